@@ -1,0 +1,1 @@
+"""One place where real and simulated parts are chosen."""

@@ -1,0 +1,1 @@
+"""What the motion controller says and is told: pure, bytes in and events out."""

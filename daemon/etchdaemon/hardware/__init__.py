@@ -1,0 +1,1 @@
+"""The parts that touch the world: serial port, pins, clock, service manager."""

@@ -1,0 +1,1 @@
+"""What must be safe before and while there is a beam: pure."""

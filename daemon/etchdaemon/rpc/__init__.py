@@ -1,0 +1,1 @@
+"""The daemon's local interface: JSON-RPC lines on a Unix socket."""

@@ -1,0 +1,1 @@
+"""G-code in and out: pure."""

@@ -1,0 +1,1 @@
+"""The command: one module per subcommand, nothing else."""

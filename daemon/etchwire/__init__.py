@@ -1,0 +1,1 @@
+"""What the processes of the house say to each other."""

@@ -1,0 +1,138 @@
+"""What etches and how: the head, and the recipe that suits it on one surface."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import MISSING, asdict, dataclass, field, fields
+from typing import Any, Self
+
+from etchwire.errors import UnreadableSheet
+
+SECONDS_PER_MINUTE = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Plain:
+    """A value that travels as a JSON object or a TOML table of the same names."""
+
+    @classmethod
+    def from_table(cls, table: Mapping[str, Any]) -> Self:
+        """Build from `table`; raise UnreadableSheet for a missing, unknown or unfit entry."""
+        known = {entry.name: entry for entry in fields(cls)}
+        unknown = sorted(set(table) - set(known))
+        if unknown:
+            raise UnreadableSheet(f"unknown entry {unknown[0]!r} in {cls.__name__.lower()}")
+        required = {
+            name
+            for name, entry in known.items()
+            if entry.default is MISSING and entry.default_factory is MISSING
+        }
+        missing = sorted(required - set(table))
+        if missing:
+            raise UnreadableSheet(f"{cls.__name__.lower()} lacks the entry {missing[0]!r}")
+        return cls(**table)
+
+    def to_table(self) -> dict[str, Any]:
+        """Return the plain table that `from_table` reads."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Register(_Plain):
+    """Why rows burnt in opposite directions do not meet, as measured on a register card.
+
+    A row burnt at `v` lands `v * beam_lag_s + slack_mm / 2` further along its own direction
+    than it was told to; the writer starts it that much earlier.
+    """
+
+    beam_lag_s: float = 0.0
+    slack_mm: float = 0.0
+    is_measured: bool = False
+
+    def lead_mm(self, feed_mm_per_min: float) -> float:
+        """Return how far ahead of its place a row at this feed has to start, in mm."""
+        return feed_mm_per_min / SECONDS_PER_MINUTE * self.beam_lag_s + self.slack_mm / 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Head(_Plain):
+    """A laser module on a machine."""
+
+    name: str
+    rated_optical_w: float
+    spot_x_mm: float
+    spot_y_mm: float
+    is_spot_measured: bool
+    max_s: float
+    max_feed_mm_per_min: float
+    acceleration_mm_per_s2: float
+    travel_x_mm: float
+    travel_y_mm: float
+    register: Register = field(default_factory=Register)
+
+    def __post_init__(self) -> None:
+        """Refuse a figure that is not a positive number, naming it."""
+        for entry in fields(self):
+            value = getattr(self, entry.name)
+            if isinstance(value, bool) or not isinstance(value, (int, float)):
+                continue
+            require_positive(f"the head's {entry.name}", value)
+
+    @classmethod
+    def from_table(cls, table: Mapping[str, Any]) -> Self:
+        """Build from `table`, with `register` as a table inside it."""
+        inner = table.get("register", {})
+        return super(Head, cls).from_table({**table, "register": Register.from_table(inner)})
+
+    @property
+    def spot_mm(self) -> float:
+        """The spot's extent across the rows, which the line spacing must not undercut."""
+        return self.spot_y_mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recipe(_Plain):
+    """Speed, power and spacing that suit one head on one surface."""
+
+    surface: str
+    feed_mm_per_min: float
+    power_ratio: float
+    line_spacing_mm: float
+    air_assist: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse figures that no laser can run, naming the one at fault."""
+        require_positive("speed", self.feed_mm_per_min)
+        require_positive("power", self.power_ratio)
+        require_positive("line spacing", self.line_spacing_mm)
+        if self.power_ratio > 1:
+            raise UnreadableSheet(
+                f"power {self.power_ratio * 100:g} % is more than the laser has; 100 % is all of it"
+            )
+
+    def power_w(self, head: Head) -> float:
+        """Return the optical power asked for, in watts."""
+        return head.rated_optical_w * self.power_ratio
+
+    def dose_j_per_mm2(self, head: Head) -> float:
+        """Return the energy one pass puts on each square millimetre, in J/mm².
+
+        A beam of P watts crossing one millimetre takes 60 / feed seconds; the energy it leaves
+        there is spread over one line's width.
+        """
+        return dose_j_per_mm2(
+            power_w=self.power_w(head),
+            feed_mm_per_min=self.feed_mm_per_min,
+            line_spacing_mm=self.line_spacing_mm,
+        )
+
+
+def dose_j_per_mm2(*, power_w: float, feed_mm_per_min: float, line_spacing_mm: float) -> float:
+    """Return P / (v h): the usual area dose of a raster, in J/mm²."""
+    return power_w * SECONDS_PER_MINUTE / (feed_mm_per_min * line_spacing_mm)
+
+
+def require_positive(name: str, value: object) -> None:
+    """Raise UnreadableSheet unless `value` is a finite number above zero."""
+    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not is_number or not 0 < value < math.inf:
+        raise UnreadableSheet(f"{name} must be a number above zero, not {value!r}")

@@ -1,0 +1,151 @@
+"""The job sheet: everything a prepared file says about itself, beside its G-code.
+
+Whoever prepares a job writes the sheet, the daemon and the page read it; this is its one
+definition. On disk a job is a folder with `job.gcode`, `job.json` and `expected.png`.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, Final, Self
+
+from etchwire.craft import Head, Recipe, require_positive
+from etchwire.errors import UnreadableSheet
+
+FORMAT: Final = "etchwarden-job"
+VERSION: Final = 1
+GCODE_NAME: Final = "job.gcode"
+SHEET_NAME: Final = "job.json"
+PICTURE_NAME: Final = "expected.png"
+
+
+@dataclass(frozen=True, slots=True)
+class RowEntry:
+    """Where one etched row of the picture stands in the G-code.
+
+    `row` counts from 0 at the top of the picture; rows without a dot have no entry. `line`
+    (from 1) and `byte` (from 0) are those of the row's first line, and the row reaches to the
+    next entry's. `from_mm` and `to_mm` are where the head starts its run-up and ends its
+    run-out, in the job's own coordinates; `at_s` is the predicted time at its first line.
+    """
+
+    row: int
+    line: int
+    byte: int
+    y_mm: float
+    from_mm: float
+    to_mm: float
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """A rectangle in the job's own coordinates, millimetres."""
+
+    left_mm: float
+    bottom_mm: float
+    right_mm: float
+    top_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photo:
+    """The picture a job was made from: its file name and what the file held."""
+
+    name: str
+    sha256: str
+    width_px: int
+    height_px: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """What a prepared file is, what it was made from and what it will do."""
+
+    title: str
+    photo: Photo | None
+    width_mm: float
+    height_mm: float
+    rows: int
+    columns: int
+    head: Head
+    recipe: Recipe
+    halftone: str
+    is_both_directions: bool
+    coverage: float  # share of the picture's area that is burnt, 0 to 1
+    dose_j_per_mm2: float
+    picture: Bounds
+    motion: Bounds  # everywhere the head goes, run-ups and parking included
+    predicted_s: float
+    gcode_sha256: str
+    gcode_bytes: int
+    gcode_lines: int
+    end_line: int  # first line after the last row: beam off and parking
+    index: tuple[RowEntry, ...]
+
+    def to_json(self) -> str:
+        """Return the sheet as the JSON text that `from_json` reads."""
+        table = asdict(self)
+        table["index"] = [list(asdict(entry).values()) for entry in self.index]
+        return json.dumps({"format": FORMAT, "version": VERSION, **table}, allow_nan=False)
+
+    @classmethod
+    def from_json(cls, text: str | bytes) -> Self:
+        """Read a sheet; raise UnreadableSheet, with a sentence, for anything that is not one."""
+        try:
+            table = json.loads(text, parse_constant=_refuse_constant)
+        except (ValueError, RecursionError) as error:
+            raise UnreadableSheet(f"the job sheet is not readable JSON: {error}") from error
+        if not isinstance(table, dict) or table.get("format") != FORMAT:
+            raise UnreadableSheet("this is not a job sheet of ours")
+        if table.get("version") != VERSION:
+            version = table.get("version")
+            raise UnreadableSheet(
+                f"the sheet is of version {version!r}; this program reads {VERSION}"
+            )
+        try:
+            return cls(**_parts(table))
+        except (TypeError, KeyError, AttributeError) as error:
+            raise UnreadableSheet(f"the job sheet is incomplete: {error}") from error
+
+    def __post_init__(self) -> None:
+        """Refuse a sheet whose numbers contradict one another."""
+        for name in ("width_mm", "height_mm", "rows", "columns", "gcode_bytes", "gcode_lines"):
+            require_positive(f"the sheet's {name}", getattr(self, name))
+        lines = [entry.line for entry in self.index] + [self.end_line]
+        starts = [entry.byte for entry in self.index] + [self.gcode_bytes]
+        if lines != sorted(set(lines)) or starts != sorted(set(starts)):
+            raise UnreadableSheet("the rows of the job sheet are out of order")
+
+
+def _parts(table: Mapping[str, Any]) -> dict[str, Any]:
+    parts = {name: value for name, value in table.items() if name not in ("format", "version")}
+    photo = parts["photo"]
+    return parts | {
+        "photo": None if photo is None else Photo(**photo),
+        "head": Head.from_table(parts["head"]),
+        "recipe": Recipe.from_table(parts["recipe"]),
+        "picture": Bounds(**parts["picture"]),
+        "motion": Bounds(**parts["motion"]),
+        "index": tuple(_row_entry(values) for values in parts["index"]),
+    }
+
+
+def _row_entry(values: Sequence[Any]) -> RowEntry:
+    if len(values) != len(RowEntry.__slots__):
+        raise UnreadableSheet("a row of the job sheet has the wrong number of entries")
+    return RowEntry(*values)
+
+
+def _refuse_constant(name: str) -> float:
+    raise UnreadableSheet(f"{name} is not a number a job can use")
+
+
+def read_sheet(folder: Path) -> Sheet:
+    """Read the sheet of the job in `folder`; raise UnreadableSheet when there is none."""
+    try:
+        text = (folder / SHEET_NAME).read_bytes()
+    except OSError as error:
+        raise UnreadableSheet(f"no job sheet can be read in {folder}: {error.strerror}") from error
+    return Sheet.from_json(text)

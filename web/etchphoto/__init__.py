@@ -1,0 +1,1 @@
+"""From a photograph to rows of dots: pure."""

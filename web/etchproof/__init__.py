@@ -1,0 +1,1 @@
+"""Test cards: laid out, read, chosen from: pure."""

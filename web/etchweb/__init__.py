@@ -1,0 +1,1 @@
+"""The page: phones talk to this process, and it asks the daemon."""
