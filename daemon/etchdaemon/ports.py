@@ -1,4 +1,4 @@
-"""What the daemon needs from outside, as protocols: the seams where real and simulated parts meet."""
+"""What the daemon needs from outside, as protocols: where real and simulated parts meet."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -79,7 +79,7 @@ class RowActuals:
 
 
 class Records(Protocol):
-    """The logbook as the serial loop sees it: it hands things over and, but for starts, never waits."""
+    """The logbook as the serial loop sees it: nothing but a start and a resume waits for it."""
 
     def start_run(self, *, sheet_json: str, started_at_utc: str, notes: Mapping[str, Any]) -> int:
         """Write a run's start, wait until it is on disk and return its number.
@@ -111,7 +111,7 @@ class Records(Protocol):
         text: str,
         details: Mapping[str, Any],
     ) -> None:
-        """As `note_event`, but wait until it is on disk; raise LogbookUnavailable (for a resume)."""
+        """As `note_event`, but wait until it is on disk (a resume); raise LogbookUnavailable."""
         ...
 
     def note_rows(self, run: int, rows: Sequence[RowActuals]) -> None:

@@ -133,6 +133,6 @@ def dose_j_per_mm2(*, power_w: float, feed_mm_per_min: float, line_spacing_mm: f
 
 def require_positive(name: str, value: object) -> None:
     """Raise UnreadableSheet unless `value` is a finite number above zero."""
-    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if not is_number or not 0 < value < math.inf:
-        raise UnreadableSheet(f"{name} must be a number above zero, not {value!r}")
+    if isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value < math.inf:
+        return
+    raise UnreadableSheet(f"{name} must be a number above zero, not {value!r}")
