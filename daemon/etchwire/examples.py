@@ -1,0 +1,53 @@
+"""The practice heads and their recipes: invented, so that everything runs without a laser.
+
+No such heads are sold. Their spots and their register count as measured because the practice
+machine is built with exactly these values. The recipes are settings that people with lasers of
+this power commonly use on white-painted tile (common practice, no source).
+"""
+
+from collections.abc import Mapping
+from typing import Final
+
+from etchwire.craft import Head, Recipe, Register
+
+PRACTICE_SURFACE: Final = "practice tile, white paint"
+PRACTICE_REGISTER: Final = Register(beam_lag_s=0.0004, slack_mm=0.06, is_measured=True)
+DEFAULT_HEAD: Final = "practice-20w"
+
+
+def _practice_head(rated_optical_w: float) -> Head:
+    return Head(
+        name=f"practice {rated_optical_w:g} W",
+        rated_optical_w=rated_optical_w,
+        spot_x_mm=0.08,
+        spot_y_mm=0.08,
+        is_spot_measured=True,
+        max_s=1000.0,
+        max_feed_mm_per_min=10000.0,
+        acceleration_mm_per_s2=1000.0,
+        travel_x_mm=400.0,
+        travel_y_mm=400.0,
+        register=PRACTICE_REGISTER,
+    )
+
+
+def _practice_recipe(feed_mm_per_min: float, power_ratio: float) -> Recipe:
+    return Recipe(
+        surface=PRACTICE_SURFACE,
+        feed_mm_per_min=feed_mm_per_min,
+        power_ratio=power_ratio,
+        line_spacing_mm=0.1,
+    )
+
+
+PRACTICE_HEADS: Final[Mapping[str, Head]] = {
+    "practice-20w": _practice_head(20.0),
+    "practice-10w": _practice_head(10.0),
+    "practice-5w": _practice_head(5.0),
+}
+
+PRACTICE_RECIPES: Final[Mapping[str, Recipe]] = {
+    "practice-20w": _practice_recipe(4000.0, 0.60),
+    "practice-10w": _practice_recipe(2400.0, 0.90),
+    "practice-5w": _practice_recipe(500.0, 0.80),
+}
