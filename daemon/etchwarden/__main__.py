@@ -1,0 +1,46 @@
+"""The `etchwarden` command: a table of subcommands, each imported only when it is asked for."""
+
+from importlib import import_module
+from importlib.metadata import version
+from typing import Final
+
+import click
+
+# Name on the command line, and the one line `etchwarden --help` shows for it. The text stands
+# here so that help needs no import: the daemon must never load what only the page needs.
+SUBCOMMANDS: Final = {
+    "practice": "Etch a picture on the practice machine, with the page in the browser.",
+    "prepare": "Turn a photo into a job that a tile can hold.",
+    "check": "Say what a prepared file will do, before it does it.",
+    "daemon": "Own the machine: stream jobs, watch it, keep the logbook.",
+    "page": "Serve the page that phones watch.",
+    "pair": "Let a phone in: print a code and the address.",
+    "machine": "Run the practice machine alone.",
+}
+
+
+class _LazyGroup(click.Group):
+    """A group whose subcommands are modules of this package, each with a `command`."""
+
+    def list_commands(self, context: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return list(SUBCOMMANDS)
+
+    def get_command(self, context: click.Context, name: str) -> click.Command | None:  # noqa: ARG002
+        if name not in SUBCOMMANDS:
+            return None
+        command: click.Command = import_module(f"etchwarden.{name}").command
+        return command
+
+    def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Commands"):
+            formatter.write_dl(list(SUBCOMMANDS.items()))
+
+
+@click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(version("etchwarden"), prog_name="etchwarden")
+def main() -> None:
+    """Get a photograph onto a white-painted tile with a diode laser, and know what was done."""
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,21 @@
+"""What each process may load: the daemon stays small beside the serial line."""
+
+import subprocess
+import sys
+
+import pytest
+
+HEAVY = ("numpy", "PIL", "flask", "cv2", "waitress")
+
+
+@pytest.mark.parametrize(
+    "module", ["etchdaemon.assembly", "etchdaemon.service", "etchwarden.daemon"]
+)
+def test_the_daemon_loads_nothing_heavy(module):
+    script = f"import sys, {module}; print([name for name in {HEAVY} if name in sys.modules])"
+
+    printed = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True
+    )
+
+    assert printed.stdout.strip() == "[]"
