@@ -1,8 +1,9 @@
 """What the daemon needs from outside, as protocols: where real and simulated parts meet."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
+
+from etchdaemon.run.actuals import RowActuals
 
 
 class Clock(Protocol):
@@ -62,22 +63,6 @@ class BeamEnable(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RowActuals:
-    """What was really run in one row while the beam was on, weighted by time."""
-
-    row: int
-    samples: int
-    is_estimated: bool  # fewer than five samples
-    feed_mean_mm_per_min: float | None
-    feed_min_mm_per_min: float | None
-    feed_max_mm_per_min: float | None
-    power_mean_ratio: float | None
-    power_min_ratio: float | None
-    power_max_ratio: float | None
-    at_s: float  # seconds since the start of the run
-
-
 class Records(Protocol):
     """The logbook as the serial loop sees it: nothing but a start and a resume waits for it."""
 
@@ -127,4 +112,44 @@ class Records(Protocol):
     @property
     def trouble(self) -> str | None:
         """A sentence when the logbook cannot be written at present, else None."""
+        ...
+
+
+class Operator(Protocol):
+    """The daemon's loop as a person's wishes reach it; any thread may call."""
+
+    def snapshot(self) -> Mapping[str, Any]:
+        """Return the newest snapshot: plain JSON values, never changed afterwards.
+
+        Its `sequence` grows by one with every new snapshot.
+        """
+        ...
+
+    def request(self, command: str, **arguments: Any) -> Mapping[str, Any]:
+        """Ask for `command` and wait for its answer.
+
+        `load` takes `gcode_fd` and `sheet_fd` (the caller closes them) and answers
+        `{"job_sha256": ...}`; `unload`, `start`, `hold`, `hold_now`, `resume`, `stop` take
+        nothing and answer `{}` once they are under way. Raise CommandRefused, JobRefused or
+        LogbookUnavailable, each with a sentence for the person.
+        """
+        ...
+
+    def tell_changes_to(self, listener: Callable[[], None]) -> None:
+        """Call `listener` after every new snapshot, in the loop's own thread.
+
+        It must return at once (set an event, ring a bell) and never raise.
+        """
+        ...
+
+
+class Doorbell(Protocol):
+    """Wakes the loop before its time when somebody has a wish."""
+
+    def ring(self) -> None:
+        """Wake the loop; harmless when nobody waits. Any thread, and a signal handler, may."""
+        ...
+
+    def wait(self, timeout_s: float) -> None:
+        """Return when somebody rings, or after `timeout_s` of the wall's seconds."""
         ...
