@@ -1,0 +1,275 @@
+"""One client of a `LineServer`: what it said, what it still has to be told."""
+
+import contextlib
+import logging
+import os
+import socket
+import struct
+import threading
+from collections import deque
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Protocol
+
+from etchwire.errors import (
+    LineTooLong,
+    MalformedMessage,
+    Refused,
+    UnfitParameters,
+    UnknownMethod,
+)
+from etchwire.framing import LineBuffer, decode, encode
+from etchwire.messages import PROTOCOL, Code, Failure, Request, Result, parse_message
+
+_log = logging.getLogger(__name__)
+
+UNANSWERED_LIMIT: Final = 32
+SEND_TIMEOUT_S: Final = 2
+PARTING_TIMEOUT_S: Final = 5.0
+_FILES_LIMIT: Final = 4
+_READ_BYTES: Final = 65536
+_TIMEVAL: Final = struct.Struct("ll")
+_THE_END: Final = bytes(bytearray(b"\n"))  # one object, told apart from every line by identity
+_CODES: Final = {UnknownMethod: Code.METHOD_NOT_FOUND, UnfitParameters: Code.INVALID_PARAMS}
+
+
+@dataclass(frozen=True, slots=True)
+class Peer:
+    """Who is at the other end, as the kernel says."""
+
+    pid: int
+    uid: int
+    gid: int
+
+
+@dataclass(slots=True)
+class Asked:
+    """A request as it reaches whoever answers it: by whom, and with which open files."""
+
+    caller: "Caller"
+    request: Request
+    files: list[int]
+
+    def take_files(self, count: int) -> list[int]:
+        """Return the descriptors that came along, now the taker's to close.
+
+        Raise Refused unless there are exactly `count`. Those that nobody takes are closed when
+        the request is answered.
+        """
+        if len(self.files) != count:
+            raise Refused("refused", f"{count} open files must come along, not {len(self.files)}")
+        files, self.files = self.files, []
+        return files
+
+    def close_files(self) -> None:
+        """Close what nobody took."""
+        while self.files:
+            os.close(self.files.pop())
+
+
+class _Reception(Protocol):
+    @property
+    def answer(self) -> Callable[[Asked], Any]: ...
+    @property
+    def greeting(self) -> dict[str, Any]: ...
+    @property
+    def at_once(self) -> Collection[str]: ...
+
+
+class Caller:
+    """A connection: one thread hears it, one answers it, and a push never waits for either."""
+
+    def __init__(
+        self,
+        client: socket.socket,
+        peer: Peer,
+        reception: _Reception,
+        when_gone: Callable[["Caller"], None],
+    ) -> None:
+        self.peer = peer
+        self._socket = client
+        self._reception = reception
+        self._when_gone = when_gone
+        self._is_greeted = False
+        self._is_gone = False
+        self._buffer = LineBuffer()
+        self._files: list[int] = []
+        self._unanswered: deque[Asked | bytes] = deque()
+        self._latest: bytes | None = None
+        self._changed = threading.Condition()
+        # A send that cannot finish raises BlockingIOError after this long: socket(7), SO_SNDTIMEO.
+        timeout = _TIMEVAL.pack(SEND_TIMEOUT_S, 0)
+        client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, timeout)
+        self._threads = [
+            threading.Thread(target=target, name=f"client {peer.pid} {name}", daemon=True)
+            for name, target in (("hearing", self._hear), ("answering", self._tell))
+        ]
+
+    def start(self) -> None:
+        """Hear and answer from now on."""
+        for thread in reversed(self._threads):  # the hearing one ends by joining the other
+            thread.start()
+
+    @property
+    def is_gone(self) -> bool:
+        """Whether the connection has ended; pushing to it does nothing."""
+        return self._is_gone
+
+    def push(self, line: bytes) -> None:
+        """Send an encoded notification; one that is still waiting to go is replaced by it."""
+        with self._changed:
+            self._latest = line
+            self._changed.notify()
+
+    def part(self) -> None:
+        """End the connection; both threads notice."""
+        with self._changed:
+            self._is_gone = True
+            self._changed.notify()
+        with contextlib.suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)
+
+    def join(self) -> None:
+        """Wait until both threads are done, but not for ever: an answer may be slow."""
+        for thread in self._threads:
+            thread.join(PARTING_TIMEOUT_S)
+
+    def _hear(self) -> None:
+        try:
+            while self._hear_more():
+                pass
+        except LineTooLong as error:
+            self._queue(_failed(Code.INVALID_REQUEST, error))
+        except OSError:
+            pass  # the client is gone, which ends this thread as it should
+        finally:
+            self._leave()
+
+    def _hear_more(self) -> bool:
+        data, files, _, _ = socket.recv_fds(
+            self._socket, _READ_BYTES, _FILES_LIMIT, socket.MSG_CMSG_CLOEXEC
+        )
+        self._files += files
+        self._buffer.feed_bytes(data)
+        for line in self._buffer.lines():
+            self._take(line)
+        return bool(data) and len(self._files) <= _FILES_LIMIT
+
+    def _take(self, line: bytes) -> None:
+        asked = Asked(self, Request("", {}), self._claim_files())
+        try:
+            table = decode(line)
+        except MalformedMessage as error:
+            asked.close_files()
+            self._queue(_failed(Code.PARSE_ERROR, error))
+            return
+        try:
+            message = parse_message(table)
+        except MalformedMessage as error:
+            asked.close_files()
+            self._queue(_failed(Code.INVALID_REQUEST, error))
+            return
+        if isinstance(message, Request):  # we asked nothing, so no answer concerns us
+            asked.request = message
+            self._sort(asked)
+
+    def _claim_files(self) -> list[int]:
+        """Return the files that belong to the line just heard.
+
+        The kernel ends a read with the piece of data that files came with (unix(7)), and ours
+        come with a whole line: so they belong to the last line of what was read.
+        """
+        if self._buffer.has_unfinished_line:
+            return []
+        files, self._files = self._files, []
+        return files
+
+    def _sort(self, asked: Asked) -> None:
+        if asked.request.method == "hello" or asked.request.method in self._reception.at_once:
+            self._queue(self._answer(asked))
+        else:
+            self._queue(asked)
+
+    def _queue(self, item: Asked | bytes) -> None:
+        with self._changed:
+            if len(self._unanswered) < UNANSWERED_LIMIT:
+                self._unanswered.append(item)
+                self._changed.notify()
+                return
+        _log.warning("client %s asks faster than it reads: dropped", self.peer.pid)
+        self.part()
+
+    def _leave(self) -> None:
+        with self._changed:
+            self._unanswered.append(_THE_END)
+            self._changed.notify()
+        self._threads[1].join()
+        for item in self._unanswered:
+            if isinstance(item, Asked):
+                item.close_files()
+        for file in self._files:
+            os.close(file)
+        self._socket.close()
+        self._when_gone(self)
+
+    def _tell(self) -> None:
+        try:
+            while (item := self._next()) is not _THE_END:
+                self._socket.sendall(self._answer(item) if isinstance(item, Asked) else item)
+        except BlockingIOError:
+            _log.warning("client %s does not read: dropped", self.peer.pid)
+        except OSError:
+            pass  # gone while being told
+        finally:
+            self.part()
+
+    def _next(self) -> Asked | bytes:
+        with self._changed:
+            while not self._is_gone:
+                if self._unanswered:
+                    return self._unanswered.popleft()
+                if self._latest is not None:
+                    latest, self._latest = self._latest, None
+                    return latest
+                self._changed.wait()
+        return _THE_END
+
+    def _answer(self, asked: Asked) -> bytes:
+        request = asked.request
+        try:
+            line = encode(Result(request.call_id, self._value(asked)).to_table())
+        except Refused as refusal:
+            code = _CODES.get(type(refusal), Code.REFUSED)
+            line = _failure(request.call_id, code, refusal.message, refusal.kind)
+        except Exception:  # noqa: BLE001 (a fault in one answer must not end the conversation)
+            _log.exception("answering %s failed", request.method)
+            sentence = f"a fault in the program: {request.method} was not answered; see its log"
+            line = _failure(request.call_id, Code.INTERNAL_ERROR, sentence, "internal")
+        finally:
+            asked.close_files()
+        return line if request.call_id is not None else b""
+
+    def _value(self, asked: Asked) -> Any:
+        if asked.request.method == "hello":
+            return self._greet(asked.request.params)
+        if not self._is_greeted:
+            raise Refused("refused", "say hello first, with the protocol's version")
+        return self._reception.answer(asked)
+
+    def _greet(self, params: Mapping[str, Any]) -> Mapping[str, Any]:
+        if params.get("protocol") != PROTOCOL:
+            raise Refused(
+                "refused",
+                f"this program speaks protocol {PROTOCOL}, not {params.get('protocol')!r}: "
+                "update both ends together",
+            )
+        self._is_greeted = True
+        return {"protocol": PROTOCOL, **self._reception.greeting}
+
+
+def _failure(call_id: int | str | None, code: Code, message: str, kind: str) -> bytes:
+    return encode(Failure(call_id, code, message, kind).to_table())
+
+
+def _failed(code: Code, error: Exception) -> bytes:
+    return _failure(None, code, str(error), "refused")
