@@ -1,0 +1,17 @@
+"""What can be wrong with a job before the machine sees it."""
+
+
+class EtchpathError(Exception):
+    """A job cannot be written or read as asked; the message is a sentence for a person."""
+
+
+class JobDoesNotFit(EtchpathError, ValueError):
+    """The job asks for more than the machine has: travel, speed or power."""
+
+
+class NothingToEtch(EtchpathError, ValueError):
+    """A picture without a single dot makes no job."""
+
+
+class UnreadableMachine(EtchpathError, ValueError):
+    """A machine description lacks an entry, or an entry makes no sense."""

@@ -1,0 +1,110 @@
+"""The connected machine, as far as it decides how a file will run."""
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any, Final, Self
+
+from etchpath.errors import UnreadableMachine
+from etchwire.craft import Head
+
+SECONDS_PER_MINUTE: Final = 60.0
+BITS_PER_BYTE: Final = 10  # a start bit, eight bits, a stop bit
+
+# These may be zero: an origin in the corner, and a controller that rounds no corner.
+_MAY_BE_ZERO: Final = frozenset({"origin_x_mm", "origin_y_mm", "junction_deviation_mm"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machine:
+    """Travel, limits and buffers; what is not given is the 8-bit firmware's default.
+
+    `origin_x_mm` and `origin_y_mm` say where the set origin lies, seen from the lower left
+    corner of the travel.
+    """
+
+    travel_x_mm: float
+    travel_y_mm: float
+    max_feed_x_mm_per_min: float
+    max_feed_y_mm_per_min: float
+    acceleration_x_mm_per_s2: float
+    acceleration_y_mm_per_s2: float
+    max_s: float
+    origin_x_mm: float = 0.0
+    origin_y_mm: float = 0.0
+    junction_deviation_mm: float = 0.01
+    arc_tolerance_mm: float = 0.002
+    steps_per_mm: float = 80.0
+    planner_blocks: int = 15
+    receive_bytes: int = 128
+    line_limit: int = 79
+    baud: int = 115200
+    can_coolant_switch_extraction: bool = False
+    has_heartbeat_contact: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse a figure that no machine has, naming it."""
+        for entry in fields(self):
+            _require(entry.name, getattr(self, entry.name), entry.type)
+
+    @classmethod
+    def of_head(cls, head: Head) -> Self:
+        """Describe the machine that carries `head`, both axes alike."""
+        return cls(
+            travel_x_mm=head.travel_x_mm,
+            travel_y_mm=head.travel_y_mm,
+            max_feed_x_mm_per_min=head.max_feed_mm_per_min,
+            max_feed_y_mm_per_min=head.max_feed_mm_per_min,
+            acceleration_x_mm_per_s2=head.acceleration_mm_per_s2,
+            acceleration_y_mm_per_s2=head.acceleration_mm_per_s2,
+            max_s=head.max_s,
+        )
+
+    @classmethod
+    def from_table(cls, table: Mapping[str, Any]) -> Self:
+        """Build from `table`; raise UnreadableMachine for a missing, unknown or unfit entry."""
+        unknown = sorted(set(table) - {entry.name for entry in fields(cls)})
+        if unknown:
+            raise UnreadableMachine(f"unknown entry {unknown[0]!r} in the machine description")
+        try:
+            return cls(**table)
+        except TypeError as error:
+            detail = str(error).split("() ", 1)[-1]
+            raise UnreadableMachine(f"the machine description: {detail}") from error
+
+    @classmethod
+    def from_toml(cls, path: Path) -> Self:
+        """Read the description at `path`; raise UnreadableMachine when that cannot be done."""
+        try:
+            return cls.from_table(tomllib.loads(path.read_text(encoding="utf-8")))
+        except (OSError, ValueError) as error:
+            if isinstance(error, UnreadableMachine):
+                raise
+            raise UnreadableMachine(f"{path} is no machine description: {error}") from error
+
+    def to_table(self) -> dict[str, Any]:
+        """Return the plain table that `from_table` reads."""
+        return asdict(self)
+
+    @property
+    def bytes_per_s(self) -> float:
+        """What the serial line carries each way."""
+        return self.baud / BITS_PER_BYTE
+
+
+def _require(name: str, value: object, kind: object) -> None:
+    if kind is bool:
+        if isinstance(value, bool):
+            return
+        raise UnreadableMachine(f"the machine's {name} must be true or false, not {value!r}")
+    least_text = "zero or more" if name in _MAY_BE_ZERO else "above zero"
+    is_number = isinstance(value, int if kind is int else (int, float))
+    if is_number and not isinstance(value, bool) and _is_fit(name, value):
+        return
+    raise UnreadableMachine(f"the machine's {name} must be a number {least_text}, not {value!r}")
+
+
+def _is_fit(name: str, value: Any) -> bool:
+    return math.isfinite(value) and (value > 0 or (value == 0 and name in _MAY_BE_ZERO))
