@@ -9,6 +9,18 @@ class PortLost(EtchdaemonError, OSError):
     """The serial port is gone, or did not take what it was given."""
 
 
+class ControllerError(EtchdaemonError):
+    """The controller did what its protocol does not allow."""
+
+
+class UnexpectedReply(ControllerError, LookupError):
+    """The controller answered a line that was never sent."""
+
+
+class UnfitLine(EtchdaemonError, ValueError):
+    """A line of ours may not be sent as it stands; the fault is on our side."""
+
+
 class CommandRefused(EtchdaemonError):
     """A person asked for something that cannot be done now; the message says why."""
 

@@ -1,0 +1,116 @@
+"""Bytes from the controller to events, and lines to bytes for it: no port and no clock."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from typing import Final
+
+from etchdaemon.controller.events import (
+    Event,
+    Greeted,
+    LineAccepted,
+    LineRefused,
+    Place,
+    StatusReported,
+    StrayReplyReceived,
+    Unreadable,
+)
+from etchdaemon.controller.parsing import ACCEPTED, parse_line
+from etchdaemon.controller.window import ReceiveWindow
+
+# No line of either firmware is longer; without a bound a babbling device would fill memory.
+LONGEST_LINE_BYTES: Final = 512
+
+
+class Link:
+    """The conversation with one controller, from one start of it to the next.
+
+    Whoever holds the port moves the bytes: what arrives goes to `receive`, what `send`
+    returns goes out. A greeting empties the window by itself.
+    """
+
+    def __init__(self) -> None:
+        self.window = ReceiveWindow()
+        self._unread = b""
+        self._offset_mm: Place | None = None
+
+    def receive(self, data: bytes) -> list[Event]:
+        """Return each event completed by `data`, oldest first."""
+        *lines, rest = (self._unread + data).split(b"\n")
+        events: list[Event] = []
+        for line in lines:
+            if line == b"ok\r" and self.window.lines_in_flight:  # the busiest path by far
+                self.window.release_oldest()
+                events.append(ACCEPTED)
+            else:
+                events += self._events_of(line)
+        while len(rest) >= LONGEST_LINE_BYTES:
+            events.append(Unreadable(rest[:LONGEST_LINE_BYTES]))
+            rest = rest[LONGEST_LINE_BYTES:]
+        self._unread = rest
+        return events
+
+    def send(self, lines: Iterable[bytes]) -> bytes:
+        """Count `lines` as sent and return their bytes; raise UnfitLine when one has no room."""
+        data = []
+        for line in lines:
+            ended = line + b"\n"
+            self.window.claim(ended)
+            data.append(ended)
+        return b"".join(data)
+
+    def restart(self, window: ReceiveWindow | None = None) -> None:
+        """Forget everything said so far; from now on count by `window` where one is given."""
+        self._unread = b""
+        self._offset_mm = None
+        self.window.forget()
+        if window is not None:
+            self.window = window
+
+    def _events_of(self, line: bytes) -> Iterator[Event]:
+        while len(line) >= LONGEST_LINE_BYTES:
+            yield Unreadable(line[:LONGEST_LINE_BYTES])
+            line = line[LONGEST_LINE_BYTES:]
+        text = line.strip()
+        if text:
+            yield self._match(parse_line(text))
+
+    def _match(self, event: Event) -> Event:
+        match event:
+            case LineAccepted():
+                return event if self._release() else StrayReplyReceived("ok")
+            case LineRefused(code=code):
+                line = self._release()
+                text = line.decode("ascii").rstrip()
+                return LineRefused(code, text) if line else StrayReplyReceived(f"error:{code}")
+            case Greeted():
+                self.window.forget()
+                self._offset_mm = None
+            case StatusReported():
+                return self._place(event)
+        return event
+
+    def _release(self) -> bytes:
+        """Return the line that has just been answered, or nothing when none was in flight."""
+        return self.window.release_oldest() if self.window.lines_in_flight else b""
+
+    def _place(self, report: StatusReported) -> StatusReported:
+        """Return `report` with both positions, whichever of them the controller sent.
+
+        The offset between them comes with the first report after a start and then seldom.
+        """
+        if report.offset_mm is not None:
+            self._offset_mm = report.offset_mm
+        if self._offset_mm is None:
+            return report
+        if report.work_mm is None and report.machine_mm is not None:
+            work_mm = _difference(report.machine_mm, self._offset_mm)
+            return replace(report, work_mm=work_mm, offset_mm=self._offset_mm)
+        if report.machine_mm is None and report.work_mm is not None:
+            negative = tuple(-value for value in self._offset_mm)
+            machine_mm = _difference(report.work_mm, negative)
+            return replace(report, machine_mm=machine_mm, offset_mm=self._offset_mm)
+        return report
+
+
+def _difference(one: Place, other: Place) -> Place:
+    return tuple(round(a - b, 4) for a, b in zip(one, other, strict=False))

@@ -1,0 +1,30 @@
+"""Single bytes that the controller obeys at once, ahead of every line."""
+
+from typing import Final
+
+REPORT: Final = b"?"
+FEED_HOLD: Final = b"!"
+CYCLE_START: Final = b"~"
+RESET: Final = b"\x18"
+
+# Overrides merge when they come closer than the firmware looks: space them and read them back.
+OVERRIDE_SPACING_S: Final = 0.05
+
+FEED_TO_PLAN: Final = b"\x90"
+FEED_STEPS: Final = {10: b"\x91", -10: b"\x92", 1: b"\x93", -1: b"\x94"}
+POWER_TO_PLAN: Final = b"\x99"
+POWER_STEPS: Final = {10: b"\x9a", -10: b"\x9b", 1: b"\x9c", -1: b"\x9d"}
+
+LOWEST_PERCENT: Final = 10
+HIGHEST_PERCENT: Final = 200
+
+
+def override_steps(
+    *, now_percent: int, wanted_percent: int, steps: dict[int, bytes]
+) -> list[bytes]:
+    """Return the fewest bytes that take an override from one figure to the other."""
+    wanted_percent = min(max(wanted_percent, LOWEST_PERCENT), HIGHEST_PERCENT)
+    difference = wanted_percent - now_percent
+    sign = 1 if difference > 0 else -1
+    tens, ones = divmod(abs(difference), 10)
+    return [steps[10 * sign]] * tens + [steps[sign]] * ones

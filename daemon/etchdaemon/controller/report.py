@@ -1,0 +1,84 @@
+"""The status report: key:value pairs between angle brackets, unknown ones ignored."""
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+from etchdaemon.controller.events import Place, StatusReported
+
+STATES: Final = frozenset(
+    "Idle Run Hold Jog Home Alarm Check Door Sleep Tool".split()  # noqa: SIM905 - reads as a list
+)
+_NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)")
+
+
+def parse_report(text: str) -> StatusReported:
+    """Return what stands between the brackets; raise ValueError for anything else."""
+    head, *fields = text.split("|")
+    state, _, substate = head.partition(":")
+    if state not in STATES:
+        raise ValueError(f"{state!r} is no state")
+    found: dict[str, Any] = {"substate": parse_whole(substate) if substate else None}
+    for field in fields:
+        key, colon, value = field.partition(":")
+        if not colon:
+            raise ValueError(f"{field!r} is no field")
+        if key in _FIELDS:
+            found |= _FIELDS[key](value)
+    return StatusReported(state=state, **found)
+
+
+def parse_number(text: str) -> float:
+    """Return a plain decimal number; raise ValueError for what Python alone would take."""
+    if _NUMBER.fullmatch(text) is None:
+        raise ValueError(f"{text!r} is no number")
+    return float(text)
+
+
+def parse_whole(text: str) -> int:
+    """Return an unsigned whole number; raise ValueError for anything else."""
+    if not (text.isascii() and text.isdigit()):
+        raise ValueError(f"{text!r} is no whole number")
+    return int(text)
+
+
+def parse_place(text: str) -> Place:
+    """Return coordinates parted by commas."""
+    return tuple(parse_number(part) for part in text.split(","))
+
+
+def _whole_numbers(text: str, count: int) -> list[int]:
+    numbers = [parse_whole(part) for part in text.split(",")]
+    if len(numbers) != count:
+        raise ValueError(f"{text!r} should be {count} numbers")
+    return numbers
+
+
+def _place(text: str) -> Place:
+    place = parse_place(text)
+    if len(place) < 2:
+        raise ValueError(f"{text!r} is no place")
+    return place
+
+
+def _buffers(text: str) -> dict[str, Any]:
+    blocks, free_bytes = _whole_numbers(text, 2)
+    return {"planner_free_blocks": blocks, "receive_free_bytes": free_bytes}
+
+
+def _feed_and_power(text: str) -> dict[str, Any]:
+    feed, _, power = text.partition(",")
+    power, _, _ = power.partition(",")  # the 32-bit firmware may add the measured speed
+    return {"feed_mm_per_min": parse_number(feed), "power_setting": parse_number(power)}
+
+
+_FIELDS: Final[Mapping[str, Callable[[str], dict[str, Any]]]] = {
+    "MPos": lambda value: {"machine_mm": _place(value)},
+    "WPos": lambda value: {"work_mm": _place(value)},
+    "WCO": lambda value: {"offset_mm": _place(value)},
+    "Bf": _buffers,
+    "FS": _feed_and_power,
+    "F": lambda value: {"feed_mm_per_min": parse_number(value)},
+    "Pn": lambda value: {"pins": value},
+    "Ov": lambda value: {"overrides_percent": tuple(_whole_numbers(value, 3))},
+}

@@ -1,0 +1,49 @@
+"""How much of the controller's receive buffer is taken: flow control by counting."""
+
+from collections import deque
+from typing import Final
+
+from etchdaemon.errors import UnexpectedReply, UnfitLine
+
+# More in flight gains nothing at 115200 baud and makes a stop byte wait behind it:
+# 128 bytes take 11 ms.
+MOST_BYTES: Final = 127
+
+
+class ReceiveWindow:
+    """The lines that the controller has not answered.
+
+    The firmware answers each line once, in order, so the oldest answered line is the one whose
+    bytes have just been freed. One byte of what it reports stays free: the byte too many is
+    dropped without a word.
+    """
+
+    def __init__(self, receive_bytes: int = MOST_BYTES + 1) -> None:
+        self.capacity_bytes = min(receive_bytes - 1, MOST_BYTES)
+        self.free_bytes = self.capacity_bytes
+        self._in_flight: deque[bytes] = deque()
+
+    @property
+    def lines_in_flight(self) -> int:
+        """How many lines are unanswered."""
+        return len(self._in_flight)
+
+    def claim(self, line: bytes) -> None:
+        """Count `line`, its line end included, as sent; raise UnfitLine when it has no room."""
+        if len(line) > self.free_bytes:
+            raise UnfitLine(f"{len(line)} bytes, but only {self.free_bytes} are free")
+        self.free_bytes -= len(line)
+        self._in_flight.append(line)
+
+    def release_oldest(self) -> bytes:
+        """Return the oldest line and count it as answered; raise UnexpectedReply without one."""
+        if not self._in_flight:
+            raise UnexpectedReply("the controller answered a line that was never sent")
+        line = self._in_flight.popleft()
+        self.free_bytes += len(line)
+        return line
+
+    def forget(self) -> None:
+        """Empty the window: the controller has restarted and will answer nothing of it."""
+        self._in_flight.clear()
+        self.free_bytes = self.capacity_bytes
