@@ -1,0 +1,209 @@
+"""From photo to job: the whole way, as the command and the page both take it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from etchpath.errors import EtchpathError
+from etchpath.writer import Order, write_job
+from etchphoto.errors import NeedsAcknowledgement, UnfitOrder
+from etchphoto.expected import save_expected
+from etchphoto.findings import Finding
+from etchphoto.framing import Crop, Frame, frame_photo
+from etchphoto.halftone import HALFTONES, Bits
+from etchphoto.job_folder import new_job_folder
+from etchphoto.loading import LoadedPhoto, load_photo
+from etchphoto.resampling import luminance_per_dot
+from etchphoto.tone import (
+    AS_PHOTOGRAPHED,
+    BURNT_AS_WANTED,
+    Adjustments,
+    ToneCurve,
+    coverage_to_burn,
+)
+from etchwire.craft import Head, Recipe
+from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Photo, Sheet
+
+DEFAULT_HALFTONE: Final = "jarvis"
+_ROUNDED_MM: Final = 0.005  # a size that differs by less is what was asked for
+
+# How far each step leads, by the time it takes on a large job.
+_RESAMPLED, _TONED, _HALFTONED, _WRITTEN = 0.35, 0.45, 0.6, 0.9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoOrder:
+    """What is asked for: how large, on which head, by which recipe, and how it shall look.
+
+    Without a height the photo's shape decides it. `at_x_mm` and `at_y_mm` place the lower left
+    corner of the picture; left out, it lies as near to the origin as the run-ups allow.
+    `acknowledged` are the names of findings a person has said yes to.
+    """
+
+    head: Head
+    recipe: Recipe
+    width_mm: float
+    height_mm: float | None = None
+    crop: Crop | None = None
+    adjustments: Adjustments = AS_PHOTOGRAPHED
+    tone_curve: ToneCurve = BURNT_AS_WANTED
+    halftone: str = DEFAULT_HALFTONE
+    is_both_directions: bool = True
+    at_x_mm: float | None = None
+    at_y_mm: float | None = None
+    title: str | None = None
+    acknowledged: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        """Refuse what does not depend on the photo."""
+        if self.halftone not in HALFTONES:
+            raise UnfitOrder(
+                f"there is no halftone {self.halftone!r}: choose one of {', '.join(HALFTONES)}"
+            )
+        require_head_can(self.head, self.recipe)
+
+
+def prepare_job(
+    photo: Path | LoadedPhoto,
+    order: PhotoOrder,
+    *,
+    folder: Path,
+    is_replacing: bool = False,
+    on_progress: Callable[[float], None] = lambda _: None,
+) -> Sheet:
+    """Make the job of a photo in `folder`: G-code, sheet and the tile as promised.
+
+    `on_progress` hears how much is done, 0 to 1. Raise an EtchphotoError, with a sentence, for
+    a photo, order or folder that will not do; NeedsAcknowledgement when a finding is still
+    open. `folder` then is as it was before. `findings` tells beforehand what is open.
+    """
+    loaded = photo if isinstance(photo, LoadedPhoto) else load_photo(photo)
+    frame = frame_of(loaded, order)
+    still_open = [
+        finding
+        for finding in findings(loaded, order)
+        if finding.needs_acknowledgement and finding.name not in order.acknowledged
+    ]
+    if still_open:
+        raise NeedsAcknowledgement(still_open)
+    with new_job_folder(folder, is_replacing=is_replacing) as partial:
+        bits = dots(loaded, frame, order, on_progress)
+        sheet = _write(bits, loaded, order, partial)
+        on_progress(_WRITTEN)
+        save_expected(bits, partial / PICTURE_NAME)
+    on_progress(1.0)
+    return sheet
+
+
+def frame_of(photo: LoadedPhoto, order: PhotoOrder) -> Frame:
+    """Return how `photo` lies on the tile; raise UnfitOrder where it does not fit the machine."""
+    frame = frame_photo(
+        photo.width_px,
+        photo.height_px,
+        width_mm=order.width_mm,
+        height_mm=order.height_mm,
+        line_spacing_mm=order.recipe.line_spacing_mm,
+        crop=order.crop,
+    )
+    head = order.head
+    if frame.width_mm > head.travel_x_mm or frame.height_mm > head.travel_y_mm:
+        raise UnfitOrder(
+            f"the picture is {frame.width_mm:.1f} × {frame.height_mm:.1f} mm, but {head.name} "
+            f"moves only {head.travel_x_mm:g} × {head.travel_y_mm:g} mm: make it smaller"
+        )
+    return frame
+
+
+def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[Finding, ...]:
+    """Return what the person should know before etching, the gravest first."""
+    frame = frame_of(photo, order)
+    found = [*_spacing_findings(order.head, order.recipe), *frame.findings]
+    if order.is_both_directions and not order.head.register.is_measured:
+        found.append(Finding("register-not-measured", _NOT_MEASURED))
+    asked = (order.width_mm, order.height_mm or frame.height_mm)
+    made = (frame.width_mm, frame.height_mm)
+    if any(abs(ask - size) > _ROUNDED_MM for ask, size in zip(asked, made, strict=True)):
+        sentence = (
+            f"The picture becomes {made[0]:.2f} × {made[1]:.2f} mm, a whole number of line "
+            f"spacings of {frame.line_spacing_mm:g} mm."
+        )
+        found.append(Finding("size-rounded", sentence))
+    return tuple(found)
+
+
+_NOT_MEASURED: Final = (
+    "This laser's offset between rows to the right and rows to the left was never measured, so "
+    "edges may look frayed: etch a register card first, or etch in one direction only."
+)
+
+
+def require_head_can(head: Head, recipe: Recipe) -> None:
+    """Raise UnfitOrder for a recipe that this head cannot run."""
+    if recipe.feed_mm_per_min > head.max_feed_mm_per_min:
+        raise UnfitOrder(
+            f"{recipe.feed_mm_per_min:g} mm/min is faster than {head.name} can move: choose a "
+            f"speed up to {head.max_feed_mm_per_min:g} mm/min"
+        )
+    if head.is_spot_measured and _is_below_spot(head, recipe):
+        raise UnfitOrder(
+            f"a line spacing of {recipe.line_spacing_mm:.4g} mm is narrower than this laser's "
+            f"measured spot of {head.spot_mm:g} mm, so lines would burn into one another: choose "
+            f"{head.spot_mm:g} mm or more"
+        )
+
+
+def _spacing_findings(head: Head, recipe: Recipe) -> tuple[Finding, ...]:
+    if not _is_below_spot(head, recipe):
+        return ()
+    sentence = (
+        f"The line spacing of {recipe.line_spacing_mm:.4g} mm is narrower than the spot of "
+        f"{head.spot_mm:g} mm that the maker states, so lines may burn into one another: choose "
+        f"{head.spot_mm:g} mm or more, or measure the spot."
+    )
+    return (Finding("spacing-below-spot", sentence, needs_acknowledgement=True),)
+
+
+def _is_below_spot(head: Head, recipe: Recipe) -> bool:
+    return recipe.line_spacing_mm < head.spot_mm * (1 - 1e-9)
+
+
+def dots(
+    photo: LoadedPhoto,
+    frame: Frame,
+    order: PhotoOrder,
+    on_progress: Callable[[float], None] = lambda _: None,
+) -> Bits:
+    """Return the dots of the picture, True = burn: shape (rows, columns), row 0 on top."""
+    light = luminance_per_dot(photo, frame, lambda done: on_progress(done * _RESAMPLED))
+    coverage = coverage_to_burn(light, order.adjustments, order.tone_curve)
+    del light
+    on_progress(_TONED)
+    bits = HALFTONES[order.halftone](coverage)
+    on_progress(_HALFTONED)
+    return bits
+
+
+def _write(bits: Bits, photo: LoadedPhoto, order: PhotoOrder, folder: Path) -> Sheet:
+    writer_order = Order(
+        title=order.title or Path(photo.name).stem,
+        head=order.head,
+        recipe=order.recipe,
+        halftone=order.halftone,
+        photo=Photo(
+            name=photo.name,
+            sha256=photo.sha256,
+            width_px=photo.width_px,
+            height_px=photo.height_px,
+        ),
+        is_both_directions=order.is_both_directions,
+        at_x_mm=order.at_x_mm,
+        at_y_mm=order.at_y_mm,
+    )
+    try:
+        with (folder / GCODE_NAME).open("wb") as file:
+            sheet = write_job(bits, file, writer_order)
+    except EtchpathError as error:
+        raise UnfitOrder(str(error)) from error
+    (folder / SHEET_NAME).write_text(sheet.to_json(), encoding="utf-8")
+    return sheet

@@ -1,0 +1,249 @@
+"""Photo files: what is in one, and whether it can be read, before it is decoded.
+
+Decoding waits until it is known how many dots are wanted, because a JPEG decoder can leave out
+what nobody will see: that is what lets a small box take a 48-megapixel photo.
+"""
+
+import hashlib
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from io import BytesIO
+from pathlib import Path
+from typing import IO, Final
+
+from PIL import (
+    Image,
+    ImageFile,
+    JpegImagePlugin,
+    PngImagePlugin,
+    TiffImagePlugin,
+    UnidentifiedImageError,
+    WebPImagePlugin,
+)
+
+from etchphoto.decoding import (
+    DECODING_FAILURES,
+    DecodedPicture,
+    ShallowPicture,
+    decode_deep,
+    has_foreign_profile,
+    is_deep,
+)
+from etchphoto.errors import (
+    NotAPhoto,
+    PhotoDamaged,
+    PhotoMissing,
+    PhotoTooLarge,
+    PhotoUnreadable,
+)
+from etchphoto.orientation import UPRIGHT, Orientation
+
+# Naming the classes registers them, and none of Pillow's other forty formats.
+FORMATS: Final = tuple(
+    kind.format
+    for kind in (
+        JpegImagePlugin.JpegImageFile,
+        PngImagePlugin.PngImageFile,
+        TiffImagePlugin.TiffImageFile,
+        WebPImagePlugin.WebPImageFile,
+    )
+)
+HEIF_FORMAT: Final = "HEIF"
+KINDS: Final = "JPEG, PNG, WebP, TIFF or HEIC"
+MAX_FILE_PIXELS: Final = 220_000_000  # phones reach 200 megapixels
+MAX_DECODED_PIXELS: Final = 64_000_000  # four bytes each: 256 MB
+ENOUGH_PIXELS: Final = 16_000_000  # a JPEG above this is decoded smaller if dots stay sharp
+DECODER_SCALES: Final = (2, 4, 8)
+
+_ORIENTATION_TAG: Final = 274
+_HEIF_MARK: Final = slice(4, 8), b"ftyp"
+
+# Pillow's own limit warns at this number and refuses at twice as many; ours comes first.
+Image.MAX_IMAGE_PIXELS = MAX_FILE_PIXELS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadedPhoto:
+    """A photo whose header has been read and found fit; `decode` reads the rest.
+
+    Width and height are those of the upright picture.
+    """
+
+    name: str
+    sha256: str
+    width_px: int
+    height_px: int
+    orientation: Orientation
+    source: Path | bytes
+
+    def decode(self, *, share_px: tuple[int, int]) -> tuple[DecodedPicture, Orientation]:
+        """Return the picture as it lies in the file, and what turns it upright.
+
+        `share_px` is the least width and height, upright, that the whole picture must keep: a
+        JPEG far larger is decoded smaller. Raise PhotoDamaged for a file that ends too early.
+        """
+        with _opened(self.source, self.name) as image:
+            _reduce(image, self.orientation.swapped(share_px))
+            _require_decodable(image, self.name)
+            deep = is_deep(image) and not has_foreign_profile(image)
+            try:
+                image.load()
+            except DECODING_FAILURES as error:
+                raise PhotoDamaged(
+                    f"{self.name} is damaged or was not copied whole: copy it again, or open it "
+                    "elsewhere and save it anew"
+                ) from error
+            picture = (decode_deep(_read(self.source)) if deep else None) or ShallowPicture(image)
+        return picture, self.orientation
+
+
+def load_photo(source: Path | str | IO[bytes], *, name: str | None = None) -> LoadedPhoto:
+    """Read the header of a photo, given as a path or as an open binary file.
+
+    Raise PhotoMissing, PhotoUnreadable, NotAPhoto or PhotoTooLarge, each with a sentence; the
+    pixels themselves are not looked at before `LoadedPhoto.decode`.
+    """
+    where: Path | bytes
+    if isinstance(source, (str, Path)):
+        where = Path(source)
+        shown = name or where.name
+    else:
+        where = source.read()
+        shown = name or "the photo"
+    sha256 = _sha256(where, shown)
+    with _opened(where, shown) as image:
+        photo = LoadedPhoto(
+            name=shown,
+            sha256=sha256,
+            width_px=image.width,
+            height_px=image.height,
+            orientation=_orientation(image),
+            source=where,
+        )
+        _require_photo(image, shown)
+    width_px, height_px = photo.orientation.swapped((photo.width_px, photo.height_px))
+    return replace(photo, width_px=width_px, height_px=height_px)
+
+
+def _sha256(source: Path | bytes, name: str) -> str:
+    with _reading(source, name) as file:
+        digest = hashlib.sha256()
+        while piece := file.read(1 << 20):
+            digest.update(piece)
+        if file.tell() == 0:
+            raise NotAPhoto(f"{name} is empty: copy the photo again")
+    return digest.hexdigest()
+
+
+def _read(source: Path | bytes) -> bytes:
+    return source if isinstance(source, bytes) else source.read_bytes()
+
+
+@contextmanager
+def _reading(source: Path | bytes, name: str) -> Iterator[IO[bytes]]:
+    if isinstance(source, bytes):
+        yield BytesIO(source)
+        return
+    try:
+        file = source.open("rb")
+    except FileNotFoundError as error:
+        raise PhotoMissing(f"there is no file {source}: check the name and the folder") from error
+    except IsADirectoryError as error:
+        raise PhotoUnreadable(f"{source} is a folder: name one photo in it") from error
+    except OSError as error:
+        raise PhotoUnreadable(
+            f"{name} cannot be read ({error.strerror}): check who may read it"
+        ) from error
+    with file:
+        yield file
+
+
+@contextmanager
+def _opened(source: Path | bytes, name: str) -> Iterator[ImageFile.ImageFile]:
+    with _reading(source, name) as file:
+        formats = _formats_of(file)
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+                image = Image.open(file, formats=formats)
+        except Image.DecompressionBombError as error:
+            raise PhotoTooLarge(
+                f"{name} has more than {2 * MAX_FILE_PIXELS // 1_000_000} megapixels: "
+                f"{_MAKE_SMALLER}"
+            ) from error
+        except UnidentifiedImageError as error:
+            raise NotAPhoto(
+                f"{name} is not a {KINDS} picture: open it in a picture viewer and save it as JPEG"
+            ) from error
+        except (OSError, ValueError, OverflowError) as error:
+            raise PhotoDamaged(
+                f"{name} begins like a picture, but its header makes no sense: copy it again, or "
+                "open it elsewhere and save it anew"
+            ) from error
+        with image:
+            yield image
+
+
+_MAKE_SMALLER: Final = "save a smaller copy, a tile holds only a few million dots"
+
+
+def _formats_of(file: IO[bytes]) -> tuple[str, ...]:
+    head = file.read(12)
+    file.seek(0)
+    place, mark = _HEIF_MARK
+    if head[place] != mark:
+        return FORMATS
+    import pillow_heif  # noqa: PLC0415  a large library that only a phone's picture needs
+
+    pillow_heif.register_heif_opener()
+    return (HEIF_FORMAT,)
+
+
+def _require_photo(image: Image.Image, name: str) -> None:
+    pixels = image.width * image.height
+    if pixels < 1:
+        raise NotAPhoto(f"{name} is a picture without a single pixel: choose another")
+    if pixels > MAX_FILE_PIXELS:
+        raise PhotoTooLarge(
+            f"{name} has {pixels / 1e6:.0f} megapixels, more than the "
+            f"{MAX_FILE_PIXELS // 1_000_000} we decode: {_MAKE_SMALLER}"
+        )
+    if image.mode in ("F", "I"):
+        raise NotAPhoto(
+            f"{name} holds measured values instead of colours: save it as a picture of 8 or 16 bits"
+        )
+
+
+def _require_decodable(image: Image.Image, name: str) -> None:
+    if image.width * image.height > MAX_DECODED_PIXELS:
+        raise PhotoTooLarge(
+            f"{name} has {image.width * image.height / 1e6:.0f} megapixels to decode, more than "
+            f"the {MAX_DECODED_PIXELS // 1_000_000} this box takes: {_MAKE_SMALLER}, or save it "
+            "as JPEG, which can be decoded smaller"
+        )
+
+
+def _orientation(image: Image.Image) -> Orientation:
+    if image.format == "TIFF":
+        return UPRIGHT  # its decoders turn it themselves
+    try:
+        return Orientation.from_exif(image.getexif().get(_ORIENTATION_TAG))
+    except DECODING_FAILURES:
+        return UPRIGHT  # camera data that makes no sense says nothing about how it was held
+
+
+def _reduce(image: Image.Image, share_px: tuple[int, int]) -> None:
+    """Have a JPEG decoded at 1/2, 1/4 or 1/8 when it is large and keeps a pixel for each dot."""
+    if image.format not in ("JPEG", "MPO"):
+        return
+    width, height = image.size
+    scale = 1
+    for larger in DECODER_SCALES:
+        is_enough = width * height <= ENOUGH_PIXELS * scale**2
+        if is_enough or width < share_px[0] * larger or height < share_px[1] * larger:
+            break
+        scale = larger
+    if scale > 1:
+        image.draft(None, (width // scale, height // scale))

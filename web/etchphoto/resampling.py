@@ -1,0 +1,78 @@
+"""Resampling: the photo's pixels to one luminance per dot, in linear light, in one step.
+
+Averaging picture codes would make fine detail too dark: half black and half white is code 188,
+not 127. Only a JPEG above 16 megapixels is first made smaller by its own decoder, which does
+average codes, by so little that each dot still has a pixel of its own.
+"""
+
+import math
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from etchphoto.decoding import DecodedPicture
+from etchphoto.framing import Crop, Frame
+from etchphoto.loading import LoadedPhoto
+
+STRIP_PIXELS: Final = 1_000_000  # of the photo at a time: 4 MB in floats
+_WIDEST_SUPPORT: Final = 3  # source pixels beyond a strip that its edge dots look at, per scale
+
+Progress = Callable[[float], None]
+
+
+def luminance_per_dot(
+    photo: LoadedPhoto, frame: Frame, on_progress: Progress = lambda _: None
+) -> NDArray[np.float32]:
+    """Return the luminance, 0 to 1, of each dot of `frame`: shape (rows, columns), top row first.
+
+    Raise PhotoDamaged for a file that ends too early.
+    """
+    part = frame.crop
+    least = (
+        math.ceil(frame.columns / (part.right - part.left)),
+        math.ceil(frame.rows / (part.bottom - part.top)),
+    )
+    picture, orientation = photo.decode(share_px=least)
+    size = orientation.swapped((frame.columns, frame.rows))
+    stored = _resampled(picture, orientation.stored(part), size, on_progress)
+    return np.ascontiguousarray(orientation.upright(stored))
+
+
+def _resampled(
+    picture: DecodedPicture, part: Crop, size: tuple[int, int], on_progress: Progress
+) -> NDArray[np.float32]:
+    columns, rows = size
+    width, height = picture.size
+    left, right = part.left * width, part.right * width
+    top, bottom = part.top * height, part.bottom * height
+    scale = (bottom - top) / rows
+    margin = math.ceil(_WIDEST_SUPPORT * max(1.0, scale, (right - left) / columns))
+    first_x, last_x = max(0, int(left) - margin), min(width, math.ceil(right) + margin)
+    dots_at_once = max(1, int(STRIP_PIXELS / (last_x - first_x) / scale))
+    result = np.empty((rows, columns), dtype=np.float32)
+    for first in range(0, rows, dots_at_once):
+        last = min(rows, first + dots_at_once)
+        from_y, to_y = top + first * scale, top + last * scale
+        first_y, last_y = max(0, int(from_y) - margin), min(height, math.ceil(to_y) + margin)
+        strip = Image.fromarray(picture.luminance(first_x, first_y, last_x, last_y))
+        box = (left - first_x, from_y - first_y, right - first_x, min(to_y, height) - first_y)
+        resized = strip.resize((columns, last - first), _filter(scale), _within(box, strip.size))
+        result[first:last] = np.asarray(resized)
+        on_progress(last / rows)
+    return np.clip(result, 0, 1, out=result)
+
+
+def _filter(scale: float) -> Image.Resampling:
+    # Neither rings where it has pixels to average; between pixels the smoother one looks better.
+    return Image.Resampling.HAMMING if scale >= 1 else Image.Resampling.BICUBIC
+
+
+def _within(
+    box: tuple[float, float, float, float], size: tuple[int, int]
+) -> tuple[float, float, float, float]:
+    """Return `box` without what rounding put outside the strip."""
+    left, top, right, bottom = box
+    return max(0.0, left), max(0.0, top), min(float(size[0]), right), min(float(size[1]), bottom)
