@@ -48,6 +48,14 @@ class Register(_Plain):
     slack_mm: float = 0.0
     is_measured: bool = False
 
+    def __post_init__(self) -> None:
+        """Refuse a figure that moves no row by a known length."""
+        for name in ("beam_lag_s", "slack_mm"):
+            value = getattr(self, name)
+            is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+            if not (is_number and math.isfinite(value)):
+                raise UnreadableSheet(f"the register's {name} must be a number, not {value!r}")
+
     def lead_mm(self, feed_mm_per_min: float) -> float:
         """Return how far ahead of its place a row at this feed has to start, in mm."""
         return feed_mm_per_min / SECONDS_PER_MINUTE * self.beam_lag_s + self.slack_mm / 2
@@ -70,17 +78,20 @@ class Head(_Plain):
     register: Register = field(default_factory=Register)
 
     def __post_init__(self) -> None:
-        """Refuse a figure that is not a positive number, naming it."""
+        """Refuse an entry that is not what it should be: a figure above zero, a text, a yes."""
         for entry in fields(self):
             value = getattr(self, entry.name)
-            if isinstance(value, bool) or not isinstance(value, (int, float)):
-                continue
-            require_positive(f"the head's {entry.name}", value)
+            if entry.type is float:
+                require_positive(f"the head's {entry.name}", value)
+            elif not isinstance(value, entry.type):  # type: ignore[arg-type]
+                raise UnreadableSheet(f"the head's {entry.name} cannot be {value!r}")
 
     @classmethod
     def from_table(cls, table: Mapping[str, Any]) -> Self:
         """Build from `table`, with `register` as a table inside it."""
         inner = table.get("register", {})
+        if not isinstance(inner, Mapping):
+            raise UnreadableSheet(f"the head's register must be a table, not {inner!r}")
         return super(Head, cls).from_table({**table, "register": Register.from_table(inner)})
 
     @property

@@ -1,0 +1,32 @@
+"""Heads as the command line names them: one of the practice heads, or a file about a real one."""
+
+import tomllib
+from pathlib import Path
+
+from etchwire.craft import Head
+from etchwire.errors import UnreadableSheet
+from etchwire.examples import PRACTICE_HEADS
+
+
+def find_head(name: str) -> Head:
+    """Return the practice head of this name, or the head that the TOML file `name` describes.
+
+    Raise UnreadableSheet, with a sentence, when there is neither.
+    """
+    if name in PRACTICE_HEADS:
+        return PRACTICE_HEADS[name]
+    try:
+        table = tomllib.loads(Path(name).read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise UnreadableSheet(
+            f"there is no laser {name!r}: name a file that describes yours, or one of "
+            f"{', '.join(PRACTICE_HEADS)}"
+        ) from error
+    except OSError as error:
+        raise UnreadableSheet(f"{name} cannot be read ({error.strerror})") from error
+    except ValueError as error:
+        raise UnreadableSheet(f"{name} does not describe a laser as TOML: {error}") from error
+    try:
+        return Head.from_table(table)
+    except UnreadableSheet as error:
+        raise UnreadableSheet(f"{name}: {error}") from error
