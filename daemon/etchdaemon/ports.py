@@ -115,6 +115,18 @@ class Records(Protocol):
         ...
 
 
+class History(Protocol):
+    """The logbook as it is read; any thread may ask, and waits for the answer."""
+
+    def ask(self, question: str, **parameters: Any) -> Mapping[str, Any]:
+        """Answer `runs`, `run`, `run_rows` or `run_events` with plain JSON values.
+
+        Raise CommandRefused for a run that is not there, LogbookUnavailable when the logbook
+        cannot be read.
+        """
+        ...
+
+
 class Operator(Protocol):
     """The daemon's loop as a person's wishes reach it; any thread may call."""
 

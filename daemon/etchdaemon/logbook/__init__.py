@@ -1,1 +1,1 @@
-"""The record of every etch, in SQLite."""
+"""What was done, on disk: every run, what was really run in each row, and every event."""

@@ -1,0 +1,208 @@
+"""What is written into the logbook, one kind of entry each: values that know their statement."""
+
+import json
+import sqlite3
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final, Protocol
+
+from etchdaemon.run.actuals import RowActuals
+from etchwire.sheet import Sheet
+
+DETAILS_LIMIT: Final = 16_000  # characters: an event must fit one answer on the wire
+TEXT_LIMIT: Final = 4_000
+
+
+class Entry(Protocol):
+    """Something to be written."""
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write within the transaction that is open; return the new row's number, if any."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunStarted:
+    """A run begins; its number is the row's."""
+
+    sheet: Sheet
+    started_at_utc: str
+    is_clock_synchronised: bool | None
+    notes: Mapping[str, Any]
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write the run with its recipe and head as columns, which later queries compare."""
+        return _insert(book, "run", self._columns())
+
+    def _columns(self) -> dict[str, Any]:
+        sheet, head, recipe = self.sheet, self.sheet.head, self.sheet.recipe
+        return {
+            "title": sheet.title,
+            "gcode_sha256": sheet.gcode_sha256,
+            "sheet_json": replace(sheet, index=()).to_json(),
+            "rows": sheet.rows,
+            "columns": sheet.columns,
+            "width_mm": sheet.width_mm,
+            "height_mm": sheet.height_mm,
+            "head": head.name,
+            "head_rated_optical_w": head.rated_optical_w,
+            "head_max_s": head.max_s,
+            "head_max_feed_mm_per_min": head.max_feed_mm_per_min,
+            "head_acceleration_mm_per_s2": head.acceleration_mm_per_s2,
+            "head_spot_x_mm": head.spot_x_mm,
+            "head_spot_y_mm": head.spot_y_mm,
+            "surface": recipe.surface,
+            "recipe_feed_mm_per_min": recipe.feed_mm_per_min,
+            "recipe_power_ratio": recipe.power_ratio,
+            "recipe_line_spacing_mm": recipe.line_spacing_mm,
+            "recipe_is_air_assist": recipe.air_assist,
+            "dose_j_per_mm2": sheet.dose_j_per_mm2,
+            "predicted_s": sheet.predicted_s,
+            "started_at_utc": self.started_at_utc,
+            "is_clock_synchronised": self.is_clock_synchronised,
+            "notes_json": _json(self.notes),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EventNoted:
+    """Something happened in a run."""
+
+    run: int
+    at_s: float
+    at_utc: str
+    kind: str
+    text: str
+    details: Mapping[str, Any]
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write the event behind those before it: its number is their order."""
+        columns = {
+            "run_id": self.run,
+            "at_s": round(self.at_s, 3),
+            "at_utc": self.at_utc,
+            "kind": self.kind,
+            "text": self.text[:TEXT_LIMIT],
+            "details_json": _json(self.details),
+        }
+        return _insert(book, "run_event", columns)
+
+
+@dataclass(frozen=True, slots=True)
+class RowMeasured:
+    """What was run in one row; a later word about the same row replaces the earlier one."""
+
+    run: int
+    row: RowActuals
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write the row, rounded to what the controller's reports can tell."""
+        row = self.row
+        columns = {
+            "run_id": self.run,
+            "row": row.row,
+            "samples": row.samples,
+            "is_estimated": row.is_estimated,
+            "feed_mean_mm_per_min": _rounded(row.feed_mean_mm_per_min, 1),
+            "feed_min_mm_per_min": _rounded(row.feed_min_mm_per_min, 1),
+            "feed_max_mm_per_min": _rounded(row.feed_max_mm_per_min, 1),
+            "power_mean_ratio": _rounded(row.power_mean_ratio, 4),
+            "power_min_ratio": _rounded(row.power_min_ratio, 4),
+            "power_max_ratio": _rounded(row.power_max_ratio, 4),
+            "at_s": round(row.at_s, 3),
+        }
+        return _insert(book, "run_row", columns, verb="INSERT OR REPLACE")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunEnded:
+    """A run is over."""
+
+    run: int
+    ended: str
+    because: str
+    elapsed_s: float
+    at_utc: str
+    etched_rows: int
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write the end, once: a second end does not overwrite the first."""
+        book.execute(
+            "UPDATE run SET ended = ?, because = ?, elapsed_s = ?, ended_at_utc = ?,"
+            " etched_rows = ? WHERE id = ? AND ended IS NULL",
+            (
+                self.ended,
+                self.because[:TEXT_LIMIT],
+                round(self.elapsed_s, 3),
+                self.at_utc,
+                self.etched_rows,
+                self.run,
+            ),
+        )
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class RunsCutShort:
+    """Ends the runs that an earlier life of the daemon left open: nobody etches them any more."""
+
+    at_utc: str
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """End each as failed, as far as its rows were recorded."""
+        open_runs = "SELECT id, (SELECT max(row) FROM run_row WHERE run_id = run.id) FROM run"
+        for run, last in book.execute(f"{open_runs} WHERE ended IS NULL").fetchall():
+            near = "before its first row" if last is None else f"near row {last + 1}"
+            RunEnded(
+                run=run,
+                ended="failed",
+                because=f"Power was lost or the daemon was ended {near}.",
+                elapsed_s=_last_heard_s(book, run),
+                at_utc=self.at_utc,
+                etched_rows=0 if last is None else last + 1,
+            ).write(book)
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class NoteMade:
+    """Something a reader of the logbook must know about the logbook itself."""
+
+    at_utc: str
+    text: str
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write the note."""
+        return _insert(book, "logbook_note", {"at_utc": self.at_utc, "text": self.text})
+
+
+def _insert(
+    book: sqlite3.Connection, table: str, columns: Mapping[str, Any], *, verb: str = "INSERT"
+) -> int | None:
+    places = ", ".join("?" * len(columns))
+    statement = f"{verb} INTO {table} ({', '.join(columns)}) VALUES ({places})"
+    return book.execute(statement, tuple(columns.values())).lastrowid
+
+
+def _last_heard_s(book: sqlite3.Connection, run: int) -> float:
+    (at_s,) = book.execute(
+        "SELECT max(at_s) FROM (SELECT at_s FROM run_row WHERE run_id = ?1"
+        " UNION ALL SELECT at_s FROM run_event WHERE run_id = ?1)",
+        (run,),
+    ).fetchone()
+    return float(at_s or 0.0)
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
+
+
+def _json(details: Mapping[str, Any]) -> str:
+    """Return `details` as JSON whatever they hold: an event is worth more than its details."""
+    try:
+        text = json.dumps(details, allow_nan=False)
+    except (TypeError, ValueError, RecursionError):
+        text = json.dumps({"as_text": repr(details)[:DETAILS_LIMIT]})
+    if len(text) > DETAILS_LIMIT:
+        text = json.dumps({"as_text": text[: DETAILS_LIMIT // 2]})
+    return text

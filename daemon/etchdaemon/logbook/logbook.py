@@ -1,0 +1,181 @@
+"""The logbook as the daemon sees it: records go in, runs come out."""
+
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future
+from functools import partial
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final, Self, TypeVar
+
+from etchdaemon.errors import LogbookUnavailable
+from etchdaemon.logbook.entries import Entry, EventNoted, RowMeasured, RunEnded, RunStarted
+from etchdaemon.logbook.opening import open_book
+from etchdaemon.logbook.queries import QUESTIONS
+from etchdaemon.logbook.writer import Opener, Writer
+from etchdaemon.run.actuals import RowActuals
+from etchwire.record import run_record
+from etchwire.sheet import Sheet
+
+CONFIRM_TIMEOUT_S: Final = 5.0
+
+_Value = TypeVar("_Value")
+_WhenTooLate = Callable[["Future[int | None]"], None]
+
+
+class Logbook:
+    """Implements `ports.Records` for the loop and `ports.History` for those who ask.
+
+    `is_clock_synchronised` tells whether the wall clock can be believed; None when unknown.
+    """
+
+    def __init__(
+        self,
+        opener: Opener,
+        *,
+        utc_now: Callable[[], str],
+        is_clock_synchronised: Callable[[], bool | None] = lambda: None,
+        confirm_timeout_s: float = CONFIRM_TIMEOUT_S,
+    ) -> None:
+        self._writer = Writer(opener, utc_now=utc_now)
+        self._utc_now = utc_now
+        self._is_clock_synchronised = is_clock_synchronised
+        self._timeout_s = confirm_timeout_s
+
+    @classmethod
+    def at(cls, path: Path, *, utc_now: Callable[[], str], **more: Any) -> Self:
+        """Return the logbook in the file at `path`."""
+        return cls(lambda: open_book(path, at_utc=utc_now()), utc_now=utc_now, **more)
+
+    def start(self) -> None:
+        """Open the file, or find that it cannot be opened now: then `trouble` says why."""
+        self._writer.start()
+
+    def close(self) -> None:
+        """Write what waits and let go of the file."""
+        self._writer.close()
+
+    def __enter__(self) -> Self:
+        """Start; leaving closes."""
+        self.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close."""
+        self.close()
+
+    @property
+    def trouble(self) -> str | None:
+        """A sentence while nothing can be written, else None."""
+        return self._writer.trouble
+
+    def start_run(self, *, sheet_json: str, started_at_utc: str, notes: Mapping[str, Any]) -> int:
+        """Write a run's start and return its number once it is on disk; see `ports.Records`.
+
+        A start that reaches the disk only after it was given up is ended there as failed: nothing
+        was etched.
+        """
+        entry = RunStarted(
+            sheet=Sheet.from_json(sheet_json),
+            started_at_utc=started_at_utc,
+            is_clock_synchronised=self._is_clock_synchronised(),
+            notes=notes,
+        )
+        number = self._confirmed(entry, when_too_late=self._end_late_start)
+        if number is None:
+            raise LogbookUnavailable("The logbook gave the run no number.")
+        return number
+
+    def note_event(
+        self,
+        run: int,
+        *,
+        at_s: float,
+        at_utc: str,
+        kind: str,
+        text: str,
+        details: Mapping[str, Any],
+    ) -> None:
+        """Queue an event, first in line; see `ports.Records`."""
+        self._writer.write(
+            EventNoted(run=run, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details)
+        )
+
+    def confirm_event(
+        self,
+        run: int,
+        *,
+        at_s: float,
+        at_utc: str,
+        kind: str,
+        text: str,
+        details: Mapping[str, Any],
+    ) -> None:
+        """Write an event and return once it is on disk; see `ports.Records`."""
+        self._confirmed(
+            EventNoted(run=run, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details)
+        )
+
+    def note_rows(self, run: int, rows: Sequence[RowActuals]) -> None:
+        """Queue rows' actuals; see `ports.Records`."""
+        self._writer.write_rows([RowMeasured(run, row) for row in rows])
+
+    def end_run(
+        self, run: int, *, ended: str, because: str, elapsed_s: float, at_utc: str, etched_rows: int
+    ) -> None:
+        """Queue a run's end; see `ports.Records`."""
+        self._writer.write(
+            RunEnded(
+                run=run,
+                ended=ended,
+                because=because,
+                elapsed_s=elapsed_s,
+                at_utc=at_utc,
+                etched_rows=etched_rows,
+            )
+        )
+
+    def ask(self, question: str, **parameters: Any) -> Mapping[str, Any]:
+        """Answer one of `queries.QUESTIONS`; see `ports.History`."""
+        answer = self._writer.read(partial(QUESTIONS[question], **parameters))
+        return self._outcome(answer)
+
+    def run_record(self, run: int) -> dict[str, Any]:
+        """Return everything about `run`: what `run.json` holds."""
+        return run_record(self.ask, run)
+
+    def _confirmed(self, entry: Entry, when_too_late: _WhenTooLate | None = None) -> int | None:
+        written = self._writer.confirm(entry)
+        try:
+            return self._outcome(written)
+        except LogbookUnavailable:
+            if when_too_late:
+                written.add_done_callback(when_too_late)
+            raise
+
+    def _outcome(self, future: "Future[_Value]") -> _Value:
+        try:
+            return future.result(self._timeout_s)
+        except TimeoutError:
+            future.cancel()
+            raise LogbookUnavailable(
+                f"The logbook's disk has not answered for {self._timeout_s:g} seconds."
+            ) from None
+
+    def _end_late_start(self, written: "Future[int | None]") -> None:
+        if written.cancelled() or written.exception() is not None:
+            return
+        run = written.result()
+        if run is not None:
+            self.end_run(
+                run,
+                ended="failed",
+                because="The logbook took too long to note the start: nothing was etched.",
+                elapsed_s=0.0,
+                at_utc=self._utc_now(),
+                etched_rows=0,
+            )

@@ -1,0 +1,131 @@
+"""Opening the logbook's file: the one connection, and what becomes of a damaged file."""
+
+import os
+import sqlite3
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+from etchdaemon.errors import LogbookUnavailable
+from etchdaemon.logbook.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
+
+# SQLite up to 3.51.2 can corrupt a WAL file that two connections checkpoint at the same instant
+# (https://sqlite.org/wal.html, "The WAL-Reset Bug"); Debian 12 has 3.40.1. Exclusive locking
+# keeps every other connection out. FULL: with NORMAL a power cut may take the last commits along.
+SETTINGS: Final = (
+    "PRAGMA locking_mode = EXCLUSIVE",
+    "PRAGMA journal_mode = WAL",
+    "PRAGMA synchronous = FULL",
+    "PRAGMA foreign_keys = ON",
+    "PRAGMA trusted_schema = OFF",
+    "PRAGMA journal_size_limit = 4194304",
+)
+_SUFFIXES: Final = ("", "-wal", "-shm")
+
+
+# By SQLite's names for what went wrong (https://sqlite.org/rescode.html).
+_CAUSES: Final = (
+    ("SQLITE_FULL", "the disk is full, make room"),
+    ("SQLITE_IOERR", "the disk reports a fault"),
+    ("SQLITE_READONLY", "its file may not be written"),
+    ("SQLITE_CANTOPEN", "its folder is missing or may not be written"),
+    ("SQLITE_BUSY", "another program has it open"),
+    ("SQLITE_CORRUPT", "its file is damaged and is set aside when the daemon starts again"),
+    ("SQLITE_NOTADB", "its file is damaged and is set aside when the daemon starts again"),
+)
+
+
+class _Damaged(Exception):
+    pass
+
+
+def cause(error: Exception) -> str:
+    """Return why SQLite, or the system, said no: the end of a sentence."""
+    name = getattr(error, "sqlite_errorname", None) or ""
+    known = (words for start, words in _CAUSES if name.startswith(start))
+    return next(known, str(error).rstrip("."))
+
+
+def open_book(path: Path, *, at_utc: str) -> tuple[sqlite3.Connection, str | None]:
+    """Open or begin the logbook at `path`, brought to the newest schema.
+
+    A damaged file is set aside under a name with `at_utc` and a new one begun; the second value
+    is then a sentence about it. Raise LogbookUnavailable when there is no way to write here.
+    """
+    try:
+        try:
+            return _open_sound(path), None
+        except _Damaged as damage:
+            aside = _set_aside(path, at_utc)
+            note = f"The logbook was damaged ({damage}). It was set aside as {aside.name}."
+            return _open_sound(path), f"{note} A new one was begun."
+    except (sqlite3.Error, OSError, _Damaged) as error:
+        raise LogbookUnavailable(f"The logbook {path} cannot be opened: {cause(error)}.") from error
+
+
+def _open_sound(path: Path) -> sqlite3.Connection:
+    # The connection is made here and used by the writer's thread alone.
+    book = sqlite3.connect(path, timeout=1.0, isolation_level=None, check_same_thread=False)
+    try:
+        _prepare(book)
+    except BaseException:
+        with suppress(sqlite3.Error):
+            book.close()
+        raise
+    return book
+
+
+def _prepare(book: sqlite3.Connection) -> None:
+    try:
+        book.execute(SETTINGS[0])
+        _require_sound(book)
+        _require_ours(book)
+        for setting in SETTINGS[1:]:
+            book.execute(setting).fetchall()
+        migrate(book)
+    except sqlite3.OperationalError:
+        raise
+    except sqlite3.DatabaseError as error:  # malformed, or no database at all
+        raise _Damaged(str(error)) from error
+
+
+def _require_sound(book: sqlite3.Connection) -> None:
+    (verdict,) = book.execute("PRAGMA quick_check(1)").fetchone()
+    if verdict != "ok":
+        raise _Damaged(str(verdict).strip().replace("\n", " "))
+
+
+def _require_ours(book: sqlite3.Connection) -> None:
+    version = version_of(book)
+    if version > len(MIGRATIONS):
+        raise LogbookUnavailable(
+            f"The logbook is of version {version}, written by a newer program; this one knows "
+            f"{len(MIGRATIONS)}. Install the newer program again."
+        )
+    (tables,) = book.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    (owner,) = book.execute("PRAGMA application_id").fetchone()
+    if tables and owner != APPLICATION_ID:
+        raise LogbookUnavailable("The logbook's file is the database of another program.")
+
+
+def _set_aside(path: Path, at_utc: str) -> Path:
+    stamp = "".join(letter for letter in at_utc.removesuffix("+00:00") if letter.isalnum())
+    names = (
+        path.with_name(f"{path.stem}.damaged-{stamp}{more}{path.suffix}")
+        for more in ("", *(f"-{number}" for number in range(2, 100)))
+    )
+    aside = next(name for name in names if not name.exists())
+    for suffix in _SUFFIXES:
+        with suppress(FileNotFoundError):
+            Path(f"{path}{suffix}").rename(f"{aside}{suffix}")
+    _settle(path.parent)
+    return aside
+
+
+def _settle(folder: Path) -> None:
+    """Have the folder's entries on disk before anything relies on them."""
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

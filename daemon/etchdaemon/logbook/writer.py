@@ -1,0 +1,214 @@
+"""The thread that owns the logbook's one connection, and the queue in front of it."""
+
+import logging
+import sqlite3
+import threading
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
+from typing import Any, Final
+
+from etchdaemon.errors import LogbookUnavailable
+from etchdaemon.logbook.backlog import Backlog, Read, Write
+from etchdaemon.logbook.entries import Entry, NoteMade, RunsCutShort
+from etchdaemon.logbook.opening import cause
+from etchdaemon.logbook.schema import transaction
+
+_log = logging.getLogger(__name__)
+
+Opener = Callable[[], tuple[sqlite3.Connection, str | None]]
+
+# What a value that does not fit raises, as against a disk that does not take it.
+_UNFIT: Final = (
+    sqlite3.IntegrityError,
+    sqlite3.ProgrammingError,
+    sqlite3.InterfaceError,
+    sqlite3.DataError,
+    OverflowError,
+    ValueError,
+    TypeError,
+)
+
+
+class Writer:
+    """Writes and reads in a thread of its own; whoever adds something is never kept waiting.
+
+    What cannot be written is kept and tried again, the opening of the file included: a daemon
+    whose disk is full from the start tells people so and goes on as soon as there is room.
+    """
+
+    def __init__(self, opener: Opener, *, utc_now: Callable[[], str]) -> None:
+        self._opener = opener
+        self._utc_now = utc_now
+        self._book: sqlite3.Connection | None = None
+        self._backlog = Backlog()
+        self._changed = threading.Condition()
+        self._is_closing = False
+        self._trouble: str | None = None
+        self._was_tried = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="logbook")
+
+    @property
+    def trouble(self) -> str | None:
+        """A sentence while nothing can be written, else None."""
+        return self._trouble
+
+    def start(self) -> None:
+        """Open the logbook and return when that has succeeded or failed; see `trouble`."""
+        self.write(RunsCutShort(self._utc_now()))
+        self._thread.start()
+        self._was_tried.wait()
+
+    def close(self) -> None:
+        """Write what waits, if that is possible, and let go of the file."""
+        with self._changed:
+            self._is_closing = True
+            self._changed.notify()
+        self._thread.join()
+
+    def write(self, entry: Entry) -> None:
+        """Queue `entry`, first in line."""
+        with self._changed:
+            self._backlog.add(Write(entry))
+            self._changed.notify()
+
+    def write_rows(self, entries: Sequence[Entry]) -> None:
+        """Queue `entries`, to be written within a second or so."""
+        with self._changed:
+            self._backlog.add_rows([Write(entry) for entry in entries])
+            self._changed.notify()
+
+    def confirm(self, entry: Entry) -> "Future[int | None]":
+        """Queue `entry`, first in line; the future tells when it is on disk, or that it is not."""
+        waiter: Future[int | None] = Future()
+        with self._changed:
+            self._backlog.add(Write(entry, waiter))
+            self._changed.notify()
+        return waiter
+
+    def read(self, question: Callable[[sqlite3.Connection], Any]) -> "Future[Any]":
+        """Queue `question`, behind what is to be written."""
+        waiter: Future[Any] = Future()
+        with self._changed:
+            self._backlog.add_read(Read(question, waiter))
+            self._changed.notify()
+        return waiter
+
+    def _run(self) -> None:
+        try:
+            while (item := self._next()) is not None:
+                if isinstance(item, Read):
+                    self._answer(item)
+                else:
+                    self._write(item)
+                self._was_tried.set()
+        except Exception:  # noqa: BLE001 (people are told, and the etch goes on)
+            _log.exception("the logbook's writer has failed")
+            self._trouble = "The logbook's writer has failed: restart the daemon; see its log."
+        finally:
+            self._finish()
+
+    def _next(self) -> list[Write] | Read | None:
+        with self._changed:
+            while not self._is_closing:
+                now_s = time.monotonic()
+                item = self._backlog.next(now_s)
+                if item is not None:
+                    return item
+                self._changed.wait(self._backlog.wait_s(now_s))
+        return None
+
+    def _finish(self) -> None:
+        with self._changed:
+            self._is_closing = True
+            waiting = self._backlog.waiting()
+        for item in waiting:
+            if isinstance(item, Read):
+                item.waiter.set_exception(LogbookUnavailable("The logbook is closing."))
+        self._write([item for item in waiting if isinstance(item, Write)])
+        missing = len(self._backlog.waiting())
+        if missing:
+            _log.error("the logbook closes without %d records: %s", missing, self._trouble)
+        if self._book is not None:
+            self._book.close()
+        self._was_tried.set()
+
+    def _opened(self) -> sqlite3.Connection:
+        if self._book is None:
+            self._book, note = self._opener()
+            if note:
+                _log.warning(note)
+                self.write(NoteMade(self._utc_now(), note))
+        return self._book
+
+    def _answer(self, read: Read) -> None:
+        if not read.waiter.set_running_or_notify_cancel():
+            return
+        try:
+            read.waiter.set_result(read.question(self._opened()))
+        except sqlite3.Error as error:
+            read.waiter.set_exception(
+                LogbookUnavailable(f"The logbook cannot be read: {cause(error)}.")
+            )
+        except Exception as error:  # noqa: BLE001 (it is the asker's to hear, not this thread's)
+            read.waiter.set_exception(error)
+
+    def _write(self, writes: Sequence[Write]) -> None:
+        wanted = [write for write in writes if _is_wanted(write)]
+        if not wanted:
+            return
+        try:
+            book = self._opened()
+            with transaction(book):
+                numbers = [write.entry.write(book) for write in wanted]
+        except _UNFIT as error:
+            self._write_apart(wanted, error)
+        except (sqlite3.Error, LogbookUnavailable) as error:
+            self._keep(wanted, error)
+        else:
+            self._note_success(wanted, numbers)
+
+    def _write_apart(self, writes: Sequence[Write], error: Exception) -> None:
+        """Write each by itself, so that the one that does not fit takes no other with it."""
+        if len(writes) > 1:
+            for write in writes:
+                self._write([Write(write.entry, write.waiter)])
+            return
+        (write,) = writes
+        _log.error("a record does not fit the logbook: %s", write.entry, exc_info=error)
+        if write.waiter:
+            write.waiter.set_exception(
+                LogbookUnavailable("The record does not fit the logbook: a fault in the program.")
+            )
+
+    def _keep(self, writes: Sequence[Write], error: Exception) -> None:
+        is_told = isinstance(error, LogbookUnavailable)
+        sentence = str(error) if is_told else f"The logbook cannot be written: {cause(error)}."
+        if self._trouble is None:
+            _log.error("%s (%s)", sentence, error)
+            self.write(NoteMade(self._utc_now(), f"From here on for a while: {sentence}"))
+        self._trouble = sentence
+        with self._changed:
+            kept = [write for write in writes if write.waiter is None]
+            self._backlog.put_back(kept, time.monotonic())
+        for write in writes:
+            if write.waiter:
+                write.waiter.set_exception(LogbookUnavailable(sentence))
+
+    def _note_success(self, writes: Sequence[Write], numbers: Sequence[int | None]) -> None:
+        self._trouble = None
+        with self._changed:
+            self._backlog.note_success()
+            lost, self._backlog.lost = self._backlog.lost, 0
+        if lost:
+            text = f"{lost} records before this one are missing: there was no room to keep them."
+            self.write(NoteMade(self._utc_now(), text))
+        for write, number in zip(writes, numbers, strict=True):
+            if write.waiter:
+                write.waiter.set_result(number)
+
+
+def _is_wanted(write: Write) -> bool:
+    """Whether nobody has stopped waiting for it; from here on its waiter cannot."""
+    waiter = write.waiter
+    return waiter is None or waiter.running() or waiter.set_running_or_notify_cancel()
