@@ -14,6 +14,7 @@ from etchwire.framing import LineBuffer, decode, encode
 from etchwire.messages import PROTOCOL, Failure, Message, Request, Result, parse_message
 
 ANSWER_TIMEOUT_S: Final = 10.0
+LOAD_TIMEOUT_S: Final = 120.0  # a long job is copied to a slow card and hashed
 SILENCE_TIMEOUT_S: Final = 5.0  # a subscriber hears something every second
 _READ_BYTES: Final = 65536
 
@@ -36,7 +37,8 @@ class DaemonClient:
         self._call_ids = itertools.count(1)
         self._buffer = LineBuffer()
         self._is_closed = False
-        self._socket = self._connect(timeout_s)
+        self._timeout_s = timeout_s
+        self._socket = self._connect()
         try:
             self.greeting: Mapping[str, Any] = self.call("hello", protocol=PROTOCOL)
         except BaseException:
@@ -49,7 +51,12 @@ class DaemonClient:
 
     def load(self, gcode: int, sheet: int) -> Any:
         """Hand over a job as two open file descriptors, which stay the caller's to close."""
-        return self._call("load", {}, (gcode, sheet))
+        self._socket.settimeout(LOAD_TIMEOUT_S)
+        try:
+            return self._call("load", {}, (gcode, sheet))
+        finally:
+            if not self._is_closed:
+                self._socket.settimeout(self._timeout_s)
 
     def subscribe(self) -> Iterator[dict[str, Any]]:
         """Yield the machine's snapshot now and whenever it changes, until the connection ends.
@@ -58,7 +65,8 @@ class DaemonClient:
         something every second. `close` from another thread ends the iteration without an error.
         """
         snapshot = self.call("subscribe")
-        self._socket.settimeout(SILENCE_TIMEOUT_S)
+        self._socket.settimeout(LOAD_TIMEOUT_S: Final = 120.0  # a long job is copied to a slow card and hashed
+SILENCE_TIMEOUT_S)
         while True:
             yield snapshot
             try:
@@ -88,9 +96,9 @@ class DaemonClient:
         """Close."""
         self.close()
 
-    def _connect(self, timeout_s: float) -> socket.socket:
+    def _connect(self) -> socket.socket:
         connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        connection.settimeout(timeout_s)
+        connection.settimeout(self._timeout_s)
         try:
             connection.connect(str(self._path))
         except OSError as error:

@@ -1,1 +1,1 @@
-"""The daemon's local interface: JSON-RPC lines on a Unix socket."""
+"""The daemon's socket, and what may be asked there."""

@@ -1,0 +1,135 @@
+"""What may be asked of the daemon: one table, from which calls are checked and people told."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, Final
+
+from etchwire.errors import UnfitParameters, UnknownMethod
+
+LARGEST: Final = 2**53  # beyond it JSON's readers disagree about whole numbers
+
+
+class Right(StrEnum):
+    """What a caller must be allowed to do."""
+
+    OBSERVE = "observe"
+    OPERATE = "operate"
+
+
+class _Required:
+    def __repr__(self) -> str:
+        return "required"
+
+
+REQUIRED: Final = _Required()
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A whole number that a method takes, and what it is when it is not given."""
+
+    name: str
+    otherwise: int | _Required | None = REQUIRED
+
+    def value_in(self, params: Mapping[str, Any]) -> int | None:
+        """Return the number given, or its stand-in; raise UnfitParameters."""
+        value = params.get(self.name, self.otherwise)
+        if isinstance(value, _Required):
+            raise UnfitParameters("refused", f"the parameter {self.name!r} is missing")
+        if value is None and self.otherwise is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= LARGEST:
+            raise UnfitParameters(
+                "refused", f"{self.name!r} must be a whole number from 0 on, not {value!r:.40}"
+            )
+        return value
+
+    def __str__(self) -> str:
+        """Return how the table shows it."""
+        return self.name if self.otherwise is REQUIRED else f"{self.name} = {self.otherwise}"
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """One line of the table.
+
+    `is_at_once`: answered ahead of everything else the caller waits for. `files`: how many open
+    file descriptors come along.
+    """
+
+    name: str
+    right: Right
+    text: str
+    parameters: tuple[Number, ...] = ()
+    is_at_once: bool = False
+    files: tuple[str, ...] = ()
+
+    def fit(self, params: Mapping[str, Any]) -> dict[str, int | None]:
+        """Return the parameters complete and of their types; raise UnfitParameters."""
+        unknown = sorted(set(params) - {parameter.name for parameter in self.parameters})
+        if unknown:
+            raise UnfitParameters("refused", f"{self.name} takes no parameter {unknown[0]!r:.40}")
+        return {parameter.name: parameter.value_in(params) for parameter in self.parameters}
+
+
+_RUN: Final = Number("id")
+_LIMIT: Final = Number("limit", 500)
+_JOB: Final = ("gcode_fd", "sheet_fd")
+
+METHODS: Final = (
+    Method("status", Right.OBSERVE, "The snapshot: machine, job, run, and what may be asked now."),
+    Method(
+        "subscribe",
+        Right.OBSERVE,
+        "The snapshot, then `status` notifications: at most four a second, at least one.",
+    ),
+    Method("load", Right.OPERATE, "Take a job: copy, hash and check it.", files=_JOB),
+    Method("unload", Right.OPERATE, "Put the job away."),
+    Method("start", Right.OPERATE, "Begin to etch the job."),
+    Method("hold", Right.OPERATE, "Come to rest at the row's end.", is_at_once=True),
+    Method("hold_now", Right.OPERATE, "Come to rest within the row.", is_at_once=True),
+    Method("resume", Right.OPERATE, "Go on after a hold."),
+    Method("stop", Right.OPERATE, "End the run; the beam goes out.", is_at_once=True),
+    Method(
+        "runs",
+        Right.OBSERVE,
+        "Runs, newest first, older than run `before`; `next_before` asks for more.",
+        (Number("before", None), _LIMIT),
+    ),
+    Method(
+        "run", Right.OBSERVE, "One run: sheet, end, and what was run beside the recipe.", (_RUN,)
+    ),
+    Method(
+        "run_rows",
+        Right.OBSERVE,
+        "What was run in each row, from `from_row`; `next_row` asks for more.",
+        (_RUN, Number("from_row", 0), _LIMIT),
+    ),
+    Method(
+        "run_events",
+        Right.OBSERVE,
+        "Holds, resumes, faults, from behind event `after`; `next_after` asks for more.",
+        (_RUN, Number("after", 0), _LIMIT),
+    ),
+)
+
+AT_ONCE: Final = frozenset(method.name for method in METHODS if method.is_at_once)
+_BY_NAME: Final = {method.name: method for method in METHODS}
+
+
+def find_method(name: str) -> Method:
+    """Return the method of that name; raise UnknownMethod."""
+    try:
+        return _BY_NAME[name]
+    except KeyError:
+        raise UnknownMethod("refused", f"there is no method {name!r:.40}") from None
+
+
+def methods_table() -> str:
+    """Return the table as DEVELOPERS.md shows it."""
+    lines = ["| method | takes | may | does |", "| --- | --- | --- | --- |"]
+    for method in METHODS:
+        takes = ", ".join([*map(str, method.parameters), *method.files]) or "–"
+        lines.append(f"| `{method.name}` | {takes} | {method.right} | {method.text} |")
+    return "\n".join(lines)

@@ -1,0 +1,89 @@
+"""Those who watch: each change goes to all of them, the newest one only, four times a second."""
+
+import logging
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any, Final, Protocol
+
+from etchwire.errors import MalformedMessage
+from etchwire.framing import encode
+from etchwire.messages import Request
+
+_log = logging.getLogger(__name__)
+
+LEAST_S: Final = 0.25
+MOST_S: Final = 1.0  # so that a watcher can tell a quiet machine from a dead daemon
+
+
+class Watcher(Protocol):
+    """Somebody who watches: `etchwire.caller.Caller`."""
+
+    @property
+    def is_gone(self) -> bool:
+        """Whether it watches no more."""
+        ...
+
+    def push(self, line: bytes) -> None:
+        """Take an encoded notification, replacing one that has not left yet; never waits."""
+        ...
+
+
+class Subscribers:
+    """Tells watchers of changes, in a thread of its own.
+
+    `pause` waits out the time between two pushes; the wall's seconds, whatever the machine's.
+    """
+
+    def __init__(
+        self,
+        snapshot: Callable[[], Mapping[str, Any]],
+        *,
+        pause: Callable[[float], object] | None = None,
+    ) -> None:
+        self._snapshot = snapshot
+        self._watchers: set[Watcher] = set()
+        self._lock = threading.Lock()
+        self._changed = threading.Event()
+        self._stopping = threading.Event()
+        self._pause = pause or self._stopping.wait
+        self._thread = threading.Thread(target=self._run, name="subscribers")
+
+    def start(self) -> None:
+        """Tell watchers from now on."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Tell nobody any more."""
+        self._stopping.set()
+        self._changed.set()
+        self._thread.join()
+
+    def add(self, watcher: Watcher) -> None:
+        """Tell `watcher` of every change from the next on."""
+        with self._lock:
+            self._watchers.add(watcher)
+
+    def note_change(self) -> None:
+        """Have the watchers told soon; returns at once."""
+        self._changed.set()
+
+    def _run(self) -> None:
+        while not self._stopping.is_set():
+            self._changed.wait(MOST_S)
+            self._changed.clear()
+            self._tell()
+            self._pause(LEAST_S)
+
+    def _tell(self) -> None:
+        with self._lock:
+            self._watchers = {watcher for watcher in self._watchers if not watcher.is_gone}
+            watchers = list(self._watchers)
+        if not watchers:
+            return
+        try:
+            line = encode(Request("status", self._snapshot()).to_table())
+        except MalformedMessage:
+            _log.exception("the snapshot cannot be sent")
+            return
+        for watcher in watchers:
+            watcher.push(line)
