@@ -65,8 +65,7 @@ class DaemonClient:
         something every second. `close` from another thread ends the iteration without an error.
         """
         snapshot = self.call("subscribe")
-        self._socket.settimeout(LOAD_TIMEOUT_S: Final = 120.0  # a long job is copied to a slow card and hashed
-SILENCE_TIMEOUT_S)
+        self._socket.settimeout(SILENCE_TIMEOUT_S)
         while True:
             yield snapshot
             try:
