@@ -1,0 +1,64 @@
+"""Where along a row the beam went out, estimated from the reports on either side."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from etchdaemon.controller.events import StatusReported
+
+REST_ERROR_MM: Final = 0.02
+CONTACT_S: Final = 0.01  # how late the contact may open
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """A report of the head's place, and the times between which it was true."""
+
+    asked_at_s: float
+    heard_at_s: float
+    x_mm: float
+    y_mm: float
+    feed_mm_per_min: float
+
+    @property
+    def true_at_s(self) -> float:
+        """The middle of the time in which it was written."""
+        return (self.asked_at_s + self.heard_at_s) / 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """Where the beam went out, in the job's coordinates, and how far off that may be."""
+
+    x_mm: float
+    y_mm: float
+    error_mm: float
+
+
+def sighting(report: StatusReported, *, asked_at_s: float, heard_at_s: float) -> Sighting | None:
+    """Return where `report` saw the head, or None when it did not say."""
+    if report.work_mm is None:
+        return None
+    x_mm, y_mm = report.work_mm[:2]
+    return Sighting(asked_at_s, heard_at_s, x_mm, y_mm, report.feed_mm_per_min or 0.0)
+
+
+def at_rest(place: Sighting) -> Cut:
+    """Return the cut of a beam that was on until the head stood still."""
+    return Cut(x_mm=place.x_mm, y_mm=place.y_mm, error_mm=REST_ERROR_MM)
+
+
+def in_motion(cut_at_s: float, *, before: Sighting, rest: Sighting) -> Cut:
+    """Return the cut of a beam that went out at `cut_at_s`, between `before` and `rest`.
+
+    From the last sighting the head went on at the speed it had, but not past its place of
+    rest. The error is what it covers in the time that the sighting and the contact leave open.
+    """
+    speed_mm_per_s = before.feed_mm_per_min / 60
+    way_mm = rest.x_mm - before.x_mm
+    travelled_mm = min(speed_mm_per_s * max(cut_at_s - before.true_at_s, 0.0), abs(way_mm))
+    open_s = (before.heard_at_s - before.asked_at_s) / 2 + CONTACT_S
+    return Cut(
+        x_mm=before.x_mm + (travelled_mm if way_mm >= 0 else -travelled_mm),
+        y_mm=before.y_mm,
+        error_mm=speed_mm_per_s * open_s + REST_ERROR_MM,
+    )

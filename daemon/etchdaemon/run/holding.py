@@ -1,0 +1,138 @@
+"""Short procedures round a hold: to the row's end, at once, and on again."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from etchdaemon.controller.events import Event, StatusReported
+from etchdaemon.controller.orders import NOTHING, Order, Orders
+
+WATCHFUL_S: Final = 0.1
+IDLE_APART_S: Final = 0.15
+MOTION_PATIENCE_S: Final = 0.5
+
+
+@dataclass(slots=True)
+class Arriving:
+    """Every line is answered: wait until two idle reports agree that the head is at rest.
+
+    Just after the last reply of a short job one report may still say idle before the motion
+    has begun; so two count, some time apart.
+    """
+
+    rest: StatusReported | None = None
+    _idle_since_s: float | None = None
+
+    @property
+    def is_done(self) -> bool:
+        """Whether the head has arrived."""
+        return self.rest is not None
+
+    @property
+    def polls_every_s(self) -> float | None:
+        """Ten a second."""
+        return WATCHFUL_S
+
+    def begin(self, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
+        """Ask."""
+        return (Order.REPORT,)
+
+    def hear(self, event: Event, now_s: float) -> Orders:
+        """Count idle reports without a gap."""
+        if isinstance(event, StatusReported):
+            if not event.is_idle:
+                self._idle_since_s = None
+            elif self._idle_since_s is None:
+                self._idle_since_s = now_s
+            elif now_s - self._idle_since_s >= IDLE_APART_S:
+                self.rest = event
+        return NOTHING
+
+    def tick(self, now_s: float) -> Orders:  # noqa: ARG002
+        """Nothing to do: silence is judged elsewhere."""
+        return NOTHING
+
+
+@dataclass(slots=True)
+class HoldingNow:
+    """Feed hold in mid-row; the beam enable goes off at rest, because the power fell with speed."""
+
+    patience_s: float
+    rest: StatusReported | None = None
+    has_failed: bool = False
+    _until_s: float = 0.0
+    _idle_reports: int = 0
+
+    @property
+    def is_done(self) -> bool:
+        """Whether the head is at rest."""
+        return self.rest is not None
+
+    @property
+    def polls_every_s(self) -> float | None:
+        """Ten a second."""
+        return WATCHFUL_S
+
+    def begin(self, now_s: float) -> Orders:
+        """Hold, and ask at once."""
+        self._until_s = now_s + self.patience_s
+        return (Order.FEED_HOLD, Order.REPORT)
+
+    def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
+        """Wait for the rest."""
+        if not isinstance(event, StatusReported) or self.is_done:
+            return NOTHING
+        self._idle_reports = self._idle_reports + 1 if event.is_idle else 0
+        if event.is_held or self._idle_reports >= 2:
+            self.rest = event
+            return (Order.CUT_BEAM,)
+        return NOTHING
+
+    def tick(self, now_s: float) -> Orders:
+        """Give up when it does not come to rest."""
+        self.has_failed = not self.is_done and now_s >= self._until_s
+        return NOTHING
+
+
+@dataclass(slots=True)
+class Enabling:
+    """Beam enable on, and its time to settle; then, out of a hold, the word to go on.
+
+    `starts_cycle` is for a hold in mid-row: motion must show within half a second.
+    """
+
+    settle_s: float
+    starts_cycle: bool = False
+    is_done: bool = False
+    has_failed: bool = False
+    _until_s: float = 0.0
+    _has_started: bool = False
+
+    @property
+    def polls_every_s(self) -> float | None:
+        """Ten a second while motion is awaited."""
+        return WATCHFUL_S
+
+    def begin(self, now_s: float) -> Orders:
+        """Close the contact."""
+        self._until_s = now_s + self.settle_s
+        return (Order.ALLOW_BEAM,)
+
+    def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
+        """See the head move, or stand idle because nothing was left to do."""
+        if self._has_started and isinstance(event, StatusReported) and event.state != "Hold":
+            self.is_done = True
+        return NOTHING
+
+    def tick(self, now_s: float) -> Orders:
+        """Settle, start, and give up when nothing moves."""
+        if self.is_done or now_s < self._until_s:
+            return NOTHING
+        if not self.starts_cycle:
+            self.is_done = True
+            return NOTHING
+        if self._has_started:
+            self.has_failed = True
+            return NOTHING
+        self._has_started = True
+        self._until_s = now_s + MOTION_PATIENCE_S
+        return (Order.CYCLE_START, Order.REPORT)

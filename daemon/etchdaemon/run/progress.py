@@ -1,0 +1,99 @@
+"""Which row of the picture is in work, by the position that the controller reports."""
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from etchwire.sheet import RowEntry, Sheet
+
+_BESIDE_MM: Final = 1.0  # the head brakes and turns a little outside a row
+BEFORE_THE_FIRST: Final = -1
+
+
+@dataclass(slots=True)
+class Progress:
+    """Follows the head down the index of a job's rows; it never goes back."""
+
+    sheet: Sheet
+    current: int = BEFORE_THE_FIRST  # place in the index of the row in work
+    finished: int = 0  # how many rows of the index are
+    predicted_s: float = 0.0  # where in the predicted time the head is
+    _lines: list[int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Keep the rows' first lines for the search by line."""
+        self._lines = [entry.line for entry in self.sheet.index]
+
+    @property
+    def entry(self) -> RowEntry | None:
+        """The row in work, once the first has begun."""
+        return None if self.current == BEFORE_THE_FIRST else self.sheet.index[self.current]
+
+    @property
+    def etched_rows(self) -> int:
+        """How many rows of the picture are finished, those without a dot included."""
+        if self.finished == len(self.sheet.index):
+            return self.sheet.rows
+        if self.finished <= self.current:
+            return self.sheet.index[self.current].row
+        return 0 if not self.finished else self.sheet.index[self.finished - 1].row + 1
+
+    def place_of_line(self, line: int) -> int:
+        """Return the place in the index of the row that holds `line`, or BEFORE_THE_FIRST."""
+        return bisect_right(self._lines, line) - 1
+
+    def end_of_row(self, line: int) -> int:
+        """Return the last line of the row that holds `line`.
+
+        Lines before the first row end where it begins; after the last row it is the last line
+        of the job.
+        """
+        if line >= self.sheet.end_line:
+            return self.sheet.gcode_lines
+        following = self.place_of_line(line) + 1
+        if following < len(self._lines):
+            return self._lines[following] - 1
+        return self.sheet.end_line - 1
+
+    def note_place(self, x_mm: float, y_mm: float, *, last_line_sent: int) -> Sequence[RowEntry]:
+        """Take note of where the head is; return the rows finished by that, oldest first.
+
+        Only rows of which a line was sent can be in work, which parts rows that lie on one
+        another or side by side.
+        """
+        index = self.sheet.index
+        for place in range(max(self.current, 0), self.place_of_line(last_line_sent) + 1):
+            if self._is_in(index[place], x_mm, y_mm):
+                self.current = place
+                self.predicted_s = self._time_at(place, x_mm)
+                return self._finish(place)
+        return ()
+
+    def finish_row_in_work(self) -> Sequence[RowEntry]:
+        """Take note that the head stands at the end of its row; return what that finishes."""
+        return self._finish(self.current + 1)
+
+    def complete(self) -> Sequence[RowEntry]:
+        """Take note that the job has been run to its end; return the rows finished by that."""
+        self.predicted_s = self.sheet.predicted_s
+        return self._finish(len(self.sheet.index))
+
+    def _finish(self, count: int) -> Sequence[RowEntry]:
+        finished = self.sheet.index[self.finished : count]
+        self.finished = max(self.finished, count)
+        return finished
+
+    def _is_in(self, entry: RowEntry, x_mm: float, y_mm: float) -> bool:
+        left, right = sorted((entry.from_mm, entry.to_mm))
+        half_spacing = self.sheet.recipe.line_spacing_mm / 2
+        is_beside = left - _BESIDE_MM <= x_mm <= right + _BESIDE_MM
+        return is_beside and abs(y_mm - entry.y_mm) < half_spacing
+
+    def _time_at(self, place: int, x_mm: float) -> float:
+        entry = self.sheet.index[place]
+        is_last = place + 1 == len(self.sheet.index)
+        next_at_s = self.sheet.predicted_s if is_last else self.sheet.index[place + 1].at_s
+        way_mm = entry.to_mm - entry.from_mm
+        share = min(max((x_mm - entry.from_mm) / way_mm, 0.0), 1.0) if way_mm else 0.0
+        return entry.at_s + share * (next_at_s - entry.at_s)

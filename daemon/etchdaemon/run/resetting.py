@@ -1,0 +1,54 @@
+"""A reset on purpose: the byte, a greeting within three seconds, one repeat."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from etchdaemon.controller.events import Event, Greeted
+from etchdaemon.controller.orders import NOTHING, Order, Orders
+
+GREETING_PATIENCE_S: Final = 3.0
+REPEAT_S: Final = 1.0
+
+
+@dataclass(slots=True)
+class Resetting:
+    """The reset byte and what comes of it; over when `has_answered` is no longer None."""
+
+    has_answered: bool | None = None
+    _began_at_s: float = 0.0
+    _is_repeated: bool = False
+
+    @property
+    def polls_every_s(self) -> float | None:
+        """No report is asked for: nobody is there to answer."""
+        return None
+
+    def begin(self, now_s: float) -> Orders:
+        """Throw away what the port still holds, so that the byte goes out alone."""
+        self._began_at_s = now_s
+        return (Order.DISCARD_OUTPUT, Order.RESET)
+
+    def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
+        """Wait for the greeting."""
+        if isinstance(event, Greeted):
+            self.has_answered = True
+        return NOTHING
+
+    def tick(self, now_s: float) -> Orders:
+        """Repeat the byte once, then give up."""
+        waited_s = now_s - self._began_at_s
+        if self.has_answered is None and waited_s >= GREETING_PATIENCE_S:
+            self.has_answered = False
+        if waited_s < REPEAT_S or self._is_repeated or self.has_answered is not None:
+            return NOTHING
+        self._is_repeated = True
+        return (Order.RESET,)
+
+
+@dataclass(slots=True)
+class Emergency(Resetting):
+    """Beam enable off, then the reset byte alone: for a machine that must not be waited for."""
+
+    def begin(self, now_s: float) -> Orders:
+        """Cut before anything else."""
+        return (Order.CUT_BEAM, *Resetting.begin(self, now_s))

@@ -1,0 +1,108 @@
+"""The life of an etch: a table, and a miss is the refusal."""
+
+from collections.abc import Mapping
+from enum import Enum
+from typing import Final
+
+from etchdaemon.errors import CommandRefused
+
+
+class State(Enum):
+    """Where the daemon stands with job and run."""
+
+    STARTING = "starting"  # the machine has not been looked at yet
+    IDLE = "idle"
+    LOADED = "loaded"
+    ARMED = "armed"
+    ETCHING = "etching"
+    HOLDING = "holding"
+    HELD = "held"  # only at confirmed rest
+    RESUMING = "resuming"
+    STOPPING = "stopping"
+    ENDED = "ended"
+
+
+class Wish(Enum):
+    """What a person may ask for."""
+
+    LOAD = "load"
+    UNLOAD = "unload"
+    START = "start"
+    HOLD = "hold"
+    HOLD_NOW = "hold_now"
+    RESUME = "resume"
+    STOP = "stop"
+
+
+class Turn(Enum):
+    """What happens to an etch without anybody's asking."""
+
+    MACHINE_SEEN = "machine seen"
+    CAME_TO_REST = "came to rest"
+    MOVED_ON = "moved on"
+    FAULT_FOUND = "fault found"  # and the machine is being stopped for it
+    RUN_ENDED = "run ended"
+
+
+NEXT_STATE: Final[Mapping[tuple[State, Wish | Turn], State]] = {
+    (State.STARTING, Turn.MACHINE_SEEN): State.IDLE,
+    (State.STARTING, Wish.LOAD): State.LOADED,
+    (State.IDLE, Wish.LOAD): State.LOADED,
+    (State.LOADED, Wish.LOAD): State.LOADED,
+    (State.LOADED, Wish.UNLOAD): State.IDLE,
+    (State.LOADED, Wish.START): State.ETCHING,
+    (State.ETCHING, Wish.HOLD): State.HOLDING,
+    (State.ETCHING, Wish.HOLD_NOW): State.HOLDING,
+    (State.ETCHING, Wish.STOP): State.STOPPING,
+    (State.ETCHING, Turn.FAULT_FOUND): State.STOPPING,
+    (State.ETCHING, Turn.RUN_ENDED): State.ENDED,
+    (State.HOLDING, Wish.HOLD_NOW): State.HOLDING,
+    (State.HOLDING, Wish.STOP): State.STOPPING,
+    (State.HOLDING, Turn.CAME_TO_REST): State.HELD,
+    (State.HOLDING, Turn.FAULT_FOUND): State.STOPPING,
+    (State.HOLDING, Turn.RUN_ENDED): State.ENDED,
+    (State.HELD, Wish.RESUME): State.RESUMING,
+    (State.HELD, Wish.STOP): State.STOPPING,
+    (State.HELD, Turn.FAULT_FOUND): State.STOPPING,
+    (State.HELD, Turn.RUN_ENDED): State.ENDED,
+    (State.RESUMING, Wish.STOP): State.STOPPING,
+    (State.RESUMING, Turn.MOVED_ON): State.ETCHING,
+    (State.RESUMING, Turn.FAULT_FOUND): State.STOPPING,
+    (State.RESUMING, Turn.RUN_ENDED): State.ENDED,
+    (State.STOPPING, Wish.STOP): State.STOPPING,
+    (State.STOPPING, Turn.FAULT_FOUND): State.STOPPING,
+    (State.STOPPING, Turn.RUN_ENDED): State.ENDED,
+    (State.ENDED, Wish.LOAD): State.LOADED,
+    (State.ENDED, Wish.UNLOAD): State.IDLE,
+    (State.ENDED, Wish.START): State.ETCHING,
+}
+
+# A run is under way: its record is open and the controller is ours.
+UNDER_WAY: Final = frozenset(
+    (State.ETCHING, State.HOLDING, State.HELD, State.RESUMING, State.STOPPING)
+)
+
+_NOT_NOW: Final[Mapping[Wish, str]] = {
+    Wish.LOAD: "A picture is being etched; load another when it has ended.",
+    Wish.UNLOAD: "There is no picture to put away.",
+    Wish.START: "There is nothing to start now.",
+    Wish.HOLD: "Nothing is being etched that could be held.",
+    Wish.HOLD_NOW: "Nothing is being etched that could be held.",
+    Wish.RESUME: "Nothing is held that could go on.",
+    Wish.STOP: "Nothing is being etched that could be stopped.",
+}
+
+
+def next_state(state: State, input_: Wish | Turn) -> State:
+    """Return where `input_` takes an etch in `state`; raise CommandRefused where nowhere."""
+    try:
+        return NEXT_STATE[state, input_]
+    except KeyError:
+        if isinstance(input_, Wish):
+            raise CommandRefused(_NOT_NOW[input_]) from None
+        raise
+
+
+def wishes_in(state: State) -> tuple[Wish, ...]:
+    """Return what a person may ask for in `state`, in the order of the enumeration."""
+    return tuple(wish for wish in Wish if (state, wish) in NEXT_STATE)
