@@ -12,7 +12,7 @@ from etchphoto.errors import UnfitOrder
 from etchphoto.findings import Finding
 
 MM_PER_INCH: Final = 25.4
-MAX_DOTS: Final = 40_000_000  # about 200 MB while they are worked out
+MAX_DOTS: Final = 25_000_000  # 400 × 400 mm at 0.08 mm; about 300 MB while worked out
 COARSE_PIXELS_PER_DOT: Final = 0.5  # below it an eye sees the photo's own pixels on the tile
 
 

@@ -19,6 +19,7 @@ Bits = NDArray[np.bool_]
 _STEP: Final = 3  # x between a front's pixels in neighbouring rows: no kernel reaches further back
 _FRONTS_KEPT: Final = 9  # an error may be asked for up to eight fronts later
 _REACH_ROWS: Final = 2
+RUN_IN: Final = 24  # dots; after so many the pattern has settled
 _NARROWEST: Final = 5  # columns; below it a front's stride and a kernel's reach collide
 
 
@@ -125,9 +126,21 @@ def _arrivals(kernel: Kernel, weights: list[int]) -> list[tuple[int, int, int]]:
     return [(right + _STEP * down, weights.index(weight), down) for down, right, weight in in_order]
 
 
+def diffuse_evenly(coverage: Coverage, kernel: Kernel) -> Bits:
+    """Return the dots as `diffuse` does, but run in on a mirrored margin that is cut off again.
+
+    Started cold, error diffusion has no error to pass on yet: the first rows of a dark sky come
+    out black and those of a bright one empty, as a line along the tile's edge.
+    """
+    rows, columns = coverage.shape
+    top, side = min(RUN_IN, rows), min(RUN_IN, columns)
+    bits = diffuse(np.pad(coverage, ((top, 0), (side, side)), mode="symmetric"), kernel)
+    return np.ascontiguousarray(bits[top:, side : side + columns])
+
+
 HALFTONES: Final[Mapping[str, Callable[[Coverage], Bits]]] = {
-    "floyd-steinberg": lambda coverage: diffuse(coverage, FLOYD_STEINBERG),
-    "jarvis": lambda coverage: diffuse(coverage, JARVIS),
-    "stucki": lambda coverage: diffuse(coverage, STUCKI),
+    "floyd-steinberg": lambda coverage: diffuse_evenly(coverage, FLOYD_STEINBERG),
+    "jarvis": lambda coverage: diffuse_evenly(coverage, JARVIS),
+    "stucki": lambda coverage: diffuse_evenly(coverage, STUCKI),
     "threshold": threshold,
 }
