@@ -1,0 +1,66 @@
+import json
+
+from etchweb.listening import Heard
+from etchweb.stream import HEARTBEAT_S, SPACING_S, Frames, view_of
+from etchweb.watch_view import away_view, watch_view
+from fake_daemon import RUN, snapshot
+
+
+def heard(number, state="etching", **changes):
+    return Heard(number, snapshot(state, **changes), "")
+
+
+def data_in(frame):
+    (line,) = [line for line in frame.splitlines() if line.startswith("data: ")]
+    return json.loads(line.removeprefix("data: "))
+
+
+def test_the_first_frame_holds_everything():
+    frame = Frames().next_frame(heard(1), now_s=0.0)
+
+    assert data_in(frame) == watch_view(snapshot("etching"))
+    assert "retry: 2000\n" in frame
+    assert "id: 1\n" in frame
+    assert frame.endswith("\n\n")
+
+
+def test_later_frames_hold_what_has_changed():
+    frames = Frames()
+    frames.next_frame(heard(1), now_s=0.0)
+
+    frame = frames.next_frame(heard(2, run={**RUN, "etched_rows": 420}), now_s=SPACING_S)
+
+    assert data_in(frame) == {"etched_rows": 420, "rows_done": "420"}
+
+
+def test_news_waits_until_the_last_frame_is_old_enough():
+    frames = Frames()
+    frames.next_frame(heard(1), now_s=0.0)
+    news = heard(2, "held")
+
+    assert frames.next_frame(news, now_s=SPACING_S - 0.01) is None
+    assert data_in(frames.next_frame(news, now_s=SPACING_S))["state"] == "held"
+
+
+def test_the_same_again_is_not_sent_but_a_heartbeat_is():
+    frames = Frames()
+    frames.next_frame(heard(1), now_s=0.0)
+
+    assert frames.next_frame(heard(2), now_s=SPACING_S) is None
+    assert data_in(frames.next_frame(heard(2), now_s=HEARTBEAT_S)) == {}
+    assert frames.next_frame(heard(2), now_s=HEARTBEAT_S + 0.1) is None
+
+
+def test_a_daemon_that_went_away_and_came_back_is_told_whole():
+    frames = Frames()
+    frames.next_frame(heard(1), now_s=0.0)
+
+    gone = data_in(frames.next_frame(Heard(2, None, "It is off."), now_s=1.0))
+    back = data_in(frames.next_frame(heard(3), now_s=2.0))
+
+    assert (gone["scene"], gone["sentence"]) == ("away", "It is off.")
+    assert (back["scene"], back["rows_done"]) == ("run", "412")
+
+
+def test_nothing_heard_is_told_as_away():
+    assert view_of(Heard(0, None, "It is off.")) == away_view("It is off.")

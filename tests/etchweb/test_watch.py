@@ -1,0 +1,171 @@
+import html
+import re
+
+import pytest
+
+from etchweb.cautions import CAUTIONS
+from etchweb.stream import GREATEST_STREAMS
+from etchweb.watch import CAUTIONS_UNREAD, OTHER_PICTURE
+from fake_daemon import GONE, SHA256, STATES
+
+READY = {"cautions": "read", "tile": SHA256}
+METHODS = [("hold", "hold"), ("hold-now", "hold_now"), ("resume", "resume"), ("stop", "stop")]
+
+
+def button_of(page, action):
+    form = re.search(rf'action="/{action}".*?<button([^>]*)>', page.text, re.DOTALL)
+    return form[1] if form else None
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_every_state_has_a_page_with_its_sentence(phone, daemon, state):
+    daemon.tell(state)
+
+    page = phone.look()
+
+    assert page.status_code == 200
+    assert STATES[state]["sentence"] in html.unescape(page.text)
+
+
+def test_a_daemon_that_is_away_is_told_and_can_still_be_asked_to_stop(phone, daemon):
+    daemon.go_away()
+
+    page = phone.look()
+
+    assert page.status_code == 200
+    assert GONE in page.text
+    assert "disabled" not in button_of(page, "stop")
+
+
+def test_only_what_may_be_asked_can_be_pressed(phone, daemon):
+    daemon.tell("etching", may=["hold", "stop"])
+
+    page = phone.look()
+
+    assert "disabled" not in button_of(page, "hold")
+    assert "disabled" in button_of(page, "hold-now")
+    assert button_of(page, "resume") is None
+
+
+def test_resume_stands_in_the_place_of_hold_while_held(phone, daemon):
+    daemon.tell("held")
+
+    page = phone.look()
+
+    assert "disabled" not in button_of(page, "resume")
+    assert button_of(page, "hold") is None
+
+
+@pytest.mark.parametrize(("action", "method"), METHODS)
+def test_pressing_asks_the_daemon_and_shows_the_page_again(phone, daemon, action, method):
+    answer = phone.press(action)
+
+    assert daemon.asked == [method]
+    assert (answer.status_code, answer.location) == (303, "/")
+
+
+def test_a_script_gets_its_answer_as_json(phone, daemon):
+    answer = phone.press("hold", Accept="application/json")
+
+    assert answer.json == {"sentence": ""}
+
+
+@pytest.mark.parametrize(
+    ("kind", "status"), [("refused", 409), ("job", 422), ("busy", 503), ("internal", 502)]
+)
+def test_a_refusal_is_shown_in_the_daemons_own_words(phone, daemon, kind, status):
+    daemon.refuse("Nothing is being etched.", kind)
+
+    page, answer = phone.press("hold"), phone.press("hold", Accept="application/json")
+
+    assert (page.status_code, answer.status_code) == (status, status)
+    assert "Nothing is being etched." in page.text
+    assert answer.json == {"sentence": "Nothing is being etched."}
+
+
+def test_pressing_stop_while_the_daemon_is_away_says_where_else_to_stop(phone, daemon):
+    daemon.go_away()
+
+    page = phone.press("stop")
+
+    assert page.status_code == 503
+    assert "stop circuit at the machine" in page.text
+
+
+def test_every_caution_stands_before_the_start(phone, daemon):
+    daemon.tell("loaded")
+
+    text = phone.look().text
+
+    assert all(caution.look_at in text for caution in CAUTIONS)
+    assert text.index(CAUTIONS[-1].look_at) < text.index("Start the etch")
+
+
+def test_the_page_does_not_renew_itself_while_the_cautions_are_read(phone, daemon):
+    daemon.tell("etching")
+    assert 'http-equiv="refresh"' in phone.look().text
+
+    daemon.tell("loaded")
+    assert 'http-equiv="refresh"' not in phone.look().text
+
+
+def test_start_goes_through_when_the_cautions_are_read(phone, daemon):
+    daemon.tell("loaded")
+
+    phone.press("start", form=READY)
+
+    assert daemon.asked == ["start"]
+
+
+@pytest.mark.parametrize(
+    ("form", "status", "sentence"),
+    [
+        ({"tile": SHA256}, 422, CAUTIONS_UNREAD),
+        ({**READY, "cautions": "later"}, 422, CAUTIONS_UNREAD),
+        ({"cautions": "read"}, 409, OTHER_PICTURE),
+        ({**READY, "tile": "cd" * 32}, 409, OTHER_PICTURE),
+    ],
+)
+def test_start_is_kept_back_until_the_person_has_looked(phone, daemon, form, status, sentence):
+    daemon.tell("loaded")
+
+    answer = phone.press("start", form=form)
+
+    assert answer.status_code == status
+    assert sentence in answer.text
+    assert daemon.asked == []
+
+
+def test_polling_gives_what_the_page_says(phone, daemon):
+    daemon.tell("etching")
+
+    assert phone.look("/watch.json").json["rows_done"] == "412"
+
+
+def test_the_ninth_stream_is_asked_to_poll(phone):
+    streams = [phone.look("/watch/stream") for _ in range(GREATEST_STREAMS)]
+
+    ninth = phone.look("/watch/stream")
+
+    assert [stream.status_code for stream in streams] == [200] * GREATEST_STREAMS
+    assert ninth.status_code == 503
+    assert int(ninth.headers["Retry-After"]) > 0
+
+
+def test_a_stream_that_closes_makes_room(phone):
+    streams = [phone.look("/watch/stream") for _ in range(GREATEST_STREAMS)]
+
+    streams[0].close()
+
+    assert phone.look("/watch/stream").status_code == 200
+
+
+def test_a_stream_starts_with_everything(phone, app, daemon):
+    stream = phone.look("/watch/stream")
+
+    first = next(stream.iter_encoded()).decode()
+    app.extensions["etchweb"].listener.end()
+
+    assert stream.mimetype == "text/event-stream"
+    assert '"scene":"away"' in first
+    assert list(stream.iter_encoded()) == []

@@ -1,0 +1,121 @@
+import pytest
+
+from etchweb.watch_view import HEADLINES, SCENES, away_view, changes, watch_view
+from fake_daemon import RUN, STATES, snapshot
+
+
+def run_view(state="etching", time_factor=1, **changes_to_run):
+    return watch_view(snapshot(state, run={**RUN, **changes_to_run}, time_factor=time_factor))
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_every_state_gives_the_same_entries(state):
+    assert watch_view(snapshot(state)).keys() == away_view("").keys()
+
+
+@pytest.mark.parametrize("state", set(SCENES) - {"ended"})
+def test_every_state_has_a_headline(state):
+    assert HEADLINES[state]
+
+
+@pytest.mark.parametrize("ended", ["complete", "stopped", "failed"])
+def test_the_headline_of_an_ended_etch_says_how_it_ended(ended):
+    assert watch_view(snapshot(ended))["headline"] == HEADLINES[ended]
+
+
+@pytest.mark.parametrize(
+    ("feed_mm_per_min", "words"),
+    [
+        (None, "not measured yet"),
+        (3170.0, "the detail holds it back"),
+        (3879.0, "the detail holds it back"),
+        (3880.0, "as the recipe asks"),
+        (4000.0, "as the recipe asks"),
+    ],
+)
+def test_the_speed_is_told_against_the_recipe(feed_mm_per_min, words):
+    view = run_view(feed_mm_per_min=feed_mm_per_min)
+
+    assert view["speed_words"] == words
+    assert view["speed_asked"] == "of 4\u202f000 mm/min"
+
+
+@pytest.mark.parametrize(
+    ("power_ratio", "power_w", "words"),
+    [
+        (None, None, "not measured yet"),
+        (0.6, 12.0, "12.0 W, as the recipe asks"),
+        (0.47, 9.5, "9.5 W, it follows the speed, so the burn stays even"),
+        (0.47, None, "it follows the speed, so the burn stays even"),
+    ],
+)
+def test_the_power_is_told_against_the_recipe(power_ratio, power_w, words):
+    assert run_view(power_ratio=power_ratio, power_w=power_w)["power_words"] == words
+
+
+def test_a_held_machine_is_at_rest_with_the_beam_off_and_promises_no_end():
+    view = watch_view(snapshot("held"))
+
+    assert (view["speed_words"], view["power_words"]) == ("at rest", "beam off")
+    assert view["ends_at"] == ""
+
+
+def test_rows_are_counted_as_people_count():
+    view = run_view(row=412, etched_rows=412)
+
+    assert view["rows_done"] == "412"
+    assert view["row_words"] == "row 413 in work"
+
+
+def test_no_row_is_marked_once_the_etch_has_ended():
+    assert run_view("complete", ended="complete", row=999)["row"] == -1
+
+
+def test_practice_time_is_told_in_yours_too():
+    view = run_view(time_factor=20, remaining_s=1390.0)
+
+    assert view["practice"] == "Practice machine. Time runs 20 times faster."
+    assert (view["left"], view["left_words"]) == ("24 min", "70 s of your time")
+
+
+def test_a_real_machine_is_no_practice_machine():
+    assert watch_view(snapshot("etching"))["practice"] == ""
+
+
+def test_a_missing_controller_is_told_in_the_headline_and_in_its_own_sentence():
+    view = watch_view(snapshot("controller lost"))
+
+    assert view["headline"] == HEADLINES["no machine"]
+    assert view["trouble"].startswith("No controller at")
+
+
+def test_a_cable_lost_while_etching_does_not_hide_how_the_etch_ended():
+    view = watch_view(snapshot("failed"))
+
+    assert view["headline"] == HEADLINES["failed"]
+    assert view["trouble"]
+
+
+def test_a_logbook_that_cannot_be_written_is_told():
+    assert watch_view(snapshot("etching", logbook_trouble="The disk is full."))["logbook"] == (
+        "The disk is full."
+    )
+
+
+def test_what_may_be_asked_comes_in_the_pages_order_and_without_what_it_has_no_button_for():
+    assert watch_view(snapshot("loaded", may=["unload", "stop", "start"]))["may"] == [
+        "start",
+        "stop",
+    ]
+
+
+def test_not_knowing_keeps_nobody_from_asking_for_rest():
+    assert away_view("gone")["may"] == ["hold", "hold_now", "stop"]
+
+
+def test_only_what_has_changed_is_sent_again():
+    before = watch_view(snapshot("etching"))
+    after = run_view(etched_rows=413)
+
+    assert changes(before, after) == {"etched_rows": 413, "rows_done": "413"}
+    assert changes({}, after) == after

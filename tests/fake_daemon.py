@@ -1,0 +1,203 @@
+"""A daemon for page tests: answers from a table, remembers what it was asked, holds no socket."""
+
+import copy
+import queue
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from etchwire.errors import DaemonAbsent, Refused
+
+SHA256: Final = "ab" * 32
+GONE: Final = "The daemon does not answer."
+
+JOB: Final = {
+    "title": "Lighthouse at dusk",
+    "sha256": SHA256,
+    "rows": 1000,
+    "columns": 1000,
+    "width_mm": 100.0,
+    "height_mm": 100.0,
+    "line_spacing_mm": 0.1,
+    "feed_mm_per_min": 4000.0,
+    "power_ratio": 0.6,
+    "power_w": 12.0,
+    "dose_j_per_mm2": 1.8,
+    "predicted_s": 2460.0,
+    "surface": "practice tile, white paint",
+    "head": "practice 20 W",
+}
+
+RUN: Final = {
+    "id": 7,
+    "started_at_utc": "2026-11-25T17:02:00+00:00",
+    "elapsed_s": 1080.0,
+    "etched_rows": 412,
+    "row": 412,
+    "share": 0.43,
+    "remaining_s": 1390.0,
+    "ends_at_utc": "2026-11-25T17:43:10+00:00",
+    "feed_mm_per_min": 3170.0,
+    "power_ratio": 0.47,
+    "power_w": 9.5,
+    "held_because": None,
+    "ended": None,
+    "because": None,
+    "slow_rows": 37,
+}
+
+MACHINE: Final = {
+    "link": "ready",
+    "sentence": "The controller is ready.",
+    "firmware": "1.1h",
+    "port": "/dev/pts/4",
+    "position_mm": [12.0, 58.8],
+    "controller_state": "Run",
+}
+
+_AT_REST: Final = {"feed_mm_per_min": 0.0, "power_ratio": 0.0, "power_w": 0.0}
+_OVER: Final = {**_AT_REST, "row": None, "remaining_s": None, "ends_at_utc": None}
+
+# What each state looks like: changes to the idle snapshot.
+STATES: Final[Mapping[str, Mapping[str, Any]]] = {
+    "starting": {"state": "starting", "sentence": "Waiting for the controller's greeting."},
+    "idle": {"state": "idle", "sentence": "The controller is ready. No picture is loaded."},
+    "loaded": {
+        "state": "loaded",
+        "sentence": "Lighthouse at dusk is loaded, 1000 rows.",
+        "may": ["start", "unload"],
+        "job": JOB,
+    },
+    "etching": {
+        "state": "etching",
+        "sentence": "Row 413 of 1000 is being etched.",
+        "may": ["hold", "hold_now", "stop"],
+        "job": JOB,
+        "run": RUN,
+    },
+    "holding": {
+        "state": "holding",
+        "sentence": "It comes to rest at the end of row 413.",
+        "may": ["hold_now", "stop"],
+        "job": JOB,
+        "run": RUN,
+    },
+    "held": {
+        "state": "held",
+        "sentence": "At rest after row 413; the beam is off. You asked for it.",
+        "may": ["resume", "stop"],
+        "job": JOB,
+        "run": {**RUN, **_AT_REST, "etched_rows": 413, "held_because": "you asked for it"},
+    },
+    "complete": {
+        "state": "ended",
+        "sentence": "All 1000 rows are etched; the beam is off and the head is parked.",
+        "may": ["unload"],
+        "job": JOB,
+        "run": {**RUN, **_OVER, "elapsed_s": 2502.0, "etched_rows": 1000, "ended": "complete"},
+    },
+    "stopped": {
+        "state": "ended",
+        "sentence": "You stopped it in row 413.",
+        "may": ["start", "unload"],
+        "job": JOB,
+        "run": {**RUN, **_OVER, "ended": "stopped", "because": "you stopped it"},
+    },
+    "failed": {
+        "state": "ended",
+        "sentence": "Cable lost at row 804; beam off.",
+        "may": ["unload"],
+        "job": JOB,
+        "run": {**RUN, **_OVER, "etched_rows": 803, "ended": "failed", "because": "cable lost"},
+        "machine": {
+            **MACHINE,
+            "link": "lost",
+            "sentence": "The cable to the controller is out. Put it back; it is found by itself.",
+        },
+    },
+    "controller lost": {
+        "state": "idle",
+        "sentence": "Nothing can be etched until the controller is back.",
+        "machine": {
+            **MACHINE,
+            "link": "absent",
+            "sentence": "No controller at /dev/etchwarden/laser. Look at its cable and its power.",
+            "firmware": None,
+            "position_mm": None,
+            "controller_state": None,
+        },
+    },
+}
+
+
+def snapshot(state: str, **changes: Any) -> dict[str, Any]:
+    """Return the snapshot of a state of STATES, with `changes` laid over it."""
+    idle = {
+        "sequence": 1,
+        "at_utc": "2026-11-25T17:20:00+00:00",
+        "state": "idle",
+        "sentence": "",
+        "may": [],
+        "machine": MACHINE,
+        "job": None,
+        "run": None,
+        "logbook_trouble": None,
+        "time_factor": 1,
+    }
+    return copy.deepcopy({**idle, **STATES[state], **changes})
+
+
+class FakeDaemon:
+    """Stands where the daemon is; a test moves it from state to state."""
+
+    def __init__(self, state: str = "idle", **changes: Any) -> None:
+        self.asked: list[str] = []
+        self.is_away = False
+        self.refusal: Refused | None = None
+        self.answers: dict[str, Any] = {}
+        self._now = snapshot(state, **changes)
+        self._told: queue.SimpleQueue[Mapping[str, Any] | None] = queue.SimpleQueue()
+        self._told.put(self._now)
+
+    def tell(self, state: str, **changes: Any) -> None:
+        """Be in another state, and say so to whoever listens."""
+        self._now = snapshot(state, **changes)
+        self._told.put(self._now)
+
+    def go_away(self) -> None:
+        """Answer nobody any more; whoever listens is cut off."""
+        self.is_away = True
+        self._told.put(None)
+
+    def come_back(self) -> None:
+        """Answer again."""
+        self.is_away = False
+        self._told.put(self._now)
+
+    def refuse(self, sentence: str, kind: str = "refused") -> None:
+        """Say no to every command from now on."""
+        self.refusal = Refused(kind, sentence)
+
+    def ask(self, method: str, **params: Any) -> Any:
+        """Answer as the daemon would."""
+        if self.is_away:
+            raise DaemonAbsent(GONE)
+        if method == "status":
+            return copy.deepcopy(self._now)
+        if method in self.answers:
+            answer = self.answers[method]
+            return answer(**params) if callable(answer) else answer
+        self.asked.append(method)
+        if self.refusal is not None:
+            raise self.refusal
+        return {}
+
+    def snapshots(self) -> Iterator[Mapping[str, Any]]:
+        """Yield what `tell` was given, until the daemon goes away."""
+        while not self.is_away:
+            try:
+                told = self._told.get(timeout=0.05)
+            except queue.Empty:
+                told = self._now
+            if told is not None and not self.is_away:
+                yield told
+        raise DaemonAbsent(GONE)

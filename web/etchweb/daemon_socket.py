@@ -1,0 +1,24 @@
+"""The daemon at its socket, as the page sees it."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from etchwire.client import DaemonClient
+
+
+class SocketDaemon:
+    """Opens a connection for every question: none waits behind another, and a stop least of all."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def ask(self, method: str, **params: Any) -> Any:
+        """Return the result of a method; raise DaemonAbsent, or Refused when the answer is no."""
+        with DaemonClient(self._path) as client:
+            return client.call(method, **params)
+
+    def snapshots(self) -> Iterator[Mapping[str, Any]]:
+        """Yield snapshots for as long as the daemon says something every second."""
+        with DaemonClient(self._path) as client:
+            yield from client.subscribe()

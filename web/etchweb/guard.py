@@ -1,0 +1,65 @@
+"""What every request must bring and every answer must carry."""
+
+from typing import Final
+from urllib.parse import urlsplit
+
+from flask import Flask, Request, Response, abort, request
+
+SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
+LARGEST_FORM_BYTES: Final = 16 * 1024
+CACHE_FOR_EVER: Final = "public, max-age=31536000, immutable"
+
+HEADERS: Final = {
+    "Content-Security-Policy": (
+        "default-src 'self'; object-src 'none'; base-uri 'none'; "
+        "frame-ancestors 'none'; form-action 'self'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+FOREIGN_ORIGIN: Final = (
+    "This request came from another page, so nothing was done. "
+    "Open the box's own page and try there."
+)
+
+
+def guard(app: Flask) -> None:
+    """Hang the checks and the headers on `app`."""
+    app.before_request(refuse_foreign_changes)
+    app.after_request(add_headers)
+
+
+def refuse_foreign_changes() -> None:
+    """End a changing request with 403 unless our own page sent it."""
+    if request.method not in SAFE_METHODS and not is_from_own_page(request):
+        abort(403, FOREIGN_ORIGIN)
+
+
+def is_from_own_page(request: Request) -> bool:
+    """Return whether the browser says that the request comes from a page of ours.
+
+    Browsers send Origin with every POST, and over plain HTTP nothing else can be relied on: the
+    Sec-Fetch headers are absent there. Where Sec-Fetch-Site is sent it must agree.
+    """
+    origin = urlsplit(request.headers.get("Origin", ""))
+    if (origin.scheme, origin.netloc) != (request.scheme, request.host):
+        return False
+    return request.headers.get("Sec-Fetch-Site", "same-origin") in ("same-origin", "none")
+
+
+def add_headers(response: Response) -> Response:
+    """Add what every answer carries; what is not versioned is not kept."""
+    response.headers.update(HEADERS)
+    if request.endpoint == "static" and response.status_code in (200, 304):
+        response.headers["Cache-Control"] = CACHE_FOR_EVER
+    response.headers.setdefault("Cache-Control", "no-store")
+    return response
+
+
+def wants_json() -> bool:
+    """Return whether a script asks, rather than a person's browser."""
+    kinds = ["text/html", "application/json"]
+    return request.accept_mimetypes.best_match(kinds) == "application/json"

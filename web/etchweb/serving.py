@@ -1,0 +1,74 @@
+"""The page as a process: a socket, waitress, and a clean end."""
+
+import errno
+import logging
+import signal
+import socket
+from types import FrameType
+from typing import Final
+
+import waitress
+from flask import Flask
+
+from etchweb.listening import Listener
+
+THREADS: Final = 16  # a stream holds one each, and eight streams are let in
+LARGEST_REQUEST_BYTES: Final = 26 * 1024 * 1024
+LARGEST_PORT: Final = 65535
+
+
+class AddressTaken(OSError):
+    """The page cannot be served where it was told to; the message says where else it could."""
+
+
+def listen_at(host: str, port: int) -> socket.socket:
+    """Return a socket at this address, or raise AddressTaken with what to do."""
+    try:
+        family, _, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
+        listener = socket.socket(family, socket.SOCK_STREAM)
+    except OSError as error:
+        raise AddressTaken(f"{host} is not an address of this machine. Use --host.") from error
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind(address)
+    except OSError as error:
+        listener.close()
+        raise AddressTaken(_why_not(error, host, port)) from error
+    return listener
+
+
+def _why_not(error: OSError, host: str, port: int) -> str:
+    if error.errno == errno.EADDRINUSE:
+        another = port + 1 if port < LARGEST_PORT else port - 1
+        return (
+            f"Port {port} on {host} is in use by another program. "
+            f"Choose another one, for example with --port {another}."
+        )
+    if error.errno == errno.EACCES:
+        return f"Port {port} is for the system alone. Choose one above 1023, as --port 8080."
+    return f"The page cannot be served at {host}, port {port}: {error.strerror}. Use --host."
+
+
+def serve(app: Flask, listener: socket.socket) -> None:
+    """Serve `app` at `listener` until SIGTERM or Ctrl-C; open streams are let go first."""
+    # It tells of every phone that leaves, which phones do all day.
+    logging.getLogger("waitress").setLevel(logging.WARNING)
+    ear: Listener = app.extensions["etchweb"].listener
+    server = waitress.create_server(
+        app,
+        sockets=[listener],
+        threads=THREADS,
+        channel_request_lookahead=1,  # or a phone that left would hold its thread
+        max_request_body_size=LARGEST_REQUEST_BYTES,
+        ident=None,
+    )
+
+    def end(_number: int, _frame: FrameType | None) -> None:
+        ear.end()
+        raise SystemExit(0)
+
+    signal.signal(signal.SIGTERM, end)
+    signal.signal(signal.SIGINT, end)
+    ear.start()
+    server.run()
+    server.close()

@@ -1,0 +1,108 @@
+// The page Watch, alive: words and figures come from the box, this puts them in their places.
+
+import { askWithoutLeaving } from "./asking.js";
+import { showClockTimes } from "./clock.js";
+import { listen } from "./live.js";
+import { moveTile } from "./tile.js";
+
+const STALE_AFTER_MS = 3000;
+const SPEAK_EVERY_MS = 10000;
+const ALWAYS_ASKABLE = ["hold", "hold_now", "stop"]; // not knowing is no reason to keep these back
+
+let page = document.getElementById("watch");
+let view = {};
+let heardAt = Date.now();
+let spokenAt = 0;
+let spokenState = "";
+
+function heard(news) {
+  heardAt = Date.now();
+  view = { ...view, ...news };
+  showAge();
+  if ("scene" in view && isAnotherScene()) return void redraw();
+  for (const [name, value] of Object.entries(news)) {
+    for (const place of page.querySelectorAll(`[data-live="${name}"]`)) place.textContent = value;
+  }
+  if ("ends_at" in news) {
+    page.querySelector("[data-clock]")?.setAttribute("datetime", news.ends_at);
+    showClockTimes(page);
+  }
+  if ("may" in news) offer(news.may);
+  moveTile(news);
+  if ("headline" in news || "left" in news) document.title = title();
+  speak();
+}
+
+const sceneOf = ({ scene, tile, run, state }) =>
+  [scene, tile, run, ["held", "resuming"].includes(state), scene === "ended"].join();
+
+let drawn = { ...page.dataset };
+const isAnotherScene = () => sceneOf(view) !== sceneOf(drawn);
+
+// Another picture of the bench: the box draws it, as it drew the first.
+let isDrawing = false;
+async function redraw() {
+  if (isDrawing) return;
+  isDrawing = true;
+  try {
+    const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
+    const next = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const fresh = next.getElementById("watch");
+    if (!fresh) return void location.reload();
+    const focused = document.activeElement?.closest("form")?.dataset.ask;
+    const answerText = document.getElementById("answer").textContent;
+    page.replaceWith(fresh);
+    page = fresh;
+    drawn = { ...page.dataset };
+    document.getElementById("answer").textContent = answerText;
+    document.title = next.title;
+    if (focused) page.querySelector(`[data-ask="${focused}"] button:enabled, .bar button:enabled`)?.focus();
+    showClockTimes(page);
+  } catch {
+    // The next thing heard tries again.
+  } finally {
+    isDrawing = false;
+  }
+}
+
+function offer(may) {
+  for (const button of page.querySelectorAll("[data-may]")) {
+    button.disabled = !may.includes(button.dataset.may);
+  }
+}
+
+function showAge() {
+  const age = Date.now() - heardAt;
+  const isStale = age > STALE_AFTER_MS;
+  const note = document.getElementById("heard");
+  document.body.classList.toggle("is-stale", isStale);
+  document.body.classList.toggle("is-live", !isStale);
+  note.hidden = !isStale;
+  if (!isStale) return;
+  note.textContent = `Last heard from the box ${Math.round(age / 1000)} s ago.`;
+  offer([...new Set([...(view.may ?? []), ...ALWAYS_ASKABLE])]);
+}
+
+const title = () =>
+  view.scene === "run" ? `${view.left} – ${view.headline}` : `${view.headline} – Etchwarden`;
+
+// What a screen reader says: every change of state, and how far it is at most every ten seconds.
+function speak() {
+  const isNewState = view.state !== spokenState;
+  if (!isNewState && (view.scene !== "run" || Date.now() - spokenAt < SPEAK_EVERY_MS)) return;
+  const isFirst = spokenState === "";
+  [spokenAt, spokenState] = [Date.now(), view.state];
+  if (isFirst) return;
+  const far = view.scene === "run" ? ` ${view.rows_done} of ${view.rows_total} rows, ${view.left} left.` : "";
+  document.getElementById("spoken").textContent = isNewState ? `${view.headline}. ${view.sentence}` : far;
+}
+
+function showAnswer(sentence) {
+  document.getElementById("answer").textContent = sentence;
+  if (sentence) document.getElementById("answer").scrollIntoView({ block: "center" });
+}
+
+askWithoutLeaving(showAnswer);
+showClockTimes();
+setInterval(showAge, 1000);
+listen({ stream: page.dataset.stream, poll: page.dataset.poll, heard });

@@ -1,0 +1,252 @@
+"""A snapshot of the machine, turned into what the page *Watch* says: pure, values in, words out.
+
+`watch_view` returns a flat table of words and numbers. The template prints it, and the stream
+sends the entries that have changed, so that no word is formed in two places.
+"""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from etchweb.words import (
+    UNKNOWN,
+    as_sentence,
+    counted,
+    grouped,
+    millimetres,
+    percent,
+    short_duration,
+    times_faster,
+)
+
+Snapshot = Mapping[str, Any]
+View = dict[str, Any]
+
+# Closer than this to the recipe counts as what the recipe asks: the controller rounds and samples.
+AS_ASKED_SHARE: Final = 0.97
+
+HEADLINES: Final = {
+    "starting": "Waking up",
+    "idle": "No picture on the bench",
+    "loaded": "The picture is in",
+    "armed": "Ready to start",
+    "etching": "Etching",
+    "holding": "Coming to rest",
+    "held": "Held",
+    "resuming": "Going on",
+    "stopping": "Stopping",
+    "complete": "Etched",
+    "stopped": "Stopped",
+    "failed": "It did not finish",
+    "away": "The box does not answer",
+    "no machine": "The laser's controller is missing",
+}
+
+# The coarse picture of the page: what is laid out. Within one, only words and figures change.
+SCENES: Final = {
+    "starting": "empty",
+    "idle": "empty",
+    "loaded": "ready",
+    "armed": "ready",
+    "etching": "run",
+    "holding": "run",
+    "held": "run",
+    "resuming": "run",
+    "stopping": "run",
+    "ended": "ended",
+    "away": "away",
+}
+
+ACTIONS: Final = ("start", "hold", "hold_now", "resume", "stop")
+# Not knowing is no reason to keep anyone from asking for rest.
+ALWAYS_ASKABLE: Final = ("hold", "hold_now", "stop")
+
+_LINKS_WITH_TROUBLE: Final = {"absent", "refused", "lost"}
+NOT_MEASURED: Final = "not measured yet"
+_AT_REST: Final = {"held", "ended"}
+
+
+def away_view(sentence: str) -> View:
+    """Return what the page says while the daemon cannot be asked."""
+    return {
+        **_NOTHING,
+        "scene": "away",
+        "state": "away",
+        "headline": HEADLINES["away"],
+        "sentence": as_sentence(sentence),
+        "trouble": "If the beam is on, use the stop circuit at the machine.",
+        "may": list(ALWAYS_ASKABLE),
+    }
+
+
+def watch_view(snapshot: Snapshot) -> View:
+    """Return what the page says about `snapshot`; every key is always there."""
+    state = snapshot["state"]
+    return {
+        **_NOTHING,
+        "scene": SCENES[state],
+        "state": state,
+        "headline": HEADLINES[_headline_key(snapshot)],
+        "sentence": as_sentence(snapshot["sentence"]),
+        "trouble": _trouble(snapshot),
+        "may": [action for action in ACTIONS if action in snapshot["may"]],
+        "logbook": as_sentence(snapshot["logbook_trouble"] or ""),
+        "practice": _practice(snapshot["time_factor"]),
+        **_job_part(snapshot["job"]),
+        **_run_part(snapshot),
+    }
+
+
+_NOTHING: Final[View] = {
+    "scene": "empty",
+    "state": "",
+    "headline": "",
+    "sentence": "",
+    "trouble": "",
+    "may": [],
+    "logbook": "",
+    "practice": "",
+    "tile": "",
+    "title": "",
+    "size": "",
+    "width_mm": 0,
+    "height_mm": 0,
+    "rows": 0,
+    "columns": 0,
+    "rows_total": UNKNOWN,
+    "recipe": "",
+    "surface": "",
+    "expected": "",
+    "run": 0,
+    "ended": "",
+    "etched_rows": 0,
+    "row": -1,
+    "rows_done": UNKNOWN,
+    "row_words": "",
+    "left": UNKNOWN,
+    "left_words": "",
+    "elapsed": UNKNOWN,
+    "ends_at": "",
+    "speed": UNKNOWN,
+    "speed_asked": "",
+    "speed_words": "",
+    "power": UNKNOWN,
+    "power_asked": "",
+    "power_words": "",
+    "slow_words": "",
+}
+
+
+def changes(before: View, after: View) -> View:
+    """Return the entries of `after` that `before` did not have, or had otherwise."""
+    return {name: value for name, value in after.items() if before.get(name, ...) != value}
+
+
+def _headline_key(snapshot: Snapshot) -> str:
+    if snapshot["state"] == "ended":
+        return str(snapshot["run"]["ended"])
+    has_no_machine = snapshot["machine"]["link"] in _LINKS_WITH_TROUBLE
+    if has_no_machine and SCENES[snapshot["state"]] in ("empty", "ready"):
+        return "no machine"
+    return str(snapshot["state"])
+
+
+def _trouble(snapshot: Snapshot) -> str:
+    machine = snapshot["machine"]
+    return as_sentence(machine["sentence"]) if machine["link"] in _LINKS_WITH_TROUBLE else ""
+
+
+def _practice(time_factor: float) -> str:
+    if time_factor == 1:
+        return ""
+    return f"Practice machine. Time runs {times_faster(time_factor)} faster."
+
+
+def _job_part(job: Mapping[str, Any] | None) -> View:
+    if job is None:
+        return {}
+    return {
+        "tile": job["sha256"],
+        "title": job["title"],
+        "size": f"{millimetres(job['width_mm'])} × {millimetres(job['height_mm'])} mm",
+        "width_mm": job["width_mm"],
+        "height_mm": job["height_mm"],
+        "rows": job["rows"],
+        "columns": job["columns"],
+        "rows_total": grouped(job["rows"]),
+        "recipe": (
+            f"{grouped(job['feed_mm_per_min'])} mm/min at {percent(job['power_ratio'])} % power, "
+            f"rows {millimetres(job['line_spacing_mm'])} mm apart"
+        ),
+        "surface": f"{job['head']}, on {job['surface']}",
+        "expected": short_duration(job["predicted_s"]),
+        "speed_asked": f"of {grouped(job['feed_mm_per_min'])} mm/min",
+        "power_asked": f"of {percent(job['power_ratio'])} %",
+    }
+
+
+def _run_part(snapshot: Snapshot) -> View:
+    job, run = snapshot["job"], snapshot["run"]
+    if job is None or run is None:
+        return {}
+    is_at_rest = snapshot["state"] in _AT_REST
+    return {
+        "run": run["id"],
+        "ended": run["ended"] or "",
+        "etched_rows": run["etched_rows"],
+        "row": -1 if run["row"] is None or run["ended"] else run["row"],
+        "rows_done": grouped(run["etched_rows"]),
+        "row_words": _row_words(run),
+        "elapsed": short_duration(run["elapsed_s"]),
+        "slow_words": _slow_words(run["slow_rows"]),
+        **_time_part(run, is_at_rest, snapshot["time_factor"]),
+        **_speed_part(job, run, is_at_rest),
+        **_power_part(job, run, is_at_rest),
+    }
+
+
+def _row_words(run: Mapping[str, Any]) -> str:
+    if run["ended"] or run["row"] is None:
+        return ""
+    return f"row {grouped(run['row'] + 1)} in work"
+
+
+def _slow_words(slow_rows: int | None) -> str:
+    if not slow_rows:
+        return ""
+    return f"{counted(slow_rows, 'row', 'rows')} ran slower than the recipe asks"
+
+
+def _time_part(run: Mapping[str, Any], is_at_rest: bool, time_factor: float) -> View:
+    if run["ended"] or run["remaining_s"] is None:
+        return {}
+    yours = short_duration(run["remaining_s"] / time_factor)
+    return {
+        "left": short_duration(run["remaining_s"]),
+        "left_words": "" if time_factor == 1 else f"{yours} of your time",
+        "ends_at": "" if is_at_rest else run["ends_at_utc"] or "",
+    }
+
+
+def _speed_part(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool) -> View:
+    now, asked = run["feed_mm_per_min"], job["feed_mm_per_min"]
+    if is_at_rest:
+        return {"speed": "0", "speed_words": "at rest"}
+    if now is None:
+        return {"speed_words": NOT_MEASURED}
+    as_asked = now >= asked * AS_ASKED_SHARE
+    return {
+        "speed": grouped(now),
+        "speed_words": "as the recipe asks" if as_asked else "the detail holds it back",
+    }
+
+
+def _power_part(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool) -> View:
+    now, asked = run["power_ratio"], job["power_ratio"]
+    if is_at_rest:
+        return {"power": "0", "power_words": "beam off"}
+    if now is None:
+        return {"power_words": NOT_MEASURED}
+    watts = "" if run["power_w"] is None else f"{run['power_w']:.1f} W, "
+    as_asked = now >= asked * AS_ASKED_SHARE
+    reason = "as the recipe asks" if as_asked else "it follows the speed, so the burn stays even"
+    return {"power": percent(now), "power_words": watts + reason}
