@@ -1,28 +1,20 @@
 """The demo picture: a lighthouse at dusk, drawn here and belonging to nobody else.
 
 It has what shows a tile's quality: a smooth sky, fine texture on the sea, a glow that fades
-into it, hard edges and true black. All of it is painted in linear light, in a square whose
-sides are 1 (x to the right, y down).
+into it, hard edges and true black.
 """
 
-from dataclasses import dataclass
-from typing import Any, Final, Self
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
-from PIL import Image, ImageDraw
+from PIL import Image
 
-from etchphoto.light import linear_to_srgb
-
-Floats = NDArray[np.floating[Any]]
-Points = list[tuple[float, float]]
-Colour = tuple[float, float, float]
+from etchphoto.canvas import Canvas, Floats, Points, bump, step
 
 SIDE_PX: Final = 1200
 HORIZON: Final = 0.66
 SUNSET_X: Final = 0.26
 LAMP: Final = (0.665, 0.236)
-_FINER: Final = 3  # shapes are drawn this much larger, so that their edges come out smooth
 
 ZENITH: Final = (0.045, 0.075, 0.16)
 DUSK: Final = (0.30, 0.31, 0.42)
@@ -39,7 +31,7 @@ WARM: Final = (1.0, 0.82, 0.68)  # the evening's light on stone
 
 def draw_lighthouse(side_px: int = SIDE_PX) -> Image.Image:
     """Return the picture as an RGB image with sides of `side_px`; the same every time."""
-    canvas = _Canvas.blank(side_px)
+    canvas = Canvas.blank(side_px)
     _paint_sky(canvas)
     _paint_sea(canvas.part(0, HORIZON - 0.01, 1, 1))
     _paint_coast(canvas.part(0, 0.55, 1, HORIZON + 0.01))
@@ -47,79 +39,15 @@ def draw_lighthouse(side_px: int = SIDE_PX) -> Image.Image:
     _paint_lighthouse(canvas.part(LAMP[0] - 0.08, 0.1, LAMP[0] + 0.08, 0.85))
     _paint_cottage(canvas.part(0.74, 0.6, 0.91, 0.85))
     _paint_rock(canvas.part(0, HORIZON, 1, 1))
-    codes = linear_to_srgb(np.clip(canvas.light, 0, 1)) * 255
-    return Image.fromarray(np.rint(codes).astype(np.uint8))
-
-
-@dataclass(frozen=True, slots=True)
-class _Canvas:
-    """A part of the picture: where its pixels lie, (1, columns) and (rows, 1), and their light."""
-
-    side_px: int
-    x: Floats
-    y: Floats
-    light: Floats
-
-    @classmethod
-    def blank(cls, side_px: int) -> Self:
-        middle = ((np.arange(side_px) + 0.5) / side_px).astype(np.float32)
-        light = np.zeros((side_px, side_px, 3), dtype=np.float32)
-        return cls(side_px, middle[np.newaxis, :], middle[:, np.newaxis], light)
-
-    def part(self, left: float, top: float, right: float, bottom: float) -> Self:
-        """Return a window into this canvas: what is painted there is painted here."""
-        across = slice(*np.searchsorted(self.x[0], (left, right)))
-        down = slice(*np.searchsorted(self.y[:, 0], (top, bottom)))
-        return type(self)(self.side_px, self.x[:, across], self.y[down], self.light[down, across])
-
-    def cover(self, colour: Colour | Floats, share: Floats) -> None:
-        """Paint over, opaque where `share` is 1."""
-        self.light[:] += share[..., np.newaxis] * (np.asarray(colour, np.float32) - self.light)
-
-    def add(self, colour: Colour, amount: Floats) -> None:
-        """Let light fall on what is there."""
-        self.light[:] += amount[..., np.newaxis] * np.asarray(colour, np.float32)
-
-    def shape(self, *outlines: Points) -> Floats:
-        """Return the share of each pixel that lies inside one of the outlines."""
-        rows, columns = self.light.shape[:2]
-        large = Image.new("L", (columns * _FINER, rows * _FINER))
-        pencil = ImageDraw.Draw(large)
-        corner = (self.x[0, 0] - 0.5 / self.side_px, self.y[0, 0] - 0.5 / self.side_px)
-        scale = self.side_px * _FINER
-        for outline in outlines:
-            points = [((x - corner[0]) * scale, (y - corner[1]) * scale) for x, y in outline]
-            pencil.polygon(points, fill=255)
-        share = large.resize((columns, rows), Image.Resampling.BOX)
-        return np.asarray(share, dtype=np.float32) / np.float32(255)
-
-    def noise(self, across: float, down: float, *, octaves: int, seed: int) -> Floats:
-        """Return smooth noise, mean 0 and spread 1, with so many bumps across and down."""
-        random = np.random.default_rng(seed)
-        rows, columns = self.light.shape[:2]
-        total = np.zeros((rows, columns), dtype=np.float32)
-        for octave in range(octaves):
-            cells = (int(down * 2**octave) + 3, int(across * 2**octave) + 3)
-            grid = Image.fromarray(random.standard_normal(cells).astype(np.float32))
-            total += np.asarray(grid.resize((columns, rows), Image.Resampling.BICUBIC)) / 2**octave
-        return np.asarray((total - total.mean()) / total.std())
-
-
-def _step(values: Floats, low: float, high: float) -> Floats:
-    share = np.clip((values - low) / (high - low), 0, 1)
-    return np.asarray(share * share * (3 - 2 * share))
-
-
-def _bump(values: Floats, width: float | Floats) -> Floats:
-    return np.asarray(np.exp(-np.square(values / width)))
+    return canvas.image()
 
 
 def _sky(x: Floats, height: Floats) -> Floats:
     """Return the sky's light at `height`, 0 at the horizon to 1 at the top."""
     height = np.clip(height, 0, 1)[..., np.newaxis]
-    towards_sun = _bump(x - SUNSET_X, 0.30)[..., np.newaxis]
-    near_sea = _bump(height, 0.22)
-    low, high = _step(height, 0, 0.55), _step(height, 0.25, 1.05)
+    towards_sun = bump(x - SUNSET_X, 0.30)[..., np.newaxis]
+    near_sea = bump(height, 0.22)
+    low, high = step(height, 0, 0.55), step(height, 0.25, 1.05)
     afterglow, dusk, zenith, glow = (
         np.asarray(colour, np.float32) for colour in (AFTERGLOW, DUSK, ZENITH, SUN_GLOW)
     )
@@ -127,36 +55,36 @@ def _sky(x: Floats, height: Floats) -> Floats:
     return np.asarray(colour * (0.72 + 0.28 * towards_sun) + glow * towards_sun * near_sea)
 
 
-def _paint_sky(canvas: _Canvas) -> None:
+def _paint_sky(canvas: Canvas) -> None:
     height = (HORIZON - canvas.y) / HORIZON
     canvas.light[:] = _sky(canvas.x, height)
     field = canvas.noise(2.2, 11, octaves=5, seed=1859)
-    share = _step(field + 1.1 * _bump(height - 0.36, 0.22), 1.0, 2.5) * 0.75
+    share = step(field + 1.1 * bump(height - 0.36, 0.22), 1.0, 2.5) * 0.75
     shift = max(1, canvas.side_px // 60)
-    lit_below = _step(field - np.roll(field, -shift, axis=0), -0.2, 0.9)
-    warm = _bump(height, 0.45) * _bump(canvas.x - SUNSET_X, 0.45)
+    lit_below = step(field - np.roll(field, -shift, axis=0), -0.2, 0.9)
+    warm = bump(height, 0.45) * bump(canvas.x - SUNSET_X, 0.45)
     lining = np.asarray(AFTERGLOW, np.float32) * (lit_below * warm)[..., np.newaxis]
     canvas.cover(np.asarray(CLOUD, np.float32) + 0.3 * canvas.light + lining, share)
     _paint_stars(canvas)
 
 
-def _paint_stars(canvas: _Canvas) -> None:
+def _paint_stars(canvas: Canvas) -> None:
     random = np.random.default_rng(7)
     for x, y, size in random.uniform((0, 0, 0.5), (1, 0.3, 1.3), (46, 3)):
         near = canvas.part(x - 0.006, y - 0.006, x + 0.006, y + 0.006)
-        spot = _bump(np.hypot(near.x - x, near.y - y), 0.0011 * size)
+        spot = bump(np.hypot(near.x - x, near.y - y), 0.0011 * size)
         near.add((0.9, 0.92, 1.0), spot * np.float32(size * 0.9 * (1 - y / 0.33)))
 
 
-def _paint_sea(canvas: _Canvas) -> None:
+def _paint_sea(canvas: Canvas) -> None:
     below = canvas.y - HORIZON
-    is_sea = _step(below, -0.0006, 0.0006) + 0 * canvas.x
+    is_sea = step(below, -0.0006, 0.0006) + 0 * canvas.x
     depth = np.clip(below, 1e-4, None) / (1 - HORIZON)
     waves = _waves(canvas.x, depth)
     mirrored = _sky(canvas.x, np.clip(0.06 + depth * 0.8 + waves * 0.10, 0, 1))
     body = np.clip(0.54 - 0.24 * depth + 0.22 * waves, 0.05, 1)
-    path = _bump(canvas.x - SUNSET_X, 0.035 + 0.17 * depth)
-    glitter = path * _step(waves, 0.08, 0.8) * (1 - 0.45 * depth)
+    path = bump(canvas.x - SUNSET_X, 0.035 + 0.17 * depth)
+    glitter = path * step(waves, 0.08, 0.8) * (1 - 0.45 * depth)
     canvas.cover(mirrored * body[..., np.newaxis], is_sea)
     canvas.add(SUN_GLOW, glitter * is_sea)
 
@@ -177,10 +105,10 @@ def _waves(x: Floats, depth: Floats) -> Floats:
     return np.asarray(np.clip(total / np.float32(2.6), -1, 1))
 
 
-def _paint_coast(canvas: _Canvas) -> None:
+def _paint_coast(canvas: Canvas) -> None:
     xs = canvas.x[0]
     ridge = canvas.noise(5, 1, octaves=5, seed=11)[0]
-    rise = 0.035 * _step(xs, 0.52, 0.95) * (1 + 0.22 * ridge)
+    rise = 0.035 * step(xs, 0.52, 0.95) * (1 + 0.22 * ridge)
     hills = canvas.shape([*_line(xs, HORIZON - rise), (1.0, HORIZON), (0.42, HORIZON)])
     canvas.cover((0.085, 0.085, 0.12), hills * np.float32(0.92))
     hull = [(0.118, 0.655), (0.172, 0.655), (0.164, 0.6655), (0.126, 0.6655)]
@@ -190,40 +118,40 @@ def _paint_coast(canvas: _Canvas) -> None:
     canvas.cover((0.11, 0.085, 0.08), canvas.shape(main_sail, fore_sail))
 
 
-def _paint_beams(canvas: _Canvas) -> None:
+def _paint_beams(canvas: Canvas) -> None:
     dx, dy = canvas.x - LAMP[0], canvas.y - LAMP[1]
     distance = np.hypot(dx, dy)
     fading = np.exp(-distance / 0.42)
     for lean, strength in ((np.pi + 0.13, 0.62), (0.13, 0.5)):
         along = dx * np.float32(np.cos(lean)) + dy * np.float32(np.sin(lean))
         across = dy * np.float32(np.cos(lean)) - dx * np.float32(np.sin(lean))
-        beam = _bump(across, 0.012 + 0.115 * np.clip(along, 0, None)) * _step(along, 0, 0.03)
+        beam = bump(across, 0.012 + 0.115 * np.clip(along, 0, None)) * step(along, 0, 0.03)
         canvas.add(LAMP_LIGHT, strength * beam * fading)
     canvas.add(LAMP_LIGHT, 0.34 * np.exp(-distance / 0.045) + 0.05 * np.exp(-distance / 0.18))
 
 
-def _paint_rock(canvas: _Canvas) -> None:
+def _paint_rock(canvas: Canvas) -> None:
     xs = canvas.x[0]
     rough = canvas.noise(16, 1, octaves=6, seed=23)[0]
-    level = _step(xs, 0.50, 0.58) * (1 - 0.6 * _step(xs, 0.90, 0.97))
-    top = 1.03 - 0.19 * _step(xs, 0.36, 0.60) - 0.09 * _step(xs, 0.22, 0.42)
+    level = step(xs, 0.50, 0.58) * (1 - 0.6 * step(xs, 0.90, 0.97))
+    top = 1.03 - 0.19 * step(xs, 0.36, 0.60) - 0.09 * step(xs, 0.22, 0.42)
     top += rough * np.float32(0.012) * (1 - 0.72 * level)
     below = np.clip(canvas.y - top[np.newaxis, :], 0, None)
     relief = canvas.noise(13, 9, octaves=7, seed=5)
     shift = max(1, canvas.side_px // 300)
     lower_left = np.pad(relief, ((0, shift), (shift, 0)), mode="edge")[shift:, :-shift]
     slope = relief - lower_left  # a raking light
-    lit = _step(slope, 0.05, 0.75) * (0.22 * np.exp(-below / 0.07) + 0.035)
-    rim = _step(slope, -0.3, 0.4) * _bump(below, 0.004) * 0.22
+    lit = step(slope, 0.05, 0.75) * (0.22 * np.exp(-below / 0.07) + 0.035)
+    rim = step(slope, -0.3, 0.4) * bump(below, 0.004) * 0.22
     stone = np.asarray(ROCK, np.float32) + (lit + rim)[..., np.newaxis] * np.asarray(WARM)
     canvas.cover(stone.astype(np.float32), canvas.shape([*_line(xs, top), (1.0, 1.0), (0.0, 1.0)]))
-    foam = _step(canvas.noise(34, 26, octaves=4, seed=31), 0.0, 1.6) * _bump(
+    foam = step(canvas.noise(34, 26, octaves=4, seed=31), 0.0, 1.6) * bump(
         canvas.y - top - 0.004, 0.010
     )
-    canvas.cover((0.70, 0.64, 0.62), foam * _step(xs, 0.19, 0.25) * (1 - _step(xs, 0.32, 0.42)))
+    canvas.cover((0.70, 0.64, 0.62), foam * step(xs, 0.19, 0.25) * (1 - step(xs, 0.32, 0.42)))
 
 
-def _paint_cottage(canvas: _Canvas) -> None:
+def _paint_cottage(canvas: Canvas) -> None:
     wall = _box(0.765, 0.692, 0.120, 0.10)
     roof = [(0.752, 0.694), (0.783, 0.646), (0.867, 0.646), (0.898, 0.694)]
     chimney = _box(0.846, 0.625, 0.016, 0.030)
@@ -237,7 +165,7 @@ def _paint_cottage(canvas: _Canvas) -> None:
     canvas.cover(IRON, canvas.shape(_box(0.816, 0.713, 0.018, 0.07)))
 
 
-def _paint_lighthouse(canvas: _Canvas) -> None:
+def _paint_lighthouse(canvas: Canvas) -> None:
     axis, head, foot = LAMP[0], 0.288, 0.79
     half = 0.030 + 0.025 * (canvas.y - head) / (foot - head)
     around = np.clip((canvas.x - axis) / half, -1, 1)
@@ -253,10 +181,10 @@ def _paint_lighthouse(canvas: _Canvas) -> None:
     _paint_lantern(canvas, axis, head)
 
 
-def _paint_lantern(canvas: _Canvas, axis: float, head: float) -> None:
+def _paint_lantern(canvas: Canvas, axis: float, head: float) -> None:
     canvas.cover((0.95, 0.85, 0.60), canvas.shape(_box(axis - 0.0225, 0.214, 0.045, 0.068)))
     away = np.hypot(canvas.x - LAMP[0], canvas.y - LAMP[1] - 0.010)
-    canvas.add(LAMP_LIGHT, 0.9 * _bump(away, 0.017))
+    canvas.add(LAMP_LIGHT, 0.9 * bump(away, 0.017))
     gallery = _box(axis - 0.043, head - 0.008, 0.086, 0.010)
     bracket = _trapezium(axis, (head + 0.002, 0.040), (head + 0.020, 0.029))
     bars = [_box(axis + at - 0.001, 0.214, 0.002, 0.068) for at in (-0.0215, -0.01, 0.01, 0.0215)]
@@ -269,7 +197,7 @@ def _paint_lantern(canvas: _Canvas, axis: float, head: float) -> None:
     ]
     tip = _box(axis - 0.0012, 0.150, 0.0024, 0.036)
     canvas.cover(IRON, canvas.shape(gallery, bracket, *bars, dome, ball, tip))
-    canvas.add(LAMP_LIGHT, 0.55 * _bump(away, 0.012))
+    canvas.add(LAMP_LIGHT, 0.55 * bump(away, 0.012))
 
 
 def _line(xs: Floats, ys: Floats) -> Points:

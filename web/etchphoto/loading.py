@@ -50,6 +50,9 @@ FORMATS: Final = tuple(
         WebPImagePlugin.WebPImageFile,
     )
 )
+READABLE_MODES: Final = frozenset(
+    "1 L LA La P PA RGB RGBA RGBa RGBX CMYK YCbCr I;16 I;16L I;16B I;16N".split()  # noqa: SIM905
+)
 HEIF_FORMAT: Final = "HEIF"
 KINDS: Final = "JPEG, PNG, WebP, TIFF or HEIC"
 MAX_FILE_PIXELS: Final = 220_000_000  # phones reach 200 megapixels
@@ -78,24 +81,26 @@ class LoadedPhoto:
     orientation: Orientation
     source: Path | bytes
 
-    def decode(self, *, share_px: tuple[int, int]) -> tuple[DecodedPicture, Orientation]:
+    def decode(self, *, least_px: tuple[int, int]) -> tuple[DecodedPicture, Orientation]:
         """Return the picture as it lies in the file, and what turns it upright.
 
-        `share_px` is the least width and height, upright, that the whole picture must keep: a
+        `least_px` is the least width and height, upright, that the whole picture must keep: a
         JPEG far larger is decoded smaller. Raise PhotoDamaged for a file that ends too early.
         """
         with _opened(self.source, self.name) as image:
-            _reduce(image, self.orientation.swapped(share_px))
+            _reduce(image, self.orientation.swapped(least_px))
             _require_decodable(image, self.name)
             deep = is_deep(image) and not has_foreign_profile(image)
             try:
                 image.load()
+                picture = (decode_deep(_read(self.source)) if deep else None) or ShallowPicture(
+                    image
+                )
             except DECODING_FAILURES as error:
                 raise PhotoDamaged(
                     f"{self.name} is damaged or was not copied whole: copy it again, or open it "
                     "elsewhere and save it anew"
                 ) from error
-            picture = (decode_deep(_read(self.source)) if deep else None) or ShallowPicture(image)
         return picture, self.orientation
 
 
@@ -210,9 +215,9 @@ def _require_photo(image: Image.Image, name: str) -> None:
             f"{name} has {pixels / 1e6:.0f} megapixels, more than the "
             f"{MAX_FILE_PIXELS // 1_000_000} we decode: {_MAKE_SMALLER}"
         )
-    if image.mode in ("F", "I"):
+    if image.mode not in READABLE_MODES:
         raise NotAPhoto(
-            f"{name} holds measured values instead of colours: save it as a picture of 8 or 16 bits"
+            f"{name} has colours of a kind we do not read ({image.mode}): save it as JPEG"
         )
 
 
@@ -234,7 +239,7 @@ def _orientation(image: Image.Image) -> Orientation:
         return UPRIGHT  # camera data that makes no sense says nothing about how it was held
 
 
-def _reduce(image: Image.Image, share_px: tuple[int, int]) -> None:
+def _reduce(image: Image.Image, least_px: tuple[int, int]) -> None:
     """Have a JPEG decoded at 1/2, 1/4 or 1/8 when it is large and keeps a pixel for each dot."""
     if image.format not in ("JPEG", "MPO"):
         return
@@ -242,7 +247,7 @@ def _reduce(image: Image.Image, share_px: tuple[int, int]) -> None:
     scale = 1
     for larger in DECODER_SCALES:
         is_enough = width * height <= ENOUGH_PIXELS * scale**2
-        if is_enough or width < share_px[0] * larger or height < share_px[1] * larger:
+        if is_enough or width < least_px[0] * larger or height < least_px[1] * larger:
             break
         scale = larger
     if scale > 1:

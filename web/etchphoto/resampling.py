@@ -35,7 +35,7 @@ def luminance_per_dot(
         math.ceil(frame.columns / (part.right - part.left)),
         math.ceil(frame.rows / (part.bottom - part.top)),
     )
-    picture, orientation = photo.decode(share_px=least)
+    picture, orientation = photo.decode(least_px=least)
     size = orientation.swapped((frame.columns, frame.rows))
     stored = _resampled(picture, orientation.stored(part), size, on_progress)
     return np.ascontiguousarray(orientation.upright(stored))
