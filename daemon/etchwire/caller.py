@@ -24,7 +24,6 @@ from etchwire.messages import PROTOCOL, Code, Failure, Request, Result, parse_me
 _log = logging.getLogger(__name__)
 
 UNANSWERED_LIMIT: Final = 32
-SEND_TIMEOUT_S: Final = 2
 PARTING_TIMEOUT_S: Final = 5.0
 _FILES_LIMIT: Final = 4
 _READ_BYTES: Final = 65536
@@ -74,6 +73,8 @@ class _Reception(Protocol):
     def greeting(self) -> dict[str, Any]: ...
     @property
     def at_once(self) -> Collection[str]: ...
+    @property
+    def send_timeout_s(self) -> float: ...
 
 
 class Caller:
@@ -97,8 +98,10 @@ class Caller:
         self._unanswered: deque[Asked | bytes] = deque()
         self._latest: bytes | None = None
         self._changed = threading.Condition()
+        self._sending = threading.Lock()
         # A send that cannot finish raises BlockingIOError after this long: socket(7), SO_SNDTIMEO.
-        timeout = _TIMEVAL.pack(SEND_TIMEOUT_S, 0)
+        seconds, rest_s = divmod(reception.send_timeout_s, 1)
+        timeout = _TIMEVAL.pack(int(seconds), int(rest_s * 1_000_000))
         client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, timeout)
         self._threads = [
             threading.Thread(target=target, name=f"client {peer.pid} {name}", daemon=True)
@@ -186,7 +189,7 @@ class Caller:
 
     def _sort(self, asked: Asked) -> None:
         if asked.request.method == "hello" or asked.request.method in self._reception.at_once:
-            self._queue(self._answer(asked))
+            self._send(self._answer(asked))
         else:
             self._queue(asked)
 
@@ -215,13 +218,19 @@ class Caller:
     def _tell(self) -> None:
         try:
             while (item := self._next()) is not _THE_END:
-                self._socket.sendall(self._answer(item) if isinstance(item, Asked) else item)
-        except BlockingIOError:
-            _log.warning("client %s does not read: dropped", self.peer.pid)
+                self._send(self._answer(item) if isinstance(item, Asked) else item)
         except OSError:
             pass  # gone while being told
         finally:
             self.part()
+
+    def _send(self, line: bytes) -> None:
+        try:
+            with self._sending:
+                self._socket.sendall(line)
+        except BlockingIOError:
+            _log.warning("client %s does not read: dropped", self.peer.pid)
+            raise
 
     def _next(self) -> Asked | bytes:
         with self._changed:

@@ -47,16 +47,11 @@ class DaemonClient:
 
     def call(self, method: str, /, **params: Any) -> Any:
         """Ask `method` and return its result."""
-        return self._call(method, params, ())
+        return self._call(method, params, (), self._timeout_s)
 
     def load(self, gcode: int, sheet: int) -> Any:
         """Hand over a job as two open file descriptors, which stay the caller's to close."""
-        self._socket.settimeout(LOAD_TIMEOUT_S)
-        try:
-            return self._call("load", {}, (gcode, sheet))
-        finally:
-            if not self._is_closed:
-                self._socket.settimeout(self._timeout_s)
+        return self._call("load", {}, (gcode, sheet), LOAD_TIMEOUT_S)
 
     def subscribe(self) -> Iterator[dict[str, Any]]:
         """Yield the machine's snapshot now and whenever it changes, until the connection ends.
@@ -106,12 +101,14 @@ class DaemonClient:
             raise DaemonAbsent(f"{self._peer} does not answer at {self._path}: {reason}") from error
         return connection
 
-    def _call(self, method: str, params: Mapping[str, Any], files: Sequence[int]) -> Any:
+    def _call(
+        self, method: str, params: Mapping[str, Any], files: Sequence[int], timeout_s: float
+    ) -> Any:
         with self._lock:
             call_id = next(self._call_ids)
             line = encode(Request(method, params, call_id).to_table())
             try:
-                self._send(line, files)
+                self._send(line, files, timeout_s)
                 answer = self._answer_to(call_id)
             except DaemonAbsent:
                 self.close()
@@ -120,8 +117,9 @@ class DaemonClient:
             raise Refused(answer.kind, answer.message)
         return answer.value
 
-    def _send(self, line: bytes, files: Sequence[int]) -> None:
+    def _send(self, line: bytes, files: Sequence[int], timeout_s: float) -> None:
         try:
+            self._socket.settimeout(timeout_s)
             sent = socket.send_fds(self._socket, [line], files) if files else 0
             self._socket.sendall(line[sent:])
         except OSError as error:

@@ -1,0 +1,59 @@
+"""A run's record, gathered from pages."""
+
+import pytest
+
+from etchwire.record import holds, run_record
+
+COLUMNS = ["row", "feed_mean_mm_per_min"]
+
+
+def logbook_of(rows, events):
+    """Return an `ask` that answers in pages of three."""
+
+    def ask(question, **about):
+        assert about["id"] == 7
+        if question == "run":
+            return {"id": 7, "title": "lighthouse"}
+        if question == "run_rows":
+            later = [row for row in rows if row[0] >= about["from_row"]]
+            more = later[3][0] if len(later) > 3 else None
+            return {"columns": COLUMNS, "rows": later[:3], "next_row": more}
+        later = [event for event in events if event["id"] > about["after"]]
+        more = later[2]["id"] if len(later) > 3 else None
+        return {"events": later[:3], "next_after": more}
+
+    return ask
+
+
+def event(number, kind, at_s, text=""):
+    return {"id": number, "kind": kind, "at_s": at_s, "text": text}
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, 3, 4, 6, 7, 10])
+def test_the_record_holds_every_row_and_event_however_many_pages_they_fill(count):
+    rows = [[2 * number, 4000.0 - number] for number in range(count)]
+    events = [event(number + 1, "warning", float(number)) for number in range(count)]
+
+    record = run_record(logbook_of(rows, events), 7)
+
+    assert [list(row.values()) for row in record["row_actuals"]] == rows
+    assert record["events"] == events
+    assert record["title"] == "lighthouse"
+
+
+def test_a_hold_reaches_from_rest_to_resumption_and_the_last_may_be_open():
+    events = [
+        event(1, "held", 10.0, "you asked for it"),
+        event(2, "warning", 11.0),
+        event(3, "resumed", 14.5),
+        event(4, "held", 20.0, "lid opened"),
+    ]
+
+    assert holds(events) == [
+        {"from_s": 10.0, "to_s": 14.5, "because": "you asked for it"},
+        {"from_s": 20.0, "to_s": None, "because": "lid opened"},
+    ]
+
+
+def test_a_resumption_without_a_hold_is_no_hold():
+    assert holds([event(1, "resumed", 3.0)]) == []
