@@ -122,6 +122,8 @@ class DaemonClient:
             self._socket.settimeout(timeout_s)
             sent = socket.send_fds(self._socket, [line], files) if files else 0
             self._socket.sendall(line[sent:])
+        except BrokenPipeError:
+            pass  # it has left, but may have said why: whoever listens next hears that, or nothing
         except OSError as error:
             raise DaemonAbsent(f"{self._peer} is gone: {error.strerror or error}") from error
 

@@ -1,11 +1,14 @@
 """What etches and how: the head, and the recipe that suits it on one surface."""
 
-import math
-from collections.abc import Mapping
+import sys
+from collections.abc import Callable, Mapping
 from dataclasses import MISSING, asdict, dataclass, field, fields
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Final, Self, TypeGuard
 
 from etchwire.errors import UnreadableSheet
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 SECONDS_PER_MINUTE = 60.0
 
@@ -50,11 +53,7 @@ class Register(_Plain):
 
     def __post_init__(self) -> None:
         """Refuse a figure that moves no row by a known length."""
-        for name in ("beam_lag_s", "slack_mm"):
-            value = getattr(self, name)
-            is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
-            if not (is_number and math.isfinite(value)):
-                raise UnreadableSheet(f"the register's {name} must be a number, not {value!r}")
+        require_types("the register", self)
 
     def lead_mm(self, feed_mm_per_min: float) -> float:
         """Return how far ahead of its place a row at this feed has to start, in mm."""
@@ -112,6 +111,7 @@ class Recipe(_Plain):
 
     def __post_init__(self) -> None:
         """Refuse figures that no laser can run, naming the one at fault."""
+        require_types("the recipe", self)
         require_positive("speed", self.feed_mm_per_min)
         require_positive("power", self.power_ratio)
         require_positive("line spacing", self.line_spacing_mm)
@@ -142,8 +142,33 @@ def dose_j_per_mm2(*, power_w: float, feed_mm_per_min: float, line_spacing_mm: f
     return power_w * SECONDS_PER_MINUTE / (feed_mm_per_min * line_spacing_mm)
 
 
+def require_types(owner: str, thing: "DataclassInstance") -> None:
+    """Raise UnreadableSheet unless each entry is of its type, and each float a finite number.
+
+    Looks at `str`, `bool`, `int` and `float` entries; what is made of parts sees to them itself.
+    """
+    for entry in fields(thing):
+        value = getattr(thing, entry.name)
+        if entry.type in _IS_OF_TYPE and not _IS_OF_TYPE[entry.type](value):
+            raise UnreadableSheet(f"{owner}'s {entry.name} cannot be {value!r:.60}")
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return False  # True is an int to Python, and no figure of anything
+    return abs(value) <= sys.float_info.max  # neither infinite nor NaN, nor too large an int
+
+
+_IS_OF_TYPE: Final[Mapping[object, Callable[[object], bool]]] = {
+    str: lambda value: isinstance(value, str),
+    bool: lambda value: isinstance(value, bool),
+    int: lambda value: isinstance(value, int) and _is_number(value),
+    float: _is_number,
+}
+
+
 def require_positive(name: str, value: object) -> None:
     """Raise UnreadableSheet unless `value` is a finite number above zero."""
-    if isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value < math.inf:
+    if _is_number(value) and value > 0:
         return
     raise UnreadableSheet(f"{name} must be a number above zero, not {value!r}")

@@ -8,10 +8,12 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Any, Final, Self, TypeVar
 
-from etchwire.craft import Head, Recipe, require_positive
+from etchwire.craft import Head, Recipe, require_positive, require_types
 from etchwire.errors import UnreadableSheet
+
+_Part = TypeVar("_Part", "Photo", "Bounds")
 
 FORMAT: Final = "etchwarden-job"
 VERSION: Final = 1
@@ -106,13 +108,18 @@ class Sheet:
             )
         try:
             return cls(**_parts(table))
-        except (TypeError, KeyError, AttributeError) as error:
+        except (TypeError, KeyError, AttributeError, OverflowError) as error:
             raise UnreadableSheet(f"the job sheet is incomplete: {error}") from error
 
     def __post_init__(self) -> None:
         """Refuse a sheet whose numbers contradict one another."""
+        require_types("the sheet", self)
         for name in ("width_mm", "height_mm", "rows", "columns", "gcode_bytes", "gcode_lines"):
             require_positive(f"the sheet's {name}", getattr(self, name))
+        if not 0 <= self.coverage <= 1 or self.predicted_s < 0:
+            raise UnreadableSheet("the sheet's coverage or predicted time makes no sense")
+        if not 1 <= self.end_line <= self.gcode_lines:
+            raise UnreadableSheet("the rows of the job sheet end outside the G-code")
         lines = [entry.line for entry in self.index] + [self.end_line]
         starts = [entry.byte for entry in self.index] + [self.gcode_bytes]
         if lines != sorted(set(lines)) or starts != sorted(set(starts)):
@@ -123,19 +130,29 @@ def _parts(table: Mapping[str, Any]) -> dict[str, Any]:
     parts = {name: value for name, value in table.items() if name not in ("format", "version")}
     photo = parts["photo"]
     return parts | {
-        "photo": None if photo is None else Photo(**photo),
+        "photo": None if photo is None else _part(Photo, photo),
         "head": Head.from_table(parts["head"]),
         "recipe": Recipe.from_table(parts["recipe"]),
-        "picture": Bounds(**parts["picture"]),
-        "motion": Bounds(**parts["motion"]),
+        "picture": _part(Bounds, parts["picture"]),
+        "motion": _part(Bounds, parts["motion"]),
         "index": tuple(_row_entry(values) for values in parts["index"]),
     }
+
+
+def _part(kind: type[_Part], table: Mapping[str, Any]) -> _Part:
+    part = kind(**table)
+    require_types(f"the sheet's {kind.__name__.lower()}", part)
+    return part
 
 
 def _row_entry(values: Sequence[Any]) -> RowEntry:
     if len(values) != len(RowEntry.__slots__):
         raise UnreadableSheet("a row of the job sheet has the wrong number of entries")
-    return RowEntry(*values)
+    entry = RowEntry(*values)
+    require_types("a row", entry)
+    if entry.row < 0 or entry.line < 1 or entry.byte < 0:
+        raise UnreadableSheet("a row of the job sheet points outside the job")
+    return entry
 
 
 def _refuse_constant(name: str) -> float:
