@@ -158,6 +158,14 @@ class FakeDaemon:
         self._told: queue.SimpleQueue[Mapping[str, Any] | None] = queue.SimpleQueue()
         self._told.put(self._now)
 
+    def start_over(self) -> None:
+        """Forget everything a test did; who listens stays."""
+        self.asked.clear()
+        self.answers.clear()
+        self.refusal = None
+        self.is_away = False
+        self.tell("idle")
+
     def tell(self, state: str, **changes: Any) -> None:
         """Be in another state, and say so to whoever listens."""
         self._now = snapshot(state, **changes)

@@ -15,8 +15,9 @@ HEADERS: Final = {
         "frame-ancestors 'none'; form-action 'self'"
     ),
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Opener-Policy": "same-origin",
+    # Not no-referrer: under it browsers send `Origin: null` with our own forms (fetch standard,
+    # "append a request Origin header"), and every button would be refused.
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 

@@ -1,0 +1,138 @@
+"""The page really served, and a real browser to look at it: for tests and for pictures."""
+
+import os
+import shutil
+import subprocess
+import tarfile
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from importlib import import_module
+from pathlib import Path
+from typing import Any, Final
+
+import pytest
+import waitress
+from PIL import Image, ImageDraw
+
+from etchweb.app import create_app
+from etchweb.pictures import keep_picture
+from etchweb.serving import THREADS, listen_at
+from fake_daemon import SHA256, FakeDaemon
+
+CHROMIUM: Final = "/usr/bin/chromium"
+HOST_NAME: Final = "etchwarden.local"
+WIDTHS_PX: Final = (320, 412, 768)
+SCHEMES: Final = ("light", "dark")
+AXE: Final = "axe-core@4.14.1"
+WCAG_22_AA: Final = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
+
+
+def require(program: str) -> None:
+    """Skip where `program` is missing, except in CI: there it is a failure."""
+    if shutil.which(program) or os.environ.get("CI"):
+        return
+    pytest.skip(f"needs {program}, which is not installed")
+
+
+def require_module(name: str) -> Any:
+    """Import `name`; skip where it is missing, except in CI."""
+    return import_module(name) if os.environ.get("CI") else pytest.importorskip(name)
+
+
+@contextmanager
+def browser() -> Iterator[Any]:
+    """Start the system's browser, which knows one more name for this machine.
+
+    On a name other than localhost a browser takes plain HTTP for what it is: no wake lock, no
+    Sec-Fetch headers. Tests on localhost would never see that.
+    """
+    require(CHROMIUM)
+    sync_api = require_module("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(
+            executable_path=CHROMIUM, args=[f"--host-resolver-rules=MAP {HOST_NAME} 127.0.0.1"]
+        )
+        yield chromium
+        chromium.close()
+
+
+class ServedPage:
+    """A page with a daemon that the test moves."""
+
+    def __init__(self, daemon: FakeDaemon, app: Any, port: int) -> None:
+        self.daemon = daemon
+        self.app = app
+        self.url = f"http://{HOST_NAME}:{port}"
+
+
+@contextmanager
+def served_page(folder: Path, **options: Any) -> Iterator[ServedPage]:
+    """Serve the page as the command does, in this process."""
+    daemon = FakeDaemon()
+    pictures = folder / "pictures"
+    keep_picture(draw_picture(folder), folder=pictures, gcode_sha256=SHA256)
+    app = create_app(daemon, pictures, host_names=("127.0.0.1", HOST_NAME), **options)
+    listener = listen_at("127.0.0.1", 0)
+    connections: dict[int, Any] = {}
+    server = waitress.create_server(
+        app, map=connections, sockets=[listener], threads=THREADS, channel_request_lookahead=1
+    )
+    ear = app.extensions["etchweb"].listener
+    thread = threading.Thread(target=server.run, name="page")
+    thread.start()
+    ear.start()
+    yield ServedPage(daemon, app, listener.getsockname()[1])
+    ear.end()
+    server.task_dispatcher.shutdown()
+    # In the server's own thread: its loop ends when it has no connections left.
+    server.trigger.pull_trigger(lambda: waitress.wasyncore.close_all(connections))
+    thread.join()
+
+
+def draw_picture(folder: Path) -> Path:
+    """Draw something with dots: our own invention, for pages that need a picture."""
+    picture = Image.new("L", (1000, 1000), 255)
+    draw = ImageDraw.Draw(picture)
+    for ring in range(20):
+        inset = 40 + ring * 22
+        draw.ellipse((inset, inset, 1000 - inset, 1000 - inset), fill=235 - ring * 11)
+    path = folder / "expected.png"
+    picture.convert("1").save(path)
+    return path
+
+
+def phone_options(width_px: int = 412, scheme: str = "light", **more: Any) -> Mapping[str, Any]:
+    """Return what a browser context needs to be a phone."""
+    return {
+        "viewport": {"width": width_px, "height": 820},
+        "color_scheme": scheme,
+        "device_scale_factor": 2,
+        "has_touch": True,
+        "reduced_motion": "reduce",
+        "locale": "en-GB",
+        "timezone_id": "Europe/London",
+        **more,
+    }
+
+
+def axe_script(cache: Path) -> str:
+    """Return axe-core's text, fetched once through npm; it is nobody's to copy into here."""
+    require("npm")
+    script = cache / "package" / "axe.min.js"
+    if not script.exists():
+        subprocess.run(["npm", "pack", AXE], cwd=cache, check=True, capture_output=True)
+        with tarfile.open(next(cache.glob("axe-core-*.tgz"))) as archive:
+            archive.extract("package/axe.min.js", cache, filter="data")
+    return script.read_text()
+
+
+def violations(page: Any, axe: str) -> list[str]:
+    """Return what is wrong with `page` by WCAG 2.2 AA, one line for each fault and place."""
+    page.evaluate(axe)
+    found = page.evaluate("tags => axe.run(document, {runOnly: tags})", list(WCAG_22_AA))
+    return [
+        f"{fault['id']}: {node['html'][:120]}"
+        for fault in found["violations"]
+        for node in fault["nodes"]
+    ]

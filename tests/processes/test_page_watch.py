@@ -1,0 +1,264 @@
+"""The page *Watch* in a real browser of a phone's size, against a daemon that the test moves."""
+
+import re
+
+import pytest
+
+from fake_daemon import GONE, RUN, STATES
+from page_bench import (
+    SCHEMES,
+    axe_script,
+    browser,
+    phone_options,
+    require_module,
+    served_page,
+    violations,
+)
+
+LEAST_TARGET_PX = 48  # WCAG 2.2 asks for 24 (2.5.8); fingers with paint on them for more
+LARGEST_VIEW_BYTES = 60_000
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with browser() as chromium:
+        yield chromium
+
+
+@pytest.fixture(scope="module")
+def axe(request):
+    return axe_script(request.config.cache.mkdir("axe"))
+
+
+@pytest.fixture(scope="module")
+def served_page_of_all(tmp_path_factory):
+    with served_page(tmp_path_factory.mktemp("page")) as served:
+        yield served
+
+
+@pytest.fixture
+def served(served_page_of_all):
+    served_page_of_all.daemon.start_over()
+    return served_page_of_all
+
+
+@pytest.fixture
+def expect():
+    return require_module("playwright.sync_api").expect
+
+
+@pytest.fixture
+def open_phone(chromium, served):
+    contexts = []
+
+    def open_phone(path="/", **options):
+        contexts.append(chromium.new_context(**phone_options(**options)))
+        page = contexts[-1].new_page()
+        page.complaints = []
+        page.on("console", lambda message: page.complaints.append(message.text))
+        page.on("pageerror", lambda error: page.complaints.append(str(error)))
+        page.goto(served.url + path)
+        return page
+
+    yield open_phone
+    for context in contexts:
+        context.close()
+
+
+def edge_of(page):
+    return float(page.locator("[data-tile=etched]").get_attribute("height"))
+
+
+def test_the_tile_fills_as_the_rows_are_etched(open_phone, served, expect):
+    served.daemon.tell("etching")
+    phone = open_phone()
+    assert edge_of(phone) == pytest.approx(41.2)
+
+    served.daemon.tell("etching", run={**RUN, "etched_rows": 700, "row": 700})
+
+    expect(phone.locator("[data-live=rows_done]")).to_have_text("700")
+    assert edge_of(phone) == pytest.approx(70.0)
+    assert phone.complaints == []
+
+
+def test_the_page_follows_an_etch_from_the_empty_bench_to_its_end(open_phone, served, expect):
+    phone = open_phone()
+    headline = phone.locator("h1")
+    expect(headline).to_have_text("No picture on the bench")
+
+    served.daemon.tell("loaded")
+    expect(phone.get_by_role("button", name="Start the etch")).to_be_enabled()
+    served.daemon.tell("etching")
+    expect(phone.get_by_role("button", name="Hold at the row’s end")).to_be_enabled()
+    served.daemon.tell("held")
+    expect(phone.get_by_role("button", name="Resume")).to_be_enabled()
+    served.daemon.tell("complete")
+    expect(headline).to_have_text("Etched")
+
+    expect(phone.get_by_text("Cool first; wipe outside the box.")).to_be_visible()
+    assert phone.complaints == []
+
+
+def test_the_end_is_told_in_the_phones_own_clock_time(open_phone, served, expect):
+    served.daemon.tell("etching", run={**RUN, "ends_at_utc": "2026-11-25T17:43:10+00:00"})
+
+    expect(open_phone(timezone_id="Asia/Tokyo").locator("time")).to_have_text("2:43")
+    expect(open_phone().locator("time")).to_have_text("17:43")
+
+
+@pytest.mark.parametrize(
+    ("state", "button", "method"),
+    [
+        ("etching", "Hold at the row’s end", "hold"),
+        ("etching", "Hold now", "hold_now"),
+        ("etching", "Stop", "stop"),
+        ("held", "Resume", "resume"),
+    ],
+)
+def test_a_button_asks_the_daemon_once(open_phone, served, expect, state, button, method):
+    served.daemon.tell(state)
+    phone = open_phone()
+
+    with phone.expect_response(lambda response: response.request.method == "POST"):
+        phone.get_by_role("button", name=button, exact=True).tap()
+
+    assert served.daemon.asked == [method]
+    assert phone.url == served.url + "/"
+
+
+def test_a_refusal_is_shown_where_the_person_is(open_phone, served, expect):
+    served.daemon.tell("etching")
+    served.daemon.refuse("The row is nearly over; wait for its end.")
+    phone = open_phone()
+
+    phone.get_by_role("button", name="Hold now").tap()
+
+    expect(phone.get_by_role("alert")).to_have_text("The row is nearly over; wait for its end.")
+
+
+def test_nothing_starts_until_the_cautions_are_ticked(open_phone, served, expect):
+    served.daemon.tell("loaded")
+    phone = open_phone()
+    start = phone.get_by_role("button", name="Start the etch")
+
+    start.tap()
+    assert served.daemon.asked == []
+    phone.get_by_role("checkbox").check()
+    with phone.expect_response("**/start"):
+        start.tap()
+
+    assert served.daemon.asked == ["start"]
+
+
+def test_a_tick_survives_while_nothing_changes_but_figures(open_phone, served, expect):
+    served.daemon.tell("loaded")
+    phone = open_phone()
+    phone.get_by_role("checkbox").check()
+
+    served.daemon.tell("loaded", sentence="Still there.")
+
+    expect(phone.locator("[data-live=sentence]")).to_have_text("Still there.")
+    expect(phone.get_by_role("checkbox")).to_be_checked()
+
+
+def test_a_daemon_that_goes_away_is_told_and_comes_back_by_itself(open_phone, served, expect):
+    served.daemon.tell("etching")
+    phone = open_phone()
+
+    served.daemon.go_away()
+    expect(phone.locator("h1")).to_have_text("The box does not answer")
+    expect(phone.locator("[data-live=sentence]")).to_have_text(GONE)
+    expect(phone.get_by_role("button", name="Stop")).to_be_enabled()
+    served.daemon.come_back()
+
+    expect(phone.locator("h1")).to_have_text("Etching")
+
+
+def test_stop_works_while_the_stream_is_down_and_the_page_asks_instead(open_phone, served, expect):
+    phone = open_phone("/nowhere")
+    phone.route("**/watch/stream", lambda route: route.fulfill(status=503))
+    served.daemon.tell("etching")
+    phone.goto(served.url)
+
+    served.daemon.tell("etching", run={**RUN, "etched_rows": 500})
+    expect(phone.locator("[data-live=rows_done]")).to_have_text("500")
+    with phone.expect_response("**/stop"):
+        phone.get_by_role("button", name="Stop").tap()
+
+    assert served.daemon.asked == ["stop"]
+
+
+def test_a_page_that_hears_nothing_says_so_and_lets_a_person_ask_for_rest(
+    open_phone, served, expect
+):
+    phone = open_phone("/nowhere")
+    phone.route("**/watch/stream", lambda route: route.abort())
+    phone.route("**/watch.json", lambda route: route.abort())
+    served.daemon.tell("etching", may=[])
+    phone.goto(served.url)
+
+    expect(phone.get_by_text(re.compile(r"Last heard from the box \d+ s ago"))).to_be_visible()
+    expect(phone.get_by_role("button", name="Stop")).to_be_enabled()
+
+
+def test_the_page_works_without_script(open_phone, served, expect):
+    served.daemon.tell("etching")
+    phone = open_phone(java_script_enabled=False)
+    assert phone.locator("meta[http-equiv=refresh]").count() == 1
+
+    phone.get_by_role("button", name="Hold at the row’s end").tap()
+    expect(phone.locator("h1")).to_have_text("Etching")
+
+    assert served.daemon.asked == ["hold"]
+
+
+def test_the_bar_never_hides_what_has_the_focus(open_phone, served):
+    # WCAG 2.2, 2.4.11 Focus Not Obscured.
+    served.daemon.tell("stopped", may=["start", "stop"])
+    phone = open_phone(width_px=320)
+    bar_top = phone.locator(".bar").bounding_box()["y"]
+
+    for _ in range(12):
+        phone.keyboard.press("Tab")
+        box = phone.evaluate(
+            "() => { const e = document.activeElement;"
+            " return e.matches('body, .bar *') ? null : e.getBoundingClientRect().bottom }"
+        )
+        assert box is None or box <= bar_top + 1
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_everything_fits_the_narrowest_phone_and_the_widest_finger(open_phone, served, state):
+    # WCAG 2.2, 1.4.10 Reflow (320 px) and 2.5.8 Target Size.
+    served.daemon.tell(state, time_factor=20)
+
+    phone = open_phone(width_px=320)
+
+    assert phone.evaluate("document.documentElement.scrollWidth") == 320
+    heights = [button.bounding_box()["height"] for button in phone.locator("button, .tick").all()]
+    assert all(height >= LEAST_TARGET_PX for height in heights)
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("state", [*STATES, "away"])
+def test_no_state_of_the_page_shuts_anybody_out(open_phone, served, axe, state, scheme):
+    if state == "away":
+        served.daemon.go_away()
+    else:
+        served.daemon.tell(state, time_factor=20)
+
+    phone = open_phone(scheme=scheme)
+
+    assert violations(phone, axe) == []
+    assert phone.complaints == []
+
+
+def test_the_first_view_is_small(open_phone, served):
+    served.daemon.tell("etching")
+    phone = open_phone("/nowhere")
+    sizes = []
+    phone.on("requestfinished", lambda request: sizes.append(request.sizes()))
+
+    phone.goto(served.url, wait_until="load")
+
+    assert sum(size["responseBodySize"] for size in sizes) < LARGEST_VIEW_BYTES
