@@ -61,14 +61,15 @@ class From(Enum):
     PORT_OPENED = auto()  # a greeting is due by itself
     UNSURE = auto()  # ask first
     GREETING = auto()  # we have reset it and it has just greeted
+    REST = auto()  # it is known and at rest: only ask again what it is set to
     UNASKED_GREETING = auto()
 
 
 @dataclass(slots=True)
 class Opening:
-    """The dialogue as a state machine; it is over when `is_done`.
+    """The dialogue as a state machine.
 
-    Then either `facts` hold what was learnt, or `failure` says why nothing was.
+    When it is over, either `facts` hold what was learnt, or `failure` says why nothing was.
     """
 
     start: From = From.PORT_OPENED
@@ -83,7 +84,7 @@ class Opening:
     _questions: list[bytes] = field(default_factory=list)
 
     @property
-    def is_done(self) -> bool:
+    def is_over(self) -> bool:
         """Whether the dialogue is over."""
         return self._step is _Step.DONE
 
@@ -99,6 +100,8 @@ class Opening:
                 return self._go(_Step.LISTENING, now_s + GREETING_PATIENCE_S)
             case From.UNSURE:
                 return self._ask(now_s)
+            case From.REST:
+                return self._look(now_s)
             case From.GREETING:
                 return self._go(_Step.SETTLING, now_s + SETTLE_S)
             case From.UNASKED_GREETING:
@@ -121,7 +124,7 @@ class Opening:
         if self._step is _Step.RESETTING and now_s >= self._repeat_at_s:
             self._repeat_at_s = self._until_s
             return (Order.RESET,)
-        if self.is_done or now_s < self._until_s:
+        if self.is_over or now_s < self._until_s:
             return NOTHING
         return _WHEN_TIME_IS_UP[self._step](self, now_s)
 

@@ -44,6 +44,11 @@ class Sequence(Protocol):
         """How often reports are to be asked for, if at all."""
         ...
 
+    @property
+    def is_over(self) -> bool:
+        """Whether it has reached its end, good or bad."""
+        ...
+
     def begin(self, now_s: float) -> Orders:
         """Return the first orders."""
         ...

@@ -23,7 +23,7 @@ class Arriving:
     _idle_since_s: float | None = None
 
     @property
-    def is_done(self) -> bool:
+    def is_over(self) -> bool:
         """Whether the head has arrived."""
         return self.rest is not None
 
@@ -63,9 +63,9 @@ class HoldingNow:
     _idle_reports: int = 0
 
     @property
-    def is_done(self) -> bool:
-        """Whether the head is at rest."""
-        return self.rest is not None
+    def is_over(self) -> bool:
+        """Whether the head is at rest, or did not come to it in time."""
+        return self.rest is not None or self.has_failed
 
     @property
     def polls_every_s(self) -> float | None:
@@ -79,7 +79,7 @@ class HoldingNow:
 
     def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
         """Wait for the rest."""
-        if not isinstance(event, StatusReported) or self.is_done:
+        if not isinstance(event, StatusReported) or self.is_over:
             return NOTHING
         self._idle_reports = self._idle_reports + 1 if event.is_idle else 0
         if event.is_held or self._idle_reports >= 2:
@@ -89,7 +89,7 @@ class HoldingNow:
 
     def tick(self, now_s: float) -> Orders:
         """Give up when it does not come to rest."""
-        self.has_failed = not self.is_done and now_s >= self._until_s
+        self.has_failed = self.rest is None and now_s >= self._until_s
         return NOTHING
 
 
@@ -102,10 +102,15 @@ class Enabling:
 
     settle_s: float
     starts_cycle: bool = False
-    is_done: bool = False
+    has_succeeded: bool = False
     has_failed: bool = False
     _until_s: float = 0.0
     _has_started: bool = False
+
+    @property
+    def is_over(self) -> bool:
+        """Whether the head may move, or did not when it should."""
+        return self.has_succeeded or self.has_failed
 
     @property
     def polls_every_s(self) -> float | None:
@@ -120,15 +125,15 @@ class Enabling:
     def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
         """See the head move, or stand idle because nothing was left to do."""
         if self._has_started and isinstance(event, StatusReported) and event.state != "Hold":
-            self.is_done = True
+            self.has_succeeded = True
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:
         """Settle, start, and give up when nothing moves."""
-        if self.is_done or now_s < self._until_s:
+        if self.is_over or now_s < self._until_s:
             return NOTHING
         if not self.starts_cycle:
-            self.is_done = True
+            self.has_succeeded = True
             return NOTHING
         if self._has_started:
             self.has_failed = True

@@ -70,6 +70,13 @@ class Progress:
                 return self._finish(place)
         return ()
 
+    def is_astray(self, x_mm: float, y_mm: float) -> bool:
+        """Return whether the head is where nothing of this job goes."""
+        bounds = self.sheet.motion
+        is_across = bounds.left_mm - _BESIDE_MM <= x_mm <= bounds.right_mm + _BESIDE_MM
+        is_along = bounds.bottom_mm - _BESIDE_MM <= y_mm <= bounds.top_mm + _BESIDE_MM
+        return not (is_across and is_along)
+
     def finish_row_in_work(self) -> Sequence[RowEntry]:
         """Take note that the head stands at the end of its row; return what that finishes."""
         return self._finish(self.current + 1)

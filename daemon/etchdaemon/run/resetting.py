@@ -12,11 +12,16 @@ REPEAT_S: Final = 1.0
 
 @dataclass(slots=True)
 class Resetting:
-    """The reset byte and what comes of it; over when `has_answered` is no longer None."""
+    """The reset byte and what comes of it; `has_answered` is None until that is known."""
 
     has_answered: bool | None = None
     _began_at_s: float = 0.0
     _is_repeated: bool = False
+
+    @property
+    def is_over(self) -> bool:
+        """Whether the controller has greeted, or will not."""
+        return self.has_answered is not None
 
     @property
     def polls_every_s(self) -> float | None:

@@ -103,6 +103,22 @@ def next_state(state: State, input_: Wish | Turn) -> State:
         raise
 
 
+class Life:
+    """The state, and the one way to change it."""
+
+    def __init__(self) -> None:
+        self.state = State.STARTING
+
+    def turn(self, input_: Wish | Turn) -> None:
+        """Go where `input_` leads; raise CommandRefused where it leads nowhere."""
+        self.state = next_state(self.state, input_)
+
+    @property
+    def is_under_way(self) -> bool:
+        """Whether a run is."""
+        return self.state in UNDER_WAY
+
+
 def wishes_in(state: State) -> tuple[Wish, ...]:
     """Return what a person may ask for in `state`, in the order of the enumeration."""
     return tuple(wish for wish in Wish if (state, wish) in NEXT_STATE)

@@ -40,7 +40,7 @@ class Stopping:
 
     With `cuts_first` the beam enable goes off before anything else, as for a fault; otherwise
     at rest, so that the row is burnt as far as the head goes. `has_failed` asks for an
-    Emergency; `is_position_known` holds its answer when `is_done`.
+    Emergency; otherwise `is_position_known` tells whether the head is where it came to rest.
     """
 
     cuts_first: bool
@@ -53,9 +53,9 @@ class Stopping:
     _resetting: Resetting = field(default_factory=Resetting)
 
     @property
-    def is_done(self) -> bool:
-        """Whether the controller is at rest, empty and looked at."""
-        return self._step is _Step.DONE
+    def is_over(self) -> bool:
+        """Whether the controller is at rest, empty and looked at, or cannot be brought there."""
+        return self._step in (_Step.DONE, _Step.FAILED)
 
     @property
     def has_failed(self) -> bool:

@@ -1,1 +1,0 @@
-"""The loop that owns the port."""

@@ -1,0 +1,1 @@
+"""The loop that owns the port, and what it keeps beside it."""

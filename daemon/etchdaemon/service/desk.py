@@ -1,0 +1,103 @@
+"""Where people's wishes reach the loop, and the snapshot that they are shown."""
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from queue import Empty, SimpleQueue
+from typing import Any, Final
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.ports import Doorbell
+from etchdaemon.service.spool import Spool
+
+ANSWER_PATIENCE_S: Final = 15.0  # of the wall's: a start waits for its commit
+
+Answer = Mapping[str, Any]
+
+# Answered before whatever else is waiting.
+_SAFETY: Final = frozenset(("stop", "hold_now", "hold"))
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """A wish on its way through the loop; it is answered once, from there."""
+
+    command: str
+    arguments: Mapping[str, Any] = field(default_factory=dict)
+    _answer: "Future[Answer]" = field(default_factory=Future)
+
+    def accept(self, answer: Answer | None = None) -> None:
+        """Say that what was asked for is under way."""
+        self._answer.set_result({} if answer is None else answer)
+
+    def refuse(self, error: Exception) -> None:
+        """Say that it is not, and why."""
+        self._answer.set_exception(error)
+
+    def answer(self, timeout_s: float) -> Answer:
+        """Wait for the answer; raise what it was refused with."""
+        try:
+            return self._answer.result(timeout_s)
+        except TimeoutError:
+            raise CommandRefused("The daemon's loop does not answer. Restart the daemon.") from None
+
+    @property
+    def is_answered(self) -> bool:
+        """Whether the loop has answered."""
+        return self._answer.done()
+
+
+class Desk:
+    """An Operator: any thread may ask here; only the loop takes and publishes."""
+
+    def __init__(self, *, spool: Spool, doorbell: Doorbell) -> None:
+        self._spool = spool
+        self._doorbell = doorbell
+        self._waiting: SimpleQueue[Request] = SimpleQueue()
+        self._listeners: list[Callable[[], None]] = []
+        self._snapshot: Mapping[str, Any] = {}
+
+    def snapshot(self) -> Mapping[str, Any]:
+        """Return the newest snapshot."""
+        return self._snapshot
+
+    def request(self, command: str, **arguments: Any) -> Answer:
+        """Ask the loop for `command` and wait for its answer."""
+        return self.submit(command, **arguments).answer(ANSWER_PATIENCE_S)
+
+    def submit(self, command: str, **arguments: Any) -> Request:
+        """Ask the loop for `command`; the answer can be fetched from what is returned.
+
+        A job is copied and hashed here, in the caller's thread: the loop must not wait for it.
+        """
+        if command == "load":
+            if command not in self._snapshot["may"]:
+                raise CommandRefused("A picture is being etched; load another when it has ended.")
+            arguments = {"job": self._spool.take_in(**arguments)}
+        request = Request(command, arguments)
+        self._waiting.put(request)
+        self._doorbell.ring()
+        return request
+
+    def tell_changes_to(self, listener: Callable[[], None]) -> None:
+        """Call `listener` after every new snapshot, in the loop's thread."""
+        self._listeners.append(listener)
+
+    def take(self) -> list[Request]:
+        """Return what has been asked since the last time, holds and stops first."""
+        if self._waiting.empty():
+            return []
+        requests = []
+        try:
+            while True:
+                requests.append(self._waiting.get_nowait())
+        except Empty:
+            pass
+        return sorted(requests, key=lambda request: request.command not in _SAFETY)
+
+    def publish(self, snapshot: Mapping[str, Any]) -> None:
+        """Show `snapshot` from now on, with the next number."""
+        sequence = self._snapshot.get("sequence", 0) + 1
+        self._snapshot = {"sequence": sequence, **snapshot}
+        for listener in self._listeners:
+            listener()

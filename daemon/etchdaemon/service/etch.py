@@ -1,0 +1,232 @@
+"""One run of a job: its lines, its place in the picture, its record."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final, Self
+
+from etchdaemon.controller.events import StatusReported
+from etchdaemon.controller.facts import Facts
+from etchdaemon.ports import Clock, Records
+from etchdaemon.run import cut
+from etchdaemon.run.actuals import Meter
+from etchdaemon.run.comparison import compare
+from etchdaemon.run.cut import Sighting
+from etchdaemon.run.progress import Progress
+from etchdaemon.service.faults import POSITION_UNKNOWN
+from etchdaemon.service.feed import Feed
+from etchdaemon.service.spool import SpooledJob
+from etchwire.sheet import RowEntry
+
+STARVED_SHARE: Final = 5  # a fifth of the planner free in mid-row: it is running dry
+WARMING_UP_S: Final = 1.0
+MOST_WARNINGS: Final = 100  # in one run's record; the cable may be bad for hours
+
+
+class Etch:
+    """A run from its start to its end, as the loop keeps it.
+
+    `limit_line` is the last line that may be fed at present. `ending` is set once it is
+    decided how the run will end, and does not change any more.
+    """
+
+    def __init__(
+        self, job: SpooledJob, *, number: int, facts: Facts, records: Records, clock: Clock
+    ) -> None:
+        self.job = job
+        self.number = number
+        self.feed = Feed(job.gcode, lines=job.sheet.gcode_lines)
+        self.progress = Progress(job.sheet)
+        self.meter = Meter(
+            max_s=facts.settings.max_s or job.sheet.head.max_s,
+            recipe_feed_mm_per_min=job.sheet.recipe.feed_mm_per_min,
+        )
+        self.started_at_s = clock.now_s()
+        self.started_at_utc = clock.utc_now()
+        self.limit_line = job.sheet.gcode_lines
+        self.held_because: str | None = None
+        self.is_held_in_motion = False
+        self.ending: tuple[str, str] | None = None
+        self.ended_at_s: float | None = None
+        self.lines_accepted = 0
+        self.starved_reports = 0
+        self.moving_s = 0.0
+        self._warnings = 0
+        self._starved_above = facts.build.planner_blocks // STARVED_SHARE if facts.build else None
+        self._records = records
+        self._clock = clock
+        self._sighting: Sighting | None = None
+
+    @classmethod
+    def start(cls, job: SpooledJob, *, facts: Facts, records: Records, clock: Clock) -> Self:
+        """Write the start into the logbook and wait for it; raise LogbookUnavailable."""
+        number = records.start_run(
+            sheet_json=job.sheet_json, started_at_utc=clock.utc_now(), notes=_notes(facts)
+        )
+        return cls(job, number=number, facts=facts, records=records, clock=clock)
+
+    @property
+    def elapsed_s(self) -> float:
+        """Seconds since the start, holds included."""
+        until_s = self._clock.now_s() if self.ended_at_s is None else self.ended_at_s
+        return until_s - self.started_at_s
+
+    @property
+    def is_fed(self) -> bool:
+        """Whether every line that may be fed at present has been."""
+        return self.feed.last_line >= self.limit_line
+
+    @property
+    def is_fed_to_its_end(self) -> bool:
+        """Whether no line of the job is left."""
+        return self.feed.last_line >= self.job.sheet.gcode_lines
+
+    def hold_at_row_end(self) -> None:
+        """Feed no further than the last row of which any byte was sent."""
+        self.limit_line = self.progress.end_of_row(max(self.feed.last_line, 1))
+
+    def stop_feeding(self) -> None:
+        """Feed nothing more."""
+        self.limit_line = self.feed.last_line
+
+    def feed_on(self) -> None:
+        """Feed to the end of the job again."""
+        self.limit_line = self.job.sheet.gcode_lines
+        self.held_because = None
+        self.is_held_in_motion = False
+
+    def take_lines(self, room_bytes: int) -> list[bytes]:
+        """Return the next lines that fit; raise EtchdaemonError when they cannot be had."""
+        return self.feed.take(room_bytes, until_line=self.limit_line)
+
+    def is_astray(self, report: StatusReported) -> bool:
+        """Return whether the head is where nothing of this job goes."""
+        if report.work_mm is None:
+            return False
+        x_mm, y_mm = report.work_mm[:2]
+        return self.progress.entry is not None and self.progress.is_astray(x_mm, y_mm)
+
+    def row_end_mm(self) -> tuple[float, float] | None:
+        """Return where the head stands after the last line fed; None before the first row."""
+        place = self.progress.place_of_line(self.feed.last_line)
+        if place < 0:
+            return None
+        entry = self.job.sheet.index[place]
+        return entry.to_mm, entry.y_mm
+
+    def note_report(self, report: StatusReported, *, asked_at_s: float, now_s: float) -> None:
+        """Follow the head, and measure what it runs."""
+        if self._sighting is not None and report.state == "Run":
+            self.moving_s += now_s - self._sighting.heard_at_s
+        sighting = cut.sighting(report, asked_at_s=asked_at_s, heard_at_s=now_s)
+        if sighting is None:
+            return
+        self._sighting = sighting
+        self._count_starvation(report, now_s)
+        rows = self.progress.note_place(
+            sighting.x_mm, sighting.y_mm, last_line_sent=self.feed.last_line
+        )
+        self._finish(rows)
+        self.meter.note_report(report, now_s)
+
+    def row_held(self) -> None:
+        """Take note that the head stands at the end of its row."""
+        self._finish(self.progress.finish_row_in_work())
+
+    def completed(self) -> None:
+        """Take note that the last row is done."""
+        self._finish(self.progress.complete())
+
+    def note_cut(self, rest: StatusReported | None, *, cut_at_s: float | None) -> None:
+        """Write where the beam went out, for whoever takes up the rest of the picture.
+
+        `cut_at_s` is the time of the cut; None means that the beam was on until the rest.
+        """
+        entry, before = self.progress.entry, self._sighting
+        after = None if rest is None else cut.sighting(rest, asked_at_s=0.0, heard_at_s=0.0)
+        if entry is None or before is None or after is None:
+            return
+        place = cut.at_rest(after)
+        if cut_at_s is not None:
+            place = cut.in_motion(cut_at_s, before=before, rest=after)
+        self.note(
+            "cut",
+            f"The beam went out in row {entry.row}, at x {place.x_mm:.2f} mm.",
+            row=entry.row,
+            x_mm=place.x_mm,
+            y_mm=place.y_mm,
+            error_mm=place.error_mm,
+            rest_x_mm=after.x_mm,
+            rest_y_mm=after.y_mm,
+        )
+
+    def note(self, kind: str, text: str, **details: Any) -> None:
+        """Queue an event for the logbook."""
+        self._records.note_event(self.number, **self._event(kind, text, details))
+
+    def warn(self, text: str) -> None:
+        """Queue a warning, unless there have been too many already."""
+        self._warnings += 1
+        if self._warnings <= MOST_WARNINGS:
+            self.note("warning", text)
+
+    def confirm(self, kind: str, text: str, **details: Any) -> None:
+        """Write an event and wait for it; raise LogbookUnavailable."""
+        self._records.confirm_event(self.number, **self._event(kind, text, details))
+
+    def end(self, *, is_position_known: bool) -> None:
+        """Close the record with the ending decided on."""
+        ended, because = self.ending or ("failed", "The run ended without a reason.")
+        if not is_position_known:
+            because = f"{because} {POSITION_UNKNOWN}"
+        self.ending = (ended, because)
+        self.ended_at_s = self._clock.now_s()
+        comparison = compare(self.job.sheet.recipe, self.meter)
+        self.note(
+            "comparison",
+            str(comparison),
+            **comparison.to_table(),
+            starved_reports=self.starved_reports,
+        )
+        self._records.end_run(
+            self.number,
+            ended=ended,
+            because=because,
+            elapsed_s=self.elapsed_s,
+            at_utc=self._clock.utc_now(),
+            etched_rows=self.progress.etched_rows,
+        )
+        self.feed.close()
+
+    def _event(self, kind: str, text: str, details: Mapping[str, Any]) -> dict[str, Any]:
+        return {
+            "at_s": self.elapsed_s,
+            "at_utc": self._clock.utc_now(),
+            "kind": kind,
+            "text": text,
+            "details": details,
+        }
+
+    def _finish(self, rows: Sequence[RowEntry]) -> None:
+        if rows:
+            at_s = self.elapsed_s
+            self._records.note_rows(
+                self.number, [self.meter.finish_row(entry.row, at_s=at_s) for entry in rows]
+            )
+
+    def _count_starvation(self, report: StatusReported, now_s: float) -> None:
+        free = report.planner_free_blocks
+        if self._starved_above is None or free is None or report.state != "Run" or self.is_fed:
+            return
+        if now_s - self.started_at_s > WARMING_UP_S and free > self._starved_above:
+            self.starved_reports += 1
+
+
+def _notes(facts: Facts) -> dict[str, Any]:
+    """Return what is worth remembering of the controller that ran a job."""
+    return {
+        "firmware": facts.firmware.name if facts.firmware is not None else None,
+        "greeting": facts.greeting,
+        "version": facts.version,
+        "planner_blocks": facts.build.planner_blocks if facts.build is not None else None,
+        "settings": {str(number): value for number, value in facts.settings.values.items()},
+        "origins_mm": {name: list(place) for name, place in facts.origins_mm.items()},
+    }

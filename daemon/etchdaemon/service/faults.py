@@ -1,0 +1,89 @@
+"""What ends a run, and the sentence that a person is told: a table by what was heard."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from etchdaemon.controller.events import (
+    AlarmRaised,
+    Event,
+    LineRefused,
+    StatusReported,
+    StrayReplyReceived,
+    Unreadable,
+)
+from etchdaemon.controller.firmware import EIGHT_BIT, Firmware
+from etchdaemon.run.states import State
+
+# What the controller may say that it does while a run is in this state.
+EXPECTED: Final[Mapping[State, frozenset[str]]] = {
+    State.ETCHING: frozenset(("Idle", "Run")),
+    State.HOLDING: frozenset(("Idle", "Run", "Hold")),
+    State.HELD: frozenset(("Idle", "Hold")),
+    State.RESUMING: frozenset(("Idle", "Run", "Hold")),
+}
+
+_WHAT_HAPPENED: Final[Mapping[str, str]] = {
+    "Hold": "The machine was held by something else: a pause in the job, or a button at the"
+    " controller.",
+    "Door": "The controller says that the lid was opened.",
+    "Alarm": "The controller has locked itself.",
+    "Check": "The controller has gone over to checking without moving.",
+    "Sleep": "The controller has gone to sleep.",
+}
+
+STRAY_REPLY: Final = "The controller answered more lines than it was sent: the cable is disturbed."
+DAMAGED_REPLY: Final = "An answer of the controller came damaged: the cable is disturbed."
+SOMETHING_ELSE: Final = "The controller is suddenly doing something else"
+SILENT: Final = (
+    "The controller answers nothing any more. Look at the machine; switch the laser off if it"
+    " does not stand still."
+)
+LOST_REPLY: Final = (
+    "The controller has stopped before the end and owes an answer: a line was lost on the"
+    " cable. Use a shorter cable, away from the motors' wires."
+)
+ASTRAY: Final = (
+    "The head is where nothing of this picture goes: a line was damaged on the cable, or the"
+    " origin was moved."
+)
+POSITION_UNKNOWN: Final = (
+    "Where the head is is not known: home the machine, or set the origin again."
+)
+NOT_AT_REST: Final = "The machine did not come to rest when it was told to."
+NOT_MOVING: Final = "The head did not move within half a second of being let go on."
+NOT_AT_ROW_END: Final = (
+    "The head does not stand where the row ends: a line was damaged on the cable."
+)
+DOES_NOT_ANSWER: Final = (
+    "The controller does not answer. Switch the laser off, then the controller off and on."
+)
+RESTARTED: Final = (
+    "The controller restarted by itself in mid-run. Check its power supply and its cable."
+)
+
+
+def fault_of(event: Event, state: State, firmware: Firmware | None) -> str | None:
+    """Return why `event` ends a run in `state`, or None when it does not.
+
+    Greetings, silence and lost replies are judged elsewhere: they ask for other acts. While a
+    run is being stopped nothing more ends it; what is stale is on its way then.
+    """
+    kind = firmware or EIGHT_BIT
+    match event:
+        case _ if state is State.STOPPING:
+            return None
+        case LineRefused(code=code, line=line):
+            return f"{kind.error(code)} The line was {line!r}."
+        case AlarmRaised(code=code):
+            return str(kind.alarm(code))
+        case StrayReplyReceived() | Unreadable():
+            return _disturbance(event)
+        case StatusReported() if event.state not in EXPECTED[state]:
+            return _WHAT_HAPPENED.get(event.state, f"{SOMETHING_ELSE} ({event.state}).")
+    return None
+
+
+def _disturbance(event: StrayReplyReceived | Unreadable) -> str | None:
+    if isinstance(event, StrayReplyReceived):
+        return STRAY_REPLY
+    return DAMAGED_REPLY if event.may_be_a_reply else None

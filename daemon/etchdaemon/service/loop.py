@@ -1,0 +1,222 @@
+"""The loop: look once at people, controller and time, then do what follows."""
+
+from collections.abc import Callable, Mapping
+from typing import Final
+
+from etchdaemon.controller.opening import From
+from etchdaemon.controller.parsing import ACCEPTED
+from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused, PortLost
+from etchdaemon.ports import Clock, Records
+from etchdaemon.run.states import Life, State, Turn, Wish, next_state, wishes_in
+from etchdaemon.service import fitness, snapshot
+from etchdaemon.service.course import Course
+from etchdaemon.service.desk import Desk, Request
+from etchdaemon.service.etch import Etch
+from etchdaemon.service.machine import LinkState, Machine
+from etchdaemon.service.spool import SpooledJob
+
+NEWS_EVERY_S: Final = 0.25  # of the wall's
+STARTING_NOW: Final = "The start is being prepared; wait a moment."
+
+
+class Service:
+    """The daemon's one owner of the machine: whoever calls `step` moves everything on.
+
+    It knows no thread; people reach it through the desk. `settle_s` is how long the laser
+    takes to be ready once its contact has closed.
+    """
+
+    def __init__(
+        self, *, machine: Machine, desk: Desk, clock: Clock, records: Records, settle_s: float
+    ) -> None:
+        self._machine = machine
+        self._desk = desk
+        self._clock = clock
+        self._records = records
+        self._settle_s = settle_s
+        self._life = Life()
+        self._job: SpooledJob | None = None
+        self._course: Course | None = None
+        self._starting: Request | None = None
+        self._shown: tuple[object, ...] = ()
+        self._show_again_at_s = 0.0
+        machine.cut_beam(clock.now_s())
+        self._show(clock.now_s())
+
+    @property
+    def is_under_way(self) -> bool:
+        """Whether a run is."""
+        return self._life.is_under_way
+
+    def step(self) -> None:
+        """Look once, and do the one thing that follows."""
+        now_s = self._clock.now_s()
+        try:
+            for request in self._desk.take():
+                self._heed(request, now_s)
+            self._hear(now_s)
+            self._go_on(now_s)
+            lines = self._course.lines(now_s) if self._course is not None else ()
+            self._machine.send(lines, now_s)
+        except PortLost as lost:
+            self._lose(str(lost), now_s)
+        self._show(now_s)
+
+    def wind_down(self) -> None:
+        """Begin to end a run that is under way, because the daemon has to end."""
+        now_s = self._clock.now_s()
+        self._machine.cut_beam(now_s)
+        if self._course is not None and self.is_under_way:
+            try:
+                self._course.wind_down(now_s)
+            except PortLost as lost:
+                self._lose(str(lost), now_s)
+
+    def _heed(self, request: Request, now_s: float) -> None:
+        try:
+            _HANDLERS.get(request.command, Service._do_not_know)(self, request, now_s)
+        except EtchdaemonError as error:
+            request.refuse(error)
+            if isinstance(error, PortLost):
+                raise
+
+    def _hear(self, now_s: float) -> None:
+        for event in self._machine.hear(now_s):
+            if self._course is None or not self.is_under_way:
+                self._machine.watch(event, now_s)
+            elif event is ACCEPTED:  # the busiest path by far
+                self._course.etch.lines_accepted += 1
+            else:
+                self._course.note(event, now_s)
+
+    def _go_on(self, now_s: float) -> None:
+        if self._course is not None and self.is_under_way:
+            self._course.go_on(now_s)
+            return
+        self._machine.tick(now_s)
+        if self._starting is not None and self._machine.sequence is None:
+            request, self._starting = self._starting, None
+            self._begin(request, now_s)
+        self._machine.look_after(now_s)
+        if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
+            self._life.turn(Turn.MACHINE_SEEN)
+
+    def _lose(self, sentence: str, now_s: float) -> None:
+        self._machine.lose(sentence, now_s)
+        if self._course is not None and self.is_under_way:
+            self._course.lose(sentence)
+        if self._starting is not None:
+            self._starting.refuse(CommandRefused(sentence))
+            self._starting = None
+
+    # What a person may ask for.
+
+    def _load(self, request: Request, now_s: float) -> None:  # noqa: ARG002 - the table's signature
+        self._refuse_while_starting()
+        next_state(self._life.state, Wish.LOAD)
+        job: SpooledJob = request.arguments["job"]
+        self._refuse_unfit(job)
+        self._life.turn(Wish.LOAD)
+        self._job, self._course = job, None
+        request.accept({"job_sha256": job.sheet.gcode_sha256})
+
+    def _unload(self, request: Request, now_s: float) -> None:  # noqa: ARG002
+        self._refuse_while_starting()
+        self._life.turn(Wish.UNLOAD)
+        self._job = self._course = None
+        request.accept()
+
+    def _start(self, request: Request, now_s: float) -> None:
+        """Ask the controller anew what it is set to; the start follows when it has answered."""
+        self._refuse_while_starting()
+        next_state(self._life.state, Wish.START)
+        if not self._machine.is_ready:
+            raise CommandRefused(self._machine.sentence)
+        self._starting = request
+        self._machine.open_again(From.REST, now_s)
+
+    def _begin(self, request: Request, now_s: float) -> None:
+        """Start the run, now that the controller has said again what it is."""
+        job, facts = self._job, self._machine.facts
+        try:
+            if job is None or facts is None or self._machine.link is not LinkState.READY:
+                raise CommandRefused(self._machine.sentence)
+            self._refuse_unfit(job)
+            etch = Etch.start(job, facts=facts, records=self._records, clock=self._clock)
+        except EtchdaemonError as error:
+            request.refuse(error)
+            return
+        self._life.turn(Wish.START)
+        self._course = Course(
+            etch, machine=self._machine, life=self._life, settle_s=self._settle_s, now_s=now_s
+        )
+        request.accept()
+
+    def _steer(self, request: Request, now_s: float) -> None:
+        """Hand a wish to the run, or refuse it in the words of the table."""
+        wish = Wish(request.command)
+        next_state(self._life.state, wish)
+        if self._course is not None:
+            _STEERING[wish](self._course, now_s)
+        request.accept()
+
+    def _do_not_know(self, request: Request, now_s: float) -> None:  # noqa: ARG002
+        raise CommandRefused(f"This daemon does not know how to {request.command!r}.")
+
+    def _refuse_while_starting(self) -> None:
+        if self._starting is not None:
+            raise CommandRefused(STARTING_NOW)
+
+    def _refuse_unfit(self, job: SpooledJob) -> None:
+        facts = self._machine.facts
+        objections = fitness.objections(job.sheet, facts) if facts is not None else ()
+        if objections:
+            raise JobRefused(" ".join(objections))
+
+    # What is shown.
+
+    def _may(self) -> tuple[Wish, ...]:
+        can_start = self._machine.is_ready and self._starting is None
+        return tuple(
+            wish for wish in wishes_in(self._life.state) if wish is not Wish.START or can_start
+        )
+
+    def _show(self, now_s: float) -> None:
+        """Publish what stands, at once when it changed and now and then while it moves."""
+        machine, may = self._machine, self._may()
+        etch = None if self._course is None else self._course.etch
+        seen = (self._life.state, machine.link, machine.sentence, self._job, etch, may)
+        if seen == self._shown and now_s < self._show_again_at_s:
+            return
+        self._shown = seen
+        self._show_again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
+        self._desk.publish(
+            {
+                "at_utc": self._clock.utc_now(),
+                "state": self._life.state.value,
+                "sentence": snapshot.sentence_of(self._life.state, etch, machine),
+                "may": snapshot.names_of(may),
+                "machine": snapshot.machine_of(machine),
+                "job": snapshot.job_of(self._job),
+                "run": snapshot.run_of(etch, machine, self._clock),
+                "logbook_trouble": self._records.trouble,
+                "time_factor": self._clock.seconds_per_wall_second,
+            }
+        )
+
+
+_HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
+    "load": Service._load,
+    "unload": Service._unload,
+    "start": Service._start,
+    "hold": Service._steer,
+    "hold_now": Service._steer,
+    "resume": Service._steer,
+    "stop": Service._steer,
+}
+_STEERING: Final[Mapping[Wish, Callable[[Course, float], None]]] = {
+    Wish.HOLD: Course.hold,
+    Wish.HOLD_NOW: Course.hold_now,
+    Wish.RESUME: Course.resume,
+    Wish.STOP: Course.stop,
+}

@@ -1,0 +1,226 @@
+"""The controller and the beam's contact as one thing that can be given orders."""
+
+from collections.abc import Sequence as Listed
+from enum import Enum
+from typing import Final
+
+from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusReported
+from etchdaemon.controller.facts import Facts, refusals, warnings
+from etchdaemon.controller.opening import From, Opening
+from etchdaemon.controller.orders import Order, Orders, Say, Sequence
+from etchdaemon.controller.window import ReceiveWindow
+from etchdaemon.errors import PortLost
+from etchdaemon.ports import BeamEnable, PortOpener
+from etchdaemon.service.wire import Wire
+
+REOPEN_EVERY_S: Final = 1.0
+ASK_AGAIN_EVERY_S: Final = 5.0
+POLL_EVERY_S: Final = 0.2
+
+
+class LinkState(Enum):
+    """How the daemon stands with the controller."""
+
+    ABSENT = "absent"
+    OPENING = "opening"
+    READY = "ready"
+    REFUSED = "refused"
+    LOST = "lost"
+
+
+class Machine:
+    """Opens the port, gets to know the controller, and carries out what sequences order.
+
+    One sequence at a time is in hand. `report` is the last status report. Every method that
+    touches an open port raises PortLost; `lose` is the answer to that.
+    """
+
+    def __init__(self, *, open_port: PortOpener, beam: BeamEnable, port_name: str) -> None:
+        self.port_name = port_name
+        self.link = LinkState.ABSENT
+        self.sentence = f"Looking for the machine on {port_name}."
+        self.warnings: tuple[str, ...] = ()
+        self.facts: Facts | None = None
+        self.report: StatusReported | None = None
+        self.sequence: Sequence | None = None
+        self.greeting: Greeted | None = None
+        self.is_beam_allowed = False
+        self.beam_cut_at_s = 0.0
+        self._open_port = open_port
+        self._beam = beam
+        self._wire: Wire | None = None
+        self._again_at_s = 0.0
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether the controller is known, fit and has nothing in hand."""
+        return self.link is LinkState.READY and self.sequence is None
+
+    @property
+    def lines_in_flight(self) -> int:
+        """How many lines are unanswered."""
+        return 0 if self._wire is None else self._wire.lines_in_flight
+
+    @property
+    def free_bytes(self) -> int:
+        """How much the controller can take now."""
+        return 0 if self._wire is None else self._wire.free_bytes
+
+    @property
+    def asked_at_s(self) -> float:
+        """When the last report was asked for."""
+        return 0.0 if self._wire is None else self._wire.asked_at_s
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether report requests go unanswered."""
+        return self._wire is not None and self._wire.patience.is_silent
+
+    @property
+    def has_lost_a_reply(self) -> bool:
+        """Whether the controller rests and still owes an answer."""
+        return self._wire is not None and self._wire.patience.has_lost_a_reply
+
+    def hear(self, now_s: float) -> Listed[Event]:
+        """Return what the controller has said; look for the port when it is not open."""
+        if self._wire is None:
+            if now_s >= self._again_at_s:
+                self._try_to_open(now_s)
+            return ()
+        events = self._wire.hear(now_s)
+        for event in events:
+            if isinstance(event, StatusReported):
+                self.report = event
+            elif isinstance(event, Greeted):
+                self.greeting = event
+            if self.sequence is not None:
+                self.carry_out(self.sequence.hear(event, now_s), now_s)
+        return events
+
+    def begin(self, sequence: Sequence, now_s: float) -> None:
+        """Take `sequence` in hand, instead of any other."""
+        self.sequence = sequence
+        self.carry_out(sequence.begin(now_s), now_s)
+
+    def tick(self, now_s: float) -> Sequence | None:
+        """Let time pass; return the sequence that has come to its end, if one has."""
+        sequence = self.sequence
+        if sequence is None:
+            return None
+        if not sequence.is_over:
+            self.carry_out(sequence.tick(now_s), now_s)
+        if not sequence.is_over:
+            return None
+        self.sequence = None
+        if isinstance(sequence, Opening):
+            self._conclude(sequence, now_s)
+        return sequence
+
+    def open_again(self, start: From, now_s: float) -> None:
+        """Get to know the controller anew."""
+        if start is not From.REST:
+            self.link = LinkState.OPENING
+            self.sentence = "Getting to know the controller."
+        if self._wire is not None:
+            self._wire.restart()
+        self.begin(Opening(start, self.greeting), now_s)
+
+    def carry_out(self, orders: Orders, now_s: float) -> None:
+        """Do what a sequence wants done, in its order."""
+        for order in orders:
+            match order:
+                case Order.CUT_BEAM:
+                    self.cut_beam(now_s)
+                case Order.ALLOW_BEAM:
+                    self._beam.allow()
+                    self.is_beam_allowed = True
+                case Say(line=line) if self._wire is not None:
+                    self._wire.send((line,))
+                case Order() if self._wire is not None:
+                    self._wire.obey(order, now_s)
+
+    def cut_beam(self, now_s: float) -> None:
+        """Open the beam's contact."""
+        self._beam.cut()
+        if self.is_beam_allowed:
+            self.is_beam_allowed = False
+            self.beam_cut_at_s = now_s
+
+    def send(self, lines: Listed[bytes], now_s: float) -> None:
+        """Write `lines` with the report request that is due."""
+        if self._wire is None:
+            return
+        if self.sequence is not None:
+            every_s = self.sequence.polls_every_s
+        else:
+            every_s = None if self.facts is None else POLL_EVERY_S
+        if every_s is not None:
+            self._wire.poll(every_s, now_s)
+        self._wire.send(lines)
+
+    def watch(self, event: Event, now_s: float) -> None:
+        """Judge `event` while no run is under way: what makes it worth getting to know anew."""
+        if isinstance(self.sequence, Opening):
+            return
+        if isinstance(event, Greeted):
+            self.open_again(From.UNASKED_GREETING, now_s)
+        elif isinstance(event, AlarmRaised) or self._has_changed_its_state(event):
+            self.open_again(From.UNSURE, now_s)
+
+    def look_after(self, now_s: float) -> None:
+        """While no run is under way: notice silence, and ask again where nobody answered."""
+        if self.sequence is not None or self._wire is None:
+            return
+        if self.facts is not None and self.is_silent:
+            self.open_again(From.UNSURE, now_s)
+        elif self.facts is None and now_s >= self._again_at_s:
+            self.open_again(From.PORT_OPENED, now_s)
+
+    def lose(self, sentence: str, now_s: float) -> None:
+        """Cut the beam, let go of the port and look for it again."""
+        self.cut_beam(now_s)
+        if self._wire is not None:
+            self._wire.close()
+            self.link = LinkState.LOST
+        self._wire = None
+        self.sentence = sentence
+        self.sequence = None
+        self.report = None
+        self.facts = None
+        self.greeting = None
+        self._again_at_s = now_s + REOPEN_EVERY_S
+
+    def give_up_on(self, sentence: str, now_s: float) -> None:
+        """Call the controller unfit for now, and ask again later."""
+        self.link = LinkState.REFUSED
+        self.sentence = sentence
+        self.facts = None
+        self.report = None
+        self._again_at_s = now_s + ASK_AGAIN_EVERY_S
+
+    def _has_changed_its_state(self, event: Event) -> bool:
+        if self.sequence is not None or self.facts is None or not isinstance(event, StatusReported):
+            return False
+        known = self.facts.report
+        return (event.state, event.substate) != (known.state, known.substate)
+
+    def _try_to_open(self, now_s: float) -> None:
+        try:
+            self._wire = Wire(self._open_port())
+        except PortLost as lost:
+            self.sentence = str(lost)
+            self._again_at_s = now_s + REOPEN_EVERY_S
+            return
+        self.open_again(From.PORT_OPENED, now_s)
+
+    def _conclude(self, opening: Opening, now_s: float) -> None:
+        if opening.facts is None:
+            self.give_up_on(opening.failure or "", now_s)
+            return
+        self.facts = opening.facts
+        self.warnings = warnings(self.facts)
+        reasons = refusals(self.facts)
+        self.link = LinkState.REFUSED if reasons else LinkState.READY
+        self.sentence = " ".join(reasons) or "The machine is ready."
+        if self.facts.build is not None and self._wire is not None:
+            self._wire.restart(ReceiveWindow(self.facts.build.receive_bytes))

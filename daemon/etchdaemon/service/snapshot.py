@@ -1,0 +1,136 @@
+"""What is shown of the daemon: the snapshot of the wire, built in this one place."""
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+from etchdaemon.ports import Clock
+from etchdaemon.run.states import State, Wish
+from etchdaemon.service.etch import Etch
+from etchdaemon.service.machine import Machine
+from etchdaemon.service.spool import SpooledJob
+
+PACE_AFTER_S: Final = 20.0
+PACE_LIMITS: Final = (0.8, 5.0)
+
+SENTENCES: Final[Mapping[State, str]] = {
+    State.STARTING: "Looking for the machine.",
+    State.IDLE: "No picture is loaded.",
+    State.LOADED: "The picture is loaded.",
+    State.ARMED: "Ready to start.",
+    State.ETCHING: "Etching.",
+    State.HOLDING: "Coming to rest.",
+    State.HELD: "Held: the machine stands still and the beam is off.",
+    State.RESUMING: "Going on.",
+    State.STOPPING: "Stopping.",
+    State.ENDED: "",
+}
+
+_ENDED: Final = {"complete": "Finished.", "stopped": "Stopped.", "failed": "Failed."}
+
+
+def machine_of(machine: Machine) -> dict[str, Any]:
+    """Return the machine's part."""
+    report, facts = machine.report, machine.facts
+    place_mm = None
+    if report is not None and machine.link.value in ("ready", "refused"):
+        place_mm = report.work_mm or report.machine_mm
+    return {
+        "link": machine.link.value,
+        "sentence": machine.sentence,
+        "firmware": facts.firmware.name if facts is not None and facts.firmware else None,
+        "port": machine.port_name,
+        "position_mm": None if place_mm is None else list(place_mm[:2]),
+        "controller_state": None if report is None else report.state,
+    }
+
+
+def job_of(job: SpooledJob | None) -> dict[str, Any] | None:
+    """Return the job's part."""
+    if job is None:
+        return None
+    sheet = job.sheet
+    return {
+        "title": sheet.title,
+        "sha256": sheet.gcode_sha256,
+        "rows": sheet.rows,
+        "columns": sheet.columns,
+        "width_mm": sheet.width_mm,
+        "height_mm": sheet.height_mm,
+        "line_spacing_mm": sheet.recipe.line_spacing_mm,
+        "feed_mm_per_min": sheet.recipe.feed_mm_per_min,
+        "power_ratio": sheet.recipe.power_ratio,
+        "power_w": sheet.recipe.power_w(sheet.head),
+        "dose_j_per_mm2": sheet.dose_j_per_mm2,
+        "predicted_s": sheet.predicted_s,
+        "surface": sheet.recipe.surface,
+        "head": sheet.head.name,
+    }
+
+
+def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> dict[str, Any] | None:
+    """Return the run's part."""
+    if etch is None:
+        return None
+    sheet, progress, report = etch.job.sheet, etch.progress, machine.report
+    remaining_s = _remaining_s(etch)
+    ended, because = (None, None) if etch.ended_at_s is None else etch.ending or (None, None)
+    moves = etch.ended_at_s is None and report is not None and report.state == "Run"
+    feed = report.feed_mm_per_min if moves and report is not None else None
+    power = report.power_setting if moves and report is not None else None
+    power_ratio = None if power is None else power / etch.meter.max_s
+    return {
+        "id": etch.number,
+        "started_at_utc": etch.started_at_utc,
+        "elapsed_s": etch.elapsed_s,
+        "etched_rows": progress.etched_rows,
+        "row": None if progress.entry is None else progress.entry.row,
+        "share": progress.predicted_s / sheet.predicted_s if sheet.predicted_s else 0.0,
+        "remaining_s": remaining_s,
+        "ends_at_utc": _ends_at_utc(etch, remaining_s, clock),
+        "feed_mm_per_min": feed,
+        "power_ratio": power_ratio,
+        "power_w": None if power_ratio is None else power_ratio * sheet.head.rated_optical_w,
+        "held_because": etch.held_because,
+        "ended": ended,
+        "because": because,
+        "slow_rows": etch.meter.slow_rows,
+    }
+
+
+def sentence_of(state: State, etch: Etch | None, machine: Machine) -> str:
+    """Return what a person is told in one breath."""
+    if state is State.ENDED and etch is not None and etch.ending is not None:
+        ended, because = etch.ending
+        return f"{_ENDED[ended]} {because}".strip()
+    if state in (State.STOPPING, State.HOLDING, State.HELD) and etch is not None:
+        because = etch.ending[1] if etch.ending else etch.held_because or ""
+        return f"{SENTENCES[state]} {because}".strip()
+    if state in (State.STARTING, State.IDLE, State.LOADED) and machine.link.value != "ready":
+        return f"{SENTENCES[state]} {machine.sentence}"
+    return SENTENCES[state]
+
+
+def names_of(wishes: tuple[Wish, ...]) -> list[str]:
+    """Return the names by which a person's client asks."""
+    return [wish.value for wish in wishes]
+
+
+def _remaining_s(etch: Etch) -> float | None:
+    """Return the time left by the pace so far, holds left out; None once it has ended."""
+    if etch.ended_at_s is not None:
+        return None
+    done_s = etch.progress.predicted_s
+    left_s = max(etch.job.sheet.predicted_s - done_s, 0.0)
+    if done_s < PACE_AFTER_S:
+        return left_s
+    slowest, fastest = PACE_LIMITS[1], PACE_LIMITS[0]
+    return left_s * min(max(etch.moving_s / done_s, fastest), slowest)
+
+
+def _ends_at_utc(etch: Etch, remaining_s: float | None, clock: Clock) -> str | None:
+    if remaining_s is None or etch.held_because is not None:
+        return None
+    wall_s = remaining_s / clock.seconds_per_wall_second
+    ends_at = datetime.fromisoformat(clock.utc_now()) + timedelta(seconds=wall_s)
+    return ends_at.isoformat(timespec="seconds").replace("+00:00", "Z")

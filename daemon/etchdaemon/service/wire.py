@@ -1,0 +1,102 @@
+"""The open port and the conversation on it."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from etchdaemon.controller import realtime
+from etchdaemon.controller.events import Event, LineAccepted, LineRefused, StatusReported
+from etchdaemon.controller.link import Link
+from etchdaemon.controller.orders import Order
+from etchdaemon.controller.window import ReceiveWindow
+from etchdaemon.ports import BytePort
+from etchdaemon.run.patience import Patience
+
+ORDERED_BYTES: Final = {
+    Order.REPORT: realtime.REPORT,
+    Order.FEED_HOLD: realtime.FEED_HOLD,
+    Order.CYCLE_START: realtime.CYCLE_START,
+    Order.RESET: realtime.RESET,
+}
+
+
+class Wire:
+    """Moves bytes between the link and the port, and keeps count of what is owed.
+
+    Every method that touches the port raises PortLost.
+    """
+
+    def __init__(self, port: BytePort) -> None:
+        self.patience = Patience()
+        self.asked_at_s = 0.0  # when the last report was asked for
+        self._port = port
+        self._link = Link()
+        self._due = b""  # a report request that may wait for the next lines
+
+    @property
+    def lines_in_flight(self) -> int:
+        """How many lines are unanswered."""
+        return self._link.window.lines_in_flight
+
+    @property
+    def free_bytes(self) -> int:
+        """How much the controller can take now."""
+        return self._link.window.free_bytes
+
+    def hear(self, now_s: float) -> list[Event]:
+        """Return what the controller has said since the last time."""
+        data = self._port.read_waiting()
+        if not data:
+            return []
+        events = self._link.receive(data)
+        for event in events:
+            match event:
+                case LineAccepted() | LineRefused():
+                    self.patience.replied()
+                case StatusReported():
+                    self.patience.reported(
+                        event, lines_in_flight=self._link.window.lines_in_flight, now_s=now_s
+                    )
+        return events
+
+    def poll(self, every_s: float, now_s: float) -> None:
+        """Ask for a report with the next bytes, when it is time."""
+        if now_s - self.asked_at_s >= every_s:
+            self._note_request(now_s)
+            self._due = realtime.REPORT
+
+    def obey(self, order: Order, now_s: float) -> None:
+        """Write the byte of `order` at once, ahead of every line; or empty the port's queue."""
+        if order is Order.DISCARD_OUTPUT:
+            self._port.discard_output()
+            return
+        if order is Order.REPORT:
+            self._note_request(now_s)
+        if order is Order.RESET:
+            self._link.restart()
+            self.patience.forget()
+        self._port.write(ORDERED_BYTES[order])
+
+    def put(self, byte: bytes) -> None:
+        """Write a real-time byte that is no order."""
+        self._port.write(byte)
+
+    def send(self, lines: Sequence[bytes]) -> None:
+        """Write `lines`, and the report request that is due, in one piece."""
+        data = self._due + self._link.send(lines) if lines else self._due
+        if data:
+            self._due = b""
+            self._port.write(data)
+
+    def restart(self, window: ReceiveWindow | None = None) -> None:
+        """Begin anew after a greeting; count by `window` from now on, if one is given."""
+        self._link.restart(window)
+        self._due = b""
+        self.patience.forget()
+
+    def close(self) -> None:
+        """Let go of the port."""
+        self._port.close()
+
+    def _note_request(self, now_s: float) -> None:
+        self.asked_at_s = now_s
+        self.patience.asked()
