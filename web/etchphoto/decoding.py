@@ -85,7 +85,10 @@ def decode_deep(data: bytes) -> DeepPicture | None:
     """Decode a PNG or TIFF with all its bits, or return None where OpenCV cannot."""
     import cv2  # noqa: PLC0415  a tenth of a second and 40 MB that few photos need
 
-    codes: Any = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+    try:
+        codes: Any = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+    except cv2.error:
+        return None
     return DeepPicture(codes) if codes is not None and codes.dtype == np.uint16 else None
 
 

@@ -50,9 +50,10 @@ FORMATS: Final = tuple(
         WebPImagePlugin.WebPImageFile,
     )
 )
-READABLE_MODES: Final = frozenset(
-    "1 L LA La P PA RGB RGBA RGBa RGBX CMYK YCbCr I;16 I;16L I;16B I;16N".split()  # noqa: SIM905
-)
+READABLE_MODES: Final = frozenset((
+    "1", "L", "LA", "La", "P", "PA", "RGB", "RGBA", "RGBa", "RGBX", "CMYK", "YCbCr",
+    "I;16", "I;16L", "I;16B", "I;16N",
+))  # fmt: skip
 HEIF_FORMAT: Final = "HEIF"
 KINDS: Final = "JPEG, PNG, WebP, TIFF or HEIC"
 MAX_FILE_PIXELS: Final = 220_000_000  # phones reach 200 megapixels
@@ -167,12 +168,11 @@ def _reading(source: Path | bytes, name: str) -> Iterator[IO[bytes]]:
 
 @contextmanager
 def _opened(source: Path | bytes, name: str) -> Iterator[ImageFile.ImageFile]:
-    with _reading(source, name) as file:
+    with _reading(source, name) as file, warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # what Pillow thinks of a camera's notes helps nobody
         formats = _formats_of(file)
         try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-                image = Image.open(file, formats=formats)
+            image = Image.open(file, formats=formats)
         except Image.DecompressionBombError as error:
             raise PhotoTooLarge(
                 f"{name} has more than {2 * MAX_FILE_PIXELS // 1_000_000} megapixels: "

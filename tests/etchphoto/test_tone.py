@@ -1,0 +1,113 @@
+"""How much of the area is burnt for each luminance."""
+
+import math
+
+import numpy as np
+import pytest
+
+from etchphoto.errors import UnfitOrder
+from etchphoto.light import lightness
+from etchphoto.tone import Adjustments, ToneCurve, coverage_to_burn
+
+GREYS = np.linspace(0, 1, 11, dtype=np.float32)[np.newaxis]
+
+
+def test_white_leaves_the_tile_bare_and_black_burns_all_of_it():
+    assert coverage_to_burn(GREYS)[0] == pytest.approx(1 - GREYS[0])
+
+
+def test_the_tile_reflects_each_luminance_in_proportion_whatever_its_two_colours():
+    # Murray-Davies: A. Murray, J. Franklin Institute 221, 1936 (form read in secondary sources).
+    white, black = 0.80, 0.08
+
+    reflected = white - coverage_to_burn(GREYS) * (white - black)
+
+    assert reflected[0] == pytest.approx(black + GREYS[0] * (white - black))
+
+
+def test_adjustments_left_alone_change_nothing_to_the_last_bit():
+    assert coverage_to_burn(GREYS, Adjustments()).tobytes() == (1 - GREYS).tobytes()
+
+
+def test_brightness_adds_points_of_lightness():
+    seen = lightness(Adjustments(brightness=10).apply(np.array([0.184186519])))
+
+    assert seen[0] == pytest.approx(60, abs=1e-6)
+
+
+def test_contrast_turns_about_the_middle_of_lightness():
+    luminance = np.array([0.184186519, 0.482781044])  # L* 50 and 75, ISO 11664-4
+
+    seen = lightness(Adjustments(contrast=1.5).apply(luminance))
+
+    assert seen == pytest.approx([50, 87.5], abs=1e-6)
+
+
+def test_gamma_brightens_the_middle_and_keeps_both_ends():
+    seen = lightness(Adjustments(gamma=2).apply(np.array([0.0, 0.184186519, 1.0])))
+
+    assert seen == pytest.approx([0, 100 * math.sqrt(0.5), 100], abs=1e-6)
+
+
+def test_adjustments_never_leave_black_or_white():
+    adjusted = Adjustments(brightness=60, contrast=4).apply(GREYS)
+
+    assert (adjusted.min(), adjusted.max()) == (0, pytest.approx(1))
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"brightness": math.nan},
+        {"brightness": 100},
+        {"contrast": 0},
+        {"contrast": -1},
+        {"contrast": math.inf},
+        {"gamma": 0},
+        {"gamma": math.nan},
+    ],
+)
+def test_adjustments_that_leave_no_picture_are_refused(wrong):
+    with pytest.raises(UnfitOrder, match=next(iter(wrong))):
+        Adjustments(**wrong)
+
+
+def test_a_tone_curve_says_what_to_burn_for_what_is_wanted():
+    curve = ToneCurve.from_points([(0, 0), (0.5, 0.3), (1, 0.9)])
+
+    assert curve.apply(np.array([0, 0.25, 0.5, 0.75, 1])) == pytest.approx([0, 0.15, 0.3, 0.6, 0.9])
+
+
+def test_the_tone_curve_comes_after_the_adjustments():
+    curve = ToneCurve((0.0, 1.0), (0.0, 0.5))
+
+    assert coverage_to_burn(GREYS, curve=curve)[0] == pytest.approx((1 - GREYS[0]) / 2)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "to_burn"),
+    [
+        ((), ()),
+        ((0.0,), (0.0,)),
+        ((0.0, 0.9), (0.0, 1.0)),
+        ((0.1, 1.0), (0.0, 1.0)),
+        ((0.0, 0.5, 0.5, 1.0), (0.0, 0.2, 0.3, 1.0)),
+        ((0.0, 0.5, 1.0), (0.0, 0.6, 0.5)),
+        ((0.0, 1.0), (0.0, 1.1)),
+        ((0.0, 1.0), (-0.1, 1.0)),
+        ((0.0, 1.0), (0.0, math.nan)),
+        ((0.0, 0.5, 1.0), (0.0, 1.0)),
+    ],
+)
+def test_a_tone_curve_that_does_not_rise_over_every_share_is_refused(wanted, to_burn):
+    with pytest.raises(UnfitOrder, match="tone curve"):
+        ToneCurve(wanted, to_burn)
+
+
+def test_rows_are_worked_out_in_pieces_without_a_seam():
+    luminance = np.random.default_rng(5).random((600, 7), dtype=np.float32)
+    adjustments = Adjustments(gamma=1.3)
+
+    coverage = coverage_to_burn(luminance, adjustments)
+
+    assert coverage.tobytes() == (1 - adjustments.apply(luminance)).astype(np.float32).tobytes()
