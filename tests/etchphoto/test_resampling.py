@@ -49,7 +49,7 @@ def test_an_even_grey_stays_even_at_any_size(columns, rows):
     assert light == pytest.approx(0.502886458, abs=1e-6)  # IEC 61966-2-1, code 188
 
 
-@pytest.mark.parametrize(("columns", "rows"), [(360, 240), (333, 222), (71, 47)])
+@pytest.mark.parametrize(("columns", "rows"), [(360, 240), (333, 222), (72, 48)])
 def test_strips_join_without_a_seam(columns, rows):
     whole = luminance(scene(2400, 1600))
     assert whole.size > 3 * STRIP_PIXELS
@@ -57,8 +57,7 @@ def test_strips_join_without_a_seam(columns, rows):
 
     light = per_dot(encoded(scene(2400, 1600), "PNG", compress_level=1), columns, rows)
 
-    assert light == pytest.approx(np.asarray(theirs), abs=2e-3)
-    assert np.abs(np.diff(light - np.asarray(theirs), axis=0)).max() < 1e-5
+    assert light == pytest.approx(np.asarray(theirs), abs=2e-6)
 
 
 def test_light_stays_between_black_and_white_where_edges_would_ring():
