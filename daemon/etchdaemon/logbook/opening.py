@@ -65,7 +65,7 @@ def open_book(path: Path, *, at_utc: str) -> tuple[sqlite3.Connection, str | Non
 
 def _open_sound(path: Path) -> sqlite3.Connection:
     # The connection is made here and used by the writer's thread alone.
-    book = sqlite3.connect(path, timeout=1.0, isolation_level=None, check_same_thread=False)
+    book = sqlite3.connect(path, timeout=0.2, isolation_level=None, check_same_thread=False)
     try:
         _prepare(book)
     except BaseException:

@@ -5,7 +5,7 @@ are the last word of every column; a ratio and a pure count have none.
 """
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
@@ -96,10 +96,10 @@ def version_of(book: sqlite3.Connection) -> int:
     return int(version)
 
 
-def migrate(book: sqlite3.Connection) -> None:
-    """Bring `book` to the newest schema; each step lands whole, with its number, or not at all."""
+def migrate(book: sqlite3.Connection, steps: Sequence[Sequence[str]] = MIGRATIONS) -> None:
+    """Take the steps that `book` lacks; each lands whole, with its number, or not at all."""
     done = version_of(book)
-    for number, statements in enumerate(MIGRATIONS[done:], start=done + 1):
+    for number, statements in enumerate(steps[done:], start=done + 1):
         with transaction(book):
             for statement in statements:
                 book.execute(statement)
