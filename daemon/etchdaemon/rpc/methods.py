@@ -47,7 +47,9 @@ class Number:
 
     def __str__(self) -> str:
         """Return how the table shows it."""
-        return self.name if self.otherwise is REQUIRED else f"{self.name} = {self.otherwise}"
+        if self.otherwise is REQUIRED:
+            return self.name
+        return f"{self.name} = {'null' if self.otherwise is None else self.otherwise}"
 
 
 @dataclass(frozen=True, slots=True)

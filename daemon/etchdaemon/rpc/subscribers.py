@@ -31,7 +31,8 @@ class Watcher(Protocol):
 class Subscribers:
     """Tells watchers of changes, in a thread of its own.
 
-    `pause` waits out the time between two pushes; the wall's seconds, whatever the machine's.
+    `pause` waits out the time between two pushes; without a change they come every `most_s`. All
+    are the wall's seconds, whatever the machine's.
     """
 
     def __init__(
@@ -39,6 +40,7 @@ class Subscribers:
         snapshot: Callable[[], Mapping[str, Any]],
         *,
         pause: Callable[[float], object] | None = None,
+        most_s: float = MOST_S,
     ) -> None:
         self._snapshot = snapshot
         self._watchers: set[Watcher] = set()
@@ -46,6 +48,7 @@ class Subscribers:
         self._changed = threading.Event()
         self._stopping = threading.Event()
         self._pause = pause or self._stopping.wait
+        self._most_s = most_s
         self._thread = threading.Thread(target=self._run, name="subscribers")
 
     def start(self) -> None:
@@ -69,7 +72,7 @@ class Subscribers:
 
     def _run(self) -> None:
         while not self._stopping.is_set():
-            self._changed.wait(MOST_S)
+            self._changed.wait(self._most_s)
             self._changed.clear()
             self._tell()
             self._pause(LEAST_S)

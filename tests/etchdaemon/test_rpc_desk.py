@@ -1,0 +1,250 @@
+"""The daemon's socket from outside: what reaches the loop and the logbook, and what does not."""
+
+import os
+import threading
+from pathlib import Path
+
+import pytest
+
+from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
+from etchdaemon.rpc.desk import Admission, Desk
+from etchdaemon.rpc.methods import METHODS, Right
+from etchwire.client import DaemonClient
+from etchwire.errors import Refused
+
+LONG_S = 20.0
+WISHES = [
+    method.name for method in METHODS if method.right is Right.OPERATE and not method.files
+]  # fmt: skip
+QUESTIONS = {
+    "runs": {"before": None, "limit": 500},
+    "run": {"id": 3},
+    "run_rows": {"id": 3, "from_row": 0, "limit": 500},
+    "run_events": {"id": 3, "after": 0, "limit": 500},
+}
+
+
+class Loop:
+    """The daemon's loop as the desk sees it."""
+
+    def __init__(self):
+        self.sequence = 1
+        self.wishes = []
+        self.loaded = []
+        self.fault = None
+        self.is_starting = threading.Event()
+        self.may_start = threading.Event()
+        self.may_start.set()
+
+    def snapshot(self):
+        return {"sequence": self.sequence, "state": "idle"}
+
+    def request(self, command, **arguments):
+        self.wishes.append(command)
+        if self.fault:
+            raise self.fault
+        if command == "start":
+            self.is_starting.set()
+            assert self.may_start.wait(LONG_S)
+        if command == "load":
+            self.loaded = [os.pread(file, 100, 0) for file in arguments.values()]
+            assert list(arguments) == ["gcode_fd", "sheet_fd"]
+            return {"job_sha256": "ab"}
+        return {}
+
+    def tell_changes_to(self, listener):
+        self.tell = listener
+
+    def change(self):
+        self.sequence += 1
+        self.tell()
+
+
+class Logbook:
+    def __init__(self):
+        self.fault = None
+
+    def ask(self, question, **parameters):
+        if self.fault:
+            raise self.fault
+        return {"question": question, **parameters}
+
+
+@pytest.fixture
+def loop():
+    loop = Loop()
+    yield loop
+    loop.may_start.set()
+
+
+@pytest.fixture
+def logbook():
+    return Logbook()
+
+
+@pytest.fixture
+def path(tmp_path, loop, logbook):
+    with Desk(tmp_path / "s", loop, logbook):
+        yield tmp_path / "s"
+
+
+@pytest.fixture
+def client(path):
+    with DaemonClient(path, timeout_s=LONG_S) as client:
+        yield client
+
+
+def test_the_status_is_the_loop_s_snapshot(client):
+    assert client.call("status") == {"sequence": 1, "state": "idle"}
+
+
+@pytest.mark.parametrize("wish", WISHES)
+def test_a_wish_reaches_the_loop(client, loop, wish):
+    assert client.call(wish) == {}
+    assert loop.wishes == [wish]
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_a_question_reaches_the_logbook_complete(client, question):
+    given = {name: value for name, value in QUESTIONS[question].items() if name == "id"}
+
+    assert client.call(question, **given) == {"question": question, **QUESTIONS[question]}
+
+
+def test_a_job_arrives_as_two_open_files_which_are_closed_afterwards(tmp_path, client, loop):
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    (tmp_path / "g").write_text("M2")
+    (tmp_path / "j").write_text("{}")
+
+    with open(tmp_path / "g") as gcode, open(tmp_path / "j") as sheet:
+        assert client.load(gcode.fileno(), sheet.fileno()) == {"job_sha256": "ab"}
+
+    assert loop.loaded == [b"M2", b"{}"]
+    assert len(list(Path("/proc/self/fd").iterdir())) == before
+
+
+def test_files_of_a_job_that_is_refused_are_closed_too(client, loop):
+    loop.fault = JobRefused("The job and its sheet do not belong together.")
+    with open("/dev/null") as file:
+        before = len(list(Path("/proc/self/fd").iterdir()))
+
+        with pytest.raises(Refused) as refusal:
+            client.load(file.fileno(), file.fileno())
+
+        assert len(list(Path("/proc/self/fd").iterdir())) == before
+    assert refusal.value.kind == "job"
+
+
+def test_a_job_without_its_files_does_not_reach_the_loop(client, loop):
+    with pytest.raises(Refused, match="2 open files must come along"):
+        client.call("load")
+
+    assert loop.wishes == []
+
+
+class Particular(CommandRefused):
+    pass
+
+
+@pytest.mark.parametrize(
+    ("fault", "kind"),
+    [
+        (CommandRefused("Nothing is loaded."), "refused"),
+        (Particular("Nothing is loaded."), "refused"),
+        (JobRefused("The power is over 100 %."), "job"),
+        (LogbookUnavailable("The disk is full."), "busy"),
+    ],
+)
+def test_what_the_loop_refuses_arrives_with_its_sentence(client, loop, fault, kind):
+    loop.fault = fault
+
+    with pytest.raises(Refused) as refusal:
+        client.call("start")
+
+    assert (refusal.value.kind, refusal.value.message) == (kind, str(fault))
+
+
+def test_a_fault_in_the_loop_s_answer_is_not_told_in_detail(client, loop):
+    loop.fault = KeyError("secret")
+
+    with pytest.raises(Refused) as refusal:
+        client.call("start")
+
+    assert refusal.value.kind == "internal"
+    assert "secret" not in refusal.value.message
+
+
+def test_a_logbook_that_cannot_be_read_does_not_keep_anybody_from_stopping(client, loop, logbook):
+    logbook.fault = LogbookUnavailable("The logbook's disk has not answered.")
+
+    with pytest.raises(Refused, match="has not answered"):
+        client.call("runs")
+    assert client.call("stop") == {}
+
+
+def test_a_stop_passes_a_start_that_still_waits(path, client, loop):
+    loop.may_start.clear()
+    starter = threading.Thread(target=client.call, args=("start",))
+    starter.start()
+    assert loop.is_starting.wait(LONG_S)
+
+    with DaemonClient(path, timeout_s=LONG_S) as other:
+        assert other.call("stop") == {}
+
+    assert loop.wishes == ["start", "stop"]
+    loop.may_start.set()
+    starter.join(LONG_S)
+
+
+@pytest.mark.parametrize(
+    ("method", "params", "sentence"),
+    [
+        ("etch", {}, "there is no method 'etch'"),
+        ("start", {"force": True}, "start takes no parameter 'force'"),
+        ("run", {}, "'id' is missing"),
+        ("run_rows", {"id": "1"}, "'id' must be a whole number"),
+    ],
+)
+def test_what_is_not_in_the_table_does_not_reach_the_loop(client, loop, method, params, sentence):
+    with pytest.raises(Refused, match=sentence):
+        client.call(method, **params)
+
+    assert loop.wishes == []
+
+
+def test_a_subscriber_sees_each_change_without_asking(client, loop):
+    snapshots = client.subscribe()
+    first = next(snapshots)
+    loop.change()
+    second = next(snapshots)
+
+    assert (first["sequence"], second["sequence"]) == (1, 2)
+
+
+def test_a_user_who_may_only_observe_cannot_operate(tmp_path, loop, logbook):
+    admission = Admission(observe_uids={os.getuid()}, operate_uids={os.getuid() + 1})
+    with Desk(tmp_path / "s", loop, logbook, admission), DaemonClient(tmp_path / "s") as client:
+        assert client.call("status")["sequence"] == 1
+        assert client.call("runs")["question"] == "runs"
+        for wish in [*WISHES, "load"]:
+            with pytest.raises(Refused, match="this user may not operate the machine"):
+                client.call(wish)
+
+    assert loop.wishes == []
+
+
+@pytest.mark.parametrize(
+    ("observe", "operate", "allowed"),
+    [
+        (None, None, {"observe", "operate"}),
+        ({1}, {2}, set()),
+        ({5}, {2}, {"observe"}),
+        ({1}, {5}, {"observe", "operate"}),
+        (None, {2}, {"observe"}),
+        ((), (), set()),
+    ],
+)
+def test_who_is_admitted(observe, operate, allowed):
+    admission = Admission(observe_uids=observe, operate_uids=operate)
+
+    assert {right.value for right in Right if admission.allows(5, right)} == allowed

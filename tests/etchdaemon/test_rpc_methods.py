@@ -1,0 +1,67 @@
+"""The table of methods: what it says is what is checked, and what DEVELOPERS.md shows."""
+
+from pathlib import Path
+
+import pytest
+
+from etchdaemon.rpc.methods import AT_ONCE, LARGEST, METHODS, Right, find_method, methods_table
+from etchwire.errors import UnfitParameters, UnknownMethod
+
+NUMBERS = [(method, number) for method in METHODS for number in method.parameters]
+READING = {"status", "subscribe", "runs", "run", "run_rows", "run_events"}
+
+
+def full(method):
+    return {number.name: 7 for number in method.parameters}
+
+
+def number_id(value):
+    return getattr(value, "name", None)
+
+
+@pytest.mark.parametrize("method", METHODS, ids=number_id)
+def test_a_method_takes_its_own_parameters_and_no_other(method):
+    assert find_method(method.name) is method
+    assert method.fit(full(method)) == full(method)
+    with pytest.raises(UnfitParameters, match="takes no parameter 'force'"):
+        method.fit(full(method) | {"force": 1})
+
+
+@pytest.mark.parametrize(("method", "number"), NUMBERS, ids=number_id)
+@pytest.mark.parametrize("value", [-1, 1.0, True, "7", [], {}, LARGEST + 1, 10**400], ids=repr)
+def test_a_parameter_that_is_no_whole_number_is_refused(method, number, value):
+    with pytest.raises(UnfitParameters, match=f"'{number.name}' must be a whole number"):
+        method.fit(full(method) | {number.name: value})
+
+
+@pytest.mark.parametrize(("method", "number"), NUMBERS, ids=number_id)
+def test_a_parameter_is_given_or_has_a_stand_in(method, number):
+    params = {name: value for name, value in full(method).items() if name != number.name}
+
+    if number.name == "id":
+        with pytest.raises(UnfitParameters, match="'id' is missing"):
+            method.fit(params)
+    else:
+        assert method.fit(params)[number.name] == number.otherwise
+
+
+@pytest.mark.parametrize("name", ["", "Status", "__init__", "hello", "x" * 10_000])
+def test_what_is_not_in_the_table_is_unknown(name):
+    with pytest.raises(UnknownMethod, match="there is no method") as unknown:
+        find_method(name)
+
+    assert len(str(unknown.value)) < 80
+
+
+def test_only_reading_is_observing():
+    assert {method.name for method in METHODS if method.right is Right.OBSERVE} == READING
+
+
+def test_what_makes_the_machine_safe_is_answered_at_once():
+    assert {"hold", "hold_now", "stop"} == AT_ONCE
+
+
+def test_the_developers_guide_shows_the_table_as_it_is():
+    guide = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text()
+
+    assert methods_table() in guide
