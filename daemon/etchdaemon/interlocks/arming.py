@@ -1,0 +1,128 @@
+"""Arming: the loop is tested, somebody shows that they are there, and it lasts a minute."""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Final
+
+from etchdaemon.interlocks.presence import WITHIN_S
+
+CONTACT_S: Final = 0.1  # a contact has moved by then
+HEARTBEAT_OPENS_WITHIN_S: Final = 0.5  # the monostable's 300 to 500 ms
+
+
+class ArmingStep(StrEnum):
+    """How far arming has come."""
+
+    DISARMED = "disarmed"
+    LOOP_OFF = "loop must read open"
+    LOOP_ON = "loop must read closed"
+    HEARTBEAT = "loop must open without the heartbeat"
+    PRESENCE = "waiting for somebody at the machine"
+    ARMED = "armed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arming:
+    """Where arming stands; `advance` gives the next one.
+
+    The test closes the beam's contact for a tenth of a second while the machine is at rest with
+    its beam off: `tests_beam` says when. With a heartbeat test it stays so for half a second more.
+    """
+
+    step: ArmingStep = ArmingStep.DISARMED
+    since_s: float = 0.0
+    with_heartbeat_test: bool = False
+    is_loop_proven: bool = False
+    is_heartbeat_proven: bool = False
+    failed_because: str | None = None
+
+    @property
+    def is_under_way(self) -> bool:
+        """Whether arming has begun and is neither done nor failed."""
+        return self.step not in (ArmingStep.DISARMED, ArmingStep.ARMED)
+
+    @property
+    def is_armed(self) -> bool:
+        """Whether a start may follow."""
+        return self.step is ArmingStep.ARMED
+
+    @property
+    def tests_beam(self) -> bool:
+        """Whether the loop test wants the beam's contact closed."""
+        return self.step in (ArmingStep.LOOP_ON, ArmingStep.HEARTBEAT)
+
+    @property
+    def withholds_heartbeat(self) -> bool:
+        """Whether the heartbeat is held back to see the loop open."""
+        return self.step is ArmingStep.HEARTBEAT
+
+    def begin(self, now_s: float, *, has_loop_input: bool, with_heartbeat_test: bool) -> "Arming":
+        """Return arming begun afresh; without a loop input there is nothing to test."""
+        first = ArmingStep.LOOP_OFF if has_loop_input else ArmingStep.PRESENCE
+        return Arming(step=first, since_s=now_s, with_heartbeat_test=with_heartbeat_test)
+
+    def advance(
+        self, *, is_loop_closed: bool | None, presence_at_s: float | None, now_s: float
+    ) -> "Arming":
+        """Return arming after a look; `is_loop_closed` is None where it cannot be read."""
+        if self.step is ArmingStep.PRESENCE:
+            return self._wait_for_somebody(presence_at_s, now_s)
+        if self.step is ArmingStep.ARMED:
+            is_over = presence_at_s is None or now_s - presence_at_s > WITHIN_S
+            return self.disarm("The minute to start in is over; arm again.") if is_over else self
+        if self.step is ArmingStep.DISARMED:
+            return self
+        return self._test_loop(is_loop_closed, now_s)
+
+    def disarm(self, because: str | None = None) -> "Arming":
+        """Return arming undone."""
+        return Arming(failed_because=because)
+
+    def _test_loop(self, is_closed: bool | None, now_s: float) -> "Arming":
+        if is_closed is None:
+            return self.disarm("The loop's input cannot be read.")
+        wanted, following, limit_s, complaint = _LOOP_TEST[self.step]
+        if is_closed is not wanted:
+            return self if now_s - self.since_s <= limit_s else self.disarm(complaint)
+        if self.step is ArmingStep.LOOP_ON and not self.with_heartbeat_test:
+            following = ArmingStep.PRESENCE
+        return replace(
+            self._to(following, now_s),
+            is_loop_proven=self.is_loop_proven or self.step is ArmingStep.LOOP_ON,
+            is_heartbeat_proven=self.step is ArmingStep.HEARTBEAT,
+        )
+
+    def _wait_for_somebody(self, presence_at_s: float | None, now_s: float) -> "Arming":
+        if presence_at_s is not None and now_s - presence_at_s <= WITHIN_S:
+            return self._to(ArmingStep.ARMED, now_s)
+        if now_s - self.since_s > WITHIN_S:
+            return self.disarm("Nobody came to the machine within a minute; arm again.")
+        return self
+
+    def _to(self, step: ArmingStep, now_s: float) -> "Arming":
+        return replace(self, step=step, since_s=now_s)
+
+
+# What the loop must read in each step, what follows, how long it may take, and else what to say.
+_LOOP_TEST: Final = {
+    ArmingStep.LOOP_OFF: (
+        False,
+        ArmingStep.LOOP_ON,
+        CONTACT_S,
+        "The laser's loop is closed although it is switched off. Cut the laser's mains supply now.",
+    ),
+    ArmingStep.LOOP_ON: (
+        True,
+        ArmingStep.HEARTBEAT,
+        CONTACT_S,
+        "The laser's loop stays open although it was switched on. Press the button that sets the "
+        "safety relay, check lid and stop button, then arm again.",
+    ),
+    ArmingStep.HEARTBEAT: (
+        False,
+        ArmingStep.PRESENCE,
+        HEARTBEAT_OPENS_WITHIN_S,
+        "The loop stayed closed although the heartbeat was withheld: the heartbeat's contact does "
+        "not work, so a file with constant power cannot be run.",
+    ),
+}

@@ -1,0 +1,101 @@
+"""Somebody within reach: watch rounds, closing time, and long runs that nothing else watches."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime, time, timedelta
+from typing import Final
+
+from etchdaemon.errors import CommandRefused
+
+SECONDS_PER_MINUTE: Final = 60.0
+ATTENDED_ROUND_MIN: Final = 10.0  # a box that may only run attended asks at least this often
+LONG_RUN_S: Final = 1800.0  # half an hour; common practice, no source
+_DAY_TURNS_AFTER: Final = timedelta(hours=4)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttendanceRules:
+    """How often somebody is asked for, and until when they are there."""
+
+    round_every_min: float | None = None
+    answer_within_min: float = 2.0
+    closing_time: time | None = None
+    is_closing_time_firm: bool = True  # else somebody may answer for it by name
+
+
+@dataclass(frozen=True, slots=True)
+class WatchRounds:
+    """The watch rounds of one run; `None` for the time of asking between two rounds."""
+
+    answered_at_s: float | None = None  # None: no run, nobody is asked
+    asked_at_s: float | None = None
+    is_missed: bool = False
+
+    def begin(self, now_s: float) -> "WatchRounds":
+        """Return the rounds of a run that starts or goes on now."""
+        return WatchRounds(answered_at_s=now_s)
+
+    def end(self) -> "WatchRounds":
+        """Return no rounds."""
+        return WatchRounds()
+
+    def answer(self, now_s: float) -> "WatchRounds":
+        """Return the rounds after somebody answered; between runs there is nothing to answer."""
+        return WatchRounds(answered_at_s=None if self.answered_at_s is None else now_s)
+
+    def advance(self, rules: AttendanceRules, now_s: float) -> "WatchRounds":
+        """Return the rounds after a look at the clock."""
+        if self.answered_at_s is None or rules.round_every_min is None:
+            return self
+        if self.asked_at_s is None:
+            is_due = now_s - self.answered_at_s >= rules.round_every_min * SECONDS_PER_MINUTE
+            return replace(self, asked_at_s=now_s) if is_due else self
+        waited_s = now_s - self.asked_at_s
+        return replace(self, is_missed=waited_s >= rules.answer_within_min * SECONDS_PER_MINUTE)
+
+    @property
+    def is_asking(self) -> bool:
+        """Whether an answer is waited for."""
+        return self.asked_at_s is not None
+
+
+def rounds_for(rules: AttendanceRules, *, is_attended_only: bool) -> AttendanceRules:
+    """Return `rules` with the rounds that a box without enough proof must make."""
+    if not is_attended_only:
+        return rules
+    every_min = min(rules.round_every_min or ATTENDED_ROUND_MIN, ATTENDED_ROUND_MIN)
+    return replace(rules, round_every_min=every_min)
+
+
+def refuse_past_closing(
+    rules: AttendanceRules, *, starts_at: datetime, lasts_s: float, confirmed_by: str
+) -> None:
+    """Raise CommandRefused for a run that outlasts the people, unless one of them stays by name.
+
+    `starts_at` is local time. A working day turns at four in the morning, so a closing time of
+    one o'clock belongs to the evening before it.
+    """
+    if rules.closing_time is None:
+        return
+    working_day = (starts_at - _DAY_TURNS_AFTER).date()
+    closes_at = datetime.combine(working_day, rules.closing_time, tzinfo=starts_at.tzinfo)
+    if closes_at.hour < _DAY_TURNS_AFTER // timedelta(hours=1):
+        closes_at += timedelta(days=1)
+    ends_at = starts_at + timedelta(seconds=lasts_s)
+    if ends_at <= closes_at:
+        return
+    said = f"This would end at {ends_at:%H:%M}, after closing time at {closes_at:%H:%M}"
+    if rules.is_closing_time_firm:
+        raise CommandRefused(f"{said}. Start it earlier, or tomorrow.")
+    if not confirmed_by.strip():
+        raise CommandRefused(f"{said}. Whoever stays until then confirms it with their name.")
+
+
+def long_run_warning(*, lasts_s: float, has_flame_input: bool) -> str | None:
+    """Return what a person must acknowledge before a long run that no detector watches."""
+    if has_flame_input or lasts_s <= LONG_RUN_S:
+        return None
+    minutes = round(lasts_s / SECONDS_PER_MINUTE)
+    return (
+        f"This runs for {minutes} minutes and nothing here notices a fire. "
+        "Stay where you see the box, with an extinguisher at hand."
+    )

@@ -1,0 +1,89 @@
+"""What the levels at the inputs mean, one function for each condition."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from etchdaemon.interlocks.extraction import Extraction, FanStep
+from etchdaemon.interlocks.inputs import Input, Look
+from etchdaemon.interlocks.samples import Condition
+
+LID_CONTACTS = frozenset({Input.LID, Input.LID_SECOND})
+AIR_INPUTS = frozenset({Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW, Input.PRESSURE_BELOW_HIGH})
+_HAS_AIR = frozenset({FanStep.PURGING, FanStep.PROVEN})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beam:
+    """What the beam's contact was last told, when, and how long a contact may take."""
+
+    is_on: bool
+    since_s: float
+    contact_s: float
+
+    def has_moved(self, now_s: float) -> bool:
+        """Return whether the contact has had the time to follow."""
+        return now_s - self.since_s > self.contact_s
+
+
+def is_air_moving(look: Look, wired: frozenset[Input]) -> bool | None:
+    """Return whether every air input shows air; None where one of them cannot be read."""
+    air = wired & AIR_INPUTS
+    if not air or any(name not in look.levels for name in air):
+        return None
+    return all(look.levels[name].is_closed for name in air)
+
+
+def conditions(
+    look: Look, *, wired: frozenset[Input], fan: Extraction, beam: Beam
+) -> Mapping[Condition, bool | None]:
+    """Return what `look` says of each condition that an input shows; None where it cannot say.
+
+    An input that was open since the look before counts as open now, whatever it reads.
+    """
+    air = is_air_moving(look, wired)
+    return {
+        Condition.LID_CLOSED: _all_closed(look, wired & LID_CONTACTS),
+        Condition.LID_CONTACTS_AGREE: _agree(look, LID_CONTACTS),
+        Condition.STOP_RELEASED: _all_closed(look, {Input.STOP_CIRCUIT}),
+        Condition.NO_FIRE: _all_closed(look, {Input.FLAME}),
+        Condition.COOL_ENOUGH: _all_closed(look, {Input.TEMPERATURE}),
+        Condition.LOOP_OPEN_WHEN_OFF: _loop_open_when_off(look, beam),
+        Condition.LOOP_CLOSED_WHEN_ON: _loop_closed_when_on(look, beam),
+        Condition.EXTRACTED: _is_extracted(look, air, fan, wired),
+        Condition.AIR_FLOW_STILL_WHEN_OFF: None if air is None else not fan.is_stuck,
+    }
+
+
+def _all_closed(look: Look, names: frozenset[Input] | set[Input]) -> bool | None:
+    if any(name not in look.levels for name in names):
+        return None
+    return all(look.levels[name].is_closed and name not in look.opened_at_s for name in names)
+
+
+def _agree(look: Look, names: frozenset[Input]) -> bool | None:
+    if any(name not in look.levels for name in names):
+        return None
+    return len({look.levels[name].is_closed for name in names}) == 1
+
+
+def _is_extracted(
+    look: Look, air: bool | None, fan: Extraction, wired: frozenset[Input]
+) -> bool | None:
+    if air is None:
+        return None
+    has_opened = any(name in look.opened_at_s for name in wired & AIR_INPUTS)
+    return air and not has_opened and fan.step in _HAS_AIR
+
+
+def _loop_open_when_off(look: Look, beam: Beam) -> bool | None:
+    loop = look.levels.get(Input.LOOP_CLOSED)
+    if loop is None:
+        return None
+    return beam.is_on or not beam.has_moved(look.now_s) or not loop.is_closed
+
+
+def _loop_closed_when_on(look: Look, beam: Beam) -> bool | None:
+    is_closed = _all_closed(look, {Input.LOOP_CLOSED})
+    if is_closed is None:
+        return None
+    return not beam.is_on or not beam.has_moved(look.now_s) or is_closed

@@ -1,0 +1,75 @@
+"""Samples in, findings out: which rules are not kept at one instant, and why."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from etchdaemon.interlocks.rules import Phase, Reaction, Rule
+from etchdaemon.interlocks.samples import Condition, Sample
+
+
+class Why(StrEnum):
+    """Why a rule is not kept."""
+
+    UNREAD = "unread"
+    STALE = "stale"
+    BAD = "bad"
+    SETTLING = "settling"  # good again, but not yet for the stable time
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A rule that is not kept."""
+
+    rule: Rule
+    why: Why
+
+    def reaction(self, phase: Phase) -> Reaction:
+        """Return what is asked for in `phase`.
+
+        What is not seen to be bad is never an emergency, nor a trip at idle, where it forbids
+        for as long as it lasts.
+        """
+        asked = self.rule.reaction(phase)
+        if self.why is Why.BAD:
+            return asked
+        return min(asked, Reaction.FORBID if phase is Phase.IDLE else Reaction.TRIP)
+
+    @property
+    def sentence(self) -> str:
+        """What a person is told."""
+        return _PREFIX[self.why].format(name=self.rule.name) + self.rule.message
+
+
+_PREFIX = {
+    Why.UNREAD: "“{name}” cannot be read; it counts as: ",
+    Why.STALE: "“{name}” was last read too long ago; it counts as: ",
+    Why.BAD: "",
+    Why.SETTLING: "",
+}
+
+
+def findings(
+    rules: Iterable[Rule], samples: Mapping[Condition, Sample], now_s: float
+) -> tuple[Finding, ...]:
+    """Return the rules that are not kept at `now_s`, in table order.
+
+    What cannot be seen is unsafe at once: the trip delay is only for what was seen to be bad.
+    """
+    looked = ((rule, _why(rule, samples.get(rule.requires), now_s)) for rule in rules)
+    return tuple(Finding(rule, why) for rule, why in looked if why is not None)
+
+
+def reaction_to(found: Iterable[Finding], phase: Phase) -> Reaction:
+    """Return the worst that the findings ask for in `phase`."""
+    return max((finding.reaction(phase) for finding in found), default=Reaction.NOTHING)
+
+
+def _why(rule: Rule, sample: Sample | None, now_s: float) -> Why | None:
+    if sample is None:
+        return Why.UNREAD
+    if now_s - sample.read_at_s > rule.stale_after_s:
+        return Why.STALE
+    if sample.bad_since_s is None or now_s - sample.bad_since_s < rule.trip_delay_s:
+        return None
+    return Why.SETTLING if sample.is_good else Why.BAD

@@ -1,0 +1,110 @@
+"""The extraction fan: on before the beam, proven by its air, and on for a while afterwards."""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Final
+
+SPIN_DOWN_S: Final = 10.0  # how long a fan may coast; common practice, no source
+
+
+class FanStep(StrEnum):
+    """Where the fan is in its round."""
+
+    OFF = "off"
+    SPINNING_UP = "spinning up"
+    PURGING = "purging"
+    PROVEN = "proven"
+    CLEARING = "clearing"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExtractionTimes:
+    """How long the fan runs before the beam and after it."""
+
+    purge_s: float = 10.0
+    clearing_s: float = 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class Extraction:
+    """The fan as it stands; `advance` gives the next one.
+
+    The air must have been seen still before the switch-on and moving after it: an input that
+    shows air all the time (a stuck contact) proves nothing, and the fan's own last breath is
+    waited for.
+    """
+
+    step: FanStep = FanStep.OFF
+    since_s: float = 0.0
+    was_still: bool = False
+    is_stuck: bool = False
+
+    @property
+    def is_on(self) -> bool:
+        """Whether the fan is to run."""
+        return self.step is not FanStep.OFF
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether the fumes are drawn off, so that the beam may come."""
+        return self.step is FanStep.PROVEN
+
+    @property
+    def sentence(self) -> str:
+        """What a person is told."""
+        return _SENTENCE[self.step]
+
+    def advance(
+        self,
+        *,
+        is_wanted: bool,
+        is_air_moving: bool | None,
+        now_s: float,
+        times: ExtractionTimes,
+    ) -> "Extraction":
+        """Return the fan after a look; `is_air_moving` is None where no input shows it."""
+        if self.step is FanStep.OFF:
+            return self._while_off(is_wanted, is_air_moving, now_s)
+        if not is_wanted:
+            return self._wind_up(now_s, times)
+        if self.step is FanStep.SPINNING_UP:
+            is_proven = is_air_moving is None or (is_air_moving and self.was_still)
+            return self._to(FanStep.PURGING, now_s) if is_proven else self
+        if self.step is FanStep.CLEARING or (
+            self.step is FanStep.PURGING and is_air_moving is False
+        ):
+            return self._to(FanStep.SPINNING_UP, now_s)
+        if self.step is FanStep.PURGING and now_s - self.since_s >= times.purge_s:
+            return self._to(FanStep.PROVEN, now_s)
+        return self
+
+    def stop_now(self, now_s: float) -> "Extraction":
+        """Return the fan switched off without clearing, as in a fire."""
+        if not self.is_on:
+            return self
+        return Extraction(FanStep.OFF, now_s)
+
+    def _while_off(self, is_wanted: bool, is_air_moving: bool | None, now_s: float) -> "Extraction":
+        is_still = is_air_moving is not True
+        is_stuck = not is_still and now_s - self.since_s >= SPIN_DOWN_S
+        seen = replace(self, was_still=is_still, is_stuck=is_stuck)
+        return seen._to(FanStep.SPINNING_UP, now_s) if is_wanted and is_still else seen
+
+    def _wind_up(self, now_s: float, times: ExtractionTimes) -> "Extraction":
+        if self.step is not FanStep.CLEARING:
+            return self._to(FanStep.CLEARING, now_s)
+        if now_s - self.since_s >= times.clearing_s:
+            return Extraction(FanStep.OFF, now_s)
+        return self
+
+    def _to(self, step: FanStep, now_s: float) -> "Extraction":
+        return replace(self, step=step, since_s=now_s)
+
+
+_SENTENCE: Final = {
+    FanStep.OFF: "The extraction is off.",
+    FanStep.SPINNING_UP: "The extraction is starting; its air flow is not proven yet.",
+    FanStep.PURGING: "The extraction clears the box before the beam may come.",
+    FanStep.PROVEN: "The extraction runs.",
+    FanStep.CLEARING: "The extraction runs on to clear the box.",
+}

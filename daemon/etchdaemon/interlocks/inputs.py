@@ -1,0 +1,51 @@
+"""What the box is wired to: its inputs, its outputs, and what an input was seen to be."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Input(StrEnum):
+    """A circuit that is read; closed is the good state, so a cut wire reads as the bad one."""
+
+    LID = "lid"
+    LID_SECOND = "lid_second"
+    AIR_FLOW = "air_flow"
+    PRESSURE_ABOVE_LOW = "pressure_above_low"
+    PRESSURE_BELOW_HIGH = "pressure_below_high"
+    FLAME = "flame"
+    STOP_CIRCUIT = "stop_circuit"
+    TEMPERATURE = "temperature"
+    ARM_BUTTON = "arm_button"
+    LOOP_CLOSED = "loop_closed"
+
+
+class Output(StrEnum):
+    """A contact or a lamp that is driven; off is the safe state of every one."""
+
+    BEAM_ENABLE = "beam_enable"
+    EXTRACTION = "extraction"
+    LAMP = "lamp"
+    BUZZER = "buzzer"
+    HEARTBEAT = "heartbeat"
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """What a circuit was at one instant."""
+
+    is_closed: bool
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """Everything one look at the board showed.
+
+    `opened_at_s` holds the inputs that were open at any time since the look before, however
+    briefly: a contact that closed again before it was read has still opened.
+    """
+
+    levels: Mapping[Input, Level]
+    opened_at_s: Mapping[Input, float]
+    now_s: float

@@ -1,0 +1,101 @@
+"""What has tripped and has not been reset: nothing here ever clears by itself."""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.evaluation import Finding
+from etchdaemon.interlocks.rules import Air, Phase, Reaction, Rule
+
+
+@dataclass(frozen=True, slots=True)
+class Trip:
+    """A rule that was broken, what that asked for, and when it began."""
+
+    rule: Rule
+    reaction: Reaction
+    sentence: str
+    at_s: float
+
+    @property
+    def air(self) -> Air:
+        """What this wants of the extraction; it is switched off only for what was really seen."""
+        is_seen = self.reaction is Reaction.EMERGENCY
+        return self.rule.air if is_seen or self.rule.air is not Air.OFF else Air.AS_IT_IS
+
+    def reaction_at(self, now_s: float) -> Reaction:
+        """Return what is asked for now: a hold that has lasted too long is a trip."""
+        limit_s = self.rule.trip_after_hold_s
+        if self.reaction is not Reaction.HOLD or limit_s is None or now_s - self.at_s < limit_s:
+            return self.reaction
+        return Reaction.TRIP
+
+
+class Latch:
+    """Remembers every trip until a person resets it by name."""
+
+    def __init__(self) -> None:
+        self._trips: dict[str, Trip] = {}
+
+    @property
+    def trips(self) -> tuple[Trip, ...]:
+        """What waits for a reset, oldest first."""
+        return tuple(self._trips.values())
+
+    def note(self, found: Iterable[Finding], phase: Phase, now_s: float) -> tuple[Trip, ...]:
+        """Latch what `phase` does not merely forbid and return what is new or has become worse."""
+        fresh = []
+        for finding in found:
+            reaction = finding.reaction(phase)
+            known = self._trips.get(finding.rule.name)
+            if reaction <= Reaction.FORBID or (known and known.reaction >= reaction):
+                continue
+            began_s = known.at_s if known else now_s
+            trip = Trip(finding.rule, reaction, finding.sentence, began_s)
+            self._trips[finding.rule.name] = trip
+            fresh.append(trip)
+        return tuple(fresh)
+
+    def reaction_at(self, now_s: float) -> Reaction:
+        """Return the worst that the latched trips ask for."""
+        worst = (trip.reaction_at(now_s) for trip in self._trips.values())
+        return max(worst, default=Reaction.NOTHING)
+
+    def air(self) -> Air:
+        """Return what the trips want of the extraction; off wins, for it is off because of fire."""
+        wanted = {trip.air for trip in self._trips.values()}
+        return Air.OFF if Air.OFF in wanted else Air.ON if Air.ON in wanted else Air.AS_IT_IS
+
+    def reset(
+        self, names: Collection[str], found: Iterable[Finding], *, is_somebody_there: bool
+    ) -> tuple[Trip, ...]:
+        """Clear the trips called `names` and return them; raise CommandRefused, and clear none.
+
+        A person resets what they were shown: every trip is named, so one that came in the
+        meantime is not wiped away unseen.
+        """
+        trips = [self._named(name) for name in names]
+        still = {finding.rule.name: finding for finding in found}
+        for trip in trips:
+            _refuse_while_bad(trip, still.get(trip.rule.name))
+            if trip.rule.is_reset_at_machine and not is_somebody_there:
+                raise CommandRefused(
+                    f"“{trip.rule.name}” is reset at the machine: press its button "
+                    "(or, where there is none, open and close the lid), then reset within a minute."
+                )
+        for trip in trips:
+            del self._trips[trip.rule.name]
+        return tuple(trips)
+
+    def _named(self, name: str) -> Trip:
+        try:
+            return self._trips[name]
+        except KeyError:
+            raise CommandRefused(
+                f"“{name}” has not tripped, so there is nothing to reset."
+            ) from None
+
+
+def _refuse_while_bad(trip: Trip, finding: Finding | None) -> None:
+    if finding is not None:
+        raise CommandRefused(f"“{trip.rule.name}” is not good again yet: {finding.sentence}")

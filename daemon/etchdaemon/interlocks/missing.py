@@ -1,0 +1,78 @@
+"""What a box is not wired for: said in sentences, and what it limits."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Final
+
+from etchdaemon.interlocks.inputs import Input, Output
+
+
+@dataclass(frozen=True, slots=True)
+class Lack:
+    """Something that is not wired. Any one of `parts` would fill it."""
+
+    parts: frozenset[Input | Output]
+    sentence: str
+    is_attended_only: bool = False
+    is_watch_only: bool = False  # nothing can be started at all
+
+
+LACKS: Final = (
+    Lack(
+        frozenset({Input.LID}),
+        "No lid contact: the box only watches and starts nothing.",
+        is_watch_only=True,
+    ),
+    Lack(
+        frozenset({Output.BEAM_ENABLE}),
+        "No beam-enable contact: the box cannot put the beam out, so it only watches.",
+        is_watch_only=True,
+    ),
+    Lack(
+        frozenset({Input.LOOP_CLOSED}),
+        "No loop input: whether the beam's contact really opens is not proven, "
+        "so somebody stays with every run.",
+        is_attended_only=True,
+    ),
+    Lack(
+        frozenset({Output.EXTRACTION}),
+        "No extraction output: somebody switches the fan on and stays with every run.",
+        is_attended_only=True,
+    ),
+    Lack(
+        frozenset({Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW}),
+        "No proof of air flow: a dead fan is not noticed, so somebody stays with every run.",
+        is_attended_only=True,
+    ),
+    Lack(
+        frozenset({Input.FLAME}),
+        "No flame or smoke detector: nothing here notices a fire.",
+    ),
+    Lack(
+        frozenset({Input.STOP_CIRCUIT}),
+        "No stop circuit input: a stop button must cut the laser by its own wire.",
+    ),
+    Lack(
+        frozenset({Input.ARM_BUTTON}),
+        "No arm button: opening and closing the lid shows that somebody is there.",
+    ),
+    Lack(
+        frozenset({Output.HEARTBEAT}),
+        "No heartbeat output: if this computer hangs, only the lid contact puts the beam out.",
+    ),
+)
+
+
+def lacks_of(wired: Collection[Input | Output]) -> tuple[Lack, ...]:
+    """Return what a box wired with these parts lacks, the gravest first."""
+    return tuple(lack for lack in LACKS if not lack.parts & set(wired))
+
+
+def is_attended_only(wired: Collection[Input | Output]) -> bool:
+    """Return whether somebody has to stay with every run."""
+    return any(lack.is_attended_only for lack in lacks_of(wired))
+
+
+def is_watch_only(wired: Collection[Input | Output]) -> bool:
+    """Return whether nothing may be started."""
+    return any(lack.is_watch_only for lack in lacks_of(wired))

@@ -1,0 +1,201 @@
+"""The interlocks: one table of what must be true, and what happens when it is not."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from enum import IntEnum, StrEnum
+from types import MappingProxyType
+from typing import Final
+
+from etchdaemon.interlocks.inputs import Input
+from etchdaemon.interlocks.samples import Condition
+
+MAX_DELAY_S: Final = 5.0
+MAY_DELAY: Final = frozenset({Condition.EXTRACTED, Condition.COOL_ENOUGH})
+
+
+class Phase(StrEnum):
+    """How far the box is, as far as the interlocks care."""
+
+    IDLE = "idle"  # nothing is being etched and nobody has armed
+    ARMED = "armed"
+    ETCHING = "etching"  # from the start of a run to its end, holds included
+
+
+class Reaction(IntEnum):
+    """What a rule asks for, from nothing to the worst; the worst one counts."""
+
+    NOTHING = 0
+    FORBID = 1  # arming, start and resume are refused; no reset is needed afterwards
+    HOLD = 2  # rest at the end of the row; becomes a trip after `trip_after_hold_s`
+    TRIP = 3  # beam off at once, the machine to rest, a person resets
+    EMERGENCY = 4  # beam off at once, controller reset, a person resets at the machine
+
+
+class Air(StrEnum):
+    """What becomes of the extraction when a rule has tripped."""
+
+    ON = "on"
+    OFF = "off"
+    AS_IT_IS = "as it is"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """One interlock. No rule resets itself, so there is no column for it."""
+
+    requires: Condition
+    while_idle: Reaction
+    while_armed: Reaction
+    while_etching: Reaction
+    message: str
+    needs: frozenset[Input] = frozenset()  # any of these; none: watched without a wire
+    trip_delay_s: float = 0.0
+    stale_after_s: float = 0.25
+    trip_after_hold_s: float | None = None
+    air: Air = Air.AS_IT_IS
+    is_reset_at_machine: bool = False
+
+    @property
+    def name(self) -> str:
+        """What the rule is called on the page, in the log and in a reset."""
+        return self.requires.value
+
+    def reaction(self, phase: Phase) -> Reaction:
+        """Return what this rule asks for in `phase`."""
+        return {
+            Phase.IDLE: self.while_idle,
+            Phase.ARMED: self.while_armed,
+            Phase.ETCHING: self.while_etching,
+        }[phase]
+
+
+_NOTHING, _FORBID, _HOLD = Reaction.NOTHING, Reaction.FORBID, Reaction.HOLD
+_TRIP, _EMERGENCY = Reaction.TRIP, Reaction.EMERGENCY
+
+# Opening a guard gives a stop and closing it starts nothing: ISO 12100 (secondary account).
+# A trip is a stop of category 1 for the motion with the beam's supply cut at once, an emergency
+# one of category 0: IEC 60204-1 (secondary account). Delays and stable times: common practice,
+# no source.
+RULES: Final = (
+    Rule(
+        requires=Condition.LID_CLOSED,
+        needs=frozenset({Input.LID, Input.LID_SECOND}),
+        while_idle=_FORBID, while_armed=_TRIP, while_etching=_TRIP,
+        air=Air.ON,
+        message="The lid is open. Look at the tile without touching it, close the lid, reset.",
+    ),
+    Rule(
+        requires=Condition.LID_CONTACTS_AGREE,
+        needs=frozenset({Input.LID_SECOND}),
+        while_idle=_TRIP, while_armed=_TRIP, while_etching=_TRIP,
+        trip_delay_s=2.0,  # the lid rule has cut at once; this only tells a moving lid from a fault
+        air=Air.ON, is_reset_at_machine=True,
+        message="The two lid contacts disagree: one is stuck or out of place. Have it put right.",
+    ),
+    Rule(
+        requires=Condition.STOP_RELEASED,
+        needs=frozenset({Input.STOP_CIRCUIT}),
+        while_idle=_EMERGENCY, while_armed=_EMERGENCY, while_etching=_EMERGENCY,
+        air=Air.ON, is_reset_at_machine=True,
+        message="The stop button was pressed. Find out why before you release and reset it.",
+    ),
+    Rule(
+        requires=Condition.NO_FIRE,
+        needs=frozenset({Input.FLAME}),
+        while_idle=_EMERGENCY, while_armed=_EMERGENCY, while_etching=_EMERGENCY,
+        air=Air.OFF, is_reset_at_machine=True,
+        message="Fire or smoke in the box. Cut the mains, keep the lid shut, have help at hand.",
+    ),
+    Rule(
+        requires=Condition.LOOP_OPEN_WHEN_OFF,
+        needs=frozenset({Input.LOOP_CLOSED}),
+        while_idle=_EMERGENCY, while_armed=_EMERGENCY, while_etching=_EMERGENCY,
+        air=Air.ON, is_reset_at_machine=True,
+        message="The laser's loop is closed although it was switched off. "
+        "Cut the laser's mains supply now.",
+    ),
+    Rule(
+        requires=Condition.LOOP_CLOSED_WHEN_ON,
+        needs=frozenset({Input.LOOP_CLOSED}),
+        while_idle=_NOTHING, while_armed=_NOTHING, while_etching=_TRIP,
+        air=Air.ON,
+        message="The laser's loop is open although it was switched on. Check lid, stop button "
+        "and the safety relay; set the relay with its button.",
+    ),
+    Rule(
+        requires=Condition.EXTRACTED,
+        needs=frozenset({Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW}),
+        while_idle=_NOTHING, while_armed=_FORBID, while_etching=_HOLD,
+        trip_delay_s=2.0, trip_after_hold_s=3.0,
+        air=Air.ON,
+        message="No proof that the fumes are drawn off. Check the fan, the hose and the filter.",
+    ),
+    Rule(
+        requires=Condition.AIR_FLOW_STILL_WHEN_OFF,
+        needs=frozenset({Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW}),
+        while_idle=_FORBID, while_armed=_TRIP, while_etching=_TRIP,
+        message="The air flow input shows air with the fan off: its contact is stuck, "
+        "or another fan draws.",
+    ),
+    Rule(
+        requires=Condition.COOL_ENOUGH,
+        needs=frozenset({Input.TEMPERATURE}),
+        while_idle=_FORBID, while_armed=_FORBID, while_etching=_HOLD,
+        trip_delay_s=1.0, trip_after_hold_s=4.0,
+        air=Air.ON,
+        message="The temperature switch has opened. Let the machine cool and find out why.",
+    ),
+    Rule(
+        requires=Condition.STEERED,
+        while_idle=_FORBID, while_armed=_TRIP, while_etching=_TRIP,
+        air=Air.ON,
+        message="The program that steers the machine hangs. Wait for the machine to rest, reset.",
+    ),
+    Rule(
+        requires=Condition.GUARDED,
+        while_idle=_TRIP, while_armed=_TRIP, while_etching=_TRIP,
+        air=Air.ON,
+        message="The program that watches the interlocks has failed. Look at the log, then reset.",
+    ),
+    Rule(
+        requires=Condition.ATTENDED,
+        while_idle=_NOTHING, while_armed=_NOTHING, while_etching=_HOLD,
+        air=Air.ON,
+        message="Nobody answered the watch round, so the box rests at the end of the row.",
+    ),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleChange:
+    """What a configuration may change in a rule, and why it was changed."""
+
+    because: str
+    trip_delay_s: float | None = None
+    air: Air | None = None
+
+
+def rules_for(
+    wired: Collection[Input],
+    changes: Mapping[str, RuleChange] = MappingProxyType({}),
+    *,
+    time_factor: float = 1.0,
+) -> tuple[Rule, ...]:
+    """Return the rules in force on a box with these inputs, in table order.
+
+    A reading grows stale in the wall's time, so where the machine's time runs `time_factor`
+    times as fast (the practice machine) it is given as much more of it.
+    """
+    return tuple(
+        _changed(rule, changes.get(rule.name), time_factor)
+        for rule in RULES
+        if not rule.needs or rule.needs & set(wired)
+    )
+
+
+def _changed(rule: Rule, change: RuleChange | None, time_factor: float) -> Rule:
+    rule = replace(rule, stale_after_s=rule.stale_after_s * time_factor)
+    if change is None:
+        return rule
+    delay_s = rule.trip_delay_s if change.trip_delay_s is None else change.trip_delay_s
+    return replace(rule, trip_delay_s=delay_s, air=change.air or rule.air)

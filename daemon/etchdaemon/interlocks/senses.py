@@ -1,0 +1,89 @@
+"""From looks at the board to samples of conditions: what the box sees, fan and people included."""
+
+from collections.abc import Collection, Mapping
+
+from etchdaemon.interlocks.conditions import Beam, conditions, is_air_moving
+from etchdaemon.interlocks.evaluation import Finding, findings
+from etchdaemon.interlocks.extraction import Extraction
+from etchdaemon.interlocks.inputs import Input, Look
+from etchdaemon.interlocks.presence import Presence
+from etchdaemon.interlocks.rules import Air, Rule
+from etchdaemon.interlocks.samples import Condition, Sample, next_sample
+from etchdaemon.interlocks.setup import Setup
+
+
+class Senses:
+    """Keeps what was seen last of every condition, of the fan, and of whoever is there."""
+
+    def __init__(self, setup: Setup, rules: tuple[Rule, ...]) -> None:
+        self.fan = Extraction()
+        self.presence = Presence()
+        self.samples: Mapping[Condition, Sample] = {}
+        self._setup = setup
+        self._rules = rules
+        self._has_looked = False
+
+    def found(self, now_s: float) -> tuple[Finding, ...]:
+        """Return the rules that are not kept at `now_s`."""
+        return findings(self._rules, self.samples, now_s)
+
+    def note(self, condition: Condition, *, is_good: bool, at_s: float) -> None:
+        """Note a condition that no input shows."""
+        self.samples = {**self.samples, condition: self._next(condition, is_good, at_s)}
+
+    def take(self, look: Look, *, beam: Beam, is_fan_wanted: bool, air: Air) -> None:
+        """Take in one look at the inputs; what it does not show is forgotten, so it is unread."""
+        if not self._has_looked:
+            self.fan = Extraction(since_s=look.now_s)
+            self._has_looked = True
+        self._run_fan(look, is_wanted=is_fan_wanted or air is Air.ON, is_forced_off=air is Air.OFF)
+        self._sample(look, beam)
+        self._see_people(look)
+
+    def _run_fan(self, look: Look, *, is_wanted: bool, is_forced_off: bool) -> None:
+        moving = is_air_moving(look, self._setup.inputs)
+        if moving is None and self._setup.shows_air:
+            moving = not self.fan.is_on  # what cannot be read proves nothing
+        if is_forced_off:
+            self.fan = self.fan.stop_now(look.now_s)
+            return
+        self.fan = self.fan.advance(
+            is_wanted=is_wanted,
+            is_air_moving=moving,
+            now_s=look.now_s,
+            times=self._setup.extraction,
+        )
+
+    def _sample(self, look: Look, beam: Beam) -> None:
+        seen = conditions(look, wired=self._setup.inputs, fan=self.fan, beam=beam)
+        wired = [rule for rule in self._rules if rule.needs]
+        unwired = {rule.requires for rule in self._rules if not rule.needs}
+        kept = {name: sample for name, sample in self.samples.items() if name in unwired}
+        read = {
+            rule.requires: self._next(rule.requires, is_good, _read_at_s(look, rule.needs))
+            for rule in wired
+            if (is_good := seen[rule.requires]) is not None
+        }
+        self.samples = kept | read
+
+    def _next(self, condition: Condition, is_good: bool, at_s: float) -> Sample:
+        last = self.samples.get(condition)
+        return next_sample(last, is_good=is_good, at_s=at_s, stable_s=self._setup.stable_s)
+
+    def _see_people(self, look: Look) -> None:
+        if Input.ARM_BUTTON in self._setup.wired:
+            button = look.levels.get(Input.ARM_BUTTON)
+            if button is not None:
+                self.presence = self.presence.after_button(
+                    is_down=button.is_closed, now_s=look.now_s
+                )
+            return
+        lid = self.samples.get(Condition.LID_CLOSED)
+        if lid is not None:
+            self.presence = self.presence.after_lid(
+                is_open=not lid.is_good, is_shut=lid.bad_since_s is None, now_s=look.now_s
+            )
+
+
+def _read_at_s(look: Look, needs: Collection[Input]) -> float:
+    return min(look.levels[name].at_s for name in needs if name in look.levels)

@@ -1,0 +1,38 @@
+"""What the interlocks have to know of one box."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from etchdaemon.interlocks.attendance import AttendanceRules
+from etchdaemon.interlocks.extraction import ExtractionTimes
+from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.rules import RuleChange
+
+EVERYTHING: Final = (frozenset(Input) | frozenset(Output)) - {
+    Input.PRESSURE_ABOVE_LOW,
+    Input.PRESSURE_BELOW_HIGH,  # the pair is another way to show air flow
+}
+MINIMUM: Final = frozenset({Input.LID, Output.BEAM_ENABLE, Output.EXTRACTION})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """How a box is wired, and the few things that may be set."""
+
+    wired: frozenset[Input | Output]
+    changes: Mapping[str, RuleChange] = field(default_factory=dict)
+    extraction: ExtractionTimes = field(default_factory=ExtractionTimes)
+    attendance: AttendanceRules = field(default_factory=AttendanceRules)
+    stable_s: float = 0.5  # good for so long before it counts as good again
+    beam_enable_settle_s: float = 0.0  # a laser module that is cut in its supply has to wake
+
+    @property
+    def inputs(self) -> frozenset[Input]:
+        """The inputs that are wired."""
+        return frozenset(part for part in self.wired if isinstance(part, Input))
+
+    @property
+    def shows_air(self) -> bool:
+        """Whether any input proves the extraction."""
+        return bool(self.wired & {Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW})

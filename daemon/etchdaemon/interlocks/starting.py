@@ -1,0 +1,60 @@
+"""A start: what a person says with it, what speaks against it, and what its record says."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.arming import Arming
+from etchdaemon.interlocks.attendance import (
+    AttendanceRules,
+    long_run_warning,
+    refuse_past_closing,
+)
+from etchdaemon.interlocks.checklist import Checklist
+from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.missing import is_attended_only, lacks_of
+from etchdaemon.interlocks.setup import Setup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartWish:
+    """What a person says when they ask for a start."""
+
+    lasts_s: float
+    starts_at: datetime
+    has_constant_power: bool = False  # the file can hold the beam on at standstill
+    has_acknowledged_long_run: bool = False
+    stays_until_end: str = ""  # the name of somebody who stays past closing time
+
+
+def refuse_without_people(
+    wish: StartWish, attendance: AttendanceRules, *, wired: Collection[Input | Output]
+) -> None:
+    """Raise CommandRefused for a run that nobody watches to its end."""
+    refuse_past_closing(
+        attendance,
+        starts_at=wish.starts_at,
+        lasts_s=wish.lasts_s,
+        confirmed_by=wish.stays_until_end,
+    )
+    warning = long_run_warning(lasts_s=wish.lasts_s, has_flame_input=Input.FLAME in wired)
+    if warning and not wish.has_acknowledged_long_run:
+        raise CommandRefused(warning)
+
+
+def record_of_start(
+    wish: StartWish, setup: Setup, arming: Arming, checklist: Checklist
+) -> dict[str, object]:
+    """Return what the run's record says of the box and of what people confirmed."""
+    has_flame_input = Input.FLAME in setup.wired
+    return {
+        "checklist": checklist.record(),
+        "is_attended_only": is_attended_only(setup.wired),
+        "is_loop_proven": arming.is_loop_proven,
+        "is_heartbeat_proven": arming.is_heartbeat_proven,
+        "acknowledged": long_run_warning(lasts_s=wish.lasts_s, has_flame_input=has_flame_input),
+        "stays_until_end": wish.stays_until_end or None,
+        "lacks": [lack.sentence for lack in lacks_of(setup.wired)],
+        "changes": {name: change.because for name, change in setup.changes.items()},
+    }

@@ -1,0 +1,289 @@
+"""The interlocks of one box as a whole: looks in, orders out; no port, no clock, no thread."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.arming import CONTACT_S, Arming
+from etchdaemon.interlocks.attendance import WatchRounds, rounds_for
+from etchdaemon.interlocks.checklist import Checklist
+from etchdaemon.interlocks.conditions import LID_CONTACTS, Beam
+from etchdaemon.interlocks.evaluation import Finding
+from etchdaemon.interlocks.inputs import Input, Look, Output
+from etchdaemon.interlocks.latch import Latch, Trip
+from etchdaemon.interlocks.missing import is_attended_only, is_watch_only, lacks_of
+from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
+from etchdaemon.interlocks.samples import Condition
+from etchdaemon.interlocks.senses import Senses
+from etchdaemon.interlocks.setup import Setup
+from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
+from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
+
+STEERING_FRESH_S: Final = 0.08  # so that the heartbeat stops within 100 ms of a blocked loop
+CUTS_ON_EDGE: Final = LID_CONTACTS | {Input.STOP_CIRCUIT, Input.FLAME}
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What is asked of whoever steers the machine, and what is new since it was asked last."""
+
+    reaction: Reaction
+    fresh: tuple[Trip, ...]
+    found: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Orders:
+    """What one look asks of the outputs, and its verdict."""
+
+    outputs: Mapping[Output, bool]
+    verdict: Verdict
+
+
+class Interlocks:
+    """Decides whether there may be a beam; remembers trips, arming, rounds and answers."""
+
+    def __init__(self, setup: Setup, *, time_factor: float = 1.0) -> None:
+        self.setup = setup
+        self.rules = rules_for(setup.inputs, setup.changes, time_factor=time_factor)
+        self.senses = Senses(setup, self.rules)
+        self.checklist = Checklist()
+        self.latch = Latch()
+        self.arming = Arming()
+        self.rounds = WatchRounds()
+        self.is_attended_only = is_attended_only(setup.wired)
+        self.attendance = rounds_for(setup.attendance, is_attended_only=self.is_attended_only)
+        self._time_factor = time_factor
+        self._is_etching = False
+        self._is_beam_wanted = False
+        self._beam = Beam(is_on=False, since_s=0.0, contact_s=CONTACT_S * time_factor)
+        self._steered_at_s: float | None = None
+        self._heartbeat = False
+
+    @property
+    def phase(self) -> Phase:
+        """How far the box is."""
+        if self._is_etching:
+            return Phase.ETCHING
+        return Phase.ARMED if self.arming.is_armed else Phase.IDLE
+
+    @property
+    def is_beam_on(self) -> bool:
+        """Whether the beam's contact was last told to close."""
+        return self._beam.is_on
+
+    def judge(self, now_s: float) -> Verdict:
+        """Latch what is found at `now_s` and return the worst that is asked for.
+
+        It needs no look, so that whoever steers the machine notices a guard that has stopped
+        looking: its samples grow stale.
+        """
+        found = self.senses.found(now_s)
+        phase = self.phase
+        fresh = self.latch.note(found, phase, now_s)
+        latched = self.latch.reaction_at(now_s)
+        reaction = max([latched, *(finding.reaction(phase) for finding in found)])
+        if reaction >= Reaction.TRIP:
+            self.cut_beam()
+        return Verdict(reaction, fresh, found)
+
+    def note_steered(self, now_s: float) -> None:
+        """Note that the loop that steers the machine is alive."""
+        self._steered_at_s = now_s
+
+    def note_failed(self, now_s: float) -> None:
+        """Trip because the guard itself has failed."""
+        self.senses.note(Condition.GUARDED, is_good=False, at_s=now_s)
+        self.judge(now_s)
+
+    def look(self, look: Look) -> Orders:
+        """Take in one look at the board and return what follows from it."""
+        now_s = look.now_s
+        self.senses.take(
+            look,
+            beam=self._beam,
+            is_fan_wanted=self.phase is not Phase.IDLE or self.arming.is_under_way,
+            air=self.latch.air(),
+        )
+        self.rounds = self.rounds.advance(self.attendance, now_s)
+        self.senses.note(Condition.ATTENDED, is_good=not self.rounds.is_missed, at_s=now_s)
+        self.senses.note(Condition.GUARDED, is_good=True, at_s=now_s)
+        if self._steered_at_s is not None:
+            self.senses.note(Condition.STEERED, is_good=True, at_s=self._steered_at_s)
+        verdict = self.judge(now_s)
+        self._go_on_arming(look, verdict.found)
+        return Orders(self._outputs(verdict.reaction, now_s), verdict)
+
+    def arm(
+        self,
+        answers: Mapping[str, object],
+        *,
+        day: str,
+        now_s: float,
+        with_heartbeat_test: bool = False,
+    ) -> None:
+        """Begin arming; raise CommandRefused saying what stands in the way."""
+        if is_watch_only(self.setup.wired):
+            raise CommandRefused(lacks_of(self.setup.wired)[0].sentence)
+        if self._is_etching:
+            raise CommandRefused("A run is under way; there is nothing to arm.")
+        self.checklist.answer(answers, day)
+        if unanswered := self.checklist.open_questions(day):
+            raise CommandRefused(f"First confirm: {unanswered[0].text}")
+        self._refuse_if_unsafe(now_s, Phase.IDLE)
+        if with_heartbeat_test and not self.setup.wired >= {Output.HEARTBEAT, Input.LOOP_CLOSED}:
+            raise CommandRefused(
+                "A file with constant power needs a heartbeat contact and the loop input."
+            )
+        self.arming = self.arming.begin(
+            now_s,
+            has_loop_input=Input.LOOP_CLOSED in self.setup.wired,
+            with_heartbeat_test=with_heartbeat_test,
+        )
+
+    def disarm(self) -> None:
+        """Undo arming; harmless when nothing is armed."""
+        self.arming = self.arming.disarm()
+
+    def begin_run(self, wish: StartWish, now_s: float) -> dict[str, object]:
+        """Let a run start, which uses up the arming, and return what its record has to say.
+
+        Raise CommandRefused saying why not.
+        """
+        if self._is_etching:
+            raise CommandRefused("A run is already under way.")
+        if not self.arming.is_armed:
+            raise CommandRefused(self.arming.failed_because or "Arm the box at the machine first.")
+        if wish.has_constant_power and not self.arming.is_heartbeat_proven:
+            raise CommandRefused(
+                "This file can hold the beam on at standstill. It runs only after the heartbeat's "
+                "contact was seen to open at this arming."
+            )
+        self._refuse_if_unsafe(now_s, Phase.ARMED)
+        self._refuse_if_unsafe(now_s, Phase.ETCHING)
+        self._refuse_if_not_extracted()
+        refuse_without_people(wish, self.attendance, wired=self.setup.wired)
+        record = record_of_start(wish, self.setup, self.arming, self.checklist)
+        self._is_etching = True
+        self.disarm()
+        self.senses.presence = self.senses.presence.used()
+        self.rounds = self.rounds.begin(now_s)
+        self.checklist.note_run_started()
+        return record
+
+    def end_run(self) -> None:
+        """Note that the run is over: no beam, and arming begins anew."""
+        self.cut_beam()
+        self._is_etching = False
+        self.rounds = self.rounds.end()
+        self.disarm()
+
+    def resume_run(self, now_s: float) -> None:
+        """Let a held run go on; raise CommandRefused unless all is safe and somebody is there."""
+        if not self._is_etching:
+            raise CommandRefused("No run is held.")
+        self._refuse_if_unsafe(now_s, Phase.ETCHING)
+        self._refuse_if_not_extracted()
+        if not self.senses.presence.is_fresh(now_s):
+            raise CommandRefused(
+                "A phone alone cannot resume. Press the button at the machine (or, where there "
+                "is none, open and close the lid, then reset) and resume within a minute."
+            )
+        self.senses.presence = self.senses.presence.used()
+        self.rounds = self.rounds.begin(now_s)
+
+    def allow_beam(self, now_s: float) -> None:
+        """Wish for the beam's contact to close; raise CommandRefused when it must not."""
+        if not self._is_etching:
+            raise CommandRefused("There is no run, so there is no beam.")
+        self._refuse_if_unsafe(now_s, Phase.ETCHING)
+        self._is_beam_wanted = True
+
+    def cut_beam(self) -> None:
+        """Wish for the beam's contact to open."""
+        self._is_beam_wanted = False
+
+    def may_burn(self, now_s: float) -> bool:
+        """Return whether the beam's contact is closed, has settled, and nothing speaks against."""
+        settled_s = max(self._beam.contact_s, self.setup.beam_enable_settle_s)
+        is_settled = self._beam.is_on and now_s - self._beam.since_s > settled_s
+        return is_settled and self.judge(now_s).reaction < Reaction.HOLD
+
+    def reset(self, names: Collection[str], now_s: float) -> tuple[Trip, ...]:
+        """Reset the trips a person was shown; see `Latch.reset`."""
+        is_there = self.senses.presence.is_fresh(now_s)
+        return self.latch.reset(names, self.senses.found(now_s), is_somebody_there=is_there)
+
+    def answer_round(self, now_s: float) -> None:
+        """Note that somebody is within reach; raise CommandRefused when nobody was asked."""
+        if not self.rounds.is_asking:
+            raise CommandRefused("No watch round is waiting for an answer.")
+        self.rounds = self.rounds.answer(now_s)
+
+    def drive(self, *, is_on: bool, now_s: float) -> None:
+        """Note what the beam's contact was really told."""
+        if is_on is not self._beam.is_on:
+            self._beam = replace(self._beam, is_on=is_on, since_s=now_s)
+
+    def _go_on_arming(self, look: Look, found: Collection[Finding]) -> None:
+        if self.latch.trips:
+            in_the_way = self.latch.trips[0].sentence
+        else:
+            in_the_way = next((f.sentence for f in found if self._stops_arming(f)), "")
+        if in_the_way and (self.arming.is_under_way or self.arming.is_armed):
+            self.arming = self.arming.disarm(in_the_way)
+            return
+        loop = look.levels.get(Input.LOOP_CLOSED)
+        is_lid_open = any(finding.rule.requires is Condition.LID_CLOSED for finding in found)
+        self.arming = self.arming.advance(
+            is_loop_closed=None if loop is None else loop.is_closed,
+            presence_at_s=None if is_lid_open else self.senses.presence.at_s,
+            now_s=look.now_s,
+        )
+
+    def _stops_arming(self, finding: Finding) -> bool:
+        condition = finding.rule.requires
+        if condition is Condition.EXTRACTED or self.arming.is_armed:
+            return False  # asked again at the start, when the purge is over
+        waits_for_lid = self.arming.is_under_way and not self.arming.tests_beam
+        if condition is Condition.LID_CLOSED and waits_for_lid:
+            return False  # opening and closing it is how somebody shows that they are there
+        return finding.reaction(Phase.ARMED) >= Reaction.FORBID
+
+    def _outputs(self, reaction: Reaction, now_s: float) -> Mapping[Output, bool]:
+        is_safe = reaction < Reaction.TRIP
+        is_beam_on = is_safe and (
+            (self._is_etching and self._is_beam_wanted) or self.arming.tests_beam
+        )
+        self._beat(now_s)
+        trips = self.latch.trips
+        return {
+            Output.BEAM_ENABLE: is_beam_on,
+            Output.EXTRACTION: self.senses.fan.is_on,
+            Output.LAMP: is_lamp_on(self.phase, now_s),
+            Output.BUZZER: is_buzzer_on(
+                reaction,
+                tripped_for_s=now_s - trips[-1].at_s if trips else 0.0,
+                is_round_asking=self.rounds.is_asking,
+                now_s=now_s,
+            ),
+            Output.HEARTBEAT: self._heartbeat,
+        }
+
+    def _beat(self, now_s: float) -> None:
+        fresh_s = STEERING_FRESH_S * self._time_factor
+        is_steered = self._steered_at_s is not None and now_s - self._steered_at_s <= fresh_s
+        if is_steered and not self.arming.withholds_heartbeat:
+            self._heartbeat = not self._heartbeat
+
+    def _refuse_if_unsafe(self, now_s: float, phase: Phase) -> None:
+        if self.latch.trips:
+            raise CommandRefused(f"Reset first: {self.latch.trips[0].sentence}")
+        for finding in self.senses.found(now_s):
+            if finding.reaction(phase) >= Reaction.FORBID:
+                raise CommandRefused(finding.sentence)
+
+    def _refuse_if_not_extracted(self) -> None:
+        if Output.EXTRACTION in self.setup.wired and not self.senses.fan.is_ready:
+            raise CommandRefused(self.senses.fan.sentence)

@@ -1,0 +1,142 @@
+"""Somebody within reach: watch rounds, closing time, long runs, and what a box lacks."""
+
+from datetime import UTC, datetime, time
+
+import pytest
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.attendance import AttendanceRules, refuse_past_closing
+from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.missing import LACKS, is_attended_only, is_watch_only, lacks_of
+from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
+from etchdaemon.interlocks.starting import StartWish
+from interlock_bench import NOON, Bench
+
+
+def bench_with_rounds():
+    rules = AttendanceRules(round_every_min=5.0, answer_within_min=2.0)
+    bench = Bench(Setup(wired=EVERYTHING, attendance=rules))
+    bench.start()
+    return bench
+
+
+def test_a_watch_round_that_nobody_answers_holds_at_the_rows_end():
+    bench = bench_with_rounds()
+    bench.run(5 * 60 + 1)
+    asked = bench.interlocks.rounds.is_asking
+    before = bench.reaction
+
+    bench.run(2 * 60)
+
+    assert asked
+    assert before is Reaction.NOTHING
+    assert bench.reaction is Reaction.HOLD
+    assert bench.is_beam_on, "the row is finished before the machine rests"
+
+
+def test_an_answered_round_starts_the_next_interval():
+    bench = bench_with_rounds()
+    bench.run(5 * 60 + 1)
+    bench.interlocks.answer_round(bench.now_s)
+
+    bench.run(5 * 60 - 1)
+    between = bench.interlocks.rounds.is_asking
+    bench.run(2)
+
+    assert not between
+    assert bench.interlocks.rounds.is_asking
+
+
+def test_the_buzzer_asks_too():
+    bench = bench_with_rounds()
+    bench.run(5 * 60 + 1)
+
+    assert {bench.tick().outputs[Output.BUZZER] for _ in range(250)} == {True, False}
+
+
+def test_an_answer_to_no_question_is_refused():
+    bench = bench_with_rounds()
+
+    with pytest.raises(CommandRefused, match="No watch round"):
+        bench.interlocks.answer_round(bench.now_s)
+
+
+def test_a_box_that_may_only_run_attended_asks_without_being_told_to():
+    bench = Bench(Setup(wired=MINIMUM))
+    bench.start()
+
+    bench.run(10 * 60 + 1)
+
+    assert bench.interlocks.rounds.is_asking
+
+
+def at(hour, minute=0, day=4):
+    return datetime(2026, 5, day, hour, minute, tzinfo=UTC)
+
+
+FIRM_AT_SIX = AttendanceRules(closing_time=time(18, 0))
+SOFT_AT_SIX = AttendanceRules(closing_time=time(18, 0), is_closing_time_firm=False)
+FIRM_AT_ONE = AttendanceRules(closing_time=time(1, 0))
+
+
+@pytest.mark.parametrize(
+    ("rules", "starts_at", "hours"),
+    [
+        (AttendanceRules(), at(12), 90), (FIRM_AT_SIX, at(12), 6), (FIRM_AT_ONE, at(22), 3),
+        (FIRM_AT_ONE, at(0, 30, day=5), 0.5),
+    ],
+)  # fmt: skip
+def test_a_run_that_ends_by_closing_time_may_start(rules, starts_at, hours):
+    refuse_past_closing(rules, starts_at=starts_at, lasts_s=hours * 3600, confirmed_by="")
+
+
+@pytest.mark.parametrize(
+    ("rules", "starts_at", "hours"),
+    [
+        (FIRM_AT_SIX, at(12), 6.1), (FIRM_AT_SIX, at(18, 5), 0.1), (FIRM_AT_SIX, at(2), 0.1),
+        (FIRM_AT_ONE, at(22), 3.1),
+    ],
+)  # fmt: skip
+def test_a_run_past_a_firm_closing_time_is_refused_whoever_stays(rules, starts_at, hours):
+    with pytest.raises(CommandRefused, match="after closing time"):
+        refuse_past_closing(rules, starts_at=starts_at, lasts_s=hours * 3600, confirmed_by="Ada")
+
+
+def test_a_soft_closing_time_wants_the_name_of_whoever_stays():
+    refuse_past_closing(SOFT_AT_SIX, starts_at=at(17), lasts_s=7200, confirmed_by="Ada")
+
+    with pytest.raises(CommandRefused, match="their name"):
+        refuse_past_closing(SOFT_AT_SIX, starts_at=at(17), lasts_s=7200, confirmed_by="  ")
+
+
+def test_a_long_run_without_a_flame_detector_has_to_be_acknowledged_and_is_recorded():
+    bench = Bench(Setup(wired=EVERYTHING - {Input.FLAME}))
+    bench.arm()
+    wish = StartWish(lasts_s=3600, starts_at=NOON)
+    with pytest.raises(CommandRefused, match="60 minutes and nothing here notices a fire"):
+        bench.interlocks.begin_run(wish, bench.now_s)
+
+    acknowledged = StartWish(lasts_s=3600, starts_at=NOON, has_acknowledged_long_run=True)
+    record = bench.interlocks.begin_run(acknowledged, bench.now_s)
+
+    assert "notices a fire" in record["acknowledged"]
+
+
+def test_the_full_box_lacks_nothing_and_the_minimum_says_everything_it_lacks():
+    said = [lack.sentence for lack in lacks_of(MINIMUM)]
+
+    assert lacks_of(EVERYTHING) == ()
+    assert len(said) == len(LACKS) - 3  # lid, beam enable and fan are there
+
+
+def test_a_box_without_loop_input_or_proof_of_air_runs_only_attended():
+    assert not is_attended_only(EVERYTHING)
+    assert is_attended_only(EVERYTHING - {Input.LOOP_CLOSED})
+    assert is_attended_only(EVERYTHING - {Input.AIR_FLOW})
+
+
+def test_a_box_without_lid_or_beam_enable_only_watches():
+    assert not is_watch_only(MINIMUM)
+    assert is_watch_only(MINIMUM - {Input.LID})
+    assert is_watch_only(MINIMUM - {Output.BEAM_ENABLE})

@@ -1,0 +1,140 @@
+"""A box on the bench: the interlocks alone, with inputs to operate and time moved by hand."""
+
+from datetime import UTC, datetime
+
+from etchdaemon.interlocks.inputs import Input, Level, Look, Output
+from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
+from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.watch import Interlocks, Orders
+
+TICK_S = 0.01
+DAY = "2026-05-04"
+NOON = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
+ANSWERS = {
+    "extinguisher": True,
+    "lens": True,
+    "filter": True,
+    "focus": "spacer",
+    "under the tile": True,
+    "cloths and tins": True,
+    "clean": True,
+    "even": True,
+    "coated hours ago": 26.0,
+    "dry": True,
+}
+
+
+class Bench:
+    """Plays the wires: fan and air, beam contact and loop follow the outputs unless broken."""
+
+    def __init__(self, setup: Setup | None = None, *, time_factor: float = 1.0) -> None:
+        self.interlocks = Interlocks(setup or Setup(wired=EVERYTHING), time_factor=time_factor)
+        self.now_s = 1000.0
+        self.closed = dict.fromkeys(self.interlocks.setup.inputs, True)
+        self.unread: set[Input] = set()
+        self.frozen_at_s: dict[Input, float] = {}
+        self.follows_fan = True
+        self.follows_beam = True
+        self.is_steered = True
+        self.outputs = dict.fromkeys(Output, False)
+        self.orders: Orders | None = None
+        if Input.ARM_BUTTON in self.closed:
+            self.closed[Input.ARM_BUTTON] = False
+
+    def tick(self, opened: tuple[Input, ...] = (), *, lasts_s: float = TICK_S) -> Orders:
+        """Look once, then let ten milliseconds pass."""
+        self._let_wires_follow()
+        if self.is_steered:
+            self.interlocks.note_steered(self.now_s)
+        self.orders = self.interlocks.look(self.sight(opened))
+        self.outputs = dict(self.orders.outputs)
+        is_on = self.outputs[Output.BEAM_ENABLE]
+        self.interlocks.drive(is_on=is_on, now_s=self.now_s)
+        self.now_s += lasts_s
+        return self.orders
+
+    def sight(self, opened: tuple[Input, ...] = ()) -> Look:
+        levels = {
+            name: Level(is_closed, self.frozen_at_s.get(name, self.now_s))
+            for name, is_closed in self.closed.items()
+            if name not in self.unread
+        }
+        return Look(levels=levels, opened_at_s=dict.fromkeys(opened, self.now_s), now_s=self.now_s)
+
+    def run(self, seconds: float) -> Orders:
+        """Look every ten milliseconds for `seconds`; long waits in coarser steps."""
+        lasts_s = TICK_S if seconds <= 1.0 else 10 * TICK_S
+        for _ in range(max(1, round(seconds / lasts_s))):
+            orders = self.tick(lasts_s=lasts_s)
+        return orders
+
+    def open(self, name: Input) -> None:
+        self.closed[name] = False
+
+    def close(self, name: Input) -> None:
+        self.closed[name] = True
+
+    def press_button(self) -> None:
+        self.close(Input.ARM_BUTTON)
+        self.run(0.2)
+        self.open(Input.ARM_BUTTON)
+        self.run(0.05)
+
+    def open_and_shut_lid(self) -> None:
+        for name in (Input.LID, Input.LID_SECOND):
+            if name in self.closed:
+                self.open(name)
+        self.run(0.5)
+        for name in (Input.LID, Input.LID_SECOND):
+            if name in self.closed:
+                self.close(name)
+        self.run(0.7)
+
+    def show_somebody(self) -> None:
+        if Input.ARM_BUTTON in self.closed:
+            self.press_button()
+        else:
+            self.open_and_shut_lid()
+
+    def ask_to_arm(self, **wishes: bool) -> None:
+        self.interlocks.arm(ANSWERS, day=DAY, now_s=self.now_s, **wishes)
+
+    def arm(self, **wishes: bool) -> None:
+        self.run(1.0)
+        self.ask_to_arm(**wishes)
+        self.run(0.5)
+        self.show_somebody()
+        self.run(self.interlocks.setup.extraction.purge_s + 1)
+
+    def start(self, lasts_s: float = 600.0) -> None:
+        """Arm, start and let the beam come."""
+        self.arm()
+        self.interlocks.begin_run(StartWish(lasts_s=lasts_s, starts_at=NOON), self.now_s)
+        self.interlocks.allow_beam(self.now_s)
+        self.run(0.3)
+        assert self.outputs[Output.BEAM_ENABLE], "the bench itself must be able to etch"
+
+    def reset_everything(self) -> None:
+        names = [trip.rule.name for trip in self.interlocks.latch.trips]
+        self.interlocks.reset(names, self.now_s)
+
+    @property
+    def reaction(self) -> Reaction:
+        return self.interlocks.judge(self.now_s).reaction
+
+    @property
+    def tripped(self) -> list[str]:
+        return [trip.rule.name for trip in self.interlocks.latch.trips]
+
+    @property
+    def is_beam_on(self) -> bool:
+        return self.outputs[Output.BEAM_ENABLE]
+
+    def _let_wires_follow(self) -> None:
+        if self.follows_fan:
+            for name in (Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW):
+                if name in self.closed:
+                    self.closed[name] = self.outputs[Output.EXTRACTION]
+        if self.follows_beam and Input.LOOP_CLOSED in self.closed:
+            self.closed[Input.LOOP_CLOSED] = self.outputs[Output.BEAM_ENABLE]
