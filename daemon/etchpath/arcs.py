@@ -95,7 +95,7 @@ def solve(words: ArcWords, start_x: Floats, start_y: Floats) -> Arcs:
 
 
 def _centre_from_radius(words: ArcWords) -> tuple[Floats, Floats, Flags]:
-    """Return the centre that lies |R| from both ends, on the side that G2 or G3 and R's sign say."""
+    """Return the centre |R| from both ends, on the side that G2 or G3 and the sign of R say."""
     chord = np.hypot(words.dx, words.dy)
     apothem_sq = words.r**2 - chord**2 / 4
     is_too_small = (apothem_sq < -1e-9) | (chord == 0)
@@ -109,7 +109,8 @@ def chord_counts(arcs: Arcs, tolerance_mm: float) -> Counts:
     radius = arcs.radius
     chord = 2 * np.sqrt(np.maximum(tolerance_mm * (2 * radius - tolerance_mm), 1e-12))
     counts = np.floor(np.abs(arcs.turn) * radius / chord)
-    return np.clip(np.nan_to_num(counts), 1, MOST_CHORDS).astype(np.int64)
+    whole: Counts = np.clip(np.nan_to_num(counts), 1, MOST_CHORDS).astype(np.int64)
+    return whole
 
 
 def chord_ends(arcs: Arcs, counts: Counts) -> tuple[Floats, Floats]:

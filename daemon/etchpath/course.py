@@ -97,7 +97,7 @@ class Tracer:
         arcs = _arcs(states, moves[is_arc])
         counts = np.ones(len(moves), dtype=np.int64)
         counts[is_arc] = chord_counts(arcs, self._machine.arc_tolerance_mm)
-        arcs_before = np.cumsum(is_arc) - is_arc
+        arcs_before: Counts = np.cumsum(is_arc) - is_arc
         for part in _parts(counts):
             pieces = counts[part]
             on_arc = np.repeat(is_arc[part], pieces)

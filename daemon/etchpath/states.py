@@ -1,7 +1,9 @@
 """What holds on every line of a file: modes, power, feed and place, carried from line to line."""
 
 from collections.abc import Iterator
+from copy import deepcopy
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -12,8 +14,10 @@ from etchpath.language.dialect import (
     BEAM_OFF,
     CONSTANT_POWER,
     INCH,
+    MILLIMETRE,
     NO_MOTION,
     NOT_SET,
+    RAPID,
     Event,
     Mode,
     Number,
@@ -40,7 +44,9 @@ class States:
 
     lines: Lines
     first: int
+    before: "Carried"
     motion: Modes
+    distance: Modes
     spindle: Modes
     power_s: Floats
     feed_mm_per_min: Floats
@@ -54,8 +60,35 @@ class States:
 
     def given(self, number: Number) -> Floats:
         """Return the column of a number for these lines."""
-        column: Floats = self.lines.numbers[number, self.first : self.first + len(self.motion)]
+        column: Floats = self.lines.numbers[number, self.part]
         return column
+
+    @property
+    def part(self) -> slice:
+        """Which of the block's lines these are."""
+        return slice(self.first, self.first + len(self.motion))
+
+    def __len__(self) -> int:
+        return len(self.motion)
+
+    def carried_to(self, place: int) -> "Carried":
+        """Return what the lines before `place`, counted within these, have left.
+
+        The file's own count of places is taken to be the true one: no origin was shifted.
+        """
+        if place == 0:
+            return deepcopy(self.before)
+        last = place - 1
+        units = INCH if self.scale[last] == MM_PER_INCH else MILLIMETRE
+        modes = (self.motion[last], self.distance[last], units, self.spindle[last])
+        here = [float(self.x_mm[last]), float(self.y_mm[last])]
+        return Carried(
+            modes=[int(mode) for mode in modes],
+            power_s=float(self.power_s[last]),
+            feed_mm_per_min=float(self.feed_mm_per_min[last]),
+            work_mm=list(here),
+            place_mm=here,
+        )
 
     @property
     def line_number(self) -> int:
@@ -65,21 +98,22 @@ class States:
     @property
     def line_ends(self) -> Counts:
         """Where in the file each line ends."""
-        ends: Counts = self.lines.ends[self.first : self.first + len(self.motion)]
+        ends: Counts = self.lines.ends[self.part]
         return ends + (self.lines.block.first_byte + 1)
 
     @property
     def is_beam_on(self) -> Flags:
         """Whether the beam is commanded on while the head moves at a feed."""
-        is_on: Flags = (self.spindle != BEAM_OFF) & (self.power_s > 0) & (self.motion != 0)
-        return is_on & (self.motion != NO_MOTION)
+        is_feed = (self.motion != RAPID) & (self.motion != NO_MOTION)
+        is_on: Flags = (self.spindle != BEAM_OFF) & (self.power_s > 0) & is_feed
+        return is_on
 
 
 @dataclass(slots=True)
 class Carried:
     """What one line leaves to the next."""
 
-    modes: list[int] = field(default_factory=lambda: [0, ABSOLUTE, 21, BEAM_OFF])
+    modes: list[int] = field(default_factory=lambda: [RAPID, ABSOLUTE, MILLIMETRE, BEAM_OFF])
     power_s: float = float("nan")
     feed_mm_per_min: float = float("nan")
     work_mm: list[float] = field(default_factory=lambda: [0.0, 0.0])  # as the file counts
@@ -94,7 +128,7 @@ def follow(lines: Lines, carried: Carried) -> Iterator[States]:
     """
     _drop_refused(lines, carried)
     edges = [0, *_cleared(lines), len(lines)]
-    for first, end in zip(edges[:-1], edges[1:], strict=True):
+    for first, end in pairwise(edges):
         if first == end:
             continue
         if lines.does(Event.CLEARS_ORIGIN)[first]:
@@ -113,14 +147,14 @@ def _cleared(lines: Lines) -> list[int]:
 
 def _drop_refused(lines: Lines, carried: Carried) -> None:
     """Take out the lines whose words do not suit the motion that holds there."""
-    motion = _held(lines.modes[Mode.MOTION], carried.modes[Mode.MOTION])
+    motion = _held_mode(lines.modes[Mode.MOTION], carried.modes[Mode.MOTION])
     is_arc = (motion == 2) | (motion == 3)
     has_axes = lines.given(Number.X) | lines.given(Number.Y)
     sets_origin = lines.does(Event.SETS_ORIGIN)
     by_centre = lines.given(Number.I) | lines.given(Number.J)
     by_radius = lines.given(Number.R)
     is_move = has_axes & ~sets_origin & (motion != NO_MOTION)
-    feed = _held(lines.numbers[Number.F], carried.feed_mm_per_min)
+    feed = _held_number(lines.numbers[Number.F], carried.feed_mm_per_min)
     is_arc_line = is_arc & ((lines.modes[Mode.MOTION] >= 2) | by_centre | by_radius)
     complaints = (
         ("no axis word", is_arc_line & ~has_axes),
@@ -139,13 +173,13 @@ def _drop_refused(lines: Lines, carried: Carried) -> None:
 
 def _states(lines: Lines, part: slice, carried: Carried) -> States:
     modes, numbers = lines.modes[:, part], lines.numbers[:, part]
-    before = list(carried.modes)
+    before = deepcopy(carried)
     motion, distance, units, spindle = (
-        _held(column, start) for column, start in zip(modes, before, strict=True)
+        _held_mode(column, start) for column, start in zip(modes, before.modes, strict=True)
     )
     scale = np.where(units == INCH, MM_PER_INCH, 1.0)
-    power = _held(numbers[Number.S], carried.power_s)
-    feed = _held(numbers[Number.F] * scale, carried.feed_mm_per_min)
+    power = _held_number(numbers[Number.S], carried.power_s)
+    feed = _held_number(numbers[Number.F] * scale, carried.feed_mm_per_min)
     has_axes = ~np.isnan(numbers[Number.X]) | ~np.isnan(numbers[Number.Y])
     sets_origin = lines.does(Event.SETS_ORIGIN)[part]
     is_move = has_axes & ~sets_origin & (motion != NO_MOTION)
@@ -158,14 +192,16 @@ def _states(lines: Lines, part: slice, carried: Carried) -> States:
         carried.work_mm[axis], carried.place_mm[axis] = float(work[-1]), float(place[-1])
         places.append(place)
     stops = lines.does(Event.STOPS)[part]
-    stops |= np.diff(spindle, prepend=np.int16(before[Mode.SPINDLE])) != 0
+    stops |= np.diff(spindle, prepend=np.int16(before.modes[Mode.SPINDLE])) != 0
     stops |= (spindle == CONSTANT_POWER) & ~np.isnan(numbers[Number.S]) & ~is_move
     carried.modes = [int(column[-1]) for column in (motion, distance, units, spindle)]
     carried.power_s, carried.feed_mm_per_min = float(power[-1]), float(feed[-1])
     return States(
         lines=lines,
         first=part.start,
+        before=before,
         motion=motion,
+        distance=distance,
         spindle=spindle,
         power_s=power,
         feed_mm_per_min=feed,
@@ -189,9 +225,17 @@ def _work(values: Floats, is_absolute: Flags, start: float) -> Floats:
     return np.where(last >= 0, values[at] + (added - added[at]), added)
 
 
-def _held(values: Values, start: float) -> Values:
+def _held_mode(values: Modes, start: int) -> Modes:
+    return _held(values, values != NOT_SET, start)
+
+
+def _held_number(values: Floats, start: float) -> Floats:
+    return _held(values, ~np.isnan(values), start)
+
+
+def _held(values: Values, is_given: Flags, start: float) -> Values:
     """Return each value until the next one is given, from `start` on."""
-    is_given = ~np.isnan(values) if values.dtype.kind == "f" else values != NOT_SET
     last = np.maximum.accumulate(np.where(is_given, np.arange(len(values)), -1))
-    held: Values = np.where(last >= 0, values[np.maximum(last, 0)], values.dtype.type(start))
+    held: Values = values[np.maximum(last, 0)]  # type: ignore[assignment]  # numpy says any array
+    held[last < 0] = start
     return held

@@ -3,12 +3,24 @@
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import BinaryIO, Final
+from typing import Final, Protocol
 
 BLOCK_BYTES: Final = 256 * 1024  # a mebibyte is slower and takes 60 MB more
 KEPT_OF_ENDLESS_LINE_BYTES: Final = 4096  # more than any controller takes, so it is still too long
 
 _LONE_RETURN: Final = re.compile(rb"\r(?!\n)")
+
+
+class Source(Protocol):
+    """What blocks are read from: any file open for reading bytes."""
+
+    def read(self, size: int, /) -> bytes:
+        """Return up to `size` bytes, none at the end."""
+        ...
+
+    def readline(self, size: int, /) -> bytes:
+        """Return up to `size` bytes of a line."""
+        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +41,7 @@ class Block:
 class Blocks:
     """Reads `file` once, from where it stands, and counts lines and bytes."""
 
-    def __init__(self, file: BinaryIO) -> None:
+    def __init__(self, file: Source) -> None:
         """Read nothing yet."""
         self._file = file
         self._rest = b""

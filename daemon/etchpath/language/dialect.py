@@ -36,6 +36,7 @@ RAPID: Final = 0
 FIRST_ARC: Final = 2
 NO_MOTION: Final = 80
 INCH: Final = 20
+MILLIMETRE: Final = 21
 ABSOLUTE: Final = 90
 CONSTANT_POWER: Final = 3
 DYNAMIC_POWER: Final = 4

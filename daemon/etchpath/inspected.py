@@ -1,0 +1,71 @@
+"""A file on disk, inspected: for which machine, and what is written beside the report."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from etchpath.errors import UnreadableMachine
+from etchpath.index import IndexBuilder, write_index
+from etchpath.machine import Machine
+from etchpath.picture import PathPicture
+from etchpath.preflight import Report, inspect
+from etchwire.errors import UnreadableSheet
+from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
+
+ASSUMED: Final = Machine(
+    travel_x_mm=400.0,
+    travel_y_mm=400.0,
+    max_feed_x_mm_per_min=10000.0,
+    max_feed_y_mm_per_min=10000.0,
+    acceleration_x_mm_per_s2=1000.0,
+    acceleration_y_mm_per_s2=1000.0,
+    max_s=1000.0,
+)
+
+
+def inspect_file(
+    path: Path,
+    *,
+    machine: Machine | Mapping[str, Any] | None = None,
+    index: Path | None = None,
+    picture: Path | None = None,
+    on_progress: Callable[[int], None] = lambda _: None,
+) -> Report:
+    """Inspect the G-code at `path` (or in the job folder there), and write what is asked for.
+
+    Without a `machine` it is the head's of the sheet beside the file, else ASSUMED. Raise
+    OSError where a file cannot be read or written, UnreadableMachine for a bad description.
+    """
+    gcode = gcode_path(path)
+    if isinstance(machine, Mapping):
+        machine = Machine.from_table(machine)
+    if machine is None:
+        machine = machine_for(gcode) or ASSUMED
+    builder = IndexBuilder()
+    with gcode.open("rb") as file:
+        watchers = [builder] if index else []
+        report = inspect(file, machine, watchers=watchers, on_progress=on_progress)
+        if index:
+            write_index(index, builder.entries(), report.gcode_sha256)
+        if picture:  # in a second pass, once the bounds are known
+            drawing = PathPicture(report)
+            file.seek(0)
+            inspect(file, machine, watchers=[drawing], on_progress=on_progress)
+            drawing.save(picture)
+    return report
+
+
+def gcode_path(path: Path) -> Path:
+    """Return the G-code meant by `path`: the file itself, or that of a job folder."""
+    return path / GCODE_NAME if path.is_dir() else path
+
+
+def machine_for(gcode: Path) -> Machine | None:
+    """Return the machine of the head that the sheet beside `gcode` names, None without a sheet."""
+    sheet = gcode.with_name(SHEET_NAME)
+    try:
+        return Machine.of_head(Sheet.from_json(sheet.read_bytes()).head)
+    except FileNotFoundError:
+        return None
+    except UnreadableSheet as error:
+        raise UnreadableMachine(f"the job sheet beside the file cannot be used: {error}") from error

@@ -1,0 +1,78 @@
+"""What was found in a file: one entry for each kind, with its first line and how often."""
+
+from dataclasses import asdict, dataclass
+from typing import Any, Final
+
+from etchpath.machine import Machine
+from etchpath.preflight.kind import Severity
+from etchpath.preflight.policy import KINDS
+
+READY: Final = "ready"
+SHOWN_CHARACTERS: Final = 80
+_GRAVITY: Final = tuple(Severity)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One kind of thing found; `line` is the first, None where it concerns the whole file."""
+
+    kind: str
+    severity: Severity
+    line: int | None
+    count: int
+    text: str
+    reason: str
+    fix: str
+
+    def to_table(self) -> dict[str, Any]:
+        """Return the plain table that goes into JSON."""
+        return asdict(self)
+
+
+class Findings:
+    """Gathers findings on one machine; the memory it needs is that of the table of kinds."""
+
+    def __init__(self, machine: Machine) -> None:
+        """Know nothing yet."""
+        self._machine = machine
+        self._found: dict[str, tuple[int | None, int, str]] = {}
+
+    def add(self, kind: str, *, line: int | None = None, count: int = 1, text: bytes = b"") -> None:
+        """Note `count` more of `kind`, first met at `line`, which reads `text`."""
+        known = self._found.get(kind)
+        if known is None:
+            self._found[kind] = (line, count, _shown(text))
+        else:
+            self._found[kind] = (known[0], known[1] + count, known[2])
+
+    def __contains__(self, kind: str) -> bool:
+        """Return whether anything of `kind` was found."""
+        return kind in self._found
+
+    def gravest_first(self) -> tuple[Finding, ...]:
+        """Return everything found: what refuses the job first, then by line."""
+        findings = [self._finding(name) for name in self._found]
+        order = sorted(findings, key=lambda f: (-_GRAVITY.index(f.severity), f.line or 0))
+        return tuple(order)
+
+    def verdict(self) -> str:
+        """Return ready, acknowledge or refused."""
+        severities = {KINDS[name].severity_on(self._machine) for name in self._found}
+        for severity in (Severity.REFUSED, Severity.ACKNOWLEDGE):
+            if severity in severities:
+                return severity.value
+        return READY
+
+    def _finding(self, name: str) -> Finding:
+        kind = KINDS[name]
+        line, count, text = self._found[name]
+        severity = kind.severity_on(self._machine)
+        return Finding(name, severity, line, count, text, kind.reason, kind.fix)
+
+
+def _shown(text: bytes) -> str:
+    """Return a line as people may be shown it: short, and printable whatever it holds."""
+    shown = "".join(
+        chr(b) if 0x20 <= b < 0x7F else "\N{MIDDLE DOT}" for b in text[:SHOWN_CHARACTERS]
+    )
+    return shown + ("..." if len(text) > SHOWN_CHARACTERS else "")

@@ -1,0 +1,41 @@
+"""The outcome of a preflight, as values and as the JSON that command, page and daemon read."""
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from etchpath.preflight.findings import Finding
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """What a file is and will do on one machine.
+
+    `bounds_mm` is everywhere the head goes, `burnt_mm` where the beam is on, each None for
+    nothing. `beam` holds speeds and power while the beam is on (preflight.totals).
+    """
+
+    verdict: str
+    findings: tuple[Finding, ...]
+    duration_s: float
+    beam_on_s: float
+    beam_on_mm: float
+    bounds_mm: dict[str, float] | None
+    burnt_mm: dict[str, float] | None
+    beam: dict[str, Any]
+    lines: int
+    gcode_bytes: int
+    gcode_sha256: str
+    has_reentry: bool
+    needed_bytes_per_s: float
+    carried_bytes_per_s: float
+    machine: dict[str, Any]
+
+    def to_table(self) -> dict[str, Any]:
+        """Return the plain table that goes into JSON."""
+        table = {name: getattr(self, name) for name in self.__slots__}
+        return table | {"findings": [finding.to_table() for finding in self.findings]}
+
+    def to_json(self) -> str:
+        """Return the report as JSON text."""
+        return json.dumps(self.to_table(), allow_nan=False)

@@ -1,0 +1,118 @@
+"""What the beam does in sum: how long, how far, how fast against what was asked, how strong."""
+
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from etchpath.course import Course
+from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchpath.motion import Planner, Travel
+from etchpath.timeline import Timed
+
+Floats = NDArray[np.float64]
+
+_SPEED_CLASSES: Final = 4096
+_AT_SPEED_WITHIN: Final = 0.005  # of the feed asked for; reports give whole mm/min
+
+
+@dataclass(slots=True)
+class Box:
+    """A rectangle that grows, millimetres."""
+
+    left_mm: float = np.inf
+    bottom_mm: float = np.inf
+    right_mm: float = -np.inf
+    top_mm: float = -np.inf
+
+    def take_in(self, x_mm: Floats, y_mm: Floats) -> None:
+        """Grow over these places."""
+        if len(x_mm) == 0:
+            return
+        self.left_mm = min(self.left_mm, float(x_mm.min()))
+        self.right_mm = max(self.right_mm, float(x_mm.max()))
+        self.bottom_mm = min(self.bottom_mm, float(y_mm.min()))
+        self.top_mm = max(self.top_mm, float(y_mm.max()))
+
+    def to_table(self) -> dict[str, float] | None:
+        """Return the four sides to the micrometre, or None for nothing at all."""
+        if self.left_mm > self.right_mm:
+            return None
+        return {name: round(getattr(self, name), 3) for name in self.__slots__}
+
+
+class BeamTotals:
+    """Sums over all pieces with the beam on; speeds are weighted by the time they last."""
+
+    def __init__(self, machine: Machine) -> None:
+        """Know nothing yet."""
+        self._machine = machine
+        fastest = np.hypot(machine.max_feed_x_mm_per_min, machine.max_feed_y_mm_per_min)
+        self._class_mm_per_s = float(fastest) / SECONDS_PER_MINUTE / (_SPEED_CLASSES - 1)
+        self._seconds_in_class = np.zeros(_SPEED_CLASSES)
+        self._unhurried = Planner(machine)  # the same way, as fast as the machine can
+        self._is_beam_on = np.empty(0, dtype=bool)
+        self.seconds = 0.0
+        self.length_mm = 0.0
+        self.asked_s = 0.0  # how long it would have lasted at the feed asked for
+        self.at_speed_s = 0.0
+        self.full_power_s = 0.0  # seconds at full power that would give the same energy
+        self.fastest_mm_per_s = 0.0
+        self.burnt = Box()
+
+    def plan_freely(self, course: Course) -> None:
+        """Run `course` once more without its feeds, to see how fast it could be run at all."""
+        self._is_beam_on = np.append(self._is_beam_on, course.beam_s > 0)
+        endless = np.full(len(course), np.inf)
+        self._see_fastest(self._unhurried.add(replace(course.moves, feed_mm_per_s=endless)))
+
+    def finish(self) -> None:
+        """Take in what the free run still holds back."""
+        self._see_fastest(self._unhurried.finish())
+
+    def add(self, timed: Timed) -> None:
+        """Take in some settled pieces."""
+        is_on = timed.course.beam_s > 0
+        if not is_on.any():
+            return
+        course = timed.course.part(is_on)
+        seconds, length = timed.seconds[is_on], timed.travel.length_mm[is_on]
+        speed = length / seconds
+        asked = course.feed_mm_per_s
+        self.seconds += float(seconds.sum())
+        self.length_mm += float(length.sum())
+        self.asked_s += float((length / asked).sum())
+        self.at_speed_s += float(seconds[speed >= asked * (1 - _AT_SPEED_WITHIN)].sum())
+        power = np.minimum(course.beam_s / self._machine.max_s, 1.0)
+        follows = np.where(course.is_constant_power, 1.0, np.minimum(speed / asked, 1.0))
+        self.full_power_s += float((seconds * power * follows).sum())
+        classes = np.minimum(speed / self._class_mm_per_s, _SPEED_CLASSES - 1).astype(np.intp)
+        self._seconds_in_class += np.bincount(classes, seconds, minlength=_SPEED_CLASSES)
+        self.burnt.take_in(course.x_mm, course.y_mm)
+        self.burnt.take_in(course.x_mm - course.dx_mm, course.y_mm - course.dy_mm)
+
+    def to_table(self) -> dict[str, Any]:
+        """Return the sums as they go into JSON; speeds in mm/min, None where nothing is burnt."""
+        if self.seconds == 0:
+            return {"mean_mm_per_min": None}
+        per_minute = SECONDS_PER_MINUTE
+        summed = np.cumsum(self._seconds_in_class)
+        slow = int(np.searchsorted(summed, 0.05 * summed[-1]))
+        return {
+            "asked_mm_per_min": round(self.length_mm / self.asked_s * per_minute, 1),
+            "mean_mm_per_min": round(self.length_mm / self.seconds * per_minute, 1),
+            "slowest_twentieth_mm_per_min": round(slow * self._class_mm_per_s * per_minute, 1),
+            "share_at_asked": round(self.at_speed_s / self.seconds, 4),
+            "useful_mm_per_min": round(self.fastest_mm_per_s * per_minute, 1),
+            "full_power_s": round(self.full_power_s, 3),
+            "full_power_s_per_mm": self.full_power_s / self.length_mm,
+        }
+
+    def _see_fastest(self, travel: Travel) -> None:
+        count = len(travel.seconds)
+        is_on, self._is_beam_on = self._is_beam_on[:count], self._is_beam_on[count:]
+        if is_on.any():
+            self.fastest_mm_per_s = max(
+                self.fastest_mm_per_s, float(travel.peak_mm_per_s[is_on].max())
+            )

@@ -1,0 +1,67 @@
+"""Preflight in a process of its own: what the daemon starts for every job before it may be armed.
+
+    python -m etchpath.preflight_process JOB.gcode [--machine MACHINE.json] [--index INDEX.json]
+        [--picture PICTURE.png] [--memory-mb 400]
+
+It lowers its own priority and limits its own memory before numpy is loaded, and prints the
+report as one line of JSON. Exit code 0 says that there is a report, whatever its verdict; 1
+comes with a sentence on the error stream. Without a machine description the sheet beside the
+G-code tells the head.
+"""
+
+import argparse
+import json
+import os
+import resource
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+_LOWER_PRIORITY: Final = 10
+_DEFAULT_MEMORY_MB: Final = 400
+_BYTES_PER_MB: Final = 1024 * 1024
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Inspect the file that `arguments` name; return the exit code."""
+    wishes = _parser().parse_args(arguments)
+    _be_modest(wishes.memory_mb)
+    # Only now: numpy's threads and memory have to follow the limits.
+    from etchpath.errors import EtchpathError  # noqa: PLC0415
+    from etchpath.inspected import inspect_file  # noqa: PLC0415
+
+    try:
+        machine = json.loads(wishes.machine.read_bytes()) if wishes.machine else None
+        report = inspect_file(
+            wishes.job, machine=machine, index=wishes.index, picture=wishes.picture
+        )
+    except (EtchpathError, OSError, ValueError, MemoryError) as error:
+        print(f"The preflight failed: {error or 'out of memory'}.", file=sys.stderr)  # noqa: T201
+        return 1
+    print(report.to_json())  # noqa: T201 - this is the process's answer
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="etchpath.preflight_process")
+    parser.add_argument("job", type=Path)
+    parser.add_argument("--machine", type=Path)
+    parser.add_argument("--index", type=Path)
+    parser.add_argument("--picture", type=Path)
+    parser.add_argument("--memory-mb", type=int, default=_DEFAULT_MEMORY_MB)
+    return parser
+
+
+def _be_modest(memory_mb: int) -> None:
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"  # its threads would reserve address space each
+    os.nice(_LOWER_PRIORITY)
+    limit = memory_mb * _BYTES_PER_MB
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    if hard != resource.RLIM_INFINITY:
+        limit = min(limit, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (limit, hard))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,154 @@
+"""`etchwarden check`: what a prepared file will do, before it does it."""
+
+import sys
+import time
+from pathlib import Path
+from typing import Final, Self
+
+import click
+
+from etchpath.errors import EtchpathError
+from etchpath.inspected import gcode_path, inspect_file
+from etchpath.machine import Machine
+from etchpath.preflight.findings import Finding
+from etchpath.preflight.report import Report
+
+EXIT_CODES: Final = {"ready": 0, "refused": 1, "acknowledge": 3}
+VERDICTS: Final = {
+    "ready": "Ready.",
+    "acknowledge": "It can run, but read this first.",
+    "refused": "Refused.",
+}
+PROGRESS_AFTER_S: Final = 1.0
+SECONDS_PER_MINUTE: Final = 60
+MINUTES_PER_HOUR: Final = 60
+
+
+@click.command(name="check")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print the report as JSON.")
+@click.option(
+    "--machine",
+    type=click.Path(path_type=Path),
+    help="Description of the machine (TOML). Left out: the head that the job sheet names.",
+)
+@click.option("--picture", type=click.Path(path_type=Path), help="Draw the path as a PNG here.")
+@click.option(
+    "--index", type=click.Path(path_type=Path), help="Write the index (line, byte, time) here."
+)
+def command(
+    *, file: Path, as_json: bool, machine: Path | None, picture: Path | None, index: Path | None
+) -> None:
+    """Say what FILE (G-code, or a job folder) will do, before it does it.
+
+    Exit code 0 means ready, 1 refused, 3 that something must be read and accepted first.
+    """
+    try:
+        described = Machine.from_toml(machine) if machine else None
+        with _Progress(file, passes=2 if picture else 1) as progress:
+            report = inspect_file(
+                file, machine=described, index=index, picture=picture, on_progress=progress.reach
+            )
+    except OSError as error:
+        raise _Unusable(f"{error.filename or file}: {error.strerror}.") from error
+    except EtchpathError as error:
+        raise _Unusable(f"{error}.") from error
+    click.echo(report.to_json() if as_json else _told(report))
+    raise SystemExit(EXIT_CODES[report.verdict])
+
+
+class _Unusable(click.ClickException):
+    """A file or description cannot be read at all: neither ready nor refused."""
+
+    exit_code = 2
+
+
+class _Progress:
+    """A bar on the error stream that appears once the work has lasted a second."""
+
+    def __init__(self, file: Path, *, passes: int) -> None:
+        self._began_s = time.monotonic()
+        self._size_bytes = gcode_path(file).stat().st_size
+        self._bar = click.progressbar(
+            length=max(1, self._size_bytes * passes), label="Reading", file=sys.stderr
+        )
+        self._is_shown = False
+        self._before = 0  # bytes of finished passes
+        self._reached = 0
+
+    def reach(self, place: int) -> None:
+        """Show that `place` bytes of this pass are done."""
+        if self._before + place < self._reached:
+            self._before += self._size_bytes
+        has_lasted = time.monotonic() - self._began_s > PROGRESS_AFTER_S
+        if not self._is_shown and has_lasted and sys.stderr.isatty():
+            self._bar.__enter__()
+            self._bar.update(self._reached)
+            self._is_shown = True
+        if self._is_shown:
+            self._bar.update(self._before + place - self._reached)
+        self._reached = self._before + place
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        if self._is_shown:
+            self._bar.render_finish()
+
+
+def _told(report: Report) -> str:
+    """Return the report as a person reads it."""
+    lines = [VERDICTS[report.verdict], "", *_figures(report)]
+    for finding in report.findings:
+        lines += ["", *_finding(finding)]
+    return "\n".join(lines)
+
+
+def _figures(report: Report) -> list[str]:
+    beam = report.beam
+    figures = [("Duration", _duration(report.duration_s))]
+    if report.bounds_mm:
+        figures.append(("Head goes", _box(report.bounds_mm)))
+    if report.burnt_mm:
+        figures += [
+            ("Etched", _box(report.burnt_mm)),
+            ("Beam on", f"{_duration(report.beam_on_s)} over {report.beam_on_mm / 1000:.2f} m"),
+            (
+                "Speed",
+                f"{beam['mean_mm_per_min']:.0f} mm/min on average, "
+                f"{beam['asked_mm_per_min']:.0f} asked for; "
+                f"above {beam['useful_mm_per_min']:.0f} nothing is gained",
+            ),
+        ]
+    figures += [
+        (
+            "Serial line",
+            f"{report.needed_bytes_per_s:.0f} of {report.carried_bytes_per_s:.0f} bytes/s at most",
+        ),
+        ("File", f"{report.lines} lines, {report.gcode_bytes / 1e6:.3g} MB"),
+    ]
+    return [f"{name:<12} {value}" for name, value in figures]
+
+
+def _finding(finding: Finding) -> list[str]:
+    times = "" if finding.count == 1 else f", {finding.count} times"
+    place = f"line {finding.line}{times}" if finding.line else "whole file"
+    text = f": {finding.text}" if finding.text else ""
+    told = [f"{finding.severity.upper()} - {finding.kind} ({place}){text}", f"  {finding.reason}"]
+    return [*told, f"  {finding.fix}"] if finding.fix else told
+
+
+def _box(box: dict[str, float]) -> str:
+    return (
+        f"{box['left_mm']:g} to {box['right_mm']:g} mm across, "
+        f"{box['bottom_mm']:g} to {box['top_mm']:g} mm up"
+    )
+
+
+def _duration(seconds: float) -> str:
+    if seconds < SECONDS_PER_MINUTE:
+        return f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), SECONDS_PER_MINUTE)
+    hours, minutes = divmod(minutes, MINUTES_PER_HOUR)
+    return f"{hours} h {minutes} min" if hours else f"{minutes} min {rest} s"
