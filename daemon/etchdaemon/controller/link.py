@@ -58,13 +58,10 @@ class Link:
             data.append(ended)
         return b"".join(data)
 
-    def restart(self, window: ReceiveWindow | None = None) -> None:
-        """Forget everything said so far; from now on count by `window` where one is given."""
+    def forget(self) -> None:
+        """Drop what was half heard and every line in flight: the controller is being reset."""
         self._unread = b""
-        self._offset_mm = None
         self.window.forget()
-        if window is not None:
-            self.window = window
 
     def _events_of(self, line: bytes) -> Iterator[Event]:
         while len(line) >= LONGEST_LINE_BYTES:

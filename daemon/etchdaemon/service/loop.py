@@ -10,27 +10,31 @@ from etchdaemon.ports import Clock, Records
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state, wishes_in
 from etchdaemon.service import fitness, snapshot
 from etchdaemon.service.course import Course
-from etchdaemon.service.desk import Desk, Request
+from etchdaemon.service.wishes import Wishes, Request
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import LinkState, Machine
 from etchdaemon.service.spool import SpooledJob
 
 NEWS_EVERY_S: Final = 0.25  # of the wall's
+AT_REST_S: Final = 0.02
+GATHERING_S: Final = 0.004
+SLOW_GATHERING_S: Final = 0.006
+FEW_LINES: Final = 4
 STARTING_NOW: Final = "The start is being prepared; wait a moment."
 
 
 class Service:
     """The daemon's one owner of the machine: whoever calls `step` moves everything on.
 
-    It knows no thread; people reach it through the desk. `settle_s` is how long the laser
+    It knows no thread; people reach it through `wishes`. `settle_s` is how long the laser
     takes to be ready once its contact has closed.
     """
 
     def __init__(
-        self, *, machine: Machine, desk: Desk, clock: Clock, records: Records, settle_s: float
+        self, *, machine: Machine, wishes: Wishes, clock: Clock, records: Records, settle_s: float
     ) -> None:
         self._machine = machine
-        self._desk = desk
+        self._wishes = wishes
         self._clock = clock
         self._records = records
         self._settle_s = settle_s
@@ -38,6 +42,7 @@ class Service:
         self._job: SpooledJob | None = None
         self._course: Course | None = None
         self._starting: Request | None = None
+        self._is_busy = False
         self._shown: tuple[object, ...] = ()
         self._show_again_at_s = 0.0
         machine.cut_beam(clock.now_s())
@@ -48,15 +53,27 @@ class Service:
         """Whether a run is."""
         return self._life.is_under_way
 
+    @property
+    def patience_s(self) -> float:
+        """How long the next look may wait, when nobody rings, in the machine's seconds.
+
+        What costs is waking up, hardly the lines: so answers are gathered. At the link's limit
+        4 ms use up a third of the window; where the machine is the slower one, 6 ms do as well.
+        """
+        if not self.is_under_way:
+            return AT_REST_S
+        return GATHERING_S if self._is_busy else SLOW_GATHERING_S
+
     def step(self) -> None:
         """Look once, and do the one thing that follows."""
         now_s = self._clock.now_s()
         try:
-            for request in self._desk.take():
+            for request in self._wishes.take():
                 self._heed(request, now_s)
             self._hear(now_s)
             self._go_on(now_s)
             lines = self._course.lines(now_s) if self._course is not None else ()
+            self._is_busy = len(lines) > FEW_LINES
             self._machine.send(lines, now_s)
         except PortLost as lost:
             self._lose(str(lost), now_s)
@@ -190,7 +207,7 @@ class Service:
             return
         self._shown = seen
         self._show_again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
-        self._desk.publish(
+        self._wishes.publish(
             {
                 "at_utc": self._clock.utc_now(),
                 "state": self._life.state.value,

@@ -8,7 +8,6 @@ from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusRepo
 from etchdaemon.controller.facts import Facts, refusals, warnings
 from etchdaemon.controller.opening import From, Opening
 from etchdaemon.controller.orders import Order, Orders, Say, Sequence
-from etchdaemon.controller.window import ReceiveWindow
 from etchdaemon.errors import PortLost
 from etchdaemon.ports import BeamEnable, PortOpener
 from etchdaemon.service.wire import Wire
@@ -122,7 +121,7 @@ class Machine:
             self.link = LinkState.OPENING
             self.sentence = "Getting to know the controller."
         if self._wire is not None:
-            self._wire.restart()
+            self._wire.patience.forget()
         self.begin(Opening(start, self.greeting), now_s)
 
     def carry_out(self, orders: Orders, now_s: float) -> None:
@@ -223,4 +222,4 @@ class Machine:
         self.link = LinkState.REFUSED if reasons else LinkState.READY
         self.sentence = " ".join(reasons) or "The machine is ready."
         if self.facts.build is not None and self._wire is not None:
-            self._wire.restart(ReceiveWindow(self.facts.build.receive_bytes))
+            self._wire.count_by(self.facts.build.receive_bytes)

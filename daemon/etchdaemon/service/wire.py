@@ -72,7 +72,7 @@ class Wire:
         if order is Order.REPORT:
             self._note_request(now_s)
         if order is Order.RESET:
-            self._link.restart()
+            self._link.forget()
             self.patience.forget()
         self._port.write(ORDERED_BYTES[order])
 
@@ -87,11 +87,9 @@ class Wire:
             self._due = b""
             self._port.write(data)
 
-    def restart(self, window: ReceiveWindow | None = None) -> None:
-        """Begin anew after a greeting; count by `window` from now on, if one is given."""
-        self._link.restart(window)
-        self._due = b""
-        self.patience.forget()
+    def count_by(self, receive_bytes: int) -> None:
+        """From now on fill a buffer of the size that the controller has reported."""
+        self._link.window = ReceiveWindow(receive_bytes)
 
     def close(self) -> None:
         """Let go of the port."""

@@ -47,7 +47,7 @@ class Request:
         return self._answer.done()
 
 
-class Desk:
+class Wishes:
     """An Operator: any thread may ask here; only the loop takes and publishes."""
 
     def __init__(self, *, spool: Spool, doorbell: Doorbell) -> None:

@@ -1,0 +1,59 @@
+"""Two clocks: the system's, and the practice machine's."""
+
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+from etchwire.simulated_time import SimulatedTime
+
+STANDSTILL_S: Final = 2.0
+
+
+def _utc_now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+class SystemClock:
+    """Monotonic seconds, and the wall's time."""
+
+    seconds_per_wall_second: Final = 1.0
+
+    def now_s(self) -> float:
+        """Return monotonic seconds."""
+        return time.monotonic()
+
+    def utc_now(self) -> str:
+        """Return the wall clock's time."""
+        return _utc_now()
+
+
+class PracticeClock:
+    """The practice machine's simulated seconds.
+
+    Simulated time waits for the host. Where it has stood still for two seconds of the wall's
+    it goes on by the wall's, so that a dead practice machine does not stop the daemon's
+    patience; what was added stays added. One thread only asks for it.
+    """
+
+    def __init__(self, path: Path, *, seconds_per_wall_second: float) -> None:
+        self.seconds_per_wall_second = seconds_per_wall_second
+        self._simulated = SimulatedTime(path)
+        self._seen_s = self._simulated.now_s
+        self._seen_at_s = time.monotonic()
+        self._added_s = 0.0
+
+    def now_s(self) -> float:
+        """Return simulated seconds, and what was added to them."""
+        simulated_s, wall_s = self._simulated.now_s, time.monotonic()
+        if simulated_s != self._seen_s:
+            self._seen_s, self._seen_at_s = simulated_s, wall_s
+        elif wall_s - self._seen_at_s > STANDSTILL_S:
+            overdue_s = wall_s - self._seen_at_s - STANDSTILL_S
+            self._added_s += overdue_s
+            self._seen_at_s += overdue_s
+        return simulated_s + self._added_s
+
+    def utc_now(self) -> str:
+        """Return the wall clock's time: the practice etch happens now, only faster."""
+        return _utc_now()

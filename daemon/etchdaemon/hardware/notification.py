@@ -1,0 +1,18 @@
+"""A word to the service manager: one datagram, as systemd's sd_notify(3) describes it."""
+
+import os
+import socket
+from contextlib import suppress
+
+
+def notify(*words: str) -> None:
+    """Send `words` such as READY=1; nothing happens where no service manager listens."""
+    path = os.environ.get("NOTIFY_SOCKET", "")
+    if not path:
+        return
+    address = "\0" + path[1:] if path.startswith("@") else path
+    with (
+        suppress(OSError),  # a deaf manager must not stop an etch
+        socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as manager,
+    ):
+        manager.sendto("\n".join(words).encode(), address)

@@ -1,0 +1,108 @@
+"""The serial line: pyserial opens it, the operating system's own calls move the bytes.
+
+Everything foreign that can go wrong with it comes out as PortLost, from here and nowhere else.
+"""
+
+import errno
+import fcntl
+import os
+import termios
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from typing import Final
+
+import serial
+
+from etchdaemon.errors import PortLost
+
+BAUD: Final = 115200
+READ_BYTES: Final = 4096
+# What pyserial and the calls below it raise; after an unplugging it is any of them.
+_FOREIGN: Final = (serial.SerialException, OSError, termios.error, TypeError, ValueError)
+
+_CANNOT_OPEN: Final[Mapping[int, str]] = {
+    errno.ENOENT: "There is no port {path}. Check the cable and that the machine is switched on.",
+    errno.EACCES: "The port {path} may not be opened. Put the daemon's user into group dialout.",
+    errno.EAGAIN: "The port {path} is in use by another program. End that program.",
+    errno.EBUSY: "The port {path} is in use by another program. End that program.",
+}
+
+
+class SerialPort:
+    """An open serial line that nobody else may open meanwhile."""
+
+    def __init__(self, path: str) -> None:
+        try:
+            self._serial = serial.Serial(path, BAUD, timeout=0, exclusive=True)
+        except _FOREIGN as error:
+            raise PortLost(_why_not(path, error)) from error
+        self._path = path
+        self._descriptor: int = self._serial.fileno()
+        try:
+            fcntl.ioctl(self._descriptor, termios.TIOCEXCL)
+            self._tell_silence_from_hanging_up()
+        except _FOREIGN as error:
+            self.close()
+            raise PortLost(_why_not(path, error)) from error
+        with suppress(*_FOREIGN, NotImplementedError):  # not every driver has such a timer
+            self._serial.set_low_latency_mode(True)
+
+    def read_waiting(self) -> bytes:
+        """Return the bytes that have arrived, possibly none; never wait."""
+        try:
+            data = os.read(self._descriptor, READ_BYTES)
+        except BlockingIOError:
+            return b""
+        except _FOREIGN as error:
+            raise self._lost() from error
+        if not data:
+            raise self._lost()
+        return data
+
+    def write(self, data: bytes) -> None:
+        """Hand over every byte of `data`.
+
+        The driver's buffer holds many times what may be in flight, so a port that takes less
+        takes nothing any more; what of it went out is not known and is never sent again.
+        """
+        with self._foreign_turned_into_ours():
+            written = os.write(self._descriptor, data)
+        if written < len(data):
+            raise PortLost(f"The port {self._path} takes no more bytes. Check the cable.")
+
+    def discard_output(self) -> None:
+        """Throw away what the driver still holds."""
+        with self._foreign_turned_into_ours():
+            termios.tcflush(self._descriptor, termios.TCOFLUSH)
+
+    def close(self) -> None:
+        """Let go of the port."""
+        with suppress(*_FOREIGN):
+            self._serial.close()
+
+    def _tell_silence_from_hanging_up(self) -> None:
+        """Let an empty read mean that the line is gone; pyserial lets it mean silence as well."""
+        attributes = termios.tcgetattr(self._descriptor)
+        attributes[6][termios.VMIN] = 1
+        termios.tcsetattr(self._descriptor, termios.TCSANOW, attributes)
+
+    def _lost(self) -> PortLost:
+        return PortLost(f"The port {self._path} is gone: the cable was pulled, or the machine.")
+
+    @contextmanager
+    def _foreign_turned_into_ours(self) -> Iterator[None]:
+        try:
+            yield
+        except _FOREIGN as error:
+            raise self._lost() from error
+
+
+def opener(path: str) -> Callable[[], SerialPort]:
+    """Return what opens the port at `path`; a symbolic link is followed anew every time."""
+    return lambda: SerialPort(path)
+
+
+def _why_not(path: str, error: BaseException) -> str:
+    number = getattr(error, "errno", None)
+    text = _CANNOT_OPEN.get(number or 0, "{path} is no serial port that can be used.")
+    return text.format(path=path)

@@ -1,0 +1,41 @@
+"""`etchwarden daemon`: own the machine."""
+
+import logging
+import sys
+from pathlib import Path
+
+import click
+
+_FOLDER = click.Path(file_okay=False, path_type=Path)
+
+
+@click.command(name="daemon")
+@click.option("--port", required=True, help="The serial port that the machine is on.")
+@click.option(
+    "--socket",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Where pages and commands reach the daemon.",
+)
+@click.option(
+    "--state", required=True, type=_FOLDER, help="Folder of the logbook and the jobs handed in."
+)
+@click.option("--practice", type=_FOLDER, help="Folder of the practice machine that is on PORT.")
+def command(port: str, socket: Path, state: Path, practice: Path | None) -> None:
+    """Own the machine: stream jobs, watch it, keep the logbook.
+
+    Ends with SIGTERM or Ctrl-C; an etch that is under way is stopped first.
+    """
+    from etchdaemon.assembly import Places, run_daemon  # noqa: PLC0415 - `--help` stays quick
+    from etchdaemon.errors import EtchdaemonError  # noqa: PLC0415
+    from etchwire.errors import WireError  # noqa: PLC0415
+
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s")
+    try:
+        state.mkdir(parents=True, exist_ok=True)
+        places = Places(port=port, socket=socket, state=state, practice=practice)
+        sys.exit(run_daemon(places))
+    except (EtchdaemonError, WireError) as error:
+        raise click.ClickException(str(error)) from error
+    except OSError as error:
+        raise click.ClickException(f"{error.filename or state}: {error.strerror}.") from error

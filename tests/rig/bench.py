@@ -1,0 +1,140 @@
+"""The whole daemon on the practice machine, in memory, with time moved by hand."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from etchdaemon.service.wishes import Wishes, Request
+from etchdaemon.service.loop import Service
+from etchdaemon.service.machine import Machine
+from etchdaemon.service.spool import Spool
+from etchpath.writer import Order, write_job
+from etchpractice.machine import PracticeMachine
+from etchwire.craft import Recipe
+from etchwire.examples import PRACTICE_HEADS
+from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
+from rig.memory import MemoryClock, MemoryContact, MemoryPort, MemoryRecords, NoDoorbell
+
+STEP_S = 0.004
+LONG_S = 60.0
+
+
+class Rig:
+    """Service and practice machine, joined; nothing moves unless a test says so."""
+
+    def __init__(self, folder: Path, machine: PracticeMachine | None = None) -> None:
+        self.folder = folder
+        self.machine = machine = machine or PracticeMachine()
+        self.clock = MemoryClock(machine)
+        self.port = MemoryPort(machine)
+        self.contact = MemoryContact(machine, self.clock)
+        self.records = MemoryRecords()
+        self.wishes = Wishes(spool=Spool(folder / "spool"), doorbell=NoDoorbell())
+        self.service = Service(
+            machine=Machine(open_port=self.port, beam=self.contact, port_name="practice"),
+            wishes=self.wishes,
+            clock=self.clock,
+            records=self.records,
+            settle_s=0.05,
+        )
+
+    # Time
+
+    def step(self, times: int = 1) -> None:
+        """Let the loop look, and 4 ms pass, so many times."""
+        for _ in range(times):
+            self.service.step()
+            self.machine.advance(STEP_S)
+
+    def wait(self, seconds: float) -> None:
+        """Let simulated time pass."""
+        self.step(round(seconds / STEP_S))
+
+    def wait_until(self, holds, *, within_s: float = LONG_S) -> None:
+        """Step until `holds()`; fail when it does not within so much simulated time."""
+        for _ in range(round(within_s / STEP_S)):
+            if holds():
+                return
+            self.step()
+        raise AssertionError(f"it did not come to that within {within_s} s: {self.state}")
+
+    # What is shown
+
+    @property
+    def state(self) -> str:
+        return self.wishes.snapshot()["state"]
+
+    @property
+    def link(self) -> str:
+        return self.wishes.snapshot()["machine"]["link"]
+
+    @property
+    def run(self) -> dict[str, Any]:
+        return self.wishes.snapshot()["run"]
+
+    @property
+    def record(self):
+        return self.records.runs[-1]
+
+    # What a person does
+
+    def ask(self, command: str, **arguments: Any) -> dict[str, Any]:
+        """Ask, and step until there is an answer; raise what it was refused with."""
+        request = self.wishes.submit(command, **arguments)
+        self.wait_until(lambda: request.is_answered)
+        return request.answer(0)
+
+    def submit(self, command: str) -> Request:
+        return self.wishes.submit(command)
+
+    def make_job(self, bits=None, *, head="practice-20w", **changes: Any) -> Path:
+        """Write a small job with the house's own writer and return its folder."""
+        folder = self.folder / f"job-{len(list(self.folder.glob('job-*')))}"
+        folder.mkdir()
+        recipe = Recipe(
+            **{
+                "surface": "practice tile, white paint",
+                "feed_mm_per_min": 4000.0,
+                "power_ratio": 0.6,
+                "line_spacing_mm": 0.1,
+            }
+            | changes
+        )
+        order = Order(title="patch", head=PRACTICE_HEADS[head], recipe=recipe, halftone="none")
+        with (folder / GCODE_NAME).open("wb") as file:
+            sheet = write_job(patch(5, 60) if bits is None else bits, file, order)
+        (folder / SHEET_NAME).write_text(sheet.to_json())
+        return folder
+
+    def load(self, folder: Path | None = None) -> Sheet:
+        """Load a job, a small one of our own unless another is given."""
+        folder = self.make_job() if folder is None else folder
+        with (folder / GCODE_NAME).open("rb") as gcode, (folder / SHEET_NAME).open("rb") as sheet:
+            self.ask("load", gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
+        return Sheet.from_json((folder / SHEET_NAME).read_text())
+
+    def get_ready(self) -> None:
+        self.wait_until(lambda: self.link == "ready")
+
+    def start(self, folder: Path | None = None) -> Sheet:
+        """Open the port, load and start."""
+        self.get_ready()
+        sheet = self.load(folder)
+        self.ask("start")
+        return sheet
+
+    def etch_until_row(self, row: int) -> None:
+        """Step until the head is in `row` of the picture, its beam on."""
+        self.wait_until(lambda: self.run["row"] == row)
+
+    def wait_for_the_end(self, *, within_s: float = LONG_S) -> None:
+        self.wait_until(lambda: self.state == "ended", within_s=within_s)
+
+
+def patch(rows: int, columns: int):
+    """Return dots, every second of them burnt, as a dithered middle grey has them."""
+    bits = np.zeros((rows, columns), dtype=bool)
+    bits[::2, ::2] = True
+    bits[1::2, 1::2] = True
+    return bits

@@ -1,0 +1,148 @@
+"""The daemon's outside, in memory: port, clock, contact, doorbell and logbook."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from etchdaemon.errors import LogbookUnavailable, PortLost
+from etchdaemon.run.actuals import RowActuals
+from etchpractice.machine import Unplugged
+
+
+class MemoryClock:
+    """The practice machine's time, and a wall clock that can be set."""
+
+    seconds_per_wall_second = 1.0
+
+    def __init__(self, machine) -> None:
+        self._machine = machine
+        self.year = 2026
+
+    def now_s(self) -> float:
+        return self._machine.now_s
+
+    def utc_now(self) -> str:
+        seconds = int(self._machine.now_s)
+        return (
+            f"{self.year}-01-01T{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}Z"
+        )
+
+
+class MemoryPort:
+    """A cable to the practice machine that can be pulled out, and bytes that can get lost."""
+
+    def __init__(self, machine) -> None:
+        self._machine = machine
+        self.boot_s = 0.0  # how long the board takes to greet
+        self.is_taken = False
+        self.is_blocked = False
+        self.written = bytearray()
+
+    def __call__(self) -> "MemoryPort":
+        """Open it, as a PortOpener."""
+        if not self._machine.is_plugged:
+            raise PortLost("There is no port practice.")
+        if self.is_taken:
+            raise PortLost("The port practice is in use by another program.")
+        self._machine.open_port(self.boot_s)
+        return self
+
+    def read_waiting(self) -> bytes:
+        try:
+            return self._machine.read()
+        except Unplugged:
+            raise PortLost("The port practice is gone.") from None
+
+    def write(self, data: bytes) -> None:
+        if self.is_blocked:
+            raise PortLost("The port practice takes no more bytes.")
+        try:
+            self._machine.write(data)
+        except Unplugged:
+            raise PortLost("The port practice is gone.") from None
+        self.written += data
+
+    def discard_output(self) -> None:
+        """What was written is on the wire already: this port keeps no queue."""
+
+    def close(self) -> None:
+        pass
+
+
+class MemoryContact:
+    """The beam enable's contact on the practice board, and when it last opened."""
+
+    def __init__(self, machine, clock: MemoryClock) -> None:
+        self._board = machine.board
+        self._clock = clock
+        self.cut_at_s: float | None = None
+        self._board.connect()
+
+    @property
+    def is_closed(self) -> bool:
+        return self._board.outputs["beam_enable"]
+
+    def allow(self) -> None:
+        self._board.set_output("beam_enable", True)
+
+    def cut(self) -> None:
+        if self.is_closed:
+            self.cut_at_s = self._clock.now_s()
+        self._board.set_output("beam_enable", False)
+
+
+class NoDoorbell:
+    """Nobody has to be woken: the rig steps the loop itself."""
+
+    def ring(self) -> None:
+        pass
+
+    def wait(self, timeout_s: float) -> None:
+        pass
+
+
+@dataclass
+class RunRecord:
+    """One run as the logbook would hold it."""
+
+    sheet_json: str
+    notes: Mapping[str, Any]
+    events: list[Mapping[str, Any]] = field(default_factory=list)
+    rows: list[RowActuals] = field(default_factory=list)
+    end: Mapping[str, Any] | None = None
+
+    def kinds(self) -> list[str]:
+        return [event["kind"] for event in self.events]
+
+    def event(self, kind: str) -> Mapping[str, Any]:
+        return next(event for event in self.events if event["kind"] == kind)
+
+
+class MemoryRecords:
+    """A logbook that keeps everything, until it is told that its disk is full."""
+
+    def __init__(self) -> None:
+        self.runs: list[RunRecord] = []
+        self.trouble: str | None = None
+
+    def start_run(self, *, sheet_json: str, notes: Mapping[str, Any], **_: Any) -> int:
+        self._require_disk()
+        self.runs.append(RunRecord(sheet_json, notes))
+        return len(self.runs)
+
+    def note_event(self, run: int, **event: Any) -> None:
+        self.runs[run - 1].events.append(event)
+
+    def confirm_event(self, run: int, **event: Any) -> None:
+        self._require_disk()
+        self.note_event(run, **event)
+
+    def note_rows(self, run: int, rows: Sequence[RowActuals]) -> None:
+        self.runs[run - 1].rows.extend(rows)
+
+    def end_run(self, run: int, **end: Any) -> None:
+        self.runs[run - 1].end = end
+
+    def _require_disk(self) -> None:
+        if self.trouble is not None:
+            raise LogbookUnavailable(self.trouble)
