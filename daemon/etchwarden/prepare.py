@@ -1,5 +1,6 @@
 """`etchwarden prepare`: a photo becomes a job in a folder."""
 
+import math
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -10,16 +11,16 @@ from typing import Any, Final
 import click
 
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
-from etchphoto.framing import MM_PER_INCH, Crop, line_spacing_mm
+from etchphoto.framing import Crop, line_spacing_mm
 from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
 from etchphoto.loading import load_photo
 from etchphoto.tone import Adjustments
 from etchwarden.heads import find_head
+from etchwarden.job_summary import summary
 from etchwire.craft import Recipe
 from etchwire.errors import WireError
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES
-from etchwire.sheet import Sheet
 
 _EPILOG: Final = """\
 \b
@@ -163,7 +164,7 @@ def _prepare(wishes: _Wishes) -> None:
             is_replacing=wishes.is_replacing,
             on_progress=show_progress,
         )
-    click.echo(_summary(sheet, wishes.folder))
+    click.echo(f"{summary(sheet)}\nThe job is in {wishes.folder}.")
 
 
 def _order(wishes: _Wishes) -> PhotoOrder:
@@ -189,22 +190,20 @@ def _order(wishes: _Wishes) -> PhotoOrder:
 
 
 def _recipe(wishes: _Wishes) -> Recipe:
-    spacing_mm = _spacing_mm(wishes)
-    power_percent = wishes.power_percent
-    changes: dict[str, Any] = {
-        "feed_mm_per_min": wishes.feed_mm_per_min,
+    power_percent = _positive("power", wishes.power_percent, "percent")
+    changes = {
+        "feed_mm_per_min": _positive("speed", wishes.feed_mm_per_min, "mm/min"),
         "power_ratio": None if power_percent is None else power_percent / 100,
-        "line_spacing_mm": spacing_mm,
+        "line_spacing_mm": _positive("line spacing", _spacing_mm(wishes), "millimetres"),
         "surface": wishes.surface,
     }
-    said = {name: value for name, value in changes.items() if value is not None}
+    said: dict[str, Any] = {name: value for name, value in changes.items() if value is not None}
     if wishes.head in PRACTICE_RECIPES:
         return replace(PRACTICE_RECIPES[wishes.head], **said)
-    said.setdefault("surface", "not stated")
     for name, option in _NEEDED.items():
         if name not in said:
             raise UnfitOrder(f"say {option}: only a practice laser brings its own")
-    return Recipe(**said)
+    return Recipe(**{"surface": "not stated", **said})
 
 
 _NEEDED: Final = {
@@ -212,6 +211,12 @@ _NEEDED: Final = {
     "power_ratio": "with which power, --power in percent",
     "line_spacing_mm": "how far lines lie apart, --spacing in mm or --lines-per-inch",
 }
+
+
+def _positive(name: str, value: float | None, unit: str) -> float | None:
+    if value is None or 0 < value < math.inf:
+        return value
+    raise UnfitOrder(f"the {name} must be a number of {unit} above zero, not {value:g}")
 
 
 def _spacing_mm(wishes: _Wishes) -> float | None:
@@ -231,27 +236,3 @@ def _progress_shown() -> Iterator[Callable[[float], None]]:
         return
     with click.progressbar(length=100, label="Preparing", file=sys.stderr) as bar:
         yield lambda done: bar.update(round(done * 100) - bar.pos)
-
-
-def _summary(sheet: Sheet, folder: Path) -> str:
-    recipe = sheet.recipe
-    return "\n".join(
-        (
-            f"{sheet.title}: {sheet.width_mm:.2f} × {sheet.height_mm:.2f} mm, {sheet.columns} × "
-            f"{sheet.rows} dots, {sheet.coverage * 100:.0f} % of the area burnt.",
-            f"{sheet.head.name} at {recipe.feed_mm_per_min:g} mm/min and "
-            f"{recipe.power_ratio * 100:g} % ({recipe.power_w(sheet.head):.3g} W), lines "
-            f"{recipe.line_spacing_mm:.4g} mm apart ({MM_PER_INCH / recipe.line_spacing_mm:.4g} "
-            f"per inch): {sheet.dose_j_per_mm2:.3g} J/mm².",
-            f"Etching will take {_duration(sheet.predicted_s)}.",
-            f"The job is in {folder}.",
-        )
-    )
-
-
-def _duration(seconds: float) -> str:
-    minutes, rest_s = divmod(round(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    if hours:
-        return f"{hours} h {minutes} min"
-    return f"{minutes} min {rest_s} s" if minutes else f"{rest_s} s"

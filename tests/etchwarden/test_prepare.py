@@ -1,0 +1,174 @@
+"""`etchwarden prepare` as a person uses it."""
+
+import pytest
+from click.testing import CliRunner
+
+from etchphoto.halftone import HALFTONES
+from etchwarden.prepare import command
+from etchwire.sheet import read_sheet
+from photo_files import encoded, scene
+
+OWN_LASER = """
+name = "shed"
+rated_optical_w = 10.0
+spot_x_mm = 0.08
+spot_y_mm = 0.08
+is_spot_measured = false
+max_s = 1000
+max_feed_mm_per_min = 6000
+acceleration_mm_per_s2 = 800
+travel_x_mm = 300
+travel_y_mm = 200
+"""
+
+SHED = ("--head", "{here}/shed.toml", "--speed", "3000", "--power", "70")
+
+
+@pytest.fixture
+def prepare(tmp_path):
+    """Return a call of the command on a good photo in a folder of its own."""
+    (tmp_path / "photo.png").write_bytes(encoded(scene(300, 200), "PNG"))
+    (tmp_path / "shed.toml").write_text(OWN_LASER)
+
+    def run(*options, photo="photo.png"):
+        arguments = [str(tmp_path / photo), "-o", str(tmp_path / "job"), *options]
+        return CliRunner().invoke(command, [text.format(here=tmp_path) for text in arguments])
+
+    return run
+
+
+def test_a_photo_becomes_a_job_and_the_command_says_what_it_will_do(prepare, tmp_path):
+    result = prepare("--width", "20")
+
+    assert result.exit_code == 0
+    assert result.stderr == ""
+    assert "photo: 20.00 × 13.30 mm, 200 × 133 dots" in result.stdout
+    assert "4000 mm/min and 60 % (12 W)" in result.stdout
+    assert "(254 per inch): 1.8 J/mm²" in result.stdout
+    assert read_sheet(tmp_path / "job").columns == 200
+
+
+def test_every_wish_reaches_the_job(prepare, tmp_path):
+    own = [*SHED, "--lines-per-inch", "254"]
+    look = ["--halftone", "stucki", "--one-way", "--brightness", "5", "--contrast", "1.2"]
+    place = ["--width", "20", "--height", "20", "--crop", "0", "0", "1", "0.9", "--at", "30", "40"]
+    words = ["--surface", "white tile, two coats", "--title", "For Ida"]
+
+    result = prepare(*own, *look, *place, *words)
+
+    assert result.exit_code == 0
+    sheet = read_sheet(tmp_path / "job")
+    assert (sheet.title, sheet.recipe.surface) == ("For Ida", "white tile, two coats")
+    assert (sheet.recipe.feed_mm_per_min, sheet.recipe.power_ratio) == (3000, 0.7)
+    assert sheet.recipe.line_spacing_mm == pytest.approx(0.1)
+    assert (sheet.halftone, sheet.is_both_directions, sheet.rows) == ("stucki", False, 200)
+    assert (sheet.picture.left_mm, sheet.picture.bottom_mm) == (30, 40)
+
+
+def test_a_practice_recipe_is_only_changed_where_something_was_said(prepare, tmp_path):
+    assert prepare("--width", "20", "--head", "practice-5w", "--power", "50").exit_code == 0
+
+    recipe = read_sheet(tmp_path / "job").recipe
+    assert (recipe.feed_mm_per_min, recipe.power_ratio) == (500, 0.5)
+
+
+BAD = (
+    ((), "say how wide the picture shall be"),
+    (("--width", "0"), "above zero"),
+    (("--width", "-20"), "above zero"),
+    (("--width", "nan"), "above zero"),
+    (("--width", "inf"), "above zero"),
+    (("--width", "wide"), "not a valid float"),
+    (("--width", "20", "--height", "-1"), "the height must be"),
+    (("--width", "20", "--spacing", "nan"), "line spacing must be"),
+    (("--width", "20", "--spacing", "-0.1"), "line spacing must be"),
+    (("--width", "20", "--lines-per-inch", "0"), "lines per inch must be"),
+    (("--width", "20", "--lines-per-inch", "254", "--spacing", "0.1"), "are one number"),
+    (("--width", "20", "--spacing", "0.05"), "measured spot of 0.08 mm"),
+    (("--width", "401"), "moves only 400 × 400 mm"),
+    (("--width", "20", "--at", "395", "0"), "place it nearer to the origin"),
+    (("--width", "20", "--at", "nan", "0"), "cannot be placed"),
+    (("--width", "20", "--power", "101"), "100 % is all of it"),
+    (("--width", "20", "--power", "0"), "the power must be a number of percent"),
+    (("--width", "20", "--speed", "10001"), "up to 10000 mm/min"),
+    (("--width", "20", "--speed", "nan"), "the speed must be a number of mm/min"),
+    (("--width", "20", "--halftone", "news"), "choose one of"),
+    (("--width", "20", "--crop", "0", "0", "0", "1"), "no part of the photo"),
+    (("--width", "20", "--gamma", "0"), "gamma must be"),
+    (("--width", "20", "--contrast", "nan"), "contrast must be"),
+    (("--width", "20", "--brightness", "101"), "brightness must be"),
+    (("--width", "20", "--head", "none.toml"), "there is no laser"),
+    (("--width", "20", "--head", "{here}/shed.toml"), "say how fast to etch, --speed"),
+    (("--width", "20", "--head", "{here}/shed.toml", "--speed", "3000"), "--power in percent"),
+    (
+        ("--width", "20", *SHED),
+        "--spacing in mm or --lines-per-inch",
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("options", "said"), BAD, ids=[" ".join(row[0]) or "nothing" for row in BAD]
+)
+def test_a_wish_that_cannot_be_met_says_what_and_what_to_do(prepare, tmp_path, options, said):
+    result = prepare(*options)
+
+    assert result.exit_code != 0
+    assert said in result.stderr
+    assert not (tmp_path / "job").exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "said"),
+    [
+        ("gone.jpg", None, "there is no file"),
+        ("empty.jpg", b"", "is empty"),
+        ("notes.jpg", b"not a picture", "is not a JPEG, PNG, WebP, TIFF or HEIC picture"),
+        ("cut.jpg", encoded(scene(600, 400), "JPEG")[:4000], "was not copied whole"),
+    ],
+)
+def test_a_photo_that_cannot_be_read_says_what_and_what_to_do(prepare, tmp_path, name, data, said):
+    if data is not None:
+        (tmp_path / name).write_bytes(data)
+
+    result = prepare("--width", "20", photo=name)
+
+    assert result.exit_code == 1
+    assert said in result.stderr
+    assert not (tmp_path / "job").exists()
+
+
+def test_an_existing_job_is_only_replaced_when_asked(prepare, tmp_path):
+    prepare("--width", "20", "--title", "first")
+
+    refused = prepare("--width", "20", "--title", "second")
+    assert "(--replace)" in refused.stderr
+    assert read_sheet(tmp_path / "job").title == "first"
+
+    assert prepare("--width", "20", "--title", "second", "--replace").exit_code == 0
+    assert read_sheet(tmp_path / "job").title == "second"
+
+
+def test_a_finding_that_needs_a_yes_says_how_to_give_it(prepare, tmp_path):
+    narrow = ["--width", "20", *SHED, "--spacing", "0.05"]
+
+    refused = prepare(*narrow)
+    assert refused.exit_code == 1
+    assert "--acknowledge spacing-below-spot" in refused.stderr
+
+    assert prepare(*narrow, "--acknowledge", "spacing-below-spot").exit_code == 0
+    assert read_sheet(tmp_path / "job").columns == 400
+
+
+def test_a_photo_too_small_for_the_tile_is_remarked_on_and_etched_all_the_same(prepare):
+    result = prepare("--width", "100")
+
+    assert result.exit_code == 0
+    assert "Note: The photo has only 0.3 pixels for each dot" in result.stderr
+
+
+def test_help_names_every_halftone_and_is_for_a_person():
+    text = CliRunner().invoke(command, ["--help"]).stdout
+
+    assert all(name in text for name in HALFTONES)
+    assert "Examples:" in text
