@@ -1,0 +1,229 @@
+"""The practice machine in memory: controller, board, beam and tile, with time moved by hand."""
+
+import random
+from collections.abc import Mapping
+
+from etchpractice import firmware as protocol
+from etchpractice.board import Board
+from etchpractice.controller import Controller
+from etchpractice.firmware import FIRMWARES
+from etchpractice.practice_head import BEAM_LAG_S, PRACTICE_HEAD, SLACK_MM, settings_of
+from etchpractice.surface import DEFAULT, surface_named
+from etchpractice.tile import Rectangle, Tile
+from etchpractice.track import BeamTrack
+from etchwire.craft import Head
+
+
+class Unplugged(OSError):
+    """The cable is out."""
+
+
+class PracticeMachine:
+    """What stands at the other end of the cable.
+
+    `write` and `read` are the host's: bytes that leave it now, bytes that have reached it by
+    now. Both raise Unplugged while the cable is out. Nothing happens but in `advance`.
+    """
+
+    def __init__(  # noqa: PLR0913 - one keyword for each thing to be chosen
+        self,
+        *,
+        head: Head = PRACTICE_HEAD,
+        firmware: str = "8-bit",
+        surface: str = DEFAULT,
+        settings: Mapping[int, float] | None = None,
+        baud: int = 115200,
+        beam_lag_s: float = BEAM_LAG_S,
+        slack_mm: float = SLACK_MM,
+        tile_mm: Rectangle | None = None,
+        parse_s: float = 0.0,
+        seed: int = 1,
+    ) -> None:
+        self.head = head
+        self.is_plugged = True
+        self._is_hung = False
+        self._noise = random.Random(seed)  # noqa: S311 - noise, not secrets
+        self._track = BeamTrack(beam_lag_s=beam_lag_s, slack_mm=slack_mm)
+        kind = FIRMWARES[firmware]
+        self.controller = Controller(
+            kind,
+            track=self._track,
+            settings=settings_of(head) | dict(settings or {}),
+            baud=baud,
+            parse_s=parse_s,
+        )
+        self.board = Board(lambda at_s, is_closed: self._track.set_gate(at_s, is_closed=is_closed))
+        self._tile = Tile(
+            surface_named(surface),
+            rated_optical_w=head.rated_optical_w,
+            spot_x_mm=head.spot_x_mm,
+            spot_y_mm=head.spot_y_mm,
+            levels=kind.power_levels,
+            rectangle=tile_mm,
+            seed=seed,
+        )
+
+    # The host's side
+
+    @property
+    def now_s(self) -> float:
+        """Simulated seconds since power came."""
+        return self.controller.now_s
+
+    def write(self, data: bytes) -> None:
+        """Let `data` leave the host now."""
+        self._require_cable()
+        if not self._is_hung:
+            self.controller.write(data)
+
+    def read(self) -> bytes:
+        """Return the bytes that have reached the host and were not read yet."""
+        self._require_cable()
+        return self.controller.send.take(self.now_s)
+
+    def advance(self, seconds: float) -> None:
+        """Let time pass."""
+        end_s = self.now_s + seconds
+        while self.board.next_event_s <= end_s:
+            at_s = max(self.board.next_event_s, self.now_s)
+            self._advance_controller(at_s)
+            self.board.advance_to(at_s)
+        self._advance_controller(end_s)
+        self.board.now_s = end_s
+        if self._track.is_long:
+            self._tile.expose(self._track.take())
+
+    def _advance_controller(self, end_s: float) -> None:
+        if self._is_hung:
+            self.controller.now_s = end_s
+        else:
+            self.controller.advance_to(end_s)
+
+    @property
+    def needs_no_host(self) -> bool:
+        """Whether lines are still under way or waiting, so that time may pass unasked."""
+        return not self.controller.receive.is_quiet
+
+    # What can be seen
+
+    @property
+    def tile(self) -> Tile:
+        """The tile as it is at this moment."""
+        is_standing = not self.controller.stepper.segments
+        self._tile.expose(self._track.take(self.now_s if is_standing else None))
+        return self._tile
+
+    @property
+    def head_mm(self) -> tuple[float, float]:
+        """Where the head really is on the bed."""
+        return self._track.head_mm
+
+    @property
+    def is_burning(self) -> bool:
+        """Whether light falls on the tile at this moment."""
+        return bool(self.controller.stepper.level) and self.board.is_beam_enabled
+
+    # Cable and power
+
+    def unplug(self) -> None:
+        """Pull the cable: what is under way is lost, the machine goes on with what it has."""
+        self.is_plugged = False
+        self.controller.receive.cut()
+        self.controller.send.cut()
+
+    def plug_in(self) -> None:
+        """Put the cable back."""
+        self.is_plugged = True
+
+    def open_port(self, boot_s: float = 0.0) -> None:
+        """Open the port as the host does: that pulses the reset line of the 8-bit board."""
+        if not self.controller.firmware.has_native_usb:
+            self.reset_now(boot_s)
+
+    def reset_now(self, boot_s: float = 0.0) -> None:
+        """Press the controller's reset button: it greets after `boot_s` and has lost its place."""
+        self._is_hung = False
+        self.controller.send.is_mute = False
+        self.controller.restart.power_on(boot_s)
+
+    def brown_out(self) -> None:
+        """Let the supply dip: garbage, then a restart nobody asked for."""
+        self.send_noise(40)
+        self.reset_now(boot_s=0.05)
+
+    def hang(self) -> None:
+        """Let the controller stop dead in its program, outputs as they are, until it is reset."""
+        self.controller.stepper.stop_dead(self.now_s)
+        self.controller.is_going = False
+        self._is_hung = True
+
+    # Talk that goes wrong
+
+    def fall_silent(self) -> None:
+        """Send nothing any more; lines are still taken and run."""
+        self.controller.send.is_mute = True
+
+    def speak_again(self) -> None:
+        """End a silence."""
+        self.controller.send.is_mute = False
+
+    def refuse_next_line(self, code: int) -> None:
+        """Answer the next line with error `code`."""
+        self.controller.faults.refuse_next_line(code)
+
+    def withhold_replies(self) -> None:
+        """Run lines, report, but keep every ok and error back."""
+        self.controller.faults.withhold_replies()
+
+    def release_replies(self) -> None:
+        """Send what was kept back and answer again."""
+        for text in self.controller.faults.release_replies():
+            self.controller.say(text)
+
+    def lose_next_reply(self) -> None:
+        """Swallow the next ok or error."""
+        self.controller.faults.lose_next_reply()
+
+    def extra_reply(self) -> None:
+        """Send an ok that answers nothing."""
+        self.controller.say("ok")
+
+    def greet_again(self) -> None:
+        """Send the greeting once more, without a reset."""
+        self.controller.say(f"\r\n{self.controller.firmware.greeting}")
+
+    def delay_replies(self, seconds: float) -> None:
+        """Let everything that is sent from now on arrive so much later."""
+        self.controller.send.delay_s = seconds
+
+    def garble_next_line(self) -> None:
+        """Change a digit of the next line on its way in: it still parses."""
+        self.controller.faults.garble_next_line()
+
+    def garble_next_reply(self) -> None:
+        """Change a letter of the next reply on its way out."""
+        self.controller.faults.garble_next_reply()
+
+    def send_noise(self, count: int) -> None:
+        """Send random bytes."""
+        self.controller.send.send(self._noise.randbytes(count), self.now_s)
+
+    # The controller's own inputs
+
+    def trip_alarm(self, number: int) -> None:
+        """Stop dead and lock, as if a limit switch or a failed cycle had done it."""
+        self.controller.raise_alarm(number)
+
+    def open_door_pin(self) -> None:
+        """Open the contact at the controller's own door input."""
+        self.controller.is_door_open = True
+        self.controller.real_time.raise_flag(protocol.DOOR)
+
+    def close_door_pin(self) -> None:
+        """Close the contact at the controller's own door input."""
+        self.controller.is_door_open = False
+        self.controller.suspension.look_at_door()
+
+    def _require_cable(self) -> None:
+        if not self.is_plugged:
+            raise Unplugged("the practice machine's cable is out")

@@ -1,0 +1,144 @@
+"""The controller's parts, and what settings and states mean to them."""
+
+from collections.abc import Generator, Mapping
+from typing import TYPE_CHECKING, cast
+
+from etchpractice.faults import Faults
+from etchpractice.firmware import Firmware
+from etchpractice.interpreter import Interpreter
+from etchpractice.modal import Modal, Stored, Triple
+from etchpractice.planner import AXES, Order, Planner
+from etchpractice.realtime import RealTime
+from etchpractice.restart import Restart
+from etchpractice.settings import Settings
+from etchpractice.states import State
+from etchpractice.status import Status
+from etchpractice.stepper import Stepper, Track
+from etchpractice.suspension import Suspension
+from etchpractice.wire import NEVER_S, ReceiveRing, SendRing
+
+if TYPE_CHECKING:
+    from etchpractice.services import Services
+
+Task = Generator[float, None, None]
+
+_SOFT_LIMIT_SLACK_MM = 1e-6
+
+
+class Parts:
+    """Everything the controller consists of, and its talking and waiting."""
+
+    def __init__(
+        self,
+        firmware: Firmware,
+        *,
+        track: Track,
+        settings: Mapping[int, float] | None = None,
+        baud: int = 115200,
+    ) -> None:
+        self.firmware = firmware
+        self.track = track
+        self.settings = Settings.of(firmware.settings, settings or {})
+        self.stored = Stored()
+        self.modal = Modal()
+        self.now_s = 0.0
+        self.state = State.IDLE
+        self.power_percent = 100
+        self.is_going = False
+        self.is_flood_on = False
+        self.is_door_open = False
+        self.other_pins = ""
+        self.faults = Faults()
+        self.receive = ReceiveRing(
+            baud=baud,
+            ring_bytes=firmware.receive_bytes,
+            has_more_real_time=firmware.spares_comments,
+        )
+        self.send = SendRing(baud=baud, ring_bytes=firmware.send_bytes)
+        self.planner = Planner(self.settings, firmware.planner_blocks)
+        self.stepper = Stepper(
+            self.planner, segments=firmware.segments, level_of=self.level_of, track=track
+        )
+        services = cast("Services", self)  # what the parts know it as
+        self.status: Status = Status(services)
+        self.suspension: Suspension = Suspension(services)
+        self.real_time: RealTime = RealTime(services)
+        self.interpreter: Interpreter = Interpreter(services)
+        self.restart: Restart = Restart(services)
+        self._factory = dict(self.settings)
+        self._busy_until_s = 0.0
+        self._rest_s = NEVER_S  # when the motors have settled after the last segment
+        self._partial = bytearray()
+        self._waiting: tuple[Triple, Order] | None = None
+        self._task: Task | None = None
+        self._wake_s = NEVER_S
+        self._sticky_error = 0
+
+    # What settings and states mean
+
+    @property
+    def is_laser(self) -> bool:
+        """Whether the laser mode is set: the beam follows the motion."""
+        return self.settings[32] == 1
+
+    @property
+    def has_plain_moves(self) -> bool:
+        """Whether a move needs nothing but room in the planner."""
+        return self.is_laser and not self.settings[20]
+
+    @property
+    def is_at_hold(self) -> bool:
+        """Whether a hold has come to rest."""
+        return self.state is State.HOLD and self.suspension.is_at_hold
+
+    def level_of(self, s: float) -> tuple[int, float]:
+        """Return the output level for an S word, and S as reports show it."""
+        least, most = self.settings[31], self.settings[30]
+        s *= self.power_percent / 100
+        if s <= 0:
+            return 0, 0.0
+        if s >= most or least >= most:
+            return self.firmware.power_levels, most
+        if s <= least:
+            return 1, least
+        return 1 + int((s - least) * (self.firmware.power_levels - 1) / (most - least)), s
+
+    def is_inside(self, place: Triple) -> bool:
+        """Whether `place` lies within the travel: from 0 down to minus the travel."""
+        return all(
+            -self.settings[130 + axis] - _SOFT_LIMIT_SLACK_MM <= place[axis] <= _SOFT_LIMIT_SLACK_MM
+            for axis in AXES
+        )
+
+    def open_pins(self) -> str:
+        """Return the letters of the inputs that are active."""
+        return self.other_pins + ("D" if self.is_door_open else "")
+
+    # Talking
+
+    def say(self, text: str) -> None:
+        """Send a line; while it finds no room the main loop does nothing else."""
+        self.send.send(f"{text}\r\n".encode("ascii", "replace"), self.now_s)
+        self.be_busy_until(self.send.room_s)
+
+    def reply(self, error: int) -> None:
+        """Answer a line."""
+        text = self.faults.reply(f"error:{error}" if error else "ok")
+        if text is not None:
+            self.say(text)
+
+    # Waiting
+
+    def be_busy_until(self, until_s: float) -> None:
+        """Let the main loop do nothing before `until_s`."""
+        self._busy_until_s = max(self._busy_until_s, until_s)
+
+    def be_deaf_until(self, until_s: float) -> None:
+        """Lose what arrives before `until_s` as well."""
+        self.be_busy_until(until_s)
+        self.receive.deaf_until_s = max(self.receive.deaf_until_s, until_s)
+
+    def wait_for_room(self) -> Task:
+        """Wait until all that was said has found room to be sent."""
+        while self._busy_until_s > self.now_s:
+            yield self._busy_until_s

@@ -1,0 +1,192 @@
+"""Carrying out a checked line of G-code, step by step in the set order."""
+
+import math
+from collections.abc import Generator, Sequence
+from typing import TYPE_CHECKING, Final
+
+from etchpractice.interpreter import ARCS, CUTTING, PROBES, Meaning
+from etchpractice.modal import Triple
+from etchpractice.planner import Beam, Order
+from etchpractice.states import Alarm, State
+from etchpractice.wire import NEVER_S
+
+if TYPE_CHECKING:
+    from etchpractice.services import Services
+
+Waits = Generator[float, None, None]
+
+DWELL_STEP_S: Final = 0.050  # how often a dwell looks at the real-time commands
+
+
+def perform(controller: "Services", meaning: Meaning) -> Waits:
+    """Do what `meaning` says; waits for room, rest and dwells as the controller does."""
+    modal, words, g, m = controller.modal, meaning.words, meaning.g, meaning.m
+    if "feed mode" in g:
+        modal.is_inverse_time = g["feed mode"] == 930
+    modal.feed = words["F"]
+    yield from _set_power(controller, meaning)
+    modal.tool = int(words.get("T", modal.tool))
+    if "beam" in m and Beam(m["beam"]) is not modal.beam:
+        yield from controller.drain()
+        modal.beam = Beam(m["beam"])
+        controller.set_beam(modal.s if _is_lit(controller, meaning.motion) else 0.0)
+    if "coolant" in m and (m["coolant"] == 8) is not modal.has_flood:
+        yield from controller.drain()
+        controller.set_flood(m["coolant"] == 8)
+    if "dwell" in g:
+        yield from _dwell(controller, g["dwell"] / 1000)
+    _set_modes(controller, meaning)
+    yield from _once(controller, meaning)
+    modal.motion = meaning.motion
+    if meaning.moves:
+        yield from _move(controller, meaning)
+    yield from _stop_program(controller, m.get("stopping"))
+
+
+def _is_lit(controller: "Services", motion: int) -> bool:
+    return motion in CUTTING or not controller.is_laser
+
+
+def _set_power(controller: "Services", meaning: Meaning) -> Waits:
+    """Apply S: with a move it travels with the move; alone, constant power waits for rest."""
+    modal = controller.modal
+    s = meaning.words.get("S", modal.s)
+    lit = _is_lit(controller, meaning.motion)
+    is_mode_change = lit is not _is_lit(controller, modal.motion) and not meaning.moves
+    is_constant = modal.beam is Beam.CONSTANT or (modal.beam and not controller.is_laser)
+    travels = meaning.moves and controller.is_laser
+    if (
+        modal.beam is not Beam.OFF
+        and is_constant
+        and not travels
+        and (s != modal.s or is_mode_change)
+    ):
+        yield from controller.drain()
+        controller.set_beam(s if lit else 0.0)
+    modal.s = s
+
+
+def _dwell(controller: "Services", seconds: float) -> Waits:
+    yield from controller.drain()
+    if controller.state is State.CHECK:
+        return
+    end_s = controller.now_s + seconds
+    while controller.now_s < end_s - 1e-9:
+        step_end_s = min(end_s, controller.now_s + DWELL_STEP_S)
+        controller.be_busy_until(step_end_s)
+        yield step_end_s
+
+
+def _set_modes(controller: "Services", meaning: Meaning) -> None:
+    modal, g = controller.modal, meaning.g
+    modal.plane = g.get("plane", modal.plane)
+    modal.is_inches = g.get("units", 200 if modal.is_inches else 210) == 200
+    if g.get("tool length") == 490:
+        modal.tool_length = 0.0
+    elif g.get("tool length") == 431:
+        modal.tool_length = meaning.axes[2]
+        controller.status.note_offset()
+    if "offsets" in g:
+        modal.system = f"G{g['offsets'] // 10}"
+        controller.status.note_offset()
+    modal.is_incremental = meaning.is_incremental
+
+
+def _once(controller: "Services", meaning: Meaning) -> Waits:
+    modal, stored, once = controller.modal, controller.stored, meaning.once
+    if once == 100:
+        yield from _store_offset(controller, meaning)
+    elif once in (280, 300):
+        name = f"G{once // 10}"
+        goal = list(modal.position)
+        if meaning.axes:
+            yield from _rapid(controller, controller.interpreter.target(meaning))
+            for axis in meaning.axes:
+                goal[axis] = stored.systems[name][axis]
+        else:
+            goal = list(stored.systems[name])
+        yield from _rapid(controller, goal)
+    elif once in (281, 301):
+        yield from controller.write_memory(controller.firmware.offset_write_s)
+        stored.systems[f"G{once // 10}"] = modal.position
+    elif once == 920:
+        modal.shift = _shifted(controller, meaning)
+        controller.status.note_offset()
+    elif once == 921:
+        modal.shift = (0.0, 0.0, 0.0)
+        controller.status.note_offset()
+
+
+def _shifted(controller: "Services", meaning: Meaning) -> Triple:
+    modal = controller.modal
+    system = controller.stored.systems[modal.system]
+    shift = list(modal.shift)
+    for axis, value in meaning.axes.items():
+        length = modal.tool_length if axis == 2 else 0.0
+        shift[axis] = modal.position[axis] - system[axis] - length - value
+    return (shift[0], shift[1], shift[2])
+
+
+def _store_offset(controller: "Services", meaning: Meaning) -> Waits:
+    modal, systems = controller.modal, controller.stored.systems
+    number = meaning.g["offset number"]
+    name = f"G{53 + number}" if number else modal.system
+    place = list(systems[name])
+    for axis, value in meaning.axes.items():
+        if meaning.g["offset kind"] == 20:
+            length = modal.tool_length if axis == 2 else 0.0
+            place[axis] = modal.position[axis] - modal.shift[axis] - length - value
+        else:
+            place[axis] = value
+    yield from controller.write_memory(controller.firmware.offset_write_s)
+    systems[name] = (place[0], place[1], place[2])
+    controller.status.note_offset()
+
+
+def _rapid(controller: "Services", goal: Sequence[float]) -> Waits:
+    yield from controller.queue_move(
+        (goal[0], goal[1], goal[2]), Order(0.0, is_rapid=True, s=0.0, beam=Beam.OFF)
+    )
+
+
+def _move(controller: "Services", meaning: Meaning) -> Waits:
+    modal, motion = controller.modal, meaning.motion
+    if motion in PROBES:
+        yield from _probe(controller, meaning)
+        return
+    points = meaning.points if motion in ARCS else [meaning.target]
+    feed = modal.feed
+    if modal.is_inverse_time and motion:
+        feed *= sum(
+            math.dist(a, b) for a, b in zip([modal.position, *points], points, strict=False)
+        )
+    beam = modal.beam if _is_lit(controller, motion) else Beam.OFF
+    for point in points:
+        order = Order(feed / 60, is_rapid=not motion, s=modal.s, beam=beam)
+        yield from controller.queue_move(point, order)
+
+
+def _probe(controller: "Services", meaning: Meaning) -> Waits:
+    """Nothing is wired to the probe input, so the move ends without contact."""
+    yield from controller.drain()
+    order = Order(controller.modal.feed / 60, is_rapid=False, s=0.0, beam=Beam.OFF)
+    yield from controller.queue_move(meaning.target, order)
+    yield from controller.drain()
+    if controller.state is not State.CHECK:
+        controller.say(f"[PRB:{','.join(f'{part:.3f}' for part in controller.modal.probed)}:0]")
+        if meaning.motion in (382, 384):
+            controller.raise_alarm(Alarm.NO_CONTACT)
+            yield from controller.wait_for_room()
+
+
+def _stop_program(controller: "Services", code: int | None) -> Waits:
+    is_pause = code == 0 or (code == 1 and controller.firmware.stops_at_m1)
+    if code is None or (code == 1 and not is_pause):
+        return
+    yield from controller.drain()
+    if is_pause:
+        if controller.state is not State.CHECK:
+            controller.hold()
+            yield NEVER_S  # nothing goes on before the hold is over
+        return
+    controller.restart.end_program()

@@ -1,0 +1,178 @@
+"""What the controller's parts may ask of it: wait for rest, move, burn, stop."""
+
+from collections.abc import Generator
+from typing import Final
+
+from etchpractice.language import Line
+from etchpractice.modal import Stored, Triple
+from etchpractice.parts import Parts, Task
+from etchpractice.planner import Beam, Order
+from etchpractice.states import Alarm, State
+from etchpractice.wire import NEVER_S
+
+_NEEDS_NO_RESET: Final = frozenset((Alarm.PROBE_STATE, Alarm.NO_CONTACT))
+_BLIND_WRITE_S: Final = 0.010  # longer writes stop the interrupts, and what arrives is lost
+
+
+class Services(Parts):
+    """Services between the parts; the main loop is built on them in `controller`."""
+
+    def drain(self) -> Task:
+        """Wait until every queued move is done and the head stands."""
+        while self.state is not State.CHECK and (self.is_going or self.planner.blocks):
+            self.start()
+            yield NEVER_S
+
+    def write_memory(self, seconds: float) -> Task:
+        """Wait for rest, then for a write to the permanent memory."""
+        yield from self.drain()
+        until_s = self.now_s + seconds
+        if seconds > _BLIND_WRITE_S:
+            self.be_deaf_until(until_s)
+        self.be_busy_until(until_s)
+        yield until_s
+
+    # Moving
+
+    def start(self) -> bool:
+        """Set the motors going when there is something to run; return whether that was so."""
+        if self.state is not State.IDLE or not self.planner.blocks or self.suspension.is_on:
+            return False
+        self.state = State.JOG if self.planner.blocks[0].is_jog else State.RUN
+        self.is_going = True
+        return True
+
+    def queue_move(self, target: Triple, order: Order) -> Task:
+        """Wait for room and queue a move; in check mode only remember where it would lead."""
+        if self.settings[20] and not self.is_inside(target):
+            yield from self._break_soft_limit()
+            return
+        self.modal.position = target
+        if self.state is State.CHECK:
+            return
+        while len(self.planner.blocks) >= self.planner.capacity:
+            self.start()
+            yield NEVER_S
+        if not self.planner.add(target, order) and order.beam is Beam.CONSTANT:
+            yield from self.drain()
+            self.set_beam(order.s)
+
+    def _break_soft_limit(self) -> Task:
+        if self.is_going:
+            self.suspension.hold()
+            while self.is_going:
+                yield NEVER_S
+        self.restart.raise_alarm(Alarm.SOFT_LIMIT)
+        yield NEVER_S
+
+    def take_position(self) -> None:
+        """Let the parser go on from where the head really is."""
+        self.modal.position = self.planner.place_at(self.planner.steps)
+
+    def place_at_home(self, place: Triple, bed: Triple) -> None:
+        """Say that the head is at `place` by the controller's count, `bed` on the bed."""
+        self.stepper.place = place
+        self.stepper.flush()
+        self.take_position()
+        self.track.put(self.now_s, place, bed)
+
+    def forget_place(self) -> None:
+        """Count the place the head has from zero, as after a power cut."""
+        self.track.count_from_zero(self.stepper.place)
+        self.stepper.place = (0.0, 0.0, 0.0)
+        self.stepper.flush()
+
+    def stop_dead(self) -> None:
+        """Stop in mid-step and put every output off."""
+        if self.stepper.segments:
+            self.track.slip(self.stepper.velocity())
+        self.stepper.stop_dead(self.now_s)
+        self.stepper.set_level(self.now_s, 0, 0.0)
+        self.is_flood_on = False
+        self.is_going = False
+        self._rest_s = NEVER_S
+
+    def forget_lines(self) -> None:
+        """Throw away what was received and not run, and the line in work."""
+        self.receive.clear()
+        self._partial.clear()
+        self._waiting = self._task = None
+        self._wake_s = NEVER_S
+        self._sticky_error = 0
+
+    # Burning and blowing
+
+    def set_beam(self, s: float) -> None:
+        """Set the output as it is at rest: dynamic power is off there."""
+        beam = self.modal.beam
+        if self.state is State.CHECK:
+            return
+        level, shown_s = 0, 0.0
+        if beam is Beam.CONSTANT or (beam is Beam.DYNAMIC and not self.is_laser):
+            level, shown_s = self.level_of(s)
+        self.stepper.set_level(self.now_s, level, shown_s)
+        self.status.note_overrides()
+
+    def set_flood(self, is_on: bool) -> None:
+        """Switch the coolant output, and remember that it was meant so."""
+        if self.state is State.CHECK:
+            return
+        self.modal.has_flood = is_on
+        self.show_flood(is_on=is_on)
+
+    def show_flood(self, *, is_on: bool) -> None:
+        """Switch the coolant output for the time of a door stop."""
+        self.is_flood_on = is_on
+        self.status.note_overrides()
+
+    # Stopping
+
+    def hold(self) -> None:
+        """Pause, as M0 does."""
+        self.suspension.hold()
+
+    def raise_alarm(self, number: int) -> None:
+        """Lock with an alarm; a probe's alarms need no reset, all others stop dead and restart."""
+        if number in _NEEDS_NO_RESET:
+            self.state = State.ALARM
+            self.say(f"ALARM:{number}")
+            self.be_busy_until(self.now_s + self.firmware.alarm_wait_s)
+        else:
+            self.restart.raise_alarm(number)
+
+    def stop_and_flush(self) -> None:
+        """Brake, forget all that waits and be idle: the 32-bit firmware's stop byte."""
+        if self.state in (State.RUN, State.HOLD, State.IDLE):
+            self.forget_lines()
+            self.say("[MSG:Stop]")
+            self.suspension.flush_after_braking()
+
+    def sleep(self) -> None:
+        """Go to sleep: only a reset wakes the controller."""
+        self.say("[MSG:Sleeping]")
+        self.state = State.SLEEP
+        self.stepper.set_level(self.now_s, 0, 0.0)
+        self.show_flood(is_on=False)
+
+    def restore(self, *, settings: bool, stored: bool) -> None:
+        """Bring back factory values."""
+        if settings:
+            self.settings.update(self._factory)
+            self.planner.take_settings()
+        if stored:
+            self.stored = Stored()
+
+    def run_start_up_lines(self, lines: list[Line]) -> None:
+        """Run the stored lines before any other."""
+        if lines:
+            self._task = self._run_stored(lines)
+
+    def _run_stored(self, lines: list[Line]) -> Task:
+        for line in lines:
+            error = yield from self.outcome(line)
+            self.say(f">{line.text}:{f'error:{error}' if error else 'ok'}")
+            yield from self.wait_for_room()
+
+    def outcome(self, line: Line) -> Generator[float, None, int]:
+        """Run a line whatever it is and return its error number."""
+        raise NotImplementedError
