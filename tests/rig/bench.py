@@ -39,6 +39,12 @@ class Rig:
             settle_s=0.05,
         )
 
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_) -> None:
+        self.service.close()
+
     # Time
 
     def step(self, times: int = 1) -> None:
@@ -72,6 +78,9 @@ class Rig:
     @property
     def run(self) -> dict[str, Any]:
         return self.wishes.snapshot()["run"]
+
+    def shown_position(self) -> list[float]:
+        return self.wishes.snapshot()["machine"]["position_mm"]
 
     @property
     def record(self):

@@ -89,6 +89,12 @@ class Service:
             except PortLost as lost:
                 self._lose(str(lost), now_s)
 
+    def close(self) -> None:
+        """Cut the beam and let go of port and files, whatever is under way."""
+        self._machine.lose("The daemon has ended.", self._clock.now_s())
+        if self._course is not None:
+            self._course.etch.feed.close()
+
     def _heed(self, request: Request, now_s: float) -> None:
         try:
             _HANDLERS.get(request.command, Service._do_not_know)(self, request, now_s)
