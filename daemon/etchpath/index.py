@@ -6,7 +6,6 @@ holds everything the controller knew there, so nothing before it need be read ag
 """
 
 import json
-from collections.abc import Iterable
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 from typing import Final
@@ -59,6 +58,14 @@ class Entry:
             work_mm=[self.x_mm, self.y_mm],
             place_mm=[self.x_mm, self.y_mm],
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Index:
+    """The entries of a file in order, and whether a job of it can be taken up again at all."""
+
+    entries: tuple[Entry, ...]
+    has_reentry: bool
 
 
 class IndexBuilder:
@@ -144,19 +151,20 @@ class IndexBuilder:
         )
 
 
-def write_index(path: Path, entries: Iterable[Entry], gcode_sha256: str) -> None:
+def write_index(path: Path, index: Index, gcode_sha256: str) -> None:
     """Write the index of the file of that hash to `path`."""
     table = {
         "format": FORMAT,
         "version": VERSION,
         "gcode_sha256": gcode_sha256,
         "columns": [entry.name for entry in fields(Entry)],
-        "entries": [astuple(entry) for entry in entries],
+        "entries": [astuple(entry) for entry in index.entries],
+        "has_reentry": index.has_reentry,
     }
     path.write_text(json.dumps(table, allow_nan=False), encoding="ascii")
 
 
-def read_index(path: Path, gcode_sha256: str) -> tuple[Entry, ...]:
+def read_index(path: Path, gcode_sha256: str) -> Index:
     """Read the index at `path`; raise UnreadableIndex unless it is of the file of that hash."""
     try:
         table = json.loads(path.read_bytes())
@@ -164,7 +172,8 @@ def read_index(path: Path, gcode_sha256: str) -> tuple[Entry, ...]:
             raise UnreadableIndex(f"{path} is no index of ours")
         if table["gcode_sha256"] != gcode_sha256:
             raise UnreadableIndex(f"{path} belongs to another file")
-        return tuple(Entry(*values) for values in table["entries"])
+        entries = tuple(Entry(*values) for values in table["entries"])
+        return Index(entries, bool(table["has_reentry"]))
     except (OSError, ValueError, TypeError, KeyError) as error:
         if isinstance(error, UnreadableIndex):
             raise

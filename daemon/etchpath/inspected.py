@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchpath.errors import UnreadableMachine
-from etchpath.index import IndexBuilder, write_index
+from etchpath.index import Index, IndexBuilder, write_index
 from etchpath.machine import Machine
 from etchpath.picture import PathPicture
 from etchpath.preflight import Report, inspect
@@ -46,7 +46,7 @@ def inspect_file(
         watchers = [builder] if index else []
         report = inspect(file, machine, watchers=watchers, on_progress=on_progress)
         if index:
-            write_index(index, builder.entries(), report.gcode_sha256)
+            write_index(index, Index(builder.entries(), report.has_reentry), report.gcode_sha256)
         if picture:  # in a second pass, once the bounds are known
             drawing = PathPicture(report)
             file.seek(0)

@@ -11,22 +11,17 @@ G-code tells the head.
 
 import argparse
 import json
-import os
-import resource
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
 
-_LOWER_PRIORITY: Final = 10
-_DEFAULT_MEMORY_MB: Final = 400
-_BYTES_PER_MB: Final = 1024 * 1024
+from etchpath.modesty import DEFAULT_MEMORY_MB, be_modest
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Inspect the file that `arguments` name; return the exit code."""
     wishes = _parser().parse_args(arguments)
-    _be_modest(wishes.memory_mb)
+    be_modest(wishes.memory_mb)
     # Only now: numpy's threads and memory have to follow the limits.
     from etchpath.errors import EtchpathError  # noqa: PLC0415
     from etchpath.inspected import inspect_file  # noqa: PLC0415
@@ -49,18 +44,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--machine", type=Path)
     parser.add_argument("--index", type=Path)
     parser.add_argument("--picture", type=Path)
-    parser.add_argument("--memory-mb", type=int, default=_DEFAULT_MEMORY_MB)
+    parser.add_argument("--memory-mb", type=int, default=DEFAULT_MEMORY_MB)
     return parser
-
-
-def _be_modest(memory_mb: int) -> None:
-    os.environ["OPENBLAS_NUM_THREADS"] = "1"  # its threads would reserve address space each
-    os.nice(_LOWER_PRIORITY)
-    limit = memory_mb * _BYTES_PER_MB
-    _, hard = resource.getrlimit(resource.RLIMIT_AS)
-    if hard != resource.RLIM_INFINITY:
-        limit = min(limit, hard)
-    resource.setrlimit(resource.RLIMIT_AS, (limit, hard))
 
 
 if __name__ == "__main__":

@@ -160,7 +160,7 @@ def _sheet(bits: Bits, order: Order, job: JobFile) -> Sheet:
             right_mm=left_mm + width_mm,
             top_mm=bottom_mm + height_mm,
         ),
-        motion=_reach(index),
+        motion=reach(index),
         predicted_s=predicted_s,
         gcode_sha256=job.sha256,
         gcode_bytes=job.size_bytes,
@@ -170,7 +170,7 @@ def _sheet(bits: Bits, order: Order, job: JobFile) -> Sheet:
     )
 
 
-def _reach(index: tuple[RowEntry, ...]) -> Bounds:
+def reach(index: tuple[RowEntry, ...]) -> Bounds:
     """Return everywhere the head goes: from the origin, through every row, and back."""
     x_mm = [0.0, *(mm for entry in index for mm in (entry.from_mm, entry.to_mm))]
     y_mm = [0.0, *(entry.y_mm for entry in index)]

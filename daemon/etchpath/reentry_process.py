@@ -1,0 +1,60 @@
+"""The rest of a job, written in a process of its own.
+
+    python -m etchpath.reentry_process JOB_FOLDER REST_FOLDER --row ROW --x-mm X
+    python -m etchpath.reentry_process FILE.gcode REST.gcode --line LINE [--index INDEX.json]
+        [--machine MACHINE.json]
+
+The first is for our own jobs: REST_FOLDER gets `job.gcode` and `job.json`. The second is for
+any other file. Exit code 0 says that the rest is written; 1 comes with a sentence on the error
+stream.
+"""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from etchpath.modesty import DEFAULT_MEMORY_MB, be_modest
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Write what `arguments` ask for; return the exit code."""
+    wishes = _parser().parse_args(arguments)
+    be_modest(wishes.memory_mb)
+    # Only now: numpy's threads and memory have to follow the limits.
+    from etchpath.errors import EtchpathError  # noqa: PLC0415
+    from etchpath.rests import write_rest_file, write_rest_folder  # noqa: PLC0415
+    from etchwire.errors import WireError  # noqa: PLC0415
+
+    try:
+        if wishes.line is None:
+            write_rest_folder(wishes.job, wishes.rest, row=wishes.row, x_mm=wishes.x_mm)
+        else:
+            write_rest_file(
+                wishes.job,
+                wishes.rest,
+                line=wishes.line,
+                index=wishes.index,
+                machine=wishes.machine,
+            )
+    except (EtchpathError, WireError, OSError, ValueError, MemoryError) as error:
+        print(f"No re-entry: {error or 'out of memory'}.", file=sys.stderr)  # noqa: T201
+        return 1
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="etchpath.reentry_process")
+    parser.add_argument("job", type=Path)
+    parser.add_argument("rest", type=Path)
+    parser.add_argument("--row", type=int, default=0)
+    parser.add_argument("--x-mm", type=float, default=float("nan"))
+    parser.add_argument("--line", type=int)
+    parser.add_argument("--index", type=Path)
+    parser.add_argument("--machine", type=Path)
+    parser.add_argument("--memory-mb", type=int, default=DEFAULT_MEMORY_MB)
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

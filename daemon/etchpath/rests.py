@@ -1,0 +1,34 @@
+"""Rests of jobs on disk: which files are read and written for a re-entry."""
+
+import hashlib
+import json
+from pathlib import Path
+
+from etchpath.foreign_reentry import write_rest_of_file
+from etchpath.index import read_index
+from etchpath.inspected import ASSUMED
+from etchpath.machine import Machine
+from etchpath.reentry import Cut, write_rest
+from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet, read_sheet
+
+
+def write_rest_folder(job: Path, rest: Path, *, row: int, x_mm: float) -> Sheet:
+    """Write to the folder `rest`, made if need be, what is left of the job in folder `job`."""
+    sheet = read_sheet(job)
+    rest.mkdir(parents=True, exist_ok=True)
+    with (job / GCODE_NAME).open("rb") as whole, (rest / GCODE_NAME).open("w+b") as left:
+        left_sheet = write_rest(whole, sheet, Cut(row=row, x_mm=x_mm), left)
+    (rest / SHEET_NAME).write_text(left_sheet.to_json(), encoding="utf-8")
+    return left_sheet
+
+
+def write_rest_file(
+    job: Path, rest: Path, *, line: int, index: Path | None, machine: Path | None
+) -> None:
+    """Write to the file `rest` what is left of the G-code `job` from the move of `line` on."""
+    described = Machine.from_table(json.loads(machine.read_bytes())) if machine else ASSUMED
+    with job.open("rb") as whole, rest.open("wb") as left:
+        known = None
+        if index:
+            known = read_index(index, hashlib.file_digest(whole, "sha256").hexdigest())
+        write_rest_of_file(whole, line, left, described, index=known)
