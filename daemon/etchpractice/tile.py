@@ -1,5 +1,6 @@
 """The tile under the head: what light fell on it, and what it looks like."""
 
+import copy
 from pathlib import Path
 from typing import Final
 
@@ -53,6 +54,12 @@ class Tile:
         )
         nodes = np.random.default_rng(seed).standard_normal((_NOISE_NODES, _NOISE_NODES))
         self._noise = nodes.astype(np.float32)
+
+    def copy(self) -> "Tile":
+        """Return the tile as it is now, to be looked at while this one goes on."""
+        twin = copy.copy(self)
+        twin.exposure = copy.deepcopy(self.exposure)
+        return twin
 
     def expose(self, strokes: Strokes) -> None:
         """Let light fall on the tile."""

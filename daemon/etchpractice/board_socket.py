@@ -1,0 +1,127 @@
+"""The practice board on a Unix socket, for the daemon: lines of text, one client at a time.
+
+The machine says at once, and again whenever it is sent `get`:
+
+    speedup 20
+    input lid 1
+    ...                     one line for each input
+    ready
+
+and after that `input NAME 0` or `input NAME 1` whenever one changes. The client says
+
+    set NAME 0              or 1; NAME is an output
+    get
+
+and gets `error SENTENCE` for anything else. Inputs read as contacts: 1 is closed, and for every
+guard closed is safe. The names are those of `etchpractice.board`. When the client leaves, every
+output falls to 0.
+"""
+
+import socket
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+from etchpractice.board import Board, UnknownContact
+
+_LONGEST_BYTES: Final = 4096
+_LEVELS: Final = {"0": False, "1": True}
+
+
+class BoardSocket:
+    """Serves a board; its descriptors are waited on by the process's one loop."""
+
+    def __init__(self, path: Path, board: Board, *, speedup: float) -> None:
+        self._board = board
+        self._speedup = speedup
+        self._path = path
+        path.unlink(missing_ok=True)
+        self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self._listener.bind(str(path))
+        self._listener.listen(4)
+        self._listener.setblocking(False)
+        self._client: socket.socket | None = None
+        self._unread = bytearray()
+
+    def waits_for(self) -> list[socket.socket]:
+        """Return the sockets on which something may come."""
+        return [self._listener] if self._client is None else [self._listener, self._client]
+
+    def hear(self) -> bool:
+        """Take what has come; return whether the client said anything."""
+        self._admit()
+        if self._client is None:
+            return False
+        try:
+            data = self._client.recv(_LONGEST_BYTES)
+        except BlockingIOError:
+            return False
+        except OSError:
+            data = b""
+        if not data or len(self._unread) > _LONGEST_BYTES:
+            self._drop()
+            return True
+        self._unread += data
+        while b"\n" in self._unread:
+            line, _, rest = bytes(self._unread).partition(b"\n")
+            self._unread[:] = rest
+            self._obey(line.decode("ascii", "replace").split())
+        return True
+
+    def tell(self) -> bool:
+        """Send the inputs that have changed; return whether there were any."""
+        changes, self._board.changes = self._board.changes, []
+        if self._client is None or not changes:
+            return False
+        self._send("".join(f"input {name} {int(level)}\n" for name, level in changes))
+        return True
+
+    def close(self) -> None:
+        """Part from the client and remove the socket."""
+        self._drop()
+        self._listener.close()
+        self._path.unlink(missing_ok=True)
+
+    def _admit(self) -> None:
+        with suppress(BlockingIOError):
+            client, _ = self._listener.accept()
+            if self._client is not None:
+                with client, suppress(OSError):
+                    client.sendall(b"error the board has a client already\n")
+                return
+            client.setblocking(False)
+            self._client = client
+            self._unread.clear()
+            self._board.connect()
+            self._tell_all()
+
+    def _obey(self, words: list[str]) -> None:
+        match words:
+            case ["get"]:
+                self._tell_all()
+            case ["set", name, level] if level in _LEVELS:
+                try:
+                    self._board.set_output(name, _LEVELS[level])
+                except UnknownContact as error:
+                    self._send(f"error {error}\n")
+            case _:
+                self._send("error say: set NAME 0, set NAME 1 or get\n")
+
+    def _tell_all(self) -> None:
+        self._board.changes.clear()
+        lines = [f"speedup {self._speedup:g}"]
+        lines += [f"input {name} {int(level)}" for name, level in self._board.inputs().items()]
+        self._send("\n".join([*lines, "ready", ""]))
+
+    def _send(self, text: str) -> None:
+        if self._client is not None:
+            try:
+                self._client.sendall(text.encode())
+            except OSError:  # gone, or it reads nothing: both are a board without a daemon
+                self._drop()
+
+    def _drop(self) -> None:
+        if self._client is not None:
+            self._client.close()
+            self._client = None
+            self._board.disconnect()

@@ -1,0 +1,126 @@
+"""What can be asked of the practice machine over control.sock, as JSON-RPC.
+
+Answers are given by the server's threads, but the machine belongs to the process's one loop:
+a thread hands its errand over and waits until the loop has run it.
+"""
+
+import inspect
+import os
+import queue
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from pathlib import Path
+from typing import Any, Final
+
+from etchpractice.machine import PracticeMachine
+from etchpractice.tile import PictureTooLarge, Tile
+from etchwire.caller import Asked
+from etchwire.errors import Refused, UnfitParameters, UnknownMethod
+
+ERRAND_S: Final = 60.0
+
+MACHINE_VERBS: Final = frozenset((
+    "fall_silent", "speak_again", "hang", "withhold_replies", "release_replies",
+    "refuse_next_line", "lose_next_reply", "extra_reply", "greet_again", "delay_replies",
+    "garble_next_line", "garble_next_reply", "send_noise", "reset_now", "brown_out",
+    "trip_alarm", "open_door_pin", "close_door_pin",
+))  # fmt: skip
+BOARD_VERBS: Final = frozenset((
+    "open_lid", "close_lid", "set_input", "stick_input", "chatter", "press_button", "kill_fan",
+    "mend_fan", "weld_beam_enable",
+))  # fmt: skip
+PROCESS_VERBS: Final = frozenset(("unplug", "plug_in", "shutdown", "state"))
+
+
+class Errands:
+    """Things for the loop to do, brought by other threads; its descriptor wakes the loop."""
+
+    def __init__(self) -> None:
+        self._waiting: queue.SimpleQueue[tuple[Callable[[], Any], Future[Any]]]
+        self._waiting = queue.SimpleQueue()
+        self._bell = os.eventfd(0, os.EFD_NONBLOCK | os.EFD_CLOEXEC)
+
+    def fileno(self) -> int:
+        """Return the descriptor to wait on."""
+        return self._bell
+
+    def ring(self) -> None:
+        """Wake the loop; a signal handler may."""
+        os.eventfd_write(self._bell, 1)
+
+    def run_soon(self, errand: Callable[[], Any]) -> Any:
+        """Have the loop run `errand` and return what that returned, or raise what it raised."""
+        future: Future[Any] = Future()
+        self._waiting.put((errand, future))
+        self.ring()
+        return future.result(ERRAND_S)
+
+    def run_waiting(self) -> None:
+        """Run what has been brought; the loop calls this."""
+        try:
+            os.eventfd_read(self._bell)
+        except BlockingIOError:
+            return
+        while not self._waiting.empty():
+            errand, future = self._waiting.get()
+            try:
+                future.set_result(errand())
+            except Exception as error:  # noqa: BLE001 - it is raised again in the thread that asked
+                future.set_exception(error)
+
+    def close(self) -> None:
+        """Give the descriptor back."""
+        os.close(self._bell)
+
+
+class Control:
+    """Answers requests: verbs of machine, board and process, and pictures of the tile."""
+
+    def __init__(self, machine: PracticeMachine, process: object, errands: Errands) -> None:
+        self._machine = machine
+        self._process = process
+        self._errands = errands
+
+    def answer(self, asked: Asked) -> Any:
+        """Return the result of a request; raise Refused with a sentence."""
+        method, params = asked.request.method, asked.request.params
+        if method == "picture":
+            return self._picture(params)
+        for verbs, target in (
+            (MACHINE_VERBS, self._machine),
+            (BOARD_VERBS, self._machine.board),
+            (PROCESS_VERBS, self._process),
+        ):
+            if method in verbs:
+                return self._call(getattr(target, method), params)
+        raise UnknownMethod("refused", f"the practice machine does not know {method!r}")
+
+    def _call(self, verb: Callable[..., Any], params: Mapping[str, Any]) -> Any:
+        try:
+            inspect.signature(verb).bind(**params)
+        except TypeError as error:
+            raise UnfitParameters("refused", f"{verb.__name__}: {error}") from error
+        try:
+            return self._errands.run_soon(lambda: verb(**params))
+        except (ValueError, TypeError) as error:
+            raise UnfitParameters("refused", f"{verb.__name__}: {error}") from error
+
+    def _copy_tile(self) -> Tile:
+        return self._machine.tile.copy()
+
+    def _picture(self, params: Mapping[str, Any]) -> None:
+        """Write the tile `before` and `after` wiping; each is a path, and either may be absent."""
+        unknown = set(params) - {"before", "after", "mm_per_px", "rectangle"}
+        if unknown:
+            raise UnfitParameters("refused", f"picture: unknown {min(unknown)!r}")
+        options = {name: params[name] for name in ("mm_per_px", "rectangle") if name in params}
+        tile = self._errands.run_soon(self._copy_tile)
+        for name, is_wiped in (("before", False), ("after", True)):
+            if name not in params:
+                continue
+            try:
+                tile.save_picture(Path(params[name]), wiped=is_wiped, **options)
+            except OSError as error:
+                raise Refused("refused", f"{params[name]}: {error.strerror}") from error
+            except (PictureTooLarge, TypeError, ValueError) as error:
+                raise UnfitParameters("refused", f"picture: {error}") from error

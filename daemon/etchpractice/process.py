@@ -1,0 +1,193 @@
+"""The practice machine as a process: one loop between pseudo-terminal, board and time.
+
+In its folder it makes `port` (a link to the terminal), `clock` (etchwire.simulated_time),
+`board.sock` (see board_socket) and `control.sock` (see control), and takes them away again.
+"""
+
+import os
+import select
+import signal
+import time
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from etchpractice.board_socket import BoardSocket
+from etchpractice.control import Control, Errands
+from etchpractice.machine import PracticeMachine
+from etchpractice.pacing import STEP_S, Pacing
+from etchpractice.pty_port import PtyPort
+from etchpractice.states import MOVING
+from etchwire.server import LineServer, Reception
+from etchwire.simulated_time import SimulatedTime
+
+PORT_NAME: Final = "port"
+CLOCK_NAME: Final = "clock"
+BOARD_NAME: Final = "board.sock"
+CONTROL_NAME: Final = "control.sock"
+
+_BUSY_WAIT_S: Final = 0.001
+_IDLE_WAIT_S: Final = 0.004
+_LOOK_AROUND_S: Final = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Terms:
+    """How the process is to run."""
+
+    folder: Path
+    speedup: float = 1.0
+    boot_s: float = 0.5  # from the opening of the port to the greeting
+
+
+class PracticeProcess:
+    """Gives a practice machine a port, a board, a clock and somebody to ask."""
+
+    def __init__(self, machine: PracticeMachine, terms: Terms) -> None:
+        self._machine = machine
+        self._terms = terms
+        self._pacing = Pacing(terms.speedup)
+        self._errands = Errands()
+        self._parent = os.getppid()
+        self._is_ending = False
+        self._looked_at_s = 0.0
+
+    def run(self) -> None:
+        """Serve until told to end, by signal, by `shutdown` or by the parent's death."""
+        folder = self._terms.folder
+        folder.mkdir(parents=True, exist_ok=True)
+        with ExitStack() as parts:
+            parts.callback(self._errands.close)
+            self._port = PtyPort(folder / PORT_NAME)
+            parts.callback(self._port.unplug)
+            clock_path = folder / CLOCK_NAME
+            self._clock = parts.enter_context(SimulatedTime.create(clock_path))
+            parts.callback(clock_path.unlink, missing_ok=True)
+            self._board = BoardSocket(
+                folder / BOARD_NAME, self._machine.board, speedup=self._terms.speedup
+            )
+            parts.callback(self._board.close)
+            control = Control(self._machine, self, self._errands)
+            reception = Reception(
+                answer=control.answer, greeting={"practice": True, "speedup": self._terms.speedup}
+            )
+            for number in (signal.SIGTERM, signal.SIGINT):
+                signal.signal(number, lambda *_: self.shutdown())
+            parts.enter_context(LineServer(folder / CONTROL_NAME, reception))
+            while not self._is_ending:
+                self._turn()
+
+    # Verbs of the process
+
+    def shutdown(self) -> None:
+        """End soon."""
+        self._is_ending = True
+        self._errands.ring()
+
+    def unplug(self) -> None:
+        """Pull the cable: the port vanishes."""
+        if self._machine.is_plugged:
+            self._machine.unplug()
+            self._port.unplug()
+
+    def plug_in(self) -> None:
+        """Put the cable back: a new port under the same name."""
+        if not self._machine.is_plugged:
+            self._port.plug_in()
+            self._machine.plug_in()
+
+    def state(self) -> dict[str, Any]:
+        """Return what an onlooker sees."""
+        machine = self._machine
+        return {
+            "now_s": machine.now_s,
+            "speedup": self._terms.speedup,
+            "is_plugged": machine.is_plugged,
+            "controller_state": machine.controller.state.value,
+            "position_mm": list(machine.controller.stepper.place_at(machine.now_s)),
+            "head_mm": list(machine.head_mm),
+            "is_burning": machine.is_burning,
+            "lost_bytes": machine.controller.receive.lost_bytes,
+            "inputs": machine.board.inputs(),
+            "outputs": dict(machine.board.outputs),
+        }
+
+    # The loop
+
+    def _turn(self) -> None:
+        wall_s = time.monotonic()
+        patience_s = self._patience_left_s(wall_s)
+        self._wait(patience_s)
+        wall_s = time.monotonic()
+        self._look_around(wall_s)
+        self._hear()
+        self._errands.run_waiting()
+        if self._patience_left_s(wall_s) > 0:
+            self._pacing.stand_still(wall_s)
+        else:
+            self._let_time_pass(wall_s)
+        self._tell()
+        self._clock.now_s = self._machine.now_s
+
+    def _patience_left_s(self, wall_s: float) -> float:
+        """Return how long to wait for the host yet: not while there is anything left to read."""
+        if self._machine.needs_no_host:
+            return 0.0
+        is_working = self._machine.controller.state in MOVING
+        return self._pacing.patience_left_s(wall_s, is_working=is_working)
+
+    def _wait(self, patience_s: float) -> None:
+        if patience_s <= 0:
+            patience_s = self._pause_s()
+        sources: list[Any] = [self._errands, *self._board.waits_for()]
+        if self._port.is_open_by_host:
+            sources.append(self._port)
+        select.select(sources, [], [], patience_s)
+
+    def _pause_s(self) -> float:
+        """Return how long to sleep between two steps: the pace decides, and the work."""
+        if not self._has_work:
+            return _IDLE_WAIT_S
+        return 0.0 if self._terms.speedup > 20 else _BUSY_WAIT_S / min(self._terms.speedup, 5)
+
+    @property
+    def _has_work(self) -> bool:
+        controller = self._machine.controller
+        return controller.state in MOVING or self._machine.needs_no_host
+
+    def _look_around(self, wall_s: float) -> None:
+        if self._port.look():
+            self._machine.open_port(self._terms.boot_s)
+        if wall_s - self._looked_at_s >= _LOOK_AROUND_S:
+            self._looked_at_s = wall_s
+            if os.getppid() != self._parent:
+                self._is_ending = True
+
+    def _hear(self) -> None:
+        heard = self._board.hear()
+        if self._port.is_open_by_host and (data := self._port.read()):
+            self._machine.write(data)
+            heard = True
+        if heard:
+            self._pacing.note_heard()
+
+    def _let_time_pass(self, wall_s: float) -> None:
+        """Let the time that is due pass, in steps, and stop where the host has to be asked."""
+        left_s = self._pacing.due_s(wall_s, has_work=self._has_work)
+        had_work = self._machine.needs_no_host
+        while left_s > 0:
+            step_s = min(left_s, STEP_S)
+            self._machine.advance(step_s)
+            left_s -= step_s
+            if had_work and not self._machine.needs_no_host and self._terms.speedup > 1:
+                break
+
+    def _tell(self) -> None:
+        told = self._board.tell()
+        if self._machine.is_plugged:
+            data = self._machine.read()
+            self._port.write(data)
+            told = told or bool(data)
+        if told:
+            self._pacing.note_told(time.monotonic())

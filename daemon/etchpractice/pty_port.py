@@ -1,0 +1,86 @@
+"""The practice machine's end of a pseudo-terminal, under a name that stays the same."""
+
+import os
+import select
+import termios
+import tty
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+_READ_BYTES: Final = 4096
+_MOST_UNSENT_BYTES: Final = 65536  # a host that does not read loses what comes after
+
+
+class PtyPort:
+    """A pseudo-terminal whose other end is linked at `link`; the host opens it as a serial port."""
+
+    def __init__(self, link: Path) -> None:
+        self._link = link
+        self._master = -1
+        self._unsent = bytearray()
+        self.is_open_by_host = False
+        self.plug_in()
+
+    def plug_in(self) -> None:
+        """Make a new terminal, as a cable that is put in again does."""
+        master, other = os.openpty()
+        tty.setraw(other)
+        attributes = termios.tcgetattr(other)
+        attributes[4] = attributes[5] = termios.B115200
+        termios.tcsetattr(other, termios.TCSANOW, attributes)
+        name = os.ttyname(other)
+        os.close(other)  # from now on the master tells whether anybody has it open
+        os.set_blocking(master, False)
+        self._master = master
+        fresh = self._link.with_name(f"{self._link.name}.new")
+        fresh.unlink(missing_ok=True)
+        fresh.symlink_to(name)
+        fresh.replace(self._link)
+
+    def unplug(self) -> None:
+        """Close the terminal; who has it open reads its end."""
+        with suppress(FileNotFoundError):
+            self._link.unlink()
+        if self._master >= 0:
+            os.close(self._master)
+        self._master = -1
+        self.is_open_by_host = False
+        self._unsent.clear()
+
+    def fileno(self) -> int:
+        """Return the descriptor to wait on; below zero when unplugged."""
+        return self._master
+
+    def look(self) -> bool:
+        """Return whether the host has opened the port since the last look."""
+        if self._master < 0:
+            return False
+        poll = select.poll()
+        poll.register(self._master, select.POLLIN)
+        hung_up = any(event & select.POLLHUP for _, event in poll.poll(0))
+        was_open, self.is_open_by_host = self.is_open_by_host, not hung_up
+        if hung_up:
+            self._unsent.clear()
+        return self.is_open_by_host and not was_open
+
+    def read(self) -> bytes:
+        """Return what the host wrote."""
+        try:
+            return os.read(self._master, _READ_BYTES)
+        except (BlockingIOError, OSError):
+            return b""  # nothing there, or nobody: `look` tells which
+
+    def write(self, data: bytes) -> None:
+        """Send to the host what its side has room for, and keep the rest a while."""
+        if not self.is_open_by_host:
+            return
+        self._unsent += data
+        if not self._unsent:
+            return
+        try:
+            sent = os.write(self._master, self._unsent)
+        except OSError:
+            sent = 0
+        del self._unsent[:sent]
+        del self._unsent[_MOST_UNSENT_BYTES:]
