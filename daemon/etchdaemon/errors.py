@@ -31,3 +31,7 @@ class JobRefused(EtchdaemonError, ValueError):
 
 class LogbookUnavailable(EtchdaemonError):
     """The logbook cannot be written or read."""
+
+
+class BoardLost(EtchdaemonError, OSError):
+    """The board with the inputs and outputs is gone, or cannot be had; the message says why."""

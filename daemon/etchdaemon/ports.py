@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
+from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.run.actuals import RowActuals
 
 
@@ -60,6 +61,31 @@ class BeamEnable(Protocol):
 
     def cut(self) -> None:
         """Open the contact; harmless when it is open."""
+        ...
+
+
+class Board(Protocol):
+    """The box's inputs and outputs. Only one thread reads; any thread may set an output."""
+
+    def read(self) -> Mapping[Input, Level]:
+        """Return every input that can be read, with the time of reading; raise BoardLost."""
+        ...
+
+    def take_opened(self) -> Mapping[Input, float]:
+        """Return the inputs that were seen to open since this was asked last, and when.
+
+        One entry an input, so nothing can pile up; an input that opened is never left out,
+        however often it has closed again since. Edges may get lost all the same: `read` is
+        the truth.
+        """
+        ...
+
+    def set(self, output: Output, *, is_on: bool) -> None:
+        """Drive an output, at once; raise BoardLost. An output that is not wired is ignored."""
+        ...
+
+    def close(self) -> None:
+        """Drive every output off and let go of the board; never raises."""
         ...
 
 

@@ -1,0 +1,1 @@
+"""What the owner of a box writes down about it, read and checked: pure but for one file."""

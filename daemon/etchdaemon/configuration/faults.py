@@ -1,0 +1,54 @@
+"""What can be wrong with a configuration, each with its name."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+from enum import StrEnum
+
+from etchdaemon.errors import EtchdaemonError
+
+
+class Reason(StrEnum):
+    """Why a configuration is refused."""
+
+    UNREADABLE = "the file cannot be read"
+    NOT_TOML = "the file is not TOML"
+    UNKNOWN_NAME = "unknown name"
+    NOT_A_TABLE = "not a table"
+    WRONG_KIND = "wrong kind of value"
+    OUT_OF_RANGE = "out of range"
+    NO_PIN = "no pin"
+    NO_CHIP = "no chip"
+    PIN_TWICE = "a pin used twice"
+    NORMALLY_OPEN = "normally open"
+    SECOND_LID_ALONE = "second lid contact without the first"
+    HALF_A_WINDOW = "half of a pressure window"
+    TWO_PROOFS_OF_AIR = "two ways to show air flow"
+    RULE_REMOVED = "a rule removed"
+    DELAY_NOT_ALLOWED = "a delay where none is allowed"
+    NO_REASON = "a change without its reason"
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is wrong, where it stands, and what to do about it."""
+
+    reason: Reason
+    where: str
+    sentence: str
+
+
+class FaultyConfiguration(EtchdaemonError, ValueError):
+    """A configuration is refused; `faults` names everything that is wrong with it."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        said = "\n".join(f"  {fault.where}: {fault.sentence}" for fault in self.faults)
+        super().__init__(f"The configuration cannot be used:\n{said}")
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """Return a hint at the known name that `name` was probably meant to be."""
+    known = sorted(known)
+    near = get_close_matches(name, known, n=1, cutoff=0.5)
+    return f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(known)}."

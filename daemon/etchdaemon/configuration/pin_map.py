@@ -1,0 +1,48 @@
+"""Which pin is which: all that is needed to read the inputs and to drive the outputs safe."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, Self
+
+FORMAT: Final = "etchwarden-pins"
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """A line of the chip by its number, and the level that means closed or on."""
+
+    number: int
+    is_high_on: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PinMap:
+    """The pins of a box by name, and the label of the chip that has them."""
+
+    chip_label: str
+    inputs: Mapping[str, Pin]
+    outputs: Mapping[str, Pin]
+
+    def to_json(self) -> str:
+        """Return the text that `outputs_in_json` reads, for the program that drives all safe."""
+        outputs = {name: [pin.number, pin.is_high_on] for name, pin in self.outputs.items()}
+        return json.dumps({"format": FORMAT, "chip": self.chip_label, "outputs": outputs})
+
+    def write(self, path: Path) -> None:
+        """Write the map beside `path` and move it there, so that it is never half written."""
+        draft = path.with_suffix(".new")
+        draft.write_text(self.to_json())
+        draft.replace(path)
+
+    @classmethod
+    def of_outputs(cls, table: Mapping[str, Any]) -> Self:
+        """Read what `to_json` wrote, once it is a table; raise KeyError, TypeError, ValueError."""
+        if table["format"] != FORMAT:
+            raise ValueError("this is no pin map of ours")
+        outputs = {
+            str(name): Pin(int(number), bool(is_high_on))
+            for name, (number, is_high_on) in table["outputs"].items()
+        }
+        return cls(chip_label=str(table["chip"]), inputs={}, outputs=outputs)

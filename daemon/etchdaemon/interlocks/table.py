@@ -1,0 +1,48 @@
+"""The rules as a table for people, printed from the rules themselves."""
+
+from collections.abc import Iterable
+
+from etchdaemon.interlocks.rules import RULES, Phase, Reaction, Rule
+
+_WORDS = {
+    Reaction.NOTHING: "—",
+    Reaction.FORBID: "forbids",
+    Reaction.HOLD: "holds at the row's end",
+    Reaction.TRIP: "trips",
+    Reaction.EMERGENCY: "emergency",
+}
+_HEADS = (
+    "Interlock", "Watched by", "Waits", "Stale after", "Idle", "Armed", "Etching", "Extraction",
+    "Reset",
+)  # fmt: skip
+
+
+def rules_as_rows(rules: Iterable[Rule] = RULES) -> tuple[tuple[str, ...], ...]:
+    """Return one row of words for each rule, in the order of the table's heads."""
+    return tuple(
+        (
+            rule.name,
+            " or ".join(sorted(name.value.replace("_", " ") for name in rule.needs)) or "itself",
+            f"{rule.trip_delay_s:g} s" if rule.trip_delay_s else "not",
+            f"{rule.stale_after_s:g} s",
+            _WORDS[rule.while_idle],
+            _WORDS[rule.while_armed],
+            _etching(rule),
+            rule.air.value,
+            "at the machine" if rule.is_reset_at_machine else "by a person",
+        )
+        for rule in rules
+    )
+
+
+def rules_as_markdown(rules: Iterable[Rule] = RULES) -> str:
+    """Return the table for README and DEVELOPERS.md."""
+    lines = (_HEADS, tuple("---" for _ in _HEADS), *rules_as_rows(rules))
+    return "".join(f"| {' | '.join(line)} |\n" for line in lines)
+
+
+def _etching(rule: Rule) -> str:
+    words = _WORDS[rule.reaction(Phase.ETCHING)]
+    if rule.trip_after_hold_s is None:
+        return words
+    return f"{words}, trips {rule.trip_after_hold_s:g} s later"
