@@ -79,3 +79,37 @@ def deep_tiff(codes, orientation=1):
     )
     start = b"II*\0" + struct.pack("<I", bits_at + 6) + data + struct.pack("<3H", 16, 16, 16)
     return start + struct.pack("<H", len(entries)) + directory + struct.pack("<I", 0)
+
+
+def linear_profile():
+    """Return an ICC profile (ISO 15076-1) with sRGB's colours whose codes are linear light."""
+    colours = ((0.4361, 0.2225, 0.0139), (0.3851, 0.7169, 0.0971), (0.1431, 0.0606, 0.7141))
+    tags = {b"wtpt": _xyz(0.9642, 1.0, 0.8249), b"desc": _description(b"linear light")}
+    for letter, colour in zip(b"rgb", colours, strict=True):
+        tags[bytes([letter]) + b"XYZ"] = _xyz(*colour)
+        tags[bytes([letter]) + b"TRC"] = b"curv" + struct.pack(">II", 0, 0)
+    table, body, place = b"", b"", 128 + 4 + 12 * len(tags)
+    for name, data in tags.items():
+        padded = data + b"\0" * (-len(data) % 4)
+        table += name + struct.pack(">II", place + len(body), len(data))
+        body += padded
+    head = struct.pack(">I4sI4s4s4s", place + len(body), b"", 0x02400000, b"mntr", b"RGB ", b"XYZ ")
+    head += struct.pack(">6H4s", 2026, 1, 1, 0, 0, 0, b"acsp") + b"\0" * 28
+    head += struct.pack(">3i", *(round(value * 65536) for value in (0.9642, 1.0, 0.8249)))
+    return head.ljust(128, b"\0") + struct.pack(">I", len(tags)) + table + body
+
+
+def _xyz(*values):
+    return b"XYZ \0\0\0\0" + struct.pack(">3i", *(round(value * 65536) for value in values))
+
+
+def _description(text):
+    return b"desc\0\0\0\0" + struct.pack(">I", len(text) + 1) + text + b"\0" * 79
+
+
+def png_with_profile(png, profile):
+    """Return the PNG with an ICC profile put in behind its header."""
+    data = b"ours\0\0" + zlib.compress(profile)
+    chunk = struct.pack(">I", len(data)) + b"iCCP" + data
+    chunk += struct.pack(">I", zlib.crc32(b"iCCP" + data))
+    return png[:33] + chunk + png[33:]

@@ -114,6 +114,21 @@ def test_fronts_and_plain_loop_agree_on_any_shape(kernel, rows, columns, seed):
 
 
 @every_kernel
+@pytest.mark.parametrize("grey", [1 / 8, 1 / 3, 1 / 2, 2 / 3, 5 / 7])
+def test_fronts_and_plain_loop_agree_where_sums_nearly_tie(kernel, grey):
+    # On flat grey, sums come within a rounding of one half: the order of additions shows.
+    coverage = np.full((60, 80), grey)
+
+    assert (diffuse(coverage, kernel) == plain(coverage, kernel)[0]).all()
+
+
+@every_kernel
+@pytest.mark.parametrize("columns", [1, 4, 5, 9])
+def test_a_half_burns(kernel, columns):
+    assert diffuse(np.full((1, columns), 0.5), kernel)[0, 0]
+
+
+@every_kernel
 def test_coverage_in_small_floats_is_diffused_in_large_ones(kernel):
     coverage = noise(40, 50).astype(np.float32)
 

@@ -23,7 +23,16 @@ from etchphoto.framing import frame_photo
 from etchphoto.light import luminance
 from etchphoto.loading import ENOUGH_PIXELS, MAX_DECODED_PIXELS, load_photo
 from etchphoto.resampling import luminance_per_dot
-from photo_files import HORSE, deep_tiff, encoded, exif, png_header, scene
+from photo_files import (
+    HORSE,
+    deep_tiff,
+    encoded,
+    exif,
+    linear_profile,
+    png_header,
+    png_with_profile,
+    scene,
+)
 
 
 def dot_for_pixel(source):
@@ -173,11 +182,35 @@ def test_a_printers_photo_of_four_inks_is_read():
 
 
 def test_colours_described_by_a_profile_are_those_of_the_profile():
-    swapped = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB"))
-    assert dot_for_pixel(encoded(scene(), "PNG", icc_profile=swapped.tobytes())).shape == (40, 60)
-    srgb = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB"))
+    file = encoded(scene(), "PNG", icc_profile=linear_profile())
 
-    light = dot_for_pixel(encoded(scene(), "PNG", icc_profile=srgb.tobytes()))
+    light = dot_for_pixel(file)
+
+    as_light = scene() / 255 @ np.array([0.2126, 0.7152, 0.0722])
+    assert light == pytest.approx(as_light, abs=0.01)
+
+
+def test_a_profile_of_sixteen_bit_colours_is_obeyed_before_their_depth():
+    codes = scene().astype(np.uint16) * 257
+    png = cv2.imencode(".png", codes[..., ::-1])[1].tobytes()
+    with_profile = png_with_profile(png, linear_profile())
+
+    light = dot_for_pixel(with_profile)
+
+    assert light == pytest.approx(scene() / 255 @ np.array([0.2126, 0.7152, 0.0722]), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    "profile",
+    [
+        b"nonsense",
+        ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes(),
+        ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes(),
+    ],
+    ids=["broken", "of another kind", "sRGB"],
+)
+def test_a_profile_that_says_nothing_new_changes_nothing(profile):
+    light = dot_for_pixel(encoded(scene(), "PNG", icc_profile=profile))
 
     assert light == pytest.approx(luminance(scene()), abs=1e-6)
 
@@ -214,6 +247,16 @@ def test_a_large_jpeg_is_decoded_smaller_while_each_dot_keeps_a_pixel(side_px, d
 
     assert picture.size == (decoded_px, decoded_px)
     assert (decoded_px**2 <= ENOUGH_PIXELS * 1.2) or decoded_px < 2 * dots
+
+
+@pytest.mark.parametrize(
+    ("least_px", "size"),
+    [((100, 2900), (9000, 3000)), ((5000, 9), (9000, 3000)), ((4500, 1500), (4500, 1500))],
+)
+def test_a_jpeg_keeps_a_pixel_for_each_dot_both_ways(least_px, size):
+    picture, _ = load_photo(io.BytesIO(grey_jpeg(9000, 3000))).decode(least_px=least_px)
+
+    assert picture.size == size
 
 
 def jpeg_that_claims(width, height):

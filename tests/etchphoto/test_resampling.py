@@ -66,6 +66,13 @@ def test_light_stays_between_black_and_white_where_edges_would_ring():
     assert (light.min(), light.max()) == (0, 1)
 
 
+def test_between_the_pixels_of_a_small_photo_light_runs_straight():
+    ramp = (np.arange(40, dtype=np.uint16)[np.newaxis] * 1500).repeat(8, axis=0)
+    steps = np.diff(per_dot(encoded(ramp, "PNG"), 200, 40)[20, 110:180])
+
+    assert np.abs(np.diff(steps)).max() < 0.1 * steps.min()
+
+
 def test_a_crop_shows_that_part_of_the_photo():
     light = per_dot(encoded(scene(), "PNG"), 30, 20, crop=Crop(0.5, 0.5, 1.0, 1.0))
 

@@ -17,7 +17,7 @@ Coverage = NDArray[np.floating[Any]]
 Bits = NDArray[np.bool_]
 
 _STEP: Final = 3  # x between a front's pixels in neighbouring rows: no kernel reaches further back
-_FRONTS_KEPT: Final = 9  # an error may be asked for up to eight fronts later
+_FRONTS_KEPT: Final = 8  # the oldest error asked for, read just before its place is taken
 _REACH_ROWS: Final = 2
 RUN_IN: Final = 24  # dots; after so many the pattern has settled
 _NARROWEST: Final = 5  # columns; below it a front's stride and a kernel's reach collide
