@@ -114,12 +114,18 @@ def test_fronts_and_plain_loop_agree_on_any_shape(kernel, rows, columns, seed):
 
 
 @every_kernel
-@pytest.mark.parametrize("grey", [1 / 8, 1 / 3, 1 / 2, 2 / 3, 5 / 7])
-def test_fronts_and_plain_loop_agree_where_sums_nearly_tie(kernel, grey):
-    # On flat grey, sums come within a rounding of one half: the order of additions shows.
-    coverage = np.full((60, 80), grey)
+@pytest.mark.parametrize("seed", range(6))
+def test_the_errors_are_added_in_the_order_in_which_they_arrive(kernel, seed):
+    # Where a sum comes within a few roundings of one half, another order gives another dot.
+    coverage = noise(8, 12, seed)
+    row, column = 5, 6
+    bits, errors, _ = plain(coverage, kernel)
+    sum_of_arrivals = errors[row, column] + bits[row, column] - coverage[row, column]
+    nearly = 0.5 - sum_of_arrivals
 
-    assert (diffuse(coverage, kernel) == plain(coverage, kernel)[0]).all()
+    for roundings in range(-8, 9):
+        coverage[row, column] = nearly + roundings * np.spacing(0.25)
+        assert (diffuse(coverage, kernel) == plain(coverage, kernel)[0]).all()
 
 
 @every_kernel
