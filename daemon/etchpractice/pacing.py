@@ -12,7 +12,7 @@ HONEST: Final = 1.0
 MOST_PACED: Final = 20.0  # beyond this, time goes as fast as the program can
 STEP_S: Final = 0.002
 _MOST_AT_ONCE_S: Final = 0.020
-_WORKING_PATIENCE_S: Final = 0.050  # of the wall's, for a host that keeps a running machine fed
+_WORKING_PATIENCE_S: Final = 0.250  # of the wall's, for a host that keeps a running machine fed
 _CASUAL_PATIENCE_S: Final = 0.003
 
 
@@ -23,16 +23,18 @@ class Pacing:
         self.speedup = speedup
         self._last_wall_s: float | None = None
         self._told_at_s: float | None = None  # wall time of what the host has not answered
+        self._has_room_told = False  # whether that makes room for more lines
         self._is_host_done = False
 
-    def note_told(self, wall_s: float) -> None:
-        """Note that something was sent that the host may want to answer."""
+    def note_told(self, wall_s: float, *, makes_room: bool) -> None:
+        """Note that something was sent; `makes_room` for a reply, which lets the host send on."""
         self._told_at_s = wall_s
+        self._has_room_told = self._has_room_told or makes_room
 
     def note_heard(self) -> None:
         """Note that the host has written or set an output."""
         self._told_at_s = None
-        self._is_host_done = False
+        self._has_room_told = self._is_host_done = False
 
     def patience_left_s(self, wall_s: float, *, is_working: bool) -> float:
         """Return how many wall seconds to wait for the host yet; 0 when it need not be waited for.
@@ -41,13 +43,13 @@ class Pacing:
         """
         if self.speedup <= HONEST or self._told_at_s is None:
             return 0.0
-        is_expected = is_working and not self._is_host_done
+        is_expected = is_working and self._has_room_told and not self._is_host_done
         patience_s = _WORKING_PATIENCE_S if is_expected else _CASUAL_PATIENCE_S
         left_s = self._told_at_s + patience_s - wall_s
         if left_s > 0:
             return left_s
         self._told_at_s = None
-        self._is_host_done = True
+        self._is_host_done = self._is_host_done or is_expected
         return 0.0
 
     def stand_still(self, wall_s: float) -> None:

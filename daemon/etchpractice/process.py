@@ -185,9 +185,7 @@ class PracticeProcess:
 
     def _tell(self) -> None:
         told = self._board.tell()
-        if self._machine.is_plugged:
-            data = self._machine.read()
-            self._port.write(data)
-            told = told or bool(data)
-        if told:
-            self._pacing.note_told(time.monotonic())
+        data = self._machine.read() if self._machine.is_plugged else b""
+        self._port.write(data)
+        if told or data:
+            self._pacing.note_told(time.monotonic(), makes_room=b"ok" in data or b"error" in data)
