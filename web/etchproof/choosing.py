@@ -1,0 +1,199 @@
+"""Choosing: the rule of the trade, computed.
+
+Among the patches in the darkest plateau that are even, hold and are undamaged, take the fastest
+that a photo can really run; between equals the lower power. Where nothing is dark enough, raise
+the power before slowing down.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from etchproof.card import SOLID, Card
+from etchproof.errors import NothingToChoose
+from etchproof.hand_marks import Mark
+from etchproof.judging import PLATEAU_L, Cell, Judgement, darkest_sound, judge
+from etchproof.ranges import Range
+from etchproof.reach import photo_reach_mm_per_min
+from etchproof.reading import Reading
+from etchproof.response import Point, Response
+from etchproof.second_card import (
+    FULL_POWER,
+    covered_range,
+    finer_range,
+    stronger_range,
+    usual_exponent,
+    weaker_range,
+)
+
+DARK_ENOUGH_L: Final = 50.0  # half way to white: lighter, and a photo has no black (our choice)
+SAME_SPEED: Final = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A cell and the setting it recommends.
+
+    The speed is uncertain by half a step of the card, or by the fitted curve's own doubt about
+    where the plateau ends, whichever is more. `lightness` is None where only hands judged.
+    """
+
+    cell: str
+    feed_mm_per_min: float
+    power_ratio: float
+    lightness: float | None
+    feed_uncertainty_mm_per_min: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What a power card led to; `sentences` say it to the person.
+
+    Without a choice nothing was fit; `next_range` says where to look in either case.
+    """
+
+    cells: tuple[Cell, ...]
+    choice: Choice | None
+    darkest_lightness: float | None
+    response: Response | None
+    next_range: Range
+    sentences: tuple[str, ...]
+
+
+def choose(
+    card: Card,
+    reading: Reading | None,
+    marks: Mapping[str, Mark],
+    *,
+    darkest_known: float | None = None,
+) -> Outcome:
+    """Return what `card` leads to, read by camera, marked by hand, or both.
+
+    `darkest_known` is the lightness of the darkest sound patch on an earlier card. Raise
+    NothingToChoose where the card was neither read nor marked.
+    """
+    if reading is None and not marks:
+        raise NothingToChoose("the card was neither read by camera nor marked by hand")
+    cells = judge(card, reading, marks, darkest_known=darkest_known)
+    response = _response(cells, card)
+    darkest = darkest_sound(cells)
+    fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
+    is_pale = darkest is not None and darkest > DARK_ENOUGH_L and not any(c.mark for c in fit)
+    if not fit or is_pale:
+        return _nothing_fit(card, cells, response, darkest)
+    best = _fastest(fit)
+    limit = (darkest if darkest is not None else 0.0) + PLATEAU_L
+    choice = Choice(
+        cell=best.name,
+        feed_mm_per_min=_feed_to_ask(best),
+        power_ratio=_power_to_ask(best),
+        lightness=best.lightness,
+        feed_uncertainty_mm_per_min=_uncertainty(card, best, response, limit),
+    )
+    reach = photo_reach_mm_per_min(card.head, card.spacing_mm, card.halftone)
+    exponent = response.exponent if response else usual_exponent()
+    next_range = finer_range(card, best, reach, exponent)
+    return Outcome(
+        cells=cells,
+        choice=choice,
+        darkest_lightness=darkest,
+        response=response,
+        next_range=next_range,
+        sentences=(_recommendation(choice, best), *next_range.notes),
+    )
+
+
+def _fastest(fit: Sequence[Cell]) -> Cell:
+    """Return the fastest cell that a photo can really run, of equals that with less power."""
+    really_run = [cell for cell in fit if cell.is_really_run] or list(fit)
+    top = max(cell.photo_feed_mm_per_min for cell in really_run)
+    equals = [c for c in really_run if c.photo_feed_mm_per_min >= top * (1 - SAME_SPEED)]
+    return min(equals, key=lambda cell: (cell.power_ratio, -cell.feed_mm_per_min))
+
+
+def _feed_to_ask(cell: Cell) -> float:
+    return cell.feed_mm_per_min if cell.is_really_run else cell.photo_feed_mm_per_min
+
+
+def _power_to_ask(cell: Cell) -> float:
+    """Return the power for the speed really run: dynamic power had lowered it as much."""
+    if cell.is_really_run:
+        return cell.power_ratio
+    return cell.power_ratio * cell.photo_feed_mm_per_min / cell.feed_mm_per_min
+
+
+def _response(cells: Sequence[Cell], card: Card) -> Response | None:
+    """Fit the darkness of all sound patches; None where there are too few, or all alike."""
+    solid_feeds = {
+        patch.cell: patch.true_feed_mm_per_min for patch in card.patches if patch.part == SOLID
+    }
+    points = []
+    for cell in cells:
+        if cell.reflectance is None or cell.judgement not in (Judgement.FIT, Judgement.TOO_LIGHT):
+            continue
+        feed = solid_feeds[cell.name]
+        power_w = card.head.rated_optical_w * cell.power_ratio * feed / cell.feed_mm_per_min
+        points.append(Point(power_w=power_w, feed_mm_per_min=feed, reflectance=cell.reflectance))
+    try:
+        return Response.fitted(points, card.spacing_mm)
+    except NothingToChoose:
+        return None
+
+
+def _uncertainty(card: Card, best: Cell, response: Response | None, limit: float) -> float:
+    feeds = sorted({patch.feed_mm_per_min for patch in card.patches})
+    place = feeds.index(best.feed_mm_per_min)
+    faster = feeds[min(place + 1, len(feeds) - 1)]
+    slower = feeds[max(place - 1, 0)]
+    half_step = max(faster - best.feed_mm_per_min, best.feed_mm_per_min - slower) / 2
+    power_w = card.head.rated_optical_w * best.power_ratio
+    fitted = response.feed_sd(limit, power_w) if response else None
+    return max(half_step, fitted or 0.0)
+
+
+def _nothing_fit(
+    card: Card, cells: tuple[Cell, ...], response: Response | None, darkest: float | None
+) -> Outcome:
+    covered = covered_range(card)
+    spoilt = (Judgement.GLAZE_DAMAGED, Judgement.UNEVEN)
+    if any(cell.judgement in spoilt for cell in cells) and darkest is None:
+        next_range = weaker_range(covered)
+        sentence = (
+            "Every patch that is dark enough is blotchy or has damaged the glaze: burn the next "
+            f"card with less power, up to {next_range.high_power_ratio * 100:.0f} %."
+        )
+    elif covered.high_power_ratio < FULL_POWER:
+        next_range = stronger_range(covered)
+        sentence = (
+            "No patch is dark enough and holds. Raise the power before slowing down: the next "
+            f"card goes from {next_range.low_power_ratio * 100:.0f} to 100 % at the same speeds."
+        )
+    else:
+        next_range = stronger_range(covered)
+        sentence = (
+            "No patch is dark enough and holds, even at full power: the next card is slower, "
+            f"{next_range.low_feed_mm_per_min:.0f} to {next_range.high_feed_mm_per_min:.0f} mm/min."
+        )
+    return Outcome(
+        cells=cells,
+        choice=None,
+        darkest_lightness=darkest,
+        response=response,
+        next_range=next_range,
+        sentences=(sentence,),
+    )
+
+
+def _recommendation(choice: Choice, best: Cell) -> str:
+    dark = "by hand" if choice.lightness is None else f"lightness {choice.lightness:.0f}"
+    text = (
+        f"Patch {choice.cell}: {choice.feed_mm_per_min:.0f} mm/min, give or take "
+        f"{choice.feed_uncertainty_mm_per_min:.0f}, with {choice.power_ratio * 100:.3g} % power "
+        f"({dark})."
+    )
+    if best.is_really_run:
+        return text
+    return (
+        f"{text} It was asked to run at {best.feed_mm_per_min:.0f} mm/min with "
+        f"{best.power_ratio * 100:.3g} %, which fine detail does not reach; this is what it ran."
+    )

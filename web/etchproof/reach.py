@@ -1,0 +1,93 @@
+"""Reach: how fast the head really goes where it burns, by the motion model.
+
+The controller plans so few moves ahead that in fine detail the head cannot get up to a high
+speed. Dynamic power keeps the energy per millimetre then, but the photo gains nothing.
+"""
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+
+from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchpath.raster import UM_PER_MM
+from etchpath.span_row import SpanRow, row_moves, travel_of
+from etchphoto.halftone import HALFTONES
+from etchproof.card import Area
+from etchwire.craft import Head
+
+REALLY_RUN: Final = 0.95  # below this share of the speed asked for, a recipe was not run
+PHOTO_COVERAGE: Final = 0.5  # the finest detail: half burnt, half bare
+
+_ROW_DOTS: Final = 400
+_ROWS: Final = 24
+_SETTLED_ROWS: Final = 16  # a halftone needs some rows to find its pattern
+
+
+def true_feed_mm_per_min(
+    rows: Sequence[SpanRow], area: Area, spacing_mm: float, head: Head
+) -> float | None:
+    """Return the mean speed inside `area` while the beam is on, by time; None if it is bare."""
+    machine = Machine.of_head(head)
+    left_um, right_um = (
+        round(column * spacing_mm * UM_PER_MM) for column in (area.left, area.right)
+    )
+    length_mm = seconds = 0.0
+    for row in rows:
+        if not area.top <= row.row < area.bottom:
+            continue
+        moves = row_moves(row, head, is_register_corrected=False)
+        ends_um = moves.start_um + np.cumsum(moves.lengths_um)
+        middle_um = ends_um - moves.lengths_um / 2
+        burns = (moves.s > 0) & (middle_um > left_um) & (middle_um < right_um)
+        travel = travel_of(moves, machine)
+        length_mm += float(travel.length_mm[burns].sum())
+        seconds += float(travel.seconds[burns].sum())
+    return length_mm / seconds * SECONDS_PER_MINUTE if seconds else None
+
+
+@lru_cache(maxsize=64)
+def photo_reach_mm_per_min(head: Head, spacing_mm: float, halftone: str) -> float:
+    """Return the highest speed that a photo in this halftone can really run on `head`, in mm/min.
+
+    At it the fine detail of a middle grey runs at no less than `REALLY_RUN` of what was asked.
+    """
+    slow, fast = 0.0, head.max_feed_mm_per_min
+    if _is_really_run(head, spacing_mm, halftone, fast):
+        return fast
+    while fast - slow > 1.0:
+        middle = (slow + fast) / 2
+        if _is_really_run(head, spacing_mm, halftone, middle):
+            slow = middle
+        else:
+            fast = middle
+    return slow
+
+
+def _is_really_run(head: Head, spacing_mm: float, halftone: str, feed_mm_per_min: float) -> bool:
+    bits = _halftone_rows(halftone)
+    spacing_um = spacing_mm * UM_PER_MM
+    rows = []
+    for number, dots in enumerate(bits):
+        changes = np.flatnonzero(np.diff(dots, prepend=False, append=False))
+        places = np.rint(changes * spacing_um).astype(np.int64)
+        rows.append(
+            SpanRow(
+                row=number,
+                feed_mm_per_min=feed_mm_per_min,
+                begin_um=places[::2],
+                end_um=places[1::2],
+                s=np.ones(len(places) // 2, dtype=np.int64),
+                is_forward=True,
+            )
+        )
+    middle = Area(0, _ROW_DOTS // 4, len(bits), _ROW_DOTS * 3 // 4)
+    true = true_feed_mm_per_min(rows, middle, spacing_mm, head)
+    return true is not None and true >= REALLY_RUN * feed_mm_per_min
+
+
+@lru_cache(maxsize=8)
+def _halftone_rows(halftone: str) -> np.ndarray:
+    coverage = np.full((_ROWS, _ROW_DOTS), PHOTO_COVERAGE)
+    return HALFTONES[halftone](coverage)[_SETTLED_ROWS:]
