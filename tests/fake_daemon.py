@@ -146,6 +146,103 @@ def snapshot(state: str, **changes: Any) -> dict[str, Any]:
     return copy.deepcopy({**idle, **STATES[state], **changes})
 
 
+ETCH: Final = {
+    "id": 7,
+    "title": "Lighthouse at dusk",
+    "gcode_sha256": SHA256,
+    "rows": 1000,
+    "columns": 1000,
+    "width_mm": 100.0,
+    "height_mm": 100.0,
+    "head": "practice 20 W",
+    "head_rated_optical_w": 20.0,
+    "surface": "practice tile, white paint",
+    "recipe_feed_mm_per_min": 4000.0,
+    "recipe_power_ratio": 0.6,
+    "recipe_line_spacing_mm": 0.1,
+    "recipe_is_air_assist": False,
+    "dose_j_per_mm2": 1.8,
+    "predicted_s": 2460.0,
+    "started_at_utc": "2026-11-25T17:02:00+00:00",
+    "is_clock_synchronised": True,
+    "ended": "complete",
+    "because": None,
+    "ended_at_utc": "2026-11-25T17:43:42+00:00",
+    "elapsed_s": 2502.0,
+    "etched_rows": 1000,
+    "notes": {},
+    "sheet": {"halftone": "stucki", "coverage": 0.42, "is_both_directions": True},
+    "comparison": {
+        "feed_asked_mm_per_min": 4000.0,
+        "power_asked_ratio": 0.6,
+        "measured_rows": 940,
+        "estimated_rows": 12,
+        "feed_mean_mm_per_min": 3710.0,
+        "power_mean_ratio": 0.556,
+        "slow_rows_ratio": 0.31,
+        "slowest_row": {
+            "row": 388, "feed_mean_mm_per_min": 2110.0, "samples": 9, "is_estimated": False,
+        },
+    },
+}  # fmt: skip
+
+STOPPED_ETCH: Final = {
+    **ETCH,
+    "id": 6,
+    "ended": "stopped",
+    "because": "you stopped it in row 413",
+    "etched_rows": 412,
+    "elapsed_s": 1080.0,
+    "is_clock_synchronised": False,
+}
+
+COLUMNS: Final = (
+    "row", "samples", "is_estimated", "feed_mean_mm_per_min", "feed_min_mm_per_min",
+    "feed_max_mm_per_min", "power_mean_ratio", "power_min_ratio", "power_max_ratio", "at_s",
+)  # fmt: skip
+
+
+def actuals(rows: range) -> list[list[Any]]:
+    """Return invented figures of rows: the finer the detail, the slower."""
+    figures = []
+    for row in rows:
+        feed = 4000.0 - 1500.0 * max(0.0, 1 - abs(row - 388) / 260)
+        spread = [feed, feed * 0.9, min(4000.0, feed * 1.06)]
+        power = [round(0.6 * value / 4000.0, 4) for value in spread]
+        figures.append([row, 12, False, *spread, *power, row * 2.5])
+    return figures
+
+
+def answer_run(**params: Any) -> dict[str, Any]:
+    """Answer `run`."""
+    etches = {7: ETCH, 6: STOPPED_ETCH}
+    if params["id"] not in etches:
+        raise Refused("refused", f"There is no run {params['id']} in the logbook.")
+    return etches[params["id"]]
+
+
+def answer_rows(**params: Any) -> dict[str, Any]:
+    """Answer `run_rows`: rows 300 to 329 hold no dots."""
+    first, last = params["from_row"], 1000 if params["id"] == 7 else 412
+    rows = [row for row in actuals(range(first, last)) if not 300 <= row[0] < 330]
+    page = rows[: params["limit"]]
+    more = rows[len(page)][0] if len(page) < len(rows) else None
+    return {"columns": list(COLUMNS), "rows": page, "next_row": more}
+
+
+EVENTS: Final = (
+    {"kind": "held", "at_s": 400.0, "text": "held at the end of row 160: you asked for it"},
+    {"kind": "resumed", "at_s": 640.0, "text": "went on with row 161"},
+)
+
+LOGBOOK: Final = {
+    "runs": {"runs": [ETCH, STOPPED_ETCH], "next_before": None, "notes": []},
+    "run": answer_run,
+    "run_rows": answer_rows,
+    "run_events": {"events": EVENTS, "next_after": None},
+}
+
+
 class FakeDaemon:
     """Stands where the daemon is; a test moves it from state to state."""
 
@@ -153,7 +250,7 @@ class FakeDaemon:
         self.asked: list[str] = []
         self.is_away = False
         self.refusal: Refused | None = None
-        self.answers: dict[str, Any] = {}
+        self.answers: dict[str, Any] = dict(LOGBOOK)
         self._now = snapshot(state, **changes)
         self._told: queue.SimpleQueue[Mapping[str, Any] | None] = queue.SimpleQueue()
         self._told.put(self._now)
@@ -161,7 +258,7 @@ class FakeDaemon:
     def start_over(self) -> None:
         """Forget everything a test did; who listens stays."""
         self.asked.clear()
-        self.answers.clear()
+        self.answers = dict(LOGBOOK)
         self.refusal = None
         self.is_away = False
         self.tell("idle")

@@ -15,8 +15,8 @@ import pytest
 import waitress
 from PIL import Image, ImageDraw
 
-from etchweb.app import create_app
-from etchweb.pictures import keep_picture
+from etchweb.app import PICTURES_FOLDER, create_app
+from etchweb.picture_files import keep_picture
 from etchweb.serving import THREADS, listen_at
 from fake_daemon import SHA256, FakeDaemon
 
@@ -70,9 +70,8 @@ class ServedPage:
 def served_page(folder: Path, **options: Any) -> Iterator[ServedPage]:
     """Serve the page as the command does, in this process."""
     daemon = FakeDaemon()
-    pictures = folder / "pictures"
-    keep_picture(draw_picture(folder), folder=pictures, gcode_sha256=SHA256)
-    app = create_app(daemon, pictures, host_names=("127.0.0.1", HOST_NAME), **options)
+    keep_picture(draw_picture(folder), folder=folder / PICTURES_FOLDER, gcode_sha256=SHA256)
+    app = create_app(daemon, folder, host_names=("127.0.0.1", HOST_NAME), **options)
     listener = listen_at("127.0.0.1", 0)
     connections: dict[int, Any] = {}
     server = waitress.create_server(

@@ -7,7 +7,8 @@ import click
 
 from etchweb.app import create_app
 from etchweb.daemon_socket import SocketDaemon
-from etchweb.host_names import names_of
+from etchweb.host_names import addresses, is_loopback, names_of
+from etchweb.paired import Store
 from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 
 
@@ -15,32 +16,66 @@ from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 @click.option(
     "--daemon",
     "socket",
+    metavar="SOCKET",
     type=click.Path(path_type=Path),
     required=True,
     help="The daemon's socket. The page also starts without it, and waits.",
 )
 @click.option(
     "--folder",
+    metavar="FOLDER",
     type=click.Path(path_type=Path, file_okay=False),
     required=True,
-    help="Where the page keeps what is its own; pictures of jobs lie in FOLDER/pictures.",
+    help="Where the page keeps what is its own: pictures of jobs, and which phones are paired.",
 )
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address to be reached at.")
-@click.option("--port", type=click.IntRange(0, LARGEST_PORT), default=8080, show_default=True)
-def command(socket: Path, folder: Path, host: str, port: int) -> None:
+@click.option(
+    "--host",
+    metavar="ADDRESS",
+    default="127.0.0.1",
+    show_default=True,
+    help="Address to be reached at; 0.0.0.0 for every one this machine has.",
+)
+@click.option(
+    "--port",
+    metavar="PORT",
+    type=click.IntRange(0, LARGEST_PORT),
+    default=8080,
+    show_default=True,
+    help="Port to be reached at; 0 for any that is free.",
+)
+@click.option(
+    "--open-to-loopback",
+    is_flag=True,
+    help="Let everybody on this machine operate without pairing. For practice; refused where "
+    "other machines can reach the page.",
+)
+def command(socket: Path, folder: Path, host: str, port: int, open_to_loopback: bool) -> None:
     """Serve the page that phones watch.
 
-    It decides nothing about the machine: ending it does not disturb an etch.
+    It decides nothing about the machine: ending it does not disturb an etch. Phones are let in by
+    `etchwarden pair`.
     """
     logging.basicConfig(level=logging.INFO, format="%(message)s")
-    pictures = folder / "pictures"
+    if open_to_loopback and not is_loopback(host):
+        raise click.UsageError(
+            f"--open-to-loopback would let in whoever comes through {host}. "
+            "Leave it out, or serve the page at 127.0.0.1."
+        )
     try:
-        pictures.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
         listener = listen_at(host, port)
+        port = listener.getsockname()[1]
+        Store(folder).note_served(host, port)
+        app = create_app(
+            SocketDaemon(socket),
+            folder,
+            host_names=names_of(host),
+            open_to_loopback=open_to_loopback,
+        )
     except AddressTaken as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
-        raise click.ClickException(f"{folder} cannot be used: {error.strerror}.") from error
-    app = create_app(SocketDaemon(socket), pictures, host_names=names_of(host))
-    click.echo(f"The page is at http://{host}:{listener.getsockname()[1]}/")
-    serve(app, listener)
+        reason = error.strerror or error
+        raise click.ClickException(f"{folder} cannot be used: {reason}.") from error
+    click.echo(f"The page is at {' and '.join(addresses(host, port))}")
+    serve(app, listener, host)

@@ -2,16 +2,20 @@ import pytest
 from flask.testing import FlaskClient
 
 from etchweb.app import create_app
+from etchweb.codes import form_token, new_token, token_digest
+from etchweb.paired import Store
 from fake_daemon import FakeDaemon
 
 ORIGIN = "http://localhost"
+ELSEWHERE = {"REMOTE_ADDR": "192.168.0.7"}
 
 
 class Phone:
     """A browser on a phone: opens pages of ours, and presses what it finds there."""
 
-    def __init__(self, client: FlaskClient) -> None:
+    def __init__(self, client: FlaskClient, secret: bytes, holder: str) -> None:
         self.client = client
+        self._form_token = form_token(secret, holder)
 
     def look(self, path="/", **headers):
         return self.client.get(path, headers=headers)
@@ -19,7 +23,8 @@ class Phone:
     def press(self, action, origin=ORIGIN, form=None, **headers):
         if origin is not None:
             headers["Origin"] = origin
-        return self.client.post(f"/{action}", data=form or {}, headers=headers)
+        form = {"form_token": self._form_token} | (form or {})
+        return self.client.post(f"/{action}", data=form, headers=headers)
 
 
 @pytest.fixture
@@ -28,10 +33,39 @@ def daemon():
 
 
 @pytest.fixture
-def app(daemon, tmp_path):
-    return create_app(daemon, tmp_path / "pictures")
+def store(tmp_path):
+    return Store(tmp_path)
 
 
 @pytest.fixture
-def phone(app):
-    return Phone(app.test_client())
+def app(daemon, tmp_path):
+    return create_app(daemon, tmp_path, open_to_loopback=True)
+
+
+@pytest.fixture
+def phone(app, store):
+    """The browser on the box itself, during practice."""
+    return Phone(app.test_client(), store.secret, "loopback")
+
+
+@pytest.fixture
+def stranger(app, store):
+    """A phone from somewhere on the network, not paired."""
+    client = app.test_client()
+    client.environ_base |= ELSEWHERE
+    return Phone(client, store.secret, "nobody")
+
+
+@pytest.fixture
+def pair_phone(app, store):
+    """Return a function that pairs a phone for a role, as of a moment in seconds since 1970."""
+
+    def pair_phone(role, now_s):
+        token = new_token()
+        store.add_phone(token, f"a phone to {role}", role, now_s)
+        client = app.test_client()
+        client.environ_base |= ELSEWHERE
+        client.set_cookie("etchwarden", token.token)
+        return Phone(client, store.secret, token_digest(token.token))
+
+    return pair_phone

@@ -3,7 +3,7 @@ import io
 import pytest
 from PIL import Image
 
-from etchweb.pictures import SMALL_WIDTH_PX, keep_picture
+from etchweb.picture_files import SMALL_WIDTH_PX, keep_picture
 from fake_daemon import SHA256
 
 

@@ -32,7 +32,7 @@ def axe(request):
 
 @pytest.fixture(scope="module")
 def served_page_of_all(tmp_path_factory):
-    with served_page(tmp_path_factory.mktemp("page")) as served:
+    with served_page(tmp_path_factory.mktemp("page"), open_to_loopback=True) as served:
         yield served
 
 

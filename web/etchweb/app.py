@@ -4,19 +4,24 @@ import hashlib
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
 from typing import Final
 
 from flask import Flask
 
-from etchweb import errors, guard, pictures, watch
+from etchweb import access, errors, guard, logbook, pairing, phones, pictures, watch
+from etchweb.access import Access
 from etchweb.asking import Daemon
 from etchweb.host_names import LOOPBACK_NAMES
 from etchweb.listening import Listener
+from etchweb.moments import clock_time, moment
+from etchweb.paired import Store
+from etchweb.pairing import Tries
 from etchweb.stream import GREATEST_STREAMS
+from etchweb.words import grouped, percent
 
 _HERE: Final = Path(__file__).parent
+PICTURES_FOLDER: Final = "pictures"
 
 
 @dataclass(slots=True)
@@ -26,18 +31,25 @@ class House:
     daemon: Daemon
     pictures: Path
     listener: Listener
+    access: Access
+    tries: Tries = field(default_factory=Tries)
     streams: threading.BoundedSemaphore = field(
         default_factory=lambda: threading.BoundedSemaphore(GREATEST_STREAMS)
     )
 
 
 def create_app(
-    daemon: Daemon, pictures_folder: Path, *, host_names: Sequence[str] = LOOPBACK_NAMES
+    daemon: Daemon,
+    folder: Path,
+    *,
+    host_names: Sequence[str] = LOOPBACK_NAMES,
+    open_to_loopback: bool = False,
 ) -> Flask:
-    """Return the application, which asks `daemon` and answers to `host_names` only.
+    """Return the application, which asks `daemon` and keeps what is its own in `folder`.
 
-    `host_names` are those a phone may use to reach it, without port: any other is refused, or a
-    foreign page could reach the box under a name of its own. The caller starts the listener.
+    It answers to `host_names` only (without port), or a foreign page could reach the box under a
+    name of its own. `open_to_loopback`: see Access. The caller starts the listener. Raises
+    StoreUnusable.
     """
     app = Flask(__name__, static_url_path=f"/static/{_static_version()}")
     app.config.update(
@@ -46,18 +58,21 @@ def create_app(
         MAX_FORM_MEMORY_SIZE=guard.LARGEST_FORM_BYTES,
     )
     app.jinja_options = {"trim_blocks": True, "lstrip_blocks": True}
-    app.extensions["etchweb"] = House(daemon, pictures_folder, Listener(daemon))
+    app.extensions["etchweb"] = House(
+        daemon,
+        folder / PICTURES_FOLDER,
+        Listener(daemon),
+        Access(Store(folder), is_open_to_loopback=open_to_loopback),
+    )
     app.add_template_filter(clock_time)
+    app.add_template_filter(moment)
+    app.jinja_env.globals.update(as_speed=grouped, as_percent=percent)
     errors.show_errors(app)
     guard.guard(app)
-    for subject in (watch, pictures):
+    access.admit(app)
+    for subject in (watch, logbook, pictures, pairing, phones):
         app.register_blueprint(subject.pages)
     return app
-
-
-def clock_time(at_utc: str) -> str:
-    """Return the box's own clock time of a moment; a script puts the phone's in its place."""
-    return datetime.fromisoformat(at_utc).astimezone().strftime("%H:%M") if at_utc else ""
 
 
 def _static_version() -> str:

@@ -47,3 +47,15 @@ def _ipv4_addresses() -> Iterator[str]:
             except OSError:
                 continue  # an interface without an IPv4 address
             yield socket.inet_ntoa(answer[20:24])
+
+
+def addresses(host: str, port: int) -> tuple[str, ...]:
+    """Return where a browser finds a page served at `host` and `port`, the surest first.
+
+    That is a number: not every phone knows names that end in .local.
+    """
+    if host in EVERY_ADDRESS:
+        hosts = (*own_addresses(), f"{socket.gethostname()}.local")
+    else:
+        hosts = (f"[{host}]" if ":" in host else host,)
+    return tuple(f"http://{name}:{port}/" for name in hosts)

@@ -4,17 +4,21 @@ import errno
 import logging
 import signal
 import socket
+import threading
+import time
 from types import FrameType
 from typing import Final
 
 import waitress
 from flask import Flask
 
+from etchweb.host_names import names_of
 from etchweb.listening import Listener
 
 THREADS: Final = 16  # a stream holds one each, and eight streams are let in
 LARGEST_REQUEST_BYTES: Final = 26 * 1024 * 1024
 LARGEST_PORT: Final = 65535
+LOOK_FOR_NAMES_EVERY_S: Final = 30.0
 
 
 class AddressTaken(OSError):
@@ -49,8 +53,11 @@ def _why_not(error: OSError, host: str, port: int) -> str:
     return f"The page cannot be served at {host}, port {port}: {error.strerror}. Use --host."
 
 
-def serve(app: Flask, listener: socket.socket) -> None:
-    """Serve `app` at `listener` until SIGTERM or Ctrl-C; open streams are let go first."""
+def serve(app: Flask, listener: socket.socket, host: str) -> None:
+    """Serve `app` at `listener`, a socket on `host`, until SIGTERM or Ctrl-C.
+
+    Open streams are let go first.
+    """
     # It tells of every phone that leaves, which phones do all day.
     logging.getLogger("waitress").setLevel(logging.WARNING)
     ear: Listener = app.extensions["etchweb"].listener
@@ -70,5 +77,13 @@ def serve(app: Flask, listener: socket.socket) -> None:
     signal.signal(signal.SIGTERM, end)
     signal.signal(signal.SIGINT, end)
     ear.start()
+    threading.Thread(target=_follow_names, args=(app, host), name="names", daemon=True).start()
     server.run()
     server.close()
+
+
+def _follow_names(app: Flask, host: str) -> None:
+    """Keep the names the page answers to, as routers hand out new addresses."""
+    while True:
+        time.sleep(LOOK_FOR_NAMES_EVERY_S)
+        app.config["TRUSTED_HOSTS"] = list(names_of(host))

@@ -1,11 +1,12 @@
 """Server-sent events: each phone gets everything once and after that only what has changed."""
 
 import json
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Final
 
 from etchweb.listening import Heard
-from etchweb.watch_view import View, away_view, changes, watch_view
+from etchweb.watch_view import ACTIONS, View, away_view, changes, watch_view
 
 GREATEST_STREAMS: Final = 8
 TRY_AGAIN_S: Final = 30  # for the phone that came ninth
@@ -16,15 +17,17 @@ HEARTBEAT_S: Final = (
 )
 
 
-def view_of(heard: Heard) -> View:
-    """Return what the page says about what was heard."""
-    return away_view(heard.sentence) if heard.snapshot is None else watch_view(heard.snapshot)
+def view_of(heard: Heard, offered: Collection[str] = ACTIONS) -> View:
+    """Return what the page says about what was heard, to a visitor who may ask for `offered`."""
+    view = away_view(heard.sentence) if heard.snapshot is None else watch_view(heard.snapshot)
+    return view | {"may": [action for action in view["may"] if action in offered]}
 
 
 @dataclass(slots=True)
 class Frames:
     """What one phone has been sent, and what it should be sent next; holds no clock."""
 
+    offered: Collection[str] = ACTIONS
     number: int = -1
     _sent: View = field(default_factory=dict)
     _last_at_s: float = float("-inf")
@@ -33,7 +36,7 @@ class Frames:
         """Return the text to send at `now_s`, or None while there is nothing to say."""
         waited_s = now_s - self._last_at_s
         if heard.number > self.number and waited_s >= SPACING_S:
-            view = view_of(heard)
+            view = view_of(heard, self.offered)
             news, self._sent, self.number = changes(self._sent, view), view, heard.number
             if news:
                 return self._say(now_s, f"id: {heard.number}\ndata: {_compact(news)}\n\n")

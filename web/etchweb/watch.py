@@ -1,7 +1,7 @@
 """The page *Watch*: the tile as it etches, and what a person may ask of the machine."""
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any, Final
 
 from flask import (
@@ -9,6 +9,7 @@ from flask import (
     Response,
     abort,
     current_app,
+    g,
     jsonify,
     redirect,
     render_template,
@@ -19,7 +20,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.cautions import CAUTIONS
 from etchweb.guard import wants_json
-from etchweb.listening import ask_status
+from etchweb.listening import Listener, ask_status
 from etchweb.stream import TRY_AGAIN_S, Frames, view_of
 from etchweb.words import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
@@ -27,8 +28,9 @@ from etchwire.errors import DaemonAbsent, Refused
 pages = Blueprint("watch", __name__)
 
 LOOK_FOR_THE_PHONE_S: Final = 0.25
+ASK_WHETHER_PAIRED_S: Final = 5.0
 
-# Address on the page, method of the daemon.
+# Address on the page (and endpoint), method of the daemon.
 ACTIONS: Final = {
     "start": "start",
     "hold": "hold",
@@ -41,6 +43,8 @@ STATUS_OF_REFUSAL: Final = {"refused": 409, "job": 422, "busy": 503, "internal":
 
 CAUTIONS_UNREAD: Final = "Read the cautions and tick the box below them, then start."
 OTHER_PICTURE: Final = "Another picture has been loaded since you looked. Look again, then start."
+NO_ROOM: Final = "Eight phones are watching live; this one asks now and then."
+STOP_ELSEWHERE: Final = "Use the stop circuit at the machine if you need it."
 
 
 @pages.get("/")
@@ -60,20 +64,24 @@ def stream() -> Response:
     """Keep a phone told; the ninth is asked to poll."""
     house = current_app.extensions["etchweb"]
     if not house.streams.acquire(blocking=False):
-        answer = jsonify(sentence="Eight phones are watching live; this one asks now and then.")
+        answer = jsonify(sentence=NO_ROOM)
         answer.status_code = 503
         answer.headers["Retry-After"] = str(TRY_AGAIN_S)
         return answer
+    visitor, access = g.visitor, house.access
     has_left = request.environ.get("waitress.client_disconnected", lambda: False)
-    answer = Response(_frames(house.listener, has_left), mimetype="text/event-stream")
+    frames = _frames(
+        Frames(_offered()), house.listener, has_left, lambda: access.is_still_in(visitor)
+    )
+    answer = Response(frames, mimetype="text/event-stream")
     answer.headers["X-Accel-Buffering"] = "no"
     answer.call_on_close(house.streams.release)
     return answer
 
 
-@pages.post("/<any(start, 'hold', 'hold-now', resume, stop):action>")
-def act(action: str) -> BaseResponse | tuple[Any, int]:
-    """Ask the daemon for `action` and show what came of it."""
+def act() -> BaseResponse:
+    """Ask the daemon for what the address names, and show what came of it."""
+    action = (request.endpoint or "").removeprefix("watch.")
     if action == "start":
         _require_readiness()
     try:
@@ -81,27 +89,24 @@ def act(action: str) -> BaseResponse | tuple[Any, int]:
     except Refused as refusal:
         return _answer(as_sentence(str(refusal)), STATUS_OF_REFUSAL.get(refusal.kind, 502))
     except DaemonAbsent as error:
-        return _answer(
-            f"{as_sentence(str(error))} Use the stop circuit at the machine if you need it.", 503
-        )
-    if wants_json():
-        return jsonify(sentence="")
-    return redirect(url_for("watch.show"), 303)
+        return _answer(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503)
+    return jsonify(sentence="") if wants_json() else redirect(url_for("watch.show"), 303)
+
+
+for _name in ACTIONS:
+    pages.add_url_rule(f"/{_name}", _name, act, methods=["POST"])
 
 
 def _require_readiness() -> None:
     if request.form.get("cautions") != "read":
-        abort(_answer_response(CAUTIONS_UNREAD, 422))
+        abort(_answer(CAUTIONS_UNREAD, 422))
     if request.form.get("tile") != _view()["tile"]:
-        abort(_answer_response(OTHER_PICTURE, 409))
+        abort(_answer(OTHER_PICTURE, 409))
 
 
-def _answer_response(sentence: str, status: int) -> Response:
-    return current_app.make_response(_answer(sentence, status))
-
-
-def _answer(sentence: str, status: int) -> tuple[Any, int]:
-    return (jsonify(sentence=sentence) if wants_json() else _page(sentence)), status
+def _answer(sentence: str, status: int) -> Response:
+    body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
+    return current_app.make_response((body, status))
 
 
 def _page(answer: str) -> str:
@@ -109,14 +114,29 @@ def _page(answer: str) -> str:
 
 
 def _view() -> dict[str, Any]:
-    return view_of(ask_status(current_app.extensions["etchweb"].daemon))
+    return view_of(ask_status(current_app.extensions["etchweb"].daemon), _offered())
 
 
-def _frames(listener: Any, has_left: Any) -> Iterator[str]:
-    frames = Frames()
+def _offered() -> tuple[str, ...]:
+    """Return the daemon's methods that the visitor may call."""
+    return tuple(method for name, method in ACTIONS.items() if g.visitor.may(f"watch.{name}"))
+
+
+def _frames(
+    frames: Frames,
+    listener: Listener,
+    has_left: Callable[[], bool],
+    is_still_in: Callable[[], bool],
+) -> Iterator[str]:
+    asked_at_s = time.monotonic()
     while not has_left() and not listener.is_ending:
         heard = listener.wait_for_news(frames.number, LOOK_FOR_THE_PHONE_S)
-        frame = frames.next_frame(heard, time.monotonic())
+        now_s = time.monotonic()
+        if now_s - asked_at_s > ASK_WHETHER_PAIRED_S:
+            asked_at_s = now_s
+            if not is_still_in():
+                return
+        frame = frames.next_frame(heard, now_s)
         if frame is not None:
             yield frame
         elif heard.number > frames.number:

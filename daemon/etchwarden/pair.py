@@ -1,0 +1,95 @@
+"""`etchwarden pair`: let a phone in, list those that are in, shut one out."""
+
+import sys
+import time
+from pathlib import Path
+
+import click
+import segno
+
+from etchweb.codes import CODE_LASTS_S, new_code
+from etchweb.host_names import addresses, is_loopback
+from etchweb.paired import FILE_NAME, Phone, Store, StoreUnusable
+from etchweb.roles import Role
+
+
+@click.command()
+@click.option(
+    "--folder",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="The page's folder, as given to `etchwarden page`.",
+)
+@click.option(
+    "--role",
+    type=click.Choice([role.value for role in Role]),
+    default=Role.OPERATE.value,
+    show_default=True,
+    help="watch: see, hold and stop. operate: everything.",
+)
+@click.option("--list", "is_list", is_flag=True, help="List the phones that are paired.")
+@click.option("--forget", metavar="NUMBER", type=int, help="Shut out the phone of this number.")
+def command(folder: Path, role: str, is_list: bool, forget: int | None) -> None:
+    """Let a phone in: print six digits for it to type, and the address of the page.
+
+    The digits serve one phone, for ten minutes and five tries. The square holds the address only.
+    """
+    try:
+        store = _store(folder)
+        if forget is not None:
+            _forget(store, forget)
+        elif is_list:
+            _list(store)
+        else:
+            _pair(store, Role(role))
+    except StoreUnusable as error:
+        raise click.ClickException(str(error)) from error
+
+
+def _store(folder: Path) -> Store:
+    if not (folder / FILE_NAME).exists():
+        raise click.ClickException(
+            f"No page has been served from {folder} yet. Start it first: "
+            f"etchwarden page --folder {folder} --daemon SOCKET"
+        )
+    return Store(folder)
+
+
+def _pair(store: Store, role: Role) -> None:
+    served = store.served()
+    if served is None:
+        raise click.ClickException("The page has not been served yet. Start it first.")
+    host, port = served
+    places = [f"{address}pair" for address in addresses(host, port)]
+    code = new_code()
+    store.add_code(code, role, time.time())
+    if sys.stdout.isatty():
+        segno.make(places[0], error="m").terminal(compact=True)
+    click.echo(f"Open   {'  or  '.join(places)}")
+    click.echo(f"Type   {code[:3]} {code[3:]}")
+    click.echo(f"It lets one phone {role}, and lasts {CODE_LASTS_S / 60:.0f} minutes.")
+    if is_loopback(host):
+        click.echo(
+            "Only browsers on this machine reach that address. For phones, start the page "
+            "with --host 0.0.0.0."
+        )
+
+
+def _list(store: Store) -> None:
+    phones = store.phones()
+    for phone in phones:
+        click.echo(_line(phone))
+    if not phones:
+        click.echo("No phone is paired.")
+
+
+def _line(phone: Phone) -> str:
+    seen = time.strftime("%Y-%m-%d %H:%M", time.localtime(phone.seen_at_s))
+    return f"{phone.id:4}  {phone.role:8} seen {seen}  {phone.name}"
+
+
+def _forget(store: Store, number: int) -> None:
+    if not store.forget_phone(number):
+        raise click.ClickException(f"No phone has the number {number}. See --list.")
+    click.echo(f"Phone {number} is shut out.")

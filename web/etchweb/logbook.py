@@ -1,0 +1,85 @@
+"""The page *Logbook*: every etch, what was really run, and why it stopped where it did."""
+
+import csv
+import io
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from flask import Blueprint, Response, abort, current_app, render_template, request
+
+from etchweb.asking import Daemon
+from etchweb.etch_view import etch_view, line_view
+from etchweb.words import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
+from etchwire.record import PAGE_ROWS, run_record
+
+pages = Blueprint("logbook", __name__)
+
+ETCHES_ON_A_PAGE: Final = 20
+LARGEST_NUMBER: Final = 2**53 - 1
+
+
+@pages.get("/logbook")
+def show() -> str:
+    """List etches, the newest first."""
+    before = request.args.get("before", type=int)
+    if before is not None and not 0 <= before <= LARGEST_NUMBER:
+        abort(404)
+    answer = _asked("runs", before=before, limit=ETCHES_ON_A_PAGE)
+    return render_template(
+        "logbook.html",
+        etches=[line_view(run) for run in answer["runs"]],
+        older=answer["next_before"],
+        is_first=before is None,
+        notes=[as_sentence(note["text"]) for note in answer["notes"]],
+    )
+
+
+@pages.get("/logbook/<int(max=9007199254740991):number>")
+def show_etch(number: int) -> str:
+    """Show one etch: its tile, its recipe, and what was run beside it."""
+    record = _answered(lambda: run_record(_daemon().ask, number))
+    return render_template("etch.html", etch=etch_view(record), number=number)
+
+
+@pages.get("/logbook/<int(max=9007199254740991):number>.csv")
+def table(number: int) -> Response:
+    """Return what was run in each row, as a table for a spreadsheet."""
+    first = _asked("run_rows", id=number, from_row=0, limit=PAGE_ROWS)
+    _asked("run", id=number)  # rows of no run are no error to the daemon
+    answer = Response(_csv(_daemon(), number, first), mimetype="text/csv")
+    answer.headers["Content-Disposition"] = f'attachment; filename="etch-{number}.csv"'
+    return answer
+
+
+def _csv(daemon: Daemon, number: int, answer: Mapping[str, Any]) -> Iterator[str]:
+    yield _csv_lines([answer["columns"]])
+    while True:
+        yield _csv_lines(answer["rows"])
+        if answer["next_row"] is None:
+            return
+        answer = daemon.ask("run_rows", id=number, from_row=answer["next_row"], limit=PAGE_ROWS)
+
+
+def _csv_lines(lines: Any) -> str:
+    text = io.StringIO()
+    csv.writer(text).writerows(lines)
+    return text.getvalue()
+
+
+def _asked(method: str, **params: Any) -> Any:
+    return _answered(lambda: _daemon().ask(method, **params))
+
+
+def _answered(ask: Any) -> Any:
+    try:
+        return ask()
+    except Refused as refusal:
+        abort(404 if refusal.kind == "refused" else 503, as_sentence(str(refusal)))
+    except DaemonAbsent as error:
+        abort(503, f"{as_sentence(str(error))} The logbook is with it; look again when it is back.")
+
+
+def _daemon() -> Daemon:
+    daemon: Daemon = current_app.extensions["etchweb"].daemon
+    return daemon

@@ -1,0 +1,42 @@
+"""Pictures of jobs on disk: two files for each, named by the SHA-256 of its G-code."""
+
+import os
+import re
+from pathlib import Path
+from typing import Final
+
+# Scaled down here and not in the browser, whose quick way turns fine dots into moiré. A dot
+# pattern hardly compresses: at this width and quality the first view of a page stays small.
+SMALL_WIDTH_PX: Final = 540
+_SMALL_QUALITY: Final = 40
+
+NAME: Final = re.compile(r"([0-9a-f]{64})(\.png|-small\.jpg)")
+
+
+def whole_name(gcode_sha256: str) -> str:
+    """Return the file name of a job's picture."""
+    return f"{gcode_sha256}.png"
+
+
+def small_name(gcode_sha256: str) -> str:
+    """Return the file name of the same, scaled down."""
+    return f"{gcode_sha256}-small.jpg"
+
+
+def keep_picture(picture: Path, *, folder: Path, gcode_sha256: str) -> None:
+    """Put `picture` where the page finds it; for whoever prepares a job, not for the page."""
+    from PIL import Image  # noqa: PLC0415 - the page serves pictures without loading this
+
+    folder.mkdir(parents=True, exist_ok=True)
+    with Image.open(picture) as image:
+        height_px = max(1, round(image.height * SMALL_WIDTH_PX / image.width))
+        reduced = image.convert("L").resize((SMALL_WIDTH_PX, height_px), Image.Resampling.LANCZOS)
+    small, whole = folder / small_name(gcode_sha256), folder / whole_name(gcode_sha256)
+    reduced.save(_unfinished(small), "JPEG", quality=_SMALL_QUALITY, optimize=True)
+    _unfinished(small).replace(small)
+    _unfinished(whole).write_bytes(picture.read_bytes())
+    _unfinished(whole).replace(whole)
+
+
+def _unfinished(path: Path) -> Path:
+    return path.with_name(f"{path.name}.{os.getpid()}")

@@ -1,0 +1,42 @@
+"""Who may do what on the page: one table, and what it does not name is refused."""
+
+from enum import StrEnum
+from typing import Final
+
+
+class Role(StrEnum):
+    """What a paired phone may do."""
+
+    WATCH = "watch"  # see, hold and stop
+    OPERATE = "operate"  # everything; a start still needs somebody at the machine
+
+
+# Endpoint: the least a phone must be paired for. None lets everybody in who reaches the box.
+NEEDS: Final[dict[str, Role | None]] = {
+    "static": None,
+    "pairing.show": None,
+    "pairing.pair": None,
+    "watch.show": Role.WATCH,
+    "watch.poll": Role.WATCH,
+    "watch.stream": Role.WATCH,
+    "watch.hold": Role.WATCH,
+    "watch.hold-now": Role.WATCH,
+    "watch.stop": Role.WATCH,
+    "watch.start": Role.OPERATE,
+    "watch.resume": Role.OPERATE,
+    "pictures.show": Role.WATCH,
+    "logbook.show": Role.WATCH,
+    "logbook.show_etch": Role.WATCH,
+    "logbook.table": Role.WATCH,
+    "phones.show": Role.WATCH,
+    "phones.leave": Role.WATCH,
+    "phones.forget": Role.OPERATE,
+}
+
+
+def may(role: Role | None, endpoint: str) -> bool:
+    """Return whether a phone paired as `role` (None: not paired) may reach `endpoint`."""
+    needs = NEEDS.get(endpoint, Role.OPERATE)
+    if needs is None:
+        return True
+    return role is Role.OPERATE or role is needs
