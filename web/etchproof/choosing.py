@@ -6,7 +6,7 @@ the power before slowing down.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from etchproof.card import SOLID, Card
@@ -49,10 +49,12 @@ class Choice:
 class Outcome:
     """What a power card led to; `sentences` say it to the person.
 
-    Without a choice nothing was fit; `next_range` says where to look in either case.
+    Without a choice nothing was fit; `next_range` says where to look in either case. `points`
+    are the sound patches, which the curve `response` goes through.
     """
 
     cells: tuple[Cell, ...]
+    points: tuple[Point, ...]
     choice: Choice | None
     darkest_lightness: float | None
     response: Response | None
@@ -65,22 +67,26 @@ def choose(
     reading: Reading | None,
     marks: Mapping[str, Mark],
     *,
-    darkest_known: float | None = None,
+    earlier: Sequence[Outcome] = (),
 ) -> Outcome:
     """Return what `card` leads to, read by camera, marked by hand, or both.
 
-    `darkest_known` is the lightness of the darkest sound patch on an earlier card. Raise
-    NothingToChoose where the card was neither read nor marked.
+    `earlier` are the outcomes of earlier cards on the same head and surface: they keep the
+    standard of darkness and help the curve. Raise NothingToChoose where the card was neither
+    read nor marked.
     """
     if reading is None and not marks:
         raise NothingToChoose("the card was neither read by camera nor marked by hand")
-    cells = judge(card, reading, marks, darkest_known=darkest_known)
-    response = _response(cells, card)
+    known = [one.darkest_lightness for one in earlier if one.darkest_lightness is not None]
+    cells = judge(card, reading, marks, darkest_known=min(known, default=None))
+    own = _points(cells, card)
+    before = [point for one in earlier for point in one.points]
+    response = _response([*before, *own], card.spacing_mm)
     darkest = darkest_sound(cells)
     fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
     is_pale = darkest is not None and darkest > DARK_ENOUGH_L and not any(c.mark for c in fit)
     if not fit or is_pale:
-        return _nothing_fit(card, cells, response, darkest)
+        return replace(_nothing_fit(card, cells, darkest), points=own, response=response)
     best = _fastest(fit)
     limit = (darkest if darkest is not None else 0.0) + PLATEAU_L
     choice = Choice(
@@ -95,6 +101,7 @@ def choose(
     next_range = finer_range(card, best, reach, exponent)
     return Outcome(
         cells=cells,
+        points=own,
         choice=choice,
         darkest_lightness=darkest,
         response=response,
@@ -122,8 +129,8 @@ def _power_to_ask(cell: Cell) -> float:
     return cell.power_ratio * cell.photo_feed_mm_per_min / cell.feed_mm_per_min
 
 
-def _response(cells: Sequence[Cell], card: Card) -> Response | None:
-    """Fit the darkness of all sound patches; None where there are too few, or all alike."""
+def _points(cells: Sequence[Cell], card: Card) -> tuple[Point, ...]:
+    """Return what the sound solid patches got, as they really ran, and what they showed."""
     solid_feeds = {
         patch.cell: patch.true_feed_mm_per_min for patch in card.patches if patch.part == SOLID
     }
@@ -134,8 +141,13 @@ def _response(cells: Sequence[Cell], card: Card) -> Response | None:
         feed = solid_feeds[cell.name]
         power_w = card.head.rated_optical_w * cell.power_ratio * feed / cell.feed_mm_per_min
         points.append(Point(power_w=power_w, feed_mm_per_min=feed, reflectance=cell.reflectance))
+    return tuple(points)
+
+
+def _response(points: Sequence[Point], spacing_mm: float) -> Response | None:
+    """Fit the darkness response; None where there are too few points, or all are alike."""
     try:
-        return Response.fitted(points, card.spacing_mm)
+        return Response.fitted(points, spacing_mm)
     except NothingToChoose:
         return None
 
@@ -151,11 +163,9 @@ def _uncertainty(card: Card, best: Cell, response: Response | None, limit: float
     return max(half_step, fitted or 0.0)
 
 
-def _nothing_fit(
-    card: Card, cells: tuple[Cell, ...], response: Response | None, darkest: float | None
-) -> Outcome:
+def _nothing_fit(card: Card, cells: tuple[Cell, ...], darkest: float | None) -> Outcome:
     covered = covered_range(card)
-    spoilt = (Judgement.GLAZE_DAMAGED, Judgement.UNEVEN)
+    spoilt = (Judgement.GLAZE_DAMAGED, Judgement.UNEVEN, Judgement.BURNT_TOO_FAR)
     if any(cell.judgement in spoilt for cell in cells) and darkest is None:
         next_range = weaker_range(covered)
         sentence = (
@@ -176,9 +186,10 @@ def _nothing_fit(
         )
     return Outcome(
         cells=cells,
+        points=(),
         choice=None,
         darkest_lightness=darkest,
-        response=response,
+        response=None,
         next_range=next_range,
         sentences=(sentence,),
     )

@@ -12,12 +12,22 @@ from etchproof.errors import PhotoRefused
 from etchproof.markers import CORNERS, card_and_corner, dictionary
 from etchproof.photograph import Codes
 
-Corners = NDArray[np.float64]
+Corners = NDArray[np.floating[Any]]
 
 REFINEMENT_WINDOW_PX: Final = 5
-FAINT_CONSTANT: Final = 3  # of adaptive thresholding: finds markers as light as L* 80 on 90
 SMOOTHING_PX: Final = 1.5
 LEAST_MODULE_PX: Final = 4.0
+
+# Settings of OpenCV's adaptive threshold, tried on a smoothed photo until all four are found.
+_AS_USUAL: Final[Mapping[str, float]] = {}
+LATER_ATTEMPTS: Final[tuple[Mapping[str, float], ...]] = (
+    {"adaptiveThreshConstant": 3},  # for faint markers, as light as L* 80 on 90
+    {  # for blotchy ones: a window wider than the pale spots of a thin coat
+        "adaptiveThreshWinSizeMin": 51,
+        "adaptiveThreshWinSizeMax": 151,
+        "adaptiveThreshWinSizeStep": 50,
+    },
+)
 BLURRED_SCALES: Final = (0.5, 0.25, 0.125)
 
 
@@ -45,8 +55,9 @@ class Found:
 def find_markers(codes: Codes) -> Found:
     """Return the markers of the card in a photo.
 
-    Raise PhotoRefused, with the remedy, when one is missing or too small, when two cards are in
-    the picture, or when it is out of focus.
+    There may be fewer than four; see `missing_marker`. Raise PhotoRefused, with the remedy, when
+    there is none, when they are too small, when two cards are in the picture, or when it is out
+    of focus.
     """
     found: dict[int, Corners] = {}
     for attempt in _attempts(codes):
@@ -60,7 +71,9 @@ def find_markers(codes: Codes) -> Found:
 
 def _attempts(codes: Codes) -> Iterator[dict[int, Corners]]:
     yield _detected(codes)
-    yield _detected(cv2.GaussianBlur(codes, (0, 0), SMOOTHING_PX), constant=FAINT_CONSTANT)
+    smooth = cv2.GaussianBlur(codes, (0, 0), SMOOTHING_PX)
+    for settings in LATER_ATTEMPTS:
+        yield _detected(smooth, settings)
 
 
 def _is_whole(found: Mapping[int, Corners]) -> bool:
@@ -68,12 +81,12 @@ def _is_whole(found: Mapping[int, Corners]) -> bool:
     return len(cards) == 1 and len(found) == len(CORNERS)
 
 
-def _detected(codes: Any, constant: float | None = None) -> dict[int, Corners]:
+def _detected(codes: Any, changed: Mapping[str, float] = _AS_USUAL) -> dict[int, Corners]:
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     settings.cornerRefinementWinSize = REFINEMENT_WINDOW_PX
-    if constant is not None:
-        settings.adaptiveThreshConstant = constant
+    for name, value in changed.items():
+        setattr(settings, name, value)
     detector: Any = cv2.aruco.ArucoDetector(dictionary(), settings)
     quads, numbers, _ = detector.detectMarkers(codes)
     return _by_code(quads, numbers)
@@ -102,8 +115,6 @@ def _one_card(found: Mapping[int, Corners]) -> Found:
         )
     number = whole[0] if whole else max(by_card, key=lambda card: len(by_card[card]))
     card = Found(number, by_card[number])
-    if not whole:
-        raise _missing(card)
     if card.module_px < LEAST_MODULE_PX:
         raise PhotoRefused(
             "too-small",
@@ -111,16 +122,6 @@ def _one_card(found: Mapping[int, Corners]) -> Found:
             "wide): go nearer, so that the card fills most of it",
         )
     return card
-
-
-def _missing(card: Found) -> PhotoRefused:
-    missing = [name for corner, name in enumerate(CORNERS) if corner not in card.markers]
-    count = "the marker" if len(missing) == 1 else "the markers"
-    return PhotoRefused(
-        "marker-missing",
-        f"{count} at the card's {' and '.join(missing)} cannot be made out: get the whole card in "
-        "the picture, with nothing over its corners and no glare on them",
-    )
 
 
 def _nothing_found(codes: Codes) -> PhotoRefused:

@@ -1,7 +1,7 @@
 """Judging: which cells of a power card are fit to be chosen, and why the others are not."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -19,6 +19,7 @@ class Judgement(StrEnum):
 
     FIT = "as dark as any"
     TOO_LIGHT = "too light"
+    BURNT_TOO_FAR = "burnt too far"
     UNEVEN = "uneven"
     RUBS_OFF = "rubs off"
     GLAZE_DAMAGED = "glaze damaged"
@@ -72,9 +73,31 @@ def judge(
     darkest = _darkest(read, marks)
     if darkest_known is not None:
         darkest = min(darkest_known, darkest if darkest is not None else darkest_known)
+    return _marked_too_far(
+        tuple(
+            _cell(name, patches, read[name], mark=marks.get(name), darkest=darkest)
+            for name, patches in card.cells().items()
+        )
+    )
+
+
+def _marked_too_far(cells: tuple[Cell, ...]) -> tuple[Cell, ...]:
+    """Tell apart cells that are too light for too much: a weaker and faster one is darker."""
+    fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
+
+    def is_too_far(cell: Cell) -> bool:
+        return (
+            cell.judgement is Judgement.TOO_LIGHT
+            and cell.mark is None
+            and any(
+                one.power_ratio <= cell.power_ratio and one.feed_mm_per_min >= cell.feed_mm_per_min
+                for one in fit
+            )
+        )
+
     return tuple(
-        _cell(name, patches, read[name], mark=marks.get(name), darkest=darkest)
-        for name, patches in card.cells().items()
+        replace(cell, judgement=Judgement.BURNT_TOO_FAR) if is_too_far(cell) else cell
+        for cell in cells
     )
 
 

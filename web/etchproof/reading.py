@@ -27,6 +27,7 @@ from etchproof.measuring import (
     Measured,
     measure_patches,
 )
+from etchproof.missing_marker import completed
 from etchproof.photograph import Photograph, load_photograph
 from etchproof.rectification import Rectified, rectify
 from etchproof.sharpness import blur_mm
@@ -140,6 +141,7 @@ def see_card(photo: Photograph, known: Sequence[Card]) -> SeenCard:
     """Find the card in a photo, know it, and see it from above."""
     found = find_markers(photo.codes)
     card = which_card(found, known)
+    found = completed(found, photo.codes, card)
     return SeenCard(photo, found, card, rectify(photo.light, found, card))
 
 

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from etchproof.card import Card
+from etchproof.card import Card, Marker
 from etchproof.detection import Found
 from etchproof.errors import PhotoRefused
 from etchproof.photograph import Light
@@ -56,8 +56,7 @@ def apply(matrix: Matrix, points: Matrix) -> Matrix:
 
 def rectify(light: Light, found: Found, card: Card) -> Rectified:
     """Return `card` as it would look from straight above."""
-    card_points, photo_points = _pairs(found, card)
-    mm_to_photo = homography(card_points, photo_points)
+    mm_to_photo, card_points, photo_points = card_to_photo(found, card)
     _require_flat(mm_to_photo, card_points, photo_points)
     px_per_mm = min(MOST_PX_PER_MM, _scale(mm_to_photo, card))
     if px_per_mm < LEAST_PX_PER_MM:
@@ -75,19 +74,24 @@ def rectify(light: Light, found: Found, card: Card) -> Rectified:
     return Rectified(seen, px_per_mm, mm_to_photo)
 
 
-def _pairs(found: Found, card: Card) -> tuple[Matrix, Matrix]:
-    """Return the markers' corners on the card, in mm from its upper left, and in the photo."""
-    on_card, in_photo = [], []
-    for marker in card.markers:
-        area = marker.area
-        on_card += [
-            (area.left, area.top),
-            (area.right, area.top),
-            (area.right, area.bottom),
-            (area.left, area.bottom),
-        ]
-        in_photo.append(found.markers[marker.corner])
-    return np.array(on_card, dtype=np.float64) * card.spacing_mm, np.concatenate(in_photo)
+def marker_corners_mm(marker: Marker, spacing_mm: float) -> Matrix:
+    """Return a marker's corners on the card, (4, 2) from its upper left one clockwise."""
+    area = marker.area
+    corners = [
+        (area.left, area.top),
+        (area.right, area.top),
+        (area.right, area.bottom),
+        (area.left, area.bottom),
+    ]
+    return np.array(corners, dtype=np.float64) * spacing_mm
+
+
+def card_to_photo(found: Found, card: Card) -> tuple[Matrix, Matrix, Matrix]:
+    """Return what takes card mm to photo pixels, and the points it was found from in both."""
+    seen = [marker for marker in card.markers if marker.corner in found.markers]
+    on_card = np.concatenate([marker_corners_mm(marker, card.spacing_mm) for marker in seen])
+    in_photo = np.concatenate([found.markers[marker.corner] for marker in seen])
+    return homography(on_card, in_photo), on_card, in_photo
 
 
 def _scale(mm_to_photo: Matrix, card: Card) -> float:

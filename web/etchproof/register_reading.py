@@ -103,7 +103,7 @@ def _apart(shifts: Sequence[HairlineShift]) -> Apart:
     return Apart(
         feed_mm_per_min=feed.true_feed_mm_per_min,
         apart_mm=middle,
-        doubt_mm=max(scatter, 0.001) * 1.2533 / np.sqrt(len(apart)),
+        doubt_mm=float(max(scatter, 0.001) * 1.2533 / np.sqrt(len(apart))),
         pairs=len(apart),
     )
 
