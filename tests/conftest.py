@@ -1,9 +1,9 @@
 """Fixtures for every folder of tests."""
 
 import pytest
-from rig.bench import Rig
 
 from etchpractice.machine import PracticeMachine
+from rig.bench import Rig
 
 
 @pytest.fixture

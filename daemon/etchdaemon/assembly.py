@@ -1,1 +1,135 @@
-"""One place where real and simulated parts are chosen."""
+"""The one place where real and simulated parts are chosen, joined and set going."""
+
+import logging
+import signal
+import sys
+import time
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from etchdaemon.errors import EtchdaemonError
+from etchdaemon.hardware.clock import PracticeClock
+from etchdaemon.hardware.doorbell import EventDoorbell
+from etchdaemon.hardware.notification import notify
+from etchdaemon.hardware.practice_contact import PracticeContact
+from etchdaemon.hardware.serial_port import opener
+from etchdaemon.logbook.logbook import Logbook
+from etchdaemon.ports import BeamEnable, Clock
+from etchdaemon.rpc.desk import Desk
+from etchdaemon.service.loop import Service
+from etchdaemon.service.machine import Machine
+from etchdaemon.service.spool import Spool
+from etchdaemon.service.wishes import Wishes
+
+LOGBOOK_NAME: Final = "logbook.sqlite3"
+SPOOL_NAME: Final = "spool"
+CLOCK_NAME: Final = "clock"
+BOARD_NAME: Final = "board.sock"
+SETTLE_S: Final = 0.05
+WIND_DOWN_S: Final = 5.0
+WATCHDOG_EVERY_S: Final = 1.0
+SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop waiting
+
+ONLY_PRACTICE: Final = (
+    "This version drives the practice machine only: without interlocks it opens no other port."
+    " Give --practice."
+)
+
+_log = logging.getLogger("etchdaemon")
+
+
+class NothingToOpen(EtchdaemonError):
+    """The daemon was told to open what it may not open."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Places:
+    """Where the daemon finds and keeps things; `practice` is the practice machine's folder."""
+
+    port: str
+    socket: Path
+    state: Path
+    practice: Path | None = None
+
+
+class Daemon:
+    """Every part of the daemon, joined: `run` works until it is told to end."""
+
+    def __init__(self, places: Places, *, clock: Clock, beam: BeamEnable) -> None:
+        self._places = places
+        self._clock = clock
+        self._beam = beam
+        self._doorbell = EventDoorbell()
+        self._is_ending = False
+        self._logbook = Logbook.at(places.state / LOGBOOK_NAME, utc_now=clock.utc_now)
+        wishes = Wishes(spool=Spool(places.state / SPOOL_NAME), doorbell=self._doorbell)
+        machine = Machine(open_port=opener(places.port), beam=beam, port_name=places.port)
+        self._service = Service(
+            machine=machine,
+            wishes=wishes,
+            clock=clock,
+            records=self._logbook,
+            settle_s=SETTLE_S,
+        )
+        self._desk = Desk(places.socket, wishes, self._logbook)
+
+    def end(self) -> None:
+        """Let `run` return soon; a signal handler may ask for it."""
+        self._is_ending = True
+        self._doorbell.ring()
+
+    def run(self) -> None:
+        """Serve until told to end; then bring the machine to rest and close the books."""
+        sys.setswitchinterval(SWITCH_INTERVAL_S)
+        with ExitStack() as parts:
+            parts.callback(self._service.close)
+            parts.enter_context(self._desk)  # first: its socket is made under a umask of its own
+            parts.enter_context(self._logbook)
+            notify("READY=1")
+            try:
+                self._serve(lambda: not self._is_ending)
+            except BaseException:  # closing takes a while, and the beam must not wait for it
+                self._beam.cut()
+                _log.exception("The daemon met a fault of its own and ends.")
+                raise
+            notify("STOPPING=1")
+            self._service.wind_down()
+            until_s = time.monotonic() + WIND_DOWN_S
+            self._serve(lambda: self._service.is_under_way and time.monotonic() < until_s)
+
+    def _serve(self, goes_on: Callable[[], bool]) -> None:
+        wall_per_machine = 1 / self._clock.seconds_per_wall_second
+        fed_at_s = 0.0
+        while goes_on():
+            self._service.step()
+            now_s = time.monotonic()
+            if now_s - fed_at_s >= WATCHDOG_EVERY_S:
+                fed_at_s = now_s
+                notify("WATCHDOG=1")
+            self._doorbell.wait(self._service.patience_s * wall_per_machine)
+
+
+def _practice_parts(folder: Path) -> tuple[Clock, BeamEnable]:
+    contact = PracticeContact(folder / BOARD_NAME)
+    clock = PracticeClock(folder / CLOCK_NAME, seconds_per_wall_second=contact.speedup)
+    return clock, contact
+
+
+def run_daemon(places: Places) -> int:
+    """Run the daemon in this thread until SIGTERM or SIGINT; return the exit code."""
+    if places.practice is None:
+        raise NothingToOpen(ONLY_PRACTICE)
+    clock, beam = _practice_parts(places.practice)
+    daemon = Daemon(places, clock=clock, beam=beam)
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: daemon.end())
+    try:
+        daemon.run()
+    except EtchdaemonError:
+        raise
+    except Exception:  # noqa: BLE001 - the log has it; the service manager starts us again
+        return 1
+    return 0

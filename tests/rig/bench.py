@@ -5,10 +5,10 @@ from typing import Any
 
 import numpy as np
 
-from etchdaemon.service.wishes import Wishes, Request
 from etchdaemon.service.loop import Service
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import Spool
+from etchdaemon.service.wishes import Request, Wishes
 from etchpath.writer import Order, write_job
 from etchpractice.machine import PracticeMachine
 from etchwire.craft import Recipe

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from rig.bench import patch
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
+from rig.bench import patch
 
 
 def _exposure(rig):

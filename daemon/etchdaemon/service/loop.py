@@ -10,10 +10,10 @@ from etchdaemon.ports import Clock, Records
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state, wishes_in
 from etchdaemon.service import fitness, snapshot
 from etchdaemon.service.course import Course
-from etchdaemon.service.wishes import Wishes, Request
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import LinkState, Machine
 from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.wishes import Request, Wishes
 
 NEWS_EVERY_S: Final = 0.25  # of the wall's
 AT_REST_S: Final = 0.02
