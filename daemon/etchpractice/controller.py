@@ -65,7 +65,8 @@ class Controller(Services):
         next_s = min(next_s, self.stepper.next_end_s)
         if self._is_reading:
             return min(next_s, receive.next_line_end_s)
-        return min(next_s, self._wake_s, self.suspension.restored_s, self._rest_s)
+        next_s = min(next_s, self.suspension.restored_s, self._rest_s)
+        return next_s if self.suspension.is_on else min(next_s, self._wake_s)
 
     @property
     def _is_reading(self) -> bool:

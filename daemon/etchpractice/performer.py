@@ -161,6 +161,8 @@ def _move(controller: "Services", meaning: Meaning) -> Waits:
             math.dist(a, b) for a, b in zip([modal.position, *points], points, strict=False)
         )
     beam = modal.beam if _is_lit(controller, motion) else Beam.OFF
+    if beam is Beam.DYNAMIC and not controller.is_laser:
+        beam = Beam.CONSTANT
     for point in points:
         order = Order(feed / 60, is_rapid=not motion, s=modal.s, beam=beam)
         yield from controller.queue_move(point, order)
