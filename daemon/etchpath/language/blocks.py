@@ -41,22 +41,23 @@ class Block:
 class Blocks:
     """Reads `file` once, from where it stands, and counts lines and bytes."""
 
-    def __init__(self, file: Source) -> None:
+    def __init__(self, file: Source, *, block_bytes: int = BLOCK_BYTES) -> None:
         """Read nothing yet."""
         self._file = file
+        self._block_bytes = block_bytes
         self._rest = b""
         self._line = 1
         self._byte = 0
 
     def __iter__(self) -> Iterator[Block]:
         """Yield the blocks in order."""
-        while data := self._file.read(BLOCK_BYTES):
+        while data := self._file.read(self._block_bytes):
             text = self._rest + data
             end = max(text.rfind(b"\n"), text.rfind(b"\r", 0, -1)) + 1
             if end:
                 self._rest = text[end:]
                 yield self._block(_LONE_RETURN.sub(b"\n", text[:end]), end)
-            elif len(text) > BLOCK_BYTES:
+            elif len(text) > max(self._block_bytes, KEPT_OF_ENDLESS_LINE_BYTES):
                 yield self._endless_line(text)
             else:
                 self._rest = text
@@ -72,7 +73,7 @@ class Blocks:
     def _endless_line(self, text: bytes) -> Block:
         size, is_cut_short = len(text), False
         while True:
-            data = self._file.readline(BLOCK_BYTES)
+            data = self._file.readline(self._block_bytes)
             size += len(data)
             if data.endswith(b"\n") or not data:
                 is_cut_short = not data

@@ -14,6 +14,7 @@ from etchpath.language.blocks import Block
 from etchpath.language.dialect import (
     G_CODES,
     M_CODES,
+    MAX_LINE_NUMBER,
     PLAIN_G,
     PLAIN_LETTERS,
     PLAIN_M,
@@ -115,6 +116,9 @@ def _not_plain(words: Words, count: int) -> Flags:
     is_odd = np.zeros(count, dtype=bool)
     is_odd[words.line[~_IS_PLAIN_LETTER[words.letter]]] = True
     is_odd[words.line[(words.number < 0) & np.isin(words.letter, list(b"SFN"))]] = True
+    is_line_number = words.letter == ord("N")
+    is_odd[words.line[is_line_number & (words.number > MAX_LINE_NUMBER)]] = True
+    is_odd[_twice(words.line[is_line_number])] = True
     for letter in _NUMBERS:
         is_odd[_twice(words.line[words.letter == letter])] = True
     for letter in _MODE_OF:

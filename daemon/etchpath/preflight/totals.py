@@ -14,6 +14,7 @@ from etchpath.timeline import Timed
 Floats = NDArray[np.float64]
 
 _SPEED_CLASSES: Final = 4096
+_USEFUL_SHARE: Final = 0.99  # a feed that only a hundredth of the time could use gains nothing
 _AT_SPEED_WITHIN: Final = 0.005  # of the feed asked for; reports give whole mm/min
 
 
@@ -58,7 +59,7 @@ class BeamTotals:
         self.asked_s = 0.0  # how long it would have lasted at the feed asked for
         self.at_speed_s = 0.0
         self.full_power_s = 0.0  # seconds at full power that would give the same energy
-        self.fastest_mm_per_s = 0.0
+        self._free_seconds_in_class = np.zeros(_SPEED_CLASSES)
         self.burnt = Box()
 
     def plan_freely(self, course: Course) -> None:
@@ -87,8 +88,7 @@ class BeamTotals:
         power = np.minimum(course.beam_s / self._machine.max_s, 1.0)
         follows = np.where(course.is_constant_power, 1.0, np.minimum(speed / asked, 1.0))
         self.full_power_s += float((seconds * power * follows).sum())
-        classes = np.minimum(speed / self._class_mm_per_s, _SPEED_CLASSES - 1).astype(np.intp)
-        self._seconds_in_class += np.bincount(classes, seconds, minlength=_SPEED_CLASSES)
+        self._seconds_in_class += self._in_classes(speed, seconds)
         self.burnt.take_in(course.x_mm, course.y_mm)
         self.burnt.take_in(course.x_mm - course.dx_mm, course.y_mm - course.dy_mm)
 
@@ -97,14 +97,16 @@ class BeamTotals:
         if self.seconds == 0:
             return {"mean_mm_per_min": None}
         per_minute = SECONDS_PER_MINUTE
-        summed = np.cumsum(self._seconds_in_class)
-        slow = int(np.searchsorted(summed, 0.05 * summed[-1]))
         return {
             "asked_mm_per_min": round(self.length_mm / self.asked_s * per_minute, 1),
             "mean_mm_per_min": round(self.length_mm / self.seconds * per_minute, 1),
-            "slowest_twentieth_mm_per_min": round(slow * self._class_mm_per_s * per_minute, 1),
+            "slowest_twentieth_mm_per_min": round(
+                self._below(self._seconds_in_class, 0.05) * per_minute, 1
+            ),
             "share_at_asked": round(self.at_speed_s / self.seconds, 4),
-            "useful_mm_per_min": round(self.fastest_mm_per_s * per_minute, 1),
+            "useful_mm_per_min": round(
+                self._below(self._free_seconds_in_class, _USEFUL_SHARE) * per_minute, 1
+            ),
             "full_power_s": round(self.full_power_s, 3),
             "full_power_s_per_mm": self.full_power_s / self.length_mm,
         }
@@ -112,7 +114,16 @@ class BeamTotals:
     def _see_fastest(self, travel: Travel) -> None:
         count = len(travel.seconds)
         is_on, self._is_beam_on = self._is_beam_on[:count], self._is_beam_on[count:]
-        if is_on.any():
-            self.fastest_mm_per_s = max(
-                self.fastest_mm_per_s, float(travel.peak_mm_per_s[is_on].max())
-            )
+        peak, seconds = travel.peak_mm_per_s[is_on], travel.seconds[is_on]
+        self._free_seconds_in_class += self._in_classes(peak, seconds)
+
+    def _in_classes(self, speed: Floats, seconds: Floats) -> Floats:
+        """Return how many seconds fall into each class of speed."""
+        classes = np.minimum(speed / self._class_mm_per_s, _SPEED_CLASSES - 1).astype(np.intp)
+        summed = np.bincount(classes, seconds, minlength=_SPEED_CLASSES)
+        return summed.astype(np.float64)
+
+    def _below(self, seconds_in_class: Floats, share: float) -> float:
+        """Return the speed below which the head is for `share` of the time."""
+        summed = np.cumsum(seconds_in_class)
+        return int(np.searchsorted(summed, share * summed[-1])) * self._class_mm_per_s
