@@ -8,6 +8,7 @@ asked what it does, brought to rest if it moves, and restarted on purpose.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import Enum, auto
+from math import inf
 from typing import Final
 
 from etchdaemon.controller.events import (
@@ -32,8 +33,8 @@ MOST_GREETINGS: Final = 8
 QUESTIONS: Final = (b"$I", b"$$", b"$G", b"$#")
 
 NO_ANSWER: Final = (
-    "Nothing answers like a motion controller. Check that it is switched on and that this is"
-    " its cable."
+    "Nothing answers like a motion controller. Check that it is switched on, that this is its"
+    " cable, and that it speaks at 115200 baud."
 )
 WRONG_SPEECH: Final = (
     "Something talks on this port, but not like a motion controller at 115200 baud. Check the"
@@ -122,7 +123,7 @@ class Opening:
     def tick(self, now_s: float) -> Orders:
         """Go on where waiting longer is of no use."""
         if self._step is _Step.RESETTING and now_s >= self._repeat_at_s:
-            self._repeat_at_s = self._until_s
+            self._repeat_at_s = inf
             return (Order.RESET,)
         if self.is_over or now_s < self._until_s:
             return NOTHING

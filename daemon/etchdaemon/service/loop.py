@@ -1,14 +1,17 @@
 """The loop: look once at people, controller and time, then do what follows."""
 
 from collections.abc import Callable, Mapping
-from typing import Final
+from typing import Any, Final
 
+from etchdaemon.controller.chore import Chore
 from etchdaemon.controller.opening import From
+from etchdaemon.controller.orders import Sequence
 from etchdaemon.controller.parsing import ACCEPTED
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused, PortLost
 from etchdaemon.ports import Clock, Records
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state, wishes_in
 from etchdaemon.service import fitness, snapshot
+from etchdaemon.service.chores import CHORES, chore_for, chores_for
 from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import LinkState, Machine
@@ -20,7 +23,8 @@ AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.004
 SLOW_GATHERING_S: Final = 0.006
 FEW_LINES: Final = 4
-STARTING_NOW: Final = "The start is being prepared; wait a moment."
+JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."
+NOT_BETWEEN_RUNS: Final = "This can be done only while nothing is being etched."
 
 
 class Service:
@@ -41,7 +45,7 @@ class Service:
         self._life = Life()
         self._job: SpooledJob | None = None
         self._course: Course | None = None
-        self._starting: Request | None = None
+        self._pending: Request | None = None  # answered when the sequence in hand is over
         self._is_busy = False
         self._shown: tuple[object, ...] = ()
         self._show_again_at_s = 0.0
@@ -116,10 +120,10 @@ class Service:
         if self._course is not None and self.is_under_way:
             self._course.go_on(now_s)
             return
-        self._machine.tick(now_s)
-        if self._starting is not None and self._machine.sequence is None:
-            request, self._starting = self._starting, None
-            self._begin(request, now_s)
+        ended = self._machine.tick(now_s)
+        if self._pending is not None and ended is not None:
+            request, self._pending = self._pending, None
+            _WHEN_OVER[request.command](self, request, ended, now_s)
         self._machine.look_after(now_s)
         if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
             self._life.turn(Turn.MACHINE_SEEN)
@@ -128,14 +132,14 @@ class Service:
         self._machine.lose(sentence, now_s)
         if self._course is not None and self.is_under_way:
             self._course.lose(sentence)
-        if self._starting is not None:
-            self._starting.refuse(CommandRefused(sentence))
-            self._starting = None
+        if self._pending is not None:
+            self._pending.refuse(CommandRefused(sentence))
+            self._pending = None
 
     # What a person may ask for.
 
     def _load(self, request: Request, now_s: float) -> None:  # noqa: ARG002 - the table's signature
-        self._refuse_while_starting()
+        self._refuse_while_pending()
         next_state(self._life.state, Wish.LOAD)
         job: SpooledJob = request.arguments["job"]
         self._refuse_unfit(job)
@@ -144,21 +148,21 @@ class Service:
         request.accept({"job_sha256": job.sheet.gcode_sha256})
 
     def _unload(self, request: Request, now_s: float) -> None:  # noqa: ARG002
-        self._refuse_while_starting()
+        self._refuse_while_pending()
         self._life.turn(Wish.UNLOAD)
         self._job = self._course = None
         request.accept()
 
     def _start(self, request: Request, now_s: float) -> None:
         """Ask the controller anew what it is set to; the start follows when it has answered."""
-        self._refuse_while_starting()
+        self._refuse_while_pending()
         next_state(self._life.state, Wish.START)
         if not self._machine.is_ready:
             raise CommandRefused(self._machine.sentence)
-        self._starting = request
+        self._pending = request
         self._machine.open_again(From.REST, now_s)
 
-    def _begin(self, request: Request, now_s: float) -> None:
+    def _begin(self, request: Request, _opening: Sequence, now_s: float) -> None:
         """Start the run, now that the controller has said again what it is."""
         job, facts = self._job, self._machine.facts
         try:
@@ -175,6 +179,23 @@ class Service:
         )
         request.accept()
 
+    def _do_chore(self, request: Request, now_s: float) -> None:
+        """Have the controller do something between runs; it is answered when that is done."""
+        self._refuse_while_pending()
+        if self.is_under_way or self._machine.sequence is not None:
+            raise CommandRefused(NOT_BETWEEN_RUNS)
+        chore = chore_for(request.command, self._machine.facts)
+        self._pending = request
+        self._machine.begin(chore, now_s)
+
+    def _chore_done(self, request: Request, chore: Chore, now_s: float) -> None:
+        if chore.failure is None:
+            request.accept()
+            self._machine.open_again(From.REST, now_s)
+        else:
+            request.refuse(CommandRefused(chore.failure))
+            self._machine.open_again(From.UNSURE, now_s)
+
     def _steer(self, request: Request, now_s: float) -> None:
         """Hand a wish to the run, or refuse it in the words of the table."""
         wish = Wish(request.command)
@@ -186,23 +207,28 @@ class Service:
     def _do_not_know(self, request: Request, now_s: float) -> None:  # noqa: ARG002
         raise CommandRefused(f"This daemon does not know how to {request.command!r}.")
 
-    def _refuse_while_starting(self) -> None:
-        if self._starting is not None:
-            raise CommandRefused(STARTING_NOW)
+    def _refuse_while_pending(self) -> None:
+        if self._pending is not None:
+            raise CommandRefused(JUST_ASKED)
 
     def _refuse_unfit(self, job: SpooledJob) -> None:
-        facts = self._machine.facts
-        objections = fitness.objections(job.sheet, facts) if facts is not None else ()
+        facts = self._machine.facts if self._machine.link is LinkState.READY else None
+        objections = () if facts is None else fitness.objections(job.sheet, facts)
         if objections:
             raise JobRefused(" ".join(objections))
 
     # What is shown.
 
-    def _may(self) -> tuple[Wish, ...]:
-        can_start = self._machine.is_ready and self._starting is None
-        return tuple(
-            wish for wish in wishes_in(self._life.state) if wish is not Wish.START or can_start
+    def _may(self) -> tuple[str, ...]:
+        is_free = self._pending is None and self._machine.sequence is None
+        wishes = tuple(
+            wish.value
+            for wish in wishes_in(self._life.state)
+            if wish is not Wish.START or (is_free and self._machine.is_ready)
         )
+        if self.is_under_way or not is_free:
+            return wishes
+        return wishes + chores_for(self._machine.facts)
 
     def _show(self, now_s: float) -> None:
         """Publish what stands, at once when it changed and now and then while it moves."""
@@ -218,7 +244,7 @@ class Service:
                 "at_utc": self._clock.utc_now(),
                 "state": self._life.state.value,
                 "sentence": snapshot.sentence_of(self._life.state, etch, machine),
-                "may": snapshot.names_of(may),
+                "may": list(may),
                 "machine": snapshot.machine_of(machine),
                 "job": snapshot.job_of(self._job),
                 "run": snapshot.run_of(etch, machine, self._clock),
@@ -236,6 +262,11 @@ _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
     "hold_now": Service._steer,
     "resume": Service._steer,
     "stop": Service._steer,
+    **dict.fromkeys(CHORES, Service._do_chore),
+}
+_WHEN_OVER: Final[Mapping[str, Callable[[Service, Request, Any, float], None]]] = {
+    "start": Service._begin,
+    **dict.fromkeys(CHORES, Service._chore_done),
 }
 _STEERING: Final[Mapping[Wish, Callable[[Course, float], None]]] = {
     Wish.HOLD: Course.hold,

@@ -38,7 +38,6 @@ class Machine:
         self.port_name = port_name
         self.link = LinkState.ABSENT
         self.sentence = f"Looking for the machine on {port_name}."
-        self.warnings: tuple[str, ...] = ()
         self.facts: Facts | None = None
         self.report: StatusReported | None = None
         self.sequence: Sequence | None = None
@@ -159,7 +158,7 @@ class Machine:
 
     def watch(self, event: Event, now_s: float) -> None:
         """Judge `event` while no run is under way: what makes it worth getting to know anew."""
-        if isinstance(self.sequence, Opening):
+        if self.sequence is not None:  # it hears for itself
             return
         if isinstance(event, Greeted):
             self.open_again(From.UNASKED_GREETING, now_s)
@@ -198,7 +197,7 @@ class Machine:
         self._again_at_s = now_s + ASK_AGAIN_EVERY_S
 
     def _has_changed_its_state(self, event: Event) -> bool:
-        if self.sequence is not None or self.facts is None or not isinstance(event, StatusReported):
+        if self.facts is None or not isinstance(event, StatusReported):
             return False
         known = self.facts.report
         return (event.state, event.substate) != (known.state, known.substate)
@@ -217,9 +216,8 @@ class Machine:
             self.give_up_on(opening.failure or "", now_s)
             return
         self.facts = opening.facts
-        self.warnings = warnings(self.facts)
         reasons = refusals(self.facts)
         self.link = LinkState.REFUSED if reasons else LinkState.READY
-        self.sentence = " ".join(reasons) or "The machine is ready."
+        self.sentence = " ".join(reasons or ("The machine is ready.", *warnings(self.facts)))
         if self.facts.build is not None and self._wire is not None:
             self._wire.count_by(self.facts.build.receive_bytes)

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from etchdaemon.ports import Clock
-from etchdaemon.run.states import State, Wish
+from etchdaemon.run.states import State
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import SpooledJob
@@ -109,11 +109,6 @@ def sentence_of(state: State, etch: Etch | None, machine: Machine) -> str:
     if state in (State.STARTING, State.IDLE, State.LOADED) and machine.link.value != "ready":
         return f"{SENTENCES[state]} {machine.sentence}"
     return SENTENCES[state]
-
-
-def names_of(wishes: tuple[Wish, ...]) -> list[str]:
-    """Return the names by which a person's client asks."""
-    return [wish.value for wish in wishes]
 
 
 def _remaining_s(etch: Etch) -> float | None:

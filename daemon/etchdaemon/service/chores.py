@@ -1,0 +1,60 @@
+"""What a person may have the controller do between runs, and when: a table."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from etchdaemon.controller import chore
+from etchdaemon.controller.chore import Chore
+from etchdaemon.controller.facts import Facts
+from etchdaemon.errors import CommandRefused
+
+_HOMING_PATIENCE_S: Final = 120.0
+_PATIENCE_S: Final = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One chore: its line, how long it may take, and when it makes sense."""
+
+    line: bytes
+    patience_s: float
+    is_fit: Callable[[Facts], bool]
+    not_now: str
+
+
+CHORES: Final[Mapping[str, Kind]] = {
+    "home": Kind(
+        chore.HOME,
+        _HOMING_PATIENCE_S,
+        lambda facts: facts.was_questioned and facts.settings.can_home,
+        "This machine has no switches to home by, or is not at rest.",
+    ),
+    "unlock": Kind(
+        chore.UNLOCK,
+        _PATIENCE_S,
+        lambda facts: facts.was_questioned and facts.can_unlock,
+        "The controller is not locked.",
+    ),
+    "set_origin": Kind(
+        chore.SET_ORIGIN,
+        _PATIENCE_S,
+        lambda facts: facts.was_questioned and facts.report.is_idle,
+        "The origin can be set only while the machine is unlocked and at rest.",
+    ),
+}
+
+
+def chores_for(facts: Facts | None) -> tuple[str, ...]:
+    """Return the names of what may be asked of a controller known by `facts`, at rest."""
+    if facts is None:
+        return ()
+    return tuple(name for name, kind in CHORES.items() if kind.is_fit(facts))
+
+
+def chore_for(name: str, facts: Facts | None) -> Chore:
+    """Return the chore of that name; raise CommandRefused where it makes no sense now."""
+    kind = CHORES[name]
+    if facts is None or facts.firmware is None or not kind.is_fit(facts):
+        raise CommandRefused(kind.not_now)
+    return Chore(kind.line, facts.firmware, kind.patience_s)
