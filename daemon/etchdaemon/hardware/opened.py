@@ -1,30 +1,32 @@
 """Which inputs have opened since the last look: one slot an input, filled by whoever sees it."""
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from etchdaemon.interlocks.inputs import Input
+from etchdaemon.interlocks.watch import CUTS_ON_EDGE
 from etchdaemon.ports import Doorbell
 
 
 class OpenedInputs:
-    """Hands edges from any thread to the one that looks; it rings at the first of several.
+    """Hands edges from any thread to the one that looks, and wakes it where it is urgent.
 
     A queue would fill up behind a chattering contact and tell of old edges first; a slot cannot,
     and that an input has opened is all there is to know.
     """
 
-    def __init__(self, doorbell: Doorbell) -> None:
+    def __init__(self, doorbell: Doorbell, *, urgent: Collection[Input] = CUTS_ON_EDGE) -> None:
         self._doorbell = doorbell
+        self._urgent = urgent
         self._lock = threading.Lock()
         self._opened: dict[Input, float] = {}
 
     def note(self, name: Input, at_s: float) -> None:
         """Note that `name` was seen open."""
         with self._lock:
-            is_first = name not in self._opened
+            is_news = name not in self._opened
             self._opened[name] = at_s
-        if is_first:
+        if is_news and name in self._urgent:
             self._doorbell.ring()
 
     def take(self) -> Mapping[Input, float]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
@@ -26,11 +27,12 @@ CUTS_ON_EDGE: Final = LID_CONTACTS | {Input.STOP_CIRCUIT, Input.FLAME}
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What is asked of whoever steers the machine, and what is new since it was asked last."""
+    """What is asked of whoever steers the machine, why, and what is new since it was asked last."""
 
     reaction: Reaction
-    fresh: tuple[Trip, ...]
-    found: tuple[Finding, ...]
+    sentence: str = ""
+    fresh: tuple[Trip, ...] = ()
+    found: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,11 +84,12 @@ class Interlocks:
         found = self.senses.found(now_s)
         phase = self.phase
         fresh = self.latch.note(found, phase, now_s)
-        latched = self.latch.reaction_at(now_s)
-        reaction = max([latched, *(finding.reaction(phase) for finding in found)])
+        asked = [(trip.reaction_at(now_s), trip.sentence) for trip in self.latch.trips]
+        asked += [(finding.reaction(phase), finding.sentence) for finding in found]
+        reaction, sentence = max(asked, key=itemgetter(0), default=(Reaction.NOTHING, ""))
         if reaction >= Reaction.TRIP:
             self.cut_beam()
-        return Verdict(reaction, fresh, found)
+        return Verdict(reaction, sentence, fresh, found)
 
     def note_steered(self, now_s: float) -> None:
         """Note that the loop that steers the machine is alive."""

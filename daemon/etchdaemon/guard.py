@@ -1,0 +1,240 @@
+"""The guard: looks at the board, and is the only one who closes the beam's contact."""
+
+import logging
+import threading
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import replace
+from typing import Any, Final
+
+from etchdaemon.errors import BoardLost, CommandRefused
+from etchdaemon.interlocks.inputs import Input, Level, Look, Output
+from etchdaemon.interlocks.latch import Trip
+from etchdaemon.interlocks.report import report_of
+from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.watch import CUTS_ON_EDGE, Interlocks, Verdict
+from etchdaemon.ports import Board, Clock
+
+LOCK_PATIENCE_S: Final = 0.1  # of the wall's; a guard that holds it longer hangs
+HANGS: Final = "The program that watches the interlocks does not answer."
+
+_log = logging.getLogger("etchdaemon.guard")
+
+
+class Guard:
+    """Joins interlocks and board; it knows no thread, whoever calls `look` moves it on.
+
+    A trip goes in this order: the beam's contact opens (here, on the edge, before anything is
+    read or judged), whoever steers the machine is woken, and what they do to the controller
+    comes before the log and the people. `wake` must return at once.
+
+    `look` is for one thread; everything else may be called from another. That one steers the
+    machine, and each notices when the other hangs: `note_steered` and the samples grow stale.
+    """
+
+    def __init__(
+        self,
+        interlocks: Interlocks,
+        board: Board,
+        clock: Clock,
+        *,
+        wake: Callable[[], None] = lambda: None,
+        ask_for_look: Callable[[], None] = lambda: None,
+    ) -> None:
+        """Drive every output off before anything else."""
+        self._board = board
+        self._driven: dict[Output, bool] = {}
+        self._drive_all_off()
+        self._interlocks = interlocks
+        self._clock = clock
+        self._wake = wake
+        self._ask_for_look = ask_for_look
+        self._lock = threading.Lock()
+        self._reaction = Reaction.NOTHING
+        self._fresh: tuple[Trip, ...] = ()
+
+    def look(self) -> None:
+        """Look once and do what follows; never raises, a failure trips everything."""
+        try:
+            self._look()
+        except Exception:  # noqa: BLE001 - whatever it is, nothing is watched any more
+            _log.exception("The guard has failed.")
+            self._fail()
+
+    # What whoever steers the machine asks for.
+
+    def note_steered(self, now_s: float) -> None:
+        """Note that the loop is alive."""
+        self._interlocks.note_steered(now_s)
+
+    def verdict(self, now_s: float) -> Verdict:
+        """Return what is asked of the machine now, and every trip since this was asked last.
+
+        A guard that hangs is a trip as well.
+        """
+        try:
+            with self._held():
+                verdict = self._interlocks.judge(now_s)
+                fresh, self._fresh = (*self._fresh, *verdict.fresh), ()
+        except CommandRefused:
+            verdict, fresh = Verdict(Reaction.TRIP, HANGS), ()
+        if verdict.reaction >= Reaction.TRIP:
+            self._put_out()
+        return replace(verdict, fresh=fresh)
+
+    def allow(self) -> None:
+        """Let the beam's contact close at the next look; raise CommandRefused when it must not."""
+        with self._held():
+            self._interlocks.allow_beam(self._clock.now_s())
+        self._ask_for_look()
+
+    def cut(self) -> None:
+        """Open the beam's contact now, whoever holds what."""
+        has_lock = self._lock.acquire(timeout=LOCK_PATIENCE_S)
+        try:
+            self._interlocks.cut_beam()
+            self._put_out()
+        finally:
+            if has_lock:
+                self._lock.release()
+
+    def may_burn(self, now_s: float) -> bool:
+        """Return whether the contact is closed, has settled, and nothing speaks against a beam."""
+        with self._held():
+            return self._interlocks.may_burn(now_s)
+
+    def begin_run(self, wish: StartWish) -> dict[str, object]:
+        """Let a run start; raise CommandRefused; return what its record says."""
+        with self._held():
+            return self._interlocks.begin_run(wish, self._clock.now_s())
+
+    def resume_run(self) -> None:
+        """Let a held run go on; raise CommandRefused."""
+        with self._held():
+            self._interlocks.resume_run(self._clock.now_s())
+
+    def end_run(self) -> None:
+        """Note that the run is over; the beam is put out."""
+        self.cut()
+        with self._held():
+            self._interlocks.end_run()
+
+    # What a person asks for.
+
+    def arm(
+        self, answers: Mapping[str, object], *, day: str, with_heartbeat_test: bool = False
+    ) -> None:
+        """Begin arming; raise CommandRefused."""
+        with self._held():
+            self._interlocks.arm(
+                answers,
+                day=day,
+                now_s=self._clock.now_s(),
+                with_heartbeat_test=with_heartbeat_test,
+            )
+
+    def disarm(self) -> None:
+        """Undo arming."""
+        with self._held():
+            self._interlocks.disarm()
+
+    def reset(self, names: list[str]) -> None:
+        """Reset the trips of these names; raise CommandRefused."""
+        with self._held():
+            self._interlocks.reset(names, self._clock.now_s())
+
+    def answer_round(self) -> None:
+        """Note that somebody is within reach; raise CommandRefused."""
+        with self._held():
+            self._interlocks.answer_round(self._clock.now_s())
+
+    def note_bed_touched(self) -> None:
+        """Ask the questions about the bed again."""
+        with self._held():
+            self._interlocks.checklist.note_bed_touched()
+
+    def report(self, *, day: str) -> dict[str, Any]:
+        """Return what a person is shown: plain JSON values."""
+        with self._held():
+            return report_of(self._interlocks, day=day, now_s=self._clock.now_s())
+
+    def close(self) -> None:
+        """Drive every output off and let go of the board."""
+        self._drive_all_off()
+        self._board.close()
+
+    # One look.
+
+    def _look(self) -> None:
+        opened = self._board.take_opened()
+        if not CUTS_ON_EDGE.isdisjoint(opened):
+            self._put_out()
+        levels = self._read()
+        with self._lock:
+            now_s = self._clock.now_s()
+            orders = self._interlocks.look(Look(levels=levels, opened_at_s=opened, now_s=now_s))
+            if not orders.outputs[Output.BEAM_ENABLE]:
+                self._put_out()
+            for output, is_on in orders.outputs.items():
+                with suppress(BoardLost):  # its inputs are unread then, and that trips
+                    self._drive(output, is_on=is_on)
+            reaction = orders.verdict.reaction
+            self._fresh = (*self._fresh, *orders.verdict.fresh)
+        if reaction > self._reaction:
+            self._wake()
+        self._reaction = reaction
+
+    def _read(self) -> Mapping[Input, Level]:
+        try:
+            return self._board.read()
+        except BoardLost:
+            self._driven.clear()  # whatever comes back has everything off
+            return {}
+
+    def _drive(self, output: Output, *, is_on: bool) -> None:
+        """Tell the board, if it has not been told: the one place where a contact is closed."""
+        if self._driven.get(output) is is_on:
+            return
+        self._board.set(output, is_on=is_on)
+        self._driven[output] = is_on
+        if output is Output.BEAM_ENABLE:
+            self._interlocks.drive(is_on=is_on, now_s=self._clock.now_s())
+
+    def _put_out(self) -> None:
+        with suppress(BoardLost):
+            self._drive(Output.BEAM_ENABLE, is_on=False)
+
+    def _drive_all_off(self) -> None:
+        for output in Output:
+            with suppress(BoardLost):
+                self._board.set(output, is_on=False)
+                self._driven[output] = False
+
+    def _fail(self) -> None:
+        with suppress(Exception):
+            self._board.set(Output.BEAM_ENABLE, is_on=False)
+        with self._lock:
+            self._interlocks.cut_beam()
+            with suppress(Exception):
+                self._interlocks.note_failed(self._clock.now_s())
+            with suppress(Exception):
+                self._put_out()
+        self._wake()
+
+    def _held(self) -> "_Held":
+        return _Held(self._lock)
+
+
+class _Held:
+    """The guard's lock, but never waited for longer than a moment: a hung guard is a refusal."""
+
+    def __init__(self, lock: threading.Lock) -> None:
+        self._lock = lock
+
+    def __enter__(self) -> None:
+        if not self._lock.acquire(timeout=LOCK_PATIENCE_S):
+            raise CommandRefused(HANGS)
+
+    def __exit__(self, *_: object) -> None:
+        self._lock.release()

@@ -1,0 +1,134 @@
+"""The practice machine's board, over its socket.
+
+Lines of text: the board says `speedup N`, `input NAME 0|1` for every input and then `ready`, and
+after that `input NAME 0|1` at every change (1 is closed); we say `set NAME 0|1`. When we leave,
+every output of it falls.
+"""
+
+import socket
+import threading
+import time
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+from etchdaemon.errors import BoardLost
+from etchdaemon.hardware.opened import OpenedInputs
+from etchdaemon.interlocks.inputs import Input, Level, Output
+from etchdaemon.ports import Clock, Doorbell
+
+_PATIENCE_S: Final = 5.0
+_AGAIN_EVERY_S: Final = 1.0
+_READ_BYTES: Final = 4096
+_NAMES: Final = {name.value: name for name in Input}
+
+
+class PracticeBoard:
+    """A Board whose edges arrive on a thread of its own.
+
+    `speedup` is how fast the practice machine means to run. An input has been read whenever the
+    connection stands: the board tells of every change.
+    """
+
+    def __init__(self, path: Path, doorbell: Doorbell) -> None:
+        """Connect and wait for the first levels; raise BoardLost."""
+        self.speedup = 1.0
+        self._path = path
+        self._clock: Clock | None = None
+        self._opened = OpenedInputs(doorbell)
+        self._lock = threading.Lock()
+        self._closed: dict[Input, bool] = {}
+        self._is_ready = threading.Event()
+        self._is_closing = False
+        self._again_at_s = 0.0
+        self._connect()
+        if not self._is_ready.wait(_PATIENCE_S):
+            self.close()
+            raise BoardLost(f"The practice machine's board {path} does not answer.")
+
+    def take_time_from(self, clock: Clock) -> None:
+        """Read with this clock's time; its pace is known only once the board has answered."""
+        self._clock = clock
+
+    def read(self) -> Mapping[Input, Level]:
+        """Return the levels as last told; raise BoardLost when nobody tells any more.
+
+        Another practice machine may come to stand where the lost one stood: it is looked for
+        every second.
+        """
+        if not self._is_ready.is_set():
+            self._look_again()
+            raise BoardLost("The practice machine's board is gone.")
+        now_s = self._now_s()
+        with self._lock:
+            return {name: Level(is_closed, now_s) for name, is_closed in self._closed.items()}
+
+    def take_opened(self) -> Mapping[Input, float]:
+        """Return the inputs that the board told of opening."""
+        return self._opened.take()
+
+    def set(self, output: Output, *, is_on: bool) -> None:
+        """Drive an output; raise BoardLost."""
+        try:
+            self._socket.sendall(f"set {output.value} {int(is_on)}\n".encode())
+        except OSError as error:
+            raise BoardLost("The practice machine's board is gone.") from error
+
+    def close(self) -> None:
+        """Leave; the board lets every output fall."""
+        self._is_closing = True
+        self._hang_up(self._socket)
+
+    def _look_again(self) -> None:
+        wall_s = time.monotonic()
+        if wall_s < self._again_at_s or self._is_closing:
+            return
+        self._again_at_s = wall_s + _AGAIN_EVERY_S
+        self._hang_up(self._socket)
+        self._connect()
+
+    def _connect(self) -> None:
+        board = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        try:
+            board.connect(str(self._path))
+        except OSError as error:
+            board.close()
+            raise BoardLost(f"The practice machine's board {self._path} is not there.") from error
+        self._socket = board
+        arguments = (board,)
+        threading.Thread(target=self._listen, args=arguments, name="board", daemon=True).start()
+
+    def _listen(self, board: socket.socket) -> None:
+        unread = b""
+        with suppress(OSError):  # the end of the connection, one way or another
+            while data := board.recv(_READ_BYTES):
+                *lines, unread = (unread + data).split(b"\n")
+                for line in lines:
+                    self._hear(line.decode("ascii", "replace").split())
+        if board is self._socket:
+            self._is_ready.clear()
+
+    def _hear(self, words: list[str]) -> None:
+        match words:
+            case ["input", name, level] if name in _NAMES:
+                self._note(_NAMES[name], is_closed=level == "1")
+            case ["speedup", number]:
+                self.speedup = float(number)
+            case ["ready"]:
+                self._is_ready.set()
+
+    def _note(self, name: Input, *, is_closed: bool) -> None:
+        with self._lock:
+            self._closed[name] = is_closed
+        if not is_closed:
+            self._opened.note(name, self._now_s())
+
+    def _now_s(self) -> float:
+        return self._clock.now_s() if self._clock is not None else 0.0
+
+    @staticmethod
+    def _hang_up(board: socket.socket) -> None:
+        with suppress(OSError):  # it may have gone first
+            board.shutdown(socket.SHUT_RDWR)
+        board.close()

@@ -1,0 +1,54 @@
+"""What a person is shown of the interlocks: plain values, sentences included."""
+
+from typing import Any
+
+from etchdaemon.interlocks.checklist import Question
+from etchdaemon.interlocks.inputs import Output
+from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchdaemon.interlocks.watch import Interlocks
+
+
+def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, Any]:
+    """Return rules, trips, arming, fan and rounds as JSON values."""
+    found = {finding.rule.name: finding for finding in interlocks.senses.found(now_s)}
+    arming, setup = interlocks.arming, interlocks.setup
+    return {
+        "phase": interlocks.phase.value,
+        "is_beam_enabled": interlocks.is_beam_on,
+        "rules": [
+            {
+                "name": rule.name,
+                "state": found[rule.name].why.value if rule.name in found else "good",
+                "sentence": found[rule.name].sentence if rule.name in found else None,
+            }
+            for rule in interlocks.rules
+        ],
+        "trips": [
+            {
+                "name": trip.rule.name,
+                "reaction": trip.reaction_at(now_s).name.lower(),
+                "sentence": trip.sentence,
+                "is_reset_at_machine": trip.rule.is_reset_at_machine,
+            }
+            for trip in interlocks.latch.trips
+        ],
+        "arming": {"step": arming.step.value, "failed_because": arming.failed_because},
+        "is_somebody_there": interlocks.senses.presence.is_fresh(now_s),
+        "questions": [_question(one) for one in interlocks.checklist.open_questions(day)],
+        "extraction": interlocks.senses.fan.sentence if Output.EXTRACTION in setup.wired else None,
+        "is_round_asking": interlocks.rounds.is_asking,
+        "is_attended_only": interlocks.is_attended_only,
+        "is_watch_only": is_watch_only(setup.wired),
+        "lacks": [lack.sentence for lack in lacks_of(setup.wired)],
+        "changes": {name: change.because for name, change in setup.changes.items()},
+    }
+
+
+def _question(question: Question) -> dict[str, Any]:
+    return {
+        "key": question.key,
+        "text": question.text,
+        "kind": question.kind.value,
+        "choices": list(question.choices),
+        "how_often": question.how_often.value,
+    }

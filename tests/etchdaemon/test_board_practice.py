@@ -1,0 +1,152 @@
+"""The practice board's client against the practice machine's own board and socket."""
+
+import select
+import threading
+from contextlib import contextmanager, suppress
+
+import pytest
+
+from etchdaemon.errors import BoardLost
+from etchdaemon.hardware.practice_board import PracticeBoard
+from etchdaemon.interlocks.inputs import Input, Output
+from etchpractice.board import Board
+from etchpractice.board_socket import BoardSocket
+from memory_board import HandClock
+
+PATIENCE_S = 5.0
+
+
+class Bell:
+    """A doorbell that a test can wait for."""
+
+    def __init__(self):
+        self.has_rung = threading.Event()
+
+    def ring(self):
+        self.has_rung.set()
+
+    def wait(self, timeout_s):
+        pass
+
+
+class Served:
+    """The board behind its socket, in a thread; `do` runs a verb there and waits for it."""
+
+    def __init__(self, path):
+        self.board = Board(lambda *_: None)
+        self.socket = BoardSocket(path, self.board, speedup=20)
+        self._errands = []
+        self._is_ending = False
+        self._has_turned = threading.Condition()
+        self._thread = threading.Thread(target=self._serve)
+        self._thread.start()
+
+    def do(self, verb, *arguments, **keywords):
+        done = threading.Event()
+        self._errands.append((lambda: verb(*arguments, **keywords), done))
+        assert done.wait(PATIENCE_S)
+
+    def until(self, holds):
+        with self._has_turned:
+            assert self._has_turned.wait_for(holds, PATIENCE_S)
+
+    def end(self):
+        self._is_ending = True
+        self._thread.join()
+        self.socket.close()
+
+    def _serve(self):
+        while not self._is_ending:
+            select.select(self.socket.waits_for(), [], [], 0.005)
+            self.socket.hear()
+            while self._errands:
+                verb, done = self._errands.pop(0)
+                verb()
+                self.socket.tell()
+                done.set()
+            self.socket.tell()
+            with self._has_turned:
+                self._has_turned.notify_all()
+
+
+@contextmanager
+def served(path):
+    service = Served(path)
+    try:
+        yield service
+    finally:
+        service.end()
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "board.sock"
+
+
+def connected(path):
+    bell = Bell()
+    board = PracticeBoard(path, bell)
+    board.take_time_from(HandClock(7.0))
+    return board, bell
+
+
+def test_the_board_tells_every_input_and_its_pace(path):
+    with served(path):
+        board, _ = connected(path)
+        levels = board.read()
+        board.close()
+
+    assert levels[Input.LID].is_closed
+    assert not levels[Input.ARM_BUTTON].is_closed
+    assert levels[Input.LID].at_s == 7.0
+    assert board.speedup == 20
+
+
+def test_an_output_reaches_the_board(path):
+    with served(path) as service:
+        board, _ = connected(path)
+        board.set(Output.BEAM_ENABLE, is_on=True)
+        service.until(lambda: service.board.outputs["beam_enable"])
+        board.close()
+
+
+def test_a_lid_that_opens_rings_and_is_noted(path):
+    with served(path) as service:
+        board, bell = connected(path)
+        board.take_opened()
+        bell.has_rung.clear()
+        service.do(service.board.open_lid)
+        assert bell.has_rung.wait(PATIENCE_S)
+        opened = board.take_opened()
+        board.close()
+
+    assert Input.LID in opened
+
+
+def test_leaving_lets_every_output_fall(path):
+    with served(path) as service:
+        board, _ = connected(path)
+        board.set(Output.EXTRACTION, is_on=True)
+        service.until(lambda: service.board.outputs["extraction"])
+        board.close()
+        service.until(lambda: not service.board.outputs["extraction"])
+
+
+def test_a_board_that_is_not_there_is_named(path):
+    with pytest.raises(BoardLost, match="is not there"):
+        PracticeBoard(path, Bell())
+
+
+def test_a_board_that_goes_away_is_lost(path):
+    with served(path):
+        board, _ = connected(path)
+    while True:  # until the reader has seen the end of the connection
+        try:
+            board.read()
+        except BoardLost:
+            break
+    with suppress(BoardLost):
+        board.set(Output.BEAM_ENABLE, is_on=True)  # the first one may still be taken
+    with pytest.raises(BoardLost):
+        board.set(Output.BEAM_ENABLE, is_on=True)
+    board.close()

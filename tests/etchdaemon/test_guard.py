@@ -1,0 +1,245 @@
+"""The guard: order of a trip, failures of itself, and who may close the beam's contact."""
+
+import json
+import logging
+import threading
+
+import pytest
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.guard import HANGS, Guard
+from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
+from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.watch import Interlocks
+from interlock_bench import ANSWERS, DAY, NOON
+from memory_board import HandClock, MemoryBoard
+
+
+class Box:
+    """Guard, board and clock on the bench."""
+
+    def __init__(self):
+        self.clock = HandClock()
+        self.setup = Setup(wired=EVERYTHING)
+        self.board = MemoryBoard(self.clock, self.setup.inputs)
+        self.woken = 0
+        self.interlocks = Interlocks(self.setup)
+        self.guard = Guard(self.interlocks, self.board, self.clock, wake=self.wake)
+
+    def wake(self):
+        self.woken += 1
+        self.board.history.append("woken")
+
+    def look(self, times=1, *, is_steered=True):
+        for _ in range(times):
+            if is_steered:
+                self.guard.note_steered(self.clock.now_s())
+            self.guard.look()
+            self.clock.seconds += 0.01
+
+    def start(self):
+        self.look(100)
+        self.guard.arm(ANSWERS, day=DAY)
+        self.look(50)
+        self.board.closed[Input.ARM_BUTTON] = True
+        self.look(20)
+        self.board.closed[Input.ARM_BUTTON] = False
+        self.look(1100)
+        self.guard.begin_run(StartWish(lasts_s=60, starts_at=NOON))
+        self.guard.allow()
+        self.look(30)
+        assert self.is_beam_on, "the bench itself must be able to etch"
+        self.board.history.clear()
+
+    @property
+    def is_beam_on(self):
+        return self.board.outputs[Output.BEAM_ENABLE]
+
+
+@pytest.fixture
+def box():
+    return Box()
+
+
+def test_every_output_is_off_before_anything_else_happens():
+    clock = HandClock()
+    board = MemoryBoard(clock)
+    board.outputs = dict.fromkeys(Output, True)
+
+    Guard(Interlocks(Setup(wired=EVERYTHING)), board, clock)
+
+    assert board.outputs == dict.fromkeys(Output, False)
+
+
+def test_an_edge_opens_the_contact_before_the_board_is_even_read(box):
+    box.start()
+    box.board.open(Input.LID)
+    box.board.raises = RuntimeError("reading would take for ever")
+
+    box.guard.look()
+
+    assert box.board.history[0] == (Output.BEAM_ENABLE, False)
+
+
+def test_the_beam_goes_out_before_whoever_steers_is_woken(box):
+    box.start()
+    box.board.open(Input.STOP_CIRCUIT)
+
+    box.look()
+
+    assert box.board.history.index((Output.BEAM_ENABLE, False)) < box.board.history.index("woken")
+    assert box.guard.verdict(box.clock.now_s()).reaction is Reaction.EMERGENCY
+
+
+def test_a_lost_edge_is_made_good_by_the_next_poll(box):
+    box.start()
+    box.board.loses_edges = True
+    box.board.open(Input.LID)
+
+    box.look()
+
+    assert not box.is_beam_on
+
+
+def test_an_edge_that_the_poll_never_sees_still_trips(box):
+    box.start()
+    box.board.open(Input.LID)
+    box.board.shut(Input.LID)
+
+    box.look()
+
+    assert not box.is_beam_on
+    assert box.guard.verdict(box.clock.now_s()).sentence.startswith("The lid is open")
+
+
+def test_an_exception_in_the_guard_trips_everything(box, caplog):
+    box.start()
+    box.board.raises = RuntimeError("a fault of our own")
+
+    with caplog.at_level(logging.CRITICAL, logger="etchdaemon.guard"):
+        box.look()
+
+    assert not box.is_beam_on
+    assert box.guard.verdict(box.clock.now_s()).reaction is Reaction.TRIP
+    assert box.woken
+
+
+def test_a_guard_that_keeps_failing_never_brings_the_beam_back(box):
+    box.start()
+    box.board.raises = RuntimeError("a fault of our own")
+    box.look(50)
+    box.board.raises = None
+
+    box.look(500)
+
+    assert not box.is_beam_on
+    with pytest.raises(CommandRefused):
+        box.guard.allow()
+
+
+def test_a_lost_board_trips_and_what_comes_back_is_driven_afresh(box):
+    box.start()
+    box.board.is_lost = True
+    box.look(10)
+    box.board.is_lost = False
+    box.board.outputs = {}
+
+    box.look(10)
+
+    assert box.board.outputs[Output.BEAM_ENABLE] is False
+    assert box.guard.verdict(box.clock.now_s()).reaction is Reaction.TRIP
+
+
+def test_a_loop_that_hangs_loses_its_beam_within_three_tenths_of_a_second(box):
+    box.start()
+
+    box.look(27, is_steered=False)
+
+    assert not box.is_beam_on
+
+
+def test_whoever_steers_notices_a_guard_that_no_longer_looks(box):
+    box.start()
+    box.clock.seconds += 0.3
+
+    verdict = box.guard.verdict(box.clock.now_s())
+
+    assert verdict.reaction is Reaction.TRIP
+    assert not box.is_beam_on
+
+
+def test_a_guard_that_hangs_with_its_lock_is_a_trip_and_the_beam_goes_out(box):
+    box.start()
+    hold, let_go = threading.Event(), threading.Event()
+
+    def hang(look):
+        hold.set()
+        let_go.wait(5)
+        raise RuntimeError("late")
+
+    box.interlocks.look = hang
+    looking = threading.Thread(target=box.guard.look)
+    looking.start()
+    assert hold.wait(5)
+
+    verdict = box.guard.verdict(box.clock.now_s())
+    is_out = not box.is_beam_on
+    box.guard.cut()
+    with pytest.raises(CommandRefused, match="does not answer"):
+        box.guard.allow()
+    let_go.set()
+    looking.join()
+
+    assert (verdict.reaction, verdict.sentence) == (Reaction.TRIP, HANGS)
+    assert is_out
+
+
+def test_a_cut_opens_the_contact_at_once_and_no_later_look_closes_it(box):
+    box.start()
+
+    box.guard.cut()
+    is_out = not box.is_beam_on
+    box.look(100)
+
+    assert is_out
+    assert not box.is_beam_on
+
+
+def test_every_trip_is_told_once(box):
+    box.start()
+    box.board.open(Input.LID)
+    box.look(300)
+
+    first = [trip.rule.name for trip in box.guard.verdict(box.clock.now_s()).fresh]
+    second = box.guard.verdict(box.clock.now_s()).fresh
+
+    assert first == ["lid closed", "lid contacts agree"]
+    assert second == ()
+
+
+def test_the_end_of_a_run_puts_the_beam_out(box):
+    box.start()
+
+    box.guard.end_run()
+
+    assert not box.is_beam_on
+
+
+def test_closing_drives_everything_off(box):
+    box.start()
+
+    box.guard.close()
+
+    assert box.board.outputs == dict.fromkeys(Output, False)
+    assert box.board.is_closed
+
+
+def test_the_report_is_plain_and_names_every_rule_in_force(box):
+    box.look(300)
+    report = json.loads(json.dumps(box.guard.report(day=DAY)))
+
+    assert [rule["name"] for rule in report["rules"]] == [r.name for r in box.interlocks.rules]
+    assert {rule["state"] for rule in report["rules"]} == {"good", "bad"}  # the fan is off
+    assert len(report["questions"]) == len(ANSWERS)
