@@ -127,11 +127,15 @@ def axe_script(cache: Path) -> str:
 
 
 def violations(page: Any, axe: str) -> list[str]:
-    """Return what is wrong with `page` by WCAG 2.2 AA, one line for each fault and place."""
+    """Return what is wrong with `page` by WCAG 2.2 AA in both schemes, a line for each place."""
     page.evaluate(axe)
-    found = page.evaluate("tags => axe.run(document, {runOnly: tags})", list(WCAG_22_AA))
-    return [
-        f"{fault['id']}: {node['html'][:120]}"
-        for fault in found["violations"]
-        for node in fault["nodes"]
-    ]
+    found = []
+    for scheme in SCHEMES:
+        page.emulate_media(color_scheme=scheme)
+        result = page.evaluate("tags => axe.run(document, {runOnly: tags})", list(WCAG_22_AA))
+        found += [
+            f"{scheme}, {fault['id']}: {node['html'][:120]}"
+            for fault in result["violations"]
+            for node in fault["nodes"]
+        ]
+    return found

@@ -53,6 +53,24 @@ def test_the_power_is_told_against_the_recipe(power_ratio, power_w, words):
     assert run_view(power_ratio=power_ratio, power_w=power_w)["power_words"] == words
 
 
+@pytest.mark.parametrize(
+    ("feed_mm_per_min", "words"), [(2000.0, "between dots"), (9000.0, "crossing a white stretch")]
+)
+def test_speed_with_the_beam_off_is_not_blamed_on_the_detail(feed_mm_per_min, words):
+    view = run_view(feed_mm_per_min=feed_mm_per_min, power_ratio=0.0, power_w=0.0)
+
+    assert view["speed_words"] == words
+    assert view["power_words"] == "between dots"
+
+
+def test_what_stands_on_the_page_already_is_not_said_twice():
+    lost = snapshot("controller lost")
+    lost["sentence"] = f"No picture is loaded. {lost['machine']['sentence']}"
+
+    assert watch_view(lost)["sentence"] == "No picture is loaded."
+    assert watch_view(snapshot("etching", sentence="Etching."))["sentence"] == ""
+
+
 def test_a_held_machine_is_at_rest_with_the_beam_off_and_promises_no_end():
     view = watch_view(snapshot("held"))
 
@@ -85,7 +103,7 @@ def test_a_real_machine_is_no_practice_machine():
 def test_a_missing_controller_is_told_in_the_headline_and_in_its_own_sentence():
     view = watch_view(snapshot("controller lost"))
 
-    assert view["headline"] == HEADLINES["no machine"]
+    assert view["headline"] == HEADLINES["absent"]
     assert view["trouble"].startswith("No controller at")
 
 

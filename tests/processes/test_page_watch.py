@@ -5,64 +5,10 @@ import re
 import pytest
 
 from fake_daemon import GONE, RUN, STATES
-from page_bench import (
-    SCHEMES,
-    axe_script,
-    browser,
-    phone_options,
-    require_module,
-    served_page,
-    violations,
-)
+from page_bench import violations
 
 LEAST_TARGET_PX = 48  # WCAG 2.2 asks for 24 (2.5.8); fingers with paint on them for more
 LARGEST_VIEW_BYTES = 60_000
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as chromium:
-        yield chromium
-
-
-@pytest.fixture(scope="module")
-def axe(request):
-    return axe_script(request.config.cache.mkdir("axe"))
-
-
-@pytest.fixture(scope="module")
-def served_page_of_all(tmp_path_factory):
-    with served_page(tmp_path_factory.mktemp("page"), open_to_loopback=True) as served:
-        yield served
-
-
-@pytest.fixture
-def served(served_page_of_all):
-    served_page_of_all.daemon.start_over()
-    return served_page_of_all
-
-
-@pytest.fixture
-def expect():
-    return require_module("playwright.sync_api").expect
-
-
-@pytest.fixture
-def open_phone(chromium, served):
-    contexts = []
-
-    def open_phone(path="/", **options):
-        contexts.append(chromium.new_context(**phone_options(**options)))
-        page = contexts[-1].new_page()
-        page.complaints = []
-        page.on("console", lambda message: page.complaints.append(message.text))
-        page.on("pageerror", lambda error: page.complaints.append(str(error)))
-        page.goto(served.url + path)
-        return page
-
-    yield open_phone
-    for context in contexts:
-        context.close()
 
 
 def edge_of(page):
@@ -239,15 +185,14 @@ def test_everything_fits_the_narrowest_phone_and_the_widest_finger(open_phone, s
     assert all(height >= LEAST_TARGET_PX for height in heights)
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
 @pytest.mark.parametrize("state", [*STATES, "away"])
-def test_no_state_of_the_page_shuts_anybody_out(open_phone, served, axe, state, scheme):
+def test_no_state_of_the_page_shuts_anybody_out(open_phone, served, axe, state):
     if state == "away":
         served.daemon.go_away()
     else:
         served.daemon.tell(state, time_factor=20)
 
-    phone = open_phone(scheme=scheme)
+    phone = open_phone()
 
     assert violations(phone, axe) == []
     assert phone.complaints == []

@@ -23,6 +23,7 @@ View = dict[str, Any]
 
 # Closer than this to the recipe counts as what the recipe asks: the controller rounds and samples.
 AS_ASKED_SHARE: Final = 0.97
+PAST_THE_RECIPE: Final = 1.03  # only a move without beam is faster than the recipe
 
 HEADLINES: Final = {
     "starting": "Waking up",
@@ -38,7 +39,9 @@ HEADLINES: Final = {
     "stopped": "Stopped",
     "failed": "It did not finish",
     "away": "The box does not answer",
-    "no machine": "The laser's controller is missing",
+    "absent": "The laser’s controller is missing",
+    "lost": "The laser’s controller is missing",
+    "refused": "The machine is not ready",
 }
 
 # The coarse picture of the page: what is laid out. Within one, only words and figures change.
@@ -80,13 +83,13 @@ def away_view(sentence: str) -> View:
 
 def watch_view(snapshot: Snapshot) -> View:
     """Return what the page says about `snapshot`; every key is always there."""
-    state = snapshot["state"]
+    state, headline = snapshot["state"], HEADLINES[_headline_key(snapshot)]
     return {
         **_NOTHING,
         "scene": SCENES[state],
         "state": state,
-        "headline": HEADLINES[_headline_key(snapshot)],
-        "sentence": as_sentence(snapshot["sentence"]),
+        "headline": headline,
+        "sentence": _sentence(snapshot, headline),
         "trouble": _trouble(snapshot),
         "may": [action for action in ACTIONS if action in snapshot["may"]],
         "logbook": as_sentence(snapshot["logbook_trouble"] or ""),
@@ -144,10 +147,19 @@ def changes(before: View, after: View) -> View:
 def _headline_key(snapshot: Snapshot) -> str:
     if snapshot["state"] == "ended":
         return str(snapshot["run"]["ended"])
-    has_no_machine = snapshot["machine"]["link"] in _LINKS_WITH_TROUBLE
-    if has_no_machine and SCENES[snapshot["state"]] in ("empty", "ready"):
-        return "no machine"
+    link = snapshot["machine"]["link"]
+    if link in _LINKS_WITH_TROUBLE and SCENES[snapshot["state"]] in ("empty", "ready"):
+        return str(link)
     return str(snapshot["state"])
+
+
+def _sentence(snapshot: Snapshot, headline: str) -> str:
+    """Return the daemon's sentence without what stands on the page already."""
+    sentence = str(snapshot["sentence"])
+    if _trouble(snapshot):
+        sentence = sentence.replace(snapshot["machine"]["sentence"], "").strip()
+    sentence = as_sentence(sentence)
+    return "" if sentence == f"{headline}." else sentence
 
 
 def _trouble(snapshot: Snapshot) -> str:
@@ -233,11 +245,16 @@ def _speed_part(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool
         return {"speed": "0", "speed_words": "at rest"}
     if now is None:
         return {"speed_words": NOT_MEASURED}
-    as_asked = now >= asked * AS_ASKED_SHARE
-    return {
-        "speed": grouped(now),
-        "speed_words": "as the recipe asks" if as_asked else "the detail holds it back",
-    }
+    return {"speed": grouped(now), "speed_words": _speed_words(now, asked, run["power_ratio"])}
+
+
+def _speed_words(now: float, asked: float, power_ratio: float | None) -> str:
+    if now > asked * PAST_THE_RECIPE:
+        return "crossing a white stretch"
+    if now >= asked * AS_ASKED_SHARE:
+        return "as the recipe asks"
+    # Slower with the beam off says nothing about the detail: the head may be turning.
+    return "between dots" if power_ratio == 0 else "the detail holds it back"
 
 
 def _power_part(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool) -> View:
@@ -246,6 +263,8 @@ def _power_part(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool
         return {"power": "0", "power_words": "beam off"}
     if now is None:
         return {"power_words": NOT_MEASURED}
+    if now == 0:
+        return {"power": "0", "power_words": "between dots"}
     watts = "" if run["power_w"] is None else f"{run['power_w']:.1f} W, "
     as_asked = now >= asked * AS_ASKED_SHARE
     reason = "as the recipe asks" if as_asked else "it follows the speed, so the burn stays even"

@@ -30,6 +30,7 @@ export function listen({ stream, poll, heard }) {
     if (Date.now() > nextStreamAt) return openStream();
     try {
       const answer = await fetch(poll, { headers: { Accept: "application/json" } });
+      if (answer.status === 403) return location.reload(); // shut out: pair again
       if (answer.ok) heard(await answer.json());
     } catch {
       // Not reachable: "last heard" on the page tells it, and the next turn asks again.

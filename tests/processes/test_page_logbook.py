@@ -1,0 +1,110 @@
+"""Pairing, the paired phones and the logbook, in a real browser of a phone's size."""
+
+import csv
+import time
+
+import pytest
+
+from etchweb.paired import Store
+from etchweb.roles import Role
+from fake_daemon import ETCH
+from page_bench import WIDTHS_PX, served_page, violations
+
+VIEWS = ["/logbook", "/logbook/7", "/phones", "/pair", "/nowhere"]
+CODE = "123456"
+
+
+@pytest.fixture(scope="module")
+def closed(tmp_path_factory):
+    """A page as it is served in a shop: nobody gets in without pairing."""
+    folder = tmp_path_factory.mktemp("closed")
+    with served_page(folder) as served:
+        served.store = Store(folder)
+        yield served
+
+
+def test_a_phone_pairs_and_watches(open_phone, closed, expect):
+    closed.daemon.tell("etching")
+    closed.store.add_code(CODE, Role.OPERATE, time.time())
+    phone = open_phone(url=closed.url)
+    expect(phone.get_by_role("heading", name="Pair this phone")).to_be_visible()
+
+    phone.get_by_label("Six digits").fill("123 456")
+    phone.get_by_label("What this phone is called").fill("Ann’s phone")
+    phone.get_by_role("button", name="Pair").tap()
+
+    expect(phone.locator("h1")).to_have_text("Etching")
+    expect(phone.get_by_role("button", name="Stop")).to_be_enabled()
+
+
+def test_a_wrong_code_is_told_where_it_was_typed(open_phone, closed, expect):
+    phone = open_phone(url=closed.url)
+
+    phone.get_by_label("Six digits").fill("000000")
+    phone.get_by_role("button", name="Pair").tap()
+
+    expect(phone.get_by_role("alert")).to_contain_text("That is not the code")
+    expect(phone.get_by_label("Six digits")).to_have_attribute("aria-invalid", "true")
+
+
+def test_a_phone_shut_out_while_it_watches_hears_no_more(open_phone, closed, expect):
+    closed.daemon.tell("etching")
+    closed.store.add_code(CODE, Role.WATCH, time.time())
+    phone = open_phone(url=closed.url)
+    phone.get_by_label("Six digits").fill(CODE)
+    phone.get_by_role("button", name="Pair").tap()
+    expect(phone.locator("h1")).to_have_text("Etching")
+
+    for paired in closed.store.phones():
+        closed.store.forget_phone(paired.id)
+
+    expect(phone.get_by_role("heading", name="Pair this phone")).to_be_visible(timeout=15_000)
+
+
+def test_from_the_list_to_an_etch_and_its_table(open_phone, expect, tmp_path):
+    phone = open_phone("/logbook")
+
+    phone.get_by_role("link", name=f"{ETCH['title']} Etched").tap()
+    expect(phone.get_by_role("heading", name="What was really run")).to_be_visible()
+    with phone.expect_download() as download:
+        phone.get_by_role("link", name="Every row as a table (CSV)").tap()
+
+    download.value.save_as(tmp_path / "etch.csv")
+    with (tmp_path / "etch.csv").open(newline="") as file:
+        assert len(list(csv.DictReader(file))) == 970
+    assert phone.complaints == []
+
+
+def test_the_figures_of_a_chart_can_be_read(open_phone, expect):
+    phone = open_phone("/logbook/7")
+
+    phone.locator("summary").first.tap()
+
+    expect(phone.get_by_role("row", name="301–400")).to_be_visible()
+
+
+def test_moments_are_told_by_the_phones_own_calendar(open_phone, expect):
+    phone = open_phone("/logbook/7", timezone_id="Asia/Tokyo")
+
+    expect(phone.locator("time").first).to_have_text("26 Nov 2026, 02:02")
+
+
+@pytest.mark.parametrize("path", VIEWS)
+def test_every_view_fits_the_phone(open_phone, path):
+    phone = open_phone(path)
+    widths_px = []
+
+    for width_px in WIDTHS_PX:
+        phone.set_viewport_size({"width": width_px, "height": 820})
+        widths_px.append(phone.evaluate("document.documentElement.scrollWidth"))
+
+    assert widths_px == list(WIDTHS_PX)
+
+
+@pytest.mark.parametrize("path", VIEWS)
+def test_no_view_shuts_anybody_out(open_phone, axe, path):
+    phone = open_phone(path)
+    for details in phone.locator("summary").all():
+        details.tap()
+
+    assert violations(phone, axe) == []
