@@ -6,9 +6,12 @@ import shutil
 from pathlib import Path
 from typing import Any, Final
 
+from PIL import Image
+
+from etchwarden.job_summary import duration
 from etchwire.client import DaemonClient
 from etchwire.record import run_record
-from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME
+from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 
 ETCHED_NAME: Final = "etched.png"
 UNWIPED_NAME: Final = "unwiped.png"
@@ -34,17 +37,29 @@ def keep(
         return record
     for name in (GCODE_NAME, SHEET_NAME, PICTURE_NAME):
         shutil.copyfile(job / name, folder / name)
-    place = folder.resolve()
-    machine.call("picture", before=str(place / UNWIPED_NAME), after=str(place / ETCHED_NAME))
+    machine.call("picture", **_picture_of_tile(job, folder.resolve()))
     (folder / RECORD_NAME).write_text(json.dumps(record, indent=1), encoding="utf-8")
     return record
+
+
+def _picture_of_tile(job: Path, folder: Path) -> dict[str, Any]:
+    """Ask for the very frame and scale of the promise, so that the two can be laid together."""
+    picture = read_sheet(job).picture
+    with Image.open(job / PICTURE_NAME) as promised:
+        mm_per_px = (picture.right_mm - picture.left_mm) / promised.width
+    return {
+        "before": str(folder / UNWIPED_NAME),
+        "after": str(folder / ETCHED_NAME),
+        "rectangle": [picture.left_mm, picture.bottom_mm, picture.right_mm, picture.top_mm],
+        "mm_per_px": mm_per_px,
+    }
 
 
 def summary(record: dict[str, Any], folder: Path | None) -> str:
     """Return what a person wants to know at the end, in a few lines."""
     lines = [
         f"{_ENDED[record['ended']]}: {record['etched_rows']} of {record['rows']} rows in "
-        f"{_duration(record['elapsed_s'])} of machine time. {record['because'] or ''}".rstrip(),
+        f"{duration(record['elapsed_s'])} of machine time. {record['because'] or ''}".rstrip(),
         *_speed(record["comparison"]),
     ]
     if folder is not None:
@@ -68,8 +83,3 @@ def _speed(comparison: dict[str, Any]) -> tuple[str, ...]:
             "than the controller can plan ahead for. Power followed the speed."
         )
     return tuple(lines)
-
-
-def _duration(seconds: float) -> str:
-    minutes, rest_s = divmod(round(seconds), 60)
-    return f"{minutes} min {rest_s} s" if minutes else f"{rest_s} s"

@@ -25,7 +25,7 @@ from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Sheet
 
 START_PATIENCE_S: Final = 20.0
 _LOOK_EVERY_S: Final = 0.1
-_DEMO_WIDTH_MM: Final = 60.0
+_DEMO_WIDTH_MM: Final = 50.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,12 +6,12 @@ it as its own clock: both then agree on how long ago anything was.
 """
 
 import mmap
-import struct
+from array import array
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
-_LAYOUT: Final = struct.Struct("<d")  # eight aligned bytes: written and read in one piece
+_SIZE_BYTES: Final = 8
 
 
 class SimulatedTime:
@@ -20,23 +20,25 @@ class SimulatedTime:
     def __init__(self, path: Path) -> None:
         """Map `path`, which must exist; see `create`."""
         with path.open("r+b") as file:
-            self._memory = mmap.mmap(file.fileno(), _LAYOUT.size)
+            self._memory = mmap.mmap(file.fileno(), _SIZE_BYTES)
+        # A view of doubles moves eight aligned bytes in one piece. `struct.pack_into` would
+        # first fill them with zeros, and a reader in that moment would find itself at the start.
+        self._seconds = memoryview(self._memory).cast("d")
 
     @classmethod
     def create(cls, path: Path) -> Self:
         """Make the file at `path`, reading zero, and map it."""
-        path.write_bytes(_LAYOUT.pack(0.0))
+        path.write_bytes(array("d", [0.0]).tobytes())
         return cls(path)
 
     @property
     def now_s(self) -> float:
         """The simulated seconds since the practice machine was switched on."""
-        (now_s,) = _LAYOUT.unpack_from(self._memory)
-        return float(now_s)
+        return self._seconds[0]
 
     @now_s.setter
     def now_s(self, value: float) -> None:
-        _LAYOUT.pack_into(self._memory, 0, value)
+        self._seconds[0] = value
 
     def __enter__(self) -> Self:
         """Return the clock; leaving closes the mapping."""
@@ -49,4 +51,5 @@ class SimulatedTime:
         trace: TracebackType | None,
     ) -> None:
         """Close the mapping."""
+        self._seconds.release()
         self._memory.close()

@@ -48,3 +48,19 @@ def test_switching_on_again_starts_from_zero(tmp_path):
 def test_a_practice_machine_that_is_not_there_has_no_time(tmp_path):
     with pytest.raises(FileNotFoundError):
         SimulatedTime(tmp_path / "clock")
+
+
+def test_a_reader_never_finds_itself_at_a_time_that_was_not_set(tmp_path):
+    script = (
+        "import pathlib, sys; from etchwire.simulated_time import SimulatedTime\n"
+        "clock = SimulatedTime(pathlib.Path(sys.argv[1]))\n"
+        "for _ in range(100_000): clock.now_s = 1e9"
+    )
+    with SimulatedTime.create(tmp_path / "clock") as clock:
+        clock.now_s = 1e9
+        with subprocess.Popen([sys.executable, "-c", script, tmp_path / "clock"]) as setter:
+            read = set()
+            while setter.poll() is None:
+                read.update(clock.now_s for _ in range(1000))
+
+    assert read == {1e9}
