@@ -1,0 +1,180 @@
+"""What preflight foretells against what the practice machine, which was built apart, then does.
+
+The practice machine is held to the firmware's own figures in tests/etchpractice; a trace of a
+host build of the firmware itself gave -0.06 % for this model (rows of dithered dots).
+"""
+
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image, ImageFilter
+
+from etchpath.card_writer import CardOrder, write_card
+from etchpath.picture import PathPicture
+from etchpath.span_row import SpanRow
+from etchpractice.machine import PRACTICE_HEAD, PracticeMachine
+from gcode_bench import HEAD, MACHINE, RECIPE, PracticeRun, inspected, job_of, machine
+
+skimage_data = pytest.importorskip("skimage.data")
+
+
+def dithered_portrait(columns, rows):
+    """The astronaut (NASA, public domain, ships with scikit-image), one bit a pixel."""
+    photo = Image.fromarray(skimage_data.astronaut()).convert("L").resize((columns, columns))
+    return ~np.array(photo.crop((0, 100, columns, 100 + rows)).convert("1"))
+
+
+def portrait(feed):
+    dots = dithered_portrait(500, 12)
+    return job_of(dots, recipe=replace(RECIPE, feed_mm_per_min=feed))[0]
+
+
+def solid_fill():
+    return job_of(np.ones((12, 400), dtype=bool), is_both_directions=False)[0]
+
+
+def checkerboard():
+    dots = np.indices((8, 600)).sum(axis=0) % 2 == 0
+    return job_of(dots, recipe=replace(RECIPE, feed_mm_per_min=8000.0))[0]
+
+
+def power_card():
+    """Rows with patches of several powers, at a speed of their own each."""
+    rows = [
+        SpanRow(
+            row=row,
+            feed_mm_per_min=1500.0 + 900.0 * (row // 4),
+            begin_um=np.arange(5) * 9000,
+            end_um=np.arange(5) * 9000 + 5000,
+            s=np.array([300, 450, 600, 800, 1000]),
+            is_forward=row % 2 == 0,
+        )
+        for row in range(20)
+    ]
+    order = CardOrder(
+        title="a card",
+        head=HEAD,
+        recipe=RECIPE,
+        halftone="none",
+        rows=20,
+        columns=450,
+        coverage=0.5,
+        is_both_directions=True,
+    )
+    file = io.BytesIO()
+    write_card(rows, file, order)
+    return file.getvalue()
+
+
+def long_vectors():
+    zigzag = "".join(f"G1X{110 * (n % 2) + 5}Y{4 * n}\n" for n in range(14))
+    return ("G21G90\nM4S500F6000\n" + zigzag + "M5\nG0X0Y0\nM2\n").encode()
+
+
+def circles():
+    rings = "".join(f"G0X{60 + r}Y60\nG3X{60 + r}Y60I-{r}J0\n" for r in (3, 8, 15, 30, 50))
+    return ("G21G90\nM4S500F5000\n" + rings + "M5\nG0X0Y0\nM2\n").encode()
+
+
+JOBS = [
+    ("portrait at 2000", portrait(2000.0), 0.003),
+    ("portrait at 4000", portrait(4000.0), 0.003),
+    ("portrait at 8000", portrait(8000.0), 0.003),
+    ("power card", power_card(), 0.003),
+    ("solid fill one way", solid_fill(), 0.003),
+    ("checkerboard at 8000", checkerboard(), 0.003),
+    ("long vectors", long_vectors(), 0.01),
+    ("circles", circles(), 0.01),
+]
+
+
+@pytest.mark.parametrize(("gcode", "within"), [job[1:] for job in JOBS], ids=[j[0] for j in JOBS])
+def test_the_time_foretold_is_the_time_it_takes(gcode, within):
+    run = PracticeRun(gcode)
+
+    report = inspected(gcode, MACHINE)
+
+    assert run.refusals == []
+    assert report.duration_s == pytest.approx(run.seconds, rel=within)
+
+
+@pytest.mark.parametrize(
+    "gcode", [portrait(4000.0), checkerboard(), solid_fill()], ids=["portrait", "checks", "solid"]
+)
+def test_the_speed_foretold_with_the_beam_on_is_the_speed_reported(gcode):
+    run = PracticeRun(gcode, step_s=0.001)
+
+    report = inspected(gcode, MACHINE)
+    burning = [feed for feed, power in run.reports if power > 0]
+
+    assert len(burning) > 10
+    assert report.beam["mean_mm_per_min"] == pytest.approx(np.mean(burning), rel=0.02)
+
+
+def test_a_controller_with_more_blocks_is_foretold_as_well():
+    gcode = checkerboard()
+    run = PracticeRun(gcode, PracticeMachine(head=PRACTICE_HEAD, firmware="32-bit"))
+
+    report = inspected(gcode, machine(planner_blocks=100))
+
+    assert report.duration_s == pytest.approx(run.seconds, rel=0.003)
+    assert report.duration_s < 0.8 * inspected(gcode, MACHINE).duration_s
+
+
+HAND_MADE = """(a badge, made by hand)\r
+G20 G90 ; in inches\r
+M4 S800 F60\r
+G0 X0.5 Y0.5\r
+G1 X1.5\r
+G3 X2.0 Y1.0 I0 J0.5\r
+G1 Y1.5\r
+G2 X1.5 Y2.0 R-0.5\r
+G1 X0.5\r
+G1 Y0.5\r
+M5\r
+G0 X0 Y0\r
+M2\r
+"""
+
+
+def test_a_hand_made_vector_file_runs_and_lasts_as_foretold():
+    sent = HAND_MADE.replace(" ", "").split("\r\n")
+    run = PracticeRun("\n".join(line for line in sent[1:]).encode())
+
+    report = inspected(HAND_MADE)
+
+    assert run.refusals == []
+    assert report.verdict == "acknowledge"  # inches
+    assert report.duration_s == pytest.approx(run.seconds, rel=0.01)
+    assert run.machine.head_mm == pytest.approx((0.0, 0.0), abs=0.1)
+
+
+def widened(mask, cells):
+    size = 2 * cells + 1
+    return np.array(Image.fromarray(mask).convert("L").filter(ImageFilter.MaxFilter(size))) > 0
+
+
+def test_the_picture_of_the_path_is_what_the_tile_shows():
+    sent = HAND_MADE.replace(" ", "").split("\r\n")
+    run = PracticeRun("\n".join(sent[1:]).encode())
+    drawing = PathPicture(inspected(HAND_MADE))
+
+    inspected(HAND_MADE, watchers=[drawing])
+
+    shades = drawing.shades()
+    view = drawing.view
+    right_mm = view.left_mm + view.width_px / view.px_per_mm
+    bottom_mm = view.top_mm - view.height_px / view.px_per_mm
+    exposure = run.machine.tile.exposure_j_per_mm2(
+        (view.left_mm, bottom_mm, right_mm, view.top_mm)
+    )[::-1]
+    is_lit = np.array(
+        Image.fromarray(exposure > exposure.max() / 4).resize((view.width_px, view.height_px))
+    )
+    is_drawn = shades < 255
+    reach_px = round(0.15 * view.px_per_mm)  # a spot's width, the slack and the raster of both
+    assert is_drawn.sum() > 1000
+    assert not np.any(is_lit & ~widened(is_drawn, reach_px))
+    assert not np.any(is_drawn & ~widened(is_lit, reach_px))

@@ -1,0 +1,105 @@
+import io
+
+import numpy as np
+import pytest
+
+from etchpath.errors import UnreadableIndex
+from etchpath.index import Entry, Index, IndexBuilder, read_index, write_index
+from gcode_bench import MACHINE, inspected, job_of
+
+VECTORS = "G21G90\nM4S500F600\n" + "".join(
+    f"G0X{n}Y{n}\nG91\nG1X5S{100 + n}\nY5\nG90\nX{n}Y{n}\n" for n in range(40)
+)
+GCODE = VECTORS + "M5\nM2\n"
+
+
+def entries_of(gcode):
+    builder = IndexBuilder()
+    report = inspected(gcode, watchers=[builder])
+    return builder.entries(), report
+
+
+def test_the_entries_rise_and_are_never_far_apart_in_time():
+    entries, report = entries_of(GCODE)
+
+    times = np.array([0.0, *(entry.at_s for entry in entries), report.duration_s])
+    assert np.all(np.diff(times) >= 0)
+    longest_move_s = 7.1 / 10 + 0.1
+    assert np.diff(times).max() < 1.0 + longest_move_s
+    lines = [entry.line for entry in entries]
+    assert lines == sorted(set(lines))
+
+
+def test_each_entry_points_at_its_line_and_knows_where_the_head_is():
+    entries, _ = entries_of(GCODE)
+
+    data = GCODE.encode()
+    for entry in entries:
+        assert data[: entry.byte].count(b"\n") == entry.line - 1
+        assert entry.byte == 0 or data[entry.byte - 1 : entry.byte] == b"\n"
+
+
+def test_reading_on_from_any_entry_gives_the_same_end():
+    entries, report = entries_of(GCODE)
+
+    for entry in entries[:: max(1, len(entries) // 10)]:
+        rest = inspected(modal_beginning(entry) + GCODE.encode()[entry.byte :])
+        assert rest.bounds_mm["right_mm"] <= report.bounds_mm["right_mm"]
+        assert rest.verdict == "ready" or {f.kind for f in rest.findings} == {
+            "power kept in a rapid"
+        }
+        left_mm = report.beam_on_mm - rest.beam_on_mm
+        assert left_mm >= -0.001
+
+
+def modal_beginning(entry: Entry) -> bytes:
+    power = f"S{entry.power_s:g}" if entry.power_s is not None else ""
+    feed = f"F{entry.feed_mm_per_min:g}" if entry.feed_mm_per_min is not None else ""
+    start = f"G21G90\nG0X{entry.x_mm:.3f}Y{entry.y_mm:.3f}\n"
+    return (
+        start + f"G{entry.units}G{entry.distance}{feed}\nM{entry.spindle}{power}\nG{entry.motion}\n"
+    ).encode()
+
+
+def test_rows_of_our_own_jobs_have_entries_where_they_begin():
+    gcode, sheet = job_of(np.ones((30, 40), dtype=bool))
+
+    entries, _ = entries_of(gcode)
+
+    by_line = {entry.line: entry for entry in entries}
+    for row in sheet.index:
+        assert by_line[row.line].byte == row.byte
+        assert by_line[row.line].is_dark
+        assert by_line[row.line].at_s == pytest.approx(row.at_s, abs=1e-6)
+
+
+def test_an_index_survives_a_journey_and_knows_its_file(tmp_path):
+    entries, report = entries_of(GCODE)
+    path = tmp_path / "index.json"
+    write_index(path, Index(entries, has_reentry=True), report.gcode_sha256)
+
+    assert read_index(path, report.gcode_sha256) == Index(entries, has_reentry=True)
+    with pytest.raises(UnreadableIndex, match="another file"):
+        read_index(path, "0" * 64)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[]", "{}", "nonsense", '{"format": "etchwarden-index", "version": 2}']
+)
+def test_what_is_no_index_is_refused_with_a_sentence(tmp_path, text):
+    path = tmp_path / "index.json"
+    path.write_text(text)
+
+    with pytest.raises(UnreadableIndex):
+        read_index(path, "")
+
+
+def test_the_index_is_the_same_however_the_file_is_cut_into_blocks():
+    gcode = (GCODE * 200).encode()  # longer than a block
+    assert len(gcode) > 256 * 1024
+
+    entries, _ = entries_of(gcode)
+
+    data = io.BytesIO(gcode).getvalue()
+    assert all(data[: entry.byte].count(b"\n") == entry.line - 1 for entry in entries)
+    assert MACHINE.planner_blocks == 15

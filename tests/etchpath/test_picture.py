@@ -1,0 +1,46 @@
+import numpy as np
+import pytest
+from PIL import Image
+
+from etchpath.picture import LONG_SIDE_PX, PathPicture
+from gcode_bench import inspected, machine
+
+
+def drawn(text, of_machine=None):
+    report = inspected(text, of_machine or machine())
+    picture = PathPicture(report)
+    inspected(text, of_machine or machine(), watchers=[picture])
+    return picture
+
+
+TWO_STROKES = "G21G90\nM4S900F1000\nG1X40\nG0X0Y20\nG1X40S300\nG0X0Y0\nM5\nM2\n"
+
+
+def test_a_stroke_of_a_third_of_the_power_is_a_third_as_dark():
+    shades = drawn(TWO_STROKES).shades()
+
+    faint, dark = (255 - np.median(half[half < 255]) for half in np.array_split(shades, 2))
+    assert faint / dark == pytest.approx(1 / 3, abs=0.02)
+
+
+def test_the_beam_off_leaves_paper():
+    shades = drawn("G21G90\nM4S0F1000\nG1X40\nG0Y20\nG1X0\nM5\nM2\n").shades()
+
+    assert (shades == 255).all()
+
+
+def test_it_is_saved_with_bounds_origin_and_travel(tmp_path):
+    path = tmp_path / "path.png"
+
+    drawn(TWO_STROKES).save(path)
+
+    picture = np.array(Image.open(path))
+    assert picture.shape[1] > LONG_SIDE_PX
+    for colour in ((200, 30, 30), (220, 130, 50), (120, 140, 180)):
+        assert (picture == colour).all(axis=2).any()
+
+
+def test_a_job_of_nothing_has_a_picture_too(tmp_path):
+    drawn("\n").save(tmp_path / "empty.png")
+
+    assert (tmp_path / "empty.png").stat().st_size > 0
