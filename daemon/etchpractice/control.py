@@ -14,7 +14,6 @@ from typing import Any, Final
 
 from etchpractice.machine import PracticeMachine
 from etchpractice.tile import PictureTooLarge, Tile
-from etchwire.caller import Asked
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
 
 ERRAND_S: Final = 60.0

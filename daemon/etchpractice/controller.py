@@ -24,6 +24,7 @@ from etchpractice.wire import NEVER_S
 _HOLDS_MOTORS: Final = 255  # $1: the motors are held at rest, and rest is at once
 _LOCKED: Final = 9
 _LONGEST_PARTIAL_BYTES: Final = 4096
+_LINE_FEED: Final = 0x0A
 
 
 class Controller(Services):
@@ -132,11 +133,16 @@ class Controller(Services):
 
     def _read_line(self) -> bool:
         ring = self.receive.ring
+        if self._skips_feed and ring:
+            self._skips_feed = False
+            if ring[0] == _LINE_FEED:
+                del ring[0]
         if not ring:
             return self.start()
-        if b"\r" in ring:
-            ring[:] = self._without_returns(ring)
         at = ring.find(b"\n")
+        if b"\r" in ring:
+            at = min(at, ring.find(b"\r")) if at >= 0 else ring.find(b"\r")
+            self._skips_feed = self.firmware.pairs_line_ends and ring[at] != _LINE_FEED
         if at < 0:
             self._partial += ring
             ring.clear()
@@ -149,11 +155,6 @@ class Controller(Services):
             self._partial.clear()
         self._begin(self.faults.line(raw))
         return True
-
-    def _without_returns(self, ring: bytearray) -> bytearray:
-        if self.firmware.pairs_line_ends:
-            ring = ring.replace(b"\r\n", b"\n")
-        return ring.replace(b"\r", b"\n")
 
     def _begin(self, raw: bytes) -> None:
         firmware = self.firmware
@@ -209,7 +210,7 @@ class Controller(Services):
             error = yield from answer(self, line.text)
             self._sticky_error = error if self.firmware.has_sticky_errors else 0
             return error
-        if not line.text and not line.error:
+        if (not line.text and not line.error) or self._is_program_mark(line):
             self._sticky_error = 0
             return 0
         if self._sticky_error:
@@ -226,3 +227,6 @@ class Controller(Services):
                 yield from perform(self, meaning)
         self._sticky_error = error if self.firmware.has_sticky_errors else 0
         return error
+
+    def _is_program_mark(self, line: Line) -> bool:
+        return line.text == "%" and self.firmware.knows_percent

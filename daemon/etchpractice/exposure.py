@@ -12,6 +12,7 @@ Floats = NDArray[np.float64]
 CELL_MM: Final = 0.025
 _BAND_ROWS: Final = 128
 _COLUMN_STEP: Final = 512
+_DARK_J: Final = 1e-8  # what arithmetic leaves behind in a cell is less
 _LEVEL_MM: Final = 1e-7  # a stroke that rises by less runs along x
 
 
@@ -47,7 +48,7 @@ class Exposure:
         """Left, bottom, right and top of the cells that received light, None without any."""
         lit = []
         for number, band in self._bands.items():
-            rows, columns = np.nonzero(band.cells > 0)
+            rows, columns = np.nonzero(band.cells > _DARK_J)
             if rows.size:
                 low = number * _BAND_ROWS
                 lit.append(

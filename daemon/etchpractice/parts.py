@@ -69,6 +69,7 @@ class Parts:
         self._busy_until_s = 0.0
         self._rest_s = NEVER_S  # when the motors have settled after the last segment
         self._partial = bytearray()
+        self._skips_feed = False  # the line feed of a pair whose return has ended the line
         self._waiting: tuple[Triple, Order] | None = None
         self._task: Task | None = None
         self._wake_s = NEVER_S

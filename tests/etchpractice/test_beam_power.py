@@ -1,6 +1,7 @@
 """The beam's output in the laser mode (facts of the controller, section 8; most measured)."""
 
 import pytest
+
 from practice_host import Host
 
 

@@ -1,6 +1,7 @@
 """Flow control: the receive ring, the baud rate, the send ring (measured on host builds)."""
 
 import pytest
+
 from practice_host import Host
 
 BYTE_S = 10 / 115200

@@ -6,6 +6,7 @@ The motion of the practice machine is held to them.
 import math
 
 import pytest
+
 from practice_host import Host
 
 SETTLING = {1: 25}  # the motors settle for 25 ms after the last step, as on the measured builds

@@ -1,6 +1,9 @@
 """Status reports: fields, order, and how often the rare ones come."""
 
+import itertools
+
 import pytest
+
 from practice_host import Host
 
 
@@ -21,7 +24,7 @@ def periods(host, name, count, *, every_s):
     host.reports.clear()
     host.wait(count * every_s, report_every_s=every_s)
     places = [at for at, report in enumerate(host.reports) if name in report]
-    return {after - before for before, after in zip(places, places[1:], strict=False)}
+    return {after - before for before, after in itertools.pairwise(places)}
 
 
 @pytest.mark.parametrize("name", ["WCO", "Ov"])

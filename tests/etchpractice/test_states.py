@@ -1,6 +1,7 @@
 """What is allowed in which state: the whole table (facts of the controller, section 7)."""
 
 import pytest
+
 from practice_host import Host
 
 REST = {"Idle": None, "Alarm": None}

@@ -1,6 +1,7 @@
 """Hold, resume, door, reset, pause and sleep: what stops, when, and what is kept."""
 
 import pytest
+
 from practice_host import Host
 
 SETTLING = {1: 25}

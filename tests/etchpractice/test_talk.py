@@ -1,6 +1,7 @@
 """What the 8-bit controller says: greeting, listings, refusals (facts read in its source)."""
 
 import pytest
+
 from practice_host import Host
 
 
