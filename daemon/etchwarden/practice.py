@@ -25,6 +25,7 @@ from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Sheet
 
 START_PATIENCE_S: Final = 20.0
 _LOOK_EVERY_S: Final = 0.1
+_LAST_BREATH_S: Final = 2.0  # a process's socket closes a moment before it has ended
 _DEMO_WIDTH_MM: Final = 50.0
 
 
@@ -142,7 +143,7 @@ def _practise(session: _Session) -> None:
     with tempfile.TemporaryDirectory(prefix="etchwarden-") as scratch:
         places = _Places(Path(scratch))
         sheet = _prepare(session, places.job)
-        with Household(places.folder) as household:
+        with Household(places.folder) as household, _blaming_who_ended(household):
             _start_processes(household, session, places, sheet)
             record = _etch(household, session, places)
             _part(household, session, record)
@@ -203,7 +204,7 @@ def _said(option: str, value: str | None) -> tuple[str, ...]:
 
 
 def _etch(household: Household, session: _Session, places: _Places) -> dict[str, Any]:
-    with _daemon(household, places) as daemon:
+    with _daemon(places) as daemon:
         gcode, sheet = places.job / GCODE_NAME, places.job / SHEET_NAME
         with gcode.open("rb") as gcode_file, sheet.open("rb") as sheet_file:
             daemon.load(gcode_file.fileno(), sheet_file.fileno())
@@ -212,31 +213,22 @@ def _etch(household: Household, session: _Session, places: _Places) -> dict[str,
     if not session.once:
         click.echo(f"Watch it at http://127.0.0.1:{session.page_port}/ (Ctrl-C ends everything)")
     run_id = _watch(household, places)
-    with _daemon(household, places) as daemon, _machine(places) as machine:
+    with _daemon(places) as daemon, _machine(places) as machine:
         record = keep(session.out, run_id, daemon=daemon, machine=machine, job=places.job)
     click.echo(summary(record, session.out))
     return record
 
 
 def _watch(household: Household, places: _Places) -> int:
-    with _daemon(household, places) as daemon, _bar("Etching") as show:
-        for snapshot in _snapshots(household, daemon):
+    with _daemon(places) as daemon, _bar("Etching") as show:
+        for snapshot in daemon.subscribe():
+            _require_all_there(household)
             run = snapshot["run"]
             if run is not None:
                 show(run["share"])
             if run is not None and run["ended"] is not None:
                 return int(run["id"])
     raise click.ClickException("The daemon went silent before the run had ended.")
-
-
-def _snapshots(household: Household, daemon: DaemonClient) -> Iterator[dict[str, Any]]:
-    try:
-        for snapshot in daemon.subscribe():
-            _require_all_there(household)
-            yield snapshot
-    except DaemonAbsent:
-        _require_all_there(household)  # says which process it was, where one has ended
-        raise
 
 
 def _part(household: Household, session: _Session, record: dict[str, Any]) -> None:
@@ -250,12 +242,8 @@ def _part(household: Household, session: _Session, record: dict[str, Any]) -> No
         _require_all_there(household)
 
 
-def _daemon(household: Household, places: _Places) -> DaemonClient:
-    try:
-        return DaemonClient(places.daemon)
-    except DaemonAbsent:
-        _require_all_there(household)
-        raise
+def _daemon(places: _Places) -> DaemonClient:
+    return DaemonClient(places.daemon)
 
 
 def _machine(places: _Places) -> DaemonClient:
@@ -270,6 +258,19 @@ def _await(household: Household, is_there: Callable[[], bool]) -> None:
         if time.monotonic() > deadline_s:
             raise click.ClickException("The practice machine was not ready in time; try again.")
         time.sleep(_LOOK_EVERY_S)
+
+
+@contextmanager
+def _blaming_who_ended(household: Household) -> Iterator[None]:
+    """When somebody no longer answers, say which process has ended, if one has."""
+    try:
+        yield
+    except DaemonAbsent:
+        deadline_s = time.monotonic() + _LAST_BREATH_S
+        while time.monotonic() < deadline_s:
+            _require_all_there(household)
+            time.sleep(_LOOK_EVERY_S)
+        raise
 
 
 def _require_all_there(household: Household) -> None:

@@ -64,16 +64,10 @@ def session(disc):
         stderr=subprocess.STDOUT,
         text=True,
     )
-    assert process.stdout is not None
-    for line in process.stdout:
-        if "Watch it at" in line:
-            break
-    else:
-        pytest.fail("the session never began")
-    yield process
-    process.kill()
-    process.wait()
-    process.stdout.close()
+    with process:
+        assert "Watch it at" in process.stdout.readline()
+        yield process
+        process.kill()
 
 
 @pytest.fixture(scope="module")
