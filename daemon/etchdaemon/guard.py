@@ -64,9 +64,16 @@ class Guard:
 
     # What whoever steers the machine asks for.
 
-    def note_steered(self, now_s: float) -> None:
-        """Note that the loop is alive."""
-        self._interlocks.note_steered(now_s)
+    @property
+    def settle_s(self) -> float:
+        """How long after `allow` the beam can be counted on."""
+        return self._interlocks.settle_s
+
+    def note_steered(self, now_s: float, *, away_s: float = 0.0) -> None:
+        """Note that the loop is alive, or waits without a beam for `away_s`."""
+        if away_s:
+            self.cut()
+        self._interlocks.note_steered(now_s, away_s=away_s)
 
     def verdict(self, now_s: float) -> Verdict:
         """Return what is asked of the machine now, and every trip since this was asked last.

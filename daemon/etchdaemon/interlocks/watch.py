@@ -22,6 +22,7 @@ from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
 from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
 
 STEERING_FRESH_S: Final = 0.08  # so that the heartbeat stops within 100 ms of a blocked loop
+SPARE_S: Final = 0.05  # for the look that closes the contact
 CUTS_ON_EDGE: Final = LID_CONTACTS | {Input.STOP_CIRCUIT, Input.FLAME}
 
 
@@ -91,9 +92,15 @@ class Interlocks:
             self.cut_beam()
         return Verdict(reaction, sentence, fresh, found)
 
-    def note_steered(self, now_s: float) -> None:
-        """Note that the loop that steers the machine is alive."""
-        self._steered_at_s = now_s
+    def note_steered(self, now_s: float, *, away_s: float = 0.0) -> None:
+        """Note that the loop that steers the machine is alive.
+
+        `away_s` is how long it will be away, waiting for the logbook's word before a start or a
+        resume: there is no beam meanwhile, and a slow disk is no hanging program.
+        """
+        if away_s:
+            self.cut_beam()
+        self._steered_at_s = now_s + away_s
 
     def note_failed(self, now_s: float) -> None:
         """Trip because the guard itself has failed."""
@@ -207,10 +214,15 @@ class Interlocks:
         """Wish for the beam's contact to open."""
         self._is_beam_wanted = False
 
+    @property
+    def settle_s(self) -> float:
+        """How long after `allow_beam` the beam can be counted on: contact, laser, and a look."""
+        contact_s = self._beam.contact_s + SPARE_S * self._time_factor
+        return max(contact_s, self.setup.beam_enable_settle_s)
+
     def may_burn(self, now_s: float) -> bool:
         """Return whether the beam's contact is closed, has settled, and nothing speaks against."""
-        settled_s = max(self._beam.contact_s, self.setup.beam_enable_settle_s)
-        is_settled = self._beam.is_on and now_s - self._beam.since_s > settled_s
+        is_settled = self._beam.is_on and self._beam.has_moved(now_s)
         return is_settled and self.judge(now_s).reaction < Reaction.HOLD
 
     def reset(self, names: Collection[str], now_s: float) -> tuple[Trip, ...]:
