@@ -36,6 +36,7 @@ class MemoryPort:
         self.boot_s = 0.0  # how long the board takes to greet
         self.is_taken = False
         self.is_blocked = False
+        self.damage: tuple[bytes, bytes] | None = None  # what the cable makes of what
         self.written = bytearray()
 
     def __call__(self) -> "MemoryPort":
@@ -57,7 +58,7 @@ class MemoryPort:
         if self.is_blocked:
             raise PortLost("The port practice takes no more bytes.")
         try:
-            self._machine.write(data)
+            self._machine.write(data.replace(*self.damage) if self.damage else data)
         except Unplugged:
             raise PortLost("The port practice is gone.") from None
         self.written += data

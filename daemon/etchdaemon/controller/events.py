@@ -40,6 +40,17 @@ class StrayReplyReceived:
 
 
 @dataclass(frozen=True, slots=True)
+class CountContradicted:
+    """The controller's buffer holds more than is counted as in flight.
+
+    Somebody else's reply, or one too many, was taken for that of a line: from here on bytes
+    may be dropped without a word.
+    """
+
+    excess_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmRaised:
     """The controller stopped by itself and locked."""
 
@@ -75,6 +86,11 @@ class StatusReported:
     def is_held(self) -> bool:
         """Whether motion was held and has come to rest."""
         return self.state == "Hold" and self.substate == 0
+
+    @property
+    def has_closed_door(self) -> bool:
+        """Whether the door was opened and is closed again; nothing is read until it goes on."""
+        return self.state == "Door" and self.substate == 0
 
     @property
     def is_at_rest(self) -> bool:
@@ -159,6 +175,7 @@ Event: TypeAlias = (
     | LineAccepted
     | LineRefused
     | StrayReplyReceived
+    | CountContradicted
     | AlarmRaised
     | StatusReported
     | SettingReported

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Final
 
 from etchdaemon.controller.events import (
+    CountContradicted,
     Event,
     Greeted,
     LineAccepted,
@@ -30,6 +31,7 @@ class Link:
 
     def __init__(self) -> None:
         self.window = ReceiveWindow()
+        self.empty_receive_bytes: int | None = None  # free when nothing is in flight, if known
         self._unread = b""
         self._offset_mm: Place | None = None
 
@@ -69,7 +71,23 @@ class Link:
             line = line[LONGEST_LINE_BYTES:]
         text = line.strip()
         if text:
-            yield self._match(parse_line(text))
+            event = self._match(parse_line(text))
+            yield event
+            if (
+                isinstance(event, StatusReported)
+                and (excess_bytes := self._excess_bytes(event)) > 0
+            ):
+                yield CountContradicted(excess_bytes)
+
+    def _excess_bytes(self, report: StatusReported) -> int:
+        """Return how much more the controller holds than was in flight when it said so.
+
+        Replies and reports come in one order, so what it had answered by then is counted.
+        """
+        if self.empty_receive_bytes is None or report.receive_free_bytes is None:
+            return 0
+        held_bytes = self.empty_receive_bytes - report.receive_free_bytes
+        return held_bytes - self.window.taken_bytes
 
     def _match(self, event: Event) -> Event:
         match event:

@@ -82,6 +82,7 @@ class Opening:
     _repeat_at_s: float = 0.0
     _greetings: int = 0
     _heard_noise: bool = False
+    _has_reset: bool = False
     _questions: list[bytes] = field(default_factory=list)
 
     @property
@@ -141,6 +142,7 @@ class Opening:
         return self._go(_Step.LOOKING, now_s + ANSWER_PATIENCE_S, Order.REPORT)
 
     def _reset(self, now_s: float) -> Orders:
+        self._has_reset = True
         self._repeat_at_s = now_s + RESET_REPEAT_S
         until_s = now_s + GREETING_PATIENCE_S
         return self._go(_Step.RESETTING, until_s, Order.DISCARD_OUTPUT, Order.RESET)
@@ -171,6 +173,9 @@ class Opening:
         return NOTHING
 
     def _looked(self, report: StatusReported, now_s: float) -> Orders:
+        is_settled = report.state in ("Idle", "Alarm", "Door") and not report.has_closed_door
+        if not is_settled and not self._has_reset:  # a hold of ours may have met its start
+            return self._reset(now_s)
         greeting = self.greeting or Greeted(None, "")
         self.facts = Facts(firmware=greeting.firmware, greeting=greeting.text, report=report)
         if not self.facts.was_questioned:

@@ -28,6 +28,11 @@ class ReceiveWindow:
         """How many lines are unanswered."""
         return len(self._in_flight)
 
+    @property
+    def taken_bytes(self) -> int:
+        """How much is unanswered: never less than what the controller's buffer holds."""
+        return self.capacity_bytes - self.free_bytes
+
     def claim(self, line: bytes) -> None:
         """Count `line`, its line end included, as sent; raise UnfitLine when it has no room."""
         if len(line) > self.free_bytes:

@@ -47,18 +47,25 @@ def at_rest(place: Sighting) -> Cut:
     return Cut(x_mm=place.x_mm, y_mm=place.y_mm, error_mm=REST_ERROR_MM)
 
 
-def in_motion(cut_at_s: float, *, before: Sighting, rest: Sighting) -> Cut:
-    """Return the cut of a beam that went out at `cut_at_s`, between `before` and `rest`.
+def in_motion(cut_at_s: float, *, seen: Sighting, rest: Sighting) -> Cut:
+    """Return the cut of a beam that went out at `cut_at_s`, by the sighting nearest to it.
 
-    From the last sighting the head went on at the speed it had, but not past its place of
+    Between the two the head went on at the speed that was seen, but not past its place of
     rest. The error is what it covers in the time that the sighting and the contact leave open.
     """
-    speed_mm_per_s = before.feed_mm_per_min / 60
-    way_mm = rest.x_mm - before.x_mm
-    travelled_mm = min(speed_mm_per_s * max(cut_at_s - before.true_at_s, 0.0), abs(way_mm))
-    open_s = (before.heard_at_s - before.asked_at_s) / 2 + CONTACT_S
+    speed_mm_per_s = seen.feed_mm_per_min / 60
+    way_mm = rest.x_mm - seen.x_mm
+    travelled_mm = min(speed_mm_per_s * (cut_at_s - seen.true_at_s), abs(way_mm))
+    open_s = (seen.heard_at_s - seen.asked_at_s) / 2 + CONTACT_S
     return Cut(
-        x_mm=before.x_mm + (travelled_mm if way_mm >= 0 else -travelled_mm),
-        y_mm=before.y_mm,
+        x_mm=seen.x_mm + (travelled_mm if way_mm >= 0 else -travelled_mm),
+        y_mm=seen.y_mm,
         error_mm=speed_mm_per_s * open_s + REST_ERROR_MM,
     )
+
+
+def nearest(cut_at_s: float, *, before: Sighting, after: Sighting | None) -> Sighting:
+    """Return which of two sightings lies nearer in time to the cut."""
+    if after is None or cut_at_s - before.true_at_s <= after.true_at_s - cut_at_s:
+        return before
+    return after

@@ -4,7 +4,14 @@ from collections.abc import Callable, Mapping
 from math import dist
 from typing import Any, Final
 
-from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusReported, Unreadable
+from etchdaemon.controller.events import (
+    AlarmRaised,
+    Event,
+    Greeted,
+    Place,
+    StatusReported,
+    Unreadable,
+)
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order, Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError
@@ -16,6 +23,7 @@ from etchdaemon.run.stopping import REST_PATIENCE_S, Stopping, braking_s
 from etchdaemon.service import faults
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import Machine
+from etchwire.record import HELD, HOLD, RESUMED
 
 LONGEST_PAUSE_S: Final = 1.0
 _FEEDING: Final = frozenset((State.ETCHING, State.HOLDING))
@@ -50,14 +58,14 @@ class Course:
         self._life.turn(Wish.HOLD)
         self.etch.hold_at_row_end()
         self.etch.held_because = "You asked for a hold at the row's end."
-        self.etch.note("hold", self.etch.held_because)
+        self.etch.note(HOLD, self.etch.held_because)
 
     def hold_now(self, now_s: float) -> None:
         """Come to rest where the head is."""
         self._life.turn(Wish.HOLD_NOW)
         self.etch.stop_feeding()
         self.etch.held_because = "You asked for a hold at once."
-        self.etch.note("hold", self.etch.held_because)
+        self.etch.note(HOLD, self.etch.held_because)
         self._machine.begin(HoldingNow(self._rest_patience_s), now_s)
 
     def resume(self, now_s: float) -> None:
@@ -66,7 +74,7 @@ class Course:
         if report is None or not (report.is_idle or report.is_held):
             raise CommandRefused("The machine is not ready to go on. Is its lid closed?")
         if self._life.state is State.HELD:
-            self.etch.confirm("resume", "You let the etch go on.")
+            self.etch.confirm(RESUMED, "You let the etch go on.")
         self._life.turn(Wish.RESUME)
         enabling = Enabling(self._settle_s, starts_cycle=self.etch.is_held_in_motion)
         self._machine.begin(enabling, now_s)
@@ -81,12 +89,12 @@ class Course:
 
     def wind_down(self, now_s: float) -> None:
         """End the run because the daemon has to: the beam first."""
+        self._cut(now_s)
         if self.etch.ending is None:
             self._decide("stopped", "The daemon was told to end.")
         self._life.turn(Turn.FAULT_FOUND)
         if not isinstance(self._machine.sequence, (Stopping, Emergency)):
             self._begin_stopping(now_s, cuts_first=True)
-        self._machine.cut_beam(now_s)
 
     # What happens.
 
@@ -154,13 +162,13 @@ class Course:
             self._escalate(faults.NOT_AT_REST, now_s)
             return
         self.etch.is_held_in_motion = holding.rest.is_held
-        self.etch.note_cut(holding.rest, cut_at_s=None)
-        self._held(now_s)
+        self.etch.note_cut(holding.rest)
+        self._held()
 
     def _arrived(self, arriving: Arriving, now_s: float) -> None:
         place_mm = arriving.rest.work_mm if arriving.rest is not None else None
         if self.etch.is_fed_to_its_end:
-            self._complete(place_mm, now_s)
+            self._complete(place_mm)
             return
         planned_mm = self.etch.row_end_mm()
         if planned_mm is not None and (
@@ -169,10 +177,10 @@ class Course:
             self._fail(faults.NOT_AT_ROW_END, now_s)
             return
         self.etch.row_held()
-        self._held(now_s)
+        self._held()
 
-    def _complete(self, place_mm: tuple[float, ...] | None, now_s: float) -> None:
-        self._machine.cut_beam(now_s)
+    def _complete(self, place_mm: Place | None) -> None:
+        self._machine.cut_beam()
         found = audit.objections(
             lines_sent=self.etch.feed.lines_sent,
             lines_accepted=self.etch.lines_accepted,
@@ -190,8 +198,7 @@ class Course:
         if stopping.has_failed:
             self._escalate(faults.NOT_AT_REST, now_s)
             return
-        cut_at_s = self._machine.beam_cut_at_s if stopping.cuts_first else None
-        self.etch.note_cut(stopping.rest, cut_at_s=cut_at_s)
+        self.etch.note_cut(stopping.rest)
         self._end(is_position_known=stopping.is_position_known)
         was_asked_for = stopping.rest is not None
         self._machine.open_again(From.GREETING if was_asked_for else From.UNASKED_GREETING, now_s)
@@ -209,10 +216,10 @@ class Course:
     def _may_feed(self) -> bool:
         return self._life.state in _FEEDING and self._machine.sequence is None
 
-    def _held(self, now_s: float) -> None:
-        self._machine.cut_beam(now_s)
+    def _held(self) -> None:
+        self._machine.cut_beam()
         self._life.turn(Turn.CAME_TO_REST)
-        self.etch.note("held", "The machine stands still and the beam is off.")
+        self.etch.note(HELD, "The machine stands still and the beam is off.")
 
     def _restarted(self, now_s: float) -> None:
         if isinstance(self._machine.sequence, (Stopping, Emergency)):
@@ -222,9 +229,14 @@ class Course:
         self._end(is_position_known=False)
         self._machine.open_again(From.UNASKED_GREETING, now_s)
 
+    def _cut(self, now_s: float) -> None:
+        if self._machine.is_beam_allowed:
+            self._machine.cut_beam()
+            self.etch.mark_cut(now_s)
+
     def _fail(self, because: str, now_s: float) -> None:
         """Cut, bring to rest, and end as failed."""
-        self._machine.cut_beam(now_s)
+        self._cut(now_s)
         self._decide("failed", because)
         self._life.turn(Turn.FAULT_FOUND)
         if not isinstance(self._machine.sequence, (Stopping, Emergency)):

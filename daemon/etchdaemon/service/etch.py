@@ -1,6 +1,7 @@
 """One run of a job: its lines, its place in the picture, its record."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final, Self
 
 from etchdaemon.controller.events import StatusReported
@@ -9,7 +10,7 @@ from etchdaemon.ports import Clock, Records
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
 from etchdaemon.run.comparison import compare
-from etchdaemon.run.cut import Sighting
+from etchdaemon.run.cut import Cut, Sighting
 from etchdaemon.run.progress import Progress
 from etchdaemon.service.faults import POSITION_UNKNOWN
 from etchdaemon.service.feed import Feed
@@ -19,6 +20,25 @@ from etchwire.sheet import RowEntry
 STARVED_SHARE: Final = 5  # a fifth of the planner free in mid-row: it is running dry
 WARMING_UP_S: Final = 1.0
 MOST_WARNINGS: Final = 100  # in one run's record; the cable may be bad for hours
+
+
+@dataclass(slots=True)
+class CutMark:
+    """The moment at which the beam went out in motion, and what was seen round it."""
+
+    at_s: float
+    before: Sighting
+    entry: RowEntry | None  # the row then in work, which the rest may lie beyond
+    after: Sighting | None = None
+
+    def note_sighting(self, sighting: Sighting) -> None:
+        """Keep the first sighting after the cut: the braking has hardly begun by then."""
+        self.after = self.after or sighting
+
+    def place(self, rest: Sighting) -> Cut:
+        """Return where it was."""
+        seen = cut.nearest(self.at_s, before=self.before, after=self.after)
+        return cut.in_motion(self.at_s, seen=seen, rest=rest)
 
 
 class Etch:
@@ -54,6 +74,7 @@ class Etch:
         self._records = records
         self._clock = clock
         self._sighting: Sighting | None = None
+        self._cut: CutMark | None = None
 
     @classmethod
     def start(cls, job: SpooledJob, *, facts: Facts, records: Records, clock: Clock) -> Self:
@@ -120,6 +141,8 @@ class Etch:
         if sighting is None:
             return
         self._sighting = sighting
+        if self._cut is not None:
+            self._cut.note_sighting(sighting)
         self._count_starvation(report, now_s)
         rows = self.progress.note_place(
             sighting.x_mm, sighting.y_mm, last_line_sent=self.feed.last_line
@@ -135,18 +158,21 @@ class Etch:
         """Take note that the last row is done."""
         self._finish(self.progress.complete())
 
-    def note_cut(self, rest: StatusReported | None, *, cut_at_s: float | None) -> None:
+    def mark_cut(self, now_s: float) -> None:
+        """Take note that the beam has gone out with the head in motion."""
+        if self._cut is None and self._sighting is not None:
+            self._cut = CutMark(now_s, self._sighting, self.progress.entry)
+
+    def note_cut(self, rest: StatusReported | None) -> None:
         """Write where the beam went out, for whoever takes up the rest of the picture.
 
-        `cut_at_s` is the time of the cut; None means that the beam was on until the rest.
+        Where no cut was marked the beam was on until the head came to rest.
         """
-        entry, before = self.progress.entry, self._sighting
         after = None if rest is None else cut.sighting(rest, asked_at_s=0.0, heard_at_s=0.0)
-        if entry is None or before is None or after is None:
+        entry = self.progress.entry if self._cut is None else self._cut.entry
+        if entry is None or after is None:
             return
-        place = cut.at_rest(after)
-        if cut_at_s is not None:
-            place = cut.in_motion(cut_at_s, before=before, rest=after)
+        place = cut.at_rest(after) if self._cut is None else self._cut.place(after)
         self.note(
             "cut",
             f"The beam went out in row {entry.row}, at x {place.x_mm:.2f} mm.",

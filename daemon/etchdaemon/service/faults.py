@@ -5,6 +5,7 @@ from typing import Final
 
 from etchdaemon.controller.events import (
     AlarmRaised,
+    CountContradicted,
     Event,
     LineRefused,
     StatusReported,
@@ -76,14 +77,14 @@ def fault_of(event: Event, state: State, firmware: Firmware | None) -> str | Non
             return f"{kind.error(code)} The line was {line!r}."
         case AlarmRaised(code=code):
             return str(kind.alarm(code))
-        case StrayReplyReceived() | Unreadable():
+        case StrayReplyReceived() | CountContradicted() | Unreadable():
             return _disturbance(event)
         case StatusReported() if event.state not in EXPECTED[state]:
             return _WHAT_HAPPENED.get(event.state, f"{SOMETHING_ELSE} ({event.state}).")
     return None
 
 
-def _disturbance(event: StrayReplyReceived | Unreadable) -> str | None:
-    if isinstance(event, StrayReplyReceived):
-        return STRAY_REPLY
-    return DAMAGED_REPLY if event.may_be_a_reply else None
+def _disturbance(event: StrayReplyReceived | CountContradicted | Unreadable) -> str | None:
+    if isinstance(event, Unreadable):
+        return DAMAGED_REPLY if event.may_be_a_reply else None
+    return STRAY_REPLY

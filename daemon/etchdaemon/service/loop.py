@@ -9,16 +9,16 @@ from etchdaemon.controller.orders import Sequence
 from etchdaemon.controller.parsing import ACCEPTED
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused, PortLost
 from etchdaemon.ports import Clock, Records
-from etchdaemon.run.states import Life, State, Turn, Wish, next_state, wishes_in
-from etchdaemon.service import fitness, snapshot
-from etchdaemon.service.chores import CHORES, chore_for, chores_for
+from etchdaemon.run.states import Life, State, Turn, Wish, next_state
+from etchdaemon.service import fitness
+from etchdaemon.service.chores import CHORES, chore_for
 from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import LinkState, Machine
+from etchdaemon.service.publishing import Publishing, Scene
 from etchdaemon.service.spool import SpooledJob
 from etchdaemon.service.wishes import Request, Wishes
 
-NEWS_EVERY_S: Final = 0.25  # of the wall's
 AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.004
 SLOW_GATHERING_S: Final = 0.006
@@ -47,9 +47,8 @@ class Service:
         self._course: Course | None = None
         self._pending: Request | None = None  # answered when the sequence in hand is over
         self._is_busy = False
-        self._shown: tuple[object, ...] = ()
-        self._show_again_at_s = 0.0
-        machine.cut_beam(clock.now_s())
+        self._publishing = Publishing(machine=machine, wishes=wishes, clock=clock, records=records)
+        machine.cut_beam()
         self._show(clock.now_s())
 
     @property
@@ -86,12 +85,12 @@ class Service:
     def wind_down(self) -> None:
         """Begin to end a run that is under way, because the daemon has to end."""
         now_s = self._clock.now_s()
-        self._machine.cut_beam(now_s)
         if self._course is not None and self.is_under_way:
             try:
                 self._course.wind_down(now_s)
             except PortLost as lost:
                 self._lose(str(lost), now_s)
+        self._machine.cut_beam()
 
     def close(self) -> None:
         """Cut the beam and let go of port and files, whatever is under way."""
@@ -217,41 +216,10 @@ class Service:
         if objections:
             raise JobRefused(" ".join(objections))
 
-    # What is shown.
-
-    def _may(self) -> tuple[str, ...]:
-        is_free = self._pending is None and self._machine.sequence is None
-        wishes = tuple(
-            wish.value
-            for wish in wishes_in(self._life.state)
-            if wish is not Wish.START or (is_free and self._machine.is_ready)
-        )
-        if self.is_under_way or not is_free:
-            return wishes
-        return wishes + chores_for(self._machine.facts)
-
     def _show(self, now_s: float) -> None:
-        """Publish what stands, at once when it changed and now and then while it moves."""
-        machine, may = self._machine, self._may()
         etch = None if self._course is None else self._course.etch
-        seen = (self._life.state, machine.link, machine.sentence, self._job, etch, may)
-        if seen == self._shown and now_s < self._show_again_at_s:
-            return
-        self._shown = seen
-        self._show_again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
-        self._wishes.publish(
-            {
-                "at_utc": self._clock.utc_now(),
-                "state": self._life.state.value,
-                "sentence": snapshot.sentence_of(self._life.state, etch, machine),
-                "may": list(may),
-                "machine": snapshot.machine_of(machine),
-                "job": snapshot.job_of(self._job),
-                "run": snapshot.run_of(etch, machine, self._clock),
-                "logbook_trouble": self._records.trouble,
-                "time_factor": self._clock.seconds_per_wall_second,
-            }
-        )
+        scene = Scene(self._life.state, self._job, etch, self._pending is not None)
+        self._publishing.show(scene, now_s)
 
 
 _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {

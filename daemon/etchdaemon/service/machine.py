@@ -43,7 +43,6 @@ class Machine:
         self.sequence: Sequence | None = None
         self.greeting: Greeted | None = None
         self.is_beam_allowed = False
-        self.beam_cut_at_s = 0.0
         self._open_port = open_port
         self._beam = beam
         self._wire: Wire | None = None
@@ -128,7 +127,7 @@ class Machine:
         for order in orders:
             match order:
                 case Order.CUT_BEAM:
-                    self.cut_beam(now_s)
+                    self.cut_beam()
                 case Order.ALLOW_BEAM:
                     self._beam.allow()
                     self.is_beam_allowed = True
@@ -137,12 +136,10 @@ class Machine:
                 case Order() if self._wire is not None:
                     self._wire.obey(order, now_s)
 
-    def cut_beam(self, now_s: float) -> None:
+    def cut_beam(self) -> None:
         """Open the beam's contact."""
         self._beam.cut()
-        if self.is_beam_allowed:
-            self.is_beam_allowed = False
-            self.beam_cut_at_s = now_s
+        self.is_beam_allowed = False
 
     def send(self, lines: Listed[bytes], now_s: float) -> None:
         """Write `lines` with the report request that is due."""
@@ -171,12 +168,16 @@ class Machine:
             return
         if self.facts is not None and self.is_silent:
             self.open_again(From.UNSURE, now_s)
-        elif self.facts is None and now_s >= self._again_at_s:
+        elif now_s < self._again_at_s:
+            return
+        elif self.facts is None:
             self.open_again(From.PORT_OPENED, now_s)
+        elif self.report is not None and self.report.has_closed_door:
+            self.open_again(From.UNSURE, now_s)
 
     def lose(self, sentence: str, now_s: float) -> None:
         """Cut the beam, let go of the port and look for it again."""
-        self.cut_beam(now_s)
+        self.cut_beam()
         if self._wire is not None:
             self._wire.close()
             self.link = LinkState.LOST
@@ -216,8 +217,11 @@ class Machine:
             self.give_up_on(opening.failure or "", now_s)
             return
         self.facts = opening.facts
+        self._again_at_s = now_s + REOPEN_EVERY_S
         reasons = refusals(self.facts)
         self.link = LinkState.REFUSED if reasons else LinkState.READY
         self.sentence = " ".join(reasons or ("The machine is ready.", *warnings(self.facts)))
         if self.facts.build is not None and self._wire is not None:
-            self._wire.count_by(self.facts.build.receive_bytes)
+            self._wire.count_by(
+                self.facts.build.receive_bytes, empty_bytes=self.facts.report.receive_free_bytes
+            )

@@ -87,9 +87,13 @@ class Wire:
             self._due = b""
             self._port.write(data)
 
-    def count_by(self, receive_bytes: int) -> None:
-        """From now on fill a buffer of the size that the controller has reported."""
+    def count_by(self, receive_bytes: int, *, empty_bytes: int | None) -> None:
+        """From now on fill a buffer of the size that the controller has reported.
+
+        `empty_bytes` is what it called free while nothing was in flight.
+        """
         self._link.window = ReceiveWindow(receive_bytes)
+        self._link.empty_receive_bytes = empty_bytes
 
     def close(self) -> None:
         """Let go of the port."""

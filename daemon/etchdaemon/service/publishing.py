@@ -1,0 +1,71 @@
+"""When a new snapshot is shown: at once when something changed, now and then while it moves."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from etchdaemon.ports import Clock, Records
+from etchdaemon.run.states import UNDER_WAY, State, Wish, wishes_in
+from etchdaemon.service import snapshot
+from etchdaemon.service.chores import chores_for
+from etchdaemon.service.etch import Etch
+from etchdaemon.service.machine import Machine
+from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.wishes import Wishes
+
+NEWS_EVERY_S: Final = 0.25  # of the wall's
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What the loop has in hand at one moment."""
+
+    state: State
+    job: SpooledJob | None
+    etch: Etch | None
+    is_pending: bool  # a person waits for the answer of something the controller does
+
+
+class Publishing:
+    """Builds snapshots of a scene and a machine, and hands them to those who watch."""
+
+    def __init__(self, *, machine: Machine, wishes: Wishes, clock: Clock, records: Records) -> None:
+        self._machine = machine
+        self._wishes = wishes
+        self._clock = clock
+        self._records = records
+        self._shown: tuple[object, ...] = ()
+        self._again_at_s = 0.0
+
+    def show(self, scene: Scene, now_s: float) -> None:
+        """Publish `scene` if it is news."""
+        machine = self._machine
+        what = (scene.state, scene.job, scene.etch, scene.is_pending, machine.link)
+        seen = (*what, machine.sentence, machine.facts, machine.sequence is None)
+        if seen == self._shown and now_s < self._again_at_s:
+            return
+        self._shown = seen
+        self._again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
+        self._wishes.publish(
+            {
+                "at_utc": self._clock.utc_now(),
+                "state": scene.state.value,
+                "sentence": snapshot.sentence_of(scene.state, scene.etch, machine),
+                "may": self._may(scene),
+                "machine": snapshot.machine_of(machine),
+                "job": snapshot.job_of(scene.job),
+                "run": snapshot.run_of(scene.etch, machine, self._clock),
+                "logbook_trouble": self._records.trouble,
+                "time_factor": self._clock.seconds_per_wall_second,
+            }
+        )
+
+    def _may(self, scene: Scene) -> list[str]:
+        is_free = not scene.is_pending and self._machine.sequence is None
+        wishes = [
+            wish.value
+            for wish in wishes_in(scene.state)
+            if wish is not Wish.START or (is_free and self._machine.is_ready)
+        ]
+        if scene.state in UNDER_WAY or not is_free:
+            return wishes
+        return [*wishes, *chores_for(self._machine.facts)]
