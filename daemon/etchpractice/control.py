@@ -15,6 +15,7 @@ from typing import Any, Final
 from etchpractice.machine import PracticeMachine
 from etchpractice.tile import PictureTooLarge, Tile
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
+from etchwire.reception import Asked
 
 ERRAND_S: Final = 60.0
 

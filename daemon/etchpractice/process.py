@@ -19,7 +19,8 @@ from etchpractice.machine import PracticeMachine
 from etchpractice.pacing import STEP_S, Pacing
 from etchpractice.pty_port import PtyPort
 from etchpractice.states import MOVING
-from etchwire.server import LineServer, Reception
+from etchwire.reception import Reception
+from etchwire.server import LineServer
 from etchwire.simulated_time import SimulatedTime
 
 PORT_NAME: Final = "port"

@@ -7,9 +7,8 @@ import socket
 import struct
 import threading
 from collections import deque
-from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
-from typing import Any, Final, Protocol
+from collections.abc import Callable, Mapping
+from typing import Any, Final
 
 from etchwire.errors import (
     LineTooLong,
@@ -20,6 +19,7 @@ from etchwire.errors import (
 )
 from etchwire.framing import LineBuffer, decode, encode
 from etchwire.messages import PROTOCOL, Code, Failure, Request, Result, parse_message
+from etchwire.reception import Asked, Peer, Reception
 
 _log = logging.getLogger(__name__)
 
@@ -32,51 +32,6 @@ _THE_END: Final = bytes(bytearray(b"\n"))  # one object, told apart from every l
 _CODES: Final = {UnknownMethod: Code.METHOD_NOT_FOUND, UnfitParameters: Code.INVALID_PARAMS}
 
 
-@dataclass(frozen=True, slots=True)
-class Peer:
-    """Who is at the other end, as the kernel says."""
-
-    pid: int
-    uid: int
-    gid: int
-
-
-@dataclass(slots=True)
-class Asked:
-    """A request as it reaches whoever answers it: by whom, and with which open files."""
-
-    caller: "Caller"
-    request: Request
-    files: list[int]
-
-    def take_files(self, count: int) -> list[int]:
-        """Return the descriptors that came along, now the taker's to close.
-
-        Raise Refused unless there are exactly `count`. Those that nobody takes are closed when
-        the request is answered.
-        """
-        if len(self.files) != count:
-            raise Refused("refused", f"{count} open files must come along, not {len(self.files)}")
-        files, self.files = self.files, []
-        return files
-
-    def close_files(self) -> None:
-        """Close what nobody took."""
-        while self.files:
-            os.close(self.files.pop())
-
-
-class _Reception(Protocol):
-    @property
-    def answer(self) -> Callable[[Asked], Any]: ...
-    @property
-    def greeting(self) -> dict[str, Any]: ...
-    @property
-    def at_once(self) -> Collection[str]: ...
-    @property
-    def send_timeout_s(self) -> float: ...
-
-
 class Caller:
     """A connection: one thread hears it, one answers it, and a push never waits for either."""
 
@@ -84,7 +39,7 @@ class Caller:
         self,
         client: socket.socket,
         peer: Peer,
-        reception: _Reception,
+        reception: Reception,
         when_gone: Callable[["Caller"], None],
     ) -> None:
         self.peer = peer

@@ -6,8 +6,9 @@ from typing import Any, Final
 FORMAT: Final = "etchwarden-run"
 VERSION: Final = 1
 PAGE_ROWS: Final = 500
-HELD: Final = "held"  # the kinds of event between which a run stands still
-RESUMED: Final = "resumed"
+HOLD: Final = "hold"  # the kinds of event of a hold: why it is wanted,
+HELD: Final = "held"  # that the machine is at rest,
+RESUMED: Final = "resumed"  # and that it goes on
 
 Ask = Callable[..., Mapping[str, Any]]
 
@@ -31,9 +32,13 @@ def run_record(ask: Ask, run: int) -> dict[str, Any]:
 def holds(events: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """Return when the run stood still and why; the last hold may have no end."""
     found: list[dict[str, Any]] = []
+    because = None
     for event in events:
-        if event["kind"] == HELD:
-            found.append({"from_s": event["at_s"], "to_s": None, "because": event["text"]})
+        if event["kind"] == HOLD:
+            because = event["text"]
+        elif event["kind"] == HELD:
+            because, told = None, because or event["text"]
+            found.append({"from_s": event["at_s"], "to_s": None, "because": told})
         elif event["kind"] == RESUMED and found and found[-1]["to_s"] is None:
             found[-1]["to_s"] = event["at_s"]
     return found

@@ -10,39 +10,20 @@ import os
 import socket
 import struct
 import threading
-from collections.abc import Callable, Collection
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Final, Self
+from typing import Final, Self
 
-from etchwire.caller import Asked, Caller, Peer
+from etchwire.caller import Caller
 from etchwire.errors import SocketUnavailable
 from etchwire.framing import encode
 from etchwire.messages import Code, Failure
+from etchwire.reception import Peer, Reception
 
 CLIENTS_LIMIT: Final = 24
 RETRY_S: Final = 0.1
 NOBODY_ELSE: Final = 0o117  # leaves rw-rw----: the group decides who may knock
 _PEER: Final = struct.Struct("3i")
-
-Answer = Callable[[Asked], Any]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reception:
-    """How a server receives its clients.
-
-    `answer` gets each request and returns its result, raising Refused to say no. Methods in
-    `at_once` are answered by the thread that hears them, ahead of everything this client still
-    waits for; the others are answered in the order they came. `greeting` is what `hello` tells.
-    A client that takes nothing for `send_timeout_s` is dropped.
-    """
-
-    answer: Answer
-    greeting: dict[str, Any]
-    at_once: Collection[str] = ()
-    send_timeout_s: float = 2.0
 
 
 class LineServer:

@@ -361,3 +361,52 @@ def test_a_damaged_logbook_is_told_about_in_the_new_one(tmp_path):
         assert "set aside as logbook.damaged-20261126T080000.sqlite3" in notes(logbook)[0]
         assert logbook.trouble is None
         assert start_run(logbook) == 1
+
+
+def test_a_closed_logbook_refuses_at_once(disk):
+    with logbook_on(disk, confirm_timeout_s=LONG_S) as logbook:
+        run = start_run(logbook)
+
+    for action in (
+        lambda: start_run(logbook),
+        lambda: logbook.confirm_event(run, **EVENT),
+        lambda: logbook.ask("run", id=run),
+    ):
+        with pytest.raises(LogbookUnavailable, match="The logbook is closed"):
+            action()
+
+
+def test_what_is_asked_while_it_closes_is_answered_or_refused(disk):
+    answers = []
+    with logbook_on(disk, confirm_timeout_s=LONG_S) as logbook:
+        run = start_run(logbook)
+        disk.hold_back()
+        note(logbook, run)
+        assert disk.is_committing.wait(LONG_S)
+
+        def ask():
+            try:
+                answers.append(logbook.ask("run", id=run)["id"])
+            except LogbookUnavailable as refusal:
+                answers.append(str(refusal))
+
+        asker = threading.Thread(target=ask)
+        asker.start()
+        disk.let_go()
+    asker.join(LONG_S)
+
+    assert answers[0] in (run, "The logbook is closed.")
+
+
+def test_a_writer_that_fails_says_so_and_nothing_starts_any_more(logbook, disk):
+    def fail():
+        raise AssertionError("a fault of the program")
+
+    disk.before_commit = fail
+    with pytest.raises(LogbookUnavailable):
+        start_run(logbook)
+
+    assert logbook.trouble.startswith("The logbook's writer has failed")
+    with pytest.raises(LogbookUnavailable, match="writer has failed"):
+        start_run(logbook)
+    logbook.note_event(1, **EVENT)

@@ -55,5 +55,19 @@ def test_a_hold_reaches_from_rest_to_resumption_and_the_last_may_be_open():
     ]
 
 
+def test_a_hold_s_reason_is_the_wish_before_it_and_no_older_one():
+    events = [
+        event(1, "hold", 9.0, "You asked for a hold."),
+        event(2, "held", 10.0, "It stands still."),
+        event(3, "resumed", 14.5),
+        event(4, "held", 20.0, "It stands still."),
+    ]
+
+    assert [hold["because"] for hold in holds(events)] == [
+        "You asked for a hold.",
+        "It stands still.",
+    ]
+
+
 def test_a_resumption_without_a_hold_is_no_hold():
     assert holds([event(1, "resumed", 3.0)]) == []

@@ -15,7 +15,7 @@ from etchdaemon.logbook.entries import Entry, RowMeasured
 
 ROWS_EVERY_S: Final = 1.0
 RETRY_EVERY_S: Final = 1.0
-ROWS_KEPT: Final = 20_000  # about 10 MB, five portraits of 2000 rows
+ROWS_KEPT: Final = 20_000  # about 4 MB, five portraits of 2000 rows
 ENTRIES_KEPT: Final = 2_000
 
 

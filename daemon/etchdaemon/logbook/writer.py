@@ -28,6 +28,8 @@ _UNFIT: Final = (
     ValueError,
     TypeError,
 )
+_CLOSED: Final = "The logbook is closed."
+_FAILED: Final = "The logbook's writer has failed: restart the daemon; see its log."
 
 
 class Writer:
@@ -45,13 +47,14 @@ class Writer:
         self._changed = threading.Condition()
         self._is_closing = False
         self._trouble: str | None = None
+        self._failure: str | None = None
         self._was_tried = threading.Event()
         self._thread = threading.Thread(target=self._run, name="logbook")
 
     @property
     def trouble(self) -> str | None:
         """A sentence while nothing can be written, else None."""
-        return self._trouble
+        return self._failure or self._trouble
 
     def start(self) -> None:
         """Open the logbook and return when that has succeeded or failed; see `trouble`."""
@@ -79,20 +82,29 @@ class Writer:
             self._changed.notify()
 
     def confirm(self, entry: Entry) -> "Future[int | None]":
-        """Queue `entry`, first in line; the future tells when it is on disk, or that it is not."""
+        """Queue `entry`, first in line; the future tells when it is on disk, or that it is not.
+
+        Raise LogbookUnavailable when the logbook is closed.
+        """
         waiter: Future[int | None] = Future()
         with self._changed:
+            self._require_running()
             self._backlog.add(Write(entry, waiter))
             self._changed.notify()
         return waiter
 
     def read(self, question: Callable[[sqlite3.Connection], Any]) -> "Future[Any]":
-        """Queue `question`, behind what is to be written."""
+        """Queue `question`, behind what is to be written; raise LogbookUnavailable as above."""
         waiter: Future[Any] = Future()
         with self._changed:
+            self._require_running()
             self._backlog.add_read(Read(question, waiter))
             self._changed.notify()
         return waiter
+
+    def _require_running(self) -> None:
+        if self._is_closing:
+            raise LogbookUnavailable(self.trouble or _CLOSED)
 
     def _run(self) -> None:
         try:
@@ -102,11 +114,12 @@ class Writer:
                 else:
                     self._write(item)
                 self._was_tried.set()
+            self._write(self._last_writes())
         except Exception:  # noqa: BLE001 (people are told, and the etch goes on)
             _log.exception("the logbook's writer has failed")
-            self._trouble = "The logbook's writer has failed: restart the daemon; see its log."
+            self._failure = _FAILED
         finally:
-            self._finish()
+            self._let_go()
 
     def _next(self) -> list[Write] | Read | None:
         with self._changed:
@@ -118,17 +131,19 @@ class Writer:
                 self._changed.wait(self._backlog.wait_s(now_s))
         return None
 
-    def _finish(self) -> None:
+    def _last_writes(self) -> list[Write]:
+        with self._changed:
+            waiting = self._backlog.waiting()
+        _refuse([item for item in waiting if isinstance(item, Read)], _CLOSED)
+        return [item for item in waiting if isinstance(item, Write)]
+
+    def _let_go(self) -> None:
         with self._changed:
             self._is_closing = True
-            waiting = self._backlog.waiting()
-        for item in waiting:
-            if isinstance(item, Read):
-                item.waiter.set_exception(LogbookUnavailable("The logbook is closing."))
-        self._write([item for item in waiting if isinstance(item, Write)])
-        missing = len(self._backlog.waiting())
-        if missing:
-            _log.error("the logbook closes without %d records: %s", missing, self._trouble)
+            left = self._backlog.waiting()
+        _refuse(left, self.trouble or _CLOSED)
+        if left:
+            _log.error("the logbook closes without %d records: %s", len(left), self.trouble)
         if self._book is not None:
             self._book.close()
         self._was_tried.set()
@@ -165,6 +180,10 @@ class Writer:
             self._write_apart(wanted, error)
         except (sqlite3.Error, LogbookUnavailable) as error:
             self._keep(wanted, error)
+        except Exception:
+            self._failure = _FAILED
+            _refuse(wanted, _FAILED)
+            raise
         else:
             self._note_success(wanted, numbers)
 
@@ -176,10 +195,7 @@ class Writer:
             return
         (write,) = writes
         _log.error("a record does not fit the logbook: %s", write.entry, exc_info=error)
-        if write.waiter:
-            write.waiter.set_exception(
-                LogbookUnavailable("The record does not fit the logbook: a fault in the program.")
-            )
+        _refuse(writes, "The record does not fit the logbook: a fault in the program.")
 
     def _keep(self, writes: Sequence[Write], error: Exception) -> None:
         is_told = isinstance(error, LogbookUnavailable)
@@ -191,9 +207,7 @@ class Writer:
         with self._changed:
             kept = [write for write in writes if write.waiter is None]
             self._backlog.put_back(kept, time.monotonic())
-        for write in writes:
-            if write.waiter:
-                write.waiter.set_exception(LogbookUnavailable(sentence))
+        _refuse(writes, sentence)
 
     def _note_success(self, writes: Sequence[Write], numbers: Sequence[int | None]) -> None:
         self._trouble = None
@@ -206,6 +220,13 @@ class Writer:
         for write, number in zip(writes, numbers, strict=True):
             if write.waiter:
                 write.waiter.set_result(number)
+
+
+def _refuse(items: Sequence[Write | Read], sentence: str) -> None:
+    for item in items:
+        waiter = item.waiter
+        if waiter and (waiter.running() or waiter.set_running_or_notify_cancel()):
+            waiter.set_exception(LogbookUnavailable(sentence))
 
 
 def _is_wanted(write: Write) -> bool:

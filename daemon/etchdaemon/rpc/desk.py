@@ -11,9 +11,9 @@ from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
 from etchdaemon.ports import History, Operator
 from etchdaemon.rpc.methods import AT_ONCE, Method, Right, find_method
 from etchdaemon.rpc.subscribers import Subscribers
-from etchwire.caller import Asked
 from etchwire.errors import Refused
-from etchwire.server import LineServer, Reception
+from etchwire.reception import Asked, Reception
+from etchwire.server import LineServer
 
 GREETING: Final = {"program": "etchwarden daemon"}
 _QUESTIONS: Final = ("runs", "run", "run_rows", "run_events")

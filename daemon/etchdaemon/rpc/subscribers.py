@@ -16,7 +16,7 @@ MOST_S: Final = 1.0  # so that a watcher can tell a quiet machine from a dead da
 
 
 class Watcher(Protocol):
-    """Somebody who watches: `etchwire.caller.Caller`."""
+    """Somebody who watches: an `etchwire.reception.Connection`."""
 
     @property
     def is_gone(self) -> bool:

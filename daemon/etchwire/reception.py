@@ -1,0 +1,80 @@
+"""How a server receives its clients: what it answers, to whom, and with which open files."""
+
+import os
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from etchwire.errors import Refused
+from etchwire.messages import Request
+
+
+@dataclass(frozen=True, slots=True)
+class Peer:
+    """Who is at the other end, as the kernel says."""
+
+    pid: int
+    uid: int
+    gid: int
+
+
+class Connection(Protocol):
+    """The other end, as whoever answers it sees it."""
+
+    @property
+    def peer(self) -> Peer:
+        """Who it is."""
+        ...
+
+    @property
+    def is_gone(self) -> bool:
+        """Whether it has ended; pushing to it does nothing."""
+        ...
+
+    def push(self, line: bytes) -> None:
+        """Send an encoded notification, replacing one that has not left yet; never waits."""
+        ...
+
+
+@dataclass(slots=True)
+class Asked:
+    """A request as it reaches whoever answers it: by whom, and with which open files."""
+
+    caller: Connection
+    request: Request
+    files: list[int]
+
+    def take_files(self, count: int) -> list[int]:
+        """Return the descriptors that came along, now the taker's to close.
+
+        Raise Refused unless there are exactly `count`. Those that nobody takes are closed when
+        the request is answered.
+        """
+        if len(self.files) != count:
+            raise Refused("refused", f"{count} open files must come along, not {len(self.files)}")
+        files, self.files = self.files, []
+        return files
+
+    def close_files(self) -> None:
+        """Close what nobody took."""
+        while self.files:
+            os.close(self.files.pop())
+
+
+Answer = Callable[[Asked], Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reception:
+    """How a server receives its clients.
+
+    `answer` gets each request and returns its result, raising Refused to say no. Methods in
+    `at_once` are answered by the thread that hears them, ahead of everything this client still
+    waits for; the others are answered in the order they came. `greeting` is what `hello` tells.
+    A client that takes nothing for `send_timeout_s` is dropped.
+    """
+
+    answer: Answer
+    greeting: dict[str, Any]
+    at_once: Collection[str] = ()
+    send_timeout_s: float = 2.0
