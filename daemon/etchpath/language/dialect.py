@@ -52,16 +52,13 @@ class Event(IntFlag):
     CLEARS_ORIGIN = 8
 
 
-_NOTHING: Final = Event(0)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Code:
     """One G or M code: its modal group, the mode it sets, what it does, and our remark on it."""
 
     group: str
     mode: Mode | None = None
-    event: Event = _NOTHING
+    event: int = 0  # Event flags, as a plain number: the slow reader adds up many
     uses_axes: bool = False
     remark: str | None = None
 
@@ -101,27 +98,27 @@ G_CODES: Final = {
     580: Code(group="coordinates", remark="another origin"),
     590: Code(group="coordinates", remark="another origin"),
     610: Code(group="path"),
-    40: Code(group="once", event=Event.STOPS),
+    40: Code(group="once", event=int(Event.STOPS)),
     100: Code(group="once", uses_axes=True, remark="memory writing"),
     280: Code(group="once", uses_axes=True, remark="machine move"),
     281: Code(group="once", remark="memory writing"),
     300: Code(group="once", uses_axes=True, remark="machine move"),
     301: Code(group="once", remark="memory writing"),
     530: Code(group="once", remark="machine move"),
-    920: Code(group="once", uses_axes=True, event=Event.SETS_ORIGIN, remark="origin shift"),
-    921: Code(group="once", event=Event.CLEARS_ORIGIN, remark="origin shift"),
+    920: Code(group="once", uses_axes=True, event=int(Event.SETS_ORIGIN), remark="origin shift"),
+    921: Code(group="once", event=int(Event.CLEARS_ORIGIN), remark="origin shift"),
 }
 
 M_CODES: Final = {
-    0: Code(group="stopping", event=Event.STOPS, remark="pause"),
+    0: Code(group="stopping", event=int(Event.STOPS), remark="pause"),
     10: Code(group="stopping", remark="pause"),
-    20: Code(group="stopping", event=Event.STOPS | Event.ENDS),
-    300: Code(group="stopping", event=Event.STOPS | Event.ENDS),
+    20: Code(group="stopping", event=int(Event.STOPS | Event.ENDS)),
+    300: Code(group="stopping", event=int(Event.STOPS | Event.ENDS)),
     30: Code(group="spindle", mode=Mode.SPINDLE),
     40: Code(group="spindle", mode=Mode.SPINDLE),
     50: Code(group="spindle", mode=Mode.SPINDLE),
-    80: Code(group="coolant", event=Event.STOPS, remark="coolant"),
-    90: Code(group="coolant", event=Event.STOPS),
+    80: Code(group="coolant", event=int(Event.STOPS), remark="coolant"),
+    90: Code(group="coolant", event=int(Event.STOPS)),
 }
 
 # Where the usual build refuses what people expect, the remark says more than "unsupported".

@@ -1,11 +1,13 @@
 """One line that is not of the plain kind, word by word, with the controller's own objections."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import Final, NamedTuple
 
 from etchpath.language.dialect import (
+    ABSOLUTE,
+    BEAM_OFF,
     G_CODES,
     M_CODES,
     MAX_LINE_NUMBER,
@@ -19,10 +21,17 @@ from etchpath.language.dialect import (
     Number,
 )
 
-_WORD: Final = re.compile(r"([A-Z])([+-]?(?:\d+\.?\d*|\.\d+))")
+_NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)"
+_WORD: Final = re.compile(f"([A-Z])({_NUMBER})")
+_ALL_WORDS: Final = re.compile(f"(?:[A-Z]{_NUMBER})*+")
 _USED_DIGITS: Final = 8  # the firmware uses no more; further decimals are dropped
 _WHOLE_WITHIN: Final = 1e-6
-_PROGRAM_END_MODES: Final = {Mode.MOTION: 1, Mode.DISTANCE: 90, Mode.SPINDLE: 5}
+_TABLES: Final = {"G": G_CODES, "M": M_CODES}
+_ONLY_WITH_CODES: Final = frozenset("KLP")
+_NUMBER_LETTERS: Final = (*(number.name for number in Number if number.name in VALUE_LETTERS), "")
+_MODES: Final = len(Mode)
+_ENDS: Final = int(Event.ENDS)
+_PROGRAM_END_MODES: Final = (1, ABSOLUTE, NOT_SET, BEAM_OFF)  # in the order of Mode
 
 
 class Reading(NamedTuple):
@@ -31,10 +40,10 @@ class Reading(NamedTuple):
     A refused line gives nothing and one remark, which says why.
     """
 
-    numbers: tuple[float, ...]
-    modes: tuple[int, ...]
+    numbers: Sequence[float]
+    modes: Sequence[int]
     events: int
-    remarks: tuple[str, ...]
+    remarks: Sequence[str]
 
 
 class _Refused(Exception):
@@ -55,57 +64,36 @@ def read_line(text: str) -> Reading:
 
 
 def _read(text: str) -> Reading:
-    if text[:1] in {"$", "["}:
-        raise _Refused("setting")
-    if text[:1] == "%":
-        raise _Refused("program mark")
-    words = _WORD.findall(text)
-    if sum(len(letter) + len(number) for letter, number in words) != len(text):
-        raise _Refused("unreadable word")
-    codes = _codes(words)
-    values = _values(words)
+    if _ALL_WORDS.fullmatch(text) is None:
+        if text.startswith(("$", "[")):
+            raise _Refused("setting")
+        raise _Refused("program mark" if text[:1] == "%" else "unreadable word")
+    codes: list[tuple[float, Code]] = []
+    values: dict[str, float] = {}
+    for letter, digits in _WORD.findall(text):
+        number = float(digits) if len(digits) <= _USED_DIGITS else _shortened(digits)
+        if letter in _TABLES:
+            codes.append((number, _code(letter, number)))
+        elif letter not in VALUE_LETTERS:
+            raise _Refused("unknown word")
+        elif letter in values:
+            raise _Refused("repeated word")
+        else:
+            values[letter] = number
     _require_values(codes, values)
     return _reading(codes, values)
 
 
-def _codes(words: Sequence[tuple[str, str]]) -> list[tuple[float, Code]]:
-    """Return the G and M words with what they mean; refuse unknown and conflicting ones."""
-    found: list[tuple[float, Code]] = []
-    for letter, text in words:
-        if letter not in "GM":
-            continue
-        number = _number(text)
-        tenfold = round(number * 10)
-        code = (G_CODES if letter == "G" else M_CODES).get(tenfold)
-        if code is None or abs(number * 10 - tenfold) > _WHOLE_WITHIN:
-            raise _Refused(REFUSED_CODES.get((letter, tenfold), "unsupported code"))
-        found.append((number, code))
-    groups = [code.group for _, code in found]
-    if len(set(groups)) != len(groups):
-        raise _Refused("two of a group")
-    return found
+def _code(letter: str, number: float) -> Code:
+    tenfold = round(number * 10)
+    code = _TABLES[letter].get(tenfold)
+    if code is None or abs(number * 10 - tenfold) > _WHOLE_WITHIN:
+        raise _Refused(REFUSED_CODES.get((letter, tenfold), "unsupported code"))
+    return code
 
 
-def _values(words: Sequence[tuple[str, str]]) -> dict[str, float]:
-    values: dict[str, float] = {}
-    for letter, text in words:
-        if letter in "GM":
-            continue
-        if letter not in VALUE_LETTERS:
-            raise _Refused("unknown word")
-        if letter in values:
-            raise _Refused("repeated word")
-        values[letter] = _number(text)
-        if letter in NEVER_NEGATIVE and values[letter] < 0:
-            raise _Refused("negative value")
-    if values.get("N", 0) > MAX_LINE_NUMBER:
-        raise _Refused("line number")
-    return values
-
-
-def _number(text: str) -> float:
-    if len(text) <= _USED_DIGITS:
-        return float(text)
+def _shortened(text: str) -> float:
+    """Return the number as the firmware keeps it: digits after the eighth count as zeros."""
     digits = 0
     kept = []
     for character in text:
@@ -114,42 +102,54 @@ def _number(text: str) -> float:
     return float("".join(kept))
 
 
-def _require_values(codes: Sequence[tuple[float, Code]], values: dict[str, float]) -> None:
-    """Refuse a code without its value, a value without its code, and two uses of the axes."""
-    groups = {code.group: number for number, code in codes}
-    once = groups.get("once")
-    users = [code for _, code in codes if code.uses_axes]
-    if users and (len(users) > 1 or groups.get("motion") is not None):
-        raise _Refused("two uses of the axes")
-    has_axes = not values.keys().isdisjoint("XYZ")
-    if any(code.event & Event.SETS_ORIGIN for code in users) and not has_axes:
-        raise _Refused("no axis word")
-    if once == 4 and "P" not in values:
-        raise _Refused("missing value")
-    spare = values.keys() & set("PLK")
-    if once == 4:
-        spare -= {"P"}
-    if spare and once != 10:
+def _require_values(codes: Sequence[tuple[float, Code]], values: Mapping[str, float]) -> None:
+    """Refuse what is below zero, out of range, missing, unused or wanted twice."""
+    if any(value < 0 and letter in NEVER_NEGATIVE for letter, value in values.items()):
+        raise _Refused("negative value")
+    if values.get("N", 0) > MAX_LINE_NUMBER:
+        raise _Refused("line number")
+    once = _require_codes(codes, values) if codes else None
+    spare = values.keys() & _ONLY_WITH_CODES
+    if spare and once != 10 and not (once == 4 and spare == {"P"}):
         raise _Refused("unused word")
 
 
-def _reading(codes: Sequence[tuple[float, Code]], values: dict[str, float]) -> Reading:
-    numbers = [values.get(number.name, _NOT_GIVEN) for number in list(Number)[:-1]]
-    modes = [NOT_SET] * len(Mode)
-    events = Event(0)
-    remarks = [code.remark for _, code in codes if code.remark]
-    dwell_s = _NOT_GIVEN
+def _require_codes(
+    codes: Sequence[tuple[float, Code]], values: Mapping[str, float]
+) -> float | None:
+    """Refuse codes at odds with each other or without their words; return the one-time code."""
+    groups = {code.group: number for number, code in codes}
+    if len(groups) != len(codes):
+        raise _Refused("two of a group")
+    users = [code for _, code in codes if code.uses_axes]
+    if users and (len(users) > 1 or "motion" in groups):
+        raise _Refused("two uses of the axes")
+    if any(code.event & Event.SETS_ORIGIN for code in users) and values.keys().isdisjoint("XYZ"):
+        raise _Refused("no axis word")
+    once = groups.get("once")
+    if once == 4 and "P" not in values:
+        raise _Refused("missing value")
+    return once
+
+
+def _reading(codes: Sequence[tuple[float, Code]], values: Mapping[str, float]) -> Reading:
+    given = values.get
+    numbers = [given(letter, _NOT_GIVEN) for letter in _NUMBER_LETTERS]
+    modes = [NOT_SET] * _MODES
+    events = 0
+    remarks = []
     for number, code in codes:
         events |= code.event
-        if code.event & Event.ENDS:
-            for mode, value in _PROGRAM_END_MODES.items():
-                modes[mode] = value
+        if code.remark:
+            remarks.append(code.remark)
         if code.mode is not None:
             modes[code.mode] = round(number)
-        if code.group == "once" and number == 4:
-            dwell_s = values["P"]
+        elif code.group == "stopping" and code.event & _ENDS:
+            modes = list(_PROGRAM_END_MODES)
+        elif code.group == "once" and number == 4:
+            numbers[-1] = values["P"]
     if "Z" in values:
         remarks.append("z word" if values["Z"] == 0 else "z move")
     if "T" in values:
         remarks.append("tool word")
-    return Reading((*numbers, dwell_s), tuple(modes), int(events), tuple(remarks))
+    return Reading(numbers, modes, events, remarks)
