@@ -48,7 +48,7 @@ class Bench:
         if self.is_steered:
             self.interlocks.note_steered(self.now_s)
         self.orders = self.interlocks.look(self.sight(opened))
-        self.outputs = dict(self.orders.outputs)
+        self.outputs |= self.orders.outputs
         is_on = self.outputs[Output.BEAM_ENABLE]
         self.interlocks.drive(is_on=is_on, now_s=self.now_s)
         self.now_s += lasts_s

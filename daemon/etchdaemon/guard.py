@@ -8,12 +8,12 @@ from dataclasses import replace
 from typing import Any, Final
 
 from etchdaemon.errors import BoardLost, CommandRefused
-from etchdaemon.interlocks.inputs import Input, Level, Look, Output
+from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Level, Look, Output
 from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.report import report_of
-from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish
-from etchdaemon.interlocks.watch import CUTS_ON_EDGE, Interlocks, Verdict
+from etchdaemon.interlocks.watch import Interlocks, Verdict
 from etchdaemon.ports import Board, Clock
 
 LOCK_PATIENCE_S: Final = 0.1  # of the wall's; a guard that holds it longer hangs
@@ -90,9 +90,26 @@ class Guard:
             self._put_out()
         return replace(verdict, fresh=fresh)
 
+    @property
+    def phase(self) -> Phase:
+        """How far the box is."""
+        return self._interlocks.phase
+
+    def why_not_start(self) -> str | None:
+        """Return what stands in the way of a start as far as the box goes, or None."""
+        try:
+            with self._held():
+                self._interlocks.refuse_start(self._clock.now_s())
+        except CommandRefused as refused:
+            return str(refused)
+        return None
+
     def allow(self) -> None:
-        """Let the beam's contact close at the next look; raise CommandRefused when it must not."""
-        with self._held():
+        """Let the beam's contact close at the next look; where it must not, it stays open.
+
+        The verdict says why, and `may_burn` whether it has closed.
+        """
+        with suppress(CommandRefused), self._held():
             self._interlocks.allow_beam(self._clock.now_s())
         self._ask_for_look()
 
@@ -181,7 +198,7 @@ class Guard:
         with self._lock:
             now_s = self._clock.now_s()
             orders = self._interlocks.look(Look(levels=levels, opened_at_s=opened, now_s=now_s))
-            if not orders.outputs[Output.BEAM_ENABLE]:
+            if not orders.outputs.get(Output.BEAM_ENABLE):
                 self._put_out()
             for output, is_on in orders.outputs.items():
                 with suppress(BoardLost):  # its inputs are unread then, and that trips

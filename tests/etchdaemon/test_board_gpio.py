@@ -85,6 +85,24 @@ def test_an_edge_to_open_is_noted_and_rings_and_an_edge_to_closed_is_not(pins):
     assert list(pins.board.take_opened()) == [Input.LID]
 
 
+def test_the_beam_goes_out_in_the_edges_own_thread(pins):
+    pins.line(16).drive_high()
+    pins.board.set(Output.BEAM_ENABLE, is_on=True)
+
+    pins.line(16).drive_low()
+
+    assert pins.line(22).state == 0
+
+
+def test_a_button_that_comes_up_leaves_the_beam_alone(pins):
+    pins.board.set(Output.BEAM_ENABLE, is_on=True)
+    pins.line(25).drive_high()
+
+    pins.line(25).drive_low()
+
+    assert pins.line(22).state == 1
+
+
 def test_an_input_that_has_opened_is_told_although_it_is_closed_again(pins):
     pins.line(16).drive_high()
     pins.line(16).drive_low()

@@ -3,11 +3,10 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Output
 from etchdaemon.interlocks.rules import RULES, Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.starting import StartWish
-from etchdaemon.interlocks.watch import CUTS_ON_EDGE
 from interlock_bench import ANSWERS, DAY, NOON, Bench
 
 AT_ONCE = sorted(CUTS_ON_EDGE)
@@ -235,7 +234,9 @@ def test_a_loop_that_waits_for_the_logbook_goes_without_a_beam_and_is_not_taken_
 
     assert not was_beam_on
     assert set(beats) == {True, False}
-    assert bench.tripped == ["daemon's loop alive"], "but it may not be away for longer than it said"
+    assert bench.tripped == ["daemon's loop alive"], (
+        "but it may not be away for longer than it said"
+    )
 
 
 def test_the_heartbeat_beats_at_every_look_while_the_loop_is_alive(bench):

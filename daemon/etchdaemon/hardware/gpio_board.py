@@ -22,7 +22,7 @@ from typing import Any, Final
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import BoardLost
 from etchdaemon.hardware.opened import OpenedInputs
-from etchdaemon.interlocks.inputs import Input, Level, Output
+from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Level, Output
 from etchdaemon.ports import Clock, Doorbell
 
 EDGES_LOST: Final = (
@@ -119,9 +119,14 @@ class GpioBoard:
         return line
 
     def _note_edge(self, name: Input, pin: Pin, _ticks: Any, state: Any) -> None:
-        """Note an edge; whatever happens, nothing is raised into the library's thread."""
+        """Note an edge; whatever happens, nothing is raised into the library's thread.
+
+        The beam goes out here already: waking the guard first costs another thread's turn.
+        """
         try:
             if bool(state) is not pin.is_high_on:
+                if name in CUTS_ON_EDGE:
+                    self.set(Output.BEAM_ENABLE, is_on=False)
                 self._opened.note(name, self._clock.now_s())
         except Exception:  # noqa: BLE001 - the poll is the truth, and goes on
             self._has_stumbled = True

@@ -3,8 +3,7 @@
 import threading
 from collections.abc import Collection, Mapping
 
-from etchdaemon.interlocks.inputs import Input
-from etchdaemon.interlocks.watch import CUTS_ON_EDGE
+from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input
 from etchdaemon.ports import Doorbell
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 
 class Input(StrEnum):
@@ -18,6 +19,10 @@ class Input(StrEnum):
     TEMPERATURE = "temperature"
     ARM_BUTTON = "arm_button"
     LOOP_CLOSED = "loop_closed"
+
+
+# An edge of one of these puts the beam out before anything is read or judged.
+CUTS_ON_EDGE: Final = frozenset({Input.LID, Input.LID_SECOND, Input.STOP_CIRCUIT, Input.FLAME})
 
 
 class Output(StrEnum):

@@ -9,7 +9,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.arming import CONTACT_S, Arming
 from etchdaemon.interlocks.attendance import WatchRounds, rounds_for
 from etchdaemon.interlocks.checklist import Checklist
-from etchdaemon.interlocks.conditions import LID_CONTACTS, Beam
+from etchdaemon.interlocks.conditions import Beam
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.latch import Latch, Trip
@@ -23,7 +23,6 @@ from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_wi
 
 STEERING_FRESH_S: Final = 0.08  # so that the heartbeat stops within 100 ms of a blocked loop
 SPARE_S: Final = 0.05  # for the look that closes the contact
-CUTS_ON_EDGE: Final = LID_CONTACTS | {Input.STOP_CIRCUIT, Input.FLAME}
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,23 +155,27 @@ class Interlocks:
         """Undo arming; harmless when nothing is armed."""
         self.arming = self.arming.disarm()
 
+    def refuse_start(self, now_s: float) -> None:
+        """Raise CommandRefused saying what at the box stands in the way of a start."""
+        if self._is_etching:
+            raise CommandRefused("A run is already under way.")
+        if not self.arming.is_armed:
+            raise CommandRefused(self.arming.failed_because or "Arm the box at the machine first.")
+        self._refuse_if_unsafe(now_s, Phase.ARMED)
+        self._refuse_if_unsafe(now_s, Phase.ETCHING)
+        self._refuse_if_not_extracted()
+
     def begin_run(self, wish: StartWish, now_s: float) -> dict[str, object]:
         """Let a run start, which uses up the arming, and return what its record has to say.
 
         Raise CommandRefused saying why not.
         """
-        if self._is_etching:
-            raise CommandRefused("A run is already under way.")
-        if not self.arming.is_armed:
-            raise CommandRefused(self.arming.failed_because or "Arm the box at the machine first.")
+        self.refuse_start(now_s)
         if wish.has_constant_power and not self.arming.is_heartbeat_proven:
             raise CommandRefused(
                 "This file can hold the beam on at standstill. It runs only after the heartbeat's "
                 "contact was seen to open at this arming."
             )
-        self._refuse_if_unsafe(now_s, Phase.ARMED)
-        self._refuse_if_unsafe(now_s, Phase.ETCHING)
-        self._refuse_if_not_extracted()
         refuse_without_people(wish, self.attendance, wired=self.setup.wired)
         record = record_of_start(wish, self.setup, self.arming, self.checklist)
         self._is_etching = True
@@ -273,7 +276,7 @@ class Interlocks:
         )
         self._beat(now_s)
         trips = self.latch.trips
-        return {
+        outputs = {
             Output.BEAM_ENABLE: is_beam_on,
             Output.EXTRACTION: self.senses.fan.is_on,
             Output.LAMP: is_lamp_on(self.phase, now_s),
@@ -285,6 +288,7 @@ class Interlocks:
             ),
             Output.HEARTBEAT: self._heartbeat,
         }
+        return {output: is_on for output, is_on in outputs.items() if output in self.setup.wired}
 
     def _beat(self, now_s: float) -> None:
         fresh_s = STEERING_FRESH_S * self._time_factor
