@@ -1,9 +1,14 @@
 """Fixtures for every folder of tests."""
 
 import pytest
+from hypothesis import settings
 
 from etchpractice.machine import PracticeMachine
 from rig.bench import Rig
+
+# The same examples everywhere, and no clock: a busy machine must not fail a property.
+settings.register_profile("house", deadline=None, derandomize=True)
+settings.load_profile("house")
 
 
 @pytest.fixture
