@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Counts = NDArray[np.int64]
 
-PIECES_AT_ONCE: Final = 200_000  # bounds the memory where many arcs meet
+PIECES_AT_ONCE: Final = 40_000  # bounds the memory where many arcs meet
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,10 @@ class JobDoesNotFit(EtchpathError, ValueError):
     """The job asks for more than the machine has: travel, speed or power."""
 
 
+class NoFile(EtchpathError, ValueError):
+    """What is to be read is no file with an end: a device, a pipe."""
+
+
 class NothingToEtch(EtchpathError, ValueError):
     """A picture without a single dot makes no job."""
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from etchpath.errors import UnreadableMachine
+from etchpath.errors import NoFile, UnreadableMachine
 from etchpath.index import Index, IndexBuilder, write_index
 from etchpath.machine import Machine
 from etchpath.picture import PathPicture
@@ -34,9 +34,12 @@ def inspect_file(
     """Inspect the G-code at `path` (or in the job folder there), and write what is asked for.
 
     Without a `machine` it is the head's of the sheet beside the file, else ASSUMED. Raise
-    OSError where a file cannot be read or written, UnreadableMachine for a bad description.
+    OSError where a file cannot be read or written, NoFile for a device or a pipe, and
+    UnreadableMachine for a bad description.
     """
     gcode = gcode_path(path)
+    if gcode.exists() and not gcode.is_file():
+        raise NoFile(f"{gcode} is no ordinary file")
     if isinstance(machine, Mapping):
         machine = Machine.from_table(machine)
     if machine is None:

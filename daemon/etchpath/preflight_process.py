@@ -31,11 +31,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         report = inspect_file(
             wishes.job, machine=machine, index=wishes.index, picture=wishes.picture
         )
-    except (EtchpathError, OSError, ValueError, MemoryError) as error:
-        print(f"The preflight failed: {error or 'out of memory'}.", file=sys.stderr)  # noqa: T201
-        return 1
+    except OSError as error:
+        return _failed(f"{error.filename}: {error.strerror}")
+    except (EtchpathError, ValueError, MemoryError) as error:
+        return _failed(str(error) or "out of memory")
     print(report.to_json())  # noqa: T201 - this is the process's answer
     return 0
+
+
+def _failed(reason: str) -> int:
+    """Say why there is no report; return the exit code."""
+    print(f"The preflight failed: {reason}.", file=sys.stderr)  # noqa: T201
+    return 1
 
 
 def _parser() -> argparse.ArgumentParser:

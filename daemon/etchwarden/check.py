@@ -108,7 +108,7 @@ def _told(report: Report) -> str:
 def _figures(report: Report) -> list[str]:
     beam = report.beam
     figures = [("Duration", _duration(report.duration_s))]
-    if report.bounds_mm:
+    if report.bounds_mm and report.duration_s:
         figures.append(("Head goes", _box(report.bounds_mm)))
     if report.burnt_mm:
         figures += [
@@ -126,7 +126,7 @@ def _figures(report: Report) -> list[str]:
             "Serial line",
             f"{report.needed_bytes_per_s:.0f} of {report.carried_bytes_per_s:.0f} bytes/s at most",
         ),
-        ("File", f"{report.lines} lines, {report.gcode_bytes / 1e6:.3g} MB"),
+        ("File", f"{report.lines} lines, {_size(report.gcode_bytes)}"),
     ]
     return [f"{name:<12} {value}" for name, value in figures]
 
@@ -144,6 +144,13 @@ def _box(box: dict[str, float]) -> str:
         f"{box['left_mm']:g} to {box['right_mm']:g} mm across, "
         f"{box['bottom_mm']:g} to {box['top_mm']:g} mm up"
     )
+
+
+def _size(size_bytes: int) -> str:
+    for unit, unit_bytes in (("MB", 1e6), ("kB", 1e3)):
+        if size_bytes >= unit_bytes:
+            return f"{size_bytes / unit_bytes:.3g} {unit}"
+    return f"{size_bytes} bytes"
 
 
 def _duration(seconds: float) -> str:

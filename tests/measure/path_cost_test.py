@@ -53,7 +53,7 @@ def malformed(path):
 
 
 def arcs(path):
-    turns = (f"G3X{60 + n % 40}Y50I-{10 + n % 40}J0\nG0X{60 + n % 40}\n" for n in range(5000))
+    turns = (f"G0X{60 + n % 40}\nG3X{60 + n % 40}Y50I-{10 + n % 40}J0\n" for n in range(5000))
     path.write_text("G21G90\nM4S500F5000\nG0X60Y50\n" + "".join(turns) + "M5\nM2\n")
 
 
