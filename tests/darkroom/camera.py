@@ -26,6 +26,7 @@ class Shot:
     tilt_degrees: float = 0.0
     towards_degrees: float = 30.0  # the way it tilts
     turn_degrees: float = 0.0  # how the card lies
+    aside: float = 0.0  # how far the card's middle lies right of the picture's, in its widths
     fill: float = 0.72  # of the picture's lesser side, by the card's greater one
     light_ratio: float = 1.0
     light_from_degrees: float = 60.0
@@ -66,7 +67,11 @@ def mm_to_photo(tile: Tile, shot: Shot) -> np.ndarray:
     centre = np.array([[1, 0, -width_mm / 2], [0, 1, -height_mm / 2], [0, 0, 1]])
     pose = np.column_stack([plane, [0, 0, distance]])
     lens = np.array(
-        [[focal, 0, (shot.width_px - 1) / 2], [0, focal, (shot.height_px - 1) / 2], [0, 0, 1]]
+        [
+            [focal, 0, (shot.width_px - 1) / 2 + shot.aside * shot.width_px],
+            [0, focal, (shot.height_px - 1) / 2],
+            [0, 0, 1],
+        ]
     )
     return lens @ pose @ centre
 

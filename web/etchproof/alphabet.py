@@ -5,6 +5,7 @@ strokes; the pen makes them as many dots wide as an eye needs.
 """
 
 import math
+import unicodedata
 from collections.abc import Iterator
 from itertools import pairwise
 from typing import Final
@@ -80,8 +81,9 @@ def text_width(text: str, height: float) -> float:
 
 
 def can_write(text: str) -> str:
-    """Return `text` in capitals, with what this alphabet lacks left out."""
-    return "".join(letter for letter in text.upper() if letter in STROKES)
+    """Return `text` in capitals without accents, and without what this alphabet lacks."""
+    plain = unicodedata.normalize("NFKD", text.upper())
+    return "".join(letter for letter in plain if letter in STROKES)
 
 
 def draw_text(text: str, *, height_dots: float, pen_dots: float) -> Bits:

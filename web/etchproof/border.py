@@ -24,11 +24,13 @@ class Place:
     width_mm: float
     height_mm: float
 
-    def require(self, width_mm: float, height_mm: float, advice: str) -> None:
-        """Raise CardDoesNotFit, with `advice`, unless so large a card fits."""
-        if width_mm <= self.width_mm + 1e-6 and height_mm <= self.height_mm + 1e-6:
-            return
-        raise CardDoesNotFit(
+    def holds(self, width_mm: float, height_mm: float) -> bool:
+        """Return whether so large a card fits."""
+        return width_mm <= self.width_mm + 1e-6 and height_mm <= self.height_mm + 1e-6
+
+    def too_small(self, width_mm: float, height_mm: float, advice: str) -> CardDoesNotFit:
+        """Return the refusal of a card so large, with `advice`."""
+        return CardDoesNotFit(
             f"the card is {width_mm:.1f} × {height_mm:.1f} mm, but its place on the tile is only "
             f"{self.width_mm:g} × {self.height_mm:g} mm: {advice}"
         )

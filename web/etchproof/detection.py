@@ -28,7 +28,8 @@ LATER_ATTEMPTS: Final[tuple[Mapping[str, float], ...]] = (
         "adaptiveThreshWinSizeStep": 50,
     },
 )
-BLURRED_SCALES: Final = (0.5, 0.25, 0.125)
+SOFT_EDGE_PX: Final = 8.0  # as the sigma of a blur: the sharpest edge in a good photo has two
+LEAST_CONTRAST: Final = 25.0  # codes; a blank wall has no edge to be judged by
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,16 +126,27 @@ def _one_card(found: Mapping[int, Corners]) -> Found:
 
 
 def _nothing_found(codes: Codes) -> PhotoRefused:
-    """Say why: markers that show in a smaller copy are there, but blurred."""
-    for scale in BLURRED_SCALES:
-        small = cv2.resize(codes, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        if _detected(small):
-            return PhotoRefused("out-of-focus", OUT_OF_FOCUS)
+    if _softness_px(codes) > SOFT_EDGE_PX:
+        return PhotoRefused("out-of-focus", OUT_OF_FOCUS)
     return PhotoRefused(
         "no-marker",
         "no card can be made out in the picture: photograph the whole card from above, near "
         "enough to fill the picture, in focus and without glare",
     )
+
+
+def _softness_px(codes: Codes) -> float:
+    """Return how soft the sharpest edges of a photo are, as the sigma of a blur in pixels.
+
+    An edge of height A blurred by sigma is A / (sigma √(2π)) steep where it is steepest.
+    """
+    smooth = cv2.GaussianBlur(codes, (0, 0), SMOOTHING_PX).astype(np.float32)
+    low, high = np.percentile(smooth[::8, ::8], (1, 99))
+    if high - low < LEAST_CONTRAST:
+        return 0.0
+    steepness = np.maximum(np.abs(np.diff(smooth[::4], axis=1)).max(axis=1), 1e-3)
+    steepest = float(np.percentile(steepness, 90))
+    return float((high - low) / (steepest * np.sqrt(2 * np.pi)))
 
 
 OUT_OF_FOCUS: Final = (

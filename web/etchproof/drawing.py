@@ -1,5 +1,7 @@
 """Cards as dots: what burns and what stays bare, drawn again from the description alone."""
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -30,14 +32,20 @@ def draw_card(card: Card) -> Bits:
 
 
 def patch_dots(patch: Patch, halftone: str) -> Bits:
-    """Return a patch's dots in the halftone that photos will have."""
-    if patch.coverage >= 1:
-        return np.ones(patch.area.shape, dtype=np.bool_)
-    return HALFTONES[halftone](np.full(patch.area.shape, patch.coverage))
+    """Return a patch's dots in the halftone that photos will have; not to be written to."""
+    return _tint(patch.area.shape, patch.coverage, halftone)
 
 
+@lru_cache(maxsize=64)
+def _tint(shape: tuple[int, int], coverage: float, halftone: str) -> Bits:
+    if coverage >= 1:
+        return np.ones(shape, dtype=np.bool_)
+    return HALFTONES[halftone](np.full(shape, coverage))
+
+
+@lru_cache(maxsize=256)
 def label_dots(text: str, spacing_mm: float) -> Bits:
-    """Return a line of text as dots."""
+    """Return a line of text as dots; not to be written to."""
     return draw_text(text, height_dots=TEXT_MM / spacing_mm, pen_dots=max(PEN_MM / spacing_mm, 1))
 
 

@@ -1,6 +1,5 @@
 """Hairline shifts: how far the lower hairline of each pair lies beside its upper one."""
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -9,28 +8,13 @@ from numpy.typing import NDArray
 from etchproof.bare_light import BareLight
 from etchproof.card import Area, Card
 from etchproof.patch_core import core_of
+from etchproof.reading import HairlineShift
 from etchproof.rectification import Rectified
 
 LEAST_DARKNESS: Final = 0.04  # of bare tile; a blurred hairline is far from black
 BACKGROUND: Final = 0.25  # of the peak: what is below it is noise, not hairline
 
 Profile = NDArray[np.floating[Any]]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HairlineShift:
-    """One pair as seen: `shift_mm` is how far the lower one lies right of the upper one."""
-
-    number: int
-    offset_mm: float
-    feed_mm_per_min: float
-    true_feed_mm_per_min: float
-    shift_mm: float
-
-    @property
-    def apart_mm(self) -> float:
-        """How far the two directions land apart, which the offset of a pair that meets undoes."""
-        return self.offset_mm - self.shift_mm
 
 
 def measure_hairlines(seen: Rectified, bare: BareLight, card: Card) -> tuple[HairlineShift, ...]:

@@ -19,8 +19,8 @@ UNEVEN_CELL_MM: Final = 0.5  # finer than this is the halftone itself
 WHITE_LIGHT: Final = 0.965  # code 251 of 255: what is brighter was cut off
 BLACK_LIGHT: Final = 0.0004  # code 1
 CLIPPED_SHARE: Final = 0.02
-GLARE: Final = 0.16  # the logarithm by which glare is brighter than the smooth light
-GLARE_SHARE: Final = 0.08
+GLARE: Final = 0.06  # the logarithm by which glare is brighter than the smooth light
+GLARE_SHARE: Final = 0.05
 
 GLARE_FAULT: Final = "glare"
 WHITE_FAULT: Final = "clipped-highlights"

@@ -7,11 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from etchproof.camera import OneReading
 from etchproof.card import Area
 from etchproof.measuring import Measured
 from etchproof.patch_core import core_of
 from etchproof.photograph import Codes
-from etchproof.reading import OneReading
 from etchproof.rectification import apply
 
 LONGEST_SIDE_PX: Final = 1600

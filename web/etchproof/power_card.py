@@ -20,7 +20,6 @@ from etchproof.border import (
     lay_out_border,
 )
 from etchproof.card import HALFTONE, POWER, SOLID, Area, Card, Label, Patch
-from etchproof.errors import CardDoesNotFit
 from etchproof.etching import span_rows
 from etchproof.grid import LEAST_STEPS, Grid, cell_name
 from etchproof.patch_core import core_of
@@ -60,36 +59,36 @@ def lay_out_power_card(wishes: Wishes, grid: Grid, size: Size | None = None) -> 
 
     Raise UnfitCard or CardDoesNotFit, with a sentence that says what would do.
     """
+    spacing = wishes.line_spacing_mm
     if size is None:
         for fitting in SIZES:
-            card = _laid_out(wishes, grid, fitting)
-            if _fits(card, wishes):
-                return card
-    card = _laid_out(wishes, grid, size or SIZES[-1])
-    wishes.place.require(card.width_mm, card.height_mm, _advice(wishes))
-    return card
+            border = _border(wishes, grid, fitting)
+            if wishes.place.holds(border.columns * spacing, border.rows * spacing):
+                return _laid_out(wishes, grid, fitting, border)
+    smallest = size or SIZES[-1]
+    border = _border(wishes, grid, smallest)
+    if not wishes.place.holds(border.columns * spacing, border.rows * spacing):
+        raise wishes.place.too_small(
+            border.columns * spacing, border.rows * spacing, _advice(wishes)
+        )
+    return _laid_out(wishes, grid, smallest, border)
 
 
-def _fits(card: Card, wishes: Wishes) -> bool:
-    try:
-        wishes.place.require(card.width_mm, card.height_mm, "")
-    except CardDoesNotFit:
-        return False
-    return True
-
-
-def _laid_out(wishes: Wishes, grid: Grid, size: Size) -> Card:
+def _border(wishes: Wishes, grid: Grid, size: Size) -> Border:
     require_lines(size.half, wishes.line_spacing_mm)
     spacing = wishes.line_spacing_mm
-    shape = len(grid.feeds_mm_per_min), len(grid.power_ratios)
-    width_mm, height_mm = size.grid_mm(*shape)
-    border = lay_out_border(
+    width_mm, height_mm = size.grid_mm(len(grid.feeds_mm_per_min), len(grid.power_ratios))
+    return lay_out_border(
         (dots(height_mm, spacing), dots(width_mm, spacing)),
         number=wishes.number,
         titles=_titles(wishes),
         marker_mm=size.marker,
         spacing_mm=spacing,
     )
+
+
+def _laid_out(wishes: Wishes, grid: Grid, size: Size, border: Border) -> Card:
+    spacing = wishes.line_spacing_mm
     patches = _patches(grid, size, border.content, spacing)
     card = Card(
         kind=POWER,
@@ -200,20 +199,16 @@ def _heading(card: Card, row: int) -> str:
 
 def _advice(wishes: Wishes) -> str:
     """Say how many steps would fit, at the smallest size."""
-    smallest = SIZES[-1]
+    smallest, spacing = SIZES[-1], wishes.line_spacing_mm
     for steps in range(12, LEAST_STEPS - 1, -1):
         grid = Grid(
             feeds_mm_per_min=tuple(float(1000 + step) for step in range(steps)),
             power_ratios=tuple((step + 1) / 100 for step in range(steps)),
         )
-        if _fits(_laid_out(wishes, grid, smallest), wishes):
+        border = _border(wishes, grid, smallest)
+        if wishes.place.holds(border.columns * spacing, border.rows * spacing):
             return f"{steps} speeds and {steps} powers would fit there"
     return (
         "not even two speeds and two powers fit there; give it at least "
-        f"{_least(wishes).width_mm:.0f} × {_least(wishes).height_mm:.0f} mm"
+        f"{border.columns * spacing:.0f} × {border.rows * spacing:.0f} mm"
     )
-
-
-def _least(wishes: Wishes) -> Card:
-    grid = Grid(feeds_mm_per_min=(1000.0, 2000.0), power_ratios=(0.5, 1.0))
-    return _laid_out(wishes, grid, SIZES[-1])

@@ -21,16 +21,19 @@ Matrix = NDArray[np.floating[Any]]
 
 MOST_PX_PER_MM: Final = 24.0
 LEAST_PX_PER_MM: Final = 6.0
-MOST_RESIDUAL_MM: Final = 0.25  # four flat markers fit to a hundredth of a millimetre
 
 
 @dataclass(frozen=True, slots=True)
 class Rectified:
-    """A card seen from above: light at `px_per_mm`, and what takes card mm to photo pixels."""
+    """A card seen from above: light at `px_per_mm`, and what takes card mm to photo pixels.
+
+    `residual_mm` is how far the markers' corners lie off a flat card's, root mean square.
+    """
 
     light: Light
     px_per_mm: float
     mm_to_photo: Matrix
+    residual_mm: float
 
 
 def homography(from_points: Matrix, to_points: Matrix) -> Matrix:
@@ -57,7 +60,6 @@ def apply(matrix: Matrix, points: Matrix) -> Matrix:
 def rectify(light: Light, found: Found, card: Card) -> Rectified:
     """Return `card` as it would look from straight above."""
     mm_to_photo, card_points, photo_points = card_to_photo(found, card)
-    _require_flat(mm_to_photo, card_points, photo_points)
     px_per_mm = min(MOST_PX_PER_MM, _scale(mm_to_photo, card))
     if px_per_mm < LEAST_PX_PER_MM:
         raise PhotoRefused(
@@ -71,7 +73,9 @@ def rectify(light: Light, found: Found, card: Card) -> Rectified:
     seen: Any = cv2.warpPerspective(
         light, mm_to_photo @ px_to_mm, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     )
-    return Rectified(seen, px_per_mm, mm_to_photo)
+    off_mm = apply(np.linalg.inv(mm_to_photo), photo_points) - card_points
+    residual_mm = float(np.sqrt((off_mm**2).sum(axis=1).mean()))
+    return Rectified(seen, px_per_mm, mm_to_photo, residual_mm)
 
 
 def marker_corners_mm(marker: Marker, spacing_mm: float) -> Matrix:
@@ -99,17 +103,6 @@ def _scale(mm_to_photo: Matrix, card: Card) -> float:
     x, y = card.width_mm / 2, card.height_mm / 2
     points = apply(mm_to_photo, np.array([[x, y], [x + 1, y], [x, y + 1]]))
     return float(np.linalg.norm(points[1:] - points[0], axis=1).min())
-
-
-def _require_flat(matrix: Matrix, card_points: Matrix, photo_points: Matrix) -> None:
-    off_mm = apply(np.linalg.inv(matrix), photo_points) - card_points
-    residual_mm = float(np.sqrt((off_mm**2).sum(axis=1).mean()))
-    if residual_mm > MOST_RESIDUAL_MM:
-        raise PhotoRefused(
-            "bent",
-            f"the markers lie {residual_mm:.2f} mm off where a flat card has them: photograph it "
-            "from above and a little further away, with twice the zoom",
-        )
 
 
 def _is_flat(*point_sets: Matrix) -> bool:

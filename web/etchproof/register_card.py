@@ -75,14 +75,16 @@ def lay_out_register_card(wishes: Wishes, recipe: Recipe, offsets: Offsets | Non
         fitting = (pairs for pairs in range(PAIRS, LEAST_PAIRS, -1) if _fits(wishes, recipe, pairs))
         offsets = Offsets(pairs=next(fitting, LEAST_PAIRS))
     card = _laid_out(wishes, recipe, offsets)
-    wishes.place.require(
-        card.width_mm, card.height_mm, "a register card needs a place at least so large"
-    )
-    return card
+    if not wishes.place.holds(card.width_mm, card.height_mm):
+        raise wishes.place.too_small(
+            card.width_mm, card.height_mm, "a register card needs a place at least so large"
+        )
+    return _with_true_feeds(card)
 
 
 def _fits(wishes: Wishes, recipe: Recipe, pairs: int) -> bool:
-    return _laid_out(wishes, recipe, Offsets(pairs=pairs)).width_mm <= wishes.place.width_mm
+    card = _laid_out(wishes, recipe, Offsets(pairs=pairs))
+    return wishes.place.holds(card.width_mm, card.height_mm)
 
 
 def _laid_out(wishes: Wishes, recipe: Recipe, offsets: Offsets) -> Card:
@@ -120,7 +122,7 @@ def _laid_out(wishes: Wishes, recipe: Recipe, offsets: Offsets) -> Card:
             label_at(f"{feed:.0f} MM/MIN", heading, spacing),
             *(_number(pair, spacing) for pair in pairs),
         ]
-    card = Card(
+    return Card(
         kind=REGISTER,
         number=wishes.number,
         head=wishes.head,
@@ -133,7 +135,6 @@ def _laid_out(wishes: Wishes, recipe: Recipe, offsets: Offsets) -> Card:
         labels=(*border.labels, *labels),
         hairlines=tuple(hairlines),
     )
-    return _with_true_feeds(card)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,8 +12,7 @@ import numpy as np
 
 from etchproof.card import REGISTER, Card
 from etchproof.errors import NoRegister
-from etchproof.hairline_shift import HairlineShift
-from etchproof.reading import Reading
+from etchproof.reading import HairlineShift, Reading
 from etchwire.craft import SECONDS_PER_MINUTE, Register
 
 LEAST_PAIRS: Final = 4  # of each speed

@@ -8,7 +8,7 @@ good settings lie on speed ∝ power^1.9. The curve is an assumption, fitted, wi
     darkness = deepest × (1 - exp(-((exposure - threshold) / scale)^steepness))
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Self
 
@@ -17,17 +17,12 @@ from numpy.typing import NDArray
 
 from etchphoto.light import lightness, luminance_of_lightness
 from etchproof.errors import NothingToChoose
+from etchproof.response_fit import Fit, darkness_of, exposure_for, exposure_of
 from etchwire.craft import dose_j_per_mm2
 
 Floats = NDArray[np.floating[Any]]
 
 LEAST_PATCHES: Final = 8
-USUAL_EXPONENT: Final = 1.9  # where patches say little about it: as the good settings have it
-EXPONENT_DOUBT: Final = 0.5
-USUAL_STEEPNESS: Final = 1.2
-STEEPNESS_DOUBT: Final = 0.4  # of its logarithm
-LEAST_NOISE: Final = 0.004  # of reflectance: no camera reads better
-STARTS: Final = ((0.3, 0.3), (0.6, 0.6), (0.9, 1.0), (0.1, 1.0))  # threshold and scale, at half
 ONSET: Final = 0.05
 SATURATED: Final = 0.95
 
@@ -69,8 +64,8 @@ class Response:
 
     def lightness(self, power_w: float, feed_mm_per_min: Floats) -> Floats:
         """Return the L*, beside bare tile, that solid patches would have at these speeds."""
-        exposure = _exposure(self.exponent, *self._scaled(power_w, feed_mm_per_min))
-        return lightness(np.maximum(1 - _darkness(self.figures, exposure), 0))
+        exposure = exposure_of(self.exponent, *self._scaled(power_w, feed_mm_per_min))
+        return lightness(np.maximum(1 - darkness_of(self.figures, exposure), 0))
 
     def feed_for(self, wanted_lightness: float, power_w: float) -> float | None:
         """Return the highest speed that still gets so dark with `power_w`, None if none does."""
@@ -97,7 +92,7 @@ class Response:
         return self._dose_at(SATURATED, power_w)
 
     def _dose_at(self, share: float, power_w: float) -> float:
-        exposure = _exposure_for(self.figures, share)
+        exposure = exposure_for(self.figures, share)
         feed = self._feed_of(self.exponent, exposure, power_w)
         return dose_j_per_mm2(
             power_w=power_w, feed_mm_per_min=feed, line_spacing_mm=self.spacing_mm
@@ -108,7 +103,7 @@ class Response:
         share = darkness / float(figures[4])
         if not 0 < share < 1:
             return None
-        return self._feed_of(float(figures[0]), _exposure_for(figures, share), power_w)
+        return self._feed_of(float(figures[0]), exposure_for(figures, share), power_w)
 
     def _feed_of(self, exponent: float, exposure: float, power_w: float) -> float:
         return float(
@@ -136,7 +131,7 @@ class Response:
                 "and powers further"
             )
         reference = float(np.exp(np.log(power).mean())), float(np.exp(np.log(feed).mean()))
-        fit = _Fit(power / reference[0], feed / reference[1], dark)
+        fit = Fit(power / reference[0], feed / reference[1], dark)
         figures, covariance, residual = fit.best()
         return cls(
             exponent=float(figures[0]),
@@ -150,94 +145,3 @@ class Response:
             residual=residual,
             covariance=tuple(tuple(row) for row in covariance.tolist()),
         )
-
-
-def _exposure(exponent: float, power: Floats, feed: Floats) -> Floats:
-    exposure: Floats = power**exponent / feed
-    return exposure
-
-
-def _darkness(figures: Floats, exposure: Floats) -> Floats:
-    _, log_threshold, log_scale, log_steepness, deepest = figures
-    over = np.maximum(exposure - np.exp(log_threshold), 0) / np.exp(log_scale)
-    darkness: Floats = deepest * (1 - np.exp(-(over ** np.exp(log_steepness))))
-    return darkness
-
-
-def _exposure_for(figures: Floats, share: float) -> float:
-    """Return the exposure that gives this share of the deepest darkness."""
-    over = (-np.log(1 - share)) ** np.exp(-figures[3])
-    return float(np.exp(figures[1]) + np.exp(figures[2]) * over)
-
-
-@dataclass(frozen=True, slots=True)
-class _Fit:
-    """Least squares by Levenberg's damped steps, with two figures held loosely to usual ones."""
-
-    power: Floats
-    feed: Floats
-    dark: Floats
-
-    def best(self) -> tuple[Floats, Floats, float]:
-        fits = [self._descend(start) for start in self._starts()]
-        figures = min(fits, key=lambda fit: float((self._misses(fit) ** 2).sum()))
-        misses = self._misses(figures)
-        freedom = max(1, len(self.dark) - len(figures))
-        residual = float(np.sqrt((misses[: len(self.dark)] ** 2).sum() / freedom)) * LEAST_NOISE
-        slopes = _jacobian(self._misses, figures)
-        scatter = max(1.0, residual / LEAST_NOISE) ** 2
-        return figures, np.linalg.pinv(slopes.T @ slopes) * scatter, residual
-
-    def _starts(self) -> list[Floats]:
-        deepest = float(self.dark.max())
-        half = np.abs(self.dark - deepest / 2).argmin()
-        exposure = float(self.power[half] ** USUAL_EXPONENT / self.feed[half])
-        return [
-            np.array(
-                [
-                    USUAL_EXPONENT,
-                    np.log(threshold * exposure),
-                    np.log(scale * exposure),
-                    np.log(USUAL_STEEPNESS),
-                    deepest,
-                ]
-            )
-            for threshold, scale in STARTS
-        ]
-
-    def _misses(self, figures: Floats) -> Floats:
-        exposure = _exposure(float(figures[0]), self.power, self.feed)
-        off = (_darkness(figures, exposure) - self.dark) / LEAST_NOISE
-        usual = [
-            (figures[0] - USUAL_EXPONENT) / EXPONENT_DOUBT,
-            (figures[3] - np.log(USUAL_STEEPNESS)) / STEEPNESS_DOUBT,
-        ]
-        return np.append(off, usual)
-
-    def _descend(self, figures: Floats) -> Floats:
-        damping, misses = 1e-2, self._misses(figures)
-        for _ in range(200):
-            slopes = _jacobian(self._misses, figures)
-            square = slopes.T @ slopes
-            step = np.linalg.lstsq(
-                square + damping * np.diag(np.diag(square) + 1e-9), slopes.T @ misses, rcond=None
-            )[0]
-            tried = figures - np.clip(step, -1, 1)
-            new = self._misses(tried)
-            if (new**2).sum() < (misses**2).sum():
-                is_done = (misses**2).sum() - (new**2).sum() < 1e-9 * (misses**2).sum()
-                figures, misses, damping = tried, new, damping / 3
-                if is_done:
-                    break
-            else:
-                damping *= 4
-                if damping > 1e12:
-                    break
-        return figures
-
-
-def _jacobian(function: Callable[[Floats], Floats], at: Floats) -> Floats:
-    here = function(at)
-    return np.stack(
-        [(function(at + step) - here) / 1e-6 for step in np.eye(len(at)) * 1e-6], axis=1
-    )

@@ -66,14 +66,13 @@ def lay_out_tone_card(
     wishes = replace(wishes, line_spacing_mm=recipe.line_spacing_mm)
     for side_mm, marker_mm in _SIZES_MM:
         card = _laid_out(wishes, recipe, shares, side_mm=side_mm, marker_mm=marker_mm)
-        if card.width_mm <= wishes.place.width_mm and card.height_mm <= wishes.place.height_mm:
-            return card
-    wishes.place.require(
+        if wishes.place.holds(card.width_mm, card.height_mm):
+            return with_true_feeds(card)
+    raise wishes.place.too_small(
         card.width_mm,
         card.height_mm,
         f"this is the smallest that {steps} steps need; give it more room, or fewer steps",
     )
-    return card
 
 
 def _laid_out(
@@ -107,7 +106,7 @@ def _laid_out(
         area = Area(top, left, top + side, left + side)
         patches.append(_step(number, share, area, recipe))
         labels.append(_label(share, area, spacing))
-    card = Card(
+    return Card(
         kind=TONE,
         number=wishes.number,
         head=wishes.head,
@@ -120,7 +119,6 @@ def _laid_out(
         labels=(*border.labels, *labels),
         patches=tuple(patches),
     )
-    return with_true_feeds(card)
 
 
 def _step(number: int, share: float, area: Area, recipe: Recipe) -> Patch:

@@ -1,0 +1,119 @@
+"""Fitting the darkness response: its formula, and least squares by Levenberg's damped steps.
+
+    exposure = power^exponent / speed
+    darkness = deepest × (1 - exp(-((exposure - threshold) / scale)^steepness))
+
+Figures are, in order: exponent, and the logarithms of threshold, scale and steepness, and deepest.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.floating[Any]]
+
+USUAL_EXPONENT: Final = 1.9  # where patches say little about it: as the good settings have it
+EXPONENT_DOUBT: Final = 0.5
+USUAL_STEEPNESS: Final = 1.2
+STEEPNESS_DOUBT: Final = 0.4  # of its logarithm
+LEAST_NOISE: Final = 0.004  # of reflectance: no camera reads better
+MOST_OVER: Final = 1e3  # far beyond saturation; keeps powers of it finite
+STARTS: Final = ((0.3, 0.3), (0.6, 0.6), (0.9, 1.0), (0.1, 1.0))  # threshold and scale, at half
+
+
+def exposure_of(exponent: float, power: Floats, feed: Floats) -> Floats:
+    """Return the exposure of settings, in the unit that both their units make."""
+    exposure: Floats = power**exponent / feed
+    return exposure
+
+
+def darkness_of(figures: Floats, exposure: Floats) -> Floats:
+    """Return one minus the reflectance that these exposures lead to."""
+    _, log_threshold, log_scale, log_steepness, deepest = figures
+    over = np.maximum(exposure - np.exp(log_threshold), 0) / np.exp(log_scale)
+    over = np.minimum(over, MOST_OVER)
+    darkness: Floats = deepest * (1 - np.exp(-(over ** np.exp(log_steepness))))
+    return darkness
+
+
+def exposure_for(figures: Floats, share: float) -> float:
+    """Return the exposure that gives this share of the deepest darkness."""
+    over = (-np.log(1 - share)) ** np.exp(-figures[3])
+    return float(np.exp(figures[1]) + np.exp(figures[2]) * over)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Least squares by Levenberg's damped steps, with two figures held loosely to usual ones."""
+
+    power: Floats
+    feed: Floats
+    dark: Floats
+
+    def best(self) -> tuple[Floats, Floats, float]:
+        """Return the figures that fit best, their covariance, and the scatter of reflectance."""
+        fits = [self._descend(start) for start in self._starts()]
+        figures = min(fits, key=lambda fit: float((self._misses(fit) ** 2).sum()))
+        misses = self._misses(figures)
+        freedom = max(1, len(self.dark) - len(figures))
+        residual = float(np.sqrt((misses[: len(self.dark)] ** 2).sum() / freedom)) * LEAST_NOISE
+        slopes = _jacobian(self._misses, figures)
+        scatter = max(1.0, residual / LEAST_NOISE) ** 2
+        return figures, np.linalg.pinv(slopes.T @ slopes) * scatter, residual
+
+    def _starts(self) -> list[Floats]:
+        deepest = float(self.dark.max())
+        half = np.abs(self.dark - deepest / 2).argmin()
+        exposure = float(self.power[half] ** USUAL_EXPONENT / self.feed[half])
+        return [
+            np.array(
+                [
+                    USUAL_EXPONENT,
+                    np.log(threshold * exposure),
+                    np.log(scale * exposure),
+                    np.log(USUAL_STEEPNESS),
+                    deepest,
+                ]
+            )
+            for threshold, scale in STARTS
+        ]
+
+    def _misses(self, figures: Floats) -> Floats:
+        exposure = exposure_of(float(figures[0]), self.power, self.feed)
+        off = (darkness_of(figures, exposure) - self.dark) / LEAST_NOISE
+        usual = [
+            (figures[0] - USUAL_EXPONENT) / EXPONENT_DOUBT,
+            (figures[3] - np.log(USUAL_STEEPNESS)) / STEEPNESS_DOUBT,
+        ]
+        return np.append(off, usual)
+
+    def _descend(self, figures: Floats) -> Floats:
+        damping, misses = 1e-2, self._misses(figures)
+        for _ in range(200):
+            slopes = _jacobian(self._misses, figures)
+            square = slopes.T @ slopes
+            step = np.linalg.lstsq(
+                square + damping * np.diag(np.diag(square) + 1e-9), slopes.T @ misses, rcond=None
+            )[0]
+            tried = figures - np.clip(step, -1, 1)
+            new = self._misses(tried)
+            if (new**2).sum() < (misses**2).sum():
+                is_done = (misses**2).sum() - (new**2).sum() < 1e-9 * (misses**2).sum()
+                figures, misses, damping = tried, new, damping / 3
+                if is_done:
+                    break
+            else:
+                damping *= 4
+                if damping > 1e12:
+                    break
+        return figures
+
+
+def _jacobian(function: Callable[[Floats], Floats], at: Floats) -> Floats:
+    here = function(at)
+    return np.stack(
+        [(function(at + step) - here) / 1e-6 for step in np.eye(len(at)) * 1e-6], axis=1
+    )
