@@ -1,6 +1,7 @@
 """Two clocks: the system's, and the practice machine's."""
 
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
@@ -36,16 +37,23 @@ class PracticeClock:
     patience; what was added stays added. One thread only asks for it.
     """
 
-    def __init__(self, path: Path, *, seconds_per_wall_second: float) -> None:
+    def __init__(
+        self,
+        path: Path,
+        *,
+        seconds_per_wall_second: float,
+        wall: Callable[[], float] = time.monotonic,
+    ) -> None:
         self.seconds_per_wall_second = seconds_per_wall_second
+        self._wall = wall
         self._simulated = SimulatedTime(path)
         self._seen_s = self._simulated.now_s
-        self._seen_at_s = time.monotonic()
+        self._seen_at_s = wall()
         self._added_s = 0.0
 
     def now_s(self) -> float:
         """Return simulated seconds, and what was added to them."""
-        simulated_s, wall_s = self._simulated.now_s, time.monotonic()
+        simulated_s, wall_s = self._simulated.now_s, self._wall()
         if simulated_s != self._seen_s:
             self._seen_s, self._seen_at_s = simulated_s, wall_s
         elif wall_s - self._seen_at_s > STANDSTILL_S:

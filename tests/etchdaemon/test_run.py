@@ -1,0 +1,326 @@
+"""The life of an etch, its place in the picture, what was really run, and whether it was right."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from etchdaemon.controller.events import StatusReported
+from etchdaemon.errors import CommandRefused
+from etchdaemon.run import audit, cut
+from etchdaemon.run.actuals import Meter
+from etchdaemon.run.comparison import compare
+from etchdaemon.run.cut import Sighting
+from etchdaemon.run.patience import Patience
+from etchdaemon.run.progress import Progress
+from etchdaemon.run.states import NEXT_STATE, UNDER_WAY, Life, State, Turn, Wish, next_state
+from sheets import sheet_of
+
+
+def _running(feed, power, **more):
+    return StatusReported(state="Run", feed_mm_per_min=feed, power_setting=power, **more)
+
+
+# States
+
+
+@pytest.mark.parametrize("state", State)
+@pytest.mark.parametrize("wish", Wish)
+def test_every_wish_in_every_state_is_in_the_table_or_refused_with_a_sentence(state, wish):
+    if (state, wish) in NEXT_STATE:
+        assert isinstance(next_state(state, wish), State)
+    else:
+        with pytest.raises(CommandRefused, match=r"\.$"):
+            next_state(state, wish)
+
+
+def test_a_refused_wish_changes_nothing():
+    life = Life()
+
+    with pytest.raises(CommandRefused):
+        life.turn(Wish.RESUME)
+
+    assert life.state is State.STARTING
+
+
+@pytest.mark.parametrize("state", sorted(UNDER_WAY, key=lambda state: state.value))
+def test_a_run_under_way_can_always_be_stopped_and_can_always_end(state):
+    assert next_state(state, Wish.STOP) is State.STOPPING
+    assert next_state(state, Turn.RUN_ENDED) is State.ENDED
+    assert next_state(state, Turn.FAULT_FOUND) is State.STOPPING
+
+
+def test_only_confirmed_rest_leads_to_held():
+    ways = [input_ for (_, input_), state in NEXT_STATE.items() if state is State.HELD]
+
+    assert set(ways) == {Turn.CAME_TO_REST}
+
+
+# Progress
+
+
+def test_no_row_is_in_work_before_the_head_is_in_one():
+    progress = Progress(sheet_of())
+
+    assert progress.note_place(0.0, 30.0, last_line_sent=5) == ()
+    assert (progress.entry, progress.etched_rows) == (None, 0)
+
+
+def test_the_row_in_work_follows_the_head_and_finished_rows_are_told_once():
+    sheet = sheet_of()
+    progress = Progress(sheet)
+    progress.note_place(3.0, sheet.index[0].y_mm, last_line_sent=4)
+
+    finished = progress.note_place(3.0, sheet.index[3].y_mm, last_line_sent=8)
+
+    assert [entry.row for entry in finished] == [0, 1, 2]
+    assert progress.note_place(4.0, sheet.index[3].y_mm, last_line_sent=8) == ()
+    assert progress.etched_rows == 3
+
+
+def test_a_row_of_which_no_line_was_sent_is_not_in_work():
+    sheet = sheet_of()
+    progress = Progress(sheet)
+
+    progress.note_place(3.0, sheet.index[3].y_mm, last_line_sent=4)
+
+    assert progress.entry is None
+
+
+def test_a_head_on_its_way_to_the_next_row_is_in_the_old_one_until_it_is_nearer():
+    sheet = sheet_of()
+    progress = Progress(sheet)
+    progress.note_place(3.0, sheet.index[0].y_mm, last_line_sent=5)
+
+    progress.note_place(3.0, sheet.index[0].y_mm - 0.049, last_line_sent=5)
+
+    assert progress.entry.row == 0
+
+
+@given(st.lists(st.tuples(st.floats(-5, 25), st.floats(-1, 3), st.integers(0, 30)), max_size=40))
+def test_rows_finish_in_order_and_once_wherever_the_head_is_said_to_be(places):
+    sheet = sheet_of()
+    progress = Progress(sheet)
+    told = [
+        entry.row
+        for x_mm, y_mm, line in places
+        for entry in progress.note_place(x_mm, y_mm, last_line_sent=line)
+    ]
+
+    told += [entry.row for entry in progress.complete()]
+
+    assert told == list(range(20))
+
+
+@pytest.mark.parametrize(
+    ("line", "end"), [(1, 3), (3, 3), (4, 4), (10, 10), (23, 23), (24, 27), (27, 27)]
+)
+def test_feeding_may_stop_at_the_end_of_the_row_that_holds_a_line(line, end):
+    sheet = sheet_of()  # rows of one line each, lines 4 to 23, then the end
+
+    assert Progress(sheet).end_of_row(line) == min(end, sheet.gcode_lines)
+
+
+def test_a_head_outside_the_job_is_astray():
+    progress = Progress(sheet_of())
+
+    assert not progress.is_astray(20.9, 1.0)
+    assert progress.is_astray(21.1, 1.0)
+    assert progress.is_astray(5.0, -1.1)
+
+
+def test_predicted_time_runs_on_within_a_row():
+    sheet = sheet_of()
+    progress = Progress(sheet)
+
+    progress.note_place(10.0, sheet.index[2].y_mm, last_line_sent=6)
+
+    assert progress.predicted_s == pytest.approx(0.8 + 0.2)
+
+
+# Actuals
+
+
+def test_means_are_weighted_by_time():
+    meter = Meter(max_s=1000, recipe_feed_mm_per_min=4000)
+    meter.note_report(_running(1000, 0), 10.0)
+    meter.note_report(_running(4000, 600), 10.1)
+    meter.note_report(_running(2000, 300), 10.4)
+
+    row = meter.finish_row(7, at_s=1.0)
+
+    assert row.feed_mean_mm_per_min == pytest.approx((4000 * 0.1 + 2000 * 0.3) / 0.4)
+    assert row.power_mean_ratio == pytest.approx((0.6 * 0.1 + 0.3 * 0.3) / 0.4)
+    assert (row.feed_min_mm_per_min, row.feed_max_mm_per_min) == (2000, 4000)
+    assert (row.row, row.samples, row.is_estimated) == (7, 2, True)
+
+
+@pytest.mark.parametrize("report", [
+    _running(4000, 0),
+    StatusReported(state="Hold", substate=0, feed_mm_per_min=2000, power_setting=600),
+    StatusReported(state="Run", power_setting=600),
+])  # fmt: skip
+def test_nothing_is_measured_while_the_beam_is_off_or_the_head_at_rest(report):
+    """The 32-bit firmware shows a stale feed in a hold: measured on a host build."""
+    meter = Meter(max_s=1000, recipe_feed_mm_per_min=4000)
+
+    meter.note_report(report, 1.0)
+
+    assert meter.finish_row(0, at_s=0.0).samples == 0
+
+
+@pytest.mark.parametrize(("samples", "is_estimated"), [(4, True), (5, False)])
+def test_fewer_than_five_samples_are_an_estimate(samples, is_estimated):
+    meter = Meter(max_s=1000, recipe_feed_mm_per_min=4000)
+    for number in range(samples):
+        meter.note_report(_running(4000, 600), number * 0.2)
+
+    assert meter.finish_row(0, at_s=0.0).is_estimated is is_estimated
+
+
+@pytest.mark.parametrize(("feed", "slow_rows"), [(3800, 0), (3799, 1)])
+def test_a_row_counts_as_slow_below_95_percent_of_the_recipe(feed, slow_rows):
+    meter = Meter(max_s=1000, recipe_feed_mm_per_min=4000)
+    meter.note_report(_running(feed, 600), 0.0)
+
+    meter.finish_row(0, at_s=0.0)
+
+    assert meter.slow_rows == slow_rows
+
+
+def test_a_sample_after_a_pause_does_not_speak_for_the_pause():
+    meter = Meter(max_s=1000, recipe_feed_mm_per_min=4000)
+    meter.note_report(_running(4000, 600), 0.0)
+    meter.note_report(_running(1000, 150), 100.0)
+
+    assert meter.finish_row(0, at_s=0.0).feed_mean_mm_per_min > 1800
+
+
+def test_power_that_followed_the_speed_keeps_the_dose():
+    meter = Meter(max_s=1000, recipe_feed_mm_per_min=4000)
+    meter.note_report(_running(3000, 450), 0.0)
+    meter.finish_row(0, at_s=0.0)
+
+    comparison = compare(sheet_of().recipe, meter)
+
+    assert comparison.dose_run_ratio == pytest.approx(1.0)
+    assert str(comparison) == (
+        "Asked for 4000 mm/min at 60%, ran 3000 mm/min at 45%; 1 of 1 measured rows were"
+        " more than 5 % slower than asked."
+    )
+
+
+# The place of a cut
+
+
+def _sighting(at_s, x_mm, feed=6000.0):
+    return Sighting(at_s - 0.004, at_s + 0.004, x_mm, 1.0, feed)
+
+
+def test_the_cut_lies_on_from_the_sighting_by_speed_times_time():
+    place = cut.in_motion(10.01, seen=_sighting(10.0, 5.0), rest=_sighting(10.3, 12.0))
+
+    assert place.x_mm == pytest.approx(6.0)
+    assert place.error_mm == pytest.approx(100 * 0.014 + 0.02)
+
+
+def test_the_cut_lies_back_from_a_sighting_after_it():
+    place = cut.in_motion(10.01, seen=_sighting(10.02, 5.0), rest=_sighting(10.3, 12.0))
+
+    assert place.x_mm == pytest.approx(4.0)
+
+
+def test_the_cut_follows_the_rows_own_direction():
+    place = cut.in_motion(10.01, seen=_sighting(10.0, 5.0), rest=_sighting(10.3, 1.0))
+
+    assert place.x_mm == pytest.approx(4.0)
+
+
+def test_the_cut_never_lies_beyond_the_rest():
+    place = cut.in_motion(12.0, seen=_sighting(10.0, 5.0), rest=_sighting(10.3, 7.0))
+
+    assert place.x_mm == pytest.approx(7.0)
+
+
+def test_the_nearer_sighting_is_the_better_one():
+    before, after = _sighting(9.9, 1.0), _sighting(10.02, 5.0)
+
+    assert cut.nearest(10.01, before=before, after=after) is after
+    assert cut.nearest(9.95, before=before, after=after) is before
+    assert cut.nearest(9.95, before=before, after=None) is before
+
+
+# Audit
+
+
+def test_a_run_with_every_line_answered_and_the_head_in_place_passes():
+    assert audit.objections(
+        lines_sent=10, lines_accepted=10, place_mm=(0.01, 0.0, 0.0), planned_mm=(0.0, 0.0)
+    ) == ()  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        ({"lines_accepted": 9}, "9 answered"),
+        ({"lines_accepted": 11}, "11 answered"),
+        ({"place_mm": None}, "did not say"),
+        ({"place_mm": (0.03, 0.0)}, "x 0.03"),
+    ],
+)
+def test_a_run_with_anything_amiss_does_not(changes, word):
+    seen = {"lines_sent": 10, "lines_accepted": 10, "place_mm": (0.0, 0.0), "planned_mm": (0, 0)}
+
+    assert word in audit.objections(**seen | changes)[0]
+
+
+# Patience
+
+
+def test_five_requests_without_an_answer_are_silence_and_four_are_not():
+    patience = Patience()
+    for _ in range(4):
+        patience.asked()
+    assert not patience.is_silent
+
+    patience.asked()
+
+    assert patience.is_silent
+
+
+def test_a_report_ends_the_silence():
+    patience = Patience(unanswered_requests=5)
+
+    patience.reported(_running(0, 0), lines_in_flight=3, now_s=0.0)
+
+    assert not patience.is_silent
+
+
+IDLE = StatusReported(state="Idle")
+
+
+@pytest.mark.parametrize(("apart_s", "has_lost"), [(0.99, False), (1.0, True)])
+def test_a_reply_is_lost_when_two_idle_reports_a_second_apart_see_lines_unanswered(
+    apart_s, has_lost
+):
+    patience = Patience()
+    patience.reported(IDLE, lines_in_flight=1, now_s=5.0)
+
+    patience.reported(IDLE, lines_in_flight=1, now_s=5.0 + apart_s)
+
+    assert patience.has_lost_a_reply is has_lost
+
+
+@pytest.mark.parametrize("between", ["a reply", "motion", "nothing in flight"])
+def test_anything_that_moves_between_two_idle_reports_clears_the_suspicion(between):
+    patience = Patience()
+    patience.reported(IDLE, lines_in_flight=1, now_s=5.0)
+    if between == "a reply":
+        patience.replied()
+    elif between == "motion":
+        patience.reported(_running(0, 0), lines_in_flight=1, now_s=5.5)
+    else:
+        patience.reported(IDLE, lines_in_flight=0, now_s=5.5)
+
+    patience.reported(IDLE, lines_in_flight=1, now_s=6.0)
+
+    assert not patience.has_lost_a_reply
