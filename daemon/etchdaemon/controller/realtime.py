@@ -1,5 +1,6 @@
 """Single bytes that the controller obeys at once, ahead of every line."""
 
+from collections.abc import Mapping
 from typing import Final
 
 REPORT: Final = b"?"
@@ -20,7 +21,7 @@ HIGHEST_PERCENT: Final = 200
 
 
 def override_steps(
-    *, now_percent: int, wanted_percent: int, steps: dict[int, bytes]
+    *, now_percent: int, wanted_percent: int, steps: Mapping[int, bytes]
 ) -> list[bytes]:
     """Return the fewest bytes that take an override from one figure to the other."""
     wanted_percent = min(max(wanted_percent, LOWEST_PERCENT), HIGHEST_PERCENT)

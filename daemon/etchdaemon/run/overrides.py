@@ -1,0 +1,103 @@
+"""Speed and power changed while an etch runs: byte by byte, spaced, and read back.
+
+The firmware keeps one flag a kind, so bytes that come faster than it looks merge into one.
+With dynamic power the beam follows the speed, so a higher speed is a higher power as well: the
+energy on each millimetre stays, until the laser has no more to give.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Final
+
+from etchdaemon.controller.events import StatusReported
+from etchdaemon.controller.realtime import (
+    FEED_STEPS,
+    HIGHEST_PERCENT,
+    LOWEST_PERCENT,
+    OVERRIDE_SPACING_S,
+    POWER_STEPS,
+    override_steps,
+)
+from etchdaemon.errors import CommandRefused
+
+MOST_ATTEMPTS: Final = 3
+
+
+class Lever(Enum):
+    """What can be changed while an etch runs."""
+
+    FEED = "feed"
+    POWER = "power"
+
+
+_STEPS: Final = {Lever.FEED: FEED_STEPS, Lever.POWER: POWER_STEPS}
+_PLACE: Final = {Lever.FEED: 0, Lever.POWER: 2}  # in the report: feed, rapid, power
+
+
+@dataclass(slots=True)
+class Overrides:
+    """The percentages wanted and those reported, and the bytes between them.
+
+    `failed` names the lever that does not go where it should, after three attempts.
+    """
+
+    wanted_percent: dict[Lever, int] = field(default_factory=lambda: dict.fromkeys(Lever, 100))
+    reported_percent: dict[Lever, int] = field(default_factory=lambda: dict.fromkeys(Lever, 100))
+    failed: Lever | None = None
+    _bytes: list[bytes] = field(default_factory=list)
+    _attempts: int = 0
+    _sent_at_s: float = float("-inf")
+    _awaits_report: bool = False
+
+    def want(self, lever: Lever, percent: int) -> None:
+        """Aim for `percent` of the recipe; raise CommandRefused for what no firmware allows."""
+        if not LOWEST_PERCENT <= percent <= HIGHEST_PERCENT:
+            raise CommandRefused(
+                f"{percent} % is not possible; choose from {LOWEST_PERCENT} to {HIGHEST_PERCENT}."
+            )
+        self.wanted_percent[lever] = percent
+        self.failed = None
+        self._attempts = 0
+        if not self._awaits_report and not self._bytes:
+            self._plan()
+
+    def next_byte(self, now_s: float) -> bytes | None:
+        """Return the byte that is due, if one is."""
+        if not self._bytes or now_s - self._sent_at_s < OVERRIDE_SPACING_S:
+            return None
+        self._sent_at_s = now_s
+        self._awaits_report = True
+        return self._bytes.pop(0)
+
+    def note_report(self, report: StatusReported, *, asked_at_s: float) -> None:
+        """Read back what is in force, once every byte had been sent when it was asked for."""
+        if report.overrides_percent is None:
+            return
+        for lever in Lever:
+            self.reported_percent[lever] = report.overrides_percent[_PLACE[lever]]
+        if self._bytes or not self._awaits_report or asked_at_s <= self._sent_at_s:
+            return
+        self._awaits_report = False
+        self._plan()
+
+    def _plan(self) -> None:
+        differing = [lever for lever in Lever if self._is_off(lever)]
+        if not differing:
+            return
+        self._attempts += 1
+        if self._attempts > MOST_ATTEMPTS:
+            self.failed = differing[0]
+            return
+        self._bytes = [byte for lever in differing for byte in self._way(lever)]
+
+    def _is_off(self, lever: Lever) -> bool:
+        return self.reported_percent[lever] != self.wanted_percent[lever]
+
+    def _way(self, lever: Lever) -> list[bytes]:
+        steps: Mapping[int, bytes] = _STEPS[lever]
+        return override_steps(
+            now_percent=self.reported_percent[lever],
+            wanted_percent=self.wanted_percent[lever],
+            steps=steps,
+        )
