@@ -95,13 +95,13 @@ class Board:
 
     def open_lid(self) -> None:
         """Open the lid: both of its contacts."""
-        self.set_input("lid", level=False)
-        self.set_input("lid_second", level=False)
+        self._contacts["lid"] = self._contacts["lid_second"] = False
+        self._settle()
 
     def close_lid(self) -> None:
         """Close the lid."""
-        self.set_input("lid", level=True)
-        self.set_input("lid_second", level=True)
+        self._contacts["lid"] = self._contacts["lid_second"] = True
+        self._settle()
 
     def set_input(self, name: str, *, level: bool) -> None:
         """Move one contact."""

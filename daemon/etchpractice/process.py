@@ -4,11 +4,14 @@ In its folder it makes `port` (a link to the terminal), `clock` (etchwire.simula
 `board.sock` (see board_socket) and `control.sock` (see control), and takes them away again.
 """
 
+import fcntl
+import math
 import os
 import select
 import signal
 import time
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -31,6 +34,11 @@ CONTROL_NAME: Final = "control.sock"
 _BUSY_WAIT_S: Final = 0.001
 _IDLE_WAIT_S: Final = 0.004
 _LOOK_AROUND_S: Final = 0.5
+_PARTING_S: Final = 0.2
+
+
+class FolderInUse(OSError):
+    """The folder is another practice machine's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +59,7 @@ class PracticeProcess:
         self._pacing = Pacing(terms.speedup)
         self._errands = Errands()
         self._parent = os.getppid()
-        self._is_ending = False
+        self._ends_at_s = math.inf
         self._looked_at_s = 0.0
 
     def run(self) -> None:
@@ -60,6 +68,7 @@ class PracticeProcess:
         folder.mkdir(parents=True, exist_ok=True)
         with ExitStack() as parts:
             parts.callback(self._errands.close)
+            parts.enter_context(_claim(folder))
             self._port = PtyPort(folder / PORT_NAME)
             parts.callback(self._port.unplug)
             clock_path = folder / CLOCK_NAME
@@ -74,16 +83,19 @@ class PracticeProcess:
                 answer=control.answer, greeting={"practice": True, "speedup": self._terms.speedup}
             )
             for number in (signal.SIGTERM, signal.SIGINT):
-                signal.signal(number, lambda *_: self.shutdown())
+                signal.signal(number, lambda *_: self._end_at(0.0))
             parts.enter_context(LineServer(folder / CONTROL_NAME, reception))
-            while not self._is_ending:
+            while time.monotonic() < self._ends_at_s:
                 self._turn()
 
     # Verbs of the process
 
     def shutdown(self) -> None:
-        """End soon."""
-        self._is_ending = True
+        """End soon, but not before this has been answered."""
+        self._end_at(time.monotonic() + _PARTING_S)
+
+    def _end_at(self, wall_s: float) -> None:
+        self._ends_at_s = min(self._ends_at_s, wall_s)
         self._errands.ring()
 
     def unplug(self) -> None:
@@ -141,9 +153,7 @@ class PracticeProcess:
     def _wait(self, patience_s: float) -> None:
         if patience_s <= 0:
             patience_s = self._pause_s()
-        sources: list[Any] = [self._errands, *self._board.waits_for()]
-        if self._port.is_open_by_host:
-            sources.append(self._port)
+        sources: list[Any] = [self._errands, *self._board.waits_for(), *self._port.waits_for()]
         select.select(sources, [], [], patience_s)
 
     def _pause_s(self) -> float:
@@ -163,7 +173,7 @@ class PracticeProcess:
         if wall_s - self._looked_at_s >= _LOOK_AROUND_S:
             self._looked_at_s = wall_s
             if os.getppid() != self._parent:
-                self._is_ending = True
+                self._end_at(wall_s)
 
     def _hear(self) -> None:
         heard = self._board.hear()
@@ -190,3 +200,18 @@ class PracticeProcess:
         self._port.write(data)
         if told or data:
             self._pacing.note_told(time.monotonic(), makes_room=b"ok" in data or b"error" in data)
+
+
+@contextmanager
+def _claim(folder: Path) -> Iterator[None]:
+    """Keep `folder` to ourselves; raise FolderInUse when another machine is in it."""
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(descriptor)
+        raise FolderInUse(f"another practice machine runs in {folder}: choose another") from None
+    try:
+        yield
+    finally:
+        os.close(descriptor)

@@ -8,6 +8,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
+from etchpractice.openings import Openings
+
 _READ_BYTES: Final = 4096
 _MOST_UNSENT_BYTES: Final = 65536  # a host that does not read loses what comes after
 
@@ -31,6 +33,7 @@ class PtyPort:
         termios.tcsetattr(other, termios.TCSANOW, attributes)
         name = os.ttyname(other)
         os.close(other)  # from now on the master tells whether anybody has it open
+        self._openings = Openings(name)
         os.set_blocking(master, False)
         self._master = master
         fresh = self._link.with_name(f"{self._link.name}.new")
@@ -44,13 +47,17 @@ class PtyPort:
             self._link.unlink()
         if self._master >= 0:
             os.close(self._master)
+            self._openings.close()
         self._master = -1
         self.is_open_by_host = False
         self._unsent.clear()
 
-    def fileno(self) -> int:
-        """Return the descriptor to wait on; below zero when unplugged."""
-        return self._master
+    def waits_for(self) -> list[int]:
+        """Return the descriptors on which something may come."""
+        if self._master < 0:
+            return []
+        openings = self._openings.fileno()
+        return [self._master, openings] if self.is_open_by_host else [openings]
 
     def look(self) -> bool:
         """Return whether the host has opened the port since the last look."""
@@ -60,9 +67,10 @@ class PtyPort:
         poll.register(self._master, select.POLLIN)
         hung_up = any(event & select.POLLHUP for _, event in poll.poll(0))
         was_open, self.is_open_by_host = self.is_open_by_host, not hung_up
-        if hung_up:
+        was_reopened = self._openings.was_reopened()
+        if hung_up or was_reopened:
             self._unsent.clear()
-        return self.is_open_by_host and not was_open
+        return self.is_open_by_host and (was_reopened or not was_open)
 
     def read(self) -> bytes:
         """Return what the host wrote."""

@@ -7,7 +7,7 @@ import click
 
 from etchwarden.heads import find_head
 from etchwire.errors import WireError
-from etchwire.examples import DEFAULT_HEAD
+from etchwire.examples import DEFAULT_HEAD, PRACTICE_REGISTER
 
 
 @click.command()
@@ -42,6 +42,22 @@ from etchwire.examples import DEFAULT_HEAD
     help="Which controller it plays.",
 )
 @click.option("--baud", default=115200, show_default=True, type=click.IntRange(min=1200))
+@click.option(
+    "--beam-lag",
+    "beam_lag_s",
+    metavar="S",
+    default=PRACTICE_REGISTER.beam_lag_s,
+    show_default=True,
+    help="How late the beam follows the controller.",
+)
+@click.option(
+    "--slack",
+    "slack_mm",
+    metavar="MM",
+    default=PRACTICE_REGISTER.slack_mm,
+    show_default=True,
+    help="How far apart the head's two ways along a row lie.",
+)
 @click.option("--seed", default=1, show_default=True, help="Which coat of paint, which noise.")
 def command(**wishes: Any) -> None:
     """Play a laser engraver: a controller, its motion, its beam and a tile.
