@@ -11,13 +11,18 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import EtchdaemonError
+from etchdaemon.guard import Guard
 from etchdaemon.hardware.clock import PracticeClock
 from etchdaemon.hardware.doorbell import EventDoorbell
+from etchdaemon.hardware.looking import LookingThread
 from etchdaemon.hardware.notification import notify
-from etchdaemon.hardware.practice_contact import PracticeContact
+from etchdaemon.hardware.practice_board import PracticeBoard
 from etchdaemon.hardware.serial_port import opener
+from etchdaemon.interlocks.inputs import Output
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
+from etchdaemon.interlocks.watch import Interlocks
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.ports import BeamEnable, Clock
+from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.desk import Desk
 from etchdaemon.service.loop import Service
 from etchdaemon.service.machine import Machine
@@ -28,13 +33,20 @@ LOGBOOK_NAME: Final = "logbook.sqlite3"
 SPOOL_NAME: Final = "spool"
 CLOCK_NAME: Final = "clock"
 BOARD_NAME: Final = "board.sock"
-SETTLE_S: Final = 0.05
 WIND_DOWN_S: Final = 5.0
 WATCHDOG_EVERY_S: Final = 1.0
 SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop waiting
 
+# The practice machine's computer does much else, and its wires are sockets: it gets more time.
+PRACTICE_PATIENCE: Final = 4.0
+MOST_TIME_FACTOR: Final = 50.0
+# Too fast for a monostable's clock, and each word to the board interrupts simulated time.
+HONEST_SPEEDUP: Final = 2.0
+TOO_FAST_FOR: Final = frozenset({Output.HEARTBEAT, Output.LAMP, Output.BUZZER})
+
 ONLY_PRACTICE: Final = (
-    "This version drives the practice machine only: without interlocks it opens no other port."
+    "This version drives the practice machine only: it does not yet check files before it runs"
+    " them, so it opens no other port."
     " Give --practice."
 )
 
@@ -55,24 +67,42 @@ class Places:
     practice: Path | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """The box's board, how it is wired, and the bell that its edges ring."""
+
+    board: Board
+    bell: EventDoorbell
+    setup: Setup
+    time_factor: float = 1.0
+
+
 class Daemon:
     """Every part of the daemon, joined: `run` works until it is told to end."""
 
-    def __init__(self, places: Places, *, clock: Clock, beam: BeamEnable) -> None:
+    def __init__(self, places: Places, *, clock: Clock, box: Box) -> None:
+        """Join the parts; the guard comes first, because it drives every output off."""
         self._places = places
         self._clock = clock
-        self._beam = beam
         self._doorbell = EventDoorbell()
+        self._guard = Guard(
+            Interlocks(box.setup, time_factor=box.time_factor),
+            box.board,
+            clock,
+            wake=self._doorbell.ring,
+            ask_for_look=box.bell.ring,
+        )
+        self._looking = LookingThread(self._guard.look, box.bell)
         self._is_ending = False
         self._logbook = Logbook.at(places.state / LOGBOOK_NAME, utc_now=clock.utc_now)
         wishes = Wishes(spool=Spool(places.state / SPOOL_NAME), doorbell=self._doorbell)
-        machine = Machine(open_port=opener(places.port), beam=beam, port_name=places.port)
+        machine = Machine(open_port=opener(places.port), beam=self._guard, port_name=places.port)
         self._service = Service(
             machine=machine,
             wishes=wishes,
             clock=clock,
             records=self._logbook,
-            settle_s=SETTLE_S,
+            guard=self._guard,
         )
         self._desk = Desk(places.socket, wishes, self._logbook)
 
@@ -85,6 +115,8 @@ class Daemon:
         """Serve until told to end; then bring the machine to rest and close the books."""
         sys.setswitchinterval(SWITCH_INTERVAL_S)
         with ExitStack() as parts:
+            parts.callback(self._guard.close)
+            parts.enter_context(self._looking)
             parts.callback(self._service.close)
             parts.enter_context(self._desk)  # first: its socket is made under a umask of its own
             parts.enter_context(self._logbook)
@@ -92,7 +124,7 @@ class Daemon:
             try:
                 self._serve(lambda: not self._is_ending)
             except BaseException:  # closing takes a while, and the beam must not wait for it
-                self._beam.cut()
+                self._guard.cut()
                 _log.exception("The daemon met a fault of its own and ends.")
                 raise
             notify("STOPPING=1")
@@ -112,18 +144,22 @@ class Daemon:
             self._doorbell.wait(self._service.patience_s * wall_per_machine)
 
 
-def _practice_parts(folder: Path) -> tuple[Clock, BeamEnable]:
-    contact = PracticeContact(folder / BOARD_NAME)
-    clock = PracticeClock(folder / CLOCK_NAME, seconds_per_wall_second=contact.speedup)
-    return clock, contact
+def _practice_parts(folder: Path) -> tuple[Clock, Box]:
+    bell = EventDoorbell()
+    board = PracticeBoard(folder / BOARD_NAME, bell)
+    clock = PracticeClock(folder / CLOCK_NAME, seconds_per_wall_second=board.speedup)
+    board.take_time_from(clock)
+    wired = EVERYTHING if board.speedup <= HONEST_SPEEDUP else EVERYTHING - TOO_FAST_FOR
+    time_factor = min(board.speedup, MOST_TIME_FACTOR) * PRACTICE_PATIENCE
+    return clock, Box(board=board, bell=bell, setup=Setup(wired=wired), time_factor=time_factor)
 
 
 def run_daemon(places: Places) -> int:
     """Run the daemon in this thread until SIGTERM or SIGINT; return the exit code."""
     if places.practice is None:
         raise NothingToOpen(ONLY_PRACTICE)
-    clock, beam = _practice_parts(places.practice)
-    daemon = Daemon(places, clock=clock, beam=beam)
+    clock, box = _practice_parts(places.practice)
+    daemon = Daemon(places, clock=clock, box=box)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: daemon.end())
     try:

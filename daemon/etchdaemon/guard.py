@@ -2,7 +2,7 @@
 
 import logging
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Any, Final
@@ -69,11 +69,11 @@ class Guard:
         """How long after `allow` the beam can be counted on."""
         return self._interlocks.settle_s
 
-    def note_steered(self, now_s: float, *, away_s: float = 0.0) -> None:
-        """Note that the loop is alive, or waits without a beam for `away_s`."""
-        if away_s:
+    def note_steered(self, now_s: float, *, is_waiting: bool = False) -> None:
+        """Note that the loop is alive, or is about to wait for the logbook, without a beam."""
+        if is_waiting:
             self.cut()
-        self._interlocks.note_steered(now_s, away_s=away_s)
+        self._interlocks.note_steered(now_s, is_waiting=is_waiting)
 
     def verdict(self, now_s: float) -> Verdict:
         """Return what is asked of the machine now, and every trip since this was asked last.
@@ -94,6 +94,13 @@ class Guard:
     def phase(self) -> Phase:
         """How far the box is."""
         return self._interlocks.phase
+
+    @property
+    def standing(self) -> tuple[object, ...]:
+        """Something that differs whenever a person has to be shown something new."""
+        box = self._interlocks
+        trips = tuple((trip.rule.name, trip.reaction) for trip in box.latch.trips)
+        return (box.phase, box.arming.step, box.senses.fan.step, box.rounds.is_asking, trips)
 
     def why_not_start(self) -> str | None:
         """Return what stands in the way of a start as far as the box goes, or None."""
@@ -163,7 +170,7 @@ class Guard:
         with self._held():
             self._interlocks.disarm()
 
-    def reset(self, names: list[str]) -> None:
+    def reset(self, names: Sequence[str]) -> None:
         """Reset the trips of these names; raise CommandRefused."""
         with self._held():
             self._interlocks.reset(names, self._clock.now_s())

@@ -27,6 +27,19 @@ START_PATIENCE_S: Final = 20.0
 _LOOK_EVERY_S: Final = 0.1
 _LAST_BREATH_S: Final = 2.0  # a process's socket closes a moment before it has ended
 _DEMO_WIDTH_MM: Final = 50.0
+# What a person answers at a real machine; nothing can burn at this one.
+_PRACTICE_ANSWERS: Final[dict[str, Any]] = {
+    "extinguisher": True,
+    "lens": True,
+    "filter": True,
+    "focus": "spacer",
+    "under the tile": True,
+    "cloths and tins": True,
+    "clean": True,
+    "even": True,
+    "coated hours ago": 24,
+    "dry": True,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,8 +221,8 @@ def _etch(household: Household, session: _Session, places: _Places) -> dict[str,
         gcode, sheet = places.job / GCODE_NAME, places.job / SHEET_NAME
         with gcode.open("rb") as gcode_file, sheet.open("rb") as sheet_file:
             daemon.load(gcode_file.fileno(), sheet_file.fileno())
-        _await(household, lambda: "start" in daemon.call("status")["may"])
-        daemon.call("start")
+        _arm(household, daemon, places)
+        daemon.call("start", acknowledge_long_run=True)
     if not session.once:
         click.echo(f"Watch it at http://127.0.0.1:{session.page_port}/ (Ctrl-C ends everything)")
     run_id = _watch(household, places)
@@ -217,6 +230,15 @@ def _etch(household: Household, session: _Session, places: _Places) -> dict[str,
         record = keep(session.out, run_id, daemon=daemon, machine=machine, job=places.job)
     click.echo(summary(record, session.out))
     return record
+
+
+def _arm(household: Household, daemon: DaemonClient, places: _Places) -> None:
+    """Do at the practice machine what a person does at a real one before every start."""
+    _await(household, lambda: "arm" in daemon.call("status")["may"])
+    daemon.call("arm", answers=_PRACTICE_ANSWERS)
+    with _machine(places) as machine:
+        machine.call("press_button")
+    _await(household, lambda: "start" in daemon.call("status")["may"])
 
 
 def _watch(household: Household, places: _Places) -> int:

@@ -9,6 +9,7 @@ PAGE_ROWS: Final = 500
 HOLD: Final = "hold"  # the kinds of event of a hold: why it is wanted,
 HELD: Final = "held"  # that the machine is at rest,
 RESUMED: Final = "resumed"  # and that it goes on
+TRIP: Final = "trip"  # an interlock was not kept
 
 Ask = Callable[..., Mapping[str, Any]]
 

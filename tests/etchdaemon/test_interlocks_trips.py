@@ -225,12 +225,12 @@ def test_a_hanging_loop_puts_the_beam_out_and_the_heartbeat_stops_before(bench):
 
 def test_a_loop_that_waits_for_the_logbook_goes_without_a_beam_and_is_not_taken_to_hang(bench):
     bench.start()
-    bench.interlocks.note_steered(bench.now_s, away_s=5.0)
+    bench.interlocks.note_steered(bench.now_s, is_waiting=True)
     bench.is_steered = False
 
     beats = [bench.tick().outputs[Output.HEARTBEAT] for _ in range(100)]
     was_beam_on = bench.is_beam_on
-    bench.run(4.5)
+    bench.run(14.5)
 
     assert not was_beam_on
     assert set(beats) == {True, False}

@@ -16,6 +16,7 @@ LONG_S = 20.0
 WISHES = [
     method.name for method in METHODS if method.right is Right.OPERATE and not method.files
 ]  # fmt: skip
+NEEDED = {"arm": {"answers": {"dry": True}}, "reset": {"names": ["lid closed"]}}
 QUESTIONS = {
     "runs": {"before": None, "limit": 500},
     "run": {"id": 3},
@@ -100,7 +101,7 @@ def test_the_status_is_the_loop_s_snapshot(client):
 
 @pytest.mark.parametrize("wish", WISHES)
 def test_a_wish_reaches_the_loop(client, loop, wish):
-    assert client.call(wish) == {}
+    assert client.call(wish, **NEEDED.get(wish, {})) == {}
     assert loop.wishes == [wish]
 
 

@@ -1,18 +1,34 @@
 """The table of methods: what it says is what is checked, and what DEVELOPERS.md shows."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from etchdaemon.rpc.methods import AT_ONCE, LARGEST, METHODS, Right, find_method, methods_table
+from etchdaemon.rpc.methods import (
+    AT_ONCE,
+    LARGEST,
+    METHODS,
+    REQUIRED,
+    Number,
+    Right,
+    find_method,
+    methods_table,
+)
 from etchwire.errors import UnfitParameters, UnknownMethod
 
-NUMBERS = [(method, number) for method in METHODS for number in method.parameters]
+PARAMETERS = [(method, given) for method in METHODS for given in method.parameters]
+NUMBERS = [(method, given) for method, given in PARAMETERS if isinstance(given, Number)]
+WORDS = [(method, given) for method, given in PARAMETERS if not isinstance(given, Number)]
+FIT = {str: "Ada", bool: True, dict[str, Any]: {"dry": True}, list[str]: ["lid closed"]}
 READING = {"status", "subscribe", "runs", "run", "run_rows", "run_events"}
 
 
 def full(method):
-    return {number.name: 7 for number in method.parameters}
+    return {
+        given.name: 7 if isinstance(given, Number) else FIT[given.kind]
+        for given in method.parameters
+    }
 
 
 def number_id(value):
@@ -34,12 +50,24 @@ def test_a_parameter_that_is_no_whole_number_is_refused(method, number, value):
         method.fit(full(method) | {number.name: value})
 
 
-@pytest.mark.parametrize(("method", "number"), NUMBERS, ids=number_id)
+@pytest.mark.parametrize(("method", "word"), WORDS, ids=number_id)
+@pytest.mark.parametrize("value", [7, 1.0, None, "7", True, [], {}, [7], ["a", None]], ids=repr)
+def test_a_parameter_of_another_kind_than_its_own_is_refused(method, word, value):
+    fit = {str: (str,), bool: (bool,), dict[str, Any]: (dict,), list[str]: ()}[word.kind]
+    if type(value) in fit or (word.kind == list[str] and value == []):
+        assert method.fit(full(method) | {word.name: value})[word.name] == value
+        return
+
+    with pytest.raises(UnfitParameters, match=f"'{word.name}' must be"):
+        method.fit(full(method) | {word.name: value})
+
+
+@pytest.mark.parametrize(("method", "number"), PARAMETERS, ids=number_id)
 def test_a_parameter_is_given_or_has_a_stand_in(method, number):
     params = {name: value for name, value in full(method).items() if name != number.name}
 
-    if number.name == "id":
-        with pytest.raises(UnfitParameters, match="'id' is missing"):
+    if number.otherwise is REQUIRED:
+        with pytest.raises(UnfitParameters, match=f"'{number.name}' is missing"):
             method.fit(params)
     else:
         assert method.fit(params)[number.name] == number.otherwise

@@ -15,6 +15,7 @@ from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
 from rig.memory import MemoryClock, MemoryContact, MemoryPort, MemoryRecords, NoDoorbell
+from rig.unguarded import Unguarded
 
 STEP_S = 0.004
 LONG_S = 60.0
@@ -36,7 +37,7 @@ class Rig:
             wishes=self.wishes,
             clock=self.clock,
             records=self.records,
-            settle_s=0.05,
+            guard=Unguarded(self.contact),
         )
 
     def __enter__(self):

@@ -1,5 +1,6 @@
 """Two clocks: the system's, and the practice machine's."""
 
+import threading
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -34,7 +35,7 @@ class PracticeClock:
 
     Simulated time waits for the host. Where it has stood still for two seconds of the wall's
     it goes on by the wall's, so that a dead practice machine does not stop the daemon's
-    patience; what was added stays added. One thread only asks for it.
+    patience; what was added stays added.
     """
 
     def __init__(
@@ -50,17 +51,19 @@ class PracticeClock:
         self._seen_s = self._simulated.now_s
         self._seen_at_s = wall()
         self._added_s = 0.0
+        self._lock = threading.Lock()
 
     def now_s(self) -> float:
         """Return simulated seconds, and what was added to them."""
-        simulated_s, wall_s = self._simulated.now_s, self._wall()
-        if simulated_s != self._seen_s:
-            self._seen_s, self._seen_at_s = simulated_s, wall_s
-        elif wall_s - self._seen_at_s > STANDSTILL_S:
-            overdue_s = wall_s - self._seen_at_s - STANDSTILL_S
-            self._added_s += overdue_s
-            self._seen_at_s += overdue_s
-        return simulated_s + self._added_s
+        with self._lock:
+            simulated_s, wall_s = self._simulated.now_s, self._wall()
+            if simulated_s != self._seen_s:
+                self._seen_s, self._seen_at_s = simulated_s, wall_s
+            elif wall_s - self._seen_at_s > STANDSTILL_S:
+                overdue_s = wall_s - self._seen_at_s - STANDSTILL_S
+                self._added_s += overdue_s
+                self._seen_at_s += overdue_s
+            return simulated_s + self._added_s
 
     def utc_now(self) -> str:
         """Return the wall clock's time: the practice etch happens now, only faster."""

@@ -5,6 +5,7 @@ from typing import Any
 from etchdaemon.interlocks.checklist import Question
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchdaemon.interlocks.rules import Phase
 from etchdaemon.interlocks.watch import Interlocks
 
 
@@ -32,7 +33,14 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
             }
             for trip in interlocks.latch.trips
         ],
-        "arming": {"step": arming.step.value, "failed_because": arming.failed_because},
+        "arming": {
+            "step": arming.step.value,
+            "is_under_way": arming.is_under_way,
+            "is_possible": not any(one.reaction(Phase.IDLE) for one in found.values())
+            and not interlocks.latch.trips
+            and not is_watch_only(setup.wired),
+            "failed_because": arming.failed_because,
+        },
         "is_somebody_there": interlocks.senses.presence.is_fresh(now_s),
         "questions": [_question(one) for one in interlocks.checklist.open_questions(day)],
         "extraction": interlocks.senses.fan.sentence if Output.EXTRACTION in setup.wired else None,

@@ -22,6 +22,7 @@ from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
 from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
 
 STEERING_FRESH_S: Final = 0.08  # so that the heartbeat stops within 100 ms of a blocked loop
+LONGEST_WAIT_S: Final = 15.0  # the loop for the logbook, at a start and a resume
 SPARE_S: Final = 0.05  # for the look that closes the contact
 
 
@@ -91,15 +92,16 @@ class Interlocks:
             self.cut_beam()
         return Verdict(reaction, sentence, fresh, found)
 
-    def note_steered(self, now_s: float, *, away_s: float = 0.0) -> None:
+    def note_steered(self, now_s: float, *, is_waiting: bool = False) -> None:
         """Note that the loop that steers the machine is alive.
 
-        `away_s` is how long it will be away, waiting for the logbook's word before a start or a
-        resume: there is no beam meanwhile, and a slow disk is no hanging program.
+        It may be about to wait for the logbook's word, before a start or a resume: there is no
+        beam meanwhile, and a slow disk is no hanging program.
         """
-        if away_s:
+        if is_waiting:
             self.cut_beam()
-        self._steered_at_s = now_s + away_s
+            now_s += LONGEST_WAIT_S * self._time_factor
+        self._steered_at_s = now_s
 
     def note_failed(self, now_s: float) -> None:
         """Trip because the guard itself has failed."""

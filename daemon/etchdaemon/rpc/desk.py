@@ -88,7 +88,7 @@ class Desk:
             kind = next(kind for fault, kind in _KINDS.items() if isinstance(error, fault))
             raise Refused(kind, str(error)) from error
 
-    def _carry_out(self, method: Method, params: dict[str, int | None], asked: Asked) -> Any:
+    def _carry_out(self, method: Method, params: dict[str, Any], asked: Asked) -> Any:
         if method.name in _QUESTIONS:
             return self._history.ask(method.name, **params)
         if method.name == "subscribe":
@@ -98,7 +98,7 @@ class Desk:
         files = asked.take_files(len(method.files))
         try:
             return self._operator.request(
-                method.name, **dict(zip(method.files, files, strict=True))
+                method.name, **params, **dict(zip(method.files, files, strict=True))
             )
         finally:
             for file in files:

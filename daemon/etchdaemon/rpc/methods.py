@@ -1,9 +1,10 @@
 """What may be asked of the daemon: one table, from which calls are checked and people told."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, Final
+from typing import Any, Final, get_origin
 
 from etchwire.errors import UnfitParameters, UnknownMethod
 
@@ -53,6 +54,40 @@ class Number:
 
 
 @dataclass(frozen=True, slots=True)
+class Word:
+    """A parameter of another kind, and what it is when it is not given."""
+
+    name: str
+    kind: type[str] | type[bool] | type[dict[str, Any]] | type[list[str]]
+    otherwise: Any = REQUIRED
+
+    def value_in(self, params: Mapping[str, Any]) -> Any:
+        """Return what was given, or its stand-in; raise UnfitParameters."""
+        value = params.get(self.name, self.otherwise)
+        if isinstance(value, _Required):
+            raise UnfitParameters("refused", f"the parameter {self.name!r} is missing")
+        is_fit = isinstance(value, get_origin(self.kind) or self.kind)
+        if not is_fit or (isinstance(value, list) and not all(isinstance(v, str) for v in value)):
+            said = f"{self.name!r} must be {_KINDS[self.kind]}, not {value!r:.40}"
+            raise UnfitParameters("refused", said)
+        return value
+
+    def __str__(self) -> str:
+        """Return how the table shows it."""
+        if self.otherwise is REQUIRED:
+            return self.name
+        return f"{self.name} = {json.dumps(self.otherwise)}"
+
+
+_KINDS: Final[Mapping[Any, str]] = {
+    str: "a text",
+    bool: "true or false",
+    dict[str, Any]: "a table",
+    list[str]: "a list of texts",
+}
+
+
+@dataclass(frozen=True, slots=True)
 class Method:
     """One line of the table.
 
@@ -63,11 +98,11 @@ class Method:
     name: str
     right: Right
     text: str
-    parameters: tuple[Number, ...] = ()
+    parameters: tuple[Number | Word, ...] = ()
     is_at_once: bool = False
     files: tuple[str, ...] = ()
 
-    def fit(self, params: Mapping[str, Any]) -> dict[str, int | None]:
+    def fit(self, params: Mapping[str, Any]) -> dict[str, Any]:
         """Return the parameters complete and of their types; raise UnfitParameters."""
         unknown = sorted(set(params) - {parameter.name for parameter in self.parameters})
         if unknown:
@@ -88,10 +123,34 @@ METHODS: Final = (
     ),
     Method("load", Right.OPERATE, "Take a job: copy, hash and check it.", files=_JOB),
     Method("unload", Right.OPERATE, "Put the job away."),
-    Method("start", Right.OPERATE, "Begin to etch the job."),
+    Method(
+        "arm",
+        Right.OPERATE,
+        "Begin arming: `answers` to the checklist by key; the loop is tested, then somebody shows"
+        " at the machine that they are there.",
+        (Word("answers", dict[str, Any]), Word("test_heartbeat", bool, otherwise=False)),
+    ),
+    Method("disarm", Right.OPERATE, "Undo arming."),
+    Method(
+        "start",
+        Right.OPERATE,
+        "Begin to etch the job, once armed.",
+        (
+            Word("acknowledge_long_run", bool, otherwise=False),
+            Word("stays_until_end", str, otherwise=""),
+        ),
+    ),
     Method("hold", Right.OPERATE, "Come to rest at the row's end.", is_at_once=True),
     Method("hold_now", Right.OPERATE, "Come to rest within the row.", is_at_once=True),
     Method("resume", Right.OPERATE, "Go on after a hold."),
+    Method(
+        "reset",
+        Right.OPERATE,
+        "Reset the trips a person was shown, by `names`; nothing starts by that.",
+        (Word("names", list[str]),),
+    ),
+    Method("answer_round", Right.OPERATE, "Say that somebody is within reach."),
+    Method("bed_touched", Right.OPERATE, "Ask the checklist's questions about the bed again."),
     Method("stop", Right.OPERATE, "End the run; the beam goes out.", is_at_once=True),
     Method(
         "runs",

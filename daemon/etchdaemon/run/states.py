@@ -38,6 +38,8 @@ class Turn(Enum):
     """What happens to an etch without anybody's asking."""
 
     MACHINE_SEEN = "machine seen"
+    ARMED = "armed"
+    DISARMED = "disarmed"
     CAME_TO_REST = "came to rest"
     MOVED_ON = "moved on"
     FAULT_FOUND = "fault found"  # and the machine is being stopped for it
@@ -50,7 +52,12 @@ NEXT_STATE: Final[Mapping[tuple[State, Wish | Turn], State]] = {
     (State.IDLE, Wish.LOAD): State.LOADED,
     (State.LOADED, Wish.LOAD): State.LOADED,
     (State.LOADED, Wish.UNLOAD): State.IDLE,
-    (State.LOADED, Wish.START): State.ETCHING,
+    (State.LOADED, Wish.START): State.ETCHING,  # the guard refuses it unless it is armed
+    (State.LOADED, Turn.ARMED): State.ARMED,
+    (State.ARMED, Turn.DISARMED): State.LOADED,
+    (State.ARMED, Wish.LOAD): State.LOADED,
+    (State.ARMED, Wish.UNLOAD): State.IDLE,
+    (State.ARMED, Wish.START): State.ETCHING,
     (State.ETCHING, Wish.HOLD): State.HOLDING,
     (State.ETCHING, Wish.HOLD_NOW): State.HOLDING,
     (State.ETCHING, Wish.STOP): State.STOPPING,
@@ -75,6 +82,7 @@ NEXT_STATE: Final[Mapping[tuple[State, Wish | Turn], State]] = {
     (State.ENDED, Wish.LOAD): State.LOADED,
     (State.ENDED, Wish.UNLOAD): State.IDLE,
     (State.ENDED, Wish.START): State.ETCHING,
+    (State.ENDED, Turn.ARMED): State.ARMED,
 }
 
 # A run is under way: its record is open and the controller is ours.
@@ -112,6 +120,11 @@ class Life:
     def turn(self, input_: Wish | Turn) -> None:
         """Go where `input_` leads; raise CommandRefused where it leads nowhere."""
         self.state = next_state(self.state, input_)
+
+    def note_armed(self, *, is_armed: bool) -> None:
+        """Follow the box: a picture that is loaded is ready to start while the box is armed."""
+        turn = Turn.ARMED if is_armed else Turn.DISARMED
+        self.state = NEXT_STATE.get((self.state, turn), self.state)
 
     @property
     def is_under_way(self) -> bool:

@@ -15,6 +15,9 @@ from etchdaemon.controller.events import (
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order, Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError
+from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.watch import Verdict
+from etchdaemon.ports import Guard
 from etchdaemon.run import audit
 from etchdaemon.run.holding import Arriving, Enabling, HoldingNow
 from etchdaemon.run.resetting import Emergency
@@ -23,7 +26,7 @@ from etchdaemon.run.stopping import REST_PATIENCE_S, Stopping, braking_s
 from etchdaemon.service import faults
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import Machine
-from etchwire.record import HELD, HOLD, RESUMED
+from etchwire.record import HELD, HOLD, RESUMED, TRIP
 
 LONGEST_PAUSE_S: Final = 1.0
 _FEEDING: Final = frozenset((State.ETCHING, State.HOLDING))
@@ -37,28 +40,25 @@ class Course:
     """
 
     def __init__(
-        self, etch: Etch, *, machine: Machine, life: Life, settle_s: float, now_s: float
+        self, etch: Etch, *, machine: Machine, life: Life, guard: Guard, now_s: float
     ) -> None:
         self.etch = etch
         self._machine = machine
         self._life = life
-        self._settle_s = settle_s
+        self._guard = guard
         head, recipe = etch.job.sheet.head, etch.job.sheet.recipe
         self._rest_patience_s = REST_PATIENCE_S + braking_s(
             feed_mm_per_min=max(recipe.feed_mm_per_min, head.max_feed_mm_per_min),
             acceleration_mm_per_s2=head.acceleration_mm_per_s2,
         )
         self._last_look_s = now_s
-        machine.begin(Enabling(settle_s), now_s)
+        machine.begin(Enabling(guard.settle_s), now_s)
 
     # What a person may ask for.
 
     def hold(self, now_s: float) -> None:  # noqa: ARG002 - one signature for the table
         """Come to rest at the end of the row of which any byte was sent."""
-        self._life.turn(Wish.HOLD)
-        self.etch.hold_at_row_end()
-        self.etch.held_because = "You asked for a hold at the row's end."
-        self.etch.note(HOLD, self.etch.held_because)
+        self._hold_for("You asked for a hold at the row's end.")
 
     def hold_now(self, now_s: float) -> None:
         """Come to rest where the head is."""
@@ -74,9 +74,11 @@ class Course:
         if report is None or not (report.is_idle or report.is_held):
             raise CommandRefused("The machine is not ready to go on. Is its lid closed?")
         if self._life.state is State.HELD:
+            self._guard.resume_run()
+            self._guard.note_steered(now_s, is_waiting=True)
             self.etch.confirm(RESUMED, "You let the etch go on.")
         self._life.turn(Wish.RESUME)
-        enabling = Enabling(self._settle_s, starts_cycle=self.etch.is_held_in_motion)
+        enabling = Enabling(self._guard.settle_s, starts_cycle=self.etch.is_held_in_motion)
         self._machine.begin(enabling, now_s)
 
     def stop(self, now_s: float, because: str = "You stopped it.") -> None:
@@ -97,6 +99,18 @@ class Course:
             self._begin_stopping(now_s, cuts_first=True)
 
     # What happens.
+
+    def obey(self, verdict: Verdict, now_s: float) -> None:
+        """Do what the interlocks ask; the guard has put the beam out where that is part of it."""
+        for trip in verdict.fresh:
+            reaction = trip.reaction.name.lower()
+            self.etch.note(TRIP, trip.sentence, rule=trip.rule.name, reaction=reaction)
+        if verdict.reaction is Reaction.EMERGENCY:
+            self._reset_for(verdict.sentence, now_s)
+        elif verdict.reaction is Reaction.TRIP:
+            self._trip(verdict.sentence, now_s)
+        elif verdict.reaction is Reaction.HOLD and self._life.state is State.ETCHING:
+            self._hold_for(verdict.sentence)
 
     def note(self, event: Event, now_s: float) -> None:
         """Take note of what the controller said."""
@@ -153,6 +167,8 @@ class Course:
     def _enabled(self, enabling: Enabling, now_s: float) -> None:
         if enabling.has_failed:
             self._fail(faults.NOT_MOVING, now_s)
+        elif not self._guard.may_burn(now_s):
+            self._fail(faults.NO_BEAM, now_s)
         elif self._life.state is State.RESUMING:
             self._life.turn(Turn.MOVED_ON)
             self.etch.feed_on()
@@ -212,6 +228,27 @@ class Course:
 
     # The ways into a sequence.
 
+    def _hold_for(self, because: str) -> None:
+        self._life.turn(Wish.HOLD)
+        self.etch.hold_at_row_end()
+        self.etch.held_because = because
+        self.etch.note(HOLD, because)
+
+    def _trip(self, because: str, now_s: float) -> None:
+        """Bring to rest and end as stopped; a machine that rests already is left to rest."""
+        if self._life.state is State.HELD:
+            self.etch.held_because = because
+        elif self._life.state is not State.STOPPING:
+            self._cut(now_s)
+            self._decide("stopped", because)
+            self._life.turn(Turn.FAULT_FOUND)
+            self._begin_stopping(now_s, cuts_first=True)
+
+    def _reset_for(self, because: str, now_s: float) -> None:
+        if not isinstance(self._machine.sequence, Emergency):
+            self._cut(now_s)
+            self._escalate(because, now_s)
+
     @property
     def _may_feed(self) -> bool:
         return self._life.state in _FEEDING and self._machine.sequence is None
@@ -262,6 +299,7 @@ class Course:
 
     def _end(self, *, is_position_known: bool = True) -> None:
         self._life.turn(Turn.RUN_ENDED)
+        self._guard.end_run()
         self.etch.end(is_position_known=is_position_known)
 
     def _notice_a_pause(self, now_s: float) -> None:

@@ -77,10 +77,23 @@ class Etch:
         self._cut: CutMark | None = None
 
     @classmethod
-    def start(cls, job: SpooledJob, *, facts: Facts, records: Records, clock: Clock) -> Self:
-        """Write the start into the logbook and wait for it; raise LogbookUnavailable."""
+    def start(
+        cls,
+        job: SpooledJob,
+        *,
+        facts: Facts,
+        records: Records,
+        clock: Clock,
+        box: Mapping[str, object],
+    ) -> Self:
+        """Write the start into the logbook and wait for it; raise LogbookUnavailable.
+
+        `box` is what the interlocks have to say of themselves.
+        """
         number = records.start_run(
-            sheet_json=job.sheet_json, started_at_utc=clock.utc_now(), notes=_notes(facts)
+            sheet_json=job.sheet_json,
+            started_at_utc=clock.utc_now(),
+            notes={**_notes(facts), "box": box},
         )
         return cls(job, number=number, facts=facts, records=records, clock=clock)
 

@@ -52,6 +52,9 @@ POSITION_UNKNOWN: Final = (
 )
 NOT_AT_REST: Final = "The machine did not come to rest when it was told to."
 NOT_MOVING: Final = "The head did not move within half a second of being let go on."
+NO_BEAM: Final = (
+    "The beam's contact was to close and has not: the interlocks or the wiring keep it open."
+)
 NOT_AT_ROW_END: Final = (
     "The head does not stand where the row ends: a line was damaged on the cable."
 )

@@ -1,6 +1,7 @@
 """The loop: look once at people, controller and time, then do what follows."""
 
 from collections.abc import Callable, Mapping
+from datetime import datetime
 from typing import Any, Final
 
 from etchdaemon.controller.chore import Chore
@@ -8,9 +9,12 @@ from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.controller.parsing import ACCEPTED
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused, PortLost
-from etchdaemon.ports import Clock, Records
+from etchdaemon.interlocks.rules import Phase
+from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state
 from etchdaemon.service import fitness
+from etchdaemon.service.box_wishes import BOX_WISHES
 from etchdaemon.service.chores import CHORES, chore_for
 from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
@@ -30,24 +34,26 @@ NOT_BETWEEN_RUNS: Final = "This can be done only while nothing is being etched."
 class Service:
     """The daemon's one owner of the machine: whoever calls `step` moves everything on.
 
-    It knows no thread; people reach it through `wishes`. `settle_s` is how long the laser
-    takes to be ready once its contact has closed.
+    It knows no thread; people reach it through `wishes`. The guard is told at every step that
+    the loop is alive, and asked what the interlocks want.
     """
 
     def __init__(
-        self, *, machine: Machine, wishes: Wishes, clock: Clock, records: Records, settle_s: float
+        self, *, machine: Machine, wishes: Wishes, clock: Clock, records: Records, guard: Guard
     ) -> None:
         self._machine = machine
         self._wishes = wishes
         self._clock = clock
         self._records = records
-        self._settle_s = settle_s
+        self._guard = guard
         self._life = Life()
         self._job: SpooledJob | None = None
         self._course: Course | None = None
         self._pending: Request | None = None  # answered when the sequence in hand is over
         self._is_busy = False
-        self._publishing = Publishing(machine=machine, wishes=wishes, clock=clock, records=records)
+        self._publishing = Publishing(
+            machine=machine, wishes=wishes, clock=clock, records=records, guard=guard
+        )
         machine.cut_beam()
         self._show(clock.now_s())
 
@@ -70,7 +76,9 @@ class Service:
     def step(self) -> None:
         """Look once, and do the one thing that follows."""
         now_s = self._clock.now_s()
+        self._guard.note_steered(now_s)
         try:
+            self._obey_guard(now_s)
             for request in self._wishes.take():
                 self._heed(request, now_s)
             self._hear(now_s)
@@ -97,6 +105,13 @@ class Service:
         self._machine.lose("The daemon has ended.", self._clock.now_s())
         if self._course is not None:
             self._course.etch.feed.close()
+
+    def _obey_guard(self, now_s: float) -> None:
+        verdict = self._guard.verdict(now_s)
+        if self._course is not None and self.is_under_way:
+            self._course.obey(verdict, now_s)
+        else:
+            self._life.note_armed(is_armed=self._guard.phase is Phase.ARMED)
 
     def _heed(self, request: Request, now_s: float) -> None:
         try:
@@ -168,14 +183,38 @@ class Service:
             if job is None or facts is None or self._machine.link is not LinkState.READY:
                 raise CommandRefused(self._machine.sentence)
             self._refuse_unfit(job)
-            etch = Etch.start(job, facts=facts, records=self._records, clock=self._clock)
+            box = self._guard.begin_run(self._wish_of(request, job))
         except EtchdaemonError as error:
+            request.refuse(error)
+            return
+        self._guard.note_steered(now_s, is_waiting=True)
+        try:
+            etch = Etch.start(job, facts=facts, records=self._records, clock=self._clock, box=box)
+        except EtchdaemonError as error:
+            self._guard.end_run()
             request.refuse(error)
             return
         self._life.turn(Wish.START)
         self._course = Course(
-            etch, machine=self._machine, life=self._life, settle_s=self._settle_s, now_s=now_s
+            etch, machine=self._machine, life=self._life, guard=self._guard, now_s=now_s
         )
+        request.accept()
+
+    def _wish_of(self, request: Request, job: SpooledJob) -> StartWish:
+        said = request.arguments
+        return StartWish(
+            lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
+            starts_at=datetime.fromisoformat(self._clock.utc_now()).astimezone(),
+            has_acknowledged_long_run=bool(said.get("acknowledge_long_run")),
+            stays_until_end=str(said.get("stays_until_end") or ""),
+        )
+
+    def _ask_box(self, request: Request, _now_s: float) -> None:
+        """Hand a wish to the interlocks."""
+        if request.command == "arm" and not self._machine.is_ready:
+            raise CommandRefused(self._machine.sentence)
+        day = self._clock.utc_now()[:10]
+        BOX_WISHES[request.command](self._guard, request.arguments, day)
         request.accept()
 
     def _do_chore(self, request: Request, now_s: float) -> None:
@@ -231,6 +270,7 @@ _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
     "resume": Service._steer,
     "stop": Service._steer,
     **dict.fromkeys(CHORES, Service._do_chore),
+    **dict.fromkeys(BOX_WISHES, Service._ask_box),
 }
 _WHEN_OVER: Final[Mapping[str, Callable[[Service, Request, Any, float], None]]] = {
     "start": Service._begin,

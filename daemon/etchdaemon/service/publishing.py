@@ -1,11 +1,13 @@
 """When a new snapshot is shown: at once when something changed, now and then while it moves."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
-from etchdaemon.ports import Clock, Records
+from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.states import UNDER_WAY, State, Wish, wishes_in
 from etchdaemon.service import snapshot
+from etchdaemon.service.box_wishes import box_wishes_in
 from etchdaemon.service.chores import chores_for
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import Machine
@@ -28,8 +30,11 @@ class Scene:
 class Publishing:
     """Builds snapshots of a scene and a machine, and hands them to those who watch."""
 
-    def __init__(self, *, machine: Machine, wishes: Wishes, clock: Clock, records: Records) -> None:
+    def __init__(
+        self, *, machine: Machine, wishes: Wishes, clock: Clock, records: Records, guard: Guard
+    ) -> None:
         self._machine = machine
+        self._guard = guard
         self._wishes = wishes
         self._clock = clock
         self._records = records
@@ -40,31 +45,43 @@ class Publishing:
         """Publish `scene` if it is news."""
         machine = self._machine
         what = (scene.state, scene.job, scene.etch, scene.is_pending, machine.link)
-        seen = (*what, machine.sentence, machine.facts, machine.sequence is None)
+        seen = (
+            *what,
+            machine.sentence,
+            machine.facts,
+            machine.sequence is None,
+            self._guard.standing,
+        )
         if seen == self._shown and now_s < self._again_at_s:
             return
         self._shown = seen
         self._again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
+        at_utc = self._clock.utc_now()
+        report = self._guard.report(day=at_utc[:10])
         self._wishes.publish(
             {
-                "at_utc": self._clock.utc_now(),
+                "at_utc": at_utc,
                 "state": scene.state.value,
                 "sentence": snapshot.sentence_of(scene.state, scene.etch, machine),
-                "may": self._may(scene),
+                "may": [*self._may(scene), *self._may_box(scene, report)],
                 "machine": snapshot.machine_of(machine),
                 "job": snapshot.job_of(scene.job),
                 "run": snapshot.run_of(scene.etch, machine, self._clock),
+                "interlocks": report,
                 "logbook_trouble": self._records.trouble,
                 "time_factor": self._clock.seconds_per_wall_second,
             }
         )
 
+    def _may_box(self, scene: Scene, report: Mapping[str, Any]) -> list[str]:
+        is_ready = self._machine.is_ready and not scene.is_pending
+        return box_wishes_in(scene.state, report, is_machine_ready=is_ready)
+
     def _may(self, scene: Scene) -> list[str]:
         is_free = not scene.is_pending and self._machine.sequence is None
+        can_start = is_free and self._machine.is_ready and self._guard.why_not_start() is None
         wishes = [
-            wish.value
-            for wish in wishes_in(scene.state)
-            if wish is not Wish.START or (is_free and self._machine.is_ready)
+            wish.value for wish in wishes_in(scene.state) if wish is not Wish.START or can_start
         ]
         if scene.state in UNDER_WAY or not is_free:
             return wishes

@@ -1,0 +1,37 @@
+"""What a person may ask of the box's interlocks, and when: a table."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+from etchdaemon.interlocks.rules import Phase
+from etchdaemon.ports import Guard
+from etchdaemon.run.states import State
+
+_CAN_BE_ARMED: Final = frozenset((State.LOADED, State.ENDED))
+Arguments = Mapping[str, Any]
+
+
+def _arm(guard: Guard, arguments: Arguments, day: str) -> None:
+    guard.arm(arguments["answers"], day=day, with_heartbeat_test=bool(arguments["test_heartbeat"]))
+
+
+BOX_WISHES: Final[Mapping[str, Callable[[Guard, Arguments, str], None]]] = {
+    "arm": _arm,
+    "disarm": lambda guard, _arguments, _day: guard.disarm(),
+    "reset": lambda guard, arguments, _day: guard.reset(arguments["names"]),
+    "answer_round": lambda guard, _arguments, _day: guard.answer_round(),
+    "bed_touched": lambda guard, _arguments, _day: guard.note_bed_touched(),
+}
+
+
+def box_wishes_in(state: State, report: Mapping[str, Any], *, is_machine_ready: bool) -> list[str]:
+    """Return what may be asked of the box now, by its own report."""
+    is_disarmed = report["phase"] == Phase.IDLE.value and not report["arming"]["is_under_way"]
+    can_be_armed = state in _CAN_BE_ARMED and is_machine_ready
+    may = {
+        "arm": can_be_armed and is_disarmed and report["arming"]["is_possible"],
+        "disarm": not is_disarmed and report["phase"] != Phase.ETCHING.value,
+        "reset": bool(report["trips"]),
+        "answer_round": report["is_round_asking"],
+    }
+    return [name for name, is_possible in may.items() if is_possible]

@@ -1,0 +1,53 @@
+"""A box without interlocks, for tests of what has nothing to do with them."""
+
+# ruff: noqa: ARG002 - the signatures are the guard's
+
+from etchdaemon.interlocks.rules import Phase, Reaction
+from etchdaemon.interlocks.watch import Verdict
+
+
+class Unguarded:
+    """Has only the beam's contact; forbids nothing, asks for nothing, remembers nothing."""
+
+    phase = Phase.IDLE
+    settle_s = 0.05
+    standing = ()
+
+    def __init__(self, contact):
+        self._contact = contact
+
+    def allow(self):
+        self._contact.allow()
+
+    def cut(self):
+        self._contact.cut()
+
+    def verdict(self, now_s):
+        return Verdict(Reaction.NOTHING)
+
+    def may_burn(self, now_s):
+        return True
+
+    def why_not_start(self):
+        return None
+
+    def begin_run(self, wish):
+        return {}
+
+    def report(self, *, day):
+        return {
+            "phase": "idle",
+            "trips": [],
+            "is_round_asking": False,
+            "is_watch_only": True,
+            "arming": {"is_under_way": False, "is_possible": False},
+        }
+
+    def note_steered(self, now_s, *, is_waiting=False):
+        pass
+
+    def resume_run(self):
+        pass
+
+    def end_run(self):
+        pass
