@@ -1,0 +1,94 @@
+"""The rig with a guarded box: interlocks on the practice machine's own board."""
+
+from etchdaemon.guard import Guard
+from etchdaemon.interlocks.extraction import ExtractionTimes
+from etchdaemon.interlocks.inputs import Input, Level, Output
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
+from etchdaemon.interlocks.watch import Interlocks
+from interlock_bench import ANSWERS
+from rig.bench import STEP_S, Rig
+
+LOOKS_EVERY_STEPS = 2  # about a hundred a second
+
+
+class BoardInMemory:
+    """A Board on the practice machine's, read without a socket."""
+
+    def __init__(self, board, clock):
+        self._board = board
+        self._clock = clock
+        self.is_dumb = False
+
+    def read(self):
+        now_s = self._clock.now_s()
+        return {
+            Input(name): Level(is_closed, now_s) for name, is_closed in self._board.inputs().items()
+        }
+
+    def take_opened(self):
+        changes, self._board.changes = self._board.changes, []
+        return {Input(name): self._clock.now_s() for name, is_closed in changes if not is_closed}
+
+    def set(self, output, *, is_on):
+        self._board.set_output(output.value, is_on)
+
+    def close(self):
+        self._board.disconnect()
+
+
+class GuardedRig(Rig):
+    """Guard and loop take turns; every few steps the guard looks, as its thread would."""
+
+    def make_guard(self):
+        self.setup = Setup(wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0))
+        board = BoardInMemory(self.machine.board, self.clock)
+        self.steps = 0
+        return Guard(Interlocks(self.setup), board, self.clock)
+
+    def step(self, times=1):
+        for _ in range(times):
+            if self.steps % LOOKS_EVERY_STEPS == 0:
+                self.guard.look()
+            self.service.step()
+            self.machine.advance(STEP_S)
+            self.steps += 1
+
+    @property
+    def board(self):
+        return self.machine.board
+
+    @property
+    def box(self):
+        return self.wishes.snapshot()["interlocks"]
+
+    @property
+    def may(self):
+        return self.wishes.snapshot()["may"]
+
+    @property
+    def tripped(self):
+        return [trip["name"] for trip in self.box["trips"]]
+
+    def arm(self):
+        self.wait_until(lambda: "arm" in self.may)
+        self.ask("arm", answers=ANSWERS, test_heartbeat=False)
+        self.press_button()
+        self.wait_until(lambda: "start" in self.may)
+
+    def press_button(self):
+        self.board.press_button()
+        self.wait(0.5)
+
+    def start(self, folder=None):
+        self.get_ready()
+        sheet = self.load(folder)
+        self.arm()
+        self.ask("start")
+        return sheet
+
+    def reset(self):
+        self.ask("reset", names=self.tripped)
+
+    @property
+    def is_beam_enabled(self):
+        return self.board.outputs[Output.BEAM_ENABLE.value]
