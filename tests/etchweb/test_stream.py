@@ -64,3 +64,22 @@ def test_a_daemon_that_went_away_and_came_back_is_told_whole():
 
 def test_nothing_heard_is_told_as_away():
     assert view_of(Heard(0, None, "It is off.")) == away_view("It is off.")
+
+
+def test_between_dots_the_figures_of_the_last_dot_stay():
+    frames = Frames()
+    frames.next_frame(heard(1), now_s=0.0)
+    between = {**RUN, "power_ratio": 0.0, "power_w": 0.0, "etched_rows": 413}
+
+    frame = frames.next_frame(heard(2, run=between), now_s=SPACING_S)
+
+    assert data_in(frame) == {"etched_rows": 413, "rows_done": "413", "is_between_dots": True}
+
+
+def test_coming_to_rest_is_no_place_between_dots():
+    frames = Frames()
+    frames.next_frame(heard(1), now_s=0.0)
+
+    news = data_in(frames.next_frame(heard(2, "held"), now_s=SPACING_S))
+
+    assert (news["speed"], news["power_words"]) == ("0", "beam off")

@@ -69,6 +69,9 @@ def test_what_stands_on_the_page_already_is_not_said_twice():
 
     assert watch_view(lost)["sentence"] == "No picture is loaded."
     assert watch_view(snapshot("etching", sentence="Etching."))["sentence"] == ""
+    assert watch_view(snapshot("held", sentence="Held: the beam is off."))["sentence"] == (
+        "The beam is off."
+    )
 
 
 def test_a_held_machine_is_at_rest_with_the_beam_off_and_promises_no_end():

@@ -7,8 +7,8 @@ from typing import Final
 
 # Scaled down here and not in the browser, whose quick way turns fine dots into moiré. A dot
 # pattern hardly compresses: at this width and quality the first view of a page stays small.
-SMALL_WIDTH_PX: Final = 540
-_SMALL_QUALITY: Final = 40
+SMALL_WIDTH_PX: Final = 480
+_SMALL_QUALITY: Final = 35
 
 NAME: Final = re.compile(r"([0-9a-f]{64})(\.png|-small\.jpg)")
 

@@ -35,6 +35,7 @@ def listen_at(host: str, port: int) -> socket.socket:
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind(address)
+        listener.listen()  # whoever reads the address at once is kept waiting, not refused
     except OSError as error:
         listener.close()
         raise AddressTaken(_why_not(error, host, port)) from error

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etchweb.listening import Heard
-from etchweb.watch_view import ACTIONS, View, away_view, changes, watch_view
+from etchweb.watch_view import ACTIONS, ACTUALS, View, away_view, changes, watch_view
 
 GREATEST_STREAMS: Final = 8
 TRY_AGAIN_S: Final = 30  # for the phone that came ninth
@@ -36,7 +36,7 @@ class Frames:
         """Return the text to send at `now_s`, or None while there is nothing to say."""
         waited_s = now_s - self._last_at_s
         if heard.number > self.number and waited_s >= SPACING_S:
-            view = view_of(heard, self.offered)
+            view = self._calm(view_of(heard, self.offered))
             news, self._sent, self.number = changes(self._sent, view), view, heard.number
             if news:
                 return self._say(now_s, f"id: {heard.number}\ndata: {_compact(news)}\n\n")
@@ -44,6 +44,11 @@ class Frames:
             # An event, not a comment: a page can't see comments, and must tell quiet from dead.
             return self._say(now_s, "data: {}\n\n")
         return None
+
+    def _calm(self, view: View) -> View:
+        if not view["is_between_dots"]:
+            return view
+        return view | {name: self._sent[name] for name in ACTUALS if name in self._sent}
 
     def _say(self, now_s: float, text: str) -> str:
         is_first = self._last_at_s == float("-inf")

@@ -28,7 +28,7 @@ PAST_THE_RECIPE: Final = 1.03  # only a move without beam is faster than the rec
 HEADLINES: Final = {
     "starting": "Waking up",
     "idle": "No picture on the bench",
-    "loaded": "The picture is in",
+    "loaded": "On the bench",
     "armed": "Ready to start",
     "etching": "Etching",
     "holding": "Coming to rest",
@@ -136,7 +136,10 @@ _NOTHING: Final[View] = {
     "power_asked": "",
     "power_words": "",
     "slow_words": "",
+    "is_between_dots": False,
 }
+# These stay as they were while the head is between dots: a figure that jumps tells nobody anything.
+ACTUALS: Final = ("speed", "speed_words", "power", "power_words")
 
 
 def changes(before: View, after: View) -> View:
@@ -158,7 +161,7 @@ def _sentence(snapshot: Snapshot, headline: str) -> str:
     sentence = str(snapshot["sentence"])
     if _trouble(snapshot):
         sentence = sentence.replace(snapshot["machine"]["sentence"], "").strip()
-    sentence = as_sentence(sentence)
+    sentence = as_sentence(sentence.removeprefix(f"{headline}:").strip())
     return "" if sentence == f"{headline}." else sentence
 
 
@@ -207,7 +210,7 @@ def _run_part(snapshot: Snapshot) -> View:
         "etched_rows": run["etched_rows"],
         "row": -1 if run["row"] is None or run["ended"] else run["row"],
         "rows_done": grouped(run["etched_rows"]),
-        "row_words": _row_words(run),
+        "row_words": "" if is_at_rest else _row_words(run),
         "elapsed": short_duration(run["elapsed_s"]),
         "slow_words": _slow_words(run["slow_rows"]),
         **_time_part(run, is_at_rest, snapshot["time_factor"]),
@@ -217,7 +220,7 @@ def _run_part(snapshot: Snapshot) -> View:
 
 
 def _row_words(run: Mapping[str, Any]) -> str:
-    if run["ended"] or run["row"] is None:
+    if run["row"] is None:
         return ""
     return f"row {grouped(run['row'] + 1)} in work"
 
@@ -264,7 +267,7 @@ def _power_part(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool
     if now is None:
         return {"power_words": NOT_MEASURED}
     if now == 0:
-        return {"power": "0", "power_words": "between dots"}
+        return {"power": "0", "power_words": "between dots", "is_between_dots": True}
     watts = "" if run["power_w"] is None else f"{run['power_w']:.1f} W, "
     as_asked = now >= asked * AS_ASKED_SHARE
     reason = "as the recipe asks" if as_asked else "it follows the speed, so the burn stays even"

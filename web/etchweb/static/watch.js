@@ -56,7 +56,7 @@ async function redraw() {
     drawn = { ...page.dataset };
     document.getElementById("answer").textContent = answerText;
     document.title = next.title;
-    if (focused) page.querySelector(`[data-ask="${focused}"] button:enabled, .bar button:enabled`)?.focus();
+    if (focused) page.querySelector(`[data-ask="${focused}"] button:enabled, .bar button:enabled`)?.focus({ preventScroll: true });
     showClockTimes(page);
   } catch {
     // The next thing heard tries again.
