@@ -26,7 +26,7 @@ def test_the_headline_of_an_ended_etch_says_how_it_ended(ended):
 @pytest.mark.parametrize(
     ("feed_mm_per_min", "words"),
     [
-        (None, "not measured yet"),
+        (None, "no figure at this moment"),
         (3170.0, "the detail holds it back"),
         (3879.0, "the detail holds it back"),
         (3880.0, "as the recipe asks"),
@@ -43,7 +43,7 @@ def test_the_speed_is_told_against_the_recipe(feed_mm_per_min, words):
 @pytest.mark.parametrize(
     ("power_ratio", "power_w", "words"),
     [
-        (None, None, "not measured yet"),
+        (None, None, "no figure at this moment"),
         (0.6, 12.0, "12.0 W, as the recipe asks"),
         (0.47, 9.5, "9.5 W, it follows the speed, so the burn stays even"),
         (0.47, None, "it follows the speed, so the burn stays even"),

@@ -5,8 +5,9 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Final
 
+from etchweb.figures import ACTUALS, View
 from etchweb.listening import Heard
-from etchweb.watch_view import ACTIONS, ACTUALS, View, away_view, changes, watch_view
+from etchweb.watch_view import ACTIONS, away_view, changes, watch_view
 
 GREATEST_STREAMS: Final = 8
 TRY_AGAIN_S: Final = 30  # for the phone that came ninth

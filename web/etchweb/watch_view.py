@@ -7,6 +7,7 @@ sends the entries that have changed, so that no word is formed in two places.
 from collections.abc import Mapping
 from typing import Any, Final
 
+from etchweb.figures import View, power_figures, speed_figures, time_figures
 from etchweb.words import (
     UNKNOWN,
     as_sentence,
@@ -19,11 +20,7 @@ from etchweb.words import (
 )
 
 Snapshot = Mapping[str, Any]
-View = dict[str, Any]
 
-# Closer than this to the recipe counts as what the recipe asks: the controller rounds and samples.
-AS_ASKED_SHARE: Final = 0.97
-PAST_THE_RECIPE: Final = 1.03  # only a move without beam is faster than the recipe
 
 HEADLINES: Final = {
     "starting": "Waking up",
@@ -64,7 +61,6 @@ ACTIONS: Final = ("start", "hold", "hold_now", "resume", "stop")
 ALWAYS_ASKABLE: Final = ("hold", "hold_now", "stop")
 
 _LINKS_WITH_TROUBLE: Final = {"absent", "refused", "lost"}
-NOT_MEASURED: Final = "not measured yet"
 _AT_REST: Final = {"held", "ended"}
 
 
@@ -138,8 +134,6 @@ _NOTHING: Final[View] = {
     "slow_words": "",
     "is_between_dots": False,
 }
-# These stay as they were while the head is between dots: a figure that jumps tells nobody anything.
-ACTUALS: Final = ("speed", "speed_words", "power", "power_words")
 
 
 def changes(before: View, after: View) -> View:
@@ -213,9 +207,9 @@ def _run_part(snapshot: Snapshot) -> View:
         "row_words": "" if is_at_rest else _row_words(run),
         "elapsed": short_duration(run["elapsed_s"]),
         "slow_words": _slow_words(run["slow_rows"]),
-        **_time_part(run, is_at_rest, snapshot["time_factor"]),
-        **_speed_part(job, run, is_at_rest),
-        **_power_part(job, run, is_at_rest),
+        **time_figures(run, is_at_rest, snapshot["time_factor"]),
+        **speed_figures(job, run, is_at_rest),
+        **power_figures(job, run, is_at_rest),
     }
 
 
@@ -229,46 +223,3 @@ def _slow_words(slow_rows: int | None) -> str:
     if not slow_rows:
         return ""
     return f"{counted(slow_rows, 'row', 'rows')} ran slower than the recipe asks"
-
-
-def _time_part(run: Mapping[str, Any], is_at_rest: bool, time_factor: float) -> View:
-    if run["ended"] or run["remaining_s"] is None:
-        return {}
-    yours = short_duration(run["remaining_s"] / time_factor)
-    return {
-        "left": short_duration(run["remaining_s"]),
-        "left_words": "" if time_factor == 1 else f"{yours} of your time",
-        "ends_at": "" if is_at_rest else run["ends_at_utc"] or "",
-    }
-
-
-def _speed_part(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool) -> View:
-    now, asked = run["feed_mm_per_min"], job["feed_mm_per_min"]
-    if is_at_rest:
-        return {"speed": "0", "speed_words": "at rest"}
-    if now is None:
-        return {"speed_words": NOT_MEASURED}
-    return {"speed": grouped(now), "speed_words": _speed_words(now, asked, run["power_ratio"])}
-
-
-def _speed_words(now: float, asked: float, power_ratio: float | None) -> str:
-    if now > asked * PAST_THE_RECIPE:
-        return "crossing a white stretch"
-    if now >= asked * AS_ASKED_SHARE:
-        return "as the recipe asks"
-    # Slower with the beam off says nothing about the detail: the head may be turning.
-    return "between dots" if power_ratio == 0 else "the detail holds it back"
-
-
-def _power_part(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool) -> View:
-    now, asked = run["power_ratio"], job["power_ratio"]
-    if is_at_rest:
-        return {"power": "0", "power_words": "beam off"}
-    if now is None:
-        return {"power_words": NOT_MEASURED}
-    if now == 0:
-        return {"power": "0", "power_words": "between dots", "is_between_dots": True}
-    watts = "" if run["power_w"] is None else f"{run['power_w']:.1f} W, "
-    as_asked = now >= asked * AS_ASKED_SHARE
-    reason = "as the recipe asks" if as_asked else "it follows the speed, so the burn stays even"
-    return {"power": percent(now), "power_words": watts + reason}
