@@ -1,8 +1,12 @@
 """The box and the loop together: what a trip does to an etch, one fault after the other."""
 
+import hashlib
+import json
+
 import pytest
 
 from etchdaemon.errors import CommandRefused
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from interlock_bench import ANSWERS
 from rig.bench import patch
 from rig.guarded import GuardedRig
@@ -250,6 +254,49 @@ def test_a_logbook_that_cannot_be_written_leaves_the_box_unarmed_and_dark(rig):
 
     assert not rig.is_beam_enabled
     assert rig.box["phase"] == "idle"
+
+
+def constant_power(folder):
+    """Turn a job into one whose beam stays on at standstill."""
+    gcode = (folder / GCODE_NAME).read_bytes().replace(b"M4S0\n", b"M3S0\n")
+    (folder / GCODE_NAME).write_bytes(gcode)
+    sheet = json.loads((folder / SHEET_NAME).read_text())
+    sheet["gcode_sha256"] = hashlib.sha256(gcode).hexdigest()
+    (folder / SHEET_NAME).write_text(json.dumps(sheet))
+    return folder
+
+
+@pytest.mark.parametrize("change", [lambda folder: folder, constant_power])
+def test_a_daemon_that_stands_still_loses_the_beam_with_its_heartbeat(rig, change):
+    rig.start(change(rig.make_job(patch(20, 400))))
+    rig.etch_until_row(3)
+
+    rig.machine.advance(0.5)  # neither guard nor loop gets a turn
+    is_dark = not rig.machine.board.is_beam_enabled
+    rig.machine.advance(5.0)
+
+    assert is_dark
+    assert not rig.machine.is_burning
+
+
+@pytest.mark.parametrize("change", [lambda folder: folder, constant_power])
+def test_a_daemon_that_dies_lets_the_beam_fall(rig, change):
+    rig.start(change(rig.make_job(patch(20, 400))))
+    rig.etch_until_row(3)
+
+    rig.board.disconnect()  # what the kernel does to the wires of a killed process
+    rig.machine.advance(5.0)
+
+    assert not rig.machine.is_burning
+
+
+def test_a_daemon_that_wakes_up_again_does_not_bring_the_beam_back(etching):
+    etching.machine.advance(1.0)
+
+    etching.wait_for_the_end()
+
+    assert not etching.is_beam_enabled
+    assert etching.run["ended"] in ("stopped", "failed")
 
 
 def test_the_heartbeat_contact_holds_through_a_whole_run(rig):

@@ -1,0 +1,112 @@
+"""A daemon killed or stopped in mid-run, with real processes and the practice board's socket."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from etchpath.writer import Order, write_job
+from etchwire.client import DaemonClient
+from etchwire.craft import Recipe
+from etchwire.examples import PRACTICE_HEADS
+from interlock_bench import ANSWERS
+from rig.bench import patch
+
+PATIENCE_S = 60.0
+
+
+def until(holds):
+    deadline_s = time.monotonic() + PATIENCE_S
+    while not holds():
+        assert time.monotonic() < deadline_s, "it did not happen in time"
+        time.sleep(0.02)
+
+
+class Workshop:
+    """Practice machine and daemon as processes, in the middle of a picture."""
+
+    def __init__(self, folder):
+        self.folder = folder
+        self.children = []
+        machine, records = folder / "machine", folder / "records"
+        self.start("machine", "--folder", str(machine))
+        until((machine / "control.sock").is_socket)
+        self.daemon_process = self.start(
+            "daemon", "--port", str(machine / "port"), "--socket", str(folder / "daemon.sock"),
+            "--state", str(records), "--practice", str(machine),
+        )  # fmt: skip
+        until((folder / "daemon.sock").is_socket)
+        self.machine = DaemonClient(machine / "control.sock", peer="the practice machine")
+        self.daemon = DaemonClient(folder / "daemon.sock")
+
+    def start(self, *words):
+        child = subprocess.Popen([sys.executable, "-m", "etchwarden", *words])
+        self.children.append(child)
+        return child
+
+    def etch(self):
+        recipe = Recipe(
+            surface="practice tile, white paint",
+            feed_mm_per_min=4000.0,
+            power_ratio=0.6,
+            line_spacing_mm=0.1,
+        )
+        head = PRACTICE_HEADS["practice-20w"]
+        order = Order(title="patch", head=head, recipe=recipe, halftone="none")
+        with (self.folder / "job.gcode").open("wb+") as gcode:
+            sheet = write_job(patch(400, 400), gcode, order)
+        (self.folder / "job.json").write_text(sheet.to_json())
+        gcode_path, text_path = self.folder / "job.gcode", self.folder / "job.json"
+        with gcode_path.open("rb") as gcode, text_path.open("rb") as text:
+            self.daemon.load(gcode.fileno(), text.fileno())
+        until(lambda: "arm" in self.snapshot["may"])
+        self.daemon.call("arm", answers=ANSWERS)
+        self.machine.call("press_button")
+        until(lambda: "start" in self.snapshot["may"])
+        self.daemon.call("start")
+        until(lambda: self.snapshot["run"]["etched_rows"] > 2)
+
+    @property
+    def snapshot(self):
+        return self.daemon.call("status")
+
+    @property
+    def seen(self):
+        return self.machine.call("state")
+
+    def close(self):
+        self.daemon.close()
+        self.machine.close()
+        for child in self.children:
+            child.kill()
+            child.wait()
+
+
+@pytest.fixture
+def workshop(tmp_path):
+    made = Workshop(tmp_path)
+    made.etch()
+    yield made
+    made.close()
+
+
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGSTOP], ids=["killed", "stopped"])
+def test_a_daemon_that_is_gone_takes_the_beam_with_it(workshop, how):
+    assert workshop.seen["inputs"]["loop_closed"]
+
+    os.kill(workshop.daemon_process.pid, how)
+    until(lambda: not workshop.seen["inputs"]["loop_closed"])
+
+    assert not workshop.seen["is_burning"]
+
+
+def test_a_lid_opened_at_the_machine_ends_the_run_and_is_told(workshop):
+    workshop.machine.call("open_lid")
+    until(lambda: workshop.snapshot["run"]["ended"])
+
+    assert workshop.snapshot["run"]["ended"] == "stopped"
+    assert workshop.snapshot["interlocks"]["trips"][0]["name"] == "lid closed"
+    assert not workshop.seen["outputs"]["beam_enable"]
