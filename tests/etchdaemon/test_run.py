@@ -12,6 +12,7 @@ from etchdaemon.run.comparison import compare
 from etchdaemon.run.cut import Sighting
 from etchdaemon.run.patience import Patience
 from etchdaemon.run.progress import Progress
+from etchdaemon.run.starvation import Starvation
 from etchdaemon.run.states import NEXT_STATE, UNDER_WAY, Life, State, Turn, Wish, next_state
 from sheets import sheet_of
 
@@ -324,3 +325,30 @@ def test_anything_that_moves_between_two_idle_reports_clears_the_suspicion(betwe
     patience.reported(IDLE, lines_in_flight=1, now_s=6.0)
 
     assert not patience.has_lost_a_reply
+
+
+# Starvation
+
+
+@pytest.mark.parametrize(
+    ("blocks", "free", "starved"), [(15, 3, 0), (15, 4, 1), (100, 20, 0), (100, 21, 1)]
+)
+def test_a_planner_with_more_than_a_fifth_free_in_mid_row_is_starving(blocks, free, starved):
+    starvation = Starvation(blocks)
+
+    starvation.note_report(
+        _running(4000, 600, planner_free_blocks=free), elapsed_s=10.0, is_fed=False
+    )
+
+    assert starvation.reports == starved
+
+
+@pytest.mark.parametrize(("elapsed_s", "is_fed"), [(0.9, False), (10.0, True)])
+def test_an_empty_planner_is_right_just_after_the_start_and_with_nothing_left(elapsed_s, is_fed):
+    starvation = Starvation(15)
+
+    starvation.note_report(
+        _running(4000, 600, planner_free_blocks=15), elapsed_s=elapsed_s, is_fed=is_fed
+    )
+
+    assert starvation.reports == 0

@@ -291,3 +291,27 @@ def test_a_daemon_that_has_to_end_cuts_the_beam_and_stops_the_etch(rig):
 
     assert rig.run["ended"] == "stopped"
     assert rig.run["because"] == "The daemon was told to end."
+
+
+def test_speed_and_power_can_be_changed_while_etching_and_are_read_back(rig):
+    rig.start(rig.make_job(np.ones((12, 400), dtype=bool)))
+    rig.etch_until_row(1)
+
+    rig.ask("set_feed", percent=73)
+    rig.ask("set_power", percent=120)
+    rig.wait(1.5)
+
+    assert rig.machine.controller.planner.feed_percent == 73
+    assert rig.machine.controller.power_percent == 120
+    assert "The power follows the speed" in rig.record.event("override")["text"]
+    rig.wait_for_the_end()
+    assert rig.run["ended"] == "complete"
+    assert min(row.feed_min_mm_per_min for row in rig.record.rows) < 0.75 * 4000
+
+
+def test_speed_cannot_be_changed_while_nothing_is_etched(rig):
+    rig.get_ready()
+    rig.load()
+
+    with pytest.raises(CommandRefused, match="while something is being etched"):
+        rig.ask("set_feed", percent=110)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from etchdaemon.controller.events import StatusReported
+from etchwire.sheet import RowEntry
 
 REST_ERROR_MM: Final = 0.02
 CONTACT_S: Final = 0.01  # how late the contact may open
@@ -69,3 +70,22 @@ def nearest(cut_at_s: float, *, before: Sighting, after: Sighting | None) -> Sig
     if after is None or cut_at_s - before.true_at_s <= after.true_at_s - cut_at_s:
         return before
     return after
+
+
+@dataclass(slots=True)
+class CutMark:
+    """The moment at which the beam went out in motion, and what was seen round it."""
+
+    at_s: float
+    before: Sighting
+    entry: RowEntry | None  # the row then in work, which the rest may lie beyond
+    after: Sighting | None = None
+
+    def note_sighting(self, sighting: Sighting) -> None:
+        """Keep the first sighting after the cut: the braking has hardly begun by then."""
+        self.after = self.after or sighting
+
+    def place(self, rest: Sighting) -> Cut:
+        """Return where it was."""
+        seen = nearest(self.at_s, before=self.before, after=self.after)
+        return in_motion(self.at_s, seen=seen, rest=rest)

@@ -1,7 +1,6 @@
 """One run of a job: its lines, its place in the picture, its record."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final, Self
 
 from etchdaemon.controller.events import StatusReported
@@ -10,35 +9,15 @@ from etchdaemon.ports import Clock, Records
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
 from etchdaemon.run.comparison import compare
-from etchdaemon.run.cut import Cut, Sighting
+from etchdaemon.run.cut import CutMark, Sighting
 from etchdaemon.run.progress import Progress
+from etchdaemon.run.starvation import Starvation
 from etchdaemon.service.faults import POSITION_UNKNOWN
 from etchdaemon.service.feed import Feed
 from etchdaemon.service.spool import SpooledJob
 from etchwire.sheet import RowEntry
 
-STARVED_SHARE: Final = 5  # a fifth of the planner free in mid-row: it is running dry
-WARMING_UP_S: Final = 1.0
 MOST_WARNINGS: Final = 100  # in one run's record; the cable may be bad for hours
-
-
-@dataclass(slots=True)
-class CutMark:
-    """The moment at which the beam went out in motion, and what was seen round it."""
-
-    at_s: float
-    before: Sighting
-    entry: RowEntry | None  # the row then in work, which the rest may lie beyond
-    after: Sighting | None = None
-
-    def note_sighting(self, sighting: Sighting) -> None:
-        """Keep the first sighting after the cut: the braking has hardly begun by then."""
-        self.after = self.after or sighting
-
-    def place(self, rest: Sighting) -> Cut:
-        """Return where it was."""
-        seen = cut.nearest(self.at_s, before=self.before, after=self.after)
-        return cut.in_motion(self.at_s, seen=seen, rest=rest)
 
 
 class Etch:
@@ -67,10 +46,9 @@ class Etch:
         self.ending: tuple[str, str] | None = None
         self.ended_at_s: float | None = None
         self.lines_accepted = 0
-        self.starved_reports = 0
         self.moving_s = 0.0
         self._warnings = 0
-        self._starved_above = facts.build.planner_blocks // STARVED_SHARE if facts.build else None
+        self._starvation = Starvation(facts.build.planner_blocks if facts.build else None)
         self._records = records
         self._clock = clock
         self._sighting: Sighting | None = None
@@ -156,7 +134,8 @@ class Etch:
         self._sighting = sighting
         if self._cut is not None:
             self._cut.note_sighting(sighting)
-        self._count_starvation(report, now_s)
+        elapsed_s = now_s - self.started_at_s
+        self._starvation.note_report(report, elapsed_s=elapsed_s, is_fed=self.is_fed)
         rows = self.progress.note_place(
             sighting.x_mm, sighting.y_mm, last_line_sent=self.feed.last_line
         )
@@ -223,7 +202,7 @@ class Etch:
             "comparison",
             str(comparison),
             **comparison.to_table(),
-            starved_reports=self.starved_reports,
+            starved_reports=self._starvation.reports,
         )
         self._records.end_run(
             self.number,
@@ -250,13 +229,6 @@ class Etch:
             self._records.note_rows(
                 self.number, [self.meter.finish_row(entry.row, at_s=at_s) for entry in rows]
             )
-
-    def _count_starvation(self, report: StatusReported, now_s: float) -> None:
-        free = report.planner_free_blocks
-        if self._starved_above is None or free is None or report.state != "Run" or self.is_fed:
-            return
-        if now_s - self.started_at_s > WARMING_UP_S and free > self._starved_above:
-            self.starved_reports += 1
 
 
 def _notes(facts: Facts) -> dict[str, Any]:

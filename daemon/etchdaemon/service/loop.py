@@ -1,34 +1,27 @@
 """The loop: look once at people, controller and time, then do what follows."""
 
 from collections.abc import Callable, Mapping
-from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
-from etchdaemon.controller.chore import Chore
-from etchdaemon.controller.opening import From
-from etchdaemon.controller.orders import Sequence
 from etchdaemon.controller.parsing import ACCEPTED
-from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused, PortLost
+from etchdaemon.errors import CommandRefused, EtchdaemonError, PortLost
 from etchdaemon.interlocks.rules import Phase
-from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Records
-from etchdaemon.run.states import Life, State, Turn, Wish, next_state
-from etchdaemon.service import fitness
+from etchdaemon.run.overrides import Lever
+from etchdaemon.run.states import Life, State, Wish, next_state
+from etchdaemon.service.between import Between
 from etchdaemon.service.box_wishes import BOX_WISHES
-from etchdaemon.service.chores import CHORES, chore_for
+from etchdaemon.service.chores import CHORES
 from etchdaemon.service.course import Course
-from etchdaemon.service.etch import Etch
-from etchdaemon.service.machine import LinkState, Machine
+from etchdaemon.service.machine import Machine
 from etchdaemon.service.publishing import Publishing, Scene
-from etchdaemon.service.spool import SpooledJob
 from etchdaemon.service.wishes import Request, Wishes
 
 AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.004
 SLOW_GATHERING_S: Final = 0.006
 FEW_LINES: Final = 4
-JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."
-NOT_BETWEEN_RUNS: Final = "This can be done only while nothing is being etched."
+NOT_ETCHING: Final = "Speed and power can be changed only while something is being etched."
 
 
 class Service:
@@ -44,12 +37,11 @@ class Service:
         self._machine = machine
         self._wishes = wishes
         self._clock = clock
-        self._records = records
         self._guard = guard
         self._life = Life()
-        self._job: SpooledJob | None = None
-        self._course: Course | None = None
-        self._pending: Request | None = None  # answered when the sequence in hand is over
+        self._between = Between(
+            machine=machine, life=self._life, clock=clock, records=records, guard=guard
+        )
         self._is_busy = False
         self._publishing = Publishing(
             machine=machine, wishes=wishes, clock=clock, records=records, guard=guard
@@ -83,7 +75,8 @@ class Service:
                 self._heed(request, now_s)
             self._hear(now_s)
             self._go_on(now_s)
-            lines = self._course.lines(now_s) if self._course is not None else ()
+            course = self._course
+            lines = () if course is None else course.lines(now_s)
             self._is_busy = len(lines) > FEW_LINES
             self._machine.send(lines, now_s)
         except PortLost as lost:
@@ -93,9 +86,10 @@ class Service:
     def wind_down(self) -> None:
         """Begin to end a run that is under way, because the daemon has to end."""
         now_s = self._clock.now_s()
-        if self._course is not None and self.is_under_way:
+        course = self._course
+        if course is not None:
             try:
-                self._course.wind_down(now_s)
+                course.ends.wind_down(now_s)
             except PortLost as lost:
                 self._lose(str(lost), now_s)
         self._machine.cut_beam()
@@ -103,13 +97,19 @@ class Service:
     def close(self) -> None:
         """Cut the beam and let go of port and files, whatever is under way."""
         self._machine.lose("The daemon has ended.", self._clock.now_s())
-        if self._course is not None:
-            self._course.etch.feed.close()
+        if self._between.course is not None:
+            self._between.course.etch.feed.close()
+
+    @property
+    def _course(self) -> Course | None:
+        """The run that is under way."""
+        return self._between.course if self._life.is_under_way else None
 
     def _obey_guard(self, now_s: float) -> None:
         verdict = self._guard.verdict(now_s)
-        if self._course is not None and self.is_under_way:
-            self._course.obey(verdict, now_s)
+        course = self._course
+        if course is not None:
+            course.obey(verdict, now_s)
         else:
             self._life.note_armed(is_armed=self._guard.phase is Phase.ARMED)
 
@@ -123,91 +123,45 @@ class Service:
 
     def _hear(self, now_s: float) -> None:
         for event in self._machine.hear(now_s):
-            if self._course is None or not self.is_under_way:
+            course = self._course
+            if course is None:
                 self._machine.watch(event, now_s)
             elif event is ACCEPTED:  # the busiest path by far
-                self._course.etch.lines_accepted += 1
+                course.etch.lines_accepted += 1
             else:
-                self._course.note(event, now_s)
+                course.note(event, now_s)
 
     def _go_on(self, now_s: float) -> None:
-        if self._course is not None and self.is_under_way:
-            self._course.go_on(now_s)
-            return
-        ended = self._machine.tick(now_s)
-        if self._pending is not None and ended is not None:
-            request, self._pending = self._pending, None
-            _WHEN_OVER[request.command](self, request, ended, now_s)
-        self._machine.look_after(now_s)
-        if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
-            self._life.turn(Turn.MACHINE_SEEN)
+        course = self._course
+        if course is not None:
+            course.go_on(now_s)
+        else:
+            self._between.go_on(now_s)
 
     def _lose(self, sentence: str, now_s: float) -> None:
         self._machine.lose(sentence, now_s)
-        if self._course is not None and self.is_under_way:
-            self._course.lose(sentence)
-        if self._pending is not None:
-            self._pending.refuse(CommandRefused(sentence))
-            self._pending = None
+        course = self._course
+        if course is not None:
+            course.ends.lose(sentence)
+        self._between.lose(sentence)
 
     # What a person may ask for.
 
-    def _load(self, request: Request, now_s: float) -> None:  # noqa: ARG002 - the table's signature
-        self._refuse_while_pending()
-        next_state(self._life.state, Wish.LOAD)
-        job: SpooledJob = request.arguments["job"]
-        self._refuse_unfit(job)
-        self._life.turn(Wish.LOAD)
-        self._job, self._course = job, None
-        request.accept({"job_sha256": job.sheet.gcode_sha256})
-
-    def _unload(self, request: Request, now_s: float) -> None:  # noqa: ARG002
-        self._refuse_while_pending()
-        self._life.turn(Wish.UNLOAD)
-        self._job = self._course = None
+    def _steer(self, request: Request, now_s: float) -> None:
+        """Hand a wish to the run, or refuse it in the words of the table."""
+        wish = Wish(request.command)
+        next_state(self._life.state, wish)
+        course = self._course
+        if course is not None:
+            _STEERING[wish](course, now_s)
         request.accept()
 
-    def _start(self, request: Request, now_s: float) -> None:
-        """Ask the controller anew what it is set to; the start follows when it has answered."""
-        self._refuse_while_pending()
-        next_state(self._life.state, Wish.START)
-        if not self._machine.is_ready:
-            raise CommandRefused(self._machine.sentence)
-        self._pending = request
-        self._machine.open_again(From.REST, now_s)
-
-    def _begin(self, request: Request, _opening: Sequence, now_s: float) -> None:
-        """Start the run, now that the controller has said again what it is."""
-        job, facts = self._job, self._machine.facts
-        try:
-            if job is None or facts is None or self._machine.link is not LinkState.READY:
-                raise CommandRefused(self._machine.sentence)
-            self._refuse_unfit(job)
-            box = self._guard.begin_run(self._wish_of(request, job))
-        except EtchdaemonError as error:
-            request.refuse(error)
-            return
-        self._guard.note_steered(now_s, is_waiting=True)
-        try:
-            etch = Etch.start(job, facts=facts, records=self._records, clock=self._clock, box=box)
-        except EtchdaemonError as error:
-            self._guard.end_run()
-            request.refuse(error)
-            return
-        self._life.turn(Wish.START)
-        self._course = Course(
-            etch, machine=self._machine, life=self._life, guard=self._guard, now_s=now_s
-        )
+    def _override(self, request: Request, _now_s: float) -> None:
+        course = self._course
+        if course is None or self._life.state is not State.ETCHING:
+            raise CommandRefused(NOT_ETCHING)
+        course.override(Lever(request.command.removeprefix("set_")), request.arguments["percent"])
         request.accept()
-
-    def _wish_of(self, request: Request, job: SpooledJob) -> StartWish:
-        said = request.arguments
-        return StartWish(
-            lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
-            starts_at=datetime.fromisoformat(self._clock.utc_now()).astimezone(),
-            has_acknowledged_long_run=bool(said.get("acknowledge_long_run")),
-            stays_until_end=str(said.get("stays_until_end") or ""),
-        )
 
     def _ask_box(self, request: Request, _now_s: float) -> None:
         """Hand a wish to the interlocks."""
@@ -217,64 +171,27 @@ class Service:
         BOX_WISHES[request.command](self._guard, request.arguments, day)
         request.accept()
 
-    def _do_chore(self, request: Request, now_s: float) -> None:
-        """Have the controller do something between runs; it is answered when that is done."""
-        self._refuse_while_pending()
-        if self.is_under_way or self._machine.sequence is not None:
-            raise CommandRefused(NOT_BETWEEN_RUNS)
-        chore = chore_for(request.command, self._machine.facts)
-        self._pending = request
-        self._machine.begin(chore, now_s)
-
-    def _chore_done(self, request: Request, chore: Chore, now_s: float) -> None:
-        if chore.failure is None:
-            request.accept()
-            self._machine.open_again(From.REST, now_s)
-        else:
-            request.refuse(CommandRefused(chore.failure))
-            self._machine.open_again(From.UNSURE, now_s)
-
-    def _steer(self, request: Request, now_s: float) -> None:
-        """Hand a wish to the run, or refuse it in the words of the table."""
-        wish = Wish(request.command)
-        next_state(self._life.state, wish)
-        if self._course is not None:
-            _STEERING[wish](self._course, now_s)
-        request.accept()
-
-    def _do_not_know(self, request: Request, now_s: float) -> None:  # noqa: ARG002
+    def _do_not_know(self, request: Request, _now_s: float) -> None:
         raise CommandRefused(f"This daemon does not know how to {request.command!r}.")
 
-    def _refuse_while_pending(self) -> None:
-        if self._pending is not None:
-            raise CommandRefused(JUST_ASKED)
-
-    def _refuse_unfit(self, job: SpooledJob) -> None:
-        facts = self._machine.facts if self._machine.link is LinkState.READY else None
-        objections = () if facts is None else fitness.objections(job.sheet, facts)
-        if objections:
-            raise JobRefused(" ".join(objections))
-
     def _show(self, now_s: float) -> None:
-        etch = None if self._course is None else self._course.etch
-        scene = Scene(self._life.state, self._job, etch, self._pending is not None)
+        between = self._between
+        etch = None if between.course is None else between.course.etch
+        scene = Scene(self._life.state, between.job, etch, between.pending is not None)
         self._publishing.show(scene, now_s)
 
 
 _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
-    "load": Service._load,
-    "unload": Service._unload,
-    "start": Service._start,
-    "hold": Service._steer,
-    "hold_now": Service._steer,
-    "resume": Service._steer,
-    "stop": Service._steer,
-    **dict.fromkeys(CHORES, Service._do_chore),
+    "load": lambda service, request, now_s: service._between.load(request, now_s),
+    "unload": lambda service, request, now_s: service._between.unload(request, now_s),
+    "start": lambda service, request, now_s: service._between.start(request, now_s),
+    "set_feed": Service._override,
+    "set_power": Service._override,
+    **dict.fromkeys(("hold", "hold_now", "resume", "stop"), Service._steer),
+    **dict.fromkeys(
+        CHORES, lambda service, request, now_s: service._between.do_chore(request, now_s)
+    ),
     **dict.fromkeys(BOX_WISHES, Service._ask_box),
-}
-_WHEN_OVER: Final[Mapping[str, Callable[[Service, Request, Any, float], None]]] = {
-    "start": Service._begin,
-    **dict.fromkeys(CHORES, Service._chore_done),
 }
 _STEERING: Final[Mapping[Wish, Callable[[Course, float], None]]] = {
     Wish.HOLD: Course.hold,

@@ -90,9 +90,13 @@ class Machine:
                 self.report = event
             elif isinstance(event, Greeted):
                 self.greeting = event
-            if self.sequence is not None:
-                self.carry_out(self.sequence.hear(event, now_s), now_s)
+            self.tell(event, now_s)
         return events
+
+    def tell(self, event: Event, now_s: float) -> None:
+        """Let the sequence in hand know of `event`."""
+        if self.sequence is not None:
+            self.carry_out(self.sequence.hear(event, now_s), now_s)
 
     def begin(self, sequence: Sequence, now_s: float) -> None:
         """Take `sequence` in hand, instead of any other."""
@@ -140,6 +144,11 @@ class Machine:
         """Open the beam's contact."""
         self._beam.cut()
         self.is_beam_allowed = False
+
+    def put(self, byte: bytes) -> None:
+        """Write a real-time byte that is no order."""
+        if self._wire is not None:
+            self._wire.put(byte)
 
     def send(self, lines: Listed[bytes], now_s: float) -> None:
         """Write `lines` with the report request that is due."""

@@ -1,0 +1,152 @@
+"""What goes on between runs: jobs come and go, the controller does chores, a start is prepared."""
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any, Final
+
+from etchdaemon.controller.chore import Chore
+from etchdaemon.controller.opening import From
+from etchdaemon.controller.orders import Sequence
+from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
+from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.ports import Clock, Guard, Records
+from etchdaemon.run.states import Life, State, Turn, Wish, next_state
+from etchdaemon.service import fitness
+from etchdaemon.service.chores import CHORES, chore_for
+from etchdaemon.service.course import Course
+from etchdaemon.service.etch import Etch
+from etchdaemon.service.machine import LinkState, Machine
+from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.wishes import Request
+
+JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."
+NOT_BETWEEN_RUNS: Final = "This can be done only while nothing is being etched."
+
+
+class Between:
+    """Holds the job that is loaded, and the request that waits for the controller.
+
+    `course` is the run that was started last, until another job is loaded.
+    """
+
+    def __init__(
+        self, *, machine: Machine, life: Life, clock: Clock, records: Records, guard: Guard
+    ) -> None:
+        self.job: SpooledJob | None = None
+        self.course: Course | None = None
+        self.pending: Request | None = None  # answered when the sequence in hand is over
+        self._machine = machine
+        self._life = life
+        self._clock = clock
+        self._records = records
+        self._guard = guard
+
+    def load(self, request: Request, now_s: float) -> None:  # noqa: ARG002 - the table's signature
+        """Take a job, unless the controller, as far as it is known, cannot run it."""
+        self._refuse_while_pending()
+        next_state(self._life.state, Wish.LOAD)
+        job: SpooledJob = request.arguments["job"]
+        self._refuse_unfit(job)
+        self._life.turn(Wish.LOAD)
+        self.job, self.course = job, None
+        request.accept({"job_sha256": job.sheet.gcode_sha256})
+
+    def unload(self, request: Request, now_s: float) -> None:  # noqa: ARG002
+        """Put the job away."""
+        self._refuse_while_pending()
+        self._life.turn(Wish.UNLOAD)
+        self.job = self.course = None
+        request.accept()
+
+    def start(self, request: Request, now_s: float) -> None:
+        """Ask the controller anew what it is set to; the start follows when it has answered."""
+        self._refuse_while_pending()
+        next_state(self._life.state, Wish.START)
+        if not self._machine.is_ready:
+            raise CommandRefused(self._machine.sentence)
+        self.pending = request
+        self._machine.open_again(From.REST, now_s)
+
+    def do_chore(self, request: Request, now_s: float) -> None:
+        """Have the controller do something; it is answered when that is done."""
+        self._refuse_while_pending()
+        if self._life.is_under_way or self._machine.sequence is not None:
+            raise CommandRefused(NOT_BETWEEN_RUNS)
+        chore = chore_for(request.command, self._machine.facts)
+        self.pending = request
+        self._machine.begin(chore, now_s)
+
+    def go_on(self, now_s: float) -> None:
+        """Answer what waited for the controller, and look after it."""
+        ended = self._machine.tick(now_s)
+        if self.pending is not None and ended is not None:
+            request, self.pending = self.pending, None
+            _WHEN_OVER[request.command](self, request, ended, now_s)
+        self._machine.look_after(now_s)
+        if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
+            self._life.turn(Turn.MACHINE_SEEN)
+
+    def lose(self, sentence: str) -> None:
+        """Refuse what waits for a controller that is gone."""
+        if self.pending is not None:
+            self.pending.refuse(CommandRefused(sentence))
+            self.pending = None
+
+    def _begin(self, request: Request, _opening: Sequence, now_s: float) -> None:
+        """Start the run, now that the controller has said again what it is."""
+        try:
+            etch = self._start_etch(request, now_s)
+        except EtchdaemonError as error:
+            request.refuse(error)
+            return
+        self._life.turn(Wish.START)
+        self.course = Course(
+            etch, machine=self._machine, life=self._life, guard=self._guard, now_s=now_s
+        )
+        request.accept()
+
+    def _start_etch(self, request: Request, now_s: float) -> Etch:
+        job, facts = self.job, self._machine.facts
+        if job is None or facts is None or self._machine.link is not LinkState.READY:
+            raise CommandRefused(self._machine.sentence)
+        self._refuse_unfit(job)
+        box = self._guard.begin_run(self._wish_of(request, job))
+        self._guard.note_steered(now_s, is_waiting=True)
+        try:
+            return Etch.start(job, facts=facts, records=self._records, clock=self._clock, box=box)
+        except EtchdaemonError:
+            self._guard.end_run()
+            raise
+
+    def _wish_of(self, request: Request, job: SpooledJob) -> StartWish:
+        said = request.arguments
+        return StartWish(
+            lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
+            starts_at=datetime.fromisoformat(self._clock.utc_now()).astimezone(),
+            has_acknowledged_long_run=bool(said.get("acknowledge_long_run")),
+            stays_until_end=str(said.get("stays_until_end") or ""),
+        )
+
+    def _chore_done(self, request: Request, chore: Chore, now_s: float) -> None:
+        if chore.failure is None:
+            request.accept()
+            self._machine.open_again(From.REST, now_s)
+        else:
+            request.refuse(CommandRefused(chore.failure))
+            self._machine.open_again(From.UNSURE, now_s)
+
+    def _refuse_while_pending(self) -> None:
+        if self.pending is not None:
+            raise CommandRefused(JUST_ASKED)
+
+    def _refuse_unfit(self, job: SpooledJob) -> None:
+        facts = self._machine.facts if self._machine.link is LinkState.READY else None
+        objections = () if facts is None else fitness.objections(job.sheet, facts)
+        if objections:
+            raise JobRefused(" ".join(objections))
+
+
+_WHEN_OVER: Final[Mapping[str, Callable[[Between, Request, Any, float], None]]] = {
+    "start": Between._begin,
+    **dict.fromkeys(CHORES, Between._chore_done),
+}

@@ -1,0 +1,152 @@
+"""The ways in which a run ends: what is ordered, in which order, and what is written down."""
+
+from typing import Final
+
+from etchdaemon.controller.events import Place
+from etchdaemon.controller.opening import From
+from etchdaemon.controller.orders import Order
+from etchdaemon.ports import Guard
+from etchdaemon.run import audit
+from etchdaemon.run.resetting import Emergency
+from etchdaemon.run.states import Life, State, Turn, Wish
+from etchdaemon.run.stopping import REST_PATIENCE_S, Stopping, braking_s
+from etchdaemon.service import faults
+from etchdaemon.service.etch import Etch
+from etchdaemon.service.machine import Machine
+
+ALL_IS_WELL: Final = "Every line was answered and the head is where it should be."
+TOLD_TO_END: Final = "The daemon was told to end."
+
+
+class Endings:
+    """Ends one run, once, whoever or whatever asked for it.
+
+    The first fault stays the reason; a fault outweighs a stop that a person had asked for.
+    """
+
+    def __init__(self, etch: Etch, *, machine: Machine, life: Life, guard: Guard) -> None:
+        self._etch = etch
+        self._machine = machine
+        self._life = life
+        self._guard = guard
+        head, recipe = etch.job.sheet.head, etch.job.sheet.recipe
+        self.rest_patience_s = REST_PATIENCE_S + braking_s(
+            feed_mm_per_min=max(recipe.feed_mm_per_min, head.max_feed_mm_per_min),
+            acceleration_mm_per_s2=head.acceleration_mm_per_s2,
+        )
+
+    @property
+    def is_under_way(self) -> bool:
+        """Whether the machine is being stopped or reset already."""
+        return isinstance(self._machine.sequence, (Stopping, Emergency))
+
+    def stop(self, because: str, now_s: float) -> None:
+        """Come to rest with the beam on till then, empty the controller, end as stopped."""
+        is_first = self._life.state is not State.STOPPING
+        self._life.turn(Wish.STOP)
+        if is_first:
+            self._decide("stopped", because)
+            self._begin_stopping(now_s, cuts_first=False)
+
+    def trip(self, because: str, now_s: float) -> None:
+        """Cut, come to rest, end as stopped; a machine that rests already is left to rest."""
+        if self._life.state is State.HELD:
+            self._etch.held_because = because
+        elif self._life.state is not State.STOPPING:
+            self._cut_and_stop("stopped", because, now_s)
+
+    def wind_down(self, now_s: float) -> None:
+        """Cut, come to rest, end as stopped, because the daemon has to end."""
+        if self._etch.ending is None:
+            self._cut_and_stop("stopped", TOLD_TO_END, now_s)
+        self._cut(now_s)
+
+    def fail(self, because: str, now_s: float) -> None:
+        """Cut, come to rest, end as failed."""
+        self._cut_and_stop("failed", because, now_s)
+
+    def escalate(self, because: str, now_s: float) -> None:
+        """Cut and reset at once: nobody can wait for this machine."""
+        if isinstance(self._machine.sequence, Emergency):
+            return
+        self._cut(now_s)
+        self._decide("failed", because)
+        self._life.turn(Turn.FAULT_FOUND)
+        self._machine.begin(Emergency(), now_s)
+
+    def restart_seen(self, now_s: float) -> None:
+        """Cut and end: the controller has restarted, unless that is what was asked of it."""
+        if self.is_under_way:
+            return  # the sequence waits for the greeting, or judges it itself
+        self._machine.carry_out((Order.CUT_BEAM, Order.DISCARD_OUTPUT), now_s)
+        self._decide("failed", faults.RESTARTED)
+        self._end(is_position_known=False)
+        self._machine.open_again(From.UNASKED_GREETING, now_s)
+
+    def lose(self, sentence: str) -> None:
+        """End: the port is gone."""
+        self._decide("failed", sentence)
+        self._end(is_position_known=False)
+
+    def complete(self, place_mm: Place | None) -> None:
+        """End as complete, or as failed with what speaks against it."""
+        self._machine.cut_beam()
+        found = audit.objections(
+            lines_sent=self._etch.feed.lines_sent,
+            lines_accepted=self._etch.lines_accepted,
+            place_mm=place_mm,
+            planned_mm=self._etch.job.ends_at_mm,
+        )
+        if found:
+            self._decide("failed", " ".join(found))
+        else:
+            self._etch.completed()
+            self._decide("complete", ALL_IS_WELL)
+        self._end(is_position_known=True)
+
+    def stopped(self, stopping: Stopping, now_s: float) -> None:
+        """Go on after a stop: the machine rests, or does not."""
+        if stopping.has_failed:
+            self.escalate(faults.NOT_AT_REST, now_s)
+            return
+        self._etch.note_cut(stopping.rest)
+        self._end(is_position_known=stopping.is_position_known)
+        was_asked_for = stopping.rest is not None
+        self._machine.open_again(From.GREETING if was_asked_for else From.UNASKED_GREETING, now_s)
+
+    def reset_over(self, emergency: Emergency, now_s: float) -> None:
+        """Go on after an emergency: the controller has answered, or has not."""
+        self._end(is_position_known=False)
+        if emergency.has_answered:
+            self._machine.open_again(From.GREETING, now_s)
+        else:
+            self._machine.give_up_on(faults.DOES_NOT_ANSWER, now_s)
+
+    def _cut_and_stop(self, ended: str, because: str, now_s: float) -> None:
+        self._cut(now_s)
+        self._decide(ended, because)
+        self._life.turn(Turn.FAULT_FOUND)
+        if not self.is_under_way:
+            self._begin_stopping(now_s, cuts_first=True)
+
+    def _begin_stopping(self, now_s: float, *, cuts_first: bool) -> None:
+        self._etch.stop_feeding()
+        stopping = Stopping(cuts_first=cuts_first, patience_s=self.rest_patience_s)
+        self._machine.begin(stopping, now_s)
+
+    def _cut(self, now_s: float) -> None:
+        if self._machine.is_beam_allowed:
+            self._machine.cut_beam()
+            self._etch.mark_cut(now_s)
+
+    def _decide(self, ended: str, because: str) -> None:
+        kind = "fault" if ended == "failed" else ended
+        self._etch.note(kind, because)
+        ending = self._etch.ending
+        if ending is None or (ended == "failed" and ending[0] != "failed"):
+            self._etch.ending = (ended, because)
+
+    def _end(self, *, is_position_known: bool) -> None:
+        self._life.turn(Turn.RUN_ENDED)
+        self._guard.end_run()
+        self._etch.end(is_position_known=is_position_known)
