@@ -5,14 +5,23 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import TracebackType
-from typing import Final, Self
+from typing import Final, NoReturn, Self
+
+import click
+
+from etchwire.errors import DaemonAbsent
 
 _PR_SET_PDEATHSIG: Final = 1  # linux/prctl.h
+START_PATIENCE_S: Final = 20.0
 _PATIENCE_S: Final = 5.0
+_LOOK_EVERY_S: Final = 0.1
+_LAST_BREATH_S: Final = 2.0  # a process's socket closes a moment before it has ended
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +71,39 @@ class Household:
             if code is not None:
                 return Ended(name, code, self._last_words(name))
         return None
+
+    def require_all(self) -> None:
+        """Raise ClickException, with a sentence, when one of the processes has ended."""
+        ended = self.ended()
+        if ended is not None:
+            raise click.ClickException(f"{ended} Everything else was switched off.")
+
+    def wait_until(self, is_there: Callable[[], bool]) -> None:
+        """Wait until `is_there`; raise ClickException when a process ends or time is up."""
+        deadline_s = time.monotonic() + START_PATIENCE_S
+        while not is_there():
+            self.require_all()
+            if time.monotonic() > deadline_s:
+                raise click.ClickException("The practice machine was not ready in time; try again.")
+            time.sleep(_LOOK_EVERY_S)
+
+    def stay(self) -> NoReturn:
+        """Wait for one of the processes to end, which raises ClickException."""
+        while True:
+            self.require_all()
+            time.sleep(_LOOK_EVERY_S)
+
+    @contextmanager
+    def blaming_who_ended(self) -> Iterator[None]:
+        """When somebody no longer answers, say which process has ended, if one has."""
+        try:
+            yield
+        except DaemonAbsent:
+            deadline_s = time.monotonic() + _LAST_BREATH_S
+            while time.monotonic() < deadline_s:
+                self.require_all()
+                time.sleep(_LOOK_EVERY_S)
+            raise
 
     def end(self) -> None:
         """End every process, the last started first; kill what does not go by itself."""

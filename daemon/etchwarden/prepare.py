@@ -1,9 +1,7 @@
 """`etchwarden prepare`: a photo becomes a job in a folder."""
 
 import math
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -18,6 +16,7 @@ from etchphoto.loading import load_photo
 from etchphoto.tone import Adjustments
 from etchwarden.heads import find_head
 from etchwarden.job_summary import summary
+from etchwarden.progress import progress_shown
 from etchwire.craft import Recipe
 from etchwire.errors import WireError
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES
@@ -156,7 +155,7 @@ def _prepare(wishes: _Wishes) -> None:
     for finding in findings(photo, order):
         if not finding.needs_acknowledgement:
             click.echo(f"Note: {finding.sentence}", err=True)
-    with _progress_shown() as show_progress:
+    with progress_shown("Preparing") as show_progress:
         sheet = prepare_job(
             photo,
             order,
@@ -227,12 +226,3 @@ def _spacing_mm(wishes: _Wishes) -> float | None:
             "lines per inch and spacing are one number: say --spacing or --lines-per-inch, not both"
         )
     return line_spacing_mm(wishes.lines_per_inch)
-
-
-@contextmanager
-def _progress_shown() -> Iterator[Callable[[float], None]]:
-    if not sys.stderr.isatty():  # a bar in a log file is noise
-        yield lambda _: None
-        return
-    with click.progressbar(length=100, label="Preparing", file=sys.stderr) as bar:
-        yield lambda done: bar.update(round(done * 100) - bar.pos)

@@ -1,0 +1,125 @@
+"""One practice session: its processes, where they meet, and an etch from load to record."""
+
+import socket
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchwarden.household import Household
+from etchwarden.progress import progress_shown
+from etchweb.picture_files import keep_picture
+from etchwire.client import DaemonClient
+from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
+
+_PICTURE_PATIENCE_S: Final = 60.0
+# What a person answers at a real machine; nothing can burn at this one.
+_PRACTICE_ANSWERS: Final[dict[str, Any]] = {
+    "extinguisher": True,
+    "lens": True,
+    "filter": True,
+    "focus": "spacer",
+    "under the tile": True,
+    "cloths and tins": True,
+    "clean": True,
+    "even": True,
+    "coated hours ago": 24,
+    "dry": True,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A household of practice machine, daemon and page that meet in one folder."""
+
+    household: Household
+    folder: Path
+
+    @property
+    def job(self) -> Path:
+        """The folder of the job to etch."""
+        return self.folder / "job"
+
+    def start_machine(self, *arguments: str) -> None:
+        """Start the practice machine, and the daemon on its port."""
+        self.household.start(
+            "practice machine", "machine", "--folder", str(self._machine), *arguments
+        )
+        self.household.wait_until(self._control.is_socket)
+        self.household.start(
+            "daemon", "daemon", "--port", str(self._machine / "port"),
+            "--socket", str(self._daemon), "--state", str(self.folder / "records"),
+            "--practice", str(self._machine),
+        )  # fmt: skip
+        self.household.wait_until(self._daemon.is_socket)
+
+    def start_page(self, port: int) -> None:
+        """Start the page at `port` of this machine alone, with the job's picture in its keeping."""
+        folder = self.folder / "page"
+        keep_picture(
+            self.job / PICTURE_NAME,
+            folder=folder / "pictures",
+            gcode_sha256=read_sheet(self.job).gcode_sha256,
+        )
+        self.household.start(
+            "page", "page", "--daemon", str(self._daemon), "--folder", str(folder),
+            "--port", str(port), "--open-to-loopback",
+        )  # fmt: skip
+        self.household.wait_until(lambda: _is_answered(port))
+
+    def begin_etch(self) -> None:
+        """Load the job, arm as a person at the machine would, and start."""
+        with self.ask_daemon() as daemon:
+            gcode, sheet = self.job / GCODE_NAME, self.job / SHEET_NAME
+            with gcode.open("rb") as gcode_file, sheet.open("rb") as sheet_file:
+                daemon.load(gcode_file.fileno(), sheet_file.fileno())
+            self._await_offer(daemon, "arm")
+            daemon.call("arm", answers=_PRACTICE_ANSWERS)
+            with self.ask_machine() as machine:
+                machine.call("press_button")
+            self._await_offer(daemon, "start")
+            daemon.call("start", acknowledge_long_run=True)
+
+    def watch_etch(self) -> int:
+        """Show the etch's progress until it has ended, and return the number of the run."""
+        with self.ask_daemon() as daemon, progress_shown("Etching") as show:
+            for snapshot in daemon.subscribe():
+                self.household.require_all()
+                run = snapshot["run"]
+                if run is None:
+                    continue
+                show(run["share"])
+                if run["ended"] is not None:
+                    return int(run["id"])
+        raise click.ClickException("The daemon went silent before the run had ended.")
+
+    def ask_daemon(self) -> DaemonClient:
+        """Return a connection to the daemon."""
+        return DaemonClient(self._daemon)
+
+    def ask_machine(self) -> DaemonClient:
+        """Return a connection to the practice machine's verbs."""
+        return DaemonClient(
+            self._control, peer="the practice machine", timeout_s=_PICTURE_PATIENCE_S
+        )
+
+    def _await_offer(self, daemon: DaemonClient, wish: str) -> None:
+        self.household.wait_until(lambda: wish in daemon.call("status")["may"])
+
+    @property
+    def _machine(self) -> Path:
+        return self.folder / "machine"
+
+    @property
+    def _control(self) -> Path:
+        return self._machine / "control.sock"
+
+    @property
+    def _daemon(self) -> Path:
+        return self.folder / "daemon.sock"
+
+
+def _is_answered(port: int) -> bool:
+    with socket.socket() as knock:
+        return knock.connect_ex(("127.0.0.1", port)) == 0
