@@ -123,8 +123,11 @@ class IndexBuilder:
         due = np.flatnonzero(is_due)
         firsts = np.flatnonzero(is_first)
         after = np.searchsorted(firsts, due)
-        picked = set(firsts[after[after < len(firsts)]].tolist())
-        return sorted(picked | set(np.flatnonzero(is_dark_due & is_first).tolist()))
+        picked = np.zeros(len(at_s), dtype=bool)
+        picked[firsts[after[after < len(firsts)]]] = True
+        picked[firsts[np.diff(at_s[firsts], append=at_s[-1]) > MOST_APART_S]] = True
+        places: list[int] = np.flatnonzero(picked | (is_dark_due & is_first)).tolist()
+        return places
 
     def _entry(self, line: int, *, at_s: float, distance_mm: float, is_dark: bool) -> Entry:
         states = next(some for some in self._recent if line < some.line_number + len(some))

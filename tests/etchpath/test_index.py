@@ -103,3 +103,9 @@ def test_the_index_is_the_same_however_the_file_is_cut_into_blocks():
     data = io.BytesIO(gcode).getvalue()
     assert all(data[: entry.byte].count(b"\n") == entry.line - 1 for entry in entries)
     assert MACHINE.planner_blocks == 15
+
+
+def test_an_arc_of_many_seconds_has_one_entry_at_its_start():
+    entries, _ = entries_of("G21G90\nM4S500F60\nG0X50Y50\nG2X50Y50I-10J0\nG1X60\nM5\nM2\n")
+
+    assert [entry.line for entry in entries] == [3, 4, 5]

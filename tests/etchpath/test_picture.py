@@ -23,6 +23,13 @@ def test_a_stroke_of_a_third_of_the_power_is_a_third_as_dark():
     assert faint / dark == pytest.approx(1 / 3, abs=0.02)
 
 
+def test_a_short_stroke_is_as_dark_as_a_long_one():
+    shades = drawn("G21G90\nM4S900F1000\nG1X80\nG0X0Y20\nG1X20\nG0X0Y0\nM5\nM2\n").shades()
+
+    short, long = (np.median(half[half < 255]) for half in np.array_split(shades, 2))
+    assert short == pytest.approx(long, abs=10)
+
+
 def test_the_beam_off_leaves_paper():
     shades = drawn("G21G90\nM4S0F1000\nG1X40\nG0Y20\nG1X0\nM5\nM2\n").shades()
 

@@ -1,3 +1,4 @@
+import io
 import json
 
 import numpy as np
@@ -5,6 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from etchpath.language.blocks import Blocks
+from etchpath.preflight import Inspection
 from etchpath.preflight.kind import Severity
 from etchpath.preflight.policy import KINDS
 from gcode_bench import inspected, job_of, kinds_of, machine
@@ -240,3 +243,53 @@ def test_what_is_shown_of_a_line_is_short_and_printable():
     for finding in report.findings:
         assert len(finding.text) <= 83
         assert finding.text.isprintable()
+
+
+MIXED = (
+    "G21G90\nM4S500F3000\nG0X5Y5\nG1X20\nG2X30I5J0\nG1Y30\nG91\n"
+    + "X.1\nX.1S0\nX.1S700\n" * 20
+    + "G4P.5\nG90G1X5Y5\nM3S0\nG1X20\nG92.1\nG3X10Y10R1\nX5Y5 (a)\nM5\nG0X0Y0\nM2\n"
+)
+
+
+@pytest.mark.parametrize("block_bytes", [1, 7, 40, 300])
+def test_a_file_cut_into_blocks_anywhere_has_the_same_report(block_bytes):
+    inspection = Inspection(machine())
+
+    for block in Blocks(io.BytesIO(MIXED.encode()), block_bytes=block_bytes):
+        inspection.see_block(block)
+
+    # only the name and size of the file are not known to it
+    table = inspection.report().to_table()
+    whole = inspected(MIXED).to_table()
+    assert table["findings"] == whole["findings"]
+    alike = {name for name in table if table[name] == whole[name]}
+    differing = {name for name in table.keys() - alike if table[name] != pytest.approx(whole[name])}
+    assert differing <= {"gcode_bytes", "gcode_sha256", "needed_bytes_per_s"}
+
+
+def test_a_finding_after_a_dropped_origin_names_its_own_line():
+    report = inspected(BEGIN + ETCH + "G92.1\nG1X5\nG2X10Y10R1\n" + END)
+
+    assert {f.kind: f.line for f in report.findings}["radius too small"] == 6
+
+
+def test_what_is_etched_reaches_from_the_first_stroke_to_the_last():
+    report = inspected(BEGIN + "G0X10Y20\nG1X30\nY25\nG0X0Y0\n" + END)
+
+    sides = {"left_mm": 10.0, "bottom_mm": 20.0, "right_mm": 30.0, "top_mm": 25.0}
+    assert report.burnt_mm == sides
+    assert report.bounds_mm == sides | {"left_mm": 0.0, "bottom_mm": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("text", "has_reentry"),
+    [
+        (BEGIN + ETCH + END, True),
+        (FILES["no program end"][0], True),
+        (FILES["origin shift"][0], False),
+        (FILES["constant power"][0], False),
+    ],
+)
+def test_a_job_that_shifts_its_origin_or_is_refused_has_no_reentry(text, has_reentry):
+    assert inspected(text).has_reentry == has_reentry
