@@ -6,10 +6,11 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
+from etchdaemon.configuration.loading import load_configuration
 from etchdaemon.errors import EtchdaemonError
 from etchdaemon.guard import Guard
 from etchdaemon.hardware.clock import PracticeClock
@@ -59,12 +60,16 @@ class NothingToOpen(EtchdaemonError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Places:
-    """Where the daemon finds and keeps things; `practice` is the practice machine's folder."""
+    """Where the daemon finds and keeps things.
+
+    `practice` is the practice machine's folder, `box` the configuration of the box.
+    """
 
     port: str
     socket: Path
     state: Path
     practice: Path | None = None
+    box: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,21 +149,23 @@ class Daemon:
             self._doorbell.wait(self._service.patience_s * wall_per_machine)
 
 
-def _practice_parts(folder: Path) -> tuple[Clock, Box]:
+def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
+    setup = Setup(wired=EVERYTHING) if box is None else load_configuration(box).setup
     bell = EventDoorbell()
     board = PracticeBoard(folder / BOARD_NAME, bell)
     clock = PracticeClock(folder / CLOCK_NAME, seconds_per_wall_second=board.speedup)
     board.take_time_from(clock)
-    wired = EVERYTHING if board.speedup <= HONEST_SPEEDUP else EVERYTHING - TOO_FAST_FOR
+    if board.speedup > HONEST_SPEEDUP:
+        setup = replace(setup, wired=setup.wired - TOO_FAST_FOR)
     time_factor = min(board.speedup, MOST_TIME_FACTOR) * PRACTICE_PATIENCE
-    return clock, Box(board=board, bell=bell, setup=Setup(wired=wired), time_factor=time_factor)
+    return clock, Box(board=board, bell=bell, setup=setup, time_factor=time_factor)
 
 
 def run_daemon(places: Places) -> int:
     """Run the daemon in this thread until SIGTERM or SIGINT; return the exit code."""
     if places.practice is None:
         raise NothingToOpen(ONLY_PRACTICE)
-    clock, box = _practice_parts(places.practice)
+    clock, box = _practice_parts(places.practice, places.box)
     daemon = Daemon(places, clock=clock, box=box)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: daemon.end())

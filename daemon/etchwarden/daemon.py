@@ -21,7 +21,12 @@ _FOLDER = click.Path(file_okay=False, path_type=Path)
     "--state", required=True, type=_FOLDER, help="Folder of the logbook and the jobs handed in."
 )
 @click.option("--practice", type=_FOLDER, help="Folder of the practice machine that is on PORT.")
-def command(port: str, socket: Path, state: Path, practice: Path | None) -> None:
+@click.option(
+    "--box",
+    type=click.Path(path_type=Path),
+    help="How the box is wired (TOML); on the practice machine everything is wired without it.",
+)
+def command(port: str, socket: Path, state: Path, practice: Path | None, box: Path | None) -> None:
     """Own the machine: stream jobs, watch it, keep the logbook.
 
     Ends with SIGTERM or Ctrl-C; an etch that is under way is stopped first.
@@ -33,7 +38,7 @@ def command(port: str, socket: Path, state: Path, practice: Path | None) -> None
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s")
     try:
         state.mkdir(parents=True, exist_ok=True)
-        places = Places(port=port, socket=socket, state=state, practice=practice)
+        places = Places(port=port, socket=socket, state=state, practice=practice, box=box)
         sys.exit(run_daemon(places))
     except (EtchdaemonError, WireError) as error:
         raise click.ClickException(str(error)) from error

@@ -7,7 +7,7 @@ from etchdaemon.interlocks.rules import Phase
 from etchdaemon.ports import Guard
 from etchdaemon.run.states import State
 
-_CAN_BE_ARMED: Final = frozenset((State.LOADED, State.ENDED))
+CAN_BE_ARMED: Final = frozenset((State.LOADED, State.ENDED))
 Arguments = Mapping[str, Any]
 
 
@@ -27,7 +27,7 @@ BOX_WISHES: Final[Mapping[str, Callable[[Guard, Arguments, str], None]]] = {
 def box_wishes_in(state: State, report: Mapping[str, Any], *, is_machine_ready: bool) -> list[str]:
     """Return what may be asked of the box now, by its own report."""
     is_disarmed = report["phase"] == Phase.IDLE.value and not report["arming"]["is_under_way"]
-    can_be_armed = state in _CAN_BE_ARMED and is_machine_ready
+    can_be_armed = state in CAN_BE_ARMED and is_machine_ready
     may = {
         "arm": can_be_armed and is_disarmed and report["arming"]["is_possible"],
         "disarm": not is_disarmed and report["phase"] != Phase.ETCHING.value,
