@@ -47,6 +47,13 @@ def test_a_start_is_refused_until_the_box_is_armed(rig):
     assert "start" not in rig.may
 
 
+def test_a_box_without_a_picture_is_not_armed(rig):
+    rig.get_ready()
+
+    with pytest.raises(CommandRefused, match="load a picture first"):
+        rig.ask("arm", answers=ANSWERS, test_heartbeat=False)
+
+
 def test_an_armed_box_shows_it_and_lets_it_lapse_after_a_minute(rig):
     rig.get_ready()
     rig.load()

@@ -10,7 +10,7 @@ from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import Life, State, Wish, next_state
 from etchdaemon.service.between import Between
-from etchdaemon.service.box_wishes import BOX_WISHES
+from etchdaemon.service.box_wishes import BOX_WISHES, CAN_BE_ARMED
 from etchdaemon.service.chores import CHORES
 from etchdaemon.service.course import Course
 from etchdaemon.service.machine import Machine
@@ -21,6 +21,7 @@ AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.004
 SLOW_GATHERING_S: Final = 0.006
 FEW_LINES: Final = 4
+NOTHING_TO_ARM: Final = "Arming comes before a start: load a picture first."
 NOT_ETCHING: Final = "Speed and power can be changed only while something is being etched."
 
 
@@ -123,6 +124,7 @@ class Service:
 
     def _hear(self, now_s: float) -> None:
         for event in self._machine.hear(now_s):
+            self._machine.tell(event, now_s)
             course = self._course
             if course is None:
                 self._machine.watch(event, now_s)
@@ -165,11 +167,17 @@ class Service:
 
     def _ask_box(self, request: Request, _now_s: float) -> None:
         """Hand a wish to the interlocks."""
-        if request.command == "arm" and not self._machine.is_ready:
-            raise CommandRefused(self._machine.sentence)
+        if request.command == "arm":
+            self._refuse_to_arm()
         day = self._clock.utc_now()[:10]
         BOX_WISHES[request.command](self._guard, request.arguments, day)
         request.accept()
+
+    def _refuse_to_arm(self) -> None:
+        if not self._life.is_under_way and self._life.state not in CAN_BE_ARMED:
+            raise CommandRefused(NOTHING_TO_ARM)
+        if not self._machine.is_ready:
+            raise CommandRefused(self._machine.sentence)
 
     def _do_not_know(self, request: Request, _now_s: float) -> None:
         raise CommandRefused(f"This daemon does not know how to {request.command!r}.")
