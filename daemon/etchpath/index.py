@@ -91,7 +91,7 @@ class IndexBuilder:
         at_s = timed.starts_s - course.wait_s
         distance = self._distance_mm + np.cumsum(timed.travel.length_mm)
         is_rapid = np.isinf(course.feed_mm_per_s)
-        for place in self._picked(is_first, is_rapid, at_s):
+        for place in self._picked(is_first, is_rapid, at_s, timed.ends_s[-1]):
             line = int(course.line[place])
             self._entries.append(
                 self._entry(
@@ -110,8 +110,8 @@ class IndexBuilder:
         """Return the entries picked so far, in order."""
         return tuple(self._entries)
 
-    def _picked(self, is_first: Flags, is_rapid: Flags, at_s: Floats) -> list[int]:
-        """Return the first pieces of lines that are far enough in time from the last entry."""
+    def _picked(self, is_first: Flags, is_rapid: Flags, at_s: Floats, end_s: float) -> list[int]:
+        """Return the first pieces of lines far enough in time from the last entry, or long."""
         seconds = np.floor(at_s / MOST_APART_S)
         is_due = np.diff(seconds, prepend=np.floor(self._last_s / MOST_APART_S)) > 0
         tenths = np.where(is_rapid, np.floor(at_s / DARK_APART_S), -1.0)
@@ -125,7 +125,7 @@ class IndexBuilder:
         after = np.searchsorted(firsts, due)
         picked = np.zeros(len(at_s), dtype=bool)
         picked[firsts[after[after < len(firsts)]]] = True
-        picked[firsts[np.diff(at_s[firsts], append=at_s[-1]) > MOST_APART_S]] = True
+        picked[firsts[np.diff(at_s[firsts], append=end_s) > MOST_APART_S]] = True
         places: list[int] = np.flatnonzero(picked | (is_dark_due & is_first)).tolist()
         return places
 
