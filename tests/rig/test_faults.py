@@ -371,3 +371,14 @@ def test_a_line_damaged_into_a_long_way_is_found_as_soon_as_the_head_is_astray(r
     rig.wait_for_the_end()
 
     _assert_it_failed(rig, "nothing of this picture")
+
+
+def test_garbage_and_the_greeting_that_ends_it_may_come_in_one_piece(rig):
+    """The line end before a greeting completes the garbage: both are heard in the same look."""
+    _etch(rig)
+    rig.machine.brown_out()
+    rig.machine.advance(0.3)
+    rig.wait_for_the_end()
+
+    _assert_it_failed(rig, "not known")
+    _assert_the_next_run_works(rig)

@@ -84,17 +84,17 @@ class Machine:
             if now_s >= self._again_at_s:
                 self._try_to_open(now_s)
             return ()
-        events = self._wire.hear(now_s)
-        for event in events:
-            if isinstance(event, StatusReported):
-                self.report = event
-            elif isinstance(event, Greeted):
-                self.greeting = event
-            self.tell(event, now_s)
-        return events
+        return self._wire.hear(now_s)
 
     def tell(self, event: Event, now_s: float) -> None:
-        """Let the sequence in hand know of `event`."""
+        """Take note of `event`, and let the sequence in hand know.
+
+        One event after another: what the first of a batch sets going has to hear the rest.
+        """
+        if isinstance(event, StatusReported):
+            self.report = event
+        elif isinstance(event, Greeted):
+            self.greeting = event
         if self.sequence is not None:
             self.carry_out(self.sequence.hear(event, now_s), now_s)
 
