@@ -50,6 +50,7 @@ class MemoryBoard:
         self.is_closed = False
 
     def read(self):
+        self.history.append("read")
         self._raise_trouble()
         now_s = self._clock.now_s()
         if self.follows:

@@ -29,14 +29,13 @@ class ExtractionTimes:
 class Extraction:
     """The fan as it stands; `advance` gives the next one.
 
-    The air must have been seen still before the switch-on and moving after it: an input that
+    The air must be seen still before the fan is switched on, and moving after it: an input that
     shows air all the time (a stuck contact) proves nothing, and the fan's own last breath is
     waited for.
     """
 
     step: FanStep = FanStep.OFF
     since_s: float = 0.0
-    was_still: bool = False
     is_stuck: bool = False
 
     @property
@@ -68,8 +67,8 @@ class Extraction:
         if not is_wanted:
             return self._wind_up(now_s, times)
         if self.step is FanStep.SPINNING_UP:
-            is_proven = is_air_moving is None or (is_air_moving and self.was_still)
-            return self._to(FanStep.PURGING, now_s) if is_proven else self
+            has_come = is_air_moving is not False
+            return self._to(FanStep.PURGING, now_s) if has_come else self
         if self.step is FanStep.CLEARING or (
             self.step is FanStep.PURGING and is_air_moving is False
         ):
@@ -87,7 +86,7 @@ class Extraction:
     def _while_off(self, is_wanted: bool, is_air_moving: bool | None, now_s: float) -> "Extraction":
         is_still = is_air_moving is not True
         is_stuck = not is_still and now_s - self.since_s >= SPIN_DOWN_S
-        seen = replace(self, was_still=is_still, is_stuck=is_stuck)
+        seen = replace(self, is_stuck=is_stuck)
         return seen._to(FanStep.SPINNING_UP, now_s) if is_wanted and is_still else seen
 
     def _wind_up(self, now_s: float, times: ExtractionTimes) -> "Extraction":
