@@ -6,6 +6,7 @@ host. Run as `python link_sink.py LINES_PER_S`; it prints the terminal's name, s
 standard input closes, and then prints what it saw as JSON.
 """
 
+import fcntl
 import json
 import os
 import select
@@ -40,6 +41,7 @@ class Sink:
         self.is_held = False
         self.budget_bytes = 0.0
         self.earliest_ok_s = None
+        self.queued_bytes = 0
         self.refills_s, self.holds_at_s, self.arrived = [], [], []
         self.lines = self.bytes = self.lost_bytes = 0
 
@@ -50,8 +52,20 @@ class Sink:
         self.budget_bytes = min(self.budget_bytes + passed_s * BYTES_PER_S, 64.0)
         if self.lines_per_s and not self.is_held:
             self.blocks = max(0.0, self.blocks - passed_s * self.lines_per_s)
+        self.note_refill(now_s)
         self.hear(now_s)
+        self.queued_bytes = self.waiting_bytes()
         self.run(now_s)
+
+    def waiting_bytes(self):
+        """Return what the host has written and the cable has not carried yet."""
+        return int.from_bytes(fcntl.ioctl(self.master, termios.FIONREAD, bytes(4)), sys.byteorder)
+
+    def note_refill(self, now_s):
+        """Note that the host has written since the last look, and after which answer."""
+        if self.waiting_bytes() > self.queued_bytes and self.earliest_ok_s is not None:
+            self.refills_s.append(now_s - self.earliest_ok_s)
+            self.earliest_ok_s = None
 
     def hear(self, now_s):
         if self.budget_bytes < 1:
@@ -68,9 +82,6 @@ class Sink:
         if data:
             self.bytes += len(data)
             self.arrived.append((now_s, self.bytes))
-            if self.earliest_ok_s is not None:
-                self.refills_s.append(now_s - self.earliest_ok_s)
-                self.earliest_ok_s = None
         self.lost_bytes += max(0, len(self.ring) + len(data) - RING_BYTES)
         self.ring = (self.ring + data)[:RING_BYTES]
 
