@@ -13,7 +13,7 @@ from etchdaemon.controller.codes import (
 from etchdaemon.controller.events import Greeted, LineAccepted, StatusReported
 from etchdaemon.controller.facts import REFUSALS, refusals, warnings
 from etchdaemon.controller.firmware import EIGHT_BIT, THIRTY_TWO_BIT
-from etchdaemon.controller.lines import is_plain, significant
+from etchdaemon.controller.lines import dwell_s, is_plain, significant
 from etchdaemon.controller.link import Link
 from etchdaemon.controller.opening import KEEPS_RESTARTING, From, Opening
 from etchdaemon.controller.orders import Order, Say
@@ -290,3 +290,11 @@ def test_a_chore_amid_which_the_controller_restarts_fails():
     chore.hear(Greeted(EIGHT_BIT, ""), 1.0)
 
     assert "restarted" in chore.failure
+
+
+@pytest.mark.parametrize(
+    ("line", "seconds"),
+    [(b"G4P2.5\n", 2.5), (b"G04P.5\n", 0.5), (b"G40P3\n", 0.0), (b"X1S600\n", 0.0), (b"G4\n", 0.0)],
+)
+def test_a_dwell_says_how_long_it_lasts(line, seconds):
+    assert dwell_s(line) == seconds

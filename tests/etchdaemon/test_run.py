@@ -276,6 +276,8 @@ def test_a_run_with_anything_amiss_does_not(changes, word):
 
 # Patience
 
+LINE = b"X.1S600\n"
+
 
 def test_five_requests_without_an_answer_are_silence_and_four_are_not():
     patience = Patience()
@@ -291,9 +293,21 @@ def test_five_requests_without_an_answer_are_silence_and_four_are_not():
 def test_a_report_ends_the_silence():
     patience = Patience(unanswered_requests=5)
 
-    patience.reported(_running(0, 0), lines_in_flight=3, now_s=0.0)
+    patience.reported(_running(0, 0), oldest_line=LINE, now_s=0.0)
 
     assert not patience.is_silent
+
+
+def test_a_dwell_is_given_its_time_and_no_more():
+    """During a dwell both firmwares say Idle: measured on host builds."""
+    patience = Patience()
+    patience.reported(IDLE, oldest_line=b"G4P3\n", now_s=5.0)
+    patience.reported(IDLE, oldest_line=b"G4P3\n", now_s=8.9)
+    assert not patience.has_lost_a_reply
+
+    patience.reported(IDLE, oldest_line=b"G4P3\n", now_s=9.0)
+
+    assert patience.has_lost_a_reply
 
 
 IDLE = StatusReported(state="Idle")
@@ -304,9 +318,9 @@ def test_a_reply_is_lost_when_two_idle_reports_a_second_apart_see_lines_unanswer
     apart_s, has_lost
 ):
     patience = Patience()
-    patience.reported(IDLE, lines_in_flight=1, now_s=5.0)
+    patience.reported(IDLE, oldest_line=LINE, now_s=5.0)
 
-    patience.reported(IDLE, lines_in_flight=1, now_s=5.0 + apart_s)
+    patience.reported(IDLE, oldest_line=LINE, now_s=5.0 + apart_s)
 
     assert patience.has_lost_a_reply is has_lost
 
@@ -314,15 +328,15 @@ def test_a_reply_is_lost_when_two_idle_reports_a_second_apart_see_lines_unanswer
 @pytest.mark.parametrize("between", ["a reply", "motion", "nothing in flight"])
 def test_anything_that_moves_between_two_idle_reports_clears_the_suspicion(between):
     patience = Patience()
-    patience.reported(IDLE, lines_in_flight=1, now_s=5.0)
+    patience.reported(IDLE, oldest_line=LINE, now_s=5.0)
     if between == "a reply":
         patience.replied()
     elif between == "motion":
-        patience.reported(_running(0, 0), lines_in_flight=1, now_s=5.5)
+        patience.reported(_running(0, 0), oldest_line=LINE, now_s=5.5)
     else:
-        patience.reported(IDLE, lines_in_flight=0, now_s=5.5)
+        patience.reported(IDLE, oldest_line=b"", now_s=5.5)
 
-    patience.reported(IDLE, lines_in_flight=1, now_s=6.0)
+    patience.reported(IDLE, oldest_line=LINE, now_s=6.0)
 
     assert not patience.has_lost_a_reply
 

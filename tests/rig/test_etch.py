@@ -315,3 +315,36 @@ def test_speed_cannot_be_changed_while_nothing_is_etched(rig):
 
     with pytest.raises(CommandRefused, match="while something is being etched"):
         rig.ask("set_feed", percent=110)
+
+
+@pytest.mark.parametrize("how", ["hold", "hold_now"])
+def test_the_lid_may_be_opened_at_the_controllers_own_door_while_held(rig, how):
+    rig.start(rig.make_job(patch(8, 200)))
+    rig.etch_until_row(2)
+    rig.ask(how)
+    rig.wait_until(lambda: rig.state == "held")
+    rig.machine.open_door_pin()
+    rig.wait(2.0)
+    with pytest.raises(CommandRefused, match="lid"):
+        rig.ask("resume")
+    rig.machine.close_door_pin()
+    rig.wait(1.0)
+
+    rig.ask("resume")
+    rig.wait_for_the_end()
+
+    assert rig.run["ended"] == "complete"
+    assert [row.row for row in rig.record.rows] == list(range(8))
+
+
+def test_an_origin_that_was_moved_behind_our_back_is_told_of_before_a_start(rig):
+    rig.get_ready()
+    rig.load()
+    rig.machine.controller.stored.systems["G54"] = (5.0, 0.0, 0.0)
+
+    with pytest.raises(CommandRefused, match="origin in the controller"):
+        rig.ask("start")
+
+    rig.ask("start")
+    rig.wait_for_the_end()
+    assert rig.run["ended"] == "complete"

@@ -8,6 +8,7 @@ from etchdaemon.errors import UnfitLine
 # Printable ASCII without the bytes that are commands wherever they stand (! ? ~), without
 # comments and block delete, and without blanks, which only cost time on the line.
 PLAIN_BYTES: Final = bytes(sorted(set(range(0x21, 0x7F)) - set(b"!?~();/%")))
+_DWELL: Final = re.compile(rb"G0*4(?![0-9.]).*?P([0-9]*\.?[0-9]+)")
 _NOT_SENT: Final = re.compile(rb"\([^)]*\)|[;(].*|[ \t\r]")
 
 
@@ -27,3 +28,9 @@ def significant(line: bytes) -> bytes:
         found = rest.translate(None, PLAIN_BYTES)[:1]
         raise UnfitLine(f"the character {found.decode('latin-1')!r} may not be sent")
     return rest
+
+
+def dwell_s(line: bytes) -> float:
+    """Return how long `line` lets the machine rest; meanwhile it says that it is idle."""
+    found = _DWELL.search(line)
+    return float(found[1]) if found else 0.0

@@ -29,6 +29,11 @@ class ReceiveWindow:
         return len(self._in_flight)
 
     @property
+    def oldest_line(self) -> bytes:
+        """The line whose answer is due next; empty when none is."""
+        return self._in_flight[0] if self._in_flight else b""
+
+    @property
     def taken_bytes(self) -> int:
         """How much is unanswered: never less than what the controller's buffer holds."""
         return self.capacity_bytes - self.free_bytes

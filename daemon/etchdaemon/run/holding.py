@@ -124,8 +124,8 @@ class Enabling:
 
     def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
         """See the head move, or stand idle because nothing was left to do."""
-        if self._has_started and isinstance(event, StatusReported) and event.state != "Hold":
-            self.has_succeeded = True
+        if self._has_started and isinstance(event, StatusReported):
+            self.has_succeeded = event.state not in ("Hold", "Door")
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from etchdaemon.controller.events import StatusReported
+from etchdaemon.controller.lines import dwell_s
 
 SILENT_AFTER_REQUESTS: Final = 5
 IDLE_APART_S: Final = 1.0
@@ -34,14 +35,18 @@ class Patience:
         """Take note that a line was answered."""
         self._idle_since_s = None
 
-    def reported(self, report: StatusReported, *, lines_in_flight: int, now_s: float) -> None:
-        """Take note of a report: an idle machine with lines unanswered has lost a reply."""
+    def reported(self, report: StatusReported, *, oldest_line: bytes, now_s: float) -> None:
+        """Take note of a report: an idle machine that owes an answer to a line has lost it.
+
+        `oldest_line` is the one unanswered longest, empty when there is none; a dwell is given
+        its time.
+        """
         self.unanswered_requests = 0
-        if not report.is_idle or not lines_in_flight:
+        if not report.is_idle or not oldest_line:
             self._idle_since_s = None
         elif self._idle_since_s is None:
             self._idle_since_s = now_s
-        elif now_s - self._idle_since_s >= IDLE_APART_S:
+        elif now_s - self._idle_since_s >= IDLE_APART_S + dwell_s(oldest_line):
             self.has_lost_a_reply = True
 
     def forget(self) -> None:

@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from etchdaemon.controller.chore import Chore
+from etchdaemon.controller.events import Place
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
@@ -20,6 +21,10 @@ from etchdaemon.service.spool import SpooledJob
 from etchdaemon.service.wishes import Request
 
 JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."
+ORIGIN_CHANGED: Final = (
+    "The origin in the controller is no longer what it was. See where the head is, set the"
+    " origin again if need be, and start again."
+)
 NOT_BETWEEN_RUNS: Final = "This can be done only while nothing is being etched."
 
 
@@ -35,6 +40,7 @@ class Between:
         self.job: SpooledJob | None = None
         self.course: Course | None = None
         self.pending: Request | None = None  # answered when the sequence in hand is over
+        self._origins_mm: Mapping[str, Place] = {}  # as they were when the start was asked for
         self._machine = machine
         self._life = life
         self._clock = clock
@@ -65,6 +71,7 @@ class Between:
         if not self._machine.is_ready:
             raise CommandRefused(self._machine.sentence)
         self.pending = request
+        self._origins_mm = self._machine.origins_mm
         self._machine.open_again(From.REST, now_s)
 
     def do_chore(self, request: Request, now_s: float) -> None:
@@ -109,6 +116,8 @@ class Between:
         job, facts = self.job, self._machine.facts
         if job is None or facts is None or self._machine.link is not LinkState.READY:
             raise CommandRefused(self._machine.sentence)
+        if self._machine.origins_mm != self._origins_mm:
+            raise CommandRefused(ORIGIN_CHANGED)
         self._refuse_unfit(job)
         box = self._guard.begin_run(self._wish_of(request, job))
         self._guard.note_steered(now_s, is_waiting=True)

@@ -62,14 +62,15 @@ class Course:
     def resume(self, now_s: float) -> None:
         """Go on; raise LogbookUnavailable when that cannot be written down first."""
         report = self._machine.report
-        if report is None or not (report.is_idle or report.is_held):
+        if report is None or not (report.is_idle or report.is_held or report.has_closed_door):
             raise CommandRefused("The machine is not ready to go on. Is its lid closed?")
         if self._life.state is State.HELD:
             self._guard.resume_run()
             self._guard.note_steered(now_s, is_waiting=True)
             self.etch.confirm(RESUMED, "You let the etch go on.")
         self._life.turn(Wish.RESUME)
-        enabling = Enabling(self._guard.settle_s, starts_cycle=self.etch.is_held_in_motion)
+        starts_cycle = self.etch.is_held_in_motion or report.has_closed_door
+        enabling = Enabling(self._guard.settle_s, starts_cycle=starts_cycle)
         self._machine.begin(enabling, now_s)
 
     def stop(self, now_s: float) -> None:

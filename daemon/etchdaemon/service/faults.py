@@ -19,8 +19,9 @@ from etchdaemon.run.states import State
 EXPECTED: Final[Mapping[State, frozenset[str]]] = {
     State.ETCHING: frozenset(("Idle", "Run")),
     State.HOLDING: frozenset(("Idle", "Run", "Hold")),
-    State.HELD: frozenset(("Idle", "Hold")),
-    State.RESUMING: frozenset(("Idle", "Run", "Hold")),
+    # Where the lid may be opened: it is looked at again before the head moves.
+    State.HELD: frozenset(("Idle", "Hold", "Door")),
+    State.RESUMING: frozenset(("Idle", "Run", "Hold", "Door")),
 }
 
 _WHAT_HAPPENED: Final[Mapping[str, str]] = {

@@ -1,10 +1,11 @@
 """The controller and the beam's contact as one thing that can be given orders."""
 
+from collections.abc import Mapping
 from collections.abc import Sequence as Listed
 from enum import Enum
 from typing import Final
 
-from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusReported
+from etchdaemon.controller.events import AlarmRaised, Event, Greeted, Place, StatusReported
 from etchdaemon.controller.facts import Facts, refusals, warnings
 from etchdaemon.controller.opening import From, Opening
 from etchdaemon.controller.orders import Order, Orders, Say, Sequence
@@ -52,6 +53,11 @@ class Machine:
     def is_ready(self) -> bool:
         """Whether the controller is known, fit and has nothing in hand."""
         return self.link is LinkState.READY and self.sequence is None
+
+    @property
+    def origins_mm(self) -> Mapping[str, Place]:
+        """The controller's stored origins by name, as they were read last."""
+        return {} if self.facts is None else self.facts.origins_mm
 
     @property
     def lines_in_flight(self) -> int:

@@ -53,9 +53,8 @@ class Wire:
                 case LineAccepted() | LineRefused():
                     self.patience.replied()
                 case StatusReported():
-                    self.patience.reported(
-                        event, lines_in_flight=self._link.window.lines_in_flight, now_s=now_s
-                    )
+                    oldest_line = self._link.window.oldest_line
+                    self.patience.reported(event, oldest_line=oldest_line, now_s=now_s)
         return events
 
     def poll(self, every_s: float, now_s: float) -> None:

@@ -1,0 +1,164 @@
+"""The daemon as a process: on a real pseudo-terminal, told to end, killed, cut off, halted."""
+
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from etchpath.writer import Order, write_job
+from etchwarden.household import Household
+from etchwarden.session import Session
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from rig.bench import patch
+
+PATIENCE_S = 60.0
+SPEEDUP = "10"
+
+
+def _write_job(folder, bits):
+    folder.mkdir()
+    order = Order(
+        title="patch",
+        head=PRACTICE_HEADS["practice-20w"],
+        recipe=PRACTICE_RECIPES["practice-20w"],
+        halftone="none",
+    )
+    with (folder / GCODE_NAME).open("wb") as file:
+        sheet = write_job(bits, file, order)
+    (folder / SHEET_NAME).write_text(sheet.to_json())
+
+
+class Bench:
+    """A practice machine and a daemon, a job of a minute, and somebody who asks."""
+
+    def __init__(self, folder):
+        self.household = Household(folder)
+        self.session = Session(self.household, folder)
+        _write_job(self.session.job, patch(40, 400))
+        self.session.start_machine("--speedup", SPEEDUP)
+
+    def ask(self, method, **params):
+        with self.session.ask_daemon() as daemon:
+            return daemon.call(method, **params)
+
+    def do(self, verb, **params):
+        with self.session.ask_machine() as machine:
+            return machine.call(verb, **params)
+
+    def wait_until(self, holds):
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not holds(status := self.ask("status")):
+            assert time.monotonic() < deadline_s, status["sentence"]
+            time.sleep(0.02)
+        return status
+
+    def start(self):
+        self.session.begin_etch()
+        self.wait_until(lambda status: (status["run"] or {}).get("row") is not None)
+
+    def wait_for_the_end(self):
+        return self.wait_until(lambda status: status["state"] == "ended")["run"]
+
+    def daemon(self):
+        return self.household._processes["daemon"]
+
+
+@pytest.fixture
+def bench(tmp_path):
+    made = Bench(tmp_path)
+    yield made
+    made.household.end()
+
+
+def test_a_job_is_etched_over_a_pseudo_terminal_without_losing_a_byte(bench):
+    bench.start()
+
+    run = bench.wait_for_the_end()
+
+    assert run["ended"] == "complete"
+    assert run["etched_rows"] == 40
+    assert bench.do("state")["lost_bytes"] == 0
+
+
+def test_a_daemon_told_to_end_stops_the_etch_and_leaves_with_exit_code_0(bench):
+    bench.start()
+
+    bench.daemon().terminate()
+
+    assert bench.daemon().wait(PATIENCE_S) == 0
+    state = bench.do("state")
+    assert not state["outputs"]["beam_enable"]
+    assert state["controller_state"] in ("Idle", "Hold")
+
+
+def test_a_daemon_that_is_killed_leaves_no_beam(bench):
+    bench.start()
+
+    bench.daemon().kill()
+    bench.daemon().wait()
+    time.sleep(0.2)
+
+    assert not bench.do("state")["outputs"]["beam_enable"]
+    assert not bench.do("state")["is_burning"]
+
+
+def test_a_cable_pulled_and_put_back_needs_no_restart(bench):
+    bench.start()
+
+    bench.do("unplug")
+    run = bench.wait_for_the_end()
+    bench.do("plug_in")
+
+    assert run["ended"] == "failed"
+    assert "gone" in run["because"]
+    bench.wait_until(lambda status: status["machine"]["link"] == "ready")
+
+
+def test_a_daemon_that_was_halted_for_two_seconds_does_not_burn_on(bench):
+    bench.start()
+
+    bench.daemon().send_signal(signal.SIGSTOP)
+    time.sleep(2.0)
+    bench.daemon().send_signal(signal.SIGCONT)
+
+    run = bench.wait_for_the_end()
+    assert run["ended"] in ("stopped", "complete")
+    assert not bench.do("state")["is_burning"]
+
+
+def test_the_daemon_stays_small(bench):
+    bench.start()
+
+    status = Path(f"/proc/{bench.daemon().pid}/status").read_text()
+
+    resident_kb = int(status.split("VmRSS:")[1].split()[0])
+    assert resident_kb < 40_000
+
+
+@pytest.mark.parametrize(
+    ("arguments", "word"),
+    [
+        ((), "drives the practice machine only"),
+        (("--practice", "absent"), "board"),
+    ],
+)
+def test_a_daemon_that_cannot_start_says_why_and_leaves_nothing(tmp_path, arguments, word):
+    ended = subprocess.run(
+        [
+            sys.executable, "-m", "etchwarden", "daemon", "--port", "/dev/null",
+            "--socket", str(tmp_path / "socket"), "--state", str(tmp_path / "state"), *arguments,
+        ],
+        capture_output=True,
+        check=False,
+        text=True,
+        cwd=tmp_path,
+        timeout=PATIENCE_S,
+    )  # fmt: skip
+
+    assert ended.returncode == 1
+    assert word in ended.stderr
+    assert not (tmp_path / "socket").exists()
