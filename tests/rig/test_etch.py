@@ -340,7 +340,8 @@ def test_the_lid_may_be_opened_at_the_controllers_own_door_while_held(rig, how):
 def test_an_origin_that_was_moved_behind_our_back_is_told_of_before_a_start(rig):
     rig.get_ready()
     rig.load()
-    rig.machine.controller.stored.systems["G54"] = (5.0, 0.0, 0.0)
+    rig.machine.write(b"G10L20P1X-5\n")
+    rig.wait(1.0)
 
     with pytest.raises(CommandRefused, match="origin in the controller"):
         rig.ask("start")
