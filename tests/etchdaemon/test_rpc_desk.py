@@ -16,7 +16,12 @@ LONG_S = 20.0
 WISHES = [
     method.name for method in METHODS if method.right is Right.OPERATE and not method.files
 ]  # fmt: skip
-NEEDED = {"arm": {"answers": {"dry": True}}, "reset": {"names": ["lid closed"]}}
+NEEDED = {
+    "set_feed": {"percent": 110},
+    "set_power": {"percent": 90},
+    "arm": {"answers": {"dry": True}},
+    "reset": {"names": ["lid closed"]},
+}
 QUESTIONS = {
     "runs": {"before": None, "limit": 500},
     "run": {"id": 3},

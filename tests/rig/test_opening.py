@@ -98,7 +98,7 @@ def test_a_machine_that_starts_locked_can_be_homed(rig_of):
 
     rig.ask("home")
 
-    rig.wait_until(lambda: rig.link == "ready", within_s=2.0)
+    rig.wait_until(lambda: rig.link == "ready", within_s=120.0)
 
 
 def test_nothing_is_written_to_the_controllers_memory_unasked(rig):

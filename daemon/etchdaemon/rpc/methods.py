@@ -112,6 +112,7 @@ class Method:
 
 _RUN: Final = Number("id")
 _LIMIT: Final = Number("limit", 500)
+_PERCENT: Final = Number("percent")
 _JOB: Final = ("gcode_fd", "sheet_fd")
 
 METHODS: Final = (
@@ -151,6 +152,21 @@ METHODS: Final = (
     ),
     Method("answer_round", Right.OPERATE, "Say that somebody is within reach."),
     Method("bed_touched", Right.OPERATE, "Ask the checklist's questions about the bed again."),
+    Method(
+        "set_feed",
+        Right.OPERATE,
+        "Change the speed of the etch; the power follows it.",
+        (_PERCENT,),
+    ),
+    Method(
+        "set_power",
+        Right.OPERATE,
+        "Change the power of the etch under way, in percent.",
+        (_PERCENT,),
+    ),
+    Method("home", Right.OPERATE, "Begin to home a machine that has switches for it."),
+    Method("unlock", Right.OPERATE, "Unlock a controller that has locked itself."),
+    Method("set_origin", Right.OPERATE, "Take the head's place as the job's origin."),
     Method("stop", Right.OPERATE, "End the run; the beam goes out.", is_at_once=True),
     Method(
         "runs",

@@ -1,13 +1,12 @@
 """What goes on between runs: jobs come and go, the controller does chores, a start is prepared."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.chore import Chore
 from etchdaemon.controller.events import Place
 from etchdaemon.controller.opening import From
-from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Records
@@ -75,20 +74,30 @@ class Between:
         self._machine.open_again(From.REST, now_s)
 
     def do_chore(self, request: Request, now_s: float) -> None:
-        """Have the controller do something; it is answered when that is done."""
+        """Have the controller do something; it is answered when that is done.
+
+        Homing lasts longer than anybody wants to wait: it is answered when it has begun, and
+        what came of it is said of the machine.
+        """
         self._refuse_while_pending()
         if self._life.is_under_way or self._machine.sequence is not None:
             raise CommandRefused(NOT_BETWEEN_RUNS)
         chore = chore_for(request.command, self._machine.facts)
-        self.pending = request
         self._machine.begin(chore, now_s)
+        if CHORES[request.command].is_long:
+            request.accept()
+        else:
+            self.pending = request
 
     def go_on(self, now_s: float) -> None:
         """Answer what waited for the controller, and look after it."""
         ended = self._machine.tick(now_s)
-        if self.pending is not None and ended is not None:
+        if ended is not None:
             request, self.pending = self.pending, None
-            _WHEN_OVER[request.command](self, request, ended, now_s)
+            if isinstance(ended, Chore):
+                self._chore_done(request, ended, now_s)
+            elif request is not None:
+                self._begin(request, now_s)
         self._machine.look_after(now_s)
         if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
             self._life.turn(Turn.MACHINE_SEEN)
@@ -99,7 +108,7 @@ class Between:
             self.pending.refuse(CommandRefused(sentence))
             self.pending = None
 
-    def _begin(self, request: Request, _opening: Sequence, now_s: float) -> None:
+    def _begin(self, request: Request, now_s: float) -> None:
         """Start the run, now that the controller has said again what it is."""
         try:
             etch = self._start_etch(request, now_s)
@@ -136,13 +145,14 @@ class Between:
             stays_until_end=str(said.get("stays_until_end") or ""),
         )
 
-    def _chore_done(self, request: Request, chore: Chore, now_s: float) -> None:
+    def _chore_done(self, request: Request | None, chore: Chore, now_s: float) -> None:
+        self._machine.open_again(From.REST if chore.failure is None else From.UNSURE, now_s)
+        if request is None:
+            return
         if chore.failure is None:
             request.accept()
-            self._machine.open_again(From.REST, now_s)
         else:
             request.refuse(CommandRefused(chore.failure))
-            self._machine.open_again(From.UNSURE, now_s)
 
     def _refuse_while_pending(self) -> None:
         if self.pending is not None:
@@ -153,9 +163,3 @@ class Between:
         objections = () if facts is None else fitness.objections(job.sheet, facts)
         if objections:
             raise JobRefused(" ".join(objections))
-
-
-_WHEN_OVER: Final[Mapping[str, Callable[[Between, Request, Any, float], None]]] = {
-    "start": Between._begin,
-    **dict.fromkeys(CHORES, Between._chore_done),
-}

@@ -21,6 +21,7 @@ class Kind:
     patience_s: float
     is_fit: Callable[[Facts], bool]
     not_now: str
+    is_long: bool = False  # answered when it has begun
 
 
 CHORES: Final[Mapping[str, Kind]] = {
@@ -29,6 +30,7 @@ CHORES: Final[Mapping[str, Kind]] = {
         _HOMING_PATIENCE_S,
         lambda facts: facts.was_questioned and facts.settings.can_home,
         "This machine has no switches to home by, or is not at rest.",
+        is_long=True,
     ),
     "unlock": Kind(
         chore.UNLOCK,
