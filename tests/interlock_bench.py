@@ -28,8 +28,8 @@ ANSWERS = {
 class Bench:
     """Plays the wires: fan and air, beam contact and loop follow the outputs unless broken."""
 
-    def __init__(self, setup: Setup | None = None, *, time_factor: float = 1.0) -> None:
-        self.interlocks = Interlocks(setup or Setup(wired=EVERYTHING), time_factor=time_factor)
+    def __init__(self, setup: Setup | None = None, **factors: float) -> None:
+        self.interlocks = Interlocks(setup or Setup(wired=EVERYTHING), **factors)
         self.now_s = 1000.0
         self.closed = dict.fromkeys(self.interlocks.setup.inputs, True)
         self.unread: set[Input] = set()

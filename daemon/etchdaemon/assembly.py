@@ -41,6 +41,7 @@ SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop wa
 # The practice machine's computer does much else, and its wires are sockets: it gets more time.
 PRACTICE_PATIENCE: Final = 4.0
 MOST_TIME_FACTOR: Final = 50.0
+MOST_CONTACT_FACTOR: Final = 20.0  # time is paced where the machine rests
 # Too fast for a monostable's clock, and each word to the board interrupts simulated time.
 HONEST_SPEEDUP: Final = 2.0
 TOO_FAST_FOR: Final = frozenset({Output.HEARTBEAT, Output.LAMP, Output.BUZZER})
@@ -80,6 +81,7 @@ class Box:
     bell: EventDoorbell
     setup: Setup
     time_factor: float = 1.0
+    contact_factor: float = 1.0
 
 
 class Daemon:
@@ -91,7 +93,7 @@ class Daemon:
         self._clock = clock
         self._doorbell = EventDoorbell()
         self._guard = Guard(
-            Interlocks(box.setup, time_factor=box.time_factor),
+            Interlocks(box.setup, time_factor=box.time_factor, contact_factor=box.contact_factor),
             box.board,
             clock,
             wake=self._doorbell.ring,
@@ -158,7 +160,14 @@ def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
     if board.speedup > HONEST_SPEEDUP:
         setup = replace(setup, wired=setup.wired - TOO_FAST_FOR)
     time_factor = min(board.speedup, MOST_TIME_FACTOR) * PRACTICE_PATIENCE
-    return clock, Box(board=board, bell=bell, setup=setup, time_factor=time_factor)
+    contact_factor = min(board.speedup, MOST_CONTACT_FACTOR) * 2
+    return clock, Box(
+        board=board,
+        bell=bell,
+        setup=setup,
+        time_factor=time_factor,
+        contact_factor=contact_factor,
+    )
 
 
 def run_daemon(places: Places) -> int:

@@ -5,6 +5,7 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from math import inf
 from typing import Any, Final
 
 from etchdaemon.errors import BoardLost, CommandRefused
@@ -17,6 +18,8 @@ from etchdaemon.interlocks.watch import Interlocks, Verdict
 from etchdaemon.ports import Board, Clock
 
 LOCK_PATIENCE_S: Final = 0.1  # of the wall's; a guard that holds it longer hangs
+RECENT_S: Final = 0.05
+QUIET: Final = Verdict(Reaction.NOTHING)
 HANGS: Final = "The program that watches the interlocks does not answer."
 
 _log = logging.getLogger("etchdaemon.guard")
@@ -53,6 +56,7 @@ class Guard:
         self._lock = threading.Lock()
         self._reaction = Reaction.NOTHING
         self._fresh: tuple[Trip, ...] = ()
+        self._looked_at_s = -inf
 
     def look(self) -> None:
         """Look once and do what follows; never raises, a failure trips everything."""
@@ -78,8 +82,12 @@ class Guard:
     def verdict(self, now_s: float) -> Verdict:
         """Return what is asked of the machine now, and every trip since this was asked last.
 
-        A guard that hangs is a trip as well.
+        A guard that hangs is a trip as well. Where it looked just now and found nothing, nothing
+        is judged a second time: the loop asks at every turn.
         """
+        is_recent = now_s - self._looked_at_s <= RECENT_S
+        if is_recent and self._reaction is Reaction.NOTHING and not self._fresh:
+            return QUIET
         try:
             with self._held():
                 verdict = self._interlocks.judge(now_s)
@@ -212,6 +220,7 @@ class Guard:
                     self._drive(output, is_on=is_on)
             reaction = orders.verdict.reaction
             self._fresh = (*self._fresh, *orders.verdict.fresh)
+            self._looked_at_s = now_s
         if reaction > self._reaction:
             self._wake()
         self._reaction = reaction
@@ -243,6 +252,7 @@ class Guard:
                 self._driven[output] = False
 
     def _fail(self) -> None:
+        self._looked_at_s = -inf
         with suppress(Exception):
             self._board.set(Output.BEAM_ENABLE, is_on=False)
         with self._lock:

@@ -46,6 +46,20 @@ def test_the_loop_test_closes_the_beams_contact_for_a_tenth_of_a_second_at_most(
     assert "stays open" in (bench.interlocks.arming.failed_because or "")
 
 
+def test_contacts_of_a_machine_whose_time_runs_fast_get_as_much_longer():
+    bench = Bench(contact_factor=10.0)
+    bench.run(1)
+    bench.follows_beam = False
+    bench.open(Input.LOOP_CLOSED)
+    bench.ask_to_arm()
+    bench.run(0.8)
+
+    bench.close(Input.LOOP_CLOSED)
+    bench.run(0.1)
+
+    assert bench.interlocks.arming.is_loop_proven
+
+
 def test_a_loop_that_is_closed_before_the_test_is_an_emergency(bench):
     bench.run(1)
     bench.ask_to_arm()

@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import ExitStack
 
 import pytest
 
@@ -28,9 +29,9 @@ def until(holds):
 class Workshop:
     """Practice machine and daemon as processes, in the middle of a picture."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, parts):
         self.folder = folder
-        self.children = []
+        self.parts = parts
         machine, records = folder / "machine", folder / "records"
         self.start("machine", "--folder", str(machine))
         until((machine / "control.sock").is_socket)
@@ -39,12 +40,15 @@ class Workshop:
             "--state", str(records), "--practice", str(machine),
         )  # fmt: skip
         until((folder / "daemon.sock").is_socket)
-        self.machine = DaemonClient(machine / "control.sock", peer="the practice machine")
-        self.daemon = DaemonClient(folder / "daemon.sock")
+        machine_client = DaemonClient(machine / "control.sock", peer="the practice machine")
+        self.machine = parts.enter_context(machine_client)
+        self.daemon = parts.enter_context(DaemonClient(folder / "daemon.sock"))
+        self.etch()
 
     def start(self, *words):
         child = subprocess.Popen([sys.executable, "-m", "etchwarden", *words])
-        self.children.append(child)
+        self.parts.callback(child.wait)
+        self.parts.callback(child.kill)
         return child
 
     def etch(self):
@@ -77,20 +81,11 @@ class Workshop:
     def seen(self):
         return self.machine.call("state")
 
-    def close(self):
-        self.daemon.close()
-        self.machine.close()
-        for child in self.children:
-            child.kill()
-            child.wait()
-
 
 @pytest.fixture
 def workshop(tmp_path):
-    made = Workshop(tmp_path)
-    made.etch()
-    yield made
-    made.close()
+    with ExitStack() as parts:
+        yield Workshop(tmp_path, parts)
 
 
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGSTOP], ids=["killed", "stopped"])

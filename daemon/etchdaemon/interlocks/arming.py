@@ -32,6 +32,7 @@ class Arming:
     step: ArmingStep = ArmingStep.DISARMED
     since_s: float = 0.0
     with_heartbeat_test: bool = False
+    contact_factor: float = 1.0  # see Interlocks
     is_loop_proven: bool = False
     is_heartbeat_proven: bool = False
     failed_because: str | None = None
@@ -56,10 +57,22 @@ class Arming:
         """Whether the heartbeat is held back to see the loop open."""
         return self.step is ArmingStep.HEARTBEAT
 
-    def begin(self, now_s: float, *, has_loop_input: bool, with_heartbeat_test: bool) -> "Arming":
+    def begin(
+        self,
+        now_s: float,
+        *,
+        has_loop_input: bool,
+        with_heartbeat_test: bool,
+        contact_factor: float = 1.0,
+    ) -> "Arming":
         """Return arming begun afresh; without a loop input there is nothing to test."""
         first = ArmingStep.LOOP_OFF if has_loop_input else ArmingStep.PRESENCE
-        return Arming(step=first, since_s=now_s, with_heartbeat_test=with_heartbeat_test)
+        return Arming(
+            step=first,
+            since_s=now_s,
+            with_heartbeat_test=with_heartbeat_test,
+            contact_factor=contact_factor,
+        )
 
     def advance(
         self, *, is_loop_closed: bool | None, presence_at_s: float | None, now_s: float
@@ -83,6 +96,7 @@ class Arming:
             return self.disarm("The loop's input cannot be read.")
         wanted, following, limit_s, complaint = _LOOP_TEST[self.step]
         if is_closed is not wanted:
+            limit_s *= self.contact_factor
             return self if now_s - self.since_s <= limit_s else self.disarm(complaint)
         if self.step is ArmingStep.LOOP_ON and not self.with_heartbeat_test:
             following = ArmingStep.PRESENCE

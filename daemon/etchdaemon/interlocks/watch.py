@@ -47,7 +47,14 @@ class Orders:
 class Interlocks:
     """Decides whether there may be a beam; remembers trips, arming, rounds and answers."""
 
-    def __init__(self, setup: Setup, *, time_factor: float = 1.0) -> None:
+    def __init__(
+        self, setup: Setup, *, time_factor: float = 1.0, contact_factor: float = 1.0
+    ) -> None:
+        """Begin with nothing seen; see `rules_for` for `time_factor`.
+
+        `contact_factor` is how much longer than a tenth of a second a contact may take in the
+        machine's time.
+        """
         self.setup = setup
         self.rules = rules_for(setup.inputs, setup.changes, time_factor=time_factor)
         self.senses = Senses(setup, self.rules)
@@ -58,9 +65,10 @@ class Interlocks:
         self.is_attended_only = is_attended_only(setup.wired)
         self.attendance = rounds_for(setup.attendance, is_attended_only=self.is_attended_only)
         self._time_factor = time_factor
+        self._contact_factor = contact_factor
         self._is_etching = False
         self._is_beam_wanted = False
-        self._beam = Beam(is_on=False, since_s=0.0, contact_s=CONTACT_S * time_factor)
+        self._beam = Beam(is_on=False, since_s=0.0, contact_s=CONTACT_S * contact_factor)
         self._steered_at_s: float | None = None
         self._heartbeat = False
 
@@ -151,6 +159,7 @@ class Interlocks:
             now_s,
             has_loop_input=Input.LOOP_CLOSED in self.setup.wired,
             with_heartbeat_test=with_heartbeat_test,
+            contact_factor=self._contact_factor,
         )
 
     def disarm(self) -> None:
@@ -222,7 +231,7 @@ class Interlocks:
     @property
     def settle_s(self) -> float:
         """How long after `allow_beam` the beam can be counted on: contact, laser, and a look."""
-        contact_s = self._beam.contact_s + SPARE_S * self._time_factor
+        contact_s = self._beam.contact_s + SPARE_S * self._contact_factor
         return max(contact_s, self.setup.beam_enable_settle_s)
 
     def may_burn(self, now_s: float) -> bool:
