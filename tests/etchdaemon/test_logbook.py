@@ -115,6 +115,7 @@ def test_the_comparison_says_what_was_really_run(logbook):
     # Weighted by samples, by hand: 30·4000 + 10·3800 + 10·3799 + 2·2000, and 50·0.6 + 2·0.3.
     assert comparison["feed_mean_mm_per_min"] == pytest.approx(199_990 / 52)
     assert comparison["power_mean_ratio"] == pytest.approx(30.6 / 52)
+    assert comparison["dose_ratio"] == pytest.approx(30.6 / 0.6 * 4000 / 199_990)
     assert comparison["slow_rows_ratio"] == pytest.approx(2 / 4)
     assert comparison["slowest_row"]["row"] == 3
     assert (comparison["measured_rows"], comparison["estimated_rows"]) == (5, 2)

@@ -161,7 +161,7 @@ def test_replies_that_come_late_slow_the_etch_down_and_no_more(rig, delay_s):
     rig.wait_for_the_end(within_s=240.0)
 
     assert rig.run["ended"] == "complete"
-    assert rig.record.event("comparison")["details"]["starved_reports"] > 0
+    assert rig.record.event("starved")["details"]["reports"] > 0
 
 
 def test_a_controller_that_is_five_seconds_late_is_given_up(rig):

@@ -124,8 +124,18 @@ def _comparison(book: sqlite3.Connection, run: dict[str, Any]) -> dict[str, Any]
         "feed_asked_mm_per_min": asked,
         "power_asked_ratio": run["recipe_power_ratio"],
         **measured,
+        "dose_ratio": _dose_ratio(run, measured),
         "slowest_row": slowest[0] if slowest else None,
     }
+
+
+def _dose_ratio(run: dict[str, Any], measured: dict[str, Any]) -> float | None:
+    """Return the dose that was run over the dose asked for: power over speed, each relative."""
+    feed, power = measured["feed_mean_mm_per_min"], measured["power_mean_ratio"]
+    if not feed or power is None:
+        return None
+    dose: float = power / run["recipe_power_ratio"] * run["recipe_feed_mm_per_min"] / feed
+    return dose
 
 
 def _select(

@@ -60,9 +60,6 @@ class Meter:
     max_s: float
     recipe_feed_mm_per_min: float
     slow_rows: int = 0
-    rows_measured: int = 0
-    run_feed: Measured = field(default_factory=Measured)
-    run_power: Measured = field(default_factory=Measured)
     _samples: int = 0
     _feed: Measured = field(default_factory=Measured)
     _power: Measured = field(default_factory=Measured)
@@ -79,9 +76,7 @@ class Meter:
         self._samples += 1
         for measured, value in (
             (self._feed, feed),
-            (self.run_feed, feed),
             (self._power, power / self.max_s),
-            (self.run_power, power / self.max_s),
         ):
             measured.add(value, weight_s)
 
@@ -90,7 +85,6 @@ class Meter:
         feed, power, samples = self._feed, self._power, self._samples
         self._feed, self._power, self._samples = Measured(), Measured(), 0
         if feed.mean is not None:
-            self.rows_measured += 1
             self.slow_rows += feed.mean < self.recipe_feed_mm_per_min * (1 - SLOW_SHARE)
         return RowActuals(
             row=row,

@@ -8,11 +8,10 @@ from etchdaemon.controller.facts import Facts
 from etchdaemon.ports import Clock, Records
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
-from etchdaemon.run.comparison import compare
 from etchdaemon.run.cut import CutMark, Sighting
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.starvation import Starvation
-from etchdaemon.service.faults import POSITION_UNKNOWN
+from etchdaemon.service.faults import POSITION_UNKNOWN, STARVED
 from etchdaemon.service.feed import Feed
 from etchdaemon.service.spool import SpooledJob
 from etchwire.sheet import RowEntry
@@ -197,13 +196,8 @@ class Etch:
             because = f"{because} {POSITION_UNKNOWN}"
         self.ending = (ended, because)
         self.ended_at_s = self._clock.now_s()
-        comparison = compare(self.job.sheet.recipe, self.meter)
-        self.note(
-            "comparison",
-            str(comparison),
-            **comparison.to_table(),
-            starved_reports=self._starvation.reports,
-        )
+        if self._starvation.reports:
+            self.note("starved", STARVED, reports=self._starvation.reports)
         self._records.end_run(
             self.number,
             ended=ended,

@@ -48,6 +48,10 @@ ASTRAY: Final = (
     "The head is where nothing of this picture goes: a line was damaged on the cable, or the"
     " origin was moved."
 )
+STARVED: Final = (
+    "The controller ran short of lines on the way: the cable or this computer was too slow, and"
+    " some of the picture was burnt slower than asked."
+)
 POSITION_UNKNOWN: Final = (
     "Where the head is is not known: home the machine, or set the origin again."
 )
