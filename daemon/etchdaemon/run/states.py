@@ -111,6 +111,17 @@ def next_state(state: State, input_: Wish | Turn) -> State:
         raise
 
 
+def states_as_markdown() -> str:
+    """Return the table for DEVELOPERS.md: from each state, what leads where."""
+    lines = ["| from | by | to |", "| --- | --- | --- |"]
+    for (state, input_), following in NEXT_STATE.items():
+        kind = "asked" if isinstance(input_, Wish) else "happens"
+        lines.append(
+            f"| {state.value} | {input_.value.replace('_', ' ')} ({kind}) | {following.value} |"
+        )
+    return "\n".join(lines)
+
+
 class Life:
     """The state, and the one way to change it."""
 

@@ -1,0 +1,25 @@
+"""Tables that people read are printed from the tables that run."""
+
+from pathlib import Path
+
+import pytest
+
+from etchdaemon.interlocks.table import rules_as_markdown
+from etchdaemon.rpc.methods import methods_table
+from etchdaemon.run.states import states_as_markdown
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.mark.parametrize(
+    ("document", "table"),
+    [
+        ("README.md", rules_as_markdown()),
+        ("DEVELOPERS.md", rules_as_markdown()),
+        ("DEVELOPERS.md", states_as_markdown()),
+        ("DEVELOPERS.md", methods_table()),
+    ],
+    ids=["interlocks for users", "interlocks", "states", "methods"],
+)
+def test_a_document_shows_the_table_as_it_runs(document, table):
+    assert table in (ROOT / document).read_text()
