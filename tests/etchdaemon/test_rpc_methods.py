@@ -1,6 +1,5 @@
 """The table of methods: what it says is what is checked, and what DEVELOPERS.md shows."""
 
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,7 +12,6 @@ from etchdaemon.rpc.methods import (
     Number,
     Right,
     find_method,
-    methods_table,
 )
 from etchwire.errors import UnfitParameters, UnknownMethod
 
@@ -87,9 +85,3 @@ def test_only_reading_is_observing():
 
 def test_what_makes_the_machine_safe_is_answered_at_once():
     assert {"hold", "hold_now", "stop"} == AT_ONCE
-
-
-def test_the_developers_guide_shows_the_table_as_it_is():
-    guide = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text()
-
-    assert methods_table() in guide
