@@ -162,6 +162,8 @@ def test_a_place_too_small_for_any_card_says_how_large_it_must_be():
         (lambda: first_grid(steps=(13, 6)), "2 to 12 speeds"),
         (lambda: Grid(feeds_mm_per_min=(1000.0, 1000.0), power_ratios=(0.1, 0.2)), "so close"),
         (lambda: wishes(number=0), "numbered from 1"),
+        (lambda: lay_out_power_card(wishes(), Grid(feeds_mm_per_min=(9000.0, 10001.0),
+                                                   power_ratios=(0.1, 0.2))), "can move"),
         (lambda: wishes(line_spacing_mm=float("nan")), "line spacing"),
         (lambda: wishes(place=Place(-1.0, 100.0)), "width of the card's place"),
         (lambda: wishes(halftone="woodcut"), "choose one of"),

@@ -14,7 +14,7 @@ MARGIN_MM: Final = 2.0  # bare tile around everything: markers need it, patches 
 BAND_GAP_MM: Final = 2.0  # between the marker bands and what they enclose
 LINE_GAP_MM: Final = 0.9
 LABEL_MM: Final = TEXT_MM + PEN_MM
-TITLE_LETTERS: Final = 16  # of the surface's name: what a usual card has room for
+TITLE_LETTERS: Final = 16  # what a usual card has room for
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +95,15 @@ def lay_out_border(
         *text_lines(titles.lower, (rows - margin - side, text_left), spacing_mm),
     )
     return Border(rows, columns, content, markers, labels)
+
+
+def title(words: str) -> str:
+    """Return as many of the first words as fit between two markers."""
+    text = can_write(words)
+    if len(text) <= TITLE_LETTERS:
+        return text
+    whole, _, _ = text[: TITLE_LETTERS + 1].rpartition(" ")
+    return (whole or text[:TITLE_LETTERS]).rstrip(" ,-·(")
 
 
 def text_lines(

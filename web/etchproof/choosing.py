@@ -3,13 +3,16 @@
 Among the patches in the darkest plateau that are even, hold and are undamaged, take the fastest
 that a photo can really run; between equals the lower power. Where nothing is dark enough, raise
 the power before slowing down.
+
+Solid patches decide the speed. Among those of one speed the halftone halves say how little power
+is too little: single dots need more than a solid patch does.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from etchproof.card import SOLID, Card
+from etchproof.card import POWER, SOLID, Card
 from etchproof.errors import NothingToChoose
 from etchproof.hand_marks import Mark
 from etchproof.judging import PLATEAU_L, Cell, Judgement, darkest_sound, judge
@@ -28,14 +31,15 @@ from etchproof.second_card import (
 
 DARK_ENOUGH_L: Final = 50.0  # half way to white: lighter, and a photo has no black (our choice)
 SAME_SPEED: Final = 0.01
+DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
     """A cell and the setting it recommends.
 
-    The speed is uncertain by half a step of the card, or by the fitted curve's own doubt about
-    where the plateau ends, whichever is more. `lightness` is None where only hands judged.
+    The speed is uncertain by half a step of the card, or by less where the fitted curve says
+    more exactly where the plateau ends. `lightness` is None where only hands judged.
     """
 
     cell: str
@@ -75,6 +79,8 @@ def choose(
     standard of darkness and help the curve. Raise NothingToChoose where the card was neither
     read nor marked.
     """
+    if card.kind != POWER:
+        raise NothingToChoose(f"card {card.number} is no power card, so there is no speed on it")
     if reading is None and not marks:
         raise NothingToChoose("the card was neither read by camera nor marked by hand")
     known = [one.darkest_lightness for one in earlier if one.darkest_lightness is not None]
@@ -106,7 +112,7 @@ def choose(
         darkest_lightness=darkest,
         response=response,
         next_range=next_range,
-        sentences=(_recommendation(choice, best), *next_range.notes),
+        sentences=(_recommendation(choice, best), *_about_dots(best), *next_range.notes),
     )
 
 
@@ -115,7 +121,15 @@ def _fastest(fit: Sequence[Cell]) -> Cell:
     really_run = [cell for cell in fit if cell.is_really_run] or list(fit)
     top = max(cell.photo_feed_mm_per_min for cell in really_run)
     equals = [c for c in really_run if c.photo_feed_mm_per_min >= top * (1 - SAME_SPEED)]
+    if any(_keeps_dots(cell) for cell in equals):
+        equals = [cell for cell in equals if _keeps_dots(cell)]
+    elif any(cell.halftone_coverage is not None for cell in equals):
+        equals = [max(equals, key=lambda cell: cell.halftone_coverage or 0.0)]
     return min(equals, key=lambda cell: (cell.power_ratio, -cell.feed_mm_per_min))
+
+
+def _keeps_dots(cell: Cell) -> bool:
+    return cell.mark is Mark.GOOD or (cell.halftone_coverage or 0.0) >= DOTS_KEPT
 
 
 def _feed_to_ask(cell: Cell) -> float:
@@ -160,7 +174,7 @@ def _uncertainty(card: Card, best: Cell, response: Response | None, limit: float
     half_step = max(faster - best.feed_mm_per_min, best.feed_mm_per_min - slower) / 2
     power_w = card.head.rated_optical_w * best.power_ratio
     fitted = response.feed_sd(limit, power_w) if response else None
-    return max(half_step, fitted or 0.0)
+    return half_step if fitted is None else min(half_step, fitted)
 
 
 def _nothing_fit(card: Card, cells: tuple[Cell, ...], darkest: float | None) -> Outcome:
@@ -207,4 +221,14 @@ def _recommendation(choice: Choice, best: Cell) -> str:
     return (
         f"{text} It was asked to run at {best.feed_mm_per_min:.0f} mm/min with "
         f"{best.power_ratio * 100:.3g} %, which fine detail does not reach; this is what it ran."
+    )
+
+
+def _about_dots(best: Cell) -> tuple[str, ...]:
+    """Say so when single dots hardly mark where solid areas do."""
+    if best.halftone_coverage is None or best.halftone_coverage >= DOTS_KEPT:
+        return ()
+    return (
+        f"Fine detail of which half is burnt looks only {best.halftone_coverage * 100:.0f} % burnt "
+        "there: etch a tone card, or keep more of the light greys with less speed.",
     )

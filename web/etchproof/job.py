@@ -5,6 +5,7 @@ from pathlib import Path
 from etchpath.card_writer import CardOrder, write_card
 from etchpath.errors import EtchpathError
 from etchphoto.expected import save_expected
+from etchphoto.job import require_head_can
 from etchphoto.job_folder import new_job_folder
 from etchproof.card import CARD_NAME, REGISTER, Card
 from etchproof.drawing import draw_card
@@ -23,8 +24,9 @@ def prepare_card(
     """Make the job of `card` in `folder`, beside it `card.json`, and return its sheet.
 
     `at_mm` places the card's lower left corner; left out, it lies as near to the origin as the
-    run-ups allow. Raise UnfitCard, or etchphoto's JobNotWritable, with a sentence.
+    run-ups allow. Raise UnfitCard, or etchphoto's UnfitOrder and JobNotWritable, with a sentence.
     """
+    require_head_can(card.head, card.recipe)
     bits = draw_card(card)
     at_x_mm, at_y_mm = at_mm or (None, None)
     order = CardOrder(

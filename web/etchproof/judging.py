@@ -38,7 +38,9 @@ _BY_HAND: Final = {
 class Cell:
     """One cell of a power card with all that is known of it.
 
-    `photo_feed_mm_per_min` is what fine detail really ran at. Lightness is the solid half's.
+    `photo_feed_mm_per_min` is what fine detail really ran at. Reflectance, lightness and
+    unevenness are the solid half's; `halftone_coverage` is how much of the halftone half looks
+    burnt, of which half was.
     """
 
     name: str
@@ -48,6 +50,7 @@ class Cell:
     reflectance: float | None
     lightness: float | None
     unevenness: float | None
+    halftone_coverage: float | None
     mark: Mark | None
     judgement: Judgement
 
@@ -70,12 +73,13 @@ def judge(
     head and surface: a finer card may hold no darker one, and must not lower the standard.
     """
     read = {name: reading.of(name, SOLID) if reading else None for name in card.cells()}
+    halftones = {name: reading.of(name, HALFTONE) if reading else None for name in card.cells()}
     darkest = _darkest(read, marks)
     if darkest_known is not None:
         darkest = min(darkest_known, darkest if darkest is not None else darkest_known)
     return _marked_too_far(
         tuple(
-            _cell(name, patches, read[name], mark=marks.get(name), darkest=darkest)
+            _cell(name, patches, read[name], halftones[name], mark=marks.get(name), darkest=darkest)
             for name, patches in card.cells().items()
         )
     )
@@ -125,6 +129,7 @@ def _cell(
     name: str,
     patches: Sequence[Patch],
     read: PatchReading | None,
+    halftone_read: PatchReading | None,
     *,
     mark: Mark | None,
     darkest: float | None,
@@ -139,9 +144,17 @@ def _cell(
         reflectance=read.reflectance if read else None,
         lightness=read.lightness if read else None,
         unevenness=read.unevenness if read else None,
+        halftone_coverage=_coverage(read, halftone_read),
         mark=mark,
         judgement=_BY_HAND[mark] if mark else _by_camera(read, darkest),
     )
+
+
+def _coverage(solid: PatchReading | None, halftone: PatchReading | None) -> float | None:
+    """Return the effective coverage of the halftone half (Murray-Davies), None where unknown."""
+    if solid is None or halftone is None or solid.reflectance >= 1:
+        return None
+    return (1 - halftone.reflectance) / (1 - solid.reflectance)
 
 
 def _by_camera(read: PatchReading | None, darkest: float | None) -> Judgement:

@@ -5,12 +5,14 @@ mean of the slopes beside it, and none at all where they differ in sign.
 """
 
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import Any, Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.floating[Any]]
+
+LEVEL: Final = 1e-200  # a slope whose reciprocal would not fit in a float is none
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,7 @@ def _slopes(widths: Floats, secants: Floats) -> Floats:
         return np.repeat(secants, 2)
     slopes = np.zeros(len(secants) + 1)
     left, right = secants[:-1], secants[1:]
-    is_turning = left * right <= 0
+    is_turning = (left * right <= 0) | (np.minimum(np.abs(left), np.abs(right)) < LEVEL)
     weight_left = 2 * widths[1:] + widths[:-1]
     weight_right = widths[1:] + 2 * widths[:-1]
     safe_left, safe_right = np.where(is_turning, 1, left), np.where(is_turning, 1, right)

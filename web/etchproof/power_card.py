@@ -11,21 +11,22 @@ from typing import Final
 from etchproof.border import (
     LABEL_MM,
     LINE_GAP_MM,
-    TITLE_LETTERS,
     Border,
     Titles,
     centred_label,
     dots,
     label_at,
     lay_out_border,
+    title,
 )
 from etchproof.card import HALFTONE, POWER, SOLID, Area, Card, Label, Patch
+from etchproof.errors import UnfitCard
 from etchproof.etching import span_rows
 from etchproof.grid import LEAST_STEPS, Grid, cell_name
 from etchproof.patch_core import core_of
 from etchproof.reach import PHOTO_COVERAGE, REALLY_RUN, true_feed_mm_per_min
 from etchproof.wishes import Wishes, require_lines
-from etchwire.craft import Recipe
+from etchwire.craft import Head, Recipe
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,7 @@ def lay_out_power_card(wishes: Wishes, grid: Grid, size: Size | None = None) -> 
 
     Raise UnfitCard or CardDoesNotFit, with a sentence that says what would do.
     """
+    _require_speeds(grid, wishes.head)
     spacing = wishes.line_spacing_mm
     if size is None:
         for fitting in SIZES:
@@ -72,6 +74,15 @@ def lay_out_power_card(wishes: Wishes, grid: Grid, size: Size | None = None) -> 
             border.columns * spacing, border.rows * spacing, _advice(wishes)
         )
     return _laid_out(wishes, grid, smallest, border)
+
+
+def _require_speeds(grid: Grid, head: Head) -> None:
+    fastest = grid.feeds_mm_per_min[-1]
+    if fastest > head.max_feed_mm_per_min:
+        raise UnfitCard(
+            f"{fastest:g} mm/min is faster than {head.name} can move: choose speeds up to "
+            f"{head.max_feed_mm_per_min:g} mm/min"
+        )
 
 
 def _border(wishes: Wishes, grid: Grid, size: Size) -> Border:
@@ -123,7 +134,7 @@ def _titles(wishes: Wishes) -> Titles:
         upper=(
             f"CARD {wishes.number}",
             f"{wishes.head.rated_optical_w:g} W · {wishes.line_spacing_mm:.3g} MM",
-            wishes.surface[:TITLE_LETTERS],
+            title(wishes.surface),
         ),
         lower=("MM/MIN DOWN", "% POWER ACROSS"),
     )

@@ -93,7 +93,7 @@ def _apart(shifts: Sequence[HairlineShift]) -> Apart:
             "go nearer, or burn the card with more power"
         )
     middle = float(np.median(apart))
-    scatter = 1.4826 * float(np.median(np.abs(apart - middle)))
+    scatter = float(np.subtract(*np.percentile(apart, (75, 25)))) / 1.349  # as a sigma
     if scatter > MOST_SCATTER_MM:
         raise NoRegister(
             f"the pairs at {feed.feed_mm_per_min:g} mm/min disagree by {scatter:.2f} mm: the tile "

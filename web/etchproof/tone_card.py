@@ -9,11 +9,11 @@ from etchphoto.light import lightness, luminance_of_lightness
 from etchproof.border import (
     LABEL_MM,
     LINE_GAP_MM,
-    TITLE_LETTERS,
     Titles,
     centred_label,
     dots,
     lay_out_border,
+    title,
 )
 from etchproof.card import TONE, Area, Card, Label, Patch
 from etchproof.errors import UnfitCard
@@ -90,7 +90,7 @@ def _laid_out(
             upper=(
                 f"CARD {wishes.number}",
                 f"{recipe.feed_mm_per_min:.0f} · {recipe.power_ratio * 100:.3g}%",
-                wishes.surface[:TITLE_LETTERS],
+                title(wishes.surface),
             ),
             lower=("% BURNT", wishes.halftone),
         ),
