@@ -1,0 +1,78 @@
+"""The units are sound and locked up, as systemd itself judges them."""
+
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+UNITS = Path(__file__).resolve().parents[2] / "systemd"
+NAMES = ("etchwarden-daemon@.service", "etchwarden-web@.service")
+# Exposure by `systemd-analyze security`, 0 to 10; what each unit may need at the most.
+MOST_EXPOSED = {"etchwarden-daemon@.service": 1.0, "etchwarden-web@.service": 1.5}
+
+
+@pytest.fixture
+def analyze():
+    if shutil.which("systemd-analyze") is None and not os.environ.get("CI"):
+        pytest.skip("needs systemd-analyze, which is not installed")
+
+    def analyze(*arguments):
+        done = subprocess.run(
+            ["systemd-analyze", *map(str, arguments)], capture_output=True, text=True, check=False
+        )
+        return done.stdout + done.stderr
+
+    return analyze
+
+
+@pytest.fixture
+def root(tmp_path):
+    """A tree in which the units are installed, with programs that are really there."""
+    programs = tmp_path / "opt/etchwarden/current/bin"
+    programs.mkdir(parents=True)
+    for name in ("etchwarden", "etchwarden-safe"):
+        (programs / name).write_text("#!/bin/sh\n")
+        (programs / name).chmod(0o755)
+    units = tmp_path / "etc/systemd/system"
+    units.mkdir(parents=True)
+    for name in NAMES:
+        shutil.copy(UNITS / name, units / name.replace("@", "@left"))
+        shutil.copy(UNITS / name, units)
+    shutil.copytree("/lib/systemd/system", tmp_path / "lib/systemd/system", symlinks=True)
+    return tmp_path
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_systemd_finds_no_fault_in_a_unit(analyze, root, name):
+    complaints = [
+        line
+        for line in analyze("verify", f"--root={root}", name.replace("@", "@left")).splitlines()
+        if "etchwarden" in line
+    ]
+
+    assert complaints == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_unit_exposes_no_more_than_it_needs(analyze, name):
+    said = analyze("security", "--offline=true", UNITS / name)
+
+    found = re.search(r"Overall exposure level for \S+: (\d+\.\d)", said)
+    assert found, said
+    assert float(found.group(1)) <= MOST_EXPOSED[name]
+
+
+def test_the_daemon_drives_its_outputs_off_after_any_death():
+    unit = (UNITS / "etchwarden-daemon@.service").read_text()
+
+    assert re.search(
+        r"^ExecStopPost=\S+/etchwarden-safe /etc/etchwarden/%i\.toml$", unit, re.MULTILINE
+    )
+
+
+@pytest.mark.parametrize("driver", ["usbserial", "cdc_acm"])
+def test_drivers_are_loaded_before_the_device_list_is_read(driver):
+    assert driver in (UNITS / "etchwarden.modules-load.conf").read_text().split()
