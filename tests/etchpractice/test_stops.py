@@ -149,6 +149,20 @@ def test_at_rest_in_a_hold_the_beam_is_out_and_reported_so(power):
     assert "A" not in seen
 
 
+def test_a_hold_that_put_the_beam_out_tells_it_in_the_next_report():
+    """A vanishes from the Ov report that comes at once (facts of the controller, section 8)."""
+    host = moving(power="M3")
+    for _ in range(4):
+        host.report()
+    host.write(b"!", 0.3)
+
+    report = host.report()
+
+    assert report["state"] == "Hold:0"
+    assert "Ov" in report
+    assert "A" not in report
+
+
 def test_a_resume_says_that_the_beam_comes_back():
     host = moving(power="M4")
     host.write(b"!")
