@@ -18,16 +18,14 @@ from etchphoto.light import lightness, luminance_of_lightness
 from etchphoto.tone import BURNT_AS_WANTED, coverage_to_burn
 from etchpractice.surface import surface_named
 from etchproof.camera import read_card
-from etchproof.card import SOLID
 from etchproof.choosing import choose
 from etchproof.drawing import draw_card
 from etchproof.errors import UnfitCard, UnreadableCard
 from etchproof.grid import Grid
 from etchproof.job import prepare_card, read_card_file
 from etchproof.power_card import lay_out_power_card
-from etchproof.register_card import lay_out_register_card
+from etchproof.register_card import Offsets, lay_out_register_card
 from etchproof.register_reading import register_by_camera
-from etchproof.second_card import SECOND_STEPS
 from etchproof.tone_card import lay_out_tone_card
 from etchproof.tone_reading import read_tone
 from etchwire.craft import Recipe, Register
@@ -153,56 +151,50 @@ def test_a_folder_without_a_card_is_no_card(tmp_path):
 LAG_S, SLACK_MM = 0.0007, 0.09
 
 
-@pytest.mark.parametrize("surface", ["quick-paint", "thick-coat"])
-def test_from_a_first_card_to_true_greys_on_the_practice_machine(surface, tmp_path):
-    photo = Shot(tilt_degrees=25, light_ratio=2.0, distortion=0.01)
-    burn = {"beam_lag_s": LAG_S, "slack_mm": SLACK_MM}
-    head = replace(HEAD, register=Register())
+def test_from_a_first_card_to_true_greys_on_the_practice_machine(tmp_path):
+    surface, head = "quick-paint", replace(HEAD, register=Register())
+    axis = {"beam_lag_s": LAG_S, "slack_mm": SLACK_MM}
 
     def read(card):
-        tile = burn_on_practice(card, surface, tmp_path / f"card-{card.number}", **burn)
-        return tile, read_card([photograph(tile, photo)], [card], is_wiped=True)[0]
+        tile = burn_on_practice(card, surface, tmp_path / f"card-{card.number}", **axis)
+        photo = photograph(tile, Shot(tilt_degrees=25, light_ratio=2.0, distortion=0.01))
+        return read_card([photo], [card], is_wiped=True)[0]
 
-    grid, outcomes = first_grid(head, (5, 5)), []
-    for number in (1, 2):
-        card = lay_out_power_card(wishes(number=number, head=head), grid)
-        _, reading = read(card)
-        outcomes.append(choose(card, reading, {}, earlier=outcomes))
-        grid = Grid.over(outcomes[-1].next_range, *SECOND_STEPS)
-    choice = outcomes[-1].choice
-    chosen = card.cells()[choice.cell][0]
+    first = lay_out_power_card(wishes(number=1, head=head), first_grid(head, (4, 4)))
+    outcome = choose(first, read(first), {})
+    finer = Grid.over(outcome.next_range, 4, 3)
+    second = lay_out_power_card(wishes(number=2, head=head), finer)
+    choice = choose(second, read(second), {}, earlier=[outcome]).choice
     recipe = Recipe(
         surface=surface,
         feed_mm_per_min=choice.feed_mm_per_min,
         power_ratio=choice.power_ratio,
         line_spacing_mm=0.1,
     )
-    _, reading = read(lay_out_register_card(wishes(number=3, head=head), recipe))
-    register = register_by_camera(reading).register
-    head = replace(head, register=register)
-    tone = lay_out_tone_card(wishes(number=4, head=head), recipe)
-    _, reading = read(tone)
-    curve = read_tone(tone, reading)
+    hairlines = lay_out_register_card(wishes(number=3, head=head), recipe, Offsets(pairs=9))
+    found = register_by_camera(read(hairlines)).register
+    head = replace(head, register=found)
+    greys = lay_out_tone_card(wishes(number=4, head=head), recipe, steps=12)
+    tone = read_tone(greys, read(greys))
 
-    assert chosen.part == SOLID
+    true = Register(beam_lag_s=LAG_S, slack_mm=SLACK_MM)
     assert choice.lightness < 45
-    assert register.lead_mm(recipe.feed_mm_per_min) == pytest.approx(
-        Register(beam_lag_s=LAG_S, slack_mm=SLACK_MM).lead_mm(recipe.feed_mm_per_min), abs=0.01
+    assert found.lead_mm(choice.feed_mm_per_min) == pytest.approx(
+        true.lead_mm(choice.feed_mm_per_min), abs=0.01
     )
-    with_curve = ramp_error(head, recipe, curve.curve, curve.black, burn)
-    without = ramp_error(head, recipe, BURNT_AS_WANTED, curve.black, burn)
+    with_curve = ramp_error(head, recipe, tone.curve, tone.black, axis)
     assert with_curve < 2.5
-    assert with_curve * 3 < without
+    assert with_curve * 3 < ramp_error(head, recipe, BURNT_AS_WANTED, tone.black, axis)
 
 
-def ramp_error(head, recipe, curve, black, burn):
+def ramp_error(head, recipe, curve, black, axis):
     """Etch 21 greys evenly spaced in lightness and return how far off they come out, RMS in L*."""
     luminance = luminance_of_lightness(np.linspace(0, 100, 21))
     steps = np.repeat(np.repeat(luminance.reshape(3, 7), 60, axis=0), 60, axis=1)
     bits = HALFTONES["jarvis"](coverage_to_burn(steps.astype(np.float32), curve=curve))
     gcode, sheet = written(bits, head, recipe)
     place = sheet.picture
-    tile = run_on_practice(gcode, head, recipe.surface, **burn).tile.reflectance(
+    tile = run_on_practice(gcode, head, recipe.surface, **axis).tile.reflectance(
         mm_per_px=0.1, rectangle=(place.left_mm, place.bottom_mm, place.right_mm, place.top_mm)
     )
     shown = tile / surface_named(recipe.surface).tile_reflectance

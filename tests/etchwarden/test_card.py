@@ -1,0 +1,211 @@
+"""`etchwarden card` and `etchwarden read` as a person uses them."""
+
+import pytest
+from click.testing import CliRunner
+
+from darkroom.camera import Shot, photograph
+from darkroom.tile import SURFACES, etch, etch_hairlines
+from etchproof.job import read_card_file
+from etchproof.reading import Reading
+from etchwarden import card as laying_out
+from etchwarden import read as reading_cards
+from etchwire.sheet import read_sheet
+
+QUICK = ("--steps", "4", "4")
+
+
+@pytest.fixture
+def card(tmp_path):
+    def run(kind, name, *options):
+        arguments = [kind, "-o", str(tmp_path / name), *options]
+        return CliRunner().invoke(laying_out.command, arguments)
+
+    return run
+
+
+@pytest.fixture
+def read(tmp_path):
+    def run(*arguments, answer=None):
+        given = [text.format(here=tmp_path) for text in arguments]
+        return CliRunner().invoke(reading_cards.command, given, input=answer)
+
+    return run
+
+
+def photograph_in(tmp_path, name, surface="willing", **axis):
+    """Burn and wipe the card in a folder and put its photo beside it."""
+    card = read_card_file(tmp_path / name)
+    tile = (
+        etch_hairlines(card, SURFACES[surface], **axis) if axis else etch(card, SURFACES[surface])
+    )
+    shot = Shot(width_px=2000, height_px=1500, tilt_degrees=15, light_ratio=1.7)
+    (tmp_path / f"{name}.jpg").write_bytes(photograph(tile, shot).getvalue())
+
+
+def test_a_person_names_laser_tile_and_paint_and_no_speed(card, tmp_path):
+    result = card("power", "first", "--head", "practice-10w", "--surface", "white tile, two coats")
+
+    assert result.exit_code == 0
+    assert "power card 1: 58.5 × 87.3 mm. Etching will take 25 min" in result.stdout
+    assert "reach only 3371 mm/min" in result.stderr
+    assert read_card_file(tmp_path / "first").recipe.surface == "white tile, two coats"
+    assert read_sheet(tmp_path / "first").title == "power card 1"
+
+
+def test_every_kind_of_card_can_be_had_and_each_gets_the_next_number(card, tmp_path):
+    results = [card(kind, kind) for kind in ("power", "five", "tone", "register")]
+
+    assert [result.exit_code for result in results] == [0, 0, 0, 0]
+    numbers = [read_card_file(tmp_path / kind).number for kind in ("power", "five", "tone")]
+    assert numbers == [1, 2, 3]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["power", "--place", "40", "40"], "would fit there|fit there; give it at least"),
+        (["power", "--speeds", "1000", "20000"], "faster than practice 20 W can move"),
+        (["power", "--powers", "90", "40"], "the lower one first"),
+        (["power", "--powers", "40", "140"], "more than the laser has"),
+        (["power", "--steps", "1", "6"], "2 to 12 speeds"),
+        (["power", "--spacing", "nan"], "line spacing"),
+        (["power", "--spacing", "0.4"], "fewer than 10 lines"),
+        (["power", "--number", "-3"], "numbered from 1"),
+        (["power", "--halftone", "woodcut"], "choose one of"),
+        (["power", "--head", "nosuch.toml"], "no laser"),
+        (["power", "--at", "390", "0"], "run-ups"),
+        (["tone", "--speed", "nan"], "nan"),
+        (["tone", "--spacing", "0.05"], "narrower than this laser's measured spot"),
+        (["register", "--head", "own.toml"], "say --speed and --power"),
+        (["five", "--power", "145"], "145 %"),
+    ],
+)
+def test_what_makes_no_card_ends_in_a_sentence_and_leaves_nothing(card, tmp_path, arguments, words):
+    kind, *options = arguments
+
+    result = card(kind, "card", *options)
+
+    assert result.exit_code != 0
+    assert any(word in result.stderr for word in words.split("|"))
+    assert "Traceback" not in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_two_cards_side_by_side_do_not_get_one_number(card):
+    card("power", "one", *QUICK)
+
+    result = card("power", "other", "--number", "1", *QUICK)
+
+    assert result.exit_code == 1
+    assert "card 1 is already in" in result.stderr
+
+
+def test_a_photo_of_a_power_card_gives_a_setting_and_the_next_card(card, read, tmp_path):
+    card("power", "first", *QUICK)
+    photograph_in(tmp_path, "first")
+
+    result = read("{here}/first.jpg", "--card", "{here}/first", "--wiped")
+
+    assert result.exit_code == 0
+    assert "Patch D" in result.stdout
+    assert "A finer card: etchwarden card power -o NAME --speeds" in result.stdout
+    assert (tmp_path / "first" / "read-1.png").exists()
+    stored = Reading.from_json((tmp_path / "first" / "reading.json").read_bytes())
+    assert stored.card_number == 1
+
+
+def test_a_second_card_is_read_after_the_first(card, read, tmp_path):
+    card("power", "first", *QUICK)
+    photograph_in(tmp_path, "first")
+    read("{here}/first.jpg", "--card", "{here}/first", "--wiped")
+    card("power", "second", "--speeds", "2500", "3300", "--powers", "50", "70", *QUICK)
+    photograph_in(tmp_path, "second")
+    both = ["--card", "{here}/first", "--card", "{here}/second"]
+
+    result = read("{here}/second.jpg", *both, "--wiped", "--after", "{here}/first")
+
+    assert result.exit_code == 0
+    assert "mm/min, give or take" in result.stdout
+
+
+def test_marks_by_hand_overrule_the_camera(card, read, tmp_path):
+    card("power", "first", *QUICK)
+    photograph_in(tmp_path, "first")
+    photo = ["{here}/first.jpg", "--card", "{here}/first", "--wiped"]
+    first = read(*photo).stdout.split("Patch ")[1][:2]
+
+    result = read(*photo, "--mark", f"{first}=rubs off")
+
+    assert f"Patch {first}" not in result.stdout
+    assert "Patch " in result.stdout
+
+
+def test_a_card_can_be_read_by_hand_alone(card, read):
+    card("power", "first", *QUICK)
+
+    result = read("--card", "{here}/first", "--mark", "C3=good", "--mark", "B2=good")
+
+    assert result.exit_code == 0
+    assert "Patch C3" in result.stdout
+    assert "by hand" in result.stdout
+
+
+def test_the_person_is_asked_whether_it_was_wiped(card, read, tmp_path):
+    card("power", "first", *QUICK)
+    photograph_in(tmp_path, "first")
+
+    no = read("{here}/first.jpg", "--card", "{here}/first", answer="n\n")
+    yes = read("{here}/first.jpg", "--card", "{here}/first", answer="y\n")
+
+    assert (no.exit_code, yes.exit_code) == (1, 0)
+    assert "wipe it first" in no.stderr
+
+
+def test_a_tone_card_tells_how_much_dots_spread(card, read, tmp_path):
+    card("tone", "greys", "--speed", "3000", "--power", "57", "--steps", "10")
+    photograph_in(tmp_path, "greys", "stubborn")
+
+    result = read("{here}/greys.jpg", "--card", "{here}/greys", "--wiped")
+
+    assert result.exit_code == 0
+    assert "points of what it should. Black reflects" in result.stdout
+
+
+def test_a_register_card_is_read_by_camera_or_by_eye(card, read, tmp_path):
+    card("register", "rows", "--speed", "3000")
+    photograph_in(tmp_path, "rows", lag_s=0.0005, slack_mm=0.07)
+
+    by_camera = read("{here}/rows.jpg", "--card", "{here}/rows", "--wiped")
+    by_eye = read("--card", "{here}/rows", "--meets", "3000=7", "--meets", "1500=6")
+
+    assert "slack_mm = 0.07" in by_camera.stdout or "slack_mm = 0.06" in by_camera.stdout
+    assert "is_measured = true" in by_eye.stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["{here}/nosuch.jpg", "--card", "{here}/p", "--wiped"], "no file"),
+        (["{here}", "--card", "{here}/p", "--wiped"], "is a folder"),
+        (["{here}/p/job.gcode", "--card", "{here}/p", "--wiped"], "is not a JPEG"),
+        (["{here}/p/expected.png", "--card", "{here}/nosuch", "--wiped"], "no card can be read"),
+        (["--card", "{here}/p"], "neither read by camera nor marked"),
+        (["--card", "{here}/p", "--mark", "Q9=good"], "no patch Q9"),
+        (["--card", "{here}/p", "--mark", "B2"], "no equals sign"),
+        (["--card", "{here}/p", "--mark", "B2=fine"], "is no mark"),
+        (["--card", "{here}/p", "--mark", "B2=good", "--after", "{here}"], "read before"),
+        (["--card", "{here}/p", "--card", "{here}/r", "--mark", "B2=good"], "which one card"),
+        (["--card", "{here}/r"], "by camera only"),
+        (["--card", "{here}/r", "--meets", "a=b"], "are numbers"),
+        (["--card", "{here}/r", "--meets", "4000=99", "--meets", "2000=1"], "numbered 1 to 17"),
+    ],
+)
+def test_what_cannot_be_read_ends_in_a_sentence(card, read, arguments, words):
+    card("power", "p", *QUICK)
+    card("register", "r")
+
+    result = read(*arguments)
+
+    assert result.exit_code == 1
+    assert words in result.stderr
+    assert "Traceback" not in result.stderr
