@@ -18,6 +18,7 @@ from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.looking import LookingThread
 from etchdaemon.hardware.notification import notify
 from etchdaemon.hardware.practice_board import PracticeBoard
+from etchdaemon.hardware.preflight_child import PreflightChild
 from etchdaemon.hardware.serial_port import opener
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -104,12 +105,16 @@ class Daemon:
         self._logbook = Logbook.at(places.state / LOGBOOK_NAME, utc_now=clock.utc_now)
         wishes = Wishes(spool=Spool(places.state / SPOOL_NAME), doorbell=self._doorbell)
         machine = Machine(open_port=opener(places.port), beam=self._guard, port_name=places.port)
+        self._preflight = PreflightChild(
+            self._doorbell, has_heartbeat_contact=Output.HEARTBEAT in box.setup.wired
+        )
         self._service = Service(
             machine=machine,
             wishes=wishes,
             clock=clock,
             records=self._logbook,
             guard=self._guard,
+            preflight=self._preflight,
         )
         self._desk = Desk(places.socket, wishes, self._logbook)
 
@@ -125,6 +130,7 @@ class Daemon:
             parts.callback(self._guard.close)
             parts.enter_context(self._looking)
             parts.callback(self._service.close)
+            parts.callback(self._preflight.close)
             parts.enter_context(self._desk)  # first: its socket is made under a umask of its own
             parts.enter_context(self._logbook)
             notify("READY=1")

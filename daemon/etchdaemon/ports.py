@@ -1,6 +1,8 @@
 """What the daemon needs from outside, as protocols: where real and simulated parts meet."""
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future
+from pathlib import Path
 from typing import Any, Protocol
 
 from etchdaemon.interlocks.inputs import Input, Level, Output
@@ -165,6 +167,18 @@ class Board(Protocol):
 
     def close(self) -> None:
         """Drive every output off and let go of the board; never raises."""
+        ...
+
+
+class Preflight(Protocol):
+    """Inspects prepared files, away from the loop."""
+
+    def begin(self, gcode: Path, machine: Mapping[str, Any]) -> "Future[Mapping[str, Any]]":
+        """Begin to inspect `gcode` for the machine described, and return at once.
+
+        The future gets the report as plain JSON values, or JobRefused with why there is none.
+        What was begun before is given up.
+        """
         ...
 
 

@@ -29,7 +29,7 @@ from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from measure.costs import heading, tell
 from measure.link_sink import BYTES_PER_S
 from rig.bench import patch
-from rig.memory import MemoryRecords
+from rig.memory import MemoryPreflight, MemoryRecords
 from rig.unguarded import Unguarded
 
 pytestmark = pytest.mark.measure
@@ -78,6 +78,7 @@ class Bench:
             clock=SystemClock(),
             records=MemoryRecords(),
             guard=Unguarded(contact),
+            preflight=MemoryPreflight(),
         )
 
     def run_until(self, holds):

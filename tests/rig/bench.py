@@ -14,7 +14,14 @@ from etchpractice.machine import PracticeMachine
 from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
-from rig.memory import MemoryClock, MemoryContact, MemoryPort, MemoryRecords, NoDoorbell
+from rig.memory import (
+    MemoryClock,
+    MemoryContact,
+    MemoryPort,
+    MemoryPreflight,
+    MemoryRecords,
+    NoDoorbell,
+)
 from rig.unguarded import Unguarded
 
 STEP_S = 0.004
@@ -32,6 +39,7 @@ class Rig:
         self.contact = MemoryContact(machine, self.clock)
         self.guard = self.make_guard()
         self.records = MemoryRecords()
+        self.preflight = MemoryPreflight()
         self.wishes = Wishes(spool=Spool(folder / "spool"), doorbell=NoDoorbell())
         self.service = Service(
             machine=Machine(open_port=self.port, beam=self.guard, port_name="practice"),
@@ -39,6 +47,7 @@ class Rig:
             clock=self.clock,
             records=self.records,
             guard=self.guard,
+            preflight=self.preflight,
         )
 
     def make_guard(self):

@@ -113,6 +113,7 @@ class Method:
 _RUN: Final = Number("id")
 _LIMIT: Final = Number("limit", 500)
 _PERCENT: Final = Number("percent")
+_ACKNOWLEDGE: Final = Word("acknowledge", list[str], otherwise=[])
 _JOB: Final = ("gcode_fd", "sheet_fd")
 
 METHODS: Final = (
@@ -129,16 +130,21 @@ METHODS: Final = (
         Right.OPERATE,
         "Begin arming: `answers` to the checklist by key; the loop is tested, then somebody shows"
         " at the machine that they are there.",
-        (Word("answers", dict[str, Any]), Word("test_heartbeat", bool, otherwise=False)),
+        (
+            Word("answers", dict[str, Any]),
+            Word("test_heartbeat", bool, otherwise=False),
+            _ACKNOWLEDGE,
+        ),
     ),
     Method("disarm", Right.OPERATE, "Undo arming."),
     Method(
         "start",
         Right.OPERATE,
-        "Begin to etch the job, once armed.",
+        "Begin to etch the job, once armed; `acknowledge` names kinds of findings that were read.",
         (
             Word("acknowledge_long_run", bool, otherwise=False),
             Word("stays_until_end", str, otherwise=""),
+            _ACKNOWLEDGE,
         ),
     ),
     Method("hold", Right.OPERATE, "Come to rest at the row's end.", is_at_once=True),

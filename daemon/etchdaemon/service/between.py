@@ -6,15 +6,17 @@ from typing import Final
 
 from etchdaemon.controller.chore import Chore
 from etchdaemon.controller.events import Place
+from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.opening import From
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.starting import StartWish
-from etchdaemon.ports import Clock, Guard, Records
+from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state
 from etchdaemon.service import fitness
 from etchdaemon.service.chores import CHORES, chore_for
 from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
+from etchdaemon.service.inspection import CHANGED, Inspection
 from etchdaemon.service.machine import LinkState, Machine
 from etchdaemon.service.spool import SpooledJob
 from etchdaemon.service.wishes import Request
@@ -34,8 +36,16 @@ class Between:
     """
 
     def __init__(
-        self, *, machine: Machine, life: Life, clock: Clock, records: Records, guard: Guard
+        self,
+        *,
+        machine: Machine,
+        life: Life,
+        clock: Clock,
+        records: Records,
+        guard: Guard,
+        preflight: Preflight,
     ) -> None:
+        self.inspection = Inspection(preflight)
         self.job: SpooledJob | None = None
         self.course: Course | None = None
         self.pending: Request | None = None  # answered when the sequence in hand is over
@@ -54,6 +64,8 @@ class Between:
         self._refuse_unfit(job)
         self._life.turn(Wish.LOAD)
         self.job, self.course = job, None
+        self.inspection.take(job)
+        self.inspection.keep_up(self._known)
         request.accept({"job_sha256": job.sheet.gcode_sha256})
 
     def unload(self, request: Request, now_s: float) -> None:  # noqa: ARG002
@@ -61,6 +73,7 @@ class Between:
         self._refuse_while_pending()
         self._life.turn(Wish.UNLOAD)
         self.job = self.course = None
+        self.inspection.take(None)
         request.accept()
 
     def start(self, request: Request, now_s: float) -> None:
@@ -69,6 +82,8 @@ class Between:
         next_state(self._life.state, Wish.START)
         if not self._machine.is_ready:
             raise CommandRefused(self._machine.sentence)
+        self.inspection.keep_up(self._known)
+        self.inspection.acknowledge(request.arguments.get("acknowledge", ()))
         self.pending = request
         self._origins_mm = self._machine.origins_mm
         self._machine.open_again(From.REST, now_s)
@@ -99,6 +114,7 @@ class Between:
             elif request is not None:
                 self._begin(request, now_s)
         self._machine.look_after(now_s)
+        self.inspection.keep_up(self._known)
         if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
             self._life.turn(Turn.MACHINE_SEEN)
 
@@ -128,10 +144,14 @@ class Between:
         if self._machine.origins_mm != self._origins_mm:
             raise CommandRefused(ORIGIN_CHANGED)
         self._refuse_unfit(job)
+        self._refuse_uninspected()
         box = self._guard.begin_run(self._wish_of(request, job))
         self._guard.note_steered(now_s, is_waiting=True)
         try:
-            return Etch.start(job, facts=facts, records=self._records, clock=self._clock, box=box)
+            notes = {"box": box, "preflight": self.inspection.record()}
+            return Etch.start(
+                job, facts=facts, records=self._records, clock=self._clock, notes=notes
+            )
         except EtchdaemonError:
             self._guard.end_run()
             raise
@@ -141,6 +161,7 @@ class Between:
         return StartWish(
             lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
             starts_at=datetime.fromisoformat(self._clock.utc_now()).astimezone(),
+            has_constant_power=self.inspection.has_constant_power,
             has_acknowledged_long_run=bool(said.get("acknowledge_long_run")),
             stays_until_end=str(said.get("stays_until_end") or ""),
         )
@@ -158,8 +179,20 @@ class Between:
         if self.pending is not None:
             raise CommandRefused(JUST_ASKED)
 
+    @property
+    def _known(self) -> Facts | None:
+        return self._machine.facts if self._machine.link is LinkState.READY else None
+
+    def _refuse_uninspected(self) -> None:
+        """Refuse what was checked for other settings than the controller has now."""
+        before = self.inspection.standing
+        self.inspection.keep_up(self._known)
+        if self.inspection.standing != before:
+            raise CommandRefused(CHANGED)
+        self.inspection.acknowledge(())
+
     def _refuse_unfit(self, job: SpooledJob) -> None:
-        facts = self._machine.facts if self._machine.link is LinkState.READY else None
+        facts = self._known
         objections = () if facts is None else fitness.objections(job.sheet, facts)
         if objections:
             raise JobRefused(" ".join(objections))

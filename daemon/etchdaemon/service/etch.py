@@ -61,16 +61,16 @@ class Etch:
         facts: Facts,
         records: Records,
         clock: Clock,
-        box: Mapping[str, object],
+        notes: Mapping[str, object],
     ) -> Self:
         """Write the start into the logbook and wait for it; raise LogbookUnavailable.
 
-        `box` is what the interlocks have to say of themselves.
+        `notes` are what interlocks and preflight have to say of it.
         """
         number = records.start_run(
             sheet_json=job.sheet_json,
             started_at_utc=clock.utc_now(),
-            notes={**_notes(facts), "box": box},
+            notes={**_notes(facts), **notes},
         )
         return cls(job, number=number, facts=facts, records=records, clock=clock)
 

@@ -6,7 +6,7 @@ from typing import Final
 from etchdaemon.controller.parsing import ACCEPTED
 from etchdaemon.errors import CommandRefused, EtchdaemonError, PortLost
 from etchdaemon.interlocks.rules import Phase
-from etchdaemon.ports import Clock, Guard, Records
+from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import Life, State, Wish, next_state
 from etchdaemon.service.between import Between
@@ -33,7 +33,14 @@ class Service:
     """
 
     def __init__(
-        self, *, machine: Machine, wishes: Wishes, clock: Clock, records: Records, guard: Guard
+        self,
+        *,
+        machine: Machine,
+        wishes: Wishes,
+        clock: Clock,
+        records: Records,
+        guard: Guard,
+        preflight: Preflight,
     ) -> None:
         self._machine = machine
         self._wishes = wishes
@@ -41,7 +48,12 @@ class Service:
         self._guard = guard
         self._life = Life()
         self._between = Between(
-            machine=machine, life=self._life, clock=clock, records=records, guard=guard
+            machine=machine,
+            life=self._life,
+            clock=clock,
+            records=records,
+            guard=guard,
+            preflight=preflight,
         )
         self._is_busy = False
         self._publishing = Publishing(
@@ -169,6 +181,8 @@ class Service:
         """Hand a wish to the interlocks."""
         if request.command == "arm":
             self._refuse_to_arm()
+            acknowledged = request.arguments.get("acknowledge", ())
+            self._between.inspection.acknowledge(acknowledged)
         day = self._clock.utc_now()[:10]
         BOX_WISHES[request.command](self._guard, request.arguments, day)
         request.accept()
@@ -185,7 +199,9 @@ class Service:
     def _show(self, now_s: float) -> None:
         between = self._between
         etch = None if between.course is None else between.course.etch
-        scene = Scene(self._life.state, between.job, etch, between.pending is not None)
+        scene = Scene(
+            self._life.state, between.job, etch, between.inspection, between.pending is not None
+        )
         self._publishing.show(scene, now_s)
 
 

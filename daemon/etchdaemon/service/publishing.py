@@ -10,6 +10,7 @@ from etchdaemon.service import snapshot
 from etchdaemon.service.box_wishes import box_wishes_in
 from etchdaemon.service.chores import chores_for
 from etchdaemon.service.etch import Etch
+from etchdaemon.service.inspection import Inspection
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import SpooledJob
 from etchdaemon.service.wishes import Wishes
@@ -24,6 +25,7 @@ class Scene:
     state: State
     job: SpooledJob | None
     etch: Etch | None
+    inspection: Inspection
     is_pending: bool  # a person waits for the answer of something the controller does
 
 
@@ -50,6 +52,7 @@ class Publishing:
             machine.sentence,
             machine.facts,
             machine.sequence is None,
+            scene.inspection.standing,
             self._guard.standing,
         )
         if seen == self._shown and now_s < self._again_at_s:
@@ -65,7 +68,7 @@ class Publishing:
                 "sentence": snapshot.sentence_of(scene.state, scene.etch, machine),
                 "may": [*self._may(scene), *self._may_box(scene, report)],
                 "machine": snapshot.machine_of(machine),
-                "job": snapshot.job_of(scene.job),
+                "job": snapshot.job_of(scene.job, scene.inspection),
                 "run": snapshot.run_of(scene.etch, machine, self._clock),
                 "interlocks": report,
                 "logbook_trouble": self._records.trouble,
@@ -75,11 +78,13 @@ class Publishing:
 
     def _may_box(self, scene: Scene, report: Mapping[str, Any]) -> list[str]:
         is_ready = self._machine.is_ready and not scene.is_pending
+        is_ready = is_ready and scene.inspection.can_be_armed
         return box_wishes_in(scene.state, report, is_machine_ready=is_ready)
 
     def _may(self, scene: Scene) -> list[str]:
         is_free = not scene.is_pending and self._machine.sequence is None
         can_start = is_free and self._machine.is_ready and self._guard.why_not_start() is None
+        can_start = can_start and scene.inspection.can_be_armed
         wishes = [
             wish.value for wish in wishes_in(scene.state) if wish is not Wish.START or can_start
         ]

@@ -7,6 +7,7 @@ from typing import Any, Final
 from etchdaemon.ports import Clock
 from etchdaemon.run.states import State
 from etchdaemon.service.etch import Etch
+from etchdaemon.service.inspection import Inspection
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import SpooledJob
 
@@ -45,7 +46,7 @@ def machine_of(machine: Machine) -> dict[str, Any]:
     }
 
 
-def job_of(job: SpooledJob | None) -> dict[str, Any] | None:
+def job_of(job: SpooledJob | None, inspection: Inspection) -> dict[str, Any] | None:
     """Return the job's part."""
     if job is None:
         return None
@@ -65,6 +66,7 @@ def job_of(job: SpooledJob | None) -> dict[str, Any] | None:
         "predicted_s": sheet.predicted_s,
         "surface": sheet.recipe.surface,
         "head": sheet.head.name,
+        "preflight": inspection.shown(),
     }
 
 

@@ -1,0 +1,51 @@
+"""The connected controller as the preflight wants it described: by its settings, not by belief."""
+
+from typing import Any, Final
+
+from etchdaemon.controller.facts import Facts
+from etchdaemon.controller.firmware import THIRTY_TWO_BIT
+from etchwire.craft import Head
+
+BAUD: Final = 115200
+
+# What the preflight calls it, and the controller's setting.
+_SETTINGS: Final = {
+    "max_s": 30,
+    "junction_deviation_mm": 11,
+    "arc_tolerance_mm": 12,
+    "steps_per_mm": 100,
+    "max_feed_x_mm_per_min": 110,
+    "max_feed_y_mm_per_min": 111,
+    "acceleration_x_mm_per_s2": 120,
+    "acceleration_y_mm_per_s2": 121,
+    "travel_x_mm": 130,
+    "travel_y_mm": 131,
+}
+
+
+def machine_table(facts: Facts, head: Head) -> dict[str, Any]:
+    """Return the description; what the controller does not say is the head's.
+
+    The travel counts from the set origin: where that lies in it only a homed machine knows.
+    """
+    table: dict[str, Any] = {
+        "max_s": head.max_s,
+        "max_feed_x_mm_per_min": head.max_feed_mm_per_min,
+        "max_feed_y_mm_per_min": head.max_feed_mm_per_min,
+        "acceleration_x_mm_per_s2": head.acceleration_mm_per_s2,
+        "acceleration_y_mm_per_s2": head.acceleration_mm_per_s2,
+        "travel_x_mm": head.travel_x_mm,
+        "travel_y_mm": head.travel_y_mm,
+        "baud": BAUD,
+    }
+    for name, setting in _SETTINGS.items():
+        value = facts.settings.number(setting)
+        if value is not None:
+            table[name] = value
+    if facts.build is not None:
+        table["planner_blocks"] = facts.build.planner_blocks
+        table["receive_bytes"] = facts.build.receive_bytes
+    if facts.firmware is not None:
+        table["line_limit"] = facts.firmware.line_limit_characters
+        table["line_limit_counts_all"] = facts.firmware is THIRTY_TWO_BIT
+    return table

@@ -1,0 +1,158 @@
+"""Whether the loaded job may be run on the machine as it is set now: what the preflight found."""
+
+from collections.abc import Collection, Mapping
+from concurrent.futures import Future
+from typing import Any, Final
+
+from etchdaemon.controller.facts import Facts
+from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
+from etchdaemon.ports import Preflight
+from etchdaemon.service.described import machine_table
+from etchdaemon.service.spool import SpooledJob
+
+CHECKING: Final = "The job is being checked; that takes up to a minute for a big one."
+WAITING: Final = "The job is checked as soon as the machine is ready."
+CHANGED: Final = (
+    "The controller's settings have changed since the job was checked, so it is being checked"
+    " again. Start it when that is done."
+)
+ANOTHER_FILE: Final = "The job's copy has changed since it was loaded. Load it again."
+IS_READY: Final = "Checked: nothing speaks against it."
+MOST_FINDINGS: Final = 8  # in a snapshot, which goes out four times a second
+_KEPT: Final = ("kind", "severity", "line", "count", "text", "reason", "fix")
+_CONSTANT_POWER: Final = frozenset(("constant power", "beam on at standstill"))
+
+Report = Mapping[str, Any]
+
+
+class Inspection:
+    """The preflight of the job that is loaded, for the machine as it was described last.
+
+    A preflight counts only for the settings it was made with: `keep_up` begins another when
+    they have changed.
+    """
+
+    def __init__(self, preflight: Preflight) -> None:
+        self._preflight = preflight
+        self._job: SpooledJob | None = None
+        self._machine: Mapping[str, Any] | None = None  # as it was described to the preflight
+        self._begun: Future[Report] | None = None
+        self._report: Report | None = None
+        self._failure: str | None = None
+        self._acknowledged: frozenset[str] = frozenset()
+
+    def take(self, job: SpooledJob | None) -> None:
+        """Forget what was found, and look at `job` instead."""
+        self._job = job
+        self._machine = None
+        self._forget()
+
+    def keep_up(self, facts: Facts | None) -> None:
+        """Begin a preflight where one is due, and take in what has been found."""
+        if self._job is None or facts is None:
+            return
+        machine = machine_table(facts, self._job.sheet.head)
+        if machine != self._machine:
+            self._forget()
+            self._machine = machine
+            self._begun = self._preflight.begin(self._job.gcode, machine)
+        if self._begun is not None and self._begun.done():
+            begun, self._begun = self._begun, None
+            self._take_in(begun, self._job)
+
+    def acknowledge(self, kinds: Collection[str]) -> None:
+        """Note that a person has read findings of these kinds; raise JobRefused, CommandRefused.
+
+        Everything that has to be read must be named; once named it stays so.
+        """
+        report = self._passed()
+        self._acknowledged |= frozenset(kinds) & frozenset(_to_acknowledge(report))
+        missing = [kind for kind in _to_acknowledge(report) if kind not in self._acknowledged]
+        if missing:
+            told = " ".join(_sentences(report, "acknowledge"))
+            raise CommandRefused(f"Read this first and confirm it ({', '.join(missing)}): {told}")
+
+    @property
+    def can_be_armed(self) -> bool:
+        """Whether the job may run once its findings are acknowledged."""
+        return self._report is not None and self._report["verdict"] != "refused"
+
+    @property
+    def has_constant_power(self) -> bool:
+        """Whether the job can hold the beam on at standstill."""
+        kinds = {finding["kind"] for finding in (self._report or {}).get("findings", ())}
+        return bool(kinds & _CONSTANT_POWER)
+
+    @property
+    def standing(self) -> tuple[object, ...]:
+        """Something that differs whenever a person has to be shown something new."""
+        return (self._begun, self._failure, id(self._report), self._acknowledged)
+
+    def record(self) -> dict[str, Any]:
+        """Return what the run's record says of it."""
+        report = self._report or {}
+        return {
+            "verdict": report.get("verdict"),
+            "kinds": [finding["kind"] for finding in report.get("findings", ())],
+            "acknowledged": sorted(self._acknowledged),
+        }
+
+    def shown(self) -> dict[str, Any]:
+        """Return what the snapshot shows: the gravest findings, and how many there are."""
+        report = self._report
+        if report is None:
+            verdict = "failed" if self._failure else "checking"
+            waiting = WAITING if self._begun is None else CHECKING
+            return _shown(verdict, self._failure or waiting, {}, [])
+        left = [kind for kind in _to_acknowledge(report) if kind not in self._acknowledged]
+        sentences = _sentences(report, report["verdict"])
+        return _shown(report["verdict"], " ".join(sentences[:3]) or IS_READY, report, left)
+
+    def _forget(self) -> None:
+        self._begun = self._report = self._failure = None
+        self._acknowledged = frozenset()
+
+    def _take_in(self, begun: "Future[Report]", job: SpooledJob) -> None:
+        try:
+            report = begun.result()
+        except EtchdaemonError as error:
+            self._failure = str(error)
+            return
+        if report["gcode_sha256"] != job.sheet.gcode_sha256:
+            self._failure = ANOTHER_FILE
+        else:
+            self._report = report
+
+    def _passed(self) -> Report:
+        if self._failure is not None:
+            raise JobRefused(self._failure)
+        if self._report is None:
+            raise CommandRefused(WAITING if self._begun is None else CHECKING)
+        if self._report["verdict"] == "refused":
+            raise JobRefused(" ".join(_sentences(self._report, "refused")[:MOST_FINDINGS]))
+        return self._report
+
+
+def _shown(verdict: str, sentence: str, report: Report, left: list[str]) -> dict[str, Any]:
+    findings = report.get("findings", ())
+    gravest = [{name: finding[name] for name in _KEPT} for finding in findings[:MOST_FINDINGS]]
+    return {
+        "verdict": verdict,
+        "sentence": sentence,
+        "to_acknowledge": left,
+        "findings": gravest,
+        "findings_count": len(findings),
+    }
+
+
+def _to_acknowledge(report: Report) -> list[str]:
+    return [f["kind"] for f in report["findings"] if f["severity"] == "acknowledge"]
+
+
+def _sentences(report: Report, severity: str) -> list[str]:
+    return [_sentence(f) for f in report["findings"] if f["severity"] == severity]
+
+
+def _sentence(finding: Mapping[str, Any]) -> str:
+    place = "" if finding["line"] is None else f"Line {finding['line']}: "
+    return f"{place}{finding['reason']} {finding['fix']}".strip()

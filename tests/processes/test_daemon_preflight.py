@@ -1,0 +1,88 @@
+"""The daemon's preflight with its real child process."""
+
+import hashlib
+import threading
+
+import pytest
+
+from etchdaemon.errors import JobRefused
+from etchdaemon.hardware.preflight_child import PreflightChild
+from etchpath.machine import Machine
+from etchpath.writer import Order, write_job
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from rig.bench import patch
+from rig.memory import NoDoorbell
+
+PATIENCE_S = 60.0
+HEAD = PRACTICE_HEADS["practice-20w"]
+TABLE = Machine.of_head(HEAD).to_table()
+
+
+@pytest.fixture
+def child():
+    made = PreflightChild(NoDoorbell(), has_heartbeat_contact=False)
+    yield made
+    made.close()
+
+
+def _gcode(folder, text=None):
+    path = folder / "job.gcode"
+    if text is not None:
+        path.write_bytes(text)
+        return path
+    order = Order(title="patch", head=HEAD, recipe=PRACTICE_RECIPES["practice-20w"], halftone="no")
+    with path.open("wb") as file:
+        write_job(patch(20, 50), file, order)
+    return path
+
+
+def test_our_own_job_is_ready(child, tmp_path):
+    gcode = _gcode(tmp_path)
+
+    report = child.begin(gcode, TABLE).result(PATIENCE_S)
+
+    assert report["verdict"] == "ready"
+    assert report["gcode_sha256"] == hashlib.sha256(gcode.read_bytes()).hexdigest()
+    assert report["machine"]["max_feed_x_mm_per_min"] == HEAD.max_feed_mm_per_min
+
+
+@pytest.mark.parametrize(("has_contact", "verdict"), [(False, "refused"), (True, "acknowledge")])
+def test_constant_power_is_refused_unless_a_heartbeat_contact_is_wired(
+    tmp_path, has_contact, verdict
+):
+    gcode = _gcode(tmp_path, b"G21G90G94\nM3S0\nG1X10S500F1000\nS0\nM5\nM2\n")
+    child = PreflightChild(NoDoorbell(), has_heartbeat_contact=has_contact)
+
+    assert child.begin(gcode, TABLE).result(PATIENCE_S)["verdict"] == verdict
+
+
+def test_a_file_that_is_gone_is_told_and_not_run(child, tmp_path):
+    with pytest.raises(JobRefused, match="could not be checked"):
+        child.begin(tmp_path / "gone.gcode", TABLE).result(PATIENCE_S)
+
+
+def test_a_machine_that_makes_no_sense_is_told(child, tmp_path):
+    with pytest.raises(JobRefused, match="max_s"):
+        child.begin(_gcode(tmp_path), TABLE | {"max_s": 0.0}).result(PATIENCE_S)
+
+
+def test_beginning_another_gives_the_first_up(child, tmp_path):
+    gcode = _gcode(tmp_path)
+    first = child.begin(gcode, TABLE)
+    second = child.begin(gcode, TABLE)
+
+    assert second.result(PATIENCE_S)["verdict"] == "ready"
+    assert first.exception(PATIENCE_S) is None or isinstance(first.exception(), JobRefused)
+
+
+def test_whoever_waits_is_rung_for(tmp_path):
+    class Bell(NoDoorbell):
+        rung = threading.Event()
+
+        def ring(self):
+            self.rung.set()
+
+    found = PreflightChild(Bell(), has_heartbeat_contact=False).begin(_gcode(tmp_path), TABLE)
+
+    assert Bell.rung.wait(PATIENCE_S)
+    assert found.done()
