@@ -54,6 +54,50 @@ MACHINE: Final = {
     "controller_state": "Run",
 }
 
+QUESTIONS: Final = (
+    {"key": "lens", "text": "The lens is wiped and looked at.", "kind": "confirmation",
+     "choices": [], "how_often": "day"},
+    {"key": "focus", "text": "The focus is set; how?", "kind": "choice",
+     "choices": ["spacer", "by eye"], "how_often": "bed"},
+    {"key": "coated hours ago", "text": "How many hours ago was it coated last?", "kind": "hours",
+     "choices": [], "how_often": "tile"},
+)  # fmt: skip
+
+BOX: Final = {
+    "phase": "idle",
+    "is_beam_enabled": False,
+    "rules": [
+        {"name": "lid closed", "state": "good", "sentence": None},
+        {"name": "fumes extracted", "state": "bad", "sentence": "no air flows."},
+        {"name": "no flame or smoke", "state": "stale", "sentence": None},
+    ],
+    "trips": [],
+    "arming": {
+        "step": "disarmed", "is_under_way": False, "is_possible": True, "failed_because": None,
+    },
+    "is_somebody_there": False,
+    "questions": QUESTIONS,
+    "extraction": "The fan is off.",
+    "is_round_asking": False,
+    "is_attended_only": True,
+    "is_watch_only": False,
+    "lacks": ["No flame detector is wired: nothing but you sees a fire."],
+    "changes": {},
+}  # fmt: skip
+
+LID_TRIP: Final = {
+    "name": "lid closed",
+    "reaction": "trip",
+    "sentence": "Lid opened. Touch nothing; close it, reset, then resume.",
+    "is_reset_at_machine": False,
+}
+
+
+def box(step: str = "disarmed", **changes: Any) -> dict[str, Any]:
+    """Return the box's report while arming stands at `step`, with `changes` laid over it."""
+    return {**BOX, "arming": {**BOX["arming"], "step": step}, **changes}
+
+
 _AT_REST: Final = {"feed_mm_per_min": 0.0, "power_ratio": 0.0, "power_w": 0.0}
 _OVER: Final = {**_AT_REST, "row": None, "remaining_s": None, "ends_at_utc": None}
 
@@ -64,8 +108,22 @@ STATES: Final[Mapping[str, Mapping[str, Any]]] = {
     "loaded": {
         "state": "loaded",
         "sentence": "Lighthouse at dusk is loaded, 1000 rows.",
-        "may": ["start", "unload"],
+        "may": ["arm", "unload"],
         "job": JOB,
+    },
+    "arming": {
+        "state": "loaded",
+        "sentence": "Lighthouse at dusk is loaded, 1000 rows.",
+        "may": ["disarm"],
+        "job": JOB,
+        "interlocks": box("waiting for somebody at the machine", questions=()),
+    },
+    "armed": {
+        "state": "armed",
+        "sentence": "Lighthouse at dusk can be started.",
+        "may": ["start", "disarm"],
+        "job": JOB,
+        "interlocks": box("armed", questions=()),
     },
     "etching": {
         "state": "etching",
@@ -98,9 +156,17 @@ STATES: Final[Mapping[str, Mapping[str, Any]]] = {
     "stopped": {
         "state": "ended",
         "sentence": "You stopped it in row 413.",
-        "may": ["start", "unload"],
+        "may": ["arm", "unload"],
         "job": JOB,
         "run": {**RUN, **_OVER, "ended": "stopped", "because": "you stopped it"},
+    },
+    "tripped": {
+        "state": "ended",
+        "sentence": "The lid was opened in row 413.",
+        "may": ["reset", "unload"],
+        "job": JOB,
+        "run": {**RUN, **_OVER, "ended": "stopped", "because": "the lid was opened"},
+        "interlocks": box(trips=[LID_TRIP]),
     },
     "failed": {
         "state": "ended",
@@ -140,6 +206,7 @@ def snapshot(state: str, **changes: Any) -> dict[str, Any]:
         "machine": MACHINE,
         "job": None,
         "run": None,
+        "interlocks": BOX,
         "logbook_trouble": None,
         "time_factor": 1,
     }
@@ -248,6 +315,7 @@ class FakeDaemon:
 
     def __init__(self, state: str = "idle", **changes: Any) -> None:
         self.asked: list[str] = []
+        self.said: dict[str, Mapping[str, Any]] = {}
         self.is_away = False
         self.refusal: Refused | None = None
         self.answers: dict[str, Any] = dict(LOGBOOK)
@@ -258,6 +326,7 @@ class FakeDaemon:
     def start_over(self) -> None:
         """Forget everything a test did; who listens stays."""
         self.asked.clear()
+        self.said.clear()
         self.answers = dict(LOGBOOK)
         self.refusal = None
         self.is_away = False
@@ -292,6 +361,7 @@ class FakeDaemon:
             answer = self.answers[method]
             return answer(**params) if callable(answer) else answer
         self.asked.append(method)
+        self.said[method] = params
         if self.refusal is not None:
             raise self.refusal
         return {}

@@ -9,6 +9,7 @@ from etchweb.app import create_app
 from etchweb.daemon_socket import SocketDaemon
 from etchweb.host_names import addresses, is_loopback, names_of
 from etchweb.paired import Store
+from etchweb.practice import machine_at
 from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 
 
@@ -49,7 +50,20 @@ from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
     help="Let everybody on this machine operate without pairing. For practice; refused where "
     "other machines can reach the page.",
 )
-def command(socket: Path, folder: Path, host: str, port: int, open_to_loopback: bool) -> None:
+@click.option(
+    "--practice",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of the practice machine, which then has a panel on the page.",
+)
+def command(
+    socket: Path,
+    folder: Path,
+    host: str,
+    port: int,
+    open_to_loopback: bool,
+    practice: Path | None,
+) -> None:
     """Serve the page that phones watch.
 
     It decides nothing about the machine: ending it does not disturb an etch. Phones are let in by
@@ -71,6 +85,7 @@ def command(socket: Path, folder: Path, host: str, port: int, open_to_loopback: 
             folder,
             host_names=names_of(host),
             open_to_loopback=open_to_loopback,
+            machine=None if practice is None else machine_at(practice),
         )
     except AddressTaken as error:
         raise click.ClickException(str(error)) from error

@@ -64,7 +64,7 @@ class Session:
         )
         self.household.start(
             "page", "page", "--daemon", str(self._daemon), "--folder", str(folder),
-            "--port", str(port), "--open-to-loopback",
+            "--port", str(port), "--open-to-loopback", "--practice", str(self._machine),
         )  # fmt: skip
         self.household.wait_until(lambda: _is_answered(port))
 

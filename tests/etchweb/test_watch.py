@@ -6,7 +6,7 @@ import pytest
 from etchweb.cautions import CAUTIONS
 from etchweb.stream import GREATEST_STREAMS
 from etchweb.watch import CAUTIONS_UNREAD, OTHER_PICTURE
-from fake_daemon import GONE, SHA256, STATES
+from fake_daemon import BOX, GONE, LID_TRIP, QUESTIONS, SHA256, STATES, box
 
 READY = {"cautions": "read", "tile": SHA256}
 METHODS = [("hold", "hold"), ("hold-now", "hold_now"), ("resume", "resume"), ("stop", "stop")]
@@ -98,7 +98,7 @@ def test_every_caution_stands_before_the_start(phone, daemon):
     text = phone.look().text
 
     assert all(caution.look_at in text for caution in CAUTIONS)
-    assert text.index(CAUTIONS[-1].look_at) < text.index("Start the etch")
+    assert text.index(CAUTIONS[-1].look_at) < text.index("Get ready")
 
 
 def test_the_page_does_not_renew_itself_while_the_cautions_are_read(phone, daemon):
@@ -109,12 +109,105 @@ def test_the_page_does_not_renew_itself_while_the_cautions_are_read(phone, daemo
     assert 'http-equiv="refresh"' not in phone.look().text
 
 
-def test_start_goes_through_when_the_cautions_are_read(phone, daemon):
+def test_getting_ready_hands_the_answers_to_the_box_when_the_cautions_are_read(phone, daemon):
+    daemon.tell("loaded")
+    answers = {"answer lens": "yes", "answer focus": "spacer", "answer coated hours ago": "14,5"}
+
+    phone.press("arm", form=READY | answers)
+
+    assert daemon.said["arm"] == {
+        "answers": {"lens": True, "focus": "spacer", "coated hours ago": 14.5}
+    }
+
+
+def test_an_answer_left_out_is_left_to_the_box_to_ask_for(phone, daemon):
     daemon.tell("loaded")
 
-    phone.press("start", form=READY)
+    phone.press("arm", form=READY | {"answer coated hours ago": "a while", "answer focus": " "})
 
-    assert daemon.asked == ["start"]
+    assert daemon.said["arm"] == {"answers": {"coated hours ago": "a while"}}
+
+
+def test_a_start_says_who_knows_and_who_stays(phone, daemon):
+    daemon.tell("armed")
+
+    phone.press("start", form={"tile": SHA256, "long run": "known", "who stays": " Ada "})
+
+    assert daemon.said["start"] == {"acknowledge_long_run": True, "stays_until_end": "Ada"}
+
+
+def test_a_start_needs_the_picture_that_was_looked_at(phone, daemon):
+    daemon.tell("armed")
+
+    answer = phone.press("start", form={"tile": "cd" * 32})
+
+    assert (answer.status_code, daemon.asked) == (409, [])
+
+
+def test_every_question_of_the_box_stands_on_the_page_in_its_group(phone, daemon):
+    daemon.tell("loaded")
+
+    text = phone.look().text
+
+    for title in ("For today", "For the bed", "For this tile"):
+        assert title in text
+    assert all(f'name="answer {question["key"]}"' in text for question in QUESTIONS)
+
+
+def test_while_arming_the_page_says_what_to_do_at_the_machine(phone, daemon):
+    daemon.tell("arming")
+
+    page = phone.look()
+
+    assert "press the button there" in page.text
+    assert button_of(page, "start") is None
+
+
+def test_only_an_armed_box_can_be_started(phone, daemon):
+    daemon.tell("armed")
+
+    assert "disabled" not in button_of(phone.look(), "start")
+
+
+def test_a_trip_is_told_and_resets_by_its_own_name(phone, daemon):
+    daemon.tell("tripped")
+
+    page = phone.look()
+    phone.press("reset", form={"name": ["lid closed"]})
+
+    assert LID_TRIP["sentence"] in page.text
+    assert daemon.said["reset"] == {"names": ["lid closed"]}
+
+
+def test_an_emergency_stands_out(phone, daemon):
+    daemon.tell("tripped", interlocks=box(trips=[{**LID_TRIP, "reaction": "emergency"}]))
+
+    assert 'class="stops emergency"' in phone.look().text
+
+
+def test_a_round_is_asked_and_answered(phone, daemon):
+    daemon.tell("etching", may=["answer_round"], interlocks=box(is_round_asking=True))
+
+    page = phone.look()
+    phone.press("answer-round")
+
+    assert "within reach" in page.text
+    assert daemon.asked == ["answer_round"]
+
+
+def test_while_held_the_page_says_what_going_on_needs(phone, daemon):
+    daemon.tell("held")
+
+    assert "Going on needs somebody at the machine" in phone.look().text
+
+
+def test_everything_the_box_watches_is_said_in_words(phone, daemon):
+    daemon.tell("loaded")
+
+    text = phone.look().text
+
+    for words in ("as it should be", "No air flows.", "not heard from", BOX["lacks"][0]):
+        assert words in text
 
 
 @pytest.mark.parametrize(
@@ -126,10 +219,10 @@ def test_start_goes_through_when_the_cautions_are_read(phone, daemon):
         ({**READY, "tile": "cd" * 32}, 409, OTHER_PICTURE),
     ],
 )
-def test_start_is_kept_back_until_the_person_has_looked(phone, daemon, form, status, sentence):
+def test_getting_ready_waits_for_a_look(phone, daemon, form, status, sentence):
     daemon.tell("loaded")
 
-    answer = phone.press("start", form=form)
+    answer = phone.press("arm", form=form)
 
     assert answer.status_code == status
     assert sentence in answer.text

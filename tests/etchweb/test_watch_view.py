@@ -10,7 +10,9 @@ def run_view(state="etching", time_factor=1, **changes_to_run):
 
 @pytest.mark.parametrize("state", STATES)
 def test_every_state_gives_the_same_entries(state):
-    assert watch_view(snapshot(state)).keys() == away_view("").keys()
+    seen = {name for name in watch_view(snapshot(state)) if not name.startswith("condition ")}
+
+    assert seen == away_view("").keys()
 
 
 @pytest.mark.parametrize("state", set(SCENES) - {"ended"})

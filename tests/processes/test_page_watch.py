@@ -33,6 +33,10 @@ def test_the_page_follows_an_etch_from_the_empty_bench_to_its_end(open_phone, se
     expect(headline).to_have_text("No picture on the bench")
 
     served.daemon.tell("loaded")
+    expect(phone.get_by_role("button", name="Get ready")).to_be_enabled()
+    served.daemon.tell("arming")
+    expect(phone.get_by_text("press the button there")).to_be_visible()
+    served.daemon.tell("armed")
     expect(phone.get_by_role("button", name="Start the etch")).to_be_enabled()
     served.daemon.tell("etching")
     expect(phone.get_by_role("button", name="Hold at the row’s end")).to_be_enabled()
@@ -85,26 +89,43 @@ def test_a_refusal_is_shown_where_the_person_is(open_phone, served, expect):
 def test_nothing_starts_until_the_cautions_are_ticked(open_phone, served, expect):
     served.daemon.tell("loaded")
     phone = open_phone()
-    start = phone.get_by_role("button", name="Start the etch")
+    get_ready = phone.get_by_role("button", name="Get ready")
+    phone.get_by_label("The lens is wiped").check()
+    phone.get_by_label("The focus is set").select_option("spacer")
+    phone.get_by_label("How many hours ago").fill("14")
 
-    start.tap()
+    get_ready.tap()
     assert served.daemon.asked == []
-    phone.get_by_role("checkbox").check()
-    with phone.expect_response("**/start"):
-        start.tap()
+    phone.get_by_label("I have looked at each").check()
+    with phone.expect_response("**/arm"):
+        get_ready.tap()
 
-    assert served.daemon.asked == ["start"]
+    answers = {"lens": True, "focus": "spacer", "coated hours ago": 14.0}
+    assert served.daemon.said["arm"] == {"answers": answers}
+
+
+def test_a_trip_is_told_while_it_is_watched_and_can_be_reset(open_phone, served, expect):
+    served.daemon.tell("etching")
+    phone = open_phone()
+
+    served.daemon.tell("tripped")
+    expect(phone.get_by_text("Lid opened. Touch nothing")).to_be_visible()
+    with phone.expect_response("**/reset"):
+        phone.get_by_role("button", name="Reset").tap()
+
+    assert served.daemon.said["reset"] == {"names": ["lid closed"]}
 
 
 def test_a_tick_survives_while_nothing_changes_but_figures(open_phone, served, expect):
     served.daemon.tell("loaded")
     phone = open_phone()
-    phone.get_by_role("checkbox").check()
+    looked = phone.get_by_label("I have looked at each")
+    looked.check()
 
     served.daemon.tell("loaded", sentence="Still there.")
 
     expect(phone.locator("[data-live=sentence]")).to_have_text("Still there.")
-    expect(phone.get_by_role("checkbox")).to_be_checked()
+    expect(looked).to_be_checked()
 
 
 def test_a_daemon_that_goes_away_is_told_and_comes_back_by_itself(open_phone, served, expect):

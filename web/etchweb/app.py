@@ -9,7 +9,7 @@ from typing import Final
 
 from flask import Flask
 
-from etchweb import access, errors, guard, logbook, pairing, phones, pictures, watch
+from etchweb import access, errors, guard, logbook, pairing, phones, pictures, practice, watch
 from etchweb.access import Access
 from etchweb.asking import Daemon
 from etchweb.host_names import LOOPBACK_NAMES
@@ -17,6 +17,7 @@ from etchweb.listening import Listener
 from etchweb.moments import clock_time, moment
 from etchweb.paired import Store
 from etchweb.pairing import Tries
+from etchweb.practice import Machine
 from etchweb.stream import GREATEST_STREAMS
 from etchweb.words import grouped, percent
 
@@ -32,6 +33,7 @@ class House:
     pictures: Path
     listener: Listener
     access: Access
+    machine: Machine | None = None  # the practice machine, where there is one
     tries: Tries = field(default_factory=Tries)
     streams: threading.BoundedSemaphore = field(
         default_factory=lambda: threading.BoundedSemaphore(GREATEST_STREAMS)
@@ -44,12 +46,13 @@ def create_app(
     *,
     host_names: Sequence[str] = LOOPBACK_NAMES,
     open_to_loopback: bool = False,
+    machine: Machine | None = None,
 ) -> Flask:
     """Return the application, which asks `daemon` and keeps what is its own in `folder`.
 
     It answers to `host_names` only (without port), or a foreign page could reach the box under a
-    name of its own. `open_to_loopback`: see Access. The caller starts the listener. Raises
-    StoreUnusable.
+    name of its own. `open_to_loopback`: see Access. A practice `machine` gets a panel. The caller
+    starts the listener. Raises StoreUnusable.
     """
     app = Flask(__name__, static_url_path=f"/static/{_static_version()}")
     app.config.update(
@@ -63,15 +66,19 @@ def create_app(
         folder / PICTURES_FOLDER,
         Listener(daemon),
         Access(Store(folder), is_open_to_loopback=open_to_loopback),
+        machine,
     )
     app.add_template_filter(clock_time)
     app.add_template_filter(moment)
     app.jinja_env.globals.update(as_speed=grouped, as_percent=percent)
+    app.jinja_env.globals["has_practice"] = machine is not None
     errors.show_errors(app)
     guard.guard(app)
     access.admit(app)
     for subject in (watch, logbook, pictures, pairing, phones):
         app.register_blueprint(subject.pages)
+    if machine is not None:
+        app.register_blueprint(practice.pages)
     return app
 
 

@@ -1,7 +1,8 @@
 """The page *Watch*: the tile as it etches, and what a person may ask of the machine."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
 from flask import (
@@ -16,8 +17,10 @@ from flask import (
     request,
     url_for,
 )
+from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.box_view import answers_from
 from etchweb.cautions import CAUTIONS
 from etchweb.guard import wants_json
 from etchweb.listening import Listener, ask_status
@@ -30,19 +33,41 @@ pages = Blueprint("watch", __name__)
 LOOK_FOR_THE_PHONE_S: Final = 0.25
 ASK_WHETHER_PAIRED_S: Final = 5.0
 
-# Address on the page (and endpoint), method of the daemon.
+Form = MultiDict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """What a button asks of the daemon, and what it says with it, from the form and the status."""
+
+    method: str
+    says: Callable[[Form, Mapping[str, Any]], dict[str, Any]] = lambda _form, _now: {}
+
+
+# Address on the page (and endpoint), and what is asked.
 ACTIONS: Final = {
-    "start": "start",
-    "hold": "hold",
-    "hold-now": "hold_now",
-    "resume": "resume",
-    "stop": "stop",
+    "arm": Action("arm", lambda form, now: {"answers": answers_from(form, now["interlocks"])}),
+    "disarm": Action("disarm"),
+    "reset": Action("reset", lambda form, _now: {"names": form.getlist("name")}),
+    "answer-round": Action("answer_round"),
+    "start": Action(
+        "start",
+        lambda form, _now: {
+            "acknowledge_long_run": form.get("long run") == "known",
+            "stays_until_end": form.get("who stays", "").strip(),
+        },
+    ),
+    "hold": Action("hold"),
+    "hold-now": Action("hold_now"),
+    "resume": Action("resume"),
+    "stop": Action("stop"),
 }
+NEEDS_A_LOOK: Final = ("arm", "start")
 
 STATUS_OF_REFUSAL: Final = {"refused": 409, "job": 422, "busy": 503, "internal": 502}
 
-CAUTIONS_UNREAD: Final = "Read the cautions and tick the box below them, then start."
-OTHER_PICTURE: Final = "Another picture has been loaded since you looked. Look again, then start."
+CAUTIONS_UNREAD: Final = "Read the cautions and tick the box below them, then go on."
+OTHER_PICTURE: Final = "Another picture has been loaded since you looked. Look again, then go on."
 NO_ROOM: Final = "Eight phones are watching live; this one asks now and then."
 STOP_ELSEWHERE: Final = "Use the stop circuit at the machine if you need it."
 
@@ -82,10 +107,12 @@ def stream() -> Response:
 def act() -> BaseResponse:
     """Ask the daemon for what the address names, and show what came of it."""
     action = (request.endpoint or "").removeprefix("watch.")
-    if action == "start":
-        _require_readiness()
+    if action in NEEDS_A_LOOK:
+        _require_the_same_tile()
+    if action == "arm":
+        _require_cautions()
     try:
-        current_app.extensions["etchweb"].daemon.ask(ACTIONS[action])
+        _ask(ACTIONS[action])
     except Refused as refusal:
         return _answer(as_sentence(str(refusal)), STATUS_OF_REFUSAL.get(refusal.kind, 502))
     except DaemonAbsent as error:
@@ -97,9 +124,18 @@ for _name in ACTIONS:
     pages.add_url_rule(f"/{_name}", _name, act, methods=["POST"])
 
 
-def _require_readiness() -> None:
+def _ask(action: Action) -> None:
+    daemon = current_app.extensions["etchweb"].daemon
+    now = daemon.ask("status") if action.method == "arm" else {}
+    daemon.ask(action.method, **action.says(request.form, now))
+
+
+def _require_cautions() -> None:
     if request.form.get("cautions") != "read":
         abort(_answer(CAUTIONS_UNREAD, 422))
+
+
+def _require_the_same_tile() -> None:
     if request.form.get("tile") != _view()["tile"]:
         abort(_answer(OTHER_PICTURE, 409))
 
@@ -119,7 +155,9 @@ def _view() -> dict[str, Any]:
 
 def _offered() -> tuple[str, ...]:
     """Return the daemon's methods that the visitor may call."""
-    return tuple(method for name, method in ACTIONS.items() if g.visitor.may(f"watch.{name}"))
+    return tuple(
+        action.method for name, action in ACTIONS.items() if g.visitor.may(f"watch.{name}")
+    )
 
 
 def _frames(

@@ -7,6 +7,7 @@ sends the entries that have changed, so that no word is formed in two places.
 from collections.abc import Mapping
 from typing import Any, Final
 
+from etchweb.box_view import NO_BOX, box_part
 from etchweb.figures import View, power_figures, speed_figures, time_figures
 from etchweb.words import (
     UNKNOWN,
@@ -56,7 +57,9 @@ SCENES: Final = {
     "away": "away",
 }
 
-ACTIONS: Final = ("start", "hold", "hold_now", "resume", "stop")
+ACTIONS: Final = (
+    "arm", "disarm", "reset", "answer_round", "start", "hold", "hold_now", "resume", "stop",
+)  # fmt: skip
 # Not knowing is no reason to keep anyone from asking for rest.
 ALWAYS_ASKABLE: Final = ("hold", "hold_now", "stop")
 
@@ -90,6 +93,7 @@ def watch_view(snapshot: Snapshot) -> View:
         "may": [action for action in ACTIONS if action in snapshot["may"]],
         "logbook": as_sentence(snapshot["logbook_trouble"] or ""),
         "practice": _practice(snapshot["time_factor"]),
+        **box_part(snapshot.get("interlocks")),
         **_job_part(snapshot["job"]),
         **_run_part(snapshot),
     }
@@ -133,6 +137,7 @@ _NOTHING: Final[View] = {
     "power_words": "",
     "slow_words": "",
     "is_between_dots": False,
+    **NO_BOX,
 }
 
 

@@ -1,0 +1,81 @@
+"""The practice panel: there only with a practice machine, and every deed of it reaches that."""
+
+import re
+
+import pytest
+
+from etchpractice.machine import PracticeMachine
+from etchweb.app import create_app
+from etchweb.codes import form_token
+from etchweb.paired import Store
+from etchweb.practice import DEEDS
+from etchwire.errors import DaemonAbsent
+from fake_daemon import FakeDaemon
+
+
+@pytest.fixture
+def done():
+    """What the practice machine was asked to do."""
+    return []
+
+
+@pytest.fixture
+def panel(tmp_path, done):
+    """Press a button of the panel, as a browser on the box itself does."""
+
+    def machine(verb, **says):
+        done.append((verb, says))
+        if verb == "unplug":
+            raise DaemonAbsent("the practice machine is gone")
+
+    app = create_app(FakeDaemon(), tmp_path, open_to_loopback=True, machine=machine)
+    token = form_token(Store(tmp_path).secret, "loopback")
+
+    def press(name):
+        return app.test_client().post(
+            f"/practice/{name}",
+            data={"form_token": token},
+            headers={"Origin": "http://localhost"},
+        )
+
+    press.look = lambda path: app.test_client().get(path)
+    return press
+
+
+def test_without_a_practice_machine_there_is_no_panel(phone):
+    assert phone.look("/practice").status_code == 404
+    assert "/practice" not in phone.look().text
+
+
+def test_every_deed_stands_on_the_panel(panel):
+    text = panel.look("/practice").text
+
+    assert set(re.findall(r'action="/practice/([a-z-]+)"', text)) == set(DEEDS)
+    assert 'href="/practice"' in panel.look("/").text
+
+
+@pytest.mark.parametrize("name", set(DEEDS) - {"unplug"})
+def test_a_deed_is_done(panel, done, name):
+    answer = panel(name)
+
+    assert answer.status_code == 303
+    assert done == [(DEEDS[name].verb, DEEDS[name].says)]
+
+
+@pytest.mark.parametrize("deed", DEEDS.values(), ids=DEEDS)
+def test_the_practice_machine_knows_every_verb(deed):
+    machine = PracticeMachine()
+
+    assert any(hasattr(owner, deed.verb) for owner in (machine, machine.board))
+
+
+def test_a_practice_machine_that_is_gone_is_told(panel):
+    answer = panel("unplug")
+
+    assert answer.status_code == 503
+    assert "The practice machine is gone." in answer.text
+
+
+def test_what_is_not_on_the_panel_cannot_be_done(panel, done):
+    assert panel("shutdown").status_code == 404
+    assert done == []

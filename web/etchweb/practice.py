@@ -1,0 +1,78 @@
+"""The practice panel: what a hand would do at a real machine, done at the simulated one."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from flask import Blueprint, current_app, jsonify, redirect, render_template, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.guard import wants_json
+from etchweb.words import as_sentence
+from etchwire.client import DaemonClient
+from etchwire.errors import DaemonAbsent, Refused
+
+pages = Blueprint("practice", __name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """One thing to do, in a person's words and the practice machine's."""
+
+    label: str
+    verb: str
+    says: Mapping[str, Any] = field(default_factory=dict)
+
+
+DEEDS: Final = {
+    "press-button": Deed("Press the button at the machine", "press_button"),
+    "open-lid": Deed("Open the lid", "open_lid"),
+    "close-lid": Deed("Close the lid", "close_lid"),
+    "stop-fan": Deed("Stop the fan", "kill_fan"),
+    "mend-fan": Deed("Mend the fan", "mend_fan"),
+    "light-fire": Deed("Light a fire", "set_input", {"name": "flame", "level": False}),
+    "put-fire-out": Deed("Put the fire out", "set_input", {"name": "flame", "level": True}),
+    "unplug": Deed("Pull the cable out", "unplug"),
+    "plug-in": Deed("Plug the cable in", "plug_in"),
+}
+
+Machine = Callable[..., Any]
+
+
+def machine_at(folder: Path) -> Machine:
+    """Return what asks the practice machine in `folder` for a verb."""
+
+    def ask(verb: str, **says: Any) -> Any:
+        with DaemonClient(folder / "control.sock", peer="the practice machine") as machine:
+            return machine.call(verb, **says)
+
+    return ask
+
+
+@pages.get("/practice")
+def show() -> str:
+    """Show what can be done to the practice machine."""
+    return _page("")
+
+
+@pages.post("/practice/<name>")
+def act(name: str) -> BaseResponse:
+    """Do it, and show what came of it."""
+    deed = DEEDS.get(name)
+    if deed is None:
+        return _answer("There is nothing of that name to do.", 404)
+    try:
+        current_app.extensions["etchweb"].machine(deed.verb, **deed.says)
+    except (DaemonAbsent, Refused) as error:
+        return _answer(as_sentence(str(error)), 503)
+    return jsonify(sentence="") if wants_json() else redirect(url_for("practice.show"), 303)
+
+
+def _answer(sentence: str, status: int) -> BaseResponse:
+    body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
+    return current_app.make_response((body, status))
+
+
+def _page(answer: str) -> str:
+    return render_template("practice.html", deeds=DEEDS, answer=answer)
