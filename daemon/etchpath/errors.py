@@ -27,3 +27,7 @@ class UnreadableIndex(EtchpathError, ValueError):
 
 class NoReentry(EtchpathError, ValueError):
     """The rest of a job cannot be written; the message says why."""
+
+
+class UnfitFile(EtchpathError, ValueError):
+    """Another program's file cannot be made a job; the message says why."""

@@ -13,6 +13,7 @@ SUBCOMMANDS: Final = {
     "prepare": "Turn a photo into a job that a tile can hold.",
     "card": "Lay out a test card that finds speed and power, greys or register.",
     "read": "Read a test card from photos of it, or from marks by hand.",
+    "load": "Hand a job, or another program's G-code, to the daemon.",
     "check": "Say what a prepared file will do, before it does it.",
     "daemon": "Own the machine: stream jobs, watch it, keep the logbook.",
     "page": "Serve the page that phones watch.",

@@ -20,6 +20,7 @@ VERSION: Final = 1
 GCODE_NAME: Final = "job.gcode"
 SHEET_NAME: Final = "job.json"
 PICTURE_NAME: Final = "expected.png"
+FOREIGN: Final = "another program's file"  # in place of a halftone: its rows are no scan lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +86,11 @@ class Sheet:
     gcode_lines: int
     end_line: int  # first line after the last row: beam off and parking
     index: tuple[RowEntry, ...]
+
+    @property
+    def is_foreign(self) -> bool:
+        """Whether rows are stretches of a file that other software wrote."""
+        return self.halftone == FOREIGN
 
     def to_json(self) -> str:
         """Return the sheet as the JSON text that `from_json` reads."""

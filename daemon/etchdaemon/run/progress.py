@@ -86,6 +86,23 @@ class Progress:
         self.predicted_s = self.sheet.predicted_s
         return self._finish(len(self.sheet.index))
 
+    def note_moved(
+        self, x_mm: float, y_mm: float, *, moved_s: float, last_line_sent: int
+    ) -> Sequence[RowEntry]:
+        """Follow another program's file by the time the head has moved; return what that finishes.
+
+        Where its strokes cross, a place says little. Nobody is further than the lines sent. The
+        way to the job's beginning may lead through anywhere.
+        """
+        sent = self.place_of_line(last_line_sent)
+        if sent < 0 or (self.current == BEFORE_THE_FIRST and self.is_astray(x_mm, y_mm)):
+            return ()
+        starts_s = [entry.at_s for entry in self.sheet.index]
+        ends_s = starts_s[sent + 1] if sent + 1 < len(starts_s) else self.sheet.predicted_s
+        self.predicted_s = max(self.predicted_s, min(moved_s, ends_s))
+        self.current = max(self.current, min(bisect_right(starts_s, self.predicted_s) - 1, sent), 0)
+        return self._finish(self.current)
+
     def _finish(self, count: int) -> Sequence[RowEntry]:
         finished = self.sheet.index[self.finished : count]
         self.finished = max(self.finished, count)

@@ -149,12 +149,14 @@ class Between:
         self._guard.note_steered(now_s, is_waiting=True)
         try:
             notes = {"box": box, "preflight": self.inspection.record()}
-            return Etch.start(
+            etch = Etch.start(
                 job, facts=facts, records=self._records, clock=self._clock, notes=notes
             )
         except EtchdaemonError:
             self._guard.end_run()
             raise
+        etch.has_constant_power = self.inspection.has_constant_power
+        return etch
 
     def _wish_of(self, request: Request, job: SpooledJob) -> StartWish:
         said = request.arguments

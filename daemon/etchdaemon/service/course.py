@@ -23,6 +23,9 @@ from etchdaemon.service.machine import Machine
 from etchwire.record import HELD, HOLD, RESUMED, TRIP
 
 LONGEST_PAUSE_S: Final = 1.0
+NO_HOLD: Final = (
+    "You asked for a hold. With constant power the beam would burn on at rest, so it ends."
+)
 _FEEDING: Final = frozenset((State.ETCHING, State.HOLDING))
 
 
@@ -47,12 +50,18 @@ class Course:
 
     # What a person may ask for.
 
-    def hold(self, now_s: float) -> None:  # noqa: ARG002 - one signature for the table
+    def hold(self, now_s: float) -> None:
         """Come to rest at the end of the row of which any byte was sent."""
+        if self.etch.has_constant_power:
+            self.ends.trip(NO_HOLD, now_s)
+            return
         self._hold_for("You asked for a hold at the row's end.")
 
     def hold_now(self, now_s: float) -> None:
         """Come to rest where the head is."""
+        if self.etch.has_constant_power:
+            self.ends.trip(NO_HOLD, now_s)
+            return
         self._life.turn(Wish.HOLD_NOW)
         self.etch.stop_feeding()
         self.etch.held_because = "You asked for a hold at once."
@@ -99,7 +108,10 @@ class Course:
         elif verdict.reaction is Reaction.TRIP:
             self.ends.trip(verdict.sentence, now_s)
         elif verdict.reaction is Reaction.HOLD and self._life.state is State.ETCHING:
-            self._hold_for(verdict.sentence)
+            if self.etch.has_constant_power:
+                self.ends.trip(verdict.sentence, now_s)
+            else:
+                self._hold_for(verdict.sentence)
 
     def note(self, event: Event, now_s: float) -> None:
         """Take note of what the controller said."""

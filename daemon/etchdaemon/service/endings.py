@@ -42,6 +42,8 @@ class Endings:
 
     def stop(self, because: str, now_s: float) -> None:
         """Come to rest with the beam on till then, empty the controller, end as stopped."""
+        if self._etch.has_constant_power:
+            self._cut(now_s)
         is_first = self._life.state is not State.STOPPING
         self._life.turn(Wish.STOP)
         if is_first:

@@ -42,6 +42,7 @@ class Etch:
         self.limit_line = job.sheet.gcode_lines
         self.held_because: str | None = None
         self.is_held_in_motion = False
+        self.has_constant_power = False  # standing still it would burn on
         self.ending: tuple[str, str] | None = None
         self.ended_at_s: float | None = None
         self.lines_accepted = 0
@@ -135,11 +136,15 @@ class Etch:
             self._cut.note_sighting(sighting)
         elapsed_s = now_s - self.started_at_s
         self._starvation.note_report(report, elapsed_s=elapsed_s, is_fed=self.is_fed)
-        rows = self.progress.note_place(
-            sighting.x_mm, sighting.y_mm, last_line_sent=self.feed.last_line
-        )
-        self._finish(rows)
+        self._finish(self._rows_finished(sighting.x_mm, sighting.y_mm))
         self.meter.note_report(report, now_s)
+
+    def _rows_finished(self, x_mm: float, y_mm: float) -> Sequence[RowEntry]:
+        sent = self.feed.last_line
+        if self.job.sheet.is_foreign:
+            moved_s = self.moving_s
+            return self.progress.note_moved(x_mm, y_mm, moved_s=moved_s, last_line_sent=sent)
+        return self.progress.note_place(x_mm, y_mm, last_line_sent=sent)
 
     def row_held(self) -> None:
         """Take note that the head stands at the end of its row."""

@@ -84,7 +84,9 @@ class _Tally:
 
     @property
     def ends_at_mm(self) -> tuple[float, float] | None:
-        """Where the last parking move goes."""
+        """Where the job says that the head ends: our own by the last parking move."""
+        if self.sheet.is_foreign:
+            return (self.sheet.index[-1].to_mm, self.sheet.index[-1].y_mm)
         found = _PARKING.findall(self.tail)
         return (float(found[-1][0]), float(found[-1][1])) if found else None
 

@@ -1,0 +1,142 @@
+"""A job folder from another program's file: the same G-code, and a sheet the daemon can follow.
+
+The sheet's rows are stretches of the file between places where the head sets out in the dark:
+there a hold may rest. Speed and power of its recipe are what the file asks for on the whole.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from etchpath.errors import UnfitFile
+from etchpath.index import Entry, IndexBuilder
+from etchpath.machine import Machine
+from etchpath.preflight import Report, inspect
+from etchpath.states import States
+from etchpath.timeline import Timed
+from etchwire.craft import Head, Recipe
+from etchwire.sheet import FOREIGN, GCODE_NAME, SHEET_NAME, Bounds, RowEntry, Sheet
+
+BYTE_ORDER_MARK: Final = b"\xef\xbb\xbf"
+_COPIED_AT_ONCE_BYTES: Final = 256 * 1024
+
+
+def write_foreign_job(source: Path, folder: Path, *, head: Head, surface: str) -> Sheet:
+    """Write the job of the G-code `source` to `folder`; raise UnfitFile, OSError.
+
+    Line ends become single line feeds, so every line keeps its number.
+    """
+    gcode = folder / GCODE_NAME
+    _copy_lines(source, gcode)
+    builder, last = IndexBuilder(), _Last()
+    with gcode.open("rb") as file:
+        report = inspect(file, Machine.of_head(head), watchers=[builder, last])
+    _require_fit(report)
+    sheet = _sheet(report, builder.entries(), last, head=head, surface=surface, title=source.stem)
+    (folder / SHEET_NAME).write_text(sheet.to_json(), encoding="utf-8")
+    return sheet
+
+
+@dataclass(slots=True)
+class _Last:
+    """A watcher that keeps where the file ends, and the highest power it burns with."""
+
+    x_mm: float = 0.0
+    y_mm: float = 0.0
+    most_s: float = 0.0
+
+    def see_states(self, states: States) -> None:
+        self.x_mm, self.y_mm = float(states.x_mm[-1]), float(states.y_mm[-1])
+        burning = states.power_s[states.is_beam_on & states.is_move]
+        self.most_s = max(self.most_s, float(burning.max(initial=0.0)))
+
+    def see_times(self, timed: Timed) -> None:
+        """Leave the times to the index."""
+
+
+def _copy_lines(source: Path, target: Path) -> None:
+    """Copy, with every line ended by one line feed."""
+    with source.open("rb") as file, target.open("wb") as copy:
+        data = file.read(_COPIED_AT_ONCE_BYTES).removeprefix(BYTE_ORDER_MARK)
+        last = b""
+        while data:
+            if data.endswith(b"\r"):  # its line feed may come with the next piece
+                data += file.read(1)
+            data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+            copy.write(data)
+            last = data[-1:]
+            data = file.read(_COPIED_AT_ONCE_BYTES)
+        if last != b"\n":
+            copy.write(b"\n")
+
+
+def _require_fit(report: Report) -> None:
+    refusals = [finding for finding in report.findings if finding.severity == "refused"]
+    if refusals:
+        told = (f"line {f.line or '-'}: {f.reason} {f.fix}".strip() for f in refusals)
+        raise UnfitFile(" ".join(told))
+    if report.burnt_mm is None or report.bounds_mm is None:
+        raise UnfitFile("in the whole file the beam never comes on")
+    if not report.has_reentry:
+        raise UnfitFile("the file shifts its own origin, so the head cannot be followed in it")
+
+
+def _sheet(
+    report: Report,
+    entries: tuple[Entry, ...],
+    last: _Last,
+    *,
+    head: Head,
+    surface: str,
+    title: str,
+) -> Sheet:
+    recipe = Recipe(
+        surface=surface,
+        feed_mm_per_min=report.beam["asked_mm_per_min"],
+        power_ratio=min(last.most_s / head.max_s, 1.0),
+        line_spacing_mm=head.spot_y_mm,
+    )
+    index = _rows(entries, last, end_line=report.lines)
+    picture = Bounds(**(report.burnt_mm or {}))
+    return Sheet(
+        title=title,
+        photo=None,
+        width_mm=max(picture.right_mm - picture.left_mm, head.spot_x_mm),
+        height_mm=max(picture.top_mm - picture.bottom_mm, head.spot_y_mm),
+        rows=len(index),
+        columns=1,
+        head=head,
+        recipe=recipe,
+        halftone=FOREIGN,
+        is_both_directions=False,
+        coverage=1.0,
+        dose_j_per_mm2=recipe.dose_j_per_mm2(head),
+        picture=picture,
+        motion=Bounds(**(report.bounds_mm or {})),
+        predicted_s=report.duration_s,
+        gcode_sha256=report.gcode_sha256,
+        gcode_bytes=report.gcode_bytes,
+        gcode_lines=report.lines,
+        end_line=report.lines,
+        index=index,
+    )
+
+
+def _rows(entries: tuple[Entry, ...], last: _Last, *, end_line: int) -> tuple[RowEntry, ...]:
+    """Return the stretches, each with the place at which it ends."""
+    starts = [entry for entry in entries if entry.is_dark and entry.line < end_line]
+    if not starts:
+        raise UnfitFile("the file has no move in the dark from which to follow it")
+    ends = [(entry.x_mm, entry.y_mm) for entry in starts[1:]] + [(last.x_mm, last.y_mm)]
+    return tuple(
+        RowEntry(
+            row=row,
+            line=start.line,
+            byte=start.byte,
+            y_mm=end_y_mm,
+            from_mm=start.x_mm,
+            to_mm=end_x_mm,
+            at_s=start.at_s,
+        )
+        for row, (start, (end_x_mm, end_y_mm)) in enumerate(zip(starts, ends, strict=True))
+    )

@@ -1,0 +1,68 @@
+"""`etchwarden load`: hand a job, or another program's G-code, to the daemon."""
+
+import tempfile
+import time
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchpath.errors import EtchpathError
+from etchpath.foreign_job import write_foreign_job
+from etchwarden.heads import find_head
+from etchwire.client import DaemonClient
+from etchwire.errors import WireError
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+
+LOOKS_EVERY_S: Final = 0.2
+
+
+@click.command(name="load")
+@click.argument("job", type=click.Path(exists=True, path_type=Path))
+@click.option(
+    "--daemon",
+    "socket",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="The daemon's socket.",
+)
+@click.option("--head", metavar="LASER", help="For other software's G-code: which laser burns it.")
+@click.option("--surface", default="not told", help="For other software's G-code: tile and paint.")
+def command(job: Path, socket: Path, head: str | None, surface: str) -> None:
+    """Hand JOB, a job folder or a G-code file, to the daemon, and wait until it is checked.
+
+    Exit code 0 means ready, 1 refused, 3 that something must be read and accepted first.
+    """
+    try:
+        with tempfile.TemporaryDirectory() as made, DaemonClient(socket) as daemon:
+            folder = job if job.is_dir() else Path(made)
+            if folder is not job:
+                _make_job(job, folder, head, surface)
+            with (
+                (folder / GCODE_NAME).open("rb") as gcode,
+                (folder / SHEET_NAME).open("rb") as sheet,
+            ):
+                daemon.load(gcode.fileno(), sheet.fileno())
+            found = _await_check(daemon)
+    except (EtchpathError, WireError) as error:
+        raise click.ClickException(str(error)) from error
+    except OSError as error:
+        raise click.ClickException(f"{error.filename or job}: {error.strerror}.") from error
+    click.echo(found["sentence"])
+    raise SystemExit({"ready": 0, "acknowledge": 3}.get(found["verdict"], 1))
+
+
+def _make_job(gcode: Path, folder: Path, head: str | None, surface: str) -> None:
+    if head is None:
+        raise click.ClickException("Say with --head which laser burns this file.")
+    write_foreign_job(gcode, folder, head=find_head(head), surface=surface)
+
+
+def _await_check(daemon: DaemonClient) -> dict[str, Any]:
+    """Return what the preflight found; until the machine is there it cannot begin."""
+    while True:
+        snapshot = daemon.call("status")
+        found: dict[str, Any] = snapshot["job"]["preflight"]
+        if found["verdict"] != "checking" or snapshot["machine"]["link"] != "ready":
+            return found
+        time.sleep(LOOKS_EVERY_S)

@@ -1,0 +1,85 @@
+"""`etchwarden load` with a real daemon and the real preflight in its child."""
+
+import subprocess
+import sys
+import time
+
+import pytest
+
+from etchwarden.household import Household
+from etchwarden.session import _PRACTICE_ANSWERS, Session
+
+PATIENCE_S = 60.0
+DRAWING = (
+    b"(our own drawing)\r\nG20 G90 G94\r\nM4 S0\r\nG0 X0.2 Y0.2\r\nG1 X0.8 S700 F60\r\n"
+    b"G3 X0.8 Y0.6 I0 J0.2 F40 ; half a circle\r\nG1 X0.2\r\nM5\r\nG0 X0 Y0\r\nM2\r\n"
+)
+
+
+class Bench:
+    def __init__(self, folder):
+        self.folder = folder
+        self.household = Household(folder)
+        self.session = Session(self.household, folder)
+        self.session.start_machine("--speedup", "10")
+
+    def load(self, text, *more):
+        source = self.folder / "drawing.nc"
+        source.write_bytes(text)
+        words = ["load", str(source), "--daemon", str(self.folder / "daemon.sock"), *more]
+        return subprocess.run(
+            [sys.executable, "-m", "etchwarden", *words],
+            capture_output=True, text=True, check=False, timeout=PATIENCE_S,
+        )  # fmt: skip
+
+    def until(self, holds):
+        deadline_s = time.monotonic() + PATIENCE_S
+        with self.session.ask_daemon() as daemon:
+            while not holds(status := daemon.call("status")):
+                assert time.monotonic() < deadline_s, status["sentence"]
+                time.sleep(0.02)
+        return status
+
+
+@pytest.fixture
+def bench(tmp_path):
+    made = Bench(tmp_path)
+    made.until(lambda status: status["machine"]["link"] == "ready")
+    yield made
+    made.household.end()
+
+
+def test_another_programs_file_is_loaded_checked_armed_and_etched(bench):
+    told = bench.load(DRAWING, "--head", "practice-20w")
+    assert told.returncode == 3, told.stderr
+    assert "millimetres" in told.stdout
+
+    found = bench.until(lambda status: "arm" in status["may"])["job"]["preflight"]
+    with bench.session.ask_daemon() as daemon, bench.session.ask_machine() as machine:
+        daemon.call("arm", answers=_PRACTICE_ANSWERS, acknowledge=found["to_acknowledge"])
+        machine.call("press_button")
+        bench.until(lambda status: "start" in status["may"])
+        daemon.call("start")
+        run = bench.until(lambda status: status["state"] == "ended")["run"]
+        assert run["ended"] == "complete"
+        assert machine.call("state")["lost_bytes"] == 0
+        record = daemon.call("run", id=run["id"])
+    assert record["notes"]["preflight"]["acknowledged"] == ["inches"]
+
+
+@pytest.mark.parametrize(
+    ("text", "more", "says"),
+    [
+        (DRAWING, (), "--head"),
+        (DRAWING.replace(b"M4", b"M3"), ("--head", "practice-20w"), "Use M4"),
+        (b"\x00\x01\x02", ("--head", "practice-20w"), ""),
+        (DRAWING, ("--head", "no-such"), "there is no laser"),
+    ],
+    ids=["no head", "constant power", "binary", "unknown head"],
+)
+def test_what_cannot_be_loaded_is_told_in_a_sentence(bench, text, more, says):
+    told = bench.load(text, *more)
+
+    assert told.returncode == 1
+    assert says in told.stderr
+    assert "Traceback" not in told.stderr
