@@ -10,7 +10,30 @@ from etchwire.errors import DaemonAbsent, Refused
 SHA256: Final = "ab" * 32
 GONE: Final = "The daemon does not answer."
 
+ORIGIN_SHIFTED: Final = {
+    "kind": "shifts its origin",
+    "severity": "acknowledge",
+    "line": 4,
+    "count": 1,
+    "text": "G92X0",
+    "reason": "The file moves its own origin.",
+    "fix": "It cannot be taken up again after a cut.",
+}
+
+
+def preflight(verdict: str = "ready", *findings: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what the daemon shows of a job's check."""
+    return {
+        "verdict": verdict,
+        "sentence": "Checked: nothing speaks against it.",
+        "to_acknowledge": [one["kind"] for one in findings if one["severity"] == "acknowledge"],
+        "findings": list(findings),
+        "findings_count": len(findings),
+    }
+
+
 JOB: Final = {
+    "preflight": preflight(),
     "title": "Lighthouse at dusk",
     "sha256": SHA256,
     "rows": 1000,

@@ -6,7 +6,18 @@ import pytest
 from etchweb.cautions import CAUTIONS
 from etchweb.stream import GREATEST_STREAMS
 from etchweb.watch import CAUTIONS_UNREAD, OTHER_PICTURE
-from fake_daemon import BOX, GONE, LID_TRIP, QUESTIONS, SHA256, STATES, box
+from fake_daemon import (
+    BOX,
+    GONE,
+    JOB,
+    LID_TRIP,
+    ORIGIN_SHIFTED,
+    QUESTIONS,
+    SHA256,
+    STATES,
+    box,
+    preflight,
+)
 
 READY = {"cautions": "read", "tile": SHA256}
 METHODS = [("hold", "hold"), ("hold-now", "hold_now"), ("resume", "resume"), ("stop", "stop")]
@@ -116,7 +127,8 @@ def test_getting_ready_hands_the_answers_to_the_box_when_the_cautions_are_read(p
     phone.press("arm", form=READY | answers)
 
     assert daemon.said["arm"] == {
-        "answers": {"lens": True, "focus": "spacer", "coated hours ago": 14.5}
+        "answers": {"lens": True, "focus": "spacer", "coated hours ago": 14.5},
+        "acknowledge": [],
     }
 
 
@@ -125,7 +137,23 @@ def test_an_answer_left_out_is_left_to_the_box_to_ask_for(phone, daemon):
 
     phone.press("arm", form=READY | {"answer coated hours ago": "a while", "answer focus": " "})
 
-    assert daemon.said["arm"] == {"answers": {"coated hours ago": "a while"}}
+    assert daemon.said["arm"]["answers"] == {"coated hours ago": "a while"}
+
+
+def test_what_has_to_be_read_of_the_check_stands_before_the_start(phone, daemon):
+    daemon.tell("loaded", job=JOB | {"preflight": preflight("acknowledge", ORIGIN_SHIFTED)})
+
+    page = phone.look()
+    phone.press("arm", form=READY | {"has read": ["shifts its origin"]})
+
+    assert "Line 4: The file moves its own origin." in page.text
+    assert daemon.said["arm"]["acknowledge"] == ["shifts its origin"]
+
+
+def test_what_the_check_found_is_said(phone, daemon):
+    daemon.tell("loaded")
+
+    assert "Checked: nothing speaks against it." in phone.look().text
 
 
 def test_a_start_says_who_knows_and_who_stays(phone, daemon):

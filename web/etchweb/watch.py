@@ -46,7 +46,13 @@ class Action:
 
 # Address on the page (and endpoint), and what is asked.
 ACTIONS: Final = {
-    "arm": Action("arm", lambda form, now: {"answers": answers_from(form, now["interlocks"])}),
+    "arm": Action(
+        "arm",
+        lambda form, now: {
+            "answers": answers_from(form, now["interlocks"]),
+            "acknowledge": form.getlist("has read"),
+        },
+    ),
     "disarm": Action("disarm"),
     "reset": Action("reset", lambda form, _now: {"names": form.getlist("name")}),
     "answer-round": Action("answer_round"),

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from etchweb.box_view import NO_BOX, box_part
 from etchweb.figures import View, power_figures, speed_figures, time_figures
+from etchweb.preflight_view import NO_PREFLIGHT, preflight_part
 from etchweb.words import (
     UNKNOWN,
     as_sentence,
@@ -94,6 +95,7 @@ def watch_view(snapshot: Snapshot) -> View:
         "logbook": as_sentence(snapshot["logbook_trouble"] or ""),
         "practice": _practice(snapshot["time_factor"]),
         **box_part(snapshot.get("interlocks")),
+        **preflight_part(snapshot["job"]),
         **_job_part(snapshot["job"]),
         **_run_part(snapshot),
     }
@@ -138,6 +140,7 @@ _NOTHING: Final[View] = {
     "slow_words": "",
     "is_between_dots": False,
     **NO_BOX,
+    **NO_PREFLIGHT,
 }
 
 

@@ -33,8 +33,8 @@ function heard(news) {
   speak();
 }
 
-const sceneOf = ({ scene, tile, run, state, box }) =>
-  [scene, tile, run, box, ["held", "resuming"].includes(state), scene === "ended"].join();
+const sceneOf = ({ scene, tile, run, state, box, checking }) =>
+  [scene, tile, run, box, checking, ["held", "resuming"].includes(state), scene === "ended"].join();
 
 let drawn = { ...page.dataset };
 const isAnotherScene = () => sceneOf(view) !== sceneOf(drawn);
