@@ -19,6 +19,7 @@ from etchdaemon.hardware.looking import LookingThread
 from etchdaemon.hardware.notification import notify
 from etchdaemon.hardware.practice_board import PracticeBoard
 from etchdaemon.hardware.preflight_child import PreflightChild
+from etchdaemon.hardware.rest_child import RestChild
 from etchdaemon.hardware.serial_port import opener
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -28,6 +29,7 @@ from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.desk import Desk
 from etchdaemon.service.loop import Service
 from etchdaemon.service.machine import Machine
+from etchdaemon.service.reentry import Reentry
 from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Wishes
 
@@ -103,7 +105,9 @@ class Daemon:
         self._looking = LookingThread(self._guard.look, box.bell)
         self._is_ending = False
         self._logbook = Logbook.at(places.state / LOGBOOK_NAME, utc_now=clock.utc_now)
-        wishes = Wishes(spool=Spool(places.state / SPOOL_NAME), doorbell=self._doorbell)
+        spool = Spool(places.state / SPOOL_NAME)
+        reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
+        wishes = Wishes(spool=spool, doorbell=self._doorbell, reentry=reentry)
         machine = Machine(open_port=opener(places.port), beam=self._guard, port_name=places.port)
         self._preflight = PreflightChild(
             self._doorbell, has_heartbeat_contact=Output.HEARTBEAT in box.setup.wired

@@ -182,10 +182,25 @@ class Preflight(Protocol):
         ...
 
 
+class RestWriter(Protocol):
+    """Writes what is left of a job that was cut short."""
+
+    def write(self, job: Path, rest: Path, *, row: int, x_mm: float) -> None:
+        """Write to folder `rest` what is left of the job in folder `job`; raise JobRefused."""
+        ...
+
+
 class Records(Protocol):
     """The logbook as the serial loop sees it: nothing but a start and a resume waits for it."""
 
-    def start_run(self, *, sheet_json: str, started_at_utc: str, notes: Mapping[str, Any]) -> int:
+    def start_run(
+        self,
+        *,
+        sheet_json: str,
+        started_at_utc: str,
+        notes: Mapping[str, Any],
+        continues_run: int | None = None,
+    ) -> int:
         """Write a run's start, wait until it is on disk and return its number.
 
         Raise LogbookUnavailable when it cannot be written: then nothing may start.

@@ -411,3 +411,14 @@ def test_a_writer_that_fails_says_so_and_nothing_starts_any_more(logbook, disk):
     with pytest.raises(LogbookUnavailable, match="writer has failed"):
         start_run(logbook)
     logbook.note_event(1, **EVENT)
+
+
+def test_a_run_that_continues_another_says_so(logbook):
+    first = start_run(logbook)
+    second = logbook.start_run(
+        sheet_json=sheet_of().to_json(), started_at_utc=STARTED_UTC, notes={}, continues_run=first
+    )
+
+    assert logbook.ask("run", id=second)["continues_run_id"] == first
+    listed = logbook.ask("runs", before=None, limit=5)["runs"]
+    assert [run["continues_run_id"] for run in listed] == [first, None]

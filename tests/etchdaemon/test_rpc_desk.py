@@ -17,6 +17,7 @@ WISHES = [
     method.name for method in METHODS if method.right is Right.OPERATE and not method.files
 ]  # fmt: skip
 NEEDED = {
+    "reenter": {"run": 7, "confirm": "origin set again"},
     "set_feed": {"percent": 110},
     "set_power": {"percent": 90},
     "arm": {"answers": {"dry": True}},

@@ -20,6 +20,7 @@ from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.serial_port import SerialPort, opener
 from etchdaemon.service.loop import Service
 from etchdaemon.service.machine import Machine
+from etchdaemon.service.reentry import Reentry
 from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Wishes
 from etchpath.writer import Order, write_job
@@ -29,7 +30,7 @@ from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from measure.costs import heading, tell
 from measure.link_sink import BYTES_PER_S
 from rig.bench import patch
-from rig.memory import MemoryPreflight, MemoryRecords
+from rig.memory import MemoryPreflight, MemoryRecords, MemoryRests
 from rig.unguarded import Unguarded
 
 pytestmark = pytest.mark.measure
@@ -70,7 +71,9 @@ class Bench:
 
     def __init__(self, folder, cable):
         self.bell = EventDoorbell()
-        self.wishes = Wishes(spool=Spool(folder / "spool"), doorbell=self.bell)
+        spool = Spool(folder / "spool")
+        reentry = Reentry(history=MemoryRecords(), spool=spool, rests=MemoryRests())
+        self.wishes = Wishes(spool=spool, doorbell=self.bell, reentry=reentry)
         contact = Contact()
         self.service = Service(
             machine=Machine(open_port=opener(cable.path), beam=contact, port_name=cable.path),

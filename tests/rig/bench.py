@@ -7,6 +7,7 @@ import numpy as np
 
 from etchdaemon.service.loop import Service
 from etchdaemon.service.machine import Machine
+from etchdaemon.service.reentry import Reentry
 from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Request, Wishes
 from etchpath.writer import Order, write_job
@@ -20,6 +21,7 @@ from rig.memory import (
     MemoryPort,
     MemoryPreflight,
     MemoryRecords,
+    MemoryRests,
     NoDoorbell,
 )
 from rig.unguarded import Unguarded
@@ -40,7 +42,9 @@ class Rig:
         self.guard = self.make_guard()
         self.records = MemoryRecords()
         self.preflight = MemoryPreflight()
-        self.wishes = Wishes(spool=Spool(folder / "spool"), doorbell=NoDoorbell())
+        spool = Spool(folder / "spool")
+        reentry = Reentry(history=self.records, spool=spool, rests=MemoryRests())
+        self.wishes = Wishes(spool=spool, doorbell=NoDoorbell(), reentry=reentry)
         self.service = Service(
             machine=Machine(open_port=self.port, beam=self.guard, port_name="practice"),
             wishes=self.wishes,

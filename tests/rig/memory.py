@@ -1,13 +1,16 @@
 """The daemon's outside, in memory: port, clock, contact, doorbell and logbook."""
 
+import json
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any
 
-from etchdaemon.errors import LogbookUnavailable, PortLost
+from etchdaemon.errors import JobRefused, LogbookUnavailable, PortLost
 from etchdaemon.run.actuals import RowActuals
+from etchpath.errors import NoReentry
+from etchpath.rests import write_rest_folder
 from etchpractice.machine import Unplugged
 
 
@@ -110,6 +113,7 @@ class RunRecord:
 
     sheet_json: str
     notes: Mapping[str, Any]
+    continues_run: int | None = None
     events: list[Mapping[str, Any]] = field(default_factory=list)
     rows: list[RowActuals] = field(default_factory=list)
     end: Mapping[str, Any] | None = None
@@ -128,9 +132,16 @@ class MemoryRecords:
         self.runs: list[RunRecord] = []
         self.trouble: str | None = None
 
-    def start_run(self, *, sheet_json: str, notes: Mapping[str, Any], **_: Any) -> int:
+    def start_run(
+        self,
+        *,
+        sheet_json: str,
+        notes: Mapping[str, Any],
+        continues_run: int | None = None,
+        **_: Any,
+    ) -> int:
         self._require_disk()
-        self.runs.append(RunRecord(sheet_json, notes))
+        self.runs.append(RunRecord(sheet_json, notes, continues_run))
         return len(self.runs)
 
     def note_event(self, run: int, **event: Any) -> None:
@@ -145,6 +156,15 @@ class MemoryRecords:
 
     def end_run(self, run: int, **end: Any) -> None:
         self.runs[run - 1].end = end
+
+    def ask(self, question: str, *, id: int, **_: Any) -> Mapping[str, Any]:  # noqa: A002
+        """Answer what a re-entry asks, as a History."""
+        record = self.runs[id - 1]
+        if question == "run_events":
+            return {"events": record.events, "next_after": None}
+        sha256 = json.loads(record.sheet_json)["gcode_sha256"]
+        end = record.end or {"ended": None, "etched_rows": None}
+        return {"id": id, "gcode_sha256": sha256, **end}
 
     def _require_disk(self) -> None:
         if self.trouble is not None:
@@ -188,3 +208,13 @@ class MemoryPreflight:
             found.set_result(report)
         else:
             found.set_exception(self.failure)
+
+
+class MemoryRests:
+    """What the child process does, in this one."""
+
+    def write(self, job, rest, *, row, x_mm) -> None:
+        try:
+            write_rest_folder(job, rest, row=row, x_mm=x_mm)
+        except NoReentry as error:
+            raise JobRefused(f"No re-entry: {error}.") from error

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from etchdaemon.errors import CommandRefused
 from etchpath.reentry import Cut, write_rest
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from rig.bench import patch
@@ -74,3 +75,99 @@ def test_the_log_says_which_row_was_cut_and_the_rest_begins_there(rig, rig_besid
     assert place["row"] == 4
     rest = [row.row for row in rig.records.runs[1].rows]
     assert rest == list(range(4, ROWS))
+
+
+# As a person asks for it.
+
+
+def _cut_short(rig, end_it=lambda rig: rig.ask("stop"), bits=None):
+    rig.start(rig.make_job(patch(ROWS, 200) if bits is None else bits))
+    rig.etch_until_row(4)
+    rig.wait(0.2)
+    end_it(rig)
+    rig.wait_for_the_end()
+    rig.get_ready()
+
+
+@pytest.mark.parametrize(
+    "end_it",
+    [
+        lambda rig: rig.ask("stop"),
+        lambda rig: rig.machine.refuse_next_line(20),
+        lambda rig: (rig.ask("hold_now") and None) or rig.wait(1.0) or rig.ask("stop"),
+    ],
+    ids=["stop", "fault", "stopped while held"],
+)
+def test_a_cut_etch_is_taken_up_without_a_row_missing_or_doubled(rig, rig_beside, end_it):
+    rig_beside.start(rig_beside.make_job(patch(ROWS, 200)))
+    rig_beside.wait_for_the_end()
+    _cut_short(rig, end_it)
+    place = rig.record.event("cut")["details"]
+
+    told = rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
+    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.ask("start")
+    rig.wait_for_the_end()
+
+    assert rig.run["ended"] == "complete"
+    assert rig.run["continues_run_id"] == 1
+    assert rig.record.continues_run == 1
+    assert f"{place['error_mm']:.2f} mm" in told["sentence"]
+    assert "nothing has moved" in told["sentence"]
+    assert "faint band" in told["sentence"]
+    in_two, at_once = _exposure(rig), _exposure(rig_beside)
+    across_mm = np.arange(60) * 0.5 + 0.25
+    away = np.abs(across_mm - place["x_mm"]) > place["error_mm"] + 3.5
+    others = np.arange(ROWS) != place["row"]
+    assert np.abs(in_two - at_once)[others].max() < 0.06 * at_once.max()
+    assert np.abs(in_two - at_once)[:, away].max() < 0.06 * at_once.max()
+
+
+def test_after_a_restart_of_the_controller_only_a_set_origin_lets_it_be_taken_up(rig):
+    _cut_short(rig, lambda rig: rig.machine.reset_now())
+
+    with pytest.raises(CommandRefused, match="set the origin"):
+        rig.ask("reenter", run=1, confirm="tile and head have not moved", row=4)
+    told = rig.ask("reenter", run=1, confirm="origin set again", row=4)
+
+    assert "0.05 mm at best" in told["sentence"]
+    assert [entry.row for entry in rig.service._between.job.sheet.index] == list(range(4, ROWS))
+
+
+def test_a_restart_after_the_run_has_ended_counts_as_well(rig):
+    _cut_short(rig)
+    rig.machine.reset_now()
+    rig.wait(4.0)
+    rig.get_ready()
+
+    with pytest.raises(CommandRefused, match="no longer known"):
+        rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
+
+
+def test_a_restart_between_loading_and_starting_forbids_the_start(rig):
+    _cut_short(rig)
+    rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
+    rig.machine.reset_now()
+    rig.wait(4.0)
+    rig.get_ready()
+
+    with pytest.raises(CommandRefused, match=r"no longer (known|what it was)"):
+        rig.ask("start")
+
+
+def test_without_a_logged_cut_the_row_has_to_be_told(rig):
+    _cut_short(rig, lambda rig: rig.machine.unplug() or rig.wait(0.1) or rig.machine.plug_in())
+
+    with pytest.raises(CommandRefused, match=r"near row 4.*first that is not dark"):
+        rig.ask("reenter", run=1, confirm="origin set again", row=None)
+
+
+def test_nothing_is_taken_up_without_a_confirmation_or_after_a_whole_etch(rig):
+    rig.start()
+    rig.wait_for_the_end()
+
+    with pytest.raises(CommandRefused, match="tile and head have not moved"):
+        rig.ask("reenter", run=1, confirm="yes", row=None)
+    with pytest.raises(CommandRefused, match="complete"):
+        rig.ask("reenter", run=1, confirm="origin set again", row=None)
+    assert "reenter" not in rig.wishes.snapshot()["may"]

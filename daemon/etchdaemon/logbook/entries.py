@@ -29,10 +29,14 @@ class RunStarted:
     started_at_utc: str
     is_clock_synchronised: bool | None
     notes: Mapping[str, Any]
+    continues_run: int | None = None  # the run whose rest this is
 
     def write(self, book: sqlite3.Connection) -> int | None:
         """Write the run with its recipe and head as columns, which later queries compare."""
-        return _insert(book, "run", self._columns())
+        columns = self._columns()
+        if self.continues_run is not None:
+            columns["continues_run_id"] = self.continues_run
+        return _insert(book, "run", columns)
 
     def _columns(self) -> dict[str, Any]:
         sheet, head, recipe = self.sheet, self.sheet.head, self.sheet.recipe

@@ -73,7 +73,14 @@ class Logbook:
         """A sentence while nothing can be written, else None."""
         return self._writer.trouble
 
-    def start_run(self, *, sheet_json: str, started_at_utc: str, notes: Mapping[str, Any]) -> int:
+    def start_run(
+        self,
+        *,
+        sheet_json: str,
+        started_at_utc: str,
+        notes: Mapping[str, Any],
+        continues_run: int | None = None,
+    ) -> int:
         """Write a run's start and return its number once it is on disk; see `ports.Records`.
 
         A start that reaches the disk only after it was given up is ended there as failed: nothing
@@ -84,6 +91,7 @@ class Logbook:
             started_at_utc=started_at_utc,
             is_clock_synchronised=self._is_clock_synchronised(),
             notes=notes,
+            continues_run=continues_run,
         )
         number = self._confirmed(entry, when_too_late=self._end_late_start)
         if number is None:

@@ -19,7 +19,7 @@ SLOW_RATIO: Final = 0.95
 _SUMMARY: Final = (
     "id, title, gcode_sha256, head, surface, rows, recipe_feed_mm_per_min, recipe_power_ratio,"
     " recipe_line_spacing_mm, started_at_utc, is_clock_synchronised, ended, because,"
-    " ended_at_utc, elapsed_s, etched_rows"
+    " ended_at_utc, elapsed_s, etched_rows, continues_run_id"
 )
 _ROW: Final = (
     "row, samples, is_estimated, feed_mean_mm_per_min, feed_min_mm_per_min, feed_max_mm_per_min,"

@@ -87,7 +87,9 @@ _NOTES: Final = (
     """,
 )
 
-MIGRATIONS: Final = (_RUNS, _NOTES)
+_REENTRIES: Final = ("ALTER TABLE run ADD COLUMN continues_run_id INTEGER REFERENCES run (id)",)
+
+MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES)
 
 
 def version_of(book: sqlite3.Connection) -> int:

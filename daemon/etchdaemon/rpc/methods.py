@@ -124,6 +124,13 @@ METHODS: Final = (
         "The snapshot, then `status` notifications: at most four a second, at least one.",
     ),
     Method("load", Right.OPERATE, "Take a job: copy, hash and check it.", files=_JOB),
+    Method(
+        "reenter",
+        Right.OPERATE,
+        "Load what is left of `run`; `confirm` is “tile and head have not moved” or “origin set"
+        " again”, `row` the first that is not dark, by eye, where no cut was logged.",
+        (Number("run"), Word("confirm", str), Number("row", None)),
+    ),
     Method("unload", Right.OPERATE, "Put the job away."),
     Method(
         "arm",

@@ -18,6 +18,7 @@ from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.inspection import CHANGED, Inspection
 from etchdaemon.service.machine import LinkState, Machine
+from etchdaemon.service.reentry import POSITION_GONE
 from etchdaemon.service.spool import SpooledJob
 from etchdaemon.service.wishes import Request
 
@@ -46,6 +47,8 @@ class Between:
         preflight: Preflight,
     ) -> None:
         self.inspection = Inspection(preflight)
+        self._kept: tuple[int, int] | None = None  # a run after which the place is known
+        self._noted: Course | None = None
         self.job: SpooledJob | None = None
         self.course: Course | None = None
         self.pending: Request | None = None  # answered when the sequence in hand is over
@@ -62,16 +65,20 @@ class Between:
         next_state(self._life.state, Wish.LOAD)
         job: SpooledJob = request.arguments["job"]
         self._refuse_unfit(job)
+        self._refuse_moved(job)
         self._life.turn(Wish.LOAD)
+        self.note_ended()
         self.job, self.course = job, None
         self.inspection.take(job)
         self.inspection.keep_up(self._known)
-        request.accept({"job_sha256": job.sheet.gcode_sha256})
+        told = request.arguments.get("told", {})
+        request.accept({"job_sha256": job.sheet.gcode_sha256, **told})
 
     def unload(self, request: Request, now_s: float) -> None:  # noqa: ARG002
         """Put the job away."""
         self._refuse_while_pending()
         self._life.turn(Wish.UNLOAD)
+        self.note_ended()
         self.job = self.course = None
         self.inspection.take(None)
         request.accept()
@@ -97,6 +104,8 @@ class Between:
         self._refuse_while_pending()
         if self._life.is_under_way or self._machine.sequence is not None:
             raise CommandRefused(NOT_BETWEEN_RUNS)
+        self.note_ended()
+        self._kept = None
         chore = chore_for(request.command, self._machine.facts)
         self._machine.begin(chore, now_s)
         if CHORES[request.command].is_long:
@@ -113,10 +122,19 @@ class Between:
                 self._chore_done(request, ended, now_s)
             elif request is not None:
                 self._begin(request, now_s)
+        self.note_ended()
         self._machine.look_after(now_s)
         self.inspection.keep_up(self._known)
         if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
             self._life.turn(Turn.MACHINE_SEEN)
+
+    def note_ended(self) -> None:
+        """Remember of the run that has ended whether the head's place is known since."""
+        course = self.course
+        if course is None or course is self._noted or course.etch.ended_at_s is None:
+            return
+        self._noted, etch = course, course.etch
+        self._kept = (etch.number, self._machine.restarts) if etch.is_position_known else None
 
     def lose(self, sentence: str) -> None:
         """Refuse what waits for a controller that is gone."""
@@ -144,6 +162,7 @@ class Between:
         if self._machine.origins_mm != self._origins_mm:
             raise CommandRefused(ORIGIN_CHANGED)
         self._refuse_unfit(job)
+        self._refuse_moved(job)
         self._refuse_uninspected()
         box = self._guard.begin_run(self._wish_of(request, job))
         self._guard.note_steered(now_s, is_waiting=True)
@@ -180,6 +199,12 @@ class Between:
     def _refuse_while_pending(self) -> None:
         if self.pending is not None:
             raise CommandRefused(JUST_ASKED)
+
+    def _refuse_moved(self, job: SpooledJob) -> None:
+        self.note_ended()
+        kept = (job.continues_run, self._machine.restarts)
+        if job.needs_kept_position and kept != self._kept:
+            raise CommandRefused(POSITION_GONE)
 
     @property
     def _known(self) -> Facts | None:

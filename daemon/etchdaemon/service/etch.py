@@ -45,6 +45,7 @@ class Etch:
         self.has_constant_power = False  # standing still it would burn on
         self.ending: tuple[str, str] | None = None
         self.ended_at_s: float | None = None
+        self.is_position_known = False  # at its end
         self.lines_accepted = 0
         self.moving_s = 0.0
         self._warnings = 0
@@ -72,6 +73,7 @@ class Etch:
             sheet_json=job.sheet_json,
             started_at_utc=clock.utc_now(),
             notes={**_notes(facts), **notes},
+            continues_run=job.continues_run,
         )
         return cls(job, number=number, facts=facts, records=records, clock=clock)
 
@@ -197,6 +199,7 @@ class Etch:
     def end(self, *, is_position_known: bool) -> None:
         """Close the record with the ending decided on."""
         ended, because = self.ending or ("failed", "The run ended without a reason.")
+        self.is_position_known = is_position_known
         if not is_position_known:
             because = f"{because} {POSITION_UNKNOWN}"
         self.ending = (ended, because)

@@ -44,6 +44,7 @@ class Machine:
         self.sequence: Sequence | None = None
         self.greeting: Greeted | None = None
         self.is_beam_allowed = False
+        self.restarts = 0  # how often the controller's idea of the place became doubtful
         self._open_port = open_port
         self._beam = beam
         self._wire: Wire | None = None
@@ -125,6 +126,8 @@ class Machine:
 
     def open_again(self, start: From, now_s: float) -> None:
         """Get to know the controller anew."""
+        if start in (From.PORT_OPENED, From.UNASKED_GREETING):
+            self.restarts += 1
         if start is not From.REST:
             self.link = LinkState.OPENING
             self.sentence = "Getting to know the controller."
@@ -174,7 +177,10 @@ class Machine:
             return
         if isinstance(event, Greeted):
             self.open_again(From.UNASKED_GREETING, now_s)
-        elif isinstance(event, AlarmRaised) or self._has_changed_its_state(event):
+        elif isinstance(event, AlarmRaised):
+            self.restarts += 1
+            self.open_again(From.UNSURE, now_s)
+        elif self._has_changed_its_state(event):
             self.open_again(From.UNSURE, now_s)
 
     def look_after(self, now_s: float) -> None:

@@ -90,4 +90,11 @@ class Publishing:
         ]
         if scene.state in UNDER_WAY or not is_free:
             return wishes
+        if scene.state is State.ENDED and scene.etch is not None and _can_be_taken_up(scene.etch):
+            wishes.append("reenter")
         return [*wishes, *chores_for(self._machine.facts)]
+
+
+def _can_be_taken_up(etch: Etch) -> bool:
+    is_complete = etch.ending is not None and etch.ending[0] == "complete"
+    return not is_complete and not etch.job.sheet.is_foreign

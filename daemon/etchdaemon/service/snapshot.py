@@ -67,6 +67,7 @@ def job_of(job: SpooledJob | None, inspection: Inspection) -> dict[str, Any] | N
         "surface": sheet.recipe.surface,
         "head": sheet.head.name,
         "preflight": inspection.shown(),
+        "continues_run_id": job.continues_run,
     }
 
 
@@ -83,6 +84,7 @@ def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> dict[str, Any] 
     power_ratio = None if power is None else power / etch.meter.max_s
     return {
         "id": etch.number,
+        "continues_run_id": etch.job.continues_run,
         "started_at_utc": etch.started_at_utc,
         "elapsed_s": etch.elapsed_s,
         "etched_rows": progress.etched_rows,

@@ -36,6 +36,8 @@ class SpooledJob:
     sheet_json: str
     gcode: Path
     ends_at_mm: tuple[float, float] | None
+    continues_run: int | None = None  # the run whose rest this is
+    needs_kept_position: bool = False  # it fits only where nothing has moved since that run
 
 
 @dataclass(slots=True)
@@ -96,6 +98,10 @@ class Spool:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+
+    def folder_of(self, gcode_sha256: str) -> Path:
+        """Return where the job of that hash is kept, if it still is."""
+        return self._folder / gcode_sha256
 
     def take_in(self, *, gcode_fd: int, sheet_fd: int) -> SpooledJob:
         """Copy a job out of two open files; raise JobRefused unless it is all of one piece.

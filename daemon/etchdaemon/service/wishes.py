@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.ports import Doorbell
+from etchdaemon.service.reentry import Reentry
 from etchdaemon.service.spool import Spool
 
 ANSWER_PATIENCE_S: Final = 15.0  # of the wall's: a start waits for its commit
@@ -50,8 +51,9 @@ class Request:
 class Wishes:
     """An Operator: any thread may ask here; only the loop takes and publishes."""
 
-    def __init__(self, *, spool: Spool, doorbell: Doorbell) -> None:
+    def __init__(self, *, spool: Spool, doorbell: Doorbell, reentry: Reentry) -> None:
         self._spool = spool
+        self._reentry = reentry
         self._doorbell = doorbell
         self._waiting: SimpleQueue[Request] = SimpleQueue()
         self._listeners: list[Callable[[], None]] = []
@@ -68,16 +70,23 @@ class Wishes:
     def submit(self, command: str, **arguments: Any) -> Request:
         """Ask the loop for `command`; the answer can be fetched from what is returned.
 
-        A job is copied and hashed here, in the caller's thread: the loop must not wait for it.
+        A job is copied and hashed, or the rest of one written, here in the caller's thread:
+        the loop must not wait for it.
         """
-        if command == "load":
-            if command not in self._snapshot["may"]:
+        if command in ("load", "reenter"):
+            if "load" not in self._snapshot["may"]:
                 raise CommandRefused("A picture is being etched; load another when it has ended.")
-            arguments = {"job": self._spool.take_in(**arguments)}
+            command, arguments = "load", self._prepared(command, arguments)
         request = Request(command, arguments)
         self._waiting.put(request)
         self._doorbell.ring()
         return request
+
+    def _prepared(self, command: str, arguments: Mapping[str, Any]) -> dict[str, Any]:
+        if command == "load":
+            return {"job": self._spool.take_in(**arguments)}
+        job, sentence = self._reentry.job(**arguments)
+        return {"job": job, "told": {"sentence": sentence}}
 
     def tell_changes_to(self, listener: Callable[[], None]) -> None:
         """Call `listener` after every new snapshot, in the loop's thread."""

@@ -1,0 +1,119 @@
+"""An etch cut short is taken up again: real daemon, real children, real logbook."""
+
+import subprocess
+import sys
+import time
+
+import pytest
+
+from etchpath.writer import Order, write_job
+from etchwarden.household import Household
+from etchwarden.session import _PRACTICE_ANSWERS, Session
+from etchwire.errors import Refused
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from rig.bench import patch
+
+PATIENCE_S = 60.0
+ROWS = 24
+
+
+class Bench:
+    def __init__(self, folder):
+        self.folder = folder
+        self.household = Household(folder)
+        self.session = Session(self.household, folder)
+        self.session.job.mkdir()
+        order = Order(
+            title="patch",
+            head=PRACTICE_HEADS["practice-20w"],
+            recipe=PRACTICE_RECIPES["practice-20w"],
+            halftone="none",
+        )
+        with (self.session.job / GCODE_NAME).open("wb") as file:
+            sheet = write_job(patch(ROWS, 300), file, order)
+        (self.session.job / SHEET_NAME).write_text(sheet.to_json())
+        self.session.start_machine("--speedup", "5")
+        self.session.begin_etch()
+        self.until(lambda status: (status["run"] or {}).get("row") == 8)
+
+    def ask(self, method, **params):
+        with self.session.ask_daemon() as daemon:
+            return daemon.call(method, **params)
+
+    def until(self, holds):
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not holds(status := self.ask("status")):
+            assert time.monotonic() < deadline_s, status["sentence"]
+            time.sleep(0.02)
+        return status
+
+    def etch_the_rest(self):
+        """Arm and start, as a person at the machine would; return the run."""
+        self.until(lambda status: "arm" in status["may"])
+        self.ask("arm", answers=_PRACTICE_ANSWERS)
+        with self.session.ask_machine() as machine:
+            machine.call("press_button")
+        self.until(lambda status: "start" in status["may"])
+        self.ask("start")
+        return self.until(lambda status: status["state"] == "ended")["run"]
+
+    def kill_daemon_and_start_another(self):
+        old = self.household._processes["daemon"]
+        old.kill()
+        old.wait()
+        (self.folder / "daemon.sock").unlink()
+        machine = self.folder / "machine"
+        return subprocess.Popen([
+            sys.executable, "-m", "etchwarden", "daemon", "--port", str(machine / "port"),
+            "--socket", str(self.folder / "daemon.sock"),
+            "--state", str(self.folder / "records"), "--practice", str(machine),
+        ])  # fmt: skip
+
+
+@pytest.fixture
+def bench(tmp_path):
+    made = Bench(tmp_path)
+    yield made
+    made.household.end()
+
+
+def test_an_etch_stopped_in_mid_row_is_taken_up_where_it_was_cut(bench):
+    bench.ask("stop")
+    first = bench.until(lambda status: status["state"] == "ended")["run"]
+    events = bench.ask("run_events", id=first["id"])["events"]
+    (cut,) = [event["details"] for event in events if event["kind"] == "cut"]
+
+    bench.until(lambda status: "reenter" in status["may"])
+    told = bench.ask("reenter", run=first["id"], confirm="tile and head have not moved")
+    run = bench.etch_the_rest()
+
+    assert run["ended"] == "complete"
+    assert f"Row {cut['row']} goes on" in told["sentence"]
+    assert bench.ask("run", id=run["id"])["continues_run_id"] == first["id"]
+    rows = [row[0] for row in bench.ask("run_rows", id=run["id"])["rows"]]
+    assert rows == list(range(cut["row"], ROWS))
+
+
+def test_after_a_killed_daemon_the_run_is_closed_and_goes_on_from_a_row_told_by_eye(bench):
+    other = bench.kill_daemon_and_start_another()
+    try:
+        while not (bench.folder / "daemon.sock").is_socket():
+            assert other.poll() is None
+            time.sleep(0.02)
+        bench.until(lambda status: status["machine"]["link"] == "ready")
+        (first,) = bench.ask("runs")["runs"]
+        with pytest.raises(Refused, match="first that is not dark"):
+            bench.ask("reenter", run=first["id"], confirm="origin set again")
+        with pytest.raises(Refused, match="no longer known"):
+            bench.ask("reenter", run=first["id"], confirm="tile and head have not moved", row=8)
+        bench.ask("reenter", run=first["id"], confirm="origin set again", row=8)
+        run = bench.etch_the_rest()
+    finally:
+        other.terminate()
+        other.wait(PATIENCE_S)
+
+    assert first["ended"] == "failed"
+    assert "near row" in first["because"]
+    assert run["ended"] == "complete"
+    assert run["continues_run_id"] == first["id"]
