@@ -1,6 +1,7 @@
 """The one place where real and simulated parts are chosen, joined and set going."""
 
 import logging
+import os
 import signal
 import sys
 import time
@@ -13,15 +14,25 @@ from typing import Final
 from etchdaemon.configuration.loading import load_configuration
 from etchdaemon.errors import EtchdaemonError
 from etchdaemon.guard import Guard
-from etchdaemon.hardware.clock import PracticeClock
+from etchdaemon.hardware.clock import PracticeClock, SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
+from etchdaemon.hardware.gpio_board import GpioBoard
+from etchdaemon.hardware.gpio_lines import Lines
+from etchdaemon.hardware.lgpio_pins import (
+    WORKING_FOLDER_NAME,
+    is_edge_thread_alive,
+    lgpio_factory,
+)
 from etchdaemon.hardware.looking import LookingThread
+from etchdaemon.hardware.no_board import NoBoard
 from etchdaemon.hardware.notification import notify
 from etchdaemon.hardware.practice_board import PracticeBoard
 from etchdaemon.hardware.preflight_child import PreflightChild
 from etchdaemon.hardware.rest_child import RestChild
+from etchdaemon.hardware.self_check import warnings_of_persistence
 from etchdaemon.hardware.serial_port import opener
 from etchdaemon.interlocks.inputs import Output
+from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.watch import Interlocks
 from etchdaemon.logbook.logbook import Logbook
@@ -37,6 +48,7 @@ LOGBOOK_NAME: Final = "logbook.sqlite3"
 SPOOL_NAME: Final = "spool"
 CLOCK_NAME: Final = "clock"
 BOARD_NAME: Final = "board.sock"
+PINS_NAME: Final = "pins.json"  # for `etchwarden-safe`
 WIND_DOWN_S: Final = 5.0
 WATCHDOG_EVERY_S: Final = 1.0
 SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop waiting
@@ -49,17 +61,10 @@ MOST_CONTACT_FACTOR: Final = 20.0  # time is paced where the machine rests
 HONEST_SPEEDUP: Final = 2.0
 TOO_FAST_FOR: Final = frozenset({Output.HEARTBEAT, Output.LAMP, Output.BUZZER})
 
-ONLY_PRACTICE: Final = (
-    "This version drives the practice machine only: it does not yet check files before it runs"
-    " them, so it opens no other port."
-    " Give --practice."
-)
+WATCHES_ONLY: Final = "This daemon only watches and starts nothing. %s"
+NO_BOX: Final = "No box configuration is given (--box)."
 
 _log = logging.getLogger("etchdaemon")
-
-
-class NothingToOpen(EtchdaemonError):
-    """The daemon was told to open what it may not open."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,11 +185,41 @@ def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
     )
 
 
+def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Box]:
+    """Return the system's clock and the box on its pins; raise BoardLost, FaultyConfiguration.
+
+    Without a configuration, or with no lid in it, nothing can ever be armed.
+    """
+    clock, bell = SystemClock(), EventDoorbell()
+    if places.box is None:
+        _log.warning(WATCHES_ONLY, NO_BOX)
+        return clock, Box(board=NoBoard(), bell=bell, setup=Setup(wired=frozenset()))
+    configuration = load_configuration(places.box)
+    for sentence in warnings_of_persistence():
+        _log.warning(sentence)
+    if is_watch_only(configuration.setup.wired):
+        _log.warning(WATCHES_ONLY, lacks_of(configuration.setup.wired)[0].sentence)
+    pins = configuration.pins
+    if not pins.inputs and not pins.outputs:
+        return clock, Box(board=NoBoard(), bell=bell, setup=configuration.setup)
+    pins.write(places.state / PINS_NAME)
+    folder = Path(os.environ.get(WORKING_FOLDER_NAME, places.state))
+    board = GpioBoard(
+        pins,
+        lgpio_factory(pins.chip_label, working_folder=folder, lines=lines),
+        clock=clock,
+        doorbell=bell,
+        is_edge_thread_alive=is_edge_thread_alive,
+    )
+    return clock, Box(board=board, bell=bell, setup=configuration.setup)
+
+
 def run_daemon(places: Places) -> int:
     """Run the daemon in this thread until SIGTERM or SIGINT; return the exit code."""
     if places.practice is None:
-        raise NothingToOpen(ONLY_PRACTICE)
-    clock, box = _practice_parts(places.practice, places.box)
+        clock, box = real_parts(places)
+    else:
+        clock, box = _practice_parts(places.practice, places.box)
     daemon = Daemon(places, clock=clock, box=box)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: daemon.end())
