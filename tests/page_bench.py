@@ -15,8 +15,8 @@ import pytest
 import waitress
 from PIL import Image, ImageDraw
 
-from etchweb.app import PICTURES_FOLDER, create_app
-from etchweb.picture_files import keep_picture
+from etchweb.app import create_app
+from etchweb.picture_files import PICTURES_FOLDER, keep_picture
 from etchweb.serving import THREADS, listen_at
 from fake_daemon import SHA256, FakeDaemon
 

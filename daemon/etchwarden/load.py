@@ -10,9 +10,10 @@ import click
 from etchpath.errors import EtchpathError
 from etchpath.foreign_job import write_foreign_job
 from etchwarden.heads import find_head
+from etchweb.picture_files import PICTURES_FOLDER, draw_path, keep_picture
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
-from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 
 LOOKS_EVERY_S: Final = 0.2
 
@@ -27,8 +28,14 @@ LOOKS_EVERY_S: Final = 0.2
     help="The daemon's socket.",
 )
 @click.option("--head", metavar="LASER", help="For other software's G-code: which laser burns it.")
+@click.option(
+    "--page",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The page's own folder, to leave it pictures of the job.",
+)
 @click.option("--surface", default="not told", help="For other software's G-code: tile and paint.")
-def command(job: Path, socket: Path, head: str | None, surface: str) -> None:
+def command(job: Path, socket: Path, head: str | None, page: Path | None, surface: str) -> None:
     """Hand JOB, a job folder or a G-code file, to the daemon, and wait until it is checked.
 
     Exit code 0 means ready, 1 refused, 3 that something must be read and accepted first.
@@ -43,6 +50,8 @@ def command(job: Path, socket: Path, head: str | None, surface: str) -> None:
                 (folder / SHEET_NAME).open("rb") as sheet,
             ):
                 daemon.load(gcode.fileno(), sheet.fileno())
+            if page is not None:
+                _leave_pictures(folder, page / PICTURES_FOLDER)
             found = _await_check(daemon)
     except (EtchpathError, WireError) as error:
         raise click.ClickException(str(error)) from error
@@ -56,6 +65,13 @@ def _make_job(gcode: Path, folder: Path, head: str | None, surface: str) -> None
     if head is None:
         raise click.ClickException("Say with --head which laser burns this file.")
     write_foreign_job(gcode, folder, head=find_head(head), surface=surface)
+
+
+def _leave_pictures(job: Path, pictures: Path) -> None:
+    gcode_sha256 = read_sheet(job).gcode_sha256
+    draw_path(job, folder=pictures, gcode_sha256=gcode_sha256)
+    if (job / PICTURE_NAME).exists():
+        keep_picture(job / PICTURE_NAME, folder=pictures, gcode_sha256=gcode_sha256)
 
 
 def _await_check(daemon: DaemonClient) -> dict[str, Any]:

@@ -9,7 +9,7 @@ import click
 
 from etchwarden.household import Household
 from etchwarden.progress import progress_shown
-from etchweb.picture_files import keep_picture
+from etchweb.picture_files import PICTURES_FOLDER, draw_path, keep_picture
 from etchwire.client import DaemonClient
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 
@@ -57,11 +57,9 @@ class Session:
     def start_page(self, port: int) -> None:
         """Start the page at `port` of this machine alone, with the job's picture in its keeping."""
         folder = self.folder / "page"
-        keep_picture(
-            self.job / PICTURE_NAME,
-            folder=folder / "pictures",
-            gcode_sha256=read_sheet(self.job).gcode_sha256,
-        )
+        pictures, gcode_sha256 = folder / PICTURES_FOLDER, read_sheet(self.job).gcode_sha256
+        keep_picture(self.job / PICTURE_NAME, folder=pictures, gcode_sha256=gcode_sha256)
+        draw_path(self.job, folder=pictures, gcode_sha256=gcode_sha256)
         self.household.start(
             "page", "page", "--daemon", str(self._daemon), "--folder", str(folder),
             "--port", str(port), "--open-to-loopback", "--practice", str(self._machine),

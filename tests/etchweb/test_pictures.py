@@ -3,7 +3,13 @@ import io
 import pytest
 from PIL import Image
 
-from etchweb.picture_files import SMALL_WIDTH_PX, keep_picture
+from etchweb.picture_files import (
+    PICTURES_FOLDER,
+    SMALL_WIDTH_PX,
+    draw_path,
+    keep_picture,
+    path_name,
+)
 from fake_daemon import SHA256
 
 
@@ -58,3 +64,16 @@ def test_where_no_small_one_was_kept_the_whole_one_serves(phone):
 )
 def test_nothing_else_is_served(phone, name):
     assert phone.look(f"/picture/{name}").status_code == 404
+
+
+def test_the_way_of_the_head_is_linked_where_it_has_been_drawn(phone, daemon, tmp_path):
+    gcode = tmp_path / "square.gcode"
+    gcode.write_text("G21G90G94\nM4S0\nG0X5Y5\nG1X9F1000S300\nY9\nM5\nM2\n")
+    daemon.tell("loaded")
+    assert "-path.png" not in phone.look().text
+
+    draw_path(gcode, folder=tmp_path / PICTURES_FOLDER, gcode_sha256=SHA256)
+
+    assert f"/picture/{path_name(SHA256)}" in phone.look().text
+    with phone.look(f"/picture/{path_name(SHA256)}") as picture:
+        assert picture.mimetype == "image/png"

@@ -17,12 +17,12 @@ from etchweb.listening import Listener
 from etchweb.moments import clock_time, moment
 from etchweb.paired import Store
 from etchweb.pairing import Tries
+from etchweb.picture_files import PICTURES_FOLDER, path_name
 from etchweb.practice import Machine
 from etchweb.stream import GREATEST_STREAMS
 from etchweb.words import grouped, percent
 
 _HERE: Final = Path(__file__).parent
-PICTURES_FOLDER: Final = "pictures"
 
 
 @dataclass(slots=True)
@@ -72,6 +72,7 @@ def create_app(
     app.add_template_filter(moment)
     app.jinja_env.globals.update(as_speed=grouped, as_percent=percent)
     app.jinja_env.globals["has_practice"] = machine is not None
+    app.jinja_env.globals["path_picture"] = lambda tile: _path_picture(folder, tile)
     errors.show_errors(app)
     guard.guard(app)
     access.admit(app)
@@ -80,6 +81,12 @@ def create_app(
     if machine is not None:
         app.register_blueprint(practice.pages)
     return app
+
+
+def _path_picture(folder: Path, tile: str) -> str | None:
+    """Return the name of the picture of a job's path, where somebody has drawn one."""
+    name = path_name(tile)
+    return name if tile and (folder / PICTURES_FOLDER / name).exists() else None
 
 
 def _static_version() -> str:

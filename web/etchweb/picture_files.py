@@ -1,4 +1,4 @@
-"""Pictures of jobs on disk: two files for each, named by the SHA-256 of its G-code."""
+"""Pictures of jobs on disk: up to three for each, named by the SHA-256 of its G-code."""
 
 import os
 import re
@@ -10,7 +10,8 @@ from typing import Final
 SMALL_WIDTH_PX: Final = 480
 _SMALL_QUALITY: Final = 35
 
-NAME: Final = re.compile(r"([0-9a-f]{64})(\.png|-small\.jpg)")
+PICTURES_FOLDER: Final = "pictures"  # inside the page's own folder
+NAME: Final = re.compile(r"([0-9a-f]{64})(\.png|-small\.jpg|-path\.png)")
 
 
 def whole_name(gcode_sha256: str) -> str:
@@ -21,6 +22,21 @@ def whole_name(gcode_sha256: str) -> str:
 def small_name(gcode_sha256: str) -> str:
     """Return the file name of the same, scaled down."""
     return f"{gcode_sha256}-small.jpg"
+
+
+def path_name(gcode_sha256: str) -> str:
+    """Return the file name of the picture of the way that the head will go."""
+    return f"{gcode_sha256}-path.png"
+
+
+def draw_path(gcode: Path, *, folder: Path, gcode_sha256: str) -> None:
+    """Draw the way of the head through a G-code file or job folder where the page finds it."""
+    from etchpath.inspected import inspect_file  # noqa: PLC0415 - as above
+
+    folder.mkdir(parents=True, exist_ok=True)
+    target = folder / path_name(gcode_sha256)
+    inspect_file(gcode, picture=_unfinished(target))
+    _unfinished(target).replace(target)
 
 
 def keep_picture(picture: Path, *, folder: Path, gcode_sha256: str) -> None:

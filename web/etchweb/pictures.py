@@ -6,7 +6,7 @@ from flask import Blueprint, abort, current_app, redirect, send_from_directory, 
 from werkzeug.wrappers import Response
 
 from etchweb.guard import CACHE_FOR_EVER
-from etchweb.picture_files import NAME, whole_name
+from etchweb.picture_files import NAME, small_name, whole_name
 
 pages = Blueprint("pictures", __name__)
 
@@ -18,7 +18,7 @@ def show(name: str) -> Response:
     if not parts:
         abort(404)
     folder: Path = current_app.extensions["etchweb"].pictures
-    if name != whole_name(parts[1]) and not (folder / name).exists():
+    if name == small_name(parts[1]) and not (folder / name).exists():
         return redirect(url_for("pictures.show", name=whole_name(parts[1])))
     answer = send_from_directory(folder.absolute(), name)
     answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
