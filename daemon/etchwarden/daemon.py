@@ -24,7 +24,8 @@ _FOLDER = click.Path(file_okay=False, path_type=Path)
 @click.option(
     "--box",
     type=click.Path(path_type=Path),
-    help="How the box is wired (TOML); on the practice machine everything is wired without it.",
+    help="How the box is wired (TOML). Without it a real port is only watched, and on the practice"
+    " machine everything is wired.",
 )
 def command(port: str, socket: Path, state: Path, practice: Path | None, box: Path | None) -> None:
     """Own the machine: stream jobs, watch it, keep the logbook.
