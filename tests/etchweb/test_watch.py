@@ -290,3 +290,20 @@ def test_a_stream_starts_with_everything(phone, app, daemon):
     assert stream.mimetype == "text/event-stream"
     assert '"scene":"away"' in first
     assert list(stream.iter_encoded()) == []
+
+
+@pytest.mark.parametrize(("row", "said"), [("", None), ("413", 413)])
+def test_an_etch_that_was_cut_is_taken_up_as_the_person_confirms(phone, daemon, row, said):
+    daemon.tell("tripped", may=["reenter"])
+
+    page = phone.look()
+    phone.press("take-up-again", form={"run": "7", "confirm": "origin set again", "row": row})
+
+    assert 'action="/take-up-again"' in page.text
+    assert daemon.said["reenter"] == {"run": 7, "confirm": "origin set again", "row": said}
+
+
+def test_nothing_is_offered_to_be_taken_up_after_a_whole_etch(phone, daemon):
+    daemon.tell("complete")
+
+    assert "take-up-again" not in phone.look().text

@@ -27,6 +27,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "watch.disarm": Role.OPERATE,
     "watch.reset": Role.OPERATE,
     "watch.start": Role.OPERATE,
+    "watch.take-up-again": Role.OPERATE,
     "watch.resume": Role.OPERATE,
     "pictures.show": Role.WATCH,
     "logbook.show": Role.WATCH,

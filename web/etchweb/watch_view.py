@@ -59,7 +59,8 @@ SCENES: Final = {
 }
 
 ACTIONS: Final = (
-    "arm", "disarm", "reset", "answer_round", "start", "hold", "hold_now", "resume", "stop",
+    "arm", "disarm", "reset", "answer_round", "reenter",
+    "start", "hold", "hold_now", "resume", "stop",
 )  # fmt: skip
 # Not knowing is no reason to keep anyone from asking for rest.
 ALWAYS_ASKABLE: Final = ("hold", "hold_now", "stop")
