@@ -27,6 +27,7 @@ UNANSWERED_LIMIT: Final = 32
 PARTING_TIMEOUT_S: Final = 5.0
 _FILES_LIMIT: Final = 4
 _READ_BYTES: Final = 65536
+_FILE: Final = struct.Struct("i")
 _TIMEVAL: Final = struct.Struct("ll")
 _THE_END: Final = bytes(bytearray(b"\n"))  # one object, told apart from every line by identity
 _CODES: Final = {UnknownMethod: Code.METHOD_NOT_FOUND, UnfitParameters: Code.INVALID_PARAMS}
@@ -104,14 +105,26 @@ class Caller:
             self._leave()
 
     def _hear_more(self) -> bool:
-        data, files, _, _ = socket.recv_fds(
-            self._socket, _READ_BYTES, _FILES_LIMIT, socket.MSG_CMSG_CLOEXEC
-        )
-        self._files += files
+        data = self._read()
         self._buffer.feed_bytes(data)
         for line in self._buffer.lines():
             self._take(line)
         return bool(data) and len(self._files) <= _FILES_LIMIT
+
+    def _read(self) -> bytes:
+        """Return what has arrived, keeping the files that came with it.
+
+        `socket.recv_fds` would do, but drops its flags (CPython 3.11): the files would stay open
+        in every program that the daemon starts.
+        """
+        data, extras, _, _ = self._socket.recvmsg(
+            _READ_BYTES, socket.CMSG_LEN(_FILES_LIMIT * _FILE.size), socket.MSG_CMSG_CLOEXEC
+        )
+        for level, kind, packed in extras:
+            if (level, kind) == (socket.SOL_SOCKET, socket.SCM_RIGHTS):
+                whole = packed[: len(packed) - len(packed) % _FILE.size]
+                self._files += [file for (file,) in _FILE.iter_unpack(whole)]
+        return data
 
     def _take(self, line: bytes) -> None:
         asked = Asked(self, Request("", {}), self._claim_files())

@@ -190,6 +190,17 @@ def test_a_damaged_logbook_is_set_aside_and_a_new_one_begun(tmp_path, content):
     book.close()
 
 
+def test_what_belongs_to_a_damaged_logbook_is_set_aside_with_it(tmp_path):
+    path = tmp_path / "logbook.sqlite3"
+    path.write_bytes(b"no database at all" * 100)
+    (tmp_path / "logbook.sqlite3-wal").write_bytes(b"what came last")
+
+    open_book(path, at_utc=OPENED_UTC)[0].close()
+
+    aside = tmp_path / "logbook.damaged-20261126T080000.sqlite3-wal"
+    assert aside.read_bytes() == b"what came last"
+
+
 def test_two_damaged_logbooks_of_one_second_are_both_kept(tmp_path):
     path = tmp_path / "logbook.sqlite3"
     for content in (b"first" * 100, b"second" * 100):

@@ -66,6 +66,9 @@ class Machine:
             os.close(file)
         return texts
 
+    def inheritable(self, asked):
+        return [os.get_inheritable(file) for file in asked.files]
+
     def refuse(self, _, kind):
         raise Refused(kind, "Not now.")
 
@@ -310,17 +313,34 @@ def test_open_files_come_along_with_their_call(tmp_path, client):
     assert count_files() == before
 
 
-def test_files_belong_to_their_own_call_when_lines_arrive_together(tmp_path, path):
+def test_files_belong_to_their_own_call_when_lines_arrive_together(tmp_path, machine):
     (tmp_path / "a").write_text("first")
     (tmp_path / "b").write_text("second")
     lines = [encode(Request(name, {}, 1).to_table()) for name in ("echo", "load", "echo")]
 
-    with Wire(path) as wire, open(tmp_path / "a") as a, open(tmp_path / "b") as b:
+    with (
+        serving(tmp_path / "s", machine, at_once=("slow",)),
+        Wire(tmp_path / "s") as wire,
+        open(tmp_path / "a") as a,
+        open(tmp_path / "b") as b,
+    ):
+        wire.send(Request("slow", {}, 0))  # keeps the server from hearing until all has arrived
+        assert machine.is_busy.wait(LONG_S)
         wire.socket.sendall(lines[0])
         socket.send_fds(wire.socket, [lines[1]], [a.fileno(), b.fileno()])
         wire.socket.sendall(lines[2])
+        machine.may_go_on.set()
 
+        assert wire.hear()["result"] == "slow"
         assert [wire.hear()["result"] for _ in lines] == [{}, ["first", "second"], {}]
+
+
+def test_a_program_started_by_the_server_inherits_no_file_of_a_client(path):
+    with Wire(path) as wire, open("/dev/null") as file:
+        line = encode(Request("inheritable", {}, 1).to_table())
+        socket.send_fds(wire.socket, [line], [file.fileno()] * 2)
+
+        assert wire.hear()["result"] == [False, False]
 
 
 @pytest.mark.parametrize("count", [0, 1, 3])

@@ -20,6 +20,7 @@ SETTINGS: Final = (
     "PRAGMA trusted_schema = OFF",
     "PRAGMA journal_size_limit = 4194304",
 )
+_HEADER: Final = b"SQLite format 3\0"  # https://sqlite.org/fileformat2.html, section 1.3.1
 _SUFFIXES: Final = ("", "-wal", "-shm")
 
 
@@ -64,6 +65,7 @@ def open_book(path: Path, *, at_utc: str) -> tuple[sqlite3.Connection, str | Non
 
 
 def _open_sound(path: Path) -> sqlite3.Connection:
+    _require_header(path)
     # The connection is made here and used by the writer's thread alone.
     book = sqlite3.connect(path, timeout=0.2, isolation_level=None, check_same_thread=False)
     try:
@@ -87,6 +89,16 @@ def _prepare(book: sqlite3.Connection) -> None:
         raise
     except sqlite3.DatabaseError as error:  # malformed, or no database at all
         raise _Damaged(str(error)) from error
+
+
+def _require_header(path: Path) -> None:
+    """Look at the file before SQLite does: it would remove the WAL of what it cannot read."""
+    if not path.is_file():
+        return  # a new one, or SQLite says what is wrong
+    with path.open("rb") as file:
+        header = file.read(len(_HEADER))
+    if header and header != _HEADER:
+        raise _Damaged("it is no database")
 
 
 def _require_sound(book: sqlite3.Connection) -> None:
