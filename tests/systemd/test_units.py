@@ -76,3 +76,13 @@ def test_the_daemon_drives_its_outputs_off_after_any_death():
 @pytest.mark.parametrize("driver", ["usbserial", "cdc_acm"])
 def test_drivers_are_loaded_before_the_device_list_is_read(driver):
     assert driver in (UNITS / "etchwarden.modules-load.conf").read_text().split()
+
+
+def test_the_daemons_children_may_lower_their_priority_and_load_numpy():
+    """Both calls stand in @resources, which is blocked; a blocked call kills the child."""
+    unit = (UNITS / "etchwarden-daemon@.service").read_text()
+
+    filters = re.findall(r"^SystemCallFilter=(.*)$", unit, re.MULTILINE)
+
+    blocked = next(at for at, line in enumerate(filters) if line.startswith("~"))
+    assert {"setpriority", "mbind"} <= set(" ".join(filters[blocked + 1 :]).split())
