@@ -64,7 +64,7 @@ class Reentry:
             shutil.rmtree(rest, ignore_errors=True)
         is_kept = confirm == NOT_MOVED
         job = replace(job, continues_run=run, needs_kept_position=is_kept)
-        return job, _told(place, sheet, is_kept=is_kept)
+        return job, _told(place, job.sheet, is_kept=is_kept)
 
     def _take_in(self, rest: Path) -> SpooledJob:
         gcode = os.open(rest / GCODE_NAME, os.O_RDONLY | os.O_CLOEXEC)
@@ -123,10 +123,12 @@ def _sheet_in(folder: Path) -> Sheet:
     return sheet
 
 
-def _told(place: Place, sheet: Sheet, *, is_kept: bool) -> str:
-    spacing_mm = sheet.recipe.line_spacing_mm
+def _told(place: Place, rest: Sheet, *, is_kept: bool) -> str:
+    spacing_mm = rest.recipe.line_spacing_mm
     if place.error_mm is None:
         along = f"Row {place.row} is etched anew from its beginning, as you said."
+    elif rest.index[0].row > place.row:
+        along = f"Row {place.row} was done; row {rest.index[0].row} comes next."
     else:
         along = (
             f"Row {place.row} goes on at x {place.x_mm:.2f} mm, along the row give or take"
