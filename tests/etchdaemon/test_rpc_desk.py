@@ -8,7 +8,8 @@ import pytest
 
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
 from etchdaemon.rpc.desk import Admission, Desk
-from etchdaemon.rpc.methods import METHODS, Right
+from etchdaemon.rpc.method import Right
+from etchdaemon.rpc.methods import METHODS
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 

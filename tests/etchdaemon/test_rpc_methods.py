@@ -4,15 +4,8 @@ from typing import Any
 
 import pytest
 
-from etchdaemon.rpc.methods import (
-    AT_ONCE,
-    LARGEST,
-    METHODS,
-    REQUIRED,
-    Number,
-    Right,
-    find_method,
-)
+from etchdaemon.rpc.method import LARGEST, REQUIRED, Number, Right
+from etchdaemon.rpc.methods import AT_ONCE, METHODS, find_method
 from etchwire.errors import UnfitParameters, UnknownMethod
 
 PARAMETERS = [(method, given) for method in METHODS for given in method.parameters]

@@ -9,14 +9,14 @@ from typing import Any, Final, Self
 
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
 from etchdaemon.ports import History, Operator
-from etchdaemon.rpc.methods import AT_ONCE, Method, Right, find_method
+from etchdaemon.rpc.method import Method, Right
+from etchdaemon.rpc.methods import AT_ONCE, OF_LOGBOOK, find_method
 from etchdaemon.rpc.subscribers import Subscribers
 from etchwire.errors import Refused
 from etchwire.reception import Asked, Reception
 from etchwire.server import LineServer
 
 GREETING: Final = {"program": "etchwarden daemon"}
-_QUESTIONS: Final = ("runs", "run", "run_rows", "run_events")
 _KINDS: Final = {CommandRefused: "refused", JobRefused: "job", LogbookUnavailable: "busy"}
 
 
@@ -89,7 +89,7 @@ class Desk:
             raise Refused(kind, str(error)) from error
 
     def _carry_out(self, method: Method, params: dict[str, Any], asked: Asked) -> Any:
-        if method.name in _QUESTIONS:
+        if method.name in OF_LOGBOOK:
             return self._history.ask(method.name, **params)
         if method.name == "subscribe":
             self._subscribers.add(asked.caller)

@@ -1,0 +1,32 @@
+"""What may be asked of the logbook: `etchdaemon.logbook.queries` answers under the same names."""
+
+from typing import Final
+
+from etchdaemon.rpc.method import Method, Number, Right
+
+_RUN: Final = Number("id")
+_LIMIT: Final = Number("limit", 500)
+
+HISTORY_METHODS: Final = (
+    Method(
+        "runs",
+        Right.OBSERVE,
+        "Runs, newest first, older than run `before`; `next_before` asks for more.",
+        (Number("before", None), _LIMIT),
+    ),
+    Method(
+        "run", Right.OBSERVE, "One run: sheet, end, and what was run beside the recipe.", (_RUN,)
+    ),
+    Method(
+        "run_rows",
+        Right.OBSERVE,
+        "What was run in each row, from `from_row`; `next_row` asks for more.",
+        (_RUN, Number("from_row", 0), _LIMIT),
+    ),
+    Method(
+        "run_events",
+        Right.OBSERVE,
+        "Holds, resumes, faults, from behind event `after`; `next_after` asks for more.",
+        (_RUN, Number("after", 0), _LIMIT),
+    ),
+)

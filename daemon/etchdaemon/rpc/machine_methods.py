@@ -1,0 +1,76 @@
+"""What may be asked of the machine: the loop answers, or the snapshot does."""
+
+from typing import Any, Final
+
+from etchdaemon.rpc.method import Method, Number, Right, Word
+
+_PERCENT: Final = Number("percent")
+_ACKNOWLEDGE: Final = Word("acknowledge", list[str], otherwise=[])
+_JOB: Final = ("gcode_fd", "sheet_fd")
+
+MACHINE_METHODS: Final = (
+    Method("status", Right.OBSERVE, "The snapshot: machine, job, run, and what may be asked now."),
+    Method(
+        "subscribe",
+        Right.OBSERVE,
+        "The snapshot, then `status` notifications: at most four a second, at least one.",
+    ),
+    Method("load", Right.OPERATE, "Take a job: copy, hash and check it.", files=_JOB),
+    Method(
+        "reenter",
+        Right.OPERATE,
+        "Load what is left of `run`; `confirm` is “tile and head have not moved” or “origin set"
+        " again”, `row` the first that is not dark, by eye, where no cut was logged.",
+        (Number("run"), Word("confirm", str), Number("row", None)),
+    ),
+    Method("unload", Right.OPERATE, "Put the job away."),
+    Method(
+        "arm",
+        Right.OPERATE,
+        "Begin arming: `answers` to the checklist by key; the loop is tested, then somebody shows"
+        " at the machine that they are there.",
+        (
+            Word("answers", dict[str, Any]),
+            Word("test_heartbeat", bool, otherwise=False),
+            _ACKNOWLEDGE,
+        ),
+    ),
+    Method("disarm", Right.OPERATE, "Undo arming."),
+    Method(
+        "start",
+        Right.OPERATE,
+        "Begin to etch the job, once armed; `acknowledge` names kinds of findings that were read.",
+        (
+            Word("acknowledge_long_run", bool, otherwise=False),
+            Word("stays_until_end", str, otherwise=""),
+            _ACKNOWLEDGE,
+        ),
+    ),
+    Method("hold", Right.OPERATE, "Come to rest at the row's end.", is_at_once=True),
+    Method("hold_now", Right.OPERATE, "Come to rest within the row.", is_at_once=True),
+    Method("resume", Right.OPERATE, "Go on after a hold."),
+    Method(
+        "reset",
+        Right.OPERATE,
+        "Reset the trips a person was shown, by `names`; nothing starts by that.",
+        (Word("names", list[str]),),
+    ),
+    Method("answer_round", Right.OPERATE, "Say that somebody is within reach."),
+    Method("bed_touched", Right.OPERATE, "Ask the checklist's questions about the bed again."),
+    Method(
+        "set_feed",
+        Right.OPERATE,
+        "Change the speed of the etch; the power follows it.",
+        (_PERCENT,),
+    ),
+    Method(
+        "set_power",
+        Right.OPERATE,
+        "Change the power of the etch under way, in percent.",
+        (_PERCENT,),
+    ),
+    Method("home", Right.OPERATE, "Begin to home a machine that has switches for it."),
+    Method("unlock", Right.OPERATE, "Unlock a controller that has locked itself."),
+    Method("set_origin", Right.OPERATE, "Take the head's place as the job's origin."),
+    Method("stop", Right.OPERATE, "End the run; the beam goes out.", is_at_once=True),
+)
