@@ -13,7 +13,7 @@ from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Level, Look, Outpu
 from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.starting import StartWish, asked_at_start
 from etchdaemon.interlocks.watch import Interlocks, Verdict
 from etchdaemon.ports import Board, Clock
 
@@ -118,6 +118,11 @@ class Guard:
         except CommandRefused as refused:
             return str(refused)
         return None
+
+    def asked_at_start(self, wish: StartWish) -> dict[str, str | None]:
+        """Return what people have to confirm with such a start."""
+        box = self._interlocks
+        return asked_at_start(wish, box.attendance, wired=box.setup.wired)
 
     def allow(self) -> None:
         """Let the beam's contact close at the next look; where it must not, it stays open.

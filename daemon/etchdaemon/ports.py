@@ -106,6 +106,10 @@ class Guard(BeamEnable, Protocol):
         """Return what stands in the way of a start as far as the box goes, or None."""
         ...
 
+    def asked_at_start(self, wish: StartWish) -> Mapping[str, str | None]:
+        """Return what people have to confirm with such a start."""
+        ...
+
     def begin_run(self, wish: StartWish) -> Mapping[str, object]:
         """Let a run start, and return what its record says of the box."""
         ...

@@ -10,7 +10,7 @@ from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.missing import LACKS, is_attended_only, is_watch_only, lacks_of
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.starting import StartWish, asked_at_start
 from interlock_bench import NOON, Bench
 
 
@@ -140,3 +140,20 @@ def test_a_box_without_lid_or_beam_enable_only_watches():
     assert not is_watch_only(MINIMUM)
     assert is_watch_only(MINIMUM - {Input.LID})
     assert is_watch_only(MINIMUM - {Output.BEAM_ENABLE})
+
+
+@pytest.mark.parametrize(
+    ("rules", "hours", "asked"),
+    [
+        (AttendanceRules(), 0.4, []),
+        (AttendanceRules(), 0.6, ["long_run"]),
+        (SOFT_AT_SIX, 8, ["long_run", "stays"]),
+        (FIRM_AT_SIX, 8, ["long_run", "stays", "too_late"]),
+    ],
+)
+def test_people_are_asked_only_what_applies_to_the_run(rules, hours, asked):
+    wish = StartWish(lasts_s=hours * 3600, starts_at=NOON)
+
+    found = asked_at_start(wish, rules, wired=())
+
+    assert [name for name, sentence in found.items() if sentence] == asked

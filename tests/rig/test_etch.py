@@ -305,6 +305,7 @@ def test_speed_and_power_can_be_changed_while_etching_and_are_read_back(rig):
 
     assert rig.machine.controller.planner.feed_percent == 73
     assert rig.machine.controller.power_percent == 120
+    assert (rig.run["feed_percent"], rig.run["power_percent"]) == (73, 120)
     assert "The power follows the speed" in rig.record.event("override")["text"]
     rig.wait_for_the_end()
     assert rig.run["ended"] == "complete"

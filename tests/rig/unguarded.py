@@ -31,6 +31,9 @@ class Unguarded:
     def why_not_start(self):
         return None
 
+    def asked_at_start(self, wish):
+        return {"long_run": None, "stays": None, "too_late": None}
+
     def begin_run(self, wish):
         return {}
 

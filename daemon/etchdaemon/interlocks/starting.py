@@ -43,6 +43,30 @@ def refuse_without_people(
         raise CommandRefused(warning)
 
 
+def asked_at_start(
+    wish: StartWish, attendance: AttendanceRules, *, wired: Collection[Input | Output]
+) -> dict[str, str | None]:
+    """Return what people confirm with a start like this (None: nothing), and if it is too late."""
+    return {
+        "long_run": long_run_warning(lasts_s=wish.lasts_s, has_flame_input=Input.FLAME in wired),
+        "stays": _past_closing(wish, attendance, confirmed_by=""),
+        "too_late": _past_closing(wish, attendance, confirmed_by="whoever it may be"),
+    }
+
+
+def _past_closing(wish: StartWish, attendance: AttendanceRules, *, confirmed_by: str) -> str | None:
+    try:
+        refuse_past_closing(
+            attendance,
+            starts_at=wish.starts_at,
+            lasts_s=wish.lasts_s,
+            confirmed_by=confirmed_by,
+        )
+    except CommandRefused as refused:
+        return str(refused)
+    return None
+
+
 def record_of_start(
     wish: StartWish, setup: Setup, arming: Arming, checklist: Checklist
 ) -> dict[str, object]:

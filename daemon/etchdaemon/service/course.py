@@ -92,6 +92,7 @@ class Course:
         With dynamic power the beam follows the speed, so a higher speed is a higher power too.
         """
         self._overrides.want(lever, percent)
+        self.etch.percent[lever] = percent
         also = " The power follows the speed." if lever is Lever.FEED else ""
         text = f"You set the {lever.value} to {percent} %.{also}"
         self.etch.note("override", text, lever=lever.value, percent=percent)

@@ -9,6 +9,7 @@ from etchdaemon.ports import Clock, Records
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
 from etchdaemon.run.cut import CutMark, Sighting
+from etchdaemon.run.overrides import Lever
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.starvation import Starvation
 from etchdaemon.service.faults import POSITION_UNKNOWN, STARVED
@@ -40,6 +41,7 @@ class Etch:
         self.started_at_s = clock.now_s()
         self.started_at_utc = clock.utc_now()
         self.limit_line = job.sheet.gcode_lines
+        self.percent = dict.fromkeys(Lever, 100)  # of the job's own speed and power, as asked for
         self.held_because: str | None = None
         self.is_held_in_motion = False
         self.has_constant_power = False  # standing still it would burn on

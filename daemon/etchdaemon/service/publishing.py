@@ -2,9 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Final
 
+from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Records
+from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import UNDER_WAY, State, Wish, wishes_in
 from etchdaemon.service import snapshot
 from etchdaemon.service.box_wishes import box_wishes_in
@@ -69,12 +72,22 @@ class Publishing:
                 "may": [*self._may(scene), *self._may_box(scene, report)],
                 "machine": snapshot.machine_of(machine),
                 "job": snapshot.job_of(scene.job, scene.inspection),
+                "asked_at_start": self._asked_at_start(scene.job, at_utc),
                 "run": snapshot.run_of(scene.etch, machine, self._clock),
                 "interlocks": report,
                 "logbook_trouble": self._records.trouble,
                 "time_factor": self._clock.seconds_per_wall_second,
             }
         )
+
+    def _asked_at_start(self, job: SpooledJob | None, at_utc: str) -> Mapping[str, Any]:
+        if job is None:
+            return {}
+        wish = StartWish(
+            lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
+            starts_at=datetime.fromisoformat(at_utc).astimezone(),
+        )
+        return self._guard.asked_at_start(wish)
 
     def _may_box(self, scene: Scene, report: Mapping[str, Any]) -> list[str]:
         is_ready = self._machine.is_ready and not scene.is_pending
@@ -88,6 +101,8 @@ class Publishing:
         wishes = [
             wish.value for wish in wishes_in(scene.state) if wish is not Wish.START or can_start
         ]
+        if scene.state is State.ETCHING:
+            wishes += [f"set_{lever.value}" for lever in Lever]
         if scene.state in UNDER_WAY or not is_free:
             return wishes
         if scene.state is State.ENDED and scene.etch is not None and _can_be_taken_up(scene.etch):

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from etchdaemon.ports import Clock
+from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import State
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.inspection import Inspection
@@ -95,6 +96,8 @@ def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> dict[str, Any] 
         "feed_mm_per_min": feed,
         "power_ratio": power_ratio,
         "power_w": None if power_ratio is None else power_ratio * sheet.head.rated_optical_w,
+        "feed_percent": etch.percent[Lever.FEED],
+        "power_percent": etch.percent[Lever.POWER],
         "held_because": etch.held_because,
         "ended": ended,
         "because": because,
