@@ -14,6 +14,7 @@ from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
 from etchphoto.loading import load_photo
 from etchphoto.tone import Adjustments
+from etchphoto.turning import turned
 from etchwarden.heads import find_head
 from etchwarden.job_summary import summary
 from etchwarden.progress import progress_shown
@@ -85,6 +86,12 @@ _SETTINGS: Final[tuple[Callable[[Any], Any], ...]] = (
     click.option("--brightness", default=0.0, metavar="POINTS", help="Lighten by -100 to 100."),
     click.option("--contrast", default=1.0, metavar="FACTOR", help="Above 1 stretches the greys."),
     click.option("--gamma", default=1.0, help="Above 1 brightens the middle greys."),
+    click.option("--local-contrast", default=0.0, help="Lift things off what lies round them: 1."),
+    click.option("--sharpness", default=0.0, help="Lift edges between neighbouring dots: 1."),
+    click.option(
+        "--turn", "quarters", type=click.IntRange(0, 3), default=0, metavar="QUARTERS",
+        help="Turn the photo clockwise, before --crop.",
+    ),
     click.option("--one-way", "is_one_way", is_flag=True, help="Etch every row left to right."),
     click.option(
         "--at", "at_mm", type=float, nargs=2, metavar="X Y",
@@ -124,6 +131,9 @@ class _Wishes:
     brightness: float
     contrast: float
     gamma: float
+    local_contrast: float
+    sharpness: float
+    quarters: int
     is_one_way: bool
     at_mm: tuple[float, float] | None
     surface: str | None
@@ -151,7 +161,7 @@ def command(**said: Any) -> None:
 
 def _prepare(wishes: _Wishes) -> None:
     order = _order(wishes)
-    photo = load_photo(wishes.photo)
+    photo = turned(load_photo(wishes.photo), wishes.quarters)
     for finding in findings(photo, order):
         if not finding.needs_acknowledgement:
             click.echo(f"Note: {finding.sentence}", err=True)
@@ -177,7 +187,11 @@ def _order(wishes: _Wishes) -> PhotoOrder:
         height_mm=wishes.height_mm,
         crop=Crop(*wishes.crop) if wishes.crop else None,
         adjustments=Adjustments(
-            brightness=wishes.brightness, contrast=wishes.contrast, gamma=wishes.gamma
+            brightness=wishes.brightness,
+            contrast=wishes.contrast,
+            gamma=wishes.gamma,
+            local_contrast=wishes.local_contrast,
+            sharpness=wishes.sharpness,
         ),
         halftone=wishes.halftone,
         is_both_directions=not wishes.is_one_way,

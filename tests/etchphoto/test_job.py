@@ -12,8 +12,8 @@ from PIL import Image
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, PhotoDamaged, UnfitOrder
 from etchphoto.expected import FIRED_BLACK
 from etchphoto.framing import Crop
-from etchphoto.halftone import JARVIS, STUCKI
-from etchphoto.job import PhotoOrder, dots, findings, frame_of, prepare_job
+from etchphoto.halftone import HALFTONES, JARVIS, STUCKI
+from etchphoto.job import PhotoOrder, findings, frame_of, prepare_job, shares_to_burn
 from etchphoto.loading import load_photo
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import Adjustments, ToneCurve
@@ -79,7 +79,8 @@ def test_the_gcode_burns_the_dots_of_the_picture(tmp_path):
 
     burnt = _burnt_dots(tmp_path / "job")
 
-    assert (burnt == dots(photo, frame_of(photo, wish), wish)).all()
+    coverage = shares_to_burn(photo, frame_of(photo, wish), wish)
+    assert (burnt == HALFTONES[wish.halftone](coverage)).all()
 
 
 def _burnt_dots(folder):
@@ -129,6 +130,18 @@ def test_adjustments_and_tone_curve_change_how_much_is_burnt(tmp_path):
     assert coverage("bright", adjustments=Adjustments(brightness=20)) < plain - 0.1
     halved = coverage("half", tone_curve=ToneCurve((0.0, 1.0), (0.0, 0.5)))
     assert halved == pytest.approx(plain / 2, abs=0.01)
+
+
+def test_whoever_asks_sees_the_dots_before_they_are_written(tmp_path):
+    seen = []
+
+    sheet = prepare_job(
+        a_photo(), order(), folder=tmp_path / "job", on_dots=lambda *dots: seen.append(dots)
+    )
+
+    ((coverage, bits),) = seen
+    assert bits.mean() == pytest.approx(sheet.coverage)
+    assert coverage.mean() == pytest.approx(sheet.coverage, abs=0.01)
 
 
 def test_progress_rises_from_nothing_to_all(tmp_path):

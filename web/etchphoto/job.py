@@ -11,7 +11,7 @@ from etchphoto.errors import NeedsAcknowledgement, UnfitOrder
 from etchphoto.expected import save_expected
 from etchphoto.findings import Finding
 from etchphoto.framing import Crop, Frame, frame_photo
-from etchphoto.halftone import HALFTONES, Bits
+from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job_folder import new_job_folder
 from etchphoto.loading import LoadedPhoto, load_photo
 from etchphoto.resampling import luminance_per_dot
@@ -71,10 +71,12 @@ def prepare_job(
     folder: Path,
     is_replacing: bool = False,
     on_progress: Callable[[float], None] = lambda _: None,
+    on_dots: Callable[[Coverage, Bits], None] = lambda _coverage, _bits: None,
 ) -> Sheet:
     """Make the job of a photo in `folder`: G-code, sheet and the tile as promised.
 
-    `on_progress` hears how much is done, 0 to 1. Raise an EtchphotoError, with a sentence, for
+    `on_progress` hears how much is done, 0 to 1; `on_dots` the shares to burn and the dots made
+    of them, before they are written. Raise an EtchphotoError, with a sentence, for
     a photo, order or folder that will not do; NeedsAcknowledgement when a finding is still
     open. `folder` then is as it was before. `findings` tells beforehand what is open.
     """
@@ -88,7 +90,11 @@ def prepare_job(
     if still_open:
         raise NeedsAcknowledgement(still_open)
     with new_job_folder(folder, is_replacing=is_replacing) as partial:
-        bits = dots(loaded, frame, order, on_progress)
+        coverage = shares_to_burn(loaded, frame, order, on_progress)
+        bits = HALFTONES[order.halftone](coverage)
+        on_progress(_HALFTONED)
+        on_dots(coverage, bits)
+        del coverage
         sheet = _write(bits, loaded, order, partial)
         on_progress(_WRITTEN)
         save_expected(bits, partial / PICTURE_NAME)
@@ -168,20 +174,17 @@ def _is_below_spot(head: Head, recipe: Recipe) -> bool:
     return recipe.line_spacing_mm < head.spot_mm * (1 - 1e-9)
 
 
-def dots(
+def shares_to_burn(
     photo: LoadedPhoto,
     frame: Frame,
     order: PhotoOrder,
     on_progress: Callable[[float], None] = lambda _: None,
-) -> Bits:
-    """Return the dots of the picture, True = burn: shape (rows, columns), row 0 on top."""
+) -> Coverage:
+    """Return the share of each dot's area to burn, 0 to 1: shape (rows, columns), row 0 on top."""
     light = luminance_per_dot(photo, frame, lambda done: on_progress(done * _RESAMPLED))
     coverage = coverage_to_burn(light, order.adjustments, order.tone_curve)
-    del light
     on_progress(_TONED)
-    bits = HALFTONES[order.halftone](coverage)
-    on_progress(_HALFTONED)
-    return bits
+    return coverage
 
 
 def _write(bits: Bits, photo: LoadedPhoto, order: PhotoOrder, folder: Path) -> Sheet:

@@ -17,6 +17,7 @@ from typing import Any, Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from etchphoto.detail import with_detail
 from etchphoto.errors import UnfitOrder
 from etchphoto.light import lightness, luminance_of_lightness
 
@@ -28,6 +29,7 @@ MID_LIGHTNESS: Final = 50.0
 class Adjustments:
     """Changes to the photo's lightness L*, as an eye would ask for them; the default changes none.
 
+    `local_contrast` and `sharpness` (0 adds none, 1 doubles it) look at what lies round a dot;
     `gamma` above 1 brightens the middle tones and leaves black and white; `contrast` stretches
     about the middle; `brightness` adds points of L*, of which white has 100. In that order.
     """
@@ -35,6 +37,8 @@ class Adjustments:
     brightness: float = 0.0
     contrast: float = 1.0
     gamma: float = 1.0
+    local_contrast: float = 0.0
+    sharpness: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what would leave no picture."""
@@ -46,15 +50,19 @@ class Adjustments:
         for name, value in (("contrast", self.contrast), ("gamma", self.gamma)):
             if not (math.isfinite(value) and 0.1 <= value <= 10):
                 raise UnfitOrder(f"{name} must be between 0.1 and 10, not {value!r}")
+        detail = (("local contrast", self.local_contrast), ("sharpness", self.sharpness))
+        for name, value in detail:
+            if not (math.isfinite(value) and 0 <= value <= 5):
+                raise UnfitOrder(f"{name} must be between 0 and 5, not {value!r}")
 
     @property
-    def is_identity(self) -> bool:
-        """Whether the photo stays as it is."""
-        return self == Adjustments()
+    def has_detail(self) -> bool:
+        """Whether a dot depends on what lies round it."""
+        return self.local_contrast > 0 or self.sharpness > 0
 
     def apply(self, luminance: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
-        """Return the adjusted luminance, 0 to 1."""
-        if self.is_identity:
+        """Return the luminance, 0 to 1, with all that looks at each dot for itself."""
+        if (self.gamma, self.contrast, self.brightness) == (1, 1, 0):
             return luminance
         values = lightness(luminance)
         if self.gamma != 1:
@@ -117,6 +125,12 @@ def coverage_to_burn(
     curve: ToneCurve = BURNT_AS_WANTED,
 ) -> NDArray[np.float32]:
     """Return the share of each dot's area to burn, 0 to 1, in the shape of `luminance`."""
+    if adjustments.has_detail:
+        luminance = with_detail(
+            luminance,
+            local_contrast=adjustments.local_contrast,
+            sharpness=adjustments.sharpness,
+        )
     coverage = np.empty_like(luminance)
     for first in range(0, len(luminance), ROWS_AT_ONCE):  # lightness is worked out in 64 bits
         rows = slice(first, first + ROWS_AT_ONCE)
