@@ -6,6 +6,7 @@ import pytest
 from etchweb.cautions import CAUTIONS
 from etchweb.stream import GREATEST_STREAMS
 from etchweb.watch import CAUTIONS_UNREAD, OTHER_PICTURE
+from etchwire.errors import Refused
 from fake_daemon import (
     BOX,
     GONE,
@@ -307,3 +308,37 @@ def test_nothing_is_offered_to_be_taken_up_after_a_whole_etch(phone, daemon):
     daemon.tell("complete")
 
     assert "take-up-again" not in phone.look().text
+
+
+def test_what_happened_is_told_beside_the_tile(phone, daemon):
+    for state in ("held", "stopped"):
+        daemon.tell(state)
+        assert "Held at the end of row 160: you asked for it." in phone.look().text
+
+
+def test_the_tile_is_shown_although_the_logbook_cannot_be_asked(phone, daemon):
+    def answer(**_):
+        raise Refused("busy", "the logbook is being copied")
+
+    daemon.tell("etching")
+    daemon.answers["run_events"] = answer
+
+    assert phone.look().status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("asked", "names"),
+    [
+        ({}, []),
+        ({"long_run": "This runs for 40 minutes."}, ["long run"]),
+        ({"stays": "This would end at 19:00."}, ["who stays"]),
+        ({"stays": "This would end at 19:00.", "too_late": "It is too late today."}, []),
+    ],
+)
+def test_a_start_asks_people_only_for_what_applies(phone, daemon, asked, names):
+    daemon.tell("armed", asked_at_start=asked)
+
+    text = phone.look().text
+
+    assert [name for name in ("long run", "who stays") if f'name="{name}"' in text] == names
+    assert all(sentence in text for sentence in [*asked.values()][-1:])

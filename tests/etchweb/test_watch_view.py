@@ -142,3 +142,10 @@ def test_only_what_has_changed_is_sent_again():
 
     assert changes(before, after) == {"etched_rows": 413, "rows_done": "413"}
     assert changes({}, after) == after
+
+
+def test_what_was_asked_for_by_hand_is_not_called_the_recipes():
+    view = run_view(feed_percent=80, feed_mm_per_min=3170.0, power_percent=125, power_ratio=0.6)
+
+    assert view["speed_words"] == "as you asked"
+    assert view["power_words"].endswith("as you asked")

@@ -9,7 +9,18 @@ from typing import Final
 
 from flask import Flask
 
-from etchweb import access, errors, guard, logbook, pairing, phones, pictures, practice, watch
+from etchweb import (
+    access,
+    errors,
+    guard,
+    logbook,
+    pairing,
+    phones,
+    pictures,
+    practice,
+    shading,
+    watch,
+)
 from etchweb.access import Access
 from etchweb.asking import Daemon
 from etchweb.host_names import LOOPBACK_NAMES
@@ -76,7 +87,7 @@ def create_app(
     errors.show_errors(app)
     guard.guard(app)
     access.admit(app)
-    for subject in (watch, logbook, pictures, pairing, phones):
+    for subject in (watch, shading, logbook, pictures, pairing, phones):
         app.register_blueprint(subject.pages)
     if machine is not None:
         app.register_blueprint(practice.pages)

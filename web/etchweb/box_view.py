@@ -12,6 +12,7 @@ NO_BOX: Final[View] = {
     "box": "",
     "arming": "",
     "arming_step": "disarmed",
+    "start_within": "",
     "questions": [],
     "stops": [],
     "is_emergency": False,

@@ -52,12 +52,17 @@ def etch_view(record: Mapping[str, Any]) -> View:
         "facts": _facts(record, sheet),
         "speed": _quantity(record, "feed", "mm_per_min", "recipe_feed_mm_per_min"),
         "power": _quantity(record, "power", "ratio", "recipe_power_ratio"),
-        "events": [
-            {"at": short_duration(event["at_s"]), "text": as_sentence(event["text"])}
-            for event in record["events"]
-        ],
+        "events": told(record["events"]),
         "measured_words": _measured_words(record),
     }
+
+
+def told(events: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
+    """Return what happened in a run as the page tells it, in its order."""
+    return [
+        {"at": short_duration(event["at_s"]), "text": as_sentence(event["text"])}
+        for event in events
+    ]
 
 
 def measured(actuals: Sequence[Mapping[str, Any]], quantity: str, unit: str) -> list[Measured]:

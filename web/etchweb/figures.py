@@ -11,6 +11,7 @@ View = dict[str, Any]
 AS_ASKED_SHARE: Final = 0.97
 PAST_THE_RECIPE: Final = 1.03  # only a move without beam is faster than the recipe
 NOT_MEASURED: Final = "no figure at this moment"
+FOLLOWS: Final = "it follows the speed, so the burn stays even"
 
 # These stay as they were while the head is between dots: a figure that jumps tells nobody anything.
 ACTUALS: Final = ("speed", "speed_words", "power", "power_words")
@@ -30,26 +31,28 @@ def time_figures(run: Mapping[str, Any], is_at_rest: bool, time_factor: float) -
 
 def speed_figures(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool) -> View:
     """Return the speed now against the recipe's, and why it differs where that is known."""
-    now, asked = run["feed_mm_per_min"], job["feed_mm_per_min"]
+    now = run["feed_mm_per_min"]
     if is_at_rest:
         return {"speed": "0", "speed_words": "at rest"}
     if now is None:
         return {"speed_words": NOT_MEASURED}
-    return {"speed": grouped(now), "speed_words": _speed_words(now, asked, run["power_ratio"])}
+    return {"speed": grouped(now), "speed_words": _speed_words(now, job, run)}
 
 
-def _speed_words(now: float, asked: float, power_ratio: float | None) -> str:
+def _speed_words(now: float, job: Mapping[str, Any], run: Mapping[str, Any]) -> str:
+    asked, power_ratio = job["feed_mm_per_min"] * run["feed_percent"] / 100, run["power_ratio"]
     if now > asked * PAST_THE_RECIPE:
         return "crossing a white stretch"
     if now >= asked * AS_ASKED_SHARE:
-        return "as the recipe asks"
+        return _as_asked(run["feed_percent"])
     # Slower with the beam off says nothing about the detail: the head may be turning.
     return "between dots" if power_ratio == 0 else "the detail holds it back"
 
 
 def power_figures(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool) -> View:
     """Return the power now against the recipe's."""
-    now, asked = run["power_ratio"], job["power_ratio"]
+    now = run["power_ratio"]
+    asked = job["power_ratio"] * run["power_percent"] * run["feed_percent"] / 10_000
     if is_at_rest:
         return {"power": "0", "power_words": "beam off"}
     if now is None:
@@ -57,6 +60,10 @@ def power_figures(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bo
     if now == 0:
         return {"power": "0", "power_words": "between dots", "is_between_dots": True}
     watts = "" if run["power_w"] is None else f"{run['power_w']:.1f} W, "
-    as_asked = now >= asked * AS_ASKED_SHARE
-    reason = "as the recipe asks" if as_asked else "it follows the speed, so the burn stays even"
+    is_as_asked = now >= asked * AS_ASKED_SHARE
+    reason = _as_asked(run["power_percent"]) if is_as_asked else FOLLOWS
     return {"power": percent(now), "power_words": watts + reason}
+
+
+def _as_asked(percent_of_recipe: int) -> str:
+    return "as the recipe asks" if percent_of_recipe == 100 else "as you asked"

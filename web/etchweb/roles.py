@@ -29,6 +29,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "watch.start": Role.OPERATE,
     "watch.take-up-again": Role.OPERATE,
     "watch.resume": Role.OPERATE,
+    "shading.ask_for_shade": Role.OPERATE,
     "pictures.show": Role.WATCH,
     "logbook.show": Role.WATCH,
     "logbook.show_etch": Role.WATCH,

@@ -22,6 +22,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.box_view import answers_from
 from etchweb.cautions import CAUTIONS
+from etchweb.etch_view import told
 from etchweb.guard import wants_json
 from etchweb.listening import Listener, ask_status
 from etchweb.stream import TRY_AGAIN_S, Frames, view_of
@@ -125,12 +126,17 @@ def act() -> BaseResponse:
         _require_the_same_tile()
     if action == "arm":
         _require_cautions()
+    return carry_out(lambda: _ask(ACTIONS[action]))
+
+
+def carry_out(ask: Callable[[], None]) -> BaseResponse:
+    """Do what `ask` asks of the daemon, and return what came of it."""
     try:
-        _ask(ACTIONS[action])
+        ask()
     except Refused as refusal:
-        return _answer(as_sentence(str(refusal)), STATUS_OF_REFUSAL.get(refusal.kind, 502))
+        return answer_with(as_sentence(str(refusal)), STATUS_OF_REFUSAL.get(refusal.kind, 502))
     except DaemonAbsent as error:
-        return _answer(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503)
+        return answer_with(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503)
     return jsonify(sentence="") if wants_json() else redirect(url_for("watch.show"), 303)
 
 
@@ -146,21 +152,35 @@ def _ask(action: Action) -> None:
 
 def _require_cautions() -> None:
     if request.form.get("cautions") != "read":
-        abort(_answer(CAUTIONS_UNREAD, 422))
+        abort(answer_with(CAUTIONS_UNREAD, 422))
 
 
 def _require_the_same_tile() -> None:
     if request.form.get("tile") != _view()["tile"]:
-        abort(_answer(OTHER_PICTURE, 409))
+        abort(answer_with(OTHER_PICTURE, 409))
 
 
-def _answer(sentence: str, status: int) -> Response:
+def answer_with(sentence: str, status: int) -> Response:
+    """Return the page, or JSON for a script, with a sentence that says why nothing was done."""
     body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
     return current_app.make_response((body, status))
 
 
 def _page(answer: str) -> str:
-    return render_template("watch.html", view=_view(), answer=answer, cautions=CAUTIONS)
+    view = _view()
+    events = _events(view["run"]) if view["run"] else []
+    return render_template("watch.html", view=view, answer=answer, cautions=CAUTIONS, events=events)
+
+
+def _events(run: int) -> list[dict[str, str]]:
+    """Return what happened in `run`; the tile can be watched without it."""
+    try:
+        found = current_app.extensions["etchweb"].daemon.ask(
+            "run_events", id=run, after=0, limit=500
+        )
+    except (DaemonAbsent, Refused):
+        return []
+    return told(found["events"])
 
 
 def _view() -> dict[str, Any]:
@@ -169,9 +189,8 @@ def _view() -> dict[str, Any]:
 
 def _offered() -> tuple[str, ...]:
     """Return the daemon's methods that the visitor may call."""
-    return tuple(
-        action.method for name, action in ACTIONS.items() if g.visitor.may(f"watch.{name}")
-    )
+    methods = [action.method for name, action in ACTIONS.items() if g.visitor.may(f"watch.{name}")]
+    return (*methods, "set_power") if g.visitor.may("shading.ask_for_shade") else tuple(methods)
 
 
 def _frames(

@@ -10,6 +10,7 @@ from typing import Any, Final
 from etchweb.box_view import NO_BOX, box_part
 from etchweb.figures import View, power_figures, speed_figures, time_figures
 from etchweb.preflight_view import NO_PREFLIGHT, preflight_part
+from etchweb.shade import NO_SHADES, shades_part
 from etchweb.words import (
     UNKNOWN,
     as_sentence,
@@ -60,7 +61,7 @@ SCENES: Final = {
 
 ACTIONS: Final = (
     "arm", "disarm", "reset", "answer_round", "reenter",
-    "start", "hold", "hold_now", "resume", "stop",
+    "start", "hold", "hold_now", "resume", "stop", "set_power",
 )  # fmt: skip
 # Not knowing is no reason to keep anyone from asking for rest.
 ALWAYS_ASKABLE: Final = ("hold", "hold_now", "stop")
@@ -97,6 +98,7 @@ def watch_view(snapshot: Snapshot) -> View:
         "practice": _practice(snapshot["time_factor"]),
         **box_part(snapshot.get("interlocks")),
         **preflight_part(snapshot["job"]),
+        **{name: as_sentence(why) for name, why in snapshot["asked_at_start"].items() if why},
         **_job_part(snapshot["job"]),
         **_run_part(snapshot),
     }
@@ -140,6 +142,10 @@ _NOTHING: Final[View] = {
     "power_words": "",
     "slow_words": "",
     "is_between_dots": False,
+    "long_run": "",
+    "stays": "",
+    "too_late": "",
+    **NO_SHADES,
     **NO_BOX,
     **NO_PREFLIGHT,
 }
@@ -216,6 +222,7 @@ def _run_part(snapshot: Snapshot) -> View:
         "row_words": "" if is_at_rest else _row_words(run),
         "elapsed": short_duration(run["elapsed_s"]),
         "slow_words": _slow_words(run["slow_rows"]),
+        **shades_part(job, run),
         **time_figures(run, is_at_rest, snapshot["time_factor"]),
         **speed_figures(job, run, is_at_rest),
         **power_figures(job, run, is_at_rest),

@@ -33,8 +33,9 @@ function heard(news) {
   speak();
 }
 
-const sceneOf = ({ scene, tile, run, state, box, checking }) =>
-  [scene, tile, run, box, checking, ["held", "resuming"].includes(state), scene === "ended"].join();
+// With every state comes another sentence to what happened.
+const sceneOf = ({ scene, tile, run, state, shade, box, checking }) =>
+  [scene, tile, run, state, shade, box, checking].join();
 
 let drawn = { ...page.dataset };
 const isAnotherScene = () => sceneOf(view) !== sceneOf(drawn);
