@@ -104,6 +104,11 @@ class PracticeMachine:
         """Whether lines are still under way or waiting, so that time may pass unasked."""
         return not self.controller.receive.is_quiet
 
+    @property
+    def waits_for_host(self) -> bool:
+        """Whether the host can read something and nothing of its own is left to be worked on."""
+        return not self.needs_no_host and self.controller.send.next_arrival_s <= self.now_s
+
     # What can be seen
 
     @property

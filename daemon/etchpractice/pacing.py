@@ -14,6 +14,7 @@ STEP_S: Final = 0.002
 _MOST_AT_ONCE_S: Final = 0.020
 _WORKING_PATIENCE_S: Final = 0.250  # of the wall's, for a host that keeps a running machine fed
 _CASUAL_PATIENCE_S: Final = 0.003
+_REPLIES: Final = (b"ok", b"error")
 
 
 class Pacing:
@@ -25,16 +26,27 @@ class Pacing:
         self._told_at_s: float | None = None  # wall time of what the host has not answered
         self._has_room_told = False  # whether that makes room for more lines
         self._is_host_done = False
+        self._unfinished = b""
 
-    def note_told(self, wall_s: float, *, makes_room: bool) -> None:
-        """Note that something was sent; `makes_room` for a reply, which lets the host send on."""
+    def note_told(self, wall_s: float, said: bytes = b"") -> None:
+        """Note that the host was told something: an input that changed, or what was `said`.
+
+        A reply makes room for more lines once it is whole; a host cannot answer half of one.
+        """
         self._told_at_s = wall_s
+        *whole, self._unfinished = (self._unfinished + said).split(b"\n")
+        makes_room = any(line.startswith(_REPLIES) for line in whole)
         self._has_room_told = self._has_room_told or makes_room
 
-    def note_heard(self) -> None:
-        """Note that the host has written or set an output."""
-        self._told_at_s = None
-        self._has_room_told = self._is_host_done = False
+    def note_heard(self, *, brings_lines: bool) -> None:
+        """Note that the host has written or set an output.
+
+        Who asks for a report or sets a lamp has not yet used the room that was made.
+        """
+        if brings_lines:
+            self._has_room_told = self._is_host_done = False
+        if not self._has_room_told or self._is_host_done:
+            self._told_at_s = None
 
     def patience_left_s(self, wall_s: float, *, is_working: bool) -> float:
         """Return how many wall seconds to wait for the host yet; 0 when it need not be waited for.

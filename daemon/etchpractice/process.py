@@ -19,7 +19,7 @@ from typing import Any, Final
 from etchpractice.board_socket import BoardSocket
 from etchpractice.control import Control, Errands
 from etchpractice.machine import PracticeMachine
-from etchpractice.pacing import STEP_S, Pacing
+from etchpractice.pacing import HONEST, STEP_S, Pacing
 from etchpractice.pty_port import PtyPort
 from etchpractice.states import MOVING
 from etchwire.reception import Reception
@@ -176,22 +176,20 @@ class PracticeProcess:
                 self._end_at(wall_s)
 
     def _hear(self) -> None:
-        heard = self._board.hear()
+        heard, data = self._board.hear(), b""
         if self._port.is_open_by_host and (data := self._port.read()):
             self._machine.write(data)
-            heard = True
-        if heard:
-            self._pacing.note_heard()
+        if heard or data:
+            self._pacing.note_heard(brings_lines=b"\n" in data)
 
     def _let_time_pass(self, wall_s: float) -> None:
         """Let the time that is due pass, in steps, and stop where the host has to be asked."""
         left_s = self._pacing.due_s(wall_s, has_work=self._has_work)
-        had_work = self._machine.needs_no_host
         while left_s > 0:
             step_s = min(left_s, STEP_S)
             self._machine.advance(step_s)
             left_s -= step_s
-            if had_work and not self._machine.needs_no_host and self._terms.speedup > 1:
+            if self._terms.speedup > HONEST and self._machine.waits_for_host:
                 break
 
     def _tell(self) -> None:
@@ -199,7 +197,7 @@ class PracticeProcess:
         data = self._machine.read() if self._machine.is_plugged else b""
         self._port.write(data)
         if told or data:
-            self._pacing.note_told(time.monotonic(), makes_room=b"ok" in data or b"error" in data)
+            self._pacing.note_told(time.monotonic(), data)
 
 
 @contextmanager
