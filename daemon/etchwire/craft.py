@@ -11,10 +11,11 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 SECONDS_PER_MINUTE = 60.0
+_EITHER_SIDE: Final = ("pointer_x_mm", "pointer_y_mm")  # of nought: an offset, no size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Plain:
+class Plain:
     """A value that travels as a JSON object or a TOML table of the same names."""
 
     @classmethod
@@ -40,7 +41,7 @@ class _Plain:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Register(_Plain):
+class Register(Plain):
     """Why rows burnt in opposite directions do not meet, as measured on a register card.
 
     A row burnt at `v` lands `v * beam_lag_s + slack_mm / 2` further along its own direction
@@ -61,8 +62,11 @@ class Register(_Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Head(_Plain):
-    """A laser module on a machine."""
+class Head(Plain):
+    """A laser module on a machine.
+
+    `pointer_x_mm` and `pointer_y_mm` are where its pointer shines, seen from the beam's place.
+    """
 
     name: str
     rated_optical_w: float
@@ -75,15 +79,20 @@ class Head(_Plain):
     travel_x_mm: float
     travel_y_mm: float
     register: Register = field(default_factory=Register)
+    pointer_x_mm: float = 0.0
+    pointer_y_mm: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse an entry that is not what it should be: a figure above zero, a text, a yes."""
         for entry in fields(self):
             value = getattr(self, entry.name)
+            if entry.name in _EITHER_SIDE:
+                continue
             if entry.type is float:
                 require_positive(f"the head's {entry.name}", value)
             elif not isinstance(value, entry.type):  # type: ignore[arg-type]
                 raise UnreadableSheet(f"the head's {entry.name} cannot be {value!r}")
+        require_types("the head", self)
 
     @classmethod
     def from_table(cls, table: Mapping[str, Any]) -> Self:
@@ -100,7 +109,7 @@ class Head(_Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Recipe(_Plain):
+class Recipe(Plain):
     """Speed, power and spacing that suit one head on one surface."""
 
     surface: str

@@ -105,10 +105,17 @@ def test_full_power_is_the_most_there_is():
 
 @pytest.mark.parametrize(("kind", "table"), [(Head, HEAD.to_table()), (Recipe, RECIPE.to_table())])
 def test_every_entry_but_those_with_a_default_must_be_there(kind, table):
-    may_lack = {"register", "air_assist"}
+    may_lack = {"register", "air_assist", "pointer_x_mm", "pointer_y_mm"}
     for name in set(table) - may_lack:
         with pytest.raises(UnreadableSheet, match=f"lacks the entry '{name}'"):
             kind.from_table({key: value for key, value in table.items() if key != name})
+
+
+def test_a_pointer_may_shine_on_either_side_of_the_beam_but_at_a_known_place():
+    assert replace(HEAD, pointer_x_mm=-12.5).pointer_x_mm == -12.5
+    for value in (math.nan, math.inf, "left", None):
+        with pytest.raises(UnreadableSheet, match="pointer_y_mm"):
+            replace(HEAD, pointer_y_mm=value)
 
 
 @pytest.mark.parametrize(("kind", "table"), [(Head, HEAD.to_table()), (Recipe, RECIPE.to_table())])

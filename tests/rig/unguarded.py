@@ -46,6 +46,9 @@ class Unguarded:
             "arming": {"is_under_way": False, "is_possible": False},
         }
 
+    def disarm(self):
+        pass
+
     def note_steered(self, now_s, *, is_waiting=False):
         pass
 

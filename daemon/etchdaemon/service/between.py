@@ -4,18 +4,20 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Final
 
-from etchdaemon.controller.chore import Chore
+from etchdaemon.controller.chore import HOME, Chore
 from etchdaemon.controller.events import Place
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.opening import From
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Preflight, Records
+from etchdaemon.run.moving import Moving
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state
 from etchdaemon.service import fitness
 from etchdaemon.service.chores import CHORES, chore_for
 from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
+from etchdaemon.service.heading import Heading
 from etchdaemon.service.inspection import CHANGED, Inspection
 from etchdaemon.service.machine import LinkState, Machine
 from etchdaemon.service.reentry import POSITION_GONE
@@ -47,6 +49,7 @@ class Between:
         preflight: Preflight,
     ) -> None:
         self.inspection = Inspection(preflight)
+        self.heading = Heading(machine, guard)
         self._kept: tuple[int, int] | None = None  # a run after which the place is known
         self._noted: Course | None = None
         self.job: SpooledJob | None = None
@@ -113,15 +116,28 @@ class Between:
         else:
             self.pending = request
 
+    def move(self, request: Request, now_s: float) -> None:
+        """Move the head; answered when it has begun."""
+        self._refuse_while_pending()
+        if self._life.is_under_way:
+            raise CommandRefused(NOT_BETWEEN_RUNS)
+        said = dict(request.arguments)
+        self.heading.begin(request.command, said, job=self.job, now_s=now_s)
+        request.accept()
+
     def go_on(self, now_s: float) -> None:
         """Answer what waited for the controller, and look after it."""
         ended = self._machine.tick(now_s)
-        if ended is not None:
+        if isinstance(ended, Moving):
+            self.heading.moved(ended, now_s)
+        elif ended is not None:
             request, self.pending = self.pending, None
             if isinstance(ended, Chore):
                 self._chore_done(request, ended, now_s)
-            elif request is not None:
-                self._begin(request, now_s)
+            else:
+                self.heading.look()
+                if request is not None:
+                    self._begin(request, now_s)
         self.note_ended()
         self._machine.look_after(now_s)
         self.inspection.keep_up(self._known)
@@ -135,9 +151,12 @@ class Between:
             return
         self._noted, etch = course, course.etch
         self._kept = (etch.number, self._machine.restarts) if etch.is_position_known else None
+        if not etch.is_position_known:
+            self.heading.whereabouts.forget()
 
     def lose(self, sentence: str) -> None:
         """Refuse what waits for a controller that is gone."""
+        self.heading.lose(sentence)
         if self.pending is not None:
             self.pending.refuse(CommandRefused(sentence))
             self.pending = None
@@ -188,6 +207,8 @@ class Between:
         )
 
     def _chore_done(self, request: Request | None, chore: Chore, now_s: float) -> None:
+        if chore.line == HOME:
+            self.heading.homed(chore.failure)
         self._machine.open_again(From.REST if chore.failure is None else From.UNSURE, now_s)
         if request is None:
             return

@@ -14,6 +14,7 @@ from etchdaemon.service.box_wishes import BOX_WISHES, CAN_BE_ARMED
 from etchdaemon.service.chores import CHORES
 from etchdaemon.service.course import Course
 from etchdaemon.service.machine import Machine
+from etchdaemon.service.moves import WAYS
 from etchdaemon.service.publishing import Publishing, Scene
 from etchdaemon.service.wishes import Request, Wishes
 
@@ -22,6 +23,7 @@ GATHERING_S: Final = 0.004
 SLOW_GATHERING_S: Final = 0.006
 FEW_LINES: Final = 4
 NOTHING_TO_ARM: Final = "Arming comes before a start: load a picture first."
+STOPS_THE_HEAD: Final = (Wish.STOP, Wish.HOLD, Wish.HOLD_NOW)  # where it moves between runs
 NOT_ETCHING: Final = "Speed and power can be changed only while something is being etched."
 
 
@@ -124,6 +126,7 @@ class Service:
         if course is not None:
             course.obey(verdict, now_s)
         else:
+            self._between.heading.obey(verdict, now_s)
             self._life.note_armed(is_armed=self._guard.phase is Phase.ARMED)
 
     def _heed(self, request: Request, now_s: float) -> None:
@@ -164,6 +167,9 @@ class Service:
     def _steer(self, request: Request, now_s: float) -> None:
         """Hand a wish to the run, or refuse it in the words of the table."""
         wish = Wish(request.command)
+        if wish in STOPS_THE_HEAD and self._between.heading.stop("", now_s):
+            request.accept()
+            return
         next_state(self._life.state, wish)
         course = self._course
         if course is not None:
@@ -200,7 +206,12 @@ class Service:
         between = self._between
         etch = None if between.course is None else between.course.etch
         scene = Scene(
-            self._life.state, between.job, etch, between.inspection, between.pending is not None
+            self._life.state,
+            between.job,
+            etch,
+            between.inspection,
+            between.pending is not None,
+            between.heading,
         )
         self._publishing.show(scene, now_s)
 
@@ -215,6 +226,7 @@ _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
     **dict.fromkeys(
         CHORES, lambda service, request, now_s: service._between.do_chore(request, now_s)
     ),
+    **dict.fromkeys(WAYS, lambda service, request, now_s: service._between.move(request, now_s)),
     **dict.fromkeys(BOX_WISHES, Service._ask_box),
 }
 _STEERING: Final[Mapping[Wish, Callable[[Course, float], None]]] = {

@@ -35,8 +35,10 @@ class Machine:
     touches an open port raises PortLost; `lose` is the answer to that.
     """
 
-    def __init__(self, *, open_port: PortOpener, beam: BeamEnable, port_name: str) -> None:
-        self.port_name = port_name
+    def __init__(
+        self, *, open_port: PortOpener, beam: BeamEnable, port_name: str, is_practice: bool = False
+    ) -> None:
+        self.port_name, self.is_practice = port_name, is_practice
         self.link = LinkState.ABSENT
         self.sentence = f"Looking for the machine on {port_name}."
         self.facts: Facts | None = None

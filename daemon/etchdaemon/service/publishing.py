@@ -13,6 +13,7 @@ from etchdaemon.service import snapshot
 from etchdaemon.service.box_wishes import box_wishes_in
 from etchdaemon.service.chores import chores_for
 from etchdaemon.service.etch import Etch
+from etchdaemon.service.heading import Heading
 from etchdaemon.service.inspection import Inspection
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import SpooledJob
@@ -30,6 +31,7 @@ class Scene:
     etch: Etch | None
     inspection: Inspection
     is_pending: bool  # a person waits for the answer of something the controller does
+    heading: Heading
 
 
 class Publishing:
@@ -70,7 +72,7 @@ class Publishing:
                 "state": scene.state.value,
                 "sentence": snapshot.sentence_of(scene.state, scene.etch, machine),
                 "may": [*self._may(scene), *self._may_box(scene, report)],
-                "machine": snapshot.machine_of(machine),
+                "machine": snapshot.machine_of(machine) | scene.heading.shown(),
                 "job": snapshot.job_of(scene.job, scene.inspection),
                 "asked_at_start": self._asked_at_start(scene.job, at_utc),
                 "run": snapshot.run_of(scene.etch, machine, self._clock),
@@ -103,7 +105,11 @@ class Publishing:
         ]
         if scene.state is State.ETCHING:
             wishes += [f"set_{lever.value}" for lever in Lever]
-        if scene.state in UNDER_WAY or not is_free:
+        if scene.state in UNDER_WAY:
+            return wishes
+        if not scene.is_pending:
+            wishes += scene.heading.may(scene.job)
+        if not is_free:
             return wishes
         if scene.state is State.ENDED and scene.etch is not None and _can_be_taken_up(scene.etch):
             wishes.append("reenter")

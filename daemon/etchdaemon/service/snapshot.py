@@ -1,6 +1,7 @@
 """What is shown of the daemon: the snapshot of the wire, built in this one place."""
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from datetime import datetime, timedelta
 from typing import Any, Final
 
@@ -42,6 +43,7 @@ def machine_of(machine: Machine) -> dict[str, Any]:
         "sentence": machine.sentence,
         "firmware": facts.firmware.name if facts is not None and facts.firmware else None,
         "port": machine.port_name,
+        "is_practice": machine.is_practice,
         "position_mm": None if place_mm is None else list(place_mm[:2]),
         "controller_state": None if report is None else report.state,
     }
@@ -69,6 +71,8 @@ def job_of(job: SpooledJob | None, inspection: Inspection) -> dict[str, Any] | N
         "head": sheet.head.name,
         "preflight": inspection.shown(),
         "continues_run_id": job.continues_run,
+        "picture_mm": asdict(sheet.picture),
+        "reach_mm": asdict(sheet.motion),
     }
 
 

@@ -1,0 +1,153 @@
+"""The head moved with the beam off: straight moves one after another, then a look at where it is.
+
+The moves are the controller's own jogs: they leave its modes alone, may be broken off at any
+time by a feed hold, which forgets the ones still to come, and end at rest. The beam's word is
+taken back before the first of them, and nobody asks for the beam's contact.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import dist
+from typing import Final, TypeAlias
+
+from etchdaemon.controller.chore import NO_ANSWER, RESTARTED
+from etchdaemon.controller.events import (
+    AlarmRaised,
+    Event,
+    Greeted,
+    LineAccepted,
+    LineRefused,
+    StatusReported,
+)
+from etchdaemon.controller.firmware import Firmware
+from etchdaemon.controller.orders import NOTHING, Order, Orders, Say
+
+Spot: TypeAlias = tuple[float, float]  # x, y in mm, in the job's coordinates
+
+# A jog keeps the beam's state of the last cutting move, so that is ended first.
+BEAM_OFF: Final = b"M5S0"
+POLLS_EVERY_S: Final = 0.1
+SAME_PLACE_MM: Final = 0.02
+SPARE_S: Final = 5.0  # beside the way itself: for the link, for ramps at every corner
+BRAKING_S: Final = 3.0
+
+STOPPED: Final = "The head was stopped on its way."
+ELSEWHERE: Final = "The head came to rest before it was where it should be."
+DOOR: Final = "The controller says that the lid is open, so it does not move."
+TOO_LONG: Final = "The head took too long, so it was stopped. Look at the machine."
+
+
+def way_mm(places_mm: Sequence[Spot]) -> float:
+    """Return how long the way through all `places_mm` is, in mm."""
+    return sum(dist(one, other) for one, other in pairwise(places_mm))
+
+
+def jog(place_mm: Spot, feed_mm_per_min: float) -> bytes:
+    """Return the line that moves the head straight to a place, whatever modes are in force."""
+    x_mm, y_mm = (round(value, 3) + 0.0 for value in place_mm)  # no minus before a nought
+    return f"$J=G90G21X{x_mm:.3f}Y{y_mm:.3f}F{feed_mm_per_min:.0f}".encode("ascii")
+
+
+@dataclass(slots=True, kw_only=True)
+class Moving:
+    """Takes the head through `places_mm`, each in the job's coordinates.
+
+    When it is over, `failure` says why the head is not at the last of them, if it is not;
+    `is_position_lost` that the controller no longer knows where the head is.
+    """
+
+    places_mm: Sequence[Spot]
+    feed_mm_per_min: float
+    firmware: Firmware
+    from_mm: Spot
+    failure: str | None = None
+    is_position_lost: bool = False
+    is_over: bool = False
+    _sent: int = 0
+    _is_queued: bool = False
+    _is_braking: bool = False
+    _rest_reports: int = 0
+    _until_s: float = 0.0
+
+    @property
+    def polls_every_s(self) -> float | None:
+        """Ten a second."""
+        return POLLS_EVERY_S
+
+    def begin(self, now_s: float) -> Orders:
+        """Put out the beam's word; the moves follow when that has been taken."""
+        way_s = way_mm((self.from_mm, *self.places_mm)) / self.feed_mm_per_min * 60
+        self._until_s = now_s + 2 * way_s + SPARE_S
+        return (Say(BEAM_OFF),)
+
+    def hear(self, event: Event, now_s: float) -> Orders:
+        """Send one move after another, and see the head come to rest."""
+        match event:
+            case LineAccepted():
+                return self._say_next()
+            case LineRefused(code=code):
+                return self._brake(str(self.firmware.error(code)), now_s)
+            case StatusReported():
+                return self._reported(event)
+            case AlarmRaised(code=code):
+                self._lose_place(str(self.firmware.alarm(code)))
+            case Greeted():
+                self._lose_place(RESTARTED)
+        return NOTHING
+
+    def tick(self, now_s: float) -> Orders:
+        """Break off what takes too long."""
+        if self.is_over or now_s < self._until_s:
+            return NOTHING
+        if not self._is_braking:
+            return self._brake(TOO_LONG, now_s)
+        self.failure = NO_ANSWER
+        self.is_over = True
+        return NOTHING
+
+    def stop(self, because: str, now_s: float) -> Orders:
+        """Brake now; the moves still to come are forgotten."""
+        return NOTHING if self._is_braking or self.is_over else self._brake(because, now_s)
+
+    def _say_next(self) -> Orders:
+        if self._is_braking:
+            return NOTHING
+        if self._sent == len(self.places_mm):
+            self._is_queued = True
+            return NOTHING
+        self._sent += 1
+        return (Say(jog(self.places_mm[self._sent - 1], self.feed_mm_per_min)),)
+
+    def _reported(self, report: StatusReported) -> Orders:
+        if report.state == "Door":
+            self._end(DOOR)
+            return NOTHING
+        self._rest_reports = self._rest_reports + 1 if report.is_at_rest else 0
+        # One report of rest may be older than the start of motion; two are not.
+        if self._rest_reports < 2:
+            return NOTHING
+        if self._is_braking:
+            self.is_over = True
+        elif self._is_queued:
+            self._end(None if _is_at(report, self.places_mm[-1]) else ELSEWHERE)
+        return NOTHING
+
+    def _brake(self, because: str, now_s: float) -> Orders:
+        self._is_braking = True
+        self._rest_reports = 0
+        self.failure = because
+        self._until_s = now_s + BRAKING_S
+        return (Order.FEED_HOLD, Order.REPORT)
+
+    def _lose_place(self, because: str) -> None:
+        self.is_position_lost = True
+        self._end(because)
+
+    def _end(self, failure: str | None) -> None:
+        self.failure = failure
+        self.is_over = True
+
+
+def _is_at(report: StatusReported, place_mm: Spot) -> bool:
+    return report.work_mm is not None and dist(report.work_mm[:2], place_mm) <= SAME_PLACE_MM

@@ -1,0 +1,146 @@
+"""The head between runs: it is sent somewhere, stopped on its way, and what came of it is told."""
+
+from typing import Any, Final
+
+from etchdaemon.controller.chore import HOME, RESTARTED, Chore
+from etchdaemon.controller.opening import From
+from etchdaemon.controller.orders import Order
+from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.watch import Verdict
+from etchdaemon.ports import Guard
+from etchdaemon.run.moving import STOPPED, Moving, Spot
+from etchdaemon.service.bed import Whereabouts
+from etchdaemon.service.machine import Machine
+from etchdaemon.service.moves import move_for, moves_for
+from etchdaemon.service.spool import SpooledJob
+
+UNDER_WAY: Final = "The head is moving."
+ARRIVED: Final = "The head is where it was sent."
+HOMED: Final = "The machine is homed: it knows where its ends are."
+NOT_READY: Final = "The head can be moved only when nothing else is going on at the machine."
+
+
+class Heading:
+    """Sends the head somewhere with the beam off; a stop breaks off moves and homing alike.
+
+    Whatever was armed is put back first: a head that moves is no machine that somebody has just
+    looked at. The lid may be open, as it may be at any time without a beam; what is an emergency
+    stops the head and keeps it where it is.
+    """
+
+    def __init__(self, machine: Machine, guard: Guard) -> None:
+        self.whereabouts = Whereabouts(machine)
+        self.told = ""  # of the last move: where it is, or why it is not there
+        self._machine = machine
+        self._guard = guard
+        self._emergency = ""
+        self._ready_sentence = ""  # what was said of the machine before the head set out
+        self._has_homed = False  # but where that was is not read yet
+        self._stopped_because = ""
+
+    @property
+    def is_under_way(self) -> bool:
+        """Whether the head moves, by a move or by homing."""
+        sequence = self._machine.sequence
+        return isinstance(sequence, Moving) or (
+            isinstance(sequence, Chore) and sequence.line == HOME
+        )
+
+    def shown(self) -> dict[str, Any]:
+        """Return what the snapshot says of bed and head."""
+        bed = self.whereabouts.bed
+        return {
+            "bed": None if bed is None else bed.shown(),
+            "is_moving": self.is_under_way,
+            "moved": UNDER_WAY if self.is_under_way else self.told,
+        }
+
+    def may(self, job: SpooledJob | None) -> list[str]:
+        """Return what may be asked of the head now, while nothing is being etched."""
+        if self.is_under_way:
+            return ["stop"]
+        if not self._machine.is_ready:
+            return []
+        return moves_for(self._machine.facts, self.whereabouts.bed, job)
+
+    def begin(
+        self, name: str, said: dict[str, Any], *, job: SpooledJob | None, now_s: float
+    ) -> None:
+        """Begin the move of that name; raise CommandRefused."""
+        machine = self._machine
+        if self._emergency:
+            raise CommandRefused(self._emergency)
+        if not machine.is_ready:
+            raise CommandRefused(NOT_READY if machine.link.value == "ready" else machine.sentence)
+        moving = move_for(
+            name,
+            said,
+            facts=machine.facts,
+            bed=self.whereabouts.bed,
+            job=job,
+            here_mm=self._place_mm(),
+        )
+        self._guard.disarm()
+        self.told = ""
+        self._ready_sentence, machine.sentence = machine.sentence, UNDER_WAY
+        machine.begin(moving, now_s)
+
+    def obey(self, verdict: Verdict, now_s: float) -> None:
+        """Stop the head for an emergency."""
+        is_emergency = verdict.reaction >= Reaction.EMERGENCY
+        self._emergency = verdict.sentence if is_emergency else ""
+        if is_emergency:
+            self.stop(verdict.sentence, now_s)
+
+    def stop(self, because: str, now_s: float) -> bool:
+        """Bring the head to rest, if it moves; return whether it did."""
+        sequence = self._machine.sequence
+        if isinstance(sequence, Moving):
+            self._machine.carry_out(sequence.stop(because or STOPPED, now_s), now_s)
+            return True
+        if self.is_under_way:  # homing hears nothing else, and it loses the place anyway
+            self._stopped_because = because or STOPPED
+            self._machine.restarts += 1
+            self._machine.carry_out((Order.DISCARD_OUTPUT, Order.RESET), now_s)
+            return True
+        return False
+
+    def moved(self, moving: Moving, now_s: float) -> None:
+        """Go on after a move: all is well, or the controller has to be looked at anew."""
+        self.told = moving.failure or ARRIVED
+        self._machine.sentence, self._ready_sentence = self._ready_sentence, ""
+        if moving.failure is None:
+            return
+        if moving.is_position_lost:
+            self._machine.restarts += 1
+        is_restarted = moving.failure == RESTARTED
+        start = From.UNASKED_GREETING if is_restarted else From.UNSURE
+        self._machine.open_again(start, now_s)
+
+    def homed(self, failure: str | None) -> None:
+        """Note what came of homing; the place is read when the controller is asked anew."""
+        because, self._stopped_because = self._stopped_because, ""
+        self.told = because or failure or HOMED
+        self._has_homed = failure is None
+        self.whereabouts.forget()
+
+    def look(self) -> None:
+        """Take note that the controller has been asked anew what it is and where it stands."""
+        if self._has_homed and self._machine.is_ready:
+            self.whereabouts.note_homed()
+        self._has_homed = False
+
+    def lose(self, sentence: str) -> None:
+        """Note that the controller is gone."""
+        if self._ready_sentence:
+            self.told = sentence
+        self._ready_sentence = self._stopped_because = ""
+        self._has_homed = False
+        self.whereabouts.forget()
+
+    def _place_mm(self) -> Spot | None:
+        report = self._machine.report
+        if report is None or report.work_mm is None:
+            return None
+        return (report.work_mm[0], report.work_mm[1])

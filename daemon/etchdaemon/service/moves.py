@@ -1,0 +1,91 @@
+"""What a person may have the head do between runs, with the beam off: which way it goes."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+from etchdaemon.controller.facts import Facts
+from etchdaemon.errors import CommandRefused
+from etchdaemon.run.moving import Moving, Spot
+from etchdaemon.service.bed import Bed
+from etchdaemon.service.spool import SpooledJob
+from etchwire.sheet import Bounds
+
+FEED_MM_PER_MIN: Final = 3000.0  # a head that somebody follows with the eye
+NOWHERE: Final = "The controller does not say where the head is, or how far it can go."
+NOT_AT_REST: Final = "The head can be moved only while the machine is unlocked and at rest."
+NO_PICTURE: Final = "No picture is loaded, so there is no outline to trace."
+Arguments = Mapping[str, Any]
+Way = Callable[[Arguments, Spot, SpooledJob | None], tuple[Spot, ...]]
+
+
+def _to(said: Arguments, _here_mm: Spot, _job: SpooledJob | None) -> tuple[Spot, ...]:
+    return ((said["x_mm"], said["y_mm"]),)
+
+
+def _by(said: Arguments, here_mm: Spot, _job: SpooledJob | None) -> tuple[Spot, ...]:
+    return ((here_mm[0] + said["x_mm"], here_mm[1] + said["y_mm"]),)
+
+
+def _outline(said: Arguments, _here_mm: Spot, job: SpooledJob | None) -> tuple[Spot, ...]:
+    """Return the corners once round, so that the pointer (or the beam's place) follows them."""
+    if job is None:
+        raise CommandRefused(NO_PICTURE)
+    sheet = job.sheet
+    around = sheet.motion if said.get("with_run_ups") else sheet.picture
+    return tuple(
+        (x_mm - sheet.head.pointer_x_mm, y_mm - sheet.head.pointer_y_mm)
+        for x_mm, y_mm in _corners(around)
+    )
+
+
+WAYS: Final[Mapping[str, Way]] = {"move_to": _to, "move_by": _by, "trace_outline": _outline}
+
+
+def moves_for(facts: Facts | None, bed: Bed | None, job: SpooledJob | None) -> list[str]:
+    """Return the names of what may be asked of a controller known by `facts`, at rest."""
+    if facts is None or not facts.report.is_idle or bed is None:
+        return []
+    return [name for name in WAYS if job is not None or name != "trace_outline"]
+
+
+def move_for(
+    name: str, said: Arguments, *, facts: Facts | None, bed: Bed | None, job: SpooledJob | None,
+    here_mm: Spot | None,
+) -> Moving:  # fmt: skip
+    """Return the move of that name; raise CommandRefused where it cannot be made."""
+    if facts is None or facts.firmware is None or not facts.report.is_idle:
+        raise CommandRefused(NOT_AT_REST)
+    if bed is None or here_mm is None:
+        raise CommandRefused(NOWHERE)
+    places_mm = WAYS[name](said, here_mm, job)
+    for place_mm in places_mm:
+        if not bed.has_room_for(place_mm):
+            raise CommandRefused(_outside(place_mm, bed))
+    return Moving(
+        places_mm=places_mm,
+        feed_mm_per_min=min(FEED_MM_PER_MIN, *_most_feeds(facts)),
+        firmware=facts.firmware,
+        from_mm=here_mm,
+    )
+
+
+def _most_feeds(facts: Facts) -> list[float]:
+    most = (facts.settings.number(setting) for setting in (110, 111))
+    return [feed for feed in most if feed] or [FEED_MM_PER_MIN]
+
+
+def _outside(place_mm: Spot, bed: Bed) -> str:
+    (left_mm, bottom_mm), (right_mm, top_mm) = bed.corners_mm
+    if not bed.is_homed:
+        left_mm, bottom_mm = -right_mm, -top_mm
+    return (
+        f"The head cannot go to x {place_mm[0]:.1f}, y {place_mm[1]:.1f} mm: seen from the origin"
+        f" it reaches from x {left_mm:.1f} to {right_mm:.1f}"
+        f" and from y {bottom_mm:.1f} to {top_mm:.1f} mm."
+    )
+
+
+def _corners(bounds: Bounds) -> tuple[Spot, ...]:
+    left, right = bounds.left_mm, bounds.right_mm
+    bottom, top = bounds.bottom_mm, bounds.top_mm
+    return ((left, bottom), (right, bottom), (right, top), (left, top), (left, bottom))
