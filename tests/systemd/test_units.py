@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 UNITS = Path(__file__).resolve().parents[2] / "systemd"
-NAMES = ("etchwarden-daemon@.service", "etchwarden-web@.service")
+NAMES = ("etchwarden-daemon@.service", "etchwarden-web.service")
 # Exposure by `systemd-analyze security`, 0 to 10; what each unit may need at the most.
-MOST_EXPOSED = {"etchwarden-daemon@.service": 1.0, "etchwarden-web@.service": 1.5}
+MOST_EXPOSED = {"etchwarden-daemon@.service": 1.0, "etchwarden-web.service": 1.5}
 
 
 @pytest.fixture
@@ -63,6 +63,13 @@ def test_a_unit_exposes_no_more_than_it_needs(analyze, name):
     found = re.search(r"Overall exposure level for \S+: (\d+\.\d)", said)
     assert found, said
     assert float(found.group(1)) <= MOST_EXPOSED[name]
+
+
+def test_the_page_is_one_for_all_machines_and_reads_one_file():
+    unit = (UNITS / "etchwarden-web.service").read_text()
+
+    assert "%i" not in unit
+    assert "--settings /etc/etchwarden/page.toml" in unit
 
 
 def test_the_daemon_drives_its_outputs_off_after_any_death():

@@ -1,0 +1,166 @@
+"""`systemd/install`: what it takes, what it says, and the one question it asks."""
+
+import argparse
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Final
+
+from etchwarden.installation.advice import boot_advice
+from etchwarden.installation.board import LiveBoard
+from etchwarden.installation.building import built_wheel
+from etchwarden.installation.change import Change, one_at_a_time
+from etchwarden.installation.errors import InstallationError, Refused
+from etchwarden.installation.layout import layout_of
+from etchwarden.installation.places import Places
+from etchwarden.installation.releases import Releases
+from etchwarden.installation.removal import remove, removed
+from etchwarden.installation.wheel import Wheel
+
+AFTERWARDS: Final = """\
+Next, for each machine (here called “left”):
+  sudo etchwarden configure left
+  sudo systemctl enable --now etchwarden-daemon@left
+Then let a phone in, and have the board look itself over:
+  sudo etchwarden pair
+  sudo etchwarden doctor"""
+
+
+def main(checkout: Path, arguments: Sequence[str] | None = None) -> int:
+    """Install from `checkout`, or take away; return the exit code."""
+    asked = _parser().parse_args(arguments)
+    try:
+        with ExitStack() as parts:
+            _work(asked, checkout, parts)
+    except InstallationError as error:
+        say(f"Error: {error}")
+        return 1
+    except PermissionError as error:
+        say(f"Error: {error.filename} may not be written. Use sudo.")
+        return 1
+    return 0
+
+
+def _work(asked: argparse.Namespace, checkout: Path, parts: ExitStack) -> None:
+    places = Places(asked.root.resolve())
+    if not asked.dry_run and places.is_board and os.geteuid() != 0:
+        raise Refused("Installing needs root. Use sudo.")
+    if asked.uninstall:
+        _uninstall(asked, places)
+        return
+    path = asked.wheel or parts.enter_context(built_wheel(checkout, asked.wheelhouse))
+    wheel = Wheel.at(path)
+    _install(asked, places, wheel)
+
+
+def _install(asked: argparse.Namespace, places: Places, wheel: Wheel) -> None:
+    say(f"This installs Etchwarden {wheel.version} and lays these files:")
+    for line in planned(places, wheel):
+        say(f"  {line}")
+    say("Users, device rules and units are made known to the system; the page is started.")
+    if not _goes_on(asked):
+        return
+    change = Change(
+        places=places,
+        releases=Releases(places, asked.wheelhouse),
+        board=LiveBoard(places, say),
+        wheel=wheel,
+        say=say,
+    )
+    change.run()
+    say("Installed.")
+    for sentence in boot_advice(places.root):
+        say(f"Advice: {sentence}")
+    say(AFTERWARDS)
+
+
+def _uninstall(asked: argparse.Namespace, places: Places) -> None:
+    say("This takes away the following; records and settings stay:")
+    for path in removed(places):
+        say(f"  {path}")
+    if not _goes_on(asked):
+        return
+    with one_at_a_time(places):
+        board = LiveBoard(places, say)
+        busy = board.busy()
+        if busy:
+            raise Refused("\n".join((*busy, "Nothing was taken away.")))
+        board.disable()
+        remove(places)
+        board.forget()
+    say(f"Taken away. The records are in {places.records}, the settings in {places.settings}.")
+
+
+def planned(places: Places, wheel: Wheel) -> Iterator[str]:
+    """Yield each file and folder that installing lays, sorted, without the board's root folder."""
+    laid = [str(file.target) for file in layout_of(wheel.board)]
+    ours = [places.current, places.files, places.command]
+    if places.current.is_symlink() and places.current.resolve().name != wheel.label:
+        ours.append(places.previous)
+    own = [f"/{path.relative_to(places.root)}" for path in ours]
+    yield from sorted([*laid, *own, f"/opt/etchwarden/releases/{wheel.label}/"])
+
+
+def _goes_on(asked: argparse.Namespace) -> bool:
+    if asked.dry_run:
+        say("A dry run: nothing was changed.")
+        return False
+    if asked.yes:
+        return True
+    if not sys.stdin.isatty():
+        raise Refused("Nobody is there to be asked. Use --yes.")
+    if input("Go on? [y/N] ").strip().lower() in ("y", "yes"):
+        return True
+    say("Nothing was changed.")
+    return False
+
+
+def say(text: str) -> None:
+    """Tell whoever stands at the board."""
+    sys.stdout.write(f"{text}\n")
+    sys.stdout.flush()
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="install",
+        description="Install Etchwarden on this board, or bring it to the version of this folder.",
+        epilog="Run twice it changes nothing; cut short, run it again.",
+    )
+    add = parser.add_argument
+    add("--yes", action="store_true", help="do not ask")
+    add("--dry-run", action="store_true", help="say what would be done, and do nothing")
+    add("--uninstall", action="store_true", help="take everything away but records and settings")
+    add(
+        "--wheel", type=_file, metavar="FILE", help="install this wheel, not the one of this folder"
+    )
+    add(
+        "--wheelhouse",
+        type=_folder,
+        metavar="FOLDER",
+        help="take libraries from wheels in this folder, for a board without internet",
+    )
+    add(
+        "--root",
+        type=Path,
+        default=Path("/"),
+        metavar="FOLDER",
+        help="install below this folder, as for a chroot; the system is told nothing then",
+    )
+    return parser
+
+
+def _file(text: str) -> Path:
+    path = Path(text)
+    if not path.is_file():
+        raise argparse.ArgumentTypeError(f"there is no file {text}")
+    return path
+
+
+def _folder(text: str) -> Path:
+    path = Path(text)
+    if not path.is_dir():
+        raise argparse.ArgumentTypeError(f"there is no folder {text}")
+    return path

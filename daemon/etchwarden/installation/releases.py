@@ -1,0 +1,125 @@
+"""The releases that lie on a board: each in a folder of its own, complete or not there."""
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from etchwarden.installation.errors import StepFailed
+from etchwarden.installation.laying import link_whole, write_whole
+from etchwarden.installation.places import Places
+from etchwarden.installation.wheel import BOARD_FOLDER, LOCK_NAME, Wheel
+
+COMPLETE: Final = "complete"  # the mark that is set last
+COMMAND: Final = "../../../opt/etchwarden/current/bin/etchwarden"  # from /usr/local/bin
+PROGRAMS: Final = ("etchwarden", "etchwarden-safe")
+LAST_WORDS: Final = 12  # lines
+# Since then lgpio has no wheels, and the one that the system brings has to do.
+TAKES_SYSTEMS_LIBRARIES_FROM: Final = (3, 13)
+
+
+@dataclass(frozen=True, slots=True)
+class Releases:
+    """The releases of a board. `wheelhouse`: a folder to take libraries from, not a registry."""
+
+    places: Places
+    wheelhouse: Path | None = None
+    python: str = sys.executable
+
+    def make(self, wheel: Wheel) -> None:
+        """Make the release of `wheel`, unless it is there; raise StepFailed.
+
+        An environment cannot be moved, so it is made in its place and marked when it is whole.
+        """
+        folder = self.folder(wheel.label)
+        if self.is_complete(wheel.label):
+            return
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        shared = ["--system-site-packages"] if self._shares_libraries else []
+        run([self.python, "-m", "venv", *shared, str(folder)])
+        lock = folder / LOCK_NAME
+        lock.write_bytes(wheel.board[LOCK_NAME])
+        ours = folder / "wheel.lock"
+        ours.write_text(f"{wheel.path.resolve()} --hash=sha256:{wheel.sha256}\n")
+        self._pip(folder, "--only-binary=:all:", "--requirement", str(lock))
+        self._pip(folder, "--no-deps", "--requirement", str(ours))
+        for program in PROGRAMS:
+            run([str(folder / "bin" / program), "--help"])
+        os.sync()  # thousands of files; one of them missing after a power cut would be found late
+        write_whole(folder / COMPLETE, f"{wheel.sha256}\n".encode())
+
+    def folder(self, label: str) -> Path:
+        """Return the folder of a release."""
+        return self.places.releases / label
+
+    def is_complete(self, label: str) -> bool:
+        """Return whether a release is there and whole."""
+        return (self.folder(label) / COMPLETE).exists()
+
+    def current(self) -> str | None:
+        """Return the label of the release in use."""
+        return _label(self.places.current)
+
+    def previous(self) -> str | None:
+        """Return the label of the release before it."""
+        return _label(self.places.previous)
+
+    def switch(self, label: str) -> None:
+        """Use the release from now on, and remember the one before it."""
+        before = self.current()
+        if before not in (None, label):
+            link_whole(self.places.previous, f"releases/{before}")
+        link_whole(self.places.current, f"releases/{label}")
+        link_whole(self.places.command, COMMAND)
+
+    def board_files(self, label: str) -> dict[str, bytes]:
+        """Return the board's files as a release that is there brings them."""
+        pattern = f"lib/python3.*/site-packages/{BOARD_FOLDER}*"
+        return {path.name: path.read_bytes() for path in self.folder(label).glob(pattern)}
+
+    def prune(self) -> None:
+        """Keep two releases: the one in use and the one before it."""
+        kept = {self.current(), self.previous()}
+        for folder in self.places.releases.iterdir():
+            if folder.name not in kept:
+                shutil.rmtree(folder)
+
+    def _pip(self, folder: Path, *arguments: str) -> None:
+        source = ["--no-index", f"--find-links={self.wheelhouse}"] if self.wheelhouse else []
+        run(
+            [
+                str(folder / "bin/python"), "-m", "pip", "--disable-pip-version-check", "install",
+                "--quiet", "--no-input", "--ignore-installed", "--require-hashes", *source,
+                *arguments,
+            ],
+            # A board's own pip settings may name further registries; ours are the lock's wheels.
+            environment={**os.environ, "PIP_CONFIG_FILE": os.devnull},
+        )  # fmt: skip
+
+    @property
+    def _shares_libraries(self) -> bool:
+        asked = "import sys; print(*sys.version_info[:2])"
+        major, minor = run([self.python, "-c", asked]).split()
+        return (int(major), int(minor)) >= TAKES_SYSTEMS_LIBRARIES_FROM
+
+
+def run(command: Sequence[str], environment: dict[str, str] | None = None) -> str:
+    """Run a program and return what it printed; raise StepFailed with its last words."""
+    try:
+        done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    except OSError as error:
+        raise StepFailed(f"{command[0]} cannot be run: {error.strerror}.") from error
+    if done.returncode != 0:
+        words = (done.stdout + done.stderr).strip().splitlines()[-LAST_WORDS:]
+        said = "\n".join(f"  {word}" for word in words)
+        raise StepFailed(f"{' '.join(command[:4])} … ended with an error:\n{said}")
+    return done.stdout
+
+
+def _label(link: Path) -> str | None:
+    return link.readlink().name if link.is_symlink() else None

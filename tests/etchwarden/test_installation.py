@@ -1,0 +1,256 @@
+"""Changing releases: whole or not at all, one at a time, back again when it fails."""
+
+import pytest
+
+from etchwarden.installation.change import STEPS, one_at_a_time
+from etchwarden.installation.errors import InstallationError, NotOurs, Refused
+from etchwarden.installation.layout import layout_of
+from etchwarden.installation.removal import remove
+from etchwarden.installation.wheel import Wheel, order_of
+from install_bench import BOARD, Bench, files_under, paper_wheel
+
+NAMES = [step.name for step in STEPS]
+
+
+class PowerCut(BaseException):
+    """Nothing of ours may catch it."""
+
+
+def cut_after(name):
+    def done(step):
+        if step.name == name:
+            raise PowerCut
+
+    return done
+
+
+@pytest.fixture
+def bench(tmp_path):
+    return Bench(tmp_path)
+
+
+@pytest.fixture
+def old(tmp_path):
+    return paper_wheel(tmp_path / "old", "1.0")
+
+
+@pytest.fixture
+def new(tmp_path):
+    board = BOARD | {"etchwarden-web.service": b"[Service]\nExecStart=/newer\n"}
+    return paper_wheel(tmp_path / "new", "1.1", board)
+
+
+def test_a_first_installation_lays_its_files_and_uses_its_release(bench, old):
+    bench.change_to(old).run()
+
+    assert bench.version_that_runs == "1.0"
+    assert bench.is_as_laid_by(old)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_after_a_power_cut_at_any_step_a_release_works_and_the_next_run_finishes(
+    bench, old, new, name
+):
+    bench.change_to(old).run()
+
+    with pytest.raises(PowerCut):
+        bench.change_to(new).run(cut_after(name))
+    between = bench.version_that_runs
+    bench.change_to(new).run()
+
+    assert between == ("1.1" if NAMES.index(name) >= NAMES.index("switch") else "1.0")
+    assert bench.version_that_runs == "1.1"
+    assert bench.is_as_laid_by(new)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_first_installation_cut_at_any_step_is_finished_by_a_second(bench, old, name):
+    with pytest.raises(PowerCut):
+        bench.change_to(old).run(cut_after(name))
+
+    bench.change_to(old).run()
+
+    assert bench.version_that_runs == "1.0"
+    assert bench.is_as_laid_by(old)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_change_cut_at_any_step_can_still_go_back(bench, old, new, name):
+    bench.change_to(old).run()
+    with pytest.raises(PowerCut):
+        bench.change_to(new).run(cut_after(name))
+    bench.board.finds = lambda: ("broken",) if bench.version_that_runs == "1.1" else ()
+
+    with pytest.raises(InstallationError, match="broken"):
+        bench.change_to(new).run()
+
+    assert bench.version_that_runs == "1.0"
+    assert bench.is_as_laid_by(old)
+
+
+def test_a_half_made_release_is_made_anew(bench, old):
+    half = bench.releases.folder(old.label) / "bin"
+    half.mkdir(parents=True)
+    (half / "etchwarden").write_text("half")
+
+    bench.change_to(old).run()
+
+    assert bench.version_that_runs == "1.0"
+
+
+def test_a_second_run_changes_nothing(bench, old):
+    bench.change_to(old).run()
+    before = {path: path.lstat().st_ino for path in bench.places.root.rglob("*")}
+
+    bench.change_to(old).run()
+
+    assert {path: path.lstat().st_ino for path in bench.places.root.rglob("*")} == before
+
+
+@pytest.mark.parametrize("step", ["stop", "back_up", "settle", "start"])
+def test_a_step_that_fails_leaves_the_old_release_running(bench, old, new, step):
+    bench.change_to(old).run()
+    bench.board.told.clear()
+    work, failing = getattr(bench.board, step), [True]
+
+    def fail_once():
+        if failing:
+            failing.clear()
+            raise InstallationError("the card is full")
+        work()
+
+    setattr(bench.board, step, fail_once)
+
+    with pytest.raises(InstallationError, match="the card is full"):
+        bench.change_to(new).run()
+
+    assert bench.version_that_runs == "1.0"
+    assert bench.is_as_laid_by(old)
+    assert bench.board.told[-3:] == ["put back", "settle", "start"]
+
+
+def test_a_failed_self_check_goes_back_and_puts_the_records_back(bench, old, new):
+    bench.change_to(old).run()
+    bench.board.finds = lambda: ("no daemon",) if bench.version_that_runs == "1.1" else ()
+
+    with pytest.raises(InstallationError, match="no daemon"):
+        bench.change_to(new).run()
+
+    assert bench.version_that_runs == "1.0"
+    assert bench.is_as_laid_by(old)
+    assert bench.board.told[-4:] == ["stop", "put back", "settle", "start"]
+
+
+def test_nothing_is_touched_while_a_machine_is_at_work(bench, old, new):
+    bench.change_to(old).run()
+    bench.board.told.clear()
+    bench.board.at_work = ("The machine “left” is at work: Etching.",)
+
+    with pytest.raises(Refused, match="left"):
+        bench.change_to(new).run()
+
+    assert bench.board.told == []
+    assert bench.releases.current() == old.label
+
+
+def test_an_etch_that_begins_while_the_release_is_made_is_not_disturbed(bench, old, new):
+    bench.change_to(old).run()
+    bench.board.told.clear()
+
+    def begin_etch(step):
+        if step.name == "release":
+            bench.board.at_work = ("The machine “left” is at work: Etching.",)
+
+    with pytest.raises(Refused):
+        bench.change_to(new).run(begin_etch)
+
+    assert bench.board.told == []
+
+
+def test_two_installations_at_once_are_refused(bench, old):
+    with one_at_a_time(bench.places), pytest.raises(Refused, match="under way"):
+        bench.change_to(old).run()
+
+    assert not bench.places.home.exists()
+
+
+def test_two_releases_are_kept(bench, tmp_path):
+    wheels = [paper_wheel(tmp_path / version, version) for version in ("1.0", "1.1", "1.2")]
+
+    for wheel in wheels:
+        bench.change_to(wheel).run()
+
+    kept = {folder.name for folder in bench.places.releases.iterdir()}
+    assert kept == {wheels[1].label, wheels[2].label}
+
+
+def test_what_a_release_no_longer_lays_is_taken_away(bench, old, tmp_path):
+    bench.change_to(old).run()
+    layout = BOARD["layout.txt"].decode().replace("etchwarden.avahi.xml ", "#")
+    slim = paper_wheel(tmp_path / "slim", "1.1", BOARD | {"layout.txt": layout.encode()})
+
+    bench.change_to(slim).run()
+
+    assert "/etc/avahi/services/etchwarden.service" not in files_under(bench.places.root)
+
+
+def test_the_owners_files_are_neither_overwritten_nor_taken_away(bench, old, new):
+    bench.change_to(old).run()
+    settings = bench.places.settings / "page.toml"
+    settings.write_text("port = 80\n")
+
+    bench.change_to(new).run()
+    remove(bench.places)
+
+    assert settings.read_text() == "port = 80\n"
+
+
+def test_uninstalling_leaves_records_and_settings_alone(bench, old):
+    bench.change_to(old).run()
+    logbook = bench.places.records / "left/logbook.sqlite3"
+    logbook.parent.mkdir(parents=True)
+    logbook.touch()
+
+    remove(bench.places)
+
+    assert files_under(bench.places.root) == [
+        "/etc/etchwarden/page.toml",
+        "/run/lock/etchwarden-install.lock",
+        "/var/lib/etchwarden/left/logbook.sqlite3",
+    ]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "page.toml /etc/passwd",
+        "page.toml /etc/etchwarden/../shadow",
+        "absent /etc/etchwarden/x",
+        "page.toml",
+        "page.toml /etc/etchwarden/x twice",
+    ],
+)
+def test_a_wheel_lays_files_only_where_they_belong(line):
+    with pytest.raises(NotOurs):
+        layout_of(BOARD | {"layout.txt": line.encode()})
+
+
+def test_a_damaged_wheel_is_refused(tmp_path, old):
+    data = bytearray(old.path.read_bytes())
+    data[200] ^= 1
+    old.path.write_bytes(data)
+
+    with pytest.raises(NotOurs, match="damaged"):
+        Wheel.at(old.path)
+
+
+@pytest.mark.parametrize("name", ["photo.jpg", "other-1.0-py3-none-any.whl"])
+def test_another_file_is_no_wheel_of_ours(tmp_path, name):
+    (tmp_path / name).touch()
+
+    with pytest.raises(NotOurs, match=name):
+        Wheel.at(tmp_path / name)
+
+
+def test_versions_are_ordered_by_their_numbers():
+    assert order_of("0.10.0") > order_of("0.9.2") > order_of("0.9")
