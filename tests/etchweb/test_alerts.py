@@ -1,0 +1,282 @@
+"""Alerts: what is told, once, by which ways, and what becomes of it when nobody takes it."""
+
+import pytest
+
+from alert_sinks import MailSink, WebSink, serving
+from etchweb.alerts.alerting import Alerting, Noticing, deliver_once
+from etchweb.alerts.channels import Mail, NotDelivered, Webhook
+from etchweb.alerts.news import Kind, news_of
+from etchweb.alerts.outbox import GIVE_UP_AFTER_S, WAITS_S, Outbox, Wanted
+from etchweb.listening import Heard, Listener
+from fake_daemon import RUN, STATES, FakeDaemon, snapshot
+
+NOW_S = 1_800_000_000.0
+HELD_LONG_S = 600.0
+PATIENCE_S = 60.0
+EVERYTHING = Wanted(channels=("webhook",), kinds=frozenset(Kind), held_long_s=HELD_LONG_S)
+
+
+@pytest.fixture
+def outbox(tmp_path):
+    return Outbox(tmp_path, EVERYTHING)
+
+
+@pytest.fixture
+def web():
+    with serving(WebSink()) as sink:
+        yield sink
+
+
+@pytest.fixture
+def mail():
+    with serving(MailSink()) as sink:
+        yield sink
+
+
+def news(state, **changes):
+    return news_of(snapshot(state, **changes))
+
+
+def titles(outbox, now_s=NOW_S):
+    found = []
+    while letter := outbox.next_due(now_s):
+        found.append(letter.title)
+        outbox.note_sent(letter)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("state", "kind", "words"),
+    [
+        ("complete", Kind.FINISHED, "It took 42 min. Cool first"),
+        ("stopped", Kind.STOPPED, "You stopped it. 412 of 1\u202f000 rows are etched."),
+        ("tripped", Kind.STOPPED, "The lid was opened."),
+        ("failed", Kind.FAILED, "Cable lost."),
+        ("held", Kind.HELD, "You asked for it. At rest after 413 rows; the beam is off."),
+    ],
+)
+def test_an_end_and_a_hold_are_news_with_their_reason(state, kind, words):
+    told = news(state)
+
+    assert told.kind is kind
+    assert "Lighthouse at dusk" in told.title
+    assert words in told.text
+
+
+@pytest.mark.parametrize(
+    "state", sorted(set(STATES) - {"complete", "stopped", "tripped", "failed", "held"})
+)
+def test_everything_else_is_no_news(state):
+    assert news(state) is None
+
+
+def test_news_is_told_once_however_often_it_is_heard(outbox):
+    outbox.note("left", None, NOW_S)
+
+    for second in range(3):
+        outbox.note("left", news("held"), NOW_S + second)
+
+    assert titles(outbox, NOW_S + 3) == ["Held: Lighthouse at dusk"]
+
+
+def test_two_holds_at_the_same_row_are_two_pieces_of_news(outbox):
+    for told in (None, news("held"), None, news("held")):
+        outbox.note("left", told, NOW_S)
+
+    assert len(titles(outbox)) == 2
+
+
+def test_a_page_started_again_tells_nothing_twice(tmp_path, outbox):
+    outbox.note("left", None, NOW_S)
+    outbox.note("left", news("held"), NOW_S)
+    outbox.note_sent(outbox.next_due(NOW_S))
+
+    again = Outbox(tmp_path, EVERYTHING)
+    again.note("left", news("held"), NOW_S + 60)
+
+    assert titles(again, NOW_S + 60) == []
+
+
+def test_what_was_not_delivered_before_a_restart_is_delivered_after_it(tmp_path, outbox):
+    outbox.note("left", None, NOW_S)
+    outbox.note("left", news("complete"), NOW_S)
+
+    assert titles(Outbox(tmp_path, EVERYTHING)) == ["Etched: Lighthouse at dusk"]
+
+
+def test_an_etch_that_ended_while_the_page_was_down_is_told_when_it_is_back(tmp_path, outbox):
+    outbox.note("left", None, NOW_S)
+
+    again = Outbox(tmp_path, EVERYTHING)
+    again.note("left", news("complete"), NOW_S + 60)
+
+    assert titles(again, NOW_S + 60) == ["Etched: Lighthouse at dusk"]
+
+
+def test_an_end_that_was_there_before_this_box_was_is_old_news(outbox):
+    outbox.note("left", news("complete"), NOW_S)
+    outbox.note("right", news("held"), NOW_S)
+
+    assert titles(outbox) == ["Held: Lighthouse at dusk"]
+
+
+def test_a_hold_that_lasts_is_told_again_once(outbox):
+    for late_s in (0, HELD_LONG_S - 1, HELD_LONG_S, HELD_LONG_S + 1, 10 * HELD_LONG_S):
+        outbox.note("left", news("held"), NOW_S + late_s)
+
+    assert titles(outbox, NOW_S + 1e5 / 20) == [
+        "Held: Lighthouse at dusk",
+        "Still held: Lighthouse at dusk",
+    ]
+
+
+def test_only_what_is_asked_for_is_told(tmp_path):
+    wanted = Wanted(channels=("webhook", "mail"), kinds={Kind.FAILED}, held_long_s=HELD_LONG_S)
+    outbox = Outbox(tmp_path, wanted)
+    for told in (None, news("held"), None, news("failed")):
+        outbox.note("left", told, NOW_S)
+
+    assert titles(outbox) == ["It did not finish: Lighthouse at dusk"] * 2
+
+
+def test_what_comes_to_nothing_is_tried_again_later_and_later(outbox):
+    outbox.note("left", None, NOW_S)
+    outbox.note("left", news("failed"), NOW_S)
+    now_s, waited_s = NOW_S, []
+    while letter := outbox.next_due(now_s):
+        wait_s = outbox.note_failed(letter, now_s)
+        if wait_s is None:
+            break
+        assert outbox.next_due(now_s + wait_s - 0.1) is None
+        waited_s.append(wait_s)
+        now_s += wait_s
+
+    assert waited_s[: len(WAITS_S)] == list(WAITS_S)
+    assert GIVE_UP_AFTER_S - WAITS_S[-1] <= sum(waited_s) <= GIVE_UP_AFTER_S
+
+
+@pytest.mark.parametrize("jump_s", [-1e8, 1e8])
+def test_a_clock_that_jumps_neither_loses_news_nor_tells_it_twice(outbox, jump_s):
+    outbox.note("left", None, NOW_S)
+    outbox.note("left", news("held"), NOW_S)
+    outbox.note("left", news("held"), NOW_S + jump_s)
+
+    told = titles(outbox, NOW_S + jump_s)
+
+    assert told[0] == "Held: Lighthouse at dusk"
+    assert told.count("Held: Lighthouse at dusk") == 1
+
+
+def test_the_outbox_is_asked_only_when_something_changed(outbox):
+    asked = []
+    noticing = Noticing("left", outbox)
+    outbox.note, note = lambda *said: (asked.append(said), note(*said)), outbox.note
+
+    for number in range(8):
+        told = snapshot("etching", run={**RUN, "etched_rows": number})
+        noticing.note(Heard(number, told, ""), NOW_S + number)
+    noticing.note(Heard(9, None, "The daemon is away."), NOW_S + 9)
+
+    assert len(asked) == 1
+
+
+def test_a_webhook_gets_one_json_object_with_its_secret(web, outbox):
+    outbox.note("left", None, NOW_S)
+    outbox.note("left", news("held"), NOW_S)
+
+    assert deliver_once(outbox, {"webhook": Webhook(url=web.url, secret="s3")}, NOW_S)
+
+    ((headers, told),) = web.posts
+    assert headers["Authorization"] == "Bearer s3"
+    assert headers["Idempotency-Key"] == told["id"]
+    assert (told["machine"], told["kind"]) == ("left", "held")
+    assert told["at_utc"] == "2027-01-15T08:00:00+00:00"
+    assert not deliver_once(outbox, {}, NOW_S)
+
+
+@pytest.mark.parametrize("status", [301, 303, 404, 500])
+def test_a_webhook_that_does_not_take_it_gets_the_same_again(web, outbox, status):
+    web.statuses = [status]
+    hook = {"webhook": Webhook(url=web.url)}
+    outbox.note("left", None, NOW_S)
+    outbox.note("left", news("held"), NOW_S)
+
+    deliver_once(outbox, hook, NOW_S)
+    assert not deliver_once(outbox, hook, NOW_S)
+    deliver_once(outbox, hook, NOW_S + WAITS_S[0])
+
+    assert len({told["id"] for _, told in web.posts}) == 1
+    assert len(web.posts) == 2
+    assert outbox.next_due(NOW_S + GIVE_UP_AFTER_S) is None
+
+
+def test_a_mail_says_which_machine_and_what(mail, outbox):
+    way = Mail(host="127.0.0.1", port=mail.port, sender="box@shop.example",
+               recipients=("ann@shop.example",), security="none")  # fmt: skip
+    outbox.note("left\nlaser", None, NOW_S)
+    outbox.note("left\nlaser", news("tripped"), NOW_S)
+
+    deliver_once(outbox, {"webhook": way}, NOW_S)
+
+    (told,) = mail.mails
+    assert told["Subject"] == "left laser: Stopped: Lighthouse at dusk"
+    assert told["To"] == "ann@shop.example"
+    assert "The lid was opened." in told.get_content()
+    assert outbox.next_due(NOW_S) is None
+
+
+def test_a_mail_host_that_refuses_gets_it_again(mail, outbox):
+    way = Mail(host="127.0.0.1", port=mail.port, sender="box@shop.example",
+               recipients=("ann@shop.example",), security="none")  # fmt: skip
+    outbox.note("left", None, NOW_S)
+    outbox.note("left", news("held"), NOW_S)
+    mail.refuses = True
+    deliver_once(outbox, {"webhook": way}, NOW_S)
+    mail.refuses = False
+
+    deliver_once(outbox, {"webhook": way}, NOW_S + WAITS_S[0])
+
+    assert len(mail.mails) == 1
+
+
+@pytest.mark.parametrize("security", ["starttls", "tls", "none"])
+def test_a_host_that_is_not_there_is_a_sentence_and_no_secret(outbox, security):
+    outbox.note("left", None, NOW_S)
+    outbox.note("left", news("held"), NOW_S)
+    ways = [
+        Webhook(url="http://127.0.0.1:9/", secret="s3cret"),
+        Mail(host="127.0.0.1", port=9, sender="a@b.example", recipients=("a@b.example",),
+             security=security, user="ann", password="s3cret"),
+    ]  # fmt: skip
+    for way in ways:
+        with pytest.raises(NotDelivered) as told:
+            way.send(outbox.next_due(NOW_S))
+
+        assert "s3cret" not in str(told.value)
+
+
+def test_a_mail_host_without_encryption_never_hears_the_password(mail, outbox):
+    outbox.note("left", None, NOW_S)
+    outbox.note("left", news("held"), NOW_S)
+    way = Mail(host="127.0.0.1", port=mail.port, sender="a@b.example",
+               recipients=("a@b.example",), user="ann", password="s3cret")  # fmt: skip
+
+    with pytest.raises(NotDelivered):
+        way.send(outbox.next_due(NOW_S))
+
+
+def test_from_the_daemons_word_to_the_webhook(web, outbox):
+    daemon = FakeDaemon("etching")
+    listener = Listener(daemon)
+    alerting = Alerting(outbox, {"webhook": Webhook(url=web.url)})
+    alerting.follow("left", listener)
+    alerting.start(listener)
+    listener.start()
+
+    while listener.heard.snapshot is None:
+        listener.wait_for_news(listener.heard.number, 0.1)
+    daemon.tell("held")
+    assert web.arrived.acquire(timeout=PATIENCE_S)
+    listener.end()
+
+    assert web.posts[0][1]["title"] == "Held: Lighthouse at dusk"

@@ -1,0 +1,1 @@
+"""Alerts: what happened is told to people who do not look at the page, by webhook and by mail."""

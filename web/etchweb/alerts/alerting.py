@@ -1,0 +1,104 @@
+"""Alerts at work: one thread listens to the daemon, another delivers, and neither waits on it."""
+
+import logging
+import threading
+import time
+from collections.abc import Mapping
+from typing import Final
+
+from etchweb.alerts.channels import Channel, NotDelivered
+from etchweb.alerts.news import Kind, News, news_of
+from etchweb.alerts.outbox import Outbox
+from etchweb.listening import Heard, Listener
+from etchweb.paired import StoreUnusable
+
+LOOK_EVERY_S: Final = 1.0
+REMIND_LOOK_EVERY_S: Final = 5.0
+
+_log = logging.getLogger(__name__)
+
+
+class Noticing:
+    """Turns what is heard into letters; the outbox is bothered only when something changed."""
+
+    def __init__(self, machine: str, outbox: Outbox) -> None:
+        self._machine = machine
+        self._outbox = outbox
+        self._noted: News | None = None
+        self._has_noted = False
+        self._noted_at_s = float("-inf")
+
+    def note(self, heard: Heard, now_s: float) -> None:
+        """Note what was heard; a daemon that is away tells nothing."""
+        if heard.snapshot is None:
+            return
+        news = news_of(heard.snapshot)
+        is_held = news is not None and news.kind is Kind.HELD
+        is_due = is_held and not 0 <= now_s - self._noted_at_s < REMIND_LOOK_EVERY_S
+        if self._has_noted and _key(news) == _key(self._noted) and not is_due:
+            return
+        self._outbox.note(self._machine, news, now_s)
+        self._noted, self._has_noted, self._noted_at_s = news, True, now_s
+
+
+def deliver_once(outbox: Outbox, channels: Mapping[str, Channel], now_s: float) -> bool:
+    """Try the letter that is due, and return whether there was one."""
+    letter = outbox.next_due(now_s)
+    if letter is None:
+        return False
+    channel = channels.get(letter.channel)
+    if channel is None:  # the settings have changed since
+        outbox.note_sent(letter)
+        return True
+    try:
+        channel.send(letter)
+    except NotDelivered as error:
+        wait_s = outbox.note_failed(letter, now_s)
+        then = "given up" if wait_s is None else f"tried again in {wait_s:.0f} s"
+        _log.warning("%s It is %s.", error, then)
+    else:
+        outbox.note_sent(letter)
+    return True
+
+
+class Alerting:
+    """Both threads; they end with the listener."""
+
+    def __init__(self, outbox: Outbox, channels: Mapping[str, Channel]) -> None:
+        self._outbox = outbox
+        self._channels = channels
+
+    def follow(self, machine: str, listener: Listener) -> None:
+        """Tell people what happens at `machine` from now on."""
+        args = (machine, listener)
+        threading.Thread(target=self._notice, args=args, name="alerts", daemon=True).start()
+
+    def start(self, listener: Listener) -> None:
+        """Deliver from now on, until `listener` ends."""
+        args = (listener,)
+        threading.Thread(target=self._deliver, args=args, name="letters", daemon=True).start()
+
+    def _notice(self, machine: str, listener: Listener) -> None:
+        noticing, number = Noticing(machine, self._outbox), -1
+        while not listener.is_ending:
+            heard = listener.wait_for_news(number, LOOK_EVERY_S)
+            try:
+                noticing.note(heard, time.time())
+                number = heard.number
+            except StoreUnusable:
+                _log.exception("News could not be kept.")
+                listener.pause(LOOK_EVERY_S)
+
+    def _deliver(self, listener: Listener) -> None:
+        while not listener.is_ending:
+            try:
+                is_busy = deliver_once(self._outbox, self._channels, time.time())
+            except StoreUnusable:
+                _log.exception("Letters cannot be read.")
+                is_busy = False
+            if not is_busy:
+                listener.pause(LOOK_EVERY_S)
+
+
+def _key(news: News | None) -> str:
+    return "" if news is None else news.key

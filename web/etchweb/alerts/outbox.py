@@ -1,0 +1,174 @@
+"""What is to be told and has not been yet, in a small database of the page's own.
+
+It outlives the process: nothing that happened is told twice because the page was started again,
+and nothing is forgotten because a mail host was away.
+"""
+
+import os
+import sqlite3
+import uuid
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from etchweb.alerts.news import Kind, News, held_long
+from etchweb.paired import StoreUnusable
+
+FILE_NAME: Final = "alerts.sqlite3"
+WAITS_S: Final = (10.0, 30.0, 120.0, 600.0, 1800.0, 3600.0)  # after each try that came to nothing
+GIVE_UP_AFTER_S: Final = 86_400.0
+MOST_LETTERS: Final = 1000
+_PATIENCE_S: Final = 5.0
+
+_SCHEMA: Final = (
+    """
+    CREATE TABLE IF NOT EXISTS standing (
+        machine TEXT PRIMARY KEY,
+        key TEXT NOT NULL,
+        since_s REAL NOT NULL,
+        is_reminded INTEGER NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE IF NOT EXISTS letter (
+        id TEXT PRIMARY KEY,
+        channel TEXT NOT NULL,
+        machine TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        title TEXT NOT NULL,
+        text TEXT NOT NULL,
+        made_at_s REAL NOT NULL,
+        tries INTEGER NOT NULL,
+        next_at_s REAL NOT NULL
+    ) STRICT
+    """,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Letter:
+    """One piece of news for one channel; `id` stays the same however often it is tried."""
+
+    id: str
+    channel: str
+    machine: str
+    kind: Kind
+    title: str
+    text: str
+    made_at_s: float
+    tries: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """Who is told what."""
+
+    channels: Collection[str]
+    kinds: Collection[Kind]
+    held_long_s: float
+
+
+class Outbox:
+    """Opens its database for each question and closes it again: any thread may ask."""
+
+    def __init__(self, folder: Path, wanted: Wanted) -> None:
+        self._path = folder / FILE_NAME
+        self._wanted = wanted
+        with self._open() as book:
+            for statement in _SCHEMA:
+                book.execute(statement)
+
+    def note(self, machine: str, news: News | None, now_s: float) -> None:
+        """Take note of how `machine` stands; queue what is new, and a reminder when it is due.
+
+        An end that this box knew nothing of before is old news: it is noted and not told.
+        """
+        key = "" if news is None else news.key
+        with self._open() as book:
+            stood = book.execute(
+                "SELECT key, since_s, is_reminded FROM standing WHERE machine = ?", (machine,)
+            ).fetchone()
+            if stood is None or stood[0] != key:
+                book.execute(
+                    "INSERT OR REPLACE INTO standing VALUES (?, ?, ?, 0)", (machine, key, now_s)
+                )
+                if news is not None and (stood is not None or news.kind is Kind.HELD):
+                    self._queue(book, machine, news, now_s)
+            elif news is not None and news.kind is Kind.HELD and not stood[2]:
+                self._remind(book, machine, news, held_s=now_s - stood[1], now_s=now_s)
+
+    def next_due(self, now_s: float) -> Letter | None:
+        """Return the letter to try now; one whose turn is impossibly far off is due as well.
+
+        A clock that was wrong when it was queued has been set since.
+        """
+        with self._open() as book:
+            row = book.execute(
+                "SELECT id, channel, machine, kind, title, text, made_at_s, tries FROM letter"
+                " WHERE next_at_s <= ? OR next_at_s > ? ORDER BY next_at_s, rowid LIMIT 1",
+                (now_s, now_s + WAITS_S[-1]),
+            ).fetchone()
+        if row is None:
+            return None
+        number, channel, machine, kind, title, text, made_at_s, tries = row
+        return Letter(
+            id=number, channel=channel, machine=machine, kind=Kind(kind), title=title, text=text,
+            made_at_s=made_at_s, tries=tries,
+        )  # fmt: skip
+
+    def note_sent(self, letter: Letter) -> None:
+        """Forget a letter that has arrived."""
+        with self._open() as book:
+            book.execute("DELETE FROM letter WHERE id = ?", (letter.id,))
+
+    def note_failed(self, letter: Letter, now_s: float) -> float | None:
+        """Return how long until the next try, or None when it is given up: a day is enough."""
+        wait_s = WAITS_S[min(letter.tries, len(WAITS_S) - 1)]
+        if now_s + wait_s - letter.made_at_s > GIVE_UP_AFTER_S:
+            self.note_sent(letter)
+            return None
+        with self._open() as book:
+            book.execute(
+                "UPDATE letter SET tries = tries + 1, next_at_s = ? WHERE id = ?",
+                (now_s + wait_s, letter.id),
+            )
+        return wait_s
+
+    def _remind(
+        self, book: sqlite3.Connection, machine: str, news: News, *, held_s: float, now_s: float
+    ) -> None:
+        if held_s < self._wanted.held_long_s:
+            return
+        book.execute("UPDATE standing SET is_reminded = 1 WHERE machine = ?", (machine,))
+        self._queue(book, machine, held_long(news, held_s), now_s)
+
+    def _queue(self, book: sqlite3.Connection, machine: str, news: News, now_s: float) -> None:
+        if news.kind not in self._wanted.kinds:
+            return
+        for channel in self._wanted.channels:
+            book.execute(
+                "INSERT INTO letter VALUES (?, ?, ?, ?, ?, ?, ?, 0, ?)",
+                (str(uuid.uuid4()), channel, machine, news.kind, news.title, news.text,
+                 now_s, now_s),
+            )  # fmt: skip
+        book.execute(
+            "DELETE FROM letter WHERE rowid <= (SELECT max(rowid) FROM letter) - ?",
+            (MOST_LETTERS,),
+        )
+
+    @contextmanager
+    def _open(self) -> Iterator[sqlite3.Connection]:
+        """Give a connection inside one transaction, which commits at the end."""
+        try:
+            os.close(os.open(self._path, os.O_CREAT | os.O_RDWR | os.O_CLOEXEC, 0o600))
+            book = sqlite3.connect(self._path, timeout=_PATIENCE_S, isolation_level=None)
+            try:
+                book.execute("BEGIN IMMEDIATE")
+                with book:
+                    yield book
+            finally:
+                book.close()
+        except (sqlite3.Error, OSError) as error:
+            raise StoreUnusable(f"{self._path} cannot be used: {error}.") from error
