@@ -234,6 +234,12 @@ def snapshot(state: str, **changes: Any) -> dict[str, Any]:
         "run": None,
         "interlocks": BOX,
         "logbook_trouble": None,
+        "storage": {
+            "free_bytes": 12_000_000_000,
+            "low": None,
+            "last_backup_at_utc": "2026-11-25T03:00:00Z",
+            "backup_trouble": None,
+        },
         "time_factor": 1,
     }
     return copy.deepcopy({**idle, **STATES[state], **changes})

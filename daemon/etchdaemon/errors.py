@@ -35,3 +35,7 @@ class LogbookUnavailable(EtchdaemonError):
 
 class BoardLost(EtchdaemonError, OSError):
     """The board with the inputs and outputs is gone, or cannot be had; the message says why."""
+
+
+class BackupFailed(EtchdaemonError):
+    """The logbook could not be copied or restored, or a copy of it is of no use."""

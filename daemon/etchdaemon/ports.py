@@ -252,6 +252,11 @@ class Records(Protocol):
         """A sentence when the logbook cannot be written at present, else None."""
         ...
 
+    @property
+    def storage(self) -> Mapping[str, Any]:
+        """What people are told of room and backups, as the snapshot shows it; asks no disk."""
+        ...
+
 
 class History(Protocol):
     """The logbook as it is read; any thread may ask, and waits for the answer."""

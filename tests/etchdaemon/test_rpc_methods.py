@@ -12,7 +12,7 @@ PARAMETERS = [(method, given) for method in METHODS for given in method.paramete
 NUMBERS = [(method, given) for method, given in PARAMETERS if isinstance(given, Number)]
 WORDS = [(method, given) for method, given in PARAMETERS if not isinstance(given, Number)]
 FIT = {str: "Ada", bool: True, dict[str, Any]: {"dry": True}, list[str]: ["lid closed"]}
-READING = {"status", "subscribe", "runs", "run", "run_rows", "run_events"}
+READING = {"status", "subscribe", "runs", "run", "run_rows", "run_events", "backups"}
 
 
 def full(method):

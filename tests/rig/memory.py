@@ -131,6 +131,7 @@ class MemoryRecords:
     def __init__(self) -> None:
         self.runs: list[RunRecord] = []
         self.trouble: str | None = None
+        self.storage: Mapping[str, Any] = {}
 
     def start_run(
         self,

@@ -1,5 +1,6 @@
 """The logbook as the daemon sees it: records go in, runs come out."""
 
+import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from functools import partial
@@ -9,6 +10,7 @@ from typing import Any, Final, Self, TypeVar
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.entries import Entry, EventNoted, RowMeasured, RunEnded, RunStarted
+from etchdaemon.logbook.keeping import KEEPING_QUESTIONS, NOTHING_KEPT, Keeping
 from etchdaemon.logbook.opening import open_book
 from etchdaemon.logbook.queries import QUESTIONS
 from etchdaemon.logbook.writer import Opener, Writer
@@ -25,7 +27,8 @@ _WhenTooLate = Callable[["Future[int | None]"], None]
 class Logbook:
     """Implements `ports.Records` for the loop and `ports.History` for those who ask.
 
-    `is_clock_synchronised` tells whether the wall clock can be believed; None when unknown.
+    `is_clock_synchronised` tells whether the wall clock can be believed; None when unknown. With a
+    `folder`, backups are kept in it and its room is watched.
     """
 
     def __init__(
@@ -35,8 +38,10 @@ class Logbook:
         utc_now: Callable[[], str],
         is_clock_synchronised: Callable[[], bool | None] = lambda: None,
         confirm_timeout_s: float = CONFIRM_TIMEOUT_S,
+        folder: Path | None = None,
     ) -> None:
         self._writer = Writer(opener, utc_now=utc_now)
+        self._keeping = None if folder is None else Keeping(folder, self._lend, utc_now=utc_now)
         self._utc_now = utc_now
         self._is_clock_synchronised = is_clock_synchronised
         self._timeout_s = confirm_timeout_s
@@ -44,14 +49,22 @@ class Logbook:
     @classmethod
     def at(cls, path: Path, *, utc_now: Callable[[], str], **more: Any) -> Self:
         """Return the logbook in the file at `path`."""
-        return cls(lambda: open_book(path, at_utc=utc_now()), utc_now=utc_now, **more)
+        return cls(
+            lambda: open_book(path, at_utc=utc_now()),
+            utc_now=utc_now,
+            **({"folder": path.parent} | more),
+        )
 
     def start(self) -> None:
         """Open the file, or find that it cannot be opened now: then `trouble` says why."""
         self._writer.start()
+        if self._keeping:
+            self._keeping.start()
 
     def close(self) -> None:
         """Write what waits and let go of the file."""
+        if self._keeping:
+            self._keeping.close()
         self._writer.close()
 
     def __enter__(self) -> Self:
@@ -73,6 +86,11 @@ class Logbook:
         """A sentence while nothing can be written, else None."""
         return self._writer.trouble
 
+    @property
+    def storage(self) -> Mapping[str, Any]:
+        """What people are told of room and backups; see `ports.Records`."""
+        return NOTHING_KEPT if self._keeping is None else self._keeping.told()
+
     def start_run(
         self,
         *,
@@ -86,6 +104,8 @@ class Logbook:
         A start that reaches the disk only after it was given up is ended there as failed: nothing
         was etched.
         """
+        if self._keeping:
+            self._keeping.space.require_room()
         entry = RunStarted(
             sheet=Sheet.from_json(sheet_json),
             started_at_utc=started_at_utc,
@@ -148,13 +168,21 @@ class Logbook:
         )
 
     def ask(self, question: str, **parameters: Any) -> Mapping[str, Any]:
-        """Answer one of `queries.QUESTIONS`; see `ports.History`."""
+        """Answer one of `queries.QUESTIONS`, or what concerns backups; see `ports.History`."""
+        if question in KEEPING_QUESTIONS:
+            if self._keeping is None:
+                raise LogbookUnavailable("No backups are kept of this logbook.")
+            return self._keeping.ask(question)
         answer = self._writer.read(partial(QUESTIONS[question], **parameters))
         return self._outcome(answer)
 
     def run_record(self, run: int) -> dict[str, Any]:
         """Return everything about `run`: what `run.json` holds."""
         return run_record(self.ask, run)
+
+    def _lend(self) -> sqlite3.Connection:
+        book: sqlite3.Connection = self._outcome(self._writer.read(lambda book: book))
+        return book
 
     def _confirmed(self, entry: Entry, when_too_late: _WhenTooLate | None = None) -> int | None:
         written = self._writer.confirm(entry)

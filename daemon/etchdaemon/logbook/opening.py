@@ -21,7 +21,7 @@ SETTINGS: Final = (
     "PRAGMA journal_size_limit = 4194304",
 )
 _HEADER: Final = b"SQLite format 3\0"  # https://sqlite.org/fileformat2.html, section 1.3.1
-_SUFFIXES: Final = ("", "-wal", "-shm")
+_SUFFIXES: Final = ("-shm", "-wal", "")  # the file last: its WAL must never meet the next one
 
 
 # By SQLite's names for what went wrong (https://sqlite.org/rescode.html).
@@ -36,8 +36,8 @@ _CAUSES: Final = (
 )
 
 
-class _Damaged(Exception):
-    pass
+class Damaged(Exception):
+    """A file that was a logbook, or should be one, and cannot be read."""
 
 
 def cause(error: Exception) -> str:
@@ -56,16 +56,16 @@ def open_book(path: Path, *, at_utc: str) -> tuple[sqlite3.Connection, str | Non
     try:
         try:
             return _open_sound(path), None
-        except _Damaged as damage:
-            aside = _set_aside(path, at_utc)
+        except Damaged as damage:
+            aside = set_aside(path, at_utc)
             note = f"The logbook was damaged ({damage}). It was set aside as {aside.name}."
             return _open_sound(path), f"{note} A new one was begun."
-    except (sqlite3.Error, OSError, _Damaged) as error:
+    except (sqlite3.Error, OSError, Damaged) as error:
         raise LogbookUnavailable(f"The logbook {path} cannot be opened: {cause(error)}.") from error
 
 
 def _open_sound(path: Path) -> sqlite3.Connection:
-    _require_header(path)
+    require_header(path)
     # The connection is made here and used by the writer's thread alone.
     book = sqlite3.connect(path, timeout=0.2, isolation_level=None, check_same_thread=False)
     try:
@@ -80,34 +80,39 @@ def _open_sound(path: Path) -> sqlite3.Connection:
 def _prepare(book: sqlite3.Connection) -> None:
     try:
         book.execute(SETTINGS[0])
-        _require_sound(book)
-        _require_ours(book)
+        require_sound(book)
+        require_ours(book)
         for setting in SETTINGS[1:]:
             book.execute(setting).fetchall()
         migrate(book)
     except sqlite3.OperationalError:
         raise
     except sqlite3.DatabaseError as error:  # malformed, or no database at all
-        raise _Damaged(str(error)) from error
+        raise Damaged(str(error)) from error
 
 
-def _require_header(path: Path) -> None:
-    """Look at the file before SQLite does: it would remove the WAL of what it cannot read."""
+def require_header(path: Path) -> None:
+    """Look at the file before SQLite does: it would remove the WAL of what it cannot read.
+
+    Raise Damaged, as the checks below do.
+    """
     if not path.is_file():
         return  # a new one, or SQLite says what is wrong
     with path.open("rb") as file:
         header = file.read(len(_HEADER))
     if header and header != _HEADER:
-        raise _Damaged("it is no database")
+        raise Damaged("it is no database")
 
 
-def _require_sound(book: sqlite3.Connection) -> None:
-    (verdict,) = book.execute("PRAGMA quick_check(1)").fetchone()
+def require_sound(book: sqlite3.Connection, check: str = "quick_check") -> None:
+    """Have SQLite look through the whole file; `integrity_check` holds it against its indexes."""
+    (verdict,) = book.execute(f"PRAGMA {check}(1)").fetchone()
     if verdict != "ok":
-        raise _Damaged(str(verdict).strip().replace("\n", " "))
+        raise Damaged(str(verdict).strip().replace("\n", " "))
 
 
-def _require_ours(book: sqlite3.Connection) -> None:
+def require_ours(book: sqlite3.Connection) -> None:
+    """Raise LogbookUnavailable for a newer program's logbook, and for another's database."""
     version = version_of(book)
     if version > len(MIGRATIONS):
         raise LogbookUnavailable(
@@ -120,7 +125,8 @@ def _require_ours(book: sqlite3.Connection) -> None:
         raise LogbookUnavailable("The logbook's file is the database of another program.")
 
 
-def _set_aside(path: Path, at_utc: str) -> Path:
+def set_aside(path: Path, at_utc: str) -> Path:
+    """Give the logbook at `path`, and what belongs to it, a name of its own beside it."""
     stamp = "".join(letter for letter in at_utc.removesuffix("+00:00") if letter.isalnum())
     names = (
         path.with_name(f"{path.stem}.damaged-{stamp}{more}{path.suffix}")
@@ -130,11 +136,11 @@ def _set_aside(path: Path, at_utc: str) -> Path:
     for suffix in _SUFFIXES:
         with suppress(FileNotFoundError):
             Path(f"{path}{suffix}").rename(f"{aside}{suffix}")
-    _settle(path.parent)
+    settle(path.parent)
     return aside
 
 
-def _settle(folder: Path) -> None:
+def settle(folder: Path) -> None:
     """Have the folder's entries on disk before anything relies on them."""
     descriptor = os.open(folder, os.O_RDONLY)
     try:

@@ -6,13 +6,14 @@ Its lines stand in one module a subject.
 from typing import Final
 
 from etchdaemon.rpc.history_methods import HISTORY_METHODS
+from etchdaemon.rpc.keeping_methods import KEEPING_METHODS
 from etchdaemon.rpc.machine_methods import MACHINE_METHODS
 from etchdaemon.rpc.method import Method
 from etchwire.errors import UnknownMethod
 
-METHODS: Final = (*MACHINE_METHODS, *HISTORY_METHODS)
+METHODS: Final = (*MACHINE_METHODS, *HISTORY_METHODS, *KEEPING_METHODS)
 
-OF_LOGBOOK: Final = frozenset(method.name for method in HISTORY_METHODS)
+OF_LOGBOOK: Final = frozenset(method.name for method in (*HISTORY_METHODS, *KEEPING_METHODS))
 AT_ONCE: Final = frozenset(method.name for method in METHODS if method.is_at_once)
 _BY_NAME: Final = {method.name: method for method in METHODS}
 

@@ -78,6 +78,7 @@ class Publishing:
                 "run": snapshot.run_of(scene.etch, machine, self._clock),
                 "interlocks": report,
                 "logbook_trouble": self._records.trouble,
+                "storage": self._records.storage,
                 "time_factor": self._clock.seconds_per_wall_second,
             }
         )

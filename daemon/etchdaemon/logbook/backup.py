@@ -1,0 +1,96 @@
+"""One copy of the logbook, made while it is written; and what makes a copy worth keeping."""
+
+import os
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from etchdaemon.errors import BackupFailed, LogbookUnavailable
+from etchdaemon.logbook.opening import (
+    Damaged,
+    cause,
+    require_header,
+    require_ours,
+    require_sound,
+    settle,
+)
+from etchdaemon.logbook.schema import version_of
+
+PAGES_A_STEP: Final = 64  # 256 kB: what a write of the etch may have to wait for
+SETTLE_EVERY_STEPS: Final = 16  # so that no sync has much to do while the etch wants to commit
+_RETRY_S: Final = 0.01  # while the etch has a transaction open
+
+Between = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """What is known of a copy that was found to be sound."""
+
+    path: Path
+    version: int
+    runs: int
+    bytes: int
+
+
+def copy_book(book: sqlite3.Connection, target: Path, *, between: Between) -> Copy:
+    """Copy `book` to `target` in small steps, check the copy and have it on disk.
+
+    `between` hears the share done after every step and may wait, or raise to give up. Writes to
+    `book`, in whatever thread, go on between the steps, and into the copy too. Whatever raises,
+    BackupFailed for one, leaves nothing behind.
+    """
+    arriving = target.with_name(f".arriving-{target.name}")
+    try:
+        _copy_pages(book, arriving, between)
+        found = look_at(arriving)
+        arriving.rename(target)
+        settle(target.parent)
+    except (sqlite3.Error, OSError) as error:
+        raise BackupFailed(f"No backup could be written to {target}: {cause(error)}.") from error
+    finally:
+        arriving.unlink(missing_ok=True)
+    return Copy(target, found.version, found.runs, found.bytes)
+
+
+def _copy_pages(book: sqlite3.Connection, path: Path, between: Between) -> None:
+    path.unlink(missing_ok=True)
+    with closing(sqlite3.connect(path, isolation_level=None)) as copy, path.open("rb") as file:
+        # It counts once it has been checked, so nothing of it needs a journal or a sync.
+        copy.execute("PRAGMA journal_mode = OFF").fetchall()
+        copy.execute("PRAGMA synchronous = OFF")
+        steps = 0
+
+        def tell(_status: int, left: int, pages: int) -> None:
+            nonlocal steps
+            steps += 1
+            if steps % SETTLE_EVERY_STEPS == 0:
+                os.fdatasync(file.fileno())
+            between(1 - left / pages if pages else 1.0)
+
+        book.backup(copy, pages=PAGES_A_STEP, progress=tell, sleep=_RETRY_S)
+        copy.execute("PRAGMA journal_mode = DELETE").fetchall()  # one file, whole by itself
+        os.fsync(file.fileno())
+
+
+def look_at(path: Path) -> Copy:
+    """Check the logbook in the one file at `path`; raise BackupFailed unless it is all sound."""
+    try:
+        if not path.is_file():
+            raise BackupFailed(f"There is no file {path}.")
+        require_header(path)
+        # Nobody else has it: SQLite need not lock it, nor write beside it on a stick that is full.
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?immutable=1", uri=True)) as book:
+            require_ours(book)
+            require_sound(book, "integrity_check")
+            (runs,) = book.execute("SELECT count(*) FROM run").fetchone()
+            return Copy(path, version_of(book), runs, path.stat().st_size)
+    except LogbookUnavailable as error:
+        raise BackupFailed(f"{path} is of no use here: {error}") from error
+    except (sqlite3.Error, Damaged) as error:
+        raise BackupFailed(f"{path} is damaged or no logbook: {cause(error)}.") from error
+    except OSError as error:
+        raise BackupFailed(f"{path} cannot be read: {error.strerror}.") from error

@@ -1,0 +1,277 @@
+"""Backups of a logbook that is being written: complete, sound, seven, and never in the way."""
+
+import os
+import sqlite3
+import threading
+import time
+from contextlib import closing
+
+import pytest
+
+from etchdaemon.errors import BackupFailed, LogbookUnavailable
+from etchdaemon.logbook import backups as backups_module
+from etchdaemon.logbook.backup import copy_book, look_at
+from etchdaemon.logbook.backups import Backups
+from etchdaemon.logbook.logbook import Logbook
+from etchdaemon.logbook.schema import MIGRATIONS
+from logbooks import EVENT, LONG_S, OPENED_UTC, row_of, start_run
+
+NIGHT_UTC = "2026-11-26T03:10:00Z"
+
+
+@pytest.fixture
+def logbook(tmp_path):
+    path = tmp_path / "logbook.sqlite3"
+    with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+        yield logbook
+
+
+@pytest.fixture
+def keep(logbook, tmp_path):
+    """Make the backups of the logbook, all ended with the test."""
+    made = []
+
+    def keep(utc_now=lambda: NIGHT_UTC, **more):
+        backups = Backups(logbook._lend, tmp_path / "backups", utc_now=utc_now, **more)
+        backups.start()
+        made.append(backups)
+        return backups
+
+    yield keep
+    for backups in made:
+        backups.close()
+
+
+def until(holds):
+    deadline_s = time.monotonic() + 60
+    while not holds():
+        assert time.monotonic() < deadline_s
+        time.sleep(0.005)
+
+
+def make(backups):
+    backups.begin()
+    until(lambda: backups.state()["share"] is None)
+    return backups.state()
+
+
+def texts(path):
+    with closing(sqlite3.connect(path)) as book:
+        return [text for (text,) in book.execute("SELECT text FROM run_event ORDER BY id")]
+
+
+def fill(logbook, rows):
+    run = start_run(logbook)
+    logbook.note_rows(run, [row_of(number) for number in range(rows)])
+    logbook.confirm_event(run, **EVENT)
+    return run
+
+
+def test_a_backup_is_one_sound_file_with_everything_that_was_written(logbook, keep, tmp_path):
+    fill(logbook, 500)
+
+    state = make(keep())
+
+    assert state["trouble"] is None
+    assert [entry["at_utc"] for entry in state["kept"]] == ["2026-11-26T03:10:00Z"]
+    (path,) = (tmp_path / "backups").iterdir()
+    found = look_at(path)
+    assert (found.version, found.runs) == (len(MIGRATIONS), 1)
+    assert path.name == state["kept"][0]["name"] == "logbook-000001-20261126T031000.sqlite3"
+    with closing(sqlite3.connect(path)) as book:
+        assert book.execute("SELECT count(*) FROM run_row").fetchone() == (500,)
+        assert book.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+
+
+def test_what_is_written_while_the_backup_is_made_is_in_it_and_does_not_wait(
+    logbook, keep, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(backups_module, "PAUSE_S", 0.001)
+    run = fill(logbook, 20_000)
+    backups = keep()
+
+    backups.begin()
+    written = 0
+    while backups.state()["share"] is not None:
+        logbook.confirm_event(run, **(EVENT | {"text": f"meanwhile {written}"}))
+        written += 1
+
+    (path,) = (tmp_path / "backups").iterdir()
+    found = texts(path)[1:]
+    assert found == [f"meanwhile {number}" for number in range(len(found))]
+    assert 0 < len(found) <= written
+    assert look_at(path).runs == 1
+
+
+def test_seven_are_kept_and_the_oldest_goes_first(logbook, keep, tmp_path):
+    fill(logbook, 1)
+    backups = keep()
+
+    for _ in range(9):
+        state = make(backups)
+
+    numbers = [int(entry["name"].split("-")[1]) for entry in state["kept"]]
+    assert numbers == [9, 8, 7, 6, 5, 4, 3]
+    assert len(list((tmp_path / "backups").iterdir())) == 7
+
+
+def test_one_is_made_at_night_without_being_asked_for_and_no_second(logbook, keep):
+    fill(logbook, 1)
+
+    backups = keep(first_after_s=0.0)
+    until(lambda: backups.state()["kept"] and backups.state()["share"] is None)
+
+    assert backups.last_at_utc == NIGHT_UTC
+    assert not backups._is_due()
+
+
+@pytest.mark.parametrize("clock", ["1970-01-01T00:00:12Z", "2026-11-26T03:10:00+00:00"])
+def test_a_backup_needs_no_clock_that_is_right(logbook, keep, clock):
+    fill(logbook, 1)
+    backups = keep(utc_now=lambda: clock)
+    make(backups)
+
+    state = make(backups)
+
+    assert [entry["name"].split("-")[1] for entry in state["kept"]] == ["000002", "000001"]
+
+
+def test_a_backup_that_fails_says_why_and_leaves_nothing(logbook, keep, tmp_path):
+    fill(logbook, 1)
+    (tmp_path / "backups").write_text("in the way")
+
+    state = make(keep())
+
+    assert state["trouble"].startswith("No backup was made: ")
+    assert "File exists" in state["trouble"]
+    assert (tmp_path / "backups").read_text() == "in the way"
+
+
+def test_without_room_the_oldest_make_room_and_the_last_one_stays(
+    logbook, keep, tmp_path, monkeypatch
+):
+    fill(logbook, 1)
+    backups = keep()
+    for _ in range(3):
+        make(backups)
+    monkeypatch.setattr(backups._space, "free_bytes", lambda: 1_000_000)
+
+    state = make(backups)
+
+    assert state["trouble"].startswith("No backup was made: it needs 30 MB, and 1.0 MB are free")
+    assert [entry["name"].split("-")[1] for entry in state["kept"]] == ["000003"]
+
+
+def test_a_leftover_of_a_power_cut_is_cleared_away(logbook, keep, tmp_path):
+    fill(logbook, 1)
+    (tmp_path / "backups").mkdir()
+    leftover = tmp_path / "backups" / ".arriving-logbook-000001-20261125T030000.sqlite3"
+    leftover.write_bytes(b"half of it")
+
+    make(keep())
+
+    assert not leftover.exists()
+
+
+def test_a_daemon_that_ends_gives_a_backup_up(logbook, tmp_path, monkeypatch):
+    monkeypatch.setattr(backups_module, "PAUSE_S", LONG_S)
+    fill(logbook, 5000)
+    backups = Backups(logbook._lend, tmp_path / "backups", utc_now=lambda: NIGHT_UTC)
+    backups.start()
+    backups.begin()
+    until(lambda: backups.state()["share"])
+
+    backups.close()
+
+    assert list((tmp_path / "backups").iterdir()) == []
+    assert backups.trouble == "The daemon ended while a backup was made."
+
+
+def test_a_damaged_logbook_is_never_taken_for_a_backup(logbook, tmp_path):
+    fill(logbook, 2000)
+    book = logbook._lend()
+    harm = threading.Event()
+
+    def damage(share):
+        if share == 1.0:  # all of it is in the file now
+            harm.set()
+            arriving = next(tmp_path.glob(".arriving-*"))
+            with arriving.open("r+b") as file:
+                file.seek(4096 * 8)
+                file.write(os.urandom(4096 * 8))
+
+    with pytest.raises(BackupFailed, match=r"damaged|malformed"):
+        copy_book(book, tmp_path / "copy.sqlite3", between=damage)
+
+    assert harm.is_set()
+    assert list(tmp_path.glob("*copy*")) == []
+
+
+def not_there(_path):
+    pass
+
+
+def text(path):
+    path.write_text("no database at all " * 100)
+
+
+def empty(path):
+    path.touch()
+
+
+def another_s(path):
+    with closing(sqlite3.connect(path)) as book:
+        book.execute("CREATE TABLE run (id)")
+
+
+def newer(path):
+    with closing(sqlite3.connect(path)) as book:
+        for statement in MIGRATIONS[0]:
+            book.execute(statement)
+        book.execute(f"PRAGMA user_version = {len(MIGRATIONS) + 1}")
+
+
+def folder(path):
+    path.mkdir()
+
+
+@pytest.mark.parametrize(
+    ("make_it", "said"),
+    [
+        (not_there, "There is no file"),
+        (folder, "There is no file"),
+        (text, "damaged or no logbook: it is no database"),
+        (empty, "damaged or no logbook"),
+        (another_s, "another program"),
+        (newer, "written by a newer program"),
+    ],
+)
+def test_what_is_no_backup_of_ours_is_told_from_one(tmp_path, make_it, said):
+    path = tmp_path / "logbook.sqlite3"
+    make_it(path)
+
+    with pytest.raises(BackupFailed, match=said):
+        look_at(path)
+
+
+def test_backups_are_asked_for_like_any_question(logbook, tmp_path):
+    fill(logbook, 1)
+
+    logbook.ask("backup")
+    until(lambda: logbook.ask("backups")["share"] is None)
+
+    assert len(logbook.ask("backups")["kept"]) == 1
+    assert logbook.ask("backups")["folder"] == str(tmp_path / "backups")
+    assert logbook.storage["last_backup_at_utc"] == "2026-11-26T08:00:00Z"
+    assert logbook.storage["backup_trouble"] is None
+
+
+def test_a_logbook_without_a_folder_keeps_none(tmp_path):
+    def closed():
+        raise LogbookUnavailable("Not now.")
+
+    with (
+        Logbook(closed, utc_now=lambda: OPENED_UTC) as logbook,
+        pytest.raises(LogbookUnavailable, match="No backups are kept"),
+    ):
+        logbook.ask("backup")

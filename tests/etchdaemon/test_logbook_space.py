@@ -1,0 +1,50 @@
+"""How much room there is, and what is refused when there is little."""
+
+import pytest
+
+from etchdaemon.errors import LogbookUnavailable
+from etchdaemon.logbook.logbook import Logbook
+from etchdaemon.logbook.space import LEAST_BYTES, LOW_BYTES, Space, as_size, low_sentence
+from logbooks import LONG_S, OPENED_UTC, start_run
+
+
+@pytest.mark.parametrize(
+    ("size_bytes", "said"),
+    [(0, "0.0 MB"), (9_940_000, "9.9 MB"), (30_000_000, "30 MB"), (12_340_000_000, "12.3 GB")],
+)
+def test_a_size_is_said_as_people_say_it(size_bytes, said):
+    assert as_size(size_bytes) == said
+
+
+@pytest.mark.parametrize(
+    ("free_bytes", "said"),
+    [
+        (None, None),
+        (LOW_BYTES, None),
+        (LOW_BYTES - 1, "Make room soon: below 30 MB nothing is started."),
+        (LEAST_BYTES, "Make room soon"),
+        (LEAST_BYTES - 1, "nothing is started. Make room."),
+        (0, "Only 0.0 MB are free"),
+    ],
+)
+def test_people_are_told_when_room_is_short(free_bytes, said):
+    sentence = low_sentence(free_bytes)
+
+    assert said in sentence if said else sentence is None
+
+
+def test_the_room_of_a_folder_is_asked_of_the_system(tmp_path):
+    assert Space(tmp_path).free_bytes() > 0
+    assert Space(tmp_path / "not there").free_bytes() is None
+    Space(tmp_path / "not there").require_room()
+
+
+def test_a_start_is_refused_where_its_run_could_not_be_recorded_to_the_end(tmp_path, monkeypatch):
+    path = tmp_path / "logbook.sqlite3"
+    with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+        monkeypatch.setattr(logbook._keeping.space, "free_bytes", lambda: LEAST_BYTES - 1)
+        with pytest.raises(LogbookUnavailable, match="nothing is started"):
+            start_run(logbook)
+
+        monkeypatch.setattr(logbook._keeping.space, "free_bytes", lambda: LEAST_BYTES)
+        assert start_run(logbook) == 1
