@@ -64,7 +64,7 @@ class Board:
     @property
     def is_beam_enabled(self) -> bool:
         """Whether the beam is let through; without a daemon on the board it always is."""
-        return self._levels["loop_closed"] or not self._was_ever_connected
+        return self._is_chain_closed or not self._was_ever_connected
 
     # The daemon's side
 
@@ -110,7 +110,10 @@ class Board:
         self._settle()
 
     def stick_input(self, name: str, *, level: bool | None) -> None:
-        """Make an input read `level` whatever happens; None frees it."""
+        """Make an input read `level` whatever its contact does; None frees it.
+
+        Only the reading sticks: the chain goes on following the contact.
+        """
         self._require_input(name)
         if level is None:
             self._stuck.pop(name, None)
@@ -203,7 +206,10 @@ class Board:
             self._gate = self.is_beam_enabled
             self._on_gate(self.now_s, self._gate)
 
+    @property
+    def _is_chain_closed(self) -> bool:
+        is_enabled = self.outputs["beam_enable"] or self._is_enable_welded
+        return self._is_relay_set and is_enabled
+
     def _read(self) -> dict[str, bool]:
-        enable = self.outputs["beam_enable"] or self._is_enable_welded
-        levels = self._contacts | {"loop_closed": self._is_relay_set and enable}
-        return levels | self._stuck
+        return self._contacts | {"loop_closed": self._is_chain_closed} | self._stuck

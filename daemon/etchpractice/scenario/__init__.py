@@ -1,0 +1,1 @@
+"""Scenarios: what is to happen in an etch, when, and what must come of it."""

@@ -1,0 +1,145 @@
+"""What can happen in a scenario: one table, from an event's words to the verb that does it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any, Final
+
+
+class Actor(StrEnum):
+    """Who or what an event happens to."""
+
+    BOARD = "board"  # verbs of etchpractice.board
+    MACHINE = "machine"  # verbs of etchpractice.machine
+    CABLE = "cable"  # verbs of the practice machine's process
+    PROCESS = "process"  # signals
+    PERSON = "person"  # what is asked of the daemon
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of event: `takes` are parameters to be given, `fixed` are not."""
+
+    actor: Actor
+    verb: str
+    said: str
+    takes: Mapping[str, type] = field(default_factory=dict)
+    fixed: Mapping[str, Any] = field(default_factory=dict)
+    optional: Mapping[str, type] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that is to happen."""
+
+    kind: Kind
+    given: Mapping[str, Any]
+
+    @property
+    def parameters(self) -> dict[str, Any]:
+        """What the verb is called with."""
+        return {**self.kind.fixed, **self.given}
+
+    def __str__(self) -> str:
+        """Return the sentence that tells of it."""
+        return self.kind.said.format(**self.given)
+
+
+_BOARD, _MACHINE, _CABLE = Actor.BOARD, Actor.MACHINE, Actor.CABLE
+_PROCESS, _PERSON = Actor.PROCESS, Actor.PERSON
+
+
+def _contact(name: str, said: str, *, is_closed: bool) -> Kind:
+    return Kind(_BOARD, "set_input", said, fixed={"name": name, "level": is_closed})
+
+
+EVENTS: Final[Mapping[str, Kind]] = {
+    "lid opens": Kind(_BOARD, "open_lid", "The lid opens."),
+    "lid closes": Kind(_BOARD, "close_lid", "The lid closes."),
+    "button pressed": Kind(_BOARD, "press_button", "Somebody presses the button at the machine."),
+    "fan stops": Kind(_BOARD, "kill_fan", "The fan stops."),
+    "fan runs again": Kind(_BOARD, "mend_fan", "The fan runs again."),
+    "flame": _contact("flame", "The flame detector opens.", is_closed=False),
+    "flame out": _contact("flame", "The flame detector closes again.", is_closed=True),
+    "stop button pressed": _contact(
+        "stop_circuit", "The stop button is pressed.", is_closed=False
+    ),
+    "stop button released": _contact(
+        "stop_circuit", "The stop button is released.", is_closed=True
+    ),
+    "too hot": _contact("temperature", "The temperature switch opens.", is_closed=False),
+    "cool again": _contact("temperature", "The temperature switch closes again.", is_closed=True),
+    "contact opens": Kind(
+        _BOARD, "set_input", "The contact “{name}” opens.", {"name": str}, {"level": False}
+    ),
+    "contact closes": Kind(
+        _BOARD, "set_input", "The contact “{name}” closes.", {"name": str}, {"level": True}
+    ),
+    "input sticks closed": Kind(
+        _BOARD, "stick_input", "The input “{name}” sticks closed.", {"name": str}, {"level": True}
+    ),
+    "input sticks open": Kind(
+        _BOARD, "stick_input", "The input “{name}” sticks open.", {"name": str}, {"level": False}
+    ),
+    "input is freed": Kind(
+        _BOARD, "stick_input", "The input “{name}” is freed.", {"name": str}, {"level": None}
+    ),
+    "contact chatters": Kind(
+        _BOARD, "chatter", "The contact “{name}” chatters at 1 kHz for {seconds:g} s.",
+        {"name": str, "seconds": float},
+    ),
+    "beam contact welds": Kind(_BOARD, "weld_beam_enable", "The beam's contact welds shut."),
+    "controller reset": Kind(_MACHINE, "reset_now", "The controller is reset."),
+    "controller greets again": Kind(_MACHINE, "greet_again", "The controller greets once more."),
+    "supply dips": Kind(_MACHINE, "brown_out", "The controller's supply dips."),
+    "controller falls silent": Kind(_MACHINE, "fall_silent", "The controller falls silent."),
+    "controller speaks again": Kind(_MACHINE, "speak_again", "The controller speaks again."),
+    "controller hangs": Kind(_MACHINE, "hang", "The controller hangs, its outputs as they are."),
+    "replies withheld": Kind(_MACHINE, "withhold_replies", "The controller answers no line."),
+    "replies released": Kind(_MACHINE, "release_replies", "The controller answers again."),
+    "line refused": Kind(
+        _MACHINE, "refuse_next_line", "The controller refuses a line with error {code}.",
+        {"code": int},
+    ),
+    "reply lost": Kind(_MACHINE, "lose_next_reply", "A reply is lost."),
+    "reply too many": Kind(_MACHINE, "extra_reply", "The controller answers once too often."),
+    "replies late": Kind(
+        _MACHINE, "delay_replies", "From now on all replies come {seconds:g} s late.",
+        {"seconds": float},
+    ),
+    "line garbled": Kind(
+        _MACHINE, "garble_next_line", "A digit of a line is changed on its way."
+    ),
+    "reply garbled": Kind(_MACHINE, "garble_next_reply", "A reply is damaged on its way."),
+    "noise": Kind(
+        _MACHINE, "send_noise", "{count} random bytes come from the controller.", {"count": int}
+    ),
+    "alarm": Kind(
+        _MACHINE, "trip_alarm", "The controller raises alarm {number}.", {"number": int}
+    ),
+    "door pin opens": Kind(_MACHINE, "open_door_pin", "The controller's own door contact opens."),
+    "door pin closes": Kind(
+        _MACHINE, "close_door_pin", "The controller's own door contact closes."
+    ),
+    "serial unplugged": Kind(_CABLE, "unplug", "The serial cable is pulled out."),
+    "serial plugged in": Kind(_CABLE, "plug_in", "The serial cable is put back."),
+    "daemon killed": Kind(_PROCESS, "kill_daemon", "The daemon is killed."),
+    "daemon stopped": Kind(_PROCESS, "stop_daemon", "The daemon is stopped in its tracks."),
+    "daemon goes on": Kind(_PROCESS, "continue_daemon", "The daemon goes on."),
+    "press arm": Kind(_PERSON, "arm", "Somebody answers the checklist and arms the box."),
+    "press disarm": Kind(_PERSON, "disarm", "Somebody undoes the arming."),
+    "press start": Kind(_PERSON, "start", "Somebody presses start."),
+    "press hold": Kind(_PERSON, "hold", "Somebody presses hold."),
+    "press hold now": Kind(_PERSON, "hold_now", "Somebody presses hold now."),
+    "press resume": Kind(_PERSON, "resume", "Somebody presses resume."),
+    "press stop": Kind(_PERSON, "stop", "Somebody presses stop."),
+    "press reset": Kind(
+        _PERSON, "reset", "Somebody presses reset.", optional={"names": list}
+    ),
+    "set origin": Kind(_PERSON, "set_origin", "Somebody sets the origin."),
+    "unlock": Kind(_PERSON, "unlock", "Somebody unlocks the controller."),
+    "take up the rest": Kind(
+        _PERSON, "reenter", "Somebody takes the etch up again: “{confirm}”.",
+        {"confirm": str}, optional={"row": int},
+    ),
+}  # fmt: skip

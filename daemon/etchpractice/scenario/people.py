@@ -1,0 +1,44 @@
+"""What a person's event becomes when it is asked of the daemon."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from etchpractice.scenario.events import Event
+from etchpractice.scenario.script import Picture
+from etchpractice.scenario.sight import Sight
+
+# What a person answers at a real machine; nothing can burn at this one.
+ANSWERS: Final[Mapping[str, Any]] = {
+    "extinguisher": True,
+    "lens": True,
+    "filter": True,
+    "focus": "spacer",
+    "under the tile": True,
+    "cloths and tins": True,
+    "clean": True,
+    "even": True,
+    "coated hours ago": 24,
+    "dry": True,
+}
+
+
+def arguments_of(event: Event, sight: Sight, picture: Picture) -> dict[str, Any]:
+    """Return the parameters of the call: what is given, and what a person reads off the page."""
+    given = dict(event.given)
+    job = (sight.status or {}).get("job") or {}
+    to_acknowledge = (job.get("preflight") or {}).get("to_acknowledge", [])
+    match event.kind.verb:
+        case "arm":
+            is_tested = picture.has_constant_power
+            return {
+                "answers": dict(ANSWERS),
+                "test_heartbeat": is_tested,
+                "acknowledge": to_acknowledge,
+            }
+        case "start":
+            return {"acknowledge_long_run": True, "acknowledge": to_acknowledge}
+        case "reset":
+            return {"names": sight.trips, **given}
+        case "reenter":
+            return {"run": sight.run.get("id"), "row": None, **given}
+    return given

@@ -1,0 +1,212 @@
+"""A scenario as it is written down in TOML, read with every fault in it named.
+
+about = "The lid is opened in mid-row, and the etch taken up again."
+
+[picture]              # an even grey of dots, unless a photo is given to the command
+rows = 10
+columns = 200
+
+[[step]]
+at_row = 4             # or at_s after the beginning, after_s after the step before, when_may
+do = "lid opens"       # an event, see `events`; its parameters stand beside it
+expect = { beam = "off" }
+within_s = 0.1         # it comes to that so soon ...
+for_s = 2.0            # ... and stays so for so long
+"""
+
+import tomllib
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, Final
+
+from etchpractice.board import INPUTS
+from etchpractice.scenario.events import EVENTS, Actor, Event
+from etchpractice.scenario.expectations import EXPECTATIONS, Expectation
+from etchpractice.scenario.reader import Reader, unknown
+from etchpractice.scenario.sight import PRESENCE
+
+WITHIN_S: Final = 30.0
+GET_READY: Final = "get ready and start"
+
+
+class FaultyScenario(ValueError):
+    """A scenario is refused; `faults` are sentences, each with its place."""
+
+    def __init__(self, faults: list[str]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("The scenario cannot be played:\n  " + "\n  ".join(faults))
+
+
+class Begins(StrEnum):
+    """Where a scenario begins."""
+
+    LOADED = "loaded"
+    ETCHING = "etching"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """What is etched: an even grey, every second dot of it burnt."""
+
+    rows: int = 10
+    columns: int = 200
+    has_constant_power: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """When a step is due; all that is given must have come."""
+
+    row: int | None = None
+    at_s: float | None = None
+    after_s: float = 0.0
+    offered: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One thing that happens, and what must come of it."""
+
+    moment: Moment
+    event: Event | None
+    expected: tuple[Expectation, ...]
+    within_s: float = WITHIN_S
+    for_s: float = 0.0
+
+    @property
+    def expects_refusal(self) -> bool:
+        """Whether what is asked of the daemon is to be refused."""
+        refused = EXPECTATIONS["refused"]
+        return any(expectation.subject is refused for expectation in self.expected)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scenario:
+    """A timed list of events and expectations. `needs_real_time`: it proves nothing when fast."""
+
+    about: str
+    picture: Picture
+    begins: Begins
+    firmware: str
+    needs_real_time: bool
+    steps: tuple[Step, ...]
+
+
+def read_scenario(text: str) -> Scenario:
+    """Read a scenario; raise FaultyScenario naming everything that is wrong with it."""
+    try:
+        table = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise FaultyScenario([f"it is not TOML: {error}."]) from error
+    faults: list[str] = []
+    scenario = _scenario(Reader(table, "the file", faults))
+    if faults:
+        raise FaultyScenario(faults)
+    return scenario
+
+
+def _scenario(reader: Reader) -> Scenario:
+    about = reader.take("about", str, None, "a text")
+    if not about:
+        reader.complain("“about” is missing: say in one sentence what is played.")
+    begins = reader.choice("begins", Begins.ETCHING.value, tuple(Begins))
+    scenario = Scenario(
+        about=about or "",
+        picture=_picture(reader.table("picture")),
+        begins=Begins(begins),
+        firmware=reader.choice("firmware", "8-bit", ("8-bit", "32-bit")),
+        needs_real_time=reader.take("real_time", bool, False, "true or false"),
+        steps=tuple(step for one in reader.tables("step") for step in _steps(one)),
+    )
+    if not reader.faults and not any(step.expected for step in scenario.steps):
+        reader.complain("nothing is expected, so nothing could fail.")
+    reader.done()
+    return scenario
+
+
+def _picture(reader: Reader) -> Picture:
+    picture = Picture(
+        rows=reader.number("rows", 10, kind=int, least=1),
+        columns=reader.number("columns", 200, kind=int, least=2),
+        has_constant_power=reader.take("constant_power", bool, False, "true or false"),
+    )
+    reader.done()
+    return picture
+
+
+def _steps(reader: Reader) -> tuple[Step, ...]:
+    """Return a step; “get ready and start” stands for the three that a person does."""
+    moment = Moment(
+        row=reader.number("at_row", None, kind=int),
+        at_s=reader.number("at_s", None),
+        after_s=reader.number("after_s", 0.0),
+        offered=reader.take("when_may", str, None, "a text"),
+    )
+    within_s = reader.number("within_s", WITHIN_S)
+    for_s = reader.number("for_s", 0.0)
+    expected = _expected(Reader(
+        reader.take("expect", dict, {}, "a table"), f"{reader.where}, “expect”", reader.faults
+    ))  # fmt: skip
+    do = reader.take("do", str, None, "a text")
+    before: tuple[Step, ...] = ()
+    event = STARTING.event if do == GET_READY else _event(do, reader)
+    if do == GET_READY:
+        before, moment = GETTING_READY, STARTING.moment
+    reader.done()
+    if do is None and not expected:
+        reader.complain("nothing is done and nothing expected.")
+    step = Step(moment=moment, event=event, expected=expected, within_s=within_s, for_s=for_s)
+    return (*before, step)
+
+
+def _event(do: str | None, reader: Reader) -> Event | None:
+    if do is None:
+        return None
+    kind = EVENTS.get(do)
+    if kind is None:
+        reader.complain(f"“{do}” is {unknown(do, (*EVENTS, GET_READY))}")
+        reader.rest()
+        return None
+    given = {}
+    for name, wanted in {**kind.takes, **kind.optional}.items():
+        value = _parameter(name, wanted, reader, is_contact=kind.actor is Actor.BOARD)
+        if value is not None:
+            given[name] = value
+        elif name in kind.takes:
+            reader.complain(f"“{do}” needs “{name}”, {_KINDS[wanted]}.")
+            given[name] = wanted()
+    return Event(kind, given)
+
+
+def _parameter(name: str, wanted: type, reader: Reader, *, is_contact: bool) -> Any:
+    if wanted in (int, float):
+        return reader.number(name, None, kind=wanted)
+    value = reader.take(name, wanted, None, _KINDS[wanted])
+    if is_contact and value is not None and value not in INPUTS:
+        reader.complain(f"“{value}” is {unknown(value, INPUTS)}")
+    return value
+
+
+def _expected(reader: Reader) -> tuple[Expectation, ...]:
+    expected = []
+    for name, value in reader.rest().items():
+        subject = EXPECTATIONS.get(name)
+        if subject is None:
+            reader.complain(f"“{name}” is {unknown(name, tuple(EXPECTATIONS))}")
+        elif not subject.takes(value):
+            reader.complain(f"“{name}” must be {subject.wanted()}, not {value!r}.")
+        else:
+            expected.append(Expectation(subject, value))
+    return tuple(expected)
+
+
+_KINDS: Final = {
+    str: "a text", float: "a number", int: "a whole number", list: "a list of texts",
+}  # fmt: skip
+GETTING_READY: Final = (
+    Step(moment=Moment(offered="arm"), event=Event(EVENTS["press arm"], {}), expected=()),
+    Step(moment=Moment(offered=PRESENCE), event=Event(EVENTS["button pressed"], {}), expected=()),
+)
+STARTING: Final = Step(
+    moment=Moment(offered="start"), event=Event(EVENTS["press start"], {}), expected=()
+)

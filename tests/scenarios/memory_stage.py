@@ -1,0 +1,101 @@
+"""A stage in memory: the guarded rig, which plays a scenario as fast as it can be computed."""
+
+from etchdaemon.errors import EtchdaemonError
+from etchpractice.machine import PracticeMachine
+from etchpractice.scenario.events import Actor
+from etchpractice.scenario.people import arguments_of
+from etchpractice.scenario.rows import PIECE_MM, amiss, row_light
+from etchpractice.scenario.script import GETTING_READY, STARTING, Begins
+from etchpractice.scenario.sight import Sight
+from etchwarden.scenario_job import write_grey
+from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
+from rig.bench import STEP_S
+from rig.guarded import GuardedRig
+
+
+class MemoryStage:
+    """Plays on a guarded rig; a daemon that is killed or stopped simply gets no turn."""
+
+    def __init__(self, folder, scenario):
+        self.picture = scenario.picture
+        self.rig = GuardedRig(folder, PracticeMachine(firmware=scenario.firmware))
+        self.is_turned = True  # whether daemon and guard get their turns
+        self.refusal = None
+        job = folder / "job"
+        write_grey(self.picture, folder=job)
+        self.sheet = read_sheet(job)
+        if self.picture.has_constant_power:
+            self.rig.preflight.find("constant power", "acknowledge")
+        self.rig.get_ready()
+        self._load(job)
+        if scenario.begins is Begins.ETCHING:
+            for step in (*GETTING_READY, STARTING):
+                self.rig.wait_until(lambda step=step: step.moment.offered in self.sight().may)
+                self.do(step.event)
+            assert self.refusal is None, self.refusal
+
+    def _load(self, job):
+        with (job / GCODE_NAME).open("rb") as gcode, (job / SHEET_NAME).open("rb") as sheet:
+            self.rig.ask("load", gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
+
+    def sight(self):
+        machine = self.rig.machine
+        return Sight(
+            machine={
+                "now_s": machine.now_s,
+                "is_burning": machine.is_burning,
+                "is_beam_enabled": machine.board.is_beam_enabled,
+                "controller_state": machine.controller.state.value,
+                "outputs": machine.board.outputs,
+            },
+            status=self.rig.wishes.snapshot() if self.is_turned else None,
+            refusal=self.refusal,
+            look_at_rows=self.look_at_rows,
+        )
+
+    def look_at_rows(self):
+        frame = self.sheet.picture
+        rectangle = (frame.left_mm, frame.bottom_mm, frame.right_mm, frame.top_mm)
+        pieces = round(self.sheet.width_mm / PIECE_MM)
+        tile = self.rig.machine.tile
+        return amiss(row_light(tile, rectangle, rows=self.picture.rows, pieces=pieces))
+
+    def do(self, event):
+        machine = self.rig.machine
+        match event.kind.actor:
+            case Actor.BOARD:
+                getattr(machine.board, event.kind.verb)(**event.parameters)
+            case Actor.MACHINE | Actor.CABLE:
+                getattr(machine, event.kind.verb)(**event.parameters)
+            case Actor.PROCESS:
+                getattr(self, event.kind.verb)()
+            case Actor.PERSON:
+                self.ask(event)
+
+    def ask(self, event):
+        try:
+            arguments = arguments_of(event, self.sight(), self.picture)
+            self.rig.ask(event.kind.verb, **arguments)
+        except EtchdaemonError as error:
+            self.refusal = str(error)
+        else:
+            self.refusal = None
+
+    def let_time_pass(self):
+        if self.is_turned:
+            self.rig.step()
+        else:
+            self.rig.machine.advance(STEP_S)
+
+    def kill_daemon(self):
+        self.is_turned = False
+        self.rig.board.disconnect()  # what the kernel does to the wires of a killed process
+
+    def stop_daemon(self):
+        self.is_turned = False
+
+    def continue_daemon(self):
+        self.is_turned = True
+
+    def close(self):
+        self.rig.service.close()
