@@ -232,6 +232,25 @@ def test_a_heartbeat_that_opens_the_loop_is_proven_at_arming():
     assert bench.interlocks.arming.is_heartbeat_proven
 
 
+def test_after_a_heartbeat_test_somebody_has_to_press_once_more_because_the_relay_has_fallen():
+    bench = Bench()
+    bench.run(1)
+    bench.press_button()
+    bench.ask_to_arm(with_heartbeat_test=True)
+    bench.follows_beam = False
+    bench.tick()
+    bench.close(Input.LOOP_CLOSED)
+    bench.run(0.3)
+    bench.open(Input.LOOP_CLOSED)
+    bench.run(0.3)
+    step_before = bench.interlocks.arming.step
+
+    bench.press_button()
+
+    assert step_before is ArmingStep.PRESENCE
+    assert bench.interlocks.arming.is_armed
+
+
 def test_a_heartbeat_contact_that_does_not_open_fails_the_arming(bench):
     bench.run(1)
     bench.ask_to_arm(with_heartbeat_test=True)

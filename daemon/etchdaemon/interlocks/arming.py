@@ -107,7 +107,9 @@ class Arming:
         )
 
     def _wait_for_somebody(self, presence_at_s: float | None, now_s: float) -> "Arming":
-        if presence_at_s is not None and now_s - presence_at_s <= WITHIN_S:
+        # Without its heartbeat the safety relay has fallen, and only the button sets it again.
+        counts_from_s = self.since_s if self.is_heartbeat_proven else now_s - WITHIN_S
+        if presence_at_s is not None and presence_at_s >= counts_from_s:
             return self._to(ArmingStep.ARMED, now_s)
         if now_s - self.since_s > WITHIN_S:
             return self.disarm("Nobody came to the machine within a minute; arm again.")
