@@ -144,6 +144,14 @@ class Guard(BeamEnable, Protocol):
         """Ask the questions about the bed again."""
         ...
 
+    def try_output(self, name: str, *, is_on: bool) -> None:
+        """Try an output for a moment, or leave off."""
+        ...
+
+    def wiring(self) -> Mapping[str, Any]:
+        """Return every input as it is and every output as it was driven: plain JSON values."""
+        ...
+
     def report(self, *, day: str) -> Mapping[str, Any]:
         """Return what a person is shown: plain JSON values."""
         ...

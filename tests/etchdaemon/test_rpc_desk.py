@@ -23,6 +23,9 @@ NEEDED = {
     "set_power": {"percent": 90},
     "arm": {"answers": {"dry": True}},
     "reset": {"names": ["lid closed"]},
+    "move_to": {"x_mm": 10, "y_mm": 2.5},
+    "move_by": {"x_mm": -0.1, "y_mm": 0},
+    "try_output": {"name": "lamp"},
 }
 QUESTIONS = {
     "runs": {"before": None, "limit": 500},

@@ -4,21 +4,31 @@ from typing import Any
 
 import pytest
 
-from etchdaemon.rpc.method import LARGEST, REQUIRED, Number, Right
+from etchdaemon.rpc.method import LARGEST, REQUIRED, Length, Number, Right
 from etchdaemon.rpc.methods import AT_ONCE, METHODS, find_method
 from etchwire.errors import UnfitParameters, UnknownMethod
 
 PARAMETERS = [(method, given) for method in METHODS for given in method.parameters]
 NUMBERS = [(method, given) for method, given in PARAMETERS if isinstance(given, Number)]
-WORDS = [(method, given) for method, given in PARAMETERS if not isinstance(given, Number)]
+LENGTHS = [(method, given) for method, given in PARAMETERS if isinstance(given, Length)]
+WORDS = [(method, given) for method, given in PARAMETERS if hasattr(given, "kind")]
 FIT = {str: "Ada", bool: True, dict[str, Any]: {"dry": True}, list[str]: ["lid closed"]}
-READING = {"status", "subscribe", "runs", "run", "run_rows", "run_events", "backups"}
+READING = {
+    "status",
+    "subscribe",
+    "settings",
+    "wiring",
+    "runs",
+    "run",
+    "run_rows",
+    "run_events",
+    "backups",
+}
 
 
 def full(method):
     return {
-        given.name: 7 if isinstance(given, Number) else FIT[given.kind]
-        for given in method.parameters
+        given.name: FIT[given.kind] if hasattr(given, "kind") else 7 for given in method.parameters
     }
 
 
@@ -39,6 +49,14 @@ def test_a_method_takes_its_own_parameters_and_no_other(method):
 def test_a_parameter_that_is_no_whole_number_is_refused(method, number, value):
     with pytest.raises(UnfitParameters, match=f"'{number.name}' must be a whole number"):
         method.fit(full(method) | {number.name: value})
+
+
+@pytest.mark.parametrize(("method", "length"), LENGTHS, ids=number_id)
+@pytest.mark.parametrize("value", ["7", None, True, [], 2e6, 10**400, float("nan")], ids=repr)
+def test_a_parameter_that_is_no_length_is_refused(method, length, value):
+    assert method.fit(full(method) | {length.name: -0.1})[length.name] == -0.1
+    with pytest.raises(UnfitParameters, match=f"'{length.name}' must be a length in mm"):
+        method.fit(full(method) | {length.name: value})
 
 
 @pytest.mark.parametrize(("method", "word"), WORDS, ids=number_id)

@@ -17,6 +17,7 @@ from etchwire.reception import Asked, Reception
 from etchwire.server import LineServer
 
 GREETING: Final = {"program": "etchwarden daemon"}
+_SHOWN: Final = frozenset(("status", "subscribe"))  # answered with the snapshot
 _KINDS: Final = {CommandRefused: "refused", JobRefused: "job", LogbookUnavailable: "busy"}
 
 
@@ -93,7 +94,7 @@ class Desk:
             return self._history.ask(method.name, **params)
         if method.name == "subscribe":
             self._subscribers.add(asked.caller)
-        if method.right is Right.OBSERVE:
+        if method.name in _SHOWN:
             return self._operator.snapshot()
         files = asked.take_files(len(method.files))
         try:
