@@ -198,6 +198,19 @@ class Guard:
         with self._held():
             self._interlocks.checklist.note_bed_touched()
 
+    def try_output(self, name: str, *, is_on: bool) -> None:
+        """Try an output of that name for a moment, or leave off; raise CommandRefused."""
+        with self._held():
+            self._interlocks.try_output(name, is_on=is_on, now_s=self._clock.now_s())
+        self._ask_for_look()
+
+    def wiring(self) -> dict[str, Any]:
+        """Return every input as it is and every output as it was driven: plain JSON values."""
+        with self._held():
+            box = self._interlocks
+            driven = dict(self._driven)
+            return box.wiring.report(driven, is_free=box.is_free, now_s=self._clock.now_s())
+
     def report(self, *, day: str) -> dict[str, Any]:
         """Return what a person is shown: plain JSON values."""
         with self._held():

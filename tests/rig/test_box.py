@@ -314,3 +314,26 @@ def test_the_heartbeat_contact_holds_through_a_whole_run(rig):
         held.append(rig.machine.board.inputs()["loop_closed"] or not rig.is_beam_enabled)
 
     assert held.count(False) < 5, "only while the contact itself moves"
+
+
+def test_the_wiring_test_shows_every_contact_and_tries_an_output(rig):
+    rig.get_ready()
+    rig.wait(1.0)
+
+    rig.ask("try_output", name="lamp", on=True)
+    rig.wait(0.1)
+    shown = rig.ask("wiring")
+
+    lamp = next(one for one in shown["outputs"] if one["name"] == "lamp")
+    assert lamp["is_on"]
+    assert rig.board.outputs["lamp"]
+    assert all(one["is_safe"] is not False for one in shown["inputs"])
+
+
+def test_the_settings_that_matter_are_told_as_the_controller_answered(rig):
+    rig.get_ready()
+
+    shown = rig.ask("settings")
+
+    assert {one["name"]: one["values"] for one in shown["settings"]}["full power"] == ["1000.000"]
+    assert b"$30=" not in rig.port.written

@@ -49,6 +49,9 @@ class Unguarded:
     def disarm(self):
         pass
 
+    def wiring(self):
+        return {"inputs": [], "outputs": [], "can_be_tried": False}
+
     def note_steered(self, now_s, *, is_waiting=False):
         pass
 

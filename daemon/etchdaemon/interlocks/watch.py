@@ -20,6 +20,7 @@ from etchdaemon.interlocks.senses import Senses
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
 from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
+from etchdaemon.interlocks.wiring import Wiring
 
 STEERING_FRESH_S: Final = 0.08  # so that the heartbeat stops within 100 ms of a blocked loop
 LONGEST_WAIT_S: Final = 15.0  # the loop for the logbook, at a start and a resume
@@ -64,6 +65,7 @@ class Interlocks:
         self.rounds = WatchRounds()
         self.is_attended_only = is_attended_only(setup.wired)
         self.attendance = rounds_for(setup.attendance, is_attended_only=self.is_attended_only)
+        self.wiring = Wiring(setup.wired, lasts=contact_factor)
         self._time_factor = time_factor
         self._contact_factor = contact_factor
         self._is_etching = False
@@ -78,6 +80,12 @@ class Interlocks:
         if self._is_etching:
             return Phase.ETCHING
         return Phase.ARMED if self.arming.is_armed else Phase.IDLE
+
+    @property
+    def is_free(self) -> bool:
+        """Whether nothing is etched, armed or tripped, so that outputs may be tried."""
+        is_idle = self.phase is Phase.IDLE and not self.arming.is_under_way
+        return is_idle and not self.latch.trips
 
     @property
     def is_beam_on(self) -> bool:
@@ -119,10 +127,14 @@ class Interlocks:
     def look(self, look: Look) -> Orders:
         """Take in one look at the board and return what follows from it."""
         now_s = look.now_s
+        self.wiring.see(look)
+        is_wanted = self.phase is not Phase.IDLE or self.arming.is_under_way
+        if self.wiring.go_on(now_s, is_free=self.is_free) is Output.EXTRACTION and not is_wanted:
+            self.senses.fan = self.senses.fan.stop_now(now_s)
         self.senses.take(
             look,
             beam=self._beam,
-            is_fan_wanted=self.phase is not Phase.IDLE or self.arming.is_under_way,
+            is_fan_wanted=is_wanted or self.wiring.tries(Output.EXTRACTION),
             air=self.latch.air(),
         )
         self.rounds = self.rounds.advance(self.attendance, now_s)
@@ -244,6 +256,14 @@ class Interlocks:
         is_there = self.senses.presence.is_fresh(now_s)
         return self.latch.reset(names, self.senses.found(now_s), is_somebody_there=is_there)
 
+    def try_output(self, name: str, *, is_on: bool, now_s: float) -> None:
+        """Try an output for a moment, or leave off; raise CommandRefused."""
+        if is_on and not self.is_free:
+            raise CommandRefused(
+                "Outputs can be tried only while nothing is armed, etched or waiting for a reset."
+            )
+        self.wiring.begin(name, is_on=is_on, now_s=now_s, is_fan_on=self.senses.fan.is_on)
+
     def answer_round(self, now_s: float) -> None:
         """Note that somebody is within reach; raise CommandRefused when nobody was asked."""
         if not self.rounds.is_asking:
@@ -290,8 +310,9 @@ class Interlocks:
         outputs = {
             Output.BEAM_ENABLE: is_beam_on,
             Output.EXTRACTION: self.senses.fan.is_on,
-            Output.LAMP: is_lamp_on(self.phase, now_s),
-            Output.BUZZER: is_buzzer_on(
+            Output.LAMP: self.wiring.tries(Output.LAMP) or is_lamp_on(self.phase, now_s),
+            Output.BUZZER: self.wiring.tries(Output.BUZZER)
+            or is_buzzer_on(
                 reaction,
                 tripped_for_s=now_s - trips[-1].at_s if trips else 0.0,
                 is_round_asking=self.rounds.is_asking,
@@ -304,7 +325,8 @@ class Interlocks:
     def _beat(self, now_s: float) -> None:
         fresh_s = STEERING_FRESH_S * self._time_factor
         is_steered = self._steered_at_s is not None and now_s - self._steered_at_s <= fresh_s
-        if is_steered and not self.arming.withholds_heartbeat:
+        is_withheld = self.arming.withholds_heartbeat or self.wiring.tries(Output.HEARTBEAT)
+        if is_steered and not is_withheld:
             self._heartbeat = not self._heartbeat
 
     def _refuse_if_unsafe(self, now_s: float, phase: Phase) -> None:

@@ -2,10 +2,11 @@
 
 from typing import Any, Final
 
-from etchdaemon.rpc.method import Method, Number, Right, Word
+from etchdaemon.rpc.method import Length, Method, Number, Right, Word
 
 _PERCENT: Final = Number("percent")
 _ACKNOWLEDGE: Final = Word("acknowledge", list[str], otherwise=[])
+_PLACE: Final = (Length("x_mm"), Length("y_mm"))
 _JOB: Final = ("gcode_fd", "sheet_fd")
 
 MACHINE_METHODS: Final = (
@@ -72,5 +73,37 @@ MACHINE_METHODS: Final = (
     Method("home", Right.OPERATE, "Begin to home a machine that has switches for it."),
     Method("unlock", Right.OPERATE, "Unlock a controller that has locked itself."),
     Method("set_origin", Right.OPERATE, "Take the head's place as the job's origin."),
-    Method("stop", Right.OPERATE, "End the run; the beam goes out.", is_at_once=True),
+    Method(
+        "move_to",
+        Right.OPERATE,
+        "Begin to move the head, beam off, to a place in the job's coordinates.",
+        _PLACE,
+    ),
+    Method("move_by", Right.OPERATE, "Begin to move the head, beam off, by so much.", _PLACE),
+    Method(
+        "trace_outline",
+        Right.OPERATE,
+        "Begin to take the head, beam off, once round what the job will etch.",
+        (Word("with_run_ups", bool, otherwise=False),),
+    ),
+    Method(
+        "settings",
+        Right.OBSERVE,
+        "The controller's settings that matter, as it answered last, and what they mean.",
+    ),
+    Method(
+        "wiring", Right.OBSERVE, "Every input of the box as it is, every output as it was driven."
+    ),
+    Method(
+        "try_output",
+        Right.OPERATE,
+        "Drive an output for a moment (withhold the heartbeat); never the beam's.",
+        (Word("name", str), Word("on", bool, otherwise=True)),
+    ),
+    Method(
+        "stop",
+        Right.OPERATE,
+        "End the run, and the beam goes out; or stop the head that moves.",
+        is_at_once=True,
+    ),
 )

@@ -10,6 +10,8 @@ from etchwire.errors import UnfitParameters
 
 LARGEST: Final = 2**53  # beyond it JSON's readers disagree about whole numbers
 
+LONGEST_MM: Final = 1e6
+
 
 class Right(StrEnum):
     """What a caller must be allowed to do."""
@@ -51,6 +53,30 @@ class Number:
         if self.otherwise is REQUIRED:
             return self.name
         return f"{self.name} = {'null' if self.otherwise is None else self.otherwise}"
+
+
+@dataclass(frozen=True, slots=True)
+class Length:
+    """A length in mm that a method takes, of either sign."""
+
+    name: str
+    otherwise: _Required = REQUIRED
+
+    def value_in(self, params: Mapping[str, Any]) -> float:
+        """Return the length given; raise UnfitParameters."""
+        value = params.get(self.name, REQUIRED)
+        if isinstance(value, _Required):
+            raise UnfitParameters("refused", f"the parameter {self.name!r} is missing")
+        is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+        if not is_number or not -LONGEST_MM <= value <= LONGEST_MM:
+            raise UnfitParameters(
+                "refused", f"{self.name!r} must be a length in mm, not {value!r:.40}"
+            )
+        return float(value)
+
+    def __str__(self) -> str:
+        """Return how the table shows it."""
+        return self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +124,7 @@ class Method:
     name: str
     right: Right
     text: str
-    parameters: tuple[Number | Word, ...] = ()
+    parameters: tuple[Number | Length | Word, ...] = ()
     is_at_once: bool = False
     files: tuple[str, ...] = ()
 

@@ -20,6 +20,7 @@ BOX_WISHES: Final[Mapping[str, Callable[[Guard, Arguments, str], None]]] = {
     "disarm": lambda guard, _arguments, _day: guard.disarm(),
     "reset": lambda guard, arguments, _day: guard.reset(arguments["names"]),
     "answer_round": lambda guard, _arguments, _day: guard.answer_round(),
+    "try_output": lambda guard, said, _day: guard.try_output(said["name"], is_on=said["on"]),
     "bed_touched": lambda guard, _arguments, _day: guard.note_bed_touched(),
 }
 

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from etchdaemon.controller.parsing import ACCEPTED
+from etchdaemon.controller.setting_list import settings_of
 from etchdaemon.errors import CommandRefused, EtchdaemonError, PortLost
 from etchdaemon.interlocks.rules import Phase
 from etchdaemon.ports import Clock, Guard, Preflight, Records
@@ -199,6 +200,14 @@ class Service:
         if not self._machine.is_ready:
             raise CommandRefused(self._machine.sentence)
 
+    def _tell(self, request: Request, _now_s: float) -> None:
+        """Tell what is too much for every snapshot."""
+        request.accept(
+            self._guard.wiring()
+            if request.command == "wiring"
+            else settings_of(self._machine.facts)
+        )
+
     def _do_not_know(self, request: Request, _now_s: float) -> None:
         raise CommandRefused(f"This daemon does not know how to {request.command!r}.")
 
@@ -226,6 +235,7 @@ _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
     **dict.fromkeys(
         CHORES, lambda service, request, now_s: service._between.do_chore(request, now_s)
     ),
+    **dict.fromkeys(("wiring", "settings"), Service._tell),
     **dict.fromkeys(WAYS, lambda service, request, now_s: service._between.move(request, now_s)),
     **dict.fromkeys(BOX_WISHES, Service._ask_box),
 }

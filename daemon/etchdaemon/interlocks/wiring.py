@@ -1,0 +1,184 @@
+"""The wiring test: what each input shows and since when, and one output tried for a moment."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.inputs import Input, Look, Output
+
+TRIAL_S: Final = 5.0
+WITHHELD_S: Final = 2.0  # the heartbeat's contact opens after half a second
+STALE_S: Final = 0.25
+
+# What a contact means to a person: closed, open. Each wire once by hand, and this must change.
+INPUT_WORDS: Final[Mapping[Input, tuple[str, str, str]]] = {
+    Input.LID: ("Lid", "The lid is closed.", "The lid is open."),
+    Input.LID_SECOND: ("Lid, second contact", "The lid is closed.", "The lid is open."),
+    Input.AIR_FLOW: ("Air flow", "Air flows.", "No air flows."),
+    Input.PRESSURE_ABOVE_LOW: (
+        "Pressure, low end", "The extraction draws.", "The extraction draws too little.",
+    ),
+    Input.PRESSURE_BELOW_HIGH: (
+        "Pressure, high end", "The filter lets air through.", "The filter is full.",
+    ),
+    Input.FLAME: ("Flame and smoke", "Nothing burns.", "It burns, or the wire is cut."),
+    Input.STOP_CIRCUIT: (
+        "Stop circuit", "No stop button is pressed.", "A stop button is pressed.",
+    ),
+    Input.TEMPERATURE: ("Temperature", "It is cool enough.", "It is too hot."),
+    Input.ARM_BUTTON: ("Button at the machine", "It is pressed.", "It is not pressed."),
+    Input.LOOP_CLOSED: (
+        "End of the laser’s loop", "The laser may burn.", "The laser cannot burn.",
+    ),
+}  # fmt: skip
+
+# What a person should see or hear when an output is tried.
+OUTPUT_WORDS: Final[Mapping[Output, tuple[str, str]]] = {
+    Output.BEAM_ENABLE: (
+        "Beam enable",
+        "Never tried by hand: “Get ready” closes it for a tenth of a second and looks whether the"
+        " loop follows.",
+    ),
+    Output.EXTRACTION: (
+        "Extraction",
+        "The fan runs for five seconds; after one or two, “Air flow” must say that air flows.",
+    ),
+    Output.LAMP: ("Lamp", "The lamp at the machine is lit for five seconds."),
+    Output.BUZZER: ("Buzzer", "The buzzer sounds for five seconds."),
+    Output.HEARTBEAT: (
+        "Heartbeat",
+        "The heartbeat stops for two seconds: its relay must click open, and the safety relay with"
+        " it. Press the button at the machine afterwards.",
+    ),
+}
+
+_MEANS_NOTHING: Final = frozenset({Input.ARM_BUTTON})
+_FOLLOWS: Final = {
+    Input.AIR_FLOW: Output.EXTRACTION,
+    Input.PRESSURE_ABOVE_LOW: Output.EXTRACTION,
+    Input.LOOP_CLOSED: Output.BEAM_ENABLE,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """What an input reads, since when, and when it was read last."""
+
+    is_closed: bool
+    since_s: float
+    read_at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """An output that is being tried: it is driven, except for the heartbeat, which is withheld."""
+
+    output: Output
+    until_s: float
+
+
+class Wiring:
+    """Remembers contacts, and holds the one trial that is under way."""
+
+    def __init__(self, wired: frozenset[Input | Output], *, lasts: float = 1.0) -> None:
+        """`lasts` stretches trials where the machine's time runs faster than a person's."""
+        self.trial: Trial | None = None
+        self._wired = wired
+        self._lasts = lasts
+        self._contacts: dict[Input, Contact] = {}
+
+    def see(self, look: Look) -> None:
+        """Take in one look; an input that opened for an instant has changed just now."""
+        for name, level in look.levels.items():
+            before = self._contacts.get(name)
+            has_stayed = before is not None and before.is_closed is level.is_closed
+            if before is not None and has_stayed and name not in look.opened_at_s:
+                since_s = before.since_s
+            else:
+                since_s = look.now_s
+            self._contacts[name] = Contact(level.is_closed, since_s, level.at_s)
+
+    def begin(self, name: str, *, is_on: bool, now_s: float, is_fan_on: bool) -> None:
+        """Try the output of that name, or leave off; raise CommandRefused."""
+        output = next((one for one in Output if one.value == name), None)
+        if output is None or output not in self._wired:
+            raise CommandRefused(f"No output “{name}” is wired here.")
+        if output is Output.BEAM_ENABLE:
+            raise CommandRefused(
+                "The beam's contact is never tried by hand. Arming tests it: for a tenth of a"
+                " second, with nothing being fed."
+            )
+        if not is_on:
+            self.trial = None if self.trial is None else Trial(self.trial.output, now_s)
+            return
+        if output is Output.EXTRACTION and is_fan_on:
+            raise CommandRefused("The extraction runs already; wait until it has stopped.")
+        lasts_s = WITHHELD_S if output is Output.HEARTBEAT else TRIAL_S
+        self.trial = Trial(output, now_s + lasts_s * self._lasts)
+
+    def go_on(self, now_s: float, *, is_free: bool) -> Output | None:
+        """Return the output whose trial has ended just now; only an idle box goes on trying."""
+        trial = self.trial
+        if trial is None or (is_free and now_s < trial.until_s):
+            return None
+        self.trial = None
+        return trial.output
+
+    def tries(self, output: Output) -> bool:
+        """Return whether that output is being tried."""
+        return self.trial is not None and self.trial.output is output
+
+    def report(
+        self, outputs: Mapping[Output, bool], *, is_free: bool, now_s: float
+    ) -> dict[str, Any]:
+        """Return what a person is shown: plain JSON values, `outputs` being as they were driven."""
+        return {
+            "inputs": [self._input(name, outputs, now_s) for name in Input],
+            "outputs": [self._output(name, outputs, is_free, now_s) for name in Output],
+            "can_be_tried": is_free,
+        }
+
+    def _input(self, name: Input, outputs: Mapping[Output, bool], now_s: float) -> dict[str, Any]:
+        label, closed_words, open_words = INPUT_WORDS[name]
+        contact = self._contacts.get(name)
+        shown: dict[str, Any] = {
+            "name": name.value,
+            "label": label,
+            "is_wired": name in self._wired,
+        }
+        if contact is None or now_s - contact.read_at_s > STALE_S * self._lasts:
+            words = "It cannot be read." if name in self._wired else "Not wired."
+            is_safe = False if name in self._wired else None
+            return {**shown, "is_closed": None, "is_safe": is_safe, "for_s": None, "words": words}
+        return {
+            **shown,
+            "is_closed": contact.is_closed,
+            "is_safe": _is_safe(name, contact, outputs),
+            "for_s": round(max(now_s - contact.since_s, 0.0), 1),
+            "words": closed_words if contact.is_closed else open_words,
+        }
+
+    def _output(
+        self, name: Output, outputs: Mapping[Output, bool], is_free: bool, now_s: float
+    ) -> dict[str, Any]:
+        label, words = OUTPUT_WORDS[name]
+        trial = self.trial if self.tries(name) else None
+        return {
+            "name": name.value,
+            "label": label,
+            "is_wired": name in self._wired,
+            "is_on": outputs.get(name, False),
+            "can_be_tried": is_free and name in self._wired and name is not Output.BEAM_ENABLE,
+            "is_tried_for_s": None if trial is None else round(max(trial.until_s - now_s, 0.0), 1),
+            "words": words if name in self._wired else "Not wired.",
+        }
+
+
+def _is_safe(name: Input, contact: Contact, outputs: Mapping[Output, bool]) -> bool | None:
+    """Return whether it is as it should be; None for what has no better and no worse."""
+    if name in _MEANS_NOTHING:
+        return None
+    if name in _FOLLOWS:
+        return contact.is_closed is outputs.get(_FOLLOWS[name], False)
+    return contact.is_closed
