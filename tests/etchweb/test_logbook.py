@@ -4,6 +4,7 @@ import io
 
 import pytest
 
+from etchweb.etch_view import told
 from etchwire.errors import Refused
 from fake_daemon import ETCH, GONE
 
@@ -127,3 +128,12 @@ def test_the_table_holds_every_row_with_its_units_in_the_head(phone):
     assert len(lines) == 970
     assert [line["row"] for line in lines[298:302]] == ["298", "299", "330", "331"]
     assert float(lines[388 - 30]["feed_mean_mm_per_min"]) == pytest.approx(2500.0)
+
+
+def test_what_two_events_say_in_the_same_words_is_told_once():
+    trip = {"at_s": 18.0, "text": "the lid is open."}
+
+    assert told([trip, trip, trip | {"at_s": 400.0}]) == [
+        {"at": "18 s", "text": "The lid is open."},
+        {"at": "7 min", "text": "The lid is open."},
+    ]

@@ -1,7 +1,7 @@
 import pytest
 
 from etchweb.watch_view import HEADLINES, SCENES, away_view, changes, watch_view
-from fake_daemon import RUN, STATES, snapshot
+from fake_daemon import LID_TRIP, RUN, STATES, snapshot
 
 
 def run_view(state="etching", time_factor=1, **changes_to_run):
@@ -71,6 +71,8 @@ def test_what_stands_on_the_page_already_is_not_said_twice():
 
     assert watch_view(lost)["sentence"] == "No picture is loaded."
     assert watch_view(snapshot("etching", sentence="Etching."))["sentence"] == ""
+    stopped = f"Stopped. {LID_TRIP['sentence']}"
+    assert watch_view(snapshot("tripped", sentence=stopped))["sentence"] == ""
     assert watch_view(snapshot("held", sentence="Held: the beam is off."))["sentence"] == (
         "The beam is off."
     )

@@ -58,11 +58,15 @@ def etch_view(record: Mapping[str, Any]) -> View:
 
 
 def told(events: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
-    """Return what happened in a run as the page tells it, in its order."""
-    return [
+    """Return what happened in a run as the page tells it, in its order.
+
+    A trip and the end it leads to have one sentence, which is said once.
+    """
+    lines = [
         {"at": short_duration(event["at_s"]), "text": as_sentence(event["text"])}
         for event in events
     ]
+    return [line for line, before in zip(lines, [None, *lines], strict=False) if line != before]
 
 
 def measured(actuals: Sequence[Mapping[str, Any]], quantity: str, unit: str) -> list[Measured]:

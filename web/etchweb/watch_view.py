@@ -170,7 +170,11 @@ def _sentence(snapshot: Snapshot, headline: str) -> str:
     sentence = str(snapshot["sentence"])
     if _trouble(snapshot):
         sentence = sentence.replace(snapshot["machine"]["sentence"], "").strip()
-    sentence = as_sentence(sentence.removeprefix(f"{headline}:").strip())
+    for trip in (snapshot.get("interlocks") or {}).get("trips", ()):
+        sentence = sentence.replace(trip["sentence"], "").strip()
+    if sentence.startswith((f"{headline}:", f"{headline}. ")):
+        sentence = sentence[len(headline) + 1 :].strip()
+    sentence = as_sentence(sentence)
     return "" if sentence == f"{headline}." else sentence
 
 
