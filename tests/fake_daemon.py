@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from etchwire.errors import DaemonAbsent, Refused
+from fake_craft import CRAFT
 
 SHA256: Final = "ab" * 32
 GONE: Final = "The daemon does not answer."
@@ -339,6 +340,7 @@ LOGBOOK: Final = {
     "run": answer_run,
     "run_rows": answer_rows,
     "run_events": {"events": EVENTS, "next_after": None},
+    **CRAFT,
 }
 
 

@@ -142,6 +142,8 @@ class Daemon:
             parts.callback(self._preflight.close)
             parts.enter_context(self._desk)  # first: its socket is made under a umask of its own
             parts.enter_context(self._logbook)
+            if self._places.practice is not None:
+                self._logbook.introduce_practice()
             notify("READY=1")
             try:
                 self._serve(lambda: not self._is_ending)

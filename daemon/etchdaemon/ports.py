@@ -277,6 +277,14 @@ class History(Protocol):
         """
         ...
 
+    def note(self, command: str, **parameters: Any) -> Mapping[str, Any]:
+        """Write what a person says of lasers, recipes, cards or tiles; return its number on disk.
+
+        Raise CommandRefused for what makes no sense, LogbookUnavailable when the logbook cannot
+        be written.
+        """
+        ...
+
 
 class Operator(Protocol):
     """The daemon's loop as a person's wishes reach it; any thread may call."""

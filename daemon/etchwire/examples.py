@@ -9,10 +9,22 @@ from collections.abc import Mapping
 from typing import Final
 
 from etchwire.craft import Head, Recipe, Register
+from etchwire.craft_records import Surface
 
 PRACTICE_SURFACE: Final = "practice tile, white paint"
 PRACTICE_REGISTER: Final = Register(beam_lag_s=0.0004, slack_mm=0.06, is_measured=True)
 DEFAULT_HEAD: Final = "practice-20w"
+PRACTICE_SURFACES: Final = (
+    Surface(
+        name=PRACTICE_SURFACE,
+        tile="white glazed, 150 × 150 mm, invented",
+        batch="practice",
+        paint="white, matt, invented",
+        coating="spray",
+        coats=2,
+        notes="The practice machine's first surface; no such tile was ever etched.",
+    ),
+)
 
 
 def _practice_head(rated_optical_w: float) -> Head:

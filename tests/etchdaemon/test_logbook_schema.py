@@ -69,6 +69,17 @@ def test_what_an_older_version_recorded_is_read_by_the_newest(book, version):
     assert run_events(book, id=1, after=0, limit=10)["events"][0]["details"] == {"row": 3}
 
 
+def test_runs_of_an_older_version_get_their_beam_time_from_their_rows(book):
+    bring_to(book, 3)
+    write_a_run(book)
+
+    migrate(book)
+
+    (summary,) = runs(book, before=None, limit=10)["runs"]
+    assert summary["beam_s"] == pytest.approx(1.2)  # 40 % of 10 mm in 20 rows at 4000 mm/min
+    assert (summary["feed_run_mm_per_min"], summary["power_run_ratio"]) == (4000.0, 0.6)
+
+
 @pytest.mark.parametrize("version", range(NEWEST))
 def test_a_step_that_fails_leaves_the_version_before_it(book, version):
     bring_to(book, version)

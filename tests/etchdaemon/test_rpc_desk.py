@@ -9,7 +9,7 @@ import pytest
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
 from etchdaemon.rpc.desk import Admission, Desk
 from etchdaemon.rpc.method import Right
-from etchdaemon.rpc.methods import METHODS, OF_LOGBOOK
+from etchdaemon.rpc.methods import METHODS, NOTED, OF_LOGBOOK
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 
@@ -28,13 +28,23 @@ NEEDED = {
     "try_output": {"name": "lamp"},
 }
 QUESTIONS = {
-    "runs": {"before": None, "limit": 500},
+    "runs": {
+        "before": None, "limit": 500, "head": "", "surface": "", "since": "", "until": "",
+        "text": "",
+    },
     "run": {"id": 3},
     "run_rows": {"id": 3, "from_row": 0, "limit": 500},
     "run_events": {"id": 3, "after": 0, "limit": 500},
     "backup": {},
     "backups": {},
-}
+    "heads": {},
+    "time_line": {"head": "shed", "surface": "slate", "before": "", "limit": 500},
+    "save_head": {"head": {"name": "shed"}, "notes": "", "who": ""},
+    "save_verdict": {
+        "run": 3, "verdict": "good", "cause": "", "note": "", "photo": "", "who": "",
+    },
+}  # fmt: skip
+GIVEN = {"id", "head", "surface", "run", "verdict"}
 
 
 class Loop:
@@ -82,6 +92,8 @@ class Logbook:
             raise self.fault
         return {"question": question, **parameters}
 
+    note = ask
+
 
 @pytest.fixture
 def loop():
@@ -111,7 +123,7 @@ def test_the_status_is_the_loop_s_snapshot(client):
     assert client.call("status") == {"sequence": 1, "state": "idle"}
 
 
-@pytest.mark.parametrize("wish", [wish for wish in WISHES if wish not in OF_LOGBOOK])
+@pytest.mark.parametrize("wish", [wish for wish in WISHES if wish not in OF_LOGBOOK | NOTED])
 def test_a_wish_reaches_the_loop(client, loop, wish):
     assert client.call(wish, **NEEDED.get(wish, {})) == {}
     assert loop.wishes == [wish]
@@ -119,7 +131,7 @@ def test_a_wish_reaches_the_loop(client, loop, wish):
 
 @pytest.mark.parametrize("question", QUESTIONS)
 def test_a_question_reaches_the_logbook_complete(client, question):
-    given = {name: value for name, value in QUESTIONS[question].items() if name == "id"}
+    given = {name: value for name, value in QUESTIONS[question].items() if name in GIVEN}
 
     assert client.call(question, **given) == {"question": question, **QUESTIONS[question]}
 

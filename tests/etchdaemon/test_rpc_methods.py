@@ -24,6 +24,8 @@ READING = {
     "run_events",
     "backups",
 }
+READING |= {"heads", "surfaces", "recipes", "cards", "card", "readings", "reading"}
+READING |= {"time_line", "history"}
 
 
 def full(method):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from sqlite3 import Connection
 from typing import Any, Final
 
-from etchdaemon.logbook.entries import Entry, RowMeasured
+from etchdaemon.logbook.entries import Entry, RowMeasured, RunSummed
 
 ROWS_EVERY_S: Final = 1.0
 RETRY_EVERY_S: Final = 1.0
@@ -79,7 +79,7 @@ class Backlog:
         """Keep what could not be written, ahead of all that came since, and wait a while."""
         self._retry_at_s = now_s + RETRY_EVERY_S
         for write in reversed(writes):
-            is_row = isinstance(write.entry, RowMeasured)
+            is_row = isinstance(write.entry, (RowMeasured, RunSummed))
             (self._rows if is_row else self._first).appendleft(write)
         self._forget_overflow(self._first, ENTRIES_KEPT)
         self._forget_overflow(self._rows, ROWS_KEPT)

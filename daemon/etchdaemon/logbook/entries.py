@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final, Protocol
 
+from etchdaemon.logbook.filing import insert
+from etchdaemon.logbook.schema_craft import SUM_RUN
 from etchdaemon.run.actuals import RowActuals
 from etchwire.sheet import Sheet
 
@@ -36,7 +38,7 @@ class RunStarted:
         columns = self._columns()
         if self.continues_run is not None:
             columns["continues_run_id"] = self.continues_run
-        return _insert(book, "run", columns)
+        return insert(book, "run", columns)
 
     def _columns(self) -> dict[str, Any]:
         sheet, head, recipe = self.sheet, self.sheet.head, self.sheet.recipe
@@ -89,7 +91,7 @@ class EventNoted:
             "text": self.text[:TEXT_LIMIT],
             "details_json": _json(self.details),
         }
-        return _insert(book, "run_event", columns)
+        return insert(book, "run_event", columns)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +117,7 @@ class RowMeasured:
             "power_max_ratio": _rounded(row.power_max_ratio, 4),
             "at_s": round(row.at_s, 3),
         }
-        return _insert(book, "run_row", columns, verb="INSERT OR REPLACE")
+        return insert(book, "run_row", columns, verb="INSERT OR REPLACE")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,6 +149,18 @@ class RunEnded:
 
 
 @dataclass(frozen=True, slots=True)
+class RunSummed:
+    """A run's beam time and what it really ran at; written behind the last of its rows."""
+
+    run: int
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Work it out from the rows that are there; a run that goes on is left alone."""
+        book.execute(SUM_RUN, (self.run,))
+        return None
+
+
+@dataclass(frozen=True, slots=True)
 class RunsCutShort:
     """Ends the runs that an earlier life of the daemon left open: nobody etches them any more."""
 
@@ -165,6 +179,7 @@ class RunsCutShort:
                 at_utc=self.at_utc,
                 etched_rows=0 if last is None else last + 1,
             ).write(book)
+            RunSummed(run).write(book)
         return None
 
 
@@ -177,15 +192,7 @@ class NoteMade:
 
     def write(self, book: sqlite3.Connection) -> int | None:
         """Write the note."""
-        return _insert(book, "logbook_note", {"at_utc": self.at_utc, "text": self.text})
-
-
-def _insert(
-    book: sqlite3.Connection, table: str, columns: Mapping[str, Any], *, verb: str = "INSERT"
-) -> int | None:
-    places = ", ".join("?" * len(columns))
-    statement = f"{verb} INTO {table} ({', '.join(columns)}) VALUES ({places})"
-    return book.execute(statement, tuple(columns.values())).lastrowid
+        return insert(book, "logbook_note", {"at_utc": self.at_utc, "text": self.text})
 
 
 def _last_heard_s(book: sqlite3.Connection, run: int) -> float:

@@ -9,7 +9,15 @@ from types import TracebackType
 from typing import Any, Final, Self, TypeVar
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.entries import Entry, EventNoted, RowMeasured, RunEnded, RunStarted
+from etchdaemon.logbook.craft_commands import entry_of, practice_craft
+from etchdaemon.logbook.entries import (
+    Entry,
+    EventNoted,
+    RowMeasured,
+    RunEnded,
+    RunStarted,
+    RunSummed,
+)
 from etchdaemon.logbook.keeping import KEEPING_QUESTIONS, NOTHING_KEPT, Keeping
 from etchdaemon.logbook.opening import open_book
 from etchdaemon.logbook.queries import QUESTIONS
@@ -166,6 +174,7 @@ class Logbook:
                 etched_rows=etched_rows,
             )
         )
+        self._writer.write_rows([RunSummed(run)])
 
     def ask(self, question: str, **parameters: Any) -> Mapping[str, Any]:
         """Answer one of `queries.QUESTIONS`, or what concerns backups; see `ports.History`."""
@@ -175,6 +184,17 @@ class Logbook:
             return self._keeping.ask(question)
         answer = self._writer.read(partial(QUESTIONS[question], **parameters))
         return self._outcome(answer)
+
+    def note(self, command: str, **parameters: Any) -> Mapping[str, Any]:
+        """Carry out one of `craft_commands.COMMANDS`; return its row's number once on disk.
+
+        Raise CommandRefused with a sentence, or LogbookUnavailable.
+        """
+        return {"id": self._confirmed(entry_of(command, parameters, at_utc=self._utc_now()))}
+
+    def introduce_practice(self) -> None:
+        """Queue what a practice household begins with; see `CraftIntroduced`."""
+        self._writer.write(practice_craft(at_utc=self._utc_now()))
 
     def run_record(self, run: int) -> dict[str, Any]:
         """Return everything about `run`: what `run.json` holds."""

@@ -9,6 +9,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
+from etchdaemon.logbook.schema_craft import CRAFT
+
 APPLICATION_ID: Final = 0x45746368  # "Etch", so that a stranger's database is not mistaken for ours
 
 _RUNS: Final = (
@@ -89,7 +91,7 @@ _NOTES: Final = (
 
 _REENTRIES: Final = ("ALTER TABLE run ADD COLUMN continues_run_id INTEGER REFERENCES run (id)",)
 
-MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES)
+MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES, CRAFT)
 
 
 def version_of(book: sqlite3.Connection) -> int:

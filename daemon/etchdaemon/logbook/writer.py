@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from typing import Any, Final
 
-from etchdaemon.errors import LogbookUnavailable
+from etchdaemon.errors import CommandRefused, LogbookUnavailable
 from etchdaemon.logbook.backlog import Backlog, Read, Write
 from etchdaemon.logbook.entries import Entry, NoteMade, RunsCutShort
 from etchdaemon.logbook.opening import cause
@@ -176,7 +176,7 @@ class Writer:
             book = self._opened()
             with transaction(book):
                 numbers = [write.entry.write(book) for write in wanted]
-        except _UNFIT as error:
+        except (*_UNFIT, CommandRefused) as error:
             self._write_apart(wanted, error)
         except (sqlite3.Error, LogbookUnavailable) as error:
             self._keep(wanted, error)
@@ -194,6 +194,9 @@ class Writer:
                 self._write([Write(write.entry, write.waiter)])
             return
         (write,) = writes
+        if isinstance(error, CommandRefused):
+            _give(writes, error)
+            return
         _log.error("a record does not fit the logbook: %s", write.entry, exc_info=error)
         _refuse(writes, "The record does not fit the logbook: a fault in the program.")
 
@@ -223,10 +226,14 @@ class Writer:
 
 
 def _refuse(items: Sequence[Write | Read], sentence: str) -> None:
+    _give(items, LogbookUnavailable(sentence))
+
+
+def _give(items: Sequence[Write | Read], error: Exception) -> None:
     for item in items:
         waiter = item.waiter
         if waiter and (waiter.running() or waiter.set_running_or_notify_cancel()):
-            waiter.set_exception(LogbookUnavailable(sentence))
+            waiter.set_exception(error)
 
 
 def _is_wanted(write: Write) -> bool:

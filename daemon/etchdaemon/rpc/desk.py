@@ -10,7 +10,7 @@ from typing import Any, Final, Self
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
 from etchdaemon.ports import History, Operator
 from etchdaemon.rpc.method import Method, Right
-from etchdaemon.rpc.methods import AT_ONCE, OF_LOGBOOK, find_method
+from etchdaemon.rpc.methods import AT_ONCE, NOTED, OF_LOGBOOK, find_method
 from etchdaemon.rpc.subscribers import Subscribers
 from etchwire.errors import Refused
 from etchwire.reception import Asked, Reception
@@ -92,6 +92,8 @@ class Desk:
     def _carry_out(self, method: Method, params: dict[str, Any], asked: Asked) -> Any:
         if method.name in OF_LOGBOOK:
             return self._history.ask(method.name, **params)
+        if method.name in NOTED:
+            return self._history.note(method.name, **params)
         if method.name == "subscribe":
             self._subscribers.add(asked.caller)
         if method.name in _SHOWN:

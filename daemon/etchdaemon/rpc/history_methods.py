@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from etchdaemon.rpc.method import Method, Number, Right
+from etchdaemon.rpc.method import Method, Number, Right, Word
 
 _RUN: Final = Number("id")
 _LIMIT: Final = Number("limit", 500)
@@ -11,11 +11,22 @@ HISTORY_METHODS: Final = (
     Method(
         "runs",
         Right.OBSERVE,
-        "Runs, newest first, older than run `before`; `next_before` asks for more.",
-        (Number("before", None), _LIMIT),
+        "Runs, newest first, older than run `before`; `next_before` asks for more. A search gives"
+        " `head`, `surface`, days (`since`, `until`) or `text`.",
+        (
+            Number("before", None),
+            _LIMIT,
+            *(
+                Word(name, str, otherwise="")
+                for name in ("head", "surface", "since", "until", "text")
+            ),
+        ),
     ),
     Method(
-        "run", Right.OBSERVE, "One run: sheet, end, and what was run beside the recipe.", (_RUN,)
+        "run",
+        Right.OBSERVE,
+        "One run: sheet, end, verdicts, and what was run beside the recipe.",
+        (_RUN,),
     ),
     Method(
         "run_rows",

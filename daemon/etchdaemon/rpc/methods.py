@@ -5,15 +5,21 @@ Its lines stand in one module a subject.
 
 from typing import Final
 
+from etchdaemon.rpc.craft_methods import CRAFT_NOTES, CRAFT_QUESTIONS
 from etchdaemon.rpc.history_methods import HISTORY_METHODS
 from etchdaemon.rpc.keeping_methods import KEEPING_METHODS
 from etchdaemon.rpc.machine_methods import MACHINE_METHODS
 from etchdaemon.rpc.method import Method
 from etchwire.errors import UnknownMethod
 
-METHODS: Final = (*MACHINE_METHODS, *HISTORY_METHODS, *KEEPING_METHODS)
+METHODS: Final = (
+    *MACHINE_METHODS, *HISTORY_METHODS, *CRAFT_QUESTIONS, *CRAFT_NOTES, *KEEPING_METHODS
+)  # fmt: skip
 
-OF_LOGBOOK: Final = frozenset(method.name for method in (*HISTORY_METHODS, *KEEPING_METHODS))
+OF_LOGBOOK: Final = frozenset(
+    method.name for method in (*HISTORY_METHODS, *CRAFT_QUESTIONS, *KEEPING_METHODS)
+)
+NOTED: Final = frozenset(method.name for method in CRAFT_NOTES)
 AT_ONCE: Final = frozenset(method.name for method in METHODS if method.is_at_once)
 _BY_NAME: Final = {method.name: method for method in METHODS}
 

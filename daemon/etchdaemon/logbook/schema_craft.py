@@ -1,0 +1,143 @@
+"""The schema's steps about the craft: lasers, surfaces, recipes, cards, readings, verdicts.
+
+`after_run_id` is the newest run there was when something was noted: beam hours are counted from
+run to run, whatever the clock did. `found_on_json` is the surface as it was then, because the
+next box of tiles is written over it.
+"""
+
+from typing import Final
+
+# How long the beam was on and how fast it really went, once a run is over. A row counts by its
+# samples; the beam is on over the share of the picture's width that is burnt.
+_SUMMED: Final = """
+    UPDATE run SET
+        feed_run_mm_per_min = measured.feed,
+        power_run_ratio = measured.power,
+        beam_s = json_extract(run.sheet_json, '$.coverage') * run.width_mm * run.etched_rows * 60
+            / coalesce(nullif(measured.feed, 0), run.recipe_feed_mm_per_min)
+    FROM (
+        SELECT summed.id AS id,
+            sum(samples * feed_mean_mm_per_min)
+                / sum(iif(feed_mean_mm_per_min IS NULL, 0, samples)) AS feed,
+            sum(samples * power_mean_ratio)
+                / sum(iif(power_mean_ratio IS NULL, 0, samples)) AS power
+        FROM run AS summed LEFT JOIN run_row ON run_row.run_id = summed.id
+        WHERE summed.ended IS NOT NULL AND {which}
+        GROUP BY summed.id
+    ) AS measured
+    WHERE run.id = measured.id
+"""
+SUM_RUN: Final = _SUMMED.format(which="summed.id = ?")
+
+CRAFT: Final = (
+    """
+    CREATE TABLE head (
+        name TEXT PRIMARY KEY,
+        head_json TEXT NOT NULL,
+        notes TEXT NOT NULL,
+        is_practice INTEGER NOT NULL CHECK (is_practice IN (0, 1)),
+        who TEXT NOT NULL,
+        changed_at_utc TEXT NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE lens_wipe (
+        id INTEGER PRIMARY KEY,
+        head TEXT NOT NULL REFERENCES head (name),
+        at_utc TEXT NOT NULL,
+        after_run_id INTEGER NOT NULL,
+        who TEXT NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE surface (
+        name TEXT PRIMARY KEY,
+        surface_json TEXT NOT NULL,
+        is_practice INTEGER NOT NULL CHECK (is_practice IN (0, 1)),
+        who TEXT NOT NULL,
+        changed_at_utc TEXT NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE card (
+        number INTEGER PRIMARY KEY,
+        kind TEXT NOT NULL CHECK (kind IN ('power', 'tone', 'register')),
+        head TEXT NOT NULL REFERENCES head (name),
+        surface TEXT NOT NULL REFERENCES surface (name),
+        found_on_json TEXT NOT NULL,
+        gcode_sha256 TEXT NOT NULL,
+        layout_packed TEXT NOT NULL,
+        at_utc TEXT NOT NULL,
+        after_run_id INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        software TEXT NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE reading (
+        id INTEGER PRIMARY KEY,
+        card_number INTEGER NOT NULL REFERENCES card (number),
+        way TEXT NOT NULL CHECK (way IN ('camera', 'hand', 'both')),
+        measured_packed TEXT NOT NULL,
+        marks_json TEXT NOT NULL,
+        photos_json TEXT NOT NULL,
+        summary_json TEXT NOT NULL,
+        recommended_json TEXT,
+        chosen_json TEXT,
+        chosen_at_utc TEXT,
+        chosen_by TEXT,
+        at_utc TEXT NOT NULL,
+        after_run_id INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        software TEXT NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE recipe (
+        id INTEGER PRIMARY KEY,
+        head TEXT NOT NULL REFERENCES head (name),
+        surface TEXT NOT NULL REFERENCES surface (name),
+        found_on_json TEXT NOT NULL,
+        feed_mm_per_min REAL NOT NULL,
+        power_ratio REAL NOT NULL,
+        line_spacing_mm REAL NOT NULL,
+        is_air_assist INTEGER NOT NULL CHECK (is_air_assist IN (0, 1)),
+        halftone TEXT NOT NULL,
+        tone_curve_json TEXT,
+        origin TEXT NOT NULL CHECK (origin IN ('card', 'reading', 'hand', 'practice')),
+        reading_id INTEGER REFERENCES reading (id),
+        at_utc TEXT NOT NULL,
+        after_run_id INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        software TEXT NOT NULL,
+        retired_at_utc TEXT
+    ) STRICT
+    """,
+    """
+    CREATE TABLE verdict (
+        id INTEGER PRIMARY KEY,
+        run_id INTEGER NOT NULL REFERENCES run (id),
+        verdict TEXT NOT NULL CHECK (verdict IN (
+            'good', 'pale', 'patchy', 'banded', 'doubled', 'shifted', 'rubbed off',
+            'glaze damaged', 'broken'
+        )),
+        cause TEXT NOT NULL,
+        note TEXT NOT NULL,
+        photo TEXT NOT NULL,
+        at_utc TEXT NOT NULL,
+        after_run_id INTEGER NOT NULL,
+        who TEXT NOT NULL
+    ) STRICT
+    """,
+    "CREATE INDEX lens_wipe_of_head ON lens_wipe (head, id)",
+    "CREATE INDEX card_of_pair ON card (head, surface)",
+    "CREATE INDEX reading_of_card ON reading (card_number, id)",
+    "CREATE INDEX recipe_of_pair ON recipe (head, surface, id)",
+    "CREATE INDEX verdict_of_run ON verdict (run_id, id)",
+    "CREATE INDEX run_of_gcode ON run (gcode_sha256, id)",
+    "CREATE INDEX run_of_head ON run (head, surface, id)",
+    "ALTER TABLE run ADD COLUMN beam_s REAL",
+    "ALTER TABLE run ADD COLUMN feed_run_mm_per_min REAL",
+    "ALTER TABLE run ADD COLUMN power_run_ratio REAL",
+    _SUMMED.format(which="TRUE"),
+)

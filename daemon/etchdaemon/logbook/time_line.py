@@ -1,0 +1,180 @@
+"""The time line of one laser on one surface, and what tells when to test again."""
+
+import sqlite3
+from bisect import bisect_right
+from itertools import accumulate
+from typing import Any, Final
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.logbook.craft_queries import heads, recipes
+from etchdaemon.logbook.selecting import fitting, opened, rows_asked, select
+
+SECONDS_PER_HOUR: Final = 3600.0
+LATELY: Final = 20
+_END_OF_TIME: Final = "9"  # behind every date of this millennium
+
+# Of one second, a card comes before its run, a reading after it, then what follows from that.
+_EVENTS: Final = """
+    SELECT at_utc, 0 AS rank, 'lens wiped' AS kind, id, after_run_id, json_object('who', who)
+        AS numbers_json FROM lens_wipe WHERE head = ?1
+    UNION ALL
+    SELECT at_utc, 1, 'card', number, after_run_id, json_object(
+        'card_kind', kind, 'who', who,
+        'run_id', (SELECT max(id) FROM run WHERE run.gcode_sha256 = card.gcode_sha256)
+    ) FROM card WHERE head = ?1 AND surface = ?2
+    UNION ALL
+    SELECT started_at_utc, 2, 'run', id, id, json_object(
+        'title', title, 'ended', ended, 'elapsed_s', elapsed_s, 'beam_s', beam_s,
+        'feed_asked_mm_per_min', recipe_feed_mm_per_min, 'feed_run_mm_per_min', feed_run_mm_per_min,
+        'power_asked_ratio', recipe_power_ratio, 'power_run_ratio', power_run_ratio,
+        'line_spacing_mm', recipe_line_spacing_mm, 'etched_rows', etched_rows, 'rows', rows,
+        'card_number', (SELECT max(number) FROM card WHERE card.gcode_sha256 = run.gcode_sha256),
+        'verdict', (SELECT verdict FROM verdict WHERE run_id = run.id ORDER BY id DESC LIMIT 1)
+    ) FROM run WHERE head = ?1 AND surface = ?2
+    UNION ALL
+    SELECT reading.at_utc, 3, 'reading', reading.id, reading.after_run_id, json_object(
+        'card_number', card_number, 'card_kind', card.kind, 'way', way, 'who', reading.who,
+        'summary', json(summary_json), 'recommended', json(recommended_json),
+        'chosen', json(chosen_json), 'chosen_by', chosen_by
+    ) FROM reading JOIN card ON card.number = card_number WHERE head = ?1 AND surface = ?2
+    UNION ALL
+    SELECT at_utc, 4, 'recipe', id, after_run_id, json_object(
+        'feed_mm_per_min', feed_mm_per_min, 'power_ratio', power_ratio,
+        'line_spacing_mm', line_spacing_mm, 'is_air_assist', is_air_assist,
+        'is_tone_measured', tone_curve_json IS NOT NULL, 'origin', origin,
+        'reading_id', reading_id, 'who', who, 'retired_at_utc', retired_at_utc
+    ) FROM recipe WHERE head = ?1 AND surface = ?2
+    UNION ALL
+    SELECT verdict.at_utc, 5, 'verdict', verdict.id, verdict.after_run_id, json_object(
+        'run_id', run_id, 'verdict', verdict, 'cause', cause, 'note', note, 'who', verdict.who
+    ) FROM verdict JOIN run ON run.id = run_id WHERE head = ?1 AND surface = ?2
+"""
+_TIME_LINE: Final = f"""
+    SELECT * FROM ({_EVENTS}) WHERE (at_utc, rank, id) < (?3, ?4, ?5)
+    ORDER BY at_utc DESC, rank DESC, id DESC LIMIT ?6
+"""  # noqa: S608 (made of constants)
+_TRUTHS: Final = ("is_air_assist", "is_tone_measured")
+
+_NO_CARD: Final = "gcode_sha256 NOT IN (SELECT gcode_sha256 FROM card)"
+_LATE_RUNS: Final = f"""
+    SELECT * FROM (
+        SELECT id, recipe_feed_mm_per_min AS feed_asked_mm_per_min, feed_run_mm_per_min FROM run
+        WHERE head = ?1 AND surface = ?2 AND id > ?3 AND ended = 'complete' AND {_NO_CARD}
+        ORDER BY id DESC LIMIT {LATELY}
+    ) ORDER BY id
+"""  # noqa: S608 (made of constants)
+_LATE_VERDICTS: Final = f"""
+    SELECT * FROM (
+        SELECT run_id, verdict FROM verdict JOIN run ON run.id = run_id
+        WHERE head = ?1 AND surface = ?2 AND run_id > ?3
+            AND verdict.id = (SELECT max(id) FROM verdict AS later WHERE later.run_id = run.id)
+        ORDER BY run_id DESC LIMIT {LATELY}
+    ) ORDER BY run_id
+"""  # noqa: S608 (made of constants)
+_LATE_READINGS: Final = f"""
+    SELECT * FROM (
+        SELECT reading.id, reading.at_utc, summary_json FROM reading
+        JOIN card ON card.number = card_number
+        WHERE head = ?1 AND surface = ?2
+            AND json_extract(summary_json, '$.lightness_at_recipe') IS NOT NULL
+        ORDER BY reading.id DESC LIMIT {LATELY}
+    ) ORDER BY id
+"""  # noqa: S608 (made of constants)
+_LAST_CARD_RUN: Final = """
+    SELECT max(run.id) FROM run JOIN card ON card.gcode_sha256 = run.gcode_sha256
+    WHERE card.head = ? AND card.surface = ?
+"""
+
+
+def time_line(
+    book: sqlite3.Connection, *, head: str, surface: str, before: str, limit: int
+) -> dict[str, Any]:
+    """Return what happened with `head` on `surface`, newest first.
+
+    `beam_h` are the laser's hours of beam up to then. `next_before` asks for more.
+    """
+    asked = rows_asked(limit)
+    found = select(book, _TIME_LINE, (head, surface, *_place(before), asked + 1))
+    hours = _BeamHours(book, head)
+    page = fitting([_as_event(row, hours) for row in found[:asked]])
+    more = None
+    if len(page) < len(found):
+        last = found[len(page) - 1]
+        more = f"{last['at_utc']} {last['rank']} {last['id']}"
+    return {"events": page, "next_before": more}
+
+
+def history(book: sqlite3.Connection, *, head: str, surface: str) -> dict[str, Any]:
+    """Return the figures from which `etchproof.advice` tells whether to test again.
+
+    Each series runs from old to new, its runs and verdicts since the recipe in force was made.
+    """
+    known = {one["name"]: one for one in heads(book)["heads"]}
+    pair = (head, surface)
+    in_force = next(
+        (one for one in recipes(book, head=head, surface=surface)["recipes"] if one["is_in_force"]),
+        None,
+    )
+    made_after = 0
+    if in_force is not None:
+        (made_after,) = book.execute(
+            "SELECT after_run_id FROM recipe WHERE id = ?", (in_force["id"],)
+        ).fetchone()
+    (card_run,) = book.execute(_LAST_CARD_RUN, pair).fetchone()
+    hours = _BeamHours(book, head)
+    found = select(book, "SELECT * FROM surface WHERE name = ?", (surface,))
+    since = (*pair, made_after)
+    return {
+        "head": known.get(head),
+        "surface": opened(found[0]) if found else None,
+        "recipe": in_force,
+        "beam_h_since_card": hours.total
+        - hours.up_to(made_after if card_run is None else card_run),
+        "runs": select(book, _LATE_RUNS, since),
+        "verdicts": select(book, _LATE_VERDICTS, since),
+        "readings": [opened(row) for row in select(book, _LATE_READINGS, pair)],
+    }
+
+
+class _BeamHours:
+    """How long a head's beam was on, from run to run."""
+
+    def __init__(self, book: sqlite3.Connection, head: str) -> None:
+        rows = book.execute(
+            "SELECT id, coalesce(beam_s, 0) FROM run WHERE head = ? ORDER BY id", (head,)
+        ).fetchall()
+        self._runs = [run for run, _ in rows]
+        self._sums_h: list[float] = [
+            0.0,
+            *accumulate(beam_s / SECONDS_PER_HOUR for _, beam_s in rows),
+        ]
+
+    @property
+    def total(self) -> float:
+        return self._sums_h[-1]
+
+    def up_to(self, run: int) -> float:
+        return self._sums_h[bisect_right(self._runs, run)]
+
+
+def _place(before: str) -> tuple[str, int, int]:
+    if not before:
+        return _END_OF_TIME, 0, 0
+    try:
+        at_utc, rank, number = before.split(" ")
+        return at_utc, int(rank), int(number)
+    except ValueError as error:
+        raise CommandRefused(f"{before!r:.60} is no place on the time line.") from error
+
+
+def _as_event(row: dict[str, Any], hours: _BeamHours) -> dict[str, Any]:
+    numbers = opened(row)["numbers"]
+    truths = {name: bool(numbers[name]) for name in _TRUTHS if name in numbers}
+    return {
+        "at_utc": row["at_utc"],
+        "kind": row["kind"],
+        "id": row["id"],
+        "beam_h": round(hours.up_to(row["after_run_id"]), 4),
+        **numbers,
+        **truths,
+    }

@@ -1,0 +1,195 @@
+"""The time line: everything about a laser on a surface in one order, and nothing else."""
+
+import pytest
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.logbook.logbook import Logbook
+from etchwire.examples import PRACTICE_SURFACE
+from logbooks import END, EVENT, LONG_S, STARTED_UTC, Disk, row_of
+from sheets import sheet_of
+
+HEAD = "practice 20 W"
+PAIR = {"head": HEAD, "surface": PRACTICE_SURFACE}
+SETTINGS = {"feed_mm_per_min": 3000.0, "power_ratio": 0.5, "line_spacing_mm": 0.1}
+CARD_GCODE = "cd" * 32
+
+
+class Shop:
+    """A logbook and its clock; each verb happens a minute after the one before."""
+
+    def __init__(self, path):
+        self.minute = 0
+        self.logbook = Logbook(Disk(path).open, utc_now=self.now, confirm_timeout_s=LONG_S)
+
+    def now(self):
+        return f"2026-11-25T18:{self.minute:02}:00+00:00"
+
+    def pass_a_minute(self):
+        self.minute += 1
+
+    def note(self, command, **parameters):
+        self.pass_a_minute()
+        return self.logbook.note(command, **parameters)["id"]
+
+    def etch(self, *, feed=4000.0, **changes):
+        self.pass_a_minute()
+        sheet = sheet_of(**changes).to_json()
+        run = self.logbook.start_run(sheet_json=sheet, started_at_utc=self.now(), notes={})
+        self.logbook.note_rows(run, [row_of(0, feed=feed)])
+        self.logbook.end_run(run, **END)
+        self.logbook.confirm_event(run, **EVENT)
+        return run
+
+    def burn_card(self, number=1, gcode=CARD_GCODE):
+        card = {"number": number, "kind": "power", **PAIR, "gcode_sha256": gcode}
+        self.note("save_card", card=card | {"layout_packed": "packed"})
+        return self.etch(gcode_sha256=gcode)
+
+    def read(self, number=1, **summary):
+        reading = {"card": number, "way": "camera", "summary": summary}
+        return self.note("save_reading", reading=reading)
+
+    def judge(self, run, verdict):
+        return self.note("save_verdict", run=run, verdict=verdict, cause="", note="", photo="")
+
+    def time_line(self, before="", limit=500, **pair):
+        return self.logbook.ask("time_line", **(PAIR | pair), before=before, limit=limit)
+
+    def kinds(self, **pair):
+        return [event["kind"] for event in reversed(self.time_line(**pair)["events"])]
+
+    def history(self, **pair):
+        return self.logbook.ask("history", **(PAIR | pair))
+
+
+@pytest.fixture
+def shop(tmp_path):
+    shop = Shop(tmp_path / "logbook.sqlite3")
+    with shop.logbook:
+        shop.logbook.introduce_practice()
+        yield shop
+
+
+def test_everything_stands_in_the_order_in_which_it_happened(shop):
+    shop.note("wipe_lens", head=HEAD)
+    shop.burn_card()
+    reading = shop.read(lightness_at_recipe=31.5)
+    shop.note("accept_reading", reading=reading, chosen={"recipe": SETTINGS})
+    shop.judge(shop.etch(feed=3700.0), "good")
+
+    assert shop.kinds() == [
+        "recipe", "lens wiped", "card", "run", "reading", "recipe", "run", "verdict",
+    ]  # fmt: skip
+
+
+def test_every_step_shows_its_numbers(shop):
+    shop.burn_card()
+    reading = shop.read(lightness_at_recipe=31.5)
+    shop.note("accept_reading", reading=reading, chosen={"recipe": SETTINGS}, who="Ada")
+    shop.judge(shop.etch(feed=3700.0), "pale")
+
+    verdict, run, recipe, read, burnt, card, _ = shop.time_line()["events"]
+
+    assert (card["id"], card["run_id"], card["card_kind"]) == (1, burnt["id"], "power")
+    assert (burnt["card_number"], run["card_number"]) == (1, None)
+    assert read["summary"] == {"lightness_at_recipe": 31.5}
+    assert (read["chosen"], read["chosen_by"]) == ({"recipe": SETTINGS}, "Ada")
+    assert (recipe["feed_mm_per_min"], recipe["power_ratio"]) == (3000.0, 0.5)
+    assert (run["feed_asked_mm_per_min"], run["feed_run_mm_per_min"]) == (4000.0, 3700.0)
+    assert (run["verdict"], verdict["verdict"], verdict["run_id"]) == ("pale", "pale", run["id"])
+
+
+def test_beam_hours_grow_from_run_to_run(shop):
+    """By hand: 40 % of 10 mm in 20 rows at 4000 mm/min are 1.2 s of beam."""
+    shop.burn_card()
+    shop.read()
+    shop.etch()
+
+    hours = [event["beam_h"] for event in reversed(shop.time_line()["events"])]
+
+    assert hours == [round(seconds / 3600, 4) for seconds in (0, 0, 1.2, 1.2, 2.4)]
+
+
+@pytest.mark.parametrize("limit", [1, 2, 3, 500])
+def test_page_by_page_it_is_the_same_time_line(shop, limit):
+    shop.burn_card()
+    shop.minute -= 1  # the clock is set back, and two things happen in one minute
+    shop.read()
+    shop.judge(shop.etch(), "good")
+    whole = shop.time_line()["events"]
+
+    pages, before = [], ""
+    while before is not None:
+        page = shop.time_line(before=before, limit=limit)
+        pages += page["events"]
+        before = page["next_before"]
+
+    assert pages == whole
+    assert len(whole) == 6
+
+
+@pytest.mark.parametrize("pair", [{"head": "practice 10 W"}, {"surface": "slate"}, {"head": ""}])
+def test_what_happened_with_another_laser_or_surface_stands_elsewhere(shop, pair):
+    shop.burn_card()
+    shop.read()
+    shop.judge(shop.etch(), "good")
+
+    assert [kind for kind in shop.kinds(**pair) if kind != "recipe"] == []
+
+
+@pytest.mark.parametrize("before", ["yesterday", "a b c", "2026-11-25T18:00:00+00:00 1"])
+def test_a_place_that_is_none_is_refused(shop, before):
+    with pytest.raises(CommandRefused, match="no place on the time line"):
+        shop.time_line(before=before)
+
+
+def test_the_history_tells_what_was_since_the_recipe(shop):
+    shop.judge(shop.etch(feed=2000.0), "broken")
+    shop.burn_card()
+    reading = shop.read(lightness_at_recipe=30.0)
+    shop.note("accept_reading", reading=reading, chosen={"recipe": SETTINGS})
+    runs = [shop.etch(feed=3900.0), shop.etch(feed=3800.0)]
+    shop.judge(runs[0], "good")
+    shop.judge(runs[0], "pale")
+    shop.judge(runs[1], "pale")
+
+    history = shop.history()
+
+    assert [run["id"] for run in history["runs"]] == runs
+    assert [run["feed_run_mm_per_min"] for run in history["runs"]] == [3900.0, 3800.0]
+    assert [one["verdict"] for one in history["verdicts"]] == ["pale", "pale"]
+    assert [one["summary"]["lightness_at_recipe"] for one in history["readings"]] == [30.0]
+    assert history["recipe"]["reading_id"] == reading
+
+
+def test_beam_hours_since_the_last_card_begin_with_its_burning(shop):
+    shop.burn_card()
+    shop.etch()
+    shop.etch(feed=2000.0)
+
+    assert shop.history()["beam_h_since_card"] == pytest.approx((1.2 + 2.4) / 3600)
+
+
+def test_without_a_card_they_begin_with_the_recipe(shop):
+    shop.etch()
+    shop.note("save_recipe", recipe={**PAIR, **SETTINGS})
+    shop.etch()
+
+    assert shop.history()["beam_h_since_card"] == pytest.approx(1.2 / 3600)
+
+
+def test_the_history_of_what_nobody_knows_is_empty(shop):
+    history = shop.history(head="nobody's", surface="moon")
+
+    assert (history["head"], history["surface"], history["recipe"]) == (None, None, None)
+    assert (history["runs"], history["verdicts"], history["readings"]) == ([], [], [])
+
+
+def test_runs_are_summed_once_however_late_their_rows_are(shop):
+    run = shop.etch()
+
+    record = shop.logbook.ask("run", id=run)
+
+    assert record["beam_s"] == pytest.approx(1.2)
+    assert record["feed_run_mm_per_min"] == record["comparison"]["feed_mean_mm_per_min"]
+    assert record["started_at_utc"] > STARTED_UTC

@@ -1,0 +1,107 @@
+"""What a daemon for page tests knows of lasers, surfaces, recipes, cards: all invented."""
+
+from typing import Any, Final
+
+from etchwire.errors import Refused
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACES
+
+MADE_UTC: Final = "2026-11-24T09:00:00+00:00"
+
+HEADS: Final = [
+    {
+        "name": head.name,
+        "head": head.to_table(),
+        "notes": "",
+        "is_practice": True,
+        "who": "practice",
+        "changed_at_utc": MADE_UTC,
+        "beam_s": 5400.0,
+        "lens_wiped_at_utc": None,
+        "beam_since_wipe_s": None,
+    }
+    for head in PRACTICE_HEADS.values()
+]
+SURFACES: Final = [
+    {
+        "name": surface.name,
+        "surface": surface.to_table(),
+        "is_practice": True,
+        "who": "practice",
+        "changed_at_utc": MADE_UTC,
+    }
+    for surface in PRACTICE_SURFACES
+]
+RECIPES: Final = [
+    {
+        **recipe.to_table(),
+        "id": number,
+        "head": PRACTICE_HEADS[name].name,
+        "found_on": PRACTICE_SURFACES[0].to_table(),
+        "halftone": "",
+        "tone_curve": None,
+        "origin": "practice",
+        "reading_id": None,
+        "card_number": None,
+        "at_utc": MADE_UTC,
+        "who": "practice",
+        "software": "0.1.0",
+        "retired_at_utc": None,
+        "is_in_force": True,
+    }
+    for number, (name, recipe) in enumerate(PRACTICE_RECIPES.items(), start=1)
+]
+
+
+def of_pair(entries: list[dict[str, Any]], **params: Any) -> list[dict[str, Any]]:
+    """Return the entries of a head and a surface; what is not given stands for all."""
+    wanted = {name: params[name] for name in ("head", "surface") if params.get(name)}
+    return [one for one in entries if wanted.items() <= one.items()]
+
+
+def answer_recipes(**params: Any) -> dict[str, Any]:
+    """Answer `recipes`."""
+    return {"recipes": of_pair(RECIPES, **params)}
+
+
+def answer_cards(**_params: Any) -> dict[str, Any]:
+    """Answer `cards`: none was made yet."""
+    return {"cards": [], "next_before": None, "next_number": 1}
+
+
+def answer_card(**params: Any) -> dict[str, Any]:
+    """Answer `card`."""
+    raise Refused("refused", f"There is no card {params['number']} in the logbook.")
+
+
+def answer_reading(**params: Any) -> dict[str, Any]:
+    """Answer `reading`."""
+    raise Refused("refused", f"There is no reading {params['id']} in the logbook.")
+
+
+def answer_history(**params: Any) -> dict[str, Any]:
+    """Answer `history`: nothing has happened since the recipe was put in."""
+    heads = [one for one in HEADS if one["name"] == params["head"]]
+    surfaces = [one for one in SURFACES if one["name"] == params["surface"]]
+    recipes = of_pair(RECIPES, **params)
+    return {
+        "head": heads[0] if heads else None,
+        "surface": surfaces[0] if surfaces else None,
+        "recipe": recipes[0] if recipes else None,
+        "beam_h_since_card": 1.5,
+        "runs": [],
+        "verdicts": [],
+        "readings": [],
+    }
+
+
+CRAFT: Final[dict[str, Any]] = {
+    "heads": {"heads": HEADS},
+    "surfaces": {"surfaces": SURFACES},
+    "recipes": answer_recipes,
+    "cards": answer_cards,
+    "card": answer_card,
+    "readings": {"readings": [], "next_before": None},
+    "reading": answer_reading,
+    "time_line": {"events": [], "next_before": None},
+    "history": answer_history,
+}
