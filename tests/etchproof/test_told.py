@@ -1,0 +1,124 @@
+"""What a card told, as plain tables that survive JSON, with the figures of the engine itself."""
+
+import json
+
+import pytest
+
+from darkroom.camera import photograph
+from darkroom.cards import power_card, register_card, tone_card
+from darkroom.tile import SURFACES, etch, etch_hairlines
+from etchproof.camera import read_card
+from etchproof.choosing import choose
+from etchproof.errors import NoToneCurve, UnreadableCard
+from etchproof.told import Shown, tell
+from etchproof.tone_reading import read_tone
+from etchwire.craft import Register
+from etchwire.craft_records import Curve, ReadingRecord, RecipeRecord
+
+SURFACE = SURFACES["willing"]
+
+
+def seen(card, tile):
+    reading, _ = read_card([photograph(tile)], [card], is_wiped=True)
+    return reading
+
+
+def stored(card, reading=None, **more):
+    """Return what comes back from the logbook and the page's folder."""
+    table = {"card": card.to_json(), "reading": reading.to_json() if reading else "", **more}
+    return Shown.from_table(json.loads(json.dumps(table)))
+
+
+@pytest.fixture(scope="module")
+def power():
+    card = power_card()
+    return card, seen(card, etch(card, SURFACE))
+
+
+def test_a_power_card_recommends_what_the_chooser_chose(power):
+    card, reading = power
+    outcome = choose(card, reading, {})
+
+    told = tell(stored(card, reading))
+
+    recipe = told.recommended["recipe"]
+    assert recipe["feed_mm_per_min"] == outcome.choice.feed_mm_per_min
+    assert told.summary["lightness_at_recipe"] == outcome.choice.lightness
+    assert [cell["name"] for cell in told.table["cells"]] == list(card.cells())
+    json.dumps(told.table, allow_nan=False)
+
+
+def test_what_is_recommended_fits_the_logbook(power):
+    card, reading = power
+    told = tell(stored(card, reading))
+
+    belongs = {"head": card.head.name, "surface": card.recipe.surface}
+    RecipeRecord.from_table(told.recommended["recipe"] | belongs)
+    ReadingRecord(
+        card=card.number, way="camera", summary=told.summary, recommended=told.recommended
+    )
+
+
+def test_a_hand_s_mark_overrules_the_camera(power):
+    card, reading = power
+    before = tell(stored(card, reading)).table["choice"]["cell"]
+
+    shown = stored(card, reading, marks={before: "rubs off"})
+
+    assert shown.way == "both"
+    assert tell(shown).table["choice"]["cell"] != before
+
+
+def test_an_earlier_card_keeps_the_standard_of_darkness(power):
+    card, reading = power
+    alone = tell(stored(card, reading))
+    after = tell(stored(card, reading), earlier=[stored(card, reading)])
+
+    assert after.table["choice"]["cell"] == alone.table["choice"]["cell"]
+
+
+def test_a_tone_card_recommends_its_recipe_with_the_curve():
+    card = tone_card()
+    reading = seen(card, etch(card, SURFACE))
+
+    told = tell(stored(card, reading))
+
+    tone = read_tone(card, reading)
+    curve = Curve.from_table(told.recommended["recipe"]["tone_curve"])
+    assert list(curve.to_burn) == list(tone.curve.to_burn)
+    assert told.recommended["recipe"]["feed_mm_per_min"] == card.recipe.feed_mm_per_min
+    assert told.summary["tvi_percent"] == tone.tvi_percent
+
+
+def test_greys_are_not_read_by_hand():
+    with pytest.raises(NoToneCurve, match="camera"):
+        tell(stored(tone_card()))
+
+
+def test_a_register_card_recommends_the_lag_and_slack_it_was_burnt_with():
+    card = register_card()
+    reading = seen(card, etch_hairlines(card, SURFACE, lag_s=0.0004, slack_mm=0.06))
+
+    register = Register.from_table(tell(stored(card, reading)).recommended["register"])
+
+    assert register.is_measured
+    assert abs(
+        register.lead_mm(3000) - Register(beam_lag_s=0.0004, slack_mm=0.06).lead_mm(3000)
+    ) < (0.02)
+
+
+def test_a_register_card_is_read_by_eye_too():
+    card = register_card()
+    feeds = sorted({pair.feed_mm_per_min for pair in card.hairlines})
+    shown = stored(card, meets={f"{feed:g}": "6.5" for feed in feeds})
+
+    told = tell(shown)
+
+    assert shown.way == "hand"
+    (offset,) = {round(apart["apart_mm"], 6) for apart in told.table["at_speeds"]}
+    assert told.recommended["register"]["slack_mm"] == pytest.approx(offset)
+
+
+def test_nothing_seen_and_nothing_said_is_refused():
+    with pytest.raises(UnreadableCard, match="one line"):
+        tell(stored(register_card()))
