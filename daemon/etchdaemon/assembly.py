@@ -31,6 +31,7 @@ from etchdaemon.hardware.preflight_child import PreflightChild
 from etchdaemon.hardware.rest_child import RestChild
 from etchdaemon.hardware.self_check import warnings_of_persistence
 from etchdaemon.hardware.serial_port import opener
+from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -217,7 +218,15 @@ def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Bo
 
 
 def run_daemon(places: Places) -> int:
-    """Run the daemon in this thread until SIGTERM or SIGINT; return the exit code."""
+    """Run the daemon in this thread until SIGTERM or SIGINT; return the exit code.
+
+    Raise StateTaken, before any pin is touched, where another daemon keeps its records.
+    """
+    with StateLock(places.state):
+        return _run_locked(places)
+
+
+def _run_locked(places: Places) -> int:
     if places.practice is None:
         clock, box = real_parts(places)
     else:

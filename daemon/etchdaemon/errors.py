@@ -39,3 +39,7 @@ class BoardLost(EtchdaemonError, OSError):
 
 class BackupFailed(EtchdaemonError):
     """The logbook could not be copied or restored, or a copy of it is of no use."""
+
+
+class StateTaken(EtchdaemonError):
+    """Another process has the daemon's folder of records."""

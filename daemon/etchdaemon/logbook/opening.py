@@ -127,17 +127,22 @@ def require_ours(book: sqlite3.Connection) -> None:
 
 def set_aside(path: Path, at_utc: str) -> Path:
     """Give the logbook at `path`, and what belongs to it, a name of its own beside it."""
-    stamp = "".join(letter for letter in at_utc.removesuffix("+00:00") if letter.isalnum())
-    names = (
-        path.with_name(f"{path.stem}.damaged-{stamp}{more}{path.suffix}")
-        for more in ("", *(f"-{number}" for number in range(2, 100)))
-    )
-    aside = next(name for name in names if not name.exists())
+    aside = aside_name(path, "damaged", at_utc)
     for suffix in _SUFFIXES:
         with suppress(FileNotFoundError):
             Path(f"{path}{suffix}").rename(f"{aside}{suffix}")
     settle(path.parent)
     return aside
+
+
+def aside_name(path: Path, why: str, at_utc: str) -> Path:
+    """Return a name beside `path` that is free."""
+    stamp = "".join(letter for letter in at_utc.removesuffix("+00:00") if letter.isalnum())
+    names = (
+        path.with_name(f"{path.stem}.{why}-{stamp}{more}{path.suffix}")
+        for more in ("", *(f"-{number}" for number in range(2, 100)))
+    )
+    return next(name for name in names if not name.exists())
 
 
 def settle(folder: Path) -> None:

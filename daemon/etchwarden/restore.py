@@ -1,0 +1,53 @@
+"""`etchwarden restore`: put a backup in the logbook's place, with the daemon stopped."""
+
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from etchdaemon.assembly import LOGBOOK_NAME
+from etchdaemon.errors import BackupFailed, EtchdaemonError
+from etchdaemon.hardware.state_lock import StateLock
+from etchdaemon.logbook.backup import look_at
+from etchdaemon.logbook.restoring import restore
+from etchdaemon.logbook.space import as_size
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--state",
+    metavar="FOLDER",
+    required=True,
+    type=click.Path(path_type=Path, file_okay=False, exists=True),
+    help="The records of the daemon, which must not run.",
+)
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def command(file: Path, state: Path, *, yes: bool) -> None:
+    """Check FILE, a backup, and put it in the place of the logbook.
+
+    The logbook that was there is kept beside it. Nothing is changed when anything is wrong.
+    """
+    try:
+        with StateLock(state):
+            _restore(file, state / LOGBOOK_NAME, is_asking=not yes)
+    except EtchdaemonError as error:
+        raise click.ClickException(str(error)) from error
+
+
+def _restore(file: Path, logbook: Path, *, is_asking: bool) -> None:
+    if is_asking:
+        click.echo(f"{file} holds {_told(file)}; the logbook {_told(logbook)}.")
+        click.confirm("Put the backup in its place?", abort=True)
+    at_utc = datetime.now(UTC).isoformat(timespec="seconds")
+    found, aside = restore(file, logbook, at_utc=at_utc)
+    kept = f" What was there is kept as {aside.name}." if aside else ""
+    click.echo(f"The logbook is now that of {file.name}: {found.runs} etches.{kept}")
+
+
+def _told(path: Path) -> str:
+    with suppress(BackupFailed):
+        found = look_at(path)
+        return f"{found.runs} etches in {as_size(found.bytes)}"
+    return "nothing that can be read"

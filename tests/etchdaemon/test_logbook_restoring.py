@@ -1,0 +1,185 @@
+"""A backup put in the logbook's place: all of it, or nothing changed."""
+
+import os
+import shutil
+import sqlite3
+from contextlib import closing
+
+import pytest
+
+from etchdaemon.errors import BackupFailed
+from etchdaemon.logbook.backup import copy_book
+from etchdaemon.logbook.logbook import Logbook
+from etchdaemon.logbook.opening import open_book
+from etchdaemon.logbook.restoring import restore
+from etchdaemon.logbook.schema import MIGRATIONS, version_of
+from logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
+
+
+def logbook_of(path, *titles, ends=True):
+    path.parent.mkdir(exist_ok=True)
+    with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+        for title in titles:
+            run = start_run(logbook, title=title)
+            logbook.note_rows(run, [row_of(number) for number in range(50)])
+            logbook.confirm_event(run, **EVENT)
+            if ends:
+                logbook.end_run(run, **END)
+    return path
+
+
+def backup_of(path, target):
+    with closing(open_book(path, at_utc=OPENED_UTC)[0]) as book:
+        return copy_book(book, target, between=lambda _: None).path
+
+
+def record_of(path):
+    with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+        return logbook.ask("runs", before=None, limit=10)
+
+
+def titles_in(path):
+    return [run["title"] for run in record_of(path)["runs"]]
+
+
+@pytest.fixture
+def backup(tmp_path):
+    return backup_of(logbook_of(tmp_path / "old" / "l.sqlite3", "old"), tmp_path / "b.sqlite3")
+
+
+@pytest.fixture
+def logbook(tmp_path):
+    return logbook_of(tmp_path / "state" / "logbook.sqlite3", "newer", "newest")
+
+
+def test_what_the_backup_held_is_the_logbook_and_the_other_is_kept(backup, logbook):
+    found, aside = restore(backup, logbook, at_utc=OPENED_UTC)
+
+    assert found.runs == 1
+    assert titles_in(logbook) == ["old"]
+    assert "Restored from b.sqlite3." in [note["text"] for note in record_of(logbook)["notes"]]
+    assert aside.name == "logbook.replaced-20261126T080000.sqlite3"
+    assert titles_in(aside) == ["newest", "newer"]
+    assert backup.exists()
+
+
+def test_a_logbook_that_is_not_there_is_restored_all_the_same(backup, tmp_path):
+    (tmp_path / "state").mkdir()
+
+    _, aside = restore(backup, tmp_path / "state" / "logbook.sqlite3", at_utc=OPENED_UTC)
+
+    assert aside is None
+    assert titles_in(tmp_path / "state" / "logbook.sqlite3") == ["old"]
+
+
+def test_a_damaged_logbook_s_own_wal_never_meets_the_restored_one(backup, logbook):
+    logbook.write_bytes(b"no database at all" * 100)
+    wal = logbook.with_name(logbook.name + "-wal")
+    wal.write_bytes(b"what came last")
+
+    _, aside = restore(backup, logbook, at_utc=OPENED_UTC)
+
+    assert titles_in(logbook) == ["old"]
+    assert aside.read_bytes() == b"no database at all" * 100
+    assert aside.with_name(aside.name + "-wal").read_bytes() == b"what came last"
+
+
+def test_a_card_s_raw_logbook_is_restored_with_what_its_wal_holds(logbook, tmp_path):
+    book, _ = open_book(logbook, at_utc=OPENED_UTC)
+    book.execute("INSERT INTO logbook_note (at_utc, text) VALUES ('then', 'in the WAL alone')")
+    for suffix in ("", "-wal"):  # as a power cut leaves them
+        shutil.copyfile(f"{logbook}{suffix}", f"{tmp_path / 'raw.sqlite3'}{suffix}")
+    book.close()
+
+    restore(tmp_path / "raw.sqlite3", logbook, at_utc=OPENED_UTC)
+
+    assert "in the WAL alone" in [note["text"] for note in record_of(logbook)["notes"]]
+
+
+def test_a_run_that_was_under_way_in_the_backup_says_that_its_end_is_lost(tmp_path, logbook):
+    path = logbook_of(tmp_path / "old" / "l.sqlite3", "half", ends=False)
+    backup = backup_of(path, tmp_path / "b.sqlite3")
+
+    restore(backup, logbook, at_utc=OPENED_UTC)
+
+    (run,) = record_of(logbook)["runs"]
+    assert run["ended"] == "failed"
+    assert "backup that was restored was made during this run" in run["because"]
+
+
+@pytest.mark.parametrize("version", range(1, len(MIGRATIONS)))
+def test_an_older_program_s_backup_is_brought_to_the_newest_version(tmp_path, logbook, version):
+    path = tmp_path / "b.sqlite3"
+    with closing(sqlite3.connect(path)) as book:
+        for statements in MIGRATIONS[:version]:
+            for statement in statements:
+                book.execute(statement)
+        book.execute(f"PRAGMA user_version = {version}")
+
+    restore(path, logbook, at_utc=OPENED_UTC)
+
+    with closing(sqlite3.connect(logbook)) as book:
+        assert version_of(book) == len(MIGRATIONS)
+
+
+def absent(path):
+    path.unlink()
+
+
+def cut_short(path):
+    os.truncate(path, 9000)
+
+
+def worn(path):
+    with path.open("r+b") as file:
+        file.seek(4096 * 2)
+        file.write(b"\xa5" * 4096)
+
+
+def newer(path):
+    with closing(sqlite3.connect(path)) as book:
+        book.execute(f"PRAGMA user_version = {len(MIGRATIONS) + 1}")
+
+
+def another_s(path):
+    with closing(sqlite3.connect(path)) as book:
+        book.execute("PRAGMA application_id = 7")
+
+
+@pytest.mark.parametrize("spoil", [absent, cut_short, worn, newer, another_s])
+def test_a_backup_of_no_use_changes_nothing(backup, logbook, spoil):
+    spoil(backup)
+    before = logbook.read_bytes()
+
+    with pytest.raises(BackupFailed):
+        restore(backup, logbook, at_utc=OPENED_UTC)
+
+    assert logbook.read_bytes() == before
+    assert [path.name for path in logbook.parent.iterdir() if path.is_file()] == [logbook.name]
+
+
+def test_a_logbook_that_is_open_is_not_replaced(backup, logbook):
+    book, _ = open_book(logbook, at_utc=OPENED_UTC)
+
+    with pytest.raises(BackupFailed, match="in use"):
+        restore(backup, logbook, at_utc=OPENED_UTC)
+
+    book.close()
+    assert titles_in(logbook) == ["newest", "newer"]
+
+
+@pytest.mark.parametrize("step", ["link", "replace"])
+def test_a_disk_that_fails_in_the_middle_leaves_the_old_logbook(backup, logbook, monkeypatch, step):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(
+        *{"link": ("os.link", full), "replace": ("pathlib.Path.replace", full)}[step]
+    )
+
+    with pytest.raises(BackupFailed, match="No space left"):
+        restore(backup, logbook, at_utc=OPENED_UTC)
+
+    monkeypatch.undo()
+    assert titles_in(logbook) == ["newest", "newer"]
+    assert list(logbook.parent.glob(".restoring*")) == []
