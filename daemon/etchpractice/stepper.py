@@ -24,6 +24,7 @@ class Segment(NamedTuple):
     to_s: float
     end: Place
     level: int
+    is_dynamic: bool  # whether the output follows the speed
 
 
 class Track(Protocol):
@@ -144,24 +145,32 @@ class Stepper:
             end = (end[0] - ux * left_mm, end[1] - uy * left_mm, end[2] - uz * left_mm)
         segments = self.segments
         from_s = segments[-1].to_s if segments else now_s
-        segments.append(Segment(from_s, from_s + duration_s, end, level))
+        is_dynamic = block.beam is Beam.DYNAMIC
+        segments.append(Segment(from_s, from_s + duration_s, end, level, is_dynamic))
 
     def run(self, now_s: float) -> None:
-        """Finish the segments that have ended by `now_s`."""
+        """Finish the segments that have ended by `now_s`.
+
+        Where none follows, a main loop that is held up included, the interrupt itself puts an
+        output out that follows the speed.
+        """
         segments = self.segments
         while segments and segments[0].to_s <= now_s:
-            from_s, to_s, end, level = segments.popleft()
+            from_s, to_s, end, level, is_dynamic = segments.popleft()
             if level != self._level:
                 self._level = level
                 self._track.set_level(from_s, level)
             self._track.move(from_s, to_s, end)
             self.place = end
+            if is_dynamic and level and not segments:
+                self._level = 0
+                self._track.set_level(to_s, 0)
 
     def place_at(self, now_s: float) -> Place:
         """Return where the head is by the steps made so far, in mm."""
         if not self.segments:
             return self.place
-        from_s, to_s, end, _ = self.segments[0]
+        from_s, to_s, end, *_ = self.segments[0]
         share = min(max((now_s - from_s) / (to_s - from_s), 0.0), 1.0) if to_s > from_s else 1.0
         x, y, z = self.place
         return (x + (end[0] - x) * share, y + (end[1] - y) * share, z + (end[2] - z) * share)
@@ -170,7 +179,7 @@ class Stepper:
         """Return the speed of the segment being run, in mm/s along each axis."""
         if not self.segments:
             return (0.0, 0.0, 0.0)
-        from_s, to_s, end, _ = self.segments[0]
+        from_s, to_s, end, *_ = self.segments[0]
         lasts_s = max(to_s - from_s, _EARLY_S)
         x, y, z = ((b - a) / lasts_s for a, b in zip(self.place, end, strict=True))
         return (x, y, z)

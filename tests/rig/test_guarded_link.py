@@ -1,0 +1,96 @@
+"""Box and link together: a lid opened in a row and the etch taken up again, a daemon held up."""
+
+import numpy as np
+import pytest
+
+from etchdaemon.service.reentry import NOT_MOVED
+from rig.bench import patch
+from rig.guarded import GuardedRig
+
+ROWS = 10
+
+
+@pytest.fixture
+def rig_named(tmp_path):
+    made = []
+
+    def make(name):
+        (tmp_path / name).mkdir()
+        made.append(GuardedRig(tmp_path / name))
+        return made[-1]
+
+    yield make
+    for rig in made:
+        rig.service.close()
+
+
+@pytest.fixture
+def rig(rig_named):
+    return rig_named("rig")
+
+
+def _light(rig):
+    """Return the light on each row, top row first, over half millimetres along it."""
+    cells = rig.machine.tile.exposure_j_per_mm2((0.0, 0.0, 30.0, ROWS * 0.1))
+    return cells.reshape(ROWS, len(cells) // ROWS, 60, -1).mean(axis=(1, 3))[::-1]
+
+
+def _open_the_lid_in_row(rig, row):
+    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.etch_until_row(row)
+    rig.wait(0.2)
+    rig.board.open_lid()
+    rig.wait_for_the_end()
+    rig.wait(1.0)
+    rig.board.close_lid()
+    rig.wait(2.0)
+
+
+@pytest.mark.parametrize("row", [4, 5])
+def test_after_a_lid_was_opened_in_a_row_the_rest_meets_it_within_what_was_logged(rig_named, row):
+    rig, beside = rig_named("rig"), rig_named("beside")
+    beside.start(beside.make_job(patch(ROWS, 200)))
+    beside.wait_for_the_end()
+    _open_the_lid_in_row(rig, row)
+    cut = rig.record.event("cut")["details"]
+
+    rig.reset()
+    rig.ask("reenter", run=1, confirm=NOT_MOVED, row=None)
+    rig.arm()
+    rig.ask("start")
+    rig.wait_for_the_end()
+
+    assert rig.run["ended"] == "complete"
+    assert rig.record.continues_run == 1
+    assert cut["row"] in (row, row + 1)
+    _assert_no_row_is_missing_or_doubled(rig, cut)
+    _assert_the_seam_is_no_wider_than_logged(_light(rig), _light(beside), cut)
+
+
+def _assert_no_row_is_missing_or_doubled(rig, cut):
+    first, second = ([row.row for row in run.rows] for run in rig.records.runs)
+    assert first == list(range(cut["row"]))
+    assert second == list(range(cut["row"], ROWS))
+
+
+def _assert_the_seam_is_no_wider_than_logged(in_two, at_once, cut):
+    """Rows apart from the cut's are as if etched at once; its own is, but for the error's reach."""
+    across_mm = np.arange(60) * 0.5 + 0.25
+    away = np.abs(across_mm - cut["x_mm"]) > cut["error_mm"] + 0.5
+    others = np.arange(ROWS) != cut["row"]
+    allowed = 0.06 * at_once.max()
+    assert np.abs(in_two - at_once)[others].max() < allowed
+    assert np.abs(in_two - at_once)[cut["row"], away].max() < allowed
+    assert in_two.max() < 2.1 * at_once.max()
+
+
+def test_nothing_goes_on_by_closing_the_lid_or_by_resetting(rig):
+    _open_the_lid_in_row(rig, 4)
+    etched = rig.run["etched_rows"]
+
+    rig.reset()
+    rig.wait(10.0)
+
+    assert rig.state == "ended"
+    assert rig.run["etched_rows"] == etched
+    assert not rig.is_beam_enabled
