@@ -270,6 +270,8 @@ ETCH: Final = {
     "ended_at_utc": "2026-11-25T17:43:42+00:00",
     "elapsed_s": 2502.0,
     "etched_rows": 1000,
+    "verdict": None,
+    "verdicts": [],
     "notes": {},
     "sheet": {"halftone": "stucki", "coverage": 0.42, "is_both_directions": True},
     "comparison": {

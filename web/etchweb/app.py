@@ -19,6 +19,7 @@ from etchweb import (
     pictures,
     practice,
     shading,
+    verdicts,
     watch,
 )
 from etchweb.access import Access
@@ -87,7 +88,7 @@ def create_app(
     errors.show_errors(app)
     guard.guard(app)
     access.admit(app)
-    for subject in (watch, shading, logbook, pictures, pairing, phones):
+    for subject in (watch, shading, logbook, verdicts, pictures, pairing, phones):
         app.register_blueprint(subject.pages)
     if machine is not None:
         app.register_blueprint(practice.pages)

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from etchweb.chart import Chart, Measured, bands, chart
+from etchweb.verdict_view import verdict_words, verdicts_told
 from etchweb.watch_view import HEADLINES
 from etchweb.words import as_sentence, counted, grouped, millimetres, percent, short_duration
 
@@ -20,6 +21,7 @@ def line_view(run: Mapping[str, Any]) -> View:
         "tile": run["gcode_sha256"],
         "title": run["title"],
         "ended": HEADLINES[run["ended"]] if run["ended"] else STILL_GOING,
+        "verdict": verdict_words(run["verdict"]) if "verdict" in run else "",
         "started_at": run["started_at_utc"],
         "is_clock_sure": run["is_clock_synchronised"] is not False,
         "rows": f"{grouped(etched or 0)} of {counted(run['rows'], 'row', 'rows')}",
@@ -50,6 +52,8 @@ def etch_view(record: Mapping[str, Any]) -> View:
             "etched_rows": record["etched_rows"] or 0,
         },
         "facts": _facts(record, sheet),
+        "is_over": record["ended"] is not None,
+        "verdicts": verdicts_told(record["verdicts"]),
         "speed": _quantity(record, "feed", "mm_per_min", "recipe_feed_mm_per_min"),
         "power": _quantity(record, "power", "ratio", "recipe_power_ratio"),
         "events": told(record["events"]),

@@ -7,6 +7,8 @@ from flask import Flask, Request, Response, abort, request
 
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 LARGEST_FORM_BYTES: Final = 16 * 1024
+LARGEST_PHOTO_BYTES: Final = 40_000_000
+FORM_IN_HAND_BYTES: Final = 256 * 1024
 CACHE_FOR_EVER: Final = "public, max-age=31536000, immutable"
 
 HEADERS: Final = {
@@ -27,9 +29,19 @@ FOREIGN_ORIGIN: Final = (
 )
 
 
+# Endpoints whose form brings files, and the largest such form.
+BRINGS_FILES: Final = {
+    "verdicts.save": LARGEST_PHOTO_BYTES,
+    "new_picture.upload": LARGEST_PHOTO_BYTES,
+    "cards.read_photos": 2 * LARGEST_PHOTO_BYTES,  # several photos of one test tile
+}
+NO_FILE_FORM: Final = "Send the photo as a form with a file, as this page does."
+
+
 def guard(app: Flask) -> None:
     """Hang the checks and the headers on `app`."""
     app.before_request(refuse_foreign_changes)
+    app.before_request(expect_files)
     app.after_request(add_headers)
 
 
@@ -37,6 +49,18 @@ def refuse_foreign_changes() -> None:
     """End a changing request with 403 unless our own page sent it."""
     if request.method not in SAFE_METHODS and not is_from_own_page(request):
         abort(403, FOREIGN_ORIGIN)
+
+
+def expect_files() -> None:
+    """Let a form with files be as large as it may; nothing of it has been read yet."""
+    largest_bytes = BRINGS_FILES.get(request.endpoint or "")
+    if largest_bytes is None or request.method in SAFE_METHODS:
+        return
+    if request.mimetype != "multipart/form-data":
+        abort(415, NO_FILE_FORM)
+    request.max_content_length = largest_bytes + LARGEST_FORM_BYTES
+    # Werkzeug reads 64 KiB at a time and counts what it has in hand, files too.
+    request.max_form_memory_size = FORM_IN_HAND_BYTES
 
 
 def is_from_own_page(request: Request) -> bool:

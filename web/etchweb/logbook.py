@@ -3,12 +3,14 @@
 import csv
 import io
 from collections.abc import Iterator, Mapping
-from typing import Any, Final
+from typing import Any, Final, NoReturn
 
 from flask import Blueprint, Response, abort, current_app, render_template, request
 
 from etchweb.asking import Daemon
 from etchweb.etch_view import etch_view, line_view
+from etchweb.searching import sought_in, wire_terms
+from etchweb.verdict_view import CAUSES, CHOICES, LONGEST_TEXT
 from etchweb.words import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.record import PAGE_ROWS, run_record
@@ -21,16 +23,22 @@ LARGEST_NUMBER: Final = 2**53 - 1
 
 @pages.get("/logbook")
 def show() -> str:
-    """List etches, the newest first."""
+    """List etches, the newest first: all of them, or those that are sought."""
     before = request.args.get("before", type=int)
     if before is not None and not 0 <= before <= LARGEST_NUMBER:
         abort(404)
-    answer = _asked("runs", before=before, limit=ETCHES_ON_A_PAGE)
+    sought = sought_in(request.args)
+    answer = _asked("runs", before=before, limit=ETCHES_ON_A_PAGE, **wire_terms(sought))
+    etches = [line_view(run) for run in answer["runs"]]
     return render_template(
         "logbook.html",
-        etches=[line_view(run) for run in answer["runs"]],
+        etches=etches,
         older=answer["next_before"],
         is_first=before is None,
+        sought=sought,
+        sought_terms={name: term for name, term in sought.items() if term},
+        is_search=any(sought.values()),
+        choices=_choices(sought),
         notes=[as_sentence(note["text"]) for note in answer["notes"]],
     )
 
@@ -38,8 +46,32 @@ def show() -> str:
 @pages.get("/logbook/<int(max=9007199254740991):number>")
 def show_etch(number: int) -> str:
     """Show one etch: its tile, its recipe, and what was run beside it."""
+    return etch_page(number, "")
+
+
+def etch_page(number: int, answer: str) -> str:
+    """Return the page of one etch, with the answer to what was just asked of it."""
     record = _answered(lambda: run_record(_daemon().ask, number))
-    return render_template("etch.html", etch=etch_view(record), number=number)
+    return render_template(
+        "etch.html",
+        etch=etch_view(record),
+        number=number,
+        answer=answer,
+        verdict_choices=CHOICES,
+        causes=CAUSES,
+        longest_text=LONGEST_TEXT,
+    )
+
+
+def _choices(sought: Mapping[str, str]) -> dict[str, list[str]]:
+    """Return the lasers and surfaces the box knows; one that is sought stays in its list."""
+    known = {
+        "laser": [head["name"] for head in _asked("heads")["heads"]],
+        "surface": [surface["name"] for surface in _asked("surfaces")["surfaces"]],
+    }
+    return {
+        name: sorted({*names, sought[name]} - {""}, key=str.lower) for name, names in known.items()
+    }
 
 
 @pages.get("/logbook/<int(max=9007199254740991):number>.csv")
@@ -67,6 +99,14 @@ def _csv_lines(lines: Any) -> str:
     return text.getvalue()
 
 
+def asked(method: str, **params: Any) -> Any:
+    """Return the daemon's answer; end the request with 503 while it is away."""
+    try:
+        return _daemon().ask(method, **params)
+    except DaemonAbsent as error:
+        _away(error)
+
+
 def _asked(method: str, **params: Any) -> Any:
     return _answered(lambda: _daemon().ask(method, **params))
 
@@ -77,7 +117,11 @@ def _answered(ask: Any) -> Any:
     except Refused as refusal:
         abort(404 if refusal.kind == "refused" else 503, as_sentence(str(refusal)))
     except DaemonAbsent as error:
-        abort(503, f"{as_sentence(str(error))} The logbook is with it; look again when it is back.")
+        _away(error)
+
+
+def _away(error: DaemonAbsent) -> NoReturn:
+    abort(503, f"{as_sentence(str(error))} The logbook is with it; look again when it is back.")
 
 
 def _daemon() -> Daemon:

@@ -34,6 +34,8 @@ NEEDS: Final[dict[str, Role | None]] = {
     "logbook.show": Role.WATCH,
     "logbook.show_etch": Role.WATCH,
     "logbook.table": Role.WATCH,
+    "verdicts.save": Role.OPERATE,
+    "verdicts.photo": Role.WATCH,
     "practice.show": Role.OPERATE,
     "practice.act": Role.OPERATE,
     "phones.show": Role.WATCH,

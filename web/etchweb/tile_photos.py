@@ -1,0 +1,96 @@
+"""Photos of wiped tiles: made anew by a child process, so that nothing of the file remains.
+
+    python -m etchweb.tile_photos SOURCE TARGET
+
+What was hidden in the file (where it was taken, other files, scripts) does not come through, and a
+picture made to break a decoder breaks the child. Its last word is a sentence when it fails.
+"""
+
+import hashlib
+import re
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Final
+
+from etchpath.modesty import be_modest
+
+MODULE: Final = "etchweb.tile_photos"
+NAME: Final = re.compile(r"tile-[0-9a-f]{64}\.jpg")
+LONGER_SIDE_PX: Final = 1600
+MEMORY_MB: Final = 900  # of address space, of which the libraries alone take 200
+PATIENCE_S: Final = 120.0
+_QUALITY: Final = 82
+NOT_READ: Final = "The photo could not be read. Take it again, or choose another."
+
+
+class NoTilePhoto(ValueError):
+    """What was sent is no photo that can be kept; the message says why."""
+
+
+def keep_tile_photo(save: Callable[[Path], None], folder: Path) -> str:
+    """Keep the photo that `save` writes to a path, and return its name; raise NoTilePhoto."""
+    folder.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=folder, prefix="tile-") as scratch:
+        sent, made = Path(scratch) / "sent", Path(scratch) / "made.jpg"
+        save(sent)
+        _make_anew(sent, made)
+        name = f"tile-{hashlib.sha256(made.read_bytes()).hexdigest()}.jpg"
+        made.replace(folder / name)
+    return name
+
+
+def _make_anew(sent: Path, made: Path) -> None:
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", MODULE, sent, made],
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
+        )
+    except subprocess.TimeoutExpired as error:
+        raise NoTilePhoto(NOT_READ) from error
+    if done.returncode == 1 and done.stdout.strip():
+        raise NoTilePhoto(done.stdout.strip())
+    if done.returncode or not made.exists():
+        raise NoTilePhoto(NOT_READ)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Make the photo anew; return the exit code."""
+    source, target = map(Path, arguments)
+    be_modest(MEMORY_MB)
+    from etchphoto.errors import EtchphotoError  # noqa: PLC0415 - after the limits
+
+    try:
+        _draw_anew(source, target)
+    except EtchphotoError as error:
+        print(error)  # noqa: T201 - this is how the page hears of it
+        return 1
+    except (OSError, SyntaxError, ValueError, MemoryError):  # what decoders raise at broken files
+        print(NOT_READ)  # noqa: T201
+        return 1
+    return 0
+
+
+def _draw_anew(source: Path, target: Path) -> None:
+    from PIL import Image, ImageOps  # noqa: PLC0415 - as above
+    from pillow_heif import register_heif_opener  # noqa: PLC0415
+
+    from etchphoto.loading import FORMATS, HEIF_FORMAT, load_photo  # noqa: PLC0415
+
+    load_photo(source, name="The photo")  # refuses what is no photo, or too large, in a sentence
+    register_heif_opener()
+    with Image.open(source, formats=(*filter(None, FORMATS), HEIF_FORMAT)) as image:
+        image.draft("RGB", (LONGER_SIDE_PX, LONGER_SIDE_PX))
+        image.thumbnail((LONGER_SIDE_PX, LONGER_SIDE_PX))
+        upright = ImageOps.exif_transpose(image).convert("RGB")
+    clean = Image.frombytes("RGB", upright.size, upright.tobytes())  # pixels and nothing else
+    clean.save(target, "JPEG", quality=_QUALITY)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
