@@ -1,0 +1,268 @@
+"""Test tiles on the page: made, put on the bench, read by camera and hand, chosen from."""
+
+import io
+import json
+import re
+
+import pytest
+
+from card_book import CardBook
+from darkroom.camera import photograph
+from darkroom.tile import SURFACES, etch, etch_hairlines
+from etchproof.job import read_card_file
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
+from etchwire.packing import unpack
+
+SURFACE = SURFACES["willing"]
+PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACES[0].name])
+PLACE = {"place_width_mm": "110", "place_height_mm": "110", "spacing_mm": "0.1"}
+PATIENCE_S = 120.0
+
+
+@pytest.fixture
+def book(daemon):
+    return CardBook(daemon)
+
+
+class Bench:
+    """A person at the page with a test tile in hand."""
+
+    def __init__(self, phone, app, folder):
+        self.phone = phone
+        self.app = app
+        self.folder = folder
+
+    def make(self, **form):
+        made = self.phone.press("test-tiles/new", form={"pair": PAIR, **PLACE, **form})
+        assert made.status_code == 303, made.text
+        return self.look(made.location)
+
+    def look(self, address="/test-tiles/1"):
+        """Look at a page until the work that it shows is over."""
+        page = self.phone.look(address)
+        for work in list(self.app.extensions["etchweb works"]._works.values()):
+            assert work.over.wait(PATIENCE_S)
+        if "Working on it" in page.text:
+            page = self.phone.look(address)
+        return page
+
+    @property
+    def card(self):
+        return read_card_file(self.folder / "test-tiles" / "card-1" / "job")
+
+    def put_on_bench(self, book):
+        assert self.phone.press("test-tiles/1/bench").location == "/"
+        book.burn(1)
+
+    def send(self, *photos, wiped="yes"):
+        named = [(photo, "tile.jpg" if photo.getbuffer().nbytes else "") for photo in photos]
+        form = {"photo": named, "wiped": wiped}
+        return self.phone.press("test-tiles/1/photos", form=form)
+
+    def read(self, *photos):
+        answer = self.send(*photos)
+        assert answer.status_code == 303, answer.text
+        return self.look()
+
+
+@pytest.fixture
+def bench(phone, app, tmp_path, book):
+    return Bench(phone, app, tmp_path)
+
+
+def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
+    page = bench.make(finds="power")
+    assert "Test tile 1" in page.text
+    bench.put_on_bench(book)
+    assert daemon.said["load"]["sheet"].gcode_sha256 == book.cards[1]["gcode_sha256"]
+    assert unpack(book.cards[1]["layout_packed"]) == bench.card.to_json()
+
+    page = bench.read(photograph(etch(bench.card, SURFACE)))
+    assert "What it showed" in page.text
+    overlay = re.search(r'src="(/test-tiles/1/read-[^"]+)"', page.text)[1]
+    with bench.phone.look(overlay) as photo:
+        assert photo.mimetype == "image/jpeg"
+    feed, percent = (
+        re.search(rf'name="{name}"[^>]*value="([^"]+)"', page.text)[1]
+        for name in ("feed", "percent")
+    )
+
+    bench.phone.press(
+        "test-tiles/1/choose", form={"choose": "yes", "feed": feed, "percent": percent}
+    )
+
+    ((reading, chosen),) = book.accepted
+    assert chosen["recipe"]["feed_mm_per_min"] == float(feed)
+    assert book.readings[reading - 1]["way"] == "camera"
+    assert book.readings[reading - 1]["summary"]["lightness_at_recipe"] < 50
+
+
+def test_a_word_by_hand_moves_the_recommendation_and_is_kept(bench, book):
+    bench.make(finds="power")
+    bench.put_on_bench(book)
+    bench.read(photograph(etch(bench.card, SURFACE)))
+    before = bench.folder / "test-tiles" / "card-1" / "read.json"
+    chosen = json.loads(before.read_bytes())["told"]["choice"]["cell"]
+
+    bench.phone.press("test-tiles/1/marks", form={"mark": "rubs off", "patch": chosen})
+    page = bench.look()
+    bench.phone.press("test-tiles/1/choose", form={"choose": "no"})
+
+    assert "rubs off" in page.text
+    assert book.readings[0]["marks"] == {chosen: "rubs off"}
+    assert book.readings[0]["way"] == "both"
+    assert book.accepted == []
+
+
+def test_without_a_camera_hands_are_enough(bench, book):
+    bench.make(finds="power")
+    bench.put_on_bench(book)
+    cell = next(iter(bench.card.cells()))
+
+    bench.phone.press("test-tiles/1/marks", form={"mark": "good", "patch": cell})
+    page = bench.look()
+
+    assert "Make this the recipe" in page.text
+    assert "by hand" not in page.text or page.status_code == 200
+
+
+def test_greys_read_by_camera_become_the_tone_curve(bench, book):
+    bench.make(finds="tone")
+    bench.put_on_bench(book)
+    page = bench.read(photograph(etch(bench.card, SURFACE)))
+    assert "Use this for photos" in page.text
+
+    bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
+
+    assert book.accepted[0][1]["recipe"]["tone_curve"]["wanted"][-1] == 1
+
+
+def test_rows_that_do_not_meet_are_found_by_camera_and_by_eye(bench, book):
+    bench.make(finds="register", place_width_mm="120")
+    bench.put_on_bench(book)
+    page = bench.read(photograph(etch_hairlines(bench.card, SURFACE, lag_s=0.0004, slack_mm=0.06)))
+    assert "Use this for this laser" in page.text
+
+    feeds = {f"{pair.feed_mm_per_min:g}" for pair in bench.card.hairlines}
+    bench.phone.press("test-tiles/1/pairs", form={f"pair at {feed}": "6,5" for feed in feeds})
+    bench.look()
+    bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
+
+    assert book.readings[0]["marks"] == dict.fromkeys(feeds, "6.5")
+    assert book.accepted[0][1]["register"]["slack_mm"] > 0
+
+
+@pytest.mark.parametrize(
+    ("form", "words"),
+    [
+        ({"finds": "gold"}, "find out"),
+        ({"finds": "power", "pair": "nonsense"}, "which laser"),
+        ({"finds": "power", "place_width_mm": "wide"}, "width of its place"),
+        ({"finds": "power", "low_feed": "3000", "high_feed": "1000", "low_percent": "50",
+          "high_percent": "60", "speeds": "3", "powers": "3"}, "come first"),
+        ({"finds": "power", "low_feed": "1000"}, "must be a number"),
+    ],
+)  # fmt: skip
+def test_what_makes_no_test_tile_is_refused_in_a_sentence(bench, form, words):
+    answer = bench.phone.press("test-tiles/new", form={"pair": PAIR, **PLACE, **form})
+
+    assert answer.status_code == 422
+    assert words in answer.text
+
+
+def test_a_place_that_is_too_small_says_what_would_fit(bench):
+    page = bench.make(finds="power", place_width_mm="20", place_height_mm="20")
+
+    assert "place on the tile is only" in page.text
+
+
+@pytest.mark.parametrize(
+    ("photos", "wiped", "status", "words"),
+    [
+        ([], "yes", 415, "as a form with a file"),
+        ([b""], "yes", 422, "Take a photo"),
+        ([b"no picture"], "no", 422, "wipe it first"),
+    ],
+)
+def test_no_photo_and_an_unwiped_tile_are_refused(bench, book, photos, wiped, status, words):
+    bench.make(finds="power")
+    bench.put_on_bench(book)
+
+    answer = bench.send(*(io.BytesIO(photo) for photo in photos), wiped=wiped)
+
+    assert answer.status_code == status
+    assert words in answer.text
+
+
+@pytest.mark.parametrize(
+    "photo", [b"no picture at all", b"<svg xmlns='http://www.w3.org/2000/svg'/>", b"\xff\xd8\xff"]
+)
+def test_what_is_no_picture_is_said_so_and_nothing_is_filed(bench, book, photo):
+    bench.make(finds="power")
+    bench.put_on_bench(book)
+
+    page = bench.read(io.BytesIO(photo))
+
+    assert 'role="alert">' in page.text
+    assert "What it showed" not in page.text
+    assert book.readings == []
+
+
+def test_marks_on_nothing_and_words_of_no_kind_are_refused(bench, book):
+    bench.make(finds="power")
+    bench.put_on_bench(book)
+
+    for form in (
+        {"mark": "good"},
+        {"mark": "splendid", "patch": "A1"},
+        {"mark": "good", "patch": "Z9"},
+    ):
+        assert bench.phone.press("test-tiles/1/marks", form=form).status_code == 422
+
+
+def test_a_reading_is_filed_once(bench, book):
+    bench.make(finds="power")
+    bench.put_on_bench(book)
+    bench.phone.press("test-tiles/1/marks", form={"mark": "good", "patch": "A1"})
+    bench.look()
+    bench.phone.press("test-tiles/1/choose", form={"choose": "no"})
+
+    again = bench.phone.press("test-tiles/1/choose", form={"choose": "no"})
+
+    assert again.status_code == 409
+    assert len(book.readings) == 1
+
+
+def test_two_people_at_once_get_a_number_each(bench, book):
+    first = bench.phone.press("test-tiles/new", form={"pair": PAIR, **PLACE, "finds": "power"})
+    second = bench.phone.press("test-tiles/new", form={"pair": PAIR, **PLACE, "finds": "power"})
+
+    assert (first.location, second.location) == ("/test-tiles/1", "/test-tiles/2")
+    bench.look("/test-tiles/2")
+
+
+def test_a_tile_that_was_never_made_is_not_there(phone, book):
+    assert phone.look("/test-tiles/77").status_code == 404
+    assert phone.look("/test-tiles/77/read-0123456789abcdef.jpg").status_code == 404
+
+
+def test_the_list_tells_the_story_of_the_pair(bench, book, daemon):
+    daemon.answers["time_line"] = {
+        "events": [
+            {"at_utc": "2026-11-25T10:00:00+00:00", "kind": "verdict", "id": 1, "beam_h": 1.0,
+             "run_id": 3, "verdict": "pale", "cause": "lens", "note": ""},
+            {"at_utc": "2026-11-25T09:00:00+00:00", "kind": "lens wiped", "id": 1, "beam_h": 0.5,
+             "who": ""},
+        ],
+        "next_before": None,
+    }  # fmt: skip
+    page = bench.phone.look("/test-tiles")
+
+    assert "Etch 3 came out pale, because of lens." in page.text
+    assert "Lens wiped." in page.text
+
+
+def test_without_the_daemon_the_page_says_so(phone, daemon):
+    daemon.go_away()
+
+    assert phone.look("/test-tiles").status_code == 503

@@ -1,0 +1,132 @@
+"""Charts of test tiles: darkness against burn strength, greys, and figures over time; geometry.
+
+Lightness grows upwards, so what is darker lies lower.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+WIDTH: Final = 360.0
+HEIGHT: Final = 190.0
+LEFT: Final = 40.0
+RIGHT: Final = 12.0
+TOP: Final = 10.0
+BOTTOM: Final = 26.0
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A point to be drawn, and what it is called."""
+
+    x: float
+    y: float
+    name: str
+    is_chosen: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What a template draws: paths, points, and marks on both scales as (place, figure)."""
+
+    lines: tuple[str, ...]
+    points: tuple[Mark, ...]
+    x_marks: tuple[tuple[float, float], ...]
+    y_marks: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """From figures to places on the drawing."""
+
+    low: float
+    high: float
+    from_px: float
+    to_px: float
+    is_log: bool = False
+
+    def place(self, value: float) -> float:
+        """Return where `value` lies."""
+        low, high, value = (
+            (math.log(self.low), math.log(self.high), math.log(value))
+            if self.is_log
+            else (self.low, self.high, value)
+        )
+        share = (value - low) / (high - low)
+        return round(self.from_px + share * (self.to_px - self.from_px), 1)
+
+
+def darkness_chart(chart: Mapping[str, Any]) -> Drawn | None:
+    """Return lightness against dose, a line for each power; None where no camera looked."""
+    lines = chart["lines"]
+    points = [point for line in lines for point in line["points"]]
+    if not points:
+        return None
+    places: list[Point] = [(p["dose_j_per_mm2"], p["lightness"]) for p in points]
+    places += [tuple(place) for line in lines for place in line["curve"]]
+    doses = [dose for dose, _ in places]
+    x = Scale(min(doses), _above(min(doses), max(doses)), LEFT, WIDTH - RIGHT, is_log=True)
+    y = _lightness_scale()
+    return Drawn(
+        lines=tuple(_path(line["curve"], x, y) for line in lines if line["curve"]),
+        points=tuple(
+            Mark(
+                x.place(p["dose_j_per_mm2"]),
+                y.place(p["lightness"]),
+                p["cell"],
+                p["cell"] == chart["chosen"],
+            )
+            for p in points
+        ),
+        x_marks=tuple((x.place(dose), dose) for dose in _few_between(x.low, x.high)),
+        y_marks=tuple((y.place(value), value) for value in (0.0, 50.0, 100.0)),
+    )
+
+
+def tone_chart(burnt: Sequence[float], effective: Sequence[float]) -> Drawn:
+    """Return what each share burnt looks like, beside what it would be without dots that spread."""
+    x = Scale(0.0, 1.0, LEFT, WIDTH - RIGHT)
+    y = Scale(0.0, 1.0, HEIGHT - BOTTOM, TOP)
+    pairs = list(zip(burnt, effective, strict=True))
+    shares = (0.0, 0.5, 1.0)
+    return Drawn(
+        lines=(_path(pairs, x, y), _path([(0.0, 0.0), (1.0, 1.0)], x, y)),
+        points=tuple(Mark(x.place(share), y.place(looks), "") for share, looks in pairs),
+        x_marks=tuple((x.place(share), share) for share in shares),
+        y_marks=tuple((y.place(share), share) for share in shares),
+    )
+
+
+def course_chart(values: Sequence[Point], *, low: float, high: float) -> Drawn | None:
+    """Return figures over what they are counted by, as beam hours; None for fewer than two."""
+    if len(values) < 2:
+        return None
+    firsts = [first for first, _ in values]
+    x = Scale(min(firsts), _above(min(firsts), max(firsts)), LEFT, WIDTH - RIGHT)
+    y = Scale(low, _above(low, high), HEIGHT - BOTTOM, TOP)
+    return Drawn(
+        lines=(_path(values, x, y),),
+        points=tuple(Mark(x.place(a), y.place(b), "") for a, b in values),
+        x_marks=tuple((x.place(value), value) for value in (x.low, x.high)),
+        y_marks=tuple((y.place(value), value) for value in (low, (low + high) / 2, high)),
+    )
+
+
+def _lightness_scale() -> Scale:
+    return Scale(0.0, 100.0, HEIGHT - BOTTOM, TOP)
+
+
+def _above(low: float, high: float) -> float:
+    return high if high > low else low + 1.0
+
+
+def _few_between(low: float, high: float) -> list[float]:
+    """Return three doses, evenly spread on a logarithmic scale, two figures each."""
+    return [float(f"{low * (high / low) ** share:.2g}") for share in (0.1, 0.5, 0.9)]
+
+
+def _path(places: Sequence[Sequence[float]], x: Scale, y: Scale) -> str:
+    return "M" + " ".join(f"{x.place(a)} {y.place(b)}" for a, b in places)

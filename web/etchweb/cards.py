@@ -1,0 +1,236 @@
+"""*Test tiles*: made, etched, read by camera and by hand, and chosen from."""
+
+import json
+import re
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import (
+    Blueprint,
+    abort,
+    current_app,
+    g,
+    jsonify,
+    redirect,
+    render_template,
+    request,
+    send_from_directory,
+    url_for,
+)
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.card_desk import CardDesk, KnownCard
+from etchweb.card_forms import card_order
+from etchweb.card_story import courses_of, event_words
+from etchweb.card_view import (
+    card_view,
+    finds,
+    line_of,
+    pairs_by_feed,
+    patches_of,
+    told_view,
+)
+from etchweb.new_picture import KEEP_A_DAY, works
+from etchweb.new_picture_forms import FormUnfit
+from etchweb.picture_craft import Pair, ask_pairs
+from etchweb.words import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
+
+pages = Blueprint("cards", __name__, url_prefix="/test-tiles")
+
+CARDS_ON_A_PAGE: Final = 50
+EVENTS_ON_A_PAGE: Final = 60
+WAIT_S: Final = 1.5
+_OVERLAY: Final = re.compile(r"read-[0-9a-f]{16}\.jpg")
+NUMBER: Final = "<int(max=2147483647):number>"
+
+NO_SUCH: Final = "There is no such test tile."
+
+
+@pages.get("")
+def show() -> str:
+    """List the test tiles, and the story of one laser on one tile and paint."""
+    pairs = _pairs()
+    chosen = _pair_in(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
+    found = _asked("cards", limit=CARDS_ON_A_PAGE)
+    events: list[Mapping[str, Any]] = []
+    if chosen is not None:
+        head, surface = chosen.key
+        events = _asked("time_line", head=head, surface=surface, limit=EVENTS_ON_A_PAGE)["events"]
+    return render_template(
+        "cards.html",
+        cards=[line_of(card) for card in found["cards"]],
+        pairs=_choices(pairs),
+        chosen=chosen,
+        events=[(event["at_utc"], event_words(event)) for event in events],
+        courses=courses_of(events),
+    )
+
+
+@pages.route("/new", methods=["GET", "POST"])
+def new() -> str | BaseResponse:
+    """Ask what a test tile is to find out, and have it laid out."""
+    pairs = _pairs()
+    if request.method == "GET":
+        return _new_page(pairs, request.args, "")
+    pair = _pair_in(request.form.get("pair", ""), pairs)
+    try:
+        card_order(request.form, pair, 1)  # refused before a number is taken
+        number = desk().begin(lambda number: card_order(request.form, pair, number))
+    except FormUnfit as unfit:
+        return said(_new_page(pairs, request.form, str(unfit)), 422)
+    except (DaemonAbsent, Refused) as error:
+        return said(_new_page(pairs, request.form, as_sentence(str(error))), 503)
+    return go_to(number)
+
+
+def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
+    chosen = _pair_in(typed.get("pair", ""), pairs) or next(iter(pairs), None)
+    return render_template(
+        "card_new.html",
+        pairs=_choices(pairs),
+        chosen=chosen,
+        finds=finds(),
+        typed=typed,
+        answer=answer,
+    )
+
+
+@pages.get(f"/{NUMBER}")
+def show_card(number: int) -> str | BaseResponse:
+    """Show one test tile: how far it is, what it showed, what may be chosen."""
+    return card_page(found_card(number), "")
+
+
+@pages.get(f"/{NUMBER}/work.json")
+def work(number: int) -> BaseResponse:
+    """Tell how far the work on a test tile is."""
+    card = found_card(number)
+    under_way = desk().making(card) or desk().reading(card)
+    if under_way is None or under_way.over.is_set():
+        return jsonify(share=1.0, over=True)
+    return jsonify(share=under_way.share, over=False)
+
+
+@pages.get(f"/{NUMBER}/<name>")
+def overlay(number: int, name: str) -> BaseResponse:
+    """Return a photo with what was read where."""
+    if not _OVERLAY.fullmatch(name):
+        abort(404)
+    folder = found_card(number).files.folder
+    answer = send_from_directory(folder.absolute(), name)
+    answer.headers["Cache-Control"] = KEEP_A_DAY
+    return answer
+
+
+@pages.post(f"/{NUMBER}/bench")
+def put_on_bench(number: int) -> str | BaseResponse:
+    """File the card, and put its job where it is watched and started."""
+    card = found_card(number)
+    try:
+        desk().put_on_bench(card, who())
+    except Refused as refusal:
+        return said(card_page(card, as_sentence(str(refusal))), 409)
+    except DaemonAbsent as error:
+        return said(card_page(card, as_sentence(str(error))), 503)
+    return redirect(url_for("watch.show"), 303)
+
+
+def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
+    """Return the page of a test tile, or of the work on it."""
+    at_desk = desk()
+    failed = ""
+    for under_way in (at_desk.making(card), at_desk.reading(card)):
+        if under_way is None:
+            continue
+        under_way.over.wait(WAIT_S)
+        if not under_way.over.is_set():
+            return render_template("card_working.html", number=card.number, work=under_way)
+        failed = failed or under_way.failed
+    card = found_card(card.number)
+    layout = card.layout
+    if layout is None:
+        return render_template("card_failed.html", number=card.number, sentence=as_sentence(failed))
+    read = card.files.read()
+    so_far = at_desk.so_far(card)
+    told = read["told"] if read and layout["kind"] == "power" else None
+    return render_template(
+        "card.html",
+        number=card.number,
+        card=card_view(layout, card.files.made(), card.record),
+        patches=patches_of(layout, so_far, told) if layout["kind"] == "power" else [],
+        feeds=pairs_by_feed(layout),
+        so_far=so_far,
+        told=told_view(layout, read) if read else None,
+        has_job=card.files.job() is not None,
+        pair=json.dumps([layout["head"]["name"], layout["recipe"]["surface"]]),
+        answer=answer or as_sentence(failed),
+    )
+
+
+def found_card(number: int) -> KnownCard:
+    """Return the card that the address names, or end the request."""
+    try:
+        card = desk().find(number)
+    except DaemonAbsent as error:
+        abort(503, as_sentence(str(error)))
+    if card is None:
+        abort(404, NO_SUCH)
+    return card
+
+
+def layout_of(card: KnownCard) -> Mapping[str, Any]:
+    """Return a card's layout, or end the request while there is none."""
+    layout = card.layout
+    if layout is None:
+        abort(409, "This test tile is still being laid out.")
+    return layout
+
+
+def _pairs() -> list[Pair]:
+    try:
+        return ask_pairs(current_app.extensions["etchweb"].daemon)
+    except (DaemonAbsent, Refused) as error:
+        abort(503, as_sentence(str(error)))
+
+
+def _pair_in(key: str, pairs: list[Pair]) -> Pair | None:
+    try:
+        wanted = tuple(json.loads(key))
+    except (ValueError, TypeError):
+        return None
+    return next((pair for pair in pairs if pair.key == wanted), None)
+
+
+def _choices(pairs: list[Pair]) -> list[tuple[str, Pair]]:
+    return [(json.dumps(pair.key), pair) for pair in pairs]
+
+
+def _asked(method: str, **params: Any) -> Any:
+    try:
+        return current_app.extensions["etchweb"].daemon.ask(method, **params)
+    except (DaemonAbsent, Refused) as error:
+        abort(503, as_sentence(str(error)))
+
+
+def desk() -> CardDesk:
+    """Return the desk of the application in hand."""
+    house = current_app.extensions["etchweb"]
+    return CardDesk(house.daemon, house.pictures.parent, house.pictures, works())
+
+
+def who() -> str:
+    """Return who asks, as the logbook has it."""
+    return g.visitor.phone.name if g.visitor.phone is not None else ""
+
+
+def go_to(number: int) -> BaseResponse:
+    """Lead to a test tile."""
+    return redirect(url_for("cards.show_card", number=number), 303)
+
+
+def said(page: str | BaseResponse, status: int) -> BaseResponse:
+    """Return `page` with a status."""
+    answer = current_app.make_response(page)
+    answer.status_code = status
+    return answer
