@@ -1,5 +1,7 @@
 """The life of an etch, its place in the picture, what was really run, and whether it was right."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -8,8 +10,9 @@ from etchdaemon.controller.events import StatusReported
 from etchdaemon.errors import CommandRefused
 from etchdaemon.run import audit, cut
 from etchdaemon.run.actuals import Meter
-from etchdaemon.run.cut import Sighting
+from etchdaemon.run.cut import CutMark, Sighting
 from etchdaemon.run.patience import Patience
+from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.starvation import Starvation
 from etchdaemon.run.states import NEXT_STATE, UNDER_WAY, Life, State, Turn, Wish, next_state
@@ -233,6 +236,34 @@ def test_the_nearer_sighting_is_the_better_one():
     assert cut.nearest(10.01, before=before, after=after) is after
     assert cut.nearest(9.95, before=before, after=after) is before
     assert cut.nearest(9.95, before=before, after=None) is before
+
+
+def test_a_cut_that_nobody_saw_lies_between_the_last_look_and_the_rest():
+    mark = CutMark(15.0, _sighting(10.0, 5.0), entry=None, unseen_s=4.99)
+
+    place = mark.place(_sighting(15.3, 12.0))
+
+    assert place.x_mm == pytest.approx((6.0 + 12.0) / 2)
+    assert place.error_mm == pytest.approx((12.0 - 6.0) / 2 + 100 * 0.014 + 0.02)
+
+
+def test_a_cut_that_nobody_saw_is_not_known_when_the_head_came_to_rest_in_another_row():
+    mark = CutMark(15.0, _sighting(10.0, 5.0), entry=None, unseen_s=4.99)
+
+    assert mark.place(replace(_sighting(15.3, 12.0), y_mm=1.1)) is None
+
+
+@pytest.mark.parametrize(
+    ("pause_s", "unseen_s", "was_long"),
+    [(0.004, 0.0, False), (0.05, 0.0, False), (0.06, 0.06, False), (1.1, 1.1, True)],
+)
+def test_a_pause_leaves_open_what_happened_and_a_long_one_is_told_of(pause_s, unseen_s, was_long):
+    pauses = Pauses(0.0)
+
+    pauses.look(pause_s)
+
+    assert pauses.unseen_s == pytest.approx(unseen_s)
+    assert pauses.was_long is was_long
 
 
 # Audit

@@ -94,3 +94,44 @@ def test_nothing_goes_on_by_closing_the_lid_or_by_resetting(rig):
     assert rig.state == "ended"
     assert rig.run["etched_rows"] == etched
     assert not rig.is_beam_enabled
+
+
+def test_a_daemon_that_stood_still_for_five_seconds_ends_the_run_and_says_that_it_did(rig):
+    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.etch_until_row(3)
+
+    rig.machine.advance(5.0)
+    rig.wait_for_the_end()
+
+    assert rig.run["ended"] == "stopped"
+    assert "held up for 5.0 s" in rig.run["because"]
+    assert "lid" not in rig.run["because"]
+    assert not rig.is_beam_enabled
+
+
+def test_where_the_beam_went_out_meanwhile_is_logged_no_better_than_it_is_known(rig):
+    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.etch_until_row(3)
+    rig.wait_until(lambda: 8.0 < rig.machine.head_mm[0] < 12.0)
+    from_mm = rig.machine.head_mm[0]
+
+    rig.machine.advance(5.0)
+    rig.wait_for_the_end()
+
+    cut = rig.record.event("cut")["details"]
+    reach_mm = (cut["x_mm"] - cut["error_mm"], cut["x_mm"] + cut["error_mm"])
+    assert reach_mm[0] <= min(from_mm, cut["rest_x_mm"])
+    assert reach_mm[1] >= max(from_mm, cut["rest_x_mm"])
+
+
+def test_a_lid_opened_while_the_daemon_stood_still_is_told_of_as_well(rig):
+    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.etch_until_row(3)
+
+    rig.board.open_lid()
+    rig.machine.advance(5.0)
+    rig.guard.look()  # whichever of the two wakes up first
+    rig.wait_for_the_end()
+
+    assert "held up for 5.0 s" in rig.run["because"]
+    assert "The lid is open" in rig.run["because"]

@@ -74,18 +74,36 @@ def nearest(cut_at_s: float, *, before: Sighting, after: Sighting | None) -> Sig
 
 @dataclass(slots=True)
 class CutMark:
-    """The moment at which the beam went out in motion, and what was seen round it."""
+    """The moment at which the beam went out in motion, and what was seen round it.
+
+    `unseen_s` is how long before it may have been, when nobody looked meanwhile: a box whose
+    heartbeat fails puts the beam out by itself.
+    """
 
     at_s: float
     before: Sighting
     entry: RowEntry | None  # the row then in work, which the rest may lie beyond
+    unseen_s: float = 0.0
     after: Sighting | None = None
 
     def note_sighting(self, sighting: Sighting) -> None:
         """Keep the first sighting after the cut: the braking has hardly begun by then."""
         self.after = self.after or sighting
 
-    def place(self, rest: Sighting) -> Cut:
-        """Return where it was."""
+    def place(self, rest: Sighting) -> Cut | None:
+        """Return where it was; None when that may be in one row as well as in another."""
+        if self.unseen_s:
+            return self._unseen_place(rest)
         seen = nearest(self.at_s, before=self.before, after=self.after)
         return in_motion(self.at_s, seen=seen, rest=rest)
+
+    def _unseen_place(self, rest: Sighting) -> Cut | None:
+        """Return the middle between the place where it was seen last and the place of rest."""
+        if abs(rest.y_mm - self.before.y_mm) > REST_ERROR_MM:
+            return None
+        first = in_motion(self.at_s - self.unseen_s, seen=self.before, rest=rest)
+        return Cut(
+            x_mm=(first.x_mm + rest.x_mm) / 2,
+            y_mm=rest.y_mm,
+            error_mm=abs(rest.x_mm - first.x_mm) / 2 + first.error_mm,
+        )

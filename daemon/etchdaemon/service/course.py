@@ -22,7 +22,6 @@ from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import Machine
 from etchwire.record import HELD, HOLD, RESUMED, TRIP
 
-LONGEST_PAUSE_S: Final = 1.0
 NO_HOLD: Final = (
     "You asked for a hold. With constant power the beam would burn on at rest, so it ends."
 )
@@ -45,7 +44,6 @@ class Course:
         self._life = life
         self._guard = guard
         self._overrides = Overrides()
-        self._last_look_s = now_s
         machine.begin(Enabling(guard.settle_s), now_s)
 
     # What a person may ask for.
@@ -101,13 +99,14 @@ class Course:
 
     def obey(self, verdict: Verdict, now_s: float) -> None:
         """Do what the interlocks ask; the guard has put the beam out where that is part of it."""
+        self.etch.pauses.look(now_s)
         for trip in verdict.fresh:
             reaction = trip.reaction.name.lower()
             self.etch.note(TRIP, trip.sentence, rule=trip.rule.name, reaction=reaction)
         if verdict.reaction is Reaction.EMERGENCY:
             self.ends.escalate(verdict.sentence, now_s)
         elif verdict.reaction is Reaction.TRIP:
-            self.ends.trip(verdict.sentence, now_s)
+            self.ends.trip(faults.why_tripped(verdict, self.etch.pauses), now_s)
         elif verdict.reaction is Reaction.HOLD and self._life.state is State.ETCHING:
             if self.etch.has_constant_power:
                 self.ends.trip(verdict.sentence, now_s)
@@ -137,7 +136,7 @@ class Course:
 
     def go_on(self, now_s: float) -> None:
         """Do what follows from the time, and from what was noted."""
-        self._notice_a_pause(now_s)
+        self._notice_a_pause()
         sequence = self._machine.tick(now_s)
         if sequence is not None:
             _CONCLUSIONS[type(sequence)](self, sequence, now_s)
@@ -226,11 +225,9 @@ class Course:
         if failed is not None:
             self.etch.warn(f"The controller does not take over the {failed.value} that was set.")
 
-    def _notice_a_pause(self, now_s: float) -> None:
-        pause_s = now_s - self._last_look_s
-        self._last_look_s = now_s
-        if pause_s > LONGEST_PAUSE_S:
-            self.etch.warn(f"The daemon was held up for {pause_s:.1f} s.")
+    def _notice_a_pause(self) -> None:
+        if self.etch.pauses.was_long:
+            self.etch.warn(faults.held_up(self.etch.pauses))
 
 
 _CONCLUSIONS: Final[Mapping[type[Sequence], Callable[[Course, Any, float], None]]] = {

@@ -1,4 +1,4 @@
-"""The connected controller as the preflight wants it described: by its settings, not by belief."""
+"""The connected controller described, for preflight and record: by its answers, not by belief."""
 
 from typing import Any, Final
 
@@ -49,3 +49,15 @@ def machine_table(facts: Facts, head: Head) -> dict[str, Any]:
         table["line_limit"] = facts.firmware.line_limit_characters
         table["line_limit_counts_all"] = facts.firmware is THIRTY_TWO_BIT
     return table
+
+
+def notes_of(facts: Facts) -> dict[str, Any]:
+    """Return what is worth remembering of the controller that ran a job."""
+    return {
+        "firmware": facts.firmware.name if facts.firmware is not None else None,
+        "greeting": facts.greeting,
+        "version": facts.version,
+        "planner_blocks": facts.build.planner_blocks if facts.build is not None else None,
+        "settings": {str(number): value for number, value in facts.settings.values.items()},
+        "origins_mm": {name: list(place) for name, place in facts.origins_mm.items()},
+    }

@@ -10,9 +10,11 @@ from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
 from etchdaemon.run.cut import CutMark, Sighting
 from etchdaemon.run.overrides import Lever
+from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.starvation import Starvation
-from etchdaemon.service.faults import POSITION_UNKNOWN, STARVED
+from etchdaemon.service import faults
+from etchdaemon.service.described import notes_of
 from etchdaemon.service.feed import Feed
 from etchdaemon.service.spool import SpooledJob
 from etchwire.sheet import RowEntry
@@ -39,6 +41,7 @@ class Etch:
             recipe_feed_mm_per_min=job.sheet.recipe.feed_mm_per_min,
         )
         self.started_at_s = clock.now_s()
+        self.pauses = Pauses(self.started_at_s)
         self.started_at_utc = clock.utc_now()
         self.limit_line = job.sheet.gcode_lines
         self.percent = dict.fromkeys(Lever, 100)  # of the job's own speed and power, as asked for
@@ -74,7 +77,7 @@ class Etch:
         number = records.start_run(
             sheet_json=job.sheet_json,
             started_at_utc=clock.utc_now(),
-            notes={**_notes(facts), **notes},
+            notes={**notes_of(facts), **notes},
             continues_run=job.continues_run,
         )
         return cls(job, number=number, facts=facts, records=records, clock=clock)
@@ -161,7 +164,8 @@ class Etch:
     def mark_cut(self, now_s: float) -> None:
         """Take note that the beam has gone out with the head in motion."""
         if self._cut is None and self._sighting is not None:
-            self._cut = CutMark(now_s, self._sighting, self.progress.entry)
+            unseen_s = self.pauses.unseen_s
+            self._cut = CutMark(now_s, self._sighting, self.progress.entry, unseen_s)
 
     def note_cut(self, rest: StatusReported | None) -> None:
         """Write where the beam went out, for whoever takes up the rest of the picture.
@@ -173,6 +177,9 @@ class Etch:
         if entry is None or after is None:
             return
         place = cut.at_rest(after) if self._cut is None else self._cut.place(after)
+        if place is None:
+            self.warn(faults.CUT_UNSEEN)
+            return
         self.note(
             "cut",
             f"The beam went out in row {entry.row}, at x {place.x_mm:.2f} mm.",
@@ -203,11 +210,11 @@ class Etch:
         ended, because = self.ending or ("failed", "The run ended without a reason.")
         self.is_position_known = is_position_known
         if not is_position_known:
-            because = f"{because} {POSITION_UNKNOWN}"
+            because = f"{because} {faults.POSITION_UNKNOWN}"
         self.ending = (ended, because)
         self.ended_at_s = self._clock.now_s()
         if self._starvation.reports:
-            self.note("starved", STARVED, reports=self._starvation.reports)
+            self.note("starved", faults.STARVED, reports=self._starvation.reports)
         self._records.end_run(
             self.number,
             ended=ended,
@@ -233,15 +240,3 @@ class Etch:
             self._records.note_rows(
                 self.number, [self.meter.finish_row(entry.row, at_s=at_s) for entry in rows]
             )
-
-
-def _notes(facts: Facts) -> dict[str, Any]:
-    """Return what is worth remembering of the controller that ran a job."""
-    return {
-        "firmware": facts.firmware.name if facts.firmware is not None else None,
-        "greeting": facts.greeting,
-        "version": facts.version,
-        "planner_blocks": facts.build.planner_blocks if facts.build is not None else None,
-        "settings": {str(number): value for number, value in facts.settings.values.items()},
-        "origins_mm": {name: list(place) for name, place in facts.origins_mm.items()},
-    }

@@ -13,6 +13,9 @@ from etchdaemon.controller.events import (
     Unreadable,
 )
 from etchdaemon.controller.firmware import EIGHT_BIT, Firmware
+from etchdaemon.interlocks.evaluation import Why
+from etchdaemon.interlocks.watch import Verdict
+from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.states import State
 
 # What the controller may say that it does while a run is in this state.
@@ -40,6 +43,10 @@ SILENT: Final = (
     "The controller answers nothing any more. Look at the machine; switch the laser off if it"
     " does not stand still."
 )
+HELD_UP: Final = (
+    "The daemon was held up for {pause_s:.1f} s and watched nothing meanwhile: this computer was"
+    " stopped or overloaded. Find out by what."
+)
 LOST_REPLY: Final = (
     "The controller has stopped before the end and owes an answer: a line was lost on the"
     " cable. Use a shorter cable, away from the motors' wires."
@@ -47,6 +54,10 @@ LOST_REPLY: Final = (
 ASTRAY: Final = (
     "The head is where nothing of this picture goes: a line was damaged on the cable, or the"
     " origin was moved."
+)
+CUT_UNSEEN: Final = (
+    "Where the beam went out is not known: nobody watched while the head went from one row to"
+    " another. Look at the tile."
 )
 STARVED: Final = (
     "The controller ran short of lines on the way: the cable or this computer was too slow, and"
@@ -96,3 +107,16 @@ def _disturbance(event: StrayReplyReceived | CountContradicted | Unreadable) -> 
     if isinstance(event, Unreadable):
         return DAMAGED_REPLY if event.may_be_a_reply else None
     return STRAY_REPLY
+
+
+def held_up(pauses: Pauses) -> str:
+    """Return what is said of the last pause."""
+    return HELD_UP.format(pause_s=pauses.lasted_s)
+
+
+def why_tripped(verdict: Verdict, pauses: Pauses) -> str:
+    """Return why the box trips: after a long pause, readings that nobody took are no open lid."""
+    if not pauses.was_long:
+        return verdict.sentence
+    is_bad = any(finding.why is Why.BAD for finding in verdict.found)
+    return f"{held_up(pauses)} {verdict.sentence}" if is_bad else held_up(pauses)
