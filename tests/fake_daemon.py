@@ -3,9 +3,11 @@
 import copy
 import queue
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import Any, Final
 
 from etchwire.errors import DaemonAbsent, Refused
+from etchwire.sheet import Sheet
 from fake_craft import CRAFT
 
 SHA256: Final = "ab" * 32
@@ -401,6 +403,11 @@ class FakeDaemon:
         if self.refusal is not None:
             raise self.refusal
         return {}
+
+    def load(self, gcode: Path, sheet: Path) -> Any:
+        """Take a job as the daemon would, and remember its sheet."""
+        self.ask("load", gcode=gcode.read_bytes(), sheet=Sheet.from_json(sheet.read_bytes()))
+        return {"job_sha256": self.said["load"]["sheet"].gcode_sha256}
 
     def snapshots(self) -> Iterator[Mapping[str, Any]]:
         """Yield what `tell` was given, until the daemon goes away."""

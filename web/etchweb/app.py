@@ -14,6 +14,8 @@ from etchweb import (
     errors,
     guard,
     logbook,
+    new_picture,
+    new_picture_steps,
     pairing,
     phones,
     pictures,
@@ -85,10 +87,13 @@ def create_app(
     app.jinja_env.globals.update(as_speed=grouped, as_percent=percent)
     app.jinja_env.globals["has_practice"] = machine is not None
     app.jinja_env.globals["path_picture"] = lambda tile: _path_picture(folder, tile)
+    app.config["LARGEST_PHOTO_BYTES"] = guard.LARGEST_PHOTO_BYTES
+    new_picture.keep_drafts(app, folder)
     errors.show_errors(app)
     guard.guard(app)
     access.admit(app)
-    for subject in (watch, shading, logbook, verdicts, pictures, pairing, phones):
+    subjects = (watch, shading, new_picture_steps, logbook, verdicts, pictures, pairing, phones)
+    for subject in subjects:
         app.register_blueprint(subject.pages)
     if machine is not None:
         app.register_blueprint(practice.pages)

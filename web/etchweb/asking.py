@@ -1,6 +1,7 @@
 """What the page asks of the daemon."""
 
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import Any, Protocol
 
 
@@ -9,6 +10,10 @@ class Daemon(Protocol):
 
     def ask(self, method: str, **params: Any) -> Any:
         """Return the result of a method; raise DaemonAbsent, or Refused when the answer is no."""
+        ...
+
+    def load(self, gcode: Path, sheet: Path) -> Any:
+        """Hand over the job in these two files; raise DaemonAbsent or Refused."""
         ...
 
     def snapshots(self) -> Iterator[Mapping[str, Any]]:

@@ -18,6 +18,15 @@ class SocketDaemon:
         with DaemonClient(self._path) as client:
             return client.call(method, **params)
 
+    def load(self, gcode: Path, sheet: Path) -> Any:
+        """Hand over the job in these two files; raise DaemonAbsent or Refused."""
+        with (
+            gcode.open("rb") as gcode_file,
+            sheet.open("rb") as sheet_file,
+            DaemonClient(self._path) as client,
+        ):
+            return client.load(gcode_file.fileno(), sheet_file.fileno())
+
     def snapshots(self) -> Iterator[Mapping[str, Any]]:
         """Yield snapshots for as long as the daemon says something every second."""
         with DaemonClient(self._path) as client:

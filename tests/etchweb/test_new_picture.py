@@ -1,0 +1,489 @@
+"""*New picture*, as a phone without script goes through it; the work is done by real children."""
+
+import io
+import json
+import re
+import time
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from craft_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
+from etchweb import guard, new_picture
+from etchweb.drafts import KEPT_FOR_S, MOST_DRAFTS, Drafts, shown_name
+from etchwire.errors import Refused
+from photo_files import PHOTOGRAPHS, encoded, png_header, scene
+
+PATIENCE_S = 60
+CAMERA = next(path for name, path, _ in PHOTOGRAPHS if name == "camera")
+TEN_WATTS = json.dumps([HEAD.name, SURFACE.name])
+UNTRIED = json.dumps([HEAD.name, OTHER.name])
+TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness"), "0")
+LOOK = {"halftone": "floyd-steinberg", **TONES}
+
+
+@pytest.fixture(autouse=True)
+def patience(monkeypatch):
+    """Wait for the children, so that each step shows what it came to."""
+    monkeypatch.setattr(new_picture, "WAIT_S", PATIENCE_S)
+    monkeypatch.setattr(new_picture, "LOOK_AT_PHOTO_S", PATIENCE_S)
+
+
+@pytest.fixture
+def daemon(daemon):
+    daemon.answers |= craft()
+    return daemon
+
+
+@pytest.fixture
+def drafts(tmp_path):
+    return Drafts(tmp_path / "drafts")
+
+
+def send(phone, data, name="photo.jpg", kind="image/jpeg", **headers):
+    file = (io.BytesIO(data), name, kind)
+    return phone.press("new", form={"photo": file}, **headers)
+
+
+@pytest.fixture
+def sent(phone):
+    """Return the address of a draft of a small photograph, its first step done."""
+    answer = send(phone, encoded(scene(120, 80), "JPEG"), name="Ida's hands.jpg")
+    return answer.location.removesuffix("/tile").strip("/")
+
+
+def size(width="24", height="16", pair=TEN_WATTS, **more):
+    return {"width_mm": width, "height_mm": height, "pair": pair, **more}
+
+
+def cut(**changes):
+    return {"left": "0", "top": "0", "wide": "100"} | changes
+
+
+@pytest.fixture
+def cut_out(phone, sent):
+    """Return the address of a draft that has its tile and its cut."""
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/cut", form=cut())
+    return sent
+
+
+def kept(drafts):
+    (draft,) = drafts.all()
+    return draft
+
+
+def test_a_photo_goes_to_the_bench_in_five_short_steps(phone, daemon, drafts, tmp_path):
+    answer = send(phone, CAMERA.read_bytes(), name="camera.png", kind="image/png")
+    draft = answer.location.removesuffix("/tile").strip("/")
+    assert "practice tile, white paint" in phone.look(answer.location).text
+
+    answer = phone.press(f"{draft}/tile", form=size("40", "30"))
+    assert answer.location == f"/{draft}/cut"
+    answer = phone.press(f"{draft}/cut", form=cut(left="10", top="5", wide="80"))
+    assert answer.location == f"/{draft}/look"
+    answer = phone.press(f"{draft}/look", form=LOOK | {"halftone": "jarvis", "contrast": "20"})
+    assert answer.location == f"/{draft}/proof"
+    proof = phone.look(answer.location).text
+    assert "40 × 30 mm" in proof
+    assert "400 × 300" in proof
+    answer = phone.press(f"{draft}/bench")
+
+    assert answer.location == "/"
+    sheet = daemon.said["load"]["sheet"]
+    assert (sheet.title, sheet.rows, sheet.columns) == ("camera", 300, 400)
+    assert (sheet.head, sheet.recipe) == (HEAD, RECIPE)
+    assert sheet.photo.width_px == 512
+    pictures = {path.name for path in (tmp_path / "pictures").iterdir()}
+    assert pictures == {f"{sheet.gcode_sha256}.png", f"{sheet.gcode_sha256}-small.jpg"}
+
+
+def test_what_a_phone_gets_to_see_was_made_here(phone, cut_out):
+    assert phone.look(f"/{cut_out}/look").status_code == 200
+    phone.press(f"{cut_out}/look", form=LOOK | {"halftone": "threshold"})
+    assert phone.look(f"/{cut_out}/proof").status_code == 200
+
+    for name in ("screen.jpg", "cut.jpg", "seen.jpg", "dots.png", "tried-jarvis.png"):
+        with phone.look(f"/{cut_out}/{name}") as picture:
+            assert Image.open(io.BytesIO(picture.data)).size >= (100, 60)
+
+
+@pytest.mark.parametrize("name", ["photo", "draft.json", "..%2Fphoto", "job", "found.json"])
+def test_nothing_else_of_a_draft_is_sent_out(phone, sent, name):
+    assert phone.look(f"/{sent}/{name}").status_code == 404
+
+
+@pytest.mark.parametrize("draft", ["0123456789abcdef", "..", "x", "0" * 15, "0123456789ABCDEF"])
+@pytest.mark.parametrize("step", ["", "/tile", "/cut", "/look", "/proof", "/work.json"])
+def test_a_draft_that_is_not_there_is_not_found(phone, draft, step):
+    assert phone.look(f"/new/{draft}{step}").status_code in (308, 404)
+
+
+# What phones and people send instead of a photo.
+
+
+def jpeg(size=(300, 200)):
+    return encoded(scene(*size), "JPEG")
+
+
+BAD_PHOTOS = {
+    "empty": (b"", 415, "is empty"),
+    "text": (b"Dear box, here is my photo.", 415, "is not a"),
+    "svg": (b"<svg xmlns='http://www.w3.org/2000/svg'><script>1</script></svg>", 415, "is not a"),
+    "page": (b"<!doctype html><script>alert(1)</script>", 415, "is not a"),
+    "gif": (encoded(scene(), "GIF"), 415, "is not a"),
+    "truncated": (jpeg()[: len(jpeg()) // 2], 422, "was not copied whole"),
+    "header alone": (jpeg()[:30], 422, "header makes no sense"),
+    "bomb": (png_header(60_000, 60_000), 413, "megapixels"),
+    "no size": (png_header(0, 10), 415, "is not a"),
+    "pdf": (b"%PDF-1.7\n" + jpeg(), 415, "is not a"),
+    "zip in front": (b"PK\x03\x04" + jpeg(), 415, "is not a"),
+}
+
+
+@pytest.mark.parametrize("name", BAD_PHOTOS)
+def test_a_bad_photo_is_refused_with_a_sentence_and_nothing_is_kept(phone, drafts, name):
+    data, status, sentence = BAD_PHOTOS[name]
+
+    answer = send(phone, data)
+
+    assert sentence in answer.text
+    assert answer.status_code == status
+    assert drafts.all() == []
+
+
+def test_a_polyglot_is_only_ever_a_picture(phone, tmp_path):
+    data = jpeg() + b"<script>alert(1)</script>" + b"PK\x03\x04"
+
+    answer = send(phone, data, name="both.html", kind="text/html")
+
+    draft = answer.location.removesuffix("/tile")
+    with phone.look(f"{draft}/screen.jpg") as picture:
+        assert picture.mimetype == "image/jpeg"
+        assert b"script" not in picture.data
+        assert picture.headers["X-Content-Type-Options"] == "nosniff"
+
+
+@pytest.mark.parametrize(
+    ("sent", "shown"),
+    [
+        ("../../etc/passwd", "passwd"),
+        ("/tmp/x/" + "a" * 300 + ".jpg", "a" * 52 + "aaaa.jpg"),
+        ("<b>bold</b>.jpg", "b>.jpg"),
+        ("tab\there\x00.jpg", "tabhere.jpg"),
+        ("...", "photo"),
+    ],
+)
+def test_a_photos_name_is_shown_and_never_a_path(phone, drafts, tmp_path, sent, shown):
+    before = set(tmp_path.rglob("*"))
+
+    assert send(phone, jpeg(), name=sent).status_code == 303
+
+    assert kept(drafts).name == shown
+    new = {path.relative_to(tmp_path).parts[0] for path in set(tmp_path.rglob("*")) - before}
+    assert new == {"drafts"}
+    assert re.fullmatch("[0-9a-f]{16}", kept(drafts).id)
+
+
+def test_the_other_slash_parts_folders_too():
+    assert shown_name("C:\\photos\\cat.jpg") == "cat.jpg"
+
+
+def test_no_photo_at_all_is_told(phone):
+    answer = phone.press("new", form={"photo": (io.BytesIO(b""), "")})
+
+    assert answer.status_code == 422
+    assert "Choose a photo first" in answer.text
+
+
+def test_another_kind_of_body_is_refused(phone):
+    answer = phone.client.post(
+        "/new", data=jpeg(), content_type="image/jpeg", headers={"Origin": "http://localhost"}
+    )
+
+    assert answer.status_code == 415
+    assert "as a form with a file" in answer.text
+
+
+def test_a_photo_above_the_cap_is_refused(phone, drafts, monkeypatch):
+    monkeypatch.setitem(guard.BRINGS_FILES, "new_picture.upload", 50_000)
+
+    answer = send(phone, b"\xff\xd8" + bytes(70_000))
+
+    assert answer.status_code == 413
+    assert drafts.all() == []
+
+
+def test_a_large_form_elsewhere_is_still_refused(phone, sent):
+    assert phone.press(f"{sent}/tile", form=size(more="x" * 20_000)).status_code == 413
+
+
+def test_a_script_hears_where_to_go_on_or_why_not(phone):
+    went = send(phone, jpeg(), Accept="application/json").json
+    refused = send(phone, b"no", Accept="application/json")
+
+    assert went["next"].endswith("/tile")
+    assert "is not a" in refused.json["sentence"]
+
+
+@pytest.mark.parametrize("role", ["watch"])
+def test_a_phone_that_only_watches_makes_no_pictures(pair_phone, role):
+    watching = pair_phone(role, time.time())
+
+    assert watching.look("/new").status_code == 403
+    assert send(watching, jpeg()).status_code == 403
+
+
+def test_a_stranger_is_shown_how_to_pair_and_nothing_is_read(stranger, drafts):
+    assert stranger.look("/new").status_code == 403
+    assert send(stranger, jpeg()).status_code == 403
+    assert drafts.all() == []
+
+
+def test_a_foreign_page_sends_no_photo(phone, drafts):
+    answer = send(phone, jpeg(), origin="http://elsewhere.example")
+
+    assert answer.status_code == 403
+    assert drafts.all() == []
+
+
+# The steps.
+
+
+def test_the_size_starts_in_the_photos_own_shape(phone, sent):
+    page = phone.look(f"/{sent}/tile").text
+
+    assert re.search(r'name="width_mm"[^>]*value="100"', page)
+    assert re.search(r'name="height_mm"[^>]*value="67"', page)
+
+
+@pytest.mark.parametrize(
+    ("form", "said"),
+    [
+        (size(width="0"), "width in millimetres must be a number from 1"),
+        (size(width="-3"), "width in millimetres must be a number"),
+        (size(width="NaN"), "width in millimetres must be a number"),
+        (size(height="inf"), "height in millimetres must be a number"),
+        (size(height=""), "height in millimetres must be a number"),
+        (size(width="500"), "moves only 400 × 400 mm"),
+        (size(pair="[]"), "Choose which laser"),
+        (size(pair="7"), "Choose which laser"),
+        (size(pair="{"), "Choose which laser"),
+        (size(feed_mm_per_min="1000"), "The power in percent must be a number"),
+        (size(feed_mm_per_min="1", power_percent="101", line_spacing_mm=".1"), "from 0.1 to 100"),
+    ],
+)
+def test_a_size_or_setting_that_cannot_be_meant_is_told(phone, sent, form, said):
+    answer = phone.press(f"{sent}/tile", form=form)
+
+    assert answer.status_code == 422
+    assert said in answer.text
+
+
+def test_without_a_recipe_a_test_tile_is_offered_and_nothing_goes_on(phone, sent):
+    answer = phone.press(f"{sent}/tile", form=size(pair=UNTRIED))
+    assert answer.location == f"/{sent}/tile"
+
+    assert "New box? One test tile first." in phone.look(f"/{sent}/tile").text
+    assert phone.look(f"/{sent}/look").location == f"/{sent}/tile"
+    assert phone.look(f"/{sent}/proof").location == f"/{sent}/tile"
+
+
+def test_settings_typed_by_hand_serve_where_there_is_no_recipe(phone, sent, drafts):
+    hand = {"feed_mm_per_min": "1200,5", "power_percent": "80", "line_spacing_mm": "0.12"}
+
+    answer = phone.press(f"{sent}/tile", form=size(pair=UNTRIED, **hand))
+
+    assert answer.location == f"/{sent}/cut"
+    assert kept(drafts).recipe["feed_mm_per_min"] == 1200.5
+    assert kept(drafts).recipe["power_ratio"] == 0.8
+
+
+@pytest.mark.parametrize(
+    ("now", "words"),
+    [
+        ({"batch": "another"}, "the box of tiles changed"),
+        ({"paint": "glossy"}, "the paint changed"),
+        ({"coating": "roller", "coats": 1}, "how it is coated and the number of coats changed"),
+    ],
+)
+def test_what_changed_since_the_recipe_was_found_is_told(phone, daemon, sent, now, words):
+    daemon.answers |= craft(**now)
+
+    assert words in phone.look(f"/{sent}/tile").text
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/cut", form=cut())
+    assert words in phone.look(f"/{sent}/proof").text
+
+
+def test_a_retired_recipe_is_none(phone, daemon, sent):
+    daemon.answers |= craft(recipe(is_in_force=False, retired_at_utc="2026-11-25T10:00:00+00:00"))
+
+    assert "No recipe yet" in phone.look(f"/{sent}/tile").text
+
+
+def test_a_recipe_may_bring_its_tone_curve(phone, daemon, sent, drafts):
+    curve = {"wanted": [0.0, 0.5, 1.0], "to_burn": [0.0, 0.2, 0.4]}
+    daemon.answers |= craft(recipe(tone_curve=curve))
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/cut", form=cut())
+
+    phone.look(f"/{sent}/proof")
+
+    assert drafts.found(kept(drafts))["burnt"] < 0.4
+
+
+def test_while_the_daemon_is_away_the_page_says_so(phone, daemon, sent):
+    daemon.go_away()
+
+    answer = phone.look(f"/{sent}/tile")
+
+    assert answer.status_code == 503
+    assert "does not answer" in answer.text
+
+
+def test_a_quarter_turn_swaps_the_sides_and_forgets_the_cut(phone, cut_out, drafts):
+    answer = phone.press(f"{cut_out}/cut", form={"turn": "right"})
+
+    assert (kept(drafts).quarters, kept(drafts).crop) == (1, None)
+    page = phone.look(answer.location).text
+    assert 'data-width="80" data-height="120"' in page
+    assert 'transform="translate(80 0) rotate(90)"' in page
+
+
+def test_a_cut_that_would_leave_the_photo_is_moved_back(phone, cut_out, drafts):
+    phone.press(f"{cut_out}/cut", form=cut(left="90", top="90", wide="50"))
+
+    assert kept(drafts).crop == pytest.approx((0.5, 0.5, 1.0, 1.0))
+
+
+@pytest.mark.parametrize("wrong", [{"left": "x"}, {"top": "101"}, {"wide": "0"}, {"wide": "nan"}])
+def test_a_cut_that_is_none_is_told(phone, cut_out, wrong):
+    answer = phone.press(f"{cut_out}/cut", form=cut(**wrong))
+
+    assert answer.status_code == 422
+    assert "must be a number" in answer.text
+
+
+@pytest.mark.parametrize("wrong", [{"halftone": "none"}, {"lighter": "200"}, {"sharpness": "-1"}])
+def test_a_look_that_is_none_is_told(phone, cut_out, wrong):
+    assert phone.press(f"{cut_out}/look", form=LOOK | wrong).status_code == 422
+
+
+def test_the_three_renderings_are_made_anew_for_another_cut(phone, cut_out):
+    before = phone.look(f"/{cut_out}/look").text
+    phone.press(f"{cut_out}/cut", form=cut(wide="40"))
+
+    after = phone.look(f"/{cut_out}/look").text
+
+    version = re.compile(r"cut\.jpg\?v=(\w+)")
+    assert version.search(before)[1] != version.search(after)[1]
+
+
+def test_where_it_lies_is_part_of_the_job(phone, cut_out, daemon):
+    phone.press(f"{cut_out}/proof", form={"at_x_mm": "50", "at_y_mm": "30.5"})
+    phone.look(f"/{cut_out}/proof")
+    phone.press(f"{cut_out}/bench")
+
+    picture = daemon.said["load"]["sheet"].picture
+    assert (picture.left_mm, picture.bottom_mm) == (50, 30.5)
+
+
+def test_a_place_the_head_cannot_reach_is_told_with_a_way_back(phone, cut_out):
+    phone.press(f"{cut_out}/proof", form={"at_x_mm": "395", "at_y_mm": "0"})
+
+    answer = phone.look(f"/{cut_out}/proof")
+
+    assert answer.status_code == 422
+    assert "moves only 400 mm" in answer.text
+    assert f"/{cut_out}/tile" in answer.text
+
+
+def test_what_must_be_read_is_read_before_it_goes_on_the_bench(phone, daemon, sent):
+    wide = head_entry(is_spot_measured=False, spot_y_mm=0.2)
+    daemon.answers["heads"] = {"heads": [wide]}
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/cut", form=cut())
+    assert "narrower than the spot" in phone.look(f"/{sent}/proof").text
+
+    answer = phone.press(f"{sent}/bench")
+    assert answer.status_code == 422
+    assert "load" not in daemon.said
+
+    answer = phone.press(f"{sent}/bench", form={"has read": "spacing-below-spot"})
+    assert answer.location == "/"
+
+
+def test_a_refusal_of_the_daemon_is_told_where_the_person_is(phone, daemon, cut_out):
+    phone.look(f"/{cut_out}/proof")
+    daemon.refusal = Refused("refused", "An etch is under way")
+
+    answer = phone.press(f"{cut_out}/bench")
+
+    assert answer.status_code == 409
+    assert "An etch is under way." in answer.text
+
+
+def test_nothing_is_put_on_the_bench_that_nobody_has_seen(phone, daemon, cut_out):
+    answer = phone.press(f"{cut_out}/bench")
+
+    assert answer.location == f"/{cut_out}/proof"
+    assert "load" not in daemon.said
+
+
+def test_an_even_white_photo_is_told_to_hold_nothing_to_etch(phone):
+    white = Image.new("L", (60, 40), 255)
+    draft = send(phone, encoded(white, "PNG")).location.removesuffix("/tile").strip("/")
+    phone.press(f"{draft}/tile", form=size())
+    phone.press(f"{draft}/cut", form=cut())
+
+    answer = phone.look(f"/{draft}/proof")
+
+    assert answer.status_code == 422
+    assert "no dot to etch" in answer.text
+
+
+def test_work_that_takes_long_shows_how_far_it_is(phone, cut_out, monkeypatch):
+    monkeypatch.setattr(new_picture, "WAIT_S", 0.0)
+    phone.press(f"{cut_out}/cut", form=cut(wide="50"))
+
+    page = phone.look(f"/{cut_out}/look").text
+
+    assert "<progress" in page
+    assert '<meta http-equiv="refresh"' in page
+    answer = phone.look(f"/{cut_out}/work.json").json
+    assert set(answer) == {"share", "over"}
+
+
+def test_a_draft_is_found_again_and_put_away(phone, cut_out, drafts):
+    assert "Ida&#39;s hands" in phone.look("/new").text
+    assert phone.look(f"/{cut_out}").location == f"/{cut_out}/look"
+
+    phone.press(f"{cut_out}/away")
+
+    assert drafts.all() == []
+    assert phone.look(f"/{cut_out}/look").status_code == 404
+
+
+def test_old_drafts_go_by_themselves_and_so_do_the_oldest_of_many(tmp_path):
+    drafts = Drafts(tmp_path / "drafts")
+    old = drafts.begin("old")
+    now_s = time.time() + KEPT_FOR_S + 60
+
+    drafts.clear_old(now_s)
+    assert drafts.find(old.id) is None
+
+    for number in range(MOST_DRAFTS + 3):
+        drafts.begin(f"{number}")
+        drafts.clear_old(time.time())
+    assert len(list(Path(tmp_path / "drafts").iterdir())) == MOST_DRAFTS - 1
+
+
+def test_a_child_that_is_killed_leaves_a_sentence(phone, cut_out, drafts, monkeypatch, app):
+    monkeypatch.setattr("etchweb.picture_work.MODULE", "etchweb.nothing_of_that_name")
+
+    answer = phone.look(f"/{cut_out}/look")
+
+    assert answer.status_code == 422
+    assert "could not be worked out" in answer.text

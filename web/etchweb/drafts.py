@@ -1,0 +1,187 @@
+"""Drafts: pictures on their way to a job, each a folder in the page's own.
+
+A draft's name is ours and says nothing; what a phone calls its photo is only ever shown. The
+photo is kept as it came, read by the child process alone and never sent out again: phones get
+pictures that were made from it.
+"""
+
+import json
+import os
+import re
+import secrets
+import shutil
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, fields, replace
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, Final, Self
+
+DRAFTS_FOLDER: Final = "drafts"
+DRAFT_NAME: Final = "draft.json"
+PHOTO_NAME: Final = "photo"
+FACTS_NAME: Final = "photo.json"  # what the child found in the photo
+SCREEN_NAME: Final = "screen.jpg"
+CUT_NAME: Final = "cut.jpg"
+TRIED_NAME: Final = "tried.json"
+FOUND_NAME: Final = "found.json"
+SEEN_NAME: Final = "seen.jpg"
+DOTS_NAME: Final = "dots.png"
+JOB_FOLDER: Final = "job"
+PICTURES_OF_JOB: Final = "pictures"
+
+KEPT_FOR_S: Final = 7 * 86400.0
+MOST_DRAFTS: Final = 12  # of up to 40 MB
+_LONGEST_NAME: Final = 60
+_ID: Final = re.compile(r"[0-9a-f]{16}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """What has been decided about one picture so far; None for what has not.
+
+    The crop is in shares of the turned photo, from its top left. The four tones are as the page's
+    sliders stand, -100 or 0 to 100. `head` and `recipe` are tables of etchwire.craft.
+    """
+
+    id: str
+    name: str
+    quarters: int = 0
+    crop: tuple[float, float, float, float] | None = None
+    width_mm: float | None = None
+    height_mm: float | None = None
+    head: Mapping[str, Any] | None = None
+    recipe: Mapping[str, Any] | None = None
+    tone_curve: tuple[tuple[float, float], ...] | None = None
+    chosen: tuple[str, str] | None = None  # laser, tile and paint: by their keys on the form
+    caution: str = ""  # why the recipe may no longer fit
+    halftone: str = "jarvis"
+    lighter: int = 0
+    contrast: int = 0
+    local_contrast: int = 0
+    sharpness: int = 0
+    at_x_mm: float | None = None
+    at_y_mm: float | None = None
+
+    @property
+    def title(self) -> str:
+        """What to call the picture: the photo's name without its ending."""
+        return Path(self.name).stem or self.name
+
+    @property
+    def tried_key(self) -> str:
+        """What the renderings to choose from depend on."""
+        return _digest(self.quarters, self.crop, self.width_mm, self.height_mm, self.recipe)
+
+    @property
+    def found_key(self) -> str:
+        """What the job depends on: everything."""
+        return _digest(*asdict(self).values())
+
+    @classmethod
+    def from_table(cls, table: Mapping[str, Any]) -> Self:
+        """Read what `to_table` gave; what a newer page has added is left out."""
+        known = {entry.name for entry in fields(cls)}
+        values = {name: value for name, value in table.items() if name in known}
+        for name in ("crop", "chosen"):
+            values[name] = tuple(values[name]) if values.get(name) else None
+        return cls(**values)
+
+
+def _digest(*values: Any) -> str:
+    return sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()[:16]
+
+
+def shown_name(sent: str | None) -> str:
+    """Return what a phone calls its photo, fit to be shown: the last part, without odd letters."""
+    last = re.split(r"[/\\]", sent or "")[-1]
+    kept = "".join(letter for letter in last if letter.isprintable()).strip(" .")
+    if len(kept) > _LONGEST_NAME:
+        kept = kept[: _LONGEST_NAME - 8] + kept[-8:]
+    return kept or "photo"
+
+
+class Drafts:
+    """The drafts in one folder. Each change is in place whole or not at all."""
+
+    def __init__(self, folder: Path) -> None:
+        """Keep drafts in `folder`, which is made when there is something to keep."""
+        self._folder = folder
+
+    def begin(self, name: str) -> Draft:
+        """Return a new draft of a photo that a phone calls `name`."""
+        draft = Draft(id=secrets.token_hex(8), name=shown_name(name))
+        self.folder_of(draft.id).mkdir(parents=True, mode=0o700)
+        self.keep(draft)
+        return draft
+
+    def keep(self, draft: Draft) -> None:
+        """Write `draft` down."""
+        path = self.folder_of(draft.id) / DRAFT_NAME
+        unfinished = path.with_name(f"{DRAFT_NAME}.{secrets.token_hex(4)}")
+        unfinished.write_text(json.dumps(asdict(draft)), encoding="utf-8")
+        unfinished.replace(path)
+
+    def find(self, draft_id: str) -> Draft | None:
+        """Return the draft of that name, if there is one."""
+        if not _ID.fullmatch(draft_id):
+            return None
+        table = self._read(draft_id, DRAFT_NAME)
+        return None if table is None else Draft.from_table(table)
+
+    def facts(self, draft_id: str) -> Mapping[str, Any] | None:
+        """Return what was found in the photo, once the child has looked at it."""
+        return self._read(draft_id, FACTS_NAME)
+
+    def tried(self, draft: Draft) -> bool:
+        """Return whether the renderings to choose from are of the draft as it is now."""
+        return (self._read(draft.id, TRIED_NAME) or {}).get("of") == draft.tried_key
+
+    def found(self, draft: Draft) -> Mapping[str, Any] | None:
+        """Return what is known of the job, where it was made of the draft as it is now."""
+        found = self._read(draft.id, FOUND_NAME)
+        return found if found and found["of"] == draft.found_key else None
+
+    def forget(self, draft_id: str) -> None:
+        """Throw a draft away with all that was made of it."""
+        shutil.rmtree(self.folder_of(draft_id), ignore_errors=True)
+
+    def all(self) -> list[Draft]:
+        """Return every draft, the one touched last first."""
+        found = (self.find(path.name) for path in self._by_age())
+        return [draft for draft in found if draft is not None]
+
+    def clear_old(self, now_s: float) -> None:
+        """Throw away what nobody touched for a week, and the oldest of too many."""
+        for number, path in enumerate(self._by_age()):
+            if number >= MOST_DRAFTS - 1 or now_s - _touched_at_s(path) > KEPT_FOR_S:
+                shutil.rmtree(path, ignore_errors=True)
+
+    def folder_of(self, draft_id: str) -> Path:
+        """Return where a draft lies."""
+        return self._folder / draft_id
+
+    def _by_age(self) -> list[Path]:
+        return sorted(self._folders(), key=_touched_at_s, reverse=True)
+
+    def _folders(self) -> Iterator[Path]:
+        if self._folder.is_dir():
+            yield from (path for path in self._folder.iterdir() if _ID.fullmatch(path.name))
+
+    def _read(self, draft_id: str, name: str) -> dict[str, Any] | None:
+        try:
+            table = json.loads((self.folder_of(draft_id) / name).read_bytes())
+        except (OSError, ValueError):
+            return None
+        return table if isinstance(table, dict) else None
+
+
+def _touched_at_s(folder: Path) -> float:
+    try:
+        return os.stat(folder).st_mtime  # noqa: PTH116 - a folder's time moves with its entries
+    except OSError:
+        return 0.0
+
+
+def changed(draft: Draft, **changes: Any) -> Draft:
+    """Return `draft` with `changes`."""
+    return replace(draft, **changes)

@@ -1,0 +1,67 @@
+"""The heavy work on one draft, in a process of its own: the page never loads numpy or Pillow.
+
+    python -m etchweb.picture_process take|try|make FOLDER
+
+It lowers its own priority and limits its own memory, reads the draft in FOLDER, and leaves what
+it made there. On its output: lines of JSON, `{"share": 0.4}` on the way, and at last nothing more
+or `{"failed": "a sentence", "kind": "NotAPhoto"}` with exit code 1.
+"""
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import Any, Final
+
+from etchpath.modesty import be_modest
+
+MEMORY_MB: Final = 900  # of address space, of which the libraries alone take 200
+VERBS: Final = {  # where each is done; imported only then
+    "take": ("etchweb.picture_making", "take_picture"),
+    "try": ("etchweb.picture_making", "try_picture"),
+    "make": ("etchweb.picture_making", "make_picture"),
+    "card": ("etchweb.card_making", "make_card"),
+    "read": ("etchweb.card_making", "read_card_photos"),
+}
+TOO_MUCH: Final = (
+    "This picture needs more memory than the box gives it: make the tile smaller, or take a "
+    "smaller photo"
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Do what `arguments` name; return the exit code."""
+    wishes = _parser().parse_args(arguments)
+    be_modest(MEMORY_MB)
+    # Only now: numpy's threads and memory have to follow the limits.
+    from etchphoto.errors import EtchphotoError  # noqa: PLC0415
+    from etchproof.errors import EtchproofError  # noqa: PLC0415
+
+    module, name = VERBS[wishes.verb]
+    verb: Callable[[Path, Callable[[float], None]], None] = getattr(import_module(module), name)
+    try:
+        verb(wishes.folder, lambda share: _say(share=round(share, 3)))
+    except (EtchphotoError, EtchproofError) as error:
+        _say(failed=str(error), kind=type(error).__name__)
+        return 1
+    except MemoryError:
+        _say(failed=TOO_MUCH, kind="PhotoTooLarge")
+        return 1
+    return 0
+
+
+def _say(**words: Any) -> None:
+    print(json.dumps(words), flush=True)  # noqa: T201 - this is how the page hears of it
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="etchweb.picture_process")
+    parser.add_argument("verb", choices=VERBS)
+    parser.add_argument("folder", type=Path)
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,83 @@
+// The tile's greys, worked out in the browser so that a slider is seen at once. The sums are those
+// of etchphoto.detail and etchphoto.tone, the sliders' reach that of etchweb.draft_order.
+
+const STEPS_TO_DOUBLE = 60;
+const FULL_DETAIL = 2;
+const LOCAL_SHARE = 24;
+const MEANS_IN_A_ROW = 3;
+const LEVELS = 2048;
+const TILE_WHITE = [244, 242, 236];
+const FIRED_BLACK = [38, 35, 33];
+
+const linear = (value) => (value <= 0.04045 ? value / 12.92 : ((value + 0.055) / 1.055) ** 2.4);
+const coded = (light) => (light <= 0.0031308 ? 12.92 * light : 1.055 * light ** (1 / 2.4) - 0.055);
+const lightness = (y) => (y > (6 / 29) ** 3 ? 116 * Math.cbrt(y) - 16 : (29 / 3) ** 3 * y);
+const luminance = (l) => (l > 8 ? ((l + 16) / 116) ** 3 : l / (29 / 3) ** 3);
+const within = (value) => Math.min(Math.max(value, 0), 100);
+
+const LIGHTNESS_OF_CODE = Float32Array.from({ length: 256 }, (_, code) => lightness(linear(code / 255)));
+
+// What a picture is and what lies round each of its places: worked out once.
+export function photoOf({ data, width, height }) {
+  const values = Float32Array.from({ length: width * height }, (_, place) => LIGHTNESS_OF_CODE[data[place * 4]]);
+  const radius = Math.max(2, Math.round(Math.min(width, height) / LOCAL_SHARE));
+  return { width, height, values, far: meanAround(values, width, height, radius), near: meanAround(values, width, height, 1) };
+}
+
+export function meanAround(values, width, height, radius) {
+  const result = Float32Array.from(values);
+  for (let turn = 0; turn < MEANS_IN_A_ROW; turn += 1) {
+    for (let row = 0; row < height; row += 1) runMean(result, row * width, 1, width, radius);
+    for (let column = 0; column < width; column += 1) runMean(result, column, width, height, radius);
+  }
+  return result;
+}
+
+function runMean(values, first, step, count, radius) {
+  const line = Float32Array.from({ length: count }, (_, place) => values[first + place * step]);
+  const at = (place) => line[Math.min(Math.max(place, 0), count - 1)];
+  let sum = 0;
+  for (let place = -radius; place <= radius; place += 1) sum += at(place);
+  for (let place = 0; place < count; place += 1) {
+    values[first + place * step] = sum / (2 * radius + 1);
+    sum += at(place + radius + 1) - at(place - radius);
+  }
+}
+
+// Draws the tile into `image` (an ImageData), and returns the share of it that will be burnt.
+export function drawTile(photo, tones, image) {
+  const { values, far, near } = photo;
+  const local = (tones.local_contrast / 100) * FULL_DETAIL;
+  const sharp = (tones.sharpness / 100) * FULL_DETAIL;
+  const { luminances, colours } = table(tones);
+  const pixels = new Uint32Array(image.data.buffer);
+  let light = 0;
+  for (let place = 0; place < values.length; place += 1) {
+    const own = values[place];
+    const value = own + local * (own - far[place]) + sharp * (own - near[place]);
+    const level = value <= 0 ? 0 : value >= 100 ? LEVELS : Math.round((value / 100) * LEVELS);
+    light += luminances[level];
+    pixels[place] = colours[level];
+  }
+  return 1 - light / values.length;
+}
+
+// For each lightness what it becomes: its luminance, and the tile's colour for that.
+function table({ lighter, contrast }) {
+  const gamma = 2 ** (lighter / STEPS_TO_DOUBLE);
+  const stretch = 2 ** (contrast / STEPS_TO_DOUBLE);
+  const luminances = new Float32Array(LEVELS + 1);
+  const colours = new Uint32Array(LEVELS + 1);
+  const bytes = new Uint8Array(colours.buffer);
+  for (let level = 0; level <= LEVELS; level += 1) {
+    const bent = 100 * (level / LEVELS) ** (1 / gamma);
+    const y = luminance(within((bent - 50) * stretch + 50));
+    luminances[level] = y;
+    for (let channel = 0; channel < 3; channel += 1) {
+      const [white, black] = [linear(TILE_WHITE[channel] / 255), linear(FIRED_BLACK[channel] / 255)];
+      bytes[level * 4 + channel] = Math.round(coded(black + y * (white - black)) * 255);
+    }
+    bytes[level * 4 + 3] = 255;
+  }
+  return { luminances, colours };
+}
