@@ -118,6 +118,10 @@ class PracticeMachine:
         self._tile.expose(self._track.take(self.now_s if is_standing else None))
         return self._tile
 
+    def lay_new_tile(self) -> None:
+        """Take the tile away and lay one like it that was never burnt."""
+        self.tile.lay_anew()
+
     @property
     def head_mm(self) -> tuple[float, float]:
         """Where the head really is on the bed."""

@@ -66,6 +66,10 @@ class Tile:
         worth_w = self.surface.effective_w(strokes.level * self._watts_per_level)
         self.exposure.add(strokes, worth_w * strokes.lasts_s)
 
+    def lay_anew(self) -> None:
+        """Be a tile of the same kind on which no light has fallen."""
+        self.exposure = Exposure()
+
     def shown_mm(self) -> Rectangle:
         """Return what a picture shows when nothing else is asked for."""
         if self.rectangle is not None:

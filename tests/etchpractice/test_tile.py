@@ -251,3 +251,13 @@ def test_looking_at_the_tile_in_mid_row_changes_nothing():
     place = (3, 0, 14, 0.6)
     seen, expected = (host.machine.tile.exposure_j_per_mm2(place) for host in (looked, left_alone))
     assert np.allclose(seen, expected, atol=1e-3)
+
+
+def test_a_new_tile_was_never_burnt_and_burns_as_the_one_before():
+    host = patch(rows=4)
+    burnt = host.machine.tile.exposure_j_per_mm2(PATCH)
+
+    host.machine.lay_new_tile()
+
+    assert not host.machine.tile.exposure_j_per_mm2(PATCH).any()
+    assert burnt.any()

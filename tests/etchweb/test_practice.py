@@ -54,6 +54,19 @@ def test_every_deed_stands_on_the_panel(panel):
     assert 'href="/practice"' in panel.look("/").text
 
 
+def test_the_wiped_tile_can_be_photographed(tmp_path):
+    def machine(verb, **says):
+        assert verb == "picture"
+        with open(says["after"], "wb") as file:
+            file.write(b"a picture")
+
+    app = create_app(FakeDaemon(), tmp_path, open_to_loopback=True, machine=machine)
+
+    with app.test_client().get("/practice/tile.png") as photo:
+        assert photo.data == b"a picture"
+        assert photo.mimetype == "image/png"
+
+
 @pytest.mark.parametrize("name", set(DEEDS) - {"unplug"})
 def test_a_deed_is_done(panel, done, name):
     answer = panel(name)

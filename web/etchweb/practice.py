@@ -5,7 +5,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from flask import Blueprint, current_app, jsonify, redirect, render_template, url_for
+from flask import (
+    Blueprint,
+    abort,
+    current_app,
+    jsonify,
+    redirect,
+    render_template,
+    send_file,
+    url_for,
+)
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.guard import wants_json
@@ -35,7 +44,10 @@ DEEDS: Final = {
     "put-fire-out": Deed("Put the fire out", "set_input", {"name": "flame", "level": True}),
     "unplug": Deed("Pull the cable out", "unplug"),
     "plug-in": Deed("Plug the cable in", "plug_in"),
+    "lay-tile": Deed("Take the tile out, lay a new one", "lay_new_tile"),
 }
+
+TILE_NAME: Final = "practice-tile.png"
 
 Machine = Callable[..., Any]
 
@@ -54,6 +66,18 @@ def machine_at(folder: Path) -> Machine:
 def show() -> str:
     """Show what can be done to the practice machine."""
     return _page("")
+
+
+@pages.get("/practice/tile.png")
+def photograph() -> BaseResponse:
+    """Return what a camera above the wiped tile would see."""
+    house = current_app.extensions["etchweb"]
+    photo = house.pictures.parent / TILE_NAME
+    try:
+        house.machine("picture", after=str(photo.absolute()))
+    except (DaemonAbsent, Refused) as error:
+        abort(503, as_sentence(str(error)))
+    return send_file(photo.absolute(), as_attachment=True, download_name=TILE_NAME)
 
 
 @pages.post("/practice/<name>")
