@@ -1,0 +1,168 @@
+"""The whole of it with a phone in hand: real daemon, real practice machine, real browser.
+
+Nothing is slept for: every step waits for what a person would see.
+"""
+
+import re
+import subprocess
+import sys
+import time
+
+import pytest
+
+from etchpath.writer import Order, write_job
+from etchwarden.household import Household
+from etchwarden.session import Session
+from etchweb.picture_files import PICTURES_FOLDER, keep_picture
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from page_bench import draw_picture, phone_options
+from rig.bench import patch
+
+PATIENCE_S = 60.0
+ROWS = 24
+SPEEDUP = "5"
+ANSWERS = {"How many hours ago": "26"}
+
+
+class Shop:
+    """A box, a machine and a page; a picture lies ready to be loaded."""
+
+    def __init__(self, folder, household, context):
+        self.folder = folder
+        self.household = household
+        self.session = Session(household, folder)
+        self.context = context
+        self.context.set_default_timeout(PATIENCE_S * 1000)
+        self.session.start_machine("--speedup", SPEEDUP)
+        self.household.start(
+            "page", "page", "--daemon", str(folder / "daemon.sock"),
+            "--folder", str(folder / "page"), "--port", "0",
+            "--practice", str(folder / "machine"),
+        )  # fmt: skip
+        self.url = self._address()
+        self._load()
+
+    def code(self):
+        """Ask at the box for six digits."""
+        command = [sys.executable, "-m", "etchwarden", "pair", "--folder", self.folder / "page"]
+        said = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+        return re.search(r"\b\d{3} ?\d{3}\b", said)[0]
+
+    def _address(self):
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not (found := re.search(r"http://\S+:\d+/", self._log())):
+            assert time.monotonic() < deadline_s, self._log()
+            time.sleep(0.05)
+        return found[0].rstrip("/")
+
+    def _log(self):
+        return (self.folder / "page.log").read_text()
+
+    def _load(self):
+        job = self.session.job
+        job.mkdir()
+        order = Order(
+            title="Lighthouse at dusk",
+            head=PRACTICE_HEADS["practice-20w"],
+            recipe=PRACTICE_RECIPES["practice-20w"],
+            halftone="none",
+        )
+        with (job / GCODE_NAME).open("wb") as file:
+            sheet = write_job(patch(ROWS, 300), file, order)
+        (job / SHEET_NAME).write_text(sheet.to_json())
+        keep_picture(
+            draw_picture(self.folder),
+            folder=self.folder / "page" / PICTURES_FOLDER,
+            gcode_sha256=sheet.gcode_sha256,
+        )
+        gcode, text = job / GCODE_NAME, job / SHEET_NAME
+        with self.session.ask_daemon() as daemon, gcode.open("rb") as g, text.open("rb") as t:
+            daemon.load(g.fileno(), t.fileno())
+
+
+@pytest.fixture
+def shop(tmp_path, chromium):
+    with chromium.new_context(**phone_options()) as context, Household(tmp_path) as household:
+        yield Shop(tmp_path, household, context)
+
+
+@pytest.fixture
+def see(expect):
+    expect.set_options(timeout=PATIENCE_S * 1000)
+    yield expect
+    expect.set_options(timeout=5000)
+
+
+def press_the_button(hand):
+    with hand.expect_response("**/practice/press-button"):
+        hand.get_by_role("button", name="Press the button at the machine").tap()
+
+
+def get_ready(phone, see):
+    """Go through the cautions and the checklist."""
+    see(phone.get_by_role("button", name="Get ready")).to_be_enabled()
+    for box in phone.locator("form.before input[type=checkbox]").all():
+        box.check()
+    for choice in phone.locator("form.before select").all():
+        choice.select_option(index=1)
+    for label, answer in ANSWERS.items():
+        if phone.get_by_label(label).count():
+            phone.get_by_label(label).fill(answer)
+    phone.get_by_role("button", name="Get ready").tap()
+
+
+def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, see):
+    phone, hand = shop.context.new_page(), shop.context.new_page()
+    complaints = []
+    phone.on("pageerror", lambda error: complaints.append(str(error)))
+    headline = phone.locator("h1")
+
+    phone.goto(shop.url)
+    phone.get_by_label("Six digits").fill(shop.code())
+    phone.get_by_role("button", name="Pair").tap()
+    see(headline).to_have_text("On the bench")
+    hand.goto(f"{shop.url}/practice")
+    phone.bring_to_front()
+
+    get_ready(phone, see)
+    see(phone.get_by_text("press the button there")).to_be_visible()
+    press_the_button(hand)
+    phone.get_by_role("button", name="Start the etch").tap()
+    see(headline).to_have_text("Etching")
+    see(phone.locator("[data-live=rows_done]")).to_have_text(re.compile(r"^[1-9]"))
+
+    hand.get_by_role("button", name="Open the lid").tap()
+    see(headline).to_have_text("Stopped")
+    see(phone.get_by_text("The lid is open.").first).to_be_visible()
+    hand.get_by_role("button", name="Close the lid").tap()
+    see(phone.locator("[data-live='condition lid closed']")).to_have_text("as it should be")
+    phone.get_by_role("button", name="Reset").tap()
+    phone.get_by_label("Tile and head have not moved.").check()
+    phone.get_by_role("button", name="Prepare the rest").tap()
+    see(headline).to_have_text("On the bench")
+
+    press_the_button(hand)  # the lid has let the safety relay fall
+    get_ready(phone, see)  # and somebody was at the machine just now
+    phone.get_by_role("button", name="Start the etch").tap()
+    see(headline).to_have_text("Etched")
+    see(phone.get_by_text(f"of {ROWS} rows")).to_be_visible()
+
+    phone.get_by_role("link", name="Wiped? Say how it came out").tap()
+    phone.get_by_label("Good").check()
+    phone.get_by_label("Note").fill("crisp down to the last row")
+    phone.get_by_role("button", name="Keep this verdict").tap()
+    see(phone.locator("#verdict .said")).to_contain_text("Good. Crisp down to the last row.")
+
+    phone.get_by_role("link", name="Logbook").tap()
+    see(phone.locator(".entry")).to_have_count(2)
+    phone.locator(".search summary").tap()
+    phone.get_by_label("Words").fill("crisp")
+    phone.get_by_role("button", name="Search").tap()
+    see(phone.locator(".entry")).to_have_count(1)
+    phone.locator(".entry").tap()
+    for quantity in ("Speed", "Power"):
+        see(phone.get_by_role("img", name=f"{quantity} over the rows")).to_be_visible()
+    phone.locator(".chart summary").first.tap()
+    see(phone.locator(".chart tbody tr").first).to_be_visible()
+    assert complaints == []
