@@ -11,6 +11,7 @@ from flask import Flask
 
 from etchweb import (
     access,
+    card_steps,
     errors,
     guard,
     logbook,
@@ -92,8 +93,9 @@ def create_app(
     errors.show_errors(app)
     guard.guard(app)
     access.admit(app)
-    subjects = (watch, shading, new_picture_steps, logbook, verdicts, pictures, pairing, phones)
-    for subject in subjects:
+    for subject in (
+        watch, shading, new_picture_steps, card_steps, logbook, verdicts, pictures, pairing, phones,
+    ):  # fmt: skip
         app.register_blueprint(subject.pages)
     if machine is not None:
         app.register_blueprint(practice.pages)
