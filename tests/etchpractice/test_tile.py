@@ -254,7 +254,7 @@ def test_looking_at_the_tile_in_mid_row_changes_nothing():
 
 
 def test_a_new_tile_was_never_burnt_and_burns_as_the_one_before():
-    host = patch(rows=4)
+    host = patch()
     burnt = host.machine.tile.exposure_j_per_mm2(PATCH)
 
     host.machine.lay_new_tile()
