@@ -56,7 +56,9 @@ def card_order(form: Form, pair: Pair | None, card_number: int) -> dict[str, Any
             ("place_height_mm", "The height of its place in millimetres"),
         )
     ]
-    spacing = number(form, "spacing_mm", "The line spacing in millimetres", least=0.02, most=1)
+    spacing = DEFAULT_SPACING_MM
+    if form.get("spacing_mm", "").strip():
+        spacing = number(form, "spacing_mm", "The line spacing in millimetres", least=0.02, most=1)
     order = {
         "kind": kind,
         "recipe": recipe,

@@ -1,0 +1,165 @@
+"""A person who finds settings with the page alone, played over HTTP."""
+
+import html
+import json
+import re
+import secrets
+import time
+import urllib.error
+import urllib.parse
+import urllib.request
+from pathlib import Path
+
+from etchpractice.scenario.people import ANSWERS
+from etchwarden.household import Household
+from etchwarden.session import Session
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
+
+PATIENCE_S = 300.0
+PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACE])
+
+
+class Finder:
+    """A household with the page, and a browser without eyes."""
+
+    def __init__(self, folder: Path, *, surface: str, speedup: float) -> None:
+        self._household = Household(folder)
+        self._folder = folder
+        self._session = Session(self._household, folder)
+        self._machine = ("--speedup", f"{speedup:g}", "--surface", surface)
+        self._number = 0
+
+    def __enter__(self):
+        self._household.__enter__()
+        self._session.start_machine(*self._machine)
+        self._household.start(
+            "page", "page", "--daemon", str(self._folder / "daemon.sock"),
+            "--folder", str(self._folder / "page"), "--port", "0", "--open-to-loopback",
+            "--practice", str(self._folder / "machine"),
+        )  # fmt: skip
+        self._url = self._await(
+            lambda: re.search(r"http://127\.0\.0\.1:\d+", (self._folder / "page.log").read_text())
+        )[0]
+        self._await(lambda: "idle" in json.dumps(self._status()))
+        return self
+
+    def __exit__(self, *error):
+        self._household.__exit__(*error)
+
+    # What a person does
+
+    def make(self, **form):
+        """Ask for a test tile, and wait until it is laid out."""
+        page = self._look("/test-tiles/new")
+        self._number = int(self._post(page, "/test-tiles/new", pair=PAIR, **form).rsplit("/", 1)[1])
+        return self._settled()
+
+    def etch(self):
+        """Lay a new tile, put the card on the bench, confirm everything, and let it end."""
+        self._post(self._look("/practice"), "/practice/lay-tile")
+        self._post(self._settled(), f"/test-tiles/{self._number}/bench")
+        self.etch_what_lies_there()
+
+    def etch_what_lies_there(self):
+        """Arm, press the button, start, and wait for the end."""
+        with self._session.ask_daemon() as daemon, self._session.ask_machine() as machine:
+            self._offered(daemon, "arm")
+            daemon.call("arm", answers=dict(ANSWERS))
+            machine.call("press_button")
+            self._offered(daemon, "start")
+            daemon.call("start", acknowledge_long_run=True)
+            ended = self._await(lambda: (daemon.call("status")["run"] or {}).get("ended"))
+        assert ended == "complete"
+
+    def photo(self) -> bytes:
+        """Photograph the wiped tile."""
+        with urllib.request.urlopen(f"{self._url}/practice/tile.png", timeout=PATIENCE_S) as answer:
+            return answer.read()
+
+    def read(self, photo: bytes):
+        """Send a photo of the test tile, and wait for what it showed."""
+        at = f"/test-tiles/{self._number}"
+        self._post(self._settled(), f"{at}/photos", photo=photo, wiped="yes")
+        page = self._settled()
+        assert "What it showed" in page, page
+        return page
+
+    def choose(self, **form):
+        """Make what was read the recipe, the curve or the register."""
+        self._post(self._settled(), f"/test-tiles/{self._number}/choose", choose="yes", **form)
+
+    def story(self) -> str:
+        """Return the page with the time line."""
+        return self._look(f"/test-tiles?pair={urllib.parse.quote(PAIR)}")
+
+    def recipe(self):
+        """Return the recipe in force."""
+        head, surface = json.loads(PAIR)
+        with self._session.ask_daemon() as daemon:
+            recipes = daemon.call("recipes", head=head, surface=surface)["recipes"]
+        return next(recipe for recipe in recipes if recipe["is_in_force"])
+
+    @staticmethod
+    def field(page: str, name: str) -> str:
+        """Return what a field of a form holds."""
+        return re.search(rf'name="{name}"[^>]*value="([^"]*)"', page)[1]
+
+    # How the browser does it
+
+    def _settled(self) -> str:
+        page = self._look(f"/test-tiles/{self._number}")
+        return (
+            self._await(
+                lambda: (
+                    None
+                    if "Working on it" in (page := self._look(f"/test-tiles/{self._number}"))
+                    else page
+                )
+            )
+            if "Working on it" in page
+            else page
+        )
+
+    def _look(self, path: str) -> str:
+        with urllib.request.urlopen(f"{self._url}{path}", timeout=PATIENCE_S) as answer:
+            return answer.read().decode()
+
+    def _post(self, page: str, path: str, **form) -> str:
+        """Press a button; return the address it leads to."""
+        token = html.unescape(self.field(page, "form_token"))
+        body, kind = _multipart({"form_token": token, **form})
+        request = urllib.request.Request(
+            f"{self._url}{path}", data=body, headers={"Origin": self._url, "Content-Type": kind}
+        )
+        try:
+            with urllib.request.urlopen(request, timeout=PATIENCE_S) as answer:
+                return answer.geturl()
+        except urllib.error.HTTPError as refusal:
+            with refusal:
+                raise AssertionError(f"{path}: {refusal.code} {refusal.read().decode()}") from None
+
+    def _status(self):
+        with self._session.ask_daemon() as daemon:
+            return daemon.call("status")
+
+    def _offered(self, daemon, wish):
+        self._await(lambda: wish in daemon.call("status")["may"])
+
+    def _await(self, found):
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not (it := found()):
+            self._household.require_all()
+            assert time.monotonic() < deadline_s, "it does not come"
+            time.sleep(0.02)
+        return it
+
+
+def _multipart(form) -> tuple[bytes, str]:
+    edge = secrets.token_hex(16)
+    parts = []
+    for name, value in form.items():
+        is_file = isinstance(value, bytes)
+        file_name = '; filename="tile.png"' if is_file else ""
+        head = f'--{edge}\r\nContent-Disposition: form-data; name="{name}"{file_name}\r\n\r\n'
+        parts.append(head.encode() + (value if is_file else str(value).encode()) + b"\r\n")
+    return b"".join(parts) + f"--{edge}--\r\n".encode(), f"multipart/form-data; boundary={edge}"
