@@ -1,0 +1,273 @@
+"""*New picture* in a real browser of a phone's size, with a real photograph."""
+
+import re
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from craft_answers import craft, head_entry
+from etchphoto.expected import FIRED_BLACK, TILE_WHITE
+from etchphoto.light import linear_to_srgb, luminance, srgb_to_linear
+from etchphoto.tone import Adjustments, coverage_to_burn
+from page_bench import violations
+from photo_files import PHOTOGRAPHS, encoded, scene
+
+ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
+LEAST_TARGET_PX = 48
+PATIENCE_MS = 60_000
+LARGEST_VIEW_BYTES = 60_000
+STEPS = ("tile", "cut", "look", "proof")
+
+
+@pytest.fixture
+def served(served):
+    served.daemon.answers |= craft()
+    return served
+
+
+@pytest.fixture
+def open_phone(open_phone):
+    """Open a phone that waits as long as a busy machine needs."""
+
+    def open_patient(path="/", **options):
+        phone = open_phone("/phones", **options)
+        phone.set_default_timeout(PATIENCE_MS)
+        phone.goto(phone.url.removesuffix("/phones") + path)
+        return phone
+
+    return open_patient
+
+
+def choose(phone, data, name="photo.jpg"):
+    """Choose a photo on the first step and go on."""
+    phone.get_by_label("Choose a photo").set_input_files(
+        {"name": name, "mimeType": "image/jpeg", "buffer": data}
+    )
+    phone.get_by_role("button", name="Go on").tap()
+
+
+def draft_at(phone, step):
+    """Bring a small photo as far as `step`, and return its address without the step."""
+    phone.goto(phone.url.split("/new")[0].removesuffix("/") + "/new")
+    choose(phone, encoded(scene(300, 200), "JPEG"))
+    phone.wait_for_url("**/tile")
+    address = phone.url.removesuffix("/tile")
+    if step != "tile":
+        fill_size(phone, "30", "20")
+        phone.get_by_role("button", name="Go on").tap()
+        phone.wait_for_url("**/cut")
+    if step in ("look", "proof"):
+        phone.get_by_role("button", name="Go on").tap()
+        phone.wait_for_url("**/look")
+        phone.get_by_role("button", name="See every dot").wait_for()
+    if step == "proof":
+        phone.get_by_role("button", name="See every dot").tap()
+        phone.wait_for_url("**/proof")
+        phone.get_by_role("button", name="Put it on the bench").wait_for()
+    return address
+
+
+def fill_size(phone, width, height):
+    phone.get_by_label("Width, mm").fill(width)
+    phone.get_by_label("Height, mm").fill(height)
+
+
+def test_a_photograph_goes_from_the_phone_to_the_bench(open_phone, served, expect):
+    phone = open_phone("/")
+    phone.get_by_role("link", name="New picture").first.tap()
+    choose(phone, ASTRONAUT.read_bytes(), name="astronaut.png")
+
+    expect(phone.get_by_role("heading", name="The tile")).to_be_visible(timeout=PATIENCE_MS)
+    fill_size(phone, "40", "50")
+    phone.get_by_role("radio", name="practice tile").check()
+    phone.get_by_role("button", name="Go on").tap()
+    phone.wait_for_url("**/cut")
+    phone.get_by_role("button", name="Smaller cut").tap()
+    phone.get_by_role("button", name="Go on").tap()
+    phone.wait_for_url("**/look")
+    phone.get_by_role("radio", name="Photo, crisp").check()
+    phone.get_by_role("slider", name="Contrast", exact=True).fill("25")
+    phone.get_by_role("button", name="See every dot").tap()
+    phone.wait_for_url("**/proof")
+    expect(phone.get_by_text("40 × 50 mm")).to_be_visible(timeout=PATIENCE_MS)
+    phone.get_by_text("Dot by dot").tap()
+    expect(phone.get_by_role("region", name="Every dot")).to_be_visible()
+    phone.get_by_role("button", name="Put it on the bench").tap()
+    phone.wait_for_url(re.compile(r":\d+/$"))
+
+    sheet = served.daemon.said["load"]["sheet"]
+    assert (sheet.title, sheet.columns, sheet.rows) == ("astronaut", 400, 500)
+    assert sheet.halftone == "floyd-steinberg"
+    assert phone.complaints == []
+
+
+def test_the_whole_way_works_without_script(open_phone, served):
+    phone = open_phone("/new", java_script_enabled=False)
+
+    draft_at(phone, "proof")
+    phone.get_by_label("Right of the origin").fill("60")
+    phone.get_by_role("button", name="Lay it there").tap()
+    phone.get_by_role("button", name="Put it on the bench").tap()
+
+    phone.wait_for_url(re.compile(r":\d+/$"))
+    assert served.daemon.said["load"]["sheet"].picture.left_mm == 60
+
+
+def test_a_bad_photo_is_told_where_the_person_is(open_phone, served, expect):
+    phone = open_phone("/new")
+
+    choose(phone, b"no photo at all")
+
+    expect(phone.get_by_role("alert")).to_contain_text("is not a JPEG", timeout=PATIENCE_MS)
+    assert phone.url.endswith("/new")
+
+
+def test_a_photo_that_is_too_large_never_leaves_the_phone(open_phone, served, expect, tmp_path):
+    phone = open_phone("/new")
+    with (tmp_path / "large.jpg").open("wb") as file:
+        file.truncate(41_000_000)
+
+    phone.get_by_label("Choose a photo").set_input_files(tmp_path / "large.jpg")
+    phone.get_by_role("button", name="Go on").tap()
+
+    expect(phone.get_by_role("alert")).to_contain_text("has 41 MB, and the box takes 40")
+
+
+def figures(phone):
+    form = phone.locator("#cut-form")
+    return {
+        name: float(form.locator(f"[name={name}]").input_value())
+        for name in ("left", "top", "wide")
+    }
+
+
+def test_the_cut_moves_with_a_finger_and_its_corner_sizes_it(open_phone, served):
+    phone = open_phone("/new")
+    draft_at(phone, "cut")
+    phone.get_by_role("button", name="Smaller cut").tap()
+    before = figures(phone)
+    box = phone.locator("[data-edge]").bounding_box()
+
+    drag(phone, (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2), (8, 5))
+    moved = figures(phone)
+    corner = phone.locator("[data-corner=se]").bounding_box()
+    drag(phone, (corner["x"] + corner["width"] / 2, corner["y"] + corner["height"] / 2), (-60, -40))
+    sized = figures(phone)
+
+    assert moved["left"] > before["left"]
+    assert moved["top"] > before["top"]
+    assert moved["wide"] == before["wide"]
+    assert sized["wide"] < moved["wide"] - 5
+    assert (sized["left"], sized["top"]) == (moved["left"], moved["top"])
+
+
+def drag(phone, start, way):
+    phone.mouse.move(*start)
+    phone.mouse.down()
+    phone.mouse.move(start[0] + way[0] / 2, start[1] + way[1] / 2)
+    phone.mouse.move(start[0] + way[0], start[1] + way[1])
+    phone.mouse.up()
+
+
+def test_the_cut_obeys_keys(open_phone, served):
+    phone = open_phone("/new")
+    draft_at(phone, "cut")
+    phone.locator("#cut").focus()
+
+    for _ in range(4):
+        phone.keyboard.press("-")
+    smaller = figures(phone)
+    phone.keyboard.press("ArrowLeft")
+    phone.keyboard.press("ArrowUp")
+    moved = figures(phone)
+
+    assert smaller["wide"] < 90
+    assert moved["left"] < smaller["left"]
+    assert moved["top"] < smaller["top"]
+
+
+def test_a_turn_shows_the_photo_on_its_side(open_phone, served, expect):
+    phone = open_phone("/new")
+    draft_at(phone, "cut")
+
+    phone.get_by_role("button", name="Turn right").tap()
+
+    expect(phone.locator("#cut")).to_have_attribute("data-width", "200")
+    expect(phone.locator("#cut")).to_have_attribute("data-height", "300")
+
+
+def test_the_tones_seen_are_those_that_are_burnt(open_phone, served, expect):
+    phone = open_phone("/new")
+    address = draft_at(phone, "look")
+    expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
+    wishes = {"Lighter or darker": 30, "Contrast": 40, "Local contrast": 50, "Sharpness": 60}
+    for name, value in wishes.items():
+        phone.get_by_role("slider", name=name, exact=True).fill(str(value))
+    phone.evaluate("() => new Promise(done => requestAnimationFrame(() => setTimeout(done)))")
+
+    seen = phone.evaluate(
+        "() => { const c = document.getElementById('tile-canvas');"
+        " return [c.width, c.height, [...c.getContext('2d').getImageData(0, 0, c.width, c.height)"
+        ".data]] }"
+    )
+    shown = np.array(seen[2], dtype=np.uint8).reshape(seen[1], seen[0], 4)[..., :3]
+    folder = served.app.extensions["etchweb drafts"].folder_of(address.rsplit("/", 1)[1])
+    light = luminance(np.asarray(Image.open(folder / "cut.jpg").convert("L")))
+    adjustments = Adjustments(
+        gamma=2 ** (30 / 60), contrast=2 ** (40 / 60), local_contrast=1.0, sharpness=1.2
+    )
+    share = coverage_to_burn(light, adjustments)[..., np.newaxis]
+    white, black = (srgb_to_linear(np.array(colour) / 255) for colour in (TILE_WHITE, FIRED_BLACK))
+    burnt = linear_to_srgb(white + share * (black - white)) * 255
+    assert np.abs(shown - burnt).max() < 3  # two decoders of one JPEG, and 2048 steps of grey
+    said = phone.locator("[data-burnt]").inner_text()
+    assert abs(int(said.split(" %")[0]) - share.mean() * 100) < 1.5
+
+
+def test_a_tap_on_the_bed_lays_the_middle_of_the_picture_there(open_phone, served):
+    phone = open_phone("/new")
+    draft_at(phone, "proof")
+    bed = phone.locator("#place svg")
+    box = bed.bounding_box()
+
+    bed.tap(position={"x": box["width"] / 2, "y": box["height"] / 2})
+
+    x_mm = float(phone.get_by_label("Right of the origin").input_value())
+    y_mm = float(phone.get_by_label("Above the origin").input_value())
+    assert (x_mm, y_mm) == pytest.approx((200 - 15, 200 - 10), abs=8)
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_no_step_shuts_anybody_out_and_each_fits_the_narrowest_phone(open_phone, served, axe, step):
+    # WCAG 2.2 AA; 1.4.10 Reflow (320 px) and 2.5.8 Target Size.
+    wide = head_entry(is_spot_measured=False, spot_y_mm=0.2)
+    served.daemon.answers["heads"] = {"heads": [wide]}
+    phone = open_phone("/new", width_px=320)
+
+    draft_at(phone, step)
+
+    assert violations(phone, axe) == []
+    assert phone.evaluate("document.documentElement.scrollWidth") == 320
+    places = phone.locator("main button:visible, .tick:visible, .kind:visible, summary:visible")
+    assert all(place.bounding_box()["height"] >= LEAST_TARGET_PX for place in places.all())
+    assert phone.complaints == []
+
+
+def test_the_first_step_shuts_nobody_out(open_phone, served, axe):
+    phone = open_phone("/new", width_px=320)
+    draft_at(phone, "tile")
+    phone.goto(phone.url.split("/new")[0] + "/new")
+
+    assert violations(phone, axe) == []
+    assert phone.evaluate("document.documentElement.scrollWidth") == 320
+
+
+def test_the_first_view_of_new_picture_is_small(open_phone, served):
+    phone = open_phone("/nowhere")
+    sizes = []
+    phone.on("requestfinished", lambda request: sizes.append(request.sizes()))
+
+    phone.goto(served.url + "/new", wait_until="load")
+
+    assert sum(size["responseBodySize"] for size in sizes) < LARGEST_VIEW_BYTES
