@@ -1,6 +1,6 @@
 import pytest
 
-from etchweb.guard import HEADERS, LARGEST_FORM_BYTES
+from etchweb.guard import HEADERS, LARGEST_FORM_BYTES, NO_FORM
 
 ADDRESSES = ["/", "/watch.json", "/watch/stream", "/nowhere", "/picture/x.png"]
 
@@ -73,3 +73,13 @@ def test_a_body_larger_than_any_form_of_ours_is_refused(phone, daemon):
 def test_an_error_is_a_page_for_a_person_and_json_for_a_script(phone):
     assert "<h1>" in phone.look("/nowhere").text
     assert phone.look("/nowhere", Accept="application/json").json["sentence"]
+
+
+@pytest.mark.parametrize("kind", ["application/json", "text/plain", "application/xml", "x/y; z"])
+def test_what_is_no_form_is_not_taken(phone, daemon, kind):
+    answer = phone.client.post(
+        "/hold", data="{}", content_type=kind, headers={"Origin": "http://localhost"}
+    )
+
+    assert (answer.status_code, daemon.asked) == (415, [])
+    assert NO_FORM in answer.text

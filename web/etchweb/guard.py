@@ -35,6 +35,8 @@ BRINGS_FILES: Final = {
     "new_picture.upload": LARGEST_PHOTO_BYTES,
     "cards.read_photos": 2 * LARGEST_PHOTO_BYTES,  # several photos of one test tile
 }
+FORM_KINDS: Final = frozenset({"application/x-www-form-urlencoded", "multipart/form-data", ""})
+NO_FORM: Final = "Send it as a form, as this page does."
 NO_FILE_FORM: Final = "Send the photo as a form with a file, as this page does."
 
 
@@ -52,9 +54,13 @@ def refuse_foreign_changes() -> None:
 
 
 def expect_files() -> None:
-    """Let a form with files be as large as it may; nothing of it has been read yet."""
+    """Take forms alone, and let one with files be large; nothing of it has been read yet."""
+    if request.method in SAFE_METHODS:
+        return
     largest_bytes = BRINGS_FILES.get(request.endpoint or "")
-    if largest_bytes is None or request.method in SAFE_METHODS:
+    if largest_bytes is None:
+        if request.mimetype not in FORM_KINDS:
+            abort(415, NO_FORM)
         return
     if request.mimetype != "multipart/form-data":
         abort(415, NO_FILE_FORM)

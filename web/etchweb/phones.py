@@ -15,7 +15,7 @@ def show() -> str:
     return render_template("phones.html", phones=_store().phones(), mine=g.visitor.phone)
 
 
-@pages.post("/phones/<int:number>/forget")
+@pages.post("/phones/<int(max=9007199254740991):number>/forget")
 def forget(number: int) -> Response:
     """Shut a phone out; a stream it has open ends within seconds."""
     if not _store().forget_phone(number):

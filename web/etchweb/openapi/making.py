@@ -1,0 +1,101 @@
+"""Addresses about pictures and test tiles in the making, and the machines of a board."""
+
+from typing import Final
+
+from etchweb.openapi.entries import JSON, TEXT, Entry
+
+_DRAFT: Final = {"draft_id": TEXT}
+_TILE: Final = {"number": {"type": "integer", "minimum": 0, "maximum": 2**31 - 1}}
+_FIGURE: Final = {"type": "string", "pattern": r"^\d{1,4}([.,]\d{1,3})?$"}
+_YES: Final = {"enum": ["yes", ""]}
+_FILE: Final = {"type": "string", "format": "binary"}
+_SHOWN: Final = (303, 404, 409, 422, 503)
+_ASKED: Final = (404, 409, 422, 502, 503)
+
+
+def _step(name: str, says: str, **asks: object) -> tuple[Entry, Entry]:
+    path = f"/new/{{draft_id}}/{name}"
+    return (
+        Entry(
+            method="GET", path=path, says=says, role="operate", where=_DRAFT, answers=_SHOWN
+        ),
+        Entry(
+            method="POST", path=path, says=f"{says} Go on with what was said.", role="operate",
+            where=_DRAFT, asks=asks, answers=_ASKED,  # type: ignore[arg-type]
+        ),
+    )  # fmt: skip
+
+
+def _of_tile(name: str, says: str, **more: object) -> Entry:
+    path = f"/test-tiles/{{number}}/{name}"
+    return Entry(
+        method="POST", path=path, says=says, role="operate", where=_TILE, answers=_ASKED,
+        **more,  # type: ignore[arg-type]
+    )  # fmt: skip
+
+
+MAKING: Final = (
+    Entry(method="GET", path="/new", says="A new picture: choose a photo.", role="operate"),
+    Entry(
+        method="POST", path="/new", says="Take a photo in.", role="operate",
+        asks={"photo": _FILE}, needs=("photo",), is_file_form=True, answers=(422, 503),
+    ),
+    Entry(
+        method="GET", path="/new/{draft_id}", says="Where a picture in the making was left.",
+        role="operate", where=_DRAFT, answers=(303, 404),
+    ),
+    Entry(
+        method="POST", path="/new/{draft_id}/away", says="Throw it away.", role="operate",
+        where=_DRAFT, answers=(404,),
+    ),
+    Entry(
+        method="GET", path="/new/{draft_id}/work.json", says="How far the work on it has come.",
+        role="operate", where=_DRAFT, gives=JSON, answers=(404,),
+    ),
+    Entry(
+        method="GET", path="/new/{draft_id}/{name}", says="A picture of it.", role="operate",
+        where=_DRAFT, gives="image/*", answers=(404,),
+    ),
+    *_step("tile", "Size, laser, tile and paint.", width_mm=_FIGURE, height_mm=_FIGURE, pair=TEXT,
+           air_assist=_YES),
+    *_step("cut", "Crop and turn.", turn=TEXT, left=_FIGURE, top=_FIGURE, width=_FIGURE),
+    *_step("look", "Photo or lettering, and how light.", halftone=TEXT, brightness=_FIGURE,
+           contrast=_FIGURE),
+    *_step("proof", "The tile as it will look, and what will go wrong.", left_mm=_FIGURE,
+           top_mm=_FIGURE),
+    Entry(
+        method="POST", path="/new/{draft_id}/bench", says="Put it on the bench.", role="operate",
+        where=_DRAFT, asks={"has read": TEXT}, answers=_ASKED,
+    ),
+    Entry(
+        method="GET", path="/test-tiles", says="Test tiles, and what they showed.",
+        role="watch", answers=(409, 503),
+    ),
+    Entry(
+        method="GET", path="/test-tiles/new", says="Order a test tile.", role="operate",
+        answers=_SHOWN,
+    ),
+    Entry(
+        method="POST", path="/test-tiles/new", says="Make a test tile.", role="operate",
+        asks={"pair": TEXT, "finds": TEXT, "air_assist": _YES}, answers=_ASKED,
+    ),
+    Entry(
+        method="GET", path="/test-tiles/{number}", says="One test tile.", role="watch",
+        where=_TILE, answers=_SHOWN,
+    ),
+    Entry(
+        method="GET", path="/test-tiles/{number}/work.json", says="How far work on it has come.",
+        role="watch", where=_TILE, gives=JSON, answers=(404, 503),
+    ),
+    Entry(
+        method="GET", path="/test-tiles/{number}/{name}", says="A picture of what was read.",
+        role="watch", where=_TILE, gives="image/*", answers=(404, 503),
+    ),
+    _of_tile("bench", "Put it on the bench."),
+    _of_tile(
+        "photos", "Read it from photos.", asks={"photo": _FILE, "wiped": _YES}, is_file_form=True
+    ),
+    _of_tile("marks", "Say by hand what patches showed.", asks={"mark": TEXT, "patch": TEXT}),
+    _of_tile("pairs", "Say by hand which pairs of rows meet.", asks={"pair": TEXT}),
+    _of_tile("choose", "Bring into force what it showed.", asks={"choose": _YES}),
+)  # fmt: skip

@@ -1,0 +1,68 @@
+"""Addresses about what was etched, and about pictures of it."""
+
+from typing import Final
+
+from etchweb.openapi.entries import MULTIPART, TEXT, Entry
+from etchweb.verdict_view import CHOICES, LONGEST_TEXT
+
+_NUMBER: Final = {"type": "integer", "minimum": 0, "maximum": 2**53 - 1}
+_DAY: Final = {"type": "string", "format": "date"}
+_ANY_TEXT: Final = {"type": "string", "maxLength": LONGEST_TEXT}
+
+RECORDS: Final = (
+    Entry(
+        method="GET",
+        path="/logbook",
+        says="Etches, the newest first: all, or those that are sought.",
+        asks={
+            "before": _NUMBER, "text": TEXT, "laser": TEXT, "surface": TEXT, "since": _DAY,
+            "until": _DAY,
+        },
+        answers=(404, 503),
+    ),
+    Entry(
+        method="GET",
+        path="/logbook/{number}",
+        says="One etch: its tile, its recipe, and what was run beside it.",
+        where={"number": _NUMBER},
+        answers=(404, 503),
+    ),
+    Entry(
+        method="GET",
+        path="/logbook/{number}.csv",
+        says="What was run in each row, as a table for a spreadsheet.",
+        where={"number": _NUMBER},
+        gives="text/csv",
+        answers=(404, 503),
+    ),
+    Entry(
+        method="POST",
+        path="/logbook/{number}/verdict",
+        says="Say what the wiped tile looks like.",
+        role="operate",
+        where={"number": _NUMBER},
+        asks={
+            "verdict": {"enum": [choice.word for choice in CHOICES]},
+            "cause": _ANY_TEXT,
+            "note": _ANY_TEXT,
+            "photo": {"type": "string", "contentMediaType": MULTIPART, "format": "binary"},
+        },
+        needs=("verdict",),
+        is_file_form=True,
+        answers=(404, 409, 422, 503),
+    ),
+    Entry(
+        method="GET",
+        path="/tile/{name}",
+        says="A photo of a wiped tile.",
+        gives="image/jpeg",
+        answers=(404,),
+    ),
+    Entry(
+        method="GET",
+        path="/picture/{name}",
+        says="The picture of a job, whole or small, or of the head's way.",
+        gives="image/*",
+        answers=(302, 404),
+    ),
+)  # fmt: skip
