@@ -145,7 +145,7 @@ def _shrunk(light: NDArray[np.float32], longest_px: int) -> NDArray[np.float32]:
 
 
 def _liveliest(coverage: Coverage) -> tuple[slice, slice]:
-    """Return the part with the most going on: there the ways to make dots differ most."""
+    """Return the part with the most greys and the most going on: there the ways differ most."""
     rows, columns = coverage.shape
     high, wide = min(TRIED_DOTS, rows), min(TRIED_DOTS, columns)
     corners = (
@@ -154,7 +154,11 @@ def _liveliest(coverage: Coverage) -> tuple[slice, slice]:
         for left in range(0, columns - wide + 1, max(1, wide // 2))
     )
     parts = [(slice(top, top + high), slice(left, left + wide)) for top, left in corners]
-    return max(parts, key=lambda part: float(coverage[part].std()))
+    return max(parts, key=lambda part: _liveliness(coverage[part]))
+
+
+def _liveliness(part: Coverage) -> float:
+    return float(part.std() * (part * (1 - part)).mean())
 
 
 def _save_grey(light: NDArray[np.float32], path: Path) -> None:
