@@ -95,13 +95,14 @@ BOX: Final = {
     "phase": "idle",
     "is_beam_enabled": False,
     "rules": [
-        {"name": "lid closed", "state": "good", "sentence": None},
-        {"name": "fumes extracted", "state": "bad", "sentence": "no air flows."},
-        {"name": "no flame or smoke", "state": "stale", "sentence": None},
+        {"name": "lid closed", "state": "good", "sentence": None, "lasts_s": 750.0},
+        {"name": "fumes extracted", "state": "bad", "sentence": "no air flows.", "lasts_s": 5.0},
+        {"name": "no flame or smoke", "state": "stale", "sentence": None, "lasts_s": None},
     ],
     "trips": [],
     "arming": {
         "step": "disarmed", "is_under_way": False, "is_possible": True, "failed_because": None,
+        "start_within_s": None,
     },
     "is_somebody_there": False,
     "questions": QUESTIONS,
@@ -123,7 +124,9 @@ LID_TRIP: Final = {
 
 def box(step: str = "disarmed", **changes: Any) -> dict[str, Any]:
     """Return the box's report while arming stands at `step`, with `changes` laid over it."""
-    return {**BOX, "arming": {**BOX["arming"], "step": step}, **changes}
+    left_s = 42.3 if step == "armed" else None
+    arming = {**BOX["arming"], "step": step, "start_within_s": left_s}
+    return {**BOX, "arming": arming, **changes}
 
 
 _AT_REST: Final = {"feed_mm_per_min": 0.0, "power_ratio": 0.0, "power_w": 0.0}

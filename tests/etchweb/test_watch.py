@@ -235,7 +235,10 @@ def test_everything_the_box_watches_is_said_in_words(phone, daemon):
 
     text = phone.look().text
 
-    for words in ("as it should be", "No air flows.", "not heard from", BOX["lacks"][0]):
+    told = (
+        "as it should be, for 12 min", "No air flows, just now", "not heard from<", BOX["lacks"][0],
+    )  # fmt: skip
+    for words in told:
         assert words in text
 
 
@@ -342,3 +345,9 @@ def test_a_start_asks_people_only_for_what_applies(phone, daemon, asked, names):
 
     assert [name for name in ("long run", "who stays") if f'name="{name}"' in text] == names
     assert all(sentence in text for sentence in [*asked.values()][-1:])
+
+
+def test_how_much_of_the_starting_minute_is_left_is_told(phone, daemon):
+    daemon.tell("armed")
+
+    assert "42 s left to start in." in phone.look().text

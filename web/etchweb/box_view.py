@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from etchweb.figures import View
-from etchweb.words import as_sentence
+from etchweb.words import as_sentence, short_duration
 
 Report = Mapping[str, Any]
 
@@ -68,6 +68,7 @@ def box_part(report: Report | None) -> View:
         )),
         "arming": ARMING_WORDS.get(step, as_sentence(report["arming"]["failed_because"] or "")),
         "arming_step": step,
+        "start_within": _start_within(report["arming"]["start_within_s"]),
         "questions": questions,
         "stops": [
             {"name": trip["name"], "sentence": as_sentence(trip["sentence"])} for trip in trips
@@ -110,7 +111,17 @@ _ANSWERS: Final[Mapping[str, Callable[[str], bool | float | str]]] = {
 
 
 def _condition(rule: Mapping[str, Any]) -> str:
-    return as_sentence(rule["sentence"]) if rule["sentence"] else STATES[rule["state"]]
+    words = as_sentence(rule["sentence"]) if rule["sentence"] else STATES[rule["state"]]
+    lasts_s = rule["lasts_s"]
+    if lasts_s is None:
+        return words
+    # No finer than minutes, or every phone would be told every second.
+    long = "just now" if lasts_s < 60 else f"for {short_duration(lasts_s // 60 * 60)}"
+    return f"{words.rstrip('.')}, {long}"
+
+
+def _start_within(left_s: float | None) -> str:
+    return "" if left_s is None else f"{left_s:.0f} s left to start in."
 
 
 def _grouped(questions: list[Mapping[str, Any]]) -> list[dict[str, Any]]:

@@ -13,6 +13,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
     """Return rules, trips, arming, fan and rounds as JSON values."""
     found = {finding.rule.name: finding for finding in interlocks.senses.found(now_s)}
     arming, setup = interlocks.arming, interlocks.setup
+    presence = interlocks.senses.presence
     return {
         "phase": interlocks.phase.value,
         "is_beam_enabled": interlocks.is_beam_on,
@@ -21,6 +22,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
                 "name": rule.name,
                 "state": found[rule.name].why.value if rule.name in found else "good",
                 "sentence": found[rule.name].sentence if rule.name in found else None,
+                "lasts_s": interlocks.standing.lasts_s(rule.name, now_s),
             }
             for rule in interlocks.rules
         ],
@@ -40,8 +42,9 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
             and not interlocks.latch.trips
             and not is_watch_only(setup.wired),
             "failed_because": arming.failed_because,
+            "start_within_s": presence.left_s(now_s) if arming.is_armed else None,
         },
-        "is_somebody_there": interlocks.senses.presence.is_fresh(now_s),
+        "is_somebody_there": presence.is_fresh(now_s),
         "questions": [_question(one) for one in interlocks.checklist.open_questions(day)],
         "extraction": interlocks.senses.fan.sentence if Output.EXTRACTION in setup.wired else None,
         "is_round_asking": interlocks.rounds.is_asking,

@@ -19,6 +19,7 @@ from etchdaemon.interlocks.samples import Condition
 from etchdaemon.interlocks.senses import Senses
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
+from etchdaemon.interlocks.standing import Standing
 from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
 from etchdaemon.interlocks.wiring import Wiring
 
@@ -61,6 +62,7 @@ class Interlocks:
         self.senses = Senses(setup, self.rules)
         self.checklist = Checklist()
         self.latch = Latch()
+        self.standing = Standing()
         self.arming = Arming()
         self.rounds = WatchRounds()
         self.is_attended_only = is_attended_only(setup.wired)
@@ -143,6 +145,7 @@ class Interlocks:
         if self._steered_at_s is not None:
             self.senses.note(Condition.STEERED, is_good=True, at_s=self._steered_at_s)
         verdict = self.judge(now_s)
+        self.standing = self.standing.after(verdict.found, now_s)
         self._go_on_arming(look, verdict.found)
         return Orders(self._outputs(verdict.reaction, now_s), verdict)
 
