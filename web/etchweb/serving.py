@@ -12,11 +12,11 @@ from typing import Final
 import waitress
 from flask import Flask
 
+from etchweb.doorway import LARGEST_REQUEST_BYTES, Channel
 from etchweb.host_names import names_of
 from etchweb.listening import Listener
 
 THREADS: Final = 16  # a stream holds one each, and eight streams are let in
-LARGEST_REQUEST_BYTES: Final = 26 * 1024 * 1024
 LARGEST_PORT: Final = 65535
 LOOK_FOR_NAMES_EVERY_S: Final = 30.0
 
@@ -70,6 +70,7 @@ def serve(app: Flask, listener: socket.socket, host: str) -> None:
         max_request_body_size=LARGEST_REQUEST_BYTES,
         ident=None,
     )
+    server.channel_class = Channel
 
     def end(_number: int, _frame: FrameType | None) -> None:
         ear.end()
