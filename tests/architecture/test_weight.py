@@ -19,3 +19,17 @@ def test_the_daemon_loads_nothing_heavy(module):
     )
 
     assert printed.stdout.strip() == "[]"
+
+
+def test_the_page_leaves_pictures_to_its_children():
+    heavy = ("numpy", "PIL", "cv2", "etchphoto", "etchproof")
+    script = (
+        "import sys, etchweb.app, etchwarden.page;"
+        f"print([name for name in {heavy} if name in sys.modules])"
+    )
+
+    printed = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True
+    )
+
+    assert printed.stdout.strip() == "[]"

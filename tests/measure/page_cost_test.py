@@ -15,12 +15,26 @@ from pathlib import Path
 
 import pytest
 
+from craft_answers import craft
+from etchweb.drafts import changed
 from fake_daemon import RUN, SHA256
 from measure.costs import heading, tell, timed_ms
 from page_bench import HOST_NAME, browser, phone_options, served_page
+from photo_files import PHOTOGRAPHS
+from picture_bench import draft_to_proof
 
 pytestmark = pytest.mark.measure
 
+ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
+TONES = 15
+# From the moved slider to the frame after the one that drew it.
+TONE_SEEN_MS = """() => new Promise((done) => {
+  const slider = document.querySelector("[name=local_contrast]");
+  const before = performance.now();
+  slider.value = Math.round(Math.random() * 100);
+  slider.dispatchEvent(new Event("input", { bubbles: true }));
+  requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now() - before)));
+})"""
 TOLD_EVERY_S = 0.25
 LISTENED_S = 10.0
 SLOWER_PROCESSOR = 4
@@ -115,6 +129,41 @@ def test_how_long_a_request_takes(served):
     phone.close()
 
 
+def test_how_soon_a_tone_is_seen(served):
+    served.daemon.answers |= craft()
+    draft = draft_to_proof(served.app, ASTRONAUT, width_mm=100, height_mm=100)
+    print(
+        f"\n{'a slider moved until the tile is drawn, 640 x 640':<56} {'p50 ms':>9} {'most ms':>9}"
+    )
+    with browser() as chromium:
+        for slower in (1, SLOWER_PROCESSOR):
+            context = chromium.new_context(**phone_options())
+            phone = context.new_page()
+            phone.goto(served.url + draft + "/look")
+            phone.wait_for_selector("body[data-is-alive]")
+            context.new_cdp_session(phone).send("Emulation.setCPUThrottlingRate", {"rate": slower})
+            seen_ms = sorted(phone.evaluate(TONE_SEEN_MS) for _ in range(TONES))
+            title = f"  processor {slower} times slower"
+            print(f"{title:<56} {statistics.median(seen_ms):>9.1f} {seen_ms[-1]:>9.1f}")
+            context.close()
+
+
+def test_how_soon_true_dots_are_there(served):
+    served.daemon.answers |= craft()
+    draft = draft_to_proof(served.app, ASTRONAUT, width_mm=100, height_mm=100)
+    phone = http.client.HTTPConnection("127.0.0.1", port_of(served))
+
+    def make(number):
+        drafts = served.app.extensions["etchweb drafts"]
+        drafts.keep(changed(drafts.find(draft.removeprefix("/new/")), contrast=number))
+        phone.request("GET", f"{draft}/proof")
+        assert b"Put it on the bench" in phone.getresponse().read()
+
+    heading("new picture, the child process and the page together")
+    tell("every dot of 1000 x 1000, with its job", timed_ms(make, 9))
+    phone.close()
+
+
 def test_what_the_process_weighs(tmp_path):
     page = subprocess.Popen(
         [sys.executable, "-u", "-m", "etchwarden", "page", "--daemon", str(tmp_path / "none"),
@@ -124,7 +173,7 @@ def test_what_the_process_weighs(tmp_path):
     try:
         port = int(re.search(r":(\d+)/", page.stdout.readline())[1])
         phone = http.client.HTTPConnection("127.0.0.1", port)
-        for path in ("/", "/watch.json", "/phones"):
+        for path in ("/", "/watch.json", "/phones", "/new"):
             phone.request("GET", path)
             phone.getresponse().read()
         phone.close()

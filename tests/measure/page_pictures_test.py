@@ -5,11 +5,15 @@
 
 import pytest
 
+from craft_answers import craft
 from fake_daemon import STATES
 from page_bench import SCHEMES, WIDTHS_PX, browser, phone_options, served_page
+from photo_files import PHOTOGRAPHS
+from picture_bench import draft_to_proof
 
 pytestmark = pytest.mark.measure
 
+ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
 VIEWS = {"logbook": "/logbook", "etch": "/logbook/7", "phones": "/phones", "pair": "/pair"}
 
 
@@ -25,6 +29,11 @@ def test_every_view_is_there_to_look_at(tmp_path):
         served.daemon.come_back()
         for name, path in VIEWS.items():
             take(chromium, served.url + path, pictures, name)
+        served.daemon.answers |= craft(batch="the next box")
+        draft = draft_to_proof(served.app, ASTRONAUT, width_mm=80, height_mm=100)
+        for step in ("", "/tile", "/cut", "/look", "/proof"):
+            address = served.url + (draft + step if step else "/new")
+            take(chromium, address, pictures, f"new picture, {step.strip('/') or 'photo'}")
     print(f"\n{len(list(pictures.iterdir()))} pictures in {pictures}")
 
 

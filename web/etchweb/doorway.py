@@ -15,7 +15,7 @@ TOO_LARGE: Final = (
 )
 
 
-class TooLarge(RequestEntityTooLarge):  # type: ignore[misc] - waitress has no types
+class TooLarge(RequestEntityTooLarge):  # type: ignore[misc]
     """The same refusal, in a sentence a person can act on."""
 
     def to_response(self, ident: str | None = None) -> tuple[str, list[tuple[str, str]], bytes]:

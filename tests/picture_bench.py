@@ -1,0 +1,34 @@
+"""A draft brought as far as its proof without a browser, for pictures and figures of the page."""
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any, Final
+
+from werkzeug.datastructures import MultiDict
+
+from craft_answers import HEAD, SURFACE
+from etchweb.drafts import PHOTO_NAME
+from etchweb.new_picture_forms import with_cut, with_tile
+from etchweb.new_picture_view import tile_size_px
+from etchweb.picture_craft import ask_pairs
+
+PATIENCE_S: Final = 60.0
+
+
+def draft_to_proof(app: Any, photo: Path, *, width_mm: float, height_mm: float) -> str:
+    """Return the address of a draft of `photo`, cut, tried and made."""
+    drafts, works = app.extensions["etchweb drafts"], app.extensions["etchweb works"]
+    draft = drafts.begin(photo.name)
+    folder = drafts.folder_of(draft.id)
+    shutil.copy(photo, folder / PHOTO_NAME)
+    assert works.begin(folder, "take", "photo").over.wait(PATIENCE_S)
+    sides = {"width_mm": f"{width_mm}", "height_mm": f"{height_mm}"}
+    form = MultiDict({"pair": json.dumps([HEAD.name, SURFACE.name]), **sides})
+    draft = with_tile(draft, form, ask_pairs(app.extensions["etchweb"].daemon))
+    size_px = tile_size_px(drafts.facts(draft.id), 0)
+    draft = with_cut(draft, MultiDict({"left": "10", "top": "0", "wide": "80"}), size_px)
+    drafts.keep(draft)
+    for verb, key in (("try", draft.tried_key), ("make", draft.found_key)):
+        assert works.begin(folder, verb, key).over.wait(PATIENCE_S)
+    return f"/new/{draft.id}"
