@@ -1,7 +1,7 @@
 import pytest
 
 from etchweb.watch_view import HEADLINES, SCENES, away_view, changes, watch_view
-from fake_daemon import LID_TRIP, RUN, STATES, snapshot
+from fake_daemon import LID_TRIP, RUN, STATES, box, snapshot
 
 
 def run_view(state="etching", time_factor=1, **changes_to_run):
@@ -151,3 +151,20 @@ def test_what_was_asked_for_by_hand_is_not_called_the_recipes():
 
     assert view["speed_words"] == "as you asked"
     assert view["power_words"].endswith("as you asked")
+
+
+@pytest.mark.parametrize(
+    ("state", "alert"),
+    [
+        ("etching", ""), ("armed", ""), ("controller lost", ""), ("held", "held"),
+        ("complete", "done"), ("stopped", "stop"), ("failed", "stop"), ("tripped", "stop"),
+    ],
+)  # fmt: skip
+def test_somebody_is_called_for_an_end_a_hold_and_a_trip(state, alert):
+    assert watch_view(snapshot(state))["alert"] == alert
+
+
+def test_somebody_is_called_when_a_round_is_asked():
+    asking = snapshot("etching", interlocks=box(is_round_asking=True))
+
+    assert watch_view(asking)["alert"] == "ask"

@@ -228,3 +228,52 @@ def test_the_first_view_is_small(open_phone, served):
     phone.goto(served.url, wait_until="load")
 
     assert sum(size["responseBodySize"] for size in sizes) < LARGEST_VIEW_BYTES
+
+
+CALLS = """
+window.calls = [];
+navigator.vibrate = (pattern) => window.calls.push("buzz " + pattern.length) > 0;
+const start = OscillatorNode.prototype.start;
+OscillatorNode.prototype.start = function (at) { window.calls.push("tone"); start.call(this, at); };
+"""
+
+
+def test_a_trip_calls_somebody_by_title_sound_and_buzz_until_the_page_is_touched(
+    open_phone, served, expect
+):
+    phone = open_phone("/nowhere")
+    phone.add_init_script(CALLS)
+    served.daemon.tell("etching")
+    phone.goto(served.url)
+    phone.locator("h1").tap()  # a page that was never touched may not sound
+
+    served.daemon.tell("tripped")
+    expect(phone).to_have_title("● Stopped – Etchwarden")
+    phone.wait_for_function("window.calls.length >= 4")
+    phone.locator("h1").tap()
+
+    expect(phone).to_have_title("Stopped – Etchwarden")
+    assert phone.evaluate("window.calls") == ["buzz 5", "tone", "tone", "tone"]
+
+
+def test_a_hold_this_phone_asked_for_calls_nobody_and_sound_can_be_switched_off(
+    open_phone, served, expect
+):
+    phone = open_phone("/nowhere")
+    phone.add_init_script(CALLS)
+    served.daemon.tell("etching")
+    phone.goto(served.url)
+    sound = phone.get_by_role("button", name="Sound when it needs somebody")
+    expect(sound).to_have_attribute("aria-pressed", "true")
+    sound.tap()
+
+    with phone.expect_response("**/hold"):
+        phone.get_by_role("button", name="Hold at the row’s end").tap()
+    served.daemon.tell("held")
+    expect(phone.locator("h1")).to_have_text("Held")
+    assert phone.evaluate("window.calls") == []
+    served.daemon.tell("failed")
+    expect(phone.locator("h1")).to_have_text("It did not finish")
+
+    assert "tone" not in phone.evaluate("window.calls")
+    expect(sound).to_have_attribute("aria-pressed", "false")

@@ -94,6 +94,7 @@ def watch_view(snapshot: Snapshot) -> View:
         "sentence": _sentence(snapshot, headline),
         "trouble": _trouble(snapshot),
         "may": [action for action in ACTIONS if action in snapshot["may"]],
+        "alert": _alert(snapshot),
         "logbook": as_sentence(snapshot["logbook_trouble"] or ""),
         "practice": _practice(snapshot["time_factor"]),
         **box_part(snapshot.get("interlocks")),
@@ -111,6 +112,7 @@ _NOTHING: Final[View] = {
     "sentence": "",
     "trouble": "",
     "may": [],
+    "alert": "",
     "logbook": "",
     "practice": "",
     "tile": "",
@@ -181,6 +183,18 @@ def _sentence(snapshot: Snapshot, headline: str) -> str:
 def _trouble(snapshot: Snapshot) -> str:
     machine = snapshot["machine"]
     return as_sentence(machine["sentence"]) if machine["link"] in _LINKS_WITH_TROUBLE else ""
+
+
+def _alert(snapshot: Snapshot) -> str:
+    """Return what somebody has to be called for, as `alarm.js` names it; nothing mostly."""
+    box, run = snapshot.get("interlocks") or {}, snapshot["run"]
+    if box.get("trips"):
+        return "stop"
+    if box.get("is_round_asking"):
+        return "ask"
+    if snapshot["state"] == "ended":
+        return "done" if run["ended"] == "complete" else "stop"
+    return "held" if snapshot["state"] == "held" else ""
 
 
 def _practice(time_factor: float) -> str:

@@ -1,11 +1,13 @@
 // The page Watch, alive: words and figures come from the box, this puts them in their places.
 
+import { call, listenForTouch, mark, showSwitch } from "./alarm.js";
 import { askWithoutLeaving } from "./asking.js";
 import { showClockTimes } from "./clock.js";
 import { listen } from "./live.js";
 import { moveTile } from "./tile.js";
 
 const STALE_AFTER_MS = 3000;
+const OWN_ANSWER_MS = 15000;
 const SPEAK_EVERY_MS = 10000;
 const ALWAYS_ASKABLE = ["hold", "hold_now", "stop"]; // not knowing is no reason to keep these back
 
@@ -17,7 +19,9 @@ let spokenState = "";
 
 function heard(news) {
   heardAt = Date.now();
+  const before = view;
   view = { ...view, ...news };
+  callSomebody(before);
   showAge();
   if ("scene" in view && isAnotherScene()) return void redraw();
   for (const [name, value] of Object.entries(news)) {
@@ -29,7 +33,7 @@ function heard(news) {
   }
   if ("may" in news) offer(news.may);
   moveTile(news);
-  if ("headline" in news || "left" in news) document.title = title();
+  if ("headline" in news || "left" in news || "alert" in news) document.title = title();
   speak();
 }
 
@@ -56,9 +60,10 @@ async function redraw() {
     page = fresh;
     drawn = { ...page.dataset };
     document.getElementById("answer").textContent = answerText;
-    document.title = next.title;
+    document.title = title();
     if (focused) page.querySelector(`[data-ask="${focused}"] button:enabled, .bar button:enabled`)?.focus({ preventScroll: true });
     showClockTimes(page);
+    showSwitch(page);
   } catch {
     // The next thing heard tries again.
   } finally {
@@ -85,7 +90,21 @@ function showAge() {
 }
 
 const title = () =>
-  view.scene === "run" ? `${view.left} – ${view.headline}` : `${view.headline} – Etchwarden`;
+  mark() + (view.scene === "run" ? `${view.left} – ${view.headline}` : `${view.headline} – Etchwarden`);
+
+// Not for what was there when the page was opened, nor for what this phone itself asked for.
+const ASKED_HERE = ["hold", "hold-now", "stop", "disarm"];
+let askedHereAt = 0;
+document.addEventListener("submit", (event) => {
+  if (ASKED_HERE.includes(event.target.dataset.ask)) askedHereAt = Date.now();
+});
+function callSomebody(before) {
+  if (!before.state) return;
+  const isGone = view.scene === "away" && before.scene === "run";
+  const isNews = view.alert && (view.alert !== before.alert || view.run !== before.run);
+  const isOwn = Date.now() - askedHereAt < OWN_ANSWER_MS && ["held", "stop"].includes(view.alert);
+  if ((isNews && !isOwn) || isGone) call(view.alert || "stop");
+}
 
 // What a screen reader says: every change of state, and how far it is at most every ten seconds.
 function speak() {
@@ -104,6 +123,8 @@ function showAnswer(sentence) {
 }
 
 askWithoutLeaving(showAnswer);
+listenForTouch(() => (document.title = title()));
+showSwitch(page);
 showClockTimes();
 setInterval(showAge, 1000);
 listen({ stream: page.dataset.stream, poll: page.dataset.poll, heard });
