@@ -12,6 +12,7 @@ from flask import Flask
 from etchweb import (
     access,
     card_steps,
+    craft_pages,
     errors,
     guard,
     logbook,
@@ -94,7 +95,8 @@ def create_app(
     guard.guard(app)
     access.admit(app)
     for subject in (
-        watch, shading, new_picture_steps, card_steps, logbook, verdicts, pictures, pairing, phones,
+        watch, shading, new_picture_steps, card_steps, craft_pages, logbook, verdicts, pictures,
+        pairing, phones,
     ):  # fmt: skip
         app.register_blueprint(subject.pages)
     if machine is not None:
