@@ -88,6 +88,36 @@ class Finder:
         """Make what was read the recipe, the curve or the register."""
         self._post(self._settled(), f"/test-tiles/{self._number}/choose", choose="yes", **form)
 
+    def etch_photo(self, photo: bytes, *, width_mm: float, height_mm: float):
+        """Take a photo through *New picture* onto a new tile; return its sheet."""
+        self._post(self._look("/practice"), "/practice/lay-tile")
+        at = urllib.parse.urlsplit(self._post(self._look("/new"), "/new", photo=photo)).path
+        at = at.rsplit("/", 1)[0]
+        size = {"width_mm": width_mm, "height_mm": height_mm, "pair": PAIR}
+        self._post(self._ready(f"{at}/tile"), f"{at}/tile", **size)
+        page = self._ready(f"{at}/cut")
+        cut = {name: self.field(page, name) for name in ("left", "top", "wide")}
+        self._post(page, f"{at}/cut", **cut)
+        tones = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness"), 0)
+        self._post(self._ready(f"{at}/look"), f"{at}/look", halftone="jarvis", **tones)
+        page = self._ready(f"{at}/proof")
+        boxes = re.findall(r'name="has read" value="([^"]+)"', page)
+        self._post(page, f"{at}/bench", **({"has read": boxes[0]} if boxes else {}))
+        self.etch_what_lies_there()
+        with self._session.ask_daemon() as daemon:
+            return daemon.call("run", id=daemon.call("runs", limit=1)["runs"][0]["id"])
+
+    def tile_picture(self, rectangle, path: Path) -> None:
+        """Leave a picture of a part of the wiped tile at `path`."""
+        with self._session.ask_machine() as machine:
+            machine.call("picture", after=str(path), rectangle=list(rectangle))
+
+    def head(self):
+        """Return the laser as the logbook has it."""
+        with self._session.ask_daemon() as daemon:
+            heads = daemon.call("heads")["heads"]
+        return next(head["head"] for head in heads if head["name"] == json.loads(PAIR)[0])
+
     def story(self) -> str:
         """Return the page with the time line."""
         return self._look(f"/test-tiles?pair={urllib.parse.quote(PAIR)}")
@@ -107,17 +137,12 @@ class Finder:
     # How the browser does it
 
     def _settled(self) -> str:
-        page = self._look(f"/test-tiles/{self._number}")
-        return (
-            self._await(
-                lambda: (
-                    None
-                    if "Working on it" in (page := self._look(f"/test-tiles/{self._number}"))
-                    else page
-                )
-            )
-            if "Working on it" in page
-            else page
+        return self._ready(f"/test-tiles/{self._number}")
+
+    def _ready(self, path: str) -> str:
+        """Return a page once it is more than the progress of some work."""
+        return self._await(
+            lambda: None if "Working on it" in (page := self._look(path)) else page
         )
 
     def _look(self, path: str) -> str:

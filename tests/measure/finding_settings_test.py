@@ -1,0 +1,83 @@
+"""From an unknown surface to a portrait, by the page alone: how good the settings are it leads to.
+
+`pytest -m measure tests/measure/finding_settings_test.py -s`. The surface is of our own invention;
+the portrait is the astronaut of scikit-image (NASA, public domain).
+"""
+
+import html
+import io
+import re
+
+import numpy as np
+import pytest
+import skimage
+from PIL import Image
+
+from etchphoto.light import lightness, srgb_to_linear
+from etchpractice.practice_head import BEAM_LAG_S, SLACK_MM
+from etchwire.craft import Register
+from settings_by_page import Finder
+
+pytestmark = pytest.mark.measure
+
+WIDTH_MM = HEIGHT_MM = 50.0
+BLOCKS = 25  # of two millimetres, over which dots look grey
+
+
+def test_two_power_cards_a_tone_card_and_a_register_card_lead_to_a_portrait(tmp_path):
+    with Finder(tmp_path, surface="thick-coat", speedup=1000) as finder:
+        page = burn_and_read(finder, finds="power")
+        finer = re.search(r'href="/test-tiles/new\?([^"]+)"', page)[1]
+        wanted = dict(pair.split("=") for pair in html.unescape(finer).split("&"))
+        finder.choose(feed=finder.field(page, "feed"), percent=finder.field(page, "percent"))
+        ranges = ("low_feed", "high_feed", "low_percent", "high_percent", "speeds", "powers")
+        page = burn_and_read(finder, finds="power", **{name: wanted[name] for name in ranges})
+        finder.choose(feed=finder.field(page, "feed"), percent=finder.field(page, "percent"))
+        burn_and_read(finder, finds="tone")
+        finder.choose()
+        burn_and_read(finder, finds="register")
+        finder.choose()
+
+        recipe, register = finder.recipe(), Register(**finder.head()["register"])
+        run = finder.etch_photo(portrait(), width_mm=WIDTH_MM, height_mm=HEIGHT_MM)
+        place = run["sheet"]["picture"]
+        sides = ("left_mm", "bottom_mm", "right_mm", "top_mm")
+        finder.tile_picture([place[side] for side in sides], tmp_path / "portrait.png")
+        story = finder.story()
+
+    truth = Register(beam_lag_s=BEAM_LAG_S, slack_mm=SLACK_MM)
+    feed = recipe["feed_mm_per_min"]
+    off_mm = register.lead_mm(feed) - truth.lead_mm(feed)
+    wanted, etched = lightness_in_blocks(portrait()), lightness_in_blocks(tmp_path / "portrait.png")
+    slope, start = np.polyfit(wanted.ravel(), etched.ravel(), 1)
+    rms = float(np.sqrt(np.mean((etched - (start + slope * wanted)) ** 2)))
+    print(f"\nrecipe: {feed:.0f} mm/min, {recipe['power_ratio'] * 100:.1f} %")
+    print(f"rows meet within {2 * abs(off_mm):.3f} mm")
+    print(f"lightness: {start:.1f} + {slope:.3f} x the photo's, {rms:.2f} L* RMS off that line")
+    print(f"portrait: {tmp_path / 'portrait.png'}")
+    for what in ("Test tile 4 read by camera", "greys measured", "etched (etch 5)"):
+        assert what in story
+    assert recipe["tone_curve"] is not None
+
+
+def burn_and_read(finder, **form):
+    finder.make(place_width_mm=120, place_height_mm=120, **form)
+    finder.etch()
+    return finder.read(finder.photo())
+
+
+def portrait():
+    file = io.BytesIO()
+    Image.fromarray(skimage.data.astronaut()).convert("L").save(file, "PNG")
+    return file.getvalue()
+
+
+def lightness_in_blocks(picture):
+    """Return L* of the mean light of each block of a picture, coded as sRGB."""
+    file = io.BytesIO(picture) if isinstance(picture, bytes) else picture
+    with Image.open(file) as image:
+        codes = np.asarray(image.convert("L"), np.float64) / 255
+    light = srgb_to_linear(codes)
+    side = light.shape[0] // BLOCKS
+    light = light[: side * BLOCKS, : side * BLOCKS]
+    return lightness(light.reshape(BLOCKS, side, BLOCKS, side).mean(axis=(1, 3)))
