@@ -1,6 +1,7 @@
 import pytest
 
-from etchweb.watch_view import HEADLINES, SCENES, away_view, changes, watch_view
+from etchweb.scenes import HEADLINES, SCENES
+from etchweb.watch_view import away_view, changes, watch_view
 from fake_daemon import LID_TRIP, RUN, STATES, box, snapshot
 
 

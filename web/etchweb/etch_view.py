@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from etchweb.chart import Chart, Measured, bands, chart
+from etchweb.scenes import HEADLINES
 from etchweb.verdict_view import verdict_words, verdicts_told
-from etchweb.watch_view import HEADLINES
 from etchweb.words import as_sentence, counted, grouped, millimetres, percent, short_duration
 
 STILL_GOING: Final = "Under way"

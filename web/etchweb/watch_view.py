@@ -10,6 +10,7 @@ from typing import Any, Final
 from etchweb.box_view import NO_BOX, box_part
 from etchweb.figures import View, power_figures, speed_figures, time_figures
 from etchweb.preflight_view import NO_PREFLIGHT, preflight_part
+from etchweb.scenes import HEADLINES, SCENES
 from etchweb.shade import NO_SHADES, shades_part
 from etchweb.words import (
     UNKNOWN,
@@ -23,41 +24,6 @@ from etchweb.words import (
 )
 
 Snapshot = Mapping[str, Any]
-
-
-HEADLINES: Final = {
-    "starting": "Waking up",
-    "idle": "No picture on the bench",
-    "loaded": "On the bench",
-    "armed": "Ready to start",
-    "etching": "Etching",
-    "holding": "Coming to rest",
-    "held": "Held",
-    "resuming": "Going on",
-    "stopping": "Stopping",
-    "complete": "Etched",
-    "stopped": "Stopped",
-    "failed": "It did not finish",
-    "away": "The box does not answer",
-    "absent": "The laser’s controller is missing",
-    "lost": "The laser’s controller is missing",
-    "refused": "The machine is not ready",
-}
-
-# The coarse picture of the page: what is laid out. Within one, only words and figures change.
-SCENES: Final = {
-    "starting": "empty",
-    "idle": "empty",
-    "loaded": "ready",
-    "armed": "ready",
-    "etching": "run",
-    "holding": "run",
-    "held": "run",
-    "resuming": "run",
-    "stopping": "run",
-    "ended": "ended",
-    "away": "away",
-}
 
 ACTIONS: Final = (
     "arm", "disarm", "reset", "answer_round", "reenter",
