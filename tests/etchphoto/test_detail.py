@@ -52,6 +52,14 @@ def test_local_contrast_reaches_further_than_sharpness():
     assert local[20, 19] < 39.5
 
 
+def test_a_tall_picture_worked_out_in_parts_shows_no_seam():
+    light = np.random.default_rng(3).uniform(0.2, 0.3, (700, 40)).astype(np.float32)
+    values = lightness(light).astype(np.float32)
+    plain = luminance_of_lightness(values + 1.0 * (values - mean_around(values, 1)))
+
+    assert with_detail(light, local_contrast=0, sharpness=1) == pytest.approx(plain, abs=1e-5)
+
+
 def test_detail_never_leaves_black_or_white():
     result = with_detail(edge(), local_contrast=5, sharpness=5)
 

@@ -26,15 +26,25 @@ def with_detail(
 ) -> NDArray[np.float32]:
     """Return the luminance, 0 to 1, with local contrast and sharpness added; 0 adds none."""
     values = _by_rows(lightness, luminance)
-    result = values.copy()
-    local_radius = max(2, round(min(values.shape) / LOCAL_SHARE))
-    for strength, radius in ((local_contrast, local_radius), (sharpness, SHARP_RADIUS_DOTS)):
-        if strength:
-            around = mean_around(values, radius)
-            np.subtract(values, around, out=around)
-            around *= strength
-            result += around
-    return _by_rows(luminance_of_lightness, np.clip(result, 0, 100, out=result))
+    radius = max(2, round(min(values.shape) / LOCAL_SHARE))
+    result = mean_around(values, radius) if local_contrast else np.empty_like(values)
+    for first in range(0, len(values), LINES_AT_ONCE):
+        rows = slice(first, min(first + LINES_AT_ONCE, len(values)))
+        lifted = values[rows].copy()
+        if local_contrast:
+            lifted += local_contrast * (values[rows] - result[rows])
+        if sharpness:
+            lifted += sharpness * (values[rows] - _mean_near(values, rows))
+        result[rows] = luminance_of_lightness(np.clip(lifted, 0, 100))
+    return result
+
+
+def _mean_near(values: NDArray[np.float32], rows: slice) -> NDArray[np.float32]:
+    """Return what lies round the dots of some rows, having looked no further than needed."""
+    reach = MEANS_IN_A_ROW * SHARP_RADIUS_DOTS
+    first = max(0, rows.start - reach)
+    around = mean_around(values[first : rows.stop + reach], SHARP_RADIUS_DOTS)
+    return around[rows.start - first : rows.stop - first]
 
 
 def mean_around(values: NDArray[np.float32], radius: int) -> NDArray[np.float32]:

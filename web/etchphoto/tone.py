@@ -125,13 +125,13 @@ def coverage_to_burn(
     curve: ToneCurve = BURNT_AS_WANTED,
 ) -> NDArray[np.float32]:
     """Return the share of each dot's area to burn, 0 to 1, in the shape of `luminance`."""
+    coverage = np.empty_like(luminance)
     if adjustments.has_detail:
-        luminance = with_detail(
+        luminance = coverage = with_detail(
             luminance,
             local_contrast=adjustments.local_contrast,
             sharpness=adjustments.sharpness,
         )
-    coverage = np.empty_like(luminance)
     for first in range(0, len(luminance), ROWS_AT_ONCE):  # lightness is worked out in 64 bits
         rows = slice(first, first + ROWS_AT_ONCE)
         coverage[rows] = curve.apply(1 - adjustments.apply(luminance[rows]))
