@@ -6,7 +6,7 @@
 import pytest
 
 from craft_answers import craft
-from fake_daemon import STATES
+from fake_daemon import LOGBOOK, STATES, answer_run, box
 from page_bench import SCHEMES, WIDTHS_PX, browser, phone_options, served_page
 from photo_files import PHOTOGRAPHS
 from picture_bench import draft_to_proof
@@ -14,38 +14,79 @@ from picture_bench import draft_to_proof
 pytestmark = pytest.mark.measure
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
-VIEWS = {"logbook": "/logbook", "etch": "/logbook/7", "phones": "/phones", "pair": "/pair"}
+VIEWS = {
+    "logbook": "/logbook",
+    "logbook, nothing found": "/logbook?text=gone",
+    "etch": "/logbook/7",
+    "etch, judged": "/logbook/6",
+    "test tiles": "/test-tiles",
+    "test tile, new": "/test-tiles/new",
+    "machines": "/machines",
+    "practice": "/practice",
+    "phones": "/phones",
+    "pair": "/pair",
+    "error": "/nowhere",
+}
+JUDGED = {"verdict": "banded", "cause": "dirty lens", "note": "rows 300 on", "photo": "",
+          "at_utc": "2026-11-25T18:00:00Z", "who": "Ann’s phone"}  # fmt: skip
 
 
 def test_every_view_is_there_to_look_at(tmp_path):
     pictures = tmp_path / "views"
-    with served_page(tmp_path, open_to_loopback=True) as served, browser() as chromium:
-        for state in [*STATES, "away"]:
-            if state == "away":
-                served.daemon.go_away()
-            else:
-                served.daemon.tell(state, time_factor=20)
-            take(chromium, served.url, pictures, f"watch, {state}")
-        served.daemon.come_back()
+    options = {"open_to_loopback": True, "machine": lambda *_, **__: None}
+    with served_page(tmp_path, **options) as served, browser() as chromium:
+        phones = phones_of(chromium)
+        take_watch(phones, served, pictures)
+        served.daemon.answers["run"] = judged
         for name, path in VIEWS.items():
-            take(chromium, served.url + path, pictures, name)
+            if name.endswith("nothing found"):
+                served.daemon.answers["runs"] = {"runs": [], "next_before": None, "notes": []}
+            take(phones, served.url + path, pictures, name)
+            served.daemon.answers["runs"] = LOGBOOK["runs"]
         served.daemon.answers |= craft(batch="the next box")
         draft = draft_to_proof(served.app, ASTRONAUT, width_mm=80, height_mm=100)
         for step in ("", "/tile", "/cut", "/look", "/proof"):
             address = served.url + (draft + step if step else "/new")
-            take(chromium, address, pictures, f"new picture, {step.strip('/') or 'photo'}")
+            take(phones, address, pictures, f"new picture, {step.strip('/') or 'photo'}")
     print(f"\n{len(list(pictures.iterdir()))} pictures in {pictures}")
 
 
-def take(chromium, url, folder, name):
-    for scheme in SCHEMES:
-        for width_px in WIDTHS_PX:
-            context = chromium.new_context(**phone_options(width_px, scheme))
-            page = context.new_page()
-            page.goto(url, wait_until="load")
-            page.screenshot(
-                path=folder / f"{name}, {width_px} px, {scheme}.png",
-                full_page=True,
-                animations="disabled",
-            )
-            context.close()
+def take_watch(phones, served, pictures):
+    for state in STATES:
+        served.daemon.tell(state, time_factor=20)
+        take(phones, served.url, pictures, f"watch, {state}")
+    served.daemon.tell("armed", asked_at_start=ASKED)
+    take(phones, served.url, pictures, "watch, armed for a long run")
+    served.daemon.tell("etching", interlocks=box(is_round_asking=True), may=["answer_round"])
+    take(phones, served.url, pictures, "watch, asking")
+    served.daemon.go_away()
+    take(phones, served.url, pictures, "watch, away")
+    served.daemon.come_back()
+
+
+ASKED = {
+    "long_run": "This runs for 41 minutes and nothing here notices a fire.",
+    "stays": "This would end at 19:10, after closing time at 18:30.",
+}
+
+
+def judged(**params):
+    run = answer_run(**params)
+    return run | ({"verdicts": [JUDGED], "verdict": "banded"} if params["id"] == 6 else {})
+
+
+def phones_of(chromium):
+    """Return a page for each width and scheme, by the words that name its pictures."""
+    return {
+        f"{width_px} px, {scheme}": chromium.new_context(
+            **phone_options(width_px, scheme)
+        ).new_page()
+        for scheme in SCHEMES
+        for width_px in WIDTHS_PX
+    }
+
+
+def take(phones, url, folder, name):
+    for words, page in phones.items():
+        page.goto(url, wait_until="load")
+        page.screenshot(path=folder / f"{name}, {words}.png", full_page=True, animations="disabled")
