@@ -10,7 +10,9 @@ _FOLDER = click.Path(file_okay=False, path_type=Path)
 
 
 @click.command(name="daemon")
-@click.option("--port", required=True, help="The serial port that the machine is on.")
+@click.option(
+    "--port", help="The serial port that the machine is on; otherwise the one that --box names."
+)
 @click.option(
     "--socket",
     required=True,
@@ -27,7 +29,9 @@ _FOLDER = click.Path(file_okay=False, path_type=Path)
     help="How the box is wired (TOML). Without it a real port is only watched, and on the practice"
     " machine everything is wired.",
 )
-def command(port: str, socket: Path, state: Path, practice: Path | None, box: Path | None) -> None:
+def command(
+    port: str | None, socket: Path, state: Path, practice: Path | None, box: Path | None
+) -> None:
     """Own the machine: stream jobs, watch it, keep the logbook.
 
     Ends with SIGTERM or Ctrl-C; an etch that is under way is stopped first.
@@ -39,9 +43,19 @@ def command(port: str, socket: Path, state: Path, practice: Path | None, box: Pa
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s")
     try:
         state.mkdir(parents=True, exist_ok=True)
+        port = port or _port_in(box)
         places = Places(port=port, socket=socket, state=state, practice=practice, box=box)
         sys.exit(run_daemon(places))
     except (EtchdaemonError, WireError) as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
         raise click.ClickException(f"{error.filename or state}: {error.strerror}.") from error
+
+
+def _port_in(box: Path | None) -> str:
+    from etchdaemon.configuration.loading import load_configuration  # noqa: PLC0415
+
+    port = load_configuration(box).port if box is not None else ""
+    if not port:
+        raise click.ClickException("Say with --port, or in the file of --box, which port it is.")
+    return port

@@ -5,12 +5,18 @@ from pathlib import Path
 
 import click
 
+from etchdaemon.configuration.faults import FaultyConfiguration
+from etchwarden.page_settings import PageSettings
+from etchweb.alerts.alerting import Alerting
+from etchweb.alerts.outbox import Outbox
+from etchweb.alerts.settings import FaultyAlerts, alert_settings
 from etchweb.app import create_app
 from etchweb.daemon_socket import SocketDaemon
 from etchweb.host_names import addresses, is_loopback, names_of
 from etchweb.paired import Store
 from etchweb.practice import machine_at
 from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
+from etchweb.site import Site
 
 
 @click.command()
@@ -19,8 +25,14 @@ from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
     "socket",
     metavar="SOCKET",
     type=click.Path(path_type=Path),
-    required=True,
     help="The daemon's socket. The page also starts without it, and waits.",
+)
+@click.option(
+    "--settings",
+    metavar="FILE",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The page's own TOML file, for every machine of this board, in place of --daemon, --host"
+    " and --port.",
 )
 @click.option(
     "--folder",
@@ -56,8 +68,9 @@ from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
     type=click.Path(path_type=Path, file_okay=False),
     help="Folder of the practice machine, which then has a panel on the page.",
 )
-def command(
-    socket: Path,
+def command(  # noqa: PLR0913, PLR0917 - one for each option
+    socket: Path | None,
+    settings: Path | None,
     folder: Path,
     host: str,
     port: int,
@@ -70,27 +83,50 @@ def command(
     `etchwarden pair`.
     """
     logging.basicConfig(level=logging.INFO, format="%(message)s")
-    if open_to_loopback and not is_loopback(host):
+    if (socket is None) is (settings is None):
+        raise click.UsageError("Give either --daemon or --settings.")
+    if open_to_loopback and (settings is not None or not is_loopback(host)):
         raise click.UsageError(
             f"--open-to-loopback would let in whoever comes through {host}. "
             "Leave it out, or serve the page at 127.0.0.1."
         )
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        listener = listen_at(host, port)
+        if settings is not None:
+            told = PageSettings.at(settings)
+            host, port = told.host, told.port
+            listener = listen_at(host, port)
+            site = site_of_board(told, folder)
+        else:
+            listener = listen_at(host, port)
+            app = create_app(
+                SocketDaemon(socket or Path()),
+                folder,
+                host_names=names_of(host),
+                open_to_loopback=open_to_loopback,
+                machine=None if practice is None else machine_at(practice),
+            )
+            site = Site({"": app})
         port = listener.getsockname()[1]
         Store(folder).note_served(host, port)
-        app = create_app(
-            SocketDaemon(socket),
-            folder,
-            host_names=names_of(host),
-            open_to_loopback=open_to_loopback,
-            machine=None if practice is None else machine_at(practice),
-        )
-    except AddressTaken as error:
+    except (AddressTaken, FaultyConfiguration, FaultyAlerts) as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
         reason = error.strerror or error
         raise click.ClickException(f"{folder} cannot be used: {reason}.") from error
     click.echo(f"The page is at {' and '.join(addresses(host, port))}")
-    serve(app, listener, host)
+    serve(site, listener, host)
+
+
+def site_of_board(settings: PageSettings, folder: Path) -> Site:
+    """Return the pages of a board's machines, and have people told what happens there."""
+    machines = settings.machines or ("machine",)  # none yet: the page says that none answers
+    daemons = {name: SocketDaemon(settings.socket(name)) for name in machines}
+    site = Site.of_machines(daemons, folder, host=settings.host)
+    if settings.alerts:
+        told = alert_settings(settings.alerts)
+        alerting = Alerting(Outbox(folder, told.wanted), told.channels)
+        for name, ear in site.listeners.items():
+            alerting.follow(name, ear)
+        alerting.start(next(iter(site.listeners.values())))
+    return site

@@ -1,6 +1,7 @@
 """The configuration: what is right is read, what is wrong has a name and a hint."""
 
 import json
+import re
 from datetime import time
 
 import pytest
@@ -175,8 +176,67 @@ def test_a_fault_has_its_name_and_says_what_to_do(text, reason, said):
     assert said in str(refused.value)
 
 
-def test_every_reason_but_the_unreadable_file_is_in_the_table():
-    assert {reason for _, reason, _ in FAULTS} == set(Reason) - {Reason.UNREADABLE}
+def test_every_reason_but_those_of_a_whole_file_is_in_the_table():
+    of_files = {Reason.UNREADABLE, *(reason for _, reason in UNFIT_FILES)}
+
+    assert {reason for _, reason, _ in FAULTS} | of_files == set(Reason)
+
+
+# What a power cut, a wrong copy or half an edit leaves behind.
+UNFIT_FILES = [
+    (b"", Reason.EMPTY),
+    (b" \n\n", Reason.EMPTY),
+    (bytes(4096), Reason.EMPTY),
+    (b"[board]\n" + bytes(64), Reason.NOT_TEXT),
+    (b"\xff\xfe\x00", Reason.NOT_TEXT),
+    (b"\x89PNG\r\n\x1a\n", Reason.NOT_TEXT),
+    (b'[board]\nchip = "pinctrl', Reason.NOT_TOML),
+    (b"[inputs.lid]\npin =\n", Reason.NOT_TOML),
+]
+
+
+@pytest.mark.parametrize(("content", "reason"), UNFIT_FILES)
+def test_an_unfit_file_is_refused_with_the_reason(tmp_path, content, reason):
+    path = tmp_path / "left.toml"
+    path.write_bytes(content)
+
+    with pytest.raises(FaultyConfiguration) as refused:
+        load_configuration(path)
+
+    assert [fault.reason for fault in refused.value.faults] == [reason]
+    assert str(path) in str(refused.value)
+
+
+def test_a_half_edited_file_is_refused_with_the_line():
+    with pytest.raises(FaultyConfiguration, match="at line 3"):
+        read_configuration("[inputs]\nlid = {pin = 16}\nlid_second = {pin = \n")
+
+
+def test_port_and_laser_are_read():
+    read = read_configuration(
+        "[machine]\nport = '/dev/serial/by-id/usb-1'\n[head]\nname = 'ten'\nrated_optical_w = 10\n"
+        "spot_x_mm = 0.08\nspot_y_mm = 0.06\nis_spot_measured = false\nmax_s = 1000\n"
+        "max_feed_mm_per_min = 6000\nacceleration_mm_per_s2 = 500\n"
+        "travel_x_mm = 400\ntravel_y_mm = 400\n"
+    )
+
+    assert read.port == "/dev/serial/by-id/usb-1"
+    assert read.head is not None
+    assert read.head.travel_x_mm == 400.0
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("[machine]\nprot = '/dev/ttyUSB0'", "Did you mean “port”?"),
+        ("[machine]\nport = 'ttyUSB0'", "/dev/serial/by-id"),
+        ("[head]\nname = 'ten'\nmax_spot = 3", "Did you mean “max_s”?"),
+        ("[head]\nname = 'ten'", "lacks the entry"),
+    ],
+)
+def test_an_unfit_port_or_laser_is_named(text, said):
+    with pytest.raises(FaultyConfiguration, match=re.escape(said)):
+        read_configuration(text)
 
 
 def test_all_faults_are_named_at_once():

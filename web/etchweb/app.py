@@ -3,7 +3,7 @@
 import hashlib
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -30,12 +30,13 @@ from etchweb.access import Access
 from etchweb.asking import Daemon
 from etchweb.host_names import LOOPBACK_NAMES
 from etchweb.listening import Listener
+from etchweb.machines import Machines
+from etchweb.machines import pages as machines_pages
 from etchweb.moments import clock_time, moment
 from etchweb.paired import Store
 from etchweb.pairing import Tries
 from etchweb.picture_files import PICTURES_FOLDER, path_name
 from etchweb.practice import Machine
-from etchweb.stream import GREATEST_STREAMS
 from etchweb.words import grouped, percent
 
 _HERE: Final = Path(__file__).parent
@@ -49,11 +50,9 @@ class House:
     pictures: Path
     listener: Listener
     access: Access
-    machine: Machine | None = None  # the practice machine, where there is one
-    tries: Tries = field(default_factory=Tries)
-    streams: threading.BoundedSemaphore = field(
-        default_factory=lambda: threading.BoundedSemaphore(GREATEST_STREAMS)
-    )
+    machine: Machine | None  # the practice machine, where there is one
+    tries: Tries
+    streams: threading.BoundedSemaphore
 
 
 def create_app(
@@ -63,12 +62,14 @@ def create_app(
     host_names: Sequence[str] = LOOPBACK_NAMES,
     open_to_loopback: bool = False,
     machine: Machine | None = None,
+    machines: Machines | None = None,
 ) -> Flask:
     """Return the application, which asks `daemon` and keeps what is its own in `folder`.
 
     It answers to `host_names` only (without port), or a foreign page could reach the box under a
-    name of its own. `open_to_loopback`: see Access. A practice `machine` gets a panel. The caller
-    starts the listener. Raises StoreUnusable.
+    name of its own. `open_to_loopback`: see Access. A practice `machine` gets a panel. `machines`:
+    those of this board, whose pages share their doors. The caller starts the listener. Raises
+    StoreUnusable.
     """
     app = Flask(__name__, static_url_path=f"/static/{_static_version()}")
     app.config.update(
@@ -77,17 +78,22 @@ def create_app(
         MAX_FORM_MEMORY_SIZE=guard.LARGEST_FORM_BYTES,
     )
     app.jinja_options = {"trim_blocks": True, "lstrip_blocks": True}
+    machines = machines or Machines(Store(folder))
+    app.extensions["etchweb.machines"] = machines
     app.extensions["etchweb"] = House(
         daemon,
         folder / PICTURES_FOLDER,
         Listener(daemon),
-        Access(Store(folder), is_open_to_loopback=open_to_loopback),
+        Access(machines.store, is_open_to_loopback=open_to_loopback),
         machine,
+        machines.tries,
+        machines.streams,
     )
     app.add_template_filter(clock_time)
     app.add_template_filter(moment)
     app.jinja_env.globals.update(as_speed=grouped, as_percent=percent)
     app.jinja_env.globals["has_practice"] = machine is not None
+    app.jinja_env.globals["machines"] = machines
     app.jinja_env.globals["path_picture"] = lambda tile: _path_picture(folder, tile)
     app.config["LARGEST_PHOTO_BYTES"] = guard.LARGEST_PHOTO_BYTES
     new_picture.keep_drafts(app, folder)
@@ -99,6 +105,7 @@ def create_app(
         pairing, phones,
     ):  # fmt: skip
         app.register_blueprint(subject.pages)
+    app.register_blueprint(machines_pages)
     if machine is not None:
         app.register_blueprint(practice.pages)
     return app

@@ -30,6 +30,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "watch.take-up-again": Role.OPERATE,
     "watch.resume": Role.OPERATE,
     "shading.ask_for_shade": Role.OPERATE,
+    "machines.show": Role.WATCH,
     "cards.show": Role.WATCH,
     "cards.show_card": Role.WATCH,
     "cards.work": Role.WATCH,

@@ -10,11 +10,10 @@ from types import FrameType
 from typing import Final
 
 import waitress
-from flask import Flask
 
 from etchweb.doorway import LARGEST_REQUEST_BYTES, Channel
 from etchweb.host_names import names_of
-from etchweb.listening import Listener
+from etchweb.site import Site
 
 THREADS: Final = 16  # a stream holds one each, and eight streams are let in
 LARGEST_PORT: Final = 65535
@@ -54,16 +53,15 @@ def _why_not(error: OSError, host: str, port: int) -> str:
     return f"The page cannot be served at {host}, port {port}: {error.strerror}. Use --host."
 
 
-def serve(app: Flask, listener: socket.socket, host: str) -> None:
-    """Serve `app` at `listener`, a socket on `host`, until SIGTERM or Ctrl-C.
+def serve(site: Site, listener: socket.socket, host: str) -> None:
+    """Serve `site` at `listener`, a socket on `host`, until SIGTERM or Ctrl-C.
 
     Open streams are let go first.
     """
     # It tells of every phone that leaves, which phones do all day.
     logging.getLogger("waitress").setLevel(logging.WARNING)
-    ear: Listener = app.extensions["etchweb"].listener
     server = waitress.create_server(
-        app,
+        site,
         sockets=[listener],
         threads=THREADS,
         channel_request_lookahead=1,  # or a phone that left would hold its thread
@@ -73,19 +71,19 @@ def serve(app: Flask, listener: socket.socket, host: str) -> None:
     server.channel_class = Channel
 
     def end(_number: int, _frame: FrameType | None) -> None:
-        ear.end()
+        site.end()
         raise SystemExit(0)
 
     signal.signal(signal.SIGTERM, end)
     signal.signal(signal.SIGINT, end)
-    ear.start()
-    threading.Thread(target=_follow_names, args=(app, host), name="names", daemon=True).start()
+    site.start()
+    threading.Thread(target=_follow_names, args=(site, host), name="names", daemon=True).start()
     server.run()
     server.close()
 
 
-def _follow_names(app: Flask, host: str) -> None:
+def _follow_names(site: Site, host: str) -> None:
     """Keep the names the page answers to, as routers hand out new addresses."""
     while True:
         time.sleep(LOOK_FOR_NAMES_EVERY_S)
-        app.config["TRUSTED_HOSTS"] = list(names_of(host))
+        site.name_hosts(names_of(host))

@@ -12,6 +12,8 @@ class Reason(StrEnum):
     """Why a configuration is refused."""
 
     UNREADABLE = "the file cannot be read"
+    EMPTY = "the file is empty"
+    NOT_TEXT = "the file is not text"
     NOT_TOML = "the file is not TOML"
     UNKNOWN_NAME = "unknown name"
     NOT_A_TABLE = "not a table"

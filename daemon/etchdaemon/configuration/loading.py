@@ -1,8 +1,10 @@
 """A configuration as a whole, from its file."""
 
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
 from etchdaemon.configuration.pin_map import PinMap
@@ -13,43 +15,74 @@ from etchdaemon.configuration.sections import (
     read_pins,
 )
 from etchdaemon.configuration.tables import Table
+from etchdaemon.configuration.whose import read_head, read_port
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
+from etchwire.craft import Head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Configuration:
-    """How a box is wired and set. Without a lid contact it starts, but only to watch."""
+    """How a machine is wired and set. Without a lid contact it starts, but only to watch.
+
+    `port` is empty where the file does not name one.
+    """
 
     pins: PinMap
     setup: Setup
+    port: str = ""
+    head: Head | None = None
 
 
 def read_configuration(text: str) -> Configuration:
     """Read a configuration; raise FaultyConfiguration naming everything that is wrong."""
-    faults: list[Fault] = []
+    return _configuration_of(parse_toml(text, "the file"))
+
+
+def load_configuration(path: Path) -> Configuration:
+    """Read the file at `path`; raise FaultyConfiguration."""
+    return _configuration_of(read_toml(path))
+
+
+def read_toml(path: Path) -> Mapping[str, Any]:
+    """Return the tables in the file at `path`; raise FaultyConfiguration with a named reason.
+
+    An empty file is refused, though it is TOML: it is what a power cut leaves of a file that was
+    being written, as are zeros.
+    """
     try:
-        root = Table(tomllib.loads(text), "", faults)
+        content = path.read_bytes()
+        text = content.decode()
+    except OSError as error:
+        fault = Fault(Reason.UNREADABLE, str(path), f"{error.strerror}.")
+        raise FaultyConfiguration([fault]) from error
+    except UnicodeDecodeError as error:
+        fault = Fault(Reason.NOT_TEXT, str(path), "it is not text in UTF-8.")
+        raise FaultyConfiguration([fault]) from error
+    if not text.strip("\0 \t\r\n"):
+        said = "it is empty. Write it again with `sudo etchwarden configure`, or from a copy."
+        raise FaultyConfiguration([Fault(Reason.EMPTY, str(path), said)])
+    if "\0" in text:
+        raise FaultyConfiguration([Fault(Reason.NOT_TEXT, str(path), "there are zeros in it.")])
+    return parse_toml(text, str(path))
+
+
+def parse_toml(text: str, where: str) -> Mapping[str, Any]:
+    """Return the tables in `text`; raise FaultyConfiguration naming the line that is at fault."""
+    try:
+        return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise FaultyConfiguration([Fault(Reason.NOT_TOML, "the file", f"{error}.")]) from error
+        raise FaultyConfiguration([Fault(Reason.NOT_TOML, where, f"{error}.")]) from error
+
+
+def _configuration_of(values: Mapping[str, Any]) -> Configuration:
+    faults: list[Fault] = []
+    root = Table(values, "", faults)
     configuration = _read(root)
     root.done()
     if faults:
         raise FaultyConfiguration(faults)
     return configuration
-
-
-def load_configuration(path: Path) -> Configuration:
-    """Read the file at `path`; raise FaultyConfiguration."""
-    try:
-        text = path.read_bytes().decode()
-    except OSError as error:
-        fault = Fault(Reason.UNREADABLE, str(path), f"{error.strerror}.")
-        raise FaultyConfiguration([fault]) from error
-    except UnicodeDecodeError as error:
-        fault = Fault(Reason.NOT_TOML, str(path), "it is not text in UTF-8.")
-        raise FaultyConfiguration([fault]) from error
-    return read_configuration(text)
 
 
 def _read(root: Table) -> Configuration:
@@ -68,4 +101,4 @@ def _read(root: Table) -> Configuration:
     )
     laser.done()
     interlocks.done()
-    return Configuration(pins=pins, setup=setup)
+    return Configuration(pins=pins, setup=setup, port=read_port(root), head=read_head(root))

@@ -20,6 +20,11 @@ class Table:
         """Return whether `name` stands in the table."""
         return name in self._values
 
+    @property
+    def values(self) -> dict[str, Any]:
+        """Everything that stands in the table, as it stands there."""
+        return dict(self._values)
+
     def table(self, name: str) -> "Table":
         """Return the table called `name`, an empty one where there is none."""
         value = self._value(name, {})
@@ -89,6 +94,10 @@ class Table:
             return value
         self.fault(Reason.WRONG_KIND, name, f"“{name}” has to be true or false, not {value!r}.")
         return otherwise
+
+    def known(self, name: str) -> None:
+        """Note that `name` belongs here and is read elsewhere."""
+        self._asked.add(name)
 
     def done(self) -> None:
         """Name every entry that nobody has asked for."""

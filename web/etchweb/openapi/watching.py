@@ -79,6 +79,7 @@ PAIRING: Final = (
         needs=("code",),
         answers=(422, 429),
     ),
+    Entry(method="GET", path="/machines", says="Every machine of this board, and how it stands."),
     Entry(method="GET", path="/phones", says="The paired phones."),
     Entry(
         method="POST",

@@ -1,0 +1,50 @@
+"""The machines of one board: what their pages share, and the page that shows them together."""
+
+import threading
+from dataclasses import dataclass, field
+
+from flask import Blueprint, current_app, render_template
+
+from etchweb.figures import View
+from etchweb.listening import Listener
+from etchweb.paired import Store
+from etchweb.pairing import Tries
+from etchweb.stream import GREATEST_STREAMS, view_of
+
+pages = Blueprint("machines", __name__)
+
+
+@dataclass(slots=True)
+class Machines:
+    """The machines by name, and the doors that all of them share: phones, tries, streams.
+
+    A phone is paired with the board, and the threads that its streams hold are the board's.
+    """
+
+    store: Store
+    tries: Tries = field(default_factory=Tries)
+    streams: threading.BoundedSemaphore = field(
+        default_factory=lambda: threading.BoundedSemaphore(GREATEST_STREAMS)
+    )
+    listeners: dict[str, Listener] = field(default_factory=dict)
+
+    @property
+    def are_several(self) -> bool:
+        """Whether there is a choice to be made."""
+        return len(self.listeners) > 1
+
+    def views(self) -> dict[str, View]:
+        """Return what there is to say about each machine."""
+        return {name: view_of(listener.heard) for name, listener in self.listeners.items()}
+
+
+def place_of(name: str) -> str:
+    """Return where the page of a machine lies on a board that has several."""
+    return f"/m/{name}"
+
+
+@pages.get("/machines")
+def show() -> str:
+    """Show every machine of the board, each a way to its page."""
+    machines: Machines = current_app.extensions["etchweb.machines"]
+    return render_template("machines.html", views=machines.views(), place_of=place_of)
