@@ -6,6 +6,7 @@ import re
 import time
 from pathlib import Path
 
+import pillow_heif
 import pytest
 from PIL import Image
 
@@ -140,6 +141,17 @@ BAD_PHOTOS = {
     "pdf": (b"%PDF-1.7\n" + jpeg(), 415, "is not a"),
     "zip in front": (b"PK\x03\x04" + jpeg(), 415, "is not a"),
 }
+
+
+@pytest.mark.parametrize("kind", ["PNG", "WEBP", "TIFF", "HEIF"])
+def test_what_phones_make_is_taken(phone, kind):
+    pillow_heif.register_heif_opener()
+
+    answer = send(phone, encoded(Image.fromarray(scene(64, 48)), kind), name="IMG_0001.HEIC")
+
+    assert answer.status_code == 303
+    with phone.look(answer.location.replace("/tile", "/screen.jpg")) as picture:
+        assert Image.open(io.BytesIO(picture.data)).size == (64, 48)
 
 
 @pytest.mark.parametrize("name", BAD_PHOTOS)
@@ -288,6 +300,15 @@ def test_without_a_recipe_a_test_tile_is_offered_and_nothing_goes_on(phone, sent
     assert "New box? One test tile first." in phone.look(f"/{sent}/tile").text
     assert phone.look(f"/{sent}/look").location == f"/{sent}/tile"
     assert phone.look(f"/{sent}/proof").location == f"/{sent}/tile"
+
+
+def test_the_laser_tile_and_paint_of_the_last_etch_are_chosen_already(phone, daemon, sent):
+    last = {"head": HEAD.name, "surface": OTHER.name}
+    daemon.answers["runs"] = {"runs": [last], "next_before": None, "notes": []}
+
+    page = phone.look(f"/{sent}/tile").text
+
+    assert re.search(r'value="[^"]*blue box[^"]*" required checked', page)
 
 
 def test_settings_typed_by_hand_serve_where_there_is_no_recipe(phone, sent, drafts):

@@ -17,7 +17,7 @@ from etchweb import (
     guard,
     logbook,
     new_picture,
-    new_picture_steps,
+    new_picture_proof,
     pairing,
     phones,
     pictures,
@@ -101,7 +101,7 @@ def create_app(
     guard.guard(app)
     access.admit(app)
     for subject in (
-        watch, shading, new_picture_steps, card_steps, craft_pages, logbook, verdicts, pictures,
+        watch, shading, new_picture_proof, card_steps, craft_pages, logbook, verdicts, pictures,
         pairing, phones,
     ):  # fmt: skip
         app.register_blueprint(subject.pages)

@@ -1,6 +1,6 @@
 """Which laser on which tile and paint: the pairs there are, and the recipe in force for each."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, Final
 
@@ -111,3 +111,10 @@ def ask_pairs(daemon: Daemon) -> list[Pair]:
         for surface in surfaces
     ]
     return sorted(pairs, key=lambda pair: pair.recipe is None)
+
+
+def last_used(daemon: Daemon, pairs: Sequence[Pair]) -> Pair | None:
+    """Return the pair that was etched last, else the first; raise DaemonAbsent or Refused."""
+    runs = daemon.ask("runs", limit=1)["runs"]
+    used = {(run["head"], run["surface"]) for run in runs}
+    return next((pair for pair in pairs if pair.key in used), next(iter(pairs), None))

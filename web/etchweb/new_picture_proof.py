@@ -1,0 +1,97 @@
+"""*New picture*, at last: the proof, the place on the bed, and onto the bench."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import current_app, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.drafts import JOB_FOLDER, PICTURES_OF_JOB, Draft
+from etchweb.new_picture import drafts, found_draft, pages, waited_for
+from etchweb.new_picture_forms import FormUnfit, with_place
+from etchweb.new_picture_steps import decided, go, said, unfit
+from etchweb.new_picture_view import proof_view
+from etchweb.words import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+
+__all__ = ["pages"]
+
+UNREAD: Final = "Read what stands beside the boxes and tick them, then put it on the bench."
+STATUS_OF_REFUSAL: Final = {"refused": 409, "job": 422, "busy": 503, "internal": 502}
+
+
+@pages.route("/<draft_id>/proof", methods=["GET", "POST"])
+def proof(draft_id: str) -> str | BaseResponse:
+    """Show the tile as it will look, what will go wrong, and where it will lie."""
+    draft = found_draft(draft_id)
+    waiting = decided(draft)
+    if waiting is not None:
+        return waiting
+    answer = ""
+    if request.method == "POST":
+        try:
+            draft = with_place(draft, request.form)
+            drafts().keep(draft)
+            return go("proof", draft)
+        except FormUnfit as fault:
+            answer = str(fault)
+    page = _proof_page(draft, answer)
+    return unfit(page) if answer else page
+
+
+def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
+    found = drafts().found(draft)
+    if found is None:
+        waiting = waited_for(draft, "make", draft.found_key)
+        if waiting is not None:
+            return waiting
+        found = drafts().found(draft) or {}
+    view = proof_view(draft, found, _machine())
+    return render_template("new_proof.html", draft=draft, view=view, answer=answer)
+
+
+def _machine() -> Mapping[str, Any]:
+    """Return what is known of the machine, to draw its bed."""
+    try:
+        machine: Mapping[str, Any] = current_app.extensions["etchweb"].daemon.ask("status")[
+            "machine"
+        ]
+    except (DaemonAbsent, Refused):
+        return {}
+    return machine
+
+
+@pages.post("/<draft_id>/bench")
+def put_on_bench(draft_id: str) -> BaseResponse:
+    """Hand the job to the daemon, and go where it is watched and started."""
+    draft = found_draft(draft_id)
+    found = drafts().found(draft)
+    if found is None:
+        return go("proof", draft)
+    to_read = {one["name"] for one in found["findings"] if one["must_be_read"]}
+    if not to_read <= set(request.form.getlist("has read")):
+        return said(_proof_page(draft, UNREAD), 422)
+    folder = drafts().folder_of(draft.id)
+    try:
+        current_app.extensions["etchweb"].daemon.load(
+            folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME
+        )
+    except Refused as refusal:
+        status = STATUS_OF_REFUSAL.get(refusal.kind, 502)
+        return said(_proof_page(draft, as_sentence(str(refusal))), status)
+    except DaemonAbsent as error:
+        return said(_proof_page(draft, as_sentence(str(error))), 503)
+    _leave_pictures(draft, found)
+    return redirect(url_for("watch.show"), 303)
+
+
+def _leave_pictures(draft: Draft, found: Mapping[str, Any]) -> None:
+    """Put the job's pictures where the page looks for them."""
+    pictures = current_app.extensions["etchweb"].pictures
+    pictures.mkdir(parents=True, exist_ok=True)
+    folder = drafts().folder_of(draft.id)
+    for picture in (folder / PICTURES_OF_JOB).glob(f"{found['gcode_sha256']}*"):
+        unfinished = pictures / f"{picture.name}.{draft.id}"
+        unfinished.write_bytes(picture.read_bytes())
+        unfinished.replace(pictures / picture.name)
