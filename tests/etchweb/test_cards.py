@@ -262,6 +262,15 @@ def test_the_list_tells_the_story_of_the_pair(bench, book, daemon):
     assert "Lens wiped." in page.text
 
 
+def test_the_list_says_when_to_test_again(bench, daemon):
+    told = daemon.answers["history"]
+    daemon.answers["history"] = lambda **pair: {**told(**pair), "beam_h_since_card": 50.0}
+
+    page = bench.phone.look("/test-tiles")
+
+    assert "for diodes fade" in page.text
+
+
 def test_without_the_daemon_the_page_says_so(phone, daemon):
     daemon.go_away()
 

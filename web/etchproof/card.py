@@ -22,6 +22,8 @@ TONE: Final = "tone"
 REGISTER: Final = "register"
 KINDS: Final = (POWER, TONE, REGISTER)
 
+REALLY_RUN: Final = 0.95  # below this share of the speed asked for, a recipe was not run
+
 SOLID: Final = "solid"
 HALFTONE: Final = "halftone"
 

@@ -9,7 +9,7 @@ from itertools import groupby
 from statistics import fmean, stdev
 from typing import Final
 
-from etchproof.reach import REALLY_RUN
+from etchproof.card import REALLY_RUN
 
 GOOD: Final = "good"
 

@@ -5,9 +5,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
-from etchproof.card import HALFTONE, SOLID, Card, Patch
+from etchproof.card import HALFTONE, REALLY_RUN, SOLID, Card, Patch
 from etchproof.hand_marks import Mark
-from etchproof.reach import REALLY_RUN
 from etchproof.reading import PatchReading, Reading
 
 PLATEAU_L: Final = 3.0  # lighter by less, side by side, looks the same (our choice)

@@ -19,12 +19,12 @@ from etchproof.border import (
     lay_out_border,
     title,
 )
-from etchproof.card import HALFTONE, POWER, SOLID, Area, Card, Label, Patch
+from etchproof.card import HALFTONE, POWER, REALLY_RUN, SOLID, Area, Card, Label, Patch
 from etchproof.errors import UnfitCard
 from etchproof.etching import span_rows
 from etchproof.grid import LEAST_STEPS, Grid, cell_name
 from etchproof.patch_core import core_of
-from etchproof.reach import PHOTO_COVERAGE, REALLY_RUN, true_feed_mm_per_min
+from etchproof.reach import PHOTO_COVERAGE, true_feed_mm_per_min
 from etchproof.wishes import Wishes, require_lines
 from etchwire.craft import Head, Recipe
 

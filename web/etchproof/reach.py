@@ -14,10 +14,9 @@ from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.raster import UM_PER_MM
 from etchpath.span_row import SpanRow, row_moves, travel_of
 from etchphoto.halftone import HALFTONES
-from etchproof.card import Area
+from etchproof.card import REALLY_RUN, Area
 from etchwire.craft import Head
 
-REALLY_RUN: Final = 0.95  # below this share of the speed asked for, a recipe was not run
 PHOTO_COVERAGE: Final = 0.5  # the finest detail: half burnt, half bare
 
 _ROW_DOTS: Final = 400

@@ -19,6 +19,8 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchproof.advice import advice_on
+from etchproof.drift import DueTest
 from etchweb.card_desk import CardDesk, KnownCard
 from etchweb.card_forms import card_order
 from etchweb.card_story import courses_of, event_words
@@ -54,9 +56,11 @@ def show() -> str:
     chosen = _pair_in(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
     found = _asked("cards", limit=CARDS_ON_A_PAGE)
     events: list[Mapping[str, Any]] = []
+    due: tuple[DueTest, ...] = ()
     if chosen is not None:
         head, surface = chosen.key
         events = _asked("time_line", head=head, surface=surface, limit=EVENTS_ON_A_PAGE)["events"]
+        due = advice_on(_asked("history", head=head, surface=surface))
     return render_template(
         "cards.html",
         cards=[line_of(card) for card in found["cards"]],
@@ -64,6 +68,7 @@ def show() -> str:
         chosen=chosen,
         events=[(event["at_utc"], event_words(event)) for event in events],
         courses=courses_of(events),
+        advice=[one.advice for one in due],
     )
 
 
