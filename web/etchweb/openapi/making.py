@@ -98,4 +98,5 @@ MAKING: Final = (
     _of_tile("marks", "Say by hand what patches showed.", asks={"mark": TEXT, "patch": TEXT}),
     _of_tile("pairs", "Say by hand which pairs of rows meet.", asks={"pair": TEXT}),
     _of_tile("choose", "Bring into force what it showed.", asks={"choose": _YES}),
+    Entry(method="GET", path="/machines", says="The machines of this board."),
 )  # fmt: skip
