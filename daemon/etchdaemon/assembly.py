@@ -32,6 +32,7 @@ from etchdaemon.hardware.rest_child import RestChild
 from etchdaemon.hardware.self_check import warnings_of_persistence
 from etchdaemon.hardware.serial_port import opener
 from etchdaemon.hardware.state_lock import StateLock
+from etchdaemon.hardware.synchronisation import is_clock_synchronised
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -110,11 +111,16 @@ class Daemon:
         )
         self._looking = LookingThread(self._guard.look, box.bell)
         self._is_ending = False
-        self._logbook = Logbook.at(places.state / LOGBOOK_NAME, utc_now=clock.utc_now)
+        self._logbook = Logbook.at(
+            places.state / LOGBOOK_NAME,
+            utc_now=clock.utc_now,
+            is_clock_synchronised=is_clock_synchronised,
+        )
         spool = Spool(places.state / SPOOL_NAME)
         reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
         wishes = Wishes(spool=spool, doorbell=self._doorbell, reentry=reentry)
         machine = Machine(open_port=opener(places.port), beam=self._guard, port_name=places.port)
+        machine.is_practice = places.practice is not None
         self._preflight = PreflightChild(
             self._doorbell, has_heartbeat_contact=Output.HEARTBEAT in box.setup.wired
         )

@@ -165,7 +165,8 @@ class MemoryRecords:
             return {"events": record.events, "next_after": None}
         sha256 = json.loads(record.sheet_json)["gcode_sha256"]
         end = record.end or {"ended": None, "etched_rows": None}
-        return {"id": id, "gcode_sha256": sha256, **end}
+        continues = {"continues_run_id": record.continues_run}
+        return {"id": id, "gcode_sha256": sha256, **continues, **end}
 
     def _require_disk(self) -> None:
         if self.trouble is not None:

@@ -123,6 +123,21 @@ def test_a_cut_etch_is_taken_up_without_a_row_missing_or_doubled(rig, rig_beside
     assert np.abs(in_two - at_once)[:, away].max() < 0.06 * at_once.max()
 
 
+def test_the_rest_of_a_rest_still_names_the_job_whose_picture_it_is(rig):
+    _cut_short(rig, lambda rig: rig.ask("stop"))
+    first = rig.wishes.snapshot()["job"]["sha256"]
+    for run in (1, 2):
+        rig.ask("reenter", run=run, confirm="tile and head have not moved", row=None)
+        job = rig.wishes.snapshot()["job"]
+
+        assert job["picture_sha256"] == first != job["sha256"]
+        rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+        rig.ask("start")
+        rig.etch_until_row(6 + run)
+        rig.ask("stop")
+        rig.wait_for_the_end()
+
+
 def test_after_a_restart_of_the_controller_only_a_set_origin_lets_it_be_taken_up(rig):
     _cut_short(rig, lambda rig: rig.machine.reset_now())
 

@@ -35,10 +35,9 @@ class Machine:
     touches an open port raises PortLost; `lose` is the answer to that.
     """
 
-    def __init__(
-        self, *, open_port: PortOpener, beam: BeamEnable, port_name: str, is_practice: bool = False
-    ) -> None:
-        self.port_name, self.is_practice = port_name, is_practice
+    def __init__(self, *, open_port: PortOpener, beam: BeamEnable, port_name: str) -> None:
+        self.port_name = port_name
+        self.is_practice = False
         self.link = LinkState.ABSENT
         self.sentence = f"Looking for the machine on {port_name}."
         self.facts: Facts | None = None

@@ -63,8 +63,19 @@ class Reentry:
         finally:
             shutil.rmtree(rest, ignore_errors=True)
         is_kept = confirm == NOT_MOVED
-        job = replace(job, continues_run=run, needs_kept_position=is_kept)
+        job = replace(
+            job,
+            continues_run=run,
+            picture_sha256=self._first_of(record)["gcode_sha256"],
+            needs_kept_position=is_kept,
+        )
         return job, _told(place, job.sheet, is_kept=is_kept)
+
+    def _first_of(self, record: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Return the run that a chain of re-entries began with: the one with the whole picture."""
+        while record.get("continues_run_id") is not None:
+            record = self._history.ask("run", id=record["continues_run_id"])
+        return record
 
     def _take_in(self, rest: Path) -> SpooledJob:
         gcode = os.open(rest / GCODE_NAME, os.O_RDONLY | os.O_CLOEXEC)

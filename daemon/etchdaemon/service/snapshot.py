@@ -12,6 +12,7 @@ from etchdaemon.service.etch import Etch
 from etchdaemon.service.inspection import Inspection
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import SpooledJob
+from etchwire.craft import Head
 
 PACE_AFTER_S: Final = 20.0
 PACE_LIMITS: Final = (0.8, 5.0)
@@ -71,9 +72,17 @@ def job_of(job: SpooledJob | None, inspection: Inspection) -> dict[str, Any] | N
         "head": sheet.head.name,
         "preflight": inspection.shown(),
         "continues_run_id": job.continues_run,
+        "picture_sha256": job.picture_sha256 or sheet.gcode_sha256,
         "picture_mm": asdict(sheet.picture),
         "reach_mm": asdict(sheet.motion),
+        "pointer_mm": _pointer_of(sheet.head),
     }
+
+
+def _pointer_of(head: Head) -> list[float] | None:
+    """Return where the pointer shines, seen from the beam's place; None where they are one."""
+    place_mm = [head.pointer_x_mm, head.pointer_y_mm]
+    return place_mm if any(place_mm) else None
 
 
 def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> dict[str, Any] | None:

@@ -37,6 +37,7 @@ class SpooledJob:
     gcode: Path
     ends_at_mm: tuple[float, float] | None
     continues_run: int | None = None  # the run whose rest this is
+    picture_sha256: str | None = None  # the job it is a rest of, which shows the whole picture
     needs_kept_position: bool = False  # it fits only where nothing has moved since that run
 
 
