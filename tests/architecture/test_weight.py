@@ -22,7 +22,7 @@ def test_the_daemon_loads_nothing_heavy(module):
 
 
 def test_the_page_leaves_pictures_to_its_children():
-    heavy = ("numpy", "PIL", "cv2", "etchphoto", "etchproof")
+    heavy = ("numpy", "PIL", "cv2")
     script = (
         "import sys, etchweb.app, etchwarden.page;"
         f"print([name for name in {heavy} if name in sys.modules])"
