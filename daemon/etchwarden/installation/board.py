@@ -14,6 +14,7 @@ from etchwire.errors import WireError
 
 # A machine in one of these states must not lose its daemon.
 AT_WORK: Final = frozenset({"armed", "etching", "holding", "held", "resuming", "stopping"})
+PATIENCE_S: Final = 60  # a small board takes its time to start a daemon
 PAGE_UNIT: Final = "etchwarden-web.service"
 SYSTEMD_RUNS: Final = Path("/run/systemd/system")
 SETTLING: Final = (
@@ -29,17 +30,31 @@ SETTLING: Final = (
 MAY_FAIL: Final = frozenset({"udevadm"})
 
 
+def status_at(socket: Path) -> dict[str, Any] | None:
+    """Ask the daemon at `socket` how it stands; None when it is away."""
+    try:
+        with DaemonClient(socket) as daemon:
+            status: dict[str, Any] = daemon.call("status")
+            return status
+    except WireError:
+        return None
+
+
 @dataclass(slots=True)
 class LiveBoard:
     """This computer, by its own service manager."""
 
     places: Places
     say: Callable[[str], None]
+    status_of: Callable[[Path], dict[str, Any] | None] = status_at
+    _answering: tuple[str, ...] = ()
     _copies: list[Copy] = field(default_factory=list)
 
     def busy(self) -> tuple[str, ...]:
         """Ask every daemon that answers; one that is away is at no work."""
-        states = ((name, _status(self.places.socket(name))) for name in self.places.machines())
+        states = (
+            (name, self.status_of(self.places.socket(name))) for name in self.places.machines()
+        )
         return tuple(
             f"The machine “{name}” is at work: {status['sentence']}"
             for name, status in states
@@ -80,11 +95,13 @@ class LiveBoard:
             run(["systemctl", "enable", "--now", *self._units])
 
     def faults(self) -> tuple[str, ...]:
-        """Ask the new release's own self-check, as far as a release may be to blame."""
+        """Ask the release's own self-check about the page and the machines that answered before."""
         if not self._has_units:
             return ()
+        machines = [f"--machine={name}" for name in self._answering or self.places.machines()]
+        doctor = [str(self.places.current / "bin/etchwarden"), "doctor", "--release"]
         try:
-            run([str(self.places.current / "bin/etchwarden"), "doctor", "--release"])
+            run([*doctor, f"--patience={PATIENCE_S}", *machines])
         except InstallationError as failure:
             return (str(failure),)
         return ()
@@ -107,12 +124,3 @@ class LiveBoard:
     def _units(self) -> list[str]:
         daemons = [f"etchwarden-daemon@{name}.service" for name in self.places.machines()]
         return [*daemons, PAGE_UNIT]
-
-
-def _status(socket: Path) -> dict[str, Any] | None:
-    try:
-        with DaemonClient(socket) as daemon:
-            status: dict[str, Any] = daemon.call("status")
-            return status
-    except WireError:
-        return None

@@ -67,7 +67,7 @@ def _copy(book: Path) -> Path:
     folder.mkdir(exist_ok=True, mode=0o700)
     kept = folder / f"{_now()}-{book.name}"
     try:
-        _copy_with_its_journals(book, kept)
+        copy_with_its_journals(book, kept)
         _require_sound(kept)
         os.sync()
     except (OSError, sqlite3.Error) as error:
@@ -77,7 +77,8 @@ def _copy(book: Path) -> Path:
     return kept
 
 
-def _copy_with_its_journals(book: Path, target: Path) -> None:
+def copy_with_its_journals(book: Path, target: Path) -> None:
+    """Copy a book that nobody has open, with what a process that died has left beside it."""
     for ending in ("", *BESIDE):
         beside = book.with_name(book.name + ending)
         if beside.exists():
@@ -97,7 +98,7 @@ def _schema(book: Path) -> int:
     """Read the schema's number from a copy: opening a book leaves files of root's beside it."""
     with tempfile.TemporaryDirectory() as folder:
         seen = Path(folder) / book.name
-        _copy_with_its_journals(book, seen)
+        copy_with_its_journals(book, seen)
         with closing(sqlite3.connect(seen)) as opened:
             (version,) = opened.execute("PRAGMA user_version").fetchone()
             return int(version)

@@ -1,0 +1,61 @@
+"""What a check finds: how bad it is, a sentence about it, and what to do."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Generic, TypeVar
+
+Facts = TypeVar("Facts")
+
+
+class Grade(IntEnum):
+    """How a finding stands; the worst of all is the exit code."""
+
+    WELL = 0
+    LOOK = 1  # somebody should look at it
+    WRONG = 2  # it will not work like this, or is not safe
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was looked at, and what to do about it where it is not well."""
+
+    grade: Grade
+    sentence: str
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Check(Generic[Facts]):
+    """One thing to look at; `blames_release`: a new release may be at fault when it is wrong."""
+
+    name: str
+    judge: Callable[[Facts], Finding | None]
+    blames_release: bool = False
+
+
+def well(sentence: str) -> Finding:
+    """Return that all is as it should be."""
+    return Finding(Grade.WELL, sentence)
+
+
+def look(sentence: str, advice: str = "") -> Finding:
+    """Return that somebody should look at it."""
+    return Finding(Grade.LOOK, sentence, advice)
+
+
+def wrong(sentence: str, advice: str = "") -> Finding:
+    """Return that it will not do."""
+    return Finding(Grade.WRONG, sentence, advice)
+
+
+def judged(
+    checks: Sequence[Check[Facts]], facts: Facts, *, of_release: bool = False
+) -> Iterable[tuple[str, Finding]]:
+    """Yield what each check finds, by its name; a check that does not apply finds nothing."""
+    for check in checks:
+        if of_release and not check.blames_release:
+            continue
+        finding = check.judge(facts)
+        if finding is not None:
+            yield check.name, finding

@@ -1,0 +1,155 @@
+"""What is looked at for each machine, and for the page."""
+
+from typing import Final
+
+from etchwarden.selfcheck.facts import MachineFacts, PageFacts
+from etchwarden.selfcheck.findings import Check, Finding, look, well, wrong
+
+SOCKET_MODE: Final = 0o660
+# GPIO 0 to 8 are pulled up at power-on (BCM2835 ARM Peripherals, p. 102), and 14 and 15 move
+# during boot (the serial console).
+SAFE_OUTPUTS: Final = range(16, 28)
+HEADER_CHIPS: Final = ("pinctrl-bcm", "pinctrl-rp1")
+
+
+def _file(facts: MachineFacts) -> Finding:
+    if facts.fault:
+        return wrong(facts.fault, f"Put it right in /etc/etchwarden/{facts.name}.toml.")
+    if facts.watches_only_because:
+        return look(f"It only watches and starts nothing. {facts.watches_only_because}")
+    if not facts.has_head:
+        return look("Its file does not describe the laser.", "Add the table [head].")
+    return well("Its file is in order.")
+
+
+def _port(facts: MachineFacts) -> Finding | None:
+    if facts.fault:
+        return None
+    if not facts.port:
+        return wrong("Its file names no port.", "Run: etchwarden configure --ports")
+    if facts.is_port_there is False:
+        return wrong(
+            f"The port {facts.port} is not there.",
+            "Is the controller switched on and its cable in? etchwarden configure --ports lists"
+            " those that are.",
+        )
+    if facts.may_open_port is False:
+        return wrong(
+            f"The daemon's user may not open {facts.port}.",
+            "Install again; that lays the rule that gives it to the group dialout.",
+        )
+    return well(f"The port {facts.port} is there.")
+
+
+def _pins(facts: MachineFacts) -> Finding | None:
+    if facts.fault or not facts.pins:
+        return None
+    if facts.chip not in facts.chips:
+        there = ", ".join(facts.chips) or "none"
+        return wrong(
+            f"The GPIO chip “{facts.chip}” is not there; there is: {there}.",
+            "Name the right one in the table [board].",
+        )
+    is_header = facts.chip.startswith(HEADER_CHIPS)
+    moving = [pin for pin in facts.output_pins if is_header and pin not in SAFE_OUTPUTS]
+    if moving:
+        numbers = ", ".join(map(str, moving))
+        return look(
+            f"Outputs on GPIO {numbers} may switch while the board starts.",
+            "Use GPIO 16 to 27 for outputs.",
+        )
+    return well(f"Its {len(facts.pins)} pins are on the chip “{facts.chip}”.")
+
+
+def _daemon(facts: MachineFacts) -> Finding:
+    if facts.status is None:
+        return wrong(
+            f"Its daemon does not answer. {facts.daemon_is_away}".strip(),
+            f"Run: sudo systemctl restart etchwarden-daemon@{facts.name}, then journalctl -u"
+            f" etchwarden-daemon@{facts.name}",
+        )
+    return well("Its daemon answers.")
+
+
+def _socket(facts: MachineFacts) -> Finding | None:
+    if facts.socket_mode is None:
+        return None
+    if facts.socket_mode != SOCKET_MODE:
+        return wrong(
+            f"Its socket may be used by others than its group (mode {facts.socket_mode:o}).",
+            f"Run: sudo systemctl restart etchwarden-daemon@{facts.name}",
+        )
+    return well("Its socket is open to its own group alone.")
+
+
+def _controller(facts: MachineFacts) -> Finding | None:
+    if facts.controller_fault:
+        return wrong(facts.controller_fault)
+    if facts.settings is None:
+        return None
+    if facts.settings["refusals"]:
+        return wrong(" ".join(facts.settings["refusals"]))
+    if facts.settings["warnings"]:
+        return look(" ".join(facts.settings["warnings"]))
+    if not facts.settings["is_read"]:
+        return look("The controller could not be asked for its settings yet.", "Try again soon.")
+    return well("The controller's settings are in order.")
+
+
+def _records(facts: MachineFacts) -> Finding:
+    advice = "Make a backup (etchwarden backup) and see that there is space on the card."
+    trouble = facts.status["logbook_trouble"] if facts.status is not None else None
+    if trouble:
+        return wrong(f"The logbook is not written: {trouble}", advice)
+    if facts.book not in (None, "ok"):
+        return wrong(f"The logbook is not sound: {facts.book}", advice)
+    if facts.books_set_aside:
+        return look(
+            f"{facts.books_set_aside} damaged logbooks were set aside beside it.",
+            "Put a backup back with etchwarden restore, or move them to something else.",
+        )
+    return well("No logbook yet." if facts.book is None else "The logbook is sound.")
+
+
+MACHINE_CHECKS: Final = (
+    Check("file", _file, blames_release=True),
+    Check("port", _port),
+    Check("pins", _pins),
+    Check("daemon", _daemon, blames_release=True),
+    Check("socket", _socket, blames_release=True),
+    Check("controller", _controller),
+    Check("records", _records, blames_release=True),
+)
+
+
+def _page_file(facts: PageFacts) -> Finding:
+    if facts.fault:
+        return wrong(facts.fault, "Put it right in /etc/etchwarden/page.toml.")
+    if not facts.machines:
+        return look("No machine is configured yet.", "Run: sudo etchwarden configure NAME")
+    return well(f"It shows: {', '.join(facts.machines)}.")
+
+
+def _page_answers(facts: PageFacts) -> Finding:
+    if facts.status_code is None:
+        return wrong(
+            f"The page does not answer at port {facts.port}. {facts.is_away}".strip(),
+            "Run: sudo systemctl restart etchwarden-web, then journalctl -u etchwarden-web",
+        )
+    if facts.status_code >= 500:
+        return wrong(f"The page has a fault ({facts.status_code}).", "journalctl -u etchwarden-web")
+    return well(f"The page answers at port {facts.port}.")
+
+
+def _secrets(facts: PageFacts) -> Finding | None:
+    if not facts.readable_secrets:
+        return None
+    files = " ".join(facts.readable_secrets)
+    return wrong(f"Everybody on this board can read: {files}.", f"Run: sudo chmod o-r {files}")
+
+
+PAGE_CHECKS: Final = (
+    Check("file", _page_file, blames_release=True),
+    Check("address", _page_answers, blames_release=True),
+    Check("secrets", _secrets),
+)

@@ -1,0 +1,130 @@
+"""Looking at one machine: its file, its port, and its daemon, or without one the controller."""
+
+import os
+import sqlite3
+import stat
+import tempfile
+import time
+from contextlib import closing
+from pathlib import Path
+from typing import Any, Final
+
+from etchdaemon.configuration.faults import FaultyConfiguration
+from etchdaemon.configuration.loading import Configuration, load_configuration
+from etchdaemon.controller.setting_list import settings_of
+from etchdaemon.errors import PortLost
+from etchdaemon.hardware.gpio_lines import Lines
+from etchdaemon.hardware.serial_port import opener
+from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchdaemon.service.machine import LinkState, Machine
+from etchwarden.installation.keeping import LOGBOOK_NAME, copy_with_its_journals
+from etchwarden.installation.places import Places
+from etchwarden.selfcheck.facts import MachineFacts
+from etchwire.client import DaemonClient
+from etchwire.errors import WireError
+
+CONTROLLER_PATIENCE_S: Final = 15.0
+LOOK_EVERY_S: Final = 0.02
+DIALOUT: Final = "dialout"
+
+
+def look_at_machine(name: str, places: Places) -> MachineFacts:
+    """Gather what can be found out about the machine `name`."""
+    found: dict[str, Any] = {"name": name}
+    found |= _ask_daemon(places.socket(name))
+    book = places.records / name / LOGBOOK_NAME
+    found["books_set_aside"] = len(list(book.parent.glob(f"{book.name}.damaged*")))
+    try:
+        box = load_configuration(places.settings / f"{name}.toml")
+    except FaultyConfiguration as fault:
+        return MachineFacts(**found, fault=str(fault))
+    found |= _described(box)
+    if found["status"] is None:
+        found["book"] = _book(book)
+        found |= _ask_controller(box.port)
+    else:
+        found["book"] = "ok"  # the daemon checks it when it opens it, and tells of troubles
+    return MachineFacts(**found)
+
+
+def _described(box: Configuration) -> dict[str, Any]:
+    port = Path(box.port)
+    wired = box.setup.wired
+    outputs = tuple(pin.number for pin in box.pins.outputs.values())
+    return {
+        "port": box.port,
+        "is_port_there": port.exists() if box.port else None,
+        "may_open_port": _is_dialouts(port),
+        "chip": box.pins.chip_label,
+        "pins": (*outputs, *(pin.number for pin in box.pins.inputs.values())),
+        "output_pins": outputs,
+        "has_head": box.head is not None,
+        "watches_only_because": lacks_of(wired)[0].sentence if is_watch_only(wired) else "",
+        "chips": tuple(chip.label for chip in Lines().chips()),
+    }
+
+
+def _is_dialouts(port: Path) -> bool | None:
+    """Return whether the group of the daemon's user may use the port."""
+    try:
+        return port.group() == DIALOUT and bool(port.stat().st_mode & stat.S_IWGRP)
+    except (OSError, KeyError):
+        return None
+
+
+def _ask_daemon(socket: Path) -> dict[str, Any]:
+    found: dict[str, Any] = {"status": None}
+    try:
+        found["socket_mode"] = stat.S_IMODE(socket.stat().st_mode)
+        with DaemonClient(socket) as daemon:
+            found["status"] = daemon.call("status")
+            found["settings"] = daemon.call("settings")
+    except (OSError, WireError) as error:
+        found["daemon_is_away"] = str(error) if isinstance(error, WireError) else ""
+    return found
+
+
+class _NoBeam:
+    """No contact is driven while the controller is asked."""
+
+    def allow(self) -> None:
+        """Refuse nothing and close nothing."""
+
+    def cut(self) -> None:
+        """Open nothing."""
+
+
+def _ask_controller(port: str) -> dict[str, Any]:
+    """Ask the controller itself, as its daemon does when it opens the port."""
+    if not port or not os.path.lexists(port):
+        return {}
+    machine = Machine(open_port=opener(port), beam=_NoBeam(), port_name=port)
+    until_s = time.monotonic() + CONTROLLER_PATIENCE_S
+    try:
+        while time.monotonic() < until_s:
+            now_s = time.monotonic()
+            machine.look_after(now_s)
+            for event in machine.hear(now_s):
+                machine.tell(event, now_s)
+            machine.tick(now_s)
+            if machine.link in (LinkState.READY, LinkState.REFUSED):
+                return {"settings": settings_of(machine.facts)}
+            time.sleep(LOOK_EVERY_S)
+    except PortLost as lost:
+        return {"controller_fault": str(lost)}
+    return {"controller_fault": machine.sentence}
+
+
+def _book(book: Path) -> str | None:
+    """Check a copy: opening the book itself would leave files of root's beside it."""
+    if not book.exists():
+        return None
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            seen = Path(folder) / book.name
+            copy_with_its_journals(book, seen)
+            with closing(sqlite3.connect(seen)) as copy:
+                (verdict,) = copy.execute("PRAGMA quick_check").fetchone()
+                return str(verdict)
+    except (OSError, sqlite3.Error) as error:
+        return f"{error}."
