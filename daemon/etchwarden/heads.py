@@ -9,7 +9,9 @@ from etchwire.examples import PRACTICE_HEADS
 
 
 def find_head(name: str) -> Head:
-    """Return the practice head of this name, or the head that the TOML file `name` describes.
+    """Return the practice head of this name, or the one that the TOML file `name` describes.
+
+    That may be a machine's own file, with the head as one of its tables.
 
     Raise UnreadableSheet, with a sentence, when there is neither.
     """
@@ -27,6 +29,7 @@ def find_head(name: str) -> Head:
     except ValueError as error:
         raise UnreadableSheet(f"{name} does not describe a laser as TOML: {error}") from error
     try:
-        return Head.from_table(table)
+        head = table.get("head")  # a machine's own file has it as a table
+        return Head.from_table(head if isinstance(head, dict) else table)
     except UnreadableSheet as error:
         raise UnreadableSheet(f"{name}: {error}") from error

@@ -33,7 +33,8 @@ def look_at_machine(name: str, places: Places) -> MachineFacts:
     found: dict[str, Any] = {"name": name}
     found |= _ask_daemon(places.socket(name))
     book = places.records / name / LOGBOOK_NAME
-    found["books_set_aside"] = len(list(book.parent.glob(f"{book.name}.damaged*")))
+    aside = book.parent.glob(f"{book.stem}.damaged-*{book.suffix}")
+    found["books_set_aside"] = len(list(aside))
     try:
         box = load_configuration(places.settings / f"{name}.toml")
     except FaultyConfiguration as fault:

@@ -1,0 +1,89 @@
+"""`etchwarden configure`: write a machine's first file by asking, or check a file."""
+
+import os
+from pathlib import Path
+
+import click
+
+from etchdaemon.configuration.faults import FaultyConfiguration
+from etchdaemon.configuration.loading import load_configuration, read_configuration, read_toml
+from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchwarden.configuring.asking import (
+    UnfitAnswer,
+    answers_in,
+    answers_of_person,
+    ask_person,
+    ports,
+)
+from etchwarden.configuring.writing import written
+from etchwarden.installation.laying import write_whole
+from etchwarden.page_settings import MACHINE_NAME
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option("--folder", metavar="FOLDER", type=click.Path(file_okay=False, path_type=Path),
+    default=Path("/etc/etchwarden"), show_default=True, help="Where the machines' files lie.",
+)  # fmt: skip
+@click.option("--answers", metavar="FILE", type=click.Path(path_type=Path),
+    help="Take the answers from this TOML file, and ask nobody.",
+)  # fmt: skip
+@click.option("--check", is_flag=True, help="Only check the file that is there.")
+@click.option("--replace", is_flag=True, help="Write anew, and keep the old file as NAME.toml.old.")
+@click.option("--ports", "lists_ports", is_flag=True, help="Only list the serial ports there are.")
+def command(
+    name: str | None,
+    folder: Path,
+    answers: Path | None,
+    check: bool,
+    replace: bool,
+    lists_ports: bool,
+) -> None:
+    """Write the file of the machine NAME by asking how it is connected and wired.
+
+    Every entry is explained in the file itself. The daemon reads it when it starts; what it says
+    about safety is changed there and nowhere else.
+    """
+    if lists_ports:
+        click.echo("\n".join(ports()) or "There is no serial port. Is the cable in?")
+        return
+    if name is None or not MACHINE_NAME.fullmatch(name) or name == "page":
+        raise click.UsageError("A machine's name is of small letters, digits and “-”, as “left”.")
+    path = folder / f"{name}.toml"
+    try:
+        if check:
+            _check(path)
+        else:
+            _write(name, path, answers, replace=replace)
+    except FaultyConfiguration as error:
+        raise click.ClickException(str(error)) from error
+    except UnfitAnswer as error:
+        raise click.ClickException(f"{answers}: {error}") from error
+    except OSError as error:
+        raise click.ClickException(f"{error.filename or path}: {error.strerror}.") from error
+
+
+def _check(path: Path) -> None:
+    wired = load_configuration(path).setup.wired
+    click.echo(f"{path} is in order.")
+    for lack in lacks_of(wired):
+        click.echo(f"Not wired: {lack.sentence}")
+
+
+def _write(name: str, path: Path, answers: Path | None, *, replace: bool) -> None:
+    if path.exists() and not replace:
+        raise click.ClickException(f"{path} is there already. Edit it, or use --replace.")
+    if answers is not None:
+        given = answers_in(read_toml(answers))
+    else:
+        click.echo("Serial ports: " + (", ".join(ports()) or "none is there; is the cable in?"))
+        given = answers_of_person(ask_person, click.echo)
+    text = written(name, given)
+    wired = read_configuration(text).setup.wired
+    if path.exists():
+        os.replace(path, path.with_name(f"{path.name}.old"))  # noqa: PTH105 - says that it replaces
+    write_whole(path, text.encode())
+    click.echo(f"Written to {path}. Read it, and see that it is right.")
+    if is_watch_only(wired):
+        click.echo(f"The daemon will only watch. {lacks_of(wired)[0].sentence}")
+    click.echo(f"Then: sudo systemctl enable --now etchwarden-daemon@{name}")

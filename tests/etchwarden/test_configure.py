@@ -1,0 +1,204 @@
+"""`etchwarden configure`: what it asks, what it writes, and that every entry is explained there."""
+
+import re
+from dataclasses import fields
+
+import pytest
+from click.testing import CliRunner
+
+from etchdaemon.configuration import loading
+from etchdaemon.configuration.faults import FaultyConfiguration, Reason
+from etchdaemon.configuration.loading import load_configuration, parse_toml, read_configuration
+from etchdaemon.interlocks.rules import MAY_DELAY, RULES
+from etchwarden import configure
+from etchwarden.configuring.writing import written
+from etchwarden.heads import find_head
+from etchwire.craft import Head, Register
+
+ANSWERS = """
+[machine]
+port = "/dev/serial/by-id/usb-77"
+[head]
+name = "ten watts"
+rated_optical_w = 10
+spot_x_mm = 0.08
+spot_y_mm = 0.06
+max_s = 1000
+max_feed_mm_per_min = 6000
+acceleration_mm_per_s2 = 500
+travel_x_mm = 400
+travel_y_mm = 390.5
+[board]
+chip = "pinctrl-rp1"
+[inputs]
+lid = 16
+[outputs]
+beam_enable = 22
+extraction = 23
+"""
+# What a person types: return where it may be empty.
+TYPED = ["/dev/serial/by-id/usb-77", "", "pinctrl-rp1", "sixteen", "16", *[""] * 9, "22", "23",
+         "", "", "", "2,5"]  # fmt: skip
+
+
+class Recorder(dict):
+    """A table that remembers what was asked of it, down to its own tables."""
+
+    def __init__(self, values, where, asked):
+        super().__init__(
+            (name, Recorder(value, f"{where}{name}.", asked) if isinstance(value, dict) else value)
+            for name, value in values.items()
+        )
+        self._where, self._asked = where, asked
+
+    def get(self, name, otherwise=None):
+        self._asked.add(f"{self._where}{name}")
+        return super().get(name, otherwise)
+
+
+@pytest.fixture
+def run(tmp_path):
+    def run(*arguments, typed=()):
+        return CliRunner().invoke(
+            configure.command,
+            ["left", "--folder", str(tmp_path), *map(str, arguments)],
+            input="".join(f"{line}\n" for line in typed),
+        )
+
+    return run
+
+
+@pytest.fixture
+def answered(run, tmp_path):
+    def answered(text=ANSWERS):
+        (tmp_path / "answers").write_text(text)
+        return run("--answers", tmp_path / "answers")
+
+    return answered
+
+
+def with_everything(text):
+    """Take the # from every entry and table that is commented out."""
+    return re.sub(r"^# (?=\[[\w.]+\]$|\w+ = \S)", "", text, flags=re.MULTILINE)
+
+
+def test_a_person_is_asked_again_where_an_answer_is_unfit(run, tmp_path):
+    done = run(typed=TYPED)
+
+    read = load_configuration(tmp_path / "left.toml")
+    assert done.exit_code == 0, done.output
+    assert "has to be a pin, not “sixteen”" in done.output
+    assert (read.port, read.pins.inputs["lid"].number) == ("/dev/serial/by-id/usb-77", 16)
+    assert (read.head, read.setup.beam_enable_settle_s) == (None, 2.5)
+
+
+def test_answers_may_come_from_a_file(answered, tmp_path):
+    done = answered()
+
+    read = load_configuration(tmp_path / "left.toml")
+    assert done.exit_code == 0, done.output
+    assert read.head is not None
+    assert (read.head.name, read.head.travel_y_mm) == ("ten watts", 390.5)
+    assert {name: pin.number for name, pin in read.pins.outputs.items()} \
+        == {"beam_enable": 22, "extraction": 23}  # fmt: skip
+
+
+def test_the_other_commands_take_the_laser_from_the_machines_file(answered, tmp_path):
+    answered()
+
+    assert find_head(str(tmp_path / "left.toml")).rated_optical_w == 10.0
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (("lid = 16", "lit = 16"), "Did you mean “inputs.lid”?"),
+        (("lid = 16", "lid = 22"), "pin 22 is already"),
+        (("lid = 16", 'lid = "sixteen"'), "has to be a pin"),
+        (("travel_x_mm = 400", ""), "“head.travel_x_mm” is not answered"),
+        (("port = ", "prt = "), "Did you mean “machine.port”?"),
+        (("/dev/serial/by-id/usb-77", "ttyUSB0"), "a port is a path"),
+    ],
+)
+def test_an_unfit_answer_is_named_and_nothing_is_written(answered, tmp_path, change, said):
+    done = answered(ANSWERS.replace(*change))
+
+    assert done.exit_code == 1
+    assert said in done.output
+    assert not (tmp_path / "left.toml").exists()
+
+
+def test_a_file_that_is_there_is_not_overwritten(answered, tmp_path):
+    (tmp_path / "left.toml").write_text("mine")
+
+    done = answered()
+
+    assert done.exit_code == 1
+    assert (tmp_path / "left.toml").read_text() == "mine"
+
+
+def test_the_old_file_is_kept_when_it_is_replaced(run, tmp_path):
+    (tmp_path / "left.toml").write_text("mine")
+    (tmp_path / "answers").write_text(ANSWERS)
+
+    run("--replace", "--answers", tmp_path / "answers")
+
+    assert (tmp_path / "left.toml.old").read_text() == "mine"
+    assert load_configuration(tmp_path / "left.toml").port
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [(b"", "is empty"), (b"\x89PNG\xff", "not text"), (b"[inputs]\nlid = {pin = \n[x", "line 2"),
+     (b"[inputs]\nlit = {pin = 3}", "Did you mean “lid”?")],
+)  # fmt: skip
+def test_a_file_that_cannot_be_used_is_refused_with_the_reason(run, tmp_path, content, said):
+    (tmp_path / "left.toml").write_bytes(content)
+
+    done = run("--check")
+
+    assert done.exit_code == 1
+    assert said in done.output
+
+
+@pytest.mark.parametrize("name", ["page", "Left", "../x", "a b"])
+def test_a_name_that_is_none_is_refused(name, tmp_path):
+    done = CliRunner().invoke(configure.command, [name, "--folder", str(tmp_path)])
+
+    assert done.exit_code == 2
+
+
+def test_a_file_without_answers_can_be_read_and_only_watches():
+    assert not read_configuration(written("left", {})).setup.wired
+
+
+def test_every_entry_that_is_written_is_one_that_is_read():
+    with pytest.raises(FaultyConfiguration) as refused:  # both ways to show air flow at once
+        read_configuration(with_everything(written("left", {})))
+
+    reasons = {fault.reason for fault in refused.value.faults}
+    assert reasons == {Reason.PIN_TWICE, Reason.TWO_PROOFS_OF_AIR}
+
+
+def test_every_entry_that_is_read_is_explained_in_the_file():
+    text = with_everything(written("left", {}))
+    asked = set()
+    with pytest.raises(FaultyConfiguration):
+        loading._configuration_of(Recorder(parse_toml(text, ""), "", asked))
+    # In all circuits and lamps, and in all rules, the same entries: explained once.
+    once = {"pin", "closed", "normally", "active", "off", "trip_delay_s", "because"}
+    tables = {key for key in asked if any(other.startswith(f"{key}.") for other in asked)}
+
+    for key in asked - tables:
+        name = key.rpartition(".")[2]
+        is_explained = f"[{key}]" in text or re.search(rf"^{name} = ", text, re.MULTILINE)
+        assert name in once or is_explained, key
+    assert all(name in text for name in once - {"off"})
+    assert {entry.name for kind in (Head, Register) for entry in fields(kind)} - {"register"} \
+        <= set(re.findall(r"^(\w+) = ", text, re.MULTILINE))  # fmt: skip
+
+
+def test_the_rules_that_may_wait_are_explained_in_the_file():
+    names = {rule.name.replace(" ", "_") for rule in RULES if rule.requires in MAY_DELAY}
+
+    assert set(re.findall(r"^# \[rules\.(\w+)\]$", written("left", {}), re.MULTILINE)) == names
