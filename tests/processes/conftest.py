@@ -18,7 +18,8 @@ def axe(request):
 
 @pytest.fixture(scope="session")
 def page_of_all_tests(tmp_path_factory):
-    with served_page(tmp_path_factory.mktemp("page"), open_to_loopback=True) as served:
+    options = {"open_to_loopback": True, "machine": lambda *_, **__: None}
+    with served_page(tmp_path_factory.mktemp("page"), **options) as served:
         yield served
 
 

@@ -249,7 +249,6 @@ def test_a_trip_calls_somebody_by_title_sound_and_buzz_until_the_page_is_touched
 
     served.daemon.tell("tripped")
     expect(phone).to_have_title("● Stopped – Etchwarden")
-    phone.wait_for_function("window.calls.length >= 4")
     phone.locator("h1").tap()
 
     expect(phone).to_have_title("Stopped – Etchwarden")
@@ -277,3 +276,46 @@ def test_a_hold_this_phone_asked_for_calls_nobody_and_sound_can_be_switched_off(
 
     assert "tone" not in phone.evaluate("window.calls")
     expect(sound).to_have_attribute("aria-pressed", "false")
+
+
+def test_with_the_keyboard_alone_one_comes_from_the_top_to_the_stop_in_the_pages_order(
+    open_phone, served
+):
+    # WCAG 2.2, 2.1.1 Keyboard and 2.4.3 Focus Order.
+    served.daemon.tell("etching")
+    phone = open_phone()
+    reached = []
+
+    while "Stop" not in reached and len(reached) < 30:
+        phone.keyboard.press("Tab")
+        reached.append(phone.evaluate("document.activeElement.innerText.trim()"))
+    with phone.expect_response("**/stop"):
+        phone.keyboard.press("Enter")
+
+    order = ["Skip to the page", "Watch", "Logbook", "A shade lighter", "A shade darker",
+             "Hold at the row’s end", "Hold now", "Stop"]  # fmt: skip
+    assert [words for words in reached if words in order] == order
+    assert served.daemon.asked == ["stop"]
+
+
+def test_what_changes_is_announced(open_phone, served, expect):
+    # WCAG 2.2, 4.1.3 Status Messages.
+    served.daemon.tell("etching")
+    phone = open_phone()
+    spoken = phone.get_by_role("status")
+
+    served.daemon.tell("held")
+
+    expect(spoken).to_have_text("Held. At rest after row 413; the beam is off. You asked for it.")
+
+
+def test_nothing_moves_for_whoever_asked_for_less_motion(open_phone, served, expect):
+    # WCAG 2.2, 2.3.3, and the media query prefers-reduced-motion.
+    served.daemon.tell("etching")
+    lasts = "getComputedStyle(document.querySelector('.row-in-work')).transitionDuration"
+    lively = open_phone(reduced_motion="no-preference")
+
+    expect(lively.locator("body")).to_have_class("is-live")
+
+    assert lively.evaluate(lasts) == "0.4s"
+    assert open_phone().evaluate(lasts) == "0s"

@@ -12,10 +12,11 @@ const SPEAK_EVERY_MS = 10000;
 const ALWAYS_ASKABLE = ["hold", "hold_now", "stop"]; // not knowing is no reason to keep these back
 
 let page = document.getElementById("watch");
-let view = {};
+const { state, scene, alert, run } = page.dataset;
+let view = { state, scene, alert, run: Number(run) }; // as the box drew it
 let heardAt = Date.now();
-let spokenAt = 0;
-let spokenState = "";
+let spokenAt = Date.now();
+let spokenState = state;
 
 function heard(news) {
   heardAt = Date.now();
@@ -23,6 +24,7 @@ function heard(news) {
   view = { ...view, ...news };
   callSomebody(before);
   showAge();
+  speak();
   if ("scene" in view && isAnotherScene()) return void redraw();
   for (const [name, value] of Object.entries(news)) {
     for (const place of page.querySelectorAll(`[data-live="${name}"]`)) place.textContent = value;
@@ -34,7 +36,6 @@ function heard(news) {
   if ("may" in news) offer(news.may);
   moveTile(news);
   if ("headline" in news || "left" in news || "alert" in news) document.title = title();
-  speak();
 }
 
 // With every state comes another sentence to what happened.
@@ -99,7 +100,6 @@ document.addEventListener("submit", (event) => {
   if (ASKED_HERE.includes(event.target.dataset.ask)) askedHereAt = Date.now();
 });
 function callSomebody(before) {
-  if (!before.state) return;
   const isGone = view.scene === "away" && before.scene === "run";
   const isNews = view.alert && (view.alert !== before.alert || view.run !== before.run);
   const isOwn = Date.now() - askedHereAt < OWN_ANSWER_MS && ["held", "stop"].includes(view.alert);
@@ -110,9 +110,7 @@ function callSomebody(before) {
 function speak() {
   const isNewState = view.state !== spokenState;
   if (!isNewState && (view.scene !== "run" || Date.now() - spokenAt < SPEAK_EVERY_MS)) return;
-  const isFirst = spokenState === "";
   [spokenAt, spokenState] = [Date.now(), view.state];
-  if (isFirst) return;
   const far = view.scene === "run" ? ` ${view.rows_done} of ${view.rows_total} rows, ${view.left} left.` : "";
   document.getElementById("spoken").textContent = isNewState ? `${view.headline}. ${view.sentence}` : far;
 }
