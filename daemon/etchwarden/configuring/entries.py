@@ -90,8 +90,8 @@ SECTIONS: Final = (
                     "How far does it go along x, in mm (setting 130)?"),
             _figure("travel_y_mm", "How far it goes along y (setting 131).", "400.0",
                     "How far does it go along y, in mm (setting 131)?"),
-            Entry(name="pointer_x_mm", says="Where a pointer's spot lies, seen from the beam, in mm;"
-                  " 0 where there is none.", example="0.0"),
+            Entry(name="pointer_x_mm", says="Where its pointer shines, seen from the beam, in mm.",
+                  example="0.0"),
             Entry(name="pointer_y_mm", says="", example="0.0"),
         ),
     ),

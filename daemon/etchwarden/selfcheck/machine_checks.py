@@ -16,7 +16,7 @@ def _file(facts: MachineFacts) -> Finding:
     if facts.fault:
         return wrong(facts.fault, f"Put it right in /etc/etchwarden/{facts.name}.toml.")
     if facts.watches_only_because:
-        return look(f"It only watches and starts nothing. {facts.watches_only_because}")
+        return look(facts.watches_only_because, "Wire it, and add it to its file.")
     if not facts.has_head:
         return look("Its file does not describe the laser.", "Add the table [head].")
     return well("Its file is in order.")
