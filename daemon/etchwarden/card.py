@@ -1,6 +1,7 @@
 """`etchwarden card`: test cards become jobs in folders."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -8,23 +9,18 @@ import click
 
 from etchphoto.errors import EtchphotoError
 from etchproof.border import Place
-from etchproof.card import CARD_NAME, Card
+from etchproof.card import CARD_NAME
+from etchproof.card_order import FIRST_STEPS, CardOrder, lay_out
 from etchproof.errors import EtchproofError, UnfitCard
-from etchproof.grid import Grid
 from etchproof.job import prepare_card, read_card_file
-from etchproof.power_card import lay_out_power_card
-from etchproof.ranges import Range, starting_range
-from etchproof.reach import photo_reach_mm_per_min
-from etchproof.register_card import lay_out_register_card
-from etchproof.tone_card import DEFAULT_STEPS, GUESSED_BLACK, lay_out_tone_card
+from etchproof.tone_card import DEFAULT_STEPS, GUESSED_BLACK
 from etchproof.wishes import Wishes
+from etchwarden.craft_desk import CraftDesk, daemon_option, desk_at
 from etchwarden.heads import find_head
 from etchwarden.job_summary import duration
-from etchwire.craft import Recipe
-from etchwire.errors import WireError
+from etchwire.craft import Head, Recipe
+from etchwire.errors import Refused, WireError
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
-
-FIRST_STEPS: Final = (6, 6)
 
 _COMMON: Final[tuple[Callable[[Any], Any], ...]] = (
     click.option(
@@ -34,7 +30,7 @@ _COMMON: Final[tuple[Callable[[Any], Any], ...]] = (
     click.option("--replace", "is_replacing", is_flag=True, help="Replace a card that is there."),
     click.option(
         "--head", "head_name", metavar="LASER", default=DEFAULT_HEAD, show_default=True,
-        help=f"A TOML file about your laser, or {', '.join(PRACTICE_HEADS)}.",
+        help=f"A laser of the logbook, a TOML file, or {', '.join(PRACTICE_HEADS)}.",
     ),
     click.option(
         "--surface", default=PRACTICE_SURFACE, metavar="TEXT", show_default=True,
@@ -61,6 +57,7 @@ _COMMON: Final[tuple[Callable[[Any], Any], ...]] = (
         help="How grey becomes dots, as photos will have it.",
     ),
     click.option("--air-assist", is_flag=True, help="Air assist will be on."),
+    daemon_option(is_required=False),
 )  # fmt: skip
 
 _RECIPE: Final = (
@@ -107,20 +104,19 @@ def power(
     **said: Any,
 ) -> None:
     """Try speeds against powers: the first card for a laser, a tile and a paint."""
-    _make(said, lambda wishes: lay_out_power_card(wishes, _grid(wishes, feeds, percents, steps)))
+    changes = {
+        "feeds_mm_per_min": feeds,
+        "power_ratios": None if percents is None else (percents[0] / 100, percents[1] / 100),
+        "steps": steps,
+    }
+    _make("power", said, changes)
 
 
 @command.command(short_help="Five patches round a recipe.")
 @_with(*_COMMON, *_RECIPE)
 def five(**said: Any) -> None:
     """Five patches round a recipe: enough to see whether it holds on a new box of tiles."""
-    recipe_of = _recipe_from(said)
-    _make(
-        said,
-        lambda wishes: lay_out_power_card(
-            wishes, Grid.round_recipe(recipe_of(wishes), wishes.head)
-        ),
-    )
+    _make("five", said, {})
 
 
 @command.command(short_help="Greys from bare to black.")
@@ -132,76 +128,34 @@ def five(**said: Any) -> None:
 )  # fmt: skip
 def tone(steps: int, black: float, **said: Any) -> None:
     """Greys from bare to black, burnt with a recipe and its halftone."""
-    recipe_of = _recipe_from(said)
-    _make(
-        said,
-        lambda wishes: lay_out_tone_card(wishes, recipe_of(wishes), steps=steps, black=black),
-    )
+    _make("tone", said, {"greys": steps, "black": black})
 
 
 @command.command(short_help="Do rows meet? Hairlines burnt both ways.")
 @_with(*_COMMON, *_RECIPE)
 def register(**said: Any) -> None:
     """Hairlines burnt to the right against hairlines burnt to the left."""
-    recipe_of = _recipe_from(said)
-    _make(said, lambda wishes: lay_out_register_card(wishes, recipe_of(wishes)))
+    _make("register", said, {})
 
 
-def _grid(
-    wishes: Wishes,
-    feeds: tuple[float, float] | None,
-    percents: tuple[float, float] | None,
-    steps: tuple[int, int],
-) -> Grid:
-    reach = photo_reach_mm_per_min(wishes.head, wishes.line_spacing_mm, wishes.halftone)
-    usual = starting_range(wishes.head, reach)
-    if feeds is None and percents is None:
-        return Grid.over(usual, *steps)
-    low_feed, high_feed = feeds or (usual.low_feed_mm_per_min, usual.high_feed_mm_per_min)
-    low, high = percents or (usual.low_power_ratio * 100, usual.high_power_ratio * 100)
-    return Grid.over(
-        Range(
-            low_feed_mm_per_min=low_feed,
-            high_feed_mm_per_min=high_feed,
-            low_power_ratio=low / 100,
-            high_power_ratio=high / 100,
-        ),
-        *steps,
-    )
-
-
-def _recipe_from(said: dict[str, Any]) -> Callable[[Wishes], Recipe]:
-    feed, percent = said.pop("feed_mm_per_min"), said.pop("power_percent")
-    usual = PRACTICE_RECIPES.get(said["head_name"])
-    if feed is None and usual:
-        feed = usual.feed_mm_per_min
-    if percent is None and usual:
-        percent = usual.power_ratio * 100
-    if feed is None or percent is None:
-        raise click.UsageError("say --speed and --power: only a practice laser brings its own")
-
-    def recipe_of(wishes: Wishes) -> Recipe:
-        return Recipe(
-            surface=wishes.surface,
-            feed_mm_per_min=feed,
-            power_ratio=percent / 100,
-            line_spacing_mm=wishes.line_spacing_mm,
-            air_assist=wishes.air_assist,
-        )
-
-    return recipe_of
-
-
-def _make(said: dict[str, Any], lay_out: Callable[[Wishes], Card]) -> None:
-    try:
-        card = lay_out(_wishes(said))
-        sheet = prepare_card(
-            card, folder=said["folder"], is_replacing=said["is_replacing"], at_mm=said["at_mm"]
-        )
-    except (EtchproofError, EtchphotoError, WireError) as error:
-        raise click.ClickException(f"{error}.") from error
+def _make(kind: str, said: dict[str, Any], changes: Mapping[str, Any]) -> None:
+    with _desk(said["socket"]) as desk:
+        try:
+            order = _order(kind, said, changes, desk)
+            card = lay_out(order)
+            sheet = prepare_card(
+                card, folder=said["folder"], is_replacing=said["is_replacing"], at_mm=said["at_mm"]
+            )
+            if desk is not None:
+                desk.file_card(card, sheet)
+        except Refused:
+            raise
+        except (EtchproofError, EtchphotoError, WireError) as error:
+            raise click.ClickException(f"{error}.") from error
     for note in card.notes:
         click.echo(f"Note: {note}", err=True)
+    if desk is None:
+        click.echo("Note: without --daemon the logbook does not know of this card.", err=True)
     click.echo(
         f"{sheet.title}: {card.width_mm:.1f} × {card.height_mm:.1f} mm. Etching will take "
         f"{duration(sheet.predicted_s)}.\nThe job is in {said['folder']}. When it is etched, let "
@@ -209,22 +163,73 @@ def _make(said: dict[str, Any], lay_out: Callable[[Wishes], Card]) -> None:
     )
 
 
-def _wishes(said: dict[str, Any]) -> Wishes:
-    taken = _numbers_beside(said["folder"])
-    number = said["number"] or max(taken, default=0) + 1
-    if number in taken and not said["is_replacing"]:
-        raise UnfitCard(
-            f"card {number} is already in {taken[number]}: leave --number out, or say another"
-        )
-    return Wishes(
-        number=number,
-        head=find_head(said["head_name"]),
+@contextmanager
+def _desk(socket: Path | None) -> Iterator[CraftDesk | None]:
+    if socket is None:
+        yield None
+        return
+    with desk_at(socket) as desk:
+        yield desk
+
+
+def _order(
+    kind: str, said: dict[str, Any], changes: Mapping[str, Any], desk: CraftDesk | None
+) -> CardOrder:
+    if desk is None and kind != "power":
+        _require_settings(said, PRACTICE_RECIPES.get(said["head_name"]))
+    head = desk.head(said["head_name"]) if desk else find_head(said["head_name"])
+    if desk:
+        desk.require_surface(said["surface"])
+    wishes = Wishes(
+        number=_number(said, desk),
+        head=head,
         surface=said["surface"],
         line_spacing_mm=said["spacing_mm"],
         halftone=said["halftone"],
         place=Place(*said["place_mm"]),
         air_assist=said["air_assist"],
     )
+    recipe = None if kind == "power" else _recipe(said, head, desk)
+    return CardOrder(kind=kind, wishes=wishes, recipe=recipe, **changes)
+
+
+def _recipe(said: dict[str, Any], head: Head, desk: CraftDesk | None) -> Recipe:
+    feed, percent = said["feed_mm_per_min"], said["power_percent"]
+    in_force = desk.recipe_in_force(head.name, said["surface"]) if desk else None
+    usual = PRACTICE_RECIPES.get(said["head_name"])
+    known = Recipe.from_table(_settings(in_force)) if in_force else usual
+    _require_settings(said, known)
+    return Recipe(
+        surface=said["surface"],
+        feed_mm_per_min=feed if feed is not None or known is None else known.feed_mm_per_min,
+        power_ratio=(percent / 100 if percent is not None or known is None else known.power_ratio),
+        line_spacing_mm=said["spacing_mm"],
+        air_assist=said["air_assist"],
+    )
+
+
+def _require_settings(said: dict[str, Any], known: Recipe | None) -> None:
+    if known is None and (said["feed_mm_per_min"] is None or said["power_percent"] is None):
+        raise click.UsageError(
+            "say --speed and --power: there is no recipe for this laser on this tile and paint"
+        )
+
+
+def _settings(in_force: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: in_force[name] for name in Recipe.__slots__}
+
+
+def _number(said: dict[str, Any], desk: CraftDesk | None) -> int:
+    taken = _numbers_beside(said["folder"])
+    least = desk.next_number() if desk else 1
+    number = said["number"] or max(max(taken, default=0) + 1, least)
+    if number in taken and not said["is_replacing"]:
+        raise UnfitCard(
+            f"card {number} is already in {taken[number]}: leave --number out, or say another"
+        )
+    if desk and number < least:
+        desk.require_free(number)
+    return int(number)
 
 
 def _numbers_beside(folder: Path) -> dict[int, Path]:

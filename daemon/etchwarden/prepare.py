@@ -1,26 +1,25 @@
 """`etchwarden prepare`: a photo becomes a job in a folder."""
 
-import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 import click
 
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
-from etchphoto.framing import Crop, line_spacing_mm
+from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
 from etchphoto.loading import load_photo
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
-from etchwarden.heads import find_head
+from etchwarden.craft_desk import daemon_option
 from etchwarden.job_summary import summary
+from etchwarden.prepare_recipe import RecipeWishes, choose_recipe
 from etchwarden.progress import progress_shown
-from etchwire.craft import Recipe
 from etchwire.errors import WireError
-from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS
 
 _EPILOG: Final = """\
 \b
@@ -68,7 +67,7 @@ _SETTINGS: Final[tuple[Callable[[Any], Any], ...]] = (
     ),
     click.option(
         "--head", metavar="LASER", default=DEFAULT_HEAD, show_default=True,
-        help=f"A TOML file about your laser, or {', '.join(PRACTICE_HEADS)}.",
+        help=f"A laser of the logbook, a TOML file, or {', '.join(PRACTICE_HEADS)}.",
     ),
     click.option(
         "--speed", "feed_mm_per_min", metavar="MM/MIN", type=float, help="Speed while etching."
@@ -80,8 +79,9 @@ _SETTINGS: Final[tuple[Callable[[Any], Any], ...]] = (
     click.option("--spacing", "spacing_mm", metavar="MM", type=float, help="From line to line."),
     click.option("--lines-per-inch", type=float, metavar="LINES", help="The same, in inches."),
     click.option(
-        "--halftone", default=DEFAULT_HALFTONE, show_default=True, metavar="KIND",
-        help=f"How grey becomes dots: {', '.join(HALFTONES)} (for lettering and line art).",
+        "--halftone", metavar="KIND",
+        help=f"How grey becomes dots: {', '.join(HALFTONES)} (for lettering and line art). Left "
+        f"out, as the recipe was found with, else {DEFAULT_HALFTONE}.",
     ),
     click.option("--brightness", default=0.0, metavar="POINTS", help="Lighten by -100 to 100."),
     click.option("--contrast", default=1.0, metavar="FACTOR", help="Above 1 stretches the greys."),
@@ -97,7 +97,12 @@ _SETTINGS: Final[tuple[Callable[[Any], Any], ...]] = (
         "--at", "at_mm", type=float, nargs=2, metavar="X Y",
         help="Lower left corner of the picture, in millimetres from the origin.",
     ),
-    click.option("--surface", metavar="TEXT", help="Tile and paint, for the record."),
+    click.option("--surface", metavar="TEXT", help="Tile and paint; with --daemon, by its name."),
+    click.option(
+        "--air-assist/--no-air-assist", "air_assist", default=None,
+        help="How air assist will be; left out, as the recipe has it.",
+    ),
+    daemon_option(is_required=False),
     click.option("--title", metavar="TEXT", help="What to call the job; else the photo's name."),
     click.option(
         "--acknowledge", "acknowledged", multiple=True, metavar="NAME",
@@ -113,7 +118,7 @@ def _with_settings(function: Callable[..., None]) -> Callable[..., None]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Wishes:
+class _Wishes(RecipeWishes):
     """What was said on the command line; None for what was not."""
 
     photo: Path
@@ -122,12 +127,7 @@ class _Wishes:
     width_mm: float | None
     height_mm: float | None
     crop: tuple[float, float, float, float] | None
-    head: str
-    feed_mm_per_min: float | None
-    power_percent: float | None
-    spacing_mm: float | None
-    lines_per_inch: float | None
-    halftone: str
+    halftone: str | None
     brightness: float
     contrast: float
     gamma: float
@@ -136,7 +136,6 @@ class _Wishes:
     quarters: int
     is_one_way: bool
     at_mm: tuple[float, float] | None
-    surface: str | None
     title: str | None
     acknowledged: tuple[str, ...]
 
@@ -147,7 +146,9 @@ def command(**said: Any) -> None:
     """Turn PHOTO into a job that a tile can hold.
 
     The photo may be JPEG, PNG, WebP, TIFF or HEIC. It gets exactly one dot per line spacing.
-    A practice laser brings speed, power and spacing with it; for your own, name all three.
+    With --daemon the logbook's recipe for the laser and the surface is used, greys and register
+    as they were measured. Else a practice laser brings speed, power and spacing with it; for your
+    own, name all three.
     """
     wishes = _Wishes(**said)
     try:
@@ -180,9 +181,11 @@ def _order(wishes: _Wishes) -> PhotoOrder:
     if wishes.width_mm is None:
         raise UnfitOrder("say how wide the picture shall be, in millimetres: --width 100")
     at_x_mm, at_y_mm = wishes.at_mm or (None, None)
+    chosen = choose_recipe(wishes)
     return PhotoOrder(
-        head=find_head(wishes.head),
-        recipe=_recipe(wishes),
+        head=chosen.head,
+        recipe=chosen.recipe,
+        tone_curve=chosen.tone_curve,
         width_mm=wishes.width_mm,
         height_mm=wishes.height_mm,
         crop=Crop(*wishes.crop) if wishes.crop else None,
@@ -193,50 +196,10 @@ def _order(wishes: _Wishes) -> PhotoOrder:
             local_contrast=wishes.local_contrast,
             sharpness=wishes.sharpness,
         ),
-        halftone=wishes.halftone,
+        halftone=wishes.halftone or chosen.halftone or DEFAULT_HALFTONE,
         is_both_directions=not wishes.is_one_way,
         at_x_mm=at_x_mm,
         at_y_mm=at_y_mm,
         title=wishes.title,
         acknowledged=frozenset(wishes.acknowledged),
     )
-
-
-def _recipe(wishes: _Wishes) -> Recipe:
-    power_percent = _positive("power", wishes.power_percent, "percent")
-    changes = {
-        "feed_mm_per_min": _positive("speed", wishes.feed_mm_per_min, "mm/min"),
-        "power_ratio": None if power_percent is None else power_percent / 100,
-        "line_spacing_mm": _positive("line spacing", _spacing_mm(wishes), "millimetres"),
-        "surface": wishes.surface,
-    }
-    said: dict[str, Any] = {name: value for name, value in changes.items() if value is not None}
-    if wishes.head in PRACTICE_RECIPES:
-        return replace(PRACTICE_RECIPES[wishes.head], **said)
-    for name, option in _NEEDED.items():
-        if name not in said:
-            raise UnfitOrder(f"say {option}: only a practice laser brings its own")
-    return Recipe(**{"surface": "not stated", **said})
-
-
-_NEEDED: Final = {
-    "feed_mm_per_min": "how fast to etch, --speed in mm/min",
-    "power_ratio": "with which power, --power in percent",
-    "line_spacing_mm": "how far lines lie apart, --spacing in mm or --lines-per-inch",
-}
-
-
-def _positive(name: str, value: float | None, unit: str) -> float | None:
-    if value is None or 0 < value < math.inf:
-        return value
-    raise UnfitOrder(f"the {name} must be a number of {unit} above zero, not {value:g}")
-
-
-def _spacing_mm(wishes: _Wishes) -> float | None:
-    if wishes.lines_per_inch is None:
-        return wishes.spacing_mm
-    if wishes.spacing_mm is not None:
-        raise UnfitOrder(
-            "lines per inch and spacing are one number: say --spacing or --lines-per-inch, not both"
-        )
-    return line_spacing_mm(wishes.lines_per_inch)

@@ -1,8 +1,9 @@
 """`etchwarden read`: photos of a wiped test card become a recipe, a tone curve or a register."""
 
 from collections.abc import Iterable
+from contextlib import ExitStack
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import click
 
@@ -14,21 +15,21 @@ from etchproof.hand_marks import Mark, marks_from_table
 from etchproof.job import read_card_file
 from etchproof.overlay import draw_overlay
 from etchproof.reading import Reading
-from etchproof.register_reading import RegisterReading, register_by_camera, register_by_eye
-from etchproof.second_card import SECOND_STEPS
-from etchproof.tone_reading import read_tone
+from etchproof.register_reading import register_by_camera, register_by_eye
+from etchproof.told import Shown, outcomes_of, tell
+from etchwarden.card_told import tell_power, tell_register, tell_tone
+from etchwarden.craft_desk import CraftDesk, daemon_option, desk_at
 
 READING_NAME: Final = "reading.json"  # beside the card's description
 OVERLAY_NAME: Final = "read-{}.png"
-
-_JUDGED: Final = {"as dark as any": " ", "too light": "-", "burnt too far": "+", "uneven": "~"}
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @click.argument("photos", nargs=-1, type=click.Path(path_type=Path))
 @click.option(
-    "--card", "folders", multiple=True, required=True, type=click.Path(path_type=Path),
-    metavar="CARD", help="The card's folder; several where you are not sure which it is.",
+    "--card", "folders", multiple=True, type=click.Path(path_type=Path), metavar="CARD",
+    help="The card's folder; several where you are not sure which it is. Left out, the logbook's "
+    "cards are looked through.",
 )  # fmt: skip
 @click.option(
     "--wiped/--not-wiped", "is_wiped", default=None,
@@ -48,39 +49,93 @@ _JUDGED: Final = {"as dark as any": " ", "too light": "-", "burnt too far": "+",
     "--after", multiple=True, type=click.Path(path_type=Path), metavar="CARD",
     help="Power cards of the same laser, tile and paint that were read before.",
 )  # fmt: skip
-def command(
-    photos: tuple[Path, ...],
-    folders: tuple[Path, ...],
-    is_wiped: bool | None,
-    marks: tuple[str, ...],
-    meets: tuple[str, ...],
-    after: tuple[Path, ...],
-) -> None:
+@click.option(
+    "--accept/--no-accept", "is_accepted", default=None,
+    help="With --daemon: take what is recommended; left out, you are asked.",
+)  # fmt: skip
+@click.option("--speed", "feed_mm_per_min", type=float, metavar="MM/MIN", help="Take this speed.")
+@click.option("--power", "power_percent", type=float, metavar="PERCENT", help="Take this power.")
+@daemon_option(is_required=False)
+def command(**said: Any) -> None:
     """Read a test card from PHOTOS of it, from marks by hand, or from both.
 
     Several photos of one card are combined. What was read, and pictures of where, are kept in
-    the card's folder.
+    the card's folder. With --daemon it goes into the logbook, and what you accept is in force.
     """
-    try:
-        cards = {folder: read_card_file(folder) for folder in folders}
-        reading, card, folder = _read(photos, cards, is_wiped=is_wiped)
-        if card.kind == POWER:
-            table = _table(marks, "PATCH=WORD")
-            outcome = choose(card, reading, marks_from_table(table, card), earlier=_earlier(after))
-            _tell_power(card, outcome, folder)
-        elif card.kind == TONE:
-            _tell_tone(card, _needed(reading))
-        else:
-            _tell_register(_register(card, reading, meets))
-    except EtchproofError as error:
-        raise click.ClickException(f"{error}.") from error
+    socket: Path | None = said["socket"]
+    with ExitStack() as stack:
+        desk = stack.enter_context(desk_at(socket)) if socket else None
+        try:
+            cards = _cards(said["folders"], desk)
+            reading, card, folder = _read(said["photos"], cards, is_wiped=said["is_wiped"])
+            shown = Shown(
+                card=card,
+                reading=reading,
+                marks=marks_from_table(_table(said["marks"], "PATCH=WORD"), card),
+                meets=_meeting(said["meets"]),
+            )
+            earlier = desk.earlier(card) if desk else []
+            _tell(shown, [*outcomes_of(earlier), *_earlier(said["after"])], folder)
+            if desk:
+                _file(desk, shown, earlier, said)
+        except EtchproofError as error:
+            raise click.ClickException(f"{error}.") from error
+    if socket is None:
+        click.echo("Note: without --daemon the logbook does not know of this.", err=True)
+
+
+def _cards(folders: tuple[Path, ...], desk: CraftDesk | None) -> dict[Path, Card]:
+    if not folders and desk is None:
+        raise click.UsageError("say with --card which card it is, or --daemon for the logbook's")
+    if folders or desk is None:
+        return {folder: read_card_file(folder) for folder in folders}
+    return {Path(f"card-{card.number}"): card for card in desk.cards()}
+
+
+def _tell(shown: Shown, earlier: list[Outcome], folder: Path) -> None:
+    card = shown.card
+    if card.kind == POWER:
+        tell_power(card, choose(card, shown.reading, shown.marks, earlier=earlier), folder)
+    elif card.kind == TONE:
+        tell_tone(card, _needed(shown.reading))
+    elif shown.meets:
+        tell_register(register_by_eye(card, shown.meets))
+    else:
+        tell_register(register_by_camera(_needed(shown.reading)))
+
+
+def _file(desk: CraftDesk, shown: Shown, earlier: list[Shown], choice: dict[str, Any]) -> None:
+    told = tell(shown, earlier=earlier)
+    photos = [photo.name for photo in shown.reading.photos] if shown.reading else []
+    number = desk.file_reading(shown, told, photos=photos)
+    click.echo(f"This is reading {number} in the logbook.")
+    chosen = _chosen(told.recommended, choice)
+    if chosen is None:
+        return
+    is_accepted = choice["is_accepted"]
+    if is_accepted is None:
+        is_accepted = click.confirm("Shall that be in force from now on?", default=True)
+    if is_accepted:
+        desk.accept(number, chosen)
+        click.echo("It is in force.")
+
+
+def _chosen(recommended: Any, choice: dict[str, Any]) -> dict[str, Any] | None:
+    """Return what is recommended, with the speed and power that a person says instead."""
+    if recommended is None or "recipe" not in recommended:
+        return dict(recommended) if recommended else None
+    said = {"feed_mm_per_min": choice["feed_mm_per_min"]}
+    if choice["power_percent"] is not None:
+        said["power_ratio"] = choice["power_percent"] / 100
+    instead = {name: value for name, value in said.items() if value is not None}
+    return {"recipe": {**recommended["recipe"], **instead}}
 
 
 def _read(
     photos: tuple[Path, ...], cards: dict[Path, Card], *, is_wiped: bool | None
 ) -> tuple[Reading | None, Card, Path]:
     if not photos:
-        if len(cards) > 1:
+        if len(cards) != 1:
             raise UnreadableCard("without a photo, say which one card was read by hand")
         folder, card = next(iter(cards.items()))
         return None, card, folder
@@ -89,12 +144,13 @@ def _read(
     reading, ones = read_card(photos, cards.values(), is_wiped=is_wiped)
     card = ones[0].at.card
     folder = next(folder for folder, one in cards.items() if one == card)
-    _keep(folder if folder.is_dir() else folder.parent, reading, ones)
+    _keep(folder.parent if folder.is_file() else folder, reading, ones)
     return reading, card, folder
 
 
 def _keep(folder: Path, reading: Reading, ones: Iterable[OneReading]) -> None:
     try:
+        folder.mkdir(exist_ok=True)
         (folder / READING_NAME).write_text(reading.to_json(), encoding="utf-8")
         for number, one in enumerate(ones, start=1):
             draw_overlay(one).save(folder / OVERLAY_NAME.format(number))
@@ -133,66 +189,10 @@ def _needed(reading: Reading | None) -> Reading:
     return reading
 
 
-def _register(card: Card, reading: Reading | None, meets: tuple[str, ...]) -> RegisterReading:
-    if meets:
-        table = _table(meets, "SPEED=PAIR")
-        try:
-            meeting = {float(feed): float(number) for feed, number in table.items()}
-        except ValueError as error:
-            raise UnreadableCard("speeds and pairs are numbers: write --meets 4000=7.5") from error
-        return register_by_eye(card, meeting)
-    return register_by_camera(_needed(reading))
-
-
-def _tell_power(card: Card, outcome: Outcome, folder: Path) -> None:
-    by_feed: dict[float, list[str]] = {}
-    for cell in outcome.cells:
-        shown = "  ." if cell.lightness is None else f"{cell.lightness:3.0f}"
-        by_feed.setdefault(cell.feed_mm_per_min, []).append(
-            f"{cell.name} {shown}{_JUDGED.get(cell.judgement, '!')}"
-        )
-    click.echo("Lightness of each patch beside bare tile (100), slow to fast:")
-    for feed, cells in by_feed.items():
-        click.echo(f"  {feed:6.0f} mm/min   {'   '.join(cells)}")
-    click.echo("  - too light   + burnt too far   ~ uneven   ! marked by hand or not read")
-    for sentence in outcome.sentences:
-        click.echo(sentence)
-    if outcome.choice and outcome.response:
-        power_w = card.head.rated_optical_w * outcome.choice.power_ratio
-        click.echo(
-            f"With {power_w:.3g} W darkening begins at "
-            f"{outcome.response.threshold_j_per_mm2(power_w):.2g} J/mm² and is nearly done at "
-            f"{outcome.response.saturation_j_per_mm2(power_w):.2g} J/mm²."
-        )
-    wanted = outcome.next_range
-    click.echo(
-        f"A finer card: etchwarden card power -o NAME --speeds {wanted.low_feed_mm_per_min:.0f} "
-        f"{wanted.high_feed_mm_per_min:.0f} --powers {wanted.low_power_ratio * 100:.1f} "
-        f"{wanted.high_power_ratio * 100:.1f} --steps {SECOND_STEPS[0]} {SECOND_STEPS[1]}, read "
-        f"with --after {folder}"
-    )
-
-
-def _tell_tone(card: Card, reading: Reading) -> None:
-    tone = read_tone(card, reading)
-    click.echo("Share burnt and what it looks like, in per cent:")
-    for burnt, looks in zip(tone.burnt, tone.effective, strict=True):
-        click.echo(f"  {burnt * 100:5.1f}  {looks * 100:5.1f}")
-    solid = next(patch for patch in card.patches if patch.coverage == 1)
-    read = reading.of(solid.cell, solid.part)
-    darkest = f", lightness {read.lightness:.0f}" if read else ""
-    click.echo(
-        f"Half the area burnt looks {tone.tvi_percent:+.1f} points of what it should. Black "
-        f"reflects {tone.black * 100:.1f} % of what the bare tile does{darkest}."
-    )
-
-
-def _tell_register(found: RegisterReading) -> None:
-    for apart in found.at_speeds:
-        click.echo(
-            f"At {apart.feed_mm_per_min:.0f} mm/min the two directions land "
-            f"{apart.apart_mm:.3f} mm apart, give or take {apart.doubt_mm:.3f}."
-        )
-    click.echo("In your laser's file:\n\n[register]")
-    click.echo(f"beam_lag_s = {found.register.beam_lag_s:.7f}")
-    click.echo(f"slack_mm = {found.register.slack_mm:.4f}\nis_measured = true")
+def _meeting(meets: tuple[str, ...]) -> dict[float, float]:
+    try:
+        return {float(feed): float(number) for feed, number in _table(meets, "SPEED=PAIR").items()}
+    except ValueError as error:
+        if isinstance(error, UnreadableCard):
+            raise
+        raise UnreadableCard("speeds and pairs are numbers: write --meets 4000=7.5") from error

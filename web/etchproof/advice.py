@@ -13,11 +13,11 @@ _SECONDS_PER_HOUR: Final = 3600.0
 Table = Mapping[str, Any]
 
 
-def advice_on(history: Table) -> tuple[DueTest, ...]:
+def advice_on(history: Table, *, air_assist: bool | None = None) -> tuple[DueTest, ...]:
     """Return every reason to test, from the daemon's answer to `history`; none when all is well.
 
-    What a recipe was found with is kept beside it, because the next box of tiles is written over
-    the last one.
+    `air_assist` is how it will be; left out, as the recipe has it. What a recipe was found with is
+    kept beside it, because the next box of tiles is written over the last one.
     """
     recipe, head, surface = (history[name] for name in ("recipe", "head", "surface"))
     if recipe is None or head is None or surface is None:
@@ -25,7 +25,10 @@ def advice_on(history: Table) -> tuple[DueTest, ...]:
     since_wipe_s = head["beam_since_wipe_s"]
     known = History(
         found_with=_circumstances(recipe["found_on"], is_air_assist=recipe["air_assist"]),
-        now=_circumstances(surface["surface"], is_air_assist=recipe["air_assist"]),
+        now=_circumstances(
+            surface["surface"],
+            is_air_assist=recipe["air_assist"] if air_assist is None else air_assist,
+        ),
         beam_hours_since_card=history["beam_h_since_card"],
         beam_hours_since_lens_wiped=(
             None if since_wipe_s is None else since_wipe_s / _SECONDS_PER_HOUR

@@ -1,0 +1,246 @@
+"""Lasers, surfaces, recipes, verdicts and the time line by command, against a real logbook."""
+
+import json
+
+import pytest
+from PIL import Image
+
+from craft_bench import Shop
+from etchproof.job import read_card_file
+from etchwire.sheet import read_sheet
+
+TILES = "'white tile'"
+OWN = "{here}/shed.toml"
+
+
+@pytest.fixture
+def shop(tmp_path):
+    with Shop(tmp_path) as shop:
+        (tmp_path / "elsewhere").mkdir()
+        yield shop
+
+
+@pytest.fixture
+def photo(tmp_path):
+    path = tmp_path / "photo.png"
+    Image.linear_gradient("L").resize((64, 64)).save(path)
+    return path
+
+
+def test_a_laser_is_described_by_a_file_and_listed_with_its_hours(shop):
+    shop.done("laser describe {here}/shed.toml")
+    shop.done("laser wiped shed")
+
+    listed = shop.done("laser list")
+
+    assert "shed: 20 W, beam 0.0 h, lens wiped 0.0 h ago, register never measured" in listed
+    assert "practice 20 W: 20 W, practice, beam 0.0 h, lens wiped never noted" in listed
+
+
+def test_watts_that_no_diode_gives_are_questioned(shop):
+    text = (shop.folder / "shed.toml").read_text().replace("= 20.0", "= 80.0")
+    (shop.folder / "shed.toml").write_text(text)
+
+    assert "often print the watts that go in" in shop.done("laser describe {here}/shed.toml")
+
+
+def test_a_surface_is_described_bit_by_bit(shop):
+    shop.done(f"surface set {TILES} --batch 'box 3' --coating airbrush --coats 2")
+    shop.done(f"surface set {TILES} --batch 'box 4'")
+
+    assert "white tile: batch box 4, coating airbrush, coats 2" in shop.done("surface list")
+
+
+def test_a_recipe_is_written_down_and_retired(shop):
+    shop.done(f"recipe add --head practice-10w --surface {TILES} --speed 2000 --power 85")
+    listed = shop.done(f"recipe list --surface {TILES}")
+    shop.done("recipe retire 4")
+
+    assert "* 4  practice 10 W on white tile: 2000 mm/min, 85 %, 0.1 mm; by hand" in listed
+    assert ", retired" in shop.done(f"recipe list --surface {TILES}")
+
+
+def test_a_card_gets_the_logbook_s_next_number_and_is_filed(shop):
+    shop.done("card power -o {here}/first --steps 4 4")
+    said = shop.done("card power -o {here}/elsewhere/second --steps 4 4")
+
+    assert "power card 2:" in said
+    assert shop.logbook.ask("card", number=2)["head"] == "practice 20 W"
+
+
+def test_a_card_number_that_is_taken_is_refused(shop):
+    shop.done("card power -o {here}/first --steps 4 4")
+
+    result = shop.say("card power -o {here}/elsewhere/second --number 1 --steps 4 4")
+
+    assert result.exit_code == 1
+    assert "there is a card 1 in the logbook" in result.output
+
+
+def test_a_card_is_burnt_with_the_recipe_in_force(shop):
+    shop.done(f"recipe add --head {{here}}/shed.toml --surface {TILES} --speed 2222 --power 44")
+    shop.done(f"card five -o {{here}}/five --head shed --surface {TILES}")
+
+    assert read_sheet(shop.folder / "five").head.name == "shed"
+    assert 2222.0 in {
+        patch.feed_mm_per_min for patch in read_card_file(shop.folder / "five").patches
+    }
+
+
+def test_a_card_by_hand_is_read_and_accepted_and_stands_on_the_time_line(shop):
+    shop.done(
+        f"card power -o {{here}}/first --head {{here}}/shed.toml --surface {TILES} --steps 4 4"
+    )
+    shop.etch("first")
+
+    said = shop.done("read --card {here}/first --mark B3=good --accept")
+
+    assert "It is in force." in said
+    line = shop.done(f"timeline --head shed --surface {TILES}")
+    told = [text.split("h  ")[1].split(":")[0] for text in line.splitlines() if " h  " in text]
+    assert told == [
+        "card 1, power, burnt by run 1", "run 1, card 1", "reading 1 of card 1 by hand",
+        "recipe 4 by reading",
+    ]  # fmt: skip
+
+
+def test_a_person_may_take_another_speed_or_nothing(shop):
+    shop.done(f"card power -o {{here}}/first --surface {TILES} --steps 4 4")
+    shop.done("read --card {here}/first --mark B3=good", answer="n\n")
+    before = shop.logbook.ask("recipes", head="practice 20 W", surface="white tile")["recipes"]
+    shop.done("read --card {here}/first --mark B3=good --speed 2500 --power 61 --accept")
+
+    (recipe,) = shop.logbook.ask("recipes", head="practice 20 W", surface="white tile")["recipes"]
+
+    assert before == []
+    assert (recipe["feed_mm_per_min"], recipe["power_ratio"]) == (2500.0, 0.61)
+    assert shop.logbook.ask("reading", id=2)["recommended"]["recipe"]["feed_mm_per_min"] != 2500.0
+
+
+def test_hairlines_read_by_eye_give_the_laser_its_register(shop):
+    shop.done("recipe add --head {here}/shed.toml --surface t --speed 3000 --power 57")
+    shop.done("card register -o {here}/rows --head shed --surface t")
+    shop.done("read --card {here}/rows --meets 3000=7 --meets 1500=6 --accept")
+
+    listed = shop.done("laser list").splitlines()
+    assert next(line for line in listed if line.startswith("shed")).endswith("register measured")
+
+
+def test_a_file_about_a_laser_does_not_undo_what_was_measured(shop):
+    test_hairlines_read_by_eye_give_the_laser_its_register(shop)
+
+    shop.done("card power -o {here}/next --head {here}/shed.toml --surface t --steps 4 4")
+
+    assert read_sheet(shop.folder / "next").head.register.is_measured
+
+
+def test_a_photo_without_a_recipe_is_offered_a_card(shop, photo):
+    result = shop.say(f"prepare {photo} -o {{here}}/job --width 20 --surface {TILES}")
+
+    assert result.exit_code == 1
+    assert "no recipe for practice 20 W on white tile: etch a power card" in result.output
+    assert not (shop.folder / "job").exists()
+
+
+def test_a_photo_is_etched_with_the_recipe_in_force(shop, photo):
+    shop.done(f"recipe add --head {{here}}/shed.toml --surface {TILES} --speed 2222 --power 44")
+
+    said = shop.done(f"prepare {photo} -o {{here}}/job --width 20 --head shed --surface {TILES}")
+
+    recipe = read_sheet(shop.folder / "job").recipe
+    assert (recipe.feed_mm_per_min, recipe.power_ratio) == (2222.0, 0.44)
+    assert "how dots spread on this surface was never measured" in said
+
+
+def test_a_measured_tone_curve_and_register_are_used(shop, photo):
+    shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
+    plain = shop.done(f"prepare {photo} -o {{here}}/plain --width 20 --surface {TILES}")
+    (recipe,) = shop.logbook.ask("recipes", head="practice 20 W", surface="white tile")["recipes"]
+    names = ("head", "surface", "feed_mm_per_min", "power_ratio", "line_spacing_mm")
+    curve = {"wanted": [0.0, 0.5, 1.0], "to_burn": [0.0, 0.2, 1.0]}
+    shop.logbook.note(
+        "save_recipe", recipe={name: recipe[name] for name in names} | {"tone_curve": curve}
+    )
+
+    said = shop.done(f"prepare {photo} -o {{here}}/curved --width 20 --surface {TILES}")
+
+    assert "never measured" in plain
+    assert "never measured" not in said
+    shares = [read_sheet(shop.folder / job).coverage for job in ("plain", "curved")]
+    assert shares[1] < shares[0] - 0.1
+    assert read_sheet(shop.folder / "curved").head.register.is_measured
+
+
+CHANGES = {
+    "another box of tiles": ("--batch 'box 2'", "", "another batch"),
+    "another can": ("--can 8", "", "paint is another"),
+    "another way to coat": ("--coating roller", "", "put on in another way"),
+    "air assist": ("", "--air-assist", "Air assist was switched"),
+}
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_recipe_found_with_something_else_says_so_and_offers_a_card(shop, photo, change):
+    told, wish, words = CHANGES[change]
+    shop.done(f"surface set {TILES} --batch 'box 1' --can 7 --coating spray")
+    shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
+    before = shop.done(f"prepare {photo} -o {{here}}/before --width 20 --surface {TILES}")
+    if told:
+        shop.done(f"surface set {TILES} {told}")
+
+    said = shop.done(f"prepare {photo} -o {{here}}/job --width 20 --surface {TILES} {wish}")
+
+    assert "card" not in before.replace("tone card", "").replace("etchwarden card", "")
+    assert words in said
+    assert "card" in said
+
+
+def test_two_bad_tiles_of_one_kind_speak_for_a_test(shop, photo):
+    shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
+    shop.done(f"prepare {photo} -o {{here}}/job --width 20 --surface {TILES}")
+    shop.done(f"verdict {shop.etch('job')} pale --cause 'too fast'")
+    once = shop.done(f"timeline --head practice-20w --surface {TILES}")
+    shop.done(f"verdict {shop.etch('job')} pale")
+
+    said = shop.done(f"timeline --head practice-20w --surface {TILES}")
+
+    assert once.startswith("Nothing speaks for a test.")
+    assert said.startswith("The last 2 tiles came out bad in the same way")
+    assert "verdict on run 1: pale, because too fast" in said
+
+
+def test_an_etch_that_ran_too_slow_speaks_for_a_test(shop, photo):
+    shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
+    shop.done(f"prepare {photo} -o {{here}}/job --width 20 --surface {TILES}")
+    shop.etch("job", feed_share=0.9)
+
+    told = json.loads(shop.done(f"timeline --head practice-20w --surface {TILES} --json"))
+
+    assert ["slower than the recipe" in sentence for sentence in told["advice"]] == [True]
+    assert [event["kind"] for event in told["events"]] == ["run", "recipe"]
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        ("laser describe nosuch.toml", "there is no laser 'nosuch.toml'"),
+        ("laser wiped nobody", "knows no laser 'nobody'"),
+        ("surface set '' --batch 1", "is no name of a surface"),
+        ("surface set a --coated-on May", "is no date"),
+        ("surface set a --coating dip", "is not one of"),
+        ("recipe add --head practice-20w --surface a --speed 0 --power 50", "above zero"),
+        ("recipe add --head practice-20w --surface a --speed 1 --power 150", "150 % is more"),
+        ("recipe retire 99", "no recipe 99"),
+        ("verdict 99 good", "no run 99"),
+        ("verdict 1 fine", "is not one of"),
+        ("timeline --head nobody --surface a", "there is no laser"),
+        ("read --mark B2=good", "which one card"),
+        ("laser list --daemon /nowhere", "does not answer"),
+    ],
+)  # fmt: skip
+def test_what_makes_no_sense_ends_in_a_sentence(shop, words, sentence):
+    result = shop.say(words)
+
+    assert result.exit_code != 0
+    assert sentence in result.output
+    assert "Traceback" not in result.output
