@@ -9,6 +9,7 @@ from typing import Any, Final
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import Sheet
 from fake_craft import CRAFT
+from fake_machine import AT_REST, SETTINGS, WIRING
 
 SHA256: Final = "ab" * 32
 GONE: Final = "The daemon does not answer."
@@ -80,6 +81,7 @@ MACHINE: Final = {
     "port": "/dev/pts/4",
     "position_mm": [12.0, 58.8],
     "controller_state": "Run",
+    **AT_REST,
 }
 
 QUESTIONS: Final = (
@@ -348,6 +350,8 @@ LOGBOOK: Final = {
     "run_rows": answer_rows,
     "run_events": {"events": EVENTS, "next_after": None},
     **CRAFT,
+    "settings": SETTINGS,
+    "wiring": WIRING,
 }
 
 

@@ -10,7 +10,7 @@ from etchweb.codes import form_token
 from etchweb.paired import Store
 from etchweb.practice import DEEDS
 from etchwire.errors import DaemonAbsent
-from fake_daemon import FakeDaemon
+from fake_daemon import MACHINE, FakeDaemon
 
 
 @pytest.fixture
@@ -92,3 +92,17 @@ def test_a_practice_machine_that_is_gone_is_told(panel):
 def test_what_is_not_on_the_panel_cannot_be_done(panel, done):
     assert panel("shutdown").status_code == 404
     assert done == []
+
+
+@pytest.mark.parametrize(("is_practice", "is_offered"), [(True, True), (False, False)])
+def test_the_panel_is_offered_only_where_the_daemon_has_the_practice_machine(
+    daemon, tmp_path, is_practice, is_offered
+):
+    app = create_app(daemon, tmp_path, open_to_loopback=True, machine=lambda *_, **__: None)
+    daemon.tell("idle", machine={**MACHINE, "is_practice": is_practice})
+    ear = app.extensions["etchweb"].listener
+    ear._note(daemon.ask("status"), "")
+
+    text = app.test_client().get("/").text
+
+    assert (">Practice</a>" in text) is is_offered

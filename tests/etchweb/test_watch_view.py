@@ -2,7 +2,7 @@ import pytest
 
 from etchweb.scenes import HEADLINES, SCENES
 from etchweb.watch_view import away_view, changes, watch_view
-from fake_daemon import LID_TRIP, RUN, STATES, box, snapshot
+from fake_daemon import LID_TRIP, MACHINE, RUN, STATES, box, snapshot
 
 
 def run_view(state="etching", time_factor=1, **changes_to_run):
@@ -169,3 +169,10 @@ def test_somebody_is_called_when_a_round_is_asked():
     asking = snapshot("etching", interlocks=box(is_round_asking=True))
 
     assert watch_view(asking)["alert"] == "ask"
+
+
+def test_a_practice_machine_at_real_speed_is_still_called_one():
+    real_speed = snapshot("idle", machine={**MACHINE, "is_practice": True})
+
+    assert watch_view(real_speed)["practice"] == "Practice machine."
+    assert watch_view(snapshot("idle"))["practice"] == ""

@@ -16,6 +16,7 @@ from etchweb import (
     errors,
     guard,
     logbook,
+    machine_page,
     new_picture,
     new_picture_proof,
     pairing,
@@ -92,7 +93,7 @@ def create_app(
     app.add_template_filter(clock_time)
     app.add_template_filter(moment)
     app.jinja_env.globals.update(as_speed=grouped, as_percent=percent)
-    app.jinja_env.globals["has_practice"] = machine is not None
+    app.context_processor(lambda: {"has_practice": practice.is_at_hand()})
     app.jinja_env.globals["machines"] = machines
     app.jinja_env.globals["path_picture"] = lambda tile: _path_picture(folder, tile)
     app.config["LARGEST_PHOTO_BYTES"] = guard.LARGEST_PHOTO_BYTES
@@ -102,7 +103,7 @@ def create_app(
     access.admit(app)
     for subject in (
         watch, shading, new_picture_proof, card_steps, craft_pages, logbook, verdicts, pictures,
-        pairing, phones,
+        machine_page, pairing, phones,
     ):  # fmt: skip
         app.register_blueprint(subject.pages)
     app.register_blueprint(machines_pages)

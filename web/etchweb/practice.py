@@ -62,6 +62,14 @@ def machine_at(folder: Path) -> Machine:
     return ask
 
 
+def is_at_hand() -> bool:
+    """Return whether there is a practice machine, and the daemon is not known to have another."""
+    house = current_app.extensions["etchweb"]
+    heard = house.listener.heard.snapshot
+    is_practice = heard is None or heard["machine"].get("is_practice", True)
+    return house.machine is not None and is_practice
+
+
 @pages.get("/practice")
 def show() -> str:
     """Show what can be done to the practice machine."""

@@ -62,7 +62,7 @@ def watch_view(snapshot: Snapshot) -> View:
         "may": [action for action in ACTIONS if action in snapshot["may"]],
         "alert": _alert(snapshot),
         "logbook": as_sentence(snapshot["logbook_trouble"] or ""),
-        "practice": _practice(snapshot["time_factor"]),
+        "practice": _practice(snapshot),
         **box_part(snapshot.get("interlocks")),
         **preflight_part(snapshot["job"]),
         **{name: as_sentence(why) for name, why in snapshot["asked_at_start"].items() if why},
@@ -163,10 +163,11 @@ def _alert(snapshot: Snapshot) -> str:
     return "held" if snapshot["state"] == "held" else ""
 
 
-def _practice(time_factor: float) -> str:
-    if time_factor == 1:
-        return ""
-    return f"Practice machine. Time runs {times_faster(time_factor)} faster."
+def _practice(snapshot: Snapshot) -> str:
+    time_factor = snapshot["time_factor"]
+    if time_factor != 1:
+        return f"Practice machine. Time runs {times_faster(time_factor)} faster."
+    return "Practice machine." if snapshot["machine"].get("is_practice") else ""
 
 
 def _job_part(job: Mapping[str, Any] | None) -> View:

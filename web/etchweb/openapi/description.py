@@ -4,11 +4,12 @@ from typing import Any, Final
 
 from etchweb.openapi.describing import DESCRIBING
 from etchweb.openapi.entries import Entry, described
+from etchweb.openapi.machine import MACHINE
 from etchweb.openapi.making import MAKING
 from etchweb.openapi.records import RECORDS
 from etchweb.openapi.watching import PAIRING, WATCHING
 
-ENTRIES: Final[tuple[Entry, ...]] = (*WATCHING, *RECORDS, *MAKING, *DESCRIBING, *PAIRING)
+ENTRIES: Final[tuple[Entry, ...]] = (*WATCHING, *RECORDS, *MAKING, *DESCRIBING, *MACHINE, *PAIRING)
 
 
 def description() -> dict[str, Any]:

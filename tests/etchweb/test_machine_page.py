@@ -1,0 +1,198 @@
+"""The page *Machine*: what it says, what it asks the daemon for, and who may."""
+
+import time
+
+import pytest
+
+from etchweb.machine_view import live_view, machine_view
+from fake_daemon import JOB, MACHINE, snapshot
+from fake_machine import BED, SETTINGS, WIRING
+
+PLACED = {
+    **JOB,
+    "picture_mm": {"left_mm": 5.0, "bottom_mm": 0.0, "right_mm": 105.0, "top_mm": 80.0},
+    "reach_mm": {"left_mm": 0.0, "bottom_mm": 0.0, "right_mm": 110.0, "top_mm": 80.0},
+    "pointer_mm": [-20.0, 5.0],
+}
+ANYONE = ("stop",)
+OPERATORS = ("move", "trace", "set-origin", "home", "unlock", "try")
+FORMS = {"move": {"x": "12,5", "y": "-3"}, "try": {"output": "lamp"}}
+ASKED = {
+    "move": ("move_to", {"x_mm": 12.5, "y_mm": -3.0}),
+    "trace": ("trace_outline", {"with_run_ups": False}),
+    "set-origin": ("set_origin", {}),
+    "home": ("home", {}),
+    "unlock": ("unlock", {}),
+    "stop": ("stop", {}),
+    "try": ("try_output", {"name": "lamp", "on": True}),
+}
+
+
+def test_the_page_says_how_it_is_connected_and_where_the_head_is(phone):
+    text = phone.look("/machine").text
+
+    for words in ("The controller is ready.", "/dev/pts/4", "1.1h", "x 12.0, y 58.8 mm"):
+        assert words in text
+
+
+def test_the_settings_that_spoil_an_etch_are_marked_in_words(phone):
+    text = phone.look("/machine").text
+
+    assert "<strong>25 ms</strong> · look at this" in text
+    assert "<strong>1</strong><br>" in text
+    assert "The motors let go whenever the head rests." in text
+
+
+def test_every_contact_is_said_with_the_time_since_it_is_so(phone):
+    text = phone.look("/machine").text
+
+    assert "The lid is closed. Contact closed for 13 s. As it should be." in text
+    assert "It burns. Contact open for 13 s. Not as it should be." in text
+    assert "It is pressed. Contact closed for 13 s.<" in text
+    assert "Being tried: 4 s left." in text
+
+
+def test_only_outputs_that_may_be_tried_have_a_button(phone):
+    text = phone.look("/machine").text
+
+    assert "Try the lamp" in text
+    assert "Try the beam enable" not in text
+    assert "Try the heartbeat" not in text  # not wired in this box
+
+
+def test_a_machine_that_was_not_homed_is_said_to_be_so(phone, daemon):
+    assert "has not been homed" in phone.look("/machine").text
+
+    daemon.tell("idle", machine={**MACHINE, "bed": {**BED, "is_homed": True}})
+
+    assert "has not been homed" not in phone.look("/machine").text
+
+
+def test_without_a_bed_there_is_no_picture_but_the_page(phone, daemon):
+    daemon.tell("idle", machine={**MACHINE, "bed": None, "position_mm": None})
+
+    text = phone.look("/machine").text
+
+    assert "has not said yet how far" in text
+    assert '<svg class="bed' not in text
+
+
+def test_the_picture_of_the_bed_holds_the_job_and_its_run_ups(phone, daemon):
+    daemon.tell("loaded", job=PLACED, may=["trace_outline"])
+
+    text = phone.look("/machine").text
+
+    assert 'data-bed="picture" x="5.0"' in text
+    assert 'data-bed="reach"' in text
+    assert "bed-pointer" in text
+
+
+@pytest.mark.parametrize("name", [*OPERATORS, *ANYONE])
+def test_a_button_asks_the_daemon_once(phone, daemon, name):
+    answer = phone.press(f"machine/{name}", form=FORMS.get(name))
+
+    method, said = ASKED[name]
+    assert answer.status_code == 303
+    assert daemon.asked == [method]
+    assert daemon.said[method] == said
+
+
+def test_the_dashed_line_can_be_traced_and_a_trial_left_off(phone, daemon):
+    phone.press("machine/trace", form={"run-ups": "yes"})
+    phone.press("machine/try", form={"output": "lamp", "on": "no"})
+
+    assert daemon.said["trace_outline"] == {"with_run_ups": True}
+    assert daemon.said["try_output"] == {"name": "lamp", "on": False}
+
+
+@pytest.mark.parametrize("x", ["", "left", "nan", "inf", "1e9", "1;2"])
+def test_what_is_no_place_reaches_nobody(phone, daemon, x):
+    answer = phone.press("machine/move", form={"x": x, "y": "1"})
+
+    assert answer.status_code == 422
+    assert "Say where in millimetres" in answer.text
+    assert daemon.asked == []
+
+
+def test_what_the_daemon_refuses_is_said_on_the_page(phone, daemon):
+    daemon.refuse("the head cannot go there")
+
+    answer = phone.press("machine/move", form=FORMS["move"])
+
+    assert answer.status_code == 409
+    assert "The head cannot go there." in answer.text
+
+
+@pytest.mark.parametrize("name", OPERATORS)
+def test_a_phone_that_may_watch_moves_nothing(pair_phone, daemon, name):
+    watcher = pair_phone("watch", time.time())
+
+    assert watcher.press(f"machine/{name}", form=FORMS.get(name)).status_code == 403
+    assert daemon.asked == []
+
+
+def test_a_phone_that_may_watch_sees_the_machine_and_stops_the_head(pair_phone, daemon):
+    watcher = pair_phone("watch", time.time())
+    text = watcher.look("/machine").text
+
+    assert "Send the head there" not in text
+    assert "Try the lamp" not in text
+    assert watcher.press("machine/stop").status_code == 303
+    assert daemon.asked == ["stop"]
+
+
+@pytest.mark.parametrize("name", [*OPERATORS, *ANYONE])
+@pytest.mark.parametrize("origin", [None, "http://elsewhere.example"])
+def test_no_other_page_moves_anything(phone, daemon, name, origin):
+    answer = phone.press(f"machine/{name}", origin=origin, form=FORMS.get(name))
+
+    assert answer.status_code == 403
+    assert daemon.asked == []
+
+
+@pytest.mark.parametrize("name", [*OPERATORS, *ANYONE])
+def test_a_form_without_its_token_moves_nothing(phone, daemon, name):
+    form = {"form_token": "x", **FORMS.get(name, {})}
+
+    assert phone.press(f"machine/{name}", form=form).status_code == 403
+    assert daemon.asked == []
+
+
+def test_an_unpaired_phone_learns_nothing(stranger):
+    answer = stranger.look("/machine")
+
+    assert answer.status_code == 403
+    assert "Etchwarden 0" not in answer.text
+    assert "/dev/pts" not in answer.text
+
+
+def test_what_changes_comes_without_the_wires_unless_they_are_looked_at(phone):
+    assert "input lid" not in phone.look("/machine/now.json").json
+    assert phone.look("/machine/now.json?wiring=yes").json["input lid"].startswith("The lid")
+    assert len(phone.look("/machine/now.json").data) < 500
+
+
+def test_a_daemon_that_is_away_is_said_and_a_stop_stays_on_offer(phone, daemon):
+    daemon.go_away()
+
+    assert phone.look("/machine").status_code == 503
+    now = phone.look("/machine/now.json").json
+    assert now["may"] == ["stop"]
+    assert "stop circuit" in now["sentence"]
+
+
+def test_a_daemon_that_knows_neither_settings_nor_wires_still_shows_its_machine(phone, daemon):
+    daemon.answers = {"settings": {}, "wiring": {}}
+
+    assert "could not be asked" in phone.look("/machine").text
+
+
+@pytest.mark.parametrize("link", ["absent", "opening", "ready", "refused", "lost"])
+def test_every_link_has_its_words(link):
+    assert live_view(snapshot("idle", machine={**MACHINE, "link": link}), {})["link"]
+
+
+def test_a_value_is_said_without_needless_noughts_and_a_missing_one_as_a_dash():
+    shown = machine_view(snapshot("idle"), SETTINGS, WIRING)["settings"]
+
+    assert [one["value"] for one in shown] == ["1", "25", "10000 × –"]

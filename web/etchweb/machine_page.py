@@ -1,0 +1,134 @@
+"""The page *Machine*: how it is connected, where its head is, what its wires do."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import isfinite
+from typing import Any, Final
+
+from flask import (
+    Blueprint,
+    abort,
+    current_app,
+    jsonify,
+    redirect,
+    render_template,
+    request,
+    url_for,
+)
+from werkzeug.datastructures import MultiDict
+from werkzeug.wrappers import Response
+
+from etchweb.asking import Daemon
+from etchweb.guard import wants_json
+from etchweb.machine_view import away_view, live_view, machine_view
+from etchweb.watch import STATUS_OF_REFUSAL, STOP_ELSEWHERE
+from etchweb.words import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
+
+pages = Blueprint("machine", __name__, url_prefix="/machine")
+
+Form = MultiDict[str, str]
+
+NO_PLACE: Final = "Say where in millimetres: how far to the right, and how far up."
+FURTHEST_MM: Final = 1e6
+
+
+class NoPlace(ValueError):
+    """A form did not say where."""
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What a button asks of the daemon, and what it says with it."""
+
+    method: str
+    says: Callable[[Form], dict[str, Any]] = lambda _form: {}
+
+
+def _place(form: Form) -> dict[str, Any]:
+    return {"x_mm": _length_mm(form.get("x", "")), "y_mm": _length_mm(form.get("y", ""))}
+
+
+def _length_mm(text: str) -> float:
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError:
+        raise NoPlace(NO_PLACE) from None
+    if not isfinite(value) or abs(value) > FURTHEST_MM:
+        raise NoPlace(NO_PLACE)
+    return value
+
+
+# Address on the page (and endpoint), and what is asked.
+DEEDS: Final[Mapping[str, Deed]] = {
+    "move": Deed("move_to", _place),
+    "trace": Deed("trace_outline", lambda form: {"with_run_ups": "run-ups" in form}),
+    "set-origin": Deed("set_origin"),
+    "home": Deed("home"),
+    "unlock": Deed("unlock"),
+    "stop": Deed("stop"),
+    "try": Deed(
+        "try_output", lambda form: {"name": form.get("output", ""), "on": form.get("on") != "no"}
+    ),
+}
+
+
+@pages.get("")
+def show() -> str:
+    """Show the machine."""
+    return _page("")
+
+
+@pages.get("/now.json")
+def poll() -> Response:
+    """Answer what changes; the wires only where somebody looks at them."""
+    try:
+        wiring = _asked("wiring") if "wiring" in request.args else {}
+        return jsonify(live_view(_daemon().ask("status"), wiring))
+    except DaemonAbsent as error:
+        return jsonify(away_view(str(error)))
+
+
+def act() -> Response:
+    """Ask the daemon for what the address names, and show what came of it."""
+    deed = DEEDS[(request.endpoint or "").removeprefix("machine.")]
+    try:
+        _daemon().ask(deed.method, **deed.says(request.form))
+    except NoPlace as error:
+        return _answer(str(error), 422)
+    except Refused as refusal:
+        return _answer(as_sentence(str(refusal)), STATUS_OF_REFUSAL.get(refusal.kind, 502))
+    except DaemonAbsent as error:
+        return _answer(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503)
+    return jsonify(sentence="") if wants_json() else redirect(url_for("machine.show"), 303)
+
+
+for _name in DEEDS:
+    pages.add_url_rule(f"/{_name}", _name, act, methods=["POST"])
+
+
+def _answer(sentence: str, status: int) -> Response:
+    body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
+    return current_app.make_response((body, status))
+
+
+def _page(answer: str) -> str:
+    try:
+        view = machine_view(_daemon().ask("status"), _asked("settings"), _asked("wiring"))
+    except DaemonAbsent as error:
+        abort(503, as_sentence(str(error)))
+    return render_template("machine.html", view=view, live=view["live"], answer=answer)
+
+
+def _asked(question: str) -> Mapping[str, Any]:
+    """Return the daemon's answer; one that knows no such question has nothing to show."""
+    try:
+        answer: Mapping[str, Any] = _daemon().ask(question)
+    except Refused:
+        return {}
+    return answer
+
+
+def _daemon() -> Daemon:
+    daemon: Daemon = current_app.extensions["etchweb"].daemon
+    return daemon

@@ -1,0 +1,41 @@
+"""Addresses about the machine itself: its head, its settings, its wires."""
+
+from typing import Any, Final
+
+from etchweb.openapi.entries import JSON, TEXT, Entry
+
+_LENGTH: Final = {"type": "string", "pattern": r"^-?\d{1,4}([.,]\d{1,3})?$"}
+_REFUSALS: Final = (409, 422, 502, 503)
+
+
+def _deed(name: str, says: str, role: str = "operate", **more: Any) -> Entry:
+    path = f"/machine/{name}"
+    return Entry(method="POST", path=path, says=says, role=role, answers=_REFUSALS, **more)
+
+
+MACHINE: Final = (
+    Entry(method="GET", path="/machine", says="Connection, head, settings, wires.", answers=(503,)),
+    Entry(
+        method="GET",
+        path="/machine/now.json",
+        says="What changes on that page; with `wiring`, the contacts as well.",
+        asks={"wiring": TEXT},
+        gives=JSON,
+    ),
+    _deed(
+        "move",
+        "Begin to move the head, beam off, to a place counted from the origin.",
+        asks={"x": _LENGTH, "y": _LENGTH},
+        needs=("x", "y"),
+    ),
+    _deed(
+        "trace",
+        "Begin to take the head, beam off, once round the picture.",
+        asks={"run-ups": TEXT},
+    ),
+    _deed("set-origin", "Take the head's place as the origin."),
+    _deed("home", "Begin to home the machine."),
+    _deed("unlock", "Unlock the controller."),
+    _deed("stop", "Stop the head, or the etch.", role="watch"),
+    _deed("try", "Try an output for a moment.", asks={"output": TEXT, "on": {"enum": ["no"]}}),
+)
