@@ -8,6 +8,7 @@ from typing import Any, Final
 import click
 
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
+from etchphoto.foreseen import foresee_picture, foresee_speed
 from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
@@ -163,9 +164,7 @@ def command(**said: Any) -> None:
 def _prepare(wishes: _Wishes) -> None:
     order = _order(wishes)
     photo = turned(load_photo(wishes.photo), wishes.quarters)
-    for finding in findings(photo, order):
-        if not finding.needs_acknowledgement:
-            click.echo(f"Note: {finding.sentence}", err=True)
+    notes = [one for one in findings(photo, order) if not one.needs_acknowledgement]
     with progress_shown("Preparing") as show_progress:
         sheet = prepare_job(
             photo,
@@ -173,7 +172,10 @@ def _prepare(wishes: _Wishes) -> None:
             folder=wishes.folder,
             is_replacing=wishes.is_replacing,
             on_progress=show_progress,
+            on_dots=lambda *dots: notes.extend(foresee_picture(*dots)),
         )
+    for note in (*notes, *foresee_speed(sheet)):
+        click.echo(f"Note: {note.sentence}", err=True)
     click.echo(f"{summary(sheet)}\nThe job is in {wishes.folder}.")
 
 

@@ -100,6 +100,18 @@ def test_a_photo_goes_to_the_bench_in_five_short_steps(phone, daemon, drafts, tm
     assert pictures == {f"{sheet.gcode_sha256}.png", f"{sheet.gcode_sha256}-small.jpg"}
 
 
+def test_what_lies_on_the_bench_takes_no_more_room_and_can_be_made_again(
+    phone, daemon, drafts, cut_out
+):
+    phone.look(f"/{cut_out}/proof")
+    phone.press(f"{cut_out}/bench")
+    assert not (drafts.folder_of(kept(drafts).id) / "job").exists()
+
+    assert phone.press(f"{cut_out}/bench").location == f"/{cut_out}/proof"
+    phone.look(f"/{cut_out}/proof")
+    assert phone.press(f"{cut_out}/bench").location == "/"
+
+
 def test_what_a_phone_gets_to_see_was_made_here(phone, cut_out):
     assert phone.look(f"/{cut_out}/look").status_code == 200
     phone.press(f"{cut_out}/look", form=LOOK | {"halftone": "threshold"})
@@ -282,6 +294,7 @@ def test_the_size_starts_in_the_photos_own_shape(phone, sent):
         (size(pair="[]"), "Choose which laser"),
         (size(pair="7"), "Choose which laser"),
         (size(pair="{"), "Choose which laser"),
+        (size(pair="[" * 5000), "Choose which laser"),
         (size(feed_mm_per_min="1000"), "The power in percent must be a number"),
         (size(feed_mm_per_min="1", power_percent="101", line_spacing_mm=".1"), "from 0.1 to 100"),
     ],

@@ -228,6 +228,7 @@ def test_the_tones_seen_are_those_that_are_burnt(open_phone, served, expect):
 def test_a_tap_on_the_bed_lays_the_middle_of_the_picture_there(open_phone, served):
     phone = open_phone("/new")
     draft_at(phone, "proof")
+    phone.wait_for_load_state()
     bed = phone.locator("#place svg")
     box = bed.bounding_box()
 

@@ -25,6 +25,11 @@ _SLOWER_BY: Final = 1.1
 SLOW_ROWS: Final = 0.05  # a row here and there harms nobody
 
 
+def foresee_picture(coverage: Floats, bits: Bits) -> tuple[Finding, ...]:
+    """Return what shares to burn, and the dots (True = burnt) made of them, let one expect."""
+    return (*foresee_greys(coverage), *foresee_dots(bits))
+
+
 def foresee_greys(coverage: Floats) -> tuple[Finding, ...]:
     """Return what the picture's greys, as shares to burn, let one expect."""
     darkest, lightest = lightness(1 - np.percentile(coverage[::4, ::4], (95, 5)))
@@ -43,15 +48,15 @@ def foresee_dots(bits: Bits) -> tuple[Finding, ...]:
     share, edge = float(bits.mean()), _edge_share(bits)
     if edge > DARK_EDGE:
         sentence = (
-            f"The background is dark: {edge:.0%} of the edge is burnt. Large black areas smoke, "
-            "and the smoke settles as blotches. A light background etches better: crop it away, or "
-            "make the picture lighter."
+            f"The background is dark: {edge * 100:.0f} % of the edge is burnt. Large black areas "
+            "smoke, and the smoke settles as blotches. A light background etches better: crop it "
+            "away, or make the picture lighter."
         )
         return (Finding("dark-background", sentence),)
     if share > MUCH_BURNT:
         sentence = (
-            f"{share:.0%} of the tile is burnt. That much smoke settles as blotches: make the "
-            "picture lighter, and see that the extraction draws well."
+            f"{share * 100:.0f} % of the tile is burnt. That much smoke settles as blotches: make "
+            "the picture lighter, and see that the extraction draws well."
         )
         return (Finding("much-burnt", sentence),)
     return ()
@@ -71,8 +76,8 @@ def foresee_speed(sheet: Sheet) -> tuple[Finding, ...]:
     if slow <= SLOW_ROWS:
         return ()
     sentence = (
-        f"In {slow:.0%} of the rows the detail is too fine for {sheet.recipe.feed_mm_per_min:g} "
-        "mm/min: the head slows down there, and the power with it. Where it must be even, use a "
+        f"In {slow * 100:.0f} % of the rows the detail is too fine for "
+        f"{sheet.recipe.feed_mm_per_min:g} mm/min: the head slows down there, and the power with it. Where it must be even, use a "
         "slower recipe or a softer picture."
     )
     return (Finding("slowed-by-detail", sentence),)

@@ -141,6 +141,11 @@ class Drafts:
         found = self._read(draft.id, FOUND_NAME)
         return found if found and found["of"] == draft.found_key else None
 
+    def clear_job(self, draft_id: str) -> None:
+        """Throw the job away, which is large and elsewhere by now; the draft can be made again."""
+        (self.folder_of(draft_id) / FOUND_NAME).unlink(missing_ok=True)
+        shutil.rmtree(self.folder_of(draft_id) / JOB_FOLDER, ignore_errors=True)
+
     def forget(self, draft_id: str) -> None:
         """Throw a draft away with all that was made of it."""
         shutil.rmtree(self.folder_of(draft_id), ignore_errors=True)

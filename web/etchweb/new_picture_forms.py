@@ -70,7 +70,7 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
 def _pair(form: Form, pairs: Sequence[Pair]) -> Pair:
     try:
         key = tuple(json.loads(form.get("pair", "")))
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):
         key = ()
     for pair in pairs:
         if pair.key == key:

@@ -7,7 +7,7 @@ from flask import current_app, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.drafts import JOB_FOLDER, PICTURES_OF_JOB, Draft
-from etchweb.new_picture import drafts, found_draft, pages, waited_for
+from etchweb.new_picture import drafts, found_draft, pages, waited_for, works
 from etchweb.new_picture_forms import FormUnfit, with_place
 from etchweb.new_picture_steps import decided, go, said, unfit
 from etchweb.new_picture_view import proof_view
@@ -83,6 +83,8 @@ def put_on_bench(draft_id: str) -> BaseResponse:
     except DaemonAbsent as error:
         return said(_proof_page(draft, as_sentence(str(error))), 503)
     _leave_pictures(draft, found)
+    works().forget(draft.id)
+    drafts().clear_job(draft.id)
     return redirect(url_for("watch.show"), 303)
 
 

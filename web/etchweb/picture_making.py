@@ -12,7 +12,7 @@ from PIL import Image
 
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE, draw_preview
 from etchphoto.findings import Finding
-from etchphoto.foreseen import foresee_dots, foresee_greys, foresee_speed
+from etchphoto.foreseen import foresee_picture, foresee_speed
 from etchphoto.framing import frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job import findings, frame_of, prepare_job
@@ -93,7 +93,7 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
     foreseen: list[Finding] = []
 
     def look(coverage: Coverage, bits: Bits) -> None:
-        foreseen.extend((*foresee_greys(coverage), *foresee_dots(bits)))
+        foreseen.extend(foresee_picture(coverage, bits))
         draw_preview(bits, SCREEN_PX).save(folder / SEEN_NAME, "JPEG", quality=_SCREEN_QUALITY)
         _save_dots(bits, folder / DOTS_NAME, 1)
 
