@@ -230,13 +230,17 @@ def test_a_tap_on_the_bed_lays_the_middle_of_the_picture_there(open_phone, serve
     draft_at(phone, "proof")
     phone.wait_for_load_state()
     bed = phone.locator("#place svg")
+    left, right, bottom, top = (
+        float(bed.get_attribute(f"data-{side}-mm")) for side in ("left", "right", "bottom", "top")
+    )
     box = bed.bounding_box()
 
     bed.tap(position={"x": box["width"] / 2, "y": box["height"] / 2})
 
     x_mm = float(phone.get_by_label("Right of the origin").input_value())
     y_mm = float(phone.get_by_label("Above the origin").input_value())
-    assert (x_mm, y_mm) == pytest.approx((200 - 15, 200 - 10), abs=8)
+    middle = ((left + right) / 2 - 15, (bottom + top) / 2 - 10)
+    assert (x_mm, y_mm) == pytest.approx(middle, abs=8)
 
 
 @pytest.mark.parametrize("step", STEPS)
