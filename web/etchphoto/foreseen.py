@@ -77,8 +77,8 @@ def foresee_speed(sheet: Sheet) -> tuple[Finding, ...]:
         return ()
     sentence = (
         f"In {slow * 100:.0f} % of the rows the detail is too fine for "
-        f"{sheet.recipe.feed_mm_per_min:g} mm/min: the head slows down there, and the power with it. "
-        "Where it must be even, use a slower recipe or a softer picture."
+        f"{sheet.recipe.feed_mm_per_min:g} mm/min: the head slows down there, and the power with "
+        "it. Where it must be even, use a slower recipe or a softer picture."
     )
     return (Finding("slowed-by-detail", sentence),)
 
