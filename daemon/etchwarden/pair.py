@@ -18,7 +18,8 @@ from etchweb.roles import Role
     "--folder",
     metavar="FOLDER",
     type=click.Path(path_type=Path, file_okay=False),
-    required=True,
+    default=Path("/var/lib/etchwarden-web"),
+    show_default=True,
     help="The page's folder, as given to `etchwarden page`.",
 )
 @click.option(
