@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchpractice.machine import PracticeMachine
-from etchpractice.tile import PictureTooLarge, Tile
+from etchpractice.scenario.rows import row_light
+from etchpractice.tile import PictureTooLarge, Rectangle, Tile
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
 from etchwire.reception import Asked
 
@@ -23,7 +24,7 @@ MACHINE_VERBS: Final = frozenset((
     "fall_silent", "speak_again", "hang", "withhold_replies", "release_replies",
     "refuse_next_line", "lose_next_reply", "extra_reply", "greet_again", "delay_replies",
     "garble_next_line", "garble_next_reply", "send_noise", "reset_now", "brown_out",
-    "trip_alarm", "open_door_pin", "close_door_pin",
+    "trip_alarm", "open_door_pin", "close_door_pin", "lay_new_tile",
 ))  # fmt: skip
 BOARD_VERBS: Final = frozenset((
     "open_lid", "close_lid", "set_input", "stick_input", "chatter", "press_button", "kill_fan",
@@ -86,6 +87,8 @@ class Control:
         method, params = asked.request.method, asked.request.params
         if method == "picture":
             return self._picture(params)
+        if method == "row_light":
+            return self._call(self._row_light, params)
         for verbs, target in (
             (MACHINE_VERBS, self._machine),
             (BOARD_VERBS, self._machine.board),
@@ -107,6 +110,9 @@ class Control:
 
     def _copy_tile(self) -> Tile:
         return self._machine.tile.copy()
+
+    def _row_light(self, rectangle: Rectangle, rows: int, pieces: int) -> list[list[float]]:
+        return row_light(self._machine.tile, rectangle, rows=rows, pieces=pieces)
 
     def _picture(self, params: Mapping[str, Any]) -> None:
         """Write the tile `before` and `after` wiping; each is a path, and either may be absent."""

@@ -121,6 +121,7 @@ class PracticeProcess:
             "position_mm": list(machine.controller.stepper.place_at(machine.now_s)),
             "head_mm": list(machine.head_mm),
             "is_burning": machine.is_burning,
+            "is_beam_enabled": machine.board.is_beam_enabled,
             "lost_bytes": machine.controller.receive.lost_bytes,
             "inputs": machine.board.inputs(),
             "outputs": dict(machine.board.outputs),

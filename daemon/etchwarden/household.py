@@ -64,6 +64,14 @@ class Household:
                 preexec_fn=_die_with(os.getpid()),  # noqa: PLW1509 - no thread runs yet
             )
 
+    def send(self, name: str, number: signal.Signals) -> None:
+        """Send one of the processes a signal; who is killed so is not missed afterwards."""
+        process = self._processes[name]
+        process.send_signal(number)
+        if number is signal.SIGKILL:
+            del self._processes[name]
+            process.wait()
+
     def ended(self) -> Ended | None:
         """Return the first process found to have ended, if any has."""
         for name, process in self._processes.items():
@@ -109,6 +117,7 @@ class Household:
         """End every process, the last started first; kill what does not go by itself."""
         for process in reversed(self._processes.values()):
             process.terminate()
+            process.send_signal(signal.SIGCONT)  # one that was stopped hears of its end only so
             try:
                 process.wait(_PATIENCE_S)
             except subprocess.TimeoutExpired:

@@ -11,9 +11,12 @@ import click
 
 from etchphoto.errors import EtchphotoError
 from etchphoto.job import PhotoOrder, prepare_job
+from etchpractice.scenario.script import Scenario
 from etchwarden.household import Household
 from etchwarden.keepsakes import keep, require_writable, summary
 from etchwarden.progress import progress_shown
+from etchwarden.scenario import load_scenario, pace_of, play
+from etchwarden.scenario_job import write_grey
 from etchwarden.session import Session
 from etchwire.errors import WireError
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES
@@ -57,6 +60,12 @@ _DEMO_WIDTH_MM: Final = 50.0
 )
 @click.option("--surface", metavar="NAME", help="Which invented tile and paint to etch.")
 @click.option(
+    "--scenario",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Play what is written there instead: events, and what must come of them (TOML).",
+)
+@click.option(
     "--port",
     "page_port",
     metavar="PORT",
@@ -95,21 +104,27 @@ class _Wishes:
     width_mm: float
     head: str
     surface: str | None
+    scenario: Path | None
     page_port: int
 
 
 def _practise(wishes: _Wishes) -> None:
+    scenario = None if wishes.scenario is None else _scene(wishes, wishes.scenario)
     if wishes.out is not None:
         require_writable(wishes.out)
     with tempfile.TemporaryDirectory(prefix="etchwarden-") as scratch:
         folder = Path(scratch)
         with Household(folder) as household, household.blaming_who_ended():
-            _etch(wishes, Session(household, folder))
+            session = Session(household, folder)
+            if scenario is None:
+                _etch(wishes, session)
+            else:
+                _play(wishes, scenario, session)
 
 
 def _etch(wishes: _Wishes, session: Session) -> None:
     _prepare(wishes, session)
-    session.start_machine(*_machine_options(wishes))
+    session.start_machine(*_machine_options(wishes, wishes.speedup))
     if not wishes.once:
         session.start_page(wishes.page_port)
     session.begin_etch()
@@ -123,6 +138,27 @@ def _etch(wishes: _Wishes, session: Session) -> None:
         click.echo("The page stays until Ctrl-C.")
         session.household.stay()
     if record["ended"] != "complete":
+        sys.exit(1)
+
+
+def _scene(wishes: _Wishes, path: Path) -> Scenario:
+    if wishes.photo is not None or wishes.out is not None:
+        raise click.UsageError("A scenario brings its own picture and leaves nothing behind.")
+    return load_scenario(path)
+
+
+def _play(wishes: _Wishes, scenario: Scenario, session: Session) -> None:
+    write_grey(scenario.picture, folder=session.job, head=wishes.head)
+    pace = pace_of(scenario, wishes.speedup)
+    session.start_machine(*_machine_options(wishes, pace), "--firmware", scenario.firmware)
+    if not wishes.once:
+        session.start_page(wishes.page_port)
+        click.echo(f"Watch it at http://127.0.0.1:{wishes.page_port}/ (Ctrl-C ends everything)")
+    came_true = play(scenario, session, pace=pace)
+    if not wishes.once:
+        click.echo("The page stays until Ctrl-C.")
+        session.household.stay()
+    if not came_true:
         sys.exit(1)
 
 
@@ -145,6 +181,6 @@ def _demo_picture(path: Path) -> Path:
     return path
 
 
-def _machine_options(wishes: _Wishes) -> tuple[str, ...]:
-    options = ("--speedup", str(wishes.speedup), "--head", wishes.head)
+def _machine_options(wishes: _Wishes, speedup: float) -> tuple[str, ...]:
+    options = ("--speedup", str(speedup), "--head", wishes.head)
     return options if wishes.surface is None else (*options, "--surface", wishes.surface)

@@ -3,10 +3,11 @@
 import socket
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
+from etchpractice.scenario.people import ANSWERS
 from etchwarden.household import Household
 from etchwarden.progress import progress_shown
 from etchweb.picture_files import PICTURES_FOLDER, draw_path, keep_picture
@@ -14,19 +15,6 @@ from etchwire.client import DaemonClient
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 
 _PICTURE_PATIENCE_S: Final = 60.0
-# What a person answers at a real machine; nothing can burn at this one.
-_PRACTICE_ANSWERS: Final[dict[str, Any]] = {
-    "extinguisher": True,
-    "lens": True,
-    "filter": True,
-    "focus": "spacer",
-    "under the tile": True,
-    "cloths and tins": True,
-    "clean": True,
-    "even": True,
-    "coated hours ago": 24,
-    "dry": True,
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +54,18 @@ class Session:
         )  # fmt: skip
         self.household.wait_until(lambda: _is_answered(port))
 
+    def load(self, daemon: DaemonClient) -> None:
+        """Hand the job to the daemon."""
+        gcode, sheet = self.job / GCODE_NAME, self.job / SHEET_NAME
+        with gcode.open("rb") as gcode_file, sheet.open("rb") as sheet_file:
+            daemon.load(gcode_file.fileno(), sheet_file.fileno())
+
     def begin_etch(self) -> None:
         """Load the job, arm as a person at the machine would, and start."""
         with self.ask_daemon() as daemon:
-            gcode, sheet = self.job / GCODE_NAME, self.job / SHEET_NAME
-            with gcode.open("rb") as gcode_file, sheet.open("rb") as sheet_file:
-                daemon.load(gcode_file.fileno(), sheet_file.fileno())
+            self.load(daemon)
             self._await_offer(daemon, "arm")
-            daemon.call("arm", answers=_PRACTICE_ANSWERS)
+            daemon.call("arm", answers=dict(ANSWERS))
             with self.ask_machine() as machine:
                 machine.call("press_button")
             self._await_offer(daemon, "start")

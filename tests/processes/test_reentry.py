@@ -7,8 +7,9 @@ import time
 import pytest
 
 from etchpath.writer import Order, write_job
+from etchpractice.scenario.people import ANSWERS
 from etchwarden.household import Household
-from etchwarden.session import _PRACTICE_ANSWERS, Session
+from etchwarden.session import Session
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
@@ -51,7 +52,7 @@ class Bench:
     def etch_the_rest(self):
         """Arm and start, as a person at the machine would; return the run."""
         self.until(lambda status: "arm" in status["may"])
-        self.ask("arm", answers=_PRACTICE_ANSWERS)
+        self.ask("arm", answers=dict(ANSWERS))
         with self.session.ask_machine() as machine:
             machine.call("press_button")
         self.until(lambda status: "start" in status["may"])

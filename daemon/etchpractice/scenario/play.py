@@ -33,8 +33,9 @@ class Told:
 class Play:
     """Takes sights in order; `told` is what has happened, and it ends at the first failure."""
 
-    def __init__(self, scenario: Scenario) -> None:
+    def __init__(self, scenario: Scenario, *, slack_s: float = 0.0) -> None:
         self.told: list[Told] = []
+        self._slack_s = slack_s
         self._steps = list(scenario.steps)
         self._stage = _Stage.WAITING
         self._began_s: float | None = None
@@ -90,7 +91,7 @@ class Play:
             return False
         amiss = next(((one, seen) for one in step.expected if (seen := one.amiss(sight))), None)
         if amiss is not None:
-            is_late = lasted_s > step.within_s or self._stage is _Stage.WATCHING
+            is_late = lasted_s > step.within_s + self._slack_s or self._stage is _Stage.WATCHING
             if is_late:
                 self.give_up(sight, _said_of(step, *map(str, amiss), stage=self._stage))
             return False

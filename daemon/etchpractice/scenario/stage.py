@@ -25,13 +25,13 @@ class Stage(Protocol):
         ...
 
 
-def perform(scenario: Scenario, stage: Stage) -> Iterator[Told]:
+def perform(scenario: Scenario, stage: Stage, *, slack_s: float = 0.0) -> Iterator[Told]:
     """Play `scenario` on `stage` and yield what happens as it happens.
 
-    The play ends at its end or at the first thing that is not as expected; then that is what
-    is told last.
+    Everything may take `slack_s` longer than it is written, where it is seen only so late. The
+    play ends at its end or at the first thing that is not as expected; that is told last.
     """
-    play, told = Play(scenario), 0
+    play, told = Play(scenario, slack_s=slack_s), 0
     while not play.is_over:
         event = play.due(stage.sight())
         yield from play.told[told:]

@@ -1,0 +1,78 @@
+"""`etchwarden practice --scenario FILE`: real processes, and everything comes as it is written."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PATIENCE_S = 120.0
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
+
+
+def play(path, *options):
+    return subprocess.run(
+        [sys.executable, "-m", "etchwarden", "practice", "--scenario", path, "--once", *options],
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "lid_opened_and_taken_up_again",
+        "controller_reset_in_mid_run",
+        "daemon_killed_in_dynamic_power",
+        "stop_while_held_and_tripped",
+    ],
+)
+def test_a_scenario_is_told_in_sentences_and_comes_true(name):
+    done = play(SCENARIOS / f"{name}.toml")
+
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "As expected after" in done.stdout
+    assert done.stdout.endswith("Everything came so.\n")
+
+
+def test_what_does_not_come_is_said_and_is_a_failure(tmp_path):
+    path = tmp_path / "wrong.toml"
+    path.write_text(
+        'about = "Nobody opens the lid."\nbegins = "loaded"\n[[step]]\n'
+        'expect = { trips = ["lid closed"] }\nwithin_s = 1\n'
+    )
+
+    done = play(path)
+
+    assert done.returncode == 1
+    assert "Not as expected within 1 s: tripped: lid closed; tripped: nothing." in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (None, "No such file"),
+        (b"\xff\xfe", "it is not text in UTF-8"),
+        (b'about = "x"\n[[step]]\ndo = "lid opend"\n', "Did you mean “lid opens”?"),
+    ],
+    ids=["missing", "no text", "faulty"],
+)
+def test_a_scenario_that_cannot_be_played_is_refused_before_anything_starts(tmp_path, text, said):
+    path = tmp_path / "scenario.toml"
+    if text is not None:
+        path.write_bytes(text)
+
+    done = play(path)
+
+    assert done.returncode == 1
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_scenario_brings_its_own_picture():
+    done = play(SCENARIOS / "flame.toml", "--out", "anywhere")
+
+    assert done.returncode == 2
+    assert "brings its own picture" in done.stderr
