@@ -110,7 +110,7 @@ def test_a_run_that_was_under_way_in_the_backup_says_that_its_end_is_lost(tmp_pa
 @pytest.mark.parametrize("version", range(1, len(MIGRATIONS)))
 def test_an_older_program_s_backup_is_brought_to_the_newest_version(tmp_path, logbook, version):
     path = tmp_path / "b.sqlite3"
-    with closing(sqlite3.connect(path)) as book:
+    with closing(sqlite3.connect(path, isolation_level=None)) as book:
         for statements in MIGRATIONS[:version]:
             for statement in statements:
                 book.execute(statement)

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
-from etchdaemon.logbook.schema_craft import CRAFT
+from etchdaemon.logbook.schema_craft import CRAFT, HAPPENINGS
 
 APPLICATION_ID: Final = 0x45746368  # "Etch", so that a stranger's database is not mistaken for ours
 
@@ -91,7 +91,7 @@ _NOTES: Final = (
 
 _REENTRIES: Final = ("ALTER TABLE run ADD COLUMN continues_run_id INTEGER REFERENCES run (id)",)
 
-MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES, CRAFT)
+MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS)
 
 
 def version_of(book: sqlite3.Connection) -> int:

@@ -141,3 +141,37 @@ CRAFT: Final = (
     "ALTER TABLE run ADD COLUMN power_run_ratio REAL",
     _SUMMED.format(which="TRUE"),
 )
+
+# One order for everything, whatever the clock did: two notes of one second, a clock set back.
+_SEEN: Final = {
+    "lens wiped": ("lens_wipe", "id", "at_utc"),
+    "card": ("card", "number", "at_utc"),
+    "run": ("run", "id", "started_at_utc"),
+    "reading": ("reading", "id", "at_utc"),
+    "recipe": ("recipe", "id", "at_utc"),
+    "verdict": ("verdict", "id", "at_utc"),
+}
+_ALL_SEEN: Final = " UNION ALL ".join(
+    f"SELECT '{kind}' AS kind, {key} AS entry_id, {at} AS at_utc, {rank} AS rank FROM {table}"  # noqa: S608
+    for rank, (kind, (table, key, at)) in enumerate(_SEEN.items())
+)
+HAPPENINGS: Final = (
+    """
+    CREATE TABLE happening (
+        id INTEGER PRIMARY KEY,
+        kind TEXT NOT NULL,
+        entry_id INTEGER NOT NULL,
+        UNIQUE (kind, entry_id)
+    ) STRICT
+    """,
+    "INSERT INTO happening (kind, entry_id)"
+    f" SELECT kind, entry_id FROM ({_ALL_SEEN}) ORDER BY at_utc, rank, entry_id",  # noqa: S608
+    *(
+        f"""
+        CREATE TRIGGER {table}_happened AFTER INSERT ON {table} BEGIN
+            INSERT INTO happening (kind, entry_id) VALUES ('{kind}', NEW.{key});
+        END
+        """  # noqa: S608 (made of constants)
+        for kind, (table, key, _) in _SEEN.items()
+    ),
+)

@@ -7,23 +7,21 @@ from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.craft_queries import heads, recipes
-from etchdaemon.logbook.selecting import fitting, opened, rows_asked, select
+from etchdaemon.logbook.selecting import LAST_ID, fitting, opened, rows_asked, select
 
 SECONDS_PER_HOUR: Final = 3600.0
 LATELY: Final = 20
-_END_OF_TIME: Final = "9"  # behind every date of this millennium
 
-# Of one second, a card comes before its run, a reading after it, then what follows from that.
 _EVENTS: Final = """
-    SELECT at_utc, 0 AS rank, 'lens wiped' AS kind, id, after_run_id, json_object('who', who)
+    SELECT 'lens wiped' AS kind, id, at_utc, after_run_id, json_object('who', who)
         AS numbers_json FROM lens_wipe WHERE head = ?1
     UNION ALL
-    SELECT at_utc, 1, 'card', number, after_run_id, json_object(
+    SELECT 'card', number, at_utc, after_run_id, json_object(
         'card_kind', kind, 'who', who,
         'run_id', (SELECT max(id) FROM run WHERE run.gcode_sha256 = card.gcode_sha256)
     ) FROM card WHERE head = ?1 AND surface = ?2
     UNION ALL
-    SELECT started_at_utc, 2, 'run', id, id, json_object(
+    SELECT 'run', id, started_at_utc, id, json_object(
         'title', title, 'ended', ended, 'elapsed_s', elapsed_s, 'beam_s', beam_s,
         'feed_asked_mm_per_min', recipe_feed_mm_per_min, 'feed_run_mm_per_min', feed_run_mm_per_min,
         'power_asked_ratio', recipe_power_ratio, 'power_run_ratio', power_run_ratio,
@@ -32,26 +30,27 @@ _EVENTS: Final = """
         'verdict', (SELECT verdict FROM verdict WHERE run_id = run.id ORDER BY id DESC LIMIT 1)
     ) FROM run WHERE head = ?1 AND surface = ?2
     UNION ALL
-    SELECT reading.at_utc, 3, 'reading', reading.id, reading.after_run_id, json_object(
+    SELECT 'reading', reading.id, reading.at_utc, reading.after_run_id, json_object(
         'card_number', card_number, 'card_kind', card.kind, 'way', way, 'who', reading.who,
         'summary', json(summary_json), 'recommended', json(recommended_json),
         'chosen', json(chosen_json), 'chosen_by', chosen_by
     ) FROM reading JOIN card ON card.number = card_number WHERE head = ?1 AND surface = ?2
     UNION ALL
-    SELECT at_utc, 4, 'recipe', id, after_run_id, json_object(
+    SELECT 'recipe', id, at_utc, after_run_id, json_object(
         'feed_mm_per_min', feed_mm_per_min, 'power_ratio', power_ratio,
         'line_spacing_mm', line_spacing_mm, 'is_air_assist', is_air_assist,
         'is_tone_measured', tone_curve_json IS NOT NULL, 'origin', origin,
         'reading_id', reading_id, 'who', who, 'retired_at_utc', retired_at_utc
     ) FROM recipe WHERE head = ?1 AND surface = ?2
     UNION ALL
-    SELECT verdict.at_utc, 5, 'verdict', verdict.id, verdict.after_run_id, json_object(
+    SELECT 'verdict', verdict.id, verdict.at_utc, verdict.after_run_id, json_object(
         'run_id', run_id, 'verdict', verdict, 'cause', cause, 'note', note, 'who', verdict.who
     ) FROM verdict JOIN run ON run.id = run_id WHERE head = ?1 AND surface = ?2
 """
 _TIME_LINE: Final = f"""
-    SELECT * FROM ({_EVENTS}) WHERE (at_utc, rank, id) < (?3, ?4, ?5)
-    ORDER BY at_utc DESC, rank DESC, id DESC LIMIT ?6
+    SELECT happening.id AS place, event.* FROM ({_EVENTS}) AS event
+    JOIN happening ON happening.kind = event.kind AND happening.entry_id = event.id
+    WHERE happening.id < ?3 ORDER BY happening.id DESC LIMIT ?4
 """  # noqa: S608 (made of constants)
 _TRUTHS: Final = ("is_air_assist", "is_tone_measured")
 
@@ -94,13 +93,10 @@ def time_line(
     `beam_h` are the laser's hours of beam up to then. `next_before` asks for more.
     """
     asked = rows_asked(limit)
-    found = select(book, _TIME_LINE, (head, surface, *_place(before), asked + 1))
+    found = select(book, _TIME_LINE, (head, surface, _place(before), asked + 1))
     hours = _BeamHours(book, head)
     page = fitting([_as_event(row, hours) for row in found[:asked]])
-    more = None
-    if len(page) < len(found):
-        last = found[len(page) - 1]
-        more = f"{last['at_utc']} {last['rank']} {last['id']}"
+    more = str(found[len(page) - 1]["place"]) if len(page) < len(found) else None
     return {"events": page, "next_before": more}
 
 
@@ -157,14 +153,12 @@ class _BeamHours:
         return self._sums_h[bisect_right(self._runs, run)]
 
 
-def _place(before: str) -> tuple[str, int, int]:
+def _place(before: str) -> int:
     if not before:
-        return _END_OF_TIME, 0, 0
-    try:
-        at_utc, rank, number = before.split(" ")
-        return at_utc, int(rank), int(number)
-    except ValueError as error:
-        raise CommandRefused(f"{before!r:.60} is no place on the time line.") from error
+        return LAST_ID
+    if not (before.isascii() and before.isdigit()):
+        raise CommandRefused(f"{before!r:.60} is no place on the time line.")
+    return min(int(before), LAST_ID)
 
 
 def _as_event(row: dict[str, Any], hours: _BeamHours) -> dict[str, Any]:
