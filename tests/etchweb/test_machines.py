@@ -44,7 +44,7 @@ def test_each_machine_has_its_own_page_and_both_know_the_phone(phone):
     answers = [phone.get(f"/m/{name}/") for name in NAMES]
 
     assert [answer.status_code for answer in answers] == [200, 200]
-    assert [f">{name}</span>" in answer.text for name, answer in zip(NAMES, answers, strict=True)] \
+    assert [f">{name}</a>" in answer.text for name, answer in zip(NAMES, answers, strict=True)] \
         == [True, True]  # fmt: skip
 
 
