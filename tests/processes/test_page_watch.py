@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from fake_daemon import GONE, RUN, STATES
+from fake_daemon import GONE, RUN, STATES, box
 from page_bench import violations
 
 LEAST_TARGET_PX = 48  # WCAG 2.2 asks for 24 (2.5.8); fingers with paint on them for more
@@ -126,6 +126,19 @@ def test_a_tick_survives_while_nothing_changes_but_figures(open_phone, served, e
 
     expect(phone.locator("[data-live=sentence]")).to_have_text("Still there.")
     expect(looked).to_be_checked()
+
+
+def test_what_was_ticked_and_typed_outlives_a_page_drawn_anew(open_phone, served, expect):
+    served.daemon.tell("tripped", may=["reset", "reenter"])
+    phone = open_phone()
+    phone.get_by_label("The origin has been set again.").check()
+    phone.get_by_label("First row that is not dark").fill("412")
+
+    served.daemon.tell("tripped", may=["reenter"], interlocks=box())
+    expect(phone.get_by_text("Stopped because")).to_have_count(0)
+
+    expect(phone.get_by_label("The origin has been set again.")).to_be_checked()
+    expect(phone.get_by_label("First row that is not dark")).to_have_value("412")
 
 
 def test_a_daemon_that_goes_away_is_told_and_comes_back_by_itself(open_phone, served, expect):

@@ -5,6 +5,7 @@ import { askWithoutLeaving } from "./asking.js";
 import { showClockTimes } from "./clock.js";
 import { listen } from "./live.js";
 import { moveTile } from "./tile.js";
+import { keepTyped, putBack } from "./typed.js";
 
 const STALE_AFTER_MS = 3000;
 const OWN_ANSWER_MS = 15000;
@@ -57,6 +58,8 @@ async function redraw() {
     if (!fresh) return void location.reload();
     const focused = document.activeElement?.closest("form")?.dataset.ask;
     const answerText = document.getElementById("answer").textContent;
+    const isSameTile = ["scene", "tile", "run"].every((name) => fresh.dataset[name] === page.dataset[name]);
+    if (isSameTile) putBack(fresh, keepTyped(page));
     page.replaceWith(fresh);
     page = fresh;
     drawn = { ...page.dataset };

@@ -1,0 +1,21 @@
+// What a person has ticked and typed outlives the page's being drawn anew around it.
+
+const FIELDS = "input:not([type=hidden]), select, textarea";
+const isTick = (field) => ["checkbox", "radio"].includes(field.type);
+
+export function keepTyped(page) {
+  return [...page.querySelectorAll(FIELDS)].map((field) => ({
+    name: field.name,
+    value: field.value,
+    checked: field.checked,
+  }));
+}
+
+export function putBack(page, kept) {
+  for (const field of page.querySelectorAll(FIELDS)) {
+    const was = kept.find((one) => one.name === field.name && (!isTick(field) || one.value === field.value));
+    if (!was) continue;
+    if (isTick(field)) field.checked = was.checked;
+    else field.value = was.value;
+  }
+}
