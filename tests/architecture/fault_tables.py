@@ -1,0 +1,179 @@
+"""Which test holds which row of the two fault tables: issue 3's (link) and issue 4's (box).
+
+`scenario` names a file of tests/scenarios, which is played in memory; everything else is a test
+by its file and name. `test_fault_tables` keeps this honest.
+"""
+
+
+def scenario(name):
+    return f"tests/scenarios/{name}.toml"
+
+
+def scenarios(*names):
+    return tuple(map(scenario, names))
+
+
+FAULTS, TABLE = "tests/rig/test_faults.py::", "tests/rig/test_fault_table.py::"
+OPENING, ETCH, BOX = (
+    "tests/rig/test_opening.py::",
+    "tests/rig/test_etch.py::",
+    "tests/rig/test_box.py::",
+)
+SINGLE, GUARD = "tests/rig/test_single_faults.py::", "tests/etchdaemon/test_guard.py::"
+TRIPS = "tests/etchdaemon/test_interlocks_trips.py::"
+LOGBOOK = "tests/etchdaemon/test_logbook.py::"
+CONFIGURATION = "tests/etchdaemon/test_configuration.py::"
+_EVERY = TABLE + "test_a_fault_ends_the_run_in_the_dark_and_the_next_one_needs_no_restart"
+
+LINK_FAULTS = {
+    "unplugged in motion": (scenario("serial_unplugged_in_motion"), _EVERY),
+    "unplugged at rest": (scenario("serial_unplugged_at_rest"),),
+    "unplugged while opening": (
+        OPENING + "test_a_machine_unplugged_while_it_is_opened_is_opened_again",
+    ),
+    "comes back under the same name": (
+        "tests/processes/test_daemon.py::test_a_cable_pulled_and_put_back_needs_no_restart",
+    ),
+    "comes back under another name": (
+        "tests/etchdaemon/test_hardware_port.py::test_a_link_is_followed_anew_at_every_opening",
+    ),
+    "controller reset in mid-run": (scenario("controller_reset_in_mid_run"), _EVERY),
+    "greeting twice": (scenario("controller_greets_twice"),),
+    "brown-out": (scenario("supply_dips"),),
+    "silent controller": scenarios("controller_falls_silent", "controller_hangs"),
+    "report but no reply": scenarios("no_line_is_answered", "reply_lost"),
+    "extra reply": (scenario("reply_too_many"),),
+    "error for one line": (
+        *scenarios("line_refused_8_bit", "line_refused_32_bit"),
+        FAULTS + "test_lines_behind_a_refused_one_do_not_burn",
+    ),
+    "sticky errors of the 32-bit firmware": (
+        scenario("line_refused_32_bit"),
+        TABLE
+        + "test_on_the_32_bit_firmware_lines_behind_a_refused_one_come_back_refused_and_count_once",
+    ),
+    "each alarm": (
+        scenario("alarm"),
+        TABLE + "test_every_alarm_puts_the_beam_out_and_says_what_it_means",
+    ),
+    "door pin": (scenario("door_pin_opens"),),
+    "pause word in a file": (FAULTS + "test_a_pause_in_the_job_ends_the_run",),
+    "garbled byte in a line": (
+        scenario("line_garbled"),
+        FAULTS + "test_a_damaged_line_in_a_row_is_found_when_the_etch_is_held_at_its_end",
+        FAULTS + "test_a_line_damaged_into_a_long_way_is_found_as_soon_as_the_head_is_astray",
+    ),
+    "garbled byte in a reply": (scenario("reply_garbled"),),
+    "1 000 random bytes at any time": (
+        scenario("random_bytes"),
+        FAULTS + "test_a_thousand_random_bytes_at_rest_disturb_nothing_for_long",
+        FAULTS + "test_a_thousand_random_bytes_while_the_port_is_opened_only_delay_it",
+    ),
+    "replies delayed 50 ms to 5 s": scenarios("replies_a_little_late", "replies_five_seconds_late"),
+    "host paused for 5 s": (
+        scenario("daemon_stopped_for_five_seconds"),
+        FAULTS + "test_a_daemon_that_was_stopped_for_five_seconds_goes_on_where_it_was",
+    ),
+    "machine at 57600 baud": (
+        TABLE + "test_a_machine_at_half_the_baud_rate_is_slower_and_no_fault",
+    ),
+    "port taken by another program": (
+        OPENING + "test_a_port_in_use_by_another_program_is_told_of_and_taken_when_it_is_free",
+    ),
+    "wrong device on the port": (
+        OPENING + "test_another_device_on_the_port_is_never_taken_for_the_machine",
+    ),
+    "wall clock jumps by a year": (
+        ETCH + "test_a_wall_clock_that_jumps_by_a_year_disturbs_nothing",
+    ),
+    "write blocks": (
+        "tests/etchdaemon/test_hardware_port.py::test_a_port_that_takes_no_more_is_lost",
+    ),
+    "disk full for the log": (
+        ETCH + "test_an_etch_goes_on_and_people_are_told_when_the_logbook_fills_its_disk",
+        LOGBOOK + "test_on_a_full_disk_the_etch_goes_on_people_are_told_and_nothing_is_lost",
+    ),
+    "logbook damaged at start": (LOGBOOK + "test_a_damaged_logbook_is_told_about_in_the_new_one",),
+}
+
+BOX_FAULTS = {
+    "lid contact stuck safe": (scenario("lid_contact_sticks_closed"),),
+    "air flow stuck safe": (scenario("air_sticks_closed"),),
+    "loop stuck safe": (scenario("loop_closed_at_rest"),),
+    "arm button stuck": (scenario("arm_button_sticks_closed"),),
+    "stuck unsafe: lid": scenarios("lid_sticks_open", "lid_second_sticks_open"),
+    "stuck unsafe: stop circuit": (scenario("stop_button"),),
+    "stuck unsafe: flame": (scenario("flame"),),
+    "stuck unsafe: air flow": scenarios("air_sticks_open", "air_input_lost_in_mid_run"),
+    "stuck unsafe: temperature": (scenario("too_hot"),),
+    "stuck unsafe: loop": scenarios("loop_stays_open", "loop_lost_in_mid_run"),
+    "chattering at 1 kHz": scenarios(
+        "lid_chatters",
+        "lid_second_chatters",
+        "stop_circuit_chatters",
+        "flame_chatters",
+        "air_flow_chatters",
+        "temperature_chatters",
+        "arm_button_chatters",
+    ),
+    "missing or stale": (
+        SINGLE + "test_an_input_that_is_missing_or_stale_puts_the_beam_out_and_is_no_fire",
+        SINGLE + "test_a_board_that_is_gone_altogether_ends_the_run",
+        SINGLE + "test_what_is_missing_for_one_look_stays_tripped_when_it_is_read_again",
+    ),
+    "lid contacts disagree": scenarios("lid_second_sticks_open", "lid_contact_sticks_closed"),
+    "welded contact": (scenario("beam_contact_welds"),),
+    "loop open while commanded on": (scenario("loop_stays_open"),),
+    "loop lost in mid-run": (scenario("loop_lost_in_mid_run"),),
+    "air flow with the fan off": (scenario("air_sticks_closed"),),
+    "fan dies in mid-run": scenarios("fan_stops_after_30_s", "fan_stops_in_a_long_row"),
+    "callback raises": (
+        SINGLE + "test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run",
+        "tests/etchdaemon/test_board_gpio.py::test_a_callback_lets_no_exception_into_the_librarys_thread",
+    ),
+    "edge thread dies": (
+        SINGLE + "test_without_edges_the_poll_alone_ends_the_run",
+        "tests/etchdaemon/test_board_gpio.py::test_a_dead_edge_thread_is_said_and_the_poll_goes_on",
+    ),
+    "poll thread blocked": (
+        SINGLE + "test_a_poll_that_is_blocked_is_noticed_by_the_loop",
+        GUARD + "test_a_guard_that_hangs_with_its_lock_is_a_trip_and_the_beam_goes_out",
+    ),
+    "logbook blocked": (
+        SINGLE + "test_a_logbook_that_is_blocked_does_not_keep_the_lid_from_being_obeyed",
+        SINGLE + "test_a_resume_that_cannot_be_written_down_brings_no_beam",
+    ),
+    "page process killed": (
+        "tests/processes/test_practice_scenario.py::test_an_etch_goes_on_to_its_end_when_the_page_is_killed",
+    ),
+    "daemon killed": scenarios("daemon_killed_in_dynamic_power", "daemon_killed_in_constant_power"),
+    "daemon stopped": scenarios(
+        "daemon_stopped_in_dynamic_power", "daemon_stopped_in_constant_power"
+    ),
+    "controller goes on with buffered lines": (
+        scenario("lid_opened_and_taken_up_again"),
+        BOX + "test_lines_that_the_controller_still_has_do_not_burn_after_a_trip",
+    ),
+    "configuration wrong": (
+        CONFIGURATION + "test_a_fault_has_its_name_and_says_what_to_do",
+        CONFIGURATION + "test_a_box_without_a_lid_contact_is_read_but_only_watches",
+    ),
+    "resume with the lid open": (scenario("lid_opened_in_a_hold"),),
+    "start twice, hold during hold": (scenario("pressed_twice"),),
+    "stop during everything": scenarios(
+        "stop_while_etching",
+        "stop_while_holding",
+        "stop_while_held_and_tripped",
+        "stop_while_going_on",
+        "stop_after_a_trip",
+    ),
+    "lid closed again in a hold": (scenario("lid_opened_in_a_hold"),),
+    "no beam whatever the order": ("tests/etchdaemon/test_interlocks_property.py::TestAnyOrder",),
+    "unknown reset": (
+        SINGLE + "test_a_reset_of_what_is_unknown_or_has_not_tripped_is_refused_and_resets_nothing",
+        TRIPS + "test_a_reset_that_is_refused_in_part_resets_nothing",
+    ),
+    "an interlock command from somebody who may only watch": (
+        "tests/etchdaemon/test_rpc_desk.py::test_a_user_who_may_only_observe_cannot_operate",
+    ),
+}

@@ -1,0 +1,39 @@
+"""Every row of the fault tables names tests that are there, and every scenario has its row."""
+
+import ast
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from architecture.fault_tables import BOX_FAULTS, LINK_FAULTS
+
+ROOT = Path(__file__).resolve().parents[2]
+ROWS = [(row, held_by) for table in (LINK_FAULTS, BOX_FAULTS) for row, held_by in table.items()]
+
+
+@cache
+def names_in(path):
+    """Return the names that stand at the top of a module of tests."""
+    tree = ast.parse((ROOT / path).read_text())
+    defined = {node.name for node in tree.body if hasattr(node, "name")}
+    targets = [
+        target for node in tree.body if isinstance(node, ast.Assign) for target in node.targets
+    ]
+    return defined | {target.id for target in targets if isinstance(target, ast.Name)}
+
+
+@pytest.mark.parametrize(("row", "held_by"), ROWS, ids=[row for row, _ in ROWS])
+def test_a_row_is_held_by_tests_that_exist(row, held_by):
+    assert held_by
+    for test in held_by:
+        path, _, name = test.partition("::")
+        assert (ROOT / path).is_file(), test
+        assert not name or name in names_in(path), test
+
+
+def test_every_scenario_has_its_row():
+    named = {test for _, held_by in ROWS for test in held_by if test.endswith(".toml")}
+    there = {str(path.relative_to(ROOT)) for path in ROOT.glob("tests/scenarios/*.toml")}
+
+    assert named == there

@@ -1,0 +1,152 @@
+"""Single faults that no scenario can play: readings that fail, threads that fail, wrong wishes.
+
+What happens to wires, fan, controller, cable and people is played in tests/scenarios.
+"""
+
+import pytest
+
+from etchdaemon.errors import BoardLost, CommandRefused
+from etchdaemon.interlocks.inputs import Input
+from etchdaemon.interlocks.setup import EVERYTHING
+from rig.bench import patch
+from rig.guarded import GuardedRig
+
+WATCHED = sorted(part for part in EVERYTHING if isinstance(part, Input) and part != "arm_button")
+AT_ONCE = ("lid", "lid_second", "stop_circuit", "flame", "loop_closed")
+LONGEST_S = {"air_flow": 5.5, "temperature": 5.5}
+
+
+@pytest.fixture
+def etching(tmp_path):
+    """A guarded rig in the middle of its picture."""
+    with GuardedRig(tmp_path) as rig:
+        rig.start(rig.make_job(patch(60, 400)))
+        rig.etch_until_row(3)
+        yield rig
+
+
+def read_without(rig, name):
+    """Let the board read everything but one input."""
+    read = rig.guard._board.read
+
+    def reading():
+        return {one: level for one, level in read().items() if one is not name}
+
+    rig.guard._board.read = reading
+
+
+def read_stale(rig, name):
+    """Let one input stay as it was read now."""
+    read = rig.guard._board.read
+    kept = read()[name]
+    rig.guard._board.read = lambda: {**read(), name: kept}
+
+
+@pytest.mark.parametrize("fail", [read_without, read_stale])
+@pytest.mark.parametrize("name", WATCHED)
+def test_an_input_that_is_missing_or_stale_puts_the_beam_out_and_is_no_fire(etching, fail, name):
+    fail(etching, Input(name))
+
+    etching.wait_until(
+        lambda: not etching.machine.board.is_beam_enabled,
+        within_s=LONGEST_S.get(name, 0.3),
+    )
+    etching.wait(1.0)
+
+    assert not etching.is_beam_enabled
+    assert "emergency" not in [trip["reaction"] for trip in etching.box["trips"]]
+    assert etching.tripped
+
+
+@pytest.mark.parametrize("name", AT_ONCE)
+def test_what_is_missing_for_one_look_stays_tripped_when_it_is_read_again(etching, name):
+    read = etching.guard._board.read
+    read_without(etching, Input(name))
+    etching.step(2)
+    etching.guard._board.read = read
+
+    etching.wait(3.0)
+
+    assert etching.state == "ended"
+    assert not etching.is_beam_enabled
+
+
+def test_a_board_that_is_gone_altogether_ends_the_run(etching):
+    def gone():
+        raise BoardLost("the board is gone")
+
+    etching.guard._board.read = gone
+    etching.wait_for_the_end()
+
+    assert etching.run["ended"] == "stopped"
+    assert not etching.is_beam_enabled
+
+
+def test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run(etching, caplog):
+    caplog.set_level("CRITICAL", logger="etchdaemon.guard")
+    etching.guard._board.take_opened = lambda: 1 / 0
+
+    etching.step(2)
+
+    assert not etching.is_beam_enabled
+    etching.wait_for_the_end()
+    assert "guard well" in etching.tripped
+
+
+def test_without_edges_the_poll_alone_ends_the_run(etching):
+    etching.guard._board.take_opened = dict
+    etching.board.open_lid()
+
+    etching.step(3)
+
+    assert not etching.is_beam_enabled
+    etching.wait_for_the_end()
+    assert "lid is open" in etching.run["because"]
+
+
+def test_a_poll_that_is_blocked_is_noticed_by_the_loop(etching):
+    etching.guard.look = lambda: None  # its thread hangs in the library
+    etching.board.set_input("flame", level=False)
+
+    etching.wait(0.3)
+
+    assert not etching.is_beam_enabled
+
+
+def test_a_logbook_that_is_blocked_does_not_keep_the_lid_from_being_obeyed(etching):
+    etching.records.trouble = "The disk does not answer."
+    etching.board.open_lid()
+
+    etching.step(2)
+
+    assert not etching.is_beam_enabled
+    etching.wait_for_the_end()
+    assert etching.run["ended"] == "stopped"
+
+
+def test_a_resume_that_cannot_be_written_down_brings_no_beam(etching):
+    etching.ask("hold")
+    etching.wait_until(lambda: etching.state == "held")
+    etching.records.trouble = "The disk does not answer."
+    etching.press_button()
+
+    with pytest.raises(Exception, match="disk does not answer"):
+        etching.ask("resume")
+    etching.wait(1.0)
+
+    assert not etching.is_beam_enabled
+
+
+@pytest.mark.parametrize("names", [["lit closed"], ["guard well"], ["lid closed", "lit closed"]])
+def test_a_reset_of_what_is_unknown_or_has_not_tripped_is_refused_and_resets_nothing(
+    etching, names
+):
+    etching.board.open_lid()
+    etching.wait_for_the_end()
+    etching.board.close_lid()
+    etching.wait(2.0)
+
+    with pytest.raises(CommandRefused):
+        etching.ask("reset", names=names)
+
+    assert etching.tripped == ["lid closed"]
