@@ -153,3 +153,15 @@ def test_a_verdict_can_be_given_with_the_keyboard_alone(open_phone, served, expe
     assert (said["verdict"], said["cause"], said["note"]) == (
         "pale", "paint not dry", "a pale corner",
     )  # fmt: skip
+
+
+def test_printed_an_etch_is_its_tile_its_charts_and_its_facts(open_phone, expect):
+    phone = open_phone("/logbook/7")
+
+    phone.emulate_media(media="print", color_scheme="dark")
+
+    for shown in (".tile", ".chart svg", ".facts"):
+        expect(phone.locator(shown).first).to_be_visible()
+    for left_out in ("nav", "form", "summary", ".quiet-link"):
+        expect(phone.locator(f"{left_out}:visible")).to_have_count(0)
+    assert phone.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
