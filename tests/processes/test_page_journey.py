@@ -10,23 +10,22 @@ import time
 
 import pytest
 
-from etchpath.writer import Order, write_job
 from etchwarden.household import Household
 from etchwarden.session import Session
-from etchweb.picture_files import PICTURES_FOLDER, keep_picture
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from page_bench import draw_picture, phone_options
-from rig.bench import patch
+from page_bench import phone_options
+from photo_files import PHOTOGRAPHS
 
 PATIENCE_S = 60.0
-ROWS = 24
-SPEEDUP = "5"
+ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
+TILE = re.compile("practice tile, white paint practice 20 W")
+WIDTH_MM, HEIGHT_MM = 25, 2
+ROWS = 20
+SPEEDUP = "3"  # the starting minute lasts twenty seconds, enough for a busy machine
 ANSWERS = {"How many hours ago": "26"}
 
 
 class Shop:
-    """A box, a machine and a page; a picture lies ready to be loaded."""
+    """A box, a machine and a page, and nothing on the bench."""
 
     def __init__(self, folder, household, context):
         self.folder = folder
@@ -41,7 +40,6 @@ class Shop:
             "--practice", str(folder / "machine"),
         )  # fmt: skip
         self.url = self._address()
-        self._load()
 
     def code(self):
         """Ask at the box for six digits."""
@@ -59,27 +57,6 @@ class Shop:
     def _log(self):
         return (self.folder / "page.log").read_text()
 
-    def _load(self):
-        job = self.session.job
-        job.mkdir()
-        order = Order(
-            title="Lighthouse at dusk",
-            head=PRACTICE_HEADS["practice-20w"],
-            recipe=PRACTICE_RECIPES["practice-20w"],
-            halftone="none",
-        )
-        with (job / GCODE_NAME).open("wb") as file:
-            sheet = write_job(patch(ROWS, 300), file, order)
-        (job / SHEET_NAME).write_text(sheet.to_json())
-        keep_picture(
-            draw_picture(self.folder),
-            folder=self.folder / "page" / PICTURES_FOLDER,
-            gcode_sha256=sheet.gcode_sha256,
-        )
-        gcode, text = job / GCODE_NAME, job / SHEET_NAME
-        with self.session.ask_daemon() as daemon, gcode.open("rb") as g, text.open("rb") as t:
-            daemon.load(g.fileno(), t.fileno())
-
 
 @pytest.fixture
 def shop(tmp_path, chromium):
@@ -92,6 +69,24 @@ def see(expect):
     expect.set_options(timeout=PATIENCE_S * 1000)
     yield expect
     expect.set_options(timeout=5000)
+
+
+def put_a_photograph_on_the_bench(phone, see):
+    """Choose a photograph, give it a size, cut it, look at it and at every dot of it."""
+    phone.get_by_role("link", name="New picture").first.tap()
+    phone.get_by_label("Choose a photo").set_input_files(ASTRONAUT)
+    phone.get_by_role("button", name="Go on").tap()
+    phone.get_by_label("Width, mm").fill(f"{WIDTH_MM}")
+    phone.get_by_label("Height, mm").fill(f"{HEIGHT_MM}")
+    phone.get_by_role("radio", name=TILE).check()
+    phone.get_by_role("button", name="Go on").tap()
+    phone.get_by_role("button", name="Smaller cut").tap()
+    phone.get_by_role("button", name="Go on").tap()
+    phone.get_by_role("button", name="See every dot").tap()
+    see(phone.get_by_text(f"{WIDTH_MM} × {HEIGHT_MM} mm").first).to_be_visible()
+    for finding in phone.locator("input[name='has read']").all():
+        finding.check()
+    phone.get_by_role("button", name="Put it on the bench").tap()
 
 
 def press_the_button(hand):
@@ -121,9 +116,11 @@ def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, see):
     phone.goto(shop.url)
     phone.get_by_label("Six digits").fill(shop.code())
     phone.get_by_role("button", name="Pair").tap()
-    see(headline).to_have_text("On the bench")
+    see(headline).to_have_text("No picture on the bench")
     hand.goto(f"{shop.url}/practice")
     phone.bring_to_front()
+    put_a_photograph_on_the_bench(phone, see)
+    see(headline).to_have_text("On the bench")
 
     get_ready(phone, see)
     see(phone.get_by_text("press the button there")).to_be_visible()
@@ -138,6 +135,7 @@ def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, see):
     hand.get_by_role("button", name="Close the lid").tap()
     see(phone.locator("[data-live='condition lid closed']")).to_contain_text("as it should be")
     phone.get_by_role("button", name="Reset").tap()
+    see(phone.get_by_text("Stopped because")).to_have_count(0)
     phone.get_by_label("Tile and head have not moved.").check()
     phone.get_by_role("button", name="Prepare the rest").tap()
     see(headline).to_have_text("On the bench")
