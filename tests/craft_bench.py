@@ -40,11 +40,12 @@ class NoLoop:
 class Shop:
     """A folder, a logbook, a daemon's socket; times go up by a minute with each command."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, *, keeps_backups=False):
         self.folder = folder
         self.minute = 0
+        more = {} if keeps_backups else {"folder": None}
         self.logbook = Logbook.at(
-            folder / "logbook.sqlite3", utc_now=self._now, confirm_timeout_s=LONG_S, folder=None
+            folder / "logbook.sqlite3", utc_now=self._now, confirm_timeout_s=LONG_S, **more
         )
         self.desk = Desk(folder / "socket", NoLoop(), self.logbook)
         (folder / "shed.toml").write_text(OWN_LASER)

@@ -43,3 +43,7 @@ class BackupFailed(EtchdaemonError):
 
 class StateTaken(EtchdaemonError):
     """Another process has the daemon's folder of records."""
+
+
+class ExportRefused(EtchdaemonError, ValueError):
+    """An export cannot be written, or is not one that this logbook can take in."""

@@ -2,6 +2,7 @@
 
 from importlib import import_module
 from importlib.metadata import version
+from keyword import iskeyword
 from typing import Final
 
 import click
@@ -28,6 +29,8 @@ SUBCOMMANDS: Final = {
     "update": "Change to another release, and back again when it is not well.",
     "backup": "Make a backup of the logbook, and check it.",
     "restore": "Put a backup in the logbook's place.",
+    "export": "Write everything the logbook knows as CSV and JSON.",
+    "import": "Take an export into the logbook of a fresh box.",
     "machine": "Run the practice machine alone.",
 }
 
@@ -41,7 +44,8 @@ class _LazyGroup(click.Group):
     def get_command(self, context: click.Context, name: str) -> click.Command | None:  # noqa: ARG002
         if name not in SUBCOMMANDS:
             return None
-        command: click.Command = import_module(f"etchwarden.{name}").command
+        module = f"{name}_" if iskeyword(name) else name
+        command: click.Command = import_module(f"etchwarden.{module}").command
         return command
 
     def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002

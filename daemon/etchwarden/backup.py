@@ -52,12 +52,12 @@ def command(dest: Path | None, socket: Path | None, state: Path | None) -> None:
         raise click.UsageError("Say --daemon where the daemon runs, or --state where it does not.")
     try:
         if socket is not None:
-            made = _by_daemon(socket)
+            made = by_daemon(socket)
             if dest is not None:
                 made = _copied(made, dest)
         else:
             assert state is not None  # noqa: S101 - one of them is, see above
-            made = _by_ourselves(state, dest)
+            made = by_ourselves(state, dest)
         found = look_at(made)
     except (EtchdaemonError, WireError) as error:
         raise click.ClickException(str(error)) from error
@@ -66,7 +66,7 @@ def command(dest: Path | None, socket: Path | None, state: Path | None) -> None:
     click.echo(f"{found.path}: {found.runs} etches, {as_size(found.bytes)}, checked.")
 
 
-def _by_daemon(socket: Path) -> Path:
+def by_daemon(socket: Path) -> Path:
     """Have the daemon make one; return where it lies."""
     with DaemonClient(socket) as daemon, progress_shown("Copying the logbook") as show:
         state: dict[str, Any] = daemon.call("backup")
@@ -113,7 +113,7 @@ def _readable(made: Path) -> Iterator[None]:
         ) from error
 
 
-def _by_ourselves(state: Path, dest: Path | None) -> Path:
+def by_ourselves(state: Path, dest: Path | None) -> Path:
     """Copy the logbook of a daemon that does not run, and keep it from starting meanwhile."""
     logbook, now = state / LOGBOOK_NAME, datetime.now(UTC)
     if not logbook.is_file():

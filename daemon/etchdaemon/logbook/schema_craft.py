@@ -164,8 +164,8 @@ HAPPENINGS: Final = (
         UNIQUE (kind, entry_id)
     ) STRICT
     """,
-    "INSERT INTO happening (kind, entry_id)"
-    f" SELECT kind, entry_id FROM ({_ALL_SEEN}) ORDER BY at_utc, rank, entry_id",  # noqa: S608
+    "INSERT INTO happening (kind, entry_id)"  # noqa: S608
+    f" SELECT kind, entry_id FROM ({_ALL_SEEN}) ORDER BY at_utc, rank, entry_id",
     *(
         f"""
         CREATE TRIGGER {table}_happened AFTER INSERT ON {table} BEGIN

@@ -1,0 +1,177 @@
+"""Everything the logbook knows as files that any program reads, and back into a fresh logbook.
+
+A table is a CSV for people and spreadsheets and a `.jsonl`, one JSON object a line, from which it
+is taken back; `export.json` says of which version they are and what each must hash to.
+"""
+
+import csv
+import hashlib
+import json
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Final
+
+from etchdaemon.errors import ExportRefused
+from etchdaemon.logbook.schema import MIGRATIONS, transaction
+from etchwire.errors import MalformedMessage
+from etchwire.packing import unpack
+
+FORMAT: Final = "etchwarden-export"
+VERSION: Final = 1
+INDEX_NAME: Final = "export.json"
+ABOUT_NAME: Final = "README.txt"
+CARDS_FOLDER: Final = "cards"
+
+# Each after those it refers to. `happening` is the order in which all the others were written.
+TABLES: Final = (
+    "logbook_note", "run", "run_row", "run_event", "head", "lens_wipe", "surface", "card",
+    "reading", "recipe", "verdict", "happening",
+)  # fmt: skip
+_MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
+
+_ABOUT: Final = """\
+Everything that this box's logbook knew, in one CSV and one JSON-lines file a table. The last word
+of a column is its unit; a ratio and a count have none, times are UTC.
+
+run         an etch: its job sheet (sheet_json), how it ended, how long the beam was on (beam_s)
+run_row     what was really run in each of its rows
+run_event   holds, resumes, faults
+head        lasers                          lens_wipe  when a lens was wiped
+surface     tiles and paints as they are    card       test cards; their layouts are in cards/
+reading     what cards showed, what was recommended and what was chosen
+recipe      settings, and the surface they were found on (found_on_json)
+verdict     what wiped tiles looked like    happening  the order in which all of it was written
+Columns named ..._json hold JSON; ..._packed hold JSON too, deflated (zlib) and in base 64.
+etchwarden import takes this folder back into a fresh box of the same version.
+"""
+
+
+def export_book(book: sqlite3.Connection, folder: Path, *, at_utc: str, software: str) -> int:
+    """Write every table of `book` into `folder`, which must be new; return how many rows.
+
+    Raise ExportRefused where it cannot be written.
+    """
+    try:
+        folder.mkdir()
+        files = {table: _write_table(book, table, folder) for table in TABLES}
+        _write_cards(book, folder / CARDS_FOLDER)
+        (folder / ABOUT_NAME).write_text(_ABOUT, encoding="utf-8")
+        index = {
+            "format": FORMAT,
+            "version": VERSION,
+            "schema": len(MIGRATIONS),
+            "software": software,
+            "exported_at_utc": at_utc,
+            "tables": files,
+        }
+        (folder / INDEX_NAME).write_text(json.dumps(index, indent=1), encoding="utf-8")
+    except OSError as error:
+        raise ExportRefused(f"{error.filename or folder}: {error.strerror}.") from error
+    return sum(file["rows"] for file in files.values())
+
+
+def import_book(book: sqlite3.Connection, folder: Path) -> int:
+    """Take an export into the empty `book`, whole or not at all; return how many rows.
+
+    Raise ExportRefused for an export of another version, a file that was changed, or a book that
+    holds something already.
+    """
+    index = _index(folder)
+    for table in _MUST_BE_EMPTY:
+        if book.execute(f"SELECT 1 FROM {table} LIMIT 1").fetchone():  # noqa: S608
+            raise ExportRefused(
+                "This logbook holds something already: an export goes into a fresh box only."
+            )
+    for table in TABLES:
+        _require_unchanged(folder, table, index["tables"][table]["sha256"])
+    try:
+        with transaction(book):
+            return sum(_read_table(book, table, folder) for table in TABLES)
+    except (sqlite3.Error, ValueError, AttributeError) as error:
+        raise ExportRefused(f"This export does not fit the logbook: {error}.") from error
+
+
+def _write_table(book: sqlite3.Connection, table: str, folder: Path) -> dict[str, Any]:
+    cursor = book.execute(f"SELECT * FROM {table} ORDER BY {_order(table)}")  # noqa: S608
+    names = [column[0] for column in cursor.description]
+    digest, rows = hashlib.sha256(), 0
+    with (
+        (folder / f"{table}.csv").open("w", encoding="utf-8", newline="") as for_people,
+        (folder / f"{table}.jsonl").open("wb") as lines,
+    ):
+        sheet = csv.writer(for_people)
+        sheet.writerow(names)
+        for row in cursor:
+            sheet.writerow(row)
+            line = json.dumps(dict(zip(names, row, strict=True)), ensure_ascii=False) + "\n"
+            lines.write(line.encode())
+            digest.update(line.encode())
+            rows += 1
+    return {"rows": rows, "columns": names, "sha256": digest.hexdigest()}
+
+
+def _order(table: str) -> str:
+    return "run_id, row" if table == "run_row" else "rowid"
+
+
+def _write_cards(book: sqlite3.Connection, folder: Path) -> None:
+    folder.mkdir()
+    for number, packed in book.execute("SELECT number, layout_packed FROM card"):
+        try:
+            (folder / f"{number}.json").write_text(unpack(packed), encoding="utf-8")
+        except MalformedMessage:
+            continue  # what it holds stands in the table in any case
+
+
+def _index(folder: Path) -> dict[str, Any]:
+    try:
+        index = json.loads((folder / INDEX_NAME).read_bytes())
+    except OSError as error:
+        raise ExportRefused(f"{folder} is no export of ours: {error.strerror}.") from error
+    except ValueError as error:
+        raise ExportRefused(f"{folder / INDEX_NAME} is damaged: {error}.") from error
+    if not isinstance(index, dict) or index.get("format") != FORMAT:
+        raise ExportRefused(f"{folder} is no export of ours.")
+    made_of = (index.get("version"), index.get("schema"))
+    if made_of != (VERSION, len(MIGRATIONS)):
+        raise ExportRefused(
+            f"This export is of another version (Etchwarden {index.get('software')}, logbook "
+            f"{index.get('schema')}; this program's is {len(MIGRATIONS)}): install the program "
+            "that made it, import it there, then update."
+        )
+    if set(index.get("tables", ())) != set(TABLES):
+        raise ExportRefused(f"{folder / INDEX_NAME} does not name every table.")
+    return index
+
+
+def _require_unchanged(folder: Path, table: str, sha256: str) -> None:
+    path = folder / f"{table}.jsonl"
+    try:
+        with path.open("rb") as file:
+            found = hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise ExportRefused(f"{path}: {error.strerror}.") from error
+    if found != sha256:
+        raise ExportRefused(f"{path} is not as it was exported: fetch the folder again.")
+
+
+def _read_table(book: sqlite3.Connection, table: str, folder: Path) -> int:
+    if table == "happening":
+        book.execute("DELETE FROM happening")  # which filled itself in the wrong order
+    known = [column[1] for column in book.execute(f"PRAGMA table_info({table})")]
+    places = ", ".join("?" * len(known))
+    rows = 0
+    for row in _rows(folder / f"{table}.jsonl"):
+        if set(row) != set(known):
+            raise ExportRefused(f"{table} has other columns than this program's.")
+        values = [row[name] for name in known]
+        book.execute(f"INSERT INTO {table} ({', '.join(known)}) VALUES ({places})", values)  # noqa: S608
+        rows += 1
+    return rows
+
+
+def _rows(path: Path) -> Iterator[dict[str, Any]]:
+    with path.open("rb") as file:
+        for line in file:
+            yield json.loads(line)

@@ -1,0 +1,39 @@
+"""`etchwarden import`: an export of another box into a fresh one."""
+
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from etchdaemon.assembly import LOGBOOK_NAME
+from etchdaemon.errors import EtchdaemonError
+from etchdaemon.hardware.state_lock import StateLock
+from etchdaemon.logbook.exporting import import_book
+from etchdaemon.logbook.opening import open_book
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--state",
+    metavar="FOLDER",
+    required=True,
+    type=click.Path(path_type=Path, file_okay=False, exists=True),
+    help="The records of the daemon, which must not run.",
+)
+def command(folder: Path, state: Path) -> None:
+    """Take FOLDER, which etchwarden export wrote, into the logbook of a fresh box.
+
+    All of it is taken, or nothing: an export of another version is refused, and so is one of
+    whose files a byte was changed.
+    """
+    try:
+        with StateLock(state):
+            now_utc = datetime.now(UTC).isoformat(timespec="seconds")
+            book, _ = open_book(state / LOGBOOK_NAME, at_utc=now_utc)
+            with closing(book):
+                rows = import_book(book, folder)
+    except EtchdaemonError as error:
+        raise click.ClickException(str(error)) from error
+    click.echo(f"{rows} records were taken in.")

@@ -1,0 +1,81 @@
+"""Finding the settings of an unknown surface by commands: a household, and photos of its tile.
+
+Practice machine and daemon are real processes; the photos are rendered.
+"""
+
+from contextlib import contextmanager
+
+import numpy as np
+from click.testing import CliRunner
+from PIL import Image
+
+from craft_bench import OWN_LASER
+from darkroom.camera import Shot, photograph
+from darkroom.practice import MM_PER_PX
+from darkroom.tile import Tile
+from etchpractice.surface import surface_named
+from etchwarden.__main__ import main
+from etchwarden.household import Household
+from etchwarden.session import Session
+from etchwire.sheet import read_sheet
+
+SURFACE = "thick-coat"
+NAMED = "three thick coats"
+SHOT = Shot(
+    width_px=2400, height_px=1800, tilt_degrees=18, light_ratio=1.6, noise_codes=2.0, quality=80
+)
+
+
+class Bench(Session):
+    """A household on an unknown surface, and a person who types and photographs."""
+
+    def say(self, *words):
+        """Run `etchwarden WORDS` and return what it said."""
+        environment = {"ETCHWARDEN_DAEMON": str(self.folder / "daemon.sock")}
+        result = CliRunner().invoke(main, [str(word) for word in words], env=environment)
+        assert result.exit_code == 0, (words, result.output)
+        return result.output
+
+    def etch(self, job):
+        """Load by command, arm and start as a person beside the machine, wait for the end."""
+        job.rename(self.job)
+        self.begin_etch()
+        with self.ask_daemon() as daemon:
+            for snapshot in daemon.subscribe():
+                run = snapshot["run"]
+                if run and run["ended"] and snapshot["job"]["sha256"] == self.sha256():
+                    assert run["ended"] == "complete", run["because"]
+                    break
+        self.job.rename(job)
+
+    def sha256(self):
+        return read_sheet(self.job).gcode_sha256
+
+    def look(self, job, margin_mm=0.0):
+        """Return the wiped tile's reflectance where a job lies, beside that of bare tile."""
+        place, path = read_sheet(job).picture, self.folder / "tile.png"
+        rectangle = [
+            place.left_mm - margin_mm, place.bottom_mm - margin_mm,
+            place.right_mm + margin_mm, place.top_mm + margin_mm,
+        ]  # fmt: skip
+        with self.ask_machine() as machine:
+            machine.call("picture", after=str(path), mm_per_px=MM_PER_PX, rectangle=rectangle)
+        codes = np.asarray(Image.open(path)) / 255
+        light = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
+        return (light / surface_named(SURFACE).tile_reflectance).astype(np.float32)
+
+    def photograph(self, job):
+        """Take a tilted, unevenly lit, noisy photo of a wiped card."""
+        path = job.with_suffix(".jpg")
+        path.write_bytes(photograph(Tile(self.look(job), 1 / MM_PER_PX, None), SHOT).getvalue())
+        return path
+
+
+@contextmanager
+def bench_on_unknown_surface(folder, *, speedup):
+    """Start a household whose surface no command knows, and describe the person's laser."""
+    with Household(folder) as household:
+        bench = Bench(household, folder)
+        bench.start_machine("--speedup", str(speedup), "--surface", SURFACE)
+        (folder / "shed.toml").write_text(OWN_LASER)
+        yield bench
