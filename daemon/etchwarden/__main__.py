@@ -24,6 +24,7 @@ SUBCOMMANDS: Final = {
     "daemon": "Own the machine: stream jobs, watch it, keep the logbook.",
     "page": "Serve the page that phones watch.",
     "pair": "Let a phone in: print a code and the address.",
+    "alert": "Tell people something now, to see whether it reaches them.",
     "configure": "Write a machine's file by answering questions, or check one.",
     "doctor": "Check this board, its machines and its page, and say what to do.",
     "update": "Change to another release, and back again when it is not well.",
