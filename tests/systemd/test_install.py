@@ -5,6 +5,7 @@ own invention stands for them, and what the programs import is lent by the tests
 `.ci/run` installs with the real lock.
 """
 
+import fcntl
 import os
 import site
 import subprocess
@@ -31,16 +32,31 @@ def wheel(real_wheel, tmp_path):
 
 
 @pytest.fixture
-def install(tmp_path, wheel):
-    def install(*arguments):
-        return subprocess.run(
+def start(tmp_path, wheel):
+    def start(*arguments):
+        return subprocess.Popen(
             [sys.executable, ROOT / "systemd/install", "--root", tmp_path / "root",
              "--wheel", wheel, "--wheelhouse", tmp_path, *arguments],
-            env=ENVIRONMENT,
-            capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL,
+            env=ENVIRONMENT, text=True, stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
         )  # fmt: skip
 
+    return start
+
+
+@pytest.fixture
+def install(start):
+    def install(*arguments):
+        process = start(*arguments)
+        said, _ = process.communicate()
+        return subprocess.CompletedProcess(process.args, process.returncode, said)
+
     return install
+
+
+def await_sentence(process, beginning):
+    while not process.stdout.readline().startswith(beginning):
+        assert process.poll() is None
 
 
 def listed(printed):
@@ -54,7 +70,7 @@ def test_dry_run_and_real_run_leave_exactly_the_listed_files(install, tmp_path):
 
     real = install("--yes")
 
-    assert (dry.returncode, after_dry, real.returncode) == (0, False, 0), real.stdout + real.stderr
+    assert (dry.returncode, after_dry, real.returncode) == (0, False, 0), real.stdout
     release = [line for line in listed(dry.stdout) if line.endswith("/")]
     files = sorted({*listed(dry.stdout), LOCK} - set(release))
     assert files_under(root) == files
@@ -71,6 +87,32 @@ def test_a_library_that_was_tampered_with_is_refused(install, tmp_path):
     assert done.returncode == 1
     assert "HASHES" in done.stdout.upper()
     assert not Places(tmp_path / "root").current.is_symlink()
+
+
+@pytest.mark.parametrize("moment", ["Making the release", "Laying units"])
+def test_killed_in_the_middle_it_is_finished_by_a_second_run(start, install, tmp_path, moment):
+    first = start("--yes")
+    await_sentence(first, moment)
+    first.kill()
+    first.communicate()
+    with Places(tmp_path / "root").lock.open() as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # until what it had started has ended
+
+    second = install("--yes")
+
+    assert second.returncode == 0, second.stdout
+    assert Places(tmp_path / "root").command.exists()
+
+
+def test_two_at_once_are_refused(start, install):
+    first = start("--yes")
+    await_sentence(first, "Making the release")
+
+    second = install("--yes")
+
+    first.communicate()
+    assert (first.returncode, second.returncode) == (0, 1)
+    assert "Another installation is under way" in second.stdout
 
 
 def test_nothing_is_done_where_nobody_can_be_asked(install, tmp_path):

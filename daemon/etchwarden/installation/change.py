@@ -1,6 +1,7 @@
 """Changing to another release, step by step, so that a power cut after any of them does no harm."""
 
 import fcntl
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -152,6 +153,7 @@ def one_at_a_time(places: Places) -> Iterator[None]:
     """Keep a second installation out; raise Refused when one is under way."""
     places.lock.parent.mkdir(parents=True, exist_ok=True)
     with places.lock.open("w") as file:
+        os.set_inheritable(file.fileno(), True)  # see `releases.run`
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:

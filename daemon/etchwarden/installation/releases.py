@@ -109,9 +109,15 @@ class Releases:
 
 
 def run(command: Sequence[str], environment: dict[str, str] | None = None) -> str:
-    """Run a program and return what it printed; raise StepFailed with its last words."""
+    """Run a program and return what it printed; raise StepFailed with its last words.
+
+    It inherits the lock of the installation, which therefore lasts as long as anybody works on
+    it, also when we are killed.
+    """
     try:
-        done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+        done = subprocess.run(
+            command, env=environment, capture_output=True, text=True, check=False, close_fds=False
+        )
     except OSError as error:
         raise StepFailed(f"{command[0]} cannot be run: {error.strerror}.") from error
     if done.returncode != 0:
