@@ -3,10 +3,12 @@
 from datetime import UTC, datetime
 
 from etchdaemon.interlocks.inputs import Input, Level, Look, Output
+from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.starting import StartWish
-from etchdaemon.interlocks.watch import Interlocks, Orders
+from etchdaemon.interlocks.verdict import Orders
+from etchdaemon.interlocks.watch import Interlocks
 
 TICK_S = 0.01
 DAY = "2026-05-04"
@@ -28,8 +30,8 @@ ANSWERS = {
 class Bench:
     """Plays the wires: fan and air, beam contact and loop follow the outputs unless broken."""
 
-    def __init__(self, setup: Setup | None = None, **factors: float) -> None:
-        self.interlocks = Interlocks(setup or Setup(wired=EVERYTHING), **factors)
+    def __init__(self, setup: Setup | None = None, pace: Pace = REAL_PACE) -> None:
+        self.interlocks = Interlocks(setup or Setup(wired=EVERYTHING), pace=pace)
         self.now_s = 1000.0
         self.closed = dict.fromkeys(self.interlocks.setup.inputs, True)
         self.unread: set[Input] = set()

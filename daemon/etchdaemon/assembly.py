@@ -35,6 +35,7 @@ from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.hardware.synchronisation import is_clock_synchronised
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.watch import Interlocks
 from etchdaemon.logbook.logbook import Logbook
@@ -58,7 +59,7 @@ SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop wa
 # The practice machine's computer does much else, and its wires are sockets: it gets more time.
 PRACTICE_PATIENCE: Final = 4.0
 MOST_TIME_FACTOR: Final = 50.0
-MOST_CONTACT_FACTOR: Final = 20.0  # time is paced where the machine rests
+MOST_PACED: Final = 20.0  # time is paced where the machine rests
 # Too fast for a monostable's clock, and each word to the board interrupts simulated time.
 HONEST_SPEEDUP: Final = 2.0
 TOO_FAST_FOR: Final = frozenset({Output.HEARTBEAT, Output.LAMP, Output.BUZZER})
@@ -90,8 +91,7 @@ class Box:
     board: Board
     bell: EventDoorbell
     setup: Setup
-    time_factor: float = 1.0
-    contact_factor: float = 1.0
+    pace: Pace = REAL_PACE
 
 
 class Daemon:
@@ -103,7 +103,7 @@ class Daemon:
         self._clock = clock
         self._doorbell = EventDoorbell()
         self._guard = Guard(
-            Interlocks(box.setup, time_factor=box.time_factor, contact_factor=box.contact_factor),
+            Interlocks(box.setup, pace=box.pace),
             box.board,
             clock,
             wake=self._doorbell.ring,
@@ -183,14 +183,17 @@ def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
     board.take_time_from(clock)
     if board.speedup > HONEST_SPEEDUP:
         setup = replace(setup, wired=setup.wired - TOO_FAST_FOR)
-    time_factor = min(board.speedup, MOST_TIME_FACTOR) * PRACTICE_PATIENCE
-    contact_factor = min(board.speedup, MOST_CONTACT_FACTOR) * 2
+    paced = min(board.speedup, MOST_PACED)
+    pace = Pace(
+        readings=min(board.speedup, MOST_TIME_FACTOR) * PRACTICE_PATIENCE,
+        contacts=paced * 2,
+        people=paced,
+    )
     return clock, Box(
         board=board,
         bell=bell,
         setup=setup,
-        time_factor=time_factor,
-        contact_factor=contact_factor,
+        pace=pace,
     )
 
 

@@ -14,7 +14,8 @@ from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish, asked_at_start
-from etchdaemon.interlocks.watch import Interlocks, Verdict
+from etchdaemon.interlocks.verdict import Verdict
+from etchdaemon.interlocks.watch import Interlocks
 from etchdaemon.ports import Board, Clock
 
 LOCK_PATIENCE_S: Final = 0.1  # of the wall's; a guard that holds it longer hangs

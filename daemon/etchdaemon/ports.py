@@ -8,7 +8,7 @@ from typing import Any, Protocol
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.rules import Phase
 from etchdaemon.interlocks.starting import StartWish
-from etchdaemon.interlocks.watch import Verdict
+from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.run.actuals import RowActuals
 
 

@@ -18,6 +18,7 @@ from etchdaemon.hardware.looking import LookingThread
 from etchdaemon.hardware.opened import OpenedInputs
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input
+from etchdaemon.interlocks.pace import Pace
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.watch import Interlocks
 from measure.costs import heading, tell
@@ -65,7 +66,10 @@ class LiveRig(GuardedRig):
         setup = Setup(wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0))
         self.live = LiveBoard(self.machine.board, self.clock, self.bell, self.lock)
         return Guard(
-            Interlocks(setup, time_factor=4.0), self.live, self.clock, wake=self.loop_bell.ring
+            Interlocks(setup, pace=Pace(readings=4.0)),
+            self.live,
+            self.clock,
+            wake=self.loop_bell.ring,
         )
 
     def run_live(self):

@@ -3,7 +3,7 @@
 # ruff: noqa: ARG002 - the signatures are the guard's
 
 from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.watch import Verdict
+from etchdaemon.interlocks.verdict import Verdict
 
 
 class Unguarded:

@@ -1,10 +1,16 @@
 """Arming: the loop is tested, somebody shows that they are there, and it lasts a minute."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
+from etchdaemon.interlocks.evaluation import Finding
+from etchdaemon.interlocks.latch import Trip
+from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.presence import WITHIN_S
+from etchdaemon.interlocks.rules import Phase, Reaction
+from etchdaemon.interlocks.samples import Condition
 
 CONTACT_S: Final = 0.1  # a contact has moved by then
 HEARTBEAT_OPENS_WITHIN_S: Final = 0.5  # the monostable's 300 to 500 ms
@@ -32,7 +38,7 @@ class Arming:
     step: ArmingStep = ArmingStep.DISARMED
     since_s: float = 0.0
     with_heartbeat_test: bool = False
-    contact_factor: float = 1.0  # see Interlocks
+    pace: Pace = REAL_PACE
     is_loop_proven: bool = False
     is_heartbeat_proven: bool = False
     failed_because: str | None = None
@@ -57,13 +63,17 @@ class Arming:
         """Whether the heartbeat is held back to see the loop open."""
         return self.step is ArmingStep.HEARTBEAT
 
+    @property
+    def _within_s(self) -> float:
+        return WITHIN_S * self.pace.people
+
     def begin(
         self,
         now_s: float,
         *,
         has_loop_input: bool,
         with_heartbeat_test: bool,
-        contact_factor: float = 1.0,
+        pace: Pace = REAL_PACE,
     ) -> "Arming":
         """Return arming begun afresh; without a loop input there is nothing to test."""
         first = ArmingStep.LOOP_OFF if has_loop_input else ArmingStep.PRESENCE
@@ -71,7 +81,7 @@ class Arming:
             step=first,
             since_s=now_s,
             with_heartbeat_test=with_heartbeat_test,
-            contact_factor=contact_factor,
+            pace=pace,
         )
 
     def advance(
@@ -81,7 +91,7 @@ class Arming:
         if self.step is ArmingStep.PRESENCE:
             return self._wait_for_somebody(presence_at_s, now_s)
         if self.step is ArmingStep.ARMED:
-            is_over = presence_at_s is None or now_s - presence_at_s > WITHIN_S
+            is_over = presence_at_s is None or now_s - presence_at_s > self._within_s
             return self.disarm("The minute to start in is over; arm again.") if is_over else self
         if self.step is ArmingStep.DISARMED:
             return self
@@ -96,7 +106,7 @@ class Arming:
             return self.disarm("The loop's input cannot be read.")
         wanted, following, limit_s, complaint = _LOOP_TEST[self.step]
         if is_closed is not wanted:
-            limit_s *= self.contact_factor
+            limit_s *= self.pace.contacts
             return self if now_s - self.since_s <= limit_s else self.disarm(complaint)
         if self.step is ArmingStep.LOOP_ON and not self.with_heartbeat_test:
             following = ArmingStep.PRESENCE
@@ -108,10 +118,10 @@ class Arming:
 
     def _wait_for_somebody(self, presence_at_s: float | None, now_s: float) -> "Arming":
         # Without its heartbeat the safety relay has fallen, and only the button sets it again.
-        counts_from_s = self.since_s if self.is_heartbeat_proven else now_s - WITHIN_S
+        counts_from_s = self.since_s if self.is_heartbeat_proven else now_s - self._within_s
         if presence_at_s is not None and presence_at_s >= counts_from_s:
             return self._to(ArmingStep.ARMED, now_s)
-        if now_s - self.since_s > WITHIN_S:
+        if now_s - self.since_s > self._within_s:
             return self.disarm("Nobody came to the machine within a minute; arm again.")
         return self
 
@@ -142,3 +152,21 @@ _LOOP_TEST: Final = {
         "not work, so a file with constant power cannot be run.",
     ),
 }
+
+
+def what_undoes(arming: Arming, trips: Sequence[Trip], found: Iterable[Finding]) -> str | None:
+    """Return why arming, under way or done, is over; None while nothing speaks against it."""
+    if not (arming.is_under_way or arming.is_armed):
+        return None
+    if trips:
+        return trips[0].sentence
+    return next((finding.sentence for finding in found if _undoes(arming, finding)), None)
+
+
+def _undoes(arming: Arming, finding: Finding) -> bool:
+    condition = finding.rule.requires
+    if condition is Condition.EXTRACTED or arming.is_armed:
+        return False  # asked again at the start, when the purge is over
+    if condition is Condition.LID_CLOSED and not arming.tests_beam:
+        return False  # opening and closing it is how somebody shows that they are there
+    return finding.reaction(Phase.ARMED) >= Reaction.FORBID

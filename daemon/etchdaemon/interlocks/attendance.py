@@ -5,6 +5,7 @@ from datetime import datetime, time, timedelta
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.pace import REAL_PACE, Pace
 
 SECONDS_PER_MINUTE: Final = 60.0
 ATTENDED_ROUND_MIN: Final = 10.0  # a box that may only run attended asks at least this often
@@ -58,12 +59,18 @@ class WatchRounds:
         return self.asked_at_s is not None
 
 
-def rounds_for(rules: AttendanceRules, *, is_attended_only: bool) -> AttendanceRules:
+def rounds_for(
+    rules: AttendanceRules, *, is_attended_only: bool, pace: Pace = REAL_PACE
+) -> AttendanceRules:
     """Return `rules` with the rounds that a box without enough proof must make."""
-    if not is_attended_only:
-        return rules
-    every_min = min(rules.round_every_min or ATTENDED_ROUND_MIN, ATTENDED_ROUND_MIN)
-    return replace(rules, round_every_min=every_min)
+    every_min = rules.round_every_min
+    if is_attended_only:
+        every_min = min(every_min or ATTENDED_ROUND_MIN, ATTENDED_ROUND_MIN)
+    return replace(
+        rules,
+        round_every_min=None if every_min is None else every_min * pace.people,
+        answer_within_min=rules.answer_within_min * pace.people,
+    )
 
 
 def refuse_past_closing(

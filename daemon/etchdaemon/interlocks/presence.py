@@ -19,14 +19,15 @@ class Presence:
     pressed_at_s: float | None = None
     was_up: bool = False
     was_lid_open: bool = False
+    lasts_s: float = WITHIN_S
 
     def is_fresh(self, now_s: float) -> bool:
         """Return whether somebody was there within the last minute."""
-        return self.at_s is not None and now_s - self.at_s <= WITHIN_S
+        return self.at_s is not None and now_s - self.at_s <= self.lasts_s
 
     def left_s(self, now_s: float) -> float:
         """Return how much of that minute is left."""
-        return 0.0 if self.at_s is None else max(0.0, self.at_s + WITHIN_S - now_s)
+        return 0.0 if self.at_s is None else max(0.0, self.at_s + self.lasts_s - now_s)
 
     def after_button(self, *, is_down: bool, now_s: float) -> "Presence":
         """Return what is known after a look at the arm button."""

@@ -42,7 +42,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
             and not interlocks.latch.trips
             and not is_watch_only(setup.wired),
             "failed_because": arming.failed_because,
-            "start_within_s": presence.left_s(now_s) if arming.is_armed else None,
+            "start_within_s": _left_s(interlocks, now_s) if arming.is_armed else None,
         },
         "is_somebody_there": presence.is_fresh(now_s),
         "questions": [_question(one) for one in interlocks.checklist.open_questions(day)],
@@ -53,6 +53,11 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
         "lacks": [lack.sentence for lack in lacks_of(setup.wired)],
         "changes": {name: change.because for name, change in setup.changes.items()},
     }
+
+
+def _left_s(interlocks: Interlocks, now_s: float) -> float:
+    """Return what is left of the minute to start in, as people count it."""
+    return interlocks.senses.presence.left_s(now_s) / interlocks.pace.people
 
 
 def _question(question: Question) -> dict[str, Any]:

@@ -15,9 +15,9 @@ from etchdaemon.interlocks.setup import Setup
 class Senses:
     """Keeps what was seen last of every condition, of the fan, and of whoever is there."""
 
-    def __init__(self, setup: Setup, rules: tuple[Rule, ...]) -> None:
+    def __init__(self, setup: Setup, rules: tuple[Rule, ...], *, presence: Presence) -> None:
         self.fan = Extraction()
-        self.presence = Presence()
+        self.presence = presence
         self.samples: Mapping[Condition, Sample] = {}
         self._setup = setup
         self._rules = rules

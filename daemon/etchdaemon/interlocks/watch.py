@@ -1,12 +1,12 @@
 """The interlocks of one box as a whole: looks in, orders out; no port, no clock, no thread."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from operator import itemgetter
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.arming import CONTACT_S, Arming
+from etchdaemon.interlocks.arming import CONTACT_S, Arming, what_undoes
 from etchdaemon.interlocks.attendance import WatchRounds, rounds_for
 from etchdaemon.interlocks.checklist import Checklist
 from etchdaemon.interlocks.conditions import Beam
@@ -14,6 +14,8 @@ from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.latch import Latch, Trip
 from etchdaemon.interlocks.missing import is_attended_only, is_watch_only, lacks_of
+from etchdaemon.interlocks.pace import REAL_PACE, Pace
+from etchdaemon.interlocks.presence import WITHIN_S, Presence
 from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
 from etchdaemon.interlocks.samples import Condition
 from etchdaemon.interlocks.senses import Senses
@@ -21,60 +23,36 @@ from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
 from etchdaemon.interlocks.standing import Standing
 from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
+from etchdaemon.interlocks.steering import Steering
+from etchdaemon.interlocks.verdict import Orders, Verdict
 from etchdaemon.interlocks.wiring import Wiring
 
-STEERING_FRESH_S: Final = 0.08  # so that the heartbeat stops within 100 ms of a blocked loop
-LONGEST_WAIT_S: Final = 15.0  # the loop for the logbook, at a start and a resume
 SPARE_S: Final = 0.05  # for the look that closes the contact
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """What is asked of whoever steers the machine, why, and what is new since it was asked last."""
-
-    reaction: Reaction
-    sentence: str = ""
-    fresh: tuple[Trip, ...] = ()
-    found: tuple[Finding, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Orders:
-    """What one look asks of the outputs, and its verdict."""
-
-    outputs: Mapping[Output, bool]
-    verdict: Verdict
 
 
 class Interlocks:
     """Decides whether there may be a beam; remembers trips, arming, rounds and answers."""
 
-    def __init__(
-        self, setup: Setup, *, time_factor: float = 1.0, contact_factor: float = 1.0
-    ) -> None:
-        """Begin with nothing seen; see `rules_for` for `time_factor`.
-
-        `contact_factor` is how much longer than a tenth of a second a contact may take in the
-        machine's time.
-        """
+    def __init__(self, setup: Setup, *, pace: Pace = REAL_PACE) -> None:
+        """Begin with nothing seen."""
         self.setup = setup
-        self.rules = rules_for(setup.inputs, setup.changes, time_factor=time_factor)
-        self.senses = Senses(setup, self.rules)
+        self.rules = rules_for(setup.inputs, setup.changes, time_factor=pace.readings)
+        self.senses = Senses(setup, self.rules, presence=Presence(lasts_s=WITHIN_S * pace.people))
         self.checklist = Checklist()
         self.latch = Latch()
         self.standing = Standing()
         self.arming = Arming()
         self.rounds = WatchRounds()
         self.is_attended_only = is_attended_only(setup.wired)
-        self.attendance = rounds_for(setup.attendance, is_attended_only=self.is_attended_only)
-        self.wiring = Wiring(setup.wired, lasts=contact_factor)
-        self._time_factor = time_factor
-        self._contact_factor = contact_factor
+        self.attendance = rounds_for(
+            setup.attendance, is_attended_only=self.is_attended_only, pace=pace
+        )
+        self.wiring = Wiring(setup.wired, lasts=pace.contacts)
+        self.pace = pace
         self._is_etching = False
         self._is_beam_wanted = False
-        self._beam = Beam(is_on=False, since_s=0.0, contact_s=CONTACT_S * contact_factor)
-        self._steered_at_s: float | None = None
-        self._heartbeat = False
+        self._beam = Beam(is_on=False, since_s=0.0, contact_s=CONTACT_S * pace.contacts)
+        self._steering = Steering(time_factor=pace.readings)
 
     @property
     def phase(self) -> Phase:
@@ -118,8 +96,7 @@ class Interlocks:
         """
         if is_waiting:
             self.cut_beam()
-            now_s += LONGEST_WAIT_S * self._time_factor
-        self._steered_at_s = now_s
+        self._steering.note(now_s, is_waiting=is_waiting)
 
     def note_failed(self, now_s: float) -> None:
         """Trip because the guard itself has failed."""
@@ -142,8 +119,8 @@ class Interlocks:
         self.rounds = self.rounds.advance(self.attendance, now_s)
         self.senses.note(Condition.ATTENDED, is_good=not self.rounds.is_missed, at_s=now_s)
         self.senses.note(Condition.GUARDED, is_good=True, at_s=now_s)
-        if self._steered_at_s is not None:
-            self.senses.note(Condition.STEERED, is_good=True, at_s=self._steered_at_s)
+        if self._steering.seen_at_s is not None:
+            self.senses.note(Condition.STEERED, is_good=True, at_s=self._steering.seen_at_s)
         verdict = self.judge(now_s)
         self.standing = self.standing.after(verdict.found, now_s)
         self._go_on_arming(look, verdict.found)
@@ -174,7 +151,7 @@ class Interlocks:
             now_s,
             has_loop_input=Input.LOOP_CLOSED in self.setup.wired,
             with_heartbeat_test=with_heartbeat_test,
-            contact_factor=self._contact_factor,
+            pace=self.pace,
         )
 
     def disarm(self) -> None:
@@ -246,7 +223,7 @@ class Interlocks:
     @property
     def settle_s(self) -> float:
         """How long after `allow_beam` the beam can be counted on: contact, laser, and a look."""
-        contact_s = self._beam.contact_s + SPARE_S * self._contact_factor
+        contact_s = self._beam.contact_s + SPARE_S * self.pace.contacts
         return max(contact_s, self.setup.beam_enable_settle_s)
 
     def may_burn(self, now_s: float) -> bool:
@@ -279,11 +256,8 @@ class Interlocks:
             self._beam = replace(self._beam, is_on=is_on, since_s=now_s)
 
     def _go_on_arming(self, look: Look, found: Collection[Finding]) -> None:
-        if self.latch.trips:
-            in_the_way = self.latch.trips[0].sentence
-        else:
-            in_the_way = next((f.sentence for f in found if self._stops_arming(f)), "")
-        if in_the_way and (self.arming.is_under_way or self.arming.is_armed):
+        in_the_way = what_undoes(self.arming, self.latch.trips, found)
+        if in_the_way is not None:
             self.arming = self.arming.disarm(in_the_way)
             return
         loop = look.levels.get(Input.LOOP_CLOSED)
@@ -294,43 +268,28 @@ class Interlocks:
             now_s=look.now_s,
         )
 
-    def _stops_arming(self, finding: Finding) -> bool:
-        condition = finding.rule.requires
-        if condition is Condition.EXTRACTED or self.arming.is_armed:
-            return False  # asked again at the start, when the purge is over
-        waits_for_lid = self.arming.is_under_way and not self.arming.tests_beam
-        if condition is Condition.LID_CLOSED and waits_for_lid:
-            return False  # opening and closing it is how somebody shows that they are there
-        return finding.reaction(Phase.ARMED) >= Reaction.FORBID
-
     def _outputs(self, reaction: Reaction, now_s: float) -> Mapping[Output, bool]:
         is_safe = reaction < Reaction.TRIP
         is_beam_on = is_safe and (
             (self._is_etching and self._is_beam_wanted) or self.arming.tests_beam
         )
-        self._beat(now_s)
+        is_withheld = self.arming.withholds_heartbeat or self.wiring.tries(Output.HEARTBEAT)
         trips = self.latch.trips
+        is_buzzing = is_buzzer_on(
+            reaction,
+            tripped_for_s=now_s - trips[-1].at_s if trips else 0.0,
+            is_round_asking=self.rounds.is_asking,
+            now_s=now_s,
+        )
+        is_lit = is_lamp_on(self.phase, now_s)
         outputs = {
             Output.BEAM_ENABLE: is_beam_on,
             Output.EXTRACTION: self.senses.fan.is_on,
-            Output.LAMP: self.wiring.tries(Output.LAMP) or is_lamp_on(self.phase, now_s),
-            Output.BUZZER: self.wiring.tries(Output.BUZZER)
-            or is_buzzer_on(
-                reaction,
-                tripped_for_s=now_s - trips[-1].at_s if trips else 0.0,
-                is_round_asking=self.rounds.is_asking,
-                now_s=now_s,
-            ),
-            Output.HEARTBEAT: self._heartbeat,
+            Output.LAMP: is_lit or self.wiring.tries(Output.LAMP),
+            Output.BUZZER: is_buzzing or self.wiring.tries(Output.BUZZER),
+            Output.HEARTBEAT: self._steering.beat(now_s, is_withheld=is_withheld),
         }
         return {output: is_on for output, is_on in outputs.items() if output in self.setup.wired}
-
-    def _beat(self, now_s: float) -> None:
-        fresh_s = STEERING_FRESH_S * self._time_factor
-        is_steered = self._steered_at_s is not None and now_s - self._steered_at_s <= fresh_s
-        is_withheld = self.arming.withholds_heartbeat or self.wiring.tries(Output.HEARTBEAT)
-        if is_steered and not is_withheld:
-            self._heartbeat = not self._heartbeat
 
     def _refuse_if_unsafe(self, now_s: float, phase: Phase) -> None:
         if self.latch.trips:

@@ -8,7 +8,7 @@ from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusRepo
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError
 from etchdaemon.interlocks.rules import Reaction
-from etchdaemon.interlocks.watch import Verdict
+from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.ports import Guard
 from etchdaemon.run import audit
 from etchdaemon.run.holding import Arriving, Enabling, HoldingNow

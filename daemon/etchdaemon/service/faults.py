@@ -14,7 +14,7 @@ from etchdaemon.controller.events import (
 )
 from etchdaemon.controller.firmware import EIGHT_BIT, Firmware
 from etchdaemon.interlocks.evaluation import Why
-from etchdaemon.interlocks.watch import Verdict
+from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.states import State
 

@@ -7,7 +7,7 @@ from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.rules import Reaction
-from etchdaemon.interlocks.watch import Verdict
+from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.ports import Guard
 from etchdaemon.run.moving import STOPPED, Moving, Spot
 from etchdaemon.service.bed import Whereabouts

@@ -1,0 +1,27 @@
+"""What follows from the interlocks at one instant: for the outputs, and for whoever steers."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from etchdaemon.interlocks.evaluation import Finding
+from etchdaemon.interlocks.inputs import Output
+from etchdaemon.interlocks.latch import Trip
+from etchdaemon.interlocks.rules import Reaction
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What is asked of whoever steers the machine, why, and what is new since it was asked last."""
+
+    reaction: Reaction
+    sentence: str = ""
+    fresh: tuple[Trip, ...] = ()
+    found: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Orders:
+    """What one look asks of the outputs, and its verdict."""
+
+    outputs: Mapping[Output, bool]
+    verdict: Verdict

@@ -1,0 +1,34 @@
+"""The practice that README starts with, at its default speed, by hand: no hurry to start."""
+
+import time
+
+from etchpractice.scenario.people import ANSWERS
+from etchpractice.scenario.script import Picture
+from etchwarden.household import Household
+from etchwarden.scenario_job import write_grey
+from etchwarden.session import Session
+
+DEFAULT_SPEEDUP = "20"
+HESITATES_S = 5.0  # at twenty times the speed this was more than the minute to start in
+
+
+def test_somebody_may_hesitate_between_the_button_and_the_start(tmp_path):
+    with Household(tmp_path) as household:
+        session = Session(household, tmp_path)
+        write_grey(Picture(rows=4, columns=100), folder=session.job)
+        session.start_machine("--speedup", DEFAULT_SPEEDUP)
+        with session.ask_daemon() as daemon, session.ask_machine() as machine:
+            session.load(daemon)
+            household.wait_until(lambda: "arm" in daemon.call("status")["may"])
+            daemon.call("arm", answers=dict(ANSWERS))
+            machine.call("press_button")
+            household.wait_until(lambda: "start" in daemon.call("status")["may"])
+            until_s = machine.call("state")["now_s"] + HESITATES_S * float(DEFAULT_SPEEDUP)
+            while machine.call("state")["now_s"] < until_s:
+                time.sleep(0.05)
+
+            daemon.call("start")
+
+        run = session.watch_etch()
+        with session.ask_daemon() as daemon:
+            assert daemon.call("run", id=run)["ended"] == "complete"
