@@ -1,0 +1,58 @@
+"""What the commands about the machine itself say to the daemon, and wait for."""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchwire.client import DaemonClient
+from etchwire.errors import WireError
+
+LOOKS_EVERY_S: Final = 0.2
+
+
+def daemon_option() -> Callable[[Any], Any]:
+    """Return the option that says where the daemon is to be found."""
+    return click.option(
+        "--daemon",
+        "socket",
+        metavar="SOCKET",
+        type=click.Path(path_type=Path),
+        envvar="ETCHWARDEN_DAEMON",
+        required=True,
+        help="The daemon's socket; ETCHWARDEN_DAEMON says it once for all commands.",
+    )
+
+
+@contextmanager
+def asking(socket: Path) -> Iterator[DaemonClient]:
+    """Hand out a connection to the daemon; what it refuses is said to the person."""
+    try:
+        with DaemonClient(socket) as daemon:
+            yield daemon
+    except WireError as error:
+        raise click.ClickException(str(error)) from error
+
+
+def await_rest(daemon: DaemonClient) -> None:
+    """Say where the head has come to; Ctrl-C stops it on its way."""
+    try:
+        machine = _machine_at_rest(daemon)
+    except KeyboardInterrupt:
+        daemon.call("stop")
+        machine = _machine_at_rest(daemon)
+    click.echo(machine["moved"] or machine["sentence"])
+    if machine["position_mm"] is not None:
+        x_mm, y_mm = machine["position_mm"]
+        click.echo(f"The head is at x {x_mm:.2f}, y {y_mm:.2f} mm, counted from the origin.")
+
+
+def _machine_at_rest(daemon: DaemonClient) -> dict[str, Any]:
+    while True:
+        machine: dict[str, Any] = daemon.call("status")["machine"]
+        if not machine["is_moving"] and machine["link"] != "opening":
+            return machine
+        time.sleep(LOOKS_EVERY_S)

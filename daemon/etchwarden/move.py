@@ -1,0 +1,33 @@
+"""`etchwarden move`: move the head with the beam off, home it, set the origin."""
+
+from pathlib import Path
+from typing import Final
+
+import click
+
+from etchwarden.head_desk import asking, await_rest, daemon_option
+
+ONE_THING: Final = "Say X and Y, or one of --home, --unlock, --set-origin, --stop."
+
+
+@click.command(name="move", context_settings={"ignore_unknown_options": True})
+@click.argument("place", metavar="[X Y]", type=float, nargs=-1)
+@daemon_option()
+@click.option("--by", "is_by", is_flag=True, help="Count from where the head is.")
+@click.option("--home", "deed", flag_value="home", help="Find the ends of the travel.")
+@click.option("--unlock", "deed", flag_value="unlock", help="Unlock the controller.")
+@click.option("--set-origin", "deed", flag_value="set_origin", help="Count from here on.")
+@click.option("--stop", "deed", flag_value="stop", help="Stop the head, or the etch.")
+def command(place: tuple[float, ...], socket: Path, is_by: bool, deed: str | None) -> None:
+    """Move the head to X and Y, in mm counted from the origin; the beam stays off.
+
+    Ctrl-C stops it on its way.
+    """
+    if len(place) != (0 if deed else 2) or (deed and is_by):
+        raise click.UsageError(ONE_THING)
+    with asking(socket) as daemon:
+        if deed:
+            daemon.call(deed)
+        else:
+            daemon.call("move_by" if is_by else "move_to", x_mm=place[0], y_mm=place[1])
+        await_rest(daemon)

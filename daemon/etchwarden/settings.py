@@ -1,0 +1,29 @@
+"""`etchwarden settings`: the controller's settings that matter, and what they mean."""
+
+from pathlib import Path
+
+import click
+
+from etchwarden.head_desk import asking, daemon_option
+
+
+@click.command(name="settings")
+@daemon_option()
+def command(socket: Path) -> None:
+    """Show the controller's settings that matter, as it answered; nothing writes them.
+
+    Exit code 1 when one of them forbids an etch, or could not be read.
+    """
+    with asking(socket) as daemon:
+        shown = daemon.call("settings")
+    for one in shown["settings"]:
+        numbers = " and ".join(map(str, one["numbers"]))
+        values = " × ".join("–" if value is None else value for value in one["values"])
+        mark = "" if one["is_good"] else "  look at this"
+        click.echo(f"{one['name']} (setting {numbers}): {values} {one['unit']}".rstrip() + mark)
+        click.echo(f"  {one['sentence']}")
+    for sentence in (*shown["refusals"], *shown["warnings"]):
+        click.echo(sentence)
+    if not shown["is_read"]:
+        click.echo("The controller could not be asked for its settings.")
+    raise SystemExit(1 if shown["refusals"] or not shown["is_read"] else 0)
