@@ -13,6 +13,7 @@ from PIL import Image
 from craft_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
 from etchweb import guard, new_picture
 from etchweb.drafts import KEPT_FOR_S, MOST_DRAFTS, Drafts, shown_name
+from etchweb.picture_work import MOST_WAITING
 from etchwire.errors import Refused
 from photo_files import PHOTOGRAPHS, encoded, png_header, scene
 
@@ -488,6 +489,21 @@ def test_work_that_takes_long_shows_how_far_it_is(phone, cut_out, monkeypatch):
     assert '<meta http-equiv="refresh"' in page
     answer = phone.look(f"/{cut_out}/work.json").json
     assert set(answer) == {"share", "over"}
+
+
+def test_while_others_wait_a_bad_photo_is_told_on_the_next_page(phone, app, drafts):
+    works = app.extensions["etchweb works"]
+    for _ in range(MOST_WAITING):
+        works._waiting.acquire()
+
+    answer = send(phone, b"no photo at all")
+    assert "Working on it" in phone.look(answer.location).text
+    assert works.of(kept(drafts).id).over.wait(PATIENCE_S)
+
+    answer = phone.look(answer.location)
+    assert answer.status_code == 422
+    assert "is not a" in answer.text
+    assert drafts.all() == []
 
 
 def test_a_draft_is_found_again_and_put_away(phone, cut_out, drafts):

@@ -37,7 +37,7 @@ from etchweb.words import as_sentence
 pages = Blueprint("new_picture", __name__, url_prefix="/new")
 
 # Longer than that, a page with the progress on it is better than one that does not come.
-LOOK_AT_PHOTO_S: Final = 8.0
+LOOK_AT_PHOTO_S: Final = 5.0
 WAIT_S: Final = 1.5
 SHOWN: Final = frozenset(
     (SCREEN_NAME, CUT_NAME, SEEN_NAME, DOTS_NAME, *(tried_name(kind) for kind in KINDS))
@@ -97,8 +97,7 @@ def upload() -> BaseResponse:
     draft = drafts().begin(photo.filename)
     work = _taken(draft, photo)
     if work.failed:
-        drafts().forget(draft.id)
-        works().forget(draft.id)
+        _forget(draft)
         return _answer(as_sentence(work.failed), STATUS_OF_FAULT.get(work.failed_kind, 422))
     target = url_for("new_picture.tile", draft_id=draft.id)
     return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
@@ -108,7 +107,7 @@ def _taken(draft: Draft, photo: FileStorage) -> Work:
     folder = drafts().folder_of(draft.id)
     photo.save(folder / PHOTO_NAME)  # a name of ours; the phone's own is only shown
     work = works().begin(folder, "take", "photo")
-    work.over.wait(LOOK_AT_PHOTO_S)
+    works().wait(work, LOOK_AT_PHOTO_S)
     return work
 
 
@@ -123,9 +122,7 @@ def go_on(draft_id: str) -> BaseResponse:
 @pages.post("/<draft_id>/away")
 def put_away(draft_id: str) -> BaseResponse:
     """Throw a draft away."""
-    draft = found_draft(draft_id)
-    works().forget(draft.id)
-    drafts().forget(draft.id)
+    _forget(found_draft(draft_id))
     return redirect(url_for("new_picture.show"), 303)
 
 
@@ -151,18 +148,28 @@ def picture(draft_id: str, name: str) -> Response:
 
 def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     """Have `verb` done; return nothing once it is, else the page to show meanwhile."""
-    under_way = works().begin(drafts().folder_of(draft.id), verb, key)
-    under_way.over.wait(WAIT_S)
-    if not under_way.over.is_set():
+    under_way = works().failed(draft.id, verb, key)  # told once; looking again tries again
+    if under_way is None:
+        under_way = works().begin(drafts().folder_of(draft.id), verb, key)
+    if not works().wait(under_way, WAIT_S):
         return current_app.make_response(
             render_template("new_working.html", draft=draft, work=under_way)
         )
-    if under_way.failed:
-        sentence = as_sentence(under_way.failed)
-        return current_app.make_response(
-            (render_template("new_failed.html", draft=draft, sentence=sentence), 422)
-        )
-    return None
+    if not under_way.failed:
+        return None
+    works().forget(draft.id)
+    if verb == "take":
+        drafts().forget(draft.id)
+    sentence = as_sentence(under_way.failed)
+    page = render_template(
+        "new_failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
+    )
+    return current_app.make_response((page, 422))
+
+
+def _forget(draft: Draft) -> None:
+    works().forget(draft.id)
+    drafts().forget(draft.id)
 
 
 def _answer(sentence: str, status: int) -> BaseResponse:

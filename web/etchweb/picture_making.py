@@ -42,6 +42,8 @@ from etchwire.sheet import PICTURE_NAME, Sheet
 
 SCREEN_PX: Final = 640
 _SCREEN_QUALITY: Final = 72
+SEEN_PX: Final = 480  # dots hardly compress
+_SEEN_QUALITY: Final = 45
 TRIED_DOTS: Final = 150
 _PX_PER_DOT: Final = 2
 
@@ -94,7 +96,7 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
 
     def look(coverage: Coverage, bits: Bits) -> None:
         foreseen.extend(foresee_picture(coverage, bits))
-        draw_preview(bits, SCREEN_PX).save(folder / SEEN_NAME, "JPEG", quality=_SCREEN_QUALITY)
+        draw_preview(bits, SEEN_PX).save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
         _save_dots(bits, folder / DOTS_NAME, 1)
 
     job = folder / JOB_FOLDER

@@ -11,6 +11,7 @@ from typing import Final
 
 MODULE: Final = "etchweb.picture_process"
 PATIENCE_S: Final = 600.0  # a large photo on a small board
+MOST_WAITING: Final = 3
 WENT_WRONG: Final = (
     "This picture could not be worked out; the reason is in the page's log. Try another photo, "
     "or a smaller tile"
@@ -48,6 +49,7 @@ class Works:
         self._works: dict[str, Work] = {}
         self._lock = threading.Lock()
         self._turn = threading.Lock()  # two at once would need twice the memory
+        self._waiting = threading.BoundedSemaphore(MOST_WAITING)
 
     def begin(self, folder: Path, verb: str, key: str) -> Work:
         """Begin `verb` on the draft in `folder`, unless that is under way or was just done."""
@@ -63,10 +65,28 @@ class Works:
         ).start()
         return work
 
+    def wait(self, work: Work, seconds: float) -> bool:
+        """Wait so long for `work`, unless others wait already; return whether it is over.
+
+        A request that waits holds one of the page's threads, and a stop must always find one.
+        """
+        if self._waiting.acquire(blocking=False):
+            try:
+                work.over.wait(seconds)
+            finally:
+                self._waiting.release()
+        return work.over.is_set()
+
     def of(self, draft_id: str) -> Work | None:
         """Return the newest work on a draft, under way or over."""
         with self._lock:
             return self._works.get(draft_id)
+
+    def failed(self, draft_id: str, verb: str, key: str) -> Work | None:
+        """Return the newest work on a draft if it was this and came to nothing."""
+        work = self.of(draft_id)
+        is_it = work is not None and (work.verb, work.key) == (verb, key) and work.over.is_set()
+        return work if work is not None and is_it and work.failed else None
 
     def forget(self, draft_id: str) -> None:
         """Give up whatever is done on a draft."""
