@@ -33,7 +33,7 @@ class PageSettings:
         table = Table(values, "", faults)
         settings = cls(
             host=table.text("host", "0.0.0.0"),  # noqa: S104
-            port=table.whole_number("port", most=LARGEST_PORT) or 8080,
+            port=_port(table),
             machines=_machines(table, values, path.parent),
             sockets=Path(table.text("sockets", _SOCKETS)),
             alerts=_alerts(table, values),
@@ -52,6 +52,11 @@ def machines_beside(folder: Path) -> tuple[str, ...]:
     """Return the machines that have a file in `folder`, sorted."""
     names = (path.stem for path in folder.glob("*.toml") if path.name != "page.toml")
     return tuple(sorted(name for name in names if MACHINE_NAME.fullmatch(name)))
+
+
+def _port(table: Table) -> int:
+    port = table.whole_number("port", most=LARGEST_PORT)
+    return 8080 if port is None else port
 
 
 def _machines(table: Table, values: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
