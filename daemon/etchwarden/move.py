@@ -9,6 +9,11 @@ from etchwarden.head_desk import asking, await_rest, daemon_option
 
 ONE_THING: Final = "Say X and Y, or one of --home, --unlock, --set-origin, --stop."
 
+DONE: Final = {
+    "set_origin": "The origin is where the head is.",
+    "unlock": "The controller is unlocked. Set the origin before anything else.",
+}
+
 
 @click.command(name="move", context_settings={"ignore_unknown_options": True})
 @click.argument("place", metavar="[X Y]", type=float, nargs=-1)
@@ -28,6 +33,9 @@ def command(place: tuple[float, ...], socket: Path, is_by: bool, deed: str | Non
     with asking(socket) as daemon:
         if deed:
             daemon.call(deed)
+            if deed in DONE:
+                click.echo(DONE[deed])
+                return
         else:
             daemon.call("move_by" if is_by else "move_to", x_mm=place[0], y_mm=place[1])
         await_rest(daemon)

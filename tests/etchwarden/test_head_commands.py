@@ -45,8 +45,6 @@ def run(module, *words):
         (["-10", "-0.5"], "move_to", {"x_mm": -10.0, "y_mm": -0.5}),
         (["--by", "0", "-3"], "move_by", {"x_mm": 0.0, "y_mm": -3.0}),
         (["--home"], "home", {}),
-        (["--unlock"], "unlock", {}),
-        (["--set-origin"], "set_origin", {}),
         (["--stop"], "stop", {}),
     ],
 )
@@ -59,6 +57,20 @@ def test_the_head_is_moved_as_it_was_said(daemon, words, method, said):
     assert daemon.asked == [method]
     assert daemon.said[method] == said
     assert "x 12.00, y 58.80 mm" in done.output
+
+
+@pytest.mark.parametrize(
+    ("word", "method", "told"),
+    [
+        ("--unlock", "unlock", "The controller is unlocked."),
+        ("--set-origin", "set_origin", "The origin is where the head is."),
+    ],
+)
+def test_what_moves_nothing_is_said_to_be_done(daemon, word, method, told):
+    done = run(move, word)
+
+    assert daemon.asked == [method]
+    assert told in done.output
 
 
 @pytest.mark.parametrize(

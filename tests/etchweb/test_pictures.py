@@ -10,7 +10,7 @@ from etchweb.picture_files import (
     keep_picture,
     path_name,
 )
-from fake_daemon import SHA256
+from fake_daemon import JOB, SHA256
 
 
 @pytest.fixture
@@ -44,6 +44,18 @@ def test_nothing_unfinished_is_left_behind(picture, tmp_path):
         f"{SHA256}-small.jpg",
         f"{SHA256}.png",
     ]
+
+
+def test_the_rest_of_a_cut_etch_shows_the_whole_picture(phone, daemon, picture, tmp_path):
+    keep_picture(picture, folder=tmp_path / "pictures", gcode_sha256=SHA256)
+    rest = "cd" * 32
+    daemon.tell("loaded", job={**JOB, "sha256": rest, "picture_sha256": SHA256})
+
+    for name in (f"{rest}-small.jpg", f"{rest}.png", f"{rest}.png"):
+        with phone.look(f"/picture/{name}") as answer:
+            assert answer.status_code == 200
+    daemon.go_away()
+    assert phone.look(f"/picture/{'ef' * 32}.png").status_code == 404
 
 
 def test_where_no_small_one_was_kept_the_whole_one_serves(phone):

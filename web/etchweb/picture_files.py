@@ -2,6 +2,7 @@
 
 import os
 import re
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -27,6 +28,15 @@ def small_name(gcode_sha256: str) -> str:
 def path_name(gcode_sha256: str) -> str:
     """Return the file name of the picture of the way that the head will go."""
     return f"{gcode_sha256}-path.png"
+
+
+def share_picture(folder: Path, gcode_sha256: str, *, whole_sha256: str) -> None:
+    """Show the picture of one job as another's too: what is left of a job shows all of it."""
+    for name_of in (whole_name, small_name):
+        source, target = folder / name_of(whole_sha256), folder / name_of(gcode_sha256)
+        if source.exists():
+            with suppress(FileExistsError):  # another phone asked for it first
+                target.hardlink_to(source)
 
 
 def draw_path(gcode: Path, *, folder: Path, gcode_sha256: str) -> None:

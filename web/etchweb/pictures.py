@@ -6,7 +6,8 @@ from flask import Blueprint, abort, current_app, redirect, send_from_directory, 
 from werkzeug.wrappers import Response
 
 from etchweb.guard import CACHE_FOR_EVER
-from etchweb.picture_files import NAME, small_name, whole_name
+from etchweb.picture_files import NAME, share_picture, small_name, whole_name
+from etchwire.errors import WireError
 
 pages = Blueprint("pictures", __name__)
 
@@ -18,8 +19,21 @@ def show(name: str) -> Response:
     if not parts:
         abort(404)
     folder: Path = current_app.extensions["etchweb"].pictures
+    if not (folder / whole_name(parts[1])).exists():
+        _share_the_first(folder, parts[1])
     if name == small_name(parts[1]) and not (folder / name).exists():
         return redirect(url_for("pictures.show", name=whole_name(parts[1])))
     answer = send_from_directory(folder.absolute(), name)
     answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
     return answer
+
+
+def _share_the_first(folder: Path, gcode_sha256: str) -> None:
+    """Where the job on the bench is the rest of another, let it have the picture of that one."""
+    try:
+        job = current_app.extensions["etchweb"].daemon.ask("status")["job"] or {}
+    except WireError:
+        return
+    if job.get("sha256") == gcode_sha256:
+        whole_sha256 = job.get("picture_sha256", gcode_sha256)
+        share_picture(folder, gcode_sha256, whole_sha256=whole_sha256)

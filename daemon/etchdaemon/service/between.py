@@ -109,6 +109,7 @@ class Between:
             raise CommandRefused(NOT_BETWEEN_RUNS)
         self.note_ended()
         self._kept = None
+        self.heading.told = ""
         chore = chore_for(request.command, self._machine.facts)
         self._machine.begin(chore, now_s)
         if CHORES[request.command].is_long:
