@@ -1,15 +1,16 @@
 """The guard: looks at the board, and is the only one who closes the beam's contact."""
 
 import logging
-import threading
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from math import inf
 from typing import Any, Final
 
-from etchdaemon.errors import BoardLost, CommandRefused
-from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Level, Look, Output
+from etchdaemon.contacts import Contacts
+from etchdaemon.errors import CommandRefused
+from etchdaemon.guard_lock import HANGS, GuardLock
+from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules import Phase, Reaction
@@ -18,10 +19,8 @@ from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.interlocks.watch import Interlocks
 from etchdaemon.ports import Board, Clock
 
-LOCK_PATIENCE_S: Final = 0.1  # of the wall's; a guard that holds it longer hangs
 RECENT_S: Final = 0.05
 QUIET: Final = Verdict(Reaction.NOTHING)
-HANGS: Final = "The program that watches the interlocks does not answer."
 
 _log = logging.getLogger("etchdaemon.guard")
 
@@ -47,14 +46,12 @@ class Guard:
         ask_for_look: Callable[[], None] = lambda: None,
     ) -> None:
         """Drive every output off before anything else."""
-        self._board = board
-        self._driven: dict[Output, bool] = {}
-        self._drive_all_off()
+        self._contacts = Contacts(board, note_beam=self._note_beam)
         self._interlocks = interlocks
         self._clock = clock
         self._wake = wake
         self._ask_for_look = ask_for_look
-        self._lock = threading.Lock()
+        self._lock = GuardLock()
         self._reaction = Reaction.NOTHING
         self._fresh: tuple[Trip, ...] = ()
         self._looked_at_s = -inf
@@ -90,13 +87,13 @@ class Guard:
         if is_recent and self._reaction is Reaction.NOTHING and not self._fresh:
             return QUIET
         try:
-            with self._held():
+            with self._lock.held():
                 verdict = self._interlocks.judge(now_s)
                 fresh, self._fresh = (*self._fresh, *verdict.fresh), ()
         except CommandRefused:
             verdict, fresh = Verdict(Reaction.TRIP, HANGS), ()
         if verdict.reaction >= Reaction.TRIP:
-            self._put_out()
+            self._contacts.put_out()
         return replace(verdict, fresh=fresh)
 
     @property
@@ -114,7 +111,7 @@ class Guard:
     def why_not_start(self) -> str | None:
         """Return what stands in the way of a start as far as the box goes, or None."""
         try:
-            with self._held():
+            with self._lock.held():
                 self._interlocks.refuse_start(self._clock.now_s())
         except CommandRefused as refused:
             return str(refused)
@@ -130,39 +127,35 @@ class Guard:
 
         The verdict says why, and `may_burn` whether it has closed.
         """
-        with suppress(CommandRefused), self._held():
+        with suppress(CommandRefused), self._lock.held():
             self._interlocks.allow_beam(self._clock.now_s())
         self._ask_for_look()
 
     def cut(self) -> None:
         """Open the beam's contact now, whoever holds what."""
-        has_lock = self._lock.acquire(timeout=LOCK_PATIENCE_S)
-        try:
+        with self._lock.held_if_possible():
             self._interlocks.cut_beam()
-            self._put_out()
-        finally:
-            if has_lock:
-                self._lock.release()
+            self._contacts.put_out()
 
     def may_burn(self, now_s: float) -> bool:
         """Return whether the contact is closed, has settled, and nothing speaks against a beam."""
-        with self._held():
+        with self._lock.held():
             return self._interlocks.may_burn(now_s)
 
     def begin_run(self, wish: StartWish) -> dict[str, object]:
         """Let a run start; raise CommandRefused; return what its record says."""
-        with self._held():
+        with self._lock.held():
             return self._interlocks.begin_run(wish, self._clock.now_s())
 
     def resume_run(self) -> None:
         """Let a held run go on; raise CommandRefused."""
-        with self._held():
+        with self._lock.held():
             self._interlocks.resume_run(self._clock.now_s())
 
     def end_run(self) -> None:
         """Note that the run is over; the beam is put out."""
         self.cut()
-        with self._held():
+        with self._lock.held():
             self._interlocks.end_run()
 
     # What a person asks for.
@@ -171,7 +164,7 @@ class Guard:
         self, answers: Mapping[str, object], *, day: str, with_heartbeat_test: bool = False
     ) -> None:
         """Begin arming; raise CommandRefused."""
-        with self._held():
+        with self._lock.held():
             self._interlocks.arm(
                 answers,
                 day=day,
@@ -181,62 +174,60 @@ class Guard:
 
     def disarm(self) -> None:
         """Undo arming."""
-        with self._held():
+        with self._lock.held():
             self._interlocks.disarm()
 
     def reset(self, names: Sequence[str]) -> None:
         """Reset the trips of these names; raise CommandRefused."""
-        with self._held():
+        with self._lock.held():
             self._interlocks.reset(names, self._clock.now_s())
 
     def answer_round(self) -> None:
         """Note that somebody is within reach; raise CommandRefused."""
-        with self._held():
+        with self._lock.held():
             self._interlocks.answer_round(self._clock.now_s())
 
     def note_bed_touched(self) -> None:
         """Ask the questions about the bed again."""
-        with self._held():
+        with self._lock.held():
             self._interlocks.checklist.note_bed_touched()
 
     def try_output(self, name: str, *, is_on: bool) -> None:
         """Try an output of that name for a moment, or leave off; raise CommandRefused."""
-        with self._held():
+        with self._lock.held():
             self._interlocks.try_output(name, is_on=is_on, now_s=self._clock.now_s())
         self._ask_for_look()
 
     def wiring(self) -> dict[str, Any]:
         """Return every input as it is and every output as it was driven: plain JSON values."""
-        with self._held():
+        with self._lock.held():
             box = self._interlocks
-            driven = dict(self._driven)
+            driven = self._contacts.driven
             return box.wiring.report(driven, is_free=box.is_free, now_s=self._clock.now_s())
 
     def report(self, *, day: str) -> dict[str, Any]:
         """Return what a person is shown: plain JSON values."""
-        with self._held():
+        with self._lock.held():
             return report_of(self._interlocks, day=day, now_s=self._clock.now_s())
 
     def close(self) -> None:
         """Drive every output off and let go of the board."""
-        self._drive_all_off()
-        self._board.close()
+        self._contacts.close()
 
     # One look.
 
     def _look(self) -> None:
-        opened = self._board.take_opened()
+        opened = self._contacts.take_opened()
         if not CUTS_ON_EDGE.isdisjoint(opened):
-            self._put_out()
-        levels = self._read()
-        with self._lock:
+            self._contacts.put_out()
+        levels = self._contacts.read()
+        with self._lock.looking():
             now_s = self._clock.now_s()
             orders = self._interlocks.look(Look(levels=levels, opened_at_s=opened, now_s=now_s))
             if not orders.outputs.get(Output.BEAM_ENABLE):
-                self._put_out()
+                self._contacts.put_out()
             for output, is_on in orders.outputs.items():
-                with suppress(BoardLost):  # its inputs are unread then, and that trips
-                    self._drive(output, is_on=is_on)
+                self._contacts.drive(output, is_on=is_on)
             reaction = orders.verdict.reaction
             self._fresh = (*self._fresh, *orders.verdict.fresh)
             self._looked_at_s = now_s
@@ -244,57 +235,16 @@ class Guard:
             self._wake()
         self._reaction = reaction
 
-    def _read(self) -> Mapping[Input, Level]:
-        try:
-            return self._board.read()
-        except BoardLost:
-            self._driven.clear()  # whatever comes back has everything off
-            return {}
-
-    def _drive(self, output: Output, *, is_on: bool) -> None:
-        """Tell the board, if it has not been told: the one place where a contact is closed."""
-        if self._driven.get(output) is is_on:
-            return
-        self._board.set(output, is_on=is_on)
-        self._driven[output] = is_on
-        if output is Output.BEAM_ENABLE:
-            self._interlocks.drive(is_on=is_on, now_s=self._clock.now_s())
-
-    def _put_out(self) -> None:
-        with suppress(BoardLost):
-            self._drive(Output.BEAM_ENABLE, is_on=False)
-
-    def _drive_all_off(self) -> None:
-        for output in Output:
-            with suppress(BoardLost):
-                self._board.set(output, is_on=False)
-                self._driven[output] = False
+    def _note_beam(self, is_on: bool) -> None:
+        self._interlocks.drive(is_on=is_on, now_s=self._clock.now_s())
 
     def _fail(self) -> None:
         self._looked_at_s = -inf
-        with suppress(Exception):
-            self._board.set(Output.BEAM_ENABLE, is_on=False)
-        with self._lock:
+        self._contacts.put_out_for_sure()
+        with self._lock.looking():
             self._interlocks.cut_beam()
             with suppress(Exception):
                 self._interlocks.note_failed(self._clock.now_s())
             with suppress(Exception):
-                self._put_out()
+                self._contacts.put_out()
         self._wake()
-
-    def _held(self) -> "_Held":
-        return _Held(self._lock)
-
-
-class _Held:
-    """The guard's lock, but never waited for longer than a moment: a hung guard is a refusal."""
-
-    def __init__(self, lock: threading.Lock) -> None:
-        self._lock = lock
-
-    def __enter__(self) -> None:
-        if not self._lock.acquire(timeout=LOCK_PATIENCE_S):
-            raise CommandRefused(HANGS)
-
-    def __exit__(self, *_: object) -> None:
-        self._lock.release()

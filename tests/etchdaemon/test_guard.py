@@ -7,7 +7,8 @@ import threading
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.guard import HANGS, Guard
+from etchdaemon.guard import Guard
+from etchdaemon.guard_lock import HANGS
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup

@@ -41,9 +41,9 @@ class GuardedRig(Rig):
 
     def make_guard(self):
         self.setup = Setup(wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0))
-        board = BoardInMemory(self.machine.board, self.clock)
+        self.wires = BoardInMemory(self.machine.board, self.clock)
         self.steps = 0
-        return Guard(Interlocks(self.setup), board, self.clock)
+        return Guard(Interlocks(self.setup), self.wires, self.clock)
 
     def step(self, times=1):
         for _ in range(times):

@@ -224,7 +224,7 @@ def test_a_welded_contact_is_found_when_the_beam_is_cut(etching):
 
 def test_a_failing_guard_ends_the_run(etching, caplog):
     caplog.set_level("CRITICAL", logger="etchdaemon.guard")
-    etching.guard._board.read = lambda: 1 / 0
+    etching.wires.read = lambda: 1 / 0
 
     etching.wait_for_the_end()
 

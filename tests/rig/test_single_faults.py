@@ -27,19 +27,19 @@ def etching(tmp_path):
 
 def read_without(rig, name):
     """Let the board read everything but one input."""
-    read = rig.guard._board.read
+    read = rig.wires.read
 
     def reading():
         return {one: level for one, level in read().items() if one is not name}
 
-    rig.guard._board.read = reading
+    rig.wires.read = reading
 
 
 def read_stale(rig, name):
     """Let one input stay as it was read now."""
-    read = rig.guard._board.read
+    read = rig.wires.read
     kept = read()[name]
-    rig.guard._board.read = lambda: {**read(), name: kept}
+    rig.wires.read = lambda: {**read(), name: kept}
 
 
 @pytest.mark.parametrize("fail", [read_without, read_stale])
@@ -60,10 +60,10 @@ def test_an_input_that_is_missing_or_stale_puts_the_beam_out_and_is_no_fire(etch
 
 @pytest.mark.parametrize("name", AT_ONCE)
 def test_what_is_missing_for_one_look_stays_tripped_when_it_is_read_again(etching, name):
-    read = etching.guard._board.read
+    read = etching.wires.read
     read_without(etching, Input(name))
     etching.step(2)
-    etching.guard._board.read = read
+    etching.wires.read = read
 
     etching.wait(3.0)
 
@@ -75,7 +75,7 @@ def test_a_board_that_is_gone_altogether_ends_the_run(etching):
     def gone():
         raise BoardLost("the board is gone")
 
-    etching.guard._board.read = gone
+    etching.wires.read = gone
     etching.wait_for_the_end()
 
     assert etching.run["ended"] == "stopped"
@@ -84,7 +84,7 @@ def test_a_board_that_is_gone_altogether_ends_the_run(etching):
 
 def test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run(etching, caplog):
     caplog.set_level("CRITICAL", logger="etchdaemon.guard")
-    etching.guard._board.take_opened = lambda: 1 / 0
+    etching.wires.take_opened = lambda: 1 / 0
 
     etching.step(2)
 
@@ -94,7 +94,7 @@ def test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run(etchi
 
 
 def test_without_edges_the_poll_alone_ends_the_run(etching):
-    etching.guard._board.take_opened = dict
+    etching.wires.take_opened = dict
     etching.board.open_lid()
 
     etching.step(3)

@@ -1,0 +1,70 @@
+"""The board's contacts as the guard drives them: the one way to the beam's contact."""
+
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+
+from etchdaemon.errors import BoardLost
+from etchdaemon.interlocks.inputs import Input, Level, Output
+from etchdaemon.ports import Board
+
+
+class Contacts:
+    """Remembers what each output was told, and tells the board only what is new.
+
+    `note_beam` hears of every change of the beam's contact.
+    """
+
+    def __init__(self, board: Board, *, note_beam: Callable[[bool], None]) -> None:
+        """Drive every output off before anything else."""
+        self._board = board
+        self._note_beam = note_beam
+        self._driven: dict[Output, bool] = {}
+        self.drive_all_off()
+
+    @property
+    def driven(self) -> dict[Output, bool]:
+        """What each output was told last."""
+        return dict(self._driven)
+
+    def take_opened(self) -> Mapping[Input, float]:
+        """Return the inputs that were seen to open since the last time."""
+        return self._board.take_opened()
+
+    def read(self) -> Mapping[Input, Level]:
+        """Return every input; none where the board is lost, and then nothing is driven either."""
+        try:
+            return self._board.read()
+        except BoardLost:
+            self._driven.clear()  # whatever comes back has everything off
+            return {}
+
+    def drive(self, output: Output, *, is_on: bool) -> None:
+        """Tell the board, if it has not been told: the one place where a contact is closed."""
+        if self._driven.get(output) is is_on:
+            return
+        with suppress(BoardLost):  # its inputs are unread then, and that trips
+            self._board.set(output, is_on=is_on)
+            self._driven[output] = is_on
+            if output is Output.BEAM_ENABLE:
+                self._note_beam(is_on)
+
+    def put_out(self) -> None:
+        """Open the beam's contact."""
+        self.drive(Output.BEAM_ENABLE, is_on=False)
+
+    def put_out_for_sure(self) -> None:
+        """Open the beam's contact whatever was told before, and whatever comes of it."""
+        with suppress(Exception):
+            self._board.set(Output.BEAM_ENABLE, is_on=False)
+
+    def drive_all_off(self) -> None:
+        """Drive every output off."""
+        for output in Output:
+            with suppress(BoardLost):
+                self._board.set(output, is_on=False)
+                self._driven[output] = False
+
+    def close(self) -> None:
+        """Drive every output off and let go of the board."""
+        self.drive_all_off()
+        self._board.close()
