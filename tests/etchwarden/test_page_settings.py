@@ -6,6 +6,7 @@ import pytest
 
 from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.page_settings import PageSettings
+from etchweb.alerts.settings import alert_settings
 from install_bench import BOARD
 
 
@@ -29,10 +30,17 @@ def test_the_file_that_is_installed_is_fit_and_shows_every_machine_beside_it(set
     assert str(settings.socket("left")) == "/run/etchwarden/left/api.sock"
 
 
-def test_every_entry_of_the_installed_file_may_be_set(settings_of):
-    text = re.sub(r"^# (\w+ = )", r"\1", BOARD["page.toml"].decode(), flags=re.MULTILINE)
+def test_every_entry_of_the_installed_file_may_be_set(settings_of, tmp_path):
+    secret = tmp_path / "secret"
+    secret.write_text("hidden")
+    secret.chmod(0o640)
+    text = re.sub(r"^# (?=\[|\w+ = )", "", BOARD["page.toml"].decode(), flags=re.MULTILINE)
 
-    assert settings_of(text).machines == ("left", "right")
+    settings = settings_of(re.sub(r'"/etc/etchwarden/secrets/\w+"', f'"{secret}"', text))
+
+    told = alert_settings(settings.alerts)
+    assert settings.machines == ("left", "right")
+    assert set(told.channels) == {"webhook", "mail"}
 
 
 @pytest.mark.parametrize(
