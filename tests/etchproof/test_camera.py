@@ -19,6 +19,7 @@ from etchproof.camera import read_card, see_card
 from etchproof.card import SOLID
 from etchproof.detection import find_markers
 from etchproof.errors import PhotoRefused, UnreadableCard
+from etchproof.markers import MODULES, code_of, draw_marker
 from etchproof.overlay import SPOILT_COLOUR, draw_overlay
 from etchproof.photograph import load_photograph
 from etchproof.reading import Reading
@@ -213,8 +214,26 @@ def test_a_marker_with_pale_spots_on_its_border_is_still_found(tile):
     assert float(np.abs(errors(tile, reading)).max()) < 0.02
 
 
-def test_faint_markers_are_found(tile):
-    faint = 1 - (1 - tile.reflectance) * 0.25
+def test_another_card_s_marker_is_not_taken_for_one_that_cannot_be_read(tile):
+    """Two thirds of its modules agree by chance; spots keep it from being read by itself."""
+    marker = next(m for m in tile.card.markers if m.corner == 2)
+    side = marker.area.height // MODULES
+    strange = np.kron(draw_marker(code_of(tile.card.number + 1, 2), side), np.ones((4, 4)))
+    top, left = marker.area.top * 4, marker.area.left * 4
+    changed = tile.reflectance.copy()
+    changed[top : top + len(strange), left : left + len(strange)] = np.where(strange, 0.1, 1.0)
+    for x, y in ((0, 20), (40, -3), (77, 50)):
+        changed[top + y * 4 : top + y * 4 + 50, left + x * 4 :][:, :44] = 0.7
+
+    with pytest.raises(PhotoRefused, match="bottom right") as refused:
+        read(photograph(Tile(changed, tile.px_per_mm, tile.card), Shot()).getvalue())
+
+    assert refused.value.reason == "marker-missing"
+
+
+@pytest.mark.parametrize("share", [0.25, 0.2])
+def test_faint_markers_are_found(tile, share):
+    faint = 1 - (1 - tile.reflectance) * share
 
     reading, _ = read(photograph(Tile(faint, tile.px_per_mm, tile.card), POOR).getvalue())
 

@@ -15,7 +15,7 @@ from etchproof.choosing import choose
 from etchproof.errors import NothingToChoose, UnreadableCard
 from etchproof.grid import Grid
 from etchproof.hand_marks import Mark, marks_from_table
-from etchproof.judging import Judgement
+from etchproof.judging import Judgement, judge
 from etchproof.power_card import lay_out_power_card
 from etchproof.reading import PatchReading, Reading
 from etchproof.response import Point, Response
@@ -108,6 +108,26 @@ def test_a_cell_that_is_lighter_for_more_burning_was_burnt_too_far(card):
     assert judged["B3"] is Judgement.BURNT_TOO_FAR
     assert judged["C1"] is Judgement.TOO_LIGHT
     assert outcome.choice.cell == "C2"
+
+
+def test_stronger_but_lighter_at_one_speed_is_burnt_too_far_where_nothing_is_fit(card):
+    """An earlier card was darker, so nothing is fit; in row B less power is darker than more."""
+    shown = reading(card, [[60, 60, 60], [50, 40, 52], [58, 58, 58]])
+
+    judged = {cell.name: cell.judgement for cell in judge(card, shown, {}, darkest_known=20.0)}
+
+    assert judged["B3"] is Judgement.BURNT_TOO_FAR
+    assert judged["B2"] is Judgement.TOO_LIGHT
+    assert judged["B1"] is Judgement.TOO_LIGHT
+
+
+def test_a_little_lighter_for_more_power_is_no_burning_too_far(card):
+    """Three points of lightness are within what one patch differs from the next."""
+    shown = reading(card, [[60, 60, 60], [50, 40, 42.9], [58, 58, 58]])
+
+    judged = {cell.name: cell.judgement for cell in judge(card, shown, {}, darkest_known=20.0)}
+
+    assert judged["B3"] is Judgement.TOO_LIGHT
 
 
 def test_a_speed_no_photo_reaches_is_passed_over_for_one_that_it_does():

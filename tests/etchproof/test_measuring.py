@@ -64,6 +64,18 @@ def test_glare_and_cut_off_light_are_told_apart():
     assert read(seen(0.2, even(0.5)), solid("C3")).fault is None
 
 
+def test_a_patch_that_shines_while_the_tile_around_it_does_not_is_overexposed():
+    picture = seen(0.2, even(0.5))
+    core = core_of(solid("C3"))
+    rows, columns = (
+        slice(2 * (part.start + 3), 2 * (part.stop - 3)) for part in (core.rows, core.columns)
+    )
+    picture.light[rows, columns] = 1.0
+
+    assert read(picture, solid("C3")).fault == WHITE_FAULT
+    assert read(picture, solid("C4")).fault is None
+
+
 def test_the_core_of_a_patch_is_its_middle_half_each_way():
     # checks.md 7.2: 40 px patch, a quarter off each side, rows and columns 10 to 29
     core = core_of(Area(0, 0, 40, 40))

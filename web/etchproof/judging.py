@@ -85,22 +85,35 @@ def judge(
 
 
 def _marked_too_far(cells: tuple[Cell, ...]) -> tuple[Cell, ...]:
-    """Tell apart cells that are too light for too much: a weaker and faster one is darker."""
-    fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
+    """Tell apart cells that are too light for too much: with less, another is darker.
+
+    Less is no more power at no less speed than a fit one's, or less power at the same speed than
+    that of any even one: a surface that is never dark enough may still be burnt too far.
+    """
 
     def is_too_far(cell: Cell) -> bool:
         return (
             cell.judgement is Judgement.TOO_LIGHT
             and cell.mark is None
-            and any(
-                one.power_ratio <= cell.power_ratio and one.feed_mm_per_min >= cell.feed_mm_per_min
-                for one in fit
-            )
+            and any(_is_darker_for_less(one, cell) for one in cells)
         )
 
     return tuple(
         replace(cell, judgement=Judgement.BURNT_TOO_FAR) if is_too_far(cell) else cell
         for cell in cells
+    )
+
+
+def _is_darker_for_less(one: Cell, cell: Cell) -> bool:
+    if one.judgement is Judgement.FIT:
+        return one.power_ratio <= cell.power_ratio and one.feed_mm_per_min >= cell.feed_mm_per_min
+    return (
+        one.judgement is Judgement.TOO_LIGHT
+        and one.lightness is not None
+        and cell.lightness is not None
+        and one.feed_mm_per_min == cell.feed_mm_per_min
+        and one.power_ratio < cell.power_ratio
+        and one.lightness < cell.lightness - PLATEAU_L
     )
 
 
