@@ -1,0 +1,117 @@
+"""The page *Machine* in a real browser of a phone's size: tap, type, send, see."""
+
+import pytest
+
+from fake_daemon import JOB, MACHINE
+from fake_machine import BED, WIRING
+from page_bench import violations
+
+LEAST_TARGET_PX = 48
+MAY = ["move_to", "trace_outline", "set_origin", "stop"]
+PLACED = {
+    **JOB,
+    "picture_mm": {"left_mm": 25.0, "bottom_mm": 20.0, "right_mm": 125.0, "top_mm": 120.0},
+    "reach_mm": {"left_mm": 12.0, "bottom_mm": 20.0, "right_mm": 138.0, "top_mm": 120.0},
+    "pointer_mm": [-20.0, 5.0],
+}
+
+
+@pytest.fixture
+def machine(open_phone, served):
+    served.daemon.tell("loaded", job=PLACED, may=MAY)
+    return open_phone("/machine")
+
+
+def tap_at(page, x_mm, y_mm):
+    """Tap the bed at a place in the job's millimetres."""
+    at = page.evaluate(
+        """([x, y]) => {
+            const bed = document.querySelector("svg.bed");
+            const at = new DOMPoint(x, -y).matrixTransform(bed.getScreenCTM());
+            return [at.x, at.y];
+        }""",
+        [x_mm, y_mm],
+    )
+    page.mouse.click(*at)
+
+
+def test_a_tap_on_the_bed_says_where_and_the_head_is_sent_there(machine, served, expect):
+    tap_at(machine, 200, 150)
+    expect(machine.locator("[data-bed=mark]")).to_have_attribute("visibility", "visible")
+    x_mm = float(machine.locator("[name=x]").input_value())
+
+    with machine.expect_response(lambda response: response.request.method == "POST"):
+        machine.get_by_role("button", name="Send the head there").tap()
+
+    assert x_mm == pytest.approx(200, abs=2)
+    assert served.daemon.said["move_to"]["x_mm"] == x_mm
+    assert served.daemon.said["move_to"]["y_mm"] == pytest.approx(150, abs=2)
+    assert machine.complaints == []
+
+
+def test_the_head_is_sent_by_keyboard_alone(machine, served):
+    machine.locator("[name=x]").focus()
+    machine.keyboard.type("12.5")
+    machine.keyboard.press("Tab")
+    machine.keyboard.type("7")
+
+    with machine.expect_response(lambda response: response.request.method == "POST"):
+        machine.keyboard.press("Enter")
+
+    assert served.daemon.said["move_to"] == {"x_mm": 12.5, "y_mm": 7.0}
+
+
+def test_the_picture_and_the_words_follow_the_head(machine, served, expect):
+    moved = {**MACHINE, "position_mm": [77.0, 33.0], "is_moving": True}
+
+    served.daemon.tell("loaded", job=PLACED, may=["stop"], machine=moved)
+
+    expect(machine.locator("[data-live=place]")).to_have_text("x 77.0, y 33.0 mm")
+    expect(machine.locator("[data-bed=head]")).to_have_attribute("transform", "translate(77 -33)")
+    expect(machine.get_by_role("button", name="Send the head there")).to_be_disabled()
+    expect(machine.get_by_role("button", name="Stop the head")).to_be_enabled()
+
+
+def test_a_contact_that_moves_changes_its_words_while_somebody_looks(machine, served, expect):
+    machine.get_by_text("Wiring test").tap()
+    lid = {**WIRING["inputs"][0], "is_closed": False, "is_safe": False, "words": "It is open."}
+
+    served.daemon.answers["wiring"] = {**WIRING, "inputs": [lid]}
+
+    expect(machine.locator("[data-live='input lid']")).to_contain_text("It is open.")
+
+
+def test_the_machine_can_be_moved_without_script(open_phone, served):
+    served.daemon.tell("loaded", job=PLACED, may=MAY)
+    page = open_phone("/machine", java_script_enabled=False)
+    page.locator("[name=x]").fill("40")
+    page.locator("[name=y]").fill("-3")
+
+    with page.expect_navigation():
+        page.get_by_role("button", name="Send the head there").tap()
+
+    assert served.daemon.said["move_to"] == {"x_mm": 40.0, "y_mm": -3.0}
+    assert page.url.endswith("/machine")
+
+
+@pytest.mark.parametrize("is_homed", [True, False])
+def test_everybody_can_use_the_page(open_phone, served, axe, is_homed):
+    machine = {**MACHINE, "bed": {**BED, "is_homed": is_homed}}
+    served.daemon.tell("loaded", job=PLACED, may=MAY, machine=machine)
+    page = open_phone("/machine", width_px=320)
+    page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+
+    assert violations(page, axe) == []
+    assert page.evaluate("document.documentElement.scrollWidth") == 320
+    assert too_small(page) == []
+
+
+def too_small(page):
+    """Return what a finger would miss."""
+    return page.evaluate(
+        """least => [...document.querySelectorAll("a, button, summary, .tick, .places input")]
+            .filter(one => one.offsetParent)
+            .filter(one => one.getBoundingClientRect().height < least)
+            .map(one => one.outerHTML.slice(0, 90))""",
+        LEAST_TARGET_PX,
+    )
