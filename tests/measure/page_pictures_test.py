@@ -22,6 +22,7 @@ VIEWS = {
     "test tiles": "/test-tiles",
     "test tile, new": "/test-tiles/new",
     "machines": "/machines",
+    "machine": "/machine",
     "practice": "/practice",
     "phones": "/phones",
     "pair": "/pair",
