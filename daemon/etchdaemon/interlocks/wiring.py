@@ -81,8 +81,11 @@ class Trial:
 class Wiring:
     """Remembers contacts, and holds the one trial that is under way."""
 
-    def __init__(self, wired: frozenset[Input | Output], *, lasts: float = 1.0) -> None:
+    def __init__(
+        self, wired: frozenset[Input | Output], *, lasts: float = 1.0, stale_s: float = STALE_S
+    ) -> None:
         """`lasts` stretches trials where the machine's time runs faster than a person's."""
+        self._stale_s = stale_s
         self.trial: Trial | None = None
         self._wired = wired
         self._lasts = lasts
@@ -147,7 +150,7 @@ class Wiring:
             "label": label,
             "is_wired": name in self._wired,
         }
-        if contact is None or now_s - contact.read_at_s > STALE_S * self._lasts:
+        if contact is None or now_s - contact.read_at_s > self._stale_s:
             words = "It cannot be read." if name in self._wired else "Not wired."
             is_safe = False if name in self._wired else None
             return {**shown, "is_closed": None, "is_safe": is_safe, "for_s": None, "words": words}
