@@ -32,6 +32,7 @@ SUBCOMMANDS: Final = {
     "configure": "Write a machine's file by answering questions, or check one.",
     "doctor": "Check this board, its machines and its page, and say what to do.",
     "update": "Change to another release, and back again when it is not well.",
+    "fleet": "Show every box of the shop, as its broker tells.",
     "backup": "Make a backup of the logbook, and check it.",
     "restore": "Put a backup in the logbook's place.",
     "export": "Write everything the logbook knows as CSV and JSON.",

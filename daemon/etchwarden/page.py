@@ -12,6 +12,8 @@ from etchweb.alerts.outbox import Outbox
 from etchweb.alerts.settings import FaultyAlerts, alert_settings
 from etchweb.app import create_app
 from etchweb.daemon_socket import SocketDaemon
+from etchweb.fleet.errors import FleetFault
+from etchweb.fleet.joining import join_fleet
 from etchweb.host_names import addresses, is_loopback, names_of
 from etchweb.paired import Store
 from etchweb.practice import machine_at
@@ -109,7 +111,7 @@ def command(  # noqa: PLR0913, PLR0917 - one for each option
             site = Site({"": app})
         port = listener.getsockname()[1]
         Store(folder).note_served(host, port)
-    except (AddressTaken, FaultyConfiguration, FaultyAlerts) as error:
+    except (AddressTaken, FaultyConfiguration, FaultyAlerts, FleetFault) as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
         reason = error.strerror or error
@@ -129,4 +131,6 @@ def site_of_board(settings: PageSettings, folder: Path) -> Site:
         for name, ear in site.listeners.items():
             alerting.follow(name, ear)
         alerting.start(next(iter(site.listeners.values())))
+    if settings.fleet is not None:
+        join_fleet(settings.fleet, site.apps, daemons)
     return site

@@ -9,6 +9,7 @@ from typing import Any, Final, Self
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import read_toml
 from etchdaemon.configuration.tables import Table
+from etchweb.fleet.settings import FleetSettings
 
 LARGEST_PORT: Final = 65535
 MACHINE_NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,30}")
@@ -24,6 +25,7 @@ class PageSettings:
     machines: tuple[str, ...] = ()
     sockets: Path = Path(_SOCKETS)
     alerts: Mapping[str, Any] = field(default_factory=dict)
+    fleet: FleetSettings | None = None
 
     @classmethod
     def at(cls, path: Path) -> Self:
@@ -37,6 +39,7 @@ class PageSettings:
             machines=_machines(table, values, path.parent),
             sockets=Path(table.text("sockets", _SOCKETS)),
             alerts=_alerts(table, values),
+            fleet=_fleet(table, values, path),
         )
         table.done()
         if faults:
@@ -73,6 +76,12 @@ def _machines(table: Table, values: Mapping[str, Any], folder: Path) -> tuple[st
         table.fault(Reason.WRONG_KIND, "machines", said)
         return ()
     return tuple(names)
+
+
+def _fleet(table: Table, values: Mapping[str, Any], path: Path) -> FleetSettings | None:
+    table.table("fleet")  # names a fault where it is none
+    fleet = values.get("fleet")
+    return FleetSettings.of(fleet, path) if isinstance(fleet, Mapping) else None
 
 
 def _alerts(table: Table, values: Mapping[str, Any]) -> Mapping[str, Any]:

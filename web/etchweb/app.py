@@ -29,6 +29,7 @@ from etchweb import (
 )
 from etchweb.access import Access
 from etchweb.asking import Daemon
+from etchweb.fleet.view import pages as fleet_pages
 from etchweb.host_names import LOOPBACK_NAMES
 from etchweb.listening import Listener
 from etchweb.machines import Machines
@@ -107,6 +108,7 @@ def create_app(
     ):  # fmt: skip
         app.register_blueprint(subject.pages)
     app.register_blueprint(machines_pages)
+    app.register_blueprint(fleet_pages)
     if machine is not None:
         app.register_blueprint(practice.pages)
     return app

@@ -80,6 +80,7 @@ PAIRING: Final = (
         answers=(422, 429),
     ),
     Entry(method="GET", path="/machines", says="Every machine of this board, and how it stands."),
+    Entry(method="GET", path="/fleet", says="Every box of the shop, as its broker tells."),
     Entry(method="GET", path="/phones", says="The paired phones."),
     Entry(
         method="POST",

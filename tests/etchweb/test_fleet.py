@@ -1,0 +1,220 @@
+"""What a box tells of itself, what is kept of it, and how it is shown: no broker yet."""
+
+import json
+import re
+
+import pytest
+
+from etchweb.app import create_app
+from etchweb.fleet.errors import FleetFault
+from etchweb.fleet.outbox import Outbox
+from etchweb.fleet.roll import MOST_BOXES, Roll
+from etchweb.fleet.settings import FleetSettings
+from etchweb.fleet.topics import (
+    BEAM_HOURS,
+    DESCRIPTION,
+    PAGE,
+    PROPERTIES,
+    STATE,
+    as_payload,
+    base_of,
+    description,
+    values_of,
+)
+from etchweb.fleet.view import box_view
+from fake_daemon import STATES, FakeDaemon, snapshot
+
+ALL = (*PROPERTIES, BEAM_HOURS, PAGE)
+
+
+def told(state="etching", name="left", **more):
+    """Return a roll that heard one box say everything."""
+    roll = Roll()
+    words = {DESCRIPTION: description(name), STATE: "ready", **values_of(snapshot(state)), **more}
+    for path, word in words.items():
+        roll.take(f"{base_of(name)}/{path}", word.encode())
+    return roll
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_every_state_of_a_box_has_words_for_the_broker(state):
+    words = values_of(snapshot(state))
+
+    assert set(words) == {one.path for one in PROPERTIES}
+    assert all(isinstance(word, str) and word for word in words.values())
+    assert words["etch/state"] == snapshot(state)["state"]
+
+
+def test_an_etch_under_way_tells_how_far_it_is_and_what_is_not_good():
+    words = values_of(snapshot("etching"))
+
+    assert words["etch/progress"] == "43.0"
+    assert words["etch/rows-done"] == "412"
+    assert words["etch/remaining"] == "1390"
+    assert "fumes extracted" in words["interlocks/unmet"]
+    assert words["interlocks/trips"] == "\0"
+
+
+def test_nothing_that_is_described_can_be_set():
+    described = json.loads(description("left"))
+    properties = [
+        one for node in described["nodes"].values() for one in node["properties"].values()
+    ]
+
+    assert len(properties) == len(ALL)
+    assert not any(one["settable"] for one in properties)
+
+
+@pytest.mark.parametrize("one", ALL, ids=lambda one: one.path)
+def test_every_topic_is_as_the_convention_wants_it(one):
+    # Homie 5: topic IDs of small letters, digits and hyphens; its table of datatypes (from memory).
+    assert re.fullmatch(r"[a-z0-9-]+/[a-z0-9-]+", one.path)
+    assert one.datatype in ("integer", "float", "boolean", "string", "enum", "datetime")
+    assert (one.format is not None) or one.datatype != "enum"
+
+
+@pytest.mark.parametrize(("value", "word"), [(None, "\0"), ("", "\0"), (0, "0"), (1.5, "1.5")])
+def test_what_is_not_known_is_told_as_a_zero_byte_because_nothing_would_clear_the_topic(
+    value, word
+):
+    assert as_payload(value) == word
+
+
+def test_of_every_topic_only_the_newest_word_waits():
+    outbox = Outbox()
+    outbox.put({"a": "1", "b": "1"})
+    outbox.put({"a": "2"})
+
+    sent = [outbox.next(), outbox.next(), outbox.next()]
+
+    assert sent == [("a", "2"), ("b", "1"), None]
+
+
+def test_what_was_said_is_said_again_only_after_a_new_connection():
+    outbox = Outbox()
+    outbox.put({"a": "1"})
+    outbox.next()
+    outbox.put({"a": "1"})
+    assert outbox.next() is None
+
+    outbox.begin_anew()
+
+    assert outbox.next() == ("a", "1")
+
+
+def test_a_box_is_shown_by_what_it_told():
+    (box,) = told().boxes()
+
+    said = box_view(box)
+
+    assert said["sentence"] == snapshot("etching")["sentence"]
+    assert said["progress"] == "43.0 %, 412 of 1000 rows"
+    assert said["interlocks"].startswith("Not good now: fumes extracted")
+
+
+@pytest.mark.parametrize(
+    ("state", "said"),
+    [("lost", "without a goodbye"), ("disconnected", "daemon does not answer"), ("", "not said")],
+)
+def test_a_box_that_is_away_is_not_believed(state, said):
+    (box,) = told(**{STATE: state}).boxes()
+
+    assert said in box_view(box)["sentence"]
+    assert box_view(box)["interlocks"] == ""
+
+
+@pytest.mark.parametrize(
+    ("topic", "word"),
+    [
+        ("homie/5/left", b"ready"),
+        ("homie/5/left/etch/state/set", b"etching"),
+        ("homie/5/left/etch/state/and/more", b"x"),
+        ("other/5/left/$state", b"ready"),
+        ("homie/5/left/etch/sentence", b"x" * 20_000),
+        ("homie/5/left/$extra", b"x"),
+    ],
+)
+def test_words_that_are_not_a_box_s_own_change_nothing(topic, word):
+    roll = told()
+    before = [box.to_table() for box in roll.boxes()]
+
+    roll.take(topic, word)
+
+    assert [box.to_table() for box in roll.boxes()] == before
+
+
+@pytest.mark.parametrize(
+    "described", [b"", b"{}", b"[]", b"\xff\xfe", b'{"nodes": {"etch": 7}}', b"[" * 10_000]
+)
+def test_a_lamp_of_the_same_convention_is_no_box(described):
+    roll = Roll()
+    roll.take("homie/5/lamp/$state", b"ready")
+    roll.take("homie/5/lamp/$description", described)
+
+    assert roll.boxes() == []
+
+
+def test_no_flood_of_names_fills_the_memory():
+    roll = Roll()
+    for number in range(2 * MOST_BOXES):
+        roll.take(f"homie/5/box-{number}/$description", description("x").encode())
+
+    assert len(roll.boxes()) == MOST_BOXES
+
+
+def test_a_page_without_a_broker_says_that_it_knows_of_no_other_box(tmp_path):
+    app = create_app(FakeDaemon("idle"), tmp_path, open_to_loopback=True)
+
+    page = app.test_client().get("/fleet").get_data(as_text=True)
+
+    assert "knows of no other box" in page
+    assert "All boxes</a>" not in page
+
+
+@pytest.mark.parametrize("page", ["javascript:alert(1)", "//elsewhere", ""])
+def test_only_an_address_of_the_web_is_a_link(page):
+    (box,) = told(**{PAGE.path: page or "\0"}).boxes()
+
+    assert box_view(box)["page"] == ""
+
+
+def test_the_settings_are_read_from_a_file_or_its_table(tmp_path):
+    (tmp_path / "secret").write_text("pass word\n")
+    text = 'broker = "10.0.0.5"\nuser = "left"\npassword_file = "secret"\n'
+    (tmp_path / "fleet.toml").write_text(f'{text}[machines]\nleft = "/run/left.sock"\n')
+    (tmp_path / "page.toml").write_text(f"port = 8080\n[fleet]\n{text}")
+
+    settings = FleetSettings.at(tmp_path / "fleet.toml")
+
+    assert (settings.broker, settings.port, settings.password) == ("10.0.0.5", 1883, "pass word")
+    assert [*settings.machines] == ["left"]
+    assert FleetSettings.at(tmp_path / "page.toml").user == "left"
+    assert "pass word" not in repr(settings)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "“broker” is missing"),
+        ("broker = 7", "has to be a text"),
+        ('broker = "b"\nbrocker = "c"', "Is “broker” meant"),
+        ('broker = "b"\nport = 0', "is no port"),
+        ('broker = "b"\nport = true', "whole number"),
+        ('broker = "b"\npassword_file = "none"', "cannot be read"),
+        ('broker = "b"\n[machines]\nLeft = "s"', "small letters"),
+        ('broker = "b"\n[machines]\nleft = 7', "socket"),
+        ("broker =", "no TOML"),
+        ("\x00\x01", "no TOML"),
+    ],
+)
+def test_settings_that_make_no_sense_are_refused_by_name(tmp_path, text, said):
+    path = tmp_path / "fleet.toml"
+    path.write_text(text)
+
+    with pytest.raises(FleetFault, match=said):
+        FleetSettings.at(path)
+
+
+def test_settings_that_are_not_there_are_said_to_be_missing(tmp_path):
+    with pytest.raises(FleetFault, match="cannot be read"):
+        FleetSettings.at(tmp_path / "none.toml")

@@ -1,0 +1,215 @@
+"""Boxes and a real broker: reports, a last will, a broker that is away, slow or strict."""
+
+import json
+import signal
+import subprocess
+import sys
+from contextlib import ExitStack
+
+import pytest
+from click.testing import CliRunner
+
+from broker import broker_in, free_port, until
+from etchpath.writer import Order, write_job
+from etchwarden.fleet import command
+from etchwarden.household import Household
+from etchwarden.session import Session
+from etchweb.app import create_app
+from etchweb.fleet.joining import show_fleet
+from etchweb.fleet.reporter import Reporter
+from etchweb.fleet.settings import FleetSettings
+from etchweb.fleet.watcher import Watcher
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from fake_daemon import FakeDaemon
+from rig.bench import patch
+
+
+@pytest.fixture
+def broker(tmp_path):
+    with broker_in(tmp_path) as broker:
+        yield broker
+
+
+def settings_of(broker, **more):
+    return FleetSettings(broker="127.0.0.1", port=broker.port, **more)
+
+
+@pytest.fixture
+def reporting():
+    """Start a reporter of a fake daemon; all of them end with the test."""
+    reporters = []
+
+    def reporting(settings, name="left", daemon=None):
+        reporter = Reporter(name, daemon or FakeDaemon("etching"), settings)
+        reporter.start()
+        reporters.append(reporter)
+        return reporter
+
+    yield reporting
+    for reporter in reporters:
+        reporter.close()
+
+
+def states(watcher):
+    return {box.name: box.state for box in watcher.boxes()}
+
+
+def test_a_box_reports_and_says_goodbye(broker, reporting):
+    with Watcher(settings_of(broker)) as watcher:
+        reporter = reporting(settings_of(broker, page="http://left.local/"))
+        until(lambda: states(watcher) == {"left": "ready"})
+        (box,) = watcher.boxes()
+        until(lambda: box.said("etch/progress") == "43.0")
+        until(lambda: box.said("machine/page") == "http://left.local/")
+
+        reporter.close()
+        until(lambda: states(watcher) == {"left": "disconnected"})
+
+
+def test_a_daemon_that_went_is_told_from_a_box_that_went(broker, reporting):
+    daemon = FakeDaemon("etching")
+    with Watcher(settings_of(broker)) as watcher:
+        reporting(settings_of(broker), daemon=daemon)
+        until(lambda: states(watcher) == {"left": "ready"})
+
+        daemon.go_away()
+
+        until(lambda: states(watcher) == {"left": "disconnected"})
+
+
+def test_a_broker_that_was_away_is_told_everything_again(broker, reporting):
+    reporter = reporting(settings_of(broker))
+    until(lambda: reporter.trouble is None)
+
+    broker.end()
+    until(lambda: reporter.trouble and "lost" in reporter.trouble)
+    broker.start()
+
+    with Watcher(settings_of(broker)) as watcher:
+        until(lambda: states(watcher) == {"left": "ready"})
+        until(lambda: watcher.boxes()[0].said("etch/rows") == "1000")
+
+
+def test_a_broker_that_is_halted_delays_no_one_and_hears_the_newest(broker, reporting):
+    daemon = FakeDaemon("etching")
+    reporter = reporting(settings_of(broker), daemon=daemon)
+    with Watcher(settings_of(broker)) as watcher:
+        until(lambda: states(watcher) == {"left": "ready"})
+        broker.signal(signal.SIGSTOP)
+        for state in ("loaded", "etching", "held"):
+            daemon.tell(state)
+        broker.signal(signal.SIGCONT)
+
+        until(lambda: watcher.boxes()[0].said("etch/state") == daemon.ask("status")["state"])
+    assert len(reporter._under_way) <= 20
+
+
+def test_a_wrong_password_is_said_to_be_wrong(tmp_path, reporting):
+    with broker_in(tmp_path, user="left") as broker:
+        good = reporting(settings_of(broker, user="left", password="secret"))
+        bad = reporting(settings_of(broker, user="left", password="guess"), name="right")
+
+        until(lambda: good.trouble is None)
+        until(lambda: "lets nobody in by this name and password" in bad.trouble)
+
+
+def test_without_a_broker_the_command_says_so(tmp_path):
+    (tmp_path / "f.toml").write_text(f'broker = "127.0.0.1"\nport = {free_port()}\n')
+
+    done = CliRunner().invoke(command, ["--settings", str(tmp_path / "f.toml"), "--wait", "2"])
+
+    assert done.exit_code == 1
+    assert "does not answer" in done.output or "has not answered" in done.output
+
+
+def test_whatever_is_published_no_box_hears_it(broker, reporting):
+    daemon = FakeDaemon("loaded")
+    with Watcher(settings_of(broker)) as meddler:
+        reporting(settings_of(broker), daemon=daemon)
+        until(lambda: states(meddler) == {"left": "ready"})
+        for path in ("etch/state", "etch/progress", "interlocks/trips", "machine/link"):
+            for word in ("etching", "start", "unlock", "0"):
+                for topic in (f"homie/5/left/{path}", f"homie/5/left/{path}/set"):
+                    meddler._broker.publish(topic, word).wait_for_publish(60)
+        daemon.tell("held")
+        until(lambda: meddler.boxes()[0].said("etch/state") == "held")
+
+    subscribed = broker.subscriptions()
+    assert "etchwarden-fleet-" in subscribed  # the meddler's own: so the list is kept
+    assert "etchwarden-left" not in subscribed
+    assert set(daemon.asked) <= {"heads"}
+
+
+class Box:
+    """One machine of the shop: a practice household without a page, and a job of some rows."""
+
+    def __init__(self, folder):
+        folder.mkdir()
+        self.household = Household(folder)
+        self.session = Session(self.household, folder)
+        self.session.job.mkdir()
+        order = Order(
+            title=f"patch of {folder.name}",
+            head=PRACTICE_HEADS["practice-20w"],
+            recipe=PRACTICE_RECIPES["practice-20w"],
+            halftone="none",
+        )
+        with (self.session.job / GCODE_NAME).open("wb") as file:
+            sheet = write_job(patch(300, 120), file, order)
+        (self.session.job / SHEET_NAME).write_text(sheet.to_json())
+        self.socket = self.session._daemon
+
+    def begin(self):
+        self.session.start_machine("--speedup", "20")
+
+
+@pytest.fixture
+def two_boxes(tmp_path):
+    with ExitStack() as ends:
+
+        def box(name):
+            made = Box(tmp_path / name)
+            ends.callback(made.household.end)
+            made.begin()
+            return made
+
+        yield box("left"), box("right")
+
+
+def test_two_machines_etch_at_once_and_the_broker_alone_shows_both(broker, two_boxes, tmp_path):
+    left, right = two_boxes
+    settings = tmp_path / "page.toml"
+    settings.write_text(
+        f'[fleet]\nbroker = "127.0.0.1"\nport = {broker.port}\n[fleet.machines]\n'
+        f'left = "{left.socket}"\nright = "{right.socket}"\n'
+    )
+    reporting = subprocess.Popen(
+        [sys.executable, "-m", "etchwarden", "fleet", "report", "--settings", settings]
+    )
+    try:
+        with Watcher(FleetSettings.at(settings)) as watcher:
+            until(lambda: states(watcher) == {"left": "ready", "right": "ready"})
+            for box in two_boxes:
+                box.session.begin_etch()
+            until(lambda: [box.said("etch/state") for box in watcher.boxes()] == ["etching"] * 2)
+            until(lambda: all(box.said("etch/ended") == "complete" for box in watcher.boxes()))
+            until(lambda: all(float(box.said("machine/beam-hours")) for box in watcher.boxes()))
+            (tmp_path / "page").mkdir()
+            app = create_app(FakeDaemon("idle"), tmp_path / "page", open_to_loopback=True)
+            show_fleet(app, watcher)
+            page = app.test_client().get("/fleet").get_data(as_text=True)
+
+            reporting.kill()
+            until(lambda: states(watcher) == {"left": "lost", "right": "lost"})
+        printed = CliRunner().invoke(command, ["--settings", str(settings), "--json"])
+    finally:
+        reporting.kill()
+        reporting.wait()
+
+    assert "patch of left" in page
+    assert "patch of right" in page
+    assert "100.0 %, 300 of 300 rows" in page
+    assert {box["name"]: box["state"] for box in json.loads(printed.output)} == {
+        "left": "lost", "right": "lost",
+    }  # fmt: skip

@@ -1,0 +1,138 @@
+"""What a box tells the broker, and under which topics: Homie 5, read-only.
+
+The convention (https://homieiot.github.io, version 5.0, from memory): `homie/5/DEVICE/$state`,
+`$description` as JSON, and `NODE/PROPERTY`, all of them retained. Nothing of ours is settable, so
+there is no topic by which a box could be told anything.
+"""
+
+import json
+import zlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+ROOT: Final = "homie/5"
+STATE: Final = "$state"
+DESCRIPTION: Final = "$description"
+READY: Final = "ready"
+LOST: Final = "lost"  # the last will: nobody said goodbye
+AWAY: Final = "disconnected"
+OF_OURS: Final = "etchwarden-etch"  # the type of a node, by which our boxes are told from others
+
+Snapshot = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Property:
+    """One thing that is told: where it stands in a snapshot, and as what Homie shows it."""
+
+    path: str
+    name: str
+    datatype: str
+    told: Callable[[Snapshot], Any]
+    unit: str | None = None
+    format: str | None = None
+
+
+def _of_run(key: str) -> Callable[[Snapshot], Any]:
+    return lambda snapshot: (snapshot["run"] or {}).get(key)
+
+
+def _of_job(key: str) -> Callable[[Snapshot], Any]:
+    return lambda snapshot: (snapshot["job"] or {}).get(key)
+
+
+def _percent(snapshot: Snapshot) -> float | None:
+    share = (snapshot["run"] or {}).get("share")
+    return None if share is None else round(100 * share, 1)
+
+
+def _remaining_s(snapshot: Snapshot) -> int | None:
+    remaining_s = (snapshot["run"] or {}).get("remaining_s")
+    return None if remaining_s is None else round(remaining_s / 10) * 10  # no news every second
+
+
+def _unmet(snapshot: Snapshot) -> str:
+    rules = snapshot["interlocks"]["rules"]
+    return ", ".join(rule["name"] for rule in rules if rule["state"] != "good")
+
+
+def _trips(snapshot: Snapshot) -> str:
+    return ", ".join(trip["name"] for trip in snapshot["interlocks"]["trips"])
+
+
+def _troubles(snapshot: Snapshot) -> str:
+    storage = snapshot["storage"]
+    said = (snapshot["logbook_trouble"], storage.get("low"), storage.get("backup_trouble"))
+    return " ".join(sentence for sentence in said if sentence)
+
+
+STATES: Final = "starting,idle,loaded,armed,etching,holding,held,resuming,stopping,ended"
+PROPERTIES: Final = (
+    Property(path="etch/state", name="State", datatype="enum", format=STATES,
+             told=lambda snapshot: snapshot["state"]),
+    Property(path="etch/sentence", name="In a sentence", datatype="string",
+             told=lambda snapshot: snapshot["sentence"]),
+    Property(path="etch/picture", name="Picture", datatype="string", told=_of_job("title")),
+    Property(path="etch/progress", name="Progress", datatype="float", format="0:100", unit="%",
+             told=_percent),
+    Property(path="etch/rows-done", name="Rows done", datatype="integer",
+             told=_of_run("etched_rows")),
+    Property(path="etch/rows", name="Rows", datatype="integer", told=_of_job("rows")),
+    Property(path="etch/remaining", name="Time left", datatype="integer", unit="s",
+             told=_remaining_s),
+    Property(path="etch/ended", name="How it ended", datatype="string", told=_of_run("ended")),
+    Property(path="machine/link", name="Controller", datatype="string",
+             told=lambda snapshot: snapshot["machine"]["link"]),
+    Property(path="interlocks/phase", name="Phase", datatype="string",
+             told=lambda snapshot: snapshot["interlocks"]["phase"]),
+    Property(path="interlocks/unmet", name="Not good now", datatype="string", told=_unmet),
+    Property(path="interlocks/trips", name="To be reset", datatype="string", told=_trips),
+    Property(path="records/trouble", name="Trouble with the records", datatype="string",
+             told=_troubles),
+)  # fmt: skip
+BEAM_HOURS: Final = Property(
+    path="machine/beam-hours", name="Hours of beam", datatype="float", unit="h", told=lambda _: None
+)
+PAGE: Final = Property(path="machine/page", name="Page", datatype="string", told=lambda _: None)
+NODES: Final = {
+    "etch": ("Etch", OF_OURS),
+    "machine": ("Machine", "etchwarden-machine"),
+    "interlocks": ("Interlocks", "etchwarden-interlocks"),
+    "records": ("Records", "etchwarden-records"),
+}
+
+
+def base_of(box: str) -> str:
+    """Return what all topics of a box begin with."""
+    return f"{ROOT}/{box}"
+
+
+def description(box: str) -> str:
+    """Return the box's `$description`: one JSON document, with a version of its content."""
+    nodes: dict[str, Any] = {
+        node: {"name": name, "type": kind, "properties": {}} for node, (name, kind) in NODES.items()
+    }
+    for one in (*PROPERTIES, BEAM_HOURS, PAGE):
+        node, name = one.path.split("/")
+        shown = {"name": one.name, "datatype": one.datatype, "unit": one.unit, "format": one.format}
+        nodes[node]["properties"][name] = {
+            **{key: value for key, value in shown.items() if value is not None},
+            "settable": False,
+            "retained": True,
+        }
+    told = {"homie": "5.0", "name": box, "nodes": nodes}
+    return json.dumps(told | {"version": zlib.crc32(json.dumps(told).encode())})
+
+
+def values_of(snapshot: Snapshot) -> dict[str, str]:
+    """Return what the snapshot says, by the property's path, as Homie writes it."""
+    return {one.path: as_payload(one.told(snapshot)) for one in PROPERTIES}
+
+
+def as_payload(value: object) -> str:
+    """Return a value as its payload; what is not known is an empty string of ours.
+
+    Homie writes an empty string as one zero byte, because an empty payload would clear the topic.
+    """
+    return "\0" if value is None or value == "" else str(value)
