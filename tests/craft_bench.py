@@ -79,7 +79,7 @@ class Shop:
         assert "Traceback" not in result.output
         return result.output
 
-    def etch(self, job, *, feed_share=1.0):
+    def etch(self, job, *, feed_share=1.0, etched_rows=None):
         """Record the run of a job folder as the daemon would; nothing burns."""
         self.minute += 1
         sheet = read_sheet(self.folder / job)
@@ -88,6 +88,6 @@ class Shop:
         )
         feed = sheet.recipe.feed_mm_per_min * feed_share
         self.logbook.note_rows(run, [row_of(row, feed=feed) for row in range(3)])
-        self.logbook.end_run(run, **(END | {"etched_rows": sheet.rows}))
+        self.logbook.end_run(run, **(END | {"etched_rows": etched_rows or sheet.rows}))
         self.logbook.confirm_event(run, **EVENT)
         return run

@@ -175,6 +175,32 @@ def test_the_history_tells_what_was_since_the_recipe(shop):
     assert history["recipe"]["reading_id"] == reading
 
 
+def test_readings_of_an_earlier_recipe_say_nothing_of_the_one_in_force(shop):
+    shop.burn_card()
+    shop.read(lightness_at_recipe=30.0)
+    second = shop.read(lightness_at_recipe=36.0)
+    shop.note("accept_reading", reading=second, chosen={"recipe": SETTINGS})
+    shop.read(lightness_at_recipe=37.0)
+    shop.read()
+
+    readings = shop.history()["readings"]
+
+    assert [one["summary"]["lightness_at_recipe"] for one in readings] == [36.0, 37.0]
+
+
+def test_a_recipe_by_hand_is_told_of_by_readings_of_cards_burnt_since(shop):
+    shop.burn_card()
+    shop.read(lightness_at_recipe=30.0)
+    shop.etch()
+    shop.note("save_recipe", recipe={**PAIR, **SETTINGS})
+    shop.burn_card(2, "ef" * 32)
+    shop.read(2, lightness_at_recipe=33.0)
+
+    readings = shop.history()["readings"]
+
+    assert [one["summary"]["lightness_at_recipe"] for one in readings] == [33.0]
+
+
 def test_beam_hours_since_the_last_card_begin_with_its_burning(shop):
     shop.burn_card()
     shop.etch()

@@ -5,11 +5,14 @@ import json
 import pytest
 
 from darkroom.camera import photograph
-from darkroom.cards import power_card, register_card, tone_card
+from darkroom.cards import HEAD, RECIPE, power_card, register_card, tone_card, wishes
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.camera import read_card
 from etchproof.choosing import choose
 from etchproof.errors import NoToneCurve, UnreadableCard
+from etchproof.grid import Grid
+from etchproof.power_card import lay_out_power_card
+from etchproof.reading import PatchReading, Reading
 from etchproof.told import Shown, tell
 from etchproof.tone_reading import read_tone
 from etchwire.craft import Register
@@ -46,6 +49,29 @@ def test_a_power_card_recommends_what_the_chooser_chose(power):
     assert told.summary["lightness_at_recipe"] == outcome.choice.lightness
     assert [cell["name"] for cell in told.table["cells"]] == list(card.cells())
     json.dumps(told.table, allow_nan=False)
+
+
+def test_a_five_patch_card_tells_how_dark_the_recipe_itself_still_is():
+    """The laser has faded: the middle is pale, and a slower patch is as dark as ever."""
+    card = lay_out_power_card(wishes(), Grid.round_recipe(RECIPE, HEAD))
+    middle = next(
+        name
+        for name, (patch, *_) in card.cells().items()
+        if (patch.feed_mm_per_min, patch.power_ratio) == (3000.0, 0.55)
+    )
+    patches = tuple(
+        PatchReading(
+            cell=patch.cell, part=patch.part, reflectance=0.1, unevenness=0.3, photos=1,
+            lightness=47.0 if patch.cell == middle else 30.0 + 2 * number,
+        )
+        for number, patch in enumerate(card.patches)
+    )  # fmt: skip
+    reading = Reading(card_number=card.number, kind=card.kind, photos=(), patches=patches)
+
+    told = tell(Shown(card=card, reading=reading))
+
+    assert told.summary["lightness_at_recipe"] == 47.0
+    assert told.summary["darkest_lightness"] == 30.0
 
 
 def test_what_is_recommended_fits_the_logbook(power):

@@ -209,6 +209,33 @@ def test_two_bad_tiles_of_one_kind_speak_for_a_test(shop, photo):
     assert "verdict on run 1: pale, because too fast" in said
 
 
+@pytest.mark.parametrize(
+    ("hours", "words"),
+    [(7.9, "Nothing speaks for a test."), (8.2, "since its lens was wiped"), (41, "the last card")],
+)
+def test_hours_of_beam_speak_for_a_clean_lens_and_then_for_a_card(shop, photo, hours, words):
+    shop.done("laser wiped 'practice 20 W'")
+    shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
+    shop.done(f"prepare {photo} -o {{here}}/job --width 20 --surface {TILES}")
+    sheet = read_sheet(shop.folder / "job")
+    row_s = sheet.coverage * sheet.width_mm / 3000.0 * 60
+    shop.etch("job", etched_rows=round(hours * 3600 / row_s))
+
+    assert words in shop.done(f"timeline --head practice-20w --surface {TILES}")
+
+
+def test_a_card_that_reads_paler_than_the_recipe_did_speaks_for_a_test(shop):
+    shop.done("card power -o {here}/first --surface t --steps 4 4")
+    for lightness in (30.0, 30.4, 36.0):
+        reading = {"card": 1, "way": "camera", "summary": {"lightness_at_recipe": lightness}}
+        number = shop.logbook.note("save_reading", reading=reading)["id"]
+        if number == 1:
+            settings = {"feed_mm_per_min": 3000.0, "power_ratio": 0.5, "line_spacing_mm": 0.1}
+            shop.logbook.note("accept_reading", reading=1, chosen={"recipe": settings})
+
+    assert "lighter or darker" in shop.done("timeline --head practice-20w --surface t")
+
+
 def test_an_etch_that_ran_too_slow_speaks_for_a_test(shop, photo):
     shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
     shop.done(f"prepare {photo} -o {{here}}/job --width 20 --surface {TILES}")

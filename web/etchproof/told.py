@@ -6,7 +6,7 @@ of a card as JSON.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import Any
+from typing import Any, Final
 
 from etchproof.card import POWER, TONE, Card
 from etchproof.chart import chart_of
@@ -16,6 +16,8 @@ from etchproof.hand_marks import Mark, marks_from_table
 from etchproof.reading import Reading
 from etchproof.register_reading import register_by_camera, register_by_eye
 from etchproof.tone_reading import read_tone
+
+FIVE: Final = 5  # patches of the card that asks whether a recipe still holds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,11 +103,13 @@ def _tell_power(shown: Shown, earlier: Sequence[Shown]) -> Told:
         "next_range": asdict(outcome.next_range),
         "chart": asdict(chart),
     }
-    summary = {"darkest_lightness": outcome.darkest_lightness}
+    summary = {
+        "darkest_lightness": outcome.darkest_lightness,
+        "lightness_at_recipe": _lightness_at_recipe(outcome),
+    }
     if choice is None:
         return Told(table=table, summary=summary, recommended=None)
     summary |= {
-        "lightness_at_recipe": choice.lightness,
         "feed_mm_per_min": choice.feed_mm_per_min,
         "feed_uncertainty_mm_per_min": choice.feed_uncertainty_mm_per_min,
         "power_ratio": choice.power_ratio,
@@ -120,6 +124,20 @@ def _tell_power(shown: Shown, earlier: Sequence[Shown]) -> Told:
         "power_ratio": choice.power_ratio,
     }
     return Told(table=table, summary=summary, recommended={"recipe": recipe})
+
+
+def _lightness_at_recipe(outcome: Outcome) -> float | None:
+    """Return the lightness of the middle of a five-patch card, else of what is recommended.
+
+    A faded laser leaves the middle pale, though a slower patch beside it is as dark as ever.
+    """
+    cells = outcome.cells
+    for cell in cells if len(cells) <= FIVE else ():
+        across = {one.name for one in cells if one.feed_mm_per_min == cell.feed_mm_per_min}
+        along = {one.name for one in cells if one.power_ratio == cell.power_ratio}
+        if len(across) > 1 and len(along) > 1 and len(across | along) == len(cells):
+            return cell.lightness
+    return outcome.choice.lightness if outcome.choice else None
 
 
 def _tell_tone(shown: Shown) -> Told:

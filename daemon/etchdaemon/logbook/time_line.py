@@ -76,6 +76,7 @@ _LATE_READINGS: Final = f"""
         JOIN card ON card.number = card_number
         WHERE head = ?1 AND surface = ?2
             AND json_extract(summary_json, '$.lightness_at_recipe') IS NOT NULL
+            AND iif(?4 IS NULL, reading.after_run_id >= ?3, reading.id >= ?4)
         ORDER BY reading.id DESC LIMIT {LATELY}
     ) ORDER BY id
 """  # noqa: S608 (made of constants)
@@ -103,7 +104,8 @@ def time_line(
 def history(book: sqlite3.Connection, *, head: str, surface: str) -> dict[str, Any]:
     """Return the figures from which `etchproof.advice` tells whether to test again.
 
-    Each series runs from old to new, its runs and verdicts since the recipe in force was made.
+    Each series runs from old to new and begins with the recipe in force; its readings begin with
+    the one that led to it.
     """
     known = {one["name"]: one for one in heads(book)["heads"]}
     pair = (head, surface)
@@ -128,7 +130,12 @@ def history(book: sqlite3.Connection, *, head: str, surface: str) -> dict[str, A
         - hours.up_to(made_after if card_run is None else card_run),
         "runs": select(book, _LATE_RUNS, since),
         "verdicts": select(book, _LATE_VERDICTS, since),
-        "readings": [opened(row) for row in select(book, _LATE_READINGS, pair)],
+        "readings": [
+            opened(row)
+            for row in select(
+                book, _LATE_READINGS, (*since, in_force["reading_id"] if in_force else None)
+            )
+        ],
     }
 
 
