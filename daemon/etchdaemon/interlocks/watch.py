@@ -25,7 +25,7 @@ from etchdaemon.interlocks.standing import Standing
 from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
 from etchdaemon.interlocks.steering import Steering
 from etchdaemon.interlocks.verdict import Orders, Verdict
-from etchdaemon.interlocks.wiring import Wiring
+from etchdaemon.interlocks.wiring import STALE_S, Wiring
 
 SPARE_S: Final = 0.05  # for the look that closes the contact
 
@@ -47,7 +47,7 @@ class Interlocks:
         self.attendance = rounds_for(
             setup.attendance, is_attended_only=self.is_attended_only, pace=pace
         )
-        self.wiring = Wiring(setup.wired, lasts=pace.contacts)
+        self.wiring = Wiring(setup.wired, lasts=pace.people, stale_s=STALE_S * pace.readings)
         self.pace = pace
         self._is_etching = False
         self._is_beam_wanted = False
