@@ -52,8 +52,8 @@ def command(wheel: Path, wheelhouse: Path | None, older: bool, root: Path) -> No
         ).run()
     except InstallationError as error:
         raise click.ClickException(str(error)) from error
-    except PermissionError as error:
-        raise click.ClickException(f"{error.filename} may not be written. Use sudo.") from error
+    except OSError as error:
+        raise click.ClickException(f"{error.filename or root}: {error.strerror}.") from error
     click.echo(f"Etchwarden {new.version} is in use.")
 
 

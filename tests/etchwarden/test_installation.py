@@ -1,5 +1,7 @@
 """Changing releases: whole or not at all, one at a time, back again when it fails."""
 
+import errno
+
 import pytest
 
 from etchwarden.installation.change import STEPS, one_at_a_time
@@ -107,8 +109,13 @@ def test_a_second_run_changes_nothing(bench, old):
     assert {path: path.lstat().st_ino for path in bench.places.root.rglob("*")} == before
 
 
+FULL = OSError(errno.ENOSPC, "No space left on device", "/etc")
+FAILURES = [InstallationError("the card is worn"), FULL, KeyboardInterrupt()]
+
+
+@pytest.mark.parametrize("failure", FAILURES, ids=lambda failure: type(failure).__name__)
 @pytest.mark.parametrize("step", ["stop", "back_up", "settle", "start"])
-def test_a_step_that_fails_leaves_the_old_release_running(bench, old, new, step):
+def test_a_step_that_fails_leaves_the_old_release_running(bench, old, new, step, failure):
     bench.change_to(old).run()
     bench.board.told.clear()
     work, failing = getattr(bench.board, step), [True]
@@ -116,12 +123,12 @@ def test_a_step_that_fails_leaves_the_old_release_running(bench, old, new, step)
     def fail_once():
         if failing:
             failing.clear()
-            raise InstallationError("the card is full")
+            raise failure
         work()
 
     setattr(bench.board, step, fail_once)
 
-    with pytest.raises(InstallationError, match="the card is full"):
+    with pytest.raises(type(failure)):
         bench.change_to(new).run()
 
     assert bench.version_that_runs == "1.0"

@@ -70,7 +70,8 @@ class Change:
     def run(self, done: Callable[[Step], None] = lambda _step: None) -> None:
         """Take every step, calling `done` after each; when one fails, go back to the old release.
 
-        Raise InstallationError with what failed. After a power cut, running it again finishes.
+        Raise what failed: InstallationError, OSError as of a full card, KeyboardInterrupt. After a
+        power cut, running it again finishes.
         """
         with one_at_a_time(self.places):
             old = self.old
@@ -78,7 +79,7 @@ class Change:
                 self.say(step.sentence)
                 try:
                     step.do(self)
-                except InstallationError as failure:
+                except (InstallationError, OSError, KeyboardInterrupt) as failure:
                     if step.disturbs and old is not None:
                         self._go_back(old, failure)
                     raise
@@ -90,8 +91,8 @@ class Change:
         current = self.releases.current()
         return current if current != self.wheel.label else self.releases.previous()
 
-    def _go_back(self, old: str, failure: InstallationError) -> None:
-        self.say(f"That failed: {failure}")
+    def _go_back(self, old: str, failure: BaseException) -> None:
+        self.say(f"That failed: {failure or 'it was interrupted'}")
         self.say(f"Going back to {old}.")
         self.board.stop()
         lay(layout_of(self.releases.board_files(old)), self.places)

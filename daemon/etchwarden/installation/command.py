@@ -37,8 +37,11 @@ def main(checkout: Path, arguments: Sequence[str] | None = None) -> int:
     except InstallationError as error:
         say(f"Error: {error}")
         return 1
-    except PermissionError as error:
-        say(f"Error: {error.filename} may not be written. Use sudo.")
+    except OSError as error:
+        say(f"Error: {error.filename or asked.root}: {error.strerror}.")
+        return 1
+    except KeyboardInterrupt:
+        say("Interrupted. Run it again to finish.")
         return 1
     return 0
 
