@@ -1,0 +1,263 @@
+"""Faults of the link with real processes; the same daemon goes on after each."""
+
+import fcntl
+import os
+import re
+import resource
+import signal
+import subprocess
+import sys
+import threading
+import time
+import tty
+from contextlib import ExitStack, suppress
+
+import pytest
+
+from etchpath.writer import Order, write_job
+from etchwire.client import DaemonClient
+from etchwire.errors import Refused
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from interlock_bench import ANSWERS
+from rig.bench import patch
+
+PATIENCE_S = 60.0
+LONG, SHORT = patch(80, 300), patch(3, 40)
+PROGRAM = (sys.executable, "-m", "etchwarden")
+
+
+class Bench:
+    """A practice machine, and a daemon on a port that is only a name for it."""
+
+    def __init__(self, folder, parts):
+        self.folder, self._parts = folder, parts
+        self.machine, self.port = folder / "machine", folder / "port"
+        self.records = folder / "records"
+        self.records.mkdir()
+
+    def begin(self, *, speedup=20, starts_daemon=True):
+        """Plug the machine in, and start the daemon."""
+        self._start("machine", "--folder", str(self.machine), "--speedup", str(speedup))
+        _until((self.machine / "control.sock").is_socket)
+        self.name_port(self.machine / "port")
+        if starts_daemon:
+            self.begin_daemon()
+
+    def begin_daemon(self):
+        socket = self.folder / "daemon.sock"
+        self.daemon = self._start(
+            "daemon", "--port", str(self.port), "--socket", str(socket),
+            "--state", str(self.records), "--practice", str(self.machine),
+        )  # fmt: skip
+        _until(socket.is_socket)
+        self._client = self._parts.enter_context(DaemonClient(socket))
+
+    def _start(self, *words):
+        log = self._parts.enter_context((self.folder / f"{words[0]}.log").open("wb"))
+        child = subprocess.Popen([*PROGRAM, *words], stdout=log, stderr=log)
+        self._parts.callback(child.wait)
+        self._parts.callback(child.kill)
+        return child
+
+    def name_port(self, path):
+        """Let the daemon's port be another device."""
+        fresh = self.folder / "port.new"
+        fresh.symlink_to(path)
+        fresh.replace(self.port)
+
+    def ask(self, method, **params):
+        return self._client.call(method, **params)
+
+    def do(self, verb):
+        with DaemonClient(self.machine / "control.sock", peer="the practice machine") as verbs:
+            return verbs.call(verb)
+
+    def until(self, holds):
+        """Wait until the snapshot is so, and return it."""
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not holds(status := self.ask("status")):
+            assert time.monotonic() < deadline_s, status
+            time.sleep(0.02)
+        return status
+
+    def start(self, bits):
+        """Load, arm as a person at the machine would, and start."""
+        order = Order(
+            title="patch",
+            head=PRACTICE_HEADS["practice-20w"],
+            recipe=PRACTICE_RECIPES["practice-20w"],
+            halftone="none",
+        )
+        gcode_path, sheet_path = self.folder / "job.gcode", self.folder / "job.json"
+        with gcode_path.open("wb") as file:
+            sheet_path.write_text(write_job(bits, file, order).to_json())
+        self.until(lambda status: status["machine"]["link"] == "ready")
+        with gcode_path.open("rb") as gcode, sheet_path.open("rb") as sheet:
+            self._client.load(gcode.fileno(), sheet.fileno())
+        self._offer_to("arm")
+        self.ask("arm", answers=ANSWERS)
+        self.do("press_button")
+        self.until(lambda status: "start" in status["may"])
+        self.ask("start")
+
+    def _offer_to(self, wish):
+        """Do what stands before `wish`: set the origin, reset what tripped."""
+        if "set_origin" in self.ask("status")["may"]:
+            self.ask("set_origin")
+        self.until(lambda status: wish in status["may"] or self._reset(status))
+
+    def _reset(self, status):
+        if "reset" in status["may"]:
+            self.do("press_button")  # some trips are reset at the machine only
+            with suppress(Refused):  # what is not good again yet
+                self.ask("reset", names=[trip["name"] for trip in status["interlocks"]["trips"]])
+        return False
+
+    def etch_until_row(self, row):
+        self.until(lambda status: ((status["run"] or {}).get("row") or 0) >= row)
+
+    def end_of_run(self):
+        return self.until(lambda status: status["state"] == "ended")["run"]
+
+    def etch_the_next(self):
+        self.start(SHORT)
+        assert self.end_of_run()["ended"] == "complete"
+
+    def events(self, run):
+        return self.ask("run_events", id=run["id"])["events"]
+
+
+def _until(holds):
+    deadline_s = time.monotonic() + PATIENCE_S
+    while not holds():
+        assert time.monotonic() < deadline_s, "it did not happen in time"
+        time.sleep(0.02)
+
+
+@pytest.fixture
+def bench(tmp_path):
+    with ExitStack() as parts:
+        yield Bench(tmp_path, parts)
+
+
+def test_a_cable_pulled_in_motion_and_put_back_as_another_device(bench):
+    bench.begin()
+    bench.start(LONG)
+    bench.etch_until_row(3)
+    before = bench.port.resolve()
+
+    bench.do("unplug")
+    run = bench.end_of_run()
+    master, other = os.openpty()  # the number that has become free is taken
+    bench.do("plug_in")
+
+    assert run["ended"] == "failed"
+    assert "gone" in run["because"]
+    assert any(event["kind"] == "fault" and "gone" in event["text"] for event in bench.events(run))
+    bench.etch_the_next()
+    assert bench.port.resolve() != before or os.ttyname(other) != str(before)
+    os.close(master)
+    os.close(other)
+
+
+def test_a_daemon_halted_for_five_seconds_says_so_and_burns_nothing(bench):
+    bench.begin(speedup=10)
+    bench.start(LONG)
+    bench.etch_until_row(1)
+
+    bench.daemon.send_signal(signal.SIGSTOP)
+    time.sleep(5.0)
+    is_burning = bench.do("state")["is_burning"]
+    bench.daemon.send_signal(signal.SIGCONT)
+    run = bench.end_of_run()
+
+    assert not is_burning
+    assert run["ended"] == "stopped"
+    assert re.search(r"held up for \d", run["because"])
+    assert not bench.do("state")["outputs"]["beam_enable"]
+    bench.until(lambda status: status["machine"]["link"] == "ready")
+
+
+def test_a_full_disk_ends_no_etch_and_what_was_kept_back_is_written_when_there_is_room(bench):
+    bench.begin()
+    bench.start(LONG)
+    bench.etch_until_row(1)
+    pid, limit = bench.daemon.pid, resource.RLIMIT_FSIZE
+    _, most = resource.prlimit(pid, limit)
+
+    resource.prlimit(pid, limit, (0, most))
+    told = bench.until(lambda status: status["logbook_trouble"] is not None)["logbook_trouble"]
+    run = bench.end_of_run()
+    resource.prlimit(pid, limit, (most, most))
+    bench.until(lambda status: status["logbook_trouble"] is None)
+
+    assert told
+    assert run["ended"] == "complete"
+    rows = bench.ask("run_rows", id=run["id"])["rows"]
+    assert [row[0] for row in rows] == list(range(len(LONG)))
+    assert bench.ask("run", id=run["id"])["ended"] == "complete"
+    bench.etch_the_next()
+
+
+def test_a_damaged_logbook_is_set_aside_at_the_start_and_etching_goes_on(bench):
+    (bench.records / "logbook.sqlite3").write_bytes(b"SQLite format 3\0" + bytes(range(256)) * 40)
+
+    bench.begin()
+
+    bench.etch_the_next()
+    kept = [path.name for path in bench.records.iterdir() if "logbook" in path.name]
+    assert len([name for name in kept if "damaged" in name]) == 1, kept
+
+
+def test_a_port_that_another_program_holds_is_told_of_and_taken_when_it_is_free(bench):
+    bench.begin(starts_daemon=False)
+    descriptor = os.open(bench.port, os.O_RDWR | os.O_NOCTTY)
+    fcntl.flock(descriptor, fcntl.LOCK_EX)
+
+    bench.begin_daemon()
+    bench.until(lambda status: "in use by another program" in status["machine"]["sentence"])
+    os.close(descriptor)
+
+    bench.etch_the_next()
+
+
+class Modem:
+    """A terminal that says what it is given."""
+
+    def __init__(self, parts):
+        self._master, self._other = os.openpty()
+        tty.setraw(self._other)
+        self.path = os.ttyname(self._other)
+        self._is_over = threading.Event()
+        self._thread = threading.Thread(target=self._talk)
+        self._thread.start()
+        parts.callback(self.pull)
+
+    def _talk(self):
+        os.set_blocking(self._master, False)
+        while not self._is_over.wait(0.02):
+            try:
+                heard = os.read(self._master, 4096)
+            except BlockingIOError:
+                heard = b""
+            os.write(self._master, heard)
+
+    def pull(self):
+        if not self._is_over.is_set():
+            self._is_over.set()
+            self._thread.join()
+            os.close(self._master)
+            os.close(self._other)
+
+
+def test_a_modem_on_the_port_is_refused_and_the_machine_taken_in_its_place(bench):
+    bench.begin(starts_daemon=False)
+    modem = Modem(bench._parts)
+    bench.name_port(modem.path)
+    bench.begin_daemon()
+    bench.until(lambda status: status["machine"]["link"] == "refused")
+
+    bench.name_port(bench.machine / "port")
+    modem.pull()
+
+    bench.etch_the_next()
