@@ -35,10 +35,17 @@ class Releases:
 
         An environment cannot be moved, so it is made in its place and marked when it is whole.
         """
-        folder = self.folder(wheel.label)
         if self.is_complete(wheel.label):
             return
+        folder = self.folder(wheel.label)
         shutil.rmtree(folder, ignore_errors=True)
+        try:
+            self._fill(folder, wheel)
+        except (StepFailed, OSError):
+            shutil.rmtree(folder, ignore_errors=True)  # the card may be full of it
+            raise
+
+    def _fill(self, folder: Path, wheel: Wheel) -> None:
         folder.parent.mkdir(parents=True, exist_ok=True)
         shared = ["--system-site-packages"] if self._shares_libraries else []
         run([self.python, "-m", "venv", *shared, str(folder)])
