@@ -3,6 +3,7 @@
 Practice machine and daemon are real processes; the photos are rendered.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 
 import numpy as np
@@ -13,6 +14,7 @@ from craft_bench import OWN_LASER
 from darkroom.camera import Shot, photograph
 from darkroom.practice import MM_PER_PX
 from darkroom.tile import Tile
+from etchpractice.scenario.people import ANSWERS
 from etchpractice.surface import surface_named
 from etchwarden.__main__ import main
 from etchwarden.household import Household
@@ -37,19 +39,15 @@ class Bench(Session):
         return result.output
 
     def etch(self, job):
-        """Load by command, arm and start as a person beside the machine, wait for the end."""
-        job.rename(self.job)
-        self.begin_etch()
-        with self.ask_daemon() as daemon:
-            for snapshot in daemon.subscribe():
-                run = snapshot["run"]
-                if run and run["ended"] and snapshot["job"]["sha256"] == self.sha256():
-                    assert run["ended"] == "complete", run["because"]
-                    break
-        self.job.rename(job)
-
-    def sha256(self):
-        return read_sheet(self.job).gcode_sha256
+        """Load, answer the checklist and start by command; press the button beside the machine."""
+        answers = [f"--answer={key}={_typed(answer)}" for key, answer in ANSWERS.items()]
+        self.say("load", job, "--daemon", self.folder / "daemon.sock")
+        with ThreadPoolExecutor(1) as terminal, self.ask_daemon() as daemon:
+            etching = terminal.submit(self.say, "etch", "--long-run", *answers)
+            self.household.wait_until(lambda: etching.done() or _is_asked_for(daemon))
+            with self.ask_machine() as machine:
+                machine.call("press_button")
+            assert "complete" in etching.result()
 
     def look(self, job, margin_mm=0.0):
         """Return the wiped tile's reflectance where a job lies, beside that of bare tile."""
@@ -79,3 +77,12 @@ def bench_on_unknown_surface(folder, *, speedup):
         bench.start_machine("--speedup", str(speedup), "--surface", SURFACE)
         (folder / "shed.toml").write_text(OWN_LASER)
         yield bench
+
+
+def _typed(answer):
+    return {True: "yes", False: "no"}.get(answer, answer) if isinstance(answer, bool) else answer
+
+
+def _is_asked_for(daemon):
+    step = daemon.call("status")["interlocks"]["arming"]["step"]
+    return step == "waiting for somebody at the machine"

@@ -24,6 +24,7 @@ SUBCOMMANDS: Final = {
     "trace": "Take the head round the picture with the beam off.",
     "wiring": "Show every contact of the box, and try its outputs.",
     "settings": "Show the controller's settings that matter.",
+    "etch": "Get the loaded job ready, start it and watch it.",
     "check": "Say what a prepared file will do, before it does it.",
     "daemon": "Own the machine: stream jobs, watch it, keep the logbook.",
     "page": "Serve the page that phones watch.",

@@ -25,6 +25,7 @@ LOOKS_EVERY_S: Final = 0.2
     "socket",
     required=True,
     type=click.Path(path_type=Path),
+    envvar="ETCHWARDEN_DAEMON",
     help="The daemon's socket.",
 )
 @click.option("--head", metavar="LASER", help="For other software's G-code: which laser burns it.")

@@ -66,7 +66,7 @@ def command(**said: Any) -> None:
     with ExitStack() as stack:
         desk = stack.enter_context(desk_at(socket)) if socket else None
         try:
-            cards = _cards(said["folders"], desk)
+            cards = _cards(said["folders"], desk, beside=said["photos"])
             reading, card, folder = _read(said["photos"], cards, is_wiped=said["is_wiped"])
             shown = Shown(
                 card=card,
@@ -84,12 +84,15 @@ def command(**said: Any) -> None:
         click.echo("Note: without --daemon the logbook does not know of this.", err=True)
 
 
-def _cards(folders: tuple[Path, ...], desk: CraftDesk | None) -> dict[Path, Card]:
+def _cards(
+    folders: tuple[Path, ...], desk: CraftDesk | None, *, beside: tuple[Path, ...]
+) -> dict[Path, Card]:
     if not folders and desk is None:
         raise click.UsageError("say with --card which card it is, or --daemon for the logbook's")
     if folders or desk is None:
         return {folder: read_card_file(folder) for folder in folders}
-    return {Path(f"card-{card.number}"): card for card in desk.cards()}
+    home = beside[0].parent if beside else Path()
+    return {home / f"card-{card.number}": card for card in desk.cards()}
 
 
 def _tell(shown: Shown, earlier: list[Outcome], folder: Path) -> None:

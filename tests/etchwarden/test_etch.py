@@ -1,0 +1,127 @@
+"""`etchwarden etch` against a daemon that says what a test wants."""
+
+import pytest
+from click.testing import CliRunner
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.rpc.desk import Desk
+from etchwarden.__main__ import main
+from fake_daemon import JOB, ORIGIN_SHIFTED, QUESTIONS, box, preflight, snapshot
+
+
+class Loop:
+    """The daemon's loop: each wish brings the next state of a story."""
+
+    def __init__(self, *story):
+        self._now, *self._later = story
+        self.wishes = {}
+        self.refusal = None
+
+    def snapshot(self):
+        return self._now
+
+    def request(self, command, **arguments):
+        if self.refusal:
+            raise self.refusal
+        self.wishes[command] = arguments
+        self._now = self._later.pop(0)
+        return {}
+
+    def tell_changes_to(self, _):
+        pass
+
+
+def loaded(**job):
+    return snapshot(
+        "loaded", job={**JOB, **job}, interlocks=box(questions=QUESTIONS), may=["arm", "unload"]
+    )
+
+
+ARMED, COMPLETE, FAILED = snapshot("armed"), snapshot("complete"), snapshot("failed")
+ANSWERS = ("--answer", "lens=yes", "--answer", "focus=spacer", "--answer", "coated hours ago=24")
+
+
+@pytest.fixture
+def etch(tmp_path):
+    def run(loop, *words, answer=None):
+        with Desk(tmp_path / "socket", loop, None):
+            arguments = ["etch", "--daemon", str(tmp_path / "socket"), *words]
+            return CliRunner().invoke(main, arguments, input=answer)
+
+    return run
+
+
+def test_a_job_is_armed_started_and_watched_to_its_end(etch):
+    loop = Loop(loaded(), ARMED, COMPLETE)
+
+    result = etch(loop, *ANSWERS, "--long-run", "--stays", "Ada")
+
+    assert (result.exit_code, "Run 7: complete" in result.output) == (0, True)
+    assert loop.wishes["arm"]["answers"] == {
+        "lens": True, "focus": "spacer", "coated hours ago": 24.0,
+    }  # fmt: skip
+    assert loop.wishes["start"]["acknowledge_long_run"] is True
+    assert loop.wishes["start"]["stays_until_end"] == "Ada"
+
+
+def test_what_was_not_answered_beforehand_is_asked(etch):
+    loop = Loop(loaded(), ARMED, COMPLETE)
+
+    result = etch(loop, answer="y\nby eye\n3\n")
+
+    assert result.exit_code == 0
+    assert loop.wishes["arm"]["answers"] == {
+        "lens": True, "focus": "by eye", "coated hours ago": 3.0,
+    }  # fmt: skip
+
+
+def test_findings_are_shown_and_have_to_be_accepted(etch):
+    risky = loaded(preflight=preflight("acknowledge", ORIGIN_SHIFTED))
+
+    no = etch(Loop(risky, ARMED, COMPLETE), *ANSWERS, answer="n\n")
+    loop = Loop(risky, ARMED, COMPLETE)
+    yes = etch(loop, *ANSWERS, answer="y\n")
+
+    assert (no.exit_code, yes.exit_code) == (1, 0)
+    assert "moves its own origin" in no.output
+    assert loop.wishes["start"]["acknowledge"] == ["shifts its origin"]
+
+
+def test_an_etch_that_failed_says_why(etch):
+    result = etch(Loop(loaded(), ARMED, FAILED), *ANSWERS)
+
+    assert result.exit_code == 1
+    assert "Run 7: failed: cable lost" in result.output
+
+
+@pytest.mark.parametrize(
+    ("loop", "words", "sentence"),
+    [
+        (Loop(snapshot("idle")), (), "No job is loaded"),
+        (Loop({**loaded(preflight=preflight("refused")), "may": []}), (), "Checked:"),
+        (Loop(snapshot("etching")), (), "cannot be got ready now. Row 413"),
+        (Loop(loaded()), ("--answer", "coated hours ago=long"), "a number of hours"),
+        (
+            Loop(loaded(), snapshot("loaded", may=["unload"], interlocks=box(
+                arming={"step": "disarmed", "is_under_way": False, "failed_because": "Too late."}
+            ))),
+            ANSWERS, "Too late.",
+        ),
+    ],
+    ids=["no job", "refused", "etching", "no number", "arming failed"],
+)  # fmt: skip
+def test_what_keeps_it_from_starting_ends_in_a_sentence(etch, loop, words, sentence):
+    result = etch(loop, *words, answer="y\nspacer\n1\n" if not words else "y\nspacer\n")
+
+    assert result.exit_code != 0
+    assert sentence in result.output
+    assert "Traceback" not in result.output
+
+
+def test_a_refusal_of_the_daemon_is_said_as_it_is(etch):
+    loop = Loop(loaded())
+    loop.refusal = CommandRefused("The lid is open.")
+
+    result = etch(loop, *ANSWERS)
+
+    assert (result.exit_code, "The lid is open." in result.output) == (1, True)
