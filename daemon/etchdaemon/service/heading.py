@@ -101,7 +101,6 @@ class Heading:
             return True
         if self.is_under_way:  # homing hears nothing else, and it loses the place anyway
             self._stopped_because = because or STOPPED
-            self._machine.restarts += 1
             self._machine.carry_out((Order.DISCARD_OUTPUT, Order.RESET), now_s)
             return True
         return False
