@@ -41,6 +41,7 @@ def test_every_entry_of_the_installed_file_may_be_set(settings_of, tmp_path):
     told = alert_settings(settings.alerts)
     assert settings.machines == ("left", "right")
     assert set(told.channels) == {"webhook", "mail"}
+    assert settings.fleet.password == "hidden"
 
 
 @pytest.mark.parametrize(
