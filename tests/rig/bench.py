@@ -40,7 +40,7 @@ class Rig:
         self.port = MemoryPort(machine)
         self.contact = MemoryContact(machine, self.clock)
         self.guard = self.make_guard()
-        self.records = MemoryRecords()
+        self.records = self.make_records()
         self.preflight = MemoryPreflight()
         spool = Spool(folder / "spool")
         reentry = Reentry(history=self.records, spool=spool, rests=MemoryRests())
@@ -53,6 +53,10 @@ class Rig:
             guard=self.guard,
             preflight=self.preflight,
         )
+
+    def make_records(self):
+        """Return what stands for the logbook."""
+        return MemoryRecords()
 
     def make_guard(self):
         """Return what stands for the interlocks: nothing, in this rig."""

@@ -1,0 +1,82 @@
+"""A box with much to do beside the guard: page and phones, a photo, a logbook on a slow disk."""
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+from broker import free_port
+from etchpractice.scenario.script import Picture
+from etchwarden.household import Household
+from etchwarden.scenario_job import write_grey
+from etchwarden.session import Session
+from logbooks import Disk, logbook_on, start_run
+from photo_files import PHOTOGRAPHS
+
+COMMIT_S = 0.1  # what a slow card takes for an fsync
+NOTE_EVERY_S = 0.05
+PHOTO = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
+EVENT = {"at_utc": "2026-11-25T17:02:01+00:00", "kind": "warning", "text": "Load.", "details": {}}
+PREPARE_FOR_EVER = """
+import subprocess, sys
+while True:
+    subprocess.run([sys.executable, "-m", "etchwarden", "prepare", *sys.argv[1:]], check=True,
+                   stdout=subprocess.DEVNULL)
+"""
+
+
+class SlowDisk(Disk):
+    """Every commit lasts a tenth of a second longer than the disk needs; the thread sleeps."""
+
+    def before_commit(self):
+        time.sleep(COMMIT_S)
+        super().before_commit()
+
+
+@contextmanager
+def busy_box(folder, *, seconds=600):
+    """Keep the computer busy, and yield the logbook that is being written all the time."""
+    interval_s = sys.getswitchinterval()
+    sys.setswitchinterval(0.001)  # as the daemon does
+    with ExitStack() as parts:
+        parts.callback(sys.setswitchinterval, interval_s)
+        household = parts.enter_context(Household(folder))
+        session = Session(household, folder)
+        write_grey(Picture(rows=20, columns=200), folder=session.job)
+        session.start_machine("--speedup", "1")
+        port = free_port()
+        session.start_page(port)
+        phones = Path(__file__).with_name("page_phones.py")
+        run_beside(parts, [sys.executable, str(phones), str(port), str(seconds)])
+        out = str(folder / "prepared")
+        prepare = [PREPARE_FOR_EVER, str(PHOTO), "-o", out, "--width", "50", "--replace"]
+        run_beside(parts, ["nice", "-n", "10", sys.executable, "-c", *prepare])
+        logbook = parts.enter_context(logbook_on(SlowDisk(folder / "slow.sqlite3")))
+        write_for_ever(parts, logbook)
+        yield logbook
+
+
+def run_beside(parts, words):
+    process = subprocess.Popen(
+        words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
+    )
+    parts.callback(process.wait)
+    parts.callback(os.killpg, process.pid, signal.SIGKILL)  # and whoever it has started
+
+
+def write_for_ever(parts, logbook):
+    """Note something twenty times a second, so that a commit is always under way."""
+    run, is_over = start_run(logbook), threading.Event()
+
+    def write():
+        while not is_over.wait(NOTE_EVERY_S):
+            logbook.note_event(run, at_s=1.0, **EVENT)
+
+    thread = threading.Thread(target=write)
+    thread.start()
+    parts.callback(thread.join)
+    parts.callback(is_over.set)
