@@ -69,18 +69,19 @@ class Contact:
 class Bench:
     """The loop in this thread, as the daemon's main thread runs it."""
 
-    def __init__(self, folder, cable):
+    def __init__(self, folder, cable, guard=Unguarded):
         self.bell = EventDoorbell()
         spool = Spool(folder / "spool")
         reentry = Reentry(history=MemoryRecords(), spool=spool, rests=MemoryRests())
         self.wishes = Wishes(spool=spool, doorbell=self.bell, reentry=reentry)
         contact = Contact()
+        self.guard = guard(contact)
         self.service = Service(
             machine=Machine(open_port=opener(cable.path), beam=contact, port_name=cable.path),
             wishes=self.wishes,
             clock=SystemClock(),
             records=MemoryRecords(),
-            guard=Unguarded(contact),
+            guard=self.guard,
             preflight=MemoryPreflight(),
         )
 

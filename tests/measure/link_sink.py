@@ -35,6 +35,7 @@ class Sink:
         self.name = os.ttyname(other)
         self.other = other  # kept open, so that the terminal outlives its users
         os.set_blocking(self.master, False)
+        fcntl.ioctl(self.master, termios.TIOCPKT, b"\1\0\0\0")  # tells of what was thrown away
         self.lines_per_s = lines_per_s
         self.ring = b""
         self.blocks = 0.0
@@ -42,7 +43,7 @@ class Sink:
         self.budget_bytes = 0.0
         self.earliest_ok_s = None
         self.queued_bytes = 0
-        self.refills_s, self.holds_at_s, self.arrived = [], [], []
+        self.refills_s, self.holds_at_s, self.resets_at_s, self.arrived = [], [], [], []
         self.lines = self.bytes = self.lost_bytes = 0
 
     def write(self, data):
@@ -71,9 +72,12 @@ class Sink:
         if self.budget_bytes < 1:
             return
         try:
-            data = os.read(self.master, int(self.budget_bytes))
+            told, *_ = packet = os.read(self.master, int(self.budget_bytes) + 1)
         except BlockingIOError:
             return
+        if told & termios.TIOCPKT_FLUSHWRITE:
+            self.throw_away(now_s)
+        data = packet[1:] if told == termios.TIOCPKT_DATA else b""
         self.budget_bytes -= len(data)
         for byte in (b"?", b"!", b"~", b"\x18"):
             if byte in data:
@@ -84,6 +88,16 @@ class Sink:
             self.arrived.append((now_s, self.bytes))
         self.lost_bytes += max(0, len(self.ring) + len(data) - RING_BYTES)
         self.ring = (self.ring + data)[:RING_BYTES]
+
+    def throw_away(self, now_s):
+        """Forget what waits, as a driver would; a pseudo-terminal keeps it. A reset came after."""
+        waiting = b""
+        try:
+            while True:
+                waiting += os.read(self.master, 4096)[1:]
+        except BlockingIOError:
+            if b"\x18" in waiting:
+                self.obey(b"\x18", now_s)
 
     def obey(self, byte, now_s):
         if byte == b"?":
@@ -100,6 +114,7 @@ class Sink:
             self.is_held = False
         else:
             self.ring, self.blocks, self.is_held = b"", 0.0, False
+            self.resets_at_s.append(now_s)
             self.write(GREETING)
 
     def run(self, now_s):
@@ -119,6 +134,7 @@ class Sink:
             "lost_bytes": self.lost_bytes,
             "refills_s": self.refills_s,
             "holds_at_s": self.holds_at_s,
+            "resets_at_s": self.resets_at_s,
             "arrived": self.arrived[:: max(1, len(self.arrived) // 2000)],
         }
 

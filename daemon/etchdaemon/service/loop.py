@@ -21,7 +21,7 @@ from etchdaemon.service.wishes import Request, Wishes
 
 AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.004
-SLOW_GATHERING_S: Final = 0.006
+SLOW_GATHERING_S: Final = 0.005
 FEW_LINES: Final = 4
 NOTHING_TO_ARM: Final = "Arming comes before a start: load a picture first."
 STOPS_THE_HEAD: Final = (Wish.STOP, Wish.HOLD, Wish.HOLD_NOW)  # where it moves between runs
@@ -75,7 +75,7 @@ class Service:
         """How long the next look may wait, when nobody rings, in the machine's seconds.
 
         What costs is waking up, hardly the lines: so answers are gathered. At the link's limit
-        4 ms use up a third of the window; where the machine is the slower one, 6 ms do as well.
+        4 ms use up a third of the window; where the machine is the slower one, 5 ms do as well.
         """
         if not self.is_under_way:
             return AT_REST_S
