@@ -1,0 +1,22 @@
+"""What the daemon needs from outside, as protocols: where real and simulated parts meet."""
+
+from etchdaemon.ports.box import BeamEnable, Board, Guard
+from etchdaemon.ports.jobs import Preflight, RestWriter
+from etchdaemon.ports.logbook import History, Records
+from etchdaemon.ports.machine import BytePort, Clock, Doorbell, PortOpener
+from etchdaemon.ports.people import Operator
+
+__all__ = [
+    "BeamEnable",
+    "Board",
+    "BytePort",
+    "Clock",
+    "Doorbell",
+    "Guard",
+    "History",
+    "Operator",
+    "PortOpener",
+    "Preflight",
+    "Records",
+    "RestWriter",
+]

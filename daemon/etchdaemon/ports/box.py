@@ -1,0 +1,134 @@
+"""What the daemon needs of the box: its contacts, and the guard over them."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol
+
+from etchdaemon.interlocks.inputs import Input, Level, Output
+from etchdaemon.interlocks.rules import Phase
+from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.verdict import Verdict
+
+
+class BeamEnable(Protocol):
+    """The daemon's own contact in the laser's supply chain."""
+
+    def allow(self) -> None:
+        """Close the contact."""
+        ...
+
+    def cut(self) -> None:
+        """Open the contact; harmless when it is open."""
+        ...
+
+
+class Guard(BeamEnable, Protocol):
+    """The interlocks as the loop sees them; `allow` only asks, and the contact may stay open.
+
+    Whoever is refused gets CommandRefused, with a sentence for the person.
+    """
+
+    @property
+    def phase(self) -> Phase:
+        """How far the box is."""
+        ...
+
+    @property
+    def settle_s(self) -> float:
+        """How long after `allow` the beam can be counted on, in the machine's seconds."""
+        ...
+
+    @property
+    def standing(self) -> tuple[object, ...]:
+        """Something that differs whenever a person has to be shown something new."""
+        ...
+
+    def note_steered(self, now_s: float, *, is_waiting: bool = False) -> None:
+        """Note that the loop is alive, or is about to wait for the logbook, without a beam."""
+        ...
+
+    def verdict(self, now_s: float) -> Verdict:
+        """Return what is asked of the machine now, and the trips since this was asked last."""
+        ...
+
+    def may_burn(self, now_s: float) -> bool:
+        """Return whether the contact has closed and nothing speaks against a beam."""
+        ...
+
+    def why_not_start(self) -> str | None:
+        """Return what stands in the way of a start as far as the box goes, or None."""
+        ...
+
+    def asked_at_start(self, wish: StartWish) -> Mapping[str, str | None]:
+        """Return what people have to confirm with such a start."""
+        ...
+
+    def begin_run(self, wish: StartWish) -> Mapping[str, object]:
+        """Let a run start, and return what its record says of the box."""
+        ...
+
+    def resume_run(self) -> None:
+        """Let a held run go on."""
+        ...
+
+    def end_run(self) -> None:
+        """Note that the run is over."""
+        ...
+
+    def arm(
+        self, answers: Mapping[str, object], *, day: str, with_heartbeat_test: bool = False
+    ) -> None:
+        """Begin arming."""
+        ...
+
+    def disarm(self) -> None:
+        """Undo arming."""
+        ...
+
+    def reset(self, names: Sequence[str]) -> None:
+        """Reset the trips of these names."""
+        ...
+
+    def answer_round(self) -> None:
+        """Note that somebody is within reach."""
+        ...
+
+    def note_bed_touched(self) -> None:
+        """Ask the questions about the bed again."""
+        ...
+
+    def try_output(self, name: str, *, is_on: bool) -> None:
+        """Try an output for a moment, or leave off."""
+        ...
+
+    def wiring(self) -> Mapping[str, Any]:
+        """Return every input as it is and every output as it was driven: plain JSON values."""
+        ...
+
+    def report(self, *, day: str) -> Mapping[str, Any]:
+        """Return what a person is shown: plain JSON values."""
+        ...
+
+
+class Board(Protocol):
+    """The box's inputs and outputs. Only one thread reads; any thread may set an output."""
+
+    def read(self) -> Mapping[Input, Level]:
+        """Return every input that can be read, with the time of reading; raise BoardLost."""
+        ...
+
+    def take_opened(self) -> Mapping[Input, float]:
+        """Return the inputs that were seen to open since this was asked last, and when.
+
+        One entry an input, so nothing can pile up; an input that opened is never left out,
+        however often it has closed again since. Edges may get lost all the same: `read` is
+        the truth.
+        """
+        ...
+
+    def set(self, output: Output, *, is_on: bool) -> None:
+        """Drive an output, at once; raise BoardLost. An output that is not wired is ignored."""
+        ...
+
+    def close(self) -> None:
+        """Drive every output off and let go of the board; never raises."""
+        ...

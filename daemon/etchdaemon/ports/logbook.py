@@ -1,0 +1,90 @@
+"""What the daemon needs of its logbook."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol
+
+from etchdaemon.run.actuals import RowActuals
+
+
+class Records(Protocol):
+    """The logbook as the serial loop sees it: nothing but a start and a resume waits for it."""
+
+    def start_run(
+        self,
+        *,
+        sheet_json: str,
+        started_at_utc: str,
+        notes: Mapping[str, Any],
+        continues_run: int | None = None,
+    ) -> int:
+        """Write a run's start, wait until it is on disk and return its number.
+
+        Raise LogbookUnavailable when it cannot be written: then nothing may start.
+        """
+        ...
+
+    def note_event(
+        self,
+        run: int,
+        *,
+        at_s: float,
+        at_utc: str,
+        kind: str,
+        text: str,
+        details: Mapping[str, Any],
+    ) -> None:
+        """Queue an event of a run (hold, resume, trip, warning ...), first in line; never waits."""
+        ...
+
+    def confirm_event(
+        self,
+        run: int,
+        *,
+        at_s: float,
+        at_utc: str,
+        kind: str,
+        text: str,
+        details: Mapping[str, Any],
+    ) -> None:
+        """As `note_event`, but wait until it is on disk (a resume); raise LogbookUnavailable."""
+        ...
+
+    def note_rows(self, run: int, rows: Sequence[RowActuals]) -> None:
+        """Queue rows' actuals; the writer commits at most once a second."""
+        ...
+
+    def end_run(
+        self, run: int, *, ended: str, because: str, elapsed_s: float, at_utc: str, etched_rows: int
+    ) -> None:
+        """Queue a run's end: `ended` is complete, stopped or failed; never waits."""
+        ...
+
+    @property
+    def trouble(self) -> str | None:
+        """A sentence when the logbook cannot be written at present, else None."""
+        ...
+
+    @property
+    def storage(self) -> Mapping[str, Any]:
+        """What people are told of room and backups, as the snapshot shows it; asks no disk."""
+        ...
+
+
+class History(Protocol):
+    """The logbook as it is read; any thread may ask, and waits for the answer."""
+
+    def ask(self, question: str, **parameters: Any) -> Mapping[str, Any]:
+        """Answer `runs`, `run`, `run_rows` or `run_events` with plain JSON values.
+
+        Raise CommandRefused for a run that is not there, LogbookUnavailable when the logbook
+        cannot be read.
+        """
+        ...
+
+    def note(self, command: str, **parameters: Any) -> Mapping[str, Any]:
+        """Write what a person says of lasers, recipes, cards or tiles; return its number on disk.
+
+        Raise CommandRefused for what makes no sense, LogbookUnavailable when the logbook cannot
+        be written.
+        """
+        ...

@@ -1,0 +1,60 @@
+"""What the daemon needs of the machine and of time."""
+
+from typing import Protocol
+
+
+class Clock(Protocol):
+    """Time that never jumps, and the wall's time beside it."""
+
+    def now_s(self) -> float:
+        """Return the machine's monotonic seconds (simulated ones on the practice machine)."""
+        ...
+
+    def utc_now(self) -> str:
+        """Return the wall clock's time as ISO 8601 in UTC, to the second."""
+        ...
+
+    @property
+    def seconds_per_wall_second(self) -> float:
+        """How much faster than the wall the machine's time is meant to run; 1 on a real one."""
+        ...
+
+
+class BytePort(Protocol):
+    """A serial line to the controller."""
+
+    def read_waiting(self) -> bytes:
+        """Return the bytes that have arrived, possibly none, without waiting; raise PortLost."""
+        ...
+
+    def write(self, data: bytes) -> None:
+        """Hand over every byte of `data`; raise PortLost."""
+        ...
+
+    def discard_output(self) -> None:
+        """Throw away what was written and has not left yet; raise PortLost."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the port; never raises."""
+        ...
+
+
+class PortOpener(Protocol):
+    """Opens the serial line, for ourselves alone."""
+
+    def __call__(self) -> BytePort:
+        """Open the configured port; raise PortLost with a sentence when it cannot be had."""
+        ...
+
+
+class Doorbell(Protocol):
+    """Wakes the loop before its time when somebody has a wish."""
+
+    def ring(self) -> None:
+        """Wake the loop; harmless when nobody waits. Any thread, and a signal handler, may."""
+        ...
+
+    def wait(self, timeout_s: float) -> None:
+        """Return when somebody rings, or after `timeout_s` of the wall's seconds."""
+        ...
