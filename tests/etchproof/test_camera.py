@@ -72,6 +72,21 @@ def test_reflectance_is_within_two_hundredths_however_the_photo_was_taken(tile, 
     assert float(np.abs(off).max()) < 0.02
 
 
+def test_a_photo_cut_inside_the_bare_margin_is_read_as_well(tile, careful):
+    """Half the bare margin of two millimetres lies outside the picture."""
+    shot = Shot(width_px=2000, height_px=1500)
+    beyond = tile.card.width_mm - 1, tile.card.height_mm - 1
+    corners = mm_to_photo(tile, shot) @ np.array([[1, 1, 1], [*beyond, 1]], np.float64).T
+    (left, right), (top, bottom) = np.rint(corners[:2] / corners[2]).astype(int).tolist()
+    file = BytesIO()
+    with Image.open(BytesIO(careful)) as photo:
+        photo.crop((left, top, right, bottom)).save(file, "PNG")
+
+    reading, _ = read(file.getvalue())
+
+    assert float(np.sqrt((errors(tile, reading) ** 2).mean())) < 0.02
+
+
 def test_the_patches_read_range_from_bare_to_black(tile):
     truths = [tile.truth(patch.area) for patch in tile.card.patches]
 

@@ -41,7 +41,7 @@ class BareLight:
         """Look at all the bare tile of `card`."""
         rows, columns = round(card.height_mm / CELL_MM), round(card.width_mm / CELL_MM)
         cells = cv2.resize(seen.light, (columns, rows), interpolation=cv2.INTER_AREA)
-        is_bare = _bare_cells(card, rows, columns)
+        is_bare = _bare_cells(card, rows, columns) & np.isfinite(cells)
         row, column = np.nonzero(is_bare)
         x_mm = (column + 0.5) * card.width_mm / columns
         y_mm = (row + 0.5) * card.height_mm / rows

@@ -27,6 +27,7 @@ LEAST_PX_PER_MM: Final = 6.0
 class Rectified:
     """A card seen from above: light at `px_per_mm`, and what takes card mm to photo pixels.
 
+    Where the bare margin reaches beyond the photo the light is not a number.
     `residual_mm` is how far the markers' corners lie off a flat card's, root mean square.
     """
 
@@ -71,7 +72,11 @@ def rectify(light: Light, found: Found, card: Card) -> Rectified:
     px_to_mm = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, px_per_mm]]) / px_per_mm
     size = round(card.width_mm * px_per_mm), round(card.height_mm * px_per_mm)
     seen: Any = cv2.warpPerspective(
-        light, mm_to_photo @ px_to_mm, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        light,
+        mm_to_photo @ px_to_mm,
+        size,
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderValue=np.nan,
     )
     off_mm = apply(np.linalg.inv(mm_to_photo), photo_points) - card_points
     residual_mm = float(np.sqrt((off_mm**2).sum(axis=1).mean()))
