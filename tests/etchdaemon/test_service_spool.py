@@ -273,3 +273,13 @@ def test_a_job_for_another_machine_is_refused_by_the_controllers_own_settings(jo
     [sentence] = fitness.objections(read_sheet(job), _facts(**settings))
 
     assert word in sentence
+
+
+def test_what_a_killed_daemon_left_half_written_is_cleared_away_and_jobs_stay(tmp_path):
+    for name in (".arriving-abc", ".rest-abc", "ab" * 32):
+        (tmp_path / "spool" / name).mkdir(parents=True)
+        (tmp_path / "spool" / name / "job.gcode").write_text("half of it")
+
+    Spool(tmp_path / "spool")
+
+    assert [path.name for path in (tmp_path / "spool").iterdir()] == ["ab" * 32]

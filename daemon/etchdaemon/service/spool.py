@@ -20,6 +20,7 @@ from etchwire.sheet import GCODE_NAME, SHEET_NAME, RowEntry, Sheet
 CHUNK_BYTES: Final = 256 * 1024
 LARGEST_SHEET_BYTES: Final = 16 * 1024 * 1024
 JOBS_KEPT: Final = 8
+_LEFTOVERS: Final = (".arriving-*", ".rest-*")
 _TAIL_BYTES: Final = 4096
 LONGEST_LINE_BYTES: Final = 79  # the 8-bit firmware refuses the 80th character
 _TOO_LONG: Final = re.compile(rb"[^\n]{80}")
@@ -99,6 +100,9 @@ class Spool:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+        for pattern in _LEFTOVERS:  # of a daemon that was killed: nobody else writes here
+            for leftover in folder.glob(pattern):
+                shutil.rmtree(leftover, ignore_errors=True)
 
     def folder_of(self, gcode_sha256: str) -> Path:
         """Return where the job of that hash is kept, if it still is."""
