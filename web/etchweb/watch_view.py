@@ -61,7 +61,7 @@ def watch_view(snapshot: Snapshot) -> View:
         "trouble": _trouble(snapshot),
         "may": [action for action in ACTIONS if action in snapshot["may"]],
         "alert": _alert(snapshot),
-        "logbook": as_sentence(snapshot["logbook_trouble"] or ""),
+        "logbook": _records_trouble(snapshot),
         "practice": _practice(snapshot),
         **box_part(snapshot.get("interlocks")),
         **preflight_part(snapshot["job"]),
@@ -224,3 +224,9 @@ def _slow_words(slow_rows: int | None) -> str:
     if not slow_rows:
         return ""
     return f"{counted(slow_rows, 'row', 'rows')} ran slower than the recipe asks"
+
+
+def _records_trouble(snapshot: Snapshot) -> str:
+    storage = snapshot.get("storage", {})
+    said = (snapshot["logbook_trouble"], storage.get("low"), storage.get("backup_trouble"))
+    return " ".join(as_sentence(sentence) for sentence in said if sentence)
