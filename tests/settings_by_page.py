@@ -118,6 +118,11 @@ class Finder:
             heads = daemon.call("heads")["heads"]
         return next(head["head"] for head in heads if head["name"] == json.loads(PAIR)[0])
 
+    def forget_register(self):
+        """Make the laser one whose rows nobody has measured, as any is at first."""
+        with self._session.ask_daemon() as daemon:
+            daemon.call("save_head", head=self.head() | {"register": {}})
+
     def story(self) -> str:
         """Return the page with the time line."""
         return self._look(f"/test-tiles?pair={urllib.parse.quote(PAIR)}")
@@ -141,9 +146,7 @@ class Finder:
 
     def _ready(self, path: str) -> str:
         """Return a page once it is more than the progress of some work."""
-        return self._await(
-            lambda: None if "Working on it" in (page := self._look(path)) else page
-        )
+        return self._await(lambda: None if "Working on it" in (page := self._look(path)) else page)
 
     def _look(self, path: str) -> str:
         with urllib.request.urlopen(f"{self._url}{path}", timeout=PATIENCE_S) as answer:
