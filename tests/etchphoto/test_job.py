@@ -261,7 +261,7 @@ def test_a_register_never_measured_is_remarked_on_where_it_matters():
     blind = replace(HEAD, register=Register())
 
     assert names(findings(a_photo(), order(head=blind))) == ["register-not-measured"]
-    assert names(findings(a_photo(), order(head=blind, is_both_directions=False))) == []
+    assert names(findings(a_photo(), order(head=blind, is_both_directions=False))) == ["one-way"]
 
 
 def test_a_size_that_had_to_be_rounded_is_said():

@@ -21,6 +21,8 @@ VIEWS = {
     "etch, judged": "/logbook/6",
     "test tiles": "/test-tiles",
     "test tile, new": "/test-tiles/new",
+    "lasers": "/lasers",
+    "tiles and paints": "/tiles-and-paints",
     "machines": "/machines",
     "machine": "/machine",
     "practice": "/practice",

@@ -12,7 +12,7 @@ from page_bench import WIDTHS_PX, served_page, violations
 
 VIEWS = [
     "/logbook", "/logbook?text=gone", "/logbook/7", "/practice", "/phones", "/pair", "/nowhere",
-    "/machines",
+    "/machines", "/test-tiles", "/test-tiles/new", "/lasers", "/tiles-and-paints",
 ]  # fmt: skip
 LEAST_TARGET_PX = 48
 CODE = "123456"

@@ -14,7 +14,7 @@ import pytest
 from PIL import Image, ImageDraw
 
 PATIENCE_S = 60.0
-PRACTICE = (sys.executable, "-m", "etchwarden", "practice", "--speedup", "1000")
+PRACTICE = (sys.executable, "-m", "etchwarden", "practice", "--speedup", "40")
 PROCESSES = ("machine", "daemon", "page")
 
 

@@ -127,6 +127,8 @@ def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[Finding, ...]:
     found = [*_spacing_findings(order.head, order.recipe), *frame.findings]
     if order.is_both_directions and not order.head.register.is_measured:
         found.append(Finding("register-not-measured", _NOT_MEASURED))
+    if not order.is_both_directions and not order.head.register.is_measured:
+        found.append(Finding("one-way", _ONE_WAY))
     asked = (order.width_mm, order.height_mm or frame.height_mm)
     made = (frame.width_mm, frame.height_mm)
     if any(abs(ask - size) > _ROUNDED_MM for ask, size in zip(asked, made, strict=True)):
@@ -138,6 +140,10 @@ def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[Finding, ...]:
     return tuple(found)
 
 
+_ONE_WAY: Final = (
+    "Where rows to the right and rows to the left meet was never measured on this laser, so all "
+    "rows are etched one way, which takes longer: a register card makes both ways possible."
+)
 _NOT_MEASURED: Final = (
     "This laser's offset between rows to the right and rows to the left was never measured, so "
     "edges may look frayed: etch a register card first, or etch in one direction only."

@@ -43,6 +43,7 @@ def order_of(draft: Draft) -> PhotoOrder:
         adjustments=adjustments_of(draft),
         tone_curve=ToneCurve.from_points(curve) if curve else BURNT_AS_WANTED,
         halftone=draft.halftone,
+        is_both_directions=head.register.is_measured,
         at_x_mm=draft.at_x_mm,
         at_y_mm=draft.at_y_mm,
         title=draft.title,

@@ -1,0 +1,78 @@
+"""A test tile on a phone: what it showed, patch by patch, for everybody to read and to tap."""
+
+import json
+
+import pytest
+
+from card_book import CardBook
+from darkroom.camera import photograph
+from darkroom.cards import power_card, register_card, tone_card
+from darkroom.tile import SURFACES, etch, etch_hairlines
+from etchproof.camera import read_card
+from etchproof.told import Shown, tell
+from etchweb.card_files import READ_NAME, CardFiles
+from etchwire.packing import pack
+from page_bench import WIDTHS_PX, violations
+
+LEAST_TARGET_PX = 48
+WILLING = SURFACES["willing"]
+TILES = {
+    "power": (power_card, lambda card: etch(card, WILLING)),
+    "tone": (tone_card, lambda card: etch(card, WILLING)),
+    "register": (
+        register_card,
+        lambda card: etch_hairlines(card, WILLING, lag_s=0.0004, slack_mm=0.06),
+    ),
+}
+
+
+def lay(served, kind):
+    """Have a tile in the logbook that was just read; return its page's address."""
+    make, burn = TILES[kind]
+    card = make()
+    book = CardBook(served.daemon)
+    filed = {
+        "number": card.number, "kind": card.kind, "head": card.head.name,
+        "surface": card.recipe.surface, "gcode_sha256": "ab" * 32,
+        "layout_packed": pack(card.to_json()),
+    }  # fmt: skip
+    book.save_card(filed, "")
+    book.burn(card.number)
+    reading, _ = read_card([photograph(burn(card))], [card], is_wiped=True)
+    told = tell(Shown(card=card, reading=reading))
+    known = {"reading": reading.to_json(), "overlays": [], "marks": {}, "meets": {}}
+    files = CardFiles.of(served.app.extensions["etchweb"].pictures.parent, card.number)
+    key = files.question(known)
+    read = {
+        **known, "of": key, "way": "camera", "told": told.table, "summary": told.summary,
+        "recommended": told.recommended,
+    }  # fmt: skip
+    (files.folder / READ_NAME).write_text(json.dumps(read))
+    return f"/test-tiles/{card.number}"
+
+
+@pytest.mark.parametrize("kind", TILES)
+def test_what_a_tile_showed_shuts_nobody_out(open_phone, served, axe, kind):
+    # WCAG 2.2 AA; 1.4.10 Reflow and 2.5.8 Target Size.
+    phone = open_phone(lay(served, kind))
+    widths_px = []
+    for width_px in WIDTHS_PX:
+        phone.set_viewport_size({"width": width_px, "height": 820})
+        widths_px.append(phone.evaluate("document.documentElement.scrollWidth"))
+    phone.set_viewport_size({"width": 320, "height": 820})
+    targets = phone.locator("main button:visible, .tick:visible, .patch:visible").all()
+
+    assert violations(phone, axe) == []
+    assert widths_px == list(WIDTHS_PX)
+    assert all(target.bounding_box()["height"] >= LEAST_TARGET_PX for target in targets)
+    assert phone.complaints == []
+
+
+def test_patches_are_marked_by_tapping_them(open_phone, served, expect):
+    phone = open_phone(lay(served, "power"))
+
+    phone.locator(".patch").nth(2).tap()
+    phone.locator(".patch").nth(3).tap()
+    phone.get_by_role("button", name="Rubs off").tap()
+
+    expect(phone.locator(".patch", has_text="rubs off")).to_have_count(2, timeout=60_000)
