@@ -71,7 +71,7 @@ class Workshop:
         self.machine.call("press_button")
         until(lambda: "start" in self.snapshot["may"])
         self.daemon.call("start")
-        until(lambda: self.snapshot["run"]["etched_rows"] > 2)
+        until(lambda: (self.snapshot["run"] or {}).get("etched_rows", 0) > 2)
 
     @property
     def snapshot(self):
