@@ -10,6 +10,7 @@ from etchdaemon.interlocks.inputs import Input
 from etchdaemon.interlocks.setup import EVERYTHING
 from rig.bench import patch
 from rig.guarded import GuardedRig
+from rig.memory import MemoryRecords
 
 WATCHED = sorted(part for part in EVERYTHING if isinstance(part, Input) and part != "arm_button")
 AT_ONCE = ("lid", "lid_second", "stop_circuit", "flame", "loop_closed")
@@ -122,6 +123,53 @@ def test_a_logbook_that_is_blocked_does_not_keep_the_lid_from_being_obeyed(etchi
     assert not etching.is_beam_enabled
     etching.wait_for_the_end()
     assert etching.run["ended"] == "stopped"
+
+
+class RecordsOnASlowCard(MemoryRecords):
+    """Starts and resumes take half a second to be written; meanwhile the guard goes on looking."""
+
+    def __init__(self, rig):
+        super().__init__()
+        self.rig = rig
+
+    def _write_slowly(self):
+        for _ in range(50):
+            self.rig.machine.advance(0.010)
+            self.rig.guard.look()
+
+    def start_run(self, **start):
+        self._write_slowly()
+        return super().start_run(**start)
+
+    def confirm_event(self, run, **event):
+        self._write_slowly()
+        super().confirm_event(run, **event)
+
+
+class SlowRig(GuardedRig):
+    """A guarded rig whose logbook lies on such a card."""
+
+    def make_records(self):
+        return RecordsOnASlowCard(self)
+
+
+@pytest.fixture
+def slow_rig(tmp_path):
+    with SlowRig(tmp_path) as rig:
+        yield rig
+
+
+def test_on_a_slow_card_a_run_starts_and_goes_on_all_the_same(slow_rig):
+    slow_rig.start(slow_rig.make_job(patch(6, 60)))
+    slow_rig.etch_until_row(1)
+    slow_rig.ask("hold")
+    slow_rig.wait_until(lambda: slow_rig.state == "held")
+    slow_rig.press_button()
+
+    slow_rig.ask("resume")
+    slow_rig.wait_for_the_end()
+
+    assert slow_rig.run["ended"] == "complete"
 
 
 def test_a_resume_that_cannot_be_written_down_brings_no_beam(etching):

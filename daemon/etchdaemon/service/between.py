@@ -170,9 +170,7 @@ class Between:
             request.refuse(error)
             return
         self._life.turn(Wish.START)
-        self.course = Course(
-            etch, machine=self._machine, life=self._life, guard=self._guard, now_s=now_s
-        )
+        self.course = Course(etch, machine=self._machine, life=self._life, guard=self._guard)
         request.accept()
 
     def _start_etch(self, request: Request, now_s: float) -> Etch:

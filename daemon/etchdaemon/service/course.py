@@ -35,16 +35,15 @@ class Course:
     PortLost, to which `ends.lose` is the answer.
     """
 
-    def __init__(
-        self, etch: Etch, *, machine: Machine, life: Life, guard: Guard, now_s: float
-    ) -> None:
+    def __init__(self, etch: Etch, *, machine: Machine, life: Life, guard: Guard) -> None:
         self.etch = etch
         self.ends = Endings(etch, machine=machine, life=life, guard=guard)
         self._machine = machine
         self._life = life
         self._guard = guard
         self._overrides = Overrides()
-        machine.begin(Enabling(guard.settle_s), now_s)
+        # Not before the logbook has the start: on a slow card that took a while.
+        machine.begin(Enabling(guard.settle_s), etch.started_at_s)
 
     # What a person may ask for.
 
@@ -74,7 +73,7 @@ class Course:
         if self._life.state is State.HELD:
             self._guard.resume_run()
             self._guard.note_steered(now_s, is_waiting=True)
-            self.etch.confirm(RESUMED, "You let the etch go on.")
+            now_s = self.etch.confirm(RESUMED, "You let the etch go on.")
         self._life.turn(Wish.RESUME)
         starts_cycle = self.etch.is_held_in_motion or report.has_closed_door
         enabling = Enabling(self._guard.settle_s, starts_cycle=starts_cycle)

@@ -201,9 +201,10 @@ class Etch:
         if self._warnings <= MOST_WARNINGS:
             self.note("warning", text)
 
-    def confirm(self, kind: str, text: str, **details: Any) -> None:
-        """Write an event and wait for it; raise LogbookUnavailable."""
+    def confirm(self, kind: str, text: str, **details: Any) -> float:
+        """Write an event and wait for it; return when that was done; raise LogbookUnavailable."""
         self._records.confirm_event(self.number, **self._event(kind, text, details))
+        return self._clock.now_s()
 
     def end(self, *, is_position_known: bool) -> None:
         """Close the record with the ending decided on."""

@@ -86,6 +86,7 @@ class Service:
             self._obey_guard(now_s)
             for request in self._wishes.take():
                 self._heed(request, now_s)
+                now_s = self._clock.now_s()  # a start and a resume wait for the logbook
             self._hear(now_s)
             self._go_on(now_s)
             course = self._course
