@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from etchweb.asking import Daemon
 from etchweb.card_files import CARDS_FOLDER, PICTURES_OF_JOB, CardFiles
+from etchweb.picture_files import pass_on
 from etchweb.picture_work import Work, Works
 from etchwire.errors import Refused
 from etchwire.packing import pack, unpack
@@ -107,11 +108,8 @@ class CardDesk:
             }
             self.daemon.ask("save_card", card=filed, who=who)
         self.daemon.load(job / GCODE_NAME, job / SHEET_NAME)
-        self.pictures.mkdir(parents=True, exist_ok=True)
-        for picture in (card.files.folder / PICTURES_OF_JOB).glob(f"{sheet['gcode_sha256']}*"):
-            unfinished = self.pictures / f"{picture.name}.card-{card.number}"
-            unfinished.write_bytes(picture.read_bytes())
-            unfinished.replace(self.pictures / picture.name)
+        made = card.files.folder / PICTURES_OF_JOB
+        pass_on(made, folder=self.pictures, gcode_sha256=sheet["gcode_sha256"])
 
     def so_far(self, card: KnownCard) -> dict[str, Any]:
         """Return what is known of what a card shows: the open question's, or the last filed."""

@@ -11,6 +11,7 @@ from etchweb.new_picture import drafts, found_draft, pages, waited_for, works
 from etchweb.new_picture_forms import FormUnfit, with_place
 from etchweb.new_picture_steps import decided, go, said, unfit
 from etchweb.new_picture_view import proof_view
+from etchweb.picture_files import pass_on
 from etchweb.words import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
@@ -82,18 +83,11 @@ def put_on_bench(draft_id: str) -> BaseResponse:
         return said(_proof_page(draft, as_sentence(str(refusal))), status)
     except DaemonAbsent as error:
         return said(_proof_page(draft, as_sentence(str(error))), 503)
-    _leave_pictures(draft, found)
+    pass_on(
+        drafts().folder_of(draft.id) / PICTURES_OF_JOB,
+        folder=current_app.extensions["etchweb"].pictures,
+        gcode_sha256=found["gcode_sha256"],
+    )
     works().forget(draft.id)
     drafts().clear_job(draft.id)
     return redirect(url_for("watch.show"), 303)
-
-
-def _leave_pictures(draft: Draft, found: Mapping[str, Any]) -> None:
-    """Put the job's pictures where the page looks for them."""
-    pictures = current_app.extensions["etchweb"].pictures
-    pictures.mkdir(parents=True, exist_ok=True)
-    folder = drafts().folder_of(draft.id)
-    for picture in (folder / PICTURES_OF_JOB).glob(f"{found['gcode_sha256']}*"):
-        unfinished = pictures / f"{picture.name}.{draft.id}"
-        unfinished.write_bytes(picture.read_bytes())
-        unfinished.replace(pictures / picture.name)

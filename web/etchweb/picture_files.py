@@ -64,5 +64,14 @@ def keep_picture(picture: Path, *, folder: Path, gcode_sha256: str) -> None:
     _unfinished(whole).replace(whole)
 
 
+def pass_on(made: Path, *, folder: Path, gcode_sha256: str) -> None:
+    """Put a job's pictures, as a child process left them in `made`, where the page finds them."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for picture in made.glob(f"{gcode_sha256}*"):
+        target = folder / picture.name
+        _unfinished(target).write_bytes(picture.read_bytes())
+        _unfinished(target).replace(target)
+
+
 def _unfinished(path: Path) -> Path:
     return path.with_name(f"{path.name}.{os.getpid()}")
