@@ -86,9 +86,7 @@ NEXT_STATE: Final[Mapping[tuple[State, Wish | Turn], State]] = {
 }
 
 # A run is under way: its record is open and the controller is ours.
-UNDER_WAY: Final = frozenset(
-    (State.ETCHING, State.HOLDING, State.HELD, State.RESUMING, State.STOPPING)
-)
+UNDER_WAY: Final = (State.ETCHING, State.HOLDING, State.HELD, State.RESUMING, State.STOPPING)
 
 _NOT_NOW: Final[Mapping[Wish, str]] = {
     Wish.LOAD: "A picture is being etched; load another when it has ended.",

@@ -136,15 +136,16 @@ class Service:
                 raise
 
     def _hear(self, now_s: float) -> None:
+        course = self._course
         for event in self._machine.hear(now_s):
             self._machine.tell(event, now_s)
-            course = self._course
             if course is None:
                 self._machine.watch(event, now_s)
             elif event is ACCEPTED:  # the busiest path by far
                 course.etch.lines_accepted += 1
             else:
                 course.note(event, now_s)
+                course = self._course  # that may have ended the run
 
     def _go_on(self, now_s: float) -> None:
         course = self._course
