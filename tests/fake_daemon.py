@@ -240,6 +240,7 @@ def snapshot(state: str, **changes: Any) -> dict[str, Any]:
         "job": None,
         "asked_at_start": {},
         "run": None,
+        "unfinished": None,
         "interlocks": BOX,
         "logbook_trouble": None,
         "storage": {

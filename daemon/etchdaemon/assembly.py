@@ -117,7 +117,7 @@ class Daemon:
             is_clock_synchronised=is_clock_synchronised,
         )
         spool = Spool(places.state / SPOOL_NAME)
-        reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
+        self._reentry = reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
         wishes = Wishes(spool=spool, doorbell=self._doorbell, reentry=reentry)
         machine = Machine(open_port=opener(places.port), beam=self._guard, port_name=places.port)
         machine.is_practice = places.practice is not None
@@ -151,6 +151,7 @@ class Daemon:
             parts.enter_context(self._logbook)
             if self._places.practice is not None:
                 self._logbook.introduce_practice()
+            self._service.recall(self._reentry.newest())
             notify("READY=1")
             try:
                 self._serve(lambda: not self._is_ending)

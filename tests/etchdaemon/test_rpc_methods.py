@@ -23,6 +23,7 @@ READING = {
     "run_rows",
     "run_events",
     "backups",
+    "unfinished",
 }
 READING |= {"heads", "surfaces", "recipes", "cards", "card", "readings", "reading"}
 READING |= {"time_line", "history"}

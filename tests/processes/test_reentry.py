@@ -90,8 +90,9 @@ def test_an_etch_stopped_in_mid_row_is_taken_up_where_it_was_cut(bench):
     run = bench.etch_the_rest()
 
     assert run["ended"] == "complete"
-    was_cut_behind_the_last_dot = f"Row {cut['row']} was done" in told["sentence"]
-    assert was_cut_behind_the_last_dot or f"Row {cut['row']} goes on" in told["sentence"]
+    person_says = cut["row"] + 1  # people count rows from one
+    was_cut_behind_the_last_dot = f"Row {person_says} was done" in told["sentence"]
+    assert was_cut_behind_the_last_dot or f"Row {person_says} goes on" in told["sentence"]
     assert bench.ask("run", id=run["id"])["continues_run_id"] == first["id"]
     rows = [row[0] for row in bench.ask("run_rows", id=run["id"])["rows"]]
     assert rows == list(range(cut["row"] + was_cut_behind_the_last_dot, ROWS))
@@ -105,6 +106,8 @@ def test_after_a_killed_daemon_the_run_is_closed_and_goes_on_from_a_row_told_by_
             time.sleep(0.02)
         bench.until(lambda status: status["machine"]["link"] == "ready")
         (first,) = bench.ask("runs")["runs"]
+        shown = bench.ask("status")["unfinished"]
+        assert (shown["run"], shown["is_place_kept"]) == (first["id"], False)
         with pytest.raises(Refused, match="first that is not dark"):
             bench.ask("reenter", run=first["id"], confirm="origin set again")
         with pytest.raises(Refused, match="no longer known"):

@@ -43,7 +43,7 @@ class Rig:
         self.records = self.make_records()
         self.preflight = MemoryPreflight()
         spool = Spool(folder / "spool")
-        reentry = Reentry(history=self.records, spool=spool, rests=MemoryRests())
+        self.reentry = reentry = Reentry(history=self.records, spool=spool, rests=MemoryRests())
         self.wishes = Wishes(spool=spool, doorbell=NoDoorbell(), reentry=reentry)
         self.service = Service(
             machine=Machine(open_port=self.port, beam=self.guard, port_name="practice"),

@@ -158,15 +158,21 @@ class MemoryRecords:
     def end_run(self, run: int, **end: Any) -> None:
         self.runs[run - 1].end = end
 
-    def ask(self, question: str, *, id: int, **_: Any) -> Mapping[str, Any]:  # noqa: A002
+    def ask(self, question: str, *, id: int = 0, **_: Any) -> Mapping[str, Any]:  # noqa: A002
         """Answer what a re-entry asks, as a History."""
+        if question == "runs":
+            return {"runs": [self.ask("run", id=len(self.runs))] if self.runs else []}
         record = self.runs[id - 1]
         if question == "run_events":
             return {"events": record.events, "next_after": None}
         sha256 = json.loads(record.sheet_json)["gcode_sha256"]
-        end = record.end or {"ended": None, "etched_rows": None}
-        continues = {"continues_run_id": record.continues_run}
-        return {"id": id, "gcode_sha256": sha256, **continues, **end}
+        end = record.end or {"ended": None, "because": None, "etched_rows": None}
+        later = [n for n, run in enumerate(self.runs, start=1) if run.continues_run == id]
+        continues = {
+            "continues_run_id": record.continues_run,
+            "continued_by_run_id": max(later, default=None),
+        }
+        return {"id": id, "gcode_sha256": sha256, "notes": record.notes, **continues, **end}
 
     def _require_disk(self) -> None:
         if self.trouble is not None:

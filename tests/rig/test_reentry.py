@@ -186,3 +186,107 @@ def test_nothing_is_taken_up_without_a_confirmation_or_after_a_whole_etch(rig):
     with pytest.raises(CommandRefused, match="complete"):
         rig.ask("reenter", run=1, confirm="origin set again", row=None)
     assert "reenter" not in rig.wishes.snapshot()["may"]
+
+
+# What is told of it beforehand.
+
+
+def _outlook(rig, run=1, row=None):
+    return rig.wishes.request("unfinished", run=run, row=row)
+
+
+def test_after_a_stop_the_bench_says_what_may_be_taken_up_and_that_nothing_has_moved(rig):
+    _cut_short(rig)
+    place = rig.record.event("cut")["details"]
+
+    shown, told = rig.wishes.snapshot()["unfinished"], _outlook(rig)
+
+    assert (shown["run"], shown["is_place_kept"], shown["rows"]) == (1, True, ROWS)
+    assert told["may"]
+    assert told["cut"] == {name: place[name] for name in ("row", "x_mm", "error_mm")}
+    assert told["rest"]["first_row"] == place["row"]
+    assert any("nothing has moved" in sentence for sentence in told["known"])
+
+
+def test_after_a_restart_of_the_controller_the_place_is_said_to_be_lost(rig):
+    _cut_short(rig, lambda rig: rig.machine.reset_now())
+
+    told = _outlook(rig, row=6)
+
+    assert not rig.wishes.snapshot()["unfinished"]["is_place_kept"]
+    assert (told["may"], told["is_place_kept"], told["is_row_known"]) == (True, False, False)
+    assert told["rest"]["first_row"] == 6
+    assert any("0.05 mm at best" in sentence for sentence in told["unknown"])
+
+
+def test_a_daemon_started_anew_finds_in_the_logbook_what_was_left(rig):
+    _cut_short(rig, lambda rig: rig.machine.unplug() or rig.wait(0.1) or rig.machine.plug_in())
+    rig.get_ready()
+    rig.ask("unload")
+
+    rig.service.recall(rig.reentry.newest())
+    rig.step()
+
+    snapshot = rig.wishes.snapshot()
+    assert (snapshot["state"], snapshot["unfinished"]["run"]) == ("idle", 1)
+    assert "reenter" in snapshot["may"]
+
+
+def test_what_was_gone_on_with_is_offered_no_more_but_its_rest_is(rig):
+    _cut_short(rig)
+    rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
+    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.ask("start")
+    assert rig.wishes.snapshot()["unfinished"] is None
+    rig.etch_until_row(6)
+    rig.ask("stop")
+    rig.wait_for_the_end()
+    rig.get_ready()
+
+    assert "Etch 2 has gone on with etch 1" in _outlook(rig)["why_not"]
+    with pytest.raises(CommandRefused, match="take that one up"):
+        rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
+    assert _outlook(rig, run=2)["may"]
+    assert rig.wishes.snapshot()["unfinished"]["run"] == 2
+
+
+def test_while_something_is_etched_nothing_else_is_taken_up(rig):
+    _cut_short(rig)
+    rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
+    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.ask("start")
+
+    assert not _outlook(rig, run=2)["may"]
+
+
+def test_a_run_held_at_a_rows_end_needs_no_eye_although_its_port_was_lost(rig):
+    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.etch_until_row(4)
+    rig.ask("hold")
+    rig.wait_until(lambda: rig.state == "held")
+    rig.machine.unplug()
+    rig.wait_for_the_end()
+    rig.machine.plug_in()
+    rig.get_ready()
+    first = rig.run["etched_rows"]
+
+    told = rig.ask("reenter", run=1, confirm="origin set again", row=None)
+
+    assert f"Row {first + 1} is etched from its beginning" in told["sentence"]
+    assert rig.service._between.job.sheet.index[0].row == first
+
+
+def test_a_job_that_shifts_its_own_origin_is_never_offered(rig):
+    rig.preflight.find("origin shift", "acknowledge")
+    rig.get_ready()
+    rig.load(rig.make_job(patch(ROWS, 200)))
+    rig.ask("start", acknowledge=["origin shift"])
+    rig.etch_until_row(4)
+    rig.ask("stop")
+    rig.wait_for_the_end()
+    rig.get_ready()
+
+    assert rig.wishes.snapshot()["unfinished"] is None
+    assert "shifts its own origin" in _outlook(rig)["why_not"]
+    with pytest.raises(CommandRefused, match="shifts its own origin"):
+        rig.ask("reenter", run=1, confirm="origin set again", row=4)

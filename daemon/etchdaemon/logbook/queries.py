@@ -100,8 +100,10 @@ def run(book: sqlite3.Connection, *, id: int) -> dict[str, Any]:  # noqa: A002
     del sheet["index"]
     notes = json.loads(columns.pop("notes_json"))
     verdicts = select(book, _VERDICTS, (id,))
+    (later,) = select(book, "SELECT max(id) AS run FROM run WHERE continues_run_id = ?", (id,))
     return {
         **columns,
+        "continued_by_run_id": later["run"],
         "notes": notes,
         "sheet": sheet,
         "comparison": _comparison(book, columns),

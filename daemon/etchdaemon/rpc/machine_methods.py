@@ -24,6 +24,13 @@ MACHINE_METHODS: Final = (
         " again”, `row` the first that is not dark, by eye, where no cut was logged.",
         (Number("run"), Word("confirm", str), Number("row", None)),
     ),
+    Method(
+        "unfinished",
+        Right.OBSERVE,
+        "Whether `run` may be taken up again, what is known of its cut, and what is left of it"
+        " (from `row` on, where that is told by eye).",
+        (Number("run"), Number("row", None)),
+    ),
     Method("unload", Right.OPERATE, "Put the job away."),
     Method(
         "arm",

@@ -19,6 +19,7 @@ from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.heading import Heading
 from etchdaemon.service.inspection import CHANGED, Inspection
+from etchdaemon.service.last_run import LastRun
 from etchdaemon.service.machine import LinkState, Machine
 from etchdaemon.service.reentry import POSITION_GONE
 from etchdaemon.service.spool import SpooledJob
@@ -50,8 +51,7 @@ class Between:
     ) -> None:
         self.inspection = Inspection(preflight)
         self.heading = Heading(machine, guard)
-        self._kept: tuple[int, int] | None = None  # a run after which the place is known
-        self._noted: Course | None = None
+        self.last_run = LastRun(machine)
         self.job: SpooledJob | None = None
         self.course: Course | None = None
         self.pending: Request | None = None  # answered when the sequence in hand is over
@@ -108,7 +108,7 @@ class Between:
         if self._life.is_under_way or self._machine.sequence is not None:
             raise CommandRefused(NOT_BETWEEN_RUNS)
         self.note_ended()
-        self._kept = None
+        self.last_run.lose_place()
         self.heading.told = ""
         chore = chore_for(request.command, self._machine.facts)
         self._machine.begin(chore, now_s)
@@ -146,12 +146,10 @@ class Between:
             self._life.turn(Turn.MACHINE_SEEN)
 
     def note_ended(self) -> None:
-        """Remember of the run that has ended whether the head's place is known since."""
-        course = self.course
-        if course is None or course is self._noted or course.etch.ended_at_s is None:
+        """Remember of the run that has ended what it left."""
+        etch = None if self.course is None else self.course.etch
+        if etch is None or not self.last_run.note(etch, self.inspection.record()["kinds"]):
             return
-        self._noted, etch = course, course.etch
-        self._kept = (etch.number, self._machine.restarts) if etch.is_position_known else None
         if not etch.is_position_known:
             self.heading.whereabouts.forget()
 
@@ -170,6 +168,7 @@ class Between:
             request.refuse(error)
             return
         self._life.turn(Wish.START)
+        self.last_run.forget()
         self.course = Course(etch, machine=self._machine, life=self._life, guard=self._guard)
         request.accept()
 
@@ -222,8 +221,7 @@ class Between:
 
     def _refuse_moved(self, job: SpooledJob) -> None:
         self.note_ended()
-        kept = (job.continues_run, self._machine.restarts)
-        if job.needs_kept_position and kept != self._kept:
+        if job.needs_kept_position and not self.last_run.is_place_kept(job.continues_run):
             raise CommandRefused(POSITION_GONE)
 
     @property

@@ -182,7 +182,7 @@ class Etch:
             return
         self.note(
             "cut",
-            f"The beam went out in row {entry.row}, at x {place.x_mm:.2f} mm.",
+            f"The beam went out in row {entry.row + 1}, at x {place.x_mm:.2f} mm.",
             row=entry.row,
             x_mm=place.x_mm,
             y_mm=place.y_mm,

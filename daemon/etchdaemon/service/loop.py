@@ -59,6 +59,7 @@ class Service:
         self._publishing = Publishing(
             machine=machine, wishes=wishes, clock=clock, records=records, guard=guard
         )
+        self.recall = self._between.last_run.recall  # what an earlier life left unfinished
         machine.cut_beam()
         self._show(clock.now_s())
 
@@ -219,6 +220,7 @@ class Service:
             between.inspection,
             between.pending is not None,
             between.heading,
+            between.last_run.shown(),
         )
         self._publishing.show(scene, now_s)
 

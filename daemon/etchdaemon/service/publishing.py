@@ -32,6 +32,7 @@ class Scene:
     inspection: Inspection
     is_pending: bool  # a person waits for the answer of something the controller does
     heading: Heading
+    unfinished: Mapping[str, Any] | None  # the run that may be taken up again
 
 
 class Publishing:
@@ -58,6 +59,7 @@ class Publishing:
             machine.facts,
             machine.sequence is None,
             scene.inspection.standing,
+            scene.unfinished,
             self._guard.standing,
         )
         if seen == self._shown and now_s < self._again_at_s:
@@ -76,6 +78,7 @@ class Publishing:
                 "job": snapshot.job_of(scene.job, scene.inspection),
                 "asked_at_start": self._asked_at_start(scene.job, at_utc),
                 "run": snapshot.run_of(scene.etch, machine, self._clock),
+                "unfinished": scene.unfinished,
                 "interlocks": report,
                 "logbook_trouble": self._records.trouble,
                 "storage": self._records.storage,
@@ -112,11 +115,6 @@ class Publishing:
             wishes += scene.heading.may(scene.job)
         if not is_free:
             return wishes
-        if scene.state is State.ENDED and scene.etch is not None and _can_be_taken_up(scene.etch):
+        if scene.unfinished is not None:
             wishes.append("reenter")
         return [*wishes, *chores_for(self._machine.facts)]
-
-
-def _can_be_taken_up(etch: Etch) -> bool:
-    is_complete = etch.ending is not None and etch.ending[0] == "complete"
-    return not is_complete and not etch.job.sheet.is_foreign

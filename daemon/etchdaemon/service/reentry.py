@@ -2,15 +2,29 @@
 
 import os
 import shutil
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, replace
 from math import nextafter
 from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any, Final
 
-from etchdaemon.errors import CommandRefused, JobRefused
+from etchdaemon.errors import CommandRefused, EtchdaemonError
 from etchdaemon.ports import History, RestWriter
+from etchdaemon.run.taking_up import (
+    BAND,
+    NOTHING_MOVED,
+    ORIGIN_SHIFT,
+    Past,
+    Trace,
+    Unfinished,
+    across,
+    known,
+    objection,
+    rest_from,
+    trace_of,
+    unknown,
+)
 from etchdaemon.service.spool import Spool, SpooledJob
 from etchwire.errors import UnreadableSheet
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet, read_sheet
@@ -19,7 +33,6 @@ NOT_MOVED: Final = "tile and head have not moved"
 ORIGIN_AGAIN: Final = "origin set again"
 CONFIRMATIONS: Final = (NOT_MOVED, ORIGIN_AGAIN)
 PAGE_EVENTS: Final = 500
-BAND: Final = "The laser has cooled meanwhile: a faint band may show where it goes on."
 POSITION_GONE: Final = (
     "Where the head is is no longer known since that run. Home the machine or set the origin"
     f" again, and confirm “{ORIGIN_AGAIN}”."
@@ -28,7 +41,7 @@ POSITION_GONE: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where to go on; `error_mm` is None where only the row is known, by eye."""
+    """Where to go on; `error_mm` is None where only the row is known."""
 
     row: int
     x_mm: float
@@ -43,19 +56,76 @@ class Reentry:
         self._spool = spool
         self._rests = rests
 
-    def job(self, *, run: int, confirm: str, row: int | None) -> tuple[SpooledJob, str]:
+    def newest(self) -> Unfinished | None:
+        """Return the run that was started last, if it may be taken up again.
+
+        Nobody is asked about a tile that has been wiped and judged.
+        """
+        try:
+            runs = self._history.ask("runs", before=None, limit=1)["runs"]
+            if not runs or runs[0].get("verdict") is not None:
+                return None
+            record = self._history.ask("run", id=runs[0]["id"])
+            past, sheet = self._past(record)
+            if objection(past) or sheet is None:
+                return None
+            trace = self._trace(record, sheet)
+            picture = self._first_of(record)["gcode_sha256"]
+        except EtchdaemonError:
+            return None
+        return Unfinished(record["id"], sheet.title, picture, sheet.rows, trace.first_row)
+
+    def outlook(
+        self, *, run: int, row: int | None, is_under_way: bool, is_place_kept: bool
+    ) -> dict[str, Any]:
+        """Return what may be taken up of `run`, from `row` on where that is told by eye."""
+        record = self._history.ask("run", id=run)
+        past, sheet = self._past(record, is_under_way=is_under_way)
+        told: dict[str, Any] = {
+            "run": run,
+            "may": objection(past) is None,
+            "why_not": objection(past),
+            "ended": record["ended"],
+            "because": record["because"],
+            "picture_sha256": self._first_of(record)["gcode_sha256"],
+            "is_place_kept": is_place_kept,
+        }
+        if sheet is None:
+            return {**told, **_NOTHING_KEPT}
+        trace = self._trace(record, sheet)
+        rest = rest_from(trace.first_row if row is None else row, sheet)
+        return told | {
+            "title": sheet.title,
+            "rows": sheet.rows,
+            "columns": sheet.columns,
+            "width_mm": sheet.width_mm,
+            "height_mm": sheet.height_mm,
+            "line_spacing_mm": sheet.recipe.line_spacing_mm,
+            "cut": None if trace.cut is None else asdict(trace.cut),
+            "first_row": trace.first_row,
+            "is_row_known": trace.is_row_known,
+            "known": known(trace, sheet, is_place_kept=is_place_kept),
+            "unknown": unknown(trace, sheet, is_place_kept=is_place_kept),
+            "rest": None if rest is None else asdict(rest),
+        }
+
+    def job(
+        self, *, run: int, confirm: str, row: int | None, is_under_way: bool = False
+    ) -> tuple[SpooledJob, str]:
         """Return what is left of `run`, and what a person is told; raise CommandRefused.
 
-        `row` is the first that is not dark, told by eye; without it the logged cut counts.
+        `row` is the first that is not dark, told by eye; without it the record counts.
         """
         if confirm not in CONFIRMATIONS:
             told = " or ".join(f"“{words}”" for words in CONFIRMATIONS)
             raise CommandRefused(f"Confirm {told}: nothing else makes a re-entry possible.")
         record = self._history.ask("run", id=run)
-        _refuse_unfit(record)
+        past, sheet = self._past(record, is_under_way=is_under_way)
+        against = objection(past)
+        if against is not None or sheet is None:
+            raise CommandRefused(against or "")
+        place = _place(run, self._trace(record, sheet), sheet, row)
         whole = self._spool.folder_of(record["gcode_sha256"])
-        sheet = _sheet_in(whole)
-        place = self._place(run, record, sheet, row)
         rest = Path(mkdtemp(prefix=".rest-", dir=whole.parent))
         try:
             self._rests.write(whole, rest, row=place.row, x_mm=place.x_mm)
@@ -70,6 +140,26 @@ class Reentry:
             needs_kept_position=is_kept,
         )
         return job, _told(place, job.sheet, is_kept=is_kept)
+
+    def _past(
+        self, record: Mapping[str, Any], *, is_under_way: bool = False
+    ) -> tuple[Past, Sheet | None]:
+        """Return what bears on taking up a run, and its sheet where the job is kept."""
+        try:
+            sheet = read_sheet(self._spool.folder_of(record["gcode_sha256"]))
+        except UnreadableSheet:
+            sheet = None
+        found = record.get("notes", {}).get("preflight", {}).get("kinds", ())
+        past = Past(
+            run=record["id"],
+            ended=record["ended"],
+            continued_by=record.get("continued_by_run_id"),
+            is_under_way=is_under_way,
+            is_kept=sheet is not None,
+            is_foreign=sheet is not None and sheet.is_foreign,
+            shifts_origin=ORIGIN_SHIFT in found,
+        )
+        return past, sheet
 
     def _first_of(self, record: Mapping[str, Any]) -> Mapping[str, Any]:
         """Return the run that a chain of re-entries began with: the one with the whole picture."""
@@ -86,69 +176,53 @@ class Reentry:
             os.close(gcode)
             os.close(sheet)
 
-    def _place(self, run: int, record: Mapping[str, Any], sheet: Sheet, row: int | None) -> Place:
-        cut = None if row is not None else self._cut_of(run)
-        if cut is not None:
-            return Place(cut["row"], cut["x_mm"], cut["error_mm"])
-        if row is None:
-            raise CommandRefused(
-                f"Where run {run} was cut is not known; it was near row {record['etched_rows']}."
-                " Look at the tile, and say which row is the first that is not dark."
-            )
-        entry = next((entry for entry in sheet.index if entry.row >= row), None)
-        if entry is None:
-            raise CommandRefused(f"The picture has no row {row} with anything to etch.")
-        before = nextafter(entry.from_mm, entry.from_mm - (entry.to_mm - entry.from_mm))
-        return Place(entry.row, before, None)
+    def _trace(self, record: Mapping[str, Any], sheet: Sheet) -> Trace:
+        events = self._events(record["id"])
+        return trace_of(events, etched_rows=record["etched_rows"] or 0, sheet=sheet)
 
-    def _cut_of(self, run: int) -> Mapping[str, Any] | None:
-        """Return the details of the run's last cut."""
+    def _events(self, run: int) -> Iterator[Mapping[str, Any]]:
         after: int | None = 0
-        cut: Mapping[str, Any] | None = None
         while after is not None:
             page = self._history.ask("run_events", id=run, after=after, limit=PAGE_EVENTS)
-            for event in page["events"]:
-                if event["kind"] == "cut":
-                    cut = event["details"]
-                elif event["kind"] == "resumed":
-                    cut = None
+            yield from page["events"]
             after = page["next_after"]
-        return cut
 
 
-def _refuse_unfit(record: Mapping[str, Any]) -> None:
-    run = record["id"]
-    if record["ended"] is None:
-        raise CommandRefused(f"Run {run} has not ended.")
-    if record["ended"] == "complete":
-        raise CommandRefused(f"Run {run} is complete: nothing of it is left to etch.")
+_NOTHING_KEPT: Final[Mapping[str, Any]] = {
+    **dict.fromkeys(
+        ("title", "rows", "columns", "width_mm", "height_mm", "line_spacing_mm", "cut",
+         "first_row", "rest")
+    ),
+    "is_row_known": False,
+    "known": [],
+    "unknown": [],
+}  # fmt: skip
 
 
-def _sheet_in(folder: Path) -> Sheet:
-    try:
-        sheet = read_sheet(folder)
-    except UnreadableSheet:
-        raise JobRefused("The job of that run is no longer kept here; load it again.") from None
-    if sheet.is_foreign:
-        raise CommandRefused("A file of another program cannot be taken up by its rows.")
-    return sheet
+def _place(run: int, trace: Trace, sheet: Sheet, row: int | None) -> Place:
+    if row is None and trace.cut is not None:
+        return Place(trace.cut.row, trace.cut.x_mm, trace.cut.error_mm)
+    if row is None and not trace.is_row_known:
+        raise CommandRefused(
+            f"Where run {run} was cut is not known; it was near row {trace.first_row}."
+            " Look at the tile, and say which row is the first that is not dark."
+        )
+    first = trace.first_row if row is None else row
+    entry = next((entry for entry in sheet.index if entry.row >= first), None)
+    if entry is None:
+        raise CommandRefused(f"The picture has no row {first + 1} with anything to etch.")
+    before = nextafter(entry.from_mm, entry.from_mm - (entry.to_mm - entry.from_mm))
+    return Place(entry.row, before, None)
 
 
 def _told(place: Place, rest: Sheet, *, is_kept: bool) -> str:
-    spacing_mm = rest.recipe.line_spacing_mm
     if place.error_mm is None:
-        along = f"Row {place.row} is etched anew from its beginning, as you said."
+        along = f"Row {place.row + 1} is etched from its beginning."
     elif rest.index[0].row > place.row:
-        along = f"Row {place.row} was done; row {rest.index[0].row} comes next."
+        along = f"Row {place.row + 1} was done; row {rest.index[0].row + 1} comes next."
     else:
         along = (
-            f"Row {place.row} goes on at x {place.x_mm:.2f} mm, along the row give or take"
+            f"Row {place.row + 1} goes on at x {place.x_mm:.2f} mm, along the row give or take"
             f" {place.error_mm:.2f} mm."
         )
-    across = (
-        "Across the rows nothing has moved."
-        if is_kept
-        else f"Both as well as the origin was set: across the rows expect {spacing_mm / 2:.2g} mm"
-        " at best, and a line may show."
-    )
-    return f"{along} {across} {BAND}"
+    return f"{along} {NOTHING_MOVED if is_kept else across(rest)} {BAND}"

@@ -64,7 +64,12 @@ class Wishes:
         return self._snapshot
 
     def request(self, command: str, **arguments: Any) -> Answer:
-        """Ask the loop for `command` and wait for its answer."""
+        """Ask the loop for `command` and wait for its answer.
+
+        What may be taken up again is worked out here: the loop must not wait for the logbook.
+        """
+        if command == "unfinished":
+            return self._outlook(**arguments)
         return self.submit(command, **arguments).answer(ANSWER_PATIENCE_S)
 
     def submit(self, command: str, **arguments: Any) -> Request:
@@ -81,6 +86,15 @@ class Wishes:
         self._waiting.put(request)
         self._doorbell.ring()
         return request
+
+    def _outlook(self, *, run: int, row: int | None) -> Answer:
+        last = self._snapshot["unfinished"] or {}
+        return self._reentry.outlook(
+            run=run,
+            row=row,
+            is_under_way="load" not in self._snapshot["may"],
+            is_place_kept=last.get("run") == run and last["is_place_kept"],
+        )
 
     def _prepared(self, command: str, arguments: Mapping[str, Any]) -> dict[str, Any]:
         if command == "load":

@@ -1,0 +1,194 @@
+"""Whether an etch that was cut short may be taken up again, and what is known of its end."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any, Final
+
+from etchwire.record import HELD, RESUMED
+from etchwire.sheet import Sheet
+
+CUT: Final = "cut"  # the kind of event that says where the beam went out
+ORIGIN_SHIFT: Final = "origin shift"  # the preflight's finding
+
+BAND: Final = "The laser has cooled meanwhile: a faint band may show where it goes on."
+NOTHING_MOVED: Final = "Across the rows nothing has moved."
+AFTER_THAT: Final = (
+    "What came after that was not written down: some more may be dark, and where along its row the"
+    " beam went out is not known. Look at the tile."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Past:
+    """What bears on taking a run up again; `continued_by` is the run that etched its rest."""
+
+    run: int
+    ended: str | None
+    continued_by: int | None = None
+    is_under_way: bool = False  # this run or another
+    is_kept: bool = True  # its job, by the daemon
+    is_foreign: bool = False
+    shifts_origin: bool = False
+
+
+# The first that holds speaks against it.
+_AGAINST: Final[tuple[tuple[Callable[[Past], bool], str], ...]] = (
+    (lambda past: past.ended is None, "Etch {run} has not ended."),
+    (
+        lambda past: past.ended == "complete",
+        "Etch {run} is complete: nothing of it is left to etch.",
+    ),
+    (
+        lambda past: past.continued_by is not None,
+        "Etch {continued_by} has gone on with etch {run}: take that one up again.",
+    ),
+    (
+        lambda past: past.shifts_origin,
+        "This job shifts its own origin, so where its rows lie is not known after a cut.",
+    ),
+    (lambda past: past.is_foreign, "A file of another program cannot be taken up by its rows."),
+    (
+        lambda past: not past.is_kept,
+        "The job of that etch is no longer kept here; it can only be etched anew.",
+    ),
+    (
+        lambda past: past.is_under_way,
+        "A picture is being etched; take the other up again when it has ended.",
+    ),
+)
+
+
+def objection(past: Past) -> str | None:
+    """Return why the run cannot be taken up again, or None when it can."""
+    for holds, sentence in _AGAINST:
+        if holds(past):
+            return sentence.format(run=past.run, continued_by=past.continued_by)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class CutPlace:
+    """Where the beam went out, in the job's coordinates, and how far off that may be."""
+
+    row: int
+    x_mm: float
+    error_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trace:
+    """What the record says of a run's end.
+
+    `first_row` is the first row of the picture that is not known to be dark. `is_at_rest`: the
+    run stood still at a row's end and the beam was off, so no row below has been begun.
+    """
+
+    cut: CutPlace | None
+    first_row: int
+    is_at_rest: bool = False
+
+    @property
+    def is_row_known(self) -> bool:
+        """Whether nobody has to look which row comes next."""
+        return self.cut is not None or self.is_at_rest
+
+
+def trace_of(events: Iterable[Mapping[str, Any]], *, etched_rows: int, sheet: Sheet) -> Trace:
+    """Return what `events` of a run, in their order, say of its end.
+
+    A rest begins in the middle of its picture: what lies above its first row is dark.
+    """
+    cut: CutPlace | None = None
+    is_at_rest = False
+    for event in events:
+        if event["kind"] == CUT:
+            details = event["details"]
+            cut = CutPlace(details["row"], details["x_mm"], details["error_mm"])
+        elif event["kind"] == HELD:
+            is_at_rest = True
+        elif event["kind"] == RESUMED:
+            cut, is_at_rest = None, False
+    first_row = cut.row if cut else max(etched_rows, sheet.index[0].row if sheet.index else 0)
+    return Trace(cut=cut, first_row=first_row, is_at_rest=is_at_rest)
+
+
+def known(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
+    """Return what is known of the end, in sentences; rows count from 1 at the top."""
+    if trace.cut is not None:
+        from_left_mm = trace.cut.x_mm - sheet.picture.left_mm
+        told = [
+            f"The beam went out in row {trace.cut.row + 1}, {from_left_mm:.1f} mm from the"
+            f" picture's left edge, give or take {trace.cut.error_mm:.2f} mm. It goes on there."
+        ]
+    elif trace.is_at_rest:
+        told = [f"It was held at the end of row {trace.first_row}, and nothing came after that."]
+    elif trace.first_row:
+        told = [f"Row {trace.first_row} is the last that was written down as done."]
+    else:
+        told = ["No row was written down as done."]
+    return [*told, f"The head has kept its place. {NOTHING_MOVED}"] if is_place_kept else told
+
+
+def unknown(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
+    """Return what is not known of the end, in sentences."""
+    told = [] if trace.is_row_known else [AFTER_THAT]
+    if not is_place_kept:
+        told.append(f"The head's place is lost until the origin is set again. {across(sheet)}")
+    return [*told, f"{BAND} Nobody can promise a seam that cannot be seen."]
+
+
+def across(sheet: Sheet) -> str:
+    """Return what an origin that was set again makes of the rows."""
+    half_mm = sheet.recipe.line_spacing_mm / 2
+    return f"Across the rows expect {half_mm:.2g} mm at best, and a line may show."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """How much would be left to etch, from `first_row` of the picture on."""
+
+    first_row: int
+    rows: int
+    width_mm: float
+    height_mm: float
+    predicted_s: float
+
+
+def rest_from(row: int, sheet: Sheet) -> Rest | None:
+    """Return what is left from `row` on, None where that is nothing.
+
+    A row that was begun is crossed as a whole, the burnt part of it dark.
+    """
+    entry = next((entry for entry in sheet.index if entry.row >= row), None)
+    if entry is None:
+        return None
+    rows = sheet.rows - entry.row
+    return Rest(
+        first_row=entry.row,
+        rows=rows,
+        width_mm=sheet.width_mm,
+        height_mm=rows * sheet.recipe.line_spacing_mm,
+        predicted_s=max(sheet.predicted_s - entry.at_s, 0.0),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Unfinished:
+    """The run that ended last, while it may be taken up again."""
+
+    run: int
+    title: str
+    picture_sha256: str
+    rows: int
+    first_row: int
+
+    def shown(self, *, is_place_kept: bool) -> dict[str, Any]:
+        """Return how the snapshot shows it."""
+        return {**asdict(self), "is_place_kept": is_place_kept, "sentence": self.sentence}
+
+    @property
+    def sentence(self) -> str:
+        """What a person is told of it."""
+        if not self.first_row:
+            return f"Etch {self.run} ended before its first row was done."
+        return f"Etch {self.run} came as far as row {self.first_row} of {self.rows}."

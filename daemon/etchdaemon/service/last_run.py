@@ -1,0 +1,67 @@
+"""The run that ended last: whether it may be taken up again, and whether its place is kept."""
+
+from collections.abc import Collection
+from typing import Any
+
+from etchdaemon.run.taking_up import ORIGIN_SHIFT, Past, Unfinished, objection, trace_of
+from etchdaemon.service.etch import Etch
+from etchdaemon.service.machine import Machine
+
+
+class LastRun:
+    """Remembers it until another run begins; after a restart only the logbook knows of it."""
+
+    def __init__(self, machine: Machine) -> None:
+        self._machine = machine
+        self._noted: Etch | None = None
+        self._unfinished: Unfinished | None = None
+        self._kept: tuple[int, int] | None = None  # a run after which the place is known
+
+    def recall(self, unfinished: Unfinished | None) -> None:
+        """Take over what an earlier life of the daemon left unfinished, from the logbook."""
+        self._unfinished = unfinished
+
+    def note(self, etch: Etch, findings: Collection[str]) -> bool:
+        """Take note of a run, once it has ended; return whether that is news.
+
+        `findings` are the kinds of what its preflight has found.
+        """
+        if etch is self._noted or etch.ended_at_s is None:
+            return False
+        self._noted = etch
+        self._kept = (etch.number, self._machine.restarts) if etch.is_position_known else None
+        self._unfinished = _unfinished(etch, findings)
+        return True
+
+    def forget(self) -> None:
+        """Offer it no more: another run has begun."""
+        self._unfinished = None
+
+    def lose_place(self) -> None:
+        """Take note that the head has gone where nobody asked it to stay."""
+        self._kept = None
+
+    def is_place_kept(self, run: int | None) -> bool:
+        """Return whether head and origin are as `run` left them."""
+        return self._kept is not None and self._kept == (run, self._machine.restarts)
+
+    def shown(self) -> dict[str, Any] | None:
+        """Return what the snapshot shows of it, while it may be taken up again."""
+        if self._unfinished is None:
+            return None
+        return self._unfinished.shown(is_place_kept=self.is_place_kept(self._unfinished.run))
+
+
+def _unfinished(etch: Etch, findings: Collection[str]) -> Unfinished | None:
+    sheet = etch.job.sheet
+    past = Past(
+        run=etch.number,
+        ended=None if etch.ending is None else etch.ending[0],
+        is_foreign=sheet.is_foreign,
+        shifts_origin=ORIGIN_SHIFT in findings,
+    )
+    if objection(past) is not None:
+        return None
+    trace = trace_of((), etched_rows=etch.progress.etched_rows, sheet=sheet)
+    picture_sha256 = etch.job.picture_sha256 or sheet.gcode_sha256
+    return Unfinished(etch.number, sheet.title, picture_sha256, sheet.rows, trace.first_row)
