@@ -15,7 +15,7 @@ from etchpractice.scenario.script import Scenario
 from etchwarden.household import Household
 from etchwarden.keepsakes import keep, require_writable, summary
 from etchwarden.progress import progress_shown
-from etchwarden.scenario import load_scenario, pace_of, play
+from etchwarden.scenario import LIST, listing, load_scenario, pace_of, play
 from etchwarden.scenario_job import write_grey
 from etchwarden.session import Session
 from etchwire.errors import WireError
@@ -61,9 +61,9 @@ _DEMO_WIDTH_MM: Final = 50.0
 @click.option("--surface", metavar="NAME", help="Which invented tile and paint to etch.")
 @click.option(
     "--scenario",
-    metavar="FILE",
-    type=click.Path(path_type=Path),
-    help="Play what is written there instead: events, and what must come of them (TOML).",
+    metavar="NAME|FILE",
+    help="Play this instead: a scenario that comes with the program (“list” lists them), or a file"
+    " of your own (TOML): events, and what must come of them.",
 )
 @click.option(
     "--port",
@@ -104,11 +104,14 @@ class _Wishes:
     width_mm: float
     head: str
     surface: str | None
-    scenario: Path | None
+    scenario: str | None
     page_port: int
 
 
 def _practise(wishes: _Wishes) -> None:
+    if wishes.scenario == LIST:
+        click.echo(listing())
+        return
     scenario = None if wishes.scenario is None else _scene(wishes, wishes.scenario)
     if wishes.out is not None:
         require_writable(wishes.out)
@@ -141,10 +144,10 @@ def _etch(wishes: _Wishes, session: Session) -> None:
         sys.exit(1)
 
 
-def _scene(wishes: _Wishes, path: Path) -> Scenario:
+def _scene(wishes: _Wishes, named: str) -> Scenario:
     if wishes.photo is not None or wishes.out is not None:
         raise click.UsageError("A scenario brings its own picture and leaves nothing behind.")
-    return load_scenario(path)
+    return load_scenario(named)
 
 
 def _play(wishes: _Wishes, scenario: Scenario, session: Session) -> None:

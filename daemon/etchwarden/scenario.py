@@ -21,6 +21,7 @@ from etchpractice.scenario.script import (
     Step,
     read_scenario,
 )
+from etchpractice.scenario.shelf import GROUPS, NoSuchScenario, scenario_called, shelved
 from etchpractice.scenario.sight import Sight
 from etchpractice.scenario.stage import perform
 from etchwarden.session import Session
@@ -28,6 +29,7 @@ from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.sheet import read_sheet
 
+LIST: Final = "list"
 MOST_SPEEDUP: Final = 20.0  # beyond it nobody knows how far time gets between two looks
 SLACK_S: Final = 0.5  # of the wall's, for whatever has to go through processes first
 _LOOK_EVERY_S: Final = 0.002
@@ -39,8 +41,19 @@ _SIGNALS: Final[Mapping[str, signal.Signals]] = {
 }
 
 
-def load_scenario(path: Path) -> Scenario:
-    """Read the file at `path`; raise ClickException naming everything that is wrong with it."""
+def listing() -> str:
+    """Return what is played when nobody names it: every scenario that comes with the program."""
+    lines = []
+    for group, title in GROUPS.items():
+        lines += [f"{title}:", ""]
+        lines += [f"  {one.name}\n      {one.about}" for one in shelved() if one.group == group]
+        lines += [""]
+    return "\n".join(lines).rstrip()
+
+
+def load_scenario(named: str) -> Scenario:
+    """Read the scenario of that name, or the file there; raise ClickException naming each fault."""
+    path = _path_of(named)
     try:
         return read_scenario(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
@@ -48,6 +61,16 @@ def load_scenario(path: Path) -> Scenario:
         raise click.ClickException(f"{path}: {said}.") from error
     except FaultyScenario as error:
         raise click.ClickException(f"{path}: {error}") from error
+
+
+def _path_of(named: str) -> Path:
+    path = Path(named)
+    if path.suffix == ".toml" or len(path.parts) > 1 or path.is_file():
+        return path
+    try:
+        return scenario_called(named)
+    except NoSuchScenario as error:
+        raise click.ClickException(f"{error} A file of your own ends in “.toml”.") from error
 
 
 def pace_of(scenario: Scenario, speedup: float) -> float:

@@ -1,12 +1,18 @@
 """Which test holds which row of the two fault tables: issue 3's (link) and issue 4's (box).
 
-`scenario` names a file of tests/scenarios, which is played in memory; everything else is a test
-by its file and name. `test_fault_tables` keeps this honest.
+`scenario` names one that comes with the program, which tests/scenarios plays in memory; everything
+else is a test by its file and name. `test_fault_tables` keeps this honest.
 """
+
+from pathlib import Path
+
+from etchpractice.scenario.shelf import scenario_called
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 def scenario(name):
-    return f"tests/scenarios/{name}.toml"
+    return str(scenario_called(name).relative_to(ROOT))
 
 
 def scenarios(*names):

@@ -2,13 +2,12 @@
 
 import ast
 from functools import cache
-from pathlib import Path
 
 import pytest
 
-from architecture.fault_tables import BOX_FAULTS, LINK_FAULTS
+from architecture.fault_tables import BOX_FAULTS, LINK_FAULTS, ROOT
+from etchpractice.scenario.shelf import SHELF, shelved
 
-ROOT = Path(__file__).resolve().parents[2]
 ROWS = [(row, held_by) for table in (LINK_FAULTS, BOX_FAULTS) for row, held_by in table.items()]
 
 
@@ -34,6 +33,7 @@ def test_a_row_is_held_by_tests_that_exist(row, held_by):
 
 def test_every_scenario_has_its_row():
     named = {test for _, held_by in ROWS for test in held_by if test.endswith(".toml")}
-    there = {str(path.relative_to(ROOT)) for path in ROOT.glob("tests/scenarios/*.toml")}
+    there = {str(path.relative_to(ROOT)) for path in SHELF.rglob("*") if path.is_file()}
 
     assert named == there
+    assert len(shelved()) == len({one.name for one in shelved()}) == len(there)

@@ -4,7 +4,6 @@ import signal
 import socket
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
@@ -14,7 +13,6 @@ from etchwarden.scenario_job import write_grey
 from etchwarden.session import Session
 
 PATIENCE_S = 120.0
-SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
 
 def play(path, *options):
@@ -37,7 +35,7 @@ def play(path, *options):
     ],
 )
 def test_a_scenario_is_told_in_sentences_and_comes_true(name):
-    done = play(SCENARIOS / f"{name}.toml")
+    done = play(name)
 
     assert done.returncode == 0, done.stdout + done.stderr
     assert "As expected after" in done.stdout
@@ -79,7 +77,7 @@ def test_a_scenario_that_cannot_be_played_is_refused_before_anything_starts(tmp_
 
 
 def test_a_scenario_brings_its_own_picture():
-    done = play(SCENARIOS / "flame.toml", "--out", "anywhere")
+    done = play("flame", "--out", "anywhere")
 
     assert done.returncode == 2
     assert "brings its own picture" in done.stderr
@@ -103,3 +101,17 @@ def test_an_etch_goes_on_to_its_end_when_the_page_is_killed(tmp_path):
             record = daemon.call("run", id=run)
     assert record["ended"] == "complete"
     assert record["etched_rows"] == 40
+
+
+@pytest.mark.parametrize(
+    ("named", "code", "said"),
+    [
+        ("list", 0, "lid_opened_in_a_hold"),
+        ("flam", 1, "Did you mean “flame”? A file of your own ends in “.toml”."),
+    ],
+)
+def test_scenarios_that_come_with_the_program_are_listed_and_named(named, code, said):
+    done = play(named)
+
+    assert done.returncode == code
+    assert said in done.stdout + done.stderr

@@ -1,6 +1,6 @@
 """Single faults that no scenario can play: readings that fail, threads that fail, wrong wishes.
 
-What happens to wires, fan, controller, cable and people is played in tests/scenarios.
+What happens to wires, fan, controller, cable and people is played in scenarios.
 """
 
 import pytest
