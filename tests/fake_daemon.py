@@ -10,6 +10,7 @@ from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import Sheet
 from fake_craft import CRAFT
 from fake_machine import AT_REST, SETTINGS, WIRING
+from fake_unfinished import answer_unfinished
 
 SHA256: Final = "ab" * 32
 GONE: Final = "The daemon does not answer."
@@ -353,6 +354,7 @@ LOGBOOK: Final = {
     **CRAFT,
     "settings": SETTINGS,
     "wiring": WIRING,
+    "unfinished": answer_unfinished(),
 }
 
 

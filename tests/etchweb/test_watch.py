@@ -1,9 +1,11 @@
 import html
 import re
+import time
 
 import pytest
 
 from etchweb.cautions import CAUTIONS
+from etchweb.roles import Role
 from etchweb.stream import GREATEST_STREAMS
 from etchweb.watch import CAUTIONS_UNREAD, OTHER_PICTURE
 from etchwire.errors import Refused
@@ -19,6 +21,7 @@ from fake_daemon import (
     box,
     preflight,
 )
+from fake_unfinished import LEFT
 
 READY = {"cautions": "read", "tile": SHA256}
 METHODS = [("hold", "hold"), ("hold-now", "hold_now"), ("resume", "resume"), ("stop", "stop")]
@@ -296,15 +299,30 @@ def test_a_stream_starts_with_everything(phone, app, daemon):
     assert list(stream.iter_encoded()) == []
 
 
-@pytest.mark.parametrize(("row", "said"), [("", None), ("413", 413)])
-def test_an_etch_that_was_cut_is_taken_up_as_the_person_confirms(phone, daemon, row, said):
-    daemon.tell("tripped", may=["reenter"])
+@pytest.mark.parametrize("state", ["tripped", "failed", "idle"])
+def test_an_etch_that_was_cut_short_is_offered_on_the_bench(phone, daemon, state):
+    daemon.tell(state, unfinished=LEFT)
 
-    page = phone.look()
-    phone.press("take-up-again", form={"run": "7", "confirm": "origin set again", "row": row})
+    assert 'href="/logbook/6/take-up-again"' in phone.look().text
 
-    assert 'action="/take-up-again"' in page.text
-    assert daemon.said["reenter"] == {"run": 7, "confirm": "origin set again", "row": said}
+
+def test_what_is_left_of_an_etch_says_so_on_the_bench(phone, daemon):
+    daemon.tell("loaded", job=JOB | {"continues_run_id": 6}, unfinished=LEFT)
+
+    text = phone.look().text
+
+    assert "What is left of etch 6" in text
+    assert "take-up-again" not in text
+
+
+def test_a_phone_that_watches_is_told_who_can_take_it_up(daemon, pair_phone):
+    daemon.tell("idle", unfinished=LEFT)
+
+    text = pair_phone(Role.WATCH, time.time()).look().text
+
+    assert "Etch 6 came as far as row 412 of 1000." in text
+    assert "Somebody whose phone may operate" in text
+    assert "take-up-again" not in text
 
 
 def test_nothing_is_offered_to_be_taken_up_after_a_whole_etch(phone, daemon):

@@ -136,8 +136,9 @@ def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, see):
     see(phone.locator("[data-live='condition lid closed']")).to_contain_text("as it should be")
     phone.get_by_role("button", name="Reset").tap()
     see(phone.get_by_text("Stopped because")).to_have_count(0)
+    phone.get_by_role("link", name="Take it up again").tap()
     phone.get_by_label("Tile and head have not moved.").check()
-    phone.get_by_role("button", name="Prepare the rest").tap()
+    phone.get_by_role("button", name="Put the rest on the bench").tap()
     see(headline).to_have_text("On the bench")
 
     press_the_button(hand)  # the lid has let the safety relay fall

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from fake_daemon import GONE, RUN, STATES, box
+from fake_daemon import GONE, LID_TRIP, RUN, STATES, box
 from page_bench import violations
 
 LEAST_TARGET_PX = 48  # WCAG 2.2 asks for 24 (2.5.8); fingers with paint on them for more
@@ -129,16 +129,16 @@ def test_a_tick_survives_while_nothing_changes_but_figures(open_phone, served, e
 
 
 def test_what_was_ticked_and_typed_outlives_a_page_drawn_anew(open_phone, served, expect):
-    served.daemon.tell("tripped", may=["reset", "reenter"])
+    served.daemon.tell("stopped", interlocks=box(trips=[LID_TRIP]), may=["reset", "arm"])
     phone = open_phone()
-    phone.get_by_label("The origin has been set again.").check()
-    phone.get_by_label("First row that is not dark").fill("412")
+    phone.get_by_label("The lens is wiped").check()
+    phone.get_by_label("How many hours ago").fill("14")
 
-    served.daemon.tell("tripped", may=["reenter"], interlocks=box())
+    served.daemon.tell("stopped", may=["arm"])
     expect(phone.get_by_text("Stopped because")).to_have_count(0)
 
-    expect(phone.get_by_label("The origin has been set again.")).to_be_checked()
-    expect(phone.get_by_label("First row that is not dark")).to_have_value("412")
+    expect(phone.get_by_label("The lens is wiped")).to_be_checked()
+    expect(phone.get_by_label("How many hours ago")).to_have_value("14")
 
 
 def test_a_daemon_that_goes_away_is_told_and_comes_back_by_itself(open_phone, served, expect):

@@ -24,6 +24,7 @@ from etchweb import (
     pictures,
     practice,
     shading,
+    taking_up,
     verdicts,
     watch,
 )
@@ -103,8 +104,8 @@ def create_app(
     guard.guard(app)
     access.admit(app)
     for subject in (
-        watch, shading, new_picture_proof, card_steps, craft_pages, logbook, verdicts, pictures,
-        machine_page, pairing, phones,
+        watch, shading, new_picture_proof, card_steps, craft_pages, logbook, taking_up, verdicts,
+        pictures, machine_page, pairing, phones,
     ):  # fmt: skip
         app.register_blueprint(subject.pages)
     app.register_blueprint(machines_pages)

@@ -51,10 +51,12 @@ def show_etch(number: int) -> str:
 
 def etch_page(number: int, answer: str) -> str:
     """Return the page of one etch, with the answer to what was just asked of it."""
-    record = _answered(lambda: run_record(_daemon().ask, number))
+    record = answered(lambda: run_record(_daemon().ask, number))
+    is_cut_short = record["ended"] not in (None, "complete")
     return render_template(
         "etch.html",
         etch=etch_view(record),
+        left=asked("unfinished", run=number) if is_cut_short else None,
         number=number,
         answer=answer,
         verdict_choices=CHOICES,
@@ -108,10 +110,11 @@ def asked(method: str, **params: Any) -> Any:
 
 
 def _asked(method: str, **params: Any) -> Any:
-    return _answered(lambda: _daemon().ask(method, **params))
+    return answered(lambda: _daemon().ask(method, **params))
 
 
-def _answered(ask: Any) -> Any:
+def answered(ask: Any) -> Any:
+    """Return what `ask` returns; end the request where the daemon refuses or is away."""
     try:
         return ask()
     except Refused as refusal:

@@ -64,14 +64,6 @@ ACTIONS: Final = {
             "stays_until_end": form.get("who stays", "").strip(),
         },
     ),
-    "take-up-again": Action(
-        "reenter",
-        lambda form, _now: {
-            "run": form.get("run", 0, int),
-            "confirm": form.get("confirm", ""),
-            "row": form.get("row", None, int),
-        },
-    ),
     "hold": Action("hold"),
     "hold-now": Action("hold_now"),
     "resume": Action("resume"),

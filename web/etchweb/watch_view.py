@@ -12,6 +12,7 @@ from etchweb.figures import View, power_figures, speed_figures, time_figures
 from etchweb.preflight_view import NO_PREFLIGHT, preflight_part
 from etchweb.scenes import HEADLINES, SCENES
 from etchweb.shade import NO_SHADES, shades_part
+from etchweb.unfinished_view import NO_UNFINISHED, continues_words, unfinished_part
 from etchweb.words import (
     UNKNOWN,
     as_sentence,
@@ -26,7 +27,7 @@ from etchweb.words import (
 Snapshot = Mapping[str, Any]
 
 ACTIONS: Final = (
-    "arm", "disarm", "reset", "answer_round", "reenter",
+    "arm", "disarm", "reset", "answer_round",
     "start", "hold", "hold_now", "resume", "stop", "set_power",
 )  # fmt: skip
 # Not knowing is no reason to keep anyone from asking for rest.
@@ -68,6 +69,7 @@ def watch_view(snapshot: Snapshot) -> View:
         **{name: as_sentence(why) for name, why in snapshot["asked_at_start"].items() if why},
         **_job_part(snapshot["job"]),
         **_run_part(snapshot),
+        **unfinished_part(snapshot["unfinished"], SCENES[state]),
     }
 
 
@@ -113,6 +115,8 @@ _NOTHING: Final[View] = {
     "long_run": "",
     "stays": "",
     "too_late": "",
+    "continues": "",
+    **NO_UNFINISHED,
     **NO_SHADES,
     **NO_BOX,
     **NO_PREFLIGHT,
@@ -190,6 +194,7 @@ def _job_part(job: Mapping[str, Any] | None) -> View:
         "expected": short_duration(job["predicted_s"]),
         "speed_asked": f"of {grouped(job['feed_mm_per_min'])} mm/min",
         "power_asked": f"of {percent(job['power_ratio'])} %",
+        "continues": continues_words(job.get("continues_run_id")),
     }
 
 

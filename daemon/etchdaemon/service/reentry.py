@@ -87,6 +87,7 @@ class Reentry:
             "why_not": objection(past),
             "ended": record["ended"],
             "because": record["because"],
+            "title": record.get("title"),
             "picture_sha256": self._first_of(record)["gcode_sha256"],
             "is_place_kept": is_place_kept,
         }
@@ -95,7 +96,6 @@ class Reentry:
         trace = self._trace(record, sheet)
         rest = rest_from(trace.first_row if row is None else row, sheet)
         return told | {
-            "title": sheet.title,
             "rows": sheet.rows,
             "columns": sheet.columns,
             "width_mm": sheet.width_mm,
@@ -106,6 +106,7 @@ class Reentry:
             "is_row_known": trace.is_row_known,
             "known": known(trace, sheet, is_place_kept=is_place_kept),
             "unknown": unknown(trace, sheet, is_place_kept=is_place_kept),
+            "across": across(sheet),
             "rest": None if rest is None else asdict(rest),
         }
 
@@ -190,12 +191,13 @@ class Reentry:
 
 _NOTHING_KEPT: Final[Mapping[str, Any]] = {
     **dict.fromkeys(
-        ("title", "rows", "columns", "width_mm", "height_mm", "line_spacing_mm", "cut",
+        ("rows", "columns", "width_mm", "height_mm", "line_spacing_mm", "cut",
          "first_row", "rest")
     ),
     "is_row_known": False,
     "known": [],
     "unknown": [],
+    "across": "",
 }  # fmt: skip
 
 

@@ -6,6 +6,7 @@ from etchweb.openapi.entries import MULTIPART, TEXT, Entry
 from etchweb.verdict_view import CHOICES, LONGEST_TEXT
 
 _NUMBER: Final = {"type": "integer", "minimum": 0, "maximum": 2**53 - 1}
+_ROW: Final = {"type": "string", "pattern": "^[0-9]{0,6}$"}
 _DAY: Final = {"type": "string", "format": "date"}
 _ANY_TEXT: Final = {"type": "string", "maxLength": LONGEST_TEXT}
 
@@ -34,6 +35,24 @@ RECORDS: Final = (
         where={"number": _NUMBER},
         gives="text/csv",
         answers=(404, 503),
+    ),
+    Entry(
+        method="GET",
+        path="/logbook/{number}/take-up-again",
+        says="What is known of an etch that was cut short, and what is left of it.",
+        role="operate",
+        where={"number": _NUMBER},
+        asks={"row": _ROW, "by": {"const": "eye"}},
+        answers=(404, 503),
+    ),
+    Entry(
+        method="POST",
+        path="/logbook/{number}/take-up-again",
+        says="Show another row as the first that is not dark, or put the rest on the bench.",
+        role="operate",
+        where={"number": _NUMBER},
+        asks={"row": _ROW, "by": TEXT, "confirm": TEXT, "do": {"enum": ["show", "load"]}},
+        answers=(404, 409, 422, 502, 503),
     ),
     Entry(
         method="POST",

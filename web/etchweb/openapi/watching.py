@@ -7,7 +7,6 @@ from etchweb.shade import DARKEST_PERCENT, LIGHTEST_PERCENT
 
 _YES: Final = {"const": "yes"}
 _REFUSALS: Final = (409, 422, 502, 503)
-_ROW: Final = {"type": "string", "pattern": "^[0-9]{0,6}$"}
 
 
 def _asking(path: str, says: str, role: str = "operate", **more: Any) -> Entry:
@@ -38,11 +37,6 @@ WATCHING: Final = (
         "Begin to etch; somebody at the machine has to have shown that they are there.",
         asks={"tile": TEXT, "long run": {"const": "known"}, "who stays": TEXT},
         needs=("tile",),
-    ),
-    _asking(
-        "/take-up-again",
-        "Prepare what is left of an etch that was cut short.",
-        asks={"run": _ROW, "confirm": TEXT, "row": _ROW},
     ),
     _asking("/hold", "Come to rest at the row's end.", role="watch"),
     _asking("/hold-now", "Come to rest within the row.", role="watch"),

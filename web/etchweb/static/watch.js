@@ -40,8 +40,8 @@ function heard(news) {
 }
 
 // With every state comes another sentence to what happened.
-const sceneOf = ({ scene, tile, run, state, shade, box, checking }) =>
-  [scene, tile, run, state, shade, box, checking].join();
+const sceneOf = ({ scene, tile, run, state, shade, box, checking, unfinished }) =>
+  [scene, tile, run, state, shade, box, checking, unfinished].join();
 
 let drawn = { ...page.dataset };
 const isAnotherScene = () => sceneOf(view) !== sceneOf(drawn);

@@ -1,0 +1,186 @@
+"""The page *Take it up again*, against a daemon that the test moves."""
+
+import html
+import re
+import time
+
+import pytest
+
+from etchweb.roles import Role
+from etchweb.taking_up import NO_ROW, NOT_CONFIRMED
+from etchweb.taking_up_view import row_told, taking_up_view
+from fake_daemon import GONE, STOPPED_ETCH
+from fake_unfinished import BY_CUT, BY_EYE, NOT_KEPT, answer_unfinished
+
+PAGE = "/logbook/6/take-up-again"
+AGAIN = "origin set again"
+KEPT = "tile and head have not moved"
+
+
+def look(phone, query=""):
+    return html.unescape(phone.look(PAGE + query).text)
+
+
+def say(phone, **form):
+    return phone.press(PAGE.lstrip("/"), form={"do": "load", **form})
+
+
+def test_what_is_known_and_what_is_not_is_said(phone):
+    text = look(phone)
+
+    assert all(sentence in text for sentence in (*BY_EYE["known"], *BY_EYE["unknown"]))
+    assert "588 rows, 100 × 58.8 mm, from row 413 on" in text
+    assert "In doubt take the row above." in text
+
+
+def test_the_row_the_record_ends_with_is_proposed(phone):
+    assert re.search(r'name="row"[^>]*value="413"', look(phone))
+
+
+def test_where_the_cut_was_logged_nobody_is_asked_for_a_row(phone, daemon):
+    daemon.answers["unfinished"] = answer_unfinished(BY_CUT)
+
+    text = look(phone)
+
+    assert 'name="row"' not in text
+    assert "?by=eye" in text
+    assert 'name="row"' in look(phone, "?by=eye")
+
+
+@pytest.mark.parametrize(("told", "choices"), [(BY_EYE, [AGAIN]), (BY_CUT, [KEPT, AGAIN])])
+def test_nobody_can_say_that_nothing_moved_where_the_place_is_lost(phone, daemon, told, choices):
+    daemon.answers["unfinished"] = answer_unfinished(told)
+
+    assert re.findall(r'name="confirm" value="([^"]*)"', look(phone)) == choices
+
+
+def test_a_row_told_by_eye_reaches_the_daemon_counted_from_nought(phone, daemon):
+    answer = say(phone, by="eye", row="420", confirm=AGAIN)
+
+    assert (answer.status_code, answer.location) == (303, "/")
+    assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 419}
+
+
+def test_where_the_cut_counts_no_row_is_sent(phone, daemon):
+    daemon.answers["unfinished"] = answer_unfinished(BY_CUT)
+
+    say(phone, row="420", confirm=KEPT)
+
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None}
+
+
+def test_another_row_is_shown_without_a_script_and_nothing_is_loaded(phone, daemon):
+    answer = say(phone, by="eye", row="500", do="show")
+
+    assert answer.location == f"{PAGE}?by=eye&row=500"
+    assert daemon.asked == []
+    text = look(phone, "?by=eye&row=500")
+    assert "501 rows, 100 × 50.1 mm, from row 500 on" in text
+    assert "<strong data-below>49.9</strong>" in text
+
+
+@pytest.mark.parametrize(
+    ("form", "sentence"),
+    [
+        ({"by": "eye", "row": "", "confirm": AGAIN}, NO_ROW),
+        ({"by": "eye", "row": "0", "confirm": AGAIN}, NO_ROW),
+        ({"by": "eye", "row": "row twelve", "confirm": AGAIN}, NO_ROW),
+        ({"by": "eye", "row": "9" * 5000, "confirm": AGAIN}, NO_ROW),
+        ({"by": "eye", "row": "12"}, NOT_CONFIRMED),
+        ({"by": "eye", "row": "12", "confirm": "yes"}, NOT_CONFIRMED),
+    ],
+)
+def test_what_is_missing_is_said_and_nothing_is_loaded(phone, daemon, form, sentence):
+    answer = say(phone, **form)
+
+    assert answer.status_code == 422
+    assert sentence in answer.text
+    assert daemon.asked == []
+
+
+def test_a_refusal_keeps_the_row_and_the_choice(phone, daemon):
+    daemon.refuse("where the head is is no longer known")
+
+    answer = say(phone, by="eye", row="420", confirm=AGAIN)
+
+    assert answer.status_code == 409
+    assert "Where the head is is no longer known." in answer.text
+    assert re.search(r'name="row"[^>]*value="420"', answer.text)
+    assert f'value="{AGAIN}" required checked' in answer.text
+
+
+def test_a_script_is_told_where_to_look_next(phone):
+    form = {"do": "load", "by": "eye", "row": "420", "confirm": AGAIN}
+
+    answer = phone.press(PAGE.lstrip("/"), form=form, Accept="application/json")
+
+    assert answer.json == {"sentence": "", "next": "/"}
+
+
+def test_an_etch_whose_job_is_gone_says_so_and_offers_nothing(phone, daemon):
+    daemon.answers["unfinished"] = answer_unfinished(NOT_KEPT)
+
+    text = look(phone)
+
+    assert NOT_KEPT["why_not"] in text
+    assert "<button" not in text
+
+
+def test_below_the_last_row_nothing_is_left(phone):
+    assert "nothing is left to etch" in look(phone, "?by=eye&row=5000")
+
+
+@pytest.mark.parametrize("query", ["?by=eye&row=-3", "?row=%F0%9F%94%A5", "?by=eye&row=1e9"])
+def test_a_senseless_row_in_the_address_is_left_out(phone, query):
+    assert re.search(r'name="row"[^>]*value="413"', look(phone, query))
+
+
+def test_an_unknown_etch_is_not_found_and_a_daemon_that_is_away_is_told(phone, daemon):
+    assert phone.look("/logbook/999/take-up-again").status_code == 404
+
+    daemon.go_away()
+    answer = phone.look(PAGE)
+
+    assert answer.status_code == 503
+    assert GONE in answer.text
+
+
+def test_a_phone_that_only_watches_is_kept_out(daemon, pair_phone):
+    watcher = pair_phone(Role.WATCH, time.time())
+
+    assert watcher.look(PAGE).status_code == 403
+    assert say(watcher, by="eye", row="420", confirm=AGAIN).status_code == 403
+    assert daemon.asked == []
+
+
+def test_the_page_of_an_etch_leads_there_only_where_there_is_something_to_take_up(phone, daemon):
+    assert f'href="{PAGE}"' in phone.look("/logbook/6").text
+    assert "take-up-again" not in phone.look("/logbook/7").text
+
+    gone_on = BY_EYE | {"may": False, "why_not": "Etch 9 has gone on with etch 6."}
+    daemon.answers["unfinished"] = answer_unfinished(gone_on)
+    page = phone.look("/logbook/6").text
+
+    assert "Etch 9 has gone on with etch 6." in page
+    assert "take-up-again" not in page
+
+
+def test_an_etch_that_is_under_way_is_not_asked_about(phone, daemon):
+    daemon.answers["run"] = STOPPED_ETCH | {"ended": None, "etched_rows": None}
+
+    assert "Take it up again" not in phone.look("/logbook/6").text
+
+
+@pytest.mark.parametrize(
+    ("text", "row"), [("1", 0), (" 413 ", 412), ("007", 6), ("0", None), ("-1", None), ("", None)]
+)
+def test_people_count_rows_from_one(text, row):
+    assert row_told(text) == row
+
+
+def test_a_line_that_was_moved_past_the_picture_stays_on_it():
+    outlook = answer_unfinished(BY_EYE)(run=6, row=4000)
+
+    view = taking_up_view(outlook, row=4000, is_by_eye=True)
+
+    assert (view["row"], view["rest"]) == (1000, None)
