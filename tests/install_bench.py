@@ -1,12 +1,16 @@
 """A board to install on, in a folder, with a service manager that is played."""
 
 import hashlib
+import sqlite3
 import subprocess
 import sys
 import zipfile
+from contextlib import closing
 from pathlib import Path
 
+from etchwarden.installation.board import LiveBoard
 from etchwarden.installation.change import Change
+from etchwarden.installation.errors import InstallationError
 from etchwarden.installation.laying import write_whole
 from etchwarden.installation.layout import layout_of
 from etchwarden.installation.places import Places
@@ -15,6 +19,7 @@ from etchwarden.installation.wheel import Wheel
 
 ROOT = Path(__file__).resolve().parents[1]
 BOARD = {path.name: path.read_bytes() for path in (ROOT / "systemd").iterdir() if path.is_file()}
+SCHEMA_OF = {"1.0": 3, "1.1": 4}
 
 
 def build_wheel(folder):
@@ -64,11 +69,12 @@ class PlayedBoard:
     def stop(self):
         self.told.append("stop")
 
-    def back_up(self):
+    def back_up(self, earlier):
         self.told.append("back up")
+        return earlier
 
-    def put_back(self):
-        self.told.append("put back")
+    def put_back(self, copies):
+        self.told.append("put back" if copies == () else f"put back {copies}")
 
     def settle(self):
         self.told.append("settle")
@@ -80,13 +86,59 @@ class PlayedBoard:
         return self.finds()
 
 
+class BootingBoard(PlayedBoard):
+    """Has one machine, whose daemon brings its logbook to the schema of the release in use."""
+
+    def __init__(self, places):
+        super().__init__()
+        self.places = places
+        self.book = places.records / "left/logbook.sqlite3"
+        self.live = LiveBoard(places, lambda _said: None)
+
+    def stop(self):
+        pass
+
+    def back_up(self, earlier):
+        return self.live.back_up(earlier)
+
+    def put_back(self, copies):
+        self.live.put_back(copies)
+
+    def start(self):
+        """Start the daemon, as the board itself does after a power cut."""
+        self.start_as(self.places.current.readlink().name.partition("-")[0])
+
+    def start_as(self, version):
+        """Start the daemon of a release; it notes its start, as a run."""
+        schema = SCHEMA_OF[version]
+        with closing(sqlite3.connect(self.book)) as book:
+            (found,) = book.execute("PRAGMA user_version").fetchone()
+            if found > schema:
+                raise InstallationError("A newer program wrote this logbook.")
+            book.execute("PRAGMA journal_mode = WAL")
+            book.execute("CREATE TABLE IF NOT EXISTS run (id INTEGER PRIMARY KEY)")
+            book.execute("INSERT INTO run DEFAULT VALUES")
+            book.execute(f"PRAGMA user_version = {schema}")
+            book.commit()
+
+    @property
+    def schema(self):
+        with closing(sqlite3.connect(self.book)) as book:
+            return book.execute("PRAGMA user_version").fetchone()[0]
+
+    @property
+    def runs(self):
+        with closing(sqlite3.connect(self.book)) as book:
+            return book.execute("SELECT count(*) FROM run").fetchone()[0]
+
+
 class Bench:
     """A board in a folder."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, board=None):
         self.places = Places(folder / "root")
         self.releases = PaperReleases(self.places)
-        self.board = PlayedBoard()
+        self.board = board or PlayedBoard()
         self.said = []
 
     def change_to(self, wheel):

@@ -28,7 +28,8 @@ Found = list[tuple[str, str, Finding]]
     help="Write what was found to FILE, to ask somebody for help: without names or photos.",
 )  # fmt: skip
 @click.option("--release", "of_release", is_flag=True,
-    help="Check only what a new release may be to blame for; anything short of wrong is well.",
+    help="Check only what a new release may be to blame for, the page and the machines that are"
+    " named; anything short of wrong is well.",
 )  # fmt: skip
 @click.option("--machine", "names", multiple=True, metavar="NAME",
     help="Check only this machine; may be given again. Otherwise all that are configured.",
@@ -50,7 +51,8 @@ def command(
     until_s = time.monotonic() + patience_s
     while True:
         board = look_at_board(places)
-        machines = [look_at_machine(name, places) for name in names or places.machines()]
+        asked = names or (() if of_release else places.machines())
+        machines = [look_at_machine(name, places) for name in asked]
         page = look_at_page(places)
         found = list(findings(board, machines, page, of_release=of_release))
         worst = max((finding.grade for _, _, finding in found), default=Grade.WELL)

@@ -8,6 +8,7 @@ import click
 
 from etchwarden.installation.board import LiveBoard
 from etchwarden.installation.change import Change
+from etchwarden.installation.command import say
 from etchwarden.installation.errors import InstallationError
 from etchwarden.installation.places import Places
 from etchwarden.installation.releases import Releases
@@ -46,9 +47,9 @@ def command(wheel: Path, wheelhouse: Path | None, older: bool, root: Path) -> No
         Change(
             places=places,
             releases=releases,
-            board=LiveBoard(places, click.echo),
+            board=LiveBoard.here(places, say),
             wheel=new,
-            say=click.echo,
+            say=say,
         ).run()
     except InstallationError as error:
         raise click.ClickException(str(error)) from error

@@ -12,23 +12,29 @@ MEMORY_CONTROLLER: Final = "cgroup_enable=memory"
 
 def boot_advice(root: Path = Path("/")) -> Iterator[str]:
     """Yield a sentence for each line that the boot files of this board lack."""
-    config = _first(root, CONFIG_FILES)
-    if config is not None and STRICT_PINS not in _lines(config):
+    config, text = _first(root, CONFIG_FILES)
+    if config and STRICT_PINS not in _lines(text):
         yield (
-            f"Add the line “{STRICT_PINS}” to /{config.relative_to(root)}: without it this board"
-            " keeps a relay on when the program that drove it has died."
+            f"add the line “{STRICT_PINS}” to {config} and restart: without it this board keeps a"
+            " relay on when the program that drove it has died."
         )
-    command_line = _first(root, COMMAND_LINE_FILES)
-    if command_line is not None and MEMORY_CONTROLLER not in command_line.read_text().split():
+    command_line, text = _first(root, COMMAND_LINE_FILES)
+    if command_line and MEMORY_CONTROLLER not in text.split():
         yield (
-            f"Add “{MEMORY_CONTROLLER}” at the end of the line in"
-            f" /{command_line.relative_to(root)}: without it the page's memory is not limited."
+            f"add “{MEMORY_CONTROLLER}” at the end of the line in {command_line} and restart:"
+            " without it the page's memory is not limited."
         )
 
 
-def _first(root: Path, names: Iterable[str]) -> Path | None:
-    return next((root / name for name in names if (root / name).is_file()), None)
+def _first(root: Path, names: Iterable[str]) -> tuple[str, str]:
+    """Return the first of the files that can be read, by its name on the board, and its text."""
+    for name in names:
+        try:
+            return f"/{name}", (root / name).read_text(errors="replace")
+        except OSError:
+            continue
+    return "", ""
 
 
-def _lines(path: Path) -> set[str]:
-    return {line.split("#")[0].strip() for line in path.read_text(errors="replace").splitlines()}
+def _lines(text: str) -> set[str]:
+    return {line.split("#")[0].strip() for line in text.splitlines()}

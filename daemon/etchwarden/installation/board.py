@@ -1,16 +1,16 @@
 """The board that a release is changed on: its units, its records, its machines at work."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from etchwarden.installation.errors import InstallationError, StepFailed
 from etchwarden.installation.keeping import Copy, copy_records, put_back
 from etchwarden.installation.places import Places
-from etchwarden.installation.releases import run
+from etchwarden.installation.programs import run
 from etchwire.client import DaemonClient
-from etchwire.errors import WireError
+from etchwire.errors import DaemonAbsent, WireError
 
 # A machine in one of these states must not lose its daemon.
 AT_WORK: Final = frozenset({"armed", "etching", "holding", "held", "resuming", "stopping"})
@@ -26,101 +26,146 @@ SETTLING: Final = (
     ("udevadm", "trigger", "--subsystem-match=tty", "--subsystem-match=gpio"),
     ("systemctl", "try-restart", "systemd-journald.service"),
 )
-# What a container or a board without a device manager may lack or refuse, without harm.
-MAY_FAIL: Final = frozenset({"udevadm"})
+# What may fail without harm, and what to do about it: a container has no devices of its own, and
+# modules cannot be loaded between an update of the kernel and the restart that brings it.
+AFTER_FAILURE: Final = {
+    "udevadm": "Restart the board once, so that it takes note of the rules for its devices.",
+    "systemctl restart": "Restart the board once, so that it loads the drivers for adapters.",
+    "systemctl try-restart": "Restart the board once, so that its journal is kept small.",
+}
 
 
 def status_at(socket: Path) -> dict[str, Any] | None:
-    """Ask the daemon at `socket` how it stands; None when it is away."""
+    """Ask the daemon at `socket` how it stands; None when there is none; raise WireError."""
     try:
         with DaemonClient(socket) as daemon:
             status: dict[str, Any] = daemon.call("status")
             return status
-    except WireError:
-        return None
+    except DaemonAbsent as absent:
+        if isinstance(absent.__cause__, (FileNotFoundError, ConnectionRefusedError)):
+            return None
+        raise
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class LiveBoard:
-    """This computer, by its own service manager."""
+    """This computer, by its own service manager.
+
+    `tell` runs one of the system's programs; `has_units`: whether a service manager runs here
+    and is to be told anything.
+    """
 
     places: Places
     say: Callable[[str], None]
     status_of: Callable[[Path], dict[str, Any] | None] = status_at
-    _answering: tuple[str, ...] = ()
-    _copies: list[Copy] = field(default_factory=list)
+    tell: Callable[[Sequence[str]], str] = run
+    has_units: bool = False
+
+    @classmethod
+    def here(cls, places: Places, say: Callable[[str], None]) -> "LiveBoard":
+        """Return the board that `places` are on; a folder that plays one has no units."""
+        return cls(places, say, has_units=places.is_board and SYSTEMD_RUNS.is_dir())
 
     def busy(self) -> tuple[str, ...]:
-        """Ask every daemon that answers; one that is away is at no work."""
-        states = (
-            (name, self.status_of(self.places.socket(name))) for name in self.places.machines()
-        )
-        return tuple(
-            f"The machine “{name}” is at work: {status['sentence']}"
-            for name, status in states
-            if status is not None and status["state"] in AT_WORK
-        )
+        """Ask every daemon there is; one that has ended is at no work."""
+        return tuple(self._busy())
 
     def stop(self) -> None:
         """End page and daemons, as far as they run."""
-        if self._has_units:
-            run(["systemctl", "stop", *self._units])
+        if self.has_units:
+            self.tell(["systemctl", "stop", *self._units(self.places.machines_that_run())])
 
-    def back_up(self) -> None:
+    def back_up(self, earlier: tuple[Copy, ...]) -> tuple[Copy, ...]:
         """Copy every machine's records, and the page's."""
-        self._copies = list(copy_records(self.places))
+        return tuple(copy_records(self.places, earlier))
 
-    def put_back(self) -> None:
+    def put_back(self, copies: tuple[Copy, ...]) -> None:
         """Put back what a newer release has rewritten."""
-        for copy in self._copies:
+        for copy in copies:
             if put_back(copy):
                 self.say(f"{copy.live} was put back as it was before the change.")
 
     def settle(self) -> None:
         """Run the system's own programs for users, folders, devices and units."""
-        if not self._has_units:
+        if not self.has_units:
             self.say("No systemd runs here, so it was told nothing.")
             return
         for command in SETTLING:
             try:
-                run(list(command))
+                self.tell(command)
             except StepFailed as failure:
-                if command[0] not in MAY_FAIL:
+                advice = AFTER_FAILURE.get(command[0]) or AFTER_FAILURE.get(" ".join(command[:2]))
+                if advice is None:
                     raise
-                self.say(str(failure))
+                self.say(f"{failure}\n{advice}")
 
     def start(self) -> None:
-        """Enable and start daemons and page."""
-        if self._has_units:
-            run(["systemctl", "enable", "--now", *self._units])
+        """Start the page, and the daemons that start with the board; the self-check waits for them.
+
+        Not those that their owner has not enabled, or has disabled.
+        """
+        if self.has_units:
+            self.tell(["systemctl", "enable", PAGE_UNIT])
+            self.tell(["systemctl", "start", "--no-block", *self._units(self._enabled())])
 
     def faults(self) -> tuple[str, ...]:
-        """Ask the release's own self-check about the page and the machines that answered before."""
-        if not self._has_units:
+        """Ask the release's own self-check about the page and the daemons that should answer."""
+        if not self.has_units:
             return ()
-        machines = [f"--machine={name}" for name in self._answering or self.places.machines()]
+        named = [f"--machine={name}" for name in self._enabled() if self._was_in_order(name)]
         doctor = [str(self.places.current / "bin/etchwarden"), "doctor", "--release"]
         try:
-            run([*doctor, f"--patience={PATIENCE_S}", *machines])
+            self.tell([*doctor, f"--patience={PATIENCE_S}", *named])
         except InstallationError as failure:
             return (str(failure),)
         return ()
 
     def disable(self) -> None:
         """End page and daemons and have them not come back."""
-        if self._has_units:
-            run(["systemctl", "disable", "--now", *self._units])
+        if self.has_units:
+            self.tell(["systemctl", "disable", "--now", *self._units(self.places.machines())])
 
     def forget(self) -> None:
         """Have the system notice that units and device rules are gone."""
-        if self._has_units:
-            run(["systemctl", "daemon-reload"])
+        if self.has_units:
+            self.tell(["systemctl", "daemon-reload"])
 
-    @property
-    def _has_units(self) -> bool:
-        return self.places.is_board and SYSTEMD_RUNS.is_dir()
+    def _busy(self) -> Iterator[str]:
+        for name in self.places.machines_that_run():
+            try:
+                status = self.status_of(self.places.socket(name))
+            except WireError as error:
+                yield (
+                    f"Whether the machine “{name}” is at work is not known: {error}\nWhen it is"
+                    f" not: sudo systemctl stop etchwarden-daemon@{name}"
+                )
+                continue
+            if status is not None and status["state"] in AT_WORK:
+                yield f"The machine “{name}” is at work: {status['sentence']}"
 
-    @property
-    def _units(self) -> list[str]:
-        daemons = [f"etchwarden-daemon@{name}.service" for name in self.places.machines()]
-        return [*daemons, PAGE_UNIT]
+    def _enabled(self) -> list[str]:
+        return [name for name in self.places.machines() if self._is_enabled(name)]
+
+    def _is_enabled(self, name: str) -> bool:
+        try:
+            self.tell(["systemctl", "is-enabled", "--quiet", f"etchwarden-daemon@{name}.service"])
+        except StepFailed:
+            return False
+        return True
+
+    def _was_in_order(self, name: str) -> bool:
+        """Ask the release before about a machine's file: what it refused, no other need take."""
+        before = self.places.previous / "bin/etchwarden"
+        if not before.exists():
+            return True
+        folder = str(self.places.settings)
+        try:
+            self.tell([str(before), "configure", name, "--check", "--folder", folder])
+        except StepFailed as failure:
+            self.say(f"Left out of the self-check, as it was not in order before:\n{failure}")
+            return False
+        return True
+
+    @staticmethod
+    def _units(names: Sequence[str]) -> list[str]:
+        return [*(f"etchwarden-daemon@{name}.service" for name in names), PAGE_UNIT]

@@ -1,6 +1,5 @@
 """Building the wheel of a checkout, in an environment of its own."""
 
-import os
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -8,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from etchwarden.installation.errors import StepFailed
-from etchwarden.installation.releases import run
+from etchwarden.installation.programs import make_environment, pip, source_of
 
 
 @contextmanager
@@ -16,21 +15,15 @@ def built_wheel(checkout: Path, wheelhouse: Path | None) -> Iterator[Path]:
     """Give the wheel of the sources in `checkout`; what builds it is locked by hashes, too."""
     with tempfile.TemporaryDirectory(prefix="etchwarden-build-") as made:
         folder = Path(made)
-        python = folder / "venv/bin/python"
-        run([sys.executable, "-m", "venv", str(folder / "venv")])
-        source = ["--no-index", f"--find-links={wheelhouse}"] if wheelhouse else []
-        pip = [str(python), "-m", "pip", "--disable-pip-version-check"]
-        environment = {**os.environ, "PIP_CONFIG_FILE": os.devnull}
-        lock = checkout / "systemd/build.lock"
-        run(
-            [*pip, "install", "--quiet", "--require-hashes", "--only-binary=:all:", *source,
-             "--requirement", str(lock)],
-            environment,
+        venv = folder / "venv"
+        make_environment(sys.executable, venv)
+        pip(
+            venv, "install", "--quiet", "--require-hashes", "--only-binary=:all:",
+            *source_of(wheelhouse), "--requirement", str(checkout / "systemd/build.lock"),
         )  # fmt: skip
-        run(
-            [*pip, "wheel", "--quiet", "--no-deps", "--no-build-isolation", "--wheel-dir",
-             str(folder), str(checkout)],
-            environment,
+        pip(
+            venv, "wheel", "--quiet", "--no-deps", "--no-build-isolation", "--wheel-dir",
+            str(folder), str(checkout),
         )  # fmt: skip
         wheel = next(folder.glob("*.whl"), None)
         if wheel is None:

@@ -1,17 +1,17 @@
 """Changing to another release, step by step, so that a power cut after any of them does no harm."""
 
-import fcntl
-import os
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 from etchwarden.installation.errors import InstallationError, Refused
+from etchwarden.installation.keeping import Copy
 from etchwarden.installation.laying import lay
 from etchwarden.installation.layout import layout_of
 from etchwarden.installation.places import Places
 from etchwarden.installation.releases import Releases
+from etchwarden.installation.undisturbed import one_at_a_time, to_the_end
+from etchwarden.installation.unfinished import Unfinished, forget
 from etchwarden.installation.wheel import Wheel
 
 
@@ -26,12 +26,16 @@ class Board(Protocol):
         """End the page and the daemons."""
         ...
 
-    def back_up(self) -> None:
-        """Keep a verified copy of every machine's records; the daemons are stopped."""
+    def back_up(self, earlier: tuple[Copy, ...]) -> tuple[Copy, ...]:
+        """Keep a verified copy of every machine's records; the daemons are stopped.
+
+        Return what to put back if it comes to that: of records that an earlier attempt at this
+        change has already rewritten, its own copy out of `earlier`.
+        """
         ...
 
-    def put_back(self) -> None:
-        """Put the copies of this change back in place of records the old release cannot read."""
+    def put_back(self, copies: tuple[Copy, ...]) -> None:
+        """Put the copies back in place of records that the old release cannot read."""
         ...
 
     def settle(self) -> None:
@@ -74,33 +78,46 @@ class Change:
         power cut, running it again finishes.
         """
         with one_at_a_time(self.places):
-            old = self.old
             for step in STEPS:
                 self.say(step.sentence)
                 try:
                     step.do(self)
                 except (InstallationError, OSError, KeyboardInterrupt) as failure:
-                    if step.disturbs and old is not None:
-                        self._go_back(old, failure)
+                    if step.disturbs:
+                        with to_the_end():
+                            self._go_back(failure)
                     raise
                 done(step)
 
     @property
-    def old(self) -> str | None:
-        """The release to go back to: the one in use, or the one before a change cut short."""
+    def begun(self) -> Unfinished:
+        """What this change goes back to, as noted; or as it stands, where nothing is noted yet."""
+        noted = Unfinished.noted(self.places)
+        if noted is not None and self._is_there(noted.came_from):
+            return noted
         current = self.releases.current()
-        return current if current != self.wheel.label else self.releases.previous()
+        came_from = current if self._is_there(current) else None
+        return Unfinished(came_from, self.releases.previous())
 
-    def _go_back(self, old: str, failure: BaseException) -> None:
+    def _is_there(self, label: str | None) -> bool:
+        return label is not None and self.releases.is_complete(label)
+
+    def _go_back(self, failure: BaseException) -> None:
         self.say(f"That failed: {failure or 'it was interrupted'}")
-        self.say(f"Going back to {old}.")
+        begun = self.begun
+        old = begun.came_from
+        if old is None:
+            return
         self.board.stop()
-        lay(layout_of(self.releases.board_files(old)), self.places)
-        self.releases.switch(old)
-        self.board.put_back()
-        self.board.settle()
+        if old != self.wheel.label:
+            self.say(f"Going back to {old}.")
+            lay(layout_of(self.releases.board_files(old)), self.places)
+            self.board.put_back(begun.copies)  # a release reads older records, not newer ones
+            self.releases.switch(old, begun.before_it)
+            self.board.settle()
         self.board.start()
         faults = self.board.faults()
+        forget(self.places)
         self.say("\n".join((f"{old} is in use again.", *faults)))
 
 
@@ -108,6 +125,24 @@ def _require_rest(change: Change) -> None:
     busy = change.board.busy()
     if busy:
         raise Refused("\n".join((*busy, "Nothing was changed. Try again when it has ended.")))
+
+
+def _note(change: Change) -> None:
+    change.begun.note(change.places)
+
+
+def _back_up(change: Change) -> None:
+    begun = change.begun
+    copies = change.board.back_up(begun.copies)
+    replace(begun, copies=copies).note(change.places)
+    if begun.came_from == change.wheel.label:  # somebody goes back by hand
+        change.board.put_back(copies)
+
+
+def _switch(change: Change) -> None:
+    begun = change.begun
+    is_same = begun.came_from == change.wheel.label
+    change.releases.switch(change.wheel.label, begun.before_it if is_same else begun.came_from)
 
 
 def _check(change: Change) -> None:
@@ -125,21 +160,26 @@ STEPS: Final = (
         disturbs=False,
     ),
     Step("look again", "Looking again.", _require_rest, disturbs=False),
+    Step("note", "Noting what to go back to.", _note, disturbs=False),
     Step("rest", "Stopping page and daemons.", lambda change: change.board.stop()),
-    Step("backup", "Keeping a copy of the records.", lambda change: change.board.back_up()),
+    Step("backup", "Keeping a copy of the records.", _back_up),
+    # A release starts under the units of the one before it, never the other way round: so the
+    # release comes first here, and last on the way back.
+    Step("switch", "Switching to the release.", _switch),
     Step(
         "files",
         "Laying units, device rules and users.",
         lambda change: lay(layout_of(change.wheel.board), change.places),
     ),
-    Step(
-        "switch",
-        "Switching to the release.",
-        lambda change: change.releases.switch(change.wheel.label),
-    ),
     Step("settle", "Telling the system.", lambda change: change.board.settle()),
     Step("start", "Starting daemons and page.", lambda change: change.board.start()),
     Step("check", "Checking that all is well.", _check),
+    Step(
+        "end",
+        "It is in use.",
+        lambda change: forget(change.places),
+        disturbs=False,
+    ),
     Step(
         "prune",
         "Removing what is older than the release before.",
@@ -147,16 +187,3 @@ STEPS: Final = (
         disturbs=False,
     ),
 )
-
-
-@contextmanager
-def one_at_a_time(places: Places) -> Iterator[None]:
-    """Keep a second installation out; raise Refused when one is under way."""
-    places.lock.parent.mkdir(parents=True, exist_ok=True)
-    with places.lock.open("w") as file:
-        os.set_inheritable(file.fileno(), True)  # see `releases.run`
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            raise Refused("Another installation is under way. Wait until it has ended.") from error
-        yield

@@ -4,19 +4,20 @@ import argparse
 import os
 import sys
 from collections.abc import Iterator, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import Final
 
 from etchwarden.installation.advice import boot_advice
 from etchwarden.installation.board import LiveBoard
 from etchwarden.installation.building import built_wheel
-from etchwarden.installation.change import Change, one_at_a_time
+from etchwarden.installation.change import Change
 from etchwarden.installation.errors import InstallationError, Refused
 from etchwarden.installation.layout import layout_of
 from etchwarden.installation.places import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.installation.removal import remove, removed
+from etchwarden.installation.undisturbed import one_at_a_time
 from etchwarden.installation.wheel import Wheel
 
 AFTERWARDS: Final = """\
@@ -63,19 +64,21 @@ def _install(asked: argparse.Namespace, places: Places, wheel: Wheel) -> None:
     for line in planned(places, wheel):
         say(f"  {line}")
     say("Users, device rules and units are made known to the system; the page is started.")
+    for sentence in boot_advice(places.root):
+        say(f"What only you can do: {sentence}")
     if not _goes_on(asked):
         return
     change = Change(
         places=places,
         releases=Releases(places, asked.wheelhouse),
-        board=LiveBoard(places, say),
+        board=LiveBoard.here(places, say),
         wheel=wheel,
         say=say,
     )
     change.run()
     say("Installed.")
     for sentence in boot_advice(places.root):
-        say(f"Advice: {sentence}")
+        say(f"What only you can do: {sentence}")
     say(AFTERWARDS)
 
 
@@ -86,7 +89,7 @@ def _uninstall(asked: argparse.Namespace, places: Places) -> None:
     if not _goes_on(asked):
         return
     with one_at_a_time(places):
-        board = LiveBoard(places, say)
+        board = LiveBoard.here(places, say)
         busy = board.busy()
         if busy:
             raise Refused("\n".join((*busy, "Nothing was taken away.")))
@@ -99,7 +102,7 @@ def _uninstall(asked: argparse.Namespace, places: Places) -> None:
 def planned(places: Places, wheel: Wheel) -> Iterator[str]:
     """Yield each file and folder that installing lays, sorted, without the board's root folder."""
     laid = [str(file.target) for file in layout_of(wheel.board)]
-    ours = [places.current, places.files, places.command]
+    ours = [places.current, places.files, places.command, places.lock]
     if places.current.is_symlink() and places.current.resolve().name != wheel.label:
         ours.append(places.previous)
     own = [f"/{path.relative_to(places.root)}" for path in ours]
@@ -122,8 +125,9 @@ def _goes_on(asked: argparse.Namespace) -> bool:
 
 def say(text: str) -> None:
     """Tell whoever stands at the board."""
-    sys.stdout.write(f"{text}\n")
-    sys.stdout.flush()
+    with suppress(OSError):  # the line to the board may have gone; the work goes on
+        sys.stdout.write(f"{text}\n")
+        sys.stdout.flush()
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -7,7 +7,7 @@ import os
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -15,10 +15,11 @@ from pathlib import Path
 from typing import Final
 
 from etchwarden.installation.errors import StepFailed
+from etchwarden.installation.laying import sync
 from etchwarden.installation.places import Places
 
 LOGBOOK_NAME: Final = "logbook.sqlite3"
-PAGE_BOOK_NAME: Final = "page.sqlite3"
+PAGE_BOOKS: Final = "*.sqlite3"
 COPIES_FOLDER: Final = "before-updates"
 KEPT: Final = 3
 BESIDE: Final = ("-wal", "-journal")  # what a process that died has left beside its database
@@ -32,48 +33,85 @@ class Copy:
     kept: Path
 
 
-def copy_records(places: Places) -> Iterator[Copy]:
-    """Copy each machine's logbook and the page's book; raise StepFailed if a copy is unsound."""
+def copy_records(places: Places, earlier: Sequence[Copy] = ()) -> Iterator[Copy]:
+    """Copy each machine's logbook and the page's book; raise StepFailed if a copy is unsound.
+
+    Yield what to put back: a book that a change cut short has rewritten since, as it was before,
+    by the copy in `earlier`.
+    """
+    before = {copy.live: copy for copy in earlier if copy.kept.exists()}
     books = [places.records / name / LOGBOOK_NAME for name in places.machines()]
-    for book in (*books, places.page_records / PAGE_BOOK_NAME):
+    for book in (*books, *sorted(places.page_records.glob(PAGE_BOOKS))):
+        first = before.get(book)
         if book.exists():
-            yield Copy(book, _copy(book))
+            copy = Copy(book, _copy(book, keep=first))
+            is_rewritten = first is not None and _schema(first.kept) != _schema(copy.kept)
+            yield first if first is not None and is_rewritten else copy
+        elif first is not None:
+            yield first
 
 
 def put_back(copy: Copy) -> bool:
     """Put the copy in the live book's place, if its schema was changed; return whether it was.
 
-    The book as it was left is set aside, never thrown away.
+    The book as it was left is set aside, never thrown away. After a power cut at any moment the
+    live book is the one that was left or the one put back.
     """
-    if _schema(copy.live) == _schema(copy.kept):
+    if copy.live.exists() and _schema(copy.live) == _schema(copy.kept):
         return False
-    aside = copy.live.with_name(f"{copy.live.name}.after-update-{_now()}")
-    for ending in ("", *BESIDE):
-        beside = copy.live.with_name(copy.live.name + ending)
-        if beside.exists():
-            beside.replace(aside.with_name(aside.name + ending))
-    owner = aside.stat()
     draft = copy.live.with_name(f"{copy.live.name}.put-back")
     shutil.copyfile(copy.kept, draft)
-    os.chown(draft, owner.st_uid, owner.st_gid)
-    draft.chmod(owner.st_mode & 0o777)
+    _give_to(owner_of=copy.live if copy.live.exists() else copy.live.parent, to=draft)
+    sync(draft)
+    _set_aside(copy.live)
     draft.replace(copy.live)
-    os.sync()
+    sync(copy.live.parent)
     return True
 
 
-def _copy(book: Path) -> Path:
+def _set_aside(live: Path) -> None:
+    """Keep the book under another name as well; its own name is free to be replaced then.
+
+    What stands in its journals is brought in first: a journal must not meet another book.
+    """
+    aside = live.with_name(f"{live.name}.after-update-{_now()}")
+    if not live.exists():
+        return
+    try:
+        with closing(sqlite3.connect(live)) as book:
+            book.execute("PRAGMA journal_mode = DELETE")
+    except sqlite3.Error:  # damaged: what lies beside it goes along
+        for ending in BESIDE:
+            beside = live.with_name(live.name + ending)
+            if beside.exists():
+                beside.replace(aside.with_name(aside.name + ending))
+    os.link(live, aside)
+    sync(live.parent)
+
+
+def _give_to(*, owner_of: Path, to: Path) -> None:
+    owner = owner_of.stat()
+    os.chown(to, owner.st_uid, owner.st_gid)
+    to.chmod(owner.st_mode & 0o666)
+
+
+def _copy(book: Path, keep: Copy | None) -> Path:
     folder = book.parent / COPIES_FOLDER
     folder.mkdir(exist_ok=True, mode=0o700)
     kept = folder / f"{_now()}-{book.name}"
     try:
         copy_with_its_journals(book, kept)
         _require_sound(kept)
-        os.sync()
+        sync(kept)
+        sync(folder)
     except (OSError, sqlite3.Error) as error:
-        raise StepFailed(f"{book} could not be copied: {error}.") from error
-    for old in sorted(folder.glob(f"*-{book.name}"))[:-KEPT]:
-        old.unlink()
+        for half in folder.glob(f"{kept.name}*"):
+            half.unlink()
+        raise StepFailed(f"{book} could not be copied: {error}. Nothing was changed.") from error
+    whole = [path for path in sorted(folder.glob(f"*-{book.name}")) if path != kept]
+    for old in whole[: 1 - KEPT]:
+        if keep is None or old != keep.kept:
+            old.unlink()
     return kept
 
 
@@ -91,7 +129,7 @@ def _require_sound(kept: Path) -> None:
         (verdict,) = copy.execute("PRAGMA integrity_check").fetchone()
         copy.execute("PRAGMA journal_mode = DELETE")
     if verdict != "ok":
-        raise StepFailed(f"The copy of the records is not sound: {verdict}. Nothing was changed.")
+        raise sqlite3.DatabaseError(f"its copy is not sound: {verdict}")
 
 
 def _schema(book: Path) -> int:

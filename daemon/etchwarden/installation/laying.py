@@ -18,7 +18,7 @@ def write_whole(path: Path, content: bytes, mode: int = 0o644) -> None:
         file.flush()
         os.fsync(file.fileno())
     draft.replace(path)
-    _sync(path.parent)
+    sync(path.parent)
 
 
 def link_whole(link: Path, target: str) -> None:
@@ -30,7 +30,7 @@ def link_whole(link: Path, target: str) -> None:
     draft.unlink(missing_ok=True)
     draft.symlink_to(target)
     draft.replace(link)
-    _sync(link.parent)
+    sync(link.parent)
 
 
 def lay(files: Iterable[Laid], places: Places) -> None:
@@ -72,8 +72,9 @@ def _write_list(places: Places, targets: Iterable[PurePosixPath]) -> None:
         write_whole(places.files, text.encode())
 
 
-def _sync(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+def sync(path: Path) -> None:
+    """Wait until a file, or what a folder lists, is on the card."""
+    descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)
     finally:

@@ -40,6 +40,11 @@ class Places:
         return self.home / "previous"
 
     @property
+    def unfinished(self) -> Path:
+        """The note of a change that has begun and not ended."""
+        return self.home / "unfinished.json"
+
+    @property
     def files(self) -> Path:
         """The list of every file laid outside, for taking them away again."""
         return self.home / "files.txt"
@@ -76,6 +81,11 @@ class Places:
     def machines(self) -> tuple[str, ...]:
         """Return the names of the machines that are configured, sorted."""
         return tuple(sorted(path.stem for path in self._machine_files()))
+
+    def machines_that_run(self) -> tuple[str, ...]:
+        """Return the names of the machines whose daemon may run, also where its file has gone."""
+        sockets = (self.root / "run/etchwarden").glob("*/api.sock")
+        return tuple(sorted({*self.machines(), *(socket.parent.name for socket in sockets)}))
 
     def _machine_files(self) -> Iterator[Path]:
         for path in self.settings.glob("*.toml"):

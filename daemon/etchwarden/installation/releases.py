@@ -2,9 +2,7 @@
 
 import os
 import shutil
-import subprocess
 import sys
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -12,12 +10,12 @@ from typing import Final
 from etchwarden.installation.errors import StepFailed
 from etchwarden.installation.laying import link_whole, write_whole
 from etchwarden.installation.places import Places
+from etchwarden.installation.programs import make_environment, pip, run, source_of
 from etchwarden.installation.wheel import BOARD_FOLDER, LOCK_NAME, Wheel
 
 COMPLETE: Final = "complete"  # the mark that is set last
 COMMAND: Final = "../../../opt/etchwarden/current/bin/etchwarden"  # from /usr/local/bin
 PROGRAMS: Final = ("etchwarden", "etchwarden-safe")
-LAST_WORDS: Final = 12  # lines
 # Since then lgpio has no wheels, and the one that the system brings has to do.
 TAKES_SYSTEMS_LIBRARIES_FROM: Final = (3, 13)
 
@@ -48,13 +46,17 @@ class Releases:
     def _fill(self, folder: Path, wheel: Wheel) -> None:
         folder.parent.mkdir(parents=True, exist_ok=True)
         shared = ["--system-site-packages"] if self._shares_libraries else []
-        run([self.python, "-m", "venv", *shared, str(folder)])
+        make_environment(self.python, folder, *shared)
         lock = folder / LOCK_NAME
         lock.write_bytes(wheel.board[LOCK_NAME])
         ours = folder / "wheel.lock"
-        ours.write_text(f"{wheel.path.resolve()} --hash=sha256:{wheel.sha256}\n")
-        self._pip(folder, "--only-binary=:all:", "--requirement", str(lock))
-        self._pip(folder, "--no-deps", "--requirement", str(ours))
+        ours.write_text(
+            f"etchwarden @ {wheel.path.resolve().as_uri()} --hash=sha256:{wheel.sha256}\n"
+        )
+        install = ["install", "--quiet", "--ignore-installed", "--require-hashes"]
+        install += source_of(self.wheelhouse)
+        pip(folder, *install, "--only-binary=:all:", "--requirement", str(lock))
+        pip(folder, *install, "--no-deps", "--requirement", str(ours))
         for program in PROGRAMS:
             run([str(folder / "bin" / program), "--help"])
         os.sync()  # thousands of files; one of them missing after a power cut would be found late
@@ -76,10 +78,11 @@ class Releases:
         """Return the label of the release before it."""
         return _label(self.places.previous)
 
-    def switch(self, label: str) -> None:
-        """Use the release from now on, and remember the one before it."""
-        before = self.current()
-        if before not in (None, label):
+    def switch(self, label: str, before: str | None) -> None:
+        """Use the release from now on, and keep the one that was in use before it."""
+        if before is None:
+            self.places.previous.unlink(missing_ok=True)
+        else:
             link_whole(self.places.previous, f"releases/{before}")
         link_whole(self.places.current, f"releases/{label}")
         link_whole(self.places.command, COMMAND)
@@ -96,42 +99,11 @@ class Releases:
             if folder.name not in kept:
                 shutil.rmtree(folder)
 
-    def _pip(self, folder: Path, *arguments: str) -> None:
-        source = ["--no-index", f"--find-links={self.wheelhouse}"] if self.wheelhouse else []
-        run(
-            [
-                str(folder / "bin/python"), "-m", "pip", "--disable-pip-version-check", "install",
-                "--quiet", "--no-input", "--ignore-installed", "--require-hashes", *source,
-                *arguments,
-            ],
-            # A board's own pip settings may name further registries; ours are the lock's wheels.
-            environment={**os.environ, "PIP_CONFIG_FILE": os.devnull},
-        )  # fmt: skip
-
     @property
     def _shares_libraries(self) -> bool:
         asked = "import sys; print(*sys.version_info[:2])"
         major, minor = run([self.python, "-c", asked]).split()
         return (int(major), int(minor)) >= TAKES_SYSTEMS_LIBRARIES_FROM
-
-
-def run(command: Sequence[str], environment: dict[str, str] | None = None) -> str:
-    """Run a program and return what it printed; raise StepFailed with its last words.
-
-    It inherits the lock of the installation, which therefore lasts as long as anybody works on
-    it, also when we are killed.
-    """
-    try:
-        done = subprocess.run(
-            command, env=environment, capture_output=True, text=True, check=False, close_fds=False
-        )
-    except OSError as error:
-        raise StepFailed(f"{command[0]} cannot be run: {error.strerror}.") from error
-    if done.returncode != 0:
-        words = (done.stdout + done.stderr).strip().splitlines()[-LAST_WORDS:]
-        said = "\n".join(f"  {word}" for word in words)
-        raise StepFailed(f"{' '.join(command[:4])} … ended with an error:\n{said}")
-    return done.stdout
 
 
 def _label(link: Path) -> str | None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final, Self
 
 from etchwarden.installation.errors import NotOurs
-from etchwarden.installation.layout import LAYOUT_NAME
+from etchwarden.installation.layout import LAYOUT_NAME, layout_of
 
 BOARD_FOLDER: Final = "etchwarden/board/"  # in the wheel; `systemd/` in the sources
 LOCK_NAME: Final = "requirements.lock"
@@ -54,6 +54,7 @@ class Wheel:
         missing = {LOCK_NAME, LAYOUT_NAME} - set(board)
         if missing:
             raise NotOurs(f"{path} brings no {' and no '.join(sorted(missing))}.")
+        layout_of(board)
         return cls(path=path, version=named["version"], sha256=sha256, board=board)
 
 
