@@ -19,6 +19,7 @@ VIEWS = {
     "logbook, nothing found": "/logbook?text=gone",
     "etch": "/logbook/7",
     "etch, judged": "/logbook/6",
+    "take it up again": "/logbook/6/take-up-again",
     "test tiles": "/test-tiles",
     "test tile, new": "/test-tiles/new",
     "lasers": "/lasers",

@@ -90,7 +90,7 @@ function askWhatIsLeft() {
 }
 
 tile.setAttribute("role", "group"); // an image has nothing in it that can be moved
-const slider = { role: "slider", tabindex: 0, "aria-label": "First row that is not dark", "aria-orientation": "vertical", "aria-valuemin": 1, "aria-valuemax": rows };
+const slider = { role: "slider", tabindex: 0, "aria-label": "The line on the tile", "aria-orientation": "vertical", "aria-valuemin": 1, "aria-valuemax": rows };
 for (const [name, value] of Object.entries(slider)) line.setAttribute(name, value);
 for (const element of document.querySelectorAll("[data-unscripted]")) element.hidden = true;
 for (const element of document.querySelectorAll("[data-scripted]")) {
