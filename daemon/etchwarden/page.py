@@ -7,15 +7,16 @@ import click
 
 from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.page_settings import PageSettings
+from etchwarden.scenario_stage import theatre
+from etchwarden.unfit_file import ended_by
 from etchweb.alerts.alerting import Alerting
 from etchweb.alerts.outbox import Outbox
-from etchweb.alerts.settings import FaultyAlerts, alert_settings
 from etchweb.app import create_app
 from etchweb.daemon_socket import SocketDaemon
-from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.joining import join_fleet
 from etchweb.host_names import addresses, is_loopback, names_of
 from etchweb.paired import Store
+from etchweb.plays import open_theatre
 from etchweb.practice import machine_at
 from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 from etchweb.site import Site
@@ -108,10 +109,14 @@ def command(  # noqa: PLR0913, PLR0917 - one for each option
                 open_to_loopback=open_to_loopback,
                 machine=None if practice is None else machine_at(practice),
             )
+            if practice is not None:
+                open_theatre(app, theatre())
             site = Site({"": app})
         port = listener.getsockname()[1]
         Store(folder).note_served(host, port)
-    except (AddressTaken, FaultyConfiguration, FaultyAlerts, FleetFault) as error:
+    except FaultyConfiguration as refused:
+        raise ended_by(refused) from refused
+    except AddressTaken as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
         reason = error.strerror or error
@@ -125,8 +130,8 @@ def site_of_board(settings: PageSettings, folder: Path) -> Site:
     machines = settings.machines or ("machine",)  # none yet: the page says that none answers
     daemons = {name: SocketDaemon(settings.socket(name)) for name in machines}
     site = Site.of_machines(daemons, folder, host=settings.host)
-    if settings.alerts:
-        told = alert_settings(settings.alerts)
+    told = settings.alerts
+    if told is not None and told.channels:
         alerting = Alerting(Outbox(folder, told.wanted), told.channels)
         for name, ear in site.listeners.items():
             alerting.follow(name, ear)

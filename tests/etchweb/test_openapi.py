@@ -21,7 +21,9 @@ from etchweb.app import create_app
 from etchweb.codes import form_token
 from etchweb.openapi.description import ENTRIES, description
 from etchweb.paired import Store
+from etchweb.plays import open_theatre
 from etchweb.roles import NEEDS, Role
+from etchweb.theatre import Theatre
 from fake_daemon import FakeDaemon
 
 CHECKS = [
@@ -45,6 +47,7 @@ def address(rule, static):
 def app(tmp_path_factory):
     folder = tmp_path_factory.mktemp("page")
     app = create_app(FakeDaemon("etching"), folder, open_to_loopback=True, machine=practised)
+    open_theatre(app, Theatre([], lambda _name: []))
     app.extensions["etchweb"].listener.end()  # or the stream would have no end
     app.token = form_token(Store(folder).secret, "loopback")
     app.known = KNOWN | {"draft_id": draft_of(app)}

@@ -6,10 +6,13 @@ from etchweb.openapi.describing import DESCRIBING
 from etchweb.openapi.entries import Entry, described
 from etchweb.openapi.machine import MACHINE
 from etchweb.openapi.making import MAKING
+from etchweb.openapi.playing import PLAYING
 from etchweb.openapi.records import RECORDS
 from etchweb.openapi.watching import PAIRING, WATCHING
 
-ENTRIES: Final[tuple[Entry, ...]] = (*WATCHING, *RECORDS, *MAKING, *DESCRIBING, *MACHINE, *PAIRING)
+ENTRIES: Final[tuple[Entry, ...]] = (
+    *WATCHING, *RECORDS, *MAKING, *DESCRIBING, *MACHINE, *PAIRING, *PLAYING,
+)  # fmt: skip
 
 
 def description() -> dict[str, Any]:

@@ -1,0 +1,17 @@
+"""The scenarios that the page offers, each played by a practice of its own."""
+
+import sys
+
+from etchpractice.scenario.shelf import GROUPS, shelved
+from etchweb.theatre import Scene, Theatre
+
+
+def theatre() -> Theatre:
+    """Return the theatre of every scenario that comes with the program."""
+    scenes = [Scene(one.name, GROUPS[one.group], one.about) for one in shelved()]
+    return Theatre(scenes, _command_for)
+
+
+def _command_for(name: str) -> list[str]:
+    # -P: nothing is imported from where we happen to be.
+    return [sys.executable, "-P", "-m", "etchwarden", "practice", "--scenario", name, "--once"]

@@ -1,0 +1,120 @@
+"""Faults that are played: only with a practice machine, one at a time, told line by line."""
+
+import re
+import sys
+
+import pytest
+
+from etchpractice.scenario.shelf import shelved
+from etchwarden.scenario_stage import theatre
+from etchweb.app import create_app
+from etchweb.codes import form_token
+from etchweb.paired import Store
+from etchweb.plays import open_theatre
+from etchweb.theatre import Outcome, Scene, Theatre
+from fake_daemon import FakeDaemon
+
+LID = Scene("lid", "The box", "The lid is opened.")
+FAN = Scene("fan", "The box", "The fan <stops>.")
+COMES_TRUE = (
+    "print('The lid is opened.'); print('    1.500 s  The lid opens.'); print('That was all.')"
+)
+PATIENCE_S = 60.0
+
+
+class House:
+    """A page with a theatre that plays `script`, in place of a practice session."""
+
+    def __init__(self, folder, script):
+        self.app = create_app(FakeDaemon(), folder, open_to_loopback=True, machine=lambda *_: None)
+        self.theatre = Theatre([LID, FAN], lambda _name: [sys.executable, "-c", script])
+        open_theatre(self.app, self.theatre)
+        self.token = form_token(Store(folder).secret, "loopback")
+
+    def press(self, path, **form):
+        return self.app.test_client().post(
+            path, data={"form_token": self.token, **form}, headers={"Origin": "http://localhost"}
+        )
+
+    def look(self, path="/plays"):
+        return self.app.test_client().get(path)
+
+    def wait(self):
+        assert self.theatre.wait(PATIENCE_S)
+
+
+@pytest.fixture
+def house(tmp_path):
+    return lambda script: House(tmp_path, script)
+
+
+def test_without_a_practice_machine_nothing_can_be_played(phone):
+    assert phone.look("/plays").status_code == 404
+
+
+def test_every_fault_is_offered_in_its_group(house):
+    house = house(COMES_TRUE)
+    text = house.look().text
+
+    assert re.findall(r'name="name" value="(\w+)"', text) == ["lid", "fan"]
+    assert "The box (2)" in text
+    assert "The fan &lt;stops&gt;." in text
+    assert 'href="/plays"' in house.look("/practice").text
+
+
+def test_what_is_played_is_told_and_so_is_its_end(house):
+    house = house(COMES_TRUE)
+    assert house.press("/plays/begin", name="lid").status_code == 303
+    house.wait()
+
+    assert house.look("/plays/now.json").json == {
+        "about": "The lid is opened.",
+        "told": [
+            {"at": "1.500 s", "sentence": "The lid opens."},
+            {"at": "", "sentence": "That was all."},
+        ],
+        "is_over": True,
+        "outcome": Outcome.AS_WRITTEN.value,
+    }
+    assert "The lid opens." in house.look().text
+
+
+def test_what_does_not_come_as_written_is_said(house):
+    house = house("raise SystemExit(1)")
+    house.press("/plays/begin", name="fan")
+    house.wait()
+
+    assert Outcome.OTHERWISE.value in house.look().text
+
+
+def test_one_is_played_at_a_time_and_can_be_ended(house):
+    house = house("import signal; signal.pause()")
+    house.press("/plays/begin", name="lid")
+
+    assert house.press("/plays/begin", name="fan").status_code == 409
+    assert "It is being played." in house.look().text
+
+    house.press("/plays/end")
+    house.wait()
+    assert Outcome.ENDED.value in house.look().text
+
+
+def test_nothing_else_can_be_played_and_ending_nothing_is_harmless(house):
+    house = house(COMES_TRUE)
+
+    assert house.press("/plays/begin", name="../flame").status_code == 404
+    assert house.press("/plays/begin").status_code == 404
+    assert house.press("/plays/end").status_code == 303
+    assert house.theatre.performance is None
+
+
+def test_a_computer_that_can_start_nothing_says_so_and_may_be_asked_again(tmp_path):
+    house = House(tmp_path, COMES_TRUE)
+    house.theatre._command_for = lambda _name: ["/nowhere/at/all"]
+
+    assert house.press("/plays/begin", name="lid").status_code == 503
+    assert house.press("/plays/begin", name="lid").status_code == 503
+
+
+def test_the_page_of_a_practice_offers_every_scenario_that_comes_with_the_program():
+    assert [scene.name for scene in theatre().scenes] == [one.name for one in shelved()]

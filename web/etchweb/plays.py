@@ -1,0 +1,100 @@
+"""Faults that are played by themselves on a practice machine: the list, and what comes of one."""
+
+from itertools import groupby
+from typing import Any, Final
+
+from flask import (
+    Blueprint,
+    Flask,
+    current_app,
+    jsonify,
+    redirect,
+    render_template,
+    request,
+    url_for,
+)
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.guard import wants_json
+from etchweb.theatre import NoSuchScene, StageTaken, Theatre
+
+pages = Blueprint("plays", __name__, url_prefix="/plays")
+
+PLAYING: Final = "It is being played."
+
+
+def open_theatre(app: Flask, theatre: Theatre) -> None:
+    """Give the page of a practice machine its list of faults that are played."""
+    app.extensions["etchweb.theatre"] = theatre
+    app.jinja_env.globals["has_theatre"] = True
+    app.register_blueprint(pages)
+
+
+@pages.get("")
+def show() -> str:
+    """Show what can be played, and what came of the last one."""
+    return _page("")
+
+
+@pages.get("/now.json")
+def poll() -> BaseResponse:
+    """Answer what has been told so far."""
+    return jsonify(_now())
+
+
+@pages.post("/begin")
+def begin() -> BaseResponse:
+    """Begin to play one."""
+    try:
+        _theatre().begin(request.form.get("name", ""))
+    except NoSuchScene as error:
+        return _answer(str(error), 404)
+    except StageTaken as error:
+        return _answer(str(error), 409)
+    except OSError:
+        return _answer("This computer has no room for another practice machine now.", 503)
+    return _shown()
+
+
+@pages.post("/end")
+def end() -> BaseResponse:
+    """End what is being played."""
+    _theatre().end()
+    return _shown()
+
+
+def _theatre() -> Theatre:
+    theatre: Theatre = current_app.extensions["etchweb.theatre"]
+    return theatre
+
+
+def _now() -> dict[str, Any]:
+    performance = _theatre().performance
+    if performance is None:
+        return {"about": "", "told": [], "is_over": True, "outcome": ""}
+    outcome = performance.outcome
+    return {
+        "about": performance.scene.about,
+        "told": [{"at": one.at, "sentence": one.sentence} for one in list(performance.told)],
+        "is_over": outcome is not None,
+        "outcome": PLAYING if outcome is None else outcome.value,
+    }
+
+
+def _shown() -> BaseResponse:
+    return jsonify(sentence="") if wants_json() else redirect(url_for("plays.show"), 303)
+
+
+def _answer(sentence: str, status: int) -> BaseResponse:
+    body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
+    return current_app.make_response((body, status))
+
+
+def _page(answer: str) -> str:
+    groups = groupby(_theatre().scenes, key=lambda scene: scene.group)
+    return render_template(
+        "plays.html",
+        now=_now(),
+        groups=[(title, list(scenes)) for title, scenes in groups],
+        answer=answer,
+    )

@@ -1,0 +1,127 @@
+"""Scenarios of the practice machine, each played in a child process, and what it has told."""
+
+import atexit
+import re
+import subprocess
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Final
+
+MOST_LINES: Final = 1000
+_TOLD: Final = re.compile(r" *(?P<at>[\d.]+ s)  (?P<sentence>.+)")
+
+
+class NoSuchScene(LookupError):
+    """There is no scenario of that name."""
+
+
+class StageTaken(RuntimeError):
+    """A scenario is being played already."""
+
+
+class Outcome(StrEnum):
+    """How a scenario has ended."""
+
+    AS_WRITTEN = "Everything came as it is written."
+    OTHERWISE = "Not everything came as it is written."
+    ENDED = "It was ended before its time."
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """A scenario that may be played: `about` is one sentence, `group` a heading."""
+
+    name: str
+    group: str
+    about: str
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One line of a performance; `at` is the machine's time, empty where it has none."""
+
+    at: str
+    sentence: str
+
+
+@dataclass(slots=True)
+class Performance:
+    """A scenario being played, or the last one that was."""
+
+    scene: Scene
+    told: list[Told] = field(default_factory=list)
+    outcome: Outcome | None = None  # None while it is being played
+    is_given_up: bool = False
+
+
+class Theatre:
+    """Plays one scenario at a time; used by many threads at once.
+
+    `command_for(name)` is what plays it: it tells line by line, and ends with 0 where everything
+    came so.
+    """
+
+    def __init__(
+        self, scenes: Sequence[Scene], command_for: Callable[[str], Sequence[str]]
+    ) -> None:
+        self.scenes = tuple(scenes)
+        self.performance: Performance | None = None
+        self._command_for = command_for
+        self._lock = threading.Lock()
+        self._child: subprocess.Popen[str] | None = None
+        self._listener: threading.Thread | None = None
+        atexit.register(self.end)  # the child has processes of its own, and ends them
+
+    def begin(self, name: str) -> None:
+        """Begin to play the scenario of that name; raise NoSuchScene, StageTaken, OSError."""
+        scene = next((one for one in self.scenes if one.name == name), None)
+        if scene is None:
+            raise NoSuchScene("There is no scenario of that name.")
+        with self._lock:
+            if self.performance is not None and self.performance.outcome is None:
+                raise StageTaken("One is being played. Wait until it is over, or end it.")
+            self._child = child = subprocess.Popen(
+                self._command_for(name),
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.STDOUT,
+                text=True,
+            )
+            self.performance = performance = Performance(scene)
+            self._listener = threading.Thread(
+                target=_listen, args=(performance, child), name="theatre", daemon=True
+            )
+            self._listener.start()
+
+    def wait(self, seconds: float) -> bool:
+        """Wait so long for the end of what is being played; return whether it is over."""
+        if self._listener is not None:
+            self._listener.join(seconds)
+        return self.performance is None or self.performance.outcome is not None
+
+    def end(self) -> None:
+        """End what is being played; harmless when nothing is."""
+        with self._lock:
+            if self.performance is not None and self._child is not None:
+                self.performance.is_given_up = True
+                self._child.terminate()
+
+
+def _listen(performance: Performance, child: "subprocess.Popen[str]") -> None:
+    """Take down what the child tells, to its end."""
+    with child:
+        for line in map(str.rstrip, child.stdout or ()):
+            is_news = line not in ("", performance.scene.about)
+            if is_news and len(performance.told) < MOST_LINES:
+                performance.told.append(_told(line))
+    if performance.is_given_up:
+        performance.outcome = Outcome.ENDED
+    else:
+        performance.outcome = Outcome.OTHERWISE if child.returncode else Outcome.AS_WRITTEN
+
+
+def _told(line: str) -> Told:
+    found = _TOLD.fullmatch(line)
+    return Told(found["at"], found["sentence"]) if found else Told("", line)
