@@ -6,7 +6,8 @@ from pathlib import Path
 import click
 
 from etchdaemon.configuration.faults import FaultyConfiguration
-from etchdaemon.configuration.loading import load_configuration, read_configuration, read_toml
+from etchdaemon.configuration.loading import load_configuration, read_configuration
+from etchdaemon.configuration.source import Source
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchwarden.configuring.asking import (
     UnfitAnswer,
@@ -74,7 +75,7 @@ def _write(name: str, path: Path, answers: Path | None, *, replace: bool) -> Non
     if path.exists() and not replace:
         raise click.ClickException(f"{path} is there already. Edit it, or use --replace.")
     if answers is not None:
-        given = answers_in(read_toml(answers))
+        given = answers_in(Source.at(answers).values)
     else:
         click.echo("Serial ports: " + (", ".join(ports()) or "none is there; is the cable in?"))
         given = answers_of_person(ask_person, click.echo)

@@ -37,7 +37,9 @@ def command(
     Ends with SIGTERM or Ctrl-C; an etch that is under way is stopped first.
     """
     from etchdaemon.assembly import Places, run_daemon  # noqa: PLC0415 - `--help` stays quick
+    from etchdaemon.configuration.faults import FaultyConfiguration  # noqa: PLC0415
     from etchdaemon.errors import EtchdaemonError  # noqa: PLC0415
+    from etchwarden.unfit_file import ended_by  # noqa: PLC0415
     from etchwire.errors import WireError  # noqa: PLC0415
 
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s")
@@ -46,6 +48,8 @@ def command(
         port = port or _port_in(box)
         places = Places(port=port, socket=socket, state=state, practice=practice, box=box)
         sys.exit(run_daemon(places))
+    except FaultyConfiguration as refused:
+        raise ended_by(refused) from refused
     except (EtchdaemonError, WireError) as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
@@ -54,8 +58,11 @@ def command(
 
 def _port_in(box: Path | None) -> str:
     from etchdaemon.configuration.loading import load_configuration  # noqa: PLC0415
+    from etchwarden.unfit_file import UnfitFile  # noqa: PLC0415
 
-    port = load_configuration(box).port if box is not None else ""
+    if box is None:
+        raise click.UsageError("Say which port it is, with --port or in the file of --box.")
+    port = load_configuration(box).port
     if not port:
-        raise click.ClickException("Say with --port, or in the file of --box, which port it is.")
+        raise UnfitFile(f'{box} names no port. Say in its table [machine]: port = "/dev/…"')
     return port

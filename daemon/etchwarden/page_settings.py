@@ -2,36 +2,44 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Self
 
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
-from etchdaemon.configuration.loading import read_toml
+from etchdaemon.configuration.source import Source
 from etchdaemon.configuration.tables import Table
+from etchweb.alerts.settings import AlertSettings, FaultyAlerts, alert_settings
+from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.settings import FleetSettings
 
 LARGEST_PORT: Final = 65535
 MACHINE_NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,30}")
+_NAMED: Final = re.compile(r"“(\w+)”")  # the key that a sentence is about
 _SOCKETS: Final = "/run/etchwarden"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageSettings:
-    """What the file says; `alerts` is a table that the alerts read themselves."""
+    """What the file says; no `alerts`, no `fleet`: there is no such table in it."""
 
     host: str = "0.0.0.0"  # noqa: S104 - a box is there to be reached
     port: int = 8080
     machines: tuple[str, ...] = ()
     sockets: Path = Path(_SOCKETS)
-    alerts: Mapping[str, Any] = field(default_factory=dict)
+    alerts: AlertSettings | None = None
     fleet: FleetSettings | None = None
 
     @classmethod
     def at(cls, path: Path) -> Self:
         """Read the file at `path`; raise FaultyConfiguration naming everything that is wrong."""
+        source = Source.at(path)
+        with source.located():
+            return cls._of(source.values, path)
+
+    @classmethod
+    def _of(cls, values: Mapping[str, Any], path: Path) -> Self:
         faults: list[Fault] = []
-        values = read_toml(path)
         table = Table(values, "", faults)
         settings = cls(
             host=table.text("host", "0.0.0.0"),  # noqa: S104
@@ -81,10 +89,27 @@ def _machines(table: Table, values: Mapping[str, Any], folder: Path) -> tuple[st
 def _fleet(table: Table, values: Mapping[str, Any], path: Path) -> FleetSettings | None:
     table.table("fleet")  # names a fault where it is none
     fleet = values.get("fleet")
-    return FleetSettings.of(fleet, path) if isinstance(fleet, Mapping) else None
+    if not isinstance(fleet, Mapping):
+        return None
+    try:
+        return FleetSettings.of(fleet, path)
+    except FleetFault as fault:
+        said = str(fault).removeprefix(f"{path}: ")
+        named = _NAMED.search(said)
+        where = f"fleet.{named[1]}" if named else "fleet"
+        table.fault(Reason.WRONG_KIND, where, said)
+        return None
 
 
-def _alerts(table: Table, values: Mapping[str, Any]) -> Mapping[str, Any]:
+def _alerts(table: Table, values: Mapping[str, Any]) -> AlertSettings | None:
     table.table("alerts")  # names a fault where it is none
-    alerts = values.get("alerts", {})
-    return alerts if isinstance(alerts, Mapping) else {}
+    alerts = values.get("alerts")
+    if not isinstance(alerts, Mapping):
+        return None
+    try:
+        return alert_settings(alerts)
+    except FaultyAlerts as faulty:
+        for said in str(faulty).splitlines():
+            where, _, sentence = said.partition(": ")
+            table.fault(Reason.WRONG_KIND, where, sentence)
+        return None

@@ -177,39 +177,13 @@ def test_a_fault_has_its_name_and_says_what_to_do(text, reason, said):
 
 
 def test_every_reason_but_those_of_a_whole_file_is_in_the_table():
-    of_files = {Reason.UNREADABLE, *(reason for _, reason in UNFIT_FILES)}
+    """Those of a whole file are in `tests/etchwarden/test_unfit_files.py`."""
+    of_files = {
+        Reason.UNREADABLE, Reason.ABSENT, Reason.NO_FILE, Reason.FORBIDDEN, Reason.TOO_LONG,
+        Reason.EMPTY, Reason.NOT_TEXT, Reason.NOT_TOML,
+    }  # fmt: skip
 
     assert {reason for _, reason, _ in FAULTS} | of_files == set(Reason)
-
-
-# What a power cut, a wrong copy or half an edit leaves behind.
-UNFIT_FILES = [
-    (b"", Reason.EMPTY),
-    (b" \n\n", Reason.EMPTY),
-    (bytes(4096), Reason.EMPTY),
-    (b"[board]\n" + bytes(64), Reason.NOT_TEXT),
-    (b"\xff\xfe\x00", Reason.NOT_TEXT),
-    (b"\x89PNG\r\n\x1a\n", Reason.NOT_TEXT),
-    (b'[board]\nchip = "pinctrl', Reason.NOT_TOML),
-    (b"[inputs.lid]\npin =\n", Reason.NOT_TOML),
-]
-
-
-@pytest.mark.parametrize(("content", "reason"), UNFIT_FILES)
-def test_an_unfit_file_is_refused_with_the_reason(tmp_path, content, reason):
-    path = tmp_path / "left.toml"
-    path.write_bytes(content)
-
-    with pytest.raises(FaultyConfiguration) as refused:
-        load_configuration(path)
-
-    assert [fault.reason for fault in refused.value.faults] == [reason]
-    assert str(path) in str(refused.value)
-
-
-def test_a_half_edited_file_is_refused_with_the_line():
-    with pytest.raises(FaultyConfiguration, match="at line 3"):
-        read_configuration("[inputs]\nlid = {pin = 16}\nlid_second = {pin = \n")
 
 
 def test_port_and_laser_are_read():
@@ -247,19 +221,6 @@ def test_all_faults_are_named_at_once():
 
     reasons = {fault.reason for fault in refused.value.faults}
     assert reasons == {Reason.OUT_OF_RANGE, Reason.WRONG_KIND, Reason.UNKNOWN_NAME}
-
-
-def test_a_file_that_is_not_there_is_named(tmp_path):
-    with pytest.raises(FaultyConfiguration, match="No such file"):
-        load_configuration(tmp_path / "left.toml")
-
-
-def test_a_file_that_is_no_text_is_named(tmp_path):
-    path = tmp_path / "left.toml"
-    path.write_bytes(b"\xff\xfe\x00")
-
-    with pytest.raises(FaultyConfiguration, match="UTF-8"):
-        load_configuration(path)
 
 
 def test_a_configuration_is_loaded_from_its_file(tmp_path):

@@ -8,7 +8,8 @@ from click.testing import CliRunner
 
 from etchdaemon.configuration import loading
 from etchdaemon.configuration.faults import FaultyConfiguration, Reason
-from etchdaemon.configuration.loading import load_configuration, parse_toml, read_configuration
+from etchdaemon.configuration.loading import load_configuration, read_configuration
+from etchdaemon.configuration.source import Source
 from etchdaemon.interlocks.rules import MAY_DELAY, RULES
 from etchwarden import configure
 from etchwarden.configuring.writing import written
@@ -184,7 +185,7 @@ def test_every_entry_that_is_read_is_explained_in_the_file():
     text = with_everything(written("left", {}))
     asked = set()
     with pytest.raises(FaultyConfiguration):
-        loading._configuration_of(Recorder(parse_toml(text, ""), "", asked))
+        loading._configuration_of(Recorder(Source.of(text).values, "", asked))
     # In all circuits and lamps, and in all rules, the same entries: explained once.
     once = {"pin", "closed", "normally", "active", "off", "trip_delay_s", "because"}
     tables = {key for key in asked if any(other.startswith(f"{key}.") for other in asked)}

@@ -12,6 +12,10 @@ class Reason(StrEnum):
     """Why a configuration is refused."""
 
     UNREADABLE = "the file cannot be read"
+    ABSENT = "there is no such file"
+    NO_FILE = "something else than a file"
+    FORBIDDEN = "the file may not be read"
+    TOO_LONG = "the file is too long"
     EMPTY = "the file is empty"
     NOT_TEXT = "the file is not text"
     NOT_TOML = "the file is not TOML"
@@ -41,12 +45,20 @@ class Fault:
 
 
 class FaultyConfiguration(EtchdaemonError, ValueError):
-    """A configuration is refused; `faults` names everything that is wrong with it."""
+    """A configuration is refused; `faults` names everything that is wrong with it.
+
+    `is_lasting`: nothing but a person changes that. A card that is hard to read may be read again.
+    """
 
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
         said = "\n".join(f"  {fault.where}: {fault.sentence}" for fault in self.faults)
         super().__init__(f"The configuration cannot be used:\n{said}")
+
+    @property
+    def is_lasting(self) -> bool:
+        """Whether trying again is of no use."""
+        return all(fault.reason is not Reason.UNREADABLE for fault in self.faults)
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

@@ -1,12 +1,11 @@
 """A configuration as a whole, from its file."""
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
+from etchdaemon.configuration.faults import Fault, FaultyConfiguration
 from etchdaemon.configuration.pin_map import PinMap
 from etchdaemon.configuration.sections import (
     read_attendance,
@@ -14,6 +13,7 @@ from etchdaemon.configuration.sections import (
     read_extraction,
     read_pins,
 )
+from etchdaemon.configuration.source import Source
 from etchdaemon.configuration.tables import Table
 from etchdaemon.configuration.whose import read_head, read_port
 from etchdaemon.interlocks.inputs import Input, Output
@@ -36,43 +36,17 @@ class Configuration:
 
 def read_configuration(text: str) -> Configuration:
     """Read a configuration; raise FaultyConfiguration naming everything that is wrong."""
-    return _configuration_of(parse_toml(text, "the file"))
+    return _configuration_in(Source.of(text))
 
 
 def load_configuration(path: Path) -> Configuration:
     """Read the file at `path`; raise FaultyConfiguration."""
-    return _configuration_of(read_toml(path))
+    return _configuration_in(Source.at(path))
 
 
-def read_toml(path: Path) -> Mapping[str, Any]:
-    """Return the tables in the file at `path`; raise FaultyConfiguration with a named reason.
-
-    An empty file is refused, though it is TOML: it is what a power cut leaves of a file that was
-    being written, as are zeros.
-    """
-    try:
-        content = path.read_bytes()
-        text = content.decode()
-    except OSError as error:
-        fault = Fault(Reason.UNREADABLE, str(path), f"{error.strerror}.")
-        raise FaultyConfiguration([fault]) from error
-    except UnicodeDecodeError as error:
-        fault = Fault(Reason.NOT_TEXT, str(path), "it is not text in UTF-8.")
-        raise FaultyConfiguration([fault]) from error
-    if not text.strip("\0 \t\r\n"):
-        said = "it is empty. Write it again with `sudo etchwarden configure`, or from a copy."
-        raise FaultyConfiguration([Fault(Reason.EMPTY, str(path), said)])
-    if "\0" in text:
-        raise FaultyConfiguration([Fault(Reason.NOT_TEXT, str(path), "there are zeros in it.")])
-    return parse_toml(text, str(path))
-
-
-def parse_toml(text: str, where: str) -> Mapping[str, Any]:
-    """Return the tables in `text`; raise FaultyConfiguration naming the line that is at fault."""
-    try:
-        return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise FaultyConfiguration([Fault(Reason.NOT_TOML, where, f"{error}.")]) from error
+def _configuration_in(source: Source) -> Configuration:
+    with source.located():
+        return _configuration_of(source.values)
 
 
 def _configuration_of(values: Mapping[str, Any]) -> Configuration:

@@ -64,9 +64,8 @@ def _install(asked: argparse.Namespace, places: Places, wheel: Wheel) -> None:
     for line in planned(places, wheel):
         say(f"  {line}")
     say("Users, device rules and units are made known to the system; the page is started.")
-    for sentence in boot_advice(places.root):
-        say(f"What only you can do: {sentence}")
     if not _goes_on(asked):
+        _say_advice(places)
         return
     change = Change(
         places=places,
@@ -77,9 +76,13 @@ def _install(asked: argparse.Namespace, places: Places, wheel: Wheel) -> None:
     )
     change.run()
     say("Installed.")
+    _say_advice(places)
+    say(AFTERWARDS)
+
+
+def _say_advice(places: Places) -> None:
     for sentence in boot_advice(places.root):
         say(f"What only you can do: {sentence}")
-    say(AFTERWARDS)
 
 
 def _uninstall(asked: argparse.Namespace, places: Places) -> None:

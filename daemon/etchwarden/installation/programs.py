@@ -50,8 +50,8 @@ def run(command: Sequence[str], environment: dict[str, str] | None = None) -> st
     if done.returncode != 0:
         said = done.stdout + done.stderr
         words = "\n".join(f"  {word}" for word in said.strip().splitlines()[-LAST_WORDS:])
-        advice = "".join(f"{known}\n" for known in _known_trouble(said))
-        raise StepFailed(f"{advice}{' '.join(command[:4])} … ended with an error:\n{words}")
+        known = " ".join(_known_trouble(said))
+        raise StepFailed(known or f"{' '.join(command[:4])} … ended with an error:\n{words}")
     return done.stdout
 
 

@@ -1,11 +1,11 @@
 """Looking at the computer: files under /sys and /proc, and programs that may not be there."""
 
-import importlib
 import os
 import shutil
 import socket
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterable
 from datetime import datetime
 from importlib.metadata import version
@@ -102,17 +102,20 @@ def _number(path: Path) -> int | None:
 
 
 def _has_pin_library() -> bool:
-    before = os.environ.get("LG_WD")
-    os.environ["LG_WD"] = "/tmp"  # noqa: S108 - it writes a pipe there when it is loaded
-    try:
-        return hasattr(importlib.import_module("lgpio"), "gpiochip_open")
-    except Exception:  # noqa: BLE001 - a library for another processor can raise anything
-        return False
-    finally:
-        if before is None:
-            del os.environ["LG_WD"]
-        else:
-            os.environ["LG_WD"] = before
+    """Load it in a process of its own: it leaves a pipe in its working folder."""
+    asked = "import lgpio; lgpio.gpiochip_open"
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            done = subprocess.run(
+                [sys.executable, "-c", asked],
+                env=os.environ | {"LG_WD": folder},
+                capture_output=True,
+                timeout=PATIENCE_S,
+                check=False,
+            )
+        except (OSError, subprocess.TimeoutExpired):
+            return False
+    return done.returncode == 0
 
 
 def _limits_memory(root: Path) -> bool | None:

@@ -9,7 +9,6 @@ from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.installation.places import PAGE_SETTINGS, Places
 from etchwarden.page_settings import PageSettings
 from etchwarden.selfcheck.facts import PageFacts
-from etchweb.fleet.errors import FleetFault
 from etchweb.host_names import EVERY_ADDRESS
 
 PATIENCE_S: Final = 5.0
@@ -20,7 +19,7 @@ def look_at_page(places: Places) -> PageFacts:
     """Gather what can be found out about the page."""
     try:
         settings = PageSettings.at(places.settings / PAGE_SETTINGS)
-    except (FaultyConfiguration, FleetFault) as fault:
+    except FaultyConfiguration as fault:
         return PageFacts(fault=str(fault))
     host = "127.0.0.1" if settings.host in EVERY_ADDRESS else settings.host
     status_code, is_away = _answer(host, settings.port)
