@@ -215,8 +215,8 @@ def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Bo
     pins = configuration.pins
     if not pins.inputs and not pins.outputs:
         return clock, Box(board=NoBoard(), bell=bell, setup=configuration.setup)
-    pins.write(places.state / PINS_NAME)
     folder = Path(os.environ.get(WORKING_FOLDER_NAME, places.state))
+    pins.write(folder / PINS_NAME)
     board = GpioBoard(
         pins,
         lgpio_factory(pins.chip_label, working_folder=folder, lines=lines),

@@ -44,7 +44,7 @@ def main(arguments: Sequence[str] | None = None, *, lines: Lines | None = None) 
 
 def _read(path: Path) -> PinMap | None:
     try:
-        text = path.read_text()
+        text = path.read_text(encoding="utf-8-sig")
         if path.suffix == ".toml":
             return _outputs_of(tomllib.loads(text))
         return PinMap.of_outputs(json.loads(text))

@@ -1,54 +1,15 @@
 """The small program that drives every output off, against a kernel that only takes notes."""
 
-import os
-import struct
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
 from etchdaemon import safe
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import BoardLost
-from etchdaemon.hardware import gpio_lines
 from etchdaemon.hardware.gpio_lines import Lines
-
-# Sizes and offsets of linux/gpio.h, as a C program printed them.
-CHIP_INFO_BYTES = 68
-LINE_REQUEST_BYTES = 592
-CONFIG_AT = 288
-NUM_LINES_AT = 560
-FD_AT = 588
-
-
-class Kernel:
-    """Answers the two calls as linux/gpio.h lays them out, and keeps what it was asked for."""
-
-    def __init__(self, labels, *, busy=()):
-        self.labels = labels
-        self.busy = busy
-        self.driven = {}
-
-    def ioctl(self, descriptor, number, data):
-        name = Path(f"/proc/self/fd/{descriptor}").readlink().name
-        if number == gpio_lines.GET_CHIPINFO:
-            assert len(data) == CHIP_INFO_BYTES
-            data[32 : 32 + len(self.labels[name])] = self.labels[name].encode()
-            return 0
-        assert number == gpio_lines.GET_LINE
-        assert len(data) == LINE_REQUEST_BYTES
-        (count,) = struct.unpack_from("=I", data, NUM_LINES_AT)
-        numbers = struct.unpack_from(f"={count}I", data, 0)
-        if set(numbers) & set(self.busy):
-            raise OSError(16, "Device or resource busy")
-        flags, attributes = struct.unpack_from("=QI", data, CONFIG_AT)
-        kind, _, values, mask = struct.unpack_from("=IIQQ", data, CONFIG_AT + 32)
-        assert (flags, attributes, kind) == (1 << 3, 1, 2)
-        assert mask == (1 << count) - 1
-        self.driven |= {line: bool(values >> place & 1) for place, line in enumerate(numbers)}
-        struct.pack_into("=i", data, FD_AT, os.open(os.devnull, os.O_RDONLY))
-        return 0
+from gpio_kernel import Kernel
 
 
 @pytest.fixture

@@ -72,14 +72,6 @@ def test_the_page_is_one_for_all_machines_and_reads_one_file():
     assert "--settings /etc/etchwarden/page.toml" in unit
 
 
-def test_the_daemon_drives_its_outputs_off_after_any_death():
-    unit = (UNITS / "etchwarden-daemon@.service").read_text()
-
-    assert re.search(
-        r"^ExecStopPost=\S+/etchwarden-safe /etc/etchwarden/%i\.toml$", unit, re.MULTILINE
-    )
-
-
 @pytest.mark.parametrize("driver", ["usbserial", "cdc_acm"])
 def test_drivers_are_loaded_before_the_device_list_is_read(driver):
     assert driver in (UNITS / "etchwarden.modules-load.conf").read_text().split()
