@@ -2,13 +2,13 @@
 
 from datetime import UTC, datetime
 
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Level, Look, Output
 from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.interlocks.verdict import Orders
-from etchdaemon.interlocks.watch import Interlocks
 
 TICK_S = 0.01
 DAY = "2026-05-04"

@@ -33,11 +33,11 @@ from etchdaemon.hardware.self_check import warnings_of_persistence
 from etchdaemon.hardware.serial_port import opener
 from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.hardware.synchronisation import is_clock_synchronised
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchdaemon.interlocks.watch import Interlocks
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.desk import Desk

@@ -10,13 +10,13 @@ from typing import Any, Final
 from etchdaemon.contacts import Contacts
 from etchdaemon.errors import CommandRefused
 from etchdaemon.guard_lock import HANGS, GuardLock
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish, asked_at_start
 from etchdaemon.interlocks.verdict import Verdict
-from etchdaemon.interlocks.watch import Interlocks
 from etchdaemon.ports import Board, Clock
 
 RECENT_S: Final = 0.05

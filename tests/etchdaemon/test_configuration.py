@@ -10,10 +10,10 @@ from etchdaemon.configuration.faults import FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import load_configuration, read_configuration
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import Air
 from etchdaemon.interlocks.setup import MINIMUM
-from etchdaemon.interlocks.watch import Interlocks
 
 MINIMAL = """
 [board]

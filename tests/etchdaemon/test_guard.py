@@ -9,11 +9,11 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchdaemon.guard import Guard
 from etchdaemon.guard_lock import HANGS
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.starting import StartWish
-from etchdaemon.interlocks.watch import Interlocks
 from interlock_bench import ANSWERS, DAY, NOON
 from memory_board import HandClock, MemoryBoard
 

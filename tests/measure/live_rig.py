@@ -10,11 +10,11 @@ import time
 from etchdaemon.guard import Guard
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.opened import OpenedInputs
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input
 from etchdaemon.interlocks.pace import Pace
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchdaemon.interlocks.watch import Interlocks
 from measure.mock_box import until
 from rig.guarded import BoardInMemory, GuardedRig
 

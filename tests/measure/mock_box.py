@@ -15,11 +15,11 @@ from etchdaemon.hardware.clock import SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.gpio_board import GpioBoard
 from etchdaemon.hardware.looking import LookingThread
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.starting import StartWish
-from etchdaemon.interlocks.watch import Interlocks
 from interlock_bench import ANSWERS, DAY, NOON
 
 INPUTS = {"lid": 16, "flame": 20, "stop_circuit": 21, "arm_button": 25}

@@ -1,10 +1,10 @@
 """The rig with a guarded box: interlocks on the practice machine's own board."""
 
 from etchdaemon.guard import Guard
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchdaemon.interlocks.watch import Interlocks
 from interlock_bench import ANSWERS
 from rig.bench import STEP_S, Rig
 

@@ -2,11 +2,11 @@
 
 from typing import Any
 
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.checklist import Question
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchdaemon.interlocks.rules import Phase
-from etchdaemon.interlocks.watch import Interlocks
 
 
 def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, Any]:

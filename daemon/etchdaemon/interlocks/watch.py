@@ -1,19 +1,18 @@
-"""The interlocks of one box as a whole: looks in, orders out; no port, no clock, no thread."""
+"""The interlocks of one box at work: looks in, orders out; no port, no clock, no thread."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from operator import itemgetter
 from typing import Final
 
-from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.arming import CONTACT_S, Arming, what_undoes
 from etchdaemon.interlocks.attendance import WatchRounds, rounds_for
 from etchdaemon.interlocks.checklist import Checklist
 from etchdaemon.interlocks.conditions import Beam
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Input, Look, Output
-from etchdaemon.interlocks.latch import Latch, Trip
-from etchdaemon.interlocks.missing import is_attended_only, is_watch_only, lacks_of
+from etchdaemon.interlocks.latch import Latch
+from etchdaemon.interlocks.missing import is_attended_only
 from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.presence import WITHIN_S, Presence
 from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
@@ -22,7 +21,6 @@ from etchdaemon.interlocks.senses import Senses
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
 from etchdaemon.interlocks.standing import Standing
-from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
 from etchdaemon.interlocks.steering import Steering
 from etchdaemon.interlocks.verdict import Orders, Verdict
 from etchdaemon.interlocks.wiring import STALE_S, Wiring
@@ -30,7 +28,7 @@ from etchdaemon.interlocks.wiring import STALE_S, Wiring
 SPARE_S: Final = 0.05  # for the look that closes the contact
 
 
-class Interlocks:
+class Watch:
     """Decides whether there may be a beam; remembers trips, arming, rounds and answers."""
 
     def __init__(self, setup: Setup, *, pace: Pace = REAL_PACE) -> None:
@@ -126,96 +124,6 @@ class Interlocks:
         self._go_on_arming(look, verdict.found)
         return Orders(self._outputs(verdict.reaction, now_s), verdict)
 
-    def arm(
-        self,
-        answers: Mapping[str, object],
-        *,
-        day: str,
-        now_s: float,
-        with_heartbeat_test: bool = False,
-    ) -> None:
-        """Begin arming; raise CommandRefused saying what stands in the way."""
-        if is_watch_only(self.setup.wired):
-            raise CommandRefused(lacks_of(self.setup.wired)[0].sentence)
-        if self._is_etching:
-            raise CommandRefused("A run is under way; there is nothing to arm.")
-        self.checklist.answer(answers, day)
-        if unanswered := self.checklist.open_questions(day):
-            raise CommandRefused(f"First confirm: {unanswered[0].text}")
-        self._refuse_if_unsafe(now_s, Phase.IDLE)
-        if with_heartbeat_test and not self.setup.wired >= {Output.HEARTBEAT, Input.LOOP_CLOSED}:
-            raise CommandRefused(
-                "A file with constant power needs a heartbeat contact and the loop input."
-            )
-        self.arming = self.arming.begin(
-            now_s,
-            has_loop_input=Input.LOOP_CLOSED in self.setup.wired,
-            with_heartbeat_test=with_heartbeat_test,
-            pace=self.pace,
-        )
-
-    def disarm(self) -> None:
-        """Undo arming; harmless when nothing is armed."""
-        self.arming = self.arming.disarm()
-
-    def refuse_start(self, now_s: float) -> None:
-        """Raise CommandRefused saying what at the box stands in the way of a start."""
-        if self._is_etching:
-            raise CommandRefused("A run is already under way.")
-        if not self.arming.is_armed:
-            raise CommandRefused(self.arming.failed_because or "Arm the box at the machine first.")
-        self._refuse_if_unsafe(now_s, Phase.ARMED)
-        self._refuse_if_unsafe(now_s, Phase.ETCHING)
-        self._refuse_if_not_extracted()
-
-    def begin_run(self, wish: StartWish, now_s: float) -> dict[str, object]:
-        """Let a run start, which uses up the arming, and return what its record has to say.
-
-        Raise CommandRefused saying why not.
-        """
-        self.refuse_start(now_s)
-        if wish.has_constant_power and not self.arming.is_heartbeat_proven:
-            raise CommandRefused(
-                "This file can hold the beam on at standstill. It runs only after the heartbeat's "
-                "contact was seen to open at this arming."
-            )
-        refuse_without_people(wish, self.attendance, wired=self.setup.wired)
-        record = record_of_start(wish, self.setup, self.arming, self.checklist)
-        self._is_etching = True
-        self.disarm()
-        self.senses.presence = self.senses.presence.used()
-        self.rounds = self.rounds.begin(now_s)
-        self.checklist.note_run_started()
-        return record
-
-    def end_run(self) -> None:
-        """Note that the run is over: no beam, and arming begins anew."""
-        self.cut_beam()
-        self._is_etching = False
-        self.rounds = self.rounds.end()
-        self.disarm()
-
-    def resume_run(self, now_s: float) -> None:
-        """Let a held run go on; raise CommandRefused unless all is safe and somebody is there."""
-        if not self._is_etching:
-            raise CommandRefused("No run is held.")
-        self._refuse_if_unsafe(now_s, Phase.ETCHING)
-        self._refuse_if_not_extracted()
-        if not self.senses.presence.is_fresh(now_s):
-            raise CommandRefused(
-                "A phone alone cannot resume. Press the button at the machine (or, where there "
-                "is none, open and close the lid, then reset) and resume within a minute."
-            )
-        self.senses.presence = self.senses.presence.used()
-        self.rounds = self.rounds.begin(now_s)
-
-    def allow_beam(self, now_s: float) -> None:
-        """Wish for the beam's contact to close; raise CommandRefused when it must not."""
-        if not self._is_etching:
-            raise CommandRefused("There is no run, so there is no beam.")
-        self._refuse_if_unsafe(now_s, Phase.ETCHING)
-        self._is_beam_wanted = True
-
     def cut_beam(self) -> None:
         """Wish for the beam's contact to open."""
         self._is_beam_wanted = False
@@ -230,25 +138,6 @@ class Interlocks:
         """Return whether the beam's contact is closed, has settled, and nothing speaks against."""
         is_settled = self._beam.is_on and self._beam.has_moved(now_s)
         return is_settled and self.judge(now_s).reaction < Reaction.HOLD
-
-    def reset(self, names: Collection[str], now_s: float) -> tuple[Trip, ...]:
-        """Reset the trips a person was shown; see `Latch.reset`."""
-        is_there = self.senses.presence.is_fresh(now_s)
-        return self.latch.reset(names, self.senses.found(now_s), is_somebody_there=is_there)
-
-    def try_output(self, name: str, *, is_on: bool, now_s: float) -> None:
-        """Try an output for a moment, or leave off; raise CommandRefused."""
-        if is_on and not self.is_free:
-            raise CommandRefused(
-                "Outputs can be tried only while nothing is armed, etched or waiting for a reset."
-            )
-        self.wiring.begin(name, is_on=is_on, now_s=now_s, is_fan_on=self.senses.fan.is_on)
-
-    def answer_round(self, now_s: float) -> None:
-        """Note that somebody is within reach; raise CommandRefused when nobody was asked."""
-        if not self.rounds.is_asking:
-            raise CommandRefused("No watch round is waiting for an answer.")
-        self.rounds = self.rounds.answer(now_s)
 
     def drive(self, *, is_on: bool, now_s: float) -> None:
         """Note what the beam's contact was really told."""
@@ -290,14 +179,3 @@ class Interlocks:
             Output.HEARTBEAT: self._steering.beat(now_s, is_withheld=is_withheld),
         }
         return {output: is_on for output, is_on in outputs.items() if output in self.setup.wired}
-
-    def _refuse_if_unsafe(self, now_s: float, phase: Phase) -> None:
-        if self.latch.trips:
-            raise CommandRefused(f"Reset first: {self.latch.trips[0].sentence}")
-        for finding in self.senses.found(now_s):
-            if finding.reaction(phase) >= Reaction.FORBID:
-                raise CommandRefused(finding.sentence)
-
-    def _refuse_if_not_extracted(self) -> None:
-        if Output.EXTRACTION in self.setup.wired and not self.senses.fan.is_ready:
-            raise CommandRefused(self.senses.fan.sentence)
