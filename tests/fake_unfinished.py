@@ -34,6 +34,7 @@ BY_EYE: Final = {
     "title": "Lighthouse at dusk",
     "picture_sha256": "ab" * 32,
     "is_place_kept": False,
+    "continued_by": None,
     "rows": 1000,
     "columns": 1000,
     "width_mm": 100.0,

@@ -23,6 +23,7 @@ STOPPED = Past(run=7, ended="stopped")
 CUT = {"kind": "cut", "details": {"row": 8, "x_mm": 9.2, "error_mm": 0.12, "y_mm": 1.1}}
 HELD = {"kind": "held", "details": {}}
 RESUMED = {"kind": "resumed", "details": {}}
+UNBEGUN = {"kind": "unbegun", "details": {}}
 
 
 @pytest.mark.parametrize("ended", ["stopped", "failed"])
@@ -35,7 +36,7 @@ def test_whatever_was_cut_short_may_be_taken_up(ended):
     [
         ({"ended": None}, "Etch 7 has not ended."),
         ({"ended": "complete"}, "Etch 7 is complete: nothing of it is left to etch."),
-        ({"continued_by": 9}, "Etch 9 has gone on with etch 7: take that one up again."),
+        ({"continued_by": 9}, "Etch 9 has gone on with etch 7: look there."),
         ({"shifts_origin": True}, "shifts its own origin"),
         ({"is_foreign": True}, "another program"),
         ({"is_kept": False}, "no longer kept here"),
@@ -59,15 +60,24 @@ def test_what_can_never_be_is_said_before_what_only_waits():
         ([], Trace(cut=None, first_row=8)),
         ([CUT], Trace(cut=CutPlace(8, 9.2, 0.12), first_row=8)),
         ([HELD], Trace(cut=None, first_row=8, is_at_rest=True)),
+        ([UNBEGUN], Trace(cut=None, first_row=8, is_unbegun=True)),
         ([CUT, HELD], Trace(cut=CutPlace(8, 9.2, 0.12), first_row=8, is_at_rest=True)),
         ([CUT, HELD, RESUMED], Trace(cut=None, first_row=8)),
         ([HELD, RESUMED, CUT], Trace(cut=CutPlace(8, 9.2, 0.12), first_row=8)),
     ],
-    ids=["nothing", "cut", "held", "held in the row", "gone on after that", "cut after that"],
+    ids=[
+        "nothing",
+        "cut",
+        "held",
+        "unbegun",
+        "held in the row",
+        "gone on after that",
+        "cut after that",
+    ],
 )
 def test_the_last_hold_or_cut_counts_unless_the_run_went_on_after_it(events, trace):
     assert trace_of(events, etched_rows=8, sheet=SHEET) == trace
-    assert trace.is_row_known == (trace.cut is not None or trace.is_at_rest)
+    assert trace.is_row_known == (trace != Trace(cut=None, first_row=8))
 
 
 def test_a_rest_that_ended_before_its_first_row_begins_where_that_lies():

@@ -157,11 +157,16 @@ def test_the_page_of_an_etch_leads_there_only_where_there_is_something_to_take_u
     assert f'href="{PAGE}"' in phone.look("/logbook/6").text
     assert "take-up-again" not in phone.look("/logbook/7").text
 
-    gone_on = BY_EYE | {"may": False, "why_not": "Etch 9 has gone on with etch 6."}
+    gone_on = BY_EYE | {
+        "may": False,
+        "continued_by": 9,
+        "why_not": "Etch 9 has gone on with etch 6.",
+    }
     daemon.answers["unfinished"] = answer_unfinished(gone_on)
     page = phone.look("/logbook/6").text
 
     assert "Etch 9 has gone on with etch 6." in page
+    assert 'href="/logbook/9"' in page
     assert "take-up-again" not in page
 
 

@@ -244,10 +244,39 @@ def test_what_was_gone_on_with_is_offered_no_more_but_its_rest_is(rig):
     rig.get_ready()
 
     assert "Etch 2 has gone on with etch 1" in _outlook(rig)["why_not"]
-    with pytest.raises(CommandRefused, match="take that one up"):
+    with pytest.raises(CommandRefused, match="gone on with etch 1"):
         rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
     assert _outlook(rig, run=2)["may"]
     assert rig.wishes.snapshot()["unfinished"]["run"] == 2
+
+
+def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_place(
+    rig, rig_beside
+):
+    rig_beside.start(rig_beside.make_job(patch(ROWS, 200)))
+    rig_beside.wait_for_the_end()
+    _cut_short(rig)
+    place = rig.record.event("cut")["details"]
+    rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
+    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.ask("start")
+    rig.ask("stop")
+    rig.wait_for_the_end()
+    rig.get_ready()
+
+    told = _outlook(rig, run=2)
+    rig.ask("reenter", run=2, confirm="tile and head have not moved", row=None)
+    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.ask("start")
+    rig.wait_for_the_end()
+
+    assert told["is_row_known"]
+    assert "nothing of it is on the tile" in told["known"][0]
+    assert rig.run["ended"] == "complete"
+    in_two, at_once = _exposure(rig), _exposure(rig_beside)
+    across_mm = np.arange(60) * 0.5 + 0.25
+    away = np.abs(across_mm - place["x_mm"]) > place["error_mm"] + 3.5
+    assert np.abs(in_two - at_once)[:, away].max() < 0.06 * at_once.max()
 
 
 def test_while_something_is_etched_nothing_else_is_taken_up(rig):

@@ -7,7 +7,8 @@ from typing import Any, Final
 from etchwire.record import HELD, RESUMED
 from etchwire.sheet import Sheet
 
-CUT: Final = "cut"  # the kind of event that says where the beam went out
+CUT: Final = "cut"  # the kind of event that says where the beam went out,
+UNBEGUN: Final = "unbegun"  # and the one that says that it never burnt
 ORIGIN_SHIFT: Final = "origin shift"  # the preflight's finding
 
 BAND: Final = "The laser has cooled meanwhile: a faint band may show where it goes on."
@@ -40,7 +41,7 @@ _AGAINST: Final[tuple[tuple[Callable[[Past], bool], str], ...]] = (
     ),
     (
         lambda past: past.continued_by is not None,
-        "Etch {continued_by} has gone on with etch {run}: take that one up again.",
+        "Etch {continued_by} has gone on with etch {run}: look there.",
     ),
     (
         lambda past: past.shifts_origin,
@@ -80,17 +81,19 @@ class Trace:
     """What the record says of a run's end.
 
     `first_row` is the first row of the picture that is not known to be dark. `is_at_rest`: the
-    run stood still at a row's end and the beam was off, so no row below has been begun.
+    run stood still at a row's end and the beam was off, so no row below has been begun;
+    `is_unbegun`: nor was any other.
     """
 
     cut: CutPlace | None
     first_row: int
     is_at_rest: bool = False
+    is_unbegun: bool = False
 
     @property
     def is_row_known(self) -> bool:
         """Whether nobody has to look which row comes next."""
-        return self.cut is not None or self.is_at_rest
+        return self.cut is not None or self.is_at_rest or self.is_unbegun
 
 
 def trace_of(events: Iterable[Mapping[str, Any]], *, etched_rows: int, sheet: Sheet) -> Trace:
@@ -99,17 +102,19 @@ def trace_of(events: Iterable[Mapping[str, Any]], *, etched_rows: int, sheet: Sh
     A rest begins in the middle of its picture: what lies above its first row is dark.
     """
     cut: CutPlace | None = None
-    is_at_rest = False
+    is_at_rest = is_unbegun = False
     for event in events:
         if event["kind"] == CUT:
             details = event["details"]
             cut = CutPlace(details["row"], details["x_mm"], details["error_mm"])
+        elif event["kind"] == UNBEGUN:
+            is_unbegun = True
         elif event["kind"] == HELD:
             is_at_rest = True
         elif event["kind"] == RESUMED:
             cut, is_at_rest = None, False
     first_row = cut.row if cut else max(etched_rows, sheet.index[0].row if sheet.index else 0)
-    return Trace(cut=cut, first_row=first_row, is_at_rest=is_at_rest)
+    return Trace(cut=cut, first_row=first_row, is_at_rest=is_at_rest, is_unbegun=is_unbegun)
 
 
 def known(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
@@ -120,6 +125,8 @@ def known(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
             f"The beam went out in row {trace.cut.row + 1}, {from_left_mm:.1f} mm from the"
             f" picture's left edge, give or take {trace.cut.error_mm:.2f} mm. It goes on there."
         ]
+    elif trace.is_unbegun:
+        told = ["It ended before its first row was begun: nothing of it is on the tile."]
     elif trace.is_at_rest:
         told = [f"It was held at the end of row {trace.first_row}, and nothing came after that."]
     elif trace.first_row:

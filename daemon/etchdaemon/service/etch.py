@@ -13,6 +13,7 @@ from etchdaemon.run.overrides import Lever
 from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.starvation import Starvation
+from etchdaemon.run.taking_up import UNBEGUN
 from etchdaemon.service import faults
 from etchdaemon.service.described import notes_of
 from etchdaemon.service.feed import Feed
@@ -214,6 +215,8 @@ class Etch:
             because = f"{because} {faults.POSITION_UNKNOWN}"
         self.ending = (ended, because)
         self.ended_at_s = self._clock.now_s()
+        if ended != "complete" and is_position_known and self.progress.entry is None:
+            self.note(UNBEGUN, faults.UNBEGUN)
         if self._starvation.reports:
             self.note("starved", faults.STARVED, reports=self._starvation.reports)
         self._records.end_run(

@@ -66,6 +66,7 @@ STARVED: Final = (
 POSITION_UNKNOWN: Final = (
     "Where the head is is not known: home the machine, or set the origin again."
 )
+UNBEGUN: Final = "It ended before its first row was begun."
 NOT_AT_REST: Final = "The machine did not come to rest when it was told to."
 NOT_MOVING: Final = "The head did not move within half a second of being let go on."
 NO_BEAM: Final = (

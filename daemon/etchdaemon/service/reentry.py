@@ -90,6 +90,7 @@ class Reentry:
             "title": record.get("title"),
             "picture_sha256": self._first_of(record)["gcode_sha256"],
             "is_place_kept": is_place_kept,
+            "continued_by": past.continued_by,
         }
         if sheet is None:
             return {**told, **_NOTHING_KEPT}

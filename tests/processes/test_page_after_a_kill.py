@@ -1,0 +1,189 @@
+"""The daemon is killed in mid-run: the next one's page offers the rest, and the tile gets whole."""
+
+import re
+import signal
+import time
+
+import numpy as np
+import pytest
+import serial
+
+from etchpath.writer import Order, write_job
+from etchpractice.scenario.people import ANSWERS
+from etchwarden.household import Household
+from etchwarden.session import Session
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from page_bench import phone_options
+from rig.bench import patch
+
+PATIENCE_S = 60.0
+ROWS, COLUMNS = 14, 200
+PIECES = COLUMNS // 10  # of a millimetre each
+SPEEDUP = "3"  # the starting minute lasts twenty seconds, enough for a busy machine
+HOME_MM = 1.0  # where the practice machine comes to rest after homing, from its bed's corner
+LEAST, MOST, TWICE = 0.5, 1.6, 2.2  # of the light that an average piece of a row gets
+
+
+class Box:
+    """A machine that can home, a daemon that can be killed, and a page that outlives it."""
+
+    def __init__(self, folder, household):
+        self.folder, self.household = folder, household
+        self.session = Session(household, folder)
+        self.session.job.mkdir()
+        order = Order(
+            title="patch",
+            head=PRACTICE_HEADS["practice-20w"],
+            recipe=PRACTICE_RECIPES["practice-20w"],
+            halftone="none",
+        )
+        with (self.session.job / GCODE_NAME).open("wb") as file:
+            self.sheet = write_job(patch(ROWS, COLUMNS), file, order)
+        (self.session.job / SHEET_NAME).write_text(self.sheet.to_json())
+        self.machine = folder / "machine"
+        household.start("practice machine", "machine", "--folder", str(self.machine),
+                        "--speedup", SPEEDUP)  # fmt: skip
+        self.until((self.machine / "control.sock").is_socket)
+        self._give_it_switches()
+        self.start_daemon()
+        household.start("page", "page", "--daemon", str(folder / "daemon.sock"),
+                        "--folder", str(folder / "page"), "--port", "0", "--open-to-loopback",
+                        "--practice", str(self.machine))  # fmt: skip
+        self.url = self.until(self._address)
+
+    def until(self, there):
+        """Wait for something, and return it."""
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not (found := there()):
+            self.household.require_all()
+            assert time.monotonic() < deadline_s
+            time.sleep(0.02)
+        return found
+
+    def ask(self, method, **params):
+        with self.session.ask_daemon() as daemon:
+            return daemon.call(method, **params)
+
+    def until_it_may(self, wish):
+        return self.until(lambda: wish in self.ask("status")["may"])
+
+    def start_daemon(self):
+        sock = self.folder / "daemon.sock"
+        sock.unlink(missing_ok=True)
+        self.household.start("daemon", "daemon", "--port", str(self.machine / "port"),
+                             "--socket", str(sock), "--state", str(self.folder / "records"),
+                             "--practice", str(self.machine))  # fmt: skip
+        self.until(sock.is_socket)
+
+    def home(self):
+        self.until_it_may("home")
+        self.ask("home")
+        self.until_it_may("set_origin")
+
+    def press_the_button(self):
+        with self.session.ask_machine() as machine:
+            machine.call("press_button")
+
+    def light(self):
+        """Return the light on each piece of each row of the picture, the top row first."""
+        picture = self.sheet.picture
+        corners = (picture.left_mm, picture.bottom_mm, picture.right_mm, picture.top_mm)
+        rectangle = [corner + HOME_MM for corner in corners]
+        with self.session.ask_machine() as machine:
+            return np.array(
+                machine.call("row_light", rectangle=rectangle, rows=ROWS, pieces=PIECES)
+            )
+
+    def _give_it_switches(self):
+        """Say it again until it is heard: whoever opens the port restarts the controller."""
+        with serial.Serial(str(self.machine / "port"), 115200, timeout=0.5) as port:
+
+            def is_heard():
+                port.write(b"$22=1\n")
+                return port.read_until(b"ok\r\n").endswith(b"ok\r\n")
+
+            self.until(is_heard)
+
+    def _address(self):
+        found = re.search(r"http://\S+:\d+/", (self.folder / "page.log").read_text())
+        return found and found[0].rstrip("/")
+
+
+@pytest.fixture
+def box(tmp_path):
+    with Household(tmp_path) as household:
+        yield Box(tmp_path, household)
+
+
+@pytest.fixture
+def phone(box, chromium):
+    with chromium.new_context(**phone_options()) as context:
+        context.set_default_timeout(PATIENCE_S * 1000)
+        yield context.new_page()
+
+
+@pytest.fixture
+def see(expect):
+    expect.set_options(timeout=PATIENCE_S * 1000)
+    yield expect
+    expect.set_options(timeout=5000)
+
+
+def etch_until_row(box, row):
+    box.home()
+    box.ask("set_origin")
+    with box.session.ask_daemon() as daemon:
+        box.session.load(daemon)
+    box.until_it_may("arm")
+    box.ask("arm", answers=dict(ANSWERS))
+    box.press_the_button()
+    box.until_it_may("start")
+    box.ask("start")
+    box.until(lambda: (box.ask("status")["run"]["row"] or 0) >= row)
+
+
+def get_ready(phone, see):
+    see(phone.get_by_role("button", name="Get ready")).to_be_enabled()
+    for tick in phone.locator("form.before input[type=checkbox]").all():
+        tick.check()
+    for choice in phone.locator("form.before select").all():
+        choice.select_option(index=1)
+    for field in phone.locator("form.before input[inputmode=decimal]").all():
+        field.fill("26")
+    phone.get_by_role("button", name="Get ready").tap()
+
+
+def test_a_killed_daemon_costs_no_row_when_the_next_ones_page_is_followed(box, phone, see):
+    etch_until_row(box, 5)
+    box.household.send("daemon", signal.SIGKILL)
+    box.start_daemon()
+
+    phone.goto(box.url + "/machine")
+    phone.get_by_role("button", name="Find its ends").tap()
+    see(phone.locator("[data-live=moved]")).to_contain_text("homed")
+    before = box.light()
+    usual = np.median(before[:4])
+    by_eye = int(np.argmax((before < LEAST * usual).any(axis=1)))
+
+    phone.goto(box.url)
+    phone.get_by_role("link", name="Take it up again").tap()
+    see(phone.get_by_text("last that was written down as done")).to_be_visible()
+    phone.get_by_label("First row that is not dark").fill(f"{by_eye + 1}")
+    see(phone.locator("#left")).to_contain_text(f"{ROWS - by_eye} rows")
+    phone.get_by_label("The machine is homed").check()
+    phone.get_by_role("button", name="Put the rest on the bench").tap()
+    see(phone.locator("h1")).to_have_text("On the bench")
+    see(phone.get_by_text("What is left of etch 1")).to_be_visible()
+
+    box.press_the_button()  # the dead daemon has let the safety relay fall
+    get_ready(phone, see)  # and somebody was at the machine just now
+    phone.get_by_role("button", name="Start the etch").tap()
+    see(phone.locator("h1")).to_have_text("Etched")
+
+    share = box.light() / usual
+    others = np.arange(ROWS) != by_eye
+    assert share.min() > LEAST, f"a row is missing: {share.min(axis=1)}"
+    assert share[others].max() < MOST, f"burnt twice beside row {by_eye}: {share.max(axis=1)}"
+    assert share[by_eye].max() < TWICE
+    assert box.ask("runs")["runs"][0]["continues_run_id"] == 1
