@@ -7,7 +7,9 @@ import pytest
 from etchweb.access import NOT_PAIRED, ONLY_WATCH
 from etchweb.app import create_app
 from etchweb.codes import TOKEN_IDLE_S
+from etchweb.plays import open_theatre
 from etchweb.roles import NEEDS, Role, may
+from etchweb.theatre import Theatre
 from fake_daemon import SHA256
 
 READY = {"cautions": "read", "tile": SHA256}
@@ -30,6 +32,7 @@ def operator(pair_phone):
 
 def test_every_address_has_its_line_in_the_table(daemon, tmp_path):
     app = create_app(daemon, tmp_path, machine=print)  # with all that there can be
+    open_theatre(app, Theatre([], lambda _name: []))
 
     assert {rule.endpoint for rule in app.url_map.iter_rules()} == set(NEEDS)
 
