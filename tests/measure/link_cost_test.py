@@ -69,7 +69,7 @@ class Contact:
 class Bench:
     """The loop in this thread, as the daemon's main thread runs it."""
 
-    def __init__(self, folder, cable, guard=Unguarded):
+    def __init__(self, folder, cable, guard=Unguarded, records=None):
         self.bell = EventDoorbell()
         spool = Spool(folder / "spool")
         reentry = Reentry(history=MemoryRecords(), spool=spool, rests=MemoryRests())
@@ -80,7 +80,7 @@ class Bench:
             machine=Machine(open_port=opener(cable.path), beam=contact, port_name=cable.path),
             wishes=self.wishes,
             clock=SystemClock(),
-            records=MemoryRecords(),
+            records=records or MemoryRecords(),
             guard=self.guard,
             preflight=MemoryPreflight(),
         )
