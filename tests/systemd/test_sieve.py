@@ -75,3 +75,20 @@ def test_a_call_that_is_not_allowed_kills(under):
     done = under(DAEMON, "-c", "import os; os.chroot('/')")
 
     assert done.returncode == -signal.SIGSYS
+
+
+@pytest.mark.parametrize(
+    ("unit", "forbidden", "error"),
+    [
+        (DAEMON, "import mmap; mmap.mmap(-1, 99, prot=7)", "PermissionError"),
+        (PAGE, "import mmap; mmap.mmap(-1, 99, prot=7)", "PermissionError"),
+        (DAEMON, "import socket; socket.socket()", "Address family not supported"),
+        (DAEMON, "import socket; socket.socket(socket.AF_NETLINK)", "not supported"),
+        (PAGE, "import socket; socket.socket(socket.AF_PACKET)", "not supported"),
+    ],
+)
+def test_what_a_unit_forbids_is_refused(under, unit, forbidden, error):
+    done = under(unit, "-c", forbidden)
+
+    assert done.returncode == 1
+    assert error in done.stderr

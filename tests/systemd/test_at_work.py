@@ -1,0 +1,187 @@
+"""Daemon and page at work under their units' filters, with a service manager that listens.
+
+The machine is the practice machine, outside the filters: its port is a real pseudo-terminal. What
+a real adapter and real pins need is not met here.
+"""
+
+import http.client
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from etchpath.writer import Order, write_job
+from etchwarden.household import Household
+from etchwarden.session import Session
+from etchweb.codes import form_token
+from etchweb.paired import Store
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from install_bench import ROOT
+from page_bench import require
+from photo_files import encoded, scene
+from rig.bench import patch
+
+SIEVE = Path(__file__).with_name("sieve.py")
+PATIENCE_S = 60.0
+ROWS = 24
+
+
+class Workshop:
+    """A practice machine, and programs started as the units have them started."""
+
+    def __init__(self, folder, parts):
+        require("systemd-analyze")
+        self.folder, self.parts = folder, parts
+        self.household = parts.enter_context(Household(folder))
+        self.session = Session(self.household, folder)
+        self.manager = parts.enter_context(socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM))
+        self.manager.bind(str(folder / "notify"))
+        self.manager.settimeout(PATIENCE_S)
+
+    def start(self, unit, *words):
+        process = subprocess.Popen(
+            [sys.executable, SIEVE, ROOT / "systemd" / unit, sys.executable, "-um", "etchwarden",
+             *map(str, words)],
+            env=os.environ | {"NOTIFY_SOCKET": str(self.folder / "notify")},
+            stdout=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        self.parts.callback(process.stdout.close)
+        self.parts.callback(process.wait)
+        self.parts.callback(process.kill)
+        return process
+
+    def start_machine_and_daemon(self):
+        machine = self.folder / "machine"
+        self.household.start(
+            "practice machine", "machine", "--folder", str(machine), "--speedup", "5"
+        )
+        self.until((machine / "board.sock").is_socket)
+        self.until((machine / "control.sock").is_socket)
+        return self.start(
+            "etchwarden-daemon@.service", "daemon", "--port", machine / "port", "--socket",
+            self.folder / "daemon.sock", "--state", self.folder / "records", "--practice", machine,
+        )  # fmt: skip
+
+    def write_job(self):
+        self.session.job.mkdir()
+        order = Order(
+            title="patch",
+            head=PRACTICE_HEADS["practice-20w"],
+            recipe=PRACTICE_RECIPES["practice-20w"],
+            halftone="none",
+        )
+        with (self.session.job / GCODE_NAME).open("wb") as file:
+            sheet = write_job(patch(ROWS, 300), file, order)
+        (self.session.job / SHEET_NAME).write_text(sheet.to_json())
+
+    def hear(self, word):
+        """Wait for a word to the service manager."""
+        deadline_s = time.monotonic() + PATIENCE_S
+        while word not in self.manager.recv(4096).decode().split("\n"):
+            assert time.monotonic() < deadline_s
+
+    def is_silent_for(self, seconds):
+        """Forget what was said, and return whether nothing more is for so long."""
+        self.manager.settimeout(0)
+        try:
+            while self.manager.recv(4096):
+                pass
+        except BlockingIOError:
+            pass
+        self.manager.settimeout(seconds)
+        try:
+            return not self.manager.recv(4096)
+        except TimeoutError:
+            return True
+        finally:
+            self.manager.settimeout(PATIENCE_S)
+
+    def ask(self, method, **params):
+        with self.session.ask_daemon() as daemon:
+            return daemon.call(method, **params)
+
+    def until(self, holds):
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not (held := holds()):
+            assert time.monotonic() < deadline_s
+            self.household.require_all()
+            time.sleep(0.02)
+        return held
+
+    def run_that_ended(self):
+        return self.until(lambda: self.ask("status")["state"] == "ended" and self.ask("status"))
+
+
+@pytest.fixture
+def workshop(tmp_path):
+    with ExitStack() as parts:
+        yield Workshop(tmp_path, parts)
+
+
+def test_under_its_filters_the_daemon_etches_takes_up_again_and_backs_up(workshop):
+    workshop.write_job()
+    daemon = workshop.start_machine_and_daemon()
+    workshop.hear("READY=1")
+    workshop.hear("WATCHDOG=1")
+
+    workshop.session.begin_etch()
+    workshop.until(lambda: (workshop.ask("status")["run"] or {}).get("row") == 6)
+    workshop.ask("stop")
+    first = workshop.run_that_ended()["run"]
+    workshop.until(lambda: "reenter" in workshop.ask("status")["may"])
+    workshop.ask("reenter", run=first["id"], confirm="tile and head have not moved")
+    workshop.ask("backup")
+    workshop.until(lambda: workshop.ask("backups")["kept"])
+    daemon.terminate()
+
+    workshop.hear("STOPPING=1")
+    assert first["ended"] == "stopped"
+    assert daemon.wait(PATIENCE_S) == 0
+
+
+def test_a_daemon_whose_loop_stands_still_says_nothing_to_the_service_manager(workshop):
+    daemon = workshop.start_machine_and_daemon()
+    workshop.hear("WATCHDOG=1")
+
+    daemon.send_signal(signal.SIGSTOP)
+
+    assert workshop.is_silent_for(2.5)
+
+
+def upload(port, folder):
+    """Hand a photo to the page as a browser does; return the answer's status."""
+    token = form_token(Store(folder).secret, "loopback")
+    part = "--x\r\nContent-Disposition: form-data; name="
+    photo = encoded(scene(300, 200), "JPEG")
+    before = f'{part}"form_token"\r\n\r\n{token}\r\n{part}"photo"; filename="a.jpg"\r\n\r\n'
+    phone = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
+    phone.request(
+        "POST", "/new", before.encode() + photo + b"\r\n--x--\r\n",
+        {"Origin": f"http://127.0.0.1:{port}", "Content-Type": "multipart/form-data; boundary=x"},
+    )  # fmt: skip
+    status = phone.getresponse().status
+    phone.close()
+    return status
+
+
+def test_under_its_filters_the_page_takes_a_photo_and_has_it_read_by_its_child(workshop):
+    kept = workshop.folder / "kept"
+    page = workshop.start(
+        "etchwarden-web.service", "page", "--daemon", workshop.folder / "none", "--folder", kept,
+        "--port", "0", "--open-to-loopback",
+    )  # fmt: skip
+    port = int(re.search(r":(\d+)/", page.stdout.readline())[1])
+
+    status = upload(port, kept)
+    page.terminate()
+
+    assert status == http.HTTPStatus.SEE_OTHER
+    assert page.wait(PATIENCE_S) == 0
