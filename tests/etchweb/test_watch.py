@@ -307,11 +307,13 @@ def test_an_etch_that_was_cut_short_is_offered_on_the_bench(phone, daemon, state
 
 
 def test_what_is_left_of_an_etch_says_so_on_the_bench(phone, daemon):
-    daemon.tell("loaded", job=JOB | {"continues_run_id": 6}, unfinished=LEFT)
+    rest = JOB | {"continues_run_id": 6, "rows_above": 412}
+    daemon.tell("loaded", job=rest, unfinished=LEFT)
 
     text = phone.look().text
 
     assert "What is left of etch 6" in text
+    assert '<rect data-tile="etched" x="0" y="0" width="100.0" height="41.2"/>' in text
     assert "take-up-again" not in text
 
 

@@ -319,3 +319,14 @@ def test_a_job_that_shifts_its_own_origin_is_never_offered(rig):
     assert "shifts its own origin" in _outlook(rig)["why_not"]
     with pytest.raises(CommandRefused, match="shifts its own origin"):
         rig.ask("reenter", run=1, confirm="origin set again", row=4)
+
+
+def test_the_rows_above_a_rest_count_as_etched_from_its_beginning(rig):
+    _cut_short(rig)
+    rig.ask("reenter", run=1, confirm="origin set again", row=5)
+    assert rig.wishes.snapshot()["job"]["rows_above"] == 5
+    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+
+    rig.ask("start")
+
+    assert rig.run["etched_rows"] == 5

@@ -185,6 +185,7 @@ def _job_part(job: Mapping[str, Any] | None) -> View:
         "height_mm": job["height_mm"],
         "rows": job["rows"],
         "columns": job["columns"],
+        "etched_rows": job.get("rows_above", 0),
         "rows_total": grouped(job["rows"]),
         "recipe": (
             f"{grouped(job['feed_mm_per_min'])} mm/min at {percent(job['power_ratio'])} % power, "

@@ -90,6 +90,11 @@ class Etch:
         return until_s - self.started_at_s
 
     @property
+    def etched_rows(self) -> int:
+        """How many rows of the picture are finished, by this run and those it continues."""
+        return max(self.progress.etched_rows, self.job.rows_above)
+
+    @property
     def is_fed(self) -> bool:
         """Whether every line that may be fed at present has been."""
         return self.feed.last_line >= self.limit_line
@@ -142,8 +147,7 @@ class Etch:
         self._sighting = sighting
         if self._cut is not None:
             self._cut.note_sighting(sighting)
-        elapsed_s = now_s - self.started_at_s
-        self._starvation.note_report(report, elapsed_s=elapsed_s, is_fed=self.is_fed)
+        self._starvation.note_report(report, elapsed_s=self.elapsed_s, is_fed=self.is_fed)
         self._finish(self._rows_finished(sighting.x_mm, sighting.y_mm))
         self.meter.note_report(report, now_s)
 
@@ -213,10 +217,10 @@ class Etch:
         self.is_position_known = is_position_known
         if not is_position_known:
             because = f"{because} {faults.POSITION_UNKNOWN}"
+        elif ended != "complete" and self.progress.entry is None:
+            self.note(UNBEGUN, faults.UNBEGUN)
         self.ending = (ended, because)
         self.ended_at_s = self._clock.now_s()
-        if ended != "complete" and is_position_known and self.progress.entry is None:
-            self.note(UNBEGUN, faults.UNBEGUN)
         if self._starvation.reports:
             self.note("starved", faults.STARVED, reports=self._starvation.reports)
         self._records.end_run(
@@ -225,7 +229,7 @@ class Etch:
             because=because,
             elapsed_s=self.elapsed_s,
             at_utc=self._clock.utc_now(),
-            etched_rows=self.progress.etched_rows,
+            etched_rows=self.etched_rows,
         )
         self.feed.close()
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from typing import Any
 
-from etchdaemon.run.taking_up import ORIGIN_SHIFT, Past, Unfinished, objection, trace_of
+from etchdaemon.run.taking_up import ORIGIN_SHIFT, Past, Unfinished, objection
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import Machine
 
@@ -62,6 +62,5 @@ def _unfinished(etch: Etch, findings: Collection[str]) -> Unfinished | None:
     )
     if objection(past) is not None:
         return None
-    trace = trace_of((), etched_rows=etch.progress.etched_rows, sheet=sheet)
     picture_sha256 = etch.job.picture_sha256 or sheet.gcode_sha256
-    return Unfinished(etch.number, sheet.title, picture_sha256, sheet.rows, trace.first_row)
+    return Unfinished(etch.number, sheet.title, picture_sha256, sheet.rows, etch.etched_rows)

@@ -41,6 +41,12 @@ class SpooledJob:
     picture_sha256: str | None = None  # the job it is a rest of, which shows the whole picture
     needs_kept_position: bool = False  # it fits only where nothing has moved since that run
 
+    @property
+    def rows_above(self) -> int:
+        """How many rows of its picture an earlier run has etched."""
+        index = self.sheet.index
+        return index[0].row if self.continues_run is not None and index else 0
+
 
 @dataclass(slots=True)
 class _Tally:
