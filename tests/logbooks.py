@@ -94,6 +94,10 @@ class _SlowBook:
         return self._book.execute(statement, values)
 
     @property
+    def turn(self):
+        return self._book.turn
+
+    @property
     def in_transaction(self):
         return self._book.in_transaction
 

@@ -2,7 +2,6 @@
 
 import os
 import shutil
-import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -18,6 +17,7 @@ from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.logbook.backup import copy_book, look_at
 from etchdaemon.logbook.backup_names import next_name, read_names
 from etchdaemon.logbook.backups import FOLDER_NAME
+from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.opening import open_book
 from etchdaemon.logbook.space import as_size
 from etchwarden.progress import progress_shown
@@ -131,7 +131,7 @@ def by_ourselves(state: Path, dest: Path | None) -> Path:
     return target
 
 
-def _opened(logbook: Path) -> sqlite3.Connection:
+def _opened(logbook: Path) -> Book:
     """Open a logbook that is sound; a damaged one is the daemon's to set aside."""
     book, note = open_book(logbook, at_utc=datetime.now(UTC).isoformat(timespec="seconds"))
     if note is not None:

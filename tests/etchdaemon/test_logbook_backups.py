@@ -60,6 +60,27 @@ def texts(path):
         return [text for (text,) in book.execute("SELECT text FROM run_event ORDER BY id")]
 
 
+class RecordedTurn:
+    """The turn, and who took it and let it go, by turns."""
+
+    def __init__(self, order):
+        self.lock, self._order = threading.Lock(), order
+
+    def acquire(self):
+        self.lock.acquire()
+        self._order.append(threading.current_thread().name)
+
+    def release(self):
+        self._order.append(threading.current_thread().name)
+        self.lock.release()
+
+    def __enter__(self):
+        self.acquire()
+
+    def __exit__(self, *_):
+        self.release()
+
+
 def fill(logbook, rows):
     run = start_run(logbook)
     logbook.note_rows(run, [row_of(number) for number in range(rows)])
@@ -101,6 +122,22 @@ def test_what_is_written_while_the_backup_is_made_is_in_it_and_does_not_wait(
     assert found == [f"meanwhile {number}" for number in range(len(found))]
     assert 0 < len(found) <= written
     assert look_at(path).runs == 1
+
+
+def test_a_step_and_a_write_take_turns_and_between_steps_it_is_nobody_s(logbook, tmp_path):
+    run, order = fill(logbook, 5000), []
+    book = logbook._lend()
+    book.turn = RecordedTurn(order)
+
+    def write_between(_share):
+        assert not book.turn.lock.locked()
+        logbook.confirm_event(run, **EVENT)
+
+    copy_book(book, tmp_path / "copy.sqlite3", between=write_between)
+
+    assert len(texts(tmp_path / "copy.sqlite3")) > 1
+    assert set(order) == {"MainThread", "logbook"}
+    assert order[0::2] == order[1::2]  # whoever takes it lets it go before anybody else takes it
 
 
 def test_seven_are_kept_and_the_oldest_goes_first(logbook, keep, tmp_path):

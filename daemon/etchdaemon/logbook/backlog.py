@@ -8,9 +8,9 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
-from sqlite3 import Connection
 from typing import Any, Final
 
+from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.entries import Entry, RowMeasured, RunSummed
 
 ROWS_EVERY_S: Final = 1.0
@@ -31,7 +31,7 @@ class Write:
 class Read:
     """A question to the database, and where its answer goes."""
 
-    question: Callable[[Connection], Any]
+    question: Callable[[Book], Any]
     waiter: "Future[Any]"
 
 

@@ -2,13 +2,15 @@
 
 import os
 import sqlite3
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Lock
 from typing import Final
 
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
+from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.opening import (
     Damaged,
     cause,
@@ -21,7 +23,6 @@ from etchdaemon.logbook.schema import version_of
 
 PAGES_A_STEP: Final = 64  # 256 kB: what a write of the etch may have to wait for
 SETTLE_EVERY_STEPS: Final = 16  # so that no sync has much to do while the etch wants to commit
-_RETRY_S: Final = 0.01  # while the etch has a transaction open
 
 Between = Callable[[float], None]
 
@@ -36,12 +37,12 @@ class Copy:
     bytes: int
 
 
-def copy_book(book: sqlite3.Connection, target: Path, *, between: Between) -> Copy:
+def copy_book(book: Book, target: Path, *, between: Between) -> Copy:
     """Copy `book` to `target` in small steps, check the copy and have it on disk.
 
-    `between` hears the share done after every step and may wait, or raise to give up. Writes to
-    `book`, in whatever thread, go on between the steps, and into the copy too. Whatever raises,
-    BackupFailed for one, leaves nothing behind.
+    `between` hears the share done after every step and may wait, or raise to give up. Whoever
+    writes to `book` meanwhile has his turn then, and what he writes goes into the copy too.
+    Whatever raises, BackupFailed for one, leaves nothing behind.
     """
     arriving = target.with_name(f".arriving-{target.name}")
     try:
@@ -56,7 +57,7 @@ def copy_book(book: sqlite3.Connection, target: Path, *, between: Between) -> Co
     return Copy(target, found.version, found.runs, found.bytes)
 
 
-def _copy_pages(book: sqlite3.Connection, path: Path, between: Between) -> None:
+def _copy_pages(book: Book, path: Path, between: Between) -> None:
     path.unlink(missing_ok=True)
     with closing(sqlite3.connect(path, isolation_level=None)) as copy, path.open("rb") as file:
         # It counts once it has been checked, so nothing of it needs a journal or a sync.
@@ -67,13 +68,24 @@ def _copy_pages(book: sqlite3.Connection, path: Path, between: Between) -> None:
         def tell(_status: int, left: int, pages: int) -> None:
             nonlocal steps
             steps += 1
-            if steps % SETTLE_EVERY_STEPS == 0:
-                os.fdatasync(file.fileno())
-            between(1 - left / pages if pages else 1.0)
+            with _let_go(book.turn):
+                if steps % SETTLE_EVERY_STEPS == 0:
+                    os.fdatasync(file.fileno())
+                between(1 - left / pages if pages else 1.0)
 
-        book.backup(copy, pages=PAGES_A_STEP, progress=tell, sleep=_RETRY_S)
+        with book.turn:
+            book.backup(copy, pages=PAGES_A_STEP, progress=tell)
         copy.execute("PRAGMA journal_mode = DELETE").fetchall()  # one file, whole by itself
         os.fsync(file.fileno())
+
+
+@contextmanager
+def _let_go(turn: Lock) -> Iterator[None]:
+    turn.release()
+    try:
+        yield
+    finally:
+        turn.acquire()
 
 
 def look_at(path: Path) -> Copy:

@@ -13,6 +13,7 @@ from typing import Any, Final
 from etchdaemon.errors import BackupFailed, EtchdaemonError
 from etchdaemon.logbook.backup import copy_book
 from etchdaemon.logbook.backup_names import BackupName, is_due, next_name, read_names, surplus
+from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.opening import cause
 from etchdaemon.logbook.space import LEAST_BYTES, Space, as_size
 
@@ -24,7 +25,7 @@ PAUSE_S: Final = 0.02  # between steps: the etch's own writes come first
 
 _log = logging.getLogger(__name__)
 
-Lend = Callable[[], sqlite3.Connection]
+Lend = Callable[[], Book]
 
 
 class _Ended(Exception):
@@ -34,7 +35,7 @@ class _Ended(Exception):
 class Backups:
     """Makes them in a thread of its own, out of the logbook's one connection, which `lend` lends.
 
-    SQLite's own lock keeps that thread and the writer's apart; a write waits for one step at most.
+    That thread and the writer's use it by turns; a write waits for one step at most.
     """
 
     def __init__(
@@ -151,11 +152,12 @@ class Backups:
         for old in surplus([*self._kept, name]):
             (self._folder / str(old)).unlink(missing_ok=True)
 
-    def _make_room(self, book: sqlite3.Connection) -> None:
+    def _make_room(self, book: Book) -> None:
         """Remove the oldest, all but one, until another fits; raise BackupFailed."""
-        (pages,), (page_bytes,) = (
-            book.execute(f"PRAGMA {what}").fetchone() for what in ("page_count", "page_size")
-        )
+        with book.turn:
+            (pages,), (page_bytes,) = (
+                book.execute(f"PRAGMA {what}").fetchone() for what in ("page_count", "page_size")
+            )
         needed_bytes = pages * page_bytes + LEAST_BYTES
         old = self._kept[:-1]
         while (free_bytes := self._space.free_bytes()) is not None and free_bytes < needed_bytes:

@@ -1,11 +1,10 @@
 """What keeps a logbook beyond its own file: backups of it, and room for it to grow."""
 
-import sqlite3
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from etchdaemon.logbook.backups import FOLDER_NAME, Backups
+from etchdaemon.logbook.backups import FOLDER_NAME, Backups, Lend
 from etchdaemon.logbook.space import Space, low_sentence
 
 KEEPING_QUESTIONS: Final = ("backup", "backups")
@@ -20,9 +19,7 @@ NOTHING_KEPT: Final[Mapping[str, Any]] = {
 class Keeping:
     """The backups and the room of the logbook in `folder`."""
 
-    def __init__(
-        self, folder: Path, lend: Callable[[], sqlite3.Connection], *, utc_now: Callable[[], str]
-    ) -> None:
+    def __init__(self, folder: Path, lend: Lend, *, utc_now: Callable[[], str]) -> None:
         self.space = Space(folder)
         self._backups = Backups(lend, folder / FOLDER_NAME, utc_now=utc_now)
 

@@ -1,6 +1,5 @@
 """The logbook as the daemon sees it: records go in, runs come out."""
 
-import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from functools import partial
@@ -9,6 +8,7 @@ from types import TracebackType
 from typing import Any, Final, Self, TypeVar
 
 from etchdaemon.errors import LogbookUnavailable
+from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.craft_commands import entry_of, practice_craft
 from etchdaemon.logbook.entries import (
     Entry,
@@ -200,8 +200,8 @@ class Logbook:
         """Return everything about `run`: what `run.json` holds."""
         return run_record(self.ask, run)
 
-    def _lend(self) -> sqlite3.Connection:
-        book: sqlite3.Connection = self._outcome(self._writer.read(lambda book: book))
+    def _lend(self) -> Book:
+        book: Book = self._outcome(self._writer.read(lambda book: book))
         return book
 
     def _confirmed(self, entry: Entry, when_too_late: _WhenTooLate | None = None) -> int | None:

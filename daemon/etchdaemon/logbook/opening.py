@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import LogbookUnavailable
+from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
 
 # SQLite up to 3.51.2 can corrupt a WAL file that two connections checkpoint at the same instant
@@ -47,7 +48,7 @@ def cause(error: Exception) -> str:
     return next(known, str(error).rstrip("."))
 
 
-def open_book(path: Path, *, at_utc: str) -> tuple[sqlite3.Connection, str | None]:
+def open_book(path: Path, *, at_utc: str) -> tuple[Book, str | None]:
     """Open or begin the logbook at `path`, brought to the newest schema.
 
     A damaged file is set aside under a name with `at_utc` and a new one begun; the second value
@@ -64,10 +65,10 @@ def open_book(path: Path, *, at_utc: str) -> tuple[sqlite3.Connection, str | Non
         raise LogbookUnavailable(f"The logbook {path} cannot be opened: {cause(error)}.") from error
 
 
-def _open_sound(path: Path) -> sqlite3.Connection:
+def _open_sound(path: Path) -> Book:
     require_header(path)
-    # The connection is made here and used by the writer's thread alone.
-    book = sqlite3.connect(path, timeout=0.2, isolation_level=None, check_same_thread=False)
+    # The connection is made here and used by the writer's thread, and by that of the backups.
+    book = Book(path, timeout=0.2, isolation_level=None, check_same_thread=False)
     try:
         _prepare(book)
     except BaseException:

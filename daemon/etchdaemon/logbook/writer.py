@@ -10,13 +10,14 @@ from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
 from etchdaemon.logbook.backlog import Backlog, Read, Write
+from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.entries import Entry, NoteMade, RunsCutShort
 from etchdaemon.logbook.opening import cause
 from etchdaemon.logbook.schema import transaction
 
 _log = logging.getLogger(__name__)
 
-Opener = Callable[[], tuple[sqlite3.Connection, str | None]]
+Opener = Callable[[], tuple[Book, str | None]]
 
 # What a value that does not fit raises, as against a disk that does not take it.
 _UNFIT: Final = (
@@ -42,7 +43,7 @@ class Writer:
     def __init__(self, opener: Opener, *, utc_now: Callable[[], str]) -> None:
         self._opener = opener
         self._utc_now = utc_now
-        self._book: sqlite3.Connection | None = None
+        self._book: Book | None = None
         self._backlog = Backlog()
         self._changed = threading.Condition()
         self._is_closing = False
@@ -93,7 +94,7 @@ class Writer:
             self._changed.notify()
         return waiter
 
-    def read(self, question: Callable[[sqlite3.Connection], Any]) -> "Future[Any]":
+    def read(self, question: Callable[[Book], Any]) -> "Future[Any]":
         """Queue `question`, behind what is to be written; raise LogbookUnavailable as above."""
         waiter: Future[Any] = Future()
         with self._changed:
@@ -148,7 +149,7 @@ class Writer:
             self._book.close()
         self._was_tried.set()
 
-    def _opened(self) -> sqlite3.Connection:
+    def _opened(self) -> Book:
         if self._book is None:
             self._book, note = self._opener()
             if note:
@@ -160,7 +161,10 @@ class Writer:
         if not read.waiter.set_running_or_notify_cancel():
             return
         try:
-            read.waiter.set_result(read.question(self._opened()))
+            book = self._opened()
+            with book.turn:
+                answer = read.question(book)
+            read.waiter.set_result(answer)
         except sqlite3.Error as error:
             read.waiter.set_exception(
                 LogbookUnavailable(f"The logbook cannot be read: {cause(error)}.")
@@ -174,7 +178,7 @@ class Writer:
             return
         try:
             book = self._opened()
-            with transaction(book):
+            with book.turn, transaction(book):
                 numbers = [write.entry.write(book) for write in wanted]
         except (*_UNFIT, CommandRefused) as error:
             self._write_apart(wanted, error)
