@@ -65,16 +65,26 @@ class Filter:
             sys.exit(f"the filter could not be loaded: {os.strerror(-failed)}")
 
 
-def calls_in(entry):
-    """Return the calls of a set such as @mount, with those of the sets in it."""
+def sets_of_systemd():
+    """Return systemd's sets of calls, such as @mount: what stands in each, as printed."""
+    printed = subprocess.run(
+        ["systemd-analyze", "syscall-filter"], capture_output=True, text=True, check=True
+    ).stdout
+    sets, name = {}, ""
+    for line in printed.splitlines():
+        if line.startswith("@"):
+            name = line.strip()
+            sets[name] = []
+        elif name and line.strip() and not line.strip().startswith("#"):
+            sets[name].append(line.strip())
+    return sets
+
+
+def calls_in(entry, sets):
+    """Return the calls of an entry; a set also has those of the sets in it."""
     if not entry.startswith("@"):
         return {entry}
-    printed = subprocess.run(
-        ["systemd-analyze", "syscall-filter", entry], capture_output=True, text=True, check=True
-    ).stdout
-    lines = [line.strip() for line in printed.splitlines()[1:]]
-    inside = [line for line in lines if line and not line.startswith("#")]
-    return set().union(*map(calls_in, inside))
+    return set().union(*(calls_in(inner, sets) for inner in sets[entry]))
 
 
 def words_of(unit, name):
@@ -84,9 +94,9 @@ def words_of(unit, name):
 
 def only_calls_of(unit):
     """Return a filter that kills at every call that the unit's lines do not allow."""
-    allowed = set()
+    allowed, sets = set(), sets_of_systemd()
     for first, *others in words_of(unit, "SystemCallFilter"):
-        calls = set().union(*map(calls_in, [first.lstrip("~"), *others]))
+        calls = set().union(*(calls_in(entry, sets) for entry in [first.lstrip("~"), *others]))
         allowed = allowed - calls if first.startswith("~") else allowed | calls
     made = Filter(KILL_PROCESS)
     if os.geteuid() == 0:
