@@ -6,9 +6,8 @@ The daemons are stopped then, so files may be copied; each copy is checked befor
 import os
 import shutil
 import sqlite3
-import tempfile
 from collections.abc import Iterator, Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -57,7 +56,8 @@ def put_back(copy: Copy) -> bool:
     The book as it was left is set aside, never thrown away. After a power cut at any moment the
     live book is the one that was left or the one put back.
     """
-    if copy.live.exists() and _schema(copy.live) == _schema(copy.kept):
+    _bring_in_journals(copy.live)
+    if _schema(copy.live) == _schema(copy.kept):
         return False
     draft = copy.live.with_name(f"{copy.live.name}.put-back")
     shutil.copyfile(copy.kept, draft)
@@ -69,24 +69,24 @@ def put_back(copy: Copy) -> bool:
     return True
 
 
-def _set_aside(live: Path) -> None:
-    """Keep the book under another name as well; its own name is free to be replaced then.
+def _bring_in_journals(book: Path) -> None:
+    """Have a book that nobody has open stand alone: its journal must not meet another book."""
+    if book.exists():
+        with suppress(sqlite3.Error), closing(sqlite3.connect(book)) as opened:
+            opened.execute("PRAGMA journal_mode = DELETE")
 
-    What stands in its journals is brought in first: a journal must not meet another book.
-    """
-    aside = live.with_name(f"{live.name}.after-update-{_now()}")
-    if not live.exists():
+
+def _set_aside(book: Path) -> None:
+    """Keep the book under another name as well; its own name is free to be replaced then."""
+    if not book.exists():
         return
-    try:
-        with closing(sqlite3.connect(live)) as book:
-            book.execute("PRAGMA journal_mode = DELETE")
-    except sqlite3.Error:  # damaged: what lies beside it goes along
-        for ending in BESIDE:
-            beside = live.with_name(live.name + ending)
-            if beside.exists():
-                beside.replace(aside.with_name(aside.name + ending))
-    os.link(live, aside)
-    sync(live.parent)
+    aside = book.with_name(f"{book.name}.after-update-{_now()}")
+    for ending in BESIDE:  # left only where the book is damaged
+        beside = book.with_name(book.name + ending)
+        if beside.exists():
+            beside.replace(aside.with_name(aside.name + ending))
+    os.link(book, aside)
+    sync(book.parent)
 
 
 def _give_to(*, owner_of: Path, to: Path) -> None:
@@ -132,14 +132,16 @@ def _require_sound(kept: Path) -> None:
         raise sqlite3.DatabaseError(f"its copy is not sound: {verdict}")
 
 
-def _schema(book: Path) -> int:
-    """Read the schema's number from a copy: opening a book leaves files of root's beside it."""
-    with tempfile.TemporaryDirectory() as folder:
-        seen = Path(folder) / book.name
-        copy_with_its_journals(book, seen)
-        with closing(sqlite3.connect(seen)) as opened:
+def _schema(book: Path) -> int | None:
+    """Read the schema's number from a book that stands alone; None where there is none to read."""
+    if not book.exists():
+        return None
+    try:
+        with closing(sqlite3.connect(book)) as opened:
             (version,) = opened.execute("PRAGMA user_version").fetchone()
             return int(version)
+    except sqlite3.Error:
+        return None
 
 
 def _now() -> str:

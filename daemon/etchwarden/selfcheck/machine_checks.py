@@ -111,6 +111,17 @@ def _records(facts: MachineFacts) -> Finding:
     return well("No logbook yet." if facts.book is None else "The logbook is sound.")
 
 
+def _contacts(facts: MachineFacts) -> Finding | None:
+    box = (facts.status or {}).get("interlocks") or {}
+    proofs = box.get("seen_to_open", ())
+    if not proofs:
+        return None
+    due = [one["sentence"] for one in proofs if one["is_due"]]
+    if due:
+        return look(" ".join(due))
+    return well("Every safety contact was seen to open within the last month.")
+
+
 MACHINE_CHECKS: Final = (
     Check("file", _file, blames_release=True),
     Check("port", _port),
@@ -118,6 +129,7 @@ MACHINE_CHECKS: Final = (
     Check("daemon", _daemon, blames_release=True),
     Check("socket", _socket, blames_release=True),
     Check("controller", _controller),
+    Check("contacts", _contacts),
     Check("records", _records, blames_release=True),
 )
 

@@ -120,8 +120,10 @@ def _book(book: Path) -> str | None:
     """Check a copy: opening the book itself would leave files of root's beside it."""
     if not book.exists():
         return None
+    # Beside it, where there is room for it: a board may keep /tmp in its memory.
+    beside = book.parent if os.access(book.parent, os.W_OK) else None
     try:
-        with tempfile.TemporaryDirectory() as folder:
+        with tempfile.TemporaryDirectory(dir=beside) as folder:
             seen = Path(folder) / book.name
             copy_with_its_journals(book, seen)
             with closing(sqlite3.connect(seen)) as copy:
