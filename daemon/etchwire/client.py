@@ -13,8 +13,9 @@ from etchwire.errors import DaemonAbsent, MalformedMessage, Refused
 from etchwire.framing import LineBuffer, decode, encode
 from etchwire.messages import PROTOCOL, Failure, Message, Request, Result, parse_message
 
-ANSWER_TIMEOUT_S: Final = 10.0
+ANSWER_TIMEOUT_S: Final = 20.0  # the daemon itself gives its loop fifteen
 LOAD_TIMEOUT_S: Final = 120.0  # a long job is copied to a slow card and hashed
+REST_TIMEOUT_S: Final = 330.0  # the daemon gives the child that writes a rest five minutes
 SILENCE_TIMEOUT_S: Final = 5.0  # a subscriber hears something every second
 _READ_BYTES: Final = 65536
 
@@ -47,7 +48,8 @@ class DaemonClient:
 
     def call(self, method: str, /, **params: Any) -> Any:
         """Ask `method` and return its result."""
-        return self._call(method, params, (), self._timeout_s)
+        timeout_s = REST_TIMEOUT_S if method == "reenter" else self._timeout_s
+        return self._call(method, params, (), timeout_s)
 
     def load(self, gcode: int, sheet: int) -> Any:
         """Hand over a job as two open file descriptors, which stay the caller's to close."""
