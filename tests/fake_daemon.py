@@ -113,6 +113,12 @@ BOX: Final = {
     "is_round_asking": False,
     "is_attended_only": True,
     "is_watch_only": False,
+    "seen_to_open": [
+        {"name": "lid", "day": "2026-11-24", "is_due": False,
+         "sentence": "The lid contact was last seen to open on 2026-11-24."},
+        {"name": "stop_circuit", "day": None, "is_due": True,
+         "sentence": "The stop circuit has not been seen to open yet. Press the stop button."},
+    ],
     "lacks": ["No flame detector is wired: nothing but you sees a fire."],
     "changes": {},
 }  # fmt: skip

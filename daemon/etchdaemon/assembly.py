@@ -6,14 +6,14 @@ import signal
 import sys
 import time
 from collections.abc import Callable
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
 from etchdaemon.configuration.loading import load_configuration
-from etchdaemon.errors import EtchdaemonError
-from etchdaemon.guard import Guard
+from etchdaemon.errors import EtchdaemonError, LogbookUnavailable
+from etchdaemon.guard.asked import Guard
 from etchdaemon.hardware.clock import PracticeClock, SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.gpio_board import GpioBoard
@@ -98,24 +98,25 @@ class Daemon:
     """Every part of the daemon, joined: `run` works until it is told to end."""
 
     def __init__(self, places: Places, *, clock: Clock, box: Box) -> None:
-        """Join the parts; the guard comes first, because it drives every output off."""
+        """Join the parts; the guard drives every output off before any file is opened."""
         self._places = places
         self._clock = clock
         self._doorbell = EventDoorbell()
+        self._logbook = Logbook.at(
+            places.state / LOGBOOK_NAME,
+            utc_now=clock.utc_now,
+            is_clock_synchronised=is_clock_synchronised,
+        )
         self._guard = Guard(
             Interlocks(box.setup, pace=box.pace),
             box.board,
             clock,
             wake=self._doorbell.ring,
             ask_for_look=box.bell.ring,
+            note_proof=self._logbook.note_proof,
         )
         self._looking = LookingThread(self._guard.look, box.bell)
         self._is_ending = False
-        self._logbook = Logbook.at(
-            places.state / LOGBOOK_NAME,
-            utc_now=clock.utc_now,
-            is_clock_synchronised=is_clock_synchronised,
-        )
         spool = Spool(places.state / SPOOL_NAME)
         self._reentry = reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
         wishes = Wishes(spool=spool, doorbell=self._doorbell, reentry=reentry)
@@ -151,6 +152,8 @@ class Daemon:
             parts.enter_context(self._logbook)
             if self._places.practice is not None:
                 self._logbook.introduce_practice()
+            with suppress(LogbookUnavailable):
+                self._guard.recall_proofs(self._logbook.ask("proofs"))
             self._service.recall(self._reentry.newest())
             notify("READY=1")
             try:
@@ -190,12 +193,7 @@ def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
         contacts=paced * 2,
         people=paced,
     )
-    return clock, Box(
-        board=board,
-        bell=bell,
-        setup=setup,
-        pace=pace,
-    )
+    return clock, Box(board=board, bell=bell, setup=setup, pace=pace)
 
 
 def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Box]:
@@ -237,10 +235,8 @@ def run_daemon(places: Places) -> int:
 
 
 def _run_locked(places: Places) -> int:
-    if places.practice is None:
-        clock, box = real_parts(places)
-    else:
-        clock, box = _practice_parts(places.practice, places.box)
+    practice = places.practice
+    clock, box = _practice_parts(practice, places.box) if practice else real_parts(places)
     daemon = Daemon(places, clock=clock, box=box)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: daemon.end())

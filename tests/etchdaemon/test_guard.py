@@ -7,8 +7,8 @@ import threading
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.guard import Guard
-from etchdaemon.guard_lock import HANGS
+from etchdaemon.guard.asked import Guard
+from etchdaemon.guard.lock import HANGS
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import Reaction
@@ -245,3 +245,23 @@ def test_the_report_is_plain_and_names_every_rule_in_force(box):
     assert [rule["name"] for rule in report["rules"]] == [r.name for r in box.interlocks.rules]
     assert {rule["state"] for rule in report["rules"]} == {"good", "bad"}  # the fan is off
     assert len(report["questions"]) == len(ANSWERS)
+
+
+def test_a_contact_that_opened_and_closed_is_told_once_a_day_and_shown(box):
+    told = []
+    guard = Guard(
+        box.interlocks, box.board, box.clock, note_proof=lambda *proof: told.append(proof)
+    )
+    box.guard = guard
+    guard.recall_proofs({"flame": "2026-01-01"})
+    for _ in range(2):
+        box.board.closed[Input.STOP_CIRCUIT] = False
+        box.look(20)
+        box.board.closed[Input.STOP_CIRCUIT] = True
+        box.look(20)
+
+    shown = {one["name"]: one["day"] for one in guard.report(day=DAY)["seen_to_open"]}
+
+    day = box.clock.utc_now()[:10]
+    assert [(name, at_utc[:10]) for name, at_utc in told] == [("stop_circuit", day)]
+    assert (shown["stop_circuit"], shown["flame"]) == (day, "2026-01-01")

@@ -422,3 +422,11 @@ def test_a_run_that_continues_another_says_so(logbook):
     assert logbook.ask("run", id=second)["continues_run_id"] == first
     listed = logbook.ask("runs", before=None, limit=5)["runs"]
     assert [run["continues_run_id"] for run in listed] == [first, None]
+
+
+def test_the_day_on_which_a_contact_was_last_seen_to_open_is_remembered(disk, logbook):
+    logbook.note_proof("stop_circuit", "2026-10-03T09:00:00+00:00")
+    logbook.note_proof("stop_circuit", "2026-11-24T17:00:00+00:00")
+    logbook.note_proof("flame", "2026-11-01T08:00:00+00:00")
+
+    assert logbook.ask("proofs") == {"stop_circuit": "2026-11-24", "flame": "2026-11-01"}

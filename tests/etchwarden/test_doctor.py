@@ -26,6 +26,12 @@ STATUS = {
     "machine": {"link": "ready", "firmware": "1.1", "controller_state": "Idle",
                 "port": "/dev/serial/by-id/usb-77", "sentence": "ready"},
 }  # fmt: skip
+
+
+def contacts(*, is_due):
+    return {"interlocks": {"seen_to_open": [{"is_due": is_due, "sentence": "Press the button."}]}}
+
+
 SETTINGS = {"is_read": True, "refusals": [], "warnings": []}
 MACHINE = MachineFacts(
     name="left", port="/dev/serial/by-id/usb-77", is_port_there=True, may_open_port=True,
@@ -73,6 +79,8 @@ MACHINE_TABLE = [
     ("controller", {"settings": SETTINGS | {"refusals": ["laser mode"]}}, Grade.WRONG, "laser"),
     ("controller", {"settings": SETTINGS | {"warnings": ["motors"]}}, Grade.LOOK, "motors"),
     ("controller", {"settings": SETTINGS | {"is_read": False}}, Grade.LOOK, "Try again"),
+    ("contacts", {"status": STATUS | contacts(is_due=True)}, Grade.LOOK, "Press the button."),
+    ("contacts", {"status": STATUS | contacts(is_due=False)}, Grade.WELL, "last month"),
     ("records", {"status": STATUS | {"logbook_trouble": "full"}}, Grade.WRONG, "full"),
     ("records", {"book": "page 3 is torn"}, Grade.WRONG, "page 3"),
     ("records", {"books_set_aside": 2}, Grade.LOOK, "restore"),

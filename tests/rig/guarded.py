@@ -1,6 +1,6 @@
 """The rig with a guarded box: interlocks on the practice machine's own board."""
 
-from etchdaemon.guard import Guard
+from etchdaemon.guard.asked import Guard
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Level, Output

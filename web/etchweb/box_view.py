@@ -21,6 +21,8 @@ NO_BOX: Final[View] = {
     "fan": "",
     "conditions": [],
     "lacks": [],
+    "proofs_due": [],
+    "proofs": [],
 }
 
 # The step's own word is the daemon's; the page says what a person does about it.
@@ -79,8 +81,16 @@ def box_part(report: Report | None) -> View:
         "fan": as_sentence(report["extraction"] or ""),
         "conditions": [rule["name"] for rule in report["rules"]],
         "lacks": [as_sentence(lack) for lack in report["lacks"]],
+        "proofs_due": proofs_of(report, is_due=True),
+        "proofs": proofs_of(report, is_due=False),
         **{f"condition {rule['name']}": _condition(rule) for rule in report["rules"]},
     }  # fmt: skip
+
+
+def proofs_of(report: Report, *, is_due: bool) -> list[str]:
+    """Return what is said of contacts that were seen to open, or have to be made to."""
+    proofs = report.get("seen_to_open", ())
+    return [one["sentence"] for one in proofs if one["is_due"] is is_due]
 
 
 def answers_from(form: Mapping[str, str], report: Report) -> dict[str, bool | float | str]:

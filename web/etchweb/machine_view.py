@@ -5,6 +5,7 @@ from importlib.metadata import version
 from typing import Any, Final
 
 from etchweb.bed_view import bed_view, place_words
+from etchweb.box_view import proofs_of
 from etchweb.words import UNKNOWN, as_sentence, short_duration
 
 View = dict[str, Any]
@@ -31,6 +32,7 @@ def machine_view(snapshot: Table, settings: Table, wiring: Table) -> View:
     """Return what the whole page says; its live part is that of `live_view`."""
     machine, job = snapshot["machine"], snapshot["job"]
     bed = bed_view(machine, job)
+    box = snapshot.get("interlocks") or {}
     return {
         "live": live_view(snapshot, wiring),
         "port": machine["port"],
@@ -43,6 +45,7 @@ def machine_view(snapshot: Table, settings: Table, wiring: Table) -> View:
         "warnings": [as_sentence(one) for one in settings.get("warnings", ())],
         "inputs": wiring.get("inputs", ()),
         "outputs": wiring.get("outputs", ()),
+        "proofs": proofs_of(box, is_due=True) + proofs_of(box, is_due=False),
         "version": version("etchwarden"),
     }
 

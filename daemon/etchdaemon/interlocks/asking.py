@@ -69,6 +69,7 @@ class Interlocks(Watch):
             )
         refuse_without_people(wish, self.attendance, wired=self.setup.wired)
         record = record_of_start(wish, self.setup, self.arming, self.checklist)
+        record["seen_to_open"] = self.proofs.record()
         self._is_etching = True
         self.disarm()
         self.senses.presence = self.senses.presence.used()

@@ -50,6 +50,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
         "is_round_asking": interlocks.rounds.is_asking,
         "is_attended_only": interlocks.is_attended_only,
         "is_watch_only": is_watch_only(setup.wired),
+        "seen_to_open": interlocks.proofs.report(day),
         "lacks": [lack.sentence for lack in lacks_of(setup.wired)],
         "changes": {name: change.because for name, change in setup.changes.items()},
     }

@@ -15,6 +15,7 @@ from etchdaemon.interlocks.latch import Latch
 from etchdaemon.interlocks.missing import is_attended_only
 from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.presence import WITHIN_S, Presence
+from etchdaemon.interlocks.proofs import Proofs
 from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
 from etchdaemon.interlocks.samples import Condition
 from etchdaemon.interlocks.senses import Senses
@@ -46,6 +47,7 @@ class Watch:
             setup.attendance, is_attended_only=self.is_attended_only, pace=pace
         )
         self.wiring = Wiring(setup.wired, lasts=pace.people, stale_s=STALE_S * pace.readings)
+        self.proofs = Proofs(setup.wired)
         self.pace = pace
         self._is_etching = False
         self._is_beam_wanted = False
@@ -105,6 +107,7 @@ class Watch:
         """Take in one look at the board and return what follows from it."""
         now_s = look.now_s
         self.wiring.see(look)
+        self.proofs.see(look)
         is_wanted = self.phase is not Phase.IDLE or self.arming.is_under_way
         if self.wiring.go_on(now_s, is_free=self.is_free) is Output.EXTRACTION and not is_wanted:
             self.senses.fan = self.senses.fan.stop_now(now_s)

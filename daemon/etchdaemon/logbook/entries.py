@@ -195,6 +195,18 @@ class NoteMade:
         return insert(book, "logbook_note", {"at_utc": self.at_utc, "text": self.text})
 
 
+@dataclass(frozen=True, slots=True)
+class ProofNoted:
+    """A safety contact was seen to open and to close again."""
+
+    at_utc: str
+    input: str
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write the proof."""
+        return insert(book, "input_proof", {"at_utc": self.at_utc, "input": self.input})
+
+
 def _last_heard_s(book: sqlite3.Connection, run: int) -> float:
     (at_s,) = book.execute(
         "SELECT max(at_s) FROM (SELECT at_s FROM run_row WHERE run_id = ?1"

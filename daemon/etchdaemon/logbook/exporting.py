@@ -25,8 +25,8 @@ CARDS_FOLDER: Final = "cards"
 
 # Each after those it refers to. `happening` is the order in which all the others were written.
 TABLES: Final = (
-    "logbook_note", "run", "run_row", "run_event", "head", "lens_wipe", "surface", "card",
-    "reading", "recipe", "verdict", "happening",
+    "logbook_note", "input_proof", "run", "run_row", "run_event", "head", "lens_wipe", "surface",
+    "card", "reading", "recipe", "verdict", "happening",
 )  # fmt: skip
 _MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
 
@@ -41,6 +41,7 @@ head        lasers                          lens_wipe  when a lens was wiped
 surface     tiles and paints as they are    card       test cards; their layouts are in cards/
 reading     what cards showed, what was recommended and what was chosen
 recipe      settings, and the surface they were found on (found_on_json)
+input_proof when safety contacts were seen to open
 verdict     what wiped tiles looked like    happening  the order in which all of it was written
 Columns named ..._json hold JSON; ..._packed hold JSON too, deflated (zlib) and in base 64.
 etchwarden import takes this folder back into a fresh box of the same version.

@@ -13,6 +13,7 @@ from etchdaemon.logbook.craft_commands import entry_of, practice_craft
 from etchdaemon.logbook.entries import (
     Entry,
     EventNoted,
+    ProofNoted,
     RowMeasured,
     RunEnded,
     RunStarted,
@@ -191,6 +192,10 @@ class Logbook:
         Raise CommandRefused with a sentence, or LogbookUnavailable.
         """
         return {"id": self._confirmed(entry_of(command, parameters, at_utc=self._utc_now()))}
+
+    def note_proof(self, name: str, at_utc: str) -> None:
+        """Queue that the safety contact `name` was seen to open and to close again."""
+        self._writer.write(ProofNoted(at_utc, name))
 
     def introduce_practice(self) -> None:
         """Queue what a practice household begins with; see `CraftIntroduced`."""

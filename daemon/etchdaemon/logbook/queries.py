@@ -90,6 +90,12 @@ def runs(
     return {"runs": page, "next_before": more, "notes": notes}
 
 
+def proofs(book: sqlite3.Connection) -> dict[str, Any]:
+    """Return the day on which each safety contact was last seen to open, by its input."""
+    found = book.execute("SELECT input, max(at_utc) FROM input_proof GROUP BY input")
+    return {name: at_utc[:10] for name, at_utc in found}
+
+
 def run(book: sqlite3.Connection, *, id: int) -> dict[str, Any]:  # noqa: A002
     """Return everything about one run but its rows and events; raise CommandRefused."""
     found = select(book, "SELECT * FROM run WHERE id = ?", (id,))
@@ -178,6 +184,6 @@ QUESTIONS: Final[Mapping[str, Callable[..., dict[str, Any]]]] = {
     question.__name__: question
     for question in (
         runs, run, run_rows, run_events, heads, surfaces, recipes, cards, card, readings, reading,
-        time_line, history,
+        time_line, history, proofs,
     )
 }  # fmt: skip

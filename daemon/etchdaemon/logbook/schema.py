@@ -91,7 +91,17 @@ _NOTES: Final = (
 
 _REENTRIES: Final = ("ALTER TABLE run ADD COLUMN continues_run_id INTEGER REFERENCES run (id)",)
 
-MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS)
+_PROOFS: Final = (
+    """
+    CREATE TABLE input_proof (
+        id INTEGER PRIMARY KEY,
+        at_utc TEXT NOT NULL,
+        input TEXT NOT NULL
+    ) STRICT
+    """,
+)
+
+MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS)
 
 
 def version_of(book: sqlite3.Connection) -> int:

@@ -1,23 +1,24 @@
-"""The guard: looks at the board, and is the only one who closes the beam's contact."""
+"""The guard at its post: looks at the board, and is the only one who closes the beam's contact."""
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from math import inf
-from typing import Any, Final
+from typing import Final
 
-from etchdaemon.contacts import Contacts
 from etchdaemon.errors import CommandRefused
-from etchdaemon.guard_lock import HANGS, GuardLock
+from etchdaemon.guard.contacts import Contacts
+from etchdaemon.guard.lock import HANGS, GuardLock
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.latch import Trip
-from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.starting import StartWish, asked_at_start
+from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.ports import Board, Clock
+
+NoteProof = Callable[[str, str], None]
 
 RECENT_S: Final = 0.05
 QUIET: Final = Verdict(Reaction.NOTHING)
@@ -25,12 +26,14 @@ QUIET: Final = Verdict(Reaction.NOTHING)
 _log = logging.getLogger("etchdaemon.guard")
 
 
-class Guard:
-    """Joins interlocks and board; it knows no thread, whoever calls `look` moves it on.
+class Lookout:
+    """Joins interlocks and board for whoever steers the machine.
+
+    It knows no thread: whoever calls `look` moves it on.
 
     A trip goes in this order: the beam's contact opens (here, on the edge, before anything is
     read or judged), whoever steers the machine is woken, and what they do to the controller
-    comes before the log and the people. `wake` must return at once.
+    comes before the log and the people. `wake` and `note_proof` must return at once.
 
     `look` is for one thread; everything else may be called from another. That one steers the
     machine, and each notices when the other hangs: `note_steered` and the samples grow stale.
@@ -44,6 +47,7 @@ class Guard:
         *,
         wake: Callable[[], None] = lambda: None,
         ask_for_look: Callable[[], None] = lambda: None,
+        note_proof: NoteProof = lambda _name, _at_utc: None,
     ) -> None:
         """Drive every output off before anything else."""
         self._contacts = Contacts(board, note_beam=self._note_beam)
@@ -51,6 +55,7 @@ class Guard:
         self._clock = clock
         self._wake = wake
         self._ask_for_look = ask_for_look
+        self._note_proof = note_proof
         self._lock = GuardLock()
         self._reaction = Reaction.NOTHING
         self._fresh: tuple[Trip, ...] = ()
@@ -63,8 +68,6 @@ class Guard:
         except Exception:  # noqa: BLE001 - whatever it is, nothing is watched any more
             _log.exception("The guard has failed.")
             self._fail()
-
-    # What whoever steers the machine asks for.
 
     @property
     def settle_s(self) -> float:
@@ -108,20 +111,6 @@ class Guard:
         trips = tuple((trip.rule.name, trip.reaction) for trip in box.latch.trips)
         return (box.phase, box.arming.step, box.senses.fan.step, box.rounds.is_asking, trips)
 
-    def why_not_start(self) -> str | None:
-        """Return what stands in the way of a start as far as the box goes, or None."""
-        try:
-            with self._lock.held():
-                self._interlocks.refuse_start(self._clock.now_s())
-        except CommandRefused as refused:
-            return str(refused)
-        return None
-
-    def asked_at_start(self, wish: StartWish) -> dict[str, str | None]:
-        """Return what people have to confirm with such a start."""
-        box = self._interlocks
-        return asked_at_start(wish, box.attendance, wired=box.setup.wired)
-
     def allow(self) -> None:
         """Let the beam's contact close at the next look; where it must not, it stays open.
 
@@ -139,8 +128,9 @@ class Guard:
 
     def may_burn(self, now_s: float) -> bool:
         """Return whether the contact is closed, has settled, and nothing speaks against a beam."""
-        with self._lock.held():
+        with suppress(CommandRefused), self._lock.held():
             return self._interlocks.may_burn(now_s)
+        return False
 
     def begin_run(self, wish: StartWish) -> dict[str, object]:
         """Let a run start; raise CommandRefused; return what its record says."""
@@ -155,66 +145,12 @@ class Guard:
     def end_run(self) -> None:
         """Note that the run is over; the beam is put out."""
         self.cut()
-        with self._lock.held():
+        with self._lock.held_if_possible():
             self._interlocks.end_run()
-
-    # What a person asks for.
-
-    def arm(
-        self, answers: Mapping[str, object], *, day: str, with_heartbeat_test: bool = False
-    ) -> None:
-        """Begin arming; raise CommandRefused."""
-        with self._lock.held():
-            self._interlocks.arm(
-                answers,
-                day=day,
-                now_s=self._clock.now_s(),
-                with_heartbeat_test=with_heartbeat_test,
-            )
-
-    def disarm(self) -> None:
-        """Undo arming."""
-        with self._lock.held():
-            self._interlocks.disarm()
-
-    def reset(self, names: Sequence[str]) -> None:
-        """Reset the trips of these names; raise CommandRefused."""
-        with self._lock.held():
-            self._interlocks.reset(names, self._clock.now_s())
-
-    def answer_round(self) -> None:
-        """Note that somebody is within reach; raise CommandRefused."""
-        with self._lock.held():
-            self._interlocks.answer_round(self._clock.now_s())
-
-    def note_bed_touched(self) -> None:
-        """Ask the questions about the bed again."""
-        with self._lock.held():
-            self._interlocks.checklist.note_bed_touched()
-
-    def try_output(self, name: str, *, is_on: bool) -> None:
-        """Try an output of that name for a moment, or leave off; raise CommandRefused."""
-        with self._lock.held():
-            self._interlocks.try_output(name, is_on=is_on, now_s=self._clock.now_s())
-        self._ask_for_look()
-
-    def wiring(self) -> dict[str, Any]:
-        """Return every input as it is and every output as it was driven: plain JSON values."""
-        with self._lock.held():
-            box = self._interlocks
-            driven = self._contacts.driven
-            return box.wiring.report(driven, is_free=box.is_free, now_s=self._clock.now_s())
-
-    def report(self, *, day: str) -> dict[str, Any]:
-        """Return what a person is shown: plain JSON values."""
-        with self._lock.held():
-            return report_of(self._interlocks, day=day, now_s=self._clock.now_s())
 
     def close(self) -> None:
         """Drive every output off and let go of the board."""
         self._contacts.close()
-
-    # One look.
 
     def _look(self) -> None:
         opened = self._contacts.take_opened()
@@ -234,6 +170,15 @@ class Guard:
         if reaction > self._reaction:
             self._wake()
         self._reaction = reaction
+        self._keep_proofs()
+
+    def _keep_proofs(self) -> None:
+        """Last of all, and never more than once a day for a contact."""
+        proofs = self._interlocks.proofs
+        for name in proofs.take_fresh():
+            at_utc = self._clock.utc_now()
+            if proofs.note(name, at_utc[:10]):
+                self._note_proof(name.value, at_utc)
 
     def _note_beam(self, is_on: bool) -> None:
         self._interlocks.drive(is_on=is_on, now_s=self._clock.now_s())

@@ -1,0 +1,1 @@
+"""The interlocks at work: the one place that closes the beam's contact."""

@@ -1,0 +1,100 @@
+"""The guard: its lookout, and what people ask of it."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from etchdaemon.errors import CommandRefused, GuardHangs
+from etchdaemon.guard.lock import HANGS
+from etchdaemon.guard.lookout import Lookout
+from etchdaemon.interlocks.report import report_of
+from etchdaemon.interlocks.starting import StartWish, asked_at_start
+
+MOST_MISSED: Final = 10  # reports, each after a tenth of a second of waiting
+
+
+class Guard(Lookout):
+    """Keeps the lookout, and answers people; implements `ports.Guard`."""
+
+    _reported: dict[str, Any] | None = None
+    _missed = 0  # reports in a row that could not be had
+
+    def why_not_start(self) -> str | None:
+        """Return what stands in the way of a start as far as the box goes, or None."""
+        try:
+            with self._lock.held():
+                self._interlocks.refuse_start(self._clock.now_s())
+        except CommandRefused as refused:
+            return str(refused)
+        return None
+
+    def asked_at_start(self, wish: StartWish) -> dict[str, str | None]:
+        """Return what people have to confirm with such a start."""
+        box = self._interlocks
+        return asked_at_start(wish, box.attendance, wired=box.setup.wired)
+
+    def arm(
+        self, answers: Mapping[str, object], *, day: str, with_heartbeat_test: bool = False
+    ) -> None:
+        """Begin arming; raise CommandRefused."""
+        with self._lock.held():
+            self._interlocks.arm(
+                answers,
+                day=day,
+                now_s=self._clock.now_s(),
+                with_heartbeat_test=with_heartbeat_test,
+            )
+
+    def disarm(self) -> None:
+        """Undo arming."""
+        with self._lock.held():
+            self._interlocks.disarm()
+
+    def reset(self, names: Sequence[str]) -> None:
+        """Reset the trips of these names; raise CommandRefused."""
+        with self._lock.held():
+            self._interlocks.reset(names, self._clock.now_s())
+
+    def answer_round(self) -> None:
+        """Note that somebody is within reach; raise CommandRefused."""
+        with self._lock.held():
+            self._interlocks.answer_round(self._clock.now_s())
+
+    def note_bed_touched(self) -> None:
+        """Ask the questions about the bed again."""
+        with self._lock.held():
+            self._interlocks.checklist.note_bed_touched()
+
+    def try_output(self, name: str, *, is_on: bool) -> None:
+        """Try an output of that name for a moment, or leave off; raise CommandRefused."""
+        with self._lock.held():
+            self._interlocks.try_output(name, is_on=is_on, now_s=self._clock.now_s())
+        self._ask_for_look()
+
+    def wiring(self) -> dict[str, Any]:
+        """Return every input as it is and every output as it was driven: plain JSON values."""
+        with self._lock.held():
+            box = self._interlocks
+            driven = self._contacts.driven
+            return box.wiring.report(driven, is_free=box.is_free, now_s=self._clock.now_s())
+
+    def report(self, *, day: str) -> dict[str, Any]:
+        """Return what a person is shown: plain JSON values.
+
+        A guard that is late, as on a busy board, shows what it showed last. Raise GuardHangs when
+        it stays away for a second or two: the daemon had better be started again.
+        """
+        try:
+            with self._lock.held():
+                self._reported = report_of(self._interlocks, day=day, now_s=self._clock.now_s())
+        except CommandRefused:
+            self._missed += 1
+            if self._reported is None or self._missed > MOST_MISSED:
+                raise GuardHangs(HANGS) from None
+        else:
+            self._missed = 0
+        return self._reported
+
+    def recall_proofs(self, days: Mapping[str, str]) -> None:
+        """Take the days on which contacts were last seen to open, by their inputs' names."""
+        with self._lock.held():
+            self._interlocks.proofs.recall(days)
