@@ -37,6 +37,10 @@ class BoardLost(EtchdaemonError, OSError):
     """The board with the inputs and outputs is gone, or cannot be had; the message says why."""
 
 
+class GuardHangs(EtchdaemonError):
+    """The thread that watches the interlocks holds its lock and does not come back."""
+
+
 class BackupFailed(EtchdaemonError):
     """The logbook could not be copied or restored, or a copy of it is of no use."""
 
