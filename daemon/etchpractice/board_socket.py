@@ -17,6 +17,7 @@ guard closed is safe. The names are those of `etchpractice.board`. When the clie
 output falls to 0.
 """
 
+import select
 import socket
 from contextlib import suppress
 from pathlib import Path
@@ -85,10 +86,11 @@ class BoardSocket:
     def _admit(self) -> None:
         with suppress(BlockingIOError):
             client, _ = self._listener.accept()
-            if self._client is not None:
+            if self._client is not None and not _has_left(self._client):
                 with client, suppress(OSError):
                     client.sendall(b"error the board has a client already\n")
                 return
+            self._drop()  # one that was killed, and whose end has not been read yet
             client.setblocking(False)
             self._client = client
             self._unread.clear()
@@ -125,3 +127,9 @@ class BoardSocket:
             self._client.close()
             self._client = None
             self._board.disconnect()
+
+
+def _has_left(client: socket.socket) -> bool:
+    poll = select.poll()
+    poll.register(client, select.POLLRDHUP)
+    return bool(poll.poll(0))

@@ -1,6 +1,7 @@
 """The practice board's client against the practice machine's own board and socket."""
 
 import select
+import socket
 import threading
 from contextlib import contextmanager, suppress
 
@@ -130,6 +131,25 @@ def test_leaving_lets_every_output_fall(path):
         service.until(lambda: service.board.outputs["extraction"])
         board.close()
         service.until(lambda: not service.board.outputs["extraction"])
+
+
+def test_a_daemon_that_follows_a_killed_one_at_once_is_let_in(path):
+    board = Board(lambda *_: None)
+    served = BoardSocket(path, board, speedup=20)
+    killed, next_one = (socket.socket(socket.AF_UNIX) for _ in range(2))
+    with killed:
+        killed.connect(str(path))
+        served.hear()
+        killed.sendall(b"set beam_enable 1\n")  # its last word is still unread, and so is its end
+
+    with next_one:
+        next_one.connect(str(path))
+        served.hear()
+        told = next_one.recv(4096)
+    served.close()
+
+    assert told.endswith(b"ready\n")
+    assert not board.outputs["beam_enable"]
 
 
 def test_a_board_that_is_not_there_is_named(path):
