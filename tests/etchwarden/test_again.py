@@ -1,0 +1,121 @@
+"""`etchwarden again`: what it says of an etch that was cut short, and what it asks the daemon."""
+
+import pytest
+from click.testing import CliRunner
+
+from etchwarden import again, head_desk
+from etchwire.errors import Refused
+from fake_daemon import FakeDaemon
+from fake_unfinished import BY_CUT, BY_EYE, LEFT, NOT_KEPT, answer_unfinished
+
+AGAIN, KEPT = "origin set again", "tile and head have not moved"
+
+
+class Line:
+    """A connection to a fake daemon that takes up whatever it is asked for."""
+
+    daemon = FakeDaemon()
+
+    def __init__(self, socket):
+        pass
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
+
+    def call(self, method, **params):
+        answer = self.daemon.ask(method, **params)
+        return {"sentence": "Row 413 goes on."} if method == "reenter" else answer
+
+
+@pytest.fixture
+def daemon(monkeypatch):
+    Line.daemon = FakeDaemon("idle", unfinished=LEFT)
+    monkeypatch.setattr(head_desk, "DaemonClient", Line)
+    return Line.daemon
+
+
+def take_up(*words, answer=None):
+    return CliRunner().invoke(again.command, [*words, "--daemon", "socket"], input=answer)
+
+
+def test_what_is_known_is_told_and_the_row_asked_for(daemon):
+    done = take_up(answer="420\ny\n")
+
+    assert done.exit_code == 0, done.output
+    assert all(sentence in done.output for sentence in (*BY_EYE["known"], *BY_EYE["unknown"]))
+    assert "In doubt take the row above" in done.output
+    assert "581 rows, 100 × 58.1 mm, about 23 min 49 s, from row 420 on" in done.output
+    assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 419}
+    assert "Row 413 goes on." in done.output
+
+
+def test_the_row_the_record_ends_with_is_proposed(daemon):
+    take_up("6", "--origin-set", answer="\n")
+
+    assert daemon.said["reenter"]["row"] == 412
+
+
+def test_where_the_cut_was_logged_only_the_place_is_asked_for(daemon):
+    daemon.answers["unfinished"] = answer_unfinished(BY_CUT)
+
+    take_up(answer="y\n")
+
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None}
+
+
+def test_everything_can_be_said_beforehand(daemon):
+    done = take_up("6", "--row", "414", "--origin-set")
+
+    assert done.exit_code == 0, done.output
+    assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 413}
+
+
+def test_without_a_yes_nothing_is_loaded(daemon):
+    done = take_up("6", "--row", "414", answer="n\n")
+
+    assert done.exit_code == 1
+    assert daemon.asked == []
+
+
+@pytest.mark.parametrize(
+    ("words", "told", "sentence"),
+    [
+        (["6"], NOT_KEPT, NOT_KEPT["why_not"]),
+        (["6", "--row", "5000", "--origin-set"], BY_EYE, "nothing is left to etch"),
+        (["99"], BY_EYE, "There is no run 99"),
+    ],
+)
+def test_what_cannot_be_is_said_and_nothing_is_loaded(daemon, words, told, sentence):
+    daemon.answers["unfinished"] = answer_unfinished(told)
+
+    done = take_up(*words)
+
+    assert done.exit_code == 1
+    assert sentence in done.output
+    assert daemon.asked == []
+
+
+def test_where_nothing_was_cut_short_it_says_so(daemon):
+    daemon.tell("idle")
+
+    done = take_up()
+
+    assert (done.exit_code, again.NOTHING in done.output) == (1, True)
+
+
+def test_a_refusal_is_said(daemon):
+    daemon.refusal = Refused("refused", "Where the head is is no longer known.")
+
+    done = take_up("6", "--row", "414", "--not-moved")
+
+    assert done.exit_code == 1
+    assert "Where the head is is no longer known." in done.output
+
+
+@pytest.mark.parametrize("words", [["0"], ["six"], ["6", "--row", "0"], ["6", "--row", "x"]])
+def test_what_is_no_number_of_an_etch_or_row_reaches_nobody(daemon, words):
+    assert take_up(*words).exit_code == 2
+    assert daemon.asked == []
