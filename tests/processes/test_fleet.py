@@ -75,7 +75,7 @@ def test_a_daemon_that_went_is_told_from_a_box_that_went(broker, reporting):
 
         daemon.go_away()
 
-        until(lambda: states(watcher) == {"left": "disconnected"})
+        until(lambda: states(watcher) == {"left": "init"})
 
 
 def test_a_broker_that_was_away_is_told_everything_again(broker, reporting):

@@ -1,6 +1,8 @@
 """A connection to the shop's broker, in our words: the one place that knows the MQTT library."""
 
 import logging
+import ssl
+import sys
 import threading
 from collections.abc import Callable
 from importlib import import_module
@@ -79,7 +81,7 @@ class Broker:
             client.will_set(*will, qos=1, retain=True)
         client.on_connect = self._note_answer
         client.on_connect_fail = lambda _client, _data: self._note(
-            f"The broker at {self._settings.broker} does not answer; it is tried again."
+            _no_connection(self._settings, sys.exc_info()[1])  # the library is handling it
         )
         client.on_disconnect = self._note_disconnected
         client.on_message = lambda _client, _data, said: self._when_told(said.topic, said.payload)
@@ -120,8 +122,30 @@ def _library() -> Any:
         raise FleetFault(_MISSING) from error
 
 
+class _EncryptedSocket(ssl.SSLSocket):
+    """Closes itself when no connection came of it: the library then forgets it."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        try:
+            super().do_handshake(block)
+        except OSError:
+            self.close()
+            raise
+
+
 def _encrypt(client: Any, ca_file: str) -> None:
     try:
-        client.tls_set(ca_certs=ca_file)
+        context = ssl.create_default_context(cafile=ca_file)
     except OSError as error:
         raise FleetFault(f"The certificate file {ca_file} cannot be used: {error}.") from error
+    context.sslsocket_class = _EncryptedSocket
+    client.tls_set_context(context)
+
+
+def _no_connection(settings: FleetSettings, error: BaseException | None) -> str:
+    broker = f"The broker at {settings.broker}"
+    if isinstance(error, ssl.SSLCertVerificationError):
+        return f"{broker} shows a certificate that does not fit ca_file ({error.verify_message})."
+    if isinstance(error, ssl.SSLError):
+        return f"{broker} does not speak TLS at port {settings.port}, which ca_file asks for."
+    return f"{broker} does not answer; it is tried again."

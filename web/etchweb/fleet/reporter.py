@@ -15,6 +15,7 @@ from etchweb.fleet.topics import (
     AWAY,
     BEAM_HOURS,
     DESCRIPTION,
+    INIT,
     LOST,
     PAGE,
     READY,
@@ -39,7 +40,7 @@ class Reporter:
         self._box = box
         self._base = base_of(box)
         self._daemon = daemon
-        self._outbox = Outbox()
+        self._outbox = Outbox(self._base)
         self._lock = threading.Lock()
         self._ending = threading.Event()
         self._under_way: list[Any] = []
@@ -53,7 +54,7 @@ class Reporter:
         self._put({
             DESCRIPTION: description(box),
             PAGE.path: as_payload(settings.page),
-            STATE: AWAY,
+            STATE: INIT,
         })  # fmt: skip
         self._threads = [
             threading.Thread(target=work, name=f"{box} {name}", daemon=True)
@@ -88,7 +89,7 @@ class Reporter:
                     if self._ending.is_set():
                         return
             except WireError:
-                self._put({STATE: AWAY})  # the box's page is there, its daemon is not
+                self._put({STATE: INIT})  # the box's page is there, its daemon is not
             self._ending.wait(RETRY_S)
 
     def _take(self, snapshot: Mapping[str, Any]) -> None:
@@ -109,7 +110,7 @@ class Reporter:
 
     def _put(self, words: Mapping[str, str]) -> None:
         with self._lock:
-            self._outbox.put({f"{self._base}/{path}": word for path, word in words.items()})
+            self._outbox.put(words)
 
     def _begin_anew(self) -> None:
         with self._lock:

@@ -4,13 +4,15 @@ import json
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from etchweb.fleet.topics import DESCRIPTION, LOST, OF_OURS, READY, ROOT, STATE
+from etchweb.fleet.topics import AWAY, DESCRIPTION, INIT, LOST, OF_OURS, READY, ROOT, STATE
 
 LONGEST_WORD_BYTES: Final = 16_384
 MOST_BOXES: Final = 200
 MOST_WORDS: Final = 60
-_AWAY: Final = {
-    LOST: "It has gone without a goodbye: power, network or the box itself.",
+_WHY_AWAY: Final = {
+    INIT: "Its daemon does not answer.",
+    AWAY: "It said goodbye: it is switched off, or its page is.",
+    LOST: "Gone without a goodbye: look at its power and its network.",
     "": "It has not said whether it is there.",
 }
 
@@ -32,7 +34,7 @@ class Box:
     @property
     def absence(self) -> str:
         """Return why it cannot be believed any more, or nothing."""
-        return "" if self.is_there else _AWAY.get(self.state, "Its daemon does not answer.")
+        return "" if self.is_there else _WHY_AWAY.get(self.state, _WHY_AWAY[""])
 
     def said(self, path: str) -> str:
         """Return what it says of `path`, or nothing."""

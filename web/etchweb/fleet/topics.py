@@ -14,9 +14,11 @@ from typing import Any, Final
 ROOT: Final = "homie/5"
 STATE: Final = "$state"
 DESCRIPTION: Final = "$description"
+# Homie 5, "Device Lifecycle" (from memory). A box neither sleeps nor is asked for anything by MQTT.
+INIT: Final = "init"  # connected, and not ready: not all is said yet, or no daemon answers
 READY: Final = "ready"
+AWAY: Final = "disconnected"  # it said goodbye
 LOST: Final = "lost"  # the last will: nobody said goodbye
-AWAY: Final = "disconnected"
 OF_OURS: Final = "etchwarden-etch"  # the type of a node, by which our boxes are told from others
 
 Snapshot = Mapping[str, Any]
