@@ -43,6 +43,7 @@ PAGE = PageFacts(machines=("left",), status_code=200)
 BOARD_TABLE = [
     ("versions", {"python": (3, 9)}, Grade.LOOK, "not made for"),
     ("versions", {"current": None}, Grade.WELL, "not installed by"),
+    ("update", {"is_cut_short": True}, Grade.WRONG, "Run it again"),
     ("clock", {"year": 1970}, Grade.WRONG, "1970"),
     ("clock", {"is_clock_synchronised": False}, Grade.LOOK, "set-ntp"),
     ("clock", {"is_clock_synchronised": None}, Grade.LOOK, "not known"),
@@ -66,6 +67,7 @@ BOARD_TABLE = [
 ]
 MACHINE_TABLE = [
     ("file", {"fault": "pin 16 is used twice"}, Grade.WRONG, "/etc/etchwarden/left.toml"),
+    ("file", {"is_file_for_all": False}, Grade.WRONG, "chmod a+r /etc/etchwarden/left.toml"),
     ("file", {"watches_only_because": "No lid."}, Grade.LOOK, "No lid."),
     ("file", {"has_head": False}, Grade.LOOK, "[head]"),
     ("port", {"port": ""}, Grade.WRONG, "configure --ports"),

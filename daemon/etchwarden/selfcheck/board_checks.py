@@ -22,6 +22,15 @@ def _versions(facts: BoardFacts) -> Finding:
     return well(f"{said}; release {facts.current}, {before}.")
 
 
+def _change(facts: BoardFacts) -> Finding | None:
+    if not facts.is_cut_short:
+        return None
+    return wrong(
+        "An installation or update was cut short.",
+        "Run it again: sudo ./systemd/install, or sudo etchwarden update WHEEL. That finishes it.",
+    )
+
+
 def _clock(facts: BoardFacts) -> Finding:
     if facts.year < FIRST_YEAR:
         return wrong(
@@ -126,6 +135,7 @@ def _network_name(facts: BoardFacts) -> Finding:
 
 BOARD_CHECKS: Final = (
     Check("versions", _versions),
+    Check("update", _change),
     Check("clock", _clock),
     Check("space", _space),
     Check("card", _card),
@@ -133,5 +143,5 @@ BOARD_CHECKS: Final = (
     Check("outputs after a crash", _kept_outputs),
     Check("pin library", _pin_library, blames_release=True),
     Check("memory", _memory_limits),
-    Check("network name", _network_name),
+    Check("network name", _network_name, quotes=True),
 )

@@ -35,6 +35,7 @@ def look_at_board(places: Places) -> BoardFacts:
         python=sys.version_info[:2],
         current=releases.current(),
         has_previous=releases.previous() is not None,
+        is_cut_short=places.unfinished.exists(),
         year=datetime.now().astimezone().year,
         is_clock_synchronised=_synchronised(),
         free_bytes=None if space is None else space.f_bavail * space.f_frsize,

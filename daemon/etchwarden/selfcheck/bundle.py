@@ -1,6 +1,7 @@
 """A bundle for asking for help: what the self-check found, and nothing that says whose board it is.
 
-No names, addresses, photos or secrets: what is written is chosen here, entry by entry.
+No names, addresses, photos or secrets: what is written is chosen here, entry by entry. Sentences
+that may quote what somebody has written are left out; from the others, paths and names are.
 """
 
 import json
@@ -12,20 +13,28 @@ from typing import Any, Final
 from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
 from etchwarden.selfcheck.findings import Finding
 
-_ADDRESS: Final = re.compile(r"\b\d{1,3}(?:\.\d{1,3}){3}\b")
-_SERIAL: Final = re.compile(r"/dev/serial/\S+")
+LEFT_OUT: Final = "(left out: it may quote what somebody has written)"
+# By what, and by which word it is replaced; in this order.
+_PRIVATE: Final = (
+    (re.compile(r"(?<![\w.])/[^\s,;:“”\"']+"), "a path"),
+    (re.compile(r"\b\d{1,3}(?:\.\d{1,3}){3}\b"), "an address"),
+    (re.compile(r"(?<![\w:])(?:[0-9A-Fa-f]{0,4}:){2,7}[0-9A-Fa-f]{0,4}(?![\w:])"), "an address"),
+    (re.compile(r"\S+@\S+"), "somebody"),
+)
 _OF_BOARD: Final = (
-    "version", "python", "current", "has_previous", "is_clock_synchronised", "free_bytes",
-    "size_bytes", "is_read_only", "card_worn_tenths", "file_system_errors", "is_undervolted",
-    "was_undervolted", "tells_of_outputs", "kept_outputs", "chips", "has_pin_library",
-    "limits_memory", "announces_name",
+    "version", "python", "current", "has_previous", "is_cut_short", "is_clock_synchronised",
+    "free_bytes", "size_bytes", "is_read_only", "card_worn_tenths", "file_system_errors",
+    "is_undervolted", "was_undervolted", "tells_of_outputs", "kept_outputs", "chips",
+    "has_pin_library", "limits_memory", "announces_name",
 )  # fmt: skip
 _OF_MACHINE: Final = (
-    "is_port_there", "may_open_port", "chip", "pins", "output_pins", "has_head",
-    "watches_only_because", "settings", "socket_mode", "book", "books_set_aside",
+    "fault_reasons", "is_file_for_all", "is_port_there", "may_open_port", "pins", "output_pins",
+    "has_head", "watches_only_because", "daemon_is_away", "controller_fault", "socket_mode",
+    "book", "books_set_aside",
 )  # fmt: skip
 _OF_STATUS: Final = ("state", "logbook_trouble")
 _OF_LINK: Final = ("link", "firmware", "controller_state")
+_OF_SETTINGS: Final = ("is_read", "firmware", "settings", "refusals", "warnings")
 
 
 def bundle_of(
@@ -36,22 +45,35 @@ def bundle_of(
 ) -> str:
     """Return the bundle as JSON text; machines go by number."""
     machines = tuple(machines)
-    names = {machine.name: f"machine {number}" for number, machine in enumerate(machines, 1)}
+    numbers = {machine.name: f"machine {number}" for number, machine in enumerate(machines, 1)}
+    words = {**dict.fromkeys(page.machines, "another machine"), **numbers}
     bundle = {
         "board": _some(asdict(board), _OF_BOARD),
-        "machines": {names[machine.name]: _machine(machine) for machine in machines},
-        "page": {"status_code": page.status_code, "machines": len(page.machines)},
-        "findings": [
-            {"of": of, "check": name, "grade": finding.grade.name, "sentence": finding.sentence}
-            for of, name, finding in found
-        ],
+        "machines": {numbers[machine.name]: _machine(machine) for machine in machines},
+        "page": {
+            "fault_reasons": page.fault_reasons,
+            "status_code": page.status_code,
+            "is_away": page.is_away,
+            "machines": len(page.machines),
+        },
+        "findings": [_finding(numbers.get(of, of), check, one) for of, check, one in found],
     }
-    text = json.dumps(bundle, indent=1, ensure_ascii=False, sort_keys=True)
-    return _nameless(text, {**names, board.host_name: "the board"})
+    bundle = _nameless(bundle, {**words, board.host_name: "the board"})
+    return json.dumps(bundle, indent=1, ensure_ascii=False, sort_keys=True)
+
+
+def _finding(of: str, check: str, finding: Finding) -> dict[str, str]:
+    sentence = LEFT_OUT if finding.quotes else finding.sentence
+    return {"of": of, "check": check, "grade": finding.grade.name, "sentence": sentence}
 
 
 def _machine(machine: MachineFacts) -> dict[str, Any]:
     told = _some(asdict(machine), _OF_MACHINE)
+    told["is_chip_there"] = machine.chip in machine.chips
+    if machine.settings is not None:
+        told["settings"] = _some(machine.settings, _OF_SETTINGS)
+        # What follows the colon is the owner's to write.
+        told["version"] = str(machine.settings.get("version", "")).partition(":")[0]
     if machine.status is not None:
         told["status"] = _some(machine.status, _OF_STATUS) | {
             "machine": _some(machine.status["machine"], _OF_LINK)
@@ -63,9 +85,17 @@ def _some(table: Mapping[str, Any], names: Iterable[str]) -> dict[str, Any]:
     return {name: table[name] for name in names if name in table}
 
 
-def _nameless(text: str, names: Mapping[str, str]) -> str:
-    text = _SERIAL.sub("a serial port", _ADDRESS.sub("an address", text))
-    for name, word in names.items():
-        if name:
-            text = re.sub(rf"\b{re.escape(name)}\b", word, text)
-    return text
+def _nameless(value: Any, words: Mapping[str, str]) -> Any:
+    """Return the value with what is private in its texts replaced; keys are ours."""
+    if isinstance(value, str):
+        for pattern, word in _PRIVATE:
+            value = pattern.sub(word, value)
+        for name, word in words.items():
+            if name:
+                value = re.sub(rf"\b{re.escape(name)}\b", word, value)
+        return value
+    if isinstance(value, Mapping):
+        return {key: _nameless(inner, words) for key, inner in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_nameless(inner, words) for inner in value]
+    return value

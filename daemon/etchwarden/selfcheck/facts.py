@@ -13,6 +13,7 @@ class BoardFacts:
     python: tuple[int, int]
     current: str | None = None
     has_previous: bool = False
+    is_cut_short: bool = False  # an installation or update has begun and not ended
     year: int = 2026
     is_clock_synchronised: bool | None = None
     free_bytes: int | None = None
@@ -38,6 +39,8 @@ class MachineFacts:
 
     name: str
     fault: str = ""  # why its file cannot be used
+    fault_reasons: tuple[str, ...] = ()  # the same, without a word of what stands in it
+    is_file_for_all: bool | None = None  # the daemon's user is none of the file's owners
     port: str = ""
     is_port_there: bool | None = None
     may_open_port: bool | None = None
@@ -61,6 +64,7 @@ class PageFacts:
     """The page that phones look at."""
 
     fault: str = ""
+    fault_reasons: tuple[str, ...] = ()
     port: int = 8080
     machines: tuple[str, ...] = ()
     status_code: int | None = None

@@ -1,7 +1,7 @@
 """What a check finds: how bad it is, a sentence about it, and what to do."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from typing import Generic, TypeVar
 
@@ -18,20 +18,28 @@ class Grade(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing that was looked at, and what to do about it where it is not well."""
+    """One thing that was looked at, and what to do about it where it is not well.
+
+    `quotes`: its sentence may hold what somebody has written, and so is not for strangers.
+    """
 
     grade: Grade
     sentence: str
     advice: str = ""
+    quotes: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Check(Generic[Facts]):
-    """One thing to look at; `blames_release`: a new release may be at fault when it is wrong."""
+    """One thing to look at.
+
+    `blames_release`: a new release may be at fault when it is wrong. `quotes`: see Finding.
+    """
 
     name: str
     judge: Callable[[Facts], Finding | None]
     blames_release: bool = False
+    quotes: bool = False
 
 
 def well(sentence: str) -> Finding:
@@ -58,4 +66,4 @@ def judged(
             continue
         finding = check.judge(facts)
         if finding is not None:
-            yield check.name, finding
+            yield check.name, replace(finding, quotes=check.quotes)

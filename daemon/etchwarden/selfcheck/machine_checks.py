@@ -14,7 +14,16 @@ HEADER_CHIPS: Final = ("pinctrl-bcm", "pinctrl-rp1")
 
 def _file(facts: MachineFacts) -> Finding:
     if facts.fault:
-        return wrong(facts.fault, f"Put it right in /etc/etchwarden/{facts.name}.toml.")
+        return wrong(
+            facts.fault,
+            f"Put it right in /etc/etchwarden/{facts.name}.toml, then: sudo systemctl restart"
+            f" etchwarden-daemon@{facts.name}",
+        )
+    if facts.is_file_for_all is False:
+        return wrong(
+            "The daemon's user may not read its file.",
+            f"Run: sudo chmod a+r /etc/etchwarden/{facts.name}.toml",
+        )
     if facts.watches_only_because:
         return look(facts.watches_only_because, "Wire it, and add it to its file.")
     if not facts.has_head:
@@ -123,9 +132,9 @@ def _contacts(facts: MachineFacts) -> Finding | None:
 
 
 MACHINE_CHECKS: Final = (
-    Check("file", _file, blames_release=True),
+    Check("file", _file, blames_release=True, quotes=True),
     Check("port", _port),
-    Check("pins", _pins),
+    Check("pins", _pins, quotes=True),
     Check("daemon", _daemon, blames_release=True),
     Check("socket", _socket, blames_release=True),
     Check("controller", _controller),
@@ -136,7 +145,11 @@ MACHINE_CHECKS: Final = (
 
 def _page_file(facts: PageFacts) -> Finding:
     if facts.fault:
-        return wrong(facts.fault, "Put it right in /etc/etchwarden/page.toml.")
+        return wrong(
+            facts.fault,
+            "Put it right in /etc/etchwarden/page.toml, then: sudo systemctl restart"
+            " etchwarden-web",
+        )
     if not facts.machines:
         return look("No machine is configured yet.", "Run: sudo etchwarden configure NAME")
     return well(f"It shows: {', '.join(facts.machines)}.")
@@ -161,7 +174,7 @@ def _secrets(facts: PageFacts) -> Finding | None:
 
 
 PAGE_CHECKS: Final = (
-    Check("file", _page_file, blames_release=True),
+    Check("file", _page_file, blames_release=True, quotes=True),
     Check("address", _page_answers, blames_release=True),
-    Check("secrets", _secrets),
+    Check("secrets", _secrets, quotes=True),
 )

@@ -35,10 +35,12 @@ def look_at_machine(name: str, places: Places) -> MachineFacts:
     book = places.records / name / LOGBOOK_NAME
     aside = book.parent.glob(f"{book.stem}.damaged-*{book.suffix}")
     found["books_set_aside"] = len(list(aside))
+    file = places.settings / f"{name}.toml"
+    found["is_file_for_all"] = _is_for_all(file)
     try:
-        box = load_configuration(places.settings / f"{name}.toml")
+        box = load_configuration(file)
     except FaultyConfiguration as fault:
-        return MachineFacts(**found, fault=str(fault))
+        return MachineFacts(**found, fault=str(fault), fault_reasons=reasons_of(fault))
     found |= _described(box)
     if found["status"] is None:
         found["book"] = _book(book)
@@ -46,6 +48,18 @@ def look_at_machine(name: str, places: Places) -> MachineFacts:
     else:
         found["book"] = "ok"  # the daemon checks it when it opens it, and tells of troubles
     return MachineFacts(**found)
+
+
+def reasons_of(fault: FaultyConfiguration) -> tuple[str, ...]:
+    """Return why a file cannot be used, without a word of what stands in it."""
+    return tuple(one.reason.value for one in fault.faults)
+
+
+def _is_for_all(file: Path) -> bool | None:
+    try:
+        return bool(file.stat().st_mode & stat.S_IROTH)
+    except OSError:
+        return None
 
 
 def _described(box: Configuration) -> dict[str, Any]:

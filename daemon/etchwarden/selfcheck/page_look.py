@@ -9,6 +9,7 @@ from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.installation.places import PAGE_SETTINGS, Places
 from etchwarden.page_settings import PageSettings
 from etchwarden.selfcheck.facts import PageFacts
+from etchwarden.selfcheck.machine_look import reasons_of
 from etchweb.host_names import EVERY_ADDRESS
 
 PATIENCE_S: Final = 5.0
@@ -20,7 +21,7 @@ def look_at_page(places: Places) -> PageFacts:
     try:
         settings = PageSettings.at(places.settings / PAGE_SETTINGS)
     except FaultyConfiguration as fault:
-        return PageFacts(fault=str(fault))
+        return PageFacts(fault=str(fault), fault_reasons=reasons_of(fault))
     host = "127.0.0.1" if settings.host in EVERY_ADDRESS else settings.host
     status_code, is_away = _answer(host, settings.port)
     return PageFacts(
