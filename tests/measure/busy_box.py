@@ -1,6 +1,11 @@
-"""A box with much to do beside the guard: page and phones, a photo, a logbook on a slow disk."""
+"""A box with much to do beside the guard: page and phones, a photo, a logbook on a slow disk.
+
+The threads that are measured have the priority that the daemon's unit gives it; the rest has the
+ordinary one, and the photo a lower one.
+"""
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -17,6 +22,9 @@ from etchwarden.session import Session
 from logbooks import Disk, logbook_on, start_run
 from photo_files import PHOTOGRAPHS
 
+UNIT = Path(__file__).parents[2] / "systemd" / "etchwarden-daemon@.service"
+SESSION = Path("/proc/self/autogroup")
+NICE = re.compile(r"^Nice=(-?\d+)$", re.MULTILINE)
 COMMIT_S = 0.1  # what a slow card takes for an fsync
 NOTE_EVERY_S = 0.05
 PHOTO = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
@@ -55,9 +63,33 @@ def busy_box(folder, *, seconds=600):
         out = str(folder / "prepared")
         prepare = [PREPARE_FOR_EVER, str(PHOTO), "-o", out, "--width", "50", "--replace"]
         run_beside(parts, ["nice", "-n", "10", sys.executable, "-c", *prepare])
+        parts.enter_context(priority_of_the_daemon())
         logbook = parts.enter_context(logbook_on(SlowDisk(folder / "slow.sqlite3")))
         write_for_ever(parts, logbook)
         yield logbook
+
+
+@contextmanager
+def priority_of_the_daemon():
+    """Give this thread, and those it starts, the `Nice=` of the unit; say so where it may not.
+
+    Where Linux groups processes by their session, a nice value counts within the session alone;
+    as a service the daemon has a weight of three for that (`CPUWeight=300`), which is the same.
+    """
+    before, nice = os.getpriority(os.PRIO_PROCESS, 0), int(NICE.search(UNIT.read_text())[1])
+    try:
+        os.setpriority(os.PRIO_PROCESS, 0, nice)
+        weigh_session(nice)
+    except PermissionError:
+        print("\nat the ordinary priority, because this user may set no higher one")
+    yield
+    os.setpriority(os.PRIO_PROCESS, 0, before)
+    weigh_session(0)
+
+
+def weigh_session(nice):
+    if SESSION.exists():
+        SESSION.write_text(str(nice))
 
 
 def run_beside(parts, words):
