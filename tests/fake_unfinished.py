@@ -8,10 +8,11 @@ BAND: Final = (
     "The laser has cooled meanwhile: a faint band may show where it goes on. Nobody can promise a"
     " seam that cannot be seen."
 )
-LOST: Final = (
-    "The head's place is lost until the origin is set again. Across the rows expect 0.05 mm at"
-    " best, and a line may show."
+ACROSS: Final = (
+    "It fits as well as the origin is set, along the rows and across them; across them expect"
+    " 0.05 mm at best, and a line may show."
 )
+LOST: Final = f"The head's place is lost until the origin is set again. {ACROSS}"
 AFTER_THAT: Final = (
     "What came after that was not written down: some more may be dark, and where along its row the"
     " beam went out is not known. Look at the tile."
@@ -45,13 +46,13 @@ BY_EYE: Final = {
     "is_row_known": False,
     "known": ["Row 412 is the last that was written down as done."],
     "unknown": [AFTER_THAT, LOST, BAND],
-    "across": "Across the rows expect 0.05 mm at best, and a line may show.",
+    "across": ACROSS,
 }
 BY_CUT: Final = BY_EYE | {
     "ended": "stopped",
     "because": "The lid is open.",
     "is_place_kept": True,
-    "cut": {"row": 412, "x_mm": 38.2, "error_mm": 0.12},
+    "cut": {"row": 412, "x_mm": 38.2, "from_left_mm": 33.2, "error_mm": 0.12},
     "is_row_known": True,
     "known": [
         "The beam went out in row 413, 33.2 mm from the picture's left edge, give or take 0.12 mm."
@@ -65,9 +66,7 @@ NOT_KEPT: Final = BY_EYE | {
     "why_not": "The job of that etch is no longer kept here; it can only be etched anew.",
     "known": [],
     "unknown": [],
-    **dict.fromkeys(
-        ("rows", "columns", "width_mm", "height_mm", "line_spacing_mm", "first_row")
-    ),
+    **dict.fromkeys(("rows", "columns", "width_mm", "height_mm", "line_spacing_mm", "first_row")),
 }
 
 

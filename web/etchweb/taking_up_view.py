@@ -57,6 +57,7 @@ def _pictured(outlook: Mapping[str, Any], row: int | None) -> View:
         "spacing_mm": spacing_mm,
         "below": f"{line * spacing_mm:.1f}",
         "recorded_mm": outlook["first_row"] * spacing_mm,
+        "cut": outlook["cut"],
         "picture": {
             "tile": outlook["picture_sha256"],
             "title": outlook["title"],

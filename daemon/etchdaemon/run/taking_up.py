@@ -147,7 +147,10 @@ def unknown(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
 def across(sheet: Sheet) -> str:
     """Return what an origin that was set again makes of the rows."""
     half_mm = sheet.recipe.line_spacing_mm / 2
-    return f"Across the rows expect {half_mm:.2g} mm at best, and a line may show."
+    return (
+        "It fits as well as the origin is set, along the rows and across them; across them expect"
+        f" {half_mm:.2g} mm at best, and a line may show."
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -102,7 +102,7 @@ class Reentry:
             "width_mm": sheet.width_mm,
             "height_mm": sheet.height_mm,
             "line_spacing_mm": sheet.recipe.line_spacing_mm,
-            "cut": None if trace.cut is None else asdict(trace.cut),
+            "cut": _cut_shown(trace, sheet),
             "first_row": trace.first_row,
             "is_row_known": trace.is_row_known,
             "known": known(trace, sheet, is_place_kept=is_place_kept),
@@ -200,6 +200,12 @@ _NOTHING_KEPT: Final[Mapping[str, Any]] = {
     "unknown": [],
     "across": "",
 }  # fmt: skip
+
+
+def _cut_shown(trace: Trace, sheet: Sheet) -> dict[str, Any] | None:
+    if trace.cut is None:
+        return None
+    return {**asdict(trace.cut), "from_left_mm": trace.cut.x_mm - sheet.picture.left_mm}
 
 
 def _place(run: int, trace: Trace, sheet: Sheet, row: int | None) -> Place:
