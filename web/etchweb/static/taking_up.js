@@ -37,6 +37,16 @@ function look(acrossMm) {
   loupe.setAttribute("viewBox", `${acrossMm - width / 2} ${(row - 1) * spacingMm - height / 2} ${width} ${height}`);
 }
 
+// A grip for a finger is measured on the screen, whatever the tile measures.
+const GRIP_PX = 56;
+function fitGrip() {
+  const mmPerPx = 1 / tile.getScreenCTM().a;
+  const grip = line.querySelector("[data-grip-mm]");
+  grip.setAttribute("transform", `translate(${grip.dataset.gripMm} 0) scale(${mmPerPx})`);
+  line.querySelector("rect").setAttribute("y", (-GRIP_PX / 2) * mmPerPx);
+  line.querySelector("rect").setAttribute("height", GRIP_PX * mmPerPx);
+}
+
 const placeOf = (event) =>
   new DOMPoint(event.clientX, event.clientY).matrixTransform(tile.getScreenCTM().inverse());
 
@@ -98,3 +108,5 @@ for (const element of document.querySelectorAll("[data-scripted]")) {
   element.removeAttribute("visibility");
 }
 draw();
+fitGrip();
+addEventListener("resize", fitGrip);
