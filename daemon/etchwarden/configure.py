@@ -8,6 +8,7 @@ import click
 from etchdaemon.configuration.faults import FaultyConfiguration
 from etchdaemon.configuration.loading import load_configuration, read_configuration
 from etchdaemon.configuration.source import Source
+from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchwarden.configuring.asking import (
     UnfitAnswer,
@@ -16,7 +17,8 @@ from etchwarden.configuring.asking import (
     ask_person,
     ports,
 )
-from etchwarden.configuring.writing import written
+from etchwarden.configuring.checking import faults_of
+from etchwarden.configuring.writing import Answers, written
 from etchwarden.installation.laying import write_whole
 from etchwarden.page_settings import MACHINE_NAME
 
@@ -60,6 +62,8 @@ def command(
         raise click.ClickException(str(error)) from error
     except UnfitAnswer as error:
         raise click.ClickException(f"{answers}: {error}") from error
+    except PermissionError as error:
+        raise click.ClickException(f"{error.filename or path}: you may not. Use sudo.") from error
     except OSError as error:
         raise click.ClickException(f"{error.filename or path}: {error.strerror}.") from error
 
@@ -74,17 +78,37 @@ def _check(path: Path) -> None:
 def _write(name: str, path: Path, answers: Path | None, *, replace: bool) -> None:
     if path.exists() and not replace:
         raise click.ClickException(f"{path} is there already. Edit it, or use --replace.")
-    if answers is not None:
-        given = answers_in(Source.at(answers).values)
-    else:
-        click.echo("Serial ports: " + (", ".join(ports()) or "none is there; is the cable in?"))
-        given = answers_of_person(ask_person, click.echo)
-    text = written(name, given)
-    wired = read_configuration(text).setup.wired
+    _require_writable(path.parent)
+    given = _asked() if answers is None else answers_in(Source.at(answers).values)
+    if faults := faults_of(given):
+        raise FaultyConfiguration(faults)
     if path.exists():
-        os.replace(path, path.with_name(f"{path.name}.old"))  # noqa: PTH105 - says that it replaces
+        write_whole(path.with_name(f"{path.name}.old"), path.read_bytes())
+    text = written(name, given)
     write_whole(path, text.encode())
     click.echo(f"Written to {path}. Read it, and see that it is right.")
+    wired = read_configuration(text).setup.wired
     if is_watch_only(wired):
         click.echo(f"The daemon will only watch. {lacks_of(wired)[0].sentence}")
     click.echo(f"Then: sudo systemctl enable --now etchwarden-daemon@{name}")
+
+
+def _asked() -> Answers:
+    found = ports()
+    click.echo(
+        "Serial ports of this board:" if found else "There is no serial port. Is the cable in?"
+    )
+    for number, port in enumerate(found, 1):
+        click.echo(f"  {number}  {port}")
+    chips = [chip.label for chip in Lines().chips()]
+    click.echo(f"GPIO chips: {', '.join(chips) or 'none'}")
+    click.echo("Enter alone takes what stands in brackets. Ctrl-C ends it, and nothing is written.")
+    return answers_of_person(ask_person, click.echo, found)
+
+
+def _require_writable(folder: Path) -> None:
+    """Tell beforehand, and not after all the questions."""
+    while not folder.exists():
+        folder = folder.parent
+    if not os.access(folder, os.W_OK, effective_ids=True):
+        raise click.ClickException(f"You may not write into {folder}. Use sudo.")

@@ -1,7 +1,10 @@
 """`etchwarden configure`: what it asks, what it writes, and that every entry is explained there."""
 
+import os
 import re
+import tempfile
 from dataclasses import fields
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -12,6 +15,7 @@ from etchdaemon.configuration.loading import load_configuration, read_configurat
 from etchdaemon.configuration.source import Source
 from etchdaemon.interlocks.rules import MAY_DELAY, RULES
 from etchwarden import configure
+from etchwarden.configuring.asking import answers_of_person
 from etchwarden.configuring.writing import written
 from etchwarden.heads import find_head
 from etchwire.craft import Head, Register
@@ -91,6 +95,92 @@ def test_a_person_is_asked_again_where_an_answer_is_unfit(run, tmp_path):
     assert "has to be a pin, not “sixteen”" in done.output
     assert (read.port, read.pins.inputs["lid"].number) == ("/dev/serial/by-id/usb-77", 16)
     assert (read.head, read.setup.beam_enable_settle_s) == (None, 2.5)
+
+
+NOBODY = 65534
+PORT, CHIP = "/dev/serial/by-id/usb-77", "pinctrl-rp1"
+# By place in what is asked: an answer that does not fit, and what is said of it.
+UNFIT_ANSWERS = [
+    ([], "ttyUSB0", "a port is a path"),
+    ([PORT, "ten"], "-10", "above zero"),
+    ([PORT, "ten"], "nan", "has to be a number"),
+    ([PORT, "ten"], "1e999", "has to be a number"),
+    ([PORT, "ten", "10", "0.08", "0.06"], "perhaps", "yes or no"),
+    ([PORT, ""], "\x1b[Apinctrl-rp1", "write nothing"),
+    ([PORT, "", CHIP], "-1", "from 0 to 53"),
+    ([PORT, "", CHIP], "54", "from 0 to 53"),
+    ([PORT, "", CHIP, "16"], "16", "pin 16 is already"),
+    ([PORT, "", CHIP, "16", "17", "18"], "19", "either the air-flow switch"),
+    ([PORT, "", CHIP, *[""] * 15], "-1", "from 0 to 60"),
+]
+
+
+@pytest.mark.parametrize(("before", "unfit", "said"), UNFIT_ANSWERS)
+def test_an_unfit_answer_is_asked_for_again_at_once_and_no_other_is_lost(before, unfit, said):
+    typed, heard = iter([*before, unfit]), []
+
+    def ask(question, default):
+        try:
+            return next(typed)
+        except StopIteration:
+            raise EOFError(question) from None
+
+    with pytest.raises(EOFError) as stuck:
+        answers_of_person(ask, heard.append)
+
+    assert said in heard[-1]
+    asked_again = str(stuck.value)
+    typed, questions = iter([*before, unfit]), []
+    with pytest.raises(EOFError):
+        answers_of_person(lambda *asked: (questions.append(asked[0]), ask(*asked))[1], heard.append)
+    assert questions[-2:] == [asked_again, asked_again]
+
+
+def test_half_of_a_pressure_window_is_asked_for_again_in_the_end(run, tmp_path):
+    window = ["", "", "", "18", "", *[""] * 9, ""]  # no lid, …, above the low limit alone
+
+    done = run(typed=[PORT, "", CHIP, *window, "", "18", "19"])
+
+    assert "wire both switches, or neither" in done.output
+    assert set(load_configuration(tmp_path / "left.toml").pins.inputs) \
+        == {"pressure_above_low", "pressure_below_high"}  # fmt: skip
+
+
+def test_a_port_may_be_named_by_its_number_and_the_only_one_by_nothing():
+    defaults = []
+
+    def ask(question, default):
+        defaults.append(default)
+        return {"Which serial port is the machine on?": "2"}.get(question, default or "")
+
+    two = answers_of_person(ask, print, ["/dev/one", "/dev/two"])
+    one = answers_of_person(lambda _question, default: default or "", print, ["/dev/one"])
+
+    assert (two["machine.port"], one["machine.port"]) == ("/dev/two", "/dev/one")
+    assert defaults[0] is None
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can be somebody else for a moment")
+@pytest.mark.parametrize("mode", [0o755, 0o700], ids=["seen", "shut"])
+def test_whoever_may_not_write_is_told_before_the_questions(mode):
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(mode)
+        os.seteuid(NOBODY)
+        try:
+            done = CliRunner().invoke(configure.command, ["left", "--folder", folder])
+        finally:
+            os.seteuid(0)
+
+    assert done.exit_code == 1
+    assert "Use sudo" in done.output
+    assert "Which" not in done.output
+
+
+def test_whoever_gives_up_has_written_nothing(run, tmp_path):
+    done = run(typed=[PORT, "", CHIP, "16"])
+
+    assert done.exit_code == 1
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_answers_may_come_from_a_file(answered, tmp_path):
@@ -185,7 +275,7 @@ def test_every_entry_that_is_read_is_explained_in_the_file():
     text = with_everything(written("left", {}))
     asked = set()
     with pytest.raises(FaultyConfiguration):
-        loading._configuration_of(Recorder(Source.of(text).values, "", asked))
+        loading.configuration_of(Recorder(Source.of(text).values, "", asked))
     # In all circuits and lamps, and in all rules, the same entries: explained once.
     once = {"pin", "closed", "normally", "active", "off", "trip_delay_s", "because"}
     tables = {key for key in asked if any(other.startswith(f"{key}.") for other in asked)}

@@ -46,10 +46,11 @@ def load_configuration(path: Path) -> Configuration:
 
 def _configuration_in(source: Source) -> Configuration:
     with source.located():
-        return _configuration_of(source.values)
+        return configuration_of(source.values)
 
 
-def _configuration_of(values: Mapping[str, Any]) -> Configuration:
+def configuration_of(values: Mapping[str, Any]) -> Configuration:
+    """Read the tables of a configuration; raise FaultyConfiguration, which knows of no lines."""
     faults: list[Fault] = []
     root = Table(values, "", faults)
     configuration = _read(root)

@@ -1,12 +1,15 @@
 """Questions and answers: from a person, or from a file of answers."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import isfinite
 from pathlib import Path
 from typing import Any, Final
 
 import click
 
-from etchdaemon.configuration.faults import nearest
+from etchdaemon.configuration.faults import FaultyConfiguration, Reason, nearest
+from etchwarden.configuring.checking import faults_of, unfit_so_far
 from etchwarden.configuring.entries import SECTIONS, Entry, Kind, Section
 from etchwarden.configuring.writing import Answers
 
@@ -14,27 +17,76 @@ YES: Final = {"yes": True, "y": True, "no": False, "n": False}
 # Nothing to ask about pins where there is no chip to have them.
 NEEDS_CHIP: Final = ("inputs", "outputs")
 
+PORT: Final = "machine.port"
+# Where one answer made another unfit, both are asked again.
+ASKED_TOGETHER: Final = {Reason.HALF_A_WINDOW: ("pressure_above_low", "pressure_below_high")}
+
+Answer = str | int | float | bool
 Ask = Callable[[str, str | None], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Who answers, and the ports that were shown to them."""
+
+    ask: Ask
+    say: Callable[[str], None]
+    ports: Sequence[str]
+
+    def port_of(self, typed: str) -> str:
+        """Return the port that was typed, or named by its number."""
+        number = typed.strip()
+        is_one = number.isdecimal() and 1 <= int(number) <= len(self.ports)
+        return self.ports[int(number) - 1] if is_one else typed
 
 
 class UnfitAnswer(ValueError):
     """An answer is not what was asked for; the message says what would be."""
 
 
-def answers_of_person(ask: Ask, say: Callable[[str], None]) -> Answers:
-    """Ask question after question, again where an answer is unfit."""
-    answers: dict[str, str | int | float | bool] = {}
+def answers_of_person(
+    ask: Ask, say: Callable[[str], None], ports: Sequence[str] = ()
+) -> dict[str, Answer]:
+    """Ask question after question, again where an answer is unfit.
+
+    One of `ports` may be named by its number, counted from one.
+    """
+    answers: dict[str, Answer] = {}
     for section, entry in _asked():
-        if _is_needless(section, entry, answers):
-            continue
-        while True:
-            try:
-                key = f"{section.name}.{entry.name}"
-                answers[key] = fit(entry, ask(entry.question, entry.default))
-                break
-            except UnfitAnswer as unfit:
-                say(str(unfit))
+        if not _is_needless(section, entry, answers):
+            _ask_one(section, entry, answers, Person(ask, say, ports))
+    while faults := faults_of(answers):  # such as half of a window, which took two answers
+        for fault in faults:
+            say(fault.sentence)
+        unfit = {name for fault in faults for name in ASKED_TOGETHER.get(fault.reason, ())}
+        unfit |= {fault.where.rpartition(".")[2] for fault in faults}
+        again = [(section, entry) for section, entry in _asked() if entry.name in unfit]
+        if not again:
+            raise FaultyConfiguration(faults)
+        for section, entry in again:
+            answers.pop(f"{section.name}.{entry.name}", None)
+        for section, entry in again:
+            _ask_one(section, entry, answers, Person(ask, say, ports))
     return answers
+
+
+def _ask_one(section: Section, entry: Entry, answers: dict[str, Answer], person: "Person") -> None:
+    key = f"{section.name}.{entry.name}"
+    default = entry.default
+    if key == PORT and len(person.ports) == 1:
+        default = "1"
+    while True:
+        try:
+            typed = person.ask(entry.question, default)
+            answer = fit(entry, person.port_of(typed) if key == PORT else typed)
+        except UnfitAnswer as unfit:
+            person.say(str(unfit))
+            continue
+        unfit_because = unfit_so_far({**answers, key: answer})
+        if not unfit_because:
+            answers[key] = answer
+            return
+        person.say(f"That does not fit: {unfit_because}")
 
 
 def answers_in(tables: Mapping[str, Any]) -> Answers:
@@ -44,7 +96,7 @@ def answers_in(tables: Mapping[str, Any]) -> Answers:
     for key in given:
         if key not in known:
             raise UnfitAnswer(f"“{key}” is no question. {nearest(key, known)}")
-    answers: dict[str, str | int | float | bool] = {}
+    answers: dict[str, Answer] = {}
     for key, (section, entry) in known.items():
         if _is_needless(section, entry, answers) and key not in given:
             continue
@@ -57,9 +109,11 @@ def answers_in(tables: Mapping[str, Any]) -> Answers:
     return answers
 
 
-def fit(entry: Entry, typed: str) -> str | int | float | bool:
+def fit(entry: Entry, typed: str) -> Answer:
     """Return what was typed as what the entry takes; raise UnfitAnswer."""
     typed = typed.strip()
+    if not typed.isprintable():
+        raise UnfitAnswer("There are keys in it that write nothing. Type it once more.")
     if typed == "" and entry.default == "":
         return ""
     try:
@@ -67,7 +121,7 @@ def fit(entry: Entry, typed: str) -> str | int | float | bool:
             case Kind.PIN:
                 return int(typed)
             case Kind.NUMBER:
-                return float(typed.replace(",", "."))
+                return _finite(typed.replace(",", "."))
             case Kind.YES:
                 return YES[typed.lower()]
     except (ValueError, KeyError):
@@ -75,6 +129,13 @@ def fit(entry: Entry, typed: str) -> str | int | float | bool:
     if not typed:
         raise UnfitAnswer("That has to be answered.")
     return typed
+
+
+def _finite(typed: str) -> float:
+    number = float(typed)
+    if not isfinite(number):
+        raise ValueError
+    return number
 
 
 def ports() -> tuple[str, ...]:
