@@ -161,6 +161,7 @@ def test_a_port_may_be_named_by_its_number_and_the_only_one_by_nothing():
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root can be somebody else for a moment")
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can be somebody else for a moment")
 @pytest.mark.parametrize("mode", [0o755, 0o700], ids=["seen", "shut"])
 def test_whoever_may_not_write_is_told_before_the_questions(mode):
     with tempfile.TemporaryDirectory() as folder:
