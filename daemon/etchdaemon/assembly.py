@@ -33,6 +33,7 @@ from etchdaemon.hardware.self_check import warnings_of_persistence
 from etchdaemon.hardware.serial_port import opener
 from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.hardware.synchronisation import is_clock_synchronised
+from etchdaemon.hardware.watchdog import Watchdog
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
@@ -41,6 +42,7 @@ from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.desk import Desk
+from etchdaemon.service.jobs_in_need import jobs_in_need
 from etchdaemon.service.loop import Service
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.reentry import Reentry
@@ -53,7 +55,6 @@ CLOCK_NAME: Final = "clock"
 BOARD_NAME: Final = "board.sock"
 PINS_NAME: Final = "pins.json"  # for `etchwarden-safe`
 WIND_DOWN_S: Final = 5.0
-WATCHDOG_EVERY_S: Final = 1.0
 SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop waiting
 
 # The practice machine's computer does much else, and its wires are sockets: it gets more time.
@@ -116,8 +117,9 @@ class Daemon:
             note_proof=self._logbook.note_proof,
         )
         self._looking = LookingThread(self._guard.look, box.bell)
+        self._watchdog = Watchdog()
         self._is_ending = False
-        spool = Spool(places.state / SPOOL_NAME)
+        spool = Spool(places.state / SPOOL_NAME, needed=jobs_in_need(self._logbook))
         self._reentry = reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
         wishes = Wishes(spool=spool, doorbell=self._doorbell, reentry=reentry)
         machine = Machine(open_port=opener(places.port), beam=self._guard, port_name=places.port)
@@ -169,13 +171,9 @@ class Daemon:
 
     def _serve(self, goes_on: Callable[[], bool]) -> None:
         wall_per_machine = 1 / self._clock.seconds_per_wall_second
-        fed_at_s = 0.0
         while goes_on():
             self._service.step()
-            now_s = time.monotonic()
-            if now_s - fed_at_s >= WATCHDOG_EVERY_S:
-                fed_at_s = now_s
-                notify("WATCHDOG=1")
+            self._watchdog.feed(time.monotonic(), looks=self._guard.looks)
             self._doorbell.wait(self._service.patience_s * wall_per_machine)
 
 

@@ -12,6 +12,7 @@ from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules import Air
 from etchdaemon.interlocks.setup import MINIMUM
 
@@ -89,6 +90,21 @@ def test_the_rules_in_force_are_the_written_ones():
 
     assert rules["fumes extracted"].trip_delay_s == 1.5
     assert rules["no flame or smoke"].air is Air.ON
+
+
+def test_what_is_set_otherwise_is_shown_beside_its_rule_with_the_reason():
+    interlocks = Interlocks(read_configuration(FULL).setup)
+    report = report_of(interlocks, day="2026-05-04", now_s=1.0)
+    changed = {
+        rule["name"]: rule["changed"].removeprefix("Set otherwise for this box: ")
+        for rule in report["rules"]
+        if rule["changed"]
+    }
+
+    assert changed == {
+        "fumes extracted": "it waits 1.5 s, because the paddle flutters.",
+        "no flame or smoke": "extraction on, because the duct is of steel and the fan outside.",
+    }
 
 
 def test_a_box_without_a_lid_contact_is_read_but_only_watches():

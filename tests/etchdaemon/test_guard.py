@@ -265,3 +265,13 @@ def test_a_contact_that_opened_and_closed_is_told_once_a_day_and_shown(box):
     day = box.clock.utc_now()[:10]
     assert [(name, at_utc[:10]) for name, at_utc in told] == [("stop_circuit", day)]
     assert (shown["stop_circuit"], shown["flame"]) == (day, "2026-01-01")
+
+
+def test_every_look_is_counted_and_one_that_fails_as_well(box, caplog):
+    caplog.set_level("CRITICAL", logger="etchdaemon.guard")
+    before = box.guard.looks
+    box.look(3)
+    box.interlocks.look = None
+    box.look(2)
+
+    assert box.guard.looks == before + 5

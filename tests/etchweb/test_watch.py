@@ -239,7 +239,8 @@ def test_everything_the_box_watches_is_said_in_words(phone, daemon):
     text = phone.look().text
 
     told = (
-        "as it should be, for 12 min", "No air flows, just now", "not heard from<", BOX["lacks"][0],
+        "as it should be, for 12 min", "No air flows, just now", "not heard from<",
+        "because the paddle flutters.", BOX["lacks"][0],
     )  # fmt: skip
     for words in told:
         assert words in text

@@ -60,6 +60,7 @@ class Lookout:
         self._reaction = Reaction.NOTHING
         self._fresh: tuple[Trip, ...] = ()
         self._looked_at_s = -inf
+        self.looks = 0  # how often it has got to the end of one
 
     def look(self) -> None:
         """Look once and do what follows; never raises, a failure trips everything."""
@@ -68,6 +69,7 @@ class Lookout:
         except Exception:  # noqa: BLE001 - whatever it is, nothing is watched any more
             _log.exception("The guard has failed.")
             self._fail()
+        self.looks += 1
 
     @property
     def settle_s(self) -> float:

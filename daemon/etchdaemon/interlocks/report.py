@@ -6,7 +6,7 @@ from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.checklist import Question
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
-from etchdaemon.interlocks.rules import Phase
+from etchdaemon.interlocks.rules import Phase, RuleChange
 
 
 def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, Any]:
@@ -23,6 +23,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
                 "state": found[rule.name].why.value if rule.name in found else "good",
                 "sentence": found[rule.name].sentence if rule.name in found else None,
                 "lasts_s": interlocks.standing.lasts_s(rule.name, now_s),
+                "changed": _changed(setup.changes.get(rule.name)),
             }
             for rule in interlocks.rules
         ],
@@ -54,6 +55,16 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
         "lacks": [lack.sentence for lack in lacks_of(setup.wired)],
         "changes": {name: change.because for name, change in setup.changes.items()},
     }
+
+
+def _changed(change: RuleChange | None) -> str | None:
+    """Return what the configuration of this box says otherwise than the table, and why."""
+    if change is None:
+        return None
+    waits = "" if change.trip_delay_s is None else f"it waits {change.trip_delay_s:g} s"
+    air = "" if change.air is None else f"extraction {change.air.value}"
+    said = " and ".join(one for one in (waits, air) if one)
+    return f"Set otherwise for this box: {said}, because {change.because.strip().rstrip('.')}."
 
 
 def _left_s(interlocks: Interlocks, now_s: float) -> float:
