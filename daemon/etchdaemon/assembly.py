@@ -42,6 +42,7 @@ from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.desk import Desk
+from etchdaemon.service.jobs_in_need import jobs_in_need
 from etchdaemon.service.loop import Service
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.reentry import Reentry
@@ -118,7 +119,7 @@ class Daemon:
         self._looking = LookingThread(self._guard.look, box.bell)
         self._watchdog = Watchdog()
         self._is_ending = False
-        spool = Spool(places.state / SPOOL_NAME)
+        spool = Spool(places.state / SPOOL_NAME, needed=jobs_in_need(self._logbook))
         self._reentry = reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
         wishes = Wishes(spool=spool, doorbell=self._doorbell, reentry=reentry)
         machine = Machine(open_port=opener(places.port), beam=self._guard, port_name=places.port)

@@ -1,12 +1,12 @@
 """Preflight in a process of its own: what the daemon starts for every job before it may be armed.
 
-    python -m etchpath.preflight_process JOB.gcode [--machine MACHINE.json] [--index INDEX.json]
+    python -m etchpath.preflight_process JOB.gcode [--machine MACHINE.json|-] [--index INDEX.json]
         [--picture PICTURE.png] [--memory-mb 400]
 
 It lowers its own priority and limits its own memory before numpy is loaded, and prints the
 report as one line of JSON. Exit code 0 says that there is a report, whatever its verdict; 1
-comes with a sentence on the error stream. Without a machine description the sheet beside the
-G-code tells the head.
+comes with a sentence on the error stream. The machine may be described on standard input (-);
+without a description the sheet beside the G-code tells the head.
 """
 
 import argparse
@@ -14,6 +14,7 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from etchpath.modesty import DEFAULT_MEMORY_MB, be_modest
 
@@ -27,7 +28,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     from etchpath.inspected import inspect_file  # noqa: PLC0415
 
     try:
-        machine = json.loads(wishes.machine.read_bytes()) if wishes.machine else None
+        machine = _machine(wishes.machine)
         report = inspect_file(
             wishes.job, machine=machine, index=wishes.index, picture=wishes.picture
         )
@@ -37,6 +38,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _failed(str(error) or "out of memory")
     print(report.to_json())  # noqa: T201 - this is the process's answer
     return 0
+
+
+def _machine(described: Path | None) -> Any:
+    """Return the description: the daemon gives it without a file, which may find no room."""
+    if described is None:
+        return None
+    return json.loads(sys.stdin.buffer.read() if str(described) == "-" else described.read_bytes())
 
 
 def _failed(reason: str) -> int:

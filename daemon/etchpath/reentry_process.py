@@ -25,6 +25,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     from etchpath.errors import EtchpathError  # noqa: PLC0415
     from etchpath.rests import write_rest_file, write_rest_folder  # noqa: PLC0415
     from etchwire.errors import WireError  # noqa: PLC0415
+    from etchwire.storing import fault_of_card  # noqa: PLC0415
 
     try:
         if wishes.line is None:
@@ -38,7 +39,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 machine=wishes.machine,
             )
     except (EtchpathError, WireError, OSError, ValueError, MemoryError) as error:
-        print(f"No re-entry: {error or 'out of memory'}.", file=sys.stderr)  # noqa: T201
+        told = fault_of_card(error) or str(error) or "out of memory"
+        print(f"No re-entry: {told}.", file=sys.stderr)  # noqa: T201
         return 1
     return 0
 

@@ -1,8 +1,10 @@
 """Jobs handed in: only what is of one piece gets in, and lines come out one by one."""
 
 import dataclasses
+import errno
 import hashlib
 import os
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,6 +19,7 @@ from etchdaemon.service.feed import Feed
 from etchdaemon.service.spool import Spool
 from etchpath.writer import Order, write_job
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.retention import JOBS
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 
 PRACTICE_HEAD = PRACTICE_HEADS["practice-20w"]
@@ -171,13 +174,109 @@ def test_a_spool_that_cannot_be_written_is_told_of(job, tmp_path):
         _take_in(Spool(tmp_path / "file"), job)
 
 
-def test_only_the_newest_jobs_are_kept(spool, job):
-    for number in range(11):
+def _fill(spool, job, many):
+    """Take in so many different jobs; return their hashes."""
+    taken = []
+    for number in range(many):
         gcode = (job / GCODE_NAME).read_bytes() + b"M5\n"
         _rewrite(job, gcode=gcode, title=str(number))
+        taken.append(_take_in(spool, job).sheet.gcode_sha256)
+    return taken
+
+
+def _names(spool):
+    return {path.name for path in spool._folder.iterdir()}
+
+
+def test_only_the_newest_jobs_are_kept(spool, job):
+    taken = _fill(spool, job, JOBS.number + 3)
+
+    assert len(_names(spool)) == JOBS.number
+    assert taken[-1] in _names(spool)
+
+
+def test_a_job_that_an_etch_may_be_taken_up_with_stays_however_many_come_after_it(tmp_path, job):
+    first = _take_in(Spool(tmp_path / "spool"), job).sheet.gcode_sha256
+    spool = Spool(tmp_path / "spool", needed=lambda: frozenset({first}))
+
+    _fill(spool, job, JOBS.number + 3)
+
+    assert first in _names(spool)
+    assert len(_names(spool)) == JOBS.number + 1
+
+
+def test_no_job_goes_while_the_logbook_cannot_tell_which_are_needed(tmp_path, job):
+    spool = Spool(tmp_path / "spool", needed=lambda: None)
+
+    taken = _fill(spool, job, JOBS.number + 3)
+
+    assert _names(spool) == set(taken)
+
+
+@pytest.mark.parametrize("at_s", [0.0, 4e9])
+def test_a_clock_that_jumps_takes_neither_the_newest_jobs_nor_the_one_just_handed_in(
+    tmp_path, job, at_s
+):
+    taken = _fill(Spool(tmp_path / "spool"), job, 3)
+    for age, name in enumerate(reversed(taken)):
+        os.utime(tmp_path / "spool" / name, (1e9 - age, 1e9 - age))
+
+    taken += _fill(Spool(tmp_path / "spool", now_s=lambda: at_s), job, 1)
+
+    assert _names(Spool(tmp_path / "spool")) == set(taken)
+
+
+def test_a_job_is_on_disk_with_its_sheet_and_its_name_before_it_is_answered_for(tmp_path, job):
+    synced = []
+
+    def noted(descriptor):
+        synced.append(Path(f"/proc/self/fd/{descriptor}").readlink().name)
+
+    spool = Spool(tmp_path / "spool", fsync=noted)
+    sha256 = _take_in(spool, job).sheet.gcode_sha256
+
+    arriving = synced[2]
+    assert arriving.startswith(".arriving-")
+    assert synced == [GCODE_NAME, SHEET_NAME, arriving, sha256, "spool", tmp_path.name]
+    synced.clear()
+    _take_in(spool, job)
+    assert synced == [GCODE_NAME, SHEET_NAME, sha256, "spool", tmp_path.name]
+
+
+def test_handing_a_job_in_again_mends_one_that_was_cut_short_on_disk(spool, job):
+    folder = _take_in(spool, job).gcode.parent
+    (folder / GCODE_NAME).write_bytes(b"")
+    (folder / SHEET_NAME).write_text('{"half')
+
+    _take_in(spool, job)
+
+    assert (folder / GCODE_NAME).read_bytes() == (job / GCODE_NAME).read_bytes()
+    assert read_sheet(folder) == read_sheet(job)
+    assert _names(spool) == {folder.name}
+
+
+@pytest.mark.parametrize(
+    ("code", "said"),
+    [(errno.ENOSPC, "there is no room left on the memory card"), (errno.EROFS, "only be read")],
+)
+@pytest.mark.parametrize("sync", range(6))
+def test_a_card_that_takes_no_job_is_told_of_and_left_without_half_of_one(
+    tmp_path, job, code, said, sync
+):
+    left = [sync]
+
+    def failing(_descriptor):
+        left[0] -= 1
+        if left[0] < 0:
+            raise OSError(code, os.strerror(code))
+
+    spool = Spool(tmp_path / "spool", fsync=failing)
+    with pytest.raises(JobRefused, match=f"^The job cannot be stored: .*{said}"):
         _take_in(spool, job)
 
-    assert len(list(spool._folder.iterdir())) == 8
+    assert all(read_sheet(path) == read_sheet(job) for path in spool._folder.iterdir())
+    left[0] = 10
+    assert _take_in(spool, job).gcode.exists()
 
 
 # Lines

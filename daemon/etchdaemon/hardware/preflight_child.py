@@ -13,7 +13,6 @@ from etchdaemon.errors import JobRefused
 from etchdaemon.ports import Doorbell
 
 MODULE: Final = "etchpath.preflight_process"
-MACHINE_NAME: Final = "machine.json"
 PATIENCE_S: Final = 600.0  # ten million lines take twenty seconds on a desk computer
 _SHOWN_CHARACTERS: Final = 300
 
@@ -66,11 +65,9 @@ class PreflightChild:
         self._doorbell.ring()
 
     def _report(self, gcode: Path, table: Mapping[str, Any], turn: int) -> Report:
-        described = gcode.with_name(MACHINE_NAME)
-        described.write_text(json.dumps(table), encoding="utf-8")
-        child = self._start(gcode, described, turn)
+        child = self._start(gcode, turn)
         try:
-            answer, complaint = child.communicate(timeout=PATIENCE_S)
+            answer, complaint = child.communicate(json.dumps(table).encode(), timeout=PATIENCE_S)
         except subprocess.TimeoutExpired:
             child.kill()
             child.communicate()
@@ -85,13 +82,13 @@ class PreflightChild:
         report: Report = json.loads(answer)
         return report
 
-    def _start(self, gcode: Path, described: Path, turn: int) -> "subprocess.Popen[bytes]":
+    def _start(self, gcode: Path, turn: int) -> "subprocess.Popen[bytes]":
         with self._lock:
             if turn != self._turn:
                 raise JobRefused("The check of the job was given up.")
             self._child = subprocess.Popen(  # -P: nothing is imported from where we happen to be
-                [sys.executable, "-P", "-m", MODULE, gcode, "--machine", described],
-                stdin=subprocess.DEVNULL,
+                [sys.executable, "-P", "-m", MODULE, gcode, "--machine", "-"],
+                stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.PIPE,
             )

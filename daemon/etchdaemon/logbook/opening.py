@@ -97,12 +97,15 @@ def require_header(path: Path) -> None:
 
     Raise Damaged, as the checks below do.
     """
-    if not path.is_file():
-        return  # a new one, or SQLite says what is wrong
-    with path.open("rb") as file:
-        header = file.read(len(_HEADER))
+    header = b""
+    if path.is_file():  # else a new one, or SQLite says what is wrong
+        with path.open("rb") as file:
+            header = file.read(len(_HEADER))
     if header and header != _HEADER:
         raise Damaged("it is no database")
+    wal = Path(f"{path}-wal")
+    if not header and wal.is_file() and wal.stat().st_size:
+        raise Damaged("it is empty, and records wait beside it")
 
 
 def require_sound(book: sqlite3.Connection, check: str = "quick_check") -> None:

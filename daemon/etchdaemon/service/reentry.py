@@ -1,12 +1,10 @@
 """An etch that was cut short, taken up again: which job is left of it, and what is known."""
 
-import os
 import shutil
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from math import nextafter
 from pathlib import Path
-from tempfile import mkdtemp
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused, EtchdaemonError
@@ -128,7 +126,7 @@ class Reentry:
             raise CommandRefused(against or "")
         place = _place(run, self._trace(record, sheet), sheet, row)
         whole = self._spool.folder_of(record["gcode_sha256"])
-        rest = Path(mkdtemp(prefix=".rest-", dir=whole.parent))
+        rest = self._spool.make_rest_folder()
         try:
             self._rests.write(whole, rest, row=place.row, x_mm=place.x_mm)
             job = self._take_in(rest)
@@ -151,6 +149,8 @@ class Reentry:
             sheet = read_sheet(self._spool.folder_of(record["gcode_sha256"]))
         except UnreadableSheet:
             sheet = None
+        if sheet is not None and sheet.gcode_sha256 != record["gcode_sha256"]:
+            sheet = None  # of another job: a card that was damaged, or people who tidied it
         found = record.get("notes", {}).get("preflight", {}).get("kinds", ())
         past = Past(
             run=record["id"],
@@ -170,13 +170,8 @@ class Reentry:
         return record
 
     def _take_in(self, rest: Path) -> SpooledJob:
-        gcode = os.open(rest / GCODE_NAME, os.O_RDONLY | os.O_CLOEXEC)
-        sheet = os.open(rest / SHEET_NAME, os.O_RDONLY | os.O_CLOEXEC)
-        try:
-            return self._spool.take_in(gcode_fd=gcode, sheet_fd=sheet)
-        finally:
-            os.close(gcode)
-            os.close(sheet)
+        with (rest / GCODE_NAME).open("rb") as gcode, (rest / SHEET_NAME).open("rb") as sheet:
+            return self._spool.take_in(gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
 
     def _trace(self, record: Mapping[str, Any], sheet: Sheet) -> Trace:
         events = self._events(record["id"])

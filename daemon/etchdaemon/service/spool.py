@@ -1,32 +1,27 @@
 """Jobs handed in: copied, hashed and held against their sheet before anybody relies on them."""
 
-import hashlib
 import os
-import re
 import shutil
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import astuple, dataclass, field
-from math import isfinite
+from dataclasses import dataclass
 from pathlib import Path
 from tempfile import mkdtemp
-from typing import Final, cast
+from threading import Lock
+from typing import Final
 
-from etchdaemon.controller.lines import is_plain, significant
-from etchdaemon.errors import JobRefused, UnfitLine
-from etchwire.errors import UnreadableSheet
-from etchwire.sheet import GCODE_NAME, SHEET_NAME, RowEntry, Sheet
+from etchdaemon.errors import JobRefused
+from etchdaemon.service.wholeness import Tally, read_sheet_text
+from etchwire.retention import JOBS, throw_out
+from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
+from etchwire.storing import fault_of_card, settle
 
 CHUNK_BYTES: Final = 256 * 1024
 LARGEST_SHEET_BYTES: Final = 16 * 1024 * 1024
-JOBS_KEPT: Final = 8
 _LEFTOVERS: Final = (".arriving-*", ".rest-*")
-_TAIL_BYTES: Final = 4096
-LONGEST_LINE_BYTES: Final = 79  # the 8-bit firmware refuses the 80th character
-_TOO_LONG: Final = re.compile(rb"[^\n]{80}")
-_PARKING: Final = re.compile(rb"G90G0X(-?[0-9.]+)Y(-?[0-9.]+)\n")
 
-_PREPARE_AGAIN: Final = "Prepare the picture again."
+Needed = Callable[[], "frozenset[str] | None"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,64 +43,27 @@ class SpooledJob:
         return index[0].row if self.continues_run is not None and index else 0
 
 
-@dataclass(slots=True)
-class _Tally:
-    """What was counted while a job's G-code was copied."""
-
-    sheet: Sheet
-    hash: "hashlib._Hash" = field(default_factory=hashlib.sha256)
-    size_bytes: int = 0
-    lines: int = 0
-    tail: bytes = b""
-    _row: int = 0
-
-    def count(self, chunk: bytes) -> None:
-        """Count `chunk`; raise JobRefused for a line that may not be sent, or a row misplaced."""
-        _, _, unended = self.tail.rpartition(b"\n")
-        _check_lines(unended + chunk)
-        self._count_lines(chunk)
-        self.hash.update(chunk)
-        self.size_bytes += len(chunk)
-        self.tail = (self.tail + chunk)[-_TAIL_BYTES:]
-
-    def _count_lines(self, chunk: bytes) -> None:
-        done = 0
-        for entry in self.sheet.index[self._row :]:
-            start = entry.byte - self.size_bytes
-            if start >= len(chunk):
-                break
-            self.lines += chunk.count(b"\n", done, start)
-            done = start
-            if self.lines != entry.line - 1:
-                raise JobRefused(f"The job and its sheet are not of one piece. {_PREPARE_AGAIN}")
-            self._row += 1
-        self.lines += chunk.count(b"\n", done)
-
-    def check(self) -> None:
-        """Raise JobRefused unless the whole is what the sheet says."""
-        sheet = self.sheet
-        counted = (self.size_bytes, self.hash.hexdigest(), self.lines)
-        if counted != (sheet.gcode_bytes, sheet.gcode_sha256, sheet.gcode_lines):
-            raise JobRefused(
-                f"The job was changed or damaged after its sheet was written. {_PREPARE_AGAIN}"
-            )
-        if not self.tail.endswith(b"\n"):
-            raise JobRefused(f"The job's last line is not whole. {_PREPARE_AGAIN}")
-
-    @property
-    def ends_at_mm(self) -> tuple[float, float] | None:
-        """Where the job says that the head ends: our own by the last parking move."""
-        if self.sheet.is_foreign:
-            return (self.sheet.index[-1].to_mm, self.sheet.index[-1].y_mm)
-        found = _PARKING.findall(self.tail)
-        return (float(found[-1][0]), float(found[-1][1])) if found else None
-
-
 class Spool:
-    """The folder in which jobs are kept, each under the hash of its G-code."""
+    """The folder in which jobs are kept, each under the hash of its G-code.
 
-    def __init__(self, folder: Path) -> None:
+    `needed` tells the hashes of those that an etch may be taken up with: they stay, and while it
+    cannot tell (None) all do. A job is on disk before it is answered for, so that a power cut
+    after that finds it whole; `fsync` has it there.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        needed: Needed = frozenset,
+        now_s: Callable[[], float] = time.time,
+        fsync: Callable[[int], None] = os.fsync,
+    ) -> None:
         self._folder = folder
+        self._needed = needed
+        self._now_s = now_s
+        self._fsync = fsync
+        self._turn = Lock()  # two phones may load at once
         for pattern in _LEFTOVERS:  # of a daemon that was killed: nobody else writes here
             for leftover in folder.glob(pattern):
                 shutil.rmtree(leftover, ignore_errors=True)
@@ -114,122 +72,75 @@ class Spool:
         """Return where the job of that hash is kept, if it still is."""
         return self._folder / gcode_sha256
 
+    def make_rest_folder(self) -> Path:
+        """Return a new folder for what is left of a job, cleared away by whoever asked."""
+        try:
+            return Path(mkdtemp(prefix=".rest-", dir=self._folder))
+        except OSError as error:
+            raise not_stored(error) from error
+
     def take_in(self, *, gcode_fd: int, sheet_fd: int) -> SpooledJob:
         """Copy a job out of two open files; raise JobRefused unless it is all of one piece.
 
         The copy is what will be run: nobody can change it behind our back.
         """
-        text = self._read_sheet(sheet_fd)
-        sheet = _parse_sheet(text)
+        data = b"".join(_chunks(sheet_fd, LARGEST_SHEET_BYTES))
+        sheet = read_sheet_text(data)
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
             arriving = Path(mkdtemp(prefix=".arriving-", dir=self._folder))
         except OSError as error:
-            raise _not_stored(error) from error
+            raise not_stored(error) from error
         try:
             tally = _copy(gcode_fd, sheet, arriving)
-            (arriving / SHEET_NAME).write_text(text, encoding="utf-8")
-            folder = self._keep(arriving, sheet)
+            (arriving / SHEET_NAME).write_bytes(data)
+            with self._turn:
+                folder = self._keep(arriving, sheet)
+                self._thin_out(folder)
         except OSError as error:
-            raise _not_stored(error) from error
+            raise not_stored(error) from error
         finally:
             shutil.rmtree(arriving, ignore_errors=True)
-        return SpooledJob(sheet, text, folder / GCODE_NAME, tally.ends_at_mm)
-
-    def _read_sheet(self, sheet_fd: int) -> str:
-        data = b"".join(_chunks(sheet_fd, LARGEST_SHEET_BYTES))
-        try:
-            return data.decode("utf-8")
-        except UnicodeDecodeError:
-            raise JobRefused(f"The job's sheet is not readable text. {_PREPARE_AGAIN}") from None
+        return SpooledJob(sheet, data.decode(), folder / GCODE_NAME, tally.ends_at_mm)
 
     def _keep(self, arriving: Path, sheet: Sheet) -> Path:
-        folder = self._folder / sheet.gcode_sha256
-        shutil.rmtree(folder, ignore_errors=True)
-        arriving.rename(folder)
-        others = sorted(
-            (other for other in self._folder.iterdir() if other != folder),
-            key=lambda other: other.stat().st_mtime,
-        )
-        for other in others[: -(JOBS_KEPT - 1)]:
-            shutil.rmtree(other, ignore_errors=True)
+        """Put the job in its place, where there is one of its hash file by file: it stays whole."""
+        folder = self.folder_of(sheet.gcode_sha256)
+        for name in (GCODE_NAME, SHEET_NAME):
+            settle(arriving / name, fsync=self._fsync)
+        if folder.is_dir():
+            for name in (GCODE_NAME, SHEET_NAME):
+                (arriving / name).replace(folder / name)
+            os.utime(folder)
+        else:
+            settle(arriving, fsync=self._fsync)
+            arriving.rename(folder)
+        settle(folder, fsync=self._fsync)
+        settle(self._folder, fsync=self._fsync)
+        settle(self._folder.parent, fsync=self._fsync)
         return folder
 
-
-def _not_stored(error: OSError) -> JobRefused:
-    return JobRefused(f"The job cannot be stored: {error.strerror}. Make room and load it again.")
-
-
-def _parse_sheet(text: str) -> Sheet:
-    try:
-        sheet = Sheet.from_json(text)
-    except UnreadableSheet as error:
-        raise JobRefused(f"{str(error)[:1].upper()}{str(error)[1:]}. {_PREPARE_AGAIN}") from error
-    if not _is_sound(sheet):
-        raise JobRefused(f"The job's sheet holds figures of the wrong kind. {_PREPARE_AGAIN}")
-    return sheet
+    def _thin_out(self, newest: Path) -> None:
+        needed = self._needed()
+        if needed is None:
+            return
+        with suppress(OSError):
+            jobs = [[path] for path in self._folder.iterdir() if not path.name.startswith(".")]
+            stay = frozenset(map(self.folder_of, needed)) | {newest}
+            throw_out(jobs, JOBS, now_s=self._now_s(), needed=stay)
 
 
-def _is_sound(sheet: Sheet) -> bool:
-    """Return whether the entries that the daemon relies on are what their names say."""
-    wholes = (sheet.rows, sheet.columns, sheet.gcode_bytes, sheet.gcode_lines, sheet.end_line)
-    places = (sheet.motion, sheet.picture)
-    lengths = (sheet.predicted_s, *(length for place in places for length in astuple(place)))
-    return (
-        isinstance(sheet.gcode_sha256, str)
-        and re.fullmatch(r"[0-9a-f]{64}", sheet.gcode_sha256) is not None
-        and all(type(whole) is int and whole > 0 for whole in wholes)
-        and all(_is_length(length) for length in lengths)
-        and all(_is_row(entry, sheet) for entry in sheet.index)
-    )
+def not_stored(error: OSError) -> JobRefused:
+    """Return what a person is told where the card does not take a job."""
+    return JobRefused(f"The job cannot be stored: {fault_of_card(error) or error.strerror}.")
 
 
-def _is_row(entry: RowEntry, sheet: Sheet) -> bool:
-    wholes = (entry.row, entry.line, entry.byte)
-    lengths = (entry.y_mm, entry.from_mm, entry.to_mm, entry.at_s)
-    return (
-        all(type(whole) is int for whole in wholes)
-        and 0 <= entry.row < sheet.rows
-        and entry.line > 0
-        and entry.byte >= 0
-        and all(_is_length(length) for length in lengths)
-    )
-
-
-def _is_length(value: object) -> bool:
-    return type(value) in (int, float) and isfinite(cast(float, value))
-
-
-def _check_lines(data: bytes) -> None:
-    """Raise JobRefused for a line in `data` that is too long or may not be sent.
-
-    The last line may go on beyond `data`; what is wrong with it so far is wrong.
-    """
-    if is_plain(data):
-        too_long = _TOO_LONG.search(data) is not None
-    else:
-        too_long = any(len(line) > LONGEST_LINE_BYTES for line in _significant_lines(data))
-    if too_long:
-        raise JobRefused(f"The job holds a line that no controller takes. {_PREPARE_AGAIN}")
-
-
-def _significant_lines(data: bytes) -> Iterator[bytes]:
-    *lines, unended = data.split(b"\n")
-    try:
-        yield from map(significant, lines)
-    except UnfitLine as error:
-        raise JobRefused(f"The job cannot be sent: {error}. {_PREPARE_AGAIN}") from error
-    yield unended[:0] if b"(" in unended or b";" in unended else unended
-
-
-def _copy(gcode_fd: int, sheet: Sheet, folder: Path) -> _Tally:
-    tally = _Tally(sheet)
+def _copy(gcode_fd: int, sheet: Sheet, folder: Path) -> Tally:
+    tally = Tally(sheet)
     with (folder / GCODE_NAME).open("wb") as copy:
         for chunk in _chunks(gcode_fd, sheet.gcode_bytes + 1):
             tally.count(chunk)
             copy.write(chunk)
-        copy.flush()
-        os.fsync(copy.fileno())
     tally.check()
     return tally
 

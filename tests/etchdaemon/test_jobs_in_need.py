@@ -1,0 +1,48 @@
+"""Which jobs the spool may not throw away, told from the runs there were."""
+
+import pytest
+
+from etchdaemon.errors import LogbookUnavailable
+from etchdaemon.service.jobs_in_need import UNFINISHED_KEPT, jobs_in_need
+
+
+class History:
+    def __init__(self, *runs):
+        self.runs = runs
+
+    def ask(self, question, **_):
+        assert question == "runs"
+        if not self.runs:
+            raise LogbookUnavailable("The disk is full.")
+        return {"runs": sorted(self.runs, key=lambda run: -run["id"]), "next_before": None}
+
+
+def run(number, ended="stopped", **more):
+    plain = {"verdict": None, "continues_run_id": None, "gcode_sha256": f"job {number}"}
+    return plain | {"id": number, "ended": ended} | more
+
+
+@pytest.mark.parametrize(
+    ("runs", "needed"),
+    [
+        ([run(1)], {"job 1"}),
+        ([run(1, ended="failed"), run(2)], {"job 1", "job 2"}),
+        ([run(1, ended=None)], {"job 1"}),  # under way
+        ([run(1, ended="complete")], set()),
+        ([run(1, verdict="pale")], set()),
+        ([run(1), run(2, ended="complete", continues_run_id=1)], set()),
+        ([run(1), run(2, continues_run_id=1)], {"job 2"}),
+    ],
+)
+def test_a_job_is_needed_while_its_etch_may_be_taken_up(runs, needed):
+    assert jobs_in_need(History(*runs))() == needed
+
+
+def test_of_very_many_that_were_never_finished_the_newest_count():
+    many = [run(number) for number in range(1, UNFINISHED_KEPT + 5)]
+
+    assert jobs_in_need(History(*many))() == {f"job {number}" for number in range(5, 15)}
+
+
+def test_a_logbook_that_cannot_be_asked_says_nothing_of_what_may_go():
+    assert jobs_in_need(History())() is None
