@@ -76,6 +76,7 @@ MACHINE_TABLE = [
     ("pins", {"chips": ("pinctrl-bcm2711",)}, Grade.WRONG, "pinctrl-bcm2711"),
     ("pins", {"output_pins": (14, 22)}, Grade.LOOK, "GPIO 14"),
     ("daemon", {"status": None, "daemon_is_away": "Nobody."}, Grade.WRONG, "Nobody."),
+    ("daemon", {"status": None, "fault": "line 3"}, Grade.WRONG, "Put the file right first"),
     ("socket", {"socket_mode": 0o666}, Grade.WRONG, "mode 666"),
     ("controller", {"controller_fault": "no answer"}, Grade.WRONG, "no answer"),
     ("controller", {"settings": SETTINGS | {"refusals": ["laser mode"]}}, Grade.WRONG, "laser"),
@@ -85,6 +86,7 @@ MACHINE_TABLE = [
     ("contacts", {"status": STATUS | contacts(is_due=False)}, Grade.WELL, "last month"),
     ("records", {"status": STATUS | {"logbook_trouble": "full"}}, Grade.WRONG, "full"),
     ("records", {"book": "page 3 is torn"}, Grade.WRONG, "page 3"),
+    ("records", {"book": "page 3 is torn"}, Grade.WRONG, "etchwarden restore"),
     ("records", {"books_set_aside": 2}, Grade.LOOK, "restore"),
     ("records", {"book": None}, Grade.WELL, "No logbook yet"),
 ]
@@ -149,6 +151,12 @@ def test_the_bundle_names_nobody_and_nothing():
     private = ("dorothea", "Dorothea", "192.168", "by-id", "left", "right", "wedding")
     assert [word for word in private if word in text] == []
     assert '"check": "port"' in text
+
+
+def test_a_page_whose_file_is_faulty_is_not_said_to_be_away():
+    found = dict(judged(PAGE_CHECKS, replace(PAGE, fault="port: from 0", status_code=None)))
+
+    assert "address" not in found
 
 
 def test_the_command_says_what_is_wrong_by_its_exit_code_and_leaves_the_bundle(tmp_path):

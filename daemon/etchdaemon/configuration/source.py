@@ -13,13 +13,19 @@ from typing import Any, Final, Self
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
 
 MOST_BYTES: Final = 1_000_000  # a hundred times what any configuration has
-_ANEW: Final = "Write it again with `sudo etchwarden configure`, or from a copy."
+_ANEW: Final = (
+    "Put a copy back, or move it away and write it anew: a machine's with `sudo etchwarden"
+    " configure`, the page's with `systemd/install`."
+)
 # What the system says of a path, and what that means for whoever looks after the box.
-_ABSENT: Final = "there is no such file. `sudo etchwarden configure` writes a machine's."
+_ABSENT: Final = (
+    "there is no such file. Put a copy back, or write it: a machine's with `sudo etchwarden"
+    " configure`, the page's with `systemd/install`."
+)
 _TROUBLES: Final[Mapping[int, tuple[Reason, str]]] = {
     errno.ENOENT: (Reason.ABSENT, _ABSENT),
     errno.ENOTDIR: (Reason.ABSENT, _ABSENT),
-    errno.EISDIR: (Reason.NO_FILE, f"it is a folder. Move it away. {_ANEW}"),
+    errno.EISDIR: (Reason.NO_FILE, f"it is a folder. {_ANEW}"),
     errno.ELOOP: (Reason.NO_FILE, f"it is a link that leads round in a circle. {_ANEW}"),
     errno.EACCES: (
         Reason.FORBIDDEN,

@@ -88,7 +88,7 @@ class LiveBoard:
     def settle(self) -> None:
         """Run the system's own programs for users, folders, devices and units."""
         if not self.has_units:
-            self.say("No systemd runs here, so it was told nothing.")
+            self.say("No systemd starts programs here, so nothing is told and nothing is started.")
             return
         for command in SETTLING:
             try:

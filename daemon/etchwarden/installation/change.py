@@ -159,7 +159,7 @@ STEPS: Final = (
         lambda change: change.releases.make(change.wheel),
         disturbs=False,
     ),
-    Step("look again", "Looking again.", _require_rest, disturbs=False),
+    Step("look again", "Making sure of it once more.", _require_rest, disturbs=False),
     Step("note", "Noting what to go back to.", _note, disturbs=False),
     Step("rest", "Stopping page and daemons.", lambda change: change.board.stop()),
     Step("backup", "Keeping a copy of the records.", _back_up),

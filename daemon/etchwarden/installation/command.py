@@ -63,21 +63,23 @@ def _install(asked: argparse.Namespace, places: Places, wheel: Wheel) -> None:
     say(f"This installs Etchwarden {wheel.version} and lays these files:")
     for line in planned(places, wheel):
         say(f"  {line}")
-    say("Users, device rules and units are made known to the system; the page is started.")
+    board = LiveBoard.here(places, say)
+    if board.has_units:
+        say("Users, device rules and units are made known to the system; the page is started.")
     if not _goes_on(asked):
         _say_advice(places)
         return
     change = Change(
         places=places,
         releases=Releases(places, asked.wheelhouse),
-        board=LiveBoard.here(places, say),
+        board=board,
         wheel=wheel,
         say=say,
     )
     change.run()
     say("Installed.")
     _say_advice(places)
-    say(AFTERWARDS)
+    say("To look it over: sudo etchwarden doctor" if places.machines() else AFTERWARDS)
 
 
 def _say_advice(places: Places) -> None:

@@ -13,7 +13,6 @@ from typing import Any, Final
 from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
 from etchwarden.selfcheck.findings import Finding
 
-LEFT_OUT: Final = "(left out: it may quote what somebody has written)"
 # By what, and by which word it is replaced; in this order.
 _PRIVATE: Final = (
     (re.compile(r"(?<![\w.])/[^\s,;:“”\"']+"), "a path"),
@@ -62,8 +61,8 @@ def bundle_of(
     return json.dumps(bundle, indent=1, ensure_ascii=False, sort_keys=True)
 
 
-def _finding(of: str, check: str, finding: Finding) -> dict[str, str]:
-    sentence = LEFT_OUT if finding.quotes else finding.sentence
+def _finding(of: str, check: str, finding: Finding) -> dict[str, str | None]:
+    sentence = None if finding.quotes else finding.sentence
     return {"of": of, "check": check, "grade": finding.grade.name, "sentence": sentence}
 
 

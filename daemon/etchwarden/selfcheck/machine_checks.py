@@ -71,6 +71,8 @@ def _pins(facts: MachineFacts) -> Finding | None:
 
 
 def _daemon(facts: MachineFacts) -> Finding:
+    if facts.status is None and facts.fault:
+        return wrong("Its daemon does not start with this file.", "Put the file right first.")
     if facts.status is None:
         return wrong(
             f"Its daemon does not answer. {facts.daemon_is_away}".strip(),
@@ -111,10 +113,14 @@ def _records(facts: MachineFacts) -> Finding:
     if trouble:
         return wrong(f"The logbook is not written: {trouble}", advice)
     if facts.book not in (None, "ok"):
-        return wrong(f"The logbook is not sound: {facts.book}", advice)
+        return wrong(
+            f"The logbook is not sound: {facts.book}",
+            "Its daemon sets it aside when it starts, and begins a new one. What was in it: sudo"
+            " etchwarden restore BACKUP, with the daemon stopped.",
+        )
     if facts.books_set_aside:
         return look(
-            f"{facts.books_set_aside} damaged logbooks were set aside beside it.",
+            f"Damaged logbooks that were set aside beside it: {facts.books_set_aside}.",
             "Put a backup back with etchwarden restore, or move them to something else.",
         )
     return well("No logbook yet." if facts.book is None else "The logbook is sound.")
@@ -155,7 +161,9 @@ def _page_file(facts: PageFacts) -> Finding:
     return well(f"It shows: {', '.join(facts.machines)}.")
 
 
-def _page_answers(facts: PageFacts) -> Finding:
+def _page_answers(facts: PageFacts) -> Finding | None:
+    if facts.fault:
+        return None
     if facts.status_code is None:
         return wrong(
             f"The page does not answer at port {facts.port}. {facts.is_away}".strip(),

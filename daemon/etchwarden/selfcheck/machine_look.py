@@ -37,16 +37,15 @@ def look_at_machine(name: str, places: Places) -> MachineFacts:
     found["books_set_aside"] = len(list(aside))
     file = places.settings / f"{name}.toml"
     found["is_file_for_all"] = _is_for_all(file)
+    # A daemon checks it when it opens it, and tells of troubles.
+    found["book"] = _book(book) if found["status"] is None else "ok"
     try:
         box = load_configuration(file)
     except FaultyConfiguration as fault:
         return MachineFacts(**found, fault=str(fault), fault_reasons=reasons_of(fault))
     found |= _described(box)
     if found["status"] is None:
-        found["book"] = _book(book)
         found |= _ask_controller(box.port)
-    else:
-        found["book"] = "ok"  # the daemon checks it when it opens it, and tells of troubles
     return MachineFacts(**found)
 
 
@@ -95,7 +94,8 @@ def _ask_daemon(socket: Path) -> dict[str, Any]:
             found["status"] = daemon.call("status")
             found["settings"] = daemon.call("settings")
     except (OSError, WireError) as error:
-        found["daemon_is_away"] = str(error) if isinstance(error, WireError) else ""
+        is_absent = isinstance(error, FileNotFoundError)
+        found["daemon_is_away"] = "It does not run." if is_absent else f"{error}."
     return found
 
 
