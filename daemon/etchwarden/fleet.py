@@ -14,7 +14,7 @@ from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.roll import Box
 from etchweb.fleet.settings import FleetSettings
-from etchweb.fleet.view import box_view
+from etchweb.fleet.sight import sight_of, summary
 from etchweb.fleet.watcher import Watcher
 
 DEFAULT_FILE: Final = Path("/etc/etchwarden/page.toml")
@@ -49,12 +49,12 @@ def command(context: click.Context, path: Path, *, as_json: bool, wait_s: float)
     if as_json:
         click.echo(json.dumps([box.to_table() for box in boxes], indent=1))
         return
-    if not boxes:
-        click.echo("The broker knows of no box.")
-    for box in boxes:
-        said = box_view(box)
-        words = (said["sentence"], said["picture"], said["progress"], said["interlocks"])
-        click.echo(f"{box.name}: {' · '.join(word for word in (*words, said['trouble']) if word)}")
+    sights = [sight_of(box) for box in boxes]
+    click.echo(summary(sights) if sights else "The broker knows of no box.")
+    for sight in sights:
+        click.echo(f"\n{'! ' if sight.calls else ''}{sight.name}")
+        for line in sight.lines():
+            click.echo(f"  {line}")
 
 
 @command.command(name="report")

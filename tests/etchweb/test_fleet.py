@@ -7,7 +7,9 @@ from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.outbox import Outbox
 from etchweb.fleet.roll import MOST_BOXES, Roll
 from etchweb.fleet.settings import FleetSettings
+from etchweb.fleet.sight import sight_of, summary
 from etchweb.fleet.topics import (
+    BEAM_HOURS,
     DESCRIPTION,
     PAGE,
     PROPERTIES,
@@ -17,7 +19,6 @@ from etchweb.fleet.topics import (
     description,
     values_of,
 )
-from etchweb.fleet.view import box_view
 from fake_daemon import STATES, FakeDaemon, snapshot
 
 
@@ -79,31 +80,86 @@ def test_what_was_said_is_said_again_only_after_a_new_connection():
     assert [outbox.next(), outbox.next()] == [("box/$state", "init"), ("box/a", "1")]
 
 
-def test_a_box_is_shown_by_what_it_told():
-    (box,) = told().boxes()
+def seen(state="etching", **more):
+    (box,) = told(state, **more).boxes()
+    return sight_of(box)
 
-    said = box_view(box)
 
-    assert said["sentence"] == snapshot("etching")["sentence"]
-    assert said["progress"] == "43.0 %, 412 of 1000 rows"
-    assert said["interlocks"].startswith("Not good now: fumes extracted")
+def test_a_box_that_etches_is_shown_by_how_far_it_is():
+    sight = seen("etching")
+
+    assert (sight.headline, sight.percent, sight.etches) == ("Etching", 43.0, True)
+    assert sight.sentence == snapshot("etching")["sentence"]
+    assert sight.progress == "43\u202f%, 412 of 1\u202f000 rows"
+    assert sight.left == "24 min left"
+    assert sight.interlocks.startswith("Not good now: fumes extracted")
+    assert not sight.calls
 
 
 @pytest.mark.parametrize(
-    ("state", "said"),
+    ("state", "headline"),
+    [("held", "Held"), ("stopped", "Stopped"), ("failed", "The laser’s controller is missing"),
+     ("tripped", "Stopped")],
+)  # fmt: skip
+def test_a_box_that_needs_somebody_calls_and_says_why(state, headline):
+    sight = seen(state)
+
+    assert (sight.headline, sight.calls) == (headline, True)
+
+
+def test_a_trip_and_a_fault_of_the_records_stand_before_all_else():
+    sight = seen("tripped", **{"records/trouble": "the disk is full"})
+
+    assert sight.troubles == ["To be reset: lid closed.", "The disk is full."]
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_every_state_has_a_headline_and_lines_for_a_terminal(state):
+    sight = seen(state, **{BEAM_HOURS.path: "12.5"})
+
+    assert sight.headline
+    assert "12 h 30 min of beam." in sight.lines()
+
+
+@pytest.mark.parametrize(
+    ("state", "headline", "said", "calls"),
     [
-        ("lost", "without a goodbye"),
-        ("disconnected", "said goodbye"),
-        ("init", "daemon does not answer"),
-        ("sleeping", "not said"),
-        ("", "not said"),
+        ("lost", "Gone", "without a goodbye", True),
+        ("init", "The box does not answer", "daemon does not answer", True),
+        ("disconnected", "Switched off", "said goodbye", False),
+        ("sleeping", "Not heard from", "not said", False),
+        ("", "Not heard from", "not said", False),
     ],
 )
-def test_a_box_that_is_away_is_not_believed(state, said):
-    (box,) = told(**{STATE: state}).boxes()
+def test_a_box_that_is_away_is_not_believed(state, headline, said, calls):
+    sight = seen(**{STATE: state})
 
-    assert said in box_view(box)["sentence"]
-    assert box_view(box)["interlocks"] == ""
+    assert (sight.headline, sight.calls, sight.percent) == (headline, calls, None)
+    assert said in sight.sentence
+    assert sight.interlocks == ""
+    assert sight.progress.startswith("when last heard 43")
+
+
+@pytest.mark.parametrize(
+    ("states", "said"),
+    [
+        ({"left": "etching", "right": "etching"}, "2 boxes etch."),
+        ({"left": "etching", "right": "failed"}, "1 box etches; right needs somebody."),
+        ({"left": "held", "right": "tripped"}, "1 box etches; left, right need somebody."),
+        ({"left": "idle"}, "No box etches."),
+    ],
+)
+def test_one_sentence_tells_who_etches_and_who_needs_somebody(states, said):
+    sights = [sight_of(box) for name, state in states.items() for box in told(state, name).boxes()]
+
+    assert summary(sights) == said
+
+
+@pytest.mark.parametrize("word", ["nan", "inf", "-3", "1e400", "much", "\0", "9" * 400])
+def test_a_figure_that_is_none_is_not_shown(word):
+    sight = seen(**{"etch/progress": word, "etch/rows": word, BEAM_HOURS.path: word})
+
+    assert (sight.percent, sight.progress, sight.beam_hours) == (None, "", "")
 
 
 @pytest.mark.parametrize(
@@ -156,9 +212,7 @@ def test_a_page_without_a_broker_says_that_it_knows_of_no_other_box(tmp_path):
 
 @pytest.mark.parametrize("page", ["javascript:alert(1)", "//elsewhere", ""])
 def test_only_an_address_of_the_web_is_a_link(page):
-    (box,) = told(**{PAGE.path: page or "\0"}).boxes()
-
-    assert box_view(box)["page"] == ""
+    assert seen(**{PAGE.path: page or "\0"}).page == ""
 
 
 def test_the_settings_are_read_from_a_file_or_its_table(tmp_path):

@@ -7,6 +7,7 @@ import pytest
 
 from craft_answers import craft
 from fake_daemon import LOGBOOK, STATES, answer_run, box
+from fleet_boxes import FakeWatcher, fleet_on
 from page_bench import SCHEMES, WIDTHS_PX, browser, phone_options, served_page
 from photo_files import PHOTOGRAPHS
 from picture_bench import draft_to_proof
@@ -47,6 +48,7 @@ def test_every_view_is_there_to_look_at(tmp_path):
                 served.daemon.answers["runs"] = {"runs": [], "next_before": None, "notes": []}
             take(phones, served.url + path, pictures, name)
             served.daemon.answers["runs"] = LOGBOOK["runs"]
+        take_fleet(phones, served, pictures)
         served.daemon.answers |= craft(batch="the next box")
         draft = draft_to_proof(served.app, ASTRONAUT, width_mm=80, height_mm=100)
         for step in ("", "/tile", "/cut", "/look", "/proof"):
@@ -66,6 +68,13 @@ def take_watch(phones, served, pictures):
     served.daemon.go_away()
     take(phones, served.url, pictures, "watch, away")
     served.daemon.come_back()
+
+
+def take_fleet(phones, served, pictures):
+    with fleet_on(served.app, FakeWatcher()) as watcher:
+        take(phones, served.url + "/fleet", pictures, "all boxes")
+        watcher.trouble = "The connection to the broker at 192.168.0.10 is lost."
+        take(phones, served.url + "/fleet", pictures, "all boxes, broker away")
 
 
 ASKED = {

@@ -1,28 +1,16 @@
 """Boxes and a real broker: reports, a last will, a broker that is away, slow or strict."""
 
-import json
 import signal
-import subprocess
-import sys
-from contextlib import ExitStack
 
 import pytest
 from click.testing import CliRunner
 
 from broker import broker_in, free_port, until
-from etchpath.writer import Order, write_job
 from etchwarden.fleet import command
-from etchwarden.household import Household
-from etchwarden.session import Session
-from etchweb.app import create_app
-from etchweb.fleet.joining import show_fleet
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.watcher import Watcher
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from fake_daemon import FakeDaemon
-from rig.bench import patch
 
 
 @pytest.fixture
@@ -139,77 +127,3 @@ def test_whatever_is_published_no_box_hears_it(broker, reporting):
     assert "etchwarden-fleet-" in subscribed  # the meddler's own: so the list is kept
     assert "etchwarden-left" not in subscribed
     assert set(daemon.asked) <= {"heads"}
-
-
-class Box:
-    """One machine of the shop: a practice household without a page, and a job of some rows."""
-
-    def __init__(self, folder):
-        folder.mkdir()
-        self.household = Household(folder)
-        self.session = Session(self.household, folder)
-        self.session.job.mkdir()
-        order = Order(
-            title=f"patch of {folder.name}",
-            head=PRACTICE_HEADS["practice-20w"],
-            recipe=PRACTICE_RECIPES["practice-20w"],
-            halftone="none",
-        )
-        with (self.session.job / GCODE_NAME).open("wb") as file:
-            sheet = write_job(patch(300, 120), file, order)
-        (self.session.job / SHEET_NAME).write_text(sheet.to_json())
-        self.socket = self.session._daemon
-
-    def begin(self):
-        self.session.start_machine("--speedup", "20")
-
-
-@pytest.fixture
-def two_boxes(tmp_path):
-    with ExitStack() as ends:
-
-        def box(name):
-            made = Box(tmp_path / name)
-            ends.callback(made.household.end)
-            made.begin()
-            return made
-
-        yield box("left"), box("right")
-
-
-def test_two_machines_etch_at_once_and_the_broker_alone_shows_both(broker, two_boxes, tmp_path):
-    left, right = two_boxes
-    settings = tmp_path / "page.toml"
-    settings.write_text(
-        f'[fleet]\nbroker = "127.0.0.1"\nport = {broker.port}\n[fleet.machines]\n'
-        f'left = "{left.socket}"\nright = "{right.socket}"\n'
-    )
-    reporting = subprocess.Popen(
-        [sys.executable, "-m", "etchwarden", "fleet", "report", "--settings", settings]
-    )
-    try:
-        with Watcher(FleetSettings.at(settings)) as watcher:
-            until(lambda: states(watcher) == {"left": "ready", "right": "ready"})
-            for box in two_boxes:
-                box.session.begin_etch()
-            until(lambda: [box.said("etch/state") for box in watcher.boxes()] == ["etching"] * 2)
-            until(lambda: all(box.said("etch/ended") == "complete" for box in watcher.boxes()))
-            until(lambda: all(float(box.said("machine/beam-hours")) for box in watcher.boxes()))
-            (tmp_path / "page").mkdir()
-            app = create_app(FakeDaemon("idle"), tmp_path / "page", open_to_loopback=True)
-            show_fleet(app, watcher)
-            page = app.test_client().get("/fleet").get_data(as_text=True)
-
-            reporting.kill()
-            until(lambda: states(watcher) == {"left": "lost", "right": "lost"})
-        printed = CliRunner().invoke(command, ["--settings", str(settings), "--json"])
-    finally:
-        reporting.kill()
-        reporting.wait()
-
-    assert "patch of left" in page
-    assert "patch of right" in page
-    assert "100.0 %, 300 of 300 rows" in page
-    assert {box["name"]: box["state"] for box in json.loads(printed.output)} == {
-        "left": "lost", "right": "lost",
-    }  # fmt: skip

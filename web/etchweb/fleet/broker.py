@@ -51,6 +51,7 @@ class Broker:
 
     def close(self) -> None:
         """Say goodbye, so that the will is not carried out."""
+        self._client.on_disconnect = None
         self._client.disconnect()
         self._client.loop_stop()
 
