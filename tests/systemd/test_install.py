@@ -8,6 +8,7 @@ own invention stands for them, and what the programs import is lent by the tests
 import fcntl
 import os
 import site
+import stat
 import subprocess
 import sys
 
@@ -18,6 +19,11 @@ from install_bench import ROOT, build_wheel, files_under, leaf_wheel, with_lock
 
 SETTINGS = "/etc/etchwarden/page.toml"
 ENVIRONMENT = os.environ | {"PYTHONPATH": os.pathsep.join(site.getsitepackages())}
+# What a board or a person may have told pip: none of it may lead the installation astray.
+LED_ASTRAY = {
+    "PIP_TARGET": "/nowhere", "PIP_USER": "1", "PIP_EXTRA_INDEX_URL": "https://nowhere.invalid",
+    "PIP_REQUIRE_VIRTUALENV": "1", "PIP_CONSTRAINT": "/nowhere", "PIP_NO_BINARY": ":all:",
+}  # fmt: skip
 LOCK = "/run/lock/etchwarden-install.lock"
 
 
@@ -27,18 +33,26 @@ def real_wheel(tmp_path_factory):
 
 
 @pytest.fixture
-def wheel(real_wheel, tmp_path):
-    return with_lock(real_wheel, leaf_wheel(tmp_path), tmp_path)
+def stick(tmp_path):
+    """A folder with wheels to install from, with a space in its name as sticks have it."""
+    stick = tmp_path / "USB STICK"
+    stick.mkdir()
+    return stick
 
 
 @pytest.fixture
-def start(tmp_path, wheel):
+def wheel(real_wheel, stick):
+    return with_lock(real_wheel, leaf_wheel(stick), stick)
+
+
+@pytest.fixture
+def start(tmp_path, stick, wheel):
     def start(*arguments):
         return subprocess.Popen(
             [sys.executable, ROOT / "systemd/install", "--root", tmp_path / "root",
-             "--wheel", wheel, "--wheelhouse", tmp_path, *arguments],
-            env=ENVIRONMENT, text=True, stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+             "--wheel", wheel, "--wheelhouse", stick, *arguments],
+            env=ENVIRONMENT | LED_ASTRAY, text=True, stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, umask=0o077,
         )  # fmt: skip
 
     return start
@@ -63,23 +77,57 @@ def listed(printed):
     return [line.strip() for line in printed.splitlines() if line.startswith("  /")]
 
 
-def test_dry_run_and_real_run_leave_exactly_the_listed_files(install, tmp_path):
+def files_of(root):
+    """Return every file, folder and link under `root`, with owner, mode, time and content."""
+    return {
+        str(path.relative_to(root)): (
+            found.st_uid,
+            found.st_gid,
+            stat.filemode(found.st_mode),
+            found.st_mtime_ns if found.st_size and stat.S_ISREG(found.st_mode) else None,
+            path.readlink() if path.is_symlink() else None,
+        )
+        for path in root.rglob("*")
+        for found in [path.lstat()]
+    }
+
+
+def test_dry_run_and_real_run_leave_exactly_the_listed_files_and_a_second_run_no_other(
+    install, tmp_path
+):
     root = tmp_path / "root"
+    (root / "boot/firmware").mkdir(parents=True)
+    (root / "boot/firmware/config.txt").write_text("dtparam=audio=on\n")
+    (root / "boot/firmware/cmdline.txt").write_bytes(b"console=tty1 \xff\n")
+    before = files_of(root)
     dry = install("--dry-run")
-    after_dry = root.exists()
+    after_dry = files_of(root)
 
     real = install("--yes")
 
-    assert (dry.returncode, after_dry, real.returncode) == (0, False, 0), real.stdout
-    release = [line for line in listed(dry.stdout) if line.endswith("/")]
-    files = sorted({*listed(dry.stdout), LOCK} - set(release))
-    assert files_under(root) == files
-    assert [f"/opt/etchwarden/releases/{path.name}/" for path in Places(root).releases.iterdir()] \
-        == release  # fmt: skip
+    assert (dry.returncode, after_dry == before, real.returncode) == (0, True, 0), real.stdout
+    assert all("strict_gpiod” to /boot/firmware" in done.stdout for done in (dry, real))
+    after = files_of(root)
+    second = install("--yes")
+    assert (second.returncode, files_of(root)) == (0, after)
+    new = {f"/{name}": seen for name, seen in after.items() if name not in before}
+    release, files = listed_apart(dry.stdout)
+    inside = {name: seen for name, seen in new.items() if name.startswith(release)}
+    outside = {name: seen for name, seen in new.items() if name not in inside}
+    assert sorted(name for name, seen in outside.items() if seen[2][0] != "d") == files
+    assert {seen[:2] for seen in new.values()} == {(os.geteuid(), os.getegid())}
+    assert {seen[2] for seen in outside.values()} == {"drwxr-xr-x", "-rw-r--r--", "lrwxrwxrwx"}
+    assert all(seen[2][7] == "r" for seen in inside.values())  # by the daemon's user too
 
 
-def test_a_library_that_was_tampered_with_is_refused(install, tmp_path):
-    with (tmp_path / "leaf-1.0-py3-none-any.whl").open("ab") as file:
+def listed_apart(printed):
+    """Return the folder of the release, and the files besides, that a plan lists."""
+    (release,) = [line for line in listed(printed) if line.endswith("/")]
+    return release, sorted(set(listed(printed)) - {release})
+
+
+def test_a_library_that_was_tampered_with_is_refused(install, stick, tmp_path):
+    with (stick / "leaf-1.0-py3-none-any.whl").open("ab") as file:
         file.write(b"x")
 
     done = install("--yes")
