@@ -61,7 +61,9 @@ class Backups:
         self._thread = threading.Thread(target=self._run, name="backups")
 
     def start(self) -> None:
-        """Begin to look after them."""
+        """Begin to look after them; what a killed daemon left half copied is cleared away."""
+        with suppress(OSError):
+            self._clear_leftovers()
         self._look()
         self._thread.start()
 
@@ -144,13 +146,16 @@ class Backups:
     def _copy(self, name: BackupName) -> None:
         book = self._lend()
         self._folder.mkdir(exist_ok=True)
-        for leftover in self._folder.glob(".arriving-*"):
-            leftover.unlink()
+        self._clear_leftovers()
         self._make_room(book)
         made = copy_book(book, self._folder / str(name), between=self._go_on)
         _log.info("a backup of %d runs was made: %s", made.runs, made.path.name)
         for old in surplus([*self._kept, name]):
             (self._folder / str(old)).unlink(missing_ok=True)
+
+    def _clear_leftovers(self) -> None:
+        for leftover in self._folder.glob(".arriving-*"):
+            leftover.unlink()
 
     def _make_room(self, book: Book) -> None:
         """Remove the oldest, all but one, until another fits; raise BackupFailed."""
