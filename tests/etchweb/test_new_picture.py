@@ -12,9 +12,11 @@ from PIL import Image
 
 from craft_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
 from etchweb import guard, new_picture
+from etchweb.app import create_app
 from etchweb.drafts import KEPT_FOR_S, MOST_DRAFTS, Drafts, shown_name
 from etchweb.picture_work import MOST_WAITING
 from etchwire.errors import Refused
+from fake_daemon import FakeDaemon
 from photo_files import PHOTOGRAPHS, encoded, png_header, scene
 
 PATIENCE_S = 60
@@ -528,6 +530,22 @@ def test_old_drafts_go_by_themselves_and_so_do_the_oldest_of_many(tmp_path):
         drafts.begin(f"{number}")
         drafts.clear_old(time.time())
     assert len(list(Path(tmp_path / "drafts").iterdir())) == MOST_DRAFTS - 1
+
+
+def test_a_page_that_starts_clears_away_what_a_killed_one_left_half_done(tmp_path):
+    drafts = Drafts(tmp_path / "drafts")
+    whole, without_photo = drafts.begin("whole"), drafts.begin("its photo was on its way")
+    (drafts.folder_of(without_photo.id) / "photo.arriving").write_bytes(b"half of it")
+    kept = drafts.folder_of(whole.id)
+    (kept / "photo").write_bytes(b"all of it")
+    (kept / "draft.json.0123abcd").write_text('{"id": ')
+    (tmp_path / "drafts" / "0123456789abcdef").mkdir()
+
+    create_app(FakeDaemon(), tmp_path)
+
+    assert drafts.all() == [whole]
+    assert sorted(path.name for path in kept.iterdir()) == ["draft.json", "photo"]
+    assert list((tmp_path / "drafts").iterdir()) == [kept]
 
 
 def test_a_child_that_is_killed_leaves_a_sentence(phone, cut_out, drafts, monkeypatch, app):

@@ -19,6 +19,7 @@ from typing import Any, Final, Self
 DRAFTS_FOLDER: Final = "drafts"
 DRAFT_NAME: Final = "draft.json"
 PHOTO_NAME: Final = "photo"
+ARRIVING_NAME: Final = "photo.arriving"
 FACTS_NAME: Final = "photo.json"  # what the child found in the photo
 SCREEN_NAME: Final = "screen.jpg"
 CUT_NAME: Final = "cut.jpg"
@@ -160,6 +161,14 @@ class Drafts:
         for number, path in enumerate(self._by_age()):
             if number >= MOST_DRAFTS - 1 or now_s - _touched_at_s(path) > KEPT_FOR_S:
                 shutil.rmtree(path, ignore_errors=True)
+
+    def clear_unfinished(self) -> None:
+        """Throw away what a killed page left half done; for its start, before anybody writes."""
+        for folder in list(self._folders()):
+            if not ((folder / DRAFT_NAME).exists() and (folder / PHOTO_NAME).exists()):
+                shutil.rmtree(folder, ignore_errors=True)  # its photo never came whole
+            for half in (*folder.glob(f"{DRAFT_NAME}.*"), folder / ARRIVING_NAME):
+                half.unlink(missing_ok=True)
 
     def folder_of(self, draft_id: str) -> Path:
         """Return where a draft lies."""

@@ -20,6 +20,7 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.drafts import (
+    ARRIVING_NAME,
     CUT_NAME,
     DOTS_NAME,
     DRAFTS_FOLDER,
@@ -57,7 +58,8 @@ def _test_tiles() -> dict[str, str | None]:
 
 def keep_drafts(app: Any, folder: Path) -> None:
     """Give `app` its drafts, in `folder`, and the work on them."""
-    app.extensions["etchweb drafts"] = Drafts(folder / DRAFTS_FOLDER)
+    app.extensions["etchweb drafts"] = kept = Drafts(folder / DRAFTS_FOLDER)
+    kept.clear_unfinished()
     app.extensions["etchweb works"] = Works()
 
 
@@ -105,7 +107,8 @@ def upload() -> BaseResponse:
 
 def _taken(draft: Draft, photo: FileStorage) -> Work:
     folder = drafts().folder_of(draft.id)
-    photo.save(folder / PHOTO_NAME)  # a name of ours; the phone's own is only shown
+    photo.save(folder / ARRIVING_NAME)  # a name of ours; the phone's own is only shown
+    (folder / ARRIVING_NAME).rename(folder / PHOTO_NAME)
     work = works().begin(folder, "take", "photo")
     works().wait(work, LOOK_AT_PHOTO_S)
     return work

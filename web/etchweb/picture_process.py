@@ -9,6 +9,7 @@ or `{"failed": "a sentence", "kind": "NotAPhoto"}` with exit code 1.
 
 import argparse
 import json
+import signal
 import sys
 from collections.abc import Callable, Sequence
 from importlib import import_module
@@ -35,6 +36,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Do what `arguments` name; return the exit code."""
     wishes = _parser().parse_args(arguments)
     be_modest(MEMORY_MB)
+    signal.signal(signal.SIGPIPE, signal.SIG_DFL)  # no work, and no complaint, for a dead page
     # Only now: numpy's threads and memory have to follow the limits.
     from etchphoto.errors import EtchphotoError  # noqa: PLC0415
     from etchproof.errors import EtchproofError  # noqa: PLC0415
