@@ -22,13 +22,15 @@ def free_port():
 class Broker:
     """Starts, ends and starts again at the same port; a password, if any, is "secret"."""
 
-    def __init__(self, folder, *, user=None):
+    def __init__(self, folder, *, user=None, certificate=None):
         require(shutil.which("mosquitto") or _PROGRAM)
         self.port = free_port()
         self._config = folder / "mosquitto.conf"
         lines = [f"listener {self.port} 127.0.0.1", "persistence false"]
         self._log = folder / "mosquitto.log"
         lines += [f"log_dest file {self._log}", "log_type subscribe", "user root"]
+        if certificate is not None:  # a folder with shown.pem and shown.key
+            lines += [f"certfile {certificate}/shown.pem", f"keyfile {certificate}/shown.key"]
         if user is None:
             lines.append("allow_anonymous true")
         else:

@@ -1,4 +1,4 @@
-"""Boxes and a real broker: reports, a last will, a broker that is away, slow or strict."""
+"""Boxes and a real broker: reports, goodbyes, a broker that goes away or is halted."""
 
 import signal
 
@@ -9,8 +9,9 @@ from broker import broker_in, free_port, until
 from etchwarden.fleet import command
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.settings import FleetSettings
+from etchweb.fleet.topics import values_of
 from etchweb.fleet.watcher import Watcher
-from fake_daemon import FakeDaemon
+from fake_daemon import FakeDaemon, snapshot
 
 
 @pytest.fixture
@@ -93,15 +94,6 @@ def test_a_broker_that_is_halted_delays_no_one_and_hears_the_newest(broker, repo
     assert len(reporter._under_way) <= 20
 
 
-def test_a_wrong_password_is_said_to_be_wrong(tmp_path, reporting):
-    with broker_in(tmp_path, user="left") as broker:
-        good = reporting(settings_of(broker, user="left", password="secret"))
-        bad = reporting(settings_of(broker, user="left", password="guess"), name="right")
-
-        until(lambda: good.trouble is None)
-        until(lambda: "lets nobody in by this name and password" in bad.trouble)
-
-
 def test_without_a_broker_the_command_says_so(tmp_path):
     (tmp_path / "f.toml").write_text(f'broker = "127.0.0.1"\nport = {free_port()}\n')
 
@@ -111,18 +103,26 @@ def test_without_a_broker_the_command_says_so(tmp_path):
     assert "does not answer" in done.output or "has not answered" in done.output
 
 
-def test_whatever_is_published_no_box_hears_it(broker, reporting):
-    daemon = FakeDaemon("loaded")
+def test_whatever_is_published_during_an_etch_no_box_hears_it(broker, reporting):
+    daemon = FakeDaemon("etching")
+    told = values_of(snapshot("etching"))
+    topics = [f"homie/5/left/{path}{end}" for path in told for end in ("", "/set")]
+    topics += [f"homie/5/left/{path}/set" for path in ("$state", "$description", "etch", "start")]
+    topics += ["homie/5/$broadcast/stop", "homie/5/left/start", "left/unlock", "etchwarden/start"]
     with Watcher(settings_of(broker)) as meddler:
         reporting(settings_of(broker), daemon=daemon)
         until(lambda: states(meddler) == {"left": "ready"})
-        for path in ("etch/state", "etch/progress", "interlocks/trips", "machine/link"):
-            for word in ("etching", "start", "unlock", "0"):
-                for topic in (f"homie/5/left/{path}", f"homie/5/left/{path}/set"):
-                    meddler._broker.publish(topic, word).wait_for_publish(60)
-        daemon.tell("held")
-        until(lambda: meddler.boxes()[0].said("etch/state") == "held")
 
+        said = [
+            meddler._broker.publish(topic, word)
+            for topic in topics
+            for word in ("true", "stop", '{"method": "start"}')
+        ]
+        for one in said:
+            one.wait_for_publish(60)
+        daemon.tell("held")
+
+        until(lambda: meddler.boxes()[0].said("etch/state") == "held")
     subscribed = broker.subscriptions()
     assert "etchwarden-fleet-" in subscribed  # the meddler's own: so the list is kept
     assert "etchwarden-left" not in subscribed

@@ -5,6 +5,7 @@ import ssl
 import sys
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from importlib import import_module
 from typing import Any, Final
 
@@ -13,6 +14,7 @@ from etchweb.fleet.settings import FleetSettings
 
 KEEPALIVE_S: Final = 10  # a box that froze is said to be lost after one and a half of it
 RETRY_S: Final = (1, 30)
+GOODBYE_S: Final = 2.0
 _MISSING: Final = "The library for MQTT is not installed: install etchwarden[fleet]."
 
 _log = logging.getLogger(__name__)
@@ -49,9 +51,13 @@ class Broker:
         )
         self._client.loop_start()
 
-    def close(self) -> None:
-        """Say goodbye, so that the will is not carried out."""
+    def close(self, last_word: tuple[str, str] | None = None) -> None:
+        """Say `last_word` (topic and word) if possible, and leave: no will is carried out."""
+        if last_word is not None and self.trouble is None:
+            with suppress(RuntimeError, ValueError):  # the connection was lost this moment
+                self.publish(*last_word).wait_for_publish(GOODBYE_S)
         self._client.on_disconnect = None
+        self.trouble = "The connection to the broker is closed."
         self._client.disconnect()
         self._client.loop_stop()
 
@@ -147,6 +153,6 @@ def _no_connection(settings: FleetSettings, error: BaseException | None) -> str:
     broker = f"The broker at {settings.broker}"
     if isinstance(error, ssl.SSLCertVerificationError):
         return f"{broker} shows a certificate that does not fit ca_file ({error.verify_message})."
-    if isinstance(error, ssl.SSLError):
+    if isinstance(error, (ssl.SSLError, ConnectionResetError)) and settings.ca_file is not None:
         return f"{broker} does not speak TLS at port {settings.port}, which ca_file asks for."
     return f"{broker} does not answer; it is tried again."

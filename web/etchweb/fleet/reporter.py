@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from etchweb.asking import Daemon
-from etchweb.fleet.broker import Broker
+from etchweb.fleet.broker import GOODBYE_S, Broker
 from etchweb.fleet.outbox import Outbox
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.topics import (
@@ -30,7 +30,6 @@ from etchwire.errors import WireError
 EVERY_S: Final = 1.0
 RETRY_S: Final = 2.0
 IN_FLIGHT: Final = 20  # a slow broker gets fewer words, not older ones
-GOODBYE_S: Final = 2.0
 
 
 class Reporter:
@@ -76,10 +75,7 @@ class Reporter:
         """Say that the box is away, and leave."""
         self._ending.set()
         self._threads[1].join(GOODBYE_S)
-        if self._broker.trouble is None:
-            goodbye = self._broker.publish(f"{self._base}/{STATE}", AWAY)
-            goodbye.wait_for_publish(GOODBYE_S)
-        self._broker.close()
+        self._broker.close(last_word=(f"{self._base}/{STATE}", AWAY))
 
     def _hear(self) -> None:
         while not self._ending.is_set():
