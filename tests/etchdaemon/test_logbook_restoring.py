@@ -136,6 +136,31 @@ def worn(path):
         file.write(b"\xa5" * 4096)
 
 
+def short_of_one_byte(path):
+    os.truncate(path, path.stat().st_size - 1)
+
+
+def longer(path):
+    with path.open("ab") as file:
+        file.write(b"more")
+
+
+def nameless(path):
+    """Make a table's name something that is no text: SQLite quotes it in its message."""
+    content = path.read_bytes()
+    path.write_bytes(content.replace(b"CREATE TABLE run_row (", b"CREATE TABLE \xb1\xb1n_row ("))
+
+
+def empty(path):
+    path.write_bytes(b"")
+
+
+def without_tables(path):
+    path.unlink()
+    with closing(sqlite3.connect(path)) as book:
+        book.execute("PRAGMA journal_mode = WAL")
+
+
 def newer(path):
     with closing(sqlite3.connect(path)) as book:
         book.execute(f"PRAGMA user_version = {len(MIGRATIONS) + 1}")
@@ -146,14 +171,29 @@ def another_s(path):
         book.execute("PRAGMA application_id = 7")
 
 
-@pytest.mark.parametrize("spoil", [absent, cut_short, worn, newer, another_s])
-def test_a_backup_of_no_use_changes_nothing(backup, logbook, spoil):
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (absent, "There is no file"),
+        (cut_short, "does not hold together"),
+        (short_of_one_byte, "is damaged or no logbook"),
+        (longer, "its end was cut or written over"),
+        (worn, "does not hold together"),
+        (nameless, "does not hold together"),
+        (empty, "no logbook in it"),
+        (without_tables, "no logbook in it"),
+        (newer, "newer program"),
+        (another_s, "another program"),
+    ],
+)
+def test_a_backup_of_no_use_changes_nothing(backup, logbook, spoil, said):
     spoil(backup)
     before = logbook.read_bytes()
 
-    with pytest.raises(BackupFailed):
+    with pytest.raises(BackupFailed, match=said) as refused:
         restore(backup, logbook, at_utc=OPENED_UTC)
 
+    assert str(backup) in str(refused.value)
     assert logbook.read_bytes() == before
     assert [path.name for path in logbook.parent.iterdir() if path.is_file()] == [logbook.name]
 

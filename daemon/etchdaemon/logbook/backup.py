@@ -23,6 +23,10 @@ from etchdaemon.logbook.schema import version_of
 
 PAGES_A_STEP: Final = 64  # 256 kB: what a write of the etch may have to wait for
 SETTLE_EVERY_STEPS: Final = 16  # so that no sync has much to do while the etch wants to commit
+TORN: Final = "what is in it does not hold together"
+# A damaged schema's name may be no text, which the message of SQLite then quotes.
+UNREADABLE: Final = (sqlite3.Error, Damaged, UnicodeDecodeError)
+_TORN: Final = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
 
 Between = Callable[[float], None]
 
@@ -88,21 +92,51 @@ def _let_go(turn: Lock) -> Iterator[None]:
         turn.acquire()
 
 
-def look_at(path: Path) -> Copy:
-    """Check the logbook in the one file at `path`; raise BackupFailed unless it is all sound."""
+def look_at(path: Path, *, called: Path | None = None) -> Copy:
+    """Check the logbook in the one file at `path`; raise BackupFailed unless it is all sound.
+
+    The sentences of the failure name `called`, where people know it by another name.
+    """
+    name = called or path
     try:
         if not path.is_file():
-            raise BackupFailed(f"There is no file {path}.")
+            raise BackupFailed(f"There is no file {name}.")
         require_header(path)
         # Nobody else has it: SQLite need not lock it, nor write beside it on a stick that is full.
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?immutable=1", uri=True)) as book:
             require_ours(book)
-            require_sound(book, "integrity_check")
+            _require_whole(book, path)
+            _require_sound_throughout(book)
             (runs,) = book.execute("SELECT count(*) FROM run").fetchone()
             return Copy(path, version_of(book), runs, path.stat().st_size)
     except LogbookUnavailable as error:
-        raise BackupFailed(f"{path} is of no use here: {error}") from error
-    except (sqlite3.Error, Damaged) as error:
-        raise BackupFailed(f"{path} is damaged or no logbook: {cause(error)}.") from error
+        raise BackupFailed(f"{name} is of no use here: {error}") from error
+    except UNREADABLE as error:
+        raise BackupFailed(f"{name} is damaged or no logbook: {damage(error)}.") from error
     except OSError as error:
-        raise BackupFailed(f"{path} cannot be read: {error.strerror}.") from error
+        raise BackupFailed(f"{name} cannot be read: {error.strerror}.") from error
+
+
+def damage(error: Exception) -> str:
+    """Return what is wrong with a file that is no logbook: the end of a sentence."""
+    name = getattr(error, "sqlite_errorname", None) or ""
+    is_torn = isinstance(error, UnicodeDecodeError) or name.startswith(_TORN)
+    return TORN if is_torn else cause(error)
+
+
+def _require_sound_throughout(book: sqlite3.Connection) -> None:
+    try:
+        require_sound(book, "integrity_check")
+    except Damaged as finding:  # in words about pages and cells
+        raise Damaged(TORN) from finding
+
+
+def _require_whole(book: sqlite3.Connection, path: Path) -> None:
+    """Raise Damaged for a file that was cut or lengthened: SQLite itself reads on over an end."""
+    (pages,), (page_bytes,) = (
+        book.execute(f"PRAGMA {what}").fetchone() for what in ("page_count", "page_size")
+    )
+    if version_of(book) == 0:
+        raise Damaged("there is no logbook in it")
+    if path.stat().st_size != pages * page_bytes:
+        raise Damaged("it is not as long as it says, so its end was cut or written over")

@@ -88,7 +88,7 @@ def _prepare(book: sqlite3.Connection) -> None:
         migrate(book)
     except sqlite3.OperationalError:
         raise
-    except sqlite3.DatabaseError as error:  # malformed, or no database at all
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:  # malformed, or no database
         raise Damaged(str(error)) from error
 
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
-from etchdaemon.logbook.backup import Copy, look_at
+from etchdaemon.logbook.backup import UNREADABLE, Copy, damage, look_at
 from etchdaemon.logbook.entries import NoteMade, RunsCutShort
-from etchdaemon.logbook.opening import Damaged, aside_name, cause, require_header, settle
+from etchdaemon.logbook.opening import aside_name, cause, require_header, settle
 from etchdaemon.logbook.schema import migrate, transaction
 
 _BESIDE: Final = ("-wal", "-shm")
@@ -28,7 +28,7 @@ def restore(backup: Path, logbook: Path, *, at_utc: str) -> tuple[Copy, Path | N
     try:
         with _cleared_away(arriving):
             _bring(backup, arriving)
-            found = look_at(arriving)
+            found = look_at(arriving, called=backup)
             _make_ready(arriving, f"Restored from {backup.name}.", at_utc)
             if aside is not None:
                 _calm(logbook, aside)
@@ -63,8 +63,8 @@ def _bring(backup: Path, arriving: Path) -> None:
             shutil.copyfile(f"{backup}-wal", f"{arriving}-wal")
         with closing(sqlite3.connect(arriving, isolation_level=None)) as book:
             book.execute("PRAGMA journal_mode = DELETE").fetchall()
-    except (Damaged, sqlite3.DatabaseError) as error:
-        raise BackupFailed(f"{backup} is damaged or no logbook: {cause(error)}.") from error
+    except UNREADABLE as error:
+        raise BackupFailed(f"{backup} is damaged or no logbook: {damage(error)}.") from error
 
 
 def _make_ready(arriving: Path, note: str, at_utc: str) -> None:
@@ -89,7 +89,7 @@ def _calm(logbook: Path, aside: Path) -> None:
         require_header(logbook)
         with closing(sqlite3.connect(logbook, isolation_level=None)) as book:
             book.execute("PRAGMA journal_mode = DELETE").fetchall()
-    except (Damaged, sqlite3.DatabaseError) as error:
+    except UNREADABLE as error:
         if getattr(error, "sqlite_errorname", "") == "SQLITE_BUSY":
             raise BackupFailed("The logbook is in use. Stop the daemon first.") from error
     for suffix in _BESIDE:
