@@ -1,6 +1,7 @@
 """`etchwarden page`: serve the page that phones watch."""
 
 import logging
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -15,11 +16,13 @@ from etchweb.app import create_app
 from etchweb.daemon_socket import SocketDaemon
 from etchweb.fleet.joining import join_fleet
 from etchweb.host_names import addresses, is_loopback, names_of
-from etchweb.paired import Store
+from etchweb.paired import Store, StoreUnusable
 from etchweb.plays import open_theatre
 from etchweb.practice import machine_at
 from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 from etchweb.site import Site
+
+_log = logging.getLogger(__name__)
 
 
 @click.command()
@@ -113,7 +116,8 @@ def command(  # noqa: PLR0913, PLR0917 - one for each option
                 open_theatre(app, theatre())
             site = Site({"": app})
         port = listener.getsockname()[1]
-        Store(folder).note_served(host, port)
+        with suppress(StoreUnusable):  # then a card that can only be read
+            Store(folder).note_served(host, port)
     except FaultyConfiguration as refused:
         raise ended_by(refused) from refused
     except AddressTaken as error:
@@ -132,10 +136,18 @@ def site_of_board(settings: PageSettings, folder: Path) -> Site:
     site = Site.of_machines(daemons, folder, host=settings.host)
     told = settings.alerts
     if told is not None and told.channels:
-        alerting = Alerting(Outbox(folder, told.wanted), told.channels)
-        for name, ear in site.listeners.items():
-            alerting.follow(name, ear)
-        alerting.start(next(iter(site.listeners.values())))
+        try:
+            outbox = Outbox(folder, told.wanted)
+        except StoreUnusable as error:  # people can still watch, and stop
+            _log.warning("Nobody is told anything: %s", error)
+        else:
+            _alert(site, Alerting(outbox, told.channels))
     if settings.fleet is not None:
         join_fleet(settings.fleet, site.apps, daemons)
     return site
+
+
+def _alert(site: Site, alerting: Alerting) -> None:
+    for name, ear in site.listeners.items():
+        alerting.follow(name, ear)
+    alerting.start(next(iter(site.listeners.values())))

@@ -76,6 +76,11 @@ def surplus(
     return gone[::-1]
 
 
+def is_credible(stamped_at_s: float, *, now_s: float) -> bool:
+    """Return whether a clock that is right now may have been right then."""
+    return now_s < EARLIEST_S or EARLIEST_S <= stamped_at_s <= now_s + DAY_S
+
+
 def look_at(paths: Sequence[Path], *, now_s: float) -> Kept:
     """Return what is known of one that is kept; a stamp that cannot be becomes today's."""
     stamped_at_s, size_bytes = 0.0, 0
@@ -83,7 +88,7 @@ def look_at(paths: Sequence[Path], *, now_s: float) -> Kept:
         with suppress(OSError):
             stamped_at_s = max(stamped_at_s, path.stat().st_mtime)
             size_bytes += _size_bytes(path)
-    if now_s >= EARLIEST_S and not EARLIEST_S <= stamped_at_s <= now_s + DAY_S:
+    if not is_credible(stamped_at_s, now_s=now_s):
         stamped_at_s = now_s
         for path in paths:
             with suppress(OSError):

@@ -12,23 +12,38 @@ _READ_ONLY: Final = (
     "the memory card can only be read; it may be worn out: switch the box off and on, and copy its"
     " records"
 )
+_FAULTY: Final = "the memory card reports a fault"
 _CAUSES: Final = {
     errno.ENOSPC: _NO_ROOM,
     errno.EDQUOT: _NO_ROOM,
     errno.EFBIG: _NO_ROOM,
     errno.EROFS: _READ_ONLY,
-    errno.EIO: "the memory card reports a fault",
+    errno.EIO: _FAULTY,
+}
+# By SQLite's names for what went wrong (https://sqlite.org/rescode.html).
+_CAUSES_IN_SQLITE: Final = {
+    "SQLITE_FULL": _NO_ROOM,
+    "SQLITE_READONLY": _READ_ONLY,
+    "SQLITE_IOERR": _FAULTY,
 }
 
 
 def fault_of_card(error: BaseException) -> str | None:
-    """Return why the card did not take something, as the end of a sentence; None: not its fault."""
-    return _CAUSES.get(error.errno or 0) if isinstance(error, OSError) else None
+    """Return why the card did not take something, as the end of a sentence; None: not its fault.
+
+    It looks behind errors of ours at what they were raised from.
+    """
+    if isinstance(error, OSError) and error.errno in _CAUSES:
+        return _CAUSES[error.errno]
+    name = "_".join((getattr(error, "sqlite_errorname", None) or "").split("_")[:2])
+    if name in _CAUSES_IN_SQLITE:
+        return _CAUSES_IN_SQLITE[name]
+    return None if error.__cause__ is None else fault_of_card(error.__cause__)
 
 
 def write_whole(path: Path, data: bytes | str) -> None:
     """Put `data` at `path` in one step; whatever is raised, the old file stays and no half one."""
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}-{os.urandom(3).hex()}")
+    unfinished = path.with_name(f"{path.name}.{os.getpid()}-{os.urandom(3).hex()}")
     try:
         unfinished.write_bytes(data.encode() if isinstance(data, str) else data)
         unfinished.replace(path)

@@ -4,7 +4,6 @@ import io
 import json
 import re
 import time
-from pathlib import Path
 
 import pillow_heif
 import pytest
@@ -13,9 +12,10 @@ from PIL import Image
 from craft_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
 from etchweb import guard, new_picture
 from etchweb.app import create_app
-from etchweb.drafts import KEPT_FOR_S, MOST_DRAFTS, Drafts, shown_name
+from etchweb.drafts import Drafts, shown_name
 from etchweb.picture_work import MOST_WAITING
 from etchwire.errors import Refused
+from etchwire.retention import DAY_S, DRAFTS
 from fake_daemon import FakeDaemon
 from photo_files import PHOTOGRAPHS, encoded, png_header, scene
 
@@ -520,16 +520,37 @@ def test_a_draft_is_found_again_and_put_away(phone, cut_out, drafts):
 
 def test_old_drafts_go_by_themselves_and_so_do_the_oldest_of_many(tmp_path):
     drafts = Drafts(tmp_path / "drafts")
-    old = drafts.begin("old")
-    now_s = time.time() + KEPT_FOR_S + 60
+    begun = [drafts.begin(f"{number}").id for number in range(DRAFTS.number + 3)]
 
-    drafts.clear_old(now_s)
-    assert drafts.find(old.id) is None
+    drafts.clear_old(time.time())
+    assert len(drafts.all()) == DRAFTS.number
 
-    for number in range(MOST_DRAFTS + 3):
-        drafts.begin(f"{number}")
-        drafts.clear_old(time.time())
-    assert len(list(Path(tmp_path / "drafts").iterdir())) == MOST_DRAFTS - 1
+    drafts.clear_old(time.time() + DRAFTS.days * DAY_S + 60)
+    assert len(drafts.all()) == DRAFTS.spared
+    assert {draft.id for draft in drafts.all()} < set(begun)
+
+
+def test_a_clock_that_jumps_ahead_leaves_the_newest_drafts(tmp_path):
+    drafts = Drafts(tmp_path / "drafts")
+    begun = {drafts.begin(name).id for name in ("one", "two")}
+
+    drafts.clear_old(4e9)
+
+    assert {draft.id for draft in drafts.all()} == begun
+
+
+@pytest.mark.parametrize(
+    "half", ["", "{", '{"id": "0', "[]", "{}", '{"id": "00", "crop": 3}', "null"]
+)
+def test_half_a_draft_is_no_draft(tmp_path, half):
+    drafts = Drafts(tmp_path / "drafts")
+    draft = drafts.begin("a photo")
+    (drafts.folder_of(draft.id) / "draft.json").write_text(half)
+    (drafts.folder_of(draft.id) / "found.json").write_text(half)
+
+    assert drafts.find(draft.id) is None
+    assert drafts.all() == []
+    assert drafts.found(draft) is None
 
 
 def test_a_page_that_starts_clears_away_what_a_killed_one_left_half_done(tmp_path):

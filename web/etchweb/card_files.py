@@ -12,6 +12,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
 
+from etchwire.storing import write_whole
+
 CARDS_FOLDER: Final = "test-tiles"
 ORDER_NAME: Final = "order.json"
 MADE_NAME: Final = "made.json"
@@ -86,14 +88,12 @@ class CardFiles:
         text = json.dumps(table, sort_keys=True)
         key = sha256(text.encode()).hexdigest()[:16]
         self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        unfinished = self.folder / f"{name}.unfinished"
-        unfinished.write_text(json.dumps({**table, "of": key}), encoding="utf-8")
-        unfinished.replace(self.folder / name)
+        write_whole(self.folder / name, json.dumps({**table, "of": key}))
         return key
 
     def _answer(self, asked: str, answered: str) -> Table | None:
         question, answer = self._table(asked), self._table(answered)
-        is_its = question is not None and answer is not None and question["of"] == answer["of"]
+        is_its = question is not None and answer is not None and question["of"] == answer.get("of")
         return answer if is_its else None
 
     def _table(self, name: str) -> Table | None:

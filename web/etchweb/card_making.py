@@ -22,6 +22,7 @@ from etchweb.card_files import (
 )
 from etchweb.picture_files import keep_picture
 from etchwire.sheet import PICTURE_NAME
+from etchwire.storing import write_whole
 
 OVERLAY_QUALITY: Final = 80
 
@@ -95,6 +96,4 @@ def _read(path: Path) -> Any:
 
 
 def _write(path: Path, table: Mapping[str, Any]) -> None:
-    unfinished = path.with_name(f"{path.name}.unfinished")
-    unfinished.write_text(json.dumps(table, allow_nan=False), encoding="utf-8")
-    unfinished.replace(path)
+    write_whole(path, json.dumps(table, allow_nan=False))

@@ -11,10 +11,14 @@ import re
 import secrets
 import shutil
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass, fields, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final, Self
+
+from etchwire.retention import DRAFTS, throw_out
+from etchwire.storing import write_whole
 
 DRAFTS_FOLDER: Final = "drafts"
 DRAFT_NAME: Final = "draft.json"
@@ -30,8 +34,6 @@ DOTS_NAME: Final = "dots.png"
 JOB_FOLDER: Final = "job"
 PICTURES_OF_JOB: Final = "pictures"
 
-KEPT_FOR_S: Final = 7 * 86400.0
-MOST_DRAFTS: Final = 12  # of up to 40 MB
 _LONGEST_NAME: Final = 60
 _ID: Final = re.compile(r"[0-9a-f]{16}")
 
@@ -112,22 +114,26 @@ class Drafts:
         """Return a new draft of a photo that a phone calls `name`."""
         draft = Draft(id=secrets.token_hex(8), name=shown_name(name))
         self.folder_of(draft.id).mkdir(parents=True, mode=0o700)
-        self.keep(draft)
+        try:
+            self.keep(draft)
+        except OSError:
+            self.forget(draft.id)
+            raise
         return draft
 
     def keep(self, draft: Draft) -> None:
         """Write `draft` down."""
-        path = self.folder_of(draft.id) / DRAFT_NAME
-        unfinished = path.with_name(f"{DRAFT_NAME}.{secrets.token_hex(4)}")
-        unfinished.write_text(json.dumps(asdict(draft)), encoding="utf-8")
-        unfinished.replace(path)
+        write_whole(self.folder_of(draft.id) / DRAFT_NAME, json.dumps(asdict(draft)))
 
     def find(self, draft_id: str) -> Draft | None:
         """Return the draft of that name, if there is one."""
         if not _ID.fullmatch(draft_id):
             return None
         table = self._read(draft_id, DRAFT_NAME)
-        return None if table is None else Draft.from_table(table)
+        try:
+            return None if table is None else Draft.from_table(table)
+        except (TypeError, ValueError):  # half of it, or not ours
+            return None
 
     def facts(self, draft_id: str) -> Mapping[str, Any] | None:
         """Return what was found in the photo, once the child has looked at it."""
@@ -140,7 +146,7 @@ class Drafts:
     def found(self, draft: Draft) -> Mapping[str, Any] | None:
         """Return what is known of the job, where it was made of the draft as it is now."""
         found = self._read(draft.id, FOUND_NAME)
-        return found if found and found["of"] == draft.found_key else None
+        return found if found and found.get("of") == draft.found_key else None
 
     def clear_job(self, draft_id: str) -> None:
         """Throw the job away, which is large and elsewhere by now; the draft can be made again."""
@@ -157,10 +163,8 @@ class Drafts:
         return [draft for draft in found if draft is not None]
 
     def clear_old(self, now_s: float) -> None:
-        """Throw away what nobody touched for a week, and the oldest of too many."""
-        for number, path in enumerate(self._by_age()):
-            if number >= MOST_DRAFTS - 1 or now_s - _touched_at_s(path) > KEPT_FOR_S:
-                shutil.rmtree(path, ignore_errors=True)
+        """Throw away what nobody touched for long, and the oldest of too many."""
+        throw_out([[path] for path in self._folders()], DRAFTS, now_s=now_s)
 
     def clear_unfinished(self) -> None:
         """Throw away what a killed page left half done; for its start, before anybody writes."""
@@ -168,7 +172,8 @@ class Drafts:
             if not ((folder / DRAFT_NAME).exists() and (folder / PHOTO_NAME).exists()):
                 shutil.rmtree(folder, ignore_errors=True)  # its photo never came whole
             for half in (*folder.glob(f"{DRAFT_NAME}.*"), folder / ARRIVING_NAME):
-                half.unlink(missing_ok=True)
+                with suppress(OSError):  # a card that can only be read, say
+                    half.unlink()
 
     def folder_of(self, draft_id: str) -> Path:
         """Return where a draft lies."""

@@ -1,12 +1,14 @@
 """What is said when a request comes to nothing: a page for a person, JSON for a script."""
 
+import logging
 from typing import Final
 
-from flask import Flask, json, render_template
+from flask import Flask, json, render_template, request
 from werkzeug.exceptions import HTTPException, SecurityError
 from werkzeug.wrappers import Response
 
 from etchweb.guard import wants_json
+from etchwire.storing import fault_of_card
 
 SENTENCES: Final = {
     400: "The request could not be understood.",
@@ -16,11 +18,21 @@ SENTENCES: Final = {
     415: "That is not a kind of file this page takes.",
     500: "The page has a fault. It is in its log; the machine goes on without the page.",
 }
+_log = logging.getLogger(__name__)
+
 UNKNOWN_NAME: Final = "The box does not go by this name. Use the address that `etchwarden` prints."
+
+
+class NotKept(HTTPException):
+    """The card did not take what was sent; what was there before is still there."""
+
+    code = 507
+    description = "The memory card did not take that."
 
 
 def show_errors(app: Flask) -> None:
     """Let `app` say its own sentences."""
+    app.register_error_handler(OSError, _show_fault_of_card)
     app.register_error_handler(HTTPException, _show)
 
 
@@ -38,6 +50,14 @@ def _show(error: HTTPException) -> Response:
     else:
         answer.set_data(render_template("error.html", sentence=sentence))
     return answer
+
+
+def _show_fault_of_card(error: OSError) -> Response:
+    told = fault_of_card(error)
+    if told is None:
+        raise error
+    _log.warning("%s: %s", request.path, error)
+    return _show(NotKept(f"That was not kept: {told}."))
 
 
 def _sentence(error: HTTPException) -> str:

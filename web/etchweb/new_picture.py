@@ -19,6 +19,7 @@ from flask import (
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.clearing import clear_out
 from etchweb.drafts import (
     ARRIVING_NAME,
     CUT_NAME,
@@ -47,7 +48,7 @@ KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is
 
 NO_PHOTO: Final = "Choose a photo first, or take one."
 GONE: Final = "This picture was put away. Begin it anew from its photo."
-STATUS_OF_FAULT: Final = {"NotAPhoto": 415, "PhotoTooLarge": 413}
+STATUS_OF_FAULT: Final = {"NotAPhoto": 415, "PhotoTooLarge": 413, "CardFault": 507}
 
 
 @pages.context_processor
@@ -95,14 +96,24 @@ def upload() -> BaseResponse:
     photo = request.files.get("photo")
     if photo is None or not photo.filename:
         return _answer(NO_PHOTO, 422)
-    drafts().clear_old(time.time())
+    _make_room()
     draft = drafts().begin(photo.filename)
-    work = _taken(draft, photo)
+    try:
+        work = _taken(draft, photo)
+    except OSError:
+        _forget(draft)
+        raise
     if work.failed:
         _forget(draft)
         return _answer(as_sentence(work.failed), STATUS_OF_FAULT.get(work.failed_kind, 422))
     target = url_for("new_picture.tile", draft_id=draft.id)
     return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
+
+
+def _make_room() -> None:
+    now_s = time.time()
+    drafts().clear_old(now_s)
+    clear_out(current_app.extensions["etchweb"].pictures.parent, now_s=now_s)
 
 
 def _taken(draft: Draft, photo: FileStorage) -> Work:

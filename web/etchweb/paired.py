@@ -8,8 +8,8 @@ import os
 import secrets
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,6 +23,8 @@ from etchweb.codes import (
     is_same,
 )
 from etchweb.roles import Role
+from etchwire.retention import is_credible
+from etchwire.storing import fault_of_card
 
 FILE_NAME: Final = "page.sqlite3"
 SEEN_EVERY_S: Final = 600.0
@@ -80,9 +82,18 @@ class Store:
 
     def __init__(self, folder: Path) -> None:
         self._path = folder / FILE_NAME
-        with self._open() as book:
-            _migrate(book)
-            self.secret = _secret(book)
+        try:
+            with self._open() as book:
+                _migrate(book)
+                self.secret = _secret(book)
+        except StoreUnusable as error:
+            # On a card that can only be read, whoever is paired can still stop an etch.
+            if fault_of_card(error) is None or not self._path.exists():
+                raise
+            (kept,) = self._look("SELECT value FROM secret") or (None,)
+            if kept is None:
+                raise
+            self.secret = bytes(kept)
 
     def add_code(self, code: str, role: Role, now_s: float) -> None:
         """Open `code` for one phone; codes that nobody can use any more are dropped."""
@@ -98,7 +109,9 @@ class Store:
         digest = code_digest(self.secret, code)
         with self._open() as book:
             found = book.execute(
-                "SELECT id, digest, role FROM code WHERE ends_at_s > ? AND tries_left > 0", (now_s,)
+                "SELECT id, digest, role FROM code"
+                " WHERE ends_at_s > ? AND ends_at_s <= ? AND tries_left > 0",
+                (now_s, now_s + CODE_LASTS_S),  # no longer, if the clock went back
             ).fetchall()
             for number, kept, role in found:
                 if is_same(kept, digest):
@@ -117,20 +130,30 @@ class Store:
             )
 
     def phone_of(self, digest: str, now_s: float) -> Phone | None:
-        """Return the phone that holds the token of this digest, unless it is too old."""
-        with self._open() as book:
-            row = book.execute(
-                f"SELECT {_PHONE} FROM phone WHERE token_digest = ?"  # noqa: S608 - our own text
-                " AND seen_at_s > ? AND paired_at_s > ?",
-                (digest, now_s - TOKEN_IDLE_S, now_s - TOKEN_LASTS_S),
-            ).fetchone()
-            if row is None:
-                return None
-            phone = _phone(row)
-            if now_s - phone.seen_at_s > SEEN_EVERY_S:
-                with suppress(sqlite3.OperationalError):  # a full disk keeps nobody from stopping
-                    book.execute("UPDATE phone SET seen_at_s = ? WHERE id = ?", (now_s, phone.id))
+        """Return the phone that holds the token of this digest, unless it is too old.
+
+        One that was paired before the clock was set, or by one that was wrong, counts from now on.
+        """
+        row = self._look(f"SELECT {_PHONE} FROM phone WHERE token_digest = ?", digest)  # noqa: S608
+        if row is None:
+            return None
+        phone = _phone(row)
+        if not is_credible(phone.paired_at_s, now_s=now_s):
+            phone = replace(phone, paired_at_s=now_s, seen_at_s=now_s)
+            self._note(phone)
+        elif phone.seen_at_s <= now_s - TOKEN_IDLE_S or phone.paired_at_s <= now_s - TOKEN_LASTS_S:
+            return None
+        elif now_s - phone.seen_at_s > SEEN_EVERY_S:
+            self._note(replace(phone, seen_at_s=now_s))
         return phone
+
+    def _note(self, phone: Phone) -> None:
+        """Note when a phone was paired and seen; a full card keeps nobody from stopping."""
+        with suppress(StoreUnusable), self._open() as book:
+            book.execute(
+                "UPDATE phone SET paired_at_s = ?, seen_at_s = ? WHERE id = ?",
+                (phone.paired_at_s, phone.seen_at_s, phone.id),
+            )
 
     def phones(self) -> tuple[Phone, ...]:
         """Return every paired phone, the newest first."""
@@ -167,7 +190,19 @@ class Store:
             finally:
                 book.close()
         except (sqlite3.Error, OSError) as error:
-            raise StoreUnusable(f"{self._path} cannot be used: {error}.") from error
+            told = fault_of_card(error) or error
+            raise StoreUnusable(f"{self._path} cannot be used: {told}.") from error
+
+    def _look(self, question: str, *values: Any) -> tuple[Any, ...] | None:
+        """Return the row asked for, also from a card that takes nothing any more."""
+        address = f"{self._path.resolve().as_uri()}?mode=ro"
+        try:
+            with closing(sqlite3.connect(address, timeout=_PATIENCE_S, uri=True)) as book:
+                found = book.execute(question, values).fetchone()
+        except sqlite3.Error:  # a killed program's half transaction has to be undone first
+            with self._open() as book:
+                found = book.execute(question, values).fetchone()
+        return None if found is None else tuple(found)
 
     def _make_private(self) -> None:
         os.close(os.open(self._path, os.O_CREAT | os.O_RDWR | os.O_CLOEXEC, 0o600))

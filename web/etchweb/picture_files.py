@@ -1,10 +1,13 @@
 """Pictures of jobs on disk: up to three for each, named by the SHA-256 of its G-code."""
 
-import os
 import re
+import tempfile
 from contextlib import suppress
+from io import BytesIO
 from pathlib import Path
 from typing import Final
+
+from etchwire.storing import write_whole
 
 # Scaled down here and not in the browser, whose quick way turns fine dots into moiré. A dot
 # pattern hardly compresses: at this width and quality the first view of a page stays small.
@@ -45,8 +48,9 @@ def draw_path(gcode: Path, *, folder: Path, gcode_sha256: str) -> None:
 
     folder.mkdir(parents=True, exist_ok=True)
     target = folder / path_name(gcode_sha256)
-    inspect_file(gcode, picture=_unfinished(target))
-    _unfinished(target).replace(target)
+    with tempfile.TemporaryDirectory(dir=folder, prefix=".path-") as scratch:
+        inspect_file(gcode, picture=Path(scratch) / target.name)
+        (Path(scratch) / target.name).replace(target)
 
 
 def keep_picture(picture: Path, *, folder: Path, gcode_sha256: str) -> None:
@@ -58,20 +62,14 @@ def keep_picture(picture: Path, *, folder: Path, gcode_sha256: str) -> None:
         height_px = max(1, round(image.height * SMALL_WIDTH_PX / image.width))
         reduced = image.convert("L").resize((SMALL_WIDTH_PX, height_px), Image.Resampling.LANCZOS)
     small, whole = folder / small_name(gcode_sha256), folder / whole_name(gcode_sha256)
-    reduced.save(_unfinished(small), "JPEG", quality=_SMALL_QUALITY, optimize=True)
-    _unfinished(small).replace(small)
-    _unfinished(whole).write_bytes(picture.read_bytes())
-    _unfinished(whole).replace(whole)
+    drawn = BytesIO()
+    reduced.save(drawn, "JPEG", quality=_SMALL_QUALITY, optimize=True)
+    write_whole(small, drawn.getvalue())
+    write_whole(whole, picture.read_bytes())
 
 
 def pass_on(made: Path, *, folder: Path, gcode_sha256: str) -> None:
     """Put a job's pictures, as a child process left them in `made`, where the page finds them."""
     folder.mkdir(parents=True, exist_ok=True)
     for picture in made.glob(f"{gcode_sha256}*"):
-        target = folder / picture.name
-        _unfinished(target).write_bytes(picture.read_bytes())
-        _unfinished(target).replace(target)
-
-
-def _unfinished(path: Path) -> Path:
-    return path.with_name(f"{path.name}.{os.getpid()}")
+        write_whole(folder / picture.name, picture.read_bytes())

@@ -39,6 +39,7 @@ from etchweb.drafts import (
 from etchweb.picture_files import keep_picture
 from etchweb.picture_kinds import KINDS, tried_name
 from etchwire.sheet import PICTURE_NAME, Sheet
+from etchwire.storing import write_whole
 
 SCREEN_PX: Final = 640
 _SCREEN_QUALITY: Final = 72
@@ -175,6 +176,4 @@ def _save_dots(bits: Bits, path: Path, scale: int) -> None:
 
 
 def _write(path: Path, table: dict[str, Any]) -> None:
-    unfinished = path.with_suffix(".unfinished")
-    unfinished.write_text(json.dumps(table), encoding="utf-8")
-    unfinished.replace(path)
+    write_whole(path, json.dumps(table))

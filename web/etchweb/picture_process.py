@@ -40,6 +40,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # Only now: numpy's threads and memory have to follow the limits.
     from etchphoto.errors import EtchphotoError  # noqa: PLC0415
     from etchproof.errors import EtchproofError  # noqa: PLC0415
+    from etchwire.storing import fault_of_card  # noqa: PLC0415
 
     module, name = VERBS[wishes.verb]
     verb: Callable[[Path, Callable[[float], None]], None] = getattr(import_module(module), name)
@@ -47,6 +48,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         verb(wishes.folder, lambda share: _say(share=round(share, 3)))
     except (EtchphotoError, EtchproofError) as error:
         _say(failed=str(error), kind=type(error).__name__)
+        return 1
+    except OSError as error:
+        told = fault_of_card(error)
+        if told is None:
+            raise
+        _say(failed=f"The picture could not be kept: {told}", kind="CardFault")
         return 1
     except MemoryError:
         _say(failed=TOO_MUCH, kind="PhotoTooLarge")

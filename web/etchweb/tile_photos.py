@@ -64,14 +64,16 @@ def main(arguments: Sequence[str]) -> int:
     source, target = map(Path, arguments)
     be_modest(MEMORY_MB)
     from etchphoto.errors import EtchphotoError  # noqa: PLC0415 - after the limits
+    from etchwire.storing import fault_of_card  # noqa: PLC0415
 
     try:
         _draw_anew(source, target)
     except EtchphotoError as error:
         print(error)  # noqa: T201 - this is how the page hears of it
         return 1
-    except (OSError, SyntaxError, ValueError, MemoryError):  # what decoders raise at broken files
-        print(NOT_READ)  # noqa: T201
+    except (OSError, SyntaxError, ValueError, MemoryError) as error:  # decoders' at broken files
+        told = fault_of_card(error)
+        print(f"The photo could not be kept: {told}." if told else NOT_READ)  # noqa: T201
         return 1
     return 0
 

@@ -85,16 +85,16 @@ class Alerting:
             try:
                 noticing.note(heard, time.time())
                 number = heard.number
-            except StoreUnusable:
-                _log.exception("News could not be kept.")
+            except StoreUnusable as error:
+                _log.warning("News could not be kept: %s", error)
                 listener.pause(LOOK_EVERY_S)
 
     def _deliver(self, listener: Listener) -> None:
         while not listener.is_ending:
             try:
                 is_busy = deliver_once(self._outbox, self._channels, time.time())
-            except StoreUnusable:
-                _log.exception("Letters cannot be read.")
+            except StoreUnusable as error:
+                _log.warning("Letters cannot be read: %s", error)
                 is_busy = False
             if not is_busy:
                 listener.pause(LOOK_EVERY_S)

@@ -15,6 +15,7 @@ from typing import Final
 
 from etchweb.alerts.news import Kind, News, held_long
 from etchweb.paired import StoreUnusable
+from etchwire.storing import fault_of_card
 
 FILE_NAME: Final = "alerts.sqlite3"
 WAITS_S: Final = (10.0, 30.0, 120.0, 600.0, 1800.0, 3600.0)  # after each try that came to nothing
@@ -76,6 +77,7 @@ class Outbox:
     def __init__(self, folder: Path, wanted: Wanted) -> None:
         self._path = folder / FILE_NAME
         self._wanted = wanted
+        self._arrived: set[str] = set()  # and the card has not taken it yet
         with self._open() as book:
             for statement in _SCHEMA:
                 book.execute(statement)
@@ -105,11 +107,13 @@ class Outbox:
         A clock that was wrong when it was queued has been set since.
         """
         with self._open() as book:
+            self._forget_arrived(book)
             row = book.execute(
                 "SELECT id, channel, machine, kind, title, text, made_at_s, tries FROM letter"
                 " WHERE next_at_s <= ? OR next_at_s > ? ORDER BY next_at_s, rowid LIMIT 1",
                 (now_s, now_s + WAITS_S[-1]),
             ).fetchone()
+        self._arrived.clear()
         if row is None:
             return None
         number, channel, machine, kind, title, text, made_at_s, tries = row
@@ -119,9 +123,15 @@ class Outbox:
         )  # fmt: skip
 
     def note_sent(self, letter: Letter) -> None:
-        """Forget a letter that has arrived."""
+        """Forget a letter that has arrived; it is not sent again where the card is full."""
+        self._arrived.add(letter.id)
         with self._open() as book:
-            book.execute("DELETE FROM letter WHERE id = ?", (letter.id,))
+            self._forget_arrived(book)
+        self._arrived.clear()
+
+    def _forget_arrived(self, book: sqlite3.Connection) -> None:
+        for number in tuple(self._arrived):
+            book.execute("DELETE FROM letter WHERE id = ?", (number,))
 
     def note_failed(self, letter: Letter, now_s: float) -> float | None:
         """Return how long until the next try, or None when it is given up: a day is enough."""
@@ -171,4 +181,5 @@ class Outbox:
             finally:
                 book.close()
         except (sqlite3.Error, OSError) as error:
-            raise StoreUnusable(f"{self._path} cannot be used: {error}.") from error
+            told = fault_of_card(error) or error
+            raise StoreUnusable(f"{self._path} cannot be used: {told}.") from error

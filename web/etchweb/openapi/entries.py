@@ -29,9 +29,10 @@ ANSWERS: Final = {
     429: "Too many tries.",
     502: "The daemon has failed at it.",
     503: "The daemon is away or busy.",
+    507: "The memory card is full or can only be read; nothing was kept.",
 }
 _ALWAYS: Final = (400, 403)
-_PRESSED: Final = (303, 405, 413, 415)
+_PRESSED: Final = (303, 405, 413, 415, 507)
 _SENTENCE: Final[Schema] = {
     "type": "object",
     "properties": {"sentence": TEXT},
