@@ -143,3 +143,43 @@ def test_a_database_of_a_newer_program_is_left_alone(store, tmp_path):
 
     with pytest.raises(StoreUnusable, match="newer"):
         Store(tmp_path)
+
+
+UNSET_S = 100.0  # a board without a battery starts in 1970
+
+
+def test_a_phone_paired_before_the_clock_was_set_stays_paired_and_counts_from_then_on(store):
+    token = new_token()
+    store.add_phone(token, "a phone", Role.OPERATE, UNSET_S)
+
+    assert store.phone_of(token.digest, UNSET_S + 60) is not None
+    assert store.phone_of(token.digest, NOW_S).paired_at_s == NOW_S
+    assert store.phone_of(token.digest, NOW_S + TOKEN_IDLE_S + 1) is None
+
+
+def test_a_phone_paired_by_a_clock_that_was_ahead_does_not_stay_for_ever(store):
+    token = new_token()
+    store.add_phone(token, "a phone", Role.OPERATE, NOW_S + 50 * TOKEN_IDLE_S)
+
+    assert store.phone_of(token.digest, NOW_S) is not None
+    assert store.phone_of(token.digest, NOW_S + TOKEN_IDLE_S + 1) is None
+
+
+def test_a_phone_is_let_in_while_the_clock_has_jumped_back_and_is_none_the_younger(store, token):
+    assert store.phone_of(token.digest, UNSET_S) is not None
+    assert store.phone_of(token.digest, NOW_S + TOKEN_IDLE_S + 1) is None
+
+
+def test_a_code_lasts_no_longer_because_the_clock_went_back(store):
+    store.add_code("123456", Role.OPERATE, NOW_S)
+
+    assert store.use_code("123456", UNSET_S) is None
+    assert store.use_code("123456", NOW_S) is Role.OPERATE
+
+
+def test_phones_are_known_while_another_program_holds_the_file(store, tmp_path, token):
+    with sqlite3.connect(tmp_path / FILE_NAME) as other:
+        other.execute("BEGIN IMMEDIATE")
+
+        assert store.phone_of(token.digest, NOW_S + 1).role is Role.WATCH
+    other.close()
