@@ -45,7 +45,7 @@ def cause(error: Exception) -> str:
     """Return why SQLite, or the system, said no: the end of a sentence."""
     name = getattr(error, "sqlite_errorname", None) or ""
     known = (words for start, words in _CAUSES if name.startswith(start))
-    return next(known, str(error).rstrip("."))
+    return next(known, getattr(error, "strerror", None) or str(error).rstrip("."))
 
 
 def open_book(path: Path, *, at_utc: str) -> tuple[Book, str | None]:
