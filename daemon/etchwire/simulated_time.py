@@ -27,8 +27,14 @@ class SimulatedTime:
 
     @classmethod
     def create(cls, path: Path) -> Self:
-        """Make the file at `path`, reading zero, and map it."""
-        path.write_bytes(array("d", [0.0]).tobytes())
+        """Make a new file at `path`, reading zero, and map it.
+
+        Whoever has mapped the file of a machine that was killed keeps that one: reading from a
+        file that has just been emptied would be the end of the reader.
+        """
+        fresh = path.with_name(f"{path.name}.new")
+        fresh.write_bytes(array("d", [0.0]).tobytes())
+        fresh.replace(path)
         return cls(path)
 
     @property
@@ -51,5 +57,9 @@ class SimulatedTime:
         trace: TracebackType | None,
     ) -> None:
         """Close the mapping."""
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the memory."""
         self._seconds.release()
         self._memory.close()

@@ -241,6 +241,23 @@ def test_the_practice_clock_never_goes_back_when_simulated_time_goes_on(practice
     assert clocks.STANDSTILL_S == 2.0
 
 
+def test_the_practice_clock_follows_a_machine_that_stands_where_the_dead_one_stood(
+    practice, tmp_path
+):
+    simulated, wall, clock = practice
+    simulated.now_s = 50.0
+    clock.now_s()
+
+    with SimulatedTime.create(tmp_path / "clock") as another:
+        assert clock.now_s() == 50.0, "the dead one's file is as it was"
+        another.now_s = 3.0
+        wall.now_s += 2.5
+        late_s = clock.now_s()
+        another.now_s = 4.0
+
+        assert (late_s, clock.now_s()) == (50.5, 51.5)
+
+
 # Doorbell
 
 

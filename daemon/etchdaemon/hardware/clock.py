@@ -35,7 +35,8 @@ class PracticeClock:
 
     Simulated time waits for the host. Where it has stood still for two seconds of the wall's
     it goes on by the wall's, so that a dead practice machine does not stop the daemon's
-    patience; what was added stays added.
+    patience; what was added stays added. Then, too, a machine is looked for that stands where the
+    dead one stood and counts from nought again.
     """
 
     def __init__(
@@ -47,6 +48,8 @@ class PracticeClock:
     ) -> None:
         self.seconds_per_wall_second = seconds_per_wall_second
         self._wall = wall
+        self._path = path
+        self._inode = path.stat().st_ino
         self._simulated = SimulatedTime(path)
         self._seen_s = self._simulated.now_s
         self._seen_at_s = wall()
@@ -63,7 +66,23 @@ class PracticeClock:
                 overdue_s = wall_s - self._seen_at_s - STANDSTILL_S
                 self._added_s += overdue_s
                 self._seen_at_s += overdue_s
+                return self._of_another_machine(simulated_s) + self._added_s
             return simulated_s + self._added_s
+
+    def _of_another_machine(self, simulated_s: float) -> float:
+        """Read another machine's time from now on, if there is one; return what to count from."""
+        try:
+            inode = self._path.stat().st_ino
+            if inode == self._inode:
+                return simulated_s
+            other = SimulatedTime(self._path)
+        except OSError:
+            return simulated_s
+        self._simulated.close()
+        self._simulated, self._inode = other, inode
+        self._seen_s = other.now_s
+        self._added_s += simulated_s - self._seen_s
+        return self._seen_s
 
     def utc_now(self) -> str:
         """Return the wall clock's time: the practice etch happens now, only faster."""
