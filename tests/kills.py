@@ -1,180 +1,184 @@
 """A household whose daemon and page are killed at random moments, over and over."""
 
 import random
-import signal
-import socket
 import sqlite3
-import subprocess
-import sys
 import time
+from collections import Counter
 from contextlib import closing
 
-from etchpath.writer import Order, write_job
-from etchpractice.scenario.people import ANSWERS
-from etchwarden.household import Household
-from etchwarden.session import Session
-from etchwire.client import DaemonClient
-from etchwire.errors import Refused, WireError
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from rig.bench import patch
+from kill_house import KillableHouse
+from kill_ledger import Ledger, check_cut_short
+from kill_moments import DECK, MOMENTS, STARTING, be_free, wait_for
 
-PATIENCE_S = 60.0
-LATEST_S = 1.0  # of the wall's, after the daemon answers
+PAGE_MAY_GO_ALONE = ("etching", "preparing photos")
 
 
-class KilledHousehold:
-    """One practice machine, and daemons that follow each other on the same records."""
+class KilledHousehold(KillableHouse):
+    """One practice machine, and daemons and pages that follow each other on the same records."""
 
     def __init__(self, folder, seed):
-        self.folder, self.chance = folder, random.Random(seed)
-        self.household = Household(folder)
-        self.session = Session(self.household, folder)
-        self.session.job.mkdir()
-        order = Order(
-            title="patch",
-            head=PRACTICE_HEADS["practice-20w"],
-            recipe=PRACTICE_RECIPES["practice-20w"],
-            halftone="none",
-        )
-        with (self.session.job / GCODE_NAME).open("wb") as file:
-            sheet = write_job(patch(400, 100), file, order)
-        (self.session.job / SHEET_NAME).write_text(sheet.to_json())
-        self.machine = folder / "machine"
-        self.household.start("practice machine", "machine", "--folder", str(self.machine),
-                             "--speedup", "20")  # fmt: skip
-        self.household.wait_until((self.machine / "control.sock").is_socket)
-        self.socket, self.state = folder / "daemon.sock", folder / "records"
-        self.seen: dict[int, tuple[int, int, str | None]] = {}  # rows, events and end, by run
-        self.etching_at_the_kill = self.rounds = 0
-
-    def start(self, name, *arguments):
-        with (self.folder / f"{name}.log").open("ab") as log:
-            return subprocess.Popen(
-                [sys.executable, "-m", "etchwarden", name, *arguments], stdout=log, stderr=log
-            )
+        super().__init__(folder)
+        self.chance = random.Random(seed)
+        self.ledger = Ledger()
+        self.kills, self.states = Counter(), Counter()  # by moment and victims; by last state told
+        self.outlived = 0  # children that were seen to work on after their parent's death
+        self.cut_short = 0
+        self.start_s = 1.0
+        self._deck = []
 
     def round(self):
-        """Start a daemon, begin an etch, kill it at a random moment; the next one is asked."""
-        daemon = self.start("daemon", "--port", str(self.machine / "port"), "--socket",
-                            str(self.socket), "--state", str(self.state), "--practice",
-                            str(self.machine))  # fmt: skip
-        killed = [daemon]
-        if self.rounds % 4 == 0:  # it takes the longest to start, and keeps the least
-            page = ("--daemon", str(self.socket), "--folder", str(self.folder / "page"))
-            killed.append(self.start("page", *page, "--port", str(free_port())))
-        self.rounds += 1
+        """Come to a moment, kill somebody, and look what is left of it all."""
+        moment, victims = self._draw(), "daemon"
+        if moment == STARTING:
+            self._kill_while_starting()
+        else:
+            with self._looked_over_daemon() as client:
+                victims = self._choose_victims(moment)
+                if "page" in victims and self.page_port is None:
+                    self._start_page_and_look()
+                self._kill_at(moment, victims, client)
+        self.kills[moment, victims] += 1
+        self._look_after(victims)
+
+    def machine_round(self, moment):
+        """Kill the machine, as a power cut does the controller; return what the daemon says.
+
+        Another one then stands in its place, and has to be of use.
+        """
+        with self._looked_over_daemon() as client:
+            asking = MOMENTS[moment][0](self, client)
+            self.kill("practice machine")
+            if asking is not None:
+                asking.close()
+            lost = wait_for(client, lambda status: status["machine"]["link"] == "lost")
+            self.start_machine()
+            wait_for(client, lambda status: status["machine"]["link"] == "ready")
+            self.ledger.note_newest_run(client)
+        return lost
+
+    def finish(self):
+        """Look over what the last kill left."""
+        self._looked_over_daemon().close()
+
+    def linger(self, seconds, client):
+        """Watch the newest run for so long; seconds are longer where everything is slower."""
+        until_s = time.monotonic() + seconds * self.start_s
+        while (left_s := until_s - time.monotonic()) > 0:
+            time.sleep(min(left_s, 0.02))
+            self.ledger.note_newest_run(client)
+
+    def told(self):
+        """Return how many kills fell where."""
+        states = ", ".join(f"{state} {count}" for state, count in sorted(self.states.items()))
+        return "\n".join((
+            f"{self.kills.total()} kills; while or after, and of whom:",
+            *(
+                f"  {moment:<24} {victims:<16} {count:3}"
+                for (moment, victims), count in sorted(self.kills.items())
+            ),
+            f"Last told state: {states}.",
+            f"Answered, and there after every kill: {self.ledger.told()}.",
+            f"{self.cut_short} etches were cut short, and every one was offered again.",
+            f"{self.outlived} child processes worked on after the kill, and ended by themselves.",
+        ))  # fmt: skip
+
+    # Coming to a moment.
+
+    def _draw(self):
+        if not self._deck:
+            self._deck = list(DECK)
+            self.chance.shuffle(self._deck)
+        return self._deck.pop()
+
+    def _choose_victims(self, moment):
+        if moment in PAGE_MAY_GO_ALONE:
+            return self.chance.choice(("daemon", "page", "daemon and page"))
+        return self.chance.choice(("daemon",) * 7 + ("daemon and page",))
+
+    def _kill_while_starting(self):
+        if self.is_daemon_there:
+            self.kill("daemon")
+            self._look_after("daemon")
+        self.start_daemon()
+        time.sleep(self.chance.uniform(0.0, 1.2 * self.start_s))
+        self.states[STARTING] += 1
+        self.kill("daemon")
+
+    def _kill_at(self, moment, victims, client):
+        come_to, span = MOMENTS[moment]
+        asking = come_to(self, client)
         try:
-            self._until_it_answers(daemon)
-            self._account()
-            self._use_until_killed(daemon)
+            self.linger(self.chance.uniform(0.0, span), client)
+            status = client.call("status")
+            self.states[status["state"]] += 1
         finally:
-            for process in killed:
-                process.send_signal(signal.SIGKILL)
-                process.wait()
-        self._outputs_are_safe()
-        self._book_is_sound()
+            for victim in victims.split(" and "):
+                self.kill(victim)
+            if asking is not None:
+                asking.close()
+        if "daemon" not in victims:
+            self._etch_goes_on(client, status["run"]["etched_rows"])
 
-    def end(self):
-        self.household.end()
+    def _etch_goes_on(self, client, rows):
+        def has_gone_on(status):
+            run = status["run"]
+            return run["etched_rows"] > rows or run["ended"] == "complete"
 
-    def _until_it_answers(self, daemon):
-        deadline_s = time.monotonic() + PATIENCE_S
-        while True:
-            assert daemon.poll() is None, (self.folder / "daemon.log").read_text()[-2000:]
-            assert time.monotonic() < deadline_s
-            try:
-                with DaemonClient(self.socket) as client:
-                    return client.call("status")
-            except WireError:
-                time.sleep(0.02)
+        assert wait_for(client, has_gone_on)["run"]["held_because"] is None
+        be_free(self, client)
 
-    def _use_until_killed(self, daemon):
-        """Load, arm and start as fast as the daemon lets us, until the moment has come."""
-        moment_s = time.monotonic() + self.chance.uniform(0.0, LATEST_S)
-        loaded = False
-        with DaemonClient(self.socket) as client:
-            while time.monotonic() < moment_s:
-                status = client.call("status")
-                if not loaded:
-                    self._load(client)
-                    loaded = True
-                elif "start" in status["may"]:
-                    _try(client, "start", acknowledge_long_run=True)
-                    moment_s = time.monotonic() + self.chance.uniform(0.0, LATEST_S)
-                elif "arm" in status["may"] and status["run"] is None:
-                    _try(client, "arm", answers=dict(ANSWERS))
-                    with self.session.ask_machine() as machine:
-                        machine.call("press_button")
-                elif status["state"] != "etching":
-                    moment_s = min(time.monotonic() + 0.5, moment_s + 0.05)
-                self._note(client)
-            self.etching_at_the_kill += client.call("status")["state"] == "etching"
-        daemon.send_signal(signal.SIGKILL)
+    # Looking what is left.
 
-    def _load(self, client):
-        gcode, sheet = self.session.job / GCODE_NAME, self.session.job / SHEET_NAME
-        with gcode.open("rb") as one, sheet.open("rb") as other:
-            client.load(one.fileno(), other.fileno())
+    def _look_after(self, victims):
+        if "daemon" in victims:
+            self.ledger.check_book(self.state)
+            if self.chance.random() < 0.7:  # else the next daemon comes before all is quiet
+                self.require_outputs_off()
+        for name in victims.split(" and "):
+            assert "Traceback" not in self.log(name), self.log(name)
+        self.outlived += len(self.children())
+        self.until(lambda: not self.children())
 
-    def _note(self, client):
-        """Remember what the daemon has said is on disk: it answers from committed rows only."""
-        for run in client.call("runs", limit=1)["runs"]:
-            rows = client.call("run_rows", id=run["id"], from_row=0)["rows"]
-            events = client.call("run_events", id=run["id"])["events"]
-            self.seen[run["id"]] = (len(rows), len(events), run["ended"])
+    def _looked_over_daemon(self):
+        """Return a connection to the daemon, started and looked over where it was killed."""
+        if self.is_daemon_there:
+            return self.session.ask_daemon()
+        began_s = time.monotonic()
+        self.start_daemon()
+        client = self.daemon()
+        self.start_s = time.monotonic() - began_s
+        try:
+            self._look_over(client)
+        except BaseException:
+            client.close()
+            raise
+        return client
 
-    def _account(self):
-        with DaemonClient(self.socket) as client:
-            found = {run["id"]: run for run in client.call("runs")["runs"]}
-            assert client.call("status")["logbook_trouble"] is None
-            for number, (rows, events, ended) in self.seen.items():
-                run = found[number]
-                assert len(client.call("run_rows", id=number)["rows"]) >= rows
-                assert len(client.call("run_events", id=number)["events"]) >= events
-                if ended is None:
-                    assert run["ended"] == "failed"
-                    assert "near row" in run["because"] or "before its first" in run["because"]
-                    _offers_reentry(client, run)
-                else:
-                    assert run["ended"] == ended
-            self.seen = {number: self.seen[number] for number in sorted(self.seen)[-1:]}
-            for number in self.seen:
-                rows, events, _ = self.seen[number]
-                self.seen[number] = (rows, events, found[number]["ended"])
-
-    def _outputs_are_safe(self):
+    def _look_over(self, client):
+        status = wait_for(client, lambda status: status["state"] != "starting")
+        assert (status["state"], status["run"], status["logbook_trouble"]) == ("idle", None, None)
+        assert not status["interlocks"]["is_beam_enabled"]
+        cut_short = check_cut_short(client, self.ledger.runs)
+        self.ledger.note_newest_run(client)
+        if cut_short is not None:
+            self.cut_short += 1
+            self._require_offer(client, cut_short)
+        self.ledger.check_files(self.state)
         with self.session.ask_machine() as machine:
-            deadline_s = time.monotonic() + PATIENCE_S
-            while (state := machine.call("state"))["outputs"]["beam_enable"]:
-                assert time.monotonic() < deadline_s
-            assert not state["is_burning"]
+            state = machine.call("state")
+        assert not state["outputs"]["beam_enable"]
+        assert not state["is_burning"]
 
-    def _book_is_sound(self):
-        path = self.state / "logbook.sqlite3"
-        if path.exists():
-            with closing(sqlite3.connect(path)) as book:
-                assert book.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-        assert list(self.state.glob("*damaged*")) == []
+    def _require_offer(self, client, run):
+        status = wait_for(client, lambda status: "reenter" in status["may"])
+        assert status["unfinished"]["run"] == run
+        told = client.call("unfinished", run=run)
+        assert told["may"], told["why_not"]
+        if self.page_port is not None:
+            self.until(lambda: "Take it up again" in self.page("/"))
 
-
-def _offers_reentry(client, run):
-    """Its job is still kept, so its rest can be had, unless nothing of it was left to etch."""
-    said = _try(client, "reenter", run=run["id"], confirm="origin set again",
-                row=run["etched_rows"])  # fmt: skip
-    assert "no longer kept" not in said, said
-
-
-def _try(client, method, **params):
-    """Ask; return why it was refused: at this moment it may no longer be possible."""
-    try:
-        client.call(method, **params)
-    except Refused as refusal:
-        return str(refusal)
-    return ""
-
-
-def free_port():
-    with socket.socket() as knock:
-        knock.bind(("127.0.0.1", 0))
-        return knock.getsockname()[1]
+    def _start_page_and_look(self):
+        self.start_page()
+        with closing(sqlite3.connect(self.page_folder / "page.sqlite3")) as book:
+            assert book.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        self.ledger.check_drafts(self.page_folder)
