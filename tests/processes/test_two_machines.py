@@ -4,6 +4,7 @@ Real processes, all of them: two practice machines, two daemons, one page and on
 """
 
 import http.client
+import json
 import re
 import signal
 import time
@@ -139,9 +140,10 @@ class Board:
         assert answer.status == 200, (path, answer.status)
         return " ".join(re.sub(r"<[^>]+>", " ", html).split())
 
-    def fleet(self):
+    def fleet(self, *options):
         """Return what `etchwarden fleet` prints."""
-        done = CliRunner().invoke(command, ["--settings", str(self.settings), "--wait", "60"])
+        options = ["--settings", str(self.settings), "--wait", "60", *options]
+        done = CliRunner().invoke(command, options)
         assert done.exit_code == 0, done.output
         return done.output
 
@@ -173,6 +175,9 @@ def test_two_photos_at_once_on_one_board_and_everybody_sees_both(board):
     printed = until(lambda: " 0 s of beam" not in (told := board.fleet()) and told)
     assert printed.count(" s of beam.") == 2
     assert printed.count("100\u202f%, 220 of 220 rows") == 2
+
+    pages = [box["machine/page"] for box in json.loads(board.fleet("--json"))]
+    assert pages == ["http://board.local/m/left/", "http://board.local/m/right/"]
 
     board.household.send("page", signal.SIGKILL)
     gone = until(lambda: (told := board.fleet()).count("Gone without a goodbye") == 2 and told)

@@ -3,6 +3,7 @@
 import atexit
 from collections.abc import Mapping
 from contextlib import ExitStack
+from dataclasses import replace
 
 from flask import Flask
 
@@ -11,6 +12,7 @@ from etchweb.fleet import view
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.watcher import Watcher
+from etchweb.machines import place_of
 
 
 def join_fleet(
@@ -23,12 +25,19 @@ def join_fleet(
     parts = ExitStack()
     atexit.register(parts.close)
     for name, daemon in daemons.items():
-        reporter = Reporter(name, daemon, settings)
+        reporter = Reporter(name, daemon, _settings_of(name, settings, is_alone=len(daemons) == 1))
         reporter.start()
         parts.callback(reporter.close)
     watcher = parts.enter_context(Watcher(settings))
     for app in apps.values():
         show_fleet(app, watcher)
+
+
+def _settings_of(name: str, settings: FleetSettings, *, is_alone: bool) -> FleetSettings:
+    """Return the settings with the address of the machine's own page."""
+    if settings.page is None or is_alone:
+        return settings
+    return replace(settings, page=f"{settings.page.rstrip('/')}{place_of(name)}/")
 
 
 def show_fleet(app: Flask, watcher: Watcher) -> None:
