@@ -5,133 +5,17 @@ import os
 import re
 import resource
 import signal
-import subprocess
-import sys
 import threading
 import time
 import tty
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack
 
 import pytest
 
-from etchpath.writer import Order, write_job
-from etchwire.client import DaemonClient
-from etchwire.errors import Refused
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from interlock_bench import ANSWERS
+from link_bench import Bench
 from rig.bench import patch
 
-PATIENCE_S = 60.0
-LONG, SHORT = patch(80, 300), patch(3, 40)
-PROGRAM = (sys.executable, "-m", "etchwarden")
-
-
-class Bench:
-    """A practice machine, and a daemon on a port that is only a name for it."""
-
-    def __init__(self, folder, parts):
-        self.folder, self._parts = folder, parts
-        self.machine, self.port = folder / "machine", folder / "port"
-        self.records = folder / "records"
-        self.records.mkdir()
-
-    def begin(self, *, speedup=20, starts_daemon=True):
-        """Plug the machine in, and start the daemon."""
-        self._start("machine", "--folder", str(self.machine), "--speedup", str(speedup))
-        _until((self.machine / "control.sock").is_socket)
-        self.name_port(self.machine / "port")
-        if starts_daemon:
-            self.begin_daemon()
-
-    def begin_daemon(self):
-        socket = self.folder / "daemon.sock"
-        self.daemon = self._start(
-            "daemon", "--port", str(self.port), "--socket", str(socket),
-            "--state", str(self.records), "--practice", str(self.machine),
-        )  # fmt: skip
-        _until(socket.is_socket)
-        self._client = self._parts.enter_context(DaemonClient(socket))
-
-    def _start(self, *words):
-        log = self._parts.enter_context((self.folder / f"{words[0]}.log").open("wb"))
-        child = subprocess.Popen([*PROGRAM, *words], stdout=log, stderr=log)
-        self._parts.callback(child.wait)
-        self._parts.callback(child.kill)
-        return child
-
-    def name_port(self, path):
-        """Let the daemon's port be another device."""
-        fresh = self.folder / "port.new"
-        fresh.symlink_to(path)
-        fresh.replace(self.port)
-
-    def ask(self, method, **params):
-        return self._client.call(method, **params)
-
-    def do(self, verb):
-        with DaemonClient(self.machine / "control.sock", peer="the practice machine") as verbs:
-            return verbs.call(verb)
-
-    def until(self, holds):
-        """Wait until the snapshot is so, and return it."""
-        deadline_s = time.monotonic() + PATIENCE_S
-        while not holds(status := self.ask("status")):
-            assert time.monotonic() < deadline_s, status
-            time.sleep(0.02)
-        return status
-
-    def start(self, bits):
-        """Load, arm as a person at the machine would, and start."""
-        order = Order(
-            title="patch",
-            head=PRACTICE_HEADS["practice-20w"],
-            recipe=PRACTICE_RECIPES["practice-20w"],
-            halftone="none",
-        )
-        gcode_path, sheet_path = self.folder / "job.gcode", self.folder / "job.json"
-        with gcode_path.open("wb") as file:
-            sheet_path.write_text(write_job(bits, file, order).to_json())
-        self.until(lambda status: status["machine"]["link"] == "ready")
-        with gcode_path.open("rb") as gcode, sheet_path.open("rb") as sheet:
-            self._client.load(gcode.fileno(), sheet.fileno())
-        self._offer_to("arm")
-        self.ask("arm", answers=ANSWERS)
-        self.do("press_button")
-        self.until(lambda status: "start" in status["may"])
-        self.ask("start")
-
-    def _offer_to(self, wish):
-        """Do what stands before `wish`: set the origin, reset what tripped."""
-        if "set_origin" in self.ask("status")["may"]:
-            self.ask("set_origin")
-        self.until(lambda status: wish in status["may"] or self._reset(status))
-
-    def _reset(self, status):
-        if "reset" in status["may"]:
-            self.do("press_button")  # some trips are reset at the machine only
-            with suppress(Refused):  # what is not good again yet
-                self.ask("reset", names=[trip["name"] for trip in status["interlocks"]["trips"]])
-        return False
-
-    def etch_until_row(self, row):
-        self.until(lambda status: ((status["run"] or {}).get("row") or 0) >= row)
-
-    def end_of_run(self):
-        return self.until(lambda status: status["state"] == "ended")["run"]
-
-    def etch_the_next(self):
-        self.start(SHORT)
-        assert self.end_of_run()["ended"] == "complete"
-
-    def events(self, run):
-        return self.ask("run_events", id=run["id"])["events"]
-
-
-def _until(holds):
-    deadline_s = time.monotonic() + PATIENCE_S
-    while not holds():
-        assert time.monotonic() < deadline_s, "it did not happen in time"
-        time.sleep(0.02)
+LONG = patch(80, 300)
 
 
 @pytest.fixture

@@ -1,0 +1,155 @@
+"""A practice machine and a daemon on a port that is only a name for it, as real processes."""
+
+import subprocess
+import sys
+import time
+from contextlib import suppress
+from dataclasses import replace
+
+from etchpath.writer import Order, write_job
+from etchwire.client import DaemonClient
+from etchwire.errors import Refused
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from interlock_bench import ANSWERS
+from rig.bench import patch
+
+PATIENCE_S = 60.0
+SHORT = patch(3, 40)
+_PROGRAM = (sys.executable, "-m", "etchwarden")
+# Everything wired, and a purge that nobody has to wait for.
+BOX = """
+[board]
+chip = "pinctrl-rp1"
+[inputs]
+lid = {pin = 16}
+lid_second = {pin = 17}
+air_flow = {pin = 18}
+flame = {pin = 20}
+stop_circuit = {pin = 21}
+temperature = {pin = 24}
+arm_button = {pin = 25}
+loop_closed = {pin = 26}
+[outputs]
+beam_enable = {pin = 22}
+extraction = {pin = 23}
+lamp = {pin = 27}
+buzzer = {pin = 5}
+heartbeat = {pin = 6}
+[extraction]
+purge_s = 1
+"""
+
+
+class Bench:
+    """A practice machine, and a daemon on a port that is only a name for it."""
+
+    def __init__(self, folder, parts):
+        self.folder, self._parts = folder, parts
+        self.machine, self.port = folder / "machine", folder / "port"
+        self.records = folder / "records"
+        self.records.mkdir()
+
+    def begin(self, *, speedup=20, starts_daemon=True):
+        """Plug the machine in, and start the daemon."""
+        (self.folder / "box.toml").write_text(BOX)
+        self._start("machine", "--folder", str(self.machine), "--speedup", str(speedup))
+        until((self.machine / "control.sock").is_socket)
+        self.name_port(self.machine / "port")
+        if starts_daemon:
+            self.begin_daemon()
+
+    def begin_daemon(self):
+        socket = self.folder / "daemon.sock"
+        self.daemon = self._start(
+            "daemon", "--port", str(self.port), "--socket", str(socket),
+            "--state", str(self.records), "--practice", str(self.machine),
+            "--box", str(self.folder / "box.toml"),
+        )  # fmt: skip
+        until(socket.is_socket)
+        self._client = self._parts.enter_context(DaemonClient(socket))
+
+    def _start(self, *words):
+        log = self._parts.enter_context((self.folder / f"{words[0]}.log").open("wb"))
+        child = subprocess.Popen([*_PROGRAM, *words], stdout=log, stderr=log)
+        self._parts.callback(child.wait)
+        self._parts.callback(child.kill)
+        return child
+
+    def name_port(self, path):
+        """Let the daemon's port be another device."""
+        fresh = self.folder / "port.new"
+        fresh.symlink_to(path)
+        fresh.replace(self.port)
+
+    def ask(self, method, **params):
+        return self._client.call(method, **params)
+
+    def do(self, verb, **params):
+        with self.ask_machine() as machine:
+            return machine.call(verb, **params)
+
+    def ask_machine(self):
+        return DaemonClient(self.machine / "control.sock", peer="the practice machine")
+
+    def until(self, holds):
+        """Wait until the snapshot is so, and return it."""
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not holds(status := self.ask("status")):
+            assert time.monotonic() < deadline_s, status
+            time.sleep(0.02)
+        return status
+
+    def start(self, bits, **recipe):
+        """Load, arm as a person at the machine would, and start; return the sheet."""
+        order = Order(
+            title="patch",
+            head=PRACTICE_HEADS["practice-20w"],
+            recipe=replace(PRACTICE_RECIPES["practice-20w"], **recipe),
+            halftone="none",
+        )
+        gcode_path, sheet_path = self.folder / "job.gcode", self.folder / "job.json"
+        with gcode_path.open("wb") as file:
+            written = write_job(bits, file, order)
+        sheet_path.write_text(written.to_json())
+        self.until(lambda status: status["machine"]["link"] == "ready")
+        with gcode_path.open("rb") as gcode, sheet_path.open("rb") as sheet:
+            self._client.load(gcode.fileno(), sheet.fileno())
+        if "set_origin" in self.ask("status")["may"]:
+            self.ask("set_origin")
+        self.arm_and_start()
+        return written
+
+    def arm_and_start(self):
+        """Do what a person at the machine does before an etch; reset what has tripped."""
+        self.until(lambda status: "arm" in status["may"] or self._reset(status))
+        self.ask("arm", answers=ANSWERS)
+        self.do("press_button")
+        self.until(lambda status: "start" in status["may"])
+        self.ask("start")
+
+    def _reset(self, status):
+        if "reset" in status["may"]:
+            self.do("press_button")  # some trips are reset at the machine only
+            with suppress(Refused):  # what is not good again yet
+                self.ask("reset", names=[trip["name"] for trip in status["interlocks"]["trips"]])
+        return False
+
+    def etch_until_row(self, row):
+        self.until(lambda status: ((status["run"] or {}).get("row") or 0) >= row)
+
+    def end_of_run(self):
+        return self.until(lambda status: status["state"] == "ended")["run"]
+
+    def etch_the_next(self):
+        self.start(SHORT)
+        assert self.end_of_run()["ended"] == "complete"
+
+    def events(self, run):
+        return self.ask("run_events", id=run["id"])["events"]
+
+
+def until(holds):
+    deadline_s = time.monotonic() + PATIENCE_S
+    while not holds():
+        assert time.monotonic() < deadline_s, "it did not happen in time"
+        time.sleep(0.02)
