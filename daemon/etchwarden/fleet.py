@@ -42,6 +42,7 @@ def command(context: click.Context, path: Path, *, as_json: bool, wait_s: float)
     """
     if context.invoked_subcommand is not None:
         return
+    logging.getLogger("etchweb").addHandler(logging.NullHandler())  # what is wrong is told once
     try:
         boxes = _told(FleetSettings.at(path), wait_s)
     except FleetFault as fault:

@@ -155,6 +155,10 @@ def test_one_sentence_tells_who_etches_and_who_needs_somebody(states, said):
     assert summary(sights) == said
 
 
+def test_what_would_move_a_terminal_s_cursor_is_not_shown():
+    assert seen(**{"etch/sentence": "Gone\x1b[2J\r\nand back"}).sentence == "Gone [2J  and back."
+
+
 @pytest.mark.parametrize("word", ["nan", "inf", "-3", "1e400", "much", "\0", "9" * 400])
 def test_a_figure_that_is_none_is_not_shown(word):
     sight = seen(**{"etch/progress": word, "etch/rows": word, BEAM_HOURS.path: word})
@@ -171,6 +175,8 @@ def test_a_figure_that_is_none_is_not_shown(word):
         ("other/5/left/$state", b"ready"),
         ("homie/5/left/etch/sentence", b"x" * 20_000),
         ("homie/5/left/$extra", b"x"),
+        ("homie/5/\x1b[31mred/$description", description("red").encode()),
+        ("homie/5/Left/$description", description("Left").encode()),
     ],
 )
 def test_words_that_are_not_a_box_s_own_change_nothing(topic, word):

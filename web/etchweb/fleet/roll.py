@@ -1,6 +1,7 @@
 """What the broker has told of the shop's boxes: words in, boxes out."""
 
 import json
+import re
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -9,6 +10,7 @@ from etchweb.fleet.topics import AWAY, DESCRIPTION, INIT, LOST, OF_OURS, READY, 
 LONGEST_WORD_BYTES: Final = 16_384
 MOST_BOXES: Final = 200
 MOST_WORDS: Final = 60
+TOPIC_ID: Final = re.compile(r"[a-z0-9-]{1,80}")  # Homie 5, "Topic IDs"
 _WHY_AWAY: Final = {
     INIT: "Its daemon does not answer.",
     AWAY: "It said goodbye: it is switched off, or its page is.",
@@ -56,7 +58,7 @@ class Roll:
         parts = topic.removeprefix(f"{ROOT}/").split("/")
         if not topic.startswith(f"{ROOT}/") or len(parts) not in (2, 3):
             return
-        if len(word) > LONGEST_WORD_BYTES:
+        if len(word) > LONGEST_WORD_BYTES or not TOPIC_ID.fullmatch(parts[0]):
             return
         box = self._boxes.get(parts[0])
         if box is None:
@@ -80,7 +82,12 @@ def _note(box: Box, path: str, word: str) -> None:
     elif not word:
         box.words.pop(path, None)
     elif len(box.words) < MOST_WORDS or path in box.words:
-        box.words[path] = "" if word == "\0" else word
+        box.words[path] = _shown(word)
+
+
+def _shown(word: str) -> str:
+    """Return a word without what would move a terminal's cursor; one zero byte is an empty text."""
+    return "" if word == "\0" else "".join(one if one.isprintable() else " " for one in word)
 
 
 def _is_ours(description: str) -> bool:
