@@ -17,6 +17,7 @@ from etchpath.errors import UnreadableIndex
 from etchpath.motion import Floats
 from etchpath.states import Carried, States
 from etchpath.timeline import Timed
+from etchwire.storing import write_whole
 
 Flags = NDArray[np.bool_]
 
@@ -164,7 +165,7 @@ def write_index(path: Path, index: Index, gcode_sha256: str) -> None:
         "entries": [astuple(entry) for entry in index.entries],
         "has_reentry": index.has_reentry,
     }
-    path.write_text(json.dumps(table, allow_nan=False), encoding="ascii")
+    write_whole(path, json.dumps(table, allow_nan=False))
 
 
 def read_index(path: Path, gcode_sha256: str) -> Index:

@@ -6,6 +6,7 @@ all the rest. This shows where energy goes, not how a surface answers.
 """
 
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Self
 
@@ -16,6 +17,7 @@ from etchpath.machine import Machine
 from etchpath.preflight.report import Report
 from etchpath.states import States
 from etchpath.timeline import Timed
+from etchwire.storing import write_whole
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -110,7 +112,9 @@ class PathPicture:
         self._mark(picture, self.view, 0)
         overview = View.around(self._box(with_travel=True), _OVERVIEW_PX)
         self._mark(picture, overview, shades.width)
-        picture.save(path, format="PNG")
+        drawn = BytesIO()
+        picture.save(drawn, format="PNG")
+        write_whole(path, drawn.getvalue())
 
     def shades(self) -> NDArray[np.uint8]:
         """Return the strokes alone: rows from the top, 0 burnt hardest, 255 untouched."""

@@ -12,6 +12,7 @@ from etchpath.inspected import gcode_path, inspect_file
 from etchpath.machine import Machine
 from etchpath.preflight.findings import Finding
 from etchpath.preflight.report import Report
+from etchwire.storing import fault_of_card
 
 EXIT_CODES: Final = {"ready": 0, "refused": 1, "acknowledge": 3}
 VERDICTS: Final = {
@@ -50,6 +51,8 @@ def command(
                 file, machine=described, index=index, picture=picture, on_progress=progress.reach
             )
     except OSError as error:
+        if told := fault_of_card(error):
+            raise _Unusable(f"Nothing was written: {told}.") from error
         raise _Unusable(f"{error.filename or file}: {error.strerror}.") from error
     except EtchpathError as error:
         raise _Unusable(f"{error}.") from error

@@ -42,10 +42,17 @@ def fault_of_card(error: BaseException) -> str | None:
 
 
 def write_whole(path: Path, data: bytes | str) -> None:
-    """Put `data` at `path` in one step; whatever is raised, the old file stays and no half one."""
+    """Put `data` at `path` in one step; whatever is raised, the old file stays and no half one.
+
+    What is no file (a pipe, a terminal) gets it as it is.
+    """
+    data = data.encode() if isinstance(data, str) else data
+    if path.exists() and not path.is_file():
+        path.write_bytes(data)
+        return
     unfinished = path.with_name(f"{path.name}.{os.getpid()}-{os.urandom(3).hex()}")
     try:
-        unfinished.write_bytes(data.encode() if isinstance(data, str) else data)
+        unfinished.write_bytes(data)
         unfinished.replace(path)
     finally:
         with suppress(OSError):

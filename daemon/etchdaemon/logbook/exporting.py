@@ -7,6 +7,7 @@ is taken back; `export.json` says of which version they are and what each must h
 import csv
 import hashlib
 import json
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,6 +17,7 @@ from etchdaemon.errors import ExportRefused
 from etchdaemon.logbook.schema import MIGRATIONS, transaction
 from etchwire.errors import MalformedMessage
 from etchwire.packing import unpack
+from etchwire.storing import fault_of_card
 
 FORMAT: Final = "etchwarden-export"
 VERSION: Final = 1
@@ -55,6 +57,9 @@ def export_book(book: sqlite3.Connection, folder: Path, *, at_utc: str, software
     """
     try:
         folder.mkdir()
+    except OSError as error:
+        raise ExportRefused(f"{folder}: {error.strerror}.") from error
+    try:
         files = {table: _write_table(book, table, folder) for table in TABLES}
         _write_cards(book, folder / CARDS_FOLDER)
         (folder / ABOUT_NAME).write_text(_ABOUT, encoding="utf-8")
@@ -68,7 +73,9 @@ def export_book(book: sqlite3.Connection, folder: Path, *, at_utc: str, software
         }
         (folder / INDEX_NAME).write_text(json.dumps(index, indent=1), encoding="utf-8")
     except OSError as error:
-        raise ExportRefused(f"{error.filename or folder}: {error.strerror}.") from error
+        shutil.rmtree(folder, ignore_errors=True)
+        told = fault_of_card(error) or error.strerror
+        raise ExportRefused(f"{error.filename or folder}: {told}.") from error
     return sum(file["rows"] for file in files.values())
 
 

@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path, PurePosixPath
 
 from etchwarden.installation.layout import Laid
@@ -12,12 +13,17 @@ def write_whole(path: Path, content: bytes, mode: int = 0o644) -> None:
     """Write `path` so that a power cut leaves the old file or the new one."""
     path.parent.mkdir(parents=True, exist_ok=True)
     draft = path.with_name(f".{path.name}.new")
-    with draft.open("wb") as file:
-        os.fchmod(file.fileno(), mode)
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    draft.replace(path)
+    try:
+        with draft.open("wb") as file:
+            os.fchmod(file.fileno(), mode)
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(path)
+    except OSError:  # no room, say: then no half file either
+        with suppress(OSError):
+            draft.unlink()
+        raise
     sync(path.parent)
 
 
