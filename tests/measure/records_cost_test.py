@@ -4,17 +4,14 @@ import os
 import re
 import subprocess
 import sys
-import threading
 import time
 from pathlib import Path
 
 import pytest
 
-from etchdaemon.logbook.backup import copy_book
 from etchwarden.household import Household
 from kills import free_port
-from logbooks import EVENT, LONG_S, Disk, logbook_on, row_of, start_run
-from measure.costs import heading, tell
+from logbooks import LONG_S, Disk, logbook_on, row_of, start_run
 
 pytestmark = pytest.mark.measure
 
@@ -48,41 +45,6 @@ def test_what_a_batch_of_rows_writes_to_the_card(tmp_path):
         kb = (written_bytes() - before) / 1000
     print(f"\n{batches} commits in {took_s:.0f} s ({batches / took_s:.2f} a second), ", end="")
     print(f"{kb / max(batches, 1):.1f} kB written a batch")
-
-
-def test_a_backup_of_200_mb_beside_a_loop_of_4_ms(tmp_path):
-    """The loop's lateness is what the planner's 11 ms of window are there for."""
-    disk, is_over = Disk(tmp_path / "logbook.sqlite3"), threading.Event()
-    with logbook_on(disk, confirm_timeout_s=LONG_S) as logbook:
-        rows = [row_of(number, feed=3999.9) for number in range(20_000)]
-        run = start_run(logbook)
-        while disk.path.stat().st_size < 200e6:
-            run = start_run(logbook)
-            logbook.note_rows(run, rows)
-            logbook.confirm_event(run, **EVENT)
-        book, took = logbook._lend(), []
-
-        def back_up():
-            began_s = time.monotonic()
-            copy = copy_book(book, tmp_path / "copy.sqlite3", between=lambda _: time.sleep(0.02))
-            took.append((time.monotonic() - began_s, copy.bytes / 1e6))
-            is_over.set()
-
-        thread = threading.Thread(target=back_up)
-        thread.start()
-        late_ms, commit_ms, nobody_rings = [], [], threading.Event()
-        while not is_over.is_set():
-            due_s = time.perf_counter() + 0.004
-            nobody_rings.wait(0.004)
-            late_ms.append((time.perf_counter() - due_s) * 1000)
-            if len(late_ms) % 250 == 0:
-                began_s = time.perf_counter()
-                logbook.confirm_event(run, **EVENT)
-                commit_ms.append((time.perf_counter() - began_s) * 1000)
-        thread.join()
-    heading(f"a backup of {took[0][1]:.0f} MB in {took[0][0]:.1f} s")
-    tell("how late a loop of 4 ms wakes", sorted(late_ms))
-    tell("an event waited for meanwhile", sorted(commit_ms))
 
 
 def test_what_daemon_and_page_cost_at_rest(tmp_path):
