@@ -10,9 +10,9 @@ from typing import BinaryIO, Final
 
 import numpy as np
 
-from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchpath.machine import Machine
 from etchpath.motion import Floats, Moves, Planner
-from etchpath.raster import UM_PER_MM, Raster, RowOfDots, mm_text
+from etchpath.raster import UM_PER_MM, Places, mm_text
 from etchwire.sheet import RowEntry
 
 PREAMBLE: Final = (b"G21G90G94\n", b"G17\n", b"M4S0\n")
@@ -20,13 +20,27 @@ ENDING: Final = (b"M5\n", b"G90G0X0Y0\n", b"M2\n")
 ROWS_PER_PLAN: Final = 100
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrittenRow:
+    """One row as the file has it: a rapid to its run-up, then `text`, a line for each length.
+
+    `lengths_um` are signed, from run-up to run-out; the speeds are theirs, or one for all.
+    """
+
+    row: int
+    start_um: int
+    end_um: int
+    y_um: int
+    lengths_um: Places
+    feed_mm_per_s: Floats | float
+    text: bytes
+
+
 @dataclass
 class JobFile:
     """A file being written, and all that its sheet will need to know of it."""
 
     file: BinaryIO
-    raster: Raster
-    rows: int
     machine: Machine
     lines: int = 0
     size_bytes: int = 0
@@ -43,22 +57,12 @@ class JobFile:
         self._at_um = (0, 0)
         self._write(b"".join(PREAMBLE), len(PREAMBLE))
 
-    def write_row(self, row: RowOfDots) -> None:
-        """Write one row: a rapid to its place, the run-up, its runs, the run-out."""
-        y_um = self.raster.row_um(row.row, self.rows)
-        feed = "" if self._index else f"F{self.raster.feed_mm_per_s * SECONDS_PER_MINUTE:.3f}"
-        feed = feed.rstrip("0").rstrip(".")
-        self._note_start(row, y_um)
-        text = b"G90G0X%sY%s\nG91G1X%sS0%s\n%sX%sS0\n" % (
-            mm_text(row.start_um),
-            mm_text(y_um),
-            run_up := mm_text(row.run_up_um),
-            feed.encode("ascii"),
-            row.runs,
-            run_up,
-        )
-        self._write(text, len(row.run_lengths_um) + 3)
-        self._move(row, y_um)
+    def write_row(self, row: WrittenRow) -> None:
+        """Write one row, behind a rapid to its place."""
+        self._note_start(row)
+        rapid = b"G90G0X%sY%s\n" % (mm_text(row.start_um), mm_text(row.y_um))
+        self._write(rapid + row.text, 1 + len(row.lengths_um))
+        self._move(row)
         if len(self._moves) >= ROWS_PER_PLAN:
             self._plan()
 
@@ -74,6 +78,11 @@ class JobFile:
             self._seconds += [self._planner.add(parking).seconds, self._planner.finish().seconds]
 
     @property
+    def is_without_rows(self) -> bool:
+        """Whether the next row is the first."""
+        return not self._index
+
+    @property
     def sha256(self) -> str:
         """The hash of what has been written so far."""
         return self._hash.hexdigest()
@@ -87,30 +96,30 @@ class JobFile:
         )
         return tuple(entries), float(ends[-1])
 
-    def _note_start(self, row: RowOfDots, y_um: int) -> None:
+    def _note_start(self, row: WrittenRow) -> None:
         self._first_moves.append(self._move_count)
         self._index.append(
             RowEntry(
                 row=row.row,
                 line=self.lines + 1,
                 byte=self.size_bytes,
-                y_mm=y_um / UM_PER_MM,
+                y_mm=row.y_um / UM_PER_MM,
                 from_mm=row.start_um / UM_PER_MM,
                 to_mm=row.end_um / UM_PER_MM,
                 at_s=0.0,
             )
         )
 
-    def _move(self, row: RowOfDots, y_um: int) -> None:
-        rapid = (row.start_um - self._at_um[0], y_um - self._at_um[1])
-        self._at_um = (row.end_um, y_um)
-        dx = np.concatenate(([rapid[0], row.run_up_um], row.run_lengths_um, [row.run_up_um]))
+    def _move(self, row: WrittenRow) -> None:
+        rapid = (row.start_um - self._at_um[0], row.y_um - self._at_um[1])
+        self._at_um = (row.end_um, row.y_um)
+        dx = np.concatenate(([rapid[0]], row.lengths_um)) / UM_PER_MM
         dy = np.zeros(len(dx))
-        dy[0] = rapid[1]
-        feed = np.full(len(dx), self.raster.feed_mm_per_s)
-        feed[0] = np.inf
+        dy[0] = rapid[1] / UM_PER_MM
+        feed = np.full(len(dx), np.inf)
+        feed[1:] = row.feed_mm_per_s
         here = 0 if rapid != (0, 0) else 1  # a rapid to where the head is already is no move
-        self._moves.append((dx[here:] / UM_PER_MM, dy[here:] / UM_PER_MM, feed[here:]))
+        self._moves.append((dx[here:], dy[here:], feed[here:]))
         self._move_count += len(dx) - here
 
     def _plan(self) -> None:

@@ -150,3 +150,8 @@ def mm_text(um: int) -> bytes:
     whole, part = divmod(abs(um), UM_PER_MM)
     digits = f"{whole or ''}.{part:03d}".rstrip("0").rstrip(".") or "0"
     return (f"-{digits}" if um < 0 else digits).encode("ascii")
+
+
+def feed_text(feed_mm_per_min: float) -> bytes:
+    """Return a speed as its word, in the fewest characters: F4000."""
+    return f"F{feed_mm_per_min:.3f}".rstrip("0").rstrip(".").encode("ascii")

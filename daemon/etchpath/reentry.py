@@ -13,12 +13,12 @@ from typing import BinaryIO, Final
 
 from etchpath.errors import NoReentry
 from etchpath.job_file import PREAMBLE
+from etchpath.job_sheet import reach
 from etchpath.line_times import LineTimes
 from etchpath.machine import Machine
 from etchpath.preflight import inspect
 from etchpath.raster import UM_PER_MM
 from etchpath.row_cut import cut_row
-from etchpath.writer import reach
 from etchwire.sheet import RowEntry, Sheet
 
 _COPIED_AT_ONCE_BYTES: Final = 256 * 1024

@@ -12,33 +12,22 @@ from typing import BinaryIO, Final
 import numpy as np
 
 from etchpath.errors import JobDoesNotFit, NothingToEtch
-from etchpath.job_file import JobFile
+from etchpath.job_file import JobFile, WrittenRow
+from etchpath.job_sheet import JobOrder, place_um, require_speed, sheet_of
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.raster import UM_PER_MM, Bits, Raster, etched_rows
+from etchpath.raster import UM_PER_MM, Bits, Raster, RowOfDots, etched_rows, feed_text, mm_text
 from etchwire.craft import Head, Recipe
-from etchwire.sheet import Bounds, Photo, RowEntry, Sheet
+from etchwire.sheet import Bounds, Photo, Sheet
 
 RUN_UP_MARGIN: Final = 1.1  # times v²/2a, so that the first dot is at full speed
 RUN_UP_STEP_UM: Final = 100  # a run-up in tenths of a millimetre needs few characters
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Order:
-    """What is asked for, beside the dots.
+class Order(JobOrder):
+    """What is asked for, beside the dots."""
 
-    `at_x_mm` and `at_y_mm` place the picture's lower left corner; left out, the picture lies
-    as near to the origin as the run-ups allow. Title, photo and halftone go to the sheet as
-    they are.
-    """
-
-    title: str
-    head: Head
-    recipe: Recipe
-    halftone: str
     photo: Photo | None = None
-    is_both_directions: bool = True
-    at_x_mm: float | None = None
-    at_y_mm: float | None = None
 
 
 def write_job(bits: Bits, file: BinaryIO, order: Order) -> Sheet:
@@ -50,11 +39,19 @@ def write_job(bits: Bits, file: BinaryIO, order: Order) -> Sheet:
         raise NothingToEtch("the picture has no dot to etch: it is white all over")
     raster = _raster(order)
     _require_it_fits(order, _motion_bounds(bits, raster))
-    job = JobFile(file, raster, len(bits), Machine.of_head(order.head))
+    job = JobFile(file, Machine.of_head(order.head))
     for row in etched_rows(bits, raster):
-        job.write_row(row)
+        job.write_row(_written(row, raster, len(bits), is_first=job.is_without_rows))
     job.end()
-    return _sheet(bits, order, job)
+    return sheet_of(
+        order,
+        job,
+        rows=len(bits),
+        columns=bits.shape[1],
+        coverage=float(bits.mean()),
+        corner_um=(raster.left_um, raster.bottom_um),
+        photo=order.photo,
+    )
 
 
 def run_up_mm(head: Head, feed_mm_per_min: float) -> float:
@@ -81,10 +78,12 @@ def _raster(order: Order) -> Raster:
         raise JobDoesNotFit("the line spacing is below a thousandth of a millimetre")
     run_up_um = round(run_up_mm(head, feed) * UM_PER_MM)
     lead_um = round(head.register.lead_mm(feed) * UM_PER_MM)
-    left_um = run_up_um + abs(lead_um) if order.at_x_mm is None else _um(order.at_x_mm)
+    left_um = (
+        run_up_um + abs(lead_um) if order.at_x_mm is None else place_um(order.at_x_mm, "picture")
+    )
     return Raster(
         left_um=left_um,
-        bottom_um=0 if order.at_y_mm is None else _um(order.at_y_mm),
+        bottom_um=0 if order.at_y_mm is None else place_um(order.at_y_mm, "picture"),
         spacing_mm=recipe.line_spacing_mm,
         feed_mm_per_s=feed / SECONDS_PER_MINUTE,
         s=s_word(head, recipe),
@@ -94,10 +93,18 @@ def _raster(order: Order) -> Raster:
     )
 
 
-def _um(mm: float) -> int:
-    if not math.isfinite(mm):
-        raise JobDoesNotFit(f"a picture cannot be placed at {mm!r} mm")
-    return round(mm * UM_PER_MM)
+def _written(row: RowOfDots, raster: Raster, rows: int, *, is_first: bool) -> WrittenRow:
+    run_up = mm_text(row.run_up_um)
+    feed = feed_text(raster.feed_mm_per_s * SECONDS_PER_MINUTE) if is_first else b""
+    return WrittenRow(
+        row=row.row,
+        start_um=row.start_um,
+        end_um=row.end_um,
+        y_um=raster.row_um(row.row, rows),
+        lengths_um=np.concatenate(([row.run_up_um], row.run_lengths_um, [row.run_up_um])),
+        feed_mm_per_s=raster.feed_mm_per_s,
+        text=b"G91G1X%sS0%s\n%sX%sS0\n" % (run_up, feed, row.runs, run_up),
+    )
 
 
 def _motion_bounds(bits: Bits, raster: Raster) -> Bounds:
@@ -117,12 +124,8 @@ def _motion_bounds(bits: Bits, raster: Raster) -> Bounds:
 
 
 def _require_it_fits(order: Order, motion: Bounds) -> None:
-    head, feed = order.head, order.recipe.feed_mm_per_min
-    if feed > head.max_feed_mm_per_min:
-        raise JobDoesNotFit(
-            f"{feed:g} mm/min is faster than {head.name} can move: "
-            f"{head.max_feed_mm_per_min:g} mm/min is its limit"
-        )
+    head = order.head
+    require_speed(head, order.recipe.feed_mm_per_min)
     spans = (
         ("wide", motion.right_mm - motion.left_mm, head.travel_x_mm),
         ("high", motion.top_mm - motion.bottom_mm, head.travel_y_mm),
@@ -133,45 +136,3 @@ def _require_it_fits(order: Order, motion: Bounds) -> None:
                 f"the job is {needed_mm:.1f} mm {side} with its run-ups, but {head.name} moves "
                 f"only {travel_mm:g} mm: make the picture smaller, or place it nearer to the origin"
             )
-
-
-def _sheet(bits: Bits, order: Order, job: JobFile) -> Sheet:
-    spacing_mm = order.recipe.line_spacing_mm
-    rows, columns = bits.shape
-    left_mm, bottom_mm = job.raster.left_um / UM_PER_MM, job.raster.bottom_um / UM_PER_MM
-    width_mm, height_mm = columns * spacing_mm, rows * spacing_mm
-    index, predicted_s = job.timed_index()
-    return Sheet(
-        title=order.title,
-        photo=order.photo,
-        width_mm=width_mm,
-        height_mm=height_mm,
-        rows=rows,
-        columns=columns,
-        head=order.head,
-        recipe=order.recipe,
-        halftone=order.halftone,
-        is_both_directions=order.is_both_directions,
-        coverage=float(bits.mean()),
-        dose_j_per_mm2=order.recipe.dose_j_per_mm2(order.head),
-        picture=Bounds(
-            left_mm=left_mm,
-            bottom_mm=bottom_mm,
-            right_mm=left_mm + width_mm,
-            top_mm=bottom_mm + height_mm,
-        ),
-        motion=reach(index),
-        predicted_s=predicted_s,
-        gcode_sha256=job.sha256,
-        gcode_bytes=job.size_bytes,
-        gcode_lines=job.lines,
-        end_line=job.end_line,
-        index=index,
-    )
-
-
-def reach(index: tuple[RowEntry, ...]) -> Bounds:
-    """Return everywhere the head goes: from the origin, through every row, and back."""
-    x_mm = [0.0, *(mm for entry in index for mm in (entry.from_mm, entry.to_mm))]
-    y_mm = [0.0, *(entry.y_mm for entry in index)]
-    return Bounds(left_mm=min(x_mm), bottom_mm=min(y_mm), right_mm=max(x_mm), top_mm=max(y_mm))
