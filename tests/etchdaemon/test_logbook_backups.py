@@ -124,18 +124,22 @@ def test_what_is_written_while_the_backup_is_made_is_in_it_and_does_not_wait(
     assert look_at(path).runs == 1
 
 
-def test_a_step_and_a_write_take_turns_and_between_steps_it_is_nobody_s(logbook, tmp_path):
-    run, order = fill(logbook, 5000), []
+def test_steps_writes_and_questions_take_turns_and_between_steps_it_is_nobody_s(logbook, tmp_path):
+    """A question's value, bound during a step, would wait for SQLite with Python's lock held."""
+    run, order, steps = fill(logbook, 5000), [], []
     book = logbook._lend()
     book.turn = RecordedTurn(order)
 
-    def write_between(_share):
+    def write_and_ask_between(share):
         assert not book.turn.lock.locked()
+        steps.append(share)
         logbook.confirm_event(run, **EVENT)
+        logbook.ask("run", id=run)
 
-    copy_book(book, tmp_path / "copy.sqlite3", between=write_between)
+    copy_book(book, tmp_path / "copy.sqlite3", between=write_and_ask_between)
 
-    assert len(texts(tmp_path / "copy.sqlite3")) > 1
+    assert len(steps) > 1
+    assert order.count("logbook") == 4 * len(steps)  # each took it twice and let it go twice
     assert set(order) == {"MainThread", "logbook"}
     assert order[0::2] == order[1::2]  # whoever takes it lets it go before anybody else takes it
 
