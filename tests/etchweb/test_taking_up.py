@@ -9,6 +9,7 @@ import pytest
 from etchweb.roles import Role
 from etchweb.taking_up import NO_ROW, NOT_CONFIRMED
 from etchweb.taking_up_view import row_told, taking_up_view
+from etchwire.errors import Refused
 from fake_daemon import GONE, STOPPED_ETCH
 from fake_unfinished import BY_CUT, BY_EYE, NOT_KEPT, answer_unfinished
 
@@ -168,6 +169,18 @@ def test_the_page_of_an_etch_leads_there_only_where_there_is_something_to_take_u
     assert "Etch 9 has gone on with etch 6." in page
     assert 'href="/logbook/9"' in page
     assert "take-up-again" not in page
+
+
+def test_an_etch_is_shown_although_the_daemon_cannot_say_what_is_left_of_it(phone, daemon):
+    def refuse(**_):
+        raise Refused("busy", "the logbook is being copied")
+
+    daemon.answers["unfinished"] = refuse
+
+    page = phone.look("/logbook/6")
+
+    assert page.status_code == 200
+    assert "take-up-again" not in page.text
 
 
 def test_an_etch_that_is_under_way_is_not_asked_about(phone, daemon):

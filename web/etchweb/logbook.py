@@ -52,17 +52,27 @@ def show_etch(number: int) -> str:
 def etch_page(number: int, answer: str) -> str:
     """Return the page of one etch, with the answer to what was just asked of it."""
     record = answered(lambda: run_record(_daemon().ask, number))
-    is_cut_short = record["ended"] not in (None, "complete")
     return render_template(
         "etch.html",
         etch=etch_view(record),
-        left=asked("unfinished", run=number) if is_cut_short else None,
+        left=_left_of(record),
         number=number,
         answer=answer,
         verdict_choices=CHOICES,
         causes=CAUSES,
         longest_text=LONGEST_TEXT,
     )
+
+
+def _left_of(record: Mapping[str, Any]) -> Mapping[str, Any] | None:
+    """Return what the daemon says of an etch that was cut short; the page can do without."""
+    if record["ended"] in (None, "complete"):
+        return None
+    try:
+        left: Mapping[str, Any] = asked("unfinished", run=record["id"])
+    except Refused:
+        return None
+    return left
 
 
 def _choices(sought: Mapping[str, str]) -> dict[str, list[str]]:

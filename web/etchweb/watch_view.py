@@ -69,7 +69,7 @@ def watch_view(snapshot: Snapshot) -> View:
         **{name: as_sentence(why) for name, why in snapshot["asked_at_start"].items() if why},
         **_job_part(snapshot["job"]),
         **_run_part(snapshot),
-        **unfinished_part(snapshot["unfinished"], SCENES[state]),
+        **unfinished_part(snapshot.get("unfinished"), SCENES[state]),
     }
 
 
