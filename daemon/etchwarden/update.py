@@ -9,10 +9,10 @@ import click
 from etchwarden.installation.board import LiveBoard
 from etchwarden.installation.change import Change
 from etchwarden.installation.command import say
-from etchwarden.installation.errors import InstallationError
+from etchwarden.installation.errors import InstallationError, Refused
 from etchwarden.installation.places import Places
 from etchwarden.installation.releases import Releases
-from etchwarden.installation.wheel import Wheel, order_of
+from etchwarden.installation.wheel import Wheel, require_newer
 
 
 @click.command()
@@ -43,7 +43,9 @@ def command(wheel: Path, wheelhouse: Path | None, older: bool, root: Path) -> No
     releases = Releases(places, wheelhouse, python=_systems_python())
     try:
         new = Wheel.at(wheel)
-        _require_newer(new, releases, older=older)
+        if releases.current() is None:
+            raise Refused("Nothing is installed here. Use systemd/install.")
+        require_newer(new, releases.current(), older=older)
         Change(
             places=places,
             releases=releases,
@@ -56,18 +58,6 @@ def command(wheel: Path, wheelhouse: Path | None, older: bool, root: Path) -> No
     except OSError as error:
         raise click.ClickException(f"{error.filename or root}: {error.strerror}.") from error
     click.echo(f"Etchwarden {new.version} is in use.")
-
-
-def _require_newer(wheel: Wheel, releases: Releases, *, older: bool) -> None:
-    current = releases.current()
-    if current is None:
-        raise click.ClickException("Nothing is installed here. Use systemd/install.")
-    in_use = current.rpartition("-")[0]
-    if order_of(wheel.version) < order_of(in_use) and not older:
-        raise click.ClickException(
-            f"{wheel.version} is older than {in_use}, which is in use; it may not read the records"
-            " that this one has written. With --older it is tried, and undone if it fails."
-        )
 
 
 def _systems_python() -> str:

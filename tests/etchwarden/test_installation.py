@@ -9,7 +9,7 @@ from etchwarden.installation.errors import InstallationError, NotOurs, Refused
 from etchwarden.installation.layout import layout_of
 from etchwarden.installation.removal import remove
 from etchwarden.installation.undisturbed import one_at_a_time
-from etchwarden.installation.wheel import Wheel, order_of
+from etchwarden.installation.wheel import Wheel, order_of, require_newer
 from install_bench import BOARD, Bench, files_under, paper_wheel
 
 NAMES = [step.name for step in STEPS]
@@ -295,6 +295,18 @@ def test_another_file_is_no_wheel_of_ours(tmp_path, name):
 
     with pytest.raises(NotOurs, match=name):
         Wheel.at(tmp_path / name)
+
+
+@pytest.mark.parametrize("in_use", [None, "1.0-abcdef12", "1.1-abcdef12", "0.10-abcdef12"])
+def test_a_newer_wheel_or_the_same_is_taken(new, in_use):
+    require_newer(new, in_use, older=False)
+
+
+def test_an_older_wheel_is_taken_only_when_it_is_asked_for(new):
+    require_newer(new, "1.2-abcdef12", older=True)
+
+    with pytest.raises(Refused, match=r"1\.1 is older than 1\.2"):
+        require_newer(new, "1.2-abcdef12", older=False)
 
 
 def test_versions_are_ordered_by_their_numbers():

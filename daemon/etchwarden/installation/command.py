@@ -18,7 +18,7 @@ from etchwarden.installation.places import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.installation.removal import remove, removed
 from etchwarden.installation.undisturbed import one_at_a_time
-from etchwarden.installation.wheel import Wheel
+from etchwarden.installation.wheel import Wheel, require_newer
 
 AFTERWARDS: Final = """\
 Next, for each machine (here called “left”):
@@ -60,6 +60,8 @@ def _work(asked: argparse.Namespace, checkout: Path, parts: ExitStack) -> None:
 
 
 def _install(asked: argparse.Namespace, places: Places, wheel: Wheel) -> None:
+    releases = Releases(places, asked.wheelhouse)
+    require_newer(wheel, releases.current(), older=asked.older)
     say(f"This installs Etchwarden {wheel.version} and lays these files:")
     for line in planned(places, wheel):
         say(f"  {line}")
@@ -71,7 +73,7 @@ def _install(asked: argparse.Namespace, places: Places, wheel: Wheel) -> None:
         return
     change = Change(
         places=places,
-        releases=Releases(places, asked.wheelhouse),
+        releases=releases,
         board=board,
         wheel=wheel,
         say=say,
@@ -145,6 +147,7 @@ def _parser() -> argparse.ArgumentParser:
     add("--yes", action="store_true", help="do not ask")
     add("--dry-run", action="store_true", help="say what would be done, and do nothing")
     add("--uninstall", action="store_true", help="take everything away but records and settings")
+    add("--older", action="store_true", help="go to an older version than the one in use")
     add(
         "--wheel", type=_file, metavar="FILE", help="install this wheel, not the one of this folder"
     )

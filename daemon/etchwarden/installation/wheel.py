@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Self
 
-from etchwarden.installation.errors import NotOurs
+from etchwarden.installation.errors import NotOurs, Refused
 from etchwarden.installation.layout import LAYOUT_NAME, layout_of
 
 BOARD_FOLDER: Final = "etchwarden/board/"  # in the wheel; `systemd/` in the sources
@@ -56,6 +56,19 @@ class Wheel:
             raise NotOurs(f"{path} brings no {' and no '.join(sorted(missing))}.")
         layout_of(board)
         return cls(path=path, version=named["version"], sha256=sha256, board=board)
+
+
+def require_newer(wheel: Wheel, in_use: str | None, *, older: bool) -> None:
+    """Raise Refused where the release in use, by its label, is newer than `wheel`.
+
+    With `older` that is asked for.
+    """
+    version = (in_use or "").rpartition("-")[0]
+    if version and order_of(wheel.version) < order_of(version) and not older:
+        raise Refused(
+            f"{wheel.version} is older than {version}, which is in use; it may not read the records"
+            " that this one has written. With --older it is tried, and undone if it fails."
+        )
 
 
 def order_of(version: str) -> tuple[int, ...]:
