@@ -74,7 +74,9 @@ class BoardSocket:
         changes, self._board.changes = self._board.changes, []
         if self._client is None or not changes:
             return False
-        self._send("".join(f"input {name} {int(level)}\n" for name, level in changes))
+        lines = [f"at {self._board.now_s:.6f}"]  # whoever is told may be told late
+        lines += [f"input {name} {int(level)}" for name, level in changes]
+        self._send("\n".join([*lines, ""]))
         return True
 
     def close(self) -> None:

@@ -275,3 +275,16 @@ def test_every_look_is_counted_and_one_that_fails_as_well(box, caplog):
     box.look(2)
 
     assert box.guard.looks == before + 5
+
+
+def test_whoever_steers_hears_once_when_the_contact_opened_that_ended_the_beam(box):
+    box.start()
+    opened_at_s = box.clock.now_s()
+    box.board.opened[Input.LID] = opened_at_s
+    box.clock.seconds += 0.03
+    box.look()
+
+    verdict = box.guard.verdict(box.clock.now_s())
+
+    assert verdict.opened_at_s == opened_at_s
+    assert box.guard.verdict(box.clock.now_s()).opened_at_s is None

@@ -247,6 +247,16 @@ def test_a_cut_that_nobody_saw_lies_between_the_last_look_and_the_rest():
     assert place.error_mm == pytest.approx((12.0 - 6.0) / 2 + 100 * 0.014 + 0.02)
 
 
+def test_a_cut_that_was_seen_late_reaches_back_to_where_the_contact_opened():
+    """The box's own wiring may have put the beam out at once, or the daemon only when it saw."""
+    mark = CutMark(10.06, _sighting(10.0, 5.0), entry=None, late_s=0.04)
+
+    place = mark.place(_sighting(10.3, 12.0))
+
+    assert place.x_mm == pytest.approx((7.0 + 11.0) / 2)
+    assert place.error_mm == pytest.approx((11.0 - 7.0) / 2 + 100 * 0.014 + 0.02)
+
+
 def test_a_cut_that_nobody_saw_is_not_known_when_the_head_came_to_rest_in_another_row():
     mark = CutMark(15.0, _sighting(10.0, 5.0), entry=None, unseen_s=4.99)
 

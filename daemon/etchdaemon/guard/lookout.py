@@ -59,6 +59,7 @@ class Lookout:
         self._lock = GuardLock()
         self._reaction = Reaction.NOTHING
         self._fresh: tuple[Trip, ...] = ()
+        self._opened_at_s: float | None = None
         self._looked_at_s = -inf
         self.looks = 0  # how often it has got to the end of one
 
@@ -89,12 +90,15 @@ class Lookout:
         is judged a second time: the loop asks at every turn.
         """
         is_recent = now_s - self._looked_at_s <= RECENT_S
-        if is_recent and self._reaction is Reaction.NOTHING and not self._fresh:
+        is_quiet = self._reaction is Reaction.NOTHING and self._opened_at_s is None
+        if is_recent and is_quiet and not self._fresh:
             return QUIET
         try:
             with self._lock.held():
                 verdict = self._interlocks.judge(now_s)
                 fresh, self._fresh = (*self._fresh, *verdict.fresh), ()
+                opened_at_s, self._opened_at_s = self._opened_at_s, None
+                verdict = replace(verdict, opened_at_s=opened_at_s)
         except CommandRefused:
             verdict, fresh = Verdict(Reaction.TRIP, HANGS), ()
         if verdict.reaction >= Reaction.TRIP:
@@ -156,7 +160,8 @@ class Lookout:
 
     def _look(self) -> None:
         opened = self._contacts.take_opened()
-        if not CUTS_ON_EDGE.isdisjoint(opened):
+        edges_s = [at_s for name, at_s in opened.items() if name in CUTS_ON_EDGE]
+        if edges_s:
             self._contacts.put_out()
         levels = self._contacts.read()
         with self._lock.looking():
@@ -168,6 +173,8 @@ class Lookout:
                 self._contacts.drive(output, is_on=is_on)
             reaction = orders.verdict.reaction
             self._fresh = (*self._fresh, *orders.verdict.fresh)
+            known_s = () if self._opened_at_s is None else (self._opened_at_s,)
+            self._opened_at_s = min((*known_s, *edges_s), default=None)
             self._looked_at_s = now_s
         if reaction > self._reaction:
             self._wake()

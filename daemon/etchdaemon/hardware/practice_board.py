@@ -1,8 +1,8 @@
 """The practice machine's board, over its socket.
 
 Lines of text: the board says `speedup N`, `input NAME 0|1` for every input and then `ready`, and
-after that `input NAME 0|1` at every change (1 is closed); we say `set NAME 0|1`. When we leave,
-every output of it falls.
+after that, at every change, `at SECONDS` of the machine's time and `input NAME 0|1` (1 is closed);
+we say `set NAME 0|1`. When we leave, every output of it falls.
 """
 
 import socket
@@ -39,6 +39,7 @@ class PracticeBoard:
         self._opened = OpenedInputs(doorbell)
         self._lock = threading.Lock()
         self._closed: dict[Input, bool] = {}
+        self._changed_at_s: float | None = None
         self._is_ready = threading.Event()
         self._is_closing = False
         self._again_at_s = 0.0
@@ -113,6 +114,8 @@ class PracticeBoard:
         match words:
             case ["input", name, level] if name in _NAMES:
                 self._note(_NAMES[name], is_closed=level == "1")
+            case ["at", seconds]:
+                self._changed_at_s = float(seconds)
             case ["speedup", number]:
                 self.speedup = float(number)
             case ["ready"]:
@@ -122,7 +125,9 @@ class PracticeBoard:
         with self._lock:
             self._closed[name] = is_closed
         if not is_closed:
-            self._opened.note(name, self._now_s())
+            now_s = self._now_s()
+            changed_at_s = now_s if self._changed_at_s is None else self._changed_at_s
+            self._opened.note(name, min(changed_at_s, now_s))
 
     def _now_s(self) -> float:
         return self._clock.now_s() if self._clock is not None else 0.0

@@ -11,12 +11,17 @@ from etchdaemon.interlocks.rules import Reaction
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What is asked of whoever steers the machine, why, and what is new since it was asked last."""
+    """What is asked of whoever steers the machine, why, and what is new since it was asked last.
+
+    `opened_at_s` is the first moment since then at which a contact opened that puts the beam out
+    by the box's own wiring, before any program has heard of it.
+    """
 
     reaction: Reaction
     sentence: str = ""
     fresh: tuple[Trip, ...] = ()
     found: tuple[Finding, ...] = ()
+    opened_at_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

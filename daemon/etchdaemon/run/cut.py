@@ -1,9 +1,10 @@
 """Where along a row the beam went out, estimated from the reports on either side."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Self
 
 from etchdaemon.controller.events import StatusReported
+from etchdaemon.run.pauses import Pauses
 from etchwire.sheet import RowEntry
 
 REST_ERROR_MM: Final = 0.02
@@ -77,14 +78,21 @@ class CutMark:
     """The moment at which the beam went out in motion, and what was seen round it.
 
     `unseen_s` is how long before it may have been, when nobody looked meanwhile: a box whose
-    heartbeat fails puts the beam out by itself.
+    heartbeat fails puts the beam out by itself. `late_s` is how long before it a contact had
+    opened that may have put the beam out by the box's wiring.
     """
 
     at_s: float
     before: Sighting
     entry: RowEntry | None  # the row then in work, which the rest may lie beyond
     unseen_s: float = 0.0
+    late_s: float = 0.0
     after: Sighting | None = None
+
+    @classmethod
+    def at(cls, at_s: float, before: Sighting, entry: RowEntry | None, pauses: Pauses) -> Self:
+        """Mark a cut as well as it is known after what was seen so late."""
+        return cls(at_s, before, entry, pauses.unseen_s, pauses.late_s)
 
     def note_sighting(self, sighting: Sighting) -> None:
         """Keep the first sighting after the cut: the braking has hardly begun by then."""
@@ -94,8 +102,18 @@ class CutMark:
         """Return where it was; None when that may be in one row as well as in another."""
         if self.unseen_s:
             return self._unseen_place(rest)
-        seen = nearest(self.at_s, before=self.before, after=self.after)
-        return in_motion(self.at_s, seen=seen, rest=rest)
+        latest = self._place_at(self.at_s, rest)
+        if not self.late_s:
+            return latest
+        first = self._place_at(self.at_s - self.late_s, rest)
+        return Cut(
+            x_mm=(first.x_mm + latest.x_mm) / 2,
+            y_mm=latest.y_mm,
+            error_mm=abs(latest.x_mm - first.x_mm) / 2 + max(first.error_mm, latest.error_mm),
+        )
+
+    def _place_at(self, at_s: float, rest: Sighting) -> Cut:
+        return in_motion(at_s, seen=nearest(at_s, before=self.before, after=self.after), rest=rest)
 
     def _unseen_place(self, rest: Sighting) -> Cut | None:
         """Return the middle between the place where it was seen last and the place of rest."""

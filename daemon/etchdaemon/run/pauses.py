@@ -9,13 +9,15 @@ BLINK_S: Final = 0.05  # a longer one leaves open what happened meanwhile
 
 @dataclass(slots=True)
 class Pauses:
-    """Measures the time between one look and the next."""
+    """Measures the time between one look and the next, and how late what was seen was seen."""
 
     looked_at_s: float
     lasted_s: float = 0.0
+    late_s: float = 0.0  # since a contact opened that may put the beam out by itself
 
-    def look(self, now_s: float) -> None:
-        """Take note of a look."""
+    def look(self, now_s: float, *, opened_at_s: float | None = None) -> None:
+        """Take note of a look, and of when a contact had opened that it came upon."""
+        self.late_s = 0.0 if opened_at_s is None else max(0.0, now_s - opened_at_s)
         self.lasted_s = now_s - self.looked_at_s
         self.looked_at_s = now_s
 

@@ -169,8 +169,7 @@ class Etch:
     def mark_cut(self, now_s: float) -> None:
         """Take note that the beam has gone out with the head in motion."""
         if self._cut is None and self._sighting is not None:
-            unseen_s = self.pauses.unseen_s
-            self._cut = CutMark(now_s, self._sighting, self.progress.entry, unseen_s)
+            self._cut = CutMark.at(now_s, self._sighting, self.progress.entry, self.pauses)
 
     def note_cut(self, rest: StatusReported | None) -> None:
         """Write where the beam went out, for whoever takes up the rest of the picture.
