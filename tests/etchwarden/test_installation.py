@@ -1,6 +1,9 @@
 """Changing releases: whole or not at all, one at a time, back again when it fails."""
 
 import errno
+import os
+import signal
+from contextlib import suppress
 
 import pytest
 
@@ -184,6 +187,43 @@ def test_a_third_release_after_a_cut_still_goes_back_to_the_first(bench, old, ne
         bench.change_to(third).run()
 
     assert bench.version_that_runs == "1.0"
+
+
+@pytest.mark.parametrize(
+    ("number", "version"), [(signal.SIGHUP, "1.1"), (signal.SIGTERM, "1.0"), (signal.SIGINT, "1.0")]
+)
+def test_a_lost_line_stops_nothing_and_being_told_to_end_goes_back(
+    bench, old, new, number, version
+):
+    bench.change_to(old).run()
+    bench.board.settle = lambda: os.kill(os.getpid(), number)
+
+    with suppress(KeyboardInterrupt):
+        bench.change_to(new).run()
+
+    assert bench.version_that_runs == version
+
+
+def test_nobody_can_end_it_on_the_way_back(bench, old, new):
+    bench.change_to(old).run()
+    bench.board.finds = lambda: ("broken",) if bench.version_that_runs == "1.1" else ()
+    bench.board.put_back = lambda _copies: os.kill(os.getpid(), signal.SIGINT)
+
+    with pytest.raises(InstallationError, match="broken"):
+        bench.change_to(new).run()
+
+    assert bench.version_that_runs == "1.0"
+
+
+def test_everybody_may_read_what_is_laid_whatever_root_has_set(bench, old):
+    before = os.umask(0o077)
+    try:
+        bench.change_to(old).run()
+    finally:
+        found = os.umask(before)
+
+    modes = {path.stat().st_mode & 0o044 for path in bench.places.root.rglob("*")}
+    assert (found, modes) == (0o077, {0o044})
 
 
 def test_nothing_is_touched_while_a_machine_is_at_work(bench, old, new):
