@@ -5,9 +5,7 @@ import os
 import re
 import resource
 import signal
-import threading
 import time
-import tty
 from contextlib import ExitStack
 
 import pytest
@@ -101,47 +99,5 @@ def test_a_port_that_another_program_holds_is_told_of_and_taken_when_it_is_free(
     bench.begin_daemon()
     bench.until(lambda status: "in use by another program" in status["machine"]["sentence"])
     os.close(descriptor)
-
-    bench.etch_the_next()
-
-
-class Modem:
-    """A terminal that says what it is given."""
-
-    def __init__(self, parts):
-        self._master, self._other = os.openpty()
-        tty.setraw(self._other)
-        self.path = os.ttyname(self._other)
-        self._is_over = threading.Event()
-        self._thread = threading.Thread(target=self._talk)
-        self._thread.start()
-        parts.callback(self.pull)
-
-    def _talk(self):
-        os.set_blocking(self._master, False)
-        while not self._is_over.wait(0.02):
-            try:
-                heard = os.read(self._master, 4096)
-            except BlockingIOError:
-                heard = b""
-            os.write(self._master, heard)
-
-    def pull(self):
-        if not self._is_over.is_set():
-            self._is_over.set()
-            self._thread.join()
-            os.close(self._master)
-            os.close(self._other)
-
-
-def test_a_modem_on_the_port_is_refused_and_the_machine_taken_in_its_place(bench):
-    bench.begin(starts_daemon=False)
-    modem = Modem(bench._parts)
-    bench.name_port(modem.path)
-    bench.begin_daemon()
-    bench.until(lambda status: status["machine"]["link"] == "refused")
-
-    bench.name_port(bench.machine / "port")
-    modem.pull()
 
     bench.etch_the_next()
