@@ -86,6 +86,8 @@ class Bench:
         return self._client.call(method, **params)
 
     def do(self, verb, **params):
+        if verb == "unplug":
+            self.last_device = self.port.resolve()
         with self.ask_machine() as machine:
             return machine.call(verb, **params)
 

@@ -29,18 +29,25 @@ SINGLE, GUARD = "tests/rig/test_single_faults.py::", "tests/etchdaemon/test_guar
 TRIPS = "tests/etchdaemon/test_interlocks_trips.py::"
 LOGBOOK = "tests/etchdaemon/test_logbook.py::"
 CONFIGURATION = "tests/etchdaemon/test_configuration.py::"
+LINK = "tests/processes/test_link_faults.py::"
+LINK_IN_MOTION = LINK + "test_a_cable_pulled_in_motion_comes_back_under_the_same_name_or_another"
+LINK_AT_REST = LINK + "test_a_cable_pulled_at_rest_comes_back_under_the_same_name_or_another"
 _EVERY = TABLE + "test_a_fault_ends_the_run_in_the_dark_and_the_next_one_needs_no_restart"
 
 LINK_FAULTS = {
     "unplugged in motion": (scenario("serial_unplugged_in_motion"), _EVERY),
-    "unplugged at rest": (scenario("serial_unplugged_at_rest"),),
+    "unplugged at rest": (scenario("serial_unplugged_at_rest"), LINK_AT_REST),
     "unplugged while opening": (
         OPENING + "test_a_machine_unplugged_while_it_is_opened_is_opened_again",
     ),
     "comes back under the same name": (
         "tests/processes/test_daemon.py::test_a_cable_pulled_and_put_back_needs_no_restart",
+        LINK_IN_MOTION,
+        LINK_AT_REST,
     ),
     "comes back under another name": (
+        LINK_IN_MOTION,
+        LINK_AT_REST,
         "tests/etchdaemon/test_hardware_port.py::test_a_link_is_followed_anew_at_every_opening",
     ),
     "controller reset in mid-run": (scenario("controller_reset_in_mid_run"), _EVERY),
@@ -79,6 +86,9 @@ LINK_FAULTS = {
     "host paused for 5 s": (
         scenario("daemon_stopped_for_five_seconds"),
         FAULTS + "test_a_daemon_that_was_stopped_for_five_seconds_goes_on_where_it_was",
+        LINK
+        + "test_a_daemon_halted_for_five_seconds_says_so_once_and_the_box_had_put_the_beam_out",
+        "tests/rig/test_guarded_link.py::test_a_daemon_that_stood_still_is_one_cause_and_one_trip_to_reset",
     ),
     "machine at 57600 baud": (
         TABLE + "test_a_machine_at_half_the_baud_rate_is_slower_and_no_fault",
@@ -88,6 +98,7 @@ LINK_FAULTS = {
     ),
     "wrong device on the port": (
         OPENING + "test_another_device_on_the_port_is_never_taken_for_the_machine",
+        "tests/processes/test_wrong_device.py::test_another_device_is_told_of_and_the_machine_taken_in_its_place",
     ),
     "wall clock jumps by a year": (
         ETCH + "test_a_wall_clock_that_jumps_by_a_year_disturbs_nothing",

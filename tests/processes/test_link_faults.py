@@ -6,14 +6,16 @@ import re
 import resource
 import signal
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
 
 import pytest
 
-from link_bench import Bench
+from link_bench import Bench, until
 from rig.bench import patch
 
 LONG = patch(80, 300)
+MOST_TRIES = 20
 
 
 @pytest.fixture
@@ -22,42 +24,112 @@ def bench(tmp_path):
         yield Bench(tmp_path, parts)
 
 
-def test_a_cable_pulled_in_motion_and_put_back_as_another_device(bench):
+def test_a_cable_pulled_in_motion_comes_back_under_the_same_name_or_another(bench):
     bench.begin()
-    bench.start(LONG)
-    bench.etch_until_row(3)
-    before = bench.port.resolve()
+    for comes_back in (_under_the_same_name, _under_another_name):
+        bench.start(LONG)
+        bench.etch_until_row(2)
 
-    bench.do("unplug")
-    run = bench.end_of_run()
-    master, other = os.openpty()  # the number that has become free is taken
-    bench.do("plug_in")
+        bench.do("unplug")
+        run = bench.end_of_run()
+        comes_back(bench)
 
-    assert run["ended"] == "failed"
-    assert "gone" in run["because"]
-    assert any(event["kind"] == "fault" and "gone" in event["text"] for event in bench.events(run))
+        assert run["ended"] == "failed"
+        assert "gone" in run["because"]
+        faults = [event for event in bench.events(run) if event["kind"] == "fault"]
+        assert any("gone" in fault["text"] for fault in faults)
     bench.etch_the_next()
-    assert bench.port.resolve() != before or os.ttyname(other) != str(before)
-    os.close(master)
-    os.close(other)
 
 
-def test_a_daemon_halted_for_five_seconds_says_so_and_burns_nothing(bench):
-    bench.begin(speedup=10)
+def test_a_cable_pulled_at_rest_comes_back_under_the_same_name_or_another(bench):
+    bench.begin()
+    for comes_back in (_under_the_same_name, _under_another_name):
+        bench.until(lambda status: status["machine"]["link"] == "ready")
+
+        bench.do("unplug")
+        bench.until(lambda status: "There is no port" in status["machine"]["sentence"])
+        comes_back(bench)
+
+    bench.etch_the_next()
+
+
+def _under_the_same_name(bench):
+    """Put the cable in again where the terminal that was pulled had its number."""
+    before = bench.last_device
+    for _ in range(MOST_TRIES):
+        with _lower_numbers_taken(before):
+            bench.do("plug_in")
+        if bench.port.resolve() == before:
+            return
+        bench.do("unplug")  # somebody else's terminal had come in between
+    raise AssertionError(f"{before} never became free")
+
+
+def _under_another_name(bench):
+    """Put it in again while something else has taken its number."""
+    before = bench.last_device
+    with _lower_numbers_taken(before) as is_free, ExitStack() as taken:
+        if is_free:
+            taken.enter_context(_Terminal())
+        bench.do("plug_in")
+    assert bench.port.resolve() != before
+
+
+class _Terminal:
+    """A pseudo-terminal of our own: the lowest number that is free."""
+
+    def __enter__(self):
+        self._ends = os.openpty()
+        return Path(os.ttyname(self._ends[1]))
+
+    def __exit__(self, *_):
+        for end in self._ends:
+            os.close(end)
+
+
+@contextmanager
+def _lower_numbers_taken(path):
+    """Take every free number below that of `path`; tell whether `path` itself is free."""
+    with ExitStack() as taken:
+        while not path.exists():
+            probe = _Terminal()
+            name = probe.__enter__()
+            if int(name.name) >= int(path.name):
+                probe.__exit__()
+                yield name == path
+                return
+            taken.push(probe)
+        yield False
+
+
+def test_a_daemon_halted_for_five_seconds_says_so_once_and_the_box_had_put_the_beam_out(bench):
+    bench.begin(speedup=1)  # where the heartbeat has its contact
     bench.start(LONG)
     bench.etch_until_row(1)
 
     bench.daemon.send_signal(signal.SIGSTOP)
-    time.sleep(5.0)
-    is_burning = bench.do("state")["is_burning"]
+    until(lambda: not bench.do("state")["is_beam_enabled"])
+    is_still_told_to_close = bench.do("state")["outputs"]["beam_enable"]
+    light = _light(bench)
+    time.sleep(5.0)  # what is tried is the time itself
+    light_then = _light(bench)
     bench.daemon.send_signal(signal.SIGCONT)
     run = bench.end_of_run()
+    state, trips = bench.do("state"), bench.ask("status")["interlocks"]["trips"]
+    told = [event for event in bench.events(run) if event["kind"] == "trip"]
 
-    assert not is_burning
+    assert is_still_told_to_close
+    assert light_then == light == _light(bench)
     assert run["ended"] == "stopped"
-    assert re.search(r"held up for \d", run["because"])
-    assert not bench.do("state")["outputs"]["beam_enable"]
-    bench.until(lambda status: status["machine"]["link"] == "ready")
+    assert re.match(r"The daemon was held up for \d", run["because"])
+    assert not state["outputs"]["beam_enable"]
+    assert len(told) == len(trips)
+    assert len(trips) <= 2, trips  # itself, and the loop that the heartbeat had opened
+    bench.etch_the_next()
+
+
+def _light(bench):
+    return bench.do("row_light", rectangle=(0.0, 0.0, 40.0, 10.0), rows=1, pieces=1)
 
 
 def test_a_full_disk_ends_no_etch_and_what_was_kept_back_is_written_when_there_is_room(bench):

@@ -109,6 +109,37 @@ def test_a_daemon_that_stood_still_for_five_seconds_ends_the_run_and_says_that_i
     assert not rig.is_beam_enabled
 
 
+def test_a_daemon_that_stood_still_is_one_cause_and_one_trip_to_reset(rig):
+    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.etch_until_row(3)
+
+    rig.machine.advance(5.0)
+    rig.wait_for_the_end()
+    rig.wait(1.0)
+    (trip,) = rig.box["trips"]
+    told = [event["text"] for event in rig.record.events if event["kind"] == "trip"]
+    rig.reset()
+    rig.arm()
+    rig.ask("start")
+    rig.wait_for_the_end()
+
+    assert trip["sentence"].startswith("Nobody watched the interlocks for 5.0 s")
+    assert told == [trip["sentence"]]
+    assert rig.run["ended"] == "complete"
+
+
+def test_what_is_bad_when_somebody_looks_again_is_a_trip_of_its_own(rig):
+    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.etch_until_row(3)
+
+    rig.machine.advance(5.0)
+    rig.service.step()
+    rig.board.open_lid()
+    rig.wait_for_the_end()
+
+    assert {"guard well", "lid closed"} <= set(rig.tripped)
+
+
 def test_where_the_beam_went_out_meanwhile_is_logged_no_better_than_it_is_known(rig):
     rig.start(rig.make_job(patch(ROWS, 200)))
     rig.etch_until_row(3)

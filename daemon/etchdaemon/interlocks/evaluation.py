@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from etchdaemon.interlocks.rules import Phase, Reaction, Rule
 from etchdaemon.interlocks.samples import Condition, Sample
@@ -23,6 +24,7 @@ class Finding:
 
     rule: Rule
     why: Why
+    unread_s: float = 0.0  # how long it was not read, where it is stale
 
     def reaction(self, phase: Phase) -> Reaction:
         """Return what is asked for in `phase`.
@@ -38,9 +40,15 @@ class Finding:
     @property
     def sentence(self) -> str:
         """What a person is told."""
+        if self.why is Why.STALE and self.rule.requires is Condition.GUARDED:
+            return UNWATCHED.format(unread_s=self.unread_s)
         return _PREFIX[self.why].format(name=self.rule.name) + self.rule.message
 
 
+UNWATCHED: Final = (
+    "Nobody watched the interlocks for {unread_s:.1f} s: this computer was stopped or overloaded,"
+    " or the program hangs. Find out by what, then reset."
+)
 _PREFIX = {
     Why.UNREAD: "“{name}” cannot be read; it counts as: ",
     Why.STALE: "“{name}” was last read too long ago; it counts as: ",
@@ -55,14 +63,35 @@ def findings(
     """Return the rules that are not kept at `now_s`, in table order.
 
     What cannot be seen is unsafe at once: the trip delay is only for what was seen to be bad.
+    When nobody looks at all, every reading is old, and that is one cause and one finding.
     """
-    looked = ((rule, _why(rule, samples.get(rule.requires), now_s)) for rule in rules)
-    return tuple(Finding(rule, why) for rule, why in looked if why is not None)
+    looked = (_finding(rule, samples.get(rule.requires), now_s) for rule in rules)
+    found = tuple(finding for finding in looked if finding is not None)
+    if not any(
+        finding.rule.requires is Condition.GUARDED and _is_old(finding) for finding in found
+    ):
+        return found
+    return tuple(
+        finding
+        for finding in found
+        if finding.rule.requires is Condition.GUARDED or not _is_old(finding)
+    )
 
 
 def reaction_to(found: Iterable[Finding], phase: Phase) -> Reaction:
     """Return the worst that the findings ask for in `phase`."""
     return max((finding.reaction(phase) for finding in found), default=Reaction.NOTHING)
+
+
+def _finding(rule: Rule, sample: Sample | None, now_s: float) -> Finding | None:
+    why = _why(rule, sample, now_s)
+    if why is None:
+        return None
+    return Finding(rule, why, now_s - sample.read_at_s if sample and why is Why.STALE else 0.0)
+
+
+def _is_old(finding: Finding) -> bool:
+    return finding.why is Why.STALE
 
 
 def _why(rule: Rule, sample: Sample | None, now_s: float) -> Why | None:
