@@ -107,6 +107,9 @@ class KillableHouse:
                 found.append(int(path.parent.name))
         return found
 
+    def pid_of(self, name):
+        return self.household._processes[name].pid
+
     def log(self, name):
         return (self.folder / f"{name.replace(' ', '-')}.log").read_text(errors="replace")
 

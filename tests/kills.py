@@ -16,8 +16,10 @@ PAGE_MAY_GO_ALONE = ("etching", "preparing photos")
 class KilledHousehold(KillableHouse):
     """One practice machine, and daemons and pages that follow each other on the same records."""
 
-    def __init__(self, folder, seed):
+    def __init__(self, folder, seed, *, stretched=1.0):
+        """Draw everything from `seed`; kills come up to `stretched` times as late."""
         super().__init__(folder)
+        self._stretched = stretched
         self.chance = random.Random(seed)
         self.ledger = Ledger()
         self.kills, self.states = Counter(), Counter()  # by moment and victims; by last state told
@@ -108,7 +110,7 @@ class KilledHousehold(KillableHouse):
         come_to, span = MOMENTS[moment]
         asking = come_to(self, client)
         try:
-            self.linger(self.chance.uniform(0.0, span), client)
+            self.linger(self.chance.uniform(0.0, span) * self._stretched, client)
             status = client.call("status")
             self.states[status["state"]] += 1
         finally:

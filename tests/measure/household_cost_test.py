@@ -1,5 +1,6 @@
-"""What the processes of a practice session hold in memory while a picture is etched."""
+"""What the processes of a household cost: to start, at rest, and while a picture is etched."""
 
+import os
 import re
 import subprocess
 import sys
@@ -8,13 +9,52 @@ from pathlib import Path
 
 import pytest
 
+from kill_house import KillableHouse
+from kill_moments import wait_for
+
 pytestmark = pytest.mark.measure
+REST_S = 20.0
 PRACTICE = (sys.executable, "-m", "etchwarden", "practice", "--once", "--width", "40")
 
 
 def resident_mb(pid):
     status = Path(f"/proc/{pid}/status").read_text()
     return int(re.search(r"VmRSS:\s+(\d+)", status)[1]) / 1000
+
+
+def processor_s(pid):
+    """Return what a process has used of the processor, and the children that it has waited for."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return sum(int(field) for field in fields[11:15]) / os.sysconf("SC_CLK_TCK")  # proc(5)
+
+
+def test_cold_start_of_the_daemon_and_both_processes_at_rest(tmp_path):
+    house = KillableHouse(tmp_path)
+    try:
+        for start in range(5):  # on a logbook of its own, and then on one that is there
+            began_s = time.monotonic()
+            house.start_daemon()
+            with house.daemon() as client:
+                client.call("status")
+                pid = house.pid_of("daemon")
+                answered_s, took_s = processor_s(pid), time.monotonic() - began_s
+                wait_for(client, lambda status: status["machine"]["link"] == "ready")
+                print(
+                    f"\nstart {start + 1}: answers after {answered_s:.2f} s of processor time"
+                    f" ({took_s:.2f} s), and has got to know the machine after"
+                    f" {processor_s(pid):.2f} s",
+                    end="",
+                )
+            if start < 4:
+                house.kill("daemon")
+        house.start_page()
+        house.page("/")
+        time.sleep(REST_S)
+        resident = {name: resident_mb(house.pid_of(name)) for name in ("daemon", "page")}
+        told = ", ".join(f"{name} {mb:.1f} MB" for name, mb in resident.items())
+        print(f"\nat rest: {told}, together {sum(resident.values()):.1f} MB resident")
+    finally:
+        house.end()
 
 
 def children_of(pid):

@@ -12,7 +12,7 @@ KILLS = 200
 
 
 def test_two_hundred_kills_lose_nothing(tmp_path):
-    household = KilledHousehold(tmp_path, KILLS)
+    household = KilledHousehold(tmp_path, KILLS, stretched=2.0)
     began_s = time.monotonic()
     try:
         for _ in range(KILLS):
