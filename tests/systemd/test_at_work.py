@@ -31,7 +31,7 @@ from rig.bench import patch
 
 SIEVE = Path(__file__).with_name("sieve.py")
 PATIENCE_S = 60.0
-ROWS = 24
+ROWS = 400  # it is stopped long before its end, also on a busy computer
 
 
 class Workshop:
@@ -133,7 +133,7 @@ def test_under_its_filters_the_daemon_etches_takes_up_again_and_backs_up(worksho
     workshop.hear("WATCHDOG=1")
 
     workshop.session.begin_etch()
-    workshop.until(lambda: (workshop.ask("status")["run"] or {}).get("row") == 6)
+    workshop.until(lambda: ((workshop.ask("status")["run"] or {}).get("row") or 0) > 3)
     workshop.ask("stop")
     first = workshop.run_that_ended()["run"]
     workshop.until(lambda: "reenter" in workshop.ask("status")["may"])
