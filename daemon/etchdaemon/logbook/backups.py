@@ -100,14 +100,15 @@ class Backups:
 
     def state(self) -> dict[str, Any]:
         """Return which there are, newest first, and how far one under way has come."""
+        share, trouble = self._share, self._trouble  # first: what is over is among those kept
         return {
             "folder": str(self._folder.resolve()),
             "kept": [
                 {"name": str(name), "at_utc": f"{name.at.isoformat()}Z"}
                 for name in reversed(self._kept)
             ],
-            "share": self._share,
-            "trouble": self._trouble,
+            "share": share,
+            "trouble": trouble,
         }
 
     def _run(self) -> None:
