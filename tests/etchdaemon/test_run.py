@@ -126,9 +126,23 @@ def test_feeding_may_stop_at_the_end_of_the_row_that_holds_a_line(line, end):
 def test_a_head_outside_the_job_is_astray():
     progress = Progress(sheet_of())
 
-    assert not progress.is_astray(20.9, 1.0)
-    assert progress.is_astray(21.1, 1.0)
-    assert progress.is_astray(5.0, -1.1)
+    assert not progress.is_astray(20.9, 1.0, last_line_sent=1)
+    assert progress.is_astray(21.1, 1.0, last_line_sent=1)
+    assert progress.is_astray(5.0, -1.1, last_line_sent=1)
+
+
+def test_a_head_in_a_row_that_is_done_or_not_yet_sent_is_astray():
+    sheet = sheet_of()
+    rows = sheet.index
+    progress = Progress(sheet)
+    progress.note_place(rows[5].from_mm, rows[5].y_mm, last_line_sent=rows[7].line)
+
+    def is_astray(row, x_mm=5.0):
+        return progress.is_astray(x_mm, rows[row].y_mm, last_line_sent=rows[7].line)
+
+    assert [is_astray(row) for row in (4, 5, 6, 7, 8)] == [True, False, False, False, True]
+    assert is_astray(6, max(rows[6].from_mm, rows[6].to_mm) + 0.06)
+    assert not progress.is_astray(5.0, rows[0].y_mm, last_line_sent=sheet.end_line)
 
 
 def test_predicted_time_runs_on_within_a_row():

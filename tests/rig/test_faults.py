@@ -182,7 +182,7 @@ def test_a_line_damaged_on_its_way_is_found_by_where_the_head_ends(rig):
 
 def test_a_damaged_line_in_a_row_is_found_when_the_etch_is_held_at_its_end(rig):
     _etch(rig)
-    rig.port.damage = (b"X.1S600\n", b"X.3S600\n")
+    rig.port.damage = (b"X.1S600\n", b"X.0S600\n")
     rig.step(2)
     rig.port.damage = None
     rig.ask("hold")
@@ -201,6 +201,20 @@ def test_a_line_damaged_into_a_long_way_is_found_as_soon_as_the_head_is_astray(r
     rig.wait_for_the_end()
 
     _assert_it_failed(rig, "nothing of this picture")
+
+
+@pytest.mark.parametrize("to", [b"Y.05", b"Y1.35"], ids=["further on", "where it was burnt"])
+def test_a_row_led_to_another_place_in_the_picture_is_found_before_its_end(rig, to):
+    """Each row begins at a place of its own, so a damaged line can lead one row astray."""
+    rig.start(rig.make_job(patch(14, 300)))
+    rig.etch_until_row(4)
+    way = b"Y.75\n"
+    rig.port.damage = (way, to + b"\n")
+
+    rig.wait_for_the_end()
+
+    _assert_it_failed(rig, "nothing of this picture")
+    assert rig.record.end["etched_rows"] <= 6
 
 
 def test_garbage_and_the_greeting_that_ends_it_may_come_in_one_piece(rig):

@@ -8,6 +8,7 @@ from typing import Final
 from etchwire.sheet import RowEntry, Sheet
 
 _BESIDE_MM: Final = 1.0  # the head brakes and turns a little outside a row
+_STRAY_MM: Final = 0.05  # a report shows counted steps, which are no coarser than that
 BEFORE_THE_FIRST: Final = -1
 
 
@@ -70,12 +71,24 @@ class Progress:
                 return self._finish(place)
         return ()
 
-    def is_astray(self, x_mm: float, y_mm: float) -> bool:
-        """Return whether the head is where nothing of this job goes."""
-        bounds = self.sheet.motion
-        is_across = bounds.left_mm - _BESIDE_MM <= x_mm <= bounds.right_mm + _BESIDE_MM
-        is_along = bounds.bottom_mm - _BESIDE_MM <= y_mm <= bounds.top_mm + _BESIDE_MM
-        return not (is_across and is_along)
+    def is_astray(self, x_mm: float, y_mm: float, *, last_line_sent: int) -> bool:
+        """Return whether the head is where nothing goes of what may be under way.
+
+        That is the rows from the one in work to the last of which a line was sent, and the ways
+        between them; before the first and behind the last, and in another program's file, it is
+        anywhere the job goes.
+        """
+        rows = self.sheet.index[self.current : self.place_of_line(last_line_sent) + 1]
+        is_anywhere = self.sheet.is_foreign or self.entry is None
+        if is_anywhere or not rows or last_line_sent >= self.sheet.end_line:
+            bounds = self.sheet.motion
+            across, along = (bounds.left_mm, bounds.right_mm), (bounds.bottom_mm, bounds.top_mm)
+            return not (
+                _is_between(x_mm, across, _BESIDE_MM) and _is_between(y_mm, along, _BESIDE_MM)
+            )
+        across = [end for entry in rows for end in (entry.from_mm, entry.to_mm)]
+        along = [entry.y_mm for entry in rows]
+        return not (_is_between(x_mm, across, _STRAY_MM) and _is_between(y_mm, along, _STRAY_MM))
 
     def finish_row_in_work(self) -> Sequence[RowEntry]:
         """Take note that the head stands at the end of its row; return what that finishes."""
@@ -95,7 +108,10 @@ class Progress:
         way to the job's beginning may lead through anywhere.
         """
         sent = self.place_of_line(last_line_sent)
-        if sent < 0 or (self.current == BEFORE_THE_FIRST and self.is_astray(x_mm, y_mm)):
+        if sent < 0 or (
+            self.current == BEFORE_THE_FIRST
+            and self.is_astray(x_mm, y_mm, last_line_sent=last_line_sent)
+        ):
             return ()
         starts_s = [entry.at_s for entry in self.sheet.index]
         ends_s = starts_s[sent + 1] if sent + 1 < len(starts_s) else self.sheet.predicted_s
@@ -121,3 +137,7 @@ class Progress:
         way_mm = entry.to_mm - entry.from_mm
         share = min(max((x_mm - entry.from_mm) / way_mm, 0.0), 1.0) if way_mm else 0.0
         return entry.at_s + share * (next_at_s - entry.at_s)
+
+
+def _is_between(place_mm: float, ends_mm: Sequence[float], beside_mm: float) -> bool:
+    return min(ends_mm) - beside_mm <= place_mm <= max(ends_mm) + beside_mm

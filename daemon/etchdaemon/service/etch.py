@@ -124,10 +124,10 @@ class Etch:
 
     def is_astray(self, report: StatusReported) -> bool:
         """Return whether the head is where nothing of this job goes."""
-        if report.work_mm is None:
+        if report.work_mm is None or self.progress.entry is None:
             return False
         x_mm, y_mm = report.work_mm[:2]
-        return self.progress.entry is not None and self.progress.is_astray(x_mm, y_mm)
+        return self.progress.is_astray(x_mm, y_mm, last_line_sent=self.feed.last_line)
 
     def row_end_mm(self) -> tuple[float, float] | None:
         """Return where the head stands after the last line fed; None before the first row."""
