@@ -82,7 +82,7 @@ class Progress:
         is_anywhere = self.sheet.is_foreign or self.entry is None
         if is_anywhere or not rows or last_line_sent >= self.sheet.end_line:
             bounds = self.sheet.motion
-            across, along = (bounds.left_mm, bounds.right_mm), (bounds.bottom_mm, bounds.top_mm)
+            across, along = [bounds.left_mm, bounds.right_mm], [bounds.bottom_mm, bounds.top_mm]
             return not (
                 _is_between(x_mm, across, _BESIDE_MM) and _is_between(y_mm, along, _BESIDE_MM)
             )
