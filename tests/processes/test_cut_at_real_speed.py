@@ -10,8 +10,10 @@ from link_bench import PATIENCE_S, Bench
 from rig.bench import patch
 
 ROWS, COLUMNS = 5, 400
-# A host that is late for a moment starves the planner here; slow, the dots still keep their places.
-FEED_MM_PER_MIN = 1500.0
+# Real speed, but for the hundredth that lets the machine wait for a host which a busy computer
+# keeps; otherwise the planner starves, and dots at standstill get more or less than theirs.
+SPEEDUP = 1.01
+FEED_MM_PER_MIN = 1500.0  # so that somebody who looks has a second to open the lid in mid-row
 CUT_IN = 2
 MISSING, TWICE = 0.5, 1.5  # of what a burnt dot has
 
@@ -46,7 +48,7 @@ def _shares_of_a_dot(bench, sheet):
 
 
 def test_a_row_cut_by_the_lid_goes_on_within_the_logged_error_and_no_other_dot_differs(bench):
-    bench.begin(speedup=1)
+    bench.begin(speedup=SPEEDUP)
     sheet = bench.start(patch(ROWS, COLUMNS), feed_mm_per_min=FEED_MM_PER_MIN)
     _open_the_lid_in_mid_row(bench, sheet.index[CUT_IN])
     first = bench.end_of_run()
