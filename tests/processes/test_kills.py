@@ -1,0 +1,34 @@
+"""Twenty seeded kills, at every kind of moment; tests/measure/kills_test.py has two hundred."""
+
+import pytest
+
+from kill_moments import DECK
+from kills import KilledHousehold
+
+SEED = 8
+WITH_A_RUN = ("etching", "holding at once")
+
+
+@pytest.fixture
+def household(tmp_path):
+    household = KilledHousehold(tmp_path, SEED)
+    yield household
+    household.end()
+
+
+def test_twenty_kills_of_daemon_and_page_lose_nothing(household):
+    for _ in DECK:
+        household.round()
+    household.finish()
+
+    assert household.kills.total() == len(DECK) == 20
+
+
+def test_a_machine_that_is_killed_is_missed_and_another_in_its_place_is_used(household):
+    for moment in ("checking a job", *WITH_A_RUN, "ready to start"):  # each on the one before
+        told = household.machine_round(moment)
+
+        assert "port" in told["machine"]["sentence"]
+        if moment in WITH_A_RUN:
+            assert told["run"]["ended"] in ("failed", "stopped")
+            assert told["run"]["because"]
