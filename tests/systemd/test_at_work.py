@@ -126,7 +126,7 @@ def workshop(tmp_path):
         yield Workshop(tmp_path, parts)
 
 
-def test_under_its_filters_the_daemon_etches_takes_up_again_and_backs_up(workshop):
+def test_under_its_filters_the_daemon_checks_a_job_etches_and_backs_up(workshop):
     workshop.write_job()
     daemon = workshop.start_machine_and_daemon()
     workshop.hear("READY=1")
@@ -136,8 +136,6 @@ def test_under_its_filters_the_daemon_etches_takes_up_again_and_backs_up(worksho
     workshop.until(lambda: ((workshop.ask("status")["run"] or {}).get("row") or 0) > 3)
     workshop.ask("stop")
     first = workshop.run_that_ended()["run"]
-    workshop.until(lambda: "reenter" in workshop.ask("status")["may"])
-    workshop.ask("reenter", run=first["id"], confirm="tile and head have not moved")
     workshop.ask("backup")
     workshop.until(lambda: workshop.ask("backups")["kept"])
     daemon.terminate()

@@ -50,10 +50,19 @@ def test_the_check_of_a_job_runs_under_the_daemons_filter(under, job):
     assert index.exists()
 
 
+def test_the_rest_of_a_job_is_written_under_the_daemons_filter(under, job):
+    rest = job / "rest"
+
+    done = under(DAEMON, "-P", "-m", "etchpath.reentry_process", job, rest, "--row=2", "--x-mm=1.0")
+
+    assert done.returncode == 0, done.stderr
+    assert (rest / GCODE_NAME).exists()
+
+
 @pytest.mark.parametrize(
     ("unit", "module"),
-    [(DAEMON, "etchdaemon.assembly"), (DAEMON, "etchpath.reentry_process"),
-     (DAEMON, "etchdaemon.safe"), (PAGE, "etchwarden.page"), (PAGE, "etchphoto.job"),
+    [(DAEMON, "etchdaemon.assembly"), (DAEMON, "etchdaemon.safe"), (PAGE, "etchwarden.page"),
+     (PAGE, "etchphoto.job"),
      (PAGE, "etchproof.choosing"), (PAGE, "cv2"), (PAGE, "pillow_heif")],
 )  # fmt: skip
 def test_a_module_loads_under_its_units_filter(under, unit, module):
