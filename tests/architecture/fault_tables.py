@@ -75,6 +75,8 @@ LINK_FAULTS = {
         scenario("line_garbled"),
         FAULTS + "test_a_damaged_line_in_a_row_is_found_when_the_etch_is_held_at_its_end",
         FAULTS + "test_a_line_damaged_into_a_long_way_is_found_as_soon_as_the_head_is_astray",
+        FAULTS + "test_a_row_led_to_another_place_in_the_picture_is_found_before_its_end",
+        FAULTS + "test_what_no_report_can_show_of_a_damaged_line_reaches_no_further_than_its_row",
     ),
     "garbled byte in a reply": (scenario("reply_garbled"),),
     "1 000 random bytes at any time": (
