@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from broker import free_port
 from etchwarden.household import Household
-from kills import free_port
 from logbooks import LONG_S, Disk, logbook_on, row_of, start_run
 
 pytestmark = pytest.mark.measure
