@@ -5,8 +5,8 @@ from functools import cache
 
 import pytest
 
-from architecture.fault_tables import BOX_FAULTS, LINK_FAULTS, ROOT
-from etchpractice.scenario.shelf import SHELF, shelved
+from architecture.fault_tables import BOX_FAULTS, LINK_FAULTS, ROOT, SCENARIO
+from etchpractice.scenario.shelf import SHELF, scenario_called, shelved
 
 ROWS = [(row, held_by) for table in (LINK_FAULTS, BOX_FAULTS) for row, held_by in table.items()]
 
@@ -26,14 +26,22 @@ def names_in(path):
 def test_a_row_is_held_by_tests_that_exist(row, held_by):
     assert held_by
     for test in held_by:
+        if test.startswith(SCENARIO):
+            assert scenario_called(test.removeprefix(SCENARIO)).is_file()
+            continue
         path, _, name = test.partition("::")
         assert (ROOT / path).is_file(), test
         assert not name or name in names_in(path), test
 
 
 def test_every_scenario_has_its_row():
-    named = {test for _, held_by in ROWS for test in held_by if test.endswith(".toml")}
-    there = {str(path.relative_to(ROOT)) for path in SHELF.rglob("*") if path.is_file()}
+    named = {
+        test.removeprefix(SCENARIO)
+        for _, held_by in ROWS
+        for test in held_by
+        if test.startswith(SCENARIO)
+    }
+    files = [path for path in SHELF.rglob("*") if path.is_file()]
 
-    assert named == there
-    assert len(shelved()) == len({one.name for one in shelved()}) == len(there)
+    assert named == {one.name for one in shelved()}
+    assert len(named) == len(shelved()) == len(files)
