@@ -1,9 +1,7 @@
 """The page as one WSGI application: who it asks, where its files lie, which subjects it has."""
 
 import hashlib
-import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -32,30 +30,16 @@ from etchweb.access import Access
 from etchweb.asking import Daemon
 from etchweb.fleet.view import pages as fleet_pages
 from etchweb.host_names import LOOPBACK_NAMES
+from etchweb.house import House, Machine
 from etchweb.listening import Listener
 from etchweb.machines import Machines
 from etchweb.machines import pages as machines_pages
 from etchweb.moments import clock_time, moment
 from etchweb.paired import Store
-from etchweb.pairing import Tries
 from etchweb.picture_files import PICTURES_FOLDER, path_name
-from etchweb.practice import Machine
 from etchweb.words import grouped, percent
 
 _HERE: Final = Path(__file__).parent
-
-
-@dataclass(slots=True)
-class House:
-    """What the views of one application share."""
-
-    daemon: Daemon
-    pictures: Path
-    listener: Listener
-    access: Access
-    machine: Machine | None  # the practice machine, where there is one
-    tries: Tries
-    streams: threading.BoundedSemaphore
 
 
 def create_app(

@@ -7,6 +7,7 @@ from typing import Any, Final
 from flask import redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.answering import said
 from etchweb.card_desk import KnownCard
 from etchweb.card_forms import chosen_recipe, marks_after, meeting_pairs
 from etchweb.card_view import pairs_by_feed
@@ -18,9 +19,8 @@ from etchweb.cards import (
     go_to,
     layout_of,
     pages,
-    said,
-    who,
 )
+from etchweb.house import who
 from etchweb.new_picture_forms import FormUnfit
 from etchweb.words import as_sentence
 from etchwire.errors import DaemonAbsent, Refused

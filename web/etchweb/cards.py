@@ -8,8 +8,6 @@ from typing import Any, Final
 from flask import (
     Blueprint,
     abort,
-    current_app,
-    g,
     jsonify,
     redirect,
     render_template,
@@ -21,6 +19,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchproof.advice import advice_on
 from etchproof.drift import DueTest
+from etchweb.answering import said
 from etchweb.card_desk import CardDesk, KnownCard
 from etchweb.card_forms import card_order
 from etchweb.card_story import courses_of, event_words
@@ -32,6 +31,7 @@ from etchweb.card_view import (
     patches_of,
     told_view,
 )
+from etchweb.house import house, who
 from etchweb.new_picture import KEEP_A_DAY, works
 from etchweb.new_picture_forms import FormUnfit
 from etchweb.picture_craft import Pair, ask_pairs
@@ -194,7 +194,7 @@ def layout_of(card: KnownCard) -> Mapping[str, Any]:
 
 def _pairs() -> list[Pair]:
     try:
-        return ask_pairs(current_app.extensions["etchweb"].daemon)
+        return ask_pairs(house().daemon)
     except (DaemonAbsent, Refused) as error:
         abort(503, as_sentence(str(error)))
 
@@ -213,29 +213,17 @@ def _choices(pairs: list[Pair]) -> list[tuple[str, Pair]]:
 
 def _asked(method: str, **params: Any) -> Any:
     try:
-        return current_app.extensions["etchweb"].daemon.ask(method, **params)
+        return house().daemon.ask(method, **params)
     except (DaemonAbsent, Refused) as error:
         abort(503, as_sentence(str(error)))
 
 
 def desk() -> CardDesk:
     """Return the desk of the application in hand."""
-    house = current_app.extensions["etchweb"]
-    return CardDesk(house.daemon, house.pictures.parent, house.pictures, works())
-
-
-def who() -> str:
-    """Return who asks, as the logbook has it."""
-    return g.visitor.phone.name if g.visitor.phone is not None else ""
+    here = house()
+    return CardDesk(here.daemon, here.pictures.parent, here.pictures, works())
 
 
 def go_to(number: int) -> BaseResponse:
     """Lead to a test tile."""
     return redirect(url_for("cards.show_card", number=number), 303)
-
-
-def said(page: str | BaseResponse, status: int) -> BaseResponse:
-    """Return `page` with a status."""
-    answer = current_app.make_response(page)
-    answer.status_code = status
-    return answer

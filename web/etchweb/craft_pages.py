@@ -6,8 +6,6 @@ from typing import Any, Final
 from flask import (
     Blueprint,
     abort,
-    current_app,
-    g,
     redirect,
     render_template,
     request,
@@ -15,7 +13,9 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.answering import said
 from etchweb.craft_forms import HEAD_FIELDS, SURFACE_FIELDS, head_in, surface_in
+from etchweb.house import house, who
 from etchweb.new_picture_forms import FormUnfit
 from etchweb.words import as_sentence
 from etchwire.craft_records import COATINGS
@@ -41,9 +41,9 @@ def describe_laser() -> BaseResponse:
         head = head_in(request.form, known.get(request.form.get("name", "").strip()))
         _tell("save_head", head=head, notes=request.form.get("notes", ""))
     except FormUnfit as unfit:
-        return _said(_lasers_page(str(unfit), request.form), 422)
+        return said(_lasers_page(str(unfit), request.form), 422)
     except Refused as refusal:
-        return _said(_lasers_page(as_sentence(str(refusal)), request.form), 409)
+        return said(_lasers_page(as_sentence(str(refusal)), request.form), 409)
     return redirect(url_for("craft.lasers"), 303)
 
 
@@ -53,7 +53,7 @@ def wipe_lens() -> BaseResponse:
     try:
         _tell("wipe_lens", head=request.form.get("name", ""))
     except Refused as refusal:
-        return _said(_lasers_page(as_sentence(str(refusal)), {}), 409)
+        return said(_lasers_page(as_sentence(str(refusal)), {}), 409)
     return redirect(url_for("craft.lasers"), 303)
 
 
@@ -69,9 +69,9 @@ def describe_surface() -> BaseResponse:
     try:
         _tell("save_surface", surface=surface_in(request.form))
     except FormUnfit as unfit:
-        return _said(_surfaces_page(str(unfit), request.form), 422)
+        return said(_surfaces_page(str(unfit), request.form), 422)
     except Refused as refusal:
-        return _said(_surfaces_page(as_sentence(str(refusal)), request.form), 409)
+        return said(_surfaces_page(as_sentence(str(refusal)), request.form), 409)
     return redirect(url_for("craft.surfaces"), 303)
 
 
@@ -121,18 +121,13 @@ def _surfaces_page(answer: str, typed: Mapping[str, str]) -> str:
 
 def _asked(method: str) -> Any:
     try:
-        return current_app.extensions["etchweb"].daemon.ask(method)
+        return house().daemon.ask(method)
     except (DaemonAbsent, Refused) as error:
         abort(503, as_sentence(str(error)))
 
 
 def _tell(method: str, **says: Any) -> None:
-    who = g.visitor.phone.name if g.visitor.phone is not None else ""
     try:
-        current_app.extensions["etchweb"].daemon.ask(method, **says, who=who)
+        house().daemon.ask(method, **says, who=who())
     except DaemonAbsent as error:
         abort(503, as_sentence(str(error)))
-
-
-def _said(page: str, status: int) -> BaseResponse:
-    return current_app.make_response((page, status))

@@ -5,10 +5,11 @@ import io
 from collections.abc import Iterator, Mapping
 from typing import Any, Final, NoReturn
 
-from flask import Blueprint, Response, abort, current_app, render_template, request
+from flask import Blueprint, Response, abort, render_template, request
 
 from etchweb.asking import Daemon
 from etchweb.etch_view import etch_view, line_view
+from etchweb.house import house
 from etchweb.searching import sought_in, wire_terms
 from etchweb.verdict_view import CAUSES, CHOICES, LONGEST_TEXT
 from etchweb.words import as_sentence
@@ -51,7 +52,7 @@ def show_etch(number: int) -> str:
 
 def etch_page(number: int, answer: str) -> str:
     """Return the page of one etch, with the answer to what was just asked of it."""
-    record = answered(lambda: run_record(_daemon().ask, number))
+    record = answered(lambda: run_record(house().daemon.ask, number))
     return render_template(
         "etch.html",
         etch=etch_view(record),
@@ -91,7 +92,7 @@ def table(number: int) -> Response:
     """Return what was run in each row, as a table for a spreadsheet."""
     first = _asked("run_rows", id=number, from_row=0, limit=PAGE_ROWS)
     _asked("run", id=number)  # rows of no run are no error to the daemon
-    answer = Response(_csv(_daemon(), number, first), mimetype="text/csv")
+    answer = Response(_csv(house().daemon, number, first), mimetype="text/csv")
     answer.headers["Content-Disposition"] = f'attachment; filename="etch-{number}.csv"'
     return answer
 
@@ -114,13 +115,13 @@ def _csv_lines(lines: Any) -> str:
 def asked(method: str, **params: Any) -> Any:
     """Return the daemon's answer; end the request with 503 while it is away."""
     try:
-        return _daemon().ask(method, **params)
+        return house().daemon.ask(method, **params)
     except DaemonAbsent as error:
         _away(error)
 
 
 def _asked(method: str, **params: Any) -> Any:
-    return answered(lambda: _daemon().ask(method, **params))
+    return answered(lambda: house().daemon.ask(method, **params))
 
 
 def answered(ask: Any) -> Any:
@@ -135,8 +136,3 @@ def answered(ask: Any) -> Any:
 
 def _away(error: DaemonAbsent) -> NoReturn:
     abort(503, f"{as_sentence(str(error))} The logbook is with it; look again when it is back.")
-
-
-def _daemon() -> Daemon:
-    daemon: Daemon = current_app.extensions["etchweb"].daemon
-    return daemon

@@ -8,20 +8,17 @@ from typing import Any, Final
 from flask import (
     Blueprint,
     abort,
-    current_app,
     jsonify,
-    redirect,
     render_template,
     request,
-    url_for,
 )
 from werkzeug.datastructures import MultiDict
-from werkzeug.wrappers import Response
+from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.asking import Daemon
-from etchweb.guard import wants_json
+from etchweb.answering import answer_with, done, status_of
+from etchweb.house import house
 from etchweb.machine_view import away_view, live_view, machine_view
-from etchweb.watch import STATUS_OF_REFUSAL, STOP_ELSEWHERE
+from etchweb.watch import STOP_ELSEWHERE
 from etchweb.words import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 
@@ -80,41 +77,36 @@ def show() -> str:
 
 
 @pages.get("/now.json")
-def poll() -> Response:
+def poll() -> BaseResponse:
     """Answer what changes; the wires only where somebody looks at them."""
     try:
         wiring = _asked("wiring") if "wiring" in request.args else {}
-        return jsonify(live_view(_daemon().ask("status"), wiring))
+        return jsonify(live_view(house().daemon.ask("status"), wiring))
     except DaemonAbsent as error:
         return jsonify(away_view(str(error)))
 
 
-def act() -> Response:
+def act() -> BaseResponse:
     """Ask the daemon for what the address names, and show what came of it."""
     deed = DEEDS[(request.endpoint or "").removeprefix("machine.")]
     try:
-        _daemon().ask(deed.method, **deed.says(request.form))
+        house().daemon.ask(deed.method, **deed.says(request.form))
     except NoPlace as error:
-        return _answer(str(error), 422)
+        return answer_with(str(error), 422, _page)
     except Refused as refusal:
-        return _answer(as_sentence(str(refusal)), STATUS_OF_REFUSAL.get(refusal.kind, 502))
+        return answer_with(as_sentence(str(refusal)), status_of(refusal), _page)
     except DaemonAbsent as error:
-        return _answer(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503)
-    return jsonify(sentence="") if wants_json() else redirect(url_for("machine.show"), 303)
+        return answer_with(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503, _page)
+    return done("machine.show")
 
 
 for _name in DEEDS:
     pages.add_url_rule(f"/{_name}", _name, act, methods=["POST"])
 
 
-def _answer(sentence: str, status: int) -> Response:
-    body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
-    return current_app.make_response((body, status))
-
-
 def _page(answer: str) -> str:
     try:
-        view = machine_view(_daemon().ask("status"), _asked("settings"), _asked("wiring"))
+        view = machine_view(house().daemon.ask("status"), _asked("settings"), _asked("wiring"))
     except DaemonAbsent as error:
         abort(503, as_sentence(str(error)))
     return render_template("machine.html", view=view, live=view["live"], answer=answer)
@@ -123,12 +115,7 @@ def _page(answer: str) -> str:
 def _asked(question: str) -> Mapping[str, Any]:
     """Return the daemon's answer; one that knows no such question has nothing to show."""
     try:
-        answer: Mapping[str, Any] = _daemon().ask(question)
+        answer: Mapping[str, Any] = house().daemon.ask(question)
     except Refused:
         return {}
     return answer
-
-
-def _daemon() -> Daemon:
-    daemon: Daemon = current_app.extensions["etchweb"].daemon
-    return daemon

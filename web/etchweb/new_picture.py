@@ -19,6 +19,7 @@ from flask import (
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.answering import answer_with, said
 from etchweb.clearing import clear_out
 from etchweb.drafts import (
     ARRIVING_NAME,
@@ -32,6 +33,7 @@ from etchweb.drafts import (
     Drafts,
 )
 from etchweb.guard import wants_json
+from etchweb.house import house
 from etchweb.picture_kinds import KINDS, tried_name
 from etchweb.picture_work import Work, Works
 from etchweb.words import as_sentence
@@ -95,7 +97,7 @@ def upload() -> BaseResponse:
     """Take a photo in, look whether it is one, and go on with it."""
     photo = request.files.get("photo")
     if photo is None or not photo.filename:
-        return _answer(NO_PHOTO, 422)
+        return answer_with(NO_PHOTO, 422, _page)
     _make_room()
     draft = drafts().begin(photo.filename)
     try:
@@ -105,7 +107,8 @@ def upload() -> BaseResponse:
         raise
     if work.failed:
         _forget(draft)
-        return _answer(as_sentence(work.failed), STATUS_OF_FAULT.get(work.failed_kind, 422))
+        status = STATUS_OF_FAULT.get(work.failed_kind, 422)
+        return answer_with(as_sentence(work.failed), status, _page)
     target = url_for("new_picture.tile", draft_id=draft.id)
     return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
 
@@ -113,7 +116,7 @@ def upload() -> BaseResponse:
 def _make_room() -> None:
     now_s = time.time()
     drafts().clear_old(now_s)
-    clear_out(current_app.extensions["etchweb"].pictures.parent, now_s=now_s)
+    clear_out(house().pictures.parent, now_s=now_s)
 
 
 def _taken(draft: Draft, photo: FileStorage) -> Work:
@@ -166,9 +169,7 @@ def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     if under_way is None:
         under_way = works().begin(drafts().folder_of(draft.id), verb, key)
     if not works().wait(under_way, WAIT_S):
-        return current_app.make_response(
-            render_template("new_working.html", draft=draft, work=under_way)
-        )
+        return said(render_template("new_working.html", draft=draft, work=under_way), 200)
     if not under_way.failed:
         return None
     works().forget(draft.id)
@@ -178,17 +179,12 @@ def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     page = render_template(
         "new_failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
     )
-    return current_app.make_response((page, 422))
+    return said(page, 422)
 
 
 def _forget(draft: Draft) -> None:
     works().forget(draft.id)
     drafts().forget(draft.id)
-
-
-def _answer(sentence: str, status: int) -> BaseResponse:
-    body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
-    return current_app.make_response((body, status))
 
 
 def _page(answer: str) -> str:

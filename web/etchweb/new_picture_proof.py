@@ -3,13 +3,15 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
-from flask import current_app, redirect, render_template, request, url_for
+from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.answering import said, status_of
 from etchweb.drafts import JOB_FOLDER, PICTURES_OF_JOB, Draft
+from etchweb.house import house
 from etchweb.new_picture import drafts, found_draft, pages, waited_for, works
 from etchweb.new_picture_forms import FormUnfit, with_place
-from etchweb.new_picture_steps import decided, go, said, unfit
+from etchweb.new_picture_steps import decided, go, unfit
 from etchweb.new_picture_view import proof_view
 from etchweb.picture_files import pass_on
 from etchweb.words import as_sentence
@@ -19,7 +21,6 @@ from etchwire.sheet import GCODE_NAME, SHEET_NAME
 __all__ = ["pages"]
 
 UNREAD: Final = "Read what stands beside the boxes and tick them, then put it on the bench."
-STATUS_OF_REFUSAL: Final = {"refused": 409, "job": 422, "busy": 503, "internal": 502}
 
 
 @pages.route("/<draft_id>/proof", methods=["GET", "POST"])
@@ -55,9 +56,7 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
 def _machine() -> Mapping[str, Any]:
     """Return what is known of the machine, to draw its bed."""
     try:
-        machine: Mapping[str, Any] = current_app.extensions["etchweb"].daemon.ask("status")[
-            "machine"
-        ]
+        machine: Mapping[str, Any] = house().daemon.ask("status")["machine"]
     except (DaemonAbsent, Refused):
         return {}
     return machine
@@ -75,17 +74,14 @@ def put_on_bench(draft_id: str) -> BaseResponse:
         return said(_proof_page(draft, UNREAD), 422)
     folder = drafts().folder_of(draft.id)
     try:
-        current_app.extensions["etchweb"].daemon.load(
-            folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME
-        )
+        house().daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
     except Refused as refusal:
-        status = STATUS_OF_REFUSAL.get(refusal.kind, 502)
-        return said(_proof_page(draft, as_sentence(str(refusal))), status)
+        return said(_proof_page(draft, as_sentence(str(refusal))), status_of(refusal))
     except DaemonAbsent as error:
         return said(_proof_page(draft, as_sentence(str(error))), 503)
     pass_on(
-        drafts().folder_of(draft.id) / PICTURES_OF_JOB,
-        folder=current_app.extensions["etchweb"].pictures,
+        folder / PICTURES_OF_JOB,
+        folder=house().pictures,
         gcode_sha256=found["gcode_sha256"],
     )
     works().forget(draft.id)

@@ -4,10 +4,12 @@ import json
 from collections.abc import Callable
 from typing import Final
 
-from flask import current_app, redirect, render_template, request, url_for
+from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.answering import said
 from etchweb.drafts import PHOTO_NAME, Draft
+from etchweb.house import house
 from etchweb.new_picture import drafts, found_draft, pages, waited_for
 from etchweb.new_picture_forms import (
     TONE_WORDS,
@@ -38,7 +40,7 @@ def tile(draft_id: str) -> str | BaseResponse:
     waiting = _photo_looked_at(draft)
     if waiting is not None:
         return waiting
-    daemon = current_app.extensions["etchweb"].daemon
+    daemon = house().daemon
     try:
         pairs = ask_pairs(daemon)
         chosen = _chosen(draft, pairs) or last_used(daemon, pairs)
@@ -166,10 +168,3 @@ def go(step: str, draft: Draft) -> BaseResponse:
 def unfit(page: str | BaseResponse) -> BaseResponse:
     """Show a form again whose figures cannot be meant."""
     return said(page, 422)
-
-
-def said(page: str | BaseResponse, status: int) -> BaseResponse:
-    """Return `page` with a status of its own."""
-    answer = current_app.make_response(page)
-    answer.status_code = status
-    return answer

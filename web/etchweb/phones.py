@@ -1,10 +1,10 @@
 """The paired phones: who may come in, and shutting one out."""
 
-from flask import Blueprint, abort, current_app, g, redirect, render_template, url_for
+from flask import Blueprint, abort, g, redirect, render_template, url_for
 from werkzeug.wrappers import Response
 
 from etchweb.access import show_out
-from etchweb.paired import Store
+from etchweb.house import house
 
 pages = Blueprint("phones", __name__)
 
@@ -12,13 +12,15 @@ pages = Blueprint("phones", __name__)
 @pages.get("/phones")
 def show() -> str:
     """List the paired phones."""
-    return render_template("phones.html", phones=_store().phones(), mine=g.visitor.phone)
+    return render_template(
+        "phones.html", phones=house().access.store.phones(), mine=g.visitor.phone
+    )
 
 
 @pages.post("/phones/<int(max=9007199254740991):number>/forget")
 def forget(number: int) -> Response:
     """Shut a phone out; a stream it has open ends within seconds."""
-    if not _store().forget_phone(number):
+    if not house().access.store.forget_phone(number):
         abort(404, "That phone is not paired any more.")
     return redirect(url_for("phones.show"), 303)
 
@@ -27,12 +29,7 @@ def forget(number: int) -> Response:
 def leave() -> Response:
     """Shut this phone out."""
     if g.visitor.phone is not None:
-        _store().forget_phone(g.visitor.phone.id)
+        house().access.store.forget_phone(g.visitor.phone.id)
     answer = redirect(url_for("pairing.show"), 303)
     show_out(answer)
     return answer
-
-
-def _store() -> Store:
-    store: Store = current_app.extensions["etchweb"].access.store
-    return store

@@ -2,10 +2,11 @@
 
 from pathlib import Path
 
-from flask import Blueprint, abort, current_app, redirect, send_from_directory, url_for
+from flask import Blueprint, abort, redirect, send_from_directory, url_for
 from werkzeug.wrappers import Response
 
 from etchweb.guard import CACHE_FOR_EVER
+from etchweb.house import house
 from etchweb.picture_files import NAME, share_picture, small_name, whole_name
 from etchwire.errors import WireError
 
@@ -18,7 +19,7 @@ def show(name: str) -> Response:
     parts = NAME.fullmatch(name)
     if not parts:
         abort(404)
-    folder: Path = current_app.extensions["etchweb"].pictures
+    folder = house().pictures
     if not (folder / whole_name(parts[1])).exists():
         _share_the_first(folder, parts[1])
     if name == small_name(parts[1]) and not (folder / name).exists():
@@ -31,7 +32,7 @@ def show(name: str) -> Response:
 def _share_the_first(folder: Path, gcode_sha256: str) -> None:
     """Where the job on the bench is the rest of another, let it have the picture of that one."""
     try:
-        job = current_app.extensions["etchweb"].daemon.ask("status")["job"] or {}
+        job = house().daemon.ask("status")["job"] or {}
     except WireError:
         return
     if job.get("sha256") == gcode_sha256:

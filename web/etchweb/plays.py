@@ -8,19 +8,18 @@ from flask import (
     Flask,
     current_app,
     jsonify,
-    redirect,
     render_template,
     request,
-    url_for,
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.guard import wants_json
+from etchweb.answering import answer_with, done
 from etchweb.theatre import NoSuchScene, StageTaken, Theatre
 
 pages = Blueprint("plays", __name__, url_prefix="/plays")
 
 PLAYING: Final = "It is being played."
+NO_ROOM: Final = "This computer has no room for another practice machine now."
 
 
 def open_theatre(app: Flask, theatre: Theatre) -> None:
@@ -48,19 +47,19 @@ def begin() -> BaseResponse:
     try:
         _theatre().begin(request.form.get("name", ""))
     except NoSuchScene as error:
-        return _answer(str(error), 404)
+        return answer_with(str(error), 404, _page)
     except StageTaken as error:
-        return _answer(str(error), 409)
+        return answer_with(str(error), 409, _page)
     except OSError:
-        return _answer("This computer has no room for another practice machine now.", 503)
-    return _shown()
+        return answer_with(NO_ROOM, 503, _page)
+    return done("plays.show")
 
 
 @pages.post("/end")
 def end() -> BaseResponse:
     """End what is being played."""
     _theatre().end()
-    return _shown()
+    return done("plays.show")
 
 
 def _theatre() -> Theatre:
@@ -79,15 +78,6 @@ def _now() -> dict[str, Any]:
         "is_over": outcome is not None,
         "outcome": PLAYING if outcome is None else outcome.value,
     }
-
-
-def _shown() -> BaseResponse:
-    return jsonify(sentence="") if wants_json() else redirect(url_for("plays.show"), 303)
-
-
-def _answer(sentence: str, status: int) -> BaseResponse:
-    body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
-    return current_app.make_response((body, status))
 
 
 def _page(answer: str) -> str:

@@ -1,6 +1,6 @@
 """The practice panel: what a hand would do at a real machine, done at the simulated one."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -8,16 +8,13 @@ from typing import Any, Final
 from flask import (
     Blueprint,
     abort,
-    current_app,
-    jsonify,
-    redirect,
     render_template,
     send_file,
-    url_for,
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.guard import wants_json
+from etchweb.answering import answer_with, done
+from etchweb.house import Machine, house
 from etchweb.words import as_sentence
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent, Refused
@@ -49,8 +46,6 @@ DEEDS: Final = {
 
 TILE_NAME: Final = "practice-tile.png"
 
-Machine = Callable[..., Any]
-
 
 def machine_at(folder: Path) -> Machine:
     """Return what asks the practice machine in `folder` for a verb."""
@@ -64,10 +59,9 @@ def machine_at(folder: Path) -> Machine:
 
 def is_at_hand() -> bool:
     """Return whether there is a practice machine, and the daemon is not known to have another."""
-    house = current_app.extensions["etchweb"]
-    heard = house.listener.heard.snapshot
+    heard = house().listener.heard.snapshot
     is_practice = heard is None or heard["machine"].get("is_practice", True)
-    return house.machine is not None and is_practice
+    return house().machine is not None and is_practice
 
 
 @pages.get("/practice")
@@ -79,10 +73,9 @@ def show() -> str:
 @pages.get("/practice/tile.png")
 def photograph() -> BaseResponse:
     """Return what a camera above the wiped tile would see."""
-    house = current_app.extensions["etchweb"]
-    photo = house.pictures.parent / TILE_NAME
+    photo = house().pictures.parent / TILE_NAME
     try:
-        house.machine("picture", after=str(photo.absolute()))
+        _machine()("picture", after=str(photo.absolute()))
     except (DaemonAbsent, Refused) as error:
         abort(503, as_sentence(str(error)))
     return send_file(photo.absolute(), as_attachment=True, download_name=TILE_NAME)
@@ -93,17 +86,17 @@ def act(name: str) -> BaseResponse:
     """Do it, and show what came of it."""
     deed = DEEDS.get(name)
     if deed is None:
-        return _answer("There is nothing of that name to do.", 404)
+        return answer_with("There is nothing of that name to do.", 404, _page)
     try:
-        current_app.extensions["etchweb"].machine(deed.verb, **deed.says)
+        _machine()(deed.verb, **deed.says)
     except (DaemonAbsent, Refused) as error:
-        return _answer(as_sentence(str(error)), 503)
-    return jsonify(sentence="") if wants_json() else redirect(url_for("practice.show"), 303)
+        return answer_with(as_sentence(str(error)), 503, _page)
+    return done("practice.show")
 
 
-def _answer(sentence: str, status: int) -> BaseResponse:
-    body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
-    return current_app.make_response((body, status))
+def _machine() -> Machine:
+    machine = house().machine
+    return machine if machine is not None else abort(404)
 
 
 def _page(answer: str) -> str:

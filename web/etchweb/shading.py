@@ -2,12 +2,13 @@
 
 from typing import Final
 
-from flask import Blueprint, current_app, request
+from flask import Blueprint, request
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.asking import Daemon
+from etchweb.house import house
 from etchweb.shade import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
-from etchweb.watch import answer_with, carry_out
+from etchweb.watch import carry_out, refused_with
 from etchwire.errors import Refused
 
 pages = Blueprint("shading", __name__)
@@ -24,9 +25,8 @@ def ask_for_shade() -> BaseResponse:
     """
     wanted = request.form.get("strength", 0, int)
     if not LIGHTEST_PERCENT <= wanted <= DARKEST_PERCENT:
-        return answer_with(NO_SHADE, 422)
-    daemon: Daemon = current_app.extensions["etchweb"].daemon
-    return carry_out(lambda: _ask(daemon, wanted))
+        return refused_with(NO_SHADE, 422)
+    return carry_out(lambda: _ask(house().daemon, wanted))
 
 
 def _ask(daemon: Daemon, wanted_percent: int) -> None:

@@ -4,14 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from flask import Blueprint, current_app, jsonify, redirect, render_template, request, url_for
+from flask import Blueprint, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.asking import Daemon
+from etchweb.answering import answer_with, status_of
 from etchweb.guard import wants_json
+from etchweb.house import house
 from etchweb.logbook import LARGEST_NUMBER, answered
 from etchweb.taking_up_view import NOT_MOVED, ORIGIN_AGAIN, row_told, taking_up_view
-from etchweb.watch import STATUS_OF_REFUSAL
 from etchweb.words import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 
@@ -60,10 +60,9 @@ def take_up(number: int) -> BaseResponse:
     if told.objection:
         return _answer(number, told, told.objection, 422)
     try:
-        _daemon().ask("reenter", run=number, confirm=told.confirm, row=told.row)
+        house().daemon.ask("reenter", run=number, confirm=told.confirm, row=told.row)
     except Refused as refusal:
-        status = STATUS_OF_REFUSAL.get(refusal.kind, 502)
-        return _answer(number, told, str(refusal), status)
+        return _answer(number, told, str(refusal), status_of(refusal))
     except DaemonAbsent as error:
         return _answer(number, told, str(error), 503)
     bench = url_for("watch.show")
@@ -77,17 +76,10 @@ def _told(form: Mapping[str, str]) -> Told:
 
 
 def _page(number: int, told: Told, answer: str = "") -> str:
-    outlook = answered(lambda: _daemon().ask("unfinished", run=number, row=told.row))
+    outlook = answered(lambda: house().daemon.ask("unfinished", run=number, row=told.row))
     view = taking_up_view(outlook, row=told.row, is_by_eye=told.is_by_eye)
     return render_template("taking_up.html", view=view, answer=answer, confirmed=told.confirm)
 
 
 def _answer(number: int, told: Told, sentence: str, status: int) -> BaseResponse:
-    said = as_sentence(sentence)
-    body = jsonify(sentence=said) if wants_json() else _page(number, told, said)
-    return current_app.make_response((body, status))
-
-
-def _daemon() -> Daemon:
-    daemon: Daemon = current_app.extensions["etchweb"].daemon
-    return daemon
+    return answer_with(as_sentence(sentence), status, lambda why: _page(number, told, why))

@@ -1,13 +1,10 @@
 """The verdict on a wiped tile: asked for on the page of its etch, and kept in the logbook."""
 
-from pathlib import Path
 from typing import Final
 
 from flask import (
     Blueprint,
     abort,
-    current_app,
-    g,
     jsonify,
     redirect,
     request,
@@ -16,7 +13,9 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.answering import answer_with
 from etchweb.guard import CACHE_FOR_EVER, wants_json
+from etchweb.house import house, who
 from etchweb.logbook import LARGEST_NUMBER, asked, etch_page
 from etchweb.tile_photos import NAME, NoTilePhoto, keep_tile_photo
 from etchweb.verdict_view import CHOICES, LONGEST_TEXT
@@ -41,7 +40,7 @@ def save(number: int) -> BaseResponse:
         return _answer(number, TOO_LONG, 422)
     try:
         photo = _photo()
-        asked("save_verdict", run=number, **said, photo=photo, who=_who())
+        asked("save_verdict", run=number, **said, photo=photo, who=who())
     except NoTilePhoto as error:
         return _answer(number, as_sentence(str(error)), 422)
     except Refused as refusal:
@@ -55,7 +54,7 @@ def photo(name: str) -> BaseResponse:
     """Return a photo of a wiped tile; its name says what is in it, so it may be kept for ever."""
     if not NAME.fullmatch(name):
         abort(404)
-    answer = send_from_directory(_folder().absolute(), name)
+    answer = send_from_directory(house().pictures.absolute(), name)
     answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
     return answer
 
@@ -64,18 +63,8 @@ def _photo() -> str:
     sent = request.files.get("photo")
     if sent is None or not sent.filename:
         return ""
-    return keep_tile_photo(sent.save, _folder())
-
-
-def _who() -> str:
-    return "" if g.visitor.phone is None else str(g.visitor.phone.name)
-
-
-def _folder() -> Path:
-    folder: Path = current_app.extensions["etchweb"].pictures
-    return folder
+    return keep_tile_photo(sent.save, house().pictures)
 
 
 def _answer(number: int, sentence: str, status: int) -> BaseResponse:
-    body = jsonify(sentence=sentence) if wants_json() else etch_page(number, sentence)
-    return current_app.make_response((body, status))
+    return answer_with(sentence, status, lambda why: etch_page(number, why))

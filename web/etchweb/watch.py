@@ -9,21 +9,19 @@ from flask import (
     Blueprint,
     Response,
     abort,
-    current_app,
     g,
     jsonify,
-    redirect,
     render_template,
     request,
-    url_for,
 )
 from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.answering import answer_with, done, status_of
 from etchweb.box_view import answers_from
 from etchweb.cautions import CAUTIONS
 from etchweb.etch_view import told
-from etchweb.guard import wants_json
+from etchweb.house import house
 from etchweb.listening import Listener, ask_status
 from etchweb.stream import TRY_AGAIN_S, Frames, view_of
 from etchweb.words import as_sentence
@@ -71,8 +69,6 @@ ACTIONS: Final = {
 }
 NEEDS_A_LOOK: Final = ("arm", "start")
 
-STATUS_OF_REFUSAL: Final = {"refused": 409, "job": 422, "busy": 503, "internal": 502}
-
 CAUTIONS_UNREAD: Final = "Read the cautions and tick the box below them, then go on."
 OTHER_PICTURE: Final = "Another picture has been loaded since you looked. Look again, then go on."
 NO_ROOM: Final = "Eight phones are watching live; this one asks now and then."
@@ -94,20 +90,20 @@ def poll() -> Response:
 @pages.get("/watch/stream")
 def stream() -> Response:
     """Keep a phone told; the ninth is asked to poll."""
-    house = current_app.extensions["etchweb"]
-    if not house.streams.acquire(blocking=False):
+    here = house()
+    if not here.streams.acquire(blocking=False):
         answer = jsonify(sentence=NO_ROOM)
         answer.status_code = 503
         answer.headers["Retry-After"] = str(TRY_AGAIN_S)
         return answer
-    visitor, access = g.visitor, house.access
+    visitor, access = g.visitor, here.access
     has_left = request.environ.get("waitress.client_disconnected", lambda: False)
     frames = _frames(
-        Frames(_offered()), house.listener, has_left, lambda: access.is_still_in(visitor)
+        Frames(_offered()), here.listener, has_left, lambda: access.is_still_in(visitor)
     )
     answer = Response(frames, mimetype="text/event-stream")
     answer.headers["X-Accel-Buffering"] = "no"
-    answer.call_on_close(house.streams.release)
+    answer.call_on_close(here.streams.release)
     return answer
 
 
@@ -126,10 +122,10 @@ def carry_out(ask: Callable[[], None]) -> BaseResponse:
     try:
         ask()
     except Refused as refusal:
-        return answer_with(as_sentence(str(refusal)), STATUS_OF_REFUSAL.get(refusal.kind, 502))
+        return refused_with(as_sentence(str(refusal)), status_of(refusal))
     except DaemonAbsent as error:
-        return answer_with(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503)
-    return jsonify(sentence="") if wants_json() else redirect(url_for("watch.show"), 303)
+        return refused_with(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503)
+    return done("watch.show")
 
 
 for _name in ACTIONS:
@@ -137,25 +133,24 @@ for _name in ACTIONS:
 
 
 def _ask(action: Action) -> None:
-    daemon = current_app.extensions["etchweb"].daemon
+    daemon = house().daemon
     now = daemon.ask("status") if action.method == "arm" else {}
     daemon.ask(action.method, **action.says(request.form, now))
 
 
 def _require_cautions() -> None:
     if request.form.get("cautions") != "read":
-        abort(answer_with(CAUTIONS_UNREAD, 422))
+        abort(refused_with(CAUTIONS_UNREAD, 422))
 
 
 def _require_the_same_tile() -> None:
     if request.form.get("tile") != _view()["tile"]:
-        abort(answer_with(OTHER_PICTURE, 409))
+        abort(refused_with(OTHER_PICTURE, 409))
 
 
-def answer_with(sentence: str, status: int) -> Response:
-    """Return the page, or JSON for a script, with a sentence that says why nothing was done."""
-    body = jsonify(sentence=sentence) if wants_json() else _page(sentence)
-    return current_app.make_response((body, status))
+def refused_with(sentence: str, status: int) -> BaseResponse:
+    """Return this page with a sentence that says why nothing was done."""
+    return answer_with(sentence, status, _page)
 
 
 def _page(answer: str) -> str:
@@ -167,16 +162,14 @@ def _page(answer: str) -> str:
 def _events(run: int) -> list[dict[str, str]]:
     """Return what happened in `run`; the tile can be watched without it."""
     try:
-        found = current_app.extensions["etchweb"].daemon.ask(
-            "run_events", id=run, after=0, limit=500
-        )
+        found = house().daemon.ask("run_events", id=run, after=0, limit=500)
     except (DaemonAbsent, Refused):
         return []
     return told(found["events"])
 
 
 def _view() -> dict[str, Any]:
-    return view_of(ask_status(current_app.extensions["etchweb"].daemon), _offered())
+    return view_of(ask_status(house().daemon), _offered())
 
 
 def _offered() -> tuple[str, ...]:

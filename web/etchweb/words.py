@@ -7,7 +7,6 @@ NARROW_SPACE: Final = "\u202f"  # groups thousands and stays on one line
 UNKNOWN: Final = "–"
 
 _SECONDS_PER_MINUTE: Final = 60
-_SECONDS_PER_HOUR: Final = 3600
 
 
 def grouped(value: float) -> str:
