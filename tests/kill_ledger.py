@@ -10,6 +10,7 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from etchdaemon.logbook.backup_sums import is_as_written
 from etchwire.sheet import GCODE_NAME, read_sheet
 
 CUT_SHORT = re.compile(
@@ -94,10 +95,13 @@ class Ledger:
             sheet = read_sheet(folder)
             gcode = (folder / GCODE_NAME).read_bytes()
             assert name == sheet.gcode_sha256 == hashlib.sha256(gcode).hexdigest(), folder
-        backups = {path.name for path in (state / "backups").glob("*")}
+        names = {path.name for path in (state / "backups").glob("*")}
+        backups = {name for name in names if not name.endswith(".sha256")}
+        assert names - backups == {f"{name}.sha256" for name in backups}, names
         assert all(name.startswith("logbook-") for name in backups), f"half a backup: {backups}"
         assert backups >= set(sorted(self.backups)[-KEPT_BACKUPS:]) or len(backups) == KEPT_BACKUPS
         for name in backups:
+            assert is_as_written(state / "backups" / name)
             with closing(sqlite3.connect(f"file:{state}/backups/{name}?mode=ro", uri=True)) as book:
                 assert book.execute("PRAGMA integrity_check").fetchone() == ("ok",), name
 

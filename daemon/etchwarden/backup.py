@@ -1,6 +1,5 @@
 """`etchwarden backup`: a sound copy of the logbook, while the daemon writes it or without one."""
 
-import os
 import shutil
 import time
 from collections.abc import Iterator
@@ -16,6 +15,7 @@ from etchdaemon.errors import BackupFailed, EtchdaemonError, LogbookUnavailable
 from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.logbook.backup import copy_book, look_at
 from etchdaemon.logbook.backup_names import next_name, read_names
+from etchdaemon.logbook.backup_sums import is_as_written, put_in_place
 from etchdaemon.logbook.backups import FOLDER_NAME
 from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.opening import open_book
@@ -23,6 +23,7 @@ from etchdaemon.logbook.space import as_size
 from etchwarden.progress import progress_shown
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
+from etchwire.storing import settle
 
 LOOKS_EVERY_S: Final = 0.1
 
@@ -87,9 +88,9 @@ def _copied(made: Path, dest: Path) -> Path:
     arriving = target.with_name(f".arriving-{target.name}")
     with _readable(made), _removed_unless_moved(arriving):
         shutil.copyfile(made, arriving)
-        with arriving.open("rb") as file:
-            os.fsync(file.fileno())
-        arriving.rename(target)
+        is_as_written(arriving, called=made)
+        settle(arriving)
+        put_in_place(arriving, target)
     return target
 
 

@@ -10,6 +10,7 @@ from etchdaemon.assembly import LOGBOOK_NAME
 from etchdaemon.errors import BackupFailed, EtchdaemonError
 from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.logbook.backup import look_at
+from etchdaemon.logbook.backup_sums import sum_path
 from etchdaemon.logbook.restoring import restore
 from etchdaemon.logbook.space import as_size
 
@@ -41,9 +42,15 @@ def _restore(file: Path, logbook: Path, *, is_asking: bool) -> None:
         click.echo(f"{file} holds {_told(file)}; the logbook {_told(logbook)}.")
         click.confirm("Put the backup in its place?", abort=True)
     at_utc = datetime.now(UTC).isoformat(timespec="seconds")
-    found, aside = restore(file, logbook, at_utc=at_utc)
+    restored = restore(file, logbook, at_utc=at_utc)
+    aside, runs = restored.aside, restored.backup.runs
     kept = f" What was there is kept as {aside.name}." if aside else ""
-    click.echo(f"The logbook is now that of {file.name}: {found.runs} etches.{kept}")
+    click.echo(f"The logbook is now that of {file.name}: {runs} etches.{kept}")
+    if not restored.is_as_written:
+        click.echo(
+            f"No {sum_path(file).name} lay beside it: it is whole and holds together, but whether"
+            " a letter in it has changed could not be checked."
+        )
 
 
 def _told(path: Path) -> str:

@@ -89,4 +89,4 @@ def test_whatever_the_clock_says_the_seven_backups_made_last_are_kept(logbook, w
         made.append(state["kept"][0]["name"])
 
     assert len(set(made)) == len(made)
-    assert sorted(path.name for path in (tmp_path / "backups").iterdir()) == made[-KEPT:]
+    assert sorted(path.name for path in (tmp_path / "backups").glob("*.sqlite3")) == made[-KEPT:]

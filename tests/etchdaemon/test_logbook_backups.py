@@ -11,6 +11,7 @@ import pytest
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
 from etchdaemon.logbook import backups as backups_module
 from etchdaemon.logbook.backup import copy_book, look_at
+from etchdaemon.logbook.backup_sums import is_as_written
 from etchdaemon.logbook.backups import Backups
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema import MIGRATIONS
@@ -95,10 +96,11 @@ def test_a_backup_is_one_sound_file_with_everything_that_was_written(logbook, ke
 
     assert state["trouble"] is None
     assert [entry["at_utc"] for entry in state["kept"]] == ["2026-11-26T03:10:00Z"]
-    (path,) = (tmp_path / "backups").iterdir()
+    path = tmp_path / "backups" / state["kept"][0]["name"]
     found = look_at(path)
     assert (found.version, found.runs) == (len(MIGRATIONS), 1)
-    assert path.name == state["kept"][0]["name"] == "logbook-000001-20261126T031000.sqlite3"
+    assert path.name == "logbook-000001-20261126T031000.sqlite3"
+    assert is_as_written(path)
     with closing(sqlite3.connect(path)) as book:
         assert book.execute("SELECT count(*) FROM run_row").fetchone() == (500,)
         assert book.execute("PRAGMA journal_mode").fetchone() == ("delete",)
@@ -117,7 +119,7 @@ def test_what_is_written_while_the_backup_is_made_is_in_it_and_does_not_wait(
         logbook.confirm_event(run, **(EVENT | {"text": f"meanwhile {written}"}))
         written += 1
 
-    (path,) = (tmp_path / "backups").iterdir()
+    (path,) = (tmp_path / "backups").glob("*.sqlite3")
     found = texts(path)[1:]
     assert found == [f"meanwhile {number}" for number in range(len(found))]
     assert 0 < len(found) <= written
@@ -153,7 +155,9 @@ def test_seven_are_kept_and_the_oldest_goes_first(logbook, keep, tmp_path):
 
     numbers = [int(entry["name"].split("-")[1]) for entry in state["kept"]]
     assert numbers == [9, 8, 7, 6, 5, 4, 3]
-    assert len(list((tmp_path / "backups").iterdir())) == 7
+    names = {entry["name"] for entry in state["kept"]}
+    sums = {f"{name}.sha256" for name in names}
+    assert {path.name for path in (tmp_path / "backups").iterdir()} == names | sums
 
 
 def test_one_is_made_at_night_without_being_asked_for_and_no_second(logbook, keep):
@@ -206,12 +210,13 @@ def test_without_room_the_oldest_make_room_and_the_last_one_stays(
 def test_a_leftover_of_a_power_cut_is_cleared_away(logbook, keep, tmp_path):
     fill(logbook, 1)
     (tmp_path / "backups").mkdir()
-    leftover = tmp_path / "backups" / ".arriving-logbook-000001-20261125T030000.sqlite3"
-    leftover.write_bytes(b"half of it")
+    name = "logbook-000001-20261125T030000.sqlite3"
+    for leftover in (f".arriving-{name}", f"{name}.sha256"):
+        (tmp_path / "backups" / leftover).write_bytes(b"half of it")
 
     keep()
 
-    assert not leftover.exists()
+    assert list((tmp_path / "backups").iterdir()) == []
 
 
 def test_a_daemon_that_ends_gives_a_backup_up(logbook, tmp_path, monkeypatch):

@@ -8,7 +8,8 @@ from contextlib import closing
 import pytest
 
 from etchdaemon.errors import BackupFailed
-from etchdaemon.logbook.backup import copy_book
+from etchdaemon.logbook.backup import copy_book, look_at
+from etchdaemon.logbook.backup_sums import sum_path
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.opening import open_book
 from etchdaemon.logbook.restoring import restore
@@ -53,9 +54,10 @@ def logbook(tmp_path):
 
 
 def test_what_the_backup_held_is_the_logbook_and_the_other_is_kept(backup, logbook):
-    found, aside = restore(backup, logbook, at_utc=OPENED_UTC)
+    restored = restore(backup, logbook, at_utc=OPENED_UTC)
 
-    assert found.runs == 1
+    aside = restored.aside
+    assert (restored.backup.runs, restored.is_as_written) == (1, True)
     assert titles_in(logbook) == ["old"]
     assert "Restored from b.sqlite3." in [note["text"] for note in record_of(logbook)["notes"]]
     assert aside.name == "logbook.replaced-20261126T080000.sqlite3"
@@ -66,10 +68,11 @@ def test_what_the_backup_held_is_the_logbook_and_the_other_is_kept(backup, logbo
 def test_a_logbook_that_is_not_there_is_restored_all_the_same(backup, tmp_path):
     (tmp_path / "state").mkdir()
 
-    _, aside = restore(backup, tmp_path / "state" / "logbook.sqlite3", at_utc=OPENED_UTC)
+    logbook = tmp_path / "state" / "logbook.sqlite3"
+    restored = restore(backup, logbook, at_utc=OPENED_UTC)
 
-    assert aside is None
-    assert titles_in(tmp_path / "state" / "logbook.sqlite3") == ["old"]
+    assert restored.aside is None
+    assert titles_in(logbook) == ["old"]
 
 
 def test_a_damaged_logbook_s_own_wal_never_meets_the_restored_one(backup, logbook):
@@ -77,7 +80,7 @@ def test_a_damaged_logbook_s_own_wal_never_meets_the_restored_one(backup, logboo
     wal = logbook.with_name(logbook.name + "-wal")
     wal.write_bytes(b"what came last")
 
-    _, aside = restore(backup, logbook, at_utc=OPENED_UTC)
+    aside = restore(backup, logbook, at_utc=OPENED_UTC).aside
 
     assert titles_in(logbook) == ["old"]
     assert aside.read_bytes() == b"no database at all" * 100
@@ -187,6 +190,7 @@ def another_s(path):
     ],
 )
 def test_a_backup_of_no_use_changes_nothing(backup, logbook, spoil, said):
+    sum_path(backup).unlink()
     spoil(backup)
     before = logbook.read_bytes()
 
@@ -196,6 +200,51 @@ def test_a_backup_of_no_use_changes_nothing(backup, logbook, spoil, said):
     assert str(backup) in str(refused.value)
     assert logbook.read_bytes() == before
     assert [path.name for path in logbook.parent.iterdir() if path.is_file()] == [logbook.name]
+
+
+def changed_letter(path):
+    """Change a letter within a text: everything holds together as before."""
+    content = path.read_bytes()
+    path.write_bytes(content.replace(b"old", b"odd", 1))
+    look_at(path)
+
+
+def of_another_backup(path):
+    sum_path(path).write_text(f"{'0' * 64}  {path.name}\n")
+
+
+def empty_sum(path):
+    sum_path(path).write_text("")
+
+
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (changed_letter, "has changed since it was written"),
+        (of_another_backup, "has changed since it was written"),
+        (longer, "has changed since it was written"),
+        (empty_sum, "cannot be told"),
+    ],
+)
+def test_a_backup_that_is_not_as_it_was_written_changes_nothing_unless_its_sum_is_removed(
+    backup, logbook, spoil, said
+):
+    spoil(backup)
+    before = logbook.read_bytes()
+
+    with pytest.raises(BackupFailed, match=said) as refused:
+        restore(backup, logbook, at_utc=OPENED_UTC)
+
+    assert f"{backup.name}.sha256" in str(refused.value)
+    assert "remove" in str(refused.value)
+    assert logbook.read_bytes() == before
+    assert [path.name for path in logbook.parent.iterdir() if path.is_file()] == [logbook.name]
+
+
+def test_an_older_program_s_backup_has_no_sum_and_is_restored_all_the_same(backup, logbook):
+    sum_path(backup).unlink()
+
+    assert not restore(backup, logbook, at_utc=OPENED_UTC).is_as_written
 
 
 def test_a_logbook_that_is_open_is_not_replaced(backup, logbook):

@@ -1,5 +1,7 @@
 """`etchwarden backup` and `restore`, as somebody at the board uses them."""
 
+import subprocess
+
 import pytest
 from click.testing import CliRunner
 
@@ -56,8 +58,9 @@ def test_a_running_daemon_makes_one_and_a_checked_copy_lies_on_the_stick(socket,
     done = backup("--daemon", socket, stick)
 
     assert done.exit_code == 0, done.output
-    (copy,) = stick.iterdir()
+    (copy,) = stick.glob("*.sqlite3")
     assert copy.read_bytes() == (state / "backups" / copy.name).read_bytes()
+    assert (stick / f"{copy.name}.sha256").exists()
     assert f"{copy}: 1 etches, " in done.output
     assert "checked" in done.output
 
@@ -65,7 +68,7 @@ def test_a_running_daemon_makes_one_and_a_checked_copy_lies_on_the_stick(socket,
 def test_without_a_place_the_daemon_s_own_folder_has_it(socket, state):
     done = backup("--daemon", socket)
 
-    (made,) = (state / "backups").iterdir()
+    (made,) = (state / "backups").glob("*.sqlite3")
     assert str(made) in done.output
 
 
@@ -113,6 +116,48 @@ def test_where_there_is_nothing_a_sentence_says_so(given, tmp_path):
 
     assert done.exit_code == 1
     assert "there is no" in done.output.lower()
+
+
+def test_a_person_can_check_a_copy_with_the_system_s_own_program(state, tmp_path):
+    backup("--state", state, tmp_path / "copy.sqlite3")
+
+    checked = subprocess.run(
+        ["sha256sum", "--check", "--strict", "copy.sqlite3.sha256"],
+        cwd=tmp_path, capture_output=True, text=True, check=True, env={"LC_ALL": "C"},
+    )  # fmt: skip
+
+    assert checked.stdout == "copy.sqlite3: OK\n"
+
+
+def test_a_backup_that_the_card_has_spoilt_is_not_copied(socket, state, tmp_path, monkeypatch):
+    def made_and_spoilt(_):
+        made = made_by_daemon(socket)
+        with made.open("ab") as file:
+            file.write(b"more")
+        return made
+
+    made_by_daemon = backup_module.by_daemon
+    monkeypatch.setattr(backup_module, "by_daemon", made_and_spoilt)
+    (tmp_path / "stick").mkdir()
+
+    done = backup("--daemon", socket, tmp_path / "stick")
+
+    assert done.exit_code == 1
+    assert "has changed since it was written" in done.output
+    assert list((tmp_path / "stick").iterdir()) == []
+
+
+@pytest.mark.parametrize(("is_proved", "said"), [(True, ""), (False, "could not be checked")])
+def test_it_is_said_whether_every_letter_was_checked(state, tmp_path, is_proved, said):
+    backup("--state", state, tmp_path / "copy.sqlite3")
+    if not is_proved:
+        (tmp_path / "copy.sqlite3.sha256").unlink()
+
+    done = restore(tmp_path / "copy.sqlite3", "--state", state, "--yes")
+
+    assert done.exit_code == 0
+    assert said in done.output
+    assert ("copy.sqlite3.sha256" in done.output) is not is_proved
 
 
 @pytest.mark.parametrize(("answer", "code"), [("y\n", 0), ("n\n", 1)])

@@ -5,13 +5,16 @@ from dataclasses import replace
 import pytest
 from click.testing import CliRunner
 
+from etchdaemon.logbook.backup_sums import put_in_place
 from etchwarden import doctor
 from etchwarden.doctor import findings
+from etchwarden.installation.places import Places
 from etchwarden.selfcheck.board_checks import BOARD_CHECKS
 from etchwarden.selfcheck.bundle import bundle_of
 from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
 from etchwarden.selfcheck.findings import Grade, judged
 from etchwarden.selfcheck.machine_checks import MACHINE_CHECKS, PAGE_CHECKS
+from etchwarden.selfcheck.machine_look import look_at_machine
 
 BOARD = BoardFacts(
     version="1.0", python=(3, 11), current="1.0-abc", has_previous=True, year=2026,
@@ -37,6 +40,7 @@ MACHINE = MachineFacts(
     name="left", port="/dev/serial/by-id/usb-77", is_port_there=True, may_open_port=True,
     chip="pinctrl-rp1", pins=(16, 22), output_pins=(22,), has_head=True, chips=("pinctrl-rp1",),
     status=STATUS, settings=SETTINGS, socket_mode=0o660, book="ok",
+    newest_backup="ok",
 )  # fmt: skip
 PAGE = PageFacts(machines=("left",), status_code=200)
 
@@ -89,6 +93,8 @@ MACHINE_TABLE = [
     ("records", {"book": "page 3 is torn"}, Grade.WRONG, "etchwarden restore"),
     ("records", {"books_set_aside": 2}, Grade.LOOK, "restore"),
     ("records", {"book": None}, Grade.WELL, "No logbook yet"),
+    ("backups", {"newest_backup": "It has changed."}, Grade.WRONG, "It has changed."),
+    ("backups", {"newest_backup": None}, Grade.WELL, "No backup yet"),
 ]
 PAGE_TABLE = [
     ("file", {"fault": "port: from 0"}, Grade.WRONG, "page.toml"),
@@ -172,3 +178,21 @@ def test_the_command_says_what_is_wrong_by_its_exit_code_and_leaves_the_bundle(t
     assert "left, file:" in done.output
     assert "is empty" in done.output
     assert bundle.exists()
+
+
+@pytest.mark.parametrize(
+    ("content", "said"), [(None, None), (b"whole", "ok"), (b"whale", "has changed")]
+)
+def test_the_newest_backup_on_the_card_is_held_against_its_sum(tmp_path, content, said):
+    places = Places(tmp_path)
+    backups = places.records / "left" / "backups"
+    if content is not None:
+        backups.mkdir(parents=True)
+        for number in (1, 2):
+            (backups / "half").write_bytes(b"whole")
+            put_in_place(backups / "half", backups / f"logbook-{number:06}-20261125T030000.sqlite3")
+        (backups / "logbook-000002-20261125T030000.sqlite3").write_bytes(content)
+
+    found = look_at_machine("left", places).newest_backup
+
+    assert found == said or said in found

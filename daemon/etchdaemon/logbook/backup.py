@@ -10,6 +10,7 @@ from threading import Lock
 from typing import Final
 
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
+from etchdaemon.logbook.backup_sums import put_in_place
 from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.opening import (
     Damaged,
@@ -17,7 +18,6 @@ from etchdaemon.logbook.opening import (
     require_header,
     require_ours,
     require_sound,
-    settle,
 )
 from etchdaemon.logbook.schema import version_of
 
@@ -52,8 +52,7 @@ def copy_book(book: Book, target: Path, *, between: Between) -> Copy:
     try:
         _copy_pages(book, arriving, between)
         found = look_at(arriving)
-        arriving.rename(target)
-        settle(target.parent)
+        put_in_place(arriving, target)
     except (sqlite3.Error, OSError) as error:
         raise BackupFailed(f"No backup could be written to {target}: {cause(error)}.") from error
     finally:

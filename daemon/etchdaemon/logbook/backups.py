@@ -13,6 +13,7 @@ from typing import Any, Final
 from etchdaemon.errors import BackupFailed, EtchdaemonError
 from etchdaemon.logbook.backup import copy_book
 from etchdaemon.logbook.backup_names import BackupName, is_due, next_name, read_names, surplus
+from etchdaemon.logbook.backup_sums import lone_sums, remove
 from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.opening import cause
 from etchdaemon.logbook.space import LEAST_BYTES, Space, as_size
@@ -152,10 +153,10 @@ class Backups:
         made = copy_book(book, self._folder / str(name), between=self._go_on)
         _log.info("a backup of %d runs was made: %s", made.runs, made.path.name)
         for old in surplus([*self._kept, name]):
-            (self._folder / str(old)).unlink(missing_ok=True)
+            remove(self._folder / str(old))
 
     def _clear_leftovers(self) -> None:
-        for leftover in self._folder.glob(".arriving-*"):
+        for leftover in (*self._folder.glob(".arriving-*"), *lone_sums(self._folder)):
             leftover.unlink()
 
     def _make_room(self, book: Book) -> None:
@@ -172,7 +173,7 @@ class Backups:
                     f"No backup was made: it needs {as_size(needed_bytes)}, and"
                     f" {as_size(free_bytes)} are free. Make room."
                 )
-            (self._folder / str(old.pop(0))).unlink(missing_ok=True)
+            remove(self._folder / str(old.pop(0)))
 
     def _go_on(self, share: float) -> None:
         self._share = share

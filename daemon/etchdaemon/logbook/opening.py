@@ -1,6 +1,5 @@
 """Opening the logbook's file: the one connection, and what becomes of a damaged file."""
 
-import os
 import sqlite3
 from contextlib import suppress
 from pathlib import Path
@@ -9,6 +8,7 @@ from typing import Final
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
+from etchwire.storing import settle
 
 # SQLite up to 3.51.2 can corrupt a WAL file that two connections checkpoint at the same instant
 # (https://sqlite.org/wal.html, "The WAL-Reset Bug"); Debian 12 has 3.40.1. Exclusive locking
@@ -147,12 +147,3 @@ def aside_name(path: Path, why: str, at_utc: str) -> Path:
         for more in ("", *(f"-{number}" for number in range(2, 100)))
     )
     return next(name for name in names if not name.exists())
-
-
-def settle(folder: Path) -> None:
-    """Have the folder's entries on disk before anything relies on them."""
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

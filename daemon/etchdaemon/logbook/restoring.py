@@ -5,21 +5,36 @@ import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
 from etchdaemon.logbook.backup import UNREADABLE, Copy, damage, look_at
+from etchdaemon.logbook.backup_sums import is_as_written
 from etchdaemon.logbook.entries import NoteMade, RunsCutShort
-from etchdaemon.logbook.opening import aside_name, cause, require_header, settle
+from etchdaemon.logbook.opening import aside_name, cause, require_header
 from etchdaemon.logbook.schema import migrate, transaction
+from etchwire.storing import settle
 
 _BESIDE: Final = ("-wal", "-shm")
 _MADE_DURING: Final = "The backup that was restored was made during this run: how it ended is lost."
 
 
-def restore(backup: Path, logbook: Path, *, at_utc: str) -> tuple[Copy, Path | None]:
-    """Put `backup` in the place of `logbook`; return it, and where the old one is kept.
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What is the logbook now, and where the one before it is kept.
+
+    `is_as_written` is False where no sum lay beside the backup, so that nothing proves it.
+    """
+
+    backup: Copy
+    aside: Path | None
+    is_as_written: bool
+
+
+def restore(backup: Path, logbook: Path, *, at_utc: str) -> Restored:
+    """Put `backup` in the place of `logbook`.
 
     The caller holds the folder's lock. Raise BackupFailed, and then the old one is in its place.
     """
@@ -27,7 +42,7 @@ def restore(backup: Path, logbook: Path, *, at_utc: str) -> tuple[Copy, Path | N
     aside = aside_name(logbook, "replaced", at_utc) if logbook.exists() else None
     try:
         with _cleared_away(arriving):
-            _bring(backup, arriving)
+            is_proved = _bring(backup, arriving)
             found = look_at(arriving, called=backup)
             _make_ready(arriving, f"Restored from {backup.name}.", at_utc)
             if aside is not None:
@@ -37,7 +52,7 @@ def restore(backup: Path, logbook: Path, *, at_utc: str) -> tuple[Copy, Path | N
             settle(logbook.parent)
     except (OSError, sqlite3.Error, LogbookUnavailable) as error:
         raise BackupFailed(f"{backup} was not restored: {cause(error)}.") from error
-    return found, aside
+    return Restored(found, aside, is_proved)
 
 
 @contextmanager
@@ -50,8 +65,11 @@ def _cleared_away(path: Path) -> Iterator[None]:
                 Path(f"{path}{suffix}").unlink()
 
 
-def _bring(backup: Path, arriving: Path) -> None:
-    """Copy the file, and what SQLite had not yet brought into it, and make them one."""
+def _bring(backup: Path, arriving: Path) -> bool:
+    """Copy the file, and what SQLite had not yet brought into it, and make them one.
+
+    Return whether the copy was proved to be what was written.
+    """
     if not backup.is_file():
         raise BackupFailed(f"There is no file {backup}.")
     for suffix in ("", *_BESIDE):
@@ -59,12 +77,14 @@ def _bring(backup: Path, arriving: Path) -> None:
     try:
         require_header(backup)
         shutil.copyfile(backup, arriving)
+        is_proved = is_as_written(arriving, called=backup)
         with suppress(FileNotFoundError):
             shutil.copyfile(f"{backup}-wal", f"{arriving}-wal")
         with closing(sqlite3.connect(arriving, isolation_level=None)) as book:
             book.execute("PRAGMA journal_mode = DELETE").fetchall()
     except UNREADABLE as error:
         raise BackupFailed(f"{backup} is damaged or no logbook: {damage(error)}.") from error
+    return is_proved
 
 
 def _make_ready(arriving: Path, note: str, at_utc: str) -> None:

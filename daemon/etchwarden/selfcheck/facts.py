@@ -57,6 +57,7 @@ class MachineFacts:
     socket_mode: int | None = None
     book: str | None = None  # "ok", or what is wrong with it; None where there is none yet
     books_set_aside: int = 0
+    newest_backup: str | None = None  # likewise of the newest one that lies beside it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -126,6 +126,16 @@ def _records(facts: MachineFacts) -> Finding:
     return well("No logbook yet." if facts.book is None else "The logbook is sound.")
 
 
+def _backups(facts: MachineFacts) -> Finding:
+    if facts.newest_backup not in (None, "ok"):
+        return wrong(
+            f"The newest backup is not to be relied on: {facts.newest_backup}",
+            "The memory card may be worn. Make another (etchwarden backup), and keep it on"
+            " something else.",
+        )
+    return well("No backup yet." if facts.newest_backup is None else "The newest is as written.")
+
+
 def _contacts(facts: MachineFacts) -> Finding | None:
     box = (facts.status or {}).get("interlocks") or {}
     proofs = box.get("seen_to_open", ())
@@ -146,6 +156,7 @@ MACHINE_CHECKS: Final = (
     Check("controller", _controller),
     Check("contacts", _contacts),
     Check("records", _records, blames_release=True),
+    Check("backups", _backups),
 )
 
 

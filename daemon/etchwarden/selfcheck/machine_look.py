@@ -12,10 +12,13 @@ from typing import Any, Final
 from etchdaemon.configuration.faults import FaultyConfiguration
 from etchdaemon.configuration.loading import Configuration, load_configuration
 from etchdaemon.controller.setting_list import settings_of
-from etchdaemon.errors import PortLost
+from etchdaemon.errors import BackupFailed, PortLost
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import opener
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchdaemon.logbook.backup_names import read_names
+from etchdaemon.logbook.backup_sums import is_as_written
+from etchdaemon.logbook.backups import FOLDER_NAME as BACKUPS_FOLDER
 from etchdaemon.service.machine import LinkState, Machine
 from etchwarden.installation.keeping import LOGBOOK_NAME, copy_with_its_journals
 from etchwarden.installation.places import Places
@@ -35,6 +38,7 @@ def look_at_machine(name: str, places: Places) -> MachineFacts:
     book = places.records / name / LOGBOOK_NAME
     aside = book.parent.glob(f"{book.stem}.damaged-*{book.suffix}")
     found["books_set_aside"] = len(list(aside))
+    found["newest_backup"] = _newest_of(book.parent / BACKUPS_FOLDER)
     file = places.settings / f"{name}.toml"
     found["is_file_for_all"] = _is_for_all(file)
     # A daemon checks it when it opens it, and tells of troubles.
@@ -128,6 +132,18 @@ def _ask_controller(port: str) -> dict[str, Any]:
     except PortLost as lost:
         return {"controller_fault": str(lost)}
     return {"controller_fault": machine.sentence}
+
+
+def _newest_of(backups: Path) -> str | None:
+    """Hold the newest backup against its sum; the others would take a worn board minutes."""
+    try:
+        kept = read_names(path.name for path in backups.iterdir()) if backups.exists() else []
+        if not kept:
+            return None
+        is_as_written(backups / str(kept[-1]))
+    except (OSError, BackupFailed) as error:
+        return str(error)
+    return "ok"
 
 
 def _book(book: Path) -> str | None:
