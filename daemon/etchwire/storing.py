@@ -2,6 +2,7 @@
 
 import errno
 import os
+import re
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -12,6 +13,7 @@ _READ_ONLY: Final = (
     "the memory card can only be read; it may be worn out: switch the box off and on, and copy its"
     " records"
 )
+UNFINISHED: Final = re.compile(r".+\.\d+-[0-9a-f]{6}")  # what a power cut leaves of write_whole
 _FAULTY: Final = "the memory card reports a fault"
 _CAUSES: Final = {
     errno.ENOSPC: _NO_ROOM,

@@ -1,9 +1,15 @@
 """What the page throws away, and what it never does."""
 
 import os
+import signal
+import subprocess
+import sys
+
+import pytest
 
 from etchweb.clearing import clear_out
 from etchwire.retention import DAY_S, EARLIEST_S, PICTURES, TEST_TILES, TILE_PHOTOS
+from photo_files import encoded, scene
 
 NOW_S = EARLIEST_S + 3000 * DAY_S
 OLD_S = NOW_S - 2000 * DAY_S
@@ -43,6 +49,43 @@ def test_the_pictures_of_one_job_go_together(tmp_path):
 
     assert not list((tmp_path / "pictures").glob(f"{0:064x}*"))
     assert len(list((tmp_path / "pictures").iterdir())) == 3 * PICTURES.spared
+
+
+CUT = """
+import os, shutil, signal, sys
+from pathlib import Path
+from etchweb.picture_files import draw_path, keep_picture
+from etchweb.tile_photos import keep_tile_photo
+
+def cut(event, _):
+    if event == "os.rename":
+        os.kill(os.getpid(), signal.SIGKILL)
+
+sys.addaudithook(cut)
+here, pictures = Path(sys.argv[1]), Path(sys.argv[1], "pictures")
+"""
+WAYS = {
+    "a job's picture": "keep_picture(here / 'photo.png', folder=pictures, gcode_sha256='0' * 64)",
+    "a job's way": "draw_path(here / 'job.gcode', folder=pictures, gcode_sha256='0' * 64)",
+    "a tile's photo": "keep_tile_photo(lambda to: shutil.copy(here / 'photo.png', to), pictures)",
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_what_a_cut_left_half_written_goes_after_a_day(tmp_path, way):
+    """Not before: a command may just be writing it."""
+    (tmp_path / "photo.png").write_bytes(encoded(scene(60, 40), "PNG"))
+    (tmp_path / "job.gcode").write_text("G21G90G94\nM4S0\nG0X1Y1\nG1X9F600S500\nM5\nM2\n")
+    done = subprocess.run([sys.executable, "-c", CUT + WAYS[way], tmp_path], check=False)
+    assert done.returncode == -signal.SIGKILL
+    (left,) = (tmp_path / "pictures").iterdir()
+    os.utime(left, (NOW_S, NOW_S))
+
+    clear_out(tmp_path, now_s=NOW_S + DAY_S / 2)
+    assert left.exists()
+
+    clear_out(tmp_path, now_s=NOW_S + DAY_S + 1)
+    assert not left.exists()
 
 
 def test_records_drafts_and_what_nobody_knows_are_left_alone(tmp_path):

@@ -9,9 +9,10 @@ from typing import Final
 
 from etchweb.card_files import CARDS_FOLDER
 from etchweb.picture_files import NAME as PICTURE
-from etchweb.picture_files import PICTURES_FOLDER
+from etchweb.picture_files import PICTURES_FOLDER, SCRATCH
 from etchweb.tile_photos import NAME as TILE_PHOTO
-from etchwire.retention import PICTURES, TEST_TILES, TILE_PHOTOS, throw_out
+from etchwire.retention import HALF_WRITTEN, PICTURES, TEST_TILES, TILE_PHOTOS, throw_out
+from etchwire.storing import UNFINISHED
 
 _TEST_TILE: Final = re.compile(r"card-\d+")
 
@@ -26,8 +27,13 @@ def clear_out(folder: Path, *, now_s: float) -> None:
     throw_out(_by_job(pictures), PICTURES, now_s=now_s)
     photos = [[path] for path in pictures if TILE_PHOTO.fullmatch(path.name)]
     throw_out(photos, TILE_PHOTOS, now_s=now_s)
+    throw_out(([path] for path in pictures if _is_half(path.name)), HALF_WRITTEN, now_s=now_s)
     tiles = [[path] for path in _in(folder / CARDS_FOLDER) if _TEST_TILE.fullmatch(path.name)]
     throw_out(tiles, TEST_TILES, now_s=now_s)
+
+
+def _is_half(name: str) -> bool:
+    return name.startswith(SCRATCH) or UNFINISHED.fullmatch(name) is not None
 
 
 def _by_job(pictures: Iterable[Path]) -> Iterable[Sequence[Path]]:

@@ -15,6 +15,7 @@ SMALL_WIDTH_PX: Final = 480
 _SMALL_QUALITY: Final = 35
 
 PICTURES_FOLDER: Final = "pictures"  # inside the page's own folder
+SCRATCH: Final = ".made-"  # so begins a folder in which a picture is being made
 NAME: Final = re.compile(r"([0-9a-f]{64})(\.png|-small\.jpg|-path\.png)")
 
 
@@ -48,7 +49,7 @@ def draw_path(gcode: Path, *, folder: Path, gcode_sha256: str) -> None:
 
     folder.mkdir(parents=True, exist_ok=True)
     target = folder / path_name(gcode_sha256)
-    with tempfile.TemporaryDirectory(dir=folder, prefix=".path-") as scratch:
+    with tempfile.TemporaryDirectory(dir=folder, prefix=SCRATCH) as scratch:
         inspect_file(gcode, picture=Path(scratch) / target.name)
         (Path(scratch) / target.name).replace(target)
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from etchpath.modesty import be_modest
+from etchweb.picture_files import SCRATCH
 
 MODULE: Final = "etchweb.tile_photos"
 NAME: Final = re.compile(r"tile-[0-9a-f]{64}\.jpg")
@@ -33,7 +34,7 @@ class NoTilePhoto(ValueError):
 def keep_tile_photo(save: Callable[[Path], None], folder: Path) -> str:
     """Keep the photo that `save` writes to a path, and return its name; raise NoTilePhoto."""
     folder.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=folder, prefix="tile-") as scratch:
+    with tempfile.TemporaryDirectory(dir=folder, prefix=SCRATCH) as scratch:
         sent, made = Path(scratch) / "sent", Path(scratch) / "made.jpg"
         save(sent)
         _make_anew(sent, made)
