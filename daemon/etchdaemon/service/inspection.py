@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from concurrent.futures import Future
+from pathlib import Path
 from typing import Any, Final
 
 from etchdaemon.controller.facts import Facts
@@ -36,6 +37,7 @@ class Inspection:
         self._preflight = preflight
         self._job: SpooledJob | None = None
         self._machine: Mapping[str, Any] | None = None  # as it was described to the preflight
+        self._stamp: object = None  # of the copy that it was given
         self._begun: Future[Report] | None = None
         self._report: Report | None = None
         self._failure: str | None = None
@@ -55,6 +57,7 @@ class Inspection:
         if machine != self._machine:
             self._forget()
             self._machine = machine
+            self._stamp = _stamp_of(self._job.gcode)
             self._begun = self._preflight.begin(self._job.gcode, machine)
         if self._begun is not None and self._begun.done():
             begun, self._begun = self._begun, None
@@ -130,7 +133,18 @@ class Inspection:
             raise CommandRefused(WAITING if self._begun is None else CHECKING)
         if self._report["verdict"] == "refused":
             raise JobRefused(" ".join(_sentences(self._report, "refused")[:MOST_FINDINGS]))
+        if self._job is None or self._stamp != _stamp_of(self._job.gcode):
+            raise JobRefused(ANOTHER_FILE)
         return self._report
+
+
+def _stamp_of(gcode: Path) -> object:
+    """Return what changes with a file, without reading it: the loop cannot wait for that."""
+    try:
+        found = gcode.stat()
+    except OSError:
+        return None
+    return found.st_ino, found.st_size, found.st_mtime_ns
 
 
 def _shown(verdict: str, sentence: str, report: Report, left: list[str]) -> dict[str, Any]:
