@@ -140,9 +140,32 @@ def test_a_head_in_a_row_that_is_done_or_not_yet_sent_is_astray():
     def is_astray(row, x_mm=5.0):
         return progress.is_astray(x_mm, rows[row].y_mm, last_line_sent=rows[7].line)
 
-    assert [is_astray(row) for row in (4, 5, 6, 7, 8)] == [True, False, False, False, True]
+    assert [is_astray(row) for row in (3, 4, 5, 6, 7, 8)] == [True, *[False] * 4, True]
     assert is_astray(6, max(rows[6].from_mm, rows[6].to_mm) + 0.06)
     assert not progress.is_astray(5.0, rows[0].y_mm, last_line_sent=sheet.end_line)
+
+
+@given(
+    ends_mm=st.lists(st.tuples(st.floats(0, 9), st.floats(11, 20)), min_size=20, max_size=20),
+    looks=st.lists(
+        st.tuples(st.integers(1, 38), st.floats(0, 1), st.integers(0, 3)), min_size=1, max_size=60
+    ),
+)
+def test_a_head_that_goes_the_way_of_its_rows_is_never_astray(ends_mm, looks):
+    plain = sheet_of()
+    rows = tuple(
+        replace(entry, from_mm=ends[entry.row % 2], to_mm=ends[1 - entry.row % 2])
+        for entry, ends in zip(plain.index, ends_mm, strict=True)
+    )
+    way = [(x_mm, row.y_mm) for row in rows for x_mm in (row.from_mm, row.to_mm)]
+    progress = Progress(replace(plain, index=rows))
+
+    for place, share, rows_ahead in sorted(looks):
+        (from_x, from_y), (to_x, to_y) = way[place - 1 : place + 1]
+        head = from_x + share * (to_x - from_x), from_y + share * (to_y - from_y)
+        last_line_sent = rows[min(place // 2 + rows_ahead, 19)].line
+        progress.note_place(*head, last_line_sent=last_line_sent)
+        assert not progress.is_astray(*head, last_line_sent=last_line_sent)
 
 
 def test_predicted_time_runs_on_within_a_row():

@@ -75,12 +75,13 @@ class Progress:
         """Return whether the head is where nothing goes of what may be under way.
 
         That is the rows from the one in work to the last of which a line was sent, and the ways
-        between them; before the first and behind the last, and in another program's file, it is
-        anywhere the job goes.
+        between them and to the first of them; about the ends of the job, and in another program's
+        file, it is anywhere the job goes.
         """
-        rows = self.sheet.index[self.current : self.place_of_line(last_line_sent) + 1]
-        is_anywhere = self.sheet.is_foreign or self.entry is None
-        if is_anywhere or not rows or last_line_sent >= self.sheet.end_line:
+        # A head less than half a spacing from its row may still be on its way from the one before.
+        rows = self.sheet.index[max(self.current - 1, 0) : self.place_of_line(last_line_sent) + 1]
+        is_at_an_end = self.current <= 0 or last_line_sent >= self.sheet.end_line
+        if self.sheet.is_foreign or is_at_an_end or not rows:
             bounds = self.sheet.motion
             across, along = [bounds.left_mm, bounds.right_mm], [bounds.bottom_mm, bounds.top_mm]
             return not (
