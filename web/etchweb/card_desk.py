@@ -58,7 +58,12 @@ class CardDesk:
             except FileExistsError:  # somebody else is having one laid out
                 number += 1
                 continue
-            self.works.begin(files.folder, "card", files.order({"card": order}))
+            try:
+                key = files.order({"card": order})
+            except OSError:  # a card that takes nothing: the number stays free
+                files.folder.rmdir()
+                raise
+            self.works.begin(files.folder, "card", key)
             return number
 
     def find(self, number: int) -> KnownCard | None:
@@ -107,9 +112,9 @@ class CardDesk:
                 "layout_packed": pack(card.layout_json or ""),
             }
             self.daemon.ask("save_card", card=filed, who=who)
-        self.daemon.load(job / GCODE_NAME, job / SHEET_NAME)
         made = card.files.folder / PICTURES_OF_JOB
         pass_on(made, folder=self.pictures, gcode_sha256=sheet["gcode_sha256"])
+        self.daemon.load(job / GCODE_NAME, job / SHEET_NAME)
 
     def so_far(self, card: KnownCard) -> dict[str, Any]:
         """Return what is known of what a card shows: the open question's, or the last filed."""

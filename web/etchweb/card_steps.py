@@ -46,11 +46,15 @@ def read_photos(number: int) -> str | BaseResponse:
         return said(card_page(card, NOT_WIPED), 422)
     card.files.drop_photos()
     names = []
-    for place, photo in enumerate(photos[:MOST_PHOTOS]):
-        path = card.files.photo_path(place)
-        photo.save(path)
-        names.append(path.name)
-    return _ask(card, photos=names, is_wiped=True, reading="", overlays=[])
+    try:
+        for place, photo in enumerate(photos[:MOST_PHOTOS]):
+            path = card.files.photo_path(place)
+            photo.save(path)
+            names.append(path.name)
+        return _ask(card, photos=names, is_wiped=True, reading="", overlays=[])
+    except OSError:
+        card.files.drop_photos()
+        raise
 
 
 @pages.post(f"/{NUMBER}/marks")

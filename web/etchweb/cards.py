@@ -35,6 +35,7 @@ from etchweb.house import house, who
 from etchweb.new_picture import KEEP_A_DAY, works
 from etchweb.new_picture_forms import FormUnfit
 from etchweb.picture_craft import Pair, ask_pairs
+from etchweb.picture_work import Work
 from etchweb.words import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 
@@ -144,20 +145,25 @@ def put_on_bench(number: int) -> str | BaseResponse:
 def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
     """Return the page of a test tile, or of the work on it."""
     at_desk = desk()
-    failed = ""
+    failed: Work | None = None
     for under_way in (at_desk.making(card), at_desk.reading(card)):
         if under_way is None:
             continue
         under_way.over.wait(WAIT_S)
         if not under_way.over.is_set():
             return render_template("card_working.html", number=card.number, work=under_way)
-        failed = failed or under_way.failed
-    card = found_card(card.number)
+        failed = failed or (under_way if under_way.failed else None)
+    sentence = as_sentence(failed.failed) if failed else ""
+    page = _page_of(found_card(card.number), answer, sentence)
+    return said(page, failed.failed_status) if failed else page
+
+
+def _page_of(card: KnownCard, answer: str, failed: str) -> str:
     layout = card.layout
     if layout is None:
-        return render_template("card_failed.html", number=card.number, sentence=as_sentence(failed))
+        return render_template("card_failed.html", number=card.number, sentence=failed)
     read = card.files.read()
-    so_far = at_desk.so_far(card)
+    so_far = desk().so_far(card)
     told = read["told"] if read and layout["kind"] == "power" else None
     return render_template(
         "card.html",
@@ -169,7 +175,7 @@ def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
         told=told_view(layout, read) if read else None,
         has_job=card.files.job() is not None,
         pair=json.dumps([layout["head"]["name"], layout["recipe"]["surface"]]),
-        answer=answer or as_sentence(failed),
+        answer=answer or failed,
     )
 
 

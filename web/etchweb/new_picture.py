@@ -50,7 +50,7 @@ KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is
 
 NO_PHOTO: Final = "Choose a photo first, or take one."
 GONE: Final = "This picture was put away. Begin it anew from its photo."
-STATUS_OF_FAULT: Final = {"NotAPhoto": 415, "PhotoTooLarge": 413, "CardFault": 507}
+STATUS_OF_FAULT: Final = {"NotAPhoto": 415, "PhotoTooLarge": 413}
 
 
 @pages.context_processor
@@ -107,7 +107,7 @@ def upload() -> BaseResponse:
         raise
     if work.failed:
         _forget(draft)
-        status = STATUS_OF_FAULT.get(work.failed_kind, 422)
+        status = STATUS_OF_FAULT.get(work.failed_kind, work.failed_status)
         return answer_with(as_sentence(work.failed), status, _page)
     target = url_for("new_picture.tile", draft_id=draft.id)
     return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
@@ -179,7 +179,7 @@ def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     page = render_template(
         "new_failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
     )
-    return said(page, 422)
+    return said(page, under_way.failed_status)
 
 
 def _forget(draft: Draft) -> None:

@@ -73,17 +73,17 @@ def put_on_bench(draft_id: str) -> BaseResponse:
     if not to_read <= set(request.form.getlist("has read")):
         return said(_proof_page(draft, UNREAD), 422)
     folder = drafts().folder_of(draft.id)
+    pass_on(  # first: a card without room for them has no job on the bench either
+        folder / PICTURES_OF_JOB,
+        folder=house().pictures,
+        gcode_sha256=found["gcode_sha256"],
+    )
     try:
         house().daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
     except Refused as refusal:
         return said(_proof_page(draft, as_sentence(str(refusal))), status_of(refusal))
     except DaemonAbsent as error:
         return said(_proof_page(draft, as_sentence(str(error))), 503)
-    pass_on(
-        folder / PICTURES_OF_JOB,
-        folder=house().pictures,
-        gcode_sha256=found["gcode_sha256"],
-    )
     works().forget(draft.id)
     drafts().clear_job(draft.id)
     return redirect(url_for("watch.show"), 303)

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchpath.modesty import be_modest
+from etchweb.picture_work import CARD_FAULT
 
 MEMORY_MB: Final = 900  # of address space, of which the libraries alone take 200
 VERBS: Final = {  # where each is done; imported only then
@@ -46,14 +47,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     verb: Callable[[Path, Callable[[float], None]], None] = getattr(import_module(module), name)
     try:
         verb(wishes.folder, lambda share: _say(share=round(share, 3)))
-    except (EtchphotoError, EtchproofError) as error:
-        _say(failed=str(error), kind=type(error).__name__)
-        return 1
-    except OSError as error:
+    except (EtchphotoError, EtchproofError, OSError) as error:
         told = fault_of_card(error)
-        if told is None:
+        if told is not None:
+            _say(failed=f"The picture could not be kept: {told}", kind=CARD_FAULT)
+        elif isinstance(error, EtchphotoError | EtchproofError):
+            _say(failed=str(error), kind=type(error).__name__)
+        else:
             raise
-        _say(failed=f"The picture could not be kept: {told}", kind="CardFault")
         return 1
     except MemoryError:
         _say(failed=TOO_MUCH, kind="PhotoTooLarge")

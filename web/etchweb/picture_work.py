@@ -12,6 +12,7 @@ from typing import Final
 MODULE: Final = "etchweb.picture_process"
 PATIENCE_S: Final = 600.0  # a large photo on a small board
 MOST_WAITING: Final = 3
+CARD_FAULT: Final = "CardFault"  # the kind of failure that is the memory card's
 WENT_WRONG: Final = (
     "This picture could not be worked out; the reason is in the page's log. Try another photo, "
     "or a smaller tile"
@@ -33,6 +34,11 @@ class Work:
     is_given_up: bool = False
     over: threading.Event = field(default_factory=threading.Event)
     child: "subprocess.Popen[str] | None" = None
+
+    @property
+    def failed_status(self) -> int:
+        """The HTTP status that says whose doing it was: the card's, or that of what was sent."""
+        return 507 if self.failed_kind == CARD_FAULT else 422
 
     def give_up(self) -> None:
         """End it: what it was to make is no longer wanted."""

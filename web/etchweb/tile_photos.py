@@ -24,11 +24,20 @@ LONGER_SIDE_PX: Final = 1600
 MEMORY_MB: Final = 900  # of address space, of which the libraries alone take 200
 PATIENCE_S: Final = 120.0
 _QUALITY: Final = 82
+_UNFIT, _NOT_KEPT = 1, 3  # the child's exit codes
+_STATUS: Final = {_UNFIT: 422, _NOT_KEPT: 507}
 NOT_READ: Final = "The photo could not be read. Take it again, or choose another."
 
 
 class NoTilePhoto(ValueError):
-    """What was sent is no photo that can be kept; the message says why."""
+    """What was sent is no photo that can be kept; the message says why.
+
+    `status` is the HTTP status that says whose doing that is.
+    """
+
+    def __init__(self, sentence: str, status: int = 422) -> None:
+        super().__init__(sentence)
+        self.status = status
 
 
 def keep_tile_photo(save: Callable[[Path], None], folder: Path) -> str:
@@ -54,8 +63,8 @@ def _make_anew(sent: Path, made: Path) -> None:
         )
     except subprocess.TimeoutExpired as error:
         raise NoTilePhoto(NOT_READ) from error
-    if done.returncode == 1 and done.stdout.strip():
-        raise NoTilePhoto(done.stdout.strip())
+    if done.returncode in _STATUS and done.stdout.strip():
+        raise NoTilePhoto(done.stdout.strip(), _STATUS[done.returncode])
     if done.returncode or not made.exists():
         raise NoTilePhoto(NOT_READ)
 
@@ -71,11 +80,11 @@ def main(arguments: Sequence[str]) -> int:
         _draw_anew(source, target)
     except EtchphotoError as error:
         print(error)  # noqa: T201 - this is how the page hears of it
-        return 1
+        return _UNFIT
     except (OSError, SyntaxError, ValueError, MemoryError) as error:  # decoders' at broken files
         told = fault_of_card(error)
         print(f"The photo could not be kept: {told}." if told else NOT_READ)  # noqa: T201
-        return 1
+        return _NOT_KEPT if told else _UNFIT
     return 0
 
 

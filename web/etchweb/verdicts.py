@@ -42,7 +42,7 @@ def save(number: int) -> BaseResponse:
         photo = _photo()
         asked("save_verdict", run=number, **said, photo=photo, who=who())
     except NoTilePhoto as error:
-        return _answer(number, as_sentence(str(error)), 422)
+        return _answer(number, as_sentence(str(error)), error.status)
     except Refused as refusal:
         return _answer(number, as_sentence(str(refusal)), 409)
     target = url_for("logbook.show_etch", number=number, _anchor="verdict")

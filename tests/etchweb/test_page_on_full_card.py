@@ -1,0 +1,208 @@
+"""Everything that the page writes, on a card with no room and on one that can only be read.
+
+Each walk is what a person does; every step is tried on a card that takes nothing, and then again
+on one that does. Real children do the heavy work.
+"""
+
+import io
+import json
+import time
+
+import pytest
+
+from card_book import CardBook
+from craft_answers import HEAD, SURFACE, craft
+from darkroom.camera import Shot, photograph
+from darkroom.tile import SURFACES, etch
+from etchproof.job import read_card_file
+from etchweb import cards, new_picture
+from etchweb.alerts.alerting import Noticing
+from etchweb.alerts.news import Kind
+from etchweb.alerts.outbox import Outbox, Wanted
+from etchweb.app import create_app
+from etchweb.listening import Heard
+from etchweb.paired import Store, StoreUnusable
+from etchweb.picture_files import keep_picture
+from etchweb.roles import Role
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
+from etchwire.retention import DAY_S
+from fake_daemon import JOB, snapshot
+from memory_card import memory_card
+from page_bench import draw_picture
+from photo_files import encoded, scene
+
+PATIENCE_S = 60.0
+NOW_S = 1_800_000_000.0
+NOTHING = Wanted(channels=(), kinds=(), held_long_s=600.0)
+PHOTO = encoded(scene(120, 80), "JPEG")
+TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness"), "0")
+TILE = {
+    "pair": json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACES[0].name]),
+    "place_width_mm": "110", "place_height_mm": "110", "spacing_mm": "0.1", "finds": "power",
+}  # fmt: skip
+
+
+@pytest.fixture
+def card(tmp_path):
+    with memory_card(tmp_path / "card") as card:
+        yield card
+
+
+@pytest.fixture
+def store(card):
+    return Store(card.folder)
+
+
+@pytest.fixture
+def app(daemon, card, monkeypatch):
+    """The page with its folder on the card; whoever looks waits for the children."""
+    monkeypatch.setattr(new_picture, "WAIT_S", PATIENCE_S)
+    monkeypatch.setattr(new_picture, "LOOK_AT_PHOTO_S", PATIENCE_S)
+    monkeypatch.setattr(cards, "WAIT_S", PATIENCE_S)
+    return create_app(daemon, card.folder, open_to_loopback=True)
+
+
+@pytest.fixture
+def tried(card):
+    """Take a step on a card that takes nothing: it is refused, nothing is changed; then take it."""
+
+    def tried(step, *, leave_bytes=0):
+        before = card.files()
+        for spoil, mend, said in (
+            (lambda: card.fill(leave_bytes), card.make_room, "no room left"),
+            (card.make_read_only, card.mend, "only be read"),
+        ):
+            spoil()
+            refused = step()
+            files = card.files()
+            mend()
+            assert (refused.status_code, said in refused.text) == (507, True), refused.text
+            assert files == before
+        done = step()
+        assert done.status_code in (200, 303), done.text
+        return done
+
+    return tried
+
+
+def photo(data=PHOTO):
+    return {"photo": (io.BytesIO(data), "photo.jpg", "image/jpeg")}
+
+
+def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
+    phone, daemon, card, tried
+):
+    daemon.answers |= craft()
+    size = {"width_mm": "24", "height_mm": "16", "pair": json.dumps([HEAD.name, SURFACE.name])}
+
+    answer = tried(lambda: phone.press("new", form=photo()))
+    draft = answer.location.removesuffix("/tile").strip("/")
+    tried(lambda: phone.press(f"{draft}/tile", form=size))
+    tried(lambda: phone.press(f"{draft}/cut", form={"left": "0", "top": "0", "wide": "100"}))
+    tried(lambda: phone.look(f"/{draft}/look"))
+    tried(lambda: phone.press(f"{draft}/look", form={"halftone": "jarvis", **TONES}))
+    tried(lambda: phone.look(f"/{draft}/proof"))
+    daemon.said.clear()
+    assert tried(lambda: phone.press(f"{draft}/bench")).location == "/"
+
+    gcode_sha256 = daemon.said["load"]["sheet"].gcode_sha256
+    assert (card.folder / f"pictures/{gcode_sha256}.png").exists()
+
+
+def test_a_test_tile_is_made_and_read_although_every_step_was_refused_once(
+    phone, daemon, card, tried
+):
+    book = CardBook(daemon)
+    tried(lambda: phone.press("test-tiles/new", form=TILE))
+    tried(lambda: phone.look("/test-tiles/1"))
+    tried(lambda: phone.press("test-tiles/1/bench"))
+    book.burn(1)
+    tile = read_card_file(card.folder / "test-tiles/card-1/job")
+    taken = photograph(etch(tile, SURFACES["willing"]), Shot(width_px=1600, height_px=1200))
+    sent = {"wiped": "yes"}
+
+    tried(lambda: phone.press("test-tiles/1/photos", form=sent | photo(taken.getvalue())))
+    tried(lambda: phone.look("/test-tiles/1"))
+    cell = next(iter(tile.cells()))
+    tried(lambda: phone.press("test-tiles/1/marks", form={"mark": "rubs off", "patch": cell}))
+    page = tried(lambda: phone.look("/test-tiles/1"))
+
+    assert "rubs off" in page.text
+
+
+@pytest.mark.parametrize("leave_bytes", [0, 4096])  # 4096: for the photo, not for what is made
+def test_a_verdict_with_a_photo_is_kept_once_there_is_room(phone, daemon, card, tried, leave_bytes):
+    verdict = {"verdict": "good", "cause": "", "note": ""}
+
+    tried(lambda: phone.press("logbook/7/verdict", form=verdict | photo()), leave_bytes=leave_bytes)
+
+    assert (card.folder / "pictures" / daemon.said["save_verdict"]["photo"]).exists()
+
+
+def test_the_rest_of_a_picture_shows_the_whole_one_once_the_card_takes_its_name(
+    phone, daemon, card
+):
+    whole, rest = "a" * 64, "b" * 64
+    keep_picture(draw_picture(card.folder), folder=card.folder / "pictures", gcode_sha256=whole)
+    daemon.tell("loaded", job=JOB | {"sha256": rest, "picture_sha256": whole})
+    card.make_read_only()
+
+    refused = phone.look(f"/picture/{rest}.png")
+
+    assert (refused.status_code, "only be read" in refused.text) == (507, True)
+    card.mend()
+    with phone.look(f"/picture/{rest}.png") as shown:
+        assert shown.status_code == 200
+
+
+def test_a_phone_is_paired_and_shut_out_once_there_is_room(phone, stranger, store, tried):
+    store.add_code("123456", Role.WATCH, time.time())
+
+    tried(lambda: stranger.press("pair", form={"code": "123456"}))
+    (paired,) = store.phones()
+    tried(lambda: phone.press(f"phones/{paired.id}/forget"))
+
+    assert store.phones() == ()
+
+
+def test_a_paired_phone_stops_an_etch_while_the_card_takes_nothing(card, pair_phone, daemon):
+    long_ago_s = time.time() - 2 * DAY_S  # so that it would be noted that it was seen
+    paired = pair_phone(Role.OPERATE, long_ago_s)
+    daemon.tell("etching")
+    card.fill()
+
+    answer = paired.press("stop")
+
+    assert answer.status_code == 303
+    assert daemon.asked == ["stop"]
+
+
+def test_news_waits_for_room_in_the_outbox_and_is_told_once(card):
+    everything = Wanted(channels=("webhook",), kinds=frozenset(Kind), held_long_s=600.0)
+    outbox = Outbox(card.folder, everything)
+    noticing = Noticing("left", outbox)
+    noticing.note(Heard(1, snapshot("etching"), ""), NOW_S)
+    ended = Heard(2, snapshot("complete"), "")
+
+    card.fill()
+    with pytest.raises(StoreUnusable, match="no room left"):
+        noticing.note(ended, NOW_S)
+    card.make_room()
+    noticing.note(ended, NOW_S)
+    noticing.note(ended, NOW_S)
+
+    letter = outbox.next_due(NOW_S)
+    assert "Lighthouse at dusk" in letter.title + letter.text
+    outbox.note_sent(letter)
+    assert outbox.next_due(NOW_S) is None
+
+
+@pytest.mark.parametrize("begin", [Store, lambda folder: Outbox(folder, NOTHING)])
+def test_a_store_that_cannot_be_begun_says_so(card, begin):
+    card.fill()
+
+    with pytest.raises(StoreUnusable, match="no room left"):
+        begin(card.folder)
+
+    card.make_room()
+    begin(card.folder)
