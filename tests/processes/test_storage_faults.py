@@ -5,6 +5,7 @@ as a disk may have had them; tests/etchdaemon/test_power_cut.py mixes sectors.
 """
 
 import http.client
+import os
 import random
 import re
 import shutil
@@ -28,6 +29,7 @@ from memory_card import memory_card
 from rig.bench import patch
 
 PATIENCE_S = 60.0
+LARGE = b"\xff\xd8\xff" + b"x" * 900_000  # more than a request may take of the page's memory
 PROGRAM = (sys.executable, "-m", "etchwarden")
 
 
@@ -43,7 +45,9 @@ class Box:
 
     def start(self, *words):
         log = self.parts.enter_context((self.folder / f"{words[0]}.log").open("ab"))
-        child = subprocess.Popen([*PROGRAM, *words], stdout=log, stderr=log)
+        # A board has its folder for passing files on the same card.
+        surroundings = os.environ | {"TMPDIR": str(self.card.folder)}
+        child = subprocess.Popen([*PROGRAM, *words], stdout=log, stderr=log, env=surroundings)
         self.parts.callback(child.wait)
         self.parts.callback(child.kill)
         return child
@@ -192,13 +196,15 @@ def test_on_a_card_that_fills_up_the_etch_goes_on_and_everybody_is_told_in_a_sen
     box.make_job(120)
     box.start_daemon()
     box.start_page()
+    assert box.browse("/new", {}, photo=LARGE)[0] == 415  # it has waited on the card: see TMPDIR
     before = box.etch()
     card.fill()
     files = card.files()
 
     box.until(lambda status: status["logbook_trouble"])
-    status, said = box.browse("/new", {}, photo=b"\xff\xd8\xff" + b"x" * 900_000)
-    assert (status, "no room left" in said) == (507, True), said
+    for photo in (LARGE, LARGE[:9000]):
+        status, said = box.browse("/new", {}, photo=photo)
+        assert (status, "no room left" in said) == (507, True), said
     box.ask("backup")
     until(lambda: box.ask("backups")["share"] is None)
     assert "Make room" in box.ask("backups")["trouble"]
@@ -218,6 +224,50 @@ def test_on_a_card_that_fills_up_the_etch_goes_on_and_everybody_is_told_in_a_sen
     box.load()
     for name in ("daemon", "page"):
         assert "Traceback" not in box.log(name)
+
+
+def test_on_a_card_that_was_full_before_the_first_start_the_box_watches_until_there_is_room(
+    box, card
+):
+    box.make_job(3)
+    card.fill()
+
+    box.start_daemon()
+
+    assert "disk is full" in box.ask("status")["logbook_trouble"]
+    with pytest.raises(Refused, match="no room left"):
+        box.load()
+    assert "disk is full" in box.refusal("runs")
+
+    card.make_room()
+    box.until(lambda status: status["logbook_trouble"] is None)
+    box.etch()
+    assert "Traceback" not in box.log("daemon")
+
+
+def test_an_etch_is_taken_up_on_a_card_that_was_full_once_there_is_room(box, card):
+    box.make_job(400)
+    box.start_daemon()
+    run = box.etch()
+    box.ask("stop")
+    box.until(lambda status: status["state"] == "ended")
+    taken_up = {"run": run, "confirm": "origin set again", "row": 5}
+    card.fill()
+    files = card.files()
+
+    assert "no room left" in box.refusal("reenter", **taken_up)
+    assert card.files() == files
+    box.end(box.daemon)
+    box.start_daemon()  # which finds the run all the same, or says why it cannot look
+    trouble = box.ask("status")["logbook_trouble"]
+    assert trouble is None or "disk is full" in trouble
+    assert {name for name in files if "spool" in name} <= set(card.files())
+
+    card.make_room()
+    box.until(lambda status: status["logbook_trouble"] is None)
+    box.ask("reenter", **taken_up)
+    assert box.ask("status")["job"]["rows"] == 400
+    assert "Traceback" not in box.log("daemon")
 
 
 def test_on_a_card_that_can_only_be_read_the_box_watches_and_says_so(box, card):
