@@ -1,7 +1,10 @@
 """The daemon's preflight with its real child process."""
 
 import hashlib
+import signal
+import subprocess
 import threading
+from subprocess import PIPE
 
 import pytest
 
@@ -73,6 +76,46 @@ def test_beginning_another_gives_the_first_up(child, tmp_path):
 
     assert second.result(PATIENCE_S)["verdict"] == "ready"
     assert first.exception(PATIENCE_S) is None or isinstance(first.exception(), JobRefused)
+
+
+def test_nobody_waits_while_a_process_is_being_started(tmp_path):
+    is_starting, may_start = threading.Event(), threading.Event()
+
+    def launch(gcode):
+        is_starting.set()
+        assert may_start.wait(PATIENCE_S)
+        raise JobRefused(f"{gcode} was let go.")
+
+    child = PreflightChild(NoDoorbell(), has_heartbeat_contact=False, launch=launch)
+    first = child.begin(tmp_path, TABLE)
+    assert is_starting.wait(PATIENCE_S)
+
+    loop = threading.Thread(target=child.begin, args=(tmp_path, TABLE), daemon=True)
+    loop.start()
+    loop.join(PATIENCE_S / 2)
+    has_begun_another = not loop.is_alive()
+    may_start.set()
+
+    assert has_begun_another
+    assert isinstance(first.exception(PATIENCE_S), JobRefused)
+
+
+def test_a_process_that_starts_too_late_is_ended(tmp_path):
+    may_start, started = threading.Event(), []
+
+    def launch(_gcode):
+        assert may_start.wait(PATIENCE_S)
+        started.append(subprocess.Popen(["sleep", "600"], stdin=PIPE, stdout=PIPE, stderr=PIPE))
+        return started[-1]
+
+    child = PreflightChild(NoDoorbell(), has_heartbeat_contact=False, launch=launch)
+    found = child.begin(tmp_path, TABLE)
+    child.close()
+    may_start.set()
+
+    with pytest.raises(JobRefused, match="given up"):
+        found.result(PATIENCE_S)
+    assert started[0].returncode == -signal.SIGKILL
 
 
 def test_whoever_waits_is_rung_for(tmp_path):

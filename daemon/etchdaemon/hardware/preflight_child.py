@@ -4,7 +4,7 @@ import json
 import subprocess
 import sys
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from pathlib import Path
 from typing import Any, Final
@@ -17,17 +17,31 @@ PATIENCE_S: Final = 600.0  # ten million lines take twenty seconds on a desk com
 _SHOWN_CHARACTERS: Final = 300
 
 Report = Mapping[str, Any]
+Launch = Callable[[Path], "subprocess.Popen[bytes]"]
+
+
+def _launch(gcode: Path) -> "subprocess.Popen[bytes]":
+    return subprocess.Popen(  # -P: nothing is imported from where we happen to be
+        [sys.executable, "-P", "-m", MODULE, gcode, "--machine", "-"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
 
 
 class PreflightChild:
     """A Preflight with a process for each file, and a thread that waits for it.
 
     One at a time: beginning another ends the one before. `doorbell` is rung when one is over.
+    `launch` starts the process.
     """
 
-    def __init__(self, doorbell: Doorbell, *, has_heartbeat_contact: bool) -> None:
+    def __init__(
+        self, doorbell: Doorbell, *, has_heartbeat_contact: bool, launch: Launch = _launch
+    ) -> None:
         self._doorbell = doorbell
         self._has_heartbeat_contact = has_heartbeat_contact
+        self._launch = launch
         self._lock = threading.Lock()
         self._child: subprocess.Popen[bytes] | None = None
         self._turn = 0
@@ -83,13 +97,12 @@ class PreflightChild:
         return report
 
     def _start(self, gcode: Path, turn: int) -> "subprocess.Popen[bytes]":
+        # Without the lock, for which the loop would wait: a busy system takes its time for this.
+        child = self._launch(gcode)
         with self._lock:
-            if turn != self._turn:
-                raise JobRefused("The check of the job was given up.")
-            self._child = subprocess.Popen(  # -P: nothing is imported from where we happen to be
-                [sys.executable, "-P", "-m", MODULE, gcode, "--machine", "-"],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.PIPE,
-            )
-            return self._child
+            if turn == self._turn:
+                self._child = child
+                return child
+        child.kill()
+        child.communicate()
+        raise JobRefused("The check of the job was given up.")

@@ -131,14 +131,13 @@ class Between:
         ended = self._machine.tick(now_s)
         if isinstance(ended, Moving):
             self.heading.moved(ended, now_s)
+        elif isinstance(ended, Chore):
+            self._chore_done(ended, now_s)
         elif ended is not None:
+            self.heading.look()
             request, self.pending = self.pending, None
-            if isinstance(ended, Chore):
-                self._chore_done(request, ended, now_s)
-            else:
-                self.heading.look()
-                if request is not None:
-                    self._begin(request, now_s)
+            if request is not None:
+                self._begin(request, now_s)
         self.note_ended()
         self._machine.look_after(now_s)
         self.inspection.keep_up(self._known)
@@ -204,16 +203,15 @@ class Between:
             stays_until_end=str(said.get("stays_until_end") or ""),
         )
 
-    def _chore_done(self, request: Request | None, chore: Chore, now_s: float) -> None:
+    def _chore_done(self, chore: Chore, now_s: float) -> None:
         if chore.line == HOME:
             self.heading.homed(chore.failure)
-        self._machine.open_again(From.REST if chore.failure is None else From.UNSURE, now_s)
-        if request is None:
-            return
-        if chore.failure is None:
+        request, self.pending = self.pending, None
+        if request is not None and chore.failure is None:
             request.accept()
-        else:
-            request.refuse(CommandRefused(chore.failure))
+        elif request is not None:
+            request.refuse(CommandRefused(chore.failure or ""))
+        self._machine.open_again(From.REST if chore.failure is None else From.UNSURE, now_s)
 
     def _refuse_while_pending(self) -> None:
         if self.pending is not None:

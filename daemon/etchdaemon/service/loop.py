@@ -131,10 +131,12 @@ class Service:
     def _heed(self, request: Request, now_s: float) -> None:
         try:
             _HANDLERS.get(request.command, Service._do_not_know)(self, request, now_s)
+        except PortLost as lost:  # others may have asked in the same moment: they come next
+            self._lose(str(lost), now_s)
+            if not request.is_answered:
+                request.refuse(CommandRefused(str(lost)))
         except EtchdaemonError as error:
             request.refuse(error)
-            if isinstance(error, PortLost):
-                raise
 
     def _hear(self, now_s: float) -> None:
         course = self._course
