@@ -47,8 +47,7 @@ class Bench(Session):
         with ThreadPoolExecutor(1) as terminal, self.ask_daemon() as daemon:
             etching = terminal.submit(self.say, "etch", "--long-run", *answers)
             self.household.wait_until(lambda: etching.done() or _is_asked_for(daemon))
-            with self.ask_machine() as machine:
-                machine.call("press_button")
+            self.press_until(lambda: etching.done() or not _is_asked_for(daemon))
             assert "complete" in etching.result()
 
     def look(self, job, margin_mm=0.0):

@@ -10,7 +10,6 @@ import urllib.parse
 import urllib.request
 from pathlib import Path
 
-from etchpractice.scenario.people import ANSWERS
 from etchwarden.household import Household
 from etchwarden.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
@@ -62,11 +61,8 @@ class Finder:
 
     def etch_what_lies_there(self):
         """Arm, press the button, start, and wait for the end."""
-        with self._session.ask_daemon() as daemon, self._session.ask_machine() as machine:
-            self._offered(daemon, "arm")
-            daemon.call("arm", answers=dict(ANSWERS))
-            machine.call("press_button")
-            self._offered(daemon, "start")
+        with self._session.ask_daemon() as daemon:
+            self._session.arm(daemon)
             daemon.call("start", acknowledge_long_run=True)
             ended = self._await(lambda: (daemon.call("status")["run"] or {}).get("ended"))
         assert ended == "complete"
@@ -169,9 +165,6 @@ class Finder:
     def _status(self):
         with self._session.ask_daemon() as daemon:
             return daemon.call("status")
-
-    def _offered(self, daemon, wish):
-        self._await(lambda: wish in daemon.call("status")["may"])
 
     def _await(self, found):
         deadline_s = time.monotonic() + PATIENCE_S

@@ -18,7 +18,7 @@ import click
 from etchwire.errors import DaemonAbsent
 
 _PR_SET_PDEATHSIG: Final = 1  # linux/prctl.h
-START_PATIENCE_S: Final = 20.0
+START_PATIENCE_S: Final = 60.0  # on a busy computer half of that was seen
 _PATIENCE_S: Final = 5.0
 _LOOK_EVERY_S: Final = 0.1
 _LAST_BREATH_S: Final = 2.0  # a process's socket closes a moment before it has ended

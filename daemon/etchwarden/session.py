@@ -1,9 +1,11 @@
 """One practice session: its processes, where they meet, and an etch from load to record."""
 
 import socket
+from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import click
 
@@ -15,6 +17,7 @@ from etchwire.client import DaemonClient
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 
 _PICTURE_PATIENCE_S: Final = 60.0
+_PRESS_EVERY_LOOKS: Final = 10  # about a second of the wall's
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +38,10 @@ class Session:
             "practice machine", "machine", "--folder", str(self._machine), *arguments
         )
         self.household.wait_until(self._control.is_socket)
+        self.start_daemon()
+
+    def start_daemon(self) -> None:
+        """Start the daemon on the practice machine that is there."""
         self.household.start(
             "daemon", "daemon", "--port", str(self._machine / "port"),
             "--socket", str(self._daemon), "--state", str(self.folder / "records"),
@@ -64,12 +71,30 @@ class Session:
         """Load the job, arm as a person at the machine would, and start."""
         with self.ask_daemon() as daemon:
             self.load(daemon)
-            self._await_offer(daemon, "arm")
-            daemon.call("arm", answers=dict(ANSWERS))
-            with self.ask_machine() as machine:
-                machine.call("press_button")
-            self._await_offer(daemon, "start")
+            self.arm(daemon)
             daemon.call("start", acknowledge_long_run=True)
+
+    def arm(self, daemon: DaemonClient, **more: Any) -> None:
+        """Arm as a person at the machine would, until a start is offered."""
+        self.household.wait_until(lambda: "arm" in daemon.call("status")["may"])
+        daemon.call("arm", answers=dict(ANSWERS), **more)
+        self.press_until(lambda: "start" in daemon.call("status")["may"])
+
+    def press_until(self, is_seen: Callable[[], bool]) -> None:
+        """Press the button at the machine until that was noticed.
+
+        At twenty times the speed a press lasts 15 ms of the wall's, which a busy computer may
+        sleep through: so it is pressed again every second.
+        """
+        looks = count()
+        with self.ask_machine() as machine:
+
+            def was_seen() -> bool:
+                if next(looks) % _PRESS_EVERY_LOOKS == 0:
+                    machine.call("press_button")
+                return is_seen()
+
+            self.household.wait_until(was_seen)
 
     def watch_etch(self) -> int:
         """Show the etch's progress until it has ended, and return the number of the run."""
@@ -93,9 +118,6 @@ class Session:
         return DaemonClient(
             self._control, peer="the practice machine", timeout_s=_PICTURE_PATIENCE_S
         )
-
-    def _await_offer(self, daemon: DaemonClient, wish: str) -> None:
-        self.household.wait_until(lambda: wish in daemon.call("status")["may"])
 
     @property
     def _machine(self) -> Path:

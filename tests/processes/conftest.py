@@ -4,6 +4,8 @@ import pytest
 
 from page_bench import axe_script, browser, phone_options, require_module, served_page
 
+PATIENCE_MS = 60_000
+
 
 @pytest.fixture(scope="session")
 def chromium():
@@ -31,7 +33,9 @@ def served(page_of_all_tests):
 
 @pytest.fixture
 def expect():
-    return require_module("playwright.sync_api").expect
+    expect = require_module("playwright.sync_api").expect
+    expect.set_options(timeout=PATIENCE_MS)
+    return expect
 
 
 @pytest.fixture
@@ -40,6 +44,7 @@ def open_phone(chromium, served):
 
     def open_phone(path="/", url=None, **options):
         contexts.append(chromium.new_context(**phone_options(**options)))
+        contexts[-1].set_default_timeout(PATIENCE_MS)
         page = contexts[-1].new_page()
         page.complaints = []
         page.on("console", lambda message: page.complaints.append(message.text))

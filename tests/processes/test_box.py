@@ -14,6 +14,7 @@ from etchwire.client import DaemonClient
 from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS
 from interlock_bench import ANSWERS
+from link_bench import BOX
 from rig.bench import patch
 
 PATIENCE_S = 60.0
@@ -32,12 +33,13 @@ class Workshop:
     def __init__(self, folder, parts):
         self.folder = folder
         self.parts = parts
-        machine, records = folder / "machine", folder / "records"
+        machine, records, box = folder / "machine", folder / "records", folder / "box.toml"
+        box.write_text(BOX)
         self.start("machine", "--folder", str(machine))
         until((machine / "control.sock").is_socket)
         self.daemon_process = self.start(
             "daemon", "--port", str(machine / "port"), "--socket", str(folder / "daemon.sock"),
-            "--state", str(records), "--practice", str(machine),
+            "--state", str(records), "--practice", str(machine), "--box", str(box),
         )  # fmt: skip
         until((folder / "daemon.sock").is_socket)
         machine_client = DaemonClient(machine / "control.sock", peer="the practice machine")

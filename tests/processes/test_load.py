@@ -6,7 +6,6 @@ import time
 
 import pytest
 
-from etchpractice.scenario.people import ANSWERS
 from etchwarden.household import Household
 from etchwarden.session import Session
 
@@ -57,9 +56,7 @@ def test_another_programs_file_is_loaded_checked_armed_and_etched(bench):
 
     found = bench.until(lambda status: "arm" in status["may"])["job"]["preflight"]
     with bench.session.ask_daemon() as daemon, bench.session.ask_machine() as machine:
-        daemon.call("arm", answers=dict(ANSWERS), acknowledge=found["to_acknowledge"])
-        machine.call("press_button")
-        bench.until(lambda status: "start" in status["may"])
+        bench.session.arm(daemon, acknowledge=found["to_acknowledge"])
         daemon.call("start")
         run = bench.until(lambda status: status["state"] == "ended")["run"]
         assert run["ended"] == "complete"

@@ -123,13 +123,6 @@ def phone(box, chromium):
         yield context.new_page()
 
 
-@pytest.fixture
-def see(expect):
-    expect.set_options(timeout=PATIENCE_S * 1000)
-    yield expect
-    expect.set_options(timeout=5000)
-
-
 def etch_until_row(box, row):
     box.home()
     box.ask("set_origin")
@@ -143,8 +136,8 @@ def etch_until_row(box, row):
     box.until(lambda: (box.ask("status")["run"]["row"] or 0) >= row)
 
 
-def get_ready(phone, see):
-    see(phone.get_by_role("button", name="Get ready")).to_be_enabled()
+def get_ready(phone, expect):
+    expect(phone.get_by_role("button", name="Get ready")).to_be_enabled()
     for tick in phone.locator("form.before input[type=checkbox]").all():
         tick.check()
     for choice in phone.locator("form.before select").all():
@@ -154,32 +147,32 @@ def get_ready(phone, see):
     phone.get_by_role("button", name="Get ready").tap()
 
 
-def test_a_killed_daemon_costs_no_row_when_the_next_ones_page_is_followed(box, phone, see):
+def test_a_killed_daemon_costs_no_row_when_the_next_ones_page_is_followed(box, phone, expect):
     etch_until_row(box, 5)
     box.household.send("daemon", signal.SIGKILL)
     box.start_daemon()
 
     phone.goto(box.url + "/machine")
     phone.get_by_role("button", name="Find its ends").tap()
-    see(phone.locator("[data-live=moved]")).to_contain_text("homed")
+    expect(phone.locator("[data-live=moved]")).to_contain_text("homed")
     before = box.light()
     usual = np.median(before[:4])
     by_eye = int(np.argmax((before < LEAST * usual).any(axis=1)))
 
     phone.goto(box.url)
     phone.get_by_role("link", name="Take it up again").tap()
-    see(phone.get_by_text("last that was written down as done")).to_be_visible()
+    expect(phone.get_by_text("last that was written down as done")).to_be_visible()
     phone.get_by_label("First row that is not dark").fill(f"{by_eye + 1}")
-    see(phone.locator("#left")).to_contain_text(f"{ROWS - by_eye} rows")
+    expect(phone.locator("#left")).to_contain_text(f"{ROWS - by_eye} rows")
     phone.get_by_label("The machine is homed").check()
     phone.get_by_role("button", name="Put the rest on the bench").tap()
-    see(phone.locator("h1")).to_have_text("On the bench")
-    see(phone.get_by_text("What is left of etch 1")).to_be_visible()
+    expect(phone.locator("h1")).to_have_text("On the bench")
+    expect(phone.get_by_text("What is left of etch 1")).to_be_visible()
 
     box.press_the_button()  # the dead daemon has let the safety relay fall
-    get_ready(phone, see)  # and somebody was at the machine just now
+    get_ready(phone, expect)  # and somebody was at the machine just now
     phone.get_by_role("button", name="Start the etch").tap()
-    see(phone.locator("h1")).to_have_text("Etched")
+    expect(phone.locator("h1")).to_have_text("Etched")
 
     share = box.light() / usual
     others = np.arange(ROWS) != by_eye

@@ -64,14 +64,7 @@ def shop(tmp_path, chromium):
         yield Shop(tmp_path, household, context)
 
 
-@pytest.fixture
-def see(expect):
-    expect.set_options(timeout=PATIENCE_S * 1000)
-    yield expect
-    expect.set_options(timeout=5000)
-
-
-def put_a_photograph_on_the_bench(phone, see):
+def put_a_photograph_on_the_bench(phone, expect):
     """Choose a photograph, give it a size, cut it, look at it and at every dot of it."""
     phone.get_by_role("link", name="New picture").first.tap()
     phone.get_by_label("Choose a photo").set_input_files(ASTRONAUT)
@@ -83,7 +76,7 @@ def put_a_photograph_on_the_bench(phone, see):
     phone.get_by_role("button", name="Smaller cut").tap()
     phone.get_by_role("button", name="Go on").tap()
     phone.get_by_role("button", name="See every dot").tap()
-    see(phone.get_by_text(f"{WIDTH_MM} × {HEIGHT_MM} mm").first).to_be_visible()
+    expect(phone.get_by_text(f"{WIDTH_MM} × {HEIGHT_MM} mm").first).to_be_visible()
     for finding in phone.locator("input[name='has read']").all():
         finding.check()
     phone.get_by_role("button", name="Put it on the bench").tap()
@@ -94,9 +87,9 @@ def press_the_button(hand):
         hand.get_by_role("button", name="Press the button at the machine").tap()
 
 
-def get_ready(phone, see):
+def get_ready(phone, expect):
     """Go through the cautions and the checklist."""
-    see(phone.get_by_role("button", name="Get ready")).to_be_enabled()
+    expect(phone.get_by_role("button", name="Get ready")).to_be_enabled()
     for box in phone.locator("form.before input[type=checkbox]").all():
         box.check()
     for choice in phone.locator("form.before select").all():
@@ -107,7 +100,7 @@ def get_ready(phone, see):
     phone.get_by_role("button", name="Get ready").tap()
 
 
-def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, see):
+def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, expect):
     phone, hand = shop.context.new_page(), shop.context.new_page()
     complaints = []
     phone.on("pageerror", lambda error: complaints.append(str(error)))
@@ -116,52 +109,52 @@ def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, see):
     phone.goto(shop.url)
     phone.get_by_label("Six digits").fill(shop.code())
     phone.get_by_role("button", name="Pair").tap()
-    see(headline).to_have_text("No picture on the bench")
+    expect(headline).to_have_text("No picture on the bench")
     hand.goto(f"{shop.url}/practice")
     phone.bring_to_front()
-    put_a_photograph_on_the_bench(phone, see)
-    see(headline).to_have_text("On the bench")
+    put_a_photograph_on_the_bench(phone, expect)
+    expect(headline).to_have_text("On the bench")
 
-    get_ready(phone, see)
-    see(phone.get_by_text("press the button there")).to_be_visible()
+    get_ready(phone, expect)
+    expect(phone.get_by_text("press the button there")).to_be_visible()
     press_the_button(hand)
     phone.get_by_role("button", name="Start the etch").tap()
-    see(headline).to_have_text("Etching")
-    see(phone.locator("[data-live=rows_done]")).to_have_text(re.compile(r"^[1-9]"))
+    expect(headline).to_have_text("Etching")
+    expect(phone.locator("[data-live=rows_done]")).to_have_text(re.compile(r"^[1-9]"))
 
     hand.get_by_role("button", name="Open the lid").tap()
-    see(headline).to_have_text("Stopped")
-    see(phone.get_by_text("The lid is open.").first).to_be_visible()
+    expect(headline).to_have_text("Stopped")
+    expect(phone.get_by_text("The lid is open.").first).to_be_visible()
     hand.get_by_role("button", name="Close the lid").tap()
-    see(phone.locator("[data-live='condition lid closed']")).to_contain_text("as it should be")
+    expect(phone.locator("[data-live='condition lid closed']")).to_contain_text("as it should be")
     phone.get_by_role("button", name="Reset").tap()
-    see(phone.get_by_text("Stopped because")).to_have_count(0)
+    expect(phone.get_by_text("Stopped because")).to_have_count(0)
     phone.get_by_role("link", name="Take it up again").tap()
     phone.get_by_label("Tile and head have not moved.").check()
     phone.get_by_role("button", name="Put the rest on the bench").tap()
-    see(headline).to_have_text("On the bench")
+    expect(headline).to_have_text("On the bench")
 
     press_the_button(hand)  # the lid has let the safety relay fall
-    get_ready(phone, see)  # and somebody was at the machine just now
+    get_ready(phone, expect)  # and somebody was at the machine just now
     phone.get_by_role("button", name="Start the etch").tap()
-    see(headline).to_have_text("Etched")
-    see(phone.get_by_text(f"of {ROWS} rows")).to_be_visible()
+    expect(headline).to_have_text("Etched")
+    expect(phone.get_by_text(f"of {ROWS} rows")).to_be_visible()
 
     phone.get_by_role("link", name="Wiped? Say how it came out").tap()
     phone.get_by_label("Good").check()
     phone.get_by_label("Note").fill("crisp down to the last row")
     phone.get_by_role("button", name="Keep this verdict").tap()
-    see(phone.locator("#verdict .said")).to_contain_text("Good. Crisp down to the last row.")
+    expect(phone.locator("#verdict .said")).to_contain_text("Good. Crisp down to the last row.")
 
     phone.get_by_role("link", name="Logbook").tap()
-    see(phone.locator(".entry")).to_have_count(2)
+    expect(phone.locator(".entry")).to_have_count(2)
     phone.locator(".search summary").tap()
     phone.get_by_label("Words").fill("crisp")
     phone.get_by_role("button", name="Search").tap()
-    see(phone.locator(".entry")).to_have_count(1)
+    expect(phone.locator(".entry")).to_have_count(1)
     phone.locator(".entry").tap()
     for quantity in ("Speed", "Power"):
-        see(phone.get_by_role("img", name=f"{quantity} over the rows")).to_be_visible()
+        expect(phone.get_by_role("img", name=f"{quantity} over the rows")).to_be_visible()
     phone.locator(".chart summary").first.tap()
-    see(phone.locator(".chart tbody tr").first).to_be_visible()
+    expect(phone.locator(".chart tbody tr").first).to_be_visible()
     assert complaints == []

@@ -62,7 +62,7 @@ def test_a_phone_shut_out_while_it_watches_hears_no_more(open_phone, closed, exp
     for paired in closed.store.phones():
         closed.store.forget_phone(paired.id)
 
-    expect(phone.get_by_role("heading", name="Pair this phone")).to_be_visible(timeout=15_000)
+    expect(phone.get_by_role("heading", name="Pair this phone")).to_be_visible(timeout=60_000)
 
 
 def test_from_the_list_to_an_etch_and_its_table(open_phone, expect, tmp_path):

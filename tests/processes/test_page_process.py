@@ -9,7 +9,7 @@ import sys
 
 import pytest
 
-PATIENCE_S = 30
+PATIENCE_S = 60
 
 
 @pytest.fixture

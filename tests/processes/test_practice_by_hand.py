@@ -2,7 +2,6 @@
 
 import time
 
-from etchpractice.scenario.people import ANSWERS
 from etchpractice.scenario.script import Picture
 from etchwarden.household import Household
 from etchwarden.scenario_job import write_grey
@@ -19,10 +18,7 @@ def test_somebody_may_hesitate_between_the_button_and_the_start(tmp_path):
         session.start_machine("--speedup", DEFAULT_SPEEDUP)
         with session.ask_daemon() as daemon, session.ask_machine() as machine:
             session.load(daemon)
-            household.wait_until(lambda: "arm" in daemon.call("status")["may"])
-            daemon.call("arm", answers=dict(ANSWERS))
-            machine.call("press_button")
-            household.wait_until(lambda: "start" in daemon.call("status")["may"])
+            session.arm(daemon)
             until_s = machine.call("state")["now_s"] + HESITATES_S * float(DEFAULT_SPEEDUP)
             while machine.call("state")["now_s"] < until_s:
                 time.sleep(0.05)

@@ -15,7 +15,7 @@ from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.simulated_time import SimulatedTime
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 PROGRAM = (sys.executable, "-m", "etchwarden", "machine")
 GREETING = b"Grbl 1.1h ['$' for help]\r\n"
 

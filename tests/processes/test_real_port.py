@@ -20,7 +20,7 @@ from fake_lgpio import FakeLgpio
 from interlock_bench import ANSWERS
 from rig.bench import patch
 
-PATIENCE_S = 30.0
+PATIENCE_S = 60.0
 CHIP = "pinctrl-rp1"
 LID, BEAM = 16, 22
 NO_LID = f'[board]\nchip = "{CHIP}"\n[outputs.beam_enable]\npin = 22\n'
@@ -183,10 +183,15 @@ def test_a_real_box_arms_only_when_somebody_shows_at_the_machine(bench, run_here
     assert library.levels[BEAM] == 0
 
     library.levels[LID] = 0
-    time.sleep(0.3)
+    until(lambda: not _is_closed(daemon, "lid"))
     library.levels[LID] = 1
     until(lambda: "start" in daemon.call("status")["may"] or _arm_again(daemon))
     assert library.levels[BEAM] == 0
+
+
+def _is_closed(daemon, name):
+    inputs = {found["name"]: found for found in daemon.call("wiring")["inputs"]}
+    return inputs[name]["is_closed"]
 
 
 def _arm_again(daemon):

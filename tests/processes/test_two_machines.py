@@ -18,7 +18,6 @@ from PIL import Image, ImageDraw
 
 from broker import broker_in, free_port, until
 from etchphoto.job import PhotoOrder, prepare_job
-from etchpractice.scenario.people import ANSWERS
 from etchwarden.fleet import command
 from etchwarden.household import Household
 from etchwarden.session import Session
@@ -68,12 +67,9 @@ class Machine:
 
     def get_ready(self):
         self.session.start_machine("--speedup", SPEEDUP)
-        with self.session.ask_daemon() as daemon, self.session.ask_machine() as machine:
+        with self.session.ask_daemon() as daemon:
             self.session.load(daemon)
-            until(lambda: "arm" in daemon.call("status")["may"])
-            daemon.call("arm", answers=dict(ANSWERS))
-            machine.call("press_button")
-            until(lambda: "start" in daemon.call("status")["may"])
+            self.session.arm(daemon)
 
     def start(self):
         with self.session.ask_daemon() as daemon:
