@@ -1,6 +1,7 @@
 """The tile under the head: what light fell on it, and what it looks like."""
 
 import copy
+from io import BytesIO
 from pathlib import Path
 from typing import Final
 
@@ -12,6 +13,7 @@ from PIL import Image
 from etchpractice.exposure import CELL_MM, Exposure
 from etchpractice.surface import Surface
 from etchpractice.track import Strokes
+from etchwire.storing import write_whole
 
 Rectangle = tuple[float, float, float, float]  # left, bottom, right, top: mm on the bed
 Floats = NDArray[np.float32]
@@ -144,4 +146,6 @@ class Tile:
             linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 0) ** (1 / 2.4) - 0.055
         )
         levels = np.clip(np.rint(coded * 255), 0, 255).astype(np.uint8)
-        Image.fromarray(levels).save(path, format="PNG")
+        drawn = BytesIO()
+        Image.fromarray(levels).save(drawn, format="PNG")
+        write_whole(path, drawn.getvalue())

@@ -16,6 +16,7 @@ from etchwarden.selfcheck.findings import Finding, Grade, judged
 from etchwarden.selfcheck.machine_checks import MACHINE_CHECKS, PAGE_CHECKS
 from etchwarden.selfcheck.machine_look import look_at_machine
 from etchwarden.selfcheck.page_look import look_at_page
+from etchwire.storing import write_whole
 
 MARKS: Final = {Grade.WELL: "well ", Grade.LOOK: "look ", Grade.WRONG: "WRONG"}
 AGAIN_EVERY_S: Final = 1.0
@@ -83,7 +84,7 @@ def findings(
 
 def _write(path: Path, text: str) -> None:
     try:
-        path.write_text(text)
+        write_whole(path, text)
     except OSError as error:
         raise click.ClickException(f"{path} cannot be written: {error.strerror}.") from error
     click.echo(f"Written to {path}. Read it before you send it.")

@@ -2,7 +2,6 @@
 
 import json
 import os
-import shutil
 from pathlib import Path
 from typing import Any, Final
 
@@ -12,6 +11,7 @@ from etchwarden.job_summary import duration
 from etchwire.client import DaemonClient
 from etchwire.record import run_record
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
+from etchwire.storing import write_whole
 
 ETCHED_NAME: Final = "etched.png"
 UNWIPED_NAME: Final = "unwiped.png"
@@ -36,9 +36,9 @@ def keep(
     if folder is None:
         return record
     for name in (GCODE_NAME, SHEET_NAME, PICTURE_NAME):
-        shutil.copyfile(job / name, folder / name)
+        write_whole(folder / name, (job / name).read_bytes())
     machine.call("picture", **_picture_of_tile(job, folder.resolve()))
-    (folder / RECORD_NAME).write_text(json.dumps(record, indent=1), encoding="utf-8")
+    write_whole(folder / RECORD_NAME, json.dumps(record, indent=1))
     return record
 
 

@@ -1,6 +1,7 @@
 """`etchwarden practice`: a picture is etched on the practice machine, start to end."""
 
 import signal
+import socket
 import sys
 import tempfile
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ from etchwarden.scenario_job import write_grey
 from etchwarden.session import Session
 from etchwire.errors import WireError
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.storing import fault_of_card
 
 _DEMO_WIDTH_MM: Final = 50.0
 
@@ -83,7 +85,8 @@ def command(**wishes: Any) -> None:
     try:
         _practise(_Wishes(**wishes))
     except (EtchphotoError, WireError, OSError) as error:
-        raise click.ClickException(str(error)) from error
+        told = fault_of_card(error)
+        raise click.ClickException(f"{told.capitalize()}." if told else str(error)) from error
     except KeyboardInterrupt:
         click.echo("\nEverything is switched off.", err=True)
         sys.exit(130 if wishes["once"] else 0)
@@ -153,7 +156,12 @@ def _scene(wishes: _Wishes, named: str) -> Scenario:
 def _play(wishes: _Wishes, scenario: Scenario, session: Session) -> None:
     write_grey(scenario.picture, folder=session.job, head=wishes.head)
     pace = pace_of(scenario, wishes.speedup)
-    session.start_machine(*_machine_options(wishes, pace), "--firmware", scenario.firmware)
+    session.start_machine(
+        *_machine_options(wishes, pace),
+        "--firmware", scenario.firmware, "--baud", str(scenario.baud),
+    )  # fmt: skip
+    if wishes.once and scenario.needs_page:
+        session.start_page(_free_port())
     if not wishes.once:
         session.start_page(wishes.page_port)
         click.echo(f"Watch it at http://127.0.0.1:{wishes.page_port}/ (Ctrl-C ends everything)")
@@ -163,6 +171,13 @@ def _play(wishes: _Wishes, scenario: Scenario, session: Session) -> None:
         session.household.stay()
     if not came_true:
         sys.exit(1)
+
+
+def _free_port() -> int:
+    """Return a port for a page that nobody is to look at."""
+    with socket.socket() as knock:
+        knock.bind(("127.0.0.1", 0))
+        return int(knock.getsockname()[1])
 
 
 def _prepare(wishes: _Wishes, session: Session) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from contextlib import ExitStack
+from io import BytesIO
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,7 +19,9 @@ from etchproof.reading import Reading
 from etchproof.register_reading import register_by_camera, register_by_eye
 from etchproof.told import Shown, outcomes_of, tell
 from etchwarden.card_told import tell_power, tell_register, tell_tone
-from etchwarden.craft_desk import CraftDesk, daemon_option, desk_at
+from etchwarden.craft_desk import CraftDesk, desk_at
+from etchwarden.daemon_option import daemon_option
+from etchwire.storing import write_whole
 
 READING_NAME: Final = "reading.json"  # beside the card's description
 OVERLAY_NAME: Final = "read-{}.png"
@@ -154,9 +157,11 @@ def _read(
 def _keep(folder: Path, reading: Reading, ones: Iterable[OneReading]) -> None:
     try:
         folder.mkdir(exist_ok=True)
-        (folder / READING_NAME).write_text(reading.to_json(), encoding="utf-8")
         for number, one in enumerate(ones, start=1):
-            draw_overlay(one).save(folder / OVERLAY_NAME.format(number))
+            drawn = BytesIO()
+            draw_overlay(one).save(drawn, format="PNG")
+            write_whole(folder / OVERLAY_NAME.format(number), drawn.getvalue())
+        write_whole(folder / READING_NAME, reading.to_json())
     except OSError as error:
         raise UnreadableCard(
             f"what was read cannot be kept in {folder} ({error.strerror}): see who may write there"

@@ -1,4 +1,4 @@
-"""The practice machine's time, shared with the daemon through eight bytes of memory.
+"""The practice machine's time, shared with the daemon through sixteen bytes of memory.
 
 Simulated time waits for the host, so it runs neither at the host's rate nor at a fixed
 multiple of it. The practice machine writes it into a small mapped file and the daemon reads
@@ -11,11 +11,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
-_SIZE_BYTES: Final = 8
+from etchwire.storing import write_whole
+
+_SIZE_BYTES: Final = 16
 
 
 class SimulatedTime:
-    """A number of seconds that one process writes and another reads."""
+    """Numbers of seconds that one process writes and another reads."""
 
     def __init__(self, path: Path) -> None:
         """Map `path`, which must exist; see `create`."""
@@ -32,9 +34,7 @@ class SimulatedTime:
         Whoever has mapped the file of a machine that was killed keeps that one: reading from a
         file that has just been emptied would be the end of the reader.
         """
-        fresh = path.with_name(f"{path.name}.new")
-        fresh.write_bytes(array("d", [0.0]).tobytes())
-        fresh.replace(path)
+        write_whole(path, array("d", [0.0, 0.0]).tobytes())
         return cls(path)
 
     @property
@@ -45,6 +45,15 @@ class SimulatedTime:
     @now_s.setter
     def now_s(self, value: float) -> None:
         self._seconds[0] = value
+
+    @property
+    def wall_ahead_s(self) -> float:
+        """How many seconds the practice's wall clock goes before the host's."""
+        return self._seconds[1]
+
+    @wall_ahead_s.setter
+    def wall_ahead_s(self, value: float) -> None:
+        self._seconds[1] = value
 
     def __enter__(self) -> Self:
         """Return the clock; leaving closes the mapping."""

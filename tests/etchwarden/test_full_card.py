@@ -6,13 +6,24 @@ what a change of release writes in tests/etchwarden/test_cut_changes.py.
 
 import re
 import shutil
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from click.testing import CliRunner
 
+from darkroom.camera import Shot, photograph
+from darkroom.tile import SURFACES, etch
 from etchdaemon.logbook.logbook import Logbook
+from etchpath.foreign_job import write_foreign_job
+from etchpractice.machine import PracticeMachine
+from etchproof.job import read_card_file
 from etchwarden.__main__ import main
 from etchweb.paired import Store
+from etchweb.picture_files import draw_path, keep_picture
+from etchwire.examples import PRACTICE_HEADS
+from etchwire.simulated_time import SimulatedTime
+from etchwire.storing import fault_of_card
 from logbooks import OPENED_UTC, start_run
 from memory_card import memory_card
 from photo_files import encoded, scene
@@ -39,6 +50,7 @@ beam_enable = 22
 """
 OUR_OWN = "(ours)\nG21G90G94\nM4S0\nG0X1Y1\nG1X9F600S500\nM5\nG0X0Y0\nM2\n"
 
+HEAD = PRACTICE_HEADS["practice-20w"]
 BEGUN = ("fresh/lock", "fresh/logbook.sqlite3", "records/lock")
 
 # Who writes, and what a person types; {card} is the card, {here} another disk.
@@ -55,6 +67,29 @@ WRITERS = {
     "a machine's file": "configure left --folder {card} --answers {here}/answers.toml",
     "the picture of a way": "check {here}/drawing.nc --picture {card}/way.png",
     "an index": "check {here}/drawing.nc --index {card}/lines.json",
+    "what a test tile showed": "read {here}/tile.jpg --card {card}/burnt --wiped",
+}
+
+
+def make_foreign(card, here):
+    """Do as `load` does."""
+    with TemporaryDirectory(dir=card) as made:
+        write_foreign_job(here / "drawing.nc", Path(made), head=HEAD, surface="slate")
+
+
+# What others have written, beside what is typed; each with the card's folder and the other disk.
+PARTS = {
+    "the way of a job that was handed in": lambda card, here: draw_path(
+        here / "old", folder=card / "pictures", gcode_sha256="0" * 64
+    ),
+    "its picture": lambda card, here: keep_picture(
+        here / "old/expected.png", folder=card / "pictures", gcode_sha256="0" * 64
+    ),
+    "another program's file, made a job for a while": make_foreign,
+    "what a job looks like in practice": lambda card, _: PracticeMachine().tile.save_picture(
+        card / "tile.png", wiped=True
+    ),
+    "the practice machine's time": lambda card, _: SimulatedTime.create(card / "clock"),
 }
 
 
@@ -75,11 +110,16 @@ def prepared(tmp_path_factory):
         for _ in range(40):
             start_run(logbook)
     for words in (
+        f"card power -o {here}/burnt --head practice-20w --steps 3 3",
         f"backup {here}/backup.sqlite3 --state {here}/records",
         f"export {here}/export --state {here}/records",
         f"prepare {here}/photo.png -o {here}/old --width 20",
     ):
         assert CliRunner().invoke(main, words.split()).exit_code == 0
+    tile = etch(read_card_file(here / "burnt"), SURFACES["willing"])
+    (here / "tile.jpg").write_bytes(
+        photograph(tile, Shot(width_px=1600, height_px=1200)).getvalue()
+    )
     return here
 
 
@@ -91,7 +131,8 @@ def card(tmp_path, prepared):
         (card.folder / "fresh").mkdir()
         (card.folder / "page").mkdir()
         Store(card.folder / "page").note_served("0.0.0.0", 8080)
-        shutil.copytree(prepared / "old", card.folder / "old")
+        for name in ("old", "burnt"):
+            shutil.copytree(prepared / name, card.folder / name)
         yield card
 
 
@@ -136,3 +177,28 @@ def test_on_a_card_that_can_only_be_read_a_command_says_so(writer, card, tmp_pat
 
     told_in_a_sentence(done)
     assert contents(card) == before
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_without_room_a_part_fails_by_the_card_leaves_no_half_file_and_works_again(
+    part, card, tmp_path
+):
+    before = contents(card)
+    card.fill()
+
+    with pytest.raises(Exception, match=r"No space|disk is full") as fault:
+        PARTS[part](card.folder, tmp_path / "here")
+
+    assert "no room left" in (fault_of_card(fault.value) or "")
+    assert contents(card) == before
+    card.make_room()
+    PARTS[part](card.folder, tmp_path / "here")
+
+
+def test_practice_on_a_card_without_room_leaves_no_half_file(card, tmp_path):
+    words = "practice --once --width 4 --speedup 2000 --out {card}/kept"
+    card.fill()
+
+    told_in_a_sentence(say(words, tmp_path))
+
+    assert [name for name in card.files() if name.startswith("kept")] == []

@@ -3,7 +3,6 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Final, Self
 
 FORMAT: Final = "etchwarden-pins"
@@ -29,12 +28,6 @@ class PinMap:
         """Return the text that `outputs_in_json` reads, for the program that drives all safe."""
         outputs = {name: [pin.number, pin.is_high_on] for name, pin in self.outputs.items()}
         return json.dumps({"format": FORMAT, "chip": self.chip_label, "outputs": outputs})
-
-    def write(self, path: Path) -> None:
-        """Write the map beside `path` and move it there, so that it is never half written."""
-        draft = path.with_suffix(".new")
-        draft.write_text(self.to_json())
-        draft.replace(path)
 
     @classmethod
     def of_outputs(cls, table: Mapping[str, Any]) -> Self:
