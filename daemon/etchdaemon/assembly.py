@@ -48,7 +48,6 @@ from etchdaemon.service.machine import Machine
 from etchdaemon.service.reentry import Reentry
 from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Wishes
-from etchwire.storing import write_whole
 
 LOGBOOK_NAME: Final = "logbook.sqlite3"
 SPOOL_NAME: Final = "spool"
@@ -213,7 +212,7 @@ def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Bo
     if not pins.inputs and not pins.outputs:
         return clock, Box(board=NoBoard(), bell=bell, setup=configuration.setup)
     folder = Path(os.environ.get(WORKING_FOLDER_NAME, places.state))
-    write_whole(folder / PINS_NAME, pins.to_json())
+    pins.write(folder / PINS_NAME)
     board = GpioBoard(
         pins,
         lgpio_factory(pins.chip_label, working_folder=folder, lines=lines),

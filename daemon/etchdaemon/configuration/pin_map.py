@@ -3,7 +3,10 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final, Self
+
+from etchwire.storing import write_whole
 
 FORMAT: Final = "etchwarden-pins"
 
@@ -28,6 +31,10 @@ class PinMap:
         """Return the text that `outputs_in_json` reads, for the program that drives all safe."""
         outputs = {name: [pin.number, pin.is_high_on] for name, pin in self.outputs.items()}
         return json.dumps({"format": FORMAT, "chip": self.chip_label, "outputs": outputs})
+
+    def write(self, path: Path) -> None:
+        """Put the map at `path`, whole or not at all."""
+        write_whole(path, self.to_json())
 
     @classmethod
     def of_outputs(cls, table: Mapping[str, Any]) -> Self:
