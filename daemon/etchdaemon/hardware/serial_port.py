@@ -65,7 +65,8 @@ class SerialPort:
         The driver's buffer holds many times what may be in flight, so a port that takes less
         takes nothing any more; what of it went out is not known and is never sent again.
         """
-        with self._foreign_turned_into_ours():
+        written = 0
+        with self._foreign_turned_into_ours(), suppress(BlockingIOError):  # not even one byte
             written = os.write(self._descriptor, data)
         if written < len(data):
             raise PortLost(f"The port {self._path} takes no more bytes. Check the cable.")
