@@ -47,6 +47,8 @@ class Board:
         self._on_gate = on_gate
         self._contacts = dict.fromkeys(INPUTS, True) | {"arm_button": False, "air_flow": False}
         self._stuck: dict[str, bool] = {}
+        self.doubts: dict[str, str] = {}  # input: why its level does not count
+        self.tells_edges = True
         self._is_fan_dead = False
         self._is_enable_welded = False
         self._is_relay_set = True
@@ -121,15 +123,28 @@ class Board:
             self._stuck[name] = level
         self._settle()
 
+    def doubt_input(self, name: str, *, how: str | None) -> None:
+        """Let an input be `missing`, or its reading grow `stale`; None lets it be read again."""
+        self._require_input(name)
+        if how is None:
+            self.doubts.pop(name, None)
+        else:
+            self.doubts[name] = how
+        self.changes.append((name, self._levels[name]))
+
+    def lose_edges(self) -> None:
+        """Wake nobody by a change any more: who polls still sees it."""
+        self.tells_edges = False
+
     def chatter(self, name: str, *, seconds: float) -> None:
         """Let a contact open and close a thousand times a second for a while."""
         self._require_input(name)
         self._chatters[name] = (self.now_s, self.now_s + seconds)
 
-    def press_button(self) -> None:
+    def press_button(self, seconds: float = _PRESS_S) -> None:
         """Press the button at the machine for a moment: arms, and sets the relay if it may be."""
         self._contacts["arm_button"] = True
-        self._button_ends_s = self.now_s + _PRESS_S
+        self._button_ends_s = self.now_s + seconds
         self._settle()
 
     def kill_fan(self) -> None:

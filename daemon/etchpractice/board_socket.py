@@ -7,7 +7,9 @@ The machine says at once, and again whenever it is sent `get`:
     ...                     one line for each input
     ready
 
-and after that `input NAME 0` or `input NAME 1` whenever one changes. The client says
+and after that `input NAME 0` or `input NAME 1` whenever one changes; `level NAME 0` is one that
+only who polls would see, and `input NAME missing` or `input NAME stale` one whose level does not
+count. The client says
 
     set NAME 0              or 1; NAME is an output
     get
@@ -36,17 +38,32 @@ class BoardSocket:
         self._board = board
         self._speedup = speedup
         self._path = path
-        path.unlink(missing_ok=True)
+        self._client: socket.socket | None = None
+        self._listener: socket.socket | None = None
+        self._unread = bytearray()
+        self.plug_in()
+
+    def plug_in(self) -> None:
+        """Let clients come."""
+        if self._listener is not None:
+            return
+        self._path.unlink(missing_ok=True)
         self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        self._listener.bind(str(path))
+        self._listener.bind(str(self._path))
         self._listener.listen(4)
         self._listener.setblocking(False)
-        self._client: socket.socket | None = None
-        self._unread = bytearray()
+
+    def unplug(self) -> None:
+        """Part from the client and remove the socket."""
+        self._drop()
+        if self._listener is not None:
+            self._listener.close()
+        self._listener = None
+        self._path.unlink(missing_ok=True)
 
     def waits_for(self) -> list[socket.socket]:
         """Return the sockets on which something may come."""
-        return [self._listener] if self._client is None else [self._listener, self._client]
+        return [one for one in (self._listener, self._client) if one is not None]
 
     def hear(self) -> bool:
         """Take what has come; return whether the client said anything."""
@@ -75,17 +92,14 @@ class BoardSocket:
         if self._client is None or not changes:
             return False
         lines = [f"at {self._board.now_s:.6f}"]  # whoever is told may be told late
-        lines += [f"input {name} {int(level)}" for name, level in changes]
+        word = "input" if self._board.tells_edges else "level"
+        lines += [f"{word} {name} {self._told(name, level)}" for name, level in changes]
         self._send("\n".join([*lines, ""]))
         return True
 
-    def close(self) -> None:
-        """Part from the client and remove the socket."""
-        self._drop()
-        self._listener.close()
-        self._path.unlink(missing_ok=True)
-
     def _admit(self) -> None:
+        if self._listener is None:
+            return
         with suppress(BlockingIOError):
             client, _ = self._listener.accept()
             if self._client is not None and not _has_left(self._client):
@@ -114,8 +128,12 @@ class BoardSocket:
     def _tell_all(self) -> None:
         self._board.changes.clear()
         lines = [f"speedup {self._speedup:g}"]
-        lines += [f"input {name} {int(level)}" for name, level in self._board.inputs().items()]
+        levels = self._board.inputs().items()
+        lines += [f"input {name} {self._told(name, level)}" for name, level in levels]
         self._send("\n".join([*lines, "ready", ""]))
+
+    def _told(self, name: str, level: bool) -> str:
+        return self._board.doubts.get(name) or f"{level:d}"
 
     def _send(self, text: str) -> None:
         if self._client is not None:

@@ -12,6 +12,7 @@ from concurrent.futures import Future
 from pathlib import Path
 from typing import Any, Final
 
+from etchpractice.cable import Cable
 from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.rows import row_light
 from etchpractice.tile import PictureTooLarge, Rectangle, Tile
@@ -24,13 +25,18 @@ MACHINE_VERBS: Final = frozenset((
     "fall_silent", "speak_again", "hang", "withhold_replies", "release_replies",
     "refuse_next_line", "lose_next_reply", "extra_reply", "greet_again", "delay_replies",
     "garble_next_line", "garble_next_reply", "send_noise", "reset_now", "brown_out",
-    "trip_alarm", "open_door_pin", "close_door_pin", "lay_new_tile",
+    "pause_next_line", "trip_alarm", "open_door_pin", "close_door_pin", "lay_new_tile",
 ))  # fmt: skip
 BOARD_VERBS: Final = frozenset((
     "open_lid", "close_lid", "set_input", "stick_input", "chatter", "press_button", "kill_fan",
-    "mend_fan", "weld_beam_enable",
+    "mend_fan", "weld_beam_enable", "doubt_input", "lose_edges",
 ))  # fmt: skip
-PROCESS_VERBS: Final = frozenset(("unplug", "plug_in", "shutdown", "state"))
+CABLE_VERBS: Final = frozenset((
+    "unplug", "plug_in", "plug_in_taken", "free_port", "plug_into", "block",
+))  # fmt: skip
+PROCESS_VERBS: Final = frozenset((
+    "shutdown", "state", "unplug_board", "plug_in_board", "turn_wall_clock",
+))  # fmt: skip
 
 
 class Errands:
@@ -75,11 +81,14 @@ class Errands:
 
 
 class Control:
-    """Answers requests: verbs of machine, board and process, and pictures of the tile."""
+    """Answers requests: verbs of machine, board, cable and process, and pictures of the tile."""
 
-    def __init__(self, machine: PracticeMachine, process: object, errands: Errands) -> None:
+    def __init__(
+        self, machine: PracticeMachine, process: object, cable: Cable, errands: Errands
+    ) -> None:
         self._machine = machine
         self._process = process
+        self._cable = cable
         self._errands = errands
 
     def answer(self, asked: Asked) -> Any:
@@ -92,6 +101,7 @@ class Control:
         for verbs, target in (
             (MACHINE_VERBS, self._machine),
             (BOARD_VERBS, self._machine.board),
+            (CABLE_VERBS, self._cable),
             (PROCESS_VERBS, self._process),
         ):
             if method in verbs:
@@ -105,7 +115,7 @@ class Control:
             raise UnfitParameters("refused", f"{verb.__name__}: {error}") from error
         try:
             return self._errands.run_soon(lambda: verb(**params))
-        except (ValueError, TypeError) as error:
+        except (LookupError, ValueError, TypeError) as error:
             raise UnfitParameters("refused", f"{verb.__name__}: {error}") from error
 
     def _copy_tile(self) -> Tile:

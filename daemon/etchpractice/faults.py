@@ -13,6 +13,7 @@ class Faults:
         self._withheld: list[str] | None = None
         self._replies_to_lose = 0
         self._garbles_line = False
+        self._pauses_line = False
         self._garbles_reply = False
 
     def refuse_next_line(self, code: int) -> None:
@@ -22,6 +23,10 @@ class Faults:
     def garble_next_line(self) -> None:
         """Change the last digit of the next line that has one, so that it still parses."""
         self._garbles_line = True
+
+    def pause_next_line(self) -> None:
+        """Make the next line one that stops the job until somebody goes on."""
+        self._pauses_line = True
 
     def garble_next_reply(self) -> None:
         """Change one letter of the next reply."""
@@ -46,6 +51,9 @@ class Faults:
 
     def line(self, raw: bytes) -> bytes:
         """Return the line as it arrives."""
+        if self._pauses_line:
+            self._pauses_line = False
+            return b"M0"
         if not self._garbles_line:
             return raw
         for at in range(len(raw) - 1, -1, -1):

@@ -209,6 +209,10 @@ class PracticeMachine:
         """Change a digit of the next line on its way in: it still parses."""
         self.controller.faults.garble_next_line()
 
+    def pause_next_line(self) -> None:
+        """Make the next line a pause on its way in."""
+        self.controller.faults.pause_next_line()
+
     def garble_next_reply(self) -> None:
         """Change a letter of the next reply on its way out."""
         self.controller.faults.garble_next_reply()

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchpractice.board_socket import BoardSocket
+from etchpractice.cable import Cable
 from etchpractice.control import Control, Errands
 from etchpractice.machine import PracticeMachine
 from etchpractice.pacing import HONEST, STEP_S, Pacing
@@ -35,6 +36,7 @@ _BUSY_WAIT_S: Final = 0.001
 _IDLE_WAIT_S: Final = 0.004
 _LOOK_AROUND_S: Final = 0.5
 _PARTING_S: Final = 0.2
+_DAY_S: Final = 86_400
 
 
 class FolderInUse(OSError):
@@ -71,14 +73,15 @@ class PracticeProcess:
             parts.enter_context(_claim(folder))
             self._port = PtyPort(folder / PORT_NAME)
             parts.callback(self._port.unplug)
+            self._cable = Cable(self._machine, self._port, boot_s=self._terms.boot_s)
             clock_path = folder / CLOCK_NAME
             self._clock = parts.enter_context(SimulatedTime.create(clock_path))
             parts.callback(clock_path.unlink, missing_ok=True)
             self._board = BoardSocket(
                 folder / BOARD_NAME, self._machine.board, speedup=self._terms.speedup
             )
-            parts.callback(self._board.close)
-            control = Control(self._machine, self, self._errands)
+            parts.callback(self._board.unplug)
+            control = Control(self._machine, self, self._cable, self._errands)
             reception = Reception(
                 answer=control.answer, greeting={"practice": True, "speedup": self._terms.speedup}
             )
@@ -98,17 +101,17 @@ class PracticeProcess:
         self._ends_at_s = min(self._ends_at_s, wall_s)
         self._errands.ring()
 
-    def unplug(self) -> None:
-        """Pull the cable: the port vanishes."""
-        if self._machine.is_plugged:
-            self._machine.unplug()
-            self._port.unplug()
+    def unplug_board(self) -> None:
+        """Let the box's board fall away: nobody answers there."""
+        self._board.unplug()
 
-    def plug_in(self) -> None:
-        """Put the cable back: a new port under the same name."""
-        if not self._machine.is_plugged:
-            self._port.plug_in()
-            self._machine.plug_in()
+    def plug_in_board(self) -> None:
+        """Let the board be there again."""
+        self._board.plug_in()
+
+    def turn_wall_clock(self, days: int) -> None:
+        """Let the wall's clock, as the daemon reads it, jump."""
+        self._clock.wall_ahead_s += days * _DAY_S
 
     def state(self) -> dict[str, Any]:
         """Return what an onlooker sees."""
@@ -169,17 +172,14 @@ class PracticeProcess:
         return controller.state in MOVING or self._machine.needs_no_host
 
     def _look_around(self, wall_s: float) -> None:
-        if self._port.look():
-            self._machine.open_port(self._terms.boot_s)
+        self._cable.look()
         if wall_s - self._looked_at_s >= _LOOK_AROUND_S:
             self._looked_at_s = wall_s
             if os.getppid() != self._parent:
                 self._end_at(wall_s)
 
     def _hear(self) -> None:
-        heard, data = self._board.hear(), b""
-        if self._port.is_open_by_host and (data := self._port.read()):
-            self._machine.write(data)
+        heard, data = self._board.hear(), self._cable.hear()
         if heard or data:
             self._pacing.note_heard(brings_lines=b"\n" in data)
 
@@ -194,9 +194,7 @@ class PracticeProcess:
                 break
 
     def _tell(self) -> None:
-        told = self._board.tell()
-        data = self._machine.read() if self._machine.is_plugged else b""
-        self._port.write(data)
+        told, data = self._board.tell(), self._cable.tell()
         if told or data:
             self._pacing.note_told(time.monotonic(), data)
 

@@ -2,13 +2,12 @@
 
 import os
 import select
-import termios
-import tty
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
 from etchpractice.openings import Openings
+from etchpractice.terminals import NAMES, hold, open_terminal, stop_taking
 
 _READ_BYTES: Final = 4096
 _MOST_UNSENT_BYTES: Final = 65536  # a host that does not read loses what comes after
@@ -19,30 +18,48 @@ class PtyPort:
 
     def __init__(self, link: Path) -> None:
         self._link = link
+        self._name = ""
+        self._taken: int | None = None
         self._master = -1
         self._unsent = bytearray()
         self.is_open_by_host = False
         self.plug_in()
 
-    def plug_in(self) -> None:
-        """Make a new terminal, as a cable that is put in again does."""
-        master, other = os.openpty()
-        tty.setraw(other)
-        attributes = termios.tcgetattr(other)
-        attributes[4] = attributes[5] = termios.B115200
-        termios.tcsetattr(other, termios.TCSANOW, attributes)
-        name = os.ttyname(other)
-        os.close(other)  # from now on the master tells whether anybody has it open
-        self._openings = Openings(name)
+    def plug_in(self, *, name: str = "any", is_taken: bool = False) -> None:
+        """Make a new terminal, as a cable that is put in again does; raise NameTaken.
+
+        `name` is one of terminals.NAMES. A port that is taken is another program's before anybody
+        else can see it.
+        """
+        master, other = open_terminal(lambda found: NAMES[name](found, self._name))
+        self._name = os.ttyname(other)
+        if is_taken:
+            hold(other)
+            self._taken = other
+        else:
+            os.close(other)  # from now on the master tells whether anybody has it open
+        self._openings = Openings(self._name)
         os.set_blocking(master, False)
         self._master = master
         fresh = self._link.with_name(f"{self._link.name}.new")
         fresh.unlink(missing_ok=True)
-        fresh.symlink_to(name)
+        fresh.symlink_to(self._name)
         fresh.replace(self._link)
+
+    def free(self) -> None:
+        """Let the other program close the port."""
+        if self._taken is not None:
+            os.close(self._taken)
+        self._taken = None
+
+    def block(self) -> None:
+        """Take nothing more from who has the port open."""
+        if self._master >= 0:
+            stop_taking(self._master)
 
     def unplug(self) -> None:
         """Close the terminal; who has it open reads its end."""
+        self.free()
         with suppress(FileNotFoundError):
             self._link.unlink()
         if self._master >= 0:

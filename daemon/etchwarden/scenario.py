@@ -34,10 +34,11 @@ MOST_SPEEDUP: Final = 20.0  # beyond it nobody knows how far time gets between t
 SLACK_S: Final = 0.5  # of the wall's, for whatever has to go through processes first
 _LOOK_EVERY_S: Final = 0.002
 _DAEMON: Final = "daemon"
-_SIGNALS: Final[Mapping[str, signal.Signals]] = {
-    "kill_daemon": signal.SIGKILL,
-    "stop_daemon": signal.SIGSTOP,
-    "continue_daemon": signal.SIGCONT,
+_SIGNALS: Final[Mapping[str, tuple[str, signal.Signals]]] = {
+    "kill_daemon": (_DAEMON, signal.SIGKILL),
+    "stop_daemon": (_DAEMON, signal.SIGSTOP),
+    "continue_daemon": (_DAEMON, signal.SIGCONT),
+    "kill_page": ("page", signal.SIGKILL),
 }
 
 
@@ -150,8 +151,10 @@ class ProcessStage:
         self.machine.call(event.kind.verb, **event.parameters)
 
     def _signal(self, event: Event) -> None:
-        self._answers = event.kind.verb == "continue_daemon"
-        self.session.household.send(_DAEMON, _SIGNALS[event.kind.verb])
+        name, number = _SIGNALS[event.kind.verb]
+        if name == _DAEMON:
+            self._answers = number is signal.SIGCONT
+        self.session.household.send(name, number)
 
     def _look_at_rows(self) -> str | None:
         frame, rows = self._sheet.picture, self.scenario.picture.rows
@@ -164,6 +167,7 @@ _DOERS: Final[Mapping[Actor, Callable[[ProcessStage, Event], None]]] = {
     Actor.BOARD: ProcessStage._move,
     Actor.MACHINE: ProcessStage._move,
     Actor.CABLE: ProcessStage._move,
+    Actor.HOUSE: ProcessStage._move,
     Actor.PROCESS: ProcessStage._signal,
     Actor.PERSON: ProcessStage._ask,
 }

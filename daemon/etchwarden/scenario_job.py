@@ -16,6 +16,8 @@ from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Sheet
 # Our own files always let the power follow the speed; a scenario may ask for the other kind.
 _DYNAMIC: Final = b"M4S0\n"
 _CONSTANT: Final = b"M3S0\n"
+_DARK: Final = b"X.1S0\n"
+_PAUSE: Final = b"M0"
 
 
 def write_grey(picture: Picture, *, folder: Path, head: str = DEFAULT_HEAD) -> Sheet:
@@ -31,10 +33,19 @@ def write_grey(picture: Picture, *, folder: Path, head: str = DEFAULT_HEAD) -> S
     gcode = folder / GCODE_NAME
     with gcode.open("wb+") as file:
         sheet = write_job(bits, file, order)
-    if picture.has_constant_power:
-        data = gcode.read_bytes().replace(_DYNAMIC, _CONSTANT)
-        gcode.write_bytes(data)
-        sheet = dataclasses.replace(sheet, gcode_sha256=hashlib.sha256(data).hexdigest())
+    data = _changed(gcode.read_bytes(), picture, sheet)
+    gcode.write_bytes(data)
+    sheet = dataclasses.replace(sheet, gcode_sha256=hashlib.sha256(data).hexdigest())
     (folder / SHEET_NAME).write_text(sheet.to_json(), encoding="utf-8")
     save_expected(bits, folder / PICTURE_NAME)
     return sheet
+
+
+def _changed(data: bytes, picture: Picture, sheet: Sheet) -> bytes:
+    """Return the file as no writer of ours would write it, where the scenario wants it so."""
+    if picture.has_constant_power:
+        data = data.replace(_DYNAMIC, _CONSTANT)
+    if picture.pauses_in_row is not None:
+        at = data.index(_DARK, sheet.index[picture.pauses_in_row].byte)
+        data = data[:at] + _PAUSE.ljust(len(_DARK) - 1, b"0") + b"\n" + data[at + len(_DARK) :]
+    return data

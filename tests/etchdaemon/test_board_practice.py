@@ -54,7 +54,7 @@ class Served:
     def end(self):
         self._is_ending = True
         self._thread.join()
-        self.socket.close()
+        self.socket.unplug()
 
     def _serve(self):
         while not self._is_ending:
@@ -146,7 +146,7 @@ def test_a_daemon_that_follows_a_killed_one_at_once_is_let_in(path):
         next_one.connect(str(path))
         served.hear()
         told = next_one.recv(4096)
-    served.close()
+    served.unplug()
 
     assert told.endswith(b"ready\n")
     assert not board.outputs["beam_enable"]

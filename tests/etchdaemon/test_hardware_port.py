@@ -14,6 +14,7 @@ from etchdaemon.hardware.clock import PracticeClock, SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.notification import notify
 from etchdaemon.hardware.serial_port import SerialPort, opener
+from etchpractice.terminals import stop_taking
 from etchwire.simulated_time import SimulatedTime
 
 
@@ -145,6 +146,35 @@ def test_a_closed_port_is_lost_and_nothing_worse(port):
 def test_a_port_that_takes_no_more_is_lost(port):
     with pytest.raises(PortLost):
         _fill(port)
+
+
+def test_of_a_port_that_takes_nothing_at_all_nobody_says_that_the_cable_is_out(terminal, port):
+    stop_taking(terminal.master)
+
+    with pytest.raises(PortLost, match="takes no more bytes"):
+        _fill(port)
+
+
+def test_a_port_that_took_nothing_takes_again_when_it_is_opened_anew(terminal, port):
+    stop_taking(terminal.master)
+    with pytest.raises(PortLost):
+        _fill(port)
+    port.close()
+
+    again = SerialPort(terminal.path)
+    again.write(b"?")
+    again.close()
+
+
+def test_the_wall_clock_of_a_practice_can_be_turned(tmp_path):
+    with SimulatedTime.create(tmp_path / "clock") as simulated:
+        clock = PracticeClock(tmp_path / "clock", seconds_per_wall_second=20)
+        year, now_s = int(clock.utc_now()[:4]), clock.now_s()
+
+        simulated.wall_ahead_s = 366 * 86_400
+
+        assert int(clock.utc_now()[:4]) in (year + 1, year + 2)
+        assert clock.now_s() == now_s
 
 
 def test_what_has_not_left_yet_can_be_thrown_away(terminal, port):

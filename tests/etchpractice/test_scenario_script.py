@@ -3,7 +3,7 @@
 import pytest
 
 from etchpractice.board import Board
-from etchpractice.control import PROCESS_VERBS
+from etchpractice.control import CABLE_VERBS, PROCESS_VERBS
 from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.events import EVENTS, Actor
 from etchpractice.scenario.script import Begins, FaultyScenario, read_scenario
@@ -109,7 +109,7 @@ def test_all_faults_are_named_at_once():
 
 def test_every_verb_of_machine_and_board_exists():
     owners = {Actor.BOARD: dir(Board), Actor.MACHINE: dir(PracticeMachine)}
-    owners[Actor.CABLE] = PROCESS_VERBS
+    owners[Actor.CABLE], owners[Actor.HOUSE] = CABLE_VERBS, PROCESS_VERBS
 
     kinds = [kind for kind in EVENTS.values() if kind.actor in owners]
     assert len(kinds) > 30

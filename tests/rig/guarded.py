@@ -1,5 +1,6 @@
 """The rig with a guarded box: interlocks on the practice machine's own board."""
 
+from etchdaemon.errors import BoardLost
 from etchdaemon.guard.asked import Guard
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.extraction import ExtractionTimes
@@ -17,20 +18,35 @@ class BoardInMemory:
     def __init__(self, board, clock):
         self._board = board
         self._clock = clock
-        self.is_dumb = False
+        self.is_gone = False
+        self._stale_since_s = {}
 
     def read(self):
-        now_s = self._clock.now_s()
+        self._require_board()
+        board, now_s = self._board, self._clock.now_s()
+        stale = [name for name, how in board.doubts.items() if how == "stale"]
+        self._stale_since_s = {name: self._stale_since_s.get(name, now_s) for name in stale}
         return {
-            Input(name): Level(is_closed, now_s) for name, is_closed in self._board.inputs().items()
+            Input(name): Level(is_closed, self._stale_since_s.get(name, now_s))
+            for name, is_closed in board.inputs().items()
+            if board.doubts.get(name) != "missing"
         }
 
     def take_opened(self):
-        changes, self._board.changes = self._board.changes, []
-        return {Input(name): self._clock.now_s() for name, is_closed in changes if not is_closed}
+        board = self._board
+        changes, board.changes = board.changes, []
+        if self.is_gone or not board.tells_edges:
+            return {}
+        opened = [name for name, is_closed in changes if not is_closed and name not in board.doubts]
+        return {Input(name): self._clock.now_s() for name in opened}
 
     def set(self, output, *, is_on):
+        self._require_board()
         self._board.set_output(output.value, is_on)
+
+    def _require_board(self):
+        if self.is_gone:
+            raise BoardLost("The board is gone.")
 
     def close(self):
         self._board.disconnect()

@@ -44,12 +44,17 @@ class MemoryPort:
         self.damage: tuple[bytes, bytes] | None = None  # what the cable makes of what
         self.written = bytearray()
 
+    def hangs_on(self, machine) -> None:
+        """Let it be this machine's, or another device's."""
+        self._machine = machine
+
     def __call__(self) -> "MemoryPort":
         """Open it, as a PortOpener."""
         if not self._machine.is_plugged:
             raise PortLost("There is no port practice.")
         if self.is_taken:
             raise PortLost("The port practice is in use by another program.")
+        self.is_blocked = False  # as a driver that is set up anew
         self._machine.open_port(self.boot_s)
         return self
 

@@ -11,6 +11,9 @@ from etchwarden.scenario_job import write_grey
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from rig.bench import STEP_S
 from rig.guarded import GuardedRig
+from scenarios.memory_cable import MemoryCable
+
+BOOT_S = 0.5
 
 
 class MemoryStage:
@@ -18,7 +21,11 @@ class MemoryStage:
 
     def __init__(self, folder, scenario):
         self.picture = scenario.picture
-        self.rig = GuardedRig(folder, PracticeMachine(firmware=scenario.firmware))
+        self.rig = GuardedRig(
+            folder, PracticeMachine(firmware=scenario.firmware, baud=scenario.baud)
+        )
+        self.rig.port.boot_s = BOOT_S
+        self.cable = MemoryCable(self.rig.port, self.rig.machine)
         self.is_turned = True  # whether daemon and guard get their turns
         self.refusal = None
         job = folder / "job"
@@ -26,6 +33,8 @@ class MemoryStage:
         self.sheet = read_sheet(job)
         if self.picture.has_constant_power:
             self.rig.preflight.find("constant power", "acknowledge")
+        if self.picture.pauses_in_row is not None:
+            self.rig.preflight.find("pause", "refused")
         self.rig.get_ready()
         self._load(job)
         if scenario.begins is Begins.ETCHING:
@@ -65,8 +74,12 @@ class MemoryStage:
         match event.kind.actor:
             case Actor.BOARD:
                 getattr(machine.board, event.kind.verb)(**event.parameters)
-            case Actor.MACHINE | Actor.CABLE:
+            case Actor.MACHINE:
                 getattr(machine, event.kind.verb)(**event.parameters)
+            case Actor.CABLE:
+                getattr(self.cable, event.kind.verb)(**event.parameters)
+            case Actor.HOUSE:
+                getattr(self, event.kind.verb)(**event.parameters)
             case Actor.PROCESS:
                 getattr(self, event.kind.verb)()
             case Actor.PERSON:
@@ -96,6 +109,20 @@ class MemoryStage:
 
     def continue_daemon(self):
         self.is_turned = True
+
+    def kill_page(self):
+        """Nobody has opened a page here."""
+
+    def unplug_board(self):
+        self.rig.wires.is_gone = True
+        self.rig.board.disconnect()
+
+    def plug_in_board(self):
+        self.rig.board.connect()
+        self.rig.wires.is_gone = False
+
+    def turn_wall_clock(self, days):
+        self.rig.clock.year += round(days / 365)
 
     def close(self):
         self.rig.service.close()

@@ -3,7 +3,7 @@
 import threading
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
 
@@ -12,8 +12,9 @@ from etchwire.simulated_time import SimulatedTime
 STANDSTILL_S: Final = 2.0
 
 
-def _utc_now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+def _utc_now(*, ahead_s: float = 0.0) -> str:
+    now = datetime.now(UTC) + timedelta(seconds=ahead_s)
+    return now.isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 class SystemClock:
@@ -85,5 +86,9 @@ class PracticeClock:
         return self._seen_s
 
     def utc_now(self) -> str:
-        """Return the wall clock's time: the practice etch happens now, only faster."""
-        return _utc_now()
+        """Return the wall clock's time, which a person may have turned.
+
+        The practice etch happens now, only faster.
+        """
+        with self._lock:
+            return _utc_now(ahead_s=self._simulated.wall_ahead_s)

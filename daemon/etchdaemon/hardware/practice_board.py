@@ -2,7 +2,8 @@
 
 Lines of text: the board says `speedup N`, `input NAME 0|1` for every input and then `ready`, and
 after that, at every change, `at SECONDS` of the machine's time and `input NAME 0|1` (1 is closed);
-we say `set NAME 0|1`. When we leave, every output of it falls.
+we say `set NAME 0|1`. When we leave, every output of it falls. `level NAME 0|1` stands for a change
+without an edge, `input NAME missing|stale` for an input that is not read, or not any more.
 """
 
 import socket
@@ -28,7 +29,7 @@ class PracticeBoard:
     """A Board whose edges arrive on a thread of its own.
 
     `speedup` is how fast the practice machine means to run. An input has been read whenever the
-    connection stands: the board tells of every change.
+    connection stands, unless the board says otherwise: it tells of every change.
     """
 
     def __init__(self, path: Path, doorbell: Doorbell) -> None:
@@ -39,6 +40,7 @@ class PracticeBoard:
         self._opened = OpenedInputs(doorbell)
         self._lock = threading.Lock()
         self._closed: dict[Input, bool] = {}
+        self._stale_since_s: dict[Input, float] = {}
         self._changed_at_s: float | None = None
         self._is_ready = threading.Event()
         self._is_closing = False
@@ -63,7 +65,10 @@ class PracticeBoard:
             raise BoardLost("The practice machine's board is gone.")
         now_s = self._now_s()
         with self._lock:
-            return {name: Level(is_closed, now_s) for name, is_closed in self._closed.items()}
+            return {
+                name: Level(is_closed, self._stale_since_s.get(name, now_s))
+                for name, is_closed in self._closed.items()
+            }
 
     def take_opened(self) -> Mapping[Input, float]:
         """Return the inputs that the board told of opening."""
@@ -112,8 +117,12 @@ class PracticeBoard:
 
     def _hear(self, words: list[str]) -> None:
         match words:
-            case ["input", name, level] if name in _NAMES:
-                self._note(_NAMES[name], is_closed=level == "1")
+            case ["input" | "level", name, "missing"] if name in _NAMES:
+                self._note_missing(_NAMES[name])
+            case ["input" | "level", name, "stale"] if name in _NAMES:
+                self._stale_since_s.setdefault(_NAMES[name], self._now_s())
+            case ["input" | "level" as word, name, level] if name in _NAMES:
+                self._note(_NAMES[name], is_closed=level == "1", is_edge=word == "input")
             case ["at", seconds]:
                 self._changed_at_s = float(seconds)
             case ["speedup", number]:
@@ -121,10 +130,15 @@ class PracticeBoard:
             case ["ready"]:
                 self._is_ready.set()
 
-    def _note(self, name: Input, *, is_closed: bool) -> None:
+    def _note_missing(self, name: Input) -> None:
+        with self._lock:
+            self._closed.pop(name, None)
+
+    def _note(self, name: Input, *, is_closed: bool, is_edge: bool) -> None:
         with self._lock:
             self._closed[name] = is_closed
-        if not is_closed:
+            self._stale_since_s.pop(name, None)
+        if is_edge and not is_closed:
             now_s = self._now_s()
             changed_at_s = now_s if self._changed_at_s is None else self._changed_at_s
             self._opened.note(name, min(changed_at_s, now_s))

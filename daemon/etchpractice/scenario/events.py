@@ -11,7 +11,8 @@ class Actor(StrEnum):
 
     BOARD = "board"  # verbs of etchpractice.board
     MACHINE = "machine"  # verbs of etchpractice.machine
-    CABLE = "cable"  # verbs of the practice machine's process
+    CABLE = "cable"  # verbs of etchpractice.cable
+    HOUSE = "house"  # verbs of the practice machine's process
     PROCESS = "process"  # signals
     PERSON = "person"  # what is asked of the daemon
 
@@ -46,7 +47,10 @@ class Event:
 
 
 _BOARD, _MACHINE, _CABLE = Actor.BOARD, Actor.MACHINE, Actor.CABLE
-_PROCESS, _PERSON = Actor.PROCESS, Actor.PERSON
+_HOUSE, _PROCESS, _PERSON = Actor.HOUSE, Actor.PROCESS, Actor.PERSON
+_PRESS_S: Final = (
+    0.8  # long enough for who looks a hundred times a second, at twenty times the pace
+)
 
 
 def _contact(name: str, said: str, *, is_closed: bool) -> Kind:
@@ -56,7 +60,10 @@ def _contact(name: str, said: str, *, is_closed: bool) -> Kind:
 EVENTS: Final[Mapping[str, Kind]] = {
     "lid opens": Kind(_BOARD, "open_lid", "The lid opens."),
     "lid closes": Kind(_BOARD, "close_lid", "The lid closes."),
-    "button pressed": Kind(_BOARD, "press_button", "Somebody presses the button at the machine."),
+    "button pressed": Kind(
+        _BOARD, "press_button", "Somebody presses the button at the machine.",
+        fixed={"seconds": _PRESS_S},
+    ),
     "fan stops": Kind(_BOARD, "kill_fan", "The fan stops."),
     "fan runs again": Kind(_BOARD, "mend_fan", "The fan runs again."),
     "flame": _contact("flame", "The flame detector opens.", is_closed=False),
@@ -84,6 +91,20 @@ EVENTS: Final[Mapping[str, Kind]] = {
     "input is freed": Kind(
         _BOARD, "stick_input", "The input “{name}” is freed.", {"name": str}, {"level": None}
     ),
+    "input missing": Kind(
+        _BOARD, "doubt_input", "The input “{name}” cannot be read any more.",
+        {"name": str}, {"how": "missing"},
+    ),
+    "input stale": Kind(
+        _BOARD, "doubt_input", "The reading of the input “{name}” grows old.",
+        {"name": str}, {"how": "stale"},
+    ),
+    "input is read again": Kind(
+        _BOARD, "doubt_input", "The input “{name}” is read again.", {"name": str}, {"how": None}
+    ),
+    "edges lost": Kind(_BOARD, "lose_edges", "The board tells of no edge any more."),
+    "board gone": Kind(_HOUSE, "unplug_board", "The box's board falls away."),
+    "board is back": Kind(_HOUSE, "plug_in_board", "The box's board is there again."),
     "contact chatters": Kind(
         _BOARD, "chatter", "The contact “{name}” chatters at 1 kHz for {seconds:g} s.",
         {"name": str, "seconds": float},
@@ -110,6 +131,9 @@ EVENTS: Final[Mapping[str, Kind]] = {
     "line garbled": Kind(
         _MACHINE, "garble_next_line", "A digit of a line is changed on its way."
     ),
+    "line becomes a pause": Kind(
+        _MACHINE, "pause_next_line", "A line becomes a pause on its way."
+    ),
     "reply garbled": Kind(_MACHINE, "garble_next_reply", "A reply is damaged on its way."),
     "noise": Kind(
         _MACHINE, "send_noise", "{count} random bytes come from the controller.", {"count": int}
@@ -123,6 +147,32 @@ EVENTS: Final[Mapping[str, Kind]] = {
     ),
     "serial unplugged": Kind(_CABLE, "unplug", "The serial cable is pulled out."),
     "serial plugged in": Kind(_CABLE, "plug_in", "The serial cable is put back."),
+    "serial plugged in under the same name": Kind(
+        _CABLE, "plug_in", "The serial cable is put back: the port is the same.",
+        fixed={"name": "same"},
+    ),
+    "serial plugged in under another name": Kind(
+        _CABLE, "plug_in", "The serial cable is put back: the port is another.",
+        fixed={"name": "another"},
+    ),
+    "serial plugged in and taken": Kind(
+        _CABLE, "plug_in_taken",
+        "The serial cable is put back, and another program is quicker at the port.",
+    ),
+    "port is free": Kind(_CABLE, "free_port", "The other program closes the port."),
+    "modem plugged in": Kind(
+        _CABLE, "plug_into", "Something that echoes is on the cable, as a modem does.",
+        fixed={"device": "modem"},
+    ),
+    "receiver plugged in": Kind(
+        _CABLE, "plug_into", "A satellite receiver is on the cable, and talks.",
+        fixed={"device": "receiver"},
+    ),
+    "port takes nothing more": Kind(_CABLE, "block", "The port takes not a byte more."),
+    "wall clock jumps": Kind(
+        _HOUSE, "turn_wall_clock", "The wall's clock jumps by {days} days.", {"days": int}
+    ),
+    "page killed": Kind(_PROCESS, "kill_page", "The page's process is killed."),
     "daemon killed": Kind(_PROCESS, "kill_daemon", "The daemon is killed."),
     "daemon stopped": Kind(_PROCESS, "stop_daemon", "The daemon is stopped in its tracks."),
     "daemon goes on": Kind(_PROCESS, "continue_daemon", "The daemon goes on."),

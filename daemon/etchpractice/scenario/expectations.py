@@ -137,6 +137,13 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
         ("absent", "opening", "ready", "refused", "lost"), "the controller is {}",
         _same(lambda sight: ((sight.status or {}).get("machine") or {}).get("link"), "it is {}"),
     ),
+    "says": Subject(
+        str, "of the controller it is said “{}”",
+        _contains(
+            lambda sight: ((sight.status or {}).get("machine") or {}).get("sentence"),
+            "it is said: {}",
+        ),
+    ),
     "may": Subject(list, "offered: {}", _offered),
     "may_not": Subject(list, "not offered: {}", _not_offered),
     "refused": Subject(

@@ -51,6 +51,7 @@ class Picture:
     rows: int = 10
     columns: int = 200
     has_constant_power: bool = False
+    pauses_in_row: int | None = None  # counted as in the file, from nought
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,8 +89,14 @@ class Scenario:
     picture: Picture
     begins: Begins
     firmware: str
+    baud: int
     needs_real_time: bool
     steps: tuple[Step, ...]
+
+    @property
+    def needs_page(self) -> bool:
+        """Whether something happens to the page, which would not be there when nobody looks."""
+        return any(step.event and step.event.kind is EVENTS["page killed"] for step in self.steps)
 
 
 def read_scenario(text: str) -> Scenario:
@@ -115,6 +122,7 @@ def _scenario(reader: Reader) -> Scenario:
         picture=_picture(reader.table("picture")),
         begins=Begins(begins),
         firmware=reader.choice("firmware", "8-bit", ("8-bit", "32-bit")),
+        baud=reader.number("baud", 115200, kind=int, least=1200),
         needs_real_time=reader.take("real_time", bool, False, "true or false"),
         steps=tuple(step for one in reader.tables("step") for step in _steps(one)),
     )
@@ -129,6 +137,7 @@ def _picture(reader: Reader) -> Picture:
         rows=reader.number("rows", 10, kind=int, least=1),
         columns=reader.number("columns", 200, kind=int, least=2),
         has_constant_power=reader.take("constant_power", bool, False, "true or false"),
+        pauses_in_row=reader.number("pause_in_row", None, kind=int),
     )
     reader.done()
     return picture

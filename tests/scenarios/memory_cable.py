@@ -1,0 +1,49 @@
+"""The verbs of etchpractice.cable, in memory: what a port without a kernel can show of them."""
+
+from etchpractice.strangers import STRANGERS
+
+
+class MemoryCable:
+    """Between a MemoryPort and the machine; a port in memory has no number to come back under."""
+
+    def __init__(self, port, machine):
+        self._port, self._machine = port, machine
+
+    def unplug(self):
+        self._port.hangs_on(self._machine)
+        self._machine.unplug()
+
+    def plug_in(self, name="any"):
+        del name
+        self._machine.plug_in()
+
+    def plug_in_taken(self):
+        self._port.is_taken = True
+        self._machine.plug_in()
+
+    def free_port(self):
+        self._port.is_taken = False
+
+    def plug_into(self, device):
+        self._port.hangs_on(OnCable(STRANGERS[device](), self._machine))
+
+    def block(self):
+        self._port.is_blocked = True
+
+
+class OnCable:
+    """A stranger, as a MemoryPort asks the machine."""
+
+    is_plugged = True
+
+    def __init__(self, stranger, machine):
+        self._stranger, self._machine = stranger, machine
+
+    def open_port(self, boot_s):
+        pass
+
+    def write(self, data):
+        self._stranger.hear(data)
+
+    def read(self):
+        return self._stranger.say(self._machine.now_s)
