@@ -27,8 +27,13 @@ def write_rest_file(
 ) -> None:
     """Write to the file `rest` what is left of the G-code `job` from the move of `line` on."""
     described = Machine.from_table(json.loads(machine.read_bytes())) if machine else ASSUMED
-    with job.open("rb") as whole, rest.open("wb") as left:
-        known = None
-        if index:
-            known = read_index(index, hashlib.file_digest(whole, "sha256").hexdigest())
-        write_rest_of_file(whole, line, left, described, index=known)
+    unfinished = rest.with_name(f".{rest.name}.unfinished")
+    try:
+        with job.open("rb") as whole, unfinished.open("wb") as left:
+            known = None
+            if index:
+                known = read_index(index, hashlib.file_digest(whole, "sha256").hexdigest())
+            write_rest_of_file(whole, line, left, described, index=known)
+        unfinished.replace(rest)
+    finally:
+        unfinished.unlink(missing_ok=True)

@@ -91,6 +91,7 @@ MACHINE_TABLE = [
     ("records", {"status": STATUS | {"logbook_trouble": "full"}}, Grade.WRONG, "full"),
     ("records", {"book": "page 3 is torn"}, Grade.WRONG, "page 3"),
     ("records", {"book": "page 3 is torn"}, Grade.WRONG, "etchwarden restore"),
+    ("records", {"book_is_unread": "there is no room left"}, Grade.LOOK, "could not be looked at"),
     ("records", {"books_set_aside": 2}, Grade.LOOK, "restore"),
     ("records", {"book": None}, Grade.WELL, "No logbook yet"),
     ("backups", {"newest_backup": "It has changed."}, Grade.WRONG, "It has changed."),

@@ -1,5 +1,6 @@
 """A board whose card is full: updating it, serving its page, asking for help."""
 
+import os
 import re
 import subprocess
 import sys
@@ -7,10 +8,14 @@ import sys
 import pytest
 from click.testing import CliRunner
 
+from etchdaemon.logbook.logbook import Logbook
 from etchwarden.__main__ import main
 from etchwarden.installation.errors import InstallationError
 from etchwarden.installation.places import Places
+from etchwarden.installation.releases import Releases
+from etchwarden.selfcheck.machine_look import look_at_machine
 from install_bench import Bench, BootingBoard, paper_wheel
+from logbooks import OPENED_UTC, start_run
 from memory_card import memory_card
 
 
@@ -44,6 +49,49 @@ def test_a_page_cannot_be_served_from_a_card_without_room_for_its_store(card, tm
 
     assert ended.returncode == 1
     assert re.fullmatch(r"Error: .*no room left.*\.\n", ended.stderr)
+
+
+def test_a_sound_logbook_that_cannot_be_copied_for_a_look_is_not_called_damaged(card):
+    places = Places(card.folder)
+    book = places.records / "left" / "logbook.sqlite3"
+    book.parent.mkdir(parents=True)
+    with Logbook.at(book, utc_now=lambda: OPENED_UTC) as logbook:
+        start_run(logbook)
+    card.fill()
+
+    found = look_at_machine("left", places)
+
+    assert found.book is None
+    assert "no room left" in found.book_is_unread
+    card.make_room()
+    assert look_at_machine("left", places).book == "ok"
+
+
+def test_practice_in_a_folder_for_passing_files_on_that_is_full_says_so(card):
+    card.fill(40 * 4096)
+
+    ended = subprocess.run(
+        [sys.executable, "-m", "etchwarden", "practice", "--once", "--width", "4"],
+        capture_output=True, text=True, check=False, env=os.environ | {"TMPDIR": card.folder},
+    )  # fmt: skip
+
+    assert ended.returncode == 1
+    assert ended.stderr.endswith(
+        "Error: There is no room left on the memory card; make room and try again.\n"
+    )
+    assert card.files() == []
+
+
+@pytest.mark.parametrize("leave_bytes", [0, 40_000])
+def test_an_environment_that_finds_no_room_leaves_nothing_of_itself(card, tmp_path, leave_bytes):
+    places = Places(card.folder / "root")
+    card.fill(leave_bytes)
+
+    with pytest.raises((InstallationError, OSError)) as failed:
+        Releases(places).make(paper_wheel(tmp_path / "wheel"))
+
+    assert str(failed.value)
+    assert card.files() == []
 
 
 @pytest.mark.parametrize("leave_bytes", [0, 4096, 16_384, 65_536])

@@ -16,6 +16,7 @@ from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch
 from etchdaemon.logbook.logbook import Logbook
 from etchpath.foreign_job import write_foreign_job
+from etchpath.rests import write_rest_file
 from etchpractice.machine import PracticeMachine
 from etchproof.job import read_card_file
 from etchwarden.__main__ import main
@@ -86,6 +87,9 @@ PARTS = {
         here / "old/expected.png", folder=card / "pictures", gcode_sha256="0" * 64
     ),
     "another program's file, made a job for a while": make_foreign,
+    "what is left of it": lambda card, here: write_rest_file(
+        here / "drawing.nc", card / "rest.nc", line=5, index=None, machine=None
+    ),
     "what a job looks like in practice": lambda card, _: PracticeMachine().tile.save_picture(
         card / "tile.png", wiped=True
     ),

@@ -29,7 +29,7 @@ _OF_BOARD: Final = (
 _OF_MACHINE: Final = (
     "fault_reasons", "is_file_for_all", "is_port_there", "may_open_port", "pins", "output_pins",
     "has_head", "watches_only_because", "daemon_is_away", "controller_fault", "socket_mode",
-    "book", "books_set_aside", "newest_backup",
+    "book", "book_is_unread", "books_set_aside", "newest_backup",
 )  # fmt: skip
 _OF_STATUS: Final = ("state", "logbook_trouble")
 _OF_LINK: Final = ("link", "firmware", "controller_state")

@@ -56,6 +56,7 @@ class MachineFacts:
     controller_fault: str = ""
     socket_mode: int | None = None
     book: str | None = None  # "ok", or what is wrong with it; None where there is none yet
+    book_is_unread: str = ""  # why it could not be looked at, as for want of room for a copy
     books_set_aside: int = 0
     newest_backup: str | None = None  # likewise of the newest one that lies beside it
 

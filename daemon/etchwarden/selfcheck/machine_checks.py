@@ -118,6 +118,8 @@ def _records(facts: MachineFacts) -> Finding:
             "Its daemon sets it aside when it starts, and begins a new one. What was in it: sudo"
             " etchwarden restore BACKUP, with the daemon stopped.",
         )
+    if facts.book_is_unread:
+        return look(f"The logbook could not be looked at: {facts.book_is_unread}.", advice)
     if facts.books_set_aside:
         return look(
             f"Damaged logbooks that were set aside beside it: {facts.books_set_aside}.",

@@ -25,6 +25,7 @@ from etchwarden.installation.places import Places
 from etchwarden.selfcheck.facts import MachineFacts
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
+from etchwire.storing import fault_of_card
 
 CONTROLLER_PATIENCE_S: Final = 15.0
 LOOK_EVERY_S: Final = 0.02
@@ -42,7 +43,7 @@ def look_at_machine(name: str, places: Places) -> MachineFacts:
     file = places.settings / f"{name}.toml"
     found["is_file_for_all"] = _is_for_all(file)
     # A daemon checks it when it opens it, and tells of troubles.
-    found["book"] = _book(book) if found["status"] is None else "ok"
+    found |= {"book": "ok"} if found["status"] is not None else _book(book)
     try:
         box = load_configuration(file)
     except FaultyConfiguration as fault:
@@ -146,10 +147,10 @@ def _newest_of(backups: Path) -> str | None:
     return "ok"
 
 
-def _book(book: Path) -> str | None:
+def _book(book: Path) -> dict[str, Any]:
     """Check a copy: opening the book itself would leave files of root's beside it."""
     if not book.exists():
-        return None
+        return {}
     # Beside it, where there is room for it: a board may keep /tmp in its memory.
     beside = book.parent if os.access(book.parent, os.W_OK) else None
     try:
@@ -158,6 +159,7 @@ def _book(book: Path) -> str | None:
             copy_with_its_journals(book, seen)
             with closing(sqlite3.connect(seen)) as copy:
                 (verdict,) = copy.execute("PRAGMA quick_check").fetchone()
-                return str(verdict)
+                return {"book": str(verdict)}
     except (OSError, sqlite3.Error) as error:
-        return f"{error}."
+        told = fault_of_card(error)
+        return {"book_is_unread": told} if told else {"book": f"{error}."}

@@ -1,0 +1,46 @@
+"""Every module that writes to a disk is tried on a full one, by the table of writers."""
+
+import ast
+import re
+
+import pytest
+
+from architecture.fault_tables import ROOT
+from architecture.test_fault_tables import names_in
+from architecture.writers import WRITERS
+
+CALLS = {
+    "copyfile", "copyfileobj", "copytree", "hardlink_to", "link", "mkdir", "mkdtemp", "rename",
+    "save", "symlink_to", "TemporaryDirectory", "touch", "write_bytes", "write_text",
+}  # fmt: skip
+MODE = re.compile(r"'[rb]*[wax+][b+]*'")  # of `open`
+
+
+def puts_something_on_a_disk(call):
+    name = getattr(call.func, "attr", None) or getattr(call.func, "id", None)
+    if name == "open":
+        given = map(ast.unparse, call.args)
+        return any(MODE.fullmatch(one) or "O_CREAT" in one for one in given)
+    if name == "replace":  # a path's; a text's takes two, a dataclass's names what it changes
+        return len(call.args) == 1 and not call.keywords
+    return name in CALLS or ast.unparse(call.func) == "sqlite3.connect"
+
+
+def writing_modules():
+    for room in ("daemon", "web"):
+        for path in sorted((ROOT / room).rglob("*.py")):
+            tree = ast.parse(path.read_text())
+            calls = (node for node in ast.walk(tree) if isinstance(node, ast.Call))
+            if any(map(puts_something_on_a_disk, calls)):
+                yield str(path.relative_to(ROOT / room))
+
+
+def test_every_module_that_writes_stands_in_the_table():
+    assert set(writing_modules()) == set(WRITERS)
+
+
+@pytest.mark.parametrize("module", WRITERS)
+def test_a_writer_is_tried_by_a_test_that_exists(module):
+    path, _, name = WRITERS[module].partition("::")
+
+    assert name in names_in(path), WRITERS[module]
