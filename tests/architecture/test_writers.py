@@ -12,6 +12,7 @@ from architecture.writers import WRITERS
 CALLS = {
     "copyfile", "copyfileobj", "copytree", "hardlink_to", "link", "mkdir", "mkdtemp", "rename",
     "save", "symlink_to", "TemporaryDirectory", "touch", "write_bytes", "write_text",
+    "write_whole",
 }  # fmt: skip
 MODE = re.compile(r"'[rb]*[wax+][b+]*'")  # of `open`
 

@@ -15,6 +15,7 @@ COMMAND = _CARD + "without_room_a_command_says_so_leaves_no_half_file_and_works_
 PART = _CARD + "without_room_a_part_fails_by_the_card_leaves_no_half_file_and_works_again"
 KEPT = _CARD + "practice_on_a_card_without_room_leaves_no_half_file"
 PRACTICE = _BOARD + "practice_in_a_folder_for_passing_files_on_that_is_full_says_so"
+BUNDLE = _BOARD + "the_bundle_for_help_is_whole_or_not_there"
 DOCTOR = _BOARD + "a_sound_logbook_that_cannot_be_copied_for_a_look_is_not_called_damaged"
 ENVIRONMENT = _BOARD + "an_environment_that_finds_no_room_leaves_nothing_of_itself"
 RELEASE = _BOARD + "without_room_for_another_release_the_one_that_is_used_stays_whole"
@@ -36,6 +37,7 @@ ANY_FILE = (
 )
 
 WRITERS = {
+    "etchdaemon/configuration/pin_map.py": ANY_FILE,
     "etchdaemon/hardware/state_lock.py": FROM_THE_FIRST,
     "etchdaemon/logbook/backup.py": COMMAND,
     "etchdaemon/logbook/backup_sums.py": COMMAND,
@@ -46,6 +48,7 @@ WRITERS = {
     "etchdaemon/service/spool.py": FILLED,
     "etchpath/foreign_job.py": PART,
     "etchpath/foreign_reentry.py": PART,
+    "etchpath/index.py": COMMAND,
     "etchpath/inspected.py": COMMAND,
     "etchpath/picture.py": COMMAND,
     "etchpath/reentry.py": TAKEN_UP,
@@ -58,7 +61,9 @@ WRITERS = {
     "etchpractice/tile.py": PART,
     "etchproof/job.py": COMMAND,
     "etchwarden/backup.py": COMMAND,
+    "etchwarden/configure.py": COMMAND,
     "etchwarden/daemon.py": FROM_THE_FIRST,
+    "etchwarden/doctor.py": BUNDLE,
     "etchwarden/export.py": COMMAND,
     "etchwarden/household.py": PRACTICE,
     "etchwarden/installation/building.py": ENVIRONMENT,
@@ -66,6 +71,7 @@ WRITERS = {
     "etchwarden/installation/laying.py": RELEASE,
     "etchwarden/installation/releases.py": ENVIRONMENT,
     "etchwarden/installation/undisturbed.py": RELEASE,
+    "etchwarden/installation/unfinished.py": RELEASE,
     "etchwarden/keepsakes.py": KEPT,
     "etchwarden/load.py": PART,
     "etchwarden/page.py": SERVED,
