@@ -16,7 +16,6 @@ from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Sheet
 # Our own files always let the power follow the speed; a scenario may ask for the other kind.
 _DYNAMIC: Final = b"M4S0\n"
 _CONSTANT: Final = b"M3S0\n"
-_DARK: Final = b"X.1S0\n"
 _PAUSE: Final = b"M0"
 
 
@@ -46,6 +45,7 @@ def _changed(data: bytes, picture: Picture, sheet: Sheet) -> bytes:
     if picture.has_constant_power:
         data = data.replace(_DYNAMIC, _CONSTANT)
     if picture.pauses_in_row is not None:
-        at = data.index(_DARK, sheet.index[picture.pauses_in_row].byte)
-        data = data[:at] + _PAUSE.ljust(len(_DARK) - 1, b"0") + b"\n" + data[at + len(_DARK) :]
+        begins = sheet.index[picture.pauses_in_row].byte
+        ends = data.index(b"\n", begins)
+        data = data[:begins] + _PAUSE.ljust(ends - begins, b"0") + data[ends:]  # as long as before
     return data

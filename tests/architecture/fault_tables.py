@@ -180,10 +180,7 @@ BOX_FAULTS = {
         SINGLE + "test_a_logbook_that_is_blocked_does_not_keep_the_lid_from_being_obeyed",
         SINGLE + "test_a_resume_that_cannot_be_written_down_brings_no_beam",
     ),
-    "page process killed": (
-        scenario("page_killed"),
-        "tests/processes/test_practice_scenario.py::test_an_etch_goes_on_to_its_end_when_the_page_is_killed",
-    ),
+    "page process killed": (scenario("page_killed"),),
     "daemon killed": scenarios("daemon_killed_in_dynamic_power", "daemon_killed_in_constant_power"),
     "daemon stopped": scenarios(
         "daemon_stopped_in_dynamic_power", "daemon_stopped_in_constant_power"

@@ -3,6 +3,7 @@
 import select
 import socket
 import threading
+import time
 from contextlib import contextmanager, suppress
 
 import pytest
@@ -14,7 +15,7 @@ from etchpractice.board import Board
 from etchpractice.board_socket import BoardSocket
 from memory_board import HandClock
 
-PATIENCE_S = 5.0
+PATIENCE_S = 30.0
 
 
 class Bell:
@@ -122,6 +123,68 @@ def test_a_lid_that_opens_rings_and_is_noted(path):
         board.close()
 
     assert Input.LID in opened
+
+
+def test_an_input_that_is_missing_is_not_read_until_it_is_there_again(path):
+    with served(path) as service:
+        board, _ = connected(path)
+        service.do(service.board.doubt_input, "lid", how="missing")
+        until(lambda: Input.LID not in board.read())
+        service.do(service.board.doubt_input, "lid", how=None)
+        until(lambda: Input.LID in board.read())
+        board.close()
+
+
+def test_a_reading_that_grows_old_keeps_its_time(path):
+    with served(path) as service:
+        board, _ = connected(path)
+        service.do(service.board.doubt_input, "flame", how="stale")
+        board.take_time_from(HandClock(9.0))
+        until(lambda: board.read()[Input.FLAME].at_s == 7.0)
+        fresh_at_s = board.read()[Input.LID].at_s
+        service.do(service.board.doubt_input, "flame", how=None)
+        until(lambda: board.read()[Input.FLAME].at_s == 9.0)
+        board.close()
+
+    assert fresh_at_s == 9.0
+
+
+def test_without_edges_a_lid_that_opens_is_read_and_rings_nobody(path):
+    with served(path) as service:
+        board, bell = connected(path)
+        service.do(service.board.lose_edges)
+        board.take_opened()  # what was open from the first
+        bell.has_rung.clear()
+        service.do(service.board.open_lid)
+        until(lambda: not board.read()[Input.LID].is_closed)
+        opened = board.take_opened()
+        board.close()
+
+    assert not opened
+    assert not bell.has_rung.is_set()
+
+
+def test_a_board_that_falls_away_is_lost_and_found_again(path):
+    with served(path) as service:
+        board, _ = connected(path)
+        service.do(service.socket.unplug)
+        until(lambda: not can_be_read(board))
+        service.do(service.socket.plug_in)
+        until(lambda: can_be_read(board))
+        board.close()
+
+
+def until(holds):
+    deadline_s = time.monotonic() + PATIENCE_S
+    while not holds():
+        assert time.monotonic() < deadline_s
+
+
+def can_be_read(board):
+    try:
+        return bool(board.read())
+    except BoardLost:
+        return False
 
 
 def test_leaving_lets_every_output_fall(path):

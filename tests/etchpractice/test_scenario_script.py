@@ -13,11 +13,13 @@ about = "The lid opens at row 4."
 begins = "loaded"
 firmware = "32-bit"
 real_time = true
+baud = 57600
 
 [picture]
 rows = 12
 columns = 300
 constant_power = true
+pause_in_row = 7
 
 [[step]]
 do = "get ready and start"
@@ -39,6 +41,7 @@ def test_every_entry_arrives_where_it_belongs():
 
     assert (scenario.begins, scenario.firmware) == (Begins.LOADED, "32-bit")
     assert scenario.needs_real_time
+    assert (scenario.baud, scenario.picture.pauses_in_row) == (57600, 7)
     assert (scenario.picture.rows, scenario.picture.columns) == (12, 300)
     assert scenario.picture.has_constant_power
 
@@ -90,6 +93,11 @@ EXPECT = "expect = { beam = 'off' }\n"
         ("about = 'x'\nstep = [3]", "“step” must be written as [[step]]"),
         (f"picture = 4\n{HEAD}{EXPECT}", "“picture” must be a table"),
         (f"{HEAD}{EXPECT}[picture]\nrows = 0", "[picture]: “rows” must be at least 1"),
+        (
+            f"{HEAD}{EXPECT}[picture]\nrows = 4\npause_in_row = 4",
+            "“pause_in_row” must be less than 4",
+        ),
+        (f"baud = 300\n{HEAD}{EXPECT}", "“baud” must be at least 1200"),
         (f"{HEAD}{EXPECT}[picture]\nline = 1", "[picture]: “line” is not known"),
     ],
 )
@@ -105,6 +113,11 @@ def test_all_faults_are_named_at_once():
         read_scenario(f'{HEAD}do = "x"\nwithin_s = -1\nexpect = {{ beam = 3 }}\n')
 
     assert len(refused.value.faults) == 3
+
+
+@pytest.mark.parametrize(("do", "needs_page"), [("page killed", True), ("daemon killed", False)])
+def test_a_page_is_needed_where_something_happens_to_it(do, needs_page):
+    assert read_scenario(f'{HEAD}do = "{do}"\n{EXPECT}').needs_page is needs_page
 
 
 def test_every_verb_of_machine_and_board_exists():

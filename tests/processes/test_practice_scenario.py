@@ -1,16 +1,9 @@
 """`etchwarden practice --scenario FILE`: real processes, and everything comes as it is written."""
 
-import signal
-import socket
 import subprocess
 import sys
 
 import pytest
-
-from etchpractice.scenario.script import Picture
-from etchwarden.household import Household
-from etchwarden.scenario_job import write_grey
-from etchwarden.session import Session
 
 PATIENCE_S = 120.0
 
@@ -32,6 +25,9 @@ def play(path, *options):
         "controller_reset_in_mid_run",
         "daemon_killed_in_dynamic_power",
         "stop_while_held_and_tripped",
+        "serial_comes_back_under_another_name",
+        "port_takes_nothing_more",
+        "page_killed",
     ],
 )
 def test_a_scenario_is_told_in_sentences_and_comes_true(name):
@@ -81,26 +77,6 @@ def test_a_scenario_brings_its_own_picture():
 
     assert done.returncode == 2
     assert "brings its own picture" in done.stderr
-
-
-def test_an_etch_goes_on_to_its_end_when_the_page_is_killed(tmp_path):
-    with Household(tmp_path) as household, socket.socket() as knock:
-        session = Session(household, tmp_path)
-        write_grey(Picture(rows=40, columns=200), folder=session.job)
-        session.start_machine("--speedup", "20")
-        knock.bind(("127.0.0.1", 0))
-        port = knock.getsockname()[1]
-        knock.close()
-        session.start_page(port)
-        session.begin_etch()
-
-        household.send("page", signal.SIGKILL)
-
-        run = session.watch_etch()
-        with session.ask_daemon() as daemon:
-            record = daemon.call("run", id=run)
-    assert record["ended"] == "complete"
-    assert record["etched_rows"] == 40
 
 
 @pytest.mark.parametrize(

@@ -139,6 +139,8 @@ def _picture(reader: Reader) -> Picture:
         has_constant_power=reader.take("constant_power", bool, False, "true or false"),
         pauses_in_row=reader.number("pause_in_row", None, kind=int),
     )
+    if (picture.pauses_in_row or 0) >= picture.rows:
+        reader.complain(f"“pause_in_row” must be less than {picture.rows}, the number of rows.")
     reader.done()
     return picture
 
