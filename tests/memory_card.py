@@ -1,11 +1,13 @@
-"""A memory card of 64 MB for tests: it can be full, read-only, and mended."""
+"""A memory card for tests: it can be full, read-only, fail under open files, and be mended."""
 
 import subprocess
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
 SIZE_MB = 64
+WORN_SIZE_MB = 128
 CHUNK = b"\0" * 65536
 
 
@@ -41,8 +43,45 @@ class MemoryCard:
         return sorted(str(path.relative_to(self.folder)) for path in files if path != self._ballast)
 
 
+class WornCard(MemoryCard):
+    """A file system as a real card has one: when it finds a fault, the kernel stops all writing."""
+
+    def __init__(self, folder, image):
+        super().__init__(folder)
+        self._image = image
+        self._put_in()
+
+    def fail(self):
+        """Have the kernel find a fault, whatever is open for writing.
+
+        https://docs.kernel.org/admin-guide/ext4.html, `errors=remount-ro`; `trigger_fs_error`
+        stands in fs/ext4/sysfs.c of the kernel.
+        """
+        (device,) = (
+            line.split()[0]
+            for line in Path("/proc/mounts").read_text().splitlines()
+            if line.split()[1] == str(self.folder)
+        )
+        Path("/sys/fs/ext4", Path(device).name, "trigger_fs_error").write_text("by a test")
+
+    def mend(self):
+        """Switch the box off and on, nothing of it being open: the card is checked on the way."""
+        _run("umount", self.folder)
+        _run("e2fsck", "-p", self._image, may_end=(0, 1))
+        self._put_in()
+
+    def _put_in(self):
+        _mount("-o", "loop,errors=remount-ro", self._image, self.folder)
+
+
 def _mount(*words):
-    subprocess.run(["mount", *map(str, words)], check=True, capture_output=True)
+    _run("mount", *words)
+
+
+def _run(*words, may_end=(0,)):
+    done = subprocess.run(list(map(str, words)), capture_output=True, check=False)
+    if done.returncode not in may_end:
+        raise subprocess.CalledProcessError(done.returncode, words, done.stdout, done.stderr)
 
 
 @contextmanager
@@ -58,5 +97,23 @@ def memory_card(folder):
         pytest.skip("needs the right to mount a small memory card")
     try:
         yield MemoryCard(folder)
+    finally:
+        subprocess.run(["umount", "--lazy", str(folder)], check=True)
+
+
+@contextmanager
+def worn_card(folder):
+    """Put a card in that can be made to fail; skip where nobody may."""
+    folder.mkdir()
+    image = folder.with_name(f"{folder.name}.img")
+    with image.open("wb") as file:
+        file.truncate(WORN_SIZE_MB * 1_000_000)
+    try:
+        _run("mkfs.ext4", "-q", "-F", image)
+        card = WornCard(folder, image)
+    except (OSError, subprocess.CalledProcessError):
+        pytest.skip("needs the right to mount an image of a memory card")
+    try:
+        yield card
     finally:
         subprocess.run(["umount", "--lazy", str(folder)], check=True)

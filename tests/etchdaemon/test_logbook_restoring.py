@@ -266,7 +266,7 @@ def test_a_disk_that_fails_in_the_middle_leaves_the_old_logbook(backup, logbook,
         *{"link": ("os.link", full), "replace": ("pathlib.Path.replace", full)}[step]
     )
 
-    with pytest.raises(BackupFailed, match="No space left"):
+    with pytest.raises(BackupFailed, match="no room left"):
         restore(backup, logbook, at_utc=OPENED_UTC)
 
     monkeypatch.undo()

@@ -8,7 +8,7 @@ from typing import Final
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
-from etchwire.storing import settle
+from etchwire.storing import fault_of_card, settle
 
 # SQLite up to 3.51.2 can corrupt a WAL file that two connections checkpoint at the same instant
 # (https://sqlite.org/wal.html, "The WAL-Reset Bug"); Debian 12 has 3.40.1. Exclusive locking
@@ -45,7 +45,8 @@ def cause(error: Exception) -> str:
     """Return why SQLite, or the system, said no: the end of a sentence."""
     name = getattr(error, "sqlite_errorname", None) or ""
     known = (words for start, words in _CAUSES if name.startswith(start))
-    return next(known, getattr(error, "strerror", None) or str(error).rstrip("."))
+    unknown = getattr(error, "strerror", None) or str(error).rstrip(".")
+    return next(known, fault_of_card(error) or unknown)
 
 
 def open_book(path: Path, *, at_utc: str) -> tuple[Book, str | None]:
