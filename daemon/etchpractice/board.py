@@ -141,10 +141,10 @@ class Board:
         self._require_input(name)
         self._chatters[name] = (self.now_s, self.now_s + seconds)
 
-    def press_button(self, seconds: float = _PRESS_S) -> None:
+    def press_button(self) -> None:
         """Press the button at the machine for a moment: arms, and sets the relay if it may be."""
         self._contacts["arm_button"] = True
-        self._button_ends_s = self.now_s + seconds
+        self._button_ends_s = self.now_s + _PRESS_S
         self._settle()
 
     def kill_fan(self) -> None:

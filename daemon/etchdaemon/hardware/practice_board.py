@@ -29,7 +29,8 @@ class PracticeBoard:
     """A Board whose edges arrive on a thread of its own.
 
     `speedup` is how fast the practice machine means to run. An input has been read whenever the
-    connection stands, unless the board says otherwise: it tells of every change.
+    connection stands, unless the board says otherwise: it tells of every change. A press
+    that is over before anybody looks is read once.
     """
 
     def __init__(self, path: Path, doorbell: Doorbell) -> None:
@@ -41,6 +42,7 @@ class PracticeBoard:
         self._lock = threading.Lock()
         self._closed: dict[Input, bool] = {}
         self._stale_since_s: dict[Input, float] = {}
+        self._has_unread_press = False  # at twenty times the speed a press lasts 15 ms
         self._changed_at_s: float | None = None
         self._is_ready = threading.Event()
         self._is_closing = False
@@ -65,9 +67,11 @@ class PracticeBoard:
             raise BoardLost("The practice machine's board is gone.")
         now_s = self._now_s()
         with self._lock:
+            pressed = {Input.ARM_BUTTON: True} if self._has_unread_press else {}
+            self._has_unread_press = False
             return {
                 name: Level(is_closed, self._stale_since_s.get(name, now_s))
-                for name, is_closed in self._closed.items()
+                for name, is_closed in (self._closed | pressed).items()
             }
 
     def take_opened(self) -> Mapping[Input, float]:
@@ -138,6 +142,7 @@ class PracticeBoard:
         with self._lock:
             self._closed[name] = is_closed
             self._stale_since_s.pop(name, None)
+            self._has_unread_press |= name is Input.ARM_BUTTON and is_closed
         if is_edge and not is_closed:
             now_s = self._now_s()
             changed_at_s = now_s if self._changed_at_s is None else self._changed_at_s

@@ -48,9 +48,6 @@ class Event:
 
 _BOARD, _MACHINE, _CABLE = Actor.BOARD, Actor.MACHINE, Actor.CABLE
 _HOUSE, _PROCESS, _PERSON = Actor.HOUSE, Actor.PROCESS, Actor.PERSON
-_PRESS_S: Final = (
-    0.8  # long enough for who looks a hundred times a second, at twenty times the pace
-)
 
 
 def _contact(name: str, said: str, *, is_closed: bool) -> Kind:
@@ -60,10 +57,7 @@ def _contact(name: str, said: str, *, is_closed: bool) -> Kind:
 EVENTS: Final[Mapping[str, Kind]] = {
     "lid opens": Kind(_BOARD, "open_lid", "The lid opens."),
     "lid closes": Kind(_BOARD, "close_lid", "The lid closes."),
-    "button pressed": Kind(
-        _BOARD, "press_button", "Somebody presses the button at the machine.",
-        fixed={"seconds": _PRESS_S},
-    ),
+    "button pressed": Kind(_BOARD, "press_button", "Somebody presses the button at the machine."),
     "fan stops": Kind(_BOARD, "kill_fan", "The fan stops."),
     "fan runs again": Kind(_BOARD, "mend_fan", "The fan runs again."),
     "flame": _contact("flame", "The flame detector opens.", is_closed=False),
