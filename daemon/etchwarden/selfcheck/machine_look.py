@@ -142,8 +142,10 @@ def _newest_of(backups: Path) -> str | None:
         if not kept:
             return None
         is_as_written(backups / str(kept[-1]))
-    except (OSError, BackupFailed) as error:
-        return str(error)
+    except OSError as error:
+        return f"{error.filename} cannot be read ({error.strerror})."
+    except BackupFailed as fault:
+        return str(fault)
     return "ok"
 
 
