@@ -6,7 +6,8 @@ from typing import Any, Final
 
 import click
 
-from etchwarden.head_desk import asking, daemon_option
+from etchwarden.daemon_option import daemon_option
+from etchwarden.head_desk import asking
 from etchwarden.job_summary import duration
 from etchwire.client import DaemonClient
 

@@ -15,7 +15,8 @@ from etchproof.errors import EtchproofError, UnfitCard
 from etchproof.job import prepare_card, read_card_file
 from etchproof.tone_card import DEFAULT_STEPS, GUESSED_BLACK
 from etchproof.wishes import Wishes
-from etchwarden.craft_desk import CraftDesk, daemon_option, desk_at
+from etchwarden.craft_desk import CraftDesk, desk_at
+from etchwarden.daemon_option import daemon_option
 from etchwarden.heads import find_head
 from etchwarden.job_summary import duration
 from etchwire.craft import Head, Recipe

@@ -1,7 +1,7 @@
 """What commands say to and hear from the logbook about lasers, surfaces, recipes and cards."""
 
 import getpass
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -25,19 +25,6 @@ EARLIER: Final = 3  # power cards before this one that keep the standard and hel
 CARDS_LOOKED_AT: Final = 50
 
 Table = Mapping[str, Any]
-
-
-def daemon_option(*, is_required: bool) -> Callable[[Any], Any]:
-    """Return the option that says where the daemon, and with it the logbook, is to be found."""
-    return click.option(
-        "--daemon",
-        "socket",
-        metavar="SOCKET",
-        type=click.Path(path_type=Path),
-        envvar="ETCHWARDEN_DAEMON",
-        required=is_required,
-        help="The daemon's socket; ETCHWARDEN_DAEMON says it once for all commands.",
-    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,8 @@ from typing import Any, Final
 
 import click
 
-from etchwarden.craft_desk import daemon_option, sentence
+from etchwarden.craft_desk import sentence
+from etchwarden.daemon_option import daemon_option
 from etchwarden.progress import progress_shown
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
@@ -25,7 +26,7 @@ Snapshot = Mapping[str, Any]
 )  # fmt: skip
 @click.option("--long-run", is_flag=True, help="Say yes to an etch that takes long.")
 @click.option("--stays", default="", metavar="NAME", help="Who stays until the end.")
-@daemon_option(is_required=True)
+@daemon_option()
 def command(answers: tuple[str, ...], *, long_run: bool, stays: str, socket: Path) -> None:
     """Etch the job that is loaded: answer the checklist, press the button at the machine, watch.
 

@@ -1,7 +1,7 @@
 """What the commands about the machine itself say to the daemon, and wait for."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
@@ -12,19 +12,6 @@ from etchwire.client import DaemonClient
 from etchwire.errors import WireError
 
 LOOKS_EVERY_S: Final = 0.2
-
-
-def daemon_option() -> Callable[[Any], Any]:
-    """Return the option that says where the daemon is to be found."""
-    return click.option(
-        "--daemon",
-        "socket",
-        metavar="SOCKET",
-        type=click.Path(path_type=Path),
-        envvar="ETCHWARDEN_DAEMON",
-        required=True,
-        help="The daemon's socket; ETCHWARDEN_DAEMON says it once for all commands.",
-    )
 
 
 @contextmanager

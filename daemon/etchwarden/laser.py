@@ -5,7 +5,8 @@ from typing import Final
 
 import click
 
-from etchwarden.craft_desk import daemon_option, desk_at
+from etchwarden.craft_desk import desk_at
+from etchwarden.daemon_option import daemon_option
 from etchwarden.heads import find_head
 
 SECONDS_PER_HOUR: Final = 3600.0
@@ -18,7 +19,7 @@ def command() -> None:
 
 
 @command.command(name="list")
-@daemon_option(is_required=True)
+@daemon_option()
 def list_them(socket: Path) -> None:
     """Every laser with its hours of beam, and those since its lens was wiped."""
     with desk_at(socket) as desk:
@@ -37,7 +38,7 @@ def list_them(socket: Path) -> None:
 @command.command()
 @click.argument("laser", metavar="FILE")
 @click.option("--notes", default="", help="What else is worth knowing.")
-@daemon_option(is_required=True)
+@daemon_option()
 def describe(laser: str, notes: str, socket: Path) -> None:
     """Describe a laser by a TOML FILE (see etchwarden prepare --help), for the first time or anew.
 
@@ -57,7 +58,7 @@ def describe(laser: str, notes: str, socket: Path) -> None:
 
 @command.command()
 @click.argument("laser", metavar="LASER")
-@daemon_option(is_required=True)
+@daemon_option()
 def wiped(laser: str, socket: Path) -> None:
     """Note that the lens of LASER was wiped just now."""
     with desk_at(socket) as desk:

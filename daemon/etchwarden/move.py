@@ -5,7 +5,8 @@ from typing import Final
 
 import click
 
-from etchwarden.head_desk import asking, await_rest, daemon_option
+from etchwarden.daemon_option import daemon_option
+from etchwarden.head_desk import asking, await_rest
 
 ONE_THING: Final = "Say X and Y, or one of --home, --unlock, --set-origin, --stop."
 

@@ -15,7 +15,7 @@ from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
 from etchphoto.loading import load_photo
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
-from etchwarden.craft_desk import daemon_option
+from etchwarden.daemon_option import daemon_option
 from etchwarden.job_summary import summary
 from etchwarden.prepare_recipe import RecipeWishes, choose_recipe
 from etchwarden.progress import progress_shown

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import click
 
-from etchwarden.craft_desk import daemon_option, desk_at
+from etchwarden.craft_desk import desk_at
+from etchwarden.daemon_option import daemon_option
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -15,7 +16,7 @@ def command() -> None:
 @command.command(name="list")
 @click.option("--head", metavar="LASER", default="", help="Of this laser only.")
 @click.option("--surface", metavar="TEXT", default="", help="Of this surface only.")
-@daemon_option(is_required=True)
+@daemon_option()
 def list_them(head: str, surface: str, socket: Path) -> None:
     """Every recipe, newest first; a star marks one in force."""
     with desk_at(socket) as desk:
@@ -40,7 +41,7 @@ def list_them(head: str, surface: str, socket: Path) -> None:
 @click.option("--power", "power_percent", metavar="PERCENT", type=float, required=True)
 @click.option("--spacing", "spacing_mm", metavar="MM", type=float, default=0.1, show_default=True)
 @click.option("--air-assist", is_flag=True, help="With air assist on.")
-@daemon_option(is_required=True)
+@daemon_option()
 def add(  # noqa: PLR0913 (a recipe has so many figures)
     *,
     head: str,
@@ -69,7 +70,7 @@ def add(  # noqa: PLR0913 (a recipe has so many figures)
 
 @command.command()
 @click.argument("number", type=int)
-@daemon_option(is_required=True)
+@daemon_option()
 def retire(number: int, socket: Path) -> None:
     """Take recipe NUMBER out of force. It is kept, because etches and cards lead to it."""
     with desk_at(socket) as desk:

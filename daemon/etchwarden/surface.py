@@ -5,7 +5,8 @@ from typing import Any, Final
 
 import click
 
-from etchwarden.craft_desk import daemon_option, desk_at
+from etchwarden.craft_desk import desk_at
+from etchwarden.daemon_option import daemon_option
 from etchwire.craft_records import COATINGS
 
 _SHOWN: Final = ("tile", "batch", "paint", "can", "coating", "coated_on", "notes")
@@ -17,7 +18,7 @@ def command() -> None:
 
 
 @command.command(name="list")
-@daemon_option(is_required=True)
+@daemon_option()
 def list_them(socket: Path) -> None:
     """Every surface as it is now."""
     with desk_at(socket) as desk:
@@ -43,7 +44,7 @@ def list_them(socket: Path) -> None:
 @click.option("--coats", type=int, help="How many coats.")
 @click.option("--coated-on", metavar="DATE", help="The day, as 2026-11-25.")
 @click.option("--notes", help="What else is worth knowing.")
-@daemon_option(is_required=True)
+@daemon_option()
 def describe(name: str, socket: Path, **said: Any) -> None:
     """Describe the surface NAME, for the first time or anew; what is not said stays as it is."""
     with desk_at(socket) as desk:

@@ -7,7 +7,8 @@ from typing import Any, Final
 
 import click
 
-from etchwarden.craft_desk import daemon_option, desk_at
+from etchwarden.craft_desk import desk_at
+from etchwarden.daemon_option import daemon_option
 
 Event = Mapping[str, Any]
 
@@ -17,7 +18,7 @@ Event = Mapping[str, Any]
 @click.option("--surface", metavar="TEXT", required=True, help="Tile and paint.")
 @click.option("--limit", default=50, show_default=True, help="How many of the newest events.")
 @click.option("--json", "is_json", is_flag=True, help="As JSON, with every figure.")
-@daemon_option(is_required=True)
+@daemon_option()
 def command(*, head: str, surface: str, limit: int, is_json: bool, socket: Path) -> None:
     """Cards, readings, recipes, etches and verdicts of a laser on a surface, oldest first.
 

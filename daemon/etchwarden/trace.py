@@ -4,7 +4,8 @@ from pathlib import Path
 
 import click
 
-from etchwarden.head_desk import asking, await_rest, daemon_option
+from etchwarden.daemon_option import daemon_option
+from etchwarden.head_desk import asking, await_rest
 
 
 @click.command(name="trace")

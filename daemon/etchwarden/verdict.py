@@ -4,7 +4,8 @@ from pathlib import Path
 
 import click
 
-from etchwarden.craft_desk import daemon_option, desk_at
+from etchwarden.craft_desk import desk_at
+from etchwarden.daemon_option import daemon_option
 from etchwire.craft_records import VERDICTS
 
 
@@ -13,7 +14,7 @@ from etchwire.craft_records import VERDICTS
 @click.argument("verdict", metavar="WORD", type=click.Choice(VERDICTS))
 @click.option("--cause", default="", help="Why, if it is known.")
 @click.option("--note", default="", help="What else is worth knowing.")
-@daemon_option(is_required=True)
+@daemon_option()
 def command(run: int, verdict: str, cause: str, note: str, socket: Path) -> None:
     """Say what the tile of RUN looked like, cooled and wiped: good, or what is wrong with it.
 

@@ -6,7 +6,8 @@ from typing import Any
 
 import click
 
-from etchwarden.head_desk import asking, daemon_option
+from etchwarden.daemon_option import daemon_option
+from etchwarden.head_desk import asking
 
 
 @click.command(name="wiring")

@@ -1,0 +1,20 @@
+"""The option by which commands find the daemon."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+
+def daemon_option(*, is_required: bool = True) -> Callable[[Any], Any]:
+    """Return the option that says where the daemon, and with it the logbook, is to be found."""
+    return click.option(
+        "--daemon",
+        "socket",
+        metavar="SOCKET",
+        type=click.Path(path_type=Path),
+        envvar="ETCHWARDEN_DAEMON",
+        required=is_required,
+        help="The daemon's socket; ETCHWARDEN_DAEMON says it once for all commands.",
+    )
