@@ -1,5 +1,7 @@
 """Fixtures for every folder of tests."""
 
+import signal
+
 import pytest
 from hypothesis import settings
 
@@ -9,6 +11,10 @@ from rig.bench import Rig
 # The same examples everywhere, and no clock: a busy machine must not fail a property.
 settings.register_profile("house", deadline=None, derandomize=True)
 settings.load_profile("house")
+
+# Whoever runs the tests in the background of a shell has Ctrl-C ignored, by every child as well.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture
