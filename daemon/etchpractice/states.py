@@ -19,7 +19,6 @@ class State(Enum):
 
 
 MOVING: Final = frozenset((State.RUN, State.HOLD, State.DOOR, State.JOG, State.HOME))
-SUSPENDED: Final = frozenset((State.HOLD, State.DOOR, State.SLEEP))
 
 
 class Alarm(IntEnum):

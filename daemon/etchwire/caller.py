@@ -128,17 +128,14 @@ class Caller:
 
     def _take(self, line: bytes) -> None:
         asked = Asked(self, Request("", {}), self._claim_files())
+        fault = Code.PARSE_ERROR
         try:
             table = decode(line)
-        except MalformedMessage as error:
-            asked.close_files()
-            self._queue(_failed(Code.PARSE_ERROR, error))
-            return
-        try:
+            fault = Code.INVALID_REQUEST
             message = parse_message(table)
         except MalformedMessage as error:
             asked.close_files()
-            self._queue(_failed(Code.INVALID_REQUEST, error))
+            self._queue(_failed(fault, error))
             return
         if isinstance(message, Request):  # we asked nothing, so no answer concerns us
             asked.request = message

@@ -5,23 +5,11 @@ what nobody will see: that is what lets a small box take a 48-megapixel photo.
 """
 
 import hashlib
-import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from io import BytesIO
 from pathlib import Path
 from typing import IO, Final
 
-from PIL import (
-    Image,
-    ImageFile,
-    JpegImagePlugin,
-    PngImagePlugin,
-    TiffImagePlugin,
-    UnidentifiedImageError,
-    WebPImagePlugin,
-)
+from PIL import Image
 
 from etchphoto.decoding import (
     DECODING_FAILURES,
@@ -31,41 +19,19 @@ from etchphoto.decoding import (
     has_foreign_profile,
     is_deep,
 )
-from etchphoto.errors import (
-    NotAPhoto,
-    PhotoDamaged,
-    PhotoMissing,
-    PhotoTooLarge,
-    PhotoUnreadable,
-)
+from etchphoto.errors import NotAPhoto, PhotoDamaged, PhotoTooLarge
+from etchphoto.opening import MAKE_SMALLER, MAX_FILE_PIXELS, opened, reading
 from etchphoto.orientation import UPRIGHT, Orientation
 
-# Naming the classes registers them, and none of Pillow's other forty formats.
-FORMATS: Final = tuple(
-    kind.format
-    for kind in (
-        JpegImagePlugin.JpegImageFile,
-        PngImagePlugin.PngImageFile,
-        TiffImagePlugin.TiffImageFile,
-        WebPImagePlugin.WebPImageFile,
-    )
-)
 READABLE_MODES: Final = frozenset((
     "1", "L", "LA", "La", "P", "PA", "RGB", "RGBA", "RGBa", "RGBX", "CMYK", "YCbCr",
     "I;16", "I;16L", "I;16B", "I;16N",
 ))  # fmt: skip
-HEIF_FORMAT: Final = "HEIF"
-KINDS: Final = "JPEG, PNG, WebP, TIFF or HEIC"
-MAX_FILE_PIXELS: Final = 220_000_000  # phones reach 200 megapixels
 MAX_DECODED_PIXELS: Final = 64_000_000  # four bytes each: 256 MB
 ENOUGH_PIXELS: Final = 16_000_000  # a JPEG above this is decoded smaller if dots stay sharp
 DECODER_SCALES: Final = (2, 4, 8)
 
 _ORIENTATION_TAG: Final = 274
-_HEIF_MARK: Final = slice(4, 8), b"ftyp"
-
-# Pillow's own limit warns at this number and refuses at twice as many; ours comes first.
-Image.MAX_IMAGE_PIXELS = MAX_FILE_PIXELS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +54,7 @@ class LoadedPhoto:
         `least_px` is the least width and height, upright, that the whole picture must keep: a
         JPEG far larger is decoded smaller. Raise PhotoDamaged for a file that ends too early.
         """
-        with _opened(self.source, self.name) as image:
+        with opened(self.source, self.name) as image:
             _reduce(image, self.orientation.swapped(least_px))
             _require_decodable(image, self.name)
             deep = is_deep(image) and not has_foreign_profile(image)
@@ -119,7 +85,7 @@ def load_photo(source: Path | str | IO[bytes], *, name: str | None = None) -> Lo
         where = source.read()
         shown = name or "the photo"
     sha256 = _sha256(where, shown)
-    with _opened(where, shown) as image:
+    with opened(where, shown) as image:
         photo = LoadedPhoto(
             name=shown,
             sha256=sha256,
@@ -134,7 +100,7 @@ def load_photo(source: Path | str | IO[bytes], *, name: str | None = None) -> Lo
 
 
 def _sha256(source: Path | bytes, name: str) -> str:
-    with _reading(source, name) as file:
+    with reading(source, name) as file:
         digest = hashlib.sha256()
         while piece := file.read(1 << 20):
             digest.update(piece)
@@ -147,65 +113,6 @@ def _read(source: Path | bytes) -> bytes:
     return source if isinstance(source, bytes) else source.read_bytes()
 
 
-@contextmanager
-def _reading(source: Path | bytes, name: str) -> Iterator[IO[bytes]]:
-    if isinstance(source, bytes):
-        yield BytesIO(source)
-        return
-    try:
-        file = source.open("rb")
-    except FileNotFoundError as error:
-        raise PhotoMissing(f"there is no file {source}: check the name and the folder") from error
-    except IsADirectoryError as error:
-        raise PhotoUnreadable(f"{source} is a folder: name one photo in it") from error
-    except OSError as error:
-        raise PhotoUnreadable(
-            f"{name} cannot be read ({error.strerror}): check who may read it"
-        ) from error
-    with file:
-        yield file
-
-
-@contextmanager
-def _opened(source: Path | bytes, name: str) -> Iterator[ImageFile.ImageFile]:
-    with _reading(source, name) as file, warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # what Pillow thinks of a camera's notes helps nobody
-        formats = _formats_of(file)
-        try:
-            image = Image.open(file, formats=formats)
-        except Image.DecompressionBombError as error:
-            raise PhotoTooLarge(
-                f"{name} has more than {2 * MAX_FILE_PIXELS // 1_000_000} megapixels: "
-                f"{_MAKE_SMALLER}"
-            ) from error
-        except UnidentifiedImageError as error:
-            raise NotAPhoto(
-                f"{name} is not a {KINDS} picture: open it in a picture viewer and save it as JPEG"
-            ) from error
-        except (OSError, ValueError, OverflowError) as error:
-            raise PhotoDamaged(
-                f"{name} begins like a picture, but its header makes no sense: copy it again, or "
-                "open it elsewhere and save it anew"
-            ) from error
-        with image:
-            yield image
-
-
-_MAKE_SMALLER: Final = "save a smaller copy, a tile holds only a few million dots"
-
-
-def _formats_of(file: IO[bytes]) -> tuple[str, ...]:
-    head = file.read(12)
-    file.seek(0)
-    place, mark = _HEIF_MARK
-    if head[place] != mark:
-        return FORMATS
-    import pillow_heif  # noqa: PLC0415  a large library that only a phone's picture needs
-
-    pillow_heif.register_heif_opener()
-    return (HEIF_FORMAT,)
-
-
 def _require_photo(image: Image.Image, name: str) -> None:
     pixels = image.width * image.height
     if pixels < 1:
@@ -213,7 +120,7 @@ def _require_photo(image: Image.Image, name: str) -> None:
     if pixels > MAX_FILE_PIXELS:
         raise PhotoTooLarge(
             f"{name} has {pixels / 1e6:.0f} megapixels, more than the "
-            f"{MAX_FILE_PIXELS // 1_000_000} we decode: {_MAKE_SMALLER}"
+            f"{MAX_FILE_PIXELS // 1_000_000} we decode: {MAKE_SMALLER}"
         )
     if image.mode not in READABLE_MODES:
         raise NotAPhoto(
@@ -225,7 +132,7 @@ def _require_decodable(image: Image.Image, name: str) -> None:
     if image.width * image.height > MAX_DECODED_PIXELS:
         raise PhotoTooLarge(
             f"{name} has {image.width * image.height / 1e6:.0f} megapixels to decode, more than "
-            f"the {MAX_DECODED_PIXELS // 1_000_000} this box takes: {_MAKE_SMALLER}, or save it "
+            f"the {MAX_DECODED_PIXELS // 1_000_000} this box takes: {MAKE_SMALLER}, or save it "
             "as JPEG, which can be decoded smaller"
         )
 

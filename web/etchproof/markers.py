@@ -13,7 +13,6 @@ CORNERS: Final = ("top left", "top right", "bottom right", "bottom left")
 CODES: Final = 587
 CARD_NUMBERS: Final = CODES // len(CORNERS)  # then the numbers begin again
 MODULES: Final = 8  # dark border, six by six of code, dark border
-QUIET_MODULES: Final = 1
 
 
 def code_of(card_number: int, corner: int) -> int:

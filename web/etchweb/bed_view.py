@@ -10,7 +10,6 @@ from typing import Any, Final, TypeAlias
 Table: TypeAlias = Mapping[str, Any]
 
 MARGIN_SHARE: Final = 0.05  # of the bed, around everything that is shown
-FINEST_MM: Final = 0.1  # a finger is coarser
 
 
 def bed_view(

@@ -92,7 +92,8 @@ def _draw_anew(source: Path, target: Path) -> None:
     from PIL import Image, ImageOps  # noqa: PLC0415 - as above
     from pillow_heif import register_heif_opener  # noqa: PLC0415
 
-    from etchphoto.loading import FORMATS, HEIF_FORMAT, load_photo  # noqa: PLC0415
+    from etchphoto.loading import load_photo  # noqa: PLC0415
+    from etchphoto.opening import FORMATS, HEIF_FORMAT  # noqa: PLC0415
 
     load_photo(source, name="The photo")  # refuses what is no photo, or too large, in a sentence
     register_heif_opener()

@@ -11,9 +11,7 @@ RESET: Final = b"\x18"
 # Overrides merge when they come closer than the firmware looks: space them and read them back.
 OVERRIDE_SPACING_S: Final = 0.05
 
-FEED_TO_PLAN: Final = b"\x90"
 FEED_STEPS: Final = {10: b"\x91", -10: b"\x92", 1: b"\x93", -1: b"\x94"}
-POWER_TO_PLAN: Final = b"\x99"
 POWER_STEPS: Final = {10: b"\x9a", -10: b"\x9b", 1: b"\x9c", -1: b"\x9d"}
 
 LOWEST_PERCENT: Final = 10

@@ -78,11 +78,6 @@ def findings(
     )
 
 
-def reaction_to(found: Iterable[Finding], phase: Phase) -> Reaction:
-    """Return the worst that the findings ask for in `phase`."""
-    return max((finding.reaction(phase) for finding in found), default=Reaction.NOTHING)
-
-
 def _finding(rule: Rule, sample: Sample | None, now_s: float) -> Finding | None:
     why = _why(rule, sample, now_s)
     if why is None:

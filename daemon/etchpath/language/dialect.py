@@ -39,7 +39,6 @@ INCH: Final = 20
 MILLIMETRE: Final = 21
 ABSOLUTE: Final = 90
 CONSTANT_POWER: Final = 3
-DYNAMIC_POWER: Final = 4
 BEAM_OFF: Final = 5
 
 
