@@ -144,6 +144,15 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
             "it is said: {}",
         ),
     ),
+    "check": Subject(
+        ("ready", "acknowledge", "refused"), "the check of the file says: {}",
+        _same(
+            lambda sight: (((sight.status or {}).get("job") or {}).get("preflight") or {}).get(
+                "verdict"
+            ),
+            "it says: {}",
+        ),
+    ),
     "may": Subject(list, "offered: {}", _offered),
     "may_not": Subject(list, "not offered: {}", _not_offered),
     "refused": Subject(
