@@ -67,6 +67,13 @@ def _fill(port):
         port.write(b"X" * 4096)
 
 
+def _stop(terminal, port):
+    """Let nothing be taken any more, and wait until the kernel has heard of it: in order."""
+    stop_taking(terminal.master)
+    os.write(terminal.master, b"!")
+    assert _read(port) == b"!"
+
+
 def test_bytes_go_through_as_they_are(terminal, port):
     every_byte = bytes(range(256))
 
@@ -149,14 +156,14 @@ def test_a_port_that_takes_no_more_is_lost(port):
 
 
 def test_of_a_port_that_takes_nothing_at_all_nobody_says_that_the_cable_is_out(terminal, port):
-    stop_taking(terminal.master)
+    _stop(terminal, port)
 
     with pytest.raises(PortLost, match="takes no more bytes"):
         _fill(port)
 
 
 def test_a_port_that_took_nothing_takes_again_when_it_is_opened_anew(terminal, port):
-    stop_taking(terminal.master)
+    _stop(terminal, port)
     with pytest.raises(PortLost):
         _fill(port)
     port.close()
