@@ -21,8 +21,8 @@ TINT = (1.0, 0.985, 0.95)
 class Shot:
     """How a photo is taken; the defaults are a careful person's."""
 
-    width_px: int = 3000
-    height_px: int = 2250
+    width_px: int = 2000
+    height_px: int = 1500
     tilt_degrees: float = 0.0
     towards_degrees: float = 30.0  # the way it tilts
     turn_degrees: float = 0.0  # how the card lies

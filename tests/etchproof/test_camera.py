@@ -419,7 +419,9 @@ def test_half_black_and_half_white_is_half_the_light():
 
 
 def test_markers_are_found_in_a_photo_that_holds_more_than_the_card(tile):
-    found = find_markers(load_photograph(photograph(tile, Shot(fill=0.3))).codes)
+    found = find_markers(
+        load_photograph(photograph(tile, Shot(width_px=3000, height_px=2250, fill=0.3))).codes
+    )
 
     assert found.number == 7
     assert sorted(found.markers) == [0, 1, 2, 3]

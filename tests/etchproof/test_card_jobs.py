@@ -149,6 +149,8 @@ def test_a_folder_without_a_card_is_no_card(tmp_path):
 # Burnt, wiped, photographed, read: on surfaces that the chooser does not know
 
 LAG_S, SLACK_MM = 0.0007, 0.09
+SHOT = Shot(width_px=2000, height_px=1500, tilt_degrees=25, light_ratio=2.0, distortion=0.01)
+BLOCK, MARGIN = 40, 10  # dots: of a grey, and around what of it is looked at
 
 
 def test_from_a_first_card_to_true_greys_on_the_practice_machine(tmp_path):
@@ -157,12 +159,12 @@ def test_from_a_first_card_to_true_greys_on_the_practice_machine(tmp_path):
 
     def read(card):
         tile = burn_on_practice(card, surface, tmp_path / f"card-{card.number}", **axis)
-        photo = photograph(tile, Shot(tilt_degrees=25, light_ratio=2.0, distortion=0.01))
+        photo = photograph(tile, SHOT)
         return read_card([photo], [card], is_wiped=True)[0]
 
-    first = lay_out_power_card(wishes(number=1, head=head), first_grid(head, (4, 4)))
+    first = lay_out_power_card(wishes(number=1, head=head), first_grid(head, (4, 3)))
     outcome = choose(first, read(first), {})
-    finer = Grid.over(outcome.next_range, 4, 3)
+    finer = Grid.over(outcome.next_range, 3, 3)
     second = lay_out_power_card(wishes(number=2, head=head), finer)
     choice = choose(second, read(second), {}, earlier=[outcome]).choice
     recipe = Recipe(
@@ -174,7 +176,7 @@ def test_from_a_first_card_to_true_greys_on_the_practice_machine(tmp_path):
     hairlines = lay_out_register_card(wishes(number=3, head=head), recipe, Offsets(pairs=9))
     found = register_by_camera(read(hairlines)).register
     head = replace(head, register=found)
-    greys = lay_out_tone_card(wishes(number=4, head=head), recipe, steps=12)
+    greys = lay_out_tone_card(wishes(number=4, head=head), recipe, steps=9)
     tone = read_tone(greys, read(greys))
 
     true = Register(beam_lag_s=LAG_S, slack_mm=SLACK_MM)
@@ -190,7 +192,7 @@ def test_from_a_first_card_to_true_greys_on_the_practice_machine(tmp_path):
 def ramp_error(head, recipe, curve, black, axis):
     """Etch 21 greys evenly spaced in lightness and return how far off they come out, RMS in L*."""
     luminance = luminance_of_lightness(np.linspace(0, 100, 21))
-    steps = np.repeat(np.repeat(luminance.reshape(3, 7), 60, axis=0), 60, axis=1)
+    steps = np.repeat(np.repeat(luminance.reshape(3, 7), BLOCK, axis=0), BLOCK, axis=1)
     bits = HALFTONES["jarvis"](coverage_to_burn(steps.astype(np.float32), curve=curve))
     gcode, sheet = written(bits, head, recipe)
     place = sheet.picture
@@ -198,7 +200,8 @@ def ramp_error(head, recipe, curve, black, axis):
         mm_per_px=0.1, rectangle=(place.left_mm, place.bottom_mm, place.right_mm, place.top_mm)
     )
     shown = tile / surface_named(recipe.surface).tile_reflectance
-    blocks = shown.reshape(3, 60, 7, 60)[:, 15:45, :, 15:45].mean(axis=(1, 3)).ravel()
+    inner = slice(MARGIN, BLOCK - MARGIN)
+    blocks = shown.reshape(3, BLOCK, 7, BLOCK)[:, inner, :, inner].mean(axis=(1, 3)).ravel()
     promised = black + luminance * (1 - black)
     return float(np.sqrt(np.mean((lightness(blocks) - lightness(promised)) ** 2)))
 
