@@ -41,6 +41,13 @@ purge_s = 1
 """
 
 
+def quick_box(folder):
+    """Write such a box's file into `folder` and return it."""
+    path = folder / "box.toml"
+    path.write_text(BOX)
+    return path
+
+
 class Bench:
     """A practice machine, and a daemon on a port that is only a name for it."""
 
@@ -52,7 +59,7 @@ class Bench:
 
     def begin(self, *, speedup=20, starts_daemon=True):
         """Plug the machine in, and start the daemon."""
-        (self.folder / "box.toml").write_text(BOX)
+        quick_box(self.folder)
         self._start("machine", "--folder", str(self.machine), "--speedup", str(speedup))
         until(lambda: _is_answered(self.machine / "control.sock"))
         self.name_port(self.machine / "port")

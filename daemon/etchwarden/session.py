@@ -32,20 +32,21 @@ class Session:
         """The folder of the job to etch."""
         return self.folder / "job"
 
-    def start_machine(self, *arguments: str) -> None:
-        """Start the practice machine, and the daemon on its port."""
+    def start_machine(self, *arguments: str, box: Path | None = None) -> None:
+        """Start the practice machine, and the daemon on its port; `box` says how it is wired."""
         self.household.start(
             "practice machine", "machine", "--folder", str(self._machine), *arguments
         )
         self.household.wait_until(self._control.is_socket)
-        self.start_daemon()
+        self.start_daemon(box)
 
-    def start_daemon(self) -> None:
+    def start_daemon(self, box: Path | None = None) -> None:
         """Start the daemon on the practice machine that is there."""
+        wiring = () if box is None else ("--box", str(box))
         self.household.start(
             "daemon", "daemon", "--port", str(self._machine / "port"),
             "--socket", str(self._daemon), "--state", str(self.folder / "records"),
-            "--practice", str(self._machine),
+            "--practice", str(self._machine), *wiring,
         )  # fmt: skip
         self.household.wait_until(self._daemon.is_socket)
 

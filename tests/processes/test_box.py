@@ -14,7 +14,7 @@ from etchwire.client import DaemonClient
 from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS
 from interlock_bench import ANSWERS
-from link_bench import BOX
+from link_bench import quick_box
 from rig.bench import patch
 
 PATIENCE_S = 60.0
@@ -33,8 +33,7 @@ class Workshop:
     def __init__(self, folder, parts):
         self.folder = folder
         self.parts = parts
-        machine, records, box = folder / "machine", folder / "records", folder / "box.toml"
-        box.write_text(BOX)
+        machine, records, box = folder / "machine", folder / "records", quick_box(folder)
         self.start("machine", "--folder", str(machine))
         until((machine / "control.sock").is_socket)
         self.daemon_process = self.start(
@@ -63,7 +62,7 @@ class Workshop:
         head = PRACTICE_HEADS["practice-20w"]
         order = Order(title="patch", head=head, recipe=recipe, halftone="none")
         with (self.folder / "job.gcode").open("wb+") as gcode:
-            sheet = write_job(patch(400, 400), gcode, order)
+            sheet = write_job(patch(800, 100), gcode, order)
         (self.folder / "job.json").write_text(sheet.to_json())
         gcode_path, text_path = self.folder / "job.gcode", self.folder / "job.json"
         with gcode_path.open("rb") as gcode, text_path.open("rb") as text:

@@ -13,6 +13,7 @@ from etchwarden.household import Household
 from etchwarden.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from link_bench import quick_box
 from rig.bench import patch
 
 PATIENCE_S = 60.0
@@ -39,7 +40,7 @@ class Bench:
         self.household = Household(folder)
         self.session = Session(self.household, folder)
         _write_job(self.session.job, patch(40, 400))
-        self.session.start_machine("--speedup", SPEEDUP)
+        self.session.start_machine("--speedup", SPEEDUP, box=quick_box(folder))
 
     def ask(self, method, **params):
         with self.session.ask_daemon() as daemon:

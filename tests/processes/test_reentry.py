@@ -11,6 +11,7 @@ from etchwarden.session import Session
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from link_bench import quick_box
 from rig.bench import patch
 
 PATIENCE_S = 60.0
@@ -32,7 +33,7 @@ class Bench:
         with (self.session.job / GCODE_NAME).open("wb") as file:
             sheet = write_job(patch(ROWS, 300), file, order)
         (self.session.job / SHEET_NAME).write_text(sheet.to_json())
-        self.session.start_machine("--speedup", "5")
+        self.session.start_machine("--speedup", "5", box=quick_box(folder))
         self.session.begin_etch()
         self.until(lambda status: ((status["run"] or {}).get("row") or 0) >= 4)
 
@@ -57,7 +58,7 @@ class Bench:
     def kill_daemon_and_start_another(self):
         self.household.send("daemon", signal.SIGKILL)
         (self.folder / "daemon.sock").unlink()
-        self.session.start_daemon()
+        self.session.start_daemon(quick_box(self.folder))
 
 
 @pytest.fixture
