@@ -20,7 +20,6 @@ from etchdaemon.assembly import LOGBOOK_NAME, SWITCH_INTERVAL_S
 from etchdaemon.logbook.backup import look_at
 from etchdaemon.logbook.logbook import Logbook
 from etchphoto.job import PhotoOrder, prepare_job
-from etchpractice.scenario.people import ANSWERS
 from etchwarden.household import Household
 from etchwarden.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
@@ -67,11 +66,7 @@ class Box:
     def get_armed(self):
         with self.session.ask_daemon() as daemon:
             self.session.load(daemon)
-            self.session._await_offer(daemon, "arm")
-            daemon.call("arm", answers=dict(ANSWERS))
-            with self.session.ask_machine() as machine:
-                machine.call("press_button")
-            self.session._await_offer(daemon, "start")
+            self.session.arm(daemon)
 
     def resident_mb(self, which="VmRSS"):
         pid = self.household._processes["daemon"].pid
