@@ -3,10 +3,11 @@
 from collections.abc import Callable, Mapping
 from typing import Final, Protocol
 
-# NMEA 0183 (from memory): sentences begin with $, end with a checksum and CR LF; place invented.
-_SENTENCES: Final = (
-    b"$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47\r\n"
-    b"$GPGSA,A,3,04,05,,09,12,,,24,,,,,2.5,1.3,2.1*39\r\n"
+# NMEA 0183 (from memory): sentences begin with $, end with a checksum and CR LF. Ours are invented.
+SENTENCES: Final = (
+    b"$GPGGA,090000,0000.000,N,00000.000,E,1,05,1.5,10.0,M,0.0,M,,*4B\r\n"
+    b"$GPGSA,A,3,02,06,11,19,24,,,,,,,,2.8,1.5,2.4*30\r\n"
+    b"$GPRMC,090000,A,0000.000,N,00000.000,E,0.0,0.0,010126,0.0,E*7B\r\n"
 )
 _EVERY_S: Final = 1.0
 
@@ -53,7 +54,7 @@ class Receiver:
         if now_s < self._again_at_s:
             return b""
         self._again_at_s = now_s + _EVERY_S
-        return _SENTENCES
+        return SENTENCES
 
 
 STRANGERS: Final[Mapping[str, Callable[[], Stranger]]] = {

@@ -8,14 +8,9 @@ from contextlib import ExitStack, suppress
 
 import pytest
 
+from etchpractice.strangers import SENTENCES
 from link_bench import PATIENCE_S, Bench
 
-# NMEA 0183 (from memory): sentences begin with $, end with a checksum and CR LF; place invented.
-SENTENCES = (
-    b"$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47\r\n"
-    b"$GPGSA,A,3,04,05,,09,12,,,24,,,,,2.5,1.3,2.1*39\r\n"
-    b"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A\r\n"
-)
 A_SECOND_S = 0.05  # of the wall's: the practice machine's time runs twenty times as fast
 ONE_AT_A_TIME_S = A_SECOND_S / 3
 

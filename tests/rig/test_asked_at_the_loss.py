@@ -21,22 +21,11 @@ def test_who_asks_in_the_same_moment_is_answered_although_the_port_was_lost_befo
     assert rig.state == "idle"
 
 
-def test_a_start_that_finds_the_cable_pulled_is_refused_and_the_daemon_lives_on(rig):
+@pytest.mark.parametrize("wish", ["start", "set_origin"])
+def test_a_wish_that_finds_the_cable_pulled_is_refused_and_the_daemon_lives_on(rig, wish):
     _ready(rig)
     rig.machine.unplug()
-    start = rig.submit("start")
-
-    rig.step(3)
-
-    with pytest.raises(CommandRefused, match="is gone"):
-        start.answer(0)
-    assert rig.link == "lost"
-
-
-def test_a_chore_that_finds_the_cable_pulled_is_refused_and_the_daemon_lives_on(rig):
-    _ready(rig)
-    rig.machine.unplug()
-    asked = rig.submit("set_origin")
+    asked = rig.submit(wish)
 
     rig.step(3)
 

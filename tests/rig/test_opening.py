@@ -3,6 +3,7 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
+from etchpractice.strangers import SENTENCES
 
 
 def _sentence(rig):
@@ -201,14 +202,11 @@ class _OtherDevice:
         return data
 
 
-SATELLITES = b"$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47\r\n"
-
-
 @pytest.mark.parametrize(
     "behaviour",
     [
         {"echo": lambda data: data},
-        {"says": SATELLITES},
+        {"says": SENTENCES},
         {"echo": lambda _: bytes(range(0x80, 0xE0, 3))},
         {"says": b"\xe6\x1c\x06\n\x9e"},
     ],
