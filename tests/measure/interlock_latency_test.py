@@ -82,6 +82,7 @@ def test_from_the_board_to_the_serial_wire(told, logbook, tmp_path, name, byte, 
             rig.run_live()
             with LookingThread(rig.guard.look, rig.bell):
                 rig.start(rig.make_job(patch(40, 400)))
+                until(lambda rig=rig: rig.run is not None)  # an answer may be sooner than a look
                 until(lambda rig=rig: rig.run["etched_rows"] >= 1 or rig.run["ended"])
                 assert rig.run["ended"] is None, rig.run["because"]
                 time.sleep(number % 10 / 1000)
