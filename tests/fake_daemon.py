@@ -392,6 +392,11 @@ class FakeDaemon:
         self._now = snapshot(state, **changes)
         self._told.put(self._now)
 
+    @property
+    def has_more_to_tell(self) -> bool:
+        """Whether somebody who listens has not been told everything yet."""
+        return not self._told.empty()
+
     def go_away(self) -> None:
         """Answer nobody any more; whoever listens is cut off."""
         self.is_away = True

@@ -65,6 +65,13 @@ class ServedPage:
         self.app = app
         self.url = f"http://{HOST_NAME}:{port}"
 
+    def start_over(self) -> None:
+        """Be idle, and heard to be: a phone would call for a daemon still thought to be away."""
+        self.daemon.start_over()
+        ear = self.app.extensions["etchweb"].listener
+        while (ear.heard.snapshot or {}).get("state") != "idle" or self.daemon.has_more_to_tell:
+            ear.wait_for_news(ear.heard.number, 0.1)
+
 
 @contextmanager
 def served_page(folder: Path, **options: Any) -> Iterator[ServedPage]:

@@ -1,9 +1,9 @@
 import json
 
-from etchweb.listening import Heard
+from etchweb.listening import Heard, Listener
 from etchweb.stream import HEARTBEAT_S, SPACING_S, Frames, view_of
 from etchweb.watch_view import away_view, watch_view
-from fake_daemon import RUN, snapshot
+from fake_daemon import RUN, FakeDaemon, snapshot
 
 
 def heard(number, state="etching", **changes):
@@ -22,6 +22,15 @@ def test_the_first_frame_holds_everything():
     assert "retry: 2000\n" in frame
     assert "id: 1\n" in frame
     assert frame.endswith("\n\n")
+
+
+def test_a_page_that_has_just_been_started_calls_nobody_for_a_box_it_has_not_heard_yet():
+    frames = Frames()
+
+    first = frames.next_frame(Listener(FakeDaemon()).heard, now_s=0.0)
+
+    assert data_in(first) == {}
+    assert data_in(frames.next_frame(heard(1), now_s=SPACING_S))["state"] == "etching"
 
 
 def test_later_frames_hold_what_has_changed():

@@ -290,10 +290,13 @@ def test_a_stream_that_closes_makes_room(phone):
 
 
 def test_a_stream_starts_with_everything(phone, app, daemon):
-    stream = phone.look("/watch/stream")
+    listener = app.extensions["etchweb"].listener
+    daemon.go_away()
+    listener.listen_once()
 
+    stream = phone.look("/watch/stream")
     first = next(stream.iter_encoded()).decode()
-    app.extensions["etchweb"].listener.end()
+    listener.end()
 
     assert stream.mimetype == "text/event-stream"
     assert '"scene":"away"' in first

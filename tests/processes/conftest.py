@@ -27,7 +27,7 @@ def page_of_all_tests(tmp_path_factory):
 
 @pytest.fixture
 def served(page_of_all_tests):
-    page_of_all_tests.daemon.start_over()
+    page_of_all_tests.start_over()
     return page_of_all_tests
 
 

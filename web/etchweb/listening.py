@@ -13,6 +13,8 @@ _log = logging.getLogger(__name__)
 
 RETRY_AFTER_S: Final = 1.0
 NOT_ASKED_YET: Final = "The page has not heard from the box yet."
+# Nothing to tell a phone either: after a restart of the page it would call for a box that is gone.
+NOTHING_HEARD: Final = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,7 @@ class Listener:
     def __init__(self, daemon: Daemon) -> None:
         self._daemon = daemon
         self._rings = threading.Condition()
-        self._heard = Heard(0, None, NOT_ASKED_YET)
+        self._heard = Heard(NOTHING_HEARD, None, NOT_ASKED_YET)
         self._ending = threading.Event()
 
     @property

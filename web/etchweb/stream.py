@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etchweb.figures import ACTUALS, View
-from etchweb.listening import Heard
+from etchweb.listening import NOTHING_HEARD, Heard
 from etchweb.watch_view import ACTIONS, away_view, changes, watch_view
 
 GREATEST_STREAMS: Final = 8
@@ -29,7 +29,7 @@ class Frames:
     """What one phone has been sent, and what it should be sent next; holds no clock."""
 
     offered: Collection[str] = ACTIONS
-    number: int = -1
+    number: int = NOTHING_HEARD
     _sent: View = field(default_factory=dict)
     _last_at_s: float = float("-inf")
 
