@@ -3,13 +3,15 @@
 import signal
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from etchpractice.machine import PracticeMachine
 from rig.bench import Rig
 
 # The same examples everywhere, and no clock: a busy machine must not fail a property.
-settings.register_profile("house", deadline=None, derandomize=True)
+settings.register_profile(
+    "house", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.load_profile("house")
 
 # Whoever runs the tests in the background of a shell has Ctrl-C ignored, by every child as well.

@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -39,7 +40,9 @@ from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
+from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.logbook import Logbook
+from etchdaemon.logbook.practice_book import PracticeBook
 from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.desk import Desk
 from etchdaemon.service.jobs_in_need import jobs_in_need
@@ -53,6 +56,7 @@ LOGBOOK_NAME: Final = "logbook.sqlite3"
 SPOOL_NAME: Final = "spool"
 CLOCK_NAME: Final = "clock"
 BOARD_NAME: Final = "board.sock"
+CARD_NAME: Final = "card"
 PINS_NAME: Final = "pins.json"  # for `etchwarden-safe`
 WIND_DOWN_S: Final = 5.0
 SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop waiting
@@ -106,6 +110,7 @@ class Daemon:
         self._logbook = Logbook.at(
             places.state / LOGBOOK_NAME,
             utc_now=clock.utc_now,
+            connect=_kind_of_book(places.practice),
             is_clock_synchronised=is_clock_synchronised,
         )
         self._guard = Guard(
@@ -175,6 +180,10 @@ class Daemon:
             self._service.step()
             self._watchdog.feed(time.monotonic(), looks=self._guard.looks)
             self._doorbell.wait(self._service.patience_s * wall_per_machine)
+
+
+def _kind_of_book(practice: Path | None) -> Callable[..., Book]:
+    return Book if practice is None else partial(PracticeBook, card=practice / CARD_NAME)
 
 
 def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:

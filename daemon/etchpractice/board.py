@@ -19,6 +19,9 @@ INPUTS: Final = (
     "loop_closed",
 )  # fmt: skip
 OUTPUTS: Final = ("beam_enable", "extraction", "lamp", "buzzer", "heartbeat")
+# What the library that reads a board can do wrong; who reads this one does it when told to.
+READING_HANGS: Final = "reading_hangs"
+EDGES_FAIL: Final = "edges_fail"
 
 HEARTBEAT_S: Final = 0.400
 AIR_STARTS_S: Final = 0.8
@@ -49,6 +52,7 @@ class Board:
         self._stuck: dict[str, bool] = {}
         self.doubts: dict[str, str] = {}  # input: why its level does not count
         self.tells_edges = True
+        self.library_faults: tuple[str, ...] = ()  # of what reads the board in the daemon
         self._is_fan_dead = False
         self._is_enable_welded = False
         self._is_relay_set = True
@@ -135,6 +139,14 @@ class Board:
     def lose_edges(self) -> None:
         """Wake nobody by a change any more: who polls still sees it."""
         self.tells_edges = False
+
+    def hang_reading(self, *, is_hanging: bool) -> None:
+        """Let whoever reads the inputs wait for ever, or no longer."""
+        self.library_faults = (READING_HANGS,) if is_hanging else ()
+
+    def fail_edges(self) -> None:
+        """Let whoever asks for edges be met by an exception of the library's."""
+        self.library_faults = (EDGES_FAIL,)
 
     def chatter(self, name: str, *, seconds: float) -> None:
         """Let a contact open and close a thousand times a second for a while."""

@@ -9,7 +9,8 @@ The machine says at once, and again whenever it is sent `get`:
 
 and after that `input NAME 0` or `input NAME 1` whenever one changes; `level NAME 0` is one that
 only who polls would see, and `input NAME missing` or `input NAME stale` one whose level does not
-count. The client says
+count. `library FAULT …` names what the client is to do wrong from now on in reading, as a library
+for pins might: `reading_hangs`, `edges_fail`, or nothing. The client says
 
     set NAME 0              or 1; NAME is an output
     get
@@ -41,6 +42,7 @@ class BoardSocket:
         self._client: socket.socket | None = None
         self._listener: socket.socket | None = None
         self._unread = bytearray()
+        self._told_faults = board.library_faults
         self.plug_in()
 
     def plug_in(self) -> None:
@@ -89,6 +91,8 @@ class BoardSocket:
     def tell(self) -> bool:
         """Send the inputs that have changed; return whether there were any."""
         changes, self._board.changes = self._board.changes, []
+        if self._board.library_faults != self._told_faults:
+            self._send(f"{self._faults()}\n")
         if self._client is None or not changes:
             return False
         lines = [f"at {self._board.now_s:.6f}"]  # whoever is told may be told late
@@ -130,7 +134,11 @@ class BoardSocket:
         lines = [f"speedup {self._speedup:g}"]
         levels = self._board.inputs().items()
         lines += [f"input {name} {self._told(name, level)}" for name, level in levels]
-        self._send("\n".join([*lines, "ready", ""]))
+        self._send("\n".join([*lines, self._faults(), "ready", ""]))
+
+    def _faults(self) -> str:
+        self._told_faults = self._board.library_faults
+        return " ".join(["library", *self._told_faults])
 
     def _told(self, name: str, level: bool) -> str:
         return self._board.doubts.get(name) or f"{level:d}"

@@ -29,13 +29,13 @@ MACHINE_VERBS: Final = frozenset((
 ))  # fmt: skip
 BOARD_VERBS: Final = frozenset((
     "open_lid", "close_lid", "set_input", "stick_input", "chatter", "press_button", "kill_fan",
-    "mend_fan", "weld_beam_enable", "doubt_input", "lose_edges",
+    "mend_fan", "weld_beam_enable", "doubt_input", "lose_edges", "hang_reading", "fail_edges",
 ))  # fmt: skip
 CABLE_VERBS: Final = frozenset((
     "unplug", "plug_in", "plug_in_taken", "free_port", "plug_into", "block",
 ))  # fmt: skip
 PROCESS_VERBS: Final = frozenset((
-    "shutdown", "state", "unplug_board", "plug_in_board", "turn_wall_clock",
+    "shutdown", "state", "unplug_board", "plug_in_board", "turn_wall_clock", "spoil_card",
 ))  # fmt: skip
 
 

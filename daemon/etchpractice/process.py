@@ -1,7 +1,8 @@
 """The practice machine as a process: one loop between pseudo-terminal, board and time.
 
 In its folder it makes `port` (a link to the terminal), `clock` (etchwire.simulated_time),
-`board.sock` (see board_socket) and `control.sock` (see control), and takes them away again.
+`board.sock` (see board_socket) and `control.sock` (see control), and takes them away again. While
+the card under the daemon's logbook is spoilt, a file `card` says how.
 """
 
 import fcntl
@@ -26,11 +27,13 @@ from etchpractice.states import MOVING
 from etchwire.reception import Reception
 from etchwire.server import LineServer
 from etchwire.simulated_time import SimulatedTime
+from etchwire.storing import write_whole
 
 PORT_NAME: Final = "port"
 CLOCK_NAME: Final = "clock"
 BOARD_NAME: Final = "board.sock"
 CONTROL_NAME: Final = "control.sock"
+CARD_NAME: Final = "card"
 
 _BUSY_WAIT_S: Final = 0.001
 _IDLE_WAIT_S: Final = 0.004
@@ -73,6 +76,7 @@ class PracticeProcess:
             parts.enter_context(_claim(folder))
             self._port = PtyPort(folder / PORT_NAME)
             parts.callback(self._port.unplug)
+            parts.callback(self.spoil_card, None)
             self._cable = Cable(self._machine, self._port, boot_s=self._terms.boot_s)
             clock_path = folder / CLOCK_NAME
             self._clock = parts.enter_context(SimulatedTime.create(clock_path))
@@ -112,6 +116,14 @@ class PracticeProcess:
     def turn_wall_clock(self, days: int) -> None:
         """Let the wall's clock, as the daemon reads it, jump."""
         self._clock.wall_ahead_s += days * _DAY_S
+
+    def spoil_card(self, how: str | None) -> None:
+        """Let the card under the logbook be `full`, or `stuck`; None mends it."""
+        card = self._terms.folder / CARD_NAME
+        if how is None:
+            card.unlink(missing_ok=True)
+        else:
+            write_whole(card, how)
 
     def state(self) -> dict[str, Any]:
         """Return what an onlooker sees."""

@@ -72,6 +72,20 @@ class Household:
             del self._processes[name]
             process.wait()
 
+    def wait_for_end_or(self, name: str, is_there: Callable[[], bool]) -> str | None:
+        """Wait until `is_there`, or a process has ended: return all that it said then.
+
+        Who ended so is not missed afterwards. Raise ClickException when time is up.
+        """
+        deadline_s = time.monotonic() + START_PATIENCE_S
+        while not is_there():
+            if self._processes[name].poll() is not None:
+                del self._processes[name]
+                return self._log(name).read_text(errors="replace")
+            _require_time(deadline_s)
+            time.sleep(_LOOK_EVERY_S)
+        return None
+
     def ended(self) -> Ended | None:
         """Return the first process found to have ended, if any has."""
         for name, process in self._processes.items():
@@ -91,8 +105,7 @@ class Household:
         deadline_s = time.monotonic() + START_PATIENCE_S
         while not is_there():
             self.require_all()
-            if time.monotonic() > deadline_s:
-                raise click.ClickException("The practice machine was not ready in time; try again.")
+            _require_time(deadline_s)
             time.sleep(_LOOK_EVERY_S)
 
     def stay(self) -> NoReturn:
@@ -143,6 +156,11 @@ class Household:
     def _last_words(self, name: str) -> str:
         lines = self._log(name).read_text(errors="replace").split("\n")
         return next((line.strip() for line in reversed(lines) if line.strip()), "")
+
+
+def _require_time(deadline_s: float) -> None:
+    if time.monotonic() > deadline_s:
+        raise click.ClickException("The practice machine was not ready in time; try again.")
 
 
 def _die_with(parent: int) -> Callable[[], None]:

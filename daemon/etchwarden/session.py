@@ -32,6 +32,16 @@ class Session:
         """The folder of the job to etch."""
         return self.folder / "job"
 
+    @property
+    def records(self) -> Path:
+        """The daemon's folder."""
+        return self.folder / "records"
+
+    @property
+    def page(self) -> Path:
+        """The page's folder."""
+        return self.folder / "page"
+
     def start_machine(self, *arguments: str, box: Path | None = None) -> None:
         """Start the practice machine, and the daemon on its port; `box` says how it is wired."""
         self.household.start(
@@ -41,18 +51,22 @@ class Session:
         self.start_daemon(box)
 
     def start_daemon(self, box: Path | None = None) -> None:
-        """Start the daemon on the practice machine that is there."""
+        """Start the daemon on the practice machine that is there, and wait until it answers."""
+        self.launch_daemon(box)
+        self.household.wait_until(self._daemon.is_socket)
+
+    def launch_daemon(self, box: Path | None = None) -> None:
+        """Start the daemon, which may find a reason not to run."""
         wiring = () if box is None else ("--box", str(box))
         self.household.start(
             "daemon", "daemon", "--port", str(self._machine / "port"),
-            "--socket", str(self._daemon), "--state", str(self.folder / "records"),
+            "--socket", str(self._daemon), "--state", str(self.records),
             "--practice", str(self._machine), *wiring,
         )  # fmt: skip
-        self.household.wait_until(self._daemon.is_socket)
 
     def start_page(self, port: int) -> None:
         """Start the page at `port` of this machine alone, with the job's picture in its keeping."""
-        folder = self.folder / "page"
+        folder = self.page
         pictures, gcode_sha256 = folder / PICTURES_FOLDER, read_sheet(self.job).gcode_sha256
         keep_picture(self.job / PICTURE_NAME, folder=pictures, gcode_sha256=gcode_sha256)
         draw_path(self.job, folder=pictures, gcode_sha256=gcode_sha256)

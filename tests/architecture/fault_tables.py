@@ -1,9 +1,8 @@
 """Which test holds which row of the two fault tables: issue 3's (link) and issue 4's (box).
 
-`scenario` names one that comes with the program, which tests/scenarios plays in memory; everything
-else is a test by its file and name. The rows INSIDE are about the daemon's own threads, logbook,
-configuration and callers, where practice hardware cannot reach: tests alone hold them; every other
-row is played. `test_fault_tables` keeps this honest.
+`scenario` names one that comes with the program, which tests/scenarios plays in memory, or
+tests/processes/test_practice_scenario.py where it needs processes; everything else is a test by its
+file and name. Every row is played. `test_fault_tables` keeps this honest.
 """
 
 from pathlib import Path
@@ -123,10 +122,14 @@ LINK_FAULTS = {
         PORT + "test_of_a_port_that_takes_nothing_at_all_nobody_says_that_the_cable_is_out",
     ),
     "disk full for the log": (
+        scenario("card_fills_up"),
         ETCH + "test_an_etch_goes_on_and_people_are_told_when_the_logbook_fills_its_disk",
         LOGBOOK + "test_on_a_full_disk_the_etch_goes_on_people_are_told_and_nothing_is_lost",
     ),
-    "logbook damaged at start": (LOGBOOK + "test_a_damaged_logbook_is_told_about_in_the_new_one",),
+    "logbook damaged at start": (
+        scenario("logbook_damaged_at_start"),
+        LOGBOOK + "test_a_damaged_logbook_is_told_about_in_the_new_one",
+    ),
 }
 
 BOX_FAULTS = {
@@ -164,6 +167,7 @@ BOX_FAULTS = {
     "air flow with the fan off": (scenario("air_sticks_closed"),),
     "fan dies in mid-run": scenarios("fan_stops_after_30_s", "fan_stops_in_a_long_row"),
     "callback raises": (
+        scenario("edges_fail"),
         SINGLE + "test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run",
         "tests/etchdaemon/test_board_gpio.py::test_a_callback_lets_no_exception_into_the_librarys_thread",
     ),
@@ -173,10 +177,12 @@ BOX_FAULTS = {
         "tests/etchdaemon/test_board_gpio.py::test_a_dead_edge_thread_is_said_and_the_poll_goes_on",
     ),
     "poll thread blocked": (
+        scenario("reading_hangs"),
         SINGLE + "test_a_poll_that_is_blocked_is_noticed_by_the_loop",
         GUARD + "test_a_guard_that_hangs_with_its_lock_is_a_trip_and_the_beam_goes_out",
     ),
     "logbook blocked": (
+        *scenarios("card_answers_nothing", "card_answers_nothing_in_a_hold"),
         SINGLE + "test_a_logbook_that_is_blocked_does_not_keep_the_lid_from_being_obeyed",
         SINGLE + "test_a_resume_that_cannot_be_written_down_brings_no_beam",
     ),
@@ -190,6 +196,7 @@ BOX_FAULTS = {
         BOX + "test_lines_that_the_controller_still_has_do_not_burn_after_a_trip",
     ),
     "configuration wrong": (
+        scenario("box_file_wrong"),
         CONFIGURATION + "test_a_fault_has_its_name_and_says_what_to_do",
         CONFIGURATION + "test_a_box_without_a_lid_contact_is_read_but_only_watches",
     ),
@@ -203,24 +210,17 @@ BOX_FAULTS = {
         "stop_after_a_trip",
     ),
     "lid closed again in a hold": (scenario("lid_opened_in_a_hold"),),
-    "no beam whatever the order": ("tests/etchdaemon/test_interlocks_property.py::TestAnyOrder",),
+    "no beam whatever the order": (
+        scenario("whatever_the_order"),
+        "tests/etchdaemon/test_interlocks_property.py::TestAnyOrder",
+    ),
     "unknown reset": (
         scenario("reset_of_something_unknown"),
         SINGLE + "test_a_reset_of_what_is_unknown_or_has_not_tripped_is_refused_and_resets_nothing",
         TRIPS + "test_a_reset_that_is_refused_in_part_resets_nothing",
     ),
     "an interlock command from somebody who may only watch": (
+        scenario("phone_that_may_only_watch"),
         "tests/etchdaemon/test_rpc_desk.py::test_a_user_who_may_only_observe_cannot_operate",
     ),
 }
-
-INSIDE = frozenset((
-    "disk full for the log",
-    "logbook damaged at start",
-    "logbook blocked",
-    "callback raises",
-    "poll thread blocked",
-    "configuration wrong",
-    "no beam whatever the order",
-    "an interlock command from somebody who may only watch",
-))  # fmt: skip

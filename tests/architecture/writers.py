@@ -77,6 +77,7 @@ WRITERS = {
     "etchwarden/page.py": SERVED,
     "etchwarden/practice.py": PRACTICE,
     "etchwarden/read.py": COMMAND,
+    "etchwarden/process_stage.py": PRACTICE,
     "etchwarden/scenario_job.py": PRACTICE,
     "etchwarden/selfcheck/board_look.py": DOCTOR,
     "etchwarden/selfcheck/machine_look.py": DOCTOR,

@@ -4,6 +4,7 @@ import select
 import socket
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 
 import pytest
@@ -138,6 +139,31 @@ def test_a_press_that_is_over_before_anybody_looks_is_read_once(path):
     assert (read_first, *read) == (False, True, False)
 
 
+def test_a_reading_that_hangs_gives_no_answer_until_it_goes_on(path):
+    with served(path) as service, ThreadPoolExecutor(1) as others:
+        board, bell = connected(path)
+        service.do(service.board.hang_reading, is_hanging=True)
+        until_it_has_rung(service, bell)
+        reading = others.submit(board.read)
+        is_hanging = not reading.done()
+        service.do(service.board.hang_reading, is_hanging=False)
+        levels = reading.result(PATIENCE_S)
+        board.close()
+
+    assert is_hanging
+    assert not levels[Input.LID].is_closed
+
+
+def test_edges_that_fail_raise_into_whoever_asks_for_them(path):
+    with served(path) as service:
+        board, bell = connected(path)
+        service.do(service.board.fail_edges)
+        until_it_has_rung(service, bell)
+        with pytest.raises(RuntimeError):
+            board.take_opened()
+        board.close()
+
+
 def test_an_input_that_is_missing_is_not_read_until_it_is_there_again(path):
     with served(path) as service:
         board, _ = connected(path)
@@ -191,6 +217,13 @@ def until(holds):
     deadline_s = time.monotonic() + PATIENCE_S
     while not holds():
         assert time.monotonic() < deadline_s
+
+
+def until_it_has_rung(service, bell):
+    """Open the lid and wait for the bell: whatever was told before has been heard then."""
+    bell.has_rung.clear()
+    service.do(service.board.open_lid)
+    assert bell.has_rung.wait(PATIENCE_S)
 
 
 def until_all_is_heard(service, board):

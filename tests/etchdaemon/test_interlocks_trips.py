@@ -257,6 +257,16 @@ def test_a_guard_that_stops_looking_is_noticed_by_whoever_steers(bench):
     assert not bench.tick().outputs[Output.BEAM_ENABLE]
 
 
+def test_whoever_notices_that_the_guard_does_not_look_is_not_said_to_hang(bench):
+    bench.start()
+    bench.now_s += 0.26
+    bench.interlocks.note_steered(bench.now_s)
+
+    bench.interlocks.judge(bench.now_s)
+
+    assert bench.tripped == ["guard well"]
+
+
 def test_a_failure_of_the_guard_trips(bench):
     bench.start()
 

@@ -300,6 +300,12 @@ def test_a_cut_that_nobody_saw_is_not_known_when_the_head_came_to_rest_in_anothe
     assert mark.place(replace(_sighting(15.3, 12.0), y_mm=1.1)) is None
 
 
+def test_a_cut_is_not_known_when_only_the_guard_was_blind_however_well_the_head_was_seen():
+    mark = CutMark(10.01, _sighting(10.0, 5.0), entry=None, was_unwatched=True)
+
+    assert mark.place(_sighting(10.3, 12.0)) is None
+
+
 @pytest.mark.parametrize(
     ("pause_s", "unseen_s", "was_long"),
     [(0.004, 0.0, False), (0.05, 0.0, False), (0.06, 0.06, False), (1.1, 1.1, True)],

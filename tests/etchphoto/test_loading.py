@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pillow_heif
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageCms, ImageOps
 
@@ -347,7 +347,7 @@ PHOTOS_TO_SPOIL = (
 )
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=150)
 @given(data=st.data())
 def test_a_spoilt_file_gives_a_picture_or_an_error_of_ours(data):
     spoilt = bytearray(data.draw(st.sampled_from(PHOTOS_TO_SPOIL)))

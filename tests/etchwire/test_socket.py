@@ -540,7 +540,9 @@ def lasting_path(tmp_path_factory):
 
 
 @given(st.lists(st.binary(max_size=200) | st.just(b"\n"), max_size=6), st.booleans())
-@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 def test_whatever_one_client_writes_the_next_is_served(lasting_path, pieces, greets):
     with Wire(lasting_path, hello=greets) as wire, contextlib.suppress(OSError):
         for piece in pieces:

@@ -5,6 +5,9 @@ import sys
 
 import pytest
 
+from etchpractice.scenario.script import read_scenario
+from etchpractice.scenario.shelf import shelved
+
 PATIENCE_S = 120.0
 
 
@@ -28,6 +31,9 @@ def play(path, *options):
         "serial_comes_back_under_another_name",
         "port_takes_nothing_more",
         "page_killed",
+        "reading_hangs",
+        "whatever_the_order",
+        *(one.name for one in shelved() if read_scenario(one.path.read_text()).needs_processes),
     ],
 )
 def test_a_scenario_is_told_in_sentences_and_comes_true(name):

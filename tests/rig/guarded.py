@@ -6,6 +6,7 @@ from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
+from etchpractice.board import EDGES_FAIL, READING_HANGS
 from interlock_bench import ANSWERS
 from rig.bench import STEP_S, Rig
 
@@ -21,6 +22,10 @@ class BoardInMemory:
         self.is_gone = False
         self._stale_since_s = {}
 
+    @property
+    def hangs(self):
+        return READING_HANGS in self._board.library_faults
+
     def read(self):
         self._require_board()
         board, now_s = self._board, self._clock.now_s()
@@ -33,6 +38,8 @@ class BoardInMemory:
         }
 
     def take_opened(self):
+        if EDGES_FAIL in self._board.library_faults:
+            raise RuntimeError("told to")
         board = self._board
         changes, board.changes = board.changes, []
         if self.is_gone or not board.tells_edges:
@@ -63,7 +70,7 @@ class GuardedRig(Rig):
 
     def step(self, times=1):
         for _ in range(times):
-            if self.steps % LOOKS_EVERY_STEPS == 0:
+            if self.steps % LOOKS_EVERY_STEPS == 0 and not self.wires.hangs:
                 self.guard.look()
             self.service.step()
             self.machine.advance(STEP_S)

@@ -85,7 +85,7 @@ def test_a_board_that_is_gone_altogether_ends_the_run(etching):
 
 def test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run(etching, caplog):
     caplog.set_level("CRITICAL", logger="etchdaemon.guard")
-    etching.wires.take_opened = lambda: 1 / 0
+    etching.board.fail_edges()
 
     etching.step(2)
 
@@ -106,12 +106,14 @@ def test_without_edges_the_poll_alone_ends_the_run(etching):
 
 
 def test_a_poll_that_is_blocked_is_noticed_by_the_loop(etching):
-    etching.guard.look = lambda: None  # its thread hangs in the library
+    etching.board.hang_reading(is_hanging=True)
     etching.board.set_input("flame", level=False)
 
     etching.wait(0.3)
 
     assert not etching.is_beam_enabled
+    etching.wait_for_the_end()
+    assert "Nobody watched the interlocks" in etching.run["because"]
 
 
 def test_a_logbook_that_is_blocked_does_not_keep_the_lid_from_being_obeyed(etching):

@@ -1,4 +1,7 @@
-"""Every scenario that comes with the program, played in memory."""
+"""Every scenario that comes with the program and needs no processes, played in memory.
+
+Those that do are played in tests/processes/test_practice_scenario.py.
+"""
 
 import pytest
 
@@ -7,10 +10,13 @@ from etchpractice.scenario.shelf import shelved
 from etchpractice.scenario.stage import perform
 from scenarios.memory_stage import MemoryStage
 
+SCENARIOS = {one.name: read_scenario(one.path.read_text()) for one in shelved()}
+IN_MEMORY = [name for name, scenario in SCENARIOS.items() if not scenario.needs_processes]
 
-@pytest.mark.parametrize("path", [one.path for one in shelved()], ids=lambda path: path.stem)
-def test_a_scenario_comes_out_as_it_is_written(path, tmp_path):
-    scenario = read_scenario(path.read_text())
+
+@pytest.mark.parametrize("name", IN_MEMORY)
+def test_a_scenario_comes_out_as_it_is_written(name, tmp_path):
+    scenario = SCENARIOS[name]
     stage = MemoryStage(tmp_path, scenario)
 
     told = list(perform(scenario, stage))

@@ -10,6 +10,7 @@ from typing import Final
 from etchdaemon.errors import CommandRefused
 from etchdaemon.guard.contacts import Contacts
 from etchdaemon.guard.lock import HANGS, GuardLock
+from etchdaemon.interlocks.arming import HEARTBEAT_LASTS_S
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.latch import Trip
@@ -103,7 +104,12 @@ class Lookout:
             verdict, fresh = Verdict(Reaction.TRIP, HANGS), ()
         if verdict.reaction >= Reaction.TRIP:
             self._contacts.put_out()
-        return replace(verdict, fresh=fresh)
+        return replace(verdict, fresh=fresh, was_unwatched=self._was_unwatched(now_s))
+
+    def _was_unwatched(self, now_s: float) -> bool:
+        """Return whether nobody looked so long that the box may have put the beam out."""
+        has_heartbeat = Output.HEARTBEAT in self._interlocks.setup.wired
+        return has_heartbeat and HEARTBEAT_LASTS_S < now_s - self._looked_at_s < inf
 
     @property
     def phase(self) -> Phase:

@@ -3,13 +3,14 @@
 Lines of text: the board says `speedup N`, `input NAME 0|1` for every input and then `ready`, and
 after that, at every change, `at SECONDS` of the machine's time and `input NAME 0|1` (1 is closed);
 we say `set NAME 0|1`. When we leave, every output of it falls. `level NAME 0|1` stands for a change
-without an edge, `input NAME missing|stale` for an input that is not read, or not any more.
+without an edge, `input NAME missing|stale` for an input that is not read, or not any more. What
+stands here for a library that reads pins does wrong what `library FAULT …` says.
 """
 
 import socket
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -22,6 +23,7 @@ from etchdaemon.ports import Clock, Doorbell
 _PATIENCE_S: Final = 5.0
 _AGAIN_EVERY_S: Final = 1.0
 _READ_BYTES: Final = 4096
+_HANGING_S: Final = 0.01
 _NAMES: Final = {name.value: name for name in Input}
 
 
@@ -42,6 +44,7 @@ class PracticeBoard:
         self._lock = threading.Lock()
         self._closed: dict[Input, bool] = {}
         self._stale_since_s: dict[Input, float] = {}
+        self._faults: Sequence[str] = ()
         self._has_unread_press = False  # at twenty times the speed a press lasts 15 ms
         self._changed_at_s: float | None = None
         self._is_ready = threading.Event()
@@ -62,6 +65,8 @@ class PracticeBoard:
         Another practice machine may come to stand where the lost one stood: it is looked for
         every second.
         """
+        while "reading_hangs" in self._faults and not self._is_closing:
+            time.sleep(_HANGING_S)
         if not self._is_ready.is_set():
             self._look_again()
             raise BoardLost("The practice machine's board is gone.")
@@ -76,6 +81,8 @@ class PracticeBoard:
 
     def take_opened(self) -> Mapping[Input, float]:
         """Return the inputs that the board told of opening."""
+        if "edges_fail" in self._faults:
+            raise RuntimeError("The practice board was told to fail here.")
         return self._opened.take()
 
     def set(self, output: Output, *, is_on: bool) -> None:
@@ -131,6 +138,8 @@ class PracticeBoard:
                 self._changed_at_s = float(seconds)
             case ["speedup", number]:
                 self.speedup = float(number)
+            case ["library", *faults]:
+                self._faults = faults
             case ["ready"]:
                 self._is_ready.set()
 

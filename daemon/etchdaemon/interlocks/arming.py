@@ -13,7 +13,9 @@ from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.samples import Condition
 
 CONTACT_S: Final = 0.1  # a contact has moved by then
-HEARTBEAT_OPENS_WITHIN_S: Final = 0.5  # the monostable's 300 to 500 ms
+# The monostable's contact lasts 300 to 500 ms after a heartbeat.
+HEARTBEAT_LASTS_S: Final = 0.3
+HEARTBEAT_OPENS_WITHIN_S: Final = 0.5
 
 
 class ArmingStep(StrEnum):

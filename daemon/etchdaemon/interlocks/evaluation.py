@@ -42,18 +42,20 @@ class Finding:
         """What a person is told."""
         if self.why is Why.STALE and self.rule.requires is Condition.GUARDED:
             return UNWATCHED.format(unread_s=self.unread_s)
-        return _PREFIX[self.why].format(name=self.rule.name) + self.rule.message
+        if self.why in _UNSEEN and self.rule.needs:
+            return _UNSEEN[self.why].format(name=self.rule.name)
+        return self.rule.message
 
 
 UNWATCHED: Final = (
     "Nobody watched the interlocks for {unread_s:.1f} s: this computer was stopped or overloaded,"
     " or the program hangs. Find out by what, then reset."
 )
-_PREFIX = {
-    Why.UNREAD: "“{name}” cannot be read; it counts as: ",
-    Why.STALE: "“{name}” was last read too long ago; it counts as: ",
-    Why.BAD: "",
-    Why.SETTLING: "",
+_UNSEEN: Final = {
+    Why.UNREAD: "The input behind “{name}” cannot be read, and counts as bad. Look at its plug,"
+    " its wire and its board, then reset.",
+    Why.STALE: "The input behind “{name}” was last read too long ago, and counts as bad. Look at"
+    " its plug, its wire and its board, then reset.",
 }
 
 

@@ -14,7 +14,8 @@ class Verdict:
     """What is asked of whoever steers the machine, why, and what is new since it was asked last.
 
     `opened_at_s` is the first moment since then at which a contact opened that puts the beam out
-    by the box's own wiring, before any program has heard of it.
+    by the box's own wiring, before any program has heard of it. `was_unwatched`: nobody looked for
+    so long that the heartbeat's contact may have opened, nobody knows when.
     """
 
     reaction: Reaction
@@ -22,6 +23,7 @@ class Verdict:
     fresh: tuple[Trip, ...] = ()
     found: tuple[Finding, ...] = ()
     opened_at_s: float | None = None
+    was_unwatched: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,6 +78,8 @@ class Watch:
         It needs no look, so that whoever steers the machine notices a guard that has stopped
         looking: its samples grow stale.
         """
+        if self._steering.seen_at_s is not None:  # not only at a look: those may be what hangs
+            self.senses.note(Condition.STEERED, is_good=True, at_s=self._steering.seen_at_s)
         found = self.senses.found(now_s)
         phase = self.phase
         fresh = self.latch.note(found, phase, now_s)
@@ -120,8 +122,6 @@ class Watch:
         self.rounds = self.rounds.advance(self.attendance, now_s)
         self.senses.note(Condition.ATTENDED, is_good=not self.rounds.is_missed, at_s=now_s)
         self.senses.note(Condition.GUARDED, is_good=True, at_s=now_s)
-        if self._steering.seen_at_s is not None:
-            self.senses.note(Condition.STEERED, is_good=True, at_s=self._steering.seen_at_s)
         verdict = self.judge(now_s)
         self.standing = self.standing.after(verdict.found, now_s)
         self._go_on_arming(look, verdict.found)

@@ -56,10 +56,17 @@ class Logbook:
         self._timeout_s = confirm_timeout_s
 
     @classmethod
-    def at(cls, path: Path, *, utc_now: Callable[[], str], **more: Any) -> Self:
+    def at(
+        cls,
+        path: Path,
+        *,
+        utc_now: Callable[[], str],
+        connect: Callable[..., Book] = Book,
+        **more: Any,
+    ) -> Self:
         """Return the logbook in the file at `path`."""
         return cls(
-            lambda: open_book(path, at_utc=utc_now()),
+            lambda: open_book(path, at_utc=utc_now(), connect=connect),
             utc_now=utc_now,
             **({"folder": path.parent} | more),
         )

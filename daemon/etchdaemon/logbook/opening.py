@@ -1,6 +1,7 @@
 """Opening the logbook's file: the one connection, and what becomes of a damaged file."""
 
 import sqlite3
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -49,7 +50,9 @@ def cause(error: Exception) -> str:
     return next(known, fault_of_card(error) or unknown)
 
 
-def open_book(path: Path, *, at_utc: str) -> tuple[Book, str | None]:
+def open_book(
+    path: Path, *, at_utc: str, connect: Callable[..., Book] = Book
+) -> tuple[Book, str | None]:
     """Open or begin the logbook at `path`, brought to the newest schema.
 
     A damaged file is set aside under a name with `at_utc` and a new one begun; the second value
@@ -57,19 +60,19 @@ def open_book(path: Path, *, at_utc: str) -> tuple[Book, str | None]:
     """
     try:
         try:
-            return _open_sound(path), None
+            return _open_sound(path, connect), None
         except Damaged as damage:
             aside = set_aside(path, at_utc)
             note = f"The logbook was damaged ({damage}). It was set aside as {aside.name}."
-            return _open_sound(path), f"{note} A new one was begun."
+            return _open_sound(path, connect), f"{note} A new one was begun."
     except (sqlite3.Error, OSError, Damaged) as error:
         raise LogbookUnavailable(f"The logbook {path} cannot be opened: {cause(error)}.") from error
 
 
-def _open_sound(path: Path) -> Book:
+def _open_sound(path: Path, connect: Callable[..., Book]) -> Book:
     require_header(path)
     # The connection is made here and used by the writer's thread, and by that of the backups.
-    book = Book(path, timeout=0.2, isolation_level=None, check_same_thread=False)
+    book = connect(path, timeout=0.2, isolation_level=None, check_same_thread=False)
     try:
         _prepare(book)
     except BaseException:

@@ -79,7 +79,8 @@ class CutMark:
 
     `unseen_s` is how long before it may have been, when nobody looked meanwhile: a box whose
     heartbeat fails puts the beam out by itself. `late_s` is how long before it a contact had
-    opened that may have put the beam out by the box's wiring.
+    opened that may have put the beam out by the box's wiring. `was_unwatched`: only the guard was
+    blind, so that what was seen round the mark says nothing of when the box did that.
     """
 
     at_s: float
@@ -87,12 +88,13 @@ class CutMark:
     entry: RowEntry | None  # the row then in work, which the rest may lie beyond
     unseen_s: float = 0.0
     late_s: float = 0.0
+    was_unwatched: bool = False
     after: Sighting | None = None
 
     @classmethod
     def at(cls, at_s: float, before: Sighting, entry: RowEntry | None, pauses: Pauses) -> Self:
         """Mark a cut as well as it is known after what was seen so late."""
-        return cls(at_s, before, entry, pauses.unseen_s, pauses.late_s)
+        return cls(at_s, before, entry, pauses.unseen_s, pauses.late_s, pauses.was_unwatched)
 
     def note_sighting(self, sighting: Sighting) -> None:
         """Keep the first sighting after the cut: the braking has hardly begun by then."""
@@ -102,6 +104,8 @@ class CutMark:
         """Return where it was; None when that may be in one row as well as in another."""
         if self.unseen_s:
             return self._unseen_place(rest)
+        if self.was_unwatched:
+            return None
         latest = self._place_at(self.at_s, rest)
         if not self.late_s:
             return latest

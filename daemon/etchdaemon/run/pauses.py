@@ -14,9 +14,13 @@ class Pauses:
     looked_at_s: float
     lasted_s: float = 0.0
     late_s: float = 0.0  # since a contact opened that may put the beam out by itself
+    was_unwatched: bool = False  # by the guard, see `Verdict`
 
-    def look(self, now_s: float, *, opened_at_s: float | None = None) -> None:
+    def look(
+        self, now_s: float, *, opened_at_s: float | None = None, was_unwatched: bool = False
+    ) -> None:
         """Take note of a look, and of when a contact had opened that it came upon."""
+        self.was_unwatched = was_unwatched
         self.late_s = 0.0 if opened_at_s is None else max(0.0, now_s - opened_at_s)
         self.lasted_s = now_s - self.looked_at_s
         self.looked_at_s = now_s

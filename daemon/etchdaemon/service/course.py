@@ -98,7 +98,9 @@ class Course:
 
     def obey(self, verdict: Verdict, now_s: float) -> None:
         """Do what the interlocks ask; the guard has put the beam out where that is part of it."""
-        self.etch.pauses.look(now_s, opened_at_s=verdict.opened_at_s)
+        self.etch.pauses.look(
+            now_s, opened_at_s=verdict.opened_at_s, was_unwatched=verdict.was_unwatched
+        )
         for trip in verdict.fresh:
             reaction = trip.reaction.name.lower()
             self.etch.note(TRIP, trip.sentence, rule=trip.rule.name, reaction=reaction)

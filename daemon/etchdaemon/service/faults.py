@@ -56,8 +56,8 @@ ASTRAY: Final = (
     " origin was moved."
 )
 CUT_UNSEEN: Final = (
-    "Where the beam went out is not known: nobody watched while the head went from one row to"
-    " another. Look at the tile."
+    "Where the beam went out is not known: nobody watched just then, and the box may have put it"
+    " out before the program did. Look at the tile."
 )
 STARVED: Final = (
     "The controller ran short of lines on the way: the cable or this computer was too slow, and"

@@ -13,8 +13,15 @@ class Actor(StrEnum):
     MACHINE = "machine"  # verbs of etchpractice.machine
     CABLE = "cable"  # verbs of etchpractice.cable
     HOUSE = "house"  # verbs of the practice machine's process
+    CARD = "card"  # what happens to the card under the daemon's logbook
     PROCESS = "process"  # signals
+    PROGRAM = "program"  # the daemon as a program, with its files
     PERSON = "person"  # what is asked of the daemon
+    PHONE = "phone"  # what is asked of the page
+
+
+# Of these nothing is there where a scenario is played in memory.
+OF_PROCESSES: Final = frozenset((Actor.CARD, Actor.PROGRAM, Actor.PHONE))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +54,8 @@ class Event:
 
 
 _BOARD, _MACHINE, _CABLE = Actor.BOARD, Actor.MACHINE, Actor.CABLE
-_HOUSE, _PROCESS, _PERSON = Actor.HOUSE, Actor.PROCESS, Actor.PERSON
+_HOUSE, _CARD, _PROCESS = Actor.HOUSE, Actor.CARD, Actor.PROCESS
+_PROGRAM, _PERSON = Actor.PROGRAM, Actor.PERSON
 
 
 def _contact(name: str, said: str, *, is_closed: bool) -> Kind:
@@ -95,6 +103,16 @@ EVENTS: Final[Mapping[str, Kind]] = {
     ),
     "input is read again": Kind(
         _BOARD, "doubt_input", "The input “{name}” is read again.", {"name": str}, {"how": None}
+    ),
+    "reading hangs": Kind(
+        _BOARD, "hang_reading", "Whoever reads the box's inputs waits, and gets no answer.",
+        fixed={"is_hanging": True},
+    ),
+    "reading goes on": Kind(
+        _BOARD, "hang_reading", "The box's inputs can be read again.", fixed={"is_hanging": False}
+    ),
+    "edges fail": Kind(
+        _BOARD, "fail_edges", "Telling of an edge fails inside the daemon, with an exception."
     ),
     "edges lost": Kind(_BOARD, "lose_edges", "The board tells of no edge any more."),
     "board gone": Kind(_HOUSE, "unplug_board", "The box's board falls away."),
@@ -165,6 +183,28 @@ EVENTS: Final[Mapping[str, Kind]] = {
     "port takes nothing more": Kind(_CABLE, "block", "The port takes not a byte more."),
     "wall clock jumps": Kind(
         _HOUSE, "turn_wall_clock", "The wall's clock jumps by {days} days.", {"days": int}
+    ),
+    "card fills up": Kind(
+        _CARD, "spoil_card", "The card under the logbook is full.", fixed={"how": "full"}
+    ),
+    "card answers nothing": Kind(
+        _CARD, "spoil_card", "The card under the logbook answers nothing.", fixed={"how": "stuck"}
+    ),
+    "card is well again": Kind(
+        _CARD, "spoil_card", "The card under the logbook is well again.", fixed={"how": None}
+    ),
+    "logbook damaged": Kind(
+        _PROGRAM, "damage_logbook", "Where the logbook is, the card has other letters now."
+    ),
+    "daemon started": Kind(
+        _PROGRAM, "start_daemon", "The daemon is started.", optional={"box": str}
+    ),
+    "put on the bench": Kind(
+        _PROGRAM, "put_on_bench", "Somebody puts the picture on the bench."
+    ),
+    "press on a phone that may only watch": Kind(
+        Actor.PHONE, "press", "Somebody whose phone may only watch asks for “{button}”.",
+        {"button": str},
     ),
     "page killed": Kind(_PROCESS, "kill_page", "The page's process is killed."),
     "daemon killed": Kind(_PROCESS, "kill_daemon", "The daemon is killed."),

@@ -98,6 +98,11 @@ def _on_off(name: str) -> Callable[[Sight], str]:
     return lambda sight: "on" if sight.machine["outputs"][name] else "off"
 
 
+def _noted(sight: Sight, value: str) -> str | None:
+    notes = sight.look_at_notes()
+    return None if any(value in note for note in notes) else f"noted: {_shown(notes)}"
+
+
 def _rows(sight: Sight, _value: str) -> str | None:
     return sight.look_at_rows()
 
@@ -159,6 +164,13 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
         str, "it is refused with “{}”",
         _contains(lambda sight: sight.refusal, "it was refused with: {}"),
     ),
+    "logbook": Subject(
+        str, "of the logbook it is said “{}”",
+        _contains(
+            lambda sight: (sight.status or {}).get("logbook_trouble") or "well", "it is said: {}"
+        ),
+    ),
+    "noted": Subject(str, "the logbook has a note “{}”", _noted),
     "rows": Subject(("each once",), "on the tile, every row is burnt: {}", _rows),
     "daemon": Subject(
         ("there", "gone"), "the daemon is {}",

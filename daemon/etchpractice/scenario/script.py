@@ -20,7 +20,7 @@ from enum import StrEnum
 from typing import Any, Final
 
 from etchpractice.board import INPUTS
-from etchpractice.scenario.events import EVENTS, Actor, Event
+from etchpractice.scenario.events import EVENTS, OF_PROCESSES, Actor, Event, Kind
 from etchpractice.scenario.expectations import EXPECTATIONS, Expectation
 from etchpractice.scenario.reader import Reader, unknown
 from etchpractice.scenario.sight import PRESENCE
@@ -95,8 +95,19 @@ class Scenario:
 
     @property
     def needs_page(self) -> bool:
-        """Whether something happens to the page, which would not be there when nobody looks."""
-        return any(step.event and step.event.kind is EVENTS["page killed"] for step in self.steps)
+        """Whether the page has a part in it, which would not be there when nobody looks."""
+        return any(
+            kind is EVENTS["page killed"] or kind.actor is Actor.PHONE for kind in self._kinds
+        )
+
+    @property
+    def needs_processes(self) -> bool:
+        """Whether it can be played by real processes only."""
+        return any(kind.actor in OF_PROCESSES for kind in self._kinds)
+
+    @property
+    def _kinds(self) -> tuple[Kind, ...]:
+        return tuple(step.event.kind for step in self.steps if step.event is not None)
 
 
 def read_scenario(text: str) -> Scenario:

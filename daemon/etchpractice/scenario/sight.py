@@ -1,6 +1,6 @@
 """What is seen of an etch at one instant, as expectations ask for it."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -17,13 +17,15 @@ class Sight:
 
     `machine` is what the practice machine's `state` says; `status` is the daemon's snapshot,
     None where no daemon answers; `refusal` is what the last thing asked of it was refused with.
-    `look_at_rows` tells how the tile is burnt: None where every row is as it should be.
+    `look_at_rows` tells how the tile is burnt: None where every row is as it should be;
+    `look_at_notes` returns what the logbook notes about itself, the newest first.
     """
 
     machine: Mapping[str, Any]
     status: Mapping[str, Any] | None
     refusal: str | None = None
     look_at_rows: Callable[[], str | None] = lambda: None
+    look_at_notes: Callable[[], Sequence[str]] = tuple
 
     @property
     def now_s(self) -> float:

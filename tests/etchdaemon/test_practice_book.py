@@ -1,0 +1,43 @@
+"""The card of a practice box: full or stuck by the machine's word, and SQLite does the rest."""
+
+from functools import partial
+
+import pytest
+
+from etchdaemon.errors import LogbookUnavailable
+from etchdaemon.logbook.logbook import Logbook
+from etchdaemon.logbook.practice_book import PracticeBook
+from logbooks import EVENT, OPENED_UTC, start_run
+
+LARGE = EVENT | {"details": {"seen": "x" * 9000}}  # no place without a free page
+
+
+@pytest.fixture
+def card(tmp_path):
+    return tmp_path / "card"
+
+
+@pytest.fixture
+def logbook(tmp_path, card):
+    with Logbook.at(
+        tmp_path / "logbook.sqlite3",
+        utc_now=lambda: OPENED_UTC,
+        connect=partial(PracticeBook, card=card),
+        confirm_timeout_s=0.2,
+    ) as logbook:
+        yield logbook
+        card.unlink(missing_ok=True)
+
+
+@pytest.mark.parametrize(("state", "said"), [("full", "the disk is full"), ("stuck", "logbook")])
+def test_a_spoilt_card_takes_no_record_and_a_mended_one_takes_the_next(logbook, card, state, said):
+    run = start_run(logbook)
+
+    card.write_text(state)
+    with pytest.raises(LogbookUnavailable, match=said):
+        logbook.confirm_event(run, **LARGE)
+    card.unlink()
+
+    logbook.confirm_event(run, **(LARGE | {"text": "There is room."}))
+    events = logbook.ask("run_events", id=run, after=0, limit=500)["events"]
+    assert events[-1]["text"] == "There is room."
