@@ -59,7 +59,7 @@ def wait_until(is_so):
 def session(disc):
     """A practice session with its page, in the middle of a large picture."""
     process = subprocess.Popen(
-        [*PRACTICE[:-1], "1", str(disc), "--width", "20", "--port", str(free_port())],
+        [*PRACTICE[:-1], "5", str(disc), "--width", "60", "--port", str(free_port())],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
