@@ -52,7 +52,7 @@ class Board:
         self._stuck: dict[str, bool] = {}
         self.doubts: dict[str, str] = {}  # input: why its level does not count
         self.tells_edges = True
-        self.library_faults: tuple[str, ...] = ()  # of what reads the board in the daemon
+        self.library_faults: frozenset[str] = frozenset()  # of what reads the board in the daemon
         self._is_fan_dead = False
         self._is_enable_welded = False
         self._is_relay_set = True
@@ -142,11 +142,13 @@ class Board:
 
     def hang_reading(self, *, is_hanging: bool) -> None:
         """Let whoever reads the inputs wait for ever, or no longer."""
-        self.library_faults = (READING_HANGS,) if is_hanging else ()
+        self.library_faults -= {READING_HANGS}
+        if is_hanging:
+            self.library_faults |= {READING_HANGS}
 
     def fail_edges(self) -> None:
         """Let whoever asks for edges be met by an exception of the library's."""
-        self.library_faults = (EDGES_FAIL,)
+        self.library_faults |= {EDGES_FAIL}
 
     def chatter(self, name: str, *, seconds: float) -> None:
         """Let a contact open and close a thousand times a second for a while."""

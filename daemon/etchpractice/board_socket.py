@@ -138,7 +138,7 @@ class BoardSocket:
 
     def _faults(self) -> str:
         self._told_faults = self._board.library_faults
-        return " ".join(["library", *self._told_faults])
+        return " ".join(["library", *sorted(self._told_faults)])
 
     def _told(self, name: str, level: bool) -> str:
         return self._board.doubts.get(name) or f"{level:d}"

@@ -53,7 +53,12 @@ class Household:
     _processes: dict[str, subprocess.Popen[bytes]] = field(default_factory=dict)
 
     def start(self, name: str, *arguments: str) -> None:
-        """Start `etchwarden ARGUMENTS` and call it `name` in messages."""
+        """Start `etchwarden ARGUMENTS` and call it `name` in messages.
+
+        Raise ClickException where one of that name runs: it would be lost sight of.
+        """
+        if name in self._processes and self._processes[name].poll() is None:
+            raise click.ClickException(f"The {name} runs already.")
         with self._log(name).open("wb") as log:
             self._processes[name] = subprocess.Popen(
                 [sys.executable, "-m", "etchwarden", *arguments],

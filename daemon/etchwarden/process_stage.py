@@ -147,6 +147,8 @@ class ProcessStage:
         return amiss(self.machine.call("row_light", rectangle=rectangle, rows=rows, pieces=pieces))
 
     def _look_at_notes(self) -> list[str]:
+        if not self._answers:
+            return []
         return [note["text"] for note in self.daemon.call("runs", before=None, limit=1)["notes"]]
 
 

@@ -34,7 +34,7 @@ class WatchingPhone:
         store.add_code(code, Role.WATCH, time.time())
         self._token = self._form_token("/pair")
         self._send("/pair", code=code)
-        self._token = self._form_token("/")
+        self._token = self._form_token("/phones")  # which has a form in every state
 
     def press(self, button: str) -> str | None:
         """Ask the page for `button`; return what it was refused with, None where it was not."""

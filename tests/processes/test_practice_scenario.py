@@ -57,6 +57,20 @@ def test_what_does_not_come_is_said_and_is_a_failure(tmp_path):
     assert "Not as expected within 1 s: tripped: lid closed; tripped: nothing." in done.stdout
 
 
+def test_a_daemon_that_runs_is_not_started_again(tmp_path):
+    path = tmp_path / "twice.toml"
+    path.write_text(
+        'about = "Two daemons."\nbegins = "loaded"\n[[step]]\n'
+        'do = "daemon started"\nexpect = { daemon = "there" }\n'
+    )
+
+    done = play(path)
+
+    assert done.returncode == 1
+    assert "The daemon runs already." in done.stderr
+    assert "Traceback" not in done.stderr
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

@@ -194,7 +194,7 @@ EVENTS: Final[Mapping[str, Kind]] = {
         _CARD, "spoil_card", "The card under the logbook is well again.", fixed={"how": None}
     ),
     "logbook damaged": Kind(
-        _PROGRAM, "damage_logbook", "Where the logbook is, the card has other letters now."
+        _PROGRAM, "damage_logbook", "The beginning of the logbook's file is written over."
     ),
     "daemon started": Kind(
         _PROGRAM, "start_daemon", "The daemon is started.", optional={"box": str}
