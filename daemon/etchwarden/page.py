@@ -1,7 +1,8 @@
 """`etchwarden page`: serve the page that phones watch."""
 
 import logging
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 import click
@@ -14,6 +15,7 @@ from etchweb.alerts.alerting import Alerting
 from etchweb.alerts.outbox import Outbox
 from etchweb.app import create_app
 from etchweb.daemon_socket import SocketDaemon
+from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.joining import join_fleet
 from etchweb.host_names import addresses, is_loopback, names_of
 from etchweb.paired import Store, StoreUnusable
@@ -96,37 +98,52 @@ def command(  # noqa: PLR0913, PLR0917 - one for each option
             f"--open-to-loopback would let in whoever comes through {host}. "
             "Leave it out, or serve the page at 127.0.0.1."
         )
+    with ExitStack() as parts:
+        with _causes_named():
+            folder.mkdir(parents=True, exist_ok=True)
+            told = None if settings is None else PageSettings.at(settings)
+            if told is not None:
+                host, port = told.host, told.port
+            listener = parts.enter_context(listen_at(host, port))
+            if told is not None:
+                site = site_of_board(told, folder)
+            else:
+                app = create_app(
+                    SocketDaemon(socket or Path()),
+                    folder,
+                    host_names=names_of(host),
+                    open_to_loopback=open_to_loopback,
+                    machine=None if practice is None else machine_at(practice),
+                )
+                if practice is not None:
+                    open_theatre(app, theatre())
+                site = Site({"": app})
+            port = listener.getsockname()[1]
+            with suppress(StoreUnusable):  # then a card that can only be read
+                Store(folder).note_served(host, port)
+            where = " and ".join(addresses(host, port))
+        click.echo(f"The page is at {where}")
+        serve(site, listener, host)
+
+
+@contextmanager
+def _causes_named() -> Iterator[None]:
+    """End the command with a sentence that names the cause of what is raised inside."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        if settings is not None:
-            told = PageSettings.at(settings)
-            host, port = told.host, told.port
-            listener = listen_at(host, port)
-            site = site_of_board(told, folder)
-        else:
-            listener = listen_at(host, port)
-            app = create_app(
-                SocketDaemon(socket or Path()),
-                folder,
-                host_names=names_of(host),
-                open_to_loopback=open_to_loopback,
-                machine=None if practice is None else machine_at(practice),
-            )
-            if practice is not None:
-                open_theatre(app, theatre())
-            site = Site({"": app})
-        port = listener.getsockname()[1]
-        with suppress(StoreUnusable):  # then a card that can only be read
-            Store(folder).note_served(host, port)
+        yield
     except FaultyConfiguration as refused:
         raise ended_by(refused) from refused
-    except AddressTaken as error:
+    except (AddressTaken, FleetFault) as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
-        reason = error.strerror or error
-        raise click.ClickException(f"{folder} cannot be used: {reason}.") from error
-    click.echo(f"The page is at {' and '.join(addresses(host, port))}")
-    serve(site, listener, host)
+        raise click.ClickException(f"The page cannot start: {_cause(error)}") from error
+
+
+def _cause(error: OSError) -> str:
+    """Return what went wrong as the end of a sentence; our own errors say all of it themselves."""
+    if error.strerror is None:
+        return str(error)
+    return f"{error.filename}: {error.strerror}." if error.filename else f"{error.strerror}."
 
 
 def site_of_board(settings: PageSettings, folder: Path) -> Site:

@@ -51,7 +51,28 @@ def test_a_folder_that_cannot_be_made_is_named(run, tmp_path):
     result = run(page.command, "--daemon", "x", "--folder", tmp_path / "file" / "page")
 
     assert result.exit_code == 1
-    assert "cannot be used" in result.output
+    assert f"cannot start: {tmp_path / 'file' / 'page'}: Not a directory." in result.output
+
+
+def test_a_database_that_cannot_be_used_is_named_and_not_its_folder(run, tmp_path):
+    (tmp_path / "page.sqlite3").mkdir()
+
+    result = run(page.command, "--daemon", "x", "--folder", tmp_path, "--port", 0)
+
+    assert result.exit_code == 1
+    assert f"cannot start: {tmp_path / 'page.sqlite3'} cannot be used: " in result.output
+
+
+def test_the_part_of_the_folder_that_is_in_the_way_is_named(run, tmp_path):
+    settings = tmp_path / "page.toml"
+    settings.write_text('host = "127.0.0.1"\nport = 0\nmachines = ["left"]\n')
+    (tmp_path / "kept").mkdir()
+    (tmp_path / "kept" / "left").touch()
+
+    result = run(page.command, "--settings", settings, "--folder", tmp_path / "kept")
+
+    assert result.exit_code == 1
+    assert f"cannot start: {tmp_path / 'kept' / 'left'}: File exists." in result.output
 
 
 def test_the_page_is_never_open_to_everybody(run, tmp_path):

@@ -21,6 +21,7 @@ from etchpath.writer import Order, write_job
 from etchwarden.household import Household
 from etchwarden.session import Session
 from etchweb.codes import form_token
+from etchweb.host_names import own_addresses
 from etchweb.paired import Store
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
@@ -152,6 +153,19 @@ def test_a_daemon_whose_loop_stands_still_says_nothing_to_the_service_manager(wo
     daemon.send_signal(signal.SIGSTOP)
 
     assert workshop.is_silent_for(2.5)
+
+
+def test_under_its_filters_the_page_finds_the_addresses_of_the_board():
+    require("systemd-analyze")
+    asked = "from etchweb.host_names import own_addresses as own; print(own())"
+    unit = ROOT / "systemd/etchwarden-web.service"
+
+    done = subprocess.run(
+        [sys.executable, SIEVE, unit, sys.executable, "-c", asked],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+
+    assert done.stdout == f"{own_addresses()}\n", done.stderr
 
 
 def upload(port, folder):

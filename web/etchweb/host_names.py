@@ -2,14 +2,18 @@
 
 import fcntl
 import ipaddress
+import os
 import socket
 import struct
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Final
 
 LOOPBACK_NAMES: Final = ("localhost", "127.0.0.1", "[::1]")
 EVERY_ADDRESS: Final = ("0.0.0.0", "::")  # noqa: S104 - compared with, not bound to
 
+# The page's unit allows no netlink socket, which `socket.if_nameindex` needs.
+INTERFACES: Final = Path("/sys/class/net")
 _SIOCGIFADDR: Final = 0x8915  # linux/sockios.h
 _INTERFACE_NAME_BYTES: Final = 15
 
@@ -34,14 +38,14 @@ def names_of(host: str) -> tuple[str, ...]:
 
 
 def own_addresses() -> tuple[str, ...]:
-    """Return this machine's IPv4 addresses that others can reach."""
+    """Return this machine's IPv4 addresses that others can reach; raise OSError."""
     return tuple(address for address in _ipv4_addresses() if not is_loopback(address))
 
 
 def _ipv4_addresses() -> Iterator[str]:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asker:
-        for _, name in socket.if_nameindex():
-            request = struct.pack("256s", name.encode()[:_INTERFACE_NAME_BYTES])
+        for interface in sorted(INTERFACES.iterdir()):
+            request = struct.pack("256s", os.fsencode(interface.name)[:_INTERFACE_NAME_BYTES])
             try:
                 answer = fcntl.ioctl(asker.fileno(), _SIOCGIFADDR, request)
             except OSError:

@@ -6,6 +6,7 @@ import signal
 import socket
 import threading
 import time
+from contextlib import suppress
 from types import FrameType
 from typing import Final
 
@@ -86,4 +87,5 @@ def _follow_names(site: Site, host: str) -> None:
     """Keep the names the page answers to, as routers hand out new addresses."""
     while True:
         time.sleep(LOOK_FOR_NAMES_EVERY_S)
-        site.name_hosts(names_of(host))
+        with suppress(OSError):  # the addresses cannot be read just now: the names of before stay
+            site.name_hosts(names_of(host))
