@@ -48,6 +48,13 @@ def board_with(places, said):
     return board_with
 
 
+def lay_units(places):
+    folder = places.root / "etc/systemd/system"
+    folder.mkdir(parents=True)
+    for name in ("etchwarden-daemon@.service", PAGE):
+        (folder / name).touch()
+
+
 IS_ENABLED = "systemctl is-enabled --quiet etchwarden-daemon@"
 
 
@@ -91,17 +98,12 @@ def test_a_file_that_the_release_before_refused_too_holds_no_update_up(board_wit
     assert "not in order before" in said[0]
 
 
-def test_daemons_are_stopped_also_where_their_file_has_gone(board_with, places):
-    places.socket("old").parent.mkdir(parents=True)
-    places.socket("old").touch()
+def test_units_are_stopped_by_patterns_because_a_name_that_is_not_loaded_is_an_error(board_with):
     board, told = board_with()
 
     board.stop()
 
-    assert told == [
-        "systemctl stop etchwarden-daemon@left.service etchwarden-daemon@old.service"
-        f" etchwarden-daemon@right.service {PAGE}"
-    ]
+    assert told == ["systemctl stop etchwarden-daemon@*.service etchwarden-web*.service"]
 
 
 @pytest.mark.parametrize(
@@ -134,9 +136,22 @@ def test_a_folder_that_plays_a_board_is_told_nothing(places):
     assert system.told == []
 
 
-def test_what_is_taken_away_does_not_come_back(board_with):
+def test_what_is_taken_away_does_not_come_back(board_with, places):
+    lay_units(places)
     board, told = board_with()
 
     board.disable()
 
-    assert told[0].startswith("systemctl disable --now etchwarden-daemon@left.service")
+    assert told[0].startswith("systemctl stop ")
+    assert told[1] == (
+        "systemctl disable etchwarden-daemon@left.service etchwarden-daemon@right.service"
+        f" {PAGE}"
+    )
+
+
+def test_what_an_attempt_that_was_cut_short_has_taken_away_is_not_disabled_again(board_with):
+    board, told = board_with()
+
+    board.disable()
+
+    assert [line.split()[1] for line in told] == ["stop"]

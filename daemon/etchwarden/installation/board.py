@@ -16,6 +16,10 @@ from etchwire.errors import DaemonAbsent, WireError
 AT_WORK: Final = frozenset({"armed", "etching", "holding", "held", "resuming", "stopping"})
 PATIENCE_S: Final = 60  # a small board takes its time to start a daemon
 PAGE_UNIT: Final = "etchwarden-web.service"
+DAEMON_TEMPLATE: Final = "etchwarden-daemon@.service"
+# Patterns stand for the units that are loaded; a name that is not loaded would be an error.
+OUR_UNITS: Final = ("etchwarden-daemon@*.service", "etchwarden-web*.service")
+UNIT_FOLDER: Final = "etc/systemd/system"
 SYSTEMD_RUNS: Final = Path("/run/systemd/system")
 SETTLING: Final = (
     ("systemd-sysusers", "/etc/sysusers.d/etchwarden.conf"),
@@ -71,9 +75,9 @@ class LiveBoard:
         return tuple(self._busy())
 
     def stop(self) -> None:
-        """End page and daemons, as far as they run."""
+        """End page and daemons, as far as they run, also where a machine's file has gone."""
         if self.has_units:
-            self.tell(["systemctl", "stop", *self._units(self.places.machines_that_run())])
+            self.tell(["systemctl", "stop", *OUR_UNITS])
 
     def back_up(self, earlier: tuple[Copy, ...]) -> tuple[Copy, ...]:
         """Copy every machine's records, and the page's."""
@@ -106,7 +110,7 @@ class LiveBoard:
         """
         if self.has_units:
             self.tell(["systemctl", "enable", PAGE_UNIT])
-            self.tell(["systemctl", "start", "--no-block", *self._units(self._enabled())])
+            self.tell(["systemctl", "start", "--no-block", *self._daemons(self._enabled()), PAGE_UNIT])
 
     def faults(self) -> tuple[str, ...]:
         """Ask the release's own self-check about the page and the daemons that should answer."""
@@ -121,9 +125,16 @@ class LiveBoard:
         return ()
 
     def disable(self) -> None:
-        """End page and daemons and have them not come back."""
-        if self.has_units:
-            self.tell(["systemctl", "disable", "--now", *self._units(self.places.machines())])
+        """End page and daemons and have them not come back.
+
+        What an earlier attempt has taken away is not enabled any more, and not known to disable.
+        """
+        self.stop()
+        folder = self.places.root / UNIT_FOLDER
+        names = self.places.machines() if (folder / DAEMON_TEMPLATE).exists() else ()
+        units = [*self._daemons(names), *([PAGE_UNIT] if (folder / PAGE_UNIT).exists() else [])]
+        if self.has_units and units:
+            self.tell(["systemctl", "disable", *units])
 
     def forget(self) -> None:
         """Have the system notice that units and device rules are gone."""
@@ -167,5 +178,5 @@ class LiveBoard:
         return True
 
     @staticmethod
-    def _units(names: Sequence[str]) -> list[str]:
-        return [*(f"etchwarden-daemon@{name}.service" for name in names), PAGE_UNIT]
+    def _daemons(names: Sequence[str]) -> list[str]:
+        return [f"etchwarden-daemon@{name}.service" for name in names]
