@@ -32,6 +32,7 @@ Values = TypeVar("Values", bound=NDArray[Any])
 
 MM_PER_INCH: Final = 25.4
 MOST_CLEARED_ORIGINS: Final = 100  # in one block; each one costs a pass of its own
+MOST_JUDGED: Final = 100  # times a block is gone through; behind that many refusals nothing runs
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +147,26 @@ def _cleared(lines: Lines) -> list[int]:
 
 
 def _drop_refused(lines: Lines, carried: Carried) -> None:
-    """Take out the lines whose words do not suit the motion that holds there."""
+    """Take out the lines whose words do not suit the motion and the feed that hold there.
+
+    A refused line sets neither, so what stands behind one that would have is judged anew.
+    """
+    for rounds_left in reversed(range(MOST_JUDGED)):
+        refusals = _refusals(lines, carried)
+        refused = np.logical_or.reduce([where for _, where in refusals])
+        sets = (lines.modes[Mode.MOTION] != NOT_SET) | lines.given(Number.F)
+        misleading = np.flatnonzero(refused & sets)
+        judged = slice(int(misleading[0]) + 1 if len(misleading) and rounds_left else None)
+        for kind, where in refusals:
+            lines.remark(kind, np.flatnonzero(where[judged]))
+        lines.drop(np.flatnonzero(refused[judged]))
+        if len(misleading) == 0:
+            return
+    lines.drop(np.arange(misleading[0], len(lines)))
+
+
+def _refusals(lines: Lines, carried: Carried) -> list[tuple[str, Flags]]:
+    """Return what the controller would object to, and where: each line under one kind only."""
     motion = _held_mode(lines.modes[Mode.MOTION], carried.modes[Mode.MOTION])
     is_arc = (motion == 2) | (motion == 3)
     has_axes = lines.given(Number.X) | lines.given(Number.Y)
@@ -164,11 +184,12 @@ def _drop_refused(lines: Lines, carried: Carried) -> None:
         ("arc without centre", is_move & is_arc & ~by_centre & ~by_radius),
         ("no feed", is_move & (motion > 0) & ~(feed > 0)),
     )
+    refusals = []
     refused = np.zeros(len(lines), dtype=bool)
     for kind, where in complaints:
-        lines.remark(kind, where & ~refused)
+        refusals.append((kind, where & ~refused))
         refused |= where
-    lines.drop(refused)
+    return refusals
 
 
 def _states(lines: Lines, part: slice, carried: Carried) -> States:

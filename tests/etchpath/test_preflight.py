@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from any_gcode import any_files, report_of
 from etchpath.language.blocks import Blocks
 from etchpath.preflight import Inspection
 from etchpath.preflight.kind import Severity
@@ -40,6 +41,7 @@ FILES = {
     "missing value": (BEGIN + ETCH + "G4\n" + END, 4),
     "unused word": (BEGIN + "G1X10I1\n" + END, 3),
     "negative value": (BEGIN + ETCH + "S-1\n" + END, 4),
+    "number too large": (BEGIN + ETCH + "G1X" + "9" * 39 + "\n" + END, 4),
     "line number": ("N99999999\n" + BEGIN + ETCH + END, 1),
     "no axis word": (BEGIN + "G2I1J1\n" + END, 3),
     "two uses of the axes": (BEGIN + "G92G1X1\n" + END, 3),
@@ -227,6 +229,37 @@ def test_any_words_in_any_order_end_in_a_report(text):
 
     assert report.verdict in {"ready", "acknowledge", "refused"}
     json.loads(report.to_json())
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_words_of_the_language_and_damaged_jobs_end_in_a_report_of_figures_only(part):
+    # tests/measure/any_gcode_test.py plays a hundred thousand of them
+    for data, of_machine in any_files(seed=part, number=400):
+        report = report_of(data, of_machine)
+
+        assert report["verdict"] in {"ready", "acknowledge", "refused"}
+        assert report["gcode_bytes"] == len(data)
+
+
+def test_a_feed_in_a_line_that_is_refused_moves_nothing_behind_it():
+    report = inspected("G21G90\nM4S500\nF1000R1\nG1X10\nG1X20F600\n" + END)
+
+    found = {finding.kind: finding for finding in report.findings}
+    assert (found["unused word"].line, found["no feed"].line, found["no feed"].count) == (3, 4, 1)
+    assert report.beam["asked_mm_per_min"] == 600.0
+
+
+def test_a_line_behind_a_refused_one_is_judged_by_what_the_controller_still_holds():
+    report = inspected(BEGIN + ETCH + "G2\nX20\nG3R1\nX30\n" + END)
+
+    assert kinds_of(report) == {"no axis word"}
+    assert report.bounds_mm["right_mm"] == 30.0
+
+
+def test_every_line_without_a_feed_is_counted():
+    report = inspected("G21G90\nM4S500\n" + "G1X10\nG1X20\n" * 1000 + END)
+
+    assert {f.kind: f.count for f in report.findings}["no feed"] == 2000
 
 
 @pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-32"])

@@ -23,11 +23,12 @@ def step_by_step(texts):
         new_feed = reading.numbers[Number.F] * scale
         moves = any(not math.isnan(value) for value in axes)
         sets_origin = reading.events & Event.SETS_ORIGIN
-        if moves and not sets_origin and now[0] == 1:
-            asked = feed if math.isnan(new_feed) else new_feed
-            if not asked > 0:  # the controller refuses the line whole
-                yield tuple(place), modes[Mode.SPINDLE], power
-                continue
+        asked = feed if math.isnan(new_feed) else new_feed
+        has_no_feed = moves and not sets_origin and now[0] == 1 and not asked > 0
+        has_spare_radius = not math.isnan(reading.numbers[Number.R])  # there is no arc here
+        if has_no_feed or has_spare_radius:  # the controller refuses the line whole
+            yield tuple(place), modes[Mode.SPINDLE], power
+            continue
         modes = now
         feed = feed if math.isnan(new_feed) else new_feed
         power = power if math.isnan(reading.numbers[Number.S]) else reading.numbers[Number.S]
@@ -46,6 +47,7 @@ def step_by_step(texts):
 TEXT = st.one_of(
     st.sampled_from(["G90", "G91", "G20", "G21", "G0", "G1F9", "M3", "M4S5", "M5", "S7", "M2"]),
     st.sampled_from(["G92X0", "G92X3Y4", "G92.1", "", "G4P1", "G90G0X1", "G91G1X2F5", "F0"]),
+    st.sampled_from(["F7R1", "G1F3R1", "G0R1", "G1X1R2"]),
     st.builds("X{}".format, st.integers(-9, 9)),
     st.builds("X{}Y{}S{}".format, st.integers(-9, 9), st.integers(-9, 9), st.integers(0, 9)),
     st.builds("Y{}".format, st.integers(-9, 9)),

@@ -131,3 +131,4 @@ PLAIN_M: Final = (30, 40, 50)
 VALUE_LETTERS: Final = frozenset("FIJKLNPRSTXYZ")
 NEVER_NEGATIVE: Final = frozenset("FNPST")
 MAX_LINE_NUMBER: Final = 9_999_999
+LARGEST_NUMBER: Final = 3.4028234e38  # the controller counts in single precision (IEEE 754)

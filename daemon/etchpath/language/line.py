@@ -9,6 +9,7 @@ from etchpath.language.dialect import (
     ABSOLUTE,
     BEAM_OFF,
     G_CODES,
+    LARGEST_NUMBER,
     M_CODES,
     MAX_LINE_NUMBER,
     NEVER_NEGATIVE,
@@ -76,6 +77,8 @@ def _read(text: str) -> Reading:
             codes.append((number, _code(letter, number)))
         elif letter not in VALUE_LETTERS:
             raise _Refused("unknown word")
+        elif abs(number) > LARGEST_NUMBER:
+            raise _Refused("number too large")
         elif letter in values:
             raise _Refused("repeated word")
         else:

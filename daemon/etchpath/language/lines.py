@@ -69,7 +69,7 @@ class Lines:
         if len(places):
             self.remarks.append(Remark(kind, places))
 
-    def drop(self, lines: Flags) -> None:
+    def drop(self, lines: Flags | Indices) -> None:
         """Take out what `lines` gave: the controller refuses a line whole."""
         self.numbers[:, lines] = np.nan
         self.modes[:, lines] = NOT_SET

@@ -105,6 +105,12 @@ WORD_KINDS: Final = (
     Kind("missing value", _REFUSED, "A dwell has no P with its seconds.", "Add the P word."),
     Kind("unused word", _REFUSED, "A word in the line belongs to no code in it.", _WRITE_AGAIN),
     Kind("negative value", _REFUSED, "F, N, P, S and T cannot be negative.", _WRITE_AGAIN),
+    Kind(
+        "number too large",
+        _REFUSED,
+        "The number is larger than any that the controller can count with.",
+        _WRITE_AGAIN,
+    ),
     Kind("line number", _REFUSED, "The line number is too large.", "Leave line numbers out."),
     Kind("no axis word", _REFUSED, "The code needs X or Y and has neither.", _WRITE_AGAIN),
     Kind("two uses of the axes", _REFUSED, "Two codes want the same X and Y.", "Use two lines."),
