@@ -144,8 +144,7 @@ def test_what_is_taken_away_does_not_come_back(board_with, places):
 
     assert told[0].startswith("systemctl stop ")
     assert told[1] == (
-        "systemctl disable etchwarden-daemon@left.service etchwarden-daemon@right.service"
-        f" {PAGE}"
+        f"systemctl disable etchwarden-daemon@left.service etchwarden-daemon@right.service {PAGE}"
     )
 
 

@@ -110,7 +110,9 @@ class LiveBoard:
         """
         if self.has_units:
             self.tell(["systemctl", "enable", PAGE_UNIT])
-            self.tell(["systemctl", "start", "--no-block", *self._daemons(self._enabled()), PAGE_UNIT])
+            self.tell(
+                ["systemctl", "start", "--no-block", *self._daemons(self._enabled()), PAGE_UNIT]
+            )
 
     def faults(self) -> tuple[str, ...]:
         """Ask the release's own self-check about the page and the daemons that should answer."""
