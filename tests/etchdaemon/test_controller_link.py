@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etchdaemon.controller.events import (
+    LONGEST_LINE_BYTES,
     AlarmRaised,
     BuildReported,
     CountContradicted,
@@ -22,7 +23,7 @@ from etchdaemon.controller.events import (
     VersionReported,
 )
 from etchdaemon.controller.firmware import EIGHT_BIT, THIRTY_TWO_BIT
-from etchdaemon.controller.link import LONGEST_LINE_BYTES, Link
+from etchdaemon.controller.link import Link
 from etchdaemon.controller.parsing import parse_line
 from etchdaemon.controller.window import MOST_BYTES, ReceiveWindow
 from etchdaemon.errors import UnexpectedReply, UnfitLine
@@ -130,8 +131,29 @@ def test_a_device_that_never_ends_a_line_does_not_fill_memory(data):
 
     events = link.receive(data.replace(b"\n", b"."))
 
-    assert len(events) >= 4
+    assert [len(event.data) for event in events] == [LONGEST_LINE_BYTES]
     assert len(link._unread) < LONGEST_LINE_BYTES
+
+
+@pytest.mark.parametrize("cut", [1, 100, 512, 4096, 20_000])
+def test_a_reply_line_of_20_kb_is_one_damaged_reply_and_its_end_answers_nothing(cut):
+    link = Link()
+    link.send([b"G1X1"])
+    data = b"<Idle|" + b"a" * 20_000 + b"|" + b"ok\r" * 171 + b"\nok\r\n"
+
+    events = [e for at in range(0, len(data), cut) for e in link.receive(data[at : at + cut])]
+
+    damaged, answer = events
+    assert (damaged.may_be_a_reply, answer) == (True, LineAccepted())
+
+
+@pytest.mark.parametrize("begin", [b"<", b"[", b"$1=", b"$N1=", b">", b"Grbl 1.1h"])
+@pytest.mark.parametrize("filling", [b"a", b":", b"0", b" ", b"|", b",", b"]", b":ok", b"G4"])
+def test_a_line_of_two_megabytes_is_read_at_all(begin, filling):
+    # time that grows with the square of the length would be hours
+    line = begin + filling * (2_000_000 // len(filling)) + b"x"
+
+    assert parse_line(line) is not None
 
 
 def test_a_line_may_fill_the_window_to_the_last_byte_and_no_further():

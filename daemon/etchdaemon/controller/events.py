@@ -1,9 +1,13 @@
 """What the controller said: one value for each line of its own."""
 
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 from etchdaemon.controller.firmware import Firmware
+
+# The longest line that either firmware sends is an echo of one of ours with its verdict: 255
+# characters and a few. Without a bound a babbling device would fill memory.
+LONGEST_LINE_BYTES: Final = 512
 
 Place: TypeAlias = tuple[float, ...]  # x, y, z ... in mm
 
@@ -160,14 +164,21 @@ class PushReceived:
 
 @dataclass(frozen=True, slots=True)
 class Unreadable:
-    """Bytes that are no line of this protocol: a disturbed line, or another device."""
+    """Bytes that are no line of this protocol: a disturbed line, or another device.
+
+    Of a line that is too long it holds the beginning.
+    """
 
     data: bytes
 
     @property
     def may_be_a_reply(self) -> bool:
-        """Whether a garbled reply could look like this; reports and pushes are bracketed."""
-        return self.data[:1] not in (b"<", b"[", b"$", b">")
+        """Whether a garbled reply could look like this; reports and pushes are bracketed.
+
+        A line that is too long may have swallowed replies, whatever it begins with.
+        """
+        is_too_long = len(self.data) >= LONGEST_LINE_BYTES
+        return is_too_long or self.data[:1] not in (b"<", b"[", b"$", b">")
 
 
 Event: TypeAlias = (

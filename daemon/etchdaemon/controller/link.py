@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from typing import Final
 
 from etchdaemon.controller.events import (
+    LONGEST_LINE_BYTES,
     CountContradicted,
     Event,
     Greeted,
@@ -18,9 +18,6 @@ from etchdaemon.controller.events import (
 from etchdaemon.controller.parsing import ACCEPTED, parse_line
 from etchdaemon.controller.window import ReceiveWindow
 
-# No line of either firmware is longer; without a bound a babbling device would fill memory.
-LONGEST_LINE_BYTES: Final = 512
-
 
 class Link:
     """The conversation with one controller, from one start of it to the next.
@@ -33,11 +30,17 @@ class Link:
         self.window = ReceiveWindow()
         self.empty_receive_bytes: int | None = None  # free when nothing is in flight, if known
         self._unread = b""
+        self._is_given_up = False  # the line under way is too long: its rest is not kept
         self._offset_mm: Place | None = None
 
     def receive(self, data: bytes) -> list[Event]:
         """Return each event completed by `data`, oldest first."""
         *lines, rest = (self._unread + data).split(b"\n")
+        if self._is_given_up:
+            if not lines:
+                return []
+            self._is_given_up = False
+            del lines[0]
         events: list[Event] = []
         for line in lines:
             if line == b"ok\r" and self.window.lines_in_flight:  # the busiest path by far
@@ -45,9 +48,10 @@ class Link:
                 events.append(ACCEPTED)
             else:
                 events += self._events_of(line)
-        while len(rest) >= LONGEST_LINE_BYTES:
+        if len(rest) >= LONGEST_LINE_BYTES:
             events.append(Unreadable(rest[:LONGEST_LINE_BYTES]))
-            rest = rest[LONGEST_LINE_BYTES:]
+            rest = b""
+            self._is_given_up = True
         self._unread = rest
         return events
 
@@ -63,12 +67,13 @@ class Link:
     def forget(self) -> None:
         """Drop what was half heard and every line in flight: the controller is being reset."""
         self._unread = b""
+        self._is_given_up = False
         self.window.forget()
 
     def _events_of(self, line: bytes) -> Iterator[Event]:
-        while len(line) >= LONGEST_LINE_BYTES:
+        if len(line) >= LONGEST_LINE_BYTES:
             yield Unreadable(line[:LONGEST_LINE_BYTES])
-            line = line[LONGEST_LINE_BYTES:]
+            return
         text = line.strip()
         if text:
             event = self._match(parse_line(text))

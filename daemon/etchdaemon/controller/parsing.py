@@ -67,7 +67,7 @@ _FORMS: Final[tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], Event]], ..
     (re.compile(r"<(.*)>"), lambda found: parse_report(found[1])),
     (re.compile(r"error:(\d{1,3})"), lambda found: LineRefused(int(found[1]), "")),
     (re.compile(r"ALARM:(\d{1,3})"), lambda found: AlarmRaised(int(found[1]))),
-    (re.compile(r"\[([^:\]]*):?(.*)\]"), _read_push),
+    (re.compile(r"\[([^:\]]*+):?(.*)\]"), _read_push),
     (re.compile(r"\$(\d{1,4})=(\S*).*"), lambda found: SettingReported(int(found[1]), found[2])),
     (GREETING, lambda found: Greeted(which_firmware(found[0]), found[0])),
     (re.compile(r"\$N\d=.*|>.*:(ok|error:\d+)"), lambda found: PushReceived(found[0])),
