@@ -26,7 +26,6 @@ from etchdaemon.hardware.lgpio_pins import (
 )
 from etchdaemon.hardware.looking import LookingThread
 from etchdaemon.hardware.no_board import NoBoard
-from etchdaemon.hardware.notification import notify
 from etchdaemon.hardware.practice_board import PracticeBoard
 from etchdaemon.hardware.preflight_child import PreflightChild
 from etchdaemon.hardware.rest_child import RestChild
@@ -51,6 +50,7 @@ from etchdaemon.service.machine import Machine
 from etchdaemon.service.reentry import Reentry
 from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Wishes
+from etchwire.notification import notify
 
 LOGBOOK_NAME: Final = "logbook.sqlite3"
 SPOOL_NAME: Final = "spool"

@@ -1,7 +1,6 @@
 """The serial port on a pseudo-terminal, the clocks, the doorbell and the service manager."""
 
 import os
-import socket
 import termios
 import threading
 import tty
@@ -12,7 +11,6 @@ from etchdaemon.errors import PortLost
 from etchdaemon.hardware import clock as clocks
 from etchdaemon.hardware.clock import PracticeClock, SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
-from etchdaemon.hardware.notification import notify
 from etchdaemon.hardware.serial_port import SerialPort, opener
 from etchpractice.terminals import stop_taking
 from etchwire.simulated_time import SimulatedTime
@@ -327,24 +325,3 @@ def test_many_rings_are_one():
     bell.wait(0.0)
 
     bell.close()
-
-
-# Service manager
-
-
-def test_a_word_reaches_the_service_manager(tmp_path, monkeypatch):
-    path = tmp_path / "notify"
-    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
-        manager.bind(str(path))
-        monkeypatch.setenv("NOTIFY_SOCKET", str(path))
-
-        notify("READY=1", "STATUS=etching")
-
-        assert manager.recv(100) == b"READY=1\nSTATUS=etching"
-
-
-@pytest.mark.parametrize("path", ["", "/nowhere/at/all"])
-def test_without_a_service_manager_nothing_happens(monkeypatch, path):
-    monkeypatch.setenv("NOTIFY_SOCKET", path)
-
-    notify("READY=1")

@@ -146,11 +146,23 @@ def test_under_its_filters_the_daemon_checks_a_job_etches_and_backs_up(workshop)
     assert daemon.wait(PATIENCE_S) == 0
 
 
-def test_a_daemon_whose_loop_stands_still_says_nothing_to_the_service_manager(workshop):
-    daemon = workshop.start_machine_and_daemon()
+def start_daemon(workshop):
+    return workshop.start_machine_and_daemon()
+
+
+def start_page(workshop):
+    return workshop.start(
+        "etchwarden-web.service", "page", "--daemon", workshop.folder / "none", "--folder",
+        workshop.folder / "kept", "--port", "0", "--open-to-loopback",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("start", [start_daemon, start_page])
+def test_a_program_that_stands_still_says_nothing_to_the_service_manager(workshop, start):
+    program = start(workshop)
     workshop.hear("WATCHDOG=1")
 
-    daemon.send_signal(signal.SIGSTOP)
+    program.send_signal(signal.SIGSTOP)
 
     assert workshop.is_silent_for(2.5)
 
@@ -185,15 +197,14 @@ def upload(port, folder):
 
 
 def test_under_its_filters_the_page_takes_a_photo_and_has_it_read_by_its_child(workshop):
-    kept = workshop.folder / "kept"
-    page = workshop.start(
-        "etchwarden-web.service", "page", "--daemon", workshop.folder / "none", "--folder", kept,
-        "--port", "0", "--open-to-loopback",
-    )  # fmt: skip
+    page = start_page(workshop)
     port = int(re.search(r":(\d+)/", page.stdout.readline())[1])
+    workshop.hear("READY=1")
 
-    status = upload(port, kept)
+    status = upload(port, workshop.folder / "kept")
+    workshop.hear("WATCHDOG=1")
     page.terminate()
 
+    workshop.hear("STOPPING=1")
     assert status == http.HTTPStatus.SEE_OTHER
     assert page.wait(PATIENCE_S) == 0

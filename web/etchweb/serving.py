@@ -14,7 +14,9 @@ import waitress
 
 from etchweb.doorway import LARGEST_REQUEST_BYTES, Channel
 from etchweb.host_names import names_of
+from etchweb.serving_watchdog import follow_rounds
 from etchweb.site import Site
+from etchwire.notification import notify
 
 THREADS: Final = 16  # a stream holds one each, and eight streams are let in
 LARGEST_PORT: Final = 65535
@@ -71,7 +73,11 @@ def serve(site: Site, listener: socket.socket, host: str) -> None:
     )
     server.channel_class = Channel
 
+    ended = threading.Event()
+
     def end(_number: int, _frame: FrameType | None) -> None:
+        ended.set()
+        notify("STOPPING=1")
         site.end()
         raise SystemExit(0)
 
@@ -79,6 +85,9 @@ def serve(site: Site, listener: socket.socket, host: str) -> None:
     signal.signal(signal.SIGINT, end)
     site.start()
     threading.Thread(target=_follow_names, args=(site, host), name="names", daemon=True).start()
+    threading.Thread(
+        target=follow_rounds, args=(server, ended), name="watchdog", daemon=True
+    ).start()
     server.run()
     server.close()
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Final
 
-from etchdaemon.hardware.notification import notify
+from etchwire.notification import notify
 
 FEED_EVERY_S: Final = 1.0
 

@@ -12,7 +12,7 @@ def notify(*words: str) -> None:
         return
     address = "\0" + path[1:] if path.startswith("@") else path
     with (
-        suppress(OSError),  # a deaf manager must not stop an etch
+        suppress(OSError),  # a deaf manager must not stop an etch or a page
         socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as manager,
     ):
         manager.sendto("\n".join(words).encode(), address)
