@@ -1,9 +1,12 @@
 """The serial port on a pseudo-terminal, the clocks, the doorbell and the service manager."""
 
 import os
+import subprocess
+import sys
 import termios
 import threading
 import tty
+from pathlib import Path
 
 import pytest
 
@@ -14,6 +17,8 @@ from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.serial_port import SerialPort, opener
 from etchpractice.terminals import stop_taking
 from etchwire.simulated_time import SimulatedTime
+
+NOBODY = ["65534"]
 
 
 class Terminal:
@@ -103,6 +108,18 @@ def test_a_closed_port_can_be_opened_again(terminal, port):
     port.close()
 
     SerialPort(terminal.path).close()
+
+
+@pytest.mark.parametrize("user", [[], NOBODY], ids=["as it is", "as nobody"])
+def test_a_killed_daemons_port_can_be_opened_by_the_next_whoever_it_runs_as(user):
+    if user and os.geteuid() != 0:
+        user = []  # whoever tests is no root already
+    program = [sys.executable, str(Path(__file__).with_name("port_after_a_kill.py")), *user]
+
+    done = subprocess.run(program, capture_output=True, text=True, check=False)
+
+    wanted = f"opened again as {user[0] if user else os.geteuid()}\n"
+    assert (done.stdout, done.stderr) == (wanted, "")
 
 
 def test_a_port_that_is_not_there_is_named(tmp_path):

@@ -17,6 +17,7 @@ from etchdaemon.errors import PortLost
 
 BAUD: Final = 115200
 READ_BYTES: Final = 4096
+_PSEUDO_TERMINALS: Final = range(136, 144)  # major numbers; Linux's admin-guide/devices.txt
 # What pyserial and the calls below it raise; after an unplugging it is any of them.
 _FOREIGN: Final = (serial.SerialException, OSError, termios.error, TypeError, ValueError)
 
@@ -39,7 +40,8 @@ class SerialPort:
         self._path = path
         self._descriptor: int = self._serial.fileno()
         try:
-            fcntl.ioctl(self._descriptor, termios.TIOCEXCL)
+            if not self._is_pseudo_terminal():
+                fcntl.ioctl(self._descriptor, termios.TIOCEXCL)
             self._tell_silence_from_hanging_up()
         except _FOREIGN as error:
             self.close()
@@ -80,6 +82,15 @@ class SerialPort:
         """Let go of the port."""
         with suppress(*_FOREIGN):
             self._serial.close()
+
+    def _is_pseudo_terminal(self) -> bool:
+        """Whether another program is at the other end.
+
+        There the kernel keeps the mark of exclusive use past the last close, for as long as the
+        other program lives: a daemon started anew would shut itself out. pyserial's lock on the
+        file (flock) goes with its process, and has to do.
+        """
+        return os.major(os.fstat(self._descriptor).st_rdev) in _PSEUDO_TERMINALS
 
     def _tell_silence_from_hanging_up(self) -> None:
         """Let an empty read mean that the line is gone; pyserial lets it mean silence as well."""
