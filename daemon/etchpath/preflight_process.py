@@ -1,7 +1,7 @@
 """Preflight in a process of its own: what the daemon starts for every job before it may be armed.
 
     python -m etchpath.preflight_process JOB.gcode [--machine MACHINE.json|-] [--index INDEX.json]
-        [--picture PICTURE.png] [--memory-mb 400]
+        [--picture PICTURE.png] [--memory-mb 192]
 
 It lowers its own priority and limits its own memory before numpy is loaded, and prints the
 report as one line of JSON. Exit code 0 says that there is a report, whatever its verdict; 1
@@ -14,15 +14,18 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
-from etchpath.modesty import DEFAULT_MEMORY_MB, be_modest
+from etchwire.child_limits import limit_child
+
+MEMORY_MB: Final = 192  # ten million raster lines take 88
+PROCESSOR_S: Final = 600
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Inspect the file that `arguments` name; return the exit code."""
     wishes = _parser().parse_args(arguments)
-    be_modest(wishes.memory_mb)
+    limit_child(memory_mb=wishes.memory_mb, processor_s=PROCESSOR_S)
     # Only now: numpy's threads and memory have to follow the limits.
     from etchpath.errors import EtchpathError  # noqa: PLC0415
     from etchpath.inspected import inspect_file  # noqa: PLC0415
@@ -59,7 +62,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--machine", type=Path)
     parser.add_argument("--index", type=Path)
     parser.add_argument("--picture", type=Path)
-    parser.add_argument("--memory-mb", type=int, default=DEFAULT_MEMORY_MB)
+    parser.add_argument("--memory-mb", type=int, default=MEMORY_MB)
     return parser
 
 

@@ -13,14 +13,18 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Final
 
-from etchpath.modesty import DEFAULT_MEMORY_MB, be_modest
+from etchwire.child_limits import limit_child
+
+MEMORY_MB: Final = 192  # ten million raster lines take 88
+PROCESSOR_S: Final = 600
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Write what `arguments` ask for; return the exit code."""
     wishes = _parser().parse_args(arguments)
-    be_modest(wishes.memory_mb)
+    limit_child(memory_mb=wishes.memory_mb, processor_s=PROCESSOR_S)
     # Only now: numpy's threads and memory have to follow the limits.
     from etchpath.errors import EtchpathError  # noqa: PLC0415
     from etchpath.rests import write_rest_file, write_rest_folder  # noqa: PLC0415
@@ -54,7 +58,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--line", type=int)
     parser.add_argument("--index", type=Path)
     parser.add_argument("--machine", type=Path)
-    parser.add_argument("--memory-mb", type=int, default=DEFAULT_MEMORY_MB)
+    parser.add_argument("--memory-mb", type=int, default=MEMORY_MB)
     return parser
 
 

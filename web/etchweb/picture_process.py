@@ -16,10 +16,10 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, Final
 
-from etchpath.modesty import be_modest
-from etchweb.picture_work import CARD_FAULT
+from etchweb.picture_work import CARD_FAULT, PATIENCE_S
+from etchwire.child_limits import limit_child
 
-MEMORY_MB: Final = 900  # of address space, of which the libraries alone take 200
+MEMORY_MB: Final = 250
 VERBS: Final = {  # where each is done; imported only then
     "take": ("etchweb.picture_making", "take_picture"),
     "try": ("etchweb.picture_making", "try_picture"),
@@ -36,7 +36,7 @@ TOO_MUCH: Final = (
 def main(arguments: Sequence[str] | None = None) -> int:
     """Do what `arguments` name; return the exit code."""
     wishes = _parser().parse_args(arguments)
-    be_modest(MEMORY_MB)
+    limit_child(memory_mb=MEMORY_MB, processor_s=int(PATIENCE_S))
     signal.signal(signal.SIGPIPE, signal.SIG_DFL)  # no work, and no complaint, for a dead page
     # Only now: numpy's threads and memory have to follow the limits.
     from etchphoto.errors import EtchphotoError  # noqa: PLC0415

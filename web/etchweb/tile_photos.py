@@ -15,13 +15,13 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from etchpath.modesty import be_modest
 from etchweb.picture_files import SCRATCH
+from etchwire.child_limits import limit_child
 
 MODULE: Final = "etchweb.tile_photos"
 NAME: Final = re.compile(r"tile-[0-9a-f]{64}\.jpg")
 LONGER_SIDE_PX: Final = 1600
-MEMORY_MB: Final = 900  # of address space, of which the libraries alone take 200
+MEMORY_MB: Final = 250
 PATIENCE_S: Final = 120.0
 _QUALITY: Final = 82
 _UNFIT, _NOT_KEPT = 1, 3  # the child's exit codes
@@ -72,7 +72,7 @@ def _make_anew(sent: Path, made: Path) -> None:
 def main(arguments: Sequence[str]) -> int:
     """Make the photo anew; return the exit code."""
     source, target = map(Path, arguments)
-    be_modest(MEMORY_MB)
+    limit_child(memory_mb=MEMORY_MB, processor_s=int(PATIENCE_S))
     from etchphoto.errors import EtchphotoError  # noqa: PLC0415 - after the limits
     from etchwire.storing import fault_of_card  # noqa: PLC0415
 

@@ -1,0 +1,49 @@
+"""The limits a child process sets itself first, so that its work costs no etch and no page."""
+
+import os
+import resource
+from contextlib import suppress
+from typing import Final
+
+_LOWER_PRIORITY: Final = 10
+_BYTES_PER_MB: Final = 1024 * 1024
+_OOM_SCORE: Final = "/proc/self/oom_score_adj"
+# The daemon's unit has -800 and the page's 500 (proc_pid_oom_score_adj(5)): work that can be done
+# again goes first. Raising needs no privilege.
+EXPENDABLE: Final = 800
+
+
+def limit_child(*, memory_mb: int, processor_s: int) -> None:
+    """Limit this process's memory and processor time; lower its priority. Call before numpy loads.
+
+    Memory is what it may write to by itself (RLIMIT_DATA): numpy and OpenCV reserve far more
+    addresses than they use. Past it an allocation fails; past `processor_s` the kernel ends the
+    process with SIGXCPU, whoever started it still being there or not.
+    """
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"  # each of its threads would have memory of its own
+    os.nice(_LOWER_PRIORITY)
+    limit_memory(memory_mb * _BYTES_PER_MB)
+    _lower(resource.RLIMIT_CPU, processor_s)
+    be_expendable(EXPENDABLE)
+
+
+def limit_memory(most_bytes: int) -> None:
+    """Let allocations fail beyond this; a limit that is lower already stays."""
+    _lower(resource.RLIMIT_DATA, most_bytes)
+
+
+def be_expendable(score: int) -> None:
+    """Have the kernel end this process before others once memory runs out; 1000 is the most."""
+    with suppress(OSError, ValueError):  # no /proc: then its own judgement has to do
+        descriptor = os.open(_OOM_SCORE, os.O_RDWR)  # the kernel's; nothing is put on a disk
+        try:
+            if int(os.read(descriptor, 16)) < score:
+                os.write(descriptor, str(score).encode())
+        finally:
+            os.close(descriptor)
+
+
+def _lower(kind: int, most: int) -> None:
+    _, hard = resource.getrlimit(kind)
+    limit = most if hard == resource.RLIM_INFINITY else min(most, hard)
+    resource.setrlimit(kind, (limit, hard))
