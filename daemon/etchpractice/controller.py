@@ -25,6 +25,7 @@ _HOLDS_MOTORS: Final = 255  # $1: the motors are held at rest, and rest is at on
 _LOCKED: Final = 9
 _LONGEST_PARTIAL_BYTES: Final = 4096
 _LINE_FEED: Final = 0x0A
+_RETURN: Final = 0x0D
 
 
 class Controller(Services):
@@ -83,7 +84,11 @@ class Controller(Services):
         """Do at this moment what can be done."""
         now_s = self.now_s
         self.stepper.run(now_s)
-        for byte in self.receive.receive(now_s, is_read=self._is_reading):
+        is_reading = self._is_reading
+        commands = self.receive.receive(now_s, is_read=is_reading)
+        if commands and is_reading:
+            self._take_partial()
+        for byte in commands:
             if self.firmware.aliases.get(byte, byte) == protocol.RESET:
                 self.restart.interrupt()
             else:
@@ -133,21 +138,20 @@ class Controller(Services):
 
     def _read_line(self) -> bool:
         ring = self.receive.ring
-        if self._skips_feed and ring:
-            self._skips_feed = False
-            if ring[0] == _LINE_FEED:
+        if self._pair and ring:
+            if ring[0] == self._pair:
                 del ring[0]
+            self._pair = 0
         if not ring:
             return self.start()
         at = ring.find(b"\n")
         if b"\r" in ring:
             at = min(at, ring.find(b"\r")) if at >= 0 else ring.find(b"\r")
-            self._skips_feed = self.firmware.pairs_line_ends and ring[at] != _LINE_FEED
         if at < 0:
-            self._partial += ring
-            ring.clear()
-            del self._partial[_LONGEST_PARTIAL_BYTES:]
+            self._take_partial()
             return self.start()
+        if self.firmware.pairs_line_ends:
+            self._pair = _LINE_FEED + _RETURN - ring[at]
         raw = bytes(ring[:at])
         del ring[: at + 1]
         if self._partial:
@@ -156,13 +160,18 @@ class Controller(Services):
         self._begin(self.faults.line(raw))
         return True
 
+    def _take_partial(self) -> None:
+        """Read what has come of a line, if that is all there is."""
+        ring = self.receive.ring
+        if b"\n" not in ring and b"\r" not in ring:
+            self._partial += ring
+            ring.clear()
+            del self._partial[_LONGEST_PARTIAL_BYTES:]
+
     def _begin(self, raw: bytes) -> None:
-        firmware = self.firmware
         if self._parse_s:
             self.be_busy_until(self.now_s + self._parse_s)
-        line = read_line(
-            raw, firmware.line_characters, firmware.has_raw_line_limit, firmware.exponent_error
-        )
+        line = read_line(raw, self.firmware)
         refusal = self.faults.refusal()
         if refusal is not None:
             self.reply(refusal)
@@ -207,7 +216,7 @@ class Controller(Services):
     def outcome(self, line: Line) -> Generator[float, None, int]:
         """Run a line whatever it is and return its error number."""
         if line.text[:1] == "$" and not line.error:
-            error = yield from answer(self, line.text)
+            error = yield from answer(self, line)
             self._sticky_error = error if self.firmware.has_sticky_errors else 0
             return error
         if (not line.text and not line.error) or self._is_program_mark(line):

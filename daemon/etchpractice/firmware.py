@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from typing import Final
 
+from etchpractice import factory
+
 HOLD: Final = 0x21  # !
 REPORT: Final = 0x3F  # ?
 START: Final = 0x7E  # ~
@@ -11,101 +13,159 @@ DOOR: Final = 0x84
 JOG_CANCEL: Final = 0x85
 SPINDLE_STOP: Final = 0x9E
 FLOOD: Final = 0xA0
+MIST: Final = 0xA1
+FULL_REPORT: Final = 0x87
+SLEEP: Final = 0x100  # no byte: what `$SLP` leaves for the main loop to do after its ok
 STOP: Final = 0x19
 
 FEED_STEPS_PERCENT: Final = {0x90: None, 0x91: 10, 0x92: -10, 0x93: 1, 0x94: -1}
 RAPIDS_PERCENT: Final = {0x95: 100, 0x96: 50, 0x97: 25}
 POWER_STEPS_PERCENT: Final = {0x99: None, 0x9A: 10, 0x9B: -10, 0x9C: 1, 0x9D: -1}
 
-SETTINGS_8_BIT: Final[dict[int, float]] = {
-    0: 10, 1: 255, 2: 0, 3: 0, 4: 0, 5: 0, 6: 0, 10: 3, 11: 0.01, 12: 0.002, 13: 0,
-    20: 0, 21: 0, 22: 0, 23: 3, 24: 300, 25: 3000, 26: 250, 27: 1, 30: 1000, 31: 0, 32: 1,
-    100: 80, 101: 80, 102: 80, 110: 10000, 111: 10000, 112: 1000,
-    120: 1000, 121: 1000, 122: 200, 130: 400, 131: 400, 132: 80,
-}  # fmt: skip
 
-SETTINGS_32_BIT: Final[dict[int, float]] = SETTINGS_8_BIT | {10: 511, 63: 3, 398: 100}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Firmware:
     """One firmware's sizes, texts and habits; facts from its sources and host builds."""
 
     name: str
     greeting: str
     build: tuple[str, ...]
-    settings: dict[int, float] = field(repr=False)
+    help: str
+    factory: dict[int, str] = field(repr=False)  # the settings, as listed
     receive_bytes: int
     send_bytes: int
     planner_blocks: int
     segments: int = 5
     line_characters: int = 79
     has_raw_line_limit: bool = False  # blanks and comments count in the limit
+    misreads_longest_line: bool = False  # error 21 for a line that just fits
+    dropped_characters: str = "/"  # block delete is not known: the rest of the line runs
     pairs_line_ends: bool = False  # CR LF is one line end, not two
     has_sticky_errors: bool = False
     has_stale_hold_feed: bool = False
     jog_cancel_empties_ring: bool = False
-    spares_comments: bool = False  # ? ! ~ inside comments and $ lines are plain bytes
+    keeps_note_as_typed: bool = False  # `$I=` does, small letters and blanks included
+    holds_jogs: bool = True  # a feed hold ends a jog
+    ends_hold_with_message: bool = False  # an empty one
+    merges_overrides: bool = True  # repeats that the main loop finds together count once
+    has_more_real_time: bool = False  # bytes below 0x20 besides the reset
     has_stop_byte: bool = False
+    coolants: str = "F"
     has_native_usb: bool = False  # opening the port does not reset it
     stops_at_m1: bool = False
+    limits_homed_axes_only: bool = False  # soft limits mean nothing before homing
     knows_m6: bool = False
     knows_percent: bool = False
+    shows_overrides_first: bool = False  # before the work offset, after a reset
+    restoring_step: int = 3  # Door: and this number
+    speeds_bit: int = 0  # of $10, for FS; 0 shows it always
+    offset_bit: int = 0  # for WCO
+    overrides_bit: int = 0  # for Ov
     reports_beam_at_rest: bool = False  # A:C for M4 standing still, A: when it goes off
-    exponent_error: int = 20
+    extra_codes: dict[str, dict[int, str]] = field(default_factory=dict)  # groups by letter
+    extra_value_letters: str = ""
+    highest_line_number: int = 10_000_000
+    systems: int = 6  # work coordinate systems
+    offsets_every_axis: bool = False  # tool offsets, not of Z alone
+    tells_all_modes: bool = False
+    forgives_reset_in_hold: bool = False  # no alarm for a reset while braking
+    answers_line_cut_off: bool = True  # ok for the line in work, before the greeting
+    keeps_shift: bool = False  # G92 outlives a reset
+    resets_overrides_at_end: bool = True  # M2 and M30 do
+    unknown_setting_error: int = 3
+    refuses_short_pulses: bool = True
+    highest_settings: dict[int, float] = field(default_factory=dict)  # beyond: error 52
+    switches: frozenset[int] = frozenset()  # any value but 0 is kept as 1
     power_levels: int = 255
     alarm_wait_s: float = 0.535  # from ALARM to the greeting; 0.5 by the source, 0.54 measured
     setting_write_s: float = 0.336
     offset_write_s: float = 0.049
     aliases: dict[int, int] = field(default_factory=dict)
 
+    @property
+    def settings(self) -> dict[int, float]:
+        """The factory's settings by number."""
+        return {number: float(text) for number, text in self.factory.items()}
+
 
 EIGHT_BIT: Final = Firmware(
     name="8-bit",
     greeting="Grbl 1.1h ['$' for help]",
-    build=("[VER:1.1h.20190830:]", "[OPT:V,15,128]"),
-    settings=SETTINGS_8_BIT,
+    build=("[VER:1.1h.20190830:{note}]", "[OPT:V,15,128]"),
+    help="[HLP:$$ $# $G $I $N $x=val $Nx=line $J=line $SLP $C $X $H ~ ! ? ctrl-x]",
+    factory=factory.listed(factory.EIGHT_BIT),
     receive_bytes=128,
     send_bytes=104,
     planner_blocks=15,
+    switches=frozenset((13, 20, 21, 22, 32)),
 )
 
 THIRTY_TWO_BIT: Final = Firmware(
     name="32-bit",
     greeting="GrblHAL 1.1f ['$' or '$HELP' for help]",
     build=(
-        "[VER:1.1f.20240812:]",
+        "[VER:1.1f.20260817:{note}]",
         "[OPT:VNML+,100,1024,3,0]",
         "[AXS:3:XYZ]",
-        "[NEWOPT:ENUMS,RT+,ES]",
+        "[NEWOPT:ENUMS,RT+,{lathe}TC,SED]",
         "[FIRMWARE:grblHAL]",
-        "[SIGNALS:HSEP]",
-        "[DRIVER:practice]",
+        "[SIGNALS:D]",
+        "[NVS STORAGE:*EEPROM]",
+        "[DRIVER:Simulator]",
+        "[DRIVER VERSION:260324]",
     ),
-    settings=SETTINGS_32_BIT,
+    help="[HLP:$$ $# $G $I $N $x=val $Nx=line $J=line $SLP $C $X $H $B ~ ! ? ctrl-x]",
+    factory=factory.listed(factory.THIRTY_TWO_BIT),
     receive_bytes=1023,
     send_bytes=512,
     planner_blocks=100,
     segments=10,
     line_characters=256,
     has_raw_line_limit=True,
+    misreads_longest_line=True,
+    dropped_characters=")\x7f",
     pairs_line_ends=True,
     has_sticky_errors=True,
     has_stale_hold_feed=True,
     jog_cancel_empties_ring=True,
-    spares_comments=True,
+    keeps_note_as_typed=True,
+    holds_jogs=False,
+    ends_hold_with_message=True,
+    merges_overrides=False,
+    has_more_real_time=True,
     has_stop_byte=True,
+    coolants="FM",
     has_native_usb=True,
     stops_at_m1=True,
+    limits_homed_axes_only=True,
     knows_m6=True,
     knows_percent=True,
+    shows_overrides_first=True,
+    restoring_step=4,
+    speeds_bit=8,
+    offset_bit=32,
+    overrides_bit=64,
     reports_beam_at_rest=True,
-    exponent_error=36,
+    extra_codes={
+        "G": {50: "motion", **dict.fromkeys((591, 592, 593), "offsets")},
+        "M": {7: "coolant"},
+    },
+    extra_value_letters="EQ",
+    systems=9,
+    offsets_every_axis=True,
+    tells_all_modes=True,
+    forgives_reset_in_hold=True,
+    answers_line_cut_off=False,
+    keeps_shift=True,
+    resets_overrides_at_end=False,
+    unknown_setting_error=53,
+    refuses_short_pulses=False,
+    highest_settings={13: 1, 32: 2},
     power_levels=4095,
     alarm_wait_s=0.097,
     setting_write_s=0.002,
     offset_write_s=0.002,
-    aliases={0x80: REPORT, 0x81: START, 0x82: HOLD, 0x87: REPORT, 0x05: REPORT, 0x03: RESET},
+    aliases={0x80: REPORT, 0x81: START, 0x82: HOLD, 0x05: REPORT, 0x03: RESET},
 )
 
 FIRMWARES: Final = {firmware.name: firmware for firmware in (EIGHT_BIT, THIRTY_TWO_BIT)}

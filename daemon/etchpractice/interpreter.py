@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from etchpractice.arcs import arc_points
 from etchpractice.language import Line
-from etchpractice.modal import Triple
+from etchpractice.modal import Triple, system_name
 from etchpractice.planner import Beam, Order
 
 if TYPE_CHECKING:
@@ -138,7 +138,9 @@ class Interpreter:
             if "P" not in words:
                 raise Refused(28)
             meaning.g["dwell"] = round(words.pop("P") * 1000)
-        if meaning.g.get("tool length") == 431 and list(axes) != [2]:
+        if meaning.g.get("tool length") == 431 and not (
+            list(axes) == [2] or (axes and self._controller.firmware.offsets_every_axis)
+        ):
             raise Refused(37)
         if once in (100, 920) and not axes:
             raise Refused(26)
@@ -147,13 +149,12 @@ class Interpreter:
         if once == 530 and meaning.motion not in (0, 10):
             raise Refused(30)
 
-    @staticmethod
-    def _check_offset_words(meaning: Meaning) -> None:
+    def _check_offset_words(self, meaning: Meaning) -> None:
         words = meaning.words
-        if "P" not in words or "L" not in words:
+        if "P" not in words and "L" not in words:
             raise Refused(28)
-        number, kind = words.pop("P"), words.pop("L")
-        if number > 6:
+        number, kind = words.pop("P", 0), words.pop("L", 0)
+        if number > self._controller.firmware.systems:
             raise Refused(29)
         if kind not in (2, 20) or (kind == 2 and "R" in words):
             raise Refused(20)
@@ -204,9 +205,8 @@ class Interpreter:
         offset = modal.offset(controller.stored)
         system = meaning.g.get("offsets")
         if system is not None:
-            name = f"G{system // 10}"
             was = controller.stored.systems[modal.system]
-            now = controller.stored.systems[name]
+            now = controller.stored.systems[system_name(system)]
             offset = tuple(o - a + b for o, a, b in zip(offset, was, now, strict=True))  # type: ignore[assignment]
         place: list[Any] = list(modal.position)
         for axis, value in meaning.axes.items():

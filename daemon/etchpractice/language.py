@@ -12,7 +12,6 @@ UNSUPPORTED, TWO_OF_A_GROUP, NOT_WHOLE, TWO_AXIS_CODES, WORD_TWICE, LINE_NUMBER 
     20, 21, 23, 24, 25, 27,
 )  # fmt: skip
 
-_MAX_LINE_NUMBER: Final = 9_999_999
 _DIGITS_USED: Final = 8
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _VALUE_LETTERS: Final = frozenset("FIJKLNPRSTXYZ")
@@ -38,6 +37,7 @@ M_GROUPS: Final[dict[int, str]] = {
     **dict.fromkeys((8, 9), "coolant"),
     6: "tool",
 }
+_NO_DECIMALS: Final = frozenset((4, 10, 28, 30, 43, 61, 92))  # G28.5 is unknown, G1.5 not whole
 _TAKES_AXES: Final = frozenset((0, 10, 20, 30, 382, 383, 384, 385, 100, 280, 300, 431, 920))
 _HUNDREDTHS_PER_CODE: Final = 10
 
@@ -47,9 +47,11 @@ class Line:
     """A line's words; `error` is 0 or the number it is refused with whatever the state.
 
     `simple` holds x, y, z, S and F of a line that has no other words, None for an absent one.
+    `raw` is the line as it came, comments, blanks and small letters included.
     """
 
     text: str
+    raw: str = ""
     error: int = 0
     g: tuple[tuple[str, int], ...] = ()
     m: tuple[tuple[str, int], ...] = ()
@@ -63,9 +65,10 @@ class _Refused(Exception):
         self.code = code
 
 
-def significant(raw: bytes) -> str:
-    """Return what the controller keeps of a line: no comments, blanks or slashes, upper case."""
-    kept = []
+def significant(raw: bytes, firmware: Firmware) -> str:
+    """Return what the controller keeps of a line: no comments, no blanks, upper case."""
+    kept: list[str] = []
+    dropped = firmware.dropped_characters
     closing = ""
     for character in raw.decode("latin-1"):
         if closing:
@@ -74,33 +77,31 @@ def significant(raw: bytes) -> str:
             closing = ")"
         elif character == ";":
             break
-        elif character > " " and character != "/":
+        elif character > " " and character not in dropped and (character != "/" or kept):
             kept.append(character.upper())
     return "".join(kept)
 
 
 @lru_cache(maxsize=8192)
-def read_line(raw: bytes, firmware_limit: int, counts_all: bool, exponent_error: int) -> Line:
-    """Read one line, its line end taken off; positional, as the cache is quicker so."""
-    text = significant(raw)
-    if (len(raw) if counts_all else len(text)) > firmware_limit:
-        return Line(text, error=TOO_LONG)
+def read_line(raw: bytes, firmware: Firmware) -> Line:
+    """Read one line as `firmware` does, its line end taken off."""
+    text = significant(raw, firmware)
+    if (
+        length := len(raw) if firmware.has_raw_line_limit else len(text)
+    ) >= firmware.line_characters:
+        if length > firmware.line_characters:
+            return Line(text, error=TOO_LONG)
+        if firmware.misreads_longest_line:
+            return Line(text, error=TWO_OF_A_GROUP)
     if not text or text[0] == "$":
-        return Line(text)
+        return Line(text, raw.decode("latin-1"))
     try:
-        return _words(text, exponent_error)
+        return _words(text, firmware)
     except _Refused as refused:
         return Line(text, error=refused.code)
 
 
-def read_for(firmware: Firmware, raw: bytes) -> Line:
-    """Read one line as `firmware` does."""
-    return read_line(
-        raw, firmware.line_characters, firmware.has_raw_line_limit, firmware.exponent_error
-    )
-
-
-def _words(text: str, exponent_error: int) -> Line:
+def _words(text: str, firmware: Firmware) -> Line:
     g: dict[str, int] = {}
     m: dict[str, int] = {}
     values: dict[str, float] = {}
@@ -115,12 +116,10 @@ def _words(text: str, exponent_error: int) -> Line:
         at = match.end()
         value = read_number(match.group())
         if letter in "GM":
-            _note_code(letter, value, g if letter == "G" else m, g)
-        elif letter == "E":
-            raise _Refused(exponent_error)
+            _note_code(letter, value, g if letter == "G" else m, firmware)
         else:
-            _note_value(letter, value, values)
-    if values.get("N", 0) > _MAX_LINE_NUMBER:
+            _note_value(letter, value, values, firmware)
+    if values.get("N", 0) > firmware.highest_line_number:
         raise _Refused(LINE_NUMBER)
     return Line(
         text,
@@ -153,24 +152,31 @@ def read_number(text: str) -> float:
     return float(f"{sign}{whole or '0'}.{decimals[: zeros + _DIGITS_USED - len(whole)]}")
 
 
-def _note_code(letter: str, value: float, codes: dict[str, int], g: dict[str, int]) -> None:
+def _note_code(letter: str, value: float, codes: dict[str, int], firmware: Firmware) -> None:
     hundredths = round(value * 100)
-    if letter == "M" and hundredths % 100:
+    is_whole = not hundredths % 100
+    if letter == "M" and not is_whole:
         raise _Refused(NOT_WHOLE)
     code = hundredths // (_HUNDREDTHS_PER_CODE if letter == "G" else 100)
-    group = (G_GROUPS if letter == "G" else M_GROUPS).get(code)
+    known = G_GROUPS if letter == "G" else M_GROUPS
+    group = known.get(code) or firmware.extra_codes.get(letter, {}).get(code)
     if group is None or (letter == "G" and hundredths % _HUNDREDTHS_PER_CODE):
-        known_whole = letter == "G" and (hundredths // 100) * 10 in G_GROUPS
-        raise _Refused(NOT_WHOLE if known_whole and hundredths % 100 else UNSUPPORTED)
+        number = hundredths // 100
+        is_decimal_wrong = not is_whole and number * 10 in known and number not in _NO_DECIMALS
+        raise _Refused(NOT_WHOLE if is_decimal_wrong else UNSUPPORTED)
+    if (
+        letter == "G"
+        and code in _TAKES_AXES
+        and any(used in _TAKES_AXES for used in codes.values())
+    ):
+        raise _Refused(TWO_AXIS_CODES)
     if group in codes:
         raise _Refused(TWO_OF_A_GROUP)
-    if letter == "G" and code in _TAKES_AXES and any(used in _TAKES_AXES for used in g.values()):
-        raise _Refused(TWO_AXIS_CODES)
     codes[group] = code
 
 
-def _note_value(letter: str, value: float, values: dict[str, float]) -> None:
-    if letter not in _VALUE_LETTERS:
+def _note_value(letter: str, value: float, values: dict[str, float], firmware: Firmware) -> None:
+    if letter not in _VALUE_LETTERS and letter not in firmware.extra_value_letters:
         raise _Refused(UNSUPPORTED)
     if letter in values:
         raise _Refused(WORD_TWICE)

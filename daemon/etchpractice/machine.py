@@ -48,7 +48,7 @@ class PracticeMachine:
         self.controller = Controller(
             kind,
             track=self._track,
-            settings=settings_of(head) | dict(settings or {}),
+            settings=settings_of(head, kind) | dict(settings or {}),
             baud=baud,
             parse_s=parse_s,
         )

@@ -38,21 +38,22 @@ class Parts:
     ) -> None:
         self.firmware = firmware
         self.track = track
-        self.settings = Settings.of(firmware.settings, settings or {})
+        self.settings = Settings(firmware, settings or {})
         self.stored = Stored()
         self.modal = Modal()
         self.now_s = 0.0
         self.state = State.IDLE
         self.power_percent = 100
         self.is_going = False
-        self.is_flood_on = False
+        self.is_homed = False
+        self.coolant_on = ""
         self.is_door_open = False
         self.other_pins = ""
         self.faults = Faults()
         self.receive = ReceiveRing(
             baud=baud,
             ring_bytes=firmware.receive_bytes,
-            has_more_real_time=firmware.spares_comments,
+            has_more_real_time=firmware.has_more_real_time,
         )
         self.send = SendRing(baud=baud, ring_bytes=firmware.send_bytes)
         self.planner = Planner(self.settings, firmware.planner_blocks)
@@ -65,11 +66,10 @@ class Parts:
         self.real_time: RealTime = RealTime(services)
         self.interpreter: Interpreter = Interpreter(services)
         self.restart: Restart = Restart(services)
-        self._factory = dict(self.settings)
         self._busy_until_s = 0.0
         self._rest_s = NEVER_S  # when the motors have settled after the last segment
         self._partial = bytearray()
-        self._skips_feed = False  # the line feed of a pair whose return has ended the line
+        self._pair = 0  # the byte that would be the other half of the line end just read
         self._waiting: tuple[Triple, Order] | None = None
         self._task: Task | None = None
         self._wake_s = NEVER_S
@@ -104,8 +104,10 @@ class Parts:
             return 1, least
         return 1 + int((s - least) * (self.firmware.power_levels - 1) / (most - least)), s
 
-    def is_inside(self, place: Triple) -> bool:
-        """Whether `place` lies within the travel: from 0 down to minus the travel."""
+    def may_reach(self, place: Triple) -> bool:
+        """Whether the soft limits, if any, allow `place`: from 0 down to minus the travel."""
+        if not self.settings[20] or (self.firmware.limits_homed_axes_only and not self.is_homed):
+            return True
         return all(
             -self.settings[130 + axis] - _SOFT_LIMIT_SLACK_MM <= place[axis] <= _SOFT_LIMIT_SLACK_MM
             for axis in AXES

@@ -5,7 +5,7 @@ from collections.abc import Generator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from etchpractice.interpreter import ARCS, CUTTING, PROBES, Meaning
-from etchpractice.modal import Triple
+from etchpractice.modal import SYSTEMS, Triple, system_name
 from etchpractice.planner import Beam, Order
 from etchpractice.states import Alarm, State
 from etchpractice.wire import NEVER_S
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 Waits = Generator[float, None, None]
 
+_COOLANTS: Final = {7: "M", 8: "F"}  # by M word
 DWELL_STEP_S: Final = 0.050  # how often a dwell looks at the real-time commands
 
 
@@ -30,9 +31,13 @@ def perform(controller: "Services", meaning: Meaning) -> Waits:
         yield from controller.drain()
         modal.beam = Beam(m["beam"])
         controller.set_beam(modal.s if _is_lit(controller, meaning.motion) else 0.0)
-    if "coolant" in m and (m["coolant"] == 8) is not modal.has_flood:
+    coolant = modal.coolant
+    if "coolant" in m:
+        added = _COOLANTS.get(m["coolant"])
+        coolant = "".join(sorted({*coolant, added})) if added else ""
+    if coolant != modal.coolant:
         yield from controller.drain()
-        controller.set_flood(m["coolant"] == 8)
+        controller.set_coolant(coolant)
     if "dwell" in g:
         yield from _dwell(controller, g["dwell"] / 1000)
     _set_modes(controller, meaning)
@@ -82,13 +87,14 @@ def _set_modes(controller: "Services", meaning: Meaning) -> None:
     modal.plane = g.get("plane", modal.plane)
     modal.is_inches = g.get("units", 200 if modal.is_inches else 210) == 200
     if g.get("tool length") == 490:
-        modal.tool_length = 0.0
+        modal.tool_lengths = (0.0, 0.0, 0.0)
     elif g.get("tool length") == 431:
-        modal.tool_length = meaning.axes[2]
+        x, y, z = (meaning.axes.get(axis, was) for axis, was in enumerate(modal.tool_lengths))
+        modal.tool_lengths = (x, y, z)
         controller.status.note_offset()
     if "offsets" in g:
-        modal.system = f"G{g['offsets'] // 10}"
-        controller.status.note_offset()
+        modal.system = system_name(g["offsets"])
+        controller.status.note_system()
     modal.is_incremental = meaning.is_incremental
 
 
@@ -122,20 +128,19 @@ def _shifted(controller: "Services", meaning: Meaning) -> Triple:
     system = controller.stored.systems[modal.system]
     shift = list(modal.shift)
     for axis, value in meaning.axes.items():
-        length = modal.tool_length if axis == 2 else 0.0
-        shift[axis] = modal.position[axis] - system[axis] - length - value
+        shift[axis] = modal.position[axis] - system[axis] - modal.tool_lengths[axis] - value
     return (shift[0], shift[1], shift[2])
 
 
 def _store_offset(controller: "Services", meaning: Meaning) -> Waits:
     modal, systems = controller.modal, controller.stored.systems
     number = meaning.g["offset number"]
-    name = f"G{53 + number}" if number else modal.system
+    name = SYSTEMS[number - 1] if number else modal.system
     place = list(systems[name])
     for axis, value in meaning.axes.items():
         if meaning.g["offset kind"] == 20:
-            length = modal.tool_length if axis == 2 else 0.0
-            place[axis] = modal.position[axis] - modal.shift[axis] - length - value
+            at = modal.position[axis] - modal.shift[axis]
+            place[axis] = at - modal.tool_lengths[axis] - value
         else:
             place[axis] = value
     yield from controller.write_memory(controller.firmware.offset_write_s)

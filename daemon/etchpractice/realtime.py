@@ -16,6 +16,11 @@ def _report(controller: "Services") -> None:
     controller.say(controller.status.report())
 
 
+def _full_report(controller: "Services") -> None:
+    if controller.firmware.has_more_real_time:
+        controller.say(controller.status.full_report())
+
+
 def _cancel_jog(controller: "Services") -> None:
     if controller.firmware.jog_cancel_empties_ring:
         controller.forget_lines()
@@ -23,8 +28,18 @@ def _cancel_jog(controller: "Services") -> None:
 
 
 def _toggle_flood(controller: "Services") -> None:
+    _toggle_coolant(controller, "F")
+
+
+def _toggle_mist(controller: "Services") -> None:
+    if "M" in controller.firmware.coolants:
+        _toggle_coolant(controller, "M")
+
+
+def _toggle_coolant(controller: "Services", letter: str) -> None:
     if controller.state in (State.IDLE, State.RUN, State.HOLD, State.JOG):
-        controller.set_flood(not controller.modal.has_flood)
+        on = set(controller.modal.coolant) ^ {letter}
+        controller.set_coolant("".join(sorted(on)))
 
 
 def _stop(controller: "Services") -> None:
@@ -35,13 +50,16 @@ def _stop(controller: "Services") -> None:
 # In the order in which the main loop looks at them.
 _ACTIONS: Final[dict[int, Callable[["Services"], None]]] = {
     firmware.REPORT: _report,
+    firmware.FULL_REPORT: _full_report,
     firmware.HOLD: lambda controller: controller.suspension.hold(),
     firmware.DOOR: lambda controller: controller.suspension.open_door(),
     firmware.JOG_CANCEL: _cancel_jog,
     firmware.STOP: _stop,
     firmware.START: lambda controller: controller.suspension.resume(),
     firmware.SPINDLE_STOP: lambda controller: controller.suspension.toggle_beam(),
+    firmware.SLEEP: lambda controller: controller.sleep(),
     firmware.FLOOD: _toggle_flood,
+    firmware.MIST: _toggle_mist,
 }
 
 

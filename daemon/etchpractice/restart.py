@@ -3,7 +3,7 @@
 from enum import Enum, auto
 from typing import TYPE_CHECKING
 
-from etchpractice.language import read_for
+from etchpractice.language import read_line
 from etchpractice.modal import Modal
 from etchpractice.planner import Beam
 from etchpractice.states import (
@@ -59,11 +59,13 @@ class Restart:
         self._phase = _Phase.ALARM
 
     def _kill(self) -> bool:
-        """Put everything out and return whether that was in motion."""
+        """Put everything out and return whether the place is held to be lost by that."""
         controller = self._controller
-        was_moving = controller.is_going or controller.state is State.HOME
+        is_lost = controller.is_going or controller.state is State.HOME
+        if controller.firmware.forgives_reset_in_hold and controller.state is State.HOLD:
+            is_lost = False
         controller.stop_dead()
-        return was_moving
+        return is_lost
 
     def go_on(self) -> bool:
         """Take the next step of the restart; False when only a reset byte helps."""
@@ -85,6 +87,8 @@ class Restart:
             return False
         if self._phase is _Phase.DEAD:
             return False
+        if controller.has_line_in_work and controller.firmware.answers_line_cut_off:
+            controller.reply(0)
         self._phase = _Phase.NONE
         self._start_up()
         return True
@@ -104,7 +108,8 @@ class Restart:
         controller.real_time.clear()
         controller.planner.override(feed_percent=100, rapid_percent=100)
         controller.power_percent = 100
-        controller.modal = Modal(position=controller.stepper.place)
+        shift = controller.modal.shift if controller.firmware.keeps_shift else (0.0, 0.0, 0.0)
+        controller.modal = Modal(position=controller.stepper.place, shift=shift)
         controller.status.start_again()
         controller.suspension.clear()
         controller.say(f"\r\n{controller.firmware.greeting}")
@@ -119,7 +124,7 @@ class Restart:
         else:
             controller.run_start_up_lines(
                 [
-                    read_for(controller.firmware, text.encode())
+                    read_line(text.encode(), controller.firmware)
                     for text in controller.stored.start_up
                     if text
                 ]
@@ -134,8 +139,9 @@ class Restart:
         modal.beam = Beam.OFF
         controller.status.note_offset()
         if controller.state is not State.CHECK:
-            controller.planner.override(feed_percent=100, rapid_percent=100)
-            controller.power_percent = 100
+            if controller.firmware.resets_overrides_at_end:
+                controller.planner.override(feed_percent=100, rapid_percent=100)
+                controller.power_percent = 100
             controller.set_beam(0.0)
-            controller.set_flood(is_on=False)
+            controller.set_coolant("")
         controller.say("[MSG:Pgm End]")

@@ -4,7 +4,7 @@ from collections.abc import Generator
 from typing import Final
 
 from etchpractice.language import Line
-from etchpractice.modal import Stored, Triple
+from etchpractice.modal import Modal, Stored, Triple
 from etchpractice.parts import Parts, Task
 from etchpractice.planner import Beam, Order
 from etchpractice.states import Alarm, State
@@ -44,7 +44,7 @@ class Services(Parts):
 
     def queue_move(self, target: Triple, order: Order) -> Task:
         """Wait for room and queue a move; in check mode only remember where it would lead."""
-        if self.settings[20] and not self.is_inside(target):
+        if not self.may_reach(target):
             yield from self._break_soft_limit()
             return
         self.modal.position = target
@@ -59,11 +59,11 @@ class Services(Parts):
 
     def _break_soft_limit(self) -> Task:
         if self.is_going:
+            self.suspension.alarm_at_rest = Alarm.SOFT_LIMIT
             self.suspension.hold()
-            while self.is_going:
-                yield NEVER_S
-        self.restart.raise_alarm(Alarm.SOFT_LIMIT)
-        yield NEVER_S
+        else:
+            self.restart.raise_alarm(Alarm.SOFT_LIMIT)
+        yield NEVER_S  # the line is never done
 
     def take_position(self) -> None:
         """Let the parser go on from where the head really is."""
@@ -74,10 +74,12 @@ class Services(Parts):
         self.stepper.place = place
         self.stepper.flush()
         self.take_position()
+        self.is_homed = True
         self.track.put(self.now_s, place, bed)
 
     def forget_place(self) -> None:
         """Count the place the head has from zero, as after a power cut."""
+        self.is_homed = False
         self.track.count_from_zero(self.stepper.place)
         self.stepper.place = (0.0, 0.0, 0.0)
         self.stepper.flush()
@@ -88,9 +90,14 @@ class Services(Parts):
             self.track.slip(self.stepper.velocity())
         self.stepper.stop_dead(self.now_s)
         self.stepper.set_level(self.now_s, 0, 0.0)
-        self.is_flood_on = False
+        self.coolant_on = ""
         self.is_going = False
         self._rest_s = NEVER_S
+
+    @property
+    def has_line_in_work(self) -> bool:
+        """Whether a line was read and is not answered yet."""
+        return self._waiting is not None or self._task is not None
 
     def forget_lines(self) -> None:
         """Throw away what was received and not run, and the line in work."""
@@ -113,16 +120,16 @@ class Services(Parts):
         self.stepper.set_level(self.now_s, level, shown_s)
         self.status.note_overrides()
 
-    def set_flood(self, is_on: bool) -> None:
-        """Switch the coolant output, and remember that it was meant so."""
+    def set_coolant(self, letters: str) -> None:
+        """Switch the coolant outputs, and remember that they were meant so."""
         if self.state is State.CHECK:
             return
-        self.modal.has_flood = is_on
-        self.show_flood(is_on=is_on)
+        self.modal.coolant = letters
+        self.show_coolant(letters)
 
-    def show_flood(self, *, is_on: bool) -> None:
-        """Switch the coolant output for the time of a door stop."""
-        self.is_flood_on = is_on
+    def show_coolant(self, letters: str) -> None:
+        """Switch the coolant outputs for the time of a door stop."""
+        self.coolant_on = letters
         self.status.note_overrides()
 
     # Stopping
@@ -142,22 +149,23 @@ class Services(Parts):
 
     def stop_and_flush(self) -> None:
         """Brake, forget all that waits and be idle: the 32-bit firmware's stop byte."""
-        if self.state in (State.RUN, State.HOLD, State.IDLE):
+        if self.state in (State.RUN, State.HOLD, State.IDLE, State.JOG):
             self.forget_lines()
             self.say("[MSG:Stop]")
+            self.modal = Modal(position=self.modal.position, shift=self.modal.shift)
             self.suspension.flush_after_braking()
 
     def sleep(self) -> None:
         """Go to sleep: only a reset wakes the controller."""
-        self.say("[MSG:Sleeping]")
         self.state = State.SLEEP
+        self.say("[MSG:Sleeping]")
         self.stepper.set_level(self.now_s, 0, 0.0)
-        self.show_flood(is_on=False)
+        self.show_coolant("")
 
     def restore(self, *, settings: bool, stored: bool) -> None:
         """Bring back factory values."""
         if settings:
-            self.settings.update(self._factory)
+            self.settings.update(self.firmware.settings)
             self.planner.take_settings()
         if stored:
             self.stored = Stored()

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Final
 
 from etchpractice.modal import triple
 from etchpractice.planner import AXES, Beam
-from etchpractice.states import MOVING, State
+from etchpractice.states import MOVING, DoorStep, State
 
 if TYPE_CHECKING:
     from etchpractice.services import Services
@@ -20,14 +20,21 @@ class Status:
 
     def __init__(self, controller: "Services") -> None:
         self._controller = controller
-        self._until_offset = 0
-        self._until_overrides = 0
-        self._was_on = False
+        self.start_again()
 
     def start_again(self) -> None:
         """Show everything once more, as after a reset."""
-        self._until_offset = self._until_overrides = 0
-        self._was_on = False
+        is_offset_later = self._controller.firmware.shows_overrides_first
+        self._until_offset = int(is_offset_later)
+        self._until_overrides = 0
+        self._is_first = True
+        self._has_new_system = False
+        self._shown_accessories: str | None = None
+
+    def note_system(self) -> None:
+        """Show the work coordinate system and its offset in the next report: it changed."""
+        self._has_new_system = True
+        self.note_offset()
 
     def note_offset(self) -> None:
         """Show the work offset in the next report: it changed."""
@@ -37,8 +44,7 @@ class Status:
         """Show overrides and accessories as soon as may be: one of them changed."""
         self._until_overrides = 0
 
-    def report(self) -> str:
-        """Return the report of this moment."""
+    def _always(self) -> tuple[list[str], tuple[float, ...]]:
         controller = self._controller
         mask = int(controller.settings[10])
         place = controller.planner.place_at(
@@ -52,11 +58,26 @@ class Status:
         if mask & 2:
             blocks = controller.planner.capacity - len(controller.planner.blocks)
             fields.append(f"Bf:{max(blocks, 0)},{controller.receive.free_bytes}")
-        fields.append(self._speeds())
+        if mask & controller.firmware.speeds_bit or not controller.firmware.speeds_bit:
+            fields.append(self._speeds())
         if pins := controller.open_pins():
             fields.append(f"Pn:{pins}")
-        fields += self._periodic(offset)
-        return f"<{'|'.join(fields)}>"
+        return fields, offset
+
+    def report(self) -> str:
+        """Return the report of this moment."""
+        fields, offset = self._always()
+        return f"<{'|'.join((*fields, *self._periodic(offset)))}>"
+
+    def full_report(self) -> str:
+        """Return a report with every field there is, as the 32-bit firmware's own byte asks."""
+        controller = self._controller
+        fields, offset = self._always()
+        more = (
+            f"WCO:{self._triple(offset)}|WCS:{controller.modal.system}|Ov:{self._percents()}",
+            f"A:{self._accessories()}|Sc:|MPG:0|{self._homed()}|T:0|P:0|TLR:0|FW:grblHAL",
+        )
+        return f"<{'|'.join((*fields, *more))}>"
 
     def _state(self) -> str:
         controller = self._controller
@@ -64,7 +85,9 @@ class Status:
         if state is State.HOLD:
             return f"Hold:{0 if controller.is_at_hold else 1}"
         if state is State.DOOR:
-            return f"Door:{int(controller.suspension.door_step)}"
+            step = controller.suspension.door_step
+            is_restoring = step is DoorStep.RESTORING
+            return f"Door:{controller.firmware.restoring_step if is_restoring else int(step)}"
         return str(state.value)
 
     def _triple(self, place: tuple[float, ...]) -> str:
@@ -76,35 +99,62 @@ class Status:
         controller = self._controller
         stepper = controller.stepper
         feed = stepper.speed * 60 if controller.state in MOVING else 0.0
-        if controller.is_at_hold and controller.firmware.has_stale_hold_feed:
+        is_stopped = controller.is_at_hold or (
+            controller.state is State.DOOR and not controller.is_going
+        )
+        if is_stopped and controller.firmware.has_stale_hold_feed:
             feed = controller.suspension.feed_before_hold
         if controller.settings[13]:
             feed /= _INCH_MM
         return f"FS:{feed:.0f},{stepper.shown_s:.0f}"
 
     def _periodic(self, offset: tuple[float, ...]) -> list[str]:
-        controller = self._controller
+        controller, firmware = self._controller, self._controller.firmware
+        mask = int(controller.settings[10])
         is_busy = controller.state in MOVING
         fields = []
         if self._until_offset > 0:
             self._until_offset -= 1
-        else:
+        elif mask & firmware.offset_bit or not firmware.offset_bit:
             self._until_offset = _OFFSET_PERIOD[is_busy] - 1
-            self._until_overrides = max(self._until_overrides, 1)
+            if not firmware.shows_overrides_first:
+                self._until_overrides = max(self._until_overrides, 1)
             fields.append(f"WCO:{self._triple(offset)}")
-        if self._until_overrides > 0:
+            if self._has_new_system and firmware.tells_all_modes:
+                fields.append(f"WCS:{controller.modal.system}")
+            self._has_new_system = False
+        has_overrides = self._until_overrides <= 0
+        if not has_overrides:
             self._until_overrides -= 1
-            return fields
-        self._until_overrides = _OVERRIDE_PERIOD[is_busy] - 1
-        planner = controller.planner
-        percents = (planner.feed_percent, planner.rapid_percent, controller.power_percent)
-        fields.append(f"Ov:{','.join(map(str, percents))}")
-        letters = self._accessories()
-        is_told_off = controller.firmware.reports_beam_at_rest and self._was_on and not letters
-        if letters or is_told_off:
-            fields.append(f"A:{letters}")
-        self._was_on = bool(letters)
+        else:
+            self._until_overrides = _OVERRIDE_PERIOD[is_busy] - 1
+            if mask & firmware.overrides_bit or not firmware.overrides_bit:
+                fields.append(f"Ov:{self._percents()}")
+        fields += self._accessory_field(has_overrides=has_overrides)
+        if self._is_first and firmware.tells_all_modes:
+            fields += [self._homed(), "TLR:0"]
+        self._is_first = False
         return fields
+
+    def _accessory_field(self, *, has_overrides: bool) -> list[str]:
+        """With the overrides; of the 32-bit firmware as soon as it changed as well."""
+        letters = self._accessories()
+        has_changed = letters != self._shown_accessories
+        if self._controller.firmware.reports_beam_at_rest:
+            is_shown = has_changed or bool(has_overrides and letters)
+        else:
+            is_shown = bool(has_overrides and letters)
+        if not is_shown:
+            return []
+        self._shown_accessories = letters
+        return [f"A:{letters}"]
+
+    def _percents(self) -> str:
+        controller, planner = self._controller, self._controller.planner
+        return f"{planner.feed_percent},{planner.rapid_percent},{controller.power_percent}"
+
+    def _homed(self) -> str:
+        return f"H:{int(self._controller.is_homed)}"
 
     def _accessories(self) -> str:
         controller = self._controller
@@ -113,6 +163,7 @@ class Status:
         at_rest_too = (
             controller.firmware.reports_beam_at_rest and not controller.suspension.is_beam_held
         )
-        if beam is not Beam.OFF and (controller.stepper.level or at_rest_too):
+        is_tested = controller.state is State.CHECK
+        if beam is not Beam.OFF and not is_tested and (controller.stepper.level or at_rest_too):
             letters = "S" if beam is Beam.CONSTANT else "C"
-        return letters + ("F" if controller.is_flood_on else "")
+        return letters + controller.coolant_on

@@ -21,6 +21,7 @@ class Suspension:
         self.is_at_hold = False
         self.is_cancelling_jog = False
         self.is_beam_held = False
+        self.alarm_at_rest = 0  # what the hold was for, if not for the host
         self.feed_before_hold = 0.0
         self.door_step = DoorStep.READY
         self.restored_s = NEVER_S
@@ -34,6 +35,7 @@ class Suspension:
     def clear(self) -> None:
         """Forget any suspension: the controller was reset."""
         self.is_at_hold = self.is_cancelling_jog = self.is_beam_held = False
+        self.alarm_at_rest = 0
         self.restored_s = NEVER_S
 
     def flush_after_braking(self) -> None:
@@ -54,7 +56,8 @@ class Suspension:
         if state in _DEAF or state in (State.HOLD, State.DOOR, State.HOME):
             return
         if state is State.JOG:
-            self.cancel_jog()
+            if controller.firmware.holds_jogs:
+                self.cancel_jog()
             return
         self.feed_before_hold = controller.stepper.speed * 60
         controller.state = State.HOLD
@@ -86,6 +89,7 @@ class Suspension:
             self.come_to_rest()
             return
         self.door_step = DoorStep.BRAKING
+        self.feed_before_hold = controller.stepper.speed * 60
         if was is not State.DOOR:
             self._stop(controller)
 
@@ -111,9 +115,11 @@ class Suspension:
             controller.status.note_overrides()
         if controller.state is State.HOLD:
             self.is_at_hold = True
+            if self.alarm_at_rest:
+                controller.raise_alarm(self.alarm_at_rest)
         elif controller.state is State.DOOR:
-            if controller.is_flood_on:
-                controller.show_flood(is_on=False)
+            if controller.coolant_on:
+                controller.show_coolant("")
             self.door_step = DoorStep.READY
             self.look_at_door()
 
@@ -123,12 +129,15 @@ class Suspension:
         if controller.state is State.HOLD and self.is_at_hold:
             if self.is_beam_held and controller.modal.beam is not Beam.OFF:
                 controller.say("[MSG:Restoring spindle]")
+            if controller.firmware.ends_hold_with_message:
+                controller.say("[MSG:]")
             self._go_on()
         elif controller.state is State.DOOR and self.door_step is DoorStep.READY:
             self.door_step = DoorStep.RESTORING
+            self.is_beam_held = False
             wait_s = 0.0
-            if controller.modal.has_flood:
-                controller.show_flood(is_on=True)
+            if controller.modal.coolant:
+                controller.show_coolant(controller.modal.coolant)
                 wait_s = _COOLANT_RETURNS_S
             self.restored_s = controller.now_s + wait_s
             self.look_at_clock()
@@ -157,4 +166,6 @@ class Suspension:
             if self.is_beam_held:
                 controller.say("[MSG:Restoring spindle]")
             self.is_beam_held = not self.is_beam_held
-            controller.status.note_overrides()
+            controller.set_beam(0.0 if self.is_beam_held else controller.modal.s)
+            if controller.firmware.has_stale_hold_feed:
+                controller.stepper.shown_s = 0.0

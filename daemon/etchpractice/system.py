@@ -4,9 +4,10 @@ import re
 from collections.abc import Callable, Generator
 from typing import TYPE_CHECKING, Final
 
+from etchpractice.firmware import SLEEP
 from etchpractice.homing import home
 from etchpractice.interpreter import CUTTING, Meaning
-from etchpractice.language import Line, read_for, read_number
+from etchpractice.language import Line, read_line, read_number
 from etchpractice.modal import MM_PER_INCH
 from etchpractice.planner import Beam, Order
 from etchpractice.states import State
@@ -17,16 +18,18 @@ if TYPE_CHECKING:
 Answer = Generator[float, None, int]
 
 BAD_NUMBER, UNKNOWN, NO_HOMING, NOT_IDLE, DOOR_OPEN = 2, 3, 5, 8, 13
-OUTSIDE, BAD_JOG, NO_FEED, NO_AXIS, UNUSED = 15, 16, 22, 26, 36
-_HELP: Final = "[HLP:$$ $# $G $I $N $x=val $Nx=line $J=line $SLP $C $X $H ~ ! ? ctrl-x]"
+OUTSIDE, BAD_JOG, NO_FEED, UNUSED = 15, 16, 22, 36
+_LATHE: Final = 2  # $32
 _JOG_CODES: Final = frozenset((200, 210, 900, 910, 530))
 _REST: Final = frozenset((State.IDLE, State.ALARM))
 _REST_OR_TEST: Final = _REST | {State.JOG, State.CHECK}
 
 
-def answer(controller: "Services", text: str) -> Answer:
+def answer(controller: "Services", line: Line) -> Answer:
     """Carry out one $ line and return its error number, 0 for ok."""
-    for pattern, states, act in _COMMANDS:
+    is_note = line.text.startswith("$I=") and controller.firmware.keeps_note_as_typed
+    text = "$I=" + line.raw.partition("=")[2] if is_note else line.text
+    for pattern, states, act in _COMMANDS[controller.firmware.name]:
         match = pattern.fullmatch(text)
         if match is None:
             continue
@@ -43,24 +46,43 @@ def _settings(controller: "Services", _match: re.Match[str]) -> Answer:
     return 0
 
 
-def _show(*lines: str) -> Callable[["Services", re.Match[str]], Answer]:
-    def act(controller: "Services", _match: re.Match[str]) -> Answer:
-        for line in lines or controller.firmware.build:
-            controller.say(line)
-            yield from controller.wait_for_room()
-        return 0
+def _setting(controller: "Services", match: re.Match[str]) -> Answer:
+    number = int(match[1])
+    if number not in controller.settings:
+        return controller.firmware.unknown_setting_error
+    controller.say(controller.settings.line(number))
+    yield from controller.wait_for_room()
+    return 0
 
-    return act
+
+def _help(controller: "Services", _match: re.Match[str]) -> Answer:
+    controller.say(controller.firmware.help)
+    yield from controller.wait_for_room()
+    return 0
+
+
+def _build(controller: "Services", _match: re.Match[str]) -> Answer:
+    lathe = "LATHE," if controller.settings[32] == _LATHE else ""
+    for line in controller.firmware.build:
+        controller.say(line.format(note=controller.stored.note, lathe=lathe))
+        yield from controller.wait_for_room()
+    return 0
+
+
+def _store_note(controller: "Services", match: re.Match[str]) -> Answer:
+    yield from controller.write_memory(controller.firmware.offset_write_s)
+    controller.stored.note = match[1]
+    return 0
 
 
 def _parser(controller: "Services", _match: re.Match[str]) -> Answer:
-    controller.say(controller.modal.parser_line())
+    controller.say(controller.modal.parser_line(controller.firmware, controller.settings))
     yield from controller.wait_for_room()
     return 0
 
 
 def _offsets(controller: "Services", _match: re.Match[str]) -> Answer:
-    for line in controller.modal.offset_lines(controller.stored):
+    for line in controller.modal.offset_lines(controller.stored, controller.firmware):
         controller.say(line)
         yield from controller.wait_for_room()
     return 0
@@ -74,18 +96,24 @@ def _start_up(controller: "Services", _match: re.Match[str]) -> Answer:
 
 
 def _store_start_up(controller: "Services", match: re.Match[str]) -> Answer:
-    line = read_for(controller.firmware, match[2].encode())
-    if line.error:
-        return line.error
+    """Run the line, and store it unless it fails; there are places for two."""
+    line = read_line(match[2].encode(), controller.firmware)
+    error = yield from controller.outcome(line)
+    if error:
+        return error
     yield from controller.write_memory(controller.firmware.setting_write_s)
-    controller.stored.start_up[int(match[1])] = line.text
+    number = int(read_number(match[1]))
+    if number < len(controller.stored.start_up):
+        controller.stored.start_up[number] = line.text
     return 0
 
 
 def _store(controller: "Services", match: re.Match[str]) -> Answer:
-    if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)", match[2]) is None:
+    if re.match(_NUMBER, match[2]) is None:
         return BAD_NUMBER
-    error = controller.settings.store(int(match[1]), read_number(match[2]))
+    if re.fullmatch(_NUMBER, match[2]) is None:
+        return UNKNOWN
+    error = controller.settings.store(int(read_number(match[1])), read_number(match[2]))
     if error:
         return error
     yield from controller.write_memory(controller.firmware.setting_write_s)
@@ -114,18 +142,28 @@ def _check(controller: "Services", _match: re.Match[str]) -> Answer:
     return 0
 
 
-def _home(controller: "Services", _match: re.Match[str]) -> Answer:
+def _home(controller: "Services", match: re.Match[str]) -> Answer:
     if not controller.settings[22]:
         return NO_HOMING
     if controller.is_door_open:
         return DOOR_OPEN
+    if match[1]:
+        return UNKNOWN
     yield from home(controller)
     return 0
 
 
+def _refuse(error: int) -> Callable[["Services", re.Match[str]], Answer]:
+    def act(_controller: "Services", _match: re.Match[str]) -> Answer:
+        yield from ()
+        return error
+
+    return act
+
+
 def _sleep(controller: "Services", _match: re.Match[str]) -> Answer:
-    controller.sleep()
-    yield from controller.wait_for_room()
+    controller.real_time.raise_flag(SLEEP)
+    yield from ()
     return 0
 
 
@@ -138,10 +176,12 @@ def _restore(controller: "Services", match: re.Match[str]) -> Answer:
 
 
 def _jog(controller: "Services", match: re.Match[str]) -> Answer:
-    line = read_for(controller.firmware, match[1].encode())
+    line = read_line(match[1].encode(), controller.firmware)
     error = line.error or _jog_error(line)
     if error:
         return error
+    if not {letter for letter, _ in line.words} & set("XYZ"):
+        return 0  # nothing moves
     g, words, modal = dict(line.g), dict(line.words), controller.modal
     scale = {200: MM_PER_INCH, 210: 1.0}.get(g.get("units", 0), modal.scale)
     axes = {at: words[name] * scale for at, name in enumerate("XYZ") if name in words}
@@ -149,7 +189,7 @@ def _jog(controller: "Services", match: re.Match[str]) -> Answer:
     target = controller.interpreter.target(
         Meaning(0, True, g.get("once"), scale, is_incremental, modal.position, axes, words)
     )
-    if controller.settings[20] and not controller.is_inside(target):
+    if not controller.may_reach(target):
         return OUTSIDE
     beam = modal.beam if modal.motion in CUTTING else Beam.OFF
     order = Order(words["F"] * scale / 60, is_rapid=False, s=modal.s, beam=beam, is_jog=True)
@@ -163,28 +203,52 @@ def _jog_error(line: Line) -> int:
         return BAD_JOG
     if "F" not in words:
         return NO_FEED
-    if not words & set("XYZ"):
-        return NO_AXIS
     return UNUSED if words - set("XYZFN") else 0
 
 
+_Act = Callable[["Services", re.Match[str]], Answer]
+_Row = tuple[re.Pattern[str], frozenset[State], _Act]
 _EVERYWHERE: Final = frozenset(State)
-_COMMANDS: Final = tuple(
-    (re.compile(pattern, re.DOTALL), states, act)
-    for pattern, states, act in (
-        (r"\$", _EVERYWHERE, _show(_HELP)),
-        (r"\$\$", _REST_OR_TEST, _settings),
-        (r"\$G", _EVERYWHERE, _parser),
-        (r"\$X", _EVERYWHERE, _unlock),
-        (r"\$C", frozenset((State.IDLE, State.CHECK)), _check),
-        (r"\$J=(.*)", frozenset((State.IDLE, State.JOG)), _jog),
-        (r"\$#", _REST, _offsets),
-        (r"\$I", _REST, _show()),
-        (r"\$N", _REST, _start_up),
-        (r"\$N([01])=(.*)", _REST, _store_start_up),
-        (r"\$H", _REST, _home),
-        (r"\$SLP", _REST, _sleep),
-        (r"\$RST=([$#*])", _REST, _restore),
-        (r"\$(\d+)=(.*)", _REST, _store),
-    )
+_NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)"
+
+
+def _table(*rows: tuple[str, frozenset[State], _Act]) -> tuple[_Row, ...]:
+    return tuple((re.compile(pattern, re.DOTALL), states, act) for pattern, states, act in rows)
+
+
+# The first row whose pattern fits the whole line answers it.
+_COMMON: Final = (
+    (r"\$", _EVERYWHERE, _help),
+    (r"\$G", _EVERYWHERE, _parser),
+    (r"\$X", _EVERYWHERE, _unlock),
+    (r"\$C", frozenset((State.IDLE, State.CHECK)), _check),
+    (r"\$J=(.*)", frozenset((State.IDLE, State.JOG)), _jog),
+    (r"\$[JGXC$].*", _EVERYWHERE, _refuse(UNKNOWN)),
+    (r"\$I", _REST, _build),
+    (r"\$N", _REST, _start_up),
+    (r"\$H(.*)", _REST, _home),
+    (r"\$RST=([$#*])", _REST, _restore),
 )
+_COMMANDS: Final = {
+    "8-bit": _table(
+        (r"\$\$", _REST_OR_TEST, _settings),
+        *_COMMON,
+        (r"\$#", _REST, _offsets),
+        (r"\$I=(.*)", _REST, _store_note),
+        (r"\$SLP", _REST, _sleep),
+        (rf"\$N({_NUMBER})=(.*)", _REST, _store_start_up),
+        (rf"\$({_NUMBER})=(.*)", _REST, _store),
+        (rf"\$(?:[#ISR]|N?{_NUMBER}).*", _REST, _refuse(UNKNOWN)),
+        (r".*", _REST, _refuse(BAD_NUMBER)),
+    ),
+    "32-bit": _table(
+        (r"\$\$", _REST_OR_TEST, _settings),
+        (r"\$#", _EVERYWHERE, _offsets),
+        *_COMMON,
+        (r"\$I=(.*)", _REST, _store_note),
+        (r"\$N([01])=(.*)", _REST, _store_start_up),
+        (r"\$(\d+)", _REST, _setting),
+        (r"\$(\d+)=(.*)", _REST | {State.CHECK}, _store),
+        (r".*", _EVERYWHERE, _refuse(UNKNOWN)),
+    ),
+}

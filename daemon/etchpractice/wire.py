@@ -26,14 +26,11 @@ class ReceiveRing:
         self.lost_bytes = 0
         self.deaf_until_s = 0.0
         self._pattern = _REAL_TIME_32_BIT if has_more_real_time else _REAL_TIME
-        self._spares_comments = has_more_real_time
         self._flight = bytearray()
         self._first_s = 0.0  # arrival of the first byte in flight
         self._passed = 0  # bytes that have left the flight since the start
         self._real_time: deque[int] = deque()
         self._line_ends: deque[int] = deque()
-        self._is_spared = False
-        self._at_line_start = True
 
     @property
     def free_bytes(self) -> int:
@@ -64,36 +61,10 @@ class ReceiveRing:
             self._first_s = max(now_s, self._first_s - self.byte_s) + self.byte_s
         start = self._passed + len(self._flight)
         for match in self._pattern.finditer(data):
-            if not (self._spares_comments and self._is_text(data, match.start())):
-                self._real_time.append(start + match.start())
+            self._real_time.append(start + match.start())
         for match in _LINE_END.finditer(data):
             self._line_ends.append(start + match.start())
-        if self._spares_comments:
-            self._note_tail(data)
         self._flight += data
-
-    def _is_text(self, data: bytes, at: int) -> bool:
-        """Return whether the byte at `at` lies in a comment or $ line, where ? ! ~ are text."""
-        if data[at] not in b"?!~":
-            return False
-        before = data[:at].replace(b"\r", b"\n")
-        line = before.rpartition(b"\n")[2]
-        goes_on = b"\n" not in before
-        if goes_on and self._is_spared:
-            return b")" not in line
-        opened = line.rfind(b"(") > line.rfind(b")") or b";" in line
-        return opened or (line[:1] == b"$" and not (goes_on and not self._at_line_start))
-
-    def _note_tail(self, data: bytes) -> None:
-        text = data.replace(b"\r", b"\n")
-        line = text.rpartition(b"\n")[2]
-        if b"\n" in text:
-            self._is_spared, self._at_line_start = False, True
-        if line:
-            starts_system = self._at_line_start and line[:1] == b"$"
-            opened = line.rfind(b"(") > line.rfind(b")") or b";" in line
-            self._is_spared = opened or starts_system or (self._is_spared and b")" not in line)
-            self._at_line_start = False
 
     def receive(self, now_s: float, *, is_read: bool) -> bytes:
         """Move what has arrived into the ring and return the real-time bytes among it.

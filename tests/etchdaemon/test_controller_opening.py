@@ -56,7 +56,7 @@ class Dialogue:
         for order in orders:
             self.asked.append(order)
             if order is Order.REPORT and self.report:
-                self.say(self.report)
+                self.say(self.report if isinstance(self.report, bytes) else next(self.report))
             if isinstance(order, Say):
                 self.link.send([order.line])
                 self.say(self.answers[order.line])
@@ -298,3 +298,13 @@ def test_a_chore_amid_which_the_controller_restarts_fails():
 )
 def test_a_dwell_says_how_long_it_lasts(line, seconds):
     assert dwell_s(line) == seconds
+
+
+def test_a_second_report_is_asked_for_where_the_first_brings_no_work_offset():
+    """So does the 32-bit firmware after each start (recorded)."""
+    first = b"<Idle|MPos:0.000,0.000,0.000|FS:0,0|Ov:100,100,100|A:|H:0|TLR:0>\r\n"
+    second = b"<Idle|MPos:0.000,0.000,0.000|FS:0,0|WCO:1.000,2.000,0.000>\r\n"
+
+    facts = _facts(report=iter((first, second)))
+
+    assert facts.report.work_mm == (-1.0, -2.0, 0.0)

@@ -58,19 +58,28 @@ def test_rest_somewhere_else_is_told(moving):
     assert "before it was where it should be" in moving.failure
 
 
-def test_a_stop_holds_once_and_sends_nothing_more(moving):
+def test_a_stop_cancels_once_and_sends_nothing_more(moving):
     moving.hear(ACCEPTED, 0.1)
 
-    assert moving.stop(STOPPED, 0.2) == (Order.FEED_HOLD, Order.REPORT)
+    assert moving.stop(STOPPED, 0.2) == (Order.JOG_CANCEL, Order.REPORT)
     assert moving.stop(STOPPED, 0.3) == NOTHING
     assert moving.hear(ACCEPTED, 0.3) == NOTHING
     assert not moving.is_over
 
 
+def test_a_jog_that_began_behind_the_stop_is_cancelled_as_well(moving):
+    queue(moving)
+    moving.stop(STOPPED, 0.2)
+
+    jogging = StatusReported(state="Jog", work_mm=(4.0, 0.0))
+
+    assert moving.hear(jogging, 0.3) == (Order.JOG_CANCEL,)
+
+
 def test_a_refused_line_brings_the_head_to_rest_before_it_is_told(moving):
     moving.hear(ACCEPTED, 0.1)
 
-    assert moving.hear(LineRefused(15, "$J"), 0.2) == (Order.FEED_HOLD, Order.REPORT)
+    assert moving.hear(LineRefused(15, "$J"), 0.2) == (Order.JOG_CANCEL, Order.REPORT)
     assert not moving.is_over
     moving.hear(REST, 0.3)
     moving.hear(REST, 0.4)
@@ -90,7 +99,7 @@ def test_a_move_that_never_ends_is_stopped_and_then_given_up(moving):
     queue(moving)
 
     assert moving.tick(5.0) == NOTHING
-    assert moving.tick(6.0) == (Order.FEED_HOLD, Order.REPORT)
+    assert moving.tick(6.0) == (Order.JOG_CANCEL, Order.REPORT)
     assert moving.tick(8.9) == NOTHING
     assert not moving.is_over
     moving.tick(9.0)

@@ -182,7 +182,7 @@ def test_the_beam_stop_byte_works_in_a_hold_only():
     assert host.pushed == ["[MSG:Restoring spindle]"]
 
 
-@pytest.mark.parametrize(("byte", "after"), [(b"\xa0", True), (b"\xa0\xa0", True)])
+@pytest.mark.parametrize(("byte", "after"), [(b"\xa0", "F"), (b"\xa0\xa0", "F")])
 def test_the_coolant_toggle_is_one_flag_however_often_it_comes_at_once(byte, after):
     host = Host()
     controller = host.machine.controller
@@ -190,4 +190,4 @@ def test_the_coolant_toggle_is_one_flag_however_often_it_comes_at_once(byte, aft
 
     host.write(byte, 0.1)
 
-    assert controller.is_flood_on is after
+    assert controller.coolant_on == after

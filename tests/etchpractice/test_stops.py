@@ -305,17 +305,17 @@ def test_an_open_door_holds_until_it_is_closed_and_resumed():
 
 def test_the_door_puts_the_coolant_out_and_brings_it_back_with_a_second_s_wait():
     host = moving(power="M8M4")
-    assert host.machine.controller.is_flood_on
+    assert host.machine.controller.coolant_on
     host.write(b"\x84")
     wait_for_rest(host, "Door:0")
-    assert not host.machine.controller.is_flood_on
+    assert not host.machine.controller.coolant_on
 
     host.write(b"~", 0.5)
     assert host.report()["state"] == "Door:3"
     host.wait(0.6)
 
     assert host.report()["state"] == "Run"
-    assert host.machine.controller.is_flood_on
+    assert host.machine.controller.coolant_on
 
 
 def test_with_the_door_open_at_a_reset_nothing_is_read():

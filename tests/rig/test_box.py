@@ -335,5 +335,5 @@ def test_the_settings_that_matter_are_told_as_the_controller_answered(rig):
 
     shown = rig.ask("settings")
 
-    assert {one["name"]: one["values"] for one in shown["settings"]}["full power"] == ["1000.000"]
+    assert {one["name"]: one["values"] for one in shown["settings"]}["full power"] == ["1000"]
     assert b"$30=" not in rig.port.written

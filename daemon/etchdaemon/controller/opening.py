@@ -30,6 +30,7 @@ REST_PATIENCE_S: Final = 5.0
 SETTLE_S: Final = 0.2  # some boards greet twice
 SETTLE_UNASKED_S: Final = 2.5  # after a greeting nobody asked for: let the supply come back
 MOST_GREETINGS: Final = 8
+MOST_LOOKS: Final = 3  # the 32-bit firmware tells the work offset in the second report only
 QUESTIONS: Final = (b"$I", b"$$", b"$G", b"$#")
 
 NO_ANSWER: Final = (
@@ -81,6 +82,7 @@ class Opening:
     _until_s: float = 0.0
     _repeat_at_s: float = 0.0
     _greetings: int = 0
+    _looks: int = 0
     _heard_noise: bool = False
     _has_reset: bool = False
     _questions: list[bytes] = field(default_factory=list)
@@ -139,6 +141,7 @@ class Opening:
         return self._go(_Step.ASKING, now_s + ANSWER_PATIENCE_S, Order.REPORT)
 
     def _look(self, now_s: float) -> Orders:
+        self._looks += 1
         return self._go(_Step.LOOKING, now_s + ANSWER_PATIENCE_S, Order.REPORT)
 
     def _reset(self, now_s: float) -> Orders:
@@ -176,6 +179,8 @@ class Opening:
         is_settled = report.state in ("Idle", "Alarm", "Door") and not report.has_closed_door
         if not is_settled and not self._has_reset:  # a hold of ours may have met its start
             return self._reset(now_s)
+        if report.offset_mm is None and self._looks < MOST_LOOKS:
+            return self._look(now_s)
         greeting = self.greeting or Greeted(None, "")
         self.facts = Facts(firmware=greeting.firmware, greeting=greeting.text, report=report)
         if not self.facts.was_questioned:

@@ -16,6 +16,7 @@ class Order(Enum):
     DISCARD_OUTPUT = auto()
     REPORT = auto()
     FEED_HOLD = auto()
+    JOG_CANCEL = auto()  # only while nothing but jogs was sent: it may empty the receive buffer
     CYCLE_START = auto()
     RESET = auto()
 

@@ -7,6 +7,7 @@ REPORT: Final = b"?"
 FEED_HOLD: Final = b"!"
 CYCLE_START: Final = b"~"
 RESET: Final = b"\x18"
+JOG_CANCEL: Final = b"\x85"
 
 # Overrides merge when they come closer than the firmware looks: space them and read them back.
 OVERRIDE_SPACING_S: Final = 0.05

@@ -1,8 +1,9 @@
 """The head moved with the beam off: straight moves one after another, then a look at where it is.
 
 The moves are the controller's own jogs: they leave its modes alone, may be broken off at any
-time by a feed hold, which forgets the ones still to come, and end at rest. The beam's word is
-taken back before the first of them, and nobody asks for the beam's contact.
+time by a jog cancel, which forgets the ones still to come, and end at rest. A feed hold would not
+do: the 32-bit firmware ignores it in a jog. The beam's word is taken back before the first move,
+and nobody asks for the beam's contact.
 """
 
 from collections.abc import Sequence
@@ -124,6 +125,8 @@ class Moving:
             self._end(DOOR)
             return NOTHING
         self._rest_reports = self._rest_reports + 1 if report.is_at_rest else 0
+        if self._is_braking and report.state == "Jog":  # it began behind the first cancel
+            return (Order.JOG_CANCEL,)
         # One report of rest may be older than the start of motion; two are not.
         if self._rest_reports < 2:
             return NOTHING
@@ -138,7 +141,7 @@ class Moving:
         self._rest_reports = 0
         self.failure = because
         self._until_s = now_s + BRAKING_S
-        return (Order.FEED_HOLD, Order.REPORT)
+        return (Order.JOG_CANCEL, Order.REPORT)
 
     def _lose_place(self, because: str) -> None:
         self.is_position_lost = True

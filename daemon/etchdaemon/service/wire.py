@@ -14,6 +14,7 @@ from etchdaemon.run.patience import Patience
 ORDERED_BYTES: Final = {
     Order.REPORT: realtime.REPORT,
     Order.FEED_HOLD: realtime.FEED_HOLD,
+    Order.JOG_CANCEL: realtime.JOG_CANCEL,
     Order.CYCLE_START: realtime.CYCLE_START,
     Order.RESET: realtime.RESET,
 }
