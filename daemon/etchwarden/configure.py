@@ -9,12 +9,13 @@ from etchdaemon.configuration.faults import FaultyConfiguration
 from etchdaemon.configuration.loading import load_configuration, read_configuration
 from etchdaemon.configuration.source import Source
 from etchdaemon.hardware.gpio_lines import Lines
+from etchdaemon.hardware.serial_port import NO_PORT_NAMED
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchwarden.configuring.asking import (
+    Asking,
     UnfitAnswer,
     answers_in,
     answers_of_person,
-    ask_person,
     ports,
 )
 from etchwarden.configuring.checking import faults_of
@@ -69,9 +70,11 @@ def command(
 
 
 def _check(path: Path) -> None:
-    wired = load_configuration(path).setup.wired
+    read = load_configuration(path)
     click.echo(f"{path} is in order.")
-    for lack in lacks_of(wired):
+    if not read.port:
+        click.echo(NO_PORT_NAMED)
+    for lack in lacks_of(read.setup.wired):
         click.echo(f"Not wired: {lack.sentence}")
 
 
@@ -87,23 +90,27 @@ def _write(name: str, path: Path, answers: Path | None, *, replace: bool) -> Non
     text = written(name, given)
     write_whole(path, text.encode())
     click.echo(f"Written to {path}. Read it, and see that it is right.")
-    wired = read_configuration(text).setup.wired
-    if is_watch_only(wired):
-        click.echo(f"The daemon will only watch. {lacks_of(wired)[0].sentence}")
+    read = read_configuration(text)
+    if not read.port:
+        click.echo(NO_PORT_NAMED)
+    if is_watch_only(read.setup.wired):
+        click.echo(f"The daemon will only watch. {lacks_of(read.setup.wired)[0].sentence}")
     click.echo(f"Then: sudo systemctl enable --now etchwarden-daemon@{name}")
 
 
 def _asked() -> Answers:
     found = ports()
     click.echo(
-        "Serial ports of this board:" if found else "There is no serial port. Is the cable in?"
+        "Serial ports of this board:"
+        if found
+        else "There is no serial port. Put the cable in and begin anew, or answer “later”."
     )
     for number, port in enumerate(found, 1):
         click.echo(f"  {number}  {port}")
     chips = [chip.label for chip in Lines().chips()]
     click.echo(f"GPIO chips: {', '.join(chips) or 'none'}")
     click.echo("Enter alone takes what stands in brackets. Ctrl-C ends it, and nothing is written.")
-    return answers_of_person(ask_person, click.echo, found)
+    return answers_of_person(Asking().ask, click.echo, found)
 
 
 def _require_writable(folder: Path) -> None:

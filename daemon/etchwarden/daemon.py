@@ -45,7 +45,7 @@ def command(
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s")
     try:
         state.mkdir(parents=True, exist_ok=True)
-        port = port or _port_in(box)
+        port = port or _port_in(box)  # empty where it is to be named later: the daemon waits
         places = Places(port=port, socket=socket, state=state, practice=practice, box=box)
         sys.exit(run_daemon(places))
     except FaultyConfiguration as refused:
@@ -58,11 +58,7 @@ def command(
 
 def _port_in(box: Path | None) -> str:
     from etchdaemon.configuration.loading import load_configuration  # noqa: PLC0415
-    from etchwarden.unfit_file import UnfitFile  # noqa: PLC0415
 
     if box is None:
         raise click.UsageError("Say which port it is, with --port or in the file of --box.")
-    port = load_configuration(box).port
-    if not port:
-        raise UnfitFile(f'{box} names no port. Say in its table [machine]: port = "/dev/…"')
-    return port
+    return load_configuration(box).port

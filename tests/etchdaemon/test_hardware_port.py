@@ -127,6 +127,11 @@ def test_a_port_that_is_not_there_is_named(tmp_path):
         SerialPort(str(tmp_path / "absent"))
 
 
+def test_a_port_that_is_not_named_yet_is_told_from_one_that_is_gone():
+    with pytest.raises(PortLost, match="names no port yet"):
+        SerialPort("")
+
+
 def test_a_file_is_no_port(tmp_path):
     path = tmp_path / "file"
     path.write_text("")

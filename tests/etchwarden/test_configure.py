@@ -2,6 +2,8 @@
 
 import os
 import re
+import subprocess
+import sys
 import tempfile
 from dataclasses import fields
 from pathlib import Path
@@ -151,7 +153,7 @@ def test_a_port_may_be_named_by_its_number_and_the_only_one_by_nothing():
 
     def ask(question, default):
         defaults.append(default)
-        return {"Which serial port is the machine on?": "2"}.get(question, default or "")
+        return "2" if question.startswith("Which serial port") else default or ""
 
     two = answers_of_person(ask, print, ["/dev/one", "/dev/two"])
     one = answers_of_person(lambda _question, default: default or "", print, ["/dev/one"])
@@ -160,7 +162,6 @@ def test_a_port_may_be_named_by_its_number_and_the_only_one_by_nothing():
     assert defaults[0] is None
 
 
-@pytest.mark.skipif(os.geteuid() != 0, reason="only root can be somebody else for a moment")
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root can be somebody else for a moment")
 @pytest.mark.parametrize("mode", [0o755, 0o700], ids=["seen", "shut"])
 def test_whoever_may_not_write_is_told_before_the_questions(mode):
@@ -175,6 +176,53 @@ def test_whoever_may_not_write_is_told_before_the_questions(mode):
     assert done.exit_code == 1
     assert "Use sudo" in done.output
     assert "Which" not in done.output
+
+
+def test_enter_alone_is_told_what_is_wanted(run):
+    done = run(typed=["", PORT, "", "", ""])
+
+    assert done.exit_code == 0, done.output
+    assert 'with such as "/dev/serial/by-id/usb-EXAMPLE" or “later”' in done.output
+
+
+@pytest.mark.parametrize("later", ["later", " Later"])
+def test_with_no_cable_in_the_port_is_named_later_and_the_file_is_in_order(run, tmp_path, later):
+    done = run(typed=[later, "", "", ""])
+
+    assert done.exit_code == 0, done.output
+    assert "names no port yet" in done.output
+    assert load_configuration(tmp_path / "left.toml").port == ""
+    checked = run("--check")
+    assert (checked.exit_code, "names no port yet" in checked.output) == (0, True)
+
+
+def test_the_port_may_be_put_off_in_a_file_of_answers(answered, tmp_path):
+    done = answered(ANSWERS.replace("/dev/serial/by-id/usb-77", "later"))
+
+    assert done.exit_code == 0, done.output
+    assert load_configuration(tmp_path / "left.toml").port == ""
+
+
+@pytest.mark.parametrize("before", [[], [PORT, "ten"]], ids=["the port", "the laser's watts"])
+def test_a_pipe_of_line_ends_is_no_answer_and_nothing_is_written(run, tmp_path, before):
+    done = run(typed=[*before, *[""] * 50])
+
+    assert done.exit_code == 1
+    assert "got 3 empty lines" in done.output
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_person_at_a_terminal_may_press_enter_as_often_as_they_like(tmp_path):
+    keys, terminal = os.openpty()
+    command = [sys.executable, "-m", "etchwarden", "configure", "left", "--folder", str(tmp_path)]
+    with subprocess.Popen(command, stdin=terminal, stdout=subprocess.DEVNULL) as asking:
+        os.write(keys, b"\n" * 5 + b"later\n\n\n\n")
+
+        assert asking.wait() == 0
+
+    os.close(keys)
+    os.close(terminal)
+    assert (tmp_path / "left.toml").exists()
 
 
 def test_whoever_gives_up_has_written_nothing(run, tmp_path):

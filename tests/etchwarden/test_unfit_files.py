@@ -190,15 +190,6 @@ def test_a_daemon_or_page_that_cannot_use_its_file_ends_with_a_code_of_its_own(
     assert str(tmp_path / "left.toml") in done.output
 
 
-def test_a_machines_file_without_a_port_ends_the_daemon_likewise(start, tmp_path):
-    (tmp_path / "left.toml").write_text("[board]\nchip = 'x'\n")
-
-    done = start(daemon, tmp_path / "left.toml")
-
-    assert done.exit_code == UNFIT_FILE
-    assert "port = " in done.output
-
-
 def test_a_card_that_cannot_be_read_just_now_is_worth_another_start():
     unreadable = Fault(Reason.UNREADABLE, "left.toml", "it cannot be read: Input/output error.")
 

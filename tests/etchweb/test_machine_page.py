@@ -192,6 +192,12 @@ def test_every_link_has_its_words(link):
     assert live_view(snapshot("idle", machine={**MACHINE, "link": link}), {})["link"]
 
 
+def test_a_port_that_is_not_named_yet_is_said_so():
+    shown = snapshot("idle", machine={**MACHINE, "port": "", "link": "absent"})
+
+    assert machine_view(shown, SETTINGS, WIRING)["port"] == "not named yet"
+
+
 def test_a_value_is_said_without_needless_noughts_and_a_missing_one_as_a_dash():
     shown = machine_view(snapshot("idle"), SETTINGS, WIRING)["settings"]
 

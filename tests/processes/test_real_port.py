@@ -13,6 +13,7 @@ from gpiozero.pins.local import LocalPiFactory
 from etchdaemon.assembly import Daemon, Places, real_parts
 from etchdaemon.hardware.gpio_lines import Lines
 from etchpath.writer import Order, write_job
+from etchwarden.configuring.writing import written
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
@@ -101,6 +102,19 @@ def test_without_a_box_the_port_is_opened_and_only_watched(bench):
     status = daemon.call("status")
     assert status["interlocks"]["is_watch_only"]
     assert not {"arm", "start"} & set(status["may"])
+
+
+def test_a_machines_file_that_names_no_port_yet_lets_the_daemon_wait_and_say_so(bench):
+    path = bench.box(written("left", {}))
+
+    bench.start("daemon", "--box", str(path), "--socket", str(bench.socket),
+                "--state", str(bench.folder / "state"))  # fmt: skip
+    until(bench.socket.is_socket)
+    daemon = bench.parts.enter_context(DaemonClient(bench.socket))
+
+    until(lambda: "names no port yet" in daemon.call("status")["machine"]["sentence"])
+    machine = daemon.call("status")["machine"]
+    assert (machine["link"], machine["port"]) == ("absent", "")
 
 
 def test_a_box_whose_chip_is_not_there_opens_nothing_and_says_so(bench):

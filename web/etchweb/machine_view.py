@@ -35,7 +35,7 @@ def machine_view(snapshot: Table, settings: Table, wiring: Table) -> View:
     box = snapshot.get("interlocks") or {}
     return {
         "live": live_view(snapshot, wiring),
-        "port": machine["port"],
+        "port": machine["port"] or "not named yet",
         "firmware": _firmware(machine, settings),
         "bed": bed,
         "bed_words": NO_BED if bed is None else "" if bed["is_homed"] else UNSURE_BED,

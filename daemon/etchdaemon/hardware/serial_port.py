@@ -21,6 +21,10 @@ _PSEUDO_TERMINALS: Final = range(136, 144)  # major numbers; Linux's admin-guide
 # What pyserial and the calls below it raise; after an unplugging it is any of them.
 _FOREIGN: Final = (serial.SerialException, OSError, termios.error, TypeError, ValueError)
 
+NO_PORT_NAMED: Final = (
+    "The machine's file names no port yet. Put the cable in, name the port in the table [machine]"
+    " (`etchwarden configure --ports` lists those there are) and restart the daemon."
+)
 _CANNOT_OPEN: Final[Mapping[int, str]] = {
     errno.ENOENT: "There is no port {path}. Check the cable and that the machine is switched on.",
     errno.EACCES: "The port {path} may not be opened. Put the daemon's user into group dialout.",
@@ -30,9 +34,14 @@ _CANNOT_OPEN: Final[Mapping[int, str]] = {
 
 
 class SerialPort:
-    """An open serial line that nobody else may open meanwhile."""
+    """An open serial line that nobody else may open meanwhile.
+
+    An empty path is a port that is not named yet: it is never there.
+    """
 
     def __init__(self, path: str) -> None:
+        if not path:
+            raise PortLost(NO_PORT_NAMED)
         try:
             self._serial = serial.Serial(path, BAUD, timeout=0, exclusive=True)
         except _FOREIGN as error:

@@ -39,7 +39,7 @@ class Machine:
         self.port_name = port_name
         self.is_practice = False
         self.link = LinkState.ABSENT
-        self.sentence = f"Looking for the machine on {port_name}."
+        self.sentence = f"Looking for the machine on {port_name or 'a port not named yet'}."
         self.facts: Facts | None = None
         self.report: StatusReported | None = None
         self.sequence: Sequence | None = None

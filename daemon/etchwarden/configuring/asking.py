@@ -1,5 +1,6 @@
 """Questions and answers: from a person, or from a file of answers."""
 
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
@@ -16,6 +17,7 @@ from etchwarden.configuring.writing import Answers
 YES: Final = {"yes": True, "y": True, "no": False, "n": False}
 # Nothing to ask about pins where there is no chip to have them.
 NEEDS_CHIP: Final = ("inputs", "outputs")
+MOST_EMPTY_ANSWERS: Final = 3
 
 PORT: Final = "machine.port"
 # Where one answer made another unfit, both are asked again.
@@ -42,6 +44,10 @@ class Person:
 
 class UnfitAnswer(ValueError):
     """An answer is not what was asked for; the message says what would be."""
+
+
+class NobodyAnswers(click.ClickException):
+    """One question was answered by empty lines only, and not by a person."""
 
 
 def answers_of_person(
@@ -114,7 +120,7 @@ def fit(entry: Entry, typed: str) -> Answer:
     typed = typed.strip()
     if not typed.isprintable():
         raise UnfitAnswer("There are keys in it that write nothing. Type it once more.")
-    if typed == "" and entry.default == "":
+    if entry.is_left_out_by(typed):
         return ""
     try:
         match entry.kind:
@@ -127,7 +133,8 @@ def fit(entry: Entry, typed: str) -> Answer:
     except (ValueError, KeyError):
         raise UnfitAnswer(f"That has to be a {entry.kind.value}, not “{typed}”.") from None
     if not typed:
-        raise UnfitAnswer("That has to be answered.")
+        or_later = f" or “{entry.put_off}”" if entry.put_off else ""
+        raise UnfitAnswer(f"That has to be answered, with such as {entry.example}{or_later}.")
     return typed
 
 
@@ -147,10 +154,23 @@ def ports() -> tuple[str, ...]:
     return tuple(map(str, (*by_id, *others)))
 
 
-def ask_person(question: str, default: str | None) -> str:
-    """Ask at the terminal."""
-    answer: str = click.prompt(question, default=default, show_default=bool(default))
-    return answer
+class Asking:
+    """Asks on the standard streams; a person may press Enter as often as they like."""
+
+    def __init__(self) -> None:
+        self._empty_answers = 0
+
+    def ask(self, question: str, default: str | None) -> str:
+        """Return what was typed; raise NobodyAnswers where it is a program that has no answer."""
+        answer: str = click.prompt(question, default=default or "", show_default=bool(default))
+        is_wanting = default is None and not answer.strip()
+        self._empty_answers = self._empty_answers + 1 if is_wanting else 0
+        if self._empty_answers == MOST_EMPTY_ANSWERS and not sys.stdin.isatty():
+            raise NobodyAnswers(
+                f"Nobody answers: “{question}” got {MOST_EMPTY_ANSWERS} empty lines. Nothing is"
+                " written; --answers takes the answers from a file."
+            )
+        return answer
 
 
 def _asked() -> Iterator[tuple[Section, Entry]]:

@@ -19,7 +19,8 @@ class Entry:
     """One line of the file.
 
     `question`: what is asked for it; without one it stands as a comment, for the owner to take
-    up. `example` is what the comment shows, and `default` what an empty answer means.
+    up. `example` is what the comment shows, and `default` what an empty answer means. The word
+    `put_off`, where there is one, leaves the entry for later.
     """
 
     name: str
@@ -28,6 +29,13 @@ class Entry:
     question: str = ""
     kind: Kind = Kind.TEXT
     default: str | None = None
+    put_off: str = ""
+
+    def is_left_out_by(self, typed: str) -> bool:
+        """Whether this answer leaves the entry out of the file."""
+        if typed == "":
+            return self.default == ""
+        return typed.lower() == self.put_off
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,9 +66,11 @@ SECTIONS: Final = (
             Entry(
                 name="port",
                 says="The serial port, by the adapter's own name (or, where it has none, by its\n"
-                "place): a number such as ttyUSB0 may be another machine's tomorrow.",
+                "place): a number such as ttyUSB0 may be another machine's tomorrow.\n"
+                "Until it is named here and the daemon started anew, the daemon only waits.",
                 example='"/dev/serial/by-id/usb-EXAMPLE"',
-                question="Which serial port is the machine on?",
+                question="Which serial port is the machine on? (or: later)",
+                put_off="later",
             ),
         ),
     ),

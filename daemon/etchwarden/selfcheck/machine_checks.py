@@ -35,7 +35,12 @@ def _port(facts: MachineFacts) -> Finding | None:
     if facts.fault:
         return None
     if not facts.port:
-        return wrong("Its file names no port.", "Run: etchwarden configure --ports")
+        return wrong(
+            "Its file names no port yet; until it does, its daemon only waits.",
+            "etchwarden configure --ports lists those there are. Name it in the table [machine] of"
+            f" /etc/etchwarden/{facts.name}.toml, then: sudo systemctl restart"
+            f" etchwarden-daemon@{facts.name}",
+        )
     if facts.is_port_there is False:
         return wrong(
             f"The port {facts.port} is not there.",
