@@ -16,6 +16,8 @@ from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import BoardLost
 from etchdaemon.hardware.gpio_lines import Chip, Lines
 
+_LINES: Final = range(2**32)  # how the kernel counts the lines of a chip (linux/gpio.h)
+
 USAGE: Final = """\
 usage: etchwarden-safe FILE...      drive every output of these pin maps off
        etchwarden-safe --chips      list the GPIO chips of this computer
@@ -48,7 +50,7 @@ def _read(path: Path) -> PinMap | None:
         if path.suffix == ".toml":
             return _outputs_of(tomllib.loads(text))
         return PinMap.of_outputs(json.loads(text))
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         _say(f"{path}: not read ({error})")
         return None
 
@@ -65,7 +67,7 @@ def _outputs_of(table: Mapping[str, Any]) -> PinMap:
 def _fit_pins(outputs: Mapping[str, Any]) -> Iterator[tuple[str, Pin]]:
     for name, entry in outputs.items():
         number = entry.get("pin") if isinstance(entry, dict) else None
-        if isinstance(number, int) and number >= 0:
+        if isinstance(number, int) and number in _LINES:
             yield name, Pin(number, is_high_on=entry.get("active", "high") != "low")
 
 

@@ -1,7 +1,6 @@
 """The connected machine, as far as it decides how a file will run."""
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
@@ -9,6 +8,7 @@ from typing import Any, Final, Self
 
 from etchpath.errors import UnreadableMachine
 from etchwire.craft import Head
+from etchwire.toml_text import read_toml
 
 SECONDS_PER_MINUTE: Final = 60.0
 BITS_PER_BYTE: Final = 10  # a start bit, eight bits, a stop bit
@@ -80,7 +80,7 @@ class Machine:
     def from_toml(cls, path: Path) -> Self:
         """Read the description at `path`; raise UnreadableMachine when that cannot be done."""
         try:
-            return cls.from_table(tomllib.loads(path.read_text(encoding="utf-8")))
+            return cls.from_table(read_toml(path.read_text(encoding="utf-8")))
         except (OSError, ValueError) as error:
             if isinstance(error, UnreadableMachine):
                 raise

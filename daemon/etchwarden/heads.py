@@ -1,11 +1,11 @@
 """Heads as the command line names them: one of the practice heads, or a file about a real one."""
 
-import tomllib
 from pathlib import Path
 
 from etchwire.craft import Head
 from etchwire.errors import UnreadableSheet
 from etchwire.examples import PRACTICE_HEADS
+from etchwire.toml_text import read_toml
 
 
 def find_head(name: str) -> Head:
@@ -18,7 +18,7 @@ def find_head(name: str) -> Head:
     if name in PRACTICE_HEADS:
         return PRACTICE_HEADS[name]
     try:
-        table = tomllib.loads(Path(name).read_text(encoding="utf-8"))
+        table = read_toml(Path(name).read_text(encoding="utf-8"))
     except FileNotFoundError as error:
         raise UnreadableSheet(
             f"there is no laser {name!r}: name a file that describes yours, or one of "

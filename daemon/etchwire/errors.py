@@ -9,6 +9,10 @@ class UnreadableSheet(WireError, ValueError):
     """A job sheet, head or recipe is missing a part, or a part makes no sense."""
 
 
+class UnreadableToml(WireError, ValueError):
+    """A text is no TOML that can be used; the message names its line, or the key."""
+
+
 class MalformedMessage(WireError, ValueError):
     """A line is not a message of ours; whoever wrote it is at fault."""
 

@@ -78,6 +78,7 @@ def test_a_broken_configuration_still_gives_its_outputs(devices, kernel, lines):
     path = devices.parent / "left.toml"
     path.write_text(
         "[board]\nchip = 'pinctrl-rp1'\n[inputs.lidd]\npin = 'x'\n"
+        f"[laser]\nbeam_enable_settle_s = {10**30}\n[outputs.horn]\npin = {2**32}\n"
         "[outputs.beam_enable]\npin = 22\nactive = 'low'\n[outputs]\nlamp = 4\n"
     )
 

@@ -57,6 +57,8 @@ def test_a_folder_is_no_description(tmp_path):
     ("old", "new", "said"),
     [
         ("", "= no TOML\n", "as TOML"),
+        ("", f"x = {'9' * 5000}\n", "line"),
+        ("", f"x = {'[' * 5000}\n", "as TOML"),
         ("rated_optical_w = 10.0", "", "lacks the entry 'rated_optical_w'"),
         ("rated_optical_w", "watts", "unknown entry 'watts'"),
         ("= 10.0", '= "10"', "rated_optical_w must be a number above zero, not '10'"),

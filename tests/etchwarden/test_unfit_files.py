@@ -59,7 +59,9 @@ UNFIT = [
     ("half edited", content(b"# x\nport = \n"), Reason.NOT_TOML, "line 2", "a bracket is missing"),
     ("cut off", content(b'[machine]\nport = "/dev/'), Reason.NOT_TOML, "line 2", "a quote"),
     ("twice", content(b"port = 1\nport = 2\n"), Reason.NOT_TOML, "line 2", "in order"),
-    ("deep", content(b"x = " + b"[" * 9999), Reason.NOT_TOML, "in order", "a bracket"),
+    ("deep", content(b"x = " + b"[" * 9999), Reason.NOT_TOML, "in brackets", "a bracket"),
+    ("digits", content(b"# x\ny = " + b"9" * 5000), Reason.NOT_TOML, "line 2", "5000 digits"),
+    ("large", content(b"[a]\nb = %d" % 2**64), Reason.NOT_TOML, "“a.b”", "too large"),
     ("huge", content(b"#" * (MOST_BYTES + 1)), Reason.TOO_LONG, "1.0 MB", "Put a copy back"),
     ("folder", make_folder, Reason.NO_FILE, "is a folder", "move it away"),
     ("pipe", make_pipe, Reason.NO_FILE, "a pipe", "Put a copy back"),
@@ -178,7 +180,7 @@ def start(tmp_path):
 
 
 @pytest.mark.parametrize("command", [daemon, page], ids=["daemon", "page"])
-@pytest.mark.parametrize("text", ["", "prot = 3\n", "port = \n"])
+@pytest.mark.parametrize("text", ["", "prot = 3\n", "port = \n", f"port = {'9' * 5000}\n"])
 def test_a_daemon_or_page_that_cannot_use_its_file_ends_with_a_code_of_its_own(
     start, tmp_path, command, text
 ):

@@ -3,7 +3,6 @@
 import errno
 import re
 import stat
-import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -11,6 +10,8 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
+from etchwire.errors import UnreadableToml
+from etchwire.toml_text import read_toml
 
 MOST_BYTES: Final = 1_000_000  # a hundred times what any configuration has
 _ANEW: Final = (
@@ -34,7 +35,6 @@ _TROUBLES: Final[Mapping[int, tuple[Reason, str]]] = {
     ),
 }
 _NOT_UTF8: Final = "is not text in UTF-8. Save the file as UTF-8 text, or write it again."
-_AT: Final = re.compile(r"(.*) \(at line (\d+), column (\d+)\)")
 _HEADER: Final = re.compile(r"\s*\[{1,2}\s*([^\[\]#]+?)\s*\]{1,2}")
 _ENTRY: Final = re.compile(r"\s*([\w\"'.\- ]+?)\s*=")
 
@@ -51,9 +51,9 @@ class Source:
     def of(cls, text: str, name: str = "the file") -> Self:
         """Take `text` apart; raise FaultyConfiguration naming the line that is at fault."""
         try:
-            return cls(name, text, tomllib.loads(text))
-        except (tomllib.TOMLDecodeError, RecursionError) as error:
-            raise _refused(Reason.NOT_TOML, name, _sentence_of(error, text)) from error
+            return cls(name, text, read_toml(text))
+        except UnreadableToml as error:
+            raise _refused(Reason.NOT_TOML, name, f"{error}.") from error
 
     @classmethod
     def at(cls, path: Path) -> Self:
@@ -140,16 +140,6 @@ def _content(path: Path) -> bytes:
 
 def _refused(reason: Reason, where: str | Path, sentence: str) -> FaultyConfiguration:
     return FaultyConfiguration([Fault(reason, str(where), sentence)])
-
-
-def _sentence_of(error: Exception, text: str) -> str:
-    hint = "Perhaps a quote or a bracket is missing."
-    at = _AT.fullmatch(str(error))
-    if at is not None:
-        return f"it is not in order at line {at[2]}, column {at[3]}: {at[1]}. {hint}"
-    end = len(text.splitlines())
-    said = str(error).removesuffix(" (at end of document)")
-    return f"it is not in order up to its end, line {end}: {said}. {hint}"
 
 
 def _plain(path: str) -> str:

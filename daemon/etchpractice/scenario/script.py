@@ -14,7 +14,6 @@ within_s = 0.1         # it comes to that so soon ...
 for_s = 2.0            # ... and stays so for so long
 """
 
-import tomllib
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -24,6 +23,8 @@ from etchpractice.scenario.events import EVENTS, OF_PROCESSES, Actor, Event, Kin
 from etchpractice.scenario.expectations import EXPECTATIONS, Expectation
 from etchpractice.scenario.reader import Reader, unknown
 from etchpractice.scenario.sight import PRESENCE
+from etchwire.errors import UnreadableToml
+from etchwire.toml_text import read_toml
 
 WITHIN_S: Final = 30.0
 GET_READY: Final = "get ready and start"
@@ -113,8 +114,8 @@ class Scenario:
 def read_scenario(text: str) -> Scenario:
     """Read a scenario; raise FaultyScenario naming everything that is wrong with it."""
     try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        table = read_toml(text)
+    except UnreadableToml as error:
         raise FaultyScenario([f"it is not TOML: {error}."]) from error
     faults: list[str] = []
     scenario = _scenario(Reader(table, "the file", faults))

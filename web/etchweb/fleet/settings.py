@@ -2,13 +2,14 @@
 
 import difflib
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final, Self
 
 from etchweb.fleet.errors import FleetFault
+from etchwire.errors import UnreadableToml
+from etchwire.toml_text import read_toml
 
 LARGEST_PORT: Final = 65535
 # Homie 5, "Topic IDs": small letters, digits and hyphens.
@@ -62,10 +63,10 @@ class FleetSettings:
 
 def _read(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return read_toml(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise FleetFault(f"{path} cannot be read: {error.strerror}.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (UnreadableToml, UnicodeDecodeError) as error:
         raise FleetFault(f"{path} is no TOML file: {error}.") from error
 
 
