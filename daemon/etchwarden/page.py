@@ -123,7 +123,7 @@ def command(  # noqa: PLR0913, PLR0917 - one for each option
                 Store(folder).note_served(host, port)
             where = " and ".join(addresses(host, port))
         click.echo(f"The page is at {where}")
-        serve(site, listener, host)
+        serve(site, listener, host=host, folder=folder)
 
 
 @contextmanager

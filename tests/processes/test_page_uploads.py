@@ -5,17 +5,41 @@ import re
 import socket
 import subprocess
 import sys
+import time
+from contextlib import suppress
+from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
 from etchweb.codes import form_token
-from etchweb.doorway import LARGEST_REQUEST_BYTES, TOO_LARGE
 from etchweb.paired import Store
+from etchweb.server.request import LARGEST_REQUEST_BYTES, TOO_LARGE
 from photo_files import encoded, scene
 
 FOUR_GIGABYTES = 4 * 1024**3
 PATIENCE_S = 60
 BOUNDARY = "between-the-parts"
+STANDARD_STREAMS = ("0", "1", "2")
+
+
+class Page(NamedTuple):
+    port: int
+    folder: Path
+    pid: int
+
+
+def nameless_files(pid):
+    """Return where the files lie that a process has opened and that have no name any more."""
+    found = []
+    for link in Path(f"/proc/{pid}/fd").iterdir():
+        if link.name in STANDARD_STREAMS:
+            continue
+        with suppress(OSError):  # closed meanwhile
+            target = str(link.readlink())
+            if target.startswith("/") and target.endswith(" (deleted)"):
+                found.append(Path(target))
+    return found
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +51,7 @@ def page(tmp_path_factory):
          "--folder", str(folder), "--port", "0", "--open-to-loopback"],
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
-    yield int(re.search(r":(\d+)/", process.stdout.readline())[1]), folder
+    yield Page(int(re.search(r":(\d+)/", process.stdout.readline())[1]), folder, process.pid)
     process.terminate()
     process.communicate()
 
@@ -64,7 +88,7 @@ def drafts(folder):
 
 
 def test_four_gigabytes_are_turned_away_before_the_first_of_them(page):
-    port, folder = page
+    port, folder, _ = page
     with knock(port) as connection:
         connection.sendall(head(port, f"Content-Length: {FOUR_GIGABYTES}"))
 
@@ -72,26 +96,36 @@ def test_four_gigabytes_are_turned_away_before_the_first_of_them(page):
     assert drafts(folder) == []
 
 
-def test_a_stream_without_an_end_is_turned_away_at_the_cap(page):
-    port, folder = page
-    piece = bytes(1024 * 1024)
-    chunk = f"{len(piece):x}\r\n".encode() + piece + b"\r\n"
+def test_a_body_in_chunks_is_turned_away_whatever_stands_between_them(page):
+    port, folder, _ = page
     with knock(port) as connection:
         connection.sendall(head(port, "Transfer-Encoding: chunked"))
         sent = 0
         try:
             while sent < FOUR_GIGABYTES:
-                connection.sendall(chunk)
-                sent += len(piece)
+                connection.sendall(b"5;" + bytes(1024 * 1024))  # an extension without an end
+                sent += 1024 * 1024
         except OSError:
-            pass  # it has hung up, which may lose the sentence on the way
+            pass  # it has hung up
 
-    assert sent < 2 * LARGEST_REQUEST_BYTES
+    assert sent < LARGEST_REQUEST_BYTES
     assert drafts(folder) == []
 
 
+def test_what_arrives_waits_in_the_pages_own_folder_and_nowhere_else(page):
+    port, folder, _ = page
+    whole = body(folder, bytes(8_000_000))
+    with knock(port) as connection:
+        connection.sendall(head(port, f"Content-Length: {len(whole)}") + whole[: len(whole) // 2])
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not (waiting := nameless_files(page.pid)):
+            assert time.monotonic() < deadline_s
+
+    assert {path.parent for path in waiting} == {folder}
+
+
 def test_half_a_photo_leaves_nothing_behind_and_the_next_one_comes_through(page):
-    port, folder = page
+    port, folder, _ = page
     whole = body(folder, encoded(scene(), "JPEG"))
     with knock(port) as connection:
         connection.sendall(head(port, f"Content-Length: {len(whole)}") + whole[: len(whole) // 2])
@@ -106,7 +140,7 @@ def test_half_a_photo_leaves_nothing_behind_and_the_next_one_comes_through(page)
 
 
 def test_a_body_cut_short_of_its_last_mark_is_refused_with_a_sentence(page):
-    port, folder = page
+    port, folder, _ = page
     before = drafts(folder)
     cut = body(folder, encoded(scene(300, 200), "JPEG"))[:-400]
     with knock(port) as connection:

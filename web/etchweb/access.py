@@ -13,6 +13,7 @@ from etchweb.codes import TOKEN_LASTS_S, NewToken, form_token, is_same, token_di
 from etchweb.guard import SAFE_METHODS, wants_json
 from etchweb.paired import Phone, Store
 from etchweb.roles import Role, may
+from etchweb.server.admission import KnownAddresses
 
 NOBODY: Final = "nobody"
 NOWHERE: Final = "nowhere"  # an address that leads to nothing, which strangers need not learn
@@ -37,15 +38,16 @@ class Visitor:
 
 
 class Access:
-    """Tells visitors from their cookie.
+    """Tells visitors from their cookie, and notes in `known` where paired phones ask from.
 
     With `is_open_to_loopback`, whoever asks from this machine operates without being paired:
     for practice only, and only where the page is served on a loopback address, since behind a
     proxy every phone would seem to be this machine.
     """
 
-    def __init__(self, store: Store, *, is_open_to_loopback: bool) -> None:
+    def __init__(self, store: Store, known: KnownAddresses, *, is_open_to_loopback: bool) -> None:
         self.store = store
+        self._known = known
         self._is_open_to_loopback = is_open_to_loopback
 
     def visitor(self) -> Visitor:
@@ -55,8 +57,10 @@ class Access:
             digest = token_digest(token)
             phone = self.store.phone_of(digest, time.time())
             if phone is not None:
+                self._known.note(request.remote_addr or "")
                 return Visitor(phone.role, digest, phone)
         if self._is_open_to_loopback and _comes_from_here():
+            self._known.note(request.remote_addr or "")
             return Visitor(Role.OPERATE, LOOPBACK)
         return Visitor(None, NOBODY)
 
@@ -85,11 +89,19 @@ def _admit() -> BaseResponse | None:
             return _unpaired()
         if request.endpoint is not None:
             abort(403, ONLY_WATCH)
+    return None
+
+
+def check_forms(app: Flask) -> None:
+    """Have every form that is sent to `app` looked at; register it behind `admit`."""
+    app.before_request(_check_form)
+
+
+def _check_form() -> None:
     if request.method not in SAFE_METHODS:
         sent = request.form.get("form_token", "")
         if not is_same(sent, _access().form_token()):
             abort(403, OLD_FORM)
-    return None
 
 
 def _may_reach(endpoint: str) -> bool:

@@ -35,8 +35,8 @@ from etchweb.listening import Listener
 from etchweb.machines import Machines
 from etchweb.machines import pages as machines_pages
 from etchweb.moments import clock_time, moment
-from etchweb.paired import Store
 from etchweb.picture_files import PICTURES_FOLDER, path_name
+from etchweb.uploads import ask_before_bodies
 from etchweb.words import grouped, percent
 
 _HERE: Final = Path(__file__).parent
@@ -65,13 +65,13 @@ def create_app(
         MAX_FORM_MEMORY_SIZE=guard.LARGEST_FORM_BYTES,
     )
     app.jinja_options = {"trim_blocks": True, "lstrip_blocks": True}
-    machines = machines or Machines(Store(folder))
+    machines = machines or Machines.of(folder)
     app.extensions["etchweb.machines"] = machines
     app.extensions["etchweb"] = House(
         daemon,
         folder / PICTURES_FOLDER,
         Listener(daemon),
-        Access(machines.store, is_open_to_loopback=open_to_loopback),
+        Access(machines.store, machines.known, is_open_to_loopback=open_to_loopback),
         machine,
         machines.tries,
         machines.streams,
@@ -87,6 +87,8 @@ def create_app(
     errors.show_errors(app)
     guard.guard(app)
     access.admit(app)
+    ask_before_bodies(app)
+    access.check_forms(app)
     for subject in (
         watch, shading, new_picture_proof, card_steps, craft_pages, logbook, taking_up, verdicts,
         pictures, machine_page, pairing, phones,

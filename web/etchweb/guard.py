@@ -1,9 +1,14 @@
 """What every request must bring and every answer must carry."""
 
+import logging
+import time
 from typing import Final
 from urllib.parse import urlsplit
 
 from flask import Flask, Request, Response, abort, request
+from werkzeug.exceptions import SecurityError
+
+from etchweb.rate import Allowance, Buckets
 
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 LARGEST_FORM_BYTES: Final = 16 * 1024
@@ -22,6 +27,10 @@ HEADERS: Final = {
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+
+# Whoever asks a thousand times a second fills no log.
+_told_of_names = Buckets(Allowance(tries=1, one_more_after_s=60.0))
+_log = logging.getLogger(__name__)
 
 FOREIGN_ORIGIN: Final = (
     "This request came from another page, so nothing was done. "
@@ -42,9 +51,19 @@ NO_FILE_FORM: Final = "Send the photo as a form with a file, as this page does."
 
 def guard(app: Flask) -> None:
     """Hang the checks and the headers on `app`."""
+    app.before_request(refuse_foreign_names)
     app.before_request(refuse_foreign_changes)
     app.before_request(expect_files)
     app.after_request(add_headers)
+
+
+def refuse_foreign_names() -> None:
+    """End a request with a sentence that came under a name this box does not go by."""
+    if isinstance(request.routing_exception, SecurityError):
+        name = request.environ.get("HTTP_HOST", "")
+        if _told_of_names.wait_s("", time.monotonic()) == 0:
+            _log.warning("Somebody asked for %.80r, a name that is not this box's.", name)
+        raise request.routing_exception
 
 
 def refuse_foreign_changes() -> None:
@@ -55,9 +74,11 @@ def refuse_foreign_changes() -> None:
 
 def expect_files() -> None:
     """Take forms alone, and let one with files be large; nothing of it has been read yet."""
+    largest_bytes = BRINGS_FILES.get(request.endpoint or "")
+    if (request.content_length or 0) > (largest_bytes or 0) + LARGEST_FORM_BYTES:
+        abort(413)
     if request.method in SAFE_METHODS:
         return
-    largest_bytes = BRINGS_FILES.get(request.endpoint or "")
     if largest_bytes is None:
         if request.mimetype not in FORM_KINDS:
             abort(415, NO_FORM)

@@ -2,6 +2,8 @@
 
 import threading
 from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Self
 
 from flask import Blueprint, current_app, render_template
 
@@ -9,24 +11,33 @@ from etchweb.figures import View
 from etchweb.listening import Listener
 from etchweb.paired import Store
 from etchweb.pairing import Tries
+from etchweb.server.admission import KnownAddresses
 from etchweb.stream import GREATEST_STREAMS, view_of
+from etchweb.uploads import Uploads
 
 pages = Blueprint("machines", __name__)
 
 
 @dataclass(slots=True)
 class Machines:
-    """The machines by name, and the doors that all of them share: phones, tries, streams.
+    """The machines by name, and the doors that all of them share: phones, tries, streams, uploads.
 
     A phone is paired with the board, and the threads that its streams hold are the board's.
     """
 
     store: Store
+    uploads: Uploads
     tries: Tries = field(default_factory=Tries)
+    known: KnownAddresses = field(default_factory=KnownAddresses)
     streams: threading.BoundedSemaphore = field(
         default_factory=lambda: threading.BoundedSemaphore(GREATEST_STREAMS)
     )
     listeners: dict[str, Listener] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, folder: Path) -> Self:
+        """Return what machines share that keep their own in `folder`; raise StoreUnusable."""
+        return cls(Store(folder), Uploads(folder))
 
     @property
     def are_several(self) -> bool:

@@ -4,21 +4,20 @@ import errno
 import logging
 import signal
 import socket
+import tempfile
 import threading
 import time
 from contextlib import suppress
+from pathlib import Path
 from types import FrameType
 from typing import Final
 
-import waitress
-
-from etchweb.doorway import LARGEST_REQUEST_BYTES, Channel
 from etchweb.host_names import names_of
+from etchweb.server.server import Server
 from etchweb.serving_watchdog import follow_rounds
 from etchweb.site import Site
 from etchwire.notification import notify
 
-THREADS: Final = 16  # a stream holds one each, and eight streams are let in
 LARGEST_PORT: Final = 65535
 LOOK_FOR_NAMES_EVERY_S: Final = 30.0
 
@@ -56,23 +55,15 @@ def _why_not(error: OSError, host: str, port: int) -> str:
     return f"The page cannot be served at {host}, port {port}: {error.strerror}. Use --host."
 
 
-def serve(site: Site, listener: socket.socket, host: str) -> None:
+def serve(site: Site, listener: socket.socket, *, host: str, folder: Path) -> None:
     """Serve `site` at `listener`, a socket on `host`, until SIGTERM or Ctrl-C.
 
-    Open streams are let go first.
+    Bodies wait in `folder`, the page's own, without a name. Open streams are let go at the end.
     """
-    # It tells of every phone that leaves, which phones do all day.
-    logging.getLogger("waitress").setLevel(logging.WARNING)
-    server = waitress.create_server(
-        site,
-        sockets=[listener],
-        threads=THREADS,
-        channel_request_lookahead=1,  # or a phone that left would hold its thread
-        max_request_body_size=LARGEST_REQUEST_BYTES,
-        ident=None,
-    )
-    server.channel_class = Channel
-
+    # It tells of every phone that leaves, and of every request that waits: phones do both all day.
+    logging.getLogger("waitress").setLevel(logging.ERROR)
+    tempfile.tempdir = str(folder)  # libraries write theirs there too; /tmp may be memory
+    server = Server(site, listener, site.machines.known)
     ended = threading.Event()
 
     def end(_number: int, _frame: FrameType | None) -> None:

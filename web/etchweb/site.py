@@ -13,7 +13,6 @@ from etchweb.asking import Daemon
 from etchweb.host_names import names_of
 from etchweb.listening import Listener
 from etchweb.machines import Machines, place_of
-from etchweb.paired import Store
 
 _PLACE: Final = re.compile(r"(?P<place>/m/(?P<name>[^/]+))(?P<rest>/.*)?")
 _KEPT_ADDRESSES: Final = {"/pair": "/pair"}  # `etchwarden pair` prints it; all else is the choice
@@ -30,7 +29,7 @@ class Site:
     @classmethod
     def of_machines(cls, daemons: Mapping[str, Daemon], folder: Path, *, host: str) -> Self:
         """Return the pages of `daemons` by name, which share phones and keep all else apart."""
-        machines, apps = Machines(Store(folder)), {}
+        machines, apps = Machines.of(folder), {}
         for name, daemon in daemons.items():
             own = folder / name
             own.mkdir(parents=True, exist_ok=True)
@@ -53,6 +52,12 @@ class Site:
             return redirect(f"{found['place']}/")(environ, start_response)
         inside = environ | {"SCRIPT_NAME": found["place"], "PATH_INFO": found["rest"]}
         return app(inside, start_response)
+
+    @property
+    def machines(self) -> Machines:
+        """What all of them share."""
+        shared: Machines = next(iter(self.apps.values())).extensions["etchweb.machines"]
+        return shared
 
     @property
     def listeners(self) -> dict[str, Listener]:
