@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass, replace
+from difflib import unified_diff
 from pathlib import Path
 
 from etchpractice.firmware import FIRMWARES
@@ -12,14 +13,15 @@ FOLDER = Path(__file__).parent / "recordings"
 NAMES = tuple(sorted(path.stem for path in FOLDER.glob("*.txt")))
 
 BOOT_S = 0.6
-ROUND_TRIP_S = 0.008  # of a report and its request; the files leave out waits this short
+ROUND_TRIP_S = 0.008  # of a line or a request and its answer; the files leave out waits so short
+SLACK_S = 0.12  # by which a motion may end earlier or later
 POLLED_EVERY_S = 0.05  # in files that leave out longer waits as well
 STOPS = ("feed-hold", "door", "jog-cancel", "reset", "stop")
 IN_MOTION = ("Run", "Jog", "Home", "Hold:1", "Door:2")
 COUNTED = ("WCO", "Ov", "A", "WCS", "H", "TLR")  # shown every so many reports
 STOP_PLACE_MM = 8.0  # as far as two stops of one motion may lie apart
 READ_AHEAD_BYTES = 2  # of a line cut in two by a hold
-ROUNDING_MM = 0.0015
+ROUNDING_MM = 0.0025
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,11 @@ class Entry:
     kind: str
     text: str
     wait_s: float = 0.0
+
+    @property
+    def is_report(self):
+        """Whether this is a report that was heard."""
+        return self.kind == "<" and self.text.startswith("<")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +50,37 @@ class Exchange:
     @property
     def is_32_bit(self):
         return self.name.endswith("-32bit")
+
+    @property
+    def is_polled(self):
+        """Whether reports were asked for in a steady rhythm, beside the lines."""
+        return "are left out of this file" in self.head
+
+    @property
+    def timed_entries(self):
+        """Every entry with the time since the first, in seconds."""
+        at_s, was_sent = 0.0, False
+        for entry in self.entries:
+            least_s = 0.0
+            if self.is_polled:
+                least_s = POLLED_EVERY_S if "status" in entry.text else 0.0
+            elif was_sent and entry.kind == "<":
+                least_s = ROUND_TRIP_S
+            at_s += max(entry.wait_s, least_s)
+            was_sent = entry.kind != "<"
+            yield entry, at_s
+
+    def before(self, text):
+        """Return the exchange as far as the entry that begins with `text`."""
+        return replace(self, entries=self.entries[: self._place_of(text)])
+
+    def since(self, text, *set_up):
+        """Return the exchange from the entry that begins with `text` on, after more of a set-up."""
+        entries = self.entries[self._place_of(text) :]
+        return replace(self, entries=entries, set_up=(*self.set_up, *set_up))
+
+    def _place_of(self, text):
+        return next(at for at, entry in enumerate(self.entries) if entry.text.startswith(text))
 
     @property
     def after(self):
@@ -69,6 +107,9 @@ def _entries(text):
         elif kind in (">", ">_", "!", "<", "*"):
             yield Entry(kind, rest, wait_s)
             wait_s = 0.0
+        elif count := re.match(r"# sent: (\d+), ok received by now: (\d+)", line):
+            yield from [Entry(">", "X5")] * int(count[1])
+            yield from [Entry("<", "ok")] * int(count[2])
 
 
 def _bytes(text):
@@ -105,20 +146,18 @@ class Player:
 
     def play(self):
         """Return all the lines that came back."""
-        due, waited_s = 0, 0.0
-        is_polled = "are left out of this file" in self.exchange.head
-        for entry in self.exchange.entries:
-            waited_s += entry.wait_s
+        due, played_s = 0, 0.0
+        is_polled = self.exchange.is_polled
+        for entry, at_s in self.exchange.timed_entries:
             if entry.kind == "<":
                 due += not entry.text.startswith("<")
-                waited_s += ROUND_TRIP_S if entry.text.startswith("<") and not entry.wait_s else 0
                 continue
-            is_poll = is_polled and "status" in entry.text
-            self._wait(max(waited_s, POLLED_EVERY_S if is_poll else 0.0))
-            waited_s = 0.0
-            self._wait_for(due, within_s=20.0)
+            self._wait(at_s - played_s)
+            played_s = at_s
+            if not (is_polled and entry.kind == "!"):
+                self._wait_for(due, within_s=20.0)
             self._do(entry)
-        self._wait(max(waited_s, 0.5))
+        self._wait(0.5)
         self._wait_for(due, within_s=20.0)
         return self.heard
 
@@ -178,9 +217,31 @@ class Player:
         self.heard += [line.decode("latin-1") for line in lines]
 
 
-def recorded_answers(exchange):
-    """Return what the firmware answered, reports included."""
-    return [entry.text for entry in exchange.entries if entry.kind == "<"]
+def differences(exchange):
+    """Return in what the practice machine answers `exchange` otherwise than was recorded.
+
+    What is no report is the same and in the same order. Of reports there are as many, and
+    what they show is compared as far as it does not hang on timing.
+    """
+    answers = [entry.text for entry in exchange.entries if entry.kind == "<"]
+    heard = Player(exchange).play()
+    recorded, shown = reports(answers), reports(heard)
+    odd = list(unified_diff(other_than_reports(answers), other_than_reports(heard), n=1))
+    if len(recorded) != len(shown):
+        odd.append((len(recorded), len(shown)))
+    odd += odd_states(exchange, recorded, shown)
+    odd += odd_places(exchange, recorded, shown)
+    odd += odd_rooms(recorded, shown)
+    firsts = {"WCO": "0.000,0.000,0.000", "Ov": "100,100,100", "WCS": "G54"}
+    if exchange.is_32_bit:
+        firsts["A"] = ""
+    else:
+        odd += odd_accessories(recorded, shown)
+    for name, first in firsts.items():
+        values = [counted_fields(which, name, first) for which in (recorded, shown)]
+        if values[0] != values[1]:
+            odd.append((name, *values))
+    return odd
 
 
 def other_than_reports(lines):
@@ -193,24 +254,31 @@ def reports(lines):
     return [Report.of(line) for line in lines if line.startswith("<")]
 
 
-def seen_states(shown):
-    """Return what reports say of state and motion, as far as it does not hang on timing.
+def odd_states(exchange, recorded, heard):
+    """Return the pairs of reports that do not fit together, apart from places and counted fields.
 
-    In motion that is the state and which fields there are, at rest their values too. A state
-    that several reports show counts once.
+    In motion the state and which fields there are count, at rest their values too. Where either
+    moves, the other may be what is seen a little earlier or later.
     """
-    seen = []
-    for report in shown:
-        fields = {name: text for name, text in report.items() if name not in COUNTED}
-        if is_in_motion(report):
-            fields = dict.fromkeys(fields) | {"state": report["state"].replace("Idle", "Run")}
-        else:
-            fields |= dict.fromkeys(name for name in ("MPos", "WPos") if name in fields)
-            if "Bf" in fields:
-                fields["Bf"] = report.free_blocks
-        if [fields] != seen[-1:]:
-            seen.append(fields)
-    return seen
+    times_s = [at_s for entry, at_s in exchange.timed_entries if entry.is_report]
+    states = [_state_of(report) for report in recorded]
+    odd = []
+    for one, other, at_s in zip(recorded, heard, times_s, strict=False):
+        wanted = [_state_of(one)]
+        if is_in_motion(one) or is_in_motion(other):
+            pairs = zip(times_s, states, strict=True)
+            wanted = [state for seen_s, state in pairs if abs(seen_s - at_s) <= SLACK_S]
+        if _state_of(other) not in wanted:
+            odd.append((one, other))
+    return odd
+
+
+def _state_of(report):
+    fields = {name: text for name, text in report.items() if name not in COUNTED}
+    if is_in_motion(report):
+        return dict.fromkeys(fields) | {"state": report["state"].replace("Idle", "Run")}
+    fields |= dict.fromkeys(name for name in ("MPos", "WPos") if name in fields)
+    return fields | ({"Bf": report.free_blocks} if "Bf" in fields else {})
 
 
 def is_in_motion(report):
@@ -219,30 +287,26 @@ def is_in_motion(report):
     return waits or report["state"] in IN_MOTION
 
 
-def stops_before_reports(exchange):
-    """Return for each recorded report how often the motion was cut short before it."""
-    stops, counts = 0, []
-    for entry in exchange.entries:
-        stops += entry.text.startswith((*STOPS, "ALARM"))
-        if entry.text.startswith("<") and entry.kind == "<":
-            counts.append(stops)
-    return counts
-
-
 def odd_places(exchange, recorded, heard):
     """Return the reports of rest, each with its twin, whose places do not fit together.
 
     Two stops of one motion do not end at the same place, and all that comes after is shifted.
     """
-    shift, shifted_at, odd = (0.0, 0.0, 0.0), 0, []
-    for stops, one, other in zip(stops_before_reports(exchange), recorded, heard, strict=False):
-        if is_in_motion(one) or is_in_motion(other):
+    stops, pairs, shifts, odd = 0, zip(recorded, heard, strict=False), [(0.0, 0.0, 0.0)], []
+    stops_known = 0
+    for entry in exchange.entries:
+        stops += entry.text.startswith((*STOPS, "ALARM"))
+        if not entry.is_report or (pair := next(pairs, None)) is None:
             continue
-        apart = tuple(b - a for a, b in zip(place_of(one), place_of(other), strict=True))
-        if not any(_is_near(apart, known, ROUNDING_MM) for known in (shift, (0.0, 0.0, 0.0))):
-            if stops == shifted_at or not _is_near(apart, shift, STOP_PLACE_MM):
-                odd.append((one, other))
-            shift, shifted_at = apart, stops
+        if any(is_in_motion(report) for report in pair):
+            continue
+        places = [place_of(report) for report in pair]
+        apart = tuple(b - a for a, b in zip(*places, strict=True))
+        if not any(_is_near(apart, shift, ROUNDING_MM) for shift in shifts):
+            if stops == stops_known or not _is_near(apart, shifts[-1], STOP_PLACE_MM):
+                odd.append(pair)
+            shifts.append(apart)
+            stops_known = stops
     return odd
 
 

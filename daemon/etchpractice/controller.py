@@ -105,7 +105,7 @@ class Controller(Services):
             self._run_motors()
         if self.suspension.is_on:
             self.suspension.look_at_clock()
-            return False
+            return not self.suspension.is_on
         if self._waiting is not None:
             return self._queue_waiting(self._waiting)
         if self._task is not None:
@@ -208,7 +208,8 @@ class Controller(Services):
         except StopIteration:
             self._task, self._wake_s = None, NEVER_S
             return True
-        return False
+        # What it waits for may be a motion that it has just started: the motors come next.
+        return self.is_going and not self.stepper.segments and self._rest_s == NEVER_S
 
     def _carry_out(self, line: Line) -> Task:
         self.reply((yield from self.outcome(line)))

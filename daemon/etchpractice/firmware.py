@@ -39,6 +39,7 @@ class Firmware:
     line_characters: int = 79
     has_raw_line_limit: bool = False  # blanks and comments count in the limit
     misreads_longest_line: bool = False  # error 21 for a line that just fits
+    counts_leading_zeros: bool = True  # among the eight digits of a number that are used
     dropped_characters: str = "/"  # block delete is not known: the rest of the line runs
     pairs_line_ends: bool = False  # CR LF is one line end, not two
     has_sticky_errors: bool = False
@@ -123,6 +124,7 @@ THIRTY_TWO_BIT: Final = Firmware(
     line_characters=256,
     has_raw_line_limit=True,
     misreads_longest_line=True,
+    counts_leading_zeros=False,
     dropped_characters=")\x7f",
     pairs_line_ends=True,
     has_sticky_errors=True,

@@ -114,7 +114,7 @@ def _words(text: str, firmware: Firmware) -> Line:
         if match is None:
             raise _Refused(BAD_NUMBER)
         at = match.end()
-        value = read_number(match.group())
+        value = read_number(match.group(), counts_leading_zeros=firmware.counts_leading_zeros)
         if letter in "GM":
             _note_code(letter, value, g if letter == "G" else m, firmware)
         else:
@@ -138,18 +138,19 @@ def _simple(
     return tuple(values.get(letter) for letter in "XYZSF")
 
 
-def read_number(text: str) -> float:
+def read_number(text: str, *, counts_leading_zeros: bool = True) -> float:
     """Return a number as the controller takes it: eight digits count, no exponent."""
-    digits = text.lstrip("+-").replace(".", "").lstrip("0")
-    if len(digits) <= _DIGITS_USED:
+    sign = text[:1] if text[:1] in "+-" else ""
+    whole, _, decimals = text.lstrip("+-").partition(".")
+    if not counts_leading_zeros:
+        whole = whole.lstrip("0")
+    if len(whole) + len(decimals) <= _DIGITS_USED:
         return float(text)
-    whole, _, decimals = text.partition(".")
-    sign = whole[:1] if whole[:1] in "+-" else ""
-    whole = whole.lstrip("+-").lstrip("0")
     if len(whole) >= _DIGITS_USED:
         return float(sign + whole[:_DIGITS_USED] + "0" * (len(whole) - _DIGITS_USED))
-    zeros = len(decimals) - len(decimals.lstrip("0")) if not whole else 0
-    return float(f"{sign}{whole or '0'}.{decimals[: zeros + _DIGITS_USED - len(whole)]}")
+    zeros = len(decimals) - len(decimals.lstrip("0"))
+    uncounted = 0 if whole or counts_leading_zeros else zeros
+    return float(f"{sign}{whole or '0'}.{decimals[: uncounted + _DIGITS_USED - len(whole)]}")
 
 
 def _note_code(letter: str, value: float, codes: dict[str, int], firmware: Firmware) -> None:

@@ -20,6 +20,7 @@ class Suspension:
         self._controller = controller
         self.is_at_hold = False
         self.is_cancelling_jog = False
+        self.is_dropping_jog = False  # a jog that the door has stopped does not go on
         self.is_beam_held = False
         self.alarm_at_rest = 0  # what the hold was for, if not for the host
         self.feed_before_hold = 0.0
@@ -89,6 +90,7 @@ class Suspension:
             self.come_to_rest()
             return
         self.door_step = DoorStep.BRAKING
+        self.is_dropping_jog = was is State.JOG
         self.feed_before_hold = controller.stepper.speed * 60
         if was is not State.DOOR:
             self._stop(controller)
@@ -109,6 +111,10 @@ class Suspension:
             controller.state = State.IDLE
             return  # an order to move comes from a new line
         controller.stepper.go_on()
+        if self.is_dropping_jog:
+            self.is_dropping_jog = False
+            controller.stepper.flush()
+            controller.take_position()
         if controller.modal.beam is not Beam.OFF:
             controller.stepper.set_level(controller.now_s, 0, 0.0)
             self.is_beam_held = True

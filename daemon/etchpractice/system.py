@@ -180,15 +180,13 @@ def _jog(controller: "Services", match: re.Match[str]) -> Answer:
     error = line.error or _jog_error(line)
     if error:
         return error
-    if not {letter for letter, _ in line.words} & set("XYZ"):
-        return 0  # nothing moves
     g, words, modal = dict(line.g), dict(line.words), controller.modal
     scale = {200: MM_PER_INCH, 210: 1.0}.get(g.get("units", 0), modal.scale)
     axes = {at: words[name] * scale for at, name in enumerate("XYZ") if name in words}
     is_incremental = g.get("distance", 910 if modal.is_incremental else 900) == 910
-    target = controller.interpreter.target(
-        Meaning(0, True, g.get("once"), scale, is_incremental, modal.position, axes, words)
-    )
+    meaning = Meaning(0, True, g.get("once"), scale, is_incremental, modal.position, axes, words)
+    # A jog without an axis goes to the machine's zero (recorded).
+    target = controller.interpreter.target(meaning) if axes else (0.0, 0.0, 0.0)
     if not controller.may_reach(target):
         return OUTSIDE
     beam = modal.beam if modal.motion in CUTTING else Beam.OFF

@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from etchdaemon.controller.codes import RESTARTING_ALARMS
 from etchdaemon.controller.events import (
     LONGEST_LINE_BYTES,
     AlarmRaised,
@@ -281,3 +282,24 @@ def test_the_window_is_never_exceeded_whatever_the_order_of_replies(steps):
             link.receive(b"ok\r\n")
 
         assert sum(outstanding) == link.window.taken_bytes <= MOST_BYTES
+
+
+@pytest.mark.parametrize("number", sorted(RESTARTING_ALARMS))
+def test_an_ok_between_an_alarm_and_the_greeting_answers_no_line(number):
+    """The 8-bit firmware says ok for the line it gave up (recorded for 2, 6, 8 and 9)."""
+    link = Link()
+    link.send([b"G1X1", b"G1X2"])
+
+    assert link.receive(b"ALARM:%d\r\nok\r\n" % number)[1:] == [StrayReplyReceived("ok")]
+    assert link.window.lines_in_flight == 2
+
+    link.receive(b"\r\nGrbl 1.1h ['$' for help]\r\n")
+    link.send([b"$X"])
+    assert link.receive(b"ok\r\n") == [LineAccepted()]
+
+
+def test_an_alarm_that_the_controller_goes_on_from_leaves_the_answers_what_they_are():
+    link = Link()
+    link.send([b"G38.2X5"])
+
+    assert link.receive(b"ALARM:5\r\nok\r\n") == [AlarmRaised(5), LineAccepted()]

@@ -3,24 +3,74 @@
 Source: the recordings beside the tests, each taken once from host builds of both firmwares.
 """
 
+from dataclasses import replace
+
 import pytest
 
-from recorded_exchange import NAMES, Player, other_than_reports, read, recorded_answers
+from recorded_exchange import NAMES, differences, read
 
-# Exchanges that are not answered alike yet.
-NOT_ALIKE = (
-    "06-door-switch-jog-alarm",
-    "11-offsets-reset-power-32bit",
-    "12-buffer-planner-32bit",
+# What cannot be played, why, and what of the exchange is compared nevertheless.
+NOT_PLAYED = {
+    "11-offsets-reset-power-32bit": (
+        "The recorded program forgot its offsets with its power (its head says so); a board"
+        " keeps them, and the danger of that is what the practice machine is there to show.",
+        lambda exchange: exchange.before("power cycle"),
+    ),
+    "19-laser-setting-restart-32bit": (
+        "In the recorded program the laser mode came into force at the next start only; its"
+        " head says that a board may apply it at once.",
+        lambda exchange: exchange.since("power cycle", "$32=1"),
+    ),
+    "18-laser-reports-32bit": (
+        "With the laser mode off reports go over to S 0 while the output stays on. The daemon"
+        " starts nothing in that mode.",
+        lambda exchange: exchange.before("$32=0"),
+    ),
+}
+NOT_YET_ALIKE = (
+    "10-overrides-feed-spindle",
     "15-hard-limit",
+    "15-homing",
     "15-homing-fails",
 )
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if name not in NOT_ALIKE])
-def test_what_was_answered_is_answered_again(name):
+def played(name):
+    """Return what of the exchange can be played."""
+    _, part = NOT_PLAYED.get(name, ("", lambda exchange: exchange))
+    return part(read(name))
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name not in NOT_YET_ALIKE])
+def test_the_practice_machine_answers_as_was_recorded(name):
+    assert differences(played(name)) == []
+
+
+def test_no_more_than_six_exchanges_are_not_played():
+    assert len(NOT_PLAYED) <= 6
+
+
+@pytest.mark.parametrize("name", NOT_PLAYED)
+def test_what_is_not_played_would_really_be_answered_otherwise(name):
+    assert differences(read(name)) != []
+
+
+@pytest.mark.parametrize(
+    ("name", "wrong"),
+    [
+        ("09-check-mode", ("error:8", "ok")),
+        ("05-soft-reset", ("MPos:3.000", "MPos:3.013")),
+        ("05-soft-reset", ("<Alarm", "<Idle")),
+        ("03-hold-resume-dynamic", ("<Hold:0", "<Hold:1")),
+        ("10-overrides-rapid-rest-32bit", ("Ov:110,50,90", "Ov:110,50,100")),
+        ("11-offsets-set", ("WCO:9.000", "WCO:8.000")),
+    ],
+)
+def test_one_wrong_figure_in_a_recording_would_be_found(name, wrong):
     exchange = read(name)
+    entries = tuple(
+        replace(entry, text=entry.text.replace(*wrong)) if entry.kind == "<" else entry
+        for entry in exchange.entries
+    )
 
-    heard = Player(exchange).play()
-
-    assert other_than_reports(heard) == other_than_reports(recorded_answers(exchange))
+    assert differences(replace(exchange, entries=entries)) != []

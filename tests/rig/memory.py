@@ -43,6 +43,7 @@ class MemoryPort:
         self.is_blocked = False
         self.damage: tuple[bytes, bytes] | None = None  # what the cable makes of what
         self.written = bytearray()
+        self.heard = bytearray()
 
     def hangs_on(self, machine) -> None:
         """Let it be this machine's, or another device's."""
@@ -60,9 +61,11 @@ class MemoryPort:
 
     def read_waiting(self) -> bytes:
         try:
-            return self._machine.read()
+            data = self._machine.read()
         except Unplugged:
             raise PortLost("The port practice is gone.") from None
+        self.heard += data
+        return data
 
     def write(self, data: bytes) -> None:
         if self.is_blocked:

@@ -114,6 +114,8 @@ ALARMS: Final[Mapping[int, Trouble]] = {
     8: Trouble("Homing could not leave the limit switch.", _SETTINGS),
     9: Trouble("Homing found no limit switch.", _SETTINGS),
 }
+# What ends in a restart, by itself or by our reset; both firmwares number these alike.
+RESTARTING_ALARMS: Final = frozenset((1, 2, 3, 6, 7, 8, 9))
 EIGHT_BIT_ALARMS: Final[Mapping[int, Trouble]] = {
     10: Trouble("Homing did not find the second switch of an axis.", _SETTINGS),
 }

@@ -3,8 +3,10 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+from etchdaemon.controller.codes import RESTARTING_ALARMS
 from etchdaemon.controller.events import (
     LONGEST_LINE_BYTES,
+    AlarmRaised,
     CountContradicted,
     Event,
     Greeted,
@@ -32,6 +34,9 @@ class Link:
         self._unread = b""
         self._is_given_up = False  # the line under way is too long: its rest is not kept
         self._offset_mm: Place | None = None
+        # An alarm was told and the greeting behind it is due: until then the 8-bit firmware may
+        # say ok for a line that it gave up.
+        self._is_restarting = False
 
     def receive(self, data: bytes) -> list[Event]:
         """Return each event completed by `data`, oldest first."""
@@ -43,7 +48,7 @@ class Link:
             del lines[0]
         events: list[Event] = []
         for line in lines:
-            if line == b"ok\r" and self.window.lines_in_flight:  # the busiest path by far
+            if line == b"ok\r" and self._may_be_answered:  # the busiest path by far
                 self.window.release_oldest()
                 events.append(ACCEPTED)
             else:
@@ -102,7 +107,10 @@ class Link:
                 line = self._release()
                 text = line.decode("ascii").rstrip()
                 return LineRefused(code, text) if line else StrayReplyReceived(f"error:{code}")
+            case AlarmRaised(code=code):
+                self._is_restarting = code in RESTARTING_ALARMS
             case Greeted():
+                self._is_restarting = False
                 self.window.forget()
                 self._offset_mm = None
             case StatusReported():
@@ -111,7 +119,12 @@ class Link:
 
     def _release(self) -> bytes:
         """Return the line that has just been answered, or nothing when none was in flight."""
-        return self.window.release_oldest() if self.window.lines_in_flight else b""
+        return self.window.release_oldest() if self._may_be_answered else b""
+
+    @property
+    def _may_be_answered(self) -> bool:
+        """Whether there is a line that an answer can be for."""
+        return bool(self.window.lines_in_flight) and not self._is_restarting
 
     def _place(self, report: StatusReported) -> StatusReported:
         """Return `report` with both positions, whichever of them the controller sent.
