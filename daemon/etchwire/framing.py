@@ -1,17 +1,13 @@
-"""Bytes into JSON objects and back: one object a line, both ways, no socket.
-
-Python's own reader takes NaN, lets 1e999 become infinity and keeps half of a surrogate pair;
-none of them is JSON that another program must take, so none passes here.
-"""
+"""Bytes into JSON objects and back: one object a line, both ways, no socket."""
 
 import json
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from etchwire.errors import LineTooLong, MalformedMessage
+from etchwire.json_text import read_json
 
 LINE_LIMIT_BYTES: Final = 64 * 1024  # the line feed included
-DEEPEST_LEVELS: Final = 32
 
 
 class LineBuffer:
@@ -52,19 +48,9 @@ class LineBuffer:
 
 def decode(line: bytes) -> dict[str, Any]:
     """Return the JSON object in `line`; raise MalformedMessage for anything else."""
-    try:
-        value = json.loads(line.decode("utf-8"), parse_constant=_refuse, parse_float=_finite)
-        if b"\\u" in line:
-            json.dumps(value, ensure_ascii=False).encode()
-    except RecursionError:
-        raise MalformedMessage("the message is nested too deeply") from None
-    except UnicodeError:
-        raise MalformedMessage("the message is not text in UTF-8") from None
-    except ValueError as error:
-        raise MalformedMessage(f"the message is not JSON: {error}") from None
+    value = read_json(line)
     if not isinstance(value, dict):
         raise MalformedMessage("a message must be one JSON object")
-    _refuse_deep(value)
     return value
 
 
@@ -78,29 +64,3 @@ def encode(message: Mapping[str, Any]) -> bytes:
     if len(line) > LINE_LIMIT_BYTES:
         raise LineTooLong(f"a message of {len(line)} bytes does not fit the wire")
     return line
-
-
-def _refuse(name: str) -> float:
-    raise ValueError(f"{name} is not a number")
-
-
-def _finite(text: str) -> float:
-    value = float(text)
-    if value in (float("inf"), float("-inf")):
-        raise ValueError(f"{text[:20]} is more than a number can hold")
-    return value
-
-
-def _refuse_deep(value: object) -> None:
-    level = [value]
-    for _ in range(DEEPEST_LEVELS):
-        level = [inner for outer in level for inner in _parts(outer)]
-        if not level:
-            return
-    raise MalformedMessage(f"the message is nested more than {DEEPEST_LEVELS} deep")
-
-
-def _parts(value: object) -> list[object]:
-    if isinstance(value, dict):
-        return list(value.values())
-    return value if isinstance(value, list) else []

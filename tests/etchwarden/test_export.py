@@ -1,7 +1,9 @@
 """Everything out of one box and into another: the same afterwards, or nothing at all."""
 
 import csv
+import hashlib
 import json
+import shutil
 import sqlite3
 from contextlib import closing
 
@@ -102,6 +104,127 @@ SPOILT = {
     "a file that is missing": lambda export: (export / "run.jsonl").unlink(),
     "a file that was changed": lambda export: (export / "verdict.jsonl").write_text("{}\n"),
 }
+
+
+def rewrite(export, table, **values):
+    """Put `values` into the first row of `table`, and the right checksum into the index."""
+    path = export / f"{table}.jsonl"
+    first, *rest = path.read_text().splitlines()
+    rewrite_line(export, table, json.dumps(json.loads(first) | values), *rest)
+
+
+def rewrite_line(export, table, *lines):
+    data = "".join(f"{line}\n" for line in lines).encode()
+    (export / f"{table}.jsonl").write_bytes(data)
+    tables = json.loads((export / "export.json").read_text())["tables"]
+    tables[table]["sha256"] = hashlib.sha256(data).hexdigest()
+    change_index(export, tables=tables)
+
+
+DEEP = "[" * 5000 + "]" * 5000
+# Whole files with their right checksums, of which no logbook of ours would have come.
+NEVER_OURS = {
+    "a surface that is no JSON": ("surface", {"surface_json": "not json"}),
+    "a surface of another make": ("surface", {"surface_json": '{"name": 7}'}),
+    "a surface in a list": ("recipe", {"found_on_json": "[]"}),
+    "a head with no watts": ("head", {"head_json": "{}"}),
+    "a sheet that is none": ("run", {"sheet_json": "{}"}),
+    "deep notes": ("run", {"notes_json": DEEP}),
+    "deep details": ("run_event", {"details_json": '{"a": ' + DEEP + "}"}),
+    "half a summary": ("reading", {"summary_json": '{"lightness'}),
+    "a summary with no number": ("reading", {"summary_json": '{"a": NaN}'}),
+    "photos in a table": ("reading", {"photos_json": "{}"}),
+    "a card that was never packed": ("card", {"layout_packed": "%%%"}),
+    "a number of 65 bits": ("run", {"rows": 2**64}),
+    "a number of 300 digits": ("verdict", {"run_id": 10**300}),
+    "a yes for a number": ("surface", {"is_practice": True}),
+    "a text for a number": ("run", {"rows": "many"}),
+    "a table for a text": ("verdict", {"note": {"a": 1}}),
+    "a list for a text": ("verdict", {"note": [1]}),
+    "a time that is none": ("verdict", {"at_utc": "yesterday"}),
+    "half a letter": ("verdict", {"note": "\ud800"}),
+    "a verdict on no run": ("verdict", {"run_id": 77}),
+    "a word that is no verdict": ("verdict", {"verdict": "so-so"}),
+}
+NO_ROWS = ["[]", "7", "null", '{"id": 1}', DEEP, "{", "9" * 5000, '{"id": 1e999}', "\xff"]
+
+
+@pytest.mark.parametrize("name", NEVER_OURS)
+def test_a_value_that_no_logbook_would_hold_is_refused_by_its_column(export, fresh, name):
+    table, values = NEVER_OURS[name]
+    rewrite(export, table, **values)
+
+    require_refused(export, fresh, says="does not fit")
+
+
+@pytest.mark.parametrize("line", NO_ROWS)
+def test_a_line_that_is_no_row_is_refused(export, fresh, line):
+    rewrite_line(export, "surface", line)
+
+    require_refused(export, fresh, says="surface")
+
+
+@pytest.mark.parametrize(
+    "tables", [[], list(TABLES), dict.fromkeys(TABLES), {table: {"sha256": 1} for table in TABLES}]
+)
+def test_an_index_of_another_shape_is_refused(export, fresh, tables):
+    change_index(export, tables=tables)
+
+    require_refused(export, fresh, says="export")
+
+
+def require_refused(export, fresh, *, says):
+    result = say("import", export, "--state", fresh)
+
+    assert (result.exit_code, type(result.exception)) == (1, SystemExit)
+    assert result.output.startswith("Error: ")
+    assert says in result.output
+    assert len(result.output) < 500
+    if (fresh / "logbook.sqlite3").exists():
+        assert not any(everything(fresh).values())
+
+
+# Beginnings that OWASP's "CSV Injection" names, from memory.
+FORMULAS = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "=cmd|' /C calc'!A0"]
+
+
+@pytest.mark.parametrize("formula", FORMULAS)
+def test_a_text_that_a_spreadsheet_would_run_is_shown_to_it_and_comes_back_as_it_was(
+    old_box, tmp_path, fresh, formula
+):
+    box, folder = tmp_path / "box", tmp_path / "out"
+    shutil.copytree(old_box, box)
+    with closing(sqlite3.connect(box / "logbook.sqlite3")) as book:
+        book.execute("UPDATE verdict SET note = ?", (formula,))
+        book.execute("UPDATE run_event SET at_s = -2.5")
+        book.commit()
+
+    assert say("export", folder, "--state", box).exit_code == 0
+    assert say("import", folder, "--state", fresh).exit_code == 0
+
+    ((_, row),) = cells(folder / "verdict.csv")
+    assert row["note"] == f"'{formula}"
+    assert {row["at_s"] for _, row in cells(folder / "run_event.csv")} == {"-2.5"}
+    assert everything(fresh) == everything(box)
+
+
+def test_no_cell_of_an_export_begins_as_a_formula_but_a_number(export):
+    for path in export.glob("*.csv"):
+        for name, row in cells(path):
+            for cell in row.values():
+                assert not cell.startswith(tuple("=+-@\t\r")) or is_number(cell), (name, cell)
+
+
+def cells(path):
+    with path.open(encoding="utf-8", newline="") as file:
+        return [(path.name, row) for row in csv.DictReader(file)]
+
+
+def is_number(cell):
+    try:
+        return float(cell) is not None
+    except ValueError:
+        return False
 
 
 @pytest.mark.parametrize("name", SPOILT)

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etchwire.errors import LineTooLong, MalformedMessage
-from etchwire.framing import DEEPEST_LEVELS, LINE_LIMIT_BYTES, LineBuffer, decode, encode
+from etchwire.framing import LINE_LIMIT_BYTES, LineBuffer, decode, encode
+from etchwire.json_text import DEEPEST_LEVELS
 
 PLAIN = st.recursive(
     st.none()

@@ -14,8 +14,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchdaemon.errors import ExportRefused
+from etchdaemon.logbook.imported import require_fit
 from etchdaemon.logbook.schema import MIGRATIONS, transaction
 from etchwire.errors import MalformedMessage
+from etchwire.json_text import read_json
 from etchwire.packing import unpack
 from etchwire.storing import fault_of_card
 
@@ -32,6 +34,8 @@ TABLES: Final = (
 )  # fmt: skip
 _MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
 
+_FORMULAS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
+
 _ABOUT: Final = """\
 Everything that this box's logbook knew, in one CSV and one JSON-lines file a table. The last word
 of a column is its unit; a ratio and a count have none, times are UTC.
@@ -46,6 +50,7 @@ recipe      settings, and the surface they were found on (found_on_json)
 input_proof when safety contacts were seen to open
 verdict     what wiped tiles looked like    happening  the order in which all of it was written
 Columns named ..._json hold JSON; ..._packed hold JSON too, deflated (zlib) and in base 64.
+In the CSV files a text that a spreadsheet would run as a formula has a ' before it.
 etchwarden import takes this folder back into a fresh box of the same version.
 """
 
@@ -96,7 +101,7 @@ def import_book(book: sqlite3.Connection, folder: Path) -> int:
     try:
         with transaction(book):
             return sum(_read_table(book, table, folder) for table in TABLES)
-    except (sqlite3.Error, ValueError, AttributeError) as error:
+    except (sqlite3.Error, MalformedMessage) as error:
         raise ExportRefused(f"This export does not fit the logbook: {error}.") from error
 
 
@@ -111,12 +116,20 @@ def _write_table(book: sqlite3.Connection, table: str, folder: Path) -> dict[str
         sheet = csv.writer(for_people)
         sheet.writerow(names)
         for row in cursor:
-            sheet.writerow(row)
+            sheet.writerow(map(_harmless, row))
             line = json.dumps(dict(zip(names, row, strict=True)), ensure_ascii=False) + "\n"
             lines.write(line.encode())
             digest.update(line.encode())
             rows += 1
     return {"rows": rows, "columns": names, "sha256": digest.hexdigest()}
+
+
+def _harmless(value: Any) -> Any:
+    """Return `value` so that a spreadsheet shows it: a text that it would run gets a quote before.
+
+    What it takes for a formula, and the quote against it: OWASP, "CSV Injection", from memory.
+    """
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULAS) else value
 
 
 def _order(table: str) -> str:
@@ -134,10 +147,10 @@ def _write_cards(book: sqlite3.Connection, folder: Path) -> None:
 
 def _index(folder: Path) -> dict[str, Any]:
     try:
-        index = json.loads((folder / INDEX_NAME).read_bytes())
+        index = read_json((folder / INDEX_NAME).read_bytes(), called="it")
     except OSError as error:
         raise ExportRefused(f"{folder} is no export of ours: {error.strerror}.") from error
-    except ValueError as error:
+    except MalformedMessage as error:
         raise ExportRefused(f"{folder / INDEX_NAME} is damaged: {error}.") from error
     if not isinstance(index, dict) or index.get("format") != FORMAT:
         raise ExportRefused(f"{folder} is no export of ours.")
@@ -148,8 +161,11 @@ def _index(folder: Path) -> dict[str, Any]:
             f"{index.get('schema')}; this program's is {len(MIGRATIONS)}): install the program "
             "that made it, import it there, then update."
         )
-    if set(index.get("tables", ())) != set(TABLES):
+    tables = index.get("tables")
+    if not isinstance(tables, dict) or set(tables) != set(TABLES):
         raise ExportRefused(f"{folder / INDEX_NAME} does not name every table.")
+    if not all(isinstance(file, dict) and "sha256" in file for file in tables.values()):
+        raise ExportRefused(f"{folder / INDEX_NAME} does not say what every file hashes to.")
     return index
 
 
@@ -171,15 +187,16 @@ def _read_table(book: sqlite3.Connection, table: str, folder: Path) -> int:
     places = ", ".join("?" * len(known))
     rows = 0
     for row in _rows(folder / f"{table}.jsonl"):
-        if set(row) != set(known):
+        if not isinstance(row, dict) or set(row) != set(known):
             raise ExportRefused(f"{table} has other columns than this program's.")
+        require_fit(table, row)
         values = [row[name] for name in known]
         book.execute(f"INSERT INTO {table} ({', '.join(known)}) VALUES ({places})", values)  # noqa: S608
         rows += 1
     return rows
 
 
-def _rows(path: Path) -> Iterator[dict[str, Any]]:
+def _rows(path: Path) -> Iterator[Any]:
     with path.open("rb") as file:
         for line in file:
-            yield json.loads(line)
+            yield read_json(line, called=f"a line of {path.name}")
