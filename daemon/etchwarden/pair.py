@@ -34,7 +34,7 @@ from etchweb.roles import Role
 def command(folder: Path, role: str, is_list: bool, forget: int | None) -> None:
     """Let a phone in: print six digits for it to type, and the address of the page.
 
-    The digits serve one phone, for ten minutes and five tries. The square holds the address only.
+    The digits serve one phone, for ten minutes. The square holds the address only.
     """
     try:
         store = _store(folder)

@@ -2,7 +2,8 @@ import time
 
 import pytest
 
-from etchweb.pairing import FOR_EVERYBODY, FOR_ONE_ADDRESS, WRONG_CODE, Tries
+from etchweb.codes import CODE_DIGITS, CODE_LASTS_S
+from etchweb.pairing import FOR_FURTHER_TRIES, FOR_ONE_ADDRESS, WRONG_CODE, Tries
 from etchweb.roles import Role
 
 CODE = "123456"
@@ -67,12 +68,49 @@ def test_guessing_is_slowed_down(stranger, code):
     assert int(answers[-1].headers["Retry-After"]) > 0
 
 
-def test_many_addresses_together_are_slowed_down_too():
+def test_many_addresses_together_are_slowed_down_after_their_first_try():
     tries = Tries()
+    addresses = [f"10.0.0.{number}" for number in range(1, 254)]
 
-    waits_s = [tries.wait_s(f"10.0.0.{number}", now_s=0.0) for number in range(40)]
+    first_s = [tries.wait_s(address, now_s=0.0) for address in addresses]
+    second_s = [tries.wait_s(address, now_s=0.0) for address in addresses]
 
-    assert waits_s.count(0.0) == FOR_EVERYBODY.tries
+    assert first_s == [0.0] * len(addresses)
+    assert second_s.count(0.0) == FOR_FURTHER_TRIES.tries
+
+
+def test_who_comes_with_a_code_gets_in_while_a_whole_network_guesses():
+    tries = Tries()
+    for second in range(600):
+        for number in range(1, 253):
+            tries.wait_s(f"10.0.0.{number}", now_s=float(second))
+
+    assert tries.wait_s("10.0.0.253", now_s=600.0) == 0.0
+
+
+def test_a_try_that_all_together_have_used_up_is_not_the_address_s_own():
+    tries = Tries()
+    for number in range(1, 254):
+        for _ in range(2):
+            tries.wait_s(f"10.0.0.{number}", now_s=0.0)
+    blocked = "10.0.0.253"
+
+    for _ in range(20):
+        assert tries.wait_s(blocked, now_s=0.0) > 0
+
+    later_s = FOR_FURTHER_TRIES.one_more_after_s
+    assert tries.wait_s(blocked, now_s=later_s) == 0.0
+
+
+def test_guessing_finds_a_code_once_in_a_thousand_at_the_most():
+    """However many addresses guess for as long as a code lasts."""
+    tries, looked_at = Tries(), 0
+    for second in range(int(CODE_LASTS_S)):
+        for number in range(50):
+            address = f"10.{second % 20}.{second % 256}.{number}"
+            looked_at += tries.wait_s(address, now_s=float(second)) == 0
+
+    assert looked_at / 10**CODE_DIGITS < 0.001
 
 
 def test_one_address_gets_its_tries_back_with_time():

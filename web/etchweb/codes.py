@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Final
 
 CODE_DIGITS: Final = 6
-CODE_TRIES: Final = 5
 CODE_LASTS_S: Final = 600.0
 
 # A phone that was not seen for a month, or was paired half a year ago, is paired anew.

@@ -15,7 +15,6 @@ from typing import Any, Final
 
 from etchweb.codes import (
     CODE_LASTS_S,
-    CODE_TRIES,
     TOKEN_IDLE_S,
     TOKEN_LASTS_S,
     NewToken,
@@ -29,6 +28,7 @@ from etchwire.storing import fault_of_card
 FILE_NAME: Final = "page.sqlite3"
 SEEN_EVERY_S: Final = 600.0
 _SECRET_BYTES: Final = 32
+_TRIES_OF_OLD: Final = 5  # read only by the releases before this one, should a board go back to one
 _PATIENCE_S: Final = 5.0
 
 MIGRATIONS: Final = (
@@ -98,26 +98,24 @@ class Store:
     def add_code(self, code: str, role: Role, now_s: float) -> None:
         """Open `code` for one phone; codes that nobody can use any more are dropped."""
         with self._open() as book:
-            book.execute("DELETE FROM code WHERE ends_at_s <= ? OR tries_left < 1", (now_s,))
+            book.execute("DELETE FROM code WHERE ends_at_s <= ?", (now_s,))
             book.execute(
                 "INSERT INTO code (digest, role, ends_at_s, tries_left) VALUES (?, ?, ?, ?)",
-                (code_digest(self.secret, code), role, now_s + CODE_LASTS_S, CODE_TRIES),
+                (code_digest(self.secret, code), role, now_s + CODE_LASTS_S, _TRIES_OF_OLD),
             )
 
     def use_code(self, code: str, now_s: float) -> Role | None:
-        """Return what `code` pairs for and close it; a wrong one costs every open code a try."""
+        """Return what `code` pairs for and close it; a wrong one changes nothing."""
         digest = code_digest(self.secret, code)
         with self._open() as book:
             found = book.execute(
-                "SELECT id, digest, role FROM code"
-                " WHERE ends_at_s > ? AND ends_at_s <= ? AND tries_left > 0",
+                "SELECT id, digest, role FROM code WHERE ends_at_s > ? AND ends_at_s <= ?",
                 (now_s, now_s + CODE_LASTS_S),  # no longer, if the clock went back
             ).fetchall()
             for number, kept, role in found:
                 if is_same(kept, digest):
                     book.execute("DELETE FROM code WHERE id = ?", (number,))
                     return Role(role)
-            book.execute("UPDATE code SET tries_left = tries_left - 1")
         return None
 
     def add_phone(self, token: NewToken, name: str, role: Role, now_s: float) -> None:

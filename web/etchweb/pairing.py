@@ -1,6 +1,7 @@
 """Pairing a phone: a code that somebody at the box has asked for, typed once."""
 
 import math
+import threading
 import time
 from typing import Final
 
@@ -16,19 +17,23 @@ from flask import (
 from werkzeug.wrappers import Response
 
 from etchweb.access import let_in
-from etchweb.codes import new_token, typed_code
+from etchweb.codes import CODE_LASTS_S, new_token, typed_code
 from etchweb.rate import Allowance, Buckets
+from etchweb.server.admission import network_of
 
 pages = Blueprint("pairing", __name__)
 
+# A code lasts ten minutes: one address has 35 tries at it, all together 780 of a million.
 FOR_ONE_ADDRESS: Final = Allowance(tries=5, one_more_after_s=20.0)
-FOR_EVERYBODY: Final = Allowance(tries=30, one_more_after_s=4.0)
+FIRST_OF_ONE_ADDRESS: Final = Allowance(tries=1, one_more_after_s=CODE_LASTS_S)
+FOR_FIRST_TRIES: Final = Allowance(tries=300, one_more_after_s=2.0)  # a small network has 253
+FOR_FURTHER_TRIES: Final = Allowance(tries=30, one_more_after_s=4.0)
 EVERYBODY: Final = "everybody"
 LONGEST_NAME: Final = 40
 
 WRONG_CODE: Final = (
     "That is not the code, or it is used up. "
-    "A code takes five tries and ten minutes; then ask the box for another."
+    "A code lets one phone in, within ten minutes; then ask the box for another."
 )
 
 # What a browser says it runs on, and what people call that; the first that fits.
@@ -43,15 +48,28 @@ DEVICES: Final = (
 
 
 class Tries:
-    """How often codes may be tried, by one address and by all together."""
+    """How often codes may be tried, by one address and by all together; any thread may ask.
+
+    Wrong codes cost no code anything. An address's first try has a rate of its own: strangers
+    who guess from many addresses do not keep out who comes with a code from the box.
+    """
 
     def __init__(self) -> None:
-        self._one = Buckets(FOR_ONE_ADDRESS)
-        self._all = Buckets(FOR_EVERYBODY)
+        self._one, self._first = Buckets(FOR_ONE_ADDRESS), Buckets(FIRST_OF_ONE_ADDRESS)
+        self._first_tries, self._further = Buckets(FOR_FIRST_TRIES), Buckets(FOR_FURTHER_TRIES)
+        self._lock = threading.Lock()
 
     def wait_s(self, address: str, now_s: float) -> float:
         """Count a try and return 0, or return how long to wait before the next."""
-        return self._one.wait_s(address, now_s) or self._all.wait_s(EVERYBODY, now_s)
+        network = network_of(address)
+        with self._lock:
+            is_first = self._first.would_wait_s(network, now_s) == 0
+            everybody = self._first_tries if is_first else self._further
+            wait_s = self._one.would_wait_s(network, now_s) or everybody.wait_s(EVERYBODY, now_s)
+            if wait_s == 0:
+                self._first.wait_s(network, now_s)
+                self._one.wait_s(network, now_s)
+            return wait_s
 
 
 @pages.get("/pair")

@@ -22,12 +22,16 @@ class Buckets:
         self._allowance = allowance
         self._buckets: OrderedDict[str, tuple[float, float]] = OrderedDict()
 
+    def would_wait_s(self, name: str, now_s: float) -> float:
+        """Return how long `name` has to wait for its next try; 0: it has one."""
+        return max(0.0, 1 - self._left(name, now_s)) * self._allowance.one_more_after_s
+
     def wait_s(self, name: str, now_s: float) -> float:
         """Take a try from `name` and return 0, or return how long it has to wait for one."""
-        left = self._left(name, now_s)
-        if left < 1:
-            return (1 - left) * self._allowance.one_more_after_s
-        self._buckets[name] = (left - 1, now_s)
+        wait_s = self.would_wait_s(name, now_s)
+        if wait_s > 0:
+            return wait_s
+        self._buckets[name] = (self._left(name, now_s) - 1, now_s)
         self._buckets.move_to_end(name)
         if len(self._buckets) > _MOST_NAMES:
             self._buckets.popitem(last=False)
