@@ -6,6 +6,7 @@ import os
 import socket
 import struct
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from typing import Any, Final
@@ -25,6 +26,8 @@ _log = logging.getLogger(__name__)
 
 UNANSWERED_LIMIT: Final = 32
 PARTING_TIMEOUT_S: Final = 5.0
+_SHORTEST_S: Final = 0.001  # what has come by then is still heard
+_FOR_EVER_S: Final = 0.0
 _FILES_LIMIT: Final = 4
 _READ_BYTES: Final = 65536
 _FILE: Final = struct.Struct("i")
@@ -55,10 +58,8 @@ class Caller:
         self._latest: bytes | None = None
         self._changed = threading.Condition()
         self._sending = threading.Lock()
-        # A send that cannot finish raises BlockingIOError after this long: socket(7), SO_SNDTIMEO.
-        seconds, rest_s = divmod(reception.send_timeout_s, 1)
-        timeout = _TIMEVAL.pack(int(seconds), int(rest_s * 1_000_000))
-        client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, timeout)
+        self._hello_until_s = time.monotonic() + reception.hello_timeout_s
+        self._limit(socket.SO_SNDTIMEO, reception.send_timeout_s)
         self._threads = [
             threading.Thread(target=target, name=f"client {peer.pid} {name}", daemon=True)
             for name, target in (("hearing", self._hear), ("answering", self._tell))
@@ -68,6 +69,11 @@ class Caller:
         """Hear and answer from now on."""
         for thread in reversed(self._threads):  # the hearing one ends by joining the other
             thread.start()
+
+    @property
+    def is_greeted(self) -> bool:
+        """Whether it has said hello."""
+        return self._is_greeted
 
     @property
     def is_gone(self) -> bool:
@@ -111,12 +117,22 @@ class Caller:
             self._take(line)
         return bool(data) and len(self._files) <= _FILES_LIMIT
 
+    def _limit(self, which: int, seconds: float) -> None:
+        """Have what cannot finish in time raise BlockingIOError: socket(7), SO_RCVTIMEO."""
+        whole, rest = divmod(seconds, 1)
+        self._socket.setsockopt(
+            socket.SOL_SOCKET, which, _TIMEVAL.pack(int(whole), int(rest * 1_000_000))
+        )
+
     def _read(self) -> bytes:
         """Return what has arrived, keeping the files that came with it.
 
         `socket.recv_fds` would do, but drops its flags (CPython 3.11): the files would stay open
         in every program that the daemon starts.
         """
+        if not self._is_greeted:
+            left_s = self._hello_until_s - time.monotonic()
+            self._limit(socket.SO_RCVTIMEO, max(left_s, _SHORTEST_S))
         data, extras, _, _ = self._socket.recvmsg(
             _READ_BYTES, socket.CMSG_LEN(_FILES_LIMIT * _FILE.size), socket.MSG_CMSG_CLOEXEC
         )
@@ -238,6 +254,7 @@ class Caller:
                 "update both ends together",
             )
         self._is_greeted = True
+        self._limit(socket.SO_RCVTIMEO, _FOR_EVER_S)
         return {"protocol": PROTOCOL, **self._reception.greeting}
 
 

@@ -71,10 +71,12 @@ class Reception:
     `answer` gets each request and returns its result, raising Refused to say no. Methods in
     `at_once` are answered by the thread that hears them, ahead of everything this client still
     waits for; the others are answered in the order they came. `greeting` is what `hello` tells.
-    A client that takes nothing for `send_timeout_s` is dropped.
+    A client that has not said hello after `hello_timeout_s`, or takes nothing for
+    `send_timeout_s`, is dropped.
     """
 
     answer: Answer
     greeting: dict[str, Any]
     at_once: Collection[str] = ()
+    hello_timeout_s: float = 5.0
     send_timeout_s: float = 2.0

@@ -1,7 +1,8 @@
 """A Unix socket that answers JSON lines: the daemon's, and the practice machine's.
 
 Two threads for each client, because neither may wait for the other: one hears, one answers.
-A client that does not read what it asked for is dropped; nobody else notices.
+A client that does not read what it asked for is dropped, and so is one that does not say hello;
+nobody else notices.
 """
 
 import contextlib
@@ -36,7 +37,7 @@ class LineServer:
     def __init__(self, path: Path, reception: Reception) -> None:
         self._path = path
         self._reception = reception
-        self._callers: set[Caller] = set()
+        self._callers: dict[Caller, None] = {}  # those who came first stand first
         self._lock = threading.Lock()
         self._stopping = threading.Event()
 
@@ -91,16 +92,27 @@ class LineServer:
 
     def _admit(self, client: socket.socket) -> None:
         with self._lock:
-            if len(self._callers) >= CLIENTS_LIMIT:
+            if not self._has_place():
                 _turn_away(client)
                 return
             caller = Caller(client, _peer(client), self._reception, self._forget)
-            self._callers.add(caller)
+            self._callers[caller] = None
         caller.start()
+
+    def _has_place(self) -> bool:
+        """Return whether one more may come in: whoever waited longest with its hello gives way."""
+        present = [caller for caller in self._callers if not caller.is_gone]
+        if len(present) < CLIENTS_LIMIT:
+            return True
+        silent = next((caller for caller in present if not caller.is_greeted), None)
+        if silent is None or len(self._callers) >= 2 * CLIENTS_LIMIT:  # that many are leaving
+            return False
+        silent.part()
+        return True
 
     def _forget(self, caller: Caller) -> None:
         with self._lock:
-            self._callers.discard(caller)
+            self._callers.pop(caller, None)
 
 
 # A client that left before it was greeted, or no descriptor free at this moment.

@@ -160,6 +160,18 @@ def test_files_of_a_job_that_is_refused_are_closed_too(client, loop):
     assert refusal.value.kind == "job"
 
 
+def test_a_job_from_a_pipe_is_refused_instead_of_waited_for(tmp_path, client, loop):
+    (tmp_path / "sheet").write_bytes(b"{}")
+    reads, writes = os.pipe()
+    with open(reads) as pipe, open(writes, "w"), (tmp_path / "sheet").open("rb") as sheet:
+        for files in ((pipe.fileno(), sheet.fileno()), (sheet.fileno(), pipe.fileno())):
+            with pytest.raises(Refused, match="a pipe may never end") as refusal:
+                client.load(*files)
+
+    assert refusal.value.kind == "job"
+    assert loop.wishes == []
+
+
 def test_a_job_without_its_files_does_not_reach_the_loop(client, loop):
     with pytest.raises(Refused, match="2 open files must come along"):
         client.call("load")

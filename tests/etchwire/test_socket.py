@@ -443,6 +443,31 @@ def test_one_client_too_many_is_told_so(path):
     assert refusal.value.kind == "busy"
 
 
+def test_silent_clients_give_way_to_one_that_speaks(path):
+    with contextlib.ExitStack() as stack:
+        silent = [stack.enter_context(Wire(path, hello=False)) for _ in range(CLIENTS_LIMIT)]
+
+        with DaemonClient(path, timeout_s=LONG_S) as client:
+            assert client.call("stop") == "stopped"
+        assert silent[0].hear() is None
+
+
+@pytest.mark.parametrize("said", [b"", b'{"jsonrpc"', b"\n\n"])
+def test_a_client_that_says_no_hello_is_parted_from_and_one_that_did_is_not(
+    tmp_path, machine, said
+):
+    with (
+        serving(tmp_path / "s", machine, hello_timeout_s=0.05),
+        Wire(tmp_path / "s") as greeted,
+        Wire(tmp_path / "s", hello=False) as silent,
+    ):
+        silent.socket.sendall(said)
+
+        assert silent.hear() is None  # by then the other's time would have been up as well
+        greeted.send(Request("stop", {}, 1))
+        assert greeted.hear()["result"] == "stopped"
+
+
 def test_a_missing_daemon_is_named_with_its_place(tmp_path):
     with pytest.raises(DaemonAbsent, match=r"the daemon does not answer at .*/s: there is no"):
         DaemonClient(tmp_path / "s")

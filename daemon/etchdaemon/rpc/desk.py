@@ -1,6 +1,7 @@
 """Where a call becomes a wish to the loop or a question to the logbook."""
 
 import os
+import stat
 from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
@@ -100,9 +101,16 @@ class Desk:
             return self._operator.snapshot()
         files = asked.take_files(len(method.files))
         try:
+            _require_ends(files)
             return self._operator.request(
                 method.name, **params, **dict(zip(method.files, files, strict=True))
             )
         finally:
             for file in files:
                 os.close(file)
+
+
+def _require_ends(files: Collection[int]) -> None:
+    """Raise Refused unless all are files on a disk: what comes by a pipe may never end."""
+    if not all(stat.S_ISREG(os.fstat(file).st_mode) for file in files):
+        raise Refused("job", "A job has to come as files on a disk; a pipe may never end.")
