@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass, replace
 from difflib import unified_diff
+from math import inf
 from pathlib import Path
 
 from etchpractice.firmware import FIRMWARES
@@ -22,6 +23,26 @@ COUNTED = ("WCO", "Ov", "A", "WCS", "H", "TLR")  # shown every so many reports
 STOP_PLACE_MM = 8.0  # as far as two stops of one motion may lie apart
 READ_AHEAD_BYTES = 2  # of a line cut in two by a hold
 ROUNDING_MM = 0.0025
+
+
+# Where the switches stood, in mm from where the head was when power came first.
+NO_SWITCHES_MM = ((-inf, inf),) * 3
+SWITCHES_MM = {
+    "15-homing": ((-inf, 30.0), (-inf, 30.0), (-inf, 5.0)),
+    "15-homing-direction": ((-30.0, 30.0), (-30.0, 30.0), (-inf, inf)),
+    "15-hard-limit": ((-inf, 30.0), (-inf, 30.0), (-inf, inf)),
+}
+
+
+EVENTS = {
+    "power cycle": lambda machine: machine.reset_now(BOOT_S),
+    "door opened": lambda machine: machine.open_door_pin(),
+    "door closed": lambda machine: machine.close_door_pin(),
+    "limit switch X pressed by hand": lambda machine: machine.press_limits(0),
+    "limit switch X let go": lambda machine: machine.press_limits(),
+    "limit switches X and Y stuck closed": lambda machine: machine.press_limits(0, 1),
+    "limit switches let go": lambda machine: machine.press_limits(),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +88,7 @@ class Exchange:
             elif was_sent and entry.kind == "<":
                 least_s = ROUND_TRIP_S
             at_s += max(entry.wait_s, least_s)
-            was_sent = entry.kind != "<"
+            was_sent = entry.kind != "<" and (was_sent or entry.kind != "#")
             yield entry, at_s
 
     def before(self, text):
@@ -110,6 +131,8 @@ def _entries(text):
         elif count := re.match(r"# sent: (\d+), ok received by now: (\d+)", line):
             yield from [Entry(">", "X5")] * int(count[1])
             yield from [Entry("<", "ok")] * int(count[2])
+        elif kind == "#":
+            yield Entry("#", rest)
 
 
 def _bytes(text):
@@ -120,10 +143,13 @@ def _machine_for(exchange):
     """Return a practice machine with factory settings, of the build that was recorded."""
     firmware = "32-bit" if exchange.is_32_bit else "8-bit"
     machine = PracticeMachine(firmware=firmware, settings=FIRMWARES[firmware].settings)
+    controller = machine.controller
     if exchange.name.startswith("06-door-switch"):
-        controller = machine.controller
         build = tuple(line.replace("OPT:V,", "OPT:V+,") for line in controller.firmware.build)
         controller.firmware = replace(controller.firmware, build=build)
+    if exchange.name == "15-homing":  # the usual build homes Z first; the others have none of it
+        controller.firmware = replace(controller.firmware, homing_cycles=((2,), (0, 1)))
+    controller.limits.ends = list(SWITCHES_MM.get(exchange.name, NO_SWITCHES_MM))
     return machine
 
 
@@ -149,6 +175,8 @@ class Player:
         due, played_s = 0, 0.0
         is_polled = self.exchange.is_polled
         for entry, at_s in self.exchange.timed_entries:
+            if entry.kind == "#":
+                continue
             if entry.kind == "<":
                 due += not entry.text.startswith("<")
                 continue
@@ -165,7 +193,7 @@ class Player:
         for step in self.exchange.set_up:
             self.heard.clear()
             if step == "[power cycle]":
-                self._power_cycle()
+                EVENTS["power cycle"](self.machine)
                 self._wait(2 * BOOT_S)
             else:
                 self.machine.write(step.encode() + b"\n")
@@ -178,20 +206,10 @@ class Player:
             self.machine.write(_bytes(entry.text) + end)
         elif entry.kind == "!":
             self.machine.write(bytes([int(entry.text.split()[-1], 16)]))
-        elif entry.text.startswith("power cycle"):
-            self._power_cycle()
-        elif entry.text == "door opened":
-            self.machine.open_door_pin()
-        elif entry.text == "door closed":
-            self.machine.close_door_pin()
-        if entry.kind == ">" and self._is_cleared_after(entry):
+        elif entry.kind == "*":
+            EVENTS[entry.text.partition(" (")[0]](self.machine)
+        if entry.kind == ">" and "an empty line was sent after each error" in self.exchange.head:
             self._clear_error()
-
-    def _power_cycle(self):
-        self.machine.reset_now(BOOT_S)
-
-    def _is_cleared_after(self, _entry):
-        return "empty line was sent after each error and is not shown" in self.exchange.head
 
     def _clear_error(self):
         """Send the empty line that the file does not show, and forget its answer."""

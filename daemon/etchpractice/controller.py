@@ -84,6 +84,8 @@ class Controller(Services):
         """Do at this moment what can be done."""
         now_s = self.now_s
         self.stepper.run(now_s)
+        if self.settings[21] and not self.restart.is_pending:
+            self.look_at_limits()
         is_reading = self._is_reading
         commands = self.receive.receive(now_s, is_read=is_reading)
         if commands and is_reading:
@@ -100,7 +102,8 @@ class Controller(Services):
         """Go once round the main loop; False when there is nothing more to do now."""
         if self.restart.is_pending:
             return self.restart.go_on()
-        self.real_time.obey()
+        if self.state is not State.HOME:
+            self.real_time.obey()
         if self.is_going:
             self._run_motors()
         if self.suspension.is_on:

@@ -48,7 +48,6 @@ class Firmware:
     keeps_note_as_typed: bool = False  # `$I=` does, small letters and blanks included
     holds_jogs: bool = True  # a feed hold ends a jog
     ends_hold_with_message: bool = False  # an empty one
-    merges_overrides: bool = True  # repeats that the main loop finds together count once
     has_more_real_time: bool = False  # bytes below 0x20 besides the reset
     has_stop_byte: bool = False
     coolants: str = "F"
@@ -78,6 +77,7 @@ class Firmware:
     highest_settings: dict[int, float] = field(default_factory=dict)  # beyond: error 52
     switches: frozenset[int] = frozenset()  # any value but 0 is kept as 1
     power_levels: int = 255
+    homing_cycles: tuple[tuple[int, ...], ...] = ((0, 1),)  # axes homed together, in order
     alarm_wait_s: float = 0.535  # from ALARM to the greeting; 0.5 by the source, 0.54 measured
     setting_write_s: float = 0.336
     offset_write_s: float = 0.049
@@ -133,7 +133,6 @@ THIRTY_TWO_BIT: Final = Firmware(
     keeps_note_as_typed=True,
     holds_jogs=False,
     ends_hold_with_message=True,
-    merges_overrides=False,
     has_more_real_time=True,
     has_stop_byte=True,
     coolants="FM",

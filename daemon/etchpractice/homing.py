@@ -1,32 +1,62 @@
 """The homing cycle: to the switches, off them, and a known position."""
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from typing import TYPE_CHECKING, Final
 
-from etchpractice.states import State
+from etchpractice.states import Alarm, State
+from etchpractice.wire import NEVER_S
 
 if TYPE_CHECKING:
     from etchpractice.services import Services
 
-_AXES_HOMED: Final = (0, 1)
-_GAP_S: Final = 0.25  # reports are answered only between two stretches of the cycle
+_SEARCHES_TRAVELS: Final = 1.5  # so far for a switch, in travels of the axis
+
+Waits = Generator[float, None, None]
 
 
-def home(controller: "Services") -> Generator[float, None, None]:
-    """Find the switches of X and Y; they are at the ends that `$23` names, 1 for the low end."""
-    settings = controller.settings
-    low_ends = int(settings[23])
-    place, bed = list(controller.stepper.place), [0.0, 0.0, 0.0]
-    for axis in _AXES_HOMED:
-        travel, pull_off = settings[130 + axis], settings[27]
-        bed[axis] = pull_off if low_ends >> axis & 1 else travel - pull_off
-        place[axis] = bed[axis] - travel
-    way_mm = max(settings[130], settings[131]) / 2
-    left_s = way_mm / settings[25] * 60 + 4 * settings[27] / settings[24] * 60
+def home(controller: "Services") -> Waits:
+    """Find the switches at the ends that `$23` names, 1 for the low end, one cycle after another.
+
+    Nothing is answered meanwhile; a report asked for is given when all is done.
+    """
     controller.state = State.HOME
-    while left_s > 0:
-        controller.be_busy_until(controller.now_s + min(left_s, _GAP_S))
-        yield controller.now_s + min(left_s, _GAP_S)
-        left_s -= _GAP_S
-    controller.place_at_home((place[0], place[1], place[2]), (bed[0], bed[1], bed[2]))
+    for axes in controller.firmware.homing_cycles:
+        yield from _home_together(controller, axes)
+    controller.is_homed = True
+    controller.real_time.obey()
     controller.state = State.IDLE
+
+
+def _home_together(controller: "Services", axes: Sequence[int]) -> Waits:
+    settings, limits, place = controller.settings, controller.limits, controller.stepper.place
+    seek, feed, pull_off = settings[25] / 60, settings[24] / 60, settings[27]
+    low_ends = int(settings[23])
+    signs = {axis: -1 if low_ends >> axis & 1 else 1 for axis in axes}
+    reaches = {axis: _SEARCHES_TRAVELS * settings[130 + axis] for axis in axes}
+    ways = {axis: limits.way_mm(axis, place[axis], to_low=signs[axis] < 0) for axis in axes}
+    if any(ways[axis] > reaches[axis] for axis in axes):
+        yield from _last(controller, max(reaches.values()) / seek)
+        controller.count_anew({axis: place[axis] + signs[axis] * reaches[axis] for axis in axes})
+        yield from _fail(controller, Alarm.HOMING_NO_SWITCH)
+    # To the switch, off it, slowly to it once more, and off it for good; a pause after each.
+    seconds = (max(ways.values()) + 2 * pull_off) / seek + pull_off / feed + 4 * settings[26] / 1000
+    yield from _last(controller, seconds)
+    for axis in axes:
+        switch_mm = limits.bed_mm(axis, place[axis]) + signs[axis] * ways[axis]
+        bed_mm = switch_mm - signs[axis] * pull_off
+        home_mm = -pull_off if signs[axis] > 0 else pull_off - settings[130 + axis]
+        limits.put(axis, place_mm=home_mm, bed_mm=bed_mm)
+        controller.count_anew({axis: home_mm}, is_moved=True)
+    if not limits.closed(controller.stepper.place).isdisjoint(axes):
+        yield from _fail(controller, Alarm.HOMING_PULL_OFF)
+
+
+def _last(controller: "Services", seconds: float) -> Waits:
+    until_s = controller.now_s + seconds
+    controller.be_busy_until(until_s)
+    yield until_s
+
+
+def _fail(controller: "Services", alarm: Alarm) -> Waits:
+    controller.raise_alarm(alarm)
+    yield NEVER_S  # the controller restarts

@@ -227,6 +227,10 @@ class PracticeMachine:
         """Stop dead and lock, as if a limit switch or a failed cycle had done it."""
         self.controller.raise_alarm(number)
 
+    def press_limits(self, *axes: int) -> None:
+        """Hold down a limit switch of each of these axes; none lets all go."""
+        self.controller.limits.held_down = set(axes)
+
     def open_door_pin(self) -> None:
         """Open the contact at the controller's own door input."""
         self.controller.is_door_open = True

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, cast
 from etchpractice.faults import Faults
 from etchpractice.firmware import Firmware
 from etchpractice.interpreter import Interpreter
+from etchpractice.limits import AXIS_LETTERS, Limits
 from etchpractice.modal import Modal, Stored, Triple
 from etchpractice.planner import AXES, Order, Planner
 from etchpractice.realtime import RealTime
@@ -49,6 +50,8 @@ class Parts:
         self.coolant_on = ""
         self.is_door_open = False
         self.other_pins = ""
+        self.limits = Limits([self.settings[130 + axis] for axis in AXES])
+        self._closed_limits: frozenset[int] = frozenset()  # as they were seen last
         self.faults = Faults()
         self.receive = ReceiveRing(
             baud=baud,
@@ -115,7 +118,9 @@ class Parts:
 
     def open_pins(self) -> str:
         """Return the letters of the inputs that are active."""
-        return self.other_pins + ("D" if self.is_door_open else "")
+        closed = self.limits.closed(self.stepper.place_at(self.now_s))
+        letters = "".join(AXIS_LETTERS[axis] for axis in sorted(closed))
+        return self.other_pins + letters + ("D" if self.is_door_open else "")
 
     # Talking
 
@@ -135,6 +140,10 @@ class Parts:
     def be_busy_until(self, until_s: float) -> None:
         """Let the main loop do nothing before `until_s`."""
         self._busy_until_s = max(self._busy_until_s, until_s)
+
+    def stop_being_busy(self) -> None:
+        """Let the main loop go on now."""
+        self._busy_until_s = self.now_s
 
     def be_deaf_until(self, until_s: float) -> None:
         """Lose what arrives before `until_s` as well."""

@@ -46,6 +46,8 @@ class Restart:
         if self.is_pending:
             return
         was_homing = self._controller.state is State.HOME
+        if was_homing:
+            self._controller.stop_being_busy()
         if self._kill():
             self._alarm = Alarm.HOMING_RESET if was_homing else Alarm.RESET_IN_MOTION
             self._phase = _Phase.ALARM
@@ -113,6 +115,9 @@ class Restart:
         controller.status.start_again()
         controller.suspension.clear()
         controller.say(f"\r\n{controller.firmware.greeting}")
+        if controller.settings[21] and controller.limits.closed(controller.stepper.place):
+            controller.say("[MSG:Check Limits]")
+            controller.state = State.ALARM
         if controller.state in (State.ALARM, State.SLEEP):
             controller.state = State.ALARM
             controller.say("[MSG:'$H'|'$X' to unlock]")

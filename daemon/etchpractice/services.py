@@ -1,6 +1,6 @@
 """What the controller's parts may ask of it: wait for rest, move, burn, stop."""
 
-from collections.abc import Generator
+from collections.abc import Generator, Mapping
 from typing import Final
 
 from etchpractice.language import Line
@@ -69,20 +69,45 @@ class Services(Parts):
         """Let the parser go on from where the head really is."""
         self.modal.position = self.planner.place_at(self.planner.steps)
 
-    def place_at_home(self, place: Triple, bed: Triple) -> None:
-        """Say that the head is at `place` by the controller's count, `bed` on the bed."""
-        self.stepper.place = place
+    def count_anew(self, places: Mapping[int, float], *, is_moved: bool = False) -> None:
+        """Say where the head is on some axes by the controller's count.
+
+        `is_moved` says that it is really there, as the limits know it by now; otherwise what
+        was counted was no motion.
+        """
+        before = self.stepper.place
+        x, y, z = (places.get(axis, at) for axis, at in enumerate(before))
+        limits = self.limits
+        if not is_moved:
+            for axis, place_mm in places.items():
+                bed_mm = limits.bed_mm(axis, before[axis])
+                limits.put(axis, place_mm=place_mm, bed_mm=bed_mm)
+        self.stepper.place = (x, y, z)
         self.stepper.flush()
         self.take_position()
-        self.is_homed = True
-        self.track.put(self.now_s, place, bed)
+        bed = (limits.bed_mm(0, x), limits.bed_mm(1, y), limits.bed_mm(2, z))
+        self.track.put(self.now_s, (x, y, z), bed)
 
     def forget_place(self) -> None:
         """Count the place the head has from zero, as after a power cut."""
         self.is_homed = False
         self.track.count_from_zero(self.stepper.place)
+        for axis, place_mm in enumerate(self.stepper.place):
+            bed_mm = self.limits.bed_mm(axis, place_mm)
+            self.limits.put(axis, place_mm=0.0, bed_mm=bed_mm)
         self.stepper.place = (0.0, 0.0, 0.0)
         self.stepper.flush()
+
+    def note_limits(self) -> None:
+        """Take the limit switches as they are: what changes from here on is what counts."""
+        self._closed_limits = self.limits.closed(self.stepper.place)
+
+    def look_at_limits(self) -> None:
+        """Raise the alarm of a limit switch that has closed, or opened; `$21` turns that on."""
+        closed = self.limits.closed(self.stepper.place)
+        has_changed, self._closed_limits = closed != self._closed_limits, closed
+        if has_changed and self.state not in (State.ALARM, State.HOME):
+            self.restart.raise_alarm(Alarm.HARD_LIMIT)
 
     def stop_dead(self) -> None:
         """Stop in mid-step and put every output off."""

@@ -118,6 +118,7 @@ def _store(controller: "Services", match: re.Match[str]) -> Answer:
         return error
     yield from controller.write_memory(controller.firmware.setting_write_s)
     controller.planner.take_settings()
+    controller.note_limits()
     return 0
 
 

@@ -9,41 +9,44 @@ import pytest
 
 from recorded_exchange import NAMES, differences, read
 
-# What cannot be played, why, and what of the exchange is compared nevertheless.
+# What cannot be played, why, and which parts of the exchange are compared nevertheless.
 NOT_PLAYED = {
+    "10-overrides-feed-spindle": (
+        "How many of twelve repeats in one piece the main loop sees one by one is a matter of"
+        " timing, as the file says: two there, all of them here.",
+        lambda exchange: [exchange.before("twelve feed+10")],
+    ),
     "11-offsets-reset-power-32bit": (
         "The recorded program forgot its offsets with its power (its head says so); a board"
         " keeps them, and the danger of that is what the practice machine is there to show.",
-        lambda exchange: exchange.before("power cycle"),
+        lambda exchange: [exchange.before("power cycle (")],
     ),
     "19-laser-setting-restart-32bit": (
         "In the recorded program the laser mode came into force at the next start only; its"
         " head says that a board may apply it at once.",
-        lambda exchange: exchange.since("power cycle", "$32=1"),
+        lambda exchange: [exchange.since("power cycle (", "$32=1")],
     ),
     "18-laser-reports-32bit": (
         "With the laser mode off reports go over to S 0 while the output stays on. The daemon"
         " starts nothing in that mode.",
-        lambda exchange: exchange.before("$32=0"),
+        lambda exchange: [exchange.before("$32=0")],
+    ),
+    "15-homing": (
+        "The recorded program works its switches at a step only: after a power cycle on the"
+        " switches it shows them open until the head moves.",
+        lambda exchange: [
+            exchange.before("power cycle: locked again"),
+            exchange.since("reset while homing", "$22=1", "[power cycle]", "$H"),
+        ],
     ),
 }
-NOT_YET_ALIKE = (
-    "10-overrides-feed-spindle",
-    "15-hard-limit",
-    "15-homing",
-    "15-homing-fails",
-)
 
 
-def played(name):
-    """Return what of the exchange can be played."""
-    _, part = NOT_PLAYED.get(name, ("", lambda exchange: exchange))
-    return part(read(name))
-
-
-@pytest.mark.parametrize("name", [name for name in NAMES if name not in NOT_YET_ALIKE])
+@pytest.mark.parametrize("name", NAMES)
 def test_the_practice_machine_answers_as_was_recorded(name):
-    assert differences(played(name)) == []
+    _, parts = NOT_PLAYED.get(name, ("", lambda exchange: [exchange]))
+
+    assert [differences(part) for part in parts(read(name))] in ([[]], [[], []])
 
 
 def test_no_more_than_six_exchanges_are_not_played():
