@@ -42,6 +42,7 @@ BY_EYE: Final = {
     "height_mm": 100.0,
     "line_spacing_mm": 0.1,
     "cut": None,
+    "either": [],
     "first_row": 412,
     "is_row_known": False,
     "known": ["Row 412 is the last that was written down as done."],
@@ -60,6 +61,19 @@ BY_CUT: Final = BY_EYE | {
         "The head has kept its place. Across the rows nothing has moved.",
     ],
     "unknown": [BAND],
+}
+BY_TWO_ROWS: Final = BY_CUT | {
+    "cut": None,
+    "either": [
+        {"row": 412, "x_mm": 103.1, "from_left_mm": 98.1, "error_mm": 0.9},
+        {"row": 413, "x_mm": 104.3, "from_left_mm": 99.3, "error_mm": 0.4},
+    ],
+    "is_row_known": False,
+    "known": [
+        "The beam went out in row 413, 98.1 mm from the picture's left edge, give or take 0.90 mm,"
+        " or in row 414, 99.3 mm from the picture's left edge, give or take 0.40 mm.",
+    ],
+    "unknown": ["In which of the two rows is not known: the head was about to turn.", BAND],
 }
 NOT_KEPT: Final = BY_EYE | {
     "may": False,

@@ -38,13 +38,15 @@ class Board:
     """Inputs that a test or a person moves, outputs that the daemon sets, and the chain between.
 
     `on_gate(at_s, is_closed)` hears of every change of what lets the beam through. `changes`
-    collects (input, level) pairs until whoever serves the board takes them.
+    collects (input, level) pairs until whoever serves the board takes them; `changed_at_s` is
+    when each input did last.
     """
 
     def __init__(self, on_gate: Callable[[float, bool], None]) -> None:
         self.now_s = 0.0
         self.outputs = dict.fromkeys(OUTPUTS, False)
         self.changes: list[tuple[str, bool]] = []
+        self.changed_at_s: dict[str, float] = {}
         self.is_connected = False
         self._was_ever_connected = False
         self._on_gate = on_gate
@@ -230,6 +232,7 @@ class Board:
         for name in INPUTS:
             if levels[name] is not self._levels[name]:
                 self.changes.append((name, levels[name]))
+                self.changed_at_s[name] = self.now_s
         self._levels = levels
         if self.is_beam_enabled is not self._gate:
             self._gate = self.is_beam_enabled

@@ -73,6 +73,9 @@ def _tell(found: Mapping[str, Any]) -> None:
 
 def _row_asked(found: Mapping[str, Any]) -> int:
     click.echo(IN_DOUBT)
+    if found["either"]:
+        rows = [str(place["row"] + 1) for place in found["either"]]
+        return int(click.prompt("The first row that is not dark", type=click.Choice(rows)))
     row: int = click.prompt(
         "The first row that is not dark from edge to edge",
         type=click.IntRange(1, found["rows"]),

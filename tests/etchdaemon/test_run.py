@@ -8,9 +8,8 @@ from hypothesis import strategies as st
 
 from etchdaemon.controller.events import StatusReported
 from etchdaemon.errors import CommandRefused
-from etchdaemon.run import audit, cut
+from etchdaemon.run import audit
 from etchdaemon.run.actuals import Meter
-from etchdaemon.run.cut import CutMark, Sighting
 from etchdaemon.run.patience import Patience
 from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
@@ -235,87 +234,26 @@ def test_a_sample_after_a_pause_does_not_speak_for_the_pause():
     assert meter.finish_row(0, at_s=0.0).feed_mean_mm_per_min > 1800
 
 
-# The place of a cut
-
-
-def _sighting(at_s, x_mm, feed=6000.0):
-    return Sighting(at_s - 0.004, at_s + 0.004, x_mm, 1.0, feed)
-
-
-def test_the_cut_lies_on_from_the_sighting_by_speed_times_time():
-    place = cut.in_motion(10.01, seen=_sighting(10.0, 5.0), rest=_sighting(10.3, 12.0))
-
-    assert place.x_mm == pytest.approx(6.0)
-    assert place.error_mm == pytest.approx(100 * 0.014 + 0.02)
-
-
-def test_the_cut_lies_back_from_a_sighting_after_it():
-    place = cut.in_motion(10.01, seen=_sighting(10.02, 5.0), rest=_sighting(10.3, 12.0))
-
-    assert place.x_mm == pytest.approx(4.0)
-
-
-def test_the_cut_follows_the_rows_own_direction():
-    place = cut.in_motion(10.01, seen=_sighting(10.0, 5.0), rest=_sighting(10.3, 1.0))
-
-    assert place.x_mm == pytest.approx(4.0)
-
-
-def test_the_cut_never_lies_beyond_the_rest():
-    place = cut.in_motion(12.0, seen=_sighting(10.0, 5.0), rest=_sighting(10.3, 7.0))
-
-    assert place.x_mm == pytest.approx(7.0)
-
-
-def test_the_nearer_sighting_is_the_better_one():
-    before, after = _sighting(9.9, 1.0), _sighting(10.02, 5.0)
-
-    assert cut.nearest(10.01, before=before, after=after) is after
-    assert cut.nearest(9.95, before=before, after=after) is before
-    assert cut.nearest(9.95, before=before, after=None) is before
-
-
-def test_a_cut_that_nobody_saw_lies_between_the_last_look_and_the_rest():
-    mark = CutMark(15.0, _sighting(10.0, 5.0), entry=None, unseen_s=4.99)
-
-    place = mark.place(_sighting(15.3, 12.0))
-
-    assert place.x_mm == pytest.approx((6.0 + 12.0) / 2)
-    assert place.error_mm == pytest.approx((12.0 - 6.0) / 2 + 100 * 0.014 + 0.02)
-
-
-def test_a_cut_that_was_seen_late_reaches_back_to_where_the_contact_opened():
-    """The box's own wiring may have put the beam out at once, or the daemon only when it saw."""
-    mark = CutMark(10.06, _sighting(10.0, 5.0), entry=None, late_s=0.04)
-
-    place = mark.place(_sighting(10.3, 12.0))
-
-    assert place.x_mm == pytest.approx((7.0 + 11.0) / 2)
-    assert place.error_mm == pytest.approx((11.0 - 7.0) / 2 + 100 * 0.014 + 0.02)
-
-
-def test_a_cut_that_nobody_saw_is_not_known_when_the_head_came_to_rest_in_another_row():
-    mark = CutMark(15.0, _sighting(10.0, 5.0), entry=None, unseen_s=4.99)
-
-    assert mark.place(replace(_sighting(15.3, 12.0), y_mm=1.1)) is None
-
-
-def test_a_cut_is_not_known_when_only_the_guard_was_blind_however_well_the_head_was_seen():
-    mark = CutMark(10.01, _sighting(10.0, 5.0), entry=None, was_unwatched=True)
-
-    assert mark.place(_sighting(10.3, 12.0)) is None
+# Pauses
 
 
 @pytest.mark.parametrize(
-    ("pause_s", "unseen_s", "was_long"),
-    [(0.004, 0.0, False), (0.05, 0.0, False), (0.06, 0.06, False), (1.1, 1.1, True)],
+    ("pause_s", "opened_s_ago", "cut_late_s", "was_long"),
+    [
+        (0.004, None, 0.004, False),
+        (0.04, 0.01, 0.01, False),
+        (0.06, 0.01, 0.06, False),
+        (1.1, None, 1.1, True),
+    ],
+    ids=["the guard since the last look", "a contact", "or the heartbeat", "told of"],
 )
-def test_a_pause_leaves_open_what_happened_and_a_long_one_is_told_of(pause_s, unseen_s, was_long):
+def test_a_pause_leaves_open_when_the_beam_went_out(pause_s, opened_s_ago, cut_late_s, was_long):
     pauses = Pauses(0.0)
 
-    pauses.look(pause_s)
+    opened_at_s = None if opened_s_ago is None else pause_s - opened_s_ago
+    pauses.look(pause_s, opened_at_s=opened_at_s)
 
-    assert pauses.unseen_s == pytest.approx(unseen_s)
+    assert pauses.cut_late_s == pytest.approx(cut_late_s)
     assert pauses.was_long is was_long
 
 

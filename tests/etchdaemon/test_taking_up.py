@@ -4,10 +4,12 @@ from dataclasses import replace
 
 import pytest
 
+from etchdaemon.run.cut import Cut, CutFound
 from etchdaemon.run.taking_up import (
     CutPlace,
     Past,
     Trace,
+    cut_event,
     known,
     objection,
     rest_from,
@@ -21,6 +23,9 @@ from sheets import sheet_of
 SHEET = sheet_of(20)  # row 0 at the top, rows 0.1 mm apart, 0.4 s each; the picture from 5 mm on
 STOPPED = Past(run=7, ended="stopped")
 CUT = {"kind": "cut", "details": {"row": 8, "x_mm": 9.2, "error_mm": 0.12, "y_mm": 1.1}}
+OTHER = {"row": 9, "x_mm": 14.6, "error_mm": 0.4}
+EITHER = {"kind": "cut", "details": CUT["details"] | {"or": [OTHER]}}
+WHOLE = {"kind": "cut", "details": CUT["details"] | {"is_whole": True, "error_mm": 0.0}}
 HELD = {"kind": "held", "details": {}}
 RESUMED = {"kind": "resumed", "details": {}}
 UNBEGUN = {"kind": "unbegun", "details": {}}
@@ -36,6 +41,7 @@ def test_whatever_was_cut_short_may_be_taken_up(ended):
     [
         ({"ended": None}, "Etch 7 has not ended."),
         ({"ended": "complete"}, "Etch 7 is complete: nothing of it is left to etch."),
+        ({"is_all_etched": True}, "Every row of etch 7 was etched: nothing of it is left."),
         ({"continued_by": 9}, "Etch 9 has gone on with etch 7: look there."),
         ({"shifts_origin": True}, "shifts its own origin"),
         ({"is_foreign": True}, "another program"),
@@ -100,6 +106,46 @@ def test_of_a_logged_cut_its_place_and_error_are_known():
     assert "Across the rows nothing has moved" in is_known
     assert "Look at the tile" not in is_not
     assert "faint band" in is_not
+
+
+def test_of_a_cut_about_a_turn_both_rows_are_told_and_a_person_chooses():
+    trace = trace_of([EITHER], etched_rows=8, sheet=SHEET)
+
+    is_known, is_not = told(trace, is_place_kept=True)
+
+    assert (trace.cut, trace.first_row, trace.is_row_known) == (None, 8, False)
+    assert "in row 9, 4.2 mm" in is_known
+    assert "or in row 10, 9.6 mm" in is_known
+    assert "In which of the two rows is not known" in is_not
+    assert [trace.cut_in(row) for row in (None, 8, 9, 10)] == [None, *trace.either, None]
+
+
+def test_of_a_cut_between_two_rows_the_upper_is_done_and_the_lower_is_whole():
+    trace = trace_of([WHOLE], etched_rows=8, sheet=SHEET)
+
+    is_known, _ = told(trace, is_place_kept=True)
+
+    assert trace.is_row_known
+    assert "It goes on with row 9, which was not begun; all above it is done." in is_known
+
+
+@pytest.mark.parametrize(
+    ("found", "kind", "row"),
+    [
+        (CutFound(first_place=0), "unbegun", None),
+        (CutFound(first_place=8), "cut", 8),
+        (CutFound(first_place=8, cuts=(Cut(place=8, x_mm=9.2, error_mm=0.12),)), "cut", 8),
+    ],
+    ids=["before the first row", "between rows", "in a row"],
+)
+def test_what_is_written_of_a_cut_is_read_back(found, kind, row):
+    written, _, details = cut_event(found, SHEET)
+
+    trace = trace_of([{"kind": written, "details": details}], etched_rows=0, sheet=SHEET)
+
+    assert written == kind
+    assert trace.is_row_known
+    assert (trace.cut.row if trace.cut else None) == row
 
 
 def test_without_a_logged_cut_only_the_last_row_written_down_is_known():

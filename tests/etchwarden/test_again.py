@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from etchwarden import again, head_desk
 from etchwire.errors import Refused
 from fake_daemon import FakeDaemon
-from fake_unfinished import BY_CUT, BY_EYE, LEFT, NOT_KEPT, answer_unfinished
+from fake_unfinished import BY_CUT, BY_EYE, BY_TWO_ROWS, LEFT, NOT_KEPT, answer_unfinished
 
 AGAIN, KEPT = "origin set again", "tile and head have not moved"
 
@@ -64,6 +64,16 @@ def test_where_the_cut_was_logged_only_the_place_is_asked_for(daemon):
     take_up(answer="y\n")
 
     assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None}
+
+
+def test_of_two_rows_a_person_chooses_one(daemon):
+    daemon.answers["unfinished"] = answer_unfinished(BY_TWO_ROWS)
+
+    done = take_up("--not-moved", answer="420\n414\n")
+
+    assert done.exit_code == 0, done.output
+    assert "413, 414" in done.output
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": 413}
 
 
 def test_everything_can_be_said_beforehand(daemon):

@@ -11,7 +11,7 @@ from etchweb.taking_up import NO_ROW, NOT_CONFIRMED
 from etchweb.taking_up_view import row_told, taking_up_view
 from etchwire.errors import Refused
 from fake_daemon import GONE, STOPPED_ETCH
-from fake_unfinished import BY_CUT, BY_EYE, NOT_KEPT, answer_unfinished
+from fake_unfinished import BY_CUT, BY_EYE, BY_TWO_ROWS, NOT_KEPT, answer_unfinished
 
 PAGE = "/logbook/6/take-up-again"
 AGAIN = "origin set again"
@@ -68,6 +68,21 @@ def test_where_the_cut_counts_no_row_is_sent(phone, daemon):
     say(phone, row="420", confirm=KEPT)
 
     assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None}
+
+
+def test_of_two_rows_that_the_record_names_a_person_chooses_one(phone, daemon):
+    daemon.answers["unfinished"] = answer_unfinished(BY_TWO_ROWS)
+
+    text = look(phone)
+    unsaid = say(phone, by="two", confirm=KEPT)
+    say(phone, by="two", row="414", confirm=KEPT)
+
+    assert re.findall(r'type="radio" name="row" value="([^"]*)"', text) == ["413", "414"]
+    assert "Row 414; it goes on 99.3 mm from the left edge, give or take 0.40 mm" in text
+    assert "In doubt take the row above." in text
+    assert "?by=eye" in text
+    assert (unsaid.status_code, NO_ROW in unsaid.text) == (422, True)
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": 413}
 
 
 def test_another_row_is_shown_without_a_script_and_nothing_is_loaded(phone, daemon):

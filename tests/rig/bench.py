@@ -120,7 +120,14 @@ class Rig:
     def submit(self, command: str) -> Request:
         return self.wishes.submit(command)
 
-    def make_job(self, bits=None, *, head=PRACTICE_HEADS["practice-20w"], **changes: Any) -> Path:
+    def make_job(
+        self,
+        bits=None,
+        *,
+        head=PRACTICE_HEADS["practice-20w"],
+        is_both_directions: bool = True,
+        **changes: Any,
+    ) -> Path:
         """Write a small job with the house's own writer and return its folder."""
         folder = self.folder / f"job-{len(list(self.folder.glob('job-*')))}"
         folder.mkdir()
@@ -133,7 +140,13 @@ class Rig:
             }
             | changes
         )
-        order = Order(title="patch", head=head, recipe=recipe, halftone="none")
+        order = Order(
+            title="patch",
+            head=head,
+            recipe=recipe,
+            halftone="none",
+            is_both_directions=is_both_directions,
+        )
         with (folder / GCODE_NAME).open("wb") as file:
             sheet = write_job(patch(5, 60) if bits is None else bits, file, order)
         (folder / SHEET_NAME).write_text(sheet.to_json())

@@ -65,7 +65,7 @@ DISTURBANCES = (
     Disturbance(
         name="lost reply",
         begin=lambda rig: rig.machine.lose_next_reply(),
-        says="a line was lost",
+        says="the last answer did not come",
         seen_within_s=60.0,  # when all others are answered and the machine stands idle
         keeps_place=True,
     ),
@@ -80,7 +80,7 @@ DISTURBANCES = (
     Disturbance(
         name="extra reply",
         begin=lambda rig: rig.machine.extra_reply(),
-        says="more lines than it was sent",
+        says="one answer too many",
         seen_within_s=60.0,  # when the controller's free bytes or the last reply contradict
         keeps_place=True,
     ),

@@ -45,7 +45,7 @@ class BoardInMemory:
         if self.is_gone or not board.tells_edges:
             return {}
         opened = [name for name, is_closed in changes if not is_closed and name not in board.doubts]
-        return {Input(name): self._clock.now_s() for name in opened}
+        return {Input(name): board.changed_at_s[name] for name in opened}
 
     def set(self, output, *, is_on):
         self._require_board()

@@ -324,6 +324,32 @@ def test_a_job_that_shifts_its_own_origin_is_never_offered(rig):
         rig.ask("reenter", run=1, confirm="origin set again", row=4)
 
 
+@pytest.mark.parametrize(
+    ("disturb", "sentence"),
+    [
+        (
+            lambda rig: rig.machine.lose_next_reply(),
+            "Every row was etched; the last answer did not",
+        ),
+        (lambda rig: rig.machine.extra_reply(), "Every row was etched; then one answer too many"),
+    ],
+    ids=["lost", "added"],
+)
+def test_a_run_whose_last_answer_is_amiss_is_never_offered(rig, disturb, sentence):
+    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.etch_until_row(ROWS - 1)
+    disturb(rig)
+    rig.wait_for_the_end()
+    rig.get_ready()
+
+    assert sentence in rig.run["because"]
+    assert rig.record.end["etched_rows"] == ROWS
+    assert rig.reentry.newest() is None
+    assert rig.wishes.snapshot()["unfinished"] is None
+    with pytest.raises(CommandRefused, match="Every row of etch 1 was etched"):
+        rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
+
+
 def test_the_rows_above_a_rest_count_as_etched_from_its_beginning(rig):
     _cut_short(rig)
     rig.ask("reenter", run=1, confirm="origin set again", row=5)

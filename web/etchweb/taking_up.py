@@ -18,6 +18,7 @@ from etchwire.errors import DaemonAbsent, Refused
 pages = Blueprint("taking_up", __name__)
 
 BY_EYE: Final = "eye"
+OF_TWO: Final = "two"  # that the record names
 NO_ROW: Final = "Say which row is the first that is not dark, as a whole number from 1 on."
 NOT_CONFIRMED: Final = "Say first whether everything is where it was."
 _ADDRESS: Final = f"/logbook/<int(max={LARGEST_NUMBER}):number>/take-up-again"
@@ -29,12 +30,13 @@ class Told:
 
     row: int | None = None
     is_by_eye: bool = False
+    is_of_two: bool = False
     confirm: str = ""
 
     @property
     def objection(self) -> str:
         """Why nothing can be put on the bench by that, or nothing."""
-        if self.is_by_eye and self.row is None:
+        if (self.is_by_eye or self.is_of_two) and self.row is None:
             return NO_ROW
         return "" if self.confirm in (NOT_MOVED, ORIGIN_AGAIN) else NOT_CONFIRMED
 
@@ -71,8 +73,9 @@ def take_up(number: int) -> BaseResponse:
 
 def _told(form: Mapping[str, str]) -> Told:
     is_by_eye = form.get("by") == BY_EYE
-    row = row_told(form.get("row", "")) if is_by_eye else None
-    return Told(row, is_by_eye, form.get("confirm", ""))
+    is_of_two = form.get("by") == OF_TWO
+    row = row_told(form.get("row", "")) if is_by_eye or is_of_two else None
+    return Told(row, is_by_eye, is_of_two, form.get("confirm", ""))
 
 
 def _page(number: int, told: Told, answer: str = "") -> str:

@@ -21,6 +21,7 @@ def taking_up_view(outlook: Mapping[str, Any], *, row: int | None, is_by_eye: bo
 
     Without the job only the reason is said.
     """
+    either = [] if is_by_eye else outlook.get("either", [])
     said = {
         "number": outlook["run"],
         "may": outlook["may"],
@@ -28,7 +29,8 @@ def taking_up_view(outlook: Mapping[str, Any], *, row: int | None, is_by_eye: bo
         "ended": HEADLINES.get(outlook["ended"] or "", ""),
         "because": as_sentence(outlook["because"] or ""),
         "title": outlook["title"],
-        "is_by_eye": is_by_eye or not outlook["is_row_known"],
+        "is_by_eye": is_by_eye or not (outlook["is_row_known"] or either),
+        "either": [_choice(place, row) for place in either],
         "is_row_known": outlook["is_row_known"],
         "is_place_kept": outlook["is_place_kept"],
         "known": outlook["known"],
@@ -36,6 +38,18 @@ def taking_up_view(outlook: Mapping[str, Any], *, row: int | None, is_by_eye: bo
         "across": outlook["across"],
     }
     return said if outlook["rows"] is None else said | _pictured(outlook, row)
+
+
+def _choice(place: Mapping[str, Any], row: int | None) -> View:
+    """Return one of the rows in which the cut may be."""
+    return {
+        "row": place["row"] + 1,
+        "words": (
+            f"Row {place['row'] + 1}; it goes on {place['from_left_mm']:.1f} mm from the left edge,"
+            f" give or take {place['error_mm']:.2f} mm"
+        ),
+        "is_chosen": place["row"] == row,
+    }
 
 
 def row_told(text: str) -> int | None:

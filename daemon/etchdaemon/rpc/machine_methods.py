@@ -21,7 +21,8 @@ MACHINE_METHODS: Final = (
         "reenter",
         Right.OPERATE,
         "Load what is left of `run`; `confirm` is “tile and head have not moved” or “origin set"
-        " again”, `row` the first that is not dark, by eye, where no cut was logged.",
+        " again”, `row` the first that is not dark, by eye, where no cut was"
+        " logged, or the one of two that it names.",
         (Number("run"), Word("confirm", str), Number("row", None)),
     ),
     Method(

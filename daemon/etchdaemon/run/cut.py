@@ -1,14 +1,22 @@
-"""Where along a row the beam went out, estimated from the reports on either side."""
+"""Where the beam went out: row and place along it, from one and the same sightings of the head.
 
-from dataclasses import dataclass
+Each sighting bounds the cut from both sides: the head was there at some time between the request
+and its report, and it is no faster than the job allows. What all of them leave open is the cut's
+error; where that spans a turn, both rows are named.
+"""
+
+from dataclasses import dataclass, field
 from typing import Final, Self
 
 from etchdaemon.controller.events import StatusReported
 from etchdaemon.run.pauses import Pauses
-from etchwire.sheet import RowEntry
+from etchdaemon.run.row_path import NEAR_MM, RowPath, Spot
 
-REST_ERROR_MM: Final = 0.02
 CONTACT_S: Final = 0.01  # how late the contact may open
+MOST_ROWS: Final = 2  # that a person is asked to choose from
+_MOST_SIGHTINGS: Final = 4
+_WEAK_SHARE: Final = 1 / 3
+_POWER_STEP_S: Final = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,21 +27,34 @@ class Sighting:
     heard_at_s: float
     x_mm: float
     y_mm: float
-    feed_mm_per_min: float
-
-    @property
-    def true_at_s(self) -> float:
-        """The middle of the time in which it was written."""
-        return (self.asked_at_s + self.heard_at_s) / 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cut:
-    """Where the beam went out, in the job's coordinates, and how far off that may be."""
+    """Where in one row the beam went out, in the job's coordinates, and how far off that may be.
 
+    `place` is the row's in the index.
+    """
+
+    place: int
     x_mm: float
-    y_mm: float
     error_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutFound:
+    """What is known of a cut: the rows in which it may be, in their order; none for a dark place.
+
+    All rows before `first_place` of the index are done.
+    """
+
+    first_place: int
+    cuts: tuple[Cut, ...] = ()
+
+    @property
+    def is_known(self) -> bool:
+        """Whether the rows are few enough to choose from by eye."""
+        return len(self.cuts) <= MOST_ROWS
 
 
 def sighting(report: StatusReported, *, asked_at_s: float, heard_at_s: float) -> Sighting | None:
@@ -41,91 +62,102 @@ def sighting(report: StatusReported, *, asked_at_s: float, heard_at_s: float) ->
     if report.work_mm is None:
         return None
     x_mm, y_mm = report.work_mm[:2]
-    return Sighting(asked_at_s, heard_at_s, x_mm, y_mm, report.feed_mm_per_min or 0.0)
+    return Sighting(asked_at_s, heard_at_s, x_mm, y_mm)
 
 
-def at_rest(place: Sighting) -> Cut:
-    """Return the cut of a beam that was on until the head stood still."""
-    return Cut(x_mm=place.x_mm, y_mm=place.y_mm, error_mm=REST_ERROR_MM)
-
-
-def in_motion(cut_at_s: float, *, seen: Sighting, rest: Sighting) -> Cut:
-    """Return the cut of a beam that went out at `cut_at_s`, by the sighting nearest to it.
-
-    Between the two the head went on at the speed that was seen, but not past its place of
-    rest. The error is what it covers in the time that the sighting and the contact leave open.
-    """
-    speed_mm_per_s = seen.feed_mm_per_min / 60
-    way_mm = rest.x_mm - seen.x_mm
-    travelled_mm = min(speed_mm_per_s * (cut_at_s - seen.true_at_s), abs(way_mm))
-    open_s = (seen.heard_at_s - seen.asked_at_s) / 2 + CONTACT_S
-    return Cut(
-        x_mm=seen.x_mm + (travelled_mm if way_mm >= 0 else -travelled_mm),
-        y_mm=seen.y_mm,
-        error_mm=speed_mm_per_s * open_s + REST_ERROR_MM,
-    )
-
-
-def nearest(cut_at_s: float, *, before: Sighting, after: Sighting | None) -> Sighting:
-    """Return which of two sightings lies nearer in time to the cut."""
-    if after is None or cut_at_s - before.true_at_s <= after.true_at_s - cut_at_s:
-        return before
-    return after
-
-
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class CutMark:
-    """The moment at which the beam went out in motion, and what was seen round it.
+    """The times between which the beam went out in motion, and what was seen round them.
 
-    `unseen_s` is how long before it may have been, when nobody looked meanwhile: a box whose
-    heartbeat fails puts the beam out by itself. `late_s` is how long before it a contact had
-    opened that may have put the beam out by the box's wiring. `was_unwatched`: only the guard was
-    blind, so that what was seen round the mark says nothing of when the box did that.
+    `was_unwatched`: only the guard was blind, so that nothing says when the box did it. What is
+    seen after the cut is added to `seen`.
     """
 
-    at_s: float
-    before: Sighting
-    entry: RowEntry | None  # the row then in work, which the rest may lie beyond
-    unseen_s: float = 0.0
-    late_s: float = 0.0
+    from_s: float
+    to_s: float
     was_unwatched: bool = False
-    after: Sighting | None = None
+    seen: list[Sighting] = field(default_factory=list)
 
     @classmethod
-    def at(cls, at_s: float, before: Sighting, entry: RowEntry | None, pauses: Pauses) -> Self:
-        """Mark a cut as well as it is known after what was seen so late."""
-        return cls(at_s, before, entry, pauses.unseen_s, pauses.late_s, pauses.was_unwatched)
+    def at(cls, at_s: float, seen: list[Sighting], pauses: Pauses) -> Self:
+        """Mark a cut that the loop made, or came upon, at `at_s`."""
+        return cls(
+            from_s=at_s - pauses.cut_late_s,
+            to_s=at_s + CONTACT_S,
+            was_unwatched=pauses.was_unwatched,
+            seen=seen,
+        )
 
     def note_sighting(self, sighting: Sighting) -> None:
-        """Keep the first sighting after the cut: the braking has hardly begun by then."""
-        self.after = self.after or sighting
+        """Keep the first sightings after the cut: braking has hardly begun by then."""
+        if len(self.seen) < _MOST_SIGHTINGS:
+            self.seen.append(sighting)
 
-    def place(self, rest: Sighting) -> Cut | None:
-        """Return where it was; None when that may be in one row as well as in another."""
-        if self.unseen_s:
-            return self._unseen_place(rest)
+    def found(
+        self, path: RowPath, *, first: Spot, last: Spot, rest: Sighting, beam_lag_s: float
+    ) -> CutFound | None:
+        """Return where it was, None where nobody can tell.
+
+        All that was seen lies between the spots `first` and `last` of the path. The light is
+        `beam_lag_s` behind the head, so what it had yet to reach is to be burnt again.
+        """
         if self.was_unwatched:
             return None
-        latest = self._place_at(self.at_s, rest)
-        if not self.late_s:
-            return latest
-        first = self._place_at(self.at_s - self.late_s, rest)
-        return Cut(
-            x_mm=(first.x_mm + latest.x_mm) / 2,
-            y_mm=latest.y_mm,
-            error_mm=abs(latest.x_mm - first.x_mm) / 2 + max(first.error_mm, latest.error_mm),
-        )
+        early, late, since = first, last, first
+        for seen in self.seen:
+            here = _spots(path, seen, since, last)
+            if here is None:
+                continue
+            since = here[0]
+            early = max(early, path.back(here[0], max(seen.heard_at_s - self.from_s, 0.0)))
+            late = min(late, path.ahead(here[1], max(self.to_s - seen.asked_at_s, 0.0)))
+        stop = _spots(path, rest, since, last)
+        late = late if stop is None else min(late, stop[1])
+        return found_between(path, path.back(min(early, late), beam_lag_s), late)
 
-    def _place_at(self, at_s: float, rest: Sighting) -> Cut:
-        return in_motion(at_s, seen=nearest(at_s, before=self.before, after=self.after), rest=rest)
 
-    def _unseen_place(self, rest: Sighting) -> Cut | None:
-        """Return the middle between the place where it was seen last and the place of rest."""
-        if abs(rest.y_mm - self.before.y_mm) > REST_ERROR_MM:
-            return None
-        first = in_motion(self.at_s - self.unseen_s, seen=self.before, rest=rest)
-        return Cut(
-            x_mm=(first.x_mm + rest.x_mm) / 2,
-            y_mm=rest.y_mm,
-            error_mm=abs(rest.x_mm - first.x_mm) / 2 + first.error_mm,
-        )
+def at_rest(
+    path: RowPath, *, first: Spot, last: Spot, rest: Sighting, braking_s: float
+) -> CutFound | None:
+    """Return the cut of a beam that was on until the head stood still, `braking_s` after its speed.
+
+    Dynamic power falls with the speed, in steps of 10 ms, and what it darkens falls faster: the
+    last ninth of the braking way, burnt at less than a third of the power, and half a step more
+    count as open.
+    """
+    here = _spots(path, rest, first, last)
+    if here is None:
+        return None
+    weak_s = braking_s / 2 * _WEAK_SHARE**2 + _POWER_STEP_S / 2  # at the row's speed, as `back`
+    return found_between(path, path.back(here[0], weak_s), here[1])
+
+
+def found_between(path: RowPath, early: Spot, late: Spot) -> CutFound:
+    """Return what it means for the rows that the beam went out between two spots."""
+    first_place = (early[0] + 1) // 2
+    cuts = []
+    for place in range(first_place, late[0] // 2 + 1):
+        burnt_mm = path.burnt_mm(place)
+        if burnt_mm is None:
+            continue
+        from_mm = early[1] if early[0] == 2 * place else 0.0
+        to_mm = late[1] if late[0] == 2 * place else burnt_mm[1]
+        if from_mm < burnt_mm[1] and to_mm > burnt_mm[0]:
+            cuts.append(_cut(path, place, max(from_mm, burnt_mm[0]), min(to_mm, burnt_mm[1])))
+        elif from_mm >= burnt_mm[1]:
+            first_place = place + 1
+    return CutFound(first_place=cuts[0].place if cuts else first_place, cuts=tuple(cuts))
+
+
+def _spots(path: RowPath, seen: Sighting, first: Spot, last: Spot) -> tuple[Spot, Spot] | None:
+    """Return between which spots a sighting is; on the way home only where it fits nowhere else."""
+    here = path.near(seen.x_mm, seen.y_mm, first, last)
+    return here or path.near(seen.x_mm, seen.y_mm, (path.end[0], 0.0), path.end)
+
+
+def _cut(path: RowPath, place: int, from_mm: float, to_mm: float) -> Cut:
+    return Cut(
+        place=place,
+        x_mm=path.x_mm((2 * place, (from_mm + to_mm) / 2)),
+        error_mm=(to_mm - from_mm) / 2 + NEAR_MM,
+    )

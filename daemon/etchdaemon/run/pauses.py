@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 LONGEST_PAUSE_S: Final = 1.0  # a longer one is told of
-BLINK_S: Final = 0.05  # a longer one leaves open what happened meanwhile
+BLINK_S: Final = 0.05  # in a longer one the heartbeat's contact may open
 
 
 @dataclass(slots=True)
@@ -31,6 +31,12 @@ class Pauses:
         return self.lasted_s > LONGEST_PAUSE_S
 
     @property
-    def unseen_s(self) -> float:
-        """How long before the last look what it found may have happened; 0 after a blink."""
-        return self.lasted_s if self.lasted_s > BLINK_S else 0.0
+    def cut_late_s(self) -> float:
+        """How long before the last look the beam may have gone out that it finds out.
+
+        The box cuts by itself when a contact opens, or when its heartbeat fails in a long pause;
+        the guard does at any time since the look before.
+        """
+        if self.lasted_s > BLINK_S or not self.late_s:
+            return max(self.lasted_s, self.late_s)
+        return self.late_s

@@ -1,10 +1,12 @@
 """Which row of the picture is in work, by the position that the controller reports."""
 
+import math
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from etchdaemon.run.row_path import BEGIN, Spot
 from etchwire.sheet import RowEntry, Sheet
 
 _BESIDE_MM: Final = 1.0  # the head brakes and turns a little outside a row
@@ -94,6 +96,21 @@ class Progress:
     def finish_row_in_work(self) -> Sequence[RowEntry]:
         """Take note that the head stands at the end of its row; return what that finishes."""
         return self._finish(self.current + 1)
+
+    def finish_before(self, place: int) -> Sequence[RowEntry]:
+        """Take note that all rows before `place` of the index are done; return which that adds."""
+        return self._finish(place)
+
+    def spots(self, *, last_line_sent: int, lines_answered: int) -> tuple[Spot, Spot]:
+        """Return between which spots of its path the head is: those of the rows under way.
+
+        It leaves the last row only when the line that puts the beam out has been answered.
+        """
+        # A head less than half a spacing from its row may still be on its way from the one before.
+        first = BEGIN if self.current <= 0 else (2 * self.current - 2, 0.0)
+        is_parking = lines_answered >= self.sheet.end_line
+        number = 2 * self.place_of_line(last_line_sent) + is_parking
+        return first, (max(number, BEGIN[0]), math.inf)
 
     def complete(self) -> Sequence[RowEntry]:
         """Take note that the job has been run to its end; return the rows finished by that."""

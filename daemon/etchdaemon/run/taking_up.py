@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
+from etchdaemon.run.cut import CutFound
 from etchwire.record import HELD, RESUMED
 from etchwire.sheet import Sheet
 
@@ -13,6 +14,11 @@ ORIGIN_SHIFT: Final = "origin shift"  # the preflight's finding
 
 BAND: Final = "The laser has cooled meanwhile: a faint band may show where it goes on."
 NOTHING_MOVED: Final = "Across the rows nothing has moved."
+NOT_BEGUN: Final = "It ended before its first row was begun."
+WHICH_ROW: Final = (
+    "In which of the two rows is not known: the head was about to turn. Look at the tile and say"
+    " which is the first that is not dark."
+)
 AFTER_THAT: Final = (
     "What came after that was not written down: some more may be dark, and where along its row the"
     " beam went out is not known. Look at the tile."
@@ -28,6 +34,7 @@ class Past:
     continued_by: int | None = None
     is_under_way: bool = False  # this run or another
     is_kept: bool = True  # its job, by the daemon
+    is_all_etched: bool = False
     is_foreign: bool = False
     shifts_origin: bool = False
 
@@ -38,6 +45,10 @@ _AGAINST: Final[tuple[tuple[Callable[[Past], bool], str], ...]] = (
     (
         lambda past: past.ended == "complete",
         "Etch {run} is complete: nothing of it is left to etch.",
+    ),
+    (
+        lambda past: past.is_all_etched,
+        "Every row of etch {run} was etched: nothing of it is left.",
     ),
     (
         lambda past: past.continued_by is not None,
@@ -69,31 +80,60 @@ def objection(past: Past) -> str | None:
 
 @dataclass(frozen=True, slots=True)
 class CutPlace:
-    """Where the beam went out, in the job's coordinates, and how far off that may be."""
+    """Where the beam went out, in the job's coordinates, and how far off that may be.
+
+    `is_whole`: it was off between this row and the one before, which is done.
+    """
 
     row: int
     x_mm: float
     error_mm: float
+    is_whole: bool = False
+
+
+def cut_event(found: CutFound, sheet: Sheet) -> tuple[str, str, dict[str, Any]]:
+    """Return kind, text and details of the event that says where a beam went out."""
+    if not found.cuts:
+        entry = sheet.index[found.first_place]
+        if found.first_place == 0:
+            return UNBEGUN, NOT_BEGUN, {}
+        above = sheet.index[found.first_place - 1].row
+        text = f"The beam went out between two rows: row {above + 1} was done."
+        place = CutPlace(entry.row, entry.from_mm, 0.0, is_whole=True)
+        return CUT, text, {**asdict(place), "y_mm": entry.y_mm}
+    places = [CutPlace(sheet.index[it.place].row, it.x_mm, it.error_mm) for it in found.cuts]
+    text = " or ".join(f"in row {place.row + 1}, at x {place.x_mm:.2f} mm" for place in places)
+    first, *others = map(asdict, places)
+    y_mm = sheet.index[found.first_place].y_mm
+    return CUT, f"The beam went out {text}.", {**first, "y_mm": y_mm, "or": others}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trace:
     """What the record says of a run's end.
 
-    `first_row` is the first row of the picture that is not known to be dark. `is_at_rest`: the
-    run stood still at a row's end and the beam was off, so no row below has been begun;
-    `is_unbegun`: nor was any other.
+    `first_row` is the first row of the picture that is not known to be dark. `either` are the
+    places of which one is the cut, where the reports do not tell which. `is_at_rest`: the run
+    stood still at a row's end and the beam was off, so no row below has been begun; `is_unbegun`:
+    nor was any other.
     """
 
     cut: CutPlace | None
     first_row: int
+    either: tuple[CutPlace, ...] = ()
     is_at_rest: bool = False
     is_unbegun: bool = False
 
     @property
     def is_row_known(self) -> bool:
         """Whether nobody has to look which row comes next."""
-        return self.cut is not None or self.is_at_rest or self.is_unbegun
+        return not self.either and (self.cut is not None or self.is_at_rest or self.is_unbegun)
+
+    def cut_in(self, row: int | None) -> CutPlace | None:
+        """Return the place of the cut in the row that a person has told; None told: the known."""
+        if row is None:
+            return self.cut
+        return next((place for place in self.either if place.row == row), None)
 
 
 def trace_of(events: Iterable[Mapping[str, Any]], *, etched_rows: int, sheet: Sheet) -> Trace:
@@ -101,30 +141,45 @@ def trace_of(events: Iterable[Mapping[str, Any]], *, etched_rows: int, sheet: Sh
 
     A rest begins in the middle of its picture: what lies above its first row is dark.
     """
-    cut: CutPlace | None = None
+    places: tuple[CutPlace, ...] = ()
     is_at_rest = is_unbegun = False
     for event in events:
         if event["kind"] == CUT:
             details = event["details"]
-            cut = CutPlace(details["row"], details["x_mm"], details["error_mm"])
+            places = tuple(map(_cut_place, (details, *details.get("or", ()))))
         elif event["kind"] == UNBEGUN:
             is_unbegun = True
         elif event["kind"] == HELD:
             is_at_rest = True
         elif event["kind"] == RESUMED:
-            cut, is_at_rest = None, False
-    first_row = cut.row if cut else max(etched_rows, sheet.index[0].row if sheet.index else 0)
-    return Trace(cut=cut, first_row=first_row, is_at_rest=is_at_rest, is_unbegun=is_unbegun)
+            places, is_at_rest, is_unbegun = (), False, False
+    first_row = max(etched_rows, sheet.index[0].row if sheet.index else 0)
+    return Trace(
+        cut=places[0] if len(places) == 1 else None,
+        first_row=places[0].row if places else first_row,
+        either=places if len(places) > 1 else (),
+        is_at_rest=is_at_rest,
+        is_unbegun=is_unbegun,
+    )
+
+
+def _cut_place(details: Mapping[str, Any]) -> CutPlace:
+    row, x_mm, error_mm = (details[name] for name in ("row", "x_mm", "error_mm"))
+    return CutPlace(row, x_mm, error_mm, details.get("is_whole", False))
 
 
 def known(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
     """Return what is known of the end, in sentences; rows count from 1 at the top."""
-    if trace.cut is not None:
-        from_left_mm = trace.cut.x_mm - sheet.picture.left_mm
+    if trace.either:
+        places = ", or ".join(_place_told(place, sheet) for place in trace.either)
+        told = [f"The beam went out {places}."]
+    elif trace.cut is not None and trace.cut.is_whole:
         told = [
-            f"The beam went out in row {trace.cut.row + 1}, {from_left_mm:.1f} mm from the"
-            f" picture's left edge, give or take {trace.cut.error_mm:.2f} mm. It goes on there."
+            f"The beam went out between two rows. It goes on with row {trace.cut.row + 1}, which"
+            " was not begun; all above it is done."
         ]
+    elif trace.cut is not None:
+        told = [f"The beam went out {_place_told(trace.cut, sheet)}. It goes on there."]
     elif trace.is_unbegun:
         told = ["It ended before its first row was begun: nothing of it is on the tile."]
     elif trace.is_at_rest:
@@ -136,9 +191,17 @@ def known(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
     return [*told, f"The head has kept its place. {NOTHING_MOVED}"] if is_place_kept else told
 
 
+def _place_told(place: CutPlace, sheet: Sheet) -> str:
+    from_left_mm = place.x_mm - sheet.picture.left_mm
+    return (
+        f"in row {place.row + 1}, {from_left_mm:.1f} mm from the picture's left edge, give or take"
+        f" {place.error_mm:.2f} mm"
+    )
+
+
 def unknown(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
     """Return what is not known of the end, in sentences."""
-    told = [] if trace.is_row_known else [AFTER_THAT]
+    told = [] if trace.is_row_known else [WHICH_ROW if trace.either else AFTER_THAT]
     if not is_place_kept:
         told.append(f"The head's place is lost until the origin is set again. {across(sheet)}")
     return [*told, f"{BAND} Nobody can promise a seam that cannot be seen."]

@@ -89,7 +89,7 @@ class Course:
         With dynamic power the beam follows the speed, so a higher speed is a higher power too.
         """
         self._overrides.want(lever, percent)
-        self.etch.percent[lever] = percent
+        self.etch.set_lever(lever, percent)
         also = " The power follows the speed." if lever is Lever.FEED else ""
         text = f"You set the {lever.value} to {percent} %.{also}"
         self.etch.note("override", text, lever=lever.value, percent=percent)
@@ -130,6 +130,7 @@ class Course:
         fault = faults.fault_of(event, self._life.state, facts.firmware if facts else None)
         if fault is None and isinstance(event, StatusReported) and self.etch.is_astray(event):
             fault = faults.ASTRAY
+            self.etch.has_strayed = True
         if fault is not None:
             self.ends.fail(fault, now_s)
             if isinstance(event, AlarmRaised):

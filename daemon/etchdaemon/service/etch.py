@@ -8,12 +8,14 @@ from etchdaemon.controller.facts import Facts
 from etchdaemon.ports import Clock, Records
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
-from etchdaemon.run.cut import CutMark, Sighting
+from etchdaemon.run.cut import CutFound, CutMark, Sighting
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
+from etchdaemon.run.row_path import RowPath
 from etchdaemon.run.starvation import Starvation
-from etchdaemon.run.taking_up import UNBEGUN
+from etchdaemon.run.stopping import braking_s
+from etchdaemon.run.taking_up import NOT_BEGUN, UNBEGUN, cut_event
 from etchdaemon.service import faults
 from etchdaemon.service.described import notes_of
 from etchdaemon.service.feed import Feed
@@ -46,18 +48,23 @@ class Etch:
         self.started_at_utc = clock.utc_now()
         self.limit_line = job.sheet.gcode_lines
         self.percent = dict.fromkeys(Lever, 100)  # of the job's own speed and power, as asked for
+        self._fastest_percent = 100  # that was ever asked for
         self.held_because: str | None = None
         self.is_held_in_motion = False
         self.has_constant_power = False  # standing still it would burn on
         self.ending: tuple[str, str] | None = None
         self.ended_at_s: float | None = None
         self.is_position_known = False  # at its end
+        self.has_strayed = False  # from the rows, so that its place says nothing of them
+        self.is_all_etched = False  # although it may have failed after that
         self.lines_accepted = 0
         self.moving_s = 0.0
         self._warnings = 0
         self._starvation = Starvation(facts.build.planner_blocks if facts.build else None)
         self._records = records
         self._clock = clock
+        start_mm = facts.report.work_mm
+        self._start_mm = None if start_mm is None else (start_mm[0], start_mm[1])
         self._sighting: Sighting | None = None
         self._cut: CutMark | None = None
 
@@ -145,9 +152,10 @@ class Etch:
         if sighting is None:
             return
         self._sighting = sighting
-        if self._cut is not None:
-            self._cut.note_sighting(sighting)
         self._starvation.note_report(report, elapsed_s=self.elapsed_s, is_fed=self.is_fed)
+        if self._cut is not None:  # without the beam nothing more is etched
+            self._cut.note_sighting(sighting)
+            return
         self._finish(self._rows_finished(sighting.x_mm, sighting.y_mm))
         self.meter.note_report(report, now_s)
 
@@ -164,12 +172,19 @@ class Etch:
 
     def completed(self) -> None:
         """Take note that the last row is done."""
+        self.is_all_etched = True
         self._finish(self.progress.complete())
+
+    def set_lever(self, lever: Lever, percent: int) -> None:
+        """Take note of an override that is asked for."""
+        self.percent[lever] = percent
+        self._fastest_percent = max(self._fastest_percent, self.percent[Lever.FEED])
 
     def mark_cut(self, now_s: float) -> None:
         """Take note that the beam has gone out with the head in motion."""
-        if self._cut is None and self._sighting is not None:
-            self._cut = CutMark.at(now_s, self._sighting, self.progress.entry, self.pauses)
+        if self._cut is None:
+            seen = [] if self._sighting is None else [self._sighting]
+            self._cut = CutMark.at(now_s, seen, self.pauses)
 
     def note_cut(self, rest: StatusReported | None) -> None:
         """Write where the beam went out, for whoever takes up the rest of the picture.
@@ -177,23 +192,44 @@ class Etch:
         Where no cut was marked the beam was on until the head came to rest.
         """
         after = None if rest is None else cut.sighting(rest, asked_at_s=0.0, heard_at_s=0.0)
-        entry = self.progress.entry if self._cut is None else self._cut.entry
-        if entry is None or after is None:
+        if after is None or self.job.sheet.is_foreign or not self.job.sheet.index:
             return
-        place = cut.at_rest(after) if self._cut is None else self._cut.place(after)
-        if place is None:
-            self.warn(faults.CUT_UNSEEN)
+        found = None if self.has_strayed else self._cut_found(after)
+        if found is None or not found.is_known:
+            if self.progress.entry is not None:
+                self.warn(faults.CUT_UNSEEN)
             return
-        self.note(
-            "cut",
-            f"The beam went out in row {entry.row + 1}, at x {place.x_mm:.2f} mm.",
-            row=entry.row,
-            x_mm=place.x_mm,
-            y_mm=place.y_mm,
-            error_mm=place.error_mm,
-            rest_x_mm=after.x_mm,
-            rest_y_mm=after.y_mm,
+        self._finish(self.progress.finish_before(found.first_place))
+        self.is_all_etched = found.first_place == len(self.job.sheet.index)
+        if not self.is_all_etched:
+            kind, text, details = cut_event(found, self.job.sheet)
+            self.note(kind, text, **details, rest_x_mm=after.x_mm, rest_y_mm=after.y_mm)
+
+    def _cut_found(self, rest: Sighting) -> CutFound | None:
+        sheet = self.job.sheet
+        first, last = self.progress.spots(
+            last_line_sent=self.feed.last_line, lines_answered=self.lines_accepted
         )
+        path = RowPath(
+            sheet,
+            self._row_lines,
+            start_mm=self._start_mm or (rest.x_mm, rest.y_mm),
+            fastest_percent=self._fastest_percent,
+        )
+        if self._cut is None:
+            stops_s = braking_s(
+                feed_mm_per_min=sheet.recipe.feed_mm_per_min * self._fastest_percent / 100,
+                acceleration_mm_per_s2=sheet.head.acceleration_mm_per_s2,
+            )
+            return cut.at_rest(path, first=first, last=last, rest=rest, braking_s=stops_s)
+        lag_s = sheet.head.register.beam_lag_s
+        return self._cut.found(path, first=first, last=last, rest=rest, beam_lag_s=lag_s)
+
+    def _row_lines(self, place: int) -> list[bytes]:
+        index = self.job.sheet.index
+        is_last = place + 1 == len(index)
+        end_byte = self.job.sheet.gcode_bytes if is_last else index[place + 1].byte
+        return self.feed.lines_between(index[place].byte, end_byte)
 
     def note(self, kind: str, text: str, **details: Any) -> None:
         """Queue an event for the logbook."""
@@ -214,10 +250,12 @@ class Etch:
         """Close the record with the ending decided on."""
         ended, because = self.ending or ("failed", "The run ended without a reason.")
         self.is_position_known = is_position_known
+        if ended == "failed" and self.is_all_etched:
+            because = faults.after_the_last_row(because)
         if not is_position_known:
             because = f"{because} {faults.POSITION_UNKNOWN}"
         elif ended != "complete" and self.progress.entry is None:
-            self.note(UNBEGUN, faults.UNBEGUN)
+            self.note(UNBEGUN, NOT_BEGUN)
         self.ending = (ended, because)
         self.ended_at_s = self._clock.now_s()
         if self._starvation.reports:

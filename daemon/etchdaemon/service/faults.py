@@ -56,8 +56,8 @@ ASTRAY: Final = (
     " origin was moved."
 )
 CUT_UNSEEN: Final = (
-    "Where the beam went out is not known: nobody watched just then, and the box may have put it"
-    " out before the program did. Look at the tile."
+    "Where the beam went out is not known: nobody watched just then, or the head was not on its"
+    " rows. Look at the tile."
 )
 STARVED: Final = (
     "The controller ran short of lines on the way: the cable or this computer was too slow, and"
@@ -66,7 +66,12 @@ STARVED: Final = (
 POSITION_UNKNOWN: Final = (
     "Where the head is is not known: home the machine, or set the origin again."
 )
-UNBEGUN: Final = "It ended before its first row was begun."
+# What is said of a fault that came when nothing was left to etch.
+_AT_THE_END: Final[Mapping[str, str]] = {
+    LOST_REPLY: "Every row was etched; the last answer did not come: it, or a line of a row, was"
+    " lost on the cable. Look at the tile.",
+    STRAY_REPLY: "Every row was etched; then one answer too many came: the cable is disturbed.",
+}
 NOT_AT_REST: Final = "The machine did not come to rest when it was told to."
 NOT_MOVING: Final = "The head did not move within half a second of being let go on."
 NO_BEAM: Final = (
@@ -108,6 +113,11 @@ def _disturbance(event: StrayReplyReceived | CountContradicted | Unreadable) -> 
     if isinstance(event, Unreadable):
         return DAMAGED_REPLY if event.may_be_a_reply else None
     return STRAY_REPLY
+
+
+def after_the_last_row(because: str) -> str:
+    """Return why a run failed in which every dot was burnt already."""
+    return _AT_THE_END.get(because, f"Every row was etched before it failed. {because}")
 
 
 def held_up(pauses: Pauses) -> str:

@@ -1,5 +1,6 @@
 """The lines of a spooled job, read as they are needed."""
 
+import os
 from collections import deque
 from pathlib import Path
 from typing import Final
@@ -48,6 +49,13 @@ class Feed:
                 room_bytes += 1
         self.lines_sent += len(taken)
         return taken
+
+    def lines_between(self, byte: int, end_byte: int) -> list[bytes]:
+        """Return the lines of a part of the file, none where it cannot be read."""
+        try:
+            return os.pread(self._file.fileno(), end_byte - byte, byte).split(b"\n")
+        except OSError:
+            return []
 
     def close(self) -> None:
         """Let go of the file."""

@@ -58,6 +58,7 @@ def _unfinished(etch: Etch, findings: Collection[str]) -> Unfinished | None:
         run=etch.number,
         ended=None if etch.ending is None else etch.ending[0],
         is_foreign=sheet.is_foreign,
+        is_all_etched=etch.is_all_etched,
         shifts_origin=ORIGIN_SHIFT in findings,
     )
     if objection(past) is not None:

@@ -73,8 +73,8 @@ class Machine:
 
     @property
     def asked_at_s(self) -> float:
-        """When the last report was asked for."""
-        return 0.0 if self._wire is None else self._wire.asked_at_s
+        """When the report heard last was asked for, at the earliest."""
+        return 0.0 if self._wire is None else self._wire.heard_was_asked_at_s
 
     @property
     def is_silent(self) -> bool:

@@ -13,6 +13,7 @@ from etchdaemon.run.taking_up import (
     BAND,
     NOTHING_MOVED,
     ORIGIN_SHIFT,
+    CutPlace,
     Past,
     Trace,
     Unfinished,
@@ -100,7 +101,8 @@ class Reentry:
             "width_mm": sheet.width_mm,
             "height_mm": sheet.height_mm,
             "line_spacing_mm": sheet.recipe.line_spacing_mm,
-            "cut": _cut_shown(trace, sheet),
+            "cut": None if trace.cut is None else _cut_shown(trace.cut, sheet),
+            "either": [_cut_shown(place, sheet) for place in trace.either],
             "first_row": trace.first_row,
             "is_row_known": trace.is_row_known,
             "known": known(trace, sheet, is_place_kept=is_place_kept),
@@ -158,6 +160,7 @@ class Reentry:
             continued_by=record.get("continued_by_run_id"),
             is_under_way=is_under_way,
             is_kept=sheet is not None,
+            is_all_etched=sheet is not None and (record["etched_rows"] or 0) >= sheet.rows,
             is_foreign=sheet is not None and sheet.is_foreign,
             shifts_origin=ORIGIN_SHIFT in found,
         )
@@ -191,21 +194,27 @@ _NOTHING_KEPT: Final[Mapping[str, Any]] = {
          "first_row", "rest")
     ),
     "is_row_known": False,
+    "either": [],
     "known": [],
     "unknown": [],
     "across": "",
 }  # fmt: skip
 
 
-def _cut_shown(trace: Trace, sheet: Sheet) -> dict[str, Any] | None:
-    if trace.cut is None:
-        return None
-    return {**asdict(trace.cut), "from_left_mm": trace.cut.x_mm - sheet.picture.left_mm}
+def _cut_shown(place: CutPlace, sheet: Sheet) -> dict[str, Any]:
+    return {**asdict(place), "from_left_mm": place.x_mm - sheet.picture.left_mm}
 
 
 def _place(run: int, trace: Trace, sheet: Sheet, row: int | None) -> Place:
-    if row is None and trace.cut is not None:
-        return Place(trace.cut.row, trace.cut.x_mm, trace.cut.error_mm)
+    cut = trace.cut_in(row)
+    if cut is not None and not cut.is_whole:
+        return Place(cut.row, cut.x_mm, cut.error_mm)
+    if row is None and trace.either:
+        rows = " or ".join(str(place.row + 1) for place in trace.either)
+        raise CommandRefused(
+            f"Run {run} was cut in row {rows}. Look at the tile, and say which is the first that"
+            " is not dark."
+        )
     if row is None and not trace.is_row_known:
         raise CommandRefused(
             f"Where run {run} was cut is not known; it was near row {trace.first_row}."

@@ -1,5 +1,6 @@
 """The open port and the conversation on it."""
 
+from collections import deque
 from collections.abc import Sequence
 from typing import Final
 
@@ -11,6 +12,8 @@ from etchdaemon.controller.window import ReceiveWindow
 from etchdaemon.ports import BytePort
 from etchdaemon.run.patience import Patience
 
+LOST_AFTER_S: Final = 1.0
+TOGETHER_S: Final = 0.05
 ORDERED_BYTES: Final = {
     Order.REPORT: realtime.REPORT,
     Order.FEED_HOLD: realtime.FEED_HOLD,
@@ -29,9 +32,11 @@ class Wire:
     def __init__(self, port: BytePort) -> None:
         self.patience = Patience()
         self.asked_at_s = 0.0  # when the last report was asked for
+        self.heard_was_asked_at_s = 0.0  # when the report heard last was, at the earliest
         self._port = port
         self._link = Link()
         self._due = b""  # a report request that may wait for the next lines
+        self._requests_s: deque[float] = deque()  # of reports still to come
 
     @property
     def lines_in_flight(self) -> int:
@@ -54,6 +59,8 @@ class Wire:
                 case LineAccepted() | LineRefused():
                     self.patience.replied()
                 case StatusReported():
+                    if self._requests_s:
+                        self.heard_was_asked_at_s = self._requests_s.popleft()
                     oldest_line = self._link.window.oldest_line
                     self.patience.reported(event, oldest_line=oldest_line, now_s=now_s)
         return events
@@ -100,5 +107,15 @@ class Wire:
         self._port.close()
 
     def _note_request(self, now_s: float) -> None:
+        """Queue the request for the report that will answer it.
+
+        Two that reach the controller together bring one report, which may answer the earlier
+        one; whatever did not come for a second will not come.
+        """
+        requests_s = self._requests_s
+        while requests_s and now_s - requests_s[0] > LOST_AFTER_S:
+            requests_s.popleft()
+        if not requests_s or now_s - requests_s[-1] > TOGETHER_S:
+            requests_s.append(now_s)
         self.asked_at_s = now_s
         self.patience.asked()
