@@ -5,12 +5,15 @@ Everything comes from the seed, so a file that was found wanting can be made aga
 
 import json
 import random
+from dataclasses import fields
 from itertools import count, islice
 
 import numpy as np
 
 from etchpath.index import IndexBuilder
 from etchpath.language.dialect import G_CODES, M_CODES, VALUE_LETTERS
+from etchpath.machine import Machine
+from etchwire.craft import SMALLEST
 from gcode_bench import inspected, job_of, machine
 
 CODES = [
@@ -40,6 +43,12 @@ MACHINES = [
     machine(has_heartbeat_contact=True, steps_per_mm=0.5, origin_x_mm=100.0, origin_y_mm=100.0),
     machine(line_limit_counts_all=True, line_limit=255, receive_bytes=1024, planner_blocks=100),
 ]
+FIGURES = [entry.name for entry in fields(Machine) if entry.type is float]
+MACHINES += [
+    *(machine(**{name: most}) for name in FIGURES for most in (SMALLEST, 1e9)),
+    machine(**dict.fromkeys(FIGURES, SMALLEST)),
+    machine(**dict.fromkeys(FIGURES, 1e9)),
+]
 JOB = job_of(np.random.default_rng(7).random((4, 12)) < 0.5)[0].decode()
 
 
@@ -48,7 +57,10 @@ def any_files(seed, number):
     for place in islice(count(), number):
         chance = random.Random(f"{seed}/{place}")
         write = chance.choice([_words, _fair_lines, _damaged_job])
-        yield write(chance).encode("latin-1"), chance.choice(MACHINES)
+        yield (
+            write(chance).encode("latin-1"),
+            chance.choice(MACHINES),
+        )
 
 
 def report_of(data, of_machine):

@@ -1,13 +1,12 @@
 """The connected machine, as far as it decides how a file will run."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any, Final, Self
 
 from etchpath.errors import UnreadableMachine
-from etchwire.craft import Head
+from etchwire.craft import SMALLEST, Head
 from etchwire.toml_text import read_toml
 
 SECONDS_PER_MINUTE: Final = 60.0
@@ -15,6 +14,10 @@ BITS_PER_BYTE: Final = 10  # a start bit, eight bits, a stop bit
 
 # These may be zero: an origin in the corner, and a controller that rounds no corner.
 _MAY_BE_ZERO: Final = frozenset({"origin_x_mm", "origin_y_mm", "junction_deviation_mm"})
+
+# Beyond these the arithmetic of the planner runs over, or its memory: 100 blocks are usual.
+_MOST: Final = 1e9
+_MOST_BLOCKS: Final = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,17 +99,21 @@ class Machine:
         return self.baud / BITS_PER_BYTE
 
 
-def _require(name: str, value: object, kind: object) -> None:
+def _require(name: str, value: Any, kind: object) -> None:
     if kind is bool:
         if isinstance(value, bool):
             return
         raise UnreadableMachine(f"the machine's {name} must be true or false, not {value!r}")
     least_text = "zero or more" if name in _MAY_BE_ZERO else "above zero"
     is_number = isinstance(value, int if kind is int else (int, float))
-    if is_number and not isinstance(value, bool) and _is_fit(name, value):
-        return
-    raise UnreadableMachine(f"the machine's {name} must be a number {least_text}, not {value!r}")
+    if not is_number or isinstance(value, bool) or not _is_fit(name, value):
+        raise UnreadableMachine(
+            f"the machine's {name} must be a number {least_text}, not {value!r:.60}"
+        )
+    most = _MOST_BLOCKS if name == "planner_blocks" else _MOST
+    if value > most or 0 < value < SMALLEST:
+        raise UnreadableMachine(f"the machine's {name} cannot be {value!r:.60}: no machine has it")
 
 
 def _is_fit(name: str, value: Any) -> bool:
-    return math.isfinite(value) and (value > 0 or (value == 0 and name in _MAY_BE_ZERO))
+    return value > 0 or (value == 0 and name in _MAY_BE_ZERO)

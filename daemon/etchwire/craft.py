@@ -1,9 +1,9 @@
 """What etches and how: the head, and the recipe that suits it on one surface."""
 
-import sys
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, asdict, dataclass, field, fields
-from typing import TYPE_CHECKING, Any, Final, Self, TypeGuard
+from typing import TYPE_CHECKING, Any, Final, Self
 
 from etchwire.errors import UnreadableSheet
 
@@ -11,6 +11,16 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 SECONDS_PER_MINUTE = 60.0
+# What no machine and no job comes to, by a number's name or by its unit, the last word of it:
+# beyond that a file is damaged, and sums would run over.
+LARGEST: Final[Mapping[str, float]] = {
+    "rows": 1e6, "columns": 1e6, "px": 1e6, "mm": 1e6, "s": 1e8, "w": 1e6,
+    "min": 1e6,  # mm/min
+    "s2": 1e9,  # mm/s²
+    "mm2": 1e9,  # J/mm²
+}  # fmt: skip
+_LARGEST_OF_OTHERS: Final = 1e12  # bytes, lines
+SMALLEST: Final = 1e-6  # of what has to be above zero
 _EITHER_SIDE: Final = ("pointer_x_mm", "pointer_y_mm")  # of nought: an offset, no size
 
 
@@ -152,32 +162,49 @@ def dose_j_per_mm2(*, power_w: float, feed_mm_per_min: float, line_spacing_mm: f
 
 
 def require_types(owner: str, thing: "DataclassInstance") -> None:
-    """Raise UnreadableSheet unless each entry is of its type, and each float a finite number.
+    """Raise UnreadableSheet unless each entry is of its type, and no number beyond LARGEST.
 
     Looks at `str`, `bool`, `int` and `float` entries; what is made of parts sees to them itself.
     """
     for entry in fields(thing):
         value = getattr(thing, entry.name)
-        if entry.type in _IS_OF_TYPE and not _IS_OF_TYPE[entry.type](value):
+        is_fit = _IS_FIT.get(entry.type, _is_anything)
+        if not is_fit(entry.name, value):
             raise UnreadableSheet(f"{owner}'s {entry.name} cannot be {value!r:.60}")
 
 
-def _is_number(value: object) -> TypeGuard[float]:
+def _is_anything(_name: str, _value: object) -> bool:
+    return True
+
+
+def _is_number(name: str, value: object) -> bool:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return False  # True is an int to Python, and no figure of anything
-    return abs(value) <= sys.float_info.max  # neither infinite nor NaN, nor too large an int
+    unit = name.rpartition("_")[2]
+    return abs(value) <= LARGEST.get(name, LARGEST.get(unit, _LARGEST_OF_OTHERS))
 
 
-_IS_OF_TYPE: Final[Mapping[object, Callable[[object], bool]]] = {
-    str: lambda value: isinstance(value, str),
-    bool: lambda value: isinstance(value, bool),
-    int: lambda value: isinstance(value, int) and _is_number(value),
+def _is_text(_name: str, value: object) -> bool:
+    if not isinstance(value, str):
+        return False
+    try:
+        value.encode()
+    except UnicodeEncodeError:  # half of a surrogate pair: no file and no logbook takes it
+        return False
+    return True
+
+
+_IS_FIT: Final[Mapping[object, Callable[[str, object], bool]]] = {
+    str: _is_text,
+    bool: lambda _name, value: isinstance(value, bool),
+    int: lambda name, value: isinstance(value, int) and _is_number(name, value),
     float: _is_number,
 }
 
 
 def require_positive(name: str, value: object) -> None:
-    """Raise UnreadableSheet unless `value` is a finite number above zero."""
-    if _is_number(value) and value > 0:
-        return
-    raise UnreadableSheet(f"{name} must be a number above zero, not {value!r}")
+    """Raise UnreadableSheet unless `value` is a number above zero, and not next to nothing."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value < math.inf:
+        raise UnreadableSheet(f"{name} must be a number above zero, not {value!r:.60}")
+    if value < SMALLEST:
+        raise UnreadableSheet(f"{name} cannot be as small as {value!r}")

@@ -5,6 +5,7 @@ definition. On disk a job is a folder with `job.gcode`, `job.json` and `expected
 """
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -13,6 +14,7 @@ from typing import Any, Final, Self, TypeVar
 from etchwire.craft import Head, Recipe, require_positive, require_types
 from etchwire.errors import UnreadableSheet
 
+_SHA256: Final = re.compile("[0-9a-f]{64}")
 _Part = TypeVar("_Part", "Photo", "Bounds")
 
 FORMAT: Final = "etchwarden-job"
@@ -126,6 +128,10 @@ class Sheet:
             raise UnreadableSheet("the sheet's coverage or predicted time makes no sense")
         if not 1 <= self.end_line <= self.gcode_lines:
             raise UnreadableSheet("the rows of the job sheet end outside the G-code")
+        if _SHA256.fullmatch(self.gcode_sha256) is None:
+            raise UnreadableSheet("the sheet does not name its G-code by its SHA-256")
+        if any(entry.row >= self.rows for entry in self.index):
+            raise UnreadableSheet("a row of the job sheet is none of the picture's")
         lines = [entry.line for entry in self.index] + [self.end_line]
         starts = [entry.byte for entry in self.index] + [self.gcode_bytes]
         if lines != sorted(set(lines)) or starts != sorted(set(starts)):

@@ -3,6 +3,7 @@
 import dataclasses
 import errno
 import hashlib
+import json
 import os
 from pathlib import Path
 
@@ -125,8 +126,14 @@ def _spoil_the_sheet(text):
     return lambda job: (job / SHEET_NAME).write_bytes(text)
 
 
-def _change(**changes):
-    return lambda job: _rewrite(job, **changes)
+def _write(**values):
+    """Put `values` into the sheet as it lies there, whether a sheet may hold them or not."""
+
+    def change(job):
+        path = job / SHEET_NAME
+        path.write_text(json.dumps(json.loads(path.read_text()) | values))
+
+    return change
 
 
 @pytest.mark.parametrize(
@@ -146,7 +153,11 @@ def _change(**changes):
         (_spoil_the_sheet(b"[]"), "not a job sheet"),
         (_spoil_the_sheet(b"\xff\xfe"), "not readable text"),
         (_spoil_the_sheet(b'{"format": "etchwarden-job", "version": 1}'), "incomplete"),
-        (_change(gcode_sha256="../../../etc"), "wrong kind"),
+        (_write(gcode_sha256="../../../etc"), "SHA-256"),
+        (_write(width_mm=1e308), "width_mm cannot be 1e[+]308"),
+        (_write(rows=10**19), "rows cannot be 1000"),
+        (_write(motion={"left_mm": 0, "bottom_mm": 0, "right_mm": 1, "top_mm": 1e300}), "top_mm"),
+        (_write(title="\ud800"), "title cannot be"),
     ],
 )
 def test_a_job_that_is_not_of_one_piece_is_refused_and_leaves_nothing(spool, job, spoil, word):

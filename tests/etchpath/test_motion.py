@@ -202,5 +202,10 @@ def test_a_machine_description_names_the_entry_at_fault(tmp_path):
     assert Machine.from_toml(file) == machine()
     with pytest.raises(UnreadableMachine, match="planner_blocks"):
         Machine.from_table(table | {"planner_blocks": 0})
+    for name in ("travel_x_mm", "acceleration_x_mm_per_s2", "planner_blocks", "steps_per_mm"):
+        with pytest.raises(UnreadableMachine, match=f"{name} cannot be 1000000000000"):
+            Machine.from_table(table | {name: 10**12})
+    with pytest.raises(UnreadableMachine, match="junction_deviation_mm cannot be 5e-324"):
+        Machine.from_table(table | {"junction_deviation_mm": 5e-324})
     with pytest.raises(UnreadableMachine, match="'wheels'"):
         Machine.from_table(table | {"wheels": 3})

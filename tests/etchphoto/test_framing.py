@@ -120,6 +120,12 @@ def test_a_crop_that_holds_no_part_of_the_photo_is_refused(box):
         Crop(*box)
 
 
+@pytest.mark.parametrize("box", [(0, 0, 1e-308, 1e-308), (0, 0.5, 1, 0.5009)])
+def test_a_crop_of_less_than_a_pixel_is_refused(box):
+    with pytest.raises(UnfitOrder, match="less than one pixel"):
+        framed(1000, 1000, crop=Crop(*box))
+
+
 def test_lines_per_inch_and_spacing_are_one_number():
     # 1 inch = 25.4 mm exactly. For 0.09 mm one often hears 272 (common practice, no source);
     # it is 282.2, and 272 would be 0.0934 mm.

@@ -61,6 +61,24 @@ def test_a_job_folder_is_checked_for_the_head_of_its_sheet(tmp_path):
     assert report["duration_s"] == pytest.approx(sheet.predicted_s, abs=0.001)
 
 
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"width_mm": 1e308}, "width_mm cannot be 1e+308"),
+        ({"rows": 10**19}, "rows cannot be 10000000000000000000"),
+    ],
+)
+def test_a_sheet_of_a_size_that_no_job_has_is_told(tmp_path, values, said):
+    gcode, sheet = job_of(np.ones((3, 20), dtype=bool))
+    (tmp_path / GCODE_NAME).write_bytes(gcode)
+    (tmp_path / SHEET_NAME).write_text(json.dumps(json.loads(sheet.to_json()) | values))
+
+    result = check(tmp_path)
+
+    assert (result.exit_code, type(result.exception)) == (2, SystemExit)
+    assert said in result.output
+
+
 def test_a_machine_description_overrules_the_sheet(file_of, tmp_path):
     figures = MACHINE.to_table() | {"travel_x_mm": 5.0}
     lines = (f"{name} = {json.dumps(value)}" for name, value in figures.items())

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from etchwire.craft import Head, Recipe, Register, dose_j_per_mm2, require_positive
+from etchwire.craft import SMALLEST, Head, Recipe, Register, dose_j_per_mm2, require_positive
 from etchwire.errors import UnreadableSheet
 from sheets import HEAD, RECIPE
 
@@ -132,6 +132,21 @@ def test_a_register_that_is_none_is_refused(register):
         Head.from_table(HEAD.to_table() | {"register": register})
 
 
-@pytest.mark.parametrize("value", [5e-324, 1, 1e308])
+@pytest.mark.parametrize("value", [SMALLEST, 1, 1e308])
 def test_the_smallest_and_the_largest_number_are_above_zero(value):
     require_positive("it", value)
+
+
+def test_what_is_next_to_nothing_is_refused_as_that():
+    with pytest.raises(UnreadableSheet, match="it cannot be as small as 5e-324"):
+        require_positive("it", 5e-324)
+
+
+@pytest.mark.parametrize(("kind", "table"), [(Head, HEAD.to_table()), (Recipe, RECIPE.to_table())])
+@pytest.mark.parametrize("value", [1e308, 10**400, 5e-324])
+def test_a_figure_that_no_machine_has_is_named(kind, table, value):
+    names = [name for name, figure in table.items() if isinstance(figure, float) and figure > 0]
+
+    for name in names:
+        with pytest.raises(UnreadableSheet, match=r"cannot be|above zero"):
+            kind.from_table(table | {name: value})

@@ -93,6 +93,8 @@ def frame_photo(
     UnfitOrder for a size no tile has.
     """
     box = crop or Crop()
+    if min((box.right - box.left) * width_px, (box.bottom - box.top) * height_px) < 1:
+        raise UnfitOrder("the crop holds less than one pixel of the photo: give a larger part")
     columns = _dots("width", width_mm, line_spacing_mm)
     shape = (box.bottom - box.top) * height_px / ((box.right - box.left) * width_px)
     if height_mm is None:

@@ -3,14 +3,13 @@
 import hashlib
 import re
 from collections.abc import Iterator
-from dataclasses import astuple, dataclass, field
-from math import isfinite
-from typing import Final, cast
+from dataclasses import dataclass, field
+from typing import Final
 
 from etchdaemon.controller.lines import is_plain, significant
 from etchdaemon.errors import JobRefused, UnfitLine
 from etchwire.errors import UnreadableSheet
-from etchwire.sheet import RowEntry, Sheet
+from etchwire.sheet import Sheet
 
 LONGEST_LINE_BYTES: Final = 79  # the 8-bit firmware refuses the 80th character
 _TAIL_BYTES: Final = 4096
@@ -80,42 +79,9 @@ def read_sheet_text(data: bytes) -> Sheet:
     except UnicodeDecodeError:
         raise JobRefused(f"The job's sheet is not readable text. {_PREPARE_AGAIN}") from None
     try:
-        sheet = Sheet.from_json(text)
+        return Sheet.from_json(text)
     except UnreadableSheet as error:
         raise JobRefused(f"{str(error)[:1].upper()}{str(error)[1:]}. {_PREPARE_AGAIN}") from error
-    if not _is_sound(sheet):
-        raise JobRefused(f"The job's sheet holds figures of the wrong kind. {_PREPARE_AGAIN}")
-    return sheet
-
-
-def _is_sound(sheet: Sheet) -> bool:
-    """Return whether the entries that the daemon relies on are what their names say."""
-    wholes = (sheet.rows, sheet.columns, sheet.gcode_bytes, sheet.gcode_lines, sheet.end_line)
-    places = (sheet.motion, sheet.picture)
-    lengths = (sheet.predicted_s, *(length for place in places for length in astuple(place)))
-    return (
-        isinstance(sheet.gcode_sha256, str)
-        and re.fullmatch(r"[0-9a-f]{64}", sheet.gcode_sha256) is not None
-        and all(type(whole) is int and whole > 0 for whole in wholes)
-        and all(_is_length(length) for length in lengths)
-        and all(_is_row(entry, sheet) for entry in sheet.index)
-    )
-
-
-def _is_row(entry: RowEntry, sheet: Sheet) -> bool:
-    wholes = (entry.row, entry.line, entry.byte)
-    lengths = (entry.y_mm, entry.from_mm, entry.to_mm, entry.at_s)
-    return (
-        all(type(whole) is int for whole in wholes)
-        and 0 <= entry.row < sheet.rows
-        and entry.line > 0
-        and entry.byte >= 0
-        and all(_is_length(length) for length in lengths)
-    )
-
-
-def _is_length(value: object) -> bool:
-    return type(value) in (int, float) and isfinite(cast(float, value))
 
 
 def _check_lines(data: bytes) -> None:
