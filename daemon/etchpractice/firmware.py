@@ -36,48 +36,54 @@ class Firmware:
     send_bytes: int
     planner_blocks: int
     segments: int = 5
+    power_levels: int = 255
+    homing_cycles: tuple[tuple[int, ...], ...] = ((0, 1),)  # axes homed together, in order
+    has_native_usb: bool = False  # opening the port does not reset it
+
+    # Lines and words
     line_characters: int = 79
     has_raw_line_limit: bool = False  # blanks and comments count in the limit
     misreads_longest_line: bool = False  # error 21 for a line that just fits
-    counts_leading_zeros: bool = True  # among the eight digits of a number that are used
-    dropped_characters: str = "/"  # block delete is not known: the rest of the line runs
     pairs_line_ends: bool = False  # CR LF is one line end, not two
-    has_sticky_errors: bool = False
-    has_stale_hold_feed: bool = False
-    jog_cancel_empties_ring: bool = False
-    keeps_note_as_typed: bool = False  # `$I=` does, small letters and blanks included
-    holds_jogs: bool = True  # a feed hold ends a jog
-    ends_hold_with_message: bool = False  # an empty one
-    has_more_real_time: bool = False  # bytes below 0x20 besides the reset
-    has_stop_byte: bool = False
-    coolants: str = "F"
-    has_native_usb: bool = False  # opening the port does not reset it
-    stops_at_m1: bool = False
-    limits_homed_axes_only: bool = False  # soft limits mean nothing before homing
-    knows_m6: bool = False
-    knows_percent: bool = False
-    shows_overrides_first: bool = False  # before the work offset, after a reset
-    restoring_step: int = 3  # Door: and this number
-    speeds_bit: int = 0  # of $10, for FS; 0 shows it always
-    offset_bit: int = 0  # for WCO
-    overrides_bit: int = 0  # for Ov
-    reports_beam_at_rest: bool = False  # A:C for M4 standing still, A: when it goes off
+    dropped_characters: str = "/"  # block delete is not known: the rest of the line runs
+    counts_leading_zeros: bool = True  # among the eight digits of a number that are used
+    highest_line_number: int = 10_000_000
     extra_codes: dict[str, dict[int, str]] = field(default_factory=dict)  # groups by letter
     extra_value_letters: str = ""
-    highest_line_number: int = 10_000_000
     systems: int = 6  # work coordinate systems
     offsets_every_axis: bool = False  # tool offsets, not of Z alone
-    tells_all_modes: bool = False
-    forgives_reset_in_hold: bool = False  # no alarm for a reset while braking
-    answers_line_cut_off: bool = True  # ok for the line in work, before the greeting
-    keeps_shift: bool = False  # G92 outlives a reset
+    coolants: str = "F"
+    has_sticky_errors: bool = False
+    stops_at_m1: bool = False
+    knows_m6: bool = False
+    knows_percent: bool = False
     resets_overrides_at_end: bool = True  # M2 and M30 do
+
+    # Settings
     unknown_setting_error: int = 3
     refuses_short_pulses: bool = True
     highest_settings: dict[int, float] = field(default_factory=dict)  # beyond: error 52
     switches: frozenset[int] = frozenset()  # any value but 0 is kept as 1
-    power_levels: int = 255
-    homing_cycles: tuple[tuple[int, ...], ...] = ((0, 1),)  # axes homed together, in order
+    keeps_note_as_typed: bool = False  # `$I=` does, small letters and blanks included
+
+    # Reports and listings
+    always_reported: int = 8 | 32 | 64  # bits of $10 that count as set: FS, WCO, Ov
+    shows_overrides_first: bool = False  # before the work offset, after a reset
+    reports_beam_at_rest: bool = False  # A:C for M4 standing still, A: when it goes off
+    has_stale_hold_feed: bool = False
+    restoring_step: int = 3  # Door: and this number
+    tells_all_modes: bool = False
+
+    # Real-time bytes, stops and resets
+    has_more_real_time: bool = False  # bytes below 0x20 besides the reset
+    has_stop_byte: bool = False
+    jog_cancel_empties_ring: bool = False
+    holds_jogs: bool = True  # a feed hold ends a jog
+    ends_hold_with_message: bool = False  # an empty one
+    limits_homed_axes_only: bool = False  # soft limits mean nothing before homing
+    forgives_reset_in_hold: bool = False  # no alarm for a reset while braking
+    answers_line_cut_off: bool = True  # ok for the line in work, before the greeting
+    keeps_shift: bool = False  # G92 outlives a reset
     alarm_wait_s: float = 0.535  # from ALARM to the greeting; 0.5 by the source, 0.54 measured
     setting_write_s: float = 0.336
     offset_write_s: float = 0.049
@@ -143,9 +149,7 @@ THIRTY_TWO_BIT: Final = Firmware(
     knows_percent=True,
     shows_overrides_first=True,
     restoring_step=4,
-    speeds_bit=8,
-    offset_bit=32,
-    overrides_bit=64,
+    always_reported=0,
     reports_beam_at_rest=True,
     extra_codes={
         "G": {50: "motion", **dict.fromkeys((591, 592, 593), "offsets")},

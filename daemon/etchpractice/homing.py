@@ -36,7 +36,10 @@ def _home_together(controller: "Services", axes: Sequence[int]) -> Waits:
     ways = {axis: limits.way_mm(axis, place[axis], to_low=signs[axis] < 0) for axis in axes}
     if any(ways[axis] > reaches[axis] for axis in axes):
         yield from _last(controller, max(reaches.values()) / seek)
-        controller.count_anew({axis: place[axis] + signs[axis] * reaches[axis] for axis in axes})
+        for axis in axes:  # counted, though the head has long stood at the frame
+            bed_mm = limits.bed_mm(axis, place[axis])
+            place_mm = place[axis] + signs[axis] * reaches[axis]
+            controller.put(axis, place_mm=place_mm, bed_mm=bed_mm)
         yield from _fail(controller, Alarm.HOMING_NO_SWITCH)
     # To the switch, off it, slowly to it once more, and off it for good; a pause after each.
     seconds = (max(ways.values()) + 2 * pull_off) / seek + pull_off / feed + 4 * settings[26] / 1000
@@ -45,8 +48,7 @@ def _home_together(controller: "Services", axes: Sequence[int]) -> Waits:
         switch_mm = limits.bed_mm(axis, place[axis]) + signs[axis] * ways[axis]
         bed_mm = switch_mm - signs[axis] * pull_off
         home_mm = -pull_off if signs[axis] > 0 else pull_off - settings[130 + axis]
-        limits.put(axis, place_mm=home_mm, bed_mm=bed_mm)
-        controller.count_anew({axis: home_mm}, is_moved=True)
+        controller.put(axis, place_mm=home_mm, bed_mm=bed_mm)
     if not limits.closed(controller.stepper.place).isdisjoint(axes):
         yield from _fail(controller, Alarm.HOMING_PULL_OFF)
 

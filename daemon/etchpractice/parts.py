@@ -49,7 +49,6 @@ class Parts:
         self.is_homed = False
         self.coolant_on = ""
         self.is_door_open = False
-        self.other_pins = ""
         self.limits = Limits([self.settings[130 + axis] for axis in AXES])
         self._closed_limits: frozenset[int] = frozenset()  # as they were seen last
         self.faults = Faults()
@@ -120,7 +119,7 @@ class Parts:
         """Return the letters of the inputs that are active."""
         closed = self.limits.closed(self.stepper.place_at(self.now_s))
         letters = "".join(AXIS_LETTERS[axis] for axis in sorted(closed))
-        return self.other_pins + letters + ("D" if self.is_door_open else "")
+        return letters + ("D" if self.is_door_open else "")
 
     # Talking
 

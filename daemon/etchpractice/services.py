@@ -1,6 +1,6 @@
 """What the controller's parts may ask of it: wait for rest, move, burn, stop."""
 
-from collections.abc import Generator, Mapping
+from collections.abc import Generator
 from typing import Final
 
 from etchpractice.language import Line
@@ -69,19 +69,11 @@ class Services(Parts):
         """Let the parser go on from where the head really is."""
         self.modal.position = self.planner.place_at(self.planner.steps)
 
-    def count_anew(self, places: Mapping[int, float], *, is_moved: bool = False) -> None:
-        """Say where the head is on some axes by the controller's count.
-
-        `is_moved` says that it is really there, as the limits know it by now; otherwise what
-        was counted was no motion.
-        """
-        before = self.stepper.place
-        x, y, z = (places.get(axis, at) for axis, at in enumerate(before))
+    def put(self, axis: int, *, place_mm: float, bed_mm: float) -> None:
+        """Say where the head is on one axis: by the controller's count, and on the bed."""
         limits = self.limits
-        if not is_moved:
-            for axis, place_mm in places.items():
-                bed_mm = limits.bed_mm(axis, before[axis])
-                limits.put(axis, place_mm=place_mm, bed_mm=bed_mm)
+        limits.put(axis, place_mm=place_mm, bed_mm=bed_mm)
+        x, y, z = (place_mm if at == axis else mm for at, mm in enumerate(self.stepper.place))
         self.stepper.place = (x, y, z)
         self.stepper.flush()
         self.take_position()

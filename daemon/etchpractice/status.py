@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from etchpractice.services import Services
 
 _INCH_MM: Final = 25.4
+_MACHINE_PLACE, _BUFFER, _SPEEDS, _OFFSET, _OVERRIDES = 1, 2, 8, 32, 64  # bits of $10
 # Reports between two shows of a field, by whether the controller is busy.
 _OFFSET_PERIOD: Final = {True: 30, False: 10}
 _OVERRIDE_PERIOD: Final = {True: 20, False: 10}
@@ -46,19 +47,19 @@ class Status:
 
     def _always(self) -> tuple[list[str], tuple[float, ...]]:
         controller = self._controller
-        mask = int(controller.settings[10])
+        mask = self._mask()
         place = controller.planner.place_at(
             controller.planner.steps_at(controller.stepper.place_at(controller.now_s))
         )
         offset = controller.modal.offset(controller.stored)
         name = "MPos"
-        if not mask & 1:
+        if not mask & _MACHINE_PLACE:
             name, place = "WPos", tuple(place[axis] - offset[axis] for axis in AXES)  # type: ignore[assignment]
         fields = [self._state(), f"{name}:{self._triple(place)}"]
-        if mask & 2:
+        if mask & _BUFFER:
             blocks = controller.planner.capacity - len(controller.planner.blocks)
             fields.append(f"Bf:{max(blocks, 0)},{controller.receive.free_bytes}")
-        if mask & controller.firmware.speeds_bit or not controller.firmware.speeds_bit:
+        if mask & _SPEEDS:
             fields.append(self._speeds())
         if pins := controller.open_pins():
             fields.append(f"Pn:{pins}")
@@ -78,6 +79,10 @@ class Status:
             f"A:{self._accessories()}|Sc:|MPG:0|{self._homed()}|T:0|P:0|TLR:0|FW:grblHAL",
         )
         return f"<{'|'.join((*fields, *more))}>"
+
+    def _mask(self) -> int:
+        controller = self._controller
+        return int(controller.settings[10]) | controller.firmware.always_reported
 
     def _state(self) -> str:
         controller = self._controller
@@ -110,12 +115,11 @@ class Status:
 
     def _periodic(self, offset: tuple[float, ...]) -> list[str]:
         controller, firmware = self._controller, self._controller.firmware
-        mask = int(controller.settings[10])
-        is_busy = controller.state in MOVING
+        mask, is_busy = self._mask(), controller.state in MOVING
         fields = []
         if self._until_offset > 0:
             self._until_offset -= 1
-        elif mask & firmware.offset_bit or not firmware.offset_bit:
+        elif mask & _OFFSET:
             self._until_offset = _OFFSET_PERIOD[is_busy] - 1
             if not firmware.shows_overrides_first:
                 self._until_overrides = max(self._until_overrides, 1)
@@ -128,7 +132,7 @@ class Status:
             self._until_overrides -= 1
         else:
             self._until_overrides = _OVERRIDE_PERIOD[is_busy] - 1
-            if mask & firmware.overrides_bit or not firmware.overrides_bit:
+            if mask & _OVERRIDES:
                 fields.append(f"Ov:{self._percents()}")
         fields += self._accessory_field(has_overrides=has_overrides)
         if self._is_first and firmware.tells_all_modes:
@@ -139,15 +143,10 @@ class Status:
     def _accessory_field(self, *, has_overrides: bool) -> list[str]:
         """With the overrides; of the 32-bit firmware as soon as it changed as well."""
         letters = self._accessories()
-        has_changed = letters != self._shown_accessories
-        if self._controller.firmware.reports_beam_at_rest:
-            is_shown = has_changed or bool(has_overrides and letters)
-        else:
-            is_shown = bool(has_overrides and letters)
-        if not is_shown:
-            return []
-        self._shown_accessories = letters
-        return [f"A:{letters}"]
+        is_early = self._controller.firmware.reports_beam_at_rest
+        has_changed, self._shown_accessories = letters != self._shown_accessories, letters
+        is_shown = (is_early and has_changed) or (has_overrides and letters)
+        return [f"A:{letters}"] if is_shown else []
 
     def _percents(self) -> str:
         controller, planner = self._controller, self._controller.planner

@@ -104,6 +104,24 @@ def test_the_jog_cancel_is_written_for_moves_only(rig):
     assert realtime.JOG_CANCEL not in rig.port.written
 
 
+def test_a_reset_while_braking_loses_the_place_though_no_alarm_says_so(tmp_path):
+    """The 32-bit firmware greets as idle then; steps may be lost all the same."""
+    with GuardedRig(tmp_path, PracticeMachine(firmware="32-bit")) as rig:
+        rig.start(rig.make_job(patch(14, 300)))
+        rig.etch_until_row(4)
+        rig.submit("hold_now")
+        rig.wait_until(lambda: rig.machine.controller.state.name == "HOLD")
+        rig.port.heard.clear()
+
+        rig.board.set_input("stop_circuit", level=False)
+        rig.wait_for_the_end()
+        rig.wait(0.5)
+
+        assert b"ALARM" not in rig.port.heard
+        assert rig.machine.controller.state.name == "IDLE"
+        assert "not known" in rig.record.end["because"]
+
+
 @pytest.mark.parametrize("wish", ["hold", "hold_now"])
 def test_in_constant_power_nothing_is_ever_resumed(rig, wish):
     """M3 stays dark after a hold at rest until the next move, though the parser calls it on."""
