@@ -146,6 +146,17 @@ def test_steps_writes_and_questions_take_turns_and_between_steps_it_is_nobody_s(
     assert order[0::2] == order[1::2]  # whoever takes it lets it go before anybody else takes it
 
 
+def test_the_room_is_looked_at_while_a_backup_is_copied(logbook, keep, monkeypatch):
+    fill(logbook, 5000)
+    backups = keep()
+    shares = set()
+    monkeypatch.setattr(backups.room, "look", lambda: shares.add(backups.state()["share"]))
+
+    make(backups)
+
+    assert len(shares - {None, 0.0}) > 1
+
+
 def test_seven_are_kept_and_the_oldest_goes_first(logbook, keep, tmp_path):
     fill(logbook, 1)
     backups = keep()

@@ -4,7 +4,15 @@ import pytest
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.space import LEAST_BYTES, LOW_BYTES, Space, as_size, low_sentence
+from etchdaemon.logbook.space import (
+    LEAST_BYTES,
+    LOW_BYTES,
+    STALE_AFTER_S,
+    SeenRoom,
+    Space,
+    as_size,
+    low_sentence,
+)
 from logbooks import LONG_S, OPENED_UTC, start_run
 
 
@@ -19,7 +27,7 @@ def test_a_size_is_said_as_people_say_it(size_bytes, said):
 @pytest.mark.parametrize(
     ("free_bytes", "said"),
     [
-        (None, None),
+        (None, "is not known just now"),
         (LOW_BYTES, None),
         (LOW_BYTES - 1, "Make room soon: below 30 MB nothing is started."),
         (LEAST_BYTES, "Make room soon"),
@@ -37,6 +45,33 @@ def test_the_room_of_a_folder_is_asked_of_the_system(tmp_path):
     assert Space(tmp_path).free_bytes() > 0
     assert Space(tmp_path / "not there").free_bytes() is None
     Space(tmp_path / "not there").require_room()
+
+
+class Disk:
+    """A folder of which a test says how much room it has."""
+
+    free = 100
+
+    def free_bytes(self):
+        return self.free
+
+
+def test_a_figure_that_nobody_has_looked_after_for_long_is_none():
+    now_s = 1000.0
+    disk = Disk()
+    room = SeenRoom(disk, now_s=lambda: now_s)
+    assert room.free_bytes is None
+
+    room.look()
+    disk.free = 50
+    assert room.free_bytes == 100
+    now_s += STALE_AFTER_S
+    assert room.free_bytes == 100
+    now_s += 0.1
+    assert room.free_bytes is None
+
+    room.look()
+    assert room.free_bytes == 50
 
 
 def test_a_start_is_refused_where_its_run_could_not_be_recorded_to_the_end(tmp_path, monkeypatch):

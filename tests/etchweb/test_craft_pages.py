@@ -82,6 +82,7 @@ def test_tile_and_paint_are_described(phone, daemon):
         ({"coating": "bucket"}, "how the paint was put on"),
         ({"coats": "many"}, "whole number"),
         ({"coats": "77"}, "no number of coats"),
+        ({"coats": "9" * 5000}, "whole number"),
         ({"coated_on": "yesterday"}, "write it as"),
         ({"name": ""}, "no name"),
     ],

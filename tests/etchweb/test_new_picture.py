@@ -291,6 +291,7 @@ def test_the_size_starts_in_the_photos_own_shape(phone, sent):
         (size(width="0"), "width in millimetres must be a number from 1"),
         (size(width="-3"), "width in millimetres must be a number"),
         (size(width="NaN"), "width in millimetres must be a number"),
+        (size(width="1e308"), "width in millimetres must be a number from 1 to 2000"),
         (size(height="inf"), "height in millimetres must be a number"),
         (size(height=""), "height in millimetres must be a number"),
         (size(width="500"), "moves only 400 × 400 mm"),

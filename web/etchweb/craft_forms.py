@@ -24,6 +24,7 @@ HEAD_FIELDS: Final = (
     ("travel_x_mm", "Reach to the right, mm", ""),
     ("travel_y_mm", "Reach away from you, mm", ""),
 )  # fmt: skip
+_MOST_DIGITS: Final = 6  # Python reads no number of thousands
 _LARGEST: Final = 1_000_000.0
 
 # Entry of etchwire.craft_records.Surface, and what the form calls it.
@@ -56,7 +57,7 @@ def surface_in(form: Form) -> dict[str, Any]:
     if typed["coating"] not in COATINGS:
         raise FormUnfit("Choose how the paint was put on.")
     coats = form.get("coats", "").strip() or "0"
-    if not coats.isascii() or not coats.isdigit():
+    if not coats.isascii() or not coats.isdigit() or len(coats) > _MOST_DIGITS:
         raise FormUnfit("The number of coats is a whole number.")
     typed["coats"] = int(coats)
     _check(lambda: Surface.from_table(typed))

@@ -16,12 +16,12 @@ from etchdaemon.logbook.backup_names import BackupName, is_due, next_name, read_
 from etchdaemon.logbook.backup_sums import lone_sums, remove
 from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.opening import cause
-from etchdaemon.logbook.space import LEAST_BYTES, Space, as_size
+from etchdaemon.logbook.space import LEAST_BYTES, SeenRoom, Space, as_size
 
 FOLDER_NAME: Final = "backups"
 FIRST_AFTER_S: Final = 600.0  # a clock without a battery has been set by then
 RETRY_AFTER_S: Final = 3600.0
-LOOK_EVERY_S: Final = 60.0
+LOOK_EVERY_S: Final = 5.0
 PAUSE_S: Final = 0.02  # between steps: the etch's own writes come first
 
 _log = logging.getLogger(__name__)
@@ -36,7 +36,8 @@ class _Ended(Exception):
 class Backups:
     """Makes them in a thread of its own, out of the logbook's one connection, which `lend` lends.
 
-    That thread and the writer's use it by turns; a write waits for one step at most.
+    That thread and the writer's use it by turns; a write waits for one step at most. It also
+    looks how much room there is, every few seconds and while it copies.
     """
 
     def __init__(
@@ -51,13 +52,13 @@ class Backups:
         self._folder = folder
         self._utc_now = utc_now
         self._space = Space(folder.parent)
+        self.room = SeenRoom(self._space)
         self._changed = threading.Condition()
         self._is_ending = False
         self._is_wanted = False
         self._share: float | None = None
         self._trouble: str | None = None
         self._kept: list[BackupName] = []
-        self._free_bytes: int | None = None
         self._not_before_s = time.monotonic() + first_after_s
         self._thread = threading.Thread(target=self._run, name="backups")
 
@@ -79,11 +80,6 @@ class Backups:
     def trouble(self) -> str | None:
         """Why the last backup failed, or None."""
         return self._trouble
-
-    @property
-    def free_bytes(self) -> int | None:
-        """The room that was found at the last look."""
-        return self._free_bytes
 
     @property
     def last_at_utc(self) -> str | None:
@@ -127,7 +123,7 @@ class Backups:
         return time.monotonic() >= self._not_before_s and is_due(self._kept, self._now())
 
     def _look(self) -> None:
-        self._free_bytes = self._space.free_bytes()
+        self.room.look()
         with suppress(OSError):
             self._kept = read_names(path.name for path in self._folder.iterdir())
 
@@ -177,6 +173,7 @@ class Backups:
 
     def _go_on(self, share: float) -> None:
         self._share = share
+        self.room.look()
         with self._changed:
             self._changed.wait_for(lambda: self._is_ending, PAUSE_S)
         if self._is_ending:

@@ -33,7 +33,7 @@ class Keeping:
 
     def told(self) -> Mapping[str, Any]:
         """Return what the snapshot shows of both; it asks no disk."""
-        free_bytes = self._backups.free_bytes
+        free_bytes = self._backups.room.free_bytes
         return {
             "free_bytes": free_bytes,
             "low": low_sentence(free_bytes),

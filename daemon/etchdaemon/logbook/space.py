@@ -1,6 +1,8 @@
 """How much room there is where the records lie, and what people are told of it."""
 
 import os
+import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
@@ -10,16 +12,20 @@ from etchdaemon.errors import LogbookUnavailable
 # programs need room too. A run of 2000 rows takes 0.3 MB of the logbook.
 LOW_BYTES: Final = 300_000_000
 LEAST_BYTES: Final = 30_000_000  # below this nothing is started: a run must be recorded to its end
+STALE_AFTER_S: Final = 30.0  # a figure this old is none: who looks may hang on the card
 
 _LOW: Final = (
     "Only {free} are free where the records lie. Make room soon: below {least} nothing is started."
 )
+_UNKNOWN: Final = "How much room is left where the records lie is not known just now."
 _TOO_LOW: Final = "Only {free} are free where the records lie: nothing is started. Make room."
 
 
 def low_sentence(free_bytes: int | None) -> str | None:
-    """Return what people are told when room is short, else None."""
-    if free_bytes is None or free_bytes >= LOW_BYTES:
+    """Return what people are told when room is short or not known, else None."""
+    if free_bytes is None:
+        return _UNKNOWN
+    if free_bytes >= LOW_BYTES:
         return None
     words = _LOW if free_bytes >= LEAST_BYTES else _TOO_LOW
     return words.format(free=as_size(free_bytes), least=as_size(LEAST_BYTES))
@@ -53,3 +59,24 @@ class Space:
         free_bytes = self.free_bytes()
         if free_bytes is not None and free_bytes < LEAST_BYTES:
             raise LogbookUnavailable(low_sentence(free_bytes) or "")
+
+
+class SeenRoom:
+    """The room as it was seen last: for the loop, which asks no disk."""
+
+    def __init__(self, space: Space, now_s: Callable[[], float] = time.monotonic) -> None:
+        self._space = space
+        self._now_s = now_s
+        self._seen: tuple[float, int | None] | None = None  # when, and how much
+
+    def look(self) -> None:
+        """See how much there is now."""
+        self._seen = (self._now_s(), self._space.free_bytes())
+
+    @property
+    def free_bytes(self) -> int | None:
+        """What was seen; None where it is not known, or was seen too long ago."""
+        if self._seen is None:
+            return None
+        seen_s, free_bytes = self._seen
+        return free_bytes if self._now_s() - seen_s <= STALE_AFTER_S else None
