@@ -24,8 +24,9 @@ PIECES_AT_ONCE: Final = 40_000  # bounds the memory where many arcs meet
 class Course:
     """Straight pieces in order, as arrays: where each ends, and how it is run.
 
-    `line` counts from 1 in the file and `byte` is where that line ends there. `beam_s` is the
-    S word while the beam is on, else 0. `wait_s` is spent at rest before the piece.
+    `line` counts from 1 in the file and `byte` is how much has been sent when that line ends: empty
+    lines are not. `beam_s` is the S word while the beam is on, else 0. `wait_s` is spent at rest
+    before the piece.
     """
 
     line: Counts
@@ -68,15 +69,19 @@ class Tracer:
         self._machine = machine
         self._x_mm = self._y_mm = 0.0  # where whole motor steps have brought the head
         self._is_stopped = False
+        self._unsent_bytes = 0
         self.waiting_s = 0.0
 
     def trace(self, states: States) -> Iterator[Course]:
         """Yield the course of the lines of `states`, in parts that fit in memory."""
         stops = np.cumsum(states.stops)
         waits_s = np.cumsum(np.nan_to_num(states.given(Number.DWELL_S)))
+        is_empty = states.lines.sizes_bytes()[states.part] == 1
+        sent_bytes = states.line_ends - np.cumsum(is_empty) - self._unsent_bytes
+        self._unsent_bytes += int(is_empty.sum())
         seen_stops, seen_s = 0, 0.0
         for places, x_mm, y_mm in self._ends(states):
-            course = self._course(states, places, x_mm, y_mm)
+            course = self._course(states, places, x_mm, y_mm, sent_bytes[places])
             if len(course) == 0:
                 continue
             here = course.line - states.line_number
@@ -109,7 +114,9 @@ class Tracer:
                 x_mm[on_arc], y_mm[on_arc] = chord_ends(arcs.part(some), pieces[is_arc[part]])
             yield np.repeat(moves[part], pieces), x_mm, y_mm
 
-    def _course(self, states: States, places: Counts, x_mm: Floats, y_mm: Floats) -> Course:
+    def _course(
+        self, states: States, places: Counts, x_mm: Floats, y_mm: Floats, sent_bytes: Counts
+    ) -> Course:
         steps = self._machine.steps_per_mm
         x_mm, y_mm = np.rint(x_mm * steps) / steps, np.rint(y_mm * steps) / steps
         dx_mm = np.diff(x_mm, prepend=self._x_mm)
@@ -120,7 +127,7 @@ class Tracer:
         beam_s = np.where(states.is_beam_on[places], states.power_s[places], 0.0)
         course = Course(
             line=places + states.line_number,
-            byte=states.line_ends[places],
+            byte=sent_bytes,
             x_mm=x_mm,
             y_mm=y_mm,
             dx_mm=dx_mm,

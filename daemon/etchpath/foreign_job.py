@@ -1,10 +1,10 @@
-"""A job folder from another program's file: the same G-code, and a sheet the daemon can follow.
+"""A job folder from another program's file: its tidied copy, and a sheet the daemon can follow.
 
 The sheet's rows are stretches of the file between places where the head sets out in the dark:
 there a hold may rest. Speed and power of its recipe are what the file asks for on the whole.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -13,26 +13,29 @@ from etchpath.index import Entry, IndexBuilder
 from etchpath.machine import Machine
 from etchpath.preflight import Report, inspect
 from etchpath.states import States
+from etchpath.tidying import Tidying
 from etchpath.timeline import Timed
 from etchwire.craft import Head, Recipe
-from etchwire.sheet import FOREIGN, GCODE_NAME, SHEET_NAME, Bounds, RowEntry, Sheet
+from etchwire.sheet import FOREIGN, GCODE_NAME, SHEET_NAME, Bounds, Original, RowEntry, Sheet
 
-BYTE_ORDER_MARK: Final = b"\xef\xbb\xbf"
 _COPIED_AT_ONCE_BYTES: Final = 256 * 1024
 
 
 def write_foreign_job(source: Path, folder: Path, *, head: Head, surface: str) -> Sheet:
     """Write the job of the G-code `source` to `folder`; raise UnfitFile, OSError.
 
-    Line ends become single line feeds, so every line keeps its number.
+    The job's G-code is the tidied copy, in which every line has the original's number.
     """
     gcode = folder / GCODE_NAME
-    _copy_lines(source, gcode)
+    original = _write_tidied(source, gcode)
     builder, last = IndexBuilder(), _Last()
     with gcode.open("rb") as file:
         report = inspect(file, Machine.of_head(head), watchers=[builder, last])
     _require_fit(report)
-    sheet = _sheet(report, builder.entries(), last, head=head, surface=surface, title=source.stem)
+    sheet = replace(
+        _sheet(report, builder.entries(), last, head=head, surface=surface, title=source.stem),
+        original=original,
+    )
     (folder / SHEET_NAME).write_text(sheet.to_json(), encoding="utf-8")
     return sheet
 
@@ -54,20 +57,18 @@ class _Last:
         """Leave the times to the index."""
 
 
-def _copy_lines(source: Path, target: Path) -> None:
-    """Copy, with every line ended by one line feed."""
+def _write_tidied(source: Path, target: Path) -> Original:
+    """Write the tidied copy, whose last line is whole."""
     with source.open("rb") as file, target.open("wb") as copy:
-        data = file.read(_COPIED_AT_ONCE_BYTES).removeprefix(BYTE_ORDER_MARK)
-        last = b""
-        while data:
-            if data.endswith(b"\r"):  # its line feed may come with the next piece
-                data += file.read(1)
-            data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        tidying, last = Tidying(file), b""
+        while data := tidying.read(_COPIED_AT_ONCE_BYTES):
             copy.write(data)
             last = data[-1:]
-            data = file.read(_COPIED_AT_ONCE_BYTES)
         if last != b"\n":
             copy.write(b"\n")
+    return Original(
+        name=source.name, sha256=tidying.original_sha256, tidied_lines=tidying.tidied_lines
+    )
 
 
 def _require_fit(report: Report) -> None:

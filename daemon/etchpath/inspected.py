@@ -1,14 +1,17 @@
 """A file on disk, inspected: for which machine, and what is written beside the report."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, BinaryIO, Final
 
 from etchpath.errors import NoFile, UnreadableMachine
 from etchpath.index import Index, IndexBuilder, write_index
 from etchpath.machine import Machine
 from etchpath.picture import PathPicture
 from etchpath.preflight import Report, inspect
+from etchpath.preflight.inspection import Watcher
+from etchpath.tidying import Tidying
 from etchwire.errors import UnreadableSheet
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
 
@@ -33,7 +36,8 @@ def inspect_file(
 ) -> Report:
     """Inspect the G-code at `path` (or in the job folder there), and write what is asked for.
 
-    Without a `machine` it is the head's of the sheet beside the file, else ASSUMED. Raise
+    Without a `machine` it is the head's of the sheet beside the file, else ASSUMED. A file that
+    no sheet stands beside is tidied on its way, as it will be when it is loaded. Raise
     OSError where a file cannot be read or written, NoFile for a device or a pipe, and
     UnreadableMachine for a bad description.
     """
@@ -45,17 +49,35 @@ def inspect_file(
     if machine is None:
         machine = machine_for(gcode) or ASSUMED
     builder = IndexBuilder()
+    is_job = gcode.with_name(SHEET_NAME).exists()
     with gcode.open("rb") as file:
         watchers = [builder] if index else []
-        report = inspect(file, machine, watchers=watchers, on_progress=on_progress)
+        if is_job:
+            report = inspect(file, machine, watchers=watchers, on_progress=on_progress)
+        else:
+            report = inspect_tidied(file, machine, watchers=watchers, on_progress=on_progress)
         if index:
             write_index(index, Index(builder.entries(), report.has_reentry), report.gcode_sha256)
         if picture:  # in a second pass, once the bounds are known
             drawing = PathPicture(report)
             file.seek(0)
-            inspect(file, machine, watchers=[drawing], on_progress=on_progress)
+            source = file if is_job else Tidying(file)
+            inspect(source, machine, watchers=[drawing], on_progress=on_progress)
             drawing.save(picture)
     return report
+
+
+def inspect_tidied(
+    file: BinaryIO,
+    machine: Machine,
+    *,
+    watchers: Sequence[Watcher] = (),
+    on_progress: Callable[[int], None] = lambda _: None,
+) -> Report:
+    """Inspect the copy that would be sent of `file`, and say what was tidied in it."""
+    source = Tidying(file)
+    report = inspect(source, machine, watchers=watchers, on_progress=on_progress)
+    return replace(report, tidied_lines=source.tidied_lines, original_sha256=source.original_sha256)
 
 
 def gcode_path(path: Path) -> Path:

@@ -131,6 +131,14 @@ def _figures(report: Report) -> list[str]:
         ),
         ("File", f"{report.lines} lines, {_size(report.gcode_bytes)}"),
     ]
+    if report.tidied_lines:
+        figures.append(
+            (
+                "Tidied",
+                f"{report.tidied_lines} lines: blanks, comments, line numbers and the like are not"
+                " sent; nothing that moves or burns was changed",
+            )
+        )
     return [f"{name:<12} {value}" for name, value in figures]
 
 

@@ -65,7 +65,13 @@ def command(job: Path, socket: Path, head: str | None, page: Path | None, surfac
 def _make_job(gcode: Path, folder: Path, head: str | None, surface: str) -> None:
     if head is None:
         raise click.ClickException("Say with --head which laser burns this file.")
-    write_foreign_job(gcode, folder, head=find_head(head), surface=surface)
+    sheet = write_foreign_job(gcode, folder, head=find_head(head), surface=surface)
+    if sheet.original is not None and sheet.original.tidied_lines:
+        count = sheet.original.tidied_lines
+        click.echo(
+            f"{count} {'line was' if count == 1 else 'lines were'} tidied: blanks, comments, line"
+            " numbers and the like are not sent."
+        )
 
 
 def _leave_pictures(job: Path, pictures: Path) -> None:

@@ -14,11 +14,18 @@ from etchphoto.tone import BURNT_AS_WANTED, ToneCurve
 from etchwarden.craft_desk import desk_at
 from etchwarden.heads import find_head
 from etchwire.craft import Head, Recipe
+from etchwire.errors import DaemonAbsent
 from etchwire.examples import PRACTICE_RECIPES, PRACTICE_SURFACE
 
 NOT_MEASURED: Final = (
     "Note: how dots spread on this surface was never measured, so greys come out darker or lighter "
     "than in the photo: etch a tone card (etchwarden card tone)."
+)
+
+
+AS_SAID: Final = (
+    "So speed, power and spacing are as you said, and what the logbook knows of this laser and "
+    "surface is left out."
 )
 
 
@@ -51,9 +58,14 @@ def choose_recipe(wishes: RecipeWishes) -> Chosen:
 
     Raise UnfitOrder, with a sentence, for what is missing or makes no sense.
     """
-    if wishes.socket is not None:
-        return _from_logbook(wishes, wishes.socket)
     said = _said(wishes)
+    if wishes.socket is not None:
+        try:
+            return _from_logbook(wishes, wishes.socket)
+        except click.ClickException as error:  # all that it would be asked for may have been said
+            if not (isinstance(error.__cause__, DaemonAbsent) and _NEEDED.keys() <= said.keys()):
+                raise
+            click.echo(f"Note: {error.message} {AS_SAID}", err=True)
     head = find_head(wishes.head)
     if wishes.head in PRACTICE_RECIPES:
         return Chosen(head=head, recipe=replace(PRACTICE_RECIPES[wishes.head], **said))

@@ -15,7 +15,7 @@ from etchwire.craft import Head, Recipe, require_positive, require_types
 from etchwire.errors import UnreadableSheet
 
 _SHA256: Final = re.compile("[0-9a-f]{64}")
-_Part = TypeVar("_Part", "Photo", "Bounds")
+_Part = TypeVar("_Part", "Photo", "Bounds", "Original")
 
 FORMAT: Final = "etchwarden-job"
 VERSION: Final = 1
@@ -65,6 +65,15 @@ class Photo:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Original:
+    """Another program's file as it was given: its name, its hash, how many lines were tidied."""
+
+    name: str
+    sha256: str
+    tidied_lines: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
     """What a prepared file is, what it was made from and what it will do."""
 
@@ -88,6 +97,7 @@ class Sheet:
     gcode_lines: int
     end_line: int  # first line after the last row: beam off and parking
     index: tuple[RowEntry, ...]
+    original: Original | None = None  # of which the G-code is a tidied copy
 
     @property
     def is_foreign(self) -> bool:
@@ -97,6 +107,8 @@ class Sheet:
     def to_json(self) -> str:
         """Return the sheet as the JSON text that `from_json` reads."""
         table = asdict(self)
+        if self.original is None:
+            del table["original"]
         table["index"] = [list(asdict(entry).values()) for entry in self.index]
         return json.dumps({"format": FORMAT, "version": VERSION, **table}, allow_nan=False)
 
@@ -140,8 +152,9 @@ class Sheet:
 
 def _parts(table: Mapping[str, Any]) -> dict[str, Any]:
     parts = {name: value for name, value in table.items() if name not in ("format", "version")}
-    photo = parts["photo"]
+    photo, original = parts["photo"], parts.get("original")
     return parts | {
+        "original": None if original is None else _part(Original, original),
         "photo": None if photo is None else _part(Photo, photo),
         "head": Head.from_table(parts["head"]),
         "recipe": Recipe.from_table(parts["recipe"]),

@@ -65,6 +65,19 @@ def test_every_wish_reaches_the_job(prepare, tmp_path):
     assert (sheet.picture.left_mm, sheet.picture.bottom_mm) == (30, 40)
 
 
+def test_where_no_daemon_answers_three_figures_are_enough(prepare, tmp_path, monkeypatch):
+    monkeypatch.setenv("ETCHWARDEN_DAEMON", str(tmp_path / "nobody"))
+
+    whole = prepare(*SHED, "--spacing", "0.1", "--width", "20")
+    lacking = prepare(*SHED, "--width", "20", "--replace")
+
+    assert whole.exit_code == 0, whole.output
+    assert "speed, power and spacing are as you said" in whole.stderr
+    assert read_sheet(tmp_path / "job").recipe.feed_mm_per_min == 3000
+    assert lacking.exit_code == 1
+    assert "nobody" in lacking.stderr
+
+
 def test_a_practice_recipe_is_only_changed_where_something_was_said(prepare, tmp_path):
     assert prepare("--width", "20", "--head", "practice-5w", "--power", "50").exit_code == 0
 

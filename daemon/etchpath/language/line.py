@@ -25,6 +25,7 @@ from etchpath.language.dialect import (
 _NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)"
 _WORD: Final = re.compile(f"([A-Z])({_NUMBER})")
 _ALL_WORDS: Final = re.compile(f"(?:[A-Z]{_NUMBER})*+")
+_CHECKSUM: Final = re.compile(r"\*\d+$")
 _USED_DIGITS: Final = 8  # the firmware uses no more; further decimals are dropped
 _WHOLE_WITHIN: Final = 1e-6
 _TABLES: Final = {"G": G_CODES, "M": M_CODES}
@@ -66,9 +67,7 @@ def read_line(text: str) -> Reading:
 
 def _read(text: str) -> Reading:
     if _ALL_WORDS.fullmatch(text) is None:
-        if text.startswith(("$", "[")):
-            raise _Refused("setting")
-        raise _Refused("program mark" if text[:1] == "%" else "unreadable word")
+        raise _Refused(_why_unreadable(text))
     codes: list[tuple[float, Code]] = []
     values: dict[str, float] = {}
     for letter, digits in _WORD.findall(text):
@@ -76,7 +75,7 @@ def _read(text: str) -> Reading:
         if letter in _TABLES:
             codes.append((number, _code(letter, number)))
         elif letter not in VALUE_LETTERS:
-            raise _Refused("unknown word")
+            raise _Refused("extruder word" if letter == "E" else "unknown word")
         elif abs(number) > LARGEST_NUMBER:
             raise _Refused("number too large")
         elif letter in values:
@@ -85,6 +84,11 @@ def _read(text: str) -> Reading:
             values[letter] = number
     _require_values(codes, values)
     return _reading(codes, values)
+
+
+def _why_unreadable(text: str) -> str:
+    kinds = {"$": "setting", "[": "setting", "%": "program mark"}
+    return kinds.get(text[0], "checksum" if _CHECKSUM.search(text) else "unreadable word")
 
 
 def _code(letter: str, number: float) -> Code:

@@ -27,7 +27,10 @@ from etchpath.machine import Machine
 
 Floats = NDArray[np.float64]
 
-REAL_TIME: Final = bytes((*b"?!~", 0x18, *range(0x80, 0x100)))
+# Commands wherever they stand, of the 8-bit firmware or the 32-bit one (0x03, 0x05, 0x19).
+REAL_TIME: Final = bytes(
+    (*b"?!~", *(b for b in range(1, 0x20) if b not in b"\t\n\v\f\r"), *range(0x80, 0x100))
+)
 _COMMENT: Final = re.compile(rb"\([^)\n]*\)?|;[^\n]*")
 _COMMENT_KINDS: Final = re.compile(rb";[^\n]*|\([^()\n]*\)|(\([^)\n]*)")  # a group for the odd
 _DROPPED: Final = bytes(b for b in (*range(0x21), ord("/")) if b != ord("\n")) + REAL_TIME

@@ -2,12 +2,12 @@
 
 import hashlib
 from collections.abc import Callable, Sequence
-from typing import BinaryIO, Final, Protocol
+from typing import Final, Protocol
 
 import numpy as np
 
 from etchpath.course import Course, Tracer
-from etchpath.language.blocks import BLOCK_BYTES, Block, Blocks
+from etchpath.language.blocks import BLOCK_BYTES, Block, Blocks, Source
 from etchpath.language.reader import read_block
 from etchpath.machine import Machine
 from etchpath.preflight.checks import Checks
@@ -35,7 +35,7 @@ class Watcher(Protocol):
 
 
 def inspect(
-    file: BinaryIO,
+    file: Source,
     machine: Machine,
     *,
     watchers: Sequence[Watcher] = (),
@@ -148,7 +148,7 @@ class Inspection:
 class _Hashing:
     """A file that is hashed and counted as it is read."""
 
-    def __init__(self, file: BinaryIO, inspection: Inspection) -> None:
+    def __init__(self, file: Source, inspection: Inspection) -> None:
         self._file = file
         self._inspection = inspection
 

@@ -22,14 +22,14 @@ FILE_KINDS: Final = (
     Kind(
         "byte-order mark",
         _REFUSED,
-        "The file begins with a byte-order mark, whose bytes are commands to the controller.",
-        "Save it as plain ASCII text, without a byte-order mark.",
+        "The job begins with a byte-order mark, whose bytes are commands to the controller.",
+        "Load the file itself: the mark is taken out of the copy that is sent.",
     ),
     Kind(
         "real-time character",
         _REFUSED,
-        "? ! ~ and letters beyond plain ASCII act at once on the controller, even in a comment.",
-        "Take these characters out.",
+        "? ! ~ and letters beyond plain ASCII act at once on the controller.",
+        "Take these characters out, or put a comment's brackets round them: comments are not sent.",
     ),
     Kind(
         "cut short",
@@ -67,8 +67,9 @@ FILE_KINDS: Final = (
     Kind(
         "program mark",
         _REFUSED,
-        "The controller refuses the % that may stand round a program.",
-        "Delete the line.",
+        "Something stands after the % that ends the program, or beside a %: whether it should run"
+        " nobody can tell.",
+        "Delete it, or delete the %.",
     ),
     Kind(
         "no program end",
@@ -94,6 +95,19 @@ WORD_KINDS: Final = (
         _WRITE_AGAIN,
     ),
     Kind("unknown word", _REFUSED, "The controller does not know this letter.", _WRITE_AGAIN),
+    Kind(
+        "extruder word",
+        _REFUSED,
+        "E moves the extruder of a 3D printer, or stands for an exponent; this controller knows"
+        " neither.",
+        "Write the file for a machine with X, Y and a beam, numbers without exponents.",
+    ),
+    Kind(
+        "checksum",
+        _REFUSED,
+        "The * and the sum behind it are for 3D printers; this controller does not know them.",
+        "Write the file without checksums.",
+    ),
     Kind("unsupported code", _REFUSED, "The controller does not know this code.", _WRITE_AGAIN),
     Kind("repeated word", _REFUSED, "One letter stands twice in the line.", _WRITE_AGAIN),
     Kind(

@@ -12,7 +12,8 @@ class Report:
     """What a file is and will do on one machine.
 
     `bounds_mm` is everywhere the head goes, `burnt_mm` where the beam is on, each None for
-    nothing. `beam` holds speeds and power while the beam is on (preflight.totals).
+    nothing. `beam` holds speeds and power while the beam is on (preflight.totals). Of a file that
+    was tidied all this is about the copy that is sent; lines are numbered as in the original.
     """
 
     verdict: str
@@ -30,6 +31,8 @@ class Report:
     needed_bytes_per_s: float
     carried_bytes_per_s: float
     machine: dict[str, Any]
+    tidied_lines: int = 0
+    original_sha256: str = ""
 
     def to_table(self) -> dict[str, Any]:
         """Return the plain table that goes into JSON."""
