@@ -108,7 +108,7 @@ class RecipeRecord(Plain):
         if self.tone_curve is not None:
             Curve.from_table(_table("the tone curve", self.tone_curve))
         if self.reading is not None and not _is_whole(self.reading):
-            raise UnreadableSheet(f"{self.reading!r:.40} is no number of a reading")
+            raise UnreadableSheet(f"a reading is not numbered {self.reading!r:.40}")
 
     def settings(self) -> Recipe:
         """Return what a job needs of it."""
@@ -222,4 +222,4 @@ def _is_share(value: object) -> bool:
 
 
 def _is_whole(value: object) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool) and value > 0
+    return isinstance(value, int) and not isinstance(value, bool) and 0 < value <= 2**53

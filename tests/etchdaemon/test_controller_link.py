@@ -84,7 +84,9 @@ LINES = [
 NONSENSE = [
     b"okay", b"error:", b"error:abc", b"<Idle|MPos:nan,0,0>", b"<Idle|MPos:1e3,0,0>", b"<Busy>",
     b"<Idle|Bf:15>", b"<Idle|Bf:15,-1>", b"<Idle", b"\xff\xfeok", b"[OPT:V,many,128]", b"$GPGGA,1",
-    b"<>", b"[", b"<Idle|MPos:1.0>",
+    b"<>", b"[", b"<Idle|MPos:1.0>", b"<Idle|MPos:" + b"9" * 400 + b",0,0>",
+    b"<Idle|FS:" + b"9" * 40 + b".5,0>", b"<Idle|Bf:15," + b"9" * 11 + b">",
+    b"[OPT:V," + b"9" * 400 + b",128]",
 ]  # fmt: skip
 
 

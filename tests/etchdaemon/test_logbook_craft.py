@@ -272,6 +272,11 @@ NONSENSE = {
     ),
     "a recipe from nowhere": ("save_recipe", {"recipe": {**PAIR, **SETTINGS, "origin": "dream"}}),
     "a reading that is not there": ("save_recipe", {"recipe": {**PAIR, **SETTINGS, "reading": 9}}),
+    "a reading of 65 bits": ("save_recipe", {"recipe": {**PAIR, **SETTINGS, "reading": 2**64}}),
+    "a speed that nothing has": (
+        "save_recipe",
+        {"recipe": {**PAIR, **SETTINGS, "feed_mm_per_min": 1e308}},
+    ),
     "a recipe that is not there": ("retire_recipe", {"id": 99}),
     "a card numbered nought": ("save_card", {"card": card(0)}),
     "a card of another kind": ("save_card", {"card": card(kind="birthday")}),

@@ -150,7 +150,7 @@ def test_what_happened_with_another_laser_or_surface_stands_elsewhere(shop, pair
     assert [kind for kind in shop.kinds(**pair) if kind != "recipe"] == []
 
 
-@pytest.mark.parametrize("before", ["yesterday", "-1", "1.5", "²"])
+@pytest.mark.parametrize("before", ["yesterday", "-1", "1.5", "²", "9" * 5000])
 def test_a_place_that_is_none_is_refused(shop, before):
     with pytest.raises(CommandRefused, match="no place on the time line"):
         shop.time_line(before=before)

@@ -9,7 +9,9 @@ from etchdaemon.controller.events import Place, StatusReported
 STATES: Final = frozenset(
     "Idle Run Hold Jog Home Alarm Check Door Sleep Tool".split()  # noqa: SIM905 - reads as a list
 )
-_NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)")
+# What single precision and 32 bits can come to: more digits are noise, and would read as infinite.
+_NUMBER: Final = re.compile(r"[+-]?(\d{1,39}(\.\d*)?|\.\d+)")
+_MOST_WHOLE_DIGITS: Final = 10
 
 
 def parse_report(text: str) -> StatusReported:
@@ -37,7 +39,7 @@ def parse_number(text: str) -> float:
 
 def parse_whole(text: str) -> int:
     """Return an unsigned whole number; raise ValueError for anything else."""
-    if not (text.isascii() and text.isdigit()):
+    if not (text.isascii() and text.isdigit() and len(text) <= _MOST_WHOLE_DIGITS):
         raise ValueError(f"{text!r} is no whole number")
     return int(text)
 

@@ -163,7 +163,7 @@ class _BeamHours:
 def _place(before: str) -> int:
     if not before:
         return LAST_ID
-    if not (before.isascii() and before.isdigit()):
+    if not (before.isascii() and before.isdigit() and len(before) <= len(str(LAST_ID))):
         raise CommandRefused(f"{before!r:.60} is no place on the time line.")
     return min(int(before), LAST_ID)
 
