@@ -38,7 +38,7 @@ MAKING: Final = (
     Entry(method="GET", path="/new", says="A new picture: choose a photo.", role="operate"),
     Entry(
         method="POST", path="/new", says="Take a photo in.", role="operate",
-        asks={"photo": _FILE}, needs=("photo",), is_file_form=True, answers=(422, 503),
+        asks={"photo": _FILE}, needs=("photo",), is_file_form=True, answers=(409, 422, 503),
     ),
     Entry(
         method="GET", path="/new/{draft_id}", says="Where a picture in the making was left.",

@@ -35,9 +35,9 @@ class Caps:
     one_known: int
 
     @classmethod
-    def within(cls, open_files: int) -> Self:
+    def within(cls, open_files: float) -> Self:
         """Return caps that leave a process of so many open files enough for its work."""
-        most = max(4, min(MOST_CONNECTIONS, open_files // OPEN_FILES_PER_CONNECTION))
+        most = max(4, int(min(MOST_CONNECTIONS, open_files / OPEN_FILES_PER_CONNECTION)))
         strangers = most // 3
         return cls(
             all=most,

@@ -74,7 +74,7 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
     ) -> None:
         self.known = known
         self.clock = clock
-        self.caps = Caps.within(resource.getrlimit(resource.RLIMIT_NOFILE)[0])
+        self.caps = Caps.within(_open_files())
         self._connections, self._requests = Buckets(CONNECTIONS), Buckets(REQUESTS)
         self._accepts_from_s = self._looks_round_at_s = 0.0
         settings = Adjustments(
@@ -115,7 +115,8 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
         if now_s >= self._looks_round_at_s:
             self._looks_round_at_s = now_s + LOOK_ROUND_EVERY_S
             for guest in self.guests:
-                guest.will_close = guest.ends_at_s <= now_s
+                if guest.ends_at_s <= now_s:
+                    guest.will_close = True
         return bool(self.accepting) and now_s >= self._accepts_from_s
 
     def handle_accept(self) -> None:
@@ -146,6 +147,12 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
         if gives_way is not None:
             gives_way.will_close = True
         return True
+
+
+def _open_files() -> float:
+    """Return how many files this process may have open."""
+    most, _ = resource.getrlimit(resource.RLIMIT_NOFILE)
+    return float("inf") if most == resource.RLIM_INFINITY else most
 
 
 def _answered_first(application: Any) -> Any:
