@@ -158,6 +158,9 @@ def test_rows_that_do_not_meet_are_found_by_camera_and_by_eye(bench, book):
     [
         ({"finds": "gold"}, "find out"),
         ({"finds": "power", "pair": "nonsense"}, "which laser"),
+        ({"finds": "power", "pair": "7"}, "which laser"),
+        ({"finds": "power", "pair": "[" * 5000}, "which laser"),
+        ({"finds": "power", "pair": "9" * 5000}, "which laser"),
         ({"finds": "power", "place_width_mm": "wide"}, "width of its place"),
         ({"finds": "power", "low_feed": "3000", "high_feed": "1000", "low_percent": "50",
           "high_percent": "60", "speeds": "3", "powers": "3"}, "come first"),

@@ -34,7 +34,7 @@ from etchweb.card_view import (
 from etchweb.house import house, who
 from etchweb.new_picture import KEEP_A_DAY, works
 from etchweb.new_picture_forms import FormUnfit
-from etchweb.picture_craft import Pair, ask_pairs
+from etchweb.picture_craft import Pair, ask_pairs, pair_of_key
 from etchweb.picture_work import Work
 from etchweb.words import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
@@ -54,7 +54,7 @@ NO_SUCH: Final = "There is no such test tile."
 def show() -> str:
     """List the test tiles, and the story of one laser on one tile and paint."""
     pairs = _pairs()
-    chosen = _pair_in(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
+    chosen = pair_of_key(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
     found = _asked("cards", limit=CARDS_ON_A_PAGE)
     events: list[Mapping[str, Any]] = []
     due: tuple[DueTest, ...] = ()
@@ -79,7 +79,7 @@ def new() -> str | BaseResponse:
     pairs = _pairs()
     if request.method == "GET":
         return _new_page(pairs, request.args, "")
-    pair = _pair_in(request.form.get("pair", ""), pairs)
+    pair = pair_of_key(request.form.get("pair", ""), pairs)
     try:
         card_order(request.form, pair, 1)  # refused before a number is taken
         number = desk().begin(lambda number: card_order(request.form, pair, number))
@@ -91,7 +91,7 @@ def new() -> str | BaseResponse:
 
 
 def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
-    chosen = _pair_in(typed.get("pair", ""), pairs) or next(iter(pairs), None)
+    chosen = pair_of_key(typed.get("pair", ""), pairs) or next(iter(pairs), None)
     return render_template(
         "card_new.html",
         pairs=_choices(pairs),
@@ -203,14 +203,6 @@ def _pairs() -> list[Pair]:
         return ask_pairs(house().daemon)
     except (DaemonAbsent, Refused) as error:
         abort(503, as_sentence(str(error)))
-
-
-def _pair_in(key: str, pairs: list[Pair]) -> Pair | None:
-    try:
-        wanted = tuple(json.loads(key))
-    except (ValueError, TypeError):
-        return None
-    return next((pair for pair in pairs if pair.key == wanted), None)
 
 
 def _choices(pairs: list[Pair]) -> list[tuple[str, Pair]]:

@@ -1,6 +1,5 @@
 """What the forms of *New picture* say, read into a draft; each refusal is a sentence."""
 
-import json
 import math
 from collections.abc import Mapping, Sequence
 from typing import Final
@@ -8,7 +7,7 @@ from typing import Final
 from werkzeug.datastructures import MultiDict
 
 from etchweb.drafts import Draft, changed
-from etchweb.picture_craft import Pair
+from etchweb.picture_craft import Pair, pair_of_key
 from etchweb.picture_kinds import KINDS
 
 Form = MultiDict[str, str]
@@ -68,14 +67,10 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
 
 
 def _pair(form: Form, pairs: Sequence[Pair]) -> Pair:
-    try:
-        key = tuple(json.loads(form.get("pair", "")))
-    except (ValueError, TypeError, RecursionError):
-        key = ()
-    for pair in pairs:
-        if pair.key == key:
-            return pair
-    raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
+    pair = pair_of_key(form.get("pair", ""), pairs)
+    if pair is None:
+        raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
+    return pair
 
 
 def _require_room(pair: Pair, width_mm: float, height_mm: float) -> None:

@@ -1,5 +1,6 @@
 """Which laser on which tile and paint: the pairs there are, and the recipe in force for each."""
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, Final
@@ -94,6 +95,15 @@ def settings_words(recipe: Table) -> str:
         f"{grouped(recipe['feed_mm_per_min'])} mm/min, {percent(recipe['power_ratio'])} %, "
         f"lines {millimetres(recipe['line_spacing_mm'])} mm apart{air}"
     )
+
+
+def pair_of_key(key: str, pairs: Sequence[Pair]) -> Pair | None:
+    """Return the pair whose key a form gives as JSON, None where there is none."""
+    try:
+        wanted = tuple(json.loads(key))
+    except (ValueError, TypeError, RecursionError):
+        return None
+    return next((pair for pair in pairs if pair.key == wanted), None)
 
 
 def ask_pairs(daemon: Daemon) -> list[Pair]:
