@@ -18,6 +18,7 @@ from etchdaemon.logbook.opening import open_book
 from logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
 
 SECTOR_BYTES = 512
+WAL_HEADER_BYTES = 32  # https://sqlite.org/fileformat2.html, section 4.1
 ENTRIES = 40
 CUTS_OF_EACH = 2
 NAMES = ("logbook.sqlite3", "logbook.sqlite3-wal")
@@ -81,11 +82,20 @@ def mixed(chance, before, after):
     return b"".join(sectors)[: max(size, len(before))]
 
 
+def with_header_of(after, before):
+    """Return the WAL `before` with the header of the one `after` it.
+
+    A WAL that begins anew has its header synced before a frame goes over the old ones, or old
+    frames would be taken for new ones (https://sqlite.org/src/info/ff5be73dee, from memory).
+    """
+    return after[:WAL_HEADER_BYTES] + before[WAL_HEADER_BYTES:]
+
+
 def cut(chance, folder, before, after):
     """Leave in `folder` a disk whose power went somewhere between `before` and `after`."""
     folder.mkdir()
     if chance.random() < 0.7:
-        book, wal = before[0], mixed(chance, before[1], after[1])
+        book, wal = before[0], mixed(chance, with_header_of(after[1], before[1]), after[1])
     else:
         book, wal = mixed(chance, before[0], after[0]), after[1]
     (folder / NAMES[0]).write_bytes(book)
@@ -107,8 +117,16 @@ def write_one(chance, logbook, number, run):
 def told(logbook):
     """Return the runs and events that a logbook tells of."""
     runs = logbook.ask("runs", before=None, limit=50)["runs"]
-    pages = [logbook.ask("run_events", id=run["id"], after=0, limit=500) for run in runs]
-    return runs, {event["text"] for page in pages for event in page["events"]}
+    return runs, {text for run in runs for text in events_of(logbook, run["id"])}
+
+
+def events_of(logbook, run):
+    """Yield the texts of a run's events, page after page: long ones do not fit one answer."""
+    after = 0
+    while after is not None:
+        page = logbook.ask("run_events", id=run, after=after, limit=500)
+        yield from (event["text"] for event in page["events"])
+        after = page["next_after"]
 
 
 @pytest.mark.parametrize("seed", range(3))
