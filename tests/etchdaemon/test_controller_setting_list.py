@@ -79,3 +79,28 @@ def test_a_controller_that_says_nothing_is_not_good():
 def test_a_controller_that_could_not_be_asked_has_no_settings():
     assert settings_of(None)["settings"] == []
     assert not told(state="Door")["is_read"]
+
+
+@pytest.mark.parametrize(
+    ("values", "soft", "hard"),
+    [
+        ({20: "0", 21: "0", 22: "0"}, "does not know the ends", "stop nothing outside homing"),
+        ({20: "0", 21: "1", 22: "1"}, "does not know the ends", "run onto stops the machine"),
+        ({20: "1", 21: "0", 22: "1"}, "before it leaves its travel", "stop nothing"),
+        ({20: "1", 21: "1", 22: "1"}, "before it leaves its travel", "run onto stops"),
+    ],
+)
+def test_soft_and_hard_limits_are_told_apart(values, soft, hard):
+    shown = told(values=values)
+
+    assert soft in entry(shown, "soft limits")["sentence"]
+    assert hard in entry(shown, "hard limits")["sentence"]
+
+
+def test_soft_limits_without_homing_are_no_good():
+    """The firmware refuses this with error 10; settings copied whole may hold it all the same."""
+    assert not entry(told(values={20: "1", 22: "0"}), "soft limits")["is_good"]
+
+
+def test_a_machine_without_switches_is_told_that_its_origin_moves_with_the_power():
+    assert "is another place" in entry(told(values={22: "0"}), "homing")["sentence"]

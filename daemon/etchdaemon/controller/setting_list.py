@@ -29,8 +29,8 @@ def _whether(test: Callable[[Settings], bool], yes: str, no: str) -> Callable[[S
     return lambda settings: yes if test(settings) else no
 
 
-def _has_limits(settings: Settings) -> bool:
-    return (settings.number(20) or 0) != 0
+def _is_on(number: int) -> Callable[[Settings], bool]:
+    return lambda settings: bool(settings.number(number))
 
 
 MATTERS: Final = (
@@ -93,19 +93,33 @@ MATTERS: Final = (
         "",
         _whether(
             lambda settings: settings.can_home,
-            "The machine has switches: after power-up it is locked until it is homed or unlocked.",
-            "The machine has no switches: after power-up its zero is wherever the head stands.",
+            "The machine has switches: after power-up it is locked until it is homed or unlocked."
+            " Homed, it can take its last origin again.",
+            "The machine has no switches: after power-up it counts from wherever the head stands,"
+            " and the origin that it kept is another place. Set the origin again.",
         ),
     ),
     Matter(
-        "limits",
-        (20, 21),
+        "soft limits",
+        (20,),
         "",
         _whether(
-            _has_limits,
-            "The controller itself refuses what lies outside its travel.",
-            "The controller does not guard its ends; this program counts the travel from the"
-            " origin.",
+            _is_on(20),
+            "The controller stops with an alarm before it leaves its travel, once it was homed.",
+            "The controller does not know the ends of its travel; this program holds every job and"
+            " every move against it.",
+        ),
+        lambda settings: settings.can_home or not settings.number(20),
+    ),
+    Matter(
+        "hard limits",
+        (21,),
+        "",
+        _whether(
+            _is_on(21),
+            "A limit switch that is run onto stops the machine with an alarm, and its place is"
+            " lost.",
+            "Limit switches stop nothing outside homing.",
         ),
     ),
     Matter(
