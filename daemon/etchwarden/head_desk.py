@@ -34,7 +34,7 @@ def await_rest(daemon: DaemonClient) -> None:
     click.echo(machine["moved"] or machine["sentence"])
     if machine["position_mm"] is not None:
         x_mm, y_mm = machine["position_mm"]
-        click.echo(f"The head is at x {x_mm:.2f}, y {y_mm:.2f} mm, counted from the origin.")
+        click.echo(f"The head is at x {x_mm:z.2f}, y {y_mm:z.2f} mm, counted from the origin.")
 
 
 def _machine_at_rest(daemon: DaemonClient) -> dict[str, Any]:

@@ -347,3 +347,10 @@ def test_many_rings_are_one():
     bell.wait(0.0)
 
     bell.close()
+
+
+def test_a_real_port_is_never_opened_beside_simulated_contacts(terminal):
+    with pytest.raises(PortLost, match="a real one, and this daemon practises"):
+        opener("/dev/null", is_practice=True)()
+
+    opener(terminal.path, is_practice=True)().close()

@@ -54,7 +54,7 @@ def bed_words(bed: Table, head_mm: Iterable[float] | None) -> str:
 def place_words(place_mm: Iterable[float]) -> str:
     """Return a place as a person says it: x 12.0, y 58.8 mm."""
     x_mm, y_mm = (round(value, 1) + 0.0 for value in place_mm)
-    return f"x {x_mm:.1f}, y {y_mm:.1f} mm"
+    return f"x {x_mm:z.1f}, y {y_mm:z.1f} mm"
 
 
 def _box(bounds: Table) -> dict[str, float]:

@@ -42,7 +42,7 @@ def _reading_words(_number: int, reading: Table) -> str:
         shown.append(f"half burnt looks {summary['tvi_percent']:+.0f} points")
     if summary.get("beam_lag_s") is not None:
         shown.append(
-            f"beam {summary['beam_lag_s'] * 1000:.2f} ms late, slack {summary['slack_mm']:.2f} mm"
+            f"beam {summary['beam_lag_s'] * 1000:z.2f} ms late, slack {summary['slack_mm']:z.2f} mm"
         )
     way = {"camera": "by camera", "hand": "by hand", "both": "by camera and hand"}[reading["way"]]
     chosen = "" if reading["chosen"] else "; nothing was chosen"

@@ -9,6 +9,7 @@ import os
 import termios
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import Final
 
 import serial
@@ -24,6 +25,10 @@ _FOREIGN: Final = (serial.SerialException, OSError, termios.error, TypeError, Va
 NO_PORT_NAMED: Final = (
     "The machine's file names no port yet. Put the cable in, name the port in the table [machine]"
     " (`etchwarden configure --ports` lists those there are) and restart the daemon."
+)
+REAL_IN_PRACTICE: Final = (
+    "The port {path} is a real one, and this daemon practises: its lid and its other contacts are"
+    " simulated. Start it without --practice, with the file of the box."
 )
 _CANNOT_OPEN: Final[Mapping[int, str]] = {
     errno.ENOENT: "There is no port {path}. Check the cable and that the machine is switched on.",
@@ -118,9 +123,26 @@ class SerialPort:
             raise self._lost() from error
 
 
-def opener(path: str) -> Callable[[], SerialPort]:
-    """Return what opens the port at `path`; a symbolic link is followed anew every time."""
-    return lambda: SerialPort(path)
+def opener(path: str, *, is_practice: bool = False) -> Callable[[], SerialPort]:
+    """Return what opens the port at `path`; a symbolic link is followed anew every time.
+
+    In practice the box's contacts are simulated, so a port that is no pseudo-terminal is never
+    opened: simulated contacts beside a real machine would let it burn with its lid open.
+    """
+
+    def open_port() -> SerialPort:
+        if is_practice and _is_real(path):
+            raise PortLost(REAL_IN_PRACTICE.format(path=path))
+        return SerialPort(path)
+
+    return open_port
+
+
+def _is_real(path: str) -> bool:
+    try:
+        return os.major(Path(path).stat().st_rdev) not in _PSEUDO_TERMINALS
+    except OSError:
+        return False  # opening it says why
 
 
 def _why_not(path: str, error: BaseException) -> str:

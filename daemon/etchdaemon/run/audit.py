@@ -35,4 +35,4 @@ def objections(
 
 
 def _written(place_mm: Sequence[float]) -> str:
-    return f"x {place_mm[0]:.2f}, y {place_mm[1]:.2f} mm"
+    return f"x {place_mm[0]:z.2f}, y {place_mm[1]:z.2f} mm"

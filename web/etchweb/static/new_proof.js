@@ -2,6 +2,7 @@
 
 import { onTap, showPicture } from "./bed.js";
 
+const tenths = (mm) => (Math.round(mm * 10) / 10 || 0).toFixed(1); // no -0.0
 const form = document.getElementById("place");
 const bed = form.querySelector("svg");
 const [width, height] = [Number(form.dataset.width), Number(form.dataset.height)];
@@ -13,8 +14,8 @@ function show() {
 }
 
 onTap(bed, ({ x_mm, y_mm }) => {
-  fields[0].value = (x_mm - width / 2).toFixed(1);
-  fields[1].value = (y_mm - height / 2).toFixed(1);
+  fields[0].value = tenths(x_mm - width / 2);
+  fields[1].value = tenths(y_mm - height / 2);
   show();
 });
 for (const field of fields) field.addEventListener("input", show);
