@@ -114,6 +114,9 @@ class Box:
             return daemon.load(gcode.fileno(), sheet.fileno())
 
     def arm(self):
+        if not self.ask("status")["machine"]["origin"]["is_known"]:
+            self.until(lambda status: "set_origin" in status["may"])
+            self.ask("set_origin")
         self.until(lambda status: "arm" in status["may"])
         self.ask("arm", answers=dict(ANSWERS))
         with DaemonClient(self.machine / "control.sock", peer="the practice machine") as machine:

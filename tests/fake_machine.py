@@ -5,7 +5,10 @@ from typing import Any, Final
 BED: Final = {
     "left_mm": 0.0, "bottom_mm": 0.0, "right_mm": 400.0, "top_mm": 300.0, "is_homed": False,
 }  # fmt: skip
-AT_REST: Final = {"bed": BED, "is_moving": False, "moved": "", "is_practice": False}
+ORIGIN: Final = {"is_known": True, "epoch": 3, "sentence": "", "again": None}
+AT_REST: Final = {
+    "bed": BED, "is_moving": False, "moved": "", "is_practice": False, "origin": ORIGIN,
+}  # fmt: skip
 
 SETTINGS: Final = {
     "is_read": True,

@@ -78,8 +78,8 @@ def arm(house, client):
 
 
 def begin_to_arm(house, client):
-    """Answer the questions, and press the button at the machine."""
-    may = wait_for(client, lambda status: not {"arm", "reset"}.isdisjoint(status["may"]))
+    """Set the origin where it is lost, answer the questions, and press the button."""
+    may = wait_for(client, lambda status: not {"arm", "reset"}.isdisjoint(placed(client, status)))
     if "arm" not in may["may"]:
         may = press_until(  # some are reset at the machine alone
             house, client, lambda status: status["interlocks"]["is_somebody_there"]
@@ -89,6 +89,13 @@ def begin_to_arm(house, client):
     client.call("arm", answers=dict(ANSWERS))
     wait_for(client, lambda status: "disarm" in status["may"])
     house.press_button()
+
+
+def placed(client, status):
+    """Return what may be asked; the origin is set where the controller was restarted."""
+    if "set_origin" in status["may"] and not status["machine"]["origin"]["is_known"]:
+        try_to(client, "set_origin")
+    return status["may"]
 
 
 def get_ready(house, client):

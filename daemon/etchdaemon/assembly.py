@@ -36,7 +36,7 @@ from etchdaemon.hardware.synchronisation import is_clock_synchronised
 from etchdaemon.hardware.watchdog import Watchdog
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Output
-from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchdaemon.interlocks.missing import watches_only_because
 from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.logbook.book import Book
@@ -44,6 +44,7 @@ from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.practice_book import PracticeBook
 from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.desk import Desk
+from etchdaemon.service.job_origin import earlier_origin
 from etchdaemon.service.jobs_in_need import jobs_in_need
 from etchdaemon.service.loop import Service
 from etchdaemon.service.machine import Machine
@@ -127,8 +128,13 @@ class Daemon:
         spool = Spool(places.state / SPOOL_NAME, needed=jobs_in_need(self._logbook))
         self._reentry = reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
         wishes = Wishes(spool=spool, doorbell=self._doorbell, reentry=reentry)
-        machine = Machine(open_port=opener(places.port), beam=self._guard, port_name=places.port)
-        machine.is_practice = places.practice is not None
+        is_practice = places.practice is not None
+        machine = Machine(
+            open_port=opener(places.port, is_practice=is_practice),
+            beam=self._guard,
+            port_name=places.port,
+        )
+        machine.is_practice = is_practice
         self._preflight = PreflightChild(
             self._doorbell, has_heartbeat_contact=Output.HEARTBEAT in box.setup.wired
         )
@@ -162,6 +168,8 @@ class Daemon:
             with suppress(LogbookUnavailable):
                 self._guard.recall_proofs(self._logbook.ask("proofs"))
             self._service.recall(self._reentry.newest())
+            with suppress(LogbookUnavailable):
+                self._service.recall_origin(earlier_origin(self._logbook.ask("last_origin")))
             notify("READY=1")
             try:
                 self._serve(lambda: not self._is_ending)
@@ -215,8 +223,8 @@ def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Bo
     configuration = load_configuration(places.box)
     for sentence in warnings_of_persistence():
         _log.warning(sentence)
-    if is_watch_only(configuration.setup.wired):
-        _log.warning(WATCHES_ONLY, lacks_of(configuration.setup.wired)[0].sentence)
+    if (because := watches_only_because(configuration.setup.wired)) is not None:
+        _log.warning(WATCHES_ONLY, because)
     pins = configuration.pins
     if not pins.inputs and not pins.outputs:
         return clock, Box(board=NoBoard(), bell=bell, setup=configuration.setup)

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 from etchpath.errors import UnreadableMachine
+from etchwire.bed import Bed
 from etchwire.craft import SMALLEST, Head
 from etchwire.toml_text import read_toml
 
@@ -25,7 +26,7 @@ class Machine:
     """Travel, limits and buffers; what is not given is the 8-bit firmware's default.
 
     `origin_x_mm` and `origin_y_mm` say where the set origin lies, seen from the lower left
-    corner of the travel.
+    corner of the travel; where the machine was not homed (`is_homed`) nobody knows that.
     """
 
     travel_x_mm: float
@@ -37,6 +38,7 @@ class Machine:
     max_s: float
     origin_x_mm: float = 0.0
     origin_y_mm: float = 0.0
+    is_homed: bool = True
     junction_deviation_mm: float = 0.01
     arc_tolerance_mm: float = 0.002
     steps_per_mm: float = 80.0
@@ -92,6 +94,19 @@ class Machine:
     def to_table(self) -> dict[str, Any]:
         """Return the plain table that `from_table` reads."""
         return asdict(self)
+
+    @property
+    def bed(self) -> Bed:
+        """Where its head can go, in the job's coordinates."""
+        if not self.is_homed:
+            return Bed.unhomed(self.travel_x_mm, self.travel_y_mm)
+        return Bed(
+            left_mm=-self.origin_x_mm,
+            bottom_mm=-self.origin_y_mm,
+            right_mm=self.travel_x_mm - self.origin_x_mm,
+            top_mm=self.travel_y_mm - self.origin_y_mm,
+            is_homed=True,
+        )
 
     @property
     def bytes_per_s(self) -> float:

@@ -150,8 +150,8 @@ class PathPicture:
 
     def _travel(self) -> tuple[float, float, float, float]:
         machine = self._machine
-        left, bottom = -machine.origin_x_mm, -machine.origin_y_mm
-        return left, bottom, left + machine.travel_x_mm, bottom + machine.travel_y_mm
+        reach = machine.bed.reach
+        return reach.left_mm, reach.bottom_mm, reach.right_mm, reach.top_mm
 
     def _mark(self, picture: "Image", view: View, shift_px: int) -> None:
         """Draw travel, bounds and origin as `view` shows them, `shift_px` to the right."""

@@ -26,6 +26,7 @@ MACHINE_VERBS: Final = frozenset((
     "refuse_next_line", "lose_next_reply", "extra_reply", "greet_again", "delay_replies",
     "garble_next_line", "garble_next_reply", "send_noise", "reset_now", "brown_out",
     "pause_next_line", "trip_alarm", "open_door_pin", "close_door_pin", "lay_new_tile",
+    "lose_power", "get_power", "push_head",
 ))  # fmt: skip
 BOARD_VERBS: Final = frozenset((
     "open_lid", "close_lid", "set_input", "stick_input", "chatter", "press_button", "kill_fan",

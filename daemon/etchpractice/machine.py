@@ -42,6 +42,7 @@ class PracticeMachine:
         self.head = head
         self.is_plugged = True
         self._is_hung = False
+        self._is_powered = True
         self._noise = random.Random(seed)  # noqa: S311 - noise, not secrets
         self._track = BeamTrack(beam_lag_s=beam_lag_s, slack_mm=slack_mm)
         kind = FIRMWARES[firmware]
@@ -73,7 +74,7 @@ class PracticeMachine:
     def write(self, data: bytes) -> None:
         """Let `data` leave the host now."""
         self._require_cable()
-        if not self._is_hung:
+        if self._is_running:
             self.controller.write(data)
 
     def read(self) -> bytes:
@@ -94,10 +95,15 @@ class PracticeMachine:
             self._tile.expose(self._track.take())
 
     def _advance_controller(self, end_s: float) -> None:
-        if self._is_hung:
-            self.controller.now_s = end_s
-        else:
+        if self._is_running:
             self.controller.advance_to(end_s)
+        else:
+            self.controller.now_s = end_s
+
+    @property
+    def _is_running(self) -> bool:
+        """Whether the controller's program is."""
+        return self._is_powered and not self._is_hung
 
     @property
     def needs_no_host(self) -> bool:
@@ -146,7 +152,7 @@ class PracticeMachine:
 
     def open_port(self, boot_s: float = 0.0) -> None:
         """Open the port as the host does: that pulses the reset line of the 8-bit board."""
-        if not self.controller.firmware.has_native_usb:
+        if self._is_powered and not self.controller.firmware.has_native_usb:
             self.reset_now(boot_s)
 
     def reset_now(self, boot_s: float = 0.0) -> None:
@@ -159,6 +165,24 @@ class PracticeMachine:
         """Let the supply dip: garbage, then a restart nobody asked for."""
         self.send_noise(40)
         self.reset_now(boot_s=0.05)
+
+    def lose_power(self) -> None:
+        """Take the power away: the controller stops dead and nothing holds the head."""
+        self._is_powered = False
+        self.controller.stop_dead()
+        self.controller.receive.cut()
+        self.controller.send.cut()
+
+    def get_power(self, boot_s: float = 0.5) -> None:
+        """Give the power back: the tables are as they were, but the place counts from zero."""
+        self._is_powered = True
+        self.reset_now(boot_s)
+
+    def push_head(self, x_mm: float, y_mm: float) -> None:
+        """Push the head by hand, uncounted; raise ValueError while the motors hold it."""
+        if self._is_powered:
+            raise ValueError("the motors hold the head: it can be pushed only without power")
+        self._track.push(self.now_s, x_mm, y_mm)
 
     def hang(self) -> None:
         """Let the controller stop dead in its program, outputs as they are, until it is reset."""

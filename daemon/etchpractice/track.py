@@ -97,6 +97,12 @@ class BeamTrack:
         self._lean_mm = -self._half_slack_mm
         self._note(max(at_s, self._times[-1]), bed[0] + self._lean_mm, bed[1])
 
+    def push(self, at_s: float, x_mm: float, y_mm: float) -> None:
+        """Note that somebody has pushed the head that far: the controller counts nothing of it."""
+        self._origin = (self._origin[0] + x_mm, self._origin[1] + y_mm)
+        self._told = (self._told[0] + x_mm, self._told[1] + y_mm)
+        self._note(max(at_s, self._times[-1]), self._xs[-1] + x_mm, self._ys[-1] + y_mm)
+
     def count_from_zero(self, place: Place) -> None:
         """Note that what was `place` is now the controller's zero."""
         self._origin = (self._origin[0] + place[0], self._origin[1] + place[1])

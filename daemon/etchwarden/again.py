@@ -54,6 +54,8 @@ def command(run: int | None, row: int | None, confirm: str | None, socket: Path)
             "reenter", run=number, confirm=said, row=None if row is None else row - 1
         )
         click.echo(f"{told['sentence']}\nIt is loaded. Start it with: etchwarden etch")
+        if asked := daemon.call("status")["machine"]["origin"]["sentence"]:
+            click.echo(f"Before that: {asked}")
 
 
 def _newest(daemon: DaemonClient) -> int:

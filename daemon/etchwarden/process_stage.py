@@ -47,6 +47,7 @@ class ProcessStage:
         """Read what was promised, and put it on the bench."""
         self._sheet = read_sheet(self.session.job)
         self.daemon = self.session.ask_daemon()
+        self.session.set_origin(self.daemon)
         self.put_on_bench()
 
     def close(self) -> None:

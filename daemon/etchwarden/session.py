@@ -82,6 +82,12 @@ class Session:
         with gcode.open("rb") as gcode_file, sheet.open("rb") as sheet_file:
             daemon.load(gcode_file.fileno(), sheet_file.fileno())
 
+    def set_origin(self, daemon: DaemonClient) -> None:
+        """Take the head's place as the origin where none is known, as soon as that is offered."""
+        self.household.wait_until(lambda: "set_origin" in daemon.call("status")["may"])
+        if not daemon.call("status")["machine"]["origin"]["is_known"]:
+            daemon.call("set_origin")
+
     def begin_etch(self) -> None:
         """Load the job, arm as a person at the machine would, and start."""
         with self.ask_daemon() as daemon:
@@ -90,7 +96,8 @@ class Session:
             daemon.call("start", acknowledge_long_run=True)
 
     def arm(self, daemon: DaemonClient, **more: Any) -> None:
-        """Arm as a person at the machine would, until a start is offered."""
+        """Set the origin and arm as a person at the machine would, until a start is offered."""
+        self.set_origin(daemon)
         self.household.wait_until(lambda: "arm" in daemon.call("status")["may"])
         daemon.call("arm", answers=dict(ANSWERS), **more)
         self.press_until(lambda: "start" in daemon.call("status")["may"])

@@ -38,6 +38,11 @@ _EVERY = TABLE + "test_a_fault_ends_the_run_in_the_dark_and_the_next_one_needs_n
 LINK_FAULTS = {
     "unplugged in motion": (scenario("serial_unplugged_in_motion"), _EVERY),
     "unplugged at rest": (scenario("serial_unplugged_at_rest"), LINK_AT_REST),
+    "origin after a power cut": (
+        *scenarios("stale_origin_reentry", "stale_origin_armed", "stale_origin_fresh_job"),
+        "tests/rig/test_origin.py::test_a_power_cut_of_any_length_loses_the_origin",
+    ),
+    "unplugged in a jog": (scenario("stale_origin_in_jog"),),
     "unplugged while opening": (
         scenario("serial_unplugged_while_opening"),
         OPENING + "test_a_machine_unplugged_while_it_is_opened_is_opened_again",

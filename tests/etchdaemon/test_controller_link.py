@@ -48,7 +48,8 @@ LINES = [
     (b"[GC:G0 G54 G17 G21 G90 G94 M5 F0 S0]", ParserStateReported(
         ("G0", "G54", "G17", "G21", "G90", "G94", "M5", "F0", "S0"))),
     (b"[G54:0.000,-1.500,0.000]", OffsetReported("G54", (0.0, -1.5, 0.0))),
-    (b"[TLO:0.000]", PushReceived("[TLO:0.000]")),
+    (b"[TLO:0.000]", OffsetReported("TLO", (0.0,))),
+    (b"[TLO:0.000,0.000,0.000]", OffsetReported("TLO", (0.0, 0.0, 0.0))),
     (b"$30=1000", SettingReported(30, "1000")),
     (b"$110=10000.000 (x max rate)", SettingReported(110, "10000.000")),
     (b"$N0=", PushReceived("$N0=")),

@@ -88,11 +88,11 @@ def test_a_refused_line_brings_the_head_to_rest_before_it_is_told(moving):
 
 
 @pytest.mark.parametrize("event", [AlarmRaised(1), Greeted(EIGHT_BIT, "Grbl 1.1h")])
-def test_an_alarm_or_a_restart_loses_the_place(moving, event):
+def test_an_alarm_or_a_restart_ends_the_move(moving, event):
     moving.hear(event, 0.1)
 
     assert moving.is_over
-    assert moving.is_position_lost
+    assert moving.failure
 
 
 def test_a_move_that_never_ends_is_stopped_and_then_given_up(moving):

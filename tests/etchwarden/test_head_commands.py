@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from etchwarden import head_desk, move, settings, trace, wiring
 from etchwire.errors import DaemonAbsent
 from fake_daemon import MACHINE, FakeDaemon
-from fake_machine import SETTINGS
+from fake_machine import ORIGIN, SETTINGS
 
 
 class Line:
@@ -71,6 +71,16 @@ def test_what_moves_nothing_is_said_to_be_done(daemon, word, method, told):
 
     assert daemon.asked == [method]
     assert told in done.output
+
+
+def test_an_earlier_origin_is_taken_again_by_its_name(daemon):
+    again = {"name": "the origin of etch 12", "x_mm": -50.0, "y_mm": -80.0}
+    daemon.tell("idle", machine={**MACHINE, "origin": {**ORIGIN, "again": again}})
+
+    done = run(move, "--find-origin")
+
+    assert daemon.asked == ["find_origin"]
+    assert "In force again: the origin of etch 12." in done.output
 
 
 @pytest.mark.parametrize(

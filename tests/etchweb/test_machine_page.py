@@ -6,7 +6,7 @@ import pytest
 
 from etchweb.machine_view import live_view, machine_view
 from fake_daemon import JOB, MACHINE, snapshot
-from fake_machine import BED, SETTINGS, WIRING
+from fake_machine import BED, ORIGIN, SETTINGS, WIRING
 
 PLACED = {
     **JOB,
@@ -15,12 +15,13 @@ PLACED = {
     "pointer_mm": [-20.0, 5.0],
 }
 ANYONE = ("stop",)
-OPERATORS = ("move", "trace", "set-origin", "home", "unlock", "try")
+OPERATORS = ("move", "trace", "set-origin", "find-origin", "home", "unlock", "try")
 FORMS = {"move": {"x": "12,5", "y": "-3"}, "try": {"output": "lamp"}}
 ASKED = {
     "move": ("move_to", {"x_mm": 12.5, "y_mm": -3.0}),
     "trace": ("trace_outline", {"with_run_ups": False}),
     "set-origin": ("set_origin", {}),
+    "find-origin": ("find_origin", {}),
     "home": ("home", {}),
     "unlock": ("unlock", {}),
     "stop": ("stop", {}),
@@ -202,3 +203,16 @@ def test_a_value_is_said_without_needless_noughts_and_a_missing_one_as_a_dash():
     shown = machine_view(snapshot("idle"), SETTINGS, WIRING)["settings"]
 
     assert [one["value"] for one in shown] == ["1", "25", "10000 × –"]
+
+
+def test_an_earlier_origin_is_offered_by_its_name(phone, daemon):
+    again = {"name": "the origin of etch 12", "x_mm": -50.0, "y_mm": -0.04}
+    daemon.tell(
+        "idle",
+        machine={**MACHINE, "origin": {**ORIGIN, "is_known": False, "again": again}},
+        may=["find_origin"],
+    )
+
+    text = phone.look("/machine").text
+
+    assert "Take the origin of etch 12 again (-50.0, 0.0 mm)" in text

@@ -96,7 +96,8 @@ class Bench:
         return request.answer(0)
 
     def start(self, folder):
-        self.run_until(lambda: self.wishes.snapshot()["machine"]["link"] == "ready")
+        self.run_until(lambda: "set_origin" in self.wishes.snapshot()["may"])
+        self.ask("set_origin")
         with (folder / GCODE_NAME).open("rb") as gcode, (folder / SHEET_NAME).open("rb") as sheet:
             self.ask("load", gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
         self.ask("start")

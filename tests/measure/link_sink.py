@@ -25,6 +25,7 @@ ANSWERS = {
     b"$$": b"$1=255\r\n$10=3\r\n$13=0\r\n$22=0\r\n$30=1000\r\n$32=1\r\n$110=10000\r\n$120=1000\r\n",
     b"$G": b"[GC:G0 G54 G17 G21 G90 G94 M5 F0 S0]\r\n",
     b"$#": b"[G54:0.000,0.000,0.000]\r\n",
+    **dict.fromkeys((b"G21G54", b"G92.1", b"G49", b"G10L20P1X0Y0"), b""),  # the origin is set
 }
 
 

@@ -52,7 +52,8 @@ def test_how_soon_a_reset_is_on_the_cable(tmp_path, job):
             bench.bell.ring()
             wait_until(lambda now: now["state"] == "ended")
             bench.guard.is_burning = False
-            wait_until(lambda now: now["machine"]["link"] == "ready")
+            wait_until(lambda now: "set_origin" in now["may"])
+            bench.wishes.request("set_origin")
             bench.wishes.request("start")
 
     alarms = threading.Thread(target=raise_alarms)

@@ -67,6 +67,8 @@ class Workshop:
         gcode_path, text_path = self.folder / "job.gcode", self.folder / "job.json"
         with gcode_path.open("rb") as gcode, text_path.open("rb") as text:
             self.daemon.load(gcode.fileno(), text.fileno())
+        until(lambda: "set_origin" in self.snapshot["may"])
+        self.daemon.call("set_origin")
         until(lambda: "arm" in self.snapshot["may"])
         self.daemon.call("arm", answers=ANSWERS)
         self.machine.call("press_button")

@@ -45,6 +45,8 @@ class Bench:
 def bench(tmp_path):
     made = Bench(tmp_path)
     made.until(lambda status: status["machine"]["link"] == "ready")
+    with made.session.ask_daemon() as daemon:
+        made.session.set_origin(daemon)
     yield made
     made.household.end()
 

@@ -133,7 +133,7 @@ def etch_until_row(box, row):
     box.press_the_button()
     box.until_it_may("start")
     box.ask("start")
-    box.until(lambda: (box.ask("status")["run"]["row"] or 0) >= row)
+    box.until(lambda: ((box.ask("status")["run"] or {}).get("row") or 0) >= row)
 
 
 def get_ready(phone, expect):
@@ -155,6 +155,8 @@ def test_a_killed_daemon_costs_no_row_when_the_next_ones_page_is_followed(box, p
     phone.goto(box.url + "/machine")
     phone.get_by_role("button", name="Find its ends").tap()
     expect(phone.locator("[data-live=moved]")).to_contain_text("homed")
+    phone.get_by_role("button", name="Take the origin of etch 1 again").tap()
+    expect(phone.locator("[data-live=sentence]")).to_have_text("The machine is ready.")
     before = box.light()
     usual = np.median(before[:4])
     by_eye = int(np.argmax((before < LEAST * usual).any(axis=1)))

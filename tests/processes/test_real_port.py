@@ -84,6 +84,18 @@ class Bench:
         until(lambda: daemon.call("status")["job"]["preflight"]["verdict"] == "ready")
 
 
+MOVES_OR_BURNS = {
+    "start": {},
+    "home": {},
+    "unlock": {},
+    "set_origin": {},
+    "find_origin": {},
+    "move_to": {"x_mm": 1.0, "y_mm": 0.0},
+    "move_by": {"x_mm": 1.0, "y_mm": 0.0},
+    "trace_outline": {},
+}
+
+
 @pytest.fixture
 def bench(tmp_path):
     with ExitStack() as parts:
@@ -97,11 +109,13 @@ def test_without_a_box_the_port_is_opened_and_only_watched(bench):
 
     with pytest.raises(Refused, match="only watches"):
         daemon.call("arm", answers=ANSWERS)
-    with pytest.raises(Refused, match="Arm the box"):
-        daemon.call("start")
+    for method, said in MOVES_OR_BURNS.items():
+        with pytest.raises(Refused, match="only watches"):
+            daemon.call(method, **said)
     status = daemon.call("status")
     assert status["interlocks"]["is_watch_only"]
-    assert not {"arm", "start"} & set(status["may"])
+    assert not set(MOVES_OR_BURNS) & set(status["may"])
+    assert daemon.call("settings")["is_read"]
 
 
 def test_a_machines_file_that_names_no_port_yet_lets_the_daemon_wait_and_say_so(bench):
@@ -186,6 +200,7 @@ def test_a_real_box_arms_only_when_somebody_shows_at_the_machine(bench, run_here
     library.levels[LID] = 1
     daemon = run_here(MINIMAL)
     bench.load(daemon)
+    daemon.call("set_origin")
     until(lambda: "arm" in daemon.call("status")["may"])
     daemon.call("arm", answers=ANSWERS)
     time.sleep(1.0)

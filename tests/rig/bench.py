@@ -162,9 +162,16 @@ class Rig:
     def get_ready(self) -> None:
         self.wait_until(lambda: self.link == "ready")
 
-    def start(self, folder: Path | None = None) -> Sheet:
-        """Open the port, load and start."""
+    def set_origin(self) -> None:
+        """Set the origin where the head is, unless it is known."""
         self.get_ready()
+        if not self.wishes.snapshot()["machine"]["origin"]["is_known"]:
+            self.wait_until(lambda: "set_origin" in self.wishes.snapshot()["may"])
+            self.ask("set_origin")
+
+    def start(self, folder: Path | None = None) -> Sheet:
+        """Open the port, set the origin, load and start."""
+        self.set_origin()
         sheet = self.load(folder)
         self.ask("start")
         return sheet

@@ -88,7 +88,7 @@ DISTURBANCES = (
         name="refused line",
         begin=lambda rig: rig.machine.refuse_next_line(20),
         says="a code that this controller",
-        seen_within_s=0.05,
+        seen_within_s=0.1,  # the next line is read when the run-up before it is done: 67 ms
         keeps_place=True,
     ),
     Disturbance(
@@ -117,7 +117,7 @@ DISTURBANCES = (
         name="garbled reply",
         begin=lambda rig: rig.machine.garble_next_reply(),
         says="damaged",
-        seen_within_s=0.05,
+        seen_within_s=0.1,  # the next line is read when the run-up before it is done: 67 ms
         keeps_place=True,
     ),
     Disturbance(

@@ -10,7 +10,7 @@ from etchpractice.board import EDGES_FAIL, READING_HANGS
 from interlock_bench import ANSWERS
 from rig.bench import STEP_S, Rig
 
-LOOKS_EVERY_STEPS = 2  # about a hundred a second
+LOOKS_EVERY_S = 2 * STEP_S  # about a hundred a second
 
 
 class BoardInMemory:
@@ -60,21 +60,22 @@ class BoardInMemory:
 
 
 class GuardedRig(Rig):
-    """Guard and loop take turns; every few steps the guard looks, as its thread would."""
+    """Guard and loop take turns; the guard looks when it is time, as its thread would."""
 
     def make_guard(self):
         self.setup = Setup(wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0))
         self.wires = BoardInMemory(self.machine.board, self.clock)
-        self.steps = 0
+        self.looks_at_s = 0.0
         return Guard(Interlocks(self.setup), self.wires, self.clock)
 
     def step(self, times=1):
         for _ in range(times):
-            if self.steps % LOOKS_EVERY_STEPS == 0 and not self.wires.hangs:
+            now_s = self.machine.now_s
+            if now_s >= self.looks_at_s - STEP_S / 2 and not self.wires.hangs:
+                self.looks_at_s = now_s + LOOKS_EVERY_S
                 self.guard.look()
             self.service.step()
             self.machine.advance(STEP_S)
-            self.steps += 1
 
     @property
     def board(self):
@@ -103,7 +104,7 @@ class GuardedRig(Rig):
         self.wait(0.5)
 
     def start(self, folder=None):
-        self.get_ready()
+        self.set_origin()
         sheet = self.load(folder)
         self.arm()
         self.ask("start")

@@ -140,6 +140,8 @@ class MemoryRecords:
         self.runs: list[RunRecord] = []
         self.trouble: str | None = None
         self.storage: Mapping[str, Any] = {}
+        self.epochs: list[str] = []  # why each began
+        self.origins: list[Any] = []
 
     def start_run(
         self,
@@ -165,6 +167,12 @@ class MemoryRecords:
 
     def end_run(self, run: int, **end: Any) -> None:
         self.runs[run - 1].end = end
+
+    def note_epoch(self, because: str, **_: Any) -> None:
+        self.epochs.append(because)
+
+    def note_origin(self, origin: Any, ends_mm: Any, **_: Any) -> None:
+        self.origins.append((origin, ends_mm))
 
     def ask(self, question: str, *, id: int = 0, **_: Any) -> Mapping[str, Any]:  # noqa: A002
         """Answer what a re-entry asks, as a History."""

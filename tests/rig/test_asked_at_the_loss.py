@@ -6,7 +6,7 @@ from etchdaemon.errors import CommandRefused
 
 
 def _ready(rig):
-    rig.get_ready()
+    rig.set_origin()
     rig.load()
 
 
@@ -52,7 +52,7 @@ def test_after_that_it_starts_once_the_cable_is_back(rig):
     rig.submit("start")
     rig.step(3)
     rig.machine.plug_in()
-    rig.get_ready()
+    rig.set_origin()
 
     rig.ask("start")
 

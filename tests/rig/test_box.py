@@ -38,7 +38,7 @@ def test_an_armed_box_etches_a_picture_to_its_end(rig):
 
 
 def test_a_start_is_refused_until_the_box_is_armed(rig):
-    rig.get_ready()
+    rig.set_origin()
     rig.load()
 
     with pytest.raises(CommandRefused, match="Arm the box"):
@@ -55,7 +55,7 @@ def test_a_box_without_a_picture_is_not_armed(rig):
 
 
 def test_an_armed_box_shows_it_and_lets_it_lapse_after_a_minute(rig):
-    rig.get_ready()
+    rig.set_origin()
     rig.load()
     rig.arm()
     armed = rig.state
@@ -250,7 +250,7 @@ def test_a_loop_that_hangs_loses_its_beam(etching):
 
 
 def test_a_logbook_that_cannot_be_written_leaves_the_box_unarmed_and_dark(rig):
-    rig.get_ready()
+    rig.set_origin()
     rig.load()
     rig.arm()
     rig.records.trouble = "The disk is full."

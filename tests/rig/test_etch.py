@@ -244,7 +244,7 @@ def test_after_a_stop_the_next_run_needs_no_restart(rig):
 
 
 def test_nothing_starts_while_the_logbook_cannot_be_written(rig):
-    rig.get_ready()
+    rig.set_origin()
     rig.load()
     rig.records.trouble = "The disk is full."
 
@@ -341,14 +341,17 @@ def test_the_lid_may_be_opened_at_the_controllers_own_door_while_held(rig, how):
 
 
 def test_an_origin_that_was_moved_behind_our_back_is_told_of_before_a_start(rig):
-    rig.get_ready()
+    rig.set_origin()
     rig.load()
     rig.machine.write(b"G10L20P1X-5\n")
     rig.wait(1.0)
 
-    with pytest.raises(CommandRefused, match="origin in the controller"):
+    with pytest.raises(CommandRefused, match=r"G54 was 0\.000 .* and is 5\.000 .*set the origin"):
+        rig.ask("start")
+    with pytest.raises(CommandRefused, match="set the origin"):
         rig.ask("start")
 
+    rig.ask("set_origin")
     rig.ask("start")
     rig.wait_for_the_end()
     assert rig.run["ended"] == "complete"

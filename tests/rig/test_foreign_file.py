@@ -100,7 +100,7 @@ def test_a_hold_rests_where_the_head_sets_out_in_the_dark_and_goes_on(rig):
 
 def test_in_constant_power_a_hold_ends_the_run_and_cuts_first(rig):
     rig.preflight.find("constant power", "acknowledge")
-    rig.get_ready()
+    rig.set_origin()
     rig.load(_job(rig))
     rig.ask("start", acknowledge=["constant power"])
     rig.wait_until(lambda: rig.run["share"] > 0.2)

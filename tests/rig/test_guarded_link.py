@@ -101,6 +101,7 @@ def test_a_daemon_that_stood_still_for_five_seconds_ends_the_run_and_says_that_i
     rig.etch_until_row(3)
 
     rig.machine.advance(5.0)
+    rig.service.step()  # the loop wakes up before the guard
     rig.wait_for_the_end()
 
     assert rig.run["ended"] == "stopped"
@@ -114,6 +115,7 @@ def test_a_daemon_that_stood_still_is_one_cause_and_one_trip_to_reset(rig):
     rig.etch_until_row(3)
 
     rig.machine.advance(5.0)
+    rig.service.step()  # the loop wakes up before the guard
     rig.wait_for_the_end()
     rig.wait(1.0)
     (trip,) = rig.box["trips"]

@@ -71,7 +71,7 @@ def test_an_etch_whose_kept_job_is_another_is_refused_until_the_right_one_is_han
 
 @pytest.mark.parametrize("bits", [patch(3, 40), patch(12, 200)], ids=["shorter", "longer"])
 def test_a_loaded_job_whose_copy_was_changed_since_it_was_checked_is_not_started(rig, bits):
-    rig.get_ready()
+    rig.set_origin()
     rig.load(rig.make_job(patch(10, 200)))
     rig.step(3)
     _put(rig, GCODE_NAME, bits)

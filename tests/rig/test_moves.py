@@ -288,6 +288,7 @@ def test_nobody_moves_the_head_while_a_picture_is_etched(rig):
 
 
 def test_nobody_starts_or_arms_while_the_head_moves(rig):
+    rig.set_origin()
     rig.load()
     rig.wait_until(lambda: "arm" in rig.may)
     rig.ask("move_to", x_mm=300.0, y_mm=0.0)
@@ -301,6 +302,7 @@ def test_nobody_starts_or_arms_while_the_head_moves(rig):
 
 
 def test_a_move_undoes_what_was_armed(rig):
+    rig.set_origin()
     rig.load()
     rig.arm()
     assert rig.state == "armed"

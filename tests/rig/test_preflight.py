@@ -44,7 +44,7 @@ def test_a_job_is_checked_for_the_controller_as_it_is_set(rig):
 
 def test_nothing_starts_while_the_job_is_being_checked(rig):
     rig.preflight.is_slow = True
-    rig.get_ready()
+    rig.set_origin()
     rig.load()
 
     with pytest.raises(CommandRefused, match="is being checked"):
@@ -70,7 +70,7 @@ def test_a_job_loaded_before_the_machine_is_known_is_checked_when_it_is(rig):
 
 def test_a_refused_job_is_neither_armed_nor_started_and_says_why(guarded):
     guarded.preflight.find("beam not switched off", "refused")
-    guarded.get_ready()
+    guarded.set_origin()
     guarded.load()
 
     for command, arguments in (
@@ -88,7 +88,7 @@ def test_a_refused_job_is_neither_armed_nor_started_and_says_why(guarded):
 def test_what_has_to_be_read_is_named_before_arming_and_stands_in_the_record(guarded):
     guarded.preflight.find("shifts its origin", "acknowledge")
     guarded.preflight.find("tool word", "note")
-    guarded.get_ready()
+    guarded.set_origin()
     guarded.load()
     guarded.wait_until(lambda: "arm" in guarded.may)
     arming = {"answers": ANSWERS, "test_heartbeat": False}
@@ -110,7 +110,7 @@ def test_what_has_to_be_read_is_named_before_arming_and_stands_in_the_record(gua
 
 def test_constant_power_starts_only_where_the_heartbeat_was_tested_at_this_arming(guarded):
     guarded.preflight.find("constant power", "acknowledge")
-    guarded.get_ready()
+    guarded.set_origin()
     guarded.load()
     guarded.wait_until(lambda: "arm" in guarded.may)
     guarded.ask("arm", answers=ANSWERS, test_heartbeat=False, acknowledge=["constant power"])
@@ -123,7 +123,7 @@ def test_constant_power_starts_only_where_the_heartbeat_was_tested_at_this_armin
 
 
 def test_settings_changed_since_the_check_are_checked_again_before_the_start(rig):
-    rig.get_ready()
+    rig.set_origin()
     rig.load()
     rig.machine.write(b"$110=5000\n")
     rig.machine.advance(0.5)
@@ -151,7 +151,7 @@ def test_a_check_that_fails_lets_nothing_start(rig):
 
 def test_an_acknowledgement_does_not_outlive_its_job(rig):
     rig.preflight.find("shifts its origin", "acknowledge")
-    rig.get_ready()
+    rig.set_origin()
     rig.load()
     rig.ask("start", acknowledge=["shifts its origin"])
     rig.wait_for_the_end()

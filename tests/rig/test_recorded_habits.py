@@ -127,7 +127,7 @@ def test_in_constant_power_nothing_is_ever_resumed(rig, wish):
     """M3 stays dark after a hold at rest until the next move, though the parser calls it on."""
     folder = rig.make_job(patch(14, 300))
     rig.preflight.find("constant power", "acknowledge")
-    rig.get_ready()
+    rig.set_origin()
     rig.load(folder)
     rig.ask("start", acknowledge=["constant power"])
     rig.etch_until_row(4)

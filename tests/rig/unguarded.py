@@ -12,6 +12,7 @@ class Unguarded:
     phase = Phase.IDLE
     settle_s = 0.05
     standing = ()
+    watches_only_because = None
 
     def __init__(self, contact):
         self._contact = contact

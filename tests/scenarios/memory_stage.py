@@ -35,7 +35,7 @@ class MemoryStage:
             self.rig.preflight.find("constant power", "acknowledge")
         if self.picture.pauses_in_row is not None:
             self.rig.preflight.find("pause", "refused")
-        self.rig.get_ready()
+        self.rig.set_origin()
         self._load(job)
         if scenario.begins is Begins.ETCHING:
             for step in (*GETTING_READY, STARTING):

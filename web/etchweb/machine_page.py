@@ -61,6 +61,7 @@ DEEDS: Final[Mapping[str, Deed]] = {
     "move": Deed("move_to", _place),
     "trace": Deed("trace_outline", lambda form: {"with_run_ups": "run-ups" in form}),
     "set-origin": Deed("set_origin"),
+    "find-origin": Deed("find_origin"),
     "home": Deed("home"),
     "unlock": Deed("unlock"),
     "stop": Deed("stop"),

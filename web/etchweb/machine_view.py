@@ -12,12 +12,15 @@ View = dict[str, Any]
 Table = Mapping[str, Any]
 
 # The daemon's methods that the page has buttons for.
-WISHES: Final = ("move_to", "trace_outline", "set_origin", "home", "unlock", "stop")
+WISHES: Final = (
+    "move_to", "trace_outline", "set_origin", "find_origin", "home", "unlock", "stop",
+)  # fmt: skip
 UNSURE_BED: Final = (
     "This machine has not been homed, so the box counts its travel from the origin and cannot know"
     " where the frame ends. Keep an eye on the head."
 )
 NO_BED: Final = "The controller has not said yet how far the head can go."
+FIND_ORIGIN: Final = "Take an earlier origin again (after homing)"
 STATES: Final = {True: "As it should be.", False: "Not as it should be.", None: ""}
 LINKS: Final = {
     "absent": "not there",
@@ -61,11 +64,20 @@ def live_view(snapshot: Table, wiring: Table) -> View:
         "place": UNKNOWN if place_mm is None else place_words(place_mm),
         "moved": machine.get("moved", ""),
         "is_moving": machine.get("is_moving", False),
+        "again": _again_words(machine),
         "may": [wish for wish in WISHES if wish in snapshot["may"] or wish == "stop"],
         "can_try": wiring.get("can_be_tried", False),
         **{f"input {one['name']}": _input_words(one) for one in wiring.get("inputs", ())},
         **{f"output {one['name']}": _output_words(one) for one in wiring.get("outputs", ())},
     }
+
+
+def _again_words(machine: Table) -> str:
+    """Return the words of the button that takes an earlier origin again."""
+    again = (machine.get("origin") or {}).get("again")
+    if again is None:
+        return FIND_ORIGIN
+    return f"Take {again['name']} again ({again['x_mm']:z.1f}, {again['y_mm']:z.1f} mm)"
 
 
 def away_view(sentence: str) -> View:
@@ -78,6 +90,7 @@ def away_view(sentence: str) -> View:
         "place": UNKNOWN,
         "moved": "",
         "is_moving": False,
+        "again": FIND_ORIGIN,
         "may": ["stop"],
         "can_try": False,
     }

@@ -71,6 +71,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "machine.move": Role.OPERATE,
     "machine.trace": Role.OPERATE,
     "machine.set-origin": Role.OPERATE,
+    "machine.find-origin": Role.OPERATE,
     "machine.home": Role.OPERATE,
     "machine.unlock": Role.OPERATE,
     "machine.try": Role.OPERATE,

@@ -1,4 +1,4 @@
-"""One line sent alone, at rest, on a person's word: home, unlock, set the origin."""
+"""Lines sent one by one, at rest, on a person's word: home, unlock, set the origin."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -9,27 +9,43 @@ from etchdaemon.controller.orders import NOTHING, Orders, Say
 
 HOME: Final = b"$H"
 UNLOCK: Final = b"$X"
+# Every other offset is taken back first: some controllers lose those at a reset, and the origin
+# would shift with them.
+_ALONE: Final = (b"G21G54", b"G92.1", b"G49")
 # It costs the controller's memory a write and holds up its interrupts: nothing else may be on
 # its way meanwhile.
-SET_ORIGIN: Final = b"G10L20P1X0Y0"
+SET_ORIGIN: Final = (*_ALONE, b"G10L20P1X0Y0")
 
 NO_ANSWER: Final = "The controller did not answer. Look at the machine and ask again."
 RESTARTED: Final = "The controller restarted meanwhile. Ask again."
 
 
+def find_origin(place_mm: tuple[float, float]) -> tuple[bytes, ...]:
+    """Return the lines that put the origin at a place in the machine's coordinates."""
+    x_mm, y_mm = place_mm
+    return (*_ALONE, f"G10L2P1X{x_mm:z.3f}Y{y_mm:z.3f}".encode("ascii"))
+
+
 @dataclass(slots=True)
 class Chore:
-    """Sends `line` and waits for its reply; `failure` is a sentence when it came to nothing.
+    """Sends `lines`, each when the one before it is answered, and waits for the last reply.
 
-    No report is asked for meanwhile: a homing machine answers only in gaps.
+    `failure` is a sentence when it came to nothing. No report is asked for meanwhile: a homing
+    machine answers only in gaps.
     """
 
-    line: bytes
+    lines: tuple[bytes, ...]
     firmware: Firmware
     patience_s: float
     failure: str | None = None
     is_over: bool = False
+    _sent: int = 1
     _until_s: float = 0.0
+
+    @property
+    def is_homing(self) -> bool:
+        """Whether it homes the machine."""
+        return HOME in self.lines
 
     @property
     def polls_every_s(self) -> float | None:
@@ -37,13 +53,16 @@ class Chore:
         return None
 
     def begin(self, now_s: float) -> Orders:
-        """Send the line."""
+        """Send the first line."""
         self._until_s = now_s + self.patience_s
-        return (Say(self.line),)
+        return (Say(self.lines[0]),)
 
     def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
-        """Wait for the reply."""
+        """Go on with the next line at each reply."""
         match event:
+            case LineAccepted() if self._sent < len(self.lines):
+                self._sent += 1
+                return (Say(self.lines[self._sent - 1]),)
             case LineAccepted():
                 self.is_over = True
             case LineRefused(code=code):

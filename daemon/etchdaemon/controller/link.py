@@ -146,4 +146,4 @@ class Link:
 
 
 def _difference(one: Place, other: Place) -> Place:
-    return tuple(round(a - b, 4) for a, b in zip(one, other, strict=False))
+    return tuple(round(a - b, 4) + 0.0 for a, b in zip(one, other, strict=False))  # no -0.0

@@ -26,6 +26,7 @@ GREETING_PATIENCE_S: Final = 3.0  # a boot loader eats one to two seconds first
 ANSWER_PATIENCE_S: Final = 1.0
 QUESTION_PATIENCE_S: Final = 3.0
 RESET_REPEAT_S: Final = 1.0
+REPORT_REPEAT_S: Final = 0.25  # a report request may get lost; a controller answers in 10 ms
 REST_PATIENCE_S: Final = 5.0
 SETTLE_S: Final = 0.2  # some boards greet twice
 SETTLE_UNASKED_S: Final = 2.5  # after a greeting nobody asked for: let the supply come back
@@ -72,12 +73,14 @@ class Opening:
     """The dialogue as a state machine.
 
     When it is over, either `facts` hold what was learnt, or `failure` says why nothing was.
+    `was_unanswered`: the controller was silent on the way, and may have been without power.
     """
 
     start: From = From.PORT_OPENED
     greeting: Greeted | None = None
     facts: Facts | None = None
     failure: str | None = None
+    was_unanswered: bool = False
     _step: _Step = _Step.LISTENING
     _until_s: float = 0.0
     _repeat_at_s: float = 0.0
@@ -127,9 +130,13 @@ class Opening:
         """Go on where waiting longer is of no use."""
         if self._step is _Step.RESETTING and now_s >= self._repeat_at_s:
             self._repeat_at_s = inf
+            self.was_unanswered = True
             return (Order.RESET,)
-        if self.is_over or now_s < self._until_s:
+        if self.is_over:
             return NOTHING
+        if now_s < self._until_s:
+            return self._repeat_request(now_s)
+        self.was_unanswered |= self._step in _ASKED
         return _WHEN_TIME_IS_UP[self._step](self, now_s)
 
     def _go(self, step: _Step, until_s: float, *orders: Order | Say) -> Orders:
@@ -138,11 +145,19 @@ class Opening:
         return orders
 
     def _ask(self, now_s: float) -> Orders:
+        self._repeat_at_s = now_s + REPORT_REPEAT_S
         return self._go(_Step.ASKING, now_s + ANSWER_PATIENCE_S, Order.REPORT)
 
     def _look(self, now_s: float) -> Orders:
         self._looks += 1
+        self._repeat_at_s = now_s + REPORT_REPEAT_S
         return self._go(_Step.LOOKING, now_s + ANSWER_PATIENCE_S, Order.REPORT)
+
+    def _repeat_request(self, now_s: float) -> Orders:
+        if self._step not in _ASKED or now_s < self._repeat_at_s:
+            return NOTHING
+        self._repeat_at_s = now_s + REPORT_REPEAT_S
+        return (Order.REPORT,)
 
     def _reset(self, now_s: float) -> Orders:
         self._has_reset = True
@@ -205,6 +220,8 @@ class Opening:
             self.facts = self.facts.with_answer(event)
         return NOTHING
 
+
+_ASKED: Final = frozenset((_Step.ASKING, _Step.LOOKING))
 
 _WHEN_TIME_IS_UP: Final[Mapping[_Step, Callable[[Opening, float], Orders]]] = {
     _Step.LISTENING: Opening._ask,

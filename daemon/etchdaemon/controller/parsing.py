@@ -20,7 +20,12 @@ from etchdaemon.controller.events import (
     VersionReported,
 )
 from etchdaemon.controller.firmware import GREETING, which_firmware
-from etchdaemon.controller.report import parse_place, parse_report, parse_whole
+from etchdaemon.controller.report import (
+    parse_numbers,
+    parse_place,
+    parse_report,
+    parse_whole,
+)
 
 ACCEPTED: Final = LineAccepted()
 
@@ -44,6 +49,8 @@ def _read_push(found: re.Match[str]) -> Event:
     kind, text = found[1], found[2]
     if kind in _ORIGINS:
         return OffsetReported(kind, parse_place(text))
+    if kind == "TLO":  # a length only, or one for each axis
+        return OffsetReported(kind, parse_numbers(text))
     read = _PUSHES.get(kind)
     return PushReceived(found[0]) if read is None else read(text)
 

@@ -44,9 +44,17 @@ def parse_whole(text: str) -> int:
     return int(text)
 
 
-def parse_place(text: str) -> Place:
-    """Return coordinates parted by commas."""
+def parse_numbers(text: str) -> Place:
+    """Return numbers parted by commas."""
     return tuple(parse_number(part) for part in text.split(","))
+
+
+def parse_place(text: str) -> Place:
+    """Return coordinates parted by commas; raise ValueError for fewer than two."""
+    place = parse_numbers(text)
+    if len(place) < 2:
+        raise ValueError(f"{text!r} is no place")
+    return place
 
 
 def _whole_numbers(text: str, count: int) -> list[int]:
@@ -54,13 +62,6 @@ def _whole_numbers(text: str, count: int) -> list[int]:
     if len(numbers) != count:
         raise ValueError(f"{text!r} should be {count} numbers")
     return numbers
-
-
-def _place(text: str) -> Place:
-    place = parse_place(text)
-    if len(place) < 2:
-        raise ValueError(f"{text!r} is no place")
-    return place
 
 
 def _buffers(text: str) -> dict[str, Any]:
@@ -75,9 +76,9 @@ def _feed_and_power(text: str) -> dict[str, Any]:
 
 
 _FIELDS: Final[Mapping[str, Callable[[str], dict[str, Any]]]] = {
-    "MPos": lambda value: {"machine_mm": _place(value)},
-    "WPos": lambda value: {"work_mm": _place(value)},
-    "WCO": lambda value: {"offset_mm": _place(value)},
+    "MPos": lambda value: {"machine_mm": parse_place(value)},
+    "WPos": lambda value: {"work_mm": parse_place(value)},
+    "WCO": lambda value: {"offset_mm": parse_place(value)},
     "Bf": _buffers,
     "FS": _feed_and_power,
     "F": lambda value: {"feed_mm_per_min": parse_number(value)},

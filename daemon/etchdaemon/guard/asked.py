@@ -6,6 +6,7 @@ from typing import Any, Final
 from etchdaemon.errors import CommandRefused, GuardHangs
 from etchdaemon.guard.lock import HANGS
 from etchdaemon.guard.lookout import Lookout
+from etchdaemon.interlocks.missing import watches_only_because
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.starting import StartWish, asked_at_start
 
@@ -17,6 +18,11 @@ class Guard(Lookout):
 
     _reported: dict[str, Any] | None = None
     _missed = 0  # reports in a row that could not be had
+
+    @property
+    def watches_only_because(self) -> str | None:
+        """Why the box only watches; None where it may do more."""
+        return watches_only_because(self._interlocks.setup.wired)
 
     def why_not_start(self) -> str | None:
         """Return what stands in the way of a start as far as the box goes, or None."""

@@ -5,7 +5,7 @@ from collections.abc import Collection, Mapping
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.latch import Trip
-from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchdaemon.interlocks.missing import watches_only_because
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
 from etchdaemon.interlocks.watch import Watch
@@ -23,8 +23,9 @@ class Interlocks(Watch):
         with_heartbeat_test: bool = False,
     ) -> None:
         """Begin arming; raise CommandRefused saying what stands in the way."""
-        if is_watch_only(self.setup.wired):
-            raise CommandRefused(lacks_of(self.setup.wired)[0].sentence)
+        because = watches_only_because(self.setup.wired)
+        if because is not None:
+            raise CommandRefused(because)
         if self._is_etching:
             raise CommandRefused("A run is under way; there is nothing to arm.")
         self.checklist.answer(answers, day)

@@ -74,5 +74,10 @@ def is_attended_only(wired: Collection[Input | Output]) -> bool:
 
 
 def is_watch_only(wired: Collection[Input | Output]) -> bool:
-    """Return whether nothing may be started."""
-    return any(lack.is_watch_only for lack in lacks_of(wired))
+    """Return whether nothing may be started, and no line sent that moves or burns."""
+    return watches_only_because(wired) is not None
+
+
+def watches_only_because(wired: Collection[Input | Output]) -> str | None:
+    """Return why a box wired with these parts only watches; None for one that may do more."""
+    return next((lack.sentence for lack in lacks_of(wired) if lack.is_watch_only), None)

@@ -9,6 +9,7 @@ from typing import Any, Final, Protocol
 from etchdaemon.logbook.filing import insert
 from etchdaemon.logbook.schema_craft import SUM_RUN
 from etchdaemon.run.actuals import RowActuals
+from etchdaemon.run.position_epoch import Ends, Origin
 from etchwire.sheet import Sheet
 
 DETAILS_LIMIT: Final = 16_000  # characters: an event must fit one answer on the wire
@@ -193,6 +194,48 @@ class NoteMade:
     def write(self, book: sqlite3.Connection) -> int | None:
         """Write the note."""
         return insert(book, "logbook_note", {"at_utc": self.at_utc, "text": self.text})
+
+
+@dataclass(frozen=True, slots=True)
+class EpochBegun:
+    """Another position epoch has begun."""
+
+    at_utc: str
+    because: str
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write it."""
+        columns = {"at_utc": self.at_utc, "because": self.because[:TEXT_LIMIT]}
+        return insert(book, "position_epoch", columns)
+
+
+@dataclass(frozen=True, slots=True)
+class OriginSet:
+    """The origin was set; entries are written in order, so it belongs to the newest epoch."""
+
+    at_utc: str
+    origin: Origin
+    ends_mm: Ends | None
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write it."""
+        (epoch,) = book.execute("SELECT max(id) FROM position_epoch").fetchone()
+        (run,) = book.execute("SELECT coalesce(max(id), 0) + 1 FROM run").fetchone()
+        x_mm, y_mm = self.origin.place_mm
+        (left, bottom), (right, top) = self.ends_mm or ((None, None), (None, None))
+        columns = {
+            "position_epoch_id": epoch,
+            "at_utc": self.at_utc,
+            "x_mm": x_mm,
+            "y_mm": y_mm,
+            "left_mm": left,
+            "bottom_mm": bottom,
+            "right_mm": right,
+            "top_mm": top,
+            "offsets_json": _json(self.origin.offsets_mm),
+            "first_run_id": run,
+        }
+        return insert(book, "origin", columns)
 
 
 @dataclass(frozen=True, slots=True)

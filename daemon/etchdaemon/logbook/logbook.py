@@ -12,7 +12,9 @@ from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.craft_commands import entry_of, practice_craft
 from etchdaemon.logbook.entries import (
     Entry,
+    EpochBegun,
     EventNoted,
+    OriginSet,
     ProofNoted,
     RowMeasured,
     RunEnded,
@@ -24,6 +26,7 @@ from etchdaemon.logbook.opening import open_book
 from etchdaemon.logbook.queries import QUESTIONS
 from etchdaemon.logbook.writer import Opener, Writer
 from etchdaemon.run.actuals import RowActuals
+from etchdaemon.run.position_epoch import Ends, Origin
 from etchwire.record import run_record
 from etchwire.sheet import Sheet
 
@@ -203,6 +206,14 @@ class Logbook:
     def note_proof(self, name: str, at_utc: str) -> None:
         """Queue that the safety contact `name` was seen to open and to close again."""
         self._writer.write(ProofNoted(at_utc, name))
+
+    def note_epoch(self, because: str, *, at_utc: str) -> None:
+        """Queue that another position epoch has begun; see `ports.Records`."""
+        self._writer.write(EpochBegun(at_utc, because))
+
+    def note_origin(self, origin: Origin, ends_mm: Ends | None, *, at_utc: str) -> None:
+        """Queue that the origin was set; see `ports.Records`."""
+        self._writer.write(OriginSet(at_utc, origin, ends_mm))
 
     def introduce_practice(self) -> None:
         """Queue what a practice household begins with; see `CraftIntroduced`."""

@@ -96,6 +96,18 @@ def proofs(book: sqlite3.Connection) -> dict[str, Any]:
     return {name: at_utc[:10] for name, at_utc in found}
 
 
+def last_origin(book: sqlite3.Connection) -> dict[str, Any]:
+    """Return the origin that was set last, and the last run that began from it; empty if none."""
+    found = select(
+        book,
+        "SELECT x_mm, y_mm, left_mm, bottom_mm, right_mm, top_mm,"
+        " (SELECT max(id) FROM run WHERE id >= first_run_id) AS run"
+        " FROM origin ORDER BY id DESC LIMIT 1",
+        (),
+    )
+    return found[0] if found else {}
+
+
 def run(book: sqlite3.Connection, *, id: int) -> dict[str, Any]:  # noqa: A002
     """Return everything about one run but its rows and events; raise CommandRefused."""
     found = select(book, "SELECT * FROM run WHERE id = ?", (id,))
@@ -184,6 +196,6 @@ QUESTIONS: Final[Mapping[str, Callable[..., dict[str, Any]]]] = {
     question.__name__: question
     for question in (
         runs, run, run_rows, run_events, heads, surfaces, recipes, cards, card, readings, reading,
-        time_line, history, proofs,
+        time_line, history, proofs, last_origin,
     )
 }  # fmt: skip

@@ -101,7 +101,33 @@ _PROOFS: Final = (
     """,
 )
 
-MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS)
+# `first_run_id` is the number that the next run gets: those from there on began from this origin.
+_ORIGINS: Final = (
+    """
+    CREATE TABLE position_epoch (
+        id INTEGER PRIMARY KEY,
+        at_utc TEXT NOT NULL,
+        because TEXT NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE origin (
+        id INTEGER PRIMARY KEY,
+        position_epoch_id INTEGER REFERENCES position_epoch (id),
+        at_utc TEXT NOT NULL,
+        x_mm REAL NOT NULL,  -- in the machine's coordinates, as are the ends of the travel
+        y_mm REAL NOT NULL,
+        left_mm REAL,  -- NULL where the machine was not homed
+        bottom_mm REAL,
+        right_mm REAL,
+        top_mm REAL,
+        offsets_json TEXT NOT NULL,
+        first_run_id INTEGER NOT NULL
+    ) STRICT
+    """,
+)
+
+MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS)
 
 
 def version_of(book: sqlite3.Connection) -> int:

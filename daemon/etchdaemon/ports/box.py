@@ -33,6 +33,11 @@ class Guard(BeamEnable, Protocol):
         ...
 
     @property
+    def watches_only_because(self) -> str | None:
+        """Why the box only watches, and no line that moves or burns is sent; else None."""
+        ...
+
+    @property
     def settle_s(self) -> float:
         """How long after `allow` the beam can be counted on, in the machine's seconds."""
         ...

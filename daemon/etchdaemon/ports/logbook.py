@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
 from etchdaemon.run.actuals import RowActuals
+from etchdaemon.run.position_epoch import Ends, Origin
 
 
 class Records(Protocol):
@@ -57,6 +58,17 @@ class Records(Protocol):
         self, run: int, *, ended: str, because: str, elapsed_s: float, at_utc: str, etched_rows: int
     ) -> None:
         """Queue a run's end: `ended` is complete, stopped or failed; never waits."""
+        ...
+
+    def note_epoch(self, because: str, *, at_utc: str) -> None:
+        """Queue that another position epoch has begun; never waits."""
+        ...
+
+    def note_origin(self, origin: Origin, ends_mm: Ends | None, *, at_utc: str) -> None:
+        """Queue that the origin was set in the epoch that lasts.
+
+        `ends_mm` are the ends of the travel, where the machine was homed. Never waits.
+        """
         ...
 
     @property

@@ -82,6 +82,11 @@ MACHINE_METHODS: Final = (
     Method("unlock", Right.OPERATE, "Unlock a controller that has locked itself."),
     Method("set_origin", Right.OPERATE, "Take the head's place as the job's origin."),
     Method(
+        "find_origin",
+        Right.OPERATE,
+        "Put the origin where it was before, by its machine coordinates; only after homing.",
+    ),
+    Method(
         "move_to",
         Right.OPERATE,
         "Begin to move the head, beam off, to a place in the job's coordinates.",

@@ -46,16 +46,15 @@ def way_mm(places_mm: Sequence[Spot]) -> float:
 
 def jog(place_mm: Spot, feed_mm_per_min: float) -> bytes:
     """Return the line that moves the head straight to a place, whatever modes are in force."""
-    x_mm, y_mm = (round(value, 3) + 0.0 for value in place_mm)  # no minus before a nought
-    return f"$J=G90G21X{x_mm:.3f}Y{y_mm:.3f}F{feed_mm_per_min:.0f}".encode("ascii")
+    x_mm, y_mm = place_mm
+    return f"$J=G90G21X{x_mm:z.3f}Y{y_mm:z.3f}F{feed_mm_per_min:.0f}".encode("ascii")
 
 
 @dataclass(slots=True, kw_only=True)
 class Moving:
     """Takes the head through `places_mm`, each in the job's coordinates.
 
-    When it is over, `failure` says why the head is not at the last of them, if it is not;
-    `is_position_lost` that the controller no longer knows where the head is.
+    When it is over, `failure` says why the head is not at the last of them, if it is not.
     """
 
     places_mm: Sequence[Spot]
@@ -63,7 +62,6 @@ class Moving:
     firmware: Firmware
     from_mm: Spot
     failure: str | None = None
-    is_position_lost: bool = False
     is_over: bool = False
     _sent: int = 0
     _is_queued: bool = False
@@ -92,9 +90,9 @@ class Moving:
             case StatusReported():
                 return self._reported(event)
             case AlarmRaised(code=code):
-                self._lose_place(str(self.firmware.alarm(code)))
+                self._end(str(self.firmware.alarm(code)))
             case Greeted():
-                self._lose_place(RESTARTED)
+                self._end(RESTARTED)
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:
@@ -142,10 +140,6 @@ class Moving:
         self.failure = because
         self._until_s = now_s + BRAKING_S
         return (Order.JOG_CANCEL, Order.REPORT)
-
-    def _lose_place(self, because: str) -> None:
-        self.is_position_lost = True
-        self._end(because)
 
     def _end(self, failure: str | None) -> None:
         self.failure = failure

@@ -15,8 +15,8 @@ class Resetting:
     """The reset byte and what comes of it; `has_answered` is None until that is known."""
 
     has_answered: bool | None = None
+    is_repeated: bool = False  # the controller was silent for a while
     _began_at_s: float = 0.0
-    _is_repeated: bool = False
 
     @property
     def is_over(self) -> bool:
@@ -44,9 +44,9 @@ class Resetting:
         waited_s = now_s - self._began_at_s
         if self.has_answered is None and waited_s >= GREETING_PATIENCE_S:
             self.has_answered = False
-        if waited_s < REPEAT_S or self._is_repeated or self.has_answered is not None:
+        if waited_s < REPEAT_S or self.is_repeated or self.has_answered is not None:
             return NOTHING
-        self._is_repeated = True
+        self.is_repeated = True
         return (Order.RESET,)
 
 

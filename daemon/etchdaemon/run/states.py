@@ -88,6 +88,9 @@ NEXT_STATE: Final[Mapping[tuple[State, Wish | Turn], State]] = {
 # A run is under way: its record is open and the controller is ours.
 UNDER_WAY: Final = (State.ETCHING, State.HOLDING, State.HELD, State.RESUMING, State.STOPPING)
 
+# The head moves on the run's word; while it is stopped, only if it moved before.
+MOVING: Final = (State.ETCHING, State.HOLDING, State.RESUMING)
+
 _NOT_NOW: Final[Mapping[Wish, str]] = {
     Wish.LOAD: "A picture is being etched; load another when it has ended.",
     Wish.UNLOAD: "There is no picture to put away.",

@@ -97,7 +97,12 @@ class Stopping:
 
     def _reported(self, report: StatusReported, now_s: float) -> Orders:
         if self._step is _Step.CHECKING:
-            self.is_position_known = _is_unlocked(report) and _is_same_place(report, self.rest)
+            # One that greets only at the second byte may have been without power meanwhile.
+            self.is_position_known = (
+                not self._resetting.is_repeated
+                and _is_unlocked(report)
+                and _is_same_place(report, self.rest)
+            )
             self._step = _Step.DONE
         elif self._step is _Step.BRAKING:
             self._idle_reports = self._idle_reports + 1 if report.is_idle else 0

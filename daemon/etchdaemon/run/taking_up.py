@@ -102,7 +102,7 @@ def cut_event(found: CutFound, sheet: Sheet) -> tuple[str, str, dict[str, Any]]:
         place = CutPlace(entry.row, entry.from_mm, 0.0, is_whole=True)
         return CUT, text, {**asdict(place), "y_mm": entry.y_mm}
     places = [CutPlace(sheet.index[it.place].row, it.x_mm, it.error_mm) for it in found.cuts]
-    text = " or ".join(f"in row {place.row + 1}, at x {place.x_mm:.2f} mm" for place in places)
+    text = " or ".join(f"in row {place.row + 1}, at x {place.x_mm:z.2f} mm" for place in places)
     first, *others = map(asdict, places)
     y_mm = sheet.index[found.first_place].y_mm
     return CUT, f"The beam went out {text}.", {**first, "y_mm": y_mm, "or": others}
@@ -194,7 +194,7 @@ def known(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
 def _place_told(place: CutPlace, sheet: Sheet) -> str:
     from_left_mm = place.x_mm - sheet.picture.left_mm
     return (
-        f"in row {place.row + 1}, {from_left_mm:.1f} mm from the picture's left edge, give or take"
+        f"in row {place.row + 1}, {from_left_mm:z.1f} mm from the picture's left edge, give or take"
         f" {place.error_mm:.2f} mm"
     )
 

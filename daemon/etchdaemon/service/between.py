@@ -1,24 +1,25 @@
 """What goes on between runs: jobs come and go, the controller does chores, a start is prepared."""
 
-from collections.abc import Mapping
 from datetime import datetime
 from typing import Final
 
-from etchdaemon.controller.chore import HOME, Chore
-from etchdaemon.controller.events import Place
+from etchdaemon.controller.chore import NO_ANSWER, RESTARTED, Chore
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.opening import From
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Preflight, Records
+from etchdaemon.run import position_epoch
 from etchdaemon.run.moving import Moving
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state
 from etchdaemon.service import fitness
-from etchdaemon.service.chores import CHORES, chore_for
+from etchdaemon.service.bed import bed_of
+from etchdaemon.service.chores import chore_for
 from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.heading import Heading
 from etchdaemon.service.inspection import CHANGED, Inspection
+from etchdaemon.service.job_origin import FIND_ORIGIN, WRITES_ORIGIN, JobOrigin
 from etchdaemon.service.last_run import LastRun
 from etchdaemon.service.machine import LinkState, Machine
 from etchdaemon.service.reentry import POSITION_GONE
@@ -26,11 +27,14 @@ from etchdaemon.service.spool import SpooledJob
 from etchdaemon.service.wishes import Request
 
 JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."
-ORIGIN_CHANGED: Final = (
-    "The origin in the controller is no longer what it was. See where the head is, set the"
-    " origin again if need be, and start again."
-)
 NOT_BETWEEN_RUNS: Final = "This can be done only while nothing is being etched."
+HEAD_MOVES: Final = "The head is moving. Wait until it is there, or stop it."
+IS_ASKED: Final = "The controller is just being asked what it is set to; wait a moment."
+# What may have happened to the controller where a line of ours was not answered.
+_ENDS_EPOCH: Final = {
+    NO_ANSWER: position_epoch.SILENT,
+    RESTARTED: position_epoch.RESTARTED,
+}
 
 
 class Between:
@@ -52,10 +56,10 @@ class Between:
         self.inspection = Inspection(preflight)
         self.heading = Heading(machine, guard)
         self.last_run = LastRun(machine)
+        self.origin = JobOrigin(machine=machine, guard=guard, records=records, clock=clock)
         self.job: SpooledJob | None = None
         self.course: Course | None = None
         self.pending: Request | None = None  # answered when the sequence in hand is over
-        self._origins_mm: Mapping[str, Place] = {}  # as they were when the start was asked for
         self._machine = machine
         self._life = life
         self._clock = clock
@@ -73,7 +77,7 @@ class Between:
         self.note_ended()
         self.job, self.course = job, None
         self.inspection.take(job)
-        self.inspection.keep_up(self._known)
+        self._keep_up()
         told = request.arguments.get("told", {})
         request.accept({"job_sha256": job.sheet.gcode_sha256, **told})
 
@@ -92,10 +96,10 @@ class Between:
         next_state(self._life.state, Wish.START)
         if not self._machine.is_ready:
             raise CommandRefused(self._machine.sentence)
-        self.inspection.keep_up(self._known)
+        self._keep_up()
         self.inspection.acknowledge(request.arguments.get("acknowledge", ()))
+        self.refuse_unplaced()
         self.pending = request
-        self._origins_mm = self._machine.origins_mm
         self._machine.open_again(From.REST, now_s)
 
     def do_chore(self, request: Request, now_s: float) -> None:
@@ -105,14 +109,25 @@ class Between:
         what came of it is said of the machine.
         """
         self._refuse_while_pending()
-        if self._life.is_under_way or self._machine.sequence is not None:
+        if self._life.is_under_way:
             raise CommandRefused(NOT_BETWEEN_RUNS)
+        if self._machine.sequence is not None:
+            raise CommandRefused(HEAD_MOVES if self.heading.is_under_way else IS_ASKED)
+        command = request.command
+        chore = (
+            self.origin.finding()
+            if command == FIND_ORIGIN
+            else chore_for(command, self._machine.facts)
+        )
         self.note_ended()
         self.last_run.lose_place()
         self.heading.told = ""
-        chore = chore_for(request.command, self._machine.facts)
+        if command in WRITES_ORIGIN:
+            self._machine.epoch.origin = None  # until it is read back
+        self._guard.disarm()
         self._machine.begin(chore, now_s)
-        if CHORES[request.command].is_long:
+        if chore.is_homing:
+            self._machine.epoch.note_move()
             request.accept()
         else:
             self.pending = request
@@ -129,6 +144,8 @@ class Between:
     def go_on(self, now_s: float) -> None:
         """Answer what waited for the controller, and look after it."""
         ended = self._machine.tick(now_s)
+        if isinstance(ended, (Moving, Chore)) and ended.failure in _ENDS_EPOCH:
+            self._machine.epoch.end(_ENDS_EPOCH[ended.failure])
         if isinstance(ended, Moving):
             self.heading.moved(ended, now_s)
         elif isinstance(ended, Chore):
@@ -136,21 +153,26 @@ class Between:
         elif ended is not None:
             self.heading.look()
             request, self.pending = self.pending, None
-            if request is not None:
+            if request is not None and request.command in WRITES_ORIGIN:
+                self._take_origin(request)
+            elif request is not None:
                 self._begin(request, now_s)
         self.note_ended()
         self._machine.look_after(now_s)
-        self.inspection.keep_up(self._known)
+        self._keep_up()
         if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
             self._life.turn(Turn.MACHINE_SEEN)
 
     def note_ended(self) -> None:
         """Remember of the run that has ended what it left."""
-        etch = None if self.course is None else self.course.etch
-        if etch is None or not self.last_run.note(etch, self.inspection.record()["kinds"]):
-            return
-        if not etch.is_position_known:
-            self.heading.whereabouts.forget()
+        if self.course is not None:
+            self.last_run.note(self.course.etch, self.inspection.record()["kinds"])
+
+    def refuse_unplaced(self) -> None:
+        """Raise CommandRefused where the job must not start from where the origin is."""
+        objection = self.origin.objection(self.job)
+        if objection is not None:
+            raise CommandRefused(objection)
 
     def lose(self, sentence: str) -> None:
         """Refuse what waits for a controller that is gone."""
@@ -167,6 +189,7 @@ class Between:
             request.refuse(error)
             return
         self._life.turn(Wish.START)
+        self.origin.note_run(etch.number)
         self.last_run.forget()
         self.course = Course(etch, machine=self._machine, life=self._life, guard=self._guard)
         request.accept()
@@ -175,8 +198,8 @@ class Between:
         job, facts = self.job, self._machine.facts
         if job is None or facts is None or self._machine.link is not LinkState.READY:
             raise CommandRefused(self._machine.sentence)
-        if self._machine.origins_mm != self._origins_mm:
-            raise CommandRefused(ORIGIN_CHANGED)
+        self._machine.epoch.read_back(facts)
+        self.refuse_unplaced()
         self._refuse_unfit(job)
         self._refuse_moved(job)
         self._refuse_uninspected()
@@ -204,14 +227,25 @@ class Between:
         )
 
     def _chore_done(self, chore: Chore, now_s: float) -> None:
-        if chore.line == HOME:
+        if chore.is_homing:
             self.heading.homed(chore.failure)
-        request, self.pending = self.pending, None
-        if request is not None and chore.failure is None:
+        request = self.pending
+        if request is not None and chore.failure is not None:
+            request.refuse(CommandRefused(chore.failure))
+            self.pending = None
+        elif request is not None and request.command not in WRITES_ORIGIN:
             request.accept()
-        elif request is not None:
-            request.refuse(CommandRefused(chore.failure or ""))
+            self.pending = None
         self._machine.open_again(From.REST if chore.failure is None else From.UNSURE, now_s)
+
+    def _take_origin(self, request: Request) -> None:
+        """Answer whoever set the origin, now that it was read back."""
+        try:
+            self.origin.take(request.command)
+        except EtchdaemonError as error:
+            request.refuse(error)
+        else:
+            request.accept()
 
     def _refuse_while_pending(self) -> None:
         if self.pending is not None:
@@ -226,10 +260,14 @@ class Between:
     def _known(self) -> Facts | None:
         return self._machine.facts if self._machine.link is LinkState.READY else None
 
+    def _keep_up(self) -> None:
+        is_placed = self._machine.epoch.origin is not None
+        self.inspection.keep_up(self._known, bed_of(self._machine) if is_placed else None)
+
     def _refuse_uninspected(self) -> None:
         """Refuse what was checked for other settings than the controller has now."""
         before = self.inspection.standing
-        self.inspection.keep_up(self._known)
+        self._keep_up()
         if self.inspection.standing != before:
             raise CommandRefused(CHANGED)
         self.inspection.acknowledge(())

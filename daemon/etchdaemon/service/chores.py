@@ -10,37 +10,36 @@ from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused
 
 _HOMING_PATIENCE_S: Final = 120.0
-_PATIENCE_S: Final = 3.0
+PATIENCE_S: Final = 3.0
+SET_ORIGIN: Final = "set_origin"
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One chore: its line, how long it may take, and when it makes sense."""
+    """One chore: its lines, how long it may take, and when it makes sense."""
 
-    line: bytes
+    lines: tuple[bytes, ...]
     patience_s: float
     is_fit: Callable[[Facts], bool]
     not_now: str
-    is_long: bool = False  # answered when it has begun
 
 
 CHORES: Final[Mapping[str, Kind]] = {
     "home": Kind(
-        chore.HOME,
+        (chore.HOME,),
         _HOMING_PATIENCE_S,
         lambda facts: facts.was_questioned and facts.settings.can_home,
         "This machine has no switches to home by, or is not at rest.",
-        is_long=True,
     ),
     "unlock": Kind(
-        chore.UNLOCK,
-        _PATIENCE_S,
+        (chore.UNLOCK,),
+        PATIENCE_S,
         lambda facts: facts.was_questioned and facts.can_unlock,
         "The controller is not locked.",
     ),
-    "set_origin": Kind(
+    SET_ORIGIN: Kind(
         chore.SET_ORIGIN,
-        _PATIENCE_S,
+        PATIENCE_S,
         lambda facts: facts.was_questioned and facts.report.is_idle,
         "The origin can be set only while the machine is unlocked and at rest.",
     ),
@@ -59,4 +58,4 @@ def chore_for(name: str, facts: Facts | None) -> Chore:
     kind = CHORES[name]
     if facts is None or facts.firmware is None or not kind.is_fit(facts):
         raise CommandRefused(kind.not_now)
-    return Chore(kind.line, facts.firmware, kind.patience_s)
+    return Chore(kind.lines, facts.firmware, kind.patience_s)

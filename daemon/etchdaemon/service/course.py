@@ -144,7 +144,9 @@ class Course:
             _CONCLUSIONS[type(sequence)](self, sequence, now_s)
         if not self._life.is_under_way or self.ends.is_under_way:
             return
-        if self._machine.is_silent:
+        if not self.ends.is_epoch_kept:
+            self.ends.fail(self._machine.epoch.because, now_s)
+        elif self._machine.is_silent:
             self.ends.escalate(faults.SILENT, now_s)
         elif self._machine.has_lost_a_reply:
             self.ends.fail(faults.LOST_REPLY, now_s)

@@ -4,6 +4,7 @@ from typing import Any, Final
 
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.firmware import THIRTY_TWO_BIT
+from etchwire.bed import Bed
 from etchwire.craft import Head
 
 BAUD: Final = 115200
@@ -23,10 +24,10 @@ _SETTINGS: Final = {
 }
 
 
-def machine_table(facts: Facts, head: Head) -> dict[str, Any]:
+def machine_table(facts: Facts, head: Head, bed: Bed | None) -> dict[str, Any]:
     """Return the description; what the controller does not say is the head's.
 
-    The travel counts from the set origin: where that lies in it only a homed machine knows.
+    Where the origin lies in the travel only a homed machine knows, by its `bed`.
     """
     table: dict[str, Any] = {
         "max_s": head.max_s,
@@ -42,6 +43,11 @@ def machine_table(facts: Facts, head: Head) -> dict[str, Any]:
         value = facts.settings.number(setting)
         if value is not None:
             table[name] = value
+    is_homed = bed is not None and bed.is_homed
+    table["is_homed"] = is_homed
+    if bed is not None and is_homed:
+        table["origin_x_mm"] = max(-bed.left_mm, 0.0)
+        table["origin_y_mm"] = max(-bed.bottom_mm, 0.0)
     if facts.build is not None:
         table["planner_blocks"] = facts.build.planner_blocks
         table["receive_bytes"] = facts.build.receive_bytes

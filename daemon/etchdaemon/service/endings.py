@@ -6,7 +6,7 @@ from etchdaemon.controller.events import Place
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order
 from etchdaemon.ports import Guard
-from etchdaemon.run import audit
+from etchdaemon.run import audit, position_epoch
 from etchdaemon.run.resetting import Emergency
 from etchdaemon.run.states import Life, State, Turn, Wish
 from etchdaemon.run.stopping import REST_PATIENCE_S, Stopping, braking_s
@@ -29,6 +29,7 @@ class Endings:
         self._machine = machine
         self._life = life
         self._guard = guard
+        self._epoch = machine.epoch.number
         head, recipe = etch.job.sheet.head, etch.job.sheet.recipe
         self.rest_patience_s = REST_PATIENCE_S + braking_s(
             feed_mm_per_min=max(recipe.feed_mm_per_min, head.max_feed_mm_per_min),
@@ -39,6 +40,11 @@ class Endings:
     def is_under_way(self) -> bool:
         """Whether the machine is being stopped or reset already."""
         return isinstance(self._machine.sequence, (Stopping, Emergency))
+
+    @property
+    def is_epoch_kept(self) -> bool:
+        """Whether the coordinates mean the same places as when the run began."""
+        return self._machine.epoch.number == self._epoch
 
     def stop(self, because: str, now_s: float) -> None:
         """Come to rest with the beam on till then, empty the controller, end as stopped."""
@@ -151,4 +157,8 @@ class Endings:
     def _end(self, *, is_position_known: bool) -> None:
         self._life.turn(Turn.RUN_ENDED)
         self._guard.end_run()
+        if not self.is_epoch_kept:
+            is_position_known = False
+        elif not is_position_known:
+            self._machine.epoch.end(position_epoch.STOPPED_DEAD)
         self._etch.end(is_position_known=is_position_known)

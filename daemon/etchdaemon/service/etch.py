@@ -253,7 +253,7 @@ class Etch:
         if ended == "failed" and self.is_all_etched:
             because = faults.after_the_last_row(because)
         if not is_position_known:
-            because = f"{because} {faults.POSITION_UNKNOWN}"
+            because = faults.with_place_lost(because)
         elif ended != "complete" and self.progress.entry is None:
             self.note(UNBEGUN, NOT_BEGUN)
         self.ending = (ended, because)

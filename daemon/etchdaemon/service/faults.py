@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
+from etchdaemon.controller import codes
 from etchdaemon.controller.events import (
     AlarmRaised,
     CountContradicted,
@@ -63,15 +64,16 @@ STARVED: Final = (
     "The controller ran short of lines on the way: the cable or this computer was too slow, and"
     " some of the picture was burnt slower than asked."
 )
-POSITION_UNKNOWN: Final = (
-    "Where the head is is not known: home the machine, or set the origin again."
-)
+_NOT_KNOWN: Final = "not known"
+PLACE_UNKNOWN: Final = f"Where the head is is {_NOT_KNOWN}."
+POSITION_UNKNOWN: Final = f"{PLACE_UNKNOWN[:-1]}: home the machine, or set the origin again."
 # What is said of a fault that came when nothing was left to etch.
 _AT_THE_END: Final[Mapping[str, str]] = {
     LOST_REPLY: "Every row was etched; the last answer did not come: it, or a line of a row, was"
     " lost on the cable. Look at the tile.",
     STRAY_REPLY: "Every row was etched; then one answer too many came: the cable is disturbed.",
 }
+_ADVICE: Final = (codes.HOME, "Home it.", "home the machine")
 NOT_AT_REST: Final = "The machine did not come to rest when it was told to."
 NOT_MOVING: Final = "The head did not move within half a second of being let go on."
 NO_BEAM: Final = (
@@ -118,6 +120,13 @@ def _disturbance(event: StrayReplyReceived | CountContradicted | Unreadable) -> 
 def after_the_last_row(because: str) -> str:
     """Return why a run failed in which every dot was burnt already."""
     return _AT_THE_END.get(because, f"Every row was etched before it failed. {because}")
+
+
+def with_place_lost(because: str) -> str:
+    """Return `because`, with what it does not say yet: that the place is lost, what to do."""
+    if not any(advice in because for advice in _ADVICE):
+        return f"{because} {POSITION_UNKNOWN}"
+    return because if _NOT_KNOWN in because else f"{because} {PLACE_UNKNOWN}"
 
 
 def held_up(pauses: Pauses) -> str:

@@ -1,6 +1,9 @@
 """Whether a job suits the controller that is to run it: by its settings, not by belief."""
 
+from math import inf
+
 from etchdaemon.controller.facts import Facts
+from etchwire.bed import Bed
 from etchwire.sheet import Sheet
 
 _OTHER_HEAD = "Choose the right laser, or prepare the picture again."
@@ -20,14 +23,6 @@ def objections(sheet: Sheet, facts: Facts) -> tuple[str, ...]:
             f"The job wants {feed:g} mm/min but the machine is set to at most"
             f" {settings.max_feed_mm_per_min:g} (setting 110). {_OTHER_HEAD}"
         )
-    wanted_mm = (
-        sheet.motion.right_mm - sheet.motion.left_mm,
-        sheet.motion.top_mm - sheet.motion.bottom_mm,
-    )
-    for axis, want_mm, have_mm in zip("xy", wanted_mm, settings.travel_mm, strict=True):
-        if have_mm is not None and want_mm > have_mm:
-            found.append(
-                f"The job moves {want_mm:.1f} mm along {axis}, but the machine has"
-                f" {have_mm:g} mm. Make the picture smaller."
-            )
-    return tuple(found)
+    x_mm, y_mm = (travel_mm or inf for travel_mm in settings.travel_mm)
+    outside = Bed.unhomed(x_mm, y_mm).objection(sheet.motion)
+    return (*found, outside) if outside is not None else tuple(found)

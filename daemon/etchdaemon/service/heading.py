@@ -2,15 +2,16 @@
 
 from typing import Any, Final
 
-from etchdaemon.controller.chore import HOME, RESTARTED, Chore
+from etchdaemon.controller.chore import RESTARTED, Chore
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.ports import Guard
+from etchdaemon.run import position_epoch
 from etchdaemon.run.moving import STOPPED, Moving, Spot
-from etchdaemon.service.bed import Whereabouts
+from etchdaemon.service.bed import bed_of, ends_of
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.moves import move_for, moves_for
 from etchdaemon.service.spool import SpooledJob
@@ -30,7 +31,6 @@ class Heading:
     """
 
     def __init__(self, machine: Machine, guard: Guard) -> None:
-        self.whereabouts = Whereabouts(machine)
         self.told = ""  # of the last move: where it is, or why it is not there
         self._machine = machine
         self._guard = guard
@@ -43,13 +43,11 @@ class Heading:
     def is_under_way(self) -> bool:
         """Whether the head moves, by a move or by homing."""
         sequence = self._machine.sequence
-        return isinstance(sequence, Moving) or (
-            isinstance(sequence, Chore) and sequence.line == HOME
-        )
+        return isinstance(sequence, Moving) or (isinstance(sequence, Chore) and sequence.is_homing)
 
     def shown(self) -> dict[str, Any]:
         """Return what the snapshot says of bed and head."""
-        bed = self.whereabouts.bed
+        bed = bed_of(self._machine)
         return {
             "bed": None if bed is None else bed.shown(),
             "is_moving": self.is_under_way,
@@ -62,7 +60,7 @@ class Heading:
             return ["stop"]
         if not self._machine.is_ready:
             return []
-        return moves_for(self._machine.facts, self.whereabouts.bed, job)
+        return moves_for(self._machine.facts, bed_of(self._machine), job)
 
     def begin(
         self, name: str, said: dict[str, Any], *, job: SpooledJob | None, now_s: float
@@ -77,13 +75,14 @@ class Heading:
             name,
             said,
             facts=machine.facts,
-            bed=self.whereabouts.bed,
+            bed=bed_of(machine),
             job=job,
             here_mm=self._place_mm(),
         )
         self._guard.disarm()
         self.told = ""
         self._ready_sentence, machine.sentence = machine.sentence, UNDER_WAY
+        machine.epoch.note_move()
         machine.begin(moving, now_s)
 
     def obey(self, verdict: Verdict, now_s: float) -> None:
@@ -111,23 +110,26 @@ class Heading:
         self._machine.sentence, self._ready_sentence = self._ready_sentence, ""
         if moving.failure is None:
             return
-        if moving.is_position_lost:
-            self._machine.restarts += 1
         is_restarted = moving.failure == RESTARTED
         start = From.UNASKED_GREETING if is_restarted else From.UNSURE
         self._machine.open_again(start, now_s)
 
     def homed(self, failure: str | None) -> None:
-        """Note what came of homing; the place is read when the controller is asked anew."""
+        """Note what came of homing; the place is read when the controller is asked anew.
+
+        Either way the coordinates mean other places now.
+        """
         because, self._stopped_because = self._stopped_because, ""
         self.told = because or failure or HOMED
         self._has_homed = failure is None
-        self.whereabouts.forget()
+        ended = position_epoch.HOMED if failure is None else position_epoch.NOT_HOMED
+        self._machine.epoch.end(ended)
 
     def look(self) -> None:
         """Take note that the controller has been asked anew what it is and where it stands."""
-        if self._has_homed and self._machine.is_ready:
-            self.whereabouts.note_homed()
+        facts = self._machine.facts
+        if self._has_homed and self._machine.is_ready and facts is not None:
+            self._machine.epoch.ends_mm = ends_of(facts)
         self._has_homed = False
 
     def lose(self, sentence: str) -> None:
@@ -136,7 +138,6 @@ class Heading:
             self.told = sentence
         self._ready_sentence = self._stopped_because = ""
         self._has_homed = False
-        self.whereabouts.forget()
 
     def _place_mm(self) -> Spot | None:
         report = self._machine.report

@@ -15,23 +15,22 @@ class LastRun:
         self._machine = machine
         self._noted: Etch | None = None
         self._unfinished: Unfinished | None = None
-        self._kept: tuple[int, int] | None = None  # a run after which the place is known
+        self._kept: tuple[int, int] | None = None  # a run, and the epoch in which it ended
 
     def recall(self, unfinished: Unfinished | None) -> None:
         """Take over what an earlier life of the daemon left unfinished, from the logbook."""
         self._unfinished = unfinished
 
-    def note(self, etch: Etch, findings: Collection[str]) -> bool:
-        """Take note of a run, once it has ended; return whether that is news.
+    def note(self, etch: Etch, findings: Collection[str]) -> None:
+        """Take note of a run, once it has ended.
 
         `findings` are the kinds of what its preflight has found.
         """
         if etch is self._noted or etch.ended_at_s is None:
-            return False
+            return
         self._noted = etch
-        self._kept = (etch.number, self._machine.restarts) if etch.is_position_known else None
+        self._kept = (etch.number, self._machine.epoch.number) if etch.is_position_known else None
         self._unfinished = _unfinished(etch, findings)
-        return True
 
     def forget(self) -> None:
         """Offer it no more: another run has begun."""
@@ -43,7 +42,7 @@ class LastRun:
 
     def is_place_kept(self, run: int | None) -> bool:
         """Return whether head and origin are as `run` left them."""
-        return self._kept is not None and self._kept == (run, self._machine.restarts)
+        return self._kept is not None and self._kept == (run, self._machine.epoch.number)
 
     def shown(self) -> dict[str, Any] | None:
         """Return what the snapshot shows of it, while it may be taken up again."""

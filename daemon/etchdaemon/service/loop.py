@@ -9,11 +9,12 @@ from etchdaemon.errors import CommandRefused, EtchdaemonError, PortLost
 from etchdaemon.interlocks.rules import Phase
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run.overrides import Lever
-from etchdaemon.run.states import Life, State, Wish, next_state
+from etchdaemon.run.states import MOVING, Life, State, Wish, next_state
 from etchdaemon.service.between import Between
 from etchdaemon.service.box_wishes import BOX_WISHES, CAN_BE_ARMED
 from etchdaemon.service.chores import CHORES
 from etchdaemon.service.course import Course
+from etchdaemon.service.job_origin import FIND_ORIGIN
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.moves import WAYS
 from etchdaemon.service.publishing import Publishing, Scene
@@ -23,6 +24,7 @@ AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.003
 NOTHING_TO_ARM: Final = "Arming comes before a start: load a picture first."
 STOPS_THE_HEAD: Final = (Wish.STOP, Wish.HOLD, Wish.HOLD_NOW)  # where it moves between runs
+MAY_MOVE_OR_BURN: Final = frozenset((*CHORES, FIND_ORIGIN, *WAYS, "arm", "start"))
 NOT_ETCHING: Final = "Speed and power can be changed only while something is being etched."
 
 
@@ -60,6 +62,7 @@ class Service:
             machine=machine, wishes=wishes, clock=clock, records=records, guard=guard
         )
         self.recall = self._between.last_run.recall  # what an earlier life left unfinished
+        self.recall_origin = self._between.origin.recall  # and where its origin was
         machine.cut_beam()
         self._show(clock.now_s())
 
@@ -88,8 +91,10 @@ class Service:
             for request in self._wishes.take():
                 self._heed(request, now_s)
                 now_s = self._clock.now_s()  # a start and a resume wait for the logbook
+            self._machine.moves_head = self._moves_head()
             self._hear(now_s)
             self._go_on(now_s)
+            self._between.origin.look(is_under_way=self._life.is_under_way)
             course = self._course
             lines = () if course is None else course.lines(now_s)
             self._machine.send(lines, now_s)
@@ -119,6 +124,12 @@ class Service:
         """The run that is under way."""
         return self._between.course if self._life.is_under_way else None
 
+    def _moves_head(self) -> bool:
+        """Return whether the head moves on our word, so that its place changes rightly."""
+        if self._life.state is State.STOPPING:
+            return self._machine.moves_head
+        return self._life.state in MOVING or self._between.heading.is_under_way
+
     def _obey_guard(self, now_s: float) -> None:
         verdict = self._guard.verdict(now_s)
         course = self._course
@@ -130,6 +141,7 @@ class Service:
 
     def _heed(self, request: Request, now_s: float) -> None:
         try:
+            self._refuse_where_only_watching(request)
             _HANDLERS.get(request.command, Service._do_not_know)(self, request, now_s)
         except PortLost as lost:  # others may have asked in the same moment: they come next
             self._lose(str(lost), now_s)
@@ -137,6 +149,11 @@ class Service:
                 request.refuse(CommandRefused(str(lost)))
         except EtchdaemonError as error:
             request.refuse(error)
+
+    def _refuse_where_only_watching(self, request: Request) -> None:
+        because = self._guard.watches_only_because
+        if because is not None and request.command in MAY_MOVE_OR_BURN:
+            raise CommandRefused(because)
 
     def _hear(self, now_s: float) -> None:
         course = self._course
@@ -200,6 +217,7 @@ class Service:
             raise CommandRefused(NOTHING_TO_ARM)
         if not self._machine.is_ready:
             raise CommandRefused(self._machine.sentence)
+        self._between.refuse_unplaced()
 
     def _tell(self, request: Request, _now_s: float) -> None:
         """Tell what is too much for every snapshot."""
@@ -222,6 +240,7 @@ class Service:
             between.inspection,
             between.pending is not None,
             between.heading,
+            between.origin,
             between.last_run.shown(),
         )
         self._publishing.show(scene, now_s)
@@ -235,7 +254,8 @@ _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
     "set_power": Service._override,
     **dict.fromkeys(("hold", "hold_now", "resume", "stop"), Service._steer),
     **dict.fromkeys(
-        CHORES, lambda service, request, now_s: service._between.do_chore(request, now_s)
+        (*CHORES, FIND_ORIGIN),
+        lambda service, request, now_s: service._between.do_chore(request, now_s),
     ),
     **dict.fromkeys(("wiring", "settings"), Service._tell),
     **dict.fromkeys(WAYS, lambda service, request, now_s: service._between.move(request, now_s)),

@@ -1,16 +1,17 @@
 """The controller and the beam's contact as one thing that can be given orders."""
 
-from collections.abc import Mapping
 from collections.abc import Sequence as Listed
 from enum import Enum
 from typing import Final
 
-from etchdaemon.controller.events import AlarmRaised, Event, Greeted, Place, StatusReported
+from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusReported
 from etchdaemon.controller.facts import Facts, refusals, warnings
 from etchdaemon.controller.opening import From, Opening
 from etchdaemon.controller.orders import Order, Orders, Say, Sequence
 from etchdaemon.errors import PortLost
 from etchdaemon.ports import BeamEnable, PortOpener
+from etchdaemon.run import position_epoch
+from etchdaemon.run.position_epoch import PositionEpoch
 from etchdaemon.service.wire import Wire
 
 REOPEN_EVERY_S: Final = 1.0
@@ -31,8 +32,9 @@ class LinkState(Enum):
 class Machine:
     """Opens the port, gets to know the controller, and carries out what sequences order.
 
-    One sequence at a time is in hand. `report` is the last status report. Every method that
-    touches an open port raises PortLost; `lose` is the answer to that.
+    One sequence at a time is in hand. `report` is the last status report; `moves_head` is set
+    while the head moves on our word. Every method that touches an open port raises PortLost;
+    `lose` is the answer to that.
     """
 
     def __init__(self, *, open_port: PortOpener, beam: BeamEnable, port_name: str) -> None:
@@ -45,7 +47,8 @@ class Machine:
         self.sequence: Sequence | None = None
         self.greeting: Greeted | None = None
         self.is_beam_allowed = False
-        self.restarts = 0  # how often the controller's idea of the place became doubtful
+        self.epoch = PositionEpoch()
+        self.moves_head = False
         self._open_port = open_port
         self._beam = beam
         self._wire: Wire | None = None
@@ -55,11 +58,6 @@ class Machine:
     def is_ready(self) -> bool:
         """Whether the controller is known, fit and has nothing in hand."""
         return self.link is LinkState.READY and self.sequence is None
-
-    @property
-    def origins_mm(self) -> Mapping[str, Place]:
-        """The controller's stored origins by name, as they were read last."""
-        return {} if self.facts is None else self.facts.origins_mm
 
     @property
     def lines_in_flight(self) -> int:
@@ -99,10 +97,15 @@ class Machine:
 
         One event after another: what the first of a batch sets going has to hear the rest.
         """
-        if isinstance(event, StatusReported):
-            self.report = event
-        elif isinstance(event, Greeted):
-            self.greeting = event
+        match event:
+            case StatusReported():
+                self.report = event
+                self.epoch.note_report(event, is_ours=self.moves_head)
+            case Greeted():
+                self.greeting = event
+                self.epoch.note_greeting(now_s)
+            case AlarmRaised():
+                self.epoch.end(position_epoch.ALARMED)
         if self.sequence is not None:
             self.carry_out(self.sequence.hear(event, now_s), now_s)
 
@@ -127,8 +130,6 @@ class Machine:
 
     def open_again(self, start: From, now_s: float) -> None:
         """Get to know the controller anew."""
-        if start in (From.PORT_OPENED, From.UNASKED_GREETING):
-            self.restarts += 1
         if start is not From.REST:
             self.link = LinkState.OPENING
             self.sentence = "Getting to know the controller."
@@ -148,6 +149,8 @@ class Machine:
                 case Say(line=line) if self._wire is not None:
                     self._wire.send((line,))
                 case Order() if self._wire is not None:
+                    if order is Order.RESET:
+                        self.epoch.note_reset(now_s)
                     self._wire.obey(order, now_s)
 
     def cut_beam(self) -> None:
@@ -178,10 +181,7 @@ class Machine:
             return
         if isinstance(event, Greeted):
             self.open_again(From.UNASKED_GREETING, now_s)
-        elif isinstance(event, AlarmRaised):
-            self.restarts += 1
-            self.open_again(From.UNSURE, now_s)
-        elif self._has_changed_its_state(event):
+        elif isinstance(event, AlarmRaised) or self._has_changed_its_state(event):
             self.open_again(From.UNSURE, now_s)
 
     def look_after(self, now_s: float) -> None:
@@ -189,6 +189,7 @@ class Machine:
         if self.sequence is not None or self._wire is None:
             return
         if self.facts is not None and self.is_silent:
+            self.epoch.end(position_epoch.SILENT)
             self.open_again(From.UNSURE, now_s)
         elif now_s < self._again_at_s:
             return
@@ -203,6 +204,7 @@ class Machine:
         if self._wire is not None:
             self._wire.close()
             self.link = LinkState.LOST
+            self.epoch.end(position_epoch.LOST)
         self._wire = None
         self.sentence = sentence
         self.sequence = None
@@ -213,6 +215,7 @@ class Machine:
 
     def give_up_on(self, sentence: str, now_s: float) -> None:
         """Call the controller unfit for now, and ask again later."""
+        self.epoch.end(position_epoch.SILENT)
         self.link = LinkState.REFUSED
         self.sentence = sentence
         self.facts = None
@@ -232,9 +235,12 @@ class Machine:
             self.sentence = str(lost)
             self._again_at_s = now_s + REOPEN_EVERY_S
             return
+        self.epoch.note_opened(now_s)
         self.open_again(From.PORT_OPENED, now_s)
 
     def _conclude(self, opening: Opening, now_s: float) -> None:
+        if opening.was_unanswered:
+            self.epoch.end(position_epoch.SILENT)
         if opening.facts is None:
             self.give_up_on(opening.failure or "", now_s)
             return

@@ -6,8 +6,8 @@ from typing import Any, Final
 from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused
 from etchdaemon.run.moving import Moving, Spot
-from etchdaemon.service.bed import Bed
 from etchdaemon.service.spool import SpooledJob
+from etchwire.bed import Bed
 from etchwire.sheet import Bounds
 
 FEED_MM_PER_MIN: Final = 3000.0  # a head that somebody follows with the eye
@@ -59,7 +59,7 @@ def move_for(
         raise CommandRefused(NOWHERE)
     places_mm = WAYS[name](said, here_mm, job)
     for place_mm in places_mm:
-        if not bed.has_room_for(place_mm):
+        if bed.is_outside(*place_mm):
             raise CommandRefused(_outside(place_mm, bed))
     return Moving(
         places_mm=places_mm,
@@ -75,13 +75,11 @@ def _most_feeds(facts: Facts) -> list[float]:
 
 
 def _outside(place_mm: Spot, bed: Bed) -> str:
-    (left_mm, bottom_mm), (right_mm, top_mm) = bed.corners_mm
-    if not bed.is_homed:
-        left_mm, bottom_mm = -right_mm, -top_mm
+    reach = bed.reach
     return (
-        f"The head cannot go to x {place_mm[0]:.1f}, y {place_mm[1]:.1f} mm: seen from the origin"
-        f" it reaches from x {left_mm:.1f} to {right_mm:.1f}"
-        f" and from y {bottom_mm:.1f} to {top_mm:.1f} mm."
+        f"The head cannot go to x {place_mm[0]:z.1f}, y {place_mm[1]:z.1f} mm: seen from the origin"
+        f" it reaches from x {reach.left_mm:z.1f} to {reach.right_mm:z.1f}"
+        f" and from y {reach.bottom_mm:z.1f} to {reach.top_mm:z.1f} mm."
     )
 
 

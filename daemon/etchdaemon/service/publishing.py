@@ -15,6 +15,7 @@ from etchdaemon.service.chores import chores_for
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.heading import Heading
 from etchdaemon.service.inspection import Inspection
+from etchdaemon.service.job_origin import FIND_ORIGIN, JobOrigin
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import SpooledJob
 from etchdaemon.service.wishes import Wishes
@@ -32,6 +33,7 @@ class Scene:
     inspection: Inspection
     is_pending: bool  # a person waits for the answer of something the controller does
     heading: Heading
+    origin: JobOrigin
     unfinished: Mapping[str, Any] | None  # the run that may be taken up again
 
 
@@ -58,6 +60,8 @@ class Publishing:
             machine.sentence,
             machine.facts,
             machine.sequence is None,
+            machine.epoch.number,
+            machine.epoch.origin,
             scene.inspection.standing,
             scene.unfinished,
             self._guard.standing,
@@ -65,6 +69,7 @@ class Publishing:
         if seen == self._shown and now_s < self._again_at_s:
             return
         self._shown = seen
+        objection = scene.origin.objection(scene.job)
         self._again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
         at_utc = self._clock.utc_now()
         report = self._guard.report(day=at_utc[:10])
@@ -72,9 +77,9 @@ class Publishing:
             {
                 "at_utc": at_utc,
                 "state": scene.state.value,
-                "sentence": snapshot.sentence_of(scene.state, scene.etch, machine),
-                "may": [*self._may(scene), *self._may_box(scene, report)],
-                "machine": snapshot.machine_of(machine) | scene.heading.shown(),
+                "sentence": snapshot.sentence_of(scene.state, scene.etch, machine, objection),
+                "may": self._may(scene, report, is_placed=objection is None),
+                "machine": snapshot.machine_of(machine, scene.origin) | scene.heading.shown(),
                 "job": snapshot.job_of(scene.job, scene.inspection),
                 "asked_at_start": self._asked_at_start(scene.job, at_utc),
                 "run": snapshot.run_of(scene.etch, machine, self._clock),
@@ -95,26 +100,25 @@ class Publishing:
         )
         return self._guard.asked_at_start(wish)
 
-    def _may_box(self, scene: Scene, report: Mapping[str, Any]) -> list[str]:
-        is_ready = self._machine.is_ready and not scene.is_pending
-        is_ready = is_ready and scene.inspection.can_be_armed
-        return box_wishes_in(scene.state, report, is_machine_ready=is_ready)
-
-    def _may(self, scene: Scene) -> list[str]:
-        is_free = not scene.is_pending and self._machine.sequence is None
-        can_start = is_free and self._machine.is_ready and self._guard.why_not_start() is None
-        can_start = can_start and scene.inspection.can_be_armed
-        wishes = [
-            wish.value for wish in wishes_in(scene.state) if wish is not Wish.START or can_start
-        ]
+    def _may(self, scene: Scene, report: Mapping[str, Any], *, is_placed: bool) -> list[str]:
+        is_fit = self._machine.is_ready and not scene.is_pending and is_placed
+        is_fit = is_fit and scene.inspection.can_be_armed
+        may_start = is_fit and self._guard.why_not_start() is None
+        may = [w.value for w in wishes_in(scene.state) if w is not Wish.START or may_start]
         if scene.state is State.ETCHING:
-            wishes += [f"set_{lever.value}" for lever in Lever]
-        if scene.state in UNDER_WAY:
-            return wishes
-        if not scene.is_pending:
-            wishes += scene.heading.may(scene.job)
-        if not is_free:
-            return wishes
+            may += [f"set_{lever.value}" for lever in Lever]
+        if scene.state not in UNDER_WAY:
+            may += self._may_between(scene)
+        return [*may, *box_wishes_in(scene.state, report, is_machine_ready=is_fit)]
+
+    def _may_between(self, scene: Scene) -> list[str]:
+        if scene.is_pending or self._guard.watches_only_because is not None:
+            return []
+        may = scene.heading.may(scene.job)
+        if self._machine.sequence is not None:
+            return may
         if scene.unfinished is not None:
-            wishes.append("reenter")
-        return [*wishes, *chores_for(self._machine.facts)]
+            may.append("reenter")
+        if scene.origin.found is not None:
+            may.append(FIND_ORIGIN)
+        return [*may, *chores_for(self._machine.facts)]

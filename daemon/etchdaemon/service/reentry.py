@@ -235,7 +235,7 @@ def _told(place: Place, rest: Sheet, *, is_kept: bool) -> str:
         along = f"Row {place.row + 1} was done; row {rest.index[0].row + 1} comes next."
     else:
         along = (
-            f"Row {place.row + 1} goes on at x {place.x_mm:.2f} mm, along the row give or take"
+            f"Row {place.row + 1} goes on at x {place.x_mm:z.2f} mm, along the row give or take"
             f" {place.error_mm:.2f} mm."
         )
     return f"{along} {NOTHING_MOVED if is_kept else across(rest)} {BAND}"

@@ -10,6 +10,7 @@ from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import State
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.inspection import Inspection
+from etchdaemon.service.job_origin import JobOrigin
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import SpooledJob
 from etchwire.craft import Head
@@ -33,19 +34,20 @@ SENTENCES: Final[Mapping[State, str]] = {
 _ENDED: Final = {"complete": "Finished.", "stopped": "Stopped.", "failed": "Failed."}
 
 
-def machine_of(machine: Machine) -> dict[str, Any]:
-    """Return the machine's part."""
+def machine_of(machine: Machine, origin: JobOrigin) -> dict[str, Any]:
+    """Return the machine's part; a machine that is ready may still lack an origin."""
     report, facts = machine.report, machine.facts
     place_mm = None
     if report is not None and machine.link.value in ("ready", "refused"):
         place_mm = report.work_mm or report.machine_mm
     return {
         "link": machine.link.value,
-        "sentence": machine.sentence,
+        "sentence": _and(machine.sentence, origin.request if machine.is_ready else None),
+        "origin": origin.shown(),
         "firmware": facts.firmware.name if facts is not None and facts.firmware else None,
         "port": machine.port_name,
         "is_practice": machine.is_practice,
-        "position_mm": None if place_mm is None else list(place_mm[:2]),
+        "position_mm": None if place_mm is None else [value + 0.0 for value in place_mm[:2]],
         "controller_state": None if report is None else report.state,
     }
 
@@ -119,17 +121,24 @@ def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> dict[str, Any] 
     }
 
 
-def sentence_of(state: State, etch: Etch | None, machine: Machine) -> str:
-    """Return what a person is told in one breath."""
+def sentence_of(
+    state: State, etch: Etch | None, machine: Machine, objection: str | None = None
+) -> str:
+    """Return what a person is told in one breath; `objection` is why nothing can be started."""
     if state is State.ENDED and etch is not None and etch.ending is not None:
         ended, because = etch.ending
-        return f"{_ENDED[ended]} {because}".strip()
+        is_told = not machine.is_ready or not etch.is_position_known  # by the ending itself
+        return _and(f"{_ENDED[ended]} {because}".strip(), None if is_told else objection)
     if state in (State.STOPPING, State.HOLDING, State.HELD) and etch is not None:
         because = etch.ending[1] if etch.ending else etch.held_because or ""
         return f"{SENTENCES[state]} {because}".strip()
     if state in (State.STARTING, State.IDLE, State.LOADED) and machine.link.value != "ready":
         return f"{SENTENCES[state]} {machine.sentence}"
-    return SENTENCES[state]
+    return _and(SENTENCES[state], objection if state is State.LOADED else None)
+
+
+def _and(sentence: str, more: str | None) -> str:
+    return sentence if more is None else f"{sentence} {more}"
 
 
 def _remaining_s(etch: Etch) -> float | None:

@@ -92,10 +92,7 @@ class Checks:
         """Look at where the head goes and how fast it is told to."""
         machine = self._machine
         self._has_burnt |= bool((course.beam_s > 0).any())
-        half_step = 0.5 / machine.steps_per_mm
-        x_mm, y_mm = course.x_mm + machine.origin_x_mm, course.y_mm + machine.origin_y_mm
-        outside = (np.minimum(x_mm, y_mm) < -half_step) | (x_mm > machine.travel_x_mm + half_step)
-        outside |= y_mm > machine.travel_y_mm + half_step
+        outside = machine.bed.is_outside(course.x_mm, course.y_mm)
         self._remark_pieces("outside the travel", outside, course, lines)
         length = np.hypot(course.dx_mm, course.dy_mm)
         is_feed = np.isfinite(course.feed_mm_per_s)

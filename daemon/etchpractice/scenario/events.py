@@ -125,6 +125,12 @@ EVENTS: Final[Mapping[str, Kind]] = {
     "controller reset": Kind(_MACHINE, "reset_now", "The controller is reset."),
     "controller greets again": Kind(_MACHINE, "greet_again", "The controller greets once more."),
     "supply dips": Kind(_MACHINE, "brown_out", "The controller's supply dips."),
+    "power lost": Kind(_MACHINE, "lose_power", "The controller loses its power."),
+    "power comes back": Kind(_MACHINE, "get_power", "The controller's power comes back."),
+    "head pushed": Kind(
+        _MACHINE, "push_head", "Somebody pushes the head by {x_mm:g} mm and {y_mm:g} mm.",
+        {"x_mm": float, "y_mm": float},
+    ),
     "controller falls silent": Kind(_MACHINE, "fall_silent", "The controller falls silent."),
     "controller speaks again": Kind(_MACHINE, "speak_again", "The controller speaks again."),
     "controller hangs": Kind(_MACHINE, "hang", "The controller hangs, its outputs as they are."),
@@ -221,6 +227,11 @@ EVENTS: Final[Mapping[str, Kind]] = {
         _PERSON, "reset", "Somebody presses reset.", optional={"names": list}
     ),
     "set origin": Kind(_PERSON, "set_origin", "Somebody sets the origin."),
+    "press home": Kind(_PERSON, "home", "Somebody homes the machine."),
+    "move head": Kind(
+        _PERSON, "move_by", "Somebody moves the head by {x_mm:g} mm and {y_mm:g} mm.",
+        {"x_mm": float, "y_mm": float},
+    ),
     "unlock": Kind(_PERSON, "unlock", "Somebody unlocks the controller."),
     "take up the rest": Kind(
         _PERSON, "reenter", "Somebody takes the etch up again: “{confirm}”.",

@@ -27,6 +27,7 @@ from etchwire.errors import UnreadableToml
 from etchwire.toml_text import read_toml
 
 WITHIN_S: Final = 30.0
+FURTHEST_MM: Final = 1e6
 GET_READY: Final = "get ready and start"
 
 
@@ -203,7 +204,8 @@ def _event(do: str | None, reader: Reader) -> Event | None:
 
 def _parameter(name: str, wanted: type, reader: Reader, *, is_contact: bool) -> Any:
     if wanted in (int, float):
-        return reader.number(name, None, kind=wanted)
+        least = -FURTHEST_MM if name.endswith("_mm") else 0.0
+        return reader.number(name, None, kind=wanted, least=least)
     value = reader.take(name, wanted, None, _KINDS[wanted])
     if is_contact and value is not None and value not in INPUTS:
         reader.complain(f"“{value}” is {unknown(value, INPUTS)}")

@@ -15,7 +15,7 @@ from etchdaemon.controller.setting_list import settings_of
 from etchdaemon.errors import BackupFailed, PortLost
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import opener
-from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchdaemon.interlocks.missing import watches_only_because
 from etchdaemon.logbook.backup_names import read_names
 from etchdaemon.logbook.backup_sums import is_as_written
 from etchdaemon.logbook.backups import FOLDER_NAME as BACKUPS_FOLDER
@@ -78,7 +78,7 @@ def _described(box: Configuration) -> dict[str, Any]:
         "pins": (*outputs, *(pin.number for pin in box.pins.inputs.values())),
         "output_pins": outputs,
         "has_head": box.head is not None,
-        "watches_only_because": lacks_of(wired)[0].sentence if is_watch_only(wired) else "",
+        "watches_only_because": watches_only_because(wired) or "",
         "chips": tuple(chip.label for chip in Lines().chips()),
     }
 

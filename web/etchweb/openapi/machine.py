@@ -34,6 +34,7 @@ MACHINE: Final = (
         asks={"run-ups": TEXT},
     ),
     _deed("set-origin", "Take the head's place as the origin."),
+    _deed("find-origin", "Put the origin where it was before, by its machine coordinates."),
     _deed("home", "Begin to home the machine."),
     _deed("unlock", "Unlock the controller."),
     _deed("stop", "Stop the head, or the etch.", role="watch"),
