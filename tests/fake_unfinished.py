@@ -43,6 +43,7 @@ BY_EYE: Final = {
     "line_spacing_mm": 0.1,
     "cut": None,
     "either": [],
+    "gap_mm": None,
     "first_row": 412,
     "is_row_known": False,
     "known": ["Row 412 is the last that was written down as done."],
@@ -74,6 +75,17 @@ BY_TWO_ROWS: Final = BY_CUT | {
         " or in row 414, 99.3 mm from the picture's left edge, give or take 0.40 mm.",
     ],
     "unknown": ["In which of the two rows is not known: the head was about to turn.", BAND],
+}
+BY_LINE: Final = BY_CUT | {
+    "title": "hinge",
+    "cut": None,
+    "gap_mm": 3.42,
+    "known": [
+        "It goes on with line 52, which is made with the beam off.",
+        "Up to 3.4 mm of the stroke that was cut stay unburnt before it.",
+        "The head has kept its place.",
+    ],
+    "across": "",
 }
 NOT_KEPT: Final = BY_EYE | {
     "may": False,

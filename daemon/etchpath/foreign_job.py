@@ -26,14 +26,22 @@ def write_foreign_job(source: Path, folder: Path, *, head: Head, surface: str) -
 
     The job's G-code is the tidied copy, in which every line has the original's number.
     """
-    gcode = folder / GCODE_NAME
-    original = _write_tidied(source, gcode)
+    original = _write_tidied(source, folder / GCODE_NAME)
+    return write_foreign_sheet(
+        folder, head=head, surface=surface, title=source.stem, original=original
+    )
+
+
+def write_foreign_sheet(
+    folder: Path, *, head: Head, surface: str, title: str, original: Original | None
+) -> Sheet:
+    """Write the sheet beside the tidy G-code in `folder`; raise UnfitFile, OSError."""
     builder, last = IndexBuilder(), _Last()
-    with gcode.open("rb") as file:
+    with (folder / GCODE_NAME).open("rb") as file:
         report = inspect(file, Machine.of_head(head), watchers=[builder, last])
     _require_fit(report)
     sheet = replace(
-        _sheet(report, builder.entries(), last, head=head, surface=surface, title=source.stem),
+        _sheet(report, builder.entries(), last, head=head, surface=surface, title=title),
         original=original,
     )
     (folder / SHEET_NAME).write_text(sheet.to_json(), encoding="utf-8")

@@ -33,8 +33,14 @@ IN_DOUBT: Final = (
     "--origin-set", "confirm", flag_value=ORIGIN_AGAIN,
     help="The machine is homed, or its origin set again, where it was.",
 )  # fmt: skip
+@click.option(
+    "--accept-gap", "has_accepted", is_flag=True,
+    help="Of another program's file: what stays unburnt before the rest is known and accepted.",
+)  # fmt: skip
 @daemon_option()
-def command(run: int | None, row: int | None, confirm: str | None, socket: Path) -> None:
+def command(
+    *, run: int | None, row: int | None, confirm: str | None, has_accepted: bool, socket: Path
+) -> None:
     """Load what is left of etch RUN, or of the one that was cut short last.
 
     It says what is known of the cut and what is not, and asks for what is not said here. Nothing
@@ -50,8 +56,9 @@ def command(run: int | None, row: int | None, confirm: str | None, socket: Path)
             row = _row_asked(found)
         _tell_rest(daemon.call("unfinished", run=number, row=None if row is None else row - 1))
         said = confirm or _confirmation(found)
+        accepted = {} if not found.get("gap_mm") else _accepted(found, has_accepted=has_accepted)
         told = daemon.call(
-            "reenter", run=number, confirm=said, row=None if row is None else row - 1
+            "reenter", run=number, confirm=said, row=None if row is None else row - 1, **accepted
         )
         click.echo(f"{told['sentence']}\nIt is loaded. Start it with: etchwarden etch")
         if asked := daemon.call("status")["machine"]["origin"]["sentence"]:
@@ -90,6 +97,9 @@ def _tell_rest(found: Mapping[str, Any]) -> None:
     rest = found["rest"]
     if rest is None:
         raise click.ClickException("From that row on nothing is left to etch.")
+    if found.get("gap_mm") is not None:
+        click.echo(f"Left: about {duration(rest['predicted_s'])}.")
+        return
     click.echo(
         f"Left: {rest['rows']} rows, {rest['width_mm']:g} × {rest['height_mm']:.1f} mm, about"
         f" {duration(rest['predicted_s'])}, from row {rest['first_row'] + 1} on."
@@ -101,3 +111,10 @@ def _confirmation(found: Mapping[str, Any]) -> str:
         return NOT_MOVED
     click.confirm("Is the machine homed, or its origin set again, where it was?", abort=True)
     return ORIGIN_AGAIN
+
+
+def _accepted(found: Mapping[str, Any], *, has_accepted: bool) -> dict[str, bool]:
+    """Have a person accept what stays unburnt of a file, unless that was said."""
+    if not has_accepted:
+        click.confirm(f"Go on, and leave up to {found['gap_mm']:.1f} mm unburnt?", abort=True)
+    return {"accept_gap": True}

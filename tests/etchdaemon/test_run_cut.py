@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from etchdaemon.run.cut import CONTACT_S, Cut, CutMark, Sighting, at_rest, found_between
+from etchdaemon.run.cut import CONTACT_S, Cut, CutMark, Sighting, at_rest, found_between, weak_s
 from etchdaemon.run.row_path import NEAR_MM, RowPath
 from sheets import sheet_of
 
@@ -156,7 +156,7 @@ def test_a_beam_that_was_on_until_rest_is_weak_at_the_end_of_its_braking():
     """Braking from 100 mm/s in 0.1 s takes 5 mm; a ninth of it, and 5 ms of the speed, are open."""
     rest = seen(10.0, 8.0, 0)
 
-    (cut,) = at_rest(path_of(), first=BEGIN, last=END, rest=rest, braking_s=0.1).cuts
+    (cut,) = at_rest(path_of(), first=BEGIN, last=END, rest=rest, weak_s=weak_s(0.1)).cuts
 
     assert cut.x_mm + cut.error_mm == pytest.approx(8.0, abs=3 * NEAR_MM)
     assert 2 * cut.error_mm == pytest.approx(5.0 / 9 + 0.5, abs=5 * NEAR_MM)

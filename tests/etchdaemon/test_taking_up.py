@@ -44,7 +44,7 @@ def test_whatever_was_cut_short_may_be_taken_up(ended):
         ({"is_all_etched": True}, "Every row of etch 7 was etched: nothing of it is left."),
         ({"continued_by": 9}, "Etch 9 has gone on with etch 7: look there."),
         ({"shifts_origin": True}, "shifts its own origin"),
-        ({"is_foreign": True}, "another program"),
+        ({"has_lost_place": True}, "another program"),
         ({"is_kept": False}, "no longer kept here"),
         ({"is_under_way": True}, "A picture is being etched"),
     ],

@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from etchwarden import again, head_desk
 from etchwire.errors import Refused
 from fake_daemon import FakeDaemon
-from fake_unfinished import BY_CUT, BY_EYE, BY_TWO_ROWS, LEFT, NOT_KEPT, answer_unfinished
+from fake_unfinished import BY_CUT, BY_EYE, BY_LINE, BY_TWO_ROWS, LEFT, NOT_KEPT, answer_unfinished
 
 AGAIN, KEPT = "origin set again", "tile and head have not moved"
 
@@ -74,6 +74,29 @@ def test_of_two_rows_a_person_chooses_one(daemon):
     assert done.exit_code == 0, done.output
     assert "413, 414" in done.output
     assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": 413}
+
+
+@pytest.mark.parametrize(
+    ("words", "answer"), [([], "y\n"), (["--accept-gap"], "")], ids=["asked", "said"]
+)
+def test_what_stays_unburnt_of_a_file_is_accepted_by_a_person(daemon, words, answer):
+    daemon.answers["unfinished"] = answer_unfinished(BY_LINE)
+
+    done = take_up("--not-moved", *words, answer=answer)
+
+    assert done.exit_code == 0, done.output
+    assert "Up to 3.4 mm of the stroke that was cut stay unburnt" in done.output
+    assert "rows" not in done.output
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None, "accept_gap": True}
+
+
+def test_who_does_not_accept_the_gap_has_nothing_loaded(daemon):
+    daemon.answers["unfinished"] = answer_unfinished(BY_LINE)
+
+    done = take_up("--not-moved", answer="n\n")
+
+    assert done.exit_code == 1
+    assert daemon.asked == []
 
 
 def test_everything_can_be_said_beforehand(daemon):

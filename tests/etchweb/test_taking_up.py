@@ -11,7 +11,7 @@ from etchweb.taking_up import NO_ROW, NOT_CONFIRMED
 from etchweb.taking_up_view import row_told, taking_up_view
 from etchwire.errors import Refused
 from fake_daemon import GONE, STOPPED_ETCH
-from fake_unfinished import BY_CUT, BY_EYE, BY_TWO_ROWS, NOT_KEPT, answer_unfinished
+from fake_unfinished import BY_CUT, BY_EYE, BY_LINE, BY_TWO_ROWS, NOT_KEPT, answer_unfinished
 
 PAGE = "/logbook/6/take-up-again"
 AGAIN = "origin set again"
@@ -83,6 +83,21 @@ def test_of_two_rows_that_the_record_names_a_person_chooses_one(phone, daemon):
     assert "?by=eye" in text
     assert (unsaid.status_code, NO_ROW in unsaid.text) == (422, True)
     assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": 413}
+
+
+def test_of_another_programs_file_the_gap_is_shown_and_accepted_and_no_row_is_asked_for(
+    phone, daemon
+):
+    daemon.answers["unfinished"] = answer_unfinished(BY_LINE)
+
+    text = look(phone)
+    say(phone, confirm=KEPT, accept_gap="yes")
+
+    assert "Up to 3.4 mm of the stroke that was cut stay unburnt." in text
+    assert 'type="checkbox" name="accept_gap"' in text
+    assert "by=eye" not in text
+    assert "from row" not in text
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None, "accept_gap": True}
 
 
 def test_another_row_is_shown_without_a_script_and_nothing_is_loaded(phone, daemon):

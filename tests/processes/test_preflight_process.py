@@ -5,8 +5,13 @@ import subprocess
 import sys
 
 import numpy as np
+import pytest
 
+from etchdaemon.errors import JobRefused
+from etchdaemon.hardware.rest_child import RestChild
+from etchpath.foreign_job import write_foreign_job
 from etchpath.index import read_index
+from etchpractice.practice_head import PRACTICE_HEAD
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from gcode_bench import MACHINE, inspected, job_of
 
@@ -75,6 +80,34 @@ def test_the_rest_of_another_file_is_written_by_a_child(tmp_path):
 
     assert (done.returncode, done.stderr) == (0, "")
     assert inspected(rest.read_bytes()).beam_on_mm == 10.0
+
+
+# A cut 4 mm into the second of three strokes, seen where it was, with nothing further sent.
+STROKES = "G21G90G94\nM4S0\nF600\n" + "".join(f"G0X5Y{y}\nG1X15S500\n" for y in (5, 7, 9))
+CUT = {
+    "seen": [[9.0, 7.0, 0.0, 0.0]],
+    "rest": [9.5, 7.0, 0.0, 0.0],
+    "answered_at_cut": 9,
+    "answered": 9,
+    "planner_blocks": 15,
+    "fastest_percent": 100,
+}
+
+
+def test_the_rest_of_another_programs_job_is_looked_for_and_written_by_a_child(tmp_path):
+    source, folder, rest = (tmp_path / name for name in ("file.nc", "job", "rest"))
+    source.write_text(STROKES + "M5\nG0X0Y0\nM2\n")
+    folder.mkdir()
+    write_foreign_job(source, folder, head=PRACTICE_HEAD, surface="an invented tile")
+
+    looked = RestChild().resume_file(folder, None, cut=CUT)
+    written = RestChild().resume_file(folder, rest, cut=CUT)
+
+    assert looked == written == {"line": 8, "gap_mm": pytest.approx(6.0, abs=0.05)}
+    assert inspected((rest / GCODE_NAME).read_bytes()).beam_on_mm == 10.0
+    assert read_sheet(rest).is_foreign
+    with pytest.raises(JobRefused, match="No re-entry: the record of the cut cannot be read"):
+        RestChild().resume_file(folder, None, cut={})
 
 
 def test_where_there_is_no_rest_the_child_says_why(tmp_path):

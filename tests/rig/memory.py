@@ -3,14 +3,15 @@
 import json
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from hashlib import sha256
 from typing import Any
 
 from etchdaemon.errors import JobRefused, LogbookUnavailable, PortLost
 from etchdaemon.run.actuals import RowActuals
 from etchpath.errors import NoReentry
-from etchpath.rests import write_rest_folder
+from etchpath.file_cut import FileCut
+from etchpath.rests import resume_file, write_rest_folder
 from etchpractice.machine import Unplugged
 
 
@@ -240,5 +241,11 @@ class MemoryRests:
     def write(self, job, rest, *, row, x_mm) -> None:
         try:
             write_rest_folder(job, rest, row=row, x_mm=x_mm)
+        except NoReentry as error:
+            raise JobRefused(f"No re-entry: {error}.") from error
+
+    def resume_file(self, job, rest, *, cut):
+        try:
+            return asdict(resume_file(job, rest, FileCut.from_table(cut)))
         except NoReentry as error:
             raise JobRefused(f"No re-entry: {error}.") from error

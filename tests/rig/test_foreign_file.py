@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from etchdaemon.errors import CommandRefused
 from etchpath.errors import UnfitFile
 from etchpath.foreign_job import write_foreign_job
 from etchwire.examples import PRACTICE_HEADS
@@ -110,20 +109,6 @@ def test_in_constant_power_a_hold_ends_the_run_and_cuts_first(rig):
     rig.wait_for_the_end()
     assert rig.run["ended"] == "stopped"
     assert "constant power" in rig.run["because"]
-
-
-def test_one_that_was_stopped_is_not_taken_up_and_why_is_said(rig):
-    rig.start(_job(rig))
-    rig.wait_until(lambda: rig.run["share"] > 0.2)
-    rig.ask("stop")
-    rig.wait_for_the_end()
-    rig.get_ready()
-
-    assert rig.wishes.snapshot()["unfinished"] is None
-    assert "reenter" not in rig.wishes.snapshot()["may"]
-    for confirm in ("tile and head have not moved", "origin set again"):
-        with pytest.raises(CommandRefused, match="A file of another program cannot be taken up"):
-            rig.ask("reenter", run=1, confirm=confirm, row=2)
 
 
 @pytest.mark.parametrize(

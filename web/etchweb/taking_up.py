@@ -32,6 +32,7 @@ class Told:
     is_by_eye: bool = False
     is_of_two: bool = False
     confirm: str = ""
+    accepts_gap: bool = False
 
     @property
     def objection(self) -> str:
@@ -62,7 +63,8 @@ def take_up(number: int) -> BaseResponse:
     if told.objection:
         return _answer(number, told, told.objection, 422)
     try:
-        house().daemon.ask("reenter", run=number, confirm=told.confirm, row=told.row)
+        accepted = {"accept_gap": True} if told.accepts_gap else {}
+        house().daemon.ask("reenter", run=number, confirm=told.confirm, row=told.row, **accepted)
     except Refused as refusal:
         return _answer(number, told, str(refusal), status_of(refusal))
     except DaemonAbsent as error:
@@ -75,7 +77,7 @@ def _told(form: Mapping[str, str]) -> Told:
     is_by_eye = form.get("by") == BY_EYE
     is_of_two = form.get("by") == OF_TWO
     row = row_told(form.get("row", "")) if is_by_eye or is_of_two else None
-    return Told(row, is_by_eye, is_of_two, form.get("confirm", ""))
+    return Told(row, is_by_eye, is_of_two, form.get("confirm", ""), "accept_gap" in form)
 
 
 def _page(number: int, told: Told, answer: str = "") -> str:

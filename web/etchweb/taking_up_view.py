@@ -32,12 +32,19 @@ def taking_up_view(outlook: Mapping[str, Any], *, row: int | None, is_by_eye: bo
         "is_by_eye": is_by_eye or not (outlook["is_row_known"] or either),
         "either": [_choice(place, row) for place in either],
         "is_row_known": outlook["is_row_known"],
+        "is_by_line": outlook.get("gap_mm") is not None,
+        "gap": _gap_words(outlook.get("gap_mm")),
         "is_place_kept": outlook["is_place_kept"],
         "known": outlook["known"],
         "unknown": outlook["unknown"],
         "across": outlook["across"],
     }
     return said if outlook["rows"] is None else said | _pictured(outlook, row)
+
+
+def _gap_words(gap_mm: float | None) -> str:
+    """Return what a person accepts who takes up another program's file; nothing for no gap."""
+    return f"Up to {gap_mm:.1f} mm of the stroke that was cut stay unburnt." if gap_mm else ""
 
 
 def _choice(place: Mapping[str, Any], row: int | None) -> View:

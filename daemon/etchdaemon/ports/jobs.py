@@ -24,3 +24,12 @@ class RestWriter(Protocol):
     def write(self, job: Path, rest: Path, *, row: int, x_mm: float) -> None:
         """Write to folder `rest` what is left of the job in folder `job`; raise JobRefused."""
         ...
+
+    def resume_file(
+        self, job: Path, rest: Path | None, *, cut: Mapping[str, Any]
+    ) -> Mapping[str, Any]:
+        """Return `line` and `gap_mm` of the rest of another program's job; raise JobRefused.
+
+        It is written to folder `rest`, unless that is None.
+        """
+        ...

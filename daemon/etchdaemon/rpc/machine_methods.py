@@ -22,8 +22,14 @@ MACHINE_METHODS: Final = (
         Right.OPERATE,
         "Load what is left of `run`; `confirm` is “tile and head have not moved” or “origin set"
         " again”, `row` the first that is not dark, by eye, where no cut was"
-        " logged, or the one of two that it names.",
-        (Number("run"), Word("confirm", str), Number("row", None)),
+        " logged, or the one of two that it names; `accept_gap` that what stays unburnt of another"
+        " program's file (`gap_mm` of `unfinished`) was read.",
+        (
+            Number("run"),
+            Word("confirm", str),
+            Number("row", None),
+            Word("accept_gap", bool, otherwise=False),
+        ),
     ),
     Method(
         "unfinished",

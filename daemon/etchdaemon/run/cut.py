@@ -93,6 +93,18 @@ class CutMark:
         if len(self.seen) < _MOST_SIGHTINGS:
             self.seen.append(sighting)
 
+    def bounds(self) -> list[list[float]]:
+        """Return each sighting: x, y, and how long at most the cut was before it and after it."""
+        return [
+            [
+                seen.x_mm,
+                seen.y_mm,
+                max(seen.heard_at_s - self.from_s, 0.0),
+                max(self.to_s - seen.asked_at_s, 0.0),
+            ]
+            for seen in self.seen
+        ]
+
     def found(
         self, path: RowPath, *, first: Spot, last: Spot, rest: Sighting, beam_lag_s: float
     ) -> CutFound | None:
@@ -104,32 +116,34 @@ class CutMark:
         if self.was_unwatched:
             return None
         early, late, since = first, last, first
-        for seen in self.seen:
+        for seen, (_, _, back_s, ahead_s) in zip(self.seen, self.bounds(), strict=True):
             here = _spots(path, seen, since, last)
             if here is None:
                 continue
             since = here[0]
-            early = max(early, path.back(here[0], max(seen.heard_at_s - self.from_s, 0.0)))
-            late = min(late, path.ahead(here[1], max(self.to_s - seen.asked_at_s, 0.0)))
+            early = max(early, path.back(here[0], back_s))
+            late = min(late, path.ahead(here[1], ahead_s))
         stop = _spots(path, rest, since, last)
         late = late if stop is None else min(late, stop[1])
         return found_between(path, path.back(min(early, late), beam_lag_s), late)
 
 
 def at_rest(
-    path: RowPath, *, first: Spot, last: Spot, rest: Sighting, braking_s: float
+    path: RowPath, *, first: Spot, last: Spot, rest: Sighting, weak_s: float
 ) -> CutFound | None:
-    """Return the cut of a beam that was on until the head stood still, `braking_s` after its speed.
+    """Return the cut of a beam that was on until the head stood still, weak for `weak_s`."""
+    here = _spots(path, rest, first, last)
+    return None if here is None else found_between(path, path.back(here[0], weak_s), here[1])
+
+
+def weak_s(braking_s: float) -> float:
+    """Return how long before rest, at the row's speed, the beam was too weak to count as burnt.
 
     Dynamic power falls with the speed, in steps of 10 ms, and what it darkens falls faster: the
     last ninth of the braking way, burnt at less than a third of the power, and half a step more
-    count as open.
+    count as open. `braking_s` is how long the head takes to rest.
     """
-    here = _spots(path, rest, first, last)
-    if here is None:
-        return None
-    weak_s = braking_s / 2 * _WEAK_SHARE**2 + _POWER_STEP_S / 2  # at the row's speed, as `back`
-    return found_between(path, path.back(here[0], weak_s), here[1])
+    return braking_s / 2 * _WEAK_SHARE**2 + _POWER_STEP_S / 2
 
 
 def found_between(path: RowPath, early: Spot, late: Spot) -> CutFound:

@@ -9,6 +9,7 @@ from etchwire.record import HELD, RESUMED
 from etchwire.sheet import Sheet
 
 CUT: Final = "cut"  # the kind of event that says where the beam went out,
+FILE_CUT: Final = "file cut"  # the same in another program's file,
 UNBEGUN: Final = "unbegun"  # and the one that says that it never burnt
 ORIGIN_SHIFT: Final = "origin shift"  # the preflight's finding
 
@@ -35,7 +36,7 @@ class Past:
     is_under_way: bool = False  # this run or another
     is_kept: bool = True  # its job, by the daemon
     is_all_etched: bool = False
-    is_foreign: bool = False
+    has_lost_place: bool = False  # in another program's file
     shifts_origin: bool = False
 
 
@@ -58,7 +59,11 @@ _AGAINST: Final[tuple[tuple[Callable[[Past], bool], str], ...]] = (
         lambda past: past.shifts_origin,
         "This job shifts its own origin, so where its rows lie is not known after a cut.",
     ),
-    (lambda past: past.is_foreign, "A file of another program cannot be taken up by its rows."),
+    (
+        lambda past: past.has_lost_place,
+        "Where in this file of another program the beam went out was not seen, so it cannot be"
+        " taken up again.",
+    ),
     (
         lambda past: not past.is_kept,
         "The job of that etch is no longer kept here; it can only be etched anew.",
@@ -166,6 +171,32 @@ def trace_of(events: Iterable[Mapping[str, Any]], *, etched_rows: int, sheet: Sh
 def _cut_place(details: Mapping[str, Any]) -> CutPlace:
     row, x_mm, error_mm = (details[name] for name in ("row", "x_mm", "error_mm"))
     return CutPlace(row, x_mm, error_mm, details.get("is_whole", False))
+
+
+def file_cut(events: Iterable[Mapping[str, Any]]) -> Mapping[str, Any] | None:
+    """Return what `events` say of a cut in another program's file, None where that is nothing."""
+    cut = None
+    for event in events:
+        if event["kind"] == FILE_CUT:
+            cut = event["details"]
+        elif event["kind"] == RESUMED:
+            cut = None
+    return cut
+
+
+def known_of_file(found: Mapping[str, Any], *, is_place_kept: bool) -> list[str]:
+    """Return what is known of a cut in another program's file; `found` are line and gap."""
+    told = [f"It goes on with line {found['line']}, which is made with the beam off."]
+    gap_mm = found["gap_mm"]
+    if gap_mm > 0:
+        told.append(f"Up to {gap_mm:.1f} mm of the stroke that was cut stay unburnt before it.")
+    return [*told, "The head has kept its place."] if is_place_kept else told
+
+
+def unknown_of_file(*, is_place_kept: bool) -> list[str]:
+    """Return what is not known of it."""
+    lost = "The head's place is lost until the origin is set again: it fits as well as that is set."
+    return [*([] if is_place_kept else [lost]), BAND]
 
 
 def known(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:

@@ -15,7 +15,7 @@ from etchdaemon.run.progress import Progress
 from etchdaemon.run.row_path import RowPath
 from etchdaemon.run.starvation import Starvation
 from etchdaemon.run.stopping import braking_s
-from etchdaemon.run.taking_up import NOT_BEGUN, UNBEGUN, cut_event
+from etchdaemon.run.taking_up import FILE_CUT, NOT_BEGUN, UNBEGUN, cut_event
 from etchdaemon.service import faults
 from etchdaemon.service.described import notes_of
 from etchdaemon.service.feed import Feed
@@ -65,6 +65,9 @@ class Etch:
         self._clock = clock
         start_mm = facts.report.work_mm
         self._start_mm = None if start_mm is None else (start_mm[0], start_mm[1])
+        self._planner_blocks = facts.build.planner_blocks if facts.build else None
+        self._answered_at_cut: int | None = None  # lines, when the beam went out in motion
+        self.is_file_cut_logged = False
         self._sighting: Sighting | None = None
         self._cut: CutMark | None = None
 
@@ -185,6 +188,7 @@ class Etch:
         if self._cut is None:
             seen = [] if self._sighting is None else [self._sighting]
             self._cut = CutMark.at(now_s, seen, self.pauses)
+            self._answered_at_cut = self.lines_accepted
 
     def note_cut(self, rest: StatusReported | None) -> None:
         """Write where the beam went out, for whoever takes up the rest of the picture.
@@ -192,7 +196,10 @@ class Etch:
         Where no cut was marked the beam was on until the head came to rest.
         """
         after = None if rest is None else cut.sighting(rest, asked_at_s=0.0, heard_at_s=0.0)
-        if after is None or self.job.sheet.is_foreign or not self.job.sheet.index:
+        if after is None or not self.job.sheet.index:
+            return
+        if self.job.sheet.is_foreign:
+            self._note_file_cut(after)
             return
         found = None if self.has_strayed else self._cut_found(after)
         if found is None or not found.is_known:
@@ -204,6 +211,29 @@ class Etch:
         if not self.is_all_etched:
             kind, text, details = cut_event(found, self.job.sheet)
             self.note(kind, text, **details, rest_x_mm=after.x_mm, rest_y_mm=after.y_mm)
+
+    def _note_file_cut(self, rest: Sighting) -> None:
+        """Write all that tells where in another program's file the beam went out.
+
+        Which of its lines that was takes reading the file; that is left to whoever takes it up.
+        """
+        if self._planner_blocks is None or (self._cut is not None and self._cut.was_unwatched):
+            return
+        self.is_file_cut_logged = True
+        at_cut = self._answered_at_cut
+        details = {
+            "seen": [] if self._cut is None else self._cut.bounds(),
+            "rest": [rest.x_mm, rest.y_mm, self._weak_s() if self._cut is None else 0.0, 0.0],
+            "answered_at_cut": self.lines_accepted if at_cut is None else at_cut,
+            "answered": self.lines_accepted,
+            "planner_blocks": self._planner_blocks,
+            "fastest_percent": self._fastest_percent,
+        }
+        self.note(
+            FILE_CUT,
+            f"The beam went out; the head rests at x {rest.x_mm:.2f}, y {rest.y_mm:.2f} mm.",
+            **details,
+        )
 
     def _cut_found(self, rest: Sighting) -> CutFound | None:
         sheet = self.job.sheet
@@ -217,13 +247,18 @@ class Etch:
             fastest_percent=self._fastest_percent,
         )
         if self._cut is None:
-            stops_s = braking_s(
+            return cut.at_rest(path, first=first, last=last, rest=rest, weak_s=self._weak_s())
+        lag_s = sheet.head.register.beam_lag_s
+        return self._cut.found(path, first=first, last=last, rest=rest, beam_lag_s=lag_s)
+
+    def _weak_s(self) -> float:
+        sheet = self.job.sheet
+        return cut.weak_s(
+            braking_s(
                 feed_mm_per_min=sheet.recipe.feed_mm_per_min * self._fastest_percent / 100,
                 acceleration_mm_per_s2=sheet.head.acceleration_mm_per_s2,
             )
-            return cut.at_rest(path, first=first, last=last, rest=rest, braking_s=stops_s)
-        lag_s = sheet.head.register.beam_lag_s
-        return self._cut.found(path, first=first, last=last, rest=rest, beam_lag_s=lag_s)
+        )
 
     def _row_lines(self, place: int) -> list[bytes]:
         index = self.job.sheet.index

@@ -56,7 +56,7 @@ def _unfinished(etch: Etch, findings: Collection[str]) -> Unfinished | None:
     past = Past(
         run=etch.number,
         ended=None if etch.ending is None else etch.ending[0],
-        is_foreign=sheet.is_foreign,
+        has_lost_place=sheet.is_foreign and not etch.is_file_cut_logged,
         is_all_etched=etch.is_all_etched,
         shifts_origin=ORIGIN_SHIFT in findings,
     )

@@ -7,7 +7,7 @@ from math import nextafter
 from pathlib import Path
 from typing import Any, Final
 
-from etchdaemon.errors import CommandRefused, EtchdaemonError
+from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.ports import History, RestWriter
 from etchdaemon.run.taking_up import (
     BAND,
@@ -18,11 +18,14 @@ from etchdaemon.run.taking_up import (
     Trace,
     Unfinished,
     across,
+    file_cut,
     known,
+    known_of_file,
     objection,
     rest_from,
     trace_of,
     unknown,
+    unknown_of_file,
 )
 from etchdaemon.service.spool import Spool, SpooledJob
 from etchwire.errors import UnreadableSheet
@@ -93,14 +96,19 @@ class Reentry:
         }
         if sheet is None:
             return {**told, **_NOTHING_KEPT}
-        trace = self._trace(record, sheet)
-        rest = rest_from(trace.first_row if row is None else row, sheet)
-        return told | {
+        told |= {
             "rows": sheet.rows,
             "columns": sheet.columns,
             "width_mm": sheet.width_mm,
             "height_mm": sheet.height_mm,
             "line_spacing_mm": sheet.recipe.line_spacing_mm,
+            "gap_mm": None,
+        }
+        if sheet.is_foreign:
+            return told | self._file_outlook(record, sheet, told)
+        trace = self._trace(record, sheet)
+        rest = rest_from(trace.first_row if row is None else row, sheet)
+        return told | {
             "cut": None if trace.cut is None else _cut_shown(trace.cut, sheet),
             "either": [_cut_shown(place, sheet) for place in trace.either],
             "first_row": trace.first_row,
@@ -111,12 +119,42 @@ class Reentry:
             "rest": None if rest is None else asdict(rest),
         }
 
+    def _file_outlook(
+        self, record: Mapping[str, Any], sheet: Sheet, told: Mapping[str, Any]
+    ) -> dict[str, Any]:
+        """Return what may be taken up of another program's file."""
+        shown = {**_NOTHING_FOUND, "is_row_known": True}
+        if not told["may"]:
+            return shown
+        whole = self._spool.folder_of(record["gcode_sha256"])
+        try:
+            found = self._rests.resume_file(whole, None, cut=self._file_cut(record) or {})
+        except JobRefused as refusal:
+            return shown | {"may": False, "why_not": str(refusal)}
+        is_kept = told["is_place_kept"]
+        row = max((entry.row for entry in sheet.index if entry.line <= found["line"]), default=0)
+        rest = rest_from(row, sheet)
+        return shown | {
+            "first_row": row,
+            "gap_mm": found["gap_mm"],
+            "known": known_of_file(found, is_place_kept=is_kept),
+            "unknown": unknown_of_file(is_place_kept=is_kept),
+            "rest": None if rest is None else asdict(rest),
+        }
+
     def job(
-        self, *, run: int, confirm: str, row: int | None, is_under_way: bool = False
+        self,
+        *,
+        run: int,
+        confirm: str,
+        row: int | None,
+        accept_gap: bool = False,
+        is_under_way: bool = False,
     ) -> tuple[SpooledJob, str]:
         """Return what is left of `run`, and what a person is told; raise CommandRefused.
 
-        `row` is the first that is not dark, told by eye; without it the record counts.
+        `row` is the first that is not dark, told by eye; without it the record counts. Of another
+        program's file `accept_gap` says that what stays unburnt before the rest has been read.
         """
         if confirm not in CONFIRMATIONS:
             told = " or ".join(f"“{words}”" for words in CONFIRMATIONS)
@@ -126,22 +164,29 @@ class Reentry:
         against = objection(past)
         if against is not None or sheet is None:
             raise CommandRefused(against or "")
-        place = _place(run, self._trace(record, sheet), sheet, row)
+        is_kept = confirm == NOT_MOVED
         whole = self._spool.folder_of(record["gcode_sha256"])
         rest = self._spool.make_rest_folder()
         try:
-            self._rests.write(whole, rest, row=place.row, x_mm=place.x_mm)
-            job = self._take_in(rest)
+            if sheet.is_foreign:
+                found = self._rests.resume_file(whole, rest, cut=self._file_cut(record) or {})
+                _require_accepted(found["gap_mm"], accept_gap=accept_gap)
+                sentence = " ".join([*known_of_file(found, is_place_kept=is_kept), BAND])
+                job = self._take_in(rest)
+            else:
+                place = _place(run, self._trace(record, sheet), sheet, row)
+                self._rests.write(whole, rest, row=place.row, x_mm=place.x_mm)
+                job = self._take_in(rest)
+                sentence = _told(place, job.sheet, is_kept=is_kept)
         finally:
             shutil.rmtree(rest, ignore_errors=True)
-        is_kept = confirm == NOT_MOVED
         job = replace(
             job,
             continues_run=run,
             picture_sha256=self._first_of(record)["gcode_sha256"],
             needs_kept_position=is_kept,
         )
-        return job, _told(place, job.sheet, is_kept=is_kept)
+        return job, sentence
 
     def _past(
         self, record: Mapping[str, Any], *, is_under_way: bool = False
@@ -161,7 +206,9 @@ class Reentry:
             is_under_way=is_under_way,
             is_kept=sheet is not None,
             is_all_etched=sheet is not None and (record["etched_rows"] or 0) >= sheet.rows,
-            is_foreign=sheet is not None and sheet.is_foreign,
+            has_lost_place=(
+                sheet is not None and sheet.is_foreign and self._file_cut(record) is None
+            ),
             shifts_origin=ORIGIN_SHIFT in found,
         )
         return past, sheet
@@ -176,6 +223,9 @@ class Reentry:
         with (rest / GCODE_NAME).open("rb") as gcode, (rest / SHEET_NAME).open("rb") as sheet:
             return self._spool.take_in(gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
 
+    def _file_cut(self, record: Mapping[str, Any]) -> Mapping[str, Any] | None:
+        return file_cut(self._events(record["id"]))
+
     def _trace(self, record: Mapping[str, Any], sheet: Sheet) -> Trace:
         events = self._events(record["id"])
         return trace_of(events, etched_rows=record["etched_rows"] or 0, sheet=sheet)
@@ -188,17 +238,30 @@ class Reentry:
             after = page["next_after"]
 
 
-_NOTHING_KEPT: Final[Mapping[str, Any]] = {
-    **dict.fromkeys(
-        ("rows", "columns", "width_mm", "height_mm", "line_spacing_mm", "cut",
-         "first_row", "rest")
-    ),
-    "is_row_known": False,
+_NOTHING_FOUND: Final[Mapping[str, Any]] = {
+    "cut": None,
     "either": [],
+    "first_row": None,
+    "is_row_known": False,
     "known": [],
     "unknown": [],
     "across": "",
+    "rest": None,
+}
+_NOTHING_KEPT: Final[Mapping[str, Any]] = {
+    **_NOTHING_FOUND,
+    **dict.fromkeys(
+        ("rows", "columns", "width_mm", "height_mm", "line_spacing_mm", "gap_mm")
+    ),
 }  # fmt: skip
+
+
+def _require_accepted(gap_mm: float, *, accept_gap: bool) -> None:
+    if gap_mm > 0 and not accept_gap:
+        raise CommandRefused(
+            f"Up to {gap_mm:.1f} mm of the stroke that was cut would stay unburnt. Confirm that"
+            " first."
+        )
 
 
 def _cut_shown(place: CutPlace, sheet: Sheet) -> dict[str, Any]:

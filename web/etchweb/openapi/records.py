@@ -51,7 +51,13 @@ RECORDS: Final = (
         says="Show another row as the first that is not dark, or put the rest on the bench.",
         role="operate",
         where={"number": _NUMBER},
-        asks={"row": _ROW, "by": TEXT, "confirm": TEXT, "do": {"enum": ["show", "load"]}},
+        asks={
+            "row": _ROW,
+            "by": TEXT,
+            "confirm": TEXT,
+            "accept_gap": TEXT,
+            "do": {"enum": ["show", "load"]},
+        },
         answers=(404, 409, 422, 502, 503),
     ),
     Entry(
