@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-SIZE_MB = 64
+SIZE_MB = 144  # a photo is taken where it leaves 100 MB free
 WORN_SIZE_MB = 128
 CHUNK = b"\0" * 65536
 

@@ -10,6 +10,7 @@ from typing import Any, Final
 from flask import Flask, abort, current_app, g, request
 from werkzeug.wrappers import Response
 
+from etchweb.errors import NotKept
 from etchweb.server.question import QUESTION, Question
 from etchwire.retention import MB
 
@@ -20,7 +21,8 @@ STAYS_FREE_BYTES: Final = 100 * MB  # for records, and for what is made of the p
 ALREADY_SENDING: Final = "This phone is sending a photo already. Wait until it is there."
 OTHERS_SEND: Final = "Other phones are sending photos. Try again in a minute."
 NO_ROOM: Final = (
-    "There is no room on the memory card for a photo of that size. Delete drafts, or make room."
+    "There is no room left on the memory card for a photo of that size. Delete drafts, or make"
+    " room."
 )
 
 
@@ -46,7 +48,7 @@ class Uploads:
                 abort(503, OTHERS_SEND)
             on_the_way_bytes = COPIES * (size_bytes + sum(self._sizes_bytes.values()))
             if shutil.disk_usage(self._folder).free < on_the_way_bytes + STAYS_FREE_BYTES:
-                abort(507, NO_ROOM)
+                raise NotKept(NO_ROOM)
             self._sizes_bytes[holder] = size_bytes
         return partial(self._end, holder)
 
