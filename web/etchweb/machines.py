@@ -2,6 +2,7 @@
 
 import threading
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Self
 
@@ -13,7 +14,7 @@ from etchweb.paired import Store
 from etchweb.pairing import Tries
 from etchweb.server.admission import KnownAddresses
 from etchweb.stream import GREATEST_STREAMS, view_of
-from etchweb.uploads import Uploads
+from etchweb.uploads import Uploads, free_bytes_of
 
 pages = Blueprint("machines", __name__)
 
@@ -37,7 +38,7 @@ class Machines:
     @classmethod
     def of(cls, folder: Path) -> Self:
         """Return what machines share that keep their own in `folder`; raise StoreUnusable."""
-        return cls(Store(folder), Uploads(folder))
+        return cls(Store(folder), Uploads(partial(free_bytes_of, folder)))
 
     @property
     def are_several(self) -> bool:

@@ -16,7 +16,7 @@ from etchwire.retention import MB
 
 MOST_AT_ONCE: Final = 3  # each holds a thread while its photo is looked at
 COPIES: Final = 2  # as it came, and taken out of its form
-STAYS_FREE_BYTES: Final = 100 * MB  # for records, and for what is made of the photo
+STAYS_FREE_BYTES: Final = 30 * MB  # below it nothing is started
 
 ALREADY_SENDING: Final = "This phone is sending a photo already. Wait until it is there."
 OTHERS_SEND: Final = "Other phones are sending photos. Try again in a minute."
@@ -27,10 +27,13 @@ NO_ROOM: Final = (
 
 
 class Uploads:
-    """The uploads under way, one a phone, in the space that the card has; any thread may ask."""
+    """The uploads under way, one a phone, in the space that the card has; any thread may ask.
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
+    `free_bytes` tells how much that is.
+    """
+
+    def __init__(self, free_bytes: Callable[[], int]) -> None:
+        self._free_bytes = free_bytes
         self._sizes_bytes: dict[str, int] = {}
         self._lock = threading.Lock()
 
@@ -47,7 +50,7 @@ class Uploads:
             if len(self._sizes_bytes) >= MOST_AT_ONCE:
                 abort(503, OTHERS_SEND)
             on_the_way_bytes = COPIES * (size_bytes + sum(self._sizes_bytes.values()))
-            if shutil.disk_usage(self._folder).free < on_the_way_bytes + STAYS_FREE_BYTES:
+            if self._free_bytes() < on_the_way_bytes + STAYS_FREE_BYTES:
                 raise NotKept(NO_ROOM)
             self._sizes_bytes[holder] = size_bytes
         return partial(self._end, holder)
@@ -55,6 +58,11 @@ class Uploads:
     def _end(self, holder: str) -> None:
         with self._lock:
             self._sizes_bytes.pop(holder, None)
+
+
+def free_bytes_of(folder: Path) -> int:
+    """Return how much room there is where `folder` lies."""
+    return shutil.disk_usage(folder).free
 
 
 def ask_before_bodies(app: Flask) -> None:
