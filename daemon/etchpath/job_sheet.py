@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from etchpath.errors import JobDoesNotFit
 from etchpath.job_file import JobFile
 from etchpath.raster import UM_PER_MM
-from etchwire.craft import LARGEST, Head, Recipe
+from etchwire.craft import FURTHEST_MM, Head, Recipe
 from etchwire.sheet import Bounds, Photo, RowEntry, Sheet
 
 
@@ -79,7 +79,7 @@ def reach(index: tuple[RowEntry, ...]) -> Bounds:
 
 def place_um(mm: float, what: str) -> int:
     """Return a place that a person gave; raise JobDoesNotFit where it is none."""
-    if not abs(mm) <= LARGEST["mm"]:
+    if not abs(mm) <= FURTHEST_MM:
         raise JobDoesNotFit(f"a {what} cannot be placed at {mm!r} mm")
     return round(mm * UM_PER_MM)
 

@@ -11,10 +11,11 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 SECONDS_PER_MINUTE = 60.0
+FURTHEST_MM: Final = 1e6
 # What no machine and no job comes to, by a number's name or by its unit, the last word of it:
 # beyond that a file is damaged, and sums would run over.
 LARGEST: Final[Mapping[str, float]] = {
-    "rows": 1e6, "columns": 1e6, "px": 1e6, "mm": 1e6, "s": 1e8, "w": 1e6,
+    "rows": 1e6, "columns": 1e6, "px": 1e6, "mm": FURTHEST_MM, "s": 1e8, "w": 1e6,
     "min": 1e6,  # mm/min
     "s2": 1e9,  # mm/s²
     "mm2": 1e9,  # J/mm²

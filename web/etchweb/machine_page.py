@@ -20,6 +20,7 @@ from etchweb.house import house
 from etchweb.machine_view import away_view, live_view, machine_view
 from etchweb.watch import STOP_ELSEWHERE
 from etchweb.words import as_sentence
+from etchwire.craft import FURTHEST_MM
 from etchwire.errors import DaemonAbsent, Refused
 
 pages = Blueprint("machine", __name__, url_prefix="/machine")
@@ -27,7 +28,6 @@ pages = Blueprint("machine", __name__, url_prefix="/machine")
 Form = MultiDict[str, str]
 
 NO_PLACE: Final = "Say where in millimetres: how far to the right, and how far up."
-FURTHEST_MM: Final = 1e6
 
 
 class NoPlace(ValueError):

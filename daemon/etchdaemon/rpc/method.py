@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final, get_origin
 
+from etchwire.craft import FURTHEST_MM
 from etchwire.errors import UnfitParameters
 
 LARGEST: Final = 2**53  # beyond it JSON's readers disagree about whole numbers
-
-LONGEST_MM: Final = 1e6
 
 
 class Right(StrEnum):
@@ -68,7 +67,7 @@ class Length:
         if isinstance(value, _Required):
             raise UnfitParameters("refused", f"the parameter {self.name!r} is missing")
         is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
-        if not is_number or not -LONGEST_MM <= value <= LONGEST_MM:
+        if not is_number or not -FURTHEST_MM <= value <= FURTHEST_MM:
             raise UnfitParameters(
                 "refused", f"{self.name!r} must be a length in mm, not {value!r:.40}"
             )
