@@ -61,7 +61,9 @@ class Door:
         return client
 
     def let_pass(self, seconds):
-        """Move the clock, and have the server look round."""
+        """Move the clock once every answer is wholly given, and have the server look round."""
+        threads = self.server.task_dispatcher  # a phone may hear before a thread is done
+        until(lambda: not threads.active_count and not len(threads.queue))
         self.clock.now_s += seconds
         for _ in range(2):  # the first round finds what is late, the second closes it
             looked = threading.Event()
@@ -106,6 +108,14 @@ class Door:
         before = f'{part}"form_token"\r\n\r\n{self.form_token}\r\n{part}"photo"; filename="a.jpg"'
         form = before.encode() + b"\r\n\r\n" + data + b"\r\n--x--\r\n"
         return form, "Content-Type: multipart/form-data; boundary=x"
+
+
+def until(holds):
+    """Wait until `holds` returns something true."""
+    deadline_s = time.monotonic() + PATIENCE_S
+    while not holds():
+        assert time.monotonic() < deadline_s
+        time.sleep(0.01)
 
 
 def answer_on(client):

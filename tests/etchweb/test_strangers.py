@@ -4,7 +4,7 @@ import errno
 
 import pytest
 
-from door import PHONE, answer_on, door_at, is_closed, is_open
+from door import PHONE, answer_on, door_at, is_closed, is_open, until
 from etchweb.server.admission import MOST_OF_ONE_STRANGER
 from etchweb.server.channel import IDLE_S, REQUEST_S, STALLED_S
 from etchweb.server.request import LARGEST_HEADERS_BYTES
@@ -197,14 +197,12 @@ def test_a_phone_sends_one_photo_at_a_time(door):
     head = door.head("POST", "/new", kind, f"Content-Length: {len(form)}")
     first, second = door.knock(PHONE), door.knock(PHONE)
     first.sendall(head + form[:100_000])
-    while not door.shared.uploads.are_under_way:
-        door.watch()
+    until(lambda: door.shared.uploads.are_under_way)
 
     second.sendall(head)
     status, text = answer_on(second)
     first.close()
-    while door.shared.uploads.are_under_way:
-        door.watch()
+    until(lambda: not door.shared.uploads.are_under_way)
 
     assert status == 409
     assert ALREADY_SENDING in text
@@ -214,13 +212,12 @@ def test_a_photo_that_stalls_is_waited_for_until_its_deadline(door):
     form, kind = door.multipart(bytes(PHOTO_BYTES))
     client = door.knock(PHONE)
     client.sendall(door.head("POST", "/new", kind, f"Content-Length: {len(form)}") + form[:100])
-    while not door.shared.uploads.are_under_way:
-        door.watch()
+    until(lambda: door.shared.uploads.are_under_way)
 
     door.let_pass(STALLED_S + 1)
 
     assert is_closed(client)
-    assert not door.shared.uploads.are_under_way
+    until(lambda: not door.shared.uploads.are_under_way)
 
 
 def test_an_unknown_name_gets_a_sentence_and_one_line_in_the_log(door, caplog):
