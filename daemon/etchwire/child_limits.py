@@ -23,13 +23,18 @@ def limit_child(*, memory_mb: int, processor_s: int) -> None:
     os.environ["OPENBLAS_NUM_THREADS"] = "1"  # each of its threads would have memory of its own
     os.nice(_LOWER_PRIORITY)
     limit_memory(memory_mb * _BYTES_PER_MB)
-    _lower(resource.RLIMIT_CPU, processor_s)
+    limit_processor(processor_s)
     be_expendable(EXPENDABLE)
 
 
 def limit_memory(most_bytes: int) -> None:
     """Let allocations fail beyond this; a limit that is lower already stays."""
     _lower(resource.RLIMIT_DATA, most_bytes)
+
+
+def limit_processor(most_s: int) -> None:
+    """Have the kernel end this process (SIGXCPU) once it has computed for so long."""
+    _lower(resource.RLIMIT_CPU, most_s)
 
 
 def be_expendable(score: int) -> None:

@@ -151,7 +151,7 @@ BAD_PHOTOS = {
     "gif": (encoded(scene(), "GIF"), 415, "is not a"),
     "truncated": (jpeg()[: len(jpeg()) // 2], 422, "was not copied whole"),
     "header alone": (jpeg()[:30], 422, "header makes no sense"),
-    "bomb": (png_header(60_000, 60_000), 413, "megapixels"),
+    "bomb": (png_header(60_000, 60_000), 413, "million pixels"),
     "no size": (png_header(0, 10), 415, "is not a"),
     "pdf": (b"%PDF-1.7\n" + jpeg(), 415, "is not a"),
     "zip in front": (b"PK\x03\x04" + jpeg(), 415, "is not a"),

@@ -1,17 +1,23 @@
 """What runs under the units, under their own filters of system calls: nothing may be killed."""
 
+import io
 import json
+import re
 import signal
 import subprocess
 import sys
 from pathlib import Path
 
+import cv2
 import numpy as np
+import pillow_heif
 import pytest
+from PIL import Image
 
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from gcode_bench import job_of
 from page_bench import draw_picture, require
+from photo_files import encoded, scene
 
 HERE = Path(__file__).parent
 UNITS = HERE.parents[1] / "systemd"
@@ -78,6 +84,47 @@ def test_a_photo_is_prepared_under_the_pages_filter(under, tmp_path):
 
     assert done.returncode == 0, done.stderr
     assert (made / GCODE_NAME).exists()
+
+
+DECODED = """
+import sys
+import numpy as np
+from etchphoto.small_copy import small_copy
+image = small_copy(sys.argv[1], "the photo", 30)
+print(image.size, np.asarray(image).mean(axis=(0, 1)).round().tolist())
+"""
+
+
+def deep_png():
+    return cv2.imencode(".png", scene()[..., ::-1].astype(np.uint16) * 257)[1].tobytes()
+
+
+def heic():
+    file = io.BytesIO()
+    pillow_heif.from_pillow(Image.fromarray(scene())).save(file, quality=-1)
+    return file.getvalue()
+
+
+@pytest.mark.parametrize(
+    "photo",
+    [
+        encoded(scene(), "JPEG", quality=95),
+        encoded(scene(), "JPEG", quality=95, progressive=True),
+        encoded(scene(), "PNG"), deep_png(),
+        encoded(scene(), "TIFF"), encoded(scene(), "TIFF", compression="tiff_lzw"),
+        encoded(scene(), "WEBP", lossless=True), heic(),
+    ],
+    ids=["jpeg", "progressive", "png", "png16", "tiff", "lzw", "webp", "heic"],
+)  # fmt: skip
+def test_every_format_is_decoded_under_the_pages_filter(under, tmp_path, photo):
+    (tmp_path / "photo").write_bytes(photo)
+
+    done = under(PAGE, "-c", DECODED, tmp_path / "photo")
+
+    assert done.returncode == 0, done.stderr
+    size, mean = re.fullmatch(r"(\(.*\)) (\[.*\])\n", done.stdout).groups()
+    assert size == "(30, 20)"
+    assert json.loads(mean) == pytest.approx(scene().mean(axis=(0, 1)), abs=3)
 
 
 def test_a_call_that_is_not_allowed_kills(under):

@@ -7,7 +7,7 @@ makes one.
 import struct
 from collections.abc import Callable
 from io import BytesIO
-from typing import Any, Final, Protocol
+from typing import IO, Any, Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,9 @@ from etchphoto.light import luminance
 DECODING_FAILURES: Final = (
     OSError, SyntaxError, ValueError, EOFError, IndexError, KeyError, OverflowError, struct.error
 )  # fmt: skip
+
+
+Box = tuple[int, int, int, int]  # left, top, right, bottom
 
 
 class DecodedPicture(Protocol):
@@ -33,25 +36,38 @@ class DecodedPicture(Protocol):
         """Return the luminance of these pixels, shape (rows, columns)."""
         ...
 
+    def colours(self, left: int, top: int, right: int, bottom: int) -> Image.Image:
+        """Return these pixels as red, green and blue of eight bits each."""
+        ...
+
 
 class ShallowPicture:
-    """A picture decoded by Pillow: eight bits a colour, or sixteen bits of grey."""
+    """A picture of eight bits a colour, or sixteen bits of grey."""
 
-    def __init__(self, image: Image.Image) -> None:
-        """Take a loaded picture."""
-        self._image = image
-        self._to_srgb = _conversion(image)
+    def __init__(
+        self, size: tuple[int, int], part: Callable[[Box], Image.Image], described: Image.Image
+    ) -> None:
+        """Take what cuts a part out of the picture, and a picture with its mode and notes."""
+        self._size = size
+        self._part = part
+        self._to_srgb = _conversion(described)
 
     @property
     def size(self) -> tuple[int, int]:
         """Width and height in pixels."""
-        return self._image.size
+        return self._size
 
     def luminance(self, left: int, top: int, right: int, bottom: int) -> NDArray[np.float32]:
         """Return the luminance of these pixels, shape (rows, columns)."""
-        part = self._image.crop((left, top, right, bottom))
-        codes = np.asarray(self._to_srgb(part))
+        codes = np.asarray(self._to_srgb(self._part((left, top, right, bottom))))
         return luminance(codes.astype(codes.dtype.newbyteorder("="), copy=False))
+
+    def colours(self, left: int, top: int, right: int, bottom: int) -> Image.Image:
+        """Return these pixels as red, green and blue of eight bits each."""
+        part = self._to_srgb(self._part((left, top, right, bottom)))
+        if part.mode.startswith("I;16"):
+            part = Image.fromarray((np.asarray(part) >> 8).astype(np.uint8))
+        return part.convert("RGB")
 
 
 class DeepPicture:
@@ -68,10 +84,18 @@ class DeepPicture:
 
     def luminance(self, left: int, top: int, right: int, bottom: int) -> NDArray[np.float32]:
         """Return the luminance of these pixels, shape (rows, columns)."""
+        return luminance(self._part(left, top, right, bottom))
+
+    def colours(self, left: int, top: int, right: int, bottom: int) -> Image.Image:
+        """Return these pixels as red, green and blue of eight bits each."""
+        codes = self._part(left, top, right, bottom) >> 8
+        return Image.fromarray(codes.astype(np.uint8)).convert("RGB")
+
+    def _part(self, left: int, top: int, right: int, bottom: int) -> NDArray[np.uint16]:
         part = self._codes[top:bottom, left:right]
         if part.ndim == 3 and part.shape[2] >= 3:
             part = part[..., [2, 1, 0, *range(3, part.shape[2])]]
-        return luminance(part)
+        return part
 
 
 def is_deep(image: ImageFile.ImageFile) -> bool:
@@ -81,15 +105,44 @@ def is_deep(image: ImageFile.ImageFile) -> bool:
     return any(";16" in str(part) for tile in image.tile for part in _as_tuple(tile.args))
 
 
-def decode_deep(data: bytes) -> DeepPicture | None:
+def decode_deep(file: IO[bytes]) -> DeepPicture | None:
     """Decode a PNG or TIFF with all its bits, or return None where OpenCV cannot."""
-    import cv2  # noqa: PLC0415  a tenth of a second and 40 MB that few photos need
+    import cv2  # noqa: PLC0415  loaded before the decoder is locked in
 
+    file.seek(0)
     try:
-        codes: Any = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+        codes: Any = cv2.imdecode(np.frombuffer(file.read(), np.uint8), cv2.IMREAD_UNCHANGED)
     except cv2.error:
         return None
     return DeepPicture(codes) if codes is not None and codes.dtype == np.uint16 else None
+
+
+def decode_shallow(image: ImageFile.ImageFile) -> ShallowPicture:
+    """Decode what Pillow has opened; raise one of DECODING_FAILURES."""
+    image.load()
+    return ShallowPicture(image.size, image.crop, image)
+
+
+def decode_heif(file: IO[bytes]) -> ShallowPicture:
+    """Decode a HEIF file; raise what its library raises.
+
+    By way of Pillow each pixel would be held three times over.
+    """
+    import pillow_heif  # noqa: PLC0415  loaded before the decoder is locked in
+
+    file.seek(0)
+    pictures = pillow_heif.open_heif(file)
+    picture = pictures[pictures.primary_index]
+    codes = np.asarray(picture)
+    described = Image.new(picture.mode, (1, 1))
+    described.info.update(picture.info)
+
+    def part(box: Box) -> Image.Image:
+        left, top, right, bottom = box
+        data = codes[top:bottom, left:right].tobytes()
+        return Image.frombytes(picture.mode, (right - left, bottom - top), data)
+
+    return ShallowPicture(picture.size, part, described)
 
 
 def has_foreign_profile(image: Image.Image) -> bool:

@@ -29,6 +29,10 @@ class PhotoTooLarge(EtchphotoError, ValueError):
     """Decoding the picture would take more memory than a small box has."""
 
 
+class DecodersNotLocked(EtchphotoError, OSError):
+    """The decoders cannot be locked in on this computer, so no photo is decoded."""
+
+
 class UnfitOrder(EtchphotoError, ValueError):
     """A size, spacing, place or setting that this machine cannot etch."""
 

@@ -1,37 +1,59 @@
 """Photo files: what is in one, and whether it can be read, before it is decoded.
 
 Decoding waits until it is known how many dots are wanted, because a JPEG decoder can leave out
-what nobody will see: that is what lets a small box take a 48-megapixel photo.
+what nobody will see: that is what lets a small box take a 48-megapixel photo. Whatever looks into
+the file does so in a process of its own (`decoder_process`).
 """
 
 import hashlib
-from dataclasses import dataclass, replace
+import os
+from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Final
 
-from PIL import Image
+from PIL import Image, ImageFile
 
+from etchphoto.decoder_process import Decoded, Numbers, Table, decoder_process
 from etchphoto.decoding import (
     DECODING_FAILURES,
     DecodedPicture,
-    ShallowPicture,
     decode_deep,
+    decode_heif,
+    decode_shallow,
     has_foreign_profile,
     is_deep,
 )
-from etchphoto.errors import NotAPhoto, PhotoDamaged, PhotoTooLarge
-from etchphoto.opening import MAKE_SMALLER, MAX_FILE_PIXELS, opened, reading
+from etchphoto.decoding_cost import (
+    MAX_FILE_PIXELS,
+    deep_cost_of,
+    reduce_jpeg,
+    require_decodable,
+)
+from etchphoto.errors import NotAPhoto, PhotoDamaged
+from etchphoto.opening import (
+    HEAD_BYTES,
+    HEIF_FAILURES,
+    HEIF_FORMAT,
+    libraries_for,
+    opened,
+    reading,
+    require_within_limits,
+)
 from etchphoto.orientation import UPRIGHT, Orientation
 
 READABLE_MODES: Final = frozenset((
     "1", "L", "LA", "La", "P", "PA", "RGB", "RGBA", "RGBa", "RGBX", "CMYK", "YCbCr",
     "I;16", "I;16L", "I;16B", "I;16N",
 ))  # fmt: skip
-MAX_DECODED_PIXELS: Final = 64_000_000  # four bytes each: 256 MB
-ENOUGH_PIXELS: Final = 16_000_000  # a JPEG above this is decoded smaller if dots stay sharp
-DECODER_SCALES: Final = (2, 4, 8)
+BYTES_OF_LIGHT: Final = 4  # a dot
 
 _ORIENTATION_TAG: Final = 274
+_SIDES: Final = ("width_px", "height_px")
+_TURNS: Final = ("is_swapped", "is_flipped_x", "is_flipped_y")
+
+PictureWork = Callable[[DecodedPicture], tuple[Table, Iterable[Numbers]]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,28 +69,57 @@ class LoadedPhoto:
     height_px: int
     orientation: Orientation
     source: Path | bytes
+    is_deep: bool = False
 
-    def decode(self, *, least_px: tuple[int, int]) -> tuple[DecodedPicture, Orientation]:
-        """Return the picture as it lies in the file, and what turns it upright.
+    def decode(
+        self, work: PictureWork, *, least_px: tuple[int, int], result_bytes: int = 0
+    ) -> AbstractContextManager[Decoded]:
+        """Have `work` done on the picture as it lies in the file, and hand out what it answers.
 
         `least_px` is the least width and height, upright, that the whole picture must keep: a
-        JPEG far larger is decoded smaller. Raise PhotoDamaged for a file that ends too early.
+        JPEG far larger is decoded smaller. `result_bytes` is what the answer takes. Raise
+        PhotoTooLarge for what takes more memory than there is, PhotoDamaged for a file that ends
+        too early; `orientation` is what turns the picture upright.
         """
-        with opened(self.source, self.name) as image:
-            _reduce(image, self.orientation.swapped(least_px))
-            _require_decodable(image, self.name)
-            deep = is_deep(image) and not has_foreign_profile(image)
+        if self.is_deep:
+            import cv2  # noqa: F401, PLC0415  a tenth of a second and 40 MB that few photos need
+
+        def decode_and_work(file: IO[bytes]) -> tuple[Table, Iterable[Numbers]]:
+            return work(self._decoded(file, self.orientation.swapped(least_px), result_bytes))
+
+        return decoder_process(self.source, self.name, decode_and_work)
+
+    def _decoded(
+        self, file: IO[bytes], least_px: tuple[int, int], result_bytes: int
+    ) -> DecodedPicture:
+        with opened(file, self.name) as image:
+            file_bytes = _size_bytes(file)
+            require_decodable(image, self.name, file_bytes=file_bytes, spare_bytes=result_bytes)
+            reduce_jpeg(image, least_px, spare_bytes=result_bytes)
             try:
-                image.load()
-                picture = (decode_deep(_read(self.source)) if deep else None) or ShallowPicture(
-                    image
-                )
+                return self._pixels(file, image, file_bytes, result_bytes)
             except DECODING_FAILURES as error:
                 raise PhotoDamaged(
                     f"{self.name} is damaged or was not copied whole: copy it again, or open it "
                     "elsewhere and save it anew"
                 ) from error
-        return picture, self.orientation
+
+    def _pixels(
+        self, file: IO[bytes], image: ImageFile.ImageFile, file_bytes: int, result_bytes: int
+    ) -> DecodedPicture:
+        if image.format == HEIF_FORMAT:
+            try:
+                return decode_heif(file)
+            except HEIF_FAILURES as error:
+                require_within_limits(error, self.name)
+                raise ValueError from error
+        if self.is_deep:
+            cost = deep_cost_of(image, file_bytes=file_bytes)
+            if cost.is_within(image.width * image.height, result_bytes):
+                deep = decode_deep(file)
+                if deep is not None:
+                    return deep
+        return decode_shallow(image)  # cut down to eight bits
 
 
 def load_photo(source: Path | str | IO[bytes], *, name: str | None = None) -> LoadedPhoto:
@@ -85,18 +136,46 @@ def load_photo(source: Path | str | IO[bytes], *, name: str | None = None) -> Lo
         where = source.read()
         shown = name or "the photo"
     sha256 = _sha256(where, shown)
-    with opened(where, shown) as image:
-        photo = LoadedPhoto(
-            name=shown,
-            sha256=sha256,
-            width_px=image.width,
-            height_px=image.height,
-            orientation=_orientation(image),
-            source=where,
+    with reading(where, shown) as file:
+        libraries_for(file.read(HEAD_BYTES))
+    with decoder_process(where, shown, lambda file: (_facts(file, shown), ())) as facts:
+        orientation = Orientation(*(bool(facts.whole(name, most=1)) for name in _TURNS))
+        width_px, height_px = (facts.whole(name, most=MAX_FILE_PIXELS) for name in _SIDES)
+        has_depth = bool(facts.whole("is_deep", most=1))
+    width_px, height_px = orientation.swapped((width_px, height_px))
+    return LoadedPhoto(
+        name=shown,
+        sha256=sha256,
+        width_px=width_px,
+        height_px=height_px,
+        orientation=orientation,
+        source=where,
+        is_deep=has_depth,
+    )
+
+
+def _facts(file: IO[bytes], name: str) -> Table:
+    """Return what the header says, as whole numbers; in the decoder's process."""
+    with opened(file, name) as image:
+        _require_photo(image, name)
+        require_decodable(image, name, file_bytes=_size_bytes(file))
+        has_depth = _is_deep(image)  # first: looking for camera notes may decode a PNG
+        sides = dict(zip(_SIDES, image.size, strict=True))
+        turns = {turn: int(getattr(_orientation(image), turn)) for turn in _TURNS}
+        return {**sides, **turns, "is_deep": int(has_depth)}
+
+
+def _is_deep(image: ImageFile.ImageFile) -> bool:
+    return is_deep(image) and not has_foreign_profile(image)
+
+
+def _require_photo(image: Image.Image, name: str) -> None:
+    if image.width * image.height < 1:
+        raise NotAPhoto(f"{name} is a picture without a single pixel: choose another")
+    if image.mode not in READABLE_MODES:
+        raise NotAPhoto(
+            f"{name} has colours of a kind we do not read ({image.mode}): save it as JPEG"
         )
-        _require_photo(image, shown)
-    width_px, height_px = photo.orientation.swapped((photo.width_px, photo.height_px))
-    return replace(photo, width_px=width_px, height_px=height_px)
 
 
 def _sha256(source: Path | bytes, name: str) -> str:
@@ -109,32 +188,11 @@ def _sha256(source: Path | bytes, name: str) -> str:
     return digest.hexdigest()
 
 
-def _read(source: Path | bytes) -> bytes:
-    return source if isinstance(source, bytes) else source.read_bytes()
-
-
-def _require_photo(image: Image.Image, name: str) -> None:
-    pixels = image.width * image.height
-    if pixels < 1:
-        raise NotAPhoto(f"{name} is a picture without a single pixel: choose another")
-    if pixels > MAX_FILE_PIXELS:
-        raise PhotoTooLarge(
-            f"{name} has {pixels / 1e6:.0f} megapixels, more than the "
-            f"{MAX_FILE_PIXELS // 1_000_000} we decode: {MAKE_SMALLER}"
-        )
-    if image.mode not in READABLE_MODES:
-        raise NotAPhoto(
-            f"{name} has colours of a kind we do not read ({image.mode}): save it as JPEG"
-        )
-
-
-def _require_decodable(image: Image.Image, name: str) -> None:
-    if image.width * image.height > MAX_DECODED_PIXELS:
-        raise PhotoTooLarge(
-            f"{name} has {image.width * image.height / 1e6:.0f} megapixels to decode, more than "
-            f"the {MAX_DECODED_PIXELS // 1_000_000} this box takes: {MAKE_SMALLER}, or save it "
-            "as JPEG, which can be decoded smaller"
-        )
+def _size_bytes(file: IO[bytes]) -> int:
+    here = file.tell()
+    end = file.seek(0, os.SEEK_END)
+    file.seek(here)
+    return end
 
 
 def _orientation(image: Image.Image) -> Orientation:
@@ -144,18 +202,3 @@ def _orientation(image: Image.Image) -> Orientation:
         return Orientation.from_exif(image.getexif().get(_ORIENTATION_TAG))
     except DECODING_FAILURES:
         return UPRIGHT  # camera data that makes no sense says nothing about how it was held
-
-
-def _reduce(image: Image.Image, least_px: tuple[int, int]) -> None:
-    """Have a JPEG decoded at 1/2, 1/4 or 1/8 when it is large and keeps a pixel for each dot."""
-    if image.format not in ("JPEG", "MPO"):
-        return
-    width, height = image.size
-    scale = 1
-    for larger in DECODER_SCALES:
-        is_enough = width * height <= ENOUGH_PIXELS * scale**2
-        if is_enough or width < least_px[0] * larger or height < least_px[1] * larger:
-            break
-        scale = larger
-    if scale > 1:
-        image.draft(None, (width // scale, height // scale))

@@ -1,5 +1,6 @@
 """Opening a photo file: which formats are taken, and what is said of a file that is none."""
 
+import struct
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -17,6 +18,7 @@ from PIL import (
     WebPImagePlugin,
 )
 
+from etchphoto.decoding_cost import WEBP_COST, require_fit
 from etchphoto.errors import (
     NotAPhoto,
     PhotoDamaged,
@@ -37,12 +39,13 @@ FORMATS: Final = tuple(
 )
 HEIF_FORMAT: Final = "HEIF"
 KINDS: Final = "JPEG, PNG, WebP, TIFF or HEIC"
-MAX_FILE_PIXELS: Final = 220_000_000  # phones reach 200 megapixels
-_HEIF_MARK: Final = slice(4, 8), b"ftyp"
 MAKE_SMALLER: Final = "save a smaller copy, a tile holds only a few million dots"
+HEAD_BYTES: Final = 30
+# What pillow_heif raises for the errors of libheif.
+HEIF_FAILURES: Final = (EOFError, IndexError, OSError, RuntimeError, SyntaxError, ValueError)
 
-# Pillow's own limit warns at this number and refuses at twice as many; ours comes first.
-Image.MAX_IMAGE_PIXELS = MAX_FILE_PIXELS
+Image.MAX_IMAGE_PIXELS = None  # what may be decoded is said in `decoding_cost`, before it is
+Image.preinit()  # or it would load its plugins where files cannot be opened any more
 
 
 @contextmanager
@@ -65,42 +68,84 @@ def reading(source: Path | bytes, name: str) -> Iterator[IO[bytes]]:
         yield file
 
 
+def libraries_for(head: bytes) -> None:
+    """Load what decoding a file that begins like this needs besides Pillow."""
+    if _is_heif(head):
+        # Large, and only a phone's picture needs it.
+        import pillow_heif  # noqa: PLC0415
+
+        pillow_heif.options.DECODE_THREADS = 0  # the decoder's process can have but one
+        pillow_heif.register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
+
+
 @contextmanager
-def opened(source: Path | bytes, name: str) -> Iterator[ImageFile.ImageFile]:
+def opened(file: IO[bytes], name: str) -> Iterator[ImageFile.ImageFile]:
     """Hand out the picture with its header read.
 
-    Raise NotAPhoto, PhotoTooLarge or PhotoDamaged as well, each with a sentence.
+    Raise NotAPhoto, PhotoTooLarge or PhotoDamaged, each with a sentence.
     """
-    with reading(source, name) as file, warnings.catch_warnings():
+    with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what Pillow thinks of a camera's notes helps nobody
-        formats = _formats_of(file)
-        try:
-            image = Image.open(file, formats=formats)
-        except Image.DecompressionBombError as error:
-            raise PhotoTooLarge(
-                f"{name} has more than {2 * MAX_FILE_PIXELS // 1_000_000} megapixels: "
-                f"{MAKE_SMALLER}"
-            ) from error
-        except UnidentifiedImageError as error:
-            raise NotAPhoto(
-                f"{name} is not a {KINDS} picture: open it in a picture viewer and save it as JPEG"
-            ) from error
-        except (OSError, ValueError, OverflowError) as error:
-            raise PhotoDamaged(
-                f"{name} begins like a picture, but its header makes no sense: copy it again, or "
-                "open it elsewhere and save it anew"
-            ) from error
+        image = _open(file, name)
         with image:
             yield image
 
 
-def _formats_of(file: IO[bytes]) -> tuple[str, ...]:
-    head = file.read(12)
+def _open(file: IO[bytes], name: str) -> ImageFile.ImageFile:
+    head = file.read(HEAD_BYTES)
     file.seek(0)
-    place, mark = _HEIF_MARK
-    if head[place] != mark:
-        return FORMATS
-    import pillow_heif  # noqa: PLC0415  a large library that only a phone's picture needs
+    if (size_px := _webp_size_px(head)) is not None:  # opened, it takes its canvases' memory
+        require_fit(*size_px, WEBP_COST, name=name)
+    try:
+        return Image.open(file, formats=(HEIF_FORMAT,) if _is_heif(head) else FORMATS)
+    except UnidentifiedImageError as error:
+        if _is_heif(head):
+            _require_sound_heif(file, name)
+        raise NotAPhoto(
+            f"{name} is not a {KINDS} picture: open it in a picture viewer and save it as JPEG"
+        ) from error
+    except (OSError, ValueError, OverflowError) as error:
+        raise PhotoDamaged(
+            f"{name} begins like a picture, but its header makes no sense: copy it again, or "
+            "open it elsewhere and save it anew"
+        ) from error
 
-    pillow_heif.register_heif_opener()
-    return (HEIF_FORMAT,)
+
+def _is_heif(head: bytes) -> bool:
+    return head[4:8] == b"ftyp"
+
+
+def _webp_size_px(head: bytes) -> tuple[int, int] | None:
+    """Return the size that a WebP file states (RFC 9649, 2.5 to 2.7), None for any other file."""
+    if len(head) < HEAD_BYTES or head[:4] != b"RIFF" or head[8:12] != b"WEBP":
+        return None
+    if head[12:16] == b"VP8X":
+        return int.from_bytes(head[24:27], "little") + 1, int.from_bytes(head[27:30], "little") + 1
+    if head[12:16] == b"VP8L":
+        bits = int.from_bytes(head[21:25], "little")
+        return (bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1
+    width, height = struct.unpack_from("<HH", head, 26)
+    return width & 0x3FFF, height & 0x3FFF
+
+
+def _require_sound_heif(file: IO[bytes], name: str) -> None:
+    """Raise what its own library has against a HEIF file, which Pillow keeps to itself."""
+    import pillow_heif  # noqa: PLC0415 - loaded before, by `libraries_for`
+
+    file.seek(0)
+    try:
+        pillow_heif.open_heif(file)
+    except HEIF_FAILURES as error:
+        require_within_limits(error, name)
+
+
+def require_within_limits(error: Exception, name: str) -> None:
+    """Raise PhotoTooLarge or MemoryError where that is what libheif's `error` says."""
+    said = str(error)
+    if "limit exceeded" in said:
+        raise PhotoTooLarge(
+            f"{name} is a HEIC photo that states more pixels or parts than its decoder takes for "
+            "safety: export it as JPEG"
+        ) from error
+    if "allocat" in said:
+        raise MemoryError from error

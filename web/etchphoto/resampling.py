@@ -6,7 +6,7 @@ average codes, by so little that each dot still has a pixel of its own.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Final
 
 import numpy as np
@@ -15,9 +15,9 @@ from PIL import Image
 
 from etchphoto.decoding import DecodedPicture
 from etchphoto.framing import Crop, Frame
-from etchphoto.loading import LoadedPhoto
+from etchphoto.loading import BYTES_OF_LIGHT, LoadedPhoto
 
-STRIP_PIXELS: Final = 1_000_000  # of the photo at a time: 4 MB in floats
+STRIP_PIXELS: Final = 500_000  # of the photo at a time: 2 MB in floats
 _WIDEST_SUPPORT: Final = 3  # source pixels beyond a strip that its edge dots look at, per scale
 
 Progress = Callable[[float], None]
@@ -35,15 +35,21 @@ def luminance_per_dot(
         math.ceil(frame.columns / (part.right - part.left)),
         math.ceil(frame.rows / (part.bottom - part.top)),
     )
-    picture, orientation = photo.decode(least_px=least)
-    size = orientation.swapped((frame.columns, frame.rows))
-    stored = _resampled(picture, orientation.stored(part), size, on_progress)
-    return np.ascontiguousarray(orientation.upright(stored))
+    columns, rows = photo.orientation.swapped((frame.columns, frame.rows))
+    stored_part = photo.orientation.stored(part)
+    with photo.decode(
+        lambda picture: ({}, _resampled(picture, stored_part, (columns, rows))),
+        least_px=least,
+        result_bytes=BYTES_OF_LIGHT * columns * rows,
+    ) as decoded:
+        stored = decoded.read((rows, columns), np.float32, on_progress)
+    return np.ascontiguousarray(photo.orientation.upright(np.clip(stored, 0, 1, out=stored)))
 
 
 def _resampled(
-    picture: DecodedPicture, part: Crop, size: tuple[int, int], on_progress: Progress
-) -> NDArray[np.float32]:
+    picture: DecodedPicture, part: Crop, size: tuple[int, int]
+) -> Iterator[NDArray[np.float32]]:
+    """Yield the rows of dots, a few at a time; in the decoder's process."""
     columns, rows = size
     width, height = picture.size
     left, right = part.left * width, part.right * width
@@ -52,7 +58,6 @@ def _resampled(
     margin = math.ceil(_WIDEST_SUPPORT * max(1.0, scale, (right - left) / columns))
     first_x, last_x = max(0, int(left) - margin), min(width, math.ceil(right) + margin)
     dots_at_once = max(1, int(STRIP_PIXELS / (last_x - first_x) / scale))
-    result = np.empty((rows, columns), dtype=np.float32)
     for first in range(0, rows, dots_at_once):
         last = min(rows, first + dots_at_once)
         from_y, to_y = top + first * scale, top + last * scale
@@ -60,9 +65,7 @@ def _resampled(
         strip = Image.fromarray(picture.luminance(first_x, first_y, last_x, last_y))
         box = (left - first_x, from_y - first_y, right - first_x, min(to_y, height) - first_y)
         resized = strip.resize((columns, last - first), _filter(scale), _within(box, strip.size))
-        result[first:last] = np.asarray(resized)
-        on_progress(last / rows)
-    return np.clip(result, 0, 1, out=result)
+        yield np.asarray(resized)
 
 
 def _filter(scale: float) -> Image.Resampling:

@@ -1,5 +1,6 @@
 """A photo of a card as light: decoded, upright, and as codes that markers can be found in."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Final
@@ -7,6 +8,8 @@ from typing import IO, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from etchphoto.decoder_process import Table
+from etchphoto.decoding import DecodedPicture
 from etchphoto.errors import EtchphotoError
 from etchphoto.loading import LoadedPhoto, load_photo
 from etchproof.errors import PhotoRefused
@@ -46,15 +49,26 @@ def load_photograph(source: Path | IO[bytes], *, name: str | None = None) -> Pho
 
 
 def _decoded(photo: LoadedPhoto) -> tuple[Light, Codes]:
-    picture, orientation = photo.decode(least_px=(KEPT_SIDE_PX, KEPT_SIDE_PX))
-    width, height = picture.size
-    light = np.empty((height, width), dtype=np.float32)
+    with photo.decode(_whole_light, least_px=(KEPT_SIDE_PX, KEPT_SIDE_PX)) as decoded:
+        height = decoded.whole("rows", most=photo.height_px + photo.width_px)
+        width = decoded.whole("columns", most=photo.height_px + photo.width_px)
+        light: Light = decoded.read((height, width), np.float32)
+    np.clip(light, 0, 1, out=light)
     codes = np.empty((height, width), dtype=np.uint8)
     for first in range(0, height, ROWS_AT_ONCE):
         last = min(height, first + ROWS_AT_ONCE)
-        light[first:last] = picture.luminance(0, first, width, last)
         codes[first:last] = np.sqrt(light[first:last]) * 255  # near enough to the codes of a screen
     return (
-        np.ascontiguousarray(orientation.upright(light)),
-        np.ascontiguousarray(orientation.upright(codes)),
+        np.ascontiguousarray(photo.orientation.upright(light)),
+        np.ascontiguousarray(photo.orientation.upright(codes)),
     )
+
+
+def _whole_light(picture: DecodedPicture) -> tuple[Table, Iterator[Light]]:
+    """Answer with the light of the whole picture; in the decoder's process."""
+    width, height = picture.size
+    rows = (
+        picture.luminance(0, first, width, min(height, first + ROWS_AT_ONCE))
+        for first in range(0, height, ROWS_AT_ONCE)
+    )
+    return {"rows": height, "columns": width}, rows

@@ -16,7 +16,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, Final
 
-from etchweb.picture_work import CARD_FAULT, PATIENCE_S
+from etchweb.picture_work import CARD_FAULT, NO_MEMORY, PATIENCE_S
 from etchwire.child_limits import limit_child
 
 MEMORY_MB: Final = 250
@@ -27,10 +27,6 @@ VERBS: Final = {  # where each is done; imported only then
     "card": ("etchweb.card_making", "make_card"),
     "read": ("etchweb.card_making", "read_card_photos"),
 }
-TOO_MUCH: Final = (
-    "This picture needs more memory than the box gives it: make the tile smaller, or take a "
-    "smaller photo"
-)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -57,7 +53,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             raise
         return 1
     except MemoryError:
-        _say(failed=TOO_MUCH, kind="PhotoTooLarge")
+        _say(failed=NO_MEMORY, kind="PhotoTooLarge")
         return 1
     return 0
 

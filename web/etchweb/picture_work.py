@@ -2,6 +2,7 @@
 
 import json
 import logging
+import signal
 import subprocess
 import sys
 import threading
@@ -17,7 +18,14 @@ WENT_WRONG: Final = (
     "This picture could not be worked out; the reason is in the page's log. Try another photo, "
     "or a smaller tile"
 )
+NO_MEMORY: Final = (
+    "This picture needs more memory than the box has: make the tile smaller, or take a smaller "
+    "photo"
+)
 NO_END: Final = "Working on this picture does not come to an end. Try a smaller photo"
+
+# Of the kernel's own: for memory, and for the processor time that is allowed.
+_SIGNALS: Final = {-signal.SIGKILL: NO_MEMORY, -signal.SIGXCPU: NO_END}
 
 _log = logging.getLogger(__name__)
 
@@ -133,8 +141,10 @@ def _run(work: Work, folder: Path) -> None:
         finally:
             is_late = clock.finished.is_set()
             clock.cancel()
-    if code != 0 and not work.failed:
-        work.failed = NO_END if is_late else WENT_WRONG
+    if code != 0 and not work.failed and not work.is_given_up:
+        # A traceback came before, on the same stream; the end by a signal would be silent.
+        _log.warning("work on a picture (%s) ended with %d", work.verb, code)
+        work.failed = NO_END if is_late else _SIGNALS.get(code, WENT_WRONG)
 
 
 def _hear(work: Work, line: str) -> None:

@@ -8,6 +8,7 @@ picture made to break a decoder breaks the child. Its last word is a sentence wh
 
 import hashlib
 import re
+import signal
 import subprocess
 import sys
 import tempfile
@@ -26,6 +27,7 @@ PATIENCE_S: Final = 120.0
 _QUALITY: Final = 82
 _UNFIT, _NOT_KEPT = 1, 3  # the child's exit codes
 _STATUS: Final = {_UNFIT: 422, _NOT_KEPT: 507}
+NO_MEMORY: Final = "The photo needs more memory than the box has. Choose a smaller one."
 NOT_READ: Final = "The photo could not be read. Take it again, or choose another."
 
 
@@ -65,6 +67,8 @@ def _make_anew(sent: Path, made: Path) -> None:
         raise NoTilePhoto(NOT_READ) from error
     if done.returncode in _STATUS and done.stdout.strip():
         raise NoTilePhoto(done.stdout.strip(), _STATUS[done.returncode])
+    if done.returncode == -signal.SIGKILL:  # what the kernel ends for memory
+        raise NoTilePhoto(NO_MEMORY)
     if done.returncode or not made.exists():
         raise NoTilePhoto(NOT_READ)
 
@@ -89,20 +93,9 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def _draw_anew(source: Path, target: Path) -> None:
-    from PIL import Image, ImageOps  # noqa: PLC0415 - as above
-    from pillow_heif import register_heif_opener  # noqa: PLC0415
+    from etchphoto.small_copy import small_copy  # noqa: PLC0415 - as above
 
-    from etchphoto.loading import load_photo  # noqa: PLC0415
-    from etchphoto.opening import FORMATS, HEIF_FORMAT  # noqa: PLC0415
-
-    load_photo(source, name="The photo")  # refuses what is no photo, or too large, in a sentence
-    register_heif_opener()
-    with Image.open(source, formats=(*filter(None, FORMATS), HEIF_FORMAT)) as image:
-        image.draft("RGB", (LONGER_SIDE_PX, LONGER_SIDE_PX))
-        image.thumbnail((LONGER_SIDE_PX, LONGER_SIDE_PX))
-        upright = ImageOps.exif_transpose(image).convert("RGB")
-    clean = Image.frombytes("RGB", upright.size, upright.tobytes())  # pixels and nothing else
-    clean.save(target, "JPEG", quality=_QUALITY)
+    small_copy(source, "The photo", LONGER_SIDE_PX).save(target, "JPEG", quality=_QUALITY)
 
 
 if __name__ == "__main__":

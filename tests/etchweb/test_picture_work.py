@@ -1,0 +1,29 @@
+"""What a person reads when the child that works on a picture is ended."""
+
+import os
+import signal
+
+import pytest
+
+from etchweb.drafts import DRAFT_NAME
+from etchweb.picture_work import NO_END, NO_MEMORY, WENT_WRONG, Works
+
+PATIENCE_S = 60.0
+
+
+@pytest.mark.parametrize(
+    ("number", "sentence"),
+    [(signal.SIGKILL, NO_MEMORY), (signal.SIGXCPU, NO_END), (signal.SIGSEGV, WENT_WRONG)],
+)
+def test_the_end_of_a_child_is_told_and_logged(tmp_path, caplog, number, sentence):
+    os.mkfifo(tmp_path / DRAFT_NAME)  # the child waits for somebody to write the draft
+    works = Works()
+    work = works.begin(tmp_path, "take", "photo")
+    writer = os.open(tmp_path / DRAFT_NAME, os.O_WRONLY)  # opens once the child reads
+
+    work.child.send_signal(number)
+
+    assert work.over.wait(PATIENCE_S)
+    os.close(writer)
+    assert work.failed == sentence
+    assert f"work on a picture (take) ended with {-number}" in caplog.text
