@@ -13,7 +13,7 @@ import numpy as np
 from etchpath.index import IndexBuilder
 from etchpath.language.dialect import G_CODES, M_CODES, VALUE_LETTERS
 from etchpath.machine import Machine
-from etchwire.craft import SMALLEST
+from etchwire.plain import SMALLEST
 from gcode_bench import inspected, job_of, machine
 
 CODES = [

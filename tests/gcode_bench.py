@@ -1,6 +1,7 @@
 """G-code read, run and compared: what the tests of etchpath share."""
 
 import io
+import math
 from collections import deque
 from dataclasses import replace
 
@@ -59,7 +60,7 @@ class PracticeRun:
         self.machine.read()
         self.refusals = []
         self.seconds = 0.0
-        self.reports = []  # (feed, S) five times a second
+        self.lit_feeds = []  # mm/min at each step while the beam is on
         self._heard = b""
         self._in_flight = deque()
         self._run(deque(line + b"\n" for line in gcode.split() if line), step_s)
@@ -74,7 +75,10 @@ class PracticeRun:
                 next_report_s += 0.2
             self.machine.advance(step_s)
             self._hear()
-            is_moving = bool(self.machine.controller.stepper.segments)
+            stepper = self.machine.controller.stepper
+            is_moving = bool(stepper.segments)
+            if is_moving and stepper.level:
+                self.lit_feeds.append(math.hypot(*stepper.velocity()) * 60)
             if is_moving:
                 began_s = self.machine.now_s if began_s is None else began_s
                 moved_s = self.machine.now_s
@@ -91,11 +95,7 @@ class PracticeRun:
     def _hear(self):
         *whole, self._heard = (self._heard + self.machine.read()).split(b"\r\n")
         for reply in whole:
-            if reply.startswith(b"<"):
-                fields = dict(part.split(b":") for part in reply.strip(b"<>").split(b"|")[1:])
-                feed, power = fields[b"FS"].split(b",")
-                self.reports.append((float(feed), float(power)))
-            elif reply == b"ok" or reply.startswith(b"error"):
+            if reply == b"ok" or reply.startswith(b"error"):
                 self._in_flight.popleft()
                 if reply != b"ok":
                     self.refusals.append(reply.decode())

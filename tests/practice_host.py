@@ -4,8 +4,11 @@ import re
 from collections import deque
 
 from etchpractice.machine import PracticeMachine
+from etchwire.controller_profile import EIGHT_BIT
 
 STEP_S = 0.002
+# The host builds of the firmware had a processor twenty to forty times as fast as the part's.
+NEVER_THE_LIMIT = EIGHT_BIT.costs.times(1 / 1000)
 REPORT = re.compile(r"<(?P<state>[^|>]+)(?P<fields>[^>]*)>")
 
 

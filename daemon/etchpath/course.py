@@ -89,6 +89,7 @@ class Tracer:
             course.stops_before[0] |= self._is_stopped
             course.wait_s[:] = np.diff(waits_s[here], prepend=seen_s)
             course.wait_s[0] += self.waiting_s
+            course.wait_s[course.stops_before] += self._machine.after_stop_s
             self._is_stopped, self.waiting_s = False, 0.0
             seen_stops, seen_s = int(stops[here[-1]]), float(waits_s[here[-1]])
             yield course

@@ -89,7 +89,7 @@ class IndexBuilder:
         """Pick entries among pieces whose times are settled."""
         course = timed.course
         is_first = np.diff(course.line, prepend=self._last_line) > 0
-        at_s = timed.starts_s - course.wait_s
+        at_s = np.maximum(timed.starts_s - course.wait_s, 0.0)
         distance = self._distance_mm + np.cumsum(timed.travel.length_mm)
         is_rapid = np.isinf(course.feed_mm_per_s)
         for place in self._picked(is_first, is_rapid, at_s, timed.ends_s[-1]):

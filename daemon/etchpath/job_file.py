@@ -90,6 +90,8 @@ class JobFile:
     def timed_index(self) -> tuple[tuple[RowEntry, ...], float]:
         """Return where and when each row starts, and when everything is done."""
         ends = np.cumsum(np.concatenate([np.zeros(1), *self._seconds]))
+        ends[1:] += self.machine.after_stop_s  # the preamble's M word, and that of the ending
+        ends[self._move_count + 1 :] += self.machine.after_stop_s
         times = ends[self._first_moves].tolist()
         entries = (
             replace(entry, at_s=at_s) for entry, at_s in zip(self._index, times, strict=True)

@@ -7,7 +7,10 @@ from typing import Any, Final, Self
 
 from etchpath.errors import UnreadableMachine
 from etchwire.bed import Bed
-from etchwire.craft import SMALLEST, Head
+from etchwire.controller_profile import EIGHT_BIT, LineCosts
+from etchwire.craft import Head
+from etchwire.errors import UnreadableSheet
+from etchwire.plain import LARGEST, SMALLEST
 from etchwire.toml_text import read_toml
 
 SECONDS_PER_MINUTE: Final = 60.0
@@ -18,7 +21,6 @@ _MAY_BE_ZERO: Final = frozenset({"origin_x_mm", "origin_y_mm", "junction_deviati
 
 # Beyond these the arithmetic of the planner runs over, or its memory: 100 blocks are usual.
 _MOST: Final = 1e9
-_MOST_BLOCKS: Final = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +48,7 @@ class Machine:
     receive_bytes: int = 128
     line_limit: int = 79
     line_limit_counts_all: bool = False  # blanks and comments too, as the 32-bit firmware does
-    lines_per_s: float = 1640.0  # measured through the port; no slower parser was measured
+    costs: LineCosts = EIGHT_BIT.costs
     baud: int = 115200
     can_coolant_switch_extraction: bool = False
     has_heartbeat_contact: bool = False
@@ -67,6 +69,9 @@ class Machine:
             acceleration_x_mm_per_s2=head.acceleration_mm_per_s2,
             acceleration_y_mm_per_s2=head.acceleration_mm_per_s2,
             max_s=head.max_s,
+            planner_blocks=head.controller.planner_blocks,
+            receive_bytes=head.controller.receive_bytes,
+            costs=head.controller.costs,
         )
 
     @classmethod
@@ -76,7 +81,10 @@ class Machine:
         if unknown:
             raise UnreadableMachine(f"unknown entry {unknown[0]!r} in the machine description")
         try:
-            return cls(**table)
+            costs = {"costs": LineCosts.from_table(table["costs"])} if "costs" in table else {}
+            return cls(**{**table, **costs})
+        except UnreadableSheet as error:
+            raise UnreadableMachine(f"the machine description: {error}") from error
         except TypeError as error:
             detail = str(error).split("() ", 1)[-1]
             raise UnreadableMachine(f"the machine description: {detail}") from error
@@ -109,12 +117,19 @@ class Machine:
         )
 
     @property
+    def after_stop_s(self) -> float:
+        """What the head waits for a line after a stop: till then no more are read."""
+        return self.costs.plain_s + self.costs.read_s + self.costs.ramp_segment_s
+
+    @property
     def bytes_per_s(self) -> float:
         """What the serial line carries each way."""
         return self.baud / BITS_PER_BYTE
 
 
 def _require(name: str, value: Any, kind: object) -> None:
+    if kind is LineCosts and isinstance(value, LineCosts):
+        return
     if kind is bool:
         if isinstance(value, bool):
             return
@@ -125,7 +140,7 @@ def _require(name: str, value: Any, kind: object) -> None:
         raise UnreadableMachine(
             f"the machine's {name} must be a number {least_text}, not {value!r:.60}"
         )
-    most = _MOST_BLOCKS if name == "planner_blocks" else _MOST
+    most = LARGEST["blocks"] if name == "planner_blocks" else _MOST
     if value > most or 0 < value < SMALLEST:
         raise UnreadableMachine(f"the machine's {name} cannot be {value!r:.60}: no machine has it")
 

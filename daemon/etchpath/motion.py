@@ -6,24 +6,28 @@ which i may be left is the least, over those N - 1 blocks, of the speed from whi
 junction's own limit can still be met, and of the speed from which the last one ends at rest.
 Squared speeds change by 2as over a block, so with P as the running sum of 2as
 
-    exit²(i) = min( min over the next N - 1 blocks j of  limit²(j) + P(j) ,  P(i + N) ) - P(i + 1)
+    exit²(i) = min( min over all later blocks j of  limit²(j) + P(j) ,  P(i + N) ) - P(i + 1)
 
-and speeding up from one block to the next is one running minimum of exit² - P. Both are done
-on whole arrays. Elementary mechanics; the N - 1 was measured on the firmware.
+(a block that the planner does not hold yet sets no limit that its own end does not set), and
+speeding up from one block to the next is one running minimum of exit² - P. Both are done on
+whole arrays. Elementary mechanics; the N - 1 was measured on the firmware. What is left to
+`line_intake` is a queue that the controller's processor cannot keep full.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.line_intake import LineIntake, Path
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 _STRAIGHT_COSINE: Final = 0.999999  # the firmware takes anything nearer for straight on or back
+MOVES_AT_ONCE: Final = 1 << 16  # more need more memory and are no quicker
 _SPEED_FLOOR: Final = 1e-9  # mm/s; keeps a division by a block's speed finite
 
 
@@ -55,6 +59,16 @@ class Travel:
     entry_mm_per_s: Floats
     peak_mm_per_s: Floats
     exit_mm_per_s: Floats
+    full_queue_s: Floats  # what each would take if lines came in as fast as it wants them
+
+    @classmethod
+    def none(cls) -> Self:
+        """Return no travel at all."""
+        return cls(*(np.empty(0) for _ in cls.__slots__))
+
+    def part(self, wanted: slice) -> Self:
+        """Return some of the moves."""
+        return type(self)(*(getattr(self, name)[wanted] for name in self.__slots__))
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +79,10 @@ class _Blocks:
     acceleration: Floats
     limit: Floats  # mm/s along the block
     junction_sq: Floats  # the most that speed² may be where the block begins
+    steps: Floats  # of the axis that makes the most
 
-    def after(self, count: int) -> "_Blocks":
-        return _Blocks(*(getattr(self, name)[count:] for name in self.__slots__))
+    def part(self, wanted: slice) -> "_Blocks":
+        return _Blocks(*(getattr(self, name)[wanted] for name in self.__slots__))
 
     def joined(self, more: "_Blocks") -> "_Blocks":
         pairs = ((getattr(self, name), getattr(more, name)) for name in self.__slots__)
@@ -75,25 +90,35 @@ class _Blocks:
 
 
 class Planner:
-    """Works moves out as they come, holding back the last N - 1 until their followers are known."""
+    """Works moves out as they come, holding back the last N - 1 until their followers are known.
+
+    Those settled last are held as well: what is left of them in the queue decides how the next
+    ones run.
+    """
 
     def __init__(self, machine: Machine) -> None:
         """Begin at rest on `machine`."""
         self._machine = machine
+        self._intake = LineIntake(machine.costs, machine.planner_blocks)
         self._held = _Blocks(*(np.empty(0) for _ in _Blocks.__slots__))
-        self._entry_sq = 0.0
+        self._settled_sq = np.empty(0)  # speed² at the end of each block held that is settled
         self._before: tuple[float, float, float] | None = None  # direction and limit of the last
 
     def add(self, moves: Moves) -> Travel:
-        """Take `moves`; return those, from earlier calls too, whose course is now settled."""
+        """Take `moves`; return those, from earlier calls too, whose course is now settled.
+
+        They are settled some tens of thousands at a time.
+        """
         if len(moves.dx_mm):
             self._held = self._held.joined(self._blocks(moves))
-        settled = len(self._held.length) - self._machine.planner_blocks + 1
-        return self._run(max(0, settled), is_last=False)
+        if len(self._held.length) < MOVES_AT_ONCE:
+            return Travel.none()
+        return self._run(len(self._held.length) - self._machine.planner_blocks + 1)
 
     def finish(self) -> Travel:
         """Return what is left, ending at rest; the next move starts from rest."""
-        travel = self._run(len(self._held.length), is_last=True)
+        travel = self._run(len(self._held.length))
+        self._held, self._settled_sq = self._held.part(slice(0)), np.empty(0)
         self._before = None
         return travel
 
@@ -112,7 +137,8 @@ class Planner:
         junction_sq = np.minimum(self._corner_sq(before[0], before[1], ux, uy), limit**2)
         junction_sq = np.minimum(junction_sq, before[2] ** 2)
         junction_sq[moves.stops_before] = 0.0
-        return _Blocks(length, acceleration, limit, junction_sq)
+        steps = np.maximum(np.abs(moves.dx_mm), np.abs(moves.dy_mm)) * machine.steps_per_mm
+        return _Blocks(length, acceleration, limit, junction_sq, steps)
 
     def _acceleration(self, ux: Floats, uy: Floats) -> Floats:
         machine = self._machine
@@ -135,15 +161,57 @@ class Planner:
         limit[bent] = self._acceleration(turn_x / size, turn_y / size) * radius
         return limit
 
-    def _run(self, count: int, *, is_last: bool) -> Travel:
+    def _run(self, count: int) -> Travel:
+        """Settle the first `count` blocks held, as far as they are not settled."""
+        first = len(self._settled_sq)
+        if count <= first:
+            return Travel.none()
+        travel = self._travel(first, count)
+        kept = min(count, self._intake.run_in)
+        self._held = self._held.part(slice(count - kept, None))
+        self._settled_sq = np.append(self._settled_sq, travel.exit_mm_per_s**2)[count - kept :]
+        return travel
+
+    def _travel(self, first: int, count: int) -> Travel:
+        """Return how blocks `first` to `count` run; all after the last one held are at rest."""
         blocks = self._held
-        if count == 0:
-            return Travel(*(np.empty(0) for _ in Travel.__slots__))
-        exit_sq = _exit_sq(blocks, self._entry_sq, count, self._machine.planner_blocks)
-        entry_sq = np.append(self._entry_sq, exit_sq[:-1])
-        self._held = blocks.after(count)
-        self._entry_sq = 0.0 if is_last else float(exit_sq[-1])
-        return _travel(blocks, entry_sq, exit_sq)
+        gain = np.append(0.0, np.cumsum(2 * blocks.acceleration * blocks.length))
+        ahead = np.append(blocks.junction_sq + gain[:-1], np.inf)
+        ahead = np.minimum.accumulate(ahead[::-1])[::-1]
+        lasts = np.minimum(np.arange(first, count) + self._machine.planner_blocks, len(gain) - 1)
+        ends = gain[first + 1 : count + 1]
+        allowed = np.minimum(ahead[first + 1 : count + 1], gain[lasts]) - ends
+        entry_sq = self._settled_sq[-1] if first else 0.0
+        reached = np.append(entry_sq - gain[first], allowed - ends)
+        exit_sq = np.maximum(np.minimum.accumulate(reached)[1:] + ends, 0.0)
+        exits = np.append(self._settled_sq, exit_sq)
+        known = blocks.part(slice(count))
+        full = _travel(known, exits)
+        path = Path(
+            length=known.length,
+            acceleration=known.acceleration,
+            limit=known.limit,
+            steps=known.steps,
+            gain=gain,
+            ahead=ahead,
+            exit_sq=exits,
+            seconds=full.seconds,
+        )
+        hurry = self._intake.hurried(path, first)
+        if len(hurry.places) == 0:
+            return full.part(slice(first, None))
+        exits[hurry.places] = hurry.exit_sq
+        travel = replace(_travel(known, exits), full_queue_s=full.seconds)
+        travel.seconds[hurry.places] += hurry.dry_s
+        return travel.part(slice(first, None))
+
+
+def planned(moves: Moves, machine: Machine) -> Travel:
+    """Return how the head runs `moves`, from rest to rest."""
+    planner = Planner(machine)
+    parts = planner.add(moves), planner.finish()
+    joined = (np.concatenate([getattr(part, name) for part in parts]) for name in Travel.__slots__)
+    return Travel(*joined)
 
 
 def _along(ux: Floats, uy: Floats, limit_x: float, limit_y: float) -> Floats:
@@ -153,39 +221,13 @@ def _along(ux: Floats, uy: Floats, limit_x: float, limit_y: float) -> Floats:
     return along
 
 
-def _exit_sq(blocks: _Blocks, entry_sq: float, count: int, planner_blocks: int) -> Floats:
-    """Return speed² at the end of the first `count` blocks; all after the last are at rest."""
-    gain = np.append(0.0, np.cumsum(2 * blocks.acceleration * blocks.length))
-    rest = np.full(planner_blocks, gain[-1])
-    limits = np.concatenate((blocks.junction_sq[1:] + gain[1:-1], rest))
-    stop = np.concatenate((gain, rest))[planner_blocks : planner_blocks + count]
-    allowed = np.minimum(_least_of_next(limits, planner_blocks - 1)[:count], stop)
-    ends = gain[1 : count + 1]
-    reached = np.append(entry_sq, allowed - 2 * ends)
-    exit_sq: Floats = np.minimum.accumulate(reached)[1:] + ends
-    return np.maximum(exit_sq, 0.0, out=exit_sq)
-
-
-def _least_of_next(values: Floats, width: int) -> Floats:
-    """Return for each place the least of the `width` values from there on, by doubling."""
-    if width < 1:
-        return np.full(len(values), np.inf)
-    least, reach = values, 1
-    while reach * 2 <= width:
-        least = np.minimum(least[:-reach], least[reach:])
-        reach *= 2
-    over = width - reach
-    return least if over == 0 else np.minimum(least[:-over], least[over:])
-
-
-def _travel(blocks: _Blocks, entry_sq: Floats, exit_sq: Floats) -> Travel:
-    """Time each block as a ramp up, a level stretch and a ramp down."""
-    count = len(exit_sq)
-    length, acceleration = blocks.length[:count], blocks.acceleration[:count]
-    limit = blocks.limit[:count]
+def _travel(blocks: _Blocks, exit_sq: Floats) -> Travel:
+    """Time each block, from rest on, as a ramp up, a level stretch and a ramp down."""
+    length, acceleration, limit = blocks.length, blocks.acceleration, blocks.limit
+    entry_sq = np.append(0.0, exit_sq[:-1])
     meeting_sq = (entry_sq + exit_sq) / 2 + acceleration * length
     peak = np.minimum(limit, np.sqrt(meeting_sq))
     entry, leaving = np.sqrt(entry_sq), np.sqrt(exit_sq)
     level = np.maximum(length - (2 * peak**2 - entry_sq - exit_sq) / (2 * acceleration), 0.0)
     seconds = (2 * peak - entry - leaving) / acceleration + level / peak
-    return Travel(seconds, length, entry, peak, leaving)
+    return Travel(seconds, length, entry, peak, leaving, full_queue_s=seconds)

@@ -4,14 +4,14 @@ A photo has one speed and one power; a card has several, yet each of its rows ha
 that a row is still one straight run with a run-up before it. The power changes along it.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.motion import Floats, Moves, Planner, Travel
+from etchpath.motion import Floats, Moves, Travel, planned
 from etchpath.raster import UM_PER_MM, Places
 from etchpath.writer import run_up_mm
 from etchwire.craft import Head
@@ -83,18 +83,10 @@ def row_moves(row: SpanRow, head: Head, *, is_register_corrected: bool = True) -
     return RowMoves(start_um, lengths[moves], s[moves], feed[moves])
 
 
-def travel_of(row: RowMoves, machine: Machine) -> Travel:
-    """Return how the head runs the moves of one row, from rest to rest."""
-    planner = Planner(machine)
-    count = len(row.lengths_um)
-    moves = Moves(
-        row.lengths_um / UM_PER_MM,
-        np.zeros(count),
-        row.feed_mm_per_min / SECONDS_PER_MINUTE,
-        np.zeros(count, dtype=np.bool_),
-    )
-    parts = planner.add(moves), planner.finish()
-    joined: list[NDArray[np.float64]] = [
-        np.concatenate([getattr(part, name) for part in parts]) for name in Travel.__slots__
-    ]
-    return Travel(*joined)
+def travel_of(rows: Sequence[RowMoves], machine: Machine) -> Travel:
+    """Return how the head runs the moves of some rows, each from rest to rest."""
+    dx_mm = np.concatenate([row.lengths_um for row in rows]) / UM_PER_MM
+    feed = np.concatenate([row.feed_mm_per_min for row in rows]) / SECONDS_PER_MINUTE
+    stops = np.zeros(len(dx_mm), dtype=np.bool_)
+    stops[np.cumsum([0, *(len(row.lengths_um) for row in rows[:-1])])] = True
+    return planned(Moves(dx_mm, np.zeros(len(dx_mm)), feed, stops), machine)

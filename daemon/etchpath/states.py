@@ -214,7 +214,8 @@ def _states(lines: Lines, part: slice, carried: Carried) -> States:
         places.append(place)
     stops = lines.does(Event.STOPS)[part]
     stops |= np.diff(spindle, prepend=np.int16(before.modes[Mode.SPINDLE])) != 0
-    stops |= (spindle == CONSTANT_POWER) & ~np.isnan(numbers[Number.S]) & ~is_move
+    is_new = (np.diff(power, prepend=before.power_s) != 0) | (spindle == CONSTANT_POWER)
+    stops |= is_new & (spindle != BEAM_OFF) & ~np.isnan(numbers[Number.S]) & ~is_move
     carried.modes = [int(column[-1]) for column in (motion, distance, units, spindle)]
     carried.power_s, carried.feed_mm_per_min = float(power[-1]), float(feed[-1])
     return States(

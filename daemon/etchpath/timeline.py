@@ -50,7 +50,6 @@ class Timeline:
         self._planner = Planner(machine)
         self._waiting: Course | None = None
         self._byte = 0
-        self._line = 0
         self.now_s = 0.0
 
     def add(self, course: Course) -> Iterator[Timed]:
@@ -79,10 +78,9 @@ class Timeline:
         starts = np.arange(0, len(course), PIECES_PER_WINDOW)
         lasts = np.append(starts[1:], len(course)) - 1
         sizes = np.diff(course.byte[lasts], prepend=self._byte)
-        lines = np.diff(course.line[lasts], prepend=self._line)
-        self._byte, self._line = int(course.byte[-1]), int(course.line[-1])
+        self._byte = int(course.byte[-1])
         seconds = np.add.reduceat(travel.seconds + course.wait_s, starts)
-        least = np.maximum(sizes / self._machine.bytes_per_s, lines / self._machine.lines_per_s)
+        least = sizes / self._machine.bytes_per_s
         stretch = np.maximum(1.0, least / seconds)
         counts = lasts - starts + 1
         needed = np.repeat(least / seconds * self._machine.bytes_per_s, counts)

@@ -20,6 +20,7 @@ from etchpractice.states import State
 from etchpractice.stepper import Track
 from etchpractice.system import answer
 from etchpractice.wire import NEVER_S
+from etchwire.controller_profile import LineCosts
 
 _HOLDS_MOTORS: Final = 255  # $1: the motors are held at rest, and rest is at once
 _LOCKED: Final = 9
@@ -38,10 +39,9 @@ class Controller(Services):
         track: Track,
         settings: Mapping[int, float] | None = None,
         baud: int = 115200,
-        parse_s: float = 0.0,
+        costs: LineCosts | None = None,
     ) -> None:
-        super().__init__(firmware, track=track, settings=settings, baud=baud)
-        self._parse_s = parse_s
+        super().__init__(firmware, track=track, settings=settings, baud=baud, costs=costs)
         self.restart.power_on()
 
     def write(self, data: bytes) -> None:
@@ -117,7 +117,12 @@ class Controller(Services):
 
     def _run_motors(self) -> None:
         stepper = self.stepper
-        stepper.prepare(self.now_s)
+        prepared = stepper.prepare(self.now_s)
+        if any(prepared):
+            costs = self.costs
+            self.work(
+                prepared.level * costs.level_segment_s + prepared.ramps * costs.ramp_segment_s
+            )
         if stepper.segments or (self.planner.blocks and not stepper.has_braked):
             return
         if self._rest_s == NEVER_S:
@@ -172,9 +177,10 @@ class Controller(Services):
             del self._partial[_LONGEST_PARTIAL_BYTES:]
 
     def _begin(self, raw: bytes) -> None:
-        if self._parse_s:
-            self.be_busy_until(self.now_s + self._parse_s)
         line = read_line(raw, self.firmware)
+        is_move = line.has_axis and self.state is not State.CHECK
+        if line.text:
+            self.work(self.costs.read_s if is_move else self.costs.plain_s)
         refusal = self.faults.refusal()
         if refusal is not None:
             self.reply(refusal)
@@ -193,10 +199,11 @@ class Controller(Services):
             return self.start()
         self._waiting = None
         target, order = waiting
-        if not planner.add(target, order) and order.beam is Beam.CONSTANT:
+        if not self.plan(target, order) and order.beam is Beam.CONSTANT:
             self._task = self._set_standing(order)
         else:
             self.reply(0)
+            self.work(self.costs.answer_s)
         return True
 
     def _set_standing(self, order: Order) -> Task:
@@ -216,6 +223,8 @@ class Controller(Services):
 
     def _carry_out(self, line: Line) -> Task:
         self.reply((yield from self.outcome(line)))
+        if line.has_axis:
+            self.work(self.costs.answer_s)
 
     def outcome(self, line: Line) -> Generator[float, None, int]:
         """Run a line whatever it is and return its error number."""

@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etchpractice import factory
+from etchwire import controller_profile
+from etchwire.controller_profile import LineCosts
 
 HOLD: Final = 0x21  # !
 REPORT: Final = 0x3F  # ?
@@ -35,6 +37,7 @@ class Firmware:
     receive_bytes: int
     send_bytes: int
     planner_blocks: int
+    costs: LineCosts = field(repr=False)
     segments: int = 5
     power_levels: int = 255
     homing_cycles: tuple[tuple[int, ...], ...] = ((0, 1),)  # axes homed together, in order
@@ -85,8 +88,10 @@ class Firmware:
     answers_line_cut_off: bool = True  # ok for the line in work, before the greeting
     keeps_shift: bool = False  # G92 outlives a reset
     alarm_wait_s: float = 0.535  # from ALARM to the greeting; 0.5 by the source, 0.54 measured
-    setting_write_s: float = 0.336
-    offset_write_s: float = 0.049
+    setting_write_s: float = 0.0004  # and for each byte that changes, of three at most:
+    byte_write_s: float = 0.0034
+    offset_write_s: float = 0.028
+    is_deaf_while_writing: bool = True  # interrupts are off: what arrives is lost
     aliases: dict[int, int] = field(default_factory=dict)
 
     @property
@@ -105,6 +110,7 @@ EIGHT_BIT: Final = Firmware(
     send_bytes=104,
     planner_blocks=15,
     switches=frozenset((13, 20, 21, 22, 32)),
+    costs=controller_profile.EIGHT_BIT.costs,
 )
 
 THIRTY_TWO_BIT: Final = Firmware(
@@ -126,6 +132,7 @@ THIRTY_TWO_BIT: Final = Firmware(
     receive_bytes=1023,
     send_bytes=512,
     planner_blocks=100,
+    costs=controller_profile.THIRTY_TWO_BIT.costs,
     segments=10,
     line_characters=256,
     has_raw_line_limit=True,
@@ -169,7 +176,9 @@ THIRTY_TWO_BIT: Final = Firmware(
     power_levels=4095,
     alarm_wait_s=0.097,
     setting_write_s=0.002,
+    byte_write_s=0.0,
     offset_write_s=0.002,
+    is_deaf_while_writing=False,
     aliases={0x80: REPORT, 0x81: START, 0x82: HOLD, 0x05: REPORT, 0x03: RESET},
 )
 

@@ -57,6 +57,7 @@ class Line:
     m: tuple[tuple[str, int], ...] = ()
     words: tuple[tuple[str, float], ...] = ()
     simple: tuple[float | None, ...] | None = None
+    has_axis: bool = False
 
 
 class _Refused(Exception):
@@ -127,6 +128,7 @@ def _words(text: str, firmware: Firmware) -> Line:
         m=tuple(m.items()),
         words=tuple(values.items()),
         simple=_simple(g, m, values),
+        has_axis=not values.keys().isdisjoint("XYZ"),
     )
 
 

@@ -11,6 +11,7 @@ from etchpractice.practice_head import BEAM_LAG_S, PRACTICE_HEAD, SLACK_MM, sett
 from etchpractice.surface import DEFAULT, surface_named
 from etchpractice.tile import Rectangle, Tile
 from etchpractice.track import BeamTrack
+from etchwire.controller_profile import LineCosts
 from etchwire.craft import Head
 
 
@@ -36,7 +37,8 @@ class PracticeMachine:
         beam_lag_s: float = BEAM_LAG_S,
         slack_mm: float = SLACK_MM,
         tile_mm: Rectangle | None = None,
-        parse_s: float = 0.0,
+        costs: LineCosts | None = None,
+        power_pulse_s: float = 0.0,
         seed: int = 1,
     ) -> None:
         self.head = head
@@ -44,14 +46,16 @@ class PracticeMachine:
         self._is_hung = False
         self._is_powered = True
         self._noise = random.Random(seed)  # noqa: S311 - noise, not secrets
-        self._track = BeamTrack(beam_lag_s=beam_lag_s, slack_mm=slack_mm)
+        self._track = BeamTrack(
+            beam_lag_s=beam_lag_s, slack_mm=slack_mm, power_pulse_s=power_pulse_s
+        )
         kind = FIRMWARES[firmware]
         self.controller = Controller(
             kind,
             track=self._track,
             settings=settings_of(head, kind) | dict(settings or {}),
             baud=baud,
-            parse_s=parse_s,
+            costs=costs,
         )
         self.board = Board(lambda at_s, is_closed: self._track.set_gate(at_s, is_closed=is_closed))
         self._tile = Tile(

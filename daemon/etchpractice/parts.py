@@ -17,6 +17,7 @@ from etchpractice.status import Status
 from etchpractice.stepper import Stepper, Track
 from etchpractice.suspension import Suspension
 from etchpractice.wire import NEVER_S, ReceiveRing, SendRing
+from etchwire.controller_profile import LineCosts
 
 if TYPE_CHECKING:
     from etchpractice.services import Services
@@ -36,8 +37,10 @@ class Parts:
         track: Track,
         settings: Mapping[int, float] | None = None,
         baud: int = 115200,
+        costs: LineCosts | None = None,
     ) -> None:
         self.firmware = firmware
+        self.costs = costs or firmware.costs
         self.track = track
         self.settings = Settings(firmware, settings or {})
         self.stored = Stored()
@@ -124,8 +127,9 @@ class Parts:
     # Talking
 
     def say(self, text: str) -> None:
-        """Send a line; while it finds no room the main loop does nothing else."""
-        self.send.send(f"{text}\r\n".encode("ascii", "replace"), self.now_s)
+        """Send a line when the work in hand is done; without room for it the main loop waits."""
+        at_s = max(self.now_s, self._busy_until_s)
+        self.send.send(f"{text}\r\n".encode("ascii", "replace"), at_s)
         self.be_busy_until(self.send.room_s)
 
     def reply(self, error: int) -> None:
@@ -135,6 +139,11 @@ class Parts:
             self.say(text)
 
     # Waiting
+
+    def work(self, seconds: float) -> None:
+        """Keep the main loop busy with `seconds` of work, which stepping draws out."""
+        share = self.costs.interrupt_share(self.stepper.steps_per_s)
+        self.be_busy_until(max(self._busy_until_s, self.now_s) + seconds / (1 - share))
 
     def be_busy_until(self, until_s: float) -> None:
         """Let the main loop do nothing before `until_s`."""

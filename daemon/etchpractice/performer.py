@@ -53,19 +53,19 @@ def _is_lit(controller: "Services", motion: int) -> bool:
 
 
 def _set_power(controller: "Services", meaning: Meaning) -> Waits:
-    """Apply S: with a move it travels with the move; alone, constant power waits for rest."""
+    """Apply S: with a move it travels with the move; alone it waits for rest.
+
+    In dynamic power too: seen in a cycle-accurate run of the 8-bit firmware's image, and taken to
+    be so in the 32-bit one.
+    """
     modal = controller.modal
     s = meaning.words.get("S", modal.s)
     lit = _is_lit(controller, meaning.motion)
+    is_constant = modal.beam is Beam.CONSTANT or not controller.is_laser
     is_mode_change = lit is not _is_lit(controller, modal.motion) and not meaning.moves
-    is_constant = modal.beam is Beam.CONSTANT or (modal.beam and not controller.is_laser)
     travels = meaning.moves and controller.is_laser
-    if (
-        modal.beam is not Beam.OFF
-        and is_constant
-        and not travels
-        and (s != modal.s or is_mode_change)
-    ):
+    changes = s != modal.s or (is_mode_change and is_constant)
+    if modal.beam is not Beam.OFF and not travels and changes:
         yield from controller.drain()
         controller.set_beam(s if lit else 0.0)
     modal.s = s
@@ -168,7 +168,10 @@ def _move(controller: "Services", meaning: Meaning) -> Waits:
     beam = modal.beam if _is_lit(controller, motion) else Beam.OFF
     if beam is Beam.DYNAMIC and not controller.is_laser:
         beam = Beam.CONSTANT
-    for point in points:
+    for number, point in enumerate(points):
+        if number:  # a chord is taken to cost what a line does; it was not measured
+            controller.work(controller.costs.read_s + controller.costs.answer_s)
+            yield from controller.wait_for_room()
         order = Order(feed / 60, is_rapid=not motion, s=modal.s, beam=beam)
         yield from controller.queue_move(point, order)
 

@@ -182,6 +182,17 @@ class Planner:
                 speed2 = cap
         return speed2
 
+    @property
+    def unsettled(self) -> int:
+        """How many blocks at the end of the queue a new one lets be entered faster."""
+        speed2, count = 0.0, 0
+        for at in range(len(self._caps) - 1, 0, -1):
+            speed2 += self._gains[at]
+            if speed2 >= self._caps[at]:
+                break
+            count += 1
+        return count
+
     def drop_first(self) -> None:
         """Forget the first block: it has been handed to the motors whole."""
         del self.blocks[0], self._gains[0], self._caps[0]

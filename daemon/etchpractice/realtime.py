@@ -14,6 +14,7 @@ _LEAST_PERCENT, _MOST_PERCENT = 10, 200
 
 def _report(controller: "Services") -> None:
     controller.say(controller.status.report())
+    controller.work(controller.costs.report_s)
 
 
 def _full_report(controller: "Services") -> None:

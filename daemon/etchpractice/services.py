@@ -11,7 +11,6 @@ from etchpractice.states import Alarm, State
 from etchpractice.wire import NEVER_S
 
 _NEEDS_NO_RESET: Final = frozenset((Alarm.PROBE_STATE, Alarm.NO_CONTACT))
-_BLIND_WRITE_S: Final = 0.010  # longer writes stop the interrupts, and what arrives is lost
 
 
 class Services(Parts):
@@ -27,7 +26,7 @@ class Services(Parts):
         """Wait for rest, then for a write to the permanent memory."""
         yield from self.drain()
         until_s = self.now_s + seconds
-        if seconds > _BLIND_WRITE_S:
+        if self.firmware.is_deaf_while_writing:
             self.be_deaf_until(until_s)
         self.be_busy_until(until_s)
         yield until_s
@@ -53,9 +52,16 @@ class Services(Parts):
         while len(self.planner.blocks) >= self.planner.capacity:
             self.start()
             yield NEVER_S
-        if not self.planner.add(target, order) and order.beam is Beam.CONSTANT:
+        if not self.plan(target, order) and order.beam is Beam.CONSTANT:
             yield from self.drain()
             self.set_beam(order.s)
+
+    def plan(self, target: Triple, order: Order) -> bool:
+        """Put a move into the planner, or return False as it is shorter than half a step."""
+        if not self.planner.add(target, order):
+            return False
+        self.work(self.planner.unsettled * self.costs.replan_s)
+        return True
 
     def _break_soft_limit(self) -> Task:
         if self.is_going:

@@ -27,6 +27,13 @@ class Segment(NamedTuple):
     is_dynamic: bool  # whether the output follows the speed
 
 
+class Prepared(NamedTuple):
+    """How many segments were prepared, by what their preparing costs."""
+
+    level: int
+    ramps: int
+
+
 class Track(Protocol):
     """Whoever is told where the head went and what the beam's output was."""
 
@@ -87,9 +94,10 @@ class Stepper:
         """The output level at this moment."""
         return self.segments[0].level if self.segments else self._level
 
-    def prepare(self, now_s: float) -> None:
+    def prepare(self, now_s: float) -> Prepared:
         """Fill the queue of segments as far as blocks and room allow."""
         segments, blocks = self.segments, self.planner.blocks
+        level = ramps = 0
         while blocks and len(segments) < self.capacity and not self.has_braked:
             block = blocks[0]
             profile = self._profile
@@ -100,8 +108,14 @@ class Stepper:
             ):
                 profile = self._profile = self._plan(block)
                 if profile is None:
-                    return
+                    break
+            before = self.speed
             self._cut(block, profile, now_s)
+            if before == self.speed == profile.peak:
+                level += 1
+            else:
+                ramps += 1
+        return Prepared(level, ramps)
 
     def _plan(self, block: Block) -> Profile | None:
         """Plan the rest of `block` from the speed reached; None when braking ends here."""
@@ -183,6 +197,14 @@ class Stepper:
         lasts_s = max(to_s - from_s, _EARLY_S)
         x, y, z = ((b - a) / lasts_s for a, b in zip(self.place, end, strict=True))
         return (x, y, z)
+
+    @property
+    def steps_per_s(self) -> float:
+        """The rate of the leading axis in the segment being run."""
+        if not self.segments:
+            return 0.0
+        rates = zip(self.velocity(), self.planner.steps_per_mm, strict=True)
+        return max(abs(speed) * steps for speed, steps in rates)
 
     def set_level(self, now_s: float, level: int, shown_s: float) -> None:
         """Set the output directly, as the controller does at rest."""

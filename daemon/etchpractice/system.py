@@ -1,6 +1,7 @@
 """Lines that begin with $: what each does, and in which states it may."""
 
 import re
+import struct
 from collections.abc import Callable, Generator
 from typing import TYPE_CHECKING, Final
 
@@ -20,6 +21,7 @@ Answer = Generator[float, None, int]
 BAD_NUMBER, UNKNOWN, NO_HOMING, NOT_IDLE, DOOR_OPEN = 2, 3, 5, 8, 13
 OUTSIDE, BAD_JOG, NO_FEED, UNUSED = 15, 16, 22, 36
 _LATHE: Final = 2  # $32
+_MOST_CHANGED_BYTES: Final = 3  # no store was seen to take longer
 _JOG_CODES: Final = frozenset((200, 210, 900, 910, 530))
 _REST: Final = frozenset((State.IDLE, State.ALARM))
 _REST_OR_TEST: Final = _REST | {State.JOG, State.CHECK}
@@ -113,13 +115,22 @@ def _store(controller: "Services", match: re.Match[str]) -> Answer:
         return BAD_NUMBER
     if re.fullmatch(_NUMBER, match[2]) is None:
         return UNKNOWN
-    error = controller.settings.store(int(read_number(match[1])), read_number(match[2]))
+    number, firmware = int(read_number(match[1])), controller.firmware
+    before = controller.settings.get(number, 0.0)
+    error = controller.settings.store(number, read_number(match[2]))
     if error:
         return error
-    yield from controller.write_memory(controller.firmware.setting_write_s)
+    changed = min(_changed_bytes(before, controller.settings[number]), _MOST_CHANGED_BYTES)
+    yield from controller.write_memory(firmware.setting_write_s + changed * firmware.byte_write_s)
     controller.planner.take_settings()
     controller.note_limits()
     return 0
+
+
+def _changed_bytes(before: float, after: float) -> int:
+    """Return how many bytes of a setting the permanent memory has to be given anew."""
+    pairs = zip(struct.pack("<f", before), struct.pack("<f", after), strict=True)
+    return sum(old != new for old, new in pairs)
 
 
 def _unlock(controller: "Services", _match: re.Match[str]) -> Answer:

@@ -4,6 +4,7 @@ The beam follows the controller's output a little late, and the head leans a lit
 where it is going. Both are what makes rows burnt in opposite directions miss each other.
 """
 
+import math
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -35,8 +36,14 @@ class BeamTrack:
     than it was told to, which is what `etchwire.craft.Register.lead_mm` corrects.
     """
 
-    def __init__(self, *, beam_lag_s: float, slack_mm: float) -> None:
+    def __init__(self, *, beam_lag_s: float, slack_mm: float, power_pulse_s: float = 0.0) -> None:
+        """Begin at the origin, dark.
+
+        `power_pulse_s` is how long one pulse of the power lasts: a new level begins with the
+        next one, while off is at once. 0 has every level begin when it is set.
+        """
         self.beam_lag_s = beam_lag_s
+        self._power_pulse_s = power_pulse_s
         self._half_slack_mm = slack_mm / 2
         self._lean_mm = 0.0
         self._origin = (0.0, 0.0)  # the controller's zero, on the bed
@@ -82,6 +89,10 @@ class BeamTrack:
 
     def set_level(self, at_s: float, level: int) -> None:
         """Note a new output level."""
+        while self._level_times[-1] > at_s:  # no pulse began since
+            del self._level_times[-1], self._levels[-1]
+        if level and self._power_pulse_s:
+            at_s = math.ceil(at_s / self._power_pulse_s) * self._power_pulse_s
         self._level_times.append(at_s)
         self._levels.append(level)
 

@@ -1,54 +1,14 @@
 """What etches and how: the head, and the recipe that suits it on one surface."""
 
-import math
-from collections.abc import Callable, Mapping
-from dataclasses import MISSING, asdict, dataclass, field, fields
-from typing import TYPE_CHECKING, Any, Final, Self
+from dataclasses import dataclass, field, fields
+from typing import Final
 
+from etchwire.controller_profile import EIGHT_BIT, ControllerProfile
 from etchwire.errors import UnreadableSheet
-
-if TYPE_CHECKING:
-    from _typeshed import DataclassInstance
+from etchwire.plain import Plain, require_positive, require_types
 
 SECONDS_PER_MINUTE = 60.0
-FURTHEST_MM: Final = 1e6
-# What no machine and no job comes to, by a number's name or by its unit, the last word of it:
-# beyond that a file is damaged, and sums would run over.
-LARGEST: Final[Mapping[str, float]] = {
-    "rows": 1e6, "columns": 1e6, "px": 1e6, "mm": FURTHEST_MM, "s": 1e8, "w": 1e6,
-    "min": 1e6,  # mm/min
-    "s2": 1e9,  # mm/s²
-    "mm2": 1e9,  # J/mm²
-}  # fmt: skip
-_LARGEST_OF_OTHERS: Final = 1e12  # bytes, lines
-SMALLEST: Final = 1e-6  # of what has to be above zero
 _EITHER_SIDE: Final = ("pointer_x_mm", "pointer_y_mm")  # of nought: an offset, no size
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Plain:
-    """A value that travels as a JSON object or a TOML table of the same names."""
-
-    @classmethod
-    def from_table(cls, table: Mapping[str, Any]) -> Self:
-        """Build from `table`; raise UnreadableSheet for a missing, unknown or unfit entry."""
-        known = {entry.name: entry for entry in fields(cls)}
-        unknown = sorted(set(table) - set(known))
-        if unknown:
-            raise UnreadableSheet(f"unknown entry {unknown[0]!r} in {cls.__name__.lower()}")
-        required = {
-            name
-            for name, entry in known.items()
-            if entry.default is MISSING and entry.default_factory is MISSING
-        }
-        missing = sorted(required - set(table))
-        if missing:
-            raise UnreadableSheet(f"{cls.__name__.lower()} lacks the entry {missing[0]!r}")
-        return cls(**table)
-
-    def to_table(self) -> dict[str, Any]:
-        """Return the plain table that `from_table` reads."""
-        return asdict(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +52,7 @@ class Head(Plain):
     register: Register = field(default_factory=Register)
     pointer_x_mm: float = 0.0
     pointer_y_mm: float = 0.0
+    controller: ControllerProfile = EIGHT_BIT
 
     def __post_init__(self) -> None:
         """Refuse an entry that is not what it should be: a figure above zero, a text, a yes."""
@@ -104,14 +65,6 @@ class Head(Plain):
             elif not isinstance(value, entry.type):  # type: ignore[arg-type]
                 raise UnreadableSheet(f"the head's {entry.name} cannot be {value!r}")
         require_types("the head", self)
-
-    @classmethod
-    def from_table(cls, table: Mapping[str, Any]) -> Self:
-        """Build from `table`, with `register` as a table inside it."""
-        inner = table.get("register", {})
-        if not isinstance(inner, Mapping):
-            raise UnreadableSheet(f"the head's register must be a table, not {inner!r}")
-        return super(Head, cls).from_table({**table, "register": Register.from_table(inner)})
 
     @property
     def spot_mm(self) -> float:
@@ -160,52 +113,3 @@ class Recipe(Plain):
 def dose_j_per_mm2(*, power_w: float, feed_mm_per_min: float, line_spacing_mm: float) -> float:
     """Return P / (v h): the usual area dose of a raster, in J/mm²."""
     return power_w * SECONDS_PER_MINUTE / (feed_mm_per_min * line_spacing_mm)
-
-
-def require_types(owner: str, thing: "DataclassInstance") -> None:
-    """Raise UnreadableSheet unless each entry is of its type, and no number beyond LARGEST.
-
-    Looks at `str`, `bool`, `int` and `float` entries; what is made of parts sees to them itself.
-    """
-    for entry in fields(thing):
-        value = getattr(thing, entry.name)
-        is_fit = _IS_FIT.get(entry.type, _is_anything)
-        if not is_fit(entry.name, value):
-            raise UnreadableSheet(f"{owner}'s {entry.name} cannot be {value!r:.60}")
-
-
-def _is_anything(_name: str, _value: object) -> bool:
-    return True
-
-
-def _is_number(name: str, value: object) -> bool:
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return False  # True is an int to Python, and no figure of anything
-    unit = name.rpartition("_")[2]
-    return abs(value) <= LARGEST.get(name, LARGEST.get(unit, _LARGEST_OF_OTHERS))
-
-
-def _is_text(_name: str, value: object) -> bool:
-    if not isinstance(value, str):
-        return False
-    try:
-        value.encode()
-    except UnicodeEncodeError:  # half of a surrogate pair: no file and no logbook takes it
-        return False
-    return True
-
-
-_IS_FIT: Final[Mapping[object, Callable[[str, object], bool]]] = {
-    str: _is_text,
-    bool: lambda _name, value: isinstance(value, bool),
-    int: lambda name, value: isinstance(value, int) and _is_number(name, value),
-    float: _is_number,
-}
-
-
-def require_positive(name: str, value: object) -> None:
-    """Raise UnreadableSheet unless `value` is a number above zero, and not next to nothing."""
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value < math.inf:
-        raise UnreadableSheet(f"{name} must be a number above zero, not {value!r:.60}")
-    if value < SMALLEST:
-        raise UnreadableSheet(f"{name} cannot be as small as {value!r}")

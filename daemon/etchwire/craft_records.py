@@ -10,8 +10,9 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, Final
 
-from etchwire.craft import Plain, Recipe, require_types
+from etchwire.craft import Recipe
 from etchwire.errors import UnreadableSheet
+from etchwire.plain import Plain, require_types
 
 COATINGS: Final = ("", "spray", "airbrush", "roller", "brush")
 CARD_KINDS: Final = ("power", "tone", "register")

@@ -11,8 +11,9 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
-from etchwire.craft import Head, Recipe, require_positive, require_types
+from etchwire.craft import Head, Recipe
 from etchwire.errors import UnreadableSheet
+from etchwire.plain import require_positive, require_types
 
 _SHA256: Final = re.compile("[0-9a-f]{64}")
 _Part = TypeVar("_Part", "Photo", "Bounds", "Original")

@@ -106,7 +106,7 @@ LINK_FAULTS = {
     ),
     "machine at 57600 baud": (
         scenario("machine_at_57600_baud"),
-        TABLE + "test_a_machine_at_half_the_baud_rate_is_slower_and_no_fault",
+        TABLE + "test_a_machine_at_half_the_baud_rate_is_no_fault",
     ),
     "port taken by another program": (
         scenario("port_taken_by_another_program"),

@@ -13,7 +13,7 @@ from etchdaemon.run.actuals import Meter
 from etchdaemon.run.patience import Patience
 from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
-from etchdaemon.run.starvation import Starvation
+from etchdaemon.run.starvation import Cause, Starvation, Supply
 from etchdaemon.run.states import NEXT_STATE, UNDER_WAY, Life, State, Turn, Wish, next_state
 from sheets import sheet_of
 
@@ -350,6 +350,8 @@ def test_anything_that_moves_between_two_idle_reports_clears_the_suspicion(betwe
 
 # Starvation
 
+LATE = Supply(was_late=True, in_flight_bytes=120, held_bytes=0)
+
 
 @pytest.mark.parametrize(
     ("blocks", "free", "starved"), [(15, 3, 0), (15, 4, 1), (100, 20, 0), (100, 21, 1)]
@@ -358,10 +360,30 @@ def test_a_planner_with_more_than_a_fifth_free_in_mid_row_is_starving(blocks, fr
     starvation = Starvation(blocks)
 
     starvation.note_report(
-        _running(4000, 600, planner_free_blocks=free), elapsed_s=10.0, is_fed=False
+        _running(4000, 600, planner_free_blocks=free), LATE, elapsed_s=10.0, is_fed=False
     )
 
-    assert starvation.reports == starved
+    assert starvation.reports[Cause.COMPUTER] == starved
+
+
+@pytest.mark.parametrize(
+    ("supply", "cause"),
+    [
+        (Supply(True, 120, 120), Cause.COMPUTER),
+        (Supply(False, 120, 20), Cause.CABLE),
+        (Supply(False, 120, 110), Cause.CONTROLLER),
+        (Supply(False, 120, None), Cause.CONTROLLER),
+    ],
+)
+def test_who_holds_the_lines_is_who_keeps_the_planner_short(supply, cause):
+    starvation = Starvation(15)
+
+    starvation.note_report(
+        _running(2200, 600, planner_free_blocks=8), supply, elapsed_s=10.0, is_fed=False
+    )
+
+    assert [found for found, reports in starvation.reports.items() if reports] == [cause]
+    assert starvation.slowed_feed_mm_per_min == (2200 if cause is Cause.CONTROLLER else None)
 
 
 @pytest.mark.parametrize(("elapsed_s", "is_fed"), [(0.9, False), (10.0, True)])
@@ -369,7 +391,7 @@ def test_an_empty_planner_is_right_just_after_the_start_and_with_nothing_left(el
     starvation = Starvation(15)
 
     starvation.note_report(
-        _running(4000, 600, planner_free_blocks=15), elapsed_s=elapsed_s, is_fed=is_fed
+        _running(4000, 600, planner_free_blocks=15), LATE, elapsed_s=elapsed_s, is_fed=is_fed
     )
 
-    assert starvation.reports == 0
+    assert not any(starvation.reports.values())

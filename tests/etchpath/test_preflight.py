@@ -11,6 +11,7 @@ from etchpath.language.blocks import Blocks
 from etchpath.preflight import Inspection
 from etchpath.preflight.kind import Severity
 from etchpath.preflight.policy import KINDS
+from etchwire.controller_profile import THIRTY_TWO_BIT
 from gcode_bench import inspected, job_of, kinds_of, machine
 
 BEGIN = "G21G90\nM4S500F1000\n"
@@ -84,9 +85,10 @@ FILES = {
         BEGIN + "F9000\n" + "".join(f"G1X{n / 7:.9f}Y0\n" for n in range(400)),
         69,
     ),
+    "controller too slow": (BEGIN + "G91G1F9000\n" + "X.01\n" * 2000 + END, None),
     "feed not reached": (BEGIN + "G91G1F9000\n" + "X.1\n" * 200 + END, None),
 }
-MANY_BLOCKS = machine(planner_blocks=100)
+MANY_BLOCKS = machine(planner_blocks=100, costs=THIRTY_TWO_BIT.costs)
 
 
 def test_every_kind_of_finding_has_a_file_here():
@@ -180,23 +182,23 @@ def test_an_axis_may_be_slower_than_the_other():
 
 
 @pytest.mark.parametrize(
-    ("asked", "mean", "share"), [(4000, 3203, 0.0), (8000, 3203, 0.0), (2000, 2000, 1.0)]
+    ("asked", "mean", "share"), [(4000, 2265, 0.0), (8000, 2265, 0.0), (2000, 2000, 1.0)]
 )
-def test_fine_detail_runs_at_the_speed_of_the_firmware_trace(asked, mean, share):
-    # a host build's trace of 0.1 mm blocks: 3175 at their ends, 3231 peak, mean 3203 mm/min
+def test_fine_detail_runs_at_the_speed_of_the_firmware_image(asked, mean, share):
+    # single dots of 0.1 mm: cycle-accurate run of the firmware image, see test_line_intake
     begin = "G21G90\nM4S0\nG1X10F8000\nG91\nS500\n"
     report = inspected(begin + f"X.1F{asked}\n" + "X.1\n" * 2000 + "X10S0\n" + END)
 
-    assert report.beam["mean_mm_per_min"] == pytest.approx(mean, rel=0.002)
+    assert report.beam["mean_mm_per_min"] == pytest.approx(mean, rel=0.03)
     assert report.beam["share_at_asked"] == pytest.approx(share, abs=0.01)
-    assert report.beam["useful_mm_per_min"] == pytest.approx(3231, rel=0.01)
+    assert 2265 <= report.beam["useful_mm_per_min"] < 2500  # F2400 ran full, F2500 starved
 
 
 def test_dynamic_power_keeps_the_energy_of_a_millimetre_and_constant_power_does_not():
-    for word, energy in (("M4", 0.5 / (8000 / 60)), ("M3", 0.5 / (3203 / 60))):
+    for word, energy in (("M4", 0.5 / (8000 / 60)), ("M3", 0.5 / (2265 / 60))):
         text = f"G21G90\n{word}S0\nG1X10F8000\nG91\nX.1S500\n" + "X.1\n" * 2000 + "X10S0\n" + END
         report = inspected(text)
-        assert report.beam["full_power_s_per_mm"] == pytest.approx(energy, rel=0.01)
+        assert report.beam["full_power_s_per_mm"] == pytest.approx(energy, rel=0.03)
 
 
 def test_a_file_too_dense_for_the_serial_line_lasts_as_long_as_its_bytes():

@@ -111,9 +111,9 @@ def test_a_rapid_is_dark_and_keeps_s(mode):
 
 @pytest.mark.parametrize(
     ("line", "waits"),
-    [("X.1S300", False), ("M4", False), ("M5", True), ("M3", True), ("S300", False)],
+    [("X.1S300", False), ("M4", False), ("M5", True), ("M3", True), ("S300", True)],
 )
-def test_in_dynamic_power_only_a_change_of_the_mode_waits_for_rest(line, waits):
+def test_in_dynamic_power_a_change_of_the_mode_and_s_alone_wait_for_rest(line, waits):
     host = Host()
     host.queue("M4S500G91G1F600X5")
     host.wait(0.1)

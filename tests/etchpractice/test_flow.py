@@ -2,7 +2,7 @@
 
 import pytest
 
-from practice_host import Host
+from practice_host import NEVER_THE_LIMIT, Host
 
 BYTE_S = 10 / 115200
 
@@ -38,7 +38,7 @@ def test_a_burst_is_answered_in_part_and_never_with_an_error():
 
     What was in the planner when the burst came is not known, so a few lines are left open.
     """
-    host = Host()
+    host = Host(costs=NEVER_THE_LIMIT)
     host.ask("G91G1F500")
     host.replies.clear()
 
@@ -62,7 +62,7 @@ def test_lines_cut_by_lost_bytes_can_be_refused_or_be_valid_wrong_ones(feed):
 
 
 def test_bytes_take_their_time_in_both_directions():
-    host = Host()
+    host = Host(costs=NEVER_THE_LIMIT)
     machine = host.machine
     machine.write(b"G4P0\n")
     arrives_s = machine.now_s + 5 * BYTE_S
@@ -91,7 +91,7 @@ def test_the_link_bounds_the_lines_a_second(baud, lines_per_s):
 
 
 def test_at_57600_baud_a_raster_of_tenths_still_runs_at_full_speed():
-    host = Host(baud=57600)
+    host = Host(baud=57600, costs=NEVER_THE_LIMIT)
 
     host.run("G91G1F4000M4X.1", *["X.1S500", "X.1S0"] * 300, report_every_s=0.05)
 

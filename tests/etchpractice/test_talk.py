@@ -156,21 +156,19 @@ def test_an_error_drops_its_line_only(host):
     assert host.report().place[0] == 3
 
 
-def test_writing_a_setting_takes_a_third_of_a_second_and_deafens(host):
-    host.write(b"$11=0.02\nG4P0\n", 0.3)
-    assert host.replies == []
-
-    host.wait(0.2)
+def test_writing_a_setting_takes_as_long_as_its_bytes_that_change_and_deafens(host):
+    """3.4 ms a byte; 0.4 to 10.6 ms were seen in a cycle-accurate run of the firmware image."""
+    host.write(b"$11=0.02\nG4P0\n", 0.05)
 
     assert host.replies == ["ok"]
 
 
-def test_writing_an_offset_takes_a_twentieth_of_a_second(host):
+def test_writing_an_offset_takes_26_to_30_ms(host):
     host.queue("G10L20P1X0")
-    host.wait(0.04)
+    host.wait(0.025)
     assert host.replies == []
 
-    host.wait(0.03)
+    host.wait(0.01)
 
     assert host.replies == ["ok"]
 

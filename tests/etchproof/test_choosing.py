@@ -22,7 +22,7 @@ from etchproof.response import Point, Response
 from etchproof.second_card import SECOND_STEPS
 
 # Speeds down, powers across. Every speed here is one that a photo reaches on this head.
-FEEDS = (1000.0, 2000.0, 3000.0)
+FEEDS = (1000.0, 1600.0, 2200.0)
 POWERS = (0.4, 0.6, 0.8)
 
 
@@ -132,13 +132,13 @@ def test_a_little_lighter_for_more_power_is_no_burning_too_far(card):
 
 def test_a_speed_no_photo_reaches_is_passed_over_for_one_that_it_does():
     card = lay_out_power_card(
-        wishes(), Grid(feeds_mm_per_min=(3000.0, 9000.0), power_ratios=(0.5, 1.0))
+        wishes(), Grid(feeds_mm_per_min=(2000.0, 9000.0), power_ratios=(0.5, 1.0))
     )
 
     outcome = choose(card, reading(card, [[28, 28], [28, 28]]), {})
 
     assert outcome.choice.cell == "A1"
-    assert outcome.choice.feed_mm_per_min == 3000.0
+    assert outcome.choice.feed_mm_per_min == 2000.0
 
 
 def test_where_only_such_speeds_were_dark_enough_it_asks_for_what_they_really_ran():
@@ -160,7 +160,7 @@ def test_when_nothing_is_dark_enough_it_raises_the_power_before_slowing_down(car
     assert "Raise the power before slowing down" in pale.sentences[0]
     assert pale.next_range.low_power_ratio == 0.8
     assert pale.next_range.high_power_ratio == 1.0
-    assert pale.next_range.high_feed_mm_per_min == 3000.0
+    assert pale.next_range.high_feed_mm_per_min == 2200.0
 
 
 def test_at_full_power_it_slows_down():

@@ -81,7 +81,9 @@ def test_a_sheet_of_a_size_that_no_job_has_is_told(tmp_path, values, said):
 
 def test_a_machine_description_overrules_the_sheet(file_of, tmp_path):
     figures = MACHINE.to_table() | {"travel_x_mm": 5.0}
-    lines = (f"{name} = {json.dumps(value)}" for name, value in figures.items())
+    costs = figures.pop("costs")
+    lines = [f"{name} = {json.dumps(value)}" for name, value in figures.items()]
+    lines += ["[costs]", *(f"{name} = {value}" for name, value in costs.items())]
     description = file_of("\n".join(lines), "machine.toml")
 
     result = check(file_of(READY), "--machine", description)

@@ -2,6 +2,7 @@
 
 import json
 import math
+from copy import deepcopy
 from dataclasses import replace
 
 import pytest
@@ -192,7 +193,7 @@ def test_whatever_is_put_in_its_place_a_sheet_is_one_of_ours_or_refused(changes)
                 break
         else:
             if isinstance(place, dict) or (isinstance(place, list) and len(place) > path[-1]):
-                place[path[-1]] = value
+                place[path[-1]] = deepcopy(value)
 
     try:
         sheet = Sheet.from_json(json.dumps(table))

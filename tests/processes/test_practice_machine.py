@@ -120,8 +120,8 @@ def stream(port, lines, *, late_s, window_bytes=127):
 
 @pytest.mark.parametrize("speedup", ["20", "1000"])
 def test_a_host_that_is_late_does_not_starve_a_machine_that_runs_too_fast(start, tmp_path, speedup):
-    """Single tenths go by at 3175 mm/min, measured on a host build of the firmware: 1.89 s for
-    100 mm, and 0.13 s for run-up, braking and dwell. A busy computer may spoil a try, hardly
+    """Single tenths go by at 2265 mm/min, by a cycle-accurate run of the firmware image: 2.65 s
+    for 100 mm, and 0.13 s for run-up, braking and dwell. A busy computer may spoil a try, hardly
     five of them."""
     start("--speedup", speedup)
     run = [b"X.1S600", b"X.1S0"] * 500
@@ -131,13 +131,13 @@ def test_a_host_that_is_late_does_not_starve_a_machine_that_runs_too_fast(start,
         SimulatedTime(tmp_path / "machine" / "clock") as clock,
     ):
         ask(port, b"G21G91M4")
-        while len(taken_s) < 5 and min(taken_s, default=9.9) > 2.3:
+        while len(taken_s) < 5 and min(taken_s, default=9.9) > 3.0:
             from_s = clock.now_s
             stream(port, [b"G1X3S0F4000", *run], late_s=0.02)
             ask(port, b"G4P0.01")
             taken_s.append(clock.now_s - from_s)
 
-    assert min(taken_s) <= 2.3
+    assert min(taken_s) <= 3.0
 
 
 def test_unplugged_the_port_is_gone_and_comes_back_under_the_same_name(machine):

@@ -184,6 +184,10 @@ class Rig:
         self.wait_until(lambda: self.state == "ended", within_s=within_s)
 
 
+# mm/min at which the 8-bit controller takes single dots in as fast as they run: every row is alike.
+KEPT_UP_WITH = 2000.0
+
+
 def patch(rows: int, columns: int):
     """Return dots, every second of them burnt, as a dithered middle grey has them."""
     bits = np.zeros((rows, columns), dtype=bool)

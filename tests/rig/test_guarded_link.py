@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from etchdaemon.service.reentry import NOT_MOVED
-from rig.bench import patch
+from rig.bench import KEPT_UP_WITH, patch
 from rig.guarded import GuardedRig
 
 ROWS = 10
@@ -36,7 +36,7 @@ def _light(rig):
 
 
 def _open_the_lid_in_row(rig, row):
-    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.start(rig.make_job(patch(ROWS, 200), feed_mm_per_min=KEPT_UP_WITH))
     rig.etch_until_row(row)
     rig.wait(0.2)
     rig.board.open_lid()
@@ -49,7 +49,7 @@ def _open_the_lid_in_row(rig, row):
 @pytest.mark.parametrize("row", [4, 5])
 def test_after_a_lid_was_opened_in_a_row_the_rest_meets_it_within_what_was_logged(rig_named, row):
     rig, beside = rig_named("rig"), rig_named("beside")
-    beside.start(beside.make_job(patch(ROWS, 200)))
+    beside.start(beside.make_job(patch(ROWS, 200), feed_mm_per_min=KEPT_UP_WITH))
     beside.wait_for_the_end()
     _open_the_lid_in_row(rig, row)
     cut = rig.record.event("cut")["details"]

@@ -65,8 +65,7 @@ def test_no_place_is_darker_than_dots_grown_by_one_or_lighter_than_the_dots_them
 
 def test_every_dot_promised_is_dark_on_the_tile(etched):
     """The middle of a dot that stands alone feels 0.73 of what a solid patch feels: 0.1 mm of
-    light, spread by 0.042 mm both ways. At 12 W that is 1.3 J/mm², where 1.05 saturates; single
-    dots come by at 3175 mm/min with their power scaled, which leaves just about that.
+    light, spread by 0.042 mm both ways. At 12 W that is 1.3 J/mm², where 1.05 saturates.
     """
     fired = etched.tile.surface.fired_reflectance
 

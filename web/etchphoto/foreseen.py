@@ -88,10 +88,8 @@ def slow_rows_share(sheet: Sheet) -> float:
 
     The motion model is in the sheet's times; what the serial line carries is counted here.
     """
-    machine = Machine.of_head(sheet.head)
     at_s = np.array([entry.at_s for entry in sheet.index])
     byte = np.array([entry.byte for entry in sheet.index])
-    line = np.array([entry.line for entry in sheet.index])
     ends_mm = np.array([(entry.from_mm, entry.to_mm) for entry in sheet.index])
     if len(at_s) < 2:
         return 0.0
@@ -99,7 +97,7 @@ def slow_rows_share(sheet: Sheet) -> float:
     back_mm = np.abs(ends_mm[1:, 0] - ends_mm[:-1, 1])
     least_s = _seconds(way_mm, sheet.recipe.feed_mm_per_min, sheet)
     between_s = np.diff(at_s) - _seconds(back_mm, sheet.head.max_feed_mm_per_min, sheet)
-    wire_s = np.maximum(np.diff(byte) / machine.bytes_per_s, np.diff(line) / machine.lines_per_s)
+    wire_s = np.diff(byte) / Machine.of_head(sheet.head).bytes_per_s
     return float(np.mean(np.maximum(between_s, wire_s) > _SLOWER_BY * least_s))
 
 

@@ -32,18 +32,21 @@ def true_feed_mm_per_min(
     left_um, right_um = (
         round(column * spacing_mm * UM_PER_MM) for column in (area.left, area.right)
     )
-    length_mm = seconds = 0.0
-    for row in rows:
-        if not area.top <= row.row < area.bottom:
-            continue
-        moves = row_moves(row, head, is_register_corrected=False)
-        ends_um = moves.start_um + np.cumsum(moves.lengths_um)
-        middle_um = ends_um - moves.lengths_um / 2
-        burns = (moves.s > 0) & (middle_um > left_um) & (middle_um < right_um)
-        travel = travel_of(moves, machine)
-        length_mm += float(travel.length_mm[burns].sum())
-        seconds += float(travel.seconds[burns].sum())
-    return length_mm / seconds * SECONDS_PER_MINUTE if seconds else None
+    moves = [
+        row_moves(row, head, is_register_corrected=False)
+        for row in rows
+        if area.top <= row.row < area.bottom
+    ]
+    if not moves:
+        return None
+    middles_um = np.concatenate(
+        [row.start_um + np.cumsum(row.lengths_um) - row.lengths_um / 2 for row in moves]
+    )
+    is_lit = np.concatenate([row.s for row in moves]) > 0
+    burns = is_lit & (middles_um > left_um) & (middles_um < right_um)
+    travel = travel_of(moves, machine)
+    seconds = float(travel.seconds[burns].sum())
+    return float(travel.length_mm[burns].sum()) / seconds * SECONDS_PER_MINUTE if seconds else None
 
 
 @lru_cache(maxsize=64)

@@ -20,8 +20,8 @@ from etchweb.house import house
 from etchweb.machine_view import away_view, live_view, machine_view
 from etchweb.watch import STOP_ELSEWHERE
 from etchweb.words import as_sentence
-from etchwire.craft import FURTHEST_MM
 from etchwire.errors import DaemonAbsent, Refused
+from etchwire.plain import FURTHEST_MM
 
 pages = Blueprint("machine", __name__, url_prefix="/machine")
 

@@ -75,6 +75,12 @@ class Link:
         self._is_given_up = False
         self.window.forget()
 
+    def held_bytes(self, report: StatusReported) -> int | None:
+        """Return how much the controller's buffer held when it reported, None if it did not say."""
+        if self.empty_receive_bytes is None or report.receive_free_bytes is None:
+            return None
+        return self.empty_receive_bytes - report.receive_free_bytes
+
     def _events_of(self, line: bytes) -> Iterator[Event]:
         if len(line) >= LONGEST_LINE_BYTES:
             yield Unreadable(line[:LONGEST_LINE_BYTES])
@@ -94,10 +100,8 @@ class Link:
 
         Replies and reports come in one order, so what it had answered by then is counted.
         """
-        if self.empty_receive_bytes is None or report.receive_free_bytes is None:
-            return 0
-        held_bytes = self.empty_receive_bytes - report.receive_free_bytes
-        return held_bytes - self.window.taken_bytes
+        held_bytes = self.held_bytes(report)
+        return 0 if held_bytes is None else held_bytes - self.window.taken_bytes
 
     def _match(self, event: Event) -> Event:
         match event:

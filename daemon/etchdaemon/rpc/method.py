@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final, get_origin
 
-from etchwire.craft import FURTHEST_MM
 from etchwire.errors import UnfitParameters
+from etchwire.plain import FURTHEST_MM
 
 LARGEST: Final = 2**53  # beyond it JSON's readers disagree about whole numbers
 

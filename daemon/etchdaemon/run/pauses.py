@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 
 LONGEST_PAUSE_S: Final = 1.0  # a longer one is told of
+LATE_S: Final = 0.03  # what the controller has been sent lasts longer than that
+LATE_FOR_S: Final = 0.5  # so long a short queue may be the pause's doing
 BLINK_S: Final = 0.05  # in a longer one the heartbeat's contact may open
 
 
@@ -15,6 +17,7 @@ class Pauses:
     lasted_s: float = 0.0
     late_s: float = 0.0  # since a contact opened that may put the beam out by itself
     was_unwatched: bool = False  # by the guard, see `Verdict`
+    _late_at_s: float | None = None  # when a pause ended that may have starved the controller
 
     def look(
         self, now_s: float, *, opened_at_s: float | None = None, was_unwatched: bool = False
@@ -24,11 +27,17 @@ class Pauses:
         self.late_s = 0.0 if opened_at_s is None else max(0.0, now_s - opened_at_s)
         self.lasted_s = now_s - self.looked_at_s
         self.looked_at_s = now_s
+        if self.lasted_s > LATE_S:
+            self._late_at_s = now_s
 
     @property
     def was_long(self) -> bool:
         """Whether the last pause was so long that a person is told."""
         return self.lasted_s > LONGEST_PAUSE_S
+
+    def was_late(self, now_s: float) -> bool:
+        """Whether a pause that may have starved the controller ended just now."""
+        return self._late_at_s is not None and now_s - self._late_at_s < LATE_FOR_S
 
     @property
     def cut_late_s(self) -> float:

@@ -1,12 +1,44 @@
-"""Whether the planner runs dry in mid-row: then the head slows down and the picture suffers."""
+"""Whether the planner runs dry in mid-row, and whose fault it is: then the head slows down."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from enum import Enum
 from typing import Final
 
 from etchdaemon.controller.events import StatusReported
 
 FREE_SHARE: Final = 5  # a fifth of the planner free: 3 blocks of the 8-bit firmware's 15
 WARMING_UP_S: Final = 1.0
+HELD_SHARE: Final = 0.5  # of what is in flight; what it does not hold yet is on the cable
+
+
+class Cause(Enum):
+    """Why the planner ran short of lines."""
+
+    CONTROLLER = "controller"  # it holds lines and does not get round to them
+    COMPUTER = "computer"  # this program looked too late
+    CABLE = "cable"  # what was sent has not arrived, or its answers have not
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """How the stream stood when a report came.
+
+    `in_flight_bytes` were sent and are unanswered; `held_bytes` of them the controller has, None
+    where it does not say.
+    """
+
+    was_late: bool  # nobody looked for a while just before
+    in_flight_bytes: int
+    held_bytes: int | None
+
+    @property
+    def cause(self) -> Cause:
+        """What kept the planner from being full."""
+        if self.was_late:
+            return Cause.COMPUTER
+        if self.held_bytes is not None and self.held_bytes < HELD_SHARE * self.in_flight_bytes:
+            return Cause.CABLE
+        return Cause.CONTROLLER
 
 
 @dataclass(slots=True)
@@ -17,12 +49,26 @@ class Starvation:
     """
 
     planner_blocks: int | None
-    reports: int = 0
+    reports: dict[Cause, int] = field(default_factory=lambda: dict.fromkeys(Cause, 0))
+    _slowed_feeds_mm_per_min: list[float] = field(default_factory=list)
 
-    def note_report(self, report: StatusReported, *, elapsed_s: float, is_fed: bool) -> None:
+    def note_report(
+        self, report: StatusReported, supply: Supply, *, elapsed_s: float, is_fed: bool
+    ) -> None:
         """Count `report`; just after a start, and with no line left, an empty planner is right."""
         free_blocks = report.planner_free_blocks
         if self.planner_blocks is None or free_blocks is None or is_fed:
             return
-        if report.state == "Run" and elapsed_s > WARMING_UP_S:
-            self.reports += free_blocks > self.planner_blocks // FREE_SHARE
+        if report.state != "Run" or elapsed_s <= WARMING_UP_S:
+            return
+        if free_blocks <= self.planner_blocks // FREE_SHARE:
+            return
+        self.reports[supply.cause] += 1
+        if supply.cause is Cause.CONTROLLER and report.feed_mm_per_min:
+            self._slowed_feeds_mm_per_min.append(report.feed_mm_per_min)
+
+    @property
+    def slowed_feed_mm_per_min(self) -> float | None:
+        """The speed shown on average while the controller did not get round to its lines."""
+        feeds = self._slowed_feeds_mm_per_min
+        return sum(feeds) / len(feeds) if feeds else None

@@ -120,6 +120,12 @@ class Course:
             case StatusReported():
                 asked_at_s = self._machine.asked_at_s
                 self.etch.note_report(event, asked_at_s=asked_at_s, now_s=now_s)
+                self.etch.note_supply(
+                    event,
+                    in_flight_bytes=self._machine.in_flight_bytes,
+                    held_bytes=self._machine.held_bytes(event),
+                    now_s=now_s,
+                )
                 self._overrides.note_report(event, asked_at_s=asked_at_s)
             case Greeted():
                 self.ends.restart_seen(now_s)

@@ -13,7 +13,7 @@ from etchdaemon.run.overrides import Lever
 from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.row_path import RowPath
-from etchdaemon.run.starvation import Starvation
+from etchdaemon.run.starvation import Cause, Starvation, Supply
 from etchdaemon.run.stopping import braking_s
 from etchdaemon.run.taking_up import FILE_CUT, NOT_BEGUN, UNBEGUN, cut_event
 from etchdaemon.service import faults
@@ -22,6 +22,7 @@ from etchdaemon.service.feed import Feed
 from etchdaemon.service.spool import SpooledJob
 from etchwire.sheet import RowEntry
 
+SLOWED_SHARE: Final = 0.95  # of the recipe's speed; nearer than this nobody sees a difference
 MOST_WARNINGS: Final = 100  # in one run's record; the cable may be bad for hours
 
 
@@ -155,12 +156,18 @@ class Etch:
         if sighting is None:
             return
         self._sighting = sighting
-        self._starvation.note_report(report, elapsed_s=self.elapsed_s, is_fed=self.is_fed)
         if self._cut is not None:  # without the beam nothing more is etched
             self._cut.note_sighting(sighting)
             return
         self._finish(self._rows_finished(sighting.x_mm, sighting.y_mm))
         self.meter.note_report(report, now_s)
+
+    def note_supply(
+        self, report: StatusReported, *, in_flight_bytes: int, held_bytes: int | None, now_s: float
+    ) -> None:
+        """Take note of how well the controller is supplied with lines, and who holds them up."""
+        supply = Supply(self.pauses.was_late(now_s), in_flight_bytes, held_bytes)
+        self._starvation.note_report(report, supply, elapsed_s=self.elapsed_s, is_fed=self.is_fed)
 
     def _rows_finished(self, x_mm: float, y_mm: float) -> Sequence[RowEntry]:
         sent = self.feed.last_line
@@ -293,8 +300,7 @@ class Etch:
             self.note(UNBEGUN, NOT_BEGUN)
         self.ending = (ended, because)
         self.ended_at_s = self._clock.now_s()
-        if self._starvation.reports:
-            self.note("starved", faults.STARVED, reports=self._starvation.reports)
+        self._note_starvation()
         self._records.end_run(
             self.number,
             ended=ended,
@@ -304,6 +310,17 @@ class Etch:
             etched_rows=self.etched_rows,
         )
         self.feed.close()
+
+    def _note_starvation(self) -> None:
+        asked = self.job.sheet.recipe.feed_mm_per_min
+        for cause, reports in self._starvation.reports.items():
+            if reports and cause is not Cause.CONTROLLER:
+                self.note("starved", faults.STARVED[cause], reports=reports, cause=cause.value)
+        run = self._starvation.slowed_feed_mm_per_min
+        if run is not None and run < SLOWED_SHARE * asked:
+            reports = self._starvation.reports[Cause.CONTROLLER]
+            text = faults.slowed(run_mm_per_min=run, asked_mm_per_min=asked)
+            self.note("slowed", text, reports=reports, cause=Cause.CONTROLLER.value)
 
     def _event(self, kind: str, text: str, details: Mapping[str, Any]) -> dict[str, Any]:
         return {

@@ -17,6 +17,7 @@ from etchdaemon.controller.firmware import EIGHT_BIT, Firmware
 from etchdaemon.interlocks.evaluation import Why
 from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.run.pauses import Pauses
+from etchdaemon.run.starvation import Cause
 from etchdaemon.run.states import State
 
 # What the controller may say that it does while a run is in this state.
@@ -60,10 +61,11 @@ CUT_UNSEEN: Final = (
     "Where the beam went out is not known: nobody watched just then, or the head was not on its"
     " rows. Look at the tile."
 )
-STARVED: Final = (
-    "The controller ran short of lines on the way: the cable or this computer was too slow, and"
-    " some of the picture was burnt slower than asked."
-)
+_SHORT: Final = "The controller ran short of lines on the way, and some of the picture was burnt"
+STARVED: Final = {
+    Cause.COMPUTER: f"{_SHORT} slower than asked: this computer was busy and sent them too late.",
+    Cause.CABLE: f"{_SHORT} slower than asked: bytes were late on the cable, or on its adapter.",
+}
 _NOT_KNOWN: Final = "not known"
 PLACE_UNKNOWN: Final = f"Where the head is is {_NOT_KNOWN}."
 POSITION_UNKNOWN: Final = f"{PLACE_UNKNOWN[:-1]}: home the machine, or set the origin again."
@@ -127,6 +129,16 @@ def with_place_lost(because: str) -> str:
     if not any(advice in because for advice in _ADVICE):
         return f"{because} {POSITION_UNKNOWN}"
     return because if _NOT_KNOWN in because else f"{because} {PLACE_UNKNOWN}"
+
+
+def slowed(*, run_mm_per_min: float, asked_mm_per_min: float) -> str:
+    """Return what is said where the controller's own processor was the limit."""
+    slower = (1 - run_mm_per_min / asked_mm_per_min) * 100
+    return (
+        "The picture has more detail than this controller can take in. Where it is finest the head"
+        f" ran {slower:.0f} % slower than asked: set the speed to {run_mm_per_min:.0f} mm/min, or"
+        " choose a wider line spacing or a softer picture."
+    )
 
 
 def held_up(pauses: Pauses) -> str:

@@ -70,6 +70,15 @@ class Machine:
         return 0 if self._wire is None else self._wire.free_bytes
 
     @property
+    def in_flight_bytes(self) -> int:
+        """How much was sent and is unanswered."""
+        return 0 if self._wire is None else self._wire.in_flight_bytes
+
+    def held_bytes(self, report: StatusReported) -> int | None:
+        """Return how much of it the controller had when it reported, None if it did not say."""
+        return None if self._wire is None else self._wire.held_bytes(report)
+
+    @property
     def asked_at_s(self) -> float:
         """When the report heard last was asked for, at the earliest."""
         return 0.0 if self._wire is None else self._wire.heard_was_asked_at_s

@@ -48,6 +48,15 @@ class Wire:
         """How much the controller can take now."""
         return self._link.window.free_bytes
 
+    @property
+    def in_flight_bytes(self) -> int:
+        """How much was sent and is unanswered."""
+        return self._link.window.taken_bytes
+
+    def held_bytes(self, report: StatusReported) -> int | None:
+        """Return how much of it the controller had when it reported, None if it did not say."""
+        return self._link.held_bytes(report)
+
     def hear(self, now_s: float) -> list[Event]:
         """Return what the controller has said since the last time."""
         data = self._port.read_waiting()

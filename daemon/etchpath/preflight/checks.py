@@ -42,6 +42,7 @@ class Checks:
         self._has_burnt = False
         self._is_left_on = False
         self.longest_need_bytes_per_s = 0.0
+        self.held_up_s = 0.0  # how long the controller's processor keeps the head waiting
 
     def is_text(self, block: Block) -> bool:
         """Note what the bytes as such show; return whether they can be G-code at all."""
@@ -113,7 +114,8 @@ class Checks:
             )
 
     def see_times(self, timed: Timed) -> None:
-        """Look at whether the serial line keeps up."""
+        """Look at whether the controller's processor and the serial line keep up."""
+        self.held_up_s += float((timed.travel.seconds - timed.travel.full_queue_s).sum())
         need = timed.needed_bytes_per_s
         self.longest_need_bytes_per_s = max(self.longest_need_bytes_per_s, float(need.max()))
         late = np.flatnonzero(need > self._machine.bytes_per_s)

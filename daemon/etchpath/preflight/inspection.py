@@ -19,6 +19,7 @@ from etchpath.states import Carried, States, follow
 from etchpath.timeline import Timed, Timeline
 
 _REACHED_SHARE: Final = 0.95
+_NOTED_SHARE: Final = 0.02  # a row here and there harms nobody
 _NO_REENTRY: Final = ("origin shift", "too many origins")
 
 
@@ -99,6 +100,7 @@ class Inspection:
         if "not text" not in self._findings:
             self._checks.finish(self._lines)
         self._note_unreached_feed()
+        self._note_slow_controller()
         totals = self._totals
         return Report(
             verdict=self._findings.verdict(),
@@ -138,6 +140,15 @@ class Inspection:
         if mean < asked * _REACHED_SHARE:
             text = f"{mean:.0f} of {asked:.0f} mm/min on average"
             self._findings.add("feed not reached", text=text.encode("ascii"))
+
+    def _note_slow_controller(self) -> None:
+        held_up_s = self._checks.held_up_s
+        unhindered_s = self._timeline.now_s - held_up_s
+        if held_up_s > _NOTED_SHARE * unhindered_s:
+            text = f"{held_up_s / unhindered_s * 100:.0f} % longer, {held_up_s:.0f} s"
+            if self._totals.seconds:
+                text += f"; {self._totals.to_table()['useful_mm_per_min']:.0f} mm/min is kept"
+            self._findings.add("controller too slow", text=text.encode("ascii"))
 
     def _has_reentry(self) -> bool:
         """Whether a job stopped on its way can be taken up again."""

@@ -128,6 +128,13 @@ _MOTION: Final = (
         "Use fewer decimals, relative coordinates, or a lower feed.",
     ),
     Kind(
+        "controller too slow",
+        _NOTE,
+        "The picture has more detail than this controller can take in: its own processor needs a"
+        " while for every line, whatever the cable does.",
+        "Set a speed that it keeps up with, or choose a wider line spacing or a softer picture.",
+    ),
+    Kind(
         "feed not reached",
         _NOTE,
         "In detail this fine the head does not reach the feed that the file asks for.",

@@ -8,12 +8,14 @@ from numpy.typing import NDArray
 
 from etchpath.course import Course
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.motion import Planner, Travel
+from etchpath.motion import planned
 from etchpath.timeline import Timed
 
 Floats = NDArray[np.float64]
 
 _SPEED_CLASSES: Final = 4096
+_FREE_PIECES: Final = 32_768  # so many in every
+_FREE_EVERY: Final = 8 * _FREE_PIECES  # so many show how fast a long file could be run
 _USEFUL_SHARE: Final = 0.99  # a feed that only a hundredth of the time could use gains nothing
 _AT_SPEED_WITHIN: Final = 0.005  # of the feed asked for; reports give whole mm/min
 
@@ -52,8 +54,8 @@ class BeamTotals:
         fastest = np.hypot(machine.max_feed_x_mm_per_min, machine.max_feed_y_mm_per_min)
         self._class_mm_per_s = float(fastest) / SECONDS_PER_MINUTE / (_SPEED_CLASSES - 1)
         self._seconds_in_class = np.zeros(_SPEED_CLASSES)
-        self._unhurried = Planner(machine)  # the same way, as fast as the machine can
-        self._is_beam_on = np.empty(0, dtype=bool)
+        self._pieces = 0
+        self._to_run_freely: list[Course] = []
         self.seconds = 0.0
         self.length_mm = 0.0
         self.asked_s = 0.0  # how long it would have lasted at the feed asked for
@@ -63,14 +65,25 @@ class BeamTotals:
         self.burnt = Box()
 
     def plan_freely(self, course: Course) -> None:
-        """Run `course` once more without its feeds, to see how fast it could be run at all."""
-        self._is_beam_on = np.append(self._is_beam_on, course.beam_s > 0)
-        endless = np.full(len(course), np.inf)
-        self._see_fastest(self._unhurried.add(replace(course.moves, feed_mm_per_s=endless)))
+        """Run an eighth of the way once more without feeds, to see how fast it could be run."""
+        if self._pieces % _FREE_EVERY < _FREE_PIECES:
+            self._to_run_freely.append(course)
+        elif self._to_run_freely:
+            self.finish()
+        self._pieces += len(course)
 
     def finish(self) -> None:
-        """Take in what the free run still holds back."""
-        self._see_fastest(self._unhurried.finish())
+        """Take in what was kept for a free run."""
+        for course in self._to_run_freely[1:]:
+            self._to_run_freely[0] = self._to_run_freely[0].joined(course)
+        for course in self._to_run_freely[:1]:
+            endless = replace(course.moves, feed_mm_per_s=np.full(len(course), np.inf))
+            travel = planned(endless, self._machine)
+            is_on = course.beam_s > 0
+            seconds = travel.seconds[is_on]
+            speed = travel.length_mm[is_on] / seconds
+            self._free_seconds_in_class += self._in_classes(speed, seconds)
+        self._to_run_freely.clear()
 
     def add(self, timed: Timed) -> None:
         """Take in some settled pieces."""
@@ -110,12 +123,6 @@ class BeamTotals:
             "full_power_s": round(self.full_power_s, 3),
             "full_power_s_per_mm": self.full_power_s / self.length_mm,
         }
-
-    def _see_fastest(self, travel: Travel) -> None:
-        count = len(travel.seconds)
-        is_on, self._is_beam_on = self._is_beam_on[:count], self._is_beam_on[count:]
-        peak, seconds = travel.peak_mm_per_s[is_on], travel.seconds[is_on]
-        self._free_seconds_in_class += self._in_classes(peak, seconds)
 
     def _in_classes(self, speed: Floats, seconds: Floats) -> Floats:
         """Return how many seconds fall into each class of speed."""

@@ -23,8 +23,8 @@ from etchpractice.scenario.events import EVENTS, OF_PROCESSES, Actor, Event, Kin
 from etchpractice.scenario.expectations import EXPECTATIONS, Expectation
 from etchpractice.scenario.reader import Reader, unknown
 from etchpractice.scenario.sight import PRESENCE
-from etchwire.craft import FURTHEST_MM
 from etchwire.errors import UnreadableToml
+from etchwire.plain import FURTHEST_MM
 from etchwire.toml_text import read_toml
 
 WITHIN_S: Final = 30.0

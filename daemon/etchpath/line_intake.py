@@ -1,0 +1,149 @@
+"""How fast a controller runs whose processor takes its time over every line.
+
+While the head runs a block the processor prepares what comes next, and takes in lines as long as
+the queue has room. Where a block lasts less than a line takes, the queue runs short, the planner
+looks less far ahead, and the head slows down until lines come in as fast as blocks are run.
+
+What a block does hangs on the one before it, so a path is cut into pieces, and all pieces are
+worked out side by side, a block of each at a time. A piece begins some blocks before its own,
+with a full queue: a queue forgets how it began within a few times its length.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from etchwire.controller_profile import LineCosts
+
+Floats = NDArray[np.float64]
+Counts = NDArray[np.int64]
+
+SEGMENT_S: Final = 0.010  # the firmware prepares stretches of this length, or whole blocks,
+SEGMENTS_AHEAD: Final = 5  # and so many before they are run
+_PIECE_BLOCKS: Final = 64
+_RUN_IN_QUEUES: Final = 2
+_RATE_CLASS_HZ: Final = 50.0
+_FASTEST_HZ: Final = 60_000.0
+_AT_LIMIT: Final = 1 - 1e-9
+_LEAST_SQ: Final = 1e-9  # mm²/s²; keeps a division finite
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """Blocks in order as arrays, and how they run while the queue is full.
+
+    `gain` is the sum of 2as before each block, one longer than the others, and `ahead` the least
+    that junction² + gain is from each block on. `exit_sq` and `seconds` are of a full queue.
+    """
+
+    length: Floats
+    acceleration: Floats
+    limit: Floats
+    steps: Floats  # of the leading axis
+    gain: Floats
+    ahead: Floats
+    exit_sq: Floats
+    seconds: Floats
+
+    def __len__(self) -> int:
+        return len(self.exit_sq)
+
+
+@dataclass(slots=True)
+class Hurry:
+    """Blocks that the processor slows down: which, at what speed² they end, and waits for lines."""
+
+    places: Counts
+    exit_sq: Floats
+    dry_s: Floats
+
+
+class LineIntake:
+    """Works out what a controller's costs do to a path."""
+
+    def __init__(self, costs: LineCosts, planner_blocks: int) -> None:
+        """Take the costs of a controller with a queue of so many blocks."""
+        self._costs = costs
+        self._capacity = planner_blocks
+        rates = np.arange(0.0, _FASTEST_HZ, _RATE_CLASS_HZ).tolist()
+        self._stretch = np.array([1 / (1 - costs.interrupt_share(rate)) for rate in rates])
+        line_s = costs.read_s + costs.answer_s + costs.replan_s * planner_blocks
+        self._slowest_line_s = (line_s + costs.ramp_segment_s) * float(self._stretch.max())
+        self.run_in = _RUN_IN_QUEUES * planner_blocks
+
+    def hurried(self, path: Path, first: int) -> Hurry:
+        """Return what becomes of the blocks of `path` from `first` on; those before lead up to it.
+
+        Blocks that run as they would with a full queue are left out.
+        """
+        owns = first + _PIECE_BLOCKS * self._short_pieces(path, first)
+        starts = np.maximum(owns - self.run_in, 0)
+        steps = np.arange(self.run_in + _PIECE_BLOCKS)[:, None]
+        places = np.minimum(starts + steps, len(path) - 1)
+        exit_sq, dry_s = self._stepped(path, starts, places)
+        is_own = (starts + steps >= owns) & (starts + steps < owns + _PIECE_BLOCKS)
+        is_own &= starts + steps < len(path)
+        return Hurry(places[is_own], exit_sq[is_own], dry_s[is_own])
+
+    def _short_pieces(self, path: Path, first: int) -> Counts:
+        """Return which pieces have a stretch of blocks that lines might not keep up with."""
+        window = max(1, min(self._capacity - 1, len(path)))
+        ends = np.append(0.0, np.cumsum(path.seconds))
+        lasts_s = ends[window:] - ends[:-window]
+        is_short = np.append(lasts_s < window * self._slowest_line_s, np.zeros(window - 1, bool))
+        pieces = -(-(len(path) - first) // _PIECE_BLOCKS)
+        short = np.flatnonzero(is_short) - first
+        is_touched = np.zeros(pieces, dtype=bool)
+        for places in (short, short + self.run_in):
+            touched = places // _PIECE_BLOCKS
+            is_touched[touched[(touched >= 0) & (touched < pieces)]] = True
+        return np.flatnonzero(is_touched)
+
+    def _stepped(self, path: Path, starts: Counts, places: Counts) -> tuple[Floats, Floats]:
+        """Return speed² at the end of each block, and how long the head stood waiting for it."""
+        costs, capacity, known = self._costs, self._capacity, len(path.gain) - 1
+        ends_gain = path.gain[places + 1]
+        cap = path.ahead[places + 1] - ends_gain
+        length, limit_sq = path.length[places], path.limit[places] ** 2
+        acceleration = path.acceleration[places]
+        double_al, inverse_a = 2 * acceleration * length, 1 / acceleration
+        rate_mm = path.steps[places] / _RATE_CLASS_HZ
+        last_segment_s = path.seconds[places] - SEGMENTS_AHEAD * SEGMENT_S
+        exits, dry_s = np.empty_like(cap), np.empty_like(cap)
+        ends_s = np.zeros((len(cap) + SEGMENTS_AHEAD, len(starts)))
+        speed = np.sqrt(np.append(0.0, path.exit_sq)[starts])
+        speed_sq, end_s = speed**2, ends_s[0]
+        free_s = np.zeros(len(starts))  # when the main loop has time again
+        queued = np.minimum(starts + capacity, known)
+        line_s = np.full(len(starts), costs.read_s + costs.answer_s)
+        for step, place in enumerate(places):
+            room_s = np.maximum(ends_s[step], end_s + last_segment_s[step])
+            held = queued - place
+            is_empty = held == 0
+            starts_s = np.maximum(end_s, free_s + is_empty * line_s)
+            wanted = np.minimum(np.maximum((room_s - free_s) / line_s, is_empty), capacity)
+            lines = np.minimum(np.ceil(wanted).astype(np.int64), capacity - held)
+            free_s = np.maximum(free_s + lines * line_s, room_s)
+            queued = np.minimum(queued + lines, known)
+            stop_sq = (
+                path.gain.take(queued) - ends_gain[step]
+            )  # from which the queue's end is a stop
+            exit_sq = np.minimum(np.minimum(cap[step], stop_sq), speed_sq + double_al[step])
+            mean_sq = (speed_sq + exit_sq) * 0.5
+            peak_sq = np.minimum(limit_sq[step], mean_sq + double_al[step] * 0.5)
+            peak, leaving = np.sqrt(peak_sq), np.sqrt(exit_sq)
+            level = np.maximum(length[step] - (peak_sq - mean_sq) * inverse_a[step], 0.0)
+            seconds = (2 * peak - speed - leaving) * inverse_a[step] + level / peak
+            dry_s[step] = starts_s - end_s
+            end_s = ends_s[step + SEGMENTS_AHEAD] = starts_s + seconds
+            stretch = self._stretch.take((rate_mm[step] / seconds).astype(np.int64), mode="clip")
+            is_level = exit_sq >= limit_sq[step] * _AT_LIMIT
+            free_s += stretch * np.where(is_level, costs.level_segment_s, costs.ramp_segment_s)
+            share = limit_sq[step] / np.maximum(stop_sq, _LEAST_SQ)  # of the queue is a stop's way
+            behind = queued - place - 1
+            planned = np.maximum(np.minimum(share * behind - 0.5, behind), 0.0)
+            line_s = stretch * (costs.replan_s * planned + (costs.read_s + costs.answer_s))
+            exits[step], speed, speed_sq = exit_sq, leaving, exit_sq
+        return exits, dry_s
