@@ -178,6 +178,33 @@ def test_who_may_not_send_a_large_body_hears_so_at_the_headers(door, path, cooki
     assert answer_on(client)[0] == status
 
 
+def test_a_phone_that_sends_too_much_hears_why_after_sending_all_of_it(door):
+    door.watch()
+    form, kind = door.multipart(bytes(45_000_000))
+    client = door.knock(PHONE)
+
+    client.sendall(door.head("POST", "/new", kind, f"Content-Length: {len(form)}") + form)
+    status, text = answer_on(client)
+
+    assert status == 413
+    assert "more than this page takes" in text
+    assert is_closed(client)
+
+
+def test_what_a_phone_goes_on_sending_is_not_thrown_away_for_ever(door):
+    door.watch()
+    client = door.knock(PHONE)
+    _, kind = door.multipart(b"")
+    client.sendall(door.head("POST", "/new", kind, "Content-Length: 45000000"))
+    answer_on(client)
+    assert is_closed(client)  # it hears no more from us, and has a place still
+    assert len(door.server.guests) == 2  # with the one that watches
+
+    door.let_pass(REQUEST_S + 1)
+
+    until(lambda: len(door.server.guests) == 1)
+
+
 def test_who_may_is_invited_to_send_and_is_heard_out(door):
     door.daemon.tell("idle")
     form, kind = door.multipart(encoded(scene(2000, 1500), "PNG"))

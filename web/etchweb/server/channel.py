@@ -1,6 +1,8 @@
 """A phone's connection: how long it may take over each thing, and what becomes of its requests."""
 
+import socket
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from functools import partial
 from typing import Any, Final
 
@@ -15,6 +17,7 @@ from etchweb.server.request import NO_LENGTH, TOO_OFTEN, Request, TurnedAway
 REQUEST_S: Final = 10.0  # from the first byte of a request (or the connection) to its last
 IDLE_S: Final = 30.0  # from an answer to the next request
 STALLED_S: Final = 30.0  # of an upload or an answer, without one byte moving
+REFUSED_S: Final = 60.0  # how long a phone may go on sending what was refused
 
 ANSWER: Final = "etchweb.answer"  # in the environ of a request that was answered at its headers
 
@@ -52,6 +55,8 @@ class Channel(HTTPChannel):  # type: ignore[misc]
         self._moved_at_s: float = self._owes_since_s
         self._began_at_s: float | None = None
         self._was_answered = False
+        self._is_refused = False
+        self._discards_until_s: float | None = None
         super().__init__(server, sock, address, settings, map=map)
 
     @property
@@ -76,6 +81,8 @@ class Channel(HTTPChannel):  # type: ignore[misc]
     @property
     def ends_at_s(self) -> float:
         """When it is closed unless something happens."""
+        if self._discards_until_s is not None:
+            return min(self._discards_until_s, self._moved_at_s + REQUEST_S)
         if self.requests:
             return float("inf")
         if self.total_outbufs_len or self._is_sending_much:
@@ -90,6 +97,8 @@ class Channel(HTTPChannel):  # type: ignore[misc]
 
     def received(self, data: bytes) -> bool:
         """Take in some bytes."""
+        if self._discards_until_s is not None:
+            return False
         taken = bool(super().received(data))
         if self.request is None:
             self._began_at_s = None
@@ -99,12 +108,23 @@ class Channel(HTTPChannel):  # type: ignore[misc]
 
     def service(self) -> None:
         """Answer one request, in one of the server's threads."""
-        self._owes_since_s = self._clock()  # it may be looked at before the next line but one
+        self._owes_since_s = self._clock()  # it may be looked at before the next line but two
+        self._is_refused = self.requests[0].is_refused
         super().service()
         self._was_answered, self._owes_since_s = True, self._clock()
 
     def handle_close(self) -> None:
-        """Close; what had come of a request is forgotten."""
+        """Close, and forget what had come of a request.
+
+        A phone that was refused goes on sending all the same, and its browser listens only then:
+        what comes is thrown away for a while, or the reset would cost the sentence (RFC 9112, 9.6).
+        """
+        if self._is_refused and self.is_known and self._discards_until_s is None:
+            self.will_close = self.close_when_flushed = False
+            self._discards_until_s = self._clock() + REFUSED_S
+            with suppress(OSError):  # it has left
+                self.socket.shutdown(socket.SHUT_WR)
+            return
         if self.request is not None:
             self.request.close()
         super().handle_close()

@@ -67,6 +67,11 @@ class Request(HTTPRequestParser):  # type: ignore[misc]
         """Whether it announces a body that is larger than any form without a file."""
         return bool(self.content_length > LARGEST_FORM_BYTES)
 
+    @property
+    def is_refused(self) -> bool:
+        """Whether it is answered without its body."""
+        return self.answer is not None or self.error is not None
+
     def received(self, data: bytes) -> int:
         """Take in some bytes; return how many were used."""
         had_headers = self.headers_finished
