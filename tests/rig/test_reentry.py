@@ -287,6 +287,18 @@ def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_pl
     assert np.abs(in_two - at_once)[:, away].max() < 0.06 * at_once.max()
 
 
+def test_a_cut_in_the_first_row_before_any_report_from_it_is_not_told_as_unbegun(rig):
+    rig.start(rig.make_job(patch(ROWS, 200)))
+    rig.wait_until(lambda: rig.machine.is_burning)
+    assert rig.run["row"] is None
+
+    rig.machine.controller.say("error:20")
+    rig.wait_for_the_end()
+
+    assert rig.record.event("cut")["details"]["row"] == 0
+    assert "unbegun" not in rig.record.kinds()
+
+
 def test_while_something_is_etched_nothing_else_is_taken_up(rig):
     _cut_short(rig)
     rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)

@@ -52,6 +52,11 @@ class CutFound:
     cuts: tuple[Cut, ...] = ()
 
     @property
+    def is_before_all(self) -> bool:
+        """Whether no dot had been burnt."""
+        return not self.first_place and not self.cuts
+
+    @property
     def is_known(self) -> bool:
         """Whether the rows are few enough to choose from by eye."""
         return len(self.cuts) <= MOST_ROWS

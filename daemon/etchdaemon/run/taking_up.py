@@ -96,21 +96,19 @@ class CutPlace:
     is_whole: bool = False
 
 
-def cut_event(found: CutFound, sheet: Sheet) -> tuple[str, str, dict[str, Any]]:
-    """Return kind, text and details of the event that says where a beam went out."""
+def cut_event(found: CutFound, sheet: Sheet) -> tuple[str, dict[str, Any]]:
+    """Return text and details of the event that says where a beam went out, some row begun."""
     if not found.cuts:
         entry = sheet.index[found.first_place]
-        if found.first_place == 0:
-            return UNBEGUN, NOT_BEGUN, {}
         above = sheet.index[found.first_place - 1].row
         text = f"The beam went out between two rows: row {above + 1} was done."
         place = CutPlace(entry.row, entry.from_mm, 0.0, is_whole=True)
-        return CUT, text, {**asdict(place), "y_mm": entry.y_mm}
+        return text, {**asdict(place), "y_mm": entry.y_mm}
     places = [CutPlace(sheet.index[it.place].row, it.x_mm, it.error_mm) for it in found.cuts]
     text = " or ".join(f"in row {place.row + 1}, at x {place.x_mm:z.2f} mm" for place in places)
     first, *others = map(asdict, places)
     y_mm = sheet.index[found.first_place].y_mm
-    return CUT, f"The beam went out {text}.", {**first, "y_mm": y_mm, "or": others}
+    return f"The beam went out {text}.", {**first, "y_mm": y_mm, "or": others}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

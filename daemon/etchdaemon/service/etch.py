@@ -15,7 +15,7 @@ from etchdaemon.run.progress import Progress
 from etchdaemon.run.row_path import RowPath
 from etchdaemon.run.starvation import Cause, Starvation, Supply
 from etchdaemon.run.stopping import braking_s
-from etchdaemon.run.taking_up import FILE_CUT, NOT_BEGUN, UNBEGUN, cut_event
+from etchdaemon.run.taking_up import CUT, FILE_CUT, NOT_BEGUN, UNBEGUN, cut_event
 from etchdaemon.service import faults
 from etchdaemon.service.described import notes_of
 from etchdaemon.service.feed import Feed
@@ -69,6 +69,7 @@ class Etch:
         self._planner_blocks = facts.build.planner_blocks if facts.build else None
         self._answered_at_cut: int | None = None  # lines, when the beam went out in motion
         self.is_file_cut_logged = False
+        self._is_unbegun: bool | None = None  # at the cut
         self._sighting: Sighting | None = None
         self._cut: CutMark | None = None
 
@@ -127,7 +128,7 @@ class Etch:
         """Feed to the end of the job again."""
         self.limit_line = self.job.sheet.gcode_lines
         self.held_because = None
-        self.is_held_in_motion = False
+        self.is_held_in_motion = self.is_all_etched = self.is_file_cut_logged = False
 
     def take_lines(self, room_bytes: int) -> list[bytes]:
         """Return the next lines that fit; raise EtchdaemonError when they cannot be had."""
@@ -209,15 +210,17 @@ class Etch:
             self._note_file_cut(after)
             return
         found = None if self.has_strayed else self._cut_found(after)
+        self._is_unbegun = found is not None and found.is_before_all
+        if self._is_unbegun:
+            return
         if found is None or not found.is_known:
-            if self.progress.entry is not None:
-                self.warn(faults.CUT_UNSEEN)
+            self.warn(faults.CUT_UNSEEN)
             return
         self._finish(self.progress.finish_before(found.first_place))
         self.is_all_etched = found.first_place == len(self.job.sheet.index)
         if not self.is_all_etched:
-            kind, text, details = cut_event(found, self.job.sheet)
-            self.note(kind, text, **details, rest_x_mm=after.x_mm, rest_y_mm=after.y_mm)
+            text, details = cut_event(found, self.job.sheet)
+            self.note(CUT, text, **details, rest_x_mm=after.x_mm, rest_y_mm=after.y_mm)
 
     def _note_file_cut(self, rest: Sighting) -> None:
         """Write all that tells where in another program's file the beam went out.
@@ -296,7 +299,7 @@ class Etch:
             because = faults.after_the_last_row(because)
         if not is_position_known:
             because = faults.with_place_lost(because)
-        elif ended != "complete" and self.progress.entry is None:
+        elif ended != "complete" and self._has_not_begun:
             self.note(UNBEGUN, NOT_BEGUN)
         self.ending = (ended, because)
         self.ended_at_s = self._clock.now_s()
@@ -321,6 +324,11 @@ class Etch:
             reports = self._starvation.reports[Cause.CONTROLLER]
             text = faults.slowed(run_mm_per_min=run, asked_mm_per_min=asked)
             self.note("slowed", text, reports=reports, cause=Cause.CONTROLLER.value)
+
+    @property
+    def _has_not_begun(self) -> bool:
+        """Whether the beam went out before the first dot; without a cut, whether no row came."""
+        return self.progress.entry is None if self._is_unbegun is None else self._is_unbegun
 
     def _event(self, kind: str, text: str, details: Mapping[str, Any]) -> dict[str, Any]:
         return {

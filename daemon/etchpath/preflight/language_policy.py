@@ -12,7 +12,12 @@ _WRITE_AGAIN: Final = "Write the file again with the program that made it, or co
 
 # The file as such.
 FILE_KINDS: Final = (
-    Kind("empty", _REFUSED, "There is nothing in the file that a machine could do."),
+    Kind(
+        "empty",
+        _REFUSED,
+        "There is nothing in the file that a machine could do.",
+        "Look whether it is the right file, and write it again.",
+    ),
     Kind(
         "not text",
         _REFUSED,
