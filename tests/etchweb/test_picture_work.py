@@ -2,6 +2,8 @@
 
 import os
 import signal
+import subprocess
+import sys
 
 import pytest
 
@@ -27,3 +29,23 @@ def test_the_end_of_a_child_is_told_and_logged(tmp_path, caplog, number, sentenc
     os.close(writer)
     assert work.failed == sentence
     assert f"work on a picture (take) ended with {-number}" in caplog.text
+
+
+@pytest.mark.parametrize("fills", ["bytes(1 << 28)", "cv2.resize(np.zeros((9, 9)), (9999, 9999))"])
+def test_memory_that_runs_out_is_known_as_that(fills):
+    program = f"""
+import cv2, numpy as np
+from etchweb.picture_process import _is_for_memory
+from etchwire.child_limits import limit_memory
+limit_memory(1 << 28)
+try:
+    {fills}
+except Exception as error:
+    print(_is_for_memory(error), _is_for_memory(ValueError("no")))
+"""
+
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False
+    )
+
+    assert done.stdout == "True False\n", done.stderr

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from etchphoto.decoding_cost import MOST_BYTES
+
 UNITS = Path(__file__).resolve().parents[2] / "systemd"
 NAMES = ("etchwarden-daemon@.service", "etchwarden-web.service")
 # Exposure by `systemd-analyze security`, 0 to 10; what each unit may need at the most.
@@ -76,6 +78,16 @@ def test_a_unit_outlives_its_children_and_is_ended_where_it_hangs(name):
     assert "OOMPolicy=continue" in lines
     assert "Type=notify" in lines
     assert any(re.fullmatch(r"WatchdogSec=\d+", line) for line in lines)
+
+
+def test_the_page_and_the_largest_photo_fit_the_memory_of_the_unit():
+    """45 MB at rest and 30 MB of libraries: measured, `page_cost_test` and `photo_cost_test`."""
+    lines = (UNITS / "etchwarden-web.service").read_text().splitlines()
+
+    (most_mb,) = (int(line[10:-1]) for line in lines if line.startswith("MemoryMax="))
+
+    assert most_mb * 1024**2 > MOST_BYTES + 75_000_000
+    assert not any(line.startswith("MemoryHigh=") for line in lines)
 
 
 def test_the_page_is_one_for_all_machines_and_reads_one_file():

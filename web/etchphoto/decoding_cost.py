@@ -48,8 +48,9 @@ class Cost:
 
     def most_pixels(self, spare_bytes: int) -> int:
         """Return how many pixels can be decoded beside `spare_bytes` of dots."""
-        room = MOST_BYTES - spare_bytes
-        most = min((room - self.fixed_bytes) / self.decoding, (room - _WORK_BYTES) / self.kept)
+        while_decoding = (MOST_BYTES - self.fixed_bytes) / self.decoding
+        afterwards = (MOST_BYTES - _WORK_BYTES - spare_bytes) / self.kept
+        most = min(while_decoding, afterwards)
         return max(0, min(MAX_FILE_PIXELS, int(most)))
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from etchphoto.decoder_process import Table
 from etchphoto.decoding import DecodedPicture
+from etchphoto.decoding_cost import ENOUGH_PIXELS
 from etchphoto.errors import EtchphotoError
 from etchphoto.loading import LoadedPhoto, load_photo
 from etchproof.errors import PhotoRefused
@@ -18,8 +19,9 @@ Light = NDArray[np.float32]
 Codes = NDArray[np.uint8]
 
 LEAST_SIDE_PX: Final = 800  # of the longer side: below it a picture is somebody's thumbnail
-KEPT_SIDE_PX: Final = 1800  # a JPEG of more than 16 megapixels is decoded smaller, down to this
+KEPT_SIDE_PX: Final = 1800  # a photo of more than 16 megapixels is made smaller, down to this
 ROWS_AT_ONCE: Final = 256
+_RESULT_BYTES: Final = 5 * ENOUGH_PIXELS  # light and codes
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,14 +51,15 @@ def load_photograph(source: Path | IO[bytes], *, name: str | None = None) -> Pho
 
 
 def _decoded(photo: LoadedPhoto) -> tuple[Light, Codes]:
-    with photo.decode(_whole_light, least_px=(KEPT_SIDE_PX, KEPT_SIDE_PX)) as decoded:
+    with photo.decode(
+        _whole_light, least_px=(KEPT_SIDE_PX, KEPT_SIDE_PX), result_bytes=_RESULT_BYTES
+    ) as decoded:
         height = decoded.whole("rows", most=photo.height_px + photo.width_px)
         width = decoded.whole("columns", most=photo.height_px + photo.width_px)
         light: Light = decoded.read((height, width), np.float32)
     np.clip(light, 0, 1, out=light)
     codes = np.empty((height, width), dtype=np.uint8)
-    for first in range(0, height, ROWS_AT_ONCE):
-        last = min(height, first + ROWS_AT_ONCE)
+    for first, last in _strips(height):
         codes[first:last] = np.sqrt(light[first:last]) * 255  # near enough to the codes of a screen
     return (
         np.ascontiguousarray(photo.orientation.upright(light)),
@@ -65,10 +68,34 @@ def _decoded(photo: LoadedPhoto) -> tuple[Light, Codes]:
 
 
 def _whole_light(picture: DecodedPicture) -> tuple[Table, Iterator[Light]]:
-    """Answer with the light of the whole picture; in the decoder's process."""
+    """Answer with the light of the whole picture; in the decoder's process.
+
+    What a JPEG's decoder does with one that is too large is done here with any other: the light
+    of several pixels becomes one.
+    """
     width, height = picture.size
-    rows = (
-        picture.luminance(0, first, width, min(height, first + ROWS_AT_ONCE))
-        for first in range(0, height, ROWS_AT_ONCE)
+    times = 1
+    while (
+        width * height > ENOUGH_PIXELS * times**2 and min(width, height) >= 2 * KEPT_SIDE_PX * times
+    ):
+        times *= 2
+    rows, columns = height // times, width // times
+    strips = (
+        _mean_of(times, picture.luminance(0, first, columns * times, last))
+        for first, last in _strips(rows * times)
     )
-    return {"rows": height, "columns": width}, rows
+    return {"rows": rows, "columns": columns}, strips
+
+
+def _strips(height: int) -> Iterator[tuple[int, int]]:
+    for first in range(0, height, ROWS_AT_ONCE):
+        yield first, min(height, first + ROWS_AT_ONCE)
+
+
+def _mean_of(times: int, light: Light) -> Light:
+    """Return one pixel for each square of `times` pixels a side."""
+    if times == 1:
+        return light
+    rows, columns = light.shape
+    squares = light.reshape(rows // times, times, columns // times, times)
+    return np.asarray(squares.mean(axis=(1, 3)))

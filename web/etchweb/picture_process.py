@@ -52,10 +52,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
         else:
             raise
         return 1
-    except MemoryError:
+    except Exception as error:
+        if not _is_for_memory(error):
+            raise
         _say(failed=NO_MEMORY, kind="PhotoTooLarge")
         return 1
     return 0
+
+
+def _is_for_memory(error: Exception) -> bool:
+    """Return whether memory has run out; OpenCV says so with an error of its own."""
+    return isinstance(error, MemoryError) or "Insufficient memory" in str(error)
 
 
 def _say(**words: Any) -> None:
