@@ -20,7 +20,7 @@ SLACK_MM = 0.1  # of the practice machine's belts, and more
 @pytest.fixture(params=["8-bit", "32-bit"])
 def rig(request, tmp_path):
     with GuardedRig(tmp_path, PracticeMachine(firmware=request.param)) as made:
-        made.get_ready()
+        made.set_origin()
         yield made
 
 
@@ -166,6 +166,20 @@ def test_a_step_past_the_travel_is_refused_as_well(rig):
 
     with pytest.raises(CommandRefused, match="cannot go to x 405"):
         rig.ask("move_by", x_mm=10.0, y_mm=0.0)
+
+
+def test_without_an_origin_the_travel_counts_from_where_the_head_is(rig):
+    """A stale offset makes coordinates of nowhere: 400 mm are as far as the head may be sent."""
+    move(rig, x_mm=300.0, y_mm=0.0)
+    rig.machine.reset_now()  # it counts from zero there, and keeps its tables
+    rig.wait_until(lambda: rig.link != "ready")
+    rig.get_ready()
+
+    with pytest.raises(CommandRefused, match="seen from where it is now it reaches"):
+        rig.ask("move_by", x_mm=-400.5, y_mm=0.0)
+    move(rig, "move_by", x_mm=-350.0, y_mm=0.0)
+    with pytest.raises(CommandRefused, match="seen from where it is now"):
+        rig.ask("move_to", x_mm=51.0, y_mm=0.0)
 
 
 def test_a_machine_that_was_homed_knows_where_its_ends_are(homing_rig):

@@ -115,6 +115,23 @@ def test_an_offset_changed_behind_our_back_is_found_at_the_start(rig, line):
         rig.ask("start")
 
 
+def test_with_its_offsets_changed_an_etch_is_not_said_to_have_kept_its_place(rig):
+    rig.start(rig.make_job(patch(10, 200)))
+    rig.etch_until_row(4)
+    rig.ask("stop")
+    rig.wait_for_the_end()
+    rig.get_ready()
+    rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
+    rig.machine.write(b"G55\n")
+    rig.wait(1.0)
+
+    with pytest.raises(CommandRefused, match="no longer what they were"):
+        rig.ask("start")
+
+    rig.step()
+    assert not rig.wishes.snapshot()["unfinished"]["is_place_kept"]
+
+
 # Lost.
 
 

@@ -10,7 +10,7 @@ from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.ports import Guard
 from etchdaemon.run import position_epoch
-from etchdaemon.run.moving import STOPPED, Moving, Spot
+from etchdaemon.run.moving import STOPPED, Moving
 from etchdaemon.service.bed import bed_of, ends_of
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.moves import move_for, moves_for
@@ -71,14 +71,7 @@ class Heading:
             raise CommandRefused(self._emergency)
         if not machine.is_ready:
             raise CommandRefused(NOT_READY if machine.link.value == "ready" else machine.sentence)
-        moving = move_for(
-            name,
-            said,
-            facts=machine.facts,
-            bed=bed_of(machine),
-            job=job,
-            here_mm=self._place_mm(),
-        )
+        moving = move_for(name, said, machine=machine, bed=bed_of(machine), job=job)
         self._guard.disarm()
         self.told = ""
         self._ready_sentence, machine.sentence = machine.sentence, UNDER_WAY
@@ -138,9 +131,3 @@ class Heading:
             self.told = sentence
         self._ready_sentence = self._stopped_because = ""
         self._has_homed = False
-
-    def _place_mm(self) -> Spot | None:
-        report = self._machine.report
-        if report is None or report.work_mm is None:
-            return None
-        return (report.work_mm[0], report.work_mm[1])

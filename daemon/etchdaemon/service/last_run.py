@@ -42,7 +42,8 @@ class LastRun:
 
     def is_place_kept(self, run: int | None) -> bool:
         """Return whether head and origin are as `run` left them."""
-        return self._kept is not None and self._kept == (run, self._machine.epoch.number)
+        epoch = self._machine.epoch
+        return epoch.origin is not None and self._kept == (run, epoch.number)
 
     def shown(self) -> dict[str, Any] | None:
         """Return what the snapshot shows of it, while it may be taken up again."""

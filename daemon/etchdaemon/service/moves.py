@@ -6,6 +6,7 @@ from typing import Any, Final
 from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused
 from etchdaemon.run.moving import Moving, Spot
+from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import SpooledJob
 from etchwire.bed import Bed
 from etchwire.sheet import Bounds
@@ -49,18 +50,26 @@ def moves_for(facts: Facts | None, bed: Bed | None, job: SpooledJob | None) -> l
 
 
 def move_for(
-    name: str, said: Arguments, *, facts: Facts | None, bed: Bed | None, job: SpooledJob | None,
-    here_mm: Spot | None,
-) -> Moving:  # fmt: skip
-    """Return the move of that name; raise CommandRefused where it cannot be made."""
+    name: str, said: Arguments, *, machine: Machine, bed: Bed | None, job: SpooledJob | None
+) -> Moving:
+    """Return the move of that name; raise CommandRefused where it cannot be made.
+
+    Without homing and without an origin of this epoch coordinates mean nothing: the travel is
+    counted from where the head is.
+    """
+    facts, report = machine.facts, machine.report
     if facts is None or facts.firmware is None or not facts.report.is_idle:
         raise CommandRefused(NOT_AT_REST)
-    if bed is None or here_mm is None:
+    if bed is None or report is None or report.work_mm is None:
         raise CommandRefused(NOWHERE)
+    here_mm = (report.work_mm[0], report.work_mm[1])
     places_mm = WAYS[name](said, here_mm, job)
-    for place_mm in places_mm:
-        if bed.is_outside(*place_mm):
-            raise CommandRefused(_outside(place_mm, bed))
+    is_placed = bed.is_homed or machine.epoch.origin is not None
+    zero_mm, seen_from = ((0.0, 0.0), "the origin") if is_placed else (here_mm, "where it is now")
+    for x_mm, y_mm in places_mm:
+        seen_mm = (x_mm - zero_mm[0], y_mm - zero_mm[1])
+        if bed.is_outside(*seen_mm):
+            raise CommandRefused(_outside(seen_mm, bed, seen_from))
     return Moving(
         places_mm=places_mm,
         feed_mm_per_min=min(FEED_MM_PER_MIN, *_most_feeds(facts)),
@@ -74,11 +83,11 @@ def _most_feeds(facts: Facts) -> list[float]:
     return [feed for feed in most if feed] or [FEED_MM_PER_MIN]
 
 
-def _outside(place_mm: Spot, bed: Bed) -> str:
+def _outside(place_mm: Spot, bed: Bed, seen_from: str) -> str:
     reach = bed.reach
     return (
-        f"The head cannot go to x {place_mm[0]:z.1f}, y {place_mm[1]:z.1f} mm: seen from the origin"
-        f" it reaches from x {reach.left_mm:z.1f} to {reach.right_mm:z.1f}"
+        f"The head cannot go to x {place_mm[0]:z.1f}, y {place_mm[1]:z.1f} mm: seen from"
+        f" {seen_from} it reaches from x {reach.left_mm:z.1f} to {reach.right_mm:z.1f}"
         f" and from y {reach.bottom_mm:z.1f} to {reach.top_mm:z.1f} mm."
     )
 
