@@ -87,6 +87,15 @@ def press_the_button(hand):
         hand.get_by_role("button", name="Press the button at the machine").tap()
 
 
+def set_the_origin(phone, expect):
+    """Do as the bench says, on the page Machine, and come back."""
+    expect(phone.locator("[data-live=sentence]")).to_contain_text("set the origin")
+    phone.get_by_role("link", name="Machine").first.tap()
+    phone.get_by_role("button", name="Take this place as the origin").tap()
+    expect(phone.locator("[data-live=sentence]")).not_to_contain_text("set the origin")
+    phone.go_back()
+
+
 def get_ready(phone, expect):
     """Go through the cautions and the checklist."""
     expect(phone.get_by_role("button", name="Get ready")).to_be_enabled()
@@ -114,6 +123,7 @@ def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, expect
     phone.bring_to_front()
     put_a_photograph_on_the_bench(phone, expect)
     expect(headline).to_have_text("On the bench")
+    set_the_origin(phone, expect)
 
     get_ready(phone, expect)
     expect(phone.get_by_text("press the button there")).to_be_visible()

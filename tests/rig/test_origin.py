@@ -186,6 +186,7 @@ def test_a_head_pushed_in_a_hold_ends_the_run(rig):
     rig.step()
 
     assert rig.run["ended"] == "failed"
+    assert "not known" in rig.run["because"]
     assert not rig.wishes.snapshot()["unfinished"]["is_place_kept"]
 
 
@@ -210,6 +211,36 @@ def test_one_lost_report_request_costs_neither_the_origin_nor_seconds(rig):
 
     assert asked.answer(0) == {}
     assert rig.machine.now_s - begun_s < 1.0
+
+
+def test_a_power_cut_whose_greeting_answers_our_own_reset_loses_the_origin(rig):
+    """At 0,0,0 the place itself shows nothing: the silence before the greeting does."""
+    rig.set_origin()
+    rig.machine.open_door_pin()
+    rig.wait(1.0)
+    rig.machine.close_door_pin()
+    rig.wait_until(lambda: rig.link == "opening")  # because of the door, and asked anew
+    rig.machine.lose_power()
+    rig.wait(1.5)
+    rig.machine.get_power(boot_s=0.05)
+    rig.wait_until(lambda: rig.link == "ready")
+
+    assert not origin(rig)["is_known"]
+
+
+def test_a_restart_that_nobody_heard_during_a_move_loses_the_origin(rig):
+    rig.set_origin()
+    rig.wait_until(lambda: "move_to" in rig.wishes.snapshot()["may"])
+    rig.ask("move_to", x_mm=300.0, y_mm=0.0)
+    rig.wait(0.5)
+    rig.machine.lose_power()
+    rig.machine.get_power(boot_s=0.0)
+    rig.machine.fall_silent()
+    rig.wait_until(lambda: not rig.wishes.snapshot()["machine"]["is_moving"])
+    rig.machine.speak_again()
+    rig.wait_until(lambda: rig.link == "ready")
+
+    assert not origin(rig)["is_known"]
 
 
 def test_an_armed_box_is_disarmed_when_the_epoch_ends(guarded):
