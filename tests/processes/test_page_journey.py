@@ -89,6 +89,7 @@ def press_the_button(hand):
 
 def set_the_origin(phone, expect):
     """Do as the bench says, on the page Machine, and come back."""
+    expect(phone.locator("h1")).to_have_text("On the bench")
     expect(phone.locator("[data-live=sentence]")).to_contain_text("set the origin")
     phone.get_by_role("link", name="Machine").first.tap()
     phone.get_by_role("button", name="Take this place as the origin").tap()
@@ -122,7 +123,6 @@ def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, expect
     hand.goto(f"{shop.url}/practice")
     phone.bring_to_front()
     put_a_photograph_on_the_bench(phone, expect)
-    expect(headline).to_have_text("On the bench")
     set_the_origin(phone, expect)
 
     get_ready(phone, expect)

@@ -183,7 +183,6 @@ def test_a_head_pushed_in_a_hold_ends_the_run(rig):
     rig.machine.lose_next_reply()  # by a pendant, which is no business of ours
     rig.machine.write(b"$J=G91X1F1000\n")
     rig.wait_for_the_end()
-    rig.step()
 
     assert rig.run["ended"] == "failed"
     assert "not known" in rig.run["because"]

@@ -157,7 +157,6 @@ class Between:
                 self._take_origin(request)
             elif request is not None:
                 self._begin(request, now_s)
-        self.note_ended()
         self._machine.look_after(now_s)
         self._keep_up()
         if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:

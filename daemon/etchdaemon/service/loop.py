@@ -232,6 +232,7 @@ class Service:
 
     def _show(self, now_s: float) -> None:
         between = self._between
+        between.note_ended()  # what is left is shown together with the end
         etch = None if between.course is None else between.course.etch
         scene = Scene(
             self._life.state,
