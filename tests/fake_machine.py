@@ -22,6 +22,13 @@ SETTINGS: Final = {
         {"name": "greatest speed", "numbers": [110, 111], "values": ["10000.000", None],
          "unit": "mm/min", "is_good": False, "sentence": "The controller does not say."},
     ],
+    "controller": {
+        "is_measured": True,
+        "sentence": "Measured. Dots of 0.1 mm: single dots up to 2250 mm/min.",
+        "dots": [{"dots": 1, "mm_per_min": 2250.0}],
+        "planner_blocks": 15,
+        "line_ms": 1.6,
+    },
     "refusals": [],
     "warnings": ["The motors let go whenever the head rests."],
 }  # fmt: skip

@@ -48,6 +48,7 @@ from etchdaemon.service.job_origin import earlier_origin
 from etchdaemon.service.jobs_in_need import jobs_in_need
 from etchdaemon.service.loop import Service
 from etchdaemon.service.machine import Machine
+from etchdaemon.service.measured import MeasuredController
 from etchdaemon.service.reentry import Reentry
 from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Wishes
@@ -135,6 +136,7 @@ class Daemon:
             port_name=places.port,
         )
         machine.is_practice = is_practice
+        machine.measured = MeasuredController(places.state)
         self._preflight = PreflightChild(
             self._doorbell, has_heartbeat_contact=Output.HEARTBEAT in box.setup.wired
         )

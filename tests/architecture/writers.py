@@ -45,6 +45,7 @@ WRITERS = {
     "etchdaemon/logbook/exporting.py": COMMAND,
     "etchdaemon/logbook/opening.py": FROM_THE_FIRST,
     "etchdaemon/logbook/restoring.py": COMMAND,
+    "etchdaemon/service/measured.py": ANY_FILE,
     "etchdaemon/service/spool.py": FILLED,
     "etchpath/foreign_job.py": PART,
     "etchpath/foreign_reentry.py": PART,

@@ -164,3 +164,20 @@ def test_a_daemon_that_is_away_is_said(monkeypatch, module):
 
     assert done.exit_code == 1
     assert "the daemon does not answer" in done.output
+
+
+def test_a_controller_is_measured_before_its_settings_are_shown(daemon):
+    daemon.tell("idle", machine={**MACHINE, "moved": "The controller is measured."})
+
+    done = run(settings, "--measure")
+
+    assert daemon.asked == ["measure"]
+    assert "The controller is measured." in done.output
+    assert "single dots up to 2250 mm/min" in done.output
+
+
+def test_settings_alone_measure_nothing(daemon):
+    done = run(settings)
+
+    assert daemon.asked == []
+    assert "speed of the controller" in done.output

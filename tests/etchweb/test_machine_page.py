@@ -15,7 +15,7 @@ PLACED = {
     "pointer_mm": [-20.0, 5.0],
 }
 ANYONE = ("stop",)
-OPERATORS = ("move", "trace", "set-origin", "find-origin", "home", "unlock", "try")
+OPERATORS = ("move", "trace", "set-origin", "find-origin", "home", "unlock", "measure", "try")
 FORMS = {"move": {"x": "12,5", "y": "-3"}, "try": {"output": "lamp"}}
 ASKED = {
     "move": ("move_to", {"x_mm": 12.5, "y_mm": -3.0}),
@@ -24,6 +24,7 @@ ASKED = {
     "find-origin": ("find_origin", {}),
     "home": ("home", {}),
     "unlock": ("unlock", {}),
+    "measure": ("measure", {}),
     "stop": ("stop", {}),
     "try": ("try_output", {"name": "lamp", "on": True}),
 }
@@ -42,6 +43,13 @@ def test_the_settings_that_spoil_an_etch_are_marked_in_words(phone):
     assert "<strong>25 ms</strong> · look at this" in text
     assert "<strong>1</strong><br>" in text
     assert "The motors let go whenever the head rests." in text
+
+
+def test_how_fast_the_controller_takes_in_a_picture_is_said_in_words(phone):
+    text = phone.look("/machine").text
+
+    assert "single dots up to 2250 mm/min" in text
+    assert "Measure the controller" in text
 
 
 def test_every_contact_is_said_with_the_time_since_it_is_so(phone):

@@ -64,6 +64,7 @@ DEEDS: Final[Mapping[str, Deed]] = {
     "find-origin": Deed("find_origin"),
     "home": Deed("home"),
     "unlock": Deed("unlock"),
+    "measure": Deed("measure"),
     "stop": Deed("stop"),
     "try": Deed(
         "try_output", lambda form: {"name": form.get("output", ""), "on": form.get("on") != "no"}

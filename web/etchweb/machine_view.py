@@ -46,6 +46,7 @@ def machine_view(snapshot: Table, settings: Table, wiring: Table) -> View:
         "job": None if job is None else job["title"],
         "settings": [_setting(one) for one in settings.get("settings", ())],
         "warnings": [as_sentence(one) for one in settings.get("warnings", ())],
+        "speed": settings.get("controller", {}).get("sentence", ""),
         "inputs": wiring.get("inputs", ()),
         "outputs": wiring.get("outputs", ()),
         "proofs": proofs_of(box, is_due=True) + proofs_of(box, is_due=False),

@@ -74,6 +74,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "machine.find-origin": Role.OPERATE,
     "machine.home": Role.OPERATE,
     "machine.unlock": Role.OPERATE,
+    "machine.measure": Role.OPERATE,
     "machine.try": Role.OPERATE,
     "practice.show": Role.OPERATE,
     "practice.act": Role.OPERATE,

@@ -106,6 +106,12 @@ MACHINE_METHODS: Final = (
         (Word("with_run_ups", bool, otherwise=False),),
     ),
     Method(
+        "measure",
+        Right.OPERATE,
+        "Begin to measure how fast the controller takes in lines: some 30 s of moves along x, beam"
+        " off, within 40 mm of where the head is.",
+    ),
+    Method(
         "settings",
         Right.OBSERVE,
         "The controller's settings that matter, as it answered last, and what they mean.",

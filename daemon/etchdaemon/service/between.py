@@ -10,6 +10,7 @@ from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run import position_epoch
+from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import Moving
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state
 from etchdaemon.service import fitness
@@ -25,6 +26,7 @@ from etchdaemon.service.machine import LinkState, Machine
 from etchdaemon.service.reentry import POSITION_GONE
 from etchdaemon.service.spool import SpooledJob
 from etchdaemon.service.wishes import Request
+from etchwire.controller_profile import EIGHT_BIT
 
 JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."
 NOT_BETWEEN_RUNS: Final = "This can be done only while nothing is being etched."
@@ -144,10 +146,10 @@ class Between:
     def go_on(self, now_s: float) -> None:
         """Answer what waited for the controller, and look after it."""
         ended = self._machine.tick(now_s)
-        if isinstance(ended, (Moving, Chore)) and ended.failure in _ENDS_EPOCH:
+        if isinstance(ended, (Moving, Measuring, Chore)) and ended.failure in _ENDS_EPOCH:
             self._machine.epoch.end(_ENDS_EPOCH[ended.failure])
-        if isinstance(ended, Moving):
-            self.heading.moved(ended, now_s)
+        if isinstance(ended, (Moving, Measuring)):
+            self._moved(ended, now_s)
         elif isinstance(ended, Chore):
             self._chore_done(ended, now_s)
         elif ended is not None:
@@ -161,6 +163,12 @@ class Between:
         self._keep_up()
         if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
             self._life.turn(Turn.MACHINE_SEEN)
+
+    def _moved(self, ended: Moving | Measuring, now_s: float) -> None:
+        facts = self._machine.facts
+        if isinstance(ended, Measuring) and ended.failure is None and facts is not None:
+            self._machine.measured.note(ended, facts)
+        self.heading.moved(ended, now_s)
 
     def note_ended(self) -> None:
         """Remember of the run that has ended what it left."""
@@ -261,7 +269,9 @@ class Between:
 
     def _keep_up(self) -> None:
         is_placed = self._machine.epoch.origin is not None
-        self.inspection.keep_up(self._known, bed_of(self._machine) if is_placed else None)
+        known = self._known
+        costs = EIGHT_BIT.costs if known is None else self._machine.measured.profile(known).costs
+        self.inspection.keep_up(known, bed_of(self._machine) if is_placed else None, costs)
 
     def _refuse_uninspected(self) -> None:
         """Refuse what was checked for other settings than the controller has now."""

@@ -5,6 +5,7 @@ from typing import Any, Final
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.firmware import THIRTY_TWO_BIT
 from etchwire.bed import Bed
+from etchwire.controller_profile import LineCosts
 from etchwire.craft import Head
 
 BAUD: Final = 115200
@@ -24,7 +25,7 @@ _SETTINGS: Final = {
 }
 
 
-def machine_table(facts: Facts, head: Head, bed: Bed | None) -> dict[str, Any]:
+def machine_table(facts: Facts, head: Head, bed: Bed | None, costs: LineCosts) -> dict[str, Any]:
     """Return the description; what the controller does not say is the head's.
 
     Where the origin lies in the travel only a homed machine knows, by its `bed`.
@@ -38,6 +39,7 @@ def machine_table(facts: Facts, head: Head, bed: Bed | None) -> dict[str, Any]:
         "travel_x_mm": head.travel_x_mm,
         "travel_y_mm": head.travel_y_mm,
         "baud": BAUD,
+        "costs": costs.to_table(),
     }
     for name, setting in _SETTINGS.items():
         value = facts.settings.number(setting)

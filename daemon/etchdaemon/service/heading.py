@@ -10,13 +10,15 @@ from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.ports import Guard
 from etchdaemon.run import position_epoch
+from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import STOPPED, Moving
 from etchdaemon.service.bed import bed_of, ends_of
 from etchdaemon.service.machine import Machine
-from etchdaemon.service.moves import move_for, moves_for
+from etchdaemon.service.moves import MEASURE, measuring_for, move_for, moves_for
 from etchdaemon.service.spool import SpooledJob
 
 UNDER_WAY: Final = "The head is moving."
+MEASURED: Final = "The controller is measured."
 ARRIVED: Final = "The head is where it was sent."
 HOMED: Final = "The machine is homed: it knows where its ends are."
 NOT_READY: Final = "The head can be moved only when nothing else is going on at the machine."
@@ -43,7 +45,9 @@ class Heading:
     def is_under_way(self) -> bool:
         """Whether the head moves, by a move or by homing."""
         sequence = self._machine.sequence
-        return isinstance(sequence, Moving) or (isinstance(sequence, Chore) and sequence.is_homing)
+        return isinstance(sequence, (Moving, Measuring)) or (
+            isinstance(sequence, Chore) and sequence.is_homing
+        )
 
     def shown(self) -> dict[str, Any]:
         """Return what the snapshot says of bed and head."""
@@ -71,7 +75,12 @@ class Heading:
             raise CommandRefused(self._emergency)
         if not machine.is_ready:
             raise CommandRefused(NOT_READY if machine.link.value == "ready" else machine.sentence)
-        moving = move_for(name, said, machine=machine, bed=bed_of(machine), job=job)
+        bed = bed_of(machine)
+        moving: Moving | Measuring
+        if name == MEASURE:
+            moving = measuring_for(machine=machine, bed=bed)
+        else:
+            moving = move_for(name, said, machine=machine, bed=bed, job=job)
         self._guard.disarm()
         self.told = ""
         self._ready_sentence, machine.sentence = machine.sentence, UNDER_WAY
@@ -88,7 +97,7 @@ class Heading:
     def stop(self, because: str, now_s: float) -> bool:
         """Bring the head to rest, if it moves; return whether it did."""
         sequence = self._machine.sequence
-        if isinstance(sequence, Moving):
+        if isinstance(sequence, (Moving, Measuring)):
             self._machine.carry_out(sequence.stop(because or STOPPED, now_s), now_s)
             return True
         if self.is_under_way:  # homing hears nothing else, and it loses the place anyway
@@ -97,9 +106,9 @@ class Heading:
             return True
         return False
 
-    def moved(self, moving: Moving, now_s: float) -> None:
+    def moved(self, moving: Moving | Measuring, now_s: float) -> None:
         """Go on after a move: all is well, or the controller has to be looked at anew."""
-        self.told = moving.failure or ARRIVED
+        self.told = moving.failure or (ARRIVED if isinstance(moving, Moving) else MEASURED)
         self._machine.sentence, self._ready_sentence = self._ready_sentence, ""
         if moving.failure is None:
             return

@@ -11,6 +11,7 @@ from etchdaemon.ports import Preflight
 from etchdaemon.service.described import machine_table
 from etchdaemon.service.spool import SpooledJob
 from etchwire.bed import Bed
+from etchwire.controller_profile import LineCosts
 
 CHECKING: Final = "The job is being checked; that takes up to a minute for a big one."
 WAITING: Final = "The job is checked as soon as the machine is ready."
@@ -50,14 +51,15 @@ class Inspection:
         self._machine = None
         self._forget()
 
-    def keep_up(self, facts: Facts | None, bed: Bed | None) -> None:
+    def keep_up(self, facts: Facts | None, bed: Bed | None, costs: LineCosts) -> None:
         """Begin a preflight where one is due, and take in what has been found.
 
-        `bed` is None as long as nobody knows where in it the origin lies.
+        `bed` is None as long as nobody knows where in it the origin lies; `costs` are what lines
+        cost the controller.
         """
         if self._job is None or facts is None:
             return
-        machine = machine_table(facts, self._job.sheet.head, bed)
+        machine = machine_table(facts, self._job.sheet.head, bed, costs)
         if machine != self._machine:
             self._forget()
             self._machine = machine

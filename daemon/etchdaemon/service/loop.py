@@ -16,7 +16,7 @@ from etchdaemon.service.chores import CHORES
 from etchdaemon.service.course import Course
 from etchdaemon.service.job_origin import FIND_ORIGIN
 from etchdaemon.service.machine import Machine
-from etchdaemon.service.moves import WAYS
+from etchdaemon.service.moves import MEASURE, WAYS
 from etchdaemon.service.publishing import Publishing, Scene
 from etchdaemon.service.wishes import Request, Wishes
 
@@ -24,7 +24,7 @@ AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.003
 NOTHING_TO_ARM: Final = "Arming comes before a start: load a picture first."
 STOPS_THE_HEAD: Final = (Wish.STOP, Wish.HOLD, Wish.HOLD_NOW)  # where it moves between runs
-MAY_MOVE_OR_BURN: Final = frozenset((*CHORES, FIND_ORIGIN, *WAYS, "arm", "start"))
+MAY_MOVE_OR_BURN: Final = frozenset((*CHORES, FIND_ORIGIN, *WAYS, MEASURE, "arm", "start"))
 NOT_ETCHING: Final = "Speed and power can be changed only while something is being etched."
 
 
@@ -78,7 +78,7 @@ class Service:
         What costs is waking up, hardly the lines: so answers are gathered, for no longer than a
         quarter of the 11 ms that a full window lasts at 115200 baud.
         """
-        if not self.is_under_way:
+        if not self.is_under_way and not self._machine.lines_in_flight:
             return AT_REST_S
         return GATHERING_S
 
@@ -225,6 +225,7 @@ class Service:
             self._guard.wiring()
             if request.command == "wiring"
             else settings_of(self._machine.facts)
+            | {"controller": self._machine.measured.shown(self._machine.facts)}
         )
 
     def _do_not_know(self, request: Request, _now_s: float) -> None:
@@ -259,7 +260,9 @@ _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
         lambda service, request, now_s: service._between.do_chore(request, now_s),
     ),
     **dict.fromkeys(("wiring", "settings"), Service._tell),
-    **dict.fromkeys(WAYS, lambda service, request, now_s: service._between.move(request, now_s)),
+    **dict.fromkeys(
+        (*WAYS, MEASURE), lambda service, request, now_s: service._between.move(request, now_s)
+    ),
     **dict.fromkeys(BOX_WISHES, Service._ask_box),
 }
 _STEERING: Final[Mapping[Wish, Callable[[Course, float], None]]] = {

@@ -12,6 +12,7 @@ from etchdaemon.errors import PortLost
 from etchdaemon.ports import BeamEnable, PortOpener
 from etchdaemon.run import position_epoch
 from etchdaemon.run.position_epoch import PositionEpoch
+from etchdaemon.service.measured import MeasuredController
 from etchdaemon.service.wire import Wire
 
 REOPEN_EVERY_S: Final = 1.0
@@ -40,6 +41,7 @@ class Machine:
     def __init__(self, *, open_port: PortOpener, beam: BeamEnable, port_name: str) -> None:
         self.port_name = port_name
         self.is_practice = False
+        self.measured = MeasuredController()
         self.link = LinkState.ABSENT
         self.sentence = f"Looking for the machine on {port_name or 'a port not named yet'}."
         self.facts: Facts | None = None

@@ -4,7 +4,9 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from etchdaemon.controller.facts import Facts
+from etchdaemon.controller.window import ReceiveWindow
 from etchdaemon.errors import CommandRefused
+from etchdaemon.run.measuring import WAY_MM, Measuring, even_feed_mm_per_min
 from etchdaemon.run.moving import Moving, Spot
 from etchdaemon.service.machine import Machine
 from etchdaemon.service.spool import SpooledJob
@@ -15,6 +17,7 @@ FEED_MM_PER_MIN: Final = 3000.0  # a head that somebody follows with the eye
 NOWHERE: Final = "The controller does not say where the head is, or how far it can go."
 NOT_AT_REST: Final = "The head can be moved only while the machine is unlocked and at rest."
 NO_PICTURE: Final = "No picture is loaded, so there is no outline to trace."
+MEASURE: Final = "measure"
 Arguments = Mapping[str, Any]
 Way = Callable[[Arguments, Spot, SpooledJob | None], tuple[Spot, ...]]
 
@@ -46,7 +49,7 @@ def moves_for(facts: Facts | None, bed: Bed | None, job: SpooledJob | None) -> l
     """Return the names of what may be asked of a controller known by `facts`, at rest."""
     if facts is None or not facts.report.is_idle or bed is None:
         return []
-    return [name for name in WAYS if job is not None or name != "trace_outline"]
+    return [*(name for name in WAYS if job is not None or name != "trace_outline"), MEASURE]
 
 
 def move_for(
@@ -57,14 +60,11 @@ def move_for(
     Without homing and without an origin of this epoch coordinates mean nothing: the travel is
     counted from where the head is.
     """
-    facts, report = machine.facts, machine.report
-    if facts is None or facts.firmware is None or not facts.report.is_idle:
-        raise CommandRefused(NOT_AT_REST)
-    if bed is None or report is None or report.work_mm is None:
+    facts, here_mm = _at_rest(machine, bed)
+    if bed is None or facts.firmware is None:
         raise CommandRefused(NOWHERE)
-    here_mm = (report.work_mm[0], report.work_mm[1])
     places_mm = WAYS[name](said, here_mm, job)
-    is_placed = bed.is_homed or machine.epoch.origin is not None
+    is_placed = _is_placed(machine, bed)
     zero_mm, seen_from = ((0.0, 0.0), "the origin") if is_placed else (here_mm, "where it is now")
     for x_mm, y_mm in places_mm:
         seen_mm = (x_mm - zero_mm[0], y_mm - zero_mm[1])
@@ -76,6 +76,39 @@ def move_for(
         firmware=facts.firmware,
         from_mm=here_mm,
     )
+
+
+def measuring_for(*, machine: Machine, bed: Bed | None) -> Measuring:
+    """Return the measurement of the controller; raise CommandRefused where it cannot be made."""
+    facts, here_mm = _at_rest(machine, bed)
+    acceleration = facts.settings.number(120)
+    if bed is None or facts.build is None or facts.firmware is None or not acceleration:
+        raise CommandRefused(NOWHERE)
+    zero_mm = (0.0, 0.0) if _is_placed(machine, bed) else here_mm
+    x_mm, y_mm = here_mm[0] - zero_mm[0], here_mm[1] - zero_mm[1]
+    for way in (1, -1):
+        if not bed.is_outside(x_mm + way * WAY_MM, y_mm):
+            return Measuring(
+                firmware=facts.firmware,
+                max_feed_mm_per_min=min(even_feed_mm_per_min(acceleration), *_most_feeds(facts)),
+                window_bytes=ReceiveWindow(facts.build.receive_bytes).capacity_bytes,
+                way=way,
+            )
+    raise CommandRefused(f"The head needs {WAY_MM:g} mm of room to its right or to its left.")
+
+
+def _at_rest(machine: Machine, bed: Bed | None) -> tuple[Facts, Spot]:
+    """Return what is known of a machine at rest, and where its head is; raise CommandRefused."""
+    facts, report = machine.facts, machine.report
+    if facts is None or facts.firmware is None or not facts.report.is_idle:
+        raise CommandRefused(NOT_AT_REST)
+    if bed is None or report is None or report.work_mm is None:
+        raise CommandRefused(NOWHERE)
+    return facts, (report.work_mm[0], report.work_mm[1])
+
+
+def _is_placed(machine: Machine, bed: Bed) -> bool:
+    return bed.is_homed or machine.epoch.origin is not None
 
 
 def _most_feeds(facts: Facts) -> list[float]:

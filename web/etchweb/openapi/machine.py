@@ -37,6 +37,7 @@ MACHINE: Final = (
     _deed("find-origin", "Put the origin where it was before, by its machine coordinates."),
     _deed("home", "Begin to home the machine."),
     _deed("unlock", "Unlock the controller."),
+    _deed("measure", "Begin to measure how fast the controller takes in lines."),
     _deed("stop", "Stop the head, or the etch.", role="watch"),
     _deed("try", "Try an output for a moment.", asks={"output": TEXT, "on": {"enum": ["no"]}}),
 )
