@@ -4,7 +4,6 @@ from datetime import UTC, datetime
 
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Level, Look, Output
-from etchdaemon.interlocks.pace import REAL_PACE, Pace
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.starting import StartWish
@@ -30,8 +29,8 @@ ANSWERS = {
 class Bench:
     """Plays the wires: fan and air, beam contact and loop follow the outputs unless broken."""
 
-    def __init__(self, setup: Setup | None = None, pace: Pace = REAL_PACE) -> None:
-        self.interlocks = Interlocks(setup or Setup(wired=EVERYTHING), pace=pace)
+    def __init__(self, setup: Setup | None = None) -> None:
+        self.interlocks = Interlocks(setup or Setup(wired=EVERYTHING))
         self.now_s = 1000.0
         self.closed = dict.fromkeys(self.interlocks.setup.inputs, True)
         self.unread: set[Input] = set()
@@ -62,7 +61,7 @@ class Bench:
             for name, is_closed in self.closed.items()
             if name not in self.unread
         }
-        return Look(levels=levels, opened_at_s=dict.fromkeys(opened, self.now_s), now_s=self.now_s)
+        return Look(levels=levels, opened=opened, now_s=self.now_s)
 
     def run(self, seconds: float) -> Orders:
         """Look every ten milliseconds for `seconds`; long waits in coarser steps."""

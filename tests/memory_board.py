@@ -1,18 +1,23 @@
 """A Board in memory: inputs to operate, faults to arrange, and every output's history."""
 
 from etchdaemon.errors import BoardLost
+from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Level, Output
 
 
 class HandClock:
-    """A clock that stands still until somebody moves it."""
+    """Two clocks that stand still until somebody moves them; the machine's may be ahead."""
 
     seconds_per_wall_second = 1.0
 
     def __init__(self, now_s=1000.0):
         self.seconds = now_s
+        self.machine_ahead_s = 0.0
 
     def now_s(self):
+        return self.seconds + self.machine_ahead_s
+
+    def wall_s(self):
         return self.seconds
 
     def utc_now(self):
@@ -52,7 +57,7 @@ class MemoryBoard:
     def read(self):
         self.history.append("read")
         self._raise_trouble()
-        now_s = self._clock.now_s()
+        now_s = self._clock.wall_s()
         if self.follows:
             for name, output in (
                 (Input.LOOP_CLOSED, Output.BEAM_ENABLE),
@@ -78,7 +83,7 @@ class MemoryBoard:
     def open(self, name):
         self.closed[name] = False
         if not self.loses_edges:
-            self.opened[name] = self._clock.now_s()
+            self.opened[name] = Edge(self._clock.wall_s(), self._clock.now_s())
 
     def shut(self, name):
         self.closed[name] = True

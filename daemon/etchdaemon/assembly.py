@@ -36,9 +36,9 @@ from etchdaemon.hardware.synchronisation import is_clock_synchronised
 from etchdaemon.hardware.watchdog import Watchdog
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Output
+from etchdaemon.interlocks.limits import PRACTICE_LIMITS
 from etchdaemon.interlocks.missing import watches_only_because
-from etchdaemon.interlocks.pace import REAL_PACE, Pace
-from etchdaemon.interlocks.setup import EVERYTHING, Setup
+from etchdaemon.interlocks.setup import PRACTICE, Setup
 from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.practice_book import PracticeBook
@@ -63,10 +63,6 @@ PINS_NAME: Final = "pins.json"  # for `etchwarden-safe`
 WIND_DOWN_S: Final = 5.0
 SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop waiting
 
-# The practice machine's computer does much else, and its wires are sockets: it gets more time.
-PRACTICE_PATIENCE: Final = 4.0
-MOST_TIME_FACTOR: Final = 50.0
-MOST_PACED: Final = 20.0  # time is paced where the machine rests
 # Too fast for a monostable's clock, and each word to the board interrupts simulated time.
 HONEST_SPEEDUP: Final = 2.0
 TOO_FAST_FOR: Final = frozenset({Output.HEARTBEAT, Output.LAMP, Output.BUZZER})
@@ -98,7 +94,6 @@ class Box:
     board: Board
     bell: EventDoorbell
     setup: Setup
-    pace: Pace = REAL_PACE
 
 
 class Daemon:
@@ -116,7 +111,7 @@ class Daemon:
             is_clock_synchronised=is_clock_synchronised,
         )
         self._guard = Guard(
-            Interlocks(box.setup, pace=box.pace),
+            Interlocks(box.setup),
             box.board,
             clock,
             wake=self._doorbell.ring,
@@ -197,20 +192,15 @@ def _kind_of_book(practice: Path | None) -> Callable[..., Book]:
 
 
 def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
-    setup = Setup(wired=EVERYTHING) if box is None else load_configuration(box).setup
+    setup = PRACTICE if box is None else load_configuration(box).setup
+    setup = replace(setup, limits=PRACTICE_LIMITS)
     bell = EventDoorbell()
     board = PracticeBoard(folder / BOARD_NAME, bell)
     clock = PracticeClock(folder / CLOCK_NAME, seconds_per_wall_second=board.speedup)
     board.take_time_from(clock)
     if board.speedup > HONEST_SPEEDUP:
         setup = replace(setup, wired=setup.wired - TOO_FAST_FOR)
-    paced = min(board.speedup, MOST_PACED)
-    pace = Pace(
-        readings=min(board.speedup, MOST_TIME_FACTOR) * PRACTICE_PATIENCE,
-        contacts=paced * 2,
-        people=paced,
-    )
-    return clock, Box(board=board, bell=bell, setup=setup, pace=pace)
+    return clock, Box(board=board, bell=bell, setup=setup)
 
 
 def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Box]:

@@ -26,7 +26,7 @@ EDGES_FAIL: Final = "edges_fail"
 HEARTBEAT_S: Final = 0.400
 AIR_STARTS_S: Final = 0.8
 AIR_STOPS_S: Final = 1.5
-_PRESS_S: Final = 0.3
+PRESS_S: Final = 0.2
 _CHATTER_S: Final = 0.0005  # half a period at 1 kHz
 
 
@@ -44,6 +44,7 @@ class Board:
 
     def __init__(self, on_gate: Callable[[float, bool], None]) -> None:
         self.now_s = 0.0
+        self.press_s = PRESS_S
         self.outputs = dict.fromkeys(OUTPUTS, False)
         self.changes: list[tuple[str, bool]] = []
         self.changed_at_s: dict[str, float] = {}
@@ -160,7 +161,7 @@ class Board:
     def press_button(self) -> None:
         """Press the button at the machine for a moment: arms, and sets the relay if it may be."""
         self._contacts["arm_button"] = True
-        self._button_ends_s = self.now_s + _PRESS_S
+        self._button_ends_s = self.now_s + self.press_s
         self._settle()
 
     def kill_fan(self) -> None:

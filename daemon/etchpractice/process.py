@@ -21,7 +21,7 @@ from etchpractice.board_socket import BoardSocket
 from etchpractice.cable import Cable
 from etchpractice.control import Control, Errands
 from etchpractice.machine import PracticeMachine
-from etchpractice.pacing import HONEST, STEP_S, Pacing
+from etchpractice.pacing import HONEST, MOST_PACED, STEP_S, Pacing
 from etchpractice.pty_port import PtyPort
 from etchpractice.states import MOVING
 from etchwire.reception import Reception
@@ -62,6 +62,7 @@ class PracticeProcess:
         self._machine = machine
         self._terms = terms
         self._pacing = Pacing(terms.speedup)
+        machine.board.press_s *= min(terms.speedup, MOST_PACED)  # a hand has the wall's time
         self._errands = Errands()
         self._parent = os.getppid()
         self._ends_at_s = math.inf

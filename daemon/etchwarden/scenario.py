@@ -21,6 +21,7 @@ from etchwarden.session import Session
 
 LIST: Final = "list"
 MOST_SPEEDUP: Final = 20.0  # beyond it nobody knows how far time gets between two looks
+MOST_SPEEDUP_OF_HANDS: Final = 3.0  # contacts and hands have the wall's time
 SLACK_S: Final = 0.5  # of the wall's, for whatever has to go through processes first
 
 
@@ -58,7 +59,9 @@ def _path_of(named: str) -> Path:
 
 def pace_of(scenario: Scenario, speedup: float) -> float:
     """Return how fast a scenario is played when `speedup` is asked for."""
-    return 1.0 if scenario.needs_real_time else min(speedup, MOST_SPEEDUP)
+    if scenario.needs_real_time:
+        return 1.0
+    return min(speedup, MOST_SPEEDUP_OF_HANDS if scenario.moves_contacts else MOST_SPEEDUP)
 
 
 def play(scenario: Scenario, session: Session, *, pace: float) -> bool:

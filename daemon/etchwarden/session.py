@@ -105,8 +105,8 @@ class Session:
     def press_until(self, is_seen: Callable[[], bool]) -> None:
         """Press the button at the machine until that was noticed.
 
-        At twenty times the speed a press lasts 15 ms of the wall's, which a busy computer may
-        sleep through: so it is pressed again every second.
+        A press lasts a fifth of a second, which a busy computer may sleep through: so it is
+        pressed again every second.
         """
         looks = count()
         with self.ask_machine() as machine:

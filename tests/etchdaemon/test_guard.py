@@ -10,6 +10,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.guard.asked import Guard
 from etchdaemon.guard.lock import HANGS
 from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -36,7 +37,7 @@ class Box:
     def look(self, times=1, *, is_steered=True):
         for _ in range(times):
             if is_steered:
-                self.guard.note_steered(self.clock.now_s())
+                self.guard.note_steered()
             self.guard.look()
             self.clock.seconds += 0.01
 
@@ -90,7 +91,7 @@ def test_the_beam_goes_out_before_whoever_steers_is_woken(box):
     box.look()
 
     assert box.board.history.index((Output.BEAM_ENABLE, False)) < box.board.history.index("woken")
-    assert box.guard.verdict(box.clock.now_s()).reaction is Reaction.EMERGENCY
+    assert box.guard.verdict().reaction is Reaction.EMERGENCY
 
 
 def test_a_lost_edge_is_made_good_by_the_next_poll(box):
@@ -111,7 +112,7 @@ def test_an_edge_that_the_poll_never_sees_still_trips(box):
     box.look()
 
     assert not box.is_beam_on
-    assert box.guard.verdict(box.clock.now_s()).sentence.startswith("The lid is open")
+    assert box.guard.verdict().sentence.startswith("The lid is open")
 
 
 def test_an_exception_in_the_guard_trips_everything(box, caplog):
@@ -122,7 +123,7 @@ def test_an_exception_in_the_guard_trips_everything(box, caplog):
         box.look()
 
     assert not box.is_beam_on
-    assert box.guard.verdict(box.clock.now_s()).reaction is Reaction.TRIP
+    assert box.guard.verdict().reaction is Reaction.TRIP
     assert box.woken
 
 
@@ -150,7 +151,7 @@ def test_a_lost_board_trips_and_what_comes_back_is_driven_afresh(box):
 
     assert box.board.outputs[Output.BEAM_ENABLE] is False
     assert box.board.outputs[Output.EXTRACTION] is True, "it clears the box after the trip"
-    assert box.guard.verdict(box.clock.now_s()).reaction is Reaction.TRIP
+    assert box.guard.verdict().reaction is Reaction.TRIP
 
 
 def test_a_loop_that_hangs_loses_its_beam_within_three_tenths_of_a_second(box):
@@ -165,7 +166,7 @@ def test_whoever_steers_notices_a_guard_that_no_longer_looks(box):
     box.start()
     box.clock.seconds += 0.3
 
-    verdict = box.guard.verdict(box.clock.now_s())
+    verdict = box.guard.verdict()
 
     assert verdict.reaction is Reaction.TRIP
     assert not box.is_beam_on
@@ -175,9 +176,9 @@ def test_whoever_steers_notices_a_guard_that_no_longer_looks(box):
 def test_a_blind_guard_leaves_open_when_the_heartbeat_put_the_beam_out(box, blind_s, was_unwatched):
     box.start()
     box.clock.seconds += blind_s
-    box.guard.note_steered(box.clock.now_s())
+    box.guard.note_steered()
 
-    verdict = box.guard.verdict(box.clock.now_s())
+    verdict = box.guard.verdict()
 
     assert verdict.was_unwatched is was_unwatched
     assert verdict.sentence.startswith("Nobody watched the interlocks")
@@ -198,7 +199,7 @@ def test_a_guard_that_hangs_with_its_lock_is_a_trip_and_the_beam_goes_out(box):
     assert hold.wait(5)
     box.clock.seconds += 0.06  # what was found just before the hang is believed for that long
 
-    verdict = box.guard.verdict(box.clock.now_s())
+    verdict = box.guard.verdict()
     is_out = not box.is_beam_on
     box.guard.cut()
     with pytest.raises(CommandRefused, match="does not answer"):
@@ -226,8 +227,8 @@ def test_every_trip_is_told_once(box):
     box.board.open(Input.LID)
     box.look(300)
 
-    first = [trip.rule.name for trip in box.guard.verdict(box.clock.now_s()).fresh]
-    second = box.guard.verdict(box.clock.now_s()).fresh
+    first = [trip.rule.name for trip in box.guard.verdict().fresh]
+    second = box.guard.verdict().fresh
 
     assert first == ["lid closed", "lid contacts agree"]
     assert second == ()
@@ -292,11 +293,66 @@ def test_every_look_is_counted_and_one_that_fails_as_well(box, caplog):
 def test_whoever_steers_hears_once_when_the_contact_opened_that_ended_the_beam(box):
     box.start()
     opened_at_s = box.clock.now_s()
-    box.board.opened[Input.LID] = opened_at_s
+    box.board.opened[Input.LID] = Edge(box.clock.wall_s(), opened_at_s)
     box.clock.seconds += 0.03
     box.look()
 
-    verdict = box.guard.verdict(box.clock.now_s())
+    verdict = box.guard.verdict()
 
     assert verdict.opened_at_s == opened_at_s
-    assert box.guard.verdict(box.clock.now_s()).opened_at_s is None
+    assert box.guard.verdict().opened_at_s is None
+
+
+# Two clocks
+
+
+def test_however_fast_the_machines_time_runs_contacts_and_people_live_on_the_walls(box):
+    box.look(100)
+    box.guard.arm(ANSWERS, day=DAY)
+    box.look(50)
+    box.board.closed[Input.ARM_BUTTON] = True
+    box.look(20)
+    box.board.closed[Input.ARM_BUTTON] = False
+    box.look(1100)
+
+    box.clock.machine_ahead_s += 3600.0  # an hour of the head's, and none of anybody's
+    box.look(1)
+
+    assert box.guard.why_not_start() is None
+
+
+def test_a_reading_grows_old_by_the_walls_clock_while_the_machines_stands_still(box):
+    box.start()
+
+    box.clock.seconds += 0.3
+    box.clock.machine_ahead_s -= 0.3
+    verdict = box.guard.verdict()
+
+    assert verdict.reaction is Reaction.TRIP
+    assert "Nobody watched the interlocks for 0.3 s" in verdict.sentence
+
+
+def test_the_beam_counts_on_its_contact_only_when_that_had_the_walls_time_to_settle(box):
+    box.start()
+    box.guard.cut()
+    box.look(5)
+
+    box.guard.allow()
+    box.clock.machine_ahead_s += 60.0
+    was_settled = box.guard.has_settled()
+    box.look(16)
+
+    assert not was_settled
+    assert box.guard.has_settled()
+
+
+def test_a_cut_is_dated_by_the_machines_clock_so_that_its_place_can_be_found(box):
+    box.clock.machine_ahead_s = 500.0
+    box.start()
+
+    box.board.open(Input.LID)
+    opened_at_s = box.clock.now_s()
+    box.clock.seconds += 0.02
+    box.guard.look()
+
+    assert box.guard.verdict().opened_at_s == opened_at_s

@@ -6,7 +6,6 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.arming import ArmingStep
 from etchdaemon.interlocks.checklist import QUESTIONS, Checklist, HowOften
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.pace import Pace
 from etchdaemon.interlocks.presence import Presence
 from etchdaemon.interlocks.rules import Phase
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
@@ -45,20 +44,6 @@ def test_the_loop_test_closes_the_beams_contact_for_a_tenth_of_a_second_at_most(
     assert 0.1 <= sum(closed) * 0.01 <= 0.12
     assert not closed[-1]
     assert "stays open" in (bench.interlocks.arming.failed_because or "")
-
-
-def test_contacts_of_a_machine_whose_time_runs_fast_get_as_much_longer():
-    bench = Bench(pace=Pace(contacts=10.0))
-    bench.run(1)
-    bench.follows_beam = False
-    bench.open(Input.LOOP_CLOSED)
-    bench.ask_to_arm()
-    bench.run(0.8)
-
-    bench.close(Input.LOOP_CLOSED)
-    bench.run(0.1)
-
-    assert bench.interlocks.arming.is_loop_proven
 
 
 def test_a_loop_that_is_closed_before_the_test_is_an_emergency(bench):
@@ -317,15 +302,3 @@ def test_an_answer_that_is_none_is_refused_and_nothing_is_taken(key, value):
     with pytest.raises(CommandRefused):
         checklist.answer({"lens": True, key: value}, DAY)
     assert checklist.record() == {}
-
-
-def test_where_time_runs_fast_a_person_still_has_a_minute_of_their_own_to_start_in():
-    bench = Bench(pace=Pace(readings=20.0, people=20.0))
-    bench.arm()
-    bench.run(1100)
-    was_armed = bench.interlocks.arming.is_armed
-
-    bench.run(120)
-
-    assert was_armed
-    assert not bench.interlocks.arming.is_armed

@@ -200,18 +200,20 @@ def test_a_hold_at_once_that_finds_no_rest_fails():
 
 
 def test_the_beam_settles_before_lines_are_fed():
-    enabling = Enabling(0.05)
+    settled = []
+    enabling = Enabling(lambda: bool(settled))
     assert enabling.begin(0.0) == (Order.ALLOW_BEAM,)
-    enabling.tick(0.049)
+    enabling.tick(10.0)
     assert not enabling.is_over
 
-    enabling.tick(0.05)
+    settled.append("the contact")
+    enabling.tick(10.1)
 
     assert enabling.has_succeeded
 
 
 def test_out_of_a_hold_the_cycle_starts_after_settling_and_motion_is_expected():
-    enabling = Enabling(0.05, starts_cycle=True)
+    enabling = Enabling(lambda: True, starts_cycle=True)
     enabling.begin(0.0)
     enabling.hear(HELD, 0.01)
     assert enabling.tick(0.05) == (Order.CYCLE_START, Order.REPORT)
@@ -224,7 +226,7 @@ def test_out_of_a_hold_the_cycle_starts_after_settling_and_motion_is_expected():
 
 
 def test_no_motion_within_half_a_second_is_a_failure():
-    enabling = Enabling(0.05, starts_cycle=True)
+    enabling = Enabling(lambda: True, starts_cycle=True)
     enabling.begin(0.0)
     enabling.tick(0.05)
     enabling.hear(HELD, 0.5)

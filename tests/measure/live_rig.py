@@ -11,9 +11,10 @@ from etchdaemon.guard.asked import Guard
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.opened import OpenedInputs
 from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input
-from etchdaemon.interlocks.pace import Pace
+from etchdaemon.interlocks.limits import PRACTICE_LIMITS
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from measure.mock_box import until
 from rig.guarded import BoardInMemory, GuardedRig
@@ -43,7 +44,7 @@ class LiveBoard(BoardInMemory):
     def open(self, name):
         with self._lock:
             self._board.set_input(name, level=False)
-        self.opened.note(Input(name), self._clock.now_s())
+        self.opened.note(Input(name), Edge(self._clock.wall_s(), self._clock.now_s()))
 
 
 class LiveRig(GuardedRig):
@@ -60,10 +61,12 @@ class LiveRig(GuardedRig):
         self.lock = threading.RLock()
         self.bell, self.loop_bell = EventDoorbell(), EventDoorbell()
         self.steps = 0
-        setup = Setup(wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0))
+        setup = Setup(
+            wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0), limits=PRACTICE_LIMITS
+        )
         self.live = LiveBoard(self.machine.board, self.clock, self.bell, self.lock)
         return Guard(
-            Interlocks(setup, pace=Pace(readings=4.0)),
+            Interlocks(setup),
             self.live,
             self.clock,
             wake=self.loop_bell.ring,

@@ -26,8 +26,8 @@ class Alarmed(Unguarded):
 
     is_burning = False
 
-    def verdict(self, now_s):
-        return Verdict(Reaction.EMERGENCY, "fire") if self.is_burning else super().verdict(now_s)
+    def verdict(self):
+        return Verdict(Reaction.EMERGENCY, "fire") if self.is_burning else super().verdict()
 
 
 def test_how_soon_a_reset_is_on_the_cable(tmp_path, job):

@@ -3,6 +3,7 @@
 from etchdaemon.errors import BoardLost
 from etchdaemon.guard.asked import Guard
 from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -45,7 +46,8 @@ class BoardInMemory:
         if self.is_gone or not board.tells_edges:
             return {}
         opened = [name for name, is_closed in changes if not is_closed and name not in board.doubts]
-        return {Input(name): board.changed_at_s[name] for name in opened}
+        at_s = board.changed_at_s
+        return {Input(name): Edge(at_s[name], at_s[name]) for name in opened}
 
     def set(self, output, *, is_on):
         self._require_board()

@@ -14,6 +14,8 @@ from etchpath.file_cut import FileCut
 from etchpath.rests import resume_file, write_rest_folder
 from etchpractice.machine import Unplugged
 
+CONTACT_SETTLES_S = 0.05
+
 
 class MemoryClock:
     """The practice machine's time, and a wall clock that can be set."""
@@ -25,6 +27,9 @@ class MemoryClock:
         self.year = 2026
 
     def now_s(self) -> float:
+        return self._machine.now_s
+
+    def wall_s(self) -> float:
         return self._machine.now_s
 
     def utc_now(self) -> str:
@@ -91,13 +96,19 @@ class MemoryContact:
         self._board = machine.board
         self._clock = clock
         self.cut_at_s: float | None = None
+        self.allowed_at_s = 0.0
         self._board.connect()
 
     @property
     def is_closed(self) -> bool:
         return self._board.outputs["beam_enable"]
 
+    @property
+    def has_settled(self) -> bool:
+        return self._clock.wall_s() - self.allowed_at_s >= CONTACT_SETTLES_S
+
     def allow(self) -> None:
+        self.allowed_at_s = self._clock.wall_s()
         self._board.set_output("beam_enable", True)
 
     def cut(self) -> None:

@@ -10,7 +10,6 @@ class Unguarded:
     """Has only the beam's contact; forbids nothing, asks for nothing, remembers nothing."""
 
     phase = Phase.IDLE
-    settle_s = 0.05
     standing = ()
     watches_only_because = None
 
@@ -23,10 +22,13 @@ class Unguarded:
     def cut(self):
         self._contact.cut()
 
-    def verdict(self, now_s):
+    def verdict(self):
         return Verdict(Reaction.NOTHING)
 
-    def may_burn(self, now_s):
+    def has_settled(self):
+        return self._contact.has_settled
+
+    def may_burn(self):
         return True
 
     def why_not_start(self):
@@ -53,7 +55,7 @@ class Unguarded:
     def wiring(self):
         return {"inputs": [], "outputs": [], "can_be_tried": False}
 
-    def note_steered(self, now_s, *, is_waiting=False):
+    def note_steered(self, *, is_waiting=False):
         pass
 
     def resume_run(self):

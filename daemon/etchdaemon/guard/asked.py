@@ -28,7 +28,7 @@ class Guard(Lookout):
         """Return what stands in the way of a start as far as the box goes, or None."""
         try:
             with self._lock.held():
-                self._interlocks.refuse_start(self._clock.now_s())
+                self._interlocks.refuse_start(self._clock.wall_s())
         except CommandRefused as refused:
             return str(refused)
         return None
@@ -46,7 +46,7 @@ class Guard(Lookout):
             self._interlocks.arm(
                 answers,
                 day=day,
-                now_s=self._clock.now_s(),
+                now_s=self._clock.wall_s(),
                 with_heartbeat_test=with_heartbeat_test,
             )
 
@@ -58,12 +58,12 @@ class Guard(Lookout):
     def reset(self, names: Sequence[str]) -> None:
         """Reset the trips of these names; raise CommandRefused."""
         with self._lock.held():
-            self._interlocks.reset(names, self._clock.now_s())
+            self._interlocks.reset(names, self._clock.wall_s())
 
     def answer_round(self) -> None:
         """Note that somebody is within reach; raise CommandRefused."""
         with self._lock.held():
-            self._interlocks.answer_round(self._clock.now_s())
+            self._interlocks.answer_round(self._clock.wall_s())
 
     def note_bed_touched(self) -> None:
         """Ask the questions about the bed again."""
@@ -73,7 +73,7 @@ class Guard(Lookout):
     def try_output(self, name: str, *, is_on: bool) -> None:
         """Try an output of that name for a moment, or leave off; raise CommandRefused."""
         with self._lock.held():
-            self._interlocks.try_output(name, is_on=is_on, now_s=self._clock.now_s())
+            self._interlocks.try_output(name, is_on=is_on, now_s=self._clock.wall_s())
         self._ask_for_look()
 
     def wiring(self) -> dict[str, Any]:
@@ -81,7 +81,7 @@ class Guard(Lookout):
         with self._lock.held():
             box = self._interlocks
             driven = self._contacts.driven
-            return box.wiring.report(driven, is_free=box.is_free, now_s=self._clock.now_s())
+            return box.wiring.report(driven, is_free=box.is_free, now_s=self._clock.wall_s())
 
     def report(self, *, day: str) -> dict[str, Any]:
         """Return what a person is shown: plain JSON values.
@@ -91,7 +91,7 @@ class Guard(Lookout):
         """
         try:
             with self._lock.held():
-                self._reported = report_of(self._interlocks, day=day, now_s=self._clock.now_s())
+                self._reported = report_of(self._interlocks, day=day, now_s=self._clock.wall_s())
         except CommandRefused:
             self._missed += 1
             if self._reported is None or self._missed > MOST_MISSED:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 
 from etchdaemon.errors import BoardLost
+from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.ports import Board
 
@@ -26,7 +27,7 @@ class Contacts:
         """What each output was told last."""
         return dict(self._driven)
 
-    def take_opened(self) -> Mapping[Input, float]:
+    def take_opened(self) -> Mapping[Input, Edge]:
         """Return the inputs that were seen to open since the last time."""
         return self._board.take_opened()
 

@@ -12,6 +12,7 @@ from etchdaemon.guard.contacts import Contacts
 from etchdaemon.guard.lock import HANGS, GuardLock
 from etchdaemon.interlocks.arming import HEARTBEAT_LASTS_S
 from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.rules import Phase, Reaction
@@ -60,8 +61,9 @@ class Lookout:
         self._lock = GuardLock()
         self._reaction = Reaction.NOTHING
         self._fresh: tuple[Trip, ...] = ()
-        self._opened_at_s: float | None = None
+        self._opened_at_s: MachineSeconds | None = None
         self._looked_at_s = -inf
+        self._allowed_at_s = -inf
         self.looks = 0  # how often it has got to the end of one
 
     def look(self) -> None:
@@ -73,23 +75,23 @@ class Lookout:
             self._fail()
         self.looks += 1
 
-    @property
-    def settle_s(self) -> float:
-        """How long after `allow` the beam can be counted on."""
-        return self._interlocks.settle_s
+    def has_settled(self) -> bool:
+        """Return whether it is long enough since `allow` for the beam to be counted on."""
+        return self._clock.wall_s() - self._allowed_at_s >= self._interlocks.settle_s
 
-    def note_steered(self, now_s: float, *, is_waiting: bool = False) -> None:
+    def note_steered(self, *, is_waiting: bool = False) -> None:
         """Note that the loop is alive, or is about to wait for the logbook, without a beam."""
         if is_waiting:
             self.cut()
-        self._interlocks.note_steered(now_s, is_waiting=is_waiting)
+        self._interlocks.note_steered(self._clock.wall_s(), is_waiting=is_waiting)
 
-    def verdict(self, now_s: float) -> Verdict:
+    def verdict(self) -> Verdict:
         """Return what is asked of the machine now, and every trip since this was asked last.
 
         A guard that hangs is a trip as well. Where it looked just now and found nothing, nothing
         is judged a second time: the loop asks at every turn.
         """
+        now_s = self._clock.wall_s()
         is_recent = now_s - self._looked_at_s <= RECENT_S
         is_quiet = self._reaction is Reaction.NOTHING and self._opened_at_s is None
         if is_recent and is_quiet and not self._fresh:
@@ -106,7 +108,7 @@ class Lookout:
             self._contacts.put_out()
         return replace(verdict, fresh=fresh, was_unwatched=self._was_unwatched(now_s))
 
-    def _was_unwatched(self, now_s: float) -> bool:
+    def _was_unwatched(self, now_s: WallSeconds) -> bool:
         """Return whether nobody looked so long that the box may have put the beam out."""
         has_heartbeat = Output.HEARTBEAT in self._interlocks.setup.wired
         return has_heartbeat and HEARTBEAT_LASTS_S < now_s - self._looked_at_s < inf
@@ -128,8 +130,9 @@ class Lookout:
 
         The verdict says why, and `may_burn` whether it has closed.
         """
+        self._allowed_at_s = self._clock.wall_s()
         with suppress(CommandRefused), self._lock.held():
-            self._interlocks.allow_beam(self._clock.now_s())
+            self._interlocks.allow_beam(self._clock.wall_s())
         self._ask_for_look()
 
     def cut(self) -> None:
@@ -138,21 +141,21 @@ class Lookout:
             self._interlocks.cut_beam()
             self._contacts.put_out()
 
-    def may_burn(self, now_s: float) -> bool:
+    def may_burn(self) -> bool:
         """Return whether the contact is closed, has settled, and nothing speaks against a beam."""
         with suppress(CommandRefused), self._lock.held():
-            return self._interlocks.may_burn(now_s)
+            return self._interlocks.may_burn(self._clock.wall_s())
         return False
 
     def begin_run(self, wish: StartWish) -> dict[str, object]:
         """Let a run start; raise CommandRefused; return what its record says."""
         with self._lock.held():
-            return self._interlocks.begin_run(wish, self._clock.now_s())
+            return self._interlocks.begin_run(wish, self._clock.wall_s())
 
     def resume_run(self) -> None:
         """Let a held run go on; raise CommandRefused."""
         with self._lock.held():
-            self._interlocks.resume_run(self._clock.now_s())
+            self._interlocks.resume_run(self._clock.wall_s())
 
     def end_run(self) -> None:
         """Note that the run is over; the beam is put out."""
@@ -166,13 +169,13 @@ class Lookout:
 
     def _look(self) -> None:
         opened = self._contacts.take_opened()
-        edges_s = [at_s for name, at_s in opened.items() if name in CUTS_ON_EDGE]
+        edges_s = [edge.machine_s for name, edge in opened.items() if name in CUTS_ON_EDGE]
         if edges_s:
             self._contacts.put_out()
         levels = self._contacts.read()
         with self._lock.looking():
-            now_s = self._clock.now_s()
-            orders = self._interlocks.look(Look(levels=levels, opened_at_s=opened, now_s=now_s))
+            now_s = self._clock.wall_s()
+            orders = self._interlocks.look(Look(levels=levels, opened=tuple(opened), now_s=now_s))
             if not orders.outputs.get(Output.BEAM_ENABLE):
                 self._contacts.put_out()
             for output, is_on in orders.outputs.items():
@@ -196,7 +199,7 @@ class Lookout:
                 self._note_proof(name.value, at_utc)
 
     def _note_beam(self, is_on: bool) -> None:
-        self._interlocks.drive(is_on=is_on, now_s=self._clock.now_s())
+        self._interlocks.drive(is_on=is_on, now_s=self._clock.wall_s())
 
     def _fail(self) -> None:
         self._looked_at_s = -inf
@@ -204,7 +207,7 @@ class Lookout:
         with self._lock.looking():
             self._interlocks.cut_beam()
             with suppress(Exception):
-                self._interlocks.note_failed(self._clock.now_s())
+                self._interlocks.note_failed(self._clock.wall_s())
             with suppress(Exception):
                 self._contacts.put_out()
         self._wake()

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
 
+from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 from etchwire.simulated_time import SimulatedTime
 
 STANDSTILL_S: Final = 2.0
@@ -22,9 +23,13 @@ class SystemClock:
 
     seconds_per_wall_second: Final = 1.0
 
-    def now_s(self) -> float:
+    def now_s(self) -> MachineSeconds:
         """Return monotonic seconds."""
-        return time.monotonic()
+        return MachineSeconds(time.monotonic())
+
+    def wall_s(self) -> WallSeconds:
+        """Return the same seconds: there is one time here."""
+        return WallSeconds(time.monotonic())
 
     def utc_now(self) -> str:
         """Return the wall clock's time."""
@@ -57,7 +62,11 @@ class PracticeClock:
         self._added_s = 0.0
         self._lock = threading.Lock()
 
-    def now_s(self) -> float:
+    def wall_s(self) -> WallSeconds:
+        """Return the host's monotonic seconds."""
+        return WallSeconds(self._wall())
+
+    def now_s(self) -> MachineSeconds:
         """Return simulated seconds, and what was added to them."""
         with self._lock:
             simulated_s, wall_s = self._simulated.now_s, self._wall()
@@ -67,8 +76,8 @@ class PracticeClock:
                 overdue_s = wall_s - self._seen_at_s - STANDSTILL_S
                 self._added_s += overdue_s
                 self._seen_at_s += overdue_s
-                return self._of_another_machine(simulated_s) + self._added_s
-            return simulated_s + self._added_s
+                simulated_s = self._of_another_machine(simulated_s)
+            return MachineSeconds(simulated_s + self._added_s)
 
     def _of_another_machine(self, simulated_s: float) -> float:
         """Read another machine's time from now on, if there is one; return what to count from."""

@@ -22,6 +22,7 @@ from typing import Any, Final
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import BoardLost
 from etchdaemon.hardware.opened import OpenedInputs
+from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Level, Output
 from etchdaemon.ports import Clock, Doorbell
 
@@ -77,10 +78,10 @@ class GpioBoard:
         levels = {}
         for name, (line, pin) in self._inputs.items():
             with suppress(Exception):  # unread is unsafe: that is answer enough
-                levels[name] = Level(bool(line.state) is pin.is_high_on, self._clock.now_s())
+                levels[name] = Level(bool(line.state) is pin.is_high_on, self._clock.wall_s())
         return levels
 
-    def take_opened(self) -> Mapping[Input, float]:
+    def take_opened(self) -> Mapping[Input, Edge]:
         """Return the inputs whose edge to open has come since the last time."""
         return self._opened.take()
 
@@ -127,6 +128,6 @@ class GpioBoard:
             if bool(state) is not pin.is_high_on:
                 if name in CUTS_ON_EDGE:
                     self.set(Output.BEAM_ENABLE, is_on=False)
-                self._opened.note(name, self._clock.now_s())
+                self._opened.note(name, Edge(self._clock.wall_s(), self._clock.now_s()))
         except Exception:  # noqa: BLE001 - the poll is the truth, and goes on
             self._has_stumbled = True

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Level, Output
 
 
@@ -12,7 +13,7 @@ class NoBoard:
         """Return no level."""
         return {}
 
-    def take_opened(self) -> Mapping[Input, float]:
+    def take_opened(self) -> Mapping[Input, Edge]:
         """Return no edge."""
         return {}
 

@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Collection, Mapping
 
+from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input
 from etchdaemon.ports import Doorbell
 
@@ -18,17 +19,17 @@ class OpenedInputs:
         self._doorbell = doorbell
         self._urgent = urgent
         self._lock = threading.Lock()
-        self._opened: dict[Input, float] = {}
+        self._opened: dict[Input, Edge] = {}
 
-    def note(self, name: Input, at_s: float) -> None:
+    def note(self, name: Input, edge: Edge) -> None:
         """Note that `name` was seen open."""
         with self._lock:
             is_news = name not in self._opened
-            self._opened[name] = at_s
+            self._opened[name] = edge
         if is_news and name in self._urgent:
             self._doorbell.ring()
 
-    def take(self) -> Mapping[Input, float]:
+    def take(self) -> Mapping[Input, Edge]:
         """Return what has opened, and forget it."""
         with self._lock:
             taken, self._opened = self._opened, {}

@@ -17,6 +17,7 @@ from typing import Final
 
 from etchdaemon.errors import BoardLost
 from etchdaemon.hardware.opened import OpenedInputs
+from etchdaemon.interlocks.clocks import Edge, MachineSeconds, WallSeconds
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.ports import Clock, Doorbell
 
@@ -43,7 +44,7 @@ class PracticeBoard:
         self._opened = OpenedInputs(doorbell)
         self._lock = threading.Lock()
         self._closed: dict[Input, bool] = {}
-        self._stale_since_s: dict[Input, float] = {}
+        self._stale_since_s: dict[Input, WallSeconds] = {}
         self._faults: Sequence[str] = ()
         self._has_unread_press = False  # at twenty times the speed a press lasts 15 ms
         self._changed_at_s: float | None = None
@@ -56,7 +57,7 @@ class PracticeBoard:
             raise BoardLost(f"The practice machine's board {path} does not answer.")
 
     def take_time_from(self, clock: Clock) -> None:
-        """Read with this clock's time; its pace is known only once the board has answered."""
+        """Date by this clock; how fast it runs is known once the board has answered."""
         self._clock = clock
 
     def read(self) -> Mapping[Input, Level]:
@@ -70,7 +71,7 @@ class PracticeBoard:
         if not self._is_ready.is_set():
             self._look_again()
             raise BoardLost("The practice machine's board is gone.")
-        now_s = self._now_s()
+        now_s = self._wall_s()
         with self._lock:
             pressed = {Input.ARM_BUTTON: True} if self._has_unread_press else {}
             self._has_unread_press = False
@@ -79,7 +80,7 @@ class PracticeBoard:
                 for name, is_closed in (self._closed | pressed).items()
             }
 
-    def take_opened(self) -> Mapping[Input, float]:
+    def take_opened(self) -> Mapping[Input, Edge]:
         """Return the inputs that the board told of opening."""
         if "edges_fail" in self._faults:
             raise RuntimeError("The practice board was told to fail here.")
@@ -131,7 +132,7 @@ class PracticeBoard:
             case ["input" | "level", name, "missing"] if name in _NAMES:
                 self._note_missing(_NAMES[name])
             case ["input" | "level", name, "stale"] if name in _NAMES:
-                self._stale_since_s.setdefault(_NAMES[name], self._now_s())
+                self._stale_since_s.setdefault(_NAMES[name], self._wall_s())
             case ["input" | "level" as word, name, level] if name in _NAMES:
                 self._note(_NAMES[name], is_closed=level == "1", is_edge=word == "input")
             case ["at", seconds]:
@@ -155,10 +156,14 @@ class PracticeBoard:
         if is_edge and not is_closed:
             now_s = self._now_s()
             changed_at_s = now_s if self._changed_at_s is None else self._changed_at_s
-            self._opened.note(name, min(changed_at_s, now_s))
+            machine_s = MachineSeconds(min(changed_at_s, now_s))
+            self._opened.note(name, Edge(self._wall_s(), machine_s))
 
     def _now_s(self) -> float:
         return self._clock.now_s() if self._clock is not None else 0.0
+
+    def _wall_s(self) -> WallSeconds:
+        return WallSeconds(0.0) if self._clock is None else self._clock.wall_s()
 
     @staticmethod
     def _hang_up(board: socket.socket) -> None:

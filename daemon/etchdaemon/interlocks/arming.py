@@ -1,21 +1,20 @@
 """Arming: the loop is tested, somebody shows that they are there, and it lasts a minute."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Final
 
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.latch import Trip
-from etchdaemon.interlocks.pace import REAL_PACE, Pace
+from etchdaemon.interlocks.limits import Limits
 from etchdaemon.interlocks.presence import WITHIN_S
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.samples import Condition
 
-CONTACT_S: Final = 0.1  # a contact has moved by then
 # The monostable's contact lasts 300 to 500 ms after a heartbeat.
 HEARTBEAT_LASTS_S: Final = 0.3
-HEARTBEAT_OPENS_WITHIN_S: Final = 0.5
 
 
 class ArmingStep(StrEnum):
@@ -40,7 +39,7 @@ class Arming:
     step: ArmingStep = ArmingStep.DISARMED
     since_s: float = 0.0
     with_heartbeat_test: bool = False
-    pace: Pace = REAL_PACE
+    limits: Limits = field(default_factory=Limits)
     is_loop_proven: bool = False
     is_heartbeat_proven: bool = False
     failed_because: str | None = None
@@ -65,17 +64,13 @@ class Arming:
         """Whether the heartbeat is held back to see the loop open."""
         return self.step is ArmingStep.HEARTBEAT
 
-    @property
-    def _within_s(self) -> float:
-        return WITHIN_S * self.pace.people
-
     def begin(
         self,
-        now_s: float,
+        now_s: WallSeconds,
         *,
         has_loop_input: bool,
         with_heartbeat_test: bool,
-        pace: Pace = REAL_PACE,
+        limits: Limits,
     ) -> "Arming":
         """Return arming begun afresh; without a loop input there is nothing to test."""
         first = ArmingStep.LOOP_OFF if has_loop_input else ArmingStep.PRESENCE
@@ -83,17 +78,17 @@ class Arming:
             step=first,
             since_s=now_s,
             with_heartbeat_test=with_heartbeat_test,
-            pace=pace,
+            limits=limits,
         )
 
     def advance(
-        self, *, is_loop_closed: bool | None, presence_at_s: float | None, now_s: float
+        self, *, is_loop_closed: bool | None, presence_at_s: float | None, now_s: WallSeconds
     ) -> "Arming":
         """Return arming after a look; `is_loop_closed` is None where it cannot be read."""
         if self.step is ArmingStep.PRESENCE:
             return self._wait_for_somebody(presence_at_s, now_s)
         if self.step is ArmingStep.ARMED:
-            is_over = presence_at_s is None or now_s - presence_at_s > self._within_s
+            is_over = presence_at_s is None or now_s - presence_at_s > WITHIN_S
             return self.disarm("The minute to start in is over; arm again.") if is_over else self
         if self.step is ArmingStep.DISARMED:
             return self
@@ -103,13 +98,18 @@ class Arming:
         """Return arming undone."""
         return Arming(failed_because=because)
 
-    def _test_loop(self, is_closed: bool | None, now_s: float) -> "Arming":
+    @property
+    def _limit_s(self) -> float:
+        """How long the loop may take to follow in this step."""
+        is_heartbeat = self.step is ArmingStep.HEARTBEAT
+        return self.limits.heartbeat_opens_within_s if is_heartbeat else self.limits.contact_s
+
+    def _test_loop(self, is_closed: bool | None, now_s: WallSeconds) -> "Arming":
         if is_closed is None:
             return self.disarm("The loop's input cannot be read.")
-        wanted, following, limit_s, complaint = _LOOP_TEST[self.step]
+        wanted, following, complaint = _LOOP_TEST[self.step]
         if is_closed is not wanted:
-            limit_s *= self.pace.contacts
-            return self if now_s - self.since_s <= limit_s else self.disarm(complaint)
+            return self if now_s - self.since_s <= self._limit_s else self.disarm(complaint)
         if self.step is ArmingStep.LOOP_ON and not self.with_heartbeat_test:
             following = ArmingStep.PRESENCE
         return replace(
@@ -118,38 +118,35 @@ class Arming:
             is_heartbeat_proven=self.step is ArmingStep.HEARTBEAT,
         )
 
-    def _wait_for_somebody(self, presence_at_s: float | None, now_s: float) -> "Arming":
+    def _wait_for_somebody(self, presence_at_s: float | None, now_s: WallSeconds) -> "Arming":
         # Without its heartbeat the safety relay has fallen, and only the button sets it again.
-        counts_from_s = self.since_s if self.is_heartbeat_proven else now_s - self._within_s
+        counts_from_s = self.since_s if self.is_heartbeat_proven else now_s - WITHIN_S
         if presence_at_s is not None and presence_at_s >= counts_from_s:
             return self._to(ArmingStep.ARMED, now_s)
-        if now_s - self.since_s > self._within_s:
+        if now_s - self.since_s > WITHIN_S:
             return self.disarm("Nobody came to the machine within a minute; arm again.")
         return self
 
-    def _to(self, step: ArmingStep, now_s: float) -> "Arming":
+    def _to(self, step: ArmingStep, now_s: WallSeconds) -> "Arming":
         return replace(self, step=step, since_s=now_s)
 
 
-# What the loop must read in each step, what follows, how long it may take, and else what to say.
+# What the loop must read in each step, what follows, and else what to say.
 _LOOP_TEST: Final = {
     ArmingStep.LOOP_OFF: (
         False,
         ArmingStep.LOOP_ON,
-        CONTACT_S,
         "The laser's loop is closed although it is switched off. Cut the laser's mains supply now.",
     ),
     ArmingStep.LOOP_ON: (
         True,
         ArmingStep.HEARTBEAT,
-        CONTACT_S,
         "The laser's loop stays open although it was switched on. Press the button that sets the "
         "safety relay, check lid and stop button, then arm again.",
     ),
     ArmingStep.HEARTBEAT: (
         False,
         ArmingStep.PRESENCE,
-        HEARTBEAT_OPENS_WITHIN_S,
         "The loop stayed closed although the heartbeat was withheld: the heartbeat's contact does "
         "not work, so a file with constant power cannot be run.",
     ),

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Mapping
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.missing import watches_only_because
@@ -19,7 +20,7 @@ class Interlocks(Watch):
         answers: Mapping[str, object],
         *,
         day: str,
-        now_s: float,
+        now_s: WallSeconds,
         with_heartbeat_test: bool = False,
     ) -> None:
         """Begin arming; raise CommandRefused saying what stands in the way."""
@@ -40,14 +41,14 @@ class Interlocks(Watch):
             now_s,
             has_loop_input=Input.LOOP_CLOSED in self.setup.wired,
             with_heartbeat_test=with_heartbeat_test,
-            pace=self.pace,
+            limits=self.setup.limits,
         )
 
     def disarm(self) -> None:
         """Undo arming; harmless when nothing is armed."""
         self.arming = self.arming.disarm()
 
-    def refuse_start(self, now_s: float) -> None:
+    def refuse_start(self, now_s: WallSeconds) -> None:
         """Raise CommandRefused saying what at the box stands in the way of a start."""
         if self._is_etching:
             raise CommandRefused("A run is already under way.")
@@ -57,7 +58,7 @@ class Interlocks(Watch):
         self._refuse_if_unsafe(now_s, Phase.ETCHING)
         self._refuse_if_not_extracted()
 
-    def begin_run(self, wish: StartWish, now_s: float) -> dict[str, object]:
+    def begin_run(self, wish: StartWish, now_s: WallSeconds) -> dict[str, object]:
         """Let a run start, which uses up the arming, and return what its record has to say.
 
         Raise CommandRefused saying why not.
@@ -85,7 +86,7 @@ class Interlocks(Watch):
         self.rounds = self.rounds.end()
         self.disarm()
 
-    def resume_run(self, now_s: float) -> None:
+    def resume_run(self, now_s: WallSeconds) -> None:
         """Let a held run go on; raise CommandRefused unless all is safe and somebody is there."""
         if not self._is_etching:
             raise CommandRefused("No run is held.")
@@ -99,19 +100,19 @@ class Interlocks(Watch):
         self.senses.presence = self.senses.presence.used()
         self.rounds = self.rounds.begin(now_s)
 
-    def allow_beam(self, now_s: float) -> None:
+    def allow_beam(self, now_s: WallSeconds) -> None:
         """Wish for the beam's contact to close; raise CommandRefused when it must not."""
         if not self._is_etching:
             raise CommandRefused("There is no run, so there is no beam.")
         self._refuse_if_unsafe(now_s, Phase.ETCHING)
         self._is_beam_wanted = True
 
-    def reset(self, names: Collection[str], now_s: float) -> tuple[Trip, ...]:
+    def reset(self, names: Collection[str], now_s: WallSeconds) -> tuple[Trip, ...]:
         """Reset the trips a person was shown; see `Latch.reset`."""
         is_there = self.senses.presence.is_fresh(now_s)
         return self.latch.reset(names, self.senses.found(now_s), is_somebody_there=is_there)
 
-    def try_output(self, name: str, *, is_on: bool, now_s: float) -> None:
+    def try_output(self, name: str, *, is_on: bool, now_s: WallSeconds) -> None:
         """Try an output for a moment, or leave off; raise CommandRefused."""
         if is_on and not self.is_free:
             raise CommandRefused(
@@ -119,13 +120,13 @@ class Interlocks(Watch):
             )
         self.wiring.begin(name, is_on=is_on, now_s=now_s, is_fan_on=self.senses.fan.is_on)
 
-    def answer_round(self, now_s: float) -> None:
+    def answer_round(self, now_s: WallSeconds) -> None:
         """Note that somebody is within reach; raise CommandRefused when nobody was asked."""
         if not self.rounds.is_asking:
             raise CommandRefused("No watch round is waiting for an answer.")
         self.rounds = self.rounds.answer(now_s)
 
-    def _refuse_if_unsafe(self, now_s: float, phase: Phase) -> None:
+    def _refuse_if_unsafe(self, now_s: WallSeconds, phase: Phase) -> None:
         if self.latch.trips:
             raise CommandRefused(f"Reset first: {self.latch.trips[0].sentence}")
         for finding in self.senses.found(now_s):

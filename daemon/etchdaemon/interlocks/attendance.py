@@ -5,7 +5,7 @@ from datetime import datetime, time, timedelta
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.pace import REAL_PACE, Pace
+from etchdaemon.interlocks.clocks import WallSeconds
 
 SECONDS_PER_MINUTE: Final = 60.0
 ATTENDED_ROUND_MIN: Final = 10.0  # a box that may only run attended asks at least this often
@@ -31,7 +31,7 @@ class WatchRounds:
     asked_at_s: float | None = None
     is_missed: bool = False
 
-    def begin(self, now_s: float) -> "WatchRounds":
+    def begin(self, now_s: WallSeconds) -> "WatchRounds":
         """Return the rounds of a run that starts or goes on now."""
         return WatchRounds(answered_at_s=now_s)
 
@@ -39,11 +39,11 @@ class WatchRounds:
         """Return no rounds."""
         return WatchRounds()
 
-    def answer(self, now_s: float) -> "WatchRounds":
+    def answer(self, now_s: WallSeconds) -> "WatchRounds":
         """Return the rounds after somebody answered; between runs there is nothing to answer."""
         return WatchRounds(answered_at_s=None if self.answered_at_s is None else now_s)
 
-    def advance(self, rules: AttendanceRules, now_s: float) -> "WatchRounds":
+    def advance(self, rules: AttendanceRules, now_s: WallSeconds) -> "WatchRounds":
         """Return the rounds after a look at the clock."""
         if self.answered_at_s is None or rules.round_every_min is None:
             return self
@@ -59,18 +59,12 @@ class WatchRounds:
         return self.asked_at_s is not None
 
 
-def rounds_for(
-    rules: AttendanceRules, *, is_attended_only: bool, pace: Pace = REAL_PACE
-) -> AttendanceRules:
+def rounds_for(rules: AttendanceRules, *, is_attended_only: bool) -> AttendanceRules:
     """Return `rules` with the rounds that a box without enough proof must make."""
     every_min = rules.round_every_min
     if is_attended_only:
         every_min = min(every_min or ATTENDED_ROUND_MIN, ATTENDED_ROUND_MIN)
-    return replace(
-        rules,
-        round_every_min=None if every_min is None else every_min * pace.people,
-        answer_within_min=rules.answer_within_min * pace.people,
-    )
+    return replace(rules, round_every_min=every_min)
 
 
 def refuse_past_closing(

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.extraction import Extraction, FanStep
 from etchdaemon.interlocks.inputs import Input, Look
 from etchdaemon.interlocks.samples import Condition
@@ -20,7 +21,7 @@ class Beam:
     since_s: float
     contact_s: float
 
-    def has_moved(self, now_s: float) -> bool:
+    def has_moved(self, now_s: WallSeconds) -> bool:
         """Return whether the contact has had the time to follow."""
         return now_s - self.since_s > self.contact_s
 
@@ -57,7 +58,7 @@ def conditions(
 def _all_closed(look: Look, names: frozenset[Input] | set[Input]) -> bool | None:
     if any(name not in look.levels for name in names):
         return None
-    return all(look.levels[name].is_closed and name not in look.opened_at_s for name in names)
+    return all(look.levels[name].is_closed and name not in look.opened for name in names)
 
 
 def _agree(look: Look, names: frozenset[Input]) -> bool | None:
@@ -71,7 +72,7 @@ def _is_extracted(
 ) -> bool | None:
     if air is None:
         return None
-    has_opened = any(name in look.opened_at_s for name in wired & AIR_INPUTS)
+    has_opened = any(name in look.opened for name in wired & AIR_INPUTS)
     return air and not has_opened and fan.step in _HAS_AIR
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.rules import Phase, Reaction, Rule
 from etchdaemon.interlocks.samples import Condition, Sample
 
@@ -60,7 +61,7 @@ _UNSEEN: Final = {
 
 
 def findings(
-    rules: Iterable[Rule], samples: Mapping[Condition, Sample], now_s: float
+    rules: Iterable[Rule], samples: Mapping[Condition, Sample], now_s: WallSeconds
 ) -> tuple[Finding, ...]:
     """Return the rules that are not kept at `now_s`, in table order.
 
@@ -80,7 +81,7 @@ def findings(
     )
 
 
-def _finding(rule: Rule, sample: Sample | None, now_s: float) -> Finding | None:
+def _finding(rule: Rule, sample: Sample | None, now_s: WallSeconds) -> Finding | None:
     why = _why(rule, sample, now_s)
     if why is None:
         return None
@@ -91,7 +92,7 @@ def _is_old(finding: Finding) -> bool:
     return finding.why is Why.STALE
 
 
-def _why(rule: Rule, sample: Sample | None, now_s: float) -> Why | None:
+def _why(rule: Rule, sample: Sample | None, now_s: WallSeconds) -> Why | None:
     if sample is None:
         return Why.UNREAD
     if now_s - sample.read_at_s > rule.stale_after_s:

@@ -4,6 +4,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
+from etchdaemon.interlocks.clocks import WallSeconds
+
 SPIN_DOWN_S: Final = 10.0  # how long a fan may coast; common practice, no source
 
 
@@ -58,7 +60,7 @@ class Extraction:
         *,
         is_wanted: bool,
         is_air_moving: bool | None,
-        now_s: float,
+        now_s: WallSeconds,
         times: ExtractionTimes,
     ) -> "Extraction":
         """Return the fan after a look; `is_air_moving` is None where no input shows it."""
@@ -77,26 +79,28 @@ class Extraction:
             return self._to(FanStep.PROVEN, now_s)
         return self
 
-    def stop_now(self, now_s: float) -> "Extraction":
+    def stop_now(self, now_s: WallSeconds) -> "Extraction":
         """Return the fan switched off without clearing, as in a fire."""
         if not self.is_on:
             return self
         return Extraction(FanStep.OFF, now_s)
 
-    def _while_off(self, is_wanted: bool, is_air_moving: bool | None, now_s: float) -> "Extraction":
+    def _while_off(
+        self, is_wanted: bool, is_air_moving: bool | None, now_s: WallSeconds
+    ) -> "Extraction":
         is_still = is_air_moving is not True
         is_stuck = not is_still and now_s - self.since_s >= SPIN_DOWN_S
         seen = replace(self, is_stuck=is_stuck)
         return seen._to(FanStep.SPINNING_UP, now_s) if is_wanted and is_still else seen
 
-    def _wind_up(self, now_s: float, times: ExtractionTimes) -> "Extraction":
+    def _wind_up(self, now_s: WallSeconds, times: ExtractionTimes) -> "Extraction":
         if self.step is not FanStep.CLEARING:
             return self._to(FanStep.CLEARING, now_s)
         if now_s - self.since_s >= times.clearing_s:
             return Extraction(FanStep.OFF, now_s)
         return self
 
-    def _to(self, step: FanStep, now_s: float) -> "Extraction":
+    def _to(self, step: FanStep, now_s: WallSeconds) -> "Extraction":
         return replace(self, step=step, since_s=now_s)
 
 

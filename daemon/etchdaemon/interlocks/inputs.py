@@ -1,9 +1,11 @@
 """What the box is wired to: its inputs, its outputs, and what an input was seen to be."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
+
+from etchdaemon.interlocks.clocks import WallSeconds
 
 
 class Input(StrEnum):
@@ -40,17 +42,17 @@ class Level:
     """What a circuit was at one instant."""
 
     is_closed: bool
-    at_s: float
+    at_s: WallSeconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
     """Everything one look at the board showed.
 
-    `opened_at_s` holds the inputs that were open at any time since the look before, however
+    `opened` holds the inputs that were open at any time since the look before, however
     briefly: a contact that closed again before it was read has still opened.
     """
 
     levels: Mapping[Input, Level]
-    opened_at_s: Mapping[Input, float]
-    now_s: float
+    opened: Collection[Input]
+    now_s: WallSeconds

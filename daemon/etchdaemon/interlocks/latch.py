@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.rules import Air, Phase, Reaction, Rule
 
@@ -23,7 +24,7 @@ class Trip:
         is_seen = self.reaction is Reaction.EMERGENCY
         return self.rule.air if is_seen or self.rule.air is not Air.OFF else Air.AS_IT_IS
 
-    def reaction_at(self, now_s: float) -> Reaction:
+    def reaction_at(self, now_s: WallSeconds) -> Reaction:
         """Return what is asked for now: a hold that has lasted too long is a trip."""
         limit_s = self.rule.trip_after_hold_s
         if self.reaction is not Reaction.HOLD or limit_s is None or now_s - self.at_s < limit_s:
@@ -42,7 +43,7 @@ class Latch:
         """What waits for a reset, oldest first."""
         return tuple(self._trips.values())
 
-    def note(self, found: Iterable[Finding], phase: Phase, now_s: float) -> tuple[Trip, ...]:
+    def note(self, found: Iterable[Finding], phase: Phase, now_s: WallSeconds) -> tuple[Trip, ...]:
         """Latch what `phase` does not merely forbid and return what is new or has become worse."""
         fresh = []
         for finding in found:
@@ -56,7 +57,7 @@ class Latch:
             fresh.append(trip)
         return tuple(fresh)
 
-    def reaction_at(self, now_s: float) -> Reaction:
+    def reaction_at(self, now_s: WallSeconds) -> Reaction:
         """Return the worst that the latched trips ask for."""
         worst = (trip.reaction_at(now_s) for trip in self._trips.values())
         return max(worst, default=Reaction.NOTHING)

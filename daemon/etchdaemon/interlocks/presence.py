@@ -3,6 +3,8 @@
 from dataclasses import dataclass, replace
 from typing import Final
 
+from etchdaemon.interlocks.clocks import WallSeconds
+
 WITHIN_S: Final = 60.0
 LONGEST_PRESS_S: Final = 5.0  # a button down for longer is stuck, leant on or short-circuited
 
@@ -19,17 +21,16 @@ class Presence:
     pressed_at_s: float | None = None
     was_up: bool = False
     was_lid_open: bool = False
-    lasts_s: float = WITHIN_S
 
-    def is_fresh(self, now_s: float) -> bool:
+    def is_fresh(self, now_s: WallSeconds) -> bool:
         """Return whether somebody was there within the last minute."""
-        return self.at_s is not None and now_s - self.at_s <= self.lasts_s
+        return self.at_s is not None and now_s - self.at_s <= WITHIN_S
 
-    def left_s(self, now_s: float) -> float:
+    def left_s(self, now_s: WallSeconds) -> float:
         """Return how much of that minute is left."""
-        return 0.0 if self.at_s is None else max(0.0, self.at_s + self.lasts_s - now_s)
+        return 0.0 if self.at_s is None else max(0.0, self.at_s + WITHIN_S - now_s)
 
-    def after_button(self, *, is_down: bool, now_s: float) -> "Presence":
+    def after_button(self, *, is_down: bool, now_s: WallSeconds) -> "Presence":
         """Return what is known after a look at the arm button."""
         if is_down:
             began_s = now_s if self.was_up else self.pressed_at_s
@@ -39,7 +40,7 @@ class Presence:
             return replace(self, at_s=now_s, pressed_at_s=None, was_up=True)
         return replace(self, pressed_at_s=None, was_up=True)
 
-    def after_lid(self, *, is_open: bool, is_shut: bool, now_s: float) -> "Presence":
+    def after_lid(self, *, is_open: bool, is_shut: bool, now_s: WallSeconds) -> "Presence":
         """Return what is known after a look at the lid; `is_shut` only once it is so stably."""
         if is_open:
             return replace(self, was_lid_open=True)

@@ -4,12 +4,13 @@ from typing import Any
 
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.checklist import Question
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchdaemon.interlocks.rules import Phase, RuleChange
 
 
-def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, Any]:
+def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[str, Any]:
     """Return rules, trips, arming, fan and rounds as JSON values."""
     found = {finding.rule.name: finding for finding in interlocks.senses.found(now_s)}
     arming, setup = interlocks.arming, interlocks.setup
@@ -43,7 +44,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: float) -> dict[str, An
             and not interlocks.latch.trips
             and not is_watch_only(setup.wired),
             "failed_because": arming.failed_because,
-            "start_within_s": _left_s(interlocks, now_s) if arming.is_armed else None,
+            "start_within_s": presence.left_s(now_s) if arming.is_armed else None,
         },
         "is_somebody_there": presence.is_fresh(now_s),
         "questions": [_question(one) for one in interlocks.checklist.open_questions(day)],
@@ -65,11 +66,6 @@ def _changed(change: RuleChange | None) -> str | None:
     air = "" if change.air is None else f"extraction {change.air.value}"
     said = " and ".join(one for one in (waits, air) if one)
     return f"Set otherwise for this box: {said}, because {change.because.strip().rstrip('.')}."
-
-
-def _left_s(interlocks: Interlocks, now_s: float) -> float:
-    """Return what is left of the minute to start in, as people count it."""
-    return interlocks.senses.presence.left_s(now_s) / interlocks.pace.people
 
 
 def _question(question: Question) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import Final
 
 from etchdaemon.interlocks.inputs import Input
+from etchdaemon.interlocks.limits import Limits
 from etchdaemon.interlocks.samples import Condition
 
 MAX_DELAY_S: Final = 5.0
@@ -50,7 +51,7 @@ class Rule:
     message: str
     needs: frozenset[Input] = frozenset()  # any of these; none: watched without a wire
     trip_delay_s: float = 0.0
-    stale_after_s: float = 0.25
+    stale_after_s: float = Limits().stale_after_s
     trip_after_hold_s: float | None = None
     air: Air = Air.AS_IT_IS
     is_reset_at_machine: bool = False
@@ -179,22 +180,18 @@ def rules_for(
     wired: Collection[Input],
     changes: Mapping[str, RuleChange] = MappingProxyType({}),
     *,
-    time_factor: float = 1.0,
+    stale_after_s: float = Limits().stale_after_s,
 ) -> tuple[Rule, ...]:
-    """Return the rules in force on a box with these inputs, in table order.
-
-    A reading grows stale in the wall's time, so where the machine's time runs `time_factor`
-    times as fast (the practice machine) it is given as much more of it.
-    """
+    """Return the rules in force on a box with these inputs, in table order."""
     return tuple(
-        _changed(rule, changes.get(rule.name), time_factor)
+        _changed(rule, changes.get(rule.name), stale_after_s)
         for rule in RULES
         if not rule.needs or rule.needs & set(wired)
     )
 
 
-def _changed(rule: Rule, change: RuleChange | None, time_factor: float) -> Rule:
-    rule = replace(rule, stale_after_s=rule.stale_after_s * time_factor)
+def _changed(rule: Rule, change: RuleChange | None, stale_after_s: float) -> Rule:
+    rule = replace(rule, stale_after_s=stale_after_s)
     if change is None:
         return rule
     delay_s = rule.trip_delay_s if change.trip_delay_s is None else change.trip_delay_s

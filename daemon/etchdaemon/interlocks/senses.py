@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions import Beam, conditions, is_air_moving
 from etchdaemon.interlocks.evaluation import Finding, findings
 from etchdaemon.interlocks.extraction import Extraction
@@ -15,19 +16,19 @@ from etchdaemon.interlocks.setup import Setup
 class Senses:
     """Keeps what was seen last of every condition, of the fan, and of whoever is there."""
 
-    def __init__(self, setup: Setup, rules: tuple[Rule, ...], *, presence: Presence) -> None:
+    def __init__(self, setup: Setup, rules: tuple[Rule, ...]) -> None:
         self.fan = Extraction()
-        self.presence = presence
+        self.presence = Presence()
         self.samples: Mapping[Condition, Sample] = {}
         self._setup = setup
         self._rules = rules
         self._has_looked = False
 
-    def found(self, now_s: float) -> tuple[Finding, ...]:
+    def found(self, now_s: WallSeconds) -> tuple[Finding, ...]:
         """Return the rules that are not kept at `now_s`."""
         return findings(self._rules, self.samples, now_s)
 
-    def note(self, condition: Condition, *, is_good: bool, at_s: float) -> None:
+    def note(self, condition: Condition, *, is_good: bool, at_s: WallSeconds) -> None:
         """Note a condition that no input shows."""
         self.samples = {**self.samples, condition: self._next(condition, is_good, at_s)}
 
@@ -66,7 +67,7 @@ class Senses:
         }
         self.samples = kept | read
 
-    def _next(self, condition: Condition, is_good: bool, at_s: float) -> Sample:
+    def _next(self, condition: Condition, is_good: bool, at_s: WallSeconds) -> Sample:
         last = self.samples.get(condition)
         return next_sample(last, is_good=is_good, at_s=at_s, stable_s=self._setup.stable_s)
 
@@ -85,5 +86,5 @@ class Senses:
             )
 
 
-def _read_at_s(look: Look, needs: Collection[Input]) -> float:
+def _read_at_s(look: Look, needs: Collection[Input]) -> WallSeconds:
     return min(look.levels[name].at_s for name in needs if name in look.levels)

@@ -7,6 +7,7 @@ from typing import Final
 from etchdaemon.interlocks.attendance import AttendanceRules
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.limits import PRACTICE_LIMITS, Limits
 from etchdaemon.interlocks.rules import RuleChange
 
 EVERYTHING: Final = (frozenset(Input) | frozenset(Output)) - {
@@ -24,6 +25,7 @@ class Setup:
     changes: Mapping[str, RuleChange] = field(default_factory=dict)
     extraction: ExtractionTimes = field(default_factory=ExtractionTimes)
     attendance: AttendanceRules = field(default_factory=AttendanceRules)
+    limits: Limits = field(default_factory=Limits)
     stable_s: float = 0.5  # good for so long before it counts as good again
     beam_enable_settle_s: float = 0.0  # a laser module that is cut in its supply has to wake
 
@@ -36,3 +38,13 @@ class Setup:
     def shows_air(self) -> bool:
         """Whether any input proves the extraction."""
         return bool(self.wired & {Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW})
+
+
+# The practice machine's box where no file describes another: nobody waits for fumes there, and
+# in fast practice a second of the wall's is many of the head's.
+PRACTICE: Final = Setup(
+    wired=EVERYTHING,
+    extraction=ExtractionTimes(purge_s=0.5, clearing_s=6.0),
+    limits=PRACTICE_LIMITS,
+    stable_s=0.1,
+)

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.rules import Phase, Reaction
 
 BLINK_S: Final = 1.0
@@ -9,7 +10,7 @@ TRIP_BEEPS_FOR_S: Final = 10.0
 ROUND_BEEP_EVERY_S: Final = 2.0
 
 
-def is_lamp_on(phase: Phase, now_s: float) -> bool:
+def is_lamp_on(phase: Phase, now_s: WallSeconds) -> bool:
     """Return whether the lamp is lit: steady when ready to start, blinking while etching."""
     if phase is Phase.ETCHING:
         return now_s % BLINK_S < BLINK_S / 2
@@ -17,7 +18,7 @@ def is_lamp_on(phase: Phase, now_s: float) -> bool:
 
 
 def is_buzzer_on(
-    reaction: Reaction, *, tripped_for_s: float, is_round_asking: bool, now_s: float
+    reaction: Reaction, *, tripped_for_s: float, is_round_asking: bool, now_s: WallSeconds
 ) -> bool:
     """Return whether the buzzer sounds: in an emergency until reset, after a trip only briefly."""
     if reaction is Reaction.EMERGENCY:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from etchdaemon.interlocks.clocks import MachineSeconds
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.latch import Trip
@@ -22,7 +23,7 @@ class Verdict:
     sentence: str = ""
     fresh: tuple[Trip, ...] = ()
     found: tuple[Finding, ...] = ()
-    opened_at_s: float | None = None
+    opened_at_s: MachineSeconds | None = None
     was_unwatched: bool = False
 
 

@@ -5,16 +5,15 @@ from dataclasses import replace
 from operator import itemgetter
 from typing import Final
 
-from etchdaemon.interlocks.arming import CONTACT_S, Arming, what_undoes
+from etchdaemon.interlocks.arming import Arming, what_undoes
 from etchdaemon.interlocks.attendance import WatchRounds, rounds_for
 from etchdaemon.interlocks.checklist import Checklist
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions import Beam
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.latch import Latch
 from etchdaemon.interlocks.missing import is_attended_only
-from etchdaemon.interlocks.pace import REAL_PACE, Pace
-from etchdaemon.interlocks.presence import WITHIN_S, Presence
 from etchdaemon.interlocks.proofs import Proofs
 from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
 from etchdaemon.interlocks.samples import Condition
@@ -24,7 +23,7 @@ from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
 from etchdaemon.interlocks.standing import Standing
 from etchdaemon.interlocks.steering import Steering
 from etchdaemon.interlocks.verdict import Orders, Verdict
-from etchdaemon.interlocks.wiring import STALE_S, Wiring
+from etchdaemon.interlocks.wiring import Wiring
 
 SPARE_S: Final = 0.05  # for the look that closes the contact
 
@@ -32,27 +31,25 @@ SPARE_S: Final = 0.05  # for the look that closes the contact
 class Watch:
     """Decides whether there may be a beam; remembers trips, arming, rounds and answers."""
 
-    def __init__(self, setup: Setup, *, pace: Pace = REAL_PACE) -> None:
+    def __init__(self, setup: Setup) -> None:
         """Begin with nothing seen."""
         self.setup = setup
-        self.rules = rules_for(setup.inputs, setup.changes, time_factor=pace.readings)
-        self.senses = Senses(setup, self.rules, presence=Presence(lasts_s=WITHIN_S * pace.people))
+        limits = setup.limits
+        self.rules = rules_for(setup.inputs, setup.changes, stale_after_s=limits.stale_after_s)
+        self.senses = Senses(setup, self.rules)
         self.checklist = Checklist()
         self.latch = Latch()
         self.standing = Standing()
         self.arming = Arming()
         self.rounds = WatchRounds()
         self.is_attended_only = is_attended_only(setup.wired)
-        self.attendance = rounds_for(
-            setup.attendance, is_attended_only=self.is_attended_only, pace=pace
-        )
-        self.wiring = Wiring(setup.wired, lasts=pace.people, stale_s=STALE_S * pace.readings)
+        self.attendance = rounds_for(setup.attendance, is_attended_only=self.is_attended_only)
+        self.wiring = Wiring(setup.wired, stale_s=limits.stale_after_s)
         self.proofs = Proofs(setup.wired)
-        self.pace = pace
         self._is_etching = False
         self._is_beam_wanted = False
-        self._beam = Beam(is_on=False, since_s=0.0, contact_s=CONTACT_S * pace.contacts)
-        self._steering = Steering(time_factor=pace.readings)
+        self._beam = Beam(is_on=False, since_s=0.0, contact_s=limits.contact_s)
+        self._steering = Steering(fresh_s=limits.loop_fresh_s)
 
     @property
     def phase(self) -> Phase:
@@ -72,7 +69,7 @@ class Watch:
         """Whether the beam's contact was last told to close."""
         return self._beam.is_on
 
-    def judge(self, now_s: float) -> Verdict:
+    def judge(self, now_s: WallSeconds) -> Verdict:
         """Latch what is found at `now_s` and return the worst that is asked for.
 
         It needs no look, so that whoever steers the machine notices a guard that has stopped
@@ -90,7 +87,7 @@ class Watch:
             self.cut_beam()
         return Verdict(reaction, sentence, fresh, found)
 
-    def note_steered(self, now_s: float, *, is_waiting: bool = False) -> None:
+    def note_steered(self, now_s: WallSeconds, *, is_waiting: bool = False) -> None:
         """Note that the loop that steers the machine is alive.
 
         It may be about to wait for the logbook's word, before a start or a resume: there is no
@@ -100,7 +97,7 @@ class Watch:
             self.cut_beam()
         self._steering.note(now_s, is_waiting=is_waiting)
 
-    def note_failed(self, now_s: float) -> None:
+    def note_failed(self, now_s: WallSeconds) -> None:
         """Trip because the guard itself has failed."""
         self.senses.note(Condition.GUARDED, is_good=False, at_s=now_s)
         self.judge(now_s)
@@ -134,15 +131,14 @@ class Watch:
     @property
     def settle_s(self) -> float:
         """How long after `allow_beam` the beam can be counted on: contact, laser, and a look."""
-        contact_s = self._beam.contact_s + SPARE_S * self.pace.contacts
-        return max(contact_s, self.setup.beam_enable_settle_s)
+        return max(self._beam.contact_s + SPARE_S, self.setup.beam_enable_settle_s)
 
-    def may_burn(self, now_s: float) -> bool:
+    def may_burn(self, now_s: WallSeconds) -> bool:
         """Return whether the beam's contact is closed, has settled, and nothing speaks against."""
         is_settled = self._beam.is_on and self._beam.has_moved(now_s)
         return is_settled and self.judge(now_s).reaction < Reaction.HOLD
 
-    def drive(self, *, is_on: bool, now_s: float) -> None:
+    def drive(self, *, is_on: bool, now_s: WallSeconds) -> None:
         """Note what the beam's contact was really told."""
         if is_on is not self._beam.is_on:
             self._beam = replace(self._beam, is_on=is_on, since_s=now_s)
@@ -160,7 +156,7 @@ class Watch:
             now_s=look.now_s,
         )
 
-    def _outputs(self, reaction: Reaction, now_s: float) -> Mapping[Output, bool]:
+    def _outputs(self, reaction: Reaction, now_s: WallSeconds) -> Mapping[Output, bool]:
         is_safe = reaction < Reaction.TRIP
         is_beam_on = is_safe and (
             (self._is_etching and self._is_beam_wanted) or self.arming.tests_beam

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Look, Output
 
 TRIAL_S: Final = 5.0
 WITHHELD_S: Final = 2.0  # the heartbeat's contact opens after half a second
-STALE_S: Final = 0.25
 
 # What a contact means to a person: closed, open. Each wire once by hand, and this must change.
 INPUT_WORDS: Final[Mapping[Input, tuple[str, str, str]]] = {
@@ -81,14 +81,10 @@ class Trial:
 class Wiring:
     """Remembers contacts, and holds the one trial that is under way."""
 
-    def __init__(
-        self, wired: frozenset[Input | Output], *, lasts: float = 1.0, stale_s: float = STALE_S
-    ) -> None:
-        """`lasts` stretches trials where the machine's time runs faster than a person's."""
+    def __init__(self, wired: frozenset[Input | Output], *, stale_s: float) -> None:
         self._stale_s = stale_s
         self.trial: Trial | None = None
         self._wired = wired
-        self._lasts = lasts
         self._contacts: dict[Input, Contact] = {}
 
     def see(self, look: Look) -> None:
@@ -96,13 +92,13 @@ class Wiring:
         for name, level in look.levels.items():
             before = self._contacts.get(name)
             has_stayed = before is not None and before.is_closed is level.is_closed
-            if before is not None and has_stayed and name not in look.opened_at_s:
+            if before is not None and has_stayed and name not in look.opened:
                 since_s = before.since_s
             else:
                 since_s = look.now_s
             self._contacts[name] = Contact(level.is_closed, since_s, level.at_s)
 
-    def begin(self, name: str, *, is_on: bool, now_s: float, is_fan_on: bool) -> None:
+    def begin(self, name: str, *, is_on: bool, now_s: WallSeconds, is_fan_on: bool) -> None:
         """Try the output of that name, or leave off; raise CommandRefused."""
         output = next((one for one in Output if one.value == name), None)
         if output is None or output not in self._wired:
@@ -118,9 +114,9 @@ class Wiring:
         if output is Output.EXTRACTION and is_fan_on:
             raise CommandRefused("The extraction runs already; wait until it has stopped.")
         lasts_s = WITHHELD_S if output is Output.HEARTBEAT else TRIAL_S
-        self.trial = Trial(output, now_s + lasts_s * self._lasts)
+        self.trial = Trial(output, now_s + lasts_s)
 
-    def go_on(self, now_s: float, *, is_free: bool) -> Output | None:
+    def go_on(self, now_s: WallSeconds, *, is_free: bool) -> Output | None:
         """Return the output whose trial has ended just now; only an idle box goes on trying."""
         trial = self.trial
         if trial is None or (is_free and now_s < trial.until_s):
@@ -133,7 +129,7 @@ class Wiring:
         return self.trial is not None and self.trial.output is output
 
     def report(
-        self, outputs: Mapping[Output, bool], *, is_free: bool, now_s: float
+        self, outputs: Mapping[Output, bool], *, is_free: bool, now_s: WallSeconds
     ) -> dict[str, Any]:
         """Return what a person is shown: plain JSON values, `outputs` being as they were driven."""
         return {
@@ -142,7 +138,9 @@ class Wiring:
             "can_be_tried": is_free,
         }
 
-    def _input(self, name: Input, outputs: Mapping[Output, bool], now_s: float) -> dict[str, Any]:
+    def _input(
+        self, name: Input, outputs: Mapping[Output, bool], now_s: WallSeconds
+    ) -> dict[str, Any]:
         label, closed_words, open_words = INPUT_WORDS[name]
         contact = self._contacts.get(name)
         shown: dict[str, Any] = {
@@ -163,7 +161,7 @@ class Wiring:
         }
 
     def _output(
-        self, name: Output, outputs: Mapping[Output, bool], is_free: bool, now_s: float
+        self, name: Output, outputs: Mapping[Output, bool], is_free: bool, now_s: WallSeconds
     ) -> dict[str, Any]:
         label, words = OUTPUT_WORDS[name]
         trial = self.trial if self.tries(name) else None

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
+from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.rules import Phase
 from etchdaemon.interlocks.starting import StartWish
@@ -37,9 +38,8 @@ class Guard(BeamEnable, Protocol):
         """Why the box only watches, and no line that moves or burns is sent; else None."""
         ...
 
-    @property
-    def settle_s(self) -> float:
-        """How long after `allow` the beam can be counted on, in the machine's seconds."""
+    def has_settled(self) -> bool:
+        """Return whether it is long enough since `allow` for the beam to be counted on."""
         ...
 
     @property
@@ -47,15 +47,15 @@ class Guard(BeamEnable, Protocol):
         """Something that differs whenever a person has to be shown something new."""
         ...
 
-    def note_steered(self, now_s: float, *, is_waiting: bool = False) -> None:
+    def note_steered(self, *, is_waiting: bool = False) -> None:
         """Note that the loop is alive, or is about to wait for the logbook, without a beam."""
         ...
 
-    def verdict(self, now_s: float) -> Verdict:
+    def verdict(self) -> Verdict:
         """Return what is asked of the machine now, and the trips since this was asked last."""
         ...
 
-    def may_burn(self, now_s: float) -> bool:
+    def may_burn(self) -> bool:
         """Return whether the contact has closed and nothing speaks against a beam."""
         ...
 
@@ -121,7 +121,7 @@ class Board(Protocol):
         """Return every input that can be read, with the time of reading; raise BoardLost."""
         ...
 
-    def take_opened(self) -> Mapping[Input, float]:
+    def take_opened(self) -> Mapping[Input, Edge]:
         """Return the inputs that were seen to open since this was asked last, and when.
 
         One entry an input, so nothing can pile up; an input that opened is never left out,

@@ -2,12 +2,18 @@
 
 from typing import Protocol
 
+from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
+
 
 class Clock(Protocol):
     """Time that never jumps, and the wall's time beside it."""
 
-    def now_s(self) -> float:
+    def now_s(self) -> MachineSeconds:
         """Return the machine's monotonic seconds (simulated ones on the practice machine)."""
+        ...
+
+    def wall_s(self) -> WallSeconds:
+        """Return the monotonic seconds in which contacts are read and people act."""
         ...
 
     def utc_now(self) -> str:

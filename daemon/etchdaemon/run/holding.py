@@ -1,5 +1,6 @@
 """Short procedures round a hold: to the row's end, at once, and on again."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -100,7 +101,7 @@ class Enabling:
     `starts_cycle` is for a hold in mid-row: motion must show within half a second.
     """
 
-    settle_s: float
+    has_settled: Callable[[], bool]  # on the wall's clock, as contacts do
     starts_cycle: bool = False
     has_succeeded: bool = False
     has_failed: bool = False
@@ -117,9 +118,8 @@ class Enabling:
         """Ten a second while motion is awaited."""
         return WATCHFUL_S
 
-    def begin(self, now_s: float) -> Orders:
+    def begin(self, now_s: float) -> Orders:  # noqa: ARG002
         """Close the contact."""
-        self._until_s = now_s + self.settle_s
         return (Order.ALLOW_BEAM,)
 
     def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
@@ -130,13 +130,15 @@ class Enabling:
 
     def tick(self, now_s: float) -> Orders:
         """Settle, start, and give up when nothing moves."""
-        if self.is_over or now_s < self._until_s:
+        if self.is_over:
+            return NOTHING
+        if self._has_started:
+            self.has_failed = now_s >= self._until_s
+            return NOTHING
+        if not self.has_settled():
             return NOTHING
         if not self.starts_cycle:
             self.has_succeeded = True
-            return NOTHING
-        if self._has_started:
-            self.has_failed = True
             return NOTHING
         self._has_started = True
         self._until_s = now_s + MOTION_PATIENCE_S

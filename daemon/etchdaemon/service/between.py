@@ -158,7 +158,7 @@ class Between:
             if request is not None and request.command in WRITES_ORIGIN:
                 self._take_origin(request)
             elif request is not None:
-                self._begin(request, now_s)
+                self._begin(request)
         self._machine.look_after(now_s)
         self._keep_up()
         if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
@@ -188,10 +188,10 @@ class Between:
             self.pending.refuse(CommandRefused(sentence))
             self.pending = None
 
-    def _begin(self, request: Request, now_s: float) -> None:
+    def _begin(self, request: Request) -> None:
         """Start the run, now that the controller has said again what it is."""
         try:
-            etch = self._start_etch(request, now_s)
+            etch = self._start_etch(request)
         except EtchdaemonError as error:
             request.refuse(error)
             return
@@ -201,7 +201,7 @@ class Between:
         self.course = Course(etch, machine=self._machine, life=self._life, guard=self._guard)
         request.accept()
 
-    def _start_etch(self, request: Request, now_s: float) -> Etch:
+    def _start_etch(self, request: Request) -> Etch:
         job, facts = self.job, self._machine.facts
         if job is None or facts is None or self._machine.link is not LinkState.READY:
             raise CommandRefused(self._machine.sentence)
@@ -211,7 +211,7 @@ class Between:
         self._refuse_moved(job)
         self._refuse_uninspected()
         box = self._guard.begin_run(self._wish_of(request, job))
-        self._guard.note_steered(now_s, is_waiting=True)
+        self._guard.note_steered(is_waiting=True)
         try:
             notes = {"box": box, "preflight": self.inspection.record()}
             etch = Etch.start(

@@ -43,7 +43,7 @@ class Course:
         self._guard = guard
         self._overrides = Overrides()
         # Not before the logbook has the start: on a slow card that took a while.
-        machine.begin(Enabling(guard.settle_s), etch.started_at_s)
+        machine.begin(Enabling(guard.has_settled), etch.started_at_s)
 
     # What a person may ask for.
 
@@ -72,11 +72,11 @@ class Course:
             raise CommandRefused("The machine is not ready to go on. Is its lid closed?")
         if self._life.state is State.HELD:
             self._guard.resume_run()
-            self._guard.note_steered(now_s, is_waiting=True)
+            self._guard.note_steered(is_waiting=True)
             now_s = self.etch.confirm(RESUMED, "You let the etch go on.")
         self._life.turn(Wish.RESUME)
         starts_cycle = self.etch.is_held_in_motion or report.has_closed_door
-        enabling = Enabling(self._guard.settle_s, starts_cycle=starts_cycle)
+        enabling = Enabling(self._guard.has_settled, starts_cycle=starts_cycle)
         self._machine.begin(enabling, now_s)
 
     def stop(self, now_s: float) -> None:
@@ -176,7 +176,7 @@ class Course:
     def _enabled(self, enabling: Enabling, now_s: float) -> None:
         if enabling.has_failed:
             self.ends.fail(faults.NOT_MOVING, now_s)
-        elif not self._guard.may_burn(now_s):
+        elif not self._guard.may_burn():
             self.ends.fail(faults.NO_BEAM, now_s)
         elif self._life.state is State.RESUMING:
             self._life.turn(Turn.MOVED_ON)

@@ -85,7 +85,7 @@ class Service:
     def step(self) -> None:
         """Look once, and do the one thing that follows."""
         now_s = self._clock.now_s()
-        self._guard.note_steered(now_s)
+        self._guard.note_steered()
         try:
             self._obey_guard(now_s)
             for request in self._wishes.take():
@@ -131,7 +131,7 @@ class Service:
         return self._life.state in MOVING or self._between.heading.is_under_way
 
     def _obey_guard(self, now_s: float) -> None:
-        verdict = self._guard.verdict(now_s)
+        verdict = self._guard.verdict()
         course = self._course
         if course is not None:
             course.obey(verdict, now_s)

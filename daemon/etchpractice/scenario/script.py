@@ -108,6 +108,11 @@ class Scenario:
         return any(kind.actor in OF_PROCESSES for kind in self._kinds)
 
     @property
+    def moves_contacts(self) -> bool:
+        """Whether contacts move in it: their times, and those of hands, are the wall's."""
+        return any(kind.actor is Actor.BOARD for kind in self._kinds)
+
+    @property
     def _kinds(self) -> tuple[Kind, ...]:
         return tuple(step.event.kind for step in self.steps if step.event is not None)
 

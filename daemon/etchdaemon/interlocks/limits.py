@@ -1,0 +1,24 @@
+"""How soon a contact has to follow, and for how long a reading counts, in the wall's seconds."""
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """Part of how a box is built, so no file changes them.
+
+    A reading is taken every 10 ms, and a relay follows within some ten milliseconds (its data
+    sheet says); the heartbeat's monostable holds its contact for 300 to 500 ms.
+    """
+
+    contact_s: float = 0.1
+    heartbeat_opens_within_s: float = 0.5
+    stale_after_s: float = 0.25
+    loop_fresh_s: float = 0.08  # so that the heartbeat stops within 100 ms of a blocked loop
+
+
+# Here wires are sockets between processes that share their computer with much else.
+PRACTICE_LIMITS: Final = Limits(
+    contact_s=0.4, heartbeat_opens_within_s=1.5, stale_after_s=1.0, loop_fresh_s=0.3
+)
