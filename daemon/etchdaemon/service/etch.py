@@ -8,15 +8,14 @@ from etchdaemon.controller.facts import Facts
 from etchdaemon.ports import Clock, Records
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
-from etchdaemon.run.cut import CutFound, CutMark, Sighting
+from etchdaemon.run.cut import Sighting
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
-from etchdaemon.run.row_path import RowPath
 from etchdaemon.run.starvation import Cause, Starvation, Supply
-from etchdaemon.run.stopping import braking_s
 from etchdaemon.run.taking_up import CUT, FILE_CUT, NOT_BEGUN, UNBEGUN, cut_event
 from etchdaemon.service import faults
+from etchdaemon.service.cut_watch import CutWatch
 from etchdaemon.service.described import notes_of
 from etchdaemon.service.feed import Feed
 from etchdaemon.service.spool import SpooledJob
@@ -49,7 +48,6 @@ class Etch:
         self.started_at_utc = clock.utc_now()
         self.limit_line = job.sheet.gcode_lines
         self.percent = dict.fromkeys(Lever, 100)  # of the job's own speed and power, as asked for
-        self._fastest_percent = 100  # that was ever asked for
         self.held_because: str | None = None
         self.is_held_in_motion = False
         self.has_constant_power = False  # standing still it would burn on
@@ -58,20 +56,15 @@ class Etch:
         self.is_position_known = False  # at its end
         self.has_strayed = False  # from the rows, so that its place says nothing of them
         self.is_all_etched = False  # although it may have failed after that
+        self.is_file_cut_logged = False
         self.lines_accepted = 0
         self.moving_s = 0.0
         self._warnings = 0
         self._starvation = Starvation(facts.build.planner_blocks if facts.build else None)
         self._records = records
         self._clock = clock
-        start_mm = facts.report.work_mm
-        self._start_mm = None if start_mm is None else (start_mm[0], start_mm[1])
-        self._planner_blocks = facts.build.planner_blocks if facts.build else None
-        self._answered_at_cut: int | None = None  # lines, when the beam went out in motion
-        self.is_file_cut_logged = False
+        self._cut = CutWatch(job.sheet, self.feed, facts)
         self._is_unbegun: bool | None = None  # at the cut
-        self._sighting: Sighting | None = None
-        self._cut: CutMark | None = None
 
     @classmethod
     def start(
@@ -151,14 +144,14 @@ class Etch:
 
     def note_report(self, report: StatusReported, *, asked_at_s: float, now_s: float) -> None:
         """Follow the head, and measure what it runs."""
-        if self._sighting is not None and report.state == "Run":
-            self.moving_s += now_s - self._sighting.heard_at_s
+        before = self._cut.sighting
+        if before is not None and report.state == "Run":
+            self.moving_s += now_s - before.heard_at_s
         sighting = cut.sighting(report, asked_at_s=asked_at_s, heard_at_s=now_s)
         if sighting is None:
             return
-        self._sighting = sighting
-        if self._cut is not None:  # without the beam nothing more is etched
-            self._cut.note_sighting(sighting)
+        self._cut.note_sighting(sighting)
+        if self._cut.is_marked:  # without the beam nothing more is etched
             return
         self._finish(self._rows_finished(sighting.x_mm, sighting.y_mm))
         self.meter.note_report(report, now_s)
@@ -189,27 +182,23 @@ class Etch:
     def set_lever(self, lever: Lever, percent: int) -> None:
         """Take note of an override that is asked for."""
         self.percent[lever] = percent
-        self._fastest_percent = max(self._fastest_percent, self.percent[Lever.FEED])
+        self._cut.fastest_percent = max(self._cut.fastest_percent, self.percent[Lever.FEED])
 
     def mark_cut(self, now_s: float) -> None:
         """Take note that the beam has gone out with the head in motion."""
-        if self._cut is None:
-            seen = [] if self._sighting is None else [self._sighting]
-            self._cut = CutMark.at(now_s, seen, self.pauses)
-            self._answered_at_cut = self.lines_accepted
+        self._cut.mark(now_s, self.pauses, lines_answered=self.lines_accepted)
 
     def note_cut(self, rest: StatusReported | None) -> None:
-        """Write where the beam went out, for whoever takes up the rest of the picture.
-
-        Where no cut was marked the beam was on until the head came to rest.
-        """
+        """Write where the beam went out, for whoever takes up the rest of the picture."""
         after = None if rest is None else cut.sighting(rest, asked_at_s=0.0, heard_at_s=0.0)
         if after is None or not self.job.sheet.index:
             return
         if self.job.sheet.is_foreign:
             self._note_file_cut(after)
             return
-        found = None if self.has_strayed else self._cut_found(after)
+        found = None
+        if not self.has_strayed:
+            found = self._cut.found(after, self.progress, lines_answered=self.lines_accepted)
         self._is_unbegun = found is not None and found.is_before_all
         if self._is_unbegun:
             return
@@ -223,58 +212,11 @@ class Etch:
             self.note(CUT, text, **details, rest_x_mm=after.x_mm, rest_y_mm=after.y_mm)
 
     def _note_file_cut(self, rest: Sighting) -> None:
-        """Write all that tells where in another program's file the beam went out.
-
-        Which of its lines that was takes reading the file; that is left to whoever takes it up.
-        """
-        if self._planner_blocks is None or (self._cut is not None and self._cut.was_unwatched):
-            return
-        self.is_file_cut_logged = True
-        at_cut = self._answered_at_cut
-        details = {
-            "seen": [] if self._cut is None else self._cut.bounds(),
-            "rest": [rest.x_mm, rest.y_mm, self._weak_s() if self._cut is None else 0.0, 0.0],
-            "answered_at_cut": self.lines_accepted if at_cut is None else at_cut,
-            "answered": self.lines_accepted,
-            "planner_blocks": self._planner_blocks,
-            "fastest_percent": self._fastest_percent,
-        }
-        self.note(
-            FILE_CUT,
-            f"The beam went out; the head rests at x {rest.x_mm:.2f}, y {rest.y_mm:.2f} mm.",
-            **details,
-        )
-
-    def _cut_found(self, rest: Sighting) -> CutFound | None:
-        sheet = self.job.sheet
-        first, last = self.progress.spots(
-            last_line_sent=self.feed.last_line, lines_answered=self.lines_accepted
-        )
-        path = RowPath(
-            sheet,
-            self._row_lines,
-            start_mm=self._start_mm or (rest.x_mm, rest.y_mm),
-            fastest_percent=self._fastest_percent,
-        )
-        if self._cut is None:
-            return cut.at_rest(path, first=first, last=last, rest=rest, weak_s=self._weak_s())
-        lag_s = sheet.head.register.beam_lag_s
-        return self._cut.found(path, first=first, last=last, rest=rest, beam_lag_s=lag_s)
-
-    def _weak_s(self) -> float:
-        sheet = self.job.sheet
-        return cut.weak_s(
-            braking_s(
-                feed_mm_per_min=sheet.recipe.feed_mm_per_min * self._fastest_percent / 100,
-                acceleration_mm_per_s2=sheet.head.acceleration_mm_per_s2,
-            )
-        )
-
-    def _row_lines(self, place: int) -> list[bytes]:
-        index = self.job.sheet.index
-        is_last = place + 1 == len(index)
-        end_byte = self.job.sheet.gcode_bytes if is_last else index[place + 1].byte
-        return self.feed.lines_between(index[place].byte, end_byte)
+        details = self._cut.of_file(rest, lines_answered=self.lines_accepted)
+        self.is_file_cut_logged = details is not None
+        if details is not None:
+            text = f"The beam went out; the head rests at x {rest.x_mm:.2f}, y {rest.y_mm:.2f} mm."
+            self.note(FILE_CUT, text, **details)
 
     def note(self, kind: str, text: str, **details: Any) -> None:
         """Queue an event for the logbook."""
