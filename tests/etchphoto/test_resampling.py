@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from etchphoto.decoding import ShallowPicture
 from etchphoto.framing import Crop, frame_photo
 from etchphoto.light import luminance
 from etchphoto.loading import load_photo
-from etchphoto.resampling import STRIP_PIXELS, luminance_per_dot
+from etchphoto.resampling import STRIP_PIXELS, luminance_per_dot, rows_of_dots
 from photo_files import PHOTOGRAPHS, encoded, exif, scene
 
 
@@ -58,6 +59,16 @@ def test_strips_join_without_a_seam(columns, rows):
     light = per_dot(encoded(scene(2400, 1600), "PNG", compress_level=1), columns, rows)
 
     assert light == pytest.approx(np.asarray(theirs), abs=2e-6)
+
+
+def test_a_small_photo_made_large_joins_without_a_seam_and_a_few_rows_at_a_time():
+    picture = ShallowPicture((60, 40), Image.fromarray(scene()).crop, Image.fromarray(scene()))
+    theirs = Image.fromarray(luminance(scene())).resize((1800, 1200), Image.Resampling.BICUBIC)
+
+    strips = list(rows_of_dots(picture, Crop(0, 0, 1, 1), (1800, 1200)))
+
+    assert max(strip.size for strip in strips) <= STRIP_PIXELS
+    assert np.concatenate(strips) == pytest.approx(np.asarray(theirs), abs=2e-6)
 
 
 def test_light_stays_between_black_and_white_where_edges_would_ring():

@@ -161,7 +161,8 @@ def _facts(file: IO[bytes], name: str) -> Table:
         require_decodable(image, name, file_bytes=_size_bytes(file))
         has_depth = _is_deep(image)  # first: looking for camera notes may decode a PNG
         sides = dict(zip(_SIDES, image.size, strict=True))
-        turns = {turn: int(getattr(_orientation(image), turn)) for turn in _TURNS}
+        held = _orientation(image)
+        turns = {turn: int(getattr(held, turn)) for turn in _TURNS}
         return {**sides, **turns, "is_deep": int(has_depth)}
 
 

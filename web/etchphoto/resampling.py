@@ -17,7 +17,7 @@ from etchphoto.decoding import DecodedPicture
 from etchphoto.framing import Crop, Frame
 from etchphoto.loading import BYTES_OF_LIGHT, LoadedPhoto
 
-STRIP_PIXELS: Final = 500_000  # of the photo at a time: 2 MB in floats
+STRIP_PIXELS: Final = 500_000  # of the photo, or of dots, at a time: 2 MB in floats
 _WIDEST_SUPPORT: Final = 3  # source pixels beyond a strip that its edge dots look at, per scale
 
 Progress = Callable[[float], None]
@@ -38,7 +38,7 @@ def luminance_per_dot(
     columns, rows = photo.orientation.swapped((frame.columns, frame.rows))
     stored_part = photo.orientation.stored(part)
     with photo.decode(
-        lambda picture: ({}, _resampled(picture, stored_part, (columns, rows))),
+        lambda picture: ({}, rows_of_dots(picture, stored_part, (columns, rows))),
         least_px=least,
         result_bytes=BYTES_OF_LIGHT * columns * rows,
     ) as decoded:
@@ -46,10 +46,13 @@ def luminance_per_dot(
     return np.ascontiguousarray(photo.orientation.upright(np.clip(stored, 0, 1, out=stored)))
 
 
-def _resampled(
+def rows_of_dots(
     picture: DecodedPicture, part: Crop, size: tuple[int, int]
 ) -> Iterator[NDArray[np.float32]]:
-    """Yield the rows of dots, a few at a time; in the decoder's process."""
+    """Yield the luminance of `part` in size (columns, rows), a few rows at a time, top first.
+
+    What is at work at once, pixels or dots, is about STRIP_PIXELS. Done in the decoder's process.
+    """
     columns, rows = size
     width, height = picture.size
     left, right = part.left * width, part.right * width
@@ -57,7 +60,8 @@ def _resampled(
     scale = (bottom - top) / rows
     margin = math.ceil(_WIDEST_SUPPORT * max(1.0, scale, (right - left) / columns))
     first_x, last_x = max(0, int(left) - margin), min(width, math.ceil(right) + margin)
-    dots_at_once = max(1, int(STRIP_PIXELS / (last_x - first_x) / scale))
+    widest = max((last_x - first_x) * scale, columns)  # of the photo's rows and of the dots'
+    dots_at_once = max(1, int(STRIP_PIXELS / widest))
     for first in range(0, rows, dots_at_once):
         last = min(rows, first + dots_at_once)
         from_y, to_y = top + first * scale, top + last * scale
