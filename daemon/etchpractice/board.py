@@ -22,6 +22,9 @@ OUTPUTS: Final = ("beam_enable", "extraction", "lamp", "buzzer", "heartbeat")
 # What the library that reads a board can do wrong; who reads this one does it when told to.
 READING_HANGS: Final = "reading_hangs"
 EDGES_FAIL: Final = "edges_fail"
+# The contacts of the chain that can weld: K1, K2 and K3 of the wiring.
+SAFETY_RELAY, BEAM_CONTACT, HEARTBEAT_CONTACT = "safety_relay", "beam_enable", "heartbeat"
+RELAYS: Final = (SAFETY_RELAY, BEAM_CONTACT, HEARTBEAT_CONTACT)
 
 HEARTBEAT_S: Final = 0.400
 AIR_STARTS_S: Final = 0.8
@@ -57,8 +60,10 @@ class Board:
         self.tells_edges = True
         self.library_faults: frozenset[str] = frozenset()  # of what reads the board in the daemon
         self._is_fan_dead = False
-        self._is_enable_welded = False
+        self._welded: set[str] = set()
+        self._is_button_bridged = False
         self._is_relay_set = True
+        self._is_beating = True
         self._heartbeat_ends_s = NEVER_S
         self._air_changes_s = NEVER_S
         self._button_ends_s = NEVER_S
@@ -94,6 +99,7 @@ class Board:
         if name not in self.outputs:
             raise UnknownContact(f"the board has no output {name!r}; it has {', '.join(OUTPUTS)}")
         if name == "heartbeat" and level is not self.outputs[name]:
+            self._is_beating = True
             self._heartbeat_ends_s = self.now_s + HEARTBEAT_S
         self.outputs[name] = level
         if name == "extraction":
@@ -174,9 +180,16 @@ class Board:
         self._is_fan_dead = False
         self._follow_extraction()
 
-    def weld_beam_enable(self) -> None:
-        """Weld the beam enable contact shut."""
-        self._is_enable_welded = True
+    def weld(self, name: str) -> None:
+        """Weld a contact of the chain shut; raise UnknownContact."""
+        if name not in RELAYS:
+            raise UnknownContact(f"the chain has no {name!r}; it has {', '.join(RELAYS)}")
+        self._welded.add(name)
+        self._settle()
+
+    def bridge_button(self) -> None:
+        """Bridge the button at the machine: it is pressed for good."""
+        self._is_button_bridged = self._contacts["arm_button"] = True
         self._settle()
 
     # Time
@@ -193,7 +206,7 @@ class Board:
         """Let time pass; nothing may be due before `now_s`."""
         self.now_s = now_s
         if now_s >= self._button_ends_s:
-            self._contacts["arm_button"] = False
+            self._contacts["arm_button"] = self._is_button_bridged
             self._button_ends_s = NEVER_S
         if now_s >= self._air_changes_s:
             self._contacts["air_flow"] = self._blows()
@@ -205,9 +218,10 @@ class Board:
             if now_s >= end_s:
                 self._contacts[name] = True
                 del self._chatters[name]
-        self._settle()
         if now_s >= self._heartbeat_ends_s:
+            self._is_beating = False
             self._heartbeat_ends_s = NEVER_S
+        self._settle()
 
     def _blows(self) -> bool:
         return self.outputs["extraction"] and not self._is_fan_dead
@@ -226,7 +240,7 @@ class Board:
         """Work the relay and tell of what changed."""
         guards = ("lid", "lid_second", "stop_circuit")
         may_hold = all(self._contacts[name] for name in guards)
-        may_hold = may_hold and self.now_s < self._heartbeat_ends_s
+        may_hold = may_hold and (self._is_beating or HEARTBEAT_CONTACT in self._welded)
         is_pressed = self._contacts["arm_button"]
         self._is_relay_set = may_hold and (self._is_relay_set or is_pressed)
         levels = self._read()
@@ -241,8 +255,8 @@ class Board:
 
     @property
     def _is_chain_closed(self) -> bool:
-        is_enabled = self.outputs["beam_enable"] or self._is_enable_welded
-        return self._is_relay_set and is_enabled
+        is_enabled = self.outputs["beam_enable"] or BEAM_CONTACT in self._welded
+        return is_enabled and (self._is_relay_set or SAFETY_RELAY in self._welded)
 
     def _read(self) -> dict[str, bool]:
         return self._contacts | {"loop_closed": self._is_chain_closed} | self._stuck

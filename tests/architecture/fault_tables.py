@@ -166,7 +166,14 @@ BOX_FAULTS = {
         SINGLE + "test_what_is_missing_for_one_look_stays_tripped_when_it_is_read_again",
     ),
     "lid contacts disagree": scenarios("lid_second_sticks_open", "lid_contact_sticks_closed"),
-    "welded contact": (scenario("beam_contact_welds"),),
+    "beam contact welded, found when the beam is cut": (
+        scenario("beam_contact_welds"),
+        TRIPS + "test_where_the_loop_stays_closed_the_heartbeat_stops_and_the_mains_is_to_be_cut",
+    ),
+    "beam contact welded, and a flame": (
+        scenario("flame_with_beam_contact_welded"),
+        TRIPS + "test_in_an_emergency_the_heartbeat_stops_until_the_reset",
+    ),
     "loop open while commanded on": (scenario("loop_stays_open"),),
     "loop lost in mid-run": (scenario("loop_lost_in_mid_run"),),
     "air flow with the fan off": (scenario("air_sticks_closed"),),

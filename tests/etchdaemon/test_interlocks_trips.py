@@ -1,5 +1,7 @@
 """What a broken rule does to the box, one row of the single-fault table after the other."""
 
+from itertools import pairwise
+
 import pytest
 
 from etchdaemon.errors import CommandRefused
@@ -7,7 +9,7 @@ from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Output
 from etchdaemon.interlocks.rules import RULES, Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.starting import StartWish
-from interlock_bench import ANSWERS, DAY, NOON, Bench
+from interlock_bench import ANSWERS, DAY, NOON, TICK_S, Bench
 
 AT_ONCE = sorted(CUTS_ON_EDGE)
 
@@ -454,3 +456,62 @@ def test_the_lamp_is_steady_when_armed_and_blinks_while_etching(bench):
 def test_every_message_tells_a_person_something_in_whole_sentences(rule):
     assert rule.message.endswith(".")
     assert rule.message[0].isupper()
+
+
+def beats(bench, seconds):
+    """Return how often the heartbeat turned over."""
+    levels = [bench.tick().outputs[Output.HEARTBEAT] for _ in range(round(seconds / TICK_S))]
+    return sum(one is not other for one, other in pairwise(levels))
+
+
+@pytest.mark.parametrize("name", [Input.FLAME, Input.STOP_CIRCUIT])
+@pytest.mark.parametrize("is_etching", [True, False])
+def test_in_an_emergency_the_heartbeat_stops_until_the_reset(bench, name, is_etching):
+    if is_etching:
+        bench.start()
+    else:
+        bench.run(1)
+    assert beats(bench, 0.2) > 10
+    bench.open(name)
+    bench.tick()
+
+    assert beats(bench, 1.0) == 0
+    bench.close(name)
+    bench.run(1)
+    assert beats(bench, 1.0) == 0
+    bench.interlocks.end_run()
+    bench.press_button()
+    names = {trip.rule.name for trip in bench.interlocks.latch.trips} - {"fumes extracted"}
+    bench.interlocks.reset(names, bench.now_s)
+    assert beats(bench, 0.2) > 10
+
+
+def test_where_the_loop_stays_closed_the_heartbeat_stops_and_the_mains_is_to_be_cut(bench):
+    bench.start()
+    bench.follows_beam = False  # as a beam contact that is welded
+
+    bench.interlocks.cut_beam()
+    bench.run(0.2)
+
+    assert beats(bench, 1.0) == 0
+    sentence = bench.interlocks.latch.trips[0].sentence
+    assert "The heartbeat was stopped" in sentence
+    assert "cut the mains all the same" in sentence
+
+
+def test_a_trip_stops_no_heartbeat(bench):
+    bench.start()
+    bench.open(Input.TEMPERATURE)
+    bench.run(8)
+
+    assert bench.reaction is Reaction.TRIP
+    assert beats(bench, 0.2) > 10
+
+
+def test_without_a_heartbeat_nobody_is_told_that_it_was_stopped():
+    bench = Bench(Setup(wired=EVERYTHING - {Output.HEARTBEAT}))
+    bench.run(1)
+    bench.open(Input.FLAME)
+    bench.tick()
+
+    assert "heartbeat" not in bench.interlocks.latch.trips[0].sentence

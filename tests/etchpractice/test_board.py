@@ -2,7 +2,13 @@
 
 import pytest
 
-from etchpractice.board import Board, UnknownContact
+from etchpractice.board import (
+    BEAM_CONTACT,
+    HEARTBEAT_CONTACT,
+    SAFETY_RELAY,
+    Board,
+    UnknownContact,
+)
 from etchpractice.machine import PracticeMachine
 from practice_host import Host
 
@@ -117,6 +123,16 @@ def test_a_heartbeat_that_comes_back_does_not_bring_the_beam_back(bench):
     assert bench.board.is_beam_enabled
 
 
+def test_the_button_sets_nothing_while_the_heartbeat_stands_still(bench):
+    enable(bench)
+    bench.beat(1)
+    bench.wait(1)
+
+    bench.board.press_button()
+
+    assert not bench.board.is_beam_enabled
+
+
 def test_a_level_that_stays_is_no_beat(bench):
     enable(bench)
     bench.beat(1)
@@ -180,12 +196,53 @@ def test_a_stuck_input_reads_the_same_whatever_happens(bench, level):
 
 def test_a_welded_contact_leaves_the_loop_closed_when_it_is_commanded_off(bench):
     enable(bench)
-    bench.board.weld_beam_enable()
+    bench.board.weld(BEAM_CONTACT)
 
     bench.board.set_output("beam_enable", False)
 
     assert bench.board.inputs()["loop_closed"]
     assert bench.board.is_beam_enabled
+
+
+def test_a_welded_safety_relay_does_not_follow_its_guards(bench):
+    enable(bench)
+    bench.board.weld(SAFETY_RELAY)
+
+    bench.board.open_lid()
+
+    assert bench.board.is_beam_enabled
+    bench.board.set_output("beam_enable", False)
+    assert not bench.board.is_beam_enabled
+
+
+def test_a_welded_heartbeat_contact_does_not_follow_the_heartbeat(bench):
+    enable(bench)
+    bench.board.weld(HEARTBEAT_CONTACT)
+    bench.beat(0.5)
+
+    bench.wait(5)
+    assert bench.board.is_beam_enabled
+    bench.board.open_lid()
+
+    assert not bench.board.is_beam_enabled
+
+
+def test_a_bridged_button_stays_pressed_and_sets_the_relay_with_the_lid(bench):
+    enable(bench)
+    bench.board.bridge_button()
+    bench.board.press_button()
+    bench.wait(1)
+    bench.board.open_lid()
+
+    bench.board.close_lid()
+
+    assert bench.board.inputs()["arm_button"]
+    assert bench.board.is_beam_enabled
+
+
+def test_only_contacts_of_the_chain_can_weld(bench):
+    with pytest.raises(UnknownContact, match="safety_relay, beam_enable, heartbeat"):
+        bench.board.weld("lid")
 
 
 def test_changes_are_told_once_and_in_order(bench):

@@ -6,6 +6,7 @@ import json
 import pytest
 
 from etchdaemon.errors import CommandRefused
+from etchpractice.board import BEAM_CONTACT
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from interlock_bench import ANSWERS
 from rig.bench import patch
@@ -213,7 +214,7 @@ def test_holding_twice_and_starting_twice_change_nothing(etching):
 
 
 def test_a_welded_contact_is_found_when_the_beam_is_cut(etching):
-    etching.board.weld_beam_enable()
+    etching.board.weld(BEAM_CONTACT)
     etching.ask("stop")
     etching.wait_for_the_end()
     etching.wait(0.3)

@@ -6,7 +6,7 @@ from enum import IntEnum, StrEnum
 from types import MappingProxyType
 from typing import Final
 
-from etchdaemon.interlocks.inputs import Input
+from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import Limits
 from etchdaemon.interlocks.samples import Condition
 
@@ -49,6 +49,7 @@ class Rule:
     while_armed: Reaction
     while_etching: Reaction
     message: str
+    heartbeat_message: str = ""  # added where an emergency stops a heartbeat
     needs: frozenset[Input] = frozenset()  # any of these; none: watched without a wire
     trip_delay_s: float = 0.0
     stale_after_s: float = Limits().stale_after_s
@@ -99,6 +100,8 @@ RULES: Final = (
         while_idle=_EMERGENCY, while_armed=_EMERGENCY, while_etching=_EMERGENCY,
         air=Air.ON, is_reset_at_machine=True,
         message="The stop button was pressed. Find out why before you release and reset it.",
+        heartbeat_message="The heartbeat was stopped too: set the safety relay anew with its "
+        "button after the reset.",
     ),
     Rule(
         requires=Condition.NO_FIRE,
@@ -106,6 +109,8 @@ RULES: Final = (
         while_idle=_EMERGENCY, while_armed=_EMERGENCY, while_etching=_EMERGENCY,
         air=Air.OFF, is_reset_at_machine=True,
         message="Fire or smoke in the box. Cut the mains, keep the lid shut, have help at hand.",
+        heartbeat_message="The heartbeat was stopped too, which drops the safety relay; cut the "
+        "mains all the same.",
     ),
     Rule(
         requires=Condition.LOOP_OPEN_WHEN_OFF,
@@ -114,6 +119,8 @@ RULES: Final = (
         air=Air.ON, is_reset_at_machine=True,
         message="The laser's loop is closed although it was switched off. "
         "Cut the laser's mains supply now.",
+        heartbeat_message="The heartbeat was stopped, which drops the safety relay; cut the mains "
+        "all the same: a contact may be welded.",
     ),
     Rule(
         requires=Condition.LOOP_CLOSED_WHEN_ON,
@@ -177,17 +184,23 @@ class RuleChange:
 
 
 def rules_for(
-    wired: Collection[Input],
+    wired: Collection[Input | Output],
     changes: Mapping[str, RuleChange] = MappingProxyType({}),
     *,
     stale_after_s: float = Limits().stale_after_s,
 ) -> tuple[Rule, ...]:
     """Return the rules in force on a box with these inputs, in table order."""
+    has_heartbeat = Output.HEARTBEAT in wired
     return tuple(
-        _changed(rule, changes.get(rule.name), stale_after_s)
+        _changed(_said(rule) if has_heartbeat else rule, changes.get(rule.name), stale_after_s)
         for rule in RULES
         if not rule.needs or rule.needs & set(wired)
     )
+
+
+def _said(rule: Rule) -> Rule:
+    """Return the rule as it is told where an emergency stops a heartbeat."""
+    return replace(rule, message=f"{rule.message} {rule.heartbeat_message}".rstrip())
 
 
 def _changed(rule: Rule, change: RuleChange | None, stale_after_s: float) -> Rule:

@@ -35,7 +35,7 @@ class Watch:
         """Begin with nothing seen."""
         self.setup = setup
         limits = setup.limits
-        self.rules = rules_for(setup.inputs, setup.changes, stale_after_s=limits.stale_after_s)
+        self.rules = rules_for(setup.wired, setup.changes, stale_after_s=limits.stale_after_s)
         self.senses = Senses(setup, self.rules)
         self.checklist = Checklist()
         self.latch = Latch()
@@ -161,7 +161,9 @@ class Watch:
         is_beam_on = is_safe and (
             (self._is_etching and self._is_beam_wanted) or self.arming.tests_beam
         )
-        is_withheld = self.arming.withholds_heartbeat or self.wiring.tries(Output.HEARTBEAT)
+        # Where K2 does not open, K3 and K1 do: a contact may be welded and nobody has seen it.
+        is_withheld = reaction is Reaction.EMERGENCY or self.arming.withholds_heartbeat
+        is_withheld = is_withheld or self.wiring.tries(Output.HEARTBEAT)
         trips = self.latch.trips
         is_buzzing = is_buzzer_on(
             reaction,

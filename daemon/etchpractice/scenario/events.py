@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, Final
 
+from etchpractice.board import BEAM_CONTACT, HEARTBEAT_CONTACT, SAFETY_RELAY
+
 
 class Actor(StrEnum):
     """Who or what an event happens to."""
@@ -60,6 +62,10 @@ _PROGRAM, _PERSON = Actor.PROGRAM, Actor.PERSON
 
 def _contact(name: str, said: str, *, is_closed: bool) -> Kind:
     return Kind(_BOARD, "set_input", said, fixed={"name": name, "level": is_closed})
+
+
+def _weld(name: str, said: str) -> Kind:
+    return Kind(_BOARD, "weld", said, fixed={"name": name})
 
 
 EVENTS: Final[Mapping[str, Kind]] = {
@@ -121,7 +127,14 @@ EVENTS: Final[Mapping[str, Kind]] = {
         _BOARD, "chatter", "The contact “{name}” chatters at 1 kHz for {seconds:g} s.",
         {"name": str, "seconds": float},
     ),
-    "beam contact welds": Kind(_BOARD, "weld_beam_enable", "The beam's contact welds shut."),
+    "beam contact welds": _weld(BEAM_CONTACT, "The beam's contact (K2) welds shut."),
+    "safety relay welds": _weld(SAFETY_RELAY, "The safety relay's contact (K1) welds shut."),
+    "heartbeat contact welds": _weld(
+        HEARTBEAT_CONTACT, "The heartbeat's contact (K3) welds shut."
+    ),
+    "button is bridged": Kind(
+        _BOARD, "bridge_button", "Somebody bridges the button at the machine."
+    ),
     "controller reset": Kind(_MACHINE, "reset_now", "The controller is reset."),
     "controller greets again": Kind(_MACHINE, "greet_again", "The controller greets once more."),
     "supply dips": Kind(_MACHINE, "brown_out", "The controller's supply dips."),
