@@ -1,20 +1,16 @@
 """A person who finds settings with the page alone, played over HTTP."""
 
-import html
 import json
 import re
-import secrets
 import time
-import urllib.error
 import urllib.parse
-import urllib.request
 from pathlib import Path
 
 from etchwarden.household import Household
 from etchwarden.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
+from page_by_http import PATIENCE_S, PageByHttp, field
 
-PATIENCE_S = 300.0
 PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACE])
 
 
@@ -36,9 +32,10 @@ class Finder:
             "--folder", str(self._folder / "page"), "--port", "0", "--open-to-loopback",
             "--practice", str(self._folder / "machine"),
         )  # fmt: skip
-        self._url = self._await(
+        served = self._await(
             lambda: re.search(r"http://127\.0\.0\.1:\d+", (self._folder / "page.log").read_text())
-        )[0]
+        )
+        self._page = PageByHttp(served[0])
         self._await(lambda: "idle" in json.dumps(self._status()))
         return self
 
@@ -49,14 +46,16 @@ class Finder:
 
     def make(self, **form):
         """Ask for a test tile, and wait until it is laid out."""
-        page = self._look("/test-tiles/new")
-        self._number = int(self._post(page, "/test-tiles/new", pair=PAIR, **form).rsplit("/", 1)[1])
+        page = self._page.look("/test-tiles/new")
+        self._number = int(
+            self._page.post(page, "/test-tiles/new", pair=PAIR, **form).rsplit("/", 1)[1]
+        )
         return self._settled()
 
     def etch(self):
         """Lay a new tile, put the card on the bench, confirm everything, and let it end."""
-        self._post(self._look("/practice"), "/practice/lay-tile")
-        self._post(self._settled(), f"/test-tiles/{self._number}/bench")
+        self._page.post(self._page.look("/practice"), "/practice/lay-tile")
+        self._page.post(self._settled(), f"/test-tiles/{self._number}/bench")
         self.etch_what_lies_there()
 
     def etch_what_lies_there(self):
@@ -69,36 +68,37 @@ class Finder:
 
     def photo(self) -> bytes:
         """Photograph the wiped tile."""
-        with urllib.request.urlopen(f"{self._url}/practice/tile.png", timeout=PATIENCE_S) as answer:
-            return answer.read()
+        return self._page.fetch("/practice/tile.png")
 
     def read(self, photo: bytes):
         """Send a photo of the test tile, and wait for what it showed."""
         at = f"/test-tiles/{self._number}"
-        self._post(self._settled(), f"{at}/photos", photo=photo, wiped="yes")
+        self._page.post(self._settled(), f"{at}/photos", photo=photo, wiped="yes")
         page = self._settled()
         assert "What it showed" in page, page
         return page
 
     def choose(self, **form):
         """Make what was read the recipe, the curve or the register."""
-        self._post(self._settled(), f"/test-tiles/{self._number}/choose", choose="yes", **form)
+        self._page.post(self._settled(), f"/test-tiles/{self._number}/choose", choose="yes", **form)
 
     def etch_photo(self, photo: bytes, *, width_mm: float, height_mm: float):
         """Take a photo through *New picture* onto a new tile; return its sheet."""
-        self._post(self._look("/practice"), "/practice/lay-tile")
-        at = urllib.parse.urlsplit(self._post(self._look("/new"), "/new", photo=photo)).path
+        self._page.post(self._page.look("/practice"), "/practice/lay-tile")
+        at = urllib.parse.urlsplit(
+            self._page.post(self._page.look("/new"), "/new", photo=photo)
+        ).path
         at = at.rsplit("/", 1)[0]
         size = {"width_mm": width_mm, "height_mm": height_mm, "pair": PAIR}
-        self._post(self._ready(f"{at}/tile"), f"{at}/tile", **size)
+        self._page.post(self._ready(f"{at}/tile"), f"{at}/tile", **size)
         page = self._ready(f"{at}/cut")
-        cut = {name: self.field(page, name) for name in ("left", "top", "wide")}
-        self._post(page, f"{at}/cut", **cut)
+        cut = {name: field(page, name) for name in ("left", "top", "wide")}
+        self._page.post(page, f"{at}/cut", **cut)
         tones = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness"), 0)
-        self._post(self._ready(f"{at}/look"), f"{at}/look", halftone="jarvis", **tones)
+        self._page.post(self._ready(f"{at}/look"), f"{at}/look", halftone="jarvis", **tones)
         page = self._ready(f"{at}/proof")
         boxes = re.findall(r'name="has read" value="([^"]+)"', page)
-        self._post(page, f"{at}/bench", **({"has read": boxes[0]} if boxes else {}))
+        self._page.post(page, f"{at}/bench", **({"has read": boxes[0]} if boxes else {}))
         self.etch_what_lies_there()
         with self._session.ask_daemon() as daemon:
             return daemon.call("run", id=daemon.call("runs", limit=1)["runs"][0]["id"])
@@ -121,7 +121,7 @@ class Finder:
 
     def story(self) -> str:
         """Return the page with the time line."""
-        return self._look(f"/test-tiles?pair={urllib.parse.quote(PAIR)}")
+        return self._page.look(f"/test-tiles?pair={urllib.parse.quote(PAIR)}")
 
     def recipe(self):
         """Return the recipe in force."""
@@ -130,11 +130,6 @@ class Finder:
             recipes = daemon.call("recipes", head=head, surface=surface)["recipes"]
         return next(recipe for recipe in recipes if recipe["is_in_force"])
 
-    @staticmethod
-    def field(page: str, name: str) -> str:
-        """Return what a field of a form holds."""
-        return re.search(rf'name="{name}"[^>]*value="([^"]*)"', page)[1]
-
     # How the browser does it
 
     def _settled(self) -> str:
@@ -142,25 +137,9 @@ class Finder:
 
     def _ready(self, path: str) -> str:
         """Return a page once it is more than the progress of some work."""
-        return self._await(lambda: None if "Working on it" in (page := self._look(path)) else page)
-
-    def _look(self, path: str) -> str:
-        with urllib.request.urlopen(f"{self._url}{path}", timeout=PATIENCE_S) as answer:
-            return answer.read().decode()
-
-    def _post(self, page: str, path: str, **form) -> str:
-        """Press a button; return the address it leads to."""
-        token = html.unescape(self.field(page, "form_token"))
-        body, kind = _multipart({"form_token": token, **form})
-        request = urllib.request.Request(
-            f"{self._url}{path}", data=body, headers={"Origin": self._url, "Content-Type": kind}
+        return self._await(
+            lambda: None if "Working on it" in (page := self._page.look(path)) else page
         )
-        try:
-            with urllib.request.urlopen(request, timeout=PATIENCE_S) as answer:
-                return answer.geturl()
-        except urllib.error.HTTPError as refusal:
-            with refusal:
-                raise AssertionError(f"{path}: {refusal.code} {refusal.read().decode()}") from None
 
     def _status(self):
         with self._session.ask_daemon() as daemon:
@@ -173,14 +152,3 @@ class Finder:
             assert time.monotonic() < deadline_s, "it does not come"
             time.sleep(0.02)
         return it
-
-
-def _multipart(form) -> tuple[bytes, str]:
-    edge = secrets.token_hex(16)
-    parts = []
-    for name, value in form.items():
-        is_file = isinstance(value, bytes)
-        file_name = '; filename="tile.png"' if is_file else ""
-        head = f'--{edge}\r\nContent-Disposition: form-data; name="{name}"{file_name}\r\n\r\n'
-        parts.append(head.encode() + (value if is_file else str(value).encode()) + b"\r\n")
-    return b"".join(parts) + f"--{edge}--\r\n".encode(), f"multipart/form-data; boundary={edge}"

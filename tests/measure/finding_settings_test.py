@@ -17,6 +17,7 @@ from skimage.transform import resize_local_mean
 from etchphoto.light import lightness, srgb_to_linear
 from etchpractice.practice_head import BEAM_LAG_S, SLACK_MM
 from etchwire.craft import Register
+from page_by_http import field
 from settings_by_page import Finder
 
 pytestmark = pytest.mark.measure
@@ -31,10 +32,10 @@ def test_two_power_cards_a_tone_card_and_a_register_card_lead_to_a_portrait(tmp_
         page = burn_and_read(finder, finds="power")
         finer = re.search(r'href="/test-tiles/new\?([^"]+)"', page)[1]
         wanted = dict(pair.split("=") for pair in html.unescape(finer).split("&"))
-        finder.choose(feed=finder.field(page, "feed"), percent=finder.field(page, "percent"))
+        finder.choose(feed=field(page, "feed"), percent=field(page, "percent"))
         ranges = ("low_feed", "high_feed", "low_percent", "high_percent", "speeds", "powers")
         page = burn_and_read(finder, finds="power", **{name: wanted[name] for name in ranges})
-        finder.choose(feed=finder.field(page, "feed"), percent=finder.field(page, "percent"))
+        finder.choose(feed=field(page, "feed"), percent=field(page, "percent"))
         burn_and_read(finder, finds="tone")
         finder.choose()
         burn_and_read(finder, finds="register")

@@ -4,6 +4,7 @@ The surface is of our own invention and the page does not know it. Cards are sma
 round with a portrait is `tests/measure/finding_settings_test.py`.
 """
 
+from page_by_http import field
 from settings_by_page import Finder
 
 
@@ -15,7 +16,7 @@ def test_a_test_tile_burnt_and_read_by_the_page_brings_a_recipe_into_force(tmp_p
         )  # fmt: skip
         finder.etch()
         page = finder.read(finder.photo())
-        feed, percent = finder.field(page, "feed"), finder.field(page, "percent")
+        feed, percent = field(page, "feed"), field(page, "percent")
         finder.choose(feed=feed, percent=percent)
 
         recipe = finder.recipe()

@@ -13,15 +13,11 @@ import pytest
 from etchwarden.household import Household
 from etchwarden.session import Session
 from page_bench import phone_options
-from photo_files import PHOTOGRAPHS
+from phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
 
 PATIENCE_S = 60.0
-ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
-TILE = re.compile("practice tile, white paint practice 20 W")
-WIDTH_MM, HEIGHT_MM = 25, 2
 ROWS = 20
 SPEEDUP = "3"  # the starting minute lasts twenty seconds, enough for a busy machine
-ANSWERS = {"How many hours ago": "26"}
 
 
 class Shop:
@@ -64,50 +60,9 @@ def shop(tmp_path, chromium):
         yield Shop(tmp_path, household, context)
 
 
-def put_a_photograph_on_the_bench(phone, expect):
-    """Choose a photograph, give it a size, cut it, look at it and at every dot of it."""
-    phone.get_by_role("link", name="New picture").first.tap()
-    phone.get_by_label("Choose a photo").set_input_files(ASTRONAUT)
-    phone.get_by_role("button", name="Go on").tap()
-    phone.get_by_label("Width, mm").fill(f"{WIDTH_MM}")
-    phone.get_by_label("Height, mm").fill(f"{HEIGHT_MM}")
-    phone.get_by_role("radio", name=TILE).check()
-    phone.get_by_role("button", name="Go on").tap()
-    phone.get_by_role("button", name="Smaller cut").tap()
-    phone.get_by_role("button", name="Go on").tap()
-    phone.get_by_role("button", name="See every dot").tap()
-    expect(phone.get_by_text(f"{WIDTH_MM} × {HEIGHT_MM} mm").first).to_be_visible()
-    for finding in phone.locator("input[name='has read']").all():
-        finding.check()
-    phone.get_by_role("button", name="Put it on the bench").tap()
-
-
 def press_the_button(hand):
     with hand.expect_response("**/practice/press-button"):
         hand.get_by_role("button", name="Press the button at the machine").tap()
-
-
-def set_the_origin(phone, expect):
-    """Do as the bench says, on the page Machine, and come back."""
-    expect(phone.locator("h1")).to_have_text("On the bench")
-    expect(phone.locator("[data-live=sentence]")).to_contain_text("set the origin")
-    phone.get_by_role("link", name="Machine").first.tap()
-    phone.get_by_role("button", name="Take this place as the origin").tap()
-    expect(phone.locator("[data-live=sentence]")).not_to_contain_text("set the origin")
-    phone.go_back()
-
-
-def get_ready(phone, expect):
-    """Go through the cautions and the checklist."""
-    expect(phone.get_by_role("button", name="Get ready")).to_be_enabled()
-    for box in phone.locator("form.before input[type=checkbox]").all():
-        box.check()
-    for choice in phone.locator("form.before select").all():
-        choice.select_option(index=1)
-    for label, answer in ANSWERS.items():
-        if phone.get_by_label(label).count():
-            phone.get_by_label(label).fill(answer)
-    phone.get_by_role("button", name="Get ready").tap()
 
 
 def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, expect):
