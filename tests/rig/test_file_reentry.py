@@ -6,28 +6,28 @@ import numpy as np
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchpath.foreign_job import write_foreign_job
-from etchpractice.exposure import CELL_MM
 from etchpractice.firmware import FIRMWARES
 from etchpractice.machine import PracticeMachine
-from etchwire.examples import PRACTICE_HEADS
 from rig.bench import Rig
+from rig.file_cuts import (
+    FROM_MM,
+    HATCHING,
+    NOT_MOVED,
+    TO_MM,
+    cut,
+    gap_of,
+    go_on,
+    light,
+    outlook,
+    start,
+)
 
-HEAD = PRACTICE_HEADS["practice-20w"]
-NOT_MOVED = "tile and head have not moved"
-STROKES, FROM_MM, TO_MM, APART_MM = 24, 5.0, 20.0, 0.5
-# Our own hatching: the modes, the feed and the power are said once and held.
-HATCHING = "G21G90G94\nM4S0\nF1500\n" + "".join(
-    f"G0X{FROM_MM:g}Y{5 + APART_MM * n:g}\nG1X{TO_MM:g}S600\n" for n in range(STROKES)
-) + "M5\nG0X0Y0\nM2\n"  # fmt: skip
 SPIRAL = "G21G90G94\nM4S0\nG0X10Y10\nG1S600F1500\n" + "".join(
     f"X{15 + n / 10 * np.cos(n / 5):.3f}Y{15 + n / 10 * np.sin(n / 5):.3f}\n" for n in range(120)
 ) + "M5\nG0X0Y0\nM2\n"  # fmt: skip
 TO_AND_FRO = "G21G90G94\nM4S0\nG0X5Y5\nG1S600F1500\n" + "X25\nX5\n" * 10 + "S0\nG0X0Y9\n" + (
     "G1X9S600\nM5\nG0X0Y0\nM2\n"
 )  # fmt: skip
-WEAK, TWICE = 0.35, 1.3  # of a stroke's light, as in seeded_cuts
-SEEN_MM = 0.1
 
 
 @pytest.fixture
@@ -45,82 +45,30 @@ def make_rig(tmp_path):
         rig.__exit__()
 
 
-def _start(rig, text):
-    source, folder = rig.folder / "given.nc", rig.folder / "given"
-    source.write_text(text)
-    folder.mkdir()
-    write_foreign_job(source, folder, head=HEAD, surface="practice tile, white paint")
-    rig.start(folder)
-
-
-def _cut(rig, draw):
-    rig.wait_until(lambda: rig.machine.is_burning)
-    rig.wait(draw.uniform(0.05, 10.0))
-    if draw.random() < 0.5:
-        rig.machine.controller.say("error:20")
-    else:
-        rig.ask("stop")
-    rig.wait_for_the_end()
-    rig.get_ready()
-
-
-def _outlook(rig, run=1):
-    return rig.wishes.request("unfinished", run=run, row=None)
-
-
-def _go_on(rig, run=1):
-    rig.ask("reenter", run=run, confirm=NOT_MOVED, row=None, accept_gap=True)
-    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
-    rig.ask("start")
-    rig.wait_for_the_end()
-    assert rig.run["ended"] == "complete", rig.run["because"]
-
-
-def _light(rig):
-    """Return the light on each stroke: (strokes, cells along x)."""
-    columns = round((TO_MM - FROM_MM) / CELL_MM)
-    rows = [round((5 + APART_MM * n) / CELL_MM) - 4 for n in range(STROKES)]
-    cells = rig.machine.tile.exposure
-    return np.array(
-        [cells.window(round(FROM_MM / CELL_MM), row, columns, 8).sum(axis=0) for row in rows]
-    )
-
-
 @pytest.mark.parametrize("firmware", FIRMWARES)
 def test_a_file_cut_anywhere_is_finished_with_no_more_than_the_gap_that_was_told(
     make_rig, firmware
 ):
+    """Fifty on each firmware: `pytest -m measure tests/measure/file_cuts_test.py -s`."""
     whole = make_rig(firmware)
-    _start(whole, HATCHING)
+    start(whole, HATCHING)
     whole.wait_for_the_end()
-    at_once = _light(whole)
 
-    for seed in range(8):
-        rig, draw = make_rig(firmware), random.Random(seed)
-        _start(rig, HATCHING)
-        _cut(rig, draw)
-        told = _outlook(rig)
-        assert told["may"], (seed, told["why_not"])
-        _go_on(rig)
+    gaps = [gap_of(make_rig(firmware), seed, light(whole)) for seed in range(8)]
 
-        share = _light(rig) / np.where(at_once > 0, at_once, 1.0)
-        lit = at_once > 0.5 * np.median(at_once)
-        missing = np.where(lit & (share < WEAK), 1 - share, 0.0).sum(axis=1) * CELL_MM
-        assert np.count_nonzero(missing > SEEN_MM) <= 1, seed
-        assert missing.max() <= told["gap_mm"] + SEEN_MM, seed
-        assert missing.max() >= told["gap_mm"] - 2.5, seed  # the error, both sides of it
-        assert (np.where(lit, share, 1.0) > TWICE).sum(axis=1).max() * CELL_MM <= SEEN_MM, seed
+    assert [gap for gap in gaps if gap.is_wrong] == []
+    assert max(gap.told_mm - gap.missing_mm for gap in gaps) < 2.5  # the error, both sides of it
 
 
 def test_what_stays_unburnt_is_told_and_has_to_be_confirmed(make_rig):
     rig = make_rig()
-    _start(rig, HATCHING)
+    start(rig, HATCHING)
     rig.wait_until(lambda: rig.run["share"] > 0.2 and 8 < rig.machine.head_mm[0] < 15)
     rig.ask("stop")
     rig.wait_for_the_end()
     rig.get_ready()
 
-    told = _outlook(rig)
+    told = outlook(rig)
 
     assert "reenter" in rig.wishes.snapshot()["may"]
     assert 0 < told["gap_mm"] <= TO_MM - FROM_MM
@@ -133,8 +81,8 @@ def test_what_stays_unburnt_is_told_and_has_to_be_confirmed(make_rig):
 
 def test_the_rest_of_a_file_can_be_cut_and_taken_up_again(make_rig):
     rig = make_rig()
-    _start(rig, HATCHING)
-    _cut(rig, random.Random(3))
+    start(rig, HATCHING)
+    cut(rig, random.Random(3))
     rig.ask("reenter", run=1, confirm=NOT_MOVED, row=None, accept_gap=True)
     rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
     rig.ask("start")
@@ -143,9 +91,9 @@ def test_the_rest_of_a_file_can_be_cut_and_taken_up_again(make_rig):
     rig.wait_for_the_end()
     rig.get_ready()
 
-    _go_on(rig, run=2)
+    go_on(rig, run=2)
 
-    assert _light(rig)[-1].min() > 0
+    assert light(rig)[-1].min() > 0
 
 
 @pytest.mark.parametrize(
@@ -158,14 +106,14 @@ def test_the_rest_of_a_file_can_be_cut_and_taken_up_again(make_rig):
 )
 def test_where_it_cannot_be_taken_up_the_reason_is_said(make_rig, text, says):
     rig = make_rig()
-    _start(rig, text)
+    start(rig, text)
     rig.wait_until(lambda: rig.machine.is_burning)
     rig.wait(1.5)
     rig.ask("stop")
     rig.wait_for_the_end()
     rig.get_ready()
 
-    told = _outlook(rig)
+    told = outlook(rig)
 
     assert not told["may"]
     assert says in told["why_not"]
@@ -175,7 +123,7 @@ def test_where_it_cannot_be_taken_up_the_reason_is_said(make_rig, text, says):
 
 def test_after_a_lost_port_nothing_says_where_it_was(make_rig):
     rig = make_rig()
-    _start(rig, HATCHING)
+    start(rig, HATCHING)
     rig.wait_until(lambda: rig.run["share"] > 0.2)
     rig.machine.unplug()
     rig.wait_for_the_end()
@@ -183,4 +131,4 @@ def test_after_a_lost_port_nothing_says_where_it_was(make_rig):
     rig.get_ready()
 
     assert rig.wishes.snapshot()["unfinished"] is None
-    assert "was not seen" in _outlook(rig)["why_not"]
+    assert "was not seen" in outlook(rig)["why_not"]
