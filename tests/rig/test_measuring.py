@@ -6,9 +6,12 @@ import pytest
 
 from cycle_figures import WITHIN
 from etchdaemon.errors import CommandRefused
+from etchdaemon.rpc.desk import Desk
 from etchdaemon.run.measuring import WAY_MM
 from etchdaemon.service.measured import MeasuredController
-from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
+from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
+from etchwire.craft import Head
+from etchwire.examples import PRACTICE_HEADS
 
 
 def shown(rig):
@@ -138,3 +141,22 @@ def test_a_measured_controller_changes_what_is_described_to_the_preflight(rig_of
 
     read_s = EIGHT_BIT.costs.read_s
     assert described["costs"]["read_s"] == pytest.approx(2 * read_s, rel=0.05)
+
+
+def test_the_heads_are_told_with_the_controller_that_carries_them(rig_of):
+    """So the writer, the cards and the sheet's promise reckon with it too."""
+    rig = rig_of(costs=EIGHT_BIT.costs.times(2.0))
+    measure(rig)
+
+    controller = ControllerProfile.from_table(rig.wishes.snapshot()["machine"]["controller"])
+
+    assert controller.is_measured
+    assert controller.costs.read_s == pytest.approx(2 * EIGHT_BIT.costs.read_s, rel=0.05)
+    heads = Desk(rig.folder / "socket", rig.wishes, _History())._heads()["heads"]
+    assert Head.from_table(heads[0]["head"]).controller == controller
+
+
+class _History:
+    def ask(self, _method):
+        head = PRACTICE_HEADS["practice-20w"]
+        return {"heads": [{"name": head.name, "head": head.to_table()}]}

@@ -2,7 +2,7 @@
 
 import os
 import stat
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -90,7 +90,17 @@ class Desk:
             kind = next(kind for fault, kind in _KINDS.items() if isinstance(error, fault))
             raise Refused(kind, str(error)) from error
 
+    def _heads(self) -> dict[str, Any]:
+        """Return the lasers, each with the controller that is connected: it carries them all."""
+        answer = self._history.ask("heads")
+        controller = self._operator.snapshot().get("machine", {}).get("controller")
+        if controller is None or "heads" not in answer:
+            return dict(answer)
+        return {**answer, "heads": [_with_controller(one, controller) for one in answer["heads"]]}
+
     def _carry_out(self, method: Method, params: dict[str, Any], asked: Asked) -> Any:
+        if method.name == "heads":
+            return self._heads()
         if method.name in OF_LOGBOOK:
             return self._history.ask(method.name, **params)
         if method.name in NOTED:
@@ -108,6 +118,10 @@ class Desk:
         finally:
             for file in files:
                 os.close(file)
+
+
+def _with_controller(one: Mapping[str, Any], controller: Mapping[str, Any]) -> dict[str, Any]:
+    return {**one, "head": {**one["head"], "controller": controller}}
 
 
 def _require_ends(files: Collection[int]) -> None:
