@@ -62,6 +62,7 @@ class ControllerProfile(Plain):
     planner_blocks: int
     receive_bytes: int
     costs: LineCosts
+    power_pulse_s: float = 0.0  # of the light at part power; 0 where it is too short to matter
     is_measured: bool = False
 
     def __post_init__(self) -> None:
@@ -69,6 +70,8 @@ class ControllerProfile(Plain):
         require_types("the controller", self)
         require_positive("the controller's planner_blocks", self.planner_blocks)
         require_positive("the controller's receive_bytes", self.receive_bytes)
+        if self.power_pulse_s:
+            require_positive("the controller's power_pulse_s", self.power_pulse_s)
 
 
 # Fitted to a cycle-accurate run of the firmware image; not measured on a physical board.
@@ -85,6 +88,7 @@ EIGHT_BIT: Final = ControllerProfile(
         ramp_segment_s=475e-6,
         interrupt_s=20.9e-6,
     ),
+    power_pulse_s=1.024e-3,
 )
 # Assumed: a 32-bit part is many times as fast, and nobody has measured by how much.
 THIRTY_TWO_BIT: Final = ControllerProfile(

@@ -15,8 +15,8 @@ from etchpath.card_writer import CardOrder, write_card
 from etchpath.picture import PathPicture
 from etchpath.span_row import SpanRow
 from etchpractice.machine import PRACTICE_HEAD, PracticeMachine
-from etchwire.controller_profile import THIRTY_TWO_BIT
-from gcode_bench import HEAD, MACHINE, RECIPE, PracticeRun, inspected, job_of, machine
+from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
+from gcode_bench import HEAD, MACHINE, RECIPE, PracticeRun, inspected, job_of, kinds_of, machine
 
 skimage_data = pytest.importorskip("skimage.data")
 
@@ -212,3 +212,41 @@ def test_the_picture_of_the_path_is_what_the_tile_shows():
     assert is_drawn.sum() > 1000
     assert not np.any(is_lit & ~widened(is_drawn, reach_px))
     assert not np.any(is_drawn & ~widened(is_lit, reach_px))
+
+
+def slower(dots, feed):
+    """How much longer a job takes for the controller's processor."""
+    gcode = job_of(dots, recipe=replace(RECIPE, feed_mm_per_min=feed))[0]
+    unhindered = inspected(gcode, machine(costs=EIGHT_BIT.costs.times(1e-6)))
+    return inspected(gcode, MACHINE).duration_s / unhindered.duration_s - 1
+
+
+def test_a_dense_photo_takes_longer_by_what_the_processor_costs_and_a_coarse_one_hardly():
+    """A cycle-accurate run of the firmware image, F4000, with other photos: 349 lines a row of
+    50 mm took 14.2 % longer, 230 lines a row 6.5 %. Ours have 389 and 247, so they are alike in
+    kind only. Brick: CC0, ships with scikit-image."""
+    brick = Image.fromarray(skimage_data.brick()).resize((500, 500)).crop((0, 100, 500, 160))
+    dense, portrait_dots = ~np.array(brick.convert("1")), dithered_portrait(500, 60)
+
+    assert 0.15 < slower(dense, 4000.0) < 0.30
+    assert 0.02 < slower(portrait_dots, 4000.0) < 0.08
+    assert slower(dense, 2000.0) < 0.001
+    assert slower(np.repeat(np.repeat(dense[:20], 3, axis=0), 3, axis=1)[:, :500], 4000.0) < 0.01
+
+
+def test_a_dense_photo_is_remarked_on_and_says_what_speed_is_kept():
+    report = inspected(portrait(4000.0), MACHINE)
+
+    found = {finding.kind: finding for finding in report.findings}
+    assert report.verdict == "ready"
+    assert "% longer" in found["controller too slow"].text
+    assert "controller too slow" not in kinds_of(inspected(portrait(2000.0), MACHINE))
+
+
+def test_a_controller_measured_to_be_slower_changes_what_is_said():
+    slow = machine(costs=EIGHT_BIT.costs.times(2.0))
+
+    assert "controller too slow" in kinds_of(inspected(portrait(2000.0), slow))
+    assert inspected(portrait(2000.0), slow).duration_s > 1.05 * (
+        inspected(portrait(2000.0), MACHINE).duration_s
+    )

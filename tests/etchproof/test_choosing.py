@@ -20,6 +20,7 @@ from etchproof.power_card import lay_out_power_card
 from etchproof.reading import PatchReading, Reading
 from etchproof.response import Point, Response
 from etchproof.second_card import SECOND_STEPS
+from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
 
 # Speeds down, powers across. Every speed here is one that a photo reaches on this head.
 FEEDS = (1000.0, 1600.0, 2200.0)
@@ -326,3 +327,20 @@ def test_a_chart_of_hand_marks_alone_has_no_lines(card):
     assert chart.lines == ()
     assert chart.chosen == "A1"
     assert chart.threshold_j_per_mm2 is None
+
+
+@pytest.mark.parametrize(
+    ("controller", "feeds", "is_said"),
+    [(EIGHT_BIT, FEEDS, True), (EIGHT_BIT, (1000.0, 1200.0, 1600.0), False),
+     (THIRTY_TWO_BIT, FEEDS, False)],
+)  # fmt: skip
+def test_pulses_as_long_as_a_dot_are_told_as_computed(controller, feeds, is_said):
+    """0.1 mm in three pulses of 1.024 ms is 1953 mm/min: the 8-bit firmware's registers."""
+    head = replace(HEAD, controller=controller)
+    order = replace(wishes(), head=head)
+    laid = lay_out_power_card(order, Grid(feeds_mm_per_min=feeds, power_ratios=POWERS))
+
+    said = " ".join(choose(laid, reading(laid, PLATEAU), {}).sentences)
+
+    assert ("(computed, not measured)" in said) is is_said
+    assert ("1953 mm/min" in said) is is_said

@@ -7,6 +7,7 @@ file of its own and no record: losing it costs half a minute of measuring.
 import json
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -106,10 +107,10 @@ def _assumed(facts: Facts) -> ControllerProfile:
     )
     if facts.build is None:
         return known
-    return ControllerProfile(
+    return replace(
+        known,
         planner_blocks=facts.build.planner_blocks,
         receive_bytes=facts.build.receive_bytes,
-        costs=known.costs,
     )
 
 
