@@ -4,7 +4,7 @@ import signal
 
 import pytest
 
-from board.shop import DAEMON, PAGE, PAGE_URL, USER, session_on
+from board.shop import DAEMON, PAGE, PAGE_URL, UNITS, USER, session_on
 from etchpath.writer import Order, write_job
 from etchwarden.household import Household
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
@@ -74,6 +74,21 @@ def test_stopping_the_unit_in_mid_etch_puts_the_beam_out_and_ends_the_record(boa
 
     assert is_lit is False
     assert run["ended"] == "stopped"
+
+
+@pytest.mark.parametrize(("unit", "file"), [(DAEMON, "left.toml"), (PAGE, "page.toml")])
+def test_a_program_whose_file_is_nonsense_is_not_started_again_and_the_doctor_says_why(
+    board, unit, file
+):
+    board.run("rm", "-r", f"{UNITS}/{DAEMON}.d")  # the practice port's daemon reads no file
+    board.path(f"/etc/etchwarden/{file}").write_text("[machine\n")
+
+    board.run("systemctl", "daemon-reload")
+    board.run("systemctl", "restart", unit, is_checked=False)
+    board.until(lambda: board.show(unit, "ActiveState") == "failed", "the failed unit")
+
+    assert board.show(unit, "ExecMainStatus") == "78"
+    assert f"/etc/etchwarden/{file}" in board.run("etchwarden", "doctor", is_checked=False)
 
 
 def begin_a_long_etch(board, session):
