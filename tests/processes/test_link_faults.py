@@ -5,12 +5,16 @@ import os
 import re
 import resource
 import signal
+import sqlite3
+import subprocess
+import sys
 import time
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
 
 import pytest
 
+from etchdaemon.assembly import LOGBOOK_NAME
 from link_bench import Bench, until
 from rig.bench import patch
 
@@ -173,3 +177,25 @@ def test_a_port_that_another_program_holds_is_told_of_and_taken_when_it_is_free(
     os.close(descriptor)
 
     bench.etch_the_next()
+
+
+def test_programs_that_try_to_read_the_logbook_beside_a_busy_core_end_no_etch(bench):
+    bench.begin()
+    bench.start(LONG)
+    bench.etch_until_row(1)
+    busy = subprocess.Popen([sys.executable, "-c", "while True: pass"])
+    try:
+        for _ in range(200):
+            _try_to_read(bench.records / LOGBOOK_NAME)
+        run = bench.end_of_run()
+    finally:
+        busy.kill()
+        busy.wait()
+
+    assert run["ended"] == "complete", run
+
+
+def _try_to_read(logbook):
+    """Open the logbook as any program might, and give up at once where it is not let in."""
+    with suppress(sqlite3.Error), closing(sqlite3.connect(logbook, timeout=0)) as reader:
+        reader.execute("SELECT count(*) FROM run").fetchone()

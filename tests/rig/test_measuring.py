@@ -160,3 +160,15 @@ class _History:
     def ask(self, _method):
         head = PRACTICE_HEADS["practice-20w"]
         return {"heads": [{"name": head.name, "head": head.to_table()}]}
+
+
+@pytest.mark.parametrize("firmware", ["8-bit", "32-bit"])
+def test_nothing_is_sent_while_the_controller_writes_its_memory(rig_of, firmware):
+    """The port is deaf for 26 to 30 ms while the origin is written (cycle-accurate run)."""
+    rig = rig_of(firmware=firmware)
+    rig.get_ready()
+
+    rig.set_origin()
+    rig.wait(1.0)
+
+    assert rig.machine.controller.receive.lost_bytes == 0
