@@ -26,6 +26,7 @@ OPENING, ETCH, BOX = (
     "tests/rig/test_box.py::",
 )
 SINGLE, GUARD = "tests/rig/test_single_faults.py::", "tests/etchdaemon/test_guard.py::"
+ARMING = "tests/etchdaemon/test_interlocks_arming.py::"
 TRIPS = "tests/etchdaemon/test_interlocks_trips.py::"
 LOGBOOK = "tests/etchdaemon/test_logbook.py::"
 CONFIGURATION = "tests/etchdaemon/test_configuration.py::"
@@ -141,7 +142,15 @@ BOX_FAULTS = {
     "lid contact stuck safe": (scenario("lid_contact_sticks_closed"),),
     "air flow stuck safe": (scenario("air_sticks_closed"),),
     "loop stuck safe": (scenario("loop_closed_at_rest"),),
-    "arm button stuck": (scenario("arm_button_sticks_closed"),),
+    "arm button stuck or bridged": (
+        *scenarios("arm_button_sticks_closed", "button_bridged"),
+        ARMING + "test_a_button_that_is_bridged_is_found_and_nothing_is_armed",
+    ),
+    "arm button: a spark or a loose wire": (
+        scenario("arm_button_chatters"),
+        ARMING + "test_a_press_lasts_a_tenth_of_a_second_at_least",
+        ARMING + "test_two_samples_that_bridge_a_release_are_no_press",
+    ),
     "stuck unsafe: lid": scenarios("lid_sticks_open", "lid_second_sticks_open"),
     "stuck unsafe: stop circuit": (scenario("stop_button"),),
     "stuck unsafe: flame": (scenario("flame"),),

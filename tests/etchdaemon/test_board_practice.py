@@ -126,19 +126,6 @@ def test_a_lid_that_opens_rings_and_is_noted(path):
     assert Input.LID in opened
 
 
-def test_a_press_that_is_over_before_anybody_looks_is_read_once(path):
-    with served(path) as service:
-        board, _ = connected(path)
-        read_first = board.read()[Input.ARM_BUTTON].is_closed
-        service.do(service.board.press_button)
-        service.do(service.board.set_input, "arm_button", level=False)
-        until_all_is_heard(service, board)
-        read = [board.read()[Input.ARM_BUTTON].is_closed for _ in range(2)]
-        board.close()
-
-    assert (read_first, *read) == (False, True, False)
-
-
 def test_a_reading_that_hangs_gives_no_answer_until_it_goes_on(path):
     with served(path) as service, ThreadPoolExecutor(1) as others:
         board, bell = connected(path)

@@ -6,8 +6,8 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.arming import ArmingStep
 from etchdaemon.interlocks.checklist import QUESTIONS, Checklist, HowOften
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.presence import Presence
 from etchdaemon.interlocks.rules import Phase
+from etchdaemon.interlocks.samples import Condition
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.starting import StartWish
 from interlock_bench import ANSWERS, DAY, NOON, Bench
@@ -108,18 +108,72 @@ def test_armed_lasts_a_minute_from_the_last_press(bench):
 def test_a_button_that_never_comes_up_shows_nobody(bench):
     bench.run(1)
     bench.close(Input.ARM_BUTTON)
-    bench.run(6)
+    bench.run(10.5)
     bench.open(Input.ARM_BUTTON)
+    bench.run(1)
     bench.ask_to_arm()
     bench.run(2)
 
     assert not bench.interlocks.arming.is_armed
 
 
-def test_a_button_that_is_down_at_the_start_of_the_box_shows_nobody():
-    presence = Presence().after_button(is_down=True, now_s=1.0).after_button(is_down=False, now_s=2)
+def test_a_button_that_is_down_at_the_start_of_the_box_shows_nobody(bench):
+    bench.close(Input.ARM_BUTTON)
+    bench.run(1)
 
-    assert presence.at_s is None
+    bench.open(Input.ARM_BUTTON)
+    bench.run(0.1)
+
+    assert not bench.interlocks.senses.presence.is_fresh(bench.now_s)
+
+
+@pytest.mark.parametrize(("down_s", "is_press"), [(0.05, False), (0.08, False), (0.15, True)])
+def test_a_press_lasts_a_tenth_of_a_second_at_least(bench, down_s, is_press):
+    bench.run(1)
+    bench.close(Input.ARM_BUTTON)
+    bench.run(down_s)
+    bench.open(Input.ARM_BUTTON)
+    bench.run(0.1)
+
+    assert bench.interlocks.senses.presence.is_fresh(bench.now_s) is is_press
+
+
+def test_two_samples_that_bridge_a_release_are_no_press(bench):
+    bench.run(1)
+    bench.close(Input.ARM_BUTTON)
+    bench.run(0.06)
+    bench.tick(opened=(Input.ARM_BUTTON,))  # it was up in between, unseen
+    bench.run(0.06)
+    bench.open(Input.ARM_BUTTON)
+    bench.run(0.1)
+
+    assert not bench.interlocks.senses.presence.is_fresh(bench.now_s)
+
+
+def test_an_edge_of_the_lid_without_an_open_sample_is_nobody_at_the_machine():
+    bench = Bench(Setup(wired=EVERYTHING - {Input.ARM_BUTTON}))
+    bench.run(1)
+
+    bench.tick(opened=(Input.LID, Input.LID_SECOND))
+    bench.run(2)
+
+    assert not bench.interlocks.senses.presence.is_fresh(bench.now_s)
+
+
+def test_a_button_that_is_bridged_is_found_and_nothing_is_armed(bench):
+    bench.run(1)
+    bench.close(Input.ARM_BUTTON)
+    bench.run(9)
+    found = bench.interlocks.senses.found(bench.now_s)
+    assert Condition.BUTTON_RELEASED not in {one.rule.requires for one in found}
+    bench.run(2)
+
+    with pytest.raises(CommandRefused, match="stuck or bridged"):
+        bench.ask_to_arm()
+    bench.open(Input.ARM_BUTTON)
+    bench.run(1)
+    bench.ask_to_arm()
+    assert bench.tripped == []
 
 
 def test_without_a_button_the_lid_opened_and_shut_shows_somebody():

@@ -32,8 +32,7 @@ class PracticeBoard:
     """A Board whose edges arrive on a thread of its own.
 
     `speedup` is how fast the practice machine means to run. An input has been read whenever the
-    connection stands, unless the board says otherwise: it tells of every change. A press
-    that is over before anybody looks is read once.
+    connection stands, unless the board says otherwise: it tells of every change.
     """
 
     def __init__(self, path: Path, doorbell: Doorbell) -> None:
@@ -46,7 +45,6 @@ class PracticeBoard:
         self._closed: dict[Input, bool] = {}
         self._stale_since_s: dict[Input, WallSeconds] = {}
         self._faults: Sequence[str] = ()
-        self._has_unread_press = False  # at twenty times the speed a press lasts 15 ms
         self._changed_at_s: float | None = None
         self._is_ready = threading.Event()
         self._is_closing = False
@@ -73,11 +71,9 @@ class PracticeBoard:
             raise BoardLost("The practice machine's board is gone.")
         now_s = self._wall_s()
         with self._lock:
-            pressed = {Input.ARM_BUTTON: True} if self._has_unread_press else {}
-            self._has_unread_press = False
             return {
                 name: Level(is_closed, self._stale_since_s.get(name, now_s))
-                for name, is_closed in (self._closed | pressed).items()
+                for name, is_closed in self._closed.items()
             }
 
     def take_opened(self) -> Mapping[Input, Edge]:
@@ -152,7 +148,6 @@ class PracticeBoard:
         with self._lock:
             self._closed[name] = is_closed
             self._stale_since_s.pop(name, None)
-            self._has_unread_press |= name is Input.ARM_BUTTON and is_closed
         if is_edge and not is_closed:
             now_s = self._now_s()
             changed_at_s = now_s if self._changed_at_s is None else self._changed_at_s

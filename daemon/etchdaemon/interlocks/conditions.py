@@ -48,6 +48,7 @@ def conditions(
         Condition.STOP_RELEASED: _all_closed(look, {Input.STOP_CIRCUIT}),
         Condition.NO_FIRE: _all_closed(look, {Input.FLAME}),
         Condition.COOL_ENOUGH: _all_closed(look, {Input.TEMPERATURE}),
+        Condition.BUTTON_RELEASED: _is_released(look),
         Condition.LOOP_OPEN_WHEN_OFF: _loop_open_when_off(look, beam),
         Condition.LOOP_CLOSED_WHEN_ON: _loop_closed_when_on(look, beam),
         Condition.EXTRACTED: _is_extracted(look, air, fan, wired),
@@ -59,6 +60,11 @@ def _all_closed(look: Look, names: frozenset[Input] | set[Input]) -> bool | None
     if any(name not in look.levels for name in names):
         return None
     return all(look.levels[name].is_closed and name not in look.opened for name in names)
+
+
+def _is_released(look: Look) -> bool | None:
+    button = look.levels.get(Input.ARM_BUTTON)
+    return None if button is None else not button.is_closed
 
 
 def _agree(look: Look, names: frozenset[Input]) -> bool | None:

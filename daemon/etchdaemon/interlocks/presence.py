@@ -1,12 +1,30 @@
 """Whether a person stands at the machine: what no phone can pretend."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from etchdaemon.interlocks.clocks import WallSeconds
 
 WITHIN_S: Final = 60.0
-LONGEST_PRESS_S: Final = 5.0  # a button down for longer is stuck, leant on or short-circuited
+SHORTEST_PRESS_S: Final = 0.1  # what is shorter is a loose wire or a spark rather than a hand
+LONGEST_PRESS_S: Final = 10.0  # a button down for longer is stuck, leant on or bridged
+
+
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """For how long something was seen at every look, from the first to the last."""
+
+    from_s: WallSeconds
+    to_s: WallSeconds
+
+    @property
+    def lasted_s(self) -> float:
+        """How long that is certain to have lasted."""
+        return self.to_s - self.from_s
+
+
+def _going_on(spell: Spell | None, now_s: WallSeconds) -> Spell:
+    return Spell(now_s if spell is None else spell.from_s, now_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,13 +32,15 @@ class Presence:
     """When somebody last did something at the machine with their own hand.
 
     With an arm button that is a press and a release; a button that never comes up again shows
-    nobody. Without one it is the lid, opened and shut for the stable time.
+    nobody. Without one it is the lid, opened and shut for the stable time. Either has to be seen
+    at every look for a tenth of a second: an edge alone is nobody.
     """
 
-    at_s: float | None = None
-    pressed_at_s: float | None = None
-    was_up: bool = False
+    at_s: WallSeconds | None = None
     was_lid_open: bool = False
+    was_up: bool = False  # the button; down from the first is no press
+    _down: Spell | None = field(default=None, repr=False)
+    _open: Spell | None = field(default=None, repr=False)
 
     def is_fresh(self, now_s: WallSeconds) -> bool:
         """Return whether somebody was there within the last minute."""
@@ -30,23 +50,25 @@ class Presence:
         """Return how much of that minute is left."""
         return 0.0 if self.at_s is None else max(0.0, self.at_s + WITHIN_S - now_s)
 
-    def after_button(self, *, is_down: bool, now_s: WallSeconds) -> "Presence":
-        """Return what is known after a look at the arm button."""
+    def after_button(self, *, is_down: bool, has_bounced: bool, now_s: WallSeconds) -> "Presence":
+        """Return what is known after a look; `has_bounced`: it was up since the look before."""
+        was_up = self.was_up or has_bounced
         if is_down:
-            began_s = now_s if self.was_up else self.pressed_at_s
-            return replace(self, pressed_at_s=began_s, was_up=False)
-        was_pressed = self.pressed_at_s is not None
-        if was_pressed and now_s - (self.pressed_at_s or 0.0) <= LONGEST_PRESS_S:
-            return replace(self, at_s=now_s, pressed_at_s=None, was_up=True)
-        return replace(self, pressed_at_s=None, was_up=True)
+            down = _going_on(None if has_bounced else self._down, now_s) if was_up else None
+            return replace(self, was_up=was_up, _down=down)
+        press = self._down
+        is_press = press is not None and SHORTEST_PRESS_S <= press.lasted_s <= LONGEST_PRESS_S
+        return replace(self, at_s=now_s if is_press else self.at_s, was_up=True, _down=None)
 
     def after_lid(self, *, is_open: bool, is_shut: bool, now_s: WallSeconds) -> "Presence":
         """Return what is known after a look at the lid; `is_shut` only once it is so stably."""
         if is_open:
-            return replace(self, was_lid_open=True)
+            opened = _going_on(self._open, now_s)
+            was_open = self.was_lid_open or opened.lasted_s >= SHORTEST_PRESS_S
+            return replace(self, was_lid_open=was_open, _open=opened)
         if is_shut and self.was_lid_open:
-            return replace(self, at_s=now_s, was_lid_open=False)
-        return self
+            return replace(self, at_s=now_s, was_lid_open=False, _open=None)
+        return replace(self, _open=None)
 
     def used(self) -> "Presence":
         """Return the same with nobody there: what was shown once counts once."""

@@ -8,6 +8,7 @@ from typing import Final
 
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import Limits
+from etchdaemon.interlocks.presence import LONGEST_PRESS_S
 from etchdaemon.interlocks.samples import Condition
 
 MAX_DELAY_S: Final = 5.0
@@ -152,6 +153,14 @@ RULES: Final = (
         trip_delay_s=1.0, trip_after_hold_s=4.0,
         air=Air.ON,
         message="The temperature switch has opened. Let the machine cool and find out why.",
+    ),
+    Rule(
+        requires=Condition.BUTTON_RELEASED,
+        needs=frozenset({Input.ARM_BUTTON}),
+        while_idle=_FORBID, while_armed=_FORBID, while_etching=_FORBID,
+        trip_delay_s=LONGEST_PRESS_S,
+        message="The button at the machine has been down for more than ten seconds: it is stuck or "
+        "bridged. That shows nobody, and the safety relay sets itself. Have it put right.",
     ),
     Rule(
         requires=Condition.STEERED,

@@ -16,6 +16,7 @@ class Condition(StrEnum):
     EXTRACTED = "fumes extracted"
     AIR_FLOW_STILL_WHEN_OFF = "air still with the fan off"
     COOL_ENOUGH = "cool enough"
+    BUTTON_RELEASED = "button released"
     STEERED = "daemon's loop alive"
     GUARDED = "guard well"
     ATTENDED = "somebody answers"

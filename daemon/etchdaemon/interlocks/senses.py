@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping
 
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.conditions import Beam, conditions, is_air_moving
+from etchdaemon.interlocks.conditions import LID_CONTACTS, Beam, conditions, is_air_moving
 from etchdaemon.interlocks.evaluation import Finding, findings
 from etchdaemon.interlocks.extraction import Extraction
 from etchdaemon.interlocks.inputs import Input, Look
@@ -76,13 +76,18 @@ class Senses:
             button = look.levels.get(Input.ARM_BUTTON)
             if button is not None:
                 self.presence = self.presence.after_button(
-                    is_down=button.is_closed, now_s=look.now_s
+                    is_down=button.is_closed,
+                    has_bounced=Input.ARM_BUTTON in look.opened,
+                    now_s=look.now_s,
                 )
             return
         lid = self.samples.get(Condition.LID_CLOSED)
         if lid is not None:
+            contacts = LID_CONTACTS & look.levels.keys()
             self.presence = self.presence.after_lid(
-                is_open=not lid.is_good, is_shut=lid.bad_since_s is None, now_s=look.now_s
+                is_open=not all(look.levels[name].is_closed for name in contacts),
+                is_shut=lid.bad_since_s is None,
+                now_s=look.now_s,
             )
 
 
