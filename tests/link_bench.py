@@ -62,7 +62,7 @@ class Bench:
         quick_box(self.folder)
         self._start("machine", "--folder", str(self.machine), "--speedup", str(speedup))
         until(lambda: _is_answered(self.machine / "control.sock"))
-        self.name_port(self.machine / "port")
+        self.port.symlink_to(self.machine / "port")
         if starts_daemon:
             self.begin_daemon()
 
@@ -83,11 +83,11 @@ class Bench:
         self._parts.callback(child.kill)
         return child
 
-    def name_port(self, path):
-        """Let the daemon's port be another device."""
+    def put_on_port(self, device):
+        """Let the practice machine's port be another device."""
         fresh = self.folder / "port.new"
-        fresh.symlink_to(path)
-        fresh.replace(self.port)
+        fresh.symlink_to(device)
+        fresh.replace(self.machine / "port")
 
     def ask(self, method, **params):
         return self._client.call(method, **params)

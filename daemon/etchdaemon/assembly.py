@@ -57,6 +57,7 @@ from etchwire.notification import notify
 LOGBOOK_NAME: Final = "logbook.sqlite3"
 SPOOL_NAME: Final = "spool"
 CLOCK_NAME: Final = "clock"
+PORT_NAME: Final = "port"
 BOARD_NAME: Final = "board.sock"
 CARD_NAME: Final = "card"
 PINS_NAME: Final = "pins.json"  # for `etchwarden-safe`
@@ -124,13 +125,15 @@ class Daemon:
         spool = Spool(places.state / SPOOL_NAME, needed=jobs_in_need(self._logbook))
         self._reentry = reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
         wishes = Wishes(spool=spool, doorbell=self._doorbell, reentry=reentry)
-        is_practice = places.practice is not None
+        practice = places.practice
         machine = Machine(
-            open_port=opener(places.port, is_practice=is_practice),
+            open_port=opener(
+                places.port, practice_port=None if practice is None else practice / PORT_NAME
+            ),
             beam=self._guard,
             port_name=places.port,
         )
-        machine.is_practice = is_practice
+        machine.is_practice = practice is not None
         machine.measured = MeasuredController(places.state)
         self._preflight = PreflightChild(
             self._doorbell, has_heartbeat_contact=Output.HEARTBEAT in box.setup.wired

@@ -218,6 +218,7 @@ BOX_FAULTS = {
     ),
     "configuration wrong": (
         scenario("box_file_wrong"),
+        PORT + "test_beside_simulated_contacts_only_the_practice_machines_own_port_is_opened",
         CONFIGURATION + "test_a_fault_has_its_name_and_says_what_to_do",
         CONFIGURATION + "test_a_box_without_a_lid_contact_is_read_but_only_watches",
     ),

@@ -349,8 +349,26 @@ def test_many_rings_are_one():
     bell.close()
 
 
-def test_a_real_port_is_never_opened_beside_simulated_contacts(terminal):
-    with pytest.raises(PortLost, match="a real one, and this daemon practises"):
-        opener("/dev/null", is_practice=True)()
+def test_beside_simulated_contacts_only_the_practice_machines_own_port_is_opened(
+    terminal, tmp_path
+):
+    other = Terminal()
+    own, named = tmp_path / "port", tmp_path / "named"
+    own.symlink_to(terminal.path)
+    named.symlink_to(own)
+    try:
+        for foreign in ("/dev/null", other.path):
+            with pytest.raises(PortLost, match="not the practice machine's at"):
+                opener(foreign, practice_port=own)()
+    finally:
+        other.close()
 
-    opener(terminal.path, is_practice=True)().close()
+    opener(str(named), practice_port=own)().close()
+
+
+def test_a_practice_port_that_leads_to_a_real_device_is_not_opened(tmp_path):
+    own = tmp_path / "port"
+    own.symlink_to("/dev/null")
+
+    with pytest.raises(PortLost, match="not the practice machine's"):
+        opener(str(own), practice_port=own)()

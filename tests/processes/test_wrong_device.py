@@ -94,13 +94,14 @@ def test_another_device_is_told_of_and_the_machine_taken_in_its_place(tmp_path, 
         bench = Bench(tmp_path, parts)
         bench.begin(starts_daemon=False)
         device = Device(parts, **behaviour)
-        bench.name_port(device.path)
+        own = (bench.machine / "port").resolve()
+        bench.put_on_port(device.path)
         bench.begin_daemon()
 
         told = bench.until(lambda status: status["machine"]["link"] == "refused")["machine"]
         _asked_again(device)
         link = bench.ask("status")["machine"]["link"]
-        bench.name_port(bench.machine / "port")
+        bench.put_on_port(own)
         device.pull()
 
         assert told["sentence"].startswith(said)

@@ -26,9 +26,9 @@ NO_PORT_NAMED: Final = (
     "The machine's file names no port yet. Put the cable in, name the port in the table [machine]"
     " (`etchwarden configure --ports` lists those there are) and restart the daemon."
 )
-REAL_IN_PRACTICE: Final = (
-    "The port {path} is a real one, and this daemon practises: its lid and its other contacts are"
-    " simulated. Start it without --practice, with the file of the box."
+NOT_OF_PRACTICE: Final = (
+    "The port {path} is not the practice machine's at {own}, and this daemon practises: its lid and"
+    " its other contacts are simulated. Start it without --practice, with the file of the box."
 )
 _CANNOT_OPEN: Final[Mapping[int, str]] = {
     errno.ENOENT: "There is no port {path}. Check the cable and that the machine is switched on.",
@@ -123,16 +123,19 @@ class SerialPort:
             raise self._lost() from error
 
 
-def opener(path: str, *, is_practice: bool = False) -> Callable[[], SerialPort]:
+def opener(path: str, *, practice_port: Path | None = None) -> Callable[[], SerialPort]:
     """Return what opens the port at `path`; a symbolic link is followed anew every time.
 
-    In practice the box's contacts are simulated, so a port that is no pseudo-terminal is never
-    opened: simulated contacts beside a real machine would let it burn with its lid open.
+    In practice the box's contacts are simulated, so only the port of the practice machine to
+    which they belong, `practice_port`, is ever opened, and it has to be a pseudo-terminal:
+    simulated contacts beside another machine would let it burn with its lid open.
     """
 
     def open_port() -> SerialPort:
-        if is_practice and _is_real(path):
-            raise PortLost(REAL_IN_PRACTICE.format(path=path))
+        if practice_port is not None:
+            is_own = Path(path).resolve() == practice_port.resolve()
+            if _is_real(path) or not is_own:
+                raise PortLost(NOT_OF_PRACTICE.format(path=path, own=practice_port))
         return SerialPort(path)
 
     return open_port
