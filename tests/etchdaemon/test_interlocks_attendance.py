@@ -130,10 +130,27 @@ def test_the_full_box_lacks_nothing_and_the_minimum_says_everything_it_lacks():
     assert len(said) == len(LACKS) - 3  # lid, beam enable and fan are there
 
 
-def test_a_box_without_loop_input_or_proof_of_air_runs_only_attended():
+@pytest.mark.parametrize(
+    "part",
+    [Input.LOOP_CLOSED, Output.EXTRACTION, Input.AIR_FLOW, Input.FLAME, Output.HEARTBEAT],
+)
+def test_unattended_runs_need_loop_extraction_proven_air_flame_detector_and_heartbeat(part):
     assert not is_attended_only(EVERYTHING)
-    assert is_attended_only(EVERYTHING - {Input.LOOP_CLOSED})
-    assert is_attended_only(EVERYTHING - {Input.AIR_FLOW})
+    assert is_attended_only(EVERYTHING - {part})
+
+
+def test_a_run_without_a_flame_detector_asks_for_somebody_every_ten_minutes():
+    bench = Bench(Setup(wired=EVERYTHING - {Input.FLAME}))
+    bench.arm()
+    wish = StartWish(lasts_s=12 * 3600, starts_at=NOON, has_acknowledged_long_run=True)
+    bench.interlocks.begin_run(wish, bench.now_s)
+
+    bench.run(9.9 * 60)
+    was_asking = bench.interlocks.rounds.is_asking
+    bench.run(0.2 * 60)
+
+    assert not was_asking
+    assert bench.interlocks.rounds.is_asking
 
 
 def test_a_box_without_lid_or_beam_enable_only_watches():

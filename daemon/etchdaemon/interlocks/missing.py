@@ -46,7 +46,9 @@ LACKS: Final = (
     ),
     Lack(
         frozenset({Input.FLAME}),
-        "No flame or smoke detector: nothing here notices a fire.",
+        "No flame or smoke detector: nothing here notices a fire, so somebody stays with every "
+        "run.",
+        is_attended_only=True,
     ),
     Lack(
         frozenset({Input.STOP_CIRCUIT}),
@@ -58,7 +60,9 @@ LACKS: Final = (
     ),
     Lack(
         frozenset({Output.HEARTBEAT}),
-        "No heartbeat output: if this computer hangs, only the lid contact puts the beam out.",
+        "No heartbeat output: if this computer hangs, only the lid contact puts the beam out, so "
+        "somebody stays with every run.",
+        is_attended_only=True,
     ),
 )
 

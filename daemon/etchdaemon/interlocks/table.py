@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from etchdaemon.interlocks.missing import LACKS, Lack
 from etchdaemon.interlocks.rules import RULES, Phase, Reaction, Rule
 
 _WORDS = {
@@ -39,6 +40,19 @@ def rules_as_markdown(rules: Iterable[Rule] = RULES) -> str:
     """Return the table for README and DEVELOPERS.md."""
     lines = (_HEADS, tuple("---" for _ in _HEADS), *rules_as_rows(rules))
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)
+
+
+def lacks_as_markdown() -> str:
+    """Return for README what is missing where it is not wired, and what follows from that."""
+    lines = (("Not wired", "So", "The box"), ("---", "---", "---"), *map(_lacking, LACKS))
+    return "".join(f"| {' | '.join(line)} |\n" for line in lines)
+
+
+def _lacking(lack: Lack) -> tuple[str, str, str]:
+    parts = " or ".join(sorted(part.value.replace("_", " ") for part in lack.parts))
+    if lack.is_watch_only:
+        return parts, lack.sentence, "only watches"
+    return parts, lack.sentence, "runs attended" if lack.is_attended_only else "runs"
 
 
 def _etching(rule: Rule) -> str:
