@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 _STRAIGHT_COSINE: Final = 0.999999  # the firmware takes anything nearer for straight on or back
-MOVES_AT_ONCE: Final = 1 << 16  # more need more memory and are no quicker
+MOVES_AT_ONCE: Final = 40_000  # more need more memory, and are a little quicker
 _SPEED_FLOOR: Final = 1e-9  # mm/s; keeps a division by a block's speed finite
 
 

@@ -14,7 +14,7 @@ from etchpath.timeline import Timed
 Floats = NDArray[np.float64]
 
 _SPEED_CLASSES: Final = 4096
-_FREE_PIECES: Final = 32_768  # so many in every
+_FREE_PIECES: Final = 16_384  # so many in every
 _FREE_EVERY: Final = 8 * _FREE_PIECES  # so many show how fast a long file could be run
 _USEFUL_SHARE: Final = 0.99  # a feed that only a hundredth of the time could use gains nothing
 _AT_SPEED_WITHIN: Final = 0.005  # of the feed asked for; reports give whole mm/min
