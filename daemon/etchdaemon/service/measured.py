@@ -40,7 +40,7 @@ class MeasuredController:
     def __init__(self, folder: Path | None = None) -> None:
         self._path = None if folder is None else folder / FILE_NAME
         self._kept: Mapping[str, Any] = {}
-        self._told: tuple[Facts, ControllerProfile] | None = None
+        self._told: tuple[Facts, ControllerProfile, Mapping[str, Any]] | None = None
         if self._path is not None:
             with suppress(OSError, ValueError):
                 kept = json.loads(self._path.read_bytes())
@@ -60,9 +60,17 @@ class MeasuredController:
 
     def profile(self, facts: Facts) -> ControllerProfile:
         """Return the profile to reckon with: the one measured, else that of its kind."""
+        return self._known(facts)[1]
+
+    def table(self, facts: Facts) -> Mapping[str, Any]:
+        """Return the profile as it travels."""
+        return self._known(facts)[2]
+
+    def _known(self, facts: Facts) -> tuple[Facts, ControllerProfile, Mapping[str, Any]]:
         if self._told is None or self._told[0] is not facts:  # every snapshot asks
-            self._told = (facts, self._profile(facts))
-        return self._told[1]
+            profile = self._profile(facts)
+            self._told = (facts, profile, profile.to_table())
+        return self._told
 
     def _profile(self, facts: Facts) -> ControllerProfile:
         if self._kept.get("of") == _identity(facts):

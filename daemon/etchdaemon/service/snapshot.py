@@ -49,7 +49,7 @@ def machine_of(machine: Machine, origin: JobOrigin) -> dict[str, Any]:
         "is_practice": machine.is_practice,
         "position_mm": None if place_mm is None else [value + 0.0 for value in place_mm[:2]],
         "controller_state": None if report is None else report.state,
-        "controller": None if facts is None else machine.measured.profile(facts).to_table(),
+        "controller": None if facts is None else machine.measured.table(facts),
     }
 
 
