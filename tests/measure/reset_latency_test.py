@@ -54,6 +54,8 @@ def test_how_soon_a_reset_is_on_the_cable(tmp_path, job):
             bench.guard.is_burning = False
             wait_until(lambda now: "set_origin" in now["may"])
             bench.wishes.request("set_origin")
+            bench.guard.arm()
+            wait_until(lambda now: "start" in now["may"])
             bench.wishes.request("start")
 
     alarms = threading.Thread(target=raise_alarms)

@@ -113,9 +113,16 @@ class Rig:
 
     def ask(self, command: str, **arguments: Any) -> dict[str, Any]:
         """Ask, and step until there is an answer; raise what it was refused with."""
+        if command in ("start", "load", "reenter"):
+            self.show_somebody()
         request = self.wishes.submit(command, **arguments)
         self.wait_until(lambda: request.is_answered)
         return request.answer(0)
+
+    def show_somebody(self) -> None:
+        """Let the box be armed, as far as this one has to be."""
+        self.guard.arm()
+        self.step()
 
     def submit(self, command: str) -> Request:
         return self.wishes.submit(command)

@@ -260,7 +260,7 @@ def test_nothing_starts_while_the_logbook_cannot_be_written(rig):
     with pytest.raises(LogbookUnavailable, match="full"):
         rig.ask("start")
 
-    assert rig.state == "loaded"
+    rig.wait_until(lambda: rig.state == "loaded", within_s=0.1)
 
 
 def test_an_etch_goes_on_and_people_are_told_when_the_logbook_fills_its_disk(rig):

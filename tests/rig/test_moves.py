@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.run.states import NEXT_STATE, State, Wish
 from etchpractice.machine import PracticeMachine
 from rig.guarded import GuardedRig
 
@@ -392,3 +393,24 @@ def _do(rig, name, said):
                 rig.ask(name, **arguments)
             except CommandRefused:
                 rig.wait(0.1)
+
+
+@pytest.mark.parametrize("command", ["set_origin", "home"])
+def test_what_touches_the_place_undoes_what_was_armed(homing_rig, command):
+    home(homing_rig)
+    move(homing_rig, "move_by", x_mm=50.0, y_mm=20.0)
+    homing_rig.set_origin()
+    homing_rig.load()
+    homing_rig.arm()
+    assert homing_rig.state == "armed"
+
+    homing_rig.ask(command)
+
+    homing_rig.wait_until(lambda: homing_rig.state == "loaded", within_s=0.1)
+    assert "start" not in homing_rig.may
+
+
+def test_only_an_armed_box_starts_and_the_table_of_states_shows_no_other_way():
+    starts = {state for state, wish in NEXT_STATE if wish is Wish.START}
+
+    assert starts == {State.ARMED}

@@ -7,9 +7,9 @@ from etchdaemon.interlocks.verdict import Verdict
 
 
 class Unguarded:
-    """Has only the beam's contact; forbids nothing, asks for nothing, remembers nothing."""
+    """Has only the beam's contact; forbids nothing, asks for nothing; is armed but at an end."""
 
-    phase = Phase.IDLE
+    phase = Phase.ARMED
     standing = ()
     watches_only_because = None
 
@@ -62,4 +62,7 @@ class Unguarded:
         pass
 
     def end_run(self):
-        pass
+        self.phase = Phase.IDLE
+
+    def arm(self):
+        self.phase = Phase.ARMED

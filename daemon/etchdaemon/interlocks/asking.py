@@ -1,6 +1,7 @@
 """What is asked of the interlocks by people and by whoever steers, and why it is refused."""
 
 from collections.abc import Collection, Mapping
+from typing import Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
@@ -10,6 +11,8 @@ from etchdaemon.interlocks.missing import watches_only_because
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
 from etchdaemon.interlocks.watch import Watch
+
+NOT_ARMED: Final = "Arm the box at the machine first."
 
 
 class Interlocks(Watch):
@@ -53,7 +56,7 @@ class Interlocks(Watch):
         if self._is_etching:
             raise CommandRefused("A run is already under way.")
         if not self.arming.is_armed:
-            raise CommandRefused(self.arming.failed_because or "Arm the box at the machine first.")
+            raise CommandRefused(self.arming.failed_because or NOT_ARMED)
         self._refuse_if_unsafe(now_s, Phase.ARMED)
         self._refuse_if_unsafe(now_s, Phase.ETCHING)
         self._refuse_if_not_extracted()

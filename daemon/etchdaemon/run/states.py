@@ -52,7 +52,6 @@ NEXT_STATE: Final[Mapping[tuple[State, Wish | Turn], State]] = {
     (State.IDLE, Wish.LOAD): State.LOADED,
     (State.LOADED, Wish.LOAD): State.LOADED,
     (State.LOADED, Wish.UNLOAD): State.IDLE,
-    (State.LOADED, Wish.START): State.ETCHING,  # the guard refuses it unless it is armed
     (State.LOADED, Turn.ARMED): State.ARMED,
     (State.ARMED, Turn.DISARMED): State.LOADED,
     (State.ARMED, Wish.LOAD): State.LOADED,
@@ -81,7 +80,6 @@ NEXT_STATE: Final[Mapping[tuple[State, Wish | Turn], State]] = {
     (State.STOPPING, Turn.RUN_ENDED): State.ENDED,
     (State.ENDED, Wish.LOAD): State.LOADED,
     (State.ENDED, Wish.UNLOAD): State.IDLE,
-    (State.ENDED, Wish.START): State.ETCHING,
     (State.ENDED, Turn.ARMED): State.ARMED,
 }
 

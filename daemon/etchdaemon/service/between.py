@@ -7,6 +7,7 @@ from etchdaemon.controller.chore import NO_ANSWER, RESTARTED, Chore
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.opening import From
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
+from etchdaemon.interlocks.asking import NOT_ARMED
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run import position_epoch
@@ -15,6 +16,7 @@ from etchdaemon.run.moving import Moving
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state
 from etchdaemon.service import fitness
 from etchdaemon.service.bed import bed_of
+from etchdaemon.service.box_wishes import CAN_BE_ARMED
 from etchdaemon.service.chores import chore_for
 from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
@@ -95,12 +97,14 @@ class Between:
     def start(self, request: Request, now_s: float) -> None:
         """Ask the controller anew what it is set to; the start follows when it has answered."""
         self._refuse_while_pending()
-        next_state(self._life.state, Wish.START)
+        if self._life.state not in CAN_BE_ARMED:
+            next_state(self._life.state, Wish.START)
         if not self._machine.is_ready:
             raise CommandRefused(self._machine.sentence)
         self._keep_up()
         self.inspection.acknowledge(request.arguments.get("acknowledge", ()))
         self.refuse_unplaced()
+        self._refuse_unarmed()  # last: everything else comes before somebody goes to the machine
         self.pending = request
         self._machine.open_again(From.REST, now_s)
 
@@ -191,6 +195,7 @@ class Between:
     def _begin(self, request: Request) -> None:
         """Start the run, now that the controller has said again what it is."""
         try:
+            self._refuse_unarmed()  # it may have been disarmed meanwhile
             etch = self._start_etch(request)
         except EtchdaemonError as error:
             request.refuse(error)
@@ -200,6 +205,12 @@ class Between:
         self.last_run.forget()
         self.course = Course(etch, machine=self._machine, life=self._life, guard=self._guard)
         request.accept()
+
+    def _refuse_unarmed(self) -> None:
+        """Raise CommandRefused unless the box is armed, saying what it lacks."""
+        if self._life.state in CAN_BE_ARMED:
+            raise CommandRefused(self._guard.why_not_start() or NOT_ARMED)
+        next_state(self._life.state, Wish.START)
 
     def _start_etch(self, request: Request) -> Etch:
         job, facts = self.job, self._machine.facts
