@@ -141,6 +141,20 @@ def test_a_callback_lets_no_exception_into_the_librarys_thread(pins):
     assert levels(pins.board)["lid"] is False
 
 
+def test_an_edge_whose_cut_fails_is_not_lost(pins, monkeypatch):
+    def refuse(*_, **__):
+        raise BoardLost("a pin that cannot be driven")
+
+    pins.line(16).drive_high()
+    pins.board.take_opened()
+    monkeypatch.setattr(pins.board, "set", refuse)
+
+    pins.line(16).drive_low()
+
+    assert list(pins.board.take_opened()) == [Input.LID]
+    assert pins.board.trouble is not None
+
+
 def test_a_dead_edge_thread_is_said_and_the_poll_goes_on(pins):
     pins.is_thread_alive = False
 

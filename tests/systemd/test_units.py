@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from etchdaemon.hardware.watchdog import FEED_EVERY_S
+from etchdaemon.logbook.logbook import CONFIRM_TIMEOUT_S
 from etchphoto.decoding_cost import MOST_BYTES
 
 UNITS = Path(__file__).resolve().parents[2] / "systemd"
@@ -78,6 +80,15 @@ def test_a_unit_outlives_its_children_and_is_ended_where_it_hangs(name):
     assert "OOMPolicy=continue" in lines
     assert "Type=notify" in lines
     assert any(re.fullmatch(r"WatchdogSec=\d+", line) for line in lines)
+
+
+def test_the_daemons_watchdog_waits_longer_than_its_loop_ever_does():
+    """The loop waits for the logbook at a start and a resume, and feeds once a second at most."""
+    lines = (UNITS / "etchwarden-daemon@.service").read_text().splitlines()
+
+    (limit_s,) = (int(line[12:]) for line in lines if line.startswith("WatchdogSec="))
+
+    assert limit_s > CONFIRM_TIMEOUT_S + FEED_EVERY_S
 
 
 def test_the_page_and_the_largest_photo_fit_the_memory_of_the_unit():

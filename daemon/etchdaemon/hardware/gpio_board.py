@@ -126,8 +126,10 @@ class GpioBoard:
         """
         try:
             if bool(state) is not pin.is_high_on:
-                if name in CUTS_ON_EDGE:
-                    self.set(Output.BEAM_ENABLE, is_on=False)
-                self._opened.note(name, Edge(self._clock.wall_s(), self._clock.now_s()))
+                try:
+                    if name in CUTS_ON_EDGE:
+                        self.set(Output.BEAM_ENABLE, is_on=False)
+                finally:  # a contact that cannot be driven makes no edge undone
+                    self._opened.note(name, Edge(self._clock.wall_s(), self._clock.now_s()))
         except Exception:  # noqa: BLE001 - the poll is the truth, and goes on
             self._has_stumbled = True
