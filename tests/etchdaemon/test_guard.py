@@ -356,3 +356,16 @@ def test_a_cut_is_dated_by_the_machines_clock_so_that_its_place_can_be_found(box
     box.guard.look()
 
     assert box.guard.verdict().opened_at_s == opened_at_s
+
+
+def test_a_guard_that_fails_cuts_before_it_writes_its_log(box, monkeypatch):
+    box.start()
+    seen = []
+    monkeypatch.setattr(
+        logging.getLogger("etchdaemon.guard"), "exception", lambda *_: seen.append(box.is_beam_on)
+    )
+    box.board.raises = RuntimeError("a fault of our own")
+
+    box.look()
+
+    assert seen == [False]

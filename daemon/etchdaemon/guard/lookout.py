@@ -71,8 +71,8 @@ class Lookout:
         try:
             self._look()
         except Exception:  # noqa: BLE001 - whatever it is, nothing is watched any more
+            self._fail()  # the beam first, the log afterwards
             _log.exception("The guard has failed.")
-            self._fail()
         self.looks += 1
 
     def has_settled(self) -> bool:
