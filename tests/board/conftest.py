@@ -81,6 +81,7 @@ def new_board(furnished: list[Path], boards_folder: Path) -> Iterator[Container]
     """A board on which nothing of ours is installed yet."""
     with running_board(furnished, Path(tempfile.mkdtemp(dir=boards_folder)) / "new") as board:
         yield board
+        require_clean_journal(board)
 
 
 @pytest.fixture

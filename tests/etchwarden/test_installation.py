@@ -162,6 +162,7 @@ def test_a_release_that_is_laid_anew_never_goes_back_to_one_of_long_ago(bench, o
 
     assert bench.version_that_runs == "1.1"
     assert bench.board.told[-1] == "start"
+    assert bench.said[-1].startswith(f"{new.label} stays in use.")
 
 
 def test_the_release_before_is_still_kept_after_going_back(bench, old, new, tmp_path):

@@ -118,7 +118,8 @@ class Change:
         self.board.start()
         faults = self.board.faults()
         forget(self.places)
-        self.say("\n".join((f"{old} is in use again.", *faults)))
+        again = "stays in use" if old == self.wheel.label else "is in use again"
+        self.say("\n".join((f"{old} {again}.", *faults)))
 
 
 def _require_rest(change: Change) -> None:
