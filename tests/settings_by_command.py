@@ -42,7 +42,7 @@ class Bench(Session):
         """Load, answer the checklist and start by command; press the button beside the machine."""
         answers = [f"--answer={key}={_typed(answer)}" for key, answer in ANSWERS.items()]
         with self.ask_daemon() as daemon:  # a job is checked for the machine that is there
-            self.household.wait_until(lambda: daemon.call("status")["machine"]["link"] == "ready")
+            self.set_origin(daemon)
         self.say("load", job, "--daemon", self.folder / "daemon.sock")
         with ThreadPoolExecutor(1) as terminal, self.ask_daemon() as daemon:
             etching = terminal.submit(self.say, "etch", "--long-run", *answers)

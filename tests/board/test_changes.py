@@ -22,7 +22,7 @@ DIES = "raise SystemExit('This release is broken on purpose.')\n"
 STAYS = re.compile(
     r"^/(var/(lib/etchwarden|log|cache|lib/systemd|lib/dbus|tmp)|etc/etchwarden|home|root|run|tmp"
     r"|etc/(passwd|group|shadow|gshadow|subuid|subgid|machine-id|\.pwd\.lock|\.updated|resolv\.conf"
-    r"|hostname|hosts|localtime|mtab))"
+    r"|hostname|hosts|localtime|mtab|ld\.so\.cache))"
 )
 TESTS_OWN = re.compile(r"/etc/systemd/system/(practice-machine|etchwarden-daemon@left\.service\.d)")
 

@@ -3,6 +3,7 @@
 import re
 import signal
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -20,6 +21,8 @@ from rig.bench import patch
 PATIENCE_S = 60.0
 ROWS, COLUMNS = 14, 200
 PIECES = COLUMNS // 10  # of a millimetre each
+# Single dots that the 8-bit controller keeps up with: a starving row is no two times alike.
+FEED_MM_PER_MIN = 2000.0
 SPEEDUP = "3"  # the starting minute lasts twenty seconds, enough for a busy machine
 HOME_MM = 1.0  # where the practice machine comes to rest after homing, from its bed's corner
 LEAST, MOST, TWICE = 0.5, 1.6, 2.2  # of the light that an average piece of a row gets
@@ -35,7 +38,7 @@ class Box:
         order = Order(
             title="patch",
             head=PRACTICE_HEADS["practice-20w"],
-            recipe=PRACTICE_RECIPES["practice-20w"],
+            recipe=replace(PRACTICE_RECIPES["practice-20w"], feed_mm_per_min=FEED_MM_PER_MIN),
             halftone="none",
         )
         with (self.session.job / GCODE_NAME).open("wb") as file:
