@@ -213,6 +213,7 @@ def test_a_real_box_arms_only_when_somebody_shows_at_the_machine(bench, run_here
 
     library.levels[LID] = 0
     until(lambda: not _is_closed(daemon, "lid"))
+    time.sleep(0.5)  # as a hand holds it; a tenth of a second is the least that counts
     library.levels[LID] = 1
     until(lambda: "start" in daemon.call("status")["may"] or _arm_again(daemon))
     assert library.levels[BEAM] == 0
