@@ -18,10 +18,13 @@ from etchdaemon.configuration.source import Source
 from etchdaemon.interlocks.rules import MAY_DELAY, RULES
 from etchwarden import configure
 from etchwarden.configuring.asking import answers_of_person
+from etchwarden.configuring.entries import SECTIONS
 from etchwarden.configuring.writing import written
 from etchwarden.heads import find_head
+from etchwarden.selfcheck.machine_checks import SAFE_OUTPUTS
 from etchwire.craft import Head, Register
 
+ROOT = Path(__file__).resolve().parents[2]
 ANSWERS = """
 [machine]
 port = "/dev/serial/by-id/usb-77"
@@ -343,3 +346,31 @@ def test_the_rules_that_may_wait_are_explained_in_the_file():
     names = {rule.name.replace(" ", "_") for rule in RULES if rule.requires in MAY_DELAY}
 
     assert set(re.findall(r"^# \[rules\.(\w+)\]$", written("left", {}), re.MULTILINE)) == names
+
+
+def proposed_pins(table):
+    """Return the pin that the file proposes for each contact of `table`, by its name."""
+    section = next(section for section in SECTIONS if section.name == table)
+    return {entry.name: int(re.sub(r"\D", "", entry.example)) for entry in section.entries}
+
+
+def test_outputs_are_proposed_on_the_pins_that_the_manual_and_the_self_check_ask_for():
+    first, last = SAFE_OUTPUTS[0], SAFE_OUTPUTS[-1]
+
+    assert set(proposed_pins("outputs").values()) <= set(SAFE_OUTPUTS)
+    assert f"GPIO {first} to {last}" in (ROOT / "README.md").read_text()
+
+
+def test_no_pin_is_proposed_twice_but_for_the_two_proofs_of_air():
+    pins = [*proposed_pins("inputs").values(), *proposed_pins("outputs").values()]
+
+    assert proposed_pins("inputs")["air_flow"] == proposed_pins("inputs")["pressure_above_low"]
+    assert len(pins) - len(set(pins)) == 1
+
+
+def test_no_proposed_pin_is_one_that_the_computer_moves_or_pulls_up_by_itself():
+    pins = {*proposed_pins("inputs").values(), *proposed_pins("outputs").values()}
+
+    # GPIO 0 to 8 are pulled up at power-on (BCM2835 ARM Peripherals, p. 102); 9 to 11 are the
+    # SPI bus of the header, 14 and 15 its serial console (from memory).
+    assert pins <= {12, 13, *range(16, 28)}

@@ -10,11 +10,11 @@ from typing import Final
 from etchdaemon.errors import CommandRefused
 from etchdaemon.guard.contacts import Contacts
 from etchdaemon.guard.lock import HANGS, GuardLock
-from etchdaemon.interlocks.arming import HEARTBEAT_LASTS_S
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.latch import Trip
+from etchdaemon.interlocks.limits import MONOSTABLE_S
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.interlocks.verdict import Verdict
@@ -111,7 +111,7 @@ class Lookout:
     def _was_unwatched(self, now_s: WallSeconds) -> bool:
         """Return whether nobody looked so long that the box may have put the beam out."""
         has_heartbeat = Output.HEARTBEAT in self._interlocks.setup.wired
-        return has_heartbeat and HEARTBEAT_LASTS_S < now_s - self._looked_at_s < inf
+        return has_heartbeat and MONOSTABLE_S[0] < now_s - self._looked_at_s < inf
 
     @property
     def phase(self) -> Phase:

@@ -13,9 +13,6 @@ from etchdaemon.interlocks.presence import WITHIN_S
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.samples import Condition
 
-# The monostable's contact lasts 300 to 500 ms after a heartbeat.
-HEARTBEAT_LASTS_S: Final = 0.3
-
 
 class ArmingStep(StrEnum):
     """How far arming has come."""

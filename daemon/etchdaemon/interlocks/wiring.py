@@ -9,7 +9,7 @@ from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Look, Output
 
 TRIAL_S: Final = 5.0
-WITHHELD_S: Final = 2.0  # the heartbeat's contact opens after half a second
+WITHHELD_S: Final = 2.0  # long enough to hear both relays fall
 
 # What a contact means to a person: closed, open. Each wire once by hand, and this must change.
 INPUT_WORDS: Final[Mapping[Input, tuple[str, str, str]]] = {

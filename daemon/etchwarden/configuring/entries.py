@@ -135,8 +135,8 @@ SECTIONS: Final = (
         'closed ("high" unless said), normally = "closed" (the only kind there is).\n'
         "Leave out what is not wired; without a lid nothing is ever started.",
         entries=(
-            _input("lid", "Lid contact: which pin? (empty: not wired)", 16),
-            _input("lid_second", "Second lid contact: which pin?", 17),
+            _input("lid", "Lid contact: which pin? (empty: not wired)", 12),
+            _input("lid_second", "Second lid contact: which pin?", 13),
             _input("air_flow", "Air-flow switch: which pin?", 18),
             _input("pressure_above_low", "Pressure switch, above the low limit: which pin?", 18),
             _input("pressure_below_high", "Pressure switch, below the high limit: which pin?", 19),
@@ -154,8 +154,8 @@ SECTIONS: Final = (
             _input("beam_enable", "Beam-enable relay: which pin? (empty: not wired)", 22),
             _input("extraction", "Extraction relay: which pin?", 23),
             _input("lamp", "Lamp: which pin?", 27),
-            _input("buzzer", "Buzzer: which pin?", 5),
-            _input("heartbeat", "Heartbeat to the monostable: which pin?", 6),
+            _input("buzzer", "Buzzer: which pin?", 16),
+            _input("heartbeat", "Heartbeat to the monostable: which pin?", 17),
         ),
     ),
     Section(
