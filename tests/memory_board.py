@@ -52,6 +52,7 @@ class MemoryBoard:
         self.is_lost = False
         self.loses_edges = False
         self.raises = None
+        self.trouble = None
         self.is_closed = False
 
     def read(self):

@@ -22,6 +22,7 @@ OUTPUTS: Final = ("beam_enable", "extraction", "lamp", "buzzer", "heartbeat")
 # What the library that reads a board can do wrong; who reads this one does it when told to.
 READING_HANGS: Final = "reading_hangs"
 EDGES_FAIL: Final = "edges_fail"
+EDGES_ARE_LOST: Final = "edges_lost"
 # The contacts of the chain that can weld: K1, K2 and K3 of the wiring.
 SAFETY_RELAY, BEAM_CONTACT, HEARTBEAT_CONTACT = "safety_relay", "beam_enable", "heartbeat"
 RELAYS: Final = (SAFETY_RELAY, BEAM_CONTACT, HEARTBEAT_CONTACT)
@@ -57,7 +58,6 @@ class Board:
         self._contacts = dict.fromkeys(INPUTS, True) | {"arm_button": False, "air_flow": False}
         self._stuck: dict[str, bool] = {}
         self.doubts: dict[str, str] = {}  # input: why its level does not count
-        self.tells_edges = True
         self.library_faults: frozenset[str] = frozenset()  # of what reads the board in the daemon
         self._is_fan_dead = False
         self._welded: set[str] = set()
@@ -74,6 +74,11 @@ class Board:
     def inputs(self) -> dict[str, bool]:
         """Return the level of every input."""
         return dict(self._levels)
+
+    @property
+    def tells_edges(self) -> bool:
+        """Whether a change wakes who reads the board."""
+        return EDGES_ARE_LOST not in self.library_faults
 
     @property
     def is_beam_enabled(self) -> bool:
@@ -147,7 +152,7 @@ class Board:
 
     def lose_edges(self) -> None:
         """Wake nobody by a change any more: who polls still sees it."""
-        self.tells_edges = False
+        self.library_faults |= {EDGES_ARE_LOST}
 
     def hang_reading(self, *, is_hanging: bool) -> None:
         """Let whoever reads the inputs wait for ever, or no longer."""

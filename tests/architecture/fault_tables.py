@@ -192,8 +192,15 @@ BOX_FAULTS = {
         SINGLE + "test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run",
         "tests/etchdaemon/test_board_gpio.py::test_a_callback_lets_no_exception_into_the_librarys_thread",
     ),
+    "guard fails": (
+        scenario("edges_fail"),
+        GUARD + "test_a_guard_that_fails_cuts_before_it_writes_its_log",
+        GUARD + "test_a_guard_that_keeps_failing_writes_one_traceback_a_minute",
+        GUARD + "test_the_trip_of_a_guard_that_failed_is_told_to_whoever_steers",
+    ),
     "edge thread dies": (
         scenario("edges_lost"),
+        SINGLE + "test_edges_that_come_no_longer_are_told_of_once_in_the_record_and_shown",
         SINGLE + "test_without_edges_the_poll_alone_ends_the_run",
         "tests/etchdaemon/test_board_gpio.py::test_a_dead_edge_thread_is_said_and_the_poll_goes_on",
     ),

@@ -10,9 +10,10 @@ from gpiozero.pins.mock import MockFactory
 
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import BoardLost
-from etchdaemon.hardware.gpio_board import EDGES_LOST, GpioBoard
+from etchdaemon.hardware.gpio_board import GpioBoard
 from etchdaemon.hardware.gpio_lines import GET_CHIPINFO, Lines
 from etchdaemon.hardware.lgpio_pins import is_edge_thread_alive, lgpio_factory
+from etchdaemon.hardware.opened import EDGES_LOST
 from etchdaemon.hardware.self_check import warnings_of_persistence
 from etchdaemon.interlocks.inputs import Input, Output
 from fake_lgpio import FakeLgpio

@@ -358,6 +358,51 @@ def test_a_cut_is_dated_by_the_machines_clock_so_that_its_place_can_be_found(box
     assert box.guard.verdict().opened_at_s == opened_at_s
 
 
+def test_a_guard_that_keeps_failing_writes_one_traceback_a_minute(box, caplog):
+    box.board.raises = RuntimeError("a fault of our own")
+
+    box.look(50)
+    box.clock.seconds += 60.0
+    box.look(50)
+
+    assert [record.getMessage() for record in caplog.records] == [
+        "The guard has failed; 0 times before, unlogged.",
+        "The guard has failed; 49 times before, unlogged.",
+    ]
+    assert all(record.exc_info for record in caplog.records)
+
+
+def test_the_trip_of_a_guard_that_failed_is_told_to_whoever_steers(box, caplog):
+    caplog.set_level("CRITICAL", logger="etchdaemon.guard")
+    box.start()
+    box.guard.verdict()
+    box.board.raises = RuntimeError("a fault of our own")
+    box.look()
+
+    (trip,) = box.guard.verdict().fresh
+
+    assert trip.rule.name == "guard well"
+
+
+def test_a_trip_that_is_found_while_a_beam_is_asked_for_is_told_as_well(box):
+    box.start()
+    box.board.closed[Input.LID] = False
+    box.clock.seconds += 0.3
+
+    box.guard.may_burn()
+
+    assert [trip.rule.name for trip in box.guard.verdict().fresh] == ["guard well"]
+
+
+def test_what_is_wrong_with_the_board_itself_is_shown(box):
+    box.look()
+    before = box.guard.standing
+    box.board.trouble = "No edges."
+
+    assert box.guard.report(day=DAY)["board_trouble"] == "No edges."
+    assert box.guard.standing != before
+
+
 def test_a_guard_that_fails_cuts_before_it_writes_its_log(box, monkeypatch):
     box.start()
     seen = []

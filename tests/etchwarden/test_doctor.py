@@ -88,6 +88,12 @@ MACHINE_TABLE = [
     ("controller", {"settings": SETTINGS | {"is_read": False}}, Grade.LOOK, "Try again"),
     ("contacts", {"status": STATUS | contacts(is_due=True)}, Grade.LOOK, "Press the button."),
     ("contacts", {"status": STATUS | contacts(is_due=False)}, Grade.WELL, "last month"),
+    (
+        "contacts",
+        {"status": STATUS | {"interlocks": {"board_trouble": "No edges."}}},
+        Grade.WRONG,
+        "No edges.",
+    ),
     ("records", {"status": STATUS | {"logbook_trouble": "full"}}, Grade.WRONG, "full"),
     ("records", {"book": "page 3 is torn"}, Grade.WRONG, "page 3"),
     ("records", {"book": "page 3 is torn"}, Grade.WRONG, "etchwarden restore"),

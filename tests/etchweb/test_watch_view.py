@@ -178,9 +178,13 @@ def test_a_practice_machine_at_real_speed_is_still_called_one():
     assert watch_view(snapshot("idle"))["practice"] == ""
 
 
-def test_short_room_and_a_failed_backup_are_told_beside_the_logbook_s_trouble():
+def test_lost_edges_short_room_and_a_failed_backup_are_told_beside_the_logbook_s_trouble():
     storage = {"low": "Only 20 MB are free.", "backup_trouble": "No backup was made"}
+    troubles = {"logbook_trouble": "The disk is full.", "storage": storage}
+    without_edges = box(board_trouble="Edges are lost.")
 
-    view = watch_view(snapshot("etching", logbook_trouble="The disk is full.", storage=storage))
+    view = watch_view(snapshot("etching", interlocks=without_edges, **troubles))
 
-    assert view["logbook"] == "The disk is full. Only 20 MB are free. No backup was made."
+    assert view["logbook"] == (
+        "Edges are lost. The disk is full. Only 20 MB are free. No backup was made."
+    )

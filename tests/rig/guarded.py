@@ -2,6 +2,7 @@
 
 from etchdaemon.errors import BoardLost
 from etchdaemon.guard.asked import Guard
+from etchdaemon.hardware.opened import EDGES_LOST
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.extraction import ExtractionTimes
@@ -26,6 +27,10 @@ class BoardInMemory:
     @property
     def hangs(self):
         return READING_HANGS in self._board.library_faults
+
+    @property
+    def trouble(self):
+        return None if self._board.tells_edges else EDGES_LOST
 
     def read(self):
         self._require_board()

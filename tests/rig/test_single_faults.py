@@ -6,6 +6,7 @@ What happens to wires, fan, controller, cable and people is played in scenarios.
 import pytest
 
 from etchdaemon.errors import BoardLost, CommandRefused
+from etchdaemon.hardware.opened import EDGES_LOST
 from etchdaemon.interlocks.inputs import Input
 from etchdaemon.interlocks.setup import EVERYTHING
 from rig.bench import patch
@@ -91,7 +92,18 @@ def test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run(etchi
 
     assert not etching.is_beam_enabled
     etching.wait_for_the_end()
-    assert "guard well" in etching.tripped
+    assert etching.tripped == ["guard well"]
+    assert etching.record.event("trip")["details"]["rule"] == "guard well"
+
+
+def test_edges_that_come_no_longer_are_told_of_once_in_the_record_and_shown(etching):
+    etching.board.lose_edges()
+
+    etching.wait(2.0)
+
+    told = [event["text"] for event in etching.record.events if event["kind"] == "warning"]
+    assert told == [EDGES_LOST]
+    assert etching.box["board_trouble"] == EDGES_LOST
 
 
 def test_without_edges_the_poll_alone_ends_the_run(etching):

@@ -49,6 +49,8 @@ class Unguarded:
             "arming": {"is_under_way": False, "is_possible": False},
         }
 
+    trouble = None
+
     def disarm(self):
         pass
 

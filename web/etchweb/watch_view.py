@@ -234,5 +234,10 @@ def _slow_words(slow_rows: int | None) -> str:
 
 def _records_trouble(snapshot: Snapshot) -> str:
     storage = snapshot.get("storage", {})
-    said = (snapshot["logbook_trouble"], storage.get("low"), storage.get("backup_trouble"))
+    said = (
+        (snapshot.get("interlocks") or {}).get("board_trouble"),
+        snapshot["logbook_trouble"],
+        storage.get("low"),
+        storage.get("backup_trouble"),
+    )
     return " ".join(as_sentence(sentence) for sentence in said if sentence)

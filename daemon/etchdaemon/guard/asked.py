@@ -91,7 +91,8 @@ class Guard(Lookout):
         """
         try:
             with self._lock.held():
-                self._reported = report_of(self._interlocks, day=day, now_s=self._clock.wall_s())
+                report = report_of(self._interlocks, day=day, now_s=self._clock.wall_s())
+                self._reported = report | {"board_trouble": self.trouble}
         except CommandRefused:
             self._missed += 1
             if self._reported is None or self._missed > MOST_MISSED:

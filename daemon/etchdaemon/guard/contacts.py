@@ -27,6 +27,11 @@ class Contacts:
         """What each output was told last."""
         return dict(self._driven)
 
+    @property
+    def trouble(self) -> str | None:
+        """A sentence where the board does less than it should, else None."""
+        return self._board.trouble
+
     def take_opened(self) -> Mapping[Input, Edge]:
         """Return the inputs that were seen to open since the last time."""
         return self._board.take_opened()

@@ -13,7 +13,6 @@ from etchdaemon.guard.lock import HANGS, GuardLock
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
-from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.limits import MONOSTABLE_S
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish
@@ -23,6 +22,7 @@ from etchdaemon.ports import Board, Clock
 NoteProof = Callable[[str, str], None]
 
 RECENT_S: Final = 0.05
+LOG_FAILURE_EVERY_S: Final = 60.0
 QUIET: Final = Verdict(Reaction.NOTHING)
 
 _log = logging.getLogger("etchdaemon.guard")
@@ -36,6 +36,9 @@ class Lookout:
     A trip goes in this order: the beam's contact opens (here, on the edge, before anything is
     read or judged), whoever steers the machine is woken, and what they do to the controller
     comes before the log and the people. `wake` and `note_proof` must return at once.
+
+    A guard that fails cuts first and logs afterwards, at most once a minute: a log that is written
+    a hundred times a second fills the card and keeps the loop waiting.
 
     `look` is for one thread; everything else may be called from another. That one steers the
     machine, and each notices when the other hangs: `note_steered` and the samples grow stale.
@@ -60,10 +63,11 @@ class Lookout:
         self._note_proof = note_proof
         self._lock = GuardLock()
         self._reaction = Reaction.NOTHING
-        self._fresh: tuple[Trip, ...] = ()
         self._opened_at_s: MachineSeconds | None = None
         self._looked_at_s = -inf
         self._allowed_at_s = -inf
+        self._failure_logged_at_s = -inf
+        self._failures_unlogged = 0
         self.looks = 0  # how often it has got to the end of one
 
     def look(self) -> None:
@@ -72,7 +76,7 @@ class Lookout:
             self._look()
         except Exception:  # noqa: BLE001 - whatever it is, nothing is watched any more
             self._fail()  # the beam first, the log afterwards
-            _log.exception("The guard has failed.")
+            self._log_failure()
         self.looks += 1
 
     def has_settled(self) -> bool:
@@ -94,19 +98,19 @@ class Lookout:
         now_s = self._clock.wall_s()
         is_recent = now_s - self._looked_at_s <= RECENT_S
         is_quiet = self._reaction is Reaction.NOTHING and self._opened_at_s is None
-        if is_recent and is_quiet and not self._fresh:
+        if is_recent and is_quiet and not self._interlocks.latch.has_untold:
             return QUIET
         try:
             with self._lock.held():
                 verdict = self._interlocks.judge(now_s)
-                fresh, self._fresh = (*self._fresh, *verdict.fresh), ()
                 opened_at_s, self._opened_at_s = self._opened_at_s, None
-                verdict = replace(verdict, opened_at_s=opened_at_s)
+                fresh = self._interlocks.latch.take_untold()
+                verdict = replace(verdict, fresh=fresh, opened_at_s=opened_at_s)
         except CommandRefused:
-            verdict, fresh = Verdict(Reaction.TRIP, HANGS), ()
+            verdict = Verdict(Reaction.TRIP, HANGS)
         if verdict.reaction >= Reaction.TRIP:
             self._contacts.put_out()
-        return replace(verdict, fresh=fresh, was_unwatched=self._was_unwatched(now_s))
+        return replace(verdict, was_unwatched=self._was_unwatched(now_s))
 
     def _was_unwatched(self, now_s: WallSeconds) -> bool:
         """Return whether nobody looked so long that the box may have put the beam out."""
@@ -119,11 +123,17 @@ class Lookout:
         return self._interlocks.phase
 
     @property
+    def trouble(self) -> str | None:
+        """A sentence where the board does less than it should, else None."""
+        return self._contacts.trouble
+
+    @property
     def standing(self) -> tuple[object, ...]:
         """Something that differs whenever a person has to be shown something new."""
         box = self._interlocks
         trips = tuple((trip.rule.name, trip.reaction) for trip in box.latch.trips)
-        return (box.phase, box.arming.step, box.senses.fan.step, box.rounds.is_asking, trips)
+        step = (box.arming.step, box.senses.fan.step)
+        return (box.phase, *step, box.rounds.is_asking, trips, self.trouble)
 
     def allow(self) -> None:
         """Let the beam's contact close at the next look; where it must not, it stays open.
@@ -181,7 +191,6 @@ class Lookout:
             for output, is_on in orders.outputs.items():
                 self._contacts.drive(output, is_on=is_on)
             reaction = orders.verdict.reaction
-            self._fresh = (*self._fresh, *orders.verdict.fresh)
             known_s = () if self._opened_at_s is None else (self._opened_at_s,)
             self._opened_at_s = min((*known_s, *edges_s), default=None)
             self._looked_at_s = now_s
@@ -211,3 +220,11 @@ class Lookout:
             with suppress(Exception):
                 self._contacts.put_out()
         self._wake()
+
+    def _log_failure(self) -> None:
+        now_s = self._clock.wall_s()
+        if now_s - self._failure_logged_at_s < LOG_FAILURE_EVERY_S:
+            self._failures_unlogged += 1
+            return
+        _log.exception("The guard has failed; %d times before, unlogged.", self._failures_unlogged)
+        self._failure_logged_at_s, self._failures_unlogged = now_s, 0

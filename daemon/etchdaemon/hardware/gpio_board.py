@@ -17,18 +17,15 @@ import threading
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from functools import partial
-from typing import Any, Final
+from typing import Any
 
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import BoardLost
-from etchdaemon.hardware.opened import OpenedInputs
+from etchdaemon.hardware.opened import EDGES_LOST, OpenedInputs
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Level, Output
 from etchdaemon.ports import Clock, Doorbell
 
-EDGES_LOST: Final = (
-    "Edges of the inputs are no longer reported: a contact that opens is noticed by the poll only."
-)
 IsAlive = Callable[[], bool]
 
 

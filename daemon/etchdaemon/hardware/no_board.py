@@ -1,6 +1,7 @@
 """A box without pins: nothing is read and nothing driven, so the daemon can only watch."""
 
 from collections.abc import Mapping
+from typing import Final
 
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Level, Output
@@ -8,6 +9,8 @@ from etchdaemon.interlocks.inputs import Input, Level, Output
 
 class NoBoard:
     """A Board with nothing on it."""
+
+    trouble: Final = None
 
     def read(self) -> Mapping[Input, Level]:
         """Return no level."""

@@ -2,10 +2,16 @@
 
 import threading
 from collections.abc import Collection, Mapping
+from typing import Final
 
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input
 from etchdaemon.ports import Doorbell
+
+EDGES_LOST: Final = (
+    "Edges of the inputs are no longer reported: a contact that opens is noticed by the poll only."
+    " Restart the box's control program when nothing is being etched."
+)
 
 
 class OpenedInputs:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import BoardLost
-from etchdaemon.hardware.opened import OpenedInputs
+from etchdaemon.hardware.opened import EDGES_LOST, OpenedInputs
 from etchdaemon.interlocks.clocks import Edge, MachineSeconds, WallSeconds
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.ports import Clock, Doorbell
@@ -57,6 +57,11 @@ class PracticeBoard:
     def take_time_from(self, clock: Clock) -> None:
         """Date by this clock; how fast it runs is known once the board has answered."""
         self._clock = clock
+
+    @property
+    def trouble(self) -> str | None:
+        """A sentence where edges are told no longer, else None."""
+        return EDGES_LOST if "edges_lost" in self._faults else None
 
     def read(self) -> Mapping[Input, Level]:
         """Return the levels as last told; raise BoardLost when nobody tells any more.

@@ -37,15 +37,25 @@ class Latch:
 
     def __init__(self) -> None:
         self._trips: dict[str, Trip] = {}
+        self._untold: list[Trip] = []
 
     @property
     def trips(self) -> tuple[Trip, ...]:
         """What waits for a reset, oldest first."""
         return tuple(self._trips.values())
 
-    def note(self, found: Iterable[Finding], phase: Phase, now_s: WallSeconds) -> tuple[Trip, ...]:
-        """Latch what `phase` does not merely forbid and return what is new or has become worse."""
-        fresh = []
+    @property
+    def has_untold(self) -> bool:
+        """Whether `take_untold` would return anything."""
+        return bool(self._untold)
+
+    def take_untold(self) -> tuple[Trip, ...]:
+        """Return every trip that is new or has become worse since this was asked last."""
+        untold, self._untold = tuple(self._untold), []
+        return untold
+
+    def note(self, found: Iterable[Finding], phase: Phase, now_s: WallSeconds) -> None:
+        """Latch what `phase` does not merely forbid."""
         for finding in found:
             reaction = finding.reaction(phase)
             known = self._trips.get(finding.rule.name)
@@ -54,8 +64,7 @@ class Latch:
             began_s = known.at_s if known else now_s
             trip = Trip(finding.rule, reaction, finding.sentence, began_s)
             self._trips[finding.rule.name] = trip
-            fresh.append(trip)
-        return tuple(fresh)
+            self._untold.append(trip)
 
     def reaction_at(self, now_s: WallSeconds) -> Reaction:
         """Return the worst that the latched trips ask for."""

@@ -79,13 +79,13 @@ class Watch:
             self.senses.note(Condition.STEERED, is_good=True, at_s=self._steering.seen_at_s)
         found = self.senses.found(now_s)
         phase = self.phase
-        fresh = self.latch.note(found, phase, now_s)
+        self.latch.note(found, phase, now_s)
         asked = [(trip.reaction_at(now_s), trip.sentence) for trip in self.latch.trips]
         asked += [(finding.reaction(phase), finding.sentence) for finding in found]
         reaction, sentence = max(asked, key=itemgetter(0), default=(Reaction.NOTHING, ""))
         if reaction >= Reaction.TRIP:
             self.cut_beam()
-        return Verdict(reaction, sentence, fresh, found)
+        return Verdict(reaction, sentence, found=found)
 
     def note_steered(self, now_s: WallSeconds, *, is_waiting: bool = False) -> None:
         """Note that the loop that steers the machine is alive.

@@ -43,6 +43,11 @@ class Guard(BeamEnable, Protocol):
         ...
 
     @property
+    def trouble(self) -> str | None:
+        """A sentence where the board does less than it should, else None."""
+        ...
+
+    @property
     def standing(self) -> tuple[object, ...]:
         """Something that differs whenever a person has to be shown something new."""
         ...
@@ -116,6 +121,11 @@ class Guard(BeamEnable, Protocol):
 
 class Board(Protocol):
     """The box's inputs and outputs. Only one thread reads; any thread may set an output."""
+
+    @property
+    def trouble(self) -> str | None:
+        """A sentence for a person where the board does less than it should, else None."""
+        ...
 
     def read(self) -> Mapping[Input, Level]:
         """Return every input that can be read, with the time of reading; raise BoardLost."""

@@ -42,6 +42,7 @@ class Course:
         self._life = life
         self._guard = guard
         self._overrides = Overrides()
+        self._board_trouble: str | None = None  # as it was told last
         # Not before the logbook has the start: on a slow card that took a while.
         machine.begin(Enabling(guard.has_settled), etch.started_at_s)
 
@@ -145,6 +146,7 @@ class Course:
     def go_on(self, now_s: float) -> None:
         """Do what follows from the time, and from what was noted."""
         self._notice_a_pause()
+        self._notice_trouble()
         sequence = self._machine.tick(now_s)
         if sequence is not None:
             _CONCLUSIONS[type(sequence)](self, sequence, now_s)
@@ -234,6 +236,12 @@ class Course:
         failed, self._overrides.failed = self._overrides.failed, None
         if failed is not None:
             self.etch.warn(f"The controller does not take over the {failed.value} that was set.")
+
+    def _notice_trouble(self) -> None:
+        trouble = self._guard.trouble
+        if trouble is not None and trouble != self._board_trouble:
+            self.etch.warn(trouble)
+        self._board_trouble = trouble
 
     def _notice_a_pause(self) -> None:
         if self.etch.pauses.was_long:

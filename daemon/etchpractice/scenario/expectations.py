@@ -170,6 +170,14 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
             lambda sight: (sight.status or {}).get("logbook_trouble") or "well", "it is said: {}"
         ),
     ),
+    "board": Subject(
+        str, "of the box's board it is said “{}”",
+        _contains(
+            lambda sight: ((sight.status or {}).get("interlocks") or {}).get("board_trouble")
+            or "well",
+            "it is said: {}",
+        ),
+    ),
     "noted": Subject(str, "the logbook has a note “{}”", _noted),
     "rows": Subject(("each once",), "on the tile, every row is burnt: {}", _rows),
     "daemon": Subject(

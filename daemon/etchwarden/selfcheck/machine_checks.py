@@ -145,6 +145,8 @@ def _backups(facts: MachineFacts) -> Finding:
 
 def _contacts(facts: MachineFacts) -> Finding | None:
     box = (facts.status or {}).get("interlocks") or {}
+    if box.get("board_trouble"):
+        return wrong(box["board_trouble"])
     proofs = box.get("seen_to_open", ())
     if not proofs:
         return None

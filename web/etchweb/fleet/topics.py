@@ -65,7 +65,12 @@ def _trips(snapshot: Snapshot) -> str:
 
 def _troubles(snapshot: Snapshot) -> str:
     storage = snapshot["storage"]
-    said = (snapshot["logbook_trouble"], storage.get("low"), storage.get("backup_trouble"))
+    said = (
+        snapshot["interlocks"].get("board_trouble"),
+        snapshot["logbook_trouble"],
+        storage.get("low"),
+        storage.get("backup_trouble"),
+    )
     return " ".join(sentence for sentence in said if sentence)
 
 
