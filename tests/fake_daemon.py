@@ -112,6 +112,7 @@ BOX: Final = {
     "questions": QUESTIONS,
     "extraction": "The fan is off.",
     "is_round_asking": False,
+    "round_sentence": None,
     "is_attended_only": True,
     "is_watch_only": False,
     "seen_to_open": [
@@ -124,9 +125,12 @@ BOX: Final = {
     "changes": {},
 }  # fmt: skip
 
+ROUND: Final = "Is somebody within reach of the machine? Without an answer it holds."
+
 LID_TRIP: Final = {
     "name": "lid closed",
     "reaction": "trip",
+    "phase": "etching",
     "sentence": "Lid opened. Touch nothing; close it, reset, then resume.",
     "is_reset_at_machine": False,
 }
@@ -136,7 +140,8 @@ def box(step: str = "disarmed", **changes: Any) -> dict[str, Any]:
     """Return the box's report while arming stands at `step`, with `changes` laid over it."""
     left_s = 42.3 if step == "armed" else None
     arming = {**BOX["arming"], "step": step, "start_within_s": left_s}
-    return {**BOX, "arming": arming, **changes}
+    asked = {"round_sentence": ROUND} if changes.get("is_round_asking") else {}
+    return {**BOX, "arming": arming, **asked, **changes}
 
 
 _AT_REST: Final = {"feed_mm_per_min": 0.0, "power_ratio": 0.0, "power_w": 0.0}

@@ -195,7 +195,7 @@ def _kind_of_book(practice: Path | None) -> Callable[..., Book]:
 
 
 def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
-    setup = PRACTICE if box is None else load_configuration(box).setup
+    setup = PRACTICE if box is None else load_configuration(box, is_practice=True).setup
     setup = replace(setup, limits=PRACTICE_LIMITS)
     bell = EventDoorbell()
     board = PracticeBoard(folder / BOARD_NAME, bell)

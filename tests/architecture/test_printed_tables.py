@@ -7,6 +7,7 @@ import pytest
 from etchdaemon.interlocks.table import lacks_as_markdown, rules_as_markdown
 from etchdaemon.rpc.methods import methods_table
 from etchdaemon.run.states import states_as_markdown
+from etchwire.alert_policy import policy_as_markdown
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -16,11 +17,19 @@ ROOT = Path(__file__).resolve().parents[2]
     [
         ("README.md", rules_as_markdown()),
         ("README.md", lacks_as_markdown()),
+        ("README.md", policy_as_markdown()),
         ("DEVELOPERS.md", rules_as_markdown()),
         ("DEVELOPERS.md", states_as_markdown()),
         ("DEVELOPERS.md", methods_table()),
     ],
-    ids=["interlocks for users", "what is missing", "interlocks", "states", "methods"],
+    ids=[
+        "interlocks for users",
+        "what is missing",
+        "who is told what",
+        "interlocks",
+        "states",
+        "methods",
+    ],
 )
 def test_a_document_shows_the_table_as_it_runs(document, table):
     assert table in (ROOT / document).read_text()

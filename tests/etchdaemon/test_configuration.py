@@ -177,7 +177,7 @@ FAULTS = [
     ("[attendance]\nclosing_time = 'tea'", Reason.OUT_OF_RANGE, "18:30"),
     ("[attendance]\nclosing_time = 18:30:00", Reason.WRONG_KIND, "text"),
     ("[attendance]\nclosing_time_is_firm = 1", Reason.WRONG_KIND, "true or false"),
-    ("[attendance]\nround_every_min = 0", Reason.OUT_OF_RANGE, "from 1 to 240"),
+    ("[attendance]\nround_every_min = 0", Reason.OUT_OF_RANGE, "from 20 to 30"),
     ("[interlocks]\nstable_s = 0", Reason.OUT_OF_RANGE, "from 0.2 to 10"),
     ("[laser]\nbeam_enable_settle_s = '2'", Reason.WRONG_KIND, "number"),
 ]

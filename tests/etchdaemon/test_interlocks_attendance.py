@@ -66,7 +66,7 @@ def test_a_box_that_may_only_run_attended_asks_without_being_told_to():
     bench = Bench(Setup(wired=MINIMUM))
     bench.start()
 
-    bench.run(10 * 60 + 1)
+    bench.run(20 * 60 + 1)
 
     assert bench.interlocks.rounds.is_asking
 
@@ -139,13 +139,13 @@ def test_unattended_runs_need_loop_extraction_proven_air_flame_detector_and_hear
     assert is_attended_only(EVERYTHING - {part})
 
 
-def test_a_run_without_a_flame_detector_asks_for_somebody_every_ten_minutes():
+def test_a_run_without_a_flame_detector_asks_for_somebody_every_twenty_minutes():
     bench = Bench(Setup(wired=EVERYTHING - {Input.FLAME}))
     bench.arm()
     wish = StartWish(lasts_s=12 * 3600, starts_at=NOON, has_acknowledged_long_run=True)
     bench.interlocks.begin_run(wish, bench.now_s)
 
-    bench.run(9.9 * 60)
+    bench.run(19.9 * 60)
     was_asking = bench.interlocks.rounds.is_asking
     bench.run(0.2 * 60)
 

@@ -1,8 +1,8 @@
 import pytest
 
 from etchweb.alerts.channels import Mail, Webhook
-from etchweb.alerts.news import Kind
 from etchweb.alerts.settings import FaultyAlerts, alert_settings
+from etchwire.alert_policy import ALWAYS, Alert
 
 MAIL = {"host": "mail.shop.example", "sender": "box@shop.example", "to": ["ann@shop.example"]}
 
@@ -19,7 +19,7 @@ def test_without_a_word_everything_is_told_to_nobody():
     settings = alert_settings({})
 
     assert settings.channels == {}
-    assert settings.wanted.kinds == frozenset(Kind)
+    assert settings.wanted.kinds == frozenset(Alert)
     assert settings.wanted.held_long_s == 600.0
 
 
@@ -31,7 +31,7 @@ def test_both_ways_with_their_secrets_from_files(secret):
         "mail": MAIL | {"user": "box", "password_file": str(secret)},
     })  # fmt: skip
 
-    assert settings.wanted.kinds == {Kind.FAILED, Kind.HELD_LONG}
+    assert settings.wanted.kinds == {Alert.FAILED, Alert.HELD_LONG} | ALWAYS
     assert settings.wanted.held_long_s == 180.0
     assert settings.channels == {
         "webhook": Webhook(url="https://hooks.shop.example/told", secret="s3cret"),

@@ -3,17 +3,18 @@
 import pytest
 
 from alert_sinks import MailSink, WebSink, serving
-from etchweb.alerts.alerting import Alerting, Noticing, deliver_once
+from etchweb.alerts.alerting import AWAY_S, Alerting, Noticing, deliver_once
 from etchweb.alerts.channels import Mail, NotDelivered, Webhook
-from etchweb.alerts.news import Kind, news_of
+from etchweb.alerts.news import news_of
 from etchweb.alerts.outbox import GIVE_UP_AFTER_S, WAITS_S, Outbox, Wanted
 from etchweb.listening import Heard, Listener
-from fake_daemon import RUN, STATES, FakeDaemon, snapshot
+from etchwire.alert_policy import Alert
+from fake_daemon import LID_TRIP, RUN, STATES, FakeDaemon, box, snapshot
 
 NOW_S = 1_800_000_000.0
 HELD_LONG_S = 600.0
 PATIENCE_S = 60.0
-EVERYTHING = Wanted(channels=("webhook",), kinds=frozenset(Kind), held_long_s=HELD_LONG_S)
+EVERYTHING = Wanted(channels=("webhook",), kinds=frozenset(Alert), held_long_s=HELD_LONG_S)
 
 
 @pytest.fixture
@@ -37,6 +38,10 @@ def news(state, **changes):
     return news_of(snapshot(state, **changes))
 
 
+def worth_telling(found):
+    return [one for one in found if one.kind is not None]
+
+
 def titles(outbox, now_s=NOW_S):
     found = []
     while letter := outbox.next_due(now_s):
@@ -48,15 +53,15 @@ def titles(outbox, now_s=NOW_S):
 @pytest.mark.parametrize(
     ("state", "kind", "words"),
     [
-        ("complete", Kind.FINISHED, "It took 42 min. Cool first"),
-        ("stopped", Kind.STOPPED, "You stopped it. 412 of 1\u202f000 rows are etched."),
-        ("tripped", Kind.STOPPED, "The lid was opened."),
-        ("failed", Kind.FAILED, "Cable lost."),
-        ("held", Kind.HELD, "You asked for it. At rest after 413 rows; the beam is off."),
+        ("complete", Alert.FINISHED, "It took 42 min. Cool first"),
+        ("stopped", Alert.STOPPED, "You stopped it. 412 of 1\u202f000 rows are etched."),
+        ("tripped", Alert.STOPPED, "The lid was opened."),
+        ("failed", Alert.FAILED, "Cable lost."),
+        ("held", Alert.HELD, "You asked for it. At rest after 413 rows; the beam is off."),
     ],
 )
 def test_an_end_and_a_hold_are_news_with_their_reason(state, kind, words):
-    told = news(state)
+    told = worth_telling(news(state))[0]
 
     assert told.kind is kind
     assert "Lighthouse at dusk" in told.title
@@ -67,11 +72,11 @@ def test_an_end_and_a_hold_are_news_with_their_reason(state, kind, words):
     "state", sorted(set(STATES) - {"complete", "stopped", "tripped", "failed", "held"})
 )
 def test_everything_else_is_no_news(state):
-    assert news(state) is None
+    assert worth_telling(news(state)) == []
 
 
 def test_news_is_told_once_however_often_it_is_heard(outbox):
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
 
     for second in range(3):
         outbox.note("left", news("held"), NOW_S + second)
@@ -80,14 +85,14 @@ def test_news_is_told_once_however_often_it_is_heard(outbox):
 
 
 def test_two_holds_at_the_same_row_are_two_pieces_of_news(outbox):
-    for told in (None, news("held"), None, news("held")):
+    for told in ((), news("held"), news("etching"), news("held")):
         outbox.note("left", told, NOW_S)
 
     assert len(titles(outbox)) == 2
 
 
 def test_a_page_started_again_tells_nothing_twice(tmp_path, outbox):
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
     outbox.note("left", news("held"), NOW_S)
     outbox.note_sent(outbox.next_due(NOW_S))
 
@@ -98,14 +103,14 @@ def test_a_page_started_again_tells_nothing_twice(tmp_path, outbox):
 
 
 def test_what_was_not_delivered_before_a_restart_is_delivered_after_it(tmp_path, outbox):
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
     outbox.note("left", news("complete"), NOW_S)
 
     assert titles(Outbox(tmp_path, EVERYTHING)) == ["Etched: Lighthouse at dusk"]
 
 
 def test_an_etch_that_ended_while_the_page_was_down_is_told_when_it_is_back(tmp_path, outbox):
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
 
     again = Outbox(tmp_path, EVERYTHING)
     again.note("left", news("complete"), NOW_S + 60)
@@ -131,16 +136,119 @@ def test_a_hold_that_lasts_is_told_again_once(outbox):
 
 
 def test_only_what_is_asked_for_is_told(tmp_path):
-    wanted = Wanted(channels=("webhook", "mail"), kinds={Kind.FAILED}, held_long_s=HELD_LONG_S)
+    wanted = Wanted(channels=("webhook", "mail"), kinds={Alert.FAILED}, held_long_s=HELD_LONG_S)
     outbox = Outbox(tmp_path, wanted)
-    for told in (None, news("held"), None, news("failed")):
+    for told in ((), news("held"), news("failed")):
         outbox.note("left", told, NOW_S)
 
     assert titles(outbox) == ["It did not finish: Lighthouse at dusk"] * 2
 
 
+FLAME = {**LID_TRIP, "name": "no flame or smoke", "reaction": "emergency", "phase": "idle",
+         "sentence": "Fire or smoke in the box. Cut the mains."}  # fmt: skip
+IN_MID_ETCH = ("etching", "holding", "held")
+
+
+@pytest.mark.parametrize("state", ["idle", "loaded", "armed", "etching", "complete", "failed"])
+def test_an_emergency_is_told_at_any_time_and_once(outbox, state):
+    outbox.note("left", news(state), NOW_S)
+    fire = news(state, interlocks=box(trips=(FLAME,)))
+    for second in range(3):
+        outbox.note("left", fire, NOW_S + second)
+
+    letter = outbox.next_due(NOW_S + 3)
+
+    assert letter.kind is Alert.EMERGENCY
+    assert "Fire or smoke in the box" in letter.text
+    assert titles(outbox, NOW_S + 3) == ["Emergency at the machine"]
+
+
+def test_an_emergency_that_is_there_when_the_page_is_started_is_told(outbox):
+    outbox.note("left", news("idle", interlocks=box(trips=(FLAME,))), NOW_S)
+
+    assert titles(outbox) == ["Emergency at the machine"]
+
+
+def test_a_second_emergency_is_told_and_the_first_not_again_when_one_is_reset(outbox):
+    welded = {**FLAME, "name": "loop open when off", "sentence": "Cut the mains supply now."}
+    for trips in ((), (FLAME,), (FLAME, welded), (FLAME,)):
+        outbox.note("left", news("idle", interlocks=box(trips=trips)), NOW_S)
+
+    assert len(titles(outbox)) == 2
+
+
+@pytest.mark.parametrize(("phase", "told"), [("idle", 1), ("armed", 0), ("etching", 0)])
+def test_a_trip_after_the_end_is_told_but_not_one_that_somebody_at_the_machine_sees(
+    outbox, phase, told
+):
+    trip = {**LID_TRIP, "name": "lid contacts agree", "phase": phase}
+    outbox.note("left", news("complete"), NOW_S)
+    outbox.note("left", news("complete", interlocks=box(trips=(trip,))), NOW_S)
+
+    assert titles(outbox) == ["Something is wrong at the machine"] * told
+
+
+def test_a_watch_round_that_asks_is_told_each_time_with_what_to_do(outbox):
+    asking = box(is_round_asking=True, round_sentence="Is somebody there? Press the button.")
+    outbox.note("left", news("etching"), NOW_S)
+    for report in (asking, asking, box(), asking):
+        outbox.note("left", news("etching", interlocks=report), NOW_S)
+
+    letter = outbox.next_due(NOW_S)
+
+    assert (letter.kind, letter.text) == (Alert.ROUND, "Is somebody there? Press the button.")
+    assert len(titles(outbox)) == 2
+
+
+@pytest.mark.parametrize("state", IN_MID_ETCH)
+def test_a_daemon_that_dies_in_mid_etch_is_told_once(tmp_path, outbox, state):
+    noticing = Noticing("left", outbox)
+    noticing.note(Heard(1, snapshot(state), ""), NOW_S)
+    while letter := outbox.next_due(NOW_S):
+        outbox.note_sent(letter)
+    away = Heard(2, None, "The daemon is away.")
+    for second in (0, AWAY_S - 0.1):
+        noticing.note(away, NOW_S + second)
+    before = titles(outbox, NOW_S + AWAY_S)
+    for second in (AWAY_S, AWAY_S + 1):
+        noticing.note(away, NOW_S + second)
+    again = Noticing("left", Outbox(tmp_path, EVERYTHING))  # the page is started anew, too
+    again.note(Heard(3, snapshot("idle"), ""), NOW_S + 60)
+
+    assert before == []
+    assert titles(outbox, NOW_S + 60) == ["Cut off: Lighthouse at dusk"]
+
+
+def test_an_etch_of_which_only_the_end_of_all_power_is_known_was_cut_off(tmp_path, outbox):
+    Noticing("left", outbox).note(Heard(1, snapshot("etching"), ""), NOW_S)
+
+    after = Noticing("left", Outbox(tmp_path, EVERYTHING))
+    after.note(Heard(1, snapshot("idle"), ""), NOW_S + 3600)
+
+    assert titles(outbox, NOW_S + 3600) == ["Cut off: Lighthouse at dusk"]
+
+
+@pytest.mark.parametrize("state", sorted(set(STATES) - set(IN_MID_ETCH) - {"resuming", "stopping"}))
+def test_a_daemon_that_goes_while_nothing_is_etched_is_no_news(outbox, state):
+    noticing = Noticing("left", outbox)
+    noticing.note(Heard(1, snapshot(state), ""), NOW_S)
+    noticing.note(Heard(2, None, "away"), NOW_S)
+    noticing.note(Heard(2, None, "away"), NOW_S + 2 * AWAY_S)
+
+    assert titles(outbox, NOW_S + 60) == []
+
+
+def test_a_daemon_that_is_away_for_a_moment_is_no_news(outbox):
+    noticing = Noticing("left", outbox)
+    for heard_at_s in range(0, 60, 3):
+        noticing.note(Heard(heard_at_s, snapshot("etching"), ""), NOW_S + heard_at_s)
+        noticing.note(Heard(heard_at_s + 1, None, "away"), NOW_S + heard_at_s + 1)
+
+    assert titles(outbox, NOW_S + 60) == []
+
+
 def test_what_comes_to_nothing_is_tried_again_later_and_later(outbox):
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
     outbox.note("left", news("failed"), NOW_S)
     now_s, waited_s = NOW_S, []
     while letter := outbox.next_due(now_s):
@@ -157,7 +265,7 @@ def test_what_comes_to_nothing_is_tried_again_later_and_later(outbox):
 
 @pytest.mark.parametrize("jump_s", [-1e8, 1e8])
 def test_a_clock_that_jumps_neither_loses_news_nor_tells_it_twice(outbox, jump_s):
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
     outbox.note("left", news("held"), NOW_S)
     outbox.note("left", news("held"), NOW_S + jump_s)
 
@@ -181,7 +289,7 @@ def test_the_outbox_is_asked_only_when_something_changed(outbox):
 
 
 def test_a_webhook_gets_one_json_object_with_its_secret(web, outbox):
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
     outbox.note("left", news("held"), NOW_S)
 
     assert deliver_once(outbox, {"webhook": Webhook(url=web.url, secret="s3")}, NOW_S)
@@ -198,7 +306,7 @@ def test_a_webhook_gets_one_json_object_with_its_secret(web, outbox):
 def test_a_webhook_that_does_not_take_it_gets_the_same_again(web, outbox, status):
     web.statuses = [status]
     hook = {"webhook": Webhook(url=web.url)}
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
     outbox.note("left", news("held"), NOW_S)
 
     deliver_once(outbox, hook, NOW_S)
@@ -213,7 +321,7 @@ def test_a_webhook_that_does_not_take_it_gets_the_same_again(web, outbox, status
 def test_a_mail_says_which_machine_and_what(mail, outbox):
     way = Mail(host="127.0.0.1", port=mail.port, sender="box@shop.example",
                recipients=("ann@shop.example",), security="none")  # fmt: skip
-    outbox.note("left\nlaser", None, NOW_S)
+    outbox.note("left\nlaser", (), NOW_S)
     outbox.note("left\nlaser", news("tripped"), NOW_S)
 
     deliver_once(outbox, {"webhook": way}, NOW_S)
@@ -228,7 +336,7 @@ def test_a_mail_says_which_machine_and_what(mail, outbox):
 def test_a_mail_host_that_refuses_gets_it_again(mail, outbox):
     way = Mail(host="127.0.0.1", port=mail.port, sender="box@shop.example",
                recipients=("ann@shop.example",), security="none")  # fmt: skip
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
     outbox.note("left", news("held"), NOW_S)
     mail.refuses = True
     deliver_once(outbox, {"webhook": way}, NOW_S)
@@ -241,7 +349,7 @@ def test_a_mail_host_that_refuses_gets_it_again(mail, outbox):
 
 @pytest.mark.parametrize("security", ["starttls", "tls", "none"])
 def test_a_host_that_is_not_there_is_a_sentence_and_no_secret(outbox, security):
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
     outbox.note("left", news("held"), NOW_S)
     ways = [
         Webhook(url="http://127.0.0.1:9/", secret="s3cret"),
@@ -256,7 +364,7 @@ def test_a_host_that_is_not_there_is_a_sentence_and_no_secret(outbox, security):
 
 
 def test_a_mail_host_without_encryption_never_hears_the_password(mail, outbox):
-    outbox.note("left", None, NOW_S)
+    outbox.note("left", (), NOW_S)
     outbox.note("left", news("held"), NOW_S)
     way = Mail(host="127.0.0.1", port=mail.port, sender="a@b.example",
                recipients=("a@b.example",), user="ann", password="s3cret")  # fmt: skip

@@ -17,13 +17,13 @@ from darkroom.tile import SURFACES, etch
 from etchproof.job import read_card_file
 from etchweb import cards, new_picture
 from etchweb.alerts.alerting import Noticing
-from etchweb.alerts.news import Kind
 from etchweb.alerts.outbox import Outbox, Wanted
 from etchweb.app import create_app
 from etchweb.listening import Heard
 from etchweb.paired import Store, StoreUnusable
 from etchweb.picture_files import keep_picture
 from etchweb.roles import Role
+from etchwire.alert_policy import Alert
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.retention import DAY_S
 from fake_daemon import JOB, snapshot
@@ -178,7 +178,7 @@ def test_a_paired_phone_stops_an_etch_while_the_card_takes_nothing(card, pair_ph
 
 
 def test_news_waits_for_room_in_the_outbox_and_is_told_once(card):
-    everything = Wanted(channels=("webhook",), kinds=frozenset(Kind), held_long_s=600.0)
+    everything = Wanted(channels=("webhook",), kinds=frozenset(Alert), held_long_s=600.0)
     outbox = Outbox(card.folder, everything)
     noticing = Noticing("left", outbox)
     noticing.note(Heard(1, snapshot("etching"), ""), NOW_S)

@@ -45,9 +45,6 @@ STATES: Final = {
     "stale": "not heard from",
     "settling": "good again, for a moment",
 }
-ROUND: Final = (
-    "Is somebody within reach of the machine? Without an answer it holds at the row's end."
-)
 SOMEBODY: Final = "Somebody was at the machine just now: it may go on."
 NOBODY: Final = (
     "Going on needs somebody at the machine: press the button there, or open the lid and close it, "
@@ -77,7 +74,7 @@ def box_part(report: Report | None) -> View:
             {"name": trip["name"], "sentence": as_sentence(trip["sentence"])} for trip in trips
         ],
         "is_emergency": any(trip["reaction"] == "emergency" for trip in trips),
-        "round": ROUND if report["is_round_asking"] else "",
+        "round": as_sentence(report["round_sentence"] or ""),
         "presence": SOMEBODY if report["is_somebody_there"] else NOBODY,
         "fan": as_sentence(report["extraction"] or ""),
         "conditions": [rule["name"] for rule in report["rules"]],

@@ -34,36 +34,39 @@ class Configuration:
     head: Head | None = None
 
 
-def read_configuration(text: str) -> Configuration:
+def read_configuration(text: str, *, is_practice: bool = False) -> Configuration:
     """Read a configuration; raise FaultyConfiguration naming everything that is wrong."""
-    return _configuration_in(Source.of(text))
+    return _configuration_in(Source.of(text), is_practice=is_practice)
 
 
-def load_configuration(path: Path) -> Configuration:
+def load_configuration(path: Path, *, is_practice: bool = False) -> Configuration:
     """Read the file at `path`; raise FaultyConfiguration."""
-    return _configuration_in(Source.at(path))
+    return _configuration_in(Source.at(path), is_practice=is_practice)
 
 
-def _configuration_in(source: Source) -> Configuration:
+def _configuration_in(source: Source, *, is_practice: bool) -> Configuration:
     with source.located():
-        return configuration_of(source.values)
+        return configuration_of(source.values, is_practice=is_practice)
 
 
-def configuration_of(values: Mapping[str, Any]) -> Configuration:
-    """Read the tables of a configuration; raise FaultyConfiguration, which knows of no lines."""
+def configuration_of(values: Mapping[str, Any], *, is_practice: bool = False) -> Configuration:
+    """Read the tables of a configuration; raise FaultyConfiguration, which knows of no lines.
+
+    A practice box may wait shorter for people, so that nobody practises for half an hour.
+    """
     faults: list[Fault] = []
     root = Table(values, "", faults)
-    configuration = _read(root)
+    configuration = _read(root, is_practice=is_practice)
     root.done()
     if faults:
         raise FaultyConfiguration(faults)
     return configuration
 
 
-def _read(root: Table) -> Configuration:
+def _read(root: Table, *, is_practice: bool) -> Configuration:
     pins = read_pins(root)
     times, fire = read_extraction(root.table("extraction"))
-    attendance = read_attendance(root.table("attendance"))
+    attendance = read_attendance(root.table("attendance"), is_practice=is_practice)
     changes = read_changes(root) | fire
     laser, interlocks = root.table("laser"), root.table("interlocks")
     setup = Setup(

@@ -7,13 +7,14 @@ from typing import Final
 from etchdaemon.configuration.faults import Reason
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.configuration.tables import Table
-from etchdaemon.interlocks.attendance import AttendanceRules
+from etchdaemon.interlocks.attendance import ROUND_EVERY_MIN, AttendanceRules
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import MAX_DELAY_S, MAY_DELAY, RULES, Air, Rule, RuleChange
 from etchdaemon.interlocks.samples import Condition
 
 MOST_PIN: Final = 53  # the highest line that the boards we know have
+SHORTEST_PRACTICE_MIN: Final = 0.02
 _LEVELS: Final = ("high", "low")
 
 
@@ -52,12 +53,22 @@ def read_extraction(table: Table) -> tuple[ExtractionTimes, dict[str, RuleChange
     return times, {Condition.NO_FIRE.value: RuleChange(because=because, air=Air.ON)}
 
 
-def read_attendance(table: Table) -> AttendanceRules:
-    """Read watch rounds and closing time."""
+def read_attendance(table: Table, *, is_practice: bool = False) -> AttendanceRules:
+    """Read watch rounds and closing time; a practice box may have rounds seconds apart."""
     closing_time = _read_time(table, "closing_time")
+    shortest_min, longest_min = ROUND_EVERY_MIN
     rules = AttendanceRules(
-        round_every_min=table.optional_number("round_every_min", least=1.0, most=240.0),
-        answer_within_min=table.number("answer_within_min", 2.0, least=0.5, most=30.0),
+        round_every_min=table.optional_number(
+            "round_every_min",
+            least=SHORTEST_PRACTICE_MIN if is_practice else shortest_min,
+            most=longest_min,
+        ),
+        answer_within_min=table.number(
+            "answer_within_min",
+            AttendanceRules().answer_within_min,
+            least=SHORTEST_PRACTICE_MIN if is_practice else 2.0,
+            most=10.0,
+        ),
         closing_time=closing_time,
         is_closing_time_firm=table.is_set("closing_time_is_firm", otherwise=True),
     )

@@ -8,7 +8,9 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
 
 SECONDS_PER_MINUTE: Final = 60.0
-ATTENDED_ROUND_MIN: Final = 10.0  # a box that may only run attended asks at least this often
+# A round that comes too often is switched off, so it comes three times an hour at most; one that
+# comes too seldom watches nothing. Common practice, no source.
+ROUND_EVERY_MIN: Final = (20.0, 30.0)
 LONG_RUN_S: Final = 1800.0  # half an hour; common practice, no source
 _DAY_TURNS_AFTER: Final = timedelta(hours=4)
 
@@ -17,8 +19,8 @@ _DAY_TURNS_AFTER: Final = timedelta(hours=4)
 class AttendanceRules:
     """How often somebody is asked for, and until when they are there."""
 
-    round_every_min: float | None = None
-    answer_within_min: float = 2.0
+    round_every_min: float | None = None  # None: not, unless the box may only run attended
+    answer_within_min: float = 5.0
     closing_time: time | None = None
     is_closing_time_firm: bool = True  # else somebody may answer for it by name
 
@@ -61,10 +63,18 @@ class WatchRounds:
 
 def rounds_for(rules: AttendanceRules, *, is_attended_only: bool) -> AttendanceRules:
     """Return `rules` with the rounds that a box without enough proof must make."""
-    every_min = rules.round_every_min
-    if is_attended_only:
-        every_min = min(every_min or ATTENDED_ROUND_MIN, ATTENDED_ROUND_MIN)
-    return replace(rules, round_every_min=every_min)
+    if not is_attended_only or rules.round_every_min is not None:
+        return rules
+    return replace(rules, round_every_min=ROUND_EVERY_MIN[0])
+
+
+def round_sentence(rules: AttendanceRules, *, has_button: bool) -> str:
+    """Return what a watch round asks, how it is answered, and what follows without an answer."""
+    button = "Press the button there, or answer here or" if has_button else "Answer here or"
+    return (
+        f"Is somebody within reach of the machine? {button} by “etchwarden answer”, within"
+        f" {rules.answer_within_min:g} minutes. Without an answer it holds at the row's end."
+    )
 
 
 def refuse_past_closing(

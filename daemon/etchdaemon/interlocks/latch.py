@@ -11,12 +11,13 @@ from etchdaemon.interlocks.rules import Air, Phase, Reaction, Rule
 
 @dataclass(frozen=True, slots=True)
 class Trip:
-    """A rule that was broken, what that asked for, and when it began."""
+    """A rule that was broken, what that asked for, when it began and how far the box was then."""
 
     rule: Rule
     reaction: Reaction
     sentence: str
     at_s: float
+    phase: Phase
 
     @property
     def air(self) -> Air:
@@ -62,7 +63,7 @@ class Latch:
             if reaction <= Reaction.FORBID or (known and known.reaction >= reaction):
                 continue
             began_s = known.at_s if known else now_s
-            trip = Trip(finding.rule, reaction, finding.sentence, began_s)
+            trip = Trip(finding.rule, reaction, finding.sentence, began_s, phase)
             self._trips[finding.rule.name] = trip
             self._untold.append(trip)
 

@@ -32,6 +32,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[s
             {
                 "name": trip.rule.name,
                 "reaction": trip.reaction_at(now_s).name.lower(),
+                "phase": trip.phase.value,
                 "sentence": trip.sentence,
                 "is_reset_at_machine": trip.rule.is_reset_at_machine,
             }
@@ -50,6 +51,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[s
         "questions": [_question(one) for one in interlocks.checklist.open_questions(day)],
         "extraction": interlocks.senses.fan.sentence if Output.EXTRACTION in setup.wired else None,
         "is_round_asking": interlocks.rounds.is_asking,
+        "round_sentence": interlocks.round_sentence if interlocks.rounds.is_asking else None,
         "is_attended_only": interlocks.is_attended_only,
         "is_watch_only": is_watch_only(setup.wired),
         "seen_to_open": interlocks.proofs.report(day),

@@ -6,7 +6,7 @@ from operator import itemgetter
 from typing import Final
 
 from etchdaemon.interlocks.arming import Arming, what_undoes
-from etchdaemon.interlocks.attendance import WatchRounds, rounds_for
+from etchdaemon.interlocks.attendance import WatchRounds, round_sentence, rounds_for
 from etchdaemon.interlocks.checklist import Checklist
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions import Beam
@@ -44,6 +44,9 @@ class Watch:
         self.rounds = WatchRounds()
         self.is_attended_only = is_attended_only(setup.wired)
         self.attendance = rounds_for(setup.attendance, is_attended_only=self.is_attended_only)
+        self.round_sentence = round_sentence(
+            self.attendance, has_button=Input.ARM_BUTTON in setup.wired
+        )
         self.wiring = Wiring(setup.wired, stale_s=limits.stale_after_s)
         self.proofs = Proofs(setup.wired)
         self._is_etching = False

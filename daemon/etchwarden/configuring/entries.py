@@ -198,10 +198,12 @@ SECTIONS: Final = (
         name="attendance",
         says="",
         entries=(
-            Entry(name="round_every_min", says="Every so many minutes somebody has to answer.",
+            Entry(name="round_every_min",
+                  says="Every so many minutes somebody has to answer, 20 to 30.\n"
+                  "A box that may only run attended asks every 20 minutes without this.",
                   example="30.0"),
-            Entry(name="answer_within_min", says="How long they may take, 0.5 to 30 minutes.",
-                  example="2.0"),
+            Entry(name="answer_within_min", says="How long they may take, 2 to 10 minutes.",
+                  example="5.0"),
             Entry(name="closing_time", says="When the workshop closes.", example='"18:30"'),
             Entry(name="closing_time_is_firm",
                   says="Whether a run that would not end by then is not started.", example="true"),

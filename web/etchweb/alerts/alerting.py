@@ -7,13 +7,15 @@ from collections.abc import Mapping
 from typing import Final
 
 from etchweb.alerts.channels import Channel, NotDelivered
-from etchweb.alerts.news import Kind, News, news_of
+from etchweb.alerts.news import news_of
 from etchweb.alerts.outbox import Outbox
 from etchweb.listening import Heard, Listener
 from etchweb.paired import StoreUnusable
+from etchwire.alert_policy import Alert
 
 LOOK_EVERY_S: Final = 1.0
 REMIND_LOOK_EVERY_S: Final = 5.0
+AWAY_S: Final = 5.0  # a control program that is away for longer has ended, or hangs
 
 _log = logging.getLogger(__name__)
 
@@ -24,21 +26,33 @@ class Noticing:
     def __init__(self, machine: str, outbox: Outbox) -> None:
         self._machine = machine
         self._outbox = outbox
-        self._noted: News | None = None
-        self._has_noted = False
+        self._noted: list[str] | None = None  # the keys of what was so
         self._noted_at_s = float("-inf")
+        self._away_since_s: float | None = None
+        self._is_away_noted = False
 
     def note(self, heard: Heard, now_s: float) -> None:
-        """Note what was heard; a daemon that is away tells nothing."""
+        """Note what was heard; a daemon that stays away is news only where something was etched."""
         if heard.snapshot is None:
+            self._note_away(now_s)
             return
+        self._away_since_s, self._is_away_noted = None, False
         news = news_of(heard.snapshot)
-        is_held = news is not None and news.kind is Kind.HELD
+        keys = [one.key for one in news]
+        is_held = any(one.kind is Alert.HELD for one in news)
         is_due = is_held and not 0 <= now_s - self._noted_at_s < REMIND_LOOK_EVERY_S
-        if self._has_noted and _key(news) == _key(self._noted) and not is_due:
+        if keys == self._noted and not is_due:
             return
         self._outbox.note(self._machine, news, now_s)
-        self._noted, self._has_noted, self._noted_at_s = news, True, now_s
+        self._noted, self._noted_at_s = keys, now_s
+
+    def _note_away(self, now_s: float) -> None:
+        if self._away_since_s is None:
+            self._away_since_s = now_s
+        if self._is_away_noted or 0 <= now_s - self._away_since_s < AWAY_S:
+            return
+        self._outbox.note_away(self._machine, now_s)
+        self._is_away_noted, self._noted = True, None
 
 
 def deliver_once(outbox: Outbox, channels: Mapping[str, Channel], now_s: float) -> bool:
@@ -98,7 +112,3 @@ class Alerting:
                 is_busy = False
             if not is_busy:
                 listener.pause(LOOK_EVERY_S)
-
-
-def _key(news: News | None) -> str:
-    return "" if news is None else news.key

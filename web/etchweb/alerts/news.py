@@ -1,75 +1,103 @@
-"""What people are told without asking: pure, a snapshot in, at most one piece of news out."""
+"""What people are told without asking: pure, a snapshot in, what it has to tell out."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Any, Final
 
 from etchweb.words import as_sentence, counted, grouped, short_duration
+from etchwire.alert_policy import Alert
 
-
-class Kind(StrEnum):
-    """What a piece of news is about."""
-
-    FINISHED = "finished"
-    STOPPED = "stopped"
-    FAILED = "failed"
-    HELD = "held"
-    HELD_LONG = "held long"
+COOL_FIRST: Final = "Cool first; wipe outside the box."
+EMERGENCY: Final = "Emergency at the machine"
+TRIPPED: Final = "Something is wrong at the machine"
+ROUND: Final = "Is somebody within reach?"
+CUT_OFF: Final = (
+    "The box's control program does not answer, or has ended, in the middle of an etch. Go and look"
+    " at the machine; if the beam is on, use the stop circuit."
+)
 
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """Something worth telling; `key` stays the same for as long as it is the same thing."""
+    """Something that is so now; `key` stays the same for as long as it is the same thing.
+
+    Without a kind nobody is told: an etch that goes on. `ends` is the key of that, in what tells
+    how it ended; where it ends without such a word, it was cut off.
+    """
 
     key: str
-    kind: Kind
+    kind: Alert | None
     title: str
-    text: str
+    text: str = ""
+    ends: str = ""
 
 
 _ENDED: Final = {
-    "complete": (Kind.FINISHED, "Etched"),
-    "stopped": (Kind.STOPPED, "Stopped"),
-    "failed": (Kind.FAILED, "It did not finish"),
+    "complete": (Alert.FINISHED, "Etched"),
+    "stopped": (Alert.STOPPED, "Stopped"),
+    "failed": (Alert.FAILED, "It did not finish"),
 }
-COOL_FIRST: Final = "Cool first; wipe outside the box."
+IS_END: Final = frozenset(kind for kind, _ in _ENDED.values())
 
 
-def news_of(snapshot: Mapping[str, Any]) -> News | None:
-    """Return what `snapshot` has to tell; while an etch goes on as it should, that is nothing."""
+def news_of(snapshot: Mapping[str, Any]) -> tuple[News, ...]:
+    """Return what is so by `snapshot`, worst first."""
+    box = snapshot.get("interlocks") or {}
+    return (*_of_box(box), *_of_run(snapshot))
+
+
+def held_long(title: str, text: str, held_s: float) -> News:
+    """Return the reminder that follows when nobody came."""
+    text = f"For {short_duration(held_s)} now. {text}"
+    return News("", Alert.HELD_LONG, title.replace("Held", "Still held", 1), text)
+
+
+def cut_off(title: str) -> News:
+    """Return what is told of an etch called `title` that ended without a word."""
+    return News("", Alert.CUT_OFF, f"Cut off: {title}", CUT_OFF)
+
+
+def _of_box(box: Mapping[str, Any]) -> Iterator[News]:
+    for trip in box.get("trips", ()):
+        text = as_sentence(trip["sentence"])
+        if trip["reaction"] == "emergency":
+            yield News(f"emergency {trip['name']}", Alert.EMERGENCY, EMERGENCY, text)
+        elif trip.get("phase") == "idle":  # else the end of the etch tells of it, or who armed
+            yield News(f"tripped {trip['name']}", Alert.TRIPPED, TRIPPED, text)
+    if box.get("is_round_asking"):
+        yield News("round", Alert.ROUND, ROUND, as_sentence(box["round_sentence"]))
+
+
+def _of_run(snapshot: Mapping[str, Any]) -> Iterator[News]:
     run, job = snapshot["run"], snapshot["job"]
     if run is None or job is None:
-        return None
+        return
+    going_on = f"run {run['id']} under way"
     if run["ended"] is not None:
-        return _ended(run, job)
-    if snapshot["state"] != "held":
-        return None
-    because = as_sentence(run["held_because"] or "")
-    return News(
-        f"run {run['id']} held at {run['etched_rows']}: {because}",
-        Kind.HELD,
-        f"Held: {job['title']}",
-        f"{because} At rest after {_rows(run, job)}; the beam is off.".strip(),
-    )
+        yield _ended(run, job, ends=going_on)
+        return
+    yield News(going_on, None, job["title"])
+    if snapshot["state"] == "held":
+        because = as_sentence(run["held_because"] or "")
+        yield News(
+            f"run {run['id']} held at {run['etched_rows']}: {because}",
+            Alert.HELD,
+            f"Held: {job['title']}",
+            f"{because} At rest after {_rows(run, job)}; the beam is off.".strip(),
+        )
 
 
-def held_long(news: News, held_s: float) -> News:
-    """Return the reminder that follows when nobody came."""
-    text = f"For {short_duration(held_s)} now. {news.text}"
-    return News(news.key, Kind.HELD_LONG, news.title.replace("Held", "Still held", 1), text)
-
-
-def _ended(run: Mapping[str, Any], job: Mapping[str, Any]) -> News:
+def _ended(run: Mapping[str, Any], job: Mapping[str, Any], *, ends: str) -> News:
     kind, word = _ENDED[run["ended"]]
     told = [as_sentence(run["because"] or ""), f"{_rows(run, job, of=True)} are etched."]
-    if kind is Kind.FINISHED:
+    if kind is Alert.FINISHED:
         told = [f"It took {short_duration(run['elapsed_s'])}.", COOL_FIRST]
     return News(
         f"run {run['id']} {run['ended']}",
         kind,
         f"{word}: {job['title']}",
         " ".join(sentence for sentence in told if sentence),
+        ends,
     )
 
 

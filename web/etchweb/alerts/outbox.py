@@ -7,14 +7,15 @@ and nothing is forgotten because a mail host was away.
 import os
 import sqlite3
 import uuid
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from etchweb.alerts.news import Kind, News, held_long
+from etchweb.alerts.news import IS_END, News, cut_off, held_long
 from etchweb.paired import StoreUnusable
+from etchwire.alert_policy import Alert
 from etchwire.storing import fault_of_card
 
 FILE_NAME: Final = "alerts.sqlite3"
@@ -22,14 +23,19 @@ WAITS_S: Final = (10.0, 30.0, 120.0, 600.0, 1800.0, 3600.0)  # after each try th
 GIVE_UP_AFTER_S: Final = 86_400.0
 MOST_LETTERS: Final = 1000
 _PATIENCE_S: Final = 5.0
+_MET: Final = ""  # the key by which a machine is known at all
 
 _SCHEMA: Final = (
+    "DROP TABLE IF EXISTS standing",  # one thing a machine, as earlier releases kept it
     """
-    CREATE TABLE IF NOT EXISTS standing (
-        machine TEXT PRIMARY KEY,
+    CREATE TABLE IF NOT EXISTS news (
+        machine TEXT NOT NULL,
         key TEXT NOT NULL,
+        title TEXT NOT NULL,
+        goes_on INTEGER NOT NULL,
         since_s REAL NOT NULL,
-        is_reminded INTEGER NOT NULL
+        is_reminded INTEGER NOT NULL,
+        PRIMARY KEY (machine, key)
     ) STRICT
     """,
     """
@@ -55,7 +61,7 @@ class Letter:
     id: str
     channel: str
     machine: str
-    kind: Kind
+    kind: Alert
     title: str
     text: str
     made_at_s: float
@@ -67,8 +73,18 @@ class Wanted:
     """Who is told what."""
 
     channels: Collection[str]
-    kinds: Collection[Kind]
+    kinds: Collection[Alert]
     held_long_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Stood:
+    """What was so when it was noted last."""
+
+    title: str
+    goes_on: bool
+    since_s: float
+    is_reminded: bool
 
 
 class Outbox:
@@ -82,24 +98,36 @@ class Outbox:
             for statement in _SCHEMA:
                 book.execute(statement)
 
-    def note(self, machine: str, news: News | None, now_s: float) -> None:
-        """Take note of how `machine` stands; queue what is new, and a reminder when it is due.
+    def note(self, machine: str, news: Sequence[News], now_s: float) -> None:
+        """Take note of what is so at `machine`; queue what is new, and a reminder when it is due.
 
-        An end that this box knew nothing of before is old news: it is noted and not told.
+        An end that this box knew nothing of before is old news: it is noted and not told. An etch
+        that goes on no more, of whose end nothing is said, was cut off.
         """
-        key = "" if news is None else news.key
         with self._open() as book:
-            stood = book.execute(
-                "SELECT key, since_s, is_reminded FROM standing WHERE machine = ?", (machine,)
-            ).fetchone()
-            if stood is None or stood[0] != key:
-                book.execute(
-                    "INSERT OR REPLACE INTO standing VALUES (?, ?, ?, 0)", (machine, key, now_s)
-                )
-                if news is not None and (stood is not None or news.kind is Kind.HELD):
-                    self._queue(book, machine, news, now_s)
-            elif news is not None and news.kind is Kind.HELD and not stood[2]:
-                self._remind(book, machine, news, held_s=now_s - stood[1], now_s=now_s)
+            known = _known(book, machine)
+            gone = {key: stood for key, stood in known.items() if key not in {n.key for n in news}}
+            for key in gone.keys() - {_MET}:
+                _forget(book, machine, key)
+            for key in {key for key, stood in gone.items() if stood.goes_on} - {
+                n.ends for n in news
+            }:
+                self._queue(book, machine, cut_off(gone[key].title), now_s)
+            for one in (News(_MET, None, ""), *news):
+                if one.key not in known:
+                    _keep(book, machine, one, now_s)
+                    if known or one.kind not in IS_END:
+                        self._queue(book, machine, one, now_s)
+                elif one.kind is Alert.HELD:
+                    self._remind(book, machine, one, known[one.key], now_s)
+
+    def note_away(self, machine: str, now_s: float) -> None:
+        """Take note that nothing is heard of `machine`: an etch that was under way is cut off."""
+        with self._open() as book:
+            for key, stood in _known(book, machine).items():
+                if stood.goes_on:
+                    _forget(book, machine, key)
+                    self._queue(book, machine, cut_off(stood.title), now_s)
 
     def next_due(self, now_s: float) -> Letter | None:
         """Return the letter to try now; one whose turn is impossibly far off is due as well.
@@ -118,7 +146,7 @@ class Outbox:
             return None
         number, channel, machine, kind, title, text, made_at_s, tries = row
         return Letter(
-            id=number, channel=channel, machine=machine, kind=Kind(kind), title=title, text=text,
+            id=number, channel=channel, machine=machine, kind=Alert(kind), title=title, text=text,
             made_at_s=made_at_s, tries=tries,
         )  # fmt: skip
 
@@ -147,12 +175,15 @@ class Outbox:
         return wait_s
 
     def _remind(
-        self, book: sqlite3.Connection, machine: str, news: News, *, held_s: float, now_s: float
+        self, book: sqlite3.Connection, machine: str, news: News, stood: "_Stood", now_s: float
     ) -> None:
-        if held_s < self._wanted.held_long_s:
+        held_s = now_s - stood.since_s
+        if stood.is_reminded or held_s < self._wanted.held_long_s:
             return
-        book.execute("UPDATE standing SET is_reminded = 1 WHERE machine = ?", (machine,))
-        self._queue(book, machine, held_long(news, held_s), now_s)
+        book.execute(
+            "UPDATE news SET is_reminded = 1 WHERE machine = ? AND key = ?", (machine, news.key)
+        )
+        self._queue(book, machine, held_long(news.title, news.text, held_s), now_s)
 
     def _queue(self, book: sqlite3.Connection, machine: str, news: News, now_s: float) -> None:
         if news.kind not in self._wanted.kinds:
@@ -183,3 +214,25 @@ class Outbox:
         except (sqlite3.Error, OSError) as error:
             told = fault_of_card(error) or error
             raise StoreUnusable(f"{self._path} cannot be used: {told}.") from error
+
+
+def _known(book: sqlite3.Connection, machine: str) -> dict[str, _Stood]:
+    rows = book.execute(
+        "SELECT key, title, goes_on, since_s, is_reminded FROM news WHERE machine = ?", (machine,)
+    )
+    return {
+        key: _Stood(title, bool(goes_on), since_s, bool(is_reminded))
+        for key, title, goes_on, since_s, is_reminded in rows
+    }
+
+
+def _keep(book: sqlite3.Connection, machine: str, news: News, now_s: float) -> None:
+    goes_on = news.kind is None and news.key != _MET
+    book.execute(
+        "INSERT INTO news VALUES (?, ?, ?, ?, ?, 0)",
+        (machine, news.key, news.title, goes_on, now_s),
+    )
+
+
+def _forget(book: sqlite3.Connection, machine: str, key: str) -> None:
+    book.execute("DELETE FROM news WHERE machine = ? AND key = ?", (machine, key))

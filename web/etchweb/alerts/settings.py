@@ -9,8 +9,8 @@ from typing import Any, Final
 from urllib.parse import urlsplit
 
 from etchweb.alerts.channels import Channel, Mail, Webhook
-from etchweb.alerts.news import Kind
 from etchweb.alerts.outbox import Wanted
+from etchwire.alert_policy import ALWAYS, Alert
 
 HELD_LONG_MIN: Final = 10.0
 SECURITIES: Final = {"starttls": 587, "tls": 465, "none": 25}
@@ -99,13 +99,14 @@ def alert_settings(table: Table) -> AlertSettings:
     return AlertSettings(wanted, channels)
 
 
-def _kinds(reader: _Reader) -> frozenset[Kind]:
-    told = reader.take("tell", list, [kind.value for kind in Kind])
-    known = [kind.value for kind in Kind]
+def _kinds(reader: _Reader) -> frozenset[Alert]:
+    """Return what is chosen, with what nobody can leave out."""
+    known = [kind.value for kind in Alert]
+    told = reader.take("tell", list, known)
     for name in told:
         if name not in known:
             reader.fault("tell", f"“{name}” is nothing to tell. Known: {', '.join(known)}.")
-    return frozenset(kind for kind in Kind if kind.value in told)
+    return ALWAYS | {kind for kind in Alert if kind.value in told}
 
 
 def _held_long_s(reader: _Reader) -> float:
