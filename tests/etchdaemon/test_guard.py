@@ -358,6 +358,43 @@ def test_a_cut_is_dated_by_the_machines_clock_so_that_its_place_can_be_found(box
     assert box.guard.verdict().opened_at_s == opened_at_s
 
 
+def test_a_process_that_was_halted_in_a_look_finds_one_cause_all_the_same(box):
+    box.start()
+    read = box.board.read
+
+    def halted():
+        levels = read()
+        box.clock.seconds += 5.0  # between the reading and its judgement
+        box.board.read = read
+        return levels
+
+    box.board.read = halted
+    box.look(3)
+
+    assert [trip.rule.name for trip in box.interlocks.latch.trips] == ["guard well"]
+
+
+def test_a_loop_that_stays_away_after_a_halt_is_a_cause_of_its_own(box):
+    box.start()
+    box.clock.seconds += 5.0
+
+    box.look(30, is_steered=False)
+
+    trips = [trip.rule.name for trip in box.interlocks.latch.trips]
+    assert trips == ["guard well", "daemon's loop alive"]
+
+
+def test_a_fire_that_began_while_the_process_was_halted_is_an_emergency(box):
+    box.start()
+    box.clock.seconds += 5.0
+    box.board.open(Input.FLAME)
+    box.board.shut(Input.FLAME)
+
+    box.look()
+
+    assert box.guard.verdict().reaction is Reaction.EMERGENCY
+
+
 def test_a_guard_that_keeps_failing_writes_one_traceback_a_minute(box, caplog):
     box.board.raises = RuntimeError("a fault of our own")
 

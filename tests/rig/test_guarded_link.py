@@ -110,12 +110,13 @@ def test_a_daemon_that_stood_still_for_five_seconds_ends_the_run_and_says_that_i
     assert not rig.is_beam_enabled
 
 
-def test_a_daemon_that_stood_still_is_one_cause_and_one_trip_to_reset(rig):
+@pytest.mark.parametrize("wakes_first", ["guard", "loop"])
+def test_a_daemon_that_stood_still_is_one_cause_and_one_trip_to_reset(rig, wakes_first):
     rig.start(rig.make_job(patch(ROWS, 200)))
     rig.etch_until_row(3)
 
     rig.machine.advance(5.0)
-    rig.service.step()  # the loop wakes up before the guard
+    rig.guard.look() if wakes_first == "guard" else rig.service.step()
     rig.wait_for_the_end()
     rig.wait(1.0)
     (trip,) = rig.box["trips"]

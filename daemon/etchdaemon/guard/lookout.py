@@ -178,13 +178,14 @@ class Lookout:
         self._contacts.close()
 
     def _look(self) -> None:
+        now_s = self._clock.wall_s()  # before anything is read: a halt ages what comes after it
+        self._judge_absence(now_s)
         opened = self._contacts.take_opened()
         edges_s = [edge.machine_s for name, edge in opened.items() if name in CUTS_ON_EDGE]
         if edges_s:
             self._contacts.put_out()
         levels = self._contacts.read()
         with self._lock.looking():
-            now_s = self._clock.wall_s()
             orders = self._interlocks.look(Look(levels=levels, opened=tuple(opened), now_s=now_s))
             if not orders.outputs.get(Output.BEAM_ENABLE):
                 self._contacts.put_out()
@@ -198,6 +199,15 @@ class Lookout:
             self._wake()
         self._reaction = reaction
         self._keep_proofs()
+
+    def _judge_absence(self, now_s: WallSeconds) -> None:
+        """Where nobody has looked for long, let that be the one cause, before anything is read."""
+        stale_after_s = self._interlocks.setup.limits.stale_after_s
+        if not stale_after_s < now_s - self._looked_at_s < inf:
+            return
+        with self._lock.looking():
+            if self._interlocks.judge_absence(now_s).reaction >= Reaction.TRIP:
+                self._contacts.put_out()
 
     def _keep_proofs(self) -> None:
         """Last of all, and never more than once a day for a contact."""

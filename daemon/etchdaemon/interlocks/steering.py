@@ -19,6 +19,11 @@ class Steering:
         """Note that the loop is alive, or is about to wait for the logbook."""
         self.seen_at_s = WallSeconds(now_s + (LONGEST_WAIT_S if is_waiting else 0.0))
 
+    def watch_anew(self, now_s: WallSeconds) -> None:
+        """Count how long the loop was not seen alive from now on."""
+        if self.seen_at_s is not None:
+            self.seen_at_s = max(self.seen_at_s, now_s)
+
     def beat(self, now_s: WallSeconds, *, is_withheld: bool) -> bool:
         """Return the heartbeat's level for this look."""
         is_alive = self.seen_at_s is not None and now_s - self.seen_at_s <= self._fresh_s

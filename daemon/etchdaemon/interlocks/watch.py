@@ -90,6 +90,16 @@ class Watch:
             self.cut_beam()
         return Verdict(reaction, sentence, found=found)
 
+    def judge_absence(self, now_s: WallSeconds) -> Verdict:
+        """Judge by the readings from before nobody looked for long, and begin to watch anew.
+
+        The loop may have stood still as long, by the same cause: whether it is alive shows from
+        now on.
+        """
+        verdict = self.judge(now_s)
+        self._steering.watch_anew(now_s)
+        return verdict
+
     def note_steered(self, now_s: WallSeconds, *, is_waiting: bool = False) -> None:
         """Note that the loop that steers the machine is alive.
 

@@ -1,6 +1,7 @@
 """What ends a run, and the sentence that a person is told: a table by what was heard."""
 
 from collections.abc import Mapping
+from itertools import islice
 from typing import Final
 
 from etchdaemon.controller import codes
@@ -15,6 +16,7 @@ from etchdaemon.controller.events import (
 )
 from etchdaemon.controller.firmware import EIGHT_BIT, Firmware
 from etchdaemon.interlocks.evaluation import Why
+from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.starvation import Cause
@@ -150,5 +152,9 @@ def why_tripped(verdict: Verdict, pauses: Pauses) -> str:
     """Return why the box trips: after a long pause, readings that nobody took are no open lid."""
     if not pauses.was_long:
         return verdict.sentence
-    is_bad = any(finding.why is Why.BAD for finding in verdict.found)
-    return f"{held_up(pauses)} {verdict.sentence}" if is_bad else held_up(pauses)
+    bad = (
+        finding.sentence
+        for finding in verdict.found
+        if finding.why is Why.BAD and finding.reaction(Phase.ETCHING) >= Reaction.TRIP
+    )
+    return " ".join((held_up(pauses), *islice(bad, 1)))
