@@ -4,9 +4,10 @@ Inputs read as contacts do: True is closed. For every guard closed is safe, so a
 
 The chain: lid contacts, stop circuit and heartbeat contact feed a relay that holds itself and
 that only the button at the machine sets; the daemon's beam enable follows in series; the input
-`loop_closed` reads the end of the chain. The heartbeat contact is a monostable: it counts from
-the first heartbeat on, and opens 0.4 s after the last change. The relay starts set, as if
-somebody had pressed the button before the daemon came.
+`loop_closed` reads the end of the chain. The flame detector has no contact in it, as the wiring
+would give it: here a fire is put out by the daemon alone, the harder case. The heartbeat
+contact is a monostable: it counts from the first heartbeat on, and opens 0.4 s after the last
+change. The relay starts set, as if somebody had pressed the button before the daemon came.
 """
 
 from collections.abc import Callable

@@ -6,11 +6,15 @@ from pathlib import Path
 import click
 
 from etchdaemon.configuration.faults import FaultyConfiguration
-from etchdaemon.configuration.loading import load_configuration, read_configuration
+from etchdaemon.configuration.loading import (
+    Configuration,
+    load_configuration,
+    read_configuration,
+)
 from etchdaemon.configuration.source import Source
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import NO_PORT_NAMED
-from etchdaemon.interlocks.missing import is_watch_only, lacks_of
+from etchdaemon.interlocks.missing import lacks_of
 from etchwarden.configuring.asking import (
     Asking,
     UnfitAnswer,
@@ -22,6 +26,7 @@ from etchwarden.configuring.checking import faults_of
 from etchwarden.configuring.writing import Answers, written
 from etchwarden.installation.laying import write_whole
 from etchwarden.page_settings import MACHINE_NAME
+from etchwarden.wiring_drawing import SEE_DRAWING
 
 
 @click.command()
@@ -72,10 +77,15 @@ def command(
 def _check(path: Path) -> None:
     read = load_configuration(path)
     click.echo(f"{path} is in order.")
+    _say_what_is_missing(read)
+
+
+def _say_what_is_missing(read: Configuration) -> None:
     if not read.port:
         click.echo(NO_PORT_NAMED)
     for lack in lacks_of(read.setup.wired):
         click.echo(f"Not wired: {lack.sentence}")
+    click.echo(SEE_DRAWING)
 
 
 def _write(name: str, path: Path, answers: Path | None, *, replace: bool) -> None:
@@ -90,11 +100,7 @@ def _write(name: str, path: Path, answers: Path | None, *, replace: bool) -> Non
     text = written(name, given)
     write_whole(path, text.encode())
     click.echo(f"Written to {path}. Read it, and see that it is right.")
-    read = read_configuration(text)
-    if not read.port:
-        click.echo(NO_PORT_NAMED)
-    if is_watch_only(read.setup.wired):
-        click.echo(f"The daemon will only watch. {lacks_of(read.setup.wired)[0].sentence}")
+    _say_what_is_missing(read_configuration(text))
     click.echo(f"Then: sudo systemctl enable --now etchwarden-daemon@{name}")
 
 

@@ -15,6 +15,8 @@ from etchdaemon.configuration import loading
 from etchdaemon.configuration.faults import FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import load_configuration, read_configuration
 from etchdaemon.configuration.source import Source
+from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.missing import lacks_of
 from etchdaemon.interlocks.rules import MAY_DELAY, RULES
 from etchwarden import configure
 from etchwarden.configuring.asking import answers_of_person
@@ -22,6 +24,7 @@ from etchwarden.configuring.entries import SECTIONS
 from etchwarden.configuring.writing import written
 from etchwarden.heads import find_head
 from etchwarden.selfcheck.machine_checks import SAFE_OUTPUTS
+from etchwarden.wiring_drawing import DRAWING
 from etchwire.craft import Head, Register
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -346,6 +349,19 @@ def test_the_rules_that_may_wait_are_explained_in_the_file():
     names = {rule.name.replace(" ", "_") for rule in RULES if rule.requires in MAY_DELAY}
 
     assert set(re.findall(r"^# \[rules\.(\w+)\]$", written("left", {}), re.MULTILINE)) == names
+
+
+@pytest.mark.parametrize("arguments", [[], ["--check"]], ids=["written", "checked"])
+def test_everything_that_is_not_wired_is_said_with_the_drawing(answered, run, arguments):
+    done = answered()
+    if arguments:
+        done = run(*arguments)
+
+    wired = {Input.LID, Output.BEAM_ENABLE, Output.EXTRACTION}
+    said = [lack.sentence for lack in lacks_of(wired)]
+    assert [sentence for sentence in said if f"Not wired: {sentence}" not in done.output] == []
+    assert str(DRAWING) in done.output
+    assert DRAWING.is_file()
 
 
 def proposed_pins(table):

@@ -79,6 +79,8 @@ MACHINE_TABLE = [
     ("port", {"may_open_port": False}, Grade.WRONG, "dialout"),
     ("pins", {"chips": ("pinctrl-bcm2711",)}, Grade.WRONG, "pinctrl-bcm2711"),
     ("pins", {"output_pins": (14, 22)}, Grade.LOOK, "GPIO 14"),
+    ("wiring", {"lacks": ("No fan.", "No button.")}, Grade.WELL, "No fan. No button."),
+    ("wiring", {}, Grade.WELL, "wiring.svg"),
     ("daemon", {"status": None, "daemon_is_away": "Nobody."}, Grade.WRONG, "Nobody."),
     ("daemon", {"status": None, "fault": "line 3"}, Grade.WRONG, "Put the file right first"),
     ("socket", {"socket_mode": 0o666}, Grade.WRONG, "mode 666"),

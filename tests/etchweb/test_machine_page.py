@@ -1,11 +1,12 @@
 """The page *Machine*: what it says, what it asks the daemon for, and who may."""
 
+import re
 import time
 
 import pytest
 
 from etchweb.machine_view import live_view, machine_view
-from fake_daemon import JOB, MACHINE, snapshot
+from fake_daemon import BOX, JOB, MACHINE, snapshot
 from fake_machine import BED, ORIGIN, SETTINGS, WIRING
 
 PLACED = {
@@ -59,6 +60,23 @@ def test_every_contact_is_said_with_the_time_since_it_is_so(phone):
     assert "It burns. Contact open for 13 s. Not as it should be." in text
     assert "It is pressed. Contact closed for 13 s.<" in text
     assert "Being tried: 4 s left." in text
+
+
+def test_what_is_not_wired_stands_in_the_open_beside_the_drawing(phone):
+    text = phone.look("/machine").text
+    in_the_open = re.sub(r"<details.*?</details>", "", text, flags=re.DOTALL)
+
+    assert BOX["lacks"][0] in in_the_open
+    drawing = re.search(r'href="(/static/\w+/wiring.svg)"', in_the_open)
+    assert drawing is not None
+    with phone.look(drawing[1]) as answer:
+        assert answer.headers["Content-Type"].startswith("image/svg+xml")
+
+
+def test_the_page_of_an_etch_says_in_the_open_what_is_not_wired(phone):
+    text = phone.look("/").text
+
+    assert BOX["lacks"][0] in re.sub(r"<details.*?</details>", "", text, flags=re.DOTALL)
 
 
 def test_only_outputs_that_may_be_tried_have_a_button(phone):

@@ -19,6 +19,7 @@ UNSURE_BED: Final = (
     "This machine has not been homed, so the box counts its travel from the origin and cannot know"
     " where the frame ends. Keep an eye on the head."
 )
+WIRED: Final = "Everything that the box makes use of is wired."
 NO_BED: Final = "The controller has not said yet how far the head can go."
 FIND_ORIGIN: Final = "Take an earlier origin again (after homing)"
 STATES: Final = {True: "As it should be.", False: "Not as it should be.", None: ""}
@@ -49,6 +50,7 @@ def machine_view(snapshot: Table, settings: Table, wiring: Table) -> View:
         "speed": settings.get("controller", {}).get("sentence", ""),
         "inputs": wiring.get("inputs", ()),
         "outputs": wiring.get("outputs", ()),
+        "wiring": [as_sentence(lack) for lack in box.get("lacks", ())] or ([WIRED] if box else []),
         "proofs": proofs_of(box, is_due=True) + proofs_of(box, is_due=False),
         "version": version("etchwarden"),
     }

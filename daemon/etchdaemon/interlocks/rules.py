@@ -76,9 +76,9 @@ _NOTHING, _FORBID, _HOLD = Reaction.NOTHING, Reaction.FORBID, Reaction.HOLD
 _TRIP, _EMERGENCY = Reaction.TRIP, Reaction.EMERGENCY
 
 # Opening a guard gives a stop and closing it starts nothing: ISO 12100 (secondary account).
-# A trip is a stop of category 1 for the motion with the beam's supply cut at once, an emergency
-# one of category 0: IEC 60204-1 (secondary account). Delays and stable times: common practice,
-# no source.
+# A trip and an emergency take the beam's power away at once (category 0 of IEC 60204-1). For the
+# motion both are commanded stops, because the motors keep their power: category 2 (secondary
+# account). Delays and stable times: common practice, no source.
 RULES: Final = (
     Rule(
         requires=Condition.LID_CLOSED,

@@ -49,6 +49,7 @@ class MachineFacts:
     output_pins: tuple[int, ...] = ()
     has_head: bool = False
     watches_only_because: str = ""
+    lacks: tuple[str, ...] = ()  # a sentence for each thing that is not wired
     chips: tuple[str, ...] = ()
     status: Mapping[str, Any] | None = None
     daemon_is_away: str = ""  # why it does not answer

@@ -3,7 +3,8 @@
 from typing import Final
 
 from etchwarden.selfcheck.facts import MachineFacts, PageFacts
-from etchwarden.selfcheck.findings import Check, Finding, look, well, wrong
+from etchwarden.selfcheck.findings import Check, Finding, Grade, look, well, wrong
+from etchwarden.wiring_drawing import SEE_DRAWING
 
 SOCKET_MODE: Final = 0o660
 # GPIO 0 to 8 are pulled up at power-on (BCM2835 ARM Peripherals, p. 102), and 14 and 15 move
@@ -73,6 +74,14 @@ def _pins(facts: MachineFacts) -> Finding | None:
             "Use GPIO 16 to 27 for outputs.",
         )
     return well(f"Its {len(facts.pins)} pins are on the chip “{facts.chip}”.")
+
+
+def _wiring(facts: MachineFacts) -> Finding | None:
+    """Say what is not wired. A shop may have chosen so, and then there is nothing to look at."""
+    if facts.fault:
+        return None
+    said = " ".join(facts.lacks) or "Everything that the box makes use of is wired."
+    return Finding(Grade.WELL, said, SEE_DRAWING)
 
 
 def _daemon(facts: MachineFacts) -> Finding:
@@ -160,6 +169,7 @@ MACHINE_CHECKS: Final = (
     Check("file", _file, blames_release=True, quotes=True),
     Check("port", _port),
     Check("pins", _pins, quotes=True),
+    Check("wiring", _wiring),
     Check("daemon", _daemon, blames_release=True),
     Check("socket", _socket, blames_release=True),
     Check("controller", _controller),

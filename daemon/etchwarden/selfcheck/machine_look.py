@@ -15,7 +15,7 @@ from etchdaemon.controller.setting_list import settings_of
 from etchdaemon.errors import BackupFailed, PortLost
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import opener
-from etchdaemon.interlocks.missing import watches_only_because
+from etchdaemon.interlocks.missing import lacks_of, watches_only_because
 from etchdaemon.logbook.backup_names import read_names
 from etchdaemon.logbook.backup_sums import is_as_written
 from etchdaemon.logbook.backups import FOLDER_NAME as BACKUPS_FOLDER
@@ -79,6 +79,7 @@ def _described(box: Configuration) -> dict[str, Any]:
         "output_pins": outputs,
         "has_head": box.head is not None,
         "watches_only_because": watches_only_because(wired) or "",
+        "lacks": tuple(lack.sentence for lack in lacks_of(wired)),
         "chips": tuple(chip.label for chip in Lines().chips()),
     }
 
