@@ -91,7 +91,7 @@ class OnlyFigures:
 
 def _words(chance):
     begin = chance.choice(["", "G21G90\nM4S500F1000\n", "G91G1F600\nM3S9\n", "G2F100\n"])
-    lines = (_line(chance) + chance.choice(ENDS) for _ in range(chance.randrange(16)))
+    lines = (any_line(chance) + chance.choice(ENDS) for _ in range(chance.randrange(16)))
     return begin + "".join(lines) + chance.choice(["", "M5\nM2\n"])
 
 
@@ -103,7 +103,7 @@ def _fair_lines(chance):
     return "G1F900S1" + chance.choice(["", "M4"]) + "\n" + "\n".join(lines) + "\nM5\nM2\n"
 
 
-def _line(chance):
+def any_line(chance):
     return "".join(_word(chance) for _ in range(chance.randrange(6)))
 
 

@@ -1,16 +1,17 @@
 import io
 import itertools
+import math
 
-import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from any_gcode import any_files
 from etchpath.language.blocks import Blocks
 from etchpath.language.dialect import Event, Mode, Number
-from etchpath.language.line import read_line
 from etchpath.language.reader import read_block
 from gcode_bench import inspected, kinds_of, lines_of, machine
+from line_reader import read_line, significant
 
 START = "G21G90G17\nF1000\nG0X0Y0\n"
 
@@ -62,6 +63,7 @@ NIST_REJECTS = [
     ("G0X0Y0", "X" + "1" * 256, "line too long"),
     ("G0X0Y0", "M0 M3 M6 M8 M48", "tool change"),
 ]
+OF_THE_TEXT = {"comment", "odd comment", "real-time character", "block delete"}
 HARMLESS = {"comment", "odd comment", "no program end", "nothing is etched", "power never set"}
 
 
@@ -164,42 +166,79 @@ def test_only_comments_that_hide_something_are_called_odd(line, odd):
     assert ("odd comment" in kinds_of(inspected(START + line))) == odd
 
 
-def test_numbers_keep_eight_digits_as_in_the_firmware():
-    assert read_line("X123456789.5").numbers[Number.X] == 123456780.0
-    assert read_line("X1.23456789").numbers[Number.X] == 1.2345678
+# The firmware's read_float: digits behind the eighth count as zeros before the dot, and not at
+# all behind it; leading noughts are digits too (from memory).
+@pytest.mark.parametrize(
+    ("text", "number"),
+    [
+        ("X123456789.5", 123456780.0),
+        ("X1.23456789", 1.2345678),
+        ("X000000012.5", 10.0),
+        ("X-.000000019", -1e-8),
+        ("X12345678.9", 12345678.0),
+    ],
+)
+def test_numbers_keep_eight_digits_as_in_the_firmware(text, number):
+    assert lines_of(text).numbers[Number.X, 0] == number
+    assert read_line(text).numbers[Number.X] == number
 
 
-LETTERS = "GMXYSFIJRNPZTKLAQ"
-TEXTS = "0 1 2 3 4 5 17 20 90 91 92 92.1 94 .5 1.25 . 1. 1..2 007 123456789 1.5"
-NUMBERS = TEXTS.split()
+LETTERS = "GGGMMXYSFIJRNPZTKLAEQ"
+TEXTS = (
+    "0 1 2 3 4 5 8 9 10 17 18 20 28 30 38.2 43.1 53 54 55 80 90 91 91.1 92 92.1 93 94 .5 1.25 . 1."
+    " 1..2 007 123456789 1.5 12345678.9 1234567.89 .123456789 00000000.5 9999999 10000000"
+)
+NUMBERS = [*TEXTS.split(), "9" * 38, "9" * 39, "9" * 400, "0" * 60 + "1", "." + "0" * 60 + "1"]
 WORD = st.builds(
     "{}{}{}".format,
     st.sampled_from(LETTERS),
     st.sampled_from(["", "", "", "-", "+", "--"]),
     st.sampled_from([*NUMBERS, ""]),
 )
-LINE = st.lists(WORD, max_size=5).map("".join)
-NOISE = st.text(st.sampled_from("GXY1.-+ ()/;%$\t"), max_size=8)
+FAIR_WORD = st.builds(
+    "{}{}".format, st.sampled_from(LETTERS), st.sampled_from([*TEXTS.split()[:24], "-1", "-0"])
+)
+LINE = st.one_of(st.lists(WORD, max_size=5), st.lists(FAIR_WORD, max_size=5)).map("".join)
+NOISE = st.text(st.sampled_from("GXY1.-+[;%$*E"), max_size=8)
+ENDLESS = machine(line_limit=10**6, receive_bytes=10**6)
 
 
-@settings(max_examples=100, deadline=None)
-@given(st.lists(st.one_of(LINE, NOISE), min_size=1, max_size=8))
+def reading_at(lines, place):
+    """What a block gave for one line, as the reader of single words puts it."""
+    kinds = {remark.kind for remark in lines.remarks if place in remark.lines}
+    columns = lines.numbers[:, place], lines.modes[:, place].tolist(), int(lines.events[place])
+    return str(columns[0].tolist()), *columns[1:], kinds
+
+
+def read_singly(text):
+    numbers, modes, events, kinds = read_line(text) if text else read_line("F1")
+    if not text:
+        return str([math.nan] * len(numbers)), modes, events, set()
+    return str([float(number) for number in numbers]), modes, events, set(kinds)
+
+
+@settings(max_examples=400, deadline=None)
+@given(st.lists(st.one_of(LINE, NOISE.map(lambda text: text.partition(";")[0])), max_size=8))
 @example(["", "1", "-", "."])
-def test_plain_lines_read_by_the_thousand_as_they_are_read_one_by_one(texts):
-    lines = lines_of("\n".join(texts))
+@example(["X1", "5", "X2", "1.2.3X1", "X3"])
+@example(["X3", "N1*5", "N2G1X1*71", "*5X1", "G1*"])
+@example(["G0G20M2", "M30G3G91M4", "M2G2"])
+def test_a_block_is_read_as_its_lines_are_read_word_by_word(texts):
+    lines = lines_of("\n".join(texts), ENDLESS)
 
     for place, text in enumerate(texts):
-        code = lines_of(text)  # alone: nothing before it can have touched it
-        assert np.array_equal(lines.numbers[:, place], code.numbers[:, 0], equal_nan=True)
-        assert np.array_equal(lines.modes[:, place], code.modes[:, 0])
-        if not set(text) & set("();/ \t"):
-            slowly = read_line(text)
-            # the slow reader drops digits from the ninth on, as the firmware does
-            assert np.allclose(
-                lines.numbers[:, place], slowly.numbers, rtol=1e-7, atol=0, equal_nan=True
-            )
-            assert lines.modes[:, place].tolist() == list(slowly.modes)
-            assert lines.events[place] == slowly.events
+        assert reading_at(lines, place) == read_singly(text), text
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_files_of_any_kind_are_read_as_their_lines_are_read_word_by_word(part):
+    for data, _ in any_files(seed=f"lines {part}", number=150):
+        texts = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
+        lines = lines_of(b"\n".join(texts), ENDLESS)
+
+        lines.remarks = [remark for remark in lines.remarks if remark.kind not in OF_THE_TEXT]
+        for place, text in enumerate(texts):
+            assert reading_at(lines, place) == read_singly(significant(text)), text
 
 
 @settings(max_examples=100, deadline=None)

@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etchpath.language.dialect import Event, Mode, Number
-from etchpath.language.line import read_line
 from etchpath.states import Carried, follow
 from gcode_bench import lines_of
+from line_reader import read_line
 
 
 def step_by_step(texts):

@@ -1,11 +1,13 @@
 """What a preflight costs: processor seconds and resident memory, each in a process of its own."""
 
+import random
 import subprocess
 import sys
 
 import numpy as np
 import pytest
 
+from any_gcode import any_line
 from gcode_bench import job_of
 
 pytestmark = pytest.mark.measure
@@ -25,6 +27,26 @@ print(f"{report.lines:>10} {spent_s:>8.2f} {peak_mb:>8.0f}   {report.verdict}")
 """
 
 
+BEGIN = "G21G90\nM4S0F4000\nG1X0Y0\n"
+END = "M5\nM2\n"
+ENDS = ["\n"] * 6 + ["\r\n", "(a word)\n", " ; and more\n"]
+ODD_WORDS = [  # one of each modal group at most, so that every line can be run
+    lambda chance: chance.choice(["G0", "G1", "G01", "g1.0"]),
+    lambda chance: chance.choice(["G17", "g17"]),
+    lambda chance: chance.choice(["G90", "G 90"]),
+    lambda chance: chance.choice(["G21", "G021"]),
+    lambda chance: chance.choice(["G94", "G 94"]),
+    lambda chance: chance.choice(["G40", "G49", "G54", "G61", "G91.1"]),
+    lambda chance: chance.choice(["M4", "M04", "M5"]),
+    lambda chance: chance.choice(["M8", "M9"]),
+    lambda chance: f"F{chance.randrange(600, 6000)}",
+    lambda chance: f"S{chance.uniform(0, 1000):.{chance.randrange(3)}f}",
+    lambda chance: f"Z{chance.choice(['0', '-0', '.000'])}",
+    lambda chance: f"T{chance.randrange(9)}",
+    lambda chance: f"N{chance.randrange(10**6)}",
+]
+
+
 def raster(path, repeats=1):
     gcode, sheet = job_of(np.random.default_rng(1).random((840, 2400)) < 0.5)
     rows = gcode[sheet.index[0].byte : -len(b"M5\nG90G0X0Y0\nM2\n")]
@@ -35,17 +57,41 @@ def raster(path, repeats=1):
         file.write(b"M5\nG90G0X0Y0\nM2\n")
 
 
-def absolute(path, irregular_every):
-    """Absolute lines with three decimals, nearly all different; some with a word of Z."""
+def places_mm():
+    """Places to and fro along x, each a tenth of a millimetre or so from the last."""
     rng = np.random.default_rng(2)
     steps = 0.1 + 0.05 * rng.random(LINES)
-    places = np.abs((np.cumsum(steps) + 190) % 380 - 190)
+    x_mm = np.abs((np.cumsum(steps) + 190) % 380 - 190)
+    return enumerate(x_mm.tolist())
+
+
+def absolute(path):
+    """Absolute lines with three decimals, nearly all different."""
     with path.open("w") as file:
-        file.write("G21G90\nM4S0F4000\nG1X0Y0\n")
-        for number, place in enumerate(places.tolist()):
-            odd = "Z0" if irregular_every and number % irregular_every == 0 else ""
-            file.write(f"X{place:.3f}Y{number // 2000 * 0.1:.3f}S{number % 2 * 500}{odd}\n")
-        file.write("M5\nM2\n")
+        file.write(BEGIN)
+        for number, x_mm in places_mm():
+            file.write(f"X{x_mm:.3f}Y{number // 2000 * 0.1:.3f}S{number % 2 * 500}\n")
+        file.write(END)
+
+
+def irregular(path):
+    """Lines that all run, no two alike: words in any order, of all the codes that may stand."""
+    chance = random.Random(3)
+    with path.open("w") as file:
+        file.write(BEGIN)
+        for number, x_mm in places_mm():
+            words = [word(chance) for word in ODD_WORDS if chance.random() < 0.2]
+            words += [f"X{x_mm:.{chance.randrange(2, 7)}f}", f"y+0{number // 2000 * 0.1:.3f}"]
+            chance.shuffle(words)
+            file.write(chance.choice(["", " ", "\t"]).join(words) + chance.choice(ENDS))
+        file.write(END)
+
+
+def anything(path):
+    """Lines of the language's words at random, of which hardly one can be run."""
+    chance = random.Random(4)
+    text = "".join(f"{any_line(chance)}\n" for _ in range(LINES))
+    path.write_bytes(text.translate({ord("\0"): None, ord("%"): None}).encode("latin-1"))
 
 
 def malformed(path):
@@ -60,9 +106,9 @@ def arcs(path):
 FILES = [
     ("regular raster", raster),
     ("ten times that", lambda path: raster(path, repeats=10)),
-    ("absolute, all different", lambda path: absolute(path, 0)),
-    ("every tenth irregular", lambda path: absolute(path, 10)),
-    ("every line irregular", lambda path: absolute(path, 1)),
+    ("absolute, all different", absolute),
+    ("every line irregular", irregular),
+    ("any words at all", anything),
     ("every line malformed", malformed),
     ("arcs, 1.5 million chords", arcs),
 ]

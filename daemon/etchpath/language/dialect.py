@@ -57,7 +57,7 @@ class Code:
 
     group: str
     mode: Mode | None = None
-    event: int = 0  # Event flags, as a plain number: the slow reader adds up many
+    event: int = 0  # Event flags
     uses_axes: bool = False
     remark: str | None = None
 
@@ -120,13 +120,13 @@ M_CODES: Final = {
     90: Code(group="coolant", event=int(Event.STOPS)),
 }
 
-# Where the usual build refuses what people expect, the remark says more than "unsupported".
-REFUSED_CODES: Final = {("M", 60): "tool change", ("M", 70): "mist"}
+GROUPS: Final = tuple(dict.fromkeys(code.group for code in (*G_CODES.values(), *M_CODES.values())))
 
-# Lines made of these alone are read by the thousand; every other goes to the slow reader.
-PLAIN_LETTERS: Final = b"FGIJMNRSXY"
-PLAIN_G: Final = (0, 10, 20, 30, 170, 200, 210, 900, 910, 940)
-PLAIN_M: Final = (30, 40, 50)
+# Where the usual build refuses what people expect, the remark says more than "unsupported".
+REFUSED_CODES: Final[dict[str, dict[int, str]]] = {"G": {}, "M": {60: "tool change", 70: "mist"}}
+
+# What the end of a program sets, whatever else stands in its line.
+PROGRAM_END_MODES: Final = {Mode.MOTION: 1, Mode.DISTANCE: ABSOLUTE, Mode.SPINDLE: BEAM_OFF}
 
 VALUE_LETTERS: Final = frozenset("FIJKLNPRSTXYZ")
 NEVER_NEGATIVE: Final = frozenset("FNPST")

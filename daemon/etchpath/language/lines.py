@@ -65,9 +65,20 @@ class Lines:
 
     def remark(self, kind: str, lines: Flags | Indices) -> None:
         """Note a finding of `kind` at `lines` (a mask, or places within the block)."""
-        places = np.arange(len(self))[lines]
+        places = np.flatnonzero(lines) if lines.dtype == bool else lines
         if len(places):
-            self.remarks.append(Remark(kind, places))
+            self.remarks.append(Remark(kind, places.astype(np.intp, copy=False)))
+
+    def refuse(self, kind: str, lines: Flags | Indices, refused: Flags) -> None:
+        """Note why the controller refuses `lines`, and add them to those `refused` already.
+
+        Each is remarked under its first reason only.
+        """
+        is_new = np.zeros(len(self), dtype=bool)
+        is_new[lines] = True
+        is_new &= ~refused
+        self.remark(kind, is_new)
+        refused |= is_new
 
     def drop(self, lines: Flags | Indices) -> None:
         """Take out what `lines` gave: the controller refuses a line whole."""

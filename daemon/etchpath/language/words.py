@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
+Floats = NDArray[np.float64]
 
-# The firmware drops decimals beyond its eighth digit, which changes no place by a micrometre;
-# numbers too long for exact arithmetic here go to the slow reader.
-MOST_DIGITS: Final = 15
+_USED_DIGITS: Final = 8  # the firmware uses no more: others count as zeros, or not behind the dot
+_MOST_ZEROS: Final = 40  # behind eight digits; more than any number that is taken has
+_POWERS: Final = 10.0 ** np.arange(_MOST_ZEROS + 1)
 
 _DIGIT, _SIGN, _DOT, _LETTER, _END, _OTHER = range(6)
 
@@ -30,7 +31,6 @@ def _classes() -> NDArray[np.uint8]:
 
 
 _CLASS: Final = _classes()
-_NUMBERS_ONLY: Final = bytes(b if _CLASS[b] <= _DOT else ord(" ") for b in range(256))
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +39,18 @@ class Words:
 
     letter: NDArray[np.uint8]
     line: Indices
-    number: NDArray[np.float64]
+    number: Floats
 
-    def only(self, wanted: Flags) -> "Words":
-        """Return the words at the places of the mask."""
+    def __len__(self) -> int:
+        return len(self.letter)
+
+    def by_letter(self) -> dict[str, "Words"]:
+        """Return the words of each letter that there is, in the order of the text."""
+        present = np.flatnonzero(np.bincount(self.letter, minlength=1)).tolist()
+        return {chr(letter): self._only(self.letter == letter) for letter in present}
+
+    def _only(self, wanted: Flags) -> "Words":
         return Words(self.letter[wanted], self.line[wanted], self.number[wanted])
-
-    def without(self, lines: Flags) -> "Words":
-        """Return the words that are not on `lines`, a mask over lines."""
-        return self.only(~lines[self.line]) if lines.any() else self
 
 
 def split_words(code: bytes, ends: Indices, skipped: Flags) -> tuple[Words, Flags]:
@@ -56,48 +59,72 @@ def split_words(code: bytes, ends: Indices, skipped: Flags) -> tuple[Words, Flag
     Neither those lines nor the `skipped` ones yield words. `ends` are the places of the line
     feeds; the last character of `code` is one.
     """
-    text = np.frombuffer(code, np.uint8)
-    kinds = _CLASS[text]
-    marks = np.flatnonzero(kinds >= _LETTER)
-    mark_kinds = kinds[marks]
-    is_end = mark_kinds == _END
-    line_of_mark = np.cumsum(is_end) - is_end
-    is_odd = _odd_lines(kinds, marks, line_of_mark, len(ends))
-    unread = is_odd | skipped
+    marks = _Marks(np.frombuffer(code, np.uint8))
+    is_unreadable = marks.unreadable_lines(len(ends))
+    unread = is_unreadable | skipped
+    is_word = marks.kind == _LETTER
     if unread.any():
-        sizes = np.diff(ends, prepend=-1)
-        text = np.where(np.repeat(unread, sizes), np.uint8(ord(" ")), text)
-    numbers = np.fromstring(text.tobytes().translate(_NUMBERS_ONLY), sep=" ")
-    is_word = ~is_end & ~unread[line_of_mark]
-    return Words(text[marks[is_word]], line_of_mark[is_word], numbers), is_odd
+        is_word &= ~unread[marks.line]  # the mark before the text is no letter
+    return Words(
+        marks.character[is_word], marks.line[is_word], marks.numbers(is_word)
+    ), is_unreadable
 
 
-def _odd_lines(
-    kinds: NDArray[np.uint8], marks: Indices, line_of_mark: Indices, count: int
-) -> Flags:
-    """Return the lines in which letters and numbers do not alternate properly."""
-    mark_of = np.cumsum(kinds >= _LETTER, dtype=np.int32) - 1  # the mark at or before a place
-    mark_kinds = kinds[marks]
-    is_odd = np.zeros(count, dtype=bool)
-    if marks[0] != 0:
-        is_odd[0] = True
-    is_odd[line_of_mark[mark_kinds == _OTHER]] = True
-    digits = np.diff(marks, append=marks[-1] + 1) - 1  # what stands behind each mark
-    after_end = (mark_kinds == _END) & (digits > 0)
-    is_odd[line_of_mark[after_end] + 1] = True
-    dots, signs = np.flatnonzero(kinds == _DOT), np.flatnonzero(kinds == _SIGN)
-    dot_marks, sign_marks = mark_of[dots], mark_of[signs]
-    is_second = np.flatnonzero(dot_marks[1:] == dot_marks[:-1])
-    is_odd[_lines_of(line_of_mark, dot_marks[is_second])] = True
-    is_inside = kinds[signs - 1] != _LETTER
-    is_odd[_lines_of(line_of_mark, sign_marks[is_inside])] = True
-    digits[dot_marks] -= 1
-    digits[sign_marks] -= 1
-    is_bad_number = (mark_kinds == _LETTER) & ((digits < 1) | (digits > MOST_DIGITS))
-    is_odd[line_of_mark[is_bad_number]] = True
-    return is_odd
+class _Marks:
+    """The characters between which numbers stand, and what stands behind each.
 
+    The first mark is a line's end before the text, on line -1.
+    """
 
-def _lines_of(line_of_mark: Indices, marks: NDArray[np.int32]) -> Indices:
-    """Return the lines of `marks`; what stands before the first mark is on the first line."""
-    return line_of_mark[np.maximum(marks, 0)]
+    def __init__(self, text: NDArray[np.uint8]) -> None:
+        kinds = _CLASS[text]
+        is_mark = kinds >= _LETTER
+        places = np.flatnonzero(is_mark)
+        mark_of = np.cumsum(is_mark, dtype=np.int32)  # the mark before a place that is none
+        dots, signs = np.flatnonzero(kinds == _DOT), np.flatnonzero(kinds == _SIGN)
+        nexts = np.append(places, len(text))  # behind each mark, where the next one stands
+        self.character = np.append(np.uint8(ord("\n")), text[places])
+        self.kind = np.append(np.uint8(_END), kinds[places])
+        is_end = self.kind == _END
+        self.line = np.cumsum(is_end) - is_end - 1
+        self._dotted, self._signed = mark_of[dots], mark_of[signs]
+        self._is_inside = kinds[signs - 1] != _LETTER  # of each sign
+        self._negative = self._signed[text[signs] == ord("-")]
+        self._lengths = np.diff(nexts, prepend=-1) - 1
+        count = len(nexts)
+        others = np.bincount(self._dotted, minlength=count)
+        others += np.bincount(self._signed, minlength=count)
+        self._digits = self._lengths - others
+        self._whole_digits = self._digits.copy()
+        self._whole_digits[self._dotted] -= nexts[self._dotted] - dots - 1
+        self._digit_values = text[kinds == _DIGIT] - np.uint8(ord("0"))
+
+    def unreadable_lines(self, count: int) -> Flags:
+        """Return in which of `count` lines letters and numbers do not alternate properly."""
+        is_bad = self._digits < 1
+        is_bad[self._signed[self._is_inside]] = True
+        is_bad[self._dotted[1:][self._dotted[1:] == self._dotted[:-1]]] = True
+        is_bad |= self.kind == _OTHER
+        is_end = self.kind == _END
+        is_unreadable = np.zeros(count + 1, dtype=bool)  # one more for what the last end is before
+        is_unreadable[self.line[is_bad & ~is_end]] = True
+        is_unreadable[self.line[is_end & (self._lengths > 0)] + 1] = True
+        return is_unreadable[:count]
+
+    def numbers(self, wanted: Flags) -> Floats:
+        """Return the numbers behind the marks `wanted`, as the firmware reads them."""
+        kept = np.minimum(self._digits[wanted], _USED_DIGITS)
+        firsts = (np.cumsum(self._digits) - self._digits)[wanted]
+        values = np.zeros(len(kept), dtype=np.int64)
+        for place in range(kept.max(initial=0)):
+            digits = self._digit_values.take(firsts + place, mode="clip")
+            values = np.where(kept > place, values * 10 + digits, values)
+        zeros = self._whole_digits[wanted] - kept  # below nought: decimals
+        # Whole numbers and powers of ten are exact here, so one division rounds as it should.
+        numbers: Floats = values / _POWERS[np.maximum(-zeros, 0)]
+        if (zeros > 0).any():
+            numbers *= _POWERS[np.clip(zeros, 0, _MOST_ZEROS)]
+        is_negative = np.zeros(len(self.kind), dtype=bool)
+        is_negative[self._negative] = True
+        np.negative(numbers, out=numbers, where=is_negative[wanted])
+        return numbers
