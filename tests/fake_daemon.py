@@ -112,7 +112,8 @@ BOX: Final = {
     "questions": QUESTIONS,
     "extraction": "The fan is off.",
     "is_round_asking": False,
-    "round_sentence": None,
+    "is_look_asked": False,
+    "asked_for": None,
     "is_attended_only": True,
     "is_watch_only": False,
     "seen_to_open": [
@@ -140,7 +141,7 @@ def box(step: str = "disarmed", **changes: Any) -> dict[str, Any]:
     """Return the box's report while arming stands at `step`, with `changes` laid over it."""
     left_s = 42.3 if step == "armed" else None
     arming = {**BOX["arming"], "step": step, "start_within_s": left_s}
-    asked = {"round_sentence": ROUND} if changes.get("is_round_asking") else {}
+    asked = {"asked_for": ROUND} if changes.get("is_round_asking") else {}
     return {**BOX, "arming": arming, **asked, **changes}
 
 

@@ -25,6 +25,7 @@ SUBCOMMANDS: Final = {
     "wiring": "Show every contact of the box, and try its outputs.",
     "settings": "Show the controller's settings that matter.",
     "etch": "Get the loaded job ready, start it and watch it.",
+    "answer": "Answer a watch round, or a look after the end.",
     "again": "Take up an etch that was cut short.",
     "check": "Say what a prepared file will do, before it does it.",
     "daemon": "Own the machine: stream jobs, watch it, keep the logbook.",

@@ -116,8 +116,13 @@ def _asked(question: Mapping[str, Any]) -> Any:
 
 
 def _watched(daemon: DaemonClient) -> Mapping[str, Any]:
+    said = None
     with progress_shown("Etching") as show:
         for snapshot in daemon.subscribe():
+            asked_for = snapshot["interlocks"]["asked_for"]
+            if asked_for is not None and asked_for != said:
+                click.echo(asked_for, err=True)
+            said = asked_for
             run: Mapping[str, Any] | None = snapshot["run"]
             if run is None:
                 continue

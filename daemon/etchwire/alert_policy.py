@@ -17,6 +17,7 @@ class Alert(StrEnum):
     EMERGENCY = "emergency"
     TRIPPED = "tripped"
     ROUND = "round"
+    LOOK = "look"
     CUT_OFF = "cut off"
 
 
@@ -68,6 +69,7 @@ class Occasion(StrEnum):
     FAULT = "fault"
     CUT_OFF = "cut off"
     ROUND = "round"
+    LOOK = "look"
     HOLD_BY_BOX = "hold by the box"
     HOLD = "hold"
     HELD_LONG = "held long"
@@ -93,7 +95,7 @@ ALERT_POLICY: Final[Mapping[Occasion, Notice]] = {
     ),
     Occasion.FAULT: Notice(
         what="Controller, cable or supply end the etch: silence, hang, plug, alarm, brown-out",
-        alert=Alert.FAILED, call=Call.STOP,
+        alert=Alert.FAILED, beep=Beep(on_s=0.5, every_s=1.0, lasts_s=30.0), call=Call.STOP,
     ),
     Occasion.CUT_OFF: Notice(
         what="The control program ends or hangs in mid-etch (its outputs fall, the buzzer too)",
@@ -102,6 +104,10 @@ ALERT_POLICY: Final[Mapping[Occasion, Notice]] = {
     Occasion.ROUND: Notice(
         what="A watch round asks for somebody",
         alert=Alert.ROUND, is_always=True, beep=Beep(on_s=0.2, every_s=2.0), call=Call.ASK,
+    ),
+    Occasion.LOOK: Notice(
+        what="A look after the end is due",
+        alert=Alert.LOOK, beep=Beep(on_s=0.2, every_s=2.0, lasts_s=60.0), call=Call.ASK,
     ),
     Occasion.HOLD_BY_BOX: Notice(
         what="The box holds the etch at the row's end",

@@ -10,6 +10,8 @@ HOLD: Final = "hold"  # the kinds of event of a hold: why it is wanted,
 HELD: Final = "held"  # that the machine is at rest,
 RESUMED: Final = "resumed"  # and that it goes on
 TRIP: Final = "trip"  # an interlock was not kept
+ROUND: Final = "round"  # somebody answered a watch round
+LOOK: Final = "look"  # somebody looked after the end, or nobody did
 
 Ask = Callable[..., Mapping[str, Any]]
 

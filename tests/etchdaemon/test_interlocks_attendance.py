@@ -1,5 +1,6 @@
 """Somebody within reach: watch rounds, closing time, long runs, and what a box lacks."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, time
 
 import pytest
@@ -7,6 +8,7 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.attendance import AttendanceRules, refuse_past_closing
 from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.looks import LooksAfterEnd
 from etchdaemon.interlocks.missing import LACKS, is_attended_only, is_watch_only, lacks_of
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
@@ -24,7 +26,7 @@ def bench_with_rounds():
 def test_a_watch_round_that_nobody_answers_holds_at_the_rows_end():
     bench = bench_with_rounds()
     bench.run(5 * 60 + 1)
-    asked = bench.interlocks.rounds.is_asking
+    asked = bench.interlocks.people.rounds.is_asking
     before = bench.reaction
 
     bench.run(2 * 60)
@@ -41,11 +43,11 @@ def test_an_answered_round_starts_the_next_interval():
     bench.interlocks.answer_round(bench.now_s)
 
     bench.run(5 * 60 - 1)
-    between = bench.interlocks.rounds.is_asking
+    between = bench.interlocks.people.rounds.is_asking
     bench.run(2)
 
     assert not between
-    assert bench.interlocks.rounds.is_asking
+    assert bench.interlocks.people.rounds.is_asking
 
 
 def test_the_buzzer_asks_too():
@@ -55,10 +57,149 @@ def test_the_buzzer_asks_too():
     assert {bench.tick().outputs[Output.BUZZER] for _ in range(250)} == {True, False}
 
 
+def test_the_button_at_the_machine_answers_a_round_that_asks():
+    bench = bench_with_rounds()
+    bench.run(5 * 60 + 1)
+
+    bench.press_button()
+
+    assert not bench.interlocks.people.rounds.is_asking
+    assert [said.text for said in bench.interlocks.people.said] == [
+        "Somebody answered the watch round at the machine."
+    ]
+    bench.run(5 * 60 - 1)
+    assert not bench.interlocks.people.rounds.is_asking
+    bench.run(2)
+    assert bench.interlocks.people.rounds.is_asking
+
+
+def test_a_spark_at_the_button_or_a_press_before_the_question_answers_no_round():
+    bench = bench_with_rounds()
+    bench.run(4 * 60)
+    bench.press_button()
+    bench.run(60 + 1)
+    bench.close(Input.ARM_BUTTON)
+    bench.tick()
+    bench.open(Input.ARM_BUTTON)
+    bench.run(0.1)
+
+    assert bench.interlocks.people.rounds.is_asking
+
+
+def test_a_missed_round_answered_with_the_button_is_reset_and_gone_on_with():
+    bench = bench_with_rounds()
+    bench.run(5 * 60 + 2 * 60 + 2)
+    missed = bench.tripped
+
+    bench.press_button()
+    bench.run(1)
+    bench.reset_everything()
+    bench.interlocks.resume_run(bench.now_s)
+
+    assert missed == ["somebody answers"]
+    assert bench.reaction is Reaction.NOTHING
+
+
+def test_rounds_come_every_twenty_minutes_with_five_to_answer_where_nothing_else_is_set():
+    bench = Bench(Setup(wired=EVERYTHING - {Input.FLAME}))
+    bench.start()
+
+    bench.run(20 * 60 + 4.9 * 60)
+    before = bench.reaction
+    bench.run(0.2 * 60)
+
+    assert before is Reaction.NOTHING
+    assert bench.reaction is Reaction.HOLD
+
+
+def bench_after_the_end():
+    bench = Bench(Setup(wired=EVERYTHING, attendance=AttendanceRules(look_every_min=1.0)))
+    bench.start()
+    bench.interlocks.end_run()
+    bench.tick()
+    return bench
+
+
+def test_after_the_end_it_asks_for_a_look_twice_a_quarter_of_an_hour_apart():
+    looks = LooksAfterEnd(has_burnt=True)
+    asked_at_min = []
+    for second in range(3600):
+        before = looks.asked
+        looks = looks.advance(
+            is_etching=False,
+            is_beam_on=False,
+            every_min=AttendanceRules().look_every_min,
+            now_s=500.0 + second,
+        )
+        if looks.asked != before:
+            asked_at_min.append(second / 60)
+
+    assert asked_at_min == [15, 30]
+
+
+def test_a_look_sounds_the_buzzer_for_a_minute_at_most_and_says_what_to_look_for():
+    bench = bench_after_the_end()
+    bench.run(60 + 1)
+    asked_for = bench.interlocks.people.asked_for
+    bench.interlocks.people.looks = replace(bench.interlocks.people.looks, asked=2)  # no second one
+    sounds = [bench.tick(lasts_s=0.1).outputs[Output.BUZZER] for _ in range(1000)]
+
+    assert any(sounds[:500])
+    assert not any(sounds[700:])
+    assert "ended 1 min ago. Look whether anything glows" in asked_for
+
+
+def test_answers_to_looks_and_looks_that_nobody_answered_are_kept_for_the_record():
+    bench = bench_after_the_end()
+    bench.run(2 * 60 + 1)
+    bench.press_button()
+
+    assert [said.text for said in bench.interlocks.people.said] == [
+        "Nobody answered look 1 after the end.",
+        "Somebody looked after the end, and answered at the machine (look 2).",
+    ]
+    assert not bench.interlocks.people.looks.is_asking
+
+
+def test_a_look_blocks_nothing_and_the_next_start_ends_it():
+    bench = bench_after_the_end()
+    bench.run(60 + 1)
+    assert bench.interlocks.people.looks.is_asking
+
+    bench.start()
+    bench.run(3 * 60)
+
+    assert not bench.interlocks.people.looks.is_asking
+    assert bench.reaction is Reaction.NOTHING
+
+
+def test_after_a_start_without_a_beam_nothing_is_to_be_looked_at():
+    bench = Bench()
+    bench.arm()
+    bench.interlocks.begin_run(StartWish(lasts_s=60, starts_at=NOON), bench.now_s)
+    bench.run(1)
+    bench.interlocks.end_run()
+    bench.tick()
+
+    assert not bench.interlocks.people.looks.has_burnt
+
+
+def test_a_controllers_fault_sounds_the_buzzer_for_half_a_minute():
+    bench = Bench()
+    bench.start()
+    bench.interlocks.note_fault(bench.now_s)
+    bench.interlocks.end_run()
+
+    sounds = [bench.tick(lasts_s=0.1).outputs[Output.BUZZER] for _ in range(400)]
+
+    assert sum(sounds) > 100
+    assert not any(sounds[301:])
+
+
 def test_an_answer_to_no_question_is_refused():
     bench = bench_with_rounds()
 
-    with pytest.raises(CommandRefused, match="No watch round"):
+    with pytest.raises(CommandRefused, match="no watch round"):
         bench.interlocks.answer_round(bench.now_s)
 
 
@@ -68,7 +209,7 @@ def test_a_box_that_may_only_run_attended_asks_without_being_told_to():
 
     bench.run(20 * 60 + 1)
 
-    assert bench.interlocks.rounds.is_asking
+    assert bench.interlocks.people.rounds.is_asking
 
 
 def at(hour, minute=0, day=4):
@@ -146,11 +287,11 @@ def test_a_run_without_a_flame_detector_asks_for_somebody_every_twenty_minutes()
     bench.interlocks.begin_run(wish, bench.now_s)
 
     bench.run(19.9 * 60)
-    was_asking = bench.interlocks.rounds.is_asking
+    was_asking = bench.interlocks.people.rounds.is_asking
     bench.run(0.2 * 60)
 
     assert not was_asking
-    assert bench.interlocks.rounds.is_asking
+    assert bench.interlocks.people.rounds.is_asking
 
 
 def test_a_box_without_lid_or_beam_enable_only_watches():

@@ -87,6 +87,14 @@ def test_findings_are_shown_and_have_to_be_accepted(etch):
     assert loop.wishes["start"]["acknowledge"] == ["shifts its origin"]
 
 
+def test_whoever_watches_reads_what_somebody_is_asked_for(etch):
+    asked = snapshot("complete", interlocks=box(is_look_asked=True, asked_for="Look once more."))
+
+    result = etch(Loop(loaded(), ARMED, asked), *ANSWERS)
+
+    assert "Look once more." in result.output
+
+
 def test_an_etch_that_failed_says_why(etch):
     result = etch(Loop(loaded(), ARMED, FAILED), *ANSWERS)
 

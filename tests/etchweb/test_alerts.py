@@ -189,7 +189,7 @@ def test_a_trip_after_the_end_is_told_but_not_one_that_somebody_at_the_machine_s
 
 
 def test_a_watch_round_that_asks_is_told_each_time_with_what_to_do(outbox):
-    asking = box(is_round_asking=True, round_sentence="Is somebody there? Press the button.")
+    asking = box(is_round_asking=True, asked_for="Is somebody there? Press the button.")
     outbox.note("left", news("etching"), NOW_S)
     for report in (asking, asking, box(), asking):
         outbox.note("left", news("etching", interlocks=report), NOW_S)
@@ -198,6 +198,15 @@ def test_a_watch_round_that_asks_is_told_each_time_with_what_to_do(outbox):
 
     assert (letter.kind, letter.text) == (Alert.ROUND, "Is somebody there? Press the button.")
     assert len(titles(outbox)) == 2
+
+
+def test_each_look_after_the_end_is_told(outbox):
+    outbox.note("left", news("complete"), NOW_S)
+    for minutes in (15, 15, 30):
+        look = box(is_look_asked=True, asked_for=f"The etch ended {minutes} min ago.")
+        outbox.note("left", news("complete", interlocks=look), NOW_S)
+
+    assert titles(outbox) == ["Look at the machine once more"] * 2
 
 
 @pytest.mark.parametrize("state", IN_MID_ETCH)

@@ -227,6 +227,18 @@ def test_a_round_is_asked_and_answered(phone, daemon):
     assert daemon.asked == ["answer_round"]
 
 
+def test_a_look_after_the_end_is_asked_for_and_answered(phone, daemon):
+    look = box(is_look_asked=True, asked_for="The etch ended 15 min ago. Look whether it glows.")
+    daemon.tell("complete", may=["answer_round"], interlocks=look)
+
+    page = phone.look()
+    phone.press("answer-round")
+
+    assert "The etch ended 15 min ago." in page.text
+    assert "I have looked, all is well" in page.text
+    assert daemon.asked == ["answer_round"]
+
+
 def test_while_held_the_page_says_what_going_on_needs(phone, daemon):
     daemon.tell("held")
 

@@ -165,6 +165,12 @@ def test_somebody_is_called_for_an_end_a_hold_and_a_trip(state, alert):
     assert watch_view(snapshot(state))["alert"] == alert
 
 
+def test_somebody_is_called_for_a_look_after_the_end():
+    look = snapshot("complete", interlocks=box(is_look_asked=True, asked_for="Look once more."))
+
+    assert watch_view(look)["alert"] == "ask"
+
+
 def test_somebody_is_called_when_a_round_is_asked():
     asking = snapshot("etching", interlocks=box(is_round_asking=True))
 

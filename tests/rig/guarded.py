@@ -69,8 +69,12 @@ class BoardInMemory:
 class GuardedRig(Rig):
     """Guard and loop take turns; the guard looks when it is time, as its thread would."""
 
+    def make_setup(self):
+        """Return how the box is wired and set."""
+        return Setup(wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0))
+
     def make_guard(self):
-        self.setup = Setup(wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0))
+        self.setup = self.make_setup()
         self.wires = BoardInMemory(self.machine.board, self.clock)
         self.looks_at_s = 0.0
         return Guard(Interlocks(self.setup), self.wires, self.clock)

@@ -44,7 +44,7 @@ class Unguarded:
         return {
             "phase": "idle",
             "trips": [],
-            "is_round_asking": False,
+            "asked_for": None,
             "is_watch_only": True,
             "arming": {"is_under_way": False, "is_possible": False},
         }
@@ -59,6 +59,12 @@ class Unguarded:
 
     def note_steered(self, *, is_waiting=False):
         pass
+
+    def note_fault(self):
+        pass
+
+    def take_said(self):
+        return ()
 
     def resume_run(self):
         pass

@@ -17,6 +17,7 @@ NO_BOX: Final[View] = {
     "stops": [],
     "is_emergency": False,
     "round": "",
+    "round_answer": "",
     "presence": "",
     "fan": "",
     "conditions": [],
@@ -45,6 +46,8 @@ STATES: Final = {
     "stale": "not heard from",
     "settling": "good again, for a moment",
 }
+HERE: Final = "Yes, I am here"
+LOOKED: Final = "I have looked, all is well"
 SOMEBODY: Final = "Somebody was at the machine just now: it may go on."
 NOBODY: Final = (
     "Going on needs somebody at the machine: press the button there, or open the lid and close it, "
@@ -64,7 +67,7 @@ def box_part(report: Report | None) -> View:
             step,
             *(trip["name"] for trip in trips),
             *(question["key"] for question in report["questions"]),
-            "round" if report["is_round_asking"] else "",
+            report["asked_for"] or "",
         )),
         "arming": ARMING_WORDS.get(step, as_sentence(report["arming"]["failed_because"] or "")),
         "arming_step": step,
@@ -74,7 +77,8 @@ def box_part(report: Report | None) -> View:
             {"name": trip["name"], "sentence": as_sentence(trip["sentence"])} for trip in trips
         ],
         "is_emergency": any(trip["reaction"] == "emergency" for trip in trips),
-        "round": as_sentence(report["round_sentence"] or ""),
+        "round_answer": LOOKED if report["is_look_asked"] else HERE,
+        "round": as_sentence(report["asked_for"] or ""),
         "presence": SOMEBODY if report["is_somebody_there"] else NOBODY,
         "fan": as_sentence(report["extraction"] or ""),
         "conditions": [rule["name"] for rule in report["rules"]],

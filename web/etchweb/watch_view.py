@@ -160,7 +160,7 @@ def _alert(snapshot: Snapshot) -> str:
     box, run = snapshot.get("interlocks") or {}, snapshot["run"]
     if box.get("trips"):
         return "stop"
-    if box.get("is_round_asking"):
+    if box.get("asked_for"):
         return "ask"
     if snapshot["state"] == "ended":
         return "done" if run["ended"] == "complete" else "stop"

@@ -10,6 +10,7 @@ from etchdaemon.configuration.tables import Table
 from etchdaemon.interlocks.attendance import ROUND_EVERY_MIN, AttendanceRules
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.looks import LOOK_EVERY_MIN
 from etchdaemon.interlocks.rules import MAX_DELAY_S, MAY_DELAY, RULES, Air, Rule, RuleChange
 from etchdaemon.interlocks.samples import Condition
 
@@ -68,6 +69,12 @@ def read_attendance(table: Table, *, is_practice: bool = False) -> AttendanceRul
             AttendanceRules().answer_within_min,
             least=SHORTEST_PRACTICE_MIN if is_practice else 2.0,
             most=10.0,
+        ),
+        look_every_min=table.number(
+            "look_every_min",
+            LOOK_EVERY_MIN,
+            least=SHORTEST_PRACTICE_MIN if is_practice else 10.0,
+            most=30.0,
         ),
         closing_time=closing_time,
         is_closing_time_firm=table.is_set("closing_time_is_firm", otherwise=True),

@@ -1,7 +1,7 @@
 """The guard at its post: looks at the board, and is the only one who closes the beam's contact."""
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from math import inf
@@ -16,7 +16,7 @@ from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.limits import MONOSTABLE_S
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish
-from etchdaemon.interlocks.verdict import Verdict
+from etchdaemon.interlocks.verdict import Said, Verdict
 from etchdaemon.ports import Board, Clock
 
 NoteProof = Callable[[str, str], None]
@@ -133,7 +133,7 @@ class Lookout:
         box = self._interlocks
         trips = tuple((trip.rule.name, trip.reaction) for trip in box.latch.trips)
         step = (box.arming.step, box.senses.fan.step)
-        return (box.phase, *step, box.rounds.is_asking, trips, self.trouble)
+        return (box.phase, *step, box.people.asked_for, trips, self.trouble)
 
     def allow(self) -> None:
         """Let the beam's contact close at the next look; where it must not, it stays open.
@@ -172,6 +172,15 @@ class Lookout:
         self.cut()
         with self._lock.held_if_possible():
             self._interlocks.end_run()
+
+    def note_fault(self) -> None:
+        """Note that controller or cable have ended the run, so that the buzzer calls somebody."""
+        self._interlocks.note_fault(self._clock.wall_s())
+
+    def take_said(self) -> Sequence[Said]:
+        """Return what was answered since this was asked last, for the records."""
+        said = self._interlocks.people.said
+        return [said.popleft() for _ in range(len(said))]
 
     def close(self) -> None:
         """Drive every output off and let go of the board."""
@@ -229,6 +238,8 @@ class Lookout:
                 self._interlocks.note_failed(self._clock.wall_s())
             with suppress(Exception):
                 self._contacts.put_out()
+            with suppress(Exception):
+                self._contacts.drive(Output.BUZZER, is_on=True)  # no look makes it beep any more
         self._wake()
 
     def _log_failure(self) -> None:

@@ -8,6 +8,7 @@ from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.missing import watches_only_because
+from etchdaemon.interlocks.people import FROM_AFAR
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
 from etchdaemon.interlocks.watch import Watch
@@ -76,9 +77,10 @@ class Interlocks(Watch):
         record = record_of_start(wish, self.setup, self.arming, self.checklist)
         record["seen_to_open"] = self.proofs.record()
         self._is_etching = True
+        self._fault_at_s = None
         self.disarm()
         self.senses.presence = self.senses.presence.used()
-        self.rounds = self.rounds.begin(now_s)
+        self.people.begin(now_s)
         self.checklist.note_run_started()
         return record
 
@@ -86,7 +88,7 @@ class Interlocks(Watch):
         """Note that the run is over: no beam, and arming begins anew."""
         self.cut_beam()
         self._is_etching = False
-        self.rounds = self.rounds.end()
+        self.people.end()
         self.disarm()
 
     def resume_run(self, now_s: WallSeconds) -> None:
@@ -101,7 +103,7 @@ class Interlocks(Watch):
                 "is none, open and close the lid, then reset) and resume within a minute."
             )
         self.senses.presence = self.senses.presence.used()
-        self.rounds = self.rounds.begin(now_s)
+        self.people.begin(now_s)
 
     def allow_beam(self, now_s: WallSeconds) -> None:
         """Wish for the beam's contact to close; raise CommandRefused when it must not."""
@@ -124,10 +126,10 @@ class Interlocks(Watch):
         self.wiring.begin(name, is_on=is_on, now_s=now_s, is_fan_on=self.senses.fan.is_on)
 
     def answer_round(self, now_s: WallSeconds) -> None:
-        """Note that somebody is within reach; raise CommandRefused when nobody was asked."""
-        if not self.rounds.is_asking:
-            raise CommandRefused("No watch round is waiting for an answer.")
-        self.rounds = self.rounds.answer(now_s)
+        """Take an answer from afar; raise CommandRefused when nobody was asked."""
+        if self.people.asked_for is None:
+            raise CommandRefused("Nobody is asked for: no watch round, and no look after the end.")
+        self.people.answer(FROM_AFAR, now_s)
 
     def _refuse_if_unsafe(self, now_s: WallSeconds, phase: Phase) -> None:
         if self.latch.trips:

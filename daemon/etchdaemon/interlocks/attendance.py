@@ -6,8 +6,8 @@ from typing import Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
+from etchdaemon.interlocks.looks import LOOK_EVERY_MIN, SECONDS_PER_MINUTE
 
-SECONDS_PER_MINUTE: Final = 60.0
 # A round that comes too often is switched off, so it comes three times an hour at most; one that
 # comes too seldom watches nothing. Common practice, no source.
 ROUND_EVERY_MIN: Final = (20.0, 30.0)
@@ -21,6 +21,7 @@ class AttendanceRules:
 
     round_every_min: float | None = None  # None: not, unless the box may only run attended
     answer_within_min: float = 5.0
+    look_every_min: float = LOOK_EVERY_MIN  # after the end
     closing_time: time | None = None
     is_closing_time_firm: bool = True  # else somebody may answer for it by name
 

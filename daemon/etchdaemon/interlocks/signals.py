@@ -1,13 +1,13 @@
 """What lamp and buzzer show at one instant."""
 
+from collections.abc import Mapping
 from typing import Final
 
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.rules import Phase, Reaction
+from etchdaemon.interlocks.rules import Phase
+from etchwire.alert_policy import ALERT_POLICY, Occasion
 
 BLINK_S: Final = 1.0
-TRIP_BEEPS_FOR_S: Final = 10.0
-ROUND_BEEP_EVERY_S: Final = 2.0
 
 
 def is_lamp_on(phase: Phase, now_s: WallSeconds) -> bool:
@@ -17,12 +17,10 @@ def is_lamp_on(phase: Phase, now_s: WallSeconds) -> bool:
     return phase is Phase.ARMED
 
 
-def is_buzzer_on(
-    reaction: Reaction, *, tripped_for_s: float, is_round_asking: bool, now_s: WallSeconds
-) -> bool:
-    """Return whether the buzzer sounds: in an emergency until reset, after a trip only briefly."""
-    if reaction is Reaction.EMERGENCY:
-        return now_s % 0.5 < 0.25
-    if reaction > Reaction.FORBID and tripped_for_s < TRIP_BEEPS_FOR_S:
-        return now_s % 1.0 < 0.5
-    return is_round_asking and now_s % ROUND_BEEP_EVERY_S < 0.2
+def is_buzzer_on(since_s: Mapping[Occasion, float | None], now_s: WallSeconds) -> bool:
+    """Return whether the buzzer sounds, where `since_s` says what there is to tell, since when."""
+    return any(
+        began_s is not None and beep.is_on(since_s=began_s, now_s=now_s)
+        for occasion, began_s in since_s.items()
+        if (beep := ALERT_POLICY[occasion].beep) is not None
+    )

@@ -33,3 +33,11 @@ class Orders:
 
     outputs: Mapping[Output, bool]
     verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What somebody answered, or nobody did, for a run's record; `kind` as in `etchwire.record`."""
+
+    kind: str
+    text: str

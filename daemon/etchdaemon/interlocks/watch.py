@@ -6,7 +6,7 @@ from operator import itemgetter
 from typing import Final
 
 from etchdaemon.interlocks.arming import Arming, what_undoes
-from etchdaemon.interlocks.attendance import WatchRounds, round_sentence, rounds_for
+from etchdaemon.interlocks.attendance import rounds_for
 from etchdaemon.interlocks.checklist import Checklist
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions import Beam
@@ -14,6 +14,7 @@ from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.latch import Latch
 from etchdaemon.interlocks.missing import is_attended_only
+from etchdaemon.interlocks.people import People
 from etchdaemon.interlocks.proofs import Proofs
 from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
 from etchdaemon.interlocks.samples import Condition
@@ -24,6 +25,7 @@ from etchdaemon.interlocks.standing import Standing
 from etchdaemon.interlocks.steering import Steering
 from etchdaemon.interlocks.verdict import Orders, Verdict
 from etchdaemon.interlocks.wiring import Wiring
+from etchwire.alert_policy import Occasion
 
 SPARE_S: Final = 0.05  # for the look that closes the contact
 
@@ -41,14 +43,12 @@ class Watch:
         self.latch = Latch()
         self.standing = Standing()
         self.arming = Arming()
-        self.rounds = WatchRounds()
         self.is_attended_only = is_attended_only(setup.wired)
         self.attendance = rounds_for(setup.attendance, is_attended_only=self.is_attended_only)
-        self.round_sentence = round_sentence(
-            self.attendance, has_button=Input.ARM_BUTTON in setup.wired
-        )
+        self.people = People(self.attendance, has_button=Input.ARM_BUTTON in setup.wired)
         self.wiring = Wiring(setup.wired, stale_s=limits.stale_after_s)
         self.proofs = Proofs(setup.wired)
+        self._fault_at_s: WallSeconds | None = None
         self._is_etching = False
         self._is_beam_wanted = False
         self._beam = Beam(is_on=False, since_s=0.0, contact_s=limits.contact_s)
@@ -115,6 +115,10 @@ class Watch:
         self.senses.note(Condition.GUARDED, is_good=False, at_s=now_s)
         self.judge(now_s)
 
+    def note_fault(self, now_s: WallSeconds) -> None:
+        """Note that the controller has ended the run, or its cable: the buzzer calls somebody."""
+        self._fault_at_s = now_s
+
     def look(self, look: Look) -> Orders:
         """Take in one look at the board and return what follows from it."""
         now_s = look.now_s
@@ -129,8 +133,14 @@ class Watch:
             is_fan_wanted=is_wanted or self.wiring.tries(Output.EXTRACTION),
             air=self.latch.air(),
         )
-        self.rounds = self.rounds.advance(self.attendance, now_s)
-        self.senses.note(Condition.ATTENDED, is_good=not self.rounds.is_missed, at_s=now_s)
+        self.people.see(
+            now_s,
+            is_etching=self._is_etching,
+            is_beam_on=self._beam.is_on,
+            pressed_at_s=self.senses.presence.at_s,
+        )
+        is_missed = self.people.rounds.is_missed
+        self.senses.note(Condition.ATTENDED, is_good=not is_missed, at_s=now_s)
         self.senses.note(Condition.GUARDED, is_good=True, at_s=now_s)
         verdict = self.judge(now_s)
         self.standing = self.standing.after(verdict.found, now_s)
@@ -177,13 +187,7 @@ class Watch:
         # Where K2 does not open, K3 and K1 do: a contact may be welded and nobody has seen it.
         is_withheld = reaction is Reaction.EMERGENCY or self.arming.withholds_heartbeat
         is_withheld = is_withheld or self.wiring.tries(Output.HEARTBEAT)
-        trips = self.latch.trips
-        is_buzzing = is_buzzer_on(
-            reaction,
-            tripped_for_s=now_s - trips[-1].at_s if trips else 0.0,
-            is_round_asking=self.rounds.is_asking,
-            now_s=now_s,
-        )
+        is_buzzing = is_buzzer_on(self._calls(reaction), now_s)
         is_lit = is_lamp_on(self.phase, now_s)
         outputs = {
             Output.BEAM_ENABLE: is_beam_on,
@@ -193,3 +197,15 @@ class Watch:
             Output.HEARTBEAT: self._steering.beat(now_s, is_withheld=is_withheld),
         }
         return {output: is_on for output, is_on in outputs.items() if output in self.setup.wired}
+
+    def _calls(self, reaction: Reaction) -> Mapping[Occasion, float | None]:
+        """Return what the buzzer has to tell, and since when."""
+        tripped_at_s = max((trip.at_s for trip in self.latch.trips), default=None)
+        is_emergency, rounds = reaction is Reaction.EMERGENCY, self.people.rounds
+        return {
+            Occasion.EMERGENCY: tripped_at_s if is_emergency else None,
+            Occasion.TRIP: None if is_emergency else tripped_at_s,
+            Occasion.FAULT: self._fault_at_s,
+            Occasion.ROUND: None if rounds.is_missed else rounds.asked_at_s,
+            Occasion.LOOK: self.people.looks.asked_at_s,
+        }

@@ -7,7 +7,7 @@ from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.rules import Phase
 from etchdaemon.interlocks.starting import StartWish
-from etchdaemon.interlocks.verdict import Verdict
+from etchdaemon.interlocks.verdict import Said, Verdict
 
 
 class BeamEnable(Protocol):
@@ -82,6 +82,14 @@ class Guard(BeamEnable, Protocol):
 
     def end_run(self) -> None:
         """Note that the run is over."""
+        ...
+
+    def note_fault(self) -> None:
+        """Note that controller or cable have ended the run, so that the buzzer calls somebody."""
+        ...
+
+    def take_said(self) -> Sequence[Said]:
+        """Return what was answered since this was asked last, for the records; empty mostly."""
         ...
 
     def arm(

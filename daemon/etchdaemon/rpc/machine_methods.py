@@ -70,7 +70,11 @@ MACHINE_METHODS: Final = (
         "Reset the trips a person was shown, by `names`; nothing starts by that.",
         (Word("names", list[str]),),
     ),
-    Method("answer_round", Right.OPERATE, "Say that somebody is within reach."),
+    Method(
+        "answer_round",
+        Right.OPERATE,
+        "Say that somebody is within reach, or has looked after the end.",
+    ),
     Method("bed_touched", Right.OPERATE, "Ask the checklist's questions about the bed again."),
     Method(
         "set_feed",

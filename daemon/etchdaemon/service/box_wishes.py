@@ -33,6 +33,6 @@ def box_wishes_in(state: State, report: Mapping[str, Any], *, is_machine_ready: 
         "arm": can_be_armed and is_disarmed and report["arming"]["is_possible"],
         "disarm": not is_disarmed and report["phase"] != Phase.ETCHING.value,
         "reset": bool(report["trips"]),
-        "answer_round": report["is_round_asking"],
+        "answer_round": report["asked_for"] is not None,
     }
     return [name for name, is_possible in may.items() if is_possible]

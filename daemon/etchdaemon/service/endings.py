@@ -149,6 +149,8 @@ class Endings:
 
     def _decide(self, ended: str, because: str) -> None:
         kind = "fault" if ended == "failed" else ended
+        if ended == "failed":
+            self._guard.note_fault()
         self._etch.note(kind, because)
         ending = self._etch.ending
         if ending is None or (ended == "failed" and ending[0] != "failed"):

@@ -3,6 +3,7 @@
 from collections.abc import Collection
 from typing import Any
 
+from etchdaemon.interlocks.verdict import Said
 from etchdaemon.run.taking_up import ORIGIN_SHIFT, Past, Unfinished, objection
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import Machine
@@ -31,6 +32,11 @@ class LastRun:
         self._noted = etch
         self._kept = (etch.number, self._machine.epoch.number) if etch.is_position_known else None
         self._unfinished = _unfinished(etch, findings)
+
+    def note_said(self, said: Said) -> None:
+        """Write into the record of the run what somebody answered after its end."""
+        if self._noted is not None:
+            self._noted.note_said(said)
 
     def forget(self) -> None:
         """Offer it no more: another run has begun."""

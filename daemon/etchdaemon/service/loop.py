@@ -19,6 +19,7 @@ from etchdaemon.service.machine import Machine
 from etchdaemon.service.moves import MEASURE, WAYS
 from etchdaemon.service.publishing import Publishing, Scene
 from etchdaemon.service.wishes import Request, Wishes
+from etchwire.record import LOOK
 
 AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.003
@@ -138,6 +139,11 @@ class Service:
         else:
             self._between.heading.obey(verdict, now_s)
             self._life.note_armed(is_armed=self._guard.phase is Phase.ARMED)
+        for said in self._guard.take_said():
+            if said.kind == LOOK:  # of the run before, even where the next one has begun
+                self._between.last_run.note_said(said)
+            elif course is not None:
+                course.etch.note_said(said)
 
     def _heed(self, request: Request, now_s: float) -> None:
         try:

@@ -11,6 +11,7 @@ COOL_FIRST: Final = "Cool first; wipe outside the box."
 EMERGENCY: Final = "Emergency at the machine"
 TRIPPED: Final = "Something is wrong at the machine"
 ROUND: Final = "Is somebody within reach?"
+LOOK: Final = "Look at the machine once more"
 CUT_OFF: Final = (
     "The box's control program does not answer, or has ended, in the middle of an etch. Go and look"
     " at the machine; if the beam is on, use the stop circuit."
@@ -65,7 +66,10 @@ def _of_box(box: Mapping[str, Any]) -> Iterator[News]:
         elif trip.get("phase") == "idle":  # else the end of the etch tells of it, or who armed
             yield News(f"tripped {trip['name']}", Alert.TRIPPED, TRIPPED, text)
     if box.get("is_round_asking"):
-        yield News("round", Alert.ROUND, ROUND, as_sentence(box["round_sentence"]))
+        yield News("round", Alert.ROUND, ROUND, as_sentence(box["asked_for"]))
+    elif box.get("is_look_asked"):
+        text = as_sentence(box["asked_for"])
+        yield News(f"look: {text}", Alert.LOOK, LOOK, text)
 
 
 def _of_run(snapshot: Mapping[str, Any]) -> Iterator[News]:

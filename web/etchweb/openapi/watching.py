@@ -31,7 +31,7 @@ WATCHING: Final = (
     ),
     _asking("/disarm", "Undo getting ready."),
     _asking("/reset", "Reset the trips that were shown.", asks={"name": TEXT}),
-    _asking("/answer-round", "Say that somebody is within reach."),
+    _asking("/answer-round", "Say that somebody is within reach, or has looked after the end."),
     _asking(
         "/start",
         "Begin to etch; somebody at the machine has to have shown that they are there.",

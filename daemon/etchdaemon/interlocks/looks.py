@@ -1,0 +1,54 @@
+"""Looks after the end: what smoulders shows itself only later, so the box asks for a look twice."""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+from etchdaemon.interlocks.clocks import WallSeconds
+
+LOOKS: Final = 2
+LOOK_EVERY_MIN: Final = 15.0  # common practice, no source
+SECONDS_PER_MINUTE: Final = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class LooksAfterEnd:
+    """The looks after one run in which there was a beam; the next start ends them.
+
+    `asked` is the number of the look that was asked for last, and `asked_at_s` since when it waits
+    for its answer. Nothing on the machine waits for one; the second takes the first one's place.
+    """
+
+    has_burnt: bool = False
+    ended_at_s: WallSeconds | None = None
+    asked: int = 0
+    asked_at_s: WallSeconds | None = None
+
+    def advance(
+        self, *, is_etching: bool, is_beam_on: bool, every_min: float, now_s: WallSeconds
+    ) -> "LooksAfterEnd":
+        """Return the looks after a look at run and clock."""
+        if is_etching:
+            has_burnt = is_beam_on or (self.has_burnt and self.ended_at_s is None)
+            return LooksAfterEnd(has_burnt=has_burnt)
+        if self.ended_at_s is None:
+            return replace(self, ended_at_s=now_s) if self.has_burnt else self
+        due = min(LOOKS, int((now_s - self.ended_at_s) / (every_min * SECONDS_PER_MINUTE)))
+        return replace(self, asked=due, asked_at_s=now_s) if due > self.asked else self
+
+    def answer(self) -> "LooksAfterEnd":
+        """Return the looks after somebody looked."""
+        return replace(self, asked_at_s=None)
+
+    @property
+    def is_asking(self) -> bool:
+        """Whether an answer is waited for."""
+        return self.asked_at_s is not None
+
+
+def look_sentence(looks: LooksAfterEnd, *, every_min: float, has_button: bool) -> str:
+    """Return what is asked for, and how it is answered."""
+    button = "press the button there, or answer here or" if has_button else "answer here or"
+    return (
+        f"The etch ended {looks.asked * every_min:g} min ago. Look whether anything glows or"
+        f" smokes in the box, its filter and its bin; then {button} by “etchwarden answer”."
+    )

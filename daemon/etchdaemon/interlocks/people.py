@@ -1,0 +1,77 @@
+"""Whom the box asks for, while it etches and after the end, and what they answered."""
+
+from collections import deque
+from math import inf
+
+from etchdaemon.interlocks.attendance import AttendanceRules, WatchRounds, round_sentence
+from etchdaemon.interlocks.clocks import WallSeconds
+from etchdaemon.interlocks.looks import LooksAfterEnd, look_sentence
+from etchdaemon.interlocks.verdict import Said
+from etchwire.record import LOOK, ROUND
+
+AT_THE_MACHINE = "at the machine"
+FROM_AFAR = "from a phone or a terminal"
+
+
+class People:
+    """Watch rounds and looks; `said` is for the records, until somebody takes it."""
+
+    def __init__(self, rules: AttendanceRules, *, has_button: bool) -> None:
+        self.rounds = WatchRounds()
+        self.looks = LooksAfterEnd()
+        self.said: deque[Said] = deque()
+        self._rules = rules
+        self._has_button = has_button
+
+    def begin(self, now_s: WallSeconds) -> None:
+        """Ask from now on: a run starts, or goes on."""
+        self.rounds = self.rounds.begin(now_s)
+
+    def end(self) -> None:
+        """Ask in no more rounds: the run is over."""
+        self.rounds = self.rounds.end()
+
+    def see(
+        self,
+        now_s: WallSeconds,
+        *,
+        is_etching: bool,
+        is_beam_on: bool,
+        pressed_at_s: WallSeconds | None,
+    ) -> None:
+        """See what is to be asked now; a press of the button since then answers it."""
+        self.rounds = self.rounds.advance(self._rules, now_s)
+        before, every_min = self.looks, self._rules.look_every_min
+        self.looks = before.advance(
+            is_etching=is_etching, is_beam_on=is_beam_on, every_min=every_min, now_s=now_s
+        )
+        if before.is_asking and before.asked != self.looks.asked:
+            self.said.append(Said(LOOK, f"Nobody answered look {before.asked} after the end."))
+        if self._has_button and pressed_at_s is not None and pressed_at_s > self._asked_at_s:
+            self.answer(AT_THE_MACHINE, pressed_at_s)
+
+    def answer(self, where: str, now_s: WallSeconds) -> None:
+        """Take the answer to what is asked for; without a question it answers nothing."""
+        if self.rounds.is_asking:
+            self.rounds = self.rounds.answer(now_s)
+            self.said.append(Said(ROUND, f"Somebody answered the watch round {where}."))
+        elif self.looks.is_asking:
+            text = f"Somebody looked after the end, and answered {where} (look {self.looks.asked})."
+            self.looks = self.looks.answer()
+            self.said.append(Said(LOOK, text))
+
+    @property
+    def asked_for(self) -> str | None:
+        """What somebody is asked for now, in a sentence; None mostly."""
+        if self.rounds.is_asking:
+            return round_sentence(self._rules, has_button=self._has_button)
+        if not self.looks.is_asking:
+            return None
+        every_min = self._rules.look_every_min
+        return look_sentence(self.looks, every_min=every_min, has_button=self._has_button)
+
+    @property
+    def _asked_at_s(self) -> float:
+        """Since when an answer is waited for; never, where none is."""
+        asked = (self.rounds.asked_at_s, self.looks.asked_at_s)
+        return min((at_s for at_s in asked if at_s is not None), default=inf)

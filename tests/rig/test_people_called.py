@@ -1,0 +1,135 @@
+"""People who do not look at the page: the buzzer in every fault, rounds, looks after the end."""
+
+from dataclasses import replace
+
+import pytest
+
+from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.attendance import AttendanceRules
+from rig.bench import patch
+from rig.guarded import GuardedRig
+
+FAULTS = {
+    "silence": lambda rig: rig.machine.fall_silent(),
+    "hang": lambda rig: rig.machine.hang(),
+    "unplugged": lambda rig: rig.machine.unplug(),
+    "alarm": lambda rig: rig.machine.trip_alarm(1),
+    "brown-out": lambda rig: rig.machine.brown_out(),
+    "guard": lambda rig: rig.board.fail_edges(),
+}
+
+
+class RigWithRounds(GuardedRig):
+    """Asks for somebody every 3 s, for 1.2 s; and for a look 1.2 and 2.4 s after the end."""
+
+    def make_setup(self):
+        rules = AttendanceRules(round_every_min=0.05, answer_within_min=0.02, look_every_min=0.02)
+        return replace(super().make_setup(), attendance=rules)
+
+
+@pytest.fixture
+def etching(tmp_path):
+    with GuardedRig(tmp_path) as rig:
+        rig.start(rig.make_job(patch(60, 400)))
+        rig.etch_until_row(3)
+        yield rig
+
+
+@pytest.fixture
+def asking(tmp_path):
+    """A rig in mid-row, when a round begins to ask."""
+    with RigWithRounds(tmp_path) as rig:
+        rig.start(rig.make_job(patch(60, 400)))
+        rig.wait_until(lambda: rig.box["asked_for"] is not None)
+        yield rig
+
+
+def seconds_of_buzzer(rig, lasts_s):
+    sounded_s = 0.0
+    until_s = rig.machine.now_s + lasts_s
+    while rig.machine.now_s < until_s:
+        before_s = rig.machine.now_s
+        rig.step()
+        if rig.board.outputs["buzzer"]:
+            sounded_s += rig.machine.now_s - before_s
+    return sounded_s
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_the_buzzer_calls_somebody_in_every_fault_that_ends_an_etch(etching, fault):
+    FAULTS[fault](etching)
+
+    sounded_s = seconds_of_buzzer(etching, 12.0)
+
+    assert etching.run["ended"] in ("failed", "stopped")
+    assert sounded_s > 3.0
+
+
+def test_the_buzzer_is_silent_in_an_etch_that_goes_well_and_after_its_end(tmp_path):
+    with GuardedRig(tmp_path) as rig:
+        rig.start()
+        sounded_s = seconds_of_buzzer(rig, 20.0)
+
+        assert rig.run["ended"] == "complete"
+        assert sounded_s == 0.0
+
+
+def test_a_round_that_nobody_answers_holds_at_a_rows_end_and_not_within_a_row(asking):
+    asking.wait_until(lambda: asking.state == "held")
+
+    assert "Nobody answered the watch round" in asking.run["held_because"]
+    assert "cut" not in asking.record.kinds()
+    sheet = asking.service._between.job.sheet
+    x_mm, _ = asking.shown_position()
+    ends_mm = {entry.to_mm for entry in sheet.index}
+    assert min(abs(x_mm - end_mm) for end_mm in ends_mm) <= 0.02
+
+
+def test_the_button_answers_a_round_and_the_record_says_so(asking):
+    asking.press_button()
+
+    assert asking.box["asked_for"] is None
+    assert asking.state == "etching"
+    assert "at the machine" in asking.record.event("round")["text"]
+
+
+def test_the_page_answers_a_round_and_the_record_says_so(asking):
+    assert "answer_round" in asking.may
+    asking.ask("answer_round")
+    asking.step()
+
+    assert asking.box["asked_for"] is None
+    assert "from a phone or a terminal" in asking.record.event("round")["text"]
+    with pytest.raises(CommandRefused, match="Nobody is asked for"):
+        asking.ask("answer_round")
+
+
+def test_a_look_after_the_end_is_answered_and_stands_in_the_record_of_the_run_that_ended(tmp_path):
+    with RigWithRounds(tmp_path) as rig:
+        rig.start()
+        rig.wait_for_the_end()
+        ended_s = rig.run["elapsed_s"]
+        rig.load()  # the next tile lies there already
+        rig.wait_until(lambda: rig.box["is_look_asked"])
+        assert {"arm", "answer_round"} <= set(rig.may)
+        rig.ask("answer_round")
+        rig.wait(0.1)
+
+        event = rig.record.event("look")
+
+        assert "Somebody looked after the end" in event["text"]
+        assert event["at_s"] >= ended_s + 1.2
+        assert rig.record.end["elapsed_s"] == ended_s
+
+
+def test_the_press_that_arms_the_next_etch_answers_the_look_of_the_one_before(tmp_path):
+    with RigWithRounds(tmp_path) as rig:
+        rig.start()
+        rig.wait_for_the_end()
+        rig.wait_until(lambda: rig.box["is_look_asked"])
+        rig.start()
+        rig.wait(0.1)
+
+        assert [one.kinds().count("look") for one in rig.records.runs] == [1, 0]
+        assert "at the machine" in rig.records.runs[0].event("look")["text"]
+        assert rig.box["asked_for"] is None
