@@ -134,7 +134,7 @@ def test_a_head_in_a_row_that_is_done_or_not_yet_sent_is_astray():
     sheet = sheet_of()
     rows = sheet.index
     progress = Progress(sheet)
-    progress.note_place(rows[5].from_mm, rows[5].y_mm, last_line_sent=rows[7].line)
+    progress.note_place(5.0, rows[5].y_mm, last_line_sent=rows[7].line)
 
     def is_astray(row, x_mm=5.0):
         return progress.is_astray(x_mm, rows[row].y_mm, last_line_sent=rows[7].line)
@@ -147,24 +147,38 @@ def test_a_head_in_a_row_that_is_done_or_not_yet_sent_is_astray():
 @given(
     ends_mm=st.lists(st.tuples(st.floats(0, 9), st.floats(11, 20)), min_size=20, max_size=20),
     looks=st.lists(
-        st.tuples(st.integers(1, 38), st.floats(0, 1), st.integers(0, 3)), min_size=1, max_size=60
+        st.tuples(st.integers(0, 38), st.floats(0, 1), st.integers(0, 12)), min_size=1, max_size=60
     ),
+    start_mm=st.tuples(st.floats(-30, 30), st.floats(-30, 30)),
 )
-def test_a_head_that_goes_the_way_of_its_rows_is_never_astray(ends_mm, looks):
+def test_a_head_that_goes_the_way_of_its_rows_is_never_astray(ends_mm, looks, start_mm):
     plain = sheet_of()
     rows = tuple(
         replace(entry, from_mm=ends[entry.row % 2], to_mm=ends[1 - entry.row % 2])
         for entry, ends in zip(plain.index, ends_mm, strict=True)
     )
-    way = [(x_mm, row.y_mm) for row in rows for x_mm in (row.from_mm, row.to_mm)]
-    progress = Progress(replace(plain, index=rows))
+    way = [start_mm, *((x_mm, row.y_mm) for row in rows for x_mm in (row.from_mm, row.to_mm))]
+    progress = Progress(replace(plain, index=rows), start_mm=start_mm)
 
     for place, share, rows_ahead in sorted(looks):
-        (from_x, from_y), (to_x, to_y) = way[place - 1 : place + 1]
+        (from_x, from_y), (to_x, to_y) = way[place : place + 2]
         head = from_x + share * (to_x - from_x), from_y + share * (to_y - from_y)
         last_line_sent = rows[min(place // 2 + rows_ahead, 19)].line
         progress.note_place(*head, last_line_sent=last_line_sent)
-        assert not progress.is_astray(*head, last_line_sent=last_line_sent)
+        assert 2 * progress.current <= place + 1, "in a row that it has yet to reach"
+        if progress.entry is not None:
+            assert not progress.is_astray(*head, last_line_sent=last_line_sent)
+
+
+def test_the_way_to_the_first_row_leads_across_others_that_are_not_in_work_yet():
+    sheet = sheet_of()
+    progress = Progress(sheet, start_mm=(sheet.index[0].from_mm, -5.0))
+
+    progress.note_place(
+        sheet.index[0].from_mm, sheet.index[9].y_mm, last_line_sent=sheet.index[12].line
+    )
+
+    assert progress.entry is None
 
 
 def test_predicted_time_runs_on_within_a_row():

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from etchdaemon.run.row_path import BEGIN, Spot
+from etchdaemon.run.row_path import BEGIN, Spot, rapid_after
 from etchwire.sheet import RowEntry, Sheet
 
 _BESIDE_MM: Final = 1.0  # the head brakes and turns a little outside a row
@@ -16,9 +16,13 @@ BEFORE_THE_FIRST: Final = -1
 
 @dataclass(slots=True)
 class Progress:
-    """Follows the head down the index of a job's rows; it never goes back."""
+    """Follows the head down the index of a job's rows; it never goes back.
+
+    `start_mm` is where the head stood before the job's first move, in the job's coordinates.
+    """
 
     sheet: Sheet
+    start_mm: tuple[float, float] = (0.0, 0.0)
     current: int = BEFORE_THE_FIRST  # place in the index of the row in work
     finished: int = 0  # how many rows of the index are
     predicted_s: float = 0.0  # where in the predicted time the head is
@@ -63,7 +67,7 @@ class Progress:
         """Take note of where the head is; return the rows finished by that, oldest first.
 
         Only rows of which a line was sent can be in work, which parts rows that lie on one
-        another or side by side.
+        another or side by side; and a head on the rapid to a row crosses others on its way.
         """
         index = self.sheet.index
         for place in range(max(self.current, 0), self.place_of_line(last_line_sent) + 1):
@@ -71,6 +75,8 @@ class Progress:
                 self.current = place
                 self.predicted_s = self._time_at(place, x_mm)
                 return self._finish(place)
+            if place > self.current and self._is_on_the_way_to(place, x_mm, y_mm):
+                break
         return ()
 
     def is_astray(self, x_mm: float, y_mm: float, *, last_line_sent: int) -> bool:
@@ -141,6 +147,10 @@ class Progress:
         finished = self.sheet.index[self.finished : count]
         self.finished = max(self.finished, count)
         return finished
+
+    def _is_on_the_way_to(self, place: int, x_mm: float, y_mm: float) -> bool:
+        way = rapid_after(self.sheet, place - 1, start_mm=self.start_mm)
+        return way.near(x_mm, y_mm) is not None
 
     def _is_in(self, entry: RowEntry, x_mm: float, y_mm: float) -> bool:
         left, right = sorted((entry.from_mm, entry.to_mm))

@@ -62,6 +62,15 @@ class _Row:
     burnt_mm: tuple[float, float] | None
 
 
+def rapid_after(sheet: Sheet, place: int, *, start_mm: tuple[float, float]) -> Stretch:
+    """Return the rapid that follows the row at `place` of the index; -1 leads to the first row."""
+    index = sheet.index
+    begin = start_mm if place < 0 else (index[place].to_mm, index[place].y_mm)
+    is_last = place + 1 == len(index)
+    end = _PARKED if is_last else (index[place + 1].from_mm, index[place + 1].y_mm)
+    return Stretch(*begin, *end, sheet.head.max_feed_mm_per_min / 60)
+
+
 class RowPath:
     """The path of one job of ours, read row by row as it is asked for.
 
@@ -106,10 +115,7 @@ class RowPath:
             row = index[place]
             speed = self._row(place).feed_mm_per_min / 60 * self._share
             return Stretch(row.from_mm, row.y_mm, row.to_mm, row.y_mm, speed)
-        begin = self._start_mm if place < 0 else (index[place].to_mm, index[place].y_mm)
-        is_last = place + 1 == len(index)
-        end = _PARKED if is_last else (index[place + 1].from_mm, index[place + 1].y_mm)
-        return Stretch(*begin, *end, self._sheet.head.max_feed_mm_per_min / 60)
+        return rapid_after(self._sheet, place, start_mm=self._start_mm)
 
     def near(self, x_mm: float, y_mm: float, first: Spot, last: Spot) -> tuple[Spot, Spot] | None:
         """Return the first and the last spot between two others that is near a place."""

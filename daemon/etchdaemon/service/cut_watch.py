@@ -25,7 +25,6 @@ class CutWatch:
         self.sighting: Sighting | None = None  # the last one
         self._sheet = sheet
         self._feed = feed
-        self._start_mm = facts.report.work_mm
         self._planner_blocks = facts.build.planner_blocks if facts.build else None
         self._mark: CutMark | None = None
         self._answered_at_mark = 0
@@ -53,11 +52,10 @@ class CutWatch:
         first, last = progress.spots(
             last_line_sent=self._feed.last_line, lines_answered=lines_answered
         )
-        start = self._start_mm or (rest.x_mm, rest.y_mm)
         path = RowPath(
             self._sheet,
             self._row_lines,
-            start_mm=(start[0], start[1]),
+            start_mm=progress.start_mm,
             fastest_percent=self.fastest_percent,
         )
         if self._mark is None:

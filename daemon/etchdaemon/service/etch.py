@@ -39,7 +39,8 @@ class Etch:
         self.job = job
         self.number = number
         self.feed = Feed(job.gcode, lines=job.sheet.gcode_lines)
-        self.progress = Progress(job.sheet)
+        x_mm, y_mm, *_ = facts.report.work_mm or (0.0, 0.0)  # parked where nothing says it
+        self.progress = Progress(job.sheet, start_mm=(x_mm, y_mm))
         self.meter = Meter(
             max_s=facts.settings.max_s or job.sheet.head.max_s,
             recipe_feed_mm_per_min=job.sheet.recipe.feed_mm_per_min,
