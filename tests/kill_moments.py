@@ -86,8 +86,7 @@ def begin_to_arm(house, client):
         )
         client.call("reset", names=[trip["name"] for trip in may["interlocks"]["trips"]])
         wait_for(client, lambda status: "arm" in status["may"])
-    client.call("arm", answers=dict(ANSWERS))
-    wait_for(client, lambda status: "disarm" in status["may"])
+    wait_for(client, lambda status: "disarm" in arming(client, status))
     house.press_button()
 
 
@@ -95,6 +94,13 @@ def placed(client, status):
     """Return what may be asked; the origin is set where the controller was restarted."""
     if "set_origin" in status["may"] and not status["machine"]["origin"]["is_known"]:
         try_to(client, "set_origin")
+    return status["may"]
+
+
+def arming(client, status):
+    """Return what may be asked; arming begins once a job, and each new origin, is checked."""
+    if "arm" in status["may"]:
+        try_to(client, "arm", answers=dict(ANSWERS))
     return status["may"]
 
 

@@ -6,23 +6,23 @@ from photo_files import PHOTOGRAPHS
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
 TILE = re.compile("practice tile, white paint practice 20 W")
-WIDTH_MM, HEIGHT_MM = 25, 2
+WIDTH_MM = 25
 ANSWERS = {"How many hours ago": "26"}
 
 
-def put_a_photograph_on_the_bench(phone, expect):
+def put_a_photograph_on_the_bench(phone, expect, *, height_mm=2):
     """Choose a photograph, give it a size, cut it, look at it and at every dot of it."""
     phone.get_by_role("link", name="New picture").first.tap()
     phone.get_by_label("Choose a photo").set_input_files(ASTRONAUT)
     phone.get_by_role("button", name="Go on").tap()
     phone.get_by_label("Width, mm").fill(f"{WIDTH_MM}")
-    phone.get_by_label("Height, mm").fill(f"{HEIGHT_MM}")
+    phone.get_by_label("Height, mm").fill(f"{height_mm}")
     phone.get_by_role("radio", name=TILE).check()
     phone.get_by_role("button", name="Go on").tap()
     phone.get_by_role("button", name="Smaller cut").tap()
     phone.get_by_role("button", name="Go on").tap()
     phone.get_by_role("button", name="See every dot").tap()
-    expect(phone.get_by_text(f"{WIDTH_MM} × {HEIGHT_MM} mm").first).to_be_visible()
+    expect(phone.get_by_text(f"{WIDTH_MM} × {height_mm} mm").first).to_be_visible()
     for finding in phone.locator("input[name='has read']").all():
         finding.check()
     phone.get_by_role("button", name="Put it on the bench").tap()

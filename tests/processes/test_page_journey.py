@@ -16,7 +16,7 @@ from page_bench import phone_options
 from phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
 
 PATIENCE_S = 60.0
-ROWS = 20
+ROWS = 60  # long enough for the lid to be opened before the last of them
 SPEEDUP = "3"  # the starting minute lasts twenty seconds, enough for a busy machine
 
 
@@ -77,7 +77,7 @@ def test_from_pairing_to_the_logbook_with_the_lid_opened_on_the_way(shop, expect
     expect(headline).to_have_text("No picture on the bench")
     hand.goto(f"{shop.url}/practice")
     phone.bring_to_front()
-    put_a_photograph_on_the_bench(phone, expect)
+    put_a_photograph_on_the_bench(phone, expect, height_mm=ROWS // 10)
     set_the_origin(phone, expect)
 
     get_ready(phone, expect)
