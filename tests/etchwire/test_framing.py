@@ -117,7 +117,9 @@ def test_nesting_is_accepted_to_the_last_level_and_no_deeper():
 
 
 @pytest.mark.parametrize(
-    "value", [math.nan, math.inf, object(), b"bytes", {1, 2}, "\ud800"], ids=repr
+    "value",
+    [math.nan, math.inf, object(), b"bytes", {1, 2}, "\ud800"],
+    ids=["nan", "infinity", "object", "bytes", "set", "lone surrogate"],
 )
 def test_what_json_cannot_say_is_not_sent(value):
     with pytest.raises(MalformedMessage):
