@@ -86,6 +86,11 @@ class Board:
         """Whether the beam is let through; without a daemon on the board it always is."""
         return self._is_chain_closed or not self._was_ever_connected
 
+    @property
+    def is_safety_relay_set(self) -> bool:
+        """Whether the relay (K1) that only the button sets still holds itself."""
+        return self._is_relay_set
+
     # The daemon's side
 
     def connect(self) -> None:

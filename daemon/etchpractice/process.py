@@ -138,6 +138,7 @@ class PracticeProcess:
             "head_mm": list(machine.head_mm),
             "is_burning": machine.is_burning,
             "is_beam_enabled": machine.board.is_beam_enabled,
+            "is_safety_relay_set": machine.board.is_safety_relay_set,
             "lost_bytes": machine.controller.receive.lost_bytes,
             "inputs": machine.board.inputs(),
             "outputs": dict(machine.board.outputs),

@@ -63,7 +63,10 @@ LINK_FAULTS = {
     "controller reset in mid-run": (scenario("controller_reset_in_mid_run"), _EVERY),
     "greeting twice": (scenario("controller_greets_twice"),),
     "brown-out": (scenario("supply_dips"),),
-    "silent controller": scenarios("controller_falls_silent", "controller_hangs"),
+    "silent controller": (
+        *scenarios("controller_falls_silent", "controller_hangs"),
+        TRIPS + "test_a_controller_that_does_not_obey_stops_the_heartbeat_until_the_reset",
+    ),
     "report but no reply": scenarios("no_line_is_answered", "reply_lost"),
     "extra reply": (scenario("reply_too_many"),),
     "error for one line": (

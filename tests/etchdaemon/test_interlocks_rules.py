@@ -126,7 +126,13 @@ def test_every_emergency_is_reset_at_the_machine():
 def test_a_rule_is_in_force_exactly_where_one_of_its_inputs_is_wired():
     names = {rule.name for rule in rules_for({Input.LID})}
 
-    assert names == {"lid closed", "daemon's loop alive", "guard well", "somebody answers"}
+    assert names == {
+        "lid closed",
+        "controller obeys",
+        "daemon's loop alive",
+        "guard well",
+        "somebody answers",
+    }
 
 
 def test_a_change_reaches_its_rule_and_no_other():

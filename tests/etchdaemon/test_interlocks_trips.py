@@ -486,6 +486,31 @@ def test_in_an_emergency_the_heartbeat_stops_until_the_reset(bench, name, is_etc
     assert beats(bench, 0.2) > 10
 
 
+def test_a_controller_that_does_not_obey_stops_the_heartbeat_until_the_reset(bench):
+    bench.start()
+    bench.interlocks.controller_obeys = False
+    bench.tick()
+
+    assert not bench.is_beam_on
+    assert beats(bench, 1.0) == 0
+    bench.interlocks.end_run()
+    bench.interlocks.controller_obeys = True
+    assert beats(bench, 1.0) == 0
+    bench.press_button()
+    bench.interlocks.reset(["controller obeys"], bench.now_s)
+    assert beats(bench, 0.2) > 10
+
+
+def test_a_controller_that_does_not_obey_yet_cannot_be_reset(bench):
+    bench.start()
+    bench.interlocks.controller_obeys = False
+    bench.run(1)
+    bench.press_button()
+
+    with pytest.raises(CommandRefused, match="not good again yet"):
+        bench.interlocks.reset(["controller obeys"], bench.now_s)
+
+
 def test_where_the_loop_stays_closed_the_heartbeat_stops_and_the_mains_is_to_be_cut(bench):
     bench.start()
     bench.follows_beam = False  # as a beam contact that is welded

@@ -51,6 +51,9 @@ class Unguarded:
 
     trouble = None
 
+    def note_controller(self, *, obeys):
+        pass
+
     def disarm(self):
         pass
 

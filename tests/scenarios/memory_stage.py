@@ -54,6 +54,7 @@ class MemoryStage:
                 "now_s": machine.now_s,
                 "is_burning": machine.is_burning,
                 "is_beam_enabled": machine.board.is_beam_enabled,
+                "is_safety_relay_set": machine.board.is_safety_relay_set,
                 "controller_state": machine.controller.state.value,
                 "outputs": machine.board.outputs,
             },

@@ -89,6 +89,13 @@ class Lookout:
             self.cut()
         self._interlocks.note_steered(self._clock.wall_s(), is_waiting=is_waiting)
 
+    def note_controller(self, *, obeys: bool) -> None:
+        """Note whether the controller does what it is told; where it does not, look at once."""
+        self._interlocks.controller_obeys = obeys
+        if not obeys:
+            self.cut()
+            self._ask_for_look()
+
     def verdict(self) -> Verdict:
         """Return what is asked of the machine now, and every trip since this was asked last.
 

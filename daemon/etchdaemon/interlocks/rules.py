@@ -163,6 +163,15 @@ RULES: Final = (
         "bridged. That shows nobody, and the safety relay sets itself. Have it put right.",
     ),
     Rule(
+        requires=Condition.CONTROLLER_OBEYS,
+        while_idle=_EMERGENCY, while_armed=_EMERGENCY, while_etching=_EMERGENCY,
+        air=Air.ON, is_reset_at_machine=True,
+        message="The motion controller did not obey in an etch: it answered nothing, or did not "
+        "come to rest. Cut the laser's mains supply, then switch the controller off and on.",
+        heartbeat_message="The heartbeat was stopped too: set the safety relay anew with its "
+        "button after the reset.",
+    ),
+    Rule(
         requires=Condition.STEERED,
         while_idle=_FORBID, while_armed=_TRIP, while_etching=_TRIP,
         air=Air.ON,

@@ -17,6 +17,7 @@ class Condition(StrEnum):
     AIR_FLOW_STILL_WHEN_OFF = "air still with the fan off"
     COOL_ENOUGH = "cool enough"
     BUTTON_RELEASED = "button released"
+    CONTROLLER_OBEYS = "controller obeys"
     STEERED = "daemon's loop alive"
     GUARDED = "guard well"
     ATTENDED = "somebody answers"

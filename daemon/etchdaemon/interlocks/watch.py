@@ -49,6 +49,7 @@ class Watch:
         self.wiring = Wiring(setup.wired, stale_s=limits.stale_after_s)
         self.proofs = Proofs(setup.wired)
         self._fault_at_s: WallSeconds | None = None
+        self.controller_obeys = True
         self._is_etching = False
         self._is_beam_wanted = False
         self._beam = Beam(is_on=False, since_s=0.0, contact_s=limits.contact_s)
@@ -141,6 +142,7 @@ class Watch:
         )
         is_missed = self.people.rounds.is_missed
         self.senses.note(Condition.ATTENDED, is_good=not is_missed, at_s=now_s)
+        self.senses.note(Condition.CONTROLLER_OBEYS, is_good=self.controller_obeys, at_s=now_s)
         self.senses.note(Condition.GUARDED, is_good=True, at_s=now_s)
         verdict = self.judge(now_s)
         self.standing = self.standing.after(verdict.found, now_s)

@@ -56,6 +56,10 @@ class Guard(BeamEnable, Protocol):
         """Note that the loop is alive, or is about to wait for the logbook, without a beam."""
         ...
 
+    def note_controller(self, *, obeys: bool) -> None:
+        """Note whether the controller does what it is told; while it does not, no heartbeat."""
+        ...
+
     def verdict(self) -> Verdict:
         """Return what is asked of the machine now, and the trips since this was asked last."""
         ...

@@ -155,7 +155,7 @@ class Course:
         if not self.ends.is_epoch_kept:
             self.ends.fail(self._machine.epoch.because, now_s)
         elif self._machine.is_silent:
-            self.ends.escalate(faults.SILENT, now_s)
+            self.ends.lose_control(faults.SILENT, now_s)
         elif self._machine.has_lost_a_reply:
             self.ends.fail(faults.LOST_REPLY, now_s)
         elif self._may_feed and self.etch.is_fed and not self._machine.lines_in_flight:
@@ -186,7 +186,7 @@ class Course:
 
     def _held_now(self, holding: HoldingNow, now_s: float) -> None:
         if holding.has_failed or holding.rest is None:
-            self.ends.escalate(faults.NOT_AT_REST, now_s)
+            self.ends.lose_control(faults.NOT_AT_REST, now_s)
             return
         self.etch.is_held_in_motion = holding.rest.is_held
         self.etch.note_cut(holding.rest)

@@ -82,6 +82,11 @@ class Endings:
         self._life.turn(Turn.FAULT_FOUND)
         self._machine.begin(Emergency(), now_s)
 
+    def lose_control(self, because: str, now_s: float) -> None:
+        """Escalate because the controller does not obey, and have the box stop its heartbeat."""
+        self._guard.note_controller(obeys=False)
+        self.escalate(because, now_s)
+
     def restart_seen(self, now_s: float) -> None:
         """Cut and end: the controller has restarted, unless that is what was asked of it."""
         if self.is_under_way:
@@ -115,7 +120,7 @@ class Endings:
     def stopped(self, stopping: Stopping, now_s: float) -> None:
         """Go on after a stop: the machine rests, or does not."""
         if stopping.has_failed:
-            self.escalate(faults.NOT_AT_REST, now_s)
+            self.lose_control(faults.NOT_AT_REST, now_s)
             return
         self._etch.note_cut(stopping.rest)
         self._end(is_position_known=stopping.is_position_known)

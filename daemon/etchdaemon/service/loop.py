@@ -95,6 +95,8 @@ class Service:
             self._machine.moves_head = self._moves_head()
             self._hear(now_s)
             self._go_on(now_s)
+            if self._machine.is_ready:
+                self._guard.note_controller(obeys=True)
             self._between.origin.look(is_under_way=self._life.is_under_way)
             course = self._course
             lines = () if course is None else course.lines(now_s)

@@ -121,6 +121,12 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
         ("on", "off"), "the beam's contact is told to be {}",
         _same(_on_off("beam_enable"), "it is told to be {}"),
     ),
+    "safety_relay": Subject(
+        ("set", "fallen"), "the safety relay (K1) is {}",
+        _same(
+            lambda sight: "set" if sight.machine["is_safety_relay_set"] else "fallen", "it is {}"
+        ),
+    ),
     "extraction": Subject(
         ("on", "off"), "the extraction is {}", _same(_on_off("extraction"), "it is {}")
     ),
