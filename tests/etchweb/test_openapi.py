@@ -19,12 +19,12 @@ from schemathesis.specs.openapi.checks import (
 
 from etchweb.app import create_app
 from etchweb.codes import form_token
-from etchweb.openapi.description import ENTRIES, description
 from etchweb.paired import Store
 from etchweb.plays import open_theatre
 from etchweb.roles import NEEDS, Role
 from etchweb.theatre import Theatre
 from fake_daemon import FakeDaemon
+from page_description.description import ENTRIES, description
 
 CHECKS = [
     not_a_server_error,

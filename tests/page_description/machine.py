@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from etchweb.openapi.entries import JSON, TEXT, Entry
+from page_description.entries import JSON, TEXT, Entry
 
 _LENGTH: Final = {"type": "string", "pattern": r"^-?\d{1,4}([.,]\d{1,3})?$"}
 _REFUSALS: Final = (409, 422, 502, 503)

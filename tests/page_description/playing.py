@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from etchweb.openapi.entries import JSON, TEXT, Entry
+from page_description.entries import JSON, TEXT, Entry
 
 PLAYING: Final = (
     Entry(method="GET", path="/plays", says="Faults that can be played.", role="operate"),

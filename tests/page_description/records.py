@@ -2,8 +2,8 @@
 
 from typing import Final
 
-from etchweb.openapi.entries import MULTIPART, TEXT, Entry
 from etchweb.verdict_view import CHOICES, LONGEST_TEXT
+from page_description.entries import MULTIPART, TEXT, Entry
 
 _NUMBER: Final = {"type": "integer", "minimum": 0, "maximum": 2**53 - 1}
 _ROW: Final = {"type": "string", "pattern": "^[0-9]{0,6}$"}

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from etchweb.openapi.entries import JSON, TEXT, Entry
+from page_description.entries import JSON, TEXT, Entry
 
 _DRAFT: Final = {"draft_id": TEXT}
 _TILE: Final = {"number": {"type": "integer", "minimum": 0, "maximum": 2**31 - 1}}

@@ -2,13 +2,13 @@
 
 from typing import Any, Final
 
-from etchweb.openapi.describing import DESCRIBING
-from etchweb.openapi.entries import Entry, described
-from etchweb.openapi.machine import MACHINE
-from etchweb.openapi.making import MAKING
-from etchweb.openapi.playing import PLAYING
-from etchweb.openapi.records import RECORDS
-from etchweb.openapi.watching import PAIRING, WATCHING
+from page_description.describing import DESCRIBING
+from page_description.entries import Entry, described
+from page_description.machine import MACHINE
+from page_description.making import MAKING
+from page_description.playing import PLAYING
+from page_description.records import RECORDS
+from page_description.watching import PAIRING, WATCHING
 
 ENTRIES: Final[tuple[Entry, ...]] = (
     *WATCHING, *RECORDS, *MAKING, *DESCRIBING, *MACHINE, *PAIRING, *PLAYING,

@@ -2,8 +2,8 @@
 
 from typing import Any, Final
 
-from etchweb.openapi.entries import JSON, TEXT, Entry
 from etchweb.shade import DARKEST_PERCENT, LIGHTEST_PERCENT
+from page_description.entries import JSON, TEXT, Entry
 
 _YES: Final = {"const": "yes"}
 _REFUSALS: Final = (409, 422, 502, 503)

@@ -3,7 +3,7 @@
 from typing import Any, Final
 
 from etchweb.craft_forms import HEAD_FIELDS
-from etchweb.openapi.entries import TEXT, Entry
+from page_description.entries import TEXT, Entry
 
 _ASKED: Final = (303, 409, 422, 503)
 _FIGURE: Final = {"type": "string", "pattern": r"^\d{1,6}([.,]\d{1,4})?$"}
