@@ -10,6 +10,7 @@ from typing import Any, Final, NoReturn
 
 import click
 
+from etchphoto.demo import LIGHTHOUSE
 from etchphoto.errors import EtchphotoError
 from etchphoto.job import PhotoOrder, prepare_job
 from etchpractice.scenario.script import Scenario
@@ -187,16 +188,8 @@ def _prepare(wishes: _Wishes, session: Session) -> None:
         width_mm=wishes.width_mm,
         title=None if wishes.photo else "Lighthouse at dusk",
     )
-    photo = wishes.photo or _demo_picture(session.folder / "lighthouse.png")
     with progress_shown("Preparing") as show:
-        prepare_job(photo, order, folder=session.job, on_progress=show)
-
-
-def _demo_picture(path: Path) -> Path:
-    from etchphoto.demo import draw_lighthouse  # noqa: PLC0415 - only the demo needs it
-
-    draw_lighthouse().save(path)
-    return path
+        prepare_job(wishes.photo or LIGHTHOUSE, order, folder=session.job, on_progress=show)
 
 
 def _machine_options(wishes: _Wishes, speedup: float) -> tuple[str, ...]:
