@@ -57,6 +57,8 @@ closing_time = "18:30"
 closing_time_is_firm = false
 [interlocks]
 stable_s = 1
+flame_confirm_s = 0.3
+flame_confirm_because = "the detector sees the welder next door"
 [laser]
 beam_enable_settle_s = 2.5
 [rules.fumes_extracted]
@@ -83,6 +85,7 @@ def test_every_entry_arrives_where_it_belongs():
     assert setup.attendance.closing_time == time(18, 30)
     assert not setup.attendance.is_closing_time_firm
     assert (setup.stable_s, setup.beam_enable_settle_s) == (1, 2.5)
+    assert setup.flame_confirm_s == 0.3
 
 
 def test_the_rules_in_force_are_the_written_ones():
@@ -103,7 +106,8 @@ def test_what_is_set_otherwise_is_shown_beside_its_rule_with_the_reason():
 
     assert changed == {
         "fumes extracted": "it waits 1.5 s, because the paddle flutters.",
-        "no flame or smoke": "extraction on, because the duct is of steel and the fan outside.",
+        "no flame or smoke": "extraction on and a flame is an emergency once confirmed (0.3 s), "
+        "because the duct is of steel and the fan outside; the detector sees the welder next door.",
     }
 
 
@@ -165,6 +169,12 @@ FAULTS = [
     ("[rules.fumes_extracted]\ntrip_delay_s = 3\nbecause='x'", Reason.OUT_OF_RANGE, "from 0 to 2"),
     ("[rules.cool_enough]\ntrip_delay_s = nan\nbecause='x'", Reason.OUT_OF_RANGE, "from 0 to 1"),
     ("[rules.fumes_extracted]\ntrip_delay_s = 1", Reason.NO_REASON, "few words"),
+    ("[interlocks]\nflame_confirm_s = 0.3", Reason.NO_REASON, "flame_confirm_because"),
+    (
+        "[interlocks]\nflame_confirm_s = 0.6\nflame_confirm_because='x'",
+        Reason.OUT_OF_RANGE,
+        "from 0 to 0.5",
+    ),
     (
         "[rules.lid_closed]\ntrip_delay_s = 0.1\nbecause = 'it rattles'",
         Reason.DELAY_NOT_ALLOWED,

@@ -11,6 +11,7 @@ from etchdaemon.configuration.sections import (
     read_attendance,
     read_changes,
     read_extraction,
+    read_flame,
     read_pins,
 )
 from etchdaemon.configuration.source import Source
@@ -67,8 +68,10 @@ def _read(root: Table, *, is_practice: bool) -> Configuration:
     pins = read_pins(root)
     times, fire = read_extraction(root.table("extraction"))
     attendance = read_attendance(root.table("attendance"), is_practice=is_practice)
-    changes = read_changes(root) | fire
     laser, interlocks = root.table("laser"), root.table("interlocks")
+    flame = read_flame(interlocks)
+    fire = {name: change.and_also(flame.get(name)) for name, change in fire.items()}
+    changes = read_changes(root) | flame | fire
     setup = Setup(
         wired=frozenset(map(Input, pins.inputs)) | frozenset(map(Output, pins.outputs)),
         changes=changes,

@@ -9,6 +9,7 @@ from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.configuration.tables import Table
 from etchdaemon.interlocks.attendance import ROUND_EVERY_MIN, AttendanceRules
 from etchdaemon.interlocks.extraction import ExtractionTimes
+from etchdaemon.interlocks.flame import MOST_CONFIRM_S
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.looks import LOOK_EVERY_MIN
 from etchdaemon.interlocks.rules import MAX_DELAY_S, MAY_DELAY, RULES, Air, Rule, RuleChange
@@ -52,6 +53,18 @@ def read_extraction(table: Table) -> tuple[ExtractionTimes, dict[str, RuleChange
     if not because:
         _want_reason(table, "after_fire_because")
     return times, {Condition.NO_FIRE.value: RuleChange(because=because, air=Air.ON)}
+
+
+def read_flame(table: Table) -> dict[str, RuleChange]:
+    """Read whether a flame has to be confirmed before it is an emergency."""
+    confirm_s = table.number("flame_confirm_s", 0.0, least=0.0, most=MOST_CONFIRM_S)
+    because = table.text("flame_confirm_because")
+    if not confirm_s:
+        return {}
+    if not because:
+        _want_reason(table, "flame_confirm_because")
+    change = RuleChange(because=because, flame_confirm_s=confirm_s)
+    return {Condition.NO_FIRE.value: change}
 
 
 def read_attendance(table: Table, *, is_practice: bool = False) -> AttendanceRules:

@@ -16,6 +16,7 @@ class Why(StrEnum):
     UNREAD = "unread"
     STALE = "stale"
     BAD = "bad"
+    UNCONFIRMED = "unconfirmed"  # bad, and perhaps a flicker only
     SETTLING = "settling"  # good again, but not yet for the stable time
 
 
@@ -31,11 +32,13 @@ class Finding:
         """Return what is asked for in `phase`.
 
         What is not seen to be bad is never an emergency, nor a trip at idle, where it forbids
-        for as long as it lasts.
+        for as long as it lasts. What is not confirmed trips in every phase.
         """
         asked = self.rule.reaction(phase)
         if self.why is Why.BAD:
             return asked
+        if self.why is Why.UNCONFIRMED:
+            return min(asked, Reaction.TRIP)
         return min(asked, Reaction.FORBID if phase is Phase.IDLE else Reaction.TRIP)
 
     @property
@@ -43,6 +46,8 @@ class Finding:
         """What a person is told."""
         if self.why is Why.STALE and self.rule.requires is Condition.GUARDED:
             return UNWATCHED.format(unread_s=self.unread_s)
+        if self.why is Why.UNCONFIRMED:
+            return FLICKER
         if self.why in _UNSEEN and self.rule.needs:
             return _UNSEEN[self.why].format(name=self.rule.name)
         return self.rule.message
@@ -51,6 +56,11 @@ class Finding:
 UNWATCHED: Final = (
     "Nobody watched the interlocks for {unread_s:.1f} s: this computer was stopped or overloaded,"
     " or the program hangs. Find out by what, then reset."
+)
+FLICKER: Final = (
+    "Fire or smoke was seen for a moment. Keep the lid shut, have an extinguisher at hand, and look"
+    " into the box; reset only when nothing glows or smokes. Seen again within ten seconds it is an"
+    " emergency."
 )
 _UNSEEN: Final = {
     Why.UNREAD: "The input behind “{name}” cannot be read, and counts as bad. Look at its plug,"
@@ -99,4 +109,6 @@ def _why(rule: Rule, sample: Sample | None, now_s: WallSeconds) -> Why | None:
         return Why.STALE
     if sample.bad_since_s is None or now_s - sample.bad_since_s < rule.trip_delay_s:
         return None
-    return Why.SETTLING if sample.is_good else Why.BAD
+    if sample.is_good:
+        return Why.SETTLING
+    return Why.BAD if sample.is_confirmed else Why.UNCONFIRMED

@@ -67,7 +67,9 @@ def _changed(change: RuleChange | None) -> str | None:
         return None
     waits = "" if change.trip_delay_s is None else f"it waits {change.trip_delay_s:g} s"
     air = "" if change.air is None else f"extraction {change.air.value}"
-    said = " and ".join(one for one in (waits, air) if one)
+    confirm_s = change.flame_confirm_s
+    flame = f"a flame is an emergency once confirmed ({confirm_s:g} s)" if confirm_s else ""
+    said = " and ".join(one for one in (waits, air, flame) if one)
     return f"Set otherwise for this box: {said}, because {change.because.strip().rstrip('.')}."
 
 

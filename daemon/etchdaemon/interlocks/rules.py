@@ -199,6 +199,18 @@ class RuleChange:
     because: str
     trip_delay_s: float | None = None
     air: Air | None = None
+    flame_confirm_s: float = 0.0
+
+    def and_also(self, other: "RuleChange | None") -> "RuleChange":
+        """Return both changes of the same rule as one."""
+        if other is None:
+            return self
+        return RuleChange(
+            because=f"{self.because}; {other.because}",
+            trip_delay_s=self.trip_delay_s if other.trip_delay_s is None else other.trip_delay_s,
+            air=other.air or self.air,
+            flame_confirm_s=max(self.flame_confirm_s, other.flame_confirm_s),
+        )
 
 
 def rules_for(

@@ -29,12 +29,14 @@ class Sample:
 
     `bad_since_s` is the start of the present bad spell. A spell is over only when the condition
     has been good without a break for the stable time: a contact that chatters stays bad.
+    `is_confirmed` is false while what was seen may yet be a flicker.
     """
 
     is_good: bool
     read_at_s: float
     good_since_s: float | None = None
     bad_since_s: float | None = None
+    is_confirmed: bool = True
 
 
 def first_sample(*, is_good: bool, at_s: float) -> Sample:

@@ -1,11 +1,13 @@
 """From looks at the board to samples of conditions: what the box sees, fan and people included."""
 
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions import LID_CONTACTS, Beam, conditions, is_air_moving
 from etchdaemon.interlocks.evaluation import Finding, findings
 from etchdaemon.interlocks.extraction import Extraction
+from etchdaemon.interlocks.flame import FlameConfirmation
 from etchdaemon.interlocks.inputs import Input, Look
 from etchdaemon.interlocks.presence import Presence
 from etchdaemon.interlocks.rules import Air, Rule
@@ -20,6 +22,7 @@ class Senses:
         self.fan = Extraction()
         self.presence = Presence()
         self.samples: Mapping[Condition, Sample] = {}
+        self._flame = FlameConfirmation(confirm_s=setup.flame_confirm_s)
         self._setup = setup
         self._rules = rules
         self._has_looked = False
@@ -66,6 +69,18 @@ class Senses:
             if (is_good := seen[rule.requires]) is not None
         }
         self.samples = kept | read
+        self._confirm_flame(look)
+
+    def _confirm_flame(self, look: Look) -> None:
+        level, sample = look.levels.get(Input.FLAME), self.samples.get(Condition.NO_FIRE)
+        if level is None or sample is None:
+            return
+        has_opened = Input.FLAME in look.opened
+        self._flame = self._flame.after(
+            is_open=not level.is_closed, has_opened=has_opened, now_s=look.now_s
+        )
+        confirmed = replace(sample, is_confirmed=self._flame.is_confirmed)
+        self.samples = {**self.samples, Condition.NO_FIRE: confirmed}
 
     def _next(self, condition: Condition, is_good: bool, at_s: WallSeconds) -> Sample:
         last = self.samples.get(condition)

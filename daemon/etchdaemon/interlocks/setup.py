@@ -9,6 +9,7 @@ from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import PRACTICE_LIMITS, Limits
 from etchdaemon.interlocks.rules import RuleChange
+from etchdaemon.interlocks.samples import Condition
 
 EVERYTHING: Final = (frozenset(Input) | frozenset(Output)) - {
     Input.PRESSURE_ABOVE_LOW,
@@ -28,6 +29,12 @@ class Setup:
     limits: Limits = field(default_factory=Limits)
     stable_s: float = 0.5  # good for so long before it counts as good again
     beam_enable_settle_s: float = 0.0  # a laser module that is cut in its supply has to wake
+
+    @property
+    def flame_confirm_s(self) -> float:
+        """For how long a flame has to be seen before it is an emergency; 0: at once."""
+        change = self.changes.get(Condition.NO_FIRE.value)
+        return 0.0 if change is None else change.flame_confirm_s
 
     @property
     def inputs(self) -> frozenset[Input]:

@@ -178,6 +178,12 @@ SECTIONS: Final = (
         entries=(
             Entry(name="stable_s", says="How long a circuit must be closed to count, 0.2 to 10 s.",
                   example="0.5"),
+            Entry(name="flame_confirm_s",
+                  says="A flame stops beam and feed at once. Seen for so long, 0.5 s at most,\n"
+                  "or twice in 10 s, it is an emergency; at the first sight without this.",
+                  example="0.3"),
+            Entry(name="flame_confirm_because", says="",
+                  example='"the detector sees the welder next door"'),
         ),
     ),
     Section(

@@ -1,0 +1,52 @@
+"""A flame that was seen once: where a shop chooses so, an emergency only once it is confirmed."""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+from etchdaemon.interlocks.clocks import WallSeconds
+
+MOST_CONFIRM_S: Final = 0.5
+CONFIRM_WITHIN_S: Final = 10.0
+BOUNCE_S: Final = (
+    0.02  # a relay's contact bounces for some milliseconds; common practice, no source
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlameConfirmation:
+    """What was seen of a flame lately; `after` gives the next one.
+
+    A flame flickers, some ten times a second, so “bad without a break” would miss a real one. The
+    second edge within ten seconds confirms it, and so does bad time that adds up to `confirm_s`.
+    With nothing to wait for the first edge does.
+    """
+
+    confirm_s: float = 0.0
+    is_confirmed: bool = False
+    _edge_at_s: WallSeconds | None = None
+    _bad_s: float = 0.0
+    _was_bad: bool = False
+    _seen_at_s: float = 0.0
+
+    def after(self, *, is_open: bool, has_opened: bool, now_s: WallSeconds) -> "FlameConfirmation":
+        """Return what is known after a look; `has_opened`: at any time since the look before."""
+        known = self if self._counts(now_s) else FlameConfirmation(confirm_s=self.confirm_s)
+        is_bad = is_open or has_opened
+        is_edge = has_opened or (is_bad and not known._was_bad)
+        since_s = None if known._edge_at_s is None else now_s - known._edge_at_s
+        is_second = is_edge and since_s is not None and since_s > BOUNCE_S
+        bad_s = known._bad_s + (now_s - known._seen_at_s if known._was_bad else 0.0)
+        has_lasted = is_bad and bad_s >= self.confirm_s
+        return replace(
+            known,
+            is_confirmed=known.is_confirmed or is_second or has_lasted,
+            _edge_at_s=now_s if is_second or (is_edge and since_s is None) else known._edge_at_s,
+            _bad_s=bad_s,
+            _was_bad=is_bad,
+            _seen_at_s=now_s,
+        )
+
+    def _counts(self, now_s: WallSeconds) -> bool:
+        """Return whether what was seen is recent enough to count still."""
+        is_recent = self._edge_at_s is not None and now_s - self._edge_at_s <= CONFIRM_WITHIN_S
+        return is_recent or self._was_bad
