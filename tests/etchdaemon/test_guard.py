@@ -84,6 +84,18 @@ def test_an_edge_opens_the_contact_before_the_board_is_even_read(box):
     assert box.board.history[:2] == [(Output.BEAM_ENABLE, False), "read"]
 
 
+def test_of_all_outputs_that_a_look_changes_the_beams_is_driven_first(box):
+    box.start()
+    box.board.loses_edges = True
+
+    box.board.open(Input.FLAME)  # the fan goes off, the buzzer on
+    box.look()
+
+    driven = [entry for entry in box.board.history if isinstance(entry, tuple)]
+    assert (Output.EXTRACTION, False) in driven
+    assert driven[0] == (Output.BEAM_ENABLE, False)
+
+
 def test_the_beam_goes_out_before_whoever_steers_is_woken(box):
     box.start()
     box.board.open(Input.STOP_CIRCUIT)

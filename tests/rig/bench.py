@@ -46,7 +46,7 @@ class Rig:
         self.reentry = reentry = Reentry(history=self.records, spool=spool, rests=MemoryRests())
         self.wishes = Wishes(spool=spool, doorbell=NoDoorbell(), reentry=reentry)
         self.service = Service(
-            machine=Machine(open_port=self.port, beam=self.guard, port_name="practice"),
+            machine=self.make_machine(),
             wishes=self.wishes,
             clock=self.clock,
             records=self.records,
@@ -57,6 +57,10 @@ class Rig:
     def make_records(self):
         """Return what stands for the logbook."""
         return MemoryRecords()
+
+    def make_machine(self):
+        """Return the daemon's side of the controller."""
+        return Machine(open_port=self.port, beam=self.guard, port_name="practice")
 
     def make_guard(self):
         """Return what stands for the interlocks: nothing, in this rig."""

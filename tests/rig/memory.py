@@ -50,6 +50,7 @@ class MemoryPort:
         self.damage: tuple[bytes, bytes] | None = None  # what the cable makes of what
         self.written = bytearray()
         self.heard = bytearray()
+        self.discards = 0
 
     def hangs_on(self, machine) -> None:
         """Let it be this machine's, or another device's."""
@@ -83,7 +84,8 @@ class MemoryPort:
         self.written += data
 
     def discard_output(self) -> None:
-        """What was written is on the wire already: this port keeps no queue."""
+        """Count it; what was written is on the wire already: this port keeps no queue."""
+        self.discards += 1
 
     def close(self) -> None:
         pass

@@ -538,7 +538,7 @@ def _minimum(page: Drawing) -> None:
         "wire of its own. No button: opening and shutting the lid shows that somebody is there, "
         "and a shut lid lets K2 close again. No flame detector, no proof of air flow, no "
         "read-back, no heartbeat: a fire, a dead fan, a welded contact and a hung computer go "
-        "unnoticed. So the box asks for somebody with every run, every ten minutes.",
+        "unnoticed. So the box asks for somebody again and again with every run.",
         color=WARNING,
     )
 

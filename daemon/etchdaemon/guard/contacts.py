@@ -60,8 +60,9 @@ class Contacts:
 
     def put_out_for_sure(self) -> None:
         """Open the beam's contact whatever was told before, and whatever comes of it."""
+        self._driven.pop(Output.BEAM_ENABLE, None)
         with suppress(Exception):
-            self._board.set(Output.BEAM_ENABLE, is_on=False)
+            self.put_out()
 
     def drive_all_off(self) -> None:
         """Drive every output off."""

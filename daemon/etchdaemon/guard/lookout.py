@@ -203,8 +203,6 @@ class Lookout:
         levels = self._contacts.read()
         with self._lock.looking():
             orders = self._interlocks.look(Look(levels=levels, opened=tuple(opened), now_s=now_s))
-            if not orders.outputs.get(Output.BEAM_ENABLE):
-                self._contacts.put_out()
             for output, is_on in orders.outputs.items():
                 self._contacts.drive(output, is_on=is_on)
             reaction = orders.verdict.reaction
@@ -243,8 +241,6 @@ class Lookout:
             self._interlocks.cut_beam()
             with suppress(Exception):
                 self._interlocks.note_failed(self._clock.wall_s())
-            with suppress(Exception):
-                self._contacts.put_out()
             with suppress(Exception):
                 self._contacts.drive(Output.BUZZER, is_on=True)  # no look makes it beep any more
         self._wake()

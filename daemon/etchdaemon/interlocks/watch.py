@@ -191,7 +191,7 @@ class Watch:
         is_withheld = is_withheld or self.wiring.tries(Output.HEARTBEAT)
         is_buzzing = is_buzzer_on(self._calls(reaction), now_s)
         is_lit = is_lamp_on(self.phase, now_s)
-        outputs = {
+        outputs = {  # in the order in which they are driven: the beam's before a slow fan's
             Output.BEAM_ENABLE: is_beam_on,
             Output.EXTRACTION: self.senses.fan.is_on,
             Output.LAMP: is_lit or self.wiring.tries(Output.LAMP),

@@ -1,0 +1,103 @@
+"""Tries mutants: `cd tests && python -m measure.mutation_trials [WORDS OF A NAME]` prints a table.
+
+Each is a change in a copy of the daemon, and its tests run against the copy, in a child that is
+forked with the test libraries loaded; they stop at the first failure. The program itself is
+loaded by the children only.
+"""
+
+import os
+import shutil
+import signal
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Final
+
+import hypothesis.stateful  # noqa: F401 - loaded once, for every child
+import pytest
+
+from measure.mutants import MUTANTS, Mutant
+
+ROOT: Final = Path(__file__).resolve().parents[2]
+SOURCE: Final = ROOT / "daemon/etchdaemon"
+PATIENCE_S: Final = 300.0  # whoever hangs for longer has been noticed
+LEAST_KILLED: Final = 0.95
+OPTIONS: Final = (
+    "-x", "-q", "-p", "no:cacheprovider", "-p", "no:schemathesis",
+    "-W", "ignore::pytest.PytestAssertRewriteWarning",  # what is loaded here is no test
+)  # fmt: skip
+
+
+def passes(copy: Path, tests: tuple[str, ...]) -> bool:
+    """Return whether the tests pass with the daemon in the folder `copy`."""
+    child = os.fork()
+    if child == 0:
+        _be_child(copy, tests)
+    until_s = time.monotonic() + PATIENCE_S
+    while time.monotonic() < until_s:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status) == pytest.ExitCode.OK
+        time.sleep(0.05)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return False
+
+
+def _be_child(copy: Path, tests: tuple[str, ...]) -> None:
+    os.setsid()
+    silent = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(silent, 1)
+    os.dup2(silent, 2)
+    os.chdir(ROOT)
+    sys.path.insert(0, str(copy))
+    os.environ["PYTHONPATH"] = str(copy)
+    sys.dont_write_bytecode = True
+    os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
+    code = 1
+    try:
+        code = int(pytest.main([*OPTIONS, *(f"tests/{name}" for name in tests)]))
+    finally:
+        os._exit(code)
+
+
+def is_killed(mutant: Mutant, copy: Path) -> bool:
+    """Return whether a test notices `mutant`; the copy is as it was afterwards."""
+    path = copy / "etchdaemon" / mutant.file
+    source = path.read_text()
+    path.write_text(source.replace(mutant.text, mutant.instead))
+    try:
+        return not passes(copy, mutant.tests)
+    finally:
+        path.write_text(source)
+
+
+def main(words: list[str]) -> int:
+    """Print a line for each mutant and the share that was killed; return the exit code."""
+    mutants = [mutant for mutant in MUTANTS if not words or any(w in mutant.name for w in words)]
+    survivors = []
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder)
+        shutil.copytree(SOURCE, copy / "etchdaemon", ignore=shutil.ignore_patterns("__pycache__"))
+        if not passes(copy, tuple(sorted({name for mutant in mutants for name in mutant.tests}))):
+            print("without a mutant the tests fail already")
+            return 1
+        for mutant in mutants:
+            begun_s = time.monotonic()
+            is_noticed = is_killed(mutant, copy)
+            said = "killed" if is_noticed else "SURVIVES"
+            print(f"{said:9}{time.monotonic() - begun_s:6.1f} s  {mutant.file:27}{mutant.name}",
+                  flush=True)  # fmt: skip
+            if not is_noticed:
+                survivors.append(mutant)
+    share = 1 - len(survivors) / len(mutants)
+    print(f"{len(mutants) - len(survivors)} of {len(mutants)} mutants killed, {share:.1%}")
+    for mutant in survivors:
+        print(f"  {mutant.name}: {mutant.survives_because or 'NOT EXPLAINED'}")
+    is_well = share >= LEAST_KILLED and all(mutant.survives_because for mutant in survivors)
+    return 0 if is_well else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

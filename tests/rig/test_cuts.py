@@ -1,0 +1,153 @@
+"""What puts the beam out, and keeps lines back, each with the layers beside it taken away."""
+
+import numpy as np
+import pytest
+
+from etchdaemon.controller.orders import Order
+from etchdaemon.service import faults
+from etchdaemon.service.machine import Machine
+from rig.bench import Rig
+from rig.guarded import LOOKS_EVERY_S, GuardedRig
+
+FEED_HOLD, RESET = b"!", b"\x18"
+SOLID = np.ones((12, 400), dtype=bool)  # a line a row: much is under way at any time
+
+
+class DeafMachine(Machine):
+    """Carries out every order of a sequence but those to put the beam out."""
+
+    def carry_out(self, orders, now_s):
+        super().carry_out([order for order in orders if order is not Order.CUT_BEAM], now_s)
+
+
+class DeafRig(Rig):
+    """Nothing but the ways of ending themselves puts the beam out here."""
+
+    def make_machine(self):
+        return DeafMachine(open_port=self.port, beam=self.guard, port_name="practice")
+
+
+@pytest.fixture
+def boxed(tmp_path):
+    with GuardedRig(tmp_path) as made:
+        yield made
+
+
+@pytest.fixture
+def deaf(tmp_path):
+    with DeafRig(tmp_path) as made:
+        yield made
+
+
+def no_line_was_sent(rig):
+    return b"X" not in rig.port.written and b"M4" not in rig.port.written
+
+
+def stand_still(rig, seconds):
+    """Let the guard look and the machine move, but not the loop."""
+    for _ in range(round(seconds / LOOKS_EVERY_S)):
+        rig.guard.look()
+        rig.machine.advance(LOOKS_EVERY_S)
+
+
+def test_no_line_of_a_start_is_fed_while_the_contact_has_not_closed(boxed):
+    boxed.set_origin()
+    boxed.load(boxed.make_job(SOLID))
+    boxed.arm()
+    boxed.port.written.clear()
+
+    boxed.submit("start")
+    boxed.board.hang_reading(is_hanging=True)  # and who never looks closes no contact
+    boxed.wait_until(lambda: boxed.state == "stopping", within_s=1.0)
+
+    assert no_line_was_sent(boxed)
+    assert boxed.record.event("fault")["text"] == faults.NO_BEAM
+
+
+def test_no_line_of_a_resume_is_fed_while_the_contact_has_not_closed(boxed):
+    boxed.start(boxed.make_job(SOLID))
+    boxed.etch_until_row(3)
+    boxed.ask("hold")
+    boxed.wait_until(lambda: boxed.state == "held")
+    boxed.press_button()
+    boxed.port.written.clear()
+
+    boxed.submit("resume")
+    boxed.board.hang_reading(is_hanging=True)
+    boxed.wait_until(lambda: boxed.state == "stopping", within_s=1.0)
+
+    assert no_line_was_sent(boxed)
+    assert boxed.record.event("fault")["text"] == faults.NO_BEAM
+
+
+def test_at_the_end_of_a_row_that_is_held_the_contact_opens(boxed):
+    boxed.start(boxed.make_job(SOLID))
+    boxed.etch_until_row(3)
+    boxed.ask("hold")
+    boxed.wait_until(lambda: boxed.state == "held")
+    boxed.step(5)
+
+    assert not boxed.is_beam_enabled
+
+
+def test_an_emergency_resets_at_once_and_waits_for_no_rest(boxed):
+    boxed.start(boxed.make_job(SOLID))
+    boxed.etch_until_row(3)
+    boxed.port.written.clear()
+
+    boxed.board.set_input("stop_circuit", level=False)
+    boxed.wait(5 * LOOKS_EVERY_S)
+
+    assert RESET in boxed.port.written
+    assert FEED_HOLD not in boxed.port.written
+
+
+def test_a_head_that_does_not_brake_is_reset_and_its_place_is_lost(rig):
+    rig.start(rig.make_job(SOLID))
+    rig.etch_until_row(3)
+    rig.port.damage = (FEED_HOLD, b"")  # lost on the cable
+    rig.port.written.clear()
+
+    rig.ask("stop")
+    rig.wait_for_the_end()
+
+    assert RESET in rig.port.written
+    assert rig.run["ended"] == "failed"
+    assert faults.NOT_AT_REST in [event["text"] for event in rig.record.events]
+    assert not rig.wishes.snapshot()["machine"]["origin"]["is_known"]
+
+
+def test_after_a_greeting_nobody_asked_for_nothing_that_the_port_still_holds_is_sent(rig):
+    rig.start(rig.make_job(SOLID))
+    rig.etch_until_row(3)
+    before = rig.port.discards
+
+    rig.machine.reset_now()
+    rig.wait_for_the_end(within_s=1.0)
+
+    assert rig.port.discards == before + 1
+
+
+def test_a_fault_puts_the_beam_out_by_itself_whatever_sequence_follows(deaf):
+    deaf.start(deaf.make_job(SOLID))
+    deaf.etch_until_row(3)
+
+    deaf.machine.extra_reply()
+    deaf.machine.extra_reply()
+    deaf.wait_until(lambda: deaf.state == "stopping", within_s=2.0)
+
+    assert not deaf.contact.is_closed
+
+
+def test_the_cut_is_told_in_its_own_row_though_the_head_rests_in_a_later_one(boxed):
+    boxed.start(boxed.make_job(SOLID))
+    boxed.wait_until(lambda: boxed.run["row"] == 4 and boxed.machine.head_mm[0] > 32.0)
+
+    boxed.board.open_lid()
+    stand_still(boxed, 0.6)  # the guard cuts at once; the loop finds out when the row is over
+    boxed.wait_for_the_end()
+
+    cut = boxed.record.event("cut")["details"]
+    rows = {cut["row"], *(other["row"] for other in cut.get("others", ()))}
+    assert rows == {4}
+    assert abs(cut["rest_y_mm"] - 0.1 * 4) > 0.05  # it rests elsewhere
