@@ -53,15 +53,17 @@ NO_SUCH: Final = "There is no such test tile."
 @pages.get("")
 def show() -> str:
     """List the test tiles, and the story of one laser on one tile and paint."""
-    pairs = _pairs()
+    pairs = ask_pairs(house().daemon)
     chosen = pair_of_key(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
-    found = _asked("cards", limit=CARDS_ON_A_PAGE)
+    found = house().daemon.ask("cards", limit=CARDS_ON_A_PAGE)
     events: list[Mapping[str, Any]] = []
     due: tuple[DueTest, ...] = ()
     if chosen is not None:
         head, surface = chosen.key
-        events = _asked("time_line", head=head, surface=surface, limit=EVENTS_ON_A_PAGE)["events"]
-        due = advice_on(_asked("history", head=head, surface=surface))
+        events = house().daemon.ask(
+            "time_line", head=head, surface=surface, limit=EVENTS_ON_A_PAGE
+        )["events"]
+        due = advice_on(house().daemon.ask("history", head=head, surface=surface))
     return render_template(
         "cards.html",
         cards=[line_of(card) for card in found["cards"]],
@@ -76,7 +78,7 @@ def show() -> str:
 @pages.route("/new", methods=["GET", "POST"])
 def new() -> str | BaseResponse:
     """Ask what a test tile is to find out, and have it laid out."""
-    pairs = _pairs()
+    pairs = ask_pairs(house().daemon)
     if request.method == "GET":
         return _new_page(pairs, request.args, "")
     pair = pair_of_key(request.form.get("pair", ""), pairs)
@@ -181,10 +183,7 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
 
 def found_card(number: int) -> KnownCard:
     """Return the card that the address names, or end the request."""
-    try:
-        card = desk().find(number)
-    except DaemonAbsent as error:
-        abort(503, as_sentence(str(error)))
+    card = desk().find(number)
     if card is None:
         abort(404, NO_SUCH)
     return card
@@ -198,22 +197,8 @@ def layout_of(card: KnownCard) -> Mapping[str, Any]:
     return layout
 
 
-def _pairs() -> list[Pair]:
-    try:
-        return ask_pairs(house().daemon)
-    except (DaemonAbsent, Refused) as error:
-        abort(503, as_sentence(str(error)))
-
-
 def _choices(pairs: list[Pair]) -> list[tuple[str, Pair]]:
     return [(json.dumps(pair.key), pair) for pair in pairs]
-
-
-def _asked(method: str, **params: Any) -> Any:
-    try:
-        return house().daemon.ask(method, **params)
-    except (DaemonAbsent, Refused) as error:
-        abort(503, as_sentence(str(error)))
 
 
 def desk() -> CardDesk:

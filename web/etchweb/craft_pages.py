@@ -5,7 +5,6 @@ from typing import Any, Final
 
 from flask import (
     Blueprint,
-    abort,
     redirect,
     render_template,
     request,
@@ -19,7 +18,7 @@ from etchweb.house import house, who
 from etchweb.new_picture_forms import FormUnfit
 from etchweb.words import as_sentence
 from etchwire.craft_records import COATINGS
-from etchwire.errors import DaemonAbsent, Refused
+from etchwire.errors import Refused
 
 pages = Blueprint("craft", __name__)
 
@@ -36,7 +35,7 @@ def lasers() -> str:
 @pages.post("/lasers")
 def describe_laser() -> BaseResponse:
     """Describe a laser, over what stood under its name."""
-    known = {one["name"]: one["head"] for one in _asked("heads")["heads"]}
+    known = {one["name"]: one["head"] for one in house().daemon.ask("heads")["heads"]}
     try:
         head = head_in(request.form, known.get(request.form.get("name", "").strip()))
         _tell("save_head", head=head, notes=request.form.get("notes", ""))
@@ -76,7 +75,7 @@ def describe_surface() -> BaseResponse:
 
 
 def _lasers_page(answer: str, typed: Mapping[str, str]) -> str:
-    heads = _asked("heads")["heads"]
+    heads = house().daemon.ask("heads")["heads"]
     chosen = next((one for one in heads if one["name"] == request.args.get("name")), None)
     return render_template(
         "lasers.html",
@@ -107,7 +106,7 @@ def _typed(table: Table, notes: str) -> dict[str, str]:
 
 
 def _surfaces_page(answer: str, typed: Mapping[str, str]) -> str:
-    found = [one["surface"] for one in _asked("surfaces")["surfaces"]]
+    found = [one["surface"] for one in house().daemon.ask("surfaces")["surfaces"]]
     chosen: Table = next((one for one in found if one["name"] == request.args.get("name")), {})
     return render_template(
         "surfaces.html",
@@ -119,15 +118,5 @@ def _surfaces_page(answer: str, typed: Mapping[str, str]) -> str:
     )
 
 
-def _asked(method: str) -> Any:
-    try:
-        return house().daemon.ask(method)
-    except (DaemonAbsent, Refused) as error:
-        abort(503, as_sentence(str(error)))
-
-
 def _tell(method: str, **says: Any) -> None:
-    try:
-        house().daemon.ask(method, **says, who=who())
-    except DaemonAbsent as error:
-        abort(503, as_sentence(str(error)))
+    house().daemon.ask(method, **says, who=who())

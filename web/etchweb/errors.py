@@ -4,10 +4,12 @@ import logging
 from typing import Final
 
 from flask import Flask, json, render_template, request
-from werkzeug.exceptions import HTTPException, SecurityError
+from werkzeug.exceptions import HTTPException, SecurityError, ServiceUnavailable
 from werkzeug.wrappers import Response
 
 from etchweb.guard import wants_json
+from etchweb.words import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
 from etchwire.storing import fault_of_card
 
 SENTENCES: Final = {
@@ -33,6 +35,8 @@ class NotKept(HTTPException):
 def show_errors(app: Flask) -> None:
     """Let `app` say its own sentences."""
     app.register_error_handler(OSError, _show_fault_of_card)
+    app.register_error_handler(DaemonAbsent, _show_no_answer)
+    app.register_error_handler(Refused, _show_no_answer)
     app.register_error_handler(HTTPException, _show)
 
 
@@ -50,6 +54,11 @@ def _show(error: HTTPException) -> Response:
     else:
         answer.set_data(render_template("error.html", sentence=sentence))
     return answer
+
+
+def _show_no_answer(error: Exception) -> Response:
+    """Say why the daemon gave nothing to show; what has a page to say it on says it there."""
+    return _show(ServiceUnavailable(as_sentence(str(error))))
 
 
 def _show_fault_of_card(error: OSError) -> Response:

@@ -7,7 +7,6 @@ from typing import Any, Final
 
 from flask import (
     Blueprint,
-    abort,
     jsonify,
     render_template,
     request,
@@ -107,10 +106,7 @@ for _name in DEEDS:
 
 
 def _page(answer: str) -> str:
-    try:
-        view = machine_view(house().daemon.ask("status"), _asked("settings"), _asked("wiring"))
-    except DaemonAbsent as error:
-        abort(503, as_sentence(str(error)))
+    view = machine_view(house().daemon.ask("status"), _asked("settings"), _asked("wiring"))
     return render_template("machine.html", view=view, live=view["live"], answer=answer)
 
 
