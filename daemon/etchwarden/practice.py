@@ -160,6 +160,7 @@ def _play(wishes: _Wishes, scenario: Scenario, session: Session) -> None:
     session.start_machine(
         *_machine_options(wishes, pace),
         "--firmware", scenario.firmware, "--baud", str(scenario.baud),
+        box=session.keep_box(scenario.box) if scenario.box else None,
     )  # fmt: skip
     if wishes.once and scenario.needs_page:
         session.start_page(_free_port())

@@ -13,6 +13,7 @@ from etchpractice.scenario.people import arguments_of
 from etchpractice.scenario.rows import PIECE_MM, amiss
 from etchpractice.scenario.script import Scenario, Step
 from etchpractice.scenario.sight import Sight
+from etchwarden.scenario_alerts import ScenarioAlerts
 from etchwarden.session import Session
 from etchwarden.watching_phone import WatchingPhone
 from etchwire.client import DaemonClient
@@ -42,6 +43,7 @@ class ProcessStage:
     _refusal: str | None = None
     _sheet: Any = field(init=False)
     _phone: WatchingPhone | None = None
+    _alerts: ScenarioAlerts | None = None
 
     def __post_init__(self) -> None:
         """Read what was promised, and put it on the bench."""
@@ -49,9 +51,13 @@ class ProcessStage:
         self.daemon = self.session.ask_daemon()
         self.session.set_origin(self.daemon)
         self.put_on_bench()
+        if self.scenario.reads_alerts:
+            self._alerts = ScenarioAlerts(self.session.socket, self.session.folder / "alerts")
 
     def close(self) -> None:
         """Part from the daemon."""
+        if self._alerts is not None:
+            self._alerts.close()
         self.daemon.close()
 
     def sight(self) -> Sight:
@@ -63,6 +69,7 @@ class ProcessStage:
             refusal=self._refusal,
             look_at_rows=self._look_at_rows,
             look_at_notes=self._look_at_notes,
+            look_at_alerts=lambda: () if self._alerts is None else tuple(self._alerts.told),
         )
 
     def do(self, event: Event) -> None:
@@ -85,11 +92,7 @@ class ProcessStage:
 
     def start_daemon(self, box: str | None = None) -> None:
         """Start the daemon, its box wired as the text says; it may end for a reason it names."""
-        wiring = None
-        if box is not None:
-            wiring = self.session.folder / "box.toml"
-            wiring.write_text(box, encoding="utf-8")
-        self.session.launch_daemon(wiring)
+        self.session.launch_daemon(None if box is None else self.session.keep_box(box))
         self._refusal = self.session.household.wait_for_end_or(_DAEMON, self._reach_daemon)
         self._answers = self._refusal is None
 

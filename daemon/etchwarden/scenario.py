@@ -6,6 +6,7 @@ from typing import Final
 
 import click
 
+from etchdaemon.assembly import HONEST_SPEEDUP
 from etchpractice.scenario.script import (
     GETTING_READY,
     STARTING,
@@ -21,7 +22,7 @@ from etchwarden.session import Session
 
 LIST: Final = "list"
 MOST_SPEEDUP: Final = 20.0  # beyond it nobody knows how far time gets between two looks
-MOST_SPEEDUP_OF_HANDS: Final = 3.0  # contacts and hands have the wall's time
+MOST_SPEEDUP_OF_HANDS: Final = 3.0  # contacts, hands and alerts have the wall's time
 SLACK_S: Final = 0.5  # of the wall's, for whatever has to go through processes first
 
 
@@ -61,7 +62,10 @@ def pace_of(scenario: Scenario, speedup: float) -> float:
     """Return how fast a scenario is played when `speedup` is asked for."""
     if scenario.needs_real_time:
         return 1.0
-    return min(speedup, MOST_SPEEDUP_OF_HANDS if scenario.moves_contacts else MOST_SPEEDUP)
+    if scenario.hears_buzzer:
+        return min(speedup, HONEST_SPEEDUP)
+    is_of_people = scenario.moves_contacts or scenario.reads_alerts
+    return min(speedup, MOST_SPEEDUP_OF_HANDS if is_of_people else MOST_SPEEDUP)
 
 
 def play(scenario: Scenario, session: Session, *, pace: float) -> bool:

@@ -42,6 +42,11 @@ class Session:
         """The page's folder."""
         return self.folder / "page"
 
+    @property
+    def socket(self) -> Path:
+        """Where the daemon answers."""
+        return self.folder / "daemon.sock"
+
     def start_machine(self, *arguments: str, box: Path | None = None) -> None:
         """Start the practice machine, and the daemon on its port; `box` says how it is wired."""
         self.household.start(
@@ -50,17 +55,23 @@ class Session:
         self.household.wait_until(self._control.is_socket)
         self.start_daemon(box)
 
+    def keep_box(self, wiring: str) -> Path:
+        """Write how the box is wired into a file, and return that."""
+        path = self.folder / "box.toml"
+        path.write_text(wiring, encoding="utf-8")
+        return path
+
     def start_daemon(self, box: Path | None = None) -> None:
         """Start the daemon on the practice machine that is there, and wait until it answers."""
         self.launch_daemon(box)
-        self.household.wait_until(self._daemon.is_socket)
+        self.household.wait_until(self.socket.is_socket)
 
     def launch_daemon(self, box: Path | None = None) -> None:
         """Start the daemon, which may find a reason not to run."""
         wiring = () if box is None else ("--box", str(box))
         self.household.start(
             "daemon", "daemon", "--port", str(self._machine / "port"),
-            "--socket", str(self._daemon), "--state", str(self.records),
+            "--socket", str(self.socket), "--state", str(self.records),
             "--practice", str(self._machine), *wiring,
         )  # fmt: skip
 
@@ -71,7 +82,7 @@ class Session:
         keep_picture(self.job / PICTURE_NAME, folder=pictures, gcode_sha256=gcode_sha256)
         draw_path(self.job, folder=pictures, gcode_sha256=gcode_sha256)
         self.household.start(
-            "page", "page", "--daemon", str(self._daemon), "--folder", str(folder),
+            "page", "page", "--daemon", str(self.socket), "--folder", str(folder),
             "--port", str(port), "--open-to-loopback", "--practice", str(self._machine),
         )  # fmt: skip
         self.household.wait_until(lambda: _is_answered(port))
@@ -133,7 +144,7 @@ class Session:
 
     def ask_daemon(self) -> DaemonClient:
         """Return a connection to the daemon."""
-        return DaemonClient(self._daemon)
+        return DaemonClient(self.socket)
 
     def ask_machine(self) -> DaemonClient:
         """Return a connection to the practice machine's verbs."""
@@ -148,10 +159,6 @@ class Session:
     @property
     def _control(self) -> Path:
         return self._machine / "control.sock"
-
-    @property
-    def _daemon(self) -> Path:
-        return self.folder / "daemon.sock"
 
 
 def _is_answered(port: int) -> bool:

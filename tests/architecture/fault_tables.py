@@ -28,6 +28,7 @@ OPENING, ETCH, BOX = (
 SINGLE, GUARD = "tests/rig/test_single_faults.py::", "tests/etchdaemon/test_guard.py::"
 ARMING = "tests/etchdaemon/test_interlocks_arming.py::"
 TRIPS = "tests/etchdaemon/test_interlocks_trips.py::"
+ALERTS, PEOPLE = "tests/etchweb/test_alerts.py::", "tests/rig/test_people_called.py::"
 LOGBOOK = "tests/etchdaemon/test_logbook.py::"
 CONFIGURATION = "tests/etchdaemon/test_configuration.py::"
 PORT = "tests/etchdaemon/test_hardware_port.py::"
@@ -218,6 +219,44 @@ BOX_FAULTS = {
         SINGLE + "test_a_resume_that_cannot_be_written_down_brings_no_beam",
     ),
     "page process killed": (scenario("page_killed"),),
+    "fire while nothing is etched, every page closed": (
+        *scenarios("flame_while_idle", "flame_after_the_end"),
+        ALERTS + "test_an_emergency_is_told_at_any_time_and_once",
+    ),
+    "trip after the end, every page closed": (
+        scenario("trip_after_the_end"),
+        ALERTS + "test_a_trip_after_the_end_is_told_but_not_one_that_somebody_at_the_machine_sees",
+    ),
+    "daemon dies or hangs in mid-etch, every page closed": (
+        *scenarios("daemon_dies_in_mid_etch", "daemon_hangs_in_mid_etch"),
+        ALERTS + "test_a_daemon_that_dies_in_mid_etch_is_told_once",
+        ALERTS + "test_an_etch_of_which_only_the_end_of_all_power_is_known_was_cut_off",
+    ),
+    "controller or guard fails, every page closed": (
+        *scenarios(
+            "controller_falls_silent",
+            "controller_hangs",
+            "serial_unplugged_in_motion",
+            "alarm",
+            "supply_dips",
+            "edges_fail",
+        ),
+        PEOPLE + "test_the_buzzer_calls_somebody_in_every_fault_that_ends_an_etch",
+    ),
+    "watch round asks, every page closed": (
+        scenario("round_answered_at_the_button"),
+        PEOPLE + "test_the_button_answers_a_round_and_the_record_says_so",
+        ALERTS + "test_a_watch_round_that_asks_is_told_each_time_with_what_to_do",
+    ),
+    "watch round that nobody answers": (
+        scenario("round_that_nobody_answers"),
+        PEOPLE + "test_a_round_that_nobody_answers_holds_at_a_rows_end_and_not_within_a_row",
+    ),
+    "look after the end": (
+        scenario("looks_after_the_end"),
+        PEOPLE
+        + "test_a_look_after_the_end_is_answered_and_stands_in_the_record_of_the_run_that_ended",
+    ),
     "daemon killed": scenarios("daemon_killed_in_dynamic_power", "daemon_killed_in_constant_power"),
     "daemon stopped": scenarios(
         "daemon_stopped_in_dynamic_power", "daemon_stopped_in_constant_power"

@@ -10,6 +10,7 @@ from etchpractice.scenario.script import Begins, FaultyScenario, read_scenario
 
 WHOLE = """
 about = "The lid opens at row 4."
+box = "attendance = {round_every_min = 0.1}"
 begins = "loaded"
 firmware = "32-bit"
 real_time = true
@@ -41,6 +42,7 @@ def test_every_entry_arrives_where_it_belongs():
 
     assert (scenario.begins, scenario.firmware) == (Begins.LOADED, "32-bit")
     assert scenario.needs_real_time
+    assert scenario.box == "attendance = {round_every_min = 0.1}"
     assert (scenario.baud, scenario.picture.pauses_in_row) == (57600, 7)
     assert (scenario.picture.rows, scenario.picture.columns) == (12, 300)
     assert scenario.picture.has_constant_power
@@ -54,6 +56,16 @@ def test_a_step_is_due_at_its_moment_and_has_its_event_and_what_must_come_of_it(
     assert str(step.event) == "The contact “lid” chatters at 1 kHz for 2 s."
     assert [str(one) for one in step.expected] == ["the beam is off", "tripped: lid closed"]
     assert (step.within_s, step.for_s) == (0.5, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("expected", "hears", "reads"),
+    [('beam = "off"', False, False), ('buzzer = "on"', True, False), ('told = "x"', False, True)],
+)
+def test_what_is_expected_says_whether_buzzer_and_alerts_have_a_part_in_it(expected, hears, reads):
+    scenario = read_scenario(f'about = "x"\n[[step]]\nexpect = {{ {expected} }}')
+
+    assert (scenario.hears_buzzer, scenario.reads_alerts) == (hears, reads)
 
 
 def test_getting_ready_is_what_a_person_does_one_after_the_other():

@@ -33,6 +33,10 @@ def play(path, *options):
         "page_killed",
         "reading_hangs",
         "whatever_the_order",
+        "flame_while_idle",
+        "daemon_dies_in_mid_etch",
+        "round_that_nobody_answers",
+        "looks_after_the_end",
         *(one.name for one in shelved() if read_scenario(one.path.read_text()).needs_processes),
     ],
 )

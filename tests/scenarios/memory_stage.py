@@ -1,5 +1,6 @@
 """A stage in memory: the guarded rig, which plays a scenario as fast as it can be computed."""
 
+from etchdaemon.configuration.loading import read_configuration
 from etchdaemon.errors import EtchdaemonError
 from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.events import Actor
@@ -11,9 +12,23 @@ from etchwarden.scenario_job import write_grey
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from rig.bench import STEP_S
 from rig.guarded import GuardedRig
+from scenarios.memory_alerts import MemoryAlerts
 from scenarios.memory_cable import MemoryCable
 
 BOOT_S = 0.5
+
+
+class RigOfBox(GuardedRig):
+    """A guarded rig, wired and set as the scenario says."""
+
+    def __init__(self, folder, machine, box):
+        self._box = box
+        super().__init__(folder, machine)
+
+    def make_setup(self):
+        if not self._box:
+            return super().make_setup()
+        return read_configuration(self._box, is_practice=True).setup
 
 
 class MemoryStage:
@@ -21,9 +36,9 @@ class MemoryStage:
 
     def __init__(self, folder, scenario):
         self.picture = scenario.picture
-        self.rig = GuardedRig(
-            folder, PracticeMachine(firmware=scenario.firmware, baud=scenario.baud)
-        )
+        machine = PracticeMachine(firmware=scenario.firmware, baud=scenario.baud)
+        self.rig = RigOfBox(folder, machine, scenario.box)
+        self.alerts = MemoryAlerts(folder) if scenario.reads_alerts else None
         self.rig.port.boot_s = BOOT_S
         self.cable = MemoryCable(self.rig.port, self.rig.machine)
         self.is_turned = True  # whether daemon and guard get their turns
@@ -61,6 +76,7 @@ class MemoryStage:
             status=self.rig.wishes.snapshot() if self.is_turned else None,
             refusal=self.refusal,
             look_at_rows=self.look_at_rows,
+            look_at_alerts=tuple if self.alerts is None else self.alerts.told,
         )
 
     def look_at_rows(self):
@@ -96,6 +112,9 @@ class MemoryStage:
             self.refusal = None
 
     def let_time_pass(self):
+        if self.alerts is not None:
+            status = self.rig.wishes.snapshot() if self.is_turned else None
+            self.alerts.note(status, self.rig.machine.now_s)
         if self.is_turned:
             self.rig.step()
         else:
@@ -126,4 +145,6 @@ class MemoryStage:
         self.rig.clock.year += round(days / 365)
 
     def close(self):
+        if self.alerts is not None:
+            self.alerts.close()
         self.rig.service.close()

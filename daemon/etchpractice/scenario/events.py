@@ -239,6 +239,9 @@ EVENTS: Final[Mapping[str, Kind]] = {
     "press reset": Kind(
         _PERSON, "reset", "Somebody presses reset.", optional={"names": list}
     ),
+    "press answer": Kind(
+        _PERSON, "answer_round", "Somebody answers the watch round, or the look after the end."
+    ),
     "set origin": Kind(_PERSON, "set_origin", "Somebody sets the origin."),
     "press home": Kind(_PERSON, "home", "Somebody homes the machine."),
     "move head": Kind(

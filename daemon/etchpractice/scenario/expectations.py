@@ -103,6 +103,11 @@ def _noted(sight: Sight, value: str) -> str | None:
     return None if any(value in note for note in notes) else f"noted: {_shown(notes)}"
 
 
+def _told(sight: Sight, value: str) -> str | None:
+    alerts = sight.look_at_alerts()
+    return None if any(value in alert for alert in alerts) else f"told: {_shown(alerts)}"
+
+
 def _rows(sight: Sight, _value: str) -> str | None:
     return sight.look_at_rows()
 
@@ -130,6 +135,7 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
     "extraction": Subject(
         ("on", "off"), "the extraction is {}", _same(_on_off("extraction"), "it is {}")
     ),
+    "buzzer": Subject(("on", "off"), "the buzzer is {}", _same(_on_off("buzzer"), "it is {}")),
     "head": Subject(
         ("at rest", "moving"), "the head is {}",
         _same(lambda sight: "moving" if sight.is_moving else "at rest", "it is {}"),
@@ -184,6 +190,16 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
             "it is said: {}",
         ),
     ),
+    "asked": Subject(
+        str, "somebody is asked: “{}”",
+        _contains(
+            lambda sight: (
+                ((sight.status or {}).get("interlocks") or {}).get("asked_for") or "nothing"
+            ),
+            "what is asked: {}",
+        ),
+    ),
+    "told": Subject(str, "with no page open, somebody is told “{}”", _told),
     "noted": Subject(str, "the logbook has a note “{}”", _noted),
     "rows": Subject(("each once",), "on the tile, every row is burnt: {}", _rows),
     "daemon": Subject(

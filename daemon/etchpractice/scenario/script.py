@@ -1,6 +1,7 @@
 """A scenario as it is written down in TOML, read with every fault in it named.
 
 about = "The lid is opened in mid-row, and the etch taken up again."
+box = "..."            # how the box is wired and set, as in a machine's file; else the practice box
 
 [picture]              # an even grey of dots, unless a photo is given to the command
 rows = 10
@@ -88,6 +89,7 @@ class Scenario:
     """A timed list of events and expectations. `needs_real_time`: it proves nothing when fast."""
 
     about: str
+    box: str
     picture: Picture
     begins: Begins
     firmware: str
@@ -111,6 +113,20 @@ class Scenario:
     def moves_contacts(self) -> bool:
         """Whether contacts move in it: their times, and those of hands, are the wall's."""
         return any(kind.actor is Actor.BOARD for kind in self._kinds)
+
+    @property
+    def hears_buzzer(self) -> bool:
+        """Whether the buzzer has a part in it, which in fast practice is not wired."""
+        return self._expects("buzzer")
+
+    @property
+    def reads_alerts(self) -> bool:
+        """Whether people are to be told by webhook or mail."""
+        return self._expects("told")
+
+    def _expects(self, name: str) -> bool:
+        subject = EXPECTATIONS[name]
+        return any(one.subject is subject for step in self.steps for one in step.expected)
 
     @property
     def _kinds(self) -> tuple[Kind, ...]:
@@ -137,6 +153,7 @@ def _scenario(reader: Reader) -> Scenario:
     begins = reader.choice("begins", Begins.ETCHING.value, tuple(Begins))
     scenario = Scenario(
         about=about or "",
+        box=reader.take("box", str, "", "a text"),
         picture=_picture(reader.table("picture")),
         begins=Begins(begins),
         firmware=reader.choice("firmware", "8-bit", ("8-bit", "32-bit")),

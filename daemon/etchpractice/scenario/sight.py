@@ -18,7 +18,8 @@ class Sight:
     `machine` is what the practice machine's `state` says; `status` is the daemon's snapshot,
     None where no daemon answers; `refusal` is what the last thing asked of it was refused with.
     `look_at_rows` tells how the tile is burnt: None where every row is as it should be;
-    `look_at_notes` returns what the logbook notes about itself, the newest first.
+    `look_at_notes` returns what the logbook notes about itself, the newest first;
+    `look_at_alerts` what has reached people by webhook or mail.
     """
 
     machine: Mapping[str, Any]
@@ -26,6 +27,7 @@ class Sight:
     refusal: str | None = None
     look_at_rows: Callable[[], str | None] = lambda: None
     look_at_notes: Callable[[], Sequence[str]] = tuple
+    look_at_alerts: Callable[[], Sequence[str]] = tuple
 
     @property
     def now_s(self) -> float:
