@@ -356,3 +356,10 @@ def test_an_answer_that_is_none_is_refused_and_nothing_is_taken(key, value):
     with pytest.raises(CommandRefused):
         checklist.answer({"lens": True, key: value}, DAY)
     assert checklist.record() == {}
+
+
+def test_a_start_uses_its_arming_up():
+    bench = Bench()
+    bench.start()
+
+    assert bench.interlocks.arming.step is ArmingStep.DISARMED

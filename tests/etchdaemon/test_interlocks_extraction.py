@@ -3,8 +3,12 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.conditions import Beam, conditions
 from etchdaemon.interlocks.extraction import SPIN_DOWN_S, Extraction, ExtractionTimes, FanStep
 from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.rules import Air, rules_for
+from etchdaemon.interlocks.samples import Condition
+from etchdaemon.interlocks.senses import Senses
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from interlock_bench import Bench
 
@@ -29,6 +33,33 @@ def test_the_purge_begins_when_the_air_starts_to_move_and_lasts_its_time():
     assert fan.step is FanStep.PURGING
     assert early.step is FanStep.PURGING
     assert done.is_ready
+
+
+@pytest.mark.parametrize("step", FanStep)
+def test_air_proves_extraction_only_while_the_fan_was_switched_on_for_it(step):
+    bench = Bench()
+    bench.follows_fan = False  # air moves whatever the fan does
+    beam = Beam(is_on=False, since_s=0.0, contact_s=0.1)
+
+    seen = conditions(
+        bench.sight(), wired=bench.interlocks.setup.inputs, fan=Extraction(step), beam=beam
+    )
+
+    assert seen[Condition.EXTRACTED] is (step in {FanStep.PURGING, FanStep.PROVEN})
+
+
+def test_a_fan_whose_air_cannot_be_read_is_never_ready():
+    bench, beam = Bench(), Beam(is_on=False, since_s=0.0, contact_s=0.1)
+    senses = Senses(bench.interlocks.setup, rules_for(EVERYTHING))
+    bench.open(Input.AIR_FLOW)
+    senses.take(bench.sight(), beam=beam, is_fan_wanted=True, air=Air.AS_IT_IS)
+    bench.unread.add(Input.AIR_FLOW)
+
+    for _ in range(100):
+        bench.now_s += 1.0
+        senses.take(bench.sight(), beam=beam, is_fan_wanted=True, air=Air.AS_IT_IS)
+
+    assert senses.fan.step is FanStep.SPINNING_UP
 
 
 def test_air_that_never_comes_proves_nothing():

@@ -53,6 +53,40 @@ def test_the_beam_stays_out_when_the_circuit_closes_again(bench, name):
         bench.interlocks.allow_beam(bench.now_s)
 
 
+def test_what_was_unread_and_then_burnt_stays_an_emergency_when_the_flame_has_gone(bench):
+    bench.start()
+    bench.unread.add(Input.FLAME)
+    bench.tick()
+    assert bench.reaction is Reaction.TRIP
+
+    bench.unread.clear()
+    bench.open(Input.FLAME)
+    bench.run(1)
+    bench.close(Input.FLAME)
+    bench.run(10)
+
+    assert bench.reaction is Reaction.EMERGENCY
+
+
+def test_the_beam_of_one_run_is_not_the_next_ones(bench):
+    bench.start()
+    bench.interlocks.end_run()
+    bench.run(1)
+
+    bench.arm()
+    bench.interlocks.begin_run(StartWish(lasts_s=600.0, starts_at=NOON), bench.now_s)
+    bench.run(1)
+
+    assert not bench.is_beam_on
+
+
+def test_without_a_run_nobody_may_wish_for_a_beam(bench):
+    bench.arm()
+
+    with pytest.raises(CommandRefused, match="There is no run"):
+        bench.interlocks.allow_beam(bench.now_s)
+
+
 @pytest.mark.parametrize("name", sorted(set(Bench().closed) - {Input.ARM_BUTTON}))
 def test_an_input_that_can_no_longer_be_read_puts_the_beam_out(bench, name):
     bench.start()

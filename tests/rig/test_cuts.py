@@ -151,3 +151,67 @@ def test_the_cut_is_told_in_its_own_row_though_the_head_rests_in_a_later_one(box
     rows = {cut["row"], *(other["row"] for other in cut.get("others", ()))}
     assert rows == {4}
     assert abs(cut["rest_y_mm"] - 0.1 * 4) > 0.05  # it rests elsewhere
+
+
+# Here no guard cuts at the end of a run: what is left are the service's own cuts.
+
+
+def test_the_end_of_a_run_opens_the_contact_without_the_guards_help(rig):
+    rig.start()
+    rig.wait_for_the_end()
+
+    assert not rig.contact.is_closed
+
+
+def test_a_stop_in_constant_power_cuts_before_the_head_brakes(rig):
+    rig.preflight.find("constant power", "acknowledge")
+    rig.set_origin()
+    rig.load(rig.make_job(SOLID))
+    rig.ask("start", acknowledge=["constant power"])
+    rig.etch_until_row(3)
+
+    rig.ask("stop")
+
+    assert rig.state == "stopping"
+    assert not rig.contact.is_closed
+
+
+def test_a_daemon_that_has_to_end_while_a_stop_brakes_cuts_at_once(rig):
+    rig.start(rig.make_job(SOLID))
+    rig.etch_until_row(3)
+    rig.ask("stop")
+    assert rig.contact.is_closed  # till the head rests, so that its row is burnt as far as it goes
+
+    rig.service.wind_down()
+
+    assert not rig.contact.is_closed
+
+
+def test_a_port_that_is_lost_in_mid_run_opens_the_contact(rig):
+    rig.start(rig.make_job(SOLID))
+    rig.etch_until_row(3)
+
+    rig.machine.unplug()
+    rig.wait_for_the_end(within_s=0.5)
+
+    assert not rig.contact.is_closed
+
+
+def test_a_controller_that_restarts_in_mid_run_finds_the_contact_open(rig):
+    rig.start(rig.make_job(SOLID))
+    rig.etch_until_row(3)
+
+    rig.machine.reset_now()
+    rig.wait_for_the_end(within_s=1.0)
+
+    assert not rig.contact.is_closed
+
+
+def test_whoever_begins_to_steer_opens_the_contact_first(tmp_path):
+    class LeftClosed(Rig):
+        def make_guard(self):
+            self.contact.allow()
+            return super().make_guard()
+
+    with LeftClosed(tmp_path) as rig:
+        assert not rig.contact.is_closed

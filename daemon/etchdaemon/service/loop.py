@@ -114,7 +114,6 @@ class Service:
                 course.ends.wind_down(now_s)
             except PortLost as lost:
                 self._lose(str(lost), now_s)
-        self._machine.cut_beam()
 
     def close(self) -> None:
         """Cut the beam and let go of port and files, whatever is under way."""
