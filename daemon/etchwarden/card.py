@@ -8,13 +8,13 @@ from typing import Any, Final
 import click
 
 from etchphoto.errors import EtchphotoError
-from etchproof.border import Place
 from etchproof.card import CARD_NAME
-from etchproof.card_order import FIRST_STEPS, CardOrder, lay_out
 from etchproof.errors import EtchproofError, UnfitCard
-from etchproof.job import prepare_card, read_card_file
-from etchproof.tone_card import DEFAULT_STEPS, GUESSED_BLACK
-from etchproof.wishes import Wishes
+from etchproof.layout.border import Place
+from etchproof.layout.card_order import FIRST_STEPS, CardOrder, lay_out
+from etchproof.layout.job import prepare_card, read_card_file
+from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK
+from etchproof.layout.wishes import Wishes
 from etchwarden.craft_desk import CraftDesk, desk_at
 from etchwarden.daemon_option import daemon_option
 from etchwarden.heads import find_head

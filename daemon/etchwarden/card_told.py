@@ -6,11 +6,11 @@ from typing import Final
 import click
 
 from etchproof.card import Card
-from etchproof.choosing import Outcome
-from etchproof.reading import Reading
-from etchproof.register_reading import RegisterReading
-from etchproof.second_card import SECOND_STEPS
-from etchproof.tone_reading import read_tone
+from etchproof.choosing.choice import Outcome
+from etchproof.choosing.second_card import SECOND_STEPS
+from etchproof.model.register_reading import RegisterReading
+from etchproof.model.tone_reading import read_tone
+from etchproof.reading.values import Reading
 
 _JUDGED: Final = {"as dark as any": " ", "too light": "-", "burnt too far": "+", "uneven": "~"}
 

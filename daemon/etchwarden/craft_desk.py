@@ -9,10 +9,10 @@ from typing import Any, Final
 
 import click
 
-from etchproof.advice import advice_on
 from etchproof.card import POWER, Card
+from etchproof.choosing.told import Shown, Told
+from etchproof.drift.advice import advice_on
 from etchproof.errors import UnfitCard
-from etchproof.told import Shown, Told
 from etchwarden.heads import find_head
 from etchwire.client import DaemonClient
 from etchwire.craft import Head

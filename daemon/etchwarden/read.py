@@ -8,16 +8,16 @@ from typing import Any, Final
 
 import click
 
-from etchproof.camera import OneReading, read_card
 from etchproof.card import POWER, TONE, Card
-from etchproof.choosing import Outcome, choose
+from etchproof.choosing.choice import Outcome, choose
+from etchproof.choosing.told import Shown, outcomes_of, tell
 from etchproof.errors import EtchproofError, UnreadableCard
-from etchproof.hand_marks import Mark, marks_from_table
-from etchproof.job import read_card_file
-from etchproof.overlay import draw_overlay
-from etchproof.reading import Reading
-from etchproof.register_reading import register_by_camera, register_by_eye
-from etchproof.told import Shown, outcomes_of, tell
+from etchproof.layout.job import read_card_file
+from etchproof.model.register_reading import register_by_camera, register_by_eye
+from etchproof.reading.camera import OneReading, read_card
+from etchproof.reading.hand_marks import Mark, marks_from_table
+from etchproof.reading.overlay import draw_overlay
+from etchproof.reading.values import Reading
 from etchwarden.card_told import tell_power, tell_register, tell_tone
 from etchwarden.craft_desk import CraftDesk, desk_at
 from etchwarden.daemon_option import daemon_option

@@ -146,7 +146,7 @@ class CardRecord(Plain):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingRecord(Plain):
-    """What a card showed; `measured_packed` is `etchproof.reading.Reading.to_json`, packed.
+    """What a card showed; `measured_packed` is `etchproof.reading.values.Reading.to_json`, packed.
 
     `marks` are words by patch; `photos` name what the page keeps; `summary` holds single figures
     for the time line, among them `lightness_at_recipe`; `recommended` is None where nothing was.

@@ -41,7 +41,7 @@ def test_what_decodes_is_reached_through_the_decoders_process():
         "etchphoto/loading.py",
         "etchphoto/resampling.py",
         "etchphoto/small_copy.py",
-        "etchproof/photograph.py",
+        "etchproof/reading/photograph.py",
     }
     assert set(importers_of("etchphoto.opening")) == {
         "etchphoto/decoder_process.py",

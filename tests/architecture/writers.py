@@ -60,7 +60,7 @@ WRITERS = {
     "etchpractice/process.py": PRACTICE,
     "etchpractice/pty_port.py": PRACTICE,
     "etchpractice/tile.py": PART,
-    "etchproof/job.py": COMMAND,
+    "etchproof/layout/job.py": COMMAND,
     "etchwarden/backup.py": COMMAND,
     "etchwarden/configure.py": COMMAND,
     "etchwarden/daemon.py": FROM_THE_FIRST,

@@ -2,14 +2,14 @@
 
 from functools import lru_cache
 
-from etchproof.border import Place
-from etchproof.grid import Grid
-from etchproof.power_card import lay_out_power_card
-from etchproof.ranges import starting_range
-from etchproof.reach import photo_reach_mm_per_min
-from etchproof.register_card import lay_out_register_card
-from etchproof.tone_card import lay_out_tone_card
-from etchproof.wishes import Wishes
+from etchproof.layout.border import Place
+from etchproof.layout.grid import Grid
+from etchproof.layout.power_card import lay_out_power_card
+from etchproof.layout.ranges import starting_range
+from etchproof.layout.reach import photo_reach_mm_per_min
+from etchproof.layout.register_card import lay_out_register_card
+from etchproof.layout.tone_card import lay_out_tone_card
+from etchproof.layout.wishes import Wishes
 from etchwire.craft import Head, Recipe, Register
 
 HEAD = Head(

@@ -4,7 +4,7 @@ from darkroom.tile import Tile
 from etchpractice.machine import PracticeMachine
 from etchpractice.surface import surface_named
 from etchproof.card import Card
-from etchproof.job import prepare_card
+from etchproof.layout.job import prepare_card
 from etchwire.sheet import GCODE_NAME
 from practice_host import Host
 

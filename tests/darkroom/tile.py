@@ -14,7 +14,7 @@ import numpy as np
 
 from etchphoto.light import lightness
 from etchproof.card import Card
-from etchproof.drawing import draw_card
+from etchproof.layout.drawing import draw_card
 
 PX_PER_DOT = 4
 

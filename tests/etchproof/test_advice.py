@@ -4,7 +4,7 @@ from copy import deepcopy
 
 import pytest
 
-from etchproof.advice import NO_RECIPE, advice_on
+from etchproof.drift.advice import NO_RECIPE, advice_on
 from etchwire.craft_records import Surface
 
 SURFACE = Surface(

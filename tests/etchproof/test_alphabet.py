@@ -3,7 +3,14 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from etchproof.alphabet import ADVANCE, GLYPH_HEIGHT, GLYPH_WIDTH, STROKES, can_write, draw_text
+from etchproof.layout.alphabet import (
+    ADVANCE,
+    GLYPH_HEIGHT,
+    GLYPH_WIDTH,
+    STROKES,
+    can_write,
+    draw_text,
+)
 
 TEXT = {"height_dots": 18, "pen_dots": 3}
 

@@ -15,14 +15,14 @@ from darkroom.camera import Shot, mm_to_photo, photograph
 from darkroom.cards import power_card, register_card, tone_card
 from darkroom.tile import SURFACES, Tile, etch
 from etchphoto.light import luminance
-from etchproof.camera import read_card, see_card
 from etchproof.card import SOLID
-from etchproof.detection import find_markers
 from etchproof.errors import PhotoRefused, UnreadableCard
-from etchproof.markers import MODULES, code_of, draw_marker
-from etchproof.overlay import SPOILT_COLOUR, draw_overlay
-from etchproof.photograph import load_photograph
-from etchproof.reading import Reading
+from etchproof.layout.markers import MODULES, code_of, draw_marker
+from etchproof.reading.camera import read_card, see_card
+from etchproof.reading.detection import find_markers
+from etchproof.reading.overlay import SPOILT_COLOUR, draw_overlay
+from etchproof.reading.photograph import load_photograph
+from etchproof.reading.values import Reading
 
 POOR = Shot(light_ratio=2.0, blur_px=1.5, noise_codes=2.0, quality=80)
 SHOTS = {

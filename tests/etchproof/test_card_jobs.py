@@ -17,17 +17,17 @@ from etchphoto.halftone import HALFTONES
 from etchphoto.light import lightness, luminance_of_lightness
 from etchphoto.tone import BURNT_AS_WANTED, coverage_to_burn
 from etchpractice.surface import surface_named
-from etchproof.camera import read_card
-from etchproof.choosing import choose
-from etchproof.drawing import draw_card
+from etchproof.choosing.choice import choose
 from etchproof.errors import UnfitCard, UnreadableCard
-from etchproof.grid import Grid
-from etchproof.job import prepare_card, read_card_file
-from etchproof.power_card import lay_out_power_card
-from etchproof.register_card import Offsets, lay_out_register_card
-from etchproof.register_reading import register_by_camera
-from etchproof.tone_card import lay_out_tone_card
-from etchproof.tone_reading import read_tone
+from etchproof.layout.drawing import draw_card
+from etchproof.layout.grid import Grid
+from etchproof.layout.job import prepare_card, read_card_file
+from etchproof.layout.power_card import lay_out_power_card
+from etchproof.layout.register_card import Offsets, lay_out_register_card
+from etchproof.layout.tone_card import lay_out_tone_card
+from etchproof.model.register_reading import register_by_camera
+from etchproof.model.tone_reading import read_tone
+from etchproof.reading.camera import read_card
 from etchwire.craft import Recipe, Register
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 

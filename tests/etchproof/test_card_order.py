@@ -6,8 +6,8 @@ import pytest
 
 from darkroom.cards import HEAD, RECIPE, first_grid
 from etchproof.card import POWER, REGISTER, TONE
-from etchproof.card_order import KINDS, CardOrder, lay_out
 from etchproof.errors import CardDoesNotFit, UnfitCard
+from etchproof.layout.card_order import KINDS, CardOrder, lay_out
 
 WISHES = {
     "number": 7,

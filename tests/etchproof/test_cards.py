@@ -17,16 +17,16 @@ from darkroom.cards import (
     wishes,
 )
 from etchphoto.light import lightness
-from etchproof.border import Place
 from etchproof.card import HALFTONE, SOLID, Card
-from etchproof.drawing import draw_card
 from etchproof.errors import CardDoesNotFit, UnfitCard, UnreadableCard
-from etchproof.grid import Grid
-from etchproof.markers import CARD_NUMBERS, CORNERS, card_and_corner, code_of, dictionary
-from etchproof.power_card import SIZES, Size, lay_out_power_card
-from etchproof.ranges import Range
-from etchproof.register_card import Offsets, lay_out_register_card
-from etchproof.tone_card import coverages, lay_out_tone_card
+from etchproof.layout.border import Place
+from etchproof.layout.drawing import draw_card
+from etchproof.layout.grid import Grid
+from etchproof.layout.markers import CARD_NUMBERS, CORNERS, card_and_corner, code_of, dictionary
+from etchproof.layout.power_card import SIZES, Size, lay_out_power_card
+from etchproof.layout.ranges import Range
+from etchproof.layout.register_card import Offsets, lay_out_register_card
+from etchproof.layout.tone_card import coverages, lay_out_tone_card
 
 CARDS = {"power": power_card, "tone": tone_card, "register": register_card}
 

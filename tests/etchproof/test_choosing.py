@@ -8,18 +8,18 @@ import pytest
 from darkroom.camera import Shot, photograph
 from darkroom.cards import HEAD, first_grid, power_card, reach, tone_card, wishes
 from darkroom.tile import SURFACES, etch
-from etchproof.camera import read_card
 from etchproof.card import HALFTONE, SOLID
-from etchproof.chart import chart_of
-from etchproof.choosing import choose
+from etchproof.choosing.chart import chart_of
+from etchproof.choosing.choice import choose
+from etchproof.choosing.judging import Judgement, judge
+from etchproof.choosing.second_card import SECOND_STEPS
 from etchproof.errors import NothingToChoose, UnreadableCard
-from etchproof.grid import Grid
-from etchproof.hand_marks import Mark, marks_from_table
-from etchproof.judging import Judgement, judge
-from etchproof.power_card import lay_out_power_card
-from etchproof.reading import PatchReading, Reading
-from etchproof.response import Point, Response
-from etchproof.second_card import SECOND_STEPS
+from etchproof.layout.grid import Grid
+from etchproof.layout.power_card import lay_out_power_card
+from etchproof.model.response import Point, Response
+from etchproof.reading.camera import read_card
+from etchproof.reading.hand_marks import Mark, marks_from_table
+from etchproof.reading.values import PatchReading, Reading
 from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
 
 # Speeds down, powers across. Every speed here is one that a photo reaches on this head.

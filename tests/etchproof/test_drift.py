@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from etchproof.drift import RULES, Circumstances, History, reasons_to_test
+from etchproof.drift.rules import RULES, Circumstances, History, reasons_to_test
 
 SAME = Circumstances(
     tile_batch="box 3", paint="white, can 2", coating="two coats by airbrush", air_assist=False

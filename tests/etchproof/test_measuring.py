@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from darkroom.cards import power_card
-from etchproof.bare_light import BareLight
 from etchproof.card import Area
-from etchproof.drawing import draw_card
-from etchproof.measuring import GLARE_FAULT, SHADOW_FAULT, WHITE_FAULT, measure
-from etchproof.patch_core import core_of
-from etchproof.rectification import Rectified
+from etchproof.layout.drawing import draw_card
+from etchproof.layout.patch_core import core_of
+from etchproof.reading.bare_light import BareLight
+from etchproof.reading.measuring import GLARE_FAULT, SHADOW_FAULT, WHITE_FAULT, measure
+from etchproof.reading.rectification import Rectified
 
 PX_PER_MM = 20.0
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import CubicSpline, PchipInterpolator
 
-from etchproof.monotone import MonotoneCurve, never_falling
+from etchproof.model.monotone import MonotoneCurve, never_falling
 
 # checks.md 3.5, computed by scipy 1.17.1
 X = np.array([0, 0.25, 0.5, 0.75, 1])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from etchproof.photograph import load_photograph
+from etchproof.reading.photograph import load_photograph
 
 
 def test_a_large_photo_without_a_scaling_decoder_is_averaged_as_light():

@@ -4,7 +4,7 @@ from itertools import pairwise
 import pytest
 
 from darkroom.cards import HEAD
-from etchproof.ranges import GOOD_SETTINGS, good_feed_mm_per_min, power_law, starting_range
+from etchproof.layout.ranges import GOOD_SETTINGS, good_feed_mm_per_min, power_law, starting_range
 
 FAR = 100_000.0
 

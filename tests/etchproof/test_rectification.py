@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from etchproof.errors import PhotoRefused
-from etchproof.rectification import apply, homography
+from etchproof.reading.rectification import apply, homography
 
 # checks.md 7.1: own DLT (R. Hartley, A. Zisserman, Multiple View Geometry, 2004, chapter 4, from
 # memory), cv2.getPerspectiveTransform and skimage's ProjectiveTransform agree on these.

@@ -7,10 +7,10 @@ import pytest
 from darkroom.camera import Shot, photograph
 from darkroom.cards import RECIPE, power_card, register_card
 from darkroom.tile import SURFACES, etch_hairlines
-from etchproof.camera import read_card
 from etchproof.errors import NoRegister
-from etchproof.reading import HairlineShift, Reading
-from etchproof.register_reading import register_by_camera, register_by_eye
+from etchproof.model.register_reading import register_by_camera, register_by_eye
+from etchproof.reading.camera import read_card
+from etchproof.reading.values import HairlineShift, Reading
 from etchwire.craft import Register
 
 WORKING = RECIPE.feed_mm_per_min

@@ -11,11 +11,11 @@ from darkroom.tile import SURFACES, burn, etch
 from etchphoto.halftone import HALFTONES
 from etchphoto.light import lightness, luminance_of_lightness
 from etchphoto.tone import BURNT_AS_WANTED, coverage_to_burn
-from etchproof.camera import read_card
 from etchproof.errors import NoToneCurve
-from etchproof.reading import PatchReading, Reading
-from etchproof.tone_card import lay_out_tone_card
-from etchproof.tone_reading import effective_coverage, read_tone, tone_value_increase
+from etchproof.layout.tone_card import lay_out_tone_card
+from etchproof.model.tone_reading import effective_coverage, read_tone, tone_value_increase
+from etchproof.reading.camera import read_card
+from etchproof.reading.values import PatchReading, Reading
 from etchwire.craft import Recipe
 
 GOOD = {"willing": (3370.0, 0.57), "stubborn": (3370.0, 0.90), "tender": (3370.0, 0.57)}

@@ -5,8 +5,8 @@ from click.testing import CliRunner
 
 from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch, etch_hairlines
-from etchproof.job import read_card_file
-from etchproof.reading import Reading
+from etchproof.layout.job import read_card_file
+from etchproof.reading.values import Reading
 from etchwarden import card as laying_out
 from etchwarden import read as reading_cards
 from etchwire.sheet import read_sheet

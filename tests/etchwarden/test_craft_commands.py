@@ -6,7 +6,7 @@ import pytest
 from PIL import Image
 
 from craft_bench import Shop
-from etchproof.job import read_card_file
+from etchproof.layout.job import read_card_file
 from etchwire.sheet import read_sheet
 
 TILES = "'white tile'"

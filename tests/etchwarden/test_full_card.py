@@ -18,7 +18,7 @@ from etchdaemon.logbook.logbook import Logbook
 from etchpath.foreign_job import write_foreign_job
 from etchpath.rests import write_rest_file
 from etchpractice.machine import PracticeMachine
-from etchproof.job import read_card_file
+from etchproof.layout.job import read_card_file
 from etchwarden.__main__ import main
 from etchweb.paired import Store
 from etchweb.picture_files import draw_path, keep_picture

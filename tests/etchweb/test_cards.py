@@ -10,7 +10,7 @@ import pytest
 from card_book import CardBook
 from darkroom.camera import photograph
 from darkroom.tile import SURFACES, etch, etch_hairlines
-from etchproof.job import read_card_file
+from etchproof.layout.job import read_card_file
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.packing import unpack
 

@@ -14,7 +14,7 @@ from card_book import CardBook
 from craft_answers import HEAD, SURFACE, craft
 from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch
-from etchproof.job import read_card_file
+from etchproof.layout.job import read_card_file
 from etchweb import cards, new_picture
 from etchweb.alerts.alerting import Noticing
 from etchweb.alerts.outbox import Outbox, Wanted

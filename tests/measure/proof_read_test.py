@@ -13,16 +13,16 @@ from darkroom.cards import HEAD, first_grid, power_card, register_card, tone_car
 from darkroom.practice import burn_on_practice
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchpractice.surface import surfaces
-from etchproof.camera import read_card
-from etchproof.choosing import choose
+from etchproof.choosing.choice import choose
+from etchproof.choosing.second_card import SECOND_STEPS
 from etchproof.errors import PhotoRefused
-from etchproof.grid import Grid
-from etchproof.power_card import lay_out_power_card
-from etchproof.register_card import lay_out_register_card
-from etchproof.register_reading import register_by_camera
-from etchproof.second_card import SECOND_STEPS
-from etchproof.tone_card import lay_out_tone_card
-from etchproof.tone_reading import read_tone
+from etchproof.layout.grid import Grid
+from etchproof.layout.power_card import lay_out_power_card
+from etchproof.layout.register_card import lay_out_register_card
+from etchproof.layout.tone_card import lay_out_tone_card
+from etchproof.model.register_reading import register_by_camera
+from etchproof.model.tone_reading import read_tone
+from etchproof.reading.camera import read_card
 from etchwire.craft import Recipe, Register
 
 pytestmark = pytest.mark.measure
@@ -35,9 +35,9 @@ CHILD = """
 import json, sys, time
 begin = time.perf_counter()
 from pathlib import Path
-from etchproof.camera import read_card
-from etchproof.job import read_card_file
-from etchproof.overlay import draw_overlay
+from etchproof.reading.camera import read_card
+from etchproof.layout.job import read_card_file
+from etchproof.reading.overlay import draw_overlay
 card = read_card_file(Path(sys.argv[2]))
 loaded = time.perf_counter()
 _, ones = read_card([Path(sys.argv[1])], [card], is_wiped=True)

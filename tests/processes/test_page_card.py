@@ -8,8 +8,8 @@ from card_book import CardBook
 from darkroom.camera import photograph
 from darkroom.cards import power_card, register_card, tone_card
 from darkroom.tile import SURFACES, etch, etch_hairlines
-from etchproof.camera import read_card
-from etchproof.told import Shown, tell
+from etchproof.choosing.told import Shown, tell
+from etchproof.reading.camera import read_card
 from etchweb.card_files import READ_NAME, CardFiles
 from etchwire.packing import pack
 from page_bench import WIDTHS_PX, violations

@@ -37,7 +37,7 @@ _LARGEST_PLACE_MM: Final = 1000.0
 
 
 def card_order(form: Form, pair: Pair | None, card_number: int) -> dict[str, Any]:
-    """Return what is wanted as etchproof.card_order has it; raise FormUnfit."""
+    """Return what is wanted as etchproof.layout.card_order has it; raise FormUnfit."""
     if pair is None:
         raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
     kind = form.get("finds", "")

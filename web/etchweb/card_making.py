@@ -5,11 +5,11 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from etchproof.camera import OneReading, read_card
-from etchproof.card_order import CardOrder, lay_out
-from etchproof.job import prepare_card
-from etchproof.overlay import draw_overlay
-from etchproof.told import Shown, tell
+from etchproof.choosing.told import Shown, tell
+from etchproof.layout.card_order import CardOrder, lay_out
+from etchproof.layout.job import prepare_card
+from etchproof.reading.camera import OneReading, read_card
+from etchproof.reading.overlay import draw_overlay
 from etchweb.card_files import (
     JOB_FOLDER,
     MADE_NAME,

@@ -17,8 +17,8 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchproof.advice import advice_on
-from etchproof.drift import DueTest
+from etchproof.drift.advice import advice_on
+from etchproof.drift.rules import DueTest
 from etchweb.answering import said
 from etchweb.card_desk import CardDesk, KnownCard
 from etchweb.card_forms import card_order

@@ -102,7 +102,7 @@ def time_line(
 
 
 def history(book: sqlite3.Connection, *, head: str, surface: str) -> dict[str, Any]:
-    """Return the figures from which `etchproof.advice` tells whether to test again.
+    """Return the figures from which `etchproof.drift.advice` tells whether to test again.
 
     Each series runs from old to new and begins with the recipe in force; its readings begin with
     the one that led to it.

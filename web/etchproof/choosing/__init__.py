@@ -1,0 +1,1 @@
+"""Choosing a recipe from readings, and where to look next."""

@@ -1,0 +1,262 @@
+"""Choosing: the rule of the trade, computed.
+
+Among the patches in the darkest plateau that are even, hold and are undamaged, take the fastest
+that a photo can really run; between equals the lower power. Where nothing is dark enough, raise
+the power before slowing down.
+
+Solid patches decide the speed. Among those of one speed the halftone halves say how little power
+is too little: single dots need more than a solid patch does.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from etchpath.machine import SECONDS_PER_MINUTE
+from etchproof.card import POWER, SOLID, Card
+from etchproof.choosing.judging import PLATEAU_L, Cell, Judgement, darkest_sound, judge
+from etchproof.choosing.second_card import (
+    FULL_POWER,
+    covered_range,
+    finer_range,
+    stronger_range,
+    usual_exponent,
+    weaker_range,
+)
+from etchproof.errors import NothingToChoose
+from etchproof.layout.ranges import Range
+from etchproof.layout.reach import photo_reach_mm_per_min
+from etchproof.model.response import Point, Response
+from etchproof.reading.hand_marks import Mark
+from etchproof.reading.values import Reading
+
+DARK_ENOUGH_L: Final = 50.0  # half way to white: lighter, and a photo has no black (our choice)
+SAME_SPEED: Final = 0.01
+PULSES_OF_A_CALM_DOT: Final = 3
+NEARLY_FULL_POWER: Final = 0.95  # from there on the pulses all but touch
+DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A cell and the setting it recommends.
+
+    The speed is uncertain by half a step of the card, or by less where the fitted curve says
+    more exactly where the plateau ends. `lightness` is None where only hands judged.
+    """
+
+    cell: str
+    feed_mm_per_min: float
+    power_ratio: float
+    lightness: float | None
+    feed_uncertainty_mm_per_min: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What a power card led to; `sentences` say it to the person.
+
+    Without a choice nothing was fit; `next_range` says where to look in either case. `points`
+    are the sound patches, which the curve `response` goes through.
+    """
+
+    cells: tuple[Cell, ...]
+    points: tuple[Point, ...]
+    choice: Choice | None
+    darkest_lightness: float | None
+    response: Response | None
+    next_range: Range
+    sentences: tuple[str, ...]
+
+
+def choose(
+    card: Card,
+    reading: Reading | None,
+    marks: Mapping[str, Mark],
+    *,
+    earlier: Sequence[Outcome] = (),
+) -> Outcome:
+    """Return what `card` leads to, read by camera, marked by hand, or both.
+
+    `earlier` are the outcomes of earlier cards on the same head and surface: they keep the
+    standard of darkness and help the curve. Raise NothingToChoose where the card was neither
+    read nor marked.
+    """
+    if card.kind != POWER:
+        raise NothingToChoose(f"card {card.number} is no power card, so there is no speed on it")
+    if reading is None and not marks:
+        raise NothingToChoose("the card was neither read by camera nor marked by hand")
+    known = [one.darkest_lightness for one in earlier if one.darkest_lightness is not None]
+    cells = judge(card, reading, marks, darkest_known=min(known, default=None))
+    own = _points(cells, card)
+    before = [point for one in earlier for point in one.points]
+    response = _response([*before, *own], card.spacing_mm)
+    darkest = darkest_sound(cells)
+    fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
+    is_pale = darkest is not None and darkest > DARK_ENOUGH_L and not any(c.mark for c in fit)
+    if not fit or is_pale:
+        return replace(_nothing_fit(card, cells, darkest), points=own, response=response)
+    best = _fastest(fit)
+    limit = (darkest if darkest is not None else 0.0) + PLATEAU_L
+    choice = Choice(
+        cell=best.name,
+        feed_mm_per_min=_feed_to_ask(best),
+        power_ratio=_power_to_ask(best),
+        lightness=best.lightness,
+        feed_uncertainty_mm_per_min=_uncertainty(card, best, response, limit),
+    )
+    reach = photo_reach_mm_per_min(card.head, card.spacing_mm, card.halftone)
+    exponent = response.exponent if response else usual_exponent()
+    next_range = finer_range(card, best, reach, exponent)
+    return Outcome(
+        cells=cells,
+        points=own,
+        choice=choice,
+        darkest_lightness=darkest,
+        response=response,
+        next_range=next_range,
+        sentences=(
+            _recommendation(choice, best),
+            *_about_dots(best),
+            *next_range.notes,
+            *_about_pulses(choice, card),
+        ),
+    )
+
+
+def _fastest(fit: Sequence[Cell]) -> Cell:
+    """Return the fastest cell that a photo can really run, of equals that with less power."""
+    really_run = [cell for cell in fit if cell.is_really_run] or list(fit)
+    top = max(cell.photo_feed_mm_per_min for cell in really_run)
+    equals = [c for c in really_run if c.photo_feed_mm_per_min >= top * (1 - SAME_SPEED)]
+    if any(_keeps_dots(cell) for cell in equals):
+        equals = [cell for cell in equals if _keeps_dots(cell)]
+    elif any(cell.halftone_coverage is not None for cell in equals):
+        equals = [max(equals, key=lambda cell: cell.halftone_coverage or 0.0)]
+    return min(equals, key=lambda cell: (cell.power_ratio, -cell.feed_mm_per_min))
+
+
+def _keeps_dots(cell: Cell) -> bool:
+    return cell.mark is Mark.GOOD or (cell.halftone_coverage or 0.0) >= DOTS_KEPT
+
+
+def _feed_to_ask(cell: Cell) -> float:
+    return cell.feed_mm_per_min if cell.is_really_run else cell.photo_feed_mm_per_min
+
+
+def _power_to_ask(cell: Cell) -> float:
+    """Return the power for the speed really run: dynamic power had lowered it as much."""
+    if cell.is_really_run:
+        return cell.power_ratio
+    return cell.power_ratio * cell.photo_feed_mm_per_min / cell.feed_mm_per_min
+
+
+def _points(cells: Sequence[Cell], card: Card) -> tuple[Point, ...]:
+    """Return what the sound solid patches got, as they really ran, and what they showed."""
+    solid_feeds = {
+        patch.cell: patch.true_feed_mm_per_min for patch in card.patches if patch.part == SOLID
+    }
+    points = []
+    for cell in cells:
+        if cell.reflectance is None or cell.judgement not in (Judgement.FIT, Judgement.TOO_LIGHT):
+            continue
+        feed = solid_feeds[cell.name]
+        power_w = card.head.rated_optical_w * cell.power_ratio * feed / cell.feed_mm_per_min
+        points.append(Point(power_w=power_w, feed_mm_per_min=feed, reflectance=cell.reflectance))
+    return tuple(points)
+
+
+def _response(points: Sequence[Point], spacing_mm: float) -> Response | None:
+    """Fit the darkness response; None where there are too few points, or all are alike."""
+    try:
+        return Response.fitted(points, spacing_mm)
+    except NothingToChoose:
+        return None
+
+
+def _uncertainty(card: Card, best: Cell, response: Response | None, limit: float) -> float:
+    feeds = sorted({patch.feed_mm_per_min for patch in card.patches})
+    place = feeds.index(best.feed_mm_per_min)
+    faster = feeds[min(place + 1, len(feeds) - 1)]
+    slower = feeds[max(place - 1, 0)]
+    half_step = max(faster - best.feed_mm_per_min, best.feed_mm_per_min - slower) / 2
+    power_w = card.head.rated_optical_w * best.power_ratio
+    fitted = response.feed_sd(limit, power_w) if response else None
+    return half_step if fitted is None else min(half_step, fitted)
+
+
+def _nothing_fit(card: Card, cells: tuple[Cell, ...], darkest: float | None) -> Outcome:
+    covered = covered_range(card)
+    spoilt = (Judgement.GLAZE_DAMAGED, Judgement.UNEVEN, Judgement.BURNT_TOO_FAR)
+    if any(cell.judgement in spoilt for cell in cells) and darkest is None:
+        next_range = weaker_range(covered)
+        sentence = (
+            "Every patch that is dark enough is blotchy or has damaged the glaze: burn the next "
+            f"card with less power, up to {next_range.high_power_ratio * 100:.0f} %."
+        )
+    elif covered.high_power_ratio < FULL_POWER:
+        next_range = stronger_range(covered)
+        sentence = (
+            "No patch is dark enough and holds. Raise the power before slowing down: the next "
+            f"card goes from {next_range.low_power_ratio * 100:.0f} to 100 % at the same speeds."
+        )
+    else:
+        next_range = stronger_range(covered)
+        sentence = (
+            "No patch is dark enough and holds, even at full power: the next card is slower, "
+            f"{next_range.low_feed_mm_per_min:.0f} to {next_range.high_feed_mm_per_min:.0f} mm/min."
+        )
+    return Outcome(
+        cells=cells,
+        points=(),
+        choice=None,
+        darkest_lightness=darkest,
+        response=None,
+        next_range=next_range,
+        sentences=(sentence,),
+    )
+
+
+def _recommendation(choice: Choice, best: Cell) -> str:
+    dark = "by hand" if choice.lightness is None else f"lightness {choice.lightness:.0f}"
+    text = (
+        f"Patch {choice.cell}: {choice.feed_mm_per_min:.0f} mm/min, give or take "
+        f"{choice.feed_uncertainty_mm_per_min:.0f}, with {choice.power_ratio * 100:.3g} % power "
+        f"({dark})."
+    )
+    if best.is_really_run:
+        return text
+    return (
+        f"{text} It was asked to run at {best.feed_mm_per_min:.0f} mm/min with "
+        f"{best.power_ratio * 100:.3g} %, which fine detail does not reach; this is what it ran."
+    )
+
+
+def _about_pulses(choice: Choice, card: Card) -> tuple[str, ...]:
+    """Say so where the controller's pulses of light are about as long as a dot.
+
+    Computed from the firmware's registers for 0.1 mm at 4000 mm/min; never seen on a pin.
+    """
+    pulse_s = card.head.controller.power_pulse_s
+    if not pulse_s or choice.power_ratio >= NEARLY_FULL_POWER:
+        return ()
+    calm_mm_per_min = card.spacing_mm / (PULSES_OF_A_CALM_DOT * pulse_s) * SECONDS_PER_MINUTE
+    if choice.feed_mm_per_min <= calm_mm_per_min:
+        return ()
+    dot_ms = card.spacing_mm / choice.feed_mm_per_min * SECONDS_PER_MINUTE * 1000
+    return (
+        f"At part power this controller gives the light in pulses of {pulse_s * 1000:.1f} ms, and "
+        f"a single dot lasts {dot_ms:.1f} ms: the light of single dots may scatter by 20 to 30 % "
+        "(computed, not measured). Near full power it is calmer, and so it is up to "
+        f"{calm_mm_per_min:.0f} mm/min, where a dot lasts three pulses.",
+    )
+
+
+def _about_dots(best: Cell) -> tuple[str, ...]:
+    """Say so when single dots hardly mark where solid areas do."""
+    if best.halftone_coverage is None or best.halftone_coverage >= DOTS_KEPT:
+        return ()
+    return (
+        f"Fine detail of which half is burnt looks only {best.halftone_coverage * 100:.0f} % burnt "
+        "there: etch a tone card, or keep more of the light greys with less speed.",
+    )

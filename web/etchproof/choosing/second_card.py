@@ -1,0 +1,90 @@
+"""The next card: where to look after the first one."""
+
+from dataclasses import replace
+from typing import Final
+
+from etchproof.card import Card
+from etchproof.choosing.judging import Cell
+from etchproof.layout.ranges import LEAST_POWER_RATIO, Range, power_law
+
+SECOND_STEPS: Final = (7, 5)  # speeds and powers of a finer card
+LEAST_STEP: Final = 1.1  # each way; closer settings cannot be told apart
+LEAST_POWER_STEP: Final = 1.08
+FULL_POWER: Final = 0.995  # nearer to all of it is all of it
+
+
+def finer_range(card: Card, chosen: Cell, reach_mm_per_min: float, exponent: float) -> Range:
+    """Return one step of `card` round the fastest setting that should be as dark as `chosen`.
+
+    Along equal darkness speed goes with power^exponent, so the chosen patch is moved up to the
+    laser's full power or to what a photo can reach, whichever comes first.
+    """
+    step = max(LEAST_STEP, _step([patch.feed_mm_per_min for patch in card.patches]))
+    at_full_power = chosen.feed_mm_per_min * (1 / chosen.power_ratio) ** exponent
+    feed = min(reach_mm_per_min, at_full_power)
+    power = min(1.0, chosen.power_ratio * (feed / chosen.feed_mm_per_min) ** (1 / exponent))
+    power_step = max(LEAST_POWER_STEP, step ** (1 / exponent))
+    notes = []
+    if feed > chosen.feed_mm_per_min * 1.05:
+        notes.append(
+            f"{feed:.0f} mm/min with {power * 100:.0f} % should be as dark as the patch chosen, "
+            "and faster: the next card looks there."
+        )
+    return Range(
+        low_feed_mm_per_min=feed / step,
+        high_feed_mm_per_min=min(reach_mm_per_min, feed * step),
+        low_power_ratio=max(LEAST_POWER_RATIO, power / power_step),
+        high_power_ratio=min(1.0, power * power_step),
+        notes=tuple(notes),
+    )
+
+
+def stronger_range(covered: Range) -> Range:
+    """Return where to look when nothing was dark enough: more power first, then less speed."""
+    if covered.high_power_ratio < FULL_POWER:
+        return replace(
+            covered, low_power_ratio=covered.high_power_ratio, high_power_ratio=1.0, notes=()
+        )
+    low, high = covered.low_feed_mm_per_min, covered.high_feed_mm_per_min
+    return replace(
+        covered,
+        low_feed_mm_per_min=low * low / high,
+        high_feed_mm_per_min=low,
+        low_power_ratio=min(covered.low_power_ratio, 0.5),
+        high_power_ratio=1.0,
+        notes=(),
+    )
+
+
+def weaker_range(covered: Range) -> Range:
+    """Return where to look when everything dark was damaged or blotchy: as fast, less power."""
+    share = covered.low_power_ratio / covered.high_power_ratio
+    return replace(
+        covered,
+        low_power_ratio=max(LEAST_POWER_RATIO, covered.low_power_ratio * share),
+        high_power_ratio=covered.low_power_ratio,
+        notes=(),
+    )
+
+
+def covered_range(card: Card) -> Range:
+    """Return what `card` covers."""
+    feeds = [patch.feed_mm_per_min for patch in card.patches]
+    powers = [patch.power_ratio for patch in card.patches]
+    return Range(
+        low_feed_mm_per_min=min(feeds),
+        high_feed_mm_per_min=max(feeds),
+        low_power_ratio=min(powers),
+        high_power_ratio=max(powers),
+    )
+
+
+def usual_exponent() -> float:
+    """Return how speed goes with power where no card has shown it."""
+    return power_law()[1]
+
+
+def _step(feeds: list[float]) -> float:
+    """Return the usual proportion between neighbouring speeds."""
+    steps = sorted(set(feeds))
+    return float((steps[-1] / steps[0]) ** (1 / (len(steps) - 1)))

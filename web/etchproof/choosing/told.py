@@ -1,0 +1,187 @@
+"""What a card told, as plain tables: for the page to draw, for the logbook to keep.
+
+A page cannot load numpy, and the logbook keeps figures beside the pictures: both get the outcome
+of a card as JSON.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any, Final
+
+from etchproof.card import POWER, TONE, Card
+from etchproof.choosing.chart import chart_of
+from etchproof.choosing.choice import Outcome, choose
+from etchproof.errors import NoToneCurve, UnreadableCard
+from etchproof.model.register_reading import register_by_camera, register_by_eye
+from etchproof.model.tone_reading import read_tone
+from etchproof.reading.hand_marks import Mark, marks_from_table
+from etchproof.reading.values import Reading
+
+FIVE: Final = 5  # patches of the card that asks whether a recipe still holds
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """What is known of a card by camera, by marks on its cells, by eye on its hairlines.
+
+    `meets` gives by speed (mm/min) the pair of a register card that looks like one line.
+    """
+
+    card: Card
+    reading: Reading | None = None
+    marks: Mapping[str, Mark] = field(default_factory=dict)
+    meets: Mapping[float, float] = field(default_factory=dict)
+
+    @classmethod
+    def from_table(cls, table: Mapping[str, Any]) -> "Shown":
+        """Build from stored texts: `card` and `reading` as JSON, `marks` and `meets` as words."""
+        card = Card.from_json(table["card"])
+        stored = table.get("reading")
+        try:
+            meets = {float(feed): float(at) for feed, at in table.get("meets", {}).items()}
+        except ValueError as error:
+            raise UnreadableCard("speeds and pairs are numbers, as 4000 and 7.5") from error
+        return cls(
+            card=card,
+            reading=Reading.from_json(stored) if stored else None,
+            marks=marks_from_table(table.get("marks", {}), card),
+            meets=meets,
+        )
+
+    def with_reading(self, reading: Reading) -> "Shown":
+        """Return the same with what a camera read."""
+        return replace(self, reading=reading)
+
+    @property
+    def way(self) -> str:
+        """Whether it was read by camera, by hand or both."""
+        by_hand = self.marks or self.meets
+        if self.reading is None:
+            return "hand"
+        return "both" if by_hand else "camera"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """The outcome of a card.
+
+    `table` is for the page; `summary` holds single figures for the time line; `recommended` is
+    what may be accepted: `{"recipe": …}`, `{"tone_curve": …}` or `{"register": …}`, or None.
+    """
+
+    table: Mapping[str, Any]
+    summary: Mapping[str, Any]
+    recommended: Mapping[str, Any] | None
+
+
+def tell(shown: Shown, *, earlier: Sequence[Shown] = ()) -> Told:
+    """Return what `shown` led to; `earlier` are power cards of the same laser and surface.
+
+    Raise NothingToChoose, NoToneCurve, NoRegister with a sentence.
+    """
+    if shown.card.kind == POWER:
+        return _tell_power(shown, earlier)
+    return _tell_tone(shown) if shown.card.kind == TONE else _tell_register(shown)
+
+
+def outcomes_of(cards: Sequence[Shown]) -> list[Outcome]:
+    """Return the outcomes of power cards, each knowing those before it."""
+    outcomes: list[Outcome] = []
+    for one in cards:
+        outcomes.append(choose(one.card, one.reading, one.marks, earlier=outcomes))
+    return outcomes
+
+
+def _tell_power(shown: Shown, earlier: Sequence[Shown]) -> Told:
+    outcome = choose(shown.card, shown.reading, shown.marks, earlier=outcomes_of(earlier))
+    card, choice, response = shown.card, outcome.choice, outcome.response
+    chart = chart_of(card, outcome)
+    table = {
+        "cells": [asdict(cell) for cell in outcome.cells],
+        "choice": asdict(choice) if choice else None,
+        "sentences": outcome.sentences,
+        "next_range": asdict(outcome.next_range),
+        "chart": asdict(chart),
+    }
+    summary = {
+        "darkest_lightness": outcome.darkest_lightness,
+        "lightness_at_recipe": _lightness_at_recipe(outcome),
+    }
+    if choice is None:
+        return Told(table=table, summary=summary, recommended=None)
+    summary |= {
+        "feed_mm_per_min": choice.feed_mm_per_min,
+        "feed_uncertainty_mm_per_min": choice.feed_uncertainty_mm_per_min,
+        "power_ratio": choice.power_ratio,
+    }
+    if response is not None:
+        summary |= {
+            "threshold_j_per_mm2": chart.threshold_j_per_mm2,
+            "saturation_j_per_mm2": chart.saturation_j_per_mm2,
+        }
+    recipe = _settings(card) | {
+        "feed_mm_per_min": choice.feed_mm_per_min,
+        "power_ratio": choice.power_ratio,
+    }
+    return Told(table=table, summary=summary, recommended={"recipe": recipe})
+
+
+def _lightness_at_recipe(outcome: Outcome) -> float | None:
+    """Return the lightness of the middle of a five-patch card, else of what is recommended.
+
+    A faded laser leaves the middle pale, though a slower patch beside it is as dark as ever.
+    """
+    cells = outcome.cells
+    for cell in cells if len(cells) <= FIVE else ():
+        across = {one.name for one in cells if one.feed_mm_per_min == cell.feed_mm_per_min}
+        along = {one.name for one in cells if one.power_ratio == cell.power_ratio}
+        if len(across) > 1 and len(along) > 1 and len(across | along) == len(cells):
+            return cell.lightness
+    return outcome.choice.lightness if outcome.choice else None
+
+
+def _tell_tone(shown: Shown) -> Told:
+    if shown.reading is None:
+        raise NoToneCurve("greys are read by camera only: take a photo of the card")
+    card = shown.card
+    tone = read_tone(card, shown.reading)
+    solid = next(patch for patch in card.patches if patch.coverage == 1)
+    darkest = shown.reading.of(solid.cell, solid.part)
+    curve = {"wanted": list(tone.curve.wanted), "to_burn": list(tone.curve.to_burn)}
+    table = {
+        "burnt": tone.burnt,
+        "effective": tone.effective,
+        "black": tone.black,
+        "tvi_percent": tone.tvi_percent,
+        "curve": curve,
+    }
+    summary = {
+        "tvi_percent": tone.tvi_percent,
+        "black": tone.black,
+        "lightness_at_recipe": darkest.lightness if darkest else None,
+    }
+    recipe = _settings(card) | {"halftone": card.halftone, "tone_curve": curve}
+    return Told(table=table, summary=summary, recommended={"recipe": recipe})
+
+
+def _tell_register(shown: Shown) -> Told:
+    if shown.meets:
+        found = register_by_eye(shown.card, shown.meets)
+    elif shown.reading is not None:
+        found = register_by_camera(shown.reading)
+    else:
+        raise UnreadableCard("say which pairs are one line, or take a photo of the card")
+    register = found.register.to_table()
+    table = {"at_speeds": [asdict(apart) for apart in found.at_speeds], "register": register}
+    summary = {
+        "beam_lag_s": found.register.beam_lag_s,
+        "slack_mm": found.register.slack_mm,
+    }
+    return Told(table=table, summary=summary, recommended={"register": register})
+
+
+def _settings(card: Card) -> dict[str, Any]:
+    """Return the card's recipe without what it belongs to, as `accept_reading` takes it."""
+    settings = card.recipe.to_table()
+    del settings["surface"]
+    return settings | {"halftone": card.halftone}

@@ -1,0 +1,1 @@
+"""When a recipe should be tested again."""

@@ -1,0 +1,119 @@
+"""What a person asks for when they want a card: what to find out, for which laser and surface."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Self
+
+from etchproof.card import Card
+from etchproof.errors import UnfitCard
+from etchproof.layout.border import Place
+from etchproof.layout.grid import Grid
+from etchproof.layout.power_card import lay_out_power_card
+from etchproof.layout.ranges import Range, starting_range
+from etchproof.layout.reach import photo_reach_mm_per_min
+from etchproof.layout.register_card import lay_out_register_card
+from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK, lay_out_tone_card
+from etchproof.layout.wishes import Wishes
+from etchwire.craft import Head, Recipe
+from etchwire.errors import UnreadableSheet
+
+FIRST_STEPS: Final = (6, 6)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardOrder:
+    """A card to be laid out; `kind` is a key of KINDS.
+
+    `recipe` is what a five-patch, a tone and a register card are burnt with. Feeds and powers
+    bound a power card; left out, they are those that suit lasers of this rating.
+    """
+
+    kind: str
+    wishes: Wishes
+    recipe: Recipe | None = None
+    feeds_mm_per_min: tuple[float, float] | None = None
+    power_ratios: tuple[float, float] | None = None
+    steps: tuple[int, int] = FIRST_STEPS
+    greys: int = DEFAULT_STEPS
+    black: float = GUESSED_BLACK
+
+    @classmethod
+    def from_table(cls, table: Mapping[str, Any]) -> Self:
+        """Build from plain values; raise UnfitCard."""
+        entries = dict(table)
+        wishes = dict(entries.pop("wishes"))
+        recipe = entries.pop("recipe", None)
+        pairs = ("feeds_mm_per_min", "power_ratios", "steps")
+        for name in pairs:
+            if entries.get(name) is not None:
+                entries[name] = tuple(entries[name])
+        try:
+            head = Head.from_table(wishes.pop("head"))
+            place = Place(*wishes.pop("place_mm"))
+            return cls(
+                wishes=Wishes(head=head, place=place, **wishes),
+                recipe=None if recipe is None else Recipe.from_table(recipe),
+                **{name: value for name, value in entries.items() if value is not None},
+            )
+        except (UnreadableSheet, TypeError) as error:
+            raise UnfitCard(str(error)) from error
+
+
+def lay_out(order: CardOrder) -> Card:
+    """Return the card; raise UnfitCard or CardDoesNotFit, with a sentence that says what would."""
+    lay_out_kind = KINDS.get(order.kind)
+    if lay_out_kind is None:
+        raise UnfitCard(f"there is no card {order.kind!r}: choose one of {', '.join(KINDS)}")
+    return lay_out_kind(order)
+
+
+def asked_grid(order: CardOrder) -> Grid:
+    """Return speeds and powers as asked for, or as they suit lasers of this rating."""
+    wishes = order.wishes
+    reach = photo_reach_mm_per_min(wishes.head, wishes.line_spacing_mm, wishes.halftone)
+    usual = starting_range(wishes.head, reach)
+    if order.feeds_mm_per_min is None and order.power_ratios is None:
+        return Grid.over(usual, *order.steps)
+    low_feed, high_feed = order.feeds_mm_per_min or (
+        usual.low_feed_mm_per_min,
+        usual.high_feed_mm_per_min,
+    )
+    low, high = order.power_ratios or (usual.low_power_ratio, usual.high_power_ratio)
+    asked = Range(
+        low_feed_mm_per_min=low_feed,
+        high_feed_mm_per_min=high_feed,
+        low_power_ratio=low,
+        high_power_ratio=high,
+    )
+    return Grid.over(asked, *order.steps)
+
+
+def _recipe_of(order: CardOrder) -> Recipe:
+    if order.recipe is None:
+        raise UnfitCard("this card is burnt with a recipe, and there is none: burn a power card")
+    return order.recipe
+
+
+def _power(order: CardOrder) -> Card:
+    return lay_out_power_card(order.wishes, asked_grid(order))
+
+
+def _five(order: CardOrder) -> Card:
+    grid = Grid.round_recipe(_recipe_of(order), order.wishes.head)
+    return lay_out_power_card(order.wishes, grid)
+
+
+def _tone(order: CardOrder) -> Card:
+    return lay_out_tone_card(order.wishes, _recipe_of(order), steps=order.greys, black=order.black)
+
+
+def _register(order: CardOrder) -> Card:
+    return lay_out_register_card(order.wishes, _recipe_of(order))
+
+
+KINDS: Final[Mapping[str, Callable[[CardOrder], Card]]] = {
+    "power": _power,
+    "five": _five,
+    "tone": _tone,
+    "register": _register,
+}

@@ -1,0 +1,103 @@
+"""Cards as rows for the writer: which stretches burn, how fast and how strongly."""
+
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from etchpath.raster import UM_PER_MM
+from etchpath.span_row import SpanRow
+from etchproof.card import Area, Card, HairlinePair
+from etchproof.errors import UnfitCard
+from etchproof.layout.drawing import draw_card
+
+_NO_FEED: Final = 0.0
+
+
+def span_rows(card: Card) -> list[SpanRow]:
+    """Return the rows of `card` that burn, from the top down."""
+    plain = _plain_rows(card)
+    return sorted([*plain, *_hairline_rows(card)], key=lambda row: row.row)
+
+
+def s_word(card: Card, power_ratio: float) -> int:
+    """Return a power as the controller's S word."""
+    return max(1, round(power_ratio * card.head.max_s))
+
+
+def _plain_rows(card: Card) -> Iterator[SpanRow]:
+    powers, feeds = _settings(card)
+    edges_um = np.rint(np.arange(card.columns + 1) * (card.spacing_mm * UM_PER_MM)).astype(np.int64)
+    is_forward = True
+    for row in np.flatnonzero(powers.any(axis=1)).tolist():
+        begin, end = _stretches(powers[row])
+        yield SpanRow(
+            row=row,
+            feed_mm_per_min=float(feeds[row]),
+            begin_um=edges_um[begin],
+            end_um=edges_um[end],
+            s=powers[row][begin],
+            is_forward=is_forward,
+        )
+        is_forward = is_forward != card.is_both_directions
+
+
+def _settings(card: Card) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return each dot's S word, 0 where nothing burns, and each row's speed."""
+    strongest = s_word(card, card.recipe.power_ratio)
+    powers = np.where(draw_card(card), strongest, 0)
+    feeds = np.full(card.rows, _NO_FEED)
+    for area in (*(marker.area for marker in card.markers), *(label.area for label in card.labels)):
+        _claim(feeds, area, card.recipe.feed_mm_per_min)
+    for patch in card.patches:
+        _claim(feeds, patch.area, patch.feed_mm_per_min)
+        inside = powers[patch.area.rows, patch.area.columns]
+        inside[inside > 0] = s_word(card, patch.power_ratio)
+    for pair in card.hairlines:  # they do not lie on the dots: see below
+        powers[pair.upper.rows] = powers[pair.lower.rows] = 0
+    return powers, feeds
+
+
+def _claim(feeds: NDArray[np.float64], area: Area, feed_mm_per_min: float) -> None:
+    here = feeds[area.rows]
+    if ((here != _NO_FEED) & (here != feed_mm_per_min)).any():
+        raise UnfitCard("two speeds were laid into one row of the card, which has only one")
+    here[:] = feed_mm_per_min
+
+
+def _stretches(s: NDArray[np.int64]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return where each stretch of one power begins and ends, as columns."""
+    changes = np.flatnonzero(np.diff(s, prepend=0, append=0))
+    begin, end = changes[:-1], changes[1:]
+    is_burnt = s[begin] > 0
+    return begin[is_burnt], end[is_burnt]
+
+
+def _hairline_rows(card: Card) -> Iterator[SpanRow]:
+    bands: dict[Area, list[HairlinePair]] = {}
+    for pair in card.hairlines:
+        band = Area(pair.upper.top, 0, pair.lower.bottom, card.columns)
+        bands.setdefault(band, []).append(pair)
+    for pairs in bands.values():
+        first = pairs[0]
+        yield from _hairlines(card, pairs, first.upper, is_forward=True)
+        yield from _hairlines(card, pairs, first.lower, is_forward=False)
+
+
+def _hairlines(
+    card: Card, pairs: list[HairlinePair], area: Area, *, is_forward: bool
+) -> Iterator[SpanRow]:
+    shift = np.array([0.0 if is_forward else pair.offset_mm for pair in pairs])
+    begin_mm = np.array([pair.left_mm for pair in pairs]) + shift
+    width_mm = np.array([pair.width_mm for pair in pairs])
+    begin_um = np.rint(begin_mm * UM_PER_MM).astype(np.int64)
+    for row in range(area.top, area.bottom):
+        yield SpanRow(
+            row=row,
+            feed_mm_per_min=pairs[0].feed_mm_per_min,
+            begin_um=begin_um,
+            end_um=begin_um + np.rint(width_mm * UM_PER_MM).astype(np.int64),
+            s=np.full(len(pairs), s_word(card, pairs[0].power_ratio)),
+            is_forward=is_forward,
+        )

@@ -1,0 +1,1 @@
+"""What readings say of surface and laser: response, tone curve, register."""

@@ -1,0 +1,108 @@
+"""From a tone card to a tone curve: how much a share burnt looks like, turned round.
+
+A dot spreads, so half the area burnt looks like more than half. What it looks like is the
+effective coverage after A. Murray (J. Franklin Institute 221, 1936); what must be burnt for a
+wanted one is read off the same curve the other way.
+"""
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from etchphoto.tone import ToneCurve
+from etchproof.card import TONE, Card
+from etchproof.errors import NoToneCurve
+from etchproof.model.monotone import MonotoneCurve, never_falling
+from etchproof.reading.values import Reading
+
+Floats = NDArray[np.floating[Any]]
+
+LEAST_CONTRAST: Final = 0.2  # of the bare tile: less, and there is no black to make greys with
+LEAST_STEPS: Final = 5
+CURVE_POINTS: Final = 65
+LEAST_RISE: Final = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToneReading:
+    """A tone scale as read: shares burnt from 0 to 1, and what each looks like.
+
+    `tvi_percent` is the tone value increase at 50 %, in percentage points.
+    """
+
+    burnt: tuple[float, ...]
+    effective: tuple[float, ...]
+    black: float  # reflectance of the solid beside the bare tile
+    tvi_percent: float
+    curve: ToneCurve
+
+
+def effective_coverage(tint: Floats, *, bare: float, solid: float, n: float = 1.0) -> Floats:
+    """Return the share of area that explains the reflectance `tint`.
+
+    Murray-Davies for n = 1; larger n as J. A. C. Yule and W. J. Nielsen (TAGA 1951), for light
+    that spreads inside the material.
+    """
+    power = 1 / n
+    share: Floats = (bare**power - np.asarray(tint) ** power) / (bare**power - solid**power)
+    return share
+
+
+def tone_value_increase(nominal: float, effective: float) -> float:
+    """Return how much darker a tint looks than it was burnt, in percentage points."""
+    return (effective - nominal) * 100
+
+
+def read_tone(card: Card, reading: Reading) -> ToneReading:
+    """Return the tone curve that `card` shows; raise NoToneCurve where it shows none."""
+    if card.kind != TONE:
+        raise NoToneCurve(f"card {card.number} is no tone card")
+    burnt, tints = _steps(card, reading)
+    solid = float(tints[-1])
+    if burnt[0] != 0 or burnt[-1] != 1 or len(burnt) < LEAST_STEPS:
+        raise NoToneCurve(
+            "the tone card was not read from bare to solid: take the picture again so that every "
+            "step is in it"
+        )
+    if 1 - solid < LEAST_CONTRAST:
+        raise NoToneCurve(
+            f"the darkest step still reflects {solid * 100:.0f} % of what the bare tile does: the "
+            "recipe does not blacken this surface, so burn a power card first"
+        )
+    effective = effective_coverage(tints, bare=1.0, solid=solid)
+    effective[0], effective[-1] = 0.0, 1.0
+    effective = np.clip(never_falling(effective), 0, 1)
+    looks = MonotoneCurve.through(burnt, effective)
+    return ToneReading(
+        burnt=tuple(burnt.tolist()),
+        effective=tuple(effective.tolist()),
+        black=solid,
+        tvi_percent=tone_value_increase(0.5, float(looks(np.array(0.5)))),
+        curve=_turned_round(burnt, effective),
+    )
+
+
+def _steps(card: Card, reading: Reading) -> tuple[Floats, Floats]:
+    pairs = []
+    for patch in card.patches:
+        read = reading.of(patch.cell, patch.part)
+        if read is not None:
+            pairs.append((patch.coverage, read.reflectance))
+    pairs.sort()
+    return np.array([share for share, _ in pairs]), np.array([tint for _, tint in pairs])
+
+
+def _turned_round(burnt: Floats, effective: Floats) -> ToneCurve:
+    """Return what to burn for each wanted share: the same points, x and y exchanged."""
+    kept = [0]
+    for place in range(1, len(effective)):
+        if effective[place] > effective[kept[-1]] + LEAST_RISE:
+            kept.append(place)
+    if effective[kept[-1]] < 1:
+        kept[-1] = len(effective) - 1
+    inverse = MonotoneCurve.through(effective[kept], burnt[kept])
+    wanted = np.linspace(0, 1, CURVE_POINTS)
+    to_burn = np.clip(np.maximum.accumulate(inverse(wanted)), 0, 1)
+    return ToneCurve.from_points(list(zip(wanted.tolist(), to_burn.tolist(), strict=True)))
