@@ -230,6 +230,7 @@ BOX_FAULTS = {
     "daemon dies or hangs in mid-etch, every page closed": (
         *scenarios("daemon_dies_in_mid_etch", "daemon_hangs_in_mid_etch"),
         ALERTS + "test_a_daemon_that_dies_in_mid_etch_is_told_once",
+        "tests/processes/test_page_alerts.py::test_a_daemon_that_is_killed_in_mid_etch_reaches_the_webhook_whatever_was_left_out",
         ALERTS + "test_an_etch_of_which_only_the_end_of_all_power_is_known_was_cut_off",
     ),
     "controller or guard fails, every page closed": (

@@ -76,6 +76,28 @@ def test_a_button_asks_the_daemon_once(open_phone, served, expect, state, button
     assert phone.url == served.url + "/"
 
 
+def test_a_round_and_later_a_look_appear_by_themselves_and_are_answered(open_phone, served, expect):
+    served.daemon.tell("etching")
+    phone = open_phone()
+    expect(phone.get_by_role("button", name="Hold now")).to_be_enabled()
+
+    served.daemon.tell(
+        "etching", interlocks=box(is_round_asking=True), may=["hold_now", "answer_round"]
+    )
+    phone.get_by_role("button", name="Yes, I am here").tap()
+    expect(phone.get_by_text("within reach of the machine")).to_be_visible()
+    served.daemon.tell("complete")
+    expect(phone.get_by_text("within reach of the machine")).to_be_hidden()
+    look = box(is_look_asked=True, asked_for="The etch ended 15 min ago. Look whether it glows.")
+    served.daemon.tell("complete", interlocks=look, may=["answer_round", "unload"])
+    expect(phone.get_by_text("The etch ended 15 min ago.")).to_be_visible()
+    with phone.expect_response("**/answer-round"):
+        phone.get_by_role("button", name="I have looked, all is well").tap()
+
+    assert served.daemon.asked == ["answer_round", "answer_round"]
+    assert phone.complaints == []
+
+
 def test_a_refusal_is_shown_where_the_person_is(open_phone, served, expect):
     served.daemon.tell("etching")
     served.daemon.refuse("The row is nearly over; wait for its end.")
