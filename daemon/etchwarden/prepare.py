@@ -7,12 +7,12 @@ from typing import Any, Final
 
 import click
 
+from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
 from etchphoto.foreseen import foresee_picture, foresee_speed
 from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
-from etchphoto.loading import load_photo
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
 from etchwarden.daemon_option import daemon_option

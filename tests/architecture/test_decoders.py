@@ -5,7 +5,7 @@ import ast
 from architecture.fault_tables import ROOT
 
 LOOKS = {"imdecode", "imread", "open_heif", "read_heif"}  # and Image.open
-IN_THE_DECODER = {"etchphoto/opening.py", "etchphoto/decoding.py"}
+IN_THE_DECODER = {"etchphoto/decoder/opening.py", "etchphoto/decoder/decoding.py"}
 OUR_OWN_PICTURES = {"etchwarden/keepsakes.py", "etchweb/picture_files.py"}
 
 
@@ -35,15 +35,15 @@ def test_pictures_are_looked_into_by_the_decoder_and_by_who_made_them():
 
 def test_what_decodes_is_reached_through_the_decoders_process():
     """The others take a decoded picture's type, or the sentence about a file's kind."""
-    decoding = set(importers_of("etchphoto.decoding"))
+    decoding = set(importers_of("etchphoto.decoder.decoding"))
 
     assert decoding == {
-        "etchphoto/loading.py",
+        "etchphoto/decoder/loading.py",
         "etchphoto/resampling.py",
         "etchphoto/small_copy.py",
         "etchproof/reading/photograph.py",
     }
-    assert set(importers_of("etchphoto.opening")) == {
-        "etchphoto/decoder_process.py",
-        "etchphoto/loading.py",
+    assert set(importers_of("etchphoto.decoder.opening")) == {
+        "etchphoto/decoder/process.py",
+        "etchphoto/decoder/loading.py",
     }

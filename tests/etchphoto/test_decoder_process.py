@@ -11,7 +11,7 @@ import sys
 import numpy as np
 import pytest
 
-from etchphoto.decoder_process import decoder_process
+from etchphoto.decoder.process import decoder_process
 from etchphoto.errors import DecodersNotLocked, NotAPhoto, PhotoDamaged, PhotoTooLarge
 
 PATIENCE_S = 30.0
@@ -199,7 +199,7 @@ def test_a_decoder_that_is_ended_gives_the_reason(number, error, said):
 
 
 def test_without_a_filter_nothing_is_decoded(monkeypatch):
-    monkeypatch.setattr("etchphoto.system_calls._ARCHITECTURES", {})
+    monkeypatch.setattr("etchphoto.decoder.system_calls._ARCHITECTURES", {})
 
     with (
         pytest.raises(DecodersNotLocked, match="64-bit"),
@@ -211,7 +211,7 @@ def test_without_a_filter_nothing_is_decoded(monkeypatch):
 def test_a_decoder_does_not_outlive_who_started_it():
     program = (
         "import os, sys, time\n"
-        "from etchphoto.decoder_process import decoder_process\n"
+        "from etchphoto.decoder.process import decoder_process\n"
         "def works(_):\n"
         "    return {'pid': os.getpid()}, iter(lambda: time.sleep(60), 0)\n"
         "with decoder_process(b'x', 'x', works) as answer:\n"

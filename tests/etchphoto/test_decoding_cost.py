@@ -8,8 +8,8 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import PhotoTooLarge
-from etchphoto.loading import load_photo
 from photo_files import encoded, png_header, scene
 
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, PhotoDamaged, UnfitOrder
 from etchphoto.expected import FIRED_BLACK
 from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES, JARVIS, STUCKI
 from etchphoto.job import PhotoOrder, findings, frame_of, prepare_job, shares_to_burn
-from etchphoto.loading import load_photo
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import Adjustments, ToneCurve
 from etchwire.craft import Register

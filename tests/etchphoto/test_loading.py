@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageCms, ImageOps
 
-from etchphoto.decoding_cost import ENOUGH_PIXELS
+from etchphoto.decoder.cost import ENOUGH_PIXELS
+from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import (
     EtchphotoError,
     NotAPhoto,
@@ -22,7 +23,6 @@ from etchphoto.errors import (
 )
 from etchphoto.framing import frame_photo
 from etchphoto.light import luminance
-from etchphoto.loading import load_photo
 from etchphoto.resampling import luminance_per_dot
 from photo_files import (
     HORSE,

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from etchphoto.decoding import ShallowPicture
+from etchphoto.decoder.decoding import ShallowPicture
+from etchphoto.decoder.loading import load_photo
 from etchphoto.framing import Crop, frame_photo
 from etchphoto.light import luminance
-from etchphoto.loading import load_photo
 from etchphoto.resampling import STRIP_PIXELS, luminance_per_dot, rows_of_dots
 from photo_files import PHOTOGRAPHS, encoded, exif, scene
 

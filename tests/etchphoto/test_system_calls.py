@@ -6,7 +6,7 @@ import struct
 
 import pytest
 
-from etchphoto.system_calls import ALLOWED, NoSystemCallFilter, filter_program
+from etchphoto.decoder.system_calls import ALLOWED, NoSystemCallFilter, filter_program
 
 AUDIT_NUMBERS = {"x86_64": 0xC000003E, "aarch64": 0xC00000B7}  # libseccomp's tokens are the same
 ALLOW, KILL, REFUSE, NOT_THERE = 0x7FFF0000, 0x80000000, 0x50000 | errno.EPERM, 0x50000 | 38

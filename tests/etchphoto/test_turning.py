@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import frame_photo
 from etchphoto.light import luminance
-from etchphoto.loading import load_photo
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.turning import turned
 from photo_files import encoded, exif, scene

@@ -17,9 +17,9 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from etchphoto.decoder.loading import load_photo
 from etchphoto.halftone import FLOYD_STEINBERG, JARVIS, STUCKI, diffuse
 from etchphoto.job import PhotoOrder, prepare_job
-from etchphoto.loading import load_photo
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from photo_files import PHOTOGRAPHS
 

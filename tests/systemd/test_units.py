@@ -10,7 +10,7 @@ import pytest
 
 from etchdaemon.hardware.watchdog import FEED_EVERY_S
 from etchdaemon.logbook.logbook import CONFIRM_TIMEOUT_S
-from etchphoto.decoding_cost import MOST_BYTES
+from etchphoto.decoder.cost import MOST_BYTES
 
 UNITS = Path(__file__).resolve().parents[2] / "systemd"
 NAMES = ("etchwarden-daemon@.service", "etchwarden-web.service")

@@ -7,13 +7,13 @@ from typing import Final
 
 from etchpath.errors import EtchpathError
 from etchpath.writer import Order, write_job
+from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.errors import NeedsAcknowledgement, UnfitOrder
 from etchphoto.expected import save_expected
 from etchphoto.findings import Finding
 from etchphoto.framing import Crop, Frame, frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job_folder import new_job_folder
-from etchphoto.loading import LoadedPhoto, load_photo
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import (
     AS_PHOTOGRAPHED,

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from etchphoto.decoding import DecodedPicture
+from etchphoto.decoder.decoding import DecodedPicture
+from etchphoto.decoder.loading import BYTES_OF_LIGHT, LoadedPhoto
 from etchphoto.framing import Crop, Frame
-from etchphoto.loading import BYTES_OF_LIGHT, LoadedPhoto
 
 STRIP_PIXELS: Final = 500_000  # of the photo, or of dots, at a time: 2 MB in floats
 _WIDEST_SUPPORT: Final = 3  # source pixels beyond a strip that its edge dots look at, per scale

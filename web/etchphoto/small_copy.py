@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from etchphoto.decoder_process import Numbers, Table
-from etchphoto.decoding import DecodedPicture
-from etchphoto.loading import load_photo
+from etchphoto.decoder.decoding import DecodedPicture
+from etchphoto.decoder.loading import load_photo
+from etchphoto.decoder.process import Numbers, Table
 
 _ROWS_AT_ONCE = 64  # of what comes out
 

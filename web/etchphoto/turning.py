@@ -3,9 +3,9 @@
 from dataclasses import replace
 from typing import Final
 
+from etchphoto.decoder.loading import LoadedPhoto
+from etchphoto.decoder.orientation import Orientation
 from etchphoto.errors import UnfitOrder
-from etchphoto.loading import LoadedPhoto
-from etchphoto.orientation import Orientation
 
 QUARTERS: Final = 4
 

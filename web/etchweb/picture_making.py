@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE, draw_preview
 from etchphoto.findings import Finding
 from etchphoto.foreseen import foresee_picture, foresee_speed
@@ -17,7 +18,6 @@ from etchphoto.framing import frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job import findings, frame_of, prepare_job
 from etchphoto.light import linear_to_srgb
-from etchphoto.loading import LoadedPhoto, load_photo
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import turned

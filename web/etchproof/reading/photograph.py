@@ -8,11 +8,11 @@ from typing import IO, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchphoto.decoder_process import Table
-from etchphoto.decoding import DecodedPicture
-from etchphoto.decoding_cost import ENOUGH_PIXELS
+from etchphoto.decoder.cost import ENOUGH_PIXELS
+from etchphoto.decoder.decoding import DecodedPicture
+from etchphoto.decoder.loading import LoadedPhoto, load_photo
+from etchphoto.decoder.process import Table
 from etchphoto.errors import EtchphotoError
-from etchphoto.loading import LoadedPhoto, load_photo
 from etchproof.errors import PhotoRefused
 
 Light = NDArray[np.float32]

@@ -18,7 +18,7 @@ from PIL import (
     WebPImagePlugin,
 )
 
-from etchphoto.decoding_cost import WEBP_COST, require_fit
+from etchphoto.decoder.cost import WEBP_COST, require_fit
 from etchphoto.errors import (
     NotAPhoto,
     PhotoDamaged,
@@ -44,7 +44,7 @@ HEAD_BYTES: Final = 30
 # What pillow_heif raises for the errors of libheif.
 HEIF_FAILURES: Final = (EOFError, IndexError, OSError, RuntimeError, SyntaxError, ValueError)
 
-Image.MAX_IMAGE_PIXELS = None  # what may be decoded is said in `decoding_cost`, before it is
+Image.MAX_IMAGE_PIXELS = None  # what may be decoded is said in `decoder.cost`, before it is
 Image.preinit()  # or it would load its plugins where files cannot be opened any more
 
 

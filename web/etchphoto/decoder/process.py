@@ -24,7 +24,9 @@ from typing import IO, Any, Final, NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from etchphoto.decoding_cost import MOST_BYTES
+from etchphoto.decoder.cost import MOST_BYTES
+from etchphoto.decoder.opening import MAKE_SMALLER, reading
+from etchphoto.decoder.system_calls import NoSystemCallFilter, lock_in
 from etchphoto.errors import (
     DecodersNotLocked,
     EtchphotoError,
@@ -32,8 +34,6 @@ from etchphoto.errors import (
     PhotoDamaged,
     PhotoTooLarge,
 )
-from etchphoto.opening import MAKE_SMALLER, reading
-from etchphoto.system_calls import NoSystemCallFilter, lock_in
 from etchwire.child_limits import be_expendable, limit_memory, limit_processor
 
 Table = Mapping[str, Any]

@@ -15,8 +15,13 @@ from typing import IO, Final
 
 from PIL import Image, ImageFile
 
-from etchphoto.decoder_process import Decoded, Numbers, Table, decoder_process
-from etchphoto.decoding import (
+from etchphoto.decoder.cost import (
+    MAX_FILE_PIXELS,
+    deep_cost_of,
+    reduce_jpeg,
+    require_decodable,
+)
+from etchphoto.decoder.decoding import (
     DECODING_FAILURES,
     DecodedPicture,
     decode_deep,
@@ -25,14 +30,7 @@ from etchphoto.decoding import (
     has_foreign_profile,
     is_deep,
 )
-from etchphoto.decoding_cost import (
-    MAX_FILE_PIXELS,
-    deep_cost_of,
-    reduce_jpeg,
-    require_decodable,
-)
-from etchphoto.errors import NotAPhoto, PhotoDamaged
-from etchphoto.opening import (
+from etchphoto.decoder.opening import (
     HEAD_BYTES,
     HEIF_FAILURES,
     HEIF_FORMAT,
@@ -41,7 +39,9 @@ from etchphoto.opening import (
     reading,
     require_within_limits,
 )
-from etchphoto.orientation import UPRIGHT, Orientation
+from etchphoto.decoder.orientation import UPRIGHT, Orientation
+from etchphoto.decoder.process import Decoded, Numbers, Table, decoder_process
+from etchphoto.errors import NotAPhoto, PhotoDamaged
 
 READABLE_MODES: Final = frozenset((
     "1", "L", "LA", "La", "P", "PA", "RGB", "RGBA", "RGBa", "RGBX", "CMYK", "YCbCr",
