@@ -117,7 +117,7 @@ class Daemon:
             clock,
             wake=self._doorbell.ring,
             ask_for_look=box.bell.ring,
-            note_proof=self._logbook.note_proof,
+            records=self._logbook,
         )
         self._looking = LookingThread(self._guard.look, box.bell)
         self._watchdog = Watchdog()
@@ -167,6 +167,7 @@ class Daemon:
                 self._logbook.introduce_practice()
             with suppress(LogbookUnavailable):
                 self._guard.recall_proofs(self._logbook.ask("proofs"))
+                self._guard.recall_relay_test(self._logbook.ask("last_relay_test"))
             self._service.recall(self._reentry.newest())
             with suppress(LogbookUnavailable):
                 self._service.recall_origin(earlier_origin(self._logbook.ask("last_origin")))

@@ -198,6 +198,11 @@ class Board:
         self._welded.add(name)
         self._settle()
 
+    def replace_relay(self, name: str) -> None:
+        """Put a new relay in place of a welded one."""
+        self._welded.discard(name)
+        self._settle()
+
     def bridge_button(self) -> None:
         """Bridge the button at the machine: it is pressed for good."""
         self._is_button_bridged = self._contacts["arm_button"] = True

@@ -14,6 +14,7 @@ from etchwire.client import DaemonClient
 from etchwire.errors import WireError
 
 LOOKS_EVERY_S: Final = 0.1
+WAITS_FOR_SOMEBODY: Final = "waiting for somebody at the machine"
 _UNDER_WAY: Final = "is_under_way"
 
 Snapshot = Mapping[str, Any]
@@ -39,7 +40,6 @@ def command(answers: tuple[str, ...], *, long_run: bool, stays: str, socket: Pat
             read = _read_findings(found["job"]["preflight"])
             said = _answered(found["interlocks"]["questions"], answers)
             daemon.call("arm", answers=said, acknowledge=read)
-            click.echo("Now press the button at the machine.", err=True)
             _await(daemon, "start")
             daemon.call(
                 "start", acknowledge_long_run=long_run, stays_until_end=stays, acknowledge=read
@@ -54,13 +54,28 @@ def command(answers: tuple[str, ...], *, long_run: bool, stays: str, socket: Pat
 
 
 def _await(daemon: DaemonClient, wish: str) -> Snapshot:
-    """Return the first snapshot in which `wish` may be asked; raise ClickException if none can."""
+    """Return the first snapshot in which `wish` may be asked; raise ClickException if none can.
+
+    What somebody has to do at the machine first is said once.
+    """
+    said = ""
     while True:
         now: Snapshot = daemon.call("status")
         if wish in now["may"]:
             return now
+        request = _request_of(now["interlocks"])
+        if request and request != said:
+            click.echo(request, err=True)
+        said = request or said
         _require_hope(now, wish)
         time.sleep(LOOKS_EVERY_S)
+
+
+def _request_of(box: Mapping[str, Any]) -> str:
+    """Return what somebody has to do at the machine now; empty where nothing waits for them."""
+    if box["arming"]["step"] == WAITS_FOR_SOMEBODY:
+        return "Now press the button at the machine."
+    return str(box["request"] or "")
 
 
 def _require_hope(now: Snapshot, wish: str) -> None:
@@ -70,7 +85,7 @@ def _require_hope(now: Snapshot, wish: str) -> None:
     if job["preflight"]["verdict"] == "refused":
         raise click.ClickException(job["preflight"]["sentence"])
     is_checked = job["preflight"]["verdict"] != "checking" and now["machine"]["link"] == "ready"
-    if wish == "arm" and is_checked:
+    if wish == "arm" and is_checked and not _request_of(now["interlocks"]):
         raise click.ClickException(f"It cannot be got ready now. {now['sentence']}")
     if wish == "start" and not arming[_UNDER_WAY] and arming["failed_because"]:
         raise click.ClickException(arming["failed_because"])

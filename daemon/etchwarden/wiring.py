@@ -17,12 +17,13 @@ from etchwarden.head_desk import asking
 def command(socket: Path, output: str | None, off: bool) -> None:
     """Show what each contact reads and since when, and what each output was told.
 
+    Then the day on which each safety contact was last seen to open, and the safety relay to fall.
     An output is tried for a few seconds, while nothing is armed or etched; never the beam's.
     """
     with asking(socket) as daemon:
         if output is not None:
             daemon.call("try_output", name=output, on=not off)
-        shown = daemon.call("wiring")
+        shown, box = daemon.call("wiring"), daemon.call("status")["interlocks"]
     for one in shown["inputs"]:
         click.echo(f"{one['label'] + ':':26} {_contact(one)}")
     click.echo()
@@ -31,6 +32,9 @@ def command(socket: Path, output: str | None, off: bool) -> None:
         click.echo(f"{one['label'] + ':':13} {state:4} {one['name']}")
         if one["name"] == output:
             click.echo(f"  {one['words']}")
+    click.echo()
+    for one in box["seen_to_open"]:
+        click.echo(one["sentence"])
 
 
 def _contact(one: Mapping[str, Any]) -> str:

@@ -26,6 +26,7 @@ OPENING, ETCH, BOX = (
     "tests/rig/test_box.py::",
 )
 SINGLE, GUARD = "tests/rig/test_single_faults.py::", "tests/etchdaemon/test_guard.py::"
+RELAY = "tests/rig/test_safety_relay.py::"
 ARMING = "tests/etchdaemon/test_interlocks_arming.py::"
 TRIPS = "tests/etchdaemon/test_interlocks_trips.py::"
 ALERTS, PEOPLE = "tests/etchweb/test_alerts.py::", "tests/rig/test_people_called.py::"
@@ -186,6 +187,12 @@ BOX_FAULTS = {
     "beam contact welded, and a flame": (
         scenario("flame_with_beam_contact_welded"),
         TRIPS + "test_in_an_emergency_the_heartbeat_stops_until_the_reset",
+    ),
+    "safety relay or heartbeat contact welded": (
+        *scenarios("safety_relay_welded", "heartbeat_contact_welded", "one_press_for_each_tile"),
+        RELAY
+        + "test_a_welded_contact_is_found_after_the_etch_and_nothing_starts_until_a_test_passes",
+        RELAY + "test_after_any_other_end_the_beams_contact_is_never_held_closed_for_a_test",
     ),
     "loop open while commanded on": (scenario("loop_stays_open"),),
     "loop lost in mid-run": (scenario("loop_lost_in_mid_run"),),

@@ -3,6 +3,7 @@
 import json
 import logging
 import threading
+from types import SimpleNamespace
 
 import pytest
 
@@ -274,10 +275,8 @@ def test_the_report_is_plain_and_names_every_rule_in_force(box):
 
 def test_a_contact_that_opened_and_closed_is_told_once_a_day_and_shown(box):
     told = []
-    guard = Guard(
-        box.interlocks, box.board, box.clock, note_proof=lambda *proof: told.append(proof)
-    )
-    box.guard = guard
+    records = SimpleNamespace(note_proof=lambda *proof: told.append(proof))
+    guard = box.guard = Guard(box.interlocks, box.board, box.clock, records=records)
     guard.recall_proofs({"flame": "2026-01-01"})
     for _ in range(2):
         box.board.closed[Input.STOP_CIRCUIT] = False
@@ -290,6 +289,21 @@ def test_a_contact_that_opened_and_closed_is_told_once_a_day_and_shown(box):
     day = box.clock.utc_now()[:10]
     assert [(name, at_utc[:10]) for name, at_utc in told] == [("stop_circuit", day)]
     assert (shown["stop_circuit"], shown["flame"]) == (day, "2026-01-01")
+
+
+def test_a_test_of_the_safety_relay_is_written_down_and_recalled(box):
+    written = []
+    records = SimpleNamespace(note_relay_test=lambda at_utc, **how: written.append((at_utc, how)))
+    box.guard = Guard(box.interlocks, box.board, box.clock, records=records)
+    box.guard.recall_relay_test({"day": "2026-01-01", "has_passed": False})
+    recalled = box.guard.relay_trouble
+
+    box.interlocks.relay.note_result(has_passed=True)
+    box.look(1)
+
+    assert recalled is not None
+    assert box.guard.relay_trouble is None
+    assert written == [(box.clock.utc_now(), {"has_passed": True})]
 
 
 def test_every_look_is_counted_and_one_that_fails_as_well(box, caplog):

@@ -297,7 +297,7 @@ def test_a_heartbeat_contact_that_does_not_open_fails_the_arming(bench):
 
     closed = [bench.tick().outputs[Output.BEAM_ENABLE] for _ in range(100)]
 
-    assert "heartbeat was withheld" in (bench.interlocks.arming.failed_because or "")
+    assert "heartbeat stopped" in (bench.interlocks.arming.failed_because or "")
     assert sum(closed) * 0.01 <= 0.65
 
 

@@ -430,3 +430,11 @@ def test_the_day_on_which_a_contact_was_last_seen_to_open_is_remembered(disk, lo
     logbook.note_proof("flame", "2026-11-01T08:00:00+00:00")
 
     assert logbook.ask("proofs") == {"stop_circuit": "2026-11-24", "flame": "2026-11-01"}
+
+
+def test_the_safety_relays_last_test_is_remembered(disk, logbook):
+    assert logbook.ask("last_relay_test") == {}
+    logbook.note_relay_test("2026-11-24T17:00:00+00:00", has_passed=True)
+    logbook.note_relay_test("2026-11-28T09:00:00+00:00", has_passed=False)
+
+    assert logbook.ask("last_relay_test") == {"day": "2026-11-28", "has_passed": False}

@@ -126,6 +126,29 @@ def test_what_keeps_it_from_starting_ends_in_a_sentence(etch, loop, words, sente
     assert "Traceback" not in result.output
 
 
+def test_it_is_said_when_somebody_has_to_press_the_button_and_arming_follows(etch):
+    down = {"request": "The safety relay is down. Press the button, then arm."}
+
+    class Person(Loop):
+        """Presses the button after having been told, once before and once after arming."""
+
+        def snapshot(self):
+            now = self._now
+            if not now["may"] or now["may"] == ["disarm"]:
+                self._now = self._later.pop(0)
+            return now
+
+    pressed_first = {**loaded(), "interlocks": {**box(questions=QUESTIONS), **down}, "may": []}
+    pressed_later = snapshot("arming")
+    loop = Person(pressed_first, loaded(), pressed_later, ARMED, COMPLETE)
+
+    result = etch(loop, *ANSWERS)
+
+    assert result.exit_code == 0
+    assert result.output.count("Press the button, then arm.") == 1
+    assert result.output.count("Now press the button at the machine.") == 1
+
+
 def test_a_refusal_of_the_daemon_is_said_as_it_is(etch):
     loop = Loop(loaded())
     loop.refusal = CommandRefused("The lid is open.")

@@ -127,6 +127,7 @@ def test_every_contact_and_output_is_shown(daemon):
     assert "It burns. Contact open for 12 s. Not as it should be." in shown
     assert "Temperature:               Not wired." in shown
     assert "Buzzer:       on   buzzer" in shown
+    assert "The safety relay was last seen to fall on 2026-11-23." in shown
 
 
 @pytest.mark.parametrize(("words", "on"), [([], True), (["--off"], False)])

@@ -52,6 +52,16 @@ def test_a_daemon_that_is_away_is_told_and_can_still_be_asked_to_stop(phone, dae
     assert "disabled" not in button_of(page, "stop")
 
 
+def test_a_safety_relay_that_is_down_asks_for_the_button_before_arming(phone, daemon):
+    request = "The safety relay is down. Close the lid, press the button at the machine, then arm."
+    daemon.tell("loaded", may=["unload"], interlocks=box(request=request))
+
+    page = phone.look()
+
+    assert page.text.index(request) < page.text.index("Get ready")
+    assert "The safety relay was last seen to fall on 2026-11-23." in page.text
+
+
 def test_only_what_may_be_asked_can_be_pressed(phone, daemon):
     daemon.tell("etching", may=["hold", "stop"])
 

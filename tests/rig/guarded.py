@@ -105,9 +105,15 @@ class GuardedRig(Rig):
         return [trip["name"] for trip in self.box["trips"]]
 
     def arm(self):
+        """Arm with one press: before it where the safety relay is down, else after it."""
+        self.wait_until(lambda: "arm" in self.may or self.box["request"] is not None)
+        is_pressed_first = self.box["request"] is not None
+        if is_pressed_first:
+            self.press_button()
         self.wait_until(lambda: "arm" in self.may)
         self.ask("arm", answers=ANSWERS, test_heartbeat=False)
-        self.press_button()
+        if not is_pressed_first:
+            self.press_button()
         self.wait_until(lambda: "start" in self.may)
 
     def show_somebody(self):

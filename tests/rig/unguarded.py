@@ -12,6 +12,7 @@ class Unguarded:
     phase = Phase.ARMED
     standing = ()
     watches_only_because = None
+    can_test_relay = False
 
     def __init__(self, contact):
         self._contact = contact

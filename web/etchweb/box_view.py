@@ -10,6 +10,7 @@ Report = Mapping[str, Any]
 
 NO_BOX: Final[View] = {
     "box": "",
+    "request": "",
     "arming": "",
     "arming_step": "disarmed",
     "start_within": "",
@@ -69,6 +70,7 @@ def box_part(report: Report | None) -> View:
             *(question["key"] for question in report["questions"]),
             report["asked_for"] or "",
         )),
+        "request": report["request"] or "",
         "arming": ARMING_WORDS.get(step, as_sentence(report["arming"]["failed_because"] or "")),
         "arming_step": step,
         "start_within": _start_within(report["arming"]["start_within_s"]),

@@ -105,3 +105,8 @@ class Guard(Lookout):
         """Take the days on which contacts were last seen to open, by their inputs' names."""
         with self._lock.held():
             self._interlocks.proofs.recall(days)
+
+    def recall_relay_test(self, last: Mapping[str, Any]) -> None:
+        """Take the `day` of the safety relay's last test, and whether it `has_passed`."""
+        with self._lock.held():
+            self._interlocks.relay.recall(last)

@@ -17,9 +17,7 @@ from etchdaemon.interlocks.limits import MONOSTABLE_S
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.interlocks.verdict import Said, Verdict
-from etchdaemon.ports import Board, Clock
-
-NoteProof = Callable[[str, str], None]
+from etchdaemon.ports import Board, BoxRecords, Clock
 
 RECENT_S: Final = 0.05
 LOG_FAILURE_EVERY_S: Final = 60.0
@@ -35,7 +33,7 @@ class Lookout:
 
     A trip goes in this order: the beam's contact opens (here, on the edge, before anything is
     read or judged), whoever steers the machine is woken, and what they do to the controller
-    comes before the log and the people. `wake` and `note_proof` must return at once.
+    comes before the log and the people. `wake` and `records` must return at once.
 
     A guard that fails cuts first and logs afterwards, at most once a minute: a log that is written
     a hundred times a second fills the card and keeps the loop waiting.
@@ -52,7 +50,7 @@ class Lookout:
         *,
         wake: Callable[[], None] = lambda: None,
         ask_for_look: Callable[[], None] = lambda: None,
-        note_proof: NoteProof = lambda _name, _at_utc: None,
+        records: BoxRecords | None = None,
     ) -> None:
         """Drive every output off before anything else."""
         self._contacts = Contacts(board, note_beam=self._note_beam)
@@ -60,7 +58,7 @@ class Lookout:
         self._clock = clock
         self._wake = wake
         self._ask_for_look = ask_for_look
-        self._note_proof = note_proof
+        self._records = records
         self._lock = GuardLock()
         self._reaction = Reaction.NOTHING
         self._opened_at_s: MachineSeconds | None = None
@@ -140,7 +138,8 @@ class Lookout:
         box = self._interlocks
         trips = tuple((trip.rule.name, trip.reaction) for trip in box.latch.trips)
         step = (box.arming.step, box.senses.fan.step)
-        return (box.phase, *step, box.people.asked_for, trips, self.trouble)
+        relay = (box.relay.request, box.relay.trouble)
+        return (box.phase, *step, box.people.asked_for, relay, trips, self.trouble)
 
     def allow(self) -> None:
         """Let the beam's contact close at the next look; where it must not, it stays open.
@@ -189,6 +188,26 @@ class Lookout:
         said = self._interlocks.people.said
         return [said.popleft() for _ in range(len(said))]
 
+    def test_relay(self) -> bool:
+        """Begin to test the safety relay; return whether that makes sense."""
+        with suppress(CommandRefused), self._lock.held():
+            return self._interlocks.test_relay(self._clock.wall_s())
+        return False
+
+    def is_relay_tested(self) -> bool:
+        """Return whether no test of the safety relay is under way any more."""
+        return not self._interlocks.relay.is_tested
+
+    @property
+    def can_test_relay(self) -> bool:
+        """Whether this box is wired for it."""
+        return self._interlocks.relay.can_be_tested
+
+    @property
+    def relay_trouble(self) -> str | None:
+        """What a person is told after a test of the safety relay that failed."""
+        return self._interlocks.relay.trouble
+
     def close(self) -> None:
         """Drive every output off and let go of the board."""
         self._contacts.close()
@@ -224,12 +243,17 @@ class Lookout:
                 self._contacts.put_out()
 
     def _keep_proofs(self) -> None:
-        """Last of all, and never more than once a day for a contact."""
+        """Last of all, and never more than once a day for a contact; the relay at each test."""
         proofs = self._interlocks.proofs
         for name in proofs.take_fresh():
             at_utc = self._clock.utc_now()
-            if proofs.note(name, at_utc[:10]):
-                self._note_proof(name.value, at_utc)
+            if proofs.note(name, at_utc[:10]) and self._records is not None:
+                self._records.note_proof(name.value, at_utc)
+        for has_passed in self._interlocks.relay.take_fresh():
+            at_utc = self._clock.utc_now()
+            self._interlocks.relay.note_day(at_utc[:10])
+            if self._records is not None:
+                self._records.note_relay_test(at_utc, has_passed=has_passed)
 
     def _note_beam(self, is_on: bool) -> None:
         self._interlocks.drive(is_on=is_on, now_s=self._clock.wall_s())

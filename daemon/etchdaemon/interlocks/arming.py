@@ -11,6 +11,7 @@ from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.limits import Limits
 from etchdaemon.interlocks.presence import WITHIN_S
 from etchdaemon.interlocks.rules import Phase, Reaction
+from etchdaemon.interlocks.safety_relay import FAILED
 from etchdaemon.interlocks.samples import Condition
 
 
@@ -144,8 +145,7 @@ _LOOP_TEST: Final = {
     ArmingStep.HEARTBEAT: (
         False,
         ArmingStep.PRESENCE,
-        "The loop stayed closed although the heartbeat was withheld: the heartbeat's contact does "
-        "not work, so a file with constant power cannot be run.",
+        FAILED,
     ),
 }
 

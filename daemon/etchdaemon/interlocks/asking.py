@@ -14,6 +14,7 @@ from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_wi
 from etchdaemon.interlocks.watch import Watch
 
 NOT_ARMED: Final = "Arm the box at the machine first."
+UNDER_WAY: Final = "A run is under way; there is nothing to arm."
 
 
 class Interlocks(Watch):
@@ -32,11 +33,13 @@ class Interlocks(Watch):
         if because is not None:
             raise CommandRefused(because)
         if self._is_etching:
-            raise CommandRefused("A run is under way; there is nothing to arm.")
+            raise CommandRefused(UNDER_WAY)
         self.checklist.answer(answers, day)
         if unanswered := self.checklist.open_questions(day):
             raise CommandRefused(f"First confirm: {unanswered[0].text}")
         self._refuse_if_unsafe(now_s, Phase.IDLE)
+        if self.relay.request is not None:
+            raise CommandRefused(self.relay.request)
         if with_heartbeat_test and not self.setup.wired >= {Output.HEARTBEAT, Input.LOOP_CLOSED}:
             raise CommandRefused(
                 "A file with constant power needs a heartbeat contact and the loop input."
@@ -44,7 +47,7 @@ class Interlocks(Watch):
         self.arming = self.arming.begin(
             now_s,
             has_loop_input=Input.LOOP_CLOSED in self.setup.wired,
-            with_heartbeat_test=with_heartbeat_test,
+            with_heartbeat_test=with_heartbeat_test or self.relay.has_failed,
             limits=self.setup.limits,
         )
 
@@ -57,7 +60,7 @@ class Interlocks(Watch):
         if self._is_etching:
             raise CommandRefused("A run is already under way.")
         if not self.arming.is_armed:
-            raise CommandRefused(self.arming.failed_because or NOT_ARMED)
+            raise CommandRefused(self.request or self.arming.failed_because or NOT_ARMED)
         self._refuse_if_unsafe(now_s, Phase.ARMED)
         self._refuse_if_unsafe(now_s, Phase.ETCHING)
         self._refuse_if_not_extracted()
@@ -76,6 +79,7 @@ class Interlocks(Watch):
         refuse_without_people(wish, self.attendance, wired=self.setup.wired)
         record = record_of_start(wish, self.setup, self.arming, self.checklist)
         record["seen_to_open"] = self.proofs.record()
+        record["safety_relay"] = self.relay.record()
         self._is_etching = True
         self._fault_at_s = None
         self.disarm()
@@ -111,6 +115,17 @@ class Interlocks(Watch):
             raise CommandRefused("There is no run, so there is no beam.")
         self._refuse_if_unsafe(now_s, Phase.ETCHING)
         self._is_beam_wanted = True
+
+    def test_relay(self, now_s: WallSeconds) -> bool:
+        """Begin to test the safety relay at the end of a run; return whether that makes sense.
+
+        The beam's contact must be closed and nothing may have tripped; the contact opens when
+        the test is over. Whoever steers has seen the machine at rest and the controller's beam off.
+        """
+        is_fit = self.relay.can_be_tested and self._is_etching and self.may_burn(now_s)
+        if is_fit:
+            self.relay.begin_test(now_s)
+        return is_fit
 
     def reset(self, names: Collection[str], now_s: WallSeconds) -> tuple[Trip, ...]:
         """Reset the trips a person was shown; see `Latch.reset`."""

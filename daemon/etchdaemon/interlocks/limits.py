@@ -6,6 +6,9 @@ from typing import Final
 # How long the heartbeat's monostable holds its contact after a beat, at the shortest and longest.
 MONOSTABLE_S: Final = (0.25, 0.4)
 
+# The fan runs on by itself only after so long without a heartbeat: no test must start that.
+FAN_RUNS_ON_AFTER_S: Final = 2.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:

@@ -43,10 +43,12 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[s
             "is_under_way": arming.is_under_way,
             "is_possible": not any(one.reaction(Phase.IDLE) for one in found.values())
             and not interlocks.latch.trips
+            and interlocks.relay.request is None
             and not is_watch_only(setup.wired),
             "failed_because": arming.failed_because,
             "start_within_s": presence.left_s(now_s) if arming.is_armed else None,
         },
+        "request": interlocks.request,
         "is_somebody_there": presence.is_fresh(now_s),
         "questions": [_question(one) for one in interlocks.checklist.open_questions(day)],
         "extraction": interlocks.senses.fan.sentence if Output.EXTRACTION in setup.wired else None,
@@ -55,7 +57,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[s
         "asked_for": interlocks.people.asked_for,
         "is_attended_only": interlocks.is_attended_only,
         "is_watch_only": is_watch_only(setup.wired),
-        "seen_to_open": interlocks.proofs.report(day),
+        "seen_to_open": [*interlocks.proofs.report(day), interlocks.relay.report()],
         "lacks": [lack.sentence for lack in lacks_of(setup.wired)],
         "changes": {name: change.because for name, change in setup.changes.items()},
     }

@@ -8,13 +8,18 @@ from etchdaemon.interlocks.rules import Phase
 from etchwire.alert_policy import ALERT_POLICY, Occasion
 
 BLINK_S: Final = 1.0
+FLASH_EVERY_S: Final = 2.0
+FLASH_S: Final = 0.2
 
 
-def is_lamp_on(phase: Phase, now_s: WallSeconds) -> bool:
-    """Return whether the lamp is lit: steady when ready to start, blinking while etching."""
+def is_lamp_on(phase: Phase, now_s: WallSeconds, *, is_press_due: bool) -> bool:
+    """Return whether the lamp is lit.
+
+    Steady when ready to start, blinking while etching; a short flash asks for the button.
+    """
     if phase is Phase.ETCHING:
         return now_s % BLINK_S < BLINK_S / 2
-    return phase is Phase.ARMED
+    return phase is Phase.ARMED or (is_press_due and now_s % FLASH_EVERY_S < FLASH_S)
 
 
 def is_buzzer_on(since_s: Mapping[Occasion, float | None], now_s: WallSeconds) -> bool:

@@ -12,6 +12,7 @@ class Steering:
 
     def __init__(self, *, fresh_s: float) -> None:
         self.seen_at_s: WallSeconds | None = None
+        self.is_beating = False
         self._fresh_s = fresh_s
         self._is_high = False
 
@@ -27,6 +28,7 @@ class Steering:
     def beat(self, now_s: WallSeconds, *, is_withheld: bool) -> bool:
         """Return the heartbeat's level for this look."""
         is_alive = self.seen_at_s is not None and now_s - self.seen_at_s <= self._fresh_s
-        if is_alive and not is_withheld:
+        self.is_beating = is_alive and not is_withheld
+        if self.is_beating:
             self._is_high = not self._is_high
         return self._is_high

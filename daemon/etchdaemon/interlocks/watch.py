@@ -17,6 +17,7 @@ from etchdaemon.interlocks.missing import is_attended_only
 from etchdaemon.interlocks.people import People
 from etchdaemon.interlocks.proofs import Proofs
 from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
+from etchdaemon.interlocks.safety_relay import SafetyRelay
 from etchdaemon.interlocks.samples import Condition
 from etchdaemon.interlocks.senses import Senses
 from etchdaemon.interlocks.setup import Setup
@@ -50,6 +51,7 @@ class Watch:
         self.proofs = Proofs(setup.wired)
         self._fault_at_s: WallSeconds | None = None
         self.controller_obeys = True
+        self.relay = SafetyRelay(setup.wired, limits)
         self._is_etching = False
         self._is_beam_wanted = False
         self._beam = Beam(is_on=False, since_s=0.0, contact_s=limits.contact_s)
@@ -67,6 +69,11 @@ class Watch:
         """Whether nothing is etched, armed or tripped, so that outputs may be tried."""
         is_idle = self.phase is Phase.IDLE and not self.arming.is_under_way
         return is_idle and not self.latch.trips
+
+    @property
+    def request(self) -> str | None:
+        """What has to be done at the machine before arming, while nothing else comes first."""
+        return self.relay.request if self.is_free else None
 
     @property
     def is_beam_on(self) -> bool:
@@ -130,7 +137,7 @@ class Watch:
             self.senses.fan = self.senses.fan.stop_now(now_s)
         self.senses.take(
             look,
-            beam=self._beam,
+            beam=replace(self._beam, is_relay_tested=self.relay.is_tested),
             is_fan_wanted=is_wanted or self.wiring.tries(Output.EXTRACTION),
             air=self.latch.air(),
         )
@@ -146,12 +153,15 @@ class Watch:
         self.senses.note(Condition.GUARDED, is_good=True, at_s=now_s)
         verdict = self.judge(now_s)
         self.standing = self.standing.after(verdict.found, now_s)
+        self.relay.note_press(self.senses.presence.at_s)
+        self._go_on_testing(look)
         self._go_on_arming(look, verdict.found)
         return Orders(self._outputs(verdict.reaction, now_s), verdict)
 
     def cut_beam(self) -> None:
-        """Wish for the beam's contact to open."""
+        """Wish for the beam's contact to open, which ends a test of the safety relay too."""
         self._is_beam_wanted = False
+        self.relay.break_off()
 
     @property
     def settle_s(self) -> float:
@@ -168,18 +178,28 @@ class Watch:
         if is_on is not self._beam.is_on:
             self._beam = replace(self._beam, is_on=is_on, since_s=now_s)
 
+    def _go_on_testing(self, look: Look) -> None:
+        if not self.relay.is_tested:
+            return
+        self.relay.see_loop(is_closed=_is_loop_closed(look), now_s=look.now_s)
+        if not self.relay.is_tested:
+            self.cut_beam()
+
     def _go_on_arming(self, look: Look, found: Collection[Finding]) -> None:
         in_the_way = what_undoes(self.arming, self.latch.trips, found)
         if in_the_way is not None:
             self.arming = self.arming.disarm(in_the_way)
             return
-        loop = look.levels.get(Input.LOOP_CLOSED)
+        before, is_loop_closed = self.arming, _is_loop_closed(look)
         is_lid_open = any(finding.rule.requires is Condition.LID_CLOSED for finding in found)
         self.arming = self.arming.advance(
-            is_loop_closed=None if loop is None else loop.is_closed,
+            is_loop_closed=is_loop_closed,
             presence_at_s=None if is_lid_open else self.senses.presence.at_s,
             now_s=look.now_s,
         )
+        has_ended = before.withholds_heartbeat and not self.arming.withholds_heartbeat
+        if has_ended and is_loop_closed is not None:
+            self.relay.note_result(has_passed=self.arming.is_heartbeat_proven)
 
     def _outputs(self, reaction: Reaction, now_s: WallSeconds) -> Mapping[Output, bool]:
         is_safe = reaction < Reaction.TRIP
@@ -187,16 +207,22 @@ class Watch:
             (self._is_etching and self._is_beam_wanted) or self.arming.tests_beam
         )
         # Where K2 does not open, K3 and K1 do: a contact may be welded and nobody has seen it.
-        is_withheld = reaction is Reaction.EMERGENCY or self.arming.withholds_heartbeat
-        is_withheld = is_withheld or self.wiring.tries(Output.HEARTBEAT)
+        is_withheld = (
+            reaction is Reaction.EMERGENCY
+            or self.arming.withholds_heartbeat
+            or self.relay.is_tested
+            or self.wiring.tries(Output.HEARTBEAT)
+        )
+        heartbeat = self._steering.beat(now_s, is_withheld=is_withheld)
+        self.relay.note_beat(now_s, is_beating=self._steering.is_beating)
         is_buzzing = is_buzzer_on(self._calls(reaction), now_s)
-        is_lit = is_lamp_on(self.phase, now_s)
+        is_lit = is_lamp_on(self.phase, now_s, is_press_due=self.request is not None)
         outputs = {  # in the order in which they are driven: the beam's before a slow fan's
             Output.BEAM_ENABLE: is_beam_on,
             Output.EXTRACTION: self.senses.fan.is_on,
             Output.LAMP: is_lit or self.wiring.tries(Output.LAMP),
             Output.BUZZER: is_buzzing or self.wiring.tries(Output.BUZZER),
-            Output.HEARTBEAT: self._steering.beat(now_s, is_withheld=is_withheld),
+            Output.HEARTBEAT: heartbeat,
         }
         return {output: is_on for output, is_on in outputs.items() if output in self.setup.wired}
 
@@ -211,3 +237,8 @@ class Watch:
             Occasion.ROUND: None if rounds.is_missed else rounds.asked_at_s,
             Occasion.LOOK: self.people.looks.asked_at_s,
         }
+
+
+def _is_loop_closed(look: Look) -> bool | None:
+    loop = look.levels.get(Input.LOOP_CLOSED)
+    return None if loop is None else loop.is_closed

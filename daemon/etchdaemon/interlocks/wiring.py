@@ -7,9 +7,10 @@ from typing import Any, Final
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Look, Output
+from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S
 
 TRIAL_S: Final = 5.0
-WITHHELD_S: Final = 2.0  # long enough to hear both relays fall
+WITHHELD_S: Final = FAN_RUNS_ON_AFTER_S - 0.5  # long enough to hear both relays fall
 
 # What a contact means to a person: closed, open. Each wire once by hand, and this must change.
 INPUT_WORDS: Final[Mapping[Input, tuple[str, str, str]]] = {
@@ -48,7 +49,7 @@ OUTPUT_WORDS: Final[Mapping[Output, tuple[str, str]]] = {
     Output.BUZZER: ("Buzzer", "The buzzer sounds for five seconds."),
     Output.HEARTBEAT: (
         "Heartbeat",
-        "The heartbeat stops for two seconds: its relay must click open, and the safety relay with"
+        "The heartbeat stops for a moment: its relay must click open, and the safety relay with"
         " it. Press the button at the machine afterwards.",
     ),
 }

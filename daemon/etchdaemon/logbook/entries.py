@@ -250,6 +250,19 @@ class ProofNoted:
         return insert(book, "input_proof", {"at_utc": self.at_utc, "input": self.input})
 
 
+@dataclass(frozen=True, slots=True)
+class RelayTested:
+    """The safety relay was tested."""
+
+    at_utc: str
+    has_passed: bool
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write how that ended."""
+        columns = {"at_utc": self.at_utc, "has_passed": int(self.has_passed)}
+        return insert(book, "relay_test", columns)
+
+
 def _last_heard_s(book: sqlite3.Connection, run: int) -> float:
     (at_s,) = book.execute(
         "SELECT max(at_s) FROM (SELECT at_s FROM run_row WHERE run_id = ?1"

@@ -31,8 +31,8 @@ CARDS_FOLDER: Final = "cards"
 # another they would be offered as if they were there. `happening` is the order in which all the
 # others were written.
 TABLES: Final = (
-    "logbook_note", "input_proof", "run", "run_row", "run_event", "head", "lens_wipe", "surface",
-    "card", "reading", "recipe", "verdict", "happening",
+    "logbook_note", "input_proof", "relay_test", "run", "run_row", "run_event", "head", "lens_wipe",
+    "surface", "card", "reading", "recipe", "verdict", "happening",
 )  # fmt: skip
 _MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
 
@@ -50,6 +50,7 @@ surface     tiles and paints as they are    card       test cards; their layouts
 reading     what cards showed, what was recommended and what was chosen
 recipe      settings, and the surface they were found on (found_on_json)
 input_proof when safety contacts were seen to open
+relay_test  when the safety relay was tested, and whether it fell
 verdict     what wiped tiles looked like    happening  the order in which all of it was written
 Columns named ..._json hold JSON; ..._packed hold JSON too, deflated (zlib) and in base 64.
 In the CSV files a text that a spreadsheet would run as a formula has a ' before it.

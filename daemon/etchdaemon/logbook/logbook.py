@@ -16,6 +16,7 @@ from etchdaemon.logbook.entries import (
     EventNoted,
     OriginSet,
     ProofNoted,
+    RelayTested,
     RowMeasured,
     RunEnded,
     RunStarted,
@@ -206,6 +207,10 @@ class Logbook:
     def note_proof(self, name: str, at_utc: str) -> None:
         """Queue that the safety contact `name` was seen to open and to close again."""
         self._writer.write(ProofNoted(at_utc, name))
+
+    def note_relay_test(self, at_utc: str, *, has_passed: bool) -> None:
+        """Queue how a test of the safety relay ended."""
+        self._writer.write(RelayTested(at_utc, has_passed))
 
     def note_epoch(self, because: str, *, at_utc: str) -> None:
         """Queue that another position epoch has begun; see `ports.Records`."""

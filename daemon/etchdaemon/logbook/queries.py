@@ -96,6 +96,14 @@ def proofs(book: sqlite3.Connection) -> dict[str, Any]:
     return {name: at_utc[:10] for name, at_utc in found}
 
 
+def last_relay_test(book: sqlite3.Connection) -> dict[str, Any]:
+    """Return the `day` of the safety relay's last test and whether it `has_passed`; else empty."""
+    found = select(book, "SELECT at_utc, has_passed FROM relay_test ORDER BY id DESC LIMIT 1")
+    if not found:
+        return {}
+    return {"day": found[0]["at_utc"][:10], "has_passed": bool(found[0]["has_passed"])}
+
+
 def last_origin(book: sqlite3.Connection) -> dict[str, Any]:
     """Return the origin that was set last, and the last run that began from it; empty if none."""
     found = select(
@@ -196,6 +204,6 @@ QUESTIONS: Final[Mapping[str, Callable[..., dict[str, Any]]]] = {
     question.__name__: question
     for question in (
         runs, run, run_rows, run_events, heads, surfaces, recipes, cards, card, readings, reading,
-        time_line, history, proofs, last_origin,
+        time_line, history, proofs, last_relay_test, last_origin,
     )
 }  # fmt: skip

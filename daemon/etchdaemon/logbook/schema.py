@@ -127,7 +127,19 @@ _ORIGINS: Final = (
     """,
 )
 
-MIGRATIONS: Final = (_RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS)
+_RELAY_TESTS: Final = (
+    """
+    CREATE TABLE relay_test (
+        id INTEGER PRIMARY KEY,
+        at_utc TEXT NOT NULL,
+        has_passed INTEGER NOT NULL CHECK (has_passed IN (0, 1))
+    ) STRICT
+    """,
+)
+
+MIGRATIONS: Final = (
+    _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS,
+)  # fmt: skip
 
 
 def version_of(book: sqlite3.Connection) -> int:

@@ -96,6 +96,27 @@ class Guard(BeamEnable, Protocol):
         """Return what was answered since this was asked last, for the records; empty mostly."""
         ...
 
+    @property
+    def can_test_relay(self) -> bool:
+        """Whether the box is wired so that a stuck safety relay can be found."""
+        ...
+
+    def test_relay(self) -> bool:
+        """Begin to test the safety relay, before the contact opens at a run's end.
+
+        Return whether that makes sense; the machine rests and its beam was seen to be off.
+        """
+        ...
+
+    def is_relay_tested(self) -> bool:
+        """Return whether no such test is under way any more."""
+        ...
+
+    @property
+    def relay_trouble(self) -> str | None:
+        """What a person is told after a test that failed."""
+        ...
+
     def arm(
         self, answers: Mapping[str, object], *, day: str, with_heartbeat_test: bool = False
     ) -> None:
@@ -158,4 +179,16 @@ class Board(Protocol):
 
     def close(self) -> None:
         """Drive every output off and let go of the board; never raises."""
+        ...
+
+
+class BoxRecords(Protocol):
+    """The logbook as the guard sees it: nothing here waits."""
+
+    def note_proof(self, name: str, at_utc: str) -> None:
+        """Queue that the safety contact `name` was seen to open and to close again."""
+        ...
+
+    def note_relay_test(self, at_utc: str, *, has_passed: bool) -> None:
+        """Queue how a test of the safety relay ended."""
         ...

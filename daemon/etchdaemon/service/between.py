@@ -3,11 +3,13 @@
 from datetime import datetime
 from typing import Final
 
+from etchdaemon.controller.beam_off import BeamOff
 from etchdaemon.controller.chore import NO_ANSWER, RESTARTED, Chore
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.opening import From
+from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
-from etchdaemon.interlocks.asking import NOT_ARMED
+from etchdaemon.interlocks.asking import NOT_ARMED, UNDER_WAY
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run import position_epoch
@@ -16,7 +18,7 @@ from etchdaemon.run.moving import Moving
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state
 from etchdaemon.service import fitness
 from etchdaemon.service.bed import bed_of
-from etchdaemon.service.box_wishes import CAN_BE_ARMED
+from etchdaemon.service.box_wishes import CAN_BE_ARMED, arm
 from etchdaemon.service.chores import chore_for
 from etchdaemon.service.course import Course
 from etchdaemon.service.etch import Etch
@@ -31,6 +33,7 @@ from etchdaemon.service.wishes import Request
 from etchwire.controller_profile import EIGHT_BIT
 
 JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."
+NOTHING_TO_ARM: Final = "Arming comes before a start: load a picture first."
 NOT_BETWEEN_RUNS: Final = "This can be done only while nothing is being etched."
 HEAD_MOVES: Final = "The head is moving. Wait until it is there, or stop it."
 IS_ASKED: Final = "The controller is just being asked what it is set to; wait a moment."
@@ -94,6 +97,21 @@ class Between:
         self.inspection.take(None)
         request.accept()
 
+    def arm(self, request: Request, now_s: float) -> None:
+        """See that the controller's beam is off; the box's own tests follow, which close K2."""
+        self._refuse_while_pending()
+        if self._life.is_under_way:
+            raise CommandRefused(UNDER_WAY)
+        if self._life.state not in CAN_BE_ARMED:
+            raise CommandRefused(NOTHING_TO_ARM)
+        facts = self._machine.facts
+        if not self._machine.is_ready or facts is None or facts.firmware is None:
+            raise CommandRefused(self._machine.sentence)
+        self.refuse_unplaced()
+        self.inspection.acknowledge(request.arguments.get("acknowledge", ()))
+        self.pending = request
+        self._machine.begin(BeamOff(facts.firmware), now_s)
+
     def start(self, request: Request, now_s: float) -> None:
         """Ask the controller anew what it is set to; the start follows when it has answered."""
         self._refuse_while_pending()
@@ -150,23 +168,34 @@ class Between:
     def go_on(self, now_s: float) -> None:
         """Answer what waited for the controller, and look after it."""
         ended = self._machine.tick(now_s)
-        if isinstance(ended, (Moving, Measuring, Chore)) and ended.failure in _ENDS_EPOCH:
-            self._machine.epoch.end(_ENDS_EPOCH[ended.failure])
-        if isinstance(ended, (Moving, Measuring)):
-            self._moved(ended, now_s)
-        elif isinstance(ended, Chore):
-            self._chore_done(ended, now_s)
-        elif ended is not None:
-            self.heading.look()
-            request, self.pending = self.pending, None
-            if request is not None and request.command in WRITES_ORIGIN:
-                self._take_origin(request)
-            elif request is not None:
-                self._begin(request)
+        if ended is not None:
+            self._conclude(ended, now_s)
         self._machine.look_after(now_s)
         self._keep_up()
         if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
             self._life.turn(Turn.MACHINE_SEEN)
+
+    def _conclude(self, ended: Sequence, now_s: float) -> None:
+        if isinstance(ended, (Moving, Measuring, Chore, BeamOff)) and ended.failure in _ENDS_EPOCH:
+            self._machine.epoch.end(_ENDS_EPOCH[ended.failure])
+        match ended:
+            case Moving() | Measuring():
+                self._moved(ended, now_s)
+            case Chore():
+                self._chore_done(ended, now_s)
+            case BeamOff():
+                self._beam_off_seen(ended, now_s)
+            case _:
+                self._asked_anew()
+
+    def _asked_anew(self) -> None:
+        """Go on with what waited for the controller to say again what it is set to."""
+        self.heading.look()
+        request, self.pending = self.pending, None
+        if request is not None and request.command in WRITES_ORIGIN:
+            self._take_origin(request)
+        elif request is not None:
+            self._begin(request)
 
     def _moved(self, ended: Moving | Measuring, now_s: float) -> None:
         facts = self._machine.facts
@@ -255,6 +284,22 @@ class Between:
             request.accept()
             self.pending = None
         self._machine.open_again(From.REST if chore.failure is None else From.UNSURE, now_s)
+
+    def _beam_off_seen(self, beam_off: BeamOff, now_s: float) -> None:
+        """Go on with arming, unless the controller's beam may be on."""
+        request, self.pending = self.pending, None
+        if beam_off.failure is not None:
+            self._machine.open_again(From.UNSURE, now_s)
+        if request is None:
+            return
+        try:
+            if beam_off.failure is not None:
+                raise CommandRefused(beam_off.failure)
+            arm(self._guard, request.arguments, self._clock.utc_now()[:10])
+        except EtchdaemonError as error:
+            request.refuse(error)
+        else:
+            request.accept()
 
     def _take_origin(self, request: Request) -> None:
         """Answer whoever set the origin, now that it was read back."""

@@ -11,12 +11,12 @@ CAN_BE_ARMED: Final = frozenset((State.LOADED, State.ENDED))
 Arguments = Mapping[str, Any]
 
 
-def _arm(guard: Guard, arguments: Arguments, day: str) -> None:
+def arm(guard: Guard, arguments: Arguments, day: str) -> None:
+    """Begin arming, once the controller's beam was seen to be off; raise CommandRefused."""
     guard.arm(arguments["answers"], day=day, with_heartbeat_test=bool(arguments["test_heartbeat"]))
 
 
 BOX_WISHES: Final[Mapping[str, Callable[[Guard, Arguments, str], None]]] = {
-    "arm": _arm,
     "disarm": lambda guard, _arguments, _day: guard.disarm(),
     "reset": lambda guard, arguments, _day: guard.reset(arguments["names"]),
     "answer_round": lambda guard, _arguments, _day: guard.answer_round(),

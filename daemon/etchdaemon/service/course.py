@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from math import dist
 from typing import Any, Final
 
+from etchdaemon.controller.beam_off import BeamOff
 from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusReported, Unreadable
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError
@@ -13,6 +14,7 @@ from etchdaemon.ports import Guard
 from etchdaemon.run import audit
 from etchdaemon.run.holding import Arriving, Enabling, HoldingNow
 from etchdaemon.run.overrides import Lever, Overrides
+from etchdaemon.run.relay_testing import RelayTesting
 from etchdaemon.run.resetting import Emergency
 from etchdaemon.run.states import Life, State, Turn, Wish
 from etchdaemon.run.stopping import Stopping
@@ -50,6 +52,8 @@ class Course:
 
     def hold(self, now_s: float) -> None:
         """Come to rest at the end of the row of which any byte was sent."""
+        if self.etch.ending is not None:
+            return  # it rests, and ends in a moment
         if self.etch.has_constant_power:
             self.ends.trip(NO_HOLD, now_s)
             return
@@ -57,6 +61,8 @@ class Course:
 
     def hold_now(self, now_s: float) -> None:
         """Come to rest where the head is."""
+        if self.etch.ending is not None:
+            return
         if self.etch.has_constant_power:
             self.ends.trip(NO_HOLD, now_s)
             return
@@ -109,7 +115,7 @@ class Course:
             self.ends.escalate(verdict.sentence, now_s)
         elif verdict.reaction is Reaction.TRIP:
             self.ends.trip(faults.why_tripped(verdict, self.etch.pauses), now_s)
-        elif verdict.reaction is Reaction.HOLD and self._life.state is State.ETCHING:
+        elif verdict.reaction is Reaction.HOLD and self._may_hold:
             if self.etch.has_constant_power:
                 self.ends.trip(verdict.sentence, now_s)
             else:
@@ -195,7 +201,7 @@ class Course:
     def _arrived(self, arriving: Arriving, now_s: float) -> None:
         place_mm = arriving.rest.work_mm if arriving.rest is not None else None
         if self.etch.is_fed_to_its_end:
-            self.ends.complete(place_mm)
+            self.ends.complete(place_mm, now_s)
             return
         planned_mm = self.etch.row_end_mm()
         if planned_mm is not None and (
@@ -206,6 +212,12 @@ class Course:
         self.etch.row_held()
         self._held()
 
+    def _beam_off_seen(self, beam_off: BeamOff, now_s: float) -> None:
+        self.ends.beam_off_seen(beam_off, now_s)
+
+    def _relay_tested(self, testing: RelayTesting, now_s: float) -> None:
+        self.ends.relay_tested(testing, now_s)
+
     def _stopped(self, stopping: Stopping, now_s: float) -> None:
         self.ends.stopped(stopping, now_s)
 
@@ -213,6 +225,10 @@ class Course:
         self.ends.reset_over(emergency, now_s)
 
     # Small steps.
+
+    @property
+    def _may_hold(self) -> bool:
+        return self._life.state is State.ETCHING and self.etch.ending is None
 
     @property
     def _may_feed(self) -> bool:
@@ -252,6 +268,8 @@ _CONCLUSIONS: Final[Mapping[type[Sequence], Callable[[Course, Any, float], None]
     Enabling: Course._enabled,
     HoldingNow: Course._held_now,
     Arriving: Course._arrived,
+    BeamOff: Course._beam_off_seen,
+    RelayTesting: Course._relay_tested,
     Stopping: Course._stopped,
     Emergency: Course._reset_over,
 }

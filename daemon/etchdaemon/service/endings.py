@@ -2,11 +2,13 @@
 
 from typing import Final
 
+from etchdaemon.controller.beam_off import BeamOff
 from etchdaemon.controller.events import Place
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order
 from etchdaemon.ports import Guard
 from etchdaemon.run import audit, position_epoch
+from etchdaemon.run.relay_testing import RelayTesting
 from etchdaemon.run.resetting import Emergency
 from etchdaemon.run.states import Life, State, Turn, Wish
 from etchdaemon.run.stopping import REST_PATIENCE_S, Stopping, braking_s
@@ -101,9 +103,12 @@ class Endings:
         self._decide("failed", sentence)
         self._end(is_position_known=False)
 
-    def complete(self, place_mm: Place | None) -> None:
-        """End as complete, or as failed with what speaks against it."""
-        self._machine.cut_beam()
+    def complete(self, place_mm: Place | None, now_s: float) -> None:
+        """End as complete, after a test of the safety relay, or as failed with the reason.
+
+        That test is made here only: nothing has tripped, the machine rests, and the contact that
+        the test needs closed is closed.
+        """
         found = audit.objections(
             lines_sent=self._etch.feed.lines_sent,
             lines_accepted=self._etch.lines_accepted,
@@ -112,10 +117,32 @@ class Endings:
         )
         if found:
             self._decide("failed", " ".join(found))
+            self._rested()
+            return
+        self._etch.completed()
+        self._decide("complete", ALL_IS_WELL)
+        facts = self._machine.facts
+        if self._guard.can_test_relay and facts is not None and facts.firmware is not None:
+            self._machine.begin(BeamOff(facts.firmware), now_s)
         else:
-            self._etch.completed()
-            self._decide("complete", ALL_IS_WELL)
-        self._end(is_position_known=True)
+            self._rested()
+
+    def beam_off_seen(self, beam_off: BeamOff, now_s: float) -> None:
+        """Test the safety relay where the controller's beam is off; else end without that."""
+        if beam_off.failure is None and self._guard.test_relay():
+            self._machine.begin(RelayTesting(self._guard.is_relay_tested), now_s)
+            return
+        self._rested()
+        if beam_off.failure is not None:
+            self._machine.open_again(From.UNSURE, now_s)
+
+    def relay_tested(self, _testing: RelayTesting, _now_s: float) -> None:
+        """End, and say so where the safety relay did not fall."""
+        trouble = self._guard.relay_trouble
+        if trouble is not None:
+            self._etch.note("warning", trouble)
+            self._etch.ending = ("complete", f"{ALL_IS_WELL} {trouble}")
+        self._rested()
 
     def stopped(self, stopping: Stopping, now_s: float) -> None:
         """Go on after a stop: the machine rests, or does not."""
@@ -134,6 +161,11 @@ class Endings:
             self._machine.open_again(From.GREETING, now_s)
         else:
             self._machine.give_up_on(faults.DOES_NOT_ANSWER, now_s)
+
+    def _rested(self) -> None:
+        """Cut and end, with the machine at rest."""
+        self._machine.cut_beam()
+        self._end(is_position_known=True)
 
     def _cut_and_stop(self, ended: str, because: str, now_s: float) -> None:
         self._cut(now_s)

@@ -193,7 +193,7 @@ class Etch:
     def note_cut(self, rest: StatusReported | None) -> None:
         """Write where the beam went out, for whoever takes up the rest of the picture."""
         after = None if rest is None else cut.sighting(rest, asked_at_s=0.0, heard_at_s=0.0)
-        if after is None or not self.job.sheet.index:
+        if after is None or not self.job.sheet.index or self.is_all_etched:
             return
         if self.job.sheet.is_foreign:
             self._note_file_cut(after)

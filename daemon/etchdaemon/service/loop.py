@@ -11,7 +11,7 @@ from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import MOVING, Life, State, Wish, next_state
 from etchdaemon.service.between import Between
-from etchdaemon.service.box_wishes import BOX_WISHES, CAN_BE_ARMED
+from etchdaemon.service.box_wishes import BOX_WISHES
 from etchdaemon.service.chores import CHORES
 from etchdaemon.service.course import Course
 from etchdaemon.service.job_origin import FIND_ORIGIN
@@ -23,7 +23,6 @@ from etchwire.record import LOOK
 
 AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.003
-NOTHING_TO_ARM: Final = "Arming comes before a start: load a picture first."
 STOPS_THE_HEAD: Final = (Wish.STOP, Wish.HOLD, Wish.HOLD_NOW)  # where it moves between runs
 MAY_MOVE_OR_BURN: Final = frozenset((*CHORES, FIND_ORIGIN, *WAYS, MEASURE, "arm", "start"))
 NOT_ETCHING: Final = "Speed and power can be changed only while something is being etched."
@@ -211,20 +210,9 @@ class Service:
 
     def _ask_box(self, request: Request, _now_s: float) -> None:
         """Hand a wish to the interlocks."""
-        if request.command == "arm":
-            self._refuse_to_arm()
-            acknowledged = request.arguments.get("acknowledge", ())
-            self._between.inspection.acknowledge(acknowledged)
         day = self._clock.utc_now()[:10]
         BOX_WISHES[request.command](self._guard, request.arguments, day)
         request.accept()
-
-    def _refuse_to_arm(self) -> None:
-        if not self._life.is_under_way and self._life.state not in CAN_BE_ARMED:
-            raise CommandRefused(NOTHING_TO_ARM)
-        if not self._machine.is_ready:
-            raise CommandRefused(self._machine.sentence)
-        self._between.refuse_unplaced()
 
     def _tell(self, request: Request, _now_s: float) -> None:
         """Tell what is too much for every snapshot."""
@@ -258,6 +246,7 @@ class Service:
 _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
     "load": lambda service, request, now_s: service._between.load(request, now_s),
     "unload": lambda service, request, now_s: service._between.unload(request, now_s),
+    "arm": lambda service, request, now_s: service._between.arm(request, now_s),
     "start": lambda service, request, now_s: service._between.start(request, now_s),
     "set_feed": Service._override,
     "set_power": Service._override,

@@ -128,6 +128,10 @@ EVENTS: Final[Mapping[str, Kind]] = {
         {"name": str, "seconds": float},
     ),
     "beam contact welds": _weld(BEAM_CONTACT, "The beam's contact (K2) welds shut."),
+    "safety relay replaced": Kind(
+        _BOARD, "replace_relay", "Somebody puts in another safety relay (K1).",
+        fixed={"name": SAFETY_RELAY},
+    ),
     "safety relay welds": _weld(SAFETY_RELAY, "The safety relay's contact (K1) welds shut."),
     "heartbeat contact welds": _weld(
         HEARTBEAT_CONTACT, "The heartbeat's contact (K3) welds shut."

@@ -1,0 +1,149 @@
+"""The safety relay (K1) as the box knows it: whether it still falls, and whether it has fallen.
+
+A welded K1 looks as if all were well until the day on which K2 is welded too. So it is tested
+where that costs nothing: after an etch that ended complete, at rest, with the controller's beam
+off and K2 still closed, the heartbeat stops, and the loop has to open. After that K1 is down, and
+only the button at the machine sets it again.
+"""
+
+from collections.abc import Collection, Mapping
+from typing import Any, Final
+
+from etchdaemon.interlocks.clocks import WallSeconds
+from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.limits import MONOSTABLE_S, Limits
+
+NAME: Final = "safety_relay"  # beside the inputs, among what was last seen to open
+STAYS_OPEN_S: Final = 0.05  # a loop that opens more briefly is a loose wire rather than a relay
+DOWN: Final = "The safety relay is down."
+PRESS_THEN_ARM: Final = "Close the lid, press the button at the machine, then arm."
+FAILED: Final = (
+    "The safety relay did not fall when the heartbeat stopped: its contact (K1) or the heartbeat's"
+    " (K3) is stuck, and could not put the beam out. Have both put right: nothing starts before"
+    " the test at arming passes."
+)
+PASSED: Final = "The safety relay was last seen to fall on {day}."
+UNTESTED: Final = (
+    "The safety relay has not been tested yet. The next etch that ends complete tests it."
+)
+CANNOT: Final = (
+    "A safety relay (K1) that is stuck is not found by this box: that takes the heartbeat output"
+    " and the loop input."
+)
+
+
+class SafetyRelay:
+    """Remembers K1's last test and whether K1 is down; with a test under way, judges it."""
+
+    def __init__(self, wired: Collection[Input | Output], limits: Limits) -> None:
+        self.can_be_tested = {Output.HEARTBEAT, Input.LOOP_CLOSED} <= set(wired)
+        self.has_failed = False
+        self.is_down = False  # by us, and nobody has pressed the button since
+        self._has_button = Input.ARM_BUTTON in wired
+        self._limit_s = limits.heartbeat_opens_within_s
+        self._day: str | None = None  # of the last test
+        self._fresh: list[bool] = []
+        self._began_s: WallSeconds | None = None
+        self._open_since_s: WallSeconds | None = None
+        self._beat_at_s: WallSeconds | None = None
+        self._beats_since_s: WallSeconds | None = None
+
+    @property
+    def is_tested(self) -> bool:
+        """Whether a test is under way: the heartbeat is withheld and the loop has to open."""
+        return self._began_s is not None
+
+    @property
+    def request(self) -> str | None:
+        """What has to be done at the machine before arming; None where nothing has."""
+        if not (self.is_down and self._has_button):
+            return None
+        return f"{FAILED if self.has_failed else DOWN} {PRESS_THEN_ARM}"
+
+    @property
+    def trouble(self) -> str | None:
+        """What a person is told after a test that failed."""
+        return FAILED if self.has_failed else None
+
+    def begin_test(self, now_s: WallSeconds) -> None:
+        """Begin a test: K2 is closed and the controller's beam is off."""
+        self._began_s, self._open_since_s = now_s, None
+
+    def break_off(self) -> None:
+        """Leave off testing: where K2 opens as well, the loop says nothing of K1."""
+        self._began_s = None
+
+    def see_loop(self, *, is_closed: bool | None, now_s: WallSeconds) -> None:
+        """Go on with the test, by a look at the loop (None: it cannot be read)."""
+        if self._began_s is None or is_closed is None:
+            self.break_off()
+        elif is_closed:
+            self._open_since_s = None
+            if now_s - self._began_s > self._limit_s:
+                self.note_result(has_passed=False)
+        elif self._open_since_s is None:
+            self._open_since_s = now_s
+        elif now_s - self._open_since_s >= STAYS_OPEN_S:
+            self.note_result(has_passed=True)
+
+    def note_result(self, *, has_passed: bool) -> None:
+        """Take the outcome of a test, of this one or of the one at arming."""
+        self.break_off()
+        self.has_failed = not has_passed
+        self._fresh.append(has_passed)
+
+    def note_beat(self, now_s: WallSeconds, *, is_beating: bool) -> None:
+        """Note at every look whether the heartbeat goes on: K1 falls without it."""
+        if is_beating:
+            self._beat_at_s = now_s
+            if self._beats_since_s is None:
+                self._beats_since_s = now_s
+        elif self._beat_at_s is not None and now_s - self._beat_at_s >= MONOSTABLE_S[0]:
+            self.is_down, self._beats_since_s = True, None
+
+    def note_press(self, pressed_at_s: WallSeconds | None) -> None:
+        """Note when the button was last pressed: with a heartbeat, that sets K1."""
+        if pressed_at_s is None or self._beats_since_s is None:
+            return
+        if pressed_at_s > self._beats_since_s:
+            self.is_down = False
+
+    def take_fresh(self) -> tuple[bool, ...]:
+        """Return how tests ended since this was asked last."""
+        if not self._fresh:
+            return ()
+        fresh, self._fresh = tuple(self._fresh), []
+        return fresh
+
+    def note_day(self, day: str) -> None:
+        """Note the day of a test (as 2026-11-28)."""
+        self._day = day
+
+    def recall(self, last: Mapping[str, Any]) -> None:
+        """Take what an earlier life of the daemon has noted, where nothing newer is known.
+
+        That is the `day` and whether the test `has_passed`; empty where there was none.
+        """
+        if last and self._day is None:
+            self._day, self.has_failed = str(last["day"]), not last["has_passed"]
+
+    def record(self) -> dict[str, Any]:
+        """Return the last test for a run's record."""
+        return {"day": self._day, "has_passed": None if self._day is None else not self.has_failed}
+
+    def report(self) -> dict[str, Any]:
+        """Return what a person is shown: plain JSON values."""
+        return {
+            "name": NAME,
+            "day": self._day,
+            "is_due": self.has_failed,
+            "sentence": self._sentence,
+        }
+
+    @property
+    def _sentence(self) -> str:
+        if not self.can_be_tested:
+            return CANNOT
+        if self.has_failed:
+            return FAILED
+        return UNTESTED if self._day is None else PASSED.format(day=self._day)

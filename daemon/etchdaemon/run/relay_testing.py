@@ -1,0 +1,37 @@
+"""At the end of a complete run: the safety relay is tested before the beam's contact opens."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from etchdaemon.controller.events import Event
+from etchdaemon.controller.orders import NOTHING, Orders
+from etchdaemon.run.holding import WATCHFUL_S
+
+
+@dataclass(slots=True)
+class RelayTesting:
+    """Waits, with the machine at rest, for the guard to have seen the loop open, or stay closed."""
+
+    is_tested: Callable[[], bool]  # on the wall's clock, as contacts are
+
+    @property
+    def is_over(self) -> bool:
+        """Whether the guard has come to a result."""
+        return self.is_tested()
+
+    @property
+    def polls_every_s(self) -> float | None:
+        """Ten a second, so that a machine that moves is noticed."""
+        return WATCHFUL_S
+
+    def begin(self, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
+        """Order nothing: the guard has begun."""
+        return NOTHING
+
+    def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
+        """Nothing to do: faults are judged elsewhere."""
+        return NOTHING
+
+    def tick(self, now_s: float) -> Orders:  # noqa: ARG002
+        """Nothing to do: the guard ends its test in time, and one that hangs trips."""
+        return NOTHING
