@@ -29,6 +29,28 @@ SUSTAINED = [
 ]
 # Dots of 0.1 mm asked to run at 4000 mm/min: acceleration in mm/s², true speed.
 BY_ACCELERATION = [(500, 2090), (3000, 2472)]
+# Rows whose lines are others, of ROW_LINES: their lines, how far each goes along x and on its way,
+# mm, and the true speed. Absolute places, lines without S, and a zigzag of whole lines; of this one
+# length and rate are known (0.279 mm, 99 lines a second), the steps of each leg follow from both.
+ROW_LINES = 800
+OTHER_ROWS = {
+    "absolute, 2400": (
+        ["G90G1X.1S0F2400M4", *(f"X{n / 10:g}S{n % 2 * 600}" for n in range(2, ROW_LINES))],
+        (0.1, 0.1),
+        2398,
+    ),
+    "absolute, 4000": (
+        ["G90G1X.1S0F4000M4", *(f"X{n / 10:g}S{n % 2 * 600}" for n in range(2, ROW_LINES))],
+        (0.1, 0.1),
+        2251,
+    ),
+    "without S": (["G91G1X.1S0F4000M4", *["X.1"] * ROW_LINES], (0.1, 0.1), 2372),
+    "zigzag": (
+        ["M4", *(f"G1X{n * 0.275:.3f}Y{n % 2 * 0.05:g}F4000S500" for n in range(1, ROW_LINES))],
+        (0.275, 0.2795),
+        1656,
+    ),
+}
 # One to three dots of 0.1 mm at random, asked to run at 4000 mm/min.
 RANDOM_RUNS = 3995
 WITHIN = 0.03

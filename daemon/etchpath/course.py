@@ -12,10 +12,12 @@ from etchpath.language.dialect import CONSTANT_POWER, FIRST_ARC, RAPID, Number
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion import Moves
 from etchpath.states import States
+from etchwire.controller_profile import DOT_WORDS
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Counts = NDArray[np.int64]
+Words = NDArray[np.int16]
 
 PIECES_AT_ONCE: Final = 40_000  # bounds the memory where many arcs meet
 
@@ -25,12 +27,13 @@ class Course:
     """Straight pieces in order, as arrays: where each ends, and how it is run.
 
     `line` counts from 1 in the file and `byte` is how much has been sent when that line ends: empty
-    lines are not. `beam_s` is the S word while the beam is on, else 0. `wait_s` is spent at rest
-    before the piece.
+    lines are not. `words` is how many the line has. `beam_s` is the S word while the beam is on,
+    else 0. `wait_s` is spent at rest before the piece.
     """
 
     line: Counts
     byte: Counts
+    words: Words
     x_mm: Floats
     y_mm: Floats
     dx_mm: Floats
@@ -58,7 +61,7 @@ class Course:
     @property
     def moves(self) -> Moves:
         """The pieces as the planner wants them."""
-        return Moves(self.dx_mm, self.dy_mm, self.feed_mm_per_s, self.stops_before)
+        return Moves(self.dx_mm, self.dy_mm, self.feed_mm_per_s, self.stops_before, self.words)
 
 
 class Tracer:
@@ -125,10 +128,12 @@ class Tracer:
         if len(places):
             self._x_mm, self._y_mm = float(x_mm[-1]), float(y_mm[-1])
         feed = states.feed_mm_per_min[places] / SECONDS_PER_MINUTE
+        words = states.lines.words[states.part][places]  # chords are no lines and have none
         beam_s = np.where(states.is_beam_on[places], states.power_s[places], 0.0)
         course = Course(
             line=places + states.line_number,
             byte=sent_bytes,
+            words=np.where(states.motion[places] < FIRST_ARC, words, np.int16(DOT_WORDS)),
             x_mm=x_mm,
             y_mm=y_mm,
             dx_mm=dx_mm,

@@ -34,14 +34,16 @@ _LEAST_SQ: Final = 1e-9  # mm²/s²; keeps a division finite
 class Path:
     """Blocks in order as arrays, and how they run while the queue is full.
 
-    `gain` is the sum of 2as before each block, one longer than the others, and `ahead` the least
-    that junction² + gain is from each block on. `exit_sq` and `seconds` are of a full queue.
+    `gain` is the sum of 2as before each block, and `ahead` the least that junction² + gain is
+    from each block on. `exit_sq` and `seconds` are of a full queue. `gain`, `ahead` and `words_s`
+    go on beyond the others, as far as lines are known.
     """
 
     length: Floats
     acceleration: Floats
     limit: Floats
     steps: Floats  # of the leading axis
+    words_s: Floats  # that reading the line takes longer than a dot's
     gain: Floats
     ahead: Floats
     exit_sq: Floats
@@ -69,8 +71,9 @@ class LineIntake:
         self._capacity = planner_blocks
         rates = np.arange(0.0, _FASTEST_HZ, _RATE_CLASS_HZ).tolist()
         self._stretch = np.array([1 / (1 - costs.interrupt_share(rate)) for rate in rates])
+        self._most_stretch = float(self._stretch.max())
         line_s = costs.read_s + costs.answer_s + costs.replan_s * planner_blocks
-        self._slowest_line_s = (line_s + costs.ramp_segment_s) * float(self._stretch.max())
+        self._slowest_line_s = (line_s + costs.ramp_segment_s) * self._most_stretch
         self.run_in = _RUN_IN_QUEUES * planner_blocks
 
     def hurried(self, path: Path, first: int) -> Hurry:
@@ -90,7 +93,8 @@ class LineIntake:
     def _short_pieces(self, path: Path, first: int) -> Counts:
         """Return which pieces have a stretch of blocks that lines might not keep up with."""
         window = max(1, min(self._capacity - 1, len(path)))
-        ends = np.append(0.0, np.cumsum(path.seconds))
+        words_s = path.words_s[: len(path)] * self._most_stretch
+        ends = np.append(0.0, np.cumsum(path.seconds - words_s))
         lasts_s = ends[window:] - ends[:-window]
         is_short = np.append(lasts_s < window * self._slowest_line_s, np.zeros(window - 1, bool))
         pieces = -(-(len(path) - first) // _PIECE_BLOCKS)
@@ -144,6 +148,7 @@ class LineIntake:
             share = limit_sq[step] / np.maximum(stop_sq, _LEAST_SQ)  # of the queue is a stop's way
             behind = queued - place - 1
             planned = np.maximum(np.minimum(share * behind - 0.5, behind), 0.0)
-            line_s = stretch * (costs.replan_s * planned + (costs.read_s + costs.answer_s))
+            read_s = path.words_s.take(queued, mode="clip") + (costs.read_s + costs.answer_s)
+            line_s = stretch * (costs.replan_s * planned + read_s)
             exits[step], speed, speed_sq = exit_sq, leaving, exit_sq
         return exits, dry_s

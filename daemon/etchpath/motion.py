@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from etchpath.line_intake import LineIntake, Path
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchwire.controller_profile import DOT_WORDS
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -36,13 +37,15 @@ class Moves:
     """Straight moves in order, as arrays of equal length; none may have length zero.
 
     `feed_mm_per_s` is the speed commanded, infinite for a rapid; `stops_before` is true where
-    the head comes to rest first: a dwell, a change of M word, a pause.
+    the head comes to rest first: a dwell, a change of M word, a pause. `words` counts those of
+    each line; None where each is a dot's: place and power.
     """
 
     dx_mm: Floats
     dy_mm: Floats
     feed_mm_per_s: Floats
     stops_before: Flags
+    words: NDArray[np.int16] | None = None
 
     @classmethod
     def none(cls) -> Self:
@@ -80,6 +83,7 @@ class _Blocks:
     limit: Floats  # mm/s along the block
     junction_sq: Floats  # the most that speed² may be where the block begins
     steps: Floats  # of the axis that makes the most
+    words_s: Floats  # that the controller takes longer to read it than a dot's line
 
     def part(self, wanted: slice) -> "_Blocks":
         return _Blocks(*(getattr(self, name)[wanted] for name in self.__slots__))
@@ -138,7 +142,9 @@ class Planner:
         junction_sq = np.minimum(junction_sq, before[2] ** 2)
         junction_sq[moves.stops_before] = 0.0
         steps = np.maximum(np.abs(moves.dx_mm), np.abs(moves.dy_mm)) * machine.steps_per_mm
-        return _Blocks(length, acceleration, limit, junction_sq, steps)
+        words = np.full(len(length), DOT_WORDS) if moves.words is None else moves.words
+        words_s: Floats = (words - DOT_WORDS) * np.float64(machine.costs.word_s)
+        return _Blocks(length, acceleration, limit, junction_sq, steps, words_s)
 
     def _acceleration(self, ux: Floats, uy: Floats) -> Floats:
         machine = self._machine
@@ -192,6 +198,7 @@ class Planner:
             acceleration=known.acceleration,
             limit=known.limit,
             steps=known.steps,
+            words_s=blocks.words_s,
             gain=gain,
             ahead=ahead,
             exit_sq=exits,

@@ -180,7 +180,8 @@ class Controller(Services):
         line = read_line(raw, self.firmware)
         is_move = line.has_axis and self.state is not State.CHECK
         if line.text:
-            self.work(self.costs.read_s if is_move else self.costs.plain_s)
+            costs = self.costs
+            self.work(costs.move_read_s(line.word_count) if is_move else costs.plain_s)
         refusal = self.faults.refusal()
         if refusal is not None:
             self.reply(refusal)

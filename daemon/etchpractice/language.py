@@ -59,6 +59,11 @@ class Line:
     simple: tuple[float | None, ...] | None = None
     has_axis: bool = False
 
+    @property
+    def word_count(self) -> int:
+        """How many words it has."""
+        return len(self.g) + len(self.m) + len(self.words)
+
 
 class _Refused(Exception):
     def __init__(self, code: int) -> None:

@@ -12,6 +12,7 @@ from etchwire.plain import Plain, require_positive, require_types
 
 INTERRUPTS_PER_S: Final = 8000.0  # below it the firmware doubles the rate of its step interrupt,
 MOST_DOUBLINGS: Final = 3  # three times at most; all but every eighth then only count
+DOT_WORDS: Final = 2  # the place along the row and the power
 _MOST_SHARE: Final = 0.9
 _SLOWEST_S: Final = 1.0  # no controller takes so long over anything
 
@@ -24,7 +25,7 @@ class LineCosts(Plain):
     full speed: `replan_s` is spent on each.
     """
 
-    read_s: float  # reading a line that moves, up to its place in the planner
+    read_s: float  # reading a line that moves, of DOT_WORDS, up to its place in the planner
     answer_s: float  # answering it, and once round the main loop
     plain_s: float  # reading a line that does not move
     report_s: float
@@ -32,14 +33,20 @@ class LineCosts(Plain):
     level_segment_s: float  # preparing a segment at even speed
     ramp_segment_s: float  # preparing one in which the speed changes
     interrupt_s: float  # one step interrupt
+    word_s: float = 0.0  # reading each word more than DOT_WORDS in a line that moves, or fewer
 
     def __post_init__(self) -> None:
         """Refuse what is no time."""
         require_types("the controller", self)
         for entry in fields(self):
             value = getattr(self, entry.name)
-            if not 0 < value <= _SLOWEST_S:
+            is_fit = 0 <= value <= self.read_s if entry.name == "word_s" else value > 0
+            if not is_fit or value > _SLOWEST_S:
                 raise UnreadableSheet(f"the controller's {entry.name} cannot be {value!r:.60}")
+
+    def move_read_s(self, words: int) -> float:
+        """Return what reading a line that moves takes, of so many words."""
+        return self.read_s + self.word_s * (words - DOT_WORDS)
 
     def interrupt_share(self, steps_per_s: float) -> float:
         """Return the share of the processor that stepping takes at this rate."""
@@ -87,6 +94,7 @@ EIGHT_BIT: Final = ControllerProfile(
         level_segment_s=330e-6,
         ramp_segment_s=475e-6,
         interrupt_s=20.9e-6,
+        word_s=120e-6,
     ),
     power_pulse_s=1.024e-3,
 )

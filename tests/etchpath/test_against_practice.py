@@ -79,12 +79,12 @@ def circles():
     return ("G21G90\nM4S500F5000\n" + rings + "M5\nG0X0Y0\nM2\n").encode()
 
 
-def dense_segments():
+def dense_segments(feed=3000):
     """A spiral as other programs write it: segments of 0.15 mm, every word in every line."""
     angles = np.cumsum(0.15 / np.linspace(4.0, 20.0, 1500))
     radii = np.linspace(4.0, 20.0, 1500)
     places = np.column_stack([50 + radii * np.cos(angles), 50 + radii * np.sin(angles)])
-    lines = [f"G1X{x:.3f}Y{y:.3f}F3000S400\n" for x, y in places]
+    lines = [f"G1X{x:.3f}Y{y:.3f}F{feed}S400\n" for x, y in places]
     return ("G21G90\nM4S0\nG0X54Y50\n" + "".join(lines) + "M5\nG0X0Y0\nM2\n").encode()
 
 
@@ -112,7 +112,10 @@ JOBS = [
     ("checkerboard at 8000", checkerboard(), 0.01),
     ("long vectors", long_vectors(), 0.01),
     ("circles", circles(), 0.01),
-    ("dense segments", dense_segments(), 0.01),
+    ("dense segments", dense_segments(feed=2400), 0.01),
+    # at the brink: a little slower the queue stays full, a little faster it runs short
+    ("dense segments at 3000", dense_segments(), 0.03),
+    ("dense segments at 4000", dense_segments(feed=4000), 0.01),
     ("rapid heavy", rapid_heavy(), 0.01),
     ("power alone", power_alone(), 0.01),
 ]

@@ -7,14 +7,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cycle_figures import BY_ACCELERATION, RANDOM_RUNS, SUSTAINED, WITHIN
+from cycle_figures import (
+    BY_ACCELERATION,
+    OTHER_ROWS,
+    RANDOM_RUNS,
+    ROW_LINES,
+    SUSTAINED,
+    WITHIN,
+)
 from etchpath import line_intake
 from etchpath.motion import Moves, planned
 from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
-from gcode_bench import MACHINE, machine
+from gcode_bench import MACHINE, inspected, machine
 
 BENCH = machine(
     acceleration_x_mm_per_s2=1000.0,
+    acceleration_y_mm_per_s2=1000.0,
     max_feed_x_mm_per_min=10000.0,
     max_feed_y_mm_per_min=10000.0,
 )
@@ -43,6 +51,32 @@ def test_a_short_queue_costs_more_or_less_with_the_acceleration(acceleration, tr
     on = replace(BENCH, acceleration_x_mm_per_s2=float(acceleration))
 
     assert speed_mm_per_min([0.1] * 1000, 4000, on) == pytest.approx(true, rel=WITHIN)
+
+
+class Speeds:
+    """Watches a preflight go by, and keeps how far each piece goes and how long it lasts."""
+
+    def __init__(self):
+        self.length_mm, self.seconds = np.empty(0), np.empty(0)
+
+    def see_states(self, states):
+        pass
+
+    def see_times(self, timed):
+        self.length_mm = np.append(self.length_mm, timed.travel.length_mm)
+        self.seconds = np.append(self.seconds, timed.seconds)
+
+
+@pytest.mark.parametrize("name", OTHER_ROWS)
+def test_a_row_of_other_lines_runs_as_the_firmware_image_runs_it(name):
+    lines, _, true = OTHER_ROWS[name]
+    speeds = Speeds()
+
+    inspected("\n".join(lines) + "\n", BENCH, watchers=[speeds])
+
+    middle = slice(ROW_LINES // 3, ROW_LINES * 9 // 10)
+    speed = speeds.length_mm[middle].sum() / speeds.seconds[middle].sum() * 60
+    assert speed == pytest.approx(true, rel=WITHIN)
 
 
 def test_runs_of_one_to_three_dots_keep_the_speed_that_single_dots_do_not():

@@ -187,7 +187,7 @@ def test_arrays_and_loops_agree_however_the_moves_are_cut_into_parts(steps, bloc
     steps_mm = [(x / 1000, y / 1000) for x, y in steps]
     small = machine(planner_blocks=blocks, acceleration_y_mm_per_s2=600.0)
     whole = moves(steps_mm, stops=list(stops))
-    names = Moves.__slots__
+    names = [name for name in Moves.__slots__ if name != "words"]
     parts = [
         Moves(*(getattr(whole, n)[part] for n in names)) for part in (slice(cut), slice(cut, None))
     ]

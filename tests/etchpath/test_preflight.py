@@ -187,7 +187,7 @@ def test_an_axis_may_be_slower_than_the_other():
 def test_fine_detail_runs_at_the_speed_of_the_firmware_image(asked, mean, share):
     # single dots of 0.1 mm: cycle-accurate run of the firmware image, see test_line_intake
     begin = "G21G90\nM4S0\nG1X10F8000\nG91\nS500\n"
-    report = inspected(begin + f"X.1F{asked}\n" + "X.1\n" * 2000 + "X10S0\n" + END)
+    report = inspected(begin + f"X.1F{asked}\n" + "X.1S500\n" * 2000 + "X10S0\n" + END)
 
     assert report.beam["mean_mm_per_min"] == pytest.approx(mean, rel=0.03)
     assert report.beam["share_at_asked"] == pytest.approx(share, abs=0.01)
@@ -196,7 +196,7 @@ def test_fine_detail_runs_at_the_speed_of_the_firmware_image(asked, mean, share)
 
 def test_dynamic_power_keeps_the_energy_of_a_millimetre_and_constant_power_does_not():
     for word, energy in (("M4", 0.5 / (8000 / 60)), ("M3", 0.5 / (2265 / 60))):
-        text = f"G21G90\n{word}S0\nG1X10F8000\nG91\nX.1S500\n" + "X.1\n" * 2000 + "X10S0\n" + END
+        text = f"G21G90\n{word}S0\nG1X10F8000\nG91\n" + "X.1S500\n" * 2000 + "X10S0\n" + END
         report = inspected(text)
         assert report.beam["full_power_s_per_mm"] == pytest.approx(energy, rel=0.03)
 

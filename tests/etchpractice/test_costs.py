@@ -8,7 +8,7 @@ import itertools
 import numpy as np
 import pytest
 
-from cycle_figures import BY_ACCELERATION, SUSTAINED, WITHIN
+from cycle_figures import BY_ACCELERATION, OTHER_ROWS, RANDOM_RUNS, ROW_LINES, SUSTAINED, WITHIN
 from practice_host import Host
 
 BYTE_S = 10 / 115200
@@ -17,12 +17,16 @@ FIRST_BYTE_S = BYTE_S  # of the answer on its way to the host
 
 def steady(length_mm, feed, count=800, **wishes):
     """The mean speed over the middle of a row of equal dots, on and off in turn."""
-    host = Host(**wishes)
     dots = [f"X{length_mm:g}S{600 * (number % 2)}" for number in range(1, count)]
-    host.queue(f"G91G1X{length_mm:g}S0F{feed}M4", *dots)
-    from_mm, to_mm = length_mm * count * 0.3, length_mm * count * 0.9
+    return along_x([f"G91G1X{length_mm:g}S0F{feed}M4", *dots], length_mm * count, **wishes)
+
+
+def along_x(lines, to_mm, **wishes):
+    """The mean speed along x over the middle of the way to `to_mm`."""
+    host = Host(**wishes)
+    host.queue(*lines)
     passed = []
-    for place_mm in (from_mm, to_mm):
+    for place_mm in (to_mm * 0.3, to_mm * 0.9):
         while (x := host.machine.controller.stepper.place_at(host.machine.now_s)[0]) < place_mm:
             host.wait(0.002)
         passed.append((host.machine.now_s, x))
@@ -46,6 +50,24 @@ def test_a_row_of_equal_dots_runs_as_the_firmware_image_runs_it(length_mm, asked
     assert steady(length_mm, asked) == pytest.approx(true, rel=WITHIN)
 
 
+@pytest.mark.parametrize("name", OTHER_ROWS)
+def test_a_row_of_other_lines_runs_as_the_firmware_image_runs_it(name):
+    lines, (along_mm, way_mm), true = OTHER_ROWS[name]
+
+    speed = along_x(lines, along_mm * ROW_LINES) * way_mm / along_mm
+
+    assert speed == pytest.approx(true, rel=WITHIN)
+
+
+def test_runs_of_one_to_three_dots_keep_the_speed_that_single_dots_do_not():
+    lengths = np.random.default_rng(1).integers(1, 4, ROW_LINES) * 0.1
+    dots = [f"X{length:g}S{600 * (n % 2)}" for n, length in enumerate(lengths)]
+
+    speed = along_x(["G91G1X.1S0F4000M4", *dots], lengths.sum())
+
+    assert speed == pytest.approx(RANDOM_RUNS, rel=WITHIN)
+
+
 @pytest.mark.parametrize(("acceleration", "true"), BY_ACCELERATION)
 def test_a_short_queue_costs_more_or_less_with_the_acceleration(acceleration, true):
     assert steady(0.1, 4000, settings={120: acceleration}) == pytest.approx(true, rel=WITHIN)
@@ -62,7 +84,12 @@ def test_the_planner_of_a_starved_row_holds_seven_or_eight_blocks():
 
 @pytest.mark.parametrize(
     ("line", "least_ms", "most_ms"),
-    [("S500", 0.15, 0.18), ("F3000", 0.15, 0.18), ("X.1S500", 0.72, 0.80)],
+    [
+        ("S500", 0.15, 0.18),
+        ("F3000", 0.15, 0.18),
+        ("X.1S500", 0.72, 0.80),
+        ("G1X10.05Y3.2F3000S400", 1.05, 1.2),
+    ],
 )
 def test_a_line_at_rest_is_answered_after_what_it_costs(line, least_ms, most_ms):
     host = Host()

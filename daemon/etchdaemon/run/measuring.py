@@ -48,7 +48,8 @@ class _Row:
 
     @property
     def line(self) -> bytes:
-        return f"X{self.step_mm:g}".replace("0.", ".").encode("ascii")
+        # The words of a dot's line, because each costs the controller time; no beam comes of S0.
+        return f"X{self.step_mm:g}S0".replace("0.", ".").encode("ascii")
 
     def lines(self) -> list[bytes]:
         first = self.line + f"F{self.feed_mm_per_min:.0f}".encode("ascii")

@@ -128,8 +128,9 @@ class _Block:
         self._refuse("unused word", is_spare & ~(dwells & ~others))
 
     def scatter(self) -> None:
-        """Put numbers, modes and events into the columns of their lines."""
+        """Put numbers, modes, events and counts of words into the columns of their lines."""
         lines, letters = self._lines, self._letters
+        lines.words[:] = np.bincount(self._words.line, minlength=len(lines))
         for letter, row in _ROWS.items():
             if letter in letters:
                 lines.numbers[row, letters[letter].line] = letters[letter].number

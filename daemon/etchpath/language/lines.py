@@ -35,6 +35,7 @@ class Lines:
     numbers: NDArray[np.float64]
     modes: NDArray[np.int16]
     events: NDArray[np.uint8]
+    words: NDArray[np.int16]  # how many each has
     remarks: list[Remark] = field(default_factory=list)
 
     @classmethod
@@ -48,6 +49,7 @@ class Lines:
             numbers=np.full((len(Number), count), np.nan),
             modes=np.full((len(Mode), count), NOT_SET, dtype=np.int16),
             events=np.zeros(count, dtype=np.uint8),
+            words=np.zeros(count, dtype=np.int16),
         )
 
     def __len__(self) -> int:
