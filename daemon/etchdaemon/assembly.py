@@ -36,7 +36,6 @@ from etchdaemon.hardware.synchronisation import is_clock_synchronised
 from etchdaemon.hardware.watchdog import Watchdog
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Output
-from etchdaemon.interlocks.limits import PRACTICE_LIMITS
 from etchdaemon.interlocks.missing import watches_only_because
 from etchdaemon.interlocks.setup import PRACTICE, Setup
 from etchdaemon.logbook.book import Book
@@ -197,7 +196,6 @@ def _kind_of_book(practice: Path | None) -> Callable[..., Book]:
 
 def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
     setup = PRACTICE if box is None else load_configuration(box, is_practice=True).setup
-    setup = replace(setup, limits=PRACTICE_LIMITS)
     bell = EventDoorbell()
     board = PracticeBoard(folder / BOARD_NAME, bell)
     clock = PracticeClock(folder / CLOCK_NAME, seconds_per_wall_second=board.speedup)

@@ -3,8 +3,10 @@
 One table, taken while twenty phones look at the page, a photo is prepared and every commit of
 the logbook lasts a tenth of a second longer. From the (mock) pin to the beam enable's pin: edges
 come as with lgpio, by a thread that waits on a pipe. From the board to the serial wire: feed hold
-for a trip, reset for an emergency, the window being full. Issue 4 asks, at the 99th percentile,
-for 2 ms, 15 ms and 5 ms; 20 ms for the poll alone; and for a heartbeat that stops within 100 ms.
+for a trip, reset for an emergency, the window being full. Wanted at the 99th percentile: 2 ms
+(10 ms at the 99.9th), 15 ms and 5 ms; 20 ms for the poll alone; a heartbeat that stops within
+100 ms, of a loop that hangs as of a flame, where a welded beam contact leaves the rest to the
+monostable.
 """
 
 import statistics
@@ -15,6 +17,7 @@ from contextlib import ExitStack
 import pytest
 
 from etchdaemon.hardware.looking import LookingThread
+from etchpractice.board import BEAM_CONTACT, HEARTBEAT_S
 from measure.busy_box import busy_box
 from measure.costs import heading, tell
 from measure.live_rig import LiveRig
@@ -23,8 +26,9 @@ from rig.bench import patch
 
 pytestmark = pytest.mark.measure
 
-TIMES = 200
+TIMES = {True: 2000, False: 200}  # with edges, and by the poll alone
 RUNS = 40
+WELDED = 20
 BLOCKED = 10
 PATIENCE_S = 10.0
 
@@ -51,7 +55,7 @@ def test_from_the_lids_pin_to_the_beam_enables_pin(told, has_edges):
     with ExitStack() as stack:
         box = MockBox(stack, has_edges=has_edges)
         box.get_ready()
-        for number in range(TIMES):
+        for number in range(TIMES[has_edges]):
             box.burn()
             time.sleep(0.005 + number % 10 / 1000)  # anywhere between two looks
             box.beam.went_low.clear()
@@ -66,7 +70,7 @@ def test_from_the_lids_pin_to_the_beam_enables_pin(told, has_edges):
     how = "lid's edge" if has_edges else "lid, edges lost,"
     told(f"{how} to the beam enable's pin", out_ms)
     told(f"{how} to the bell of whoever steers", woken_ms)
-    assert len(out_ms) == TIMES
+    assert len(out_ms) == TIMES[has_edges]
 
 
 @pytest.mark.parametrize(
@@ -95,6 +99,31 @@ def test_from_the_board_to_the_serial_wire(told, logbook, tmp_path, name, byte, 
 
     told(f"“{name}”, window full, to the {what} on the wire", taken_ms)
     assert len(taken_ms) == RUNS
+
+
+def test_from_a_flame_to_the_beam_where_the_beams_contact_is_welded(told, logbook, tmp_path):
+    beat_ms, out_ms = [], []
+    for number in range(WELDED):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        with LiveRig(folder, logbook) as rig:
+            rig.run_live()
+            with LookingThread(rig.guard.look, rig.bell):
+                rig.start(rig.make_job(patch(40, 400)))
+                until(lambda rig=rig: rig.run is not None)
+                until(lambda rig=rig: rig.run["etched_rows"] >= 1 or rig.run["ended"])
+                with rig.lock:
+                    rig.board.weld(BEAM_CONTACT)
+                opened_at_s = time.perf_counter()
+                rig.live.open("flame")
+                while rig.board.is_beam_enabled:
+                    time.sleep(0.001)
+                out_ms.append((time.perf_counter() - opened_at_s) * 1000)
+                beat_ms.append((rig.live.beat_at_s - opened_at_s) * 1000)
+            rig.stop_live()
+
+    told("flame, beam's contact welded, to the last heartbeat", beat_ms)
+    told(f"the same to the beam off, monostable of {HEARTBEAT_S * 1000:g} ms", out_ms)
 
 
 def test_the_heartbeat_stops_with_the_loop(told):

@@ -13,8 +13,7 @@ from etchdaemon.hardware.opened import OpenedInputs
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.extraction import ExtractionTimes
-from etchdaemon.interlocks.inputs import Input
-from etchdaemon.interlocks.limits import PRACTICE_LIMITS
+from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from measure.mock_box import until
 from rig.guarded import BoardInMemory, GuardedRig
@@ -28,6 +27,7 @@ class LiveBoard(BoardInMemory):
     def __init__(self, board, clock, bell, lock):
         super().__init__(board, clock)
         self.opened = OpenedInputs(bell)
+        self.beat_at_s = 0.0
         self._lock = lock
 
     def read(self):
@@ -40,6 +40,8 @@ class LiveBoard(BoardInMemory):
     def set(self, output, *, is_on):
         with self._lock:
             super().set(output, is_on=is_on)
+        if output is Output.HEARTBEAT:
+            self.beat_at_s = time.perf_counter()
 
     def open(self, name):
         with self._lock:
@@ -61,9 +63,7 @@ class LiveRig(GuardedRig):
         self.lock = threading.RLock()
         self.bell, self.loop_bell = EventDoorbell(), EventDoorbell()
         self.steps = 0
-        setup = Setup(
-            wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0), limits=PRACTICE_LIMITS
-        )
+        setup = Setup(wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0))
         self.live = LiveBoard(self.machine.board, self.clock, self.bell, self.lock)
         return Guard(
             Interlocks(setup),

@@ -46,7 +46,7 @@ class MockBox:
             if not has_edges:
                 self.line(number).when_changed = None
         wired = frozenset(map(Input, INPUTS)) | frozenset(map(Output, OUTPUTS))
-        setup = Setup(wired=wired, extraction=ExtractionTimes(purge_s=1.0), stable_s=0.2)
+        setup = Setup(wired=wired, extraction=ExtractionTimes(purge_s=1.0), stable_s=0.02)
         self.woken_at_s = 0.0
         self.guard = Guard(
             Interlocks(setup), board, SystemClock(), wake=self.wake, ask_for_look=doorbell.ring
@@ -103,7 +103,7 @@ class MockBox:
 
     def press(self):
         self.line(INPUTS["arm_button"]).drive_high()
-        time.sleep(0.05)
+        time.sleep(0.15)
         self.line(INPUTS["arm_button"]).drive_low()
         time.sleep(0.03)
 

@@ -12,7 +12,7 @@ FAN_RUNS_ON_AFTER_S: Final = 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """Part of how a box is built, so no file changes them.
+    """Part of how a box is built, so no file changes them; the practice machine's box has the same.
 
     A reading is taken every 10 ms, and a relay follows within some ten milliseconds (its data
     sheet says); the heartbeat's contact outlasts its last beat by `MONOSTABLE_S`.
@@ -22,9 +22,3 @@ class Limits:
     heartbeat_opens_within_s: float = MONOSTABLE_S[1] + 0.1
     stale_after_s: float = 0.25
     loop_fresh_s: float = 0.08  # so that the heartbeat stops within 100 ms of a blocked loop
-
-
-# Here wires are sockets between processes that share their computer with much else.
-PRACTICE_LIMITS: Final = Limits(
-    contact_s=0.4, heartbeat_opens_within_s=1.5, stale_after_s=1.0, loop_fresh_s=0.3
-)

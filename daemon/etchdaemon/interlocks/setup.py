@@ -7,7 +7,7 @@ from typing import Final
 from etchdaemon.interlocks.attendance import AttendanceRules
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.limits import PRACTICE_LIMITS, Limits
+from etchdaemon.interlocks.limits import Limits
 from etchdaemon.interlocks.rules import RuleChange
 from etchdaemon.interlocks.samples import Condition
 
@@ -52,6 +52,5 @@ class Setup:
 PRACTICE: Final = Setup(
     wired=EVERYTHING,
     extraction=ExtractionTimes(purge_s=0.5, clearing_s=6.0),
-    limits=PRACTICE_LIMITS,
     stable_s=0.1,
 )
