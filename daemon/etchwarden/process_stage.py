@@ -90,9 +90,9 @@ class ProcessStage:
 
     # What happens
 
-    def start_daemon(self, box: str | None = None) -> None:
+    def start_daemon(self, box: str | None = None, port: str | None = None) -> None:
         """Start the daemon, its box wired as the text says; it may end for a reason it names."""
-        self.session.launch_daemon(None if box is None else self.session.keep_box(box))
+        self.session.launch_daemon(None if box is None else self.session.keep_box(box), port)
         self._refusal = self.session.household.wait_for_end_or(_DAEMON, self._reach_daemon)
         self._answers = self._refusal is None
 

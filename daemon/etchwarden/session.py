@@ -66,11 +66,11 @@ class Session:
         self.launch_daemon(box)
         self.household.wait_until(self.socket.is_socket)
 
-    def launch_daemon(self, box: Path | None = None) -> None:
-        """Start the daemon, which may find a reason not to run."""
+    def launch_daemon(self, box: Path | None = None, port: str | None = None) -> None:
+        """Start the daemon, on another port than its own where one is given; it may not run."""
         wiring = () if box is None else ("--box", str(box))
         self.household.start(
-            "daemon", "daemon", "--port", str(self._machine / "port"),
+            "daemon", "daemon", "--port", port or str(self._machine / "port"),
             "--socket", str(self.socket), "--state", str(self.records),
             "--practice", str(self._machine), *wiring,
         )  # fmt: skip

@@ -28,6 +28,8 @@ OPENING, ETCH, BOX = (
 SINGLE, GUARD = "tests/rig/test_single_faults.py::", "tests/etchdaemon/test_guard.py::"
 RELAY = "tests/rig/test_safety_relay.py::"
 ARMING = "tests/etchdaemon/test_interlocks_arming.py::"
+ATTENDANCE = "tests/etchdaemon/test_interlocks_attendance.py::"
+FLAME = "tests/etchdaemon/test_interlocks_flame.py::"
 TRIPS = "tests/etchdaemon/test_interlocks_trips.py::"
 ALERTS, PEOPLE = "tests/etchweb/test_alerts.py::", "tests/rig/test_people_called.py::"
 LOGBOOK = "tests/etchdaemon/test_logbook.py::"
@@ -114,6 +116,10 @@ LINK_FAULTS = {
         scenario("machine_at_57600_baud"),
         TABLE + "test_a_machine_at_half_the_baud_rate_is_no_fault",
     ),
+    "port of another machine, with the practice machine's folder": (
+        scenario("foreign_port_in_practice"),
+        PORT + "test_beside_simulated_contacts_only_the_practice_machines_own_port_is_opened",
+    ),
     "port taken by another program": (
         scenario("port_taken_by_another_program"),
         OPENING + "test_a_port_in_use_by_another_program_is_told_of_and_taken_when_it_is_free",
@@ -159,6 +165,17 @@ BOX_FAULTS = {
     "stuck unsafe: lid": scenarios("lid_sticks_open", "lid_second_sticks_open"),
     "stuck unsafe: stop circuit": (scenario("stop_button"),),
     "stuck unsafe: flame": (scenario("flame"),),
+    "a flame that flickers, where it has to be confirmed": (
+        scenario("flame_flickers"),
+        FLAME + "test_a_second_edge_within_ten_seconds_is_an_emergency",
+        FLAME + "test_a_flame_that_is_seen_for_as_long_as_that_is_an_emergency",
+    ),
+    "no flame detector": (
+        scenario("no_flame_detector"),
+        ATTENDANCE + "test_a_run_without_a_flame_detector_asks_for_somebody_every_twenty_minutes",
+        ATTENDANCE
+        + "test_unattended_runs_need_loop_extraction_proven_air_flame_detector_and_heartbeat",
+    ),
     "stuck unsafe: air flow": scenarios("air_sticks_open", "air_input_lost_in_mid_run"),
     "stuck unsafe: temperature": (scenario("too_hot"),),
     "stuck unsafe: loop": scenarios("loop_stays_open", "loop_lost_in_mid_run"),
@@ -275,7 +292,6 @@ BOX_FAULTS = {
     ),
     "configuration wrong": (
         scenario("box_file_wrong"),
-        PORT + "test_beside_simulated_contacts_only_the_practice_machines_own_port_is_opened",
         CONFIGURATION + "test_a_fault_has_its_name_and_says_what_to_do",
         CONFIGURATION + "test_a_box_without_a_lid_contact_is_read_but_only_watches",
     ),

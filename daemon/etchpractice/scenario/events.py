@@ -220,7 +220,7 @@ EVENTS: Final[Mapping[str, Kind]] = {
         _PROGRAM, "damage_logbook", "The beginning of the logbook's file is written over."
     ),
     "daemon started": Kind(
-        _PROGRAM, "start_daemon", "The daemon is started.", optional={"box": str}
+        _PROGRAM, "start_daemon", "The daemon is started.", optional={"box": str, "port": str}
     ),
     "put on the bench": Kind(
         _PROGRAM, "put_on_bench", "Somebody puts the picture on the bench."

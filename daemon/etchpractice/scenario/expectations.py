@@ -200,6 +200,13 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
         ),
     ),
     "told": Subject(str, "with no page open, somebody is told “{}”", _told),
+    "lacks": Subject(
+        str, "of what is not wired it is said “{}”",
+        _contains(
+            lambda sight: " ".join(((sight.status or {}).get("interlocks") or {}).get("lacks", ())),
+            "it is said: {}",
+        ),
+    ),
     "noted": Subject(str, "the logbook has a note “{}”", _noted),
     "rows": Subject(("each once",), "on the tile, every row is burnt: {}", _rows),
     "daemon": Subject(
