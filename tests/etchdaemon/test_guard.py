@@ -175,6 +175,40 @@ def test_a_loop_that_hangs_loses_its_beam_within_three_tenths_of_a_second(box):
     assert not box.is_beam_on
 
 
+def test_whoever_is_about_to_wait_for_the_logbook_opens_the_contact_without_a_look(box):
+    box.start()
+
+    box.guard.note_steered(is_waiting=True)
+
+    assert not box.is_beam_on
+
+
+def test_after_a_halt_the_contact_opens_before_the_board_is_read(box):
+    box.start()
+    box.clock.seconds += 1.0
+
+    box.guard.look()
+
+    history = box.board.history
+    assert history.index((Output.BEAM_ENABLE, False)) < history.index("read")
+
+
+def test_a_guard_whose_own_judgement_fails_never_brings_the_beam_back(box, monkeypatch, caplog):
+    box.start()
+
+    def found(now_s):
+        raise RuntimeError("told to")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(box.interlocks.senses, "found", found)
+        box.look(5)
+        assert not box.is_beam_on
+    box.look(200)
+
+    assert not box.is_beam_on
+    assert "told to" in caplog.text
+
+
 def test_whoever_steers_notices_a_guard_that_no_longer_looks(box):
     box.start()
     box.clock.seconds += 0.3

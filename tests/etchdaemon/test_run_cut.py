@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from etchdaemon.run.cut import CONTACT_S, Cut, CutMark, Sighting, at_rest, found_between, weak_s
+from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.row_path import NEAR_MM, RowPath
 from sheets import sheet_of
 
@@ -44,6 +45,21 @@ def found(mark, rest, **changes):
 
 def mark_at(at_s, *sightings, late_s=0.0, **more):
     return CutMark(from_s=at_s - late_s, to_s=at_s + CONTACT_S, seen=list(sightings), **more)
+
+
+@pytest.mark.parametrize(
+    ("opened_at_s", "lasted_s", "from_s"),
+    [(None, 0.01, 9.99), (9.9, 0.01, 9.9), (9.9, 0.3, 9.7)],
+    ids=["at the look", "when a contact opened", "in a long pause, by the heartbeat perhaps"],
+)
+def test_the_beam_may_have_gone_out_as_long_ago_as_nobody_looked(opened_at_s, lasted_s, from_s):
+    pauses = Pauses(10.0 - lasted_s)
+    pauses.look(10.0, opened_at_s=opened_at_s)
+
+    mark = CutMark.at(10.0, [], pauses)
+
+    assert mark.from_s == pytest.approx(from_s)
+    assert mark.to_s == 10.0 + CONTACT_S
 
 
 def test_the_row_is_that_of_the_sighting_after_the_cut_not_of_the_report_before_it():

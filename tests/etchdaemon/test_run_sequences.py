@@ -96,6 +96,28 @@ def test_the_place_is_known_when_the_head_is_where_it_came_to_rest(report, is_kn
     assert stopping.is_position_known is is_known
 
 
+def test_a_controller_that_greets_only_at_the_second_byte_may_have_lost_its_place():
+    stopping, _ = _stopping()
+    stopping.hear(HELD, 0.1)
+    stopping.tick(0.2)
+    assert stopping.tick(1.2) == (Order.RESET,)
+    stopping.hear(GREETED, 1.4)
+
+    stopping.hear(_report("Idle"), 1.5)
+
+    assert stopping.is_over
+    assert not stopping.is_position_known
+
+
+def test_a_hold_at_once_takes_one_idle_report_for_nothing():
+    holding = HoldingNow(patience_s=0.6)
+    holding.begin(0.0)
+
+    assert holding.hear(IDLE, 0.01) == ()
+    assert not holding.is_over
+    assert holding.hear(IDLE, 0.11) == (Order.CUT_BEAM,)
+
+
 def test_a_look_that_is_not_answered_is_an_emergency():
     stopping = _at_the_look()
 

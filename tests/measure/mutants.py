@@ -25,6 +25,7 @@ class Mutant:
 
 _ARMING: Final = ("etchdaemon/test_interlocks_arming.py",)
 _ATTENDANCE: Final = ("etchdaemon/test_interlocks_attendance.py",)
+_RELAY: Final = ("etchdaemon/test_interlocks_safety_relay.py",)
 _EXTRACTION: Final = ("etchdaemon/test_interlocks_extraction.py",)
 _PROOFS: Final = ("etchdaemon/test_interlocks_proofs.py",)
 _RULES: Final = ("etchdaemon/test_interlocks_rules.py",)
@@ -243,6 +244,14 @@ MUTANTS: Final = (
            "is_missed=False", _ATTENDANCE),
     Mutant("a contact that flickers counts as tried by hand", "interlocks/proofs.py",
            "if lasted_s >= OPEN_FOR_S:", "if True:", _PROOFS),
+    Mutant("a safety relay that does not fall is waited for for ever",
+           "interlocks/safety_relay.py", "if now_s - self._began_s > self._limit_s:", "if False:",
+           _RELAY),
+    Mutant("a loop that opens for an instant proves the safety relay",
+           "interlocks/safety_relay.py", "elif now_s - self._open_since_s >= STAYS_OPEN_S:",
+           "else:", _RELAY),
+    Mutant("a safety relay that was dropped needs no press", "interlocks/safety_relay.py",
+           "self.is_down, self._beats_since_s = True, None", "self._beats_since_s = None", _RELAY),
     Mutant("the beam's contact may be tried by hand", "interlocks/wiring.py",
            "        if output is Output.BEAM_ENABLE:\n", "        if False:\n", _WIRING),
     # The guard.
@@ -259,9 +268,6 @@ MUTANTS: Final = (
            "            self._contacts.put_out()\n", _GUARD),
     Mutant("a failing guard leaves the contact closed", "guard/lookout.py",
            "self._contacts.put_out_for_sure()", "pass", _GUARD),
-    Mutant("a guard that recovers brings the beam back", "guard/lookout.py",
-           "        with self._lock.looking():\n            self._interlocks.cut_beam()\n",
-           "        with self._lock.looking():\n", _GUARD),
     Mutant("the end of a run leaves the contact closed", "guard/lookout.py",
            "        self.cut()\n        with self._lock.held_if_possible():\n",
            "        with self._lock.held_if_possible():\n", _GUARD),

@@ -262,7 +262,6 @@ class Lookout:
         self._looked_at_s = -inf
         self._contacts.put_out_for_sure()
         with self._lock.looking():
-            self._interlocks.cut_beam()
             with suppress(Exception):
                 self._interlocks.note_failed(self._clock.wall_s())
             with suppress(Exception):
