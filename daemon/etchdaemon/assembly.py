@@ -170,6 +170,9 @@ class Daemon:
             self._service.recall(self._reentry.newest())
             with suppress(LogbookUnavailable):
                 self._service.recall_origin(earlier_origin(self._logbook.ask("last_origin")))
+            with suppress(LogbookUnavailable):
+                for run in self._logbook.ask("runs", before=None, limit=1)["runs"]:
+                    self._service.recall_end(run)
             notify("READY=1")
             try:
                 self._serve(lambda: not self._is_ending)

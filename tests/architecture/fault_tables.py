@@ -278,9 +278,10 @@ BOX_FAULTS = {
         PEOPLE + "test_a_round_that_nobody_answers_holds_at_a_rows_end_and_not_within_a_row",
     ),
     "look after the end": (
-        scenario("looks_after_the_end"),
+        *scenarios("looks_after_the_end", "looks_after_the_daemon_died"),
         PEOPLE
         + "test_a_look_after_the_end_is_answered_and_stands_in_the_record_of_the_run_that_ended",
+        PEOPLE + "test_after_a_daemon_that_died_in_mid_etch_the_next_one_asks_for_the_looks",
     ),
     "daemon killed": scenarios("daemon_killed_in_dynamic_power", "daemon_killed_in_constant_power"),
     "daemon stopped": scenarios(

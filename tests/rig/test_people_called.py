@@ -8,6 +8,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.attendance import AttendanceRules
 from rig.bench import patch
 from rig.guarded import GuardedRig
+from rig.memory import RunRecord
 
 FAULTS = {
     "silence": lambda rig: rig.machine.fall_silent(),
@@ -132,4 +133,34 @@ def test_the_press_that_arms_the_next_etch_answers_the_look_of_the_one_before(tm
 
         assert [one.kinds().count("look") for one in rig.records.runs] == [1, 0]
         assert "at the machine" in rig.records.runs[0].event("look")["text"]
+        assert rig.box["asked_for"] is None
+
+
+def ended(rig, at_utc):
+    """Return a run of an earlier life of the daemon, which the logbook has."""
+    rig.records.runs.append(RunRecord(sheet_json="", notes={}))
+    return {"id": 1, "ended_at_utc": at_utc, "elapsed_s": 60.0}
+
+
+@pytest.mark.parametrize(
+    "at_utc", ["2026-01-01T00:00:00Z", "2031-01-01T00:00:00Z", None, "2026-01-01"]
+)
+def test_after_a_daemon_that_died_in_mid_etch_the_next_one_asks_for_the_looks(tmp_path, at_utc):
+    with RigWithRounds(tmp_path) as rig:
+        rig.get_ready()
+        rig.service.recall_end(ended(rig, at_utc))
+        rig.wait_until(lambda: rig.box["is_look_asked"])
+        rig.ask("answer_round")
+        rig.wait(0.1)
+
+        assert "Somebody looked after the end" in rig.record.event("look")["text"]
+        assert rig.record.event("look")["at_s"] > 60.0
+
+
+def test_after_a_run_that_ended_long_ago_nobody_is_asked_to_look(tmp_path):
+    with RigWithRounds(tmp_path) as rig:
+        rig.get_ready()
+        rig.service.recall_end(ended(rig, "2025-12-31T23:00:00Z"))
+        rig.wait(5.0)
+
         assert rig.box["asked_for"] is None

@@ -67,6 +67,9 @@ class Unguarded:
     def note_fault(self):
         pass
 
+    def recall_end(self, ago_s):
+        pass
+
     def take_said(self):
         return ()
 

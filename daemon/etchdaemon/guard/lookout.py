@@ -183,6 +183,11 @@ class Lookout:
         """Note that controller or cable have ended the run, so that the buzzer calls somebody."""
         self._interlocks.note_fault(self._clock.wall_s())
 
+    def recall_end(self, ago_s: float) -> None:
+        """Note that a run of an earlier life of the daemon ended so long ago."""
+        with self._lock.held_if_possible():
+            self._interlocks.people.recall_end(ago_s, self._clock.wall_s())
+
     def take_said(self) -> Sequence[Said]:
         """Return what was answered since this was asked last, for the records."""
         said = self._interlocks.people.said

@@ -1,7 +1,7 @@
 """Looks after the end: what smoulders shows itself only later, so the box asks for a look twice."""
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, Self
 
 from etchdaemon.interlocks.clocks import WallSeconds
 
@@ -32,8 +32,13 @@ class LooksAfterEnd:
             return LooksAfterEnd(has_burnt=has_burnt)
         if self.ended_at_s is None:
             return replace(self, ended_at_s=now_s) if self.has_burnt else self
-        due = min(LOOKS, int((now_s - self.ended_at_s) / (every_min * SECONDS_PER_MINUTE)))
+        due = _due(self.ended_at_s, every_min, now_s)
         return replace(self, asked=due, asked_at_s=now_s) if due > self.asked else self
+
+    @classmethod
+    def recalled(cls, *, ended_at_s: WallSeconds, every_min: float, now_s: WallSeconds) -> Self:
+        """Return the looks after a run of an earlier life of the daemon; what was due is over."""
+        return cls(has_burnt=True, ended_at_s=ended_at_s, asked=_due(ended_at_s, every_min, now_s))
 
     def answer(self) -> "LooksAfterEnd":
         """Return the looks after somebody looked."""
@@ -43,6 +48,10 @@ class LooksAfterEnd:
     def is_asking(self) -> bool:
         """Whether an answer is waited for."""
         return self.asked_at_s is not None
+
+
+def _due(ended_at_s: WallSeconds, every_min: float, now_s: WallSeconds) -> int:
+    return min(LOOKS, int((now_s - ended_at_s) / (every_min * SECONDS_PER_MINUTE)))
 
 
 def look_sentence(looks: LooksAfterEnd, *, every_min: float, has_button: bool) -> str:

@@ -31,6 +31,14 @@ class People:
         """Ask in no more rounds: the run is over."""
         self.rounds = self.rounds.end()
 
+    def recall_end(self, ago_s: float, now_s: WallSeconds) -> None:
+        """Ask for the looks that are left after a run of an earlier life of the daemon."""
+        self.looks = LooksAfterEnd.recalled(
+            ended_at_s=WallSeconds(now_s - ago_s),
+            every_min=self._rules.look_every_min,
+            now_s=now_s,
+        )
+
     def see(
         self,
         now_s: WallSeconds,

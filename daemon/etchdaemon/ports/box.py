@@ -92,6 +92,10 @@ class Guard(BeamEnable, Protocol):
         """Note that controller or cable have ended the run, so that the buzzer calls somebody."""
         ...
 
+    def recall_end(self, ago_s: float) -> None:
+        """Note that a run of an earlier life of the daemon ended so many seconds ago."""
+        ...
+
     def take_said(self) -> Sequence[Said]:
         """Return what was answered since this was asked last, for the records; empty mostly."""
         ...

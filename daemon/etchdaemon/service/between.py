@@ -1,7 +1,8 @@
 """What goes on between runs: jobs come and go, the controller does chores, a start is prepared."""
 
-from datetime import datetime
-from typing import Final
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any, Final
 
 from etchdaemon.controller.beam_off import BeamOff
 from etchdaemon.controller.chore import NO_ANSWER, RESTARTED, Chore
@@ -11,6 +12,7 @@ from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.asking import NOT_ARMED, UNDER_WAY
 from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.verdict import Said
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
@@ -207,6 +209,35 @@ class Between:
         """Remember of the run that has ended what it left."""
         if self.course is not None:
             self.last_run.note(self.course.etch, self.inspection.record()["kinds"])
+
+    def recall_end(self, run: Mapping[str, Any]) -> None:
+        """Take over the run of the logbook that ended last: after it somebody has to look.
+
+        A clock that was set back since says that it has ended just now, and so does a record
+        from elsewhere that has no such time.
+        """
+        try:
+            ended_at = datetime.fromisoformat(run["ended_at_utc"])
+            since = datetime.fromisoformat(self._clock.utc_now()) - ended_at
+        except (TypeError, ValueError):
+            since = timedelta()
+        ago_s = max(0.0, since.total_seconds())
+        self.last_run.began = (run["id"], self._clock.now_s() - ago_s - (run["elapsed_s"] or 0.0))
+        self._guard.recall_end(ago_s)
+
+    def note_look(self, said: Said) -> None:
+        """Write into the record of the run that has ended what came of a look after its end."""
+        if self.last_run.began is None:
+            return
+        run, began_at_s = self.last_run.began
+        self._records.note_event(
+            run,
+            at_s=self._clock.now_s() - began_at_s,
+            at_utc=self._clock.utc_now(),
+            kind=said.kind,
+            text=said.text,
+            details={},
+        )
 
     def refuse_unplaced(self) -> None:
         """Raise CommandRefused where the job must not start from where the origin is."""

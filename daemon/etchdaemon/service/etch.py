@@ -5,7 +5,6 @@ from typing import Any, Final, Self
 
 from etchdaemon.controller.events import StatusReported
 from etchdaemon.controller.facts import Facts
-from etchdaemon.interlocks.verdict import Said
 from etchdaemon.ports import Clock, Records
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
@@ -223,12 +222,6 @@ class Etch:
     def note(self, kind: str, text: str, **details: Any) -> None:
         """Queue an event for the logbook."""
         self._records.note_event(self.number, **self._event(kind, text, details))
-
-    def note_said(self, said: Said) -> None:
-        """Queue what somebody answered, which may be long after the end."""
-        at_s = self._clock.now_s() - self.started_at_s
-        event = self._event(said.kind, said.text, {}) | {"at_s": at_s}
-        self._records.note_event(self.number, **event)
 
     def warn(self, text: str) -> None:
         """Queue a warning, unless there have been too many already."""

@@ -3,7 +3,6 @@
 from collections.abc import Collection
 from typing import Any
 
-from etchdaemon.interlocks.verdict import Said
 from etchdaemon.run.taking_up import ORIGIN_SHIFT, Past, Unfinished, objection
 from etchdaemon.service.etch import Etch
 from etchdaemon.service.machine import Machine
@@ -17,6 +16,7 @@ class LastRun:
         self._noted: Etch | None = None
         self._unfinished: Unfinished | None = None
         self._kept: tuple[int, int] | None = None  # a run, and the epoch in which it ended
+        self.began: tuple[int, float] | None = None  # a run, and when it began
 
     def recall(self, unfinished: Unfinished | None) -> None:
         """Take over what an earlier life of the daemon left unfinished, from the logbook."""
@@ -30,13 +30,9 @@ class LastRun:
         if etch is self._noted or etch.ended_at_s is None:
             return
         self._noted = etch
+        self.began = (etch.number, etch.started_at_s)
         self._kept = (etch.number, self._machine.epoch.number) if etch.is_position_known else None
         self._unfinished = _unfinished(etch, findings)
-
-    def note_said(self, said: Said) -> None:
-        """Write into the record of the run what somebody answered after its end."""
-        if self._noted is not None:
-            self._noted.note_said(said)
 
     def forget(self) -> None:
         """Offer it no more: another run has begun."""

@@ -63,6 +63,7 @@ class Service:
         )
         self.recall = self._between.last_run.recall  # what an earlier life left unfinished
         self.recall_origin = self._between.origin.recall  # and where its origin was
+        self.recall_end = self._between.recall_end  # and what is still to be looked at
         machine.cut_beam()
         self._show(clock.now_s())
 
@@ -141,9 +142,9 @@ class Service:
             self._life.note_armed(is_armed=self._guard.phase is Phase.ARMED)
         for said in self._guard.take_said():
             if said.kind == LOOK:  # of the run before, even where the next one has begun
-                self._between.last_run.note_said(said)
+                self._between.note_look(said)
             elif course is not None:
-                course.etch.note_said(said)
+                course.etch.note(said.kind, said.text)
 
     def _heed(self, request: Request, now_s: float) -> None:
         try:
