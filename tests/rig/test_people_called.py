@@ -21,10 +21,10 @@ FAULTS = {
 
 
 class RigWithRounds(GuardedRig):
-    """Asks for somebody every 3 s, for 1.2 s; and for a look 1.2 and 2.4 s after the end."""
+    """Asks for somebody every 3 s, for 1.2 s; and for a look 6 and 12 s after the end."""
 
     def make_setup(self):
-        rules = AttendanceRules(round_every_min=0.05, answer_within_min=0.02, look_every_min=0.02)
+        rules = AttendanceRules(round_every_min=0.05, answer_within_min=0.02, look_every_min=0.1)
         return replace(super().make_setup(), attendance=rules)
 
 
@@ -112,14 +112,14 @@ def test_a_look_after_the_end_is_answered_and_stands_in_the_record_of_the_run_th
         ended_s = rig.run["elapsed_s"]
         rig.load()  # the next tile lies there already
         rig.wait_until(lambda: rig.box["is_look_asked"])
-        assert {"arm", "answer_round"} <= set(rig.may)
+        assert "answer_round" in rig.may
         rig.ask("answer_round")
         rig.wait(0.1)
 
         event = rig.record.event("look")
 
         assert "Somebody looked after the end" in event["text"]
-        assert event["at_s"] >= ended_s + 1.2
+        assert event["at_s"] >= ended_s + 6.0
         assert rig.record.end["elapsed_s"] == ended_s
 
 
@@ -161,6 +161,6 @@ def test_after_a_run_that_ended_long_ago_nobody_is_asked_to_look(tmp_path):
     with RigWithRounds(tmp_path) as rig:
         rig.get_ready()
         rig.service.recall_end(ended(rig, "2025-12-31T23:00:00Z"))
-        rig.wait(5.0)
+        rig.wait(15.0)
 
         assert rig.box["asked_for"] is None
