@@ -213,7 +213,8 @@ def _module(page: Drawing) -> None:
     page.y = y + 20
     page.note(
         "KF stays down after a flicker until somebody presses S1: neither the beam nor the fan’s "
-        "run-on comes back by itself. With power first on, one press sets KF and K1."
+        "run-on comes back by itself. With power first on and the heartbeat there, one press sets "
+        "KF and K1."
     )
 
 
