@@ -5,7 +5,7 @@ Drawn without power, lid shut, nothing pressed. The pins are those that `configu
 
 from pathlib import Path
 
-from etchdaemon.interlocks.limits import MONOSTABLE_S
+from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, MONOSTABLE_S
 from wiring_drawing.figures import (
     BLEEDER_OHM,
     DIRECT_PULL_OHM,
@@ -15,7 +15,6 @@ from wiring_drawing.figures import (
     LOOP_OHM,
     MONOSTABLE_OHM,
     PULL_OHM,
-    RUN_ON_AFTER_S,
     RUN_ON_S,
     kilo,
     names_of,
@@ -481,7 +480,7 @@ def _fan(page: Drawing) -> None:
         page, 60, top,
         ("KF", "41–44", "open", "no flame"), ("K3", "31–32", "closed", "beat lost"),
     )  # fmt: skip
-    y = page.coil(60, y, "KT1", f"on-delay {RUN_ON_AFTER_S} s")
+    y = page.coil(60, y, "KT1", f"on-delay {FAN_RUNS_ON_AFTER_S:g} s")
     page.zero(60, y)
     page.pole(260, top, "+24 V, F3")
     y = page.contact(260, top, "KT1", terminals="25–28")
@@ -503,10 +502,11 @@ def _fan(page: Drawing) -> None:
     page.zero(60, y + 66)
     page.y = y + 88
     page.note(
-        f"KT1, KT2: timing relays, on-delay. The run-on begins only {RUN_ON_AFTER_S} s after the "
-        f"last heartbeat (a dead computer), not when K4 opens, so the box’s own fan control is not "
-        f"held up; it ends after {RUN_ON_S} s or when the heartbeat is back, and KF forbids it "
-        "after a flame. A mains fan: K4 and the run-on switch a contactor KM, with its own fuse."
+        "KT1, KT2: timing relays, on-delay. The run-on begins only "
+        f"{FAN_RUNS_ON_AFTER_S:g} s after the last heartbeat (a dead computer), not when K4 opens, "
+        "so the box’s own fan control is not held up; it ends after "
+        f"{RUN_ON_S} s or when the heartbeat is back, and KF forbids it after a flame. A mains "
+        "fan: K4 and the run-on switch a contactor KM, with its own fuse."
     )
     top = page.y + 34
     page.pole(60, top, "+24 V, F3")

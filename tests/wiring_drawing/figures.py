@@ -26,7 +26,6 @@ DIRECT_PULL_OHM: Final = 2_200
 MONOSTABLE_OHM: Final = 470_000
 MONOSTABLE_F: Final = 1e-6
 BLEEDER_OHM: Final = 1_000
-RUN_ON_AFTER_S: Final = 2
 RUN_ON_S: Final = 120
 
 
