@@ -29,11 +29,11 @@ OPTIONS: Final = (
 )  # fmt: skip
 
 
-def passes(copy: Path, tests: tuple[str, ...]) -> bool:
+def passes(copy: Path, tests: tuple[str, ...], *, says_why: bool = False) -> bool:
     """Return whether the tests pass with the daemon in the folder `copy`."""
     child = os.fork()
     if child == 0:
-        _be_child(copy, tests)
+        _be_child(copy, tests, is_silent=not says_why)
     until_s = time.monotonic() + PATIENCE_S
     while time.monotonic() < until_s:
         done, status = os.waitpid(child, os.WNOHANG)
@@ -45,11 +45,12 @@ def passes(copy: Path, tests: tuple[str, ...]) -> bool:
     return False
 
 
-def _be_child(copy: Path, tests: tuple[str, ...]) -> None:
+def _be_child(copy: Path, tests: tuple[str, ...], *, is_silent: bool) -> None:
     os.setsid()
-    silent = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(silent, 1)
-    os.dup2(silent, 2)
+    if is_silent:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 1)
+        os.dup2(nowhere, 2)
     os.chdir(ROOT)
     sys.path.insert(0, str(copy))
     os.environ["PYTHONPATH"] = str(copy)
@@ -59,6 +60,7 @@ def _be_child(copy: Path, tests: tuple[str, ...]) -> None:
     try:
         code = int(pytest.main([*OPTIONS, *(f"tests/{name}" for name in tests)]))
     finally:
+        sys.stdout.flush()
         os._exit(code)
 
 
@@ -80,7 +82,8 @@ def main(words: list[str]) -> int:
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder)
         shutil.copytree(SOURCE, copy / "etchdaemon", ignore=shutil.ignore_patterns("__pycache__"))
-        if not passes(copy, tuple(sorted({name for mutant in mutants for name in mutant.tests}))):
+        tests = sorted({name for mutant in mutants for name in mutant.tests})
+        if not passes(copy, tuple(tests), says_why=True):
             print("without a mutant the tests fail already")
             return 1
         for mutant in mutants:
