@@ -67,6 +67,16 @@ def test_a_heartbeat_that_stops_for_as_long_as_the_monostable_may_hold_drops_the
     assert relay.is_down
 
 
+def test_after_a_halt_the_relay_counts_as_down_although_the_heartbeat_goes_on_at_once(relay):
+    relay.note_beat(10.0, is_beating=True)
+
+    relay.note_beat(15.0, is_beating=True)
+
+    assert relay.is_down
+    relay.note_press(15.5)
+    assert not relay.is_down
+
+
 def test_before_the_first_heartbeat_nothing_is_known(relay):
     relay.note_beat(10.0, is_beating=False)
     relay.note_beat(20.0, is_beating=False)

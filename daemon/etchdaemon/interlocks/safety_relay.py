@@ -93,13 +93,16 @@ class SafetyRelay:
         self._fresh.append(has_passed)
 
     def note_beat(self, now_s: WallSeconds, *, is_beating: bool) -> None:
-        """Note at every look whether the heartbeat goes on: K1 falls without it."""
+        """Note at every look whether the heartbeat goes on: K1 falls without it.
+
+        Nothing beats while nobody looks, as in a process that was halted.
+        """
+        if self._beat_at_s is not None and now_s - self._beat_at_s >= MONOSTABLE_S[0]:
+            self.is_down, self._beats_since_s = True, None
         if is_beating:
             self._beat_at_s = now_s
             if self._beats_since_s is None:
                 self._beats_since_s = now_s
-        elif self._beat_at_s is not None and now_s - self._beat_at_s >= MONOSTABLE_S[0]:
-            self.is_down, self._beats_since_s = True, None
 
     def note_press(self, pressed_at_s: WallSeconds | None) -> None:
         """Note when the button was last pressed: with a heartbeat, that sets K1."""
