@@ -147,10 +147,9 @@ def _copy(gcode_fd: int, sheet: Sheet, folder: Path) -> Tally:
 
 def _chunks(descriptor: int, most_bytes: int) -> Iterator[bytes]:
     """Yield the file from its beginning; stop, without a word, past `most_bytes`."""
-    with suppress(OSError):  # a pipe cannot be wound back and needs not be
-        os.lseek(descriptor, 0, os.SEEK_SET)
     left = most_bytes
     try:
+        os.lseek(descriptor, 0, os.SEEK_SET)
         while left > 0 and (chunk := os.read(descriptor, min(CHUNK_BYTES, left))):
             yield chunk
             left -= len(chunk)
