@@ -26,6 +26,18 @@ def find_origin(place_mm: tuple[float, float]) -> tuple[bytes, ...]:
     return (*_ALONE, f"G10L2P1X{x_mm:z.3f}Y{y_mm:z.3f}".encode("ascii"))
 
 
+def failure_by(event: Event, firmware: Firmware) -> str | None:
+    """Return the sentence for an event that brings lines under way to nothing; None for others."""
+    match event:
+        case LineRefused(code=code):
+            return str(firmware.error(code))
+        case AlarmRaised(code=code):
+            return str(firmware.alarm(code))
+        case Greeted():
+            return RESTARTED
+    return None
+
+
 @dataclass(slots=True)
 class Chore:
     """Sends `lines`, each when the one before it is answered, and waits for the last reply.
@@ -65,12 +77,8 @@ class Chore:
                 return (Say(self.lines[self._sent - 1]),)
             case LineAccepted():
                 self.is_over = True
-            case LineRefused(code=code):
-                self._fail(str(self.firmware.error(code)))
-            case AlarmRaised(code=code):
-                self._fail(str(self.firmware.alarm(code)))
-            case Greeted():
-                self._fail(RESTARTED)
+            case _ if (sentence := failure_by(event, self.firmware)) is not None:
+                self._fail(sentence)
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:

@@ -10,15 +10,8 @@ from dataclasses import dataclass, field
 from statistics import fmean
 from typing import Final
 
-from etchdaemon.controller.chore import NO_ANSWER, RESTARTED
-from etchdaemon.controller.events import (
-    AlarmRaised,
-    Event,
-    Greeted,
-    LineAccepted,
-    LineRefused,
-    StatusReported,
-)
+from etchdaemon.controller.chore import NO_ANSWER, failure_by
+from etchdaemon.controller.events import Event, LineAccepted, StatusReported
 from etchdaemon.controller.firmware import Firmware
 from etchdaemon.controller.orders import NOTHING, Orders, Say
 from etchdaemon.run.moving import BEAM_OFF, POLLS_EVERY_S
@@ -107,12 +100,8 @@ class Measuring:
                 return self._what_fits()
             case StatusReported():
                 self._reported(event, now_s)
-            case LineRefused(code=code):
-                self._fail(str(self.firmware.error(code)))
-            case AlarmRaised(code=code):
-                self._fail(str(self.firmware.alarm(code)))
-            case Greeted():
-                self._fail(RESTARTED)
+            case _ if (sentence := failure_by(event, self.firmware)) is not None:
+                self._fail(sentence)
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:

@@ -12,7 +12,7 @@ from itertools import pairwise
 from math import dist
 from typing import Final, TypeAlias
 
-from etchdaemon.controller.chore import NO_ANSWER, RESTARTED
+from etchdaemon.controller.chore import NO_ANSWER, failure_by
 from etchdaemon.controller.events import (
     AlarmRaised,
     Event,
@@ -89,10 +89,8 @@ class Moving:
                 return self._brake(str(self.firmware.error(code)), now_s)
             case StatusReported():
                 return self._reported(event)
-            case AlarmRaised(code=code):
-                self._end(str(self.firmware.alarm(code)))
-            case Greeted():
-                self._end(RESTARTED)
+            case AlarmRaised() | Greeted():
+                self._end(failure_by(event, self.firmware))
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:
