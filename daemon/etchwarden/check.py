@@ -12,6 +12,7 @@ from etchpath.inspected import gcode_path, inspect_file
 from etchpath.machine import Machine
 from etchpath.preflight.findings import Finding
 from etchpath.preflight.report import Report
+from etchwire.sheet import tidied_words
 from etchwire.storing import fault_of_card
 
 EXIT_CODES: Final = {"ready": 0, "refused": 1, "acknowledge": 3}
@@ -132,13 +133,7 @@ def _figures(report: Report) -> list[str]:
         ("File", f"{report.lines} lines, {_size(report.gcode_bytes)}"),
     ]
     if report.tidied_lines:
-        figures.append(
-            (
-                "Tidied",
-                f"{report.tidied_lines} lines: blanks, comments, line numbers and the like are not"
-                " sent; nothing that moves or burns was changed",
-            )
-        )
+        figures.append(("Tidied", tidied_words(report.tidied_lines)))
     return [f"{name:<12} {value}" for name, value in figures]
 
 

@@ -13,7 +13,7 @@ from etchwarden.heads import find_head
 from etchweb.picture_files import PICTURES_FOLDER, draw_path, keep_picture
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
-from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
+from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet, tidied_words
 
 LOOKS_EVERY_S: Final = 0.2
 
@@ -67,11 +67,7 @@ def _make_job(gcode: Path, folder: Path, head: str | None, surface: str) -> None
         raise click.ClickException("Say with --head which laser burns this file.")
     sheet = write_foreign_job(gcode, folder, head=find_head(head), surface=surface)
     if sheet.original is not None and sheet.original.tidied_lines:
-        count = sheet.original.tidied_lines
-        click.echo(
-            f"{count} {'line was' if count == 1 else 'lines were'} tidied: blanks, comments, line"
-            " numbers and the like are not sent."
-        )
+        click.echo(f"Tidied {tidied_words(sheet.original.tidied_lines)}.")
 
 
 def _leave_pictures(job: Path, pictures: Path) -> None:

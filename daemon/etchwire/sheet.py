@@ -65,6 +65,14 @@ class Photo:
     height_px: int
 
 
+def tidied_words(lines: int) -> str:
+    """Return what a person reads of a file of which so many lines were tidied."""
+    return (
+        f"{lines} {'line' if lines == 1 else 'lines'}: blanks, comments, line numbers and the like"
+        " are not sent; nothing that moves or burns was changed"
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Original:
     """Another program's file as it was given: its name, its hash, how many lines were tidied."""

@@ -59,6 +59,13 @@ def test_an_etch_shows_what_was_run_beside_the_recipe(phone):
     assert "1.80 J/mm²" in text
 
 
+def test_an_etch_of_a_file_that_was_tidied_says_of_how_many_lines(phone, daemon):
+    original = {"name": "sign.nc", "sha256": "0" * 64, "tidied_lines": 12}
+    daemon.answers["run"] = ETCH | {"sheet": ETCH["sheet"] | {"original": original}}
+
+    assert "12 lines: blanks, comments" in phone.look("/logbook/7").text
+
+
 def test_what_happened_is_told_in_order_and_in_sentences(phone):
     text = phone.look("/logbook/7").text
 

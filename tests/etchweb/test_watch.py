@@ -52,6 +52,18 @@ def test_a_daemon_that_is_away_is_told_and_can_still_be_asked_to_stop(phone, dae
     assert "disabled" not in button_of(page, "stop")
 
 
+@pytest.mark.parametrize(
+    ("lines", "words"), [(0, None), (1, "1 line: blanks"), (3, "3 lines: blanks, comments")]
+)
+def test_a_file_that_was_tidied_says_of_how_many_lines(phone, daemon, lines, words):
+    daemon.tell("loaded", job={**JOB, "tidied_lines": lines})
+
+    page = phone.look()
+
+    assert words is None or words in page.text
+    assert ("<dt>Tidied</dt>" in page.text) == (words is not None)
+
+
 def test_a_safety_relay_that_is_down_asks_for_the_button_before_arming(phone, daemon):
     request = "The safety relay is down. Close the lid, press the button at the machine, then arm."
     daemon.tell("loaded", may=["unload"], interlocks=box(request=request))

@@ -7,6 +7,7 @@ from etchweb.chart import Chart, Measured, bands, chart
 from etchweb.scenes import HEADLINES
 from etchweb.verdict_view import verdict_words, verdicts_told
 from etchweb.words import as_sentence, counted, grouped, millimetres, percent, short_duration
+from etchwire.sheet import tidied_words
 
 STILL_GOING: Final = "Under way"
 
@@ -89,6 +90,7 @@ def measured(actuals: Sequence[Mapping[str, Any]], quantity: str, unit: str) -> 
 
 
 def _facts(record: Mapping[str, Any], sheet: Mapping[str, Any]) -> list[tuple[str, str]]:
+    tidied = (sheet.get("original") or {}).get("tidied_lines")
     return [
         ("Recipe", f"{line_view(record)['recipe']} apart"),
         ("Laser", f"{record['head']}, {record['head_rated_optical_w']:g} W of light"),
@@ -98,6 +100,7 @@ def _facts(record: Mapping[str, Any], sheet: Mapping[str, Any]) -> list[tuple[st
         ("Dots", f"{sheet['halftone']}, {percent(sheet['coverage'])} % of the area burnt"),
         ("Directions", "both" if sheet["is_both_directions"] else "one"),
         ("Foreseen", short_duration(record["predicted_s"])),
+        *([("Tidied", tidied_words(tidied))] if tidied else []),
     ]
 
 

@@ -23,6 +23,7 @@ from etchweb.words import (
     short_duration,
     times_faster,
 )
+from etchwire.sheet import tidied_words
 
 Snapshot = Mapping[str, Any]
 
@@ -94,6 +95,7 @@ _NOTHING: Final[View] = {
     "recipe": "",
     "surface": "",
     "expected": "",
+    "tidied": "",
     "run": 0,
     "ended": "",
     "etched_rows": 0,
@@ -193,6 +195,7 @@ def _job_part(job: Mapping[str, Any] | None) -> View:
         ),
         "surface": f"{job['head']}, on {job['surface']}",
         "expected": short_duration(job["predicted_s"]),
+        "tidied": tidied_words(job["tidied_lines"]) if job.get("tidied_lines") else "",
         "speed_asked": f"of {grouped(job['feed_mm_per_min'])} mm/min",
         "power_asked": f"of {percent(job['power_ratio'])} %",
         "continues": continues_words(job.get("continues_run_id")),

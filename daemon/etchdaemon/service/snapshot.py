@@ -73,6 +73,7 @@ def job_of(job: SpooledJob | None, inspection: Inspection) -> dict[str, Any] | N
         "predicted_s": sheet.predicted_s,
         "surface": sheet.recipe.surface,
         "head": sheet.head.name,
+        "tidied_lines": sheet.original.tidied_lines if sheet.original else 0,
         "preflight": inspection.shown(),
         "continues_run_id": job.continues_run,
         "rows_above": job.rows_above,
