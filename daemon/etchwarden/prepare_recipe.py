@@ -16,6 +16,7 @@ from etchwarden.heads import find_head
 from etchwire.craft import Head, Recipe
 from etchwire.errors import DaemonAbsent
 from etchwire.examples import PRACTICE_RECIPES, PRACTICE_SURFACE
+from etchwire.power_pulses import pulse_note
 
 NOT_MEASURED: Final = (
     "Note: how dots spread on this surface was never measured, so greys come out darker or lighter "
@@ -54,11 +55,19 @@ class Chosen:
 
 
 def choose_recipe(wishes: RecipeWishes) -> Chosen:
-    """Return laser and recipe, and tell the person what speaks for a test before.
+    """Return laser and recipe, and tell the person what speaks for a test or another setting.
 
     Raise UnfitOrder, with a sentence, for what is missing or makes no sense.
     """
     said = _said(wishes)
+    chosen = _chosen(wishes, said)
+    is_by_hand = not said.keys().isdisjoint(_NEEDED)
+    if is_by_hand and (note := pulse_note(chosen.head, chosen.recipe)):
+        click.echo(f"Note: {note}", err=True)
+    return chosen
+
+
+def _chosen(wishes: RecipeWishes, said: dict[str, Any]) -> Chosen:
     if wishes.socket is not None:
         try:
             return _from_logbook(wishes, wishes.socket)

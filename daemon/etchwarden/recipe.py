@@ -6,6 +6,8 @@ import click
 
 from etchwarden.craft_desk import desk_at
 from etchwarden.daemon_option import daemon_option
+from etchwire.craft import Recipe
+from etchwire.power_pulses import pulse_note
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -54,18 +56,20 @@ def add(  # noqa: PLR0913 (a recipe has so many figures)
 ) -> None:
     """Write a recipe down by hand; it is in force from now on."""
     with desk_at(socket) as desk:
-        laser = desk.head(head).name
+        laser = desk.head(head)
         desk.require_surface(surface)
-        recipe = {
-            "head": laser,
-            "surface": surface,
-            "feed_mm_per_min": feed_mm_per_min,
-            "power_ratio": power_percent / 100,
-            "line_spacing_mm": spacing_mm,
-            "air_assist": air_assist,
-        }
-        number = desk.daemon.call("save_recipe", recipe=recipe, who=desk.who)["id"]
-    click.echo(f"Recipe {number} is in force for {laser} on {surface}.")
+        recipe = Recipe(
+            surface=surface,
+            feed_mm_per_min=feed_mm_per_min,
+            power_ratio=power_percent / 100,
+            line_spacing_mm=spacing_mm,
+            air_assist=air_assist,
+        )
+        table = {"head": laser.name, **recipe.to_table()}
+        number = desk.daemon.call("save_recipe", recipe=table, who=desk.who)["id"]
+    click.echo(f"Recipe {number} is in force for {laser.name} on {surface}.")
+    if note := pulse_note(laser, recipe):
+        click.echo(f"Note: {note}", err=True)
 
 
 @command.command()

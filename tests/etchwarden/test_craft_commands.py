@@ -52,10 +52,11 @@ def test_a_surface_is_described_bit_by_bit(shop):
 
 
 def test_a_recipe_is_written_down_and_retired(shop):
-    shop.done(f"recipe add --head practice-10w --surface {TILES} --speed 2000 --power 85")
+    written = shop.done(f"recipe add --head practice-10w --surface {TILES} --speed 2000 --power 85")
     listed = shop.done(f"recipe list --surface {TILES}")
     shop.done("recipe retire 4")
 
+    assert "(computed, not measured)" in written
     assert "* 4  practice 10 W on white tile: 2000 mm/min, 85 %, 0.1 mm; by hand" in listed
     assert ", retired" in shop.done(f"recipe list --surface {TILES}")
 

@@ -85,6 +85,18 @@ def test_a_practice_recipe_is_only_changed_where_something_was_said(prepare, tmp
     assert (recipe.feed_mm_per_min, recipe.power_ratio) == (500, 0.5)
 
 
+@pytest.mark.parametrize(
+    ("said", "is_said"),
+    [(("--power", "50"), False), (("--speed", "4000"), True), ((), False)],
+)
+def test_settings_by_hand_tell_of_pulses_as_long_as_a_dot(prepare, said, is_said):
+    """0.1 mm in three pulses of 1.024 ms is 1953 mm/min: the 8-bit firmware's registers."""
+    done = prepare("--width", "20", "--head", "practice-5w", *said)
+
+    assert done.exit_code == 0
+    assert ("(computed, not measured)" in done.stderr) is is_said
+
+
 BAD = (
     ((), "say how wide the picture shall be"),
     (("--width", "0"), "above zero"),

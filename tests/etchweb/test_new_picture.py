@@ -339,6 +339,21 @@ def test_settings_typed_by_hand_serve_where_there_is_no_recipe(phone, sent, draf
 
 
 @pytest.mark.parametrize(
+    ("speed", "power", "is_said"),
+    [("4000", "60", True), ("4000", "100", False), ("900", "60", False)],
+)
+def test_settings_typed_by_hand_tell_of_pulses_as_long_as_a_dot(
+    phone, sent, drafts, speed, power, is_said
+):
+    hand = {"feed_mm_per_min": speed, "power_percent": power, "line_spacing_mm": "0.1"}
+
+    phone.press(f"{sent}/tile", form=size(pair=UNTRIED, **hand))
+
+    assert kept(drafts).caution.startswith("These settings were typed by hand.")
+    assert ("(computed, not measured)" in kept(drafts).caution) is is_said
+
+
+@pytest.mark.parametrize(
     ("now", "words"),
     [
         ({"batch": "another"}, "the box of tiles changed"),

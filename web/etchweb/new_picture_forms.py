@@ -2,13 +2,15 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Final
+from typing import Any, Final
 
 from werkzeug.datastructures import MultiDict
 
 from etchweb.drafts import Draft, changed
 from etchweb.picture_craft import Pair, pair_of_key
 from etchweb.picture_kinds import KINDS
+from etchwire.craft import Head, Recipe
+from etchwire.power_pulses import pulse_note
 
 Form = MultiDict[str, str]
 
@@ -49,7 +51,7 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
     recipe, tone_curve, caution = pair.recipe_table, pair.tone_curve, pair.caution
     by_hand = _by_hand(form, pair)
     if by_hand is not None:
-        recipe, tone_curve, caution = by_hand, None, "These settings were typed by hand."
+        recipe, tone_curve, caution = by_hand, None, _by_hand_caution(by_hand, pair)
     is_new_shape = (draft.width_mm, draft.height_mm) != (width_mm, height_mm)
     halftone = (pair.recipe or {}).get("halftone")
     return changed(
@@ -88,7 +90,7 @@ _HAND: Final = {
 }
 
 
-def _by_hand(form: Form, pair: Pair) -> dict[str, object] | None:
+def _by_hand(form: Form, pair: Pair) -> dict[str, Any] | None:
     """Return settings typed by hand, if any was; then all have to be."""
     if not any(form.get(name, "").strip() for name in _HAND):
         return None
@@ -103,6 +105,12 @@ def _by_hand(form: Form, pair: Pair) -> dict[str, object] | None:
         "line_spacing_mm": spacing,
         "air_assist": form.get("air_assist") == "yes",
     }
+
+
+def _by_hand_caution(recipe: Mapping[str, Any], pair: Pair) -> str:
+    """Return what the page says of settings typed by hand."""
+    note = pulse_note(Head.from_table(pair.head_table), Recipe.from_table(recipe))
+    return " ".join(filter(None, ("These settings were typed by hand.", note)))
 
 
 def with_cut(draft: Draft, form: Form, size_px: tuple[int, int]) -> Draft:

@@ -12,7 +12,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from etchpath.machine import SECONDS_PER_MINUTE
 from etchproof.card import POWER, SOLID, Card
 from etchproof.choosing.judging import PLATEAU_L, Cell, Judgement, darkest_sound, judge
 from etchproof.choosing.second_card import (
@@ -29,11 +28,11 @@ from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.model.response import Point, Response
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import Reading
+from etchwire.craft import Recipe
+from etchwire.power_pulses import pulse_note
 
 DARK_ENOUGH_L: Final = 50.0  # half way to white: lighter, and a photo has no black (our choice)
 SAME_SPEED: Final = 0.01
-PULSES_OF_A_CALM_DOT: Final = 3
-NEARLY_FULL_POWER: Final = 0.95  # from there on the pulses all but touch
 DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)
 
 
@@ -233,23 +232,15 @@ def _recommendation(choice: Choice, best: Cell) -> str:
 
 
 def _about_pulses(choice: Choice, card: Card) -> tuple[str, ...]:
-    """Say so where the controller's pulses of light are about as long as a dot.
-
-    Computed from the firmware's registers for 0.1 mm at 4000 mm/min; never seen on a pin.
-    """
-    pulse_s = card.head.controller.power_pulse_s
-    if not pulse_s or choice.power_ratio >= NEARLY_FULL_POWER:
-        return ()
-    calm_mm_per_min = card.spacing_mm / (PULSES_OF_A_CALM_DOT * pulse_s) * SECONDS_PER_MINUTE
-    if choice.feed_mm_per_min <= calm_mm_per_min:
-        return ()
-    dot_ms = card.spacing_mm / choice.feed_mm_per_min * SECONDS_PER_MINUTE * 1000
-    return (
-        f"At part power this controller gives the light in pulses of {pulse_s * 1000:.1f} ms, and "
-        f"a single dot lasts {dot_ms:.1f} ms: the light of single dots may scatter by 20 to 30 % "
-        "(computed, not measured). Near full power it is calmer, and so it is up to "
-        f"{calm_mm_per_min:.0f} mm/min, where a dot lasts three pulses.",
+    """Say so where the controller's pulses of light are about as long as a dot."""
+    recipe = Recipe(
+        surface="",
+        feed_mm_per_min=choice.feed_mm_per_min,
+        power_ratio=choice.power_ratio,
+        line_spacing_mm=card.spacing_mm,
     )
+    note = pulse_note(card.head, recipe)
+    return () if note is None else (note,)
 
 
 def _about_dots(best: Cell) -> tuple[str, ...]:
