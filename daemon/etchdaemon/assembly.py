@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.configuration.loading import load_configuration
+from etchdaemon.configuration.pin_map import PinMap
 from etchdaemon.errors import EtchdaemonError, LogbookUnavailable
 from etchdaemon.guard.asked import Guard
 from etchdaemon.hardware.clock import PracticeClock, SystemClock
@@ -92,11 +93,12 @@ class Places:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Box:
-    """The box's board, how it is wired, and the bell that its edges ring."""
+    """The box's board, how and where it is wired, and the bell that its edges ring."""
 
     board: Board
     bell: EventDoorbell
     setup: Setup
+    pins: PinMap | None = None  # where it is read at pins
 
 
 class Daemon:
@@ -106,6 +108,7 @@ class Daemon:
         """Join the parts; the guard drives every output off before any file is opened."""
         self._places = places
         self._clock = clock
+        self._pins = box.pins
         self._doorbell = EventDoorbell()
         self._logbook = Logbook.at(
             places.state / LOGBOOK_NAME,
@@ -168,8 +171,7 @@ class Daemon:
             if self._places.practice is not None:
                 self._logbook.introduce_practice()
             with suppress(LogbookUnavailable):
-                self._guard.recall_proofs(self._logbook.ask("proofs"))
-                self._guard.recall_relay_test(self._logbook.ask("last_relay_test"))
+                self._recall_box()
             self._service.recall(self._reentry.newest())
             with suppress(LogbookUnavailable):
                 self._service.recall_origin(earlier_origin(self._logbook.ask("last_origin")))
@@ -187,6 +189,21 @@ class Daemon:
             self._service.wind_down()
             until_s = time.monotonic() + WIND_DOWN_S
             self._serve(lambda: self._service.is_under_way and time.monotonic() < until_s)
+
+    def _recall_box(self) -> None:
+        """Tell the guard what was seen of the box in earlier lives; raise LogbookUnavailable.
+
+        Proofs are asked for where the inputs have other pins than before, or before is not known.
+        """
+        self._guard.recall_proofs(self._logbook.ask("proofs"))
+        self._guard.recall_relay_test(self._logbook.ask("last_relay_test"))
+        if self._pins is None:
+            return
+        inputs_json, known = self._pins.inputs_json(), self._logbook.ask("last_pin_map")
+        if known.get("inputs_json") != inputs_json:
+            self._logbook.note_pins(inputs_json)
+            known = {"is_first": not known, "proven": ()}
+        self._guard.demand_proofs(known["proven"], is_required=not known["is_first"])
 
     def _serve(self, goes_on: Callable[[], bool]) -> None:
         wall_per_machine = 1 / self._clock.seconds_per_wall_second
@@ -237,7 +254,7 @@ def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Bo
         doorbell=bell,
         is_edge_thread_alive=is_edge_thread_alive,
     )
-    return clock, Box(board=board, bell=bell, setup=configuration.setup)
+    return clock, Box(board=board, bell=bell, setup=configuration.setup, pins=pins)
 
 
 def run_daemon(places: Places) -> int:

@@ -147,6 +147,10 @@ class Board:
             self._stuck[name] = level
         self._settle()
 
+    def freeze_inputs(self) -> None:
+        """Make every input read for ever what it reads now, each time anew."""
+        self._stuck = dict(self._levels)
+
     def doubt_input(self, name: str, *, how: str | None) -> None:
         """Let an input be `missing`, or its reading grow `stale`; None lets it be read again."""
         self._require_input(name)

@@ -27,6 +27,8 @@ OPENING, ETCH, BOX = (
 )
 SINGLE, GUARD = "tests/rig/test_single_faults.py::", "tests/etchdaemon/test_guard.py::"
 RELAY = "tests/rig/test_safety_relay.py::"
+FROZEN = "tests/etchdaemon/test_interlocks_frozen.py::"
+PINS = "tests/etchdaemon/test_pins_changed.py::"
 ARMING = "tests/etchdaemon/test_interlocks_arming.py::"
 ATTENDANCE = "tests/etchdaemon/test_interlocks_attendance.py::"
 FLAME = "tests/etchdaemon/test_interlocks_flame.py::"
@@ -210,6 +212,12 @@ BOX_FAULTS = {
         RELAY
         + "test_a_welded_contact_is_found_after_the_etch_and_nothing_starts_until_a_test_passes",
         RELAY + "test_after_any_other_end_the_beams_contact_is_never_held_closed_for_a_test",
+    ),
+    "inputs frozen: readings arrive, values never change": (
+        *scenarios("inputs_freeze_in_mid_run", "inputs_freeze_at_rest", "air_sticks_closed"),
+        FROZEN + "test_a_loop_that_never_changes_is_found_at_arming",
+        FROZEN + "test_air_that_never_changes_is_found_at_the_next_switching_on",
+        PINS + "test_after_a_change_of_pins_nothing_is_armed_before_each_contact_was_seen_to_open",
     ),
     "loop open while commanded on": (scenario("loop_stays_open"),),
     "loop lost in mid-run": (scenario("loop_lost_in_mid_run"),),

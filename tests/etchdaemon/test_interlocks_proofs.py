@@ -3,7 +3,7 @@
 import pytest
 
 from etchdaemon.interlocks.inputs import Input, Level, Look
-from etchdaemon.interlocks.proofs import DUE_AFTER_DAYS, KINDS, OPEN_FOR_S, Proofs
+from etchdaemon.interlocks.proofs import AT_NEW_PINS, DUE_AFTER_DAYS, KINDS, OPEN_FOR_S, Proofs
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.starting import StartWish
 from interlock_bench import DAY, NOON, Bench
@@ -61,7 +61,7 @@ def test_a_proof_is_asked_for_again_after_a_month_or_when_the_clock_was_wrong(da
 
 
 def test_only_what_opens_by_no_daily_work_is_asked_for_and_only_where_it_is_wired():
-    asked = [name.value for name in KINDS if KINDS[name].how]
+    asked = [name.value for name in KINDS if not KINDS[name].is_opened_daily]
 
     assert due(Proofs(EVERYTHING), DAY) == asked == ["stop_circuit", "flame", "temperature"]
     assert due(Proofs(MINIMUM), DAY) == []
@@ -79,6 +79,24 @@ def test_a_person_reads_when_it_was_and_what_to_do():
         "and reset."
     )
     assert today["sentence"] == "The stop circuit was last seen to open on 2026-05-04."
+
+
+@pytest.mark.parametrize("is_required", [True, False])
+def test_at_other_pins_each_contact_is_to_open_once_more(is_required):
+    proofs = Proofs(EVERYTHING)
+    for name in AT_NEW_PINS:
+        proofs.note(name, DAY)
+    proofs.demand(["flame"], is_required=is_required)
+
+    asked = set(due(proofs, DAY)) - {"temperature"}
+    assert asked == {"lid", "lid_second", "stop_circuit"}
+    assert (proofs.request is not None) is is_required
+    assert proofs.note(STOP, DAY), "the day is the same, the pin is not"
+    assert not proofs.note(STOP, DAY)
+    assert "stop circuit" not in (proofs.request or "")
+    for name in (Input.LID, Input.LID_SECOND):
+        proofs.note(name, DAY)
+    assert proofs.request is None
 
 
 def test_what_an_earlier_life_has_noted_counts_and_nothing_older_replaces_it():

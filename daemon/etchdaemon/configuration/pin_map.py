@@ -32,6 +32,11 @@ class PinMap:
         outputs = {name: [pin.number, pin.is_high_on] for name, pin in self.outputs.items()}
         return json.dumps({"format": FORMAT, "chip": self.chip_label, "outputs": outputs})
 
+    def inputs_json(self) -> str:
+        """Return which pin each input has, as a text that differs where anything of it does."""
+        inputs = {name: [pin.number, pin.is_high_on] for name, pin in self.inputs.items()}
+        return json.dumps({"chip": self.chip_label, "inputs": inputs}, sort_keys=True)
+
     def write(self, path: Path) -> None:
         """Put the map at `path`, whole or not at all."""
         write_whole(path, self.to_json())

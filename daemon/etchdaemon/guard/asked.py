@@ -1,6 +1,6 @@
 """The guard: its lookout, and what people ask of it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused, GuardHangs
@@ -105,6 +105,11 @@ class Guard(Lookout):
         """Take the days on which contacts were last seen to open, by their inputs' names."""
         with self._lock.held():
             self._interlocks.proofs.recall(days)
+
+    def demand_proofs(self, proven: Collection[str], *, is_required: bool) -> None:
+        """Ask for what was not `proven` at the present pins; `is_required`: before arming."""
+        with self._lock.held():
+            self._interlocks.proofs.demand(proven, is_required=is_required)
 
     def recall_relay_test(self, last: Mapping[str, Any]) -> None:
         """Take the `day` of the safety relay's last test, and whether it `has_passed`."""

@@ -138,7 +138,7 @@ class Lookout:
         box = self._interlocks
         trips = tuple((trip.rule.name, trip.reaction) for trip in box.latch.trips)
         step = (box.arming.step, box.senses.fan.step)
-        relay = (box.relay.request, box.relay.trouble)
+        relay = (box.request, box.relay.trouble)
         return (box.phase, *step, box.people.asked_for, relay, trips, self.trouble)
 
     def allow(self) -> None:

@@ -38,8 +38,8 @@ class Interlocks(Watch):
         if unanswered := self.checklist.open_questions(day):
             raise CommandRefused(f"First confirm: {unanswered[0].text}")
         self._refuse_if_unsafe(now_s, Phase.IDLE)
-        if self.relay.request is not None:
-            raise CommandRefused(self.relay.request)
+        if self.request is not None:
+            raise CommandRefused(self.request)
         if with_heartbeat_test and not self.setup.wired >= {Output.HEARTBEAT, Input.LOOP_CLOSED}:
             raise CommandRefused(
                 "A file with constant power needs a heartbeat contact and the loop input."

@@ -4,7 +4,7 @@ No daemon can find that out by looking. A person presses the stop button or hold
 the detector; what the box saw of it, and when, is kept and shown, and after a month asked for.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
@@ -17,12 +17,14 @@ OPEN_FOR_S: Final = 0.1  # what opens more briefly is a loose wire rather than a
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A contact, and what opens it; without that it opens often enough by itself."""
+    """A contact, and how a person opens it; one that daily work opens is not asked for by date."""
 
     label: str
-    how: str = ""
+    how: str
+    is_opened_daily: bool = False
 
 
+_OPEN_LID: Final = "Open the lid for a moment."
 KINDS: Final[Mapping[Input, Kind]] = {
     Input.STOP_CIRCUIT: Kind("stop circuit", "Press the stop button, release it, and reset."),
     Input.FLAME: Kind(
@@ -31,9 +33,14 @@ KINDS: Final[Mapping[Input, Kind]] = {
     Input.TEMPERATURE: Kind(
         "temperature switch", "Take one of its wires off for a moment, and put it back."
     ),
-    Input.LID: Kind("lid contact"),
-    Input.LID_SECOND: Kind("second lid contact"),
+    Input.LID: Kind("lid contact", _OPEN_LID, is_opened_daily=True),
+    Input.LID_SECOND: Kind("second lid contact", _OPEN_LID, is_opened_daily=True),
 }
+# What has to be seen anew at another pin; that a loop or a fan follows is seen at each arming.
+AT_NEW_PINS: Final = (Input.LID, Input.LID_SECOND, Input.STOP_CIRCUIT, Input.FLAME)
+PINS_CHANGED: Final = (
+    "The pins in the box's file were changed. Before arming, let each of these open once: {names}."
+)
 
 
 class Proofs:
@@ -44,6 +51,22 @@ class Proofs:
         self._open_since_s: dict[Input, float] = {}
         self._fresh: list[Input] = []
         self._days: dict[Input, str] = {}
+        self._unproven: set[Input] = set()  # at the pins that they have now
+        self._is_required = False
+
+    @property
+    def request(self) -> str | None:
+        """What has to be shown at the machine before arming; None where nothing has."""
+        if not (self._is_required and self._unproven):
+            return None
+        names = ", ".join(KINDS[name].label for name in self._wired if name in self._unproven)
+        return PINS_CHANGED.format(names=names)
+
+    def demand(self, proven: Collection[str], *, is_required: bool) -> None:
+        """Ask for what was not seen to open at the present pins; `is_required`: before arming."""
+        wanted = set(AT_NEW_PINS) & set(self._wired)
+        self._unproven = {name for name in wanted if name.value not in proven}
+        self._is_required = is_required
 
     def see(self, look: Look) -> None:
         """Take in one look; an input that cannot be read proves nothing."""
@@ -67,8 +90,9 @@ class Proofs:
 
     def note(self, name: Input, day: str) -> bool:
         """Note the day of a proof (as 2026-11-25); return whether that is news."""
-        is_news = self._days.get(name) != day
+        is_news = self._days.get(name) != day or name in self._unproven
         self._days[name] = day
+        self._unproven.discard(name)
         return is_news
 
     def recall(self, days: Mapping[str, str]) -> None:
@@ -86,8 +110,11 @@ class Proofs:
 
     def _shown(self, name: Input, day: str) -> dict[str, Any]:
         kind, last = KINDS[name], self._days.get(name)
-        is_due = bool(kind.how) and _is_long_ago(last, day)
+        is_unproven = name in self._unproven
+        is_due = is_unproven or (not kind.is_opened_daily and _is_long_ago(last, day))
         said = f"was last seen to open on {last}" if last else "has not been seen to open yet"
+        if last and is_unproven:
+            said += ", but maybe at another pin"
         request = f" {kind.how}" if is_due else ""
         return {
             "name": name.value,

@@ -43,7 +43,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[s
             "is_under_way": arming.is_under_way,
             "is_possible": not any(one.reaction(Phase.IDLE) for one in found.values())
             and not interlocks.latch.trips
-            and interlocks.relay.request is None
+            and interlocks.request is None
             and not is_watch_only(setup.wired),
             "failed_because": arming.failed_because,
             "start_within_s": presence.left_s(now_s) if arming.is_armed else None,

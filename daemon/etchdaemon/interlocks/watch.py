@@ -73,7 +73,7 @@ class Watch:
     @property
     def request(self) -> str | None:
         """What has to be done at the machine before arming, while nothing else comes first."""
-        return self.relay.request if self.is_free else None
+        return self.proofs.request or self.relay.request if self.is_free else None
 
     @property
     def is_beam_on(self) -> bool:

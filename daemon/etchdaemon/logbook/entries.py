@@ -251,6 +251,20 @@ class ProofNoted:
 
 
 @dataclass(frozen=True, slots=True)
+class PinsNoted:
+    """The inputs are read at these pins from now on."""
+
+    at_utc: str
+    inputs_json: str
+
+    def write(self, book: sqlite3.Connection) -> int | None:
+        """Write them, and which proof was the last before."""
+        (last,) = book.execute("SELECT coalesce(max(id), 0) FROM input_proof").fetchone()
+        columns = {"at_utc": self.at_utc, "inputs_json": self.inputs_json, "last_proof_id": last}
+        return insert(book, "pin_map", columns)
+
+
+@dataclass(frozen=True, slots=True)
 class RelayTested:
     """The safety relay was tested."""
 

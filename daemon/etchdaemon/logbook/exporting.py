@@ -27,8 +27,8 @@ INDEX_NAME: Final = "export.json"
 ABOUT_NAME: Final = "README.txt"
 CARDS_FOLDER: Final = "cards"
 
-# Each after those it refers to. Epochs and origins stay: they are places on this machine, and on
-# another they would be offered as if they were there. `happening` is the order in which all the
+# Each after those it refers to. Epochs, origins and pins stay: they are places on this machine, and
+# on another they would be offered as if they were there. `happening` is the order in which all the
 # others were written.
 TABLES: Final = (
     "logbook_note", "input_proof", "relay_test", "run", "run_row", "run_event", "head", "lens_wipe",

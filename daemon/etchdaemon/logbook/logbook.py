@@ -15,6 +15,7 @@ from etchdaemon.logbook.entries import (
     EpochBegun,
     EventNoted,
     OriginSet,
+    PinsNoted,
     ProofNoted,
     RelayTested,
     RowMeasured,
@@ -207,6 +208,10 @@ class Logbook:
     def note_proof(self, name: str, at_utc: str) -> None:
         """Queue that the safety contact `name` was seen to open and to close again."""
         self._writer.write(ProofNoted(at_utc, name))
+
+    def note_pins(self, inputs_json: str) -> None:
+        """Queue at which pins the inputs are read from now on."""
+        self._writer.write(PinsNoted(self._utc_now(), inputs_json))
 
     def note_relay_test(self, at_utc: str, *, has_passed: bool) -> None:
         """Queue how a test of the safety relay ended."""

@@ -96,6 +96,25 @@ def proofs(book: sqlite3.Connection) -> dict[str, Any]:
     return {name: at_utc[:10] for name, at_utc in found}
 
 
+def last_pin_map(book: sqlite3.Connection) -> dict[str, Any]:
+    """Return the pins of the inputs as noted last, and which were `proven` at them since.
+
+    `is_first`: no other was known before. Empty where none was ever noted.
+    """
+    found = select(book, "SELECT id, inputs_json, last_proof_id FROM pin_map ORDER BY id DESC")
+    if not found:
+        return {}
+    newest = found[0]
+    proven = book.execute(
+        "SELECT DISTINCT input FROM input_proof WHERE id > ?", (newest["last_proof_id"],)
+    )
+    return {
+        "inputs_json": newest["inputs_json"],
+        "is_first": len(found) == 1,
+        "proven": [name for (name,) in proven],
+    }
+
+
 def last_relay_test(book: sqlite3.Connection) -> dict[str, Any]:
     """Return the `day` of the safety relay's last test and whether it `has_passed`; else empty."""
     found = select(book, "SELECT at_utc, has_passed FROM relay_test ORDER BY id DESC LIMIT 1")
@@ -204,6 +223,6 @@ QUESTIONS: Final[Mapping[str, Callable[..., dict[str, Any]]]] = {
     question.__name__: question
     for question in (
         runs, run, run_rows, run_events, heads, surfaces, recipes, cards, card, readings, reading,
-        time_line, history, proofs, last_relay_test, last_origin,
+        time_line, history, proofs, last_pin_map, last_relay_test, last_origin,
     )
 }  # fmt: skip

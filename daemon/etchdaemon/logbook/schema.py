@@ -137,8 +137,20 @@ _RELAY_TESTS: Final = (
     """,
 )
 
+# Proofs after `last_proof_id` were seen at these pins.
+_PIN_MAPS: Final = (
+    """
+    CREATE TABLE pin_map (
+        id INTEGER PRIMARY KEY,
+        at_utc TEXT NOT NULL,
+        inputs_json TEXT NOT NULL,
+        last_proof_id INTEGER NOT NULL
+    ) STRICT
+    """,
+)
+
 MIGRATIONS: Final = (
-    _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS,
+    _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS, _PIN_MAPS,
 )  # fmt: skip
 
 

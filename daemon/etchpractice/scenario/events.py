@@ -96,6 +96,9 @@ EVENTS: Final[Mapping[str, Kind]] = {
     "input sticks open": Kind(
         _BOARD, "stick_input", "The input “{name}” sticks open.", {"name": str}, {"level": False}
     ),
+    "inputs freeze": Kind(
+        _BOARD, "freeze_inputs", "Every input goes on being read, and none changes any more."
+    ),
     "input is freed": Kind(
         _BOARD, "stick_input", "The input “{name}” is freed.", {"name": str}, {"level": None}
     ),
