@@ -68,6 +68,15 @@ def test_what_was_unread_and_then_burnt_stays_an_emergency_when_the_flame_has_go
     assert bench.reaction is Reaction.EMERGENCY
 
 
+@pytest.mark.parametrize("reaction", [Reaction.TRIP, Reaction.EMERGENCY])
+def test_a_trip_drives_no_beam_though_one_is_still_wished_for(bench, reaction):
+    bench.start()
+
+    outputs = bench.interlocks._outputs(reaction, bench.now_s)  # without what takes the wish back
+
+    assert outputs[Output.BEAM_ENABLE] is False
+
+
 def test_the_beam_of_one_run_is_not_the_next_ones(bench):
     bench.start()
     bench.interlocks.end_run()
