@@ -23,9 +23,9 @@ from memory_board import HandClock, MemoryBoard
 class Box:
     """Guard, board and clock on the bench."""
 
-    def __init__(self):
+    def __init__(self, **changes):
         self.clock = HandClock()
-        self.setup = Setup(wired=EVERYTHING)
+        self.setup = Setup(wired=EVERYTHING, **changes)
         self.board = MemoryBoard(self.clock, self.setup.inputs)
         self.woken = 0
         self.interlocks = Interlocks(self.setup)
@@ -173,6 +173,19 @@ def test_a_loop_that_hangs_loses_its_beam_within_three_tenths_of_a_second(box):
     box.look(27, is_steered=False)
 
     assert not box.is_beam_on
+
+
+def test_the_beam_counts_only_when_the_laser_had_its_time_to_wake():
+    box = Box(beam_enable_settle_s=5.0)
+    box.start()
+
+    box.guard.allow()
+    box.clock.seconds += 4.9
+    was_early = box.guard.has_settled()
+    box.clock.seconds += 0.2
+
+    assert not was_early
+    assert box.guard.has_settled()
 
 
 def test_whoever_is_about_to_wait_for_the_logbook_opens_the_contact_without_a_look(box):

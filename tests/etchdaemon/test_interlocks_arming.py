@@ -363,3 +363,29 @@ def test_a_start_uses_its_arming_up():
     bench.start()
 
     assert bench.interlocks.arming.step is ArmingStep.DISARMED
+
+
+def test_a_trip_undoes_an_arming_that_is_done_and_a_reset_does_not_bring_it_back():
+    bench = Bench()
+    bench.arm()
+    bench.tick(opened=(Input.LID,))
+    bench.run(1.0)
+
+    bench.show_somebody()
+    bench.reset_everything()
+    bench.run(0.5)
+
+    assert bench.interlocks.arming.step is ArmingStep.DISARMED
+
+
+def test_what_forbids_undoes_an_arming_that_waits_for_somebody():
+    bench = Bench()
+    bench.run(1.0)
+    bench.ask_to_arm()
+    bench.run(0.5)
+    assert bench.interlocks.arming.step is ArmingStep.PRESENCE
+
+    bench.open(Input.TEMPERATURE)
+    bench.run(1.5)
+
+    assert bench.interlocks.arming.step is ArmingStep.DISARMED

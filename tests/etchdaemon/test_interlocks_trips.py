@@ -77,6 +77,18 @@ def test_a_trip_drives_no_beam_though_one_is_still_wished_for(bench, reaction):
     assert outputs[Output.BEAM_ENABLE] is False
 
 
+def test_no_line_may_be_fed_while_a_rule_asks_for_a_hold(bench):
+    bench.start()
+    assert bench.interlocks.may_burn(bench.now_s)
+    bench.follows_fan = False
+    bench.open(Input.AIR_FLOW)
+
+    bench.run(2.5)
+
+    assert bench.reaction is Reaction.HOLD
+    assert not bench.interlocks.may_burn(bench.now_s)
+
+
 def test_the_beam_of_one_run_is_not_the_next_ones(bench):
     bench.start()
     bench.interlocks.end_run()

@@ -1,8 +1,8 @@
 """Tries mutants: `cd tests && python -m measure.mutation_trials [WORDS OF A NAME]` prints a table.
 
-Each is a change in a copy of the daemon, and its tests run against the copy, in a child that is
-forked with the test libraries loaded; they stop at the first failure. The program itself is
-loaded by the children only.
+Each is a change in a copy of sources and tests, and its tests run there, in a child that is forked
+with the test libraries loaded; they stop at the first failure. The program itself is loaded by the
+children only, and whoever goes on writing meanwhile disturbs nothing.
 """
 
 import os
@@ -20,7 +20,15 @@ import pytest
 from measure.mutants import MUTANTS, Mutant
 
 ROOT: Final = Path(__file__).resolve().parents[2]
-SOURCE: Final = ROOT / "daemon/etchdaemon"
+COPIED: Final = (
+    "daemon",
+    "web",
+    "tests",
+    "systemd",
+    "pyproject.toml",
+    "README.md",
+    "DEVELOPERS.md",
+)
 PATIENCE_S: Final = 300.0  # whoever hangs for longer has been noticed
 LEAST_KILLED: Final = 0.95
 OPTIONS: Final = (
@@ -30,7 +38,7 @@ OPTIONS: Final = (
 
 
 def passes(copy: Path, tests: tuple[str, ...], *, says_why: bool = False) -> bool:
-    """Return whether the tests pass with the daemon in the folder `copy`."""
+    """Return whether the tests pass in the folder `copy`."""
     child = os.fork()
     if child == 0:
         _be_child(copy, tests, is_silent=not says_why)
@@ -51,9 +59,10 @@ def _be_child(copy: Path, tests: tuple[str, ...], *, is_silent: bool) -> None:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, 1)
         os.dup2(nowhere, 2)
-    os.chdir(ROOT)
-    sys.path.insert(0, str(copy))
-    os.environ["PYTHONPATH"] = str(copy)
+    os.chdir(copy)
+    sources = [str(copy / name) for name in ("daemon", "web")]
+    sys.path[:0] = sources
+    os.environ["PYTHONPATH"] = os.pathsep.join(sources)
     sys.dont_write_bytecode = True
     os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
     code = 1
@@ -66,7 +75,7 @@ def _be_child(copy: Path, tests: tuple[str, ...], *, is_silent: bool) -> None:
 
 def is_killed(mutant: Mutant, copy: Path) -> bool:
     """Return whether a test notices `mutant`; the copy is as it was afterwards."""
-    path = copy / "etchdaemon" / mutant.file
+    path = copy / "daemon/etchdaemon" / mutant.file
     source = path.read_text()
     path.write_text(source.replace(mutant.text, mutant.instead))
     try:
@@ -75,13 +84,21 @@ def is_killed(mutant: Mutant, copy: Path) -> bool:
         path.write_text(source)
 
 
+def _copy_to(copy: Path) -> None:
+    for name in COPIED:
+        if (ROOT / name).is_file():
+            shutil.copy(ROOT / name, copy / name)
+        else:
+            shutil.copytree(ROOT / name, copy / name, ignore=shutil.ignore_patterns("__pycache__"))
+
+
 def main(words: list[str]) -> int:
     """Print a line for each mutant and the share that was killed; return the exit code."""
     mutants = [mutant for mutant in MUTANTS if not words or any(w in mutant.name for w in words)]
     survivors = []
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder)
-        shutil.copytree(SOURCE, copy / "etchdaemon", ignore=shutil.ignore_patterns("__pycache__"))
+        _copy_to(copy)
         tests = sorted({name for mutant in mutants for name in mutant.tests})
         if not passes(copy, tuple(tests), says_why=True):
             print("without a mutant the tests fail already")
