@@ -39,7 +39,7 @@ def test_the_purge_begins_when_the_air_starts_to_move_and_lasts_its_time():
 def test_air_proves_extraction_only_while_the_fan_was_switched_on_for_it(step):
     bench = Bench()
     bench.follows_fan = False  # air moves whatever the fan does
-    beam = Beam(is_on=False, since_s=0.0, contact_s=0.1)
+    beam = Beam(is_on=False, since_s=0.0)
 
     seen = conditions(
         bench.sight(), wired=bench.interlocks.setup.inputs, fan=Extraction(step), beam=beam
@@ -49,7 +49,7 @@ def test_air_proves_extraction_only_while_the_fan_was_switched_on_for_it(step):
 
 
 def test_a_fan_whose_air_cannot_be_read_is_never_ready():
-    bench, beam = Bench(), Beam(is_on=False, since_s=0.0, contact_s=0.1)
+    bench, beam = Bench(), Beam(is_on=False, since_s=0.0)
     senses = Senses(bench.interlocks.setup, rules_for(EVERYTHING))
     bench.open(Input.AIR_FLOW)
     senses.take(bench.sight(), beam=beam, is_fan_wanted=True, air=Air.AS_IT_IS)

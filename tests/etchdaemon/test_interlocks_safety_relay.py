@@ -3,18 +3,16 @@
 import pytest
 
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, MONOSTABLE_S, Limits
+from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
 from etchdaemon.interlocks.safety_relay import STAYS_OPEN_S, SafetyRelay
 from etchdaemon.interlocks.setup import EVERYTHING
 from etchdaemon.interlocks.wiring import WITHHELD_S
 from interlock_bench import Bench
 
-LIMIT_S = Limits().heartbeat_opens_within_s
-
 
 @pytest.fixture
 def relay():
-    return SafetyRelay(EVERYTHING, Limits())
+    return SafetyRelay(EVERYTHING)
 
 
 def see(relay, *loops, every_s):
@@ -40,7 +38,7 @@ def test_a_loop_that_flickers_has_not(relay):
     assert relay.has_failed
 
 
-@pytest.mark.parametrize("at_s", [0.0, LIMIT_S / 2, LIMIT_S])
+@pytest.mark.parametrize("at_s", [0.0, HEARTBEAT_OPENS_WITHIN_S / 2, HEARTBEAT_OPENS_WITHIN_S])
 def test_until_its_time_is_up_a_closed_loop_is_no_failure(relay, at_s):
     relay.begin_test(10.0)
     relay.see_loop(is_closed=True, now_s=10.0 + at_s)
@@ -98,7 +96,7 @@ def test_only_a_press_with_a_heartbeat_sets_it_again(relay):
 
 
 def test_where_no_button_is_wired_nobody_is_kept_from_arming():
-    relay = SafetyRelay(EVERYTHING - {Input.ARM_BUTTON}, Limits())
+    relay = SafetyRelay(EVERYTHING - {Input.ARM_BUTTON})
     relay.note_beat(10.0, is_beating=True)
     relay.note_beat(11.0, is_beating=False)
 
@@ -107,7 +105,7 @@ def test_where_no_button_is_wired_nobody_is_kept_from_arming():
 
 @pytest.mark.parametrize("missing", [Output.HEARTBEAT, Input.LOOP_CLOSED])
 def test_without_heartbeat_or_loop_input_it_is_said_that_it_cannot_be_found(missing):
-    relay = SafetyRelay(EVERYTHING - {missing}, Limits())
+    relay = SafetyRelay(EVERYTHING - {missing})
 
     assert not relay.can_be_tested
     assert "is not found by this box" in relay.report()["sentence"]
@@ -126,7 +124,7 @@ def test_a_failure_outlives_the_daemon_and_only_a_later_test_clears_it(relay):
 
 
 def test_nothing_withholds_the_heartbeat_long_enough_for_the_fan_to_run_on():
-    assert max(LIMIT_S + STAYS_OPEN_S, WITHHELD_S) < FAN_RUNS_ON_AFTER_S
+    assert max(HEARTBEAT_OPENS_WITHIN_S + STAYS_OPEN_S, WITHHELD_S) < FAN_RUNS_ON_AFTER_S
 
 
 def test_at_the_look_that_ends_the_test_the_beams_contact_opens_and_the_heartbeat_goes_on():

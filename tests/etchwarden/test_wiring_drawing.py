@@ -7,7 +7,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.limits import MONOSTABLE_S, Limits
+from etchdaemon.interlocks.limits import HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
 from etchpractice.board import HEARTBEAT_S
 from wiring_drawing.drawing import CONTACTS, FILE, LOADS, MONOSTABLE_WORDS, drawn
 from wiring_drawing.figures import (
@@ -59,7 +59,7 @@ def test_the_monostable_has_one_figure_everywhere(document):
     assert said
     assert {" ".join(one.split()) for one in said} == {MONOSTABLE_WORDS}
     assert MONOSTABLE_S[0] <= HEARTBEAT_S <= MONOSTABLE_S[1]
-    assert MONOSTABLE_S[1] < Limits().heartbeat_opens_within_s
+    assert MONOSTABLE_S[1] < HEARTBEAT_OPENS_WITHIN_S
 
 
 def test_the_monostables_parts_keep_it_within_its_figure():

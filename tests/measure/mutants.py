@@ -27,6 +27,7 @@ _ARMING: Final = ("etchdaemon/test_interlocks_arming.py",)
 _ATTENDANCE: Final = ("etchdaemon/test_interlocks_attendance.py",)
 _RELAY: Final = ("etchdaemon/test_interlocks_safety_relay.py",)
 _EXTRACTION: Final = ("etchdaemon/test_interlocks_extraction.py",)
+_FLAME: Final = ("etchdaemon/test_interlocks_flame.py",)
 _PROOFS: Final = ("etchdaemon/test_interlocks_proofs.py",)
 _RULES: Final = ("etchdaemon/test_interlocks_rules.py",)
 _TRIPS: Final = ("etchdaemon/test_interlocks_trips.py",)
@@ -77,7 +78,7 @@ MUTANTS: Final = (
     Mutant("a loop that stays open is not noticed", "interlocks/conditions.py",
            "return may_be_open or is_closed", "return True", _TRIPS),
     Mutant("a contact is given no time to move", "interlocks/conditions.py",
-           "return now_s - self.since_s > self.contact_s", "return True", (*_TRIPS, *_ARMING)),
+           "return now_s - self.since_s > CONTACT_S", "return True", (*_TRIPS, *_ARMING)),
     Mutant("air counts as extraction with the fan off", "interlocks/conditions.py",
            "return air and not has_opened and fan.step in _HAS_AIR",
            "return air and not has_opened", (*_EXTRACTION, *_TRIPS)),
@@ -156,10 +157,10 @@ MUTANTS: Final = (
            "presence_at_s=None if is_lid_open else self.senses.presence.at_s",
            "presence_at_s=self.senses.presence.at_s", _ARMING),
     Mutant("the laser's settle time is ignored", "interlocks/watch.py",
-           "return max(self._beam.contact_s + SPARE_S, self.setup.beam_enable_settle_s)",
-           "return self._beam.contact_s + SPARE_S", (*_TRIPS, *_GUARD)),
+           "return max(CONTACT_S + SPARE_S, self.setup.beam_enable_settle_s)",
+           "return CONTACT_S + SPARE_S", (*_TRIPS, *_GUARD)),
     Mutant("the contact's own time is ignored", "interlocks/watch.py",
-           "return max(self._beam.contact_s + SPARE_S, self.setup.beam_enable_settle_s)",
+           "return max(CONTACT_S + SPARE_S, self.setup.beam_enable_settle_s)",
            "return self.setup.beam_enable_settle_s", (*_TRIPS, *_GUARD)),
     Mutant("while the loop waits for the logbook the beam is still wished for",
            "interlocks/watch.py",
@@ -168,7 +169,7 @@ MUTANTS: Final = (
     Mutant("a failed guard does not trip", "interlocks/watch.py",
            "self.senses.note(Condition.GUARDED, is_good=False, at_s=now_s)", "pass", _GUARD),
     Mutant("a hung loop goes on beating", "interlocks/steering.py",
-           "now_s - self.seen_at_s <= self._fresh_s", "True", (*_TRIPS, *_GUARD)),
+           "now_s - self.seen_at_s <= LOOP_FRESH_S", "True", (*_TRIPS, *_GUARD)),
     Mutant("an open lid only holds", "interlocks/rules.py",
            "while_idle=_FORBID, while_armed=_TRIP, while_etching=_TRIP,\n        air=Air.ON,\n"
            '        message="The lid is open.',
@@ -239,14 +240,26 @@ MUTANTS: Final = (
            "if is_wanted and is_still else seen", "if is_wanted else seen", _EXTRACTION),
     Mutant("a fan without air counts as come", "interlocks/extraction.py",
            "has_come = is_air_moving is not False", "has_come = True", _EXTRACTION),
+    Mutant("a flame that has to be confirmed never is", "interlocks/flame.py",
+           "is_confirmed=known.is_confirmed or is_second or has_lasted",
+           "is_confirmed=known.is_confirmed", _FLAME),
+    Mutant("a second edge confirms no flame", "interlocks/flame.py",
+           "known.is_confirmed or is_second or has_lasted",
+           "known.is_confirmed or has_lasted", _FLAME),
+    Mutant("a flame's bad time does not add up", "interlocks/flame.py",
+           "has_lasted = is_bad and bad_s >= self.confirm_s", "has_lasted = False", _FLAME),
+    Mutant("a flame seen an hour ago counts as the first edge", "interlocks/flame.py",
+           "now_s - self._edge_at_s <= CONFIRM_WITHIN_S", "True", _FLAME),
+    Mutant("what is not confirmed only forbids", "interlocks/evaluation.py",
+           "return min(asked, Reaction.TRIP)\n", "return min(asked, Reaction.FORBID)\n", _FLAME),
     Mutant("a missed watch round holds nothing", "interlocks/attendance.py",
            "is_missed=waited_s >= rules.answer_within_min * SECONDS_PER_MINUTE",
            "is_missed=False", _ATTENDANCE),
     Mutant("a contact that flickers counts as tried by hand", "interlocks/proofs.py",
            "if lasted_s >= OPEN_FOR_S:", "if True:", _PROOFS),
     Mutant("a safety relay that does not fall is waited for for ever",
-           "interlocks/safety_relay.py", "if now_s - self._began_s > self._limit_s:", "if False:",
-           _RELAY),
+           "interlocks/safety_relay.py",
+           "if now_s - self._began_s > HEARTBEAT_OPENS_WITHIN_S:", "if False:", _RELAY),
     Mutant("a loop that opens for an instant proves the safety relay",
            "interlocks/safety_relay.py", "elif now_s - self._open_since_s >= STAYS_OPEN_S:",
            "else:", _RELAY),

@@ -13,7 +13,7 @@ from etchdaemon.guard.lock import HANGS, GuardLock
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
-from etchdaemon.interlocks.limits import MONOSTABLE_S
+from etchdaemon.interlocks.limits import MONOSTABLE_S, STALE_AFTER_S
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.starting import StartWish
 from etchdaemon.interlocks.verdict import Said, Verdict
@@ -240,8 +240,7 @@ class Lookout:
 
     def _judge_absence(self, now_s: WallSeconds) -> None:
         """Where nobody has looked for long, let that be the one cause, before anything is read."""
-        stale_after_s = self._interlocks.setup.limits.stale_after_s
-        if not stale_after_s < now_s - self._looked_at_s < inf:
+        if not STALE_AFTER_S < now_s - self._looked_at_s < inf:
             return
         with self._lock.looking():
             if self._interlocks.judge_absence(now_s).reaction >= Reaction.TRIP:

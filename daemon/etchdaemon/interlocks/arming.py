@@ -1,14 +1,14 @@
 """Arming: the loop is tested, somebody shows that they are there, and it lasts a minute."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.latch import Trip
-from etchdaemon.interlocks.limits import Limits
+from etchdaemon.interlocks.limits import CONTACT_S, HEARTBEAT_OPENS_WITHIN_S
 from etchdaemon.interlocks.presence import WITHIN_S
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.safety_relay import FAILED
@@ -37,7 +37,6 @@ class Arming:
     step: ArmingStep = ArmingStep.DISARMED
     since_s: float = 0.0
     with_heartbeat_test: bool = False
-    limits: Limits = field(default_factory=Limits)
     is_loop_proven: bool = False
     is_heartbeat_proven: bool = False
     failed_because: str | None = None
@@ -68,7 +67,6 @@ class Arming:
         *,
         has_loop_input: bool,
         with_heartbeat_test: bool,
-        limits: Limits,
     ) -> "Arming":
         """Return arming begun afresh; without a loop input there is nothing to test."""
         first = ArmingStep.LOOP_OFF if has_loop_input else ArmingStep.PRESENCE
@@ -76,7 +74,6 @@ class Arming:
             step=first,
             since_s=now_s,
             with_heartbeat_test=with_heartbeat_test,
-            limits=limits,
         )
 
     def advance(
@@ -100,7 +97,7 @@ class Arming:
     def _limit_s(self) -> float:
         """How long the loop may take to follow in this step."""
         is_heartbeat = self.step is ArmingStep.HEARTBEAT
-        return self.limits.heartbeat_opens_within_s if is_heartbeat else self.limits.contact_s
+        return HEARTBEAT_OPENS_WITHIN_S if is_heartbeat else CONTACT_S
 
     def _test_loop(self, is_closed: bool | None, now_s: WallSeconds) -> "Arming":
         if is_closed is None:

@@ -48,7 +48,6 @@ class Interlocks(Watch):
             now_s,
             has_loop_input=Input.LOOP_CLOSED in self.setup.wired,
             with_heartbeat_test=with_heartbeat_test or self.relay.has_failed,
-            limits=self.setup.limits,
         )
 
     def disarm(self) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.extraction import Extraction, FanStep
 from etchdaemon.interlocks.inputs import Input, Look
+from etchdaemon.interlocks.limits import CONTACT_S
 from etchdaemon.interlocks.samples import Condition
 
 LID_CONTACTS = frozenset({Input.LID, Input.LID_SECOND})
@@ -15,19 +16,18 @@ _HAS_AIR = frozenset({FanStep.PURGING, FanStep.PROVEN})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Beam:
-    """What the beam's contact was last told, when, and how long a contact may take.
+    """What the beam's contact was last told, and when.
 
     `is_relay_tested`: the heartbeat is withheld, so that the loop opens although it is on.
     """
 
     is_on: bool
     since_s: float
-    contact_s: float
     is_relay_tested: bool = False
 
     def has_moved(self, now_s: WallSeconds) -> bool:
         """Return whether the contact has had the time to follow."""
-        return now_s - self.since_s > self.contact_s
+        return now_s - self.since_s > CONTACT_S
 
 
 def is_air_moving(look: Look, wired: frozenset[Input]) -> bool | None:

@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import Final
 
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.limits import Limits
+from etchdaemon.interlocks.limits import STALE_AFTER_S
 from etchdaemon.interlocks.presence import LONGEST_PRESS_S
 from etchdaemon.interlocks.samples import Condition
 
@@ -53,7 +53,7 @@ class Rule:
     heartbeat_message: str = ""  # added where an emergency stops a heartbeat
     needs: frozenset[Input] = frozenset()  # any of these; none: watched without a wire
     trip_delay_s: float = 0.0
-    stale_after_s: float = Limits().stale_after_s
+    stale_after_s: float = STALE_AFTER_S
     trip_after_hold_s: float | None = None
     air: Air = Air.AS_IT_IS
     is_reset_at_machine: bool = False
@@ -216,13 +216,11 @@ class RuleChange:
 def rules_for(
     wired: Collection[Input | Output],
     changes: Mapping[str, RuleChange] = MappingProxyType({}),
-    *,
-    stale_after_s: float = Limits().stale_after_s,
 ) -> tuple[Rule, ...]:
     """Return the rules in force on a box with these inputs, in table order."""
     has_heartbeat = Output.HEARTBEAT in wired
     return tuple(
-        _changed(_said(rule) if has_heartbeat else rule, changes.get(rule.name), stale_after_s)
+        _changed(_said(rule) if has_heartbeat else rule, changes.get(rule.name))
         for rule in RULES
         if not rule.needs or rule.needs & set(wired)
     )
@@ -233,8 +231,7 @@ def _said(rule: Rule) -> Rule:
     return replace(rule, message=f"{rule.message} {rule.heartbeat_message}".rstrip())
 
 
-def _changed(rule: Rule, change: RuleChange | None, stale_after_s: float) -> Rule:
-    rule = replace(rule, stale_after_s=stale_after_s)
+def _changed(rule: Rule, change: RuleChange | None) -> Rule:
     if change is None:
         return rule
     delay_s = rule.trip_delay_s if change.trip_delay_s is None else change.trip_delay_s

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.limits import MONOSTABLE_S, Limits
+from etchdaemon.interlocks.limits import HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
 
 NAME: Final = "safety_relay"  # beside the inputs, among what was last seen to open
 STAYS_OPEN_S: Final = 0.05  # a loop that opens more briefly is a loose wire rather than a relay
@@ -35,12 +35,11 @@ CANNOT: Final = (
 class SafetyRelay:
     """Remembers K1's last test and whether K1 is down; with a test under way, judges it."""
 
-    def __init__(self, wired: Collection[Input | Output], limits: Limits) -> None:
+    def __init__(self, wired: Collection[Input | Output]) -> None:
         self.can_be_tested = {Output.HEARTBEAT, Input.LOOP_CLOSED} <= set(wired)
         self.has_failed = False
         self.is_down = False  # by us, and nobody has pressed the button since
         self._has_button = Input.ARM_BUTTON in wired
-        self._limit_s = limits.heartbeat_opens_within_s
         self._day: str | None = None  # of the last test
         self._fresh: list[bool] = []
         self._began_s: WallSeconds | None = None
@@ -79,7 +78,7 @@ class SafetyRelay:
             self.break_off()
         elif is_closed:
             self._open_since_s = None
-            if now_s - self._began_s > self._limit_s:
+            if now_s - self._began_s > HEARTBEAT_OPENS_WITHIN_S:
                 self.note_result(has_passed=False)
         elif self._open_since_s is None:
             self._open_since_s = now_s

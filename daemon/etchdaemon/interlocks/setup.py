@@ -7,7 +7,6 @@ from typing import Final
 from etchdaemon.interlocks.attendance import AttendanceRules
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.limits import Limits
 from etchdaemon.interlocks.rules import RuleChange
 from etchdaemon.interlocks.samples import Condition
 
@@ -26,7 +25,6 @@ class Setup:
     changes: Mapping[str, RuleChange] = field(default_factory=dict)
     extraction: ExtractionTimes = field(default_factory=ExtractionTimes)
     attendance: AttendanceRules = field(default_factory=AttendanceRules)
-    limits: Limits = field(default_factory=Limits)
     stable_s: float = 0.5  # good for so long before it counts as good again
     beam_enable_settle_s: float = 0.0  # a laser module that is cut in its supply has to wake
 

@@ -3,6 +3,7 @@
 from typing import Final
 
 from etchdaemon.interlocks.clocks import WallSeconds
+from etchdaemon.interlocks.limits import LOOP_FRESH_S
 
 LONGEST_WAIT_S: Final = 15.0  # the loop for the logbook, at a start and a resume
 
@@ -10,10 +11,9 @@ LONGEST_WAIT_S: Final = 15.0  # the loop for the logbook, at a start and a resum
 class Steering:
     """Remembers when the loop was seen alive; `beat` turns the heartbeat over while it is."""
 
-    def __init__(self, *, fresh_s: float) -> None:
+    def __init__(self) -> None:
         self.seen_at_s: WallSeconds | None = None
         self.is_beating = False
-        self._fresh_s = fresh_s
         self._is_high = False
 
     def note(self, now_s: WallSeconds, *, is_waiting: bool) -> None:
@@ -27,7 +27,7 @@ class Steering:
 
     def beat(self, now_s: WallSeconds, *, is_withheld: bool) -> bool:
         """Return the heartbeat's level for this look."""
-        is_alive = self.seen_at_s is not None and now_s - self.seen_at_s <= self._fresh_s
+        is_alive = self.seen_at_s is not None and now_s - self.seen_at_s <= LOOP_FRESH_S
         self.is_beating = is_alive and not is_withheld
         if self.is_beating:
             self._is_high = not self._is_high

@@ -13,6 +13,7 @@ from etchdaemon.interlocks.conditions import Beam
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.latch import Latch
+from etchdaemon.interlocks.limits import CONTACT_S
 from etchdaemon.interlocks.missing import is_attended_only
 from etchdaemon.interlocks.people import People
 from etchdaemon.interlocks.proofs import Proofs
@@ -37,8 +38,7 @@ class Watch:
     def __init__(self, setup: Setup) -> None:
         """Begin with nothing seen."""
         self.setup = setup
-        limits = setup.limits
-        self.rules = rules_for(setup.wired, setup.changes, stale_after_s=limits.stale_after_s)
+        self.rules = rules_for(setup.wired, setup.changes)
         self.senses = Senses(setup, self.rules)
         self.checklist = Checklist()
         self.latch = Latch()
@@ -47,15 +47,15 @@ class Watch:
         self.is_attended_only = is_attended_only(setup.wired)
         self.attendance = rounds_for(setup.attendance, is_attended_only=self.is_attended_only)
         self.people = People(self.attendance, has_button=Input.ARM_BUTTON in setup.wired)
-        self.wiring = Wiring(setup.wired, stale_s=limits.stale_after_s)
+        self.wiring = Wiring(setup.wired)
         self.proofs = Proofs(setup.wired)
         self._fault_at_s: WallSeconds | None = None
         self.controller_obeys = True
-        self.relay = SafetyRelay(setup.wired, limits)
+        self.relay = SafetyRelay(setup.wired)
         self._is_etching = False
         self._is_beam_wanted = False
-        self._beam = Beam(is_on=False, since_s=0.0, contact_s=limits.contact_s)
-        self._steering = Steering(fresh_s=limits.loop_fresh_s)
+        self._beam = Beam(is_on=False, since_s=0.0)
+        self._steering = Steering()
 
     @property
     def phase(self) -> Phase:
@@ -166,7 +166,7 @@ class Watch:
     @property
     def settle_s(self) -> float:
         """How long after `allow_beam` the beam can be counted on: contact, laser, and a look."""
-        return max(self._beam.contact_s + SPARE_S, self.setup.beam_enable_settle_s)
+        return max(CONTACT_S + SPARE_S, self.setup.beam_enable_settle_s)
 
     def may_burn(self, now_s: WallSeconds) -> bool:
         """Return whether the beam's contact is closed, has settled, and nothing speaks against."""

@@ -7,7 +7,7 @@ from typing import Any, Final
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Look, Output
-from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S
+from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, STALE_AFTER_S
 
 TRIAL_S: Final = 5.0
 WITHHELD_S: Final = FAN_RUNS_ON_AFTER_S - 0.5  # long enough to hear both relays fall
@@ -82,8 +82,7 @@ class Trial:
 class Wiring:
     """Remembers contacts, and holds the one trial that is under way."""
 
-    def __init__(self, wired: frozenset[Input | Output], *, stale_s: float) -> None:
-        self._stale_s = stale_s
+    def __init__(self, wired: frozenset[Input | Output]) -> None:
         self.trial: Trial | None = None
         self._wired = wired
         self._contacts: dict[Input, Contact] = {}
@@ -149,7 +148,7 @@ class Wiring:
             "label": label,
             "is_wired": name in self._wired,
         }
-        if contact is None or now_s - contact.read_at_s > self._stale_s:
+        if contact is None or now_s - contact.read_at_s > STALE_AFTER_S:
             words = "It cannot be read." if name in self._wired else "Not wired."
             is_safe = False if name in self._wired else None
             return {**shown, "is_closed": None, "is_safe": is_safe, "for_s": None, "words": words}
