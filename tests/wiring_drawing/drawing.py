@@ -14,6 +14,7 @@ from wiring_drawing.figures import (
     INPUT_OHM,
     LOOP_OHM,
     MONOSTABLE_OHM,
+    NOMINAL_S,
     PULL_OHM,
     RUN_ON_S,
     kilo,
@@ -281,7 +282,7 @@ def _heartbeat(page: Drawing) -> None:
     page.wire((40, y), (190, y))
     page.text(196, y + 5, "4  in, rising", size=12, color=SIGNAL)
     for number, (inside, outside) in enumerate((
-        ("16, 3, 5", "3.3 V, header 1"), ("2", "R and C"), ("6", "out, to Q3"),
+        ("16, 3, 5", "3.3 V, header 1"), ("2", "R and C"), ("6", "out, below"),
         ("1, 8, 11–13", "0 V"),
     )):  # fmt: skip
         row = top + 58 + 24 * number
@@ -290,7 +291,8 @@ def _heartbeat(page: Drawing) -> None:
     page.y = top + 150
     page.note(
         f"R = {kilo(MONOSTABLE_OHM)} (1 %) from pin 2 to 3.3 V; C = 1 µF film (5 %) between pins 1 "
-        "and 2: t = 0.7 R C = 330 ms (from memory; see its data sheet). 100 nF from 16 to 8. Each "
+        f"and 2: t = 0.7 R C = {NOMINAL_S * 1000:.0f} ms (from memory; see its data sheet). 100 nF "
+        "from 16 to 8. Each "
         "rising edge starts it anew; a level that stands still, high or low, lets it end. From the "
         f"last edge to K3’s fall it must measure {MONOSTABLE_WORDS}."
     )

@@ -23,8 +23,9 @@ DIRECT_SERIES_OHM: Final = 330
 DIRECT_PULL_OHM: Final = 2_200
 # The monostable: t = 0.7 R C for the 4538 of the 74HC family (from memory; measured when it is
 # first switched on).
-MONOSTABLE_OHM: Final = 470_000
+MONOSTABLE_OHM: Final = 430_000
 MONOSTABLE_F: Final = 1e-6
+NOMINAL_S: Final = 0.7 * MONOSTABLE_OHM * MONOSTABLE_F
 BLEEDER_OHM: Final = 1_000
 RUN_ON_S: Final = 120
 

@@ -93,9 +93,7 @@ class Drawing:
         self.wire((x - 12, y), (x + 12, y), width=3)
         self.text(x, y + 17, words, size=14, color=INK, anchor="middle", is_bold=True)
 
-    def box(
-        self, x: float, y: float, width: float, height: float, name: str, *words: str
-    ) -> None:  # fmt: skip
+    def box(self, x: float, y: float, width: float, height: float, name: str, *words: str) -> None:
         self.add(
             f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="5"'
             f' fill="#f6f4ef" stroke="{INK}" stroke-width="2"/>'
