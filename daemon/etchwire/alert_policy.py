@@ -66,6 +66,7 @@ class Occasion(StrEnum):
     EMERGENCY = "emergency"
     TRIP_AT_REST = "trip at rest"
     TRIP = "trip"
+    BOARD = "board"
     FAULT = "fault"
     CUT_OFF = "cut off"
     ROUND = "round"
@@ -92,6 +93,10 @@ ALERT_POLICY: Final[Mapping[Occasion, Notice]] = {
     Occasion.TRIP: Notice(
         what="An interlock ends the etch",
         alert=Alert.STOPPED, beep=_TRIP_BEEP, call=Call.STOP,
+    ),
+    Occasion.BOARD: Notice(
+        what="The pins tell of no edge any more: contacts are noticed by the poll alone",
+        alert=Alert.TRIPPED, is_always=True,
     ),
     Occasion.FAULT: Notice(
         what="Controller, cable or supply end the etch: silence, hang, plug, alarm, brown-out",

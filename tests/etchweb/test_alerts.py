@@ -188,6 +188,18 @@ def test_a_trip_after_the_end_is_told_but_not_one_that_somebody_at_the_machine_s
     assert titles(outbox) == ["Something is wrong at the machine"] * told
 
 
+def test_a_board_that_tells_of_no_edge_any_more_is_told_of_once(outbox):
+    outbox.note("left", news("etching"), NOW_S)
+    without_edges = news("etching", interlocks=box(board_trouble="Edges are lost"))
+    for second in range(3):
+        outbox.note("left", without_edges, NOW_S + second)
+
+    letter = outbox.next_due(NOW_S + 3)
+
+    assert (letter.kind, letter.text) == (Alert.TRIPPED, "Edges are lost.")
+    assert len(titles(outbox, NOW_S + 3)) == 1
+
+
 def test_a_watch_round_that_asks_is_told_each_time_with_what_to_do(outbox):
     asking = box(is_round_asking=True, asked_for="Is somebody there? Press the button.")
     outbox.note("left", news("etching"), NOW_S)

@@ -65,6 +65,9 @@ def _of_box(box: Mapping[str, Any]) -> Iterator[News]:
             yield News(f"emergency {trip['name']}", Alert.EMERGENCY, EMERGENCY, text)
         elif trip.get("phase") == "idle":  # else the end of the etch tells of it, or who armed
             yield News(f"tripped {trip['name']}", Alert.TRIPPED, TRIPPED, text)
+    if box.get("board_trouble"):
+        text = as_sentence(box["board_trouble"])
+        yield News("board trouble", Alert.TRIPPED, TRIPPED, text)
     if box.get("is_round_asking"):
         yield News("round", Alert.ROUND, ROUND, as_sentence(box["asked_for"]))
     elif box.get("is_look_asked"):
