@@ -10,10 +10,10 @@ from urllib.parse import urlencode
 from waitress import wasyncore
 
 from etchweb.app import create_app
-from etchweb.codes import form_token, new_token
-from etchweb.roles import Role
+from etchweb.auth.codes import form_token, new_token
+from etchweb.auth.roles import Role
 from etchweb.server.server import Server
-from etchweb.serving import listen_at
+from etchweb.server.serving import listen_at
 from fake_daemon import FakeDaemon
 
 PHONE, STRANGER = "127.0.0.1", "127.0.0.2"  # on Linux all of 127/8 is this machine
@@ -36,7 +36,7 @@ class Door:
         self.folder, self._parts = folder, parts
         self.daemon, self.clock = FakeDaemon("etching"), Clock()
         self.app = create_app(self.daemon, folder, host_names=(HOST,))
-        self.shared = self.app.extensions["etchweb.machines"]
+        self.shared = self.app.extensions["etchweb machines"]
         listener = listen_at(HOST, 0)
         self.port = listener.getsockname()[1]
         self._map = {}

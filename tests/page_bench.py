@@ -16,9 +16,9 @@ import waitress
 from PIL import Image, ImageDraw
 
 from etchweb.app import create_app
-from etchweb.picture_files import PICTURES_FOLDER, keep_picture
+from etchweb.previews.store import PICTURES_FOLDER, keep_picture
 from etchweb.server.server import Server
-from etchweb.serving import listen_at
+from etchweb.server.serving import listen_at
 from fake_daemon import SHA256, FakeDaemon
 
 CHROMIUM: Final = "/usr/bin/chromium"
@@ -82,7 +82,7 @@ def served_page(folder: Path, **options: Any) -> Iterator[ServedPage]:
     app = create_app(daemon, folder, host_names=("127.0.0.1", HOST_NAME), **options)
     listener = listen_at("127.0.0.1", 0)
     connections: dict[int, Any] = {}
-    server = Server(app, listener, app.extensions["etchweb.machines"].known, map=connections)
+    server = Server(app, listener, app.extensions["etchweb machines"].known, map=connections)
     ear = app.extensions["etchweb"].listener
     thread = threading.Thread(target=server.run, name="page")
     thread.start()

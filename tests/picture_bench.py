@@ -8,10 +8,10 @@ from typing import Any, Final
 from werkzeug.datastructures import MultiDict
 
 from craft_answers import HEAD, SURFACE
-from etchweb.drafts import PHOTO_NAME
-from etchweb.new_picture_forms import with_cut, with_tile
-from etchweb.new_picture_view import tile_size_px
-from etchweb.picture_craft import ask_pairs
+from etchweb.catalogue.pairs import ask_pairs
+from etchweb.drafts.forms import with_cut, with_tile
+from etchweb.drafts.presenter import tile_size_px
+from etchweb.drafts.store import PHOTO_NAME
 
 PATIENCE_S: Final = 60.0
 

@@ -9,7 +9,7 @@ from typing import Final
 
 import click
 
-from etchweb.daemon_socket import SocketDaemon
+from etchweb.daemon.daemon_socket import SocketDaemon
 from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.roll import Box

@@ -10,7 +10,7 @@ import click
 from etchpath.errors import EtchpathError
 from etchpath.foreign_job import write_foreign_job
 from etchwarden.heads import find_head
-from etchweb.picture_files import PICTURES_FOLDER, draw_path, keep_picture
+from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet, tidied_words

@@ -14,14 +14,14 @@ from etchwarden.unfit_file import ended_by
 from etchweb.alerts.alerting import Alerting
 from etchweb.alerts.outbox import Outbox
 from etchweb.app import create_app
-from etchweb.daemon_socket import SocketDaemon
+from etchweb.auth.store import Store, StoreUnusable
+from etchweb.daemon.daemon_socket import SocketDaemon
 from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.joining import join_fleet
-from etchweb.host_names import addresses, is_loopback, names_of
-from etchweb.paired import Store, StoreUnusable
-from etchweb.plays import open_theatre
-from etchweb.practice import machine_at
-from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
+from etchweb.practice.panel import machine_at
+from etchweb.practice.scenario_views import open_theatre
+from etchweb.server.host_names import addresses, is_loopback, names_of
+from etchweb.server.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 from etchweb.site import Site
 
 _log = logging.getLogger(__name__)

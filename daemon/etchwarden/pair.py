@@ -7,10 +7,10 @@ from pathlib import Path
 import click
 import segno
 
-from etchweb.codes import CODE_LASTS_S, new_code
-from etchweb.host_names import addresses, is_loopback
-from etchweb.paired import FILE_NAME, Phone, Store, StoreUnusable
-from etchweb.roles import Role
+from etchweb.auth.codes import CODE_LASTS_S, new_code
+from etchweb.auth.roles import Role
+from etchweb.auth.store import FILE_NAME, Phone, Store, StoreUnusable
+from etchweb.server.host_names import addresses, is_loopback
 
 
 @click.command()

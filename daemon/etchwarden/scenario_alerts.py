@@ -5,8 +5,8 @@ from typing import Final
 
 from etchweb.alerts.alerting import Alerting
 from etchweb.alerts.outbox import Letter, Outbox, Wanted
-from etchweb.daemon_socket import SocketDaemon
-from etchweb.listening import Listener
+from etchweb.daemon.daemon_socket import SocketDaemon
+from etchweb.daemon.listener import Listener
 from etchwire.alert_policy import Alert
 
 _HELD_LONG_S: Final = 600.0

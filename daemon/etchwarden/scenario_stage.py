@@ -3,7 +3,7 @@
 import sys
 
 from etchpractice.scenario.shelf import GROUPS, shelved
-from etchweb.theatre import Scene, Theatre
+from etchweb.practice.scenario_runner import Scene, Theatre
 
 
 def theatre() -> Theatre:

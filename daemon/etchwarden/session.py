@@ -12,7 +12,7 @@ import click
 from etchpractice.scenario.people import ANSWERS
 from etchwarden.household import Household
 from etchwarden.progress import progress_shown
-from etchweb.picture_files import PICTURES_FOLDER, draw_path, keep_picture
+from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
 from etchwire.client import DaemonClient
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 

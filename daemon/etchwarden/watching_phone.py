@@ -12,9 +12,9 @@ from urllib.request import HTTPCookieProcessor, Request, build_opener
 
 import click
 
-from etchweb.codes import new_code
-from etchweb.paired import Store
-from etchweb.roles import Role
+from etchweb.auth.codes import new_code
+from etchweb.auth.roles import Role
+from etchweb.auth.store import Store
 
 _TOKEN: Final = re.compile(r'name="form_token" value="([^"]+)"')
 _PATIENCE_S: Final = 20.0

@@ -20,8 +20,8 @@ from etchpath.rests import write_rest_file
 from etchpractice.machine import PracticeMachine
 from etchproof.layout.job import read_card_file
 from etchwarden.__main__ import main
-from etchweb.paired import Store
-from etchweb.picture_files import draw_path, keep_picture
+from etchweb.auth.store import Store
+from etchweb.previews.store import draw_path, keep_picture
 from etchwire.examples import PRACTICE_HEADS
 from etchwire.simulated_time import SimulatedTime
 from etchwire.storing import fault_of_card

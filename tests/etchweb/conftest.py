@@ -2,8 +2,8 @@ import pytest
 from flask.testing import FlaskClient
 
 from etchweb.app import create_app
-from etchweb.codes import form_token, new_token, token_digest
-from etchweb.paired import Store
+from etchweb.auth.codes import form_token, new_token, token_digest
+from etchweb.auth.store import Store
 from fake_daemon import FakeDaemon
 
 ORIGIN = "http://localhost"

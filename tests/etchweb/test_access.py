@@ -4,12 +4,12 @@ import time
 
 import pytest
 
-from etchweb.access import NOT_PAIRED, ONLY_WATCH
 from etchweb.app import create_app
-from etchweb.codes import TOKEN_IDLE_S
-from etchweb.plays import open_theatre
-from etchweb.roles import NEEDS, Role, may
-from etchweb.theatre import Theatre
+from etchweb.auth.access import NOT_PAIRED, ONLY_WATCH
+from etchweb.auth.codes import TOKEN_IDLE_S
+from etchweb.auth.roles import NEEDS, Role, may
+from etchweb.practice.scenario_runner import Theatre
+from etchweb.practice.scenario_views import open_theatre
 from fake_daemon import SHA256
 
 READY = {"cautions": "read", "tile": SHA256}

@@ -7,7 +7,7 @@ from etchweb.alerts.alerting import AWAY_S, Alerting, Noticing, deliver_once
 from etchweb.alerts.channels import Mail, NotDelivered, Webhook
 from etchweb.alerts.news import news_of
 from etchweb.alerts.outbox import GIVE_UP_AFTER_S, WAITS_S, Outbox, Wanted
-from etchweb.listening import Heard, Listener
+from etchweb.daemon.listener import Heard, Listener
 from etchwire.alert_policy import Alert
 from fake_daemon import LID_TRIP, RUN, STATES, FakeDaemon, box, snapshot
 

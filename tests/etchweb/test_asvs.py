@@ -14,8 +14,8 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from PIL import Image
 
-from etchweb.codes import CODE_LASTS_S, TOKEN_IDLE_S, TOKEN_LASTS_S, new_token
-from etchweb.roles import NEEDS, Role
+from etchweb.auth.codes import CODE_LASTS_S, TOKEN_IDLE_S, TOKEN_LASTS_S, new_token
+from etchweb.auth.roles import NEEDS, Role
 from fake_daemon import ETCH, SHA256
 
 NOW_S = 1_800_000_000.0

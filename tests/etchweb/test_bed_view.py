@@ -2,7 +2,7 @@
 
 import pytest
 
-from etchweb.bed_view import bed_view, place_words
+from etchweb.machine.bed_drawing import bed_view, place_words
 
 BED = {"left_mm": 0.0, "bottom_mm": 0.0, "right_mm": 400.0, "top_mm": 300.0, "is_homed": False}
 MACHINE = {"bed": BED, "position_mm": [12.0, 58.8]}

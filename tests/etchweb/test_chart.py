@@ -2,7 +2,7 @@ import re
 
 import pytest
 
-from etchweb.chart import BOTTOM, HEIGHT, LEFT, TOP, WIDTH, Measured, bands, chart
+from etchweb.logbook.chart import BOTTOM, HEIGHT, LEFT, TOP, WIDTH, Measured, bands, chart
 
 
 def measured(*rows, mean=4000.0, least=3900.0, most=4100.0, samples=10):

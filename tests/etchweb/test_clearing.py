@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from etchweb.clearing import clear_out
+from etchweb.storage.retention import clear_out
 from etchwire.retention import DAY_S, EARLIEST_S, PICTURES, TEST_TILES, TILE_PHOTOS
 from photo_files import encoded, scene
 
@@ -54,8 +54,8 @@ def test_the_pictures_of_one_job_go_together(tmp_path):
 CUT = """
 import os, shutil, signal, sys
 from pathlib import Path
-from etchweb.picture_files import draw_path, keep_picture
-from etchweb.tile_photos import keep_tile_photo
+from etchweb.previews.store import draw_path, keep_picture
+from etchweb.storage.tile_photos import keep_tile_photo
 
 def cut(event, _):
     if event == "os.rename":

@@ -1,6 +1,6 @@
 import pytest
 
-from etchweb.codes import (
+from etchweb.auth.codes import (
     CODE_DIGITS,
     code_digest,
     form_token,

@@ -1,6 +1,6 @@
 import pytest
 
-from etchweb.guard import HEADERS, LARGEST_FORM_BYTES, NO_FORM
+from etchweb.server.csrf_and_headers import HEADERS, LARGEST_FORM_BYTES, NO_FORM
 
 ADDRESSES = ["/", "/watch.json", "/watch/stream", "/nowhere", "/picture/x.png"]
 

@@ -1,6 +1,6 @@
 from collections.abc import Iterator
 
-from etchweb.listening import Listener, ask_status
+from etchweb.daemon.listener import Listener, ask_status
 from etchwire.errors import DaemonAbsent
 from fake_daemon import GONE, FakeDaemon, snapshot
 

@@ -4,7 +4,7 @@ import io
 
 import pytest
 
-from etchweb.etch_view import told
+from etchweb.logbook.presenter import told
 from etchwire.errors import Refused
 from fake_daemon import ETCH, GONE
 

@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from etchweb.machine_view import live_view, machine_view
+from etchweb.machine.presenter import live_view, machine_view
 from fake_daemon import BOX, JOB, MACHINE, snapshot
 from fake_machine import BED, ORIGIN, SETTINGS, WIRING
 

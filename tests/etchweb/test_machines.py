@@ -5,9 +5,9 @@ import time
 import pytest
 from werkzeug.test import Client
 
-from etchweb.codes import form_token, new_code, new_token, token_digest
-from etchweb.paired import Store
-from etchweb.roles import Role
+from etchweb.auth.codes import form_token, new_code, new_token, token_digest
+from etchweb.auth.roles import Role
+from etchweb.auth.store import Store
 from etchweb.site import Site
 from fake_daemon import FakeDaemon
 

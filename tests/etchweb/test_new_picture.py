@@ -10,10 +10,11 @@ import pytest
 from PIL import Image
 
 from craft_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
-from etchweb import guard, new_picture
 from etchweb.app import create_app
-from etchweb.drafts import Drafts, shown_name
-from etchweb.picture_work import MOST_WAITING
+from etchweb.drafts import views as new_picture
+from etchweb.drafts.store import Drafts, shown_name
+from etchweb.server import csrf_and_headers as guard
+from etchweb.workers.work import MOST_WAITING
 from etchwire.errors import Refused
 from etchwire.retention import DAY_S, DRAFTS
 from fake_daemon import FakeDaemon
@@ -586,7 +587,7 @@ def test_a_page_that_starts_clears_away_what_a_killed_one_left_half_done(tmp_pat
 
 
 def test_a_child_that_is_killed_leaves_a_sentence(phone, cut_out, drafts, monkeypatch, app):
-    monkeypatch.setattr("etchweb.picture_work.MODULE", "etchweb.nothing_of_that_name")
+    monkeypatch.setattr("etchweb.workers.work.MODULE", "etchweb.nothing_of_that_name")
 
     answer = phone.look(f"/{cut_out}/look")
 

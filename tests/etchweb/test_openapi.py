@@ -18,11 +18,11 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from etchweb.app import create_app
-from etchweb.codes import form_token
-from etchweb.paired import Store
-from etchweb.plays import open_theatre
-from etchweb.roles import NEEDS, Role
-from etchweb.theatre import Theatre
+from etchweb.auth.codes import form_token
+from etchweb.auth.roles import NEEDS, Role
+from etchweb.auth.store import Store
+from etchweb.practice.scenario_runner import Theatre
+from etchweb.practice.scenario_views import open_theatre
 from fake_daemon import FakeDaemon
 from page_description.description import ENTRIES, description
 

@@ -15,14 +15,15 @@ from craft_answers import HEAD, SURFACE, craft
 from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch
 from etchproof.layout.job import read_card_file
-from etchweb import cards, new_picture
 from etchweb.alerts.alerting import Noticing
 from etchweb.alerts.outbox import Outbox, Wanted
 from etchweb.app import create_app
-from etchweb.listening import Heard
-from etchweb.paired import Store, StoreUnusable
-from etchweb.picture_files import keep_picture
-from etchweb.roles import Role
+from etchweb.auth.roles import Role
+from etchweb.auth.store import Store, StoreUnusable
+from etchweb.cards import views as cards
+from etchweb.daemon.listener import Heard
+from etchweb.drafts import views as new_picture
+from etchweb.previews.store import keep_picture
 from etchwire.alert_policy import Alert
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.retention import DAY_S

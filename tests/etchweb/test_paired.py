@@ -3,9 +3,9 @@ import stat
 
 import pytest
 
-from etchweb.codes import CODE_LASTS_S, TOKEN_IDLE_S, TOKEN_LASTS_S, new_token
-from etchweb.paired import FILE_NAME, SEEN_EVERY_S, Store, StoreUnusable
-from etchweb.roles import Role
+from etchweb.auth.codes import CODE_LASTS_S, TOKEN_IDLE_S, TOKEN_LASTS_S, new_token
+from etchweb.auth.roles import Role
+from etchweb.auth.store import FILE_NAME, SEEN_EVERY_S, Store, StoreUnusable
 
 NOW_S = 1_800_000_000.0
 

@@ -2,9 +2,9 @@ import time
 
 import pytest
 
-from etchweb.codes import CODE_DIGITS, CODE_LASTS_S
-from etchweb.pairing import FOR_FURTHER_TRIES, FOR_ONE_ADDRESS, WRONG_CODE, Tries
-from etchweb.roles import Role
+from etchweb.auth.codes import CODE_DIGITS, CODE_LASTS_S
+from etchweb.auth.pairing import FOR_FURTHER_TRIES, FOR_ONE_ADDRESS, WRONG_CODE, Tries
+from etchweb.auth.roles import Role
 
 CODE = "123456"
 ANDROID = "Mozilla/5.0 (Linux; Android 14; Pixel 7) AppleWebKit/537.36"

@@ -7,8 +7,8 @@ import sys
 
 import pytest
 
-from etchweb.drafts import DRAFT_NAME
-from etchweb.picture_work import NO_END, NO_MEMORY, WENT_WRONG, Works
+from etchweb.drafts.store import DRAFT_NAME
+from etchweb.workers.work import NO_END, NO_MEMORY, WENT_WRONG, Works
 
 PATIENCE_S = 60.0
 
@@ -35,7 +35,7 @@ def test_the_end_of_a_child_is_told_and_logged(tmp_path, caplog, number, sentenc
 def test_memory_that_runs_out_is_known_as_that(fills):
     program = f"""
 import cv2, numpy as np
-from etchweb.picture_process import _is_for_memory
+from etchweb.workers.process import _is_for_memory
 from etchwire.child_limits import limit_memory
 limit_memory(1 << 28)
 try:

@@ -3,7 +3,7 @@ import io
 import pytest
 from PIL import Image
 
-from etchweb.picture_files import (
+from etchweb.previews.store import (
     PICTURES_FOLDER,
     SMALL_WIDTH_PX,
     draw_path,

@@ -8,10 +8,10 @@ import pytest
 from etchpractice.scenario.shelf import shelved
 from etchwarden.scenario_stage import theatre
 from etchweb.app import create_app
-from etchweb.codes import form_token
-from etchweb.paired import Store
-from etchweb.plays import open_theatre
-from etchweb.theatre import Outcome, Scene, Theatre
+from etchweb.auth.codes import form_token
+from etchweb.auth.store import Store
+from etchweb.practice.scenario_runner import Outcome, Scene, Theatre
+from etchweb.practice.scenario_views import open_theatre
 from fake_daemon import FakeDaemon
 
 LID = Scene("lid", "The box", "The lid is opened.")

@@ -6,9 +6,9 @@ import pytest
 
 from etchpractice.machine import PracticeMachine
 from etchweb.app import create_app
-from etchweb.codes import form_token
-from etchweb.paired import Store
-from etchweb.practice import DEEDS
+from etchweb.auth.codes import form_token
+from etchweb.auth.store import Store
+from etchweb.practice.panel import DEEDS
 from etchwire.errors import DaemonAbsent
 from fake_daemon import MACHINE, FakeDaemon
 

@@ -1,6 +1,6 @@
 import pytest
 
-from etchweb.rate import Allowance, Buckets
+from etchweb.server.rate import Allowance, Buckets
 
 
 @pytest.fixture

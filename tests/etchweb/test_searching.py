@@ -3,7 +3,7 @@ import time
 
 import pytest
 
-from etchweb.searching import sought_in, wire_terms
+from etchweb.logbook.search import sought_in, wire_terms
 from fake_daemon import ETCH
 
 

@@ -7,7 +7,7 @@ from queue import Empty, Queue
 import pytest
 import waitress
 
-from etchweb.serving_watchdog import follow_rounds
+from etchweb.server.watchdog import follow_rounds
 
 PATIENCE_S = 30.0
 THREADS = 2

@@ -2,14 +2,14 @@ import html
 
 import pytest
 
-from etchweb.shade import (
+from etchweb.run.dose import (
     DARKEST_PERCENT,
     LIGHTEST_PERCENT,
     SHADE_PERCENT,
     feed_percent,
     shades_part,
 )
-from etchweb.shading import NO_SHADE, NOTHING_ETCHED
+from etchweb.run.dose_views import NO_SHADE, NOTHING_ETCHED
 from fake_daemon import JOB, RUN
 
 

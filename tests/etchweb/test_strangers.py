@@ -9,7 +9,7 @@ from etchweb.server.admission import MOST_OF_ONE_STRANGER
 from etchweb.server.channel import IDLE_S, REQUEST_S, STALLED_S
 from etchweb.server.request import LARGEST_HEADERS_BYTES
 from etchweb.server.server import NO_DESCRIPTOR_S, KnownFirst
-from etchweb.uploads import ALREADY_SENDING
+from etchweb.server.uploads import ALREADY_SENDING
 from photo_files import encoded, scene
 
 ATTACK = 100

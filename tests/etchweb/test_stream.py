@@ -1,8 +1,8 @@
 import json
 
-from etchweb.listening import Heard, Listener
-from etchweb.stream import HEARTBEAT_S, SPACING_S, Frames, view_of
-from etchweb.watch_view import away_view, watch_view
+from etchweb.daemon.listener import Heard, Listener
+from etchweb.run.presenter import away_view, watch_view
+from etchweb.run.stream import HEARTBEAT_S, SPACING_S, Frames, view_of
 from fake_daemon import RUN, FakeDaemon, snapshot
 
 

@@ -3,7 +3,7 @@
 import pytest
 from werkzeug.exceptions import HTTPException
 
-from etchweb.uploads import (
+from etchweb.server.uploads import (
     ALREADY_SENDING,
     COPIES,
     MOST_AT_ONCE,

@@ -4,10 +4,10 @@ import io
 import pytest
 from PIL import Image
 
-from etchweb.guard import LARGEST_PHOTO_BYTES
-from etchweb.tile_photos import LONGER_SIDE_PX
-from etchweb.verdict_view import CHOICES, LONGEST_TEXT
-from etchweb.verdicts import NO_VERDICT, TOO_LONG
+from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
+from etchweb.logbook.verdict_views import NO_VERDICT, TOO_LONG
+from etchweb.server.csrf_and_headers import LARGEST_PHOTO_BYTES
+from etchweb.storage.tile_photos import LONGER_SIDE_PX
 from etchwire.craft_records import VERDICTS
 from etchwire.errors import Refused
 from fake_daemon import ETCH

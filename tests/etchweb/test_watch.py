@@ -4,10 +4,10 @@ import time
 
 import pytest
 
-from etchweb.cautions import CAUTIONS
-from etchweb.roles import Role
-from etchweb.stream import GREATEST_STREAMS
-from etchweb.watch import CAUTIONS_UNREAD, OTHER_PICTURE
+from etchweb.auth.roles import Role
+from etchweb.run.cautions import CAUTIONS
+from etchweb.run.stream import GREATEST_STREAMS
+from etchweb.run.views import CAUTIONS_UNREAD, OTHER_PICTURE
 from etchwire.errors import Refused
 from fake_daemon import (
     BOX,

@@ -1,6 +1,13 @@
 import pytest
 
-from etchweb.words import as_sentence, counted, grouped, millimetres, percent, short_duration
+from etchweb.text.formatting import (
+    as_sentence,
+    counted,
+    grouped,
+    millimetres,
+    percent,
+    short_duration,
+)
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from craft_answers import craft
-from etchweb.drafts import changed
+from etchweb.drafts.store import changed
 from fake_daemon import RUN, SHA256
 from measure.costs import heading, tell, timed_ms
 from page_bench import HOST_NAME, browser, phone_options, served_page

@@ -24,8 +24,8 @@ import pytest
 from etchpath.writer import Order, write_job
 from etchwarden.household import Household
 from etchwarden.session import Session
-from etchweb.codes import form_token, token_digest
-from etchweb.paired import Store
+from etchweb.auth.codes import form_token, token_digest
+from etchweb.auth.store import Store
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.server import CLIENTS_LIMIT
 from etchwire.sheet import GCODE_NAME, SHEET_NAME

@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from etchweb.craft_forms import HEAD_FIELDS
+from etchweb.catalogue.forms import HEAD_FIELDS
 from page_description.entries import TEXT, Entry
 
 _ASKED: Final = (303, 409, 422, 503)

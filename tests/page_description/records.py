@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from etchweb.verdict_view import CHOICES, LONGEST_TEXT
+from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
 from page_description.entries import MULTIPART, TEXT, Entry
 
 _NUMBER: Final = {"type": "integer", "minimum": 0, "maximum": 2**53 - 1}

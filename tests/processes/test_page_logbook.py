@@ -5,8 +5,8 @@ import time
 
 import pytest
 
-from etchweb.paired import Store
-from etchweb.roles import Role
+from etchweb.auth.roles import Role
+from etchweb.auth.store import Store
 from fake_daemon import ETCH
 from page_bench import WIDTHS_PX, served_page, violations
 

@@ -3,8 +3,8 @@
 import pytest
 
 from etchwarden.scenario_stage import theatre
-from etchweb.plays import open_theatre
-from etchweb.theatre import Outcome
+from etchweb.practice.scenario_runner import Outcome
+from etchweb.practice.scenario_views import open_theatre
 from page_bench import served_page, violations
 from processes.test_page_machine import too_small
 

@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import pytest
 
-from etchweb.codes import form_token
-from etchweb.paired import Store
+from etchweb.auth.codes import form_token
+from etchweb.auth.store import Store
 from etchweb.server.request import LARGEST_REQUEST_BYTES, TOO_LARGE
 from photo_files import encoded, scene
 

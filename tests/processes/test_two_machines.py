@@ -21,9 +21,9 @@ from etchphoto.job import PhotoOrder, prepare_job
 from etchwarden.fleet import command
 from etchwarden.household import Household
 from etchwarden.session import Session
-from etchweb.codes import new_token
-from etchweb.paired import Store
-from etchweb.roles import Role
+from etchweb.auth.codes import new_token
+from etchweb.auth.roles import Role
+from etchweb.auth.store import Store
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import PICTURE_NAME, read_sheet
 from rig.etched import _dots, grown

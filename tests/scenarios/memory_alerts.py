@@ -6,7 +6,7 @@ from alert_sinks import WebSink, serving
 from etchweb.alerts.alerting import Noticing, deliver_once
 from etchweb.alerts.channels import Webhook
 from etchweb.alerts.outbox import Outbox, Wanted
-from etchweb.listening import Heard
+from etchweb.daemon.listener import Heard
 from etchwire.alert_policy import Alert
 
 

@@ -20,9 +20,9 @@ import pytest
 from etchpath.writer import Order, write_job
 from etchwarden.household import Household
 from etchwarden.session import Session
-from etchweb.codes import form_token
-from etchweb.host_names import own_addresses
-from etchweb.paired import Store
+from etchweb.auth.codes import form_token
+from etchweb.auth.store import Store
+from etchweb.server.host_names import own_addresses
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from install_bench import ROOT
@@ -169,7 +169,7 @@ def test_a_program_that_stands_still_says_nothing_to_the_service_manager(worksho
 
 def test_under_its_filters_the_page_finds_the_addresses_of_the_board():
     require("systemd-analyze")
-    asked = "from etchweb.host_names import own_addresses as own; print(own())"
+    asked = "from etchweb.server.host_names import own_addresses as own; print(own())"
     unit = ROOT / "systemd/etchwarden-web.service"
 
     done = subprocess.run(

@@ -7,37 +7,33 @@ from typing import Final
 
 from flask import Flask
 
-from etchweb import (
-    access,
-    card_steps,
-    craft_pages,
-    errors,
-    guard,
-    logbook,
-    machine_page,
-    new_picture,
-    new_picture_proof,
-    pairing,
-    phones,
-    pictures,
-    practice,
-    shading,
-    taking_up,
-    verdicts,
-    watch,
-)
-from etchweb.access import Access
-from etchweb.asking import Daemon
+from etchweb.auth import access, pairing, phones
+from etchweb.auth.access import Access
+from etchweb.cards import step_views as card_steps
+from etchweb.catalogue import views as craft_pages
+from etchweb.daemon.listener import Listener
+from etchweb.daemon.protocol import Daemon
+from etchweb.drafts import proof_views as new_picture_proof
+from etchweb.drafts import views as new_picture
 from etchweb.fleet.view import pages as fleet_pages
-from etchweb.host_names import LOOPBACK_NAMES
-from etchweb.house import House, Machine
-from etchweb.listening import Listener
-from etchweb.machines import Machines
-from etchweb.machines import pages as machines_pages
-from etchweb.moments import clock_time, moment
-from etchweb.picture_files import PICTURES_FOLDER, path_name
-from etchweb.uploads import ask_before_bodies
-from etchweb.words import grouped, percent
+from etchweb.logbook import verdict_views as verdicts
+from etchweb.logbook import views as logbook
+from etchweb.machine import views as machine_page
+from etchweb.machine.machines import Machines
+from etchweb.machine.machines import pages as machines_pages
+from etchweb.practice import panel as practice
+from etchweb.previews import views as pictures
+from etchweb.previews.store import PICTURES_FOLDER, path_name
+from etchweb.reentry import views as taking_up
+from etchweb.run import dose_views as shading
+from etchweb.run import views as watch
+from etchweb.server import csrf_and_headers as guard
+from etchweb.server import errors
+from etchweb.server.context import House, Machine
+from etchweb.server.host_names import LOOPBACK_NAMES
+from etchweb.server.uploads import ask_before_bodies
+from etchweb.text.formatting import grouped, percent
+from etchweb.text.timestamps import clock_time, moment
 
 _HERE: Final = Path(__file__).parent
 
@@ -66,7 +62,7 @@ def create_app(
     )
     app.jinja_options = {"trim_blocks": True, "lstrip_blocks": True}
     machines = machines or Machines.of(folder)
-    app.extensions["etchweb.machines"] = machines
+    app.extensions["etchweb machines"] = machines
     app.extensions["etchweb"] = House(
         daemon,
         folder / PICTURES_FOLDER,

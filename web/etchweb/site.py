@@ -9,10 +9,10 @@ from flask import Flask
 from werkzeug.utils import redirect
 
 from etchweb.app import create_app
-from etchweb.asking import Daemon
-from etchweb.host_names import names_of
-from etchweb.listening import Listener
-from etchweb.machines import Machines, place_of
+from etchweb.daemon.listener import Listener
+from etchweb.daemon.protocol import Daemon
+from etchweb.machine.machines import Machines, place_of
+from etchweb.server.host_names import names_of
 
 _PLACE: Final = re.compile(r"(?P<place>/m/(?P<name>[^/]+))(?P<rest>/.*)?")
 _KEPT_ADDRESSES: Final = {"/pair": "/pair"}  # `etchwarden pair` prints it; all else is the choice
@@ -56,7 +56,7 @@ class Site:
     @property
     def machines(self) -> Machines:
         """What all of them share."""
-        shared: Machines = next(iter(self.apps.values())).extensions["etchweb.machines"]
+        shared: Machines = next(iter(self.apps.values())).extensions["etchweb machines"]
         return shared
 
     @property

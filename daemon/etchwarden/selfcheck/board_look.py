@@ -17,7 +17,7 @@ from etchdaemon.hardware.self_check import PARAMETERS, warnings_of_persistence
 from etchwarden.installation.places import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.selfcheck.facts import BoardFacts
-from etchweb.host_names import own_addresses
+from etchweb.server.host_names import own_addresses
 
 PATIENCE_S: Final = 5.0
 # Bits of `vcgencmd get_throttled`: too little voltage now, and since the start.

@@ -10,7 +10,7 @@ from etchwarden.installation.places import PAGE_SETTINGS, Places
 from etchwarden.page_settings import PageSettings
 from etchwarden.selfcheck.facts import PageFacts
 from etchwarden.selfcheck.machine_look import reasons_of
-from etchweb.host_names import EVERY_ADDRESS
+from etchweb.server.host_names import EVERY_ADDRESS
 
 PATIENCE_S: Final = 5.0
 SECRETS_FOLDER: Final = "secrets"

@@ -9,8 +9,8 @@ from typing import Final
 from etchweb.alerts.channels import Channel, NotDelivered
 from etchweb.alerts.news import news_of
 from etchweb.alerts.outbox import Outbox
-from etchweb.listening import Heard, Listener
-from etchweb.paired import StoreUnusable
+from etchweb.auth.store import StoreUnusable
+from etchweb.daemon.listener import Heard, Listener
 from etchwire.alert_policy import Alert
 
 LOOK_EVERY_S: Final = 1.0

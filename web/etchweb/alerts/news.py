@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from etchweb.words import as_sentence, counted, grouped, short_duration
+from etchweb.text.formatting import as_sentence, counted, grouped, short_duration
 from etchwire.alert_policy import Alert
 
 COOL_FIRST: Final = "Cool first; wipe outside the box."

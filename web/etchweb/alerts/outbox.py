@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from etchweb.alerts.news import IS_END, News, cut_off, held_long
-from etchweb.paired import StoreUnusable
+from etchweb.auth.store import StoreUnusable
 from etchwire.alert_policy import Alert
 from etchwire.storing import fault_of_card
 

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from flask import Flask
 
-from etchweb.asking import Daemon
+from etchweb.daemon.protocol import Daemon
 from etchweb.fleet import view
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.watcher import Watcher
-from etchweb.machines import place_of
+from etchweb.machine.machines import place_of
 
 
 def join_fleet(

@@ -7,7 +7,7 @@ import threading
 from collections.abc import Mapping
 from typing import Any, Final
 
-from etchweb.asking import Daemon
+from etchweb.daemon.protocol import Daemon
 from etchweb.fleet.broker import GOODBYE_S, Broker
 from etchweb.fleet.outbox import Outbox
 from etchweb.fleet.settings import FleetSettings

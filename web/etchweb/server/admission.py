@@ -12,7 +12,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final, Protocol, Self, TypeVar
 
-from etchweb.rate import Allowance
+from etchweb.server.rate import Allowance
 
 MOST_CONNECTIONS: Final = 96
 OPEN_FILES_PER_CONNECTION: Final = 4  # its socket, and what an answer opens: database, daemon, file

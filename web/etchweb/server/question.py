@@ -2,7 +2,7 @@
 
 The application gets the request without its body. What needs no body is looked at as always: the
 name, the origin, who asks, their role, the length. A refusal is the answer to the request. Where
-nothing refuses, `etchweb.uploads` grants the question, and the request itself comes with its body.
+nothing refuses, `uploads` grants the question, and the request itself comes with its body.
 """
 
 from collections.abc import Callable

@@ -8,7 +8,7 @@ from waitress.parser import HTTPRequestParser
 from waitress.utilities import Error, RequestEntityTooLarge
 from werkzeug.wrappers import Response
 
-from etchweb.guard import BRINGS_FILES, LARGEST_FORM_BYTES, LARGEST_PHOTO_BYTES
+from etchweb.server.csrf_and_headers import BRINGS_FILES, LARGEST_FORM_BYTES, LARGEST_PHOTO_BYTES
 from etchwire.storing import fault_of_card
 
 LARGEST_HEADERS_BYTES: Final = 16 * 1024

@@ -12,7 +12,6 @@ from waitress.adjustments import Adjustments
 from waitress.server import TcpWSGIServer
 from waitress.task import ThreadedTaskDispatcher
 
-from etchweb.rate import Buckets
 from etchweb.server.admission import (
     CONNECTIONS,
     REQUESTS,
@@ -23,6 +22,7 @@ from etchweb.server.admission import (
     network_of,
 )
 from etchweb.server.channel import ANSWER, Channel
+from etchweb.server.rate import Buckets
 from etchweb.server.request import LARGEST_HEADERS_BYTES, LARGEST_REQUEST_BYTES
 
 THREADS: Final = 16  # a stream holds one each, and eight streams are let in

@@ -1,5 +1,5 @@
 // The tile's greys, worked out in the browser so that a slider is seen at once. The sums are those
-// of etchphoto.detail and etchphoto.tone, the sliders' reach that of etchweb.draft_order.
+// of etchphoto.detail and etchphoto.tone, the sliders' reach that of etchweb.drafts.order.
 
 const STEPS_TO_DOUBLE = 60;
 const FULL_DETAIL = 2;

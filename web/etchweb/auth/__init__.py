@@ -1,0 +1,1 @@
+"""Phones: pairing them, telling them apart, and what each may do."""

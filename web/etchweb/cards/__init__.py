@@ -1,0 +1,1 @@
+"""*Test tiles*: laid out, read and chosen from."""

@@ -1,0 +1,198 @@
+"""Test tiles between page, logbook and child process: laid out, etched, read, chosen from."""
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from etchweb.cards.store import CARDS_FOLDER, PICTURES_OF_JOB, CardFiles
+from etchweb.daemon.protocol import Daemon
+from etchweb.previews.store import pass_on
+from etchweb.workers.work import Work, Works
+from etchwire.errors import Refused
+from etchwire.packing import pack, unpack
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+
+LAYOUT_NAME: Final = "card.json"  # etchproof's name for it, beside the job
+EARLIER: Final = 3  # power cards before this one that keep the standard and help the curve
+POWER: Final = "power"
+
+Table = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class KnownCard:
+    """A test tile as far as it is known; `record` is the logbook's, `layout` etchproof's table."""
+
+    number: int
+    files: CardFiles
+    record: Table | None
+    layout_json: str | None
+
+    @property
+    def layout(self) -> Table | None:
+        """The layout as a plain table."""
+        return None if self.layout_json is None else dict(json.loads(self.layout_json))
+
+
+@dataclass(frozen=True, slots=True)
+class CardDesk:
+    """Everything that is done with test tiles; used by many threads at once."""
+
+    daemon: Daemon
+    folder: Path  # the page's own
+    pictures: Path
+    works: Works
+
+    def begin(self, order_of: Callable[[int], Table]) -> int:
+        """Have a card laid out under a number of its own, and return that number."""
+        number = int(self.daemon.ask("cards", limit=1)["next_number"])
+        home = self.folder / CARDS_FOLDER
+        home.mkdir(parents=True, exist_ok=True, mode=0o700)
+        while True:
+            files = CardFiles.of(self.folder, number)
+            order = order_of(number)
+            try:
+                files.folder.mkdir(mode=0o700)
+            except FileExistsError:  # somebody else is having one laid out
+                number += 1
+                continue
+            try:
+                key = files.order({"card": order})
+            except OSError:  # a card that takes nothing: the number stays free
+                files.folder.rmdir()
+                raise
+            self.works.begin(files.folder, "card", key)
+            return number
+
+    def find(self, number: int) -> KnownCard | None:
+        """Return what is known of a card; raise DaemonAbsent."""
+        files = CardFiles.of(self.folder, number)
+        try:
+            record = self.daemon.ask("card", number=number)
+        except Refused:
+            record = None
+        if record is not None:
+            return KnownCard(number, files, record, unpack(record["layout_packed"]))
+        if files.ordered() is None:
+            return None
+        job = files.job()
+        made = files.made() is not None and job is not None
+        layout = (job / LAYOUT_NAME).read_text("utf-8") if made and job else None
+        return KnownCard(number, files, None, layout)
+
+    def making(self, card: KnownCard) -> Work | None:
+        """Return the work on a card's job while it is not made."""
+        order = card.files.ordered()
+        if card.record is not None or order is None or card.files.made() is not None:
+            return None
+        return self.works.begin(card.files.folder, "card", order["of"])
+
+    def reading(self, card: KnownCard) -> Work | None:
+        """Return the work on a card's newest question while it is not answered."""
+        question = card.files.asked()
+        if question is None or card.files.read() is not None:
+            return None
+        return self.works.begin(card.files.folder, "read", question["of"])
+
+    def put_on_bench(self, card: KnownCard, who: str) -> None:
+        """File the card, and hand its job to the daemon; raise Refused or DaemonAbsent."""
+        job, layout = card.files.job(), card.layout
+        if job is None or layout is None:
+            raise Refused("refused", "This test tile’s job is no longer kept here. Make a new one.")
+        sheet = json.loads((job / SHEET_NAME).read_bytes())
+        if card.record is None:
+            filed = {
+                "number": card.number,
+                "kind": layout["kind"],
+                "head": layout["head"]["name"],
+                "surface": layout["recipe"]["surface"],
+                "gcode_sha256": sheet["gcode_sha256"],
+                "layout_packed": pack(card.layout_json or ""),
+            }
+            self.daemon.ask("save_card", card=filed, who=who)
+        made = card.files.folder / PICTURES_OF_JOB
+        pass_on(made, folder=self.pictures, gcode_sha256=sheet["gcode_sha256"])
+        self.daemon.load(job / GCODE_NAME, job / SHEET_NAME)
+
+    def so_far(self, card: KnownCard) -> dict[str, Any]:
+        """Return what is known of what a card shows: the open question's, or the last filed."""
+        read, asked = card.files.read(), card.files.asked()
+        if read is not None:
+            return {name: read[name] for name in ("reading", "overlays", "marks", "meets")}
+        if asked is not None:
+            return {name: asked[name] for name in ("reading", "overlays", "marks", "meets")}
+        filed = self._filed(card.number)
+        if filed is None:
+            return {"reading": "", "overlays": [], "marks": {}, "meets": {}}
+        is_register = filed["kind"] == "register"
+        return {
+            "reading": unpack(filed["measured_packed"]) if filed["measured_packed"] else "",
+            "overlays": list(filed["photos"]),
+            "marks": {} if is_register else filed["marks"],
+            "meets": filed["marks"] if is_register else {},
+        }
+
+    def ask(self, card: KnownCard, **changes: Any) -> None:
+        """Have a card read with `changes` to what is known so far; raise DaemonAbsent, Refused."""
+        question = {
+            "card": card.layout_json,
+            "photos": [],
+            "is_wiped": True,
+            "earlier": self._earlier(card),
+            **self.so_far(card),
+            **changes,
+        }
+        key = card.files.question(question)
+        self.works.begin(card.files.folder, "read", key)
+
+    def file_reading(self, card: KnownCard, chosen: Table | None, who: str) -> None:
+        """Put what was read into the logbook, and what was chosen; raise Refused, DaemonAbsent."""
+        read = card.files.read()
+        if read is None:
+            raise Refused("refused", "Nothing is open here: this reading was put away already.")
+        record = {
+            "card": card.number,
+            "way": read["way"],
+            "measured_packed": pack(read["reading"]) if read["reading"] else "",
+            "marks": read["marks"] or read["meets"],
+            "photos": read["overlays"],
+            "summary": read["summary"],
+            "recommended": read["recommended"],
+        }
+        filed = self.daemon.ask("save_reading", reading=record, who=who)
+        card.files.drop_question()
+        if chosen is not None:
+            self.daemon.ask("accept_reading", reading=filed["id"], chosen=chosen, who=who)
+
+    def _filed(self, number: int) -> Table | None:
+        """Return the newest reading of a card that is in the logbook, whole."""
+        found = self.daemon.ask("readings", card=number, limit=1)["readings"]
+        if not found:
+            return None
+        reading: Table = self.daemon.ask("reading", id=found[0]["id"])
+        return reading
+
+    def _earlier(self, card: KnownCard) -> list[Table]:
+        """Return the power cards before this one of the same laser and surface, oldest first."""
+        layout = card.layout
+        if layout is None or layout["kind"] != POWER:
+            return []
+        pair = {"head": layout["head"]["name"], "surface": layout["recipe"]["surface"]}
+        newest: dict[int, Table] = {}
+        for reading in self.daemon.ask("readings", **pair, limit=100)["readings"]:
+            if reading["kind"] == POWER and reading["card_number"] < card.number:
+                newest.setdefault(reading["card_number"], reading)
+        shown: list[Table] = []
+        for number in sorted(newest)[-EARLIER:]:
+            whole = self.daemon.ask("reading", id=newest[number]["id"])
+            record = self.daemon.ask("card", number=number)
+            shown.append(
+                {
+                    "card": unpack(record["layout_packed"]),
+                    "reading": unpack(whole["measured_packed"]) if whole["measured_packed"] else "",
+                    "marks": whole["marks"],
+                }
+            )
+        return shown

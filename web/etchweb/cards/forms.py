@@ -1,0 +1,132 @@
+"""What the forms of *Test tiles* say, read into orders and questions; refusals are sentences."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from werkzeug.datastructures import MultiDict
+
+from etchweb.catalogue.pairs import Pair
+from etchweb.drafts.forms import FormUnfit, number
+
+Form = MultiDict[str, str]
+
+# What a person wants to know: the kind of card, the question, and what it is good for.
+FINDS: Final = {
+    "power": (
+        "Which speed and power?",
+        "For a laser, a tile or a paint that nobody has tried: patches from gentle to strong.",
+    ),
+    "five": (
+        "Does the recipe still hold?",
+        "For a new box of tiles, a new can, or after many hours: five patches round the recipe.",
+    ),
+    "tone": (
+        "How do greys come out?",
+        "Steps from bare to black, so that a photo’s greys look on the tile as they should.",
+    ),
+    "register": (
+        "Do the rows meet?",
+        "Hairlines burnt to the right against hairlines burnt to the left.",
+    ),
+}
+MARKS: Final = ("good", "too light", "rubs off", "glaze damaged")
+UNMARK: Final = "no mark"
+DEFAULT_SPACING_MM: Final = 0.1
+PHOTO_HALFTONE: Final = "jarvis"
+_LARGEST_PLACE_MM: Final = 1000.0
+
+
+def card_order(form: Form, pair: Pair | None, card_number: int) -> dict[str, Any]:
+    """Return what is wanted as etchproof.layout.card_order has it; raise FormUnfit."""
+    if pair is None:
+        raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
+    kind = form.get("finds", "")
+    if kind not in FINDS:
+        raise FormUnfit("Choose what the test tile is to find out.")
+    recipe = pair.recipe_table
+    if recipe is None and kind != "power":
+        raise FormUnfit(
+            "There is no recipe yet for this laser on this tile and paint. First find speed and "
+            "power."
+        )
+    place = [
+        number(form, name, label, least=10, most=_LARGEST_PLACE_MM)
+        for name, label in (
+            ("place_width_mm", "The width of its place in millimetres"),
+            ("place_height_mm", "The height of its place in millimetres"),
+        )
+    ]
+    spacing = DEFAULT_SPACING_MM
+    if form.get("spacing_mm", "").strip():
+        spacing = number(form, "spacing_mm", "The line spacing in millimetres", least=0.02, most=1)
+    order = {
+        "kind": kind,
+        "recipe": recipe,
+        "wishes": {
+            "number": card_number,
+            "head": pair.head_table,
+            "surface": pair.key[1],
+            "line_spacing_mm": spacing if recipe is None else recipe["line_spacing_mm"],
+            "halftone": (pair.recipe or {}).get("halftone") or PHOTO_HALFTONE,
+            "place_mm": place,
+            "air_assist": form.get("air_assist") == "yes",
+        },
+    }
+    return order | _finer(form)
+
+
+def _finer(form: Form) -> dict[str, Any]:
+    """Return the speeds and powers of a finer card, where they are said."""
+    names = ("low_feed", "high_feed", "low_percent", "high_percent", "speeds", "powers")
+    if not any(form.get(name, "").strip() for name in names[:4]):
+        return {}
+    low_feed, high_feed = (
+        number(form, name, "Each speed in mm/min", least=1, most=100_000) for name in names[:2]
+    )
+    low, high = (
+        number(form, name, "Each power in percent", least=0.1, most=100) for name in names[2:4]
+    )
+    if low_feed >= high_feed or low >= high:
+        raise FormUnfit("The lower speed and power come first, the higher ones second.")
+    steps = [round(number(form, name, "How many steps", least=2, most=12)) for name in names[4:]]
+    return {
+        "feeds_mm_per_min": [low_feed, high_feed],
+        "power_ratios": [low / 100, high / 100],
+        "steps": steps,
+    }
+
+
+def marks_after(form: Form, before: Mapping[str, str], cells: Mapping[str, Any]) -> dict[str, str]:
+    """Return the marks of a card's patches once those ticked got the word pressed."""
+    word = form.get("mark", "")
+    ticked = form.getlist("patch")
+    if word not in (*MARKS, UNMARK):
+        raise FormUnfit(f"A patch is {', '.join(MARKS)}.")
+    if not ticked:
+        raise FormUnfit("Tap the patches first, then say what they are.")
+    if not set(ticked) <= set(cells):
+        raise FormUnfit("That patch is not on this test tile.")
+    marks = dict(before)
+    for cell in ticked:
+        marks.pop(cell, None)
+        if word != UNMARK:
+            marks[cell] = word
+    return marks
+
+
+def meeting_pairs(form: Form, feeds: Mapping[float, int]) -> dict[str, str]:
+    """Return which pair is one line at each speed, `feeds` saying how many pairs each has."""
+    meets = {}
+    for feed, pairs in feeds.items():
+        label = f"The pair at {feed:g} mm/min"
+        meets[f"{feed:g}"] = f"{number(form, f'pair at {feed:g}', label, least=1, most=pairs):g}"
+    return meets
+
+
+def chosen_recipe(form: Form, recommended: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the recipe to bring into force: what is recommended, or a person's own figures."""
+    recipe = dict(recommended)
+    recipe["feed_mm_per_min"] = number(form, "feed", "The speed in mm/min", least=1, most=100_000)
+    percent = number(form, "percent", "The power in percent", least=0.1, most=100)
+    recipe["power_ratio"] = percent / 100
+    return recipe

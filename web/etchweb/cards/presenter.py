@@ -1,0 +1,193 @@
+"""What the pages *Test tiles* show, in words and figures: pure."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
+
+from etchweb.cards.charts import darkness_chart, tone_chart
+from etchweb.cards.forms import FINDS
+from etchweb.text.formatting import as_sentence, grouped, percent, short_duration
+
+Table = Mapping[str, Any]
+View = dict[str, Any]
+
+TITLES: Final = {
+    "power": "Speed and power",
+    "tone": "Greys",
+    "register": "Where rows meet",
+}
+DARK_L: Final = 50.0  # below it, white letters can be read on a patch
+_WORDS_OF_JUDGEMENT: Final = {"as dark as any": "dark"}
+
+
+def line_of(card: Table) -> View:
+    """Return a line of the list of test tiles."""
+    if card["reading_id"] is not None:
+        state = "read"
+    elif card["run_ended"] == "complete":
+        state = "etched: wipe it, then take its photo"
+    elif card["run_id"] is not None:
+        state = "etched in part"
+    else:
+        state = "not etched yet"
+    return {
+        "number": card["number"],
+        "title": TITLES[card["kind"]],
+        "state": state,
+        "at": card["at_utc"],
+        "pair": f"{card['head']}, {_surface(card)}",
+    }
+
+
+def _surface(card: Table) -> str:
+    surface = card["surface"]
+    return str(surface["name"] if isinstance(surface, Mapping) else surface)
+
+
+def card_view(layout: Table, made: Table | None, record: Table | None) -> View:
+    """Return what is known of one test tile before it is read."""
+    recipe = layout["recipe"]
+    spacing = recipe["line_spacing_mm"]
+    return {
+        "kind": layout["kind"],
+        "title": TITLES[layout["kind"]],
+        "laser": layout["head"]["name"],
+        "surface": recipe["surface"],
+        "size": f"{layout['columns'] * spacing:.0f} × {layout['rows'] * spacing:.0f} mm",
+        "lasts": short_duration(made["predicted_s"]) if made else "",
+        "picture": (made or record or {}).get("gcode_sha256", ""),
+        "notes": [as_sentence(note) for note in layout["notes"]],
+        "settings": settings_of(layout),
+        "is_burnt": bool(record and record["run_id"] is not None),
+        "run": record["run_id"] if record else None,
+    }
+
+
+def settings_of(layout: Table) -> str:
+    """Return the speeds and powers on a card."""
+    feeds = sorted({one["feed_mm_per_min"] for one in (*layout["patches"], *layout["hairlines"])})
+    powers = sorted({one["power_ratio"] for one in (*layout["patches"], *layout["hairlines"])})
+    return (
+        f"{_span([grouped(feed) for feed in feeds])} mm/min, "
+        f"{_span([percent(power) for power in powers])} %"
+    )
+
+
+def _span(figures: Sequence[str]) -> str:
+    return figures[0] if len(figures) == 1 else f"{figures[0]} to {figures[-1]}"
+
+
+def patches_of(layout: Table, so_far: Table, told: Table | None) -> list[View]:
+    """Return the rows of a power card's patches, from the slowest speed on."""
+    judged = {cell["name"]: cell for cell in told["cells"]} if told else {}
+    rows: dict[float, list[View]] = {}
+    seen = set()
+    for patch in layout["patches"]:
+        if patch["cell"] in seen:
+            continue
+        seen.add(patch["cell"])
+        cell = judged.get(patch["cell"], {})
+        rows.setdefault(patch["feed_mm_per_min"], []).append(
+            _patch(patch, cell, so_far["marks"].get(patch["cell"], ""), told)
+        )
+    return [{"feed": grouped(feed), "patches": patches} for feed, patches in rows.items()]
+
+
+def _patch(patch: Table, cell: Table, mark: str, told: Table | None) -> View:
+    lightness = cell.get("lightness")
+    judgement = cell.get("judgement", "")
+    choice = (told or {}).get("choice") or {}
+    return {
+        "name": patch["cell"],
+        "percent": percent(patch["power_ratio"]),
+        "lightness": None if lightness is None else round(lightness),
+        "grey": None if lightness is None else grey_of(lightness),
+        "is_dark": lightness is not None and lightness < DARK_L,
+        "judgement": mark or _WORDS_OF_JUDGEMENT.get(judgement, judgement),
+        "is_chosen": choice.get("cell") == patch["cell"],
+    }
+
+
+def grey_of(lightness: float) -> int:
+    """Return the sRGB code, 0 to 255, of a grey of this lightness beside white (CIE 1976, sRGB)."""
+    bright = ((lightness + 16) / 116) ** 3 if lightness > 8 else lightness / 903.3
+    code = 12.92 * bright if bright <= 0.0031308 else 1.055 * bright ** (1 / 2.4) - 0.055
+    return round(255 * min(1.0, max(0.0, code)))
+
+
+def pairs_by_feed(layout: Table) -> dict[float, int]:
+    """Return how many pairs of hairlines a register card has at each speed."""
+    counts: dict[float, int] = {}
+    for pair in layout["hairlines"]:
+        counts[pair["feed_mm_per_min"]] = counts.get(pair["feed_mm_per_min"], 0) + 1
+    return counts
+
+
+def told_view(layout: Table, read: Table) -> View:
+    """Return what a test tile told: sentences, a chart, and what may be chosen."""
+    told = read["told"]
+    kind = layout["kind"]
+    view = {"overlays": read["overlays"], "recommended": read["recommended"], "chart": None}
+    if kind == "power":
+        chart = darkness_chart(told["chart"])
+        return {
+            **view,
+            "sentences": [as_sentence(sentence) for sentence in told["sentences"]],
+            "chart": chart,
+            "chart_title": "How dark it gets",
+            "across": "burn strength in J/mm²",
+            "up": "lightness",
+            "finer": _finer(told["next_range"]),
+            "recipe": _recipe_fields(read["recommended"]),
+        }
+    if kind == "tone":
+        return {
+            **view,
+            "sentences": list(_tone_sentences(told)),
+            "chart": tone_chart(told["burnt"], told["effective"]),
+            "chart_title": "What a share burnt looks like",
+            "across": "share burnt",
+            "up": "share it looks like",
+        }
+    return {**view, "sentences": list(_register_sentences(told))}
+
+
+def _finer(wanted: Table) -> View:
+    return {
+        "low_feed": round(wanted["low_feed_mm_per_min"]),
+        "high_feed": round(wanted["high_feed_mm_per_min"]),
+        "low_percent": round(wanted["low_power_ratio"] * 100, 1),
+        "high_percent": round(wanted["high_power_ratio"] * 100, 1),
+    }
+
+
+def _recipe_fields(recommended: Table | None) -> View | None:
+    if not recommended:
+        return None
+    recipe = recommended["recipe"]
+    return {
+        "feed": round(recipe["feed_mm_per_min"]),
+        "percent": round(recipe["power_ratio"] * 100, 1),
+    }
+
+
+def _tone_sentences(told: Table) -> Iterator[str]:
+    more = "darker" if told["tvi_percent"] >= 0 else "lighter"
+    yield (
+        f"Half the area burnt looks {abs(told['tvi_percent']):.0f} points {more} than half; the "
+        "curve takes that back in every photo."
+    )
+    yield f"Black reflects {told['black'] * 100:.0f} % of what the bare tile does."
+
+
+def _register_sentences(told: Table) -> Iterator[str]:
+    for apart in told["at_speeds"]:
+        yield (
+            f"At {grouped(apart['feed_mm_per_min'])} mm/min the two directions land "
+            f"{apart['apart_mm']:z.2f} mm apart, give or take {apart['doubt_mm']:.2f}."
+        )
+    yield "Once this is kept, every picture etched both ways is moved so that its rows meet."
+
+
+def finds() -> list[tuple[str, str, str]]:
+    """Return the kinds of test tile, each with its question and what it is good for."""
+    return [(kind, question, use) for kind, (question, use) in FINDS.items()]

@@ -1,0 +1,123 @@
+"""*Test tiles*, once etched: photos and marks are read, and something is chosen from them."""
+
+import json
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import redirect, request, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.cards.desk import KnownCard
+from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs
+from etchweb.cards.presenter import pairs_by_feed
+from etchweb.cards.views import (
+    NUMBER,
+    card_page,
+    desk,
+    found_card,
+    go_to,
+    layout_of,
+    pages,
+)
+from etchweb.drafts.forms import FormUnfit
+from etchweb.server.context import who
+from etchweb.server.responses import said
+from etchweb.text.formatting import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
+
+MOST_PHOTOS: Final = 6
+
+NO_PHOTO: Final = "Take a photo of the test tile first, or choose one."
+NOT_WIPED: Final = (
+    "Let it cool, take it out and wipe it first: loose paint looks darker than what is fired in. "
+    "Then tick the box."
+)
+FILED: Final = "This was put into the logbook already."
+
+
+@pages.post(f"/{NUMBER}/photos")
+def read_photos(number: int) -> str | BaseResponse:
+    """Take photos of the wiped tile, and have them read."""
+    card = found_card(number)
+    photos = [photo for photo in request.files.getlist("photo") if photo.filename]
+    if not photos:
+        return said(card_page(card, NO_PHOTO), 422)
+    if request.form.get("wiped") != "yes":
+        return said(card_page(card, NOT_WIPED), 422)
+    card.files.drop_photos()
+    names = []
+    try:
+        for place, photo in enumerate(photos[:MOST_PHOTOS]):
+            path = card.files.photo_path(place)
+            photo.save(path)
+            names.append(path.name)
+        return _ask(card, photos=names, is_wiped=True, reading="", overlays=[])
+    except OSError:
+        card.files.drop_photos()
+        raise
+
+
+@pages.post(f"/{NUMBER}/marks")
+def mark(number: int) -> str | BaseResponse:
+    """Note what an eye, a fingernail or a scouring pad found on patches."""
+    card = found_card(number)
+    layout = layout_of(card)
+    cells = {patch["cell"]: patch for patch in layout["patches"]}
+    try:
+        marks = marks_after(request.form, desk().so_far(card)["marks"], cells)
+    except FormUnfit as unfit:
+        return said(card_page(card, str(unfit)), 422)
+    return _ask(card, marks=marks)
+
+
+@pages.post(f"/{NUMBER}/pairs")
+def say_pairs(number: int) -> str | BaseResponse:
+    """Note which pair of hairlines is one line at each speed."""
+    card = found_card(number)
+    try:
+        meets = meeting_pairs(request.form, pairs_by_feed(layout_of(card)))
+    except FormUnfit as unfit:
+        return said(card_page(card, str(unfit)), 422)
+    return _ask(card, meets=meets)
+
+
+@pages.post(f"/{NUMBER}/choose")
+def choose(number: int) -> str | BaseResponse:
+    """Put what it showed into the logbook, with what is chosen from it."""
+    card = found_card(number)
+    read = card.files.read()
+    if read is None:
+        return said(card_page(card, FILED), 409)
+    recommended = read["recommended"]
+    try:
+        chosen = None
+        if request.form.get("choose") == "yes":
+            chosen = recommended
+            if "feed" in request.form:
+                settings = (recommended or {}).get("recipe") or _own_recipe(layout_of(card))
+                chosen = {"recipe": chosen_recipe(request.form, settings)}
+        desk().file_reading(card, chosen, who())
+    except FormUnfit as unfit:
+        return said(card_page(card, str(unfit)), 422)
+    except Refused as refusal:
+        return said(card_page(card, as_sentence(str(refusal))), 409)
+    except DaemonAbsent as error:
+        return said(card_page(card, as_sentence(str(error))), 503)
+    layout = layout_of(card)
+    pair = json.dumps([layout["head"]["name"], layout["recipe"]["surface"]])
+    return redirect(url_for("cards.show", pair=pair), 303)
+
+
+def _own_recipe(layout: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the card's recipe without what it belongs to, for a person's own figures."""
+    recipe = dict(layout["recipe"])
+    del recipe["surface"]
+    return recipe | {"halftone": layout["halftone"]}
+
+
+def _ask(card: KnownCard, **changes: Any) -> BaseResponse:
+    try:
+        desk().ask(card, **changes)
+    except (DaemonAbsent, Refused) as error:
+        return said(card_page(card, as_sentence(str(error))), 503)
+    return go_to(card.number)

@@ -1,0 +1,95 @@
+"""The story of one laser on one tile and paint: what happened, in sentences, and in charts."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from etchweb.cards.charts import course_chart
+from etchweb.cards.presenter import TITLES
+from etchweb.text.formatting import as_sentence, grouped, millimetres, percent
+
+Table = Mapping[str, Any]
+View = dict[str, Any]
+
+
+def event_words(event: Table) -> str:
+    """Return an event of the time line as a sentence."""
+    return str(_EVENT_WORDS[event["kind"]](event["id"], event))
+
+
+def _run_words(number: int, run: Table) -> str:
+    what = f"Test tile {run['card_number']}" if run["card_number"] else f"“{run['title']}”"
+    run_at = ""
+    if run["feed_run_mm_per_min"]:
+        run_at = (
+            f", really run at {grouped(run['feed_run_mm_per_min'])} mm/min of "
+            f"{grouped(run['feed_asked_mm_per_min'])}"
+        )
+    ended = {"complete": "etched", "stopped": "stopped", "failed": "failed", None: "being etched"}
+    return f"{what} {ended[run['ended']]} (etch {number}){run_at}."
+
+
+def _reading_words(_number: int, reading: Table) -> str:
+    summary = reading["summary"]
+    shown = []
+    if summary.get("lightness_at_recipe") is not None:
+        shown.append(f"lightness {summary['lightness_at_recipe']:.0f} at the recipe")
+    if summary.get("feed_mm_per_min"):
+        shown.append(
+            f"recommended {grouped(summary['feed_mm_per_min'])} mm/min and "
+            f"{percent(summary['power_ratio'])} %"
+        )
+    if summary.get("tvi_percent") is not None:
+        shown.append(f"half burnt looks {summary['tvi_percent']:+.0f} points")
+    if summary.get("beam_lag_s") is not None:
+        shown.append(
+            f"beam {summary['beam_lag_s'] * 1000:z.2f} ms late, slack {summary['slack_mm']:z.2f} mm"
+        )
+    way = {"camera": "by camera", "hand": "by hand", "both": "by camera and hand"}[reading["way"]]
+    chosen = "" if reading["chosen"] else "; nothing was chosen"
+    told = f": {', '.join(shown)}" if shown else ""
+    return f"Test tile {reading['card_number']} read {way}{told}{chosen}."
+
+
+def _recipe_words(_number: int, recipe: Table) -> str:
+    greys = ", greys measured" if recipe["is_tone_measured"] else ""
+    retired = " (no longer in force)" if recipe["retired_at_utc"] else ""
+    return (
+        f"Recipe: {grouped(recipe['feed_mm_per_min'])} mm/min, {percent(recipe['power_ratio'])} %, "
+        f"lines {millimetres(recipe['line_spacing_mm'])} mm apart{greys}{retired}."
+    )
+
+
+def _verdict_words(_number: int, verdict: Table) -> str:
+    cause = f", because of {verdict['cause']}" if verdict["cause"] else ""
+    note = f" {as_sentence(verdict['note'])}" if verdict["note"] else ""
+    return f"Etch {verdict['run_id']} came out {verdict['verdict']}{cause}.{note}"
+
+
+_EVENT_WORDS: Final[dict[str, Any]] = {
+    "lens wiped": lambda _number, _numbers: "Lens wiped.",
+    "card": lambda number, card: f"Test tile {number} made: {TITLES[card['card_kind']].lower()}.",
+    "run": _run_words,
+    "reading": _reading_words,
+    "recipe": _recipe_words,
+    "verdict": _verdict_words,
+}
+
+
+def courses_of(events: Sequence[Table]) -> list[View]:
+    """Return the charts over beam hours: darkness at the recipe, and power recommended."""
+    readings = [event for event in reversed(events) if event["kind"] == "reading"]
+    light = _series(readings, "lightness_at_recipe")
+    power = [(hours, share * 100) for hours, share in _series(readings, "power_ratio")]
+    charts = (
+        ("Lightness at the recipe", course_chart(light, low=0.0, high=100.0)),
+        ("Power recommended, in percent", course_chart(power, low=0.0, high=100.0)),
+    )
+    return [{"title": title, "chart": chart} for title, chart in charts if chart]
+
+
+def _series(readings: Sequence[Table], name: str) -> list[tuple[float, float]]:
+    return [
+        (reading["beam_h"], reading["summary"][name])
+        for reading in readings
+        if reading["summary"].get(name) is not None
+    ]

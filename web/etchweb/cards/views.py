@@ -1,0 +1,212 @@
+"""*Test tiles*: made, etched, read by camera and by hand, and chosen from."""
+
+import json
+import re
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import (
+    Blueprint,
+    abort,
+    jsonify,
+    redirect,
+    render_template,
+    request,
+    send_from_directory,
+    url_for,
+)
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchproof.drift.advice import advice_on
+from etchproof.drift.rules import DueTest
+from etchweb.cards.desk import CardDesk, KnownCard
+from etchweb.cards.forms import card_order
+from etchweb.cards.presenter import (
+    card_view,
+    finds,
+    line_of,
+    pairs_by_feed,
+    patches_of,
+    told_view,
+)
+from etchweb.cards.story import courses_of, event_words
+from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key
+from etchweb.drafts.forms import FormUnfit
+from etchweb.drafts.views import KEEP_A_DAY, works
+from etchweb.server.context import house, who
+from etchweb.server.responses import said
+from etchweb.text.formatting import as_sentence
+from etchweb.workers.work import Work
+from etchwire.errors import DaemonAbsent, Refused
+
+pages = Blueprint("cards", __name__, url_prefix="/test-tiles")
+
+CARDS_ON_A_PAGE: Final = 50
+EVENTS_ON_A_PAGE: Final = 60
+WAIT_S: Final = 1.5
+_OVERLAY: Final = re.compile(r"read-[0-9a-f]{16}\.jpg")
+NUMBER: Final = "<int(max=2147483647):number>"
+
+NO_SUCH: Final = "There is no such test tile."
+
+
+@pages.get("")
+def show() -> str:
+    """List the test tiles, and the story of one laser on one tile and paint."""
+    pairs = ask_pairs(house().daemon)
+    chosen = pair_of_key(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
+    found = house().daemon.ask("cards", limit=CARDS_ON_A_PAGE)
+    events: list[Mapping[str, Any]] = []
+    due: tuple[DueTest, ...] = ()
+    if chosen is not None:
+        head, surface = chosen.key
+        events = house().daemon.ask(
+            "time_line", head=head, surface=surface, limit=EVENTS_ON_A_PAGE
+        )["events"]
+        due = advice_on(house().daemon.ask("history", head=head, surface=surface))
+    return render_template(
+        "cards.html",
+        cards=[line_of(card) for card in found["cards"]],
+        pairs=_choices(pairs),
+        chosen=chosen,
+        events=[(event["at_utc"], event_words(event)) for event in events],
+        courses=courses_of(events),
+        advice=[one.advice for one in due],
+    )
+
+
+@pages.route("/new", methods=["GET", "POST"])
+def new() -> str | BaseResponse:
+    """Ask what a test tile is to find out, and have it laid out."""
+    pairs = ask_pairs(house().daemon)
+    if request.method == "GET":
+        return _new_page(pairs, request.args, "")
+    pair = pair_of_key(request.form.get("pair", ""), pairs)
+    try:
+        card_order(request.form, pair, 1)  # refused before a number is taken
+        number = desk().begin(lambda number: card_order(request.form, pair, number))
+    except FormUnfit as unfit:
+        return said(_new_page(pairs, request.form, str(unfit)), 422)
+    except (DaemonAbsent, Refused) as error:
+        return said(_new_page(pairs, request.form, as_sentence(str(error))), 503)
+    return go_to(number)
+
+
+def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
+    chosen = pair_of_key(typed.get("pair", ""), pairs) or next(iter(pairs), None)
+    return render_template(
+        "card_new.html",
+        pairs=_choices(pairs),
+        chosen=chosen,
+        finds=finds(),
+        typed=typed,
+        answer=answer,
+    )
+
+
+@pages.get(f"/{NUMBER}")
+def show_card(number: int) -> str | BaseResponse:
+    """Show one test tile: how far it is, what it showed, what may be chosen."""
+    return card_page(found_card(number), "")
+
+
+@pages.get(f"/{NUMBER}/work.json")
+def work(number: int) -> BaseResponse:
+    """Tell how far the work on a test tile is."""
+    card = found_card(number)
+    under_way = desk().making(card) or desk().reading(card)
+    if under_way is None or under_way.over.is_set():
+        return jsonify(share=1.0, over=True)
+    return jsonify(share=under_way.share, over=False)
+
+
+@pages.get(f"/{NUMBER}/<name>")
+def overlay(number: int, name: str) -> BaseResponse:
+    """Return a photo with what was read where."""
+    if not _OVERLAY.fullmatch(name):
+        abort(404)
+    folder = found_card(number).files.folder
+    answer = send_from_directory(folder.absolute(), name)
+    answer.headers["Cache-Control"] = KEEP_A_DAY
+    return answer
+
+
+@pages.post(f"/{NUMBER}/bench")
+def put_on_bench(number: int) -> str | BaseResponse:
+    """File the card, and put its job where it is watched and started."""
+    card = found_card(number)
+    try:
+        desk().put_on_bench(card, who())
+    except Refused as refusal:
+        return said(card_page(card, as_sentence(str(refusal))), 409)
+    except DaemonAbsent as error:
+        return said(card_page(card, as_sentence(str(error))), 503)
+    return redirect(url_for("watch.show"), 303)
+
+
+def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
+    """Return the page of a test tile, or of the work on it."""
+    at_desk = desk()
+    failed: Work | None = None
+    for under_way in (at_desk.making(card), at_desk.reading(card)):
+        if under_way is None:
+            continue
+        under_way.over.wait(WAIT_S)
+        if not under_way.over.is_set():
+            return render_template("card_working.html", number=card.number, work=under_way)
+        failed = failed or (under_way if under_way.failed else None)
+    sentence = as_sentence(failed.failed) if failed else ""
+    page = _page_of(found_card(card.number), answer, sentence)
+    return said(page, failed.failed_status) if failed else page
+
+
+def _page_of(card: KnownCard, answer: str, failed: str) -> str:
+    layout = card.layout
+    if layout is None:
+        return render_template("card_failed.html", number=card.number, sentence=failed)
+    read = card.files.read()
+    so_far = desk().so_far(card)
+    told = read["told"] if read and layout["kind"] == "power" else None
+    return render_template(
+        "card.html",
+        number=card.number,
+        card=card_view(layout, card.files.made(), card.record),
+        patches=patches_of(layout, so_far, told) if layout["kind"] == "power" else [],
+        feeds=pairs_by_feed(layout),
+        so_far=so_far,
+        told=told_view(layout, read) if read else None,
+        has_job=card.files.job() is not None,
+        pair=json.dumps([layout["head"]["name"], layout["recipe"]["surface"]]),
+        answer=answer or failed,
+    )
+
+
+def found_card(number: int) -> KnownCard:
+    """Return the card that the address names, or end the request."""
+    card = desk().find(number)
+    if card is None:
+        abort(404, NO_SUCH)
+    return card
+
+
+def layout_of(card: KnownCard) -> Mapping[str, Any]:
+    """Return a card's layout, or end the request while there is none."""
+    layout = card.layout
+    if layout is None:
+        abort(409, "This test tile is still being laid out.")
+    return layout
+
+
+def _choices(pairs: list[Pair]) -> list[tuple[str, Pair]]:
+    return [(json.dumps(pair.key), pair) for pair in pairs]
+
+
+def desk() -> CardDesk:
+    """Return the desk of the application in hand."""
+    here = house()
+    return CardDesk(here.daemon, here.pictures.parent, here.pictures, works())
+
+
+def go_to(number: int) -> BaseResponse:
+    """Lead to a test tile."""
+    return redirect(url_for("cards.show_card", number=number), 303)

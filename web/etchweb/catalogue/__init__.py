@@ -1,0 +1,1 @@
+"""Lasers, tiles and paints, and the recipe of each pair."""

@@ -1,0 +1,72 @@
+"""What the forms of lasers, and of tiles and paints, say; each refusal is a sentence."""
+
+from typing import Any, Final
+
+from werkzeug.datastructures import MultiDict
+
+from etchweb.drafts.forms import FormUnfit, number
+from etchwire.craft import Head
+from etchwire.craft_records import COATINGS, Surface
+from etchwire.errors import UnreadableSheet
+
+Form = MultiDict[str, str]
+
+INPUT_WATTS: Final = "Optical watts. Boxes often print what it draws: four or five times as much."
+
+# Entry of etchwire.craft.Head, what the form calls it, its unit, a hint.
+HEAD_FIELDS: Final = (
+    ("rated_optical_w", "Light it gives, W", INPUT_WATTS),
+    ("spot_x_mm", "Spot along the rows, mm", ""),
+    ("spot_y_mm", "Spot across the rows, mm", "Lines must not lie closer than this."),
+    ("max_s", "Largest S", "What the controller calls full power; often 1000."),
+    ("max_feed_mm_per_min", "Fastest, mm/min", ""),
+    ("acceleration_mm_per_s2", "Acceleration, mm/s²", ""),
+    ("travel_x_mm", "Reach to the right, mm", ""),
+    ("travel_y_mm", "Reach away from you, mm", ""),
+)  # fmt: skip
+_MOST_DIGITS: Final = 6  # Python reads no number of thousands
+_LARGEST: Final = 1_000_000.0
+
+# Entry of etchwire.craft_records.Surface, and what the form calls it.
+SURFACE_FIELDS: Final = (
+    ("tile", "Tile: make and glaze"),
+    ("batch", "Box or batch"),
+    ("paint", "Paint"),
+    ("can", "Can"),
+)
+
+
+def head_in(form: Form, known: dict[str, Any] | None) -> dict[str, Any]:
+    """Return the laser that was typed; what no form asks for stays as `known` has it."""
+    typed: dict[str, Any] = {
+        name: number(form, name, label, least=0.0001, most=_LARGEST)
+        for name, label, _ in HEAD_FIELDS
+    }
+    typed["name"] = form.get("name", "").strip()
+    typed["is_spot_measured"] = form.get("is_spot_measured") == "yes"
+    table = {**(known or {}), **typed}
+    _check(lambda: Head.from_table(table))
+    return table
+
+
+def surface_in(form: Form) -> dict[str, Any]:
+    """Return the tile and paint that were typed."""
+    typed: dict[str, Any] = {name: form.get(name, "").strip() for name, _ in SURFACE_FIELDS}
+    typed |= {name: form.get(name, "").strip() for name in ("name", "coated_on", "notes")}
+    typed["coating"] = form.get("coating", "")
+    if typed["coating"] not in COATINGS:
+        raise FormUnfit("Choose how the paint was put on.")
+    coats = form.get("coats", "").strip() or "0"
+    if not coats.isascii() or not coats.isdigit() or len(coats) > _MOST_DIGITS:
+        raise FormUnfit("The number of coats is a whole number.")
+    typed["coats"] = int(coats)
+    _check(lambda: Surface.from_table(typed))
+    return typed
+
+
+def _check(build: Any) -> None:
+    try:
+        build()
+    except UnreadableSheet as unfit:
+        text = str(unfit)
+        raise FormUnfit(f"{text[:1].upper()}{text[1:]}.") from unfit

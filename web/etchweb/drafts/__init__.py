@@ -1,0 +1,1 @@
+"""*New picture*: drafts, step by step from photo to job."""

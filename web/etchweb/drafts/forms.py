@@ -1,0 +1,185 @@
+"""What the forms of *New picture* say, read into a draft; each refusal is a sentence."""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from werkzeug.datastructures import MultiDict
+
+from etchweb.catalogue.pairs import Pair, pair_of_key
+from etchweb.drafts.dot_kinds import KINDS
+from etchweb.drafts.store import Draft, changed
+from etchwire.craft import Head, Recipe
+from etchwire.power_pulses import pulse_note
+
+Form = MultiDict[str, str]
+
+LARGEST_MM: Final = 2000.0
+LEAST_CUT: Final = 0.02  # of the photo's side
+FULL_TONE: Final = 100
+TONES: Final = {  # name: the least a slider may say
+    "lighter": -FULL_TONE,
+    "contrast": -FULL_TONE,
+    "local_contrast": 0,
+    "sharpness": 0,
+}
+_MM_MOST_OFF: Final = 10_000.0
+
+
+class FormUnfit(ValueError):
+    """What was typed cannot be meant; the message says what to type instead."""
+
+
+def number(form: Form, name: str, label: str, *, least: float, most: float) -> float:
+    """Return what was typed as `name`; a comma serves as a point."""
+    typed = form.get(name, "").strip().replace(",", ".")
+    try:
+        value = float(typed)
+    except ValueError:
+        value = math.nan
+    if not least <= value <= most:
+        raise FormUnfit(f"{label} must be a number from {least:g} to {most:g}.")
+    return value
+
+
+def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
+    """Return `draft` with its size, and the laser, tile, paint and settings to etch it with."""
+    width_mm = number(form, "width_mm", "The width in millimetres", least=1, most=LARGEST_MM)
+    height_mm = number(form, "height_mm", "The height in millimetres", least=1, most=LARGEST_MM)
+    pair = _pair(form, pairs)
+    _require_room(pair, width_mm, height_mm)
+    recipe, tone_curve, caution = pair.recipe_table, pair.tone_curve, pair.caution
+    by_hand = _by_hand(form, pair)
+    if by_hand is not None:
+        recipe, tone_curve, caution = by_hand, None, _by_hand_caution(by_hand, pair)
+    is_new_shape = (draft.width_mm, draft.height_mm) != (width_mm, height_mm)
+    halftone = (pair.recipe or {}).get("halftone")
+    return changed(
+        draft,
+        width_mm=width_mm,
+        height_mm=height_mm,
+        head=pair.head_table,
+        recipe=recipe,
+        tone_curve=tone_curve,
+        chosen=pair.key,
+        caution=caution,
+        crop=None if is_new_shape else draft.crop,
+        halftone=halftone if draft.recipe is None and halftone in KINDS else draft.halftone,
+    )
+
+
+def _pair(form: Form, pairs: Sequence[Pair]) -> Pair:
+    pair = pair_of_key(form.get("pair", ""), pairs)
+    if pair is None:
+        raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
+    return pair
+
+
+def _require_room(pair: Pair, width_mm: float, height_mm: float) -> None:
+    room = (pair.head["travel_x_mm"], pair.head["travel_y_mm"])
+    if width_mm > room[0] or height_mm > room[1]:
+        raise FormUnfit(
+            f"{pair.key[0]} moves only {room[0]:g} × {room[1]:g} mm. Make the picture smaller."
+        )
+
+
+_HAND: Final = {
+    "feed_mm_per_min": ("The speed in mm/min", 1.0, 100_000.0, 1.0),
+    "power_percent": ("The power in percent", 0.1, 100.0, 0.01),
+    "line_spacing_mm": ("The line spacing in millimetres", 0.01, 2.0, 1.0),
+}
+
+
+def _by_hand(form: Form, pair: Pair) -> dict[str, Any] | None:
+    """Return settings typed by hand, if any was; then all have to be."""
+    if not any(form.get(name, "").strip() for name in _HAND):
+        return None
+    feed, power, spacing = (
+        number(form, name, label, least=least, most=most) * unit
+        for name, (label, least, most, unit) in _HAND.items()
+    )
+    return {
+        "surface": pair.key[1],
+        "feed_mm_per_min": feed,
+        "power_ratio": power,
+        "line_spacing_mm": spacing,
+        "air_assist": form.get("air_assist") == "yes",
+    }
+
+
+def _by_hand_caution(recipe: Mapping[str, Any], pair: Pair) -> str:
+    """Return what the page says of settings typed by hand."""
+    note = pulse_note(Head.from_table(pair.head_table), Recipe.from_table(recipe))
+    return " ".join(filter(None, ("These settings were typed by hand.", note)))
+
+
+def with_cut(draft: Draft, form: Form, size_px: tuple[int, int]) -> Draft:
+    """Return `draft` with the part of the photo to use, `size_px` being the turned photo's."""
+    left, top, wide = (
+        number(form, name, label, least=least, most=100.0) / 100
+        for name, label, least in (
+            ("left", "How far from the left, in percent,", 0),
+            ("top", "How far from the top, in percent,", 0),
+            ("wide", "How much of the width, in percent,", LEAST_CUT * 100),
+        )
+    )
+    return changed(draft, crop=fitted_cut(left, top, wide, cut_shape(draft, size_px)))
+
+
+def cut_shape(draft: Draft, size_px: tuple[int, int]) -> float:
+    """Return how high the cut is for its width, both in shares of the turned photo."""
+    if not draft.width_mm or not draft.height_mm:
+        return 1.0
+    return draft.height_mm / draft.width_mm * size_px[0] / size_px[1]
+
+
+def fitted_cut(
+    left: float, top: float, wide: float, shape: float
+) -> tuple[float, float, float, float]:
+    """Return the cut, moved and made smaller where it would leave the photo."""
+    wide = min(wide, 1.0, 1.0 / shape)
+    high = wide * shape
+    left, top = min(left, 1 - wide), min(top, 1 - high)
+    left, top = max(0.0, left), max(0.0, top)
+    return left, top, min(1.0, left + wide), min(1.0, top + high)
+
+
+def largest_cut(shape: float) -> tuple[float, float, float, float]:
+    """Return the middle of the photo in the tile's shape, as large as it goes."""
+    wide = min(1.0, 1.0 / shape)
+    return fitted_cut((1 - wide) / 2, (1 - wide * shape) / 2, wide, shape)
+
+
+def with_turn(draft: Draft, quarters: int) -> Draft:
+    """Return `draft` turned further by so many quarters clockwise; its cut starts anew."""
+    return changed(draft, quarters=(draft.quarters + quarters) % 4, crop=None)
+
+
+def with_look(draft: Draft, form: Form) -> Draft:
+    """Return `draft` with the kind of dots, and its tones."""
+    halftone = form.get("halftone", "")
+    if halftone not in KINDS:
+        raise FormUnfit("Choose what it is: a photo, or lettering.")
+    tones = {
+        name: round(number(form, name, TONE_WORDS[name], least=least, most=FULL_TONE))
+        for name, least in TONES.items()
+    }
+    return changed(draft, halftone=halftone, **tones)
+
+
+TONE_WORDS: Final[Mapping[str, str]] = {
+    "lighter": "Lighter or darker",
+    "contrast": "Contrast",
+    "local_contrast": "Local contrast",
+    "sharpness": "Sharpness",
+}
+
+
+def with_place(draft: Draft, form: Form) -> Draft:
+    """Return `draft` with its lower left corner's place from the origin."""
+    at_mm = (
+        number(form, name, label, least=-_MM_MOST_OFF, most=_MM_MOST_OFF)
+        for name, label in (("at_x_mm", "To the right"), ("at_y_mm", "Away from you"))
+    )
+    at_x_mm, at_y_mm = at_mm
+    return changed(draft, at_x_mm=at_x_mm, at_y_mm=at_y_mm)

@@ -1,0 +1,50 @@
+"""What a draft asks of etchphoto; for the child process, since it loads numpy."""
+
+from typing import Final
+
+from etchphoto.errors import UnfitOrder
+from etchphoto.framing import Crop
+from etchphoto.job import PhotoOrder
+from etchphoto.tone import BURNT_AS_WANTED, Adjustments, ToneCurve
+from etchweb.drafts.store import Draft
+from etchwire.craft import Head, Recipe
+from etchwire.errors import UnreadableSheet
+
+# How far the sliders reach. static/tone.js has the same figures.
+STEPS_TO_DOUBLE: Final = 60  # contrast and gamma double over so many of a slider's hundred steps
+FULL_DETAIL: Final = 2.0
+
+
+def adjustments_of(draft: Draft) -> Adjustments:
+    """Return what the draft's four sliders mean."""
+    return Adjustments(
+        gamma=2.0 ** (draft.lighter / STEPS_TO_DOUBLE),
+        contrast=2.0 ** (draft.contrast / STEPS_TO_DOUBLE),
+        local_contrast=draft.local_contrast / 100 * FULL_DETAIL,
+        sharpness=draft.sharpness / 100 * FULL_DETAIL,
+    )
+
+
+def order_of(draft: Draft) -> PhotoOrder:
+    """Return the order of a draft that has been decided; raise UnfitOrder where it has not."""
+    if draft.width_mm is None or draft.head is None or draft.recipe is None:
+        raise UnfitOrder("say first how large, with which laser, and on which tile and paint")
+    try:
+        head, recipe = Head.from_table(draft.head), Recipe.from_table(draft.recipe)
+    except UnreadableSheet as error:
+        raise UnfitOrder(str(error)) from error
+    curve = draft.tone_curve
+    return PhotoOrder(
+        head=head,
+        recipe=recipe,
+        width_mm=draft.width_mm,
+        height_mm=draft.height_mm,
+        crop=Crop(*draft.crop) if draft.crop else None,
+        adjustments=adjustments_of(draft),
+        tone_curve=ToneCurve.from_points(curve) if curve else BURNT_AS_WANTED,
+        halftone=draft.halftone,
+        is_both_directions=head.register.is_measured,
+        at_x_mm=draft.at_x_mm,
+        at_y_mm=draft.at_y_mm,
+        title=draft.title,
+    )

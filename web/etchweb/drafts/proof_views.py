@@ -1,0 +1,89 @@
+"""*New picture*, at last: the proof, the place on the bed, and onto the bench."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.drafts.forms import FormUnfit, with_place
+from etchweb.drafts.presenter import proof_view
+from etchweb.drafts.step_views import decided, go, unfit
+from etchweb.drafts.store import JOB_FOLDER, PICTURES_OF_JOB, Draft
+from etchweb.drafts.views import drafts, found_draft, pages, waited_for, works
+from etchweb.previews.store import pass_on
+from etchweb.server.context import house
+from etchweb.server.responses import said, status_of
+from etchweb.text.formatting import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
+from etchwire.sheet import GCODE_NAME, SHEET_NAME
+
+__all__ = ["pages"]
+
+UNREAD: Final = "Read what stands beside the boxes and tick them, then put it on the bench."
+
+
+@pages.route("/<draft_id>/proof", methods=["GET", "POST"])
+def proof(draft_id: str) -> str | BaseResponse:
+    """Show the tile as it will look, what will go wrong, and where it will lie."""
+    draft = found_draft(draft_id)
+    waiting = decided(draft)
+    if waiting is not None:
+        return waiting
+    answer = ""
+    if request.method == "POST":
+        try:
+            draft = with_place(draft, request.form)
+            drafts().keep(draft)
+            return go("proof", draft)
+        except FormUnfit as fault:
+            answer = str(fault)
+    page = _proof_page(draft, answer)
+    return unfit(page) if answer else page
+
+
+def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
+    found = drafts().found(draft)
+    if found is None:
+        waiting = waited_for(draft, "make", draft.found_key)
+        if waiting is not None:
+            return waiting
+        found = drafts().found(draft) or {}
+    view = proof_view(draft, found, _machine())
+    return render_template("new_proof.html", draft=draft, view=view, answer=answer)
+
+
+def _machine() -> Mapping[str, Any]:
+    """Return what is known of the machine, to draw its bed."""
+    try:
+        machine: Mapping[str, Any] = house().daemon.ask("status")["machine"]
+    except (DaemonAbsent, Refused):
+        return {}
+    return machine
+
+
+@pages.post("/<draft_id>/bench")
+def put_on_bench(draft_id: str) -> BaseResponse:
+    """Hand the job to the daemon, and go where it is watched and started."""
+    draft = found_draft(draft_id)
+    found = drafts().found(draft)
+    if found is None:
+        return go("proof", draft)
+    to_read = {one["name"] for one in found["findings"] if one["must_be_read"]}
+    if not to_read <= set(request.form.getlist("has read")):
+        return said(_proof_page(draft, UNREAD), 422)
+    folder = drafts().folder_of(draft.id)
+    pass_on(  # first: a card without room for them has no job on the bench either
+        folder / PICTURES_OF_JOB,
+        folder=house().pictures,
+        gcode_sha256=found["gcode_sha256"],
+    )
+    try:
+        house().daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
+    except Refused as refusal:
+        return said(_proof_page(draft, as_sentence(str(refusal))), status_of(refusal))
+    except DaemonAbsent as error:
+        return said(_proof_page(draft, as_sentence(str(error))), 503)
+    works().forget(draft.id)
+    drafts().clear_job(draft.id)
+    return redirect(url_for("watch.show"), 303)

@@ -1,0 +1,170 @@
+"""*New picture*, step by step: the tile, the cut, the look."""
+
+import json
+from collections.abc import Callable
+from typing import Final
+
+from flask import redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.catalogue.pairs import Pair, ask_pairs, last_used
+from etchweb.drafts.dot_kinds import KINDS, tried_name
+from etchweb.drafts.forms import (
+    TONE_WORDS,
+    TONES,
+    FormUnfit,
+    cut_shape,
+    largest_cut,
+    with_cut,
+    with_look,
+    with_tile,
+    with_turn,
+)
+from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
+from etchweb.drafts.store import PHOTO_NAME, Draft
+from etchweb.drafts.views import drafts, found_draft, pages, waited_for
+from etchweb.server.context import house
+from etchweb.server.responses import said
+from etchweb.text.formatting import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
+
+TURNS: Final = {"right": 1, "left": 3}
+
+Page = Callable[..., str | BaseResponse]
+
+
+@pages.route("/<draft_id>/tile", methods=["GET", "POST"])
+def tile(draft_id: str) -> str | BaseResponse:
+    """Ask how large, and with which laser on which tile and paint."""
+    draft = found_draft(draft_id)
+    waiting = _photo_looked_at(draft)
+    if waiting is not None:
+        return waiting
+    daemon = house().daemon
+    try:
+        pairs = ask_pairs(daemon)
+        chosen = _chosen(draft, pairs) or last_used(daemon, pairs)
+    except (DaemonAbsent, Refused) as error:
+        return said(_tile_page(draft, [], None, as_sentence(str(error))), 503)
+    if request.method == "GET":
+        return _tile_page(draft, pairs, chosen, "")
+    try:
+        draft = with_tile(draft, request.form, pairs)
+    except FormUnfit as fault:
+        return unfit(_tile_page(draft, pairs, chosen, str(fault)))
+    drafts().keep(draft)
+    return go("cut" if draft.recipe is not None else "tile", draft)
+
+
+def _chosen(draft: Draft, pairs: list[Pair]) -> Pair | None:
+    return next((pair for pair in pairs if pair.key == draft.chosen), None)
+
+
+def _tile_page(draft: Draft, pairs: list[Pair], chosen: Pair | None, answer: str) -> str:
+    width_mm, height_mm = _size_mm(draft)
+    return render_template(
+        "new_tile.html",
+        draft=draft,
+        pairs=[(json.dumps(pair.key), pair) for pair in pairs],
+        chosen=chosen,
+        width_mm=width_mm,
+        height_mm=height_mm,
+        answer=answer,
+    )
+
+
+def _size_mm(draft: Draft) -> tuple[float, float]:
+    if draft.width_mm and draft.height_mm:
+        return draft.width_mm, draft.height_mm
+    return suggested_size(_size_px(draft))
+
+
+@pages.route("/<draft_id>/cut", methods=["GET", "POST"])
+def cut(draft_id: str) -> str | BaseResponse:
+    """Ask which part of the photo, and which way up."""
+    draft = found_draft(draft_id)
+    waiting = _photo_looked_at(draft) or decided(draft)
+    if waiting is not None:
+        return waiting
+    if request.method == "GET":
+        return _cut_page(draft, "")
+    turn = TURNS.get(request.form.get("turn", ""))
+    if turn is not None:
+        draft = with_turn(draft, turn)
+        drafts().keep(draft)
+        return go("cut", draft)
+    try:
+        draft = with_cut(draft, request.form, _size_px(draft))
+    except FormUnfit as fault:
+        return unfit(_cut_page(draft, str(fault)))
+    drafts().keep(draft)
+    return go("look", draft)
+
+
+def _cut_page(draft: Draft, answer: str) -> str:
+    size_px = _size_px(draft)
+    crop = draft.crop or largest_cut(cut_shape(draft, size_px))
+    return render_template(
+        "new_cut.html", draft=draft, view=cut_view(draft, crop, size_px), answer=answer
+    )
+
+
+@pages.route("/<draft_id>/look", methods=["GET", "POST"])
+def look(draft_id: str) -> str | BaseResponse:
+    """Ask whether it is a photo or lettering, and for its tones."""
+    draft = found_draft(draft_id)
+    waiting = decided(draft)
+    if waiting is not None:
+        return waiting
+    answer = ""
+    if request.method == "POST":
+        try:
+            draft = with_look(draft, request.form)
+            drafts().keep(draft)
+            return go("proof", draft)
+        except FormUnfit as fault:
+            answer = str(fault)
+    waiting = None if drafts().tried(draft) else waited_for(draft, "try", draft.tried_key)
+    if waiting is not None:
+        return waiting
+    page = render_template(
+        "new_look.html",
+        draft=draft,
+        kinds=[(kind, tried_name(kind), words) for kind, words in KINDS.items()],
+        tones=[
+            (name, TONE_WORDS[name], least, getattr(draft, name)) for name, least in TONES.items()
+        ],
+        answer=answer,
+    )
+    return unfit(page) if answer else page
+
+
+def _photo_looked_at(draft: Draft) -> BaseResponse | None:
+    """Return the page to show while the photo is not looked at."""
+    if drafts().facts(draft.id) is not None:
+        return None
+    if not (drafts().folder_of(draft.id) / PHOTO_NAME).exists():
+        return redirect(url_for("new_picture.show"), 303)
+    return waited_for(draft, "take", "photo")
+
+
+def decided(draft: Draft) -> BaseResponse | None:
+    """Lead back to the first step that was left out."""
+    if draft.recipe is None:
+        return go("tile", draft)
+    return None
+
+
+def _size_px(draft: Draft) -> tuple[int, int]:
+    facts = drafts().facts(draft.id) or {}
+    return tile_size_px(facts, draft.quarters)
+
+
+def go(step: str, draft: Draft) -> BaseResponse:
+    """Lead to a step of `draft`."""
+    return redirect(url_for(f"new_picture.{step}", draft_id=draft.id), 303)
+
+
+def unfit(page: str | BaseResponse) -> BaseResponse:
+    """Show a form again whose figures cannot be meant."""
+    return said(page, 422)

@@ -1,0 +1,196 @@
+"""*New picture*: a photo comes in, and the drafts that are on their way."""
+
+import time
+from pathlib import Path
+from typing import Any, Final
+
+from flask import (
+    Blueprint,
+    Response,
+    abort,
+    current_app,
+    jsonify,
+    redirect,
+    render_template,
+    request,
+    send_from_directory,
+    url_for,
+)
+from werkzeug.datastructures import FileStorage
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.drafts.dot_kinds import KINDS, tried_name
+from etchweb.drafts.store import (
+    ARRIVING_NAME,
+    CUT_NAME,
+    DOTS_NAME,
+    DRAFTS_FOLDER,
+    PHOTO_NAME,
+    SCREEN_NAME,
+    SEEN_NAME,
+    Draft,
+    Drafts,
+)
+from etchweb.server.context import house
+from etchweb.server.csrf_and_headers import wants_json
+from etchweb.server.responses import answer_with, said
+from etchweb.storage.retention import clear_out
+from etchweb.text.formatting import as_sentence
+from etchweb.workers.work import Work, Works
+
+pages = Blueprint("new_picture", __name__, url_prefix="/new")
+
+# Longer than that, a page with the progress on it is better than one that does not come.
+LOOK_AT_PHOTO_S: Final = 5.0
+WAIT_S: Final = 1.5
+SHOWN: Final = frozenset(
+    (SCREEN_NAME, CUT_NAME, SEEN_NAME, DOTS_NAME, *(tried_name(kind) for kind in KINDS))
+)
+KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is in it
+
+NO_PHOTO: Final = "Choose a photo first, or take one."
+GONE: Final = "This picture was put away. Begin it anew from its photo."
+STATUS_OF_FAULT: Final = {"NotAPhoto": 415, "PhotoTooLarge": 413}
+
+
+@pages.context_processor
+def _test_tiles() -> dict[str, str | None]:
+    has_cards = "cards.new" in current_app.view_functions
+    return {"test_tiles": url_for("cards.new") if has_cards else None}
+
+
+def keep_drafts(app: Any, folder: Path) -> None:
+    """Give `app` its drafts, in `folder`, and the work on them."""
+    app.extensions["etchweb drafts"] = kept = Drafts(folder / DRAFTS_FOLDER)
+    kept.clear_unfinished()
+    app.extensions["etchweb works"] = Works()
+
+
+def drafts() -> Drafts:
+    """Return the drafts of the application in hand."""
+    kept: Drafts = current_app.extensions["etchweb drafts"]
+    return kept
+
+
+def works() -> Works:
+    """Return the work of the application in hand."""
+    under_way: Works = current_app.extensions["etchweb works"]
+    return under_way
+
+
+def found_draft(draft_id: str) -> Draft:
+    """Return the draft that the address names, or end the request."""
+    draft = drafts().find(draft_id)
+    if draft is None:
+        abort(404, GONE)
+    return draft
+
+
+@pages.get("")
+def show() -> str:
+    """Ask for a photo, and show what is on its way."""
+    return _page("")
+
+
+@pages.post("")
+def upload() -> BaseResponse:
+    """Take a photo in, look whether it is one, and go on with it."""
+    photo = request.files.get("photo")
+    if photo is None or not photo.filename:
+        return answer_with(NO_PHOTO, 422, _page)
+    _make_room()
+    draft = drafts().begin(photo.filename)
+    try:
+        work = _taken(draft, photo)
+    except OSError:
+        _forget(draft)
+        raise
+    if work.failed:
+        _forget(draft)
+        status = STATUS_OF_FAULT.get(work.failed_kind, work.failed_status)
+        return answer_with(as_sentence(work.failed), status, _page)
+    target = url_for("new_picture.tile", draft_id=draft.id)
+    return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
+
+
+def _make_room() -> None:
+    now_s = time.time()
+    drafts().clear_old(now_s)
+    clear_out(house().pictures.parent, now_s=now_s)
+
+
+def _taken(draft: Draft, photo: FileStorage) -> Work:
+    folder = drafts().folder_of(draft.id)
+    photo.save(folder / ARRIVING_NAME)  # a name of ours; the phone's own is only shown
+    (folder / ARRIVING_NAME).rename(folder / PHOTO_NAME)
+    work = works().begin(folder, "take", "photo")
+    works().wait(work, LOOK_AT_PHOTO_S)
+    return work
+
+
+@pages.get("/<draft_id>")
+def go_on(draft_id: str) -> BaseResponse:
+    """Go to where the draft was left."""
+    draft = found_draft(draft_id)
+    step = "tile" if draft.recipe is None else "cut" if draft.crop is None else "look"
+    return redirect(url_for(f"new_picture.{step}", draft_id=draft.id), 303)
+
+
+@pages.post("/<draft_id>/away")
+def put_away(draft_id: str) -> BaseResponse:
+    """Throw a draft away."""
+    _forget(found_draft(draft_id))
+    return redirect(url_for("new_picture.show"), 303)
+
+
+@pages.get("/<draft_id>/work.json")
+def work(draft_id: str) -> Response:
+    """Tell how far the work on a draft is."""
+    under_way = works().of(found_draft(draft_id).id)
+    if under_way is None:
+        return jsonify(share=1.0, over=True)
+    return jsonify(share=under_way.share, over=under_way.over.is_set())
+
+
+@pages.get("/<draft_id>/<name>")
+def picture(draft_id: str, name: str) -> Response:
+    """Return a picture that was made of a draft."""
+    draft = found_draft(draft_id)
+    if name not in SHOWN:
+        abort(404)
+    answer = send_from_directory(drafts().folder_of(draft.id).absolute(), name)
+    answer.headers["Cache-Control"] = KEEP_A_DAY
+    return answer
+
+
+def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
+    """Have `verb` done; return nothing once it is, else the page to show meanwhile."""
+    under_way = works().failed(draft.id, verb, key)  # told once; looking again tries again
+    if under_way is None:
+        under_way = works().begin(drafts().folder_of(draft.id), verb, key)
+    if not works().wait(under_way, WAIT_S):
+        return said(render_template("new_working.html", draft=draft, work=under_way), 200)
+    if not under_way.failed:
+        return None
+    works().forget(draft.id)
+    if verb == "take":
+        drafts().forget(draft.id)
+    sentence = as_sentence(under_way.failed)
+    page = render_template(
+        "new_failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
+    )
+    return said(page, under_way.failed_status)
+
+
+def _forget(draft: Draft) -> None:
+    works().forget(draft.id)
+    drafts().forget(draft.id)
+
+
+def _page(answer: str) -> str:
+    return render_template(
+        "new.html",
+        answer=answer,
+        drafts=drafts().all(),
+        most_bytes=current_app.config["LARGEST_PHOTO_BYTES"],
+    )

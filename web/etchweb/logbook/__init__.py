@@ -1,0 +1,1 @@
+"""*Logbook*: etches, charts and verdicts."""

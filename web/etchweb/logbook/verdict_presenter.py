@@ -1,0 +1,59 @@
+"""What people say of a wiped tile, in the shop's words: pure."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from etchweb.text.formatting import as_sentence
+from etchwire.craft_records import GOOD, TEXT_LIMIT
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One thing a tile may look like, and how a person tells."""
+
+    word: str  # the logbook's
+    label: str
+    looks: str
+
+
+CHOICES: Final = (
+    Choice(GOOD, "Good", "Survives scouring, greys as they should be."),
+    Choice("pale", "Pale", "Grey where it should be black, or wiped off to a shadow."),
+    Choice("patchy", "Patchy", "Dark here, pale there: paint, focus or a tile that is not flat."),
+    Choice("banded", "Bands across", "Stripes of rows that differ from their neighbours."),
+    Choice("doubled", "Doubled", "Edges stand twice: rows to the left and right do not meet."),
+    Choice("shifted", "Shifted", "From some row on it lies beside where it began."),
+    Choice("rubbed off", "Rubbed off", "It was there, and came away with the paint."),
+    Choice("glaze damaged", "Glaze damaged", "Rough, chipped or crazed where it was burnt."),
+    Choice("broken", "Broken", "The tile cracked."),
+)
+
+CAUSES: Final = (
+    "too little burn strength", "too much burn strength", "paint too thin", "paint uneven",
+    "paint not dry", "out of focus", "dirty lens", "tile not flat", "tile moved", "belt slack",
+    "fan stopped", "held too long",
+)  # fmt: skip
+
+LONGEST_TEXT: Final = TEXT_LIMIT
+_LABELS: Final = {choice.word: choice.label for choice in CHOICES}
+
+
+def verdict_words(verdict: str | None) -> str:
+    """Return the shop's word for a verdict; nothing where nobody has said one yet."""
+    return "" if verdict is None else _LABELS.get(verdict, verdict.capitalize())
+
+
+def verdicts_told(verdicts: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
+    """Return what was said of a tile, the latest first: it is the one that counts."""
+    return [
+        {
+            "word": verdict_words(said["verdict"]),
+            "cause": as_sentence(said["cause"]),
+            "note": as_sentence(said["note"]),
+            "photo": said["photo"],
+            "at": said["at_utc"],
+            "who": said["who"],
+        }
+        for said in reversed(verdicts)
+    ]

@@ -1,0 +1,70 @@
+"""The verdict on a wiped tile: asked for on the page of its etch, and kept in the logbook."""
+
+from typing import Final
+
+from flask import (
+    Blueprint,
+    abort,
+    jsonify,
+    redirect,
+    request,
+    send_from_directory,
+    url_for,
+)
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
+from etchweb.logbook.views import LARGEST_NUMBER, asked, etch_page
+from etchweb.server.context import house, who
+from etchweb.server.csrf_and_headers import CACHE_FOR_EVER, wants_json
+from etchweb.server.responses import answer_with
+from etchweb.storage.tile_photos import NAME, NoTilePhoto, keep_tile_photo
+from etchweb.text.formatting import as_sentence
+from etchwire.errors import Refused
+
+pages = Blueprint("verdicts", __name__)
+
+NO_VERDICT: Final = "Say first what the tile looks like."
+TOO_LONG: Final = f"That is more than {LONGEST_TEXT} characters. Say it shorter."
+_WORDS: Final = frozenset(choice.word for choice in CHOICES)
+
+
+@pages.post(f"/logbook/<int(max={LARGEST_NUMBER}):number>/verdict")
+def save(number: int) -> BaseResponse:
+    """Keep what a person says of the wiped tile of an etch."""
+    form = request.form
+    said = {name: form.get(name, "").strip() for name in ("verdict", "cause", "note")}
+    if said["verdict"] not in _WORDS:
+        return _answer(number, NO_VERDICT, 422)
+    if max(map(len, said.values())) > LONGEST_TEXT:
+        return _answer(number, TOO_LONG, 422)
+    try:
+        photo = _photo()
+        asked("save_verdict", run=number, **said, photo=photo, who=who())
+    except NoTilePhoto as error:
+        return _answer(number, as_sentence(str(error)), error.status)
+    except Refused as refusal:
+        return _answer(number, as_sentence(str(refusal)), 409)
+    target = url_for("logbook.show_etch", number=number, _anchor="verdict")
+    return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
+
+
+@pages.get("/tile/<name>")
+def photo(name: str) -> BaseResponse:
+    """Return a photo of a wiped tile; its name says what is in it, so it may be kept for ever."""
+    if not NAME.fullmatch(name):
+        abort(404)
+    answer = send_from_directory(house().pictures.absolute(), name)
+    answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
+    return answer
+
+
+def _photo() -> str:
+    sent = request.files.get("photo")
+    if sent is None or not sent.filename:
+        return ""
+    return keep_tile_photo(sent.save, house().pictures)
+
+
+def _answer(number: int, sentence: str, status: int) -> BaseResponse:
+    return answer_with(sentence, status, lambda why: etch_page(number, why))

@@ -1,0 +1,1 @@
+"""*Machine*: connection, bed, moves and wiring."""

@@ -1,0 +1,1 @@
+"""The practice machine's panel, and scenarios played on it."""

@@ -1,0 +1,100 @@
+"""The practice panel: what a hand would do at a real machine, done at the simulated one."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from flask import (
+    Blueprint,
+    abort,
+    render_template,
+    send_file,
+)
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.server.context import Machine, house
+from etchweb.server.responses import answer_with, done
+from etchweb.text.formatting import as_sentence
+from etchwire.client import DaemonClient
+from etchwire.errors import DaemonAbsent, Refused
+
+pages = Blueprint("practice", __name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """One thing to do, in a person's words and the practice machine's."""
+
+    label: str
+    verb: str
+    says: Mapping[str, Any] = field(default_factory=dict)
+
+
+DEEDS: Final = {
+    "press-button": Deed("Press the button at the machine", "press_button"),
+    "open-lid": Deed("Open the lid", "open_lid"),
+    "close-lid": Deed("Close the lid", "close_lid"),
+    "stop-fan": Deed("Stop the fan", "kill_fan"),
+    "mend-fan": Deed("Mend the fan", "mend_fan"),
+    "light-fire": Deed("Light a fire", "set_input", {"name": "flame", "level": False}),
+    "put-fire-out": Deed("Put the fire out", "set_input", {"name": "flame", "level": True}),
+    "unplug": Deed("Pull the cable out", "unplug"),
+    "plug-in": Deed("Plug the cable in", "plug_in"),
+    "lay-tile": Deed("Take the tile out, lay a new one", "lay_new_tile"),
+}
+
+TILE_NAME: Final = "practice-tile.png"
+
+
+def machine_at(folder: Path) -> Machine:
+    """Return what asks the practice machine in `folder` for a verb."""
+
+    def ask(verb: str, **says: Any) -> Any:
+        with DaemonClient(folder / "control.sock", peer="the practice machine") as machine:
+            return machine.call(verb, **says)
+
+    return ask
+
+
+def is_at_hand() -> bool:
+    """Return whether there is a practice machine, and the daemon is not known to have another."""
+    heard = house().listener.heard.snapshot
+    is_practice = heard is None or heard["machine"].get("is_practice", True)
+    return house().machine is not None and is_practice
+
+
+@pages.get("/practice")
+def show() -> str:
+    """Show what can be done to the practice machine."""
+    return _page("")
+
+
+@pages.get("/practice/tile.png")
+def photograph() -> BaseResponse:
+    """Return what a camera above the wiped tile would see."""
+    photo = house().pictures.parent / TILE_NAME
+    _machine()("picture", after=str(photo.absolute()))
+    return send_file(photo.absolute(), as_attachment=True, download_name=TILE_NAME)
+
+
+@pages.post("/practice/<name>")
+def act(name: str) -> BaseResponse:
+    """Do it, and show what came of it."""
+    deed = DEEDS.get(name)
+    if deed is None:
+        return answer_with("There is nothing of that name to do.", 404, _page)
+    try:
+        _machine()(deed.verb, **deed.says)
+    except (DaemonAbsent, Refused) as error:
+        return answer_with(as_sentence(str(error)), 503, _page)
+    return done("practice.show")
+
+
+def _machine() -> Machine:
+    machine = house().machine
+    return machine if machine is not None else abort(404)
+
+
+def _page(answer: str) -> str:
+    return render_template("practice.html", deeds=DEEDS, answer=answer)

@@ -1,0 +1,40 @@
+"""Pictures of jobs, as a phone asks for them."""
+
+from pathlib import Path
+
+from flask import Blueprint, abort, redirect, send_from_directory, url_for
+from werkzeug.wrappers import Response
+
+from etchweb.previews.store import NAME, share_picture, small_name, whole_name
+from etchweb.server.context import house
+from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
+from etchwire.errors import WireError
+
+pages = Blueprint("pictures", __name__)
+
+
+@pages.get("/picture/<name>")
+def show(name: str) -> Response:
+    """Return a job's picture; its name says what is in it, so it may be kept for ever."""
+    parts = NAME.fullmatch(name)
+    if not parts:
+        abort(404)
+    folder = house().pictures
+    if not (folder / whole_name(parts[1])).exists():
+        _share_the_first(folder, parts[1])
+    if name == small_name(parts[1]) and not (folder / name).exists():
+        return redirect(url_for("pictures.show", name=whole_name(parts[1])))
+    answer = send_from_directory(folder.absolute(), name)
+    answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
+    return answer
+
+
+def _share_the_first(folder: Path, gcode_sha256: str) -> None:
+    """Where the job on the bench is the rest of another, let it have the picture of that one."""
+    try:
+        job = house().daemon.ask("status")["job"] or {}
+    except WireError:
+        return
+    if job.get("sha256") == gcode_sha256:
+        whole_sha256 = job.get("picture_sha256", gcode_sha256)
+        share_picture(folder, gcode_sha256, whole_sha256=whole_sha256)

@@ -1,0 +1,1 @@
+"""An etch that was cut short, and the rest of its picture."""

@@ -1,0 +1,90 @@
+"""The page *Take it up again*: what is left of an etch that was cut short, put on the bench."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from flask import Blueprint, jsonify, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.logbook.views import LARGEST_NUMBER, answered
+from etchweb.reentry.presenter import NOT_MOVED, ORIGIN_AGAIN, row_told, taking_up_view
+from etchweb.server.context import house
+from etchweb.server.csrf_and_headers import wants_json
+from etchweb.server.responses import answer_with, status_of
+from etchweb.text.formatting import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
+
+pages = Blueprint("taking_up", __name__)
+
+BY_EYE: Final = "eye"
+OF_TWO: Final = "two"  # that the record names
+NO_ROW: Final = "Say which row is the first that is not dark, as a whole number from 1 on."
+NOT_CONFIRMED: Final = "Say first whether everything is where it was."
+_ADDRESS: Final = f"/logbook/<int(max={LARGEST_NUMBER}):number>/take-up-again"
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a person says of the tile; `row` counts from 0; None where the record will do."""
+
+    row: int | None = None
+    is_by_eye: bool = False
+    is_of_two: bool = False
+    confirm: str = ""
+    accepts_gap: bool = False
+
+    @property
+    def objection(self) -> str:
+        """Why nothing can be put on the bench by that, or nothing."""
+        if (self.is_by_eye or self.is_of_two) and self.row is None:
+            return NO_ROW
+        return "" if self.confirm in (NOT_MOVED, ORIGIN_AGAIN) else NOT_CONFIRMED
+
+    def address(self, number: int) -> str:
+        """Return where the page shows it."""
+        if not self.is_by_eye or self.row is None:
+            return url_for("taking_up.show", number=number)
+        return url_for("taking_up.show", number=number, by=BY_EYE, row=self.row + 1)
+
+
+@pages.get(_ADDRESS)
+def show(number: int) -> str:
+    """Show what is known of the cut, and what is left from the row that is asked for."""
+    return _page(number, _told(request.args))
+
+
+@pages.post(_ADDRESS)
+def take_up(number: int) -> BaseResponse:
+    """Put the rest on the bench, or only show another row."""
+    told = _told(request.form)
+    if request.form.get("do") == "show":
+        return redirect(told.address(number), 303)
+    if told.objection:
+        return _answer(number, told, told.objection, 422)
+    try:
+        accepted = {"accept_gap": True} if told.accepts_gap else {}
+        house().daemon.ask("reenter", run=number, confirm=told.confirm, row=told.row, **accepted)
+    except Refused as refusal:
+        return _answer(number, told, str(refusal), status_of(refusal))
+    except DaemonAbsent as error:
+        return _answer(number, told, str(error), 503)
+    bench = url_for("watch.show")
+    return jsonify(sentence="", next=bench) if wants_json() else redirect(bench, 303)
+
+
+def _told(form: Mapping[str, str]) -> Told:
+    is_by_eye = form.get("by") == BY_EYE
+    is_of_two = form.get("by") == OF_TWO
+    row = row_told(form.get("row", "")) if is_by_eye or is_of_two else None
+    return Told(row, is_by_eye, is_of_two, form.get("confirm", ""), "accept_gap" in form)
+
+
+def _page(number: int, told: Told, answer: str = "") -> str:
+    outlook = answered(lambda: house().daemon.ask("unfinished", run=number, row=told.row))
+    view = taking_up_view(outlook, row=told.row, is_by_eye=told.is_by_eye)
+    return render_template("taking_up.html", view=view, answer=answer, confirmed=told.confirm)
+
+
+def _answer(number: int, told: Told, sentence: str, status: int) -> BaseResponse:
+    return answer_with(as_sentence(sentence), status, lambda why: _page(number, told, why))

@@ -1,0 +1,1 @@
+"""The etch under way: watched, held, stopped, made lighter or darker."""

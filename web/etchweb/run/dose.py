@@ -1,0 +1,89 @@
+"""A shade darker or lighter while an etch runs, said in what it does to speed and power: pure.
+
+Burn strength is power over speed. A shade is five hundredths of what the recipe asks; it is made
+by power, and where the laser has no more to give, by going slower. With dynamic power the beam
+follows the speed, so both are asked for together: slower alone changes nothing there.
+"""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from etchweb.text.formatting import counted, grouped, percent
+
+SHADE_PERCENT: Final = 5
+LIGHTEST_PERCENT: Final = 60
+DARKEST_PERCENT: Final = 150
+AS_THE_RECIPE: Final = 100
+
+NO_SHADES: Final[dict[str, Any]] = {
+    "shade": AS_THE_RECIPE,
+    "shade_words": "",
+    "darker": AS_THE_RECIPE,
+    "darker_words": "",
+    "lighter": AS_THE_RECIPE,
+    "lighter_words": "",
+}
+
+Job = Mapping[str, Any]
+
+
+def feed_percent(power_ratio: float, strength_percent: int) -> int:
+    """Return the speed, in percent of the recipe's, at which the laser can give this strength."""
+    wanted_ratio = power_ratio * strength_percent / 100
+    return 100 if wanted_ratio <= 1 else int(100 / wanted_ratio)
+
+
+def shades_part(job: Job, run: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the page's entries about shades; a run that has ended has none."""
+    if run["ended"]:
+        return {}
+    now = run["power_percent"]
+    darker, lighter = _stepped(now, SHADE_PERCENT), _stepped(now, -SHADE_PERCENT)
+    return {
+        "shade": now,
+        "shade_words": _shade_words(job, now),
+        "darker": darker,
+        "darker_words": "" if darker == now else _what_it_does(job, now, darker),
+        "lighter": lighter,
+        "lighter_words": "" if lighter == now else _what_it_does(job, now, lighter),
+    }
+
+
+def _stepped(now_percent: int, by_percent: int) -> int:
+    return min(max(now_percent + by_percent, LIGHTEST_PERCENT), DARKEST_PERCENT)
+
+
+def _shade_words(job: Job, now: int) -> str:
+    if now == AS_THE_RECIPE:
+        return "As the recipe asks."
+    shades = round(abs(now - AS_THE_RECIPE) / SHADE_PERCENT) or 1
+    which = "darker" if now > AS_THE_RECIPE else "lighter"
+    power, feed = _settings(job, now)
+    return (
+        f"{counted(shades, 'shade', 'shades')} {which} than the recipe: "
+        f"{percent(power)} % power at {grouped(feed)} mm/min."
+    )
+
+
+def _what_it_does(job: Job, now: int, wanted: int) -> str:
+    (power, feed), (power_now, feed_now) = _settings(job, wanted), _settings(job, now)
+    return f"{_power_words(power_now, power)}, {_feed_words(feed_now, feed)}."
+
+
+def _power_words(now: float, wanted: float) -> str:
+    if percent(now) == percent(wanted):
+        return f"Power stays at {percent(now)} %"
+    return f"Power {percent(now)} % → {percent(wanted)} %"
+
+
+def _feed_words(now: float, wanted: float) -> str:
+    if round(now) == round(wanted):
+        return "speed as it is"
+    return f"speed {grouped(now)} → {grouped(wanted)} mm/min"
+
+
+def _settings(job: Job, strength_percent: int) -> tuple[float, float]:
+    """Return the power at full speed, as a ratio, and the speed in mm/min."""
+    feed_ratio = feed_percent(job["power_ratio"], strength_percent) / 100
+    power_ratio = job["power_ratio"] * strength_percent / 100 * feed_ratio
+    return min(power_ratio, 1.0), job["feed_mm_per_min"] * feed_ratio

@@ -1,0 +1,148 @@
+"""What the page says of the box's interlocks: pure, the daemon's report in, words out."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+from etchweb.run.figures import View
+from etchweb.text.formatting import as_sentence, short_duration
+
+Report = Mapping[str, Any]
+
+NO_BOX: Final[View] = {
+    "box": "",
+    "request": "",
+    "arming": "",
+    "arming_step": "disarmed",
+    "start_within": "",
+    "questions": [],
+    "stops": [],
+    "is_emergency": False,
+    "round": "",
+    "round_answer": "",
+    "presence": "",
+    "fan": "",
+    "conditions": [],
+    "changed": {},
+    "lacks": [],
+    "proofs_due": [],
+    "proofs": [],
+}
+
+# The step's own word is the daemon's; the page says what a person does about it.
+ARMING_WORDS: Final = {
+    "loop must read open": "The laser's loop is being tested.",
+    "loop must read closed": "The laser's loop is being tested.",
+    "loop must open without the heartbeat": "The heartbeat's contact is being tested.",
+    "waiting for somebody at the machine": (
+        "Now show that somebody is at the machine: press the button there, or open the lid and "
+        "close it, within a minute."
+    ),
+    "armed": "Ready. Start within a minute of the button.",
+}
+HOW_OFTEN: Final = {"day": "For today", "bed": "For the bed", "tile": "For this tile"}
+STATES: Final = {
+    "good": "as it should be",
+    "bad": "not as it should be",
+    "unread": "not read yet",
+    "stale": "not heard from",
+    "settling": "good again, for a moment",
+}
+HERE: Final = "Yes, I am here"
+LOOKED: Final = "I have looked, all is well"
+SOMEBODY: Final = "Somebody was at the machine just now: it may go on."
+NOBODY: Final = (
+    "Going on needs somebody at the machine: press the button there, or open the lid and close it, "
+    "and resume within a minute."
+)
+
+
+def box_part(report: Report | None) -> View:
+    """Return the page's entries about the box; a daemon that reports none has no box to show."""
+    if report is None:
+        return {}
+    step, trips = report["arming"]["step"], report["trips"]
+    questions = _grouped(report["questions"])
+    return {
+        # What is laid out on the page; while it stays, only words change.
+        "box": "/".join((
+            step,
+            *(trip["name"] for trip in trips),
+            *(question["key"] for question in report["questions"]),
+            report["asked_for"] or "",
+        )),
+        "request": report["request"] or "",
+        "arming": ARMING_WORDS.get(step, as_sentence(report["arming"]["failed_because"] or "")),
+        "arming_step": step,
+        "start_within": _start_within(report["arming"]["start_within_s"]),
+        "questions": questions,
+        "stops": [
+            {"name": trip["name"], "sentence": as_sentence(trip["sentence"])} for trip in trips
+        ],
+        "is_emergency": any(trip["reaction"] == "emergency" for trip in trips),
+        "round_answer": LOOKED if report["is_look_asked"] else HERE,
+        "round": as_sentence(report["asked_for"] or ""),
+        "presence": SOMEBODY if report["is_somebody_there"] else NOBODY,
+        "fan": as_sentence(report["extraction"] or ""),
+        "conditions": [rule["name"] for rule in report["rules"]],
+        "changed": {rule["name"]: rule.get("changed") or "" for rule in report["rules"]},
+        "lacks": [as_sentence(lack) for lack in report["lacks"]],
+        "proofs_due": proofs_of(report, is_due=True),
+        "proofs": proofs_of(report, is_due=False),
+        **{f"condition {rule['name']}": _condition(rule) for rule in report["rules"]},
+    }  # fmt: skip
+
+
+def proofs_of(report: Report, *, is_due: bool) -> list[str]:
+    """Return what is said of contacts that were seen to open, or have to be made to."""
+    proofs = report.get("seen_to_open", ())
+    return [one["sentence"] for one in proofs if one["is_due"] is is_due]
+
+
+def answers_from(form: Mapping[str, str], report: Report) -> dict[str, bool | float | str]:
+    """Return what a form says to the questions that `report` asks, by their keys.
+
+    What cannot be a number goes as it was written: the daemon says what it wants instead.
+    """
+    said: dict[str, bool | float | str] = {}
+    for question in report["questions"]:
+        value = form.get(f"answer {question['key']}", "").strip()
+        if value:
+            said[question["key"]] = _ANSWERS[question["kind"]](value)
+    return said
+
+
+def _hours(value: str) -> float | str:
+    try:
+        return float(value.replace(",", "."))
+    except ValueError:
+        return value
+
+
+_ANSWERS: Final[Mapping[str, Callable[[str], bool | float | str]]] = {
+    "confirmation": lambda value: value == "yes",
+    "choice": str,
+    "hours": _hours,
+}
+
+
+def _condition(rule: Mapping[str, Any]) -> str:
+    words = as_sentence(rule["sentence"]) if rule["sentence"] else STATES[rule["state"]]
+    lasts_s = rule["lasts_s"]
+    if lasts_s is None:
+        return words
+    # No finer than minutes, or every phone would be told every second.
+    long = "just now" if lasts_s < 60 else f"for {short_duration(lasts_s // 60 * 60)}"
+    return f"{words.rstrip('.')}, {long}"
+
+
+def _start_within(left_s: float | None) -> str:
+    return "" if left_s is None else f"{left_s:.0f} s left to start in."
+
+
+def _grouped(questions: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    groups = []
+    for how_often, title in HOW_OFTEN.items():
+        asked = [question for question in questions if question["how_often"] == how_often]
+        if asked:
+            groups.append({"title": title, "questions": asked})
+    return groups

@@ -1,0 +1,246 @@
+"""A snapshot of the machine, turned into what the page *Watch* says: pure, values in, words out.
+
+`watch_view` returns a flat table of words and numbers. The template prints it, and the stream
+sends the entries that have changed, so that no word is formed in two places.
+"""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from etchweb.reentry.unfinished import NO_UNFINISHED, continues_words, unfinished_part
+from etchweb.run.dose import NO_SHADES, shades_part
+from etchweb.run.figures import View, power_figures, speed_figures, time_figures
+from etchweb.run.interlock_presenter import NO_BOX, box_part
+from etchweb.run.page_states import HEADLINES, SCENES
+from etchweb.run.preflight_presenter import NO_PREFLIGHT, preflight_part
+from etchweb.text.formatting import (
+    UNKNOWN,
+    as_sentence,
+    counted,
+    grouped,
+    millimetres,
+    percent,
+    short_duration,
+    times_faster,
+)
+from etchwire.sheet import tidied_words
+
+Snapshot = Mapping[str, Any]
+
+ACTIONS: Final = (
+    "arm", "disarm", "reset", "answer_round",
+    "start", "hold", "hold_now", "resume", "stop", "set_power",
+)  # fmt: skip
+# Not knowing is no reason to keep anyone from asking for rest.
+ALWAYS_ASKABLE: Final = ("hold", "hold_now", "stop")
+
+_LINKS_WITH_TROUBLE: Final = {"absent", "refused", "lost"}
+_AT_REST: Final = {"held", "ended"}
+
+
+def away_view(sentence: str) -> View:
+    """Return what the page says while the daemon cannot be asked."""
+    return {
+        **_NOTHING,
+        "scene": "away",
+        "state": "away",
+        "headline": HEADLINES["away"],
+        "sentence": as_sentence(sentence),
+        "trouble": "If the beam is on, use the stop circuit at the machine.",
+        "may": list(ALWAYS_ASKABLE),
+    }
+
+
+def watch_view(snapshot: Snapshot) -> View:
+    """Return what the page says about `snapshot`; every key is always there."""
+    state, headline = snapshot["state"], HEADLINES[_headline_key(snapshot)]
+    return {
+        **_NOTHING,
+        "scene": SCENES[state],
+        "state": state,
+        "headline": headline,
+        "sentence": _sentence(snapshot, headline),
+        "trouble": _trouble(snapshot),
+        "may": [action for action in ACTIONS if action in snapshot["may"]],
+        "alert": _alert(snapshot),
+        "logbook": _records_trouble(snapshot),
+        "practice": _practice(snapshot),
+        **box_part(snapshot.get("interlocks")),
+        **preflight_part(snapshot["job"]),
+        **{name: as_sentence(why) for name, why in snapshot["asked_at_start"].items() if why},
+        **_job_part(snapshot["job"]),
+        **_run_part(snapshot),
+        **unfinished_part(snapshot.get("unfinished"), SCENES[state]),
+    }
+
+
+_NOTHING: Final[View] = {
+    "scene": "empty",
+    "state": "",
+    "headline": "",
+    "sentence": "",
+    "trouble": "",
+    "may": [],
+    "alert": "",
+    "logbook": "",
+    "practice": "",
+    "tile": "",
+    "title": "",
+    "size": "",
+    "width_mm": 0,
+    "height_mm": 0,
+    "rows": 0,
+    "columns": 0,
+    "rows_total": UNKNOWN,
+    "recipe": "",
+    "surface": "",
+    "expected": "",
+    "tidied": "",
+    "run": 0,
+    "ended": "",
+    "etched_rows": 0,
+    "row": -1,
+    "rows_done": UNKNOWN,
+    "row_words": "",
+    "left": UNKNOWN,
+    "left_words": "",
+    "elapsed": UNKNOWN,
+    "ends_at": "",
+    "speed": UNKNOWN,
+    "speed_asked": "",
+    "speed_words": "",
+    "power": UNKNOWN,
+    "power_asked": "",
+    "power_words": "",
+    "slow_words": "",
+    "is_between_dots": False,
+    "long_run": "",
+    "stays": "",
+    "too_late": "",
+    "continues": "",
+    **NO_UNFINISHED,
+    **NO_SHADES,
+    **NO_BOX,
+    **NO_PREFLIGHT,
+}
+
+
+def changes(before: View, after: View) -> View:
+    """Return the entries of `after` that `before` did not have, or had otherwise."""
+    return {name: value for name, value in after.items() if before.get(name, ...) != value}
+
+
+def _headline_key(snapshot: Snapshot) -> str:
+    if snapshot["state"] == "ended":
+        return str(snapshot["run"]["ended"])
+    link = snapshot["machine"]["link"]
+    if link in _LINKS_WITH_TROUBLE and SCENES[snapshot["state"]] in ("empty", "ready"):
+        return str(link)
+    return str(snapshot["state"])
+
+
+def _sentence(snapshot: Snapshot, headline: str) -> str:
+    """Return the daemon's sentence without what stands on the page already."""
+    sentence = str(snapshot["sentence"])
+    if _trouble(snapshot):
+        sentence = sentence.replace(snapshot["machine"]["sentence"], "").strip()
+    for trip in (snapshot.get("interlocks") or {}).get("trips", ()):
+        sentence = sentence.replace(trip["sentence"], "").strip()
+    if sentence.startswith((f"{headline}:", f"{headline}. ")):
+        sentence = sentence[len(headline) + 1 :].strip()
+    sentence = as_sentence(sentence)
+    return "" if sentence == f"{headline}." else sentence
+
+
+def _trouble(snapshot: Snapshot) -> str:
+    machine = snapshot["machine"]
+    return as_sentence(machine["sentence"]) if machine["link"] in _LINKS_WITH_TROUBLE else ""
+
+
+def _alert(snapshot: Snapshot) -> str:
+    """Return what somebody has to be called for, as `alarm.js` names it; nothing mostly."""
+    box, run = snapshot.get("interlocks") or {}, snapshot["run"]
+    if box.get("trips"):
+        return "stop"
+    if box.get("asked_for"):
+        return "ask"
+    if snapshot["state"] == "ended":
+        return "done" if run["ended"] == "complete" else "stop"
+    return "held" if snapshot["state"] == "held" else ""
+
+
+def _practice(snapshot: Snapshot) -> str:
+    time_factor = snapshot["time_factor"]
+    if time_factor != 1:
+        return f"Practice machine. Time runs {times_faster(time_factor)} faster."
+    return "Practice machine." if snapshot["machine"].get("is_practice") else ""
+
+
+def _job_part(job: Mapping[str, Any] | None) -> View:
+    if job is None:
+        return {}
+    return {
+        "tile": job["sha256"],
+        "title": job["title"],
+        "size": f"{millimetres(job['width_mm'])} × {millimetres(job['height_mm'])} mm",
+        "width_mm": job["width_mm"],
+        "height_mm": job["height_mm"],
+        "rows": job["rows"],
+        "columns": job["columns"],
+        "etched_rows": job.get("rows_above", 0),
+        "rows_total": grouped(job["rows"]),
+        "recipe": (
+            f"{grouped(job['feed_mm_per_min'])} mm/min at {percent(job['power_ratio'])} % power, "
+            f"rows {millimetres(job['line_spacing_mm'])} mm apart"
+        ),
+        "surface": f"{job['head']}, on {job['surface']}",
+        "expected": short_duration(job["predicted_s"]),
+        "tidied": tidied_words(job["tidied_lines"]) if job.get("tidied_lines") else "",
+        "speed_asked": f"of {grouped(job['feed_mm_per_min'])} mm/min",
+        "power_asked": f"of {percent(job['power_ratio'])} %",
+        "continues": continues_words(job.get("continues_run_id")),
+    }
+
+
+def _run_part(snapshot: Snapshot) -> View:
+    job, run = snapshot["job"], snapshot["run"]
+    if job is None or run is None:
+        return {}
+    is_at_rest = snapshot["state"] in _AT_REST
+    return {
+        "run": run["id"],
+        "ended": run["ended"] or "",
+        "etched_rows": run["etched_rows"],
+        "row": -1 if run["row"] is None or run["ended"] else run["row"],
+        "rows_done": grouped(run["etched_rows"]),
+        "row_words": "" if is_at_rest else _row_words(run),
+        "elapsed": short_duration(run["elapsed_s"]),
+        "slow_words": _slow_words(run["slow_rows"]),
+        **shades_part(job, run),
+        **time_figures(run, is_at_rest, snapshot["time_factor"]),
+        **speed_figures(job, run, is_at_rest),
+        **power_figures(job, run, is_at_rest),
+    }
+
+
+def _row_words(run: Mapping[str, Any]) -> str:
+    if run["row"] is None:
+        return ""
+    return f"row {grouped(run['row'] + 1)} in work"
+
+
+def _slow_words(slow_rows: int | None) -> str:
+    if not slow_rows:
+        return ""
+    return f"{counted(slow_rows, 'row', 'rows')} ran slower than the recipe asks"
+
+
+def _records_trouble(snapshot: Snapshot) -> str:
+    storage = snapshot.get("storage", {})
+    said = (
+        (snapshot.get("interlocks") or {}).get("board_trouble"),
+        snapshot["logbook_trouble"],
+        storage.get("low"),
+        storage.get("backup_trouble"),
+    )
+    return " ".join(as_sentence(sentence) for sentence in said if sentence)

@@ -1,0 +1,61 @@
+"""Server-sent events: each phone gets everything once and after that only what has changed."""
+
+import json
+from collections.abc import Collection
+from dataclasses import dataclass, field
+from typing import Final
+
+from etchweb.daemon.listener import NOTHING_HEARD, Heard
+from etchweb.run.figures import ACTUALS, View
+from etchweb.run.presenter import ACTIONS, away_view, changes, watch_view
+
+GREATEST_STREAMS: Final = 8
+TRY_AGAIN_S: Final = 30  # for the phone that came ninth
+RECONNECT_MS: Final = 2000
+SPACING_S: Final = 0.5  # keeps a phone below a kilobyte a second
+HEARTBEAT_S: Final = (
+    1.0  # the page says "last heard" and fades when it has heard nothing for longer
+)
+
+
+def view_of(heard: Heard, offered: Collection[str] = ACTIONS) -> View:
+    """Return what the page says about what was heard, to a visitor who may ask for `offered`."""
+    view = away_view(heard.sentence) if heard.snapshot is None else watch_view(heard.snapshot)
+    return view | {"may": [action for action in view["may"] if action in offered]}
+
+
+@dataclass(slots=True)
+class Frames:
+    """What one phone has been sent, and what it should be sent next; holds no clock."""
+
+    offered: Collection[str] = ACTIONS
+    number: int = NOTHING_HEARD
+    _sent: View = field(default_factory=dict)
+    _last_at_s: float = float("-inf")
+
+    def next_frame(self, heard: Heard, now_s: float) -> str | None:
+        """Return the text to send at `now_s`, or None while there is nothing to say."""
+        waited_s = now_s - self._last_at_s
+        if heard.number > self.number and waited_s >= SPACING_S:
+            view = self._calm(view_of(heard, self.offered))
+            news, self._sent, self.number = changes(self._sent, view), view, heard.number
+            if news:
+                return self._say(now_s, f"id: {heard.number}\ndata: {_compact(news)}\n\n")
+        if waited_s >= HEARTBEAT_S:
+            # An event, not a comment: a page can't see comments, and must tell quiet from dead.
+            return self._say(now_s, "data: {}\n\n")
+        return None
+
+    def _calm(self, view: View) -> View:
+        if not view["is_between_dots"]:
+            return view
+        return view | {name: self._sent[name] for name in ACTUALS if name in self._sent}
+
+    def _say(self, now_s: float, text: str) -> str:
+        is_first = self._last_at_s == float("-inf")
+        self._last_at_s = now_s
+        return f"retry: {RECONNECT_MS}\n{text}" if is_first else text
+
+
+def _compact(view: View) -> str:
+    return json.dumps(view, ensure_ascii=False, separators=(",", ":"))

@@ -1,0 +1,199 @@
+"""The page *Watch*: the tile as it etches, and what a person may ask of the machine."""
+
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from flask import (
+    Blueprint,
+    Response,
+    abort,
+    g,
+    jsonify,
+    render_template,
+    request,
+)
+from werkzeug.datastructures import MultiDict
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.daemon.listener import Listener, ask_status
+from etchweb.logbook.presenter import told
+from etchweb.run.cautions import CAUTIONS
+from etchweb.run.interlock_presenter import answers_from
+from etchweb.run.stream import TRY_AGAIN_S, Frames, view_of
+from etchweb.server.context import house
+from etchweb.server.responses import answer_with, done, status_of
+from etchweb.text.formatting import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
+
+pages = Blueprint("watch", __name__)
+
+LOOK_FOR_THE_PHONE_S: Final = 0.25
+ASK_WHETHER_PAIRED_S: Final = 5.0
+
+Form = MultiDict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """What a button asks of the daemon, and what it says with it, from the form and the status."""
+
+    method: str
+    says: Callable[[Form, Mapping[str, Any]], dict[str, Any]] = lambda _form, _now: {}
+
+
+# Address on the page (and endpoint), and what is asked.
+ACTIONS: Final = {
+    "arm": Action(
+        "arm",
+        lambda form, now: {
+            "answers": answers_from(form, now["interlocks"]),
+            "acknowledge": form.getlist("has read"),
+        },
+    ),
+    "disarm": Action("disarm"),
+    "reset": Action("reset", lambda form, _now: {"names": form.getlist("name")}),
+    "answer-round": Action("answer_round"),
+    "start": Action(
+        "start",
+        lambda form, _now: {
+            "acknowledge_long_run": form.get("long run") == "known",
+            "stays_until_end": form.get("who stays", "").strip(),
+        },
+    ),
+    "hold": Action("hold"),
+    "hold-now": Action("hold_now"),
+    "resume": Action("resume"),
+    "stop": Action("stop"),
+}
+NEEDS_A_LOOK: Final = ("arm", "start")
+
+CAUTIONS_UNREAD: Final = "Read the cautions and tick the box below them, then go on."
+OTHER_PICTURE: Final = "Another picture has been loaded since you looked. Look again, then go on."
+NO_ROOM: Final = "Eight phones are watching live; this one asks now and then."
+STOP_ELSEWHERE: Final = "Use the stop circuit at the machine if you need it."
+
+
+@pages.get("/")
+def show() -> str:
+    """Show the machine as it is now."""
+    return _page("")
+
+
+@pages.get("/watch.json")
+def poll() -> Response:
+    """Answer a phone that has no stream."""
+    return jsonify(_view())
+
+
+@pages.get("/watch/stream")
+def stream() -> Response:
+    """Keep a phone told; the ninth is asked to poll."""
+    here = house()
+    if not here.streams.acquire(blocking=False):
+        answer = jsonify(sentence=NO_ROOM)
+        answer.status_code = 503
+        answer.headers["Retry-After"] = str(TRY_AGAIN_S)
+        return answer
+    visitor, access = g.visitor, here.access
+    has_left = request.environ.get("waitress.client_disconnected", lambda: False)
+    frames = _frames(
+        Frames(_offered()), here.listener, has_left, lambda: access.is_still_in(visitor)
+    )
+    answer = Response(frames, mimetype="text/event-stream")
+    answer.headers["X-Accel-Buffering"] = "no"
+    answer.call_on_close(here.streams.release)
+    return answer
+
+
+def act() -> BaseResponse:
+    """Ask the daemon for what the address names, and show what came of it."""
+    action = (request.endpoint or "").removeprefix("watch.")
+    if action in NEEDS_A_LOOK:
+        _require_the_same_tile()
+    if action == "arm":
+        _require_cautions()
+    return carry_out(lambda: _ask(ACTIONS[action]))
+
+
+def carry_out(ask: Callable[[], None]) -> BaseResponse:
+    """Do what `ask` asks of the daemon, and return what came of it."""
+    try:
+        ask()
+    except Refused as refusal:
+        return refused_with(as_sentence(str(refusal)), status_of(refusal))
+    except DaemonAbsent as error:
+        return refused_with(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503)
+    return done("watch.show")
+
+
+for _name in ACTIONS:
+    pages.add_url_rule(f"/{_name}", _name, act, methods=["POST"])
+
+
+def _ask(action: Action) -> None:
+    daemon = house().daemon
+    now = daemon.ask("status") if action.method == "arm" else {}
+    daemon.ask(action.method, **action.says(request.form, now))
+
+
+def _require_cautions() -> None:
+    if request.form.get("cautions") != "read":
+        abort(refused_with(CAUTIONS_UNREAD, 422))
+
+
+def _require_the_same_tile() -> None:
+    if request.form.get("tile") != _view()["tile"]:
+        abort(refused_with(OTHER_PICTURE, 409))
+
+
+def refused_with(sentence: str, status: int) -> BaseResponse:
+    """Return this page with a sentence that says why nothing was done."""
+    return answer_with(sentence, status, _page)
+
+
+def _page(answer: str) -> str:
+    view = _view()
+    events = _events(view["run"]) if view["run"] else []
+    return render_template("watch.html", view=view, answer=answer, cautions=CAUTIONS, events=events)
+
+
+def _events(run: int) -> list[dict[str, str]]:
+    """Return what happened in `run`; the tile can be watched without it."""
+    try:
+        found = house().daemon.ask("run_events", id=run, after=0, limit=500)
+    except (DaemonAbsent, Refused):
+        return []
+    return told(found["events"])
+
+
+def _view() -> dict[str, Any]:
+    return view_of(ask_status(house().daemon), _offered())
+
+
+def _offered() -> tuple[str, ...]:
+    """Return the daemon's methods that the visitor may call."""
+    methods = [action.method for name, action in ACTIONS.items() if g.visitor.may(f"watch.{name}")]
+    return (*methods, "set_power") if g.visitor.may("shading.ask_for_shade") else tuple(methods)
+
+
+def _frames(
+    frames: Frames,
+    listener: Listener,
+    has_left: Callable[[], bool],
+    is_still_in: Callable[[], bool],
+) -> Iterator[str]:
+    asked_at_s = time.monotonic()
+    while not has_left() and not listener.is_ending:
+        heard = listener.wait_for_news(frames.number, LOOK_FOR_THE_PHONE_S)
+        now_s = time.monotonic()
+        if now_s - asked_at_s > ASK_WHETHER_PAIRED_S:
+            asked_at_s = now_s
+            if not is_still_in():
+                return
+        frame = frames.next_frame(heard, now_s)
+        if frame is not None:
+            yield frame
+        elif heard.number > frames.number:
+            listener.pause(LOOK_FOR_THE_PHONE_S)  # there is news, but it is too soon to send it

@@ -1,0 +1,36 @@
+"""What a page answers to what was asked of it: a sentence why not, or where to go on."""
+
+from collections.abc import Callable
+from typing import Final
+
+from flask import current_app, jsonify, redirect, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.server.csrf_and_headers import wants_json
+from etchwire.errors import Refused
+
+STATUS_OF_REFUSAL: Final = {"refused": 409, "job": 422, "busy": 503, "internal": 502}
+
+Body = str | BaseResponse
+
+
+def said(page: Body, status: int) -> BaseResponse:
+    """Return `page` with a status of its own."""
+    answer = current_app.make_response(page)
+    answer.status_code = status
+    return answer
+
+
+def answer_with(sentence: str, status: int, page: Callable[[str], Body]) -> BaseResponse:
+    """Return `page` with a sentence that says why nothing was done; for a script, the sentence."""
+    return said(jsonify(sentence=sentence) if wants_json() else page(sentence), status)
+
+
+def status_of(refusal: Refused) -> int:
+    """Return the HTTP status that says whose doing a refusal is."""
+    return STATUS_OF_REFUSAL.get(refusal.kind, 502)
+
+
+def done(endpoint: str) -> BaseResponse:
+    """Lead a person on to `endpoint`; tell a script that there is nothing to tell."""
+    return jsonify(sentence="") if wants_json() else redirect(url_for(endpoint), 303)

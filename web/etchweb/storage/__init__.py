@@ -1,0 +1,1 @@
+"""What the page keeps on the card, and for how long."""

@@ -1,0 +1,50 @@
+"""What the page throws away lest its card fill: pictures, photos, files of test tiles."""
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+from etchweb.cards.store import CARDS_FOLDER
+from etchweb.previews.store import NAME as PICTURE
+from etchweb.previews.store import PICTURES_FOLDER, SCRATCH
+from etchweb.storage.tile_photos import NAME as TILE_PHOTO
+from etchwire.retention import HALF_WRITTEN, PICTURES, TEST_TILES, TILE_PHOTOS, throw_out
+from etchwire.storing import UNFINISHED
+
+_TEST_TILE: Final = re.compile(r"card-\d+")
+
+
+def clear_out(folder: Path, *, now_s: float) -> None:
+    """Throw away what has become too old or too much in the page's own `folder`.
+
+    A picture that is gone is drawn again with the next job of it; a test tile's files are made
+    again from the logbook; of a photo of a wiped tile the verdict stays.
+    """
+    pictures = list(_in(folder / PICTURES_FOLDER))
+    throw_out(_by_job(pictures), PICTURES, now_s=now_s)
+    photos = [[path] for path in pictures if TILE_PHOTO.fullmatch(path.name)]
+    throw_out(photos, TILE_PHOTOS, now_s=now_s)
+    throw_out(([path] for path in pictures if _is_half(path.name)), HALF_WRITTEN, now_s=now_s)
+    tiles = [[path] for path in _in(folder / CARDS_FOLDER) if _TEST_TILE.fullmatch(path.name)]
+    throw_out(tiles, TEST_TILES, now_s=now_s)
+
+
+def _is_half(name: str) -> bool:
+    return name.startswith(SCRATCH) or UNFINISHED.fullmatch(name) is not None
+
+
+def _by_job(pictures: Iterable[Path]) -> Iterable[Sequence[Path]]:
+    of_jobs: dict[str, list[Path]] = defaultdict(list)
+    for path in pictures:
+        if parts := PICTURE.fullmatch(path.name):
+            of_jobs[parts[1]].append(path)
+    return of_jobs.values()
+
+
+def _in(folder: Path) -> list[Path]:
+    with suppress(OSError):
+        return list(folder.iterdir())
+    return []

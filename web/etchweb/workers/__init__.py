@@ -1,0 +1,1 @@
+"""Heavy work in child processes."""

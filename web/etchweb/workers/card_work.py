@@ -1,0 +1,99 @@
+"""What is made of a test tile, in the child process: its job, and what its photos showed."""
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from etchproof.choosing.told import Shown, tell
+from etchproof.layout.card_order import CardOrder, lay_out
+from etchproof.layout.job import prepare_card
+from etchproof.reading.camera import OneReading, read_card
+from etchproof.reading.overlay import draw_overlay
+from etchweb.cards.store import (
+    JOB_FOLDER,
+    MADE_NAME,
+    ORDER_NAME,
+    OVERLAY_NAME,
+    PHOTOS_FOLDER,
+    PICTURES_OF_JOB,
+    QUESTION_NAME,
+    READ_NAME,
+)
+from etchweb.previews.store import keep_picture
+from etchwire.sheet import PICTURE_NAME
+from etchwire.storing import write_whole
+
+OVERLAY_QUALITY: Final = 80
+
+Progress = Callable[[float], None]
+
+
+def make_card(folder: Path, on_progress: Progress) -> None:
+    """Lay the card out that was ordered, and make its job and its pictures."""
+    order = _read(folder / ORDER_NAME)
+    card = lay_out(CardOrder.from_table(order["card"]))
+    on_progress(0.3)
+    job = folder / JOB_FOLDER
+    sheet = prepare_card(card, folder=job, is_replacing=True, at_mm=None)
+    on_progress(0.9)
+    keep_picture(
+        job / PICTURE_NAME, folder=folder / PICTURES_OF_JOB, gcode_sha256=sheet.gcode_sha256
+    )
+    made = {
+        "of": order["of"],
+        "kind": card.kind,
+        "gcode_sha256": sheet.gcode_sha256,
+        "width_mm": card.width_mm,
+        "height_mm": card.height_mm,
+        "predicted_s": sheet.predicted_s,
+        "notes": card.notes,
+    }
+    _write(folder / MADE_NAME, made)
+
+
+def read_card_photos(folder: Path, on_progress: Progress) -> None:
+    """Read the photos, combine them with what hands and eyes found, and tell what it means."""
+    question = _read(folder / QUESTION_NAME)
+    shown = Shown.from_table(question)
+    photos = [folder / PHOTOS_FOLDER / name for name in question["photos"]]
+    overlays = question["overlays"]
+    if photos:
+        reading, ones = read_card(photos, [shown.card], is_wiped=question["is_wiped"])
+        on_progress(0.7)
+        overlays = _keep_overlays(folder, ones)
+        shown = shown.with_reading(reading)
+    earlier = [Shown.from_table(table) for table in question["earlier"]]
+    told = tell(shown, earlier=earlier)
+    _write(
+        folder / READ_NAME,
+        {
+            "of": question["of"],
+            "way": shown.way,
+            "reading": shown.reading.to_json() if shown.reading else "",
+            "overlays": overlays,
+            "marks": question["marks"],
+            "meets": question["meets"],
+            "told": told.table,
+            "summary": told.summary,
+            "recommended": told.recommended,
+        },
+    )
+
+
+def _keep_overlays(folder: Path, ones: Sequence[OneReading]) -> list[str]:
+    """Keep each photo small, with what was read where drawn on it; return their names."""
+    names = []
+    for one in ones:
+        name = OVERLAY_NAME.format(one.read.sha256[:16])
+        draw_overlay(one).save(folder / name, "JPEG", quality=OVERLAY_QUALITY)
+        names.append(name)
+    return names
+
+
+def _read(path: Path) -> Any:
+    return json.loads(path.read_bytes())
+
+
+def _write(path: Path, table: Mapping[str, Any]) -> None:
+    write_whole(path, json.dumps(table, allow_nan=False))

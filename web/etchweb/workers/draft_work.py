@@ -1,0 +1,179 @@
+"""What is made of a draft, in the child process: the photo for a screen, renderings, the job."""
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from etchphoto.decoder.loading import LoadedPhoto, load_photo
+from etchphoto.expected import FIRED_BLACK, TILE_WHITE, draw_preview
+from etchphoto.findings import Finding
+from etchphoto.foreseen import foresee_picture, foresee_speed
+from etchphoto.framing import frame_photo
+from etchphoto.halftone import HALFTONES, Bits, Coverage
+from etchphoto.job import findings, frame_of, prepare_job
+from etchphoto.light import linear_to_srgb
+from etchphoto.resampling import luminance_per_dot
+from etchphoto.tone import coverage_to_burn
+from etchphoto.turning import turned
+from etchweb.drafts.dot_kinds import KINDS, tried_name
+from etchweb.drafts.order import adjustments_of, order_of
+from etchweb.drafts.store import (
+    CUT_NAME,
+    DOTS_NAME,
+    DRAFT_NAME,
+    FACTS_NAME,
+    FOUND_NAME,
+    JOB_FOLDER,
+    PHOTO_NAME,
+    PICTURES_OF_JOB,
+    SCREEN_NAME,
+    SEEN_NAME,
+    TRIED_NAME,
+    Draft,
+)
+from etchweb.previews.store import keep_picture
+from etchwire.sheet import PICTURE_NAME, Sheet
+from etchwire.storing import write_whole
+
+SCREEN_PX: Final = 640
+_SCREEN_QUALITY: Final = 72
+SEEN_PX: Final = 480  # dots hardly compress
+_SEEN_QUALITY: Final = 45
+TRIED_DOTS: Final = 150
+_PX_PER_DOT: Final = 2
+
+Progress = Callable[[float], None]
+
+
+def take_picture(folder: Path, on_progress: Progress) -> None:
+    """Look at the photo, and make of it a grey picture for a screen."""
+    photo = load_photo(folder / PHOTO_NAME, name=_draft(folder).name)
+    longest = max(photo.width_px, photo.height_px)
+    light = luminance_per_dot(photo, _frame_of_whole(photo, min(SCREEN_PX, longest)), on_progress)
+    _save_grey(light, folder / SCREEN_NAME)
+    facts = {"width_px": photo.width_px, "height_px": photo.height_px, "sha256": photo.sha256}
+    _write(folder / FACTS_NAME, facts)
+
+
+def _frame_of_whole(photo: LoadedPhoto, longest_px: int) -> Any:
+    scale = longest_px / max(photo.width_px, photo.height_px)
+    return frame_photo(
+        photo.width_px,
+        photo.height_px,
+        width_mm=float(max(1, round(photo.width_px * scale))),
+        height_mm=float(max(1, round(photo.height_px * scale))),
+        line_spacing_mm=1.0,
+    )
+
+
+def try_picture(folder: Path, on_progress: Progress) -> None:
+    """Cut the photo for the screen, and render a part of it in each way there is."""
+    draft = _draft(folder)
+    order = order_of(draft)
+    photo = _photo(folder, draft)
+    light = luminance_per_dot(photo, frame_of(photo, order), lambda share: on_progress(share * 0.7))
+    _save_grey(_shrunk(light, SCREEN_PX), folder / CUT_NAME)
+    coverage = coverage_to_burn(light, adjustments_of(draft), order.tone_curve)
+    part = coverage[_liveliest(coverage)]
+    for kind in KINDS:
+        _save_dots(HALFTONES[kind](part), folder / tried_name(kind), _PX_PER_DOT)
+    _write(folder / TRIED_NAME, {"of": draft.tried_key})
+
+
+def make_picture(folder: Path, on_progress: Progress) -> None:
+    """Make the job, its pictures, and what is known of it beforehand."""
+    draft = _draft(folder)
+    order = order_of(draft)
+    photo = _photo(folder, draft)
+    known = findings(photo, order)
+    order = replace(order, acknowledged=frozenset(finding.name for finding in known))
+    foreseen: list[Finding] = []
+
+    def look(coverage: Coverage, bits: Bits) -> None:
+        foreseen.extend(foresee_picture(coverage, bits))
+        draw_preview(bits, SEEN_PX).save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
+        _save_dots(bits, folder / DOTS_NAME, 1)
+
+    job = folder / JOB_FOLDER
+    sheet = prepare_job(
+        photo, order, folder=job, is_replacing=True, on_progress=on_progress, on_dots=look
+    )
+    keep_picture(
+        job / PICTURE_NAME, folder=folder / PICTURES_OF_JOB, gcode_sha256=sheet.gcode_sha256
+    )
+    found = (*known, *foreseen, *foresee_speed(sheet))
+    _write(folder / FOUND_NAME, _found(draft, sheet, found))
+
+
+def _found(draft: Draft, sheet: Sheet, found: tuple[Finding, ...]) -> dict[str, Any]:
+    picture, motion = sheet.picture, sheet.motion
+    return {
+        "of": draft.found_key,
+        "findings": [
+            {"name": one.name, "sentence": one.sentence, "must_be_read": one.needs_acknowledgement}
+            for one in found
+        ],
+        "burnt": sheet.coverage,
+        "predicted_s": sheet.predicted_s,
+        "columns": sheet.columns,
+        "rows": sheet.rows,
+        "size_mm": [sheet.width_mm, sheet.height_mm],
+        "at_mm": [picture.left_mm, picture.bottom_mm],
+        "reach_mm": [motion.left_mm, motion.bottom_mm, motion.right_mm, motion.top_mm],
+        "gcode_sha256": sheet.gcode_sha256,
+    }
+
+
+def _draft(folder: Path) -> Draft:
+    return Draft.from_table(json.loads((folder / DRAFT_NAME).read_bytes()))
+
+
+def _photo(folder: Path, draft: Draft) -> LoadedPhoto:
+    return turned(load_photo(folder / PHOTO_NAME, name=draft.name), draft.quarters)
+
+
+def _shrunk(light: NDArray[np.float32], longest_px: int) -> NDArray[np.float32]:
+    rows, columns = light.shape
+    scale = longest_px / max(rows, columns)
+    if scale >= 1:
+        return light
+    size = max(1, round(columns * scale)), max(1, round(rows * scale))
+    return np.asarray(Image.fromarray(light).resize(size, Image.Resampling.BOX))
+
+
+def _liveliest(coverage: Coverage) -> tuple[slice, slice]:
+    """Return the part with the most greys and the most going on: there the ways differ most."""
+    rows, columns = coverage.shape
+    high, wide = min(TRIED_DOTS, rows), min(TRIED_DOTS, columns)
+    corners = (
+        (top, left)
+        for top in range(0, rows - high + 1, max(1, high // 2))
+        for left in range(0, columns - wide + 1, max(1, wide // 2))
+    )
+    parts = [(slice(top, top + high), slice(left, left + wide)) for top, left in corners]
+    return max(parts, key=lambda part: _liveliness(coverage[part]))
+
+
+def _liveliness(part: Coverage) -> float:
+    return float(part.std() * (part * (1 - part)).mean())
+
+
+def _save_grey(light: NDArray[np.float32], path: Path) -> None:
+    codes = np.rint(linear_to_srgb(light) * 255).astype(np.uint8)
+    Image.fromarray(codes).save(path, "JPEG", quality=_SCREEN_QUALITY, optimize=True)
+
+
+def _save_dots(bits: Bits, path: Path, scale: int) -> None:
+    image = Image.fromarray(bits.view(np.uint8).repeat(scale, axis=0).repeat(scale, axis=1))
+    image.putpalette((*TILE_WHITE, *FIRED_BLACK))
+    image.save(path, "PNG", bits=1, compress_level=3)
+
+
+def _write(path: Path, table: dict[str, Any]) -> None:
+    write_whole(path, json.dumps(table))

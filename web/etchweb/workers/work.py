@@ -1,0 +1,157 @@
+"""Work on drafts under way: one child process at a time, and how far each has come."""
+
+import json
+import logging
+import signal
+import subprocess
+import sys
+import threading
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+MODULE: Final = "etchweb.workers.process"
+PATIENCE_S: Final = 600.0  # a large photo on a small board
+MOST_WAITING: Final = 3
+CARD_FAULT: Final = "CardFault"  # the kind of failure that is the memory card's
+WENT_WRONG: Final = (
+    "This picture could not be worked out; the reason is in the page's log. Try another photo, "
+    "or a smaller tile"
+)
+NO_MEMORY: Final = (
+    "This picture needs more memory than the box has: make the tile smaller, or take a smaller "
+    "photo"
+)
+NO_END: Final = "Working on this picture does not come to an end. Try a smaller photo"
+
+# Of the kernel's own: for memory, and for the processor time that is allowed.
+_SIGNALS: Final = {-signal.SIGKILL: NO_MEMORY, -signal.SIGXCPU: NO_END}
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class Work:
+    """One piece of work: `verb` on a draft as `key` describes it."""
+
+    verb: str
+    key: str
+    share: float = 0.0
+    failed: str = ""  # a sentence, once it came to nothing
+    failed_kind: str = ""
+    is_given_up: bool = False
+    over: threading.Event = field(default_factory=threading.Event)
+    child: "subprocess.Popen[str] | None" = None
+
+    @property
+    def failed_status(self) -> int:
+        """The HTTP status that says whose doing it was: the card's, or that of what was sent."""
+        return 507 if self.failed_kind == CARD_FAULT else 422
+
+    def give_up(self) -> None:
+        """End it: what it was to make is no longer wanted."""
+        self.is_given_up = True
+        child = self.child
+        if child is not None:
+            child.kill()
+
+
+class Works:
+    """The newest work of each draft; used by many threads at once."""
+
+    def __init__(self) -> None:
+        self._works: dict[str, Work] = {}
+        self._lock = threading.Lock()
+        self._turn = threading.Lock()  # two at once would need twice the memory
+        self._waiting = threading.BoundedSemaphore(MOST_WAITING)
+
+    def begin(self, folder: Path, verb: str, key: str) -> Work:
+        """Begin `verb` on the draft in `folder`, unless that is under way or was just done."""
+        with self._lock:
+            work = self._works.get(folder.name)
+            if work is not None and (work.verb, work.key) == (verb, key) and not work.failed:
+                return work
+            if work is not None:
+                work.give_up()
+            work = self._works[folder.name] = Work(verb, key)
+        threading.Thread(
+            target=self._do, args=(work, folder), name=f"picture {verb}", daemon=True
+        ).start()
+        return work
+
+    def wait(self, work: Work, seconds: float) -> bool:
+        """Wait so long for `work`, unless others wait already; return whether it is over.
+
+        A request that waits holds one of the page's threads, and a stop must always find one.
+        """
+        if self._waiting.acquire(blocking=False):
+            try:
+                work.over.wait(seconds)
+            finally:
+                self._waiting.release()
+        return work.over.is_set()
+
+    def of(self, draft_id: str) -> Work | None:
+        """Return the newest work on a draft, under way or over."""
+        with self._lock:
+            return self._works.get(draft_id)
+
+    def failed(self, draft_id: str, verb: str, key: str) -> Work | None:
+        """Return the newest work on a draft if it was this and came to nothing."""
+        work = self.of(draft_id)
+        is_it = work is not None and (work.verb, work.key) == (verb, key) and work.over.is_set()
+        return work if work is not None and is_it and work.failed else None
+
+    def forget(self, draft_id: str) -> None:
+        """Give up whatever is done on a draft."""
+        with self._lock:
+            work = self._works.pop(draft_id, None)
+        if work is not None:
+            work.give_up()
+
+    def _do(self, work: Work, folder: Path) -> None:
+        try:
+            with self._turn:
+                if not work.is_given_up:
+                    _run(work, folder)
+        except OSError as error:
+            _log.warning("work on a picture: %s", error)
+            work.failed = WENT_WRONG
+        finally:
+            work.over.set()
+
+
+def _run(work: Work, folder: Path) -> None:
+    # -P: nothing is imported from where we happen to be.
+    with subprocess.Popen(
+        [sys.executable, "-P", "-m", MODULE, work.verb, folder],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as child:
+        work.child = child
+        if work.is_given_up:
+            child.kill()
+        clock = threading.Timer(PATIENCE_S, child.kill)
+        clock.start()
+        try:
+            for line in child.stdout or ():
+                _hear(work, line)
+            code = child.wait()
+        finally:
+            is_late = clock.finished.is_set()
+            clock.cancel()
+    if code != 0 and not work.failed and not work.is_given_up:
+        # A traceback came before, on the same stream; the end by a signal would be silent.
+        _log.warning("work on a picture (%s) ended with %d", work.verb, code)
+        work.failed = NO_END if is_late else _SIGNALS.get(code, WENT_WRONG)
+
+
+def _hear(work: Work, line: str) -> None:
+    try:
+        words = json.loads(line)
+    except ValueError:
+        return
+    work.share = float(words.get("share", work.share))
+    work.failed = str(words.get("failed", work.failed))
+    work.failed_kind = str(words.get("kind", work.failed_kind))
