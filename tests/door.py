@@ -13,7 +13,7 @@ from etchweb.app import create_app
 from etchweb.auth.codes import form_token, new_token
 from etchweb.auth.roles import Role
 from etchweb.server.server import Server
-from etchweb.server.serving import listen_at
+from etchweb.serving import listen_at
 from fake_daemon import FakeDaemon
 
 PHONE, STRANGER = "127.0.0.1", "127.0.0.2"  # on Linux all of 127/8 is this machine

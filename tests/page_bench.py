@@ -18,7 +18,7 @@ from PIL import Image, ImageDraw
 from etchweb.app import create_app
 from etchweb.previews.store import PICTURES_FOLDER, keep_picture
 from etchweb.server.server import Server
-from etchweb.server.serving import listen_at
+from etchweb.serving import listen_at
 from fake_daemon import SHA256, FakeDaemon
 
 CHROMIUM: Final = "/usr/bin/chromium"

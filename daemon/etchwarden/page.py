@@ -21,7 +21,7 @@ from etchweb.fleet.joining import join_fleet
 from etchweb.practice.panel import machine_at
 from etchweb.practice.scenario_views import open_theatre
 from etchweb.server.host_names import addresses, is_loopback, names_of
-from etchweb.server.serving import LARGEST_PORT, AddressTaken, listen_at, serve
+from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 from etchweb.site import Site
 
 _log = logging.getLogger(__name__)

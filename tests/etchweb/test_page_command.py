@@ -11,7 +11,7 @@ from etchweb.auth.codes import new_token
 from etchweb.auth.roles import Role
 from etchweb.auth.store import Store
 from etchweb.server.host_names import addresses, is_loopback, names_of, own_addresses
-from etchweb.server.serving import listen_at
+from etchweb.serving import listen_at
 
 
 @pytest.fixture

@@ -1,7 +1,7 @@
 import pytest
 
-from etchweb.run.page_states import HEADLINES, SCENES
 from etchweb.run.presenter import away_view, changes, watch_view
+from etchweb.text.page_states import HEADLINES, SCENES
 from fake_daemon import LID_TRIP, MACHINE, RUN, STATES, box, snapshot
 
 

@@ -10,7 +10,7 @@ from darkroom.cards import power_card, register_card, tone_card
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.choosing.told import Shown, tell
 from etchproof.reading.camera import read_card
-from etchweb.cards.store import READ_NAME, CardFiles
+from etchweb.storage.card_files import READ_NAME, CardFiles
 from etchwire.packing import pack
 from page_bench import WIDTHS_PX, violations
 

@@ -7,10 +7,11 @@ from typing import Final
 
 from flask import Flask
 
-from etchweb.auth import access, pairing, phones
+from etchweb.auth import access, pairing
 from etchweb.auth.access import Access
 from etchweb.cards import step_views as card_steps
 from etchweb.catalogue import views as craft_pages
+from etchweb.context import House, Machine
 from etchweb.daemon.listener import Listener
 from etchweb.daemon.protocol import Daemon
 from etchweb.drafts import proof_views as new_picture_proof
@@ -18,6 +19,7 @@ from etchweb.drafts import views as new_picture
 from etchweb.fleet.view import pages as fleet_pages
 from etchweb.logbook import verdict_views as verdicts
 from etchweb.logbook import views as logbook
+from etchweb.machine import phones
 from etchweb.machine import views as machine_page
 from etchweb.machine.machines import Machines
 from etchweb.machine.machines import pages as machines_pages
@@ -29,7 +31,6 @@ from etchweb.run import dose_views as shading
 from etchweb.run import views as watch
 from etchweb.server import csrf_and_headers as guard
 from etchweb.server import errors
-from etchweb.server.context import House, Machine
 from etchweb.server.host_names import LOOPBACK_NAMES
 from etchweb.server.uploads import ask_before_bodies
 from etchweb.text.formatting import grouped, percent

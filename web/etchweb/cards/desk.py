@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from etchweb.cards.store import CARDS_FOLDER, PICTURES_OF_JOB, CardFiles
 from etchweb.daemon.protocol import Daemon
 from etchweb.previews.store import pass_on
+from etchweb.storage.card_files import CARDS_FOLDER, PICTURES_OF_JOB, CardFiles
 from etchweb.workers.work import Work, Works
 from etchwire.errors import Refused
 from etchwire.packing import pack, unpack

@@ -3,12 +3,8 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
-from werkzeug.datastructures import MultiDict
-
 from etchweb.catalogue.pairs import Pair
-from etchweb.drafts.forms import FormUnfit, number
-
-Form = MultiDict[str, str]
+from etchweb.server.forms import Form, FormUnfit, number
 
 # What a person wants to know: the kind of card, the question, and what it is good for.
 FINDS: Final = {

@@ -19,8 +19,8 @@ from etchweb.cards.views import (
     layout_of,
     pages,
 )
-from etchweb.drafts.forms import FormUnfit
-from etchweb.server.context import who
+from etchweb.context import who
+from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import said
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused

@@ -31,9 +31,9 @@ from etchweb.cards.presenter import (
 )
 from etchweb.cards.story import courses_of, event_words
 from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key
-from etchweb.drafts.forms import FormUnfit
+from etchweb.context import house, who
 from etchweb.drafts.views import KEEP_A_DAY, works
-from etchweb.server.context import house, who
+from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import said
 from etchweb.text.formatting import as_sentence
 from etchweb.workers.work import Work

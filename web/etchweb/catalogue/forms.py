@@ -2,14 +2,10 @@
 
 from typing import Any, Final
 
-from werkzeug.datastructures import MultiDict
-
-from etchweb.drafts.forms import FormUnfit, number
+from etchweb.server.forms import Form, FormUnfit, number
 from etchwire.craft import Head
 from etchwire.craft_records import COATINGS, Surface
 from etchwire.errors import UnreadableSheet
-
-Form = MultiDict[str, str]
 
 INPUT_WATTS: Final = "Optical watts. Boxes often print what it draws: four or five times as much."
 

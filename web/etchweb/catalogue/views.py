@@ -13,8 +13,8 @@ from flask import (
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.forms import HEAD_FIELDS, SURFACE_FIELDS, head_in, surface_in
-from etchweb.drafts.forms import FormUnfit
-from etchweb.server.context import house, who
+from etchweb.context import house, who
+from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import said
 from etchweb.text.formatting import as_sentence
 from etchwire.craft_records import COATINGS

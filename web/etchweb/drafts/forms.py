@@ -1,18 +1,14 @@
 """What the forms of *New picture* say, read into a draft; each refusal is a sentence."""
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
-
-from werkzeug.datastructures import MultiDict
 
 from etchweb.catalogue.pairs import Pair, pair_of_key
 from etchweb.drafts.dot_kinds import KINDS
 from etchweb.drafts.store import Draft, changed
+from etchweb.server.forms import Form, FormUnfit, number
 from etchwire.craft import Head, Recipe
 from etchwire.power_pulses import pulse_note
-
-Form = MultiDict[str, str]
 
 LARGEST_MM: Final = 2000.0
 LEAST_CUT: Final = 0.02  # of the photo's side
@@ -24,22 +20,6 @@ TONES: Final = {  # name: the least a slider may say
     "sharpness": 0,
 }
 _MM_MOST_OFF: Final = 10_000.0
-
-
-class FormUnfit(ValueError):
-    """What was typed cannot be meant; the message says what to type instead."""
-
-
-def number(form: Form, name: str, label: str, *, least: float, most: float) -> float:
-    """Return what was typed as `name`; a comma serves as a point."""
-    typed = form.get(name, "").strip().replace(",", ".")
-    try:
-        value = float(typed)
-    except ValueError:
-        value = math.nan
-    if not least <= value <= most:
-        raise FormUnfit(f"{label} must be a number from {least:g} to {most:g}.")
-    return value
 
 
 def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:

@@ -6,13 +6,14 @@ from typing import Any, Final
 from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.drafts.forms import FormUnfit, with_place
+from etchweb.context import house
+from etchweb.drafts.forms import with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
 from etchweb.drafts.store import JOB_FOLDER, PICTURES_OF_JOB, Draft
 from etchweb.drafts.views import drafts, found_draft, pages, waited_for, works
 from etchweb.previews.store import pass_on
-from etchweb.server.context import house
+from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import said, status_of
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused

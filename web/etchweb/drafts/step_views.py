@@ -8,11 +8,11 @@ from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.pairs import Pair, ask_pairs, last_used
+from etchweb.context import house
 from etchweb.drafts.dot_kinds import KINDS, tried_name
 from etchweb.drafts.forms import (
     TONE_WORDS,
     TONES,
-    FormUnfit,
     cut_shape,
     largest_cut,
     with_cut,
@@ -23,7 +23,7 @@ from etchweb.drafts.forms import (
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
 from etchweb.drafts.store import PHOTO_NAME, Draft
 from etchweb.drafts.views import drafts, found_draft, pages, waited_for
-from etchweb.server.context import house
+from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import said
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused

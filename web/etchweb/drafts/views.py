@@ -19,6 +19,7 @@ from flask import (
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.context import house
 from etchweb.drafts.dot_kinds import KINDS, tried_name
 from etchweb.drafts.store import (
     ARRIVING_NAME,
@@ -31,7 +32,6 @@ from etchweb.drafts.store import (
     Draft,
     Drafts,
 )
-from etchweb.server.context import house
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import answer_with, said
 from etchweb.storage.retention import clear_out

@@ -6,8 +6,8 @@ from typing import Final
 
 from etchweb.fleet.roll import Box
 from etchweb.fleet.topics import AWAY, INIT, LOST
-from etchweb.run.page_states import HEADLINES
 from etchweb.text.formatting import NARROW_SPACE, as_sentence, counted, grouped, short_duration
+from etchweb.text.page_states import HEADLINES
 
 UNDER_WAY: Final = ("etching", "holding", "held", "resuming", "stopping")
 NOT_HEARD: Final = "Not heard from"

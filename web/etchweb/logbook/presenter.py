@@ -5,7 +5,6 @@ from typing import Any, Final
 
 from etchweb.logbook.chart import Chart, Measured, bands, chart
 from etchweb.logbook.verdict_presenter import verdict_words, verdicts_told
-from etchweb.run.page_states import HEADLINES
 from etchweb.text.formatting import (
     as_sentence,
     counted,
@@ -14,6 +13,7 @@ from etchweb.text.formatting import (
     percent,
     short_duration,
 )
+from etchweb.text.page_states import HEADLINES
 from etchwire.sheet import tidied_words
 
 STILL_GOING: Final = "Under way"

@@ -13,9 +13,9 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.context import house, who
 from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
 from etchweb.logbook.views import LARGEST_NUMBER, asked, etch_page
-from etchweb.server.context import house, who
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER, wants_json
 from etchweb.server.responses import answer_with
 from etchweb.storage.tile_photos import NAME, NoTilePhoto, keep_tile_photo

@@ -7,11 +7,11 @@ from typing import Any, Final, NoReturn
 
 from flask import Blueprint, Response, abort, render_template, request
 
+from etchweb.context import house
 from etchweb.daemon.protocol import Daemon
 from etchweb.logbook.presenter import etch_view, line_view
 from etchweb.logbook.search import sought_in, wire_terms
 from etchweb.logbook.verdict_presenter import CAUSES, CHOICES, LONGEST_TEXT
-from etchweb.server.context import house
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.record import PAGE_ROWS, run_record

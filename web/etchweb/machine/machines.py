@@ -11,10 +11,10 @@ from flask import Blueprint, current_app, render_template
 from etchweb.auth.pairing import Tries
 from etchweb.auth.store import Store
 from etchweb.daemon.listener import Listener
-from etchweb.run.figures import View
 from etchweb.run.stream import GREATEST_STREAMS, view_of
 from etchweb.server.admission import KnownAddresses
 from etchweb.server.uploads import Uploads, free_bytes_of
+from etchweb.text.figures import View
 
 pages = Blueprint("machines", __name__)
 

@@ -14,9 +14,9 @@ from flask import (
 from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.context import house
 from etchweb.machine.presenter import away_view, live_view, machine_view
 from etchweb.run.views import STOP_ELSEWHERE
-from etchweb.server.context import house
 from etchweb.server.responses import answer_with, done, status_of
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused

@@ -13,7 +13,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.server.context import Machine, house
+from etchweb.context import Machine, house
 from etchweb.server.responses import answer_with, done
 from etchweb.text.formatting import as_sentence
 from etchwire.client import DaemonClient

@@ -5,8 +5,8 @@ from pathlib import Path
 from flask import Blueprint, abort, redirect, send_from_directory, url_for
 from werkzeug.wrappers import Response
 
+from etchweb.context import house
 from etchweb.previews.store import NAME, share_picture, small_name, whole_name
-from etchweb.server.context import house
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
 from etchwire.errors import WireError
 

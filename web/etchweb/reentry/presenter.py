@@ -4,8 +4,8 @@ import re
 from collections.abc import Mapping
 from typing import Any, Final
 
-from etchweb.run.page_states import HEADLINES
 from etchweb.text.formatting import as_sentence, counted, grouped, millimetres, short_duration
+from etchweb.text.page_states import HEADLINES
 
 NOT_MOVED: Final = "tile and head have not moved"
 ORIGIN_AGAIN: Final = "origin set again"

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
-from etchweb.run.figures import View
+from etchweb.text.figures import View
 from etchweb.text.formatting import as_sentence
 
 NO_UNFINISHED: Final[View] = {

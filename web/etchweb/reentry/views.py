@@ -7,9 +7,9 @@ from typing import Final
 from flask import Blueprint, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.context import house
 from etchweb.logbook.views import LARGEST_NUMBER, answered
 from etchweb.reentry.presenter import NOT_MOVED, ORIGIN_AGAIN, row_told, taking_up_view
-from etchweb.server.context import house
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import answer_with, status_of
 from etchweb.text.formatting import as_sentence

@@ -5,10 +5,10 @@ from typing import Final
 from flask import Blueprint, request
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.context import house
 from etchweb.daemon.protocol import Daemon
 from etchweb.run.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
 from etchweb.run.views import carry_out, refused_with
-from etchweb.server.context import house
 from etchwire.errors import Refused
 
 pages = Blueprint("shading", __name__)

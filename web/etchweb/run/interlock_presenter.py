@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
-from etchweb.run.figures import View
+from etchweb.text.figures import View
 from etchweb.text.formatting import as_sentence, short_duration
 
 Report = Mapping[str, Any]

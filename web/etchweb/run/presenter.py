@@ -9,10 +9,9 @@ from typing import Any, Final
 
 from etchweb.reentry.unfinished import NO_UNFINISHED, continues_words, unfinished_part
 from etchweb.run.dose import NO_SHADES, shades_part
-from etchweb.run.figures import View, power_figures, speed_figures, time_figures
 from etchweb.run.interlock_presenter import NO_BOX, box_part
-from etchweb.run.page_states import HEADLINES, SCENES
 from etchweb.run.preflight_presenter import NO_PREFLIGHT, preflight_part
+from etchweb.text.figures import View, power_figures, speed_figures, time_figures
 from etchweb.text.formatting import (
     UNKNOWN,
     as_sentence,
@@ -23,6 +22,7 @@ from etchweb.text.formatting import (
     short_duration,
     times_faster,
 )
+from etchweb.text.page_states import HEADLINES, SCENES
 from etchwire.sheet import tidied_words
 
 Snapshot = Mapping[str, Any]

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etchweb.daemon.listener import NOTHING_HEARD, Heard
-from etchweb.run.figures import ACTUALS, View
 from etchweb.run.presenter import ACTIONS, away_view, changes, watch_view
+from etchweb.text.figures import ACTUALS, View
 
 GREATEST_STREAMS: Final = 8
 TRY_AGAIN_S: Final = 30  # for the phone that came ninth

@@ -17,12 +17,12 @@ from flask import (
 from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.context import house
 from etchweb.daemon.listener import Listener, ask_status
 from etchweb.logbook.presenter import told
 from etchweb.run.cautions import CAUTIONS
 from etchweb.run.interlock_presenter import answers_from
 from etchweb.run.stream import TRY_AGAIN_S, Frames, view_of
-from etchweb.server.context import house
 from etchweb.server.responses import answer_with, done, status_of
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused

@@ -7,9 +7,9 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from etchweb.cards.store import CARDS_FOLDER
 from etchweb.previews.store import NAME as PICTURE
 from etchweb.previews.store import PICTURES_FOLDER, SCRATCH
+from etchweb.storage.card_files import CARDS_FOLDER
 from etchweb.storage.tile_photos import NAME as TILE_PHOTO
 from etchwire.retention import HALF_WRITTEN, PICTURES, TEST_TILES, TILE_PHOTOS, throw_out
 from etchwire.storing import UNFINISHED

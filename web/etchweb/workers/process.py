@@ -21,11 +21,11 @@ from etchwire.child_limits import limit_child
 
 MEMORY_MB: Final = 250
 VERBS: Final = {  # where each is done; imported only then
-    "take": ("etchweb.workers.draft_work", "take_picture"),
-    "try": ("etchweb.workers.draft_work", "try_picture"),
-    "make": ("etchweb.workers.draft_work", "make_picture"),
-    "card": ("etchweb.workers.card_work", "make_card"),
-    "read": ("etchweb.workers.card_work", "read_card_photos"),
+    "take": ("etchweb.drafts.making", "take_picture"),
+    "try": ("etchweb.drafts.making", "try_picture"),
+    "make": ("etchweb.drafts.making", "make_picture"),
+    "card": ("etchweb.cards.making", "make_card"),
+    "read": ("etchweb.cards.making", "read_card_photos"),
 }
 
 

@@ -10,7 +10,8 @@ from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.job import prepare_card
 from etchproof.reading.camera import OneReading, read_card
 from etchproof.reading.overlay import draw_overlay
-from etchweb.cards.store import (
+from etchweb.previews.store import keep_picture
+from etchweb.storage.card_files import (
     JOB_FOLDER,
     MADE_NAME,
     ORDER_NAME,
@@ -20,7 +21,6 @@ from etchweb.cards.store import (
     QUESTION_NAME,
     READ_NAME,
 )
-from etchweb.previews.store import keep_picture
 from etchwire.sheet import PICTURE_NAME
 from etchwire.storing import write_whole
 

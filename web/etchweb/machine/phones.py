@@ -4,7 +4,7 @@ from flask import Blueprint, abort, g, redirect, render_template, url_for
 from werkzeug.wrappers import Response
 
 from etchweb.auth.access import show_out
-from etchweb.server.context import house
+from etchweb.context import house
 
 pages = Blueprint("phones", __name__)
 
