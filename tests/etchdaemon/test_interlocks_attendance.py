@@ -184,6 +184,28 @@ def test_after_a_start_without_a_beam_nothing_is_to_be_looked_at():
     assert not bench.interlocks.people.looks.has_burnt
 
 
+def lose_the_second_lid_contact(bench):
+    bench.run(1)
+    bench.open(Input.LID_SECOND)
+
+
+def lose_the_air(bench):
+    bench.start()
+    bench.follows_fan = False
+    bench.open(Input.AIR_FLOW)
+
+
+@pytest.mark.parametrize("fail", [lose_the_second_lid_contact, lose_the_air])
+def test_a_trip_at_rest_and_a_hold_by_the_box_sound_the_buzzer_for_ten_seconds(fail):
+    bench = Bench()
+    fail(bench)
+
+    sounds = [bench.tick(lasts_s=0.1).outputs[Output.BUZZER] for _ in range(300)]
+
+    assert sum(sounds) >= 40
+    assert not any(sounds[200:])
+
+
 def test_a_controllers_fault_sounds_the_buzzer_for_half_a_minute():
     bench = Bench()
     bench.start()

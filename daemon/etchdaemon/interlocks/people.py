@@ -2,6 +2,7 @@
 
 from collections import deque
 from math import inf
+from typing import Final
 
 from etchdaemon.interlocks.attendance import AttendanceRules, WatchRounds, round_sentence
 from etchdaemon.interlocks.clocks import WallSeconds
@@ -9,8 +10,8 @@ from etchdaemon.interlocks.looks import LooksAfterEnd, look_sentence
 from etchdaemon.interlocks.verdict import Said
 from etchwire.record import LOOK, ROUND
 
-AT_THE_MACHINE = "at the machine"
-FROM_AFAR = "from a phone or a terminal"
+AT_THE_MACHINE: Final = "at the machine"
+FROM_AFAR: Final = "from a phone or a terminal"
 
 
 class People:

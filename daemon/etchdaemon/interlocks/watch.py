@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import replace
-from operator import itemgetter
+from operator import attrgetter, itemgetter
 from typing import Final
 
 from etchdaemon.interlocks.arming import Arming, what_undoes
@@ -12,7 +12,7 @@ from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions import Beam
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Input, Look, Output
-from etchdaemon.interlocks.latch import Latch
+from etchdaemon.interlocks.latch import Latch, Trip
 from etchdaemon.interlocks.limits import CONTACT_S
 from etchdaemon.interlocks.missing import is_attended_only
 from etchdaemon.interlocks.people import People
@@ -228,15 +228,24 @@ class Watch:
 
     def _calls(self, reaction: Reaction) -> Mapping[Occasion, float | None]:
         """Return what the buzzer has to tell, and since when."""
-        tripped_at_s = max((trip.at_s for trip in self.latch.trips), default=None)
-        is_emergency, rounds = reaction is Reaction.EMERGENCY, self.people.rounds
+        last = max(self.latch.trips, key=attrgetter("at_s"), default=None)
+        tripped = {} if last is None else {_occasion_of(last, reaction): last.at_s}
+        rounds = self.people.rounds
         return {
-            Occasion.EMERGENCY: tripped_at_s if is_emergency else None,
-            Occasion.TRIP: None if is_emergency else tripped_at_s,
+            **tripped,
             Occasion.FAULT: self._fault_at_s,
             Occasion.ROUND: None if rounds.is_missed else rounds.asked_at_s,
             Occasion.LOOK: self.people.looks.asked_at_s,
         }
+
+
+def _occasion_of(last: Trip, worst: Reaction) -> Occasion:
+    """Return what the buzzer tells of the trip that came last; an emergency goes before all."""
+    if worst is Reaction.EMERGENCY:
+        return Occasion.EMERGENCY
+    if last.reaction is Reaction.HOLD:
+        return Occasion.HOLD_BY_BOX
+    return Occasion.TRIP_AT_REST if last.phase is Phase.IDLE else Occasion.TRIP
 
 
 def _is_loop_closed(look: Look) -> bool | None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from etchweb.text.formatting import as_sentence, counted, grouped, short_duration
-from etchwire.alert_policy import Alert
+from etchwire.alert_policy import ALERT_POLICY, Alert, Occasion
 
 COOL_FIRST: Final = "Cool first; wipe outside the box."
 EMERGENCY: Final = "Emergency at the machine"
@@ -22,23 +22,27 @@ CUT_OFF: Final = (
 class News:
     """Something that is so now; `key` stays the same for as long as it is the same thing.
 
-    Without a kind nobody is told: an etch that goes on. `ends` is the key of that, in what tells
-    how it ended; where it ends without such a word, it was cut off.
+    Without an occasion nobody is told: an etch that goes on. `ends` is the key of that, in what
+    tells how it ended; where it ends without such a word, it was cut off.
     """
 
     key: str
-    kind: Alert | None
+    occasion: Occasion | None
     title: str
     text: str = ""
     ends: str = ""
 
+    @property
+    def kind(self) -> Alert | None:
+        """What a webhook or a mail calls it."""
+        return None if self.occasion is None else ALERT_POLICY[self.occasion].alert
+
 
 _ENDED: Final = {
-    "complete": (Alert.FINISHED, "Etched"),
-    "stopped": (Alert.STOPPED, "Stopped"),
-    "failed": (Alert.FAILED, "It did not finish"),
+    "complete": (Occasion.END, "Etched"),
+    "stopped": (Occasion.STOP, "Stopped"),
+    "failed": (Occasion.FAULT, "It did not finish"),
 }
-IS_END: Final = frozenset(kind for kind, _ in _ENDED.values())
 
 
 def news_of(snapshot: Mapping[str, Any]) -> tuple[News, ...]:
@@ -50,29 +54,29 @@ def news_of(snapshot: Mapping[str, Any]) -> tuple[News, ...]:
 def held_long(title: str, text: str, held_s: float) -> News:
     """Return the reminder that follows when nobody came."""
     text = f"For {short_duration(held_s)} now. {text}"
-    return News("", Alert.HELD_LONG, title.replace("Held", "Still held", 1), text)
+    return News("", Occasion.HELD_LONG, title.replace("Held", "Still held", 1), text)
 
 
 def cut_off(title: str) -> News:
     """Return what is told of an etch called `title` that ended without a word."""
-    return News("", Alert.CUT_OFF, f"Cut off: {title}", CUT_OFF)
+    return News("", Occasion.CUT_OFF, f"Cut off: {title}", CUT_OFF)
 
 
 def _of_box(box: Mapping[str, Any]) -> Iterator[News]:
     for trip in box.get("trips", ()):
         text = as_sentence(trip["sentence"])
         if trip["reaction"] == "emergency":
-            yield News(f"emergency {trip['name']}", Alert.EMERGENCY, EMERGENCY, text)
+            yield News(f"emergency {trip['name']}", Occasion.EMERGENCY, EMERGENCY, text)
         elif trip.get("phase") == "idle":  # else the end of the etch tells of it, or who armed
-            yield News(f"tripped {trip['name']}", Alert.TRIPPED, TRIPPED, text)
+            yield News(f"tripped {trip['name']}", Occasion.TRIP_AT_REST, TRIPPED, text)
     if box.get("board_trouble"):
         text = as_sentence(box["board_trouble"])
-        yield News("board trouble", Alert.TRIPPED, TRIPPED, text)
+        yield News("board trouble", Occasion.BOARD, TRIPPED, text)
     if box.get("is_round_asking"):
-        yield News("round", Alert.ROUND, ROUND, as_sentence(box["asked_for"]))
+        yield News("round", Occasion.ROUND, ROUND, as_sentence(box["asked_for"]))
     elif box.get("is_look_asked"):
         text = as_sentence(box["asked_for"])
-        yield News(f"look: {text}", Alert.LOOK, LOOK, text)
+        yield News(f"look: {text}", Occasion.LOOK, LOOK, text)
 
 
 def _of_run(snapshot: Mapping[str, Any]) -> Iterator[News]:
@@ -88,20 +92,20 @@ def _of_run(snapshot: Mapping[str, Any]) -> Iterator[News]:
         because = as_sentence(run["held_because"] or "")
         yield News(
             f"run {run['id']} held at {run['etched_rows']}: {because}",
-            Alert.HELD,
+            Occasion.HOLD,
             f"Held: {job['title']}",
             f"{because} At rest after {_rows(run, job)}; the beam is off.".strip(),
         )
 
 
 def _ended(run: Mapping[str, Any], job: Mapping[str, Any], *, ends: str) -> News:
-    kind, word = _ENDED[run["ended"]]
+    occasion, word = _ENDED[run["ended"]]
     told = [as_sentence(run["because"] or ""), f"{_rows(run, job, of=True)} are etched."]
-    if kind is Alert.FINISHED:
+    if occasion is Occasion.END:
         told = [f"It took {short_duration(run['elapsed_s'])}.", COOL_FIRST]
     return News(
         f"run {run['id']} {run['ended']}",
-        kind,
+        occasion,
         f"{word}: {job['title']}",
         " ".join(sentence for sentence in told if sentence),
         ends,

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from etchweb.alerts.news import IS_END, News, cut_off, held_long
+from etchweb.alerts.news import News, cut_off, held_long
 from etchweb.auth.store import StoreUnusable
 from etchwire.alert_policy import Alert
 from etchwire.storing import fault_of_card
@@ -106,17 +106,16 @@ class Outbox:
         """
         with self._open() as book:
             known = _known(book, machine)
-            gone = {key: stood for key, stood in known.items() if key not in {n.key for n in news}}
-            for key in gone.keys() - {_MET}:
+            still = {_MET} | {one.key for one in news}
+            ended = {one.ends for one in news}
+            for key in known.keys() - still:
                 _forget(book, machine, key)
-            for key in {key for key, stood in gone.items() if stood.goes_on} - {
-                n.ends for n in news
-            }:
-                self._queue(book, machine, cut_off(gone[key].title), now_s)
+                if known[key].goes_on and key not in ended:
+                    self._queue(book, machine, cut_off(known[key].title), now_s)
             for one in (News(_MET, None, ""), *news):
                 if one.key not in known:
                     _keep(book, machine, one, now_s)
-                    if known or one.kind not in IS_END:
+                    if known or not one.ends:
                         self._queue(book, machine, one, now_s)
                 elif one.kind is Alert.HELD:
                     self._remind(book, machine, one, known[one.key], now_s)
@@ -227,7 +226,7 @@ def _known(book: sqlite3.Connection, machine: str) -> dict[str, _Stood]:
 
 
 def _keep(book: sqlite3.Connection, machine: str, news: News, now_s: float) -> None:
-    goes_on = news.kind is None and news.key != _MET
+    goes_on = news.occasion is None and news.key != _MET
     book.execute(
         "INSERT INTO news VALUES (?, ?, ?, ?, ?, 0)",
         (machine, news.key, news.title, goes_on, now_s),

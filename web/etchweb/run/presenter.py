@@ -23,6 +23,7 @@ from etchweb.text.formatting import (
     times_faster,
 )
 from etchweb.text.page_states import HEADLINES, SCENES
+from etchwire.alert_policy import ALERT_POLICY, Occasion
 from etchwire.sheet import tidied_words
 
 Snapshot = Mapping[str, Any]
@@ -159,14 +160,19 @@ def _trouble(snapshot: Snapshot) -> str:
 
 def _alert(snapshot: Snapshot) -> str:
     """Return what somebody has to be called for, as `alarm.js` names it; nothing mostly."""
+    occasion = _occasion(snapshot)
+    return (ALERT_POLICY[occasion].call if occasion else None) or ""
+
+
+def _occasion(snapshot: Snapshot) -> Occasion | None:
     box, run = snapshot.get("interlocks") or {}, snapshot["run"]
     if box.get("trips"):
-        return "stop"
+        return Occasion.TRIP
     if box.get("asked_for"):
-        return "ask"
+        return Occasion.LOOK if box["is_look_asked"] else Occasion.ROUND
     if snapshot["state"] == "ended":
-        return "done" if run["ended"] == "complete" else "stop"
-    return "held" if snapshot["state"] == "held" else ""
+        return Occasion.END if run["ended"] == "complete" else Occasion.STOP
+    return Occasion.HOLD if snapshot["state"] == "held" else None
 
 
 def _practice(snapshot: Snapshot) -> str:
