@@ -219,11 +219,11 @@ class Lookout:
 
     def _look(self) -> None:
         now_s = self._clock.wall_s()  # before anything is read: a halt ages what comes after it
-        self._judge_absence(now_s)
         opened = self._contacts.take_opened()
         edges_s = [edge.machine_s for name, edge in opened.items() if name in CUTS_ON_EDGE]
         if edges_s:
             self._contacts.put_out()
+        self._judge_absence(now_s)
         levels = self._contacts.read()
         with self._lock.looking():
             orders = self._interlocks.look(Look(levels=levels, opened=tuple(opened), now_s=now_s))
