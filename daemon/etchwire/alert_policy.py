@@ -45,7 +45,7 @@ class Beep:
 
     def __str__(self) -> str:
         """Return it in words, for the table."""
-        lasts = "until it is over" if self.lasts_s is None else f"for {self.lasts_s:g} s"
+        lasts = "as long as it lasts" if self.lasts_s is None else f"for {self.lasts_s:g} s"
         return f"{self.on_s:g} s of every {self.every_s:g} s, {lasts}"
 
 
@@ -104,7 +104,7 @@ ALERT_POLICY: Final[Mapping[Occasion, Notice]] = {
     ),
     Occasion.CUT_OFF: Notice(
         what="The control program ends or hangs in mid-etch (its outputs fall, the buzzer too)",
-        alert=Alert.CUT_OFF, is_always=True, call=Call.STOP,
+        alert=Alert.CUT_OFF, is_always=True,
     ),
     Occasion.ROUND: Notice(
         what="A watch round asks for somebody",

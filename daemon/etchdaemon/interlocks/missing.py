@@ -59,6 +59,10 @@ LACKS: Final = (
         "No arm button: opening and closing the lid shows that somebody is there.",
     ),
     Lack(
+        frozenset({Output.BUZZER}),
+        "No buzzer: with every page closed only a webhook or a mail calls somebody.",
+    ),
+    Lack(
         frozenset({Output.HEARTBEAT}),
         "No heartbeat output: if this computer hangs, only the lid contact puts the beam out, so "
         "somebody stays with every run.",
