@@ -80,7 +80,7 @@ DISTURBANCES = (
     Disturbance(
         name="extra reply",
         begin=lambda rig: rig.machine.extra_reply(),
-        says="one answer too many",
+        says="the cable is disturbed",
         seen_within_s=60.0,  # when the controller's free bytes or the last reply contradict
         keeps_place=True,
     ),

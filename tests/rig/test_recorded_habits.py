@@ -29,6 +29,7 @@ def _etch(rig):
     rig.start(rig.make_job(patch(14, 300)))
     rig.etch_until_row(4)
     rig.wait(0.3)
+    rig.wait_until(lambda: rig.port.heard.endswith(b"\n"))  # no answer cut in two
     rig.port.heard.clear()
 
 
