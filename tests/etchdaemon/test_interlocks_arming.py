@@ -6,6 +6,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.arming import ArmingStep
 from etchdaemon.interlocks.checklist import QUESTIONS, Checklist, HowOften
 from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.presence import Presence
 from etchdaemon.interlocks.rules import Phase
 from etchdaemon.interlocks.samples import Condition
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
@@ -360,7 +361,10 @@ def test_an_answer_that_is_none_is_refused_and_nothing_is_taken(key, value):
 
 def test_a_start_uses_its_arming_up():
     bench = Bench()
-    bench.start()
+    bench.arm()
+    assert bench.interlocks.arming.is_armed
+
+    bench.interlocks.begin_run(StartWish(lasts_s=600.0, starts_at=NOON), bench.now_s)
 
     assert bench.interlocks.arming.step is ArmingStep.DISARMED
 
@@ -368,7 +372,7 @@ def test_a_start_uses_its_arming_up():
 def test_a_trip_undoes_an_arming_that_is_done_and_a_reset_does_not_bring_it_back():
     bench = Bench()
     bench.arm()
-    bench.tick(opened=(Input.LID,))
+    bench.tick(opened=(Input.STOP_CIRCUIT,))
     bench.run(1.0)
 
     bench.show_somebody()
@@ -389,3 +393,24 @@ def test_what_forbids_undoes_an_arming_that_waits_for_somebody():
     bench.run(1.5)
 
     assert bench.interlocks.arming.step is ArmingStep.DISARMED
+
+
+def test_somebody_counts_as_being_there_for_a_minute_and_no_longer():
+    pressed = Presence(at_s=100.0)
+
+    assert pressed.is_fresh(160.0)
+    assert not pressed.is_fresh(160.01)
+
+
+def test_a_press_of_a_minute_ago_lets_nobody_reset_or_resume_from_a_phone():
+    bench = Bench()
+    bench.start()
+    bench.show_somebody()
+    bench.run(61.0)
+
+    with pytest.raises(CommandRefused, match="A phone alone cannot resume"):
+        bench.interlocks.resume_run(bench.now_s)
+    bench.tick(opened=(Input.STOP_CIRCUIT,))
+    bench.run(1.0)
+    with pytest.raises(CommandRefused, match="is reset at the machine"):
+        bench.reset_everything()
