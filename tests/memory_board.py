@@ -50,6 +50,7 @@ class MemoryBoard:
         self.opened = {}
         self.follows = True
         self.is_lost = False
+        self.dead = frozenset()  # outputs that cannot be driven any more
         self.loses_edges = False
         self.raises = None
         self.trouble = None
@@ -73,7 +74,7 @@ class MemoryBoard:
         return opened
 
     def set(self, output, *, is_on):
-        if self.is_lost:
+        if self.is_lost or output in self.dead:
             raise BoardLost("the board is gone")
         self.outputs[output] = is_on
         self.history.append((output, is_on))

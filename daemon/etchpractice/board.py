@@ -24,6 +24,7 @@ OUTPUTS: Final = ("beam_enable", "extraction", "lamp", "buzzer", "heartbeat")
 READING_HANGS: Final = "reading_hangs"
 EDGES_FAIL: Final = "edges_fail"
 EDGES_ARE_LOST: Final = "edges_lost"
+BEAM_PIN_IS_DEAD: Final = "beam_pin_dead"
 # The contacts of the chain that can weld: K1, K2 and K3 of the wiring.
 SAFETY_RELAY, BEAM_CONTACT, HEARTBEAT_CONTACT = "safety_relay", "beam_enable", "heartbeat"
 RELAYS: Final = (SAFETY_RELAY, BEAM_CONTACT, HEARTBEAT_CONTACT)
@@ -173,6 +174,10 @@ class Board:
     def fail_edges(self) -> None:
         """Let whoever asks for edges be met by an exception of the library's."""
         self.library_faults |= {EDGES_FAIL}
+
+    def kill_beam_pin(self) -> None:
+        """Let whoever would open the beam's contact be met by an exception of the library's."""
+        self.library_faults |= {BEAM_PIN_IS_DEAD}
 
     def chatter(self, name: str, *, seconds: float) -> None:
         """Let a contact open and close a thousand times a second for a while."""

@@ -10,7 +10,8 @@ The machine says at once, and again whenever it is sent `get`:
 and after that `input NAME 0` or `input NAME 1` whenever one changes; `level NAME 0` is one that
 only who polls would see, and `input NAME missing` or `input NAME stale` one whose level does not
 count. `library FAULT …` names what the client is to do wrong from now on in reading, as a library
-for pins might: `reading_hangs`, `edges_fail`, `edges_lost`, or nothing. The client says
+for pins might: `reading_hangs`, `edges_fail`, `edges_lost`, `beam_pin_dead`, or nothing. The client
+says
 
     set NAME 0              or 1; NAME is an output
     get

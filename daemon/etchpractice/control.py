@@ -31,7 +31,7 @@ MACHINE_VERBS: Final = frozenset((
 BOARD_VERBS: Final = frozenset((
     "open_lid", "close_lid", "set_input", "stick_input", "chatter", "press_button", "kill_fan",
     "mend_fan", "weld", "replace_relay", "bridge_button", "doubt_input", "freeze_inputs",
-    "lose_edges", "hang_reading", "fail_edges",
+    "lose_edges", "hang_reading", "fail_edges", "kill_beam_pin",
 ))  # fmt: skip
 CABLE_VERBS: Final = frozenset((
     "unplug", "plug_in", "plug_in_taken", "free_port", "plug_into", "block",

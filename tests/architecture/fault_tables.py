@@ -203,6 +203,11 @@ BOX_FAULTS = {
         scenario("beam_contact_welds"),
         TRIPS + "test_where_the_loop_stays_closed_the_heartbeat_stops_and_the_mains_is_to_be_cut",
     ),
+    "pin of the beam's contact dead": (
+        scenario("beam_pin_dies"),
+        GUARD + "test_where_the_beams_pin_is_dead_the_loop_shows_it_and_the_heartbeat_stops",
+        "tests/etchdaemon/test_board_gpio.py::test_an_edge_whose_cut_fails_is_not_lost",
+    ),
     "beam contact welded, and a flame": (
         scenario("flame_with_beam_contact_welded"),
         TRIPS + "test_in_an_emergency_the_heartbeat_stops_until_the_reset",

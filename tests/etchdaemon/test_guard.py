@@ -431,6 +431,25 @@ def test_a_cut_is_dated_by_the_machines_clock_so_that_its_place_can_be_found(box
     assert box.guard.verdict().opened_at_s == opened_at_s
 
 
+def test_where_the_beams_pin_is_dead_the_loop_shows_it_and_the_heartbeat_stops(box):
+    box.start()
+    box.board.dead = {Output.BEAM_ENABLE}
+
+    box.guard.cut()
+    box.look(20)
+    beats = set(_beats(box, 50))
+
+    assert box.guard.verdict().reaction is Reaction.EMERGENCY
+    assert [trip.rule.name for trip in box.interlocks.latch.trips] == ["loop open when off"]
+    assert len(beats) == 1
+
+
+def _beats(box, looks):
+    for _ in range(looks):
+        box.look()
+        yield box.board.outputs[Output.HEARTBEAT]
+
+
 def test_a_process_that_was_halted_in_a_look_finds_one_cause_all_the_same(box):
     box.start()
     read = box.board.read

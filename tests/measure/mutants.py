@@ -297,6 +297,8 @@ MUTANTS: Final = (
     Mutant("the beam counts as settled at once", "guard/lookout.py",
            "return self._clock.wall_s() - self._allowed_at_s >= self._interlocks.settle_s",
            "return True", _GUARD),
+    Mutant("a pin that cannot be driven off counts as on", "guard/contacts.py",
+           "            if is_on:\n                return", "            return", _GUARD),
     Mutant("a board that comes back is not driven afresh", "guard/contacts.py",
            "self._driven.clear()", "pass", _GUARD),
     # The run.

@@ -8,7 +8,7 @@ from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchpractice.board import EDGES_FAIL, READING_HANGS
+from etchpractice.board import BEAM_PIN_IS_DEAD, EDGES_FAIL, READING_HANGS
 from interlock_bench import ANSWERS
 from rig.bench import STEP_S, Rig
 
@@ -56,6 +56,9 @@ class BoardInMemory:
 
     def set(self, output, *, is_on):
         self._require_board()
+        is_dead = BEAM_PIN_IS_DEAD in self._board.library_faults
+        if is_dead and output is Output.BEAM_ENABLE and not is_on:
+            raise BoardLost("The pin is dead.")
         self._board.set_output(output.value, is_on)
 
     def _require_board(self):

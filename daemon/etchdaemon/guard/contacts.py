@@ -48,11 +48,15 @@ class Contacts:
         """Tell the board, if it has not been told: the one place where a contact is closed."""
         if self._driven.get(output) is is_on:
             return
-        with suppress(BoardLost):  # its inputs are unread then, and that trips
+        try:
             self._board.set(output, is_on=is_on)
+        except BoardLost:  # tried again at the next look; where nothing is read either, that trips
+            if is_on:
+                return  # off is what the beam was told, followed or not: the loop shows which
+        else:
             self._driven[output] = is_on
-            if output is Output.BEAM_ENABLE:
-                self._note_beam(is_on)
+        if output is Output.BEAM_ENABLE:
+            self._note_beam(is_on)
 
     def put_out(self) -> None:
         """Open the beam's contact."""

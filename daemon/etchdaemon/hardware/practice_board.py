@@ -89,6 +89,8 @@ class PracticeBoard:
 
     def set(self, output: Output, *, is_on: bool) -> None:
         """Drive an output; raise BoardLost."""
+        if output is Output.BEAM_ENABLE and not is_on and "beam_pin_dead" in self._faults:
+            raise BoardLost("The practice board was told that this pin is dead.")
         try:
             self._socket.sendall(f"set {output.value} {int(is_on)}\n".encode())
         except OSError as error:

@@ -124,6 +124,9 @@ EVENTS: Final[Mapping[str, Kind]] = {
         _BOARD, "fail_edges", "Telling of an edge fails inside the daemon, with an exception."
     ),
     "edges lost": Kind(_BOARD, "lose_edges", "The board tells of no edge any more."),
+    "beam pin dies": Kind(
+        _BOARD, "kill_beam_pin", "The pin of the beam's contact stays on, whatever it is told."
+    ),
     "board gone": Kind(_HOUSE, "unplug_board", "The box's board falls away."),
     "board is back": Kind(_HOUSE, "plug_in_board", "The box's board is there again."),
     "contact chatters": Kind(
