@@ -7,7 +7,7 @@ from etchdaemon.controller.lines import PLAIN_BYTES, significant
 from etchdaemon.errors import UnfitLine
 from etchdaemon.service.wire import ORDERED_BYTES
 from etchpractice.machine import PracticeMachine
-from rig.bench import patch
+from rig.bench import KEPT_UP_WITH, patch
 from rig.guarded import GuardedRig
 
 LIGHTS_THE_BEAM_IN_A_HOLD = 0x9E
@@ -25,11 +25,12 @@ def moving_rig(request, tmp_path):
 
 
 def _etch(rig):
-    """Etch until window and planner are full, so that a line is always in work."""
-    rig.start(rig.make_job(patch(14, 300)))
+    """Etch until window and planner are full and a line is in work, no answer cut in two."""
+    rig.start(rig.make_job(patch(14, 300), feed_mm_per_min=KEPT_UP_WITH))
     rig.etch_until_row(4)
     rig.wait(0.3)
-    rig.wait_until(lambda: rig.port.heard.endswith(b"\n"))  # no answer cut in two
+    controller = rig.machine.controller
+    rig.wait_until(lambda: controller.has_line_in_work and rig.port.heard.endswith(b"\n"))
     rig.port.heard.clear()
 
 
