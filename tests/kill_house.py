@@ -8,8 +8,8 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from etchpath.writer import Order, write_job
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES

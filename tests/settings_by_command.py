@@ -17,8 +17,8 @@ from darkroom.tile import Tile
 from etchpractice.scenario.people import ANSWERS
 from etchpractice.surface import surface_named
 from etchwarden.__main__ import main
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from etchwire.sheet import read_sheet
 
 SURFACE = "thick-coat"

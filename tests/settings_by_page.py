@@ -6,8 +6,8 @@ import time
 import urllib.parse
 from pathlib import Path
 
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from page_by_http import PATIENCE_S, PageByHttp, field
 

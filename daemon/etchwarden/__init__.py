@@ -1,1 +1,1 @@
-"""The command: one module per subcommand, nothing else."""
+"""The command and what it stands on: practice sessions, installation, self-check."""

@@ -45,7 +45,7 @@ SUBCOMMANDS: Final = {
 
 
 class _LazyGroup(click.Group):
-    """A group whose subcommands are modules of this package, each with a `command`."""
+    """A group whose subcommands are modules of `commands`, each with a `command`."""
 
     def list_commands(self, context: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
         return list(SUBCOMMANDS)
@@ -54,7 +54,7 @@ class _LazyGroup(click.Group):
         if name not in SUBCOMMANDS:
             return None
         module = f"{name}_" if iskeyword(name) else name
-        command: click.Command = import_module(f"etchwarden.{module}").command
+        command: click.Command = import_module(f"etchwarden.commands.{module}").command
         return command
 
     def format_commands(self, context: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002

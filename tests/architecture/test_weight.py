@@ -9,7 +9,7 @@ HEAVY = ("numpy", "PIL", "flask", "cv2", "waitress")
 
 
 @pytest.mark.parametrize(
-    "module", ["etchdaemon.assembly", "etchdaemon.service", "etchwarden.daemon"]
+    "module", ["etchdaemon.assembly", "etchdaemon.service", "etchwarden.commands.daemon"]
 )
 def test_the_daemon_loads_nothing_heavy(module):
     script = f"import sys, {module}; print([name for name in {HEAVY} if name in sys.modules])"
@@ -24,7 +24,7 @@ def test_the_daemon_loads_nothing_heavy(module):
 def test_the_page_leaves_pictures_to_its_children():
     heavy = ("numpy", "PIL", "cv2")
     script = (
-        "import sys, etchweb.app, etchwarden.page;"
+        "import sys, etchweb.app, etchwarden.commands.page;"
         f"print([name for name in {heavy} if name in sys.modules])"
     )
 

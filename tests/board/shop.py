@@ -10,8 +10,8 @@ import pexpect
 
 from board.container import Container
 from board.debian import bring_certificates
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from install_bench import ROOT
 
 USER: Final = "shop"

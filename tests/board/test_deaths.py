@@ -6,7 +6,7 @@ import pytest
 
 from board.shop import DAEMON, PAGE, PAGE_URL, UNITS, USER, session_on
 from etchpath.writer import Order, write_job
-from etchwarden.household import Household
+from etchwarden.practice_session.process_group import Household
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from page_by_http import PageByHttp

@@ -18,7 +18,7 @@ from board.shop import (
     pairing_code,
     session_on,
 )
-from etchwarden.household import Household
+from etchwarden.practice_session.process_group import Household
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from page_bench import browser, phone_options
 from page_by_http import PageByHttp, field

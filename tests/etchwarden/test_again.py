@@ -3,7 +3,8 @@
 import pytest
 from click.testing import CliRunner
 
-from etchwarden import again, head_desk
+from etchwarden.commands import again
+from etchwarden.shared import machine_calls
 from etchwire.errors import Refused
 from fake_daemon import FakeDaemon
 from fake_unfinished import BY_CUT, BY_EYE, BY_LINE, BY_TWO_ROWS, LEFT, NOT_KEPT, answer_unfinished
@@ -33,7 +34,7 @@ class Line:
 @pytest.fixture
 def daemon(monkeypatch):
     Line.daemon = FakeDaemon("idle", unfinished=LEFT)
-    monkeypatch.setattr(head_desk, "DaemonClient", Line)
+    monkeypatch.setattr(machine_calls, "DaemonClient", Line)
     return Line.daemon
 
 

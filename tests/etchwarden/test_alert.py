@@ -2,7 +2,7 @@ import pytest
 from click.testing import CliRunner
 
 from alert_sinks import WebSink, serving
-from etchwarden.alert import command
+from etchwarden.commands.alert import command
 
 
 @pytest.fixture

@@ -8,8 +8,8 @@ from click.testing import CliRunner
 from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.rpc.desk import Desk
-from etchwarden import backup as backup_module
-from etchwarden import restore as restore_module
+from etchwarden.commands import backup as backup_module
+from etchwarden.commands import restore as restore_module
 from logbooks import LONG_S, OPENED_UTC, start_run
 
 

@@ -12,7 +12,7 @@ from contextlib import closing
 import pytest
 from click.testing import CliRunner
 
-from etchwarden import doctor
+from etchwarden.commands import doctor
 from etchwarden.installation.places import Places
 from etchwire.reception import Reception
 from etchwire.server import LineServer

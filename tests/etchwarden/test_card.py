@@ -7,8 +7,8 @@ from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
 from etchproof.reading.values import Reading
-from etchwarden import card as laying_out
-from etchwarden import read as reading_cards
+from etchwarden.commands import card as laying_out
+from etchwarden.commands import read as reading_cards
 from etchwire.sheet import read_sheet
 
 QUICK = ("--steps", "4", "4")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from etchwarden.check import command
+from etchwarden.commands.check import command
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from gcode_bench import MACHINE, job_of
 

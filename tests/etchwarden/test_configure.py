@@ -18,13 +18,13 @@ from etchdaemon.configuration.source import Source
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.missing import lacks_of
 from etchdaemon.interlocks.rules import MAY_DELAY, RULES
-from etchwarden import configure
+from etchwarden.commands import configure
 from etchwarden.configuring.asking import answers_of_person
 from etchwarden.configuring.entries import SECTIONS
 from etchwarden.configuring.writing import written
-from etchwarden.heads import find_head
 from etchwarden.selfcheck.machine_checks import SAFE_OUTPUTS
-from etchwarden.wiring_drawing import DRAWING
+from etchwarden.shared.heads import find_head
+from etchwarden.shared.wiring_drawing import DRAWING
 from etchwire.craft import Head, Register
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -6,8 +6,8 @@ import pytest
 from click.testing import CliRunner
 
 from etchdaemon.logbook.backup_sums import put_in_place
-from etchwarden import doctor
-from etchwarden.doctor import findings
+from etchwarden.commands import doctor
+from etchwarden.commands.doctor import findings
 from etchwarden.installation.places import Places
 from etchwarden.selfcheck.board_checks import BOARD_CHECKS
 from etchwarden.selfcheck.bundle import bundle_of

@@ -3,7 +3,8 @@
 import pytest
 from click.testing import CliRunner
 
-from etchwarden import head_desk, move, settings, trace, wiring
+from etchwarden.commands import move, settings, trace, wiring
+from etchwarden.shared import machine_calls
 from etchwire.errors import DaemonAbsent
 from fake_daemon import MACHINE, FakeDaemon
 from fake_machine import ORIGIN, SETTINGS
@@ -30,7 +31,7 @@ class Line:
 @pytest.fixture
 def daemon(monkeypatch):
     Line.daemon = FakeDaemon()
-    monkeypatch.setattr(head_desk, "DaemonClient", Line)
+    monkeypatch.setattr(machine_calls, "DaemonClient", Line)
     return Line.daemon
 
 
@@ -113,7 +114,7 @@ def test_ctrl_c_stops_the_head_and_says_so(daemon, monkeypatch):
         daemon.tell("idle", machine={**MACHINE, "moved": "The head was stopped on its way."})
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(head_desk.time, "sleep", press)
+    monkeypatch.setattr(machine_calls.time, "sleep", press)
 
     done = run(move, "1", "2")
 
@@ -159,7 +160,7 @@ def test_a_daemon_that_is_away_is_said(monkeypatch, module):
     def nobody(_socket):
         raise DaemonAbsent("the daemon does not answer")
 
-    monkeypatch.setattr(head_desk, "DaemonClient", nobody)
+    monkeypatch.setattr(machine_calls, "DaemonClient", nobody)
 
     done = run(module)
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from etchwarden.heads import find_head
+from etchwarden.shared.heads import find_head
 from etchwire.errors import UnreadableSheet
 from etchwire.examples import PRACTICE_HEADS
 

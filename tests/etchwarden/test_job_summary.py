@@ -2,7 +2,7 @@
 
 import pytest
 
-from etchwarden.job_summary import duration
+from etchwarden.shared.job_summary import duration
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from etchdaemon.configuration.faults import FaultyConfiguration
-from etchwarden.page_settings import PageSettings
+from etchwarden.configuring.page_settings import PageSettings
 from install_bench import BOARD
 
 

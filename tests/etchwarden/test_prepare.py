@@ -4,7 +4,7 @@ import pytest
 from click.testing import CliRunner
 
 from etchphoto.halftone import HALFTONES
-from etchwarden.prepare import command
+from etchwarden.commands.prepare import command
 from etchwire.sheet import read_sheet
 from photo_files import encoded, scene
 

@@ -10,9 +10,9 @@ from click.testing import CliRunner
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import load_configuration
 from etchdaemon.configuration.source import MOST_BYTES, Source
-from etchwarden import daemon, page
-from etchwarden.page_settings import PageSettings
-from etchwarden.unfit_file import UNFIT_FILE, ended_by
+from etchwarden.commands import daemon, page
+from etchwarden.configuring.page_settings import PageSettings
+from etchwarden.shared.file_errors import UNFIT_FILE, ended_by
 from install_bench import BOARD
 
 NOBODY = 65534

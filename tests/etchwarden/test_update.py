@@ -8,7 +8,7 @@ from contextlib import closing
 import pytest
 from click.testing import CliRunner
 
-from etchwarden import update
+from etchwarden.commands import update
 from etchwarden.installation import board
 from etchwarden.installation.errors import StepFailed
 from etchwarden.installation.keeping import copy_records, put_back

@@ -6,7 +6,7 @@ import time
 import pytest
 from click.testing import CliRunner
 
-from etchwarden import page, pair
+from etchwarden.commands import page, pair
 from etchweb.auth.codes import new_token
 from etchweb.auth.roles import Role
 from etchweb.auth.store import Store

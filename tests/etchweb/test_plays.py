@@ -6,7 +6,7 @@ import sys
 import pytest
 
 from etchpractice.scenario.shelf import shelved
-from etchwarden.scenario_stage import theatre
+from etchwarden.practice_session.scenario_stage import theatre
 from etchweb.app import create_app
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store

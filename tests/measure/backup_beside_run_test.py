@@ -20,8 +20,8 @@ from etchdaemon.assembly import LOGBOOK_NAME, SWITCH_INTERVAL_S
 from etchdaemon.logbook.backup import look_at
 from etchdaemon.logbook.logbook import Logbook
 from etchphoto.job import PhotoOrder, prepare_job
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from logbooks import EVENT, LONG_S, OPENED_UTC
 from measure.costs import heading, tell

@@ -16,9 +16,9 @@ from pathlib import Path
 
 from broker import free_port
 from etchpractice.scenario.script import Picture
-from etchwarden.household import Household
-from etchwarden.scenario_job import write_grey
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.scenario_job import write_grey
+from etchwarden.practice_session.session import Session
 from logbooks import Disk, logbook_on, start_run
 from photo_files import PHOTOGRAPHS
 

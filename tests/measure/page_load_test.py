@@ -16,8 +16,8 @@ from pathlib import Path
 import pytest
 
 from etchpath.writer import Order, write_job
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from measure.link_cost_test import (

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from broker import free_port
-from etchwarden.household import Household
+from etchwarden.practice_session.process_group import Household
 from logbooks import LONG_S, Disk, logbook_on, row_of, start_run
 
 pytestmark = pytest.mark.measure

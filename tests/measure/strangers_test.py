@@ -22,8 +22,8 @@ from urllib.parse import urlencode
 import pytest
 
 from etchpath.writer import Order, write_job
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import form_token, token_digest
 from etchweb.auth.store import Store
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES

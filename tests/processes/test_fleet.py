@@ -6,7 +6,7 @@ import pytest
 from click.testing import CliRunner
 
 from broker import broker_in, free_port, until
-from etchwarden.fleet import command
+from etchwarden.commands.fleet import command
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.topics import values_of

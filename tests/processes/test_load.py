@@ -6,8 +6,8 @@ import time
 
 import pytest
 
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 
 PATIENCE_S = 60.0
 DRAWING = (

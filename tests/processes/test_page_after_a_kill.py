@@ -11,8 +11,8 @@ import serial
 
 from etchpath.writer import Order, write_job
 from etchpractice.scenario.people import ANSWERS
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from page_bench import phone_options

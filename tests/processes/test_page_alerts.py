@@ -5,9 +5,9 @@ import sqlite3
 
 from alert_sinks import WebSink, serving
 from etchpractice.scenario.script import Picture
-from etchwarden.household import Household
-from etchwarden.scenario_job import write_grey
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.scenario_job import write_grey
+from etchwarden.practice_session.session import Session
 from etchweb.alerts.outbox import FILE_NAME
 
 PATIENCE_S = 120.0

@@ -10,8 +10,8 @@ import time
 
 import pytest
 
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from page_bench import phone_options
 from phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
 

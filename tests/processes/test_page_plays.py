@@ -2,7 +2,7 @@
 
 import pytest
 
-from etchwarden.scenario_stage import theatre
+from etchwarden.practice_session.scenario_stage import theatre
 from etchweb.practice.scenario_runner import Outcome
 from etchweb.practice.scenario_views import open_theatre
 from page_bench import served_page, violations

@@ -3,9 +3,9 @@
 import time
 
 from etchpractice.scenario.script import Picture
-from etchwarden.household import Household
-from etchwarden.scenario_job import write_grey
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.scenario_job import write_grey
+from etchwarden.practice_session.session import Session
 
 DEFAULT_SPEEDUP = "20"
 HESITATES_S = 5.0  # at twenty times the speed this was more than the minute to start in

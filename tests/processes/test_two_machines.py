@@ -18,9 +18,9 @@ from PIL import Image, ImageDraw
 
 from broker import broker_in, free_port, until
 from etchphoto.job import PhotoOrder, prepare_job
-from etchwarden.fleet import command
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.commands.fleet import command
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import new_token
 from etchweb.auth.roles import Role
 from etchweb.auth.store import Store

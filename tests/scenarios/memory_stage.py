@@ -8,7 +8,7 @@ from etchpractice.scenario.people import arguments_of
 from etchpractice.scenario.rows import PIECE_MM, amiss, row_light
 from etchpractice.scenario.script import GETTING_READY, STARTING, Begins
 from etchpractice.scenario.sight import Sight
-from etchwarden.scenario_job import write_grey
+from etchwarden.practice_session.scenario_job import write_grey
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from rig.bench import STEP_S
 from rig.guarded import GuardedRig

@@ -18,8 +18,8 @@ from pathlib import Path
 import pytest
 
 from etchpath.writer import Order, write_job
-from etchwarden.household import Household
-from etchwarden.session import Session
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.server.host_names import own_addresses

@@ -4,7 +4,7 @@ from typing import Final
 
 from etchwarden.selfcheck.facts import MachineFacts, PageFacts
 from etchwarden.selfcheck.findings import Check, Finding, Grade, look, well, wrong
-from etchwarden.wiring_drawing import SEE_DRAWING
+from etchwarden.shared.wiring_drawing import SEE_DRAWING
 
 SOCKET_MODE: Final = 0o660
 # GPIO 0 to 8 are pulled up at power-on (BCM2835 ARM Peripherals, p. 102), and 14 and 15 move

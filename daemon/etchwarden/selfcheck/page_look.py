@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.configuration.faults import FaultyConfiguration
+from etchwarden.configuring.page_settings import PageSettings
 from etchwarden.installation.places import PAGE_SETTINGS, Places
-from etchwarden.page_settings import PageSettings
 from etchwarden.selfcheck.facts import PageFacts
 from etchwarden.selfcheck.machine_look import reasons_of
 from etchweb.server.host_names import EVERY_ADDRESS

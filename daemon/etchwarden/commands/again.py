@@ -1,0 +1,120 @@
+"""`etchwarden again`: take up an etch that was cut short, from a terminal."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.job_summary import duration
+from etchwarden.shared.machine_calls import asking
+from etchwire.client import DaemonClient
+
+NOT_MOVED: Final = "tile and head have not moved"
+ORIGIN_AGAIN: Final = "origin set again"
+NOTHING: Final = "No etch was cut short that could be taken up again."
+IN_DOUBT: Final = (
+    "In doubt take the row above: burnt twice, a row gets twice the light; left out, it stays"
+    " white."
+)
+
+
+@click.command()
+@click.argument("run", type=click.IntRange(min=1), required=False)
+@click.option(
+    "--row", metavar="ROW", type=click.IntRange(min=1),
+    help="The first row that is not dark, told by eye, counted from 1 at the top.",
+)  # fmt: skip
+@click.option(
+    "--not-moved", "confirm", flag_value=NOT_MOVED, help="Tile and head have not moved since."
+)
+@click.option(
+    "--origin-set", "confirm", flag_value=ORIGIN_AGAIN,
+    help="The machine is homed, or its origin set again, where it was.",
+)  # fmt: skip
+@click.option(
+    "--accept-gap", "has_accepted", is_flag=True,
+    help="Of another program's file: what stays unburnt before the rest is known and accepted.",
+)  # fmt: skip
+@daemon_option()
+def command(
+    *, run: int | None, row: int | None, confirm: str | None, has_accepted: bool, socket: Path
+) -> None:
+    """Load what is left of etch RUN, or of the one that was cut short last.
+
+    It says what is known of the cut and what is not, and asks for what is not said here. Nothing
+    is etched by that: `etchwarden etch` follows.
+    """
+    with asking(socket) as daemon:
+        number = _newest(daemon) if run is None else run
+        found = daemon.call("unfinished", run=number)
+        if not found["may"]:
+            raise click.ClickException(found["why_not"])
+        _tell(found)
+        if row is None and not found["is_row_known"]:
+            row = _row_asked(found)
+        _tell_rest(daemon.call("unfinished", run=number, row=None if row is None else row - 1))
+        said = confirm or _confirmation(found)
+        accepted = {} if not found.get("gap_mm") else _accepted(found, has_accepted=has_accepted)
+        told = daemon.call(
+            "reenter", run=number, confirm=said, row=None if row is None else row - 1, **accepted
+        )
+        click.echo(f"{told['sentence']}\nIt is loaded. Start it with: etchwarden etch")
+        if asked := daemon.call("status")["machine"]["origin"]["sentence"]:
+            click.echo(f"Before that: {asked}")
+
+
+def _newest(daemon: DaemonClient) -> int:
+    left = daemon.call("status")["unfinished"]
+    if left is None:
+        raise click.ClickException(NOTHING)
+    return int(left["run"])
+
+
+def _tell(found: Mapping[str, Any]) -> None:
+    click.echo(f"Etch {found['run']}, {found['title']}: {found['because'] or found['ended']}")
+    for heading, sentences in (("Known", found["known"]), ("Not known", found["unknown"])):
+        click.echo(f"{heading}:")
+        for sentence in sentences:
+            click.echo(f"  {sentence}")
+
+
+def _row_asked(found: Mapping[str, Any]) -> int:
+    click.echo(IN_DOUBT)
+    if found["either"]:
+        rows = [str(place["row"] + 1) for place in found["either"]]
+        return int(click.prompt("The first row that is not dark", type=click.Choice(rows)))
+    row: int = click.prompt(
+        "The first row that is not dark from edge to edge",
+        type=click.IntRange(1, found["rows"]),
+        default=min(found["first_row"] + 1, found["rows"]),
+    )
+    return row
+
+
+def _tell_rest(found: Mapping[str, Any]) -> None:
+    rest = found["rest"]
+    if rest is None:
+        raise click.ClickException("From that row on nothing is left to etch.")
+    if found.get("gap_mm") is not None:
+        click.echo(f"Left: about {duration(rest['predicted_s'])}.")
+        return
+    click.echo(
+        f"Left: {rest['rows']} rows, {rest['width_mm']:g} × {rest['height_mm']:.1f} mm, about"
+        f" {duration(rest['predicted_s'])}, from row {rest['first_row'] + 1} on."
+    )
+
+
+def _confirmation(found: Mapping[str, Any]) -> str:
+    if found["is_place_kept"] and click.confirm("Have tile and head stayed where they were?"):
+        return NOT_MOVED
+    click.confirm("Is the machine homed, or its origin set again, where it was?", abort=True)
+    return ORIGIN_AGAIN
+
+
+def _accepted(found: Mapping[str, Any], *, has_accepted: bool) -> dict[str, bool]:
+    """Have a person accept what stays unburnt of a file, unless that was said."""
+    if not has_accepted:
+        click.confirm(f"Go on, and leave up to {found['gap_mm']:.1f} mm unburnt?", abort=True)
+    return {"accept_gap": True}

@@ -1,0 +1,244 @@
+"""`etchwarden card`: test cards become jobs in folders."""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchphoto.errors import EtchphotoError
+from etchproof.card import CARD_NAME
+from etchproof.errors import EtchproofError, UnfitCard
+from etchproof.layout.border import Place
+from etchproof.layout.card_order import FIRST_STEPS, CardOrder, lay_out
+from etchproof.layout.job import prepare_card, read_card_file
+from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK
+from etchproof.layout.wishes import Wishes
+from etchwarden.shared.catalogue_calls import CraftDesk, desk_at
+from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.heads import find_head
+from etchwarden.shared.job_summary import duration
+from etchwire.craft import Head, Recipe
+from etchwire.errors import Refused, WireError
+from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
+
+_COMMON: Final[tuple[Callable[[Any], Any], ...]] = (
+    click.option(
+        "-o", "--output", "folder", metavar="CARD", type=click.Path(path_type=Path), required=True,
+        help="The folder to make; it will hold the job and the card's description.",
+    ),
+    click.option("--replace", "is_replacing", is_flag=True, help="Replace a card that is there."),
+    click.option(
+        "--head", "head_name", metavar="LASER", default=DEFAULT_HEAD, show_default=True,
+        help=f"A laser of the logbook, a TOML file, or {', '.join(PRACTICE_HEADS)}.",
+    ),
+    click.option(
+        "--surface", default=PRACTICE_SURFACE, metavar="TEXT", show_default=True,
+        help="Tile and paint, for the record.",
+    ),
+    click.option(
+        "--number", type=int, metavar="N",
+        help="The card's number; left out, the next after those of the cards beside it.",
+    ),
+    click.option(
+        "--place", "place_mm", type=float, nargs=2, default=(100.0, 100.0), show_default=True,
+        metavar="WIDTH HEIGHT", help="The part of the tile that it may cover, in mm.",
+    ),
+    click.option(
+        "--at", "at_mm", type=float, nargs=2, metavar="X Y",
+        help="Lower left corner of the card, in mm from the origin.",
+    ),
+    click.option(
+        "--spacing", "spacing_mm", type=float, default=0.1, show_default=True, metavar="MM",
+        help="From line to line, as photos will have it.",
+    ),
+    click.option(
+        "--halftone", default="jarvis", show_default=True, metavar="KIND",
+        help="How grey becomes dots, as photos will have it.",
+    ),
+    click.option("--air-assist", is_flag=True, help="Air assist will be on."),
+    daemon_option(is_required=False),
+)  # fmt: skip
+
+_RECIPE: Final = (
+    click.option("--speed", "feed_mm_per_min", metavar="MM/MIN", type=float, help="Its speed."),
+    click.option("--power", "power_percent", metavar="PERCENT", type=float, help="Its power."),
+)
+
+
+def _with(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    def add(function: Any) -> Any:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return add
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+def command() -> None:
+    """Lay out a test card: a job like any other, to be etched, wiped and read.
+
+    A power card finds speed and power, a tone card how greys come out, a register card whether
+    rows burnt to the left meet those burnt to the right.
+    """
+
+
+@command.command(short_help="Try speeds against powers.")
+@_with(*_COMMON)
+@click.option(
+    "--speeds", "feeds", type=float, nargs=2, metavar="LOW HIGH",
+    help="Speeds in mm/min; left out, those that suit lasers of this rating.",
+)  # fmt: skip
+@click.option(
+    "--powers", "percents", type=float, nargs=2, metavar="LOW HIGH", help="Powers in per cent."
+)
+@click.option(
+    "--steps", type=int, nargs=2, default=FIRST_STEPS, show_default=True,
+    metavar="SPEEDS POWERS", help="How many of each.",
+)  # fmt: skip
+def power(
+    feeds: tuple[float, float] | None,
+    percents: tuple[float, float] | None,
+    steps: tuple[int, int],
+    **said: Any,
+) -> None:
+    """Try speeds against powers: the first card for a laser, a tile and a paint."""
+    changes = {
+        "feeds_mm_per_min": feeds,
+        "power_ratios": None if percents is None else (percents[0] / 100, percents[1] / 100),
+        "steps": steps,
+    }
+    _make("power", said, changes)
+
+
+@command.command(short_help="Five patches round a recipe.")
+@_with(*_COMMON, *_RECIPE)
+def five(**said: Any) -> None:
+    """Five patches round a recipe: enough to see whether it holds on a new box of tiles."""
+    _make("five", said, {})
+
+
+@command.command(short_help="Greys from bare to black.")
+@_with(*_COMMON, *_RECIPE)
+@click.option("--steps", default=DEFAULT_STEPS, show_default=True, help="How many greys.")
+@click.option(
+    "--black", default=GUESSED_BLACK, show_default=True, metavar="SHARE",
+    help="What the darkest patch of the power card reflects beside the bare tile.",
+)  # fmt: skip
+def tone(steps: int, black: float, **said: Any) -> None:
+    """Greys from bare to black, burnt with a recipe and its halftone."""
+    _make("tone", said, {"greys": steps, "black": black})
+
+
+@command.command(short_help="Do rows meet? Hairlines burnt both ways.")
+@_with(*_COMMON, *_RECIPE)
+def register(**said: Any) -> None:
+    """Hairlines burnt to the right against hairlines burnt to the left."""
+    _make("register", said, {})
+
+
+def _make(kind: str, said: dict[str, Any], changes: Mapping[str, Any]) -> None:
+    with _desk(said["socket"]) as desk:
+        try:
+            order = _order(kind, said, changes, desk)
+            card = lay_out(order)
+            sheet = prepare_card(
+                card, folder=said["folder"], is_replacing=said["is_replacing"], at_mm=said["at_mm"]
+            )
+            if desk is not None:
+                desk.file_card(card, sheet)
+        except Refused:
+            raise
+        except (EtchproofError, EtchphotoError, WireError) as error:
+            raise click.ClickException(f"{error}.") from error
+    for note in card.notes:
+        click.echo(f"Note: {note}", err=True)
+    if desk is None:
+        click.echo("Note: without --daemon the logbook does not know of this card.", err=True)
+    click.echo(
+        f"{sheet.title}: {card.width_mm:.1f} × {card.height_mm:.1f} mm. Etching will take "
+        f"{duration(sheet.predicted_s)}.\nThe job is in {said['folder']}. When it is etched, let "
+        f"it cool, wipe it, photograph it and say: etchwarden read PHOTO --card {said['folder']}"
+    )
+
+
+@contextmanager
+def _desk(socket: Path | None) -> Iterator[CraftDesk | None]:
+    if socket is None:
+        yield None
+        return
+    with desk_at(socket) as desk:
+        yield desk
+
+
+def _order(
+    kind: str, said: dict[str, Any], changes: Mapping[str, Any], desk: CraftDesk | None
+) -> CardOrder:
+    if desk is None and kind != "power":
+        _require_settings(said, PRACTICE_RECIPES.get(said["head_name"]))
+    head = desk.head(said["head_name"]) if desk else find_head(said["head_name"])
+    if desk:
+        desk.require_surface(said["surface"])
+    wishes = Wishes(
+        number=_number(said, desk),
+        head=head,
+        surface=said["surface"],
+        line_spacing_mm=said["spacing_mm"],
+        halftone=said["halftone"],
+        place=Place(*said["place_mm"]),
+        air_assist=said["air_assist"],
+    )
+    recipe = None if kind == "power" else _recipe(said, head, desk)
+    return CardOrder(kind=kind, wishes=wishes, recipe=recipe, **changes)
+
+
+def _recipe(said: dict[str, Any], head: Head, desk: CraftDesk | None) -> Recipe:
+    feed, percent = said["feed_mm_per_min"], said["power_percent"]
+    in_force = desk.recipe_in_force(head.name, said["surface"]) if desk else None
+    usual = PRACTICE_RECIPES.get(said["head_name"])
+    known = Recipe.from_table(_settings(in_force)) if in_force else usual
+    _require_settings(said, known)
+    return Recipe(
+        surface=said["surface"],
+        feed_mm_per_min=feed if feed is not None or known is None else known.feed_mm_per_min,
+        power_ratio=(percent / 100 if percent is not None or known is None else known.power_ratio),
+        line_spacing_mm=said["spacing_mm"],
+        air_assist=said["air_assist"],
+    )
+
+
+def _require_settings(said: dict[str, Any], known: Recipe | None) -> None:
+    if known is None and (said["feed_mm_per_min"] is None or said["power_percent"] is None):
+        raise click.UsageError(
+            "say --speed and --power: there is no recipe for this laser on this tile and paint"
+        )
+
+
+def _settings(in_force: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: in_force[name] for name in Recipe.__slots__}
+
+
+def _number(said: dict[str, Any], desk: CraftDesk | None) -> int:
+    taken = _numbers_beside(said["folder"])
+    least = desk.next_number() if desk else 1
+    number = said["number"] or max(max(taken, default=0) + 1, least)
+    if number in taken and not said["is_replacing"]:
+        raise UnfitCard(
+            f"card {number} is already in {taken[number]}: leave --number out, or say another"
+        )
+    if desk and number < least:
+        desk.require_free(number)
+    return int(number)
+
+
+def _numbers_beside(folder: Path) -> dict[int, Path]:
+    """Return the numbers of the cards in the folders beside `folder`."""
+    taken = {}
+    for file in folder.absolute().parent.glob(f"*/{CARD_NAME}"):
+        try:
+            taken[read_card_file(file).number] = file.parent
+        except EtchproofError:
+            continue  # a card of another version takes no number of ours
+    return taken

@@ -1,0 +1,147 @@
+"""`etchwarden etch`: get the loaded job ready, start it and watch it, from a terminal."""
+
+import time
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchwarden.shared.catalogue_calls import sentence
+from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.progress import progress_shown
+from etchwire.client import DaemonClient
+from etchwire.errors import WireError
+
+LOOKS_EVERY_S: Final = 0.1
+WAITS_FOR_SOMEBODY: Final = "waiting for somebody at the machine"
+_UNDER_WAY: Final = "is_under_way"
+
+Snapshot = Mapping[str, Any]
+
+
+@click.command()
+@click.option(
+    "--answer", "answers", multiple=True, metavar="KEY=ANSWER",
+    help="An answer to the checklist beforehand, as lens=yes or focus=spacer; the rest is asked.",
+)  # fmt: skip
+@click.option("--long-run", is_flag=True, help="Say yes to an etch that takes long.")
+@click.option("--stays", default="", metavar="NAME", help="Who stays until the end.")
+@daemon_option()
+def command(answers: tuple[str, ...], *, long_run: bool, stays: str, socket: Path) -> None:
+    """Etch the job that is loaded: answer the checklist, press the button at the machine, watch.
+
+    Nothing starts from here alone: somebody has to show at the machine that they are there.
+    Ctrl-C ends the watching, not the etch. Exit code 1: it did not come to its end.
+    """
+    try:
+        with DaemonClient(socket) as daemon:
+            found = _await(daemon, "arm")
+            read = _read_findings(found["job"]["preflight"])
+            said = _answered(found["interlocks"]["questions"], answers)
+            daemon.call("arm", answers=said, acknowledge=read)
+            _await(daemon, "start")
+            daemon.call(
+                "start", acknowledge_long_run=long_run, stays_until_end=stays, acknowledge=read
+            )
+            run = _watched(daemon)
+    except WireError as error:
+        raise click.ClickException(sentence(error)) from error
+    because = f": {run['because']}" if run["because"] else ""
+    click.echo(f"Run {run['id']}: {run['ended']}{because}")
+    if run["ended"] != "complete":
+        raise SystemExit(1)
+
+
+def _await(daemon: DaemonClient, wish: str) -> Snapshot:
+    """Return the first snapshot in which `wish` may be asked; raise ClickException if none can.
+
+    What somebody has to do at the machine first is said once.
+    """
+    said = ""
+    while True:
+        now: Snapshot = daemon.call("status")
+        if wish in now["may"]:
+            return now
+        request = _request_of(now["interlocks"])
+        if request and request != said:
+            click.echo(request, err=True)
+        said = request or said
+        _require_hope(now, wish)
+        time.sleep(LOOKS_EVERY_S)
+
+
+def _request_of(box: Mapping[str, Any]) -> str:
+    """Return what somebody has to do at the machine now; empty where nothing waits for them."""
+    if box["arming"]["step"] == WAITS_FOR_SOMEBODY:
+        return "Now press the button at the machine."
+    return str(box["request"] or "")
+
+
+def _require_hope(now: Snapshot, wish: str) -> None:
+    job, arming = now["job"], now["interlocks"]["arming"]
+    if job is None:
+        raise click.ClickException("No job is loaded: etchwarden load JOB.")
+    if job["preflight"]["verdict"] == "refused":
+        raise click.ClickException(job["preflight"]["sentence"])
+    is_checked = job["preflight"]["verdict"] != "checking" and now["machine"]["link"] == "ready"
+    if wish == "arm" and is_checked and not _request_of(now["interlocks"]):
+        raise click.ClickException(f"It cannot be got ready now. {now['sentence']}")
+    if wish == "start" and not arming[_UNDER_WAY] and arming["failed_because"]:
+        raise click.ClickException(arming["failed_because"])
+
+
+def _read_findings(preflight: Mapping[str, Any]) -> list[str]:
+    kinds: list[str] = list(preflight["to_acknowledge"])
+    for finding in preflight["findings"]:
+        if finding["kind"] in kinds:
+            click.echo(f"{finding['kind']}: {finding['reason']}")
+    if kinds:
+        click.confirm("Etch it all the same?", abort=True)
+    return kinds
+
+
+def _answered(questions: Sequence[Mapping[str, Any]], given: tuple[str, ...]) -> dict[str, Any]:
+    before = dict(pair.partition("=")[::2] for pair in given)
+    return {
+        one["key"]: _answer(one, before[one["key"]]) if one["key"] in before else _asked(one)
+        for one in questions
+    }
+
+
+def _answer(question: Mapping[str, Any], word: str) -> Any:
+    if question["kind"] == "confirmation":
+        return word.lower() in ("yes", "y", "true")
+    if question["kind"] != "hours":
+        return word
+    try:
+        return float(word)
+    except ValueError as error:
+        raise click.UsageError(
+            f"{question['key']} takes a number of hours, not {word!r}"
+        ) from error
+
+
+def _asked(question: Mapping[str, Any]) -> Any:
+    if question["kind"] == "confirmation":
+        return click.confirm(question["text"], default=False)
+    if question["kind"] == "hours":
+        return click.prompt(question["text"], type=float)
+    return click.prompt(question["text"], type=click.Choice(list(question["choices"])))
+
+
+def _watched(daemon: DaemonClient) -> Mapping[str, Any]:
+    said = None
+    with progress_shown("Etching") as show:
+        for snapshot in daemon.subscribe():
+            asked_for = snapshot["interlocks"]["asked_for"]
+            if asked_for is not None and asked_for != said:
+                click.echo(asked_for, err=True)
+            said = asked_for
+            run: Mapping[str, Any] | None = snapshot["run"]
+            if run is None:
+                continue
+            show(run["share"])
+            if run["ended"] is not None:
+                return run
+    raise click.ClickException("The daemon went silent before the run had ended.")

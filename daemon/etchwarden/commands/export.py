@@ -1,0 +1,58 @@
+"""`etchwarden export`: everything the logbook knows, as CSV and JSON."""
+
+import shutil
+from contextlib import closing
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import click
+
+from etchdaemon.errors import EtchdaemonError
+from etchdaemon.logbook.exporting import export_book
+from etchdaemon.logbook.opening import open_book
+from etchwarden.commands.backup import by_daemon, by_ourselves
+from etchwire.errors import WireError
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--daemon",
+    "socket",
+    metavar="SOCKET",
+    type=click.Path(path_type=Path),
+    envvar="ETCHWARDEN_DAEMON",
+    help="The socket of a daemon that runs.",
+)
+@click.option(
+    "--state",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The records of a daemon that does not run.",
+)
+def command(folder: Path, socket: Path | None, state: Path | None) -> None:
+    """Write everything the logbook knows into the new FOLDER, one CSV and one JSON file a table.
+
+    An etch that is under way is not disturbed: what is exported is a backup made for it. Photos
+    and pictures of jobs are not in it.
+    """
+    if socket is None and state is None:
+        raise click.UsageError("Say --daemon where the daemon runs, or --state where it does not.")
+    now_utc = datetime.now(UTC).isoformat(timespec="seconds")
+    try:
+        with TemporaryDirectory(prefix="etchwarden-") as scratch:
+            copy = Path(scratch, "logbook.sqlite3")
+            if state is not None:
+                by_ourselves(state, copy)
+            elif socket is not None:
+                shutil.copyfile(by_daemon(socket), copy)
+            book, note = open_book(copy, at_utc=now_utc)
+            with closing(book):
+                rows = export_book(book, folder, at_utc=now_utc, software=version("etchwarden"))
+    except (EtchdaemonError, WireError) as error:
+        raise click.ClickException(str(error)) from error
+    except OSError as error:
+        raise click.ClickException(f"{error.filename or folder}: {error.strerror}.") from error
+    click.echo(f"{rows} records are in {folder}. {note or ''}".rstrip())

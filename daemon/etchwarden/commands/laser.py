@@ -1,0 +1,66 @@
+"""`etchwarden laser`: the lasers that the logbook knows."""
+
+from pathlib import Path
+from typing import Final
+
+import click
+
+from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.heads import find_head
+
+SECONDS_PER_HOUR: Final = 3600.0
+LIKELY_INPUT_W: Final = 25.0  # single diodes give less (common practice, no source)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+def command() -> None:
+    """Lasers: list them, describe one, note that a lens was wiped."""
+
+
+@command.command(name="list")
+@daemon_option()
+def list_them(socket: Path) -> None:
+    """Every laser with its hours of beam, and those since its lens was wiped."""
+    with desk_at(socket) as desk:
+        heads = desk.daemon.call("heads")["heads"]
+    for one in heads:
+        head, since_s = one["head"], one["beam_since_wipe_s"]
+        measured = "measured" if head["register"]["is_measured"] else "never measured"
+        wiped = "never noted" if since_s is None else f"{since_s / SECONDS_PER_HOUR:.1f} h ago"
+        practice = ", practice" if one["is_practice"] else ""
+        click.echo(
+            f"{one['name']}: {head['rated_optical_w']:g} W{practice}, beam "
+            f"{one['beam_s'] / SECONDS_PER_HOUR:.1f} h, lens wiped {wiped}, register {measured}"
+        )
+
+
+@command.command()
+@click.argument("laser", metavar="FILE")
+@click.option("--notes", default="", help="What else is worth knowing.")
+@daemon_option()
+def describe(laser: str, notes: str, socket: Path) -> None:
+    """Describe a laser by a TOML FILE (see etchwarden prepare --help), for the first time or anew.
+
+    Its rated watts are optical ones: many boxes print the watts that go in.
+    """
+    with desk_at(socket) as desk:
+        head = find_head(laser)
+        desk.daemon.call("save_head", head=head.to_table(), notes=notes, who=desk.who)
+    click.echo(f"{head.name} is in the logbook.")
+    if head.rated_optical_w > LIKELY_INPUT_W:
+        click.echo(
+            f"Note: {head.rated_optical_w:g} W is much for a diode laser: boxes often print the "
+            "watts that go in. The optical ones count here.",
+            err=True,
+        )
+
+
+@command.command()
+@click.argument("laser", metavar="LASER")
+@daemon_option()
+def wiped(laser: str, socket: Path) -> None:
+    """Note that the lens of LASER was wiped just now."""
+    with desk_at(socket) as desk:
+        desk.daemon.call("wipe_lens", head=laser, who=desk.who)
+    click.echo(f"The lens of {laser} is noted as wiped.")

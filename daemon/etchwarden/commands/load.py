@@ -1,0 +1,87 @@
+"""`etchwarden load`: hand a job, or another program's G-code, to the daemon."""
+
+import tempfile
+import time
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchpath.errors import EtchpathError
+from etchpath.foreign_job import write_foreign_job
+from etchwarden.shared.heads import find_head
+from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
+from etchwire.client import DaemonClient
+from etchwire.errors import WireError
+from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet, tidied_words
+
+LOOKS_EVERY_S: Final = 0.2
+
+
+@click.command(name="load")
+@click.argument("job", type=click.Path(exists=True, path_type=Path))
+@click.option(
+    "--daemon",
+    "socket",
+    required=True,
+    type=click.Path(path_type=Path),
+    envvar="ETCHWARDEN_DAEMON",
+    help="The daemon's socket.",
+)
+@click.option("--head", metavar="LASER", help="For other software's G-code: which laser burns it.")
+@click.option(
+    "--page",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The page's own folder, to leave it pictures of the job.",
+)
+@click.option("--surface", default="not told", help="For other software's G-code: tile and paint.")
+def command(job: Path, socket: Path, head: str | None, page: Path | None, surface: str) -> None:
+    """Hand JOB, a job folder or a G-code file, to the daemon, and wait until it is checked.
+
+    Exit code 0 means ready, 1 refused, 3 that something must be read and accepted first.
+    """
+    try:
+        with tempfile.TemporaryDirectory() as made, DaemonClient(socket) as daemon:
+            folder = job if job.is_dir() else Path(made)
+            if folder is not job:
+                _make_job(job, folder, head, surface)
+            with (
+                (folder / GCODE_NAME).open("rb") as gcode,
+                (folder / SHEET_NAME).open("rb") as sheet,
+            ):
+                daemon.load(gcode.fileno(), sheet.fileno())
+            if page is not None:
+                _leave_pictures(folder, page / PICTURES_FOLDER)
+            found = _await_check(daemon)
+    except (EtchpathError, WireError) as error:
+        raise click.ClickException(str(error)) from error
+    except OSError as error:
+        raise click.ClickException(f"{error.filename or job}: {error.strerror}.") from error
+    click.echo(found["sentence"])
+    raise SystemExit({"ready": 0, "acknowledge": 3}.get(found["verdict"], 1))
+
+
+def _make_job(gcode: Path, folder: Path, head: str | None, surface: str) -> None:
+    if head is None:
+        raise click.ClickException("Say with --head which laser burns this file.")
+    sheet = write_foreign_job(gcode, folder, head=find_head(head), surface=surface)
+    if sheet.original is not None and sheet.original.tidied_lines:
+        click.echo(f"Tidied {tidied_words(sheet.original.tidied_lines)}.")
+
+
+def _leave_pictures(job: Path, pictures: Path) -> None:
+    gcode_sha256 = read_sheet(job).gcode_sha256
+    draw_path(job, folder=pictures, gcode_sha256=gcode_sha256)
+    if (job / PICTURE_NAME).exists():
+        keep_picture(job / PICTURE_NAME, folder=pictures, gcode_sha256=gcode_sha256)
+
+
+def _await_check(daemon: DaemonClient) -> dict[str, Any]:
+    """Return what the preflight found; until the machine is there it cannot begin."""
+    while True:
+        snapshot = daemon.call("status")
+        found: dict[str, Any] = snapshot["job"]["preflight"]
+        if found["verdict"] != "checking" or snapshot["machine"]["link"] != "ready":
+            return found
+        time.sleep(LOOKS_EVERY_S)

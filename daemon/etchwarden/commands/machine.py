@@ -1,0 +1,79 @@
+"""`etchwarden machine`: the practice machine, alone, on a pseudo-terminal."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from etchwarden.shared.heads import find_head
+from etchwire.errors import WireError
+from etchwire.examples import DEFAULT_HEAD, PRACTICE_REGISTER
+
+
+@click.command()
+@click.option(
+    "--folder",
+    metavar="DIR",
+    required=True,
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Where the port, the clock and the sockets appear.",
+)
+@click.option(
+    "--speedup",
+    metavar="N",
+    default=1.0,
+    show_default=True,
+    type=click.FloatRange(min=1.0),
+    help="How much faster than real time; beyond 20, as fast as it goes.",
+)
+@click.option("--surface", metavar="NAME", help="Which invented tile and paint lies under it.")
+@click.option(
+    "--head",
+    metavar="LASER",
+    default=DEFAULT_HEAD,
+    show_default=True,
+    help="A practice laser, or a file that describes one.",
+)
+@click.option(
+    "--firmware",
+    default="8-bit",
+    show_default=True,
+    type=click.Choice(["8-bit", "32-bit"]),
+    help="Which controller it plays.",
+)
+@click.option("--baud", default=115200, show_default=True, type=click.IntRange(min=1200))
+@click.option(
+    "--beam-lag",
+    "beam_lag_s",
+    metavar="S",
+    default=PRACTICE_REGISTER.beam_lag_s,
+    show_default=True,
+    help="How late the beam follows the controller.",
+)
+@click.option(
+    "--slack",
+    "slack_mm",
+    metavar="MM",
+    default=PRACTICE_REGISTER.slack_mm,
+    show_default=True,
+    help="How far apart the head's two ways along a row lie.",
+)
+@click.option("--seed", default=1, show_default=True, help="Which coat of paint, which noise.")
+def command(**wishes: Any) -> None:
+    """Play a laser engraver: a controller, its motion, its beam and a tile.
+
+    DIR/port is opened like a serial port. The tile's pictures, and everything that can be made
+    to go wrong, are asked for at DIR/control.sock. Ctrl-C ends it.
+    """
+    from etchpractice.machine import PracticeMachine  # noqa: PLC0415 - numpy is slow to start
+    from etchpractice.process import PracticeProcess, Terms  # noqa: PLC0415
+    from etchpractice.surface import DEFAULT, UnknownSurface  # noqa: PLC0415
+
+    folder, speedup = wishes.pop("folder"), wishes.pop("speedup")
+    try:
+        wishes["head"] = find_head(wishes["head"])
+        wishes["surface"] = wishes["surface"] or DEFAULT
+        machine = PracticeMachine(**wishes)
+        PracticeProcess(machine, Terms(folder=folder, speedup=speedup)).run()
+    except (WireError, UnknownSurface, OSError) as error:
+        raise click.ClickException(str(error)) from error

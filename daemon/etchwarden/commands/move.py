@@ -1,0 +1,51 @@
+"""`etchwarden move`: move the head with the beam off, home it, set the origin."""
+
+from pathlib import Path
+from typing import Final
+
+import click
+
+from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.machine_calls import asking, await_rest
+
+ONE_THING: Final = "Say X and Y, or one of --home, --unlock, --set-origin, --find-origin, --stop."
+
+FIND: Final = "find_origin"
+DONE: Final = {
+    "set_origin": "The origin is where the head is.",
+    "unlock": "The controller is unlocked. Set the origin before anything else.",
+}
+
+
+@click.command(name="move", context_settings={"ignore_unknown_options": True})
+@click.argument("place", metavar="[X Y]", type=float, nargs=-1)
+@daemon_option()
+@click.option("--by", "is_by", is_flag=True, help="Count from where the head is.")
+@click.option("--home", "deed", flag_value="home", help="Find the ends of the travel.")
+@click.option("--unlock", "deed", flag_value="unlock", help="Unlock the controller.")
+@click.option("--set-origin", "deed", flag_value="set_origin", help="Count from here on.")
+@click.option(
+    "--find-origin", "deed", flag_value="find_origin",
+    help="Put the origin where it was before; only after homing.",
+)  # fmt: skip
+@click.option("--stop", "deed", flag_value="stop", help="Stop the head, or the etch.")
+def command(place: tuple[float, ...], socket: Path, is_by: bool, deed: str | None) -> None:
+    """Move the head to X and Y, in mm counted from the origin; the beam stays off.
+
+    Ctrl-C stops it on its way.
+    """
+    if len(place) != (0 if deed else 2) or (deed and is_by):
+        raise click.UsageError(ONE_THING)
+    with asking(socket) as daemon:
+        if deed:
+            again = daemon.call("status")["machine"]["origin"]["again"] if deed == FIND else None
+            daemon.call(deed)
+            if deed == FIND and again is not None:
+                click.echo(f"In force again: {again['name']}.")
+                return
+            if deed in DONE:
+                click.echo(DONE[deed])
+                return
+        else:
+            daemon.call("move_by" if is_by else "move_to", x_mm=place[0], y_mm=place[1])
+        await_rest(daemon)

@@ -1,0 +1,198 @@
+"""`etchwarden practice`: a picture is etched on the practice machine, start to end."""
+
+import signal
+import socket
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, NoReturn
+
+import click
+
+from etchphoto.demo import LIGHTHOUSE
+from etchphoto.errors import EtchphotoError
+from etchphoto.job import PhotoOrder, prepare_job
+from etchpractice.scenario.script import Scenario
+from etchwarden.practice_session.output_files import keep, require_writable, summary
+from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.scenario import LIST, listing, load_scenario, pace_of, play
+from etchwarden.practice_session.scenario_job import write_grey
+from etchwarden.practice_session.session import Session
+from etchwarden.shared.progress import progress_shown
+from etchwire.errors import WireError
+from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.storing import fault_of_card
+
+_DEMO_WIDTH_MM: Final = 50.0
+
+
+@click.command()
+@click.argument("photo", required=False, type=click.Path(path_type=Path))
+@click.option("--once", is_flag=True, help="Run to the end without the page, then leave.")
+@click.option(
+    "--out",
+    "out",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path),
+    help="Where to leave the job, the etched tile and the record of the run.",
+)
+@click.option(
+    "--speedup",
+    metavar="N",
+    default=20.0,
+    show_default=True,
+    type=click.FloatRange(min=1.0),
+    help="How much faster than real time to run; beyond about 20, as fast as it goes.",
+)
+@click.option(
+    "--width",
+    "width_mm",
+    metavar="MM",
+    default=_DEMO_WIDTH_MM,
+    show_default=True,
+    help="Width of the picture on the tile.",
+)
+@click.option(
+    "--head",
+    metavar="LASER",
+    default=DEFAULT_HEAD,
+    show_default=True,
+    type=click.Choice(list(PRACTICE_HEADS)),
+    help=f"Which invented laser: {', '.join(PRACTICE_HEADS)}.",
+)
+@click.option("--surface", metavar="NAME", help="Which invented tile and paint to etch.")
+@click.option(
+    "--scenario",
+    metavar="NAME|FILE",
+    help="Play this instead: a scenario that comes with the program (“list” lists them), or a file"
+    " of your own (TOML): events, and what must come of them.",
+)
+@click.option(
+    "--port",
+    "page_port",
+    metavar="PORT",
+    default=8080,
+    show_default=True,
+    help="The port of the page.",
+)
+def command(**wishes: Any) -> None:
+    """Etch PHOTO, or a lighthouse of our own, on the practice machine.
+
+    Nothing burns: machine, laser and tile are simulated, but the way there is the real one. The
+    page's address is printed; Ctrl-C ends everything.
+    """
+    signal.signal(signal.SIGTERM, _leave)
+    try:
+        _practise(_Wishes(**wishes))
+    except (EtchphotoError, WireError, OSError) as error:
+        told = fault_of_card(error)
+        raise click.ClickException(f"{told.capitalize()}." if told else str(error)) from error
+    except KeyboardInterrupt:
+        click.echo("\nEverything is switched off.", err=True)
+        sys.exit(130 if wishes["once"] else 0)
+
+
+def _leave(signal_number: int, _frame: object) -> NoReturn:
+    sys.exit(128 + signal_number)  # unwinds, so that the household is ended
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Wishes:
+    """What was asked for on the command line."""
+
+    photo: Path | None
+    once: bool
+    out: Path | None
+    speedup: float
+    width_mm: float
+    head: str
+    surface: str | None
+    scenario: str | None
+    page_port: int
+
+
+def _practise(wishes: _Wishes) -> None:
+    if wishes.scenario == LIST:
+        click.echo(listing())
+        return
+    scenario = None if wishes.scenario is None else _scene(wishes, wishes.scenario)
+    if wishes.out is not None:
+        require_writable(wishes.out)
+    with tempfile.TemporaryDirectory(prefix="etchwarden-") as scratch:
+        folder = Path(scratch)
+        with Household(folder) as household, household.blaming_who_ended():
+            session = Session(household, folder)
+            if scenario is None:
+                _etch(wishes, session)
+            else:
+                _play(wishes, scenario, session)
+
+
+def _etch(wishes: _Wishes, session: Session) -> None:
+    _prepare(wishes, session)
+    session.start_machine(*_machine_options(wishes, wishes.speedup))
+    if not wishes.once:
+        session.start_page(wishes.page_port)
+    session.begin_etch()
+    if not wishes.once:
+        click.echo(f"Watch it at http://127.0.0.1:{wishes.page_port}/ (Ctrl-C ends everything)")
+    run_id = session.watch_etch()
+    with session.ask_daemon() as daemon, session.ask_machine() as machine:
+        record = keep(wishes.out, run_id, daemon=daemon, machine=machine, job=session.job)
+    click.echo(summary(record, wishes.out))
+    if not wishes.once:
+        click.echo("The page stays until Ctrl-C.")
+        session.household.stay()
+    if record["ended"] != "complete":
+        sys.exit(1)
+
+
+def _scene(wishes: _Wishes, named: str) -> Scenario:
+    if wishes.photo is not None or wishes.out is not None:
+        raise click.UsageError("A scenario brings its own picture and leaves nothing behind.")
+    return load_scenario(named)
+
+
+def _play(wishes: _Wishes, scenario: Scenario, session: Session) -> None:
+    write_grey(scenario.picture, folder=session.job, head=wishes.head)
+    pace = pace_of(scenario, wishes.speedup)
+    session.start_machine(
+        *_machine_options(wishes, pace),
+        "--firmware", scenario.firmware, "--baud", str(scenario.baud),
+        box=session.keep_box(scenario.box) if scenario.box else None,
+    )  # fmt: skip
+    if wishes.once and scenario.needs_page:
+        session.start_page(_free_port())
+    if not wishes.once:
+        session.start_page(wishes.page_port)
+        click.echo(f"Watch it at http://127.0.0.1:{wishes.page_port}/ (Ctrl-C ends everything)")
+    came_true = play(scenario, session, pace=pace)
+    if not wishes.once:
+        click.echo("The page stays until Ctrl-C.")
+        session.household.stay()
+    if not came_true:
+        sys.exit(1)
+
+
+def _free_port() -> int:
+    """Return a port for a page that nobody is to look at."""
+    with socket.socket() as knock:
+        knock.bind(("127.0.0.1", 0))
+        return int(knock.getsockname()[1])
+
+
+def _prepare(wishes: _Wishes, session: Session) -> None:
+    order = PhotoOrder(
+        head=PRACTICE_HEADS[wishes.head],
+        recipe=PRACTICE_RECIPES[wishes.head],
+        width_mm=wishes.width_mm,
+        title=None if wishes.photo else "Lighthouse at dusk",
+    )
+    with progress_shown("Preparing") as show:
+        prepare_job(wishes.photo or LIGHTHOUSE, order, folder=session.job, on_progress=show)
+
+
+def _machine_options(wishes: _Wishes, speedup: float) -> tuple[str, ...]:
+    options = ("--speedup", str(speedup), "--head", wishes.head)
+    return options if wishes.surface is None else (*options, "--surface", wishes.surface)

@@ -1,0 +1,207 @@
+"""`etchwarden prepare`: a photo becomes a job in a folder."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchphoto.decoder.loading import load_photo
+from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
+from etchphoto.foreseen import foresee_picture, foresee_speed
+from etchphoto.framing import Crop
+from etchphoto.halftone import HALFTONES
+from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
+from etchphoto.tone import Adjustments
+from etchphoto.turning import turned
+from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.job_summary import summary
+from etchwarden.shared.prepare_recipe import RecipeWishes, choose_recipe
+from etchwarden.shared.progress import progress_shown
+from etchwire.errors import WireError
+from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS
+
+_EPILOG: Final = """\
+\b
+Examples:
+  etchwarden prepare portrait.jpg -o portrait --width 100
+  etchwarden prepare portrait.heic -o portrait --width 100 --height 150 \\
+      --head my-laser.toml --speed 3000 --power 70 --spacing 0.1
+
+\b
+A file about a laser, here an invented one:
+  name = "the one in the shed"
+  rated_optical_w = 10.0
+  spot_x_mm = 0.08           # along the rows
+  spot_y_mm = 0.08           # across the rows: lines lie no closer
+  is_spot_measured = false   # false: the maker's figure
+  max_s = 1000.0             # the controller's full power
+  max_feed_mm_per_min = 10000.0
+  acceleration_mm_per_s2 = 800.0
+  travel_x_mm = 400.0
+  travel_y_mm = 400.0
+
+\b
+  [register]                 # only when a register card was read
+  beam_lag_s = 0.0004
+  slack_mm = 0.06
+  is_measured = true
+"""
+
+_SETTINGS: Final[tuple[Callable[[Any], Any], ...]] = (
+    click.argument("photo", type=click.Path(path_type=Path)),
+    click.option(
+        "-o", "--output", "folder", metavar="JOB", type=click.Path(path_type=Path), required=True,
+        help="The folder to make; it will hold the G-code, its sheet and the tile as promised.",
+    ),
+    click.option("--replace", "is_replacing", is_flag=True, help="Replace a job that is there."),
+    click.option("--width", "width_mm", metavar="MM", type=float, help="Width of the picture."),
+    click.option(
+        "--height", "height_mm", metavar="MM", type=float,
+        help="Height of the picture; left out, the photo's shape decides it.",
+    ),
+    click.option(
+        "--crop", type=float, nargs=4, metavar="LEFT TOP RIGHT BOTTOM",
+        help="Part of the photo to use, as shares of its width and height; the middle is used "
+        "where the tile has another shape.",
+    ),
+    click.option(
+        "--head", metavar="LASER", default=DEFAULT_HEAD, show_default=True,
+        help=f"A laser of the logbook, a TOML file, or {', '.join(PRACTICE_HEADS)}.",
+    ),
+    click.option(
+        "--speed", "feed_mm_per_min", metavar="MM/MIN", type=float, help="Speed while etching."
+    ),
+    click.option(
+        "--power", "power_percent", metavar="PERCENT", type=float,
+        help="Power while etching, of all the laser has.",
+    ),
+    click.option("--spacing", "spacing_mm", metavar="MM", type=float, help="From line to line."),
+    click.option("--lines-per-inch", type=float, metavar="LINES", help="The same, in inches."),
+    click.option(
+        "--halftone", metavar="KIND",
+        help=f"How grey becomes dots: {', '.join(HALFTONES)} (for lettering and line art). Left "
+        f"out, as the recipe was found with, else {DEFAULT_HALFTONE}.",
+    ),
+    click.option("--brightness", default=0.0, metavar="POINTS", help="Lighten by -100 to 100."),
+    click.option("--contrast", default=1.0, metavar="FACTOR", help="Above 1 stretches the greys."),
+    click.option("--gamma", default=1.0, help="Above 1 brightens the middle greys."),
+    click.option("--local-contrast", default=0.0, help="Lift things off what lies round them: 1."),
+    click.option("--sharpness", default=0.0, help="Lift edges between neighbouring dots: 1."),
+    click.option(
+        "--turn", "quarters", type=click.IntRange(0, 3), default=0, metavar="QUARTERS",
+        help="Turn the photo clockwise, before --crop.",
+    ),
+    click.option("--one-way", "is_one_way", is_flag=True, help="Etch every row left to right."),
+    click.option(
+        "--at", "at_mm", type=float, nargs=2, metavar="X Y",
+        help="Lower left corner of the picture, in millimetres from the origin.",
+    ),
+    click.option("--surface", metavar="TEXT", help="Tile and paint; with --daemon, by its name."),
+    click.option(
+        "--air-assist/--no-air-assist", "air_assist", default=None,
+        help="How air assist will be; left out, as the recipe has it.",
+    ),
+    daemon_option(is_required=False),
+    click.option("--title", metavar="TEXT", help="What to call the job; else the photo's name."),
+    click.option(
+        "--acknowledge", "acknowledged", multiple=True, metavar="NAME",
+        help="Say yes to a finding that would stop the job; the message gives its name.",
+    ),
+)  # fmt: skip
+
+
+def _with_settings(function: Callable[..., None]) -> Callable[..., None]:
+    for setting in reversed(_SETTINGS):
+        function = setting(function)
+    return function
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Wishes(RecipeWishes):
+    """What was said on the command line; None for what was not."""
+
+    photo: Path
+    folder: Path
+    is_replacing: bool
+    width_mm: float | None
+    height_mm: float | None
+    crop: tuple[float, float, float, float] | None
+    halftone: str | None
+    brightness: float
+    contrast: float
+    gamma: float
+    local_contrast: float
+    sharpness: float
+    quarters: int
+    is_one_way: bool
+    at_mm: tuple[float, float] | None
+    title: str | None
+    acknowledged: tuple[str, ...]
+
+
+@click.command(epilog=_EPILOG)
+@_with_settings
+def command(**said: Any) -> None:
+    """Turn PHOTO into a job that a tile can hold.
+
+    The photo may be JPEG, PNG, WebP, TIFF or HEIC. It gets exactly one dot per line spacing.
+    With --daemon the logbook's recipe for the laser and the surface is used, greys and register
+    as they were measured. Else a practice laser brings speed, power and spacing with it; for your
+    own, name all three.
+    """
+    wishes = _Wishes(**said)
+    try:
+        _prepare(wishes)
+    except NeedsAcknowledgement as error:
+        names = " ".join(f"--acknowledge {finding.name}" for finding in error.findings)
+        raise click.ClickException(f"{error} If you want it so, add {names}") from error
+    except (EtchphotoError, WireError) as error:
+        raise click.ClickException(f"{error}.") from error
+
+
+def _prepare(wishes: _Wishes) -> None:
+    order = _order(wishes)
+    photo = turned(load_photo(wishes.photo), wishes.quarters)
+    notes = [one for one in findings(photo, order) if not one.needs_acknowledgement]
+    with progress_shown("Preparing") as show_progress:
+        sheet = prepare_job(
+            photo,
+            order,
+            folder=wishes.folder,
+            is_replacing=wishes.is_replacing,
+            on_progress=show_progress,
+            on_dots=lambda *dots: notes.extend(foresee_picture(*dots)),
+        )
+    for note in (*notes, *foresee_speed(sheet)):
+        click.echo(f"Note: {note.sentence}", err=True)
+    click.echo(f"{summary(sheet)}\nThe job is in {wishes.folder}.")
+
+
+def _order(wishes: _Wishes) -> PhotoOrder:
+    if wishes.width_mm is None:
+        raise UnfitOrder("say how wide the picture shall be, in millimetres: --width 100")
+    at_x_mm, at_y_mm = wishes.at_mm or (None, None)
+    chosen = choose_recipe(wishes)
+    return PhotoOrder(
+        head=chosen.head,
+        recipe=chosen.recipe,
+        tone_curve=chosen.tone_curve,
+        width_mm=wishes.width_mm,
+        height_mm=wishes.height_mm,
+        crop=Crop(*wishes.crop) if wishes.crop else None,
+        adjustments=Adjustments(
+            brightness=wishes.brightness,
+            contrast=wishes.contrast,
+            gamma=wishes.gamma,
+            local_contrast=wishes.local_contrast,
+            sharpness=wishes.sharpness,
+        ),
+        halftone=wishes.halftone or chosen.halftone or DEFAULT_HALFTONE,
+        is_both_directions=not wishes.is_one_way,
+        at_x_mm=at_x_mm,
+        at_y_mm=at_y_mm,
+        title=wishes.title,
+        acknowledged=frozenset(wishes.acknowledged),
+    )

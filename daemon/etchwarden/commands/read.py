@@ -1,0 +1,206 @@
+"""`etchwarden read`: photos of a wiped test card become a recipe, a tone curve or a register."""
+
+from collections.abc import Iterable
+from contextlib import ExitStack
+from io import BytesIO
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchproof.card import POWER, TONE, Card
+from etchproof.choosing.choice import Outcome, choose
+from etchproof.choosing.told import Shown, outcomes_of, tell
+from etchproof.errors import EtchproofError, UnreadableCard
+from etchproof.layout.job import read_card_file
+from etchproof.model.register_reading import register_by_camera, register_by_eye
+from etchproof.reading.camera import OneReading, read_card
+from etchproof.reading.hand_marks import Mark, marks_from_table
+from etchproof.reading.overlay import draw_overlay
+from etchproof.reading.values import Reading
+from etchwarden.shared.card_text import tell_power, tell_register, tell_tone
+from etchwarden.shared.catalogue_calls import CraftDesk, desk_at
+from etchwarden.shared.daemon_option import daemon_option
+from etchwire.storing import write_whole
+
+READING_NAME: Final = "reading.json"  # beside the card's description
+OVERLAY_NAME: Final = "read-{}.png"
+
+
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.argument("photos", nargs=-1, type=click.Path(path_type=Path))
+@click.option(
+    "--card", "folders", multiple=True, type=click.Path(path_type=Path), metavar="CARD",
+    help="The card's folder; several where you are not sure which it is. Left out, the logbook's "
+    "cards are looked through.",
+)  # fmt: skip
+@click.option(
+    "--wiped/--not-wiped", "is_wiped", default=None,
+    help="The card has cooled and was wiped; left out, you are asked.",
+)  # fmt: skip
+@click.option(
+    "--mark", "marks", multiple=True, metavar="PATCH=WORD",
+    help=f"What you found by hand, as B3='{Mark.RUBS_OFF}'; words: "
+    f"{', '.join(mark.value for mark in Mark)}.",
+)  # fmt: skip
+@click.option(
+    "--meets", multiple=True, metavar="SPEED=PAIR",
+    help="On a register card, the pair that is one line at a speed, as 4000=7.5; once for each "
+    "speed.",
+)  # fmt: skip
+@click.option(
+    "--after", multiple=True, type=click.Path(path_type=Path), metavar="CARD",
+    help="Power cards of the same laser, tile and paint that were read before.",
+)  # fmt: skip
+@click.option(
+    "--accept/--no-accept", "is_accepted", default=None,
+    help="With --daemon: take what is recommended; left out, you are asked.",
+)  # fmt: skip
+@click.option("--speed", "feed_mm_per_min", type=float, metavar="MM/MIN", help="Take this speed.")
+@click.option("--power", "power_percent", type=float, metavar="PERCENT", help="Take this power.")
+@daemon_option(is_required=False)
+def command(**said: Any) -> None:
+    """Read a test card from PHOTOS of it, from marks by hand, or from both.
+
+    Several photos of one card are combined. What was read, and pictures of where, are kept in
+    the card's folder. With --daemon it goes into the logbook, and what you accept is in force.
+    """
+    socket: Path | None = said["socket"]
+    with ExitStack() as stack:
+        desk = stack.enter_context(desk_at(socket)) if socket else None
+        try:
+            cards = _cards(said["folders"], desk, beside=said["photos"])
+            reading, card, folder = _read(said["photos"], cards, is_wiped=said["is_wiped"])
+            shown = Shown(
+                card=card,
+                reading=reading,
+                marks=marks_from_table(_table(said["marks"], "PATCH=WORD"), card),
+                meets=_meeting(said["meets"]),
+            )
+            earlier = desk.earlier(card) if desk else []
+            _tell(shown, [*outcomes_of(earlier), *_earlier(said["after"])], folder)
+            if desk:
+                _file(desk, shown, earlier, said)
+        except EtchproofError as error:
+            raise click.ClickException(f"{error}.") from error
+    if socket is None:
+        click.echo("Note: without --daemon the logbook does not know of this.", err=True)
+
+
+def _cards(
+    folders: tuple[Path, ...], desk: CraftDesk | None, *, beside: tuple[Path, ...]
+) -> dict[Path, Card]:
+    if not folders and desk is None:
+        raise click.UsageError("say with --card which card it is, or --daemon for the logbook's")
+    if folders or desk is None:
+        return {folder: read_card_file(folder) for folder in folders}
+    home = beside[0].parent if beside else Path()
+    return {home / f"card-{card.number}": card for card in desk.cards()}
+
+
+def _tell(shown: Shown, earlier: list[Outcome], folder: Path) -> None:
+    card = shown.card
+    if card.kind == POWER:
+        tell_power(card, choose(card, shown.reading, shown.marks, earlier=earlier), folder)
+    elif card.kind == TONE:
+        tell_tone(card, _needed(shown.reading))
+    elif shown.meets:
+        tell_register(register_by_eye(card, shown.meets))
+    else:
+        tell_register(register_by_camera(_needed(shown.reading)))
+
+
+def _file(desk: CraftDesk, shown: Shown, earlier: list[Shown], choice: dict[str, Any]) -> None:
+    told = tell(shown, earlier=earlier)
+    photos = [photo.name for photo in shown.reading.photos] if shown.reading else []
+    number = desk.file_reading(shown, told, photos=photos)
+    click.echo(f"This is reading {number} in the logbook.")
+    chosen = _chosen(told.recommended, choice)
+    if chosen is None:
+        return
+    is_accepted = choice["is_accepted"]
+    if is_accepted is None:
+        is_accepted = click.confirm("Shall that be in force from now on?", default=True)
+    if is_accepted:
+        desk.accept(number, chosen)
+        click.echo("It is in force.")
+
+
+def _chosen(recommended: Any, choice: dict[str, Any]) -> dict[str, Any] | None:
+    """Return what is recommended, with the speed and power that a person says instead."""
+    if recommended is None or "recipe" not in recommended:
+        return dict(recommended) if recommended else None
+    said = {"feed_mm_per_min": choice["feed_mm_per_min"]}
+    if choice["power_percent"] is not None:
+        said["power_ratio"] = choice["power_percent"] / 100
+    instead = {name: value for name, value in said.items() if value is not None}
+    return {"recipe": {**recommended["recipe"], **instead}}
+
+
+def _read(
+    photos: tuple[Path, ...], cards: dict[Path, Card], *, is_wiped: bool | None
+) -> tuple[Reading | None, Card, Path]:
+    if not photos:
+        if len(cards) != 1:
+            raise UnreadableCard("without a photo, say which one card was read by hand")
+        folder, card = next(iter(cards.items()))
+        return None, card, folder
+    if is_wiped is None:
+        is_wiped = click.confirm("Has the card cooled, and was it wiped?", default=False)
+    reading, ones = read_card(photos, cards.values(), is_wiped=is_wiped)
+    card = ones[0].at.card
+    folder = next(folder for folder, one in cards.items() if one == card)
+    _keep(folder.parent if folder.is_file() else folder, reading, ones)
+    return reading, card, folder
+
+
+def _keep(folder: Path, reading: Reading, ones: Iterable[OneReading]) -> None:
+    try:
+        folder.mkdir(exist_ok=True)
+        for number, one in enumerate(ones, start=1):
+            drawn = BytesIO()
+            draw_overlay(one).save(drawn, format="PNG")
+            write_whole(folder / OVERLAY_NAME.format(number), drawn.getvalue())
+        write_whole(folder / READING_NAME, reading.to_json())
+    except OSError as error:
+        raise UnreadableCard(
+            f"what was read cannot be kept in {folder} ({error.strerror}): see who may write there"
+        ) from error
+    click.echo(f"What was read where: {folder / OVERLAY_NAME.format(1)}", err=True)
+
+
+def _earlier(folders: tuple[Path, ...]) -> list[Outcome]:
+    outcomes: list[Outcome] = []
+    for folder in folders:
+        try:
+            stored = (folder / READING_NAME).read_bytes()
+        except OSError as error:
+            raise UnreadableCard(f"{folder} holds no card that was read before") from error
+        card = read_card_file(folder)
+        outcomes.append(choose(card, Reading.from_json(stored), {}, earlier=outcomes))
+    return outcomes
+
+
+def _table(pairs: tuple[str, ...], form: str) -> dict[str, str]:
+    table = {}
+    for pair in pairs:
+        key, equals, value = pair.partition("=")
+        if not equals:
+            raise UnreadableCard(f"{pair!r} has no equals sign: write {form}")
+        table[key.strip()] = value.strip()
+    return table
+
+
+def _needed(reading: Reading | None) -> Reading:
+    if reading is None:
+        raise UnreadableCard("greys are read by camera only: name a photo of the card")
+    return reading
+
+
+def _meeting(meets: tuple[str, ...]) -> dict[float, float]:
+    try:
+        return {float(feed): float(number) for feed, number in _table(meets, "SPEED=PAIR").items()}
+    except ValueError as error:
+        if isinstance(error, UnreadableCard):
+            raise
+        raise UnreadableCard("speeds and pairs are numbers: write --meets 4000=7.5") from error

@@ -1,0 +1,40 @@
+"""`etchwarden settings`: the controller's settings that matter, what they mean, how fast it is."""
+
+from pathlib import Path
+
+import click
+
+from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.machine_calls import asking, await_rest
+
+
+@click.command(name="settings")
+@daemon_option()
+@click.option(
+    "--measure", is_flag=True,
+    help="First measure how fast the controller takes in lines: half a minute of moves, beam off.",
+)  # fmt: skip
+def command(socket: Path, measure: bool) -> None:
+    """Show the controller's settings that matter, as it answered; nothing writes them.
+
+    Exit code 1 when one of them forbids an etch, or could not be read.
+    """
+    with asking(socket) as daemon:
+        if measure:
+            daemon.call("measure")
+            await_rest(daemon)
+        shown = daemon.call("settings")
+    for one in shown["settings"]:
+        numbers = " and ".join(map(str, one["numbers"]))
+        values = " × ".join("–" if value is None else value for value in one["values"])
+        mark = "" if one["is_good"] else "  look at this"
+        click.echo(f"{one['name']} (setting {numbers}): {values} {one['unit']}".rstrip() + mark)
+        click.echo(f"  {one['sentence']}")
+    speed = shown.get("controller", {}).get("sentence")
+    if speed:
+        click.echo(f"speed of the controller\n  {speed}")
+    for sentence in (*shown["refusals"], *shown["warnings"]):
+        click.echo(sentence)
+    if not shown["is_read"]:
+        click.echo("The controller could not be asked for its settings.")
+    raise SystemExit(1 if shown["refusals"] or not shown["is_read"] else 0)

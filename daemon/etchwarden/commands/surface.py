@@ -1,0 +1,55 @@
+"""`etchwarden surface`: the tiles and paints that the logbook knows."""
+
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.daemon_option import daemon_option
+from etchwire.craft_records import COATINGS
+
+_SHOWN: Final = ("tile", "batch", "paint", "can", "coating", "coated_on", "notes")
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+def command() -> None:
+    """Tiles and paints: list them, describe one."""
+
+
+@command.command(name="list")
+@daemon_option()
+def list_them(socket: Path) -> None:
+    """Every surface as it is now."""
+    with desk_at(socket) as desk:
+        surfaces = desk.daemon.call("surfaces")["surfaces"]
+    for one in surfaces:
+        said = [f"{name.replace('_', ' ')} {one['surface'][name]}" for name in _SHOWN
+                if one["surface"][name]]  # fmt: skip
+        if one["surface"]["coats"]:
+            said.append(f"coats {one['surface']['coats']}")
+        practice = " (practice)" if one["is_practice"] else ""
+        click.echo(f"{one['name']}{practice}: {', '.join(said) or 'nothing is told of it'}")
+
+
+@command.command(name="set")
+@click.argument("name")
+@click.option("--tile", help="Make and size, in your words.")
+@click.option("--batch", help="The box the tiles are from.")
+@click.option("--paint", help="Its name.")
+@click.option("--can", help="Which can of it.")
+@click.option(
+    "--coating", type=click.Choice([way for way in COATINGS if way]), help="How it was put on."
+)
+@click.option("--coats", type=int, help="How many coats.")
+@click.option("--coated-on", metavar="DATE", help="The day, as 2026-11-25.")
+@click.option("--notes", help="What else is worth knowing.")
+@daemon_option()
+def describe(name: str, socket: Path, **said: Any) -> None:
+    """Describe the surface NAME, for the first time or anew; what is not said stays as it is."""
+    with desk_at(socket) as desk:
+        known = {one["name"]: one["surface"] for one in desk.daemon.call("surfaces")["surfaces"]}
+        changes = {entry: value for entry, value in said.items() if value is not None}
+        surface = {"name": name, **known.get(name, {}), **changes}
+        desk.daemon.call("save_surface", surface=surface, who=desk.who)
+    click.echo(f"{name} is in the logbook.")

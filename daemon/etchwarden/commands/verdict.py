@@ -1,0 +1,27 @@
+"""`etchwarden verdict`: what the wiped tile of a run looked like."""
+
+from pathlib import Path
+
+import click
+
+from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.daemon_option import daemon_option
+from etchwire.craft_records import VERDICTS
+
+
+@click.command()
+@click.argument("run", type=int)
+@click.argument("verdict", metavar="WORD", type=click.Choice(VERDICTS))
+@click.option("--cause", default="", help="Why, if it is known.")
+@click.option("--note", default="", help="What else is worth knowing.")
+@daemon_option()
+def command(run: int, verdict: str, cause: str, note: str, socket: Path) -> None:
+    """Say what the tile of RUN looked like, cooled and wiped: good, or what is wrong with it.
+
+    WORD is good, pale, patchy, banded, doubled, shifted, “rubbed off”, “glaze damaged” or broken.
+    """
+    with desk_at(socket) as desk:
+        desk.daemon.call(
+            "save_verdict", run=run, verdict=verdict, cause=cause, note=note, who=desk.who
+        )
+    click.echo(f"Run {run}: {verdict}.")

@@ -1,0 +1,45 @@
+"""`etchwarden wiring`: show every contact of the box, and try its outputs one at a time."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import click
+
+from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.machine_calls import asking
+
+
+@click.command(name="wiring")
+@daemon_option()
+@click.option("--try", "output", metavar="OUTPUT", help="Try extraction, lamp, buzzer, heartbeat.")
+@click.option("--off", is_flag=True, help="With --try: leave off.")
+def command(socket: Path, output: str | None, off: bool) -> None:
+    """Show what each contact reads and since when, and what each output was told.
+
+    Then the day on which each safety contact was last seen to open, and the safety relay to fall.
+    An output is tried for a few seconds, while nothing is armed or etched; never the beam's.
+    """
+    with asking(socket) as daemon:
+        if output is not None:
+            daemon.call("try_output", name=output, on=not off)
+        shown, box = daemon.call("wiring"), daemon.call("status")["interlocks"]
+    for one in shown["inputs"]:
+        click.echo(f"{one['label'] + ':':26} {_contact(one)}")
+    click.echo()
+    for one in shown["outputs"]:
+        state = "on" if one["is_on"] else "off" if one["is_wired"] else "–"
+        click.echo(f"{one['label'] + ':':13} {state:4} {one['name']}")
+        if one["name"] == output:
+            click.echo(f"  {one['words']}")
+    click.echo()
+    for one in box["seen_to_open"]:
+        click.echo(one["sentence"])
+
+
+def _contact(one: Mapping[str, Any]) -> str:
+    if one["is_closed"] is None:
+        return str(one["words"])
+    contact = "closed" if one["is_closed"] else "open"
+    wrong = " Not as it should be." if one["is_safe"] is False else ""
+    return f"{one['words']} Contact {contact} for {one['for_s']:.0f} s.{wrong}"

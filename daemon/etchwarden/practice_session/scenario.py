@@ -1,0 +1,86 @@
+"""A scenario, found, read and played from its beginning to its end."""
+
+from contextlib import closing
+from pathlib import Path
+from typing import Final
+
+import click
+
+from etchdaemon.assembly import HONEST_SPEEDUP
+from etchpractice.scenario.script import (
+    GETTING_READY,
+    STARTING,
+    Begins,
+    FaultyScenario,
+    Scenario,
+    read_scenario,
+)
+from etchpractice.scenario.shelf import GROUPS, NoSuchScenario, scenario_called, shelved
+from etchpractice.scenario.stage import perform
+from etchwarden.practice_session.process_stage import ProcessStage
+from etchwarden.practice_session.session import Session
+
+LIST: Final = "list"
+MOST_SPEEDUP: Final = 20.0  # beyond it nobody knows how far time gets between two looks
+MOST_SPEEDUP_OF_HANDS: Final = 3.0  # contacts, hands and alerts have the wall's time
+SLACK_S: Final = 0.5  # of the wall's, for whatever has to go through processes first
+
+
+def listing() -> str:
+    """Return what is played when nobody names it: every scenario that comes with the program."""
+    lines = []
+    for group, title in GROUPS.items():
+        lines += [f"{title}:", ""]
+        lines += [f"  {one.name}\n      {one.about}" for one in shelved() if one.group == group]
+        lines += [""]
+    return "\n".join(lines).rstrip()
+
+
+def load_scenario(named: str) -> Scenario:
+    """Read the scenario of that name, or the file there; raise ClickException naming each fault."""
+    path = _path_of(named)
+    try:
+        return read_scenario(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        said = error.strerror if isinstance(error, OSError) else "it is not text in UTF-8"
+        raise click.ClickException(f"{path}: {said}.") from error
+    except FaultyScenario as error:
+        raise click.ClickException(f"{path}: {error}") from error
+
+
+def _path_of(named: str) -> Path:
+    path = Path(named)
+    if path.suffix == ".toml" or len(path.parts) > 1 or path.is_file():
+        return path
+    try:
+        return scenario_called(named)
+    except NoSuchScenario as error:
+        raise click.ClickException(f"{error} A file of your own ends in “.toml”.") from error
+
+
+def pace_of(scenario: Scenario, speedup: float) -> float:
+    """Return how fast a scenario is played when `speedup` is asked for."""
+    if scenario.needs_real_time:
+        return 1.0
+    if scenario.hears_buzzer:
+        return min(speedup, HONEST_SPEEDUP)
+    is_of_people = scenario.moves_contacts or scenario.reads_alerts
+    return min(speedup, MOST_SPEEDUP_OF_HANDS if is_of_people else MOST_SPEEDUP)
+
+
+def play(scenario: Scenario, session: Session, *, pace: float) -> bool:
+    """Play on a session whose processes run, tell what happens, return whether all came true."""
+    click.echo(scenario.about)
+    with (
+        session.ask_machine() as machine,
+        closing(ProcessStage(scenario, session, machine)) as stage,
+    ):
+        if scenario.begins is Begins.ETCHING:
+            for step in (*GETTING_READY, STARTING):
+                stage.take(step)
+        told = None
+        for told in perform(scenario, stage, slack_s=SLACK_S * pace):
+            click.echo(str(told))
+    has_failed = told is None or told.is_failure
+    click.echo("Not everything came as it should." if has_failed else "Everything came so.")
+    return not has_failed

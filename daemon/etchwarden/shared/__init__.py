@@ -1,0 +1,1 @@
+"""What several commands share: options, what is asked of the daemon, and how it is told."""

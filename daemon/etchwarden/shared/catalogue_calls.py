@@ -1,0 +1,166 @@
+"""What commands say to and hear from the logbook about lasers, surfaces, recipes and cards."""
+
+import getpass
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchproof.card import POWER, Card
+from etchproof.choosing.told import Shown, Told
+from etchproof.drift.advice import advice_on
+from etchproof.errors import UnfitCard
+from etchwarden.shared.heads import find_head
+from etchwire.client import DaemonClient
+from etchwire.craft import Head
+from etchwire.errors import Refused, WireError
+from etchwire.examples import PRACTICE_HEADS
+from etchwire.packing import pack, unpack
+from etchwire.sheet import Sheet
+
+EARLIER: Final = 3  # power cards before this one that keep the standard and help the curve
+CARDS_LOOKED_AT: Final = 50
+
+Table = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class CraftDesk:
+    """A connection to the daemon, and who speaks."""
+
+    daemon: DaemonClient
+    who: str
+
+    def head(self, name: str) -> Head:
+        """Return the laser of that name, as the logbook has it or as a file describes it.
+
+        What a file describes is saved; it keeps the register that was measured here.
+        """
+        known = {one["name"]: one["head"] for one in self.daemon.call("heads")["heads"]}
+        stored = known.get(PRACTICE_HEADS[name].name if name in PRACTICE_HEADS else name)
+        if stored is not None:
+            return Head.from_table(stored)
+        head = find_head(name)
+        if head.name in known and not head.register.is_measured:
+            head = replace(head, register=Head.from_table(known[head.name]).register)
+        self.daemon.call("save_head", head=head.to_table(), who=self.who)
+        return head
+
+    def require_surface(self, name: str) -> None:
+        """Have a surface of that name in the logbook, described or not."""
+        surfaces = self.daemon.call("surfaces")["surfaces"]
+        if name not in [one["name"] for one in surfaces]:
+            self.daemon.call("save_surface", surface={"name": name}, who=self.who)
+            click.echo(
+                f"Note: {name!r} is new: say more of it with etchwarden surface set.", err=True
+            )
+
+    def recipe_in_force(self, head: str, surface: str) -> Table | None:
+        """Return the recipe in force for a laser on a surface."""
+        recipes = self.daemon.call("recipes", head=head, surface=surface)["recipes"]
+        return next((recipe for recipe in recipes if recipe["is_in_force"]), None)
+
+    def advice(self, head: str, surface: str, *, air_assist: bool | None = None) -> list[str]:
+        """Return sentences that say why to test again; `air_assist` is how it will be."""
+        history = self.daemon.call("history", head=head, surface=surface)
+        return [due.advice for due in advice_on(history, air_assist=air_assist)]
+
+    def next_number(self) -> int:
+        """Return the number of the next card."""
+        return int(self.daemon.call("cards", limit=1)["next_number"])
+
+    def require_free(self, number: int) -> None:
+        """Raise UnfitCard when there is a card of that number."""
+        try:
+            self.daemon.call("card", number=number)
+        except Refused:
+            return
+        raise UnfitCard(f"there is a card {number} in the logbook: leave --number out")
+
+    def file_card(self, card: Card, sheet: Sheet) -> None:
+        """Put a card that was laid out into the logbook."""
+        record = {
+            "number": card.number,
+            "kind": card.kind,
+            "head": card.head.name,
+            "surface": card.recipe.surface,
+            "gcode_sha256": sheet.gcode_sha256,
+            "layout_packed": pack(card.to_json()),
+        }
+        self.daemon.call("save_card", card=record, who=self.who)
+
+    def cards(self) -> list[Card]:
+        """Return the cards that were laid out last."""
+        filed = self.daemon.call("cards", limit=CARDS_LOOKED_AT)["cards"]
+        return [self.card(one["number"]) for one in filed]
+
+    def card(self, number: int) -> Card:
+        """Return the card of that number."""
+        record = self.daemon.call("card", number=number)
+        return Card.from_json(unpack(record["layout_packed"]))
+
+    def earlier(self, card: Card) -> list[Shown]:
+        """Return power cards of the same laser and surface, before this one, oldest first."""
+        if card.kind != POWER:
+            return []
+        newest: dict[int, int] = {}
+        pair = {"head": card.head.name, "surface": card.recipe.surface}
+        for reading in self.daemon.call("readings", **pair)["readings"]:
+            if reading["kind"] == POWER and reading["card_number"] < card.number:
+                newest.setdefault(reading["card_number"], reading["id"])
+        return [self._shown(number, newest[number]) for number in sorted(newest)[-EARLIER:]]
+
+    def file_reading(self, shown: Shown, told: Told, *, photos: Sequence[str]) -> int:
+        """Put what a card showed into the logbook; return the reading's number."""
+        marks: dict[str, Any] = {cell: mark.value for cell, mark in shown.marks.items()}
+        meets = {f"{feed:g}": f"{pair:g}" for feed, pair in shown.meets.items()}
+        record = {
+            "card": shown.card.number,
+            "way": shown.way,
+            "measured_packed": pack(shown.reading.to_json()) if shown.reading else "",
+            "marks": marks or meets,
+            "photos": photos,
+            "summary": told.summary,
+            "recommended": told.recommended,
+        }
+        return int(self.daemon.call("save_reading", reading=record, who=self.who)["id"])
+
+    def accept(self, reading: int, chosen: Table) -> None:
+        """Choose after a reading."""
+        self.daemon.call("accept_reading", reading=reading, chosen=chosen, who=self.who)
+
+    def _shown(self, number: int, reading: int) -> Shown:
+        whole = self.daemon.call("reading", id=reading)
+        return Shown.from_table(
+            {
+                "card": self.card(number).to_json(),
+                "reading": unpack(whole["measured_packed"]) if whole["measured_packed"] else "",
+                "marks": whole["marks"],
+            }
+        )
+
+
+@contextmanager
+def desk_at(socket: Path) -> Iterator[CraftDesk]:
+    """Connect; what goes wrong on the wire ends the command with a sentence."""
+    try:
+        with DaemonClient(socket) as daemon:
+            yield CraftDesk(daemon, _who())
+    except WireError as error:
+        raise click.ClickException(sentence(error)) from error
+
+
+def sentence(error: Exception) -> str:
+    """Return the error as one sentence with its full stop."""
+    text = str(error)
+    return text if text.endswith(".") else f"{text}."
+
+
+def _who() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):  # no such user, as in a container
+        return ""

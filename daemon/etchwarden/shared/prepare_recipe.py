@@ -1,0 +1,152 @@
+"""Which laser and recipe a photo is prepared for: the logbook's, a practice one, or as said."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchphoto.errors import UnfitOrder
+from etchphoto.framing import line_spacing_mm
+from etchphoto.tone import BURNT_AS_WANTED, ToneCurve
+from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.heads import find_head
+from etchwire.craft import Head, Recipe
+from etchwire.errors import DaemonAbsent
+from etchwire.examples import PRACTICE_RECIPES, PRACTICE_SURFACE
+from etchwire.power_pulses import pulse_note
+
+NOT_MEASURED: Final = (
+    "Note: how dots spread on this surface was never measured, so greys come out darker or lighter "
+    "than in the photo: etch a tone card (etchwarden card tone)."
+)
+
+
+AS_SAID: Final = (
+    "So speed, power and spacing are as you said, and what the logbook knows of this laser and "
+    "surface is left out."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeWishes:
+    """What was said on the command line, as far as the recipe goes; None for what was not."""
+
+    head: str
+    feed_mm_per_min: float | None
+    power_percent: float | None
+    spacing_mm: float | None
+    lines_per_inch: float | None
+    surface: str | None
+    air_assist: bool | None
+    socket: Path | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """What the photo is etched with; an empty halftone leaves it open."""
+
+    head: Head
+    recipe: Recipe
+    tone_curve: ToneCurve = BURNT_AS_WANTED
+    halftone: str = ""
+
+
+def choose_recipe(wishes: RecipeWishes) -> Chosen:
+    """Return laser and recipe, and tell the person what speaks for a test or another setting.
+
+    Raise UnfitOrder, with a sentence, for what is missing or makes no sense.
+    """
+    said = _said(wishes)
+    chosen = _chosen(wishes, said)
+    is_by_hand = not said.keys().isdisjoint(_NEEDED)
+    if is_by_hand and (note := pulse_note(chosen.head, chosen.recipe)):
+        click.echo(f"Note: {note}", err=True)
+    return chosen
+
+
+def _chosen(wishes: RecipeWishes, said: dict[str, Any]) -> Chosen:
+    if wishes.socket is not None:
+        try:
+            return _from_logbook(wishes, wishes.socket)
+        except click.ClickException as error:  # all that it would be asked for may have been said
+            if not (isinstance(error.__cause__, DaemonAbsent) and _NEEDED.keys() <= said.keys()):
+                raise
+            click.echo(f"Note: {error.message} {AS_SAID}", err=True)
+    head = find_head(wishes.head)
+    if wishes.head in PRACTICE_RECIPES:
+        return Chosen(head=head, recipe=replace(PRACTICE_RECIPES[wishes.head], **said))
+    for name, option in _NEEDED.items():
+        if name not in said:
+            raise UnfitOrder(f"say {option}: only a practice laser brings its own")
+    return Chosen(head=head, recipe=Recipe(**{"surface": "not stated", **said}))
+
+
+def _from_logbook(wishes: RecipeWishes, socket: Path) -> Chosen:
+    said = {"surface": PRACTICE_SURFACE} | _said(wishes)
+    surface = said["surface"]
+    with desk_at(socket) as desk:
+        head = desk.head(wishes.head)
+        desk.require_surface(surface)
+        known = desk.recipe_in_force(head.name, surface)
+        advice = desk.advice(head.name, surface, air_assist=wishes.air_assist)
+    for sentence in advice:
+        click.echo(f"Note: {sentence}", err=True)
+    if known is None:
+        if any(name not in said for name in _NEEDED):
+            raise UnfitOrder(
+                f"there is no recipe for {head.name} on {surface}: etch a power card (etchwarden "
+                "card power), or say --speed, --power and --spacing"
+            )
+        return Chosen(head=head, recipe=Recipe(**said))
+    recipe = Recipe.from_table({**{name: known[name] for name in Recipe.__slots__}, **said})
+    if known["tone_curve"] is None:
+        click.echo(NOT_MEASURED, err=True)
+        return Chosen(head=head, recipe=recipe, halftone=known["halftone"])
+    return Chosen(
+        head=head,
+        recipe=recipe,
+        tone_curve=_curve(known["tone_curve"]),
+        halftone=known["halftone"],
+    )
+
+
+def _curve(table: Mapping[str, Any]) -> ToneCurve:
+    return ToneCurve(tuple(table["wanted"]), tuple(table["to_burn"]))
+
+
+def _said(wishes: RecipeWishes) -> dict[str, Any]:
+    power_percent = _positive("power", wishes.power_percent, "percent")
+    said = {
+        "feed_mm_per_min": _positive("speed", wishes.feed_mm_per_min, "mm/min"),
+        "power_ratio": None if power_percent is None else power_percent / 100,
+        "line_spacing_mm": _positive("line spacing", _spacing_mm(wishes), "millimetres"),
+        "surface": wishes.surface,
+        "air_assist": wishes.air_assist,
+    }
+    return {name: value for name, value in said.items() if value is not None}
+
+
+_NEEDED: Final = {
+    "feed_mm_per_min": "how fast to etch, --speed in mm/min",
+    "power_ratio": "with which power, --power in percent",
+    "line_spacing_mm": "how far lines lie apart, --spacing in mm or --lines-per-inch",
+}
+
+
+def _positive(name: str, value: float | None, unit: str) -> float | None:
+    if value is None or 0 < value < math.inf:
+        return value
+    raise UnfitOrder(f"the {name} must be a number of {unit} above zero, not {value:g}")
+
+
+def _spacing_mm(wishes: RecipeWishes) -> float | None:
+    if wishes.lines_per_inch is None:
+        return wishes.spacing_mm
+    if wishes.spacing_mm is not None:
+        raise UnfitOrder(
+            "lines per inch and spacing are one number: say --spacing or --lines-per-inch, not both"
+        )
+    return line_spacing_mm(wishes.lines_per_inch)
