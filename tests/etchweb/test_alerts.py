@@ -1,12 +1,14 @@
 """Alerts: what is told, once, by which ways, and what becomes of it when nobody takes it."""
 
+import sqlite3
+
 import pytest
 
 from alert_sinks import MailSink, WebSink, serving
 from etchweb.alerts.alerting import AWAY_S, Alerting, Noticing, deliver_once
 from etchweb.alerts.channels import Mail, NotDelivered, Webhook
 from etchweb.alerts.news import news_of
-from etchweb.alerts.outbox import GIVE_UP_AFTER_S, WAITS_S, Outbox, Wanted
+from etchweb.alerts.outbox import FILE_NAME, GIVE_UP_AFTER_S, WAITS_S, Outbox, Wanted
 from etchweb.daemon.listener import Heard, Listener
 from etchwire.alert_policy import Alert
 from fake_daemon import LID_TRIP, RUN, STATES, FakeDaemon, box, snapshot
@@ -158,7 +160,7 @@ def test_an_emergency_is_told_at_any_time_and_once(outbox, state):
 
     letter = outbox.next_due(NOW_S + 3)
 
-    assert letter.kind is Alert.EMERGENCY
+    assert letter.kind == Alert.EMERGENCY
     assert "Fire or smoke in the box" in letter.text
     assert titles(outbox, NOW_S + 3) == ["Emergency at the machine"]
 
@@ -266,6 +268,15 @@ def test_a_daemon_that_is_away_for_a_moment_is_no_news(outbox):
         noticing.note(Heard(heard_at_s + 1, None, "away"), NOW_S + heard_at_s + 1)
 
     assert titles(outbox, NOW_S + 60) == []
+
+
+def test_a_letter_of_a_later_release_is_delivered_all_the_same(tmp_path, outbox):
+    outbox.note("left", (), NOW_S)
+    outbox.note("left", news("failed"), NOW_S)
+    with sqlite3.connect(tmp_path / FILE_NAME) as book:
+        book.execute("UPDATE letter SET kind = 'flooded'")
+
+    assert outbox.next_due(NOW_S).kind == "flooded"
 
 
 def test_what_comes_to_nothing_is_tried_again_later_and_later(outbox):

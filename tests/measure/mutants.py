@@ -41,6 +41,7 @@ _EPOCH: Final = ("etchdaemon/test_position_epoch.py",)
 _LINK: Final = ("etchdaemon/test_controller_link.py",)
 _LAYERS: Final = ("rig/test_cuts.py",)
 _RELAY: Final = ("etchdaemon/test_interlocks_safety_relay.py", "rig/test_safety_relay.py")
+_PEOPLE: Final = ("rig/test_people_called.py",)
 _CRASH: Final = ("etchdaemon/test_daemon_crash.py",)
 
 MUTANTS: Final = (
@@ -255,6 +256,27 @@ MUTANTS: Final = (
     Mutant("a missed watch round holds nothing", "interlocks/attendance.py",
            "is_missed=waited_s >= rules.answer_within_min * SECONDS_PER_MINUTE",
            "is_missed=False", _ATTENDANCE),
+    Mutant("the button answers no watch round", "interlocks/people.py",
+           "if self._has_button and pressed_at_s is not None", "if False and pressed_at_s",
+           _ATTENDANCE),
+    Mutant("a press before the watch round answers it", "interlocks/people.py",
+           "pressed_at_s > self._asked_at_s:", "self._asked_at_s < inf:", _ATTENDANCE),
+    Mutant("an answer to a watch round is not written down", "interlocks/people.py",
+           "            self.said.append(Said(ROUND, ", "            str(Said(ROUND, ",
+           _ATTENDANCE),
+    Mutant("a watch round calls nobody by the buzzer", "interlocks/watch.py",
+           "Occasion.ROUND: None if rounds.is_missed else rounds.asked_at_s,", "", _ATTENDANCE),
+    Mutant("after the end nobody is asked for a look", "interlocks/looks.py",
+           "if due > self.asked else self", "if False else self", _ATTENDANCE),
+    Mutant("a look after the end outlives the next start", "interlocks/looks.py",
+           "            return LooksAfterEnd(has_burnt=has_burnt)\n", "            return self\n",
+           _ATTENDANCE),
+    Mutant("a look is asked for where nothing was burnt", "interlocks/looks.py",
+           "has_burnt = is_beam_on or", "has_burnt = True or", _ATTENDANCE),
+    Mutant("a controller's fault calls nobody by the buzzer", "service/endings.py",
+           "            self._guard.note_fault()\n", "            pass\n", _PEOPLE),
+    Mutant("a guard that fails calls nobody by the buzzer", "guard/lookout.py",
+           "self._contacts.drive(Output.BUZZER, is_on=True)", "pass", _PEOPLE),
     Mutant("a contact that flickers counts as tried by hand", "interlocks/proofs.py",
            "if lasted_s >= OPEN_FOR_S:", "if True:", _PROOFS),
     Mutant("a safety relay that does not fall is waited for for ever",

@@ -56,12 +56,15 @@ _SCHEMA: Final = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Letter:
-    """One piece of news for one channel; `id` stays the same however often it is tried."""
+    """One piece of news for one channel; `id` stays the same however often it is tried.
+
+    `kind` is an Alert's word, perhaps of a later release that was gone back from.
+    """
 
     id: str
     channel: str
     machine: str
-    kind: Alert
+    kind: str
     title: str
     text: str
     made_at_s: float
@@ -145,7 +148,7 @@ class Outbox:
             return None
         number, channel, machine, kind, title, text, made_at_s, tries = row
         return Letter(
-            id=number, channel=channel, machine=machine, kind=Alert(kind), title=title, text=text,
+            id=number, channel=channel, machine=machine, kind=kind, title=title, text=text,
             made_at_s=made_at_s, tries=tries,
         )  # fmt: skip
 
