@@ -58,9 +58,9 @@ def test_a_test_that_is_broken_off_or_cannot_be_read_has_no_result(relay, end):
 
 def test_a_heartbeat_that_stops_for_as_long_as_the_monostable_may_hold_drops_the_relay(relay):
     relay.note_beat(10.0, is_beating=True)
-    relay.note_beat(10.0 + MONOSTABLE_S[0] - 0.01, is_beating=False)
+    relay.note_beat(10.0 + MONOSTABLE_S[1] - 0.01, is_beating=False)
     assert not relay.is_down
-    relay.note_beat(10.0 + MONOSTABLE_S[0], is_beating=False)
+    relay.note_beat(10.0 + MONOSTABLE_S[1], is_beating=False)
 
     assert relay.is_down
 
@@ -73,6 +73,15 @@ def test_after_a_halt_the_relay_counts_as_down_although_the_heartbeat_goes_on_at
     assert relay.is_down
     relay.note_press(15.5)
     assert not relay.is_down
+
+
+def test_a_test_that_was_passed_leaves_the_relay_down_however_soon_it_fell(relay):
+    relay.note_beat(10.0, is_beating=True)
+    relay.note_result(has_passed=True)
+    relay.note_beat(10.3, is_beating=True)
+    relay.note_press(10.2)  # from before the heartbeat went on
+
+    assert relay.request is not None
 
 
 def test_before_the_first_heartbeat_nothing_is_known(relay):

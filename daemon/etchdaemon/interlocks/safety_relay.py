@@ -89,15 +89,17 @@ class SafetyRelay:
         """Take the outcome of a test, of this one or of the one at arming."""
         self.break_off()
         self.has_failed = not has_passed
+        if has_passed:
+            self._fall()
         self._fresh.append(has_passed)
 
     def note_beat(self, now_s: WallSeconds, *, is_beating: bool) -> None:
-        """Note at every look whether the heartbeat goes on: K1 falls without it.
+        """Note at every look whether the heartbeat goes on; without it K1 falls for certain.
 
         Nothing beats while nobody looks, as in a process that was halted.
         """
-        if self._beat_at_s is not None and now_s - self._beat_at_s >= MONOSTABLE_S[0]:
-            self.is_down, self._beats_since_s = True, None
+        if self._beat_at_s is not None and now_s - self._beat_at_s >= MONOSTABLE_S[1]:
+            self._fall()
         if is_beating:
             self._beat_at_s = now_s
             if self._beats_since_s is None:
@@ -141,6 +143,9 @@ class SafetyRelay:
             "is_due": self.has_failed,
             "sentence": self._sentence,
         }
+
+    def _fall(self) -> None:
+        self.is_down, self._beats_since_s = True, None
 
     @property
     def _sentence(self) -> str:
