@@ -8,6 +8,8 @@ from etchpractice.scenario.events import Actor, Event
 from etchpractice.scenario.script import Scenario, Step
 from etchpractice.scenario.sight import Sight
 
+# Where nothing is written the wall's time counts, because the computer may be busy.
+PATIENCE_S: Final = 60.0
 MOMENT_WITHIN_S: Final = 600.0
 
 
@@ -33,9 +35,10 @@ class Told:
 class Play:
     """Takes sights in order; `told` is what has happened, and it ends at the first failure."""
 
-    def __init__(self, scenario: Scenario, *, slack_s: float = 0.0) -> None:
+    def __init__(self, scenario: Scenario, *, slack_s: float = 0.0, pace: float = 1.0) -> None:
         self.told: list[Told] = []
         self._slack_s = slack_s
+        self._pace = pace
         self._steps = list(scenario.steps)
         self._stage = _Stage.WAITING
         self._began_s: float | None = None
@@ -80,7 +83,8 @@ class Play:
             and waited_s >= moment.after_s
             and (moment.offered is None or moment.offered in sight.may)
         )
-        if not has_come and waited_s > MOMENT_WITHIN_S + moment.after_s + (moment.at_s or 0.0):
+        patience_s = MOMENT_WITHIN_S * self._pace + moment.after_s + (moment.at_s or 0.0)
+        if not has_come and waited_s > patience_s:
             self.give_up(sight, "Not as expected: what the next step waits for never came.")
         return has_come
 
@@ -91,8 +95,7 @@ class Play:
             return False
         amiss = next(((one, seen) for one in step.expected if (seen := one.amiss(sight))), None)
         if amiss is not None:
-            is_late = lasted_s > step.within_s + self._slack_s or self._stage is _Stage.WATCHING
-            if is_late:
+            if self._stage is _Stage.WATCHING or lasted_s > self._within_s(step):
                 self.give_up(sight, _said_of(step, *map(str, amiss), stage=self._stage))
             return False
         if self._stage is _Stage.EXPECTING:
@@ -105,6 +108,11 @@ class Play:
             return False
         self._tell(sight, f"It has stayed so for {step.for_s:g} s.")
         return self._next(sight)
+
+    def _within_s(self, step: Step) -> float:
+        if step.within_s is None:
+            return PATIENCE_S * self._pace
+        return step.within_s + self._slack_s
 
     def _is_refused(self, step: Step, sight: Sight) -> bool:
         """Return whether the daemon refused what nobody expected it to refuse."""
@@ -132,4 +140,5 @@ class Play:
 def _said_of(step: Step, expected: str, seen: str, *, stage: _Stage) -> str:
     if stage is _Stage.WATCHING:
         return f"Not as expected: {expected} did not last {step.for_s:g} s; {seen}."
-    return f"Not as expected within {step.within_s:g} s: {expected}; {seen}."
+    within = "in time" if step.within_s is None else f"within {step.within_s:g} s"
+    return f"Not as expected {within}: {expected}; {seen}."

@@ -28,7 +28,6 @@ from etchwire.errors import UnreadableToml
 from etchwire.plain import FURTHEST_MM
 from etchwire.toml_text import read_toml
 
-WITHIN_S: Final = 30.0
 GET_READY: Final = "get ready and start"
 
 
@@ -69,12 +68,12 @@ class Moment:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One thing that happens, and what must come of it."""
+    """One thing that happens, and what must come of it, within a time where one is written."""
 
     moment: Moment
     event: Event | None
     expected: tuple[Expectation, ...]
-    within_s: float = WITHIN_S
+    within_s: float | None = None
     for_s: float = 0.0
 
     @property
@@ -188,7 +187,7 @@ def _steps(reader: Reader) -> tuple[Step, ...]:
         after_s=reader.number("after_s", 0.0),
         offered=reader.take("when_may", str, None, "a text"),
     )
-    within_s = reader.number("within_s", WITHIN_S)
+    within_s = reader.number("within_s", None)
     for_s = reader.number("for_s", 0.0)
     expected = _expected(Reader(
         reader.take("expect", dict, {}, "a table"), f"{reader.where}, “expect”", reader.faults

@@ -25,13 +25,16 @@ class Stage(Protocol):
         ...
 
 
-def perform(scenario: Scenario, stage: Stage, *, slack_s: float = 0.0) -> Iterator[Told]:
+def perform(
+    scenario: Scenario, stage: Stage, *, slack_s: float = 0.0, pace: float = 1.0
+) -> Iterator[Told]:
     """Play `scenario` on `stage` and yield what happens as it happens.
 
-    Everything may take `slack_s` longer than it is written, where it is seen only so late. The
-    play ends at its end or at the first thing that is not as expected; that is told last.
+    Everything may take `slack_s` longer than it is written, where it is seen only so late. `pace`
+    is how many of the machine's seconds pass in one of the wall's. The play
+    ends at its end or at the first thing that is not as expected; that is told last.
     """
-    play, told = Play(scenario, slack_s=slack_s), 0
+    play, told = Play(scenario, slack_s=slack_s, pace=pace), 0
     while not play.is_over:
         event = play.due(stage.sight())
         yield from play.told[told:]

@@ -79,7 +79,7 @@ def play(scenario: Scenario, session: Session, *, pace: float) -> bool:
             for step in (*GETTING_READY, STARTING):
                 stage.take(step)
         told = None
-        for told in perform(scenario, stage, slack_s=SLACK_S * pace):
+        for told in perform(scenario, stage, slack_s=SLACK_S * pace, pace=pace):
             click.echo(str(told))
     has_failed = told is None or told.is_failure
     click.echo("Not everything came as it should." if has_failed else "Everything came so.")
