@@ -37,6 +37,7 @@ def play(path, *options):
         "daemon_dies_in_mid_etch",
         "round_that_nobody_answers",
         "looks_after_the_end",
+        "safety_relay_welded",
         *(one.name for one in shelved() if read_scenario(one.path.read_text()).needs_processes),
     ],
 )

@@ -1,4 +1,4 @@
-"""A box whose file names other pins: what nobody has seen to open there, is to open once more."""
+"""What the daemon recalls of its box: proofs at these pins, and the safety relay's last test."""
 
 import pytest
 
@@ -131,3 +131,17 @@ def test_another_level_is_another_pin(tmp_path, other):
         pass
     with Life(tmp_path, {**PINS, NAMES[0]: other}) as life:
         assert "The pins in the box's file were changed" in life.report["request"]
+
+
+@pytest.mark.parametrize("has_passed", [True, False])
+def test_the_safety_relays_last_test_outlives_the_daemon(tmp_path, has_passed):
+    with Life(tmp_path, PINS) as life:
+        life.guard._interlocks.relay.note_result(has_passed=has_passed)
+        life.look(1)
+        day = life.clock.utc_now()[:10]
+    with Life(tmp_path, PINS) as life:
+        relay = life.report["seen_to_open"][-1]
+
+        assert (relay["name"], relay["day"]) == ("safety_relay", day)
+        assert relay["is_due"] is not has_passed
+        assert (life.guard.relay_trouble is None) is has_passed
