@@ -32,7 +32,7 @@ REASONS = (
 def significant(line):
     """Return what the controller looks at of the bytes of a line: upper case, nothing else."""
     code = re.sub(rb"\([^)]*\)?|;.*", b"", line, flags=re.DOTALL)
-    return "".join(chr(b) for b in code if 0x20 < b < 0x7F and b not in b"/?!~").upper()
+    return "".join(chr(b) for b in code if 0x20 < b < 0x80 and b not in b"/?!~").upper()
 
 
 class Reading(NamedTuple):
