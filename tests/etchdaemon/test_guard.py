@@ -431,6 +431,24 @@ def test_a_cut_is_dated_by_the_machines_clock_so_that_its_place_can_be_found(box
     assert box.guard.verdict().opened_at_s == opened_at_s
 
 
+def test_with_a_clock_that_goes_on_while_it_looks_one_look_is_enough(box):
+    box.start()
+    wall_s = box.clock.wall_s
+
+    def going_on():
+        box.clock.seconds += 0.0001
+        return wall_s()
+
+    box.clock.wall_s = going_on
+    box.board.open(Input.LID)
+
+    box.look()
+
+    assert (Output.BEAM_ENABLE, True) not in box.board.history
+    assert not box.is_beam_on
+    assert [trip.rule.name for trip in box.interlocks.latch.trips] == ["lid closed"]
+
+
 def test_where_the_beams_pin_is_dead_the_loop_shows_it_and_the_heartbeat_stops(box):
     box.start()
     box.board.dead = {Output.BEAM_ENABLE}

@@ -70,6 +70,15 @@ def test_a_bad_condition_trips_when_its_delay_is_used_up(rule):
 
 
 @pytest.mark.parametrize(
+    "rule", [rule for rule in RULES if not rule.trip_delay_s], ids=lambda rule: rule.name
+)
+def test_a_reading_that_is_newer_than_the_look_is_no_less_bad(rule):
+    samples = all_good() | {rule.requires: bad(NOW_S + 0.001, read_at_s=NOW_S + 0.001)}
+
+    assert found(samples) == [(rule.name, Why.BAD)]
+
+
+@pytest.mark.parametrize(
     "rule", [rule for rule in RULES if rule.trip_delay_s], ids=lambda rule: rule.name
 )
 def test_a_bad_condition_does_not_trip_before_its_delay(rule):

@@ -218,13 +218,18 @@ class Lookout:
         self._contacts.close()
 
     def _look(self) -> None:
-        now_s = self._clock.wall_s()  # before anything is read: a halt ages what comes after it
         opened = self._contacts.take_opened()
         edges_s = [edge.machine_s for name, edge in opened.items() if name in CUTS_ON_EDGE]
         if edges_s:
             self._contacts.put_out()
-        self._judge_absence(now_s)
+        begun_s = self._clock.wall_s()
+        if STALE_AFTER_S < begun_s - self._looked_at_s < inf:
+            self._judge_absence(begun_s)
         levels = self._contacts.read()
+        now_s = self._clock.wall_s()  # after the reading: no level is newer than the look
+        if now_s - begun_s > STALE_AFTER_S:  # halted while it read
+            self._judge_absence(now_s)
+            levels, now_s = self._contacts.read(), self._clock.wall_s()
         with self._lock.looking():
             orders = self._interlocks.look(Look(levels=levels, opened=tuple(opened), now_s=now_s))
             for output, is_on in orders.outputs.items():
@@ -239,9 +244,7 @@ class Lookout:
         self._keep_proofs()
 
     def _judge_absence(self, now_s: WallSeconds) -> None:
-        """Where nobody has looked for long, let that be the one cause, before anything is read."""
-        if not STALE_AFTER_S < now_s - self._looked_at_s < inf:
-            return
+        """Let it be the one cause that nobody has looked for long, before anything is read anew."""
         with self._lock.looking():
             if self._interlocks.judge_absence(now_s).reaction >= Reaction.TRIP:
                 self._contacts.put_out()

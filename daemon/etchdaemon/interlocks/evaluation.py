@@ -107,7 +107,7 @@ def _why(rule: Rule, sample: Sample | None, now_s: WallSeconds) -> Why | None:
         return Why.UNREAD
     if now_s - sample.read_at_s > rule.stale_after_s:
         return Why.STALE
-    if sample.bad_since_s is None or now_s - sample.bad_since_s < rule.trip_delay_s:
+    if sample.bad_since_s is None or max(now_s - sample.bad_since_s, 0.0) < rule.trip_delay_s:
         return None
     if sample.is_good:
         return Why.SETTLING
