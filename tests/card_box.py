@@ -12,7 +12,7 @@ from contextlib import closing
 
 import pytest
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchpractice.scenario.people import ANSWERS
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused, WireError

@@ -11,7 +11,7 @@ from etchpath.language.blocks import Block
 from etchpath.language.reader import read_block
 from etchpath.machine import Machine
 from etchpath.preflight import inspect
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchpractice.machine import PRACTICE_HEAD, PracticeMachine
 from etchwire.craft import Recipe, Register
 

@@ -7,7 +7,7 @@ import time
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
 from etchwire.client import DaemonClient

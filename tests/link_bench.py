@@ -7,7 +7,7 @@ import time
 from contextlib import suppress
 from dataclasses import replace
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES

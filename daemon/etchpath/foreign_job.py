@@ -10,11 +10,11 @@ from typing import Final
 
 from etchpath.errors import UnfitFile
 from etchpath.index import Entry, IndexBuilder
+from etchpath.language.states import States
 from etchpath.machine import Machine
+from etchpath.motion.timeline import Timed
 from etchpath.preflight import Report, inspect
-from etchpath.states import States
 from etchpath.tidying import Tidying
-from etchpath.timeline import Timed
 from etchwire.craft import Head, Recipe
 from etchwire.sheet import FOREIGN, GCODE_NAME, SHEET_NAME, Bounds, Original, RowEntry, Sheet
 

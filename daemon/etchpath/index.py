@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etchpath.errors import UnreadableIndex
-from etchpath.motion import Floats
-from etchpath.states import Carried, States
-from etchpath.timeline import Timed
+from etchpath.language.states import Carried, States
+from etchpath.motion.planner import Floats
+from etchpath.motion.timeline import Timed
 from etchwire.storing import write_whole
 
 Flags = NDArray[np.bool_]

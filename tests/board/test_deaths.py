@@ -5,7 +5,7 @@ import signal
 import pytest
 
 from board.shop import DAEMON, PAGE, PAGE_URL, UNITS, USER, session_on
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import Household
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME

@@ -18,7 +18,7 @@ from etchdaemon.errors import JobRefused
 from etchdaemon.service import fitness
 from etchdaemon.service.feed import Feed
 from etchdaemon.service.spool import Spool
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.retention import JOBS
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet

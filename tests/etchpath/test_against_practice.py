@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFilter
 
-from etchpath.card_writer import CardOrder, write_card
-from etchpath.picture import PathPicture
-from etchpath.span_row import SpanRow
+from etchpath.preflight.picture import PathPicture
+from etchpath.writer.cards import CardOrder, write_card
+from etchpath.writer.span_row import SpanRow
 from etchpractice.machine import PRACTICE_HEAD, PracticeMachine
 from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
 from gcode_bench import HEAD, MACHINE, RECIPE, PracticeRun, inspected, job_of, kinds_of, machine

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from etchpath.arcs import ArcWords, chord_counts, chord_ends, solve
-from etchpath.course import Tracer
-from etchpath.states import Carried, follow
+from etchpath.language.states import Carried, follow
+from etchpath.motion.arcs import ArcWords, chord_counts, chord_ends, solve
+from etchpath.motion.toolpath import Tracer
 from gcode_bench import inspected, kinds_of, lines_of, machine
 
 NAN = math.nan

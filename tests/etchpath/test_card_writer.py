@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from etchpath.card_writer import CardOrder, write_card
 from etchpath.errors import JobDoesNotFit, NothingToEtch
-from etchpath.span_row import HURRIED_GAP_UM, SpanRow
+from etchpath.writer.cards import CardOrder, write_card
+from etchpath.writer.span_row import HURRIED_GAP_UM, SpanRow
 from etchwire.craft import Head, Recipe, Register
 from etchwire.sheet import Sheet
 

@@ -15,8 +15,8 @@ from cycle_figures import (
     SUSTAINED,
     WITHIN,
 )
-from etchpath import line_intake
-from etchpath.motion import Moves, planned
+from etchpath.motion import line_intake
+from etchpath.motion.planner import Moves, planned
 from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
 from gcode_bench import MACHINE, inspected, machine
 

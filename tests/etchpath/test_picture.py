@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from etchpath.picture import LONG_SIDE_PX, PathPicture
+from etchpath.preflight.picture import LONG_SIDE_PX, PathPicture
 from gcode_bench import inspected, machine
 
 

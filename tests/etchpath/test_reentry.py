@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etchpath.errors import NoReentry
-from etchpath.foreign_reentry import write_rest_of_file
 from etchpath.index import Index, IndexBuilder
-from etchpath.reentry import Cut, write_rest
+from etchpath.reentry.foreign import write_rest_of_file
+from etchpath.reentry.remainder import Cut, write_rest
 from etchwire.craft import Register
 from etchwire.sheet import Sheet
 from gcode_bench import HEAD, MACHINE, RECIPE, PracticeRun, inspected, job_of

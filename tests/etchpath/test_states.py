@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etchpath.language.dialect import Event, Mode, Number
-from etchpath.states import Carried, follow
+from etchpath.language.states import Carried, follow
 from gcode_bench import lines_of
 from line_reader import read_line
 

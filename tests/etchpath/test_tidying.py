@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from etchpath.inspected import inspect_tidied
+from etchpath.preflight.inspected import inspect_tidied
 from etchpath.tidying import Tidying
 from gcode_bench import MACHINE, inspected, job_of, kinds_of, lines_of
 

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etchpath.errors import JobDoesNotFit, NothingToEtch
-from etchpath.raster import mm_text
-from etchpath.writer import Order, run_up_mm, write_job
+from etchpath.writer.dots import Order, run_up_mm, write_job
+from etchpath.writer.raster import mm_text
 from etchwire.craft import Head, Recipe, Register
 from etchwire.sheet import Sheet
 

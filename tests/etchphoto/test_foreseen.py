@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchphoto.foreseen import foresee_dots, foresee_greys, foresee_speed
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 

@@ -6,7 +6,7 @@ import random
 import numpy as np
 import pytest
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS
 from practice_host import Host

@@ -11,7 +11,7 @@ from PIL import Image
 from darkroom.camera import Shot, photograph
 from darkroom.cards import HEAD, RECIPE, first_grid, power_card, register_card, tone_card, wishes
 from darkroom.practice import burn_on_practice, run_on_practice
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchphoto.errors import JobNotWritable, UnfitOrder
 from etchphoto.halftone import HALFTONES
 from etchphoto.light import lightness, luminance_of_lightness

@@ -16,7 +16,7 @@ from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch
 from etchdaemon.logbook.logbook import Logbook
 from etchpath.foreign_job import write_foreign_job
-from etchpath.rests import write_rest_file
+from etchpath.reentry.remainder_files import write_rest_file
 from etchpractice.machine import PracticeMachine
 from etchproof.layout.job import read_card_file
 from etchwarden.__main__ import main

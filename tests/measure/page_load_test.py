@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES

@@ -16,7 +16,7 @@ LINES = 1_000_000
 MEASURED = """
 import re, sys, time
 from pathlib import Path
-from etchpath.inspected import inspect_file
+from etchpath.preflight.inspected import inspect_file
 
 before_s = time.process_time()
 report = inspect_file(Path(sys.argv[1]))

@@ -9,7 +9,7 @@ from contextlib import ExitStack
 
 import pytest
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwire.client import DaemonClient
 from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS

@@ -11,7 +11,7 @@ import pytest
 from etchdaemon.errors import JobRefused
 from etchdaemon.hardware.preflight_child import PreflightChild
 from etchpath.machine import Machine
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from rig.bench import patch
 from rig.memory import NoDoorbell

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import serial
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchpractice.scenario.people import ANSWERS
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session

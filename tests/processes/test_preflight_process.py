@@ -34,7 +34,7 @@ def test_the_child_prints_the_report_and_writes_what_is_asked_for(tmp_path):
     folder, gcode = job_folder(tmp_path)
     index, picture = tmp_path / "index.json", tmp_path / "path.png"
 
-    done = child("preflight_process", folder / GCODE_NAME, "--index", index, "--picture", picture)
+    done = child("preflight.process", folder / GCODE_NAME, "--index", index, "--picture", picture)
 
     assert (done.returncode, done.stderr) == (0, "")
     report = json.loads(done.stdout)
@@ -48,7 +48,7 @@ def test_a_child_without_memory_says_so_and_leaves_no_traceback(tmp_path):
     machine = tmp_path / "machine.json"
     machine.write_text(json.dumps(MACHINE.to_table() | {"planner_blocks": 10**9}))
 
-    done = child("preflight_process", folder / GCODE_NAME, "--machine", machine)
+    done = child("preflight.process", folder / GCODE_NAME, "--machine", machine)
 
     assert (done.returncode, done.stdout) == (1, "")
     assert done.stderr.startswith("The preflight failed: ")
@@ -56,7 +56,7 @@ def test_a_child_without_memory_says_so_and_leaves_no_traceback(tmp_path):
 
 
 def test_a_missing_file_is_a_sentence(tmp_path):
-    done = child("preflight_process", tmp_path / "absent.gcode")
+    done = child("preflight.process", tmp_path / "absent.gcode")
 
     assert done.returncode == 1
     assert "absent.gcode" in done.stderr
@@ -66,7 +66,7 @@ def test_the_rest_of_a_job_is_written_by_a_child(tmp_path):
     folder, _ = job_folder(tmp_path)
     rest = tmp_path / "rest"
 
-    done = child("reentry_process", folder, rest, "--row", 2, "--x-mm", 4)
+    done = child("reentry.process", folder, rest, "--row", 2, "--x-mm", 4)
 
     assert (done.returncode, done.stderr) == (0, "")
     assert [entry.row for entry in read_sheet(rest).index] == [2, 3, 4]
@@ -76,7 +76,7 @@ def test_the_rest_of_another_file_is_written_by_a_child(tmp_path):
     (tmp_path / "file.gcode").write_text("G21G91\nM4S500F1000\nG1X10\nX10\nM5\nM2\n")
     rest = tmp_path / "rest.gcode"
 
-    done = child("reentry_process", tmp_path / "file.gcode", rest, "--line", 4)
+    done = child("reentry.process", tmp_path / "file.gcode", rest, "--line", 4)
 
     assert (done.returncode, done.stderr) == (0, "")
     assert inspected(rest.read_bytes()).beam_on_mm == 10.0
@@ -113,7 +113,7 @@ def test_the_rest_of_another_programs_job_is_looked_for_and_written_by_a_child(t
 def test_where_there_is_no_rest_the_child_says_why(tmp_path):
     folder, _ = job_folder(tmp_path)
 
-    done = child("reentry_process", folder, tmp_path / "rest", "--row", 9, "--x-mm", 4)
+    done = child("reentry.process", folder, tmp_path / "rest", "--row", 9, "--x-mm", 4)
 
     assert done.returncode == 1
     assert done.stderr.startswith("No re-entry: nothing is left to etch")

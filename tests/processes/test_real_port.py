@@ -12,7 +12,7 @@ from gpiozero.pins.local import LocalPiFactory
 
 from etchdaemon.assembly import Daemon, Places, real_parts
 from etchdaemon.hardware.gpio_lines import Lines
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwarden.configuring.writing import written
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused

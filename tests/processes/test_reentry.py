@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
 from etchwire.errors import Refused

@@ -10,7 +10,7 @@ from etchdaemon.service.machine import Machine
 from etchdaemon.service.reentry import Reentry
 from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Request, Wishes
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchpractice.machine import PracticeMachine
 from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS

@@ -10,8 +10,8 @@ from typing import Any
 from etchdaemon.errors import JobRefused, LogbookUnavailable, PortLost
 from etchdaemon.run.actuals import RowActuals
 from etchpath.errors import NoReentry
-from etchpath.file_cut import FileCut
-from etchpath.rests import resume_file, write_rest_folder
+from etchpath.reentry.file_cut import FileCut
+from etchpath.reentry.remainder_files import resume_file, write_rest_folder
 from etchpractice.machine import Unplugged
 
 CONTACT_SETTLES_S = 0.05

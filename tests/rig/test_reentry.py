@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchpath.reentry import Cut, write_rest
+from etchpath.reentry.remainder import Cut, write_rest
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from rig.bench import KEPT_UP_WITH, patch
 

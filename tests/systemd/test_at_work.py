@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import form_token

@@ -49,7 +49,7 @@ def job(tmp_path):
 def test_the_check_of_a_job_runs_under_the_daemons_filter(under, job):
     index = job / "index.json"
 
-    done = under(DAEMON, "-m", "etchpath.preflight_process", job / GCODE_NAME, "--index", index)
+    done = under(DAEMON, "-m", "etchpath.preflight.process", job / GCODE_NAME, "--index", index)
 
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)
@@ -59,7 +59,7 @@ def test_the_check_of_a_job_runs_under_the_daemons_filter(under, job):
 def test_the_rest_of_a_job_is_written_under_the_daemons_filter(under, job):
     rest = job / "rest"
 
-    done = under(DAEMON, "-P", "-m", "etchpath.reentry_process", job, rest, "--row=2", "--x-mm=1.0")
+    done = under(DAEMON, "-P", "-m", "etchpath.reentry.process", job, rest, "--row=2", "--x-mm=1.0")
 
     assert done.returncode == 0, done.stderr
     assert (rest / GCODE_NAME).exists()

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from etchpath.errors import EtchpathError
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.errors import NeedsAcknowledgement, UnfitOrder
 from etchphoto.expected import save_expected

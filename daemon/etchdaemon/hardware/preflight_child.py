@@ -12,7 +12,7 @@ from typing import Any, Final
 from etchdaemon.errors import JobRefused
 from etchdaemon.ports import Doorbell
 
-MODULE: Final = "etchpath.preflight_process"
+MODULE: Final = "etchpath.preflight.process"
 PATIENCE_S: Final = 600.0  # ten million lines take twenty seconds on a desk computer
 _SHOWN_CHARACTERS: Final = 300
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from etchdaemon.errors import JobRefused
 
-MODULE: Final = "etchpath.reentry_process"
+MODULE: Final = "etchpath.reentry.process"
 PATIENCE_S: Final = 300.0
 
 

@@ -66,7 +66,7 @@ class CutWatch:
     def of_file(self, rest: Sighting, *, lines_answered: int) -> dict[str, Any] | None:
         """Return what tells where in another program's file it was, None where nobody can tell.
 
-        Which of its lines that is takes reading the file: `etchpath.file_cut.FileCut` does.
+        Which of its lines that is takes reading the file: `etchpath.reentry.file_cut.FileCut` does.
         """
         if self._planner_blocks is None or (self._mark is not None and self._mark.was_unwatched):
             return None

@@ -5,7 +5,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.course import Course
 from etchpath.language.blocks import Block
 from etchpath.language.dialect import (
     BEAM_OFF,
@@ -17,10 +16,11 @@ from etchpath.language.dialect import (
     Number,
 )
 from etchpath.language.lines import Lines
+from etchpath.language.states import States
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchpath.motion.timeline import Timed
+from etchpath.motion.toolpath import Course
 from etchpath.preflight.findings import Findings
-from etchpath.states import States
-from etchpath.timeline import Timed
 
 Flags = NDArray[np.bool_]
 

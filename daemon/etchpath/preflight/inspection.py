@@ -6,17 +6,17 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from etchpath.course import Course, Tracer
 from etchpath.language.blocks import BLOCK_BYTES, Block, Blocks, Source
 from etchpath.language.reader import read_block
+from etchpath.language.states import Carried, States, follow
 from etchpath.machine import Machine
+from etchpath.motion.timeline import Timed, Timeline
+from etchpath.motion.toolpath import Course, Tracer
 from etchpath.preflight.checks import Checks
 from etchpath.preflight.findings import Findings
 from etchpath.preflight.kind import Severity
 from etchpath.preflight.report import Report
 from etchpath.preflight.totals import BeamTotals, Box
-from etchpath.states import Carried, States, follow
-from etchpath.timeline import Timed, Timeline
 
 _REACHED_SHARE: Final = 0.95
 _NOTED_SHARE: Final = 0.02  # a row here and there harms nobody

@@ -6,10 +6,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.course import Course
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.motion import planned
-from etchpath.timeline import Timed
+from etchpath.motion.planner import planned
+from etchpath.motion.timeline import Timed
+from etchpath.motion.toolpath import Course
 
 Floats = NDArray[np.float64]
 

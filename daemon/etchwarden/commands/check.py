@@ -8,9 +8,9 @@ from typing import Final, Self
 import click
 
 from etchpath.errors import EtchpathError
-from etchpath.inspected import gcode_path, inspect_file
 from etchpath.machine import Machine
 from etchpath.preflight.findings import Finding
+from etchpath.preflight.inspected import gcode_path, inspect_file
 from etchpath.preflight.report import Report
 from etchwire.sheet import tidied_words
 from etchwire.storing import fault_of_card

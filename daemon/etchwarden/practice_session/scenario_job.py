@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from etchpath.writer import Order, write_job
+from etchpath.writer.dots import Order, write_job
 from etchphoto.expected import save_expected
 from etchpractice.scenario.script import Picture
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES

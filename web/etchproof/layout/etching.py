@@ -6,8 +6,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.raster import UM_PER_MM
-from etchpath.span_row import SpanRow
+from etchpath.writer.raster import UM_PER_MM
+from etchpath.writer.span_row import SpanRow
 from etchproof.card import Area, Card, HairlinePair
 from etchproof.errors import UnfitCard
 from etchproof.layout.drawing import draw_card

@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from etchpath.card_writer import CardOrder, write_card
 from etchpath.errors import EtchpathError
+from etchpath.writer.cards import CardOrder, write_card
 from etchphoto.expected import save_expected
 from etchphoto.job import require_head_can
 from etchphoto.job_folder import new_job_folder

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.raster import UM_PER_MM
-from etchpath.span_row import SpanRow, row_moves, travel_of
+from etchpath.writer.raster import UM_PER_MM
+from etchpath.writer.span_row import SpanRow, row_moves, travel_of
 from etchphoto.halftone import HALFTONES
 from etchproof.card import REALLY_RUN, Area
 from etchwire.craft import Head

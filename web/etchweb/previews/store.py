@@ -45,7 +45,7 @@ def share_picture(folder: Path, gcode_sha256: str, *, whole_sha256: str) -> None
 
 def draw_path(gcode: Path, *, folder: Path, gcode_sha256: str) -> None:
     """Draw the way of the head through a G-code file or job folder where the page finds it."""
-    from etchpath.inspected import inspect_file  # noqa: PLC0415 - as above
+    from etchpath.preflight.inspected import inspect_file  # noqa: PLC0415 - as above
 
     folder.mkdir(parents=True, exist_ok=True)
     target = folder / path_name(gcode_sha256)

@@ -1,6 +1,6 @@
 """Preflight in a process of its own: what the daemon starts for every job before it may be armed.
 
-    python -m etchpath.preflight_process JOB.gcode [--machine MACHINE.json|-] [--index INDEX.json]
+    python -m etchpath.preflight.process JOB.gcode [--machine MACHINE.json|-] [--index INDEX.json]
         [--picture PICTURE.png] [--memory-mb 192]
 
 It lowers its own priority and limits its own memory before numpy is loaded, and prints the
@@ -28,7 +28,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     limit_child(memory_mb=wishes.memory_mb, processor_s=PROCESSOR_S)
     # Only now: numpy's threads and memory have to follow the limits.
     from etchpath.errors import EtchpathError  # noqa: PLC0415
-    from etchpath.inspected import inspect_file  # noqa: PLC0415
+    from etchpath.preflight.inspected import inspect_file  # noqa: PLC0415
 
     try:
         machine = _machine(wishes.machine)
@@ -57,7 +57,7 @@ def _failed(reason: str) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="etchpath.preflight_process")
+    parser = argparse.ArgumentParser(prog="etchpath.preflight.process")
     parser.add_argument("job", type=Path)
     parser.add_argument("--machine", type=Path)
     parser.add_argument("--index", type=Path)

@@ -7,11 +7,11 @@ from typing import Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.arcs import Arcs, ArcWords, chord_counts, chord_ends, solve
 from etchpath.language.dialect import CONSTANT_POWER, FIRST_ARC, RAPID, Number
+from etchpath.language.states import States
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.motion import Moves
-from etchpath.states import States
+from etchpath.motion.arcs import Arcs, ArcWords, chord_counts, chord_ends, solve
+from etchpath.motion.planner import Moves
 from etchwire.controller_profile import DOT_WORDS
 
 Floats = NDArray[np.float64]

@@ -1,8 +1,8 @@
 """The rest of a job, written in a process of its own.
 
-    python -m etchpath.reentry_process JOB_FOLDER REST_FOLDER --row ROW --x-mm X
-    python -m etchpath.reentry_process JOB_FOLDER [REST_FOLDER] --cut CUT
-    python -m etchpath.reentry_process FILE.gcode REST.gcode --line LINE [--index INDEX.json]
+    python -m etchpath.reentry.process JOB_FOLDER REST_FOLDER --row ROW --x-mm X
+    python -m etchpath.reentry.process JOB_FOLDER [REST_FOLDER] --cut CUT
+    python -m etchpath.reentry.process FILE.gcode REST.gcode --line LINE [--index INDEX.json]
         [--machine MACHINE.json]
 
 The first is for our own jobs: REST_FOLDER gets `job.gcode` and `job.json`. The second is for jobs
@@ -34,8 +34,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     limit_child(memory_mb=wishes.memory_mb, processor_s=PROCESSOR_S)
     # Only now: numpy's threads and memory have to follow the limits.
     from etchpath.errors import EtchpathError  # noqa: PLC0415
-    from etchpath.file_cut import FileCut  # noqa: PLC0415
-    from etchpath.rests import resume_file, write_rest_file, write_rest_folder  # noqa: PLC0415
+    from etchpath.reentry.file_cut import FileCut  # noqa: PLC0415
+    from etchpath.reentry.remainder_files import resume_file, write_rest_file, write_rest_folder  # noqa: PLC0415
     from etchwire.errors import WireError  # noqa: PLC0415
     from etchwire.storing import fault_of_card  # noqa: PLC0415
 
@@ -61,7 +61,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="etchpath.reentry_process")
+    parser = argparse.ArgumentParser(prog="etchpath.reentry.process")
     parser.add_argument("job", type=Path)
     parser.add_argument("rest", type=Path, nargs="?")
     parser.add_argument("--cut")

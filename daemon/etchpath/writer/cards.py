@@ -9,11 +9,11 @@ from itertools import pairwise
 from typing import BinaryIO
 
 from etchpath.errors import JobDoesNotFit, NothingToEtch
-from etchpath.job_file import JobFile, WrittenRow
-from etchpath.job_sheet import JobOrder, place_um, require_speed, sheet_of
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.raster import UM_PER_MM, feed_text, mm_text
-from etchpath.span_row import RowMoves, SpanRow, row_moves
+from etchpath.writer.job_file import JobFile, WrittenRow
+from etchpath.writer.job_sheet import JobOrder, place_um, require_speed, sheet_of
+from etchpath.writer.raster import UM_PER_MM, feed_text, mm_text
+from etchpath.writer.span_row import RowMoves, SpanRow, row_moves
 from etchwire.sheet import Sheet
 
 

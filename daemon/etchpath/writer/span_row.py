@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.motion import Floats, Moves, Travel, planned
-from etchpath.raster import UM_PER_MM, Places
-from etchpath.writer import run_up_mm
+from etchpath.motion.planner import Floats, Moves, Travel, planned
+from etchpath.writer.dots import run_up_mm
+from etchpath.writer.raster import UM_PER_MM, Places
 from etchwire.craft import Head
 
 # A long bare stretch is crossed at full speed, beam off: at the speed of the slowest patch the

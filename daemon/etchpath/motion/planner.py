@@ -20,8 +20,8 @@ from typing import Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.line_intake import LineIntake, Path
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchpath.motion.line_intake import LineIntake, Path
 from etchwire.controller_profile import DOT_WORDS
 
 Floats = NDArray[np.float64]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from etchpath.errors import NoReentry
-from etchpath.raster import UM_PER_MM, mm_text
+from etchpath.writer.raster import UM_PER_MM, mm_text
 
 _NUMBER: Final = rb"(-?\d*\.?\d+)"
 _RAPID: Final = re.compile(rb"G90G0X" + _NUMBER + rb"Y" + _NUMBER)

@@ -7,9 +7,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.course import Course
 from etchpath.machine import Machine
-from etchpath.motion import Planner, Travel
+from etchpath.motion.planner import Planner, Travel
+from etchpath.motion.toolpath import Course
 
 Floats = NDArray[np.float64]
 

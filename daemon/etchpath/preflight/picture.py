@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.language.states import States
 from etchpath.machine import Machine
+from etchpath.motion.timeline import Timed
 from etchpath.preflight.report import Report
-from etchpath.states import States
-from etchpath.timeline import Timed
 from etchwire.storing import write_whole
 
 if TYPE_CHECKING:

@@ -8,9 +8,9 @@ from typing import Any, BinaryIO, Final
 from etchpath.errors import NoFile, UnreadableMachine
 from etchpath.index import Index, IndexBuilder, write_index
 from etchpath.machine import Machine
-from etchpath.picture import PathPicture
 from etchpath.preflight import Report, inspect
 from etchpath.preflight.inspection import Watcher
+from etchpath.preflight.picture import PathPicture
 from etchpath.tidying import Tidying
 from etchwire.errors import UnreadableSheet
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet

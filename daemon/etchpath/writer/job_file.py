@@ -11,8 +11,8 @@ from typing import BinaryIO, Final
 import numpy as np
 
 from etchpath.machine import Machine
-from etchpath.motion import Floats, Moves, Planner
-from etchpath.raster import UM_PER_MM, Places, mm_text
+from etchpath.motion.planner import Floats, Moves, Planner
+from etchpath.writer.raster import UM_PER_MM, Places, mm_text
 from etchwire.sheet import RowEntry
 
 PREAMBLE: Final = (b"G21G90G94\n", b"G17\n", b"M4S0\n")

@@ -12,13 +12,13 @@ from typing import Any, BinaryIO, Final, Self
 
 import numpy as np
 
-from etchpath.course import Course
 from etchpath.errors import NoReentry
+from etchpath.language.states import States
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchpath.motion.timeline import Timed
+from etchpath.motion.toolpath import Course
 from etchpath.preflight import inspect
-from etchpath.states import States
 from etchpath.tidying import Tidying
-from etchpath.timeline import Timed
 
 NEAR_MM: Final = 0.03  # a report shows whole steps, and an arc is run in chords
 MOST_APART_MM: Final = 3.0  # of two places that both fit: about a corner, or beside an end

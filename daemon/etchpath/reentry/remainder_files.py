@@ -4,13 +4,13 @@ import hashlib
 import json
 from pathlib import Path
 
-from etchpath.file_cut import FileCut, Resumption, find_resumption
 from etchpath.foreign_job import write_foreign_sheet
-from etchpath.foreign_reentry import write_rest_of_file
 from etchpath.index import read_index
-from etchpath.inspected import ASSUMED
 from etchpath.machine import Machine
-from etchpath.reentry import Cut, write_rest
+from etchpath.preflight.inspected import ASSUMED
+from etchpath.reentry.file_cut import FileCut, Resumption, find_resumption
+from etchpath.reentry.foreign import write_rest_of_file
+from etchpath.reentry.remainder import Cut, write_rest
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet, read_sheet
 
 

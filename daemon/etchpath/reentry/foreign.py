@@ -10,9 +10,9 @@ from etchpath.language.blocks import Blocks
 from etchpath.language.dialect import ABSOLUTE, BEAM_OFF, INCH, NOT_SET, Event, Mode
 from etchpath.language.lines import Lines
 from etchpath.language.reader import read_block
+from etchpath.language.states import Carried, States, follow
 from etchpath.machine import Machine
-from etchpath.raster import UM_PER_MM, mm_text
-from etchpath.states import Carried, States, follow
+from etchpath.writer.raster import UM_PER_MM, mm_text
 
 _COPIED_AT_ONCE_BYTES: Final = 256 * 1024
 _SHIFTED: Final = "the job shifts its own origin, so no place in it is known for sure"

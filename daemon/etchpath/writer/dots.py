@@ -12,10 +12,18 @@ from typing import BinaryIO, Final
 import numpy as np
 
 from etchpath.errors import JobDoesNotFit, NothingToEtch
-from etchpath.job_file import JobFile, WrittenRow
-from etchpath.job_sheet import JobOrder, place_um, require_speed, sheet_of
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.raster import UM_PER_MM, Bits, Raster, RowOfDots, etched_rows, feed_text, mm_text
+from etchpath.writer.job_file import JobFile, WrittenRow
+from etchpath.writer.job_sheet import JobOrder, place_um, require_speed, sheet_of
+from etchpath.writer.raster import (
+    UM_PER_MM,
+    Bits,
+    Raster,
+    RowOfDots,
+    etched_rows,
+    feed_text,
+    mm_text,
+)
 from etchwire.craft import Head, Recipe
 from etchwire.sheet import Bounds, Photo, Sheet
 

@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 from typing import BinaryIO, Final
 
 from etchpath.errors import NoReentry
-from etchpath.job_file import PREAMBLE
-from etchpath.job_sheet import reach
-from etchpath.line_times import LineTimes
 from etchpath.machine import Machine
+from etchpath.motion.line_times import LineTimes
 from etchpath.preflight import inspect
-from etchpath.raster import UM_PER_MM
-from etchpath.row_cut import cut_row
+from etchpath.reentry.row_cut import cut_row
+from etchpath.writer.job_file import PREAMBLE
+from etchpath.writer.job_sheet import reach
+from etchpath.writer.raster import UM_PER_MM
 from etchwire.sheet import RowEntry, Sheet
 
 _COPIED_AT_ONCE_BYTES: Final = 256 * 1024

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from etchpath.states import States
-from etchpath.timeline import Timed
+from etchpath.language.states import States
+from etchpath.motion.timeline import Timed
 
 
 class LineTimes:

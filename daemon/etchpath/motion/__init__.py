@@ -1,0 +1,1 @@
+"""How long moves take, and which way the head goes."""

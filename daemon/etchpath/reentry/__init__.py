@@ -1,0 +1,1 @@
+"""The rest of a job after a cut."""

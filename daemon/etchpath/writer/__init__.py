@@ -1,0 +1,1 @@
+"""Jobs of ours: rows of dots and cards as G-code, with the sheet that says everything of them."""
