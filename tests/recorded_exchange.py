@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from math import inf
 from pathlib import Path
 
-from etchpractice.firmware import FIRMWARES
+from etchpractice.firmware.firmware import FIRMWARES
 from etchpractice.machine import PracticeMachine
 
 FOLDER = Path(__file__).parent / "recordings"

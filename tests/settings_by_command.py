@@ -15,7 +15,7 @@ from darkroom.camera import Shot, photograph
 from darkroom.practice import MM_PER_PX
 from darkroom.tile import Tile
 from etchpractice.scenario.people import ANSWERS
-from etchpractice.surface import surface_named
+from etchpractice.tile.surface import surface_named
 from etchwarden.__main__ import main
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session

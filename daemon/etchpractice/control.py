@@ -12,10 +12,10 @@ from concurrent.futures import Future
 from pathlib import Path
 from typing import Any, Final
 
-from etchpractice.cable import Cable
+from etchpractice.link.cable import Cable
 from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.rows import row_light
-from etchpractice.tile import PictureTooLarge, Rectangle, Tile
+from etchpractice.tile.tile import PictureTooLarge, Rectangle, Tile
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
 from etchwire.reception import Asked
 

@@ -3,14 +3,14 @@
 import random
 from collections.abc import Mapping
 
-from etchpractice import firmware as protocol
-from etchpractice.board import Board
-from etchpractice.controller import Controller
-from etchpractice.firmware import FIRMWARES
+from etchpractice.box.board import Board
+from etchpractice.controller.controller import Controller
+from etchpractice.firmware import firmware as protocol
+from etchpractice.firmware.firmware import FIRMWARES
+from etchpractice.motion.track import BeamTrack
 from etchpractice.practice_head import BEAM_LAG_S, PRACTICE_HEAD, SLACK_MM, settings_of
-from etchpractice.surface import DEFAULT, surface_named
-from etchpractice.tile import Rectangle, Tile
-from etchpractice.track import BeamTrack
+from etchpractice.tile.surface import DEFAULT, surface_named
+from etchpractice.tile.tile import Rectangle, Tile
 from etchwire.controller_profile import LineCosts
 from etchwire.craft import Head
 

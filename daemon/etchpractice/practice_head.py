@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from etchpractice.firmware import Firmware
+from etchpractice.firmware.firmware import Firmware
 from etchwire.craft import Head
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_REGISTER
 

@@ -17,13 +17,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from etchpractice.board_socket import BoardSocket
-from etchpractice.cable import Cable
+from etchpractice.box.board_socket import BoardSocket
 from etchpractice.control import Control, Errands
+from etchpractice.controller.states import MOVING
+from etchpractice.link.cable import Cable
+from etchpractice.link.pty_port import PtyPort
 from etchpractice.machine import PracticeMachine
 from etchpractice.pacing import HONEST, MOST_PACED, STEP_S, Pacing
-from etchpractice.pty_port import PtyPort
-from etchpractice.states import MOVING
 from etchwire.reception import Reception
 from etchwire.server import LineServer
 from etchwire.simulated_time import SimulatedTime

@@ -2,7 +2,7 @@
 
 from darkroom.tile import Tile
 from etchpractice.machine import PracticeMachine
-from etchpractice.surface import surface_named
+from etchpractice.tile.surface import surface_named
 from etchproof.card import Card
 from etchproof.layout.job import prepare_card
 from etchwire.sheet import GCODE_NAME

@@ -13,7 +13,7 @@ import tempfile
 from pathlib import Path
 
 from etchdaemon.hardware.serial_port import SerialPort
-from etchpractice.pty_port import PtyPort
+from etchpractice.link.pty_port import PtyPort
 
 
 def main():

@@ -12,8 +12,8 @@ import pytest
 from etchdaemon.errors import BoardLost
 from etchdaemon.hardware.practice_board import PracticeBoard
 from etchdaemon.interlocks.inputs import Input, Output
-from etchpractice.board import Board
-from etchpractice.board_socket import BoardSocket
+from etchpractice.box.board import Board
+from etchpractice.box.board_socket import BoardSocket
 from memory_board import HandClock
 
 PATIENCE_S = 30.0

@@ -15,7 +15,7 @@ from etchdaemon.hardware import clock as clocks
 from etchdaemon.hardware.clock import PracticeClock, SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.serial_port import SerialPort, opener
-from etchpractice.terminals import stop_taking
+from etchpractice.link.terminals import stop_taking
 from etchwire.simulated_time import SimulatedTime
 
 NOBODY = ["65534"]

@@ -16,7 +16,7 @@ from etchdaemon.run.taking_up import (
     trace_of,
     unknown,
 )
-from etchpractice.surface import surfaces
+from etchpractice.tile.surface import surfaces
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from sheets import sheet_of
 

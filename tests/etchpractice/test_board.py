@@ -2,7 +2,7 @@
 
 import pytest
 
-from etchpractice.board import (
+from etchpractice.box.board import (
     BEAM_CONTACT,
     HEARTBEAT_CONTACT,
     SAFETY_RELAY,

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from etchpractice.pty_port import PtyPort
-from etchpractice.terminals import NameTaken, open_terminal
+from etchpractice.link.pty_port import PtyPort
+from etchpractice.link.terminals import NameTaken, open_terminal
 
 
 @pytest.fixture

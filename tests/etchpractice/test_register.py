@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from etchpractice.exposure import CELL_MM
+from etchpractice.tile.exposure import CELL_MM
 from etchwire.craft import Register
 from etchwire.examples import PRACTICE_REGISTER
 from practice_host import Host

@@ -2,7 +2,7 @@
 
 import pytest
 
-from etchpractice.board import Board
+from etchpractice.box.board import Board
 from etchpractice.control import CABLE_VERBS, PROCESS_VERBS
 from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.events import EVENTS, Actor

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from etchpractice.exposure import CELL_MM
-from etchpractice.surface import UnknownSurface, surface_named, surfaces
-from etchpractice.tile import PictureTooLarge
+from etchpractice.tile.exposure import CELL_MM
+from etchpractice.tile.surface import UnknownSurface, surface_named, surfaces
+from etchpractice.tile.tile import PictureTooLarge
 from etchwire.examples import PRACTICE_HEADS
 from practice_host import Host, raster
 

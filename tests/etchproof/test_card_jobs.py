@@ -16,7 +16,7 @@ from etchphoto.errors import JobNotWritable, UnfitOrder
 from etchphoto.halftone import HALFTONES
 from etchphoto.light import lightness, luminance_of_lightness
 from etchphoto.tone import BURNT_AS_WANTED, coverage_to_burn
-from etchpractice.surface import surface_named
+from etchpractice.tile.surface import surface_named
 from etchproof.choosing.choice import choose
 from etchproof.errors import UnfitCard, UnreadableCard
 from etchproof.layout.drawing import draw_card

@@ -8,7 +8,7 @@ import pytest
 
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
-from etchpractice.board import HEARTBEAT_S
+from etchpractice.box.board import HEARTBEAT_S
 from wiring_drawing.drawing import CONTACTS, FILE, LOADS, MONOSTABLE_WORDS, drawn
 from wiring_drawing.figures import (
     BLEEDER_OHM,

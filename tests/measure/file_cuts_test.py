@@ -4,7 +4,7 @@ import statistics
 
 import pytest
 
-from etchpractice.firmware import FIRMWARES
+from etchpractice.firmware.firmware import FIRMWARES
 from etchpractice.machine import PracticeMachine
 from rig.bench import Rig
 from rig.file_cuts import HATCHING, gap_of, light, start

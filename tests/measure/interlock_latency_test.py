@@ -17,7 +17,7 @@ from contextlib import ExitStack
 import pytest
 
 from etchdaemon.hardware.looking import LookingThread
-from etchpractice.board import BEAM_CONTACT, HEARTBEAT_S
+from etchpractice.box.board import BEAM_CONTACT, HEARTBEAT_S
 from measure.busy_box import busy_box
 from measure.costs import heading, tell
 from measure.live_rig import LiveRig

@@ -12,7 +12,7 @@ from darkroom.camera import Shot, photograph
 from darkroom.cards import HEAD, first_grid, power_card, register_card, tone_card, wishes
 from darkroom.practice import burn_on_practice
 from darkroom.tile import SURFACES, etch, etch_hairlines
-from etchpractice.surface import surfaces
+from etchpractice.tile.surface import surfaces
 from etchproof.choosing.choice import choose
 from etchproof.choosing.second_card import SECOND_STEPS
 from etchproof.errors import PhotoRefused

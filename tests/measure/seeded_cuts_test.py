@@ -8,7 +8,7 @@ import statistics
 
 import pytest
 
-from etchpractice.firmware import FIRMWARES
+from etchpractice.firmware.firmware import FIRMWARES
 from rig.seeded_cuts import STALLED, SeededCuts
 
 pytestmark = pytest.mark.measure

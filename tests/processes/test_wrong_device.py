@@ -8,7 +8,7 @@ from contextlib import ExitStack, suppress
 
 import pytest
 
-from etchpractice.strangers import SENTENCES
+from etchpractice.link.foreign_devices import SENTENCES
 from link_bench import PATIENCE_S, Bench
 
 A_SECOND_S = 0.05  # of the wall's: the practice machine's time runs twenty times as fast

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from etchpath.foreign_job import write_foreign_job
-from etchpractice.exposure import CELL_MM
+from etchpractice.tile.exposure import CELL_MM
 from etchwire.examples import PRACTICE_HEADS
 
 HEAD = PRACTICE_HEADS["practice-20w"]

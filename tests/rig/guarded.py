@@ -8,7 +8,7 @@ from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchpractice.board import BEAM_PIN_IS_DEAD, EDGES_FAIL, READING_HANGS
+from etchpractice.box.board import BEAM_PIN_IS_DEAD, EDGES_FAIL, READING_HANGS
 from interlock_bench import ANSWERS
 from rig.bench import STEP_S, Rig
 

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchpractice.exposure import CELL_MM
 from etchpractice.machine import PracticeMachine
+from etchpractice.tile.exposure import CELL_MM
 from rig.bench import STEP_S
 from rig.guarded import GuardedRig
 

@@ -6,7 +6,7 @@ import json
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchpractice.board import BEAM_CONTACT
+from etchpractice.box.board import BEAM_CONTACT
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from interlock_bench import ANSWERS
 from rig.bench import patch

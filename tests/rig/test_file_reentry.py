@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchpractice.firmware import FIRMWARES
+from etchpractice.firmware.firmware import FIRMWARES
 from etchpractice.machine import PracticeMachine
 from rig.bench import Rig
 from rig.file_cuts import (

@@ -3,7 +3,7 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchpractice.strangers import SENTENCES
+from etchpractice.link.foreign_devices import SENTENCES
 
 
 def _sentence(rig):

@@ -8,7 +8,7 @@ invented.
 import numpy as np
 import pytest
 
-from etchpractice.exposure import CELL_MM
+from etchpractice.tile.exposure import CELL_MM
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import read_sheet
 

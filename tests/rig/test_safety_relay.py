@@ -7,7 +7,7 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, HEARTBEAT_OPENS_WITHIN_S
-from etchpractice.board import HEARTBEAT_CONTACT, SAFETY_RELAY
+from etchpractice.box.board import HEARTBEAT_CONTACT, SAFETY_RELAY
 from interlock_bench import ANSWERS
 from rig.bench import STEP_S, patch
 from rig.guarded import GuardedRig

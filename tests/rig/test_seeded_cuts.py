@@ -5,7 +5,7 @@ Two hundred on each firmware are cut by `pytest -m measure tests/measure/seeded_
 
 import pytest
 
-from etchpractice.firmware import FIRMWARES
+from etchpractice.firmware.firmware import FIRMWARES
 from rig.seeded_cuts import SeededCuts
 
 SEEDS = range(14)

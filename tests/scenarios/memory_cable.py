@@ -1,6 +1,6 @@
-"""The verbs of etchpractice.cable, in memory: what a port without a kernel can show of them."""
+"""The verbs of `cable`, in memory: what a port without a kernel can show of them."""
 
-from etchpractice.strangers import STRANGERS
+from etchpractice.link.foreign_devices import STRANGERS
 
 
 class MemoryCable:

@@ -5,15 +5,15 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, Final
 
-from etchpractice.board import BEAM_CONTACT, HEARTBEAT_CONTACT, SAFETY_RELAY
+from etchpractice.box.board import BEAM_CONTACT, HEARTBEAT_CONTACT, SAFETY_RELAY
 
 
 class Actor(StrEnum):
     """Who or what an event happens to."""
 
-    BOARD = "board"  # verbs of etchpractice.board
+    BOARD = "board"  # verbs of etchpractice.box.board
     MACHINE = "machine"  # verbs of etchpractice.machine
-    CABLE = "cable"  # verbs of etchpractice.cable
+    CABLE = "cable"  # verbs of etchpractice.link.cable
     HOUSE = "house"  # verbs of the practice machine's process
     CARD = "card"  # what happens to the card under the daemon's logbook
     PROCESS = "process"  # signals

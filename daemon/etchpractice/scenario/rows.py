@@ -5,8 +5,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpractice.exposure import CELL_MM
-from etchpractice.tile import Rectangle, Tile
+from etchpractice.tile.exposure import CELL_MM
+from etchpractice.tile.tile import Rectangle, Tile
 
 PIECE_MM: Final = 1.0
 LEAST, MOST = 0.5, 1.6  # of what an average piece has

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
 
-from etchpractice.board import INPUTS
+from etchpractice.box.board import INPUTS
 from etchpractice.scenario.events import EVENTS, OF_PROCESSES, Actor, Event, Kind
 from etchpractice.scenario.expectations import EXPECTATIONS, Expectation
 from etchpractice.scenario.reader import Reader, unknown

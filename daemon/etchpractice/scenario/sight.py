@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from etchpractice.states import MOVING
+from etchpractice.controller.states import MOVING
 
 PRESENCE: Final = "show somebody"  # no wish: what the box waits for after its test
 _TESTED: Final = frozenset(("waiting for somebody at the machine", "armed"))

@@ -67,7 +67,7 @@ def command(**wishes: Any) -> None:
     """
     from etchpractice.machine import PracticeMachine  # noqa: PLC0415 - numpy is slow to start
     from etchpractice.process import PracticeProcess, Terms  # noqa: PLC0415
-    from etchpractice.surface import DEFAULT, UnknownSurface  # noqa: PLC0415
+    from etchpractice.tile.surface import DEFAULT, UnknownSurface  # noqa: PLC0415
 
     folder, speedup = wishes.pop("folder"), wishes.pop("speedup")
     try:

@@ -3,24 +3,24 @@
 from collections.abc import Generator, Mapping
 from typing import TYPE_CHECKING, cast
 
-from etchpractice.faults import Faults
-from etchpractice.firmware import Firmware
-from etchpractice.interpreter import Interpreter
-from etchpractice.limits import AXIS_LETTERS, Limits
-from etchpractice.modal import Modal, Stored, Triple
-from etchpractice.planner import AXES, Order, Planner
-from etchpractice.realtime import RealTime
-from etchpractice.restart import Restart
-from etchpractice.settings import Settings
-from etchpractice.states import State
-from etchpractice.status import Status
-from etchpractice.stepper import Stepper, Track
-from etchpractice.suspension import Suspension
+from etchpractice.controller.faults import Faults
+from etchpractice.controller.interpreter import Interpreter
+from etchpractice.controller.limits import AXIS_LETTERS, Limits
+from etchpractice.controller.modal import Modal, Stored, Triple
+from etchpractice.controller.realtime import RealTime
+from etchpractice.controller.restart import Restart
+from etchpractice.controller.states import State
+from etchpractice.controller.status import Status
+from etchpractice.controller.suspension import Suspension
+from etchpractice.firmware.firmware import Firmware
+from etchpractice.firmware.settings import Settings
+from etchpractice.motion.planner import AXES, Order, Planner
+from etchpractice.motion.stepper import Stepper, Track
 from etchpractice.wire import NEVER_S, ReceiveRing, SendRing
 from etchwire.controller_profile import LineCosts
 
 if TYPE_CHECKING:
-    from etchpractice.services import Services
+    from etchpractice.controller.services import Services
 
 Task = Generator[float, None, None]
 

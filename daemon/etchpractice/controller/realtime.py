@@ -3,11 +3,11 @@
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Final
 
-from etchpractice import firmware
-from etchpractice.states import State
+from etchpractice.controller.states import State
+from etchpractice.firmware import firmware
 
 if TYPE_CHECKING:
-    from etchpractice.services import Services
+    from etchpractice.controller.services import Services
 
 _LEAST_PERCENT, _MOST_PERCENT = 10, 200
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from etchpractice.firmware import Firmware
+    from etchpractice.firmware.firmware import Firmware
 
 NEGATIVE, SHORT_PULSE, NEEDS_HOMING, OUT_OF_RANGE = 4, 6, 10, 52
 _LEAST_PULSE_US: Final = 3

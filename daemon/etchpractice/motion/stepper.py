@@ -8,8 +8,8 @@ from collections import deque
 from collections.abc import Callable
 from typing import Final, NamedTuple, Protocol
 
-from etchpractice.planner import Beam, Block, Place, Planner
-from etchpractice.profile import Profile
+from etchpractice.motion.planner import Beam, Block, Place, Planner
+from etchpractice.motion.profile import Profile
 from etchpractice.wire import NEVER_S
 
 SEGMENT_S: Final = 0.010

@@ -3,11 +3,11 @@
 from collections.abc import Generator, Sequence
 from typing import TYPE_CHECKING, Final
 
-from etchpractice.states import Alarm, State
+from etchpractice.controller.states import Alarm, State
 from etchpractice.wire import NEVER_S
 
 if TYPE_CHECKING:
-    from etchpractice.services import Services
+    from etchpractice.controller.services import Services
 
 _SEARCHES_TRAVELS: Final = 1.5  # so far for a switch, in travels of the axis
 

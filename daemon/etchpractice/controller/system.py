@@ -5,16 +5,16 @@ import struct
 from collections.abc import Callable, Generator
 from typing import TYPE_CHECKING, Final
 
-from etchpractice.firmware import SLEEP
-from etchpractice.homing import home
-from etchpractice.interpreter import CUTTING, Meaning
-from etchpractice.language import Line, read_line, read_number
-from etchpractice.modal import MM_PER_INCH
-from etchpractice.planner import Beam, Order
-from etchpractice.states import State
+from etchpractice.controller.homing import home
+from etchpractice.controller.interpreter import CUTTING, Meaning
+from etchpractice.controller.language import Line, read_line, read_number
+from etchpractice.controller.modal import MM_PER_INCH
+from etchpractice.controller.states import State
+from etchpractice.firmware.firmware import SLEEP
+from etchpractice.motion.planner import Beam, Order
 
 if TYPE_CHECKING:
-    from etchpractice.services import Services
+    from etchpractice.controller.services import Services
 
 Answer = Generator[float, None, int]
 

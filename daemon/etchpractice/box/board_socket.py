@@ -17,7 +17,7 @@ says
     get
 
 and gets `error SENTENCE` for anything else. Inputs read as contacts: 1 is closed, and for every
-guard closed is safe. The names are those of `etchpractice.board`. When the client leaves, every
+guard closed is safe. The names are those of `etchpractice.box.board`. When the client leaves, every
 output falls to 0.
 """
 
@@ -27,7 +27,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from etchpractice.board import Board, UnknownContact
+from etchpractice.box.board import Board, UnknownContact
 
 _LONGEST_BYTES: Final = 4096
 _LEVELS: Final = {"0": False, "1": True}

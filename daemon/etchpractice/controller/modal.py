@@ -4,11 +4,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from etchpractice.planner import AXES, Beam
+from etchpractice.motion.planner import AXES, Beam
 
 if TYPE_CHECKING:
-    from etchpractice.firmware import Firmware
-    from etchpractice.settings import Settings
+    from etchpractice.firmware.firmware import Firmware
+    from etchpractice.firmware.settings import Settings
 
 MM_PER_INCH: Final = 25.4
 SYSTEMS: Final = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from etchpractice.exposure import CELL_MM, Exposure
-from etchpractice.surface import Surface
-from etchpractice.track import Strokes
+from etchpractice.motion.track import Strokes
+from etchpractice.tile.exposure import CELL_MM, Exposure
+from etchpractice.tile.surface import Surface
 from etchwire.storing import write_whole
 
 Rectangle = tuple[float, float, float, float]  # left, bottom, right, top: mm on the bed

@@ -3,11 +3,11 @@
 from collections.abc import Generator
 from typing import Final
 
-from etchpractice.language import Line
-from etchpractice.modal import Modal, Stored, Triple
-from etchpractice.parts import Parts, Task
-from etchpractice.planner import Beam, Order
-from etchpractice.states import Alarm, State
+from etchpractice.controller.language import Line
+from etchpractice.controller.modal import Modal, Stored, Triple
+from etchpractice.controller.parts import Parts, Task
+from etchpractice.controller.states import Alarm, State
+from etchpractice.motion.planner import Beam, Order
 from etchpractice.wire import NEVER_S
 
 _NEEDS_NO_RESET: Final = frozenset((Alarm.PROBE_STATE, Alarm.NO_CONTACT))

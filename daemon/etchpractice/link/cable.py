@@ -1,8 +1,8 @@
 """The cable between the port and what hangs on it: the practice machine, or something else."""
 
+from etchpractice.link.foreign_devices import STRANGERS, Stranger
+from etchpractice.link.pty_port import PtyPort
 from etchpractice.machine import PracticeMachine
-from etchpractice.pty_port import PtyPort
-from etchpractice.strangers import STRANGERS, Stranger
 
 
 class Cable:

@@ -7,13 +7,13 @@ the time at which it wants to be asked again at the latest.
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from etchpractice.arcs import arc_points
-from etchpractice.language import Line
-from etchpractice.modal import Triple, system_name
-from etchpractice.planner import Beam, Order
+from etchpractice.controller.language import Line
+from etchpractice.controller.modal import Triple, system_name
+from etchpractice.motion.arcs import arc_points
+from etchpractice.motion.planner import Beam, Order
 
 if TYPE_CHECKING:
-    from etchpractice.services import Services
+    from etchpractice.controller.services import Services
 
 AXIS_LETTERS: Final = "XYZ"
 ARCS: Final = (20, 30)

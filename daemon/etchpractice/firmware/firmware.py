@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Final
 
-from etchpractice import factory
+from etchpractice.firmware import factory
 from etchwire import controller_profile
 from etchwire.controller_profile import LineCosts
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
-from etchpractice.firmware import Firmware
+from etchpractice.firmware.firmware import Firmware
 
 LETTER_MISSING, BAD_NUMBER, NEGATIVE, TOO_LONG = 1, 2, 4, 11
 UNSUPPORTED, TWO_OF_A_GROUP, NOT_WHOLE, TWO_AXIS_CODES, WORD_TWICE, LINE_NUMBER = (

@@ -3,19 +3,19 @@
 from enum import Enum, auto
 from typing import TYPE_CHECKING
 
-from etchpractice.language import read_line
-from etchpractice.modal import Modal
-from etchpractice.planner import Beam
-from etchpractice.states import (
+from etchpractice.controller.language import read_line
+from etchpractice.controller.modal import Modal
+from etchpractice.controller.states import (
     ONLY_RESET_HELPS,
     ONLY_RESET_HELPS_32_BIT,
     Alarm,
     DoorStep,
     State,
 )
+from etchpractice.motion.planner import Beam
 
 if TYPE_CHECKING:
-    from etchpractice.services import Services
+    from etchpractice.controller.services import Services
 
 
 class _Phase(Enum):

@@ -2,12 +2,12 @@
 
 from typing import TYPE_CHECKING, Final
 
-from etchpractice.modal import triple
-from etchpractice.planner import AXES, Beam
-from etchpractice.states import MOVING, DoorStep, State
+from etchpractice.controller.modal import triple
+from etchpractice.controller.states import MOVING, DoorStep, State
+from etchpractice.motion.planner import AXES, Beam
 
 if TYPE_CHECKING:
-    from etchpractice.services import Services
+    from etchpractice.controller.services import Services
 
 _INCH_MM: Final = 25.4
 _MACHINE_PLACE, _BUFFER, _SPEEDS, _OFFSET, _OVERRIDES = 1, 2, 8, 32, 64  # bits of $10

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpractice.track import Strokes
+from etchpractice.motion.track import Strokes
 
 Floats = NDArray[np.float64]
 

@@ -7,18 +7,18 @@ delay is over) and lets the main loop do at each what it can.
 from collections.abc import Generator, Mapping
 from typing import Final
 
-from etchpractice import firmware as protocol
-from etchpractice.firmware import Firmware
-from etchpractice.interpreter import Refused
-from etchpractice.language import Line, read_line
-from etchpractice.modal import Triple
-from etchpractice.parts import Task
-from etchpractice.performer import perform
-from etchpractice.planner import Beam, Order
-from etchpractice.services import Services
-from etchpractice.states import State
-from etchpractice.stepper import Track
-from etchpractice.system import answer
+from etchpractice.controller.block_executor import perform
+from etchpractice.controller.interpreter import Refused
+from etchpractice.controller.language import Line, read_line
+from etchpractice.controller.modal import Triple
+from etchpractice.controller.parts import Task
+from etchpractice.controller.services import Services
+from etchpractice.controller.states import State
+from etchpractice.controller.system import answer
+from etchpractice.firmware import firmware as protocol
+from etchpractice.firmware.firmware import Firmware
+from etchpractice.motion.planner import Beam, Order
+from etchpractice.motion.stepper import Track
 from etchpractice.wire import NEVER_S
 from etchwire.controller_profile import LineCosts
 

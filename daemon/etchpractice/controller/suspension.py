@@ -2,12 +2,12 @@
 
 from typing import TYPE_CHECKING, Final
 
-from etchpractice.planner import Beam
-from etchpractice.states import DoorStep, State
+from etchpractice.controller.states import DoorStep, State
+from etchpractice.motion.planner import Beam
 from etchpractice.wire import NEVER_S
 
 if TYPE_CHECKING:
-    from etchpractice.services import Services
+    from etchpractice.controller.services import Services
 
 _COOLANT_RETURNS_S: Final = 1.0
 _DEAF: Final = frozenset((State.ALARM, State.CHECK, State.SLEEP))

@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpractice.planner import Place
+from etchpractice.motion.planner import Place
 
 Floats = NDArray[np.float64]
 

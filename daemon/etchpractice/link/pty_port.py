@@ -6,8 +6,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from etchpractice.openings import Openings
-from etchpractice.terminals import NAMES, hold, open_terminal, stop_taking
+from etchpractice.link.device_open_watch import Openings
+from etchpractice.link.terminals import NAMES, hold, open_terminal, stop_taking
 
 _READ_BYTES: Final = 4096
 _MOST_UNSENT_BYTES: Final = 65536  # a host that does not read loses what comes after

@@ -4,14 +4,14 @@ import math
 from collections.abc import Generator, Sequence
 from typing import TYPE_CHECKING, Final
 
-from etchpractice.interpreter import ARCS, CUTTING, PROBES, Meaning
-from etchpractice.modal import SYSTEMS, Triple, system_name
-from etchpractice.planner import Beam, Order
-from etchpractice.states import Alarm, State
+from etchpractice.controller.interpreter import ARCS, CUTTING, PROBES, Meaning
+from etchpractice.controller.modal import SYSTEMS, Triple, system_name
+from etchpractice.controller.states import Alarm, State
+from etchpractice.motion.planner import Beam, Order
 from etchpractice.wire import NEVER_S
 
 if TYPE_CHECKING:
-    from etchpractice.services import Services
+    from etchpractice.controller.services import Services
 
 Waits = Generator[float, None, None]
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import Final
 
-from etchpractice.settings import Settings
+from etchpractice.firmware.settings import Settings
 
 _UNLIMITED: Final = 1e9  # a straight line sets no limit of its own
 _NEARLY_ONE: Final = 0.999999

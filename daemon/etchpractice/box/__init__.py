@@ -1,0 +1,1 @@
+"""The box beside the machine: its contacts, and the daemon's way to them."""

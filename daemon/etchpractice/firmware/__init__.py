@@ -1,0 +1,1 @@
+"""The two firmwares: what differs between them, and their numbered settings."""

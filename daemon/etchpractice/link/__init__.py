@@ -1,0 +1,1 @@
+"""What lies between the machine and whoever opens its port."""

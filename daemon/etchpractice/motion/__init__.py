@@ -1,0 +1,1 @@
+"""Blocks, planned and run as segments, with the light that follows them."""
