@@ -10,7 +10,7 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from etchdaemon.logbook.backup_sums import is_as_written
+from etchdaemon.logbook.backup.sums import is_as_written
 from etchwire.sheet import GCODE_NAME, read_sheet
 
 CUT_SHORT = re.compile(

@@ -4,7 +4,7 @@ import threading
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.opening import open_book
+from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.run.actuals import RowActuals
 from sheets import sheet_of
 

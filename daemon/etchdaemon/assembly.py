@@ -39,8 +39,8 @@ from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.missing import watches_only_because
 from etchdaemon.interlocks.setup import PRACTICE, Setup
-from etchdaemon.logbook.book import Book
 from etchdaemon.logbook.logbook import Logbook
+from etchdaemon.logbook.logbook_connection import Book
 from etchdaemon.logbook.practice_book import PracticeBook
 from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.desk import Desk

@@ -2,7 +2,7 @@
 
 import pytest
 
-from etchdaemon.logbook.backup_names import KEPT
+from etchdaemon.logbook.backup.names import KEPT
 from etchdaemon.logbook.logbook import Logbook
 from logbooks import END, EVENT, LONG_S, row_of
 from sheets import sheet_of

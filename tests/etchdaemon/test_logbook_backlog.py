@@ -6,7 +6,7 @@ from concurrent.futures import Future
 from hypothesis import given
 from hypothesis import strategies as st
 
-from etchdaemon.logbook.backlog import (
+from etchdaemon.logbook.write.backlog import (
     ENTRIES_KEPT,
     RETRY_EVERY_S,
     ROWS_EVERY_S,
@@ -15,7 +15,7 @@ from etchdaemon.logbook.backlog import (
     Read,
     Write,
 )
-from etchdaemon.logbook.entries import NoteMade, RowMeasured
+from etchdaemon.logbook.write.entries import NoteMade, RowMeasured
 from logbooks import row_of
 
 NOW_S = 100.0

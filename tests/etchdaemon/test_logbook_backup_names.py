@@ -4,7 +4,7 @@ from datetime import datetime
 
 import pytest
 
-from etchdaemon.logbook.backup_names import (
+from etchdaemon.logbook.backup.names import (
     KEPT,
     BackupName,
     is_due,

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from etchdaemon.logbook.backup_sums import is_as_written, put_in_place, remove
+from etchdaemon.logbook.backup.sums import is_as_written, put_in_place, remove
 
 NO_ROOM = OSError(28, "No space left on device")
 

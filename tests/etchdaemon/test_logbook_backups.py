@@ -9,12 +9,12 @@ from contextlib import closing
 import pytest
 
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
-from etchdaemon.logbook import backups as backups_module
-from etchdaemon.logbook.backup import copy_book, look_at
-from etchdaemon.logbook.backup_sums import is_as_written
-from etchdaemon.logbook.backups import Backups
+from etchdaemon.logbook.backup import backups as backups_module
+from etchdaemon.logbook.backup.backup import copy_book, look_at
+from etchdaemon.logbook.backup.backups import Backups
+from etchdaemon.logbook.backup.sums import is_as_written
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.schema import MIGRATIONS
+from etchdaemon.logbook.schema.steps import MIGRATIONS
 from logbooks import EVENT, LONG_S, OPENED_UTC, row_of, start_run
 
 NIGHT_UTC = "2026-11-26T03:10:00Z"

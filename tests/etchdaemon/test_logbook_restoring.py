@@ -8,12 +8,12 @@ from contextlib import closing
 import pytest
 
 from etchdaemon.errors import BackupFailed
-from etchdaemon.logbook.backup import copy_book, look_at
-from etchdaemon.logbook.backup_sums import sum_path
+from etchdaemon.logbook.backup.backup import copy_book, look_at
+from etchdaemon.logbook.backup.restoring import restore
+from etchdaemon.logbook.backup.sums import sum_path
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.opening import open_book
-from etchdaemon.logbook.restoring import restore
-from etchdaemon.logbook.schema import MIGRATIONS, version_of
+from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.steps import MIGRATIONS, version_of
 from logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
 
 

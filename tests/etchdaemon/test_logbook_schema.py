@@ -5,10 +5,10 @@ import sqlite3
 import pytest
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.entries import EventNoted, RowMeasured, RunEnded, RunStarted
-from etchdaemon.logbook.opening import open_book
-from etchdaemon.logbook.queries import run, run_events, run_rows, runs
-from etchdaemon.logbook.schema import MIGRATIONS, migrate, version_of
+from etchdaemon.logbook.read.queries import run, run_events, run_rows, runs
+from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.steps import MIGRATIONS, migrate, version_of
+from etchdaemon.logbook.write.entries import EventNoted, RowMeasured, RunEnded, RunStarted
 from logbooks import END, EVENT, OPENED_UTC, STARTED_UTC, row_of
 from sheets import sheet_of
 

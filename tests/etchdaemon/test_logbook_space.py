@@ -3,8 +3,7 @@
 import pytest
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.space import (
+from etchdaemon.logbook.backup.space import (
     LEAST_BYTES,
     LOW_BYTES,
     STALE_AFTER_S,
@@ -13,6 +12,7 @@ from etchdaemon.logbook.space import (
     as_size,
     low_sentence,
 )
+from etchdaemon.logbook.logbook import Logbook
 from logbooks import LONG_S, OPENED_UTC, start_run
 
 

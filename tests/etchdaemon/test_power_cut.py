@@ -14,7 +14,7 @@ import pytest
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.opening import open_book
+from etchdaemon.logbook.schema.opening import open_book
 from logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
 
 SECTOR_BYTES = 512

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from click.testing import CliRunner
 
-from etchdaemon.logbook.backup_sums import put_in_place
+from etchdaemon.logbook.backup.sums import put_in_place
 from etchwarden.commands import doctor
 from etchwarden.commands.doctor import findings
 from etchwarden.installation.places import Places

@@ -11,8 +11,8 @@ import pytest
 from click.testing import CliRunner
 
 from craft_bench import Shop
-from etchdaemon.logbook.exporting import TABLES
-from etchdaemon.logbook.schema import MIGRATIONS
+from etchdaemon.logbook.backup.exporting import TABLES
+from etchdaemon.logbook.schema.steps import MIGRATIONS
 from etchwarden.__main__ import main
 
 MAY_BE_EMPTY = {"logbook_note", "input_proof", "relay_test"}  # no fault, and no hand at a contact

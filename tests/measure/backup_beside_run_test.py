@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 
 from etchdaemon.assembly import LOGBOOK_NAME, SWITCH_INTERVAL_S
-from etchdaemon.logbook.backup import look_at
+from etchdaemon.logbook.backup.backup import look_at
 from etchdaemon.logbook.logbook import Logbook
 from etchphoto.job import PhotoOrder, prepare_job
 from etchwarden.practice_session.process_group import Household

@@ -2,9 +2,9 @@
 
 from contextlib import closing
 
-from etchdaemon.logbook.entries import RunStarted
-from etchdaemon.logbook.opening import open_book
-from etchdaemon.logbook.schema import transaction
+from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.steps import transaction
+from etchdaemon.logbook.write.entries import RunStarted
 from logbooks import OPENED_UTC, STARTED_UTC
 from sheets import sheet_of
 

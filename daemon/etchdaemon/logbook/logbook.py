@@ -8,9 +8,12 @@ from types import TracebackType
 from typing import Any, Final, Self, TypeVar
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.book import Book
-from etchdaemon.logbook.craft_commands import entry_of, practice_craft
-from etchdaemon.logbook.entries import (
+from etchdaemon.logbook.backup.maintenance import KEEPING_QUESTIONS, NOTHING_KEPT, Keeping
+from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.read.queries import QUESTIONS
+from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.write.catalogue_commands import entry_of, practice_craft
+from etchdaemon.logbook.write.entries import (
     Entry,
     EpochBegun,
     EventNoted,
@@ -23,10 +26,7 @@ from etchdaemon.logbook.entries import (
     RunStarted,
     RunSummed,
 )
-from etchdaemon.logbook.keeping import KEEPING_QUESTIONS, NOTHING_KEPT, Keeping
-from etchdaemon.logbook.opening import open_book
-from etchdaemon.logbook.queries import QUESTIONS
-from etchdaemon.logbook.writer import Opener, Writer
+from etchdaemon.logbook.write.writer import Opener, Writer
 from etchdaemon.run.actuals import RowActuals
 from etchdaemon.run.position_epoch import Ends, Origin
 from etchwire.record import run_record

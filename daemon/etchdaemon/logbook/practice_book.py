@@ -4,7 +4,7 @@ import time
 from pathlib import Path
 from typing import Any, Final
 
-from etchdaemon.logbook.book import Book
+from etchdaemon.logbook.logbook_connection import Book
 
 _LOOK_EVERY_S: Final = 0.01
 _MOST_PAGES: Final = 4_294_967_294  # SQLite's own limit: https://sqlite.org/limits.html

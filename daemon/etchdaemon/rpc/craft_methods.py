@@ -1,7 +1,7 @@
 """What may be asked and noted about the craft: lasers, surfaces, recipes, cards, verdicts.
 
-Questions are answered by `etchdaemon.logbook.queries`, and what is noted goes through
-`etchdaemon.logbook.craft_commands`, each under the same name.
+Questions are answered by `etchdaemon.logbook.read.queries`, and what is noted goes through
+`etchdaemon.logbook.write.catalogue_commands`, each under the same name.
 """
 
 from typing import Any, Final

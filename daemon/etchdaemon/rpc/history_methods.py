@@ -1,4 +1,4 @@
-"""What may be asked of the logbook: `etchdaemon.logbook.queries` answers under the same names."""
+"""What may be asked of the logbook: its `read.queries` answer under the same names."""
 
 from typing import Final
 

@@ -1,4 +1,4 @@
-"""What may be asked of those who keep the logbook: `etchdaemon.logbook.keeping` answers."""
+"""What may be asked of those who keep the logbook: its `backup.maintenance` answers."""
 
 from typing import Final
 

@@ -13,13 +13,13 @@ import click
 from etchdaemon.assembly import LOGBOOK_NAME
 from etchdaemon.errors import BackupFailed, EtchdaemonError, LogbookUnavailable
 from etchdaemon.hardware.state_lock import StateLock
-from etchdaemon.logbook.backup import copy_book, look_at
-from etchdaemon.logbook.backup_names import next_name, read_names
-from etchdaemon.logbook.backup_sums import is_as_written, put_in_place
-from etchdaemon.logbook.backups import FOLDER_NAME
-from etchdaemon.logbook.book import Book
-from etchdaemon.logbook.opening import open_book
-from etchdaemon.logbook.space import as_size
+from etchdaemon.logbook.backup.backup import copy_book, look_at
+from etchdaemon.logbook.backup.backups import FOLDER_NAME
+from etchdaemon.logbook.backup.names import next_name, read_names
+from etchdaemon.logbook.backup.space import as_size
+from etchdaemon.logbook.backup.sums import is_as_written, put_in_place
+from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.shared.progress import progress_shown
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError

@@ -10,8 +10,8 @@ from tempfile import TemporaryDirectory
 import click
 
 from etchdaemon.errors import EtchdaemonError
-from etchdaemon.logbook.exporting import export_book
-from etchdaemon.logbook.opening import open_book
+from etchdaemon.logbook.backup.exporting import export_book
+from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.commands.backup import by_daemon, by_ourselves
 from etchwire.errors import WireError
 

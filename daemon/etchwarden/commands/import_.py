@@ -9,8 +9,8 @@ import click
 from etchdaemon.assembly import LOGBOOK_NAME
 from etchdaemon.errors import EtchdaemonError
 from etchdaemon.hardware.state_lock import StateLock
-from etchdaemon.logbook.exporting import import_book
-from etchdaemon.logbook.opening import open_book
+from etchdaemon.logbook.backup.exporting import import_book
+from etchdaemon.logbook.schema.opening import open_book
 
 
 @click.command()

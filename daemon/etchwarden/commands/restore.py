@@ -9,10 +9,10 @@ import click
 from etchdaemon.assembly import LOGBOOK_NAME
 from etchdaemon.errors import BackupFailed, EtchdaemonError
 from etchdaemon.hardware.state_lock import StateLock
-from etchdaemon.logbook.backup import look_at
-from etchdaemon.logbook.backup_sums import sum_path
-from etchdaemon.logbook.restoring import restore
-from etchdaemon.logbook.space import as_size
+from etchdaemon.logbook.backup.backup import look_at
+from etchdaemon.logbook.backup.restoring import restore
+from etchdaemon.logbook.backup.space import as_size
+from etchdaemon.logbook.backup.sums import sum_path
 
 
 @click.command()

@@ -9,11 +9,11 @@ from concurrent.futures import Future
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
-from etchdaemon.logbook.backlog import Backlog, Read, Write
-from etchdaemon.logbook.book import Book
-from etchdaemon.logbook.entries import Entry, NoteMade, RunsCutShort
-from etchdaemon.logbook.opening import cause
-from etchdaemon.logbook.schema import transaction
+from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.schema.opening import cause
+from etchdaemon.logbook.schema.steps import transaction
+from etchdaemon.logbook.write.backlog import Backlog, Read, Write
+from etchdaemon.logbook.write.entries import Entry, NoteMade, RunsCutShort
 
 _log = logging.getLogger(__name__)
 

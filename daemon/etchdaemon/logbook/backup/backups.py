@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchdaemon.errors import BackupFailed, EtchdaemonError
-from etchdaemon.logbook.backup import copy_book
-from etchdaemon.logbook.backup_names import BackupName, is_due, next_name, read_names, surplus
-from etchdaemon.logbook.backup_sums import lone_sums, remove
-from etchdaemon.logbook.book import Book
-from etchdaemon.logbook.opening import cause
-from etchdaemon.logbook.space import LEAST_BYTES, SeenRoom, Space, as_size
+from etchdaemon.logbook.backup.backup import copy_book
+from etchdaemon.logbook.backup.names import BackupName, is_due, next_name, read_names, surplus
+from etchdaemon.logbook.backup.space import LEAST_BYTES, SeenRoom, Space, as_size
+from etchdaemon.logbook.backup.sums import lone_sums, remove
+from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.schema.opening import cause
 
 FOLDER_NAME: Final = "backups"
 FIRST_AFTER_S: Final = 600.0  # a clock without a battery has been set by then

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.book import Book
-from etchdaemon.logbook.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
+from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.schema.steps import APPLICATION_ID, MIGRATIONS, migrate, version_of
 from etchwire.storing import fault_of_card, settle
 
 # SQLite up to 3.51.2 can corrupt a WAL file that two connections checkpoint at the same instant

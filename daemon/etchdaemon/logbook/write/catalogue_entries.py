@@ -5,7 +5,16 @@ import sqlite3
 from dataclasses import dataclass
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.filing import Stamp, changed, insert, made, newest_run, pair, put, require
+from etchdaemon.logbook.write.insert_statements import (
+    Stamp,
+    changed,
+    insert,
+    made,
+    newest_run,
+    pair,
+    put,
+    require,
+)
 from etchwire.craft import Head
 from etchwire.craft_records import RecipeRecord, Surface
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
-from etchdaemon.logbook.schema_craft import CRAFT, HAPPENINGS
+from etchdaemon.logbook.schema.catalogue_steps import CRAFT, HAPPENINGS
 
 APPLICATION_ID: Final = 0x45746368  # "Etch", so that a stranger's database is not mistaken for ours
 

@@ -10,8 +10,8 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any, Final
 
-from etchdaemon.logbook.book import Book
-from etchdaemon.logbook.entries import Entry, RowMeasured, RunSummed
+from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.write.entries import Entry, RowMeasured, RunSummed
 
 ROWS_EVERY_S: Final = 1.0
 RETRY_EVERY_S: Final = 1.0

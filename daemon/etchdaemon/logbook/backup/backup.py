@@ -10,16 +10,16 @@ from threading import Lock
 from typing import Final
 
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
-from etchdaemon.logbook.backup_sums import put_in_place
-from etchdaemon.logbook.book import Book
-from etchdaemon.logbook.opening import (
+from etchdaemon.logbook.backup.sums import put_in_place
+from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.schema.opening import (
     Damaged,
     cause,
     require_header,
     require_ours,
     require_sound,
 )
-from etchdaemon.logbook.schema import version_of
+from etchdaemon.logbook.schema.steps import version_of
 
 PAGES_A_STEP: Final = 64  # 256 kB: what a write of the etch may have to wait for
 SETTLE_EVERY_STEPS: Final = 16  # so that no sync has much to do while the etch wants to commit

@@ -7,8 +7,16 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.craft_entries import RecipeSaved
-from etchdaemon.logbook.filing import Stamp, has, insert, made, newest_run, pair, require
+from etchdaemon.logbook.write.catalogue_entries import RecipeSaved
+from etchdaemon.logbook.write.insert_statements import (
+    Stamp,
+    has,
+    insert,
+    made,
+    newest_run,
+    pair,
+    require,
+)
 from etchwire.craft import Register
 from etchwire.craft_records import CardRecord, ReadingRecord, RecipeRecord, VerdictRecord
 

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
-from etchdaemon.logbook.backup import UNREADABLE, Copy, damage, look_at
-from etchdaemon.logbook.backup_sums import is_as_written
-from etchdaemon.logbook.entries import NoteMade, RunsCutShort
-from etchdaemon.logbook.opening import aside_name, cause, require_header
-from etchdaemon.logbook.schema import migrate, transaction
+from etchdaemon.logbook.backup.backup import UNREADABLE, Copy, damage, look_at
+from etchdaemon.logbook.backup.sums import is_as_written
+from etchdaemon.logbook.schema.opening import aside_name, cause, require_header
+from etchdaemon.logbook.schema.steps import migrate, transaction
+from etchdaemon.logbook.write.entries import NoteMade, RunsCutShort
 from etchwire.storing import settle
 
 _BESIDE: Final = ("-wal", "-shm")

@@ -6,8 +6,8 @@ from itertools import accumulate
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.craft_queries import heads, recipes
-from etchdaemon.logbook.selecting import LAST_ID, fitting, opened, rows_asked, select
+from etchdaemon.logbook.read.catalogue_queries import heads, recipes
+from etchdaemon.logbook.read.selecting import LAST_ID, fitting, opened, rows_asked, select
 
 SECONDS_PER_HOUR: Final = 3600.0
 LATELY: Final = 20

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.craft_queries import (
+from etchdaemon.logbook.read.catalogue_queries import (
     card,
     cards,
     heads,
@@ -18,8 +18,8 @@ from etchdaemon.logbook.craft_queries import (
     recipes,
     surfaces,
 )
-from etchdaemon.logbook.selecting import LAST_ID, fitting, rows_asked, select
-from etchdaemon.logbook.time_line import history, time_line
+from etchdaemon.logbook.read.selecting import LAST_ID, fitting, rows_asked, select
+from etchdaemon.logbook.read.time_line import history, time_line
 
 SLOW_RATIO: Final = 0.95
 

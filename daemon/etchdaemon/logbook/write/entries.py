@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final, Protocol
 
-from etchdaemon.logbook.filing import insert
-from etchdaemon.logbook.schema_craft import SUM_RUN
+from etchdaemon.logbook.schema.catalogue_steps import SUM_RUN
+from etchdaemon.logbook.write.insert_statements import insert
 from etchdaemon.run.actuals import RowActuals
 from etchdaemon.run.position_epoch import Ends, Origin
 from etchwire.sheet import Sheet

@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from etchdaemon.logbook.backups import FOLDER_NAME, Backups, Lend
-from etchdaemon.logbook.space import Space, low_sentence
+from etchdaemon.logbook.backup.backups import FOLDER_NAME, Backups, Lend
+from etchdaemon.logbook.backup.space import Space, low_sentence
 
 KEEPING_QUESTIONS: Final = ("backup", "backups")
 NOTHING_KEPT: Final[Mapping[str, Any]] = {

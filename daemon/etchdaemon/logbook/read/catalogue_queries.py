@@ -4,7 +4,7 @@ import sqlite3
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.selecting import LAST_ID, fitting, opened, rows_asked, select
+from etchdaemon.logbook.read.selecting import LAST_ID, fitting, opened, rows_asked, select
 
 _HEADS: Final = """
     SELECT head.*,

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchdaemon.errors import ExportRefused
-from etchdaemon.logbook.imported import require_fit
-from etchdaemon.logbook.schema import MIGRATIONS, transaction
+from etchdaemon.logbook.backup.imported import require_fit
+from etchdaemon.logbook.schema.steps import MIGRATIONS, transaction
 from etchwire.errors import MalformedMessage
 from etchwire.json_text import read_json
 from etchwire.packing import unpack

@@ -6,8 +6,13 @@ from importlib.metadata import version
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.card_entries import CardSaved, ReadingAccepted, ReadingSaved, VerdictSaved
-from etchdaemon.logbook.craft_entries import (
+from etchdaemon.logbook.write.card_entries import (
+    CardSaved,
+    ReadingAccepted,
+    ReadingSaved,
+    VerdictSaved,
+)
+from etchdaemon.logbook.write.catalogue_entries import (
     CraftIntroduced,
     HeadSaved,
     LensWiped,
@@ -15,8 +20,8 @@ from etchdaemon.logbook.craft_entries import (
     RecipeSaved,
     SurfaceSaved,
 )
-from etchdaemon.logbook.entries import Entry
-from etchdaemon.logbook.filing import Stamp
+from etchdaemon.logbook.write.entries import Entry
+from etchdaemon.logbook.write.insert_statements import Stamp
 from etchwire.craft import Head, Register
 from etchwire.craft_records import (
     TEXT_LIMIT,

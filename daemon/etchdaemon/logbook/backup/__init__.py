@@ -1,0 +1,1 @@
+"""Copies: backups, restoring, exports and imports, and the room for them."""

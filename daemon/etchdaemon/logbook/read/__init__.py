@@ -1,0 +1,1 @@
+"""What is read: plain values, as they go over the wire."""

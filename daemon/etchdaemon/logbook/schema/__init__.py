@@ -1,0 +1,1 @@
+"""The logbook's tables, as steps, and the file opened with them."""

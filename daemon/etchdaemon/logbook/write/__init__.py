@@ -1,0 +1,1 @@
+"""What is written: entries, their queue, and the thread that owns the connection."""
