@@ -6,7 +6,7 @@ from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Level, Look, Output
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from etchdaemon.interlocks.verdict import Orders
 
 TICK_S = 0.01

@@ -36,21 +36,21 @@ from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.hardware.synchronisation import is_clock_synchronised
 from etchdaemon.hardware.watchdog import Watchdog
 from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
 from etchdaemon.interlocks.inputs import Output
-from etchdaemon.interlocks.missing import watches_only_because
 from etchdaemon.interlocks.setup import PRACTICE, Setup
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.logbook_connection import Book
 from etchdaemon.logbook.practice_book import PracticeBook
 from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.desk import Desk
-from etchdaemon.service.job_origin import earlier_origin
-from etchdaemon.service.jobs_in_need import jobs_in_need
+from etchdaemon.service.idle.job_origin import earlier_origin
+from etchdaemon.service.job.reentry import Reentry
+from etchdaemon.service.job.retained_jobs import jobs_in_need
+from etchdaemon.service.job.spool import Spool
+from etchdaemon.service.link.machine import Machine
+from etchdaemon.service.link.measured import MeasuredController
 from etchdaemon.service.loop import Service
-from etchdaemon.service.machine import Machine
-from etchdaemon.service.measured import MeasuredController
-from etchdaemon.service.reentry import Reentry
-from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Wishes
 from etchwire.notification import notify
 

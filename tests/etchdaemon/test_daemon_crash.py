@@ -9,7 +9,7 @@ from etchdaemon.assembly import Box, Daemon, Places
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from interlock_bench import ANSWERS, DAY, NOON
 from memory_board import HandClock, MemoryBoard
 

@@ -15,7 +15,7 @@ from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from interlock_bench import ANSWERS, DAY, NOON
 from memory_board import HandClock, MemoryBoard
 

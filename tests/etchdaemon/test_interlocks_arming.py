@@ -3,14 +3,14 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.arming import ArmingStep
-from etchdaemon.interlocks.checklist import QUESTIONS, Checklist, HowOften
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.presence import Presence
 from etchdaemon.interlocks.rules import Phase
 from etchdaemon.interlocks.samples import Condition
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.arming import ArmingStep
+from etchdaemon.interlocks.start.checklist import QUESTIONS, Checklist, HowOften
+from etchdaemon.interlocks.start.starting import StartWish
 from interlock_bench import ANSWERS, DAY, NOON, Bench
 
 A_RUN = StartWish(lasts_s=600, starts_at=NOON)

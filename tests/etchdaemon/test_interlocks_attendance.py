@@ -7,12 +7,17 @@ import pytest
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.attendance import AttendanceRules, refuse_past_closing
+from etchdaemon.interlocks.checks.wiring_gaps import (
+    LACKS,
+    is_attended_only,
+    is_watch_only,
+    lacks_of,
+)
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.looks import LooksAfterEnd
-from etchdaemon.interlocks.missing import LACKS, is_attended_only, is_watch_only, lacks_of
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from etchdaemon.interlocks.starting import StartWish, asked_at_start
+from etchdaemon.interlocks.start.starting import StartWish, asked_at_start
 from interlock_bench import NOON, Bench
 
 

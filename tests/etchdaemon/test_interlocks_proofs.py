@@ -2,10 +2,16 @@
 
 import pytest
 
+from etchdaemon.interlocks.checks.proof_tests import (
+    AT_NEW_PINS,
+    DUE_AFTER_DAYS,
+    KINDS,
+    OPEN_FOR_S,
+    Proofs,
+)
 from etchdaemon.interlocks.inputs import Input, Level, Look
-from etchdaemon.interlocks.proofs import AT_NEW_PINS, DUE_AFTER_DAYS, KINDS, OPEN_FOR_S, Proofs
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from interlock_bench import DAY, NOON, Bench
 
 STOP = Input.STOP_CIRCUIT

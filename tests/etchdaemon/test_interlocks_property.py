@@ -10,7 +10,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from interlock_bench import NOON, Bench
 
 AT_ONCE = (Input.LID, Input.LID_SECOND, Input.STOP_CIRCUIT, Input.FLAME)

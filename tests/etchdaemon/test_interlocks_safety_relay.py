@@ -2,11 +2,11 @@
 
 import pytest
 
+from etchdaemon.interlocks.checks.safety_relay import STAYS_OPEN_S, SafetyRelay
+from etchdaemon.interlocks.checks.wiring import WITHHELD_S
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
-from etchdaemon.interlocks.safety_relay import STAYS_OPEN_S, SafetyRelay
 from etchdaemon.interlocks.setup import EVERYTHING
-from etchdaemon.interlocks.wiring import WITHHELD_S
 from interlock_bench import Bench
 
 

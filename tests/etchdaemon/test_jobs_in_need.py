@@ -3,7 +3,7 @@
 import pytest
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.service.jobs_in_need import UNFINISHED_KEPT, jobs_in_need
+from etchdaemon.service.job.retained_jobs import UNFINISHED_KEPT, jobs_in_need
 
 
 class History:

@@ -6,7 +6,7 @@ from etchdaemon.controller.firmware import EIGHT_BIT, THIRTY_TWO_BIT
 from etchdaemon.controller.link import Link
 from etchdaemon.run import audit
 from etchdaemon.run.moving import jog
-from etchdaemon.service import faults
+from etchdaemon.service.run import faults
 
 
 @pytest.mark.parametrize("firmware", [EIGHT_BIT, THIRTY_TWO_BIT], ids=["8-bit", "32-bit"])

@@ -15,9 +15,9 @@ from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.firmware import EIGHT_BIT
 from etchdaemon.controller.settings import Settings
 from etchdaemon.errors import JobRefused
-from etchdaemon.service import fitness
-from etchdaemon.service.feed import Feed
-from etchdaemon.service.spool import Spool
+from etchdaemon.service.job import compatibility as fitness
+from etchdaemon.service.job.spool import Spool
+from etchdaemon.service.run.feed import Feed
 from etchpath.writer.dots import Order, write_job
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.retention import JOBS

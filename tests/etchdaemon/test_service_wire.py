@@ -3,7 +3,7 @@
 import pytest
 
 from etchdaemon.controller.orders import Order
-from etchdaemon.service.wire import Wire
+from etchdaemon.service.link.wire import Wire
 
 REPORT = b"<Run|MPos:1.000,2.000,0.000|FS:4000,600>\r\n"
 

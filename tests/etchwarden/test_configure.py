@@ -15,8 +15,8 @@ from etchdaemon.configuration import loading
 from etchdaemon.configuration.faults import FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import load_configuration, read_configuration
 from etchdaemon.configuration.source import Source
+from etchdaemon.interlocks.checks.wiring_gaps import lacks_of
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.missing import lacks_of
 from etchdaemon.interlocks.rules import MAY_DELAY, RULES
 from etchwarden.commands import configure
 from etchwarden.configuring.asking import answers_of_person

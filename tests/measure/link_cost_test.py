@@ -18,10 +18,10 @@ import pytest
 from etchdaemon.hardware.clock import SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.serial_port import SerialPort, opener
+from etchdaemon.service.job.reentry import Reentry
+from etchdaemon.service.job.spool import Spool
+from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.loop import Service
-from etchdaemon.service.machine import Machine
-from etchdaemon.service.reentry import Reentry
-from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Wishes
 from etchpath.writer.dots import Order, write_job
 from etchwire.craft import Recipe

@@ -19,7 +19,7 @@ from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from interlock_bench import ANSWERS, DAY, NOON
 
 INPUTS = {"lid": 16, "flame": 20, "stop_circuit": 21, "arm_button": 25}

@@ -14,8 +14,8 @@ import pytest
 
 from etchdaemon.assembly import SWITCH_INTERVAL_S
 from etchdaemon.hardware.rest_child import RestChild
-from etchdaemon.service.reentry import ORIGIN_AGAIN, Reentry
-from etchdaemon.service.spool import Spool
+from etchdaemon.service.job.reentry import ORIGIN_AGAIN, Reentry
+from etchdaemon.service.job.spool import Spool
 from etchpath.writer.dots import Order, write_job
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME

@@ -5,10 +5,10 @@ from typing import Any
 
 import numpy as np
 
+from etchdaemon.service.job.reentry import Reentry
+from etchdaemon.service.job.spool import Spool
+from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.loop import Service
-from etchdaemon.service.machine import Machine
-from etchdaemon.service.reentry import Reentry
-from etchdaemon.service.spool import Spool
 from etchdaemon.service.wishes import Request, Wishes
 from etchpath.writer.dots import Order, write_job
 from etchpractice.machine import PracticeMachine

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from etchdaemon.controller.orders import Order
-from etchdaemon.service import faults
-from etchdaemon.service.machine import Machine
+from etchdaemon.service.link.machine import Machine
+from etchdaemon.service.run import faults
 from rig.bench import Rig
 from rig.guarded import LOOKS_EVERY_S, GuardedRig
 

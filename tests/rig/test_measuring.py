@@ -8,7 +8,7 @@ from cycle_figures import WITHIN
 from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.desk import Desk
 from etchdaemon.run.measuring import WAY_MM
-from etchdaemon.service.measured import MeasuredController
+from etchdaemon.service.link.measured import MeasuredController
 from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
 from etchwire.craft import Head
 from etchwire.examples import PRACTICE_HEADS

@@ -5,7 +5,7 @@ import pytest
 from etchdaemon.controller import realtime
 from etchdaemon.controller.lines import PLAIN_BYTES, significant
 from etchdaemon.errors import UnfitLine
-from etchdaemon.service.wire import ORDERED_BYTES
+from etchdaemon.service.link.wire import ORDERED_BYTES
 from etchpractice.machine import PracticeMachine
 from rig.bench import KEPT_UP_WITH, patch
 from rig.guarded import GuardedRig

@@ -6,9 +6,9 @@ from typing import Any, Final
 from etchdaemon.errors import CommandRefused, GuardHangs
 from etchdaemon.guard.lock import HANGS
 from etchdaemon.guard.lookout import Lookout
-from etchdaemon.interlocks.missing import watches_only_because
+from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
 from etchdaemon.interlocks.report import report_of
-from etchdaemon.interlocks.starting import StartWish, asked_at_start
+from etchdaemon.interlocks.start.starting import StartWish, asked_at_start
 
 MOST_MISSED: Final = 10  # reports, each after a tenth of a second of waiting
 

@@ -15,7 +15,7 @@ from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.limits import MONOSTABLE_S, STALE_AFTER_S
 from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from etchdaemon.interlocks.verdict import Said, Verdict
 from etchdaemon.ports import Board, BoxRecords, Clock
 

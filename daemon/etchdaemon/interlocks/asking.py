@@ -4,13 +4,13 @@ from collections.abc import Collection, Mapping
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.latch import Trip
-from etchdaemon.interlocks.missing import watches_only_because
-from etchdaemon.interlocks.people import FROM_AFAR
 from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.starting import StartWish, record_of_start, refuse_without_people
+from etchdaemon.interlocks.start.people import FROM_AFAR
+from etchdaemon.interlocks.start.starting import StartWish, record_of_start, refuse_without_people
 from etchdaemon.interlocks.watch import Watch
 
 NOT_ARMED: Final = "Arm the box at the machine first."

@@ -3,11 +3,11 @@
 from typing import Any
 
 from etchdaemon.interlocks.asking import Interlocks
-from etchdaemon.interlocks.checklist import Question
+from etchdaemon.interlocks.checks.wiring_gaps import is_watch_only, lacks_of
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Output
-from etchdaemon.interlocks.missing import is_watch_only, lacks_of
 from etchdaemon.interlocks.rules import Phase, RuleChange
+from etchdaemon.interlocks.start.checklist import Question
 
 
 def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from etchdaemon.interlocks.missing import LACKS, Lack
+from etchdaemon.interlocks.checks.wiring_gaps import LACKS, Lack
 from etchdaemon.interlocks.rules import RULES, Phase, Reaction, Rule
 
 _WORDS = {

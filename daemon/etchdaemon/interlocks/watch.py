@@ -5,28 +5,28 @@ from dataclasses import replace
 from operator import attrgetter, itemgetter
 from typing import Final
 
-from etchdaemon.interlocks.arming import Arming, what_undoes
 from etchdaemon.interlocks.attendance import rounds_for
-from etchdaemon.interlocks.checklist import Checklist
+from etchdaemon.interlocks.checks.proof_tests import Proofs
+from etchdaemon.interlocks.checks.safety_relay import SafetyRelay
+from etchdaemon.interlocks.checks.wiring import Wiring
+from etchdaemon.interlocks.checks.wiring_gaps import is_attended_only
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions import Beam
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.latch import Latch, Trip
 from etchdaemon.interlocks.limits import CONTACT_S
-from etchdaemon.interlocks.missing import is_attended_only
-from etchdaemon.interlocks.people import People
-from etchdaemon.interlocks.proofs import Proofs
 from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
-from etchdaemon.interlocks.safety_relay import SafetyRelay
 from etchdaemon.interlocks.samples import Condition
 from etchdaemon.interlocks.senses import Senses
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
 from etchdaemon.interlocks.standing import Standing
+from etchdaemon.interlocks.start.arming import Arming, what_undoes
+from etchdaemon.interlocks.start.checklist import Checklist
+from etchdaemon.interlocks.start.people import People
 from etchdaemon.interlocks.steering import Steering
 from etchdaemon.interlocks.verdict import Orders, Verdict
-from etchdaemon.interlocks.wiring import Wiring
 from etchwire.alert_policy import Occasion
 
 SPARE_S: Final = 0.05  # for the look that closes the contact

@@ -6,7 +6,7 @@ from typing import Any, Protocol
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.rules import Phase
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from etchdaemon.interlocks.verdict import Said, Verdict
 
 

@@ -10,14 +10,14 @@ from etchdaemon.interlocks.rules import Phase
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import MOVING, Life, State, Wish, next_state
-from etchdaemon.service.between import Between
-from etchdaemon.service.box_wishes import BOX_WISHES
-from etchdaemon.service.chores import CHORES
-from etchdaemon.service.course import Course
-from etchdaemon.service.job_origin import FIND_ORIGIN
-from etchdaemon.service.machine import Machine
-from etchdaemon.service.moves import MEASURE, WAYS
-from etchdaemon.service.publishing import Publishing, Scene
+from etchdaemon.service.idle.controller_commands import CHORES
+from etchdaemon.service.idle.idle_controller import Between
+from etchdaemon.service.idle.interlock_commands import BOX_WISHES
+from etchdaemon.service.idle.job_origin import FIND_ORIGIN
+from etchdaemon.service.idle.moves import MEASURE, WAYS
+from etchdaemon.service.link.machine import Machine
+from etchdaemon.service.run.run_sequencer import Course
+from etchdaemon.service.status.publishing import Publishing, Scene
 from etchdaemon.service.wishes import Request, Wishes
 from etchwire.record import LOOK
 

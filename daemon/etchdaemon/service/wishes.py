@@ -8,8 +8,8 @@ from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.ports import Doorbell
-from etchdaemon.service.reentry import Reentry
-from etchdaemon.service.spool import Spool
+from etchdaemon.service.job.reentry import Reentry
+from etchdaemon.service.job.spool import Spool
 
 ANSWER_PATIENCE_S: Final = 15.0  # of the wall's: a start waits for its commit
 

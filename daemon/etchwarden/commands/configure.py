@@ -14,7 +14,7 @@ from etchdaemon.configuration.loading import (
 from etchdaemon.configuration.source import Source
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import NO_PORT_NAMED
-from etchdaemon.interlocks.missing import lacks_of
+from etchdaemon.interlocks.checks.wiring_gaps import lacks_of
 from etchwarden.configuring.asking import (
     Asking,
     UnfitAnswer,

@@ -15,11 +15,11 @@ from etchdaemon.controller.setting_list import settings_of
 from etchdaemon.errors import BackupFailed, PortLost
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import opener
-from etchdaemon.interlocks.missing import lacks_of, watches_only_because
+from etchdaemon.interlocks.checks.wiring_gaps import lacks_of, watches_only_because
 from etchdaemon.logbook.backup.backups import FOLDER_NAME as BACKUPS_FOLDER
 from etchdaemon.logbook.backup.names import read_names
 from etchdaemon.logbook.backup.sums import is_as_written
-from etchdaemon.service.machine import LinkState, Machine
+from etchdaemon.service.link.machine import LinkState, Machine
 from etchwarden.installation.keeping import LOGBOOK_NAME, copy_with_its_journals
 from etchwarden.installation.places import Places
 from etchwarden.selfcheck.facts import MachineFacts

@@ -11,26 +11,26 @@ from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.asking import NOT_ARMED, UNDER_WAY
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from etchdaemon.interlocks.verdict import Said
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import Moving
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state
-from etchdaemon.service import fitness
-from etchdaemon.service.bed import bed_of
-from etchdaemon.service.box_wishes import CAN_BE_ARMED, arm
-from etchdaemon.service.chores import chore_for
-from etchdaemon.service.course import Course
-from etchdaemon.service.etch import Etch
-from etchdaemon.service.heading import Heading
-from etchdaemon.service.inspection import CHANGED, Inspection
-from etchdaemon.service.job_origin import FIND_ORIGIN, WRITES_ORIGIN, JobOrigin
-from etchdaemon.service.last_run import LastRun
-from etchdaemon.service.machine import LinkState, Machine
-from etchdaemon.service.reentry import POSITION_GONE
-from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.idle.controller_commands import chore_for
+from etchdaemon.service.idle.interlock_commands import CAN_BE_ARMED, arm
+from etchdaemon.service.idle.job_origin import FIND_ORIGIN, WRITES_ORIGIN, JobOrigin
+from etchdaemon.service.idle.jog_controller import Heading
+from etchdaemon.service.job import compatibility as fitness
+from etchdaemon.service.job.inspection import CHANGED, Inspection
+from etchdaemon.service.job.reentry import POSITION_GONE
+from etchdaemon.service.job.spool import SpooledJob
+from etchdaemon.service.link.bed import bed_of
+from etchdaemon.service.link.machine import LinkState, Machine
+from etchdaemon.service.run.etch import Etch
+from etchdaemon.service.run.last_run import LastRun
+from etchdaemon.service.run.run_sequencer import Course
 from etchdaemon.service.wishes import Request
 from etchwire.controller_profile import EIGHT_BIT
 

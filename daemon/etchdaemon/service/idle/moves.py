@@ -8,8 +8,8 @@ from etchdaemon.controller.window import ReceiveWindow
 from etchdaemon.errors import CommandRefused
 from etchdaemon.run.measuring import WAY_MM, Measuring, even_feed_mm_per_min
 from etchdaemon.run.moving import Moving, Spot
-from etchdaemon.service.machine import Machine
-from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.job.spool import SpooledJob
+from etchdaemon.service.link.machine import Machine
 from etchwire.bed import Bed
 from etchwire.sheet import Bounds
 

@@ -4,8 +4,8 @@ from collections.abc import Collection
 from typing import Any
 
 from etchdaemon.run.taking_up import ORIGIN_SHIFT, Past, Unfinished, objection
-from etchdaemon.service.etch import Etch
-from etchdaemon.service.machine import Machine
+from etchdaemon.service.link.machine import Machine
+from etchdaemon.service.run.etch import Etch
 
 
 class LastRun:

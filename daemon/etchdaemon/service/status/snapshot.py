@@ -8,11 +8,11 @@ from typing import Any, Final
 from etchdaemon.ports import Clock
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import State
-from etchdaemon.service.etch import Etch
-from etchdaemon.service.inspection import Inspection
-from etchdaemon.service.job_origin import JobOrigin
-from etchdaemon.service.machine import Machine
-from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.idle.job_origin import JobOrigin
+from etchdaemon.service.job.inspection import Inspection
+from etchdaemon.service.job.spool import SpooledJob
+from etchdaemon.service.link.machine import Machine
+from etchdaemon.service.run.etch import Etch
 from etchwire.craft import Head
 
 PACE_AFTER_S: Final = 20.0

@@ -12,9 +12,9 @@ from etchdaemon.run.relay_testing import RelayTesting
 from etchdaemon.run.resetting import Emergency
 from etchdaemon.run.states import Life, State, Turn, Wish
 from etchdaemon.run.stopping import REST_PATIENCE_S, Stopping, braking_s
-from etchdaemon.service import faults
-from etchdaemon.service.etch import Etch
-from etchdaemon.service.machine import Machine
+from etchdaemon.service.link.machine import Machine
+from etchdaemon.service.run import faults
+from etchdaemon.service.run.etch import Etch
 
 ALL_IS_WELL: Final = "Every line was answered and the head is where it should be."
 TOLD_TO_END: Final = "The daemon was told to end."

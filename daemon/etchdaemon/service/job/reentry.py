@@ -27,7 +27,7 @@ from etchdaemon.run.taking_up import (
     unknown,
     unknown_of_file,
 )
-from etchdaemon.service.spool import Spool, SpooledJob
+from etchdaemon.service.job.spool import Spool, SpooledJob
 from etchwire.errors import UnreadableSheet
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet, read_sheet
 

@@ -12,8 +12,8 @@ from etchdaemon.errors import PortLost
 from etchdaemon.ports import BeamEnable, PortOpener
 from etchdaemon.run import position_epoch
 from etchdaemon.run.position_epoch import PositionEpoch
-from etchdaemon.service.measured import MeasuredController
-from etchdaemon.service.wire import Wire
+from etchdaemon.service.link.measured import MeasuredController
+from etchdaemon.service.link.wire import Wire
 
 REOPEN_EVERY_S: Final = 1.0
 ASK_AGAIN_EVERY_S: Final = 5.0

@@ -12,10 +12,10 @@ from etchdaemon.ports import Guard
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import STOPPED, Moving
-from etchdaemon.service.bed import bed_of, ends_of
-from etchdaemon.service.machine import Machine
-from etchdaemon.service.moves import MEASURE, measuring_for, move_for, moves_for
-from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.idle.moves import MEASURE, measuring_for, move_for, moves_for
+from etchdaemon.service.job.spool import SpooledJob
+from etchdaemon.service.link.bed import bed_of, ends_of
+from etchdaemon.service.link.machine import Machine
 
 UNDER_WAY: Final = "The head is moving."
 MEASURED: Final = "The controller is measured."

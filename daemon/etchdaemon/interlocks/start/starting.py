@@ -5,16 +5,16 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.arming import Arming
 from etchdaemon.interlocks.attendance import (
     AttendanceRules,
     long_run_warning,
     refuse_past_closing,
 )
-from etchdaemon.interlocks.checklist import Checklist
+from etchdaemon.interlocks.checks.wiring_gaps import is_attended_only, lacks_of
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.missing import is_attended_only, lacks_of
 from etchdaemon.interlocks.setup import Setup
+from etchdaemon.interlocks.start.arming import Arming
+from etchdaemon.interlocks.start.checklist import Checklist
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

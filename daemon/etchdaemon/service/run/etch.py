@@ -14,11 +14,11 @@ from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.starvation import Cause, Starvation, Supply
 from etchdaemon.run.taking_up import CUT, FILE_CUT, NOT_BEGUN, UNBEGUN, cut_event
-from etchdaemon.service import faults
-from etchdaemon.service.cut_watch import CutWatch
-from etchdaemon.service.described import notes_of
-from etchdaemon.service.feed import Feed
-from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.job.spool import SpooledJob
+from etchdaemon.service.link.controller_profile import notes_of
+from etchdaemon.service.run import faults
+from etchdaemon.service.run.cut_watch import CutWatch
+from etchdaemon.service.run.feed import Feed
 from etchwire.sheet import RowEntry
 
 SLOWED_SHARE: Final = 0.95  # of the recipe's speed; nearer than this nobody sees a difference

@@ -9,7 +9,7 @@ from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.row_path import RowPath
 from etchdaemon.run.stopping import braking_s
-from etchdaemon.service.feed import Feed
+from etchdaemon.service.run.feed import Feed
 from etchwire.sheet import Sheet
 
 

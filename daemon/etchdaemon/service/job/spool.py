@@ -12,7 +12,7 @@ from threading import Lock
 from typing import Final
 
 from etchdaemon.errors import JobRefused
-from etchdaemon.service.wholeness import Tally, read_sheet_text
+from etchdaemon.service.job.integrity_check import Tally, read_sheet_text
 from etchwire.retention import JOBS, throw_out
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
 from etchwire.storing import fault_of_card, settle

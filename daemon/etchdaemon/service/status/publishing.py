@@ -5,19 +5,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from etchdaemon.interlocks.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import UNDER_WAY, State, Wish, wishes_in
-from etchdaemon.service import snapshot
-from etchdaemon.service.box_wishes import box_wishes_in
-from etchdaemon.service.chores import chores_for
-from etchdaemon.service.etch import Etch
-from etchdaemon.service.heading import Heading
-from etchdaemon.service.inspection import Inspection
-from etchdaemon.service.job_origin import FIND_ORIGIN, JobOrigin
-from etchdaemon.service.machine import Machine
-from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.idle.controller_commands import chores_for
+from etchdaemon.service.idle.interlock_commands import box_wishes_in
+from etchdaemon.service.idle.job_origin import FIND_ORIGIN, JobOrigin
+from etchdaemon.service.idle.jog_controller import Heading
+from etchdaemon.service.job.inspection import Inspection
+from etchdaemon.service.job.spool import SpooledJob
+from etchdaemon.service.link.machine import Machine
+from etchdaemon.service.run.etch import Etch
+from etchdaemon.service.status import snapshot
 from etchdaemon.service.wishes import Wishes
 
 NEWS_EVERY_S: Final = 0.25  # of the wall's

@@ -3,7 +3,7 @@
 from etchdaemon.controller.facts import Facts
 from etchdaemon.run.moving import Spot
 from etchdaemon.run.position_epoch import Ends
-from etchdaemon.service.machine import Machine
+from etchdaemon.service.link.machine import Machine
 from etchwire.bed import Bed
 
 

@@ -8,10 +8,10 @@ from etchdaemon.controller.chore import Chore, find_origin
 from etchdaemon.errors import CommandRefused
 from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.position_epoch import EarlierOrigin
-from etchdaemon.service.bed import bed_of
-from etchdaemon.service.chores import PATIENCE_S, SET_ORIGIN
-from etchdaemon.service.machine import Machine
-from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.idle.controller_commands import PATIENCE_S, SET_ORIGIN
+from etchdaemon.service.job.spool import SpooledJob
+from etchdaemon.service.link.bed import bed_of
+from etchdaemon.service.link.machine import Machine
 
 FIND_ORIGIN: Final = "find_origin"
 WRITES_ORIGIN: Final = (SET_ORIGIN, FIND_ORIGIN)

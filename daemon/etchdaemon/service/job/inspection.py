@@ -8,8 +8,8 @@ from typing import Any, Final
 from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.ports import Preflight
-from etchdaemon.service.described import machine_table
-from etchdaemon.service.spool import SpooledJob
+from etchdaemon.service.job.spool import SpooledJob
+from etchdaemon.service.link.controller_profile import machine_table
 from etchwire.bed import Bed
 from etchwire.controller_profile import LineCosts
 

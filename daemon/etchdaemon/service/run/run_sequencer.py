@@ -18,10 +18,10 @@ from etchdaemon.run.relay_testing import RelayTesting
 from etchdaemon.run.resetting import Emergency
 from etchdaemon.run.states import Life, State, Turn, Wish
 from etchdaemon.run.stopping import Stopping
-from etchdaemon.service import faults
-from etchdaemon.service.endings import Endings
-from etchdaemon.service.etch import Etch
-from etchdaemon.service.machine import Machine
+from etchdaemon.service.link.machine import Machine
+from etchdaemon.service.run import faults
+from etchdaemon.service.run.etch import Etch
+from etchdaemon.service.run.run_termination import Endings
 from etchwire.record import HELD, HOLD, RESUMED, TRIP
 
 NO_HOLD: Final = (

@@ -5,13 +5,13 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
+from etchdaemon.interlocks.checks.safety_relay import FAILED
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.latch import Trip
 from etchdaemon.interlocks.limits import CONTACT_S, HEARTBEAT_OPENS_WITHIN_S
 from etchdaemon.interlocks.presence import WITHIN_S
 from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.safety_relay import FAILED
 from etchdaemon.interlocks.samples import Condition
 
 

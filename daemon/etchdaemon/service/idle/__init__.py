@@ -1,0 +1,1 @@
+"""Between runs: jobs come and go, the head moves, the controller does chores."""

@@ -1,0 +1,1 @@
+"""Jobs handed in: kept, checked, and held against the machine."""

@@ -1,0 +1,1 @@
+"""The controller as the loop sees it: port, answers, what was measured of it."""

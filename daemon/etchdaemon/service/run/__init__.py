@@ -1,0 +1,1 @@
+"""One run of a job, from its lines to its record, and how it ends."""

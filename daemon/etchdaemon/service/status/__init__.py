@@ -1,0 +1,1 @@
+"""The snapshot that people are shown, and when."""
