@@ -1,4 +1,4 @@
-"""Which test holds which row of the two fault tables: issue 3's (link) and issue 4's (box).
+"""Which test holds which row of the two fault tables, the link's and the box's.
 
 `scenario` names one that comes with the program, which tests/scenarios plays in memory, or
 tests/processes/test_practice_scenario.py where it needs processes; everything else is a test by its
