@@ -1,7 +1,6 @@
 """Fixtures for every folder of tests."""
 
 import signal
-from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -18,16 +17,6 @@ settings.load_profile("house")
 # Whoever runs the tests in the background of a shell has Ctrl-C ignored, by every child as well.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
-
-
-_OF_PROCESSES = Path(__file__).with_name("processes")
-
-
-def pytest_collection_modifyitems(items):
-    """Give all that is played on real processes to one worker: their hands have the wall's time."""
-    for item in items:
-        if _OF_PROCESSES in item.path.parents:
-            item.add_marker(pytest.mark.xdist_group("processes"))
 
 
 @pytest.fixture
