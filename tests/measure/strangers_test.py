@@ -158,6 +158,12 @@ class Phone:
         return (time.monotonic() - begun_s) * 1000
 
 
+def stolen_ms():
+    """Return how long others of its host have kept this machine from its processors."""
+    stolen = int(Path("/proc/stat").read_text().split()[8])  # proc_stat(5): steal, in ticks
+    return stolen * 1000 // os.sysconf("SC_CLK_TCK")
+
+
 def nice_of(unit):
     return int(NICE.search(unit.read_text())[1])
 
@@ -193,11 +199,12 @@ def test_a_flood_of_strangers_beside_an_etch(shop, addresses):
     shop.give_priorities()
     flood = begin_flood(shop.port, addresses) if addresses else None
 
-    stops_ms, ends_at_s = [], time.monotonic() + SECONDS
+    stops_ms, ends_at_s, before_ms = [], time.monotonic() + SECONDS, stolen_ms()
     while time.monotonic() < ends_at_s:
         with crowd(shop.right / "daemon.sock"), crowd(shop.folder / "left" / "daemon.sock"):
             stops_ms.append(phone.stop_ms())
             time.sleep(PRESS_EVERY_S)
+    away_ms = stolen_ms() - before_ms
     begun = json.loads(flood.communicate()[0]) if flood else {}
     most_mb, starved, log = shop.page_mb("VmHWM"), shop.starved_reports(), shop.log
     stops_ms.sort()
@@ -213,6 +220,7 @@ def test_a_flood_of_strangers_beside_an_etch(shop, addresses):
          f"{stops_ms[-1]:.0f}"),
         ("page resident before, and at the most, MB", f"{at_rest_mb:.1f} / {most_mb:.1f}"),
         ("planner found empty, reports", f"{starved}"),
+        ("kept from its processors by its host, ms", f"{away_ms}"),
         ("page's log, bytes (tracebacks)", f"{len(log)} ({log.count('Traceback')})"),
     ):  # fmt: skip
         print(f"{words:<44} {figure}")
