@@ -30,9 +30,9 @@ def perform(
 ) -> Iterator[Told]:
     """Play `scenario` on `stage` and yield what happens as it happens.
 
-    Everything may take `slack_s` longer than it is written, where it is seen only so late. `pace`
-    is how many of the machine's seconds pass in one of the wall's. The play
-    ends at its end or at the first thing that is not as expected; that is told last.
+    What has a time in the scenario may take `slack_s` longer, because it is seen only so late. What
+    has none is waited for by the wall's time, in which `pace` of the machine's seconds pass. The
+    play ends at its end or at the first thing that is not as expected; that is told last.
     """
     play, told = Play(scenario, slack_s=slack_s, pace=pace), 0
     while not play.is_over:
