@@ -12,7 +12,7 @@ from board.container import Container
 from board.debian import bring_certificates
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
-from install_bench import ROOT
+from support.harnesses.install_bench import ROOT
 
 USER: Final = "shop"
 CHECKOUT: Final = f"/home/{USER}/etchwarden"

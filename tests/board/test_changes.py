@@ -10,7 +10,7 @@ import pytest
 from board.conftest import require_clean_journal
 from board.shop import CHECKOUT, DAEMON, PAGE, type_command
 from etchwarden.installation.change import STEPS
-from install_bench import ROOT, build_wheel
+from support.harnesses.install_bench import ROOT, build_wheel
 
 NEWER, BROKEN = "0.2.0", "0.3.0"
 WHEELS = "/home/shop/wheels"

@@ -9,8 +9,8 @@ from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import Household
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from page_by_http import PageByHttp
 from rig.bench import patch
+from support.harnesses.page_by_http import PageByHttp
 
 ROWS = 400  # the unit is stopped long before its end
 

@@ -20,9 +20,9 @@ from board.shop import (
 )
 from etchwarden.practice_session.process_group import Household
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
-from page_bench import browser, phone_options
-from page_by_http import PageByHttp, field
-from phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
+from support.harnesses.page_bench import browser, phone_options
+from support.harnesses.page_by_http import PageByHttp, field
+from support.harnesses.phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
 
 PATIENCE_MS = 120_000
 PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACE])

@@ -6,7 +6,7 @@ from etchpractice.tile.surface import surface_named
 from etchproof.card import Card
 from etchproof.layout.job import prepare_card
 from etchwire.sheet import GCODE_NAME
-from practice_host import Host
+from support.harnesses.practice_host import Host
 
 MM_PER_PX = 0.025
 

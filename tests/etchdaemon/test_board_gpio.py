@@ -16,8 +16,8 @@ from etchdaemon.hardware.lgpio_pins import is_edge_thread_alive, lgpio_factory
 from etchdaemon.hardware.opened import EDGES_LOST
 from etchdaemon.hardware.self_check import warnings_of_persistence
 from etchdaemon.interlocks.inputs import Input, Output
-from fake_lgpio import FakeLgpio
-from memory_board import CountingDoorbell, HandClock
+from support.fakes.fake_lgpio import FakeLgpio
+from support.fakes.memory_board import CountingDoorbell, HandClock
 
 PINS = PinMap(
     chip_label="pinctrl-bcm2711",

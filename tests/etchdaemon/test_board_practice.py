@@ -14,7 +14,7 @@ from etchdaemon.hardware.practice_board import PracticeBoard
 from etchdaemon.interlocks.inputs import Input, Output
 from etchpractice.box.board import Board
 from etchpractice.box.board_socket import BoardSocket
-from memory_board import HandClock
+from support.fakes.memory_board import HandClock
 
 PATIENCE_S = 30.0
 

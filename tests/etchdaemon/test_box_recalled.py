@@ -8,8 +8,8 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.interlocks.inputs import Input
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from interlock_bench import ANSWERS, DAY
-from memory_board import HandClock, MemoryBoard
+from support.fakes.memory_board import HandClock, MemoryBoard
+from support.harnesses.interlock_bench import ANSWERS, DAY
 
 NAMES = sorted(one.value for one in EVERYTHING if isinstance(one, Input))
 PINS = {name: Pin(number) for number, name in enumerate(NAMES, start=1)}

@@ -4,8 +4,8 @@ import pytest
 
 from etchdaemon.logbook.backup.names import KEPT
 from etchdaemon.logbook.logbook import Logbook
-from logbooks import END, EVENT, LONG_S, row_of
-from sheets import sheet_of
+from support.harnesses.logbooks import END, EVENT, LONG_S, row_of
+from support.samples.sheets import sheet_of
 
 UNSET = "1970-01-01T00:01:00+00:00"
 NOW = "2026-11-25T17:02:00+00:00"

@@ -13,9 +13,9 @@ from etchdaemon.controller.events import (
 )
 from etchdaemon.controller.firmware import EIGHT_BIT, THIRTY_TWO_BIT
 from etchdaemon.controller.link import Link
-from exchange_comparison import place_of
-from practice_host import Report
-from recorded_exchange import NAMES, read
+from support.harnesses.practice_host import Report
+from support.samples.exchange_comparison import place_of
+from support.samples.recorded_exchange import NAMES, read
 
 
 def events_of(exchange):

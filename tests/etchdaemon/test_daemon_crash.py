@@ -10,8 +10,8 @@ from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.starting import StartWish
-from interlock_bench import ANSWERS, DAY, NOON
-from memory_board import HandClock, MemoryBoard
+from support.fakes.memory_board import HandClock, MemoryBoard
+from support.harnesses.interlock_bench import ANSWERS, DAY, NOON
 
 
 class FailingClock(HandClock):

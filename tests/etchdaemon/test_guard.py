@@ -16,8 +16,8 @@ from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.starting import StartWish
-from interlock_bench import ANSWERS, DAY, NOON
-from memory_board import HandClock, MemoryBoard
+from support.fakes.memory_board import HandClock, MemoryBoard
+from support.harnesses.interlock_bench import ANSWERS, DAY, NOON
 
 
 class Box:

@@ -11,7 +11,7 @@ from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.arming import ArmingStep
 from etchdaemon.interlocks.start.checklist import QUESTIONS, Checklist, HowOften
 from etchdaemon.interlocks.start.starting import StartWish
-from interlock_bench import ANSWERS, DAY, NOON, Bench
+from support.harnesses.interlock_bench import ANSWERS, DAY, NOON, Bench
 
 A_RUN = StartWish(lasts_s=600, starts_at=NOON)
 

@@ -18,7 +18,7 @@ from etchdaemon.interlocks.looks import LooksAfterEnd
 from etchdaemon.interlocks.rules import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.starting import StartWish, asked_at_start
-from interlock_bench import NOON, Bench
+from support.harnesses.interlock_bench import NOON, Bench
 
 
 def bench_with_rounds():

@@ -10,7 +10,7 @@ from etchdaemon.interlocks.rules import Air, rules_for
 from etchdaemon.interlocks.samples import Condition
 from etchdaemon.interlocks.senses import Senses
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from interlock_bench import Bench
+from support.harnesses.interlock_bench import Bench
 
 TIMES = ExtractionTimes(purge_s=10.0, clearing_s=120.0)
 

@@ -6,7 +6,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import Phase, Reaction, RuleChange
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from interlock_bench import TICK_S, Bench
+from support.harnesses.interlock_bench import TICK_S, Bench
 
 CONFIRM_S = 0.3
 NAME = "no flame or smoke"

@@ -5,7 +5,7 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from interlock_bench import Bench
+from support.harnesses.interlock_bench import Bench
 
 PAIR = EVERYTHING - {Input.AIR_FLOW} | {Input.PRESSURE_ABOVE_LOW, Input.PRESSURE_BELOW_HIGH}
 

@@ -12,7 +12,7 @@ from etchdaemon.interlocks.checks.proof_tests import (
 from etchdaemon.interlocks.inputs import Input, Level, Look
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.starting import StartWish
-from interlock_bench import DAY, NOON, Bench
+from support.harnesses.interlock_bench import DAY, NOON, Bench
 
 STOP = Input.STOP_CIRCUIT
 LATER = {"2026-05-04": False, "2026-06-03": False, "2026-06-04": True, "2026-05-03": True}

@@ -11,7 +11,7 @@ from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.starting import StartWish
-from interlock_bench import NOON, Bench
+from support.harnesses.interlock_bench import NOON, Bench
 
 AT_ONCE = (Input.LID, Input.LID_SECOND, Input.STOP_CIRCUIT, Input.FLAME)
 SLOW = (Input.AIR_FLOW, Input.TEMPERATURE)

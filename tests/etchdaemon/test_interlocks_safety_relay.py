@@ -7,7 +7,7 @@ from etchdaemon.interlocks.checks.wiring import WITHHELD_S
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
 from etchdaemon.interlocks.setup import EVERYTHING
-from interlock_bench import Bench
+from support.harnesses.interlock_bench import Bench
 
 
 @pytest.fixture

@@ -4,7 +4,7 @@ import pytest
 
 from etchdaemon.interlocks.inputs import Input
 from etchdaemon.interlocks.report import report_of
-from interlock_bench import ANSWERS, DAY, Bench
+from support.harnesses.interlock_bench import ANSWERS, DAY, Bench
 
 
 def lid_of(bench):

@@ -9,7 +9,7 @@ from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Output
 from etchdaemon.interlocks.rules import RULES, Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.starting import StartWish
-from interlock_bench import ANSWERS, DAY, NOON, TICK_S, Bench
+from support.harnesses.interlock_bench import ANSWERS, DAY, NOON, TICK_S, Bench
 
 AT_ONCE = sorted(CUTS_ON_EDGE)
 

@@ -6,7 +6,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.checks.wiring import INPUT_WORDS, OUTPUT_WORDS, TRIAL_S, WITHHELD_S
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from interlock_bench import Bench
+from support.harnesses.interlock_bench import Bench
 
 TRIED = (Output.EXTRACTION, Output.LAMP, Output.BUZZER)
 

@@ -6,7 +6,7 @@ import pytest
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
-from logbooks import (
+from support.harnesses.logbooks import (
     END,
     EVENT,
     LONG_S,
@@ -17,7 +17,7 @@ from logbooks import (
     row_of,
     start_run,
 )
-from sheets import HEAD, RECIPE, sheet_of
+from support.samples.sheets import HEAD, RECIPE, sheet_of
 
 
 @pytest.fixture

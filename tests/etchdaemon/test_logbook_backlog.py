@@ -16,7 +16,7 @@ from etchdaemon.logbook.write.backlog import (
     Write,
 )
 from etchdaemon.logbook.write.entries import NoteMade, RowMeasured
-from logbooks import row_of
+from support.harnesses.logbooks import row_of
 
 NOW_S = 100.0
 

@@ -15,7 +15,7 @@ from etchdaemon.logbook.backup.backups import Backups
 from etchdaemon.logbook.backup.sums import is_as_written
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.steps import MIGRATIONS
-from logbooks import EVENT, LONG_S, OPENED_UTC, row_of, start_run
+from support.harnesses.logbooks import EVENT, LONG_S, OPENED_UTC, row_of, start_run
 
 NIGHT_UTC = "2026-11-26T03:10:00Z"
 

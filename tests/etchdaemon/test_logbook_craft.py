@@ -7,8 +7,17 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchwire.craft_records import VERDICTS
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
-from logbooks import END, EVENT, LONG_S, STARTED_UTC, Disk, logbook_on, row_of, start_run
-from sheets import sheet_of
+from support.harnesses.logbooks import (
+    END,
+    EVENT,
+    LONG_S,
+    STARTED_UTC,
+    Disk,
+    logbook_on,
+    row_of,
+    start_run,
+)
+from support.samples.sheets import sheet_of
 
 HEAD = "practice 20 W"
 PAIR = {"head": HEAD, "surface": PRACTICE_SURFACE}

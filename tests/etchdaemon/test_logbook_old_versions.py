@@ -8,7 +8,7 @@ import pytest
 
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.steps import MIGRATIONS
-from logbooks import LONG_S, OPENED_UTC
+from support.harnesses.logbooks import LONG_S, OPENED_UTC
 
 DUMPS = sorted(Path(__file__).with_name("old_logbooks").glob("version-*.sql"))
 

@@ -8,7 +8,7 @@ import pytest
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.run.position_epoch import Origin
 from etchdaemon.service.idle.job_origin import earlier_origin
-from logbooks import LONG_S, OPENED_UTC, start_run
+from support.harnesses.logbooks import LONG_S, OPENED_UTC, start_run
 
 ENDS_MM = ((-400.0, -300.0), (0.0, 0.0))
 ORIGIN = Origin({"G54": (-50.0, -80.5, 0.0), "TLO": (0.0,)})

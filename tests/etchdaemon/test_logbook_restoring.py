@@ -14,7 +14,7 @@ from etchdaemon.logbook.backup.sums import sum_path
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.schema.steps import MIGRATIONS, version_of
-from logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
+from support.harnesses.logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
 
 
 def logbook_of(path, *titles, ends=True):

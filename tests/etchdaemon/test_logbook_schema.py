@@ -9,8 +9,8 @@ from etchdaemon.logbook.read.queries import run, run_events, run_rows, runs
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.schema.steps import MIGRATIONS, migrate, version_of
 from etchdaemon.logbook.write.entries import EventNoted, RowMeasured, RunEnded, RunStarted
-from logbooks import END, EVENT, OPENED_UTC, STARTED_UTC, row_of
-from sheets import sheet_of
+from support.harnesses.logbooks import END, EVENT, OPENED_UTC, STARTED_UTC, row_of
+from support.samples.sheets import sheet_of
 
 NEWEST = len(MIGRATIONS)
 

@@ -13,7 +13,7 @@ from etchdaemon.logbook.backup.space import (
     low_sentence,
 )
 from etchdaemon.logbook.logbook import Logbook
-from logbooks import LONG_S, OPENED_UTC, start_run
+from support.harnesses.logbooks import LONG_S, OPENED_UTC, start_run
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,8 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.logbook import Logbook
 from etchwire.examples import PRACTICE_SURFACE
-from logbooks import END, EVENT, LONG_S, STARTED_UTC, Disk, row_of
-from sheets import sheet_of
+from support.harnesses.logbooks import END, EVENT, LONG_S, STARTED_UTC, Disk, row_of
+from support.samples.sheets import sheet_of
 
 HEAD = "practice 20 W"
 PAIR = {"head": HEAD, "surface": PRACTICE_SURFACE}

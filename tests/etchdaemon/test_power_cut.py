@@ -15,7 +15,7 @@ import pytest
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.opening import open_book
-from logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
+from support.harnesses.logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
 
 SECTOR_BYTES = 512
 WAL_HEADER_BYTES = 32  # https://sqlite.org/fileformat2.html, section 4.1

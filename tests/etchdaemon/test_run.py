@@ -15,7 +15,7 @@ from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.starvation import Cause, Starvation, Supply
 from etchdaemon.run.states import NEXT_STATE, UNDER_WAY, Life, State, Turn, Wish, next_state
-from sheets import sheet_of
+from support.samples.sheets import sheet_of
 
 
 def _running(feed, power, **more):

@@ -8,7 +8,7 @@ import pytest
 from etchdaemon.run.cut import CONTACT_S, Cut, CutMark, Sighting, at_rest, found_between, weak_s
 from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.row_path import NEAR_MM, RowPath
-from sheets import sheet_of
+from support.samples.sheets import sheet_of
 
 # Three rows, 2 mm of run-up on both sides of 10 mm of dots, the second one run from right to left.
 RUN_UP_MM, DOTS_MM, FEED = 2.0, 10.0, 6000.0

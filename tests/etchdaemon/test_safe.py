@@ -9,7 +9,7 @@ from etchdaemon import safe
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import BoardLost
 from etchdaemon.hardware.gpio_lines import Lines
-from gpio_kernel import Kernel
+from support.fakes.gpio_kernel import Kernel
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from etchdaemon.run.taking_up import (
 )
 from etchpractice.tile.surface import surfaces
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from sheets import sheet_of
+from support.samples.sheets import sheet_of
 
 SHEET = sheet_of(20)  # row 0 at the top, rows 0.1 mm apart, 0.4 s each; the picture from 5 mm on
 STOPPED = Past(run=7, ended="stopped")

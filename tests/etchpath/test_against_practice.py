@@ -16,7 +16,16 @@ from etchpath.writer.cards import CardOrder, write_card
 from etchpath.writer.span_row import SpanRow
 from etchpractice.machine import PRACTICE_HEAD, PracticeMachine
 from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
-from gcode_bench import HEAD, MACHINE, RECIPE, PracticeRun, inspected, job_of, kinds_of, machine
+from support.harnesses.gcode_bench import (
+    HEAD,
+    MACHINE,
+    RECIPE,
+    PracticeRun,
+    inspected,
+    job_of,
+    kinds_of,
+    machine,
+)
 
 skimage_data = pytest.importorskip("skimage.data")
 

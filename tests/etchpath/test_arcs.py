@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from etchpath.language.states import Carried, follow
 from etchpath.motion.arcs import ArcWords, chord_counts, chord_ends, solve
 from etchpath.motion.toolpath import Tracer
-from gcode_bench import inspected, kinds_of, lines_of, machine
+from support.harnesses.gcode_bench import inspected, kinds_of, lines_of, machine
 
 NAN = math.nan
 

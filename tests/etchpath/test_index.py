@@ -5,7 +5,7 @@ import pytest
 
 from etchpath.errors import UnreadableIndex
 from etchpath.index import Entry, Index, IndexBuilder, read_index, write_index
-from gcode_bench import MACHINE, inspected, job_of
+from support.harnesses.gcode_bench import MACHINE, inspected, job_of
 
 VECTORS = "G21G90\nM4S500F600\n" + "".join(
     f"G0X{n}Y{n}\nG91\nG1X5S{100 + n}\nY5\nG90\nX{n}Y{n}\n" for n in range(40)

@@ -6,12 +6,12 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from any_gcode import any_files
 from etchpath.language.blocks import Blocks
 from etchpath.language.dialect import Event, Mode, Number
 from etchpath.language.reader import read_block
-from gcode_bench import inspected, kinds_of, lines_of, machine
-from line_reader import read_line, significant
+from support.harnesses.gcode_bench import inspected, kinds_of, lines_of, machine
+from support.samples.any_gcode import any_files
+from support.samples.line_reader import read_line, significant
 
 START = "G21G90G17\nF1000\nG0X0Y0\n"
 

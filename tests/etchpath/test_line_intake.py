@@ -7,7 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cycle_figures import (
+from etchpath.motion import line_intake
+from etchpath.motion.planner import Moves, planned
+from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
+from support.harnesses.gcode_bench import MACHINE, inspected, machine
+from support.samples.cycle_figures import (
     BY_ACCELERATION,
     OTHER_ROWS,
     RANDOM_RUNS,
@@ -15,10 +19,6 @@ from cycle_figures import (
     SUSTAINED,
     WITHIN,
 )
-from etchpath.motion import line_intake
-from etchpath.motion.planner import Moves, planned
-from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
-from gcode_bench import MACHINE, inspected, machine
 
 BENCH = machine(
     acceleration_x_mm_per_s2=1000.0,

@@ -3,7 +3,7 @@ import pytest
 from PIL import Image
 
 from etchpath.preflight.picture import LONG_SIDE_PX, PathPicture
-from gcode_bench import inspected, machine
+from support.harnesses.gcode_bench import inspected, machine
 
 
 def drawn(text, of_machine=None):

@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from any_gcode import any_files, report_of
 from etchpath.language.blocks import Blocks
 from etchpath.preflight import Inspection
 from etchpath.preflight.kind import Severity
 from etchpath.preflight.policy import KINDS
 from etchwire.controller_profile import THIRTY_TWO_BIT
-from gcode_bench import inspected, job_of, kinds_of, machine
+from support.harnesses.gcode_bench import inspected, job_of, kinds_of, machine
+from support.samples.any_gcode import any_files, report_of
 
 BEGIN = "G21G90\nM4S500F1000\n"
 END = "M5\nM2\n"

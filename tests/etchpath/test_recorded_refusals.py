@@ -10,8 +10,8 @@ import pytest
 
 from etchpath.preflight.kind import Severity
 from etchpath.preflight.policy import KINDS
-from gcode_bench import inspected, machine
-from recorded_exchange import read
+from support.harnesses.gcode_bench import inspected, machine
+from support.samples.recorded_exchange import read
 
 MACHINES = {
     "": machine(),

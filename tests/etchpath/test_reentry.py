@@ -13,7 +13,7 @@ from etchpath.reentry.foreign import write_rest_of_file
 from etchpath.reentry.remainder import Cut, write_rest
 from etchwire.craft import Register
 from etchwire.sheet import Sheet
-from gcode_bench import HEAD, MACHINE, RECIPE, PracticeRun, inspected, job_of
+from support.harnesses.gcode_bench import HEAD, MACHINE, RECIPE, PracticeRun, inspected, job_of
 
 RNG = np.random.default_rng(11)
 DOTS = RNG.random((9, 40)) < 0.5

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from etchpath.language.dialect import Event, Mode, Number
 from etchpath.language.states import Carried, follow
-from gcode_bench import lines_of
-from line_reader import read_line
+from support.harnesses.gcode_bench import lines_of
+from support.samples.line_reader import read_line
 
 
 def step_by_step(texts):

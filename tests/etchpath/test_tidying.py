@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from etchpath.preflight.inspected import inspect_tidied
 from etchpath.tidying import Tidying
-from gcode_bench import MACHINE, inspected, job_of, kinds_of, lines_of
+from support.harnesses.gcode_bench import MACHINE, inspected, job_of, kinds_of, lines_of
 
 START = "G21G90G17M4S500F1000\n"
 

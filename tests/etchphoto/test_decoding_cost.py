@@ -10,7 +10,7 @@ from PIL import Image
 
 from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import PhotoTooLarge
-from photo_files import encoded, png_header, scene
+from support.samples.photo_files import encoded, png_header, scene
 
 
 def heic(**options):

@@ -20,7 +20,7 @@ from etchphoto.tone import Adjustments, ToneCurve
 from etchwire.craft import Register
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
-from photo_files import HORSE, PHOTOGRAPHS, encoded, scene
+from support.samples.photo_files import HORSE, PHOTOGRAPHS, encoded, scene
 
 HEAD = PRACTICE_HEADS["practice-20w"]
 RECIPE = PRACTICE_RECIPES["practice-20w"]

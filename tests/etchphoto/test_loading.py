@@ -24,7 +24,7 @@ from etchphoto.errors import (
 from etchphoto.framing import frame_photo
 from etchphoto.light import luminance
 from etchphoto.resampling import luminance_per_dot
-from photo_files import (
+from support.samples.photo_files import (
     HORSE,
     deep_tiff,
     encoded,

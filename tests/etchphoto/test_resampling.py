@@ -11,7 +11,7 @@ from etchphoto.decoder.loading import load_photo
 from etchphoto.framing import Crop, frame_photo
 from etchphoto.light import luminance
 from etchphoto.resampling import STRIP_PIXELS, luminance_per_dot, rows_of_dots
-from photo_files import PHOTOGRAPHS, encoded, exif, scene
+from support.samples.photo_files import PHOTOGRAPHS, encoded, exif, scene
 
 
 def per_dot(file, columns, rows, *, crop=None, on_progress=lambda _: None):

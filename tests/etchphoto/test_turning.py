@@ -9,7 +9,7 @@ from etchphoto.framing import frame_photo
 from etchphoto.light import luminance
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.turning import turned
-from photo_files import encoded, exif, scene
+from support.samples.photo_files import encoded, exif, scene
 
 CLOCKWISE = {0: 0, 1: -1, 2: 2, 3: 1}  # numpy turns the other way
 HELD = {1: 0, 3: 2, 6: -1, 8: 1}  # EXIF tag 274

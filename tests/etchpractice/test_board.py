@@ -10,7 +10,7 @@ from etchpractice.box.board import (
     UnknownContact,
 )
 from etchpractice.machine import PracticeMachine
-from practice_host import Host
+from support.harnesses.practice_host import Host
 
 
 class Bench:

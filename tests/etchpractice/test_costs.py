@@ -8,8 +8,15 @@ import itertools
 import numpy as np
 import pytest
 
-from cycle_figures import BY_ACCELERATION, OTHER_ROWS, RANDOM_RUNS, ROW_LINES, SUSTAINED, WITHIN
-from practice_host import Host
+from support.harnesses.practice_host import Host
+from support.samples.cycle_figures import (
+    BY_ACCELERATION,
+    OTHER_ROWS,
+    RANDOM_RUNS,
+    ROW_LINES,
+    SUSTAINED,
+    WITHIN,
+)
 
 BYTE_S = 10 / 115200
 FIRST_BYTE_S = BYTE_S  # of the answer on its way to the host

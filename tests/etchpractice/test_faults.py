@@ -5,7 +5,7 @@ import random
 import pytest
 
 from etchpractice.machine import Unplugged
-from practice_host import Host
+from support.harnesses.practice_host import Host
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 import pytest
 
-from practice_host import NEVER_THE_LIMIT, Host
+from support.harnesses.practice_host import NEVER_THE_LIMIT, Host
 
 BYTE_S = 10 / 115200
 

@@ -8,7 +8,7 @@ import math
 
 import pytest
 
-from practice_host import NEVER_THE_LIMIT, Host
+from support.harnesses.practice_host import NEVER_THE_LIMIT, Host
 
 SETTLING = {1: 25}  # the motors settle for 25 ms after the last step, as on the measured builds
 

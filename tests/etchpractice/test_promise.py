@@ -9,7 +9,7 @@ import pytest
 from etchpath.writer.dots import Order, write_job
 from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS
-from practice_host import Host
+from support.harnesses.practice_host import Host
 
 
 @pytest.mark.parametrize("feed", [2000, 4000, 8000])

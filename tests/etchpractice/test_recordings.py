@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from exchange_comparison import differences
-from practice_host import Host
-from recorded_exchange import NAMES, read
+from support.harnesses.practice_host import Host
+from support.samples.exchange_comparison import differences
+from support.samples.recorded_exchange import NAMES, read
 
 # What cannot be played, why, and which parts of the exchange are compared nevertheless.
 NOT_PLAYED = {

@@ -6,7 +6,7 @@ import pytest
 from etchpractice.tile.exposure import CELL_MM
 from etchwire.craft import Register
 from etchwire.examples import PRACTICE_REGISTER
-from practice_host import Host
+from support.harnesses.practice_host import Host
 
 
 def edges(feed, *, register=Register(), **machine):  # noqa: B008 - it is frozen

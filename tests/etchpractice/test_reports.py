@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from practice_host import Host
+from support.harnesses.practice_host import Host
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 import pytest
 
-from practice_host import Host
+from support.harnesses.practice_host import Host
 
 SETTLING = {1: 25}
 STILL_HOLDS = ("G1X1", "$J=X1F100", "$$", "$G", "$#", "$X", "$C")

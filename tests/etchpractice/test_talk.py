@@ -2,7 +2,7 @@
 
 import pytest
 
-from practice_host import Host
+from support.harnesses.practice_host import Host
 
 
 @pytest.fixture

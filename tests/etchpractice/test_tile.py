@@ -15,7 +15,7 @@ from etchpractice.tile.exposure import CELL_MM
 from etchpractice.tile.surface import UnknownSurface, surface_named, surfaces
 from etchpractice.tile.tile import PictureTooLarge
 from etchwire.examples import PRACTICE_HEADS
-from practice_host import Host, raster
+from support.harnesses.practice_host import Host, raster
 
 HEAD = PRACTICE_HEADS["practice-20w"]
 COMMON_PRACTICE = [(20, 4000, 0.6), (10, 2400, 0.9), (5, 500, 0.8)]

@@ -6,8 +6,16 @@ from click.testing import CliRunner
 from etchwarden.commands import again
 from etchwarden.shared import machine_calls
 from etchwire.errors import Refused
-from fake_daemon import FakeDaemon
-from fake_unfinished import BY_CUT, BY_EYE, BY_LINE, BY_TWO_ROWS, LEFT, NOT_KEPT, answer_unfinished
+from support.fakes.fake_daemon import FakeDaemon
+from support.fakes.fake_unfinished import (
+    BY_CUT,
+    BY_EYE,
+    BY_LINE,
+    BY_TWO_ROWS,
+    LEFT,
+    NOT_KEPT,
+    answer_unfinished,
+)
 
 AGAIN, KEPT = "origin set again", "tile and head have not moved"
 

@@ -1,8 +1,8 @@
 import pytest
 from click.testing import CliRunner
 
-from alert_sinks import WebSink, serving
 from etchwarden.commands.alert import command
+from support.fakes.alert_sinks import WebSink, serving
 
 
 @pytest.fixture

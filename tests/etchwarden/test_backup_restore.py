@@ -10,7 +10,7 @@ from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.rpc.desk import Desk
 from etchwarden.commands import backup as backup_module
 from etchwarden.commands import restore as restore_module
-from logbooks import LONG_S, OPENED_UTC, start_run
+from support.harnesses.logbooks import LONG_S, OPENED_UTC, start_run
 
 
 class NoLoop:

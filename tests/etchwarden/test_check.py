@@ -6,7 +6,7 @@ from click.testing import CliRunner
 
 from etchwarden.commands.check import command
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from gcode_bench import MACHINE, job_of
+from support.harnesses.gcode_bench import MACHINE, job_of
 
 READY = "G21G90\nM4S500F1000\nG1X10\nM5\nM2\n"
 LEFT_ON = "G21G90\nM3S500F1000\nG1X10\n"

@@ -5,9 +5,9 @@ import json
 import pytest
 from PIL import Image
 
-from craft_bench import Shop
 from etchproof.layout.job import read_card_file
 from etchwire.sheet import read_sheet
+from support.harnesses.catalogue_bench import Shop
 
 TILES = "'white tile'"
 OWN = "{here}/shed.toml"

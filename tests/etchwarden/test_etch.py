@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.desk import Desk
 from etchwarden.__main__ import main
-from fake_daemon import JOB, ORIGIN_SHIFTED, QUESTIONS, box, preflight, snapshot
+from support.fakes.fake_daemon import JOB, ORIGIN_SHIFTED, QUESTIONS, box, preflight, snapshot
 
 
 class Loop:

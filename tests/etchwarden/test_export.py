@@ -10,10 +10,10 @@ from contextlib import closing
 import pytest
 from click.testing import CliRunner
 
-from craft_bench import Shop
 from etchdaemon.logbook.backup.exporting import TABLES
 from etchdaemon.logbook.schema.steps import MIGRATIONS
 from etchwarden.__main__ import main
+from support.harnesses.catalogue_bench import Shop
 
 MAY_BE_EMPTY = {"logbook_note", "input_proof", "relay_test"}  # no fault, and no hand at a contact
 

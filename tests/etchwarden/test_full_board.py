@@ -14,9 +14,9 @@ from etchwarden.installation.errors import InstallationError
 from etchwarden.installation.places import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.selfcheck.machine_look import look_at_machine
-from install_bench import Bench, BootingBoard, paper_wheel
-from logbooks import OPENED_UTC, start_run
-from memory_card import memory_card
+from support.fakes.memory_storage import memory_card
+from support.harnesses.install_bench import Bench, BootingBoard, paper_wheel
+from support.harnesses.logbooks import OPENED_UTC, start_run
 
 
 @pytest.fixture

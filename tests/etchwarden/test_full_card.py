@@ -25,9 +25,9 @@ from etchweb.previews.store import draw_path, keep_picture
 from etchwire.examples import PRACTICE_HEADS
 from etchwire.simulated_time import SimulatedTime
 from etchwire.storing import fault_of_card
-from logbooks import OPENED_UTC, start_run
-from memory_card import memory_card
-from photo_files import encoded, scene
+from support.fakes.memory_storage import memory_card
+from support.harnesses.logbooks import OPENED_UTC, start_run
+from support.samples.photo_files import encoded, scene
 
 ANSWERS = """
 [machine]

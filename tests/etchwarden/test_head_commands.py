@@ -6,8 +6,8 @@ from click.testing import CliRunner
 from etchwarden.commands import move, settings, trace, wiring
 from etchwarden.shared import machine_calls
 from etchwire.errors import DaemonAbsent
-from fake_daemon import MACHINE, FakeDaemon
-from fake_machine import ORIGIN, SETTINGS
+from support.fakes.fake_daemon import MACHINE, FakeDaemon
+from support.fakes.fake_machine import ORIGIN, SETTINGS
 
 
 class Line:

@@ -13,7 +13,7 @@ from etchwarden.installation.layout import layout_of
 from etchwarden.installation.removal import remove
 from etchwarden.installation.undisturbed import one_at_a_time
 from etchwarden.installation.wheel import Wheel, order_of, require_newer
-from install_bench import BOARD, Bench, files_under, paper_wheel
+from support.harnesses.install_bench import BOARD, Bench, files_under, paper_wheel
 
 NAMES = [step.name for step in STEPS]
 

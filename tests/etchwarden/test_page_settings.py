@@ -6,7 +6,7 @@ import pytest
 
 from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.configuring.page_settings import PageSettings
-from install_bench import BOARD
+from support.harnesses.install_bench import BOARD
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from etchphoto.halftone import HALFTONES
 from etchwarden.commands.prepare import command
 from etchwire.sheet import read_sheet
-from photo_files import encoded, scene
+from support.samples.photo_files import encoded, scene
 
 OWN_LASER = """
 name = "shed"

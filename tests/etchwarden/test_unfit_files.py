@@ -13,7 +13,7 @@ from etchdaemon.configuration.source import MOST_BYTES, Source
 from etchwarden.commands import daemon, page
 from etchwarden.configuring.page_settings import PageSettings
 from etchwarden.shared.file_errors import UNFIT_FILE, ended_by
-from install_bench import BOARD
+from support.harnesses.install_bench import BOARD
 
 NOBODY = 65534
 

@@ -13,7 +13,7 @@ from etchwarden.installation import board
 from etchwarden.installation.errors import StepFailed
 from etchwarden.installation.keeping import copy_records, put_back
 from etchwarden.installation.places import Places
-from install_bench import Bench, paper_wheel
+from support.harnesses.install_bench import Bench, paper_wheel
 
 
 @pytest.fixture

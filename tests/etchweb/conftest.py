@@ -4,7 +4,7 @@ from flask.testing import FlaskClient
 from etchweb.app import create_app
 from etchweb.auth.codes import form_token, new_token, token_digest
 from etchweb.auth.store import Store
-from fake_daemon import FakeDaemon
+from support.fakes.fake_daemon import FakeDaemon
 
 ORIGIN = "http://localhost"
 ELSEWHERE = {"REMOTE_ADDR": "192.168.0.7"}

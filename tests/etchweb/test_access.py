@@ -10,7 +10,7 @@ from etchweb.auth.codes import TOKEN_IDLE_S
 from etchweb.auth.roles import NEEDS, Role, may
 from etchweb.practice.scenario_runner import Theatre
 from etchweb.practice.scenario_views import open_theatre
-from fake_daemon import SHA256
+from support.fakes.fake_daemon import SHA256
 
 READY = {"cautions": "read", "tile": SHA256}
 READING = [

@@ -4,14 +4,14 @@ import sqlite3
 
 import pytest
 
-from alert_sinks import MailSink, WebSink, serving
 from etchweb.alerts.alerting import AWAY_S, Alerting, Noticing, deliver_once
 from etchweb.alerts.channels import Mail, NotDelivered, Webhook
 from etchweb.alerts.news import news_of
 from etchweb.alerts.outbox import FILE_NAME, GIVE_UP_AFTER_S, WAITS_S, Outbox, Wanted
 from etchweb.daemon.listener import Heard, Listener
 from etchwire.alert_policy import Alert
-from fake_daemon import LID_TRIP, RUN, STATES, FakeDaemon, box, snapshot
+from support.fakes.alert_sinks import MailSink, WebSink, serving
+from support.fakes.fake_daemon import LID_TRIP, RUN, STATES, FakeDaemon, box, snapshot
 
 NOW_S = 1_800_000_000.0
 HELD_LONG_S = 600.0

@@ -16,7 +16,7 @@ from PIL import Image
 
 from etchweb.auth.codes import CODE_LASTS_S, TOKEN_IDLE_S, TOKEN_LASTS_S, new_token
 from etchweb.auth.roles import NEEDS, Role
-from fake_daemon import ETCH, SHA256
+from support.fakes.fake_daemon import ETCH, SHA256
 
 NOW_S = 1_800_000_000.0
 SCRIPT = "<script>alert(1)</script>"

@@ -7,12 +7,12 @@ import time
 
 import pytest
 
-from card_book import CardBook
 from darkroom.camera import photograph
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.packing import unpack
+from support.fakes.card_book import CardBook
 
 SURFACE = SURFACES["willing"]
 PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACES[0].name])

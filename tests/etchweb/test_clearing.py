@@ -9,7 +9,7 @@ import pytest
 
 from etchweb.storage.retention import clear_out
 from etchwire.retention import DAY_S, EARLIEST_S, PICTURES, TEST_TILES, TILE_PHOTOS
-from photo_files import encoded, scene
+from support.samples.photo_files import encoded, scene
 
 NOW_S = EARLIEST_S + 3000 * DAY_S
 OLD_S = NOW_S - 2000 * DAY_S

@@ -19,7 +19,7 @@ from etchweb.fleet.topics import (
     description,
     values_of,
 )
-from fake_daemon import STATES, FakeDaemon, snapshot
+from support.fakes.fake_daemon import STATES, FakeDaemon, snapshot
 
 
 def told(state="etching", name="left", **more):

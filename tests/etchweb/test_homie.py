@@ -20,7 +20,7 @@ from etchweb.fleet.topics import (
     description,
     values_of,
 )
-from fake_daemon import STATES, snapshot
+from support.fakes.fake_daemon import STATES, snapshot
 
 DEVICE_STATES = {"init", "ready", "disconnected", "sleeping", "lost"}  # "Device Lifecycle"
 TOPIC_ID = re.compile(r"[a-z0-9-]+")  # "Topic IDs"

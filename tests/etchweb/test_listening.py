@@ -2,7 +2,7 @@ from collections.abc import Iterator
 
 from etchweb.daemon.listener import Listener, ask_status
 from etchwire.errors import DaemonAbsent
-from fake_daemon import GONE, FakeDaemon, snapshot
+from support.fakes.fake_daemon import GONE, FakeDaemon, snapshot
 
 
 class TellsThenLeaves(FakeDaemon):

@@ -6,7 +6,7 @@ import pytest
 
 from etchweb.logbook.presenter import told
 from etchwire.errors import Refused
-from fake_daemon import ETCH, GONE
+from support.fakes.fake_daemon import ETCH, GONE
 
 
 def test_the_list_tells_each_etch_in_a_few_lines(phone):

@@ -6,8 +6,8 @@ import time
 import pytest
 
 from etchweb.machine.presenter import live_view, machine_view
-from fake_daemon import BOX, JOB, MACHINE, snapshot
-from fake_machine import BED, ORIGIN, SETTINGS, WIRING
+from support.fakes.fake_daemon import BOX, JOB, MACHINE, snapshot
+from support.fakes.fake_machine import BED, ORIGIN, SETTINGS, WIRING
 
 PLACED = {
     **JOB,

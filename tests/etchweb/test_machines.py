@@ -9,7 +9,7 @@ from etchweb.auth.codes import form_token, new_code, new_token, token_digest
 from etchweb.auth.roles import Role
 from etchweb.auth.store import Store
 from etchweb.site import Site
-from fake_daemon import FakeDaemon
+from support.fakes.fake_daemon import FakeDaemon
 
 NAMES = ("left", "right")
 

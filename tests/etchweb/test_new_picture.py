@@ -9,7 +9,6 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from craft_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
 from etchweb.app import create_app
 from etchweb.drafts import views as new_picture
 from etchweb.drafts.store import Drafts, shown_name
@@ -17,8 +16,9 @@ from etchweb.server import csrf_and_headers as guard
 from etchweb.workers.work import MOST_WAITING
 from etchwire.errors import Refused
 from etchwire.retention import DAY_S, DRAFTS
-from fake_daemon import FakeDaemon
-from photo_files import PHOTOGRAPHS, encoded, png_header, scene
+from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
+from support.fakes.fake_daemon import FakeDaemon
+from support.samples.photo_files import PHOTOGRAPHS, encoded, png_header, scene
 
 PATIENCE_S = 60
 CAMERA = next(path for name, path, _ in PHOTOGRAPHS if name == "camera")

@@ -23,8 +23,8 @@ from etchweb.auth.roles import NEEDS, Role
 from etchweb.auth.store import Store
 from etchweb.practice.scenario_runner import Theatre
 from etchweb.practice.scenario_views import open_theatre
-from fake_daemon import FakeDaemon
 from page_description.description import ENTRIES, description
+from support.fakes.fake_daemon import FakeDaemon
 
 CHECKS = [
     not_a_server_error,

@@ -10,8 +10,6 @@ import time
 
 import pytest
 
-from card_book import CardBook
-from craft_answers import HEAD, SURFACE, craft
 from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch
 from etchproof.layout.job import read_card_file
@@ -27,10 +25,12 @@ from etchweb.previews.store import keep_picture
 from etchwire.alert_policy import Alert
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.retention import DAY_S
-from fake_daemon import JOB, snapshot
-from memory_card import memory_card
-from page_bench import draw_picture
-from photo_files import encoded, scene
+from support.fakes.card_book import CardBook
+from support.fakes.catalogue_answers import HEAD, SURFACE, craft
+from support.fakes.fake_daemon import JOB, snapshot
+from support.fakes.memory_storage import memory_card
+from support.harnesses.page_bench import draw_picture
+from support.samples.photo_files import encoded, scene
 
 PATIENCE_S = 60.0
 NOW_S = 1_800_000_000.0

@@ -10,7 +10,7 @@ from etchweb.previews.store import (
     keep_picture,
     path_name,
 )
-from fake_daemon import JOB, SHA256
+from support.fakes.fake_daemon import JOB, SHA256
 
 
 @pytest.fixture

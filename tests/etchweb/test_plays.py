@@ -12,7 +12,7 @@ from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.practice.scenario_runner import Outcome, Scene, Theatre
 from etchweb.practice.scenario_views import open_theatre
-from fake_daemon import FakeDaemon
+from support.fakes.fake_daemon import FakeDaemon
 
 LID = Scene("lid", "The box", "The lid is opened.")
 FAN = Scene("fan", "The box", "The fan <stops>.")

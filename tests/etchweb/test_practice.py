@@ -10,7 +10,7 @@ from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.practice.panel import DEEDS
 from etchwire.errors import DaemonAbsent
-from fake_daemon import MACHINE, FakeDaemon
+from support.fakes.fake_daemon import MACHINE, FakeDaemon
 
 
 @pytest.fixture

@@ -4,7 +4,7 @@ import time
 import pytest
 
 from etchweb.logbook.search import sought_in, wire_terms
-from fake_daemon import ETCH
+from support.fakes.fake_daemon import ETCH
 
 
 @pytest.fixture

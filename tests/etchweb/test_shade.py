@@ -10,7 +10,7 @@ from etchweb.run.dose import (
     shades_part,
 )
 from etchweb.run.dose_views import NO_SHADE, NOTHING_ETCHED
-from fake_daemon import JOB, RUN
+from support.fakes.fake_daemon import JOB, RUN
 
 
 def shades(power_percent=100, **job):

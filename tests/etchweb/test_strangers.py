@@ -4,13 +4,13 @@ import errno
 
 import pytest
 
-from door import PHONE, answer_on, door_at, is_closed, is_open, until
 from etchweb.server.admission import MOST_OF_ONE_STRANGER
 from etchweb.server.channel import IDLE_S, REQUEST_S, STALLED_S
 from etchweb.server.request import LARGEST_HEADERS_BYTES
 from etchweb.server.server import NO_DESCRIPTOR_S, KnownFirst
 from etchweb.server.uploads import ALREADY_SENDING
-from photo_files import encoded, scene
+from support.harnesses.door import PHONE, answer_on, door_at, is_closed, is_open, until
+from support.samples.photo_files import encoded, scene
 
 ATTACK = 100
 PHOTO_BYTES = 8_000_000

@@ -3,7 +3,7 @@ import json
 from etchweb.daemon.listener import Heard, Listener
 from etchweb.run.presenter import away_view, watch_view
 from etchweb.run.stream import HEARTBEAT_S, SPACING_S, Frames, view_of
-from fake_daemon import RUN, FakeDaemon, snapshot
+from support.fakes.fake_daemon import RUN, FakeDaemon, snapshot
 
 
 def heard(number, state="etching", **changes):

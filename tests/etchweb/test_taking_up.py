@@ -10,8 +10,15 @@ from etchweb.auth.roles import Role
 from etchweb.reentry.presenter import row_told, taking_up_view
 from etchweb.reentry.views import NO_ROW, NOT_CONFIRMED
 from etchwire.errors import Refused
-from fake_daemon import GONE, STOPPED_ETCH
-from fake_unfinished import BY_CUT, BY_EYE, BY_LINE, BY_TWO_ROWS, NOT_KEPT, answer_unfinished
+from support.fakes.fake_daemon import GONE, STOPPED_ETCH
+from support.fakes.fake_unfinished import (
+    BY_CUT,
+    BY_EYE,
+    BY_LINE,
+    BY_TWO_ROWS,
+    NOT_KEPT,
+    answer_unfinished,
+)
 
 PAGE = "/logbook/6/take-up-again"
 AGAIN = "origin set again"

@@ -10,7 +10,7 @@ from etchweb.server.csrf_and_headers import LARGEST_PHOTO_BYTES
 from etchweb.storage.tile_photos import LONGER_SIDE_PX
 from etchwire.craft_records import VERDICTS
 from etchwire.errors import Refused
-from fake_daemon import ETCH
+from support.fakes.fake_daemon import ETCH
 
 SECRET = b"taken at 51.5 north"
 SAID = {"verdict": "banded", "cause": "dirty lens", "note": "rows 300 on", "photo": "",

@@ -9,7 +9,7 @@ from etchweb.run.cautions import CAUTIONS
 from etchweb.run.stream import GREATEST_STREAMS
 from etchweb.run.views import CAUTIONS_UNREAD, OTHER_PICTURE
 from etchwire.errors import Refused
-from fake_daemon import (
+from support.fakes.fake_daemon import (
     BOX,
     GONE,
     JOB,
@@ -21,7 +21,7 @@ from fake_daemon import (
     box,
     preflight,
 )
-from fake_unfinished import LEFT
+from support.fakes.fake_unfinished import LEFT
 
 READY = {"cautions": "read", "tile": SHA256}
 METHODS = [("hold", "hold"), ("hold-now", "hold_now"), ("resume", "resume"), ("stop", "stop")]

@@ -2,7 +2,7 @@ import pytest
 
 from etchweb.run.presenter import away_view, changes, watch_view
 from etchweb.text.page_states import HEADLINES, SCENES
-from fake_daemon import LID_TRIP, MACHINE, RUN, STATES, box, snapshot
+from support.fakes.fake_daemon import LID_TRIP, MACHINE, RUN, STATES, box, snapshot
 
 
 def run_view(state="etching", time_factor=1, **changes_to_run):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from etchwire.craft import Head, Recipe, Register, dose_j_per_mm2
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import SMALLEST, require_positive
-from sheets import HEAD, RECIPE
+from support.samples.sheets import HEAD, RECIPE
 
 FIGURES = (
     "rated_optical_w",

@@ -2,9 +2,9 @@
 
 import pytest
 
-from cycle_figures import SUSTAINED, WITHIN
 from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
 from etchwire.measured_controller import Axis, SpeedSample, kept_mm_per_min, profile_of
+from support.samples.cycle_figures import SUSTAINED, WITHIN
 
 AXIS = Axis(acceleration_mm_per_s2=1000.0, steps_per_mm=80.0, max_feed_mm_per_min=10000.0)
 BYTES_PER_S = 11520.0

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from etchwire.errors import UnreadableSheet
 from etchwire.sheet import SHEET_NAME, Sheet, read_sheet
-from sheets import sheet_of
+from support.samples.sheets import sheet_of
 
 
 def table_of(**changes):

@@ -5,7 +5,7 @@ from collections import Counter
 
 import pytest
 
-from any_gcode import any_files, report_of
+from support.samples.any_gcode import any_files, report_of
 
 pytestmark = pytest.mark.measure
 

@@ -23,7 +23,6 @@ from etchphoto.job import PhotoOrder, prepare_job
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from logbooks import EVENT, LONG_S, OPENED_UTC
 from measure.costs import heading, tell
 from measure.large_logbook import write_large_logbook
 from measure.link_cost_test import (
@@ -35,7 +34,8 @@ from measure.link_cost_test import (
     _percentile,
     job,  # noqa: F401 - a fixture
 )
-from photo_files import PHOTOGRAPHS
+from support.harnesses.logbooks import EVENT, LONG_S, OPENED_UTC
+from support.samples.photo_files import PHOTOGRAPHS
 
 pytestmark = pytest.mark.measure
 

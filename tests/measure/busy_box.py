@@ -14,13 +14,13 @@ import time
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
-from broker import free_port
 from etchpractice.scenario.script import Picture
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
-from logbooks import Disk, logbook_on, start_run
-from photo_files import PHOTOGRAPHS
+from support.harnesses.broker import free_port
+from support.harnesses.logbooks import Disk, logbook_on, start_run
+from support.samples.photo_files import PHOTOGRAPHS
 
 UNIT = Path(__file__).parents[2] / "systemd" / "etchwarden-daemon@.service"
 SESSION = Path("/proc/self/autogroup")

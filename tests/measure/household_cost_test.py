@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from kill_house import KillableHouse
-from kill_moments import wait_for
+from support.kills.household import KillableHouse
+from support.kills.moments import wait_for
 
 pytestmark = pytest.mark.measure
 REST_S = 20.0

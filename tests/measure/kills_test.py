@@ -4,7 +4,7 @@ import time
 
 import pytest
 
-from kills import KilledHousehold
+from support.kills.kills import KilledHousehold
 
 pytestmark = pytest.mark.measure
 

@@ -5,8 +5,8 @@ from contextlib import closing
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.schema.steps import transaction
 from etchdaemon.logbook.write.entries import RunStarted
-from logbooks import OPENED_UTC, STARTED_UTC
-from sheets import sheet_of
+from support.harnesses.logbooks import OPENED_UTC, STARTED_UTC
+from support.samples.sheets import sheet_of
 
 ROWS_A_RUN = 2000
 _ROWS = """

@@ -5,9 +5,17 @@ import time
 
 import pytest
 
-from logbooks import EVENT, LONG_S, STARTED_UTC, Disk, logbook_on, row_of, start_run
 from measure.costs import heading, resident_mb, tell, timed_ms
-from sheets import sheet_of
+from support.harnesses.logbooks import (
+    EVENT,
+    LONG_S,
+    STARTED_UTC,
+    Disk,
+    logbook_on,
+    row_of,
+    start_run,
+)
+from support.samples.sheets import sheet_of
 
 pytestmark = pytest.mark.measure
 

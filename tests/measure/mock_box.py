@@ -20,7 +20,7 @@ from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.start.starting import StartWish
-from interlock_bench import ANSWERS, DAY, NOON
+from support.harnesses.interlock_bench import ANSWERS, DAY, NOON
 
 INPUTS = {"lid": 16, "flame": 20, "stop_circuit": 21, "arm_button": 25}
 OUTPUTS = {"beam_enable": 22, "extraction": 23, "heartbeat": 24}

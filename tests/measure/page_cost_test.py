@@ -15,13 +15,13 @@ from pathlib import Path
 
 import pytest
 
-from craft_answers import craft
 from etchweb.drafts.store import changed
-from fake_daemon import RUN, SHA256
 from measure.costs import heading, tell, timed_ms
-from page_bench import HOST_NAME, browser, phone_options, served_page
-from photo_files import PHOTOGRAPHS
-from picture_bench import draft_to_proof
+from support.fakes.catalogue_answers import craft
+from support.fakes.fake_daemon import RUN, SHA256
+from support.harnesses.page_bench import HOST_NAME, browser, phone_options, served_page
+from support.harnesses.picture_bench import draft_to_proof
+from support.samples.photo_files import PHOTOGRAPHS
 
 pytestmark = pytest.mark.measure
 

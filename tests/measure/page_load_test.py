@@ -29,8 +29,8 @@ from measure.link_cost_test import (
     _percentile,
     job,  # noqa: F401 - a fixture
 )
-from photo_files import PHOTOGRAPHS
 from rig.bench import patch
+from support.samples.photo_files import PHOTOGRAPHS
 
 pytestmark = pytest.mark.measure
 

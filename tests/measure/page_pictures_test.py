@@ -5,12 +5,12 @@
 
 import pytest
 
-from craft_answers import craft
-from fake_daemon import LOGBOOK, STATES, answer_run, box
-from fleet_boxes import FakeWatcher, fleet_on
-from page_bench import SCHEMES, WIDTHS_PX, browser, phone_options, served_page
-from photo_files import PHOTOGRAPHS
-from picture_bench import draft_to_proof
+from support.fakes.catalogue_answers import craft
+from support.fakes.fake_daemon import LOGBOOK, STATES, answer_run, box
+from support.fakes.fleet_boxes import FakeWatcher, fleet_on
+from support.harnesses.page_bench import SCHEMES, WIDTHS_PX, browser, phone_options, served_page
+from support.harnesses.picture_bench import draft_to_proof
+from support.samples.photo_files import PHOTOGRAPHS
 
 pytestmark = pytest.mark.measure
 

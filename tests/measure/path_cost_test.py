@@ -7,8 +7,8 @@ import sys
 import numpy as np
 import pytest
 
-from any_gcode import any_line
-from gcode_bench import job_of
+from support.harnesses.gcode_bench import job_of
+from support.samples.any_gcode import any_line
 
 pytestmark = pytest.mark.measure
 

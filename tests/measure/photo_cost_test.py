@@ -21,7 +21,7 @@ from etchphoto.decoder.loading import load_photo
 from etchphoto.halftone import FLOYD_STEINBERG, JARVIS, STUCKI, diffuse
 from etchphoto.job import PhotoOrder, prepare_job
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from photo_files import PHOTOGRAPHS
+from support.samples.photo_files import PHOTOGRAPHS
 
 pytestmark = pytest.mark.measure
 

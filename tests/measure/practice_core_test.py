@@ -13,7 +13,7 @@ import pytest
 
 from etchpractice.machine import PracticeMachine
 from measure.costs import resident_mb
-from practice_host import raster
+from support.harnesses.practice_host import raster
 
 pytestmark = pytest.mark.measure
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from broker import free_port
 from etchwarden.practice_session.process_group import Household
-from logbooks import LONG_S, Disk, logbook_on, row_of, start_run
+from support.harnesses.broker import free_port
+from support.harnesses.logbooks import LONG_S, Disk, logbook_on, row_of, start_run
 
 pytestmark = pytest.mark.measure
 

@@ -9,8 +9,8 @@ import pytest
 from etchdaemon.rpc.desk import Desk
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent
-from fake_daemon import snapshot
 from measure.costs import heading, resident_mb, tell, timed_ms
+from support.fakes.fake_daemon import snapshot
 
 pytestmark = pytest.mark.measure
 

@@ -13,7 +13,7 @@ from darkroom.practice import MM_PER_PX
 from etchphoto.light import lightness
 from etchwire.examples import PRACTICE_REGISTER
 from etchwire.sheet import read_sheet
-from settings_by_command import NAMED, bench_on_unknown_surface
+from support.harnesses.settings_by_command import NAMED, bench_on_unknown_surface
 
 pytestmark = pytest.mark.measure
 

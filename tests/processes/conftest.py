@@ -2,7 +2,13 @@
 
 import pytest
 
-from page_bench import axe_script, browser, phone_options, require_module, served_page
+from support.harnesses.page_bench import (
+    axe_script,
+    browser,
+    phone_options,
+    require_module,
+    served_page,
+)
 
 PATIENCE_MS = 60_000
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
-from logbooks import END, EVENT, OPENED_UTC, row_of, start_run
+from support.harnesses.logbooks import END, EVENT, OPENED_UTC, row_of, start_run
 
 
 def say(*words):

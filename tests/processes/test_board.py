@@ -12,7 +12,7 @@ import pytest
 from etchwarden.installation.places import Places
 from etchwarden.selfcheck.machine_look import look_at_machine
 from etchwarden.selfcheck.page_look import look_at_page
-from install_bench import BOARD
+from support.harnesses.install_bench import BOARD
 
 PATIENCE_S = 60
 PROGRAM = (sys.executable, "-u", "-m", "etchwarden")

@@ -13,9 +13,9 @@ from etchpath.writer.dots import Order, write_job
 from etchwire.client import DaemonClient
 from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS
-from interlock_bench import ANSWERS
-from link_bench import quick_box
 from rig.bench import patch
+from support.harnesses.interlock_bench import ANSWERS
+from support.harnesses.link_bench import quick_box
 
 PATIENCE_S = 60.0
 

@@ -3,7 +3,7 @@
 The whole way to a portrait is `tests/measure/settings_by_command_test.py`.
 """
 
-from settings_by_command import NAMED, bench_on_unknown_surface
+from support.harnesses.settings_by_command import NAMED, bench_on_unknown_surface
 
 
 def test_a_card_etched_and_read_by_command_brings_a_recipe_into_force(tmp_path):

@@ -6,8 +6,8 @@ from contextlib import ExitStack
 import numpy as np
 import pytest
 
-from link_bench import PATIENCE_S, Bench
 from rig.bench import patch
+from support.harnesses.link_bench import PATIENCE_S, Bench
 
 ROWS, COLUMNS = 5, 400
 SPEEDUP = 1.01  # real speed, but for the hundredth that lets the machine wait for a late host

@@ -13,8 +13,8 @@ from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from link_bench import quick_box
 from rig.bench import patch
+from support.harnesses.link_bench import quick_box
 
 PATIENCE_S = 60.0
 SPEEDUP = "10"

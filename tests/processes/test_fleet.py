@@ -5,13 +5,13 @@ import signal
 import pytest
 from click.testing import CliRunner
 
-from broker import broker_in, free_port, until
 from etchwarden.commands.fleet import command
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.topics import values_of
 from etchweb.fleet.watcher import Watcher
-from fake_daemon import FakeDaemon, snapshot
+from support.fakes.fake_daemon import FakeDaemon, snapshot
+from support.harnesses.broker import broker_in, free_port, until
 
 
 @pytest.fixture

@@ -8,14 +8,14 @@ from contextlib import ExitStack
 
 import pytest
 
-from broker import broker_in, free_port, require, until
 from etchweb.app import create_app
 from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.joining import show_fleet
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.watcher import Watcher
-from fake_daemon import FakeDaemon
+from support.fakes.fake_daemon import FakeDaemon
+from support.harnesses.broker import broker_in, free_port, require, until
 
 MOST_THREADS = 4  # hearing and telling, and one of the library's for each of two connections
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from kill_moments import DECK
-from kills import KilledHousehold
+from support.kills.kills import KilledHousehold
+from support.kills.moments import DECK
 
 SEED = 8
 WITH_A_RUN = ("etching", "holding at once")

@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 
 from etchdaemon.assembly import LOGBOOK_NAME
-from link_bench import Bench, until
 from rig.bench import patch
+from support.harnesses.link_bench import Bench, until
 
 LONG = patch(80, 300)
 MOST_TRIES = 20

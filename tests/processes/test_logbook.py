@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from etchdaemon.logbook.logbook import Logbook
-from logbooks import OPENED_UTC
+from support.harnesses.logbooks import OPENED_UTC
 
 TESTS = Path(__file__).resolve().parents[1]
 WORKER = Path(__file__).with_name("logbook_worker.py")

@@ -15,8 +15,8 @@ from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from page_bench import phone_options
 from rig.bench import patch
+from support.harnesses.page_bench import phone_options
 
 PATIENCE_S = 60.0
 ROWS, COLUMNS = 14, 200

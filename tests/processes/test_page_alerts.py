@@ -3,12 +3,12 @@
 import signal
 import sqlite3
 
-from alert_sinks import WebSink, serving
 from etchpractice.scenario.script import Picture
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
 from etchweb.alerts.outbox import FILE_NAME
+from support.fakes.alert_sinks import WebSink, serving
 
 PATIENCE_S = 120.0
 SETTINGS = """

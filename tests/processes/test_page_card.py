@@ -4,7 +4,6 @@ import json
 
 import pytest
 
-from card_book import CardBook
 from darkroom.camera import photograph
 from darkroom.cards import power_card, register_card, tone_card
 from darkroom.tile import SURFACES, etch, etch_hairlines
@@ -12,7 +11,8 @@ from etchproof.choosing.told import Shown, tell
 from etchproof.reading.camera import read_card
 from etchweb.storage.card_files import READ_NAME, CardFiles
 from etchwire.packing import pack
-from page_bench import WIDTHS_PX, violations
+from support.fakes.card_book import CardBook
+from support.harnesses.page_bench import WIDTHS_PX, violations
 
 LEAST_TARGET_PX = 48
 WILLING = SURFACES["willing"]

@@ -4,8 +4,8 @@ The surface is of our own invention and the page does not know it. Cards are sma
 round with a portrait is `tests/measure/finding_settings_test.py`.
 """
 
-from page_by_http import field
-from settings_by_page import Finder
+from support.harnesses.page_by_http import field
+from support.harnesses.settings_by_page import Finder
 
 
 def test_a_test_tile_burnt_and_read_by_the_page_brings_a_recipe_into_force(tmp_path):

@@ -12,8 +12,8 @@ import pytest
 
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
-from page_bench import phone_options
-from phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
+from support.harnesses.page_bench import phone_options
+from support.harnesses.phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
 
 PATIENCE_S = 60.0
 ROWS = 60  # long enough for the lid to be opened before the last of them

@@ -7,8 +7,8 @@ import pytest
 
 from etchweb.auth.roles import Role
 from etchweb.auth.store import Store
-from fake_daemon import ETCH
-from page_bench import WIDTHS_PX, served_page, violations
+from support.fakes.fake_daemon import ETCH
+from support.harnesses.page_bench import WIDTHS_PX, served_page, violations
 
 VIEWS = [
     "/logbook", "/logbook?text=gone", "/logbook/7", "/practice", "/phones", "/pair", "/nowhere",

@@ -2,9 +2,9 @@
 
 import pytest
 
-from fake_daemon import JOB, MACHINE
-from fake_machine import BED, WIRING
-from page_bench import violations
+from support.fakes.fake_daemon import JOB, MACHINE
+from support.fakes.fake_machine import BED, WIRING
+from support.harnesses.page_bench import violations
 
 LEAST_TARGET_PX = 48
 MAY = ["move_to", "trace_outline", "set_origin", "stop"]

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from craft_answers import craft, head_entry
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE
 from etchphoto.light import linear_to_srgb, luminance, srgb_to_linear
 from etchphoto.tone import Adjustments, coverage_to_burn
-from page_bench import violations
-from photo_files import PHOTOGRAPHS, encoded, scene
+from support.fakes.catalogue_answers import craft, head_entry
+from support.harnesses.page_bench import violations
+from support.samples.photo_files import PHOTOGRAPHS, encoded, scene
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
 LEAST_TARGET_PX = 48

@@ -5,8 +5,8 @@ import pytest
 from etchwarden.practice_session.scenario_stage import theatre
 from etchweb.practice.scenario_runner import Outcome
 from etchweb.practice.scenario_views import open_theatre
-from page_bench import served_page, violations
 from processes.test_page_machine import too_small
+from support.harnesses.page_bench import served_page, violations
 
 PATIENCE_MS = 120_000
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from fake_unfinished import BY_CUT, NOT_KEPT, answer_unfinished
-from page_bench import violations
+from support.fakes.fake_unfinished import BY_CUT, NOT_KEPT, answer_unfinished
+from support.harnesses.page_bench import violations
 
 PAGE = "/logbook/6/take-up-again"
 LEAST_TARGET_PX = 48

@@ -15,7 +15,7 @@ import pytest
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.server.request import LARGEST_REQUEST_BYTES, TOO_LARGE
-from photo_files import encoded, scene
+from support.samples.photo_files import encoded, scene
 
 FOUR_GIGABYTES = 4 * 1024**3
 PATIENCE_S = 60

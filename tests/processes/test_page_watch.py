@@ -4,8 +4,8 @@ import re
 
 import pytest
 
-from fake_daemon import GONE, LID_TRIP, RUN, STATES, box
-from page_bench import violations
+from support.fakes.fake_daemon import GONE, LID_TRIP, RUN, STATES, box
+from support.harnesses.page_bench import violations
 
 LEAST_TARGET_PX = 48  # WCAG 2.2 asks for 24 (2.5.8); fingers with paint on them for more
 LARGEST_VIEW_BYTES = 60_000

@@ -13,7 +13,7 @@ from etchpath.foreign_job import write_foreign_job
 from etchpath.index import read_index
 from etchpractice.practice_head import PRACTICE_HEAD
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
-from gcode_bench import MACHINE, inspected, job_of
+from support.harnesses.gcode_bench import MACHINE, inspected, job_of
 
 
 def child(module, *arguments):

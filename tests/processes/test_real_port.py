@@ -17,9 +17,9 @@ from etchwarden.configuring.writing import written
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from fake_lgpio import FakeLgpio
-from interlock_bench import ANSWERS
 from rig.bench import patch
+from support.fakes.fake_lgpio import FakeLgpio
+from support.harnesses.interlock_bench import ANSWERS
 
 PATIENCE_S = 60.0
 CHIP = "pinctrl-rp1"

@@ -11,8 +11,8 @@ from etchwarden.practice_session.session import Session
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from link_bench import quick_box
 from rig.bench import patch
+from support.harnesses.link_bench import quick_box
 
 PATIENCE_S = 60.0
 ROWS = 24

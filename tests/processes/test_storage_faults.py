@@ -13,10 +13,10 @@ from contextlib import ExitStack, closing
 
 import pytest
 
-from card_box import Box, until
 from etchwire.errors import Refused
 from etchwire.sheet import GCODE_NAME
-from memory_card import memory_card, worn_card
+from support.fakes.memory_storage import memory_card, worn_card
+from support.harnesses.storage_box import Box, until
 
 LARGE = b"\xff\xd8\xff" + b"x" * 900_000  # more than a request may take of the page's memory
 

@@ -16,7 +16,6 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image, ImageDraw
 
-from broker import broker_in, free_port, until
 from etchphoto.job import PhotoOrder, prepare_job
 from etchwarden.commands.fleet import command
 from etchwarden.practice_session.process_group import Household
@@ -27,6 +26,7 @@ from etchweb.auth.store import Store
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import PICTURE_NAME, read_sheet
 from rig.etched import _dots, grown
+from support.harnesses.broker import broker_in, free_port, until
 
 NAMES = ("left", "right")
 SPEEDUP = "20"

@@ -9,7 +9,7 @@ from contextlib import ExitStack, suppress
 import pytest
 
 from etchpractice.link.foreign_devices import SENTENCES
-from link_bench import PATIENCE_S, Bench
+from support.harnesses.link_bench import PATIENCE_S, Bench
 
 A_SECOND_S = 0.05  # of the wall's: the practice machine's time runs twenty times as fast
 ONE_AT_A_TIME_S = A_SECOND_S / 3

@@ -9,8 +9,8 @@ from etchdaemon.interlocks.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchpractice.box.board import BEAM_PIN_IS_DEAD, EDGES_FAIL, READING_HANGS
-from interlock_bench import ANSWERS
 from rig.bench import STEP_S, Rig
+from support.harnesses.interlock_bench import ANSWERS
 
 LOOKS_EVERY_S = 2 * STEP_S  # about a hundred a second
 

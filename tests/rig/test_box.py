@@ -8,9 +8,9 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchpractice.box.board import BEAM_CONTACT
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from interlock_bench import ANSWERS
 from rig.bench import patch
 from rig.guarded import GuardedRig
+from support.harnesses.interlock_bench import ANSWERS
 
 FEED_HOLD, RESET = b"!", b"\x18"
 

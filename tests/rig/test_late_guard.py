@@ -5,9 +5,9 @@ import pytest
 from etchdaemon.errors import GuardHangs
 from etchdaemon.guard.asked import MOST_MISSED
 from etchdaemon.guard.lock import HANGS
-from interlock_bench import DAY
 from rig.bench import patch
 from rig.guarded import GuardedRig
+from support.harnesses.interlock_bench import DAY
 
 
 @pytest.fixture

@@ -4,7 +4,6 @@ import json
 
 import pytest
 
-from cycle_figures import WITHIN
 from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.desk import Desk
 from etchdaemon.run.measuring import WAY_MM
@@ -12,6 +11,7 @@ from etchdaemon.service.link.measured import MeasuredController
 from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
 from etchwire.craft import Head
 from etchwire.examples import PRACTICE_HEADS
+from support.samples.cycle_figures import WITHIN
 
 
 def shown(rig):

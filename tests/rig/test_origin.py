@@ -4,9 +4,9 @@ import pytest
 
 from etchdaemon.errors import CommandRefused
 from etchpractice.machine import PracticeMachine
-from interlock_bench import ANSWERS
 from rig.bench import Rig, patch
 from rig.guarded import GuardedRig
+from support.harnesses.interlock_bench import ANSWERS
 
 HOMING = {22: 1.0}
 

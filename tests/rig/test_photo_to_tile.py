@@ -11,8 +11,8 @@ from scipy.stats import spearmanr
 
 from etchwire.craft import Register
 from etchwire.sheet import read_sheet
-from photo_files import HORSE, PHOTOGRAPHS
 from rig.etched import HEAD, RECIPE, grown, photo_etched, seen_from_afar
+from support.samples.photo_files import HORSE, PHOTOGRAPHS
 
 WIDTH_MM = 24.0
 PHOTOS = {name: path for name, path, _ in PHOTOGRAPHS} | {"horse": HORSE}

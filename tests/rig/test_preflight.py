@@ -3,9 +3,9 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused, JobRefused
-from interlock_bench import ANSWERS
 from rig.bench import Rig
 from rig.guarded import GuardedRig
+from support.harnesses.interlock_bench import ANSWERS
 
 
 @pytest.fixture

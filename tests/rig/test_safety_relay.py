@@ -8,9 +8,9 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, HEARTBEAT_OPENS_WITHIN_S
 from etchpractice.box.board import HEARTBEAT_CONTACT, SAFETY_RELAY
-from interlock_bench import ANSWERS
 from rig.bench import STEP_S, patch
 from rig.guarded import GuardedRig
+from support.harnesses.interlock_bench import ANSWERS
 
 STILL_S = 0.1  # longer than two looks of the guard: a heartbeat that stands still
 

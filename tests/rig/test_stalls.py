@@ -9,9 +9,9 @@ from contextlib import ExitStack, contextmanager
 import pytest
 
 from etchdaemon.logbook.logbook import Logbook
-from logbooks import LONG_S, OPENED_UTC
 from rig.bench import patch
 from rig.guarded import GuardedRig
+from support.harnesses.logbooks import LONG_S, OPENED_UTC
 
 STALL_S = 0.236  # and with the steps on either side 0.24 to 0.25 s, after which a reading is stale
 STALLS = 8

@@ -2,12 +2,12 @@
 
 from contextlib import ExitStack
 
-from alert_sinks import WebSink, serving
 from etchweb.alerts.alerting import Noticing, deliver_once
 from etchweb.alerts.channels import Webhook
 from etchweb.alerts.outbox import Outbox, Wanted
 from etchweb.daemon.listener import Heard
 from etchwire.alert_policy import Alert
+from support.fakes.alert_sinks import WebSink, serving
 
 
 class MemoryAlerts:

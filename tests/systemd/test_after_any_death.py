@@ -10,8 +10,8 @@ import pytest
 
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.hardware.gpio_lines import Lines
-from gpio_kernel import Kernel
-from install_bench import BOARD, ROOT
+from support.fakes.gpio_kernel import Kernel
+from support.harnesses.install_bench import BOARD, ROOT
 
 IN_ORDER = "[board]\nchip = 'pinctrl-rp1'\n[outputs]\nbeam_enable = {pin = 22}\nlamp = {pin = 23}\n"
 PINS = PinMap(chip_label="pinctrl-rp1", inputs={}, outputs={"beam_enable": Pin(22)})

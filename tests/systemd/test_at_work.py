@@ -25,10 +25,10 @@ from etchweb.auth.store import Store
 from etchweb.server.host_names import own_addresses
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from install_bench import ROOT
-from page_bench import require
-from photo_files import encoded, scene
 from rig.bench import patch
+from support.harnesses.install_bench import ROOT
+from support.harnesses.page_bench import require
+from support.samples.photo_files import encoded, scene
 
 SIEVE = Path(__file__).with_name("sieve.py")
 PATIENCE_S = 60.0

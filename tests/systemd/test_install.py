@@ -15,7 +15,7 @@ import sys
 import pytest
 
 from etchwarden.installation.places import Places
-from install_bench import ROOT, build_wheel, files_under, leaf_wheel, with_lock
+from support.harnesses.install_bench import ROOT, build_wheel, files_under, leaf_wheel, with_lock
 
 SETTINGS = "/etc/etchwarden/page.toml"
 ENVIRONMENT = os.environ | {"PYTHONPATH": os.pathsep.join(site.getsitepackages())}

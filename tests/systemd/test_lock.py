@@ -14,7 +14,7 @@ import pytest
 from packaging.markers import Marker
 from packaging.utils import canonicalize_name, parse_wheel_filename
 
-from install_bench import ROOT
+from support.harnesses.install_bench import ROOT
 
 # Wheels of these generations run on Debian 12 (glibc 2.36) and later: PEP 600.
 GLIBCS = ("manylinux_2_34", "manylinux_2_28", "manylinux_2_17", "manylinux2014")

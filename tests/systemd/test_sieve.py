@@ -15,9 +15,9 @@ import pytest
 from PIL import Image
 
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from gcode_bench import job_of
-from page_bench import draw_picture, require
-from photo_files import encoded, scene
+from support.harnesses.gcode_bench import job_of
+from support.harnesses.page_bench import draw_picture, require
+from support.samples.photo_files import encoded, scene
 
 HERE = Path(__file__).parent
 UNITS = HERE.parents[1] / "systemd"

@@ -7,11 +7,11 @@ from typing import Any, Final
 
 from werkzeug.datastructures import MultiDict
 
-from craft_answers import HEAD, SURFACE
 from etchweb.catalogue.pairs import ask_pairs
 from etchweb.drafts.forms import with_cut, with_tile
 from etchweb.drafts.presenter import tile_size_px
 from etchweb.drafts.store import PHOTO_NAME
+from support.fakes.catalogue_answers import HEAD, SURFACE
 
 PATIENCE_S: Final = 60.0
 

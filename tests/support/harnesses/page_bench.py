@@ -19,7 +19,7 @@ from etchweb.app import create_app
 from etchweb.previews.store import PICTURES_FOLDER, keep_picture
 from etchweb.server.server import Server
 from etchweb.serving import listen_at
-from fake_daemon import SHA256, FakeDaemon
+from support.fakes.fake_daemon import SHA256, FakeDaemon
 
 CHROMIUM: Final = "/usr/bin/chromium"
 HOST_NAME: Final = "etchwarden.local"

@@ -2,7 +2,7 @@
 
 import re
 
-from photo_files import PHOTOGRAPHS
+from support.samples.photo_files import PHOTOGRAPHS
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
 TILE = re.compile("practice tile, white paint practice 20 W")

@@ -2,8 +2,8 @@
 
 from difflib import unified_diff
 
-from practice_host import Report
-from recorded_exchange import Player
+from support.harnesses.practice_host import Report
+from support.samples.recorded_exchange import Player
 
 SLACK_S = 0.12  # by which a motion may end earlier or later
 STOP_PLACE_MM = 8.0  # as far as two stops of one motion may lie apart

@@ -10,7 +10,6 @@ import numpy as np
 from click.testing import CliRunner
 from PIL import Image
 
-from craft_bench import OWN_LASER
 from darkroom.camera import Shot, photograph
 from darkroom.practice import MM_PER_PX
 from darkroom.tile import Tile
@@ -20,6 +19,7 @@ from etchwarden.__main__ import main
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
 from etchwire.sheet import read_sheet
+from support.harnesses.catalogue_bench import OWN_LASER
 
 SURFACE = "thick-coat"
 NAMED = "three thick coats"

@@ -6,7 +6,7 @@ from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.run.actuals import RowActuals
-from sheets import sheet_of
+from support.samples.sheets import sheet_of
 
 STARTED_UTC = "2026-11-25T17:02:00+00:00"
 OPENED_UTC = "2026-11-26T08:00:00+00:00"

@@ -8,7 +8,7 @@ from pathlib import Path
 from etchpractice.firmware.firmware import FIRMWARES
 from etchpractice.machine import PracticeMachine
 
-FOLDER = Path(__file__).parent / "recordings"
+FOLDER = Path(__file__).parents[2] / "recordings"
 NAMES = tuple(sorted(path.stem for path in FOLDER.glob("*.txt")))
 
 BOOT_S = 0.6

@@ -6,9 +6,9 @@ import time
 from collections import Counter
 from contextlib import closing
 
-from kill_house import KillableHouse
-from kill_ledger import Ledger, check_cut_short
-from kill_moments import DECK, MOMENTS, STARTING, be_free, wait_for
+from support.kills.household import KillableHouse
+from support.kills.ledger import Ledger, check_cut_short
+from support.kills.moments import DECK, MOMENTS, STARTING, be_free, wait_for
 
 PAGE_MAY_GO_ALONE = ("etching", "preparing photos")
 

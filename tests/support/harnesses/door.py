@@ -14,7 +14,7 @@ from etchweb.auth.codes import form_token, new_token
 from etchweb.auth.roles import Role
 from etchweb.server.server import Server
 from etchweb.serving import listen_at
-from fake_daemon import FakeDaemon
+from support.fakes.fake_daemon import FakeDaemon
 
 PHONE, STRANGER = "127.0.0.1", "127.0.0.2"  # on Linux all of 127/8 is this machine
 PATIENCE_S = 20.0

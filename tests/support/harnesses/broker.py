@@ -7,7 +7,7 @@ import time
 from contextlib import contextmanager
 from pathlib import Path
 
-from page_bench import require, require_module
+from support.harnesses.page_bench import require, require_module
 
 PATIENCE_S = 60.0
 _PROGRAM = "/usr/sbin/mosquitto"  # Debian keeps it out of an ordinary user's path

@@ -14,7 +14,7 @@ from etchpath.index import IndexBuilder
 from etchpath.language.dialect import G_CODES, M_CODES, VALUE_LETTERS
 from etchpath.machine import Machine
 from etchwire.plain import SMALLEST
-from gcode_bench import inspected, job_of, machine
+from support.harnesses.gcode_bench import inspected, job_of, machine
 
 CODES = [
     *(f"G{tenfold / 10:g}" for tenfold in G_CODES),

@@ -6,7 +6,7 @@ from etchweb.fleet.roll import Roll
 from etchweb.fleet.topics import BEAM_HOURS, DESCRIPTION, PAGE, STATE, base_of, description
 from etchweb.fleet.topics import values_of as words_of
 from etchweb.fleet.view import EXTENSION
-from fake_daemon import snapshot
+from support.fakes.fake_daemon import snapshot
 
 SHOP = {
     "attic": {STATE: "lost", "of": "etching"},

@@ -8,8 +8,8 @@ from threading import Thread
 
 from etchpractice.scenario.people import ANSWERS
 from etchwire.errors import Refused, WireError
-from kill_house import PATIENCE_S
-from photo_files import encoded, scene
+from support.kills.household import PATIENCE_S
+from support.samples.photo_files import encoded, scene
 
 
 class Asking(Thread):

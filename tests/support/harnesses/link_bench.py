@@ -11,8 +11,8 @@ from etchpath.writer.dots import Order, write_job
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from interlock_bench import ANSWERS
 from rig.bench import patch
+from support.harnesses.interlock_bench import ANSWERS
 
 PATIENCE_S = 60.0
 SHORT = patch(3, 40)

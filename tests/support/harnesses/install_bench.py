@@ -17,7 +17,7 @@ from etchwarden.installation.places import Places
 from etchwarden.installation.releases import COMPLETE, Releases
 from etchwarden.installation.wheel import Wheel
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[3]
 BOARD = {path.name: path.read_bytes() for path in (ROOT / "systemd").iterdir() if path.is_file()}
 SCHEMA_OF = {"1.0": 3, "1.1": 4}
 

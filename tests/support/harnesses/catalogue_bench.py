@@ -8,7 +8,7 @@ from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.rpc.desk import Desk
 from etchwarden.__main__ import main
 from etchwire.sheet import read_sheet
-from logbooks import END, EVENT, LONG_S, row_of
+from support.harnesses.logbooks import END, EVENT, LONG_S, row_of
 
 OWN_LASER = """
 name = "shed"

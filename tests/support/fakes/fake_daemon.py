@@ -8,9 +8,9 @@ from typing import Any, Final
 
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import Sheet
-from fake_craft import CRAFT
-from fake_machine import AT_REST, SETTINGS, WIRING
-from fake_unfinished import answer_unfinished
+from support.fakes.fake_catalogue import CRAFT
+from support.fakes.fake_machine import AT_REST, SETTINGS, WIRING
+from support.fakes.fake_unfinished import answer_unfinished
 
 SHA256: Final = "ab" * 32
 GONE: Final = "The daemon does not answer."

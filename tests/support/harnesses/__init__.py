@@ -1,0 +1,1 @@
+"""Real parts put together for a test, and hands to work them."""

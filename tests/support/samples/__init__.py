@@ -1,0 +1,1 @@
+"""Files, sheets and recordings to test with, and readers to compare with."""
