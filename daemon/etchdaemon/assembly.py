@@ -15,7 +15,7 @@ from typing import Final
 from etchdaemon.configuration.loading import load_configuration
 from etchdaemon.configuration.pin_map import PinMap
 from etchdaemon.errors import EtchdaemonError, LogbookUnavailable
-from etchdaemon.guard.asked import Guard
+from etchdaemon.guard.operator_api import Guard
 from etchdaemon.hardware.clock import PracticeClock, SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.gpio_board import GpioBoard
@@ -41,9 +41,10 @@ from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.setup import PRACTICE, Setup
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.logbook_connection import Book
-from etchdaemon.logbook.practice_book import PracticeBook
+from etchdaemon.logbook.practice_logbook import PracticeBook
 from etchdaemon.ports import Board, Clock
-from etchdaemon.rpc.desk import Desk
+from etchdaemon.rpc.dispatcher import Desk
+from etchdaemon.service.command_queue import Wishes
 from etchdaemon.service.idle.job_origin import earlier_origin
 from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.retained_jobs import jobs_in_need
@@ -51,7 +52,6 @@ from etchdaemon.service.job.spool import Spool
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.link.measured import MeasuredController
 from etchdaemon.service.loop import Service
-from etchdaemon.service.wishes import Wishes
 from etchwire.notification import notify
 
 LOGBOOK_NAME: Final = "logbook.sqlite3"

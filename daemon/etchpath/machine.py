@@ -7,8 +7,8 @@ from typing import Any, Final, Self
 
 from etchpath.errors import UnreadableMachine
 from etchwire.bed import Bed
+from etchwire.catalogue import Head
 from etchwire.controller_profile import EIGHT_BIT, LineCosts
-from etchwire.craft import Head
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import LARGEST, SMALLEST
 from etchwire.toml_text import read_toml

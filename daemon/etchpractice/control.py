@@ -17,7 +17,7 @@ from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.rows import row_light
 from etchpractice.tile.tile import PictureTooLarge, Rectangle, Tile
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
-from etchwire.reception import Asked
+from etchwire.handlers import Asked
 
 ERRAND_S: Final = 60.0
 

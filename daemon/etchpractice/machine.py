@@ -11,8 +11,8 @@ from etchpractice.motion.track import BeamTrack
 from etchpractice.practice_head import BEAM_LAG_S, PRACTICE_HEAD, SLACK_MM, settings_of
 from etchpractice.tile.surface import DEFAULT, surface_named
 from etchpractice.tile.tile import Rectangle, Tile
+from etchwire.catalogue import Head
 from etchwire.controller_profile import LineCosts
-from etchwire.craft import Head
 
 
 class Unplugged(OSError):

@@ -3,7 +3,7 @@
 from typing import Final
 
 from etchpractice.firmware.firmware import Firmware
-from etchwire.craft import Head
+from etchwire.catalogue import Head
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_REGISTER
 
 PRACTICE_HEAD: Final = PRACTICE_HEADS[DEFAULT_HEAD]

@@ -24,7 +24,7 @@ from etchpractice.link.cable import Cable
 from etchpractice.link.pty_port import PtyPort
 from etchpractice.machine import PracticeMachine
 from etchpractice.pacing import HONEST, MOST_PACED, STEP_S, Pacing
-from etchwire.reception import Reception
+from etchwire.handlers import Reception
 from etchwire.server import LineServer
 from etchwire.simulated_time import SimulatedTime
 from etchwire.storing import write_whole

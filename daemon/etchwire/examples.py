@@ -8,8 +8,8 @@ this power commonly use on white-painted tile (common practice, no source).
 from collections.abc import Mapping
 from typing import Final
 
-from etchwire.craft import Head, Recipe, Register
-from etchwire.craft_records import Surface
+from etchwire.catalogue import Head, Recipe, Register
+from etchwire.catalogue_records import Surface
 
 PRACTICE_SURFACE: Final = "practice tile, white paint"
 PRACTICE_REGISTER: Final = Register(beam_lag_s=0.0004, slack_mm=0.06, is_measured=True)

@@ -15,11 +15,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
-from etchwire.caller import Caller
+from etchwire.client_session import Caller
 from etchwire.errors import SocketUnavailable
 from etchwire.framing import encode
+from etchwire.handlers import Peer, Reception
 from etchwire.messages import Code, Failure
-from etchwire.reception import Peer, Reception
 
 CLIENTS_LIMIT: Final = 24
 RETRY_S: Final = 0.1

@@ -69,7 +69,7 @@ WRITERS = {
     "etchwarden/practice_session/process_group.py": PRACTICE,
     "etchwarden/installation/building.py": ENVIRONMENT,
     "etchwarden/installation/keeping.py": RELEASE,
-    "etchwarden/installation/laying.py": RELEASE,
+    "etchwarden/installation/file_layout.py": RELEASE,
     "etchwarden/installation/releases.py": ENVIRONMENT,
     "etchwarden/installation/undisturbed.py": RELEASE,
     "etchwarden/installation/unfinished.py": RELEASE,

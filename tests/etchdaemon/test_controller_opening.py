@@ -2,7 +2,6 @@
 
 import pytest
 
-from etchdaemon.controller.chore import Chore
 from etchdaemon.controller.codes import (
     ALARMS,
     EIGHT_BIT_ALARMS,
@@ -10,6 +9,7 @@ from etchdaemon.controller.codes import (
     THIRTY_TWO_BIT_ALARMS,
     THIRTY_TWO_BIT_ERRORS,
 )
+from etchdaemon.controller.controller_command import Chore
 from etchdaemon.controller.events import Greeted, LineAccepted, StatusReported
 from etchdaemon.controller.facts import REFUSALS, refusals, warnings
 from etchdaemon.controller.firmware import EIGHT_BIT, THIRTY_TWO_BIT

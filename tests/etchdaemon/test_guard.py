@@ -8,8 +8,8 @@ from types import SimpleNamespace
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.guard.asked import Guard
 from etchdaemon.guard.lock import HANGS
+from etchdaemon.guard.operator_api import Guard
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Output

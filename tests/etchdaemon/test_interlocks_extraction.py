@@ -5,10 +5,10 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.conditions import Beam, conditions
 from etchdaemon.interlocks.extraction import SPIN_DOWN_S, Extraction, ExtractionTimes, FanStep
+from etchdaemon.interlocks.input_sampler import Senses
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import Air, rules_for
 from etchdaemon.interlocks.samples import Condition
-from etchdaemon.interlocks.senses import Senses
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from support.harnesses.interlock_bench import Bench
 

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchwire.craft_records import VERDICTS
+from etchwire.catalogue_records import VERDICTS
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
 from support.harnesses.logbooks import (
     END,

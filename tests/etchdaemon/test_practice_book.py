@@ -6,7 +6,7 @@ import pytest
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.practice_book import PracticeBook
+from etchdaemon.logbook.practice_logbook import PracticeBook
 from support.harnesses.logbooks import EVENT, OPENED_UTC, start_run
 
 LARGE = EVENT | {"details": {"seen": "x" * 9000}}  # no place without a free page

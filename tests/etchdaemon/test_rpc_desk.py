@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
-from etchdaemon.rpc.desk import Admission, Desk
+from etchdaemon.rpc.dispatcher import Admission, Desk
 from etchdaemon.rpc.method import Right
 from etchdaemon.rpc.methods import METHODS, NOTED, OF_LOGBOOK
 from etchwire.client import DaemonClient

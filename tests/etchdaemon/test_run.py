@@ -10,9 +10,9 @@ from etchdaemon.controller.events import StatusReported
 from etchdaemon.errors import CommandRefused
 from etchdaemon.run import audit
 from etchdaemon.run.actuals import Meter
-from etchdaemon.run.patience import Patience
-from etchdaemon.run.pauses import Pauses
+from etchdaemon.run.loop_stalls import Pauses
 from etchdaemon.run.progress import Progress
+from etchdaemon.run.reply_timeouts import Patience
 from etchdaemon.run.starvation import Cause, Starvation, Supply
 from etchdaemon.run.states import NEXT_STATE, UNDER_WAY, Life, State, Turn, Wish, next_state
 from support.samples.sheets import sheet_of

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from etchdaemon.run.cut import CONTACT_S, Cut, CutMark, Sighting, at_rest, found_between, weak_s
-from etchdaemon.run.pauses import Pauses
+from etchdaemon.run.loop_stalls import Pauses
 from etchdaemon.run.row_path import NEAR_MM, RowPath
 from support.samples.sheets import sheet_of
 

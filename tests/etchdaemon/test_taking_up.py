@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from etchdaemon.run.cut import Cut, CutFound
-from etchdaemon.run.taking_up import (
+from etchdaemon.run.reentry_rules import (
     CutPlace,
     Past,
     Trace,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchphoto.foreseen import foresee_dots, foresee_greys, foresee_speed
+from etchphoto.estimate import foresee_dots, foresee_greys, foresee_speed
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 
 HEAD = PRACTICE_HEADS["practice-20w"]

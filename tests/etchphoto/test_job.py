@@ -17,7 +17,7 @@ from etchphoto.halftone import HALFTONES, JARVIS, STUCKI
 from etchphoto.job import PhotoOrder, findings, frame_of, prepare_job, shares_to_burn
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import Adjustments, ToneCurve
-from etchwire.craft import Register
+from etchwire.catalogue import Register
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 from support.samples.photo_files import HORSE, PHOTOGRAPHS, encoded, scene

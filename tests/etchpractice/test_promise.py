@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchwire.craft import Recipe
+from etchwire.catalogue import Recipe
 from etchwire.examples import PRACTICE_HEADS
 from support.harnesses.practice_host import Host
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from etchpractice.tile.exposure import CELL_MM
-from etchwire.craft import Register
+from etchwire.catalogue import Register
 from etchwire.examples import PRACTICE_REGISTER
 from support.harnesses.practice_host import Host
 

@@ -1,8 +1,8 @@
 """A scenario being played: what is due when, and what counts as a failure."""
 
+from etchpractice.scenario.observation import Sight
 from etchpractice.scenario.play import Play
 from etchpractice.scenario.script import read_scenario
-from etchpractice.scenario.sight import Sight
 
 
 def sight(now_s, *, beam=False, row=0, may=(), trips=(), refusal=None):

@@ -5,7 +5,7 @@ from copy import deepcopy
 import pytest
 
 from etchproof.drift.advice import NO_RECIPE, advice_on
-from etchwire.craft_records import Surface
+from etchwire.catalogue_records import Surface
 
 SURFACE = Surface(
     name="an invented tile", tile="15 cm", batch="3", paint="white", can="2"

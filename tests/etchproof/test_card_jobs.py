@@ -28,7 +28,7 @@ from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.register_reading import register_by_camera
 from etchproof.model.tone_reading import read_tone
 from etchproof.reading.camera import read_card
-from etchwire.craft import Recipe, Register
+from etchwire.catalogue import Recipe, Register
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 
 CARDS = {"power": power_card, "tone": tone_card, "register": register_card}

@@ -11,7 +11,7 @@ from etchproof.errors import NoRegister
 from etchproof.model.register_reading import register_by_camera, register_by_eye
 from etchproof.reading.camera import read_card
 from etchproof.reading.values import HairlineShift, Reading
-from etchwire.craft import Register
+from etchwire.catalogue import Register
 
 WORKING = RECIPE.feed_mm_per_min
 

@@ -8,15 +8,15 @@ from darkroom.camera import photograph
 from darkroom.cards import HEAD, RECIPE, power_card, register_card, tone_card, wishes
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.choosing.choice import choose
-from etchproof.choosing.told import Shown, tell
+from etchproof.choosing.recommendation_text import Shown, tell
 from etchproof.errors import NoToneCurve, UnreadableCard
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import lay_out_power_card
 from etchproof.model.tone_reading import read_tone
 from etchproof.reading.camera import read_card
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.craft import Register
-from etchwire.craft_records import Curve, ReadingRecord, RecipeRecord
+from etchwire.catalogue import Register
+from etchwire.catalogue_records import Curve, ReadingRecord, RecipeRecord
 
 SURFACE = SURFACES["willing"]
 

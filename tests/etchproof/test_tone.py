@@ -16,7 +16,7 @@ from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.tone_reading import effective_coverage, read_tone, tone_value_increase
 from etchproof.reading.camera import read_card
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.craft import Recipe
+from etchwire.catalogue import Recipe
 
 GOOD = {"willing": (3370.0, 0.57), "stubborn": (3370.0, 0.90), "tender": (3370.0, 0.57)}
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from etchwarden.installation.errors import InstallationError
 from etchwarden.installation.layout import layout_of
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from support.harnesses.install_bench import BOARD, Bench, BootingBoard, paper_wheel
 
 WRITES = {"os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.symlink", "os.link", "os.truncate"}

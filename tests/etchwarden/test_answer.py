@@ -4,7 +4,7 @@ import pytest
 from click.testing import CliRunner
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.rpc.desk import Desk
+from etchdaemon.rpc.dispatcher import Desk
 from etchwarden.__main__ import main
 from support.fakes.fake_daemon import ROUND, box, snapshot
 

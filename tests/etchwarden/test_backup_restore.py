@@ -7,7 +7,7 @@ from click.testing import CliRunner
 
 from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.rpc.desk import Desk
+from etchdaemon.rpc.dispatcher import Desk
 from etchwarden.commands import backup as backup_module
 from etchwarden.commands import restore as restore_module
 from support.harnesses.logbooks import LONG_S, OPENED_UTC, start_run

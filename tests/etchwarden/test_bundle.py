@@ -13,8 +13,8 @@ import pytest
 from click.testing import CliRunner
 
 from etchwarden.commands import doctor
-from etchwarden.installation.places import Places
-from etchwire.reception import Reception
+from etchwarden.installation.paths import Places
+from etchwire.handlers import Reception
 from etchwire.server import LineServer
 
 # A piece of each stands in everything that is planted.

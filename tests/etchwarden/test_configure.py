@@ -19,13 +19,13 @@ from etchdaemon.interlocks.checks.wiring_gaps import lacks_of
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules import MAY_DELAY, RULES
 from etchwarden.commands import configure
-from etchwarden.configuring.asking import answers_of_person
 from etchwarden.configuring.entries import SECTIONS
+from etchwarden.configuring.questions import answers_of_person
 from etchwarden.configuring.writing import written
 from etchwarden.selfcheck.machine_checks import SAFE_OUTPUTS
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.wiring_drawing import DRAWING
-from etchwire.craft import Head, Register
+from etchwire.catalogue import Head, Register
 
 ROOT = Path(__file__).resolve().parents[2]
 ANSWERS = """

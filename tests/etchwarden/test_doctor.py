@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from etchdaemon.logbook.backup.sums import put_in_place
 from etchwarden.commands import doctor
 from etchwarden.commands.doctor import findings
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.selfcheck.board_checks import BOARD_CHECKS
 from etchwarden.selfcheck.bundle import bundle_of
 from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from etchdaemon.logbook.logbook import Logbook
 from etchwarden.__main__ import main
 from etchwarden.installation.errors import InstallationError
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.selfcheck.machine_look import look_at_machine
 from support.fakes.memory_storage import memory_card

@@ -4,7 +4,7 @@ import pytest
 
 from etchwarden.installation.board import SETTLING, LiveBoard
 from etchwarden.installation.errors import StepFailed
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 
 PAGE = "etchwarden-web.service"
 

@@ -12,7 +12,7 @@ from etchwarden.commands import update
 from etchwarden.installation import board
 from etchwarden.installation.errors import StepFailed
 from etchwarden.installation.keeping import copy_records, put_back
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from support.harnesses.install_bench import Bench, paper_wheel
 
 

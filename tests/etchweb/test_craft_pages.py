@@ -4,8 +4,8 @@ import time
 
 import pytest
 
-from etchwire.craft import Head
-from etchwire.craft_records import Surface
+from etchwire.catalogue import Head
+from etchwire.catalogue_records import Surface
 from etchwire.examples import PRACTICE_HEADS
 
 KNOWN = PRACTICE_HEADS["practice-20w"]

@@ -4,10 +4,10 @@ import pytest
 
 from etchweb.app import create_app
 from etchweb.fleet.errors import FleetFault
+from etchweb.fleet.observation import sight_of, summary
 from etchweb.fleet.outbox import Outbox
 from etchweb.fleet.roll import MOST_BOXES, Roll
 from etchweb.fleet.settings import FleetSettings
-from etchweb.fleet.sight import sight_of, summary
 from etchweb.fleet.topics import (
     BEAM_HOURS,
     DESCRIPTION,

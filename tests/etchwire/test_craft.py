@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from etchwire.craft import Head, Recipe, Register, dose_j_per_mm2
+from etchwire.catalogue import Head, Recipe, Register, dose_j_per_mm2
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import SMALLEST, require_positive
 from support.samples.sheets import HEAD, RECIPE

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from etchwire.caller import UNANSWERED_LIMIT
 from etchwire.client import DaemonClient
+from etchwire.client_session import UNANSWERED_LIMIT
 from etchwire.errors import (
     DaemonAbsent,
     Refused,

@@ -18,13 +18,13 @@ import pytest
 from etchdaemon.hardware.clock import SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.serial_port import SerialPort, opener
+from etchdaemon.service.command_queue import Wishes
 from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.spool import Spool
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.loop import Service
-from etchdaemon.service.wishes import Wishes
 from etchpath.writer.dots import Order, write_job
-from etchwire.craft import Recipe
+from etchwire.catalogue import Recipe
 from etchwire.examples import PRACTICE_HEADS
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from measure.costs import heading, tell

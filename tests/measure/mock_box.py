@@ -10,7 +10,7 @@ import time
 from gpiozero.pins.mock import MockFactory
 
 from etchdaemon.configuration.pin_map import Pin, PinMap
-from etchdaemon.guard.asked import Guard
+from etchdaemon.guard.operator_api import Guard
 from etchdaemon.hardware.clock import SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.gpio_board import GpioBoard

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from etchdaemon.rpc.desk import Desk
+from etchdaemon.rpc.dispatcher import Desk
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent
 from measure.costs import heading, resident_mb, tell, timed_ms

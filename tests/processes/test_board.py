@@ -9,7 +9,7 @@ import time
 
 import pytest
 
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.selfcheck.machine_look import look_at_machine
 from etchwarden.selfcheck.page_look import look_at_page
 from support.harnesses.install_bench import BOARD

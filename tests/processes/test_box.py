@@ -10,8 +10,8 @@ from contextlib import ExitStack
 import pytest
 
 from etchpath.writer.dots import Order, write_job
+from etchwire.catalogue import Recipe
 from etchwire.client import DaemonClient
-from etchwire.craft import Recipe
 from etchwire.examples import PRACTICE_HEADS
 from rig.bench import patch
 from support.harnesses.interlock_bench import ANSWERS

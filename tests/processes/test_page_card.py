@@ -7,7 +7,7 @@ import pytest
 from darkroom.camera import photograph
 from darkroom.cards import power_card, register_card, tone_card
 from darkroom.tile import SURFACES, etch, etch_hairlines
-from etchproof.choosing.told import Shown, tell
+from etchproof.choosing.recommendation_text import Shown, tell
 from etchproof.reading.camera import read_card
 from etchweb.storage.card_files import READ_NAME, CardFiles
 from etchwire.packing import pack

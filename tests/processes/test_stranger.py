@@ -10,7 +10,7 @@ import pytest
 
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent
-from etchwire.reception import Reception
+from etchwire.handlers import Reception
 from etchwire.server import LineServer
 
 NOBODY = 65534

@@ -5,14 +5,14 @@ from typing import Any
 
 import numpy as np
 
+from etchdaemon.service.command_queue import Request, Wishes
 from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.spool import Spool
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.loop import Service
-from etchdaemon.service.wishes import Request, Wishes
 from etchpath.writer.dots import Order, write_job
 from etchpractice.machine import PracticeMachine
-from etchwire.craft import Recipe
+from etchwire.catalogue import Recipe
 from etchwire.examples import PRACTICE_HEADS
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
 from rig.memory import (

@@ -1,7 +1,7 @@
 """The rig with a guarded box: interlocks on the practice machine's own board."""
 
 from etchdaemon.errors import BoardLost
-from etchdaemon.guard.asked import Guard
+from etchdaemon.guard.operator_api import Guard
 from etchdaemon.hardware.opened import EDGES_LOST
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge

@@ -3,8 +3,8 @@
 import pytest
 
 from etchdaemon.errors import GuardHangs
-from etchdaemon.guard.asked import MOST_MISSED
 from etchdaemon.guard.lock import HANGS
+from etchdaemon.guard.operator_api import MOST_MISSED
 from rig.bench import patch
 from rig.guarded import GuardedRig
 from support.harnesses.interlock_bench import DAY

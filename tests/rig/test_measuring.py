@@ -5,11 +5,11 @@ import json
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.rpc.desk import Desk
+from etchdaemon.rpc.dispatcher import Desk
 from etchdaemon.run.measuring import WAY_MM
 from etchdaemon.service.link.measured import MeasuredController
+from etchwire.catalogue import Head
 from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
-from etchwire.craft import Head
 from etchwire.examples import PRACTICE_HEADS
 from support.samples.cycle_figures import WITHIN
 

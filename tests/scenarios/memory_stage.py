@@ -4,10 +4,10 @@ from etchdaemon.configuration.loading import read_configuration
 from etchdaemon.errors import EtchdaemonError
 from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.events import Actor
+from etchpractice.scenario.observation import Sight
 from etchpractice.scenario.people import arguments_of
 from etchpractice.scenario.rows import PIECE_MM, amiss, row_light
 from etchpractice.scenario.script import GETTING_READY, STARTING, Begins
-from etchpractice.scenario.sight import Sight
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from rig.bench import STEP_S

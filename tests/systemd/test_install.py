@@ -14,7 +14,7 @@ import sys
 
 import pytest
 
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from support.harnesses.install_bench import ROOT, build_wheel, files_under, leaf_wheel, with_lock
 
 SETTINGS = "/etc/etchwarden/page.toml"

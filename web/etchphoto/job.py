@@ -22,7 +22,7 @@ from etchphoto.tone import (
     ToneCurve,
     coverage_to_burn,
 )
-from etchwire.craft import Head, Recipe
+from etchwire.catalogue import Head, Recipe
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Photo, Sheet
 
 DEFAULT_HALFTONE: Final = "jarvis"

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration
+from etchdaemon.configuration.machine_section import read_head, read_port
 from etchdaemon.configuration.pin_map import PinMap
 from etchdaemon.configuration.sections import (
     read_attendance,
@@ -16,10 +17,9 @@ from etchdaemon.configuration.sections import (
 )
 from etchdaemon.configuration.source import Source
 from etchdaemon.configuration.tables import Table
-from etchdaemon.configuration.whose import read_head, read_port
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
-from etchwire.craft import Head
+from etchwire.catalogue import Head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Final
 
-from etchdaemon.controller.chore import Chore
+from etchdaemon.controller.controller_command import Chore
 from etchdaemon.controller.events import Event, ParserStateReported
 from etchdaemon.controller.firmware import Firmware
 from etchdaemon.controller.orders import Orders

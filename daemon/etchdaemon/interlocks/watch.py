@@ -11,21 +11,21 @@ from etchdaemon.interlocks.checks.safety_relay import SafetyRelay
 from etchdaemon.interlocks.checks.wiring import Wiring
 from etchdaemon.interlocks.checks.wiring_gaps import is_attended_only
 from etchdaemon.interlocks.clocks import WallSeconds
+from etchdaemon.interlocks.condition_durations import Standing
 from etchdaemon.interlocks.conditions import Beam
 from etchdaemon.interlocks.evaluation import Finding
+from etchdaemon.interlocks.indicators import is_buzzer_on, is_lamp_on
+from etchdaemon.interlocks.input_sampler import Senses
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.latch import Latch, Trip
 from etchdaemon.interlocks.limits import CONTACT_S
+from etchdaemon.interlocks.loop_heartbeat import Steering
 from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
 from etchdaemon.interlocks.samples import Condition
-from etchdaemon.interlocks.senses import Senses
 from etchdaemon.interlocks.setup import Setup
-from etchdaemon.interlocks.signals import is_buzzer_on, is_lamp_on
-from etchdaemon.interlocks.standing import Standing
 from etchdaemon.interlocks.start.arming import Arming, what_undoes
 from etchdaemon.interlocks.start.checklist import Checklist
 from etchdaemon.interlocks.start.people import People
-from etchdaemon.interlocks.steering import Steering
 from etchdaemon.interlocks.verdict import Orders, Verdict
 from etchwire.alert_policy import Occasion
 

@@ -5,9 +5,9 @@ Its lines stand in one module a subject.
 
 from typing import Final
 
-from etchdaemon.rpc.craft_methods import CRAFT_NOTES, CRAFT_QUESTIONS
+from etchdaemon.rpc.backup_methods import KEEPING_METHODS
+from etchdaemon.rpc.catalogue_methods import CRAFT_NOTES, CRAFT_QUESTIONS
 from etchdaemon.rpc.history_methods import HISTORY_METHODS
-from etchdaemon.rpc.keeping_methods import KEEPING_METHODS
 from etchdaemon.rpc.machine_methods import MACHINE_METHODS
 from etchdaemon.rpc.method import Method
 from etchwire.errors import UnknownMethod

@@ -16,7 +16,7 @@ MOST_S: Final = 1.0  # so that a watcher can tell a quiet machine from a dead da
 
 
 class Watcher(Protocol):
-    """Somebody who watches: an `etchwire.reception.Connection`."""
+    """Somebody who watches: an `etchwire.handlers.Connection`."""
 
     @property
     def is_gone(self) -> bool:

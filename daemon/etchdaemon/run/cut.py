@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Final, Self
 
 from etchdaemon.controller.events import StatusReported
-from etchdaemon.run.pauses import Pauses
+from etchdaemon.run.loop_stalls import Pauses
 from etchdaemon.run.row_path import NEAR_MM, RowPath, Spot
 
 CONTACT_S: Final = 0.01  # how late the contact may open

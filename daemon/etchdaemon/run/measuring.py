@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from statistics import fmean
 from typing import Final
 
-from etchdaemon.controller.chore import NO_ANSWER, failure_by
+from etchdaemon.controller.controller_command import NO_ANSWER, failure_by
 from etchdaemon.controller.events import Event, LineAccepted, StatusReported
 from etchdaemon.controller.firmware import Firmware
 from etchdaemon.controller.orders import NOTHING, Orders, Say

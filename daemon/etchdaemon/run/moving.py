@@ -12,7 +12,7 @@ from itertools import pairwise
 from math import dist
 from typing import Final, TypeAlias
 
-from etchdaemon.controller.chore import NO_ANSWER, failure_by
+from etchdaemon.controller.controller_command import NO_ANSWER, failure_by
 from etchdaemon.controller.events import (
     AlarmRaised,
     Event,

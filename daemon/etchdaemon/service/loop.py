@@ -10,6 +10,7 @@ from etchdaemon.interlocks.rules import Phase
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import MOVING, Life, State, Wish, next_state
+from etchdaemon.service.command_queue import Request, Wishes
 from etchdaemon.service.idle.controller_commands import CHORES
 from etchdaemon.service.idle.idle_controller import Between
 from etchdaemon.service.idle.interlock_commands import BOX_WISHES
@@ -18,7 +19,6 @@ from etchdaemon.service.idle.moves import MEASURE, WAYS
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.run_sequencer import Course
 from etchdaemon.service.status.publishing import Publishing, Scene
-from etchdaemon.service.wishes import Request, Wishes
 from etchwire.record import LOOK
 
 AT_REST_S: Final = 0.02

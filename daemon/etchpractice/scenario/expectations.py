@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from etchpractice.scenario.sight import Sight
+from etchpractice.scenario.observation import Sight
 
 Look = Callable[[Sight, Any], str | None]
 

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from etchpractice.scenario.events import Event
+from etchpractice.scenario.observation import Sight
 from etchpractice.scenario.script import Picture
-from etchpractice.scenario.sight import Sight
 
 # What a person answers at a real machine; nothing can burn at this one.
 ANSWERS: Final[Mapping[str, Any]] = {

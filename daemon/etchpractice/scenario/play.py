@@ -5,8 +5,8 @@ from enum import Enum, auto
 from typing import Final
 
 from etchpractice.scenario.events import Actor, Event
+from etchpractice.scenario.observation import Sight
 from etchpractice.scenario.script import Scenario, Step
-from etchpractice.scenario.sight import Sight
 
 # Where nothing is written the wall's time counts, because the computer may be busy.
 PATIENCE_S: Final = 60.0

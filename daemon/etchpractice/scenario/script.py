@@ -22,8 +22,8 @@ from typing import Any, Final
 from etchpractice.box.board import INPUTS
 from etchpractice.scenario.events import EVENTS, OF_PROCESSES, Actor, Event, Kind
 from etchpractice.scenario.expectations import EXPECTATIONS, Expectation
+from etchpractice.scenario.observation import PRESENCE
 from etchpractice.scenario.reader import Reader, unknown
-from etchpractice.scenario.sight import PRESENCE
 from etchwire.errors import UnreadableToml
 from etchwire.plain import FURTHEST_MM
 from etchwire.toml_text import read_toml

@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from typing import Protocol
 
 from etchpractice.scenario.events import Event
+from etchpractice.scenario.observation import Sight
 from etchpractice.scenario.play import Play, Told
 from etchpractice.scenario.script import Scenario
-from etchpractice.scenario.sight import Sight
 
 
 class Stage(Protocol):

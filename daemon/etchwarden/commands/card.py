@@ -19,7 +19,7 @@ from etchwarden.shared.catalogue_calls import CraftDesk, desk_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.job_summary import duration
-from etchwire.craft import Head, Recipe
+from etchwire.catalogue import Head, Recipe
 from etchwire.errors import Refused, WireError
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
 

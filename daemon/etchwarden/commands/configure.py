@@ -15,17 +15,17 @@ from etchdaemon.configuration.source import Source
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import NO_PORT_NAMED
 from etchdaemon.interlocks.checks.wiring_gaps import lacks_of
-from etchwarden.configuring.asking import (
+from etchwarden.configuring.checking import faults_of
+from etchwarden.configuring.page_settings import MACHINE_NAME
+from etchwarden.configuring.questions import (
     Asking,
     UnfitAnswer,
     answers_in,
     answers_of_person,
     ports,
 )
-from etchwarden.configuring.checking import faults_of
-from etchwarden.configuring.page_settings import MACHINE_NAME
 from etchwarden.configuring.writing import Answers, written
-from etchwarden.installation.laying import write_whole
+from etchwarden.installation.file_layout import write_whole
 from etchwarden.shared.wiring_drawing import SEE_DRAWING
 
 

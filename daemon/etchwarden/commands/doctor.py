@@ -7,7 +7,7 @@ from typing import Final
 
 import click
 
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.selfcheck.board_checks import BOARD_CHECKS
 from etchwarden.selfcheck.board_look import look_at_board
 from etchwarden.selfcheck.bundle import bundle_of

@@ -11,10 +11,10 @@ import click
 
 from etchweb.daemon.daemon_socket import SocketDaemon
 from etchweb.fleet.errors import FleetFault
+from etchweb.fleet.observation import sight_of, summary
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.roll import Box
 from etchweb.fleet.settings import FleetSettings
-from etchweb.fleet.sight import sight_of, summary
 from etchweb.fleet.watcher import Watcher
 
 DEFAULT_FILE: Final = Path("/etc/etchwarden/page.toml")

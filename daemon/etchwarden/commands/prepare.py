@@ -9,7 +9,7 @@ import click
 
 from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
-from etchphoto.foreseen import foresee_picture, foresee_speed
+from etchphoto.estimate import foresee_picture, foresee_speed
 from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job

@@ -10,7 +10,7 @@ import click
 
 from etchproof.card import POWER, TONE, Card
 from etchproof.choosing.choice import Outcome, choose
-from etchproof.choosing.told import Shown, outcomes_of, tell
+from etchproof.choosing.recommendation_text import Shown, outcomes_of, tell
 from etchproof.errors import EtchproofError, UnreadableCard
 from etchproof.layout.job import read_card_file
 from etchproof.model.register_reading import register_by_camera, register_by_eye

@@ -6,7 +6,7 @@ import click
 
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.daemon_option import daemon_option
-from etchwire.craft import Recipe
+from etchwire.catalogue import Recipe
 from etchwire.power_pulses import pulse_note
 
 

@@ -7,7 +7,7 @@ import click
 
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.daemon_option import daemon_option
-from etchwire.craft_records import COATINGS
+from etchwire.catalogue_records import COATINGS
 
 _SHOWN: Final = ("tile", "batch", "paint", "can", "coating", "coated_on", "notes")
 

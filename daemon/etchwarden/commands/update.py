@@ -10,7 +10,7 @@ from etchwarden.installation.board import LiveBoard
 from etchwarden.installation.change import Change
 from etchwarden.installation.command import say
 from etchwarden.installation.errors import InstallationError, Refused
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.installation.wheel import Wheel, require_newer
 

@@ -6,7 +6,7 @@ import click
 
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.daemon_option import daemon_option
-from etchwire.craft_records import VERDICTS
+from etchwire.catalogue_records import VERDICTS
 
 
 @click.command()

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from etchwarden.installation.errors import InstallationError, StepFailed
 from etchwarden.installation.keeping import Copy, copy_records, put_back
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.installation.programs import run
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent, WireError

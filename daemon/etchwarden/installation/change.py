@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 from etchwarden.installation.errors import InstallationError, Refused
+from etchwarden.installation.file_layout import lay
 from etchwarden.installation.keeping import Copy
-from etchwarden.installation.laying import lay
 from etchwarden.installation.layout import layout_of
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.installation.undisturbed import one_at_a_time, to_the_end
 from etchwarden.installation.unfinished import Unfinished, forget

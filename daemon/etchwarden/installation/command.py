@@ -14,7 +14,7 @@ from etchwarden.installation.building import built_wheel
 from etchwarden.installation.change import Change
 from etchwarden.installation.errors import InstallationError, Refused
 from etchwarden.installation.layout import layout_of
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.installation.removal import remove, removed
 from etchwarden.installation.undisturbed import one_at_a_time

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Final
 
 from etchwarden.installation.errors import StepFailed
-from etchwarden.installation.laying import sync
-from etchwarden.installation.places import Places
+from etchwarden.installation.file_layout import sync
+from etchwarden.installation.paths import Places
 
 LOGBOOK_NAME: Final = "logbook.sqlite3"
 PAGE_BOOKS: Final = "*.sqlite3"

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Final
 
 from etchwarden.installation.errors import StepFailed
-from etchwarden.installation.laying import link_whole, write_whole
-from etchwarden.installation.places import Places
+from etchwarden.installation.file_layout import link_whole, write_whole
+from etchwarden.installation.paths import Places
 from etchwarden.installation.programs import make_environment, pip, run, source_of
 from etchwarden.installation.wheel import BOARD_FOLDER, LOCK_NAME, Wheel
 

@@ -4,8 +4,8 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
-from etchwarden.installation.laying import laid_before, take_away
-from etchwarden.installation.places import Places
+from etchwarden.installation.file_layout import laid_before, take_away
+from etchwarden.installation.paths import Places
 
 
 def removed(places: Places) -> Iterator[Path]:

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from typing import Any, Final
 
 from etchwarden.installation.errors import Refused
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 
 Handler = Callable[..., Any] | signal.Handlers
 

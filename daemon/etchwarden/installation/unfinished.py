@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Self
 
+from etchwarden.installation.file_layout import write_whole
 from etchwarden.installation.keeping import Copy
-from etchwarden.installation.laying import write_whole
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 
 
 @dataclass(frozen=True, slots=True)

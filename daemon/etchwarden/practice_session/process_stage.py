@@ -9,10 +9,10 @@ from typing import Any, Final
 import click
 
 from etchpractice.scenario.events import Actor, Event
+from etchpractice.scenario.observation import Sight
 from etchpractice.scenario.people import arguments_of
 from etchpractice.scenario.rows import PIECE_MM, amiss
 from etchpractice.scenario.script import Scenario, Step
-from etchpractice.scenario.sight import Sight
 from etchwarden.practice_session.scenario_alerts import ScenarioAlerts
 from etchwarden.practice_session.session import Session
 from etchwarden.practice_session.watching_phone import WatchingPhone

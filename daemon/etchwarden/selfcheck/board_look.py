@@ -14,7 +14,7 @@ from typing import Final
 
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.self_check import PARAMETERS, warnings_of_persistence
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.selfcheck.facts import BoardFacts
 from etchweb.server.host_names import own_addresses

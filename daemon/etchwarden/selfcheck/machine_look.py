@@ -21,7 +21,7 @@ from etchdaemon.logbook.backup.names import read_names
 from etchdaemon.logbook.backup.sums import is_as_written
 from etchdaemon.service.link.machine import LinkState, Machine
 from etchwarden.installation.keeping import LOGBOOK_NAME, copy_with_its_journals
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.selfcheck.facts import MachineFacts
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError

@@ -7,7 +7,7 @@ from typing import Final
 
 from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.configuring.page_settings import PageSettings
-from etchwarden.installation.places import PAGE_SETTINGS, Places
+from etchwarden.installation.paths import PAGE_SETTINGS, Places
 from etchwarden.selfcheck.facts import PageFacts
 from etchwarden.selfcheck.machine_look import reasons_of
 from etchweb.server.host_names import EVERY_ADDRESS

@@ -10,12 +10,12 @@ from typing import Any, Final
 import click
 
 from etchproof.card import POWER, Card
-from etchproof.choosing.told import Shown, Told
+from etchproof.choosing.recommendation_text import Shown, Told
 from etchproof.drift.advice import advice_on
 from etchproof.errors import UnfitCard
 from etchwarden.shared.heads import find_head
+from etchwire.catalogue import Head
 from etchwire.client import DaemonClient
-from etchwire.craft import Head
 from etchwire.errors import Refused, WireError
 from etchwire.examples import PRACTICE_HEADS
 from etchwire.packing import pack, unpack

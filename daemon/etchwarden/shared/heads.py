@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from etchwire.craft import Head
+from etchwire.catalogue import Head
 from etchwire.errors import UnreadableSheet
 from etchwire.examples import PRACTICE_HEADS
 from etchwire.toml_text import read_toml

@@ -13,7 +13,7 @@ from etchphoto.framing import line_spacing_mm
 from etchphoto.tone import BURNT_AS_WANTED, ToneCurve
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.heads import find_head
-from etchwire.craft import Head, Recipe
+from etchwire.catalogue import Head, Recipe
 from etchwire.errors import DaemonAbsent
 from etchwire.examples import PRACTICE_RECIPES, PRACTICE_SURFACE
 from etchwire.power_pulses import pulse_note

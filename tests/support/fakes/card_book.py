@@ -1,6 +1,6 @@
 """What the fake daemon keeps of test tiles, so that a page's whole round can be played."""
 
-from etchwire.craft_records import CardRecord, ReadingRecord
+from etchwire.catalogue_records import CardRecord, ReadingRecord
 from etchwire.errors import Refused
 from etchwire.packing import unpack
 

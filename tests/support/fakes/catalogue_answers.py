@@ -3,7 +3,7 @@
 from dataclasses import asdict
 from typing import Any, Final
 
-from etchwire.craft_records import Surface
+from etchwire.catalogue_records import Surface
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACES
 
 HEAD: Final = PRACTICE_HEADS["practice-20w"]

@@ -5,7 +5,7 @@ import re
 from click.testing import CliRunner
 
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.rpc.desk import Desk
+from etchdaemon.rpc.dispatcher import Desk
 from etchwarden.__main__ import main
 from etchwire.sheet import read_sheet
 from support.harnesses.logbooks import END, EVENT, LONG_S, row_of

@@ -11,9 +11,9 @@ from pathlib import Path
 from etchwarden.installation.board import LiveBoard
 from etchwarden.installation.change import Change
 from etchwarden.installation.errors import InstallationError
-from etchwarden.installation.laying import write_whole
+from etchwarden.installation.file_layout import write_whole
 from etchwarden.installation.layout import layout_of
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 from etchwarden.installation.releases import COMPLETE, Releases
 from etchwarden.installation.wheel import Wheel
 

@@ -28,7 +28,7 @@ from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.model.response import Point, Response
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import Reading
-from etchwire.craft import Recipe
+from etchwire.catalogue import Recipe
 from etchwire.power_pulses import pulse_note
 
 DARK_ENOUGH_L: Final = 50.0  # half way to white: lighter, and a photo has no black (our choice)

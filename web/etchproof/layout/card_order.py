@@ -14,7 +14,7 @@ from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK, lay_out_tone_card
 from etchproof.layout.wishes import Wishes
-from etchwire.craft import Head, Recipe
+from etchwire.catalogue import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
 FIRST_STEPS: Final = (6, 6)

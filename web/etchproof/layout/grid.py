@@ -5,7 +5,7 @@ from typing import Final, Self
 
 from etchproof.errors import UnfitCard
 from etchproof.layout.ranges import Range
-from etchwire.craft import Head, Recipe
+from etchwire.catalogue import Head, Recipe
 
 LEAST_STEPS: Final = 2
 MOST_STEPS: Final = 12  # more than a tile holds and a person tells apart

@@ -26,7 +26,7 @@ from etchproof.layout.grid import LEAST_STEPS, Grid, cell_name
 from etchproof.layout.patch_core import core_of
 from etchproof.layout.reach import PHOTO_COVERAGE, true_feed_mm_per_min
 from etchproof.layout.wishes import Wishes, require_lines
-from etchwire.craft import Head, Recipe
+from etchwire.catalogue import Head, Recipe
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from etchproof.errors import UnfitCard
-from etchwire.craft import Head
+from etchwire.catalogue import Head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,7 +22,7 @@ from etchproof.layout.border import (
 from etchproof.layout.etching import span_rows
 from etchproof.layout.reach import true_feed_mm_per_min
 from etchproof.layout.wishes import Wishes, require_lines
-from etchwire.craft import Recipe
+from etchwire.catalogue import Recipe
 
 SPEED_SHARES: Final = (1.0, 0.5)
 PAIRS: Final = 17

@@ -19,7 +19,7 @@ from etchproof.layout.border import (
 )
 from etchproof.layout.power_card import OVER_HEADING_MM, with_true_feeds
 from etchproof.layout.wishes import Wishes, require_lines
-from etchwire.craft import Recipe
+from etchwire.catalogue import Recipe
 
 DEFAULT_STEPS: Final = 20
 LEAST_STEPS: Final = 6  # fewer make no curve

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from etchproof.choosing.told import Shown, tell
+from etchproof.choosing.recommendation_text import Shown, tell
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.job import prepare_card
 from etchproof.reading.camera import OneReading, read_card

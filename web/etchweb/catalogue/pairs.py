@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from etchweb.daemon.protocol import Daemon
 from etchweb.text.formatting import grouped, millimetres, percent
-from etchwire.craft import Head
+from etchwire.catalogue import Head
 
 Table = Mapping[str, Any]
 
@@ -39,12 +39,12 @@ class Pair:
 
     @property
     def head_table(self) -> dict[str, Any]:
-        """The laser as etchwire.craft has it."""
+        """The laser as etchwire.catalogue has it."""
         return {name: self.head[name] for name in _HEAD_ENTRIES if name in self.head}
 
     @property
     def recipe_table(self) -> dict[str, Any] | None:
-        """The recipe as etchwire.craft has it."""
+        """The recipe as etchwire.catalogue has it."""
         if self.recipe is None:
             return None
         settings = {name: self.recipe[name] for name in _RECIPE_ENTRIES}

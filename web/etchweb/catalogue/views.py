@@ -17,7 +17,7 @@ from etchweb.context import house, who
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import said
 from etchweb.text.formatting import as_sentence
-from etchwire.craft_records import COATINGS
+from etchwire.catalogue_records import COATINGS
 from etchwire.errors import Refused
 
 pages = Blueprint("craft", __name__)

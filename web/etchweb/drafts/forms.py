@@ -7,7 +7,7 @@ from etchweb.catalogue.pairs import Pair, pair_of_key
 from etchweb.drafts.dot_kinds import KINDS
 from etchweb.drafts.store import Draft, changed
 from etchweb.server.forms import Form, FormUnfit, number
-from etchwire.craft import Head, Recipe
+from etchwire.catalogue import Head, Recipe
 from etchwire.power_pulses import pulse_note
 
 LARGEST_MM: Final = 2000.0

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
+from etchphoto.estimate import foresee_picture, foresee_speed
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE, draw_preview
 from etchphoto.findings import Finding
-from etchphoto.foreseen import foresee_picture, foresee_speed
 from etchphoto.framing import frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job import findings, frame_of, prepare_job

@@ -7,7 +7,7 @@ from etchphoto.framing import Crop
 from etchphoto.job import PhotoOrder
 from etchphoto.tone import BURNT_AS_WANTED, Adjustments, ToneCurve
 from etchweb.drafts.store import Draft
-from etchwire.craft import Head, Recipe
+from etchwire.catalogue import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
 # How far the sliders reach. static/tone.js has the same figures.

@@ -43,7 +43,7 @@ class Draft:
     """What has been decided about one picture so far; None for what has not.
 
     The crop is in shares of the turned photo, from its top left. The four tones are as the page's
-    sliders stand, -100 or 0 to 100. `head` and `recipe` are tables of etchwire.craft.
+    sliders stand, -100 or 0 to 100. `head` and `recipe` are tables of etchwire.catalogue.
     """
 
     id: str

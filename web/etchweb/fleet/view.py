@@ -4,7 +4,7 @@ from typing import Final
 
 from flask import Blueprint, current_app, render_template
 
-from etchweb.fleet.sight import sight_of, summary
+from etchweb.fleet.observation import sight_of, summary
 from etchweb.fleet.watcher import Watcher
 
 pages = Blueprint("fleet", __name__)

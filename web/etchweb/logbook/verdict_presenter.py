@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from etchweb.text.formatting import as_sentence
-from etchwire.craft_records import GOOD, TEXT_LIMIT
+from etchwire.catalogue_records import GOOD, TEXT_LIMIT
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,8 @@ from datetime import datetime
 from typing import Any, Final
 
 from etchdaemon.errors import ExportRefused
-from etchwire.craft import Head
-from etchwire.craft_records import Surface
+from etchwire.catalogue import Head
+from etchwire.catalogue_records import Surface
 from etchwire.errors import MalformedMessage, WireError
 from etchwire.json_text import read_json
 from etchwire.packing import unpack

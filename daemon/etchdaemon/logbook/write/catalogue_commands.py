@@ -22,8 +22,8 @@ from etchdaemon.logbook.write.catalogue_entries import (
 )
 from etchdaemon.logbook.write.entries import Entry
 from etchdaemon.logbook.write.insert_statements import Stamp
-from etchwire.craft import Head, Register
-from etchwire.craft_records import (
+from etchwire.catalogue import Head, Register
+from etchwire.catalogue_records import (
     TEXT_LIMIT,
     CardRecord,
     ReadingRecord,

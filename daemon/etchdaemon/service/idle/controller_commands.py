@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from etchdaemon.controller import chore
-from etchdaemon.controller.chore import Chore
+from etchdaemon.controller import controller_command as chore
+from etchdaemon.controller.controller_command import Chore
 from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused
 

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from etchdaemon.controller.beam_off import BeamOff
-from etchdaemon.controller.chore import NO_ANSWER, RESTARTED, Chore
+from etchdaemon.controller.controller_command import NO_ANSWER, RESTARTED, Chore
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Sequence
@@ -18,6 +18,7 @@ from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import Moving
 from etchdaemon.run.states import Life, State, Turn, Wish, next_state
+from etchdaemon.service.command_queue import Request
 from etchdaemon.service.idle.controller_commands import chore_for
 from etchdaemon.service.idle.interlock_commands import CAN_BE_ARMED, arm
 from etchdaemon.service.idle.job_origin import FIND_ORIGIN, WRITES_ORIGIN, JobOrigin
@@ -31,7 +32,6 @@ from etchdaemon.service.link.machine import LinkState, Machine
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.run.last_run import LastRun
 from etchdaemon.service.run.run_sequencer import Course
-from etchdaemon.service.wishes import Request
 from etchwire.controller_profile import EIGHT_BIT
 
 JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, Final
 
-from etchdaemon.controller.chore import Chore, find_origin
+from etchdaemon.controller.controller_command import Chore, find_origin
 from etchdaemon.errors import CommandRefused
 from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.position_epoch import EarlierOrigin

@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from etchdaemon.controller.chore import RESTARTED, Chore
+from etchdaemon.controller.controller_command import RESTARTED, Chore
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order
 from etchdaemon.errors import CommandRefused

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.ports import History, RestWriter
-from etchdaemon.run.taking_up import (
+from etchdaemon.run.reentry_rules import (
     BAND,
     NOTHING_MOVED,
     ORIGIN_SHIFT,

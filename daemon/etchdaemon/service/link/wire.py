@@ -10,7 +10,7 @@ from etchdaemon.controller.link import Link
 from etchdaemon.controller.orders import Order
 from etchdaemon.controller.window import ReceiveWindow
 from etchdaemon.ports import BytePort
-from etchdaemon.run.patience import Patience
+from etchdaemon.run.reply_timeouts import Patience
 
 LOST_AFTER_S: Final = 1.0
 TOGETHER_S: Final = 0.05

@@ -5,7 +5,7 @@ from typing import Any
 from etchdaemon.controller.facts import Facts
 from etchdaemon.run import cut
 from etchdaemon.run.cut import CutFound, CutMark, Sighting
-from etchdaemon.run.pauses import Pauses
+from etchdaemon.run.loop_stalls import Pauses
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.row_path import RowPath
 from etchdaemon.run.stopping import braking_s

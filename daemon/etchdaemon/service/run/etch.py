@@ -9,11 +9,11 @@ from etchdaemon.ports import Clock, Records
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
 from etchdaemon.run.cut import Sighting
+from etchdaemon.run.loop_stalls import Pauses
 from etchdaemon.run.overrides import Lever
-from etchdaemon.run.pauses import Pauses
 from etchdaemon.run.progress import Progress
+from etchdaemon.run.reentry_rules import CUT, FILE_CUT, NOT_BEGUN, UNBEGUN, cut_event
 from etchdaemon.run.starvation import Cause, Starvation, Supply
-from etchdaemon.run.taking_up import CUT, FILE_CUT, NOT_BEGUN, UNBEGUN, cut_event
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.controller_profile import notes_of
 from etchdaemon.service.run import faults

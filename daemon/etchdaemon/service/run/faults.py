@@ -18,7 +18,7 @@ from etchdaemon.controller.firmware import EIGHT_BIT, Firmware
 from etchdaemon.interlocks.evaluation import Why
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.verdict import Verdict
-from etchdaemon.run.pauses import Pauses
+from etchdaemon.run.loop_stalls import Pauses
 from etchdaemon.run.starvation import Cause
 from etchdaemon.run.states import State
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from typing import Any
 
-from etchdaemon.run.taking_up import ORIGIN_SHIFT, Past, Unfinished, objection
+from etchdaemon.run.reentry_rules import ORIGIN_SHIFT, Past, Unfinished, objection
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
 

@@ -9,6 +9,7 @@ from etchdaemon.interlocks.start.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.overrides import Lever
 from etchdaemon.run.states import UNDER_WAY, State, Wish, wishes_in
+from etchdaemon.service.command_queue import Wishes
 from etchdaemon.service.idle.controller_commands import chores_for
 from etchdaemon.service.idle.interlock_commands import box_wishes_in
 from etchdaemon.service.idle.job_origin import FIND_ORIGIN, JobOrigin
@@ -18,7 +19,6 @@ from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.status import snapshot
-from etchdaemon.service.wishes import Wishes
 
 NEWS_EVERY_S: Final = 0.25  # of the wall's
 

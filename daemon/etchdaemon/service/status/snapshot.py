@@ -13,7 +13,7 @@ from etchdaemon.service.job.inspection import Inspection
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
-from etchwire.craft import Head
+from etchwire.catalogue import Head
 
 PACE_AFTER_S: Final = 20.0
 PACE_LIMITS: Final = (0.8, 5.0)

@@ -8,7 +8,7 @@ from math import inf
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.guard.contacts import Contacts
+from etchdaemon.guard.board_io import Contacts
 from etchdaemon.guard.lock import HANGS, GuardLock
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds

@@ -4,8 +4,8 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused, GuardHangs
+from etchdaemon.guard.interlock_monitor import Lookout
 from etchdaemon.guard.lock import HANGS
-from etchdaemon.guard.lookout import Lookout
 from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.start.starting import StartWish, asked_at_start

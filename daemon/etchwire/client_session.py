@@ -19,8 +19,8 @@ from etchwire.errors import (
     UnknownMethod,
 )
 from etchwire.framing import LineBuffer, decode, encode
+from etchwire.handlers import Asked, Peer, Reception
 from etchwire.messages import PROTOCOL, Code, Failure, Request, Result, parse_message
-from etchwire.reception import Asked, Peer, Reception
 
 _log = logging.getLogger(__name__)
 

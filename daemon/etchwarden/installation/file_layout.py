@@ -6,7 +6,7 @@ from contextlib import suppress
 from pathlib import Path, PurePosixPath
 
 from etchwarden.installation.layout import Laid
-from etchwarden.installation.places import Places
+from etchwarden.installation.paths import Places
 
 
 def write_whole(path: Path, content: bytes, mode: int = 0o644) -> None:

@@ -14,7 +14,7 @@ from etchdaemon.rpc.method import Method, Right
 from etchdaemon.rpc.methods import AT_ONCE, NOTED, OF_LOGBOOK, find_method
 from etchdaemon.rpc.subscribers import Subscribers
 from etchwire.errors import Refused
-from etchwire.reception import Asked, Reception
+from etchwire.handlers import Asked, Reception
 from etchwire.server import LineServer
 
 GREETING: Final = {"program": "etchwarden daemon"}
