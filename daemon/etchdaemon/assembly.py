@@ -40,11 +40,11 @@ from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.setup import PRACTICE, Setup
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.logbook_connection import Book
-from etchdaemon.logbook.practice_logbook import PracticeBook
+from etchdaemon.logbook.logbook_connection import LogbookConnection
+from etchdaemon.logbook.practice_logbook import PracticeLogbook
 from etchdaemon.ports import Board, Clock
-from etchdaemon.rpc.dispatcher import Desk
-from etchdaemon.service.command_queue import Wishes
+from etchdaemon.rpc.dispatcher import Dispatcher
+from etchdaemon.service.command_queue import CommandQueue
 from etchdaemon.service.idle.job_origin import earlier_origin
 from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.retained_jobs import jobs_in_need
@@ -78,7 +78,7 @@ _log = logging.getLogger("etchdaemon")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Places:
+class DaemonPaths:
     """Where the daemon finds and keeps things.
 
     `practice` is the practice machine's folder, `box` the configuration of the box.
@@ -104,7 +104,7 @@ class Box:
 class Daemon:
     """Every part of the daemon, joined: `run` works until it is told to end."""
 
-    def __init__(self, places: Places, *, clock: Clock, box: Box) -> None:
+    def __init__(self, places: DaemonPaths, *, clock: Clock, box: Box) -> None:
         """Join the parts; the guard drives every output off before any file is opened."""
         self._places = places
         self._clock = clock
@@ -129,7 +129,7 @@ class Daemon:
         self._is_ending = False
         spool = Spool(places.state / SPOOL_NAME, needed=jobs_in_need(self._logbook))
         self._reentry = reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
-        wishes = Wishes(spool=spool, doorbell=self._doorbell, reentry=reentry)
+        commands = CommandQueue(spool=spool, doorbell=self._doorbell, reentry=reentry)
         practice = places.practice
         machine = Machine(
             open_port=opener(
@@ -145,13 +145,13 @@ class Daemon:
         )
         self._service = Service(
             machine=machine,
-            wishes=wishes,
+            commands=commands,
             clock=clock,
             records=self._logbook,
             guard=self._guard,
             preflight=self._preflight,
         )
-        self._desk = Desk(places.socket, wishes, self._logbook)
+        self._desk = Dispatcher(places.socket, commands, self._logbook)
 
     def end(self) -> None:
         """Let `run` return soon; a signal handler may ask for it."""
@@ -213,8 +213,12 @@ class Daemon:
             self._doorbell.wait(self._service.patience_s * wall_per_machine)
 
 
-def _kind_of_book(practice: Path | None) -> Callable[..., Book]:
-    return Book if practice is None else partial(PracticeBook, card=practice / CARD_NAME)
+def _kind_of_book(practice: Path | None) -> Callable[..., LogbookConnection]:
+    return (
+        LogbookConnection
+        if practice is None
+        else partial(PracticeLogbook, card=practice / CARD_NAME)
+    )
 
 
 def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
@@ -228,7 +232,7 @@ def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
     return clock, Box(board=board, bell=bell, setup=setup)
 
 
-def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Box]:
+def real_parts(places: DaemonPaths, *, lines: Lines | None = None) -> tuple[Clock, Box]:
     """Return the system's clock and the box on its pins; raise BoardLost, FaultyConfiguration.
 
     Without a configuration, or with no lid in it, nothing can ever be armed.
@@ -257,7 +261,7 @@ def real_parts(places: Places, *, lines: Lines | None = None) -> tuple[Clock, Bo
     return clock, Box(board=board, bell=bell, setup=configuration.setup, pins=pins)
 
 
-def run_daemon(places: Places) -> int:
+def run_daemon(places: DaemonPaths) -> int:
     """Run the daemon in this thread until SIGTERM or SIGINT; return the exit code.
 
     Raise StateTaken, before any pin is touched, where another daemon keeps its records.
@@ -266,7 +270,7 @@ def run_daemon(places: Places) -> int:
         return _run_locked(places)
 
 
-def _run_locked(places: Places) -> int:
+def _run_locked(places: DaemonPaths) -> int:
     practice = places.practice
     clock, box = _practice_parts(practice, places.box) if practice else real_parts(places)
     daemon = Daemon(places, clock=clock, box=box)

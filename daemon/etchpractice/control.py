@@ -17,7 +17,7 @@ from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.rows import row_light
 from etchpractice.tile.tile import PictureTooLarge, Rectangle, Tile
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
-from etchwire.handlers import Asked
+from etchwire.handlers import IncomingCall
 
 ERRAND_S: Final = 60.0
 
@@ -93,7 +93,7 @@ class Control:
         self._cable = cable
         self._errands = errands
 
-    def answer(self, asked: Asked) -> Any:
+    def answer(self, asked: IncomingCall) -> Any:
         """Return the result of a request; raise Refused with a sentence."""
         method, params = asked.request.method, asked.request.params
         if method == "picture":

@@ -24,7 +24,7 @@ from etchpractice.link.cable import Cable
 from etchpractice.link.pty_port import PtyPort
 from etchpractice.machine import PracticeMachine
 from etchpractice.pacing import HONEST, MOST_PACED, STEP_S, Pacing
-from etchwire.handlers import Reception
+from etchwire.handlers import Handlers
 from etchwire.server import LineServer
 from etchwire.simulated_time import SimulatedTime
 from etchwire.storing import write_whole
@@ -87,7 +87,7 @@ class PracticeProcess:
             )
             parts.callback(self._board.unplug)
             control = Control(self._machine, self, self._cable, self._errands)
-            reception = Reception(
+            reception = Handlers(
                 answer=control.answer, greeting={"practice": True, "speedup": self._terms.speedup}
             )
             for number in (signal.SIGTERM, signal.SIGINT):

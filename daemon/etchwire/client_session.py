@@ -19,7 +19,7 @@ from etchwire.errors import (
     UnknownMethod,
 )
 from etchwire.framing import LineBuffer, decode, encode
-from etchwire.handlers import Asked, Peer, Reception
+from etchwire.handlers import Handlers, IncomingCall, Peer
 from etchwire.messages import PROTOCOL, Code, Failure, Request, Result, parse_message
 
 _log = logging.getLogger(__name__)
@@ -36,15 +36,15 @@ _THE_END: Final = bytes(bytearray(b"\n"))  # one object, told apart from every l
 _CODES: Final = {UnknownMethod: Code.METHOD_NOT_FOUND, UnfitParameters: Code.INVALID_PARAMS}
 
 
-class Caller:
+class ClientSession:
     """A connection: one thread hears it, one answers it, and a push never waits for either."""
 
     def __init__(
         self,
         client: socket.socket,
         peer: Peer,
-        reception: Reception,
-        when_gone: Callable[["Caller"], None],
+        reception: Handlers,
+        when_gone: Callable[["ClientSession"], None],
     ) -> None:
         self.peer = peer
         self._socket = client
@@ -54,7 +54,7 @@ class Caller:
         self._is_gone = False
         self._buffer = LineBuffer()
         self._files: list[int] = []
-        self._unanswered: deque[Asked | bytes] = deque()
+        self._unanswered: deque[IncomingCall | bytes] = deque()
         self._latest: bytes | None = None
         self._changed = threading.Condition()
         self._sending = threading.Lock()
@@ -143,7 +143,7 @@ class Caller:
         return data
 
     def _take(self, line: bytes) -> None:
-        asked = Asked(self, Request("", {}), self._claim_files())
+        asked = IncomingCall(self, Request("", {}), self._claim_files())
         fault = Code.PARSE_ERROR
         try:
             table = decode(line)
@@ -168,13 +168,13 @@ class Caller:
         files, self._files = self._files, []
         return files
 
-    def _sort(self, asked: Asked) -> None:
+    def _sort(self, asked: IncomingCall) -> None:
         if asked.request.method == "hello" or asked.request.method in self._reception.at_once:
             self._send(self._answer(asked))
         else:
             self._queue(asked)
 
-    def _queue(self, item: Asked | bytes) -> None:
+    def _queue(self, item: IncomingCall | bytes) -> None:
         with self._changed:
             if len(self._unanswered) < UNANSWERED_LIMIT:
                 self._unanswered.append(item)
@@ -189,7 +189,7 @@ class Caller:
             self._changed.notify()
         self._threads[1].join()
         for item in self._unanswered:
-            if isinstance(item, Asked):
+            if isinstance(item, IncomingCall):
                 item.close_files()
         for file in self._files:
             os.close(file)
@@ -199,7 +199,7 @@ class Caller:
     def _tell(self) -> None:
         try:
             while (item := self._next()) is not _THE_END:
-                self._send(self._answer(item) if isinstance(item, Asked) else item)
+                self._send(self._answer(item) if isinstance(item, IncomingCall) else item)
         except OSError:
             pass  # gone while being told
         finally:
@@ -213,7 +213,7 @@ class Caller:
             _log.warning("client %s does not read: dropped", self.peer.pid)
             raise
 
-    def _next(self) -> Asked | bytes:
+    def _next(self) -> IncomingCall | bytes:
         with self._changed:
             while not self._is_gone:
                 if self._unanswered:
@@ -224,7 +224,7 @@ class Caller:
                 self._changed.wait()
         return _THE_END
 
-    def _answer(self, asked: Asked) -> bytes:
+    def _answer(self, asked: IncomingCall) -> bytes:
         request = asked.request
         try:
             line = encode(Result(request.call_id, self._value(asked)).to_table())
@@ -239,7 +239,7 @@ class Caller:
             asked.close_files()
         return line if request.call_id is not None else b""
 
-    def _value(self, asked: Asked) -> Any:
+    def _value(self, asked: IncomingCall) -> Any:
         if asked.request.method == "hello":
             return self._greet(asked.request.params)
         if not self._is_greeted:

@@ -37,7 +37,7 @@ class Connection(Protocol):
 
 
 @dataclass(slots=True)
-class Asked:
+class IncomingCall:
     """A request as it reaches whoever answers it: by whom, and with which open files."""
 
     caller: Connection
@@ -61,11 +61,11 @@ class Asked:
             os.close(self.files.pop())
 
 
-Answer = Callable[[Asked], Any]
+Answer = Callable[[IncomingCall], Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reception:
+class Handlers:
     """How a server receives its clients.
 
     `answer` gets each request and returns its result, raising Refused to say no. Methods in

@@ -15,10 +15,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
-from etchwire.client_session import Caller
+from etchwire.client_session import ClientSession
 from etchwire.errors import SocketUnavailable
 from etchwire.framing import encode
-from etchwire.handlers import Peer, Reception
+from etchwire.handlers import Handlers, Peer
 from etchwire.messages import Code, Failure
 
 CLIENTS_LIMIT: Final = 24
@@ -34,10 +34,10 @@ class LineServer:
     around `bind`, since changing it afterwards would leave a moment in which anybody may enter.
     """
 
-    def __init__(self, path: Path, reception: Reception) -> None:
+    def __init__(self, path: Path, reception: Handlers) -> None:
         self._path = path
         self._reception = reception
-        self._callers: dict[Caller, None] = {}  # those who came first stand first
+        self._callers: dict[ClientSession, None] = {}  # those who came first stand first
         self._lock = threading.Lock()
         self._stopping = threading.Event()
 
@@ -95,7 +95,7 @@ class LineServer:
             if not self._has_place():
                 _turn_away(client)
                 return
-            caller = Caller(client, _peer(client), self._reception, self._forget)
+            caller = ClientSession(client, _peer(client), self._reception, self._forget)
             self._callers[caller] = None
         caller.start()
 
@@ -110,7 +110,7 @@ class LineServer:
         silent.part()
         return True
 
-    def _forget(self, caller: Caller) -> None:
+    def _forget(self, caller: ClientSession) -> None:
         with self._lock:
             self._callers.pop(caller, None)
 

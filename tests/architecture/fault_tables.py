@@ -330,6 +330,6 @@ BOX_FAULTS = {
     ),
     "an interlock command from somebody who may only watch": (
         scenario("phone_that_may_only_watch"),
-        "tests/etchdaemon/test_rpc_desk.py::test_a_user_who_may_only_observe_cannot_operate",
+        "tests/etchdaemon/test_rpc_dispatcher.py::test_a_user_who_may_only_observe_cannot_operate",
     ),
 }

@@ -9,7 +9,7 @@ from etchdaemon.controller.codes import (
     THIRTY_TWO_BIT_ALARMS,
     THIRTY_TWO_BIT_ERRORS,
 )
-from etchdaemon.controller.controller_command import Chore
+from etchdaemon.controller.controller_command import ControllerCommand
 from etchdaemon.controller.events import Greeted, LineAccepted, StatusReported
 from etchdaemon.controller.facts import REFUSALS, refusals, warnings
 from etchdaemon.controller.firmware import EIGHT_BIT, THIRTY_TWO_BIT
@@ -262,7 +262,7 @@ def test_an_override_stays_within_what_the_firmware_allows():
 
 
 def test_a_chore_is_done_when_its_line_is_answered():
-    chore = Chore((b"$X",), EIGHT_BIT, 3.0)
+    chore = ControllerCommand((b"$X",), EIGHT_BIT, 3.0)
     assert chore.begin(0.0) == (Say(b"$X"),)
 
     chore.hear(LineAccepted(), 0.1)
@@ -272,7 +272,7 @@ def test_a_chore_is_done_when_its_line_is_answered():
 
 
 def test_a_chore_that_is_not_answered_fails_with_a_sentence():
-    chore = Chore((b"$H",), EIGHT_BIT, 3.0)
+    chore = ControllerCommand((b"$H",), EIGHT_BIT, 3.0)
     chore.begin(0.0)
     chore.hear(StatusReported(state="Home"), 1.0)
     chore.tick(2.9)
@@ -284,7 +284,7 @@ def test_a_chore_that_is_not_answered_fails_with_a_sentence():
 
 
 def test_a_chore_amid_which_the_controller_restarts_fails():
-    chore = Chore((b"$H",), EIGHT_BIT, 3.0)
+    chore = ControllerCommand((b"$H",), EIGHT_BIT, 3.0)
     chore.begin(0.0)
 
     chore.hear(Greeted(EIGHT_BIT, ""), 1.0)

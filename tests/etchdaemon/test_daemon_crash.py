@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from etchdaemon.assembly import Box, Daemon, Places
+from etchdaemon.assembly import Box, Daemon, DaemonPaths
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -70,7 +70,7 @@ def let_the_beam_be(guard, board, clock):
 def test_a_daemon_that_meets_its_own_fault_puts_the_beam_out_before_it_says_so(tmp_path):
     clock, setup = FailingClock(), Setup(wired=EVERYTHING)
     board = MemoryBoard(clock, setup.inputs)
-    places = Places(port="", socket=tmp_path / "api.sock", state=tmp_path)
+    places = DaemonPaths(port="", socket=tmp_path / "api.sock", state=tmp_path)
     daemon = Daemon(places, clock=clock, box=Box(board=board, bell=EventDoorbell(), setup=setup))
     let_the_beam_be(daemon._guard, board, clock)
     assert board.outputs[Output.BEAM_ENABLE]

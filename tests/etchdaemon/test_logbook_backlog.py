@@ -209,15 +209,15 @@ ACTIONS = st.tuples(st.sampled_from([Life.event, Life.row, Life.read, Life.write
 
 @given(st.lists(ACTIONS, max_size=60))
 def test_whatever_happens_everything_is_written_once_and_in_order(actions):
-    life = Life()
+    run_state = Life()
     for action, wait_s in actions:
-        life.now_s += wait_s
-        action(life)
+        run_state.now_s += wait_s
+        action(run_state)
 
-    life.written += [one for one in life.backlog.waiting() if isinstance(one, Write)]
+    run_state.written += [one for one in run_state.backlog.waiting() if isinstance(one, Write)]
 
     for kind in (NoteMade, RowMeasured):
-        of_kind = [one for one in life.added if isinstance(one.entry, kind)]
-        assert [one for one in life.written if isinstance(one.entry, kind)] == of_kind
-    gaps_s = [later - sooner for sooner, later in itertools.pairwise(life.rows_alone_at_s)]
+        of_kind = [one for one in run_state.added if isinstance(one.entry, kind)]
+        assert [one for one in run_state.written if isinstance(one.entry, kind)] == of_kind
+    gaps_s = [later - sooner for sooner, later in itertools.pairwise(run_state.rows_alone_at_s)]
     assert all(gap_s >= ROWS_EVERY_S - 1e-9 for gap_s in gaps_s)

@@ -6,7 +6,7 @@ import pytest
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.practice_logbook import PracticeBook
+from etchdaemon.logbook.practice_logbook import PracticeLogbook
 from support.harnesses.logbooks import EVENT, OPENED_UTC, start_run
 
 LARGE = EVENT | {"details": {"seen": "x" * 9000}}  # no place without a free page
@@ -22,7 +22,7 @@ def logbook(tmp_path, card):
     with Logbook.at(
         tmp_path / "logbook.sqlite3",
         utc_now=lambda: OPENED_UTC,
-        connect=partial(PracticeBook, card=card),
+        connect=partial(PracticeLogbook, card=card),
         confirm_timeout_s=0.2,
     ) as logbook:
         yield logbook

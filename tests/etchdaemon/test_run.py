@@ -10,11 +10,19 @@ from etchdaemon.controller.events import StatusReported
 from etchdaemon.errors import CommandRefused
 from etchdaemon.run import audit
 from etchdaemon.run.actuals import Meter
-from etchdaemon.run.loop_stalls import Pauses
+from etchdaemon.run.loop_stalls import LoopStalls
 from etchdaemon.run.progress import Progress
-from etchdaemon.run.reply_timeouts import Patience
+from etchdaemon.run.reply_timeouts import ReplyTimeouts
 from etchdaemon.run.starvation import Cause, Starvation, Supply
-from etchdaemon.run.states import NEXT_STATE, UNDER_WAY, Life, State, Turn, Wish, next_state
+from etchdaemon.run.states import (
+    NEXT_STATE,
+    UNDER_WAY,
+    Command,
+    RunOccurrence,
+    RunStateMachine,
+    State,
+    next_state,
+)
 from support.samples.sheets import sheet_of
 
 
@@ -26,7 +34,7 @@ def _running(feed, power, **more):
 
 
 @pytest.mark.parametrize("state", State)
-@pytest.mark.parametrize("wish", Wish)
+@pytest.mark.parametrize("wish", Command)
 def test_every_wish_in_every_state_is_in_the_table_or_refused_with_a_sentence(state, wish):
     if (state, wish) in NEXT_STATE:
         assert isinstance(next_state(state, wish), State)
@@ -36,25 +44,25 @@ def test_every_wish_in_every_state_is_in_the_table_or_refused_with_a_sentence(st
 
 
 def test_a_refused_wish_changes_nothing():
-    life = Life()
+    run_state = RunStateMachine()
 
     with pytest.raises(CommandRefused):
-        life.turn(Wish.RESUME)
+        run_state.turn(Command.RESUME)
 
-    assert life.state is State.STARTING
+    assert run_state.state is State.STARTING
 
 
 @pytest.mark.parametrize("state", UNDER_WAY)
 def test_a_run_under_way_can_always_be_stopped_and_can_always_end(state):
-    assert next_state(state, Wish.STOP) is State.STOPPING
-    assert next_state(state, Turn.RUN_ENDED) is State.ENDED
-    assert next_state(state, Turn.FAULT_FOUND) is State.STOPPING
+    assert next_state(state, Command.STOP) is State.STOPPING
+    assert next_state(state, RunOccurrence.RUN_ENDED) is State.ENDED
+    assert next_state(state, RunOccurrence.FAULT_FOUND) is State.STOPPING
 
 
 def test_only_confirmed_rest_leads_to_held():
     ways = [input_ for (_, input_), state in NEXT_STATE.items() if state is State.HELD]
 
-    assert set(ways) == {Turn.CAME_TO_REST}
+    assert set(ways) == {RunOccurrence.CAME_TO_REST}
 
 
 # Progress
@@ -264,7 +272,7 @@ def test_a_sample_after_a_pause_does_not_speak_for_the_pause():
     ids=["the guard since the last look", "a contact", "or the heartbeat", "told of"],
 )
 def test_a_pause_leaves_open_when_the_beam_went_out(pause_s, opened_s_ago, cut_late_s, was_long):
-    pauses = Pauses(0.0)
+    pauses = LoopStalls(0.0)
 
     opened_at_s = None if opened_s_ago is None else pause_s - opened_s_ago
     pauses.look(pause_s, opened_at_s=opened_at_s)
@@ -303,7 +311,7 @@ LINE = b"X.1S600\n"
 
 
 def test_five_requests_without_an_answer_are_silence_and_four_are_not():
-    patience = Patience()
+    patience = ReplyTimeouts()
     for _ in range(4):
         patience.asked()
     assert not patience.is_silent
@@ -314,7 +322,7 @@ def test_five_requests_without_an_answer_are_silence_and_four_are_not():
 
 
 def test_a_report_ends_the_silence():
-    patience = Patience(unanswered_requests=5)
+    patience = ReplyTimeouts(unanswered_requests=5)
 
     patience.reported(_running(0, 0), oldest_line=LINE, now_s=0.0)
 
@@ -323,7 +331,7 @@ def test_a_report_ends_the_silence():
 
 def test_a_dwell_is_given_its_time_and_no_more():
     """During a dwell both firmwares say Idle: measured on host builds."""
-    patience = Patience()
+    patience = ReplyTimeouts()
     patience.reported(IDLE, oldest_line=b"G4P3\n", now_s=5.0)
     patience.reported(IDLE, oldest_line=b"G4P3\n", now_s=8.9)
     assert not patience.has_lost_a_reply
@@ -340,7 +348,7 @@ IDLE = StatusReported(state="Idle")
 def test_a_reply_is_lost_when_two_idle_reports_a_second_apart_see_lines_unanswered(
     apart_s, has_lost
 ):
-    patience = Patience()
+    patience = ReplyTimeouts()
     patience.reported(IDLE, oldest_line=LINE, now_s=5.0)
 
     patience.reported(IDLE, oldest_line=LINE, now_s=5.0 + apart_s)
@@ -350,7 +358,7 @@ def test_a_reply_is_lost_when_two_idle_reports_a_second_apart_see_lines_unanswer
 
 @pytest.mark.parametrize("between", ["a reply", "motion", "nothing in flight"])
 def test_anything_that_moves_between_two_idle_reports_clears_the_suspicion(between):
-    patience = Patience()
+    patience = ReplyTimeouts()
     patience.reported(IDLE, oldest_line=LINE, now_s=5.0)
     if between == "a reply":
         patience.replied()

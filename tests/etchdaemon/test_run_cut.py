@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from etchdaemon.run.cut import CONTACT_S, Cut, CutMark, Sighting, at_rest, found_between, weak_s
-from etchdaemon.run.loop_stalls import Pauses
+from etchdaemon.run.loop_stalls import LoopStalls
 from etchdaemon.run.row_path import NEAR_MM, RowPath
 from support.samples.sheets import sheet_of
 
@@ -53,7 +53,7 @@ def mark_at(at_s, *sightings, late_s=0.0, **more):
     ids=["at the look", "when a contact opened", "in a long pause, by the heartbeat perhaps"],
 )
 def test_the_beam_may_have_gone_out_as_long_ago_as_nobody_looked(opened_at_s, lasted_s, from_s):
-    pauses = Pauses(10.0 - lasted_s)
+    pauses = LoopStalls(10.0 - lasted_s)
     pauses.look(10.0, opened_at_s=opened_at_s)
 
     mark = CutMark.at(10.0, [], pauses)

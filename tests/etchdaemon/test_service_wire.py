@@ -31,7 +31,7 @@ def _asked(requests_s, heard_s):
             wire.obey(Order.REPORT, at_s)
         else:
             port.waiting = REPORT
-            wire.hear(at_s)
+            wire.read_events(at_s)
             asked_s.append(wire.heard_was_asked_at_s)
     return asked_s
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from etchdaemon.assembly import Places, run_daemon
+from etchdaemon.assembly import DaemonPaths, run_daemon
 from etchdaemon.errors import StateTaken
 from etchdaemon.hardware.state_lock import LOCK_NAME, StateLock
 
@@ -43,7 +43,7 @@ def test_a_folder_that_cannot_be_written_is_taken_without_a_lock(tmp_path, caplo
 
 
 def test_a_second_daemon_is_refused_before_it_touches_anything(tmp_path):
-    places = Places(port="/dev/null", socket=tmp_path / "s", state=tmp_path)
+    places = DaemonPaths(port="/dev/null", socket=tmp_path / "s", state=tmp_path)
 
     with StateLock(tmp_path), pytest.raises(StateTaken, match="Stop it first"):
         run_daemon(places)

@@ -4,7 +4,7 @@ import pytest
 from click.testing import CliRunner
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.rpc.dispatcher import Desk
+from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
 from support.fakes.fake_daemon import ROUND, box, snapshot
 
@@ -32,7 +32,7 @@ class Loop:
 @pytest.fixture
 def answer(tmp_path):
     def run(loop, *words):
-        with Desk(tmp_path / "socket", loop, None):
+        with Dispatcher(tmp_path / "socket", loop, None):
             arguments = ["answer", "--daemon", str(tmp_path / "socket"), *words]
             return CliRunner().invoke(main, arguments)
 

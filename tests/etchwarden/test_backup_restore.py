@@ -7,7 +7,7 @@ from click.testing import CliRunner
 
 from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.rpc.dispatcher import Desk
+from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.commands import backup as backup_module
 from etchwarden.commands import restore as restore_module
 from support.harnesses.logbooks import LONG_S, OPENED_UTC, start_run
@@ -37,7 +37,7 @@ def socket(state, tmp_path):
     path = state / "logbook.sqlite3"
     with (
         Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook,
-        Desk(tmp_path / "s", NoLoop(), logbook),
+        Dispatcher(tmp_path / "s", NoLoop(), logbook),
     ):
         yield tmp_path / "s"
 

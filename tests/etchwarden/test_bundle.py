@@ -14,7 +14,7 @@ from click.testing import CliRunner
 
 from etchwarden.commands import doctor
 from etchwarden.installation.paths import Places
-from etchwire.handlers import Reception
+from etchwire.handlers import Handlers
 from etchwire.server import LineServer
 
 # A piece of each stands in everything that is planted.
@@ -139,7 +139,7 @@ def private_words_in(text):
 def test_with_a_daemon_that_answers_nothing_private_is_in_it(board, bundle_of):
     socket = board.socket("gartenweg")
     socket.parent.mkdir(parents=True)
-    reception = Reception(answer=lambda asked: ANSWERS[asked.request.method], greeting={})
+    reception = Handlers(answer=lambda asked: ANSWERS[asked.request.method], greeting={})
     with LineServer(socket, reception):
         text = bundle_of()
 

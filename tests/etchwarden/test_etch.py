@@ -4,7 +4,7 @@ import pytest
 from click.testing import CliRunner
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.rpc.dispatcher import Desk
+from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
 from support.fakes.fake_daemon import JOB, ORIGIN_SHIFTED, QUESTIONS, box, preflight, snapshot
 
@@ -44,7 +44,7 @@ ANSWERS = ("--answer", "lens=yes", "--answer", "focus=spacer", "--answer", "coat
 @pytest.fixture
 def etch(tmp_path):
     def run(loop, *words, answer=None):
-        with Desk(tmp_path / "socket", loop, None):
+        with Dispatcher(tmp_path / "socket", loop, None):
             arguments = ["etch", "--daemon", str(tmp_path / "socket"), *words]
             return CliRunner().invoke(main, arguments, input=answer)
 

@@ -21,7 +21,7 @@ from etchwire.errors import (
 )
 from etchwire.framing import LINE_LIMIT_BYTES, LineBuffer, decode, encode
 from etchwire.messages import Code, Request
-from etchwire.server import CLIENTS_LIMIT, LineServer, Reception
+from etchwire.server import CLIENTS_LIMIT, Handlers, LineServer
 
 LONG_S = 20.0  # nothing here takes long: only a fault does
 
@@ -99,7 +99,7 @@ def machine():
 
 def serving(path, machine, **more):
     more = {"at_once": ("stop",), "greeting": {"program": "test"}} | more
-    return LineServer(path, Reception(answer=machine.answer, **more))
+    return LineServer(path, Handlers(answer=machine.answer, **more))
 
 
 @pytest.fixture

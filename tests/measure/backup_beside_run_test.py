@@ -176,7 +176,7 @@ def test_how_soon_the_window_is_refilled_beside_a_backup(tmp_path, job, is_backe
             bench.run_until(lambda: _has_passed(bench, 1.0))
             with backups_without_end(logbook, is_backed_up) as made, events_timed(logbook) as took:
                 bench.run_until(lambda: _has_passed(bench, 1.0 + SECONDS))
-            assert bench.is_streaming(), bench.wishes.snapshot()["sentence"]
+            assert bench.is_streaming(), bench.commands.snapshot()["sentence"]
             bench.service.close()
     finally:
         sys.setswitchinterval(interval_s)

@@ -18,7 +18,7 @@ import pytest
 from etchdaemon.hardware.clock import SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.serial_port import SerialPort, opener
-from etchdaemon.service.command_queue import Wishes
+from etchdaemon.service.command_queue import CommandQueue
 from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.spool import Spool
 from etchdaemon.service.link.machine import Machine
@@ -75,12 +75,12 @@ class Bench:
         self.bell = EventDoorbell()
         spool = Spool(folder / "spool")
         reentry = Reentry(history=MemoryRecords(), spool=spool, rests=MemoryRests())
-        self.wishes = Wishes(spool=spool, doorbell=self.bell, reentry=reentry)
+        self.commands = CommandQueue(spool=spool, doorbell=self.bell, reentry=reentry)
         contact = Contact()
         self.guard = guard(contact)
         self.service = Service(
             machine=Machine(open_port=opener(cable.path), beam=contact, port_name=cable.path),
-            wishes=self.wishes,
+            commands=self.commands,
             clock=SystemClock(),
             records=records or MemoryRecords(),
             guard=self.guard,
@@ -93,19 +93,19 @@ class Bench:
             self.bell.wait(self.service.patience_s)
 
     def ask(self, command, **arguments):
-        request = self.wishes.submit(command, **arguments)
+        request = self.commands.submit(command, **arguments)
         self.run_until(lambda: request.is_answered)
         return request.answer(0)
 
     def start(self, folder):
-        self.run_until(lambda: "set_origin" in self.wishes.snapshot()["may"])
+        self.run_until(lambda: "set_origin" in self.commands.snapshot()["may"])
         self.ask("set_origin")
         with (folder / GCODE_NAME).open("rb") as gcode, (folder / SHEET_NAME).open("rb") as sheet:
             self.ask("load", gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
         self.ask("start")
 
     def is_streaming(self):
-        return self.wishes.snapshot()["state"] == "etching"
+        return self.commands.snapshot()["state"] == "etching"
 
 
 @pytest.fixture
@@ -140,14 +140,14 @@ def _stream(folder, job, lines_per_s):
     wall_s, cpu_s = time.monotonic(), time.process_time()
     bench.run_until(lambda: _has_passed(bench, 1.0 + SECONDS))
     wall_s, cpu_s = time.monotonic() - wall_s, time.process_time() - cpu_s
-    assert bench.is_streaming(), bench.wishes.snapshot()["sentence"]
+    assert bench.is_streaming(), bench.commands.snapshot()["sentence"]
     ended_s = time.monotonic()
     bench.service.close()
     return cable.cut(), wall_s, cpu_s, ended_s
 
 
 def _has_passed(bench, seconds):
-    run = bench.wishes.snapshot()["run"]
+    run = bench.commands.snapshot()["run"]
     return run is not None and run["elapsed_s"] >= seconds
 
 
@@ -213,11 +213,11 @@ def test_how_soon_a_feed_hold_is_on_the_cable(tmp_path, job):
         for _ in range(60):
             time.sleep(0.03 + 0.001 * (len(asked_at_s) % 7))
             asked_at_s.append(time.monotonic())
-            bench.wishes.request("hold_now")
-            while bench.wishes.snapshot()["state"] != "held":
+            bench.commands.request("hold_now")
+            while bench.commands.snapshot()["state"] != "held":
                 time.sleep(0.002)
-            bench.wishes.request("resume")
-            while bench.wishes.snapshot()["state"] != "etching":
+            bench.commands.request("resume")
+            while bench.commands.snapshot()["state"] != "etching":
                 time.sleep(0.002)
 
     asker = threading.Thread(target=ask_now_and_then)

@@ -113,7 +113,7 @@ class LiveRig(GuardedRig):
             thread.join()
 
     def ask(self, command, **arguments):
-        return self.wishes.request(command, **arguments)
+        return self.commands.request(command, **arguments)
 
     def wait_until(self, holds, **_):
         until(holds)

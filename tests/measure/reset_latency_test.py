@@ -37,7 +37,7 @@ def test_how_soon_a_reset_is_on_the_cable(tmp_path, job):
     asked_at_s = []
 
     def snapshot():
-        return bench.wishes.snapshot()
+        return bench.commands.snapshot()
 
     def wait_until(holds):
         while not holds(snapshot()):
@@ -53,10 +53,10 @@ def test_how_soon_a_reset_is_on_the_cable(tmp_path, job):
             wait_until(lambda now: now["state"] == "ended")
             bench.guard.is_burning = False
             wait_until(lambda now: "set_origin" in now["may"])
-            bench.wishes.request("set_origin")
+            bench.commands.request("set_origin")
             bench.guard.arm()
             wait_until(lambda now: "start" in now["may"])
-            bench.wishes.request("start")
+            bench.commands.request("start")
 
     alarms = threading.Thread(target=raise_alarms)
     alarms.start()

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from etchdaemon.rpc.dispatcher import Desk
+from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent
 from measure.costs import heading, resident_mb, tell, timed_ms
@@ -43,7 +43,7 @@ def loop():
 
 @pytest.fixture
 def path(tmp_path, loop):
-    with Desk(tmp_path / "s", loop, Logbook()):
+    with Dispatcher(tmp_path / "s", loop, Logbook()):
         yield tmp_path / "s"
 
 

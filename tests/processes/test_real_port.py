@@ -10,7 +10,7 @@ from contextlib import ExitStack
 import pytest
 from gpiozero.pins.local import LocalPiFactory
 
-from etchdaemon.assembly import Daemon, Places, real_parts
+from etchdaemon.assembly import Daemon, DaemonPaths, real_parts
 from etchdaemon.hardware.gpio_lines import Lines
 from etchpath.writer.dots import Order, write_job
 from etchwarden.configuring.writing import written
@@ -169,7 +169,7 @@ def run_here(bench, tmp_path):
     with ExitStack() as running:
 
         def run(text):
-            places = Places(
+            places = DaemonPaths(
                 port=str(bench.port),
                 socket=bench.socket,
                 state=tmp_path / "state",

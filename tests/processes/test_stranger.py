@@ -10,7 +10,7 @@ import pytest
 
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent
-from etchwire.handlers import Reception
+from etchwire.handlers import Handlers
 from etchwire.server import LineServer
 
 NOBODY = 65534
@@ -18,7 +18,7 @@ NOBODY = 65534
 
 @pytest.fixture
 def path(tmp_path):
-    reception = Reception(answer=lambda _: {}, greeting={}, at_once=frozenset())
+    reception = Handlers(answer=lambda _: {}, greeting={}, at_once=frozenset())
     with LineServer(tmp_path / "s", reception):
         yield tmp_path / "s"
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from etchdaemon.service.command_queue import Request, Wishes
+from etchdaemon.service.command_queue import CommandQueue, Request
 from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.spool import Spool
 from etchdaemon.service.link.machine import Machine
@@ -44,10 +44,10 @@ class Rig:
         self.preflight = MemoryPreflight()
         spool = Spool(folder / "spool")
         self.reentry = reentry = Reentry(history=self.records, spool=spool, rests=MemoryRests())
-        self.wishes = Wishes(spool=spool, doorbell=NoDoorbell(), reentry=reentry)
+        self.commands = CommandQueue(spool=spool, doorbell=NoDoorbell(), reentry=reentry)
         self.service = Service(
             machine=self.make_machine(),
-            wishes=self.wishes,
+            commands=self.commands,
             clock=self.clock,
             records=self.records,
             guard=self.guard,
@@ -96,18 +96,18 @@ class Rig:
 
     @property
     def state(self) -> str:
-        return self.wishes.snapshot()["state"]
+        return self.commands.snapshot()["state"]
 
     @property
     def link(self) -> str:
-        return self.wishes.snapshot()["machine"]["link"]
+        return self.commands.snapshot()["machine"]["link"]
 
     @property
     def run(self) -> dict[str, Any]:
-        return self.wishes.snapshot()["run"]
+        return self.commands.snapshot()["run"]
 
     def shown_position(self) -> list[float]:
-        return self.wishes.snapshot()["machine"]["position_mm"]
+        return self.commands.snapshot()["machine"]["position_mm"]
 
     @property
     def record(self):
@@ -119,7 +119,7 @@ class Rig:
         """Ask, and step until there is an answer; raise what it was refused with."""
         if command in ("start", "load", "reenter"):
             self.show_somebody()
-        request = self.wishes.submit(command, **arguments)
+        request = self.commands.submit(command, **arguments)
         self.wait_until(lambda: request.is_answered)
         return request.answer(0)
 
@@ -129,7 +129,7 @@ class Rig:
         self.step()
 
     def submit(self, command: str) -> Request:
-        return self.wishes.submit(command)
+        return self.commands.submit(command)
 
     def make_job(
         self,
@@ -176,8 +176,8 @@ class Rig:
     def set_origin(self) -> None:
         """Set the origin where the head is, unless it is known."""
         self.get_ready()
-        if not self.wishes.snapshot()["machine"]["origin"]["is_known"]:
-            self.wait_until(lambda: "set_origin" in self.wishes.snapshot()["may"])
+        if not self.commands.snapshot()["machine"]["origin"]["is_known"]:
+            self.wait_until(lambda: "set_origin" in self.commands.snapshot()["may"])
             self.ask("set_origin")
 
     def start(self, folder: Path | None = None) -> Sheet:

@@ -97,11 +97,11 @@ class GuardedRig(Rig):
 
     @property
     def box(self):
-        return self.wishes.snapshot()["interlocks"]
+        return self.commands.snapshot()["interlocks"]
 
     @property
     def may(self):
-        return self.wishes.snapshot()["may"]
+        return self.commands.snapshot()["may"]
 
     @property
     def tripped(self):

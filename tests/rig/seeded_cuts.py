@@ -149,7 +149,7 @@ def _places(record):
 def _assert_nothing_is_left(rig):
     rig.board.close_lid()
     rig.get_ready()
-    assert rig.wishes.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot()["unfinished"] is None
     with pytest.raises(CommandRefused, match=r"complete|nothing of it is left"):
         rig.ask("reenter", run=1, confirm=NOT_MOVED, row=None)
 

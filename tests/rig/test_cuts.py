@@ -114,7 +114,7 @@ def test_a_head_that_does_not_brake_is_reset_and_its_place_is_lost(rig):
     assert RESET in rig.port.written
     assert rig.run["ended"] == "failed"
     assert faults.NOT_AT_REST in [event["text"] for event in rig.record.events]
-    assert not rig.wishes.snapshot()["machine"]["origin"]["is_known"]
+    assert not rig.commands.snapshot()["machine"]["origin"]["is_known"]
 
 
 def test_after_a_greeting_nobody_asked_for_nothing_that_the_port_still_holds_is_sent(rig):

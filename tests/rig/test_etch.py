@@ -270,7 +270,7 @@ def test_an_etch_goes_on_and_people_are_told_when_the_logbook_fills_its_disk(rig
     rig.wait_for_the_end()
 
     assert rig.run["ended"] == "complete"
-    assert rig.wishes.snapshot()["logbook_trouble"] == "The disk is full."
+    assert rig.commands.snapshot()["logbook_trouble"] == "The disk is full."
 
 
 def test_nothing_can_be_held_before_something_is_etched(rig):

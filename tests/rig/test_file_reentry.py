@@ -70,7 +70,7 @@ def test_what_stays_unburnt_is_told_and_has_to_be_confirmed(make_rig):
 
     told = outlook(rig)
 
-    assert "reenter" in rig.wishes.snapshot()["may"]
+    assert "reenter" in rig.commands.snapshot()["may"]
     assert 0 < told["gap_mm"] <= TO_MM - FROM_MM
     assert f"Up to {told['gap_mm']:.1f} mm of the stroke that was cut stay unburnt" in " ".join(
         told["known"]
@@ -84,7 +84,7 @@ def test_the_rest_of_a_file_can_be_cut_and_taken_up_again(make_rig):
     start(rig, HATCHING)
     cut(rig, random.Random(3))
     rig.ask("reenter", run=1, confirm=NOT_MOVED, row=None, accept_gap=True)
-    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
     rig.ask("start")
     rig.wait(2.0)
     rig.ask("stop")
@@ -130,5 +130,5 @@ def test_after_a_lost_port_nothing_says_where_it_was(make_rig):
     rig.machine.plug_in()
     rig.get_ready()
 
-    assert rig.wishes.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot()["unfinished"] is None
     assert "was not seen" in outlook(rig)["why_not"]

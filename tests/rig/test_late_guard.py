@@ -30,7 +30,7 @@ def test_a_guard_that_is_late_while_nothing_is_etched_ends_no_daemon(rig):
     hang(rig, 2)
     rig.wait(1)
 
-    assert rig.wishes.snapshot()["state"] == "idle"
+    assert rig.commands.snapshot()["state"] == "idle"
     assert rig.box["phase"] == "idle"
 
 

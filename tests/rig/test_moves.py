@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.run.states import NEXT_STATE, State, Wish
+from etchdaemon.run.states import NEXT_STATE, Command, State
 from etchpractice.machine import PracticeMachine
 from rig.guarded import GuardedRig
 
@@ -34,7 +34,7 @@ def homing_rig(tmp_path):
 
 
 def machine_of(rig):
-    return rig.wishes.snapshot()["machine"]
+    return rig.commands.snapshot()["machine"]
 
 
 def wait_for_rest(rig):
@@ -353,7 +353,9 @@ _WISH = st.one_of(
 
 @settings(max_examples=25, deadline=None)
 @given(st.lists(_WISH, max_size=8), st.sampled_from(["8-bit", "32-bit"]))
-def test_whatever_is_asked_of_the_head_there_is_no_beam_and_the_tile_stays_white(wishes, firmware):
+def test_whatever_is_asked_of_the_head_there_is_no_beam_and_the_tile_stays_white(
+    commands, firmware
+):
     with (
         TemporaryDirectory() as folder,
         GuardedRig(Path(folder), PracticeMachine(firmware=firmware)) as rig,
@@ -369,7 +371,7 @@ def test_whatever_is_asked_of_the_head_there_is_no_beam_and_the_tile_stays_white
             closed = np.append(closed, rig.is_beam_enabled)
 
         rig.service.step = watched
-        for name, *said in wishes:
+        for name, *said in commands:
             _do(rig, name, said)
         rig.wait(1.0)
 
@@ -411,6 +413,6 @@ def test_what_touches_the_place_undoes_what_was_armed(homing_rig, command):
 
 
 def test_only_an_armed_box_starts_and_the_table_of_states_shows_no_other_way():
-    starts = {state for state, wish in NEXT_STATE if wish is Wish.START}
+    starts = {state for state, wish in NEXT_STATE if wish is Command.START}
 
     assert starts == {State.ARMED}

@@ -31,19 +31,19 @@ def homing_rig(tmp_path):
 
 
 def origin(rig):
-    return rig.wishes.snapshot()["machine"]["origin"]
+    return rig.commands.snapshot()["machine"]["origin"]
 
 
 def home(rig):
     rig.ask("home")
-    rig.wait_until(lambda: not rig.wishes.snapshot()["machine"]["is_moving"])
+    rig.wait_until(lambda: not rig.commands.snapshot()["machine"]["is_moving"])
     rig.get_ready()
 
 
 def go_to(rig, command="move_by", *, x_mm, y_mm):
-    rig.wait_until(lambda: command in rig.wishes.snapshot()["may"])
+    rig.wait_until(lambda: command in rig.commands.snapshot()["may"])
     rig.ask(command, x_mm=x_mm, y_mm=y_mm)
-    rig.wait_until(lambda: not rig.wishes.snapshot()["machine"]["is_moving"])
+    rig.wait_until(lambda: not rig.commands.snapshot()["machine"]["is_moving"])
     rig.get_ready()
 
 
@@ -65,7 +65,7 @@ def test_nothing_starts_before_the_origin_is_set_in_this_epoch(rig):
 
     with pytest.raises(CommandRefused, match=r"opened anew.*set the origin"):
         rig.ask("start")
-    snapshot = rig.wishes.snapshot()
+    snapshot = rig.commands.snapshot()
     assert "start" not in snapshot["may"]
     assert "set the origin" in origin(rig)["sentence"]
     assert not origin(rig)["is_known"]
@@ -129,7 +129,7 @@ def test_with_its_offsets_changed_an_etch_is_not_said_to_have_kept_its_place(rig
         rig.ask("start")
 
     rig.step()
-    assert not rig.wishes.snapshot()["unfinished"]["is_place_kept"]
+    assert not rig.commands.snapshot()["unfinished"]["is_place_kept"]
 
 
 # Lost.
@@ -186,7 +186,7 @@ def test_a_head_pushed_in_a_hold_ends_the_run(rig):
 
     assert rig.run["ended"] == "failed"
     assert "not known" in rig.run["because"]
-    assert not rig.wishes.snapshot()["unfinished"]["is_place_kept"]
+    assert not rig.commands.snapshot()["unfinished"]["is_place_kept"]
 
 
 def test_a_head_moved_at_the_controller_between_runs_loses_the_origin(rig):
@@ -229,13 +229,13 @@ def test_a_power_cut_whose_greeting_answers_our_own_reset_loses_the_origin(rig):
 
 def test_a_restart_that_nobody_heard_during_a_move_loses_the_origin(rig):
     rig.set_origin()
-    rig.wait_until(lambda: "move_to" in rig.wishes.snapshot()["may"])
+    rig.wait_until(lambda: "move_to" in rig.commands.snapshot()["may"])
     rig.ask("move_to", x_mm=300.0, y_mm=0.0)
     rig.wait(0.5)
     rig.machine.lose_power()
     rig.machine.get_power(boot_s=0.0)
     rig.machine.fall_silent()
-    rig.wait_until(lambda: not rig.wishes.snapshot()["machine"]["is_moving"])
+    rig.wait_until(lambda: not rig.commands.snapshot()["machine"]["is_moving"])
     rig.machine.speak_again()
     rig.wait_until(lambda: rig.link == "ready")
 
@@ -327,7 +327,7 @@ def test_the_preflight_knows_where_the_origin_of_a_homed_machine_lies(homing_rig
 
     assert before["is_homed"] is False
     assert after["is_homed"] is True
-    bed = rig.wishes.snapshot()["machine"]["bed"]
+    bed = rig.commands.snapshot()["machine"]["bed"]
     assert after["origin_x_mm"] == pytest.approx(-bed["left_mm"])
     assert after["origin_y_mm"] == pytest.approx(-bed["bottom_mm"])
 
@@ -338,7 +338,7 @@ def test_the_preflight_knows_where_the_origin_of_a_homed_machine_lies(homing_rig
 @pytest.mark.parametrize("command", ["set_origin", "home", "unlock"])
 def test_what_is_asked_while_the_head_moves_is_refused_for_that_reason(rig, command):
     rig.set_origin()
-    rig.wait_until(lambda: "move_to" in rig.wishes.snapshot()["may"])
+    rig.wait_until(lambda: "move_to" in rig.commands.snapshot()["may"])
     rig.ask("move_to", x_mm=300.0, y_mm=0.0)
     rig.wait(0.5)
 

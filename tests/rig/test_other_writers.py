@@ -164,7 +164,7 @@ def test_what_the_milling_writer_wrote_is_tidied_and_both_are_hashed_in_the_reco
     assert sheet.original.tidied_lines == text.count(b"\n")
     assert sheet.original.sha256 in rig.record.sheet_json
     assert sheet.gcode_sha256 in rig.record.sheet_json
-    assert rig.wishes.snapshot()["job"]["tidied_lines"] == text.count(b"\n")
+    assert rig.commands.snapshot()["job"]["tidied_lines"] == text.count(b"\n")
 
 
 def test_the_printing_writers_file_is_refused_for_what_it_is(rig):

@@ -21,11 +21,11 @@ def guarded(tmp_path):
 
 
 def _shown(rig):
-    return rig.wishes.snapshot()["job"]["preflight"]
+    return rig.commands.snapshot()["job"]["preflight"]
 
 
 def _may(rig):
-    return rig.wishes.snapshot()["may"]
+    return rig.commands.snapshot()["may"]
 
 
 def test_a_job_is_checked_for_the_controller_as_it_is_set(rig):

@@ -107,7 +107,7 @@ def test_a_cut_etch_is_taken_up_without_a_row_missing_or_doubled(rig, rig_beside
     place = rig.record.event("cut")["details"]
 
     told = rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
     rig.ask("start")
     rig.wait_for_the_end()
 
@@ -127,13 +127,13 @@ def test_a_cut_etch_is_taken_up_without_a_row_missing_or_doubled(rig, rig_beside
 
 def test_the_rest_of_a_rest_still_names_the_job_whose_picture_it_is(rig):
     _cut_short(rig, lambda rig: rig.ask("stop"))
-    first = rig.wishes.snapshot()["job"]["sha256"]
+    first = rig.commands.snapshot()["job"]["sha256"]
     for run in (1, 2):
         rig.ask("reenter", run=run, confirm="tile and head have not moved", row=None)
-        job = rig.wishes.snapshot()["job"]
+        job = rig.commands.snapshot()["job"]
 
         assert job["picture_sha256"] == first != job["sha256"]
-        rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+        rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
         rig.ask("start")
         rig.etch_until_row(6 + run)
         rig.ask("stop")
@@ -190,21 +190,21 @@ def test_nothing_is_taken_up_without_a_confirmation_or_after_a_whole_etch(rig):
         rig.ask("reenter", run=1, confirm="yes", row=None)
     with pytest.raises(CommandRefused, match="complete"):
         rig.ask("reenter", run=1, confirm="origin set again", row=None)
-    assert "reenter" not in rig.wishes.snapshot()["may"]
+    assert "reenter" not in rig.commands.snapshot()["may"]
 
 
 # What is told of it beforehand.
 
 
 def _outlook(rig, run=1, row=None):
-    return rig.wishes.request("unfinished", run=run, row=row)
+    return rig.commands.request("unfinished", run=run, row=row)
 
 
 def test_after_a_stop_the_bench_says_what_may_be_taken_up_and_that_nothing_has_moved(rig):
     _cut_short(rig)
     place = rig.record.event("cut")["details"]
 
-    shown, told = rig.wishes.snapshot()["unfinished"], _outlook(rig)
+    shown, told = rig.commands.snapshot()["unfinished"], _outlook(rig)
 
     assert (shown["run"], shown["is_place_kept"], shown["rows"]) == (1, True, ROWS)
     assert told["may"]
@@ -221,7 +221,7 @@ def test_after_a_restart_of_the_controller_the_place_is_said_to_be_lost(rig):
 
     told = _outlook(rig, row=6)
 
-    assert not rig.wishes.snapshot()["unfinished"]["is_place_kept"]
+    assert not rig.commands.snapshot()["unfinished"]["is_place_kept"]
     assert (told["may"], told["is_place_kept"], told["is_row_known"]) == (True, False, False)
     assert told["rest"]["first_row"] == 6
     assert any("0.05 mm at best" in sentence for sentence in told["unknown"])
@@ -235,7 +235,7 @@ def test_a_daemon_started_anew_finds_in_the_logbook_what_was_left(rig):
     rig.service.recall(rig.reentry.newest())
     rig.step()
 
-    snapshot = rig.wishes.snapshot()
+    snapshot = rig.commands.snapshot()
     assert (snapshot["state"], snapshot["unfinished"]["run"]) == ("idle", 1)
     assert "reenter" in snapshot["may"]
 
@@ -243,9 +243,9 @@ def test_a_daemon_started_anew_finds_in_the_logbook_what_was_left(rig):
 def test_what_was_gone_on_with_is_offered_no_more_but_its_rest_is(rig):
     _cut_short(rig)
     rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
     rig.ask("start")
-    assert rig.wishes.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot()["unfinished"] is None
     rig.etch_until_row(6)
     rig.ask("stop")
     rig.wait_for_the_end()
@@ -255,7 +255,7 @@ def test_what_was_gone_on_with_is_offered_no_more_but_its_rest_is(rig):
     with pytest.raises(CommandRefused, match="gone on with etch 1"):
         rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
     assert _outlook(rig, run=2)["may"]
-    assert rig.wishes.snapshot()["unfinished"]["run"] == 2
+    assert rig.commands.snapshot()["unfinished"]["run"] == 2
 
 
 def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_place(
@@ -266,7 +266,7 @@ def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_pl
     _cut_short(rig)
     place = rig.record.event("cut")["details"]
     rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
     rig.ask("start")
     rig.ask("stop")
     rig.wait_for_the_end()
@@ -274,7 +274,7 @@ def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_pl
 
     told = _outlook(rig, run=2)
     rig.ask("reenter", run=2, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
     rig.ask("start")
     rig.wait_for_the_end()
 
@@ -302,7 +302,7 @@ def test_a_cut_in_the_first_row_before_any_report_from_it_is_not_told_as_unbegun
 def test_while_something_is_etched_nothing_else_is_taken_up(rig):
     _cut_short(rig)
     rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
     rig.ask("start")
 
     assert not _outlook(rig, run=2)["may"]
@@ -335,7 +335,7 @@ def test_a_job_that_shifts_its_own_origin_is_never_offered(rig):
     rig.wait_for_the_end()
     rig.get_ready()
 
-    assert rig.wishes.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot()["unfinished"] is None
     assert "shifts its own origin" in _outlook(rig)["why_not"]
     with pytest.raises(CommandRefused, match="shifts its own origin"):
         rig.ask("reenter", run=1, confirm="origin set again", row=4)
@@ -362,7 +362,7 @@ def test_a_run_whose_last_answer_is_amiss_is_never_offered(rig, disturb, sentenc
     assert sentence in rig.run["because"]
     assert rig.record.end["etched_rows"] == ROWS
     assert rig.reentry.newest() is None
-    assert rig.wishes.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot()["unfinished"] is None
     with pytest.raises(CommandRefused, match="Every row of etch 1 was etched"):
         rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
 
@@ -370,8 +370,8 @@ def test_a_run_whose_last_answer_is_amiss_is_never_offered(rig, disturb, sentenc
 def test_the_rows_above_a_rest_count_as_etched_from_its_beginning(rig):
     _cut_short(rig)
     rig.ask("reenter", run=1, confirm="origin set again", row=5)
-    assert rig.wishes.snapshot()["job"]["rows_above"] == 5
-    rig.wait_until(lambda: "start" in rig.wishes.snapshot()["may"])
+    assert rig.commands.snapshot()["job"]["rows_above"] == 5
+    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
 
     rig.ask("start")
 

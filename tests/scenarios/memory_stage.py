@@ -73,7 +73,7 @@ class MemoryStage:
                 "controller_state": machine.controller.state.value,
                 "outputs": machine.board.outputs,
             },
-            status=self.rig.wishes.snapshot() if self.is_turned else None,
+            status=self.rig.commands.snapshot() if self.is_turned else None,
             refusal=self.refusal,
             look_at_rows=self.look_at_rows,
             look_at_alerts=tuple if self.alerts is None else self.alerts.told,
@@ -113,7 +113,7 @@ class MemoryStage:
 
     def let_time_pass(self):
         if self.alerts is not None:
-            status = self.rig.wishes.snapshot() if self.is_turned else None
+            status = self.rig.commands.snapshot() if self.is_turned else None
             self.alerts.note(status, self.rig.machine.now_s)
         if self.is_turned:
             self.rig.step()

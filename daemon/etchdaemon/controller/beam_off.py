@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Final
 
-from etchdaemon.controller.controller_command import Chore
+from etchdaemon.controller.controller_command import ControllerCommand
 from etchdaemon.controller.events import Event, ParserStateReported
 from etchdaemon.controller.firmware import Firmware
 from etchdaemon.controller.orders import Orders
@@ -24,12 +24,12 @@ class BeamOff:
     """
 
     firmware: Firmware
-    _chore: Chore = field(init=False)
+    _chore: ControllerCommand = field(init=False)
     _parser: ParserStateReported | None = None
 
     def __post_init__(self) -> None:
         """Prepare the two lines."""
-        self._chore = Chore(LINES, self.firmware, PATIENCE_S)
+        self._chore = ControllerCommand(LINES, self.firmware, PATIENCE_S)
 
     @property
     def failure(self) -> str | None:

@@ -39,7 +39,7 @@ def failure_by(event: Event, firmware: Firmware) -> str | None:
 
 
 @dataclass(slots=True)
-class Chore:
+class ControllerCommand:
     """Sends `lines`, each when the one before it is answered, and waits for the last reply.
 
     `failure` is a sentence when it came to nothing. No report is asked for meanwhile: a homing

@@ -8,15 +8,15 @@ from types import TracebackType
 from typing import Any, Final, Self, TypeVar
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.backup.maintenance import KEEPING_QUESTIONS, NOTHING_KEPT, Keeping
-from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.backup.maintenance import KEEPING_QUESTIONS, NOTHING_KEPT, Maintenance
+from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.read.queries import QUESTIONS
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.write.catalogue_commands import entry_of, practice_craft
 from etchdaemon.logbook.write.entries import (
-    Entry,
     EpochBegun,
     EventNoted,
+    LogbookEntry,
     OriginSet,
     PinsNoted,
     ProofNoted,
@@ -55,7 +55,7 @@ class Logbook:
         folder: Path | None = None,
     ) -> None:
         self._writer = Writer(opener, utc_now=utc_now)
-        self._keeping = None if folder is None else Keeping(folder, self._lend, utc_now=utc_now)
+        self._keeping = None if folder is None else Maintenance(folder, self._lend, utc_now=utc_now)
         self._utc_now = utc_now
         self._is_clock_synchronised = is_clock_synchronised
         self._timeout_s = confirm_timeout_s
@@ -66,7 +66,7 @@ class Logbook:
         path: Path,
         *,
         utc_now: Callable[[], str],
-        connect: Callable[..., Book] = Book,
+        connect: Callable[..., LogbookConnection] = LogbookConnection,
         **more: Any,
     ) -> Self:
         """Return the logbook in the file at `path`."""
@@ -233,11 +233,13 @@ class Logbook:
         """Return everything about `run`: what `run.json` holds."""
         return run_record(self.ask, run)
 
-    def _lend(self) -> Book:
-        book: Book = self._outcome(self._writer.read(lambda book: book))
+    def _lend(self) -> LogbookConnection:
+        book: LogbookConnection = self._outcome(self._writer.read(lambda book: book))
         return book
 
-    def _confirmed(self, entry: Entry, when_too_late: _WhenTooLate | None = None) -> int | None:
+    def _confirmed(
+        self, entry: LogbookEntry, when_too_late: _WhenTooLate | None = None
+    ) -> int | None:
         written = self._writer.confirm(entry)
         try:
             return self._outcome(written)

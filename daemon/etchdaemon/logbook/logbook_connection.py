@@ -5,7 +5,7 @@ import threading
 from typing import Any
 
 
-class Book(sqlite3.Connection):
+class LogbookConnection(sqlite3.Connection):
     """A connection that two threads use by turns: whoever uses it holds `turn`.
 
     SQLite's own lock keeps them apart too, but Python waits for that one without letting other

@@ -4,13 +4,13 @@ import time
 from pathlib import Path
 from typing import Any, Final
 
-from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.logbook_connection import LogbookConnection
 
 _LOOK_EVERY_S: Final = 0.01
 _MOST_PAGES: Final = 4_294_967_294  # SQLite's own limit: https://sqlite.org/limits.html
 
 
-class PracticeBook(Book):
+class PracticeLogbook(LogbookConnection):
     """A Book before each of whose transactions the practice machine's file `card` is read.
 
     While that says `stuck` nothing goes on; while it says `full`, SQLite itself finds no room

@@ -14,7 +14,7 @@ from etchdaemon.rpc.method import Method, Right
 from etchdaemon.rpc.methods import AT_ONCE, NOTED, OF_LOGBOOK, find_method
 from etchdaemon.rpc.subscribers import Subscribers
 from etchwire.errors import Refused
-from etchwire.handlers import Asked, Reception
+from etchwire.handlers import Handlers, IncomingCall
 from etchwire.server import LineServer
 
 GREETING: Final = {"program": "etchwarden daemon"}
@@ -40,7 +40,7 @@ class Admission:
         return self.observe_uids is None or may_operate or uid in self.observe_uids
 
 
-class Desk:
+class Dispatcher:
     """The daemon's socket: everything that reaches the daemon from outside passes here."""
 
     def __init__(
@@ -50,7 +50,7 @@ class Desk:
         self._history = history
         self._admission = admission or Admission()
         self._subscribers = Subscribers(operator.snapshot)
-        reception = Reception(answer=self.answer, greeting=dict(GREETING), at_once=AT_ONCE)
+        reception = Handlers(answer=self.answer, greeting=dict(GREETING), at_once=AT_ONCE)
         self._server = LineServer(path, reception)
 
     def start(self) -> None:
@@ -78,7 +78,7 @@ class Desk:
         """Stop."""
         self.stop()
 
-    def answer(self, asked: Asked) -> Any:
+    def answer(self, asked: IncomingCall) -> Any:
         """Return the answer to `asked`; raise Refused with a sentence for the person."""
         method = find_method(asked.request.method)
         if not self._admission.allows(asked.caller.peer.uid, method.right):
@@ -98,7 +98,7 @@ class Desk:
             return dict(answer)
         return {**answer, "heads": [_with_controller(one, controller) for one in answer["heads"]]}
 
-    def _carry_out(self, method: Method, params: dict[str, Any], asked: Asked) -> Any:
+    def _carry_out(self, method: Method, params: dict[str, Any], asked: IncomingCall) -> Any:
         if method.name == "heads":
             return self._heads()
         if method.name in OF_LOGBOOK:

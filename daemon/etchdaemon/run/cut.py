@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Final, Self
 
 from etchdaemon.controller.events import StatusReported
-from etchdaemon.run.loop_stalls import Pauses
+from etchdaemon.run.loop_stalls import LoopStalls
 from etchdaemon.run.row_path import NEAR_MM, RowPath, Spot
 
 CONTACT_S: Final = 0.01  # how late the contact may open
@@ -84,7 +84,7 @@ class CutMark:
     seen: list[Sighting] = field(default_factory=list)
 
     @classmethod
-    def at(cls, at_s: float, seen: list[Sighting], pauses: Pauses) -> Self:
+    def at(cls, at_s: float, seen: list[Sighting], pauses: LoopStalls) -> Self:
         """Mark a cut that the loop made, or came upon, at `at_s`."""
         return cls(
             from_s=at_s - pauses.cut_late_s,

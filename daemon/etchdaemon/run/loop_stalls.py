@@ -10,7 +10,7 @@ BLINK_S: Final = 0.05  # in a longer one the heartbeat's contact may open
 
 
 @dataclass(slots=True)
-class Pauses:
+class LoopStalls:
     """Measures the time between one look and the next, and how late what was seen was seen."""
 
     looked_at_s: float

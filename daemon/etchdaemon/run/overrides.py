@@ -24,15 +24,15 @@ from etchdaemon.errors import CommandRefused
 MOST_ATTEMPTS: Final = 3
 
 
-class Lever(Enum):
+class Override(Enum):
     """What can be changed while an etch runs."""
 
     FEED = "feed"
     POWER = "power"
 
 
-_STEPS: Final = {Lever.FEED: FEED_STEPS, Lever.POWER: POWER_STEPS}
-_PLACE: Final = {Lever.FEED: 0, Lever.POWER: 2}  # in the report: feed, rapid, power
+_STEPS: Final = {Override.FEED: FEED_STEPS, Override.POWER: POWER_STEPS}
+_PLACE: Final = {Override.FEED: 0, Override.POWER: 2}  # in the report: feed, rapid, power
 
 
 @dataclass(slots=True)
@@ -42,15 +42,19 @@ class Overrides:
     `failed` names the lever that does not go where it should, after three attempts.
     """
 
-    wanted_percent: dict[Lever, int] = field(default_factory=lambda: dict.fromkeys(Lever, 100))
-    reported_percent: dict[Lever, int] = field(default_factory=lambda: dict.fromkeys(Lever, 100))
-    failed: Lever | None = None
+    wanted_percent: dict[Override, int] = field(
+        default_factory=lambda: dict.fromkeys(Override, 100)
+    )
+    reported_percent: dict[Override, int] = field(
+        default_factory=lambda: dict.fromkeys(Override, 100)
+    )
+    failed: Override | None = None
     _bytes: list[bytes] = field(default_factory=list)
     _attempts: int = 0
     _sent_at_s: float = float("-inf")
     _awaits_report: bool = False
 
-    def want(self, lever: Lever, percent: int) -> None:
+    def want(self, lever: Override, percent: int) -> None:
         """Aim for `percent` of the recipe; raise CommandRefused for what no firmware allows."""
         if not LOWEST_PERCENT <= percent <= HIGHEST_PERCENT:
             raise CommandRefused(
@@ -74,7 +78,7 @@ class Overrides:
         """Read back what is in force, once every byte had been sent when it was asked for."""
         if report.overrides_percent is None:
             return
-        for lever in Lever:
+        for lever in Override:
             self.reported_percent[lever] = report.overrides_percent[_PLACE[lever]]
         if self._bytes or not self._awaits_report or asked_at_s <= self._sent_at_s:
             return
@@ -82,7 +86,7 @@ class Overrides:
         self._plan()
 
     def _plan(self) -> None:
-        differing = [lever for lever in Lever if self._is_off(lever)]
+        differing = [lever for lever in Override if self._is_off(lever)]
         if not differing:
             return
         self._attempts += 1
@@ -91,10 +95,10 @@ class Overrides:
             return
         self._bytes = [byte for lever in differing for byte in self._way(lever)]
 
-    def _is_off(self, lever: Lever) -> bool:
+    def _is_off(self, lever: Override) -> bool:
         return self.reported_percent[lever] != self.wanted_percent[lever]
 
-    def _way(self, lever: Lever) -> list[bytes]:
+    def _way(self, lever: Override) -> list[bytes]:
         steps: Mapping[int, bytes] = _STEPS[lever]
         return override_steps(
             now_percent=self.reported_percent[lever],

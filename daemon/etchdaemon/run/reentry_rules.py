@@ -246,7 +246,7 @@ def across(sheet: Sheet) -> str:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rest:
+class Remainder:
     """How much would be left to etch, from `first_row` of the picture on."""
 
     first_row: int
@@ -256,7 +256,7 @@ class Rest:
     predicted_s: float
 
 
-def rest_from(row: int, sheet: Sheet) -> Rest | None:
+def rest_from(row: int, sheet: Sheet) -> Remainder | None:
     """Return what is left from `row` on, None where that is nothing.
 
     A row that was begun is crossed as a whole, the burnt part of it dark.
@@ -265,7 +265,7 @@ def rest_from(row: int, sheet: Sheet) -> Rest | None:
     if entry is None:
         return None
     rows = sheet.rows - entry.row
-    return Rest(
+    return Remainder(
         first_row=entry.row,
         rows=rows,
         width_mm=sheet.width_mm,

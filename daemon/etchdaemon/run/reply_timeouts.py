@@ -15,7 +15,7 @@ IDLE_APART_S: Final = 1.0
 
 
 @dataclass(slots=True)
-class Patience:
+class ReplyTimeouts:
     """Counts report requests without an answer, and idle time with lines unanswered."""
 
     unanswered_requests: int = 0

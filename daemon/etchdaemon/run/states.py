@@ -22,7 +22,7 @@ class State(Enum):
     ENDED = "ended"
 
 
-class Wish(Enum):
+class Command(Enum):
     """What a person may ask for."""
 
     LOAD = "load"
@@ -34,7 +34,7 @@ class Wish(Enum):
     STOP = "stop"
 
 
-class Turn(Enum):
+class RunOccurrence(Enum):
     """What happens to an etch without anybody's asking."""
 
     MACHINE_SEEN = "machine seen"
@@ -46,41 +46,41 @@ class Turn(Enum):
     RUN_ENDED = "run ended"
 
 
-NEXT_STATE: Final[Mapping[tuple[State, Wish | Turn], State]] = {
-    (State.STARTING, Turn.MACHINE_SEEN): State.IDLE,
-    (State.STARTING, Wish.LOAD): State.LOADED,
-    (State.IDLE, Wish.LOAD): State.LOADED,
-    (State.LOADED, Wish.LOAD): State.LOADED,
-    (State.LOADED, Wish.UNLOAD): State.IDLE,
-    (State.LOADED, Turn.ARMED): State.ARMED,
-    (State.ARMED, Turn.DISARMED): State.LOADED,
-    (State.ARMED, Wish.LOAD): State.LOADED,
-    (State.ARMED, Wish.UNLOAD): State.IDLE,
-    (State.ARMED, Wish.START): State.ETCHING,
-    (State.ETCHING, Wish.HOLD): State.HOLDING,
-    (State.ETCHING, Wish.HOLD_NOW): State.HOLDING,
-    (State.ETCHING, Wish.STOP): State.STOPPING,
-    (State.ETCHING, Turn.FAULT_FOUND): State.STOPPING,
-    (State.ETCHING, Turn.RUN_ENDED): State.ENDED,
-    (State.HOLDING, Wish.HOLD_NOW): State.HOLDING,
-    (State.HOLDING, Wish.STOP): State.STOPPING,
-    (State.HOLDING, Turn.CAME_TO_REST): State.HELD,
-    (State.HOLDING, Turn.FAULT_FOUND): State.STOPPING,
-    (State.HOLDING, Turn.RUN_ENDED): State.ENDED,
-    (State.HELD, Wish.RESUME): State.RESUMING,
-    (State.HELD, Wish.STOP): State.STOPPING,
-    (State.HELD, Turn.FAULT_FOUND): State.STOPPING,
-    (State.HELD, Turn.RUN_ENDED): State.ENDED,
-    (State.RESUMING, Wish.STOP): State.STOPPING,
-    (State.RESUMING, Turn.MOVED_ON): State.ETCHING,
-    (State.RESUMING, Turn.FAULT_FOUND): State.STOPPING,
-    (State.RESUMING, Turn.RUN_ENDED): State.ENDED,
-    (State.STOPPING, Wish.STOP): State.STOPPING,
-    (State.STOPPING, Turn.FAULT_FOUND): State.STOPPING,
-    (State.STOPPING, Turn.RUN_ENDED): State.ENDED,
-    (State.ENDED, Wish.LOAD): State.LOADED,
-    (State.ENDED, Wish.UNLOAD): State.IDLE,
-    (State.ENDED, Turn.ARMED): State.ARMED,
+NEXT_STATE: Final[Mapping[tuple[State, Command | RunOccurrence], State]] = {
+    (State.STARTING, RunOccurrence.MACHINE_SEEN): State.IDLE,
+    (State.STARTING, Command.LOAD): State.LOADED,
+    (State.IDLE, Command.LOAD): State.LOADED,
+    (State.LOADED, Command.LOAD): State.LOADED,
+    (State.LOADED, Command.UNLOAD): State.IDLE,
+    (State.LOADED, RunOccurrence.ARMED): State.ARMED,
+    (State.ARMED, RunOccurrence.DISARMED): State.LOADED,
+    (State.ARMED, Command.LOAD): State.LOADED,
+    (State.ARMED, Command.UNLOAD): State.IDLE,
+    (State.ARMED, Command.START): State.ETCHING,
+    (State.ETCHING, Command.HOLD): State.HOLDING,
+    (State.ETCHING, Command.HOLD_NOW): State.HOLDING,
+    (State.ETCHING, Command.STOP): State.STOPPING,
+    (State.ETCHING, RunOccurrence.FAULT_FOUND): State.STOPPING,
+    (State.ETCHING, RunOccurrence.RUN_ENDED): State.ENDED,
+    (State.HOLDING, Command.HOLD_NOW): State.HOLDING,
+    (State.HOLDING, Command.STOP): State.STOPPING,
+    (State.HOLDING, RunOccurrence.CAME_TO_REST): State.HELD,
+    (State.HOLDING, RunOccurrence.FAULT_FOUND): State.STOPPING,
+    (State.HOLDING, RunOccurrence.RUN_ENDED): State.ENDED,
+    (State.HELD, Command.RESUME): State.RESUMING,
+    (State.HELD, Command.STOP): State.STOPPING,
+    (State.HELD, RunOccurrence.FAULT_FOUND): State.STOPPING,
+    (State.HELD, RunOccurrence.RUN_ENDED): State.ENDED,
+    (State.RESUMING, Command.STOP): State.STOPPING,
+    (State.RESUMING, RunOccurrence.MOVED_ON): State.ETCHING,
+    (State.RESUMING, RunOccurrence.FAULT_FOUND): State.STOPPING,
+    (State.RESUMING, RunOccurrence.RUN_ENDED): State.ENDED,
+    (State.STOPPING, Command.STOP): State.STOPPING,
+    (State.STOPPING, RunOccurrence.FAULT_FOUND): State.STOPPING,
+    (State.STOPPING, RunOccurrence.RUN_ENDED): State.ENDED,
+    (State.ENDED, Command.LOAD): State.LOADED,
+    (State.ENDED, Command.UNLOAD): State.IDLE,
+    (State.ENDED, RunOccurrence.ARMED): State.ARMED,
 }
 
 # A run is under way: its record is open and the controller is ours.
@@ -89,23 +89,23 @@ UNDER_WAY: Final = (State.ETCHING, State.HOLDING, State.HELD, State.RESUMING, St
 # The head moves on the run's word; while it is stopped, only if it moved before.
 MOVING: Final = (State.ETCHING, State.HOLDING, State.RESUMING)
 
-_NOT_NOW: Final[Mapping[Wish, str]] = {
-    Wish.LOAD: "A picture is being etched; load another when it has ended.",
-    Wish.UNLOAD: "There is no picture to put away.",
-    Wish.START: "There is nothing to start now.",
-    Wish.HOLD: "Nothing is being etched that could be held.",
-    Wish.HOLD_NOW: "Nothing is being etched that could be held.",
-    Wish.RESUME: "Nothing is held that could go on.",
-    Wish.STOP: "Nothing is being etched that could be stopped.",
+_NOT_NOW: Final[Mapping[Command, str]] = {
+    Command.LOAD: "A picture is being etched; load another when it has ended.",
+    Command.UNLOAD: "There is no picture to put away.",
+    Command.START: "There is nothing to start now.",
+    Command.HOLD: "Nothing is being etched that could be held.",
+    Command.HOLD_NOW: "Nothing is being etched that could be held.",
+    Command.RESUME: "Nothing is held that could go on.",
+    Command.STOP: "Nothing is being etched that could be stopped.",
 }
 
 
-def next_state(state: State, input_: Wish | Turn) -> State:
+def next_state(state: State, input_: Command | RunOccurrence) -> State:
     """Return where `input_` takes an etch in `state`; raise CommandRefused where nowhere."""
     try:
         return NEXT_STATE[state, input_]
     except KeyError:
-        if isinstance(input_, Wish):
+        if isinstance(input_, Command):
             raise CommandRefused(_NOT_NOW[input_]) from None
         raise
 
@@ -114,26 +114,26 @@ def states_as_markdown() -> str:
     """Return the table for DEVELOPERS.md: from each state, what leads where."""
     lines = ["| from | by | to |", "| --- | --- | --- |"]
     for (state, input_), following in NEXT_STATE.items():
-        kind = "asked" if isinstance(input_, Wish) else "happens"
+        kind = "asked" if isinstance(input_, Command) else "happens"
         lines.append(
             f"| {state.value} | {input_.value.replace('_', ' ')} ({kind}) | {following.value} |"
         )
     return "\n".join(lines)
 
 
-class Life:
+class RunStateMachine:
     """The state, and the one way to change it."""
 
     def __init__(self) -> None:
         self.state = State.STARTING
 
-    def turn(self, input_: Wish | Turn) -> None:
+    def turn(self, input_: Command | RunOccurrence) -> None:
         """Go where `input_` leads; raise CommandRefused where it leads nowhere."""
         self.state = next_state(self.state, input_)
 
     def note_armed(self, *, is_armed: bool) -> None:
         """Follow the box: a picture that is loaded is ready to start while the box is armed."""
-        turn = Turn.ARMED if is_armed else Turn.DISARMED
+        turn = RunOccurrence.ARMED if is_armed else RunOccurrence.DISARMED
         self.state = NEXT_STATE.get((self.state, turn), self.state)
 
     @property
@@ -142,6 +142,6 @@ class Life:
         return self.state in UNDER_WAY
 
 
-def wishes_in(state: State) -> tuple[Wish, ...]:
+def commands_in(state: State) -> tuple[Command, ...]:
     """Return what a person may ask for in `state`, in the order of the enumeration."""
-    return tuple(wish for wish in Wish if (state, wish) in NEXT_STATE)
+    return tuple(wish for wish in Command if (state, wish) in NEXT_STATE)

@@ -48,7 +48,7 @@ class Request:
         return self._answer.done()
 
 
-class Wishes:
+class CommandQueue:
     """An Operator: any thread may ask here; only the loop takes and publishes."""
 
     def __init__(self, *, spool: Spool, doorbell: Doorbell, reentry: Reentry) -> None:

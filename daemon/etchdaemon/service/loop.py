@@ -8,30 +8,36 @@ from etchdaemon.controller.setting_list import settings_of
 from etchdaemon.errors import CommandRefused, EtchdaemonError, PortLost
 from etchdaemon.interlocks.rules import Phase
 from etchdaemon.ports import Clock, Guard, Preflight, Records
-from etchdaemon.run.overrides import Lever
-from etchdaemon.run.states import MOVING, Life, State, Wish, next_state
-from etchdaemon.service.command_queue import Request, Wishes
-from etchdaemon.service.idle.controller_commands import CHORES
-from etchdaemon.service.idle.idle_controller import Between
-from etchdaemon.service.idle.interlock_commands import BOX_WISHES
+from etchdaemon.run.overrides import Override
+from etchdaemon.run.states import MOVING, Command, RunStateMachine, State, next_state
+from etchdaemon.service.command_queue import CommandQueue, Request
+from etchdaemon.service.idle.controller_commands import CONTROLLER_COMMANDS
+from etchdaemon.service.idle.idle_controller import IdleController
+from etchdaemon.service.idle.interlock_commands import INTERLOCK_COMMANDS
 from etchdaemon.service.idle.job_origin import FIND_ORIGIN
 from etchdaemon.service.idle.moves import MEASURE, WAYS
 from etchdaemon.service.link.machine import Machine
-from etchdaemon.service.run.run_sequencer import Course
-from etchdaemon.service.status.publishing import Publishing, Scene
+from etchdaemon.service.run.run_sequencer import RunSequencer
+from etchdaemon.service.status.publishing import LoopState, Publishing
 from etchwire.record import LOOK
 
 AT_REST_S: Final = 0.02
 GATHERING_S: Final = 0.003
-STOPS_THE_HEAD: Final = (Wish.STOP, Wish.HOLD, Wish.HOLD_NOW)  # where it moves between runs
-MAY_MOVE_OR_BURN: Final = frozenset((*CHORES, FIND_ORIGIN, *WAYS, MEASURE, "arm", "start"))
+STOPS_THE_HEAD: Final = (
+    Command.STOP,
+    Command.HOLD,
+    Command.HOLD_NOW,
+)  # where it moves between runs
+MAY_MOVE_OR_BURN: Final = frozenset(
+    (*CONTROLLER_COMMANDS, FIND_ORIGIN, *WAYS, MEASURE, "arm", "start")
+)
 NOT_ETCHING: Final = "Speed and power can be changed only while something is being etched."
 
 
 class Service:
     """The daemon's one owner of the machine: whoever calls `step` moves everything on.
 
-    It knows no thread; people reach it through `wishes`. The guard is told at every step that
+    It knows no thread; people reach it through `commands`. The guard is told at every step that
     the loop is alive, and asked what the interlocks want.
     """
 
@@ -39,38 +45,38 @@ class Service:
         self,
         *,
         machine: Machine,
-        wishes: Wishes,
+        commands: CommandQueue,
         clock: Clock,
         records: Records,
         guard: Guard,
         preflight: Preflight,
     ) -> None:
         self._machine = machine
-        self._wishes = wishes
+        self._commands = commands
         self._clock = clock
         self._guard = guard
-        self._life = Life()
-        self._between = Between(
+        self._run_state = RunStateMachine()
+        self._idle = IdleController(
             machine=machine,
-            life=self._life,
+            run_state=self._run_state,
             clock=clock,
             records=records,
             guard=guard,
             preflight=preflight,
         )
         self._publishing = Publishing(
-            machine=machine, wishes=wishes, clock=clock, records=records, guard=guard
+            machine=machine, commands=commands, clock=clock, records=records, guard=guard
         )
-        self.recall = self._between.last_run.recall  # what an earlier life left unfinished
-        self.recall_origin = self._between.origin.recall  # and where its origin was
-        self.recall_end = self._between.recall_end  # and what is still to be looked at
+        self.recall = self._idle.last_run.recall  # what an earlier life left unfinished
+        self.recall_origin = self._idle.origin.recall  # and where its origin was
+        self.recall_end = self._idle.recall_end  # and what is still to be looked at
         machine.cut_beam()
         self._show(clock.now_s())
 
     @property
     def is_under_way(self) -> bool:
         """Whether a run is."""
-        return self._life.is_under_way
+        return self._run_state.is_under_way
 
     @property
     def patience_s(self) -> float:
@@ -88,70 +94,70 @@ class Service:
         now_s = self._clock.now_s()
         self._guard.note_steered()
         try:
-            self._obey_guard(now_s)
-            for request in self._wishes.take():
-                self._heed(request, now_s)
+            self._apply_guard_verdict(now_s)
+            for request in self._commands.take():
+                self._handle(request, now_s)
                 now_s = self._clock.now_s()  # a start and a resume wait for the logbook
             self._machine.moves_head = self._moves_head()
-            self._hear(now_s)
-            self._go_on(now_s)
+            self._read_events(now_s)
+            self._advance(now_s)
             if self._machine.is_ready:
                 self._guard.note_controller(obeys=True)
-            self._between.origin.look(is_under_way=self._life.is_under_way)
-            course = self._course
-            lines = () if course is None else course.lines(now_s)
+            self._idle.origin.look(is_under_way=self._run_state.is_under_way)
+            sequencer = self._sequencer
+            lines = () if sequencer is None else sequencer.lines(now_s)
             self._machine.send(lines, now_s)
         except PortLost as lost:
-            self._lose(str(lost), now_s)
+            self._handle_port_loss(str(lost), now_s)
         self._show(now_s)
 
     def wind_down(self) -> None:
         """Begin to end a run that is under way, because the daemon has to end."""
         now_s = self._clock.now_s()
-        course = self._course
-        if course is not None:
+        sequencer = self._sequencer
+        if sequencer is not None:
             try:
-                course.ends.wind_down(now_s)
+                sequencer.termination.wind_down(now_s)
             except PortLost as lost:
-                self._lose(str(lost), now_s)
+                self._handle_port_loss(str(lost), now_s)
 
     def close(self) -> None:
         """Cut the beam and let go of port and files, whatever is under way."""
-        self._machine.lose("The daemon has ended.", self._clock.now_s())
-        if self._between.course is not None:
-            self._between.course.etch.feed.close()
+        self._machine.handle_port_loss("The daemon has ended.", self._clock.now_s())
+        if self._idle.sequencer is not None:
+            self._idle.sequencer.etch.feed.close()
 
     @property
-    def _course(self) -> Course | None:
+    def _sequencer(self) -> RunSequencer | None:
         """The run that is under way."""
-        return self._between.course if self._life.is_under_way else None
+        return self._idle.sequencer if self._run_state.is_under_way else None
 
     def _moves_head(self) -> bool:
         """Return whether the head moves on our word, so that its place changes rightly."""
-        if self._life.state is State.STOPPING:
+        if self._run_state.state is State.STOPPING:
             return self._machine.moves_head
-        return self._life.state in MOVING or self._between.heading.is_under_way
+        return self._run_state.state in MOVING or self._idle.jog.is_under_way
 
-    def _obey_guard(self, now_s: float) -> None:
+    def _apply_guard_verdict(self, now_s: float) -> None:
         verdict = self._guard.verdict()
-        course = self._course
-        if course is not None:
-            course.obey(verdict, now_s)
+        sequencer = self._sequencer
+        if sequencer is not None:
+            sequencer.apply_verdict(verdict, now_s)
         else:
-            self._between.heading.obey(verdict, now_s)
-            self._life.note_armed(is_armed=self._guard.phase is Phase.ARMED)
+            self._idle.jog.apply_verdict(verdict, now_s)
+            self._run_state.note_armed(is_armed=self._guard.phase is Phase.ARMED)
         for said in self._guard.take_said():
             if said.kind == LOOK:  # of the run before, even where the next one has begun
-                self._between.note_look(said)
-            elif course is not None:
-                course.etch.note(said.kind, said.text)
+                self._idle.record_look(said)
+            elif sequencer is not None:
+                sequencer.etch.note(said.kind, said.text)
 
-    def _heed(self, request: Request, now_s: float) -> None:
+    def _handle(self, request: Request, now_s: float) -> None:
         try:
             self._refuse_where_only_watching(request)
             _HANDLERS.get(request.command, Service._do_not_know)(self, request, now_s)
         except PortLost as lost:  # others may have asked in the same moment: they come next
-            self._lose(str(lost), now_s)
+            self._handle_port_loss(str(lost), now_s)
             if not request.is_answered:
                 request.refuse(CommandRefused(str(lost)))
         except EtchdaemonError as error:
@@ -162,57 +168,59 @@ class Service:
         if because is not None and request.command in MAY_MOVE_OR_BURN:
             raise CommandRefused(because)
 
-    def _hear(self, now_s: float) -> None:
-        course = self._course
-        for event in self._machine.hear(now_s):
+    def _read_events(self, now_s: float) -> None:
+        sequencer = self._sequencer
+        for event in self._machine.read_events(now_s):
             self._machine.tell(event, now_s)
-            if course is None:
+            if sequencer is None:
                 self._machine.watch(event, now_s)
             elif event is ACCEPTED:  # the busiest path by far
-                course.etch.lines_accepted += 1
+                sequencer.etch.lines_accepted += 1
             else:
-                course.note(event, now_s)
-                course = self._course  # that may have ended the run
+                sequencer.note(event, now_s)
+                sequencer = self._sequencer  # that may have ended the run
 
-    def _go_on(self, now_s: float) -> None:
-        course = self._course
-        if course is not None:
-            course.go_on(now_s)
+    def _advance(self, now_s: float) -> None:
+        sequencer = self._sequencer
+        if sequencer is not None:
+            sequencer.advance(now_s)
         else:
-            self._between.go_on(now_s)
+            self._idle.advance(now_s)
 
-    def _lose(self, sentence: str, now_s: float) -> None:
-        self._machine.lose(sentence, now_s)
-        course = self._course
-        if course is not None:
-            course.ends.lose(sentence)
-        self._between.lose(sentence)
+    def _handle_port_loss(self, sentence: str, now_s: float) -> None:
+        self._machine.handle_port_loss(sentence, now_s)
+        sequencer = self._sequencer
+        if sequencer is not None:
+            sequencer.termination.handle_port_loss(sentence)
+        self._idle.handle_port_loss(sentence)
 
     # What a person may ask for.
 
     def _steer(self, request: Request, now_s: float) -> None:
         """Hand a wish to the run, or refuse it in the words of the table."""
-        wish = Wish(request.command)
-        if wish in STOPS_THE_HEAD and self._between.heading.stop("", now_s):
+        wish = Command(request.command)
+        if wish in STOPS_THE_HEAD and self._idle.jog.stop("", now_s):
             request.accept()
             return
-        next_state(self._life.state, wish)
-        course = self._course
-        if course is not None:
-            _STEERING[wish](course, now_s)
+        next_state(self._run_state.state, wish)
+        sequencer = self._sequencer
+        if sequencer is not None:
+            _STEERING[wish](sequencer, now_s)
         request.accept()
 
     def _override(self, request: Request, _now_s: float) -> None:
-        course = self._course
-        if course is None or self._life.state is not State.ETCHING:
+        sequencer = self._sequencer
+        if sequencer is None or self._run_state.state is not State.ETCHING:
             raise CommandRefused(NOT_ETCHING)
-        course.override(Lever(request.command.removeprefix("set_")), request.arguments["percent"])
+        sequencer.override(
+            Override(request.command.removeprefix("set_")), request.arguments["percent"]
+        )
         request.accept()
 
     def _ask_box(self, request: Request, _now_s: float) -> None:
         """Hand a wish to the interlocks."""
         day = self._clock.utc_now()[:10]
-        BOX_WISHES[request.command](self._guard, request.arguments, day)
+        INTERLOCK_COMMANDS[request.command](self._guard, request.arguments, day)
         request.accept()
 
     def _tell(self, request: Request, _now_s: float) -> None:
@@ -228,43 +236,43 @@ class Service:
         raise CommandRefused(f"This daemon does not know how to {request.command!r}.")
 
     def _show(self, now_s: float) -> None:
-        between = self._between
+        between = self._idle
         between.note_ended()  # what is left is shown together with the end
-        etch = None if between.course is None else between.course.etch
-        scene = Scene(
-            self._life.state,
+        etch = None if between.sequencer is None else between.sequencer.etch
+        loop_state = LoopState(
+            self._run_state.state,
             between.job,
             etch,
             between.inspection,
             between.pending is not None,
-            between.heading,
+            between.jog,
             between.origin,
             between.last_run.shown(),
         )
-        self._publishing.show(scene, now_s)
+        self._publishing.show(loop_state, now_s)
 
 
 _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
-    "load": lambda service, request, now_s: service._between.load(request, now_s),
-    "unload": lambda service, request, now_s: service._between.unload(request, now_s),
-    "arm": lambda service, request, now_s: service._between.arm(request, now_s),
-    "start": lambda service, request, now_s: service._between.start(request, now_s),
+    "load": lambda service, request, now_s: service._idle.load(request, now_s),
+    "unload": lambda service, request, now_s: service._idle.unload(request, now_s),
+    "arm": lambda service, request, now_s: service._idle.arm(request, now_s),
+    "start": lambda service, request, now_s: service._idle.start(request, now_s),
     "set_feed": Service._override,
     "set_power": Service._override,
     **dict.fromkeys(("hold", "hold_now", "resume", "stop"), Service._steer),
     **dict.fromkeys(
-        (*CHORES, FIND_ORIGIN),
-        lambda service, request, now_s: service._between.do_chore(request, now_s),
+        (*CONTROLLER_COMMANDS, FIND_ORIGIN),
+        lambda service, request, now_s: service._idle.run_controller_command(request, now_s),
     ),
     **dict.fromkeys(("wiring", "settings"), Service._tell),
     **dict.fromkeys(
-        (*WAYS, MEASURE), lambda service, request, now_s: service._between.move(request, now_s)
+        (*WAYS, MEASURE), lambda service, request, now_s: service._idle.move(request, now_s)
     ),
-    **dict.fromkeys(BOX_WISHES, Service._ask_box),
+    **dict.fromkeys(INTERLOCK_COMMANDS, Service._ask_box),
 }
-_STEERING: Final[Mapping[Wish, Callable[[Course, float], None]]] = {
-    Wish.HOLD: Course.hold,
-    Wish.HOLD_NOW: Course.hold_now,
-    Wish.RESUME: Course.resume,
-    Wish.STOP: Course.stop,
+_STEERING: Final[Mapping[Command, Callable[[RunSequencer, float], None]]] = {
+    Command.HOLD: RunSequencer.hold,
+    Command.HOLD_NOW: RunSequencer.hold_now,
+    Command.RESUME: RunSequencer.resume,
+    Command.STOP: RunSequencer.stop,
 }

@@ -18,7 +18,7 @@ from etchdaemon.logbook.backup.backups import FOLDER_NAME
 from etchdaemon.logbook.backup.names import next_name, read_names
 from etchdaemon.logbook.backup.space import as_size
 from etchdaemon.logbook.backup.sums import is_as_written, put_in_place
-from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.shared.progress import progress_shown
 from etchwire.client import DaemonClient
@@ -132,7 +132,7 @@ def by_ourselves(state: Path, dest: Path | None) -> Path:
     return target
 
 
-def _opened(logbook: Path) -> Book:
+def _opened(logbook: Path) -> LogbookConnection:
     """Open a logbook that is sound; a damaged one is the daemon's to set aside."""
     book, note = open_book(logbook, at_utc=datetime.now(UTC).isoformat(timespec="seconds"))
     if note is not None:

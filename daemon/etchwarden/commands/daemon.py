@@ -36,7 +36,7 @@ def command(
 
     Ends with SIGTERM or Ctrl-C; an etch that is under way is stopped first.
     """
-    from etchdaemon.assembly import Places, run_daemon  # noqa: PLC0415 - `--help` stays quick
+    from etchdaemon.assembly import DaemonPaths, run_daemon  # noqa: PLC0415 - `--help` stays quick
     from etchdaemon.configuration.faults import FaultyConfiguration  # noqa: PLC0415
     from etchdaemon.errors import EtchdaemonError  # noqa: PLC0415
     from etchwarden.shared.file_errors import ended_by  # noqa: PLC0415
@@ -46,7 +46,7 @@ def command(
     try:
         state.mkdir(parents=True, exist_ok=True)
         port = port or _port_in(box)  # empty where it is to be named later: the daemon waits
-        places = Places(port=port, socket=socket, state=state, practice=practice, box=box)
+        places = DaemonPaths(port=port, socket=socket, state=state, practice=practice, box=box)
         sys.exit(run_daemon(places))
     except FaultyConfiguration as refused:
         raise ended_by(refused) from refused

@@ -125,7 +125,7 @@ def _ask_controller(port: str) -> dict[str, Any]:
         while time.monotonic() < until_s:
             now_s = time.monotonic()
             machine.look_after(now_s)
-            for event in machine.hear(now_s):
+            for event in machine.read_events(now_s):
                 machine.tell(event, now_s)
             machine.tick(now_s)
             if machine.link in (LinkState.READY, LinkState.REFUSED):

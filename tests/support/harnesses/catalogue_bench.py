@@ -5,7 +5,7 @@ import re
 from click.testing import CliRunner
 
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.rpc.dispatcher import Desk
+from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
 from etchwire.sheet import read_sheet
 from support.harnesses.logbooks import END, EVENT, LONG_S, row_of
@@ -47,7 +47,7 @@ class Shop:
         self.logbook = Logbook.at(
             folder / "logbook.sqlite3", utc_now=self._now, confirm_timeout_s=LONG_S, **more
         )
-        self.desk = Desk(folder / "socket", NoLoop(), self.logbook)
+        self.desk = Dispatcher(folder / "socket", NoLoop(), self.logbook)
         (folder / "shed.toml").write_text(OWN_LASER)
 
     def __enter__(self):

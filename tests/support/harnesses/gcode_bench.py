@@ -27,17 +27,17 @@ def machine(**changes):
     return replace(MACHINE, **changes)
 
 
-def job_of(bits, *, head=HEAD, recipe=RECIPE, **wishes):
+def job_of(bits, *, head=HEAD, recipe=RECIPE, **commands):
     """Return the G-code and the sheet of a picture given as dots."""
     file = io.BytesIO()
-    order = Order(title="a test", head=head, recipe=recipe, halftone="none", **wishes)
+    order = Order(title="a test", head=head, recipe=recipe, halftone="none", **commands)
     sheet = write_job(np.array(bits, dtype=bool), file, order)
     return file.getvalue(), sheet
 
 
-def inspected(gcode, of_machine=MACHINE, **wishes):
+def inspected(gcode, of_machine=MACHINE, **commands):
     data = gcode if isinstance(gcode, bytes) else gcode.encode("ascii")
-    return inspect(io.BytesIO(data), of_machine, **wishes)
+    return inspect(io.BytesIO(data), of_machine, **commands)
 
 
 def kinds_of(report):

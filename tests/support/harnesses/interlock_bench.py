@@ -98,12 +98,12 @@ class Bench:
         else:
             self.open_and_shut_lid()
 
-    def ask_to_arm(self, **wishes: bool) -> None:
-        self.interlocks.arm(ANSWERS, day=DAY, now_s=self.now_s, **wishes)
+    def ask_to_arm(self, **commands: bool) -> None:
+        self.interlocks.arm(ANSWERS, day=DAY, now_s=self.now_s, **commands)
 
-    def arm(self, **wishes: bool) -> None:
+    def arm(self, **commands: bool) -> None:
         self.run(1.0)
-        self.ask_to_arm(**wishes)
+        self.ask_to_arm(**commands)
         self.run(0.5)
         self.show_somebody()
         self.run(self.interlocks.setup.extraction.purge_s + 1)

@@ -11,7 +11,7 @@ from typing import Final
 
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
 from etchdaemon.logbook.backup.sums import put_in_place
-from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import (
     Damaged,
     cause,
@@ -41,7 +41,7 @@ class Copy:
     bytes: int
 
 
-def copy_book(book: Book, target: Path, *, between: Between) -> Copy:
+def copy_book(book: LogbookConnection, target: Path, *, between: Between) -> Copy:
     """Copy `book` to `target` in small steps, check the copy and have it on disk.
 
     `between` hears the share done after every step and may wait, or raise to give up. Whoever
@@ -60,7 +60,7 @@ def copy_book(book: Book, target: Path, *, between: Between) -> Copy:
     return Copy(target, found.version, found.runs, found.bytes)
 
 
-def _copy_pages(book: Book, path: Path, between: Between) -> None:
+def _copy_pages(book: LogbookConnection, path: Path, between: Between) -> None:
     path.unlink(missing_ok=True)
     with closing(sqlite3.connect(path, isolation_level=None)) as copy, path.open("rb") as file:
         # It counts once it has been checked, so nothing of it needs a journal or a sync.

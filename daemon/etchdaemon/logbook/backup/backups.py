@@ -15,7 +15,7 @@ from etchdaemon.logbook.backup.backup import copy_book
 from etchdaemon.logbook.backup.names import BackupName, is_due, next_name, read_names, surplus
 from etchdaemon.logbook.backup.space import LEAST_BYTES, SeenRoom, Space, as_size
 from etchdaemon.logbook.backup.sums import lone_sums, remove
-from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import cause
 
 FOLDER_NAME: Final = "backups"
@@ -26,7 +26,7 @@ PAUSE_S: Final = 0.02  # between steps: the etch's own writes come first
 
 _log = logging.getLogger(__name__)
 
-Lend = Callable[[], Book]
+Lend = Callable[[], LogbookConnection]
 
 
 class _Ended(Exception):
@@ -155,7 +155,7 @@ class Backups:
         for leftover in (*self._folder.glob(".arriving-*"), *lone_sums(self._folder)):
             leftover.unlink()
 
-    def _make_room(self, book: Book) -> None:
+    def _make_room(self, book: LogbookConnection) -> None:
         """Remove the oldest, all but one, until another fits; raise BackupFailed."""
         with book.turn:
             (pages,), (page_bytes,) = (

@@ -16,7 +16,7 @@ NOTHING_KEPT: Final[Mapping[str, Any]] = {
 }
 
 
-class Keeping:
+class Maintenance:
     """The backups and the room of the logbook in `folder`."""
 
     def __init__(self, folder: Path, lend: Lend, *, utc_now: Callable[[], str]) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.steps import APPLICATION_ID, MIGRATIONS, migrate, version_of
 from etchwire.storing import fault_of_card, settle
 
@@ -51,8 +51,8 @@ def cause(error: Exception) -> str:
 
 
 def open_book(
-    path: Path, *, at_utc: str, connect: Callable[..., Book] = Book
-) -> tuple[Book, str | None]:
+    path: Path, *, at_utc: str, connect: Callable[..., LogbookConnection] = LogbookConnection
+) -> tuple[LogbookConnection, str | None]:
     """Open or begin the logbook at `path`, brought to the newest schema.
 
     A damaged file is set aside under a name with `at_utc` and a new one begun; the second value
@@ -69,7 +69,7 @@ def open_book(
         raise LogbookUnavailable(f"The logbook {path} cannot be opened: {cause(error)}.") from error
 
 
-def _open_sound(path: Path, connect: Callable[..., Book]) -> Book:
+def _open_sound(path: Path, connect: Callable[..., LogbookConnection]) -> LogbookConnection:
     require_header(path)
     # The connection is made here and used by the writer's thread, and by that of the backups.
     book = connect(path, timeout=0.2, isolation_level=None, check_same_thread=False)

@@ -10,8 +10,8 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any, Final
 
-from etchdaemon.logbook.logbook_connection import Book
-from etchdaemon.logbook.write.entries import Entry, RowMeasured, RunSummed
+from etchdaemon.logbook.logbook_connection import LogbookConnection
+from etchdaemon.logbook.write.entries import LogbookEntry, RowMeasured, RunSummed
 
 ROWS_EVERY_S: Final = 1.0
 RETRY_EVERY_S: Final = 1.0
@@ -23,7 +23,7 @@ ENTRIES_KEPT: Final = 2_000
 class Write:
     """An entry, and who waits until it is on disk: what somebody waits for is never retried."""
 
-    entry: Entry
+    entry: LogbookEntry
     waiter: "Future[int | None] | None" = None
 
 
@@ -31,7 +31,7 @@ class Write:
 class Read:
     """A question to the database, and where its answer goes."""
 
-    question: Callable[[Book], Any]
+    question: Callable[[LogbookConnection], Any]
     waiter: "Future[Any]"
 
 

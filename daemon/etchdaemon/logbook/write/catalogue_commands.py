@@ -13,14 +13,14 @@ from etchdaemon.logbook.write.card_entries import (
     VerdictSaved,
 )
 from etchdaemon.logbook.write.catalogue_entries import (
-    CraftIntroduced,
+    CatalogueIntroduced,
     HeadSaved,
     LensWiped,
     RecipeRetired,
     RecipeSaved,
     SurfaceSaved,
 )
-from etchdaemon.logbook.write.entries import Entry
+from etchdaemon.logbook.write.entries import LogbookEntry
 from etchdaemon.logbook.write.insert_statements import Stamp
 from etchwire.catalogue import Head, Register
 from etchwire.catalogue_records import (
@@ -39,7 +39,7 @@ from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
 NAMELESS: Final = "somebody"
 
 
-def save_head(stamp: Stamp, *, head: Mapping[str, Any], notes: str) -> Entry:
+def save_head(stamp: Stamp, *, head: Mapping[str, Any], notes: str) -> LogbookEntry:
     """Describe a laser."""
     described = Head.from_table(head)
     require_name("laser", described.name)
@@ -47,37 +47,37 @@ def save_head(stamp: Stamp, *, head: Mapping[str, Any], notes: str) -> Entry:
     return HeadSaved(head=described, notes=notes, stamp=stamp)
 
 
-def wipe_lens(stamp: Stamp, *, head: str) -> Entry:
+def wipe_lens(stamp: Stamp, *, head: str) -> LogbookEntry:
     """Note that a lens was wiped."""
     return LensWiped(head, stamp)
 
 
-def save_surface(stamp: Stamp, *, surface: Mapping[str, Any]) -> Entry:
+def save_surface(stamp: Stamp, *, surface: Mapping[str, Any]) -> LogbookEntry:
     """Describe a surface."""
     return SurfaceSaved(Surface.from_table(surface), stamp)
 
 
-def save_recipe(stamp: Stamp, *, recipe: Mapping[str, Any]) -> Entry:
+def save_recipe(stamp: Stamp, *, recipe: Mapping[str, Any]) -> LogbookEntry:
     """Bring a recipe into force."""
     return RecipeSaved(RecipeRecord.from_table(recipe), stamp)
 
 
-def retire_recipe(stamp: Stamp, *, id: int) -> Entry:  # noqa: A002 (the wire's name)
+def retire_recipe(stamp: Stamp, *, id: int) -> LogbookEntry:  # noqa: A002 (the wire's name)
     """Take a recipe out of force."""
     return RecipeRetired(id, stamp)
 
 
-def save_card(stamp: Stamp, *, card: Mapping[str, Any]) -> Entry:
+def save_card(stamp: Stamp, *, card: Mapping[str, Any]) -> LogbookEntry:
     """File a card."""
     return CardSaved(CardRecord.from_table(card), stamp)
 
 
-def save_reading(stamp: Stamp, *, reading: Mapping[str, Any]) -> Entry:
+def save_reading(stamp: Stamp, *, reading: Mapping[str, Any]) -> LogbookEntry:
     """File what a card showed."""
     return ReadingSaved(ReadingRecord.from_table(reading), stamp)
 
 
-def accept_reading(stamp: Stamp, *, reading: int, chosen: Mapping[str, Any]) -> Entry:
+def accept_reading(stamp: Stamp, *, reading: int, chosen: Mapping[str, Any]) -> LogbookEntry:
     """Choose: `chosen` holds a `recipe`, without head, surface and origin, or a `register`."""
     if len(chosen) != 1 or not chosen.keys() <= {"recipe", "register"}:
         raise UnreadableSheet("what is chosen is either a recipe or a register")
@@ -92,12 +92,12 @@ def accept_reading(stamp: Stamp, *, reading: int, chosen: Mapping[str, Any]) -> 
     return ReadingAccepted(reading, chosen, stamp, recipe=recipe)
 
 
-def save_verdict(stamp: Stamp, **verdict: Any) -> Entry:
+def save_verdict(stamp: Stamp, **verdict: Any) -> LogbookEntry:
     """Say what the wiped tile of a run looked like."""
     return VerdictSaved(VerdictRecord(**verdict), stamp)
 
 
-COMMANDS: Final[Mapping[str, Callable[..., Entry]]] = {
+COMMANDS: Final[Mapping[str, Callable[..., LogbookEntry]]] = {
     command.__name__: command
     for command in (
         save_head, wipe_lens, save_surface, save_recipe, retire_recipe, save_card, save_reading,
@@ -106,7 +106,7 @@ COMMANDS: Final[Mapping[str, Callable[..., Entry]]] = {
 }  # fmt: skip
 
 
-def entry_of(command: str, parameters: Mapping[str, Any], *, at_utc: str) -> Entry:
+def entry_of(command: str, parameters: Mapping[str, Any], *, at_utc: str) -> LogbookEntry:
     """Return the entry that `command` makes; raise CommandRefused, with a sentence."""
     given = dict(parameters)
     who = str(given.pop("who", "")).strip()
@@ -117,7 +117,7 @@ def entry_of(command: str, parameters: Mapping[str, Any], *, at_utc: str) -> Ent
         raise CommandRefused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
 
 
-def practice_craft(*, at_utc: str) -> Entry:
+def practice_craft(*, at_utc: str) -> LogbookEntry:
     """Return what a practice household begins with: invented lasers, surfaces and recipes."""
     recipes = tuple(
         RecipeRecord(
@@ -127,7 +127,7 @@ def practice_craft(*, at_utc: str) -> Entry:
         )
         for name, recipe in PRACTICE_RECIPES.items()
     )
-    return CraftIntroduced(
+    return CatalogueIntroduced(
         heads=tuple(PRACTICE_HEADS.values()),
         surfaces=PRACTICE_SURFACES,
         recipes=recipes,

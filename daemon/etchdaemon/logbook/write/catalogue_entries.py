@@ -124,7 +124,7 @@ class RecipeRetired:
 
 
 @dataclass(frozen=True, slots=True)
-class CraftIntroduced:
+class CatalogueIntroduced:
     """What a practice household begins with; a logbook that knows a laser keeps what it has."""
 
     heads: tuple[Head, ...]

@@ -16,7 +16,7 @@ DETAILS_LIMIT: Final = 16_000  # characters: an event must fit one answer on the
 TEXT_LIMIT: Final = 4_000
 
 
-class Entry(Protocol):
+class LogbookEntry(Protocol):
     """Something to be written."""
 
     def write(self, book: sqlite3.Connection) -> int | None:

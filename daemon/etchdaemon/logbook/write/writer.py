@@ -9,15 +9,15 @@ from concurrent.futures import Future
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
-from etchdaemon.logbook.logbook_connection import Book
+from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import cause
 from etchdaemon.logbook.schema.steps import transaction
 from etchdaemon.logbook.write.backlog import Backlog, Read, Write
-from etchdaemon.logbook.write.entries import Entry, NoteMade, RunsCutShort
+from etchdaemon.logbook.write.entries import LogbookEntry, NoteMade, RunsCutShort
 
 _log = logging.getLogger(__name__)
 
-Opener = Callable[[], tuple[Book, str | None]]
+Opener = Callable[[], tuple[LogbookConnection, str | None]]
 
 # What a value that does not fit raises, as against a disk that does not take it.
 _UNFIT: Final = (
@@ -43,7 +43,7 @@ class Writer:
     def __init__(self, opener: Opener, *, utc_now: Callable[[], str]) -> None:
         self._opener = opener
         self._utc_now = utc_now
-        self._book: Book | None = None
+        self._book: LogbookConnection | None = None
         self._backlog = Backlog()
         self._changed = threading.Condition()
         self._is_closing = False
@@ -70,19 +70,19 @@ class Writer:
             self._changed.notify()
         self._thread.join()
 
-    def write(self, entry: Entry) -> None:
+    def write(self, entry: LogbookEntry) -> None:
         """Queue `entry`, first in line."""
         with self._changed:
             self._backlog.add(Write(entry))
             self._changed.notify()
 
-    def write_rows(self, entries: Sequence[Entry]) -> None:
+    def write_rows(self, entries: Sequence[LogbookEntry]) -> None:
         """Queue `entries`, to be written within a second or so."""
         with self._changed:
             self._backlog.add_rows([Write(entry) for entry in entries])
             self._changed.notify()
 
-    def confirm(self, entry: Entry) -> "Future[int | None]":
+    def confirm(self, entry: LogbookEntry) -> "Future[int | None]":
         """Queue `entry`, first in line; the future tells when it is on disk, or that it is not.
 
         Raise LogbookUnavailable when the logbook is closed.
@@ -94,7 +94,7 @@ class Writer:
             self._changed.notify()
         return waiter
 
-    def read(self, question: Callable[[Book], Any]) -> "Future[Any]":
+    def read(self, question: Callable[[LogbookConnection], Any]) -> "Future[Any]":
         """Queue `question`, behind what is to be written; raise LogbookUnavailable as above."""
         waiter: Future[Any] = Future()
         with self._changed:
@@ -149,7 +149,7 @@ class Writer:
             self._book.close()
         self._was_tried.set()
 
-    def _opened(self) -> Book:
+    def _opened(self) -> LogbookConnection:
         if self._book is None:
             self._book, note = self._opener()
             if note:

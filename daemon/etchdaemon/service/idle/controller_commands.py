@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from etchdaemon.controller import controller_command as chore
-from etchdaemon.controller.controller_command import Chore
+from etchdaemon.controller.controller_command import ControllerCommand
 from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused
 
@@ -15,7 +15,7 @@ SET_ORIGIN: Final = "set_origin"
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class CommandKind:
     """One chore: its lines, how long it may take, and when it makes sense."""
 
     lines: tuple[bytes, ...]
@@ -24,20 +24,20 @@ class Kind:
     not_now: str
 
 
-CHORES: Final[Mapping[str, Kind]] = {
-    "home": Kind(
+CONTROLLER_COMMANDS: Final[Mapping[str, CommandKind]] = {
+    "home": CommandKind(
         (chore.HOME,),
         _HOMING_PATIENCE_S,
         lambda facts: facts.was_questioned and facts.settings.can_home,
         "This machine has no switches to home by, or is not at rest.",
     ),
-    "unlock": Kind(
+    "unlock": CommandKind(
         (chore.UNLOCK,),
         PATIENCE_S,
         lambda facts: facts.was_questioned and facts.can_unlock,
         "The controller is not locked.",
     ),
-    SET_ORIGIN: Kind(
+    SET_ORIGIN: CommandKind(
         chore.SET_ORIGIN,
         PATIENCE_S,
         lambda facts: facts.was_questioned and facts.report.is_idle,
@@ -46,16 +46,16 @@ CHORES: Final[Mapping[str, Kind]] = {
 }
 
 
-def chores_for(facts: Facts | None) -> tuple[str, ...]:
+def commands_for(facts: Facts | None) -> tuple[str, ...]:
     """Return the names of what may be asked of a controller known by `facts`, at rest."""
     if facts is None:
         return ()
-    return tuple(name for name, kind in CHORES.items() if kind.is_fit(facts))
+    return tuple(name for name, kind in CONTROLLER_COMMANDS.items() if kind.is_fit(facts))
 
 
-def chore_for(name: str, facts: Facts | None) -> Chore:
+def command_for(name: str, facts: Facts | None) -> ControllerCommand:
     """Return the chore of that name; raise CommandRefused where it makes no sense now."""
-    kind = CHORES[name]
+    kind = CONTROLLER_COMMANDS[name]
     if facts is None or facts.firmware is None or not kind.is_fit(facts):
         raise CommandRefused(kind.not_now)
-    return Chore(kind.lines, facts.firmware, kind.patience_s)
+    return ControllerCommand(kind.lines, facts.firmware, kind.patience_s)

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from etchdaemon.controller.beam_off import BeamOff
-from etchdaemon.controller.controller_command import NO_ANSWER, RESTARTED, Chore
+from etchdaemon.controller.controller_command import NO_ANSWER, RESTARTED, ControllerCommand
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Sequence
@@ -17,12 +17,12 @@ from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import Moving
-from etchdaemon.run.states import Life, State, Turn, Wish, next_state
+from etchdaemon.run.states import Command, RunOccurrence, RunStateMachine, State, next_state
 from etchdaemon.service.command_queue import Request
-from etchdaemon.service.idle.controller_commands import chore_for
+from etchdaemon.service.idle.controller_commands import command_for
 from etchdaemon.service.idle.interlock_commands import CAN_BE_ARMED, arm
 from etchdaemon.service.idle.job_origin import FIND_ORIGIN, WRITES_ORIGIN, JobOrigin
-from etchdaemon.service.idle.jog_controller import Heading
+from etchdaemon.service.idle.jog_controller import JogController
 from etchdaemon.service.job import compatibility as fitness
 from etchdaemon.service.job.inspection import CHANGED, Inspection
 from etchdaemon.service.job.reentry import POSITION_GONE
@@ -31,7 +31,7 @@ from etchdaemon.service.link.bed import bed_of
 from etchdaemon.service.link.machine import LinkState, Machine
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.run.last_run import LastRun
-from etchdaemon.service.run.run_sequencer import Course
+from etchdaemon.service.run.run_sequencer import RunSequencer
 from etchwire.controller_profile import EIGHT_BIT
 
 JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."
@@ -46,31 +46,31 @@ _ENDS_EPOCH: Final = {
 }
 
 
-class Between:
+class IdleController:
     """Holds the job that is loaded, and the request that waits for the controller.
 
-    `course` is the run that was started last, until another job is loaded.
+    `sequencer` is the run that was started last, until another job is loaded.
     """
 
     def __init__(
         self,
         *,
         machine: Machine,
-        life: Life,
+        run_state: RunStateMachine,
         clock: Clock,
         records: Records,
         guard: Guard,
         preflight: Preflight,
     ) -> None:
         self.inspection = Inspection(preflight)
-        self.heading = Heading(machine, guard)
+        self.jog = JogController(machine, guard)
         self.last_run = LastRun(machine)
         self.origin = JobOrigin(machine=machine, guard=guard, records=records, clock=clock)
         self.job: SpooledJob | None = None
-        self.course: Course | None = None
+        self.sequencer: RunSequencer | None = None
         self.pending: Request | None = None  # answered when the sequence in hand is over
         self._machine = machine
-        self._life = life
+        self._run_state = run_state
         self._clock = clock
         self._records = records
         self._guard = guard
@@ -78,13 +78,13 @@ class Between:
     def load(self, request: Request, now_s: float) -> None:  # noqa: ARG002 - the table's signature
         """Take a job, unless the controller, as far as it is known, cannot run it."""
         self._refuse_while_pending()
-        next_state(self._life.state, Wish.LOAD)
+        next_state(self._run_state.state, Command.LOAD)
         job: SpooledJob = request.arguments["job"]
         self._refuse_unfit(job)
         self._refuse_moved(job)
-        self._life.turn(Wish.LOAD)
+        self._run_state.turn(Command.LOAD)
         self.note_ended()
-        self.job, self.course = job, None
+        self.job, self.sequencer = job, None
         self.inspection.take(job)
         self._keep_up()
         told = request.arguments.get("told", {})
@@ -93,18 +93,18 @@ class Between:
     def unload(self, request: Request, now_s: float) -> None:  # noqa: ARG002
         """Put the job away."""
         self._refuse_while_pending()
-        self._life.turn(Wish.UNLOAD)
+        self._run_state.turn(Command.UNLOAD)
         self.note_ended()
-        self.job = self.course = None
+        self.job = self.sequencer = None
         self.inspection.take(None)
         request.accept()
 
     def arm(self, request: Request, now_s: float) -> None:
         """See that the controller's beam is off; the box's own tests follow, which close K2."""
         self._refuse_while_pending()
-        if self._life.is_under_way:
+        if self._run_state.is_under_way:
             raise CommandRefused(UNDER_WAY)
-        if self._life.state not in CAN_BE_ARMED:
+        if self._run_state.state not in CAN_BE_ARMED:
             raise CommandRefused(NOTHING_TO_ARM)
         facts = self._machine.facts
         if not self._machine.is_ready or facts is None or facts.firmware is None:
@@ -117,8 +117,8 @@ class Between:
     def start(self, request: Request, now_s: float) -> None:
         """Ask the controller anew what it is set to; the start follows when it has answered."""
         self._refuse_while_pending()
-        if self._life.state not in CAN_BE_ARMED:
-            next_state(self._life.state, Wish.START)
+        if self._run_state.state not in CAN_BE_ARMED:
+            next_state(self._run_state.state, Command.START)
         if not self._machine.is_ready:
             raise CommandRefused(self._machine.sentence)
         self._keep_up()
@@ -128,26 +128,26 @@ class Between:
         self.pending = request
         self._machine.open_again(From.REST, now_s)
 
-    def do_chore(self, request: Request, now_s: float) -> None:
+    def run_controller_command(self, request: Request, now_s: float) -> None:
         """Have the controller do something; it is answered when that is done.
 
         Homing lasts longer than anybody wants to wait: it is answered when it has begun, and
         what came of it is said of the machine.
         """
         self._refuse_while_pending()
-        if self._life.is_under_way:
+        if self._run_state.is_under_way:
             raise CommandRefused(NOT_BETWEEN_RUNS)
         if self._machine.sequence is not None:
-            raise CommandRefused(HEAD_MOVES if self.heading.is_under_way else IS_ASKED)
+            raise CommandRefused(HEAD_MOVES if self.jog.is_under_way else IS_ASKED)
         command = request.command
         chore = (
             self.origin.finding()
             if command == FIND_ORIGIN
-            else chore_for(command, self._machine.facts)
+            else command_for(command, self._machine.facts)
         )
         self.note_ended()
         self.last_run.lose_place()
-        self.heading.told = ""
+        self.jog.told = ""
         if command in WRITES_ORIGIN:
             self._machine.epoch.origin = None  # until it is read back
         self._guard.disarm()
@@ -161,30 +161,33 @@ class Between:
     def move(self, request: Request, now_s: float) -> None:
         """Move the head; answered when it has begun."""
         self._refuse_while_pending()
-        if self._life.is_under_way:
+        if self._run_state.is_under_way:
             raise CommandRefused(NOT_BETWEEN_RUNS)
         said = dict(request.arguments)
-        self.heading.begin(request.command, said, job=self.job, now_s=now_s)
+        self.jog.begin(request.command, said, job=self.job, now_s=now_s)
         request.accept()
 
-    def go_on(self, now_s: float) -> None:
+    def advance(self, now_s: float) -> None:
         """Answer what waited for the controller, and look after it."""
         ended = self._machine.tick(now_s)
         if ended is not None:
             self._conclude(ended, now_s)
         self._machine.look_after(now_s)
         self._keep_up()
-        if self._life.state is State.STARTING and self._machine.link is not LinkState.OPENING:
-            self._life.turn(Turn.MACHINE_SEEN)
+        if self._run_state.state is State.STARTING and self._machine.link is not LinkState.OPENING:
+            self._run_state.turn(RunOccurrence.MACHINE_SEEN)
 
     def _conclude(self, ended: Sequence, now_s: float) -> None:
-        if isinstance(ended, (Moving, Measuring, Chore, BeamOff)) and ended.failure in _ENDS_EPOCH:
+        if (
+            isinstance(ended, (Moving, Measuring, ControllerCommand, BeamOff))
+            and ended.failure in _ENDS_EPOCH
+        ):
             self._machine.epoch.end(_ENDS_EPOCH[ended.failure])
         match ended:
             case Moving() | Measuring():
                 self._moved(ended, now_s)
-            case Chore():
-                self._chore_done(ended, now_s)
+            case ControllerCommand():
+                self._controller_command_done(ended, now_s)
             case BeamOff():
                 self._beam_off_seen(ended, now_s)
             case _:
@@ -192,7 +195,7 @@ class Between:
 
     def _asked_anew(self) -> None:
         """Go on with what waited for the controller to say again what it is set to."""
-        self.heading.look()
+        self.jog.look()
         request, self.pending = self.pending, None
         if request is not None and request.command in WRITES_ORIGIN:
             self._take_origin(request)
@@ -203,12 +206,12 @@ class Between:
         facts = self._machine.facts
         if isinstance(ended, Measuring) and ended.failure is None and facts is not None:
             self._machine.measured.note(ended, facts)
-        self.heading.moved(ended, now_s)
+        self.jog.moved(ended, now_s)
 
     def note_ended(self) -> None:
         """Remember of the run that has ended what it left."""
-        if self.course is not None:
-            self.last_run.note(self.course.etch, self.inspection.record()["kinds"])
+        if self.sequencer is not None:
+            self.last_run.note(self.sequencer.etch, self.inspection.record()["kinds"])
 
     def recall_end(self, run: Mapping[str, Any]) -> None:
         """Take over the run of the logbook that ended last: after it somebody has to look.
@@ -225,7 +228,7 @@ class Between:
         self.last_run.began = (run["id"], self._clock.now_s() - ago_s - (run["elapsed_s"] or 0.0))
         self._guard.recall_end(ago_s)
 
-    def note_look(self, said: Said) -> None:
+    def record_look(self, said: Said) -> None:
         """Write into the record of the run that has ended what came of a look after its end."""
         if self.last_run.began is None:
             return
@@ -245,9 +248,9 @@ class Between:
         if objection is not None:
             raise CommandRefused(objection)
 
-    def lose(self, sentence: str) -> None:
+    def handle_port_loss(self, sentence: str) -> None:
         """Refuse what waits for a controller that is gone."""
-        self.heading.lose(sentence)
+        self.jog.handle_port_loss(sentence)
         if self.pending is not None:
             self.pending.refuse(CommandRefused(sentence))
             self.pending = None
@@ -260,17 +263,19 @@ class Between:
         except EtchdaemonError as error:
             request.refuse(error)
             return
-        self._life.turn(Wish.START)
+        self._run_state.turn(Command.START)
         self.origin.note_run(etch.number)
         self.last_run.forget()
-        self.course = Course(etch, machine=self._machine, life=self._life, guard=self._guard)
+        self.sequencer = RunSequencer(
+            etch, machine=self._machine, run_state=self._run_state, guard=self._guard
+        )
         request.accept()
 
     def _refuse_unarmed(self) -> None:
         """Raise CommandRefused unless the box is armed, saying what it lacks."""
-        if self._life.state in CAN_BE_ARMED:
+        if self._run_state.state in CAN_BE_ARMED:
             raise CommandRefused(self._guard.why_not_start() or NOT_ARMED)
-        next_state(self._life.state, Wish.START)
+        next_state(self._run_state.state, Command.START)
 
     def _start_etch(self, request: Request) -> Etch:
         job, facts = self.job, self._machine.facts
@@ -304,9 +309,9 @@ class Between:
             stays_until_end=str(said.get("stays_until_end") or ""),
         )
 
-    def _chore_done(self, chore: Chore, now_s: float) -> None:
+    def _controller_command_done(self, chore: ControllerCommand, now_s: float) -> None:
         if chore.is_homing:
-            self.heading.homed(chore.failure)
+            self.jog.homed(chore.failure)
         request = self.pending
         if request is not None and chore.failure is not None:
             request.refuse(CommandRefused(chore.failure))

@@ -16,7 +16,7 @@ def arm(guard: Guard, arguments: Arguments, day: str) -> None:
     guard.arm(arguments["answers"], day=day, with_heartbeat_test=bool(arguments["test_heartbeat"]))
 
 
-BOX_WISHES: Final[Mapping[str, Callable[[Guard, Arguments, str], None]]] = {
+INTERLOCK_COMMANDS: Final[Mapping[str, Callable[[Guard, Arguments, str], None]]] = {
     "disarm": lambda guard, _arguments, _day: guard.disarm(),
     "reset": lambda guard, arguments, _day: guard.reset(arguments["names"]),
     "answer_round": lambda guard, _arguments, _day: guard.answer_round(),
@@ -25,7 +25,9 @@ BOX_WISHES: Final[Mapping[str, Callable[[Guard, Arguments, str], None]]] = {
 }
 
 
-def box_wishes_in(state: State, report: Mapping[str, Any], *, is_machine_ready: bool) -> list[str]:
+def interlock_commands_in(
+    state: State, report: Mapping[str, Any], *, is_machine_ready: bool
+) -> list[str]:
     """Return what may be asked of the box now, by its own report."""
     is_disarmed = report["phase"] == Phase.IDLE.value and not report["arming"]["is_under_way"]
     can_be_armed = state in CAN_BE_ARMED and is_machine_ready

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, Final
 
-from etchdaemon.controller.controller_command import Chore, find_origin
+from etchdaemon.controller.controller_command import ControllerCommand, find_origin
 from etchdaemon.errors import CommandRefused
 from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.position_epoch import EarlierOrigin
@@ -67,12 +67,12 @@ class JobOrigin:
         earlier = self._earlier
         return earlier if earlier is not None and earlier.is_there(self._machine.epoch) else None
 
-    def finding(self) -> Chore:
+    def finding(self) -> ControllerCommand:
         """Return what takes the earlier origin again; raise CommandRefused where there is none."""
         facts, found = self._machine.facts, self.found
         if found is None or facts is None or facts.firmware is None or not facts.report.is_idle:
             raise CommandRefused(NONE_EARLIER)
-        return Chore(find_origin(found.place_mm), facts.firmware, PATIENCE_S)
+        return ControllerCommand(find_origin(found.place_mm), facts.firmware, PATIENCE_S)
 
     def take(self, command: str) -> None:
         """Take the origin that `command` has written, as read back; raise CommandRefused."""

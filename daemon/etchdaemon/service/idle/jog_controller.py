@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from etchdaemon.controller.controller_command import RESTARTED, Chore
+from etchdaemon.controller.controller_command import RESTARTED, ControllerCommand
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order
 from etchdaemon.errors import CommandRefused
@@ -24,7 +24,7 @@ HOMED: Final = "The machine is homed: it knows where its ends are."
 NOT_READY: Final = "The head can be moved only when nothing else is going on at the machine."
 
 
-class Heading:
+class JogController:
     """Sends the head somewhere with the beam off; a stop breaks off moves and homing alike.
 
     Whatever was armed is put back first: a head that moves is no machine that somebody has just
@@ -46,7 +46,7 @@ class Heading:
         """Whether the head moves, by a move or by homing."""
         sequence = self._machine.sequence
         return isinstance(sequence, (Moving, Measuring)) or (
-            isinstance(sequence, Chore) and sequence.is_homing
+            isinstance(sequence, ControllerCommand) and sequence.is_homing
         )
 
     def shown(self) -> dict[str, Any]:
@@ -87,7 +87,7 @@ class Heading:
         machine.epoch.note_move()
         machine.begin(moving, now_s)
 
-    def obey(self, verdict: Verdict, now_s: float) -> None:
+    def apply_verdict(self, verdict: Verdict, now_s: float) -> None:
         """Stop the head for an emergency."""
         is_emergency = verdict.reaction >= Reaction.EMERGENCY
         self._emergency = verdict.sentence if is_emergency else ""
@@ -134,7 +134,7 @@ class Heading:
             self._machine.epoch.ends_mm = ends_of(facts)
         self._has_homed = False
 
-    def lose(self, sentence: str) -> None:
+    def handle_port_loss(self, sentence: str) -> None:
         """Note that the controller is gone."""
         if self._ready_sentence:
             self.told = sentence

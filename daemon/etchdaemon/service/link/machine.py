@@ -35,7 +35,7 @@ class Machine:
 
     One sequence at a time is in hand. `report` is the last status report; `moves_head` is set
     while the head moves on our word. Every method that touches an open port raises PortLost;
-    `lose` is the answer to that.
+    `handle_port_loss` is the answer to that.
     """
 
     def __init__(self, *, open_port: PortOpener, beam: BeamEnable, port_name: str) -> None:
@@ -95,13 +95,13 @@ class Machine:
         """Whether the controller rests and still owes an answer."""
         return self._wire is not None and self._wire.patience.has_lost_a_reply
 
-    def hear(self, now_s: float) -> Listed[Event]:
+    def read_events(self, now_s: float) -> Listed[Event]:
         """Return what the controller has said; look for the port when it is not open."""
         if self._wire is None:
             if now_s >= self._again_at_s:
                 self._try_to_open(now_s)
             return ()
-        return self._wire.hear(now_s)
+        return self._wire.read_events(now_s)
 
     def tell(self, event: Event, now_s: float) -> None:
         """Take note of `event`, and let the sequence in hand know.
@@ -209,7 +209,7 @@ class Machine:
         elif self.report is not None and self.report.has_closed_door:
             self.open_again(From.UNSURE, now_s)
 
-    def lose(self, sentence: str, now_s: float) -> None:
+    def handle_port_loss(self, sentence: str, now_s: float) -> None:
         """Cut the beam, let go of the port and look for it again."""
         self.cut_beam()
         if self._wire is not None:

@@ -10,7 +10,7 @@ from etchdaemon.controller.link import Link
 from etchdaemon.controller.orders import Order
 from etchdaemon.controller.window import ReceiveWindow
 from etchdaemon.ports import BytePort
-from etchdaemon.run.reply_timeouts import Patience
+from etchdaemon.run.reply_timeouts import ReplyTimeouts
 
 LOST_AFTER_S: Final = 1.0
 TOGETHER_S: Final = 0.05
@@ -30,7 +30,7 @@ class Wire:
     """
 
     def __init__(self, port: BytePort) -> None:
-        self.patience = Patience()
+        self.patience = ReplyTimeouts()
         self.asked_at_s = 0.0  # when the last report was asked for
         self.heard_was_asked_at_s = 0.0  # when the report heard last was, at the earliest
         self._port = port
@@ -57,7 +57,7 @@ class Wire:
         """Return how much of it the controller had when it reported, None if it did not say."""
         return self._link.held_bytes(report)
 
-    def hear(self, now_s: float) -> list[Event]:
+    def read_events(self, now_s: float) -> list[Event]:
         """Return what the controller has said since the last time."""
         data = self._port.read_waiting()
         if not data:

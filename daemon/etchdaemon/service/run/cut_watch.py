@@ -5,7 +5,7 @@ from typing import Any
 from etchdaemon.controller.facts import Facts
 from etchdaemon.run import cut
 from etchdaemon.run.cut import CutFound, CutMark, Sighting
-from etchdaemon.run.loop_stalls import Pauses
+from etchdaemon.run.loop_stalls import LoopStalls
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.row_path import RowPath
 from etchdaemon.run.stopping import braking_s
@@ -40,11 +40,11 @@ class CutWatch:
         if self._mark is not None:
             self._mark.note_sighting(sighting)
 
-    def mark(self, now_s: float, pauses: Pauses, *, lines_answered: int) -> None:
-        """Take note that the beam goes out now, or did as long ago as `pauses` leaves open."""
+    def mark(self, now_s: float, loop_stalls: LoopStalls, *, lines_answered: int) -> None:
+        """Take note that the beam goes out now, or did as long ago as `loop_stalls` leaves open."""
         if self._mark is None:
             seen = [] if self.sighting is None else [self.sighting]
-            self._mark = CutMark.at(now_s, seen, pauses)
+            self._mark = CutMark.at(now_s, seen, loop_stalls)
             self._answered_at_mark = lines_answered
 
     def found(self, rest: Sighting, progress: Progress, *, lines_answered: int) -> CutFound | None:

@@ -9,8 +9,8 @@ from etchdaemon.ports import Clock, Records
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
 from etchdaemon.run.cut import Sighting
-from etchdaemon.run.loop_stalls import Pauses
-from etchdaemon.run.overrides import Lever
+from etchdaemon.run.loop_stalls import LoopStalls
+from etchdaemon.run.overrides import Override
 from etchdaemon.run.progress import Progress
 from etchdaemon.run.reentry_rules import CUT, FILE_CUT, NOT_BEGUN, UNBEGUN, cut_event
 from etchdaemon.run.starvation import Cause, Starvation, Supply
@@ -45,10 +45,12 @@ class Etch:
             recipe_feed_mm_per_min=job.sheet.recipe.feed_mm_per_min,
         )
         self.started_at_s = clock.now_s()
-        self.pauses = Pauses(self.started_at_s)
+        self.loop_stalls = LoopStalls(self.started_at_s)
         self.started_at_utc = clock.utc_now()
         self.limit_line = job.sheet.gcode_lines
-        self.percent = dict.fromkeys(Lever, 100)  # of the job's own speed and power, as asked for
+        self.percent = dict.fromkeys(
+            Override, 100
+        )  # of the job's own speed and power, as asked for
         self.held_because: str | None = None
         self.is_held_in_motion = False
         self.has_constant_power = False  # standing still it would burn on
@@ -161,7 +163,7 @@ class Etch:
         self, report: StatusReported, *, in_flight_bytes: int, held_bytes: int | None, now_s: float
     ) -> None:
         """Take note of how well the controller is supplied with lines, and who holds them up."""
-        supply = Supply(self.pauses.was_late(now_s), in_flight_bytes, held_bytes)
+        supply = Supply(self.loop_stalls.was_late(now_s), in_flight_bytes, held_bytes)
         self._starvation.note_report(report, supply, elapsed_s=self.elapsed_s, is_fed=self.is_fed)
 
     def _rows_finished(self, x_mm: float, y_mm: float) -> Sequence[RowEntry]:
@@ -180,14 +182,14 @@ class Etch:
         self.is_all_etched = True
         self._finish(self.progress.complete())
 
-    def set_lever(self, lever: Lever, percent: int) -> None:
+    def set_override(self, lever: Override, percent: int) -> None:
         """Take note of an override that is asked for."""
         self.percent[lever] = percent
-        self._cut.fastest_percent = max(self._cut.fastest_percent, self.percent[Lever.FEED])
+        self._cut.fastest_percent = max(self._cut.fastest_percent, self.percent[Override.FEED])
 
     def mark_cut(self, now_s: float) -> None:
         """Take note that the beam has gone out with the head in motion."""
-        self._cut.mark(now_s, self.pauses, lines_answered=self.lines_accepted)
+        self._cut.mark(now_s, self.loop_stalls, lines_answered=self.lines_accepted)
 
     def note_cut(self, rest: StatusReported | None) -> None:
         """Write where the beam went out, for whoever takes up the rest of the picture."""

@@ -18,7 +18,7 @@ from etchdaemon.controller.firmware import EIGHT_BIT, Firmware
 from etchdaemon.interlocks.evaluation import Why
 from etchdaemon.interlocks.rules import Phase, Reaction
 from etchdaemon.interlocks.verdict import Verdict
-from etchdaemon.run.loop_stalls import Pauses
+from etchdaemon.run.loop_stalls import LoopStalls
 from etchdaemon.run.starvation import Cause
 from etchdaemon.run.states import State
 
@@ -143,18 +143,18 @@ def slowed(*, run_mm_per_min: float, asked_mm_per_min: float) -> str:
     )
 
 
-def held_up(pauses: Pauses) -> str:
+def held_up(loop_stalls: LoopStalls) -> str:
     """Return what is said of the last pause."""
-    return HELD_UP.format(pause_s=pauses.lasted_s)
+    return HELD_UP.format(pause_s=loop_stalls.lasted_s)
 
 
-def why_tripped(verdict: Verdict, pauses: Pauses) -> str:
+def why_tripped(verdict: Verdict, loop_stalls: LoopStalls) -> str:
     """Return why the box trips: after a long pause, readings that nobody took are no open lid."""
-    if not pauses.was_long:
+    if not loop_stalls.was_long:
         return verdict.sentence
     bad = (
         finding.sentence
         for finding in verdict.found
         if finding.why is Why.BAD and finding.reaction(Phase.ETCHING) >= Reaction.TRIP
     )
-    return " ".join((held_up(pauses), *islice(bad, 1)))
+    return " ".join((held_up(loop_stalls), *islice(bad, 1)))

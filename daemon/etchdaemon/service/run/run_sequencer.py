@@ -13,15 +13,15 @@ from etchdaemon.interlocks.verdict import Verdict
 from etchdaemon.ports import Guard
 from etchdaemon.run import audit
 from etchdaemon.run.holding import Arriving, Enabling, HoldingNow
-from etchdaemon.run.overrides import Lever, Overrides
+from etchdaemon.run.overrides import Override, Overrides
 from etchdaemon.run.relay_testing import RelayTesting
 from etchdaemon.run.resetting import Emergency
-from etchdaemon.run.states import Life, State, Turn, Wish
+from etchdaemon.run.states import Command, RunOccurrence, RunStateMachine, State
 from etchdaemon.run.stopping import Stopping
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run import faults
 from etchdaemon.service.run.etch import Etch
-from etchdaemon.service.run.run_termination import Endings
+from etchdaemon.service.run.run_termination import RunTermination
 from etchwire.record import HELD, HOLD, RESUMED, TRIP
 
 NO_HOLD: Final = (
@@ -30,18 +30,20 @@ NO_HOLD: Final = (
 _FEEDING: Final = frozenset((State.ETCHING, State.HOLDING))
 
 
-class Course:
+class RunSequencer:
     """Takes a run from its first line to its end, whatever happens on the way.
 
     It is over when the life's state is no longer under way. Whatever touches the port raises
-    PortLost, to which `ends.lose` is the answer.
+    PortLost, to which `termination.lose` is the answer.
     """
 
-    def __init__(self, etch: Etch, *, machine: Machine, life: Life, guard: Guard) -> None:
+    def __init__(
+        self, etch: Etch, *, machine: Machine, run_state: RunStateMachine, guard: Guard
+    ) -> None:
         self.etch = etch
-        self.ends = Endings(etch, machine=machine, life=life, guard=guard)
+        self.termination = RunTermination(etch, machine=machine, run_state=run_state, guard=guard)
         self._machine = machine
-        self._life = life
+        self._run_state = run_state
         self._guard = guard
         self._overrides = Overrides()
         self._board_trouble: str | None = None  # as it was told last
@@ -55,7 +57,7 @@ class Course:
         if self.etch.ending is not None:
             return  # it rests, and ends in a moment
         if self.etch.has_constant_power:
-            self.ends.trip(NO_HOLD, now_s)
+            self.termination.trip(NO_HOLD, now_s)
             return
         self._hold_for("You asked for a hold at the row's end.")
 
@@ -64,60 +66,60 @@ class Course:
         if self.etch.ending is not None:
             return
         if self.etch.has_constant_power:
-            self.ends.trip(NO_HOLD, now_s)
+            self.termination.trip(NO_HOLD, now_s)
             return
-        self._life.turn(Wish.HOLD_NOW)
+        self._run_state.turn(Command.HOLD_NOW)
         self.etch.stop_feeding()
         self.etch.held_because = "You asked for a hold at once."
         self.etch.note(HOLD, self.etch.held_because)
-        self._machine.begin(HoldingNow(self.ends.rest_patience_s), now_s)
+        self._machine.begin(HoldingNow(self.termination.rest_patience_s), now_s)
 
     def resume(self, now_s: float) -> None:
         """Go on; raise LogbookUnavailable when that cannot be written down first."""
         report = self._machine.report
         if report is None or not (report.is_idle or report.is_held or report.has_closed_door):
             raise CommandRefused("The machine is not ready to go on. Is its lid closed?")
-        if self._life.state is State.HELD:
+        if self._run_state.state is State.HELD:
             self._guard.resume_run()
             self._guard.note_steered(is_waiting=True)
             now_s = self.etch.confirm(RESUMED, "You let the etch go on.")
-        self._life.turn(Wish.RESUME)
+        self._run_state.turn(Command.RESUME)
         starts_cycle = self.etch.is_held_in_motion or report.has_closed_door
         enabling = Enabling(self._guard.has_settled, starts_cycle=starts_cycle)
         self._machine.begin(enabling, now_s)
 
     def stop(self, now_s: float) -> None:
         """Come to rest, empty the controller, and end the run."""
-        self.ends.stop("You stopped it.", now_s)
+        self.termination.stop("You stopped it.", now_s)
 
-    def override(self, lever: Lever, percent: int) -> None:
+    def override(self, lever: Override, percent: int) -> None:
         """Change speed or power from here on, in percent of what the job says.
 
         With dynamic power the beam follows the speed, so a higher speed is a higher power too.
         """
         self._overrides.want(lever, percent)
-        self.etch.set_lever(lever, percent)
-        also = " The power follows the speed." if lever is Lever.FEED else ""
+        self.etch.set_override(lever, percent)
+        also = " The power follows the speed." if lever is Override.FEED else ""
         text = f"You set the {lever.value} to {percent} %.{also}"
         self.etch.note("override", text, lever=lever.value, percent=percent)
 
     # What happens.
 
-    def obey(self, verdict: Verdict, now_s: float) -> None:
+    def apply_verdict(self, verdict: Verdict, now_s: float) -> None:
         """Do what the interlocks ask; the guard has put the beam out where that is part of it."""
-        self.etch.pauses.look(
+        self.etch.loop_stalls.look(
             now_s, opened_at_s=verdict.opened_at_s, was_unwatched=verdict.was_unwatched
         )
         for trip in verdict.fresh:
             reaction = trip.reaction.name.lower()
             self.etch.note(TRIP, trip.sentence, rule=trip.rule.name, reaction=reaction)
         if verdict.reaction is Reaction.EMERGENCY:
-            self.ends.escalate(verdict.sentence, now_s)
+            self.termination.escalate(verdict.sentence, now_s)
         elif verdict.reaction is Reaction.TRIP:
-            self.ends.trip(faults.why_tripped(verdict, self.etch.pauses), now_s)
+            self.termination.trip(faults.why_tripped(verdict, self.etch.loop_stalls), now_s)
         elif verdict.reaction is Reaction.HOLD and self._may_hold:
             if self.etch.has_constant_power:
-                self.ends.trip(verdict.sentence, now_s)
+                self.termination.trip(verdict.sentence, now_s)
             else:
                 self._hold_for(verdict.sentence)
 
@@ -135,39 +137,39 @@ class Course:
                 )
                 self._overrides.note_report(event, asked_at_s=asked_at_s)
             case Greeted():
-                self.ends.restart_seen(now_s)
+                self.termination.restart_seen(now_s)
                 return
             case Unreadable() if not event.may_be_a_reply:
                 self.etch.warn("A report of the controller came damaged: the cable is disturbed.")
         facts = self._machine.facts
-        fault = faults.fault_of(event, self._life.state, facts.firmware if facts else None)
+        fault = faults.fault_of(event, self._run_state.state, facts.firmware if facts else None)
         if fault is None and isinstance(event, StatusReported) and self.etch.is_astray(event):
             fault = faults.ASTRAY
             self.etch.has_strayed = True
         if fault is not None:
-            self.ends.fail(fault, now_s)
+            self.termination.fail(fault, now_s)
             if isinstance(event, AlarmRaised):
                 self._machine.tell(event, now_s)
 
-    def go_on(self, now_s: float) -> None:
+    def advance(self, now_s: float) -> None:
         """Do what follows from the time, and from what was noted."""
         self._notice_a_pause()
         self._notice_trouble()
         sequence = self._machine.tick(now_s)
         if sequence is not None:
             _CONCLUSIONS[type(sequence)](self, sequence, now_s)
-        if not self._life.is_under_way or self.ends.is_under_way:
+        if not self._run_state.is_under_way or self.termination.is_under_way:
             return
-        if not self.ends.is_epoch_kept:
-            self.ends.fail(self._machine.epoch.because, now_s)
+        if not self.termination.is_epoch_kept:
+            self.termination.fail(self._machine.epoch.because, now_s)
         elif self._machine.is_silent:
-            self.ends.lose_control(faults.SILENT, now_s)
+            self.termination.lose_control(faults.SILENT, now_s)
         elif self._machine.has_lost_a_reply:
-            self.ends.fail(faults.LOST_REPLY, now_s)
+            self.termination.fail(faults.LOST_REPLY, now_s)
         elif self._may_feed and self.etch.is_fed and not self._machine.lines_in_flight:
             self._machine.begin(Arriving(), now_s)
         else:
-            self._move_levers(now_s)
+            self._send_overrides(now_s)
 
     def lines(self, now_s: float) -> list[bytes]:
         """Return the lines that may be sent now."""
@@ -176,23 +178,23 @@ class Course:
         try:
             return self.etch.take_lines(self._machine.free_bytes)
         except EtchdaemonError as error:
-            self.ends.fail(str(error), now_s)
+            self.termination.fail(str(error), now_s)
             return []
 
     # How sequences end.
 
     def _enabled(self, enabling: Enabling, now_s: float) -> None:
         if enabling.has_failed:
-            self.ends.fail(faults.NOT_MOVING, now_s)
+            self.termination.fail(faults.NOT_MOVING, now_s)
         elif not self._guard.may_burn():
-            self.ends.fail(faults.NO_BEAM, now_s)
-        elif self._life.state is State.RESUMING:
-            self._life.turn(Turn.MOVED_ON)
+            self.termination.fail(faults.NO_BEAM, now_s)
+        elif self._run_state.state is State.RESUMING:
+            self._run_state.turn(RunOccurrence.MOVED_ON)
             self.etch.feed_on()
 
     def _held_now(self, holding: HoldingNow, now_s: float) -> None:
         if holding.has_failed or holding.rest is None:
-            self.ends.lose_control(faults.NOT_AT_REST, now_s)
+            self.termination.lose_control(faults.NOT_AT_REST, now_s)
             return
         self.etch.is_held_in_motion = holding.rest.is_held
         self.etch.note_cut(holding.rest)
@@ -201,51 +203,51 @@ class Course:
     def _arrived(self, arriving: Arriving, now_s: float) -> None:
         place_mm = arriving.rest.work_mm if arriving.rest is not None else None
         if self.etch.is_fed_to_its_end:
-            self.ends.complete(place_mm, now_s)
+            self.termination.complete(place_mm, now_s)
             return
         planned_mm = self.etch.row_end_mm()
         if planned_mm is not None and (
             place_mm is None or dist(place_mm[:2], planned_mm) > audit.TOLERANCE_MM
         ):
-            self.ends.fail(faults.NOT_AT_ROW_END, now_s)
+            self.termination.fail(faults.NOT_AT_ROW_END, now_s)
             return
         self.etch.row_held()
         self._held()
 
     def _beam_off_seen(self, beam_off: BeamOff, now_s: float) -> None:
-        self.ends.beam_off_seen(beam_off, now_s)
+        self.termination.beam_off_seen(beam_off, now_s)
 
     def _relay_tested(self, testing: RelayTesting, now_s: float) -> None:
-        self.ends.relay_tested(testing, now_s)
+        self.termination.relay_tested(testing, now_s)
 
     def _stopped(self, stopping: Stopping, now_s: float) -> None:
-        self.ends.stopped(stopping, now_s)
+        self.termination.stopped(stopping, now_s)
 
     def _reset_over(self, emergency: Emergency, now_s: float) -> None:
-        self.ends.reset_over(emergency, now_s)
+        self.termination.reset_over(emergency, now_s)
 
     # Small steps.
 
     @property
     def _may_hold(self) -> bool:
-        return self._life.state is State.ETCHING and self.etch.ending is None
+        return self._run_state.state is State.ETCHING and self.etch.ending is None
 
     @property
     def _may_feed(self) -> bool:
-        return self._life.state in _FEEDING and self._machine.sequence is None
+        return self._run_state.state in _FEEDING and self._machine.sequence is None
 
     def _hold_for(self, because: str) -> None:
-        self._life.turn(Wish.HOLD)
+        self._run_state.turn(Command.HOLD)
         self.etch.hold_at_row_end()
         self.etch.held_because = because
         self.etch.note(HOLD, because)
 
     def _held(self) -> None:
         self._machine.cut_beam()
-        self._life.turn(Turn.CAME_TO_REST)
+        self._run_state.turn(RunOccurrence.CAME_TO_REST)
         self.etch.note(HELD, "The machine stands still and the beam is off.")
 
-    def _move_levers(self, now_s: float) -> None:
+    def _send_overrides(self, now_s: float) -> None:
         byte = self._overrides.next_byte(now_s)
         if byte is not None:
             self._machine.put(byte)
@@ -260,16 +262,16 @@ class Course:
         self._board_trouble = trouble
 
     def _notice_a_pause(self) -> None:
-        if self.etch.pauses.was_long:
-            self.etch.warn(faults.held_up(self.etch.pauses))
+        if self.etch.loop_stalls.was_long:
+            self.etch.warn(faults.held_up(self.etch.loop_stalls))
 
 
-_CONCLUSIONS: Final[Mapping[type[Sequence], Callable[[Course, Any, float], None]]] = {
-    Enabling: Course._enabled,
-    HoldingNow: Course._held_now,
-    Arriving: Course._arrived,
-    BeamOff: Course._beam_off_seen,
-    RelayTesting: Course._relay_tested,
-    Stopping: Course._stopped,
-    Emergency: Course._reset_over,
+_CONCLUSIONS: Final[Mapping[type[Sequence], Callable[[RunSequencer, Any, float], None]]] = {
+    Enabling: RunSequencer._enabled,
+    HoldingNow: RunSequencer._held_now,
+    Arriving: RunSequencer._arrived,
+    BeamOff: RunSequencer._beam_off_seen,
+    RelayTesting: RunSequencer._relay_tested,
+    Stopping: RunSequencer._stopped,
+    Emergency: RunSequencer._reset_over,
 }

@@ -10,7 +10,7 @@ from etchdaemon.ports import Guard
 from etchdaemon.run import audit, position_epoch
 from etchdaemon.run.relay_testing import RelayTesting
 from etchdaemon.run.resetting import Emergency
-from etchdaemon.run.states import Life, State, Turn, Wish
+from etchdaemon.run.states import Command, RunOccurrence, RunStateMachine, State
 from etchdaemon.run.stopping import REST_PATIENCE_S, Stopping, braking_s
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run import faults
@@ -20,16 +20,18 @@ ALL_IS_WELL: Final = "Every line was answered and the head is where it should be
 TOLD_TO_END: Final = "The daemon was told to end."
 
 
-class Endings:
+class RunTermination:
     """Ends one run, once, whoever or whatever asked for it.
 
     The first fault stays the reason; a fault outweighs a stop that a person had asked for.
     """
 
-    def __init__(self, etch: Etch, *, machine: Machine, life: Life, guard: Guard) -> None:
+    def __init__(
+        self, etch: Etch, *, machine: Machine, run_state: RunStateMachine, guard: Guard
+    ) -> None:
         self._etch = etch
         self._machine = machine
-        self._life = life
+        self._run_state = run_state
         self._guard = guard
         self._epoch = machine.epoch.number
         head, recipe = etch.job.sheet.head, etch.job.sheet.recipe
@@ -52,17 +54,17 @@ class Endings:
         """Come to rest with the beam on till then, empty the controller, end as stopped."""
         if self._etch.has_constant_power:
             self._cut(now_s)
-        is_first = self._life.state is not State.STOPPING
-        self._life.turn(Wish.STOP)
+        is_first = self._run_state.state is not State.STOPPING
+        self._run_state.turn(Command.STOP)
         if is_first:
             self._decide("stopped", because)
             self._begin_stopping(now_s, cuts_first=False)
 
     def trip(self, because: str, now_s: float) -> None:
         """Cut, come to rest, end as stopped; a machine that rests already is left to rest."""
-        if self._life.state is State.HELD:
+        if self._run_state.state is State.HELD:
             self._etch.held_because = because
-        elif self._life.state is not State.STOPPING:
+        elif self._run_state.state is not State.STOPPING:
             self._cut_and_stop("stopped", because, now_s)
 
     def wind_down(self, now_s: float) -> None:
@@ -81,7 +83,7 @@ class Endings:
             return
         self._cut(now_s)
         self._decide("failed", because)
-        self._life.turn(Turn.FAULT_FOUND)
+        self._run_state.turn(RunOccurrence.FAULT_FOUND)
         self._machine.begin(Emergency(), now_s)
 
     def lose_control(self, because: str, now_s: float) -> None:
@@ -98,7 +100,7 @@ class Endings:
         self._end(is_position_known=False)
         self._machine.open_again(From.UNASKED_GREETING, now_s)
 
-    def lose(self, sentence: str) -> None:
+    def handle_port_loss(self, sentence: str) -> None:
         """End: the port is gone."""
         self._decide("failed", sentence)
         self._end(is_position_known=False)
@@ -170,7 +172,7 @@ class Endings:
     def _cut_and_stop(self, ended: str, because: str, now_s: float) -> None:
         self._cut(now_s)
         self._decide(ended, because)
-        self._life.turn(Turn.FAULT_FOUND)
+        self._run_state.turn(RunOccurrence.FAULT_FOUND)
         if not self.is_under_way:
             self._begin_stopping(now_s, cuts_first=True)
 
@@ -194,7 +196,7 @@ class Endings:
             self._etch.ending = (ended, because)
 
     def _end(self, *, is_position_known: bool) -> None:
-        self._life.turn(Turn.RUN_ENDED)
+        self._run_state.turn(RunOccurrence.RUN_ENDED)
         self._guard.end_run()
         if not self.is_epoch_kept:
             is_position_known = False

@@ -7,13 +7,13 @@ from typing import Any, Final
 
 from etchdaemon.interlocks.start.starting import StartWish
 from etchdaemon.ports import Clock, Guard, Records
-from etchdaemon.run.overrides import Lever
-from etchdaemon.run.states import UNDER_WAY, State, Wish, wishes_in
-from etchdaemon.service.command_queue import Wishes
-from etchdaemon.service.idle.controller_commands import chores_for
-from etchdaemon.service.idle.interlock_commands import box_wishes_in
+from etchdaemon.run.overrides import Override
+from etchdaemon.run.states import UNDER_WAY, Command, State, commands_in
+from etchdaemon.service.command_queue import CommandQueue
+from etchdaemon.service.idle.controller_commands import commands_for
+from etchdaemon.service.idle.interlock_commands import interlock_commands_in
 from etchdaemon.service.idle.job_origin import FIND_ORIGIN, JobOrigin
-from etchdaemon.service.idle.jog_controller import Heading
+from etchdaemon.service.idle.jog_controller import JogController
 from etchdaemon.service.job.inspection import Inspection
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.machine import Machine
@@ -24,7 +24,7 @@ NEWS_EVERY_S: Final = 0.25  # of the wall's
 
 
 @dataclass(frozen=True, slots=True)
-class Scene:
+class LoopState:
     """What the loop has in hand at one moment."""
 
     state: State
@@ -32,7 +32,7 @@ class Scene:
     etch: Etch | None
     inspection: Inspection
     is_pending: bool  # a person waits for the answer of something the controller does
-    heading: Heading
+    jog: JogController
     origin: JobOrigin
     unfinished: Mapping[str, Any] | None  # the run that may be taken up again
 
@@ -41,20 +41,32 @@ class Publishing:
     """Builds snapshots of a scene and a machine, and hands them to those who watch."""
 
     def __init__(
-        self, *, machine: Machine, wishes: Wishes, clock: Clock, records: Records, guard: Guard
+        self,
+        *,
+        machine: Machine,
+        commands: CommandQueue,
+        clock: Clock,
+        records: Records,
+        guard: Guard,
     ) -> None:
         self._machine = machine
         self._guard = guard
-        self._wishes = wishes
+        self._commands = commands
         self._clock = clock
         self._records = records
         self._shown: tuple[object, ...] = ()
         self._again_at_s = 0.0
 
-    def show(self, scene: Scene, now_s: float) -> None:
-        """Publish `scene` if it is news."""
+    def show(self, loop_state: LoopState, now_s: float) -> None:
+        """Publish `loop_state` if it is news."""
         machine = self._machine
-        what = (scene.state, scene.job, scene.etch, scene.is_pending, machine.link)
+        what = (
+            loop_state.state,
+            loop_state.job,
+            loop_state.etch,
+            loop_state.is_pending,
+            machine.link,
+        )
         seen = (
             *what,
             machine.sentence,
@@ -62,28 +74,30 @@ class Publishing:
             machine.sequence is None,
             machine.epoch.number,
             machine.epoch.origin,
-            scene.inspection.standing,
-            scene.unfinished,
+            loop_state.inspection.standing,
+            loop_state.unfinished,
             self._guard.standing,
         )
         if seen == self._shown and now_s < self._again_at_s:
             return
         self._shown = seen
-        objection = scene.origin.objection(scene.job)
+        objection = loop_state.origin.objection(loop_state.job)
         self._again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
         at_utc = self._clock.utc_now()
         report = self._guard.report(day=at_utc[:10])
-        self._wishes.publish(
+        self._commands.publish(
             {
                 "at_utc": at_utc,
-                "state": scene.state.value,
-                "sentence": snapshot.sentence_of(scene.state, scene.etch, machine, objection),
-                "may": self._may(scene, report, is_placed=objection is None),
-                "machine": snapshot.machine_of(machine, scene.origin) | scene.heading.shown(),
-                "job": snapshot.job_of(scene.job, scene.inspection),
-                "asked_at_start": self._asked_at_start(scene.job, at_utc),
-                "run": snapshot.run_of(scene.etch, machine, self._clock),
-                "unfinished": scene.unfinished,
+                "state": loop_state.state.value,
+                "sentence": snapshot.sentence_of(
+                    loop_state.state, loop_state.etch, machine, objection
+                ),
+                "may": self._may(loop_state, report, is_placed=objection is None),
+                "machine": snapshot.machine_of(machine, loop_state.origin) | loop_state.jog.shown(),
+                "job": snapshot.job_of(loop_state.job, loop_state.inspection),
+                "asked_at_start": self._asked_at_start(loop_state.job, at_utc),
+                "run": snapshot.run_of(loop_state.etch, machine, self._clock),
+                "unfinished": loop_state.unfinished,
                 "interlocks": report,
                 "logbook_trouble": self._records.trouble,
                 "storage": self._records.storage,
@@ -100,25 +114,29 @@ class Publishing:
         )
         return self._guard.asked_at_start(wish)
 
-    def _may(self, scene: Scene, report: Mapping[str, Any], *, is_placed: bool) -> list[str]:
-        is_fit = self._machine.is_ready and not scene.is_pending and is_placed
-        is_fit = is_fit and scene.inspection.can_be_armed
+    def _may(
+        self, loop_state: LoopState, report: Mapping[str, Any], *, is_placed: bool
+    ) -> list[str]:
+        is_fit = self._machine.is_ready and not loop_state.is_pending and is_placed
+        is_fit = is_fit and loop_state.inspection.can_be_armed
         may_start = is_fit and self._guard.why_not_start() is None
-        may = [w.value for w in wishes_in(scene.state) if w is not Wish.START or may_start]
-        if scene.state is State.ETCHING:
-            may += [f"set_{lever.value}" for lever in Lever]
-        if scene.state not in UNDER_WAY:
-            may += self._may_between(scene)
-        return [*may, *box_wishes_in(scene.state, report, is_machine_ready=is_fit)]
+        may = [
+            w.value for w in commands_in(loop_state.state) if w is not Command.START or may_start
+        ]
+        if loop_state.state is State.ETCHING:
+            may += [f"set_{lever.value}" for lever in Override]
+        if loop_state.state not in UNDER_WAY:
+            may += self._may_when_idle(loop_state)
+        return [*may, *interlock_commands_in(loop_state.state, report, is_machine_ready=is_fit)]
 
-    def _may_between(self, scene: Scene) -> list[str]:
-        if scene.is_pending or self._guard.watches_only_because is not None:
+    def _may_when_idle(self, loop_state: LoopState) -> list[str]:
+        if loop_state.is_pending or self._guard.watches_only_because is not None:
             return []
-        may = scene.heading.may(scene.job)
+        may = loop_state.jog.may(loop_state.job)
         if self._machine.sequence is not None:
             return may
-        if scene.unfinished is not None:
+        if loop_state.unfinished is not None:
             may.append("reenter")
-        if scene.origin.found is not None:
+        if loop_state.origin.found is not None:
             may.append(FIND_ORIGIN)
-        return [*may, *chores_for(self._machine.facts)]
+        return [*may, *commands_for(self._machine.facts)]

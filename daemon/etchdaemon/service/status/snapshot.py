@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from etchdaemon.ports import Clock
-from etchdaemon.run.overrides import Lever
+from etchdaemon.run.overrides import Override
 from etchdaemon.run.states import State
 from etchdaemon.service.idle.job_origin import JobOrigin
 from etchdaemon.service.job.inspection import Inspection
@@ -114,8 +114,8 @@ def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> dict[str, Any] 
         "feed_mm_per_min": feed,
         "power_ratio": power_ratio,
         "power_w": None if power_ratio is None else power_ratio * sheet.head.rated_optical_w,
-        "feed_percent": etch.percent[Lever.FEED],
-        "power_percent": etch.percent[Lever.POWER],
+        "feed_percent": etch.percent[Override.FEED],
+        "power_percent": etch.percent[Override.POWER],
         "held_because": etch.held_because,
         "ended": ended,
         "because": because,

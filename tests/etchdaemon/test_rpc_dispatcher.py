@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
-from etchdaemon.rpc.dispatcher import Admission, Desk
+from etchdaemon.rpc.dispatcher import Admission, Dispatcher
 from etchdaemon.rpc.method import Right
 from etchdaemon.rpc.methods import METHODS, NOTED, OF_LOGBOOK
 from etchwire.client import DaemonClient
@@ -52,7 +52,7 @@ class Loop:
 
     def __init__(self):
         self.sequence = 1
-        self.wishes = []
+        self.commands = []
         self.loaded = []
         self.fault = None
         self.is_starting = threading.Event()
@@ -63,7 +63,7 @@ class Loop:
         return {"sequence": self.sequence, "state": "idle"}
 
     def request(self, command, **arguments):
-        self.wishes.append(command)
+        self.commands.append(command)
         if self.fault:
             raise self.fault
         if command == "start":
@@ -109,7 +109,7 @@ def logbook():
 
 @pytest.fixture
 def path(tmp_path, loop, logbook):
-    with Desk(tmp_path / "s", loop, logbook):
+    with Dispatcher(tmp_path / "s", loop, logbook):
         yield tmp_path / "s"
 
 
@@ -126,7 +126,7 @@ def test_the_status_is_the_loop_s_snapshot(client):
 @pytest.mark.parametrize("wish", [wish for wish in WISHES if wish not in OF_LOGBOOK | NOTED])
 def test_a_wish_reaches_the_loop(client, loop, wish):
     assert client.call(wish, **NEEDED.get(wish, {})) == {}
-    assert loop.wishes == [wish]
+    assert loop.commands == [wish]
 
 
 @pytest.mark.parametrize("question", QUESTIONS)
@@ -169,14 +169,14 @@ def test_a_job_from_a_pipe_is_refused_instead_of_waited_for(tmp_path, client, lo
                 client.load(*files)
 
     assert refusal.value.kind == "job"
-    assert loop.wishes == []
+    assert loop.commands == []
 
 
 def test_a_job_without_its_files_does_not_reach_the_loop(client, loop):
     with pytest.raises(Refused, match="2 open files must come along"):
         client.call("load")
 
-    assert loop.wishes == []
+    assert loop.commands == []
 
 
 class Particular(CommandRefused):
@@ -228,7 +228,7 @@ def test_a_stop_passes_a_start_that_still_waits(path, client, loop):
     with DaemonClient(path, timeout_s=LONG_S) as other:
         assert other.call("stop") == {}
 
-    assert loop.wishes == ["start", "stop"]
+    assert loop.commands == ["start", "stop"]
     loop.may_start.set()
     starter.join(LONG_S)
 
@@ -246,7 +246,7 @@ def test_what_is_not_in_the_table_does_not_reach_the_loop(client, loop, method, 
     with pytest.raises(Refused, match=sentence):
         client.call(method, **params)
 
-    assert loop.wishes == []
+    assert loop.commands == []
 
 
 def test_a_subscriber_sees_each_change_without_asking(client, loop):
@@ -260,14 +260,17 @@ def test_a_subscriber_sees_each_change_without_asking(client, loop):
 
 def test_a_user_who_may_only_observe_cannot_operate(tmp_path, loop, logbook):
     admission = Admission(observe_uids={os.getuid()}, operate_uids={os.getuid() + 1})
-    with Desk(tmp_path / "s", loop, logbook, admission), DaemonClient(tmp_path / "s") as client:
+    with (
+        Dispatcher(tmp_path / "s", loop, logbook, admission),
+        DaemonClient(tmp_path / "s") as client,
+    ):
         assert client.call("status")["sequence"] == 1
         assert client.call("runs")["question"] == "runs"
         for wish in [*WISHES, "load"]:
             with pytest.raises(Refused, match="this user may not operate the machine"):
                 client.call(wish)
 
-    assert loop.wishes == []
+    assert loop.commands == []
 
 
 @pytest.mark.parametrize(
