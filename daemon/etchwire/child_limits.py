@@ -1,7 +1,9 @@
 """The limits a child process sets itself first, so that its work costs no etch and no page."""
 
+import ctypes
 import os
 import resource
+import signal
 from contextlib import suppress
 from typing import Final
 
@@ -11,6 +13,8 @@ _OOM_SCORE: Final = "/proc/self/oom_score_adj"
 # The daemon's unit has -800 and the page's 500 (proc_pid_oom_score_adj(5)): work that can be done
 # again goes first. Raising needs no privilege.
 EXPENDABLE: Final = 800
+_PR_SET_PDEATHSIG: Final = 1  # linux/prctl.h
+_c_library = ctypes.CDLL(None)  # loaded here: what runs between fork and exec must not
 
 
 def limit_child(*, memory_mb: int, processor_s: int) -> None:
@@ -46,6 +50,16 @@ def be_expendable(score: int) -> None:
                 os.write(descriptor, str(score).encode())
         finally:
             os.close(descriptor)
+
+
+def die_with_parent(parent: int, number: signal.Signals = signal.SIGKILL) -> None:
+    """Have the kernel send this process a signal once its parent dies; end if it has died already.
+
+    It is sent when the parent's *thread* ends that started this process (prctl(2)).
+    """
+    _c_library.prctl(_PR_SET_PDEATHSIG, number)
+    if os.getppid() != parent:  # it was quicker
+        os._exit(1)
 
 
 def _lower(kind: int, most: int) -> None:

@@ -16,7 +16,8 @@ from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch
 from etchdaemon.logbook.logbook import Logbook
 from etchpath.foreign_job import write_foreign_job
-from etchpath.reentry.remainder_files import write_rest_file
+from etchpath.preflight.inspected import ASSUMED
+from etchpath.reentry.foreign import write_rest_of_file
 from etchpractice.machine import PracticeMachine
 from etchproof.layout.job import read_card_file
 from etchwarden.__main__ import main
@@ -78,6 +79,16 @@ def make_foreign(card, here):
         write_foreign_job(here / "drawing.nc", Path(made), head=HEAD, surface="slate")
 
 
+def leave_a_rest(card, here):
+    """Do as the child does that writes what is left of a job, in a folder for a while."""
+    with (
+        TemporaryDirectory(dir=card) as made,
+        (here / "drawing.nc").open("rb") as whole,
+        Path(made, "rest.nc").open("wb") as rest,
+    ):
+        write_rest_of_file(whole, 5, rest, ASSUMED)
+
+
 # What others have written, beside what is typed; each with the card's folder and the other disk.
 PARTS = {
     "the way of a job that was handed in": lambda card, here: draw_path(
@@ -87,9 +98,7 @@ PARTS = {
         here / "old/expected.png", folder=card / "pictures", gcode_sha256="0" * 64
     ),
     "another program's file, made a job for a while": make_foreign,
-    "what is left of it": lambda card, here: write_rest_file(
-        here / "drawing.nc", card / "rest.nc", line=5, index=None, machine=None
-    ),
+    "what is left of it": leave_a_rest,
     "what a job looks like in practice": lambda card, _: PracticeMachine().tile.save_picture(
         card / "tile.png", wiped=True
     ),

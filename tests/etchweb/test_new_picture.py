@@ -4,6 +4,7 @@ import io
 import json
 import re
 import time
+from dataclasses import replace
 
 import pillow_heif
 import pytest
@@ -13,7 +14,7 @@ from etchweb.app import create_app
 from etchweb.drafts import views as new_picture
 from etchweb.drafts.store import Drafts, shown_name
 from etchweb.server import csrf_and_headers as guard
-from etchweb.workers.work import MOST_WAITING
+from etchweb.workers.work import MOST_WAITING, WORKER
 from etchwire.errors import Refused
 from etchwire.retention import DAY_S, DRAFTS
 from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
@@ -587,7 +588,8 @@ def test_a_page_that_starts_clears_away_what_a_killed_one_left_half_done(tmp_pat
 
 
 def test_a_child_that_is_killed_leaves_a_sentence(phone, cut_out, drafts, monkeypatch, app):
-    monkeypatch.setattr("etchweb.workers.work.MODULE", "etchweb.nothing_of_that_name")
+    nothing = replace(WORKER, module="etchweb.nothing_of_that_name")
+    monkeypatch.setattr("etchweb.workers.work.WORKER", nothing)
 
     answer = phone.look(f"/{cut_out}/look")
 

@@ -23,7 +23,7 @@ def test_the_end_of_a_child_is_told_and_logged(tmp_path, caplog, number, sentenc
     work = works.begin(tmp_path, "take", "photo")
     writer = os.open(tmp_path / DRAFT_NAME, os.O_WRONLY)  # opens once the child reads
 
-    work.child.send_signal(number)
+    os.kill(work.child.pid, number)
 
     assert work.over.wait(PATIENCE_S)
     os.close(writer)

@@ -1,10 +1,7 @@
 """The daemon's preflight with its real child process."""
 
 import hashlib
-import signal
-import subprocess
 import threading
-from subprocess import PIPE
 
 import pytest
 
@@ -12,6 +9,7 @@ from etchdaemon.errors import JobRefused
 from etchdaemon.hardware.preflight_child import PreflightChild
 from etchpath.machine import Machine
 from etchpath.writer.dots import Order, write_job
+from etchwire.child_process import launch as start
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from rig.bench import patch
 from rig.memory import NoDoorbell
@@ -81,10 +79,10 @@ def test_beginning_another_gives_the_first_up(child, tmp_path):
 def test_nobody_waits_while_a_process_is_being_started(tmp_path):
     is_starting, may_start = threading.Event(), threading.Event()
 
-    def launch(gcode):
+    def launch(program):
         is_starting.set()
         assert may_start.wait(PATIENCE_S)
-        raise JobRefused(f"{gcode} was let go.")
+        raise JobRefused(f"{program.module} was let go.")
 
     child = PreflightChild(NoDoorbell(), has_heartbeat_contact=False, launch=launch)
     first = child.begin(tmp_path, TABLE)
@@ -100,22 +98,20 @@ def test_nobody_waits_while_a_process_is_being_started(tmp_path):
     assert isinstance(first.exception(PATIENCE_S), JobRefused)
 
 
-def test_a_process_that_starts_too_late_is_ended(tmp_path):
-    may_start, started = threading.Event(), []
+def test_a_check_that_is_given_up_says_so(tmp_path):
+    may_start = threading.Event()
 
-    def launch(_gcode):
+    def launch(program):
         assert may_start.wait(PATIENCE_S)
-        started.append(subprocess.Popen(["sleep", "600"], stdin=PIPE, stdout=PIPE, stderr=PIPE))
-        return started[-1]
+        return start(program)
 
     child = PreflightChild(NoDoorbell(), has_heartbeat_contact=False, launch=launch)
-    found = child.begin(tmp_path, TABLE)
+    found = child.begin(_gcode(tmp_path), TABLE)
     child.close()
     may_start.set()
 
     with pytest.raises(JobRefused, match="given up"):
         found.result(PATIENCE_S)
-    assert started[0].returncode == -signal.SIGKILL
 
 
 def test_whoever_waits_is_rung_for(tmp_path):

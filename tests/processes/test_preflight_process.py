@@ -1,8 +1,6 @@
 """Preflight and re-entry as the daemon starts them: children of their own, with limits."""
 
 import json
-import subprocess
-import sys
 
 import numpy as np
 import pytest
@@ -10,15 +8,11 @@ import pytest
 from etchdaemon.errors import JobRefused
 from etchdaemon.hardware.rest_child import RestChild
 from etchpath.foreign_job import write_foreign_job
-from etchpath.index import read_index
 from etchpractice.practice_head import PRACTICE_HEAD
+from etchwire.child_process import Cause, ChildFailed, ChildProcess
+from etchwire.child_program import PREFLIGHT
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from support.harnesses.gcode_bench import MACHINE, inspected, job_of
-
-
-def child(module, *arguments):
-    command = [sys.executable, "-m", f"etchpath.{module}", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
 
 
 def job_folder(tmp_path):
@@ -30,56 +24,40 @@ def job_folder(tmp_path):
     return folder, gcode
 
 
-def test_the_child_prints_the_report_and_writes_what_is_asked_for(tmp_path):
+def preflight(gcode, machine=None):
+    return ChildProcess(PREFLIGHT, {"job": str(gcode), "machine": machine}).run()
+
+
+def test_the_child_answers_with_the_report(tmp_path):
     folder, gcode = job_folder(tmp_path)
-    index, picture = tmp_path / "index.json", tmp_path / "path.png"
 
-    done = child("preflight.process", folder / GCODE_NAME, "--index", index, "--picture", picture)
+    report = preflight(folder / GCODE_NAME)
 
-    assert (done.returncode, done.stderr) == (0, "")
-    report = json.loads(done.stdout)
     assert report == json.loads(inspected(gcode).to_json())
-    assert read_index(index, report["gcode_sha256"]).has_reentry
-    assert picture.exists()
 
 
-def test_a_child_without_memory_says_so_and_leaves_no_traceback(tmp_path):
+def test_a_child_without_memory_says_so_and_leaves_no_traceback(tmp_path, capfd):
     folder, _ = job_folder(tmp_path)
-    machine = tmp_path / "machine.json"
-    machine.write_text(json.dumps(MACHINE.to_table() | {"planner_blocks": 10**9}))
 
-    done = child("preflight.process", folder / GCODE_NAME, "--machine", machine)
+    with pytest.raises(ChildFailed, match=r"^The preflight failed: ") as failed:
+        preflight(folder / GCODE_NAME, MACHINE.to_table() | {"planner_blocks": 10**9})
 
-    assert (done.returncode, done.stdout) == (1, "")
-    assert done.stderr.startswith("The preflight failed: ")
-    assert "Traceback" not in done.stderr
+    assert failed.value.cause is Cause.FAILED
+    assert capfd.readouterr().err == ""
 
 
 def test_a_missing_file_is_a_sentence(tmp_path):
-    done = child("preflight.process", tmp_path / "absent.gcode")
-
-    assert done.returncode == 1
-    assert "absent.gcode" in done.stderr
+    with pytest.raises(ChildFailed, match=r"absent\.gcode: No such file"):
+        preflight(tmp_path / "absent.gcode")
 
 
 def test_the_rest_of_a_job_is_written_by_a_child(tmp_path):
     folder, _ = job_folder(tmp_path)
     rest = tmp_path / "rest"
 
-    done = child("reentry.process", folder, rest, "--row", 2, "--x-mm", 4)
+    RestChild().write(folder, rest, row=2, x_mm=4.0)
 
-    assert (done.returncode, done.stderr) == (0, "")
     assert [entry.row for entry in read_sheet(rest).index] == [2, 3, 4]
-
-
-def test_the_rest_of_another_file_is_written_by_a_child(tmp_path):
-    (tmp_path / "file.gcode").write_text("G21G91\nM4S500F1000\nG1X10\nX10\nM5\nM2\n")
-    rest = tmp_path / "rest.gcode"
-
-    done = child("reentry.process", tmp_path / "file.gcode", rest, "--line", 4)
-
-    assert (done.returncode, done.stderr) == (0, "")
-    assert inspected(rest.read_bytes()).beam_on_mm == 10.0
 
 
 # A cut 4 mm into the second of three strokes, seen where it was, with nothing further sent.
@@ -113,7 +91,5 @@ def test_the_rest_of_another_programs_job_is_looked_for_and_written_by_a_child(t
 def test_where_there_is_no_rest_the_child_says_why(tmp_path):
     folder, _ = job_folder(tmp_path)
 
-    done = child("reentry.process", folder, tmp_path / "rest", "--row", 9, "--x-mm", 4)
-
-    assert done.returncode == 1
-    assert done.stderr.startswith("No re-entry: nothing is left to etch")
+    with pytest.raises(JobRefused, match=r"^No re-entry: nothing is left to etch"):
+        RestChild().write(folder, tmp_path / "rest", row=9, x_mm=4.0)

@@ -2,6 +2,7 @@
 
 import io
 import json
+import os
 import re
 import signal
 import subprocess
@@ -14,6 +15,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from etchwire.child_program import PREFLIGHT, REMAINDER
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from support.harnesses.gcode_bench import job_of
 from support.harnesses.page_bench import draw_picture, require
@@ -29,9 +31,10 @@ PATIENCE_S = 120
 def under():
     require("systemd-analyze")
 
-    def under(unit, *arguments):
+    def under(unit, *arguments, request=None):
         return subprocess.run(
             [sys.executable, HERE / "sieve.py", unit, sys.executable, *map(str, arguments)],
+            input=json.dumps({"parent": os.getpid(), "request": request}),
             capture_output=True, text=True, timeout=PATIENCE_S, check=False,
         )  # fmt: skip
 
@@ -47,19 +50,19 @@ def job(tmp_path):
 
 
 def test_the_check_of_a_job_runs_under_the_daemons_filter(under, job):
-    index = job / "index.json"
+    request = {"job": str(job / GCODE_NAME), "machine": None}
 
-    done = under(DAEMON, "-m", "etchpath.preflight.process", job / GCODE_NAME, "--index", index)
+    done = under(DAEMON, "-P", "-m", PREFLIGHT.module, request=request)
 
     assert done.returncode == 0, done.stderr
-    assert json.loads(done.stdout)
-    assert index.exists()
+    assert json.loads(done.stdout)["result"]["verdict"] == "ready"
 
 
 def test_the_rest_of_a_job_is_written_under_the_daemons_filter(under, job):
     rest = job / "rest"
+    request = {"job": str(job), "rest": str(rest), "row": 2, "x_mm": 1.0}
 
-    done = under(DAEMON, "-P", "-m", "etchpath.reentry.process", job, rest, "--row=2", "--x-mm=1.0")
+    done = under(DAEMON, "-P", "-m", REMAINDER.module, request=request)
 
     assert done.returncode == 0, done.stderr
     assert (rest / GCODE_NAME).exists()

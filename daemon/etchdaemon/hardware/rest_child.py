@@ -1,16 +1,15 @@
 """The rest of a job, written by a child process."""
 
-import json
-import subprocess
-import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from etchdaemon.errors import JobRefused
+from etchwire.child_process import Cause, ChildFailed, ChildProcess
+from etchwire.child_program import REMAINDER
 
-MODULE: Final = "etchpath.reentry.process"
-PATIENCE_S: Final = 300.0
+_NO_END: Final = "Writing the rest of the job does not come to an end."
+_NOT_WRITTEN: Final = "The rest of the job could not be written."
 
 
 class RestChild:
@@ -18,30 +17,21 @@ class RestChild:
 
     def write(self, job: Path, rest: Path, *, row: int, x_mm: float) -> None:
         """Write to folder `rest` what is left of the job in folder `job`; raise JobRefused."""
-        _run(job, rest, f"--row={row}", f"--x-mm={x_mm!r}")
+        _run({"job": str(job), "rest": str(rest), "row": row, "x_mm": x_mm})
 
     def resume_file(
         self, job: Path, rest: Path | None, *, cut: Mapping[str, Any]
     ) -> Mapping[str, Any]:
         """Return line and gap of the rest of another program's job, and write it to `rest`."""
-        folders = (job,) if rest is None else (job, rest)
-        found: Mapping[str, Any] = json.loads(_run(*folders, "--cut", json.dumps(cut)))
+        folder = None if rest is None else str(rest)
+        found: Mapping[str, Any] = _run({"job": str(job), "rest": folder, "cut": cut})
         return found
 
 
-def _run(*arguments: Path | str) -> bytes:
-    """Return what the child says; raise JobRefused with its reason."""
+def _run(request: Mapping[str, Any]) -> Any:
+    """Return what the child answers; raise JobRefused with its reason."""
     try:
-        child = subprocess.run(
-            [sys.executable, "-P", "-m", MODULE, *arguments],
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            check=False,
-            timeout=PATIENCE_S,
-        )
-    except subprocess.TimeoutExpired:
-        raise JobRefused("Writing the rest of the job does not come to an end.") from None
-    if child.returncode != 0:
-        said = child.stderr.decode("utf-8", "replace").strip().splitlines()
-        raise JobRefused(said[-1] if said else "The rest of the job could not be written.")
-    return child.stdout
+        return ChildProcess(REMAINDER, request).run()
+    except ChildFailed as failure:
+        is_late = failure.cause is Cause.DEADLINE_PASSED
+        raise JobRefused(_NO_END if is_late else failure.sentence or _NOT_WRITTEN) from None

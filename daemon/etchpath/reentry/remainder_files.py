@@ -1,13 +1,9 @@
 """Rests of jobs on disk: which files are read and written for a re-entry."""
 
-import hashlib
-import json
 from pathlib import Path
 
 from etchpath.foreign_job import write_foreign_sheet
-from etchpath.index import read_index
 from etchpath.machine import Machine
-from etchpath.preflight.inspected import ASSUMED
 from etchpath.reentry.file_cut import FileCut, Resumption, find_resumption
 from etchpath.reentry.foreign import write_rest_of_file
 from etchpath.reentry.remainder import Cut, write_rest
@@ -46,20 +42,3 @@ def resume_file(job: Path, rest: Path | None, cut: FileCut) -> Resumption:
         original=sheet.original,
     )
     return found
-
-
-def write_rest_file(
-    job: Path, rest: Path, *, line: int, index: Path | None, machine: Path | None
-) -> None:
-    """Write to the file `rest` what is left of the G-code `job` from the move of `line` on."""
-    described = Machine.from_table(json.loads(machine.read_bytes())) if machine else ASSUMED
-    unfinished = rest.with_name(f".{rest.name}.unfinished")
-    try:
-        with job.open("rb") as whole, unfinished.open("wb") as left:
-            known = None
-            if index:
-                known = read_index(index, hashlib.file_digest(whole, "sha256").hexdigest())
-            write_rest_of_file(whole, line, left, described, index=known)
-        unfinished.replace(rest)
-    finally:
-        unfinished.unlink(missing_ok=True)

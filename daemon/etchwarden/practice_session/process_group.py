@@ -1,6 +1,5 @@
 """Processes that are started together and ended together, each with a log of its own."""
 
-import ctypes
 import os
 import signal
 import subprocess
@@ -9,15 +8,16 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Final, NoReturn, Self
 
 import click
 
+from etchwire.child_limits import die_with_parent
 from etchwire.errors import DaemonAbsent
 
-_PR_SET_PDEATHSIG: Final = 1  # linux/prctl.h
 START_PATIENCE_S: Final = 60.0  # on a busy computer half of that was seen
 _PATIENCE_S: Final = 5.0
 _LOOK_EVERY_S: Final = 0.1
@@ -66,7 +66,7 @@ class Household:
                 stdout=log,
                 stderr=subprocess.STDOUT,
                 start_new_session=True,  # Ctrl-C comes to us alone, and we end them in order
-                preexec_fn=_die_with(os.getpid()),  # noqa: PLW1509 - no thread runs yet
+                preexec_fn=partial(die_with_parent, os.getpid(), signal.SIGTERM),  # noqa: PLW1509 - no thread runs yet
             )
 
     def send(self, name: str, number: signal.Signals) -> None:
@@ -166,15 +166,3 @@ class Household:
 def _require_time(deadline_s: float) -> None:
     if time.monotonic() > deadline_s:
         raise click.ClickException("The practice machine was not ready in time; try again.")
-
-
-def _die_with(parent: int) -> Callable[[], None]:
-    """Return what a child does first: ask for SIGTERM when `parent` dies."""
-    c_library = ctypes.CDLL(None)
-
-    def ask() -> None:
-        c_library.prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
-        if os.getppid() != parent:  # it died before we could ask
-            os._exit(1)
-
-    return ask

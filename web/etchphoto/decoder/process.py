@@ -8,7 +8,6 @@ of JSON, then numbers. What comes back is taken for what a stranger may have wri
 Forked, because a new program would load the libraries again, half a second and 30 MB each time.
 """
 
-import ctypes
 import fcntl
 import json
 import os
@@ -34,7 +33,12 @@ from etchphoto.errors import (
     PhotoDamaged,
     PhotoTooLarge,
 )
-from etchwire.child_limits import be_expendable, limit_memory, limit_processor
+from etchwire.child_limits import (
+    be_expendable,
+    die_with_parent,
+    limit_memory,
+    limit_processor,
+)
 
 Table = Mapping[str, Any]
 Numbers = NDArray[Any]
@@ -47,7 +51,6 @@ _FIRST_TO_GO: Final = 1000
 _LONGEST_LINE_BYTES: Final = 4096
 _LONGEST_REASON: Final = 300
 _PIECE_BYTES: Final = 1 << 16
-_PR_SET_PDEATHSIG: Final = 1  # linux/prctl.h
 _NO_MEMORY: Final = 3  # exit code
 _FAULTS: Final = {one.__name__: one for one in (
     DecodersNotLocked, NotAPhoto, PhotoDamaged, PhotoTooLarge
@@ -169,17 +172,11 @@ def _forked(be_child: Callable[[], NoReturn]) -> int:
         pid = os.fork()
     if pid == 0:
         try:
-            _die_with(parent)
+            die_with_parent(parent)
             be_child()
         finally:
             os._exit(1)
     return pid
-
-
-def _die_with(parent: int) -> None:
-    ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
-    if os.getppid() != parent:  # it was quicker
-        os._exit(1)
 
 
 def _decode(file: IO[bytes], pipe: int, work: Work) -> NoReturn:

@@ -1,32 +1,26 @@
 """Photos of wiped tiles: made anew by a child process, so that nothing of the file remains.
 
-    python -m etchweb.storage.tile_photos SOURCE TARGET
-
 What was hidden in the file (where it was taken, other files, scripts) does not come through, and a
-picture made to break a decoder breaks the child. Its last word is a sentence when it fails.
+picture made to break a decoder breaks the child. The child's request: `source` and `target`, paths.
 """
 
 import hashlib
 import re
-import signal
-import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
 from etchweb.previews.store import SCRATCH
-from etchwire.child_limits import limit_child
+from etchwire.child_process import Cause, ChildFailed, ChildProcess
+from etchwire.child_program import ChildProgram, OnShare, Request, WorkFailed, serve
 
-MODULE: Final = "etchweb.storage.tile_photos"
+COPIER: Final = ChildProgram(module="etchweb.storage.tile_photos", memory_mb=250, deadline_s=120.0)
 NAME: Final = re.compile(r"tile-[0-9a-f]{64}\.jpg")
 LONGER_SIDE_PX: Final = 1600
-MEMORY_MB: Final = 250
-PATIENCE_S: Final = 120.0
 _QUALITY: Final = 82
-_UNFIT, _NOT_KEPT = 1, 3  # the child's exit codes
-_STATUS: Final = {_UNFIT: 422, _NOT_KEPT: 507}
+_NOT_KEPT: Final = "not kept"  # the kind of failure that is the storage's
 NO_MEMORY: Final = "The photo needs more memory than the box has. Choose a smaller one."
 NOT_READ: Final = "The photo could not be read. Take it again, or choose another."
 
@@ -56,47 +50,32 @@ def keep_tile_photo(save: Callable[[Path], None], folder: Path) -> str:
 
 def _make_anew(sent: Path, made: Path) -> None:
     try:
-        done = subprocess.run(
-            [sys.executable, "-m", MODULE, sent, made],
-            capture_output=True,
-            text=True,
-            timeout=PATIENCE_S,
-            check=False,
-        )
-    except subprocess.TimeoutExpired as error:
-        raise NoTilePhoto(NOT_READ) from error
-    if done.returncode in _STATUS and done.stdout.strip():
-        raise NoTilePhoto(done.stdout.strip(), _STATUS[done.returncode])
-    if done.returncode == -signal.SIGKILL:  # what the kernel ends for memory
-        raise NoTilePhoto(NO_MEMORY)
-    if done.returncode or not made.exists():
-        raise NoTilePhoto(NOT_READ)
+        ChildProcess(COPIER, {"source": str(sent), "target": str(made)}).run()
+    except ChildFailed as failure:
+        if failure.cause is Cause.FAILED:
+            status = 507 if failure.kind == _NOT_KEPT else 422
+            raise NoTilePhoto(failure.sentence, status) from failure
+        is_for_memory = failure.cause is Cause.OUT_OF_MEMORY
+        raise NoTilePhoto(NO_MEMORY if is_for_memory else NOT_READ) from failure
 
 
-def main(arguments: Sequence[str]) -> int:
-    """Make the photo anew; return the exit code."""
-    source, target = map(Path, arguments)
-    limit_child(memory_mb=MEMORY_MB, processor_s=int(PATIENCE_S))
-    from etchphoto.errors import EtchphotoError  # noqa: PLC0415 - after the limits
+def copy_photo(request: Request, _on_share: OnShare) -> None:
+    """Be the child: draw the photo `source` anew at `target`; raise WorkFailed."""
+    from etchphoto.errors import EtchphotoError  # noqa: PLC0415 - heavy: only once limits hold
+    from etchphoto.small_copy import small_copy  # noqa: PLC0415
     from etchwire.storing import fault_of_card  # noqa: PLC0415
 
     try:
-        _draw_anew(source, target)
+        copy = small_copy(Path(request["source"]), "The photo", LONGER_SIDE_PX)
+        copy.save(request["target"], "JPEG", quality=_QUALITY)
     except EtchphotoError as error:
-        print(error)  # noqa: T201 - this is how the page hears of it
-        return _UNFIT
+        raise WorkFailed(str(error)) from error
     except (OSError, SyntaxError, ValueError, MemoryError) as error:  # decoders' at broken files
-        told = fault_of_card(error)
-        print(f"The photo could not be kept: {told}." if told else NOT_READ)  # noqa: T201
-        return _NOT_KEPT if told else _UNFIT
-    return 0
-
-
-def _draw_anew(source: Path, target: Path) -> None:
-    from etchphoto.small_copy import small_copy  # noqa: PLC0415 - as above
-
-    small_copy(source, "The photo", LONGER_SIDE_PX).save(target, "JPEG", quality=_QUALITY)
+        reason = fault_of_card(error)
+        if reason is None:
+            raise WorkFailed(NOT_READ) from error
+        raise WorkFailed(f"The photo could not be kept: {reason}.", _NOT_KEPT) from error
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(serve(COPIER, copy_photo))

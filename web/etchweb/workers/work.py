@@ -1,17 +1,17 @@
 """Work on drafts under way: one child process at a time, and how far each has come."""
 
-import json
 import logging
-import signal
-import subprocess
-import sys
 import threading
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-MODULE: Final = "etchweb.workers.process"
-PATIENCE_S: Final = 600.0  # a large photo on a small board
+from etchwire.child_process import Cause, ChildFailed, ChildProcess
+from etchwire.child_program import ChildProgram
+
+WORKER: Final = ChildProgram(  # the deadline is for a large photo on a small board
+    module="etchweb.workers.process", memory_mb=250, deadline_s=600.0
+)
 MOST_WAITING: Final = 3
 CARD_FAULT: Final = "CardFault"  # the kind of failure that is the memory card's
 WENT_WRONG: Final = (
@@ -24,8 +24,11 @@ NO_MEMORY: Final = (
 )
 NO_END: Final = "Working on this picture does not come to an end. Try a smaller photo"
 
-# Of the kernel's own: for memory, and for the processor time that is allowed.
-_SIGNALS: Final = {-signal.SIGKILL: NO_MEMORY, -signal.SIGXCPU: NO_END}
+_SENTENCES: Final = {
+    Cause.OUT_OF_MEMORY: NO_MEMORY,
+    Cause.DEADLINE_PASSED: NO_END,
+    Cause.BROKE: WENT_WRONG,
+}
 
 _log = logging.getLogger(__name__)
 
@@ -36,24 +39,26 @@ class Work:
 
     verb: str
     key: str
+    child: ChildProcess
     share: float = 0.0
     failed: str = ""  # a sentence, once it came to nothing
     failed_kind: str = ""
     is_given_up: bool = False
     over: threading.Event = field(default_factory=threading.Event)
-    child: "subprocess.Popen[str] | None" = None
 
     @property
     def failed_status(self) -> int:
         """The HTTP status that says whose doing it was: the card's, or that of what was sent."""
         return 507 if self.failed_kind == CARD_FAULT else 422
 
+    def note_share(self, share: float) -> None:
+        """Take down how much of it is done, from 0 to 1."""
+        self.share = share
+
     def give_up(self) -> None:
         """End it: what it was to make is no longer wanted."""
         self.is_given_up = True
-        child = self.child
-        if child is not None:
-            child.kill()
+        self.child.cancel()
 
 
 class Works:
@@ -73,10 +78,9 @@ class Works:
                 return work
             if work is not None:
                 work.give_up()
-            work = self._works[folder.name] = Work(verb, key)
-        threading.Thread(
-            target=self._do, args=(work, folder), name=f"picture {verb}", daemon=True
-        ).start()
+            child = ChildProcess(WORKER, {"verb": verb, "folder": str(folder)})
+            work = self._works[folder.name] = Work(verb, key, child)
+        threading.Thread(target=self._do, args=(work,), name=f"picture {verb}", daemon=True).start()
         return work
 
     def wait(self, work: Work, seconds: float) -> bool:
@@ -109,11 +113,13 @@ class Works:
         if work is not None:
             work.give_up()
 
-    def _do(self, work: Work, folder: Path) -> None:
+    def _do(self, work: Work) -> None:
         try:
             with self._turn:
                 if not work.is_given_up:
-                    _run(work, folder)
+                    work.child.run(work.note_share)
+        except ChildFailed as failure:
+            _note_failure(work, failure)
         except OSError as error:
             _log.warning("work on a picture: %s", error)
             work.failed = WENT_WRONG
@@ -121,37 +127,12 @@ class Works:
             work.over.set()
 
 
-def _run(work: Work, folder: Path) -> None:
-    # -P: nothing is imported from where we happen to be.
-    with subprocess.Popen(
-        [sys.executable, "-P", "-m", MODULE, work.verb, folder],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        text=True,
-    ) as child:
-        work.child = child
-        if work.is_given_up:
-            child.kill()
-        clock = threading.Timer(PATIENCE_S, child.kill)
-        clock.start()
-        try:
-            for line in child.stdout or ():
-                _hear(work, line)
-            code = child.wait()
-        finally:
-            is_late = clock.finished.is_set()
-            clock.cancel()
-    if code != 0 and not work.failed and not work.is_given_up:
-        # A traceback came before, on the same stream; the end by a signal would be silent.
-        _log.warning("work on a picture (%s) ended with %d", work.verb, code)
-        work.failed = NO_END if is_late else _SIGNALS.get(code, WENT_WRONG)
-
-
-def _hear(work: Work, line: str) -> None:
-    try:
-        words = json.loads(line)
-    except ValueError:
+def _note_failure(work: Work, failure: ChildFailed) -> None:
+    if failure.cause is Cause.CANCELLED:
         return
-    work.share = float(words.get("share", work.share))
-    work.failed = str(words.get("failed", work.failed))
-    work.failed_kind = str(words.get("kind", work.failed_kind))
+    if failure.cause is Cause.FAILED:
+        work.failed, work.failed_kind = failure.sentence, failure.kind
+        return
+    # A traceback came before, on the same stream; the end by a signal would be silent.
+    _log.warning("work on a picture (%s) ended with %d", work.verb, failure.code)
+    work.failed = _SENTENCES[failure.cause]
