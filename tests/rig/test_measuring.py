@@ -137,7 +137,7 @@ def test_a_measured_controller_changes_what_is_described_to_the_preflight(rig_of
     rig.load()
     rig.wait(0.5)
 
-    described = rig.service._between.inspection._machine
+    described = rig.service._idle.inspection._machine
 
     read_s = EIGHT_BIT.costs.read_s
     assert described["costs"]["read_s"] == pytest.approx(2 * read_s, rel=0.05)

@@ -80,7 +80,7 @@ def test_a_round_that_nobody_answers_holds_at_a_rows_end_and_not_within_a_row(as
 
     assert "Nobody answered the watch round" in asking.run["held_because"]
     assert "cut" not in asking.record.kinds()
-    sheet = asking.service._between.job.sheet
+    sheet = asking.service._idle.job.sheet
     x_mm, _ = asking.shown_position()
     ends_mm = {entry.to_mm for entry in sheet.index}
     assert min(abs(x_mm - end_mm) for end_mm in ends_mm) <= 0.02
