@@ -9,8 +9,8 @@ from etchwarden.installation.errors import InstallationError, StepFailed
 from etchwarden.installation.keeping import Copy, copy_records, put_back
 from etchwarden.installation.paths import Places
 from etchwarden.installation.programs import run
-from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent, WireError
+from etchwire.line_client import LineClient
 
 # A machine in one of these states must not lose its daemon.
 AT_WORK: Final = frozenset({"armed", "etching", "holding", "held", "resuming", "stopping"})
@@ -42,7 +42,7 @@ AFTER_FAILURE: Final = {
 def status_at(socket: Path) -> dict[str, Any] | None:
     """Ask the daemon at `socket` how it stands; None when there is none; raise WireError."""
     try:
-        with DaemonClient(socket) as daemon:
+        with LineClient(socket) as daemon:
             status: dict[str, Any] = daemon.call("status")
             return status
     except DaemonAbsent as absent:
