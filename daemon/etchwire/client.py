@@ -3,39 +3,73 @@
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Final, Self
+from typing import Any, Self, TypeVar
 
+from etchwire.calls.call import Call, files_of, parameters_of
+from etchwire.calls.machine import LOAD_PATIENCE_S, REST_PATIENCE_S, Subscribe
+from etchwire.errors import AnotherRelease, MalformedMessage
+from etchwire.json_values import from_json_value, to_json_value
 from etchwire.line_client import ANSWER_TIMEOUT_S, LineClient
+from etchwire.snapshot import Snapshot
 
-LOAD_TIMEOUT_S: Final = 120.0  # a long job is copied to a slow card and hashed
-REST_TIMEOUT_S: Final = 330.0  # the daemon gives the child that writes a rest five minutes
+_Answer = TypeVar("_Answer")
 
 
 class DaemonClient:
     """One connection to the daemon; a thread that must not wait for another's opens its own.
 
-    It raises what `LineClient` raises.
+    Every method raises what `LineClient` raises.
     """
 
     def __init__(
         self, path: Path, *, peer: str = "the daemon", timeout_s: float = ANSWER_TIMEOUT_S
     ) -> None:
         """Connect and say hello; `peer` is the word for the other end in messages."""
+        self._peer = peer
         self._line = LineClient(path, peer=peer, timeout_s=timeout_s)
+
+    def ask(self, call: Call[_Answer]) -> _Answer:
+        """Make `call` and return its answer; open files stay the caller's to close.
+
+        Raise AnotherRelease for an answer that lacks what this release needs.
+        """
+        answer = self._line.exchange(
+            call.method(),
+            to_json_value(parameters_of(call)),
+            files=files_of(call),
+            timeout_s=call.patience_s,
+        )
+        typed: _Answer = self._typed(answer, call.answer_type(), call.method())
+        return typed
+
+    def watch(self) -> Iterator[Snapshot]:
+        """Yield the snapshot now and whenever it changes; see `LineClient.pushed`."""
+        yield self.ask(Subscribe())
+        for snapshot in self._line.pushed("status"):
+            yield self._typed(snapshot, Snapshot, "status")
 
     def call(self, method: str, /, **params: Any) -> Any:
         """Ask `method` and return its result."""
-        timeout_s = REST_TIMEOUT_S if method == "reenter" else None
+        timeout_s = REST_PATIENCE_S if method == "reenter" else None
         return self._line.exchange(method, params, timeout_s=timeout_s)
 
     def load(self, gcode: int, sheet: int) -> Any:
         """Hand over a job as two open file descriptors, which stay the caller's to close."""
-        return self._line.exchange("load", {}, files=(gcode, sheet), timeout_s=LOAD_TIMEOUT_S)
+        return self._line.exchange("load", {}, files=(gcode, sheet), timeout_s=LOAD_PATIENCE_S)
 
     def subscribe(self) -> Iterator[dict[str, Any]]:
         """Yield the machine's snapshot now and whenever it changes; see `LineClient.pushed`."""
         yield self.call("subscribe")
         yield from map(dict, self._line.pushed("status"))
+
+    def _typed(self, answer: object, kind: type[_Answer], method: str) -> _Answer:
+        try:
+            return from_json_value(answer, kind)
+        except MalformedMessage as error:
+            raise AnotherRelease(
+                f"{self._peer} and this program are of different releases: update both together"
+                f" (its answer to {method}: {error})"
+            ) from error
 
     @property
     def greeting(self) -> Mapping[str, Any]:

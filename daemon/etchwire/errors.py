@@ -25,6 +25,10 @@ class DaemonAbsent(WireError, ConnectionError):
     """Nobody answers at the socket, or the answer stayed out; the connection is of no more use."""
 
 
+class AnotherRelease(DaemonAbsent):
+    """The other end answers, but without what this release needs to know."""
+
+
 class SocketUnavailable(WireError, OSError):
     """The place for our own socket cannot be had; the message says which and why."""
 

@@ -5,10 +5,12 @@ none of them is JSON that another program must take, so none passes here.
 """
 
 import json
+from collections.abc import Mapping
 from typing import Any, Final
 
 from etchwire.errors import MalformedMessage
 
+JsonTable = Mapping[str, Any]  # what has no fixed entries: notes, details, a sheet as it was kept
 DEEPEST_LEVELS: Final = 32
 
 

@@ -80,7 +80,8 @@ class LineClient:
         It ends with DaemonAbsent, also when the other end is silent for five seconds: it says
         something every second. `close` from another thread ends the iteration without an error.
         """
-        self._socket.settimeout(SILENCE_TIMEOUT_S)
+        with contextlib.suppress(OSError):  # closed already: whoever listens next finds out
+            self._socket.settimeout(SILENCE_TIMEOUT_S)
         while True:
             try:
                 message = self._hear()

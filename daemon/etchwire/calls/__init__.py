@@ -1,0 +1,1 @@
+"""Everything that may be asked of the daemon, each with its parameters and its answer."""

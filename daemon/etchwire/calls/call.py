@@ -1,0 +1,78 @@
+"""What is common to all calls: how they are named, who may make them, what parameters may be."""
+
+import re
+from dataclasses import dataclass, fields
+from enum import StrEnum
+from typing import Annotated, Any, ClassVar, Final, Generic, TypeVar, get_args
+
+from msgspec import Meta
+
+from etchwire.plain import FURTHEST_MM
+
+LARGEST_NUMBER: Final = 2**53  # beyond it JSON's readers disagree about whole numbers
+_WORD_START: Final = re.compile(r"(?<!^)(?=[A-Z])")
+
+WholeNumber = Annotated[int, Meta(ge=0, le=LARGEST_NUMBER)]
+LengthMm = Annotated[float, Meta(ge=-FURTHEST_MM, le=FURTHEST_MM)]
+OpenFile = Annotated[int, "descriptor"]  # goes along with the call, outside its parameters
+
+Answer_co = TypeVar("Answer_co", covariant=True)
+
+
+class Right(StrEnum):
+    """What a caller must be allowed to do."""
+
+    OBSERVE = "observe"
+    OPERATE = "operate"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Call(Generic[Answer_co]):
+    """One method of the daemon's socket: its parameters are the entries, its docstring tells it.
+
+    `is_at_once`: answered ahead of everything else the caller waits for. `patience_s`: how long
+    its answer may take, where that is longer than usual.
+    """
+
+    right: ClassVar[Right] = Right.OPERATE
+    is_at_once: ClassVar[bool] = False
+    patience_s: ClassVar[float | None] = None
+
+    @classmethod
+    def method(cls) -> str:
+        """Return the name that it has on the wire."""
+        return _WORD_START.sub("_", cls.__name__).lower()
+
+    @classmethod
+    def answer_type(cls) -> Any:
+        """Return the type of its answer."""
+        (base,) = cls.__orig_bases__  # type: ignore[attr-defined]
+        return get_args(base)[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question(Call[Answer_co]):
+    """A call that changes nothing."""
+
+    right: ClassVar[Right] = Right.OBSERVE
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """The answer where there is nothing to tell: it is done, or under way."""
+
+
+def parameters_of(call: Call[Any]) -> dict[str, Any]:
+    """Return what goes along with `call` by name."""
+    files = file_names(type(call))
+    return {one.name: getattr(call, one.name) for one in fields(call) if one.name not in files}
+
+
+def files_of(call: Call[Any]) -> list[int]:
+    """Return the descriptors that go along with `call`."""
+    return [getattr(call, name) for name in file_names(type(call))]
+
+
+def file_names(kind: type[Call[Any]]) -> tuple[str, ...]:
+    """Return the names of the open files that go along with a `kind` of call."""
+    return tuple(one.name for one in fields(kind) if one.type is OpenFile)

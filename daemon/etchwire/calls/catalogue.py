@@ -1,0 +1,303 @@
+"""What may be asked and noted of the catalogue: lasers, surfaces, recipes, cards, verdicts."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from etchwire.calls.call import Call, Question, WholeNumber
+from etchwire.calls.history import MOST_ROWS
+from etchwire.catalogue import Head
+from etchwire.catalogue_records import CardRecord, ReadingRecord, RecipeRecord, Surface
+from etchwire.json_text import JsonTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeadEntry:
+    """A laser, its seconds of beam, and when its lens was wiped last."""
+
+    name: str
+    head: Head
+    notes: str
+    is_practice: bool
+    who: str
+    changed_at_utc: str
+    beam_s: float
+    lens_wiped_at_utc: str | None
+    beam_since_wipe_s: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeadList:
+    """All lasers."""
+
+    heads: tuple[HeadEntry, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurfaceEntry:
+    """Tile and paint as they are now."""
+
+    name: str
+    surface: Surface
+    is_practice: bool
+    who: str
+    changed_at_utc: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurfaceList:
+    """All surfaces."""
+
+    surfaces: tuple[SurfaceEntry, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeEntry:
+    """A recipe that was kept; `found_on` is the surface as it was then.
+
+    `is_in_force` marks one for a head and a surface.
+    """
+
+    id: int
+    head: str
+    surface: str
+    found_on: Surface
+    feed_mm_per_min: float
+    power_ratio: float
+    line_spacing_mm: float
+    halftone: str
+    tone_curve: JsonTable | None
+    origin: str
+    reading_id: int | None
+    card_number: int | None
+    at_utc: str
+    who: str
+    software: str
+    retired_at_utc: str | None
+    is_in_force: bool
+    air_assist: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeList:
+    """Recipes, newest first."""
+
+    recipes: tuple[RecipeEntry, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardEntry:
+    """A card in a list: the run that etched it, and the last reading of it."""
+
+    number: int
+    kind: str
+    head: str
+    surface: str
+    found_on: Surface
+    gcode_sha256: str
+    at_utc: str
+    who: str
+    software: str
+    run_id: int | None
+    run_ended: str | None
+    reading_id: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WholeCard(CardEntry):
+    """A card with its layout, packed."""
+
+    layout_packed: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardsPage:
+    """Cards, newest first; the next card to be filed gets `next_number`."""
+
+    cards: tuple[CardEntry, ...]
+    next_before: int | None
+    next_number: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingEntry:
+    """What a card showed, without its patches; `chosen` is what came of it."""
+
+    id: int
+    card_number: int
+    kind: str
+    head: str
+    surface: str
+    way: str
+    marks: JsonTable
+    photos: tuple[str, ...]
+    summary: JsonTable
+    recommended: JsonTable | None
+    chosen: JsonTable | None
+    chosen_by: str | None
+    chosen_at_utc: str | None
+    at_utc: str
+    who: str
+    software: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WholeReading(ReadingEntry):
+    """A reading with its patches, packed."""
+
+    measured_packed: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingsPage:
+    """Readings, newest first."""
+
+    readings: tuple[ReadingEntry, ...]
+    next_before: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Noted:
+    """What was noted is on disk, under this number."""
+
+    id: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heads(Question[HeadList]):
+    """Lasers, with their seconds of beam and their lens."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surfaces(Question[SurfaceList]):
+    """Tiles and paints as they are now."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recipes(Question[RecipeList]):
+    """Recipes, newest first; `is_in_force` marks one a pair."""
+
+    head: str = ""
+    surface: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cards(Question[CardsPage]):
+    """Cards, newest first, without layouts, and the `next_number`."""
+
+    head: str = ""
+    surface: str = ""
+    before: WholeNumber | None = None
+    limit: WholeNumber = MOST_ROWS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card(Question[WholeCard]):
+    """One card with its layout, packed."""
+
+    number: WholeNumber
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings(Question[ReadingsPage]):
+    """What cards showed, newest first, without the patches."""
+
+    head: str = ""
+    surface: str = ""
+    card: WholeNumber | None = None
+    before: WholeNumber | None = None
+    limit: WholeNumber = MOST_ROWS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading(Question[WholeReading]):
+    """One reading with its patches, packed."""
+
+    id: WholeNumber
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaveHead(Call[Noted]):
+    """Describe a laser, over what stood under its name."""
+
+    head: Head
+    notes: str = ""
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WipeLens(Call[Noted]):
+    """Note a wiped lens."""
+
+    head: str
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaveSurface(Call[Noted]):
+    """Describe tile and paint, over what stood under that name."""
+
+    surface: Surface
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaveRecipe(Call[Noted]):
+    """Bring a recipe into force."""
+
+    recipe: RecipeRecord
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RetireRecipe(Call[Noted]):
+    """Take a recipe out of force; it is kept, and the one before it is in force again."""
+
+    id: WholeNumber
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaveCard(Call[Noted]):
+    """File a card under a number of its own."""
+
+    card: CardRecord
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaveReading(Call[Noted]):
+    """File what a card showed."""
+
+    reading: ReadingRecord
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AcceptReading(Call[Noted]):
+    """Choose after a `reading`.
+
+    `chosen` holds a `recipe`, which comes into force, or a `register` for the laser.
+    """
+
+    reading: WholeNumber
+    chosen: JsonTable
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaveVerdict(Call[Noted]):
+    """Say what the wiped tile of a run looked like."""
+
+    run: WholeNumber
+    verdict: str
+    cause: str = ""
+    note: str = ""
+    photo: str = ""
+    who: str = ""
+
+
+CATALOGUE_QUESTIONS: Final = (Heads, Surfaces, Recipes, Cards, Card, Readings, Reading)
+CATALOGUE_NOTES: Final = (
+    SaveHead, WipeLens, SaveSurface, SaveRecipe, RetireRecipe, SaveCard, SaveReading,
+    AcceptReading, SaveVerdict,
+)  # fmt: skip
