@@ -22,7 +22,7 @@ class Alert(StrEnum):
 
 
 class Call(StrEnum):
-    """The tones of a page that is in front, as `alarm.js` names them."""
+    """The tones of a page that is in front, as `run/alarm.js` names them."""
 
     DONE = "done"
     HELD = "held"

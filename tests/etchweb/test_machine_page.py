@@ -67,7 +67,7 @@ def test_what_is_not_wired_stands_in_the_open_beside_the_drawing(phone):
     in_the_open = re.sub(r"<details.*?</details>", "", text, flags=re.DOTALL)
 
     assert BOX["lacks"][0] in in_the_open
-    drawing = re.search(r'href="(/static/\w+/wiring.svg)"', in_the_open)
+    drawing = re.search(r'href="(/static/\w+/machine/wiring.svg)"', in_the_open)
     assert drawing is not None
     with phone.look(drawing[1]) as answer:
         assert answer.headers["Content-Type"].startswith("image/svg+xml")

@@ -23,7 +23,7 @@ from wiring_drawing.figures import (
 )
 from wiring_drawing.symbols import INK, LEFT, SIGNAL, WARNING, Drawing
 
-FILE = Path(__file__).resolve().parents[2] / "web/etchweb/static/wiring.svg"
+FILE = Path(__file__).resolve().parents[2] / "web/etchweb/static/machine/wiring.svg"
 MONOSTABLE_WORDS = f"{MONOSTABLE_S[0] * 1000:.0f} to {MONOSTABLE_S[1] * 1000:.0f} ms"
 
 # What the contact behind each input is.

@@ -5,5 +5,5 @@ from typing import Final
 
 import etchweb
 
-DRAWING: Final = Path(etchweb.__file__).with_name("static") / "wiring.svg"
+DRAWING: Final = Path(etchweb.__file__).with_name("static") / "machine" / "wiring.svg"
 SEE_DRAWING: Final = f"How it is wired, for a qualified person: the page Machine, or {DRAWING}"

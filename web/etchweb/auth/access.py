@@ -136,7 +136,7 @@ def _unpaired() -> Response:
         answer = make_response(flask_json.dumps({"sentence": NOT_PAIRED}), 403)
         answer.content_type = "application/json"
         return answer
-    return make_response(render_template("pair.html", sentence=""), 403)
+    return make_response(render_template("auth/pair.html", sentence=""), 403)
 
 
 def _access() -> Access:

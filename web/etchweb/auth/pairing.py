@@ -75,7 +75,7 @@ class Tries:
 @pages.get("/pair")
 def show() -> str:
     """Ask for the code."""
-    return render_template("pair.html", sentence="")
+    return render_template("auth/pair.html", sentence="")
 
 
 @pages.post("/pair")
@@ -88,7 +88,7 @@ def pair() -> Response:
     store = house.access.store
     role = store.use_code(typed_code(request.form.get("code", "")), time.time())
     if role is None:
-        return make_response(render_template("pair.html", sentence=WRONG_CODE), 422)
+        return make_response(render_template("auth/pair.html", sentence=WRONG_CODE), 422)
     token = new_token()
     store.add_phone(token, _name(), role, time.time())
     answer = redirect(url_for("watch.show"), 303)
@@ -99,7 +99,7 @@ def pair() -> Response:
 def _wait(wait_s: float) -> Response:
     seconds = math.ceil(wait_s)
     sentence = f"Too many tries. Wait {seconds} s, then type the code again."
-    answer = make_response(render_template("pair.html", sentence=sentence), 429)
+    answer = make_response(render_template("auth/pair.html", sentence=sentence), 429)
     answer.headers["Retry-After"] = str(seconds)
     return answer
 

@@ -65,7 +65,7 @@ def show() -> str:
         )["events"]
         due = advice_on(house().daemon.ask("history", head=head, surface=surface))
     return render_template(
-        "cards.html",
+        "cards/cards.html",
         cards=[line_of(card) for card in found["cards"]],
         pairs=_choices(pairs),
         chosen=chosen,
@@ -95,7 +95,7 @@ def new() -> str | BaseResponse:
 def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
     chosen = pair_of_key(typed.get("pair", ""), pairs) or next(iter(pairs), None)
     return render_template(
-        "card_new.html",
+        "cards/new.html",
         pairs=_choices(pairs),
         chosen=chosen,
         finds=finds(),
@@ -153,7 +153,7 @@ def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
             continue
         under_way.over.wait(WAIT_S)
         if not under_way.over.is_set():
-            return render_template("card_working.html", number=card.number, work=under_way)
+            return render_template("cards/working.html", number=card.number, work=under_way)
         failed = failed or (under_way if under_way.failed else None)
     sentence = as_sentence(failed.failed) if failed else ""
     page = _page_of(found_card(card.number), answer, sentence)
@@ -163,12 +163,12 @@ def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
 def _page_of(card: KnownCard, answer: str, failed: str) -> str:
     layout = card.layout
     if layout is None:
-        return render_template("card_failed.html", number=card.number, sentence=failed)
+        return render_template("cards/failed.html", number=card.number, sentence=failed)
     read = card.files.read()
     so_far = desk().so_far(card)
     told = read["told"] if read and layout["kind"] == "power" else None
     return render_template(
-        "card.html",
+        "cards/card.html",
         number=card.number,
         card=card_view(layout, card.files.made(), card.record),
         patches=patches_of(layout, so_far, told) if layout["kind"] == "power" else [],

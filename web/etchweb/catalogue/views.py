@@ -78,7 +78,7 @@ def _lasers_page(answer: str, typed: Mapping[str, str]) -> str:
     heads = house().daemon.ask("heads")["heads"]
     chosen = next((one for one in heads if one["name"] == request.args.get("name")), None)
     return render_template(
-        "lasers.html",
+        "catalogue/lasers.html",
         heads=[_laser_view(one) for one in heads],
         fields=HEAD_FIELDS,
         values=typed or (_typed(chosen["head"], chosen["notes"]) if chosen else {}),
@@ -109,7 +109,7 @@ def _surfaces_page(answer: str, typed: Mapping[str, str]) -> str:
     found = [one["surface"] for one in house().daemon.ask("surfaces")["surfaces"]]
     chosen: Table = next((one for one in found if one["name"] == request.args.get("name")), {})
     return render_template(
-        "surfaces.html",
+        "catalogue/surfaces.html",
         surfaces=found,
         fields=SURFACE_FIELDS,
         coatings=COATINGS,

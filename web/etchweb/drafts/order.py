@@ -10,7 +10,7 @@ from etchweb.drafts.store import Draft
 from etchwire.catalogue import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
-# How far the sliders reach. static/tone.js has the same figures.
+# How far the sliders reach. static/drafts/tone.js has the same figures.
 STEPS_TO_DOUBLE: Final = 60  # contrast and gamma double over so many of a slider's hundred steps
 FULL_DETAIL: Final = 2.0
 

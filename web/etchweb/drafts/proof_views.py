@@ -51,7 +51,7 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
             return waiting
         found = drafts().found(draft) or {}
     view = proof_view(draft, found, _machine())
-    return render_template("new_proof.html", draft=draft, view=view, answer=answer)
+    return render_template("drafts/proof.html", draft=draft, view=view, answer=answer)
 
 
 def _machine() -> Mapping[str, Any]:

@@ -63,7 +63,7 @@ def _chosen(draft: Draft, pairs: list[Pair]) -> Pair | None:
 def _tile_page(draft: Draft, pairs: list[Pair], chosen: Pair | None, answer: str) -> str:
     width_mm, height_mm = _size_mm(draft)
     return render_template(
-        "new_tile.html",
+        "drafts/tile.html",
         draft=draft,
         pairs=[(json.dumps(pair.key), pair) for pair in pairs],
         chosen=chosen,
@@ -105,7 +105,7 @@ def _cut_page(draft: Draft, answer: str) -> str:
     size_px = _size_px(draft)
     crop = draft.crop or largest_cut(cut_shape(draft, size_px))
     return render_template(
-        "new_cut.html", draft=draft, view=cut_view(draft, crop, size_px), answer=answer
+        "drafts/cut.html", draft=draft, view=cut_view(draft, crop, size_px), answer=answer
     )
 
 
@@ -128,7 +128,7 @@ def look(draft_id: str) -> str | BaseResponse:
     if waiting is not None:
         return waiting
     page = render_template(
-        "new_look.html",
+        "drafts/look.html",
         draft=draft,
         kinds=[(kind, tried_name(kind), words) for kind, words in KINDS.items()],
         tones=[

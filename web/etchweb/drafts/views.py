@@ -169,7 +169,7 @@ def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     if under_way is None:
         under_way = works().begin(drafts().folder_of(draft.id), verb, key)
     if not works().wait(under_way, WAIT_S):
-        return said(render_template("new_working.html", draft=draft, work=under_way), 200)
+        return said(render_template("drafts/working.html", draft=draft, work=under_way), 200)
     if not under_way.failed:
         return None
     works().forget(draft.id)
@@ -177,7 +177,7 @@ def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
         drafts().forget(draft.id)
     sentence = as_sentence(under_way.failed)
     page = render_template(
-        "new_failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
+        "drafts/failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
     )
     return said(page, under_way.failed_status)
 
@@ -189,7 +189,7 @@ def _forget(draft: Draft) -> None:
 
 def _page(answer: str) -> str:
     return render_template(
-        "new.html",
+        "drafts/drafts.html",
         answer=answer,
         drafts=drafts().all(),
         most_bytes=current_app.config["LARGEST_PHOTO_BYTES"],

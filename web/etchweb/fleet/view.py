@@ -21,7 +21,7 @@ def show() -> str:
     sights = [] if watcher is None else [sight_of(box) for box in watcher.boxes()]
     trouble = NO_BROKER if watcher is None else watcher.trouble
     return render_template(
-        "fleet.html",
+        "fleet/fleet.html",
         sights=sights,
         trouble=trouble,
         is_old=bool(trouble and sights),

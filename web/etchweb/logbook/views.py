@@ -32,7 +32,7 @@ def show() -> str:
     answer = _asked("runs", before=before, limit=ETCHES_ON_A_PAGE, **wire_terms(sought))
     etches = [line_view(run) for run in answer["runs"]]
     return render_template(
-        "logbook.html",
+        "logbook/logbook.html",
         etches=etches,
         older=answer["next_before"],
         is_first=before is None,
@@ -54,7 +54,7 @@ def etch_page(number: int, answer: str) -> str:
     """Return the page of one etch, with the answer to what was just asked of it."""
     record = answered(lambda: run_record(house().daemon.ask, number))
     return render_template(
-        "etch.html",
+        "logbook/etch.html",
         etch=etch_view(record),
         left=_left_of(record),
         number=number,

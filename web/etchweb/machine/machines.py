@@ -59,4 +59,4 @@ def place_of(name: str) -> str:
 def show() -> str:
     """Show every machine of the board, each a way to its page."""
     machines: Machines = current_app.extensions["etchweb machines"]
-    return render_template("machines.html", views=machines.views(), place_of=place_of)
+    return render_template("machine/machines.html", views=machines.views(), place_of=place_of)

@@ -13,7 +13,7 @@ pages = Blueprint("phones", __name__)
 def show() -> str:
     """List the paired phones."""
     return render_template(
-        "phones.html", phones=house().access.store.phones(), mine=g.visitor.phone
+        "machine/phones.html", phones=house().access.store.phones(), mine=g.visitor.phone
     )
 
 

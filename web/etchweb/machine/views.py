@@ -107,7 +107,7 @@ for _name in DEEDS:
 
 def _page(answer: str) -> str:
     view = machine_view(house().daemon.ask("status"), _asked("settings"), _asked("wiring"))
-    return render_template("machine.html", view=view, live=view["live"], answer=answer)
+    return render_template("machine/machine.html", view=view, live=view["live"], answer=answer)
 
 
 def _asked(question: str) -> Mapping[str, Any]:

@@ -97,4 +97,4 @@ def _machine() -> Machine:
 
 
 def _page(answer: str) -> str:
-    return render_template("practice.html", deeds=DEEDS, answer=answer)
+    return render_template("practice/panel.html", deeds=DEEDS, answer=answer)

@@ -83,7 +83,7 @@ def _now() -> dict[str, Any]:
 def _page(answer: str) -> str:
     groups = groupby(_theatre().scenes, key=lambda scene: scene.group)
     return render_template(
-        "plays.html",
+        "practice/scenarios.html",
         now=_now(),
         groups=[(title, list(scenes)) for title, scenes in groups],
         answer=answer,

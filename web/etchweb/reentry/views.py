@@ -83,7 +83,7 @@ def _told(form: Mapping[str, str]) -> Told:
 def _page(number: int, told: Told, answer: str = "") -> str:
     outlook = answered(lambda: house().daemon.ask("unfinished", run=number, row=told.row))
     view = taking_up_view(outlook, row=told.row, is_by_eye=told.is_by_eye)
-    return render_template("taking_up.html", view=view, answer=answer, confirmed=told.confirm)
+    return render_template("reentry/reentry.html", view=view, answer=answer, confirmed=told.confirm)
 
 
 def _answer(number: int, told: Told, sentence: str, status: int) -> BaseResponse:

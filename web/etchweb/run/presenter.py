@@ -159,7 +159,7 @@ def _trouble(snapshot: Snapshot) -> str:
 
 
 def _alert(snapshot: Snapshot) -> str:
-    """Return what somebody has to be called for, as `alarm.js` names it; nothing mostly."""
+    """Return what somebody has to be called for, as `run/alarm.js` names it; nothing mostly."""
     occasion = _occasion(snapshot)
     return (ALERT_POLICY[occasion].call if occasion else None) or ""
 

@@ -156,7 +156,7 @@ def refused_with(sentence: str, status: int) -> BaseResponse:
 def _page(answer: str) -> str:
     view = _view()
     events = _events(view["run"]) if view["run"] else []
-    return render_template("watch.html", view=view, answer=answer, cautions=CAUTIONS, events=events)
+    return render_template("run/watch.html", view=view, answer=answer, cautions=CAUTIONS, events=events)
 
 
 def _events(run: int) -> list[dict[str, str]]:

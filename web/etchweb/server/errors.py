@@ -52,7 +52,7 @@ def _show(error: HTTPException) -> Response:
         answer.set_data(json.dumps({"sentence": sentence}))
         answer.content_type = "application/json"
     else:
-        answer.set_data(render_template("error.html", sentence=sentence))
+        answer.set_data(render_template("server/error.html", sentence=sentence))
     return answer
 
 
