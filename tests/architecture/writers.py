@@ -85,7 +85,7 @@ WRITERS = {
     "etchwarden/selfcheck/machine_look.py": DOCTOR,
     "etchwarden/practice_session/session.py": PRACTICE,
     "etchweb/alerts/outbox.py": NEWS,
-    "etchweb/cards/desk.py": TEST_TILE,
+    "etchweb/cards/workflow.py": TEST_TILE,
     "etchweb/storage/card_files.py": TEST_TILE,
     "etchweb/cards/making.py": TEST_TILE,
     "etchweb/cards/step_views.py": TEST_TILE,

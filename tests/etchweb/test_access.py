@@ -8,8 +8,8 @@ from etchweb.app import create_app
 from etchweb.auth.access import NOT_PAIRED, ONLY_WATCH
 from etchweb.auth.codes import TOKEN_IDLE_S
 from etchweb.auth.roles import NEEDS, Role, may
-from etchweb.practice.scenario_runner import Theatre
-from etchweb.practice.scenario_views import open_theatre
+from etchweb.practice.scenario_runner import ScenarioRunner
+from etchweb.practice.scenario_views import add_scenarios
 from support.fakes.fake_daemon import SHA256
 
 READY = {"cautions": "read", "tile": SHA256}
@@ -32,7 +32,7 @@ def operator(pair_phone):
 
 def test_every_address_has_its_line_in_the_table(daemon, tmp_path):
     app = create_app(daemon, tmp_path, machine=print)  # with all that there can be
-    open_theatre(app, Theatre([], lambda _name: []))
+    add_scenarios(app, ScenarioRunner([], lambda _name: []))
 
     assert {rule.endpoint for rule in app.url_map.iter_rules()} == set(NEEDS)
 

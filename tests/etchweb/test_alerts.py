@@ -4,11 +4,11 @@ import sqlite3
 
 import pytest
 
-from etchweb.alerts.alerting import AWAY_S, Alerting, Noticing, deliver_once
+from etchweb.alerts.alerting import AWAY_S, AlertDetector, AlertService, deliver_once
 from etchweb.alerts.channels import Mail, NotDelivered, Webhook
 from etchweb.alerts.news import news_of
-from etchweb.alerts.outbox import FILE_NAME, GIVE_UP_AFTER_S, WAITS_S, Outbox, Wanted
-from etchweb.daemon.listener import Heard, Listener
+from etchweb.alerts.outbox import FILE_NAME, GIVE_UP_AFTER_S, WAITS_S, AlertPreferences, Outbox
+from etchweb.daemon.listener import DaemonReport, Listener
 from etchwire.alert_policy import Alert
 from support.fakes.alert_sinks import MailSink, WebSink, serving
 from support.fakes.fake_daemon import LID_TRIP, RUN, STATES, FakeDaemon, box, snapshot
@@ -16,7 +16,9 @@ from support.fakes.fake_daemon import LID_TRIP, RUN, STATES, FakeDaemon, box, sn
 NOW_S = 1_800_000_000.0
 HELD_LONG_S = 600.0
 PATIENCE_S = 60.0
-EVERYTHING = Wanted(channels=("webhook",), kinds=frozenset(Alert), held_long_s=HELD_LONG_S)
+EVERYTHING = AlertPreferences(
+    channels=("webhook",), kinds=frozenset(Alert), held_long_s=HELD_LONG_S
+)
 
 
 @pytest.fixture
@@ -138,7 +140,9 @@ def test_a_hold_that_lasts_is_told_again_once(outbox):
 
 
 def test_only_what_is_asked_for_is_told(tmp_path):
-    wanted = Wanted(channels=("webhook", "mail"), kinds={Alert.FAILED}, held_long_s=HELD_LONG_S)
+    wanted = AlertPreferences(
+        channels=("webhook", "mail"), kinds={Alert.FAILED}, held_long_s=HELD_LONG_S
+    )
     outbox = Outbox(tmp_path, wanted)
     for told in ((), news("held"), news("failed")):
         outbox.note("left", told, NOW_S)
@@ -225,47 +229,47 @@ def test_each_look_after_the_end_is_told(outbox):
 
 @pytest.mark.parametrize("state", IN_MID_ETCH)
 def test_a_daemon_that_dies_in_mid_etch_is_told_once(tmp_path, outbox, state):
-    noticing = Noticing("left", outbox)
-    noticing.note(Heard(1, snapshot(state), ""), NOW_S)
+    noticing = AlertDetector("left", outbox)
+    noticing.note(DaemonReport(1, snapshot(state), ""), NOW_S)
     while letter := outbox.next_due(NOW_S):
         outbox.note_sent(letter)
-    away = Heard(2, None, "The daemon is away.")
+    away = DaemonReport(2, None, "The daemon is away.")
     for second in (0, AWAY_S - 0.1):
         noticing.note(away, NOW_S + second)
     before = titles(outbox, NOW_S + AWAY_S)
     for second in (AWAY_S, AWAY_S + 1):
         noticing.note(away, NOW_S + second)
-    again = Noticing("left", Outbox(tmp_path, EVERYTHING))  # the page is started anew, too
-    again.note(Heard(3, snapshot("idle"), ""), NOW_S + 60)
+    again = AlertDetector("left", Outbox(tmp_path, EVERYTHING))  # the page is started anew, too
+    again.note(DaemonReport(3, snapshot("idle"), ""), NOW_S + 60)
 
     assert before == []
     assert titles(outbox, NOW_S + 60) == ["Cut off: Lighthouse at dusk"]
 
 
 def test_an_etch_of_which_only_the_end_of_all_power_is_known_was_cut_off(tmp_path, outbox):
-    Noticing("left", outbox).note(Heard(1, snapshot("etching"), ""), NOW_S)
+    AlertDetector("left", outbox).note(DaemonReport(1, snapshot("etching"), ""), NOW_S)
 
-    after = Noticing("left", Outbox(tmp_path, EVERYTHING))
-    after.note(Heard(1, snapshot("idle"), ""), NOW_S + 3600)
+    after = AlertDetector("left", Outbox(tmp_path, EVERYTHING))
+    after.note(DaemonReport(1, snapshot("idle"), ""), NOW_S + 3600)
 
     assert titles(outbox, NOW_S + 3600) == ["Cut off: Lighthouse at dusk"]
 
 
 @pytest.mark.parametrize("state", sorted(set(STATES) - set(IN_MID_ETCH) - {"resuming", "stopping"}))
 def test_a_daemon_that_goes_while_nothing_is_etched_is_no_news(outbox, state):
-    noticing = Noticing("left", outbox)
-    noticing.note(Heard(1, snapshot(state), ""), NOW_S)
-    noticing.note(Heard(2, None, "away"), NOW_S)
-    noticing.note(Heard(2, None, "away"), NOW_S + 2 * AWAY_S)
+    noticing = AlertDetector("left", outbox)
+    noticing.note(DaemonReport(1, snapshot(state), ""), NOW_S)
+    noticing.note(DaemonReport(2, None, "away"), NOW_S)
+    noticing.note(DaemonReport(2, None, "away"), NOW_S + 2 * AWAY_S)
 
     assert titles(outbox, NOW_S + 60) == []
 
 
 def test_a_daemon_that_is_away_for_a_moment_is_no_news(outbox):
-    noticing = Noticing("left", outbox)
+    noticing = AlertDetector("left", outbox)
     for heard_at_s in range(0, 60, 3):
-        noticing.note(Heard(heard_at_s, snapshot("etching"), ""), NOW_S + heard_at_s)
-        noticing.note(Heard(heard_at_s + 1, None, "away"), NOW_S + heard_at_s + 1)
+        noticing.note(DaemonReport(heard_at_s, snapshot("etching"), ""), NOW_S + heard_at_s)
+        noticing.note(DaemonReport(heard_at_s + 1, None, "away"), NOW_S + heard_at_s + 1)
 
     assert titles(outbox, NOW_S + 60) == []
 
@@ -309,13 +313,13 @@ def test_a_clock_that_jumps_neither_loses_news_nor_tells_it_twice(outbox, jump_s
 
 def test_the_outbox_is_asked_only_when_something_changed(outbox):
     asked = []
-    noticing = Noticing("left", outbox)
+    noticing = AlertDetector("left", outbox)
     outbox.note, note = lambda *said: (asked.append(said), note(*said)), outbox.note
 
     for number in range(8):
         told = snapshot("etching", run={**RUN, "etched_rows": number})
-        noticing.note(Heard(number, told, ""), NOW_S + number)
-    noticing.note(Heard(9, None, "The daemon is away."), NOW_S + 9)
+        noticing.note(DaemonReport(number, told, ""), NOW_S + number)
+    noticing.note(DaemonReport(9, None, "The daemon is away."), NOW_S + 9)
 
     assert len(asked) == 1
 
@@ -408,13 +412,13 @@ def test_a_mail_host_without_encryption_never_hears_the_password(mail, outbox):
 def test_from_the_daemons_word_to_the_webhook(web, outbox):
     daemon = FakeDaemon("etching")
     listener = Listener(daemon)
-    alerting = Alerting(outbox, {"webhook": Webhook(url=web.url)})
+    alerting = AlertService(outbox, {"webhook": Webhook(url=web.url)})
     alerting.follow("left", listener)
     alerting.start(listener)
     listener.start()
 
-    while listener.heard.snapshot is None:
-        listener.wait_for_news(listener.heard.number, 0.1)
+    while listener.report.snapshot is None:
+        listener.wait_for_news(listener.report.number, 0.1)
     daemon.tell("held")
     assert web.arrived.acquire(timeout=PATIENCE_S)
     listener.end()

@@ -2,11 +2,11 @@ import re
 
 import pytest
 
-from etchweb.logbook.chart import BOTTOM, HEIGHT, LEFT, TOP, WIDTH, Measured, bands, chart
+from etchweb.logbook.chart import BOTTOM, HEIGHT, LEFT, TOP, WIDTH, RowStatistics, bands, chart
 
 
 def measured(*rows, mean=4000.0, least=3900.0, most=4100.0, samples=10):
-    return [Measured(row, samples, mean, least, most) for row in rows]
+    return [RowStatistics(row, samples, mean, least, most) for row in rows]
 
 
 def points(path):
@@ -47,7 +47,10 @@ def test_many_rows_are_drawn_in_few_points():
 
 
 def test_a_mean_of_rows_weighs_their_samples_and_keeps_the_extremes():
-    rows = [Measured(0, 30, 4000.0, 3900.0, 4100.0), Measured(1, 10, 2000.0, 1500.0, 2500.0)]
+    rows = [
+        RowStatistics(0, 30, 4000.0, 3900.0, 4100.0),
+        RowStatistics(1, 10, 2000.0, 1500.0, 2500.0),
+    ]
 
     ((first, last, together),) = bands(rows, rows=20)
 

@@ -3,10 +3,10 @@
 import pytest
 
 from etchweb.app import create_app
+from etchweb.fleet.box_registry import MOST_BOXES, BoxRegistry
+from etchweb.fleet.box_summary import box_summary, summary
 from etchweb.fleet.errors import FleetFault
-from etchweb.fleet.observation import sight_of, summary
 from etchweb.fleet.outbox import Outbox
-from etchweb.fleet.roll import MOST_BOXES, Roll
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.topics import (
     BEAM_HOURS,
@@ -24,7 +24,7 @@ from support.fakes.fake_daemon import STATES, FakeDaemon, snapshot
 
 def told(state="etching", name="left", **more):
     """Return a roll that heard one box say everything."""
-    roll = Roll()
+    roll = BoxRegistry()
     words = {DESCRIPTION: description(name), STATE: "ready", **values_of(snapshot(state)), **more}
     for path, word in words.items():
         roll.take(f"{base_of(name)}/{path}", word.encode())
@@ -82,7 +82,7 @@ def test_what_was_said_is_said_again_only_after_a_new_connection():
 
 def seen(state="etching", **more):
     (box,) = told(state, **more).boxes()
-    return sight_of(box)
+    return box_summary(box)
 
 
 def test_a_box_that_etches_is_shown_by_how_far_it_is():
@@ -150,7 +150,9 @@ def test_a_box_that_is_away_is_not_believed(state, headline, said, calls):
     ],
 )
 def test_one_sentence_tells_who_etches_and_who_needs_somebody(states, said):
-    sights = [sight_of(box) for name, state in states.items() for box in told(state, name).boxes()]
+    sights = [
+        box_summary(box) for name, state in states.items() for box in told(state, name).boxes()
+    ]
 
     assert summary(sights) == said
 
@@ -192,7 +194,7 @@ def test_words_that_are_not_a_box_s_own_change_nothing(topic, word):
     "described", [b"", b"{}", b"[]", b"\xff\xfe", b'{"nodes": {"etch": 7}}', b"[" * 10_000]
 )
 def test_a_lamp_of_the_same_convention_is_no_box(described):
-    roll = Roll()
+    roll = BoxRegistry()
     roll.take("homie/5/lamp/$state", b"ready")
     roll.take("homie/5/lamp/$description", described)
 
@@ -200,7 +202,7 @@ def test_a_lamp_of_the_same_convention_is_no_box(described):
 
 
 def test_no_flood_of_names_fills_the_memory():
-    roll = Roll()
+    roll = BoxRegistry()
     for number in range(2 * MOST_BOXES):
         roll.take(f"homie/5/box-{number}/$description", description("x").encode())
 

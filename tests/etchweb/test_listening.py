@@ -21,14 +21,14 @@ class TellsThenLeaves(FakeDaemon):
 
 
 def test_before_anything_was_heard_the_machine_counts_as_away():
-    assert Listener(FakeDaemon()).heard.snapshot is None
+    assert Listener(FakeDaemon()).report.snapshot is None
 
 
 def test_the_latest_snapshot_wins():
     daemon = TellsThenLeaves(snapshot("loaded"), snapshot("etching"))
     listener = Listener(daemon)
     kept = []
-    daemon.when_told = lambda: kept.append(listener.heard.snapshot["state"])
+    daemon.when_told = lambda: kept.append(listener.report.snapshot["state"])
 
     listener.listen_once()
 
@@ -40,19 +40,19 @@ def test_a_daemon_that_leaves_takes_its_last_snapshot_with_it():
 
     listener.listen_once()
 
-    assert listener.heard.snapshot is None
-    assert listener.heard.sentence == GONE
-    assert listener.heard.number == 2
+    assert listener.report.snapshot is None
+    assert listener.report.sentence == GONE
+    assert listener.report.number == 2
 
 
 def test_staying_away_is_no_news():
     listener = Listener(TellsThenLeaves())
     listener.listen_once()
-    number = listener.heard.number
+    number = listener.report.number
 
     listener.listen_once()
 
-    assert listener.heard.number == number
+    assert listener.report.number == number
 
 
 def test_waiting_returns_at_once_when_there_is_news():
@@ -76,7 +76,7 @@ def test_an_ended_page_stops_listening():
 
     listener.listen_once()
 
-    assert listener.heard.snapshot is None
+    assert listener.report.snapshot is None
 
 
 def test_asking_a_daemon_that_is_away_gives_its_sentence():

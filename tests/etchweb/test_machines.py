@@ -35,7 +35,7 @@ def phone(site, tmp_path):
     return client
 
 
-def heard(site, daemons):
+def report(site, daemons):
     for name, listener in site.listeners.items():
         listener._note(daemons[name].ask("status"), "")
 
@@ -64,7 +64,7 @@ def test_a_button_reaches_the_machine_whose_page_it_is_on(phone, daemons):
 
 def test_the_page_of_machines_shows_all_of_them(phone, site, daemons):
     daemons["right"].tell("etching")
-    heard(site, daemons)
+    report(site, daemons)
 
     shown = phone.get("/m/left/machines").text
 

@@ -21,8 +21,8 @@ from etchweb.app import create_app
 from etchweb.auth.codes import form_token
 from etchweb.auth.roles import NEEDS, Role
 from etchweb.auth.store import Store
-from etchweb.practice.scenario_runner import Theatre
-from etchweb.practice.scenario_views import open_theatre
+from etchweb.practice.scenario_runner import ScenarioRunner
+from etchweb.practice.scenario_views import add_scenarios
 from page_description.description import ENTRIES, description
 from support.fakes.fake_daemon import FakeDaemon
 
@@ -47,7 +47,7 @@ def address(rule, static):
 def app(tmp_path_factory):
     folder = tmp_path_factory.mktemp("page")
     app = create_app(FakeDaemon("etching"), folder, open_to_loopback=True, machine=practised)
-    open_theatre(app, Theatre([], lambda _name: []))
+    add_scenarios(app, ScenarioRunner([], lambda _name: []))
     app.extensions["etchweb"].listener.end()  # or the stream would have no end
     app.token = form_token(Store(folder).secret, "loopback")
     app.known = KNOWN | {"draft_id": draft_of(app)}

@@ -13,13 +13,13 @@ import pytest
 from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch
 from etchproof.layout.job import read_card_file
-from etchweb.alerts.alerting import Noticing
-from etchweb.alerts.outbox import Outbox, Wanted
+from etchweb.alerts.alerting import AlertDetector
+from etchweb.alerts.outbox import AlertPreferences, Outbox
 from etchweb.app import create_app
 from etchweb.auth.roles import Role
 from etchweb.auth.store import Store, StoreUnusable
 from etchweb.cards import views as cards
-from etchweb.daemon.listener import Heard
+from etchweb.daemon.listener import DaemonReport
 from etchweb.drafts import views as new_picture
 from etchweb.previews.store import keep_picture
 from etchwire.alert_policy import Alert
@@ -34,7 +34,7 @@ from support.samples.photo_files import encoded, scene
 
 PATIENCE_S = 60.0
 NOW_S = 1_800_000_000.0
-NOTHING = Wanted(channels=(), kinds=(), held_long_s=600.0)
+NOTHING = AlertPreferences(channels=(), kinds=(), held_long_s=600.0)
 PHOTO = encoded(scene(120, 80), "JPEG")
 TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness"), "0")
 TILE = {
@@ -179,11 +179,11 @@ def test_a_paired_phone_stops_an_etch_while_the_card_takes_nothing(card, pair_ph
 
 
 def test_news_waits_for_room_in_the_outbox_and_is_told_once(card):
-    everything = Wanted(channels=("webhook",), kinds=frozenset(Alert), held_long_s=600.0)
+    everything = AlertPreferences(channels=("webhook",), kinds=frozenset(Alert), held_long_s=600.0)
     outbox = Outbox(card.folder, everything)
-    noticing = Noticing("left", outbox)
-    noticing.note(Heard(1, snapshot("etching"), ""), NOW_S)
-    ended = Heard(2, snapshot("complete"), "")
+    noticing = AlertDetector("left", outbox)
+    noticing.note(DaemonReport(1, snapshot("etching"), ""), NOW_S)
+    ended = DaemonReport(2, snapshot("complete"), "")
 
     card.fill()
     with pytest.raises(StoreUnusable, match="no room left"):

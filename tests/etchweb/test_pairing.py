@@ -3,7 +3,7 @@ import time
 import pytest
 
 from etchweb.auth.codes import CODE_DIGITS, CODE_LASTS_S
-from etchweb.auth.pairing import FOR_FURTHER_TRIES, FOR_ONE_ADDRESS, WRONG_CODE, Tries
+from etchweb.auth.pairing import FOR_FURTHER_TRIES, FOR_ONE_ADDRESS, WRONG_CODE, PairingAttempts
 from etchweb.auth.roles import Role
 
 CODE = "123456"
@@ -69,7 +69,7 @@ def test_guessing_is_slowed_down(stranger, code):
 
 
 def test_many_addresses_together_are_slowed_down_after_their_first_try():
-    tries = Tries()
+    tries = PairingAttempts()
     addresses = [f"10.0.0.{number}" for number in range(1, 254)]
 
     first_s = [tries.wait_s(address, now_s=0.0) for address in addresses]
@@ -80,7 +80,7 @@ def test_many_addresses_together_are_slowed_down_after_their_first_try():
 
 
 def test_who_comes_with_a_code_gets_in_while_a_whole_network_guesses():
-    tries = Tries()
+    tries = PairingAttempts()
     for second in range(600):
         for number in range(1, 253):
             tries.wait_s(f"10.0.0.{number}", now_s=float(second))
@@ -89,7 +89,7 @@ def test_who_comes_with_a_code_gets_in_while_a_whole_network_guesses():
 
 
 def test_a_try_that_all_together_have_used_up_is_not_the_address_s_own():
-    tries = Tries()
+    tries = PairingAttempts()
     for number in range(1, 254):
         for _ in range(2):
             tries.wait_s(f"10.0.0.{number}", now_s=0.0)
@@ -104,7 +104,7 @@ def test_a_try_that_all_together_have_used_up_is_not_the_address_s_own():
 
 def test_guessing_finds_a_code_once_in_a_thousand_at_the_most():
     """However many addresses guess for as long as a code lasts."""
-    tries, looked_at = Tries(), 0
+    tries, looked_at = PairingAttempts(), 0
     for second in range(int(CODE_LASTS_S)):
         for number in range(50):
             address = f"10.{second % 20}.{second % 256}.{number}"
@@ -114,7 +114,7 @@ def test_guessing_finds_a_code_once_in_a_thousand_at_the_most():
 
 
 def test_one_address_gets_its_tries_back_with_time():
-    tries = Tries()
+    tries = PairingAttempts()
     for _ in range(FOR_ONE_ADDRESS.tries):
         tries.wait_s("10.0.0.1", now_s=0.0)
 

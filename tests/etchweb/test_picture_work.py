@@ -8,7 +8,7 @@ import sys
 import pytest
 
 from etchweb.drafts.store import DRAFT_NAME
-from etchweb.workers.work import NO_END, NO_MEMORY, WENT_WRONG, Works
+from etchweb.workers.work import NO_END, NO_MEMORY, WENT_WRONG, WorkQueue
 
 PATIENCE_S = 60.0
 
@@ -19,7 +19,7 @@ PATIENCE_S = 60.0
 )
 def test_the_end_of_a_child_is_told_and_logged(tmp_path, caplog, number, sentence):
     os.mkfifo(tmp_path / DRAFT_NAME)  # the child waits for somebody to write the draft
-    works = Works()
+    works = WorkQueue()
     work = works.begin(tmp_path, "take", "photo")
     writer = os.open(tmp_path / DRAFT_NAME, os.O_WRONLY)  # opens once the child reads
 

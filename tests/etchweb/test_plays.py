@@ -10,12 +10,12 @@ from etchwarden.practice_session.scenario_stage import theatre
 from etchweb.app import create_app
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
-from etchweb.practice.scenario_runner import Outcome, Scene, Theatre
-from etchweb.practice.scenario_views import open_theatre
+from etchweb.practice.scenario_runner import Outcome, Scenario, ScenarioRunner
+from etchweb.practice.scenario_views import add_scenarios
 from support.fakes.fake_daemon import FakeDaemon
 
-LID = Scene("lid", "The box", "The lid is opened.")
-FAN = Scene("fan", "The box", "The fan <stops>.")
+LID = Scenario("lid", "The box", "The lid is opened.")
+FAN = Scenario("fan", "The box", "The fan <stops>.")
 COMES_TRUE = (
     "print('The lid is opened.'); print('    1.500 s  The lid opens.'); print('That was all.')"
 )
@@ -23,12 +23,12 @@ PATIENCE_S = 60.0
 
 
 class House:
-    """A page with a theatre that plays `script`, in place of a practice session."""
+    """A page with a runner that plays `script`, in place of a practice session."""
 
     def __init__(self, folder, script):
         self.app = create_app(FakeDaemon(), folder, open_to_loopback=True, machine=lambda *_: None)
-        self.theatre = Theatre([LID, FAN], lambda _name: [sys.executable, "-c", script])
-        open_theatre(self.app, self.theatre)
+        self.runner = ScenarioRunner([LID, FAN], lambda _name: [sys.executable, "-c", script])
+        add_scenarios(self.app, self.runner)
         self.token = form_token(Store(folder).secret, "loopback")
 
     def press(self, path, **form):
@@ -40,7 +40,7 @@ class House:
         return self.app.test_client().get(path)
 
     def wait(self):
-        assert self.theatre.wait(PATIENCE_S)
+        assert self.runner.wait(PATIENCE_S)
 
 
 @pytest.fixture
@@ -105,16 +105,16 @@ def test_nothing_else_can_be_played_and_ending_nothing_is_harmless(house):
     assert house.press("/plays/begin", name="../flame").status_code == 404
     assert house.press("/plays/begin").status_code == 404
     assert house.press("/plays/end").status_code == 303
-    assert house.theatre.performance is None
+    assert house.runner.run is None
 
 
 def test_a_computer_that_can_start_nothing_says_so_and_may_be_asked_again(tmp_path):
     house = House(tmp_path, COMES_TRUE)
-    house.theatre._command_for = lambda _name: ["/nowhere/at/all"]
+    house.runner._command_for = lambda _name: ["/nowhere/at/all"]
 
     assert house.press("/plays/begin", name="lid").status_code == 503
     assert house.press("/plays/begin", name="lid").status_code == 503
 
 
 def test_the_page_of_a_practice_offers_every_scenario_that_comes_with_the_program():
-    assert [scene.name for scene in theatre().scenes] == [one.name for one in shelved()]
+    assert [scene.name for scene in theatre().scenarios] == [one.name for one in shelved()]

@@ -8,7 +8,7 @@ from etchpractice.machine import PracticeMachine
 from etchweb.app import create_app
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
-from etchweb.practice.panel import DEEDS
+from etchweb.practice.panel import PANEL_ACTIONS
 from etchwire.errors import DaemonAbsent
 from support.fakes.fake_daemon import MACHINE, FakeDaemon
 
@@ -50,7 +50,7 @@ def test_without_a_practice_machine_there_is_no_panel(phone):
 def test_every_deed_stands_on_the_panel(panel):
     text = panel.look("/practice").text
 
-    assert set(re.findall(r'action="/practice/([a-z-]+)"', text)) == set(DEEDS)
+    assert set(re.findall(r'action="/practice/([a-z-]+)"', text)) == set(PANEL_ACTIONS)
     assert 'href="/practice"' in panel.look("/").text
 
 
@@ -67,15 +67,15 @@ def test_the_wiped_tile_can_be_photographed(tmp_path):
         assert photo.mimetype == "image/png"
 
 
-@pytest.mark.parametrize("name", sorted(set(DEEDS) - {"unplug"}))
+@pytest.mark.parametrize("name", sorted(set(PANEL_ACTIONS) - {"unplug"}))
 def test_a_deed_is_done(panel, done, name):
     answer = panel(name)
 
     assert answer.status_code == 303
-    assert done == [(DEEDS[name].verb, DEEDS[name].says)]
+    assert done == [(PANEL_ACTIONS[name].verb, PANEL_ACTIONS[name].says)]
 
 
-@pytest.mark.parametrize("deed", DEEDS.values(), ids=DEEDS)
+@pytest.mark.parametrize("deed", PANEL_ACTIONS.values(), ids=PANEL_ACTIONS)
 def test_the_practice_machine_knows_every_verb(deed):
     machine = PracticeMachine()
 

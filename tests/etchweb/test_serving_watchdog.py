@@ -7,7 +7,7 @@ from queue import Empty, Queue
 import pytest
 import waitress
 
-from etchweb.server.watchdog import follow_rounds
+from etchweb.server.watchdog import feed_watchdog
 
 PATIENCE_S = 30.0
 THREADS = 2
@@ -21,7 +21,7 @@ class Page:
         self.server = waitress.create_server(self.never, sockets=[listener], threads=THREADS)
         self.ended = threading.Event()
         self.follower = threading.Thread(
-            target=follow_rounds, args=(self.server, self.ended, self.said.put),
+            target=feed_watchdog, args=(self.server, self.ended, self.said.put),
             kwargs={"every_s": 0.01},
         )  # fmt: skip
         self.follower.start()

@@ -7,7 +7,7 @@ import time
 import pytest
 
 from etchweb.auth.roles import Role
-from etchweb.reentry.presenter import row_told, taking_up_view
+from etchweb.reentry.presenter import reentry_view, row_from_text
 from etchweb.reentry.views import NO_ROW, NOT_CONFIRMED
 from etchwire.errors import Refused
 from support.fakes.fake_daemon import GONE, STOPPED_ETCH
@@ -230,12 +230,12 @@ def test_an_etch_that_is_under_way_is_not_asked_about(phone, daemon):
     ("text", "row"), [("1", 0), (" 413 ", 412), ("007", 6), ("0", None), ("-1", None), ("", None)]
 )
 def test_people_count_rows_from_one(text, row):
-    assert row_told(text) == row
+    assert row_from_text(text) == row
 
 
 def test_a_line_that_was_moved_past_the_picture_stays_on_it():
     outlook = answer_unfinished(BY_EYE)(run=6, row=4000)
 
-    view = taking_up_view(outlook, row=4000, is_by_eye=True)
+    view = reentry_view(outlook, row=4000, is_by_eye=True)
 
     assert (view["row"], view["rest"]) == (1000, None)

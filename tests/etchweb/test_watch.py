@@ -6,7 +6,7 @@ import pytest
 
 from etchweb.auth.roles import Role
 from etchweb.run.cautions import CAUTIONS
-from etchweb.run.stream import GREATEST_STREAMS
+from etchweb.run.stream import MAX_STREAMS
 from etchweb.run.views import CAUTIONS_UNREAD, OTHER_PICTURE
 from etchwire.errors import Refused
 from support.fakes.fake_daemon import (
@@ -306,17 +306,17 @@ def test_polling_gives_what_the_page_says(phone, daemon):
 
 
 def test_the_ninth_stream_is_asked_to_poll(phone):
-    streams = [phone.look("/watch/stream") for _ in range(GREATEST_STREAMS)]
+    streams = [phone.look("/watch/stream") for _ in range(MAX_STREAMS)]
 
     ninth = phone.look("/watch/stream")
 
-    assert [stream.status_code for stream in streams] == [200] * GREATEST_STREAMS
+    assert [stream.status_code for stream in streams] == [200] * MAX_STREAMS
     assert ninth.status_code == 503
     assert int(ninth.headers["Retry-After"]) > 0
 
 
 def test_a_stream_that_closes_makes_room(phone):
-    streams = [phone.look("/watch/stream") for _ in range(GREATEST_STREAMS)]
+    streams = [phone.look("/watch/stream") for _ in range(MAX_STREAMS)]
 
     streams[0].close()
 

@@ -4,7 +4,7 @@ import pytest
 
 from etchwarden.practice_session.scenario_stage import theatre
 from etchweb.practice.scenario_runner import Outcome
-from etchweb.practice.scenario_views import open_theatre
+from etchweb.practice.scenario_views import add_scenarios
 from processes.test_page_machine import too_small
 from support.harnesses.page_bench import served_page, violations
 
@@ -12,19 +12,19 @@ PATIENCE_MS = 120_000
 
 
 @pytest.fixture(scope="module")
-def page_with_theatre(tmp_path_factory):
+def page_with_scenarios(tmp_path_factory):
     options = {"open_to_loopback": True, "machine": lambda *_, **__: None}
     with served_page(tmp_path_factory.mktemp("page"), **options) as served:
-        stage = theatre()
-        open_theatre(served.app, stage)
+        runner = theatre()
+        add_scenarios(served.app, runner)
         yield served
-        stage.end()
+        runner.end()
 
 
 @pytest.fixture
-def served(page_with_theatre):
-    page_with_theatre.daemon.start_over()
-    return page_with_theatre
+def served(page_with_scenarios):
+    page_with_scenarios.daemon.start_over()
+    return page_with_scenarios
 
 
 def begin(page, name):

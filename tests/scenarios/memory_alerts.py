@@ -2,10 +2,10 @@
 
 from contextlib import ExitStack
 
-from etchweb.alerts.alerting import Noticing, deliver_once
+from etchweb.alerts.alerting import AlertDetector, deliver_once
 from etchweb.alerts.channels import Webhook
-from etchweb.alerts.outbox import Outbox, Wanted
-from etchweb.daemon.listener import Heard
+from etchweb.alerts.outbox import AlertPreferences, Outbox
+from etchweb.daemon.listener import DaemonReport
 from etchwire.alert_policy import Alert
 from support.fakes.alert_sinks import WebSink, serving
 
@@ -17,14 +17,16 @@ class MemoryAlerts:
         self._parts = ExitStack()
         self._sink = self._parts.enter_context(serving(WebSink()))
         self._ways = {"webhook": Webhook(url=self._sink.url)}
-        everything = Wanted(channels=self._ways, kinds=frozenset(Alert), held_long_s=600.0)
+        everything = AlertPreferences(
+            channels=self._ways, kinds=frozenset(Alert), held_long_s=600.0
+        )
         self._outbox = Outbox(folder, everything)
-        self._noticing = Noticing("practice", self._outbox)
+        self._noticing = AlertDetector("practice", self._outbox)
         self._now_s = 0.0
 
     def note(self, status, now_s):
         self._now_s = now_s
-        self._noticing.note(Heard(0, status, ""), now_s)
+        self._noticing.note(DaemonReport(0, status, ""), now_s)
 
     def told(self):
         while deliver_once(self._outbox, self._ways, self._now_s):

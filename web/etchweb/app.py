@@ -11,7 +11,7 @@ from etchweb.auth import access, pairing
 from etchweb.auth.access import Access
 from etchweb.cards import step_views as card_steps
 from etchweb.catalogue import views as craft_pages
-from etchweb.context import House, Machine
+from etchweb.context import AppContext, Machine
 from etchweb.daemon.listener import Listener
 from etchweb.daemon.protocol import Daemon
 from etchweb.drafts import proof_views as new_picture_proof
@@ -29,8 +29,8 @@ from etchweb.previews.store import PICTURES_FOLDER, path_name
 from etchweb.reentry import views as taking_up
 from etchweb.run import dose_views as shading
 from etchweb.run import views as watch
-from etchweb.server import csrf_and_headers as guard
 from etchweb.server import errors
+from etchweb.server.csrf_and_headers import LARGEST_FORM_BYTES, LARGEST_PHOTO_BYTES, add_checks
 from etchweb.server.host_names import LOOPBACK_NAMES
 from etchweb.server.uploads import ask_before_bodies
 from etchweb.text.formatting import grouped, percent
@@ -58,13 +58,13 @@ def create_app(
     app = Flask(__name__, static_url_path=f"/static/{_static_version()}")
     app.config.update(
         TRUSTED_HOSTS=list(host_names),
-        MAX_CONTENT_LENGTH=guard.LARGEST_FORM_BYTES,
-        MAX_FORM_MEMORY_SIZE=guard.LARGEST_FORM_BYTES,
+        MAX_CONTENT_LENGTH=LARGEST_FORM_BYTES,
+        MAX_FORM_MEMORY_SIZE=LARGEST_FORM_BYTES,
     )
     app.jinja_options = {"trim_blocks": True, "lstrip_blocks": True}
     machines = machines or Machines.of(folder)
     app.extensions["etchweb machines"] = machines
-    app.extensions["etchweb"] = House(
+    app.extensions["etchweb"] = AppContext(
         daemon,
         folder / PICTURES_FOLDER,
         Listener(daemon),
@@ -79,10 +79,10 @@ def create_app(
     app.context_processor(lambda: {"has_practice": practice.is_at_hand()})
     app.jinja_env.globals["machines"] = machines
     app.jinja_env.globals["path_picture"] = lambda tile: _path_picture(folder, tile)
-    app.config["LARGEST_PHOTO_BYTES"] = guard.LARGEST_PHOTO_BYTES
+    app.config["LARGEST_PHOTO_BYTES"] = LARGEST_PHOTO_BYTES
     new_picture.keep_drafts(app, folder)
     errors.show_errors(app)
-    guard.guard(app)
+    add_checks(app)
     access.admit(app)
     ask_before_bodies(app)
     access.check_forms(app)

@@ -1,4 +1,4 @@
-"""What the views of one application share: the daemon, the page's folder, who is at the door."""
+"""What the views of one application share: the daemon, the page's folder, the visitor."""
 
 import threading
 from collections.abc import Callable
@@ -9,7 +9,7 @@ from typing import Any
 from flask import current_app, g
 
 from etchweb.auth.access import Access
-from etchweb.auth.pairing import Tries
+from etchweb.auth.pairing import PairingAttempts
 from etchweb.daemon.listener import Listener
 from etchweb.daemon.protocol import Daemon
 
@@ -17,7 +17,7 @@ Machine = Callable[..., Any]  # asks the practice machine for a verb
 
 
 @dataclass(slots=True)
-class House:
+class AppContext:
     """What the views of one application share."""
 
     daemon: Daemon
@@ -25,16 +25,16 @@ class House:
     listener: Listener
     access: Access
     machine: Machine | None  # the practice machine, where there is one
-    tries: Tries
+    tries: PairingAttempts
     streams: threading.BoundedSemaphore
 
 
-def house() -> House:
-    """Return what the application in hand has."""
-    found: House = current_app.extensions["etchweb"]
-    return found
+def app_context() -> AppContext:
+    """Return the context of the current application."""
+    context: AppContext = current_app.extensions["etchweb"]
+    return context
 
 
-def who() -> str:
-    """Return who asks, as the logbook has it."""
+def visitor_name() -> str:
+    """Return the visitor's name for the logbook; empty for a visitor who is not paired."""
     return "" if g.visitor.phone is None else str(g.visitor.phone.name)

@@ -14,7 +14,7 @@ from typing import Final
 
 from etchweb.server.host_names import names_of
 from etchweb.server.server import Server
-from etchweb.server.watchdog import follow_rounds
+from etchweb.server.watchdog import feed_watchdog
 from etchweb.site import Site
 from etchwire.notification import notify
 
@@ -77,7 +77,7 @@ def serve(site: Site, listener: socket.socket, *, host: str, folder: Path) -> No
     site.start()
     threading.Thread(target=_follow_names, args=(site, host), name="names", daemon=True).start()
     threading.Thread(
-        target=follow_rounds, args=(server, ended), name="watchdog", daemon=True
+        target=feed_watchdog, args=(server, ended), name="watchdog", daemon=True
     ).start()
     server.run()
     server.close()

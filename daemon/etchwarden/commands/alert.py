@@ -10,7 +10,7 @@ import click
 from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.configuring.page_settings import PageSettings
 from etchweb.alerts.channels import Channel, NotDelivered
-from etchweb.alerts.outbox import Letter
+from etchweb.alerts.outbox import Notification
 from etchwire.alert_policy import Alert
 
 TRIED: Final = "This is a try. If you read it, alerts from this box reach you."
@@ -40,7 +40,7 @@ def command(settings: Path) -> None:
 
 
 def _is_sent(name: str, channel: Channel) -> bool:
-    letter = Letter(
+    letter = Notification(
         id=str(uuid.uuid4()), channel=name, machine="etchwarden", kind=Alert.FINISHED,
         title="A try", text=TRIED, made_at_s=time.time(), tries=0,
     )  # fmt: skip

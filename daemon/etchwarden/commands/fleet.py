@@ -10,10 +10,10 @@ from typing import Final
 import click
 
 from etchweb.daemon.daemon_socket import SocketDaemon
+from etchweb.fleet.box_registry import Box
+from etchweb.fleet.box_summary import box_summary, summary
 from etchweb.fleet.errors import FleetFault
-from etchweb.fleet.observation import sight_of, summary
 from etchweb.fleet.reporter import Reporter
-from etchweb.fleet.roll import Box
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.watcher import Watcher
 
@@ -50,7 +50,7 @@ def command(context: click.Context, path: Path, *, as_json: bool, wait_s: float)
     if as_json:
         click.echo(json.dumps([box.to_table() for box in boxes], indent=1))
         return
-    sights = [sight_of(box) for box in boxes]
+    sights = [box_summary(box) for box in boxes]
     click.echo(summary(sights) if sights else "The broker knows of no box.")
     for sight in sights:
         click.echo(f"\n{'! ' if sight.calls else ''}{sight.name}")

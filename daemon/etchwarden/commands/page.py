@@ -11,7 +11,7 @@ from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.configuring.page_settings import PageSettings
 from etchwarden.practice_session.scenario_stage import theatre
 from etchwarden.shared.file_errors import ended_by
-from etchweb.alerts.alerting import Alerting
+from etchweb.alerts.alerting import AlertService
 from etchweb.alerts.outbox import Outbox
 from etchweb.app import create_app
 from etchweb.auth.store import Store, StoreUnusable
@@ -19,7 +19,7 @@ from etchweb.daemon.daemon_socket import SocketDaemon
 from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.joining import join_fleet
 from etchweb.practice.panel import machine_at
-from etchweb.practice.scenario_views import open_theatre
+from etchweb.practice.scenario_views import add_scenarios
 from etchweb.server.host_names import addresses, is_loopback, names_of
 from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 from etchweb.site import Site
@@ -116,7 +116,7 @@ def command(  # noqa: PLR0913, PLR0917 - one for each option
                     machine=None if practice is None else machine_at(practice),
                 )
                 if practice is not None:
-                    open_theatre(app, theatre())
+                    add_scenarios(app, theatre())
                 site = Site({"": app})
             port = listener.getsockname()[1]
             with suppress(StoreUnusable):  # then a card that can only be read
@@ -158,13 +158,13 @@ def site_of_board(settings: PageSettings, folder: Path) -> Site:
         except StoreUnusable as error:  # people can still watch, and stop
             _log.warning("Nobody is told anything: %s", error)
         else:
-            _alert(site, Alerting(outbox, told.channels))
+            _alert(site, AlertService(outbox, told.channels))
     if settings.fleet is not None:
         join_fleet(settings.fleet, site.apps, daemons)
     return site
 
 
-def _alert(site: Site, alerting: Alerting) -> None:
+def _alert(site: Site, alerting: AlertService) -> None:
     for name, ear in site.listeners.items():
         alerting.follow(name, ear)
     alerting.start(next(iter(site.listeners.values())))

@@ -3,8 +3,8 @@
 from pathlib import Path
 from typing import Final
 
-from etchweb.alerts.alerting import Alerting
-from etchweb.alerts.outbox import Letter, Outbox, Wanted
+from etchweb.alerts.alerting import AlertService
+from etchweb.alerts.outbox import AlertPreferences, Notification, Outbox
 from etchweb.daemon.daemon_socket import SocketDaemon
 from etchweb.daemon.listener import Listener
 from etchwire.alert_policy import Alert
@@ -22,14 +22,16 @@ class ScenarioAlerts:
         """Listen to the daemon at `socket` from now on; the outbox lies in `folder`."""
         folder.mkdir(parents=True)
         self.told: list[str] = []
-        wanted = Wanted(channels=("people",), kinds=frozenset(Alert), held_long_s=_HELD_LONG_S)
-        alerting = Alerting(Outbox(folder, wanted), {"people": self})
+        wanted = AlertPreferences(
+            channels=("people",), kinds=frozenset(Alert), held_long_s=_HELD_LONG_S
+        )
+        alerting = AlertService(Outbox(folder, wanted), {"people": self})
         self._listener = Listener(SocketDaemon(socket))
         alerting.follow("practice", self._listener)
         alerting.start(self._listener)
         self._listener.start()
 
-    def send(self, letter: Letter) -> None:
+    def send(self, letter: Notification) -> None:
         """Take a letter."""
         self.told.append(f"{letter.title}. {letter.text}")
 

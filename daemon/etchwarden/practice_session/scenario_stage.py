@@ -3,13 +3,13 @@
 import sys
 
 from etchpractice.scenario.shelf import GROUPS, shelved
-from etchweb.practice.scenario_runner import Scene, Theatre
+from etchweb.practice.scenario_runner import Scenario, ScenarioRunner
 
 
-def theatre() -> Theatre:
+def theatre() -> ScenarioRunner:
     """Return the theatre of every scenario that comes with the program."""
-    scenes = [Scene(one.name, GROUPS[one.group], one.about) for one in shelved()]
-    return Theatre(scenes, _command_for)
+    scenes = [Scenario(one.name, GROUPS[one.group], one.about) for one in shelved()]
+    return ScenarioRunner(scenes, _command_for)
 
 
 def _command_for(name: str) -> list[str]:

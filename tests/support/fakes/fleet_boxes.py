@@ -2,7 +2,7 @@
 
 from contextlib import contextmanager
 
-from etchweb.fleet.roll import Roll
+from etchweb.fleet.box_registry import BoxRegistry
 from etchweb.fleet.topics import BEAM_HOURS, DESCRIPTION, PAGE, STATE, base_of, description
 from etchweb.fleet.topics import values_of as words_of
 from etchweb.fleet.view import EXTENSION
@@ -36,7 +36,7 @@ class FakeWatcher:
     """Knows of `shop`; `trouble` is a sentence while the broker is away."""
 
     def __init__(self, shop=SHOP, trouble=None):
-        self.trouble, self._roll = trouble, Roll()
+        self.trouble, self._roll = trouble, BoxRegistry()
         for name, words in shop.items():
             told(self._roll, name, words)
 

@@ -70,8 +70,8 @@ class ServedPage:
         """Be idle, and heard to be: a phone would call for a daemon still thought to be away."""
         self.daemon.start_over()
         ear = self.app.extensions["etchweb"].listener
-        while (ear.heard.snapshot or {}).get("state") != "idle" or self.daemon.has_more_to_tell:
-            ear.wait_for_news(ear.heard.number, 0.1)
+        while (ear.report.snapshot or {}).get("state") != "idle" or self.daemon.has_more_to_tell:
+            ear.wait_for_news(ear.report.number, 0.1)
 
 
 @contextmanager

@@ -10,7 +10,7 @@ from etchweb.alerts.channels import Channel, NotDelivered
 from etchweb.alerts.news import news_of
 from etchweb.alerts.outbox import Outbox
 from etchweb.auth.store import StoreUnusable
-from etchweb.daemon.listener import Heard, Listener
+from etchweb.daemon.listener import DaemonReport, Listener
 from etchwire.alert_policy import Alert
 
 LOOK_EVERY_S: Final = 1.0
@@ -20,7 +20,7 @@ AWAY_S: Final = 5.0  # a control program that is away for longer has ended, or h
 _log = logging.getLogger(__name__)
 
 
-class Noticing:
+class AlertDetector:
     """Turns what is heard into letters; the outbox is bothered only when something changed."""
 
     def __init__(self, machine: str, outbox: Outbox) -> None:
@@ -31,13 +31,13 @@ class Noticing:
         self._away_since_s: float | None = None
         self._is_away_noted = False
 
-    def note(self, heard: Heard, now_s: float) -> None:
+    def note(self, report: DaemonReport, now_s: float) -> None:
         """Note what was heard; a daemon that stays away is news only where something was etched."""
-        if heard.snapshot is None:
+        if report.snapshot is None:
             self._note_away(now_s)
             return
         self._away_since_s, self._is_away_noted = None, False
-        news = news_of(heard.snapshot)
+        news = news_of(report.snapshot)
         keys = [one.key for one in news]
         is_held = any(one.kind is Alert.HELD for one in news)
         is_due = is_held and not 0 <= now_s - self._noted_at_s < REMIND_LOOK_EVERY_S
@@ -75,7 +75,7 @@ def deliver_once(outbox: Outbox, channels: Mapping[str, Channel], now_s: float) 
     return True
 
 
-class Alerting:
+class AlertService:
     """Both threads; they end with the listener."""
 
     def __init__(self, outbox: Outbox, channels: Mapping[str, Channel]) -> None:
@@ -93,12 +93,12 @@ class Alerting:
         threading.Thread(target=self._deliver, args=args, name="letters", daemon=True).start()
 
     def _notice(self, machine: str, listener: Listener) -> None:
-        noticing, number = Noticing(machine, self._outbox), -1
+        noticing, number = AlertDetector(machine, self._outbox), -1
         while not listener.is_ending:
-            heard = listener.wait_for_news(number, LOOK_EVERY_S)
+            report = listener.wait_for_news(number, LOOK_EVERY_S)
             try:
-                noticing.note(heard, time.time())
-                number = heard.number
+                noticing.note(report, time.time())
+                number = report.number
             except StoreUnusable as error:
                 _log.warning("News could not be kept: %s", error)
                 listener.pause(LOOK_EVERY_S)

@@ -9,7 +9,7 @@ from email.message import EmailMessage
 from functools import partial
 from typing import Final, Protocol
 
-from etchweb.alerts.outbox import Letter
+from etchweb.alerts.outbox import Notification
 
 PATIENCE_S: Final = 5.0
 
@@ -21,7 +21,7 @@ class NotDelivered(OSError):
 class Channel(Protocol):
     """One way to tell people."""
 
-    def send(self, letter: Letter) -> None:
+    def send(self, letter: Notification) -> None:
         """Deliver `letter` or raise NotDelivered."""
         ...
 
@@ -37,7 +37,7 @@ class Webhook:
     url: str
     secret: str | None = None
 
-    def send(self, letter: Letter) -> None:
+    def send(self, letter: Notification) -> None:
         """Deliver `letter` or raise NotDelivered."""
         from urllib.request import HTTPRedirectHandler, Request, build_opener  # noqa: PLC0415
 
@@ -65,7 +65,7 @@ class Mail:
     user: str | None = None
     password: str | None = None
 
-    def send(self, letter: Letter) -> None:
+    def send(self, letter: Notification) -> None:
         """Deliver `letter` or raise NotDelivered."""
         import smtplib  # noqa: PLC0415 - a box without mail need not load it
         import ssl  # noqa: PLC0415
@@ -84,7 +84,7 @@ class Mail:
         except (OSError, ValueError) as error:  # smtplib's errors are of the first kind too
             raise NotDelivered(f"The mail was not delivered: {error}.") from error
 
-    def _message(self, letter: Letter) -> EmailMessage:
+    def _message(self, letter: Notification) -> EmailMessage:
         message = EmailMessage()
         message["Subject"] = " ".join(f"{letter.machine}: {letter.title}".split())
         message["From"] = self.sender
@@ -95,7 +95,7 @@ class Mail:
         return message
 
 
-def _json(letter: Letter) -> bytes:
+def _json(letter: Notification) -> bytes:
     at = datetime.fromtimestamp(letter.made_at_s, UTC)
     return json.dumps({
         "id": letter.id,
@@ -107,6 +107,6 @@ def _json(letter: Letter) -> bytes:
     }).encode()  # fmt: skip
 
 
-def _headers(letter: Letter, secret: str | None) -> dict[str, str]:
+def _headers(letter: Notification, secret: str | None) -> dict[str, str]:
     headers = {"Content-Type": "application/json", "Idempotency-Key": letter.id}
     return headers if secret is None else headers | {"Authorization": f"Bearer {secret}"}

@@ -55,7 +55,7 @@ _SCHEMA: Final = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Letter:
+class Notification:
     """One piece of news for one channel; `id` stays the same however often it is tried.
 
     `kind` is an Alert's word, perhaps of a later release that was gone back from.
@@ -72,7 +72,7 @@ class Letter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class AlertPreferences:
     """Who is told what."""
 
     channels: Collection[str]
@@ -81,7 +81,7 @@ class Wanted:
 
 
 @dataclass(frozen=True, slots=True)
-class _Stood:
+class _NotedNews:
     """What was so when it was noted last."""
 
     title: str
@@ -93,7 +93,7 @@ class _Stood:
 class Outbox:
     """Opens its database for each question and closes it again: any thread may ask."""
 
-    def __init__(self, folder: Path, wanted: Wanted) -> None:
+    def __init__(self, folder: Path, wanted: AlertPreferences) -> None:
         self._path = folder / FILE_NAME
         self._wanted = wanted
         self._arrived: set[str] = set()  # and the card has not taken it yet
@@ -131,7 +131,7 @@ class Outbox:
                     _forget(book, machine, key)
                     self._queue(book, machine, cut_off(stood.title), now_s)
 
-    def next_due(self, now_s: float) -> Letter | None:
+    def next_due(self, now_s: float) -> Notification | None:
         """Return the letter to try now; one whose turn is impossibly far off is due as well.
 
         A clock that was wrong when it was queued has been set since.
@@ -147,12 +147,12 @@ class Outbox:
         if row is None:
             return None
         number, channel, machine, kind, title, text, made_at_s, tries = row
-        return Letter(
+        return Notification(
             id=number, channel=channel, machine=machine, kind=kind, title=title, text=text,
             made_at_s=made_at_s, tries=tries,
         )  # fmt: skip
 
-    def note_sent(self, letter: Letter) -> None:
+    def note_sent(self, letter: Notification) -> None:
         """Forget a letter that has arrived; it is not sent again where the card is full."""
         self._arrived.add(letter.id)
         with self._open() as book:
@@ -163,7 +163,7 @@ class Outbox:
         for number in tuple(self._arrived):
             book.execute("DELETE FROM letter WHERE id = ?", (number,))
 
-    def note_failed(self, letter: Letter, now_s: float) -> float | None:
+    def note_failed(self, letter: Notification, now_s: float) -> float | None:
         """Return how long until the next try, or None when it is given up: a day is enough."""
         wait_s = WAITS_S[min(letter.tries, len(WAITS_S) - 1)]
         if now_s + wait_s - letter.made_at_s > GIVE_UP_AFTER_S:
@@ -177,7 +177,7 @@ class Outbox:
         return wait_s
 
     def _remind(
-        self, book: sqlite3.Connection, machine: str, news: News, stood: "_Stood", now_s: float
+        self, book: sqlite3.Connection, machine: str, news: News, stood: _NotedNews, now_s: float
     ) -> None:
         held_s = now_s - stood.since_s
         if stood.is_reminded or held_s < self._wanted.held_long_s:
@@ -218,12 +218,12 @@ class Outbox:
             raise StoreUnusable(f"{self._path} cannot be used: {told}.") from error
 
 
-def _known(book: sqlite3.Connection, machine: str) -> dict[str, _Stood]:
+def _known(book: sqlite3.Connection, machine: str) -> dict[str, _NotedNews]:
     rows = book.execute(
         "SELECT key, title, goes_on, since_s, is_reminded FROM news WHERE machine = ?", (machine,)
     )
     return {
-        key: _Stood(title, bool(goes_on), since_s, bool(is_reminded))
+        key: _NotedNews(title, bool(goes_on), since_s, bool(is_reminded))
         for key, title, goes_on, since_s, is_reminded in rows
     }
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 from urllib.parse import urlsplit
 
 from etchweb.alerts.channels import Channel, Mail, Webhook
-from etchweb.alerts.outbox import Wanted
+from etchweb.alerts.outbox import AlertPreferences
 from etchwire.alert_policy import ALWAYS, Alert
 
 HELD_LONG_MIN: Final = 10.0
@@ -31,7 +31,7 @@ class FaultyAlerts(ValueError):
 class AlertSettings:
     """What is told, and by which ways."""
 
-    wanted: Wanted
+    wanted: AlertPreferences
     channels: Mapping[str, Channel]
 
 
@@ -91,7 +91,7 @@ def alert_settings(table: Table) -> AlertSettings:
         channel = make(_Reader(f"alerts.{name}", table[name], reader.faults))
         if channel is not None:
             channels[name] = channel
-    wanted = Wanted(
+    wanted = AlertPreferences(
         channels=tuple(channels), kinds=_kinds(reader), held_long_s=_held_long_s(reader)
     )
     if reader.faults:

@@ -109,7 +109,7 @@ def _may_reach(endpoint: str) -> bool:
     return visitor is not None and visitor.may(endpoint)
 
 
-def let_in(answer: BaseResponse, token: NewToken) -> None:
+def set_cookie(answer: BaseResponse, token: NewToken) -> None:
     """Give the phone its token to keep; scripts never see it."""
     answer.set_cookie(
         cookie_name(),
@@ -121,7 +121,7 @@ def let_in(answer: BaseResponse, token: NewToken) -> None:
     )
 
 
-def show_out(answer: BaseResponse) -> None:
+def clear_cookie(answer: BaseResponse) -> None:
     """Take the phone's token from it."""
     answer.delete_cookie(cookie_name(), httponly=True, samesite="Lax", secure=request.is_secure)
 

@@ -16,7 +16,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response
 
-from etchweb.auth.access import let_in
+from etchweb.auth.access import set_cookie
 from etchweb.auth.codes import CODE_LASTS_S, new_token, typed_code
 from etchweb.server.admission import network_of
 from etchweb.server.rate import Allowance, Buckets
@@ -47,7 +47,7 @@ DEVICES: Final = (
 )
 
 
-class Tries:
+class PairingAttempts:
     """How often codes may be tried, by one address and by all together; any thread may ask.
 
     Wrong codes cost no code anything. An address's first try has a rate of its own: strangers
@@ -81,18 +81,18 @@ def show() -> str:
 @pages.post("/pair")
 def pair() -> Response:
     """Let the phone in that knows the code."""
-    house = current_app.extensions["etchweb"]
-    wait_s = house.tries.wait_s(request.remote_addr or "", time.monotonic())
+    context = current_app.extensions["etchweb"]
+    wait_s = context.tries.wait_s(request.remote_addr or "", time.monotonic())
     if wait_s > 0:
         return _wait(wait_s)
-    store = house.access.store
+    store = context.access.store
     role = store.use_code(typed_code(request.form.get("code", "")), time.time())
     if role is None:
         return make_response(render_template("auth/pair.html", sentence=WRONG_CODE), 422)
     token = new_token()
     store.add_phone(token, _name(), role, time.time())
     answer = redirect(url_for("watch.show"), 303)
-    let_in(answer, token)
+    set_cookie(answer, token)
     return answer
 
 

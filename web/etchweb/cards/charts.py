@@ -29,7 +29,7 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class ChartGeometry:
     """What a template draws: paths, points, and marks on both scales as (place, figure)."""
 
     lines: tuple[str, ...]
@@ -59,7 +59,7 @@ class Scale:
         return round(self.from_px + share * (self.to_px - self.from_px), 1)
 
 
-def darkness_chart(chart: Mapping[str, Any]) -> Drawn | None:
+def darkness_chart(chart: Mapping[str, Any]) -> ChartGeometry | None:
     """Return lightness against dose, a line for each power; None where no camera looked."""
     lines = chart["lines"]
     points = [point for line in lines for point in line["points"]]
@@ -70,7 +70,7 @@ def darkness_chart(chart: Mapping[str, Any]) -> Drawn | None:
     doses = [dose for dose, _ in places]
     x = Scale(min(doses), _above(min(doses), max(doses)), LEFT, WIDTH - RIGHT, is_log=True)
     y = _lightness_scale()
-    return Drawn(
+    return ChartGeometry(
         lines=tuple(_path(line["curve"], x, y) for line in lines if line["curve"]),
         points=tuple(
             Mark(
@@ -86,13 +86,13 @@ def darkness_chart(chart: Mapping[str, Any]) -> Drawn | None:
     )
 
 
-def tone_chart(burnt: Sequence[float], effective: Sequence[float]) -> Drawn:
+def tone_chart(burnt: Sequence[float], effective: Sequence[float]) -> ChartGeometry:
     """Return what each share burnt looks like, beside what it would be without dots that spread."""
     x = Scale(0.0, 1.0, LEFT, WIDTH - RIGHT)
     y = Scale(0.0, 1.0, HEIGHT - BOTTOM, TOP)
     pairs = list(zip(burnt, effective, strict=True))
     shares = (0.0, 0.5, 1.0)
-    return Drawn(
+    return ChartGeometry(
         lines=(_path(pairs, x, y), _path([(0.0, 0.0), (1.0, 1.0)], x, y)),
         points=tuple(Mark(x.place(share), y.place(looks), "") for share, looks in pairs),
         x_marks=tuple((x.place(share), share) for share in shares),
@@ -100,14 +100,14 @@ def tone_chart(burnt: Sequence[float], effective: Sequence[float]) -> Drawn:
     )
 
 
-def course_chart(values: Sequence[Point], *, low: float, high: float) -> Drawn | None:
+def series_chart(values: Sequence[Point], *, low: float, high: float) -> ChartGeometry | None:
     """Return figures over what they are counted by, as beam hours; None for fewer than two."""
     if len(values) < 2:
         return None
     firsts = [first for first, _ in values]
     x = Scale(min(firsts), _above(min(firsts), max(firsts)), LEFT, WIDTH - RIGHT)
     y = Scale(low, _above(low, high), HEIGHT - BOTTOM, TOP)
-    return Drawn(
+    return ChartGeometry(
         lines=(_path(values, x, y),),
         points=tuple(Mark(x.place(a), y.place(b), "") for a, b in values),
         x_marks=tuple((x.place(value), value) for value in (x.low, x.high)),

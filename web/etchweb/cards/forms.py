@@ -7,7 +7,7 @@ from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
 
 # What a person wants to know: the kind of card, the question, and what it is good for.
-FINDS: Final = {
+CARD_QUESTIONS: Final = {
     "power": (
         "Which speed and power?",
         "For a laser, a tile or a paint that nobody has tried: patches from gentle to strong.",
@@ -37,7 +37,7 @@ def card_order(form: Form, pair: Pair | None, card_number: int) -> dict[str, Any
     if pair is None:
         raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
     kind = form.get("finds", "")
-    if kind not in FINDS:
+    if kind not in CARD_QUESTIONS:
         raise FormUnfit("Choose what the test tile is to find out.")
     recipe = pair.recipe_table
     if recipe is None and kind != "power":

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from etchweb.cards.charts import darkness_chart, tone_chart
-from etchweb.cards.forms import FINDS
+from etchweb.cards.forms import CARD_QUESTIONS
 from etchweb.text.formatting import as_sentence, grouped, percent, short_duration
 
 Table = Mapping[str, Any]
@@ -122,7 +122,7 @@ def pairs_by_feed(layout: Table) -> dict[float, int]:
     return counts
 
 
-def told_view(layout: Table, read: Table) -> View:
+def result_view(layout: Table, read: Table) -> View:
     """Return what a test tile told: sentences, a chart, and what may be chosen."""
     told = read["told"]
     kind = layout["kind"]
@@ -188,6 +188,6 @@ def _register_sentences(told: Table) -> Iterator[str]:
     yield "Once this is kept, every picture etched both ways is moved so that its rows meet."
 
 
-def finds() -> list[tuple[str, str, str]]:
+def card_questions() -> list[tuple[str, str, str]]:
     """Return the kinds of test tile, each with its question and what it is good for."""
-    return [(kind, question, use) for kind, (question, use) in FINDS.items()]
+    return [(kind, question, use) for kind, (question, use) in CARD_QUESTIONS.items()]

@@ -7,21 +7,21 @@ from typing import Any, Final
 from flask import redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.cards.desk import KnownCard
 from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs
 from etchweb.cards.presenter import pairs_by_feed
 from etchweb.cards.views import (
     NUMBER,
     card_page,
-    desk,
+    card_workflow,
     found_card,
     go_to,
     layout_of,
     pages,
 )
-from etchweb.context import who
+from etchweb.cards.workflow import KnownCard
+from etchweb.context import visitor_name
 from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import said
+from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 
@@ -41,9 +41,9 @@ def read_photos(number: int) -> str | BaseResponse:
     card = found_card(number)
     photos = [photo for photo in request.files.getlist("photo") if photo.filename]
     if not photos:
-        return said(card_page(card, NO_PHOTO), 422)
+        return with_status(card_page(card, NO_PHOTO), 422)
     if request.form.get("wiped") != "yes":
-        return said(card_page(card, NOT_WIPED), 422)
+        return with_status(card_page(card, NOT_WIPED), 422)
     card.files.drop_photos()
     names = []
     try:
@@ -64,9 +64,9 @@ def mark(number: int) -> str | BaseResponse:
     layout = layout_of(card)
     cells = {patch["cell"]: patch for patch in layout["patches"]}
     try:
-        marks = marks_after(request.form, desk().so_far(card)["marks"], cells)
+        marks = marks_after(request.form, card_workflow().so_far(card)["marks"], cells)
     except FormUnfit as unfit:
-        return said(card_page(card, str(unfit)), 422)
+        return with_status(card_page(card, str(unfit)), 422)
     return _ask(card, marks=marks)
 
 
@@ -77,7 +77,7 @@ def say_pairs(number: int) -> str | BaseResponse:
     try:
         meets = meeting_pairs(request.form, pairs_by_feed(layout_of(card)))
     except FormUnfit as unfit:
-        return said(card_page(card, str(unfit)), 422)
+        return with_status(card_page(card, str(unfit)), 422)
     return _ask(card, meets=meets)
 
 
@@ -87,7 +87,7 @@ def choose(number: int) -> str | BaseResponse:
     card = found_card(number)
     read = card.files.read()
     if read is None:
-        return said(card_page(card, FILED), 409)
+        return with_status(card_page(card, FILED), 409)
     recommended = read["recommended"]
     try:
         chosen = None
@@ -96,13 +96,13 @@ def choose(number: int) -> str | BaseResponse:
             if "feed" in request.form:
                 settings = (recommended or {}).get("recipe") or _own_recipe(layout_of(card))
                 chosen = {"recipe": chosen_recipe(request.form, settings)}
-        desk().file_reading(card, chosen, who())
+        card_workflow().file_reading(card, chosen, visitor_name())
     except FormUnfit as unfit:
-        return said(card_page(card, str(unfit)), 422)
+        return with_status(card_page(card, str(unfit)), 422)
     except Refused as refusal:
-        return said(card_page(card, as_sentence(str(refusal))), 409)
+        return with_status(card_page(card, as_sentence(str(refusal))), 409)
     except DaemonAbsent as error:
-        return said(card_page(card, as_sentence(str(error))), 503)
+        return with_status(card_page(card, as_sentence(str(error))), 503)
     layout = layout_of(card)
     pair = json.dumps([layout["head"]["name"], layout["recipe"]["surface"]])
     return redirect(url_for("cards.show", pair=pair), 303)
@@ -117,7 +117,7 @@ def _own_recipe(layout: Mapping[str, Any]) -> dict[str, Any]:
 
 def _ask(card: KnownCard, **changes: Any) -> BaseResponse:
     try:
-        desk().ask(card, **changes)
+        card_workflow().ask(card, **changes)
     except (DaemonAbsent, Refused) as error:
-        return said(card_page(card, as_sentence(str(error))), 503)
+        return with_status(card_page(card, as_sentence(str(error))), 503)
     return go_to(card.number)

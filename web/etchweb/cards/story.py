@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from etchweb.cards.charts import course_chart
+from etchweb.cards.charts import series_chart
 from etchweb.cards.presenter import TITLES
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent
 
@@ -75,14 +75,14 @@ _EVENT_WORDS: Final[dict[str, Any]] = {
 }
 
 
-def courses_of(events: Sequence[Table]) -> list[View]:
+def charts_over_time(events: Sequence[Table]) -> list[View]:
     """Return the charts over beam hours: darkness at the recipe, and power recommended."""
     readings = [event for event in reversed(events) if event["kind"] == "reading"]
     light = _series(readings, "lightness_at_recipe")
     power = [(hours, share * 100) for hours, share in _series(readings, "power_ratio")]
     charts = (
-        ("Lightness at the recipe", course_chart(light, low=0.0, high=100.0)),
-        ("Power recommended, in percent", course_chart(power, low=0.0, high=100.0)),
+        ("Lightness at the recipe", series_chart(light, low=0.0, high=100.0)),
+        ("Power recommended, in percent", series_chart(power, low=0.0, high=100.0)),
     )
     return [{"title": title, "chart": chart} for title, chart in charts if chart]
 

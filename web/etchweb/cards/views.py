@@ -19,24 +19,24 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchproof.drift.advice import advice_on
 from etchproof.drift.rules import DueTest
-from etchweb.cards.desk import CardDesk, KnownCard
 from etchweb.cards.forms import card_order
 from etchweb.cards.presenter import (
+    card_questions,
     card_view,
-    finds,
     line_of,
     pairs_by_feed,
     patches_of,
-    told_view,
+    result_view,
 )
-from etchweb.cards.story import courses_of, event_words
+from etchweb.cards.story import charts_over_time, event_words
+from etchweb.cards.workflow import CardWorkflow, KnownCard
 from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key
-from etchweb.context import house, who
-from etchweb.drafts.views import KEEP_A_DAY, works
+from etchweb.context import app_context, visitor_name
+from etchweb.drafts.views import KEEP_A_DAY, work_queue
 from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import said
+from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
-from etchweb.workers.work import Work
+from etchweb.workers.work import WorkItem
 from etchwire.errors import DaemonAbsent, Refused
 
 pages = Blueprint("cards", __name__, url_prefix="/test-tiles")
@@ -53,24 +53,24 @@ NO_SUCH: Final = "There is no such test tile."
 @pages.get("")
 def show() -> str:
     """List the test tiles, and the story of one laser on one tile and paint."""
-    pairs = ask_pairs(house().daemon)
+    pairs = ask_pairs(app_context().daemon)
     chosen = pair_of_key(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
-    found = house().daemon.ask("cards", limit=CARDS_ON_A_PAGE)
+    found = app_context().daemon.ask("cards", limit=CARDS_ON_A_PAGE)
     events: list[Mapping[str, Any]] = []
     due: tuple[DueTest, ...] = ()
     if chosen is not None:
         head, surface = chosen.key
-        events = house().daemon.ask(
+        events = app_context().daemon.ask(
             "time_line", head=head, surface=surface, limit=EVENTS_ON_A_PAGE
         )["events"]
-        due = advice_on(house().daemon.ask("history", head=head, surface=surface))
+        due = advice_on(app_context().daemon.ask("history", head=head, surface=surface))
     return render_template(
         "cards/cards.html",
         cards=[line_of(card) for card in found["cards"]],
         pairs=_choices(pairs),
         chosen=chosen,
         events=[(event["at_utc"], event_words(event)) for event in events],
-        courses=courses_of(events),
+        courses=charts_over_time(events),
         advice=[one.advice for one in due],
     )
 
@@ -78,17 +78,17 @@ def show() -> str:
 @pages.route("/new", methods=["GET", "POST"])
 def new() -> str | BaseResponse:
     """Ask what a test tile is to find out, and have it laid out."""
-    pairs = ask_pairs(house().daemon)
+    pairs = ask_pairs(app_context().daemon)
     if request.method == "GET":
         return _new_page(pairs, request.args, "")
     pair = pair_of_key(request.form.get("pair", ""), pairs)
     try:
         card_order(request.form, pair, 1)  # refused before a number is taken
-        number = desk().begin(lambda number: card_order(request.form, pair, number))
+        number = card_workflow().begin(lambda number: card_order(request.form, pair, number))
     except FormUnfit as unfit:
-        return said(_new_page(pairs, request.form, str(unfit)), 422)
+        return with_status(_new_page(pairs, request.form, str(unfit)), 422)
     except (DaemonAbsent, Refused) as error:
-        return said(_new_page(pairs, request.form, as_sentence(str(error))), 503)
+        return with_status(_new_page(pairs, request.form, as_sentence(str(error))), 503)
     return go_to(number)
 
 
@@ -98,7 +98,7 @@ def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
         "cards/new.html",
         pairs=_choices(pairs),
         chosen=chosen,
-        finds=finds(),
+        questions=card_questions(),
         typed=typed,
         answer=answer,
     )
@@ -114,7 +114,7 @@ def show_card(number: int) -> str | BaseResponse:
 def work(number: int) -> BaseResponse:
     """Tell how far the work on a test tile is."""
     card = found_card(number)
-    under_way = desk().making(card) or desk().reading(card)
+    under_way = card_workflow().making(card) or card_workflow().reading(card)
     if under_way is None or under_way.over.is_set():
         return jsonify(share=1.0, over=True)
     return jsonify(share=under_way.share, over=False)
@@ -136,19 +136,19 @@ def put_on_bench(number: int) -> str | BaseResponse:
     """File the card, and put its job where it is watched and started."""
     card = found_card(number)
     try:
-        desk().put_on_bench(card, who())
+        card_workflow().put_on_bench(card, visitor_name())
     except Refused as refusal:
-        return said(card_page(card, as_sentence(str(refusal))), 409)
+        return with_status(card_page(card, as_sentence(str(refusal))), 409)
     except DaemonAbsent as error:
-        return said(card_page(card, as_sentence(str(error))), 503)
+        return with_status(card_page(card, as_sentence(str(error))), 503)
     return redirect(url_for("watch.show"), 303)
 
 
 def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
     """Return the page of a test tile, or of the work on it."""
-    at_desk = desk()
-    failed: Work | None = None
-    for under_way in (at_desk.making(card), at_desk.reading(card)):
+    workflow = card_workflow()
+    failed: WorkItem | None = None
+    for under_way in (workflow.making(card), workflow.reading(card)):
         if under_way is None:
             continue
         under_way.over.wait(WAIT_S)
@@ -157,7 +157,7 @@ def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
         failed = failed or (under_way if under_way.failed else None)
     sentence = as_sentence(failed.failed) if failed else ""
     page = _page_of(found_card(card.number), answer, sentence)
-    return said(page, failed.failed_status) if failed else page
+    return with_status(page, failed.failed_status) if failed else page
 
 
 def _page_of(card: KnownCard, answer: str, failed: str) -> str:
@@ -165,7 +165,7 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
     if layout is None:
         return render_template("cards/failed.html", number=card.number, sentence=failed)
     read = card.files.read()
-    so_far = desk().so_far(card)
+    so_far = card_workflow().so_far(card)
     told = read["told"] if read and layout["kind"] == "power" else None
     return render_template(
         "cards/card.html",
@@ -174,7 +174,7 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
         patches=patches_of(layout, so_far, told) if layout["kind"] == "power" else [],
         feeds=pairs_by_feed(layout),
         so_far=so_far,
-        told=told_view(layout, read) if read else None,
+        told=result_view(layout, read) if read else None,
         has_job=card.files.job() is not None,
         pair=json.dumps([layout["head"]["name"], layout["recipe"]["surface"]]),
         answer=answer or failed,
@@ -183,7 +183,7 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
 
 def found_card(number: int) -> KnownCard:
     """Return the card that the address names, or end the request."""
-    card = desk().find(number)
+    card = card_workflow().find(number)
     if card is None:
         abort(404, NO_SUCH)
     return card
@@ -201,10 +201,10 @@ def _choices(pairs: list[Pair]) -> list[tuple[str, Pair]]:
     return [(json.dumps(pair.key), pair) for pair in pairs]
 
 
-def desk() -> CardDesk:
-    """Return the desk of the application in hand."""
-    here = house()
-    return CardDesk(here.daemon, here.pictures.parent, here.pictures, works())
+def card_workflow() -> CardWorkflow:
+    """Return the card workflow of the application in hand."""
+    here = app_context()
+    return CardWorkflow(here.daemon, here.pictures.parent, here.pictures, work_queue())
 
 
 def go_to(number: int) -> BaseResponse:

@@ -13,9 +13,9 @@ from flask import (
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.forms import HEAD_FIELDS, SURFACE_FIELDS, head_in, surface_in
-from etchweb.context import house, who
+from etchweb.context import app_context, visitor_name
 from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import said
+from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.catalogue_records import COATINGS
 from etchwire.errors import Refused
@@ -35,14 +35,14 @@ def lasers() -> str:
 @pages.post("/lasers")
 def describe_laser() -> BaseResponse:
     """Describe a laser, over what stood under its name."""
-    known = {one["name"]: one["head"] for one in house().daemon.ask("heads")["heads"]}
+    known = {one["name"]: one["head"] for one in app_context().daemon.ask("heads")["heads"]}
     try:
         head = head_in(request.form, known.get(request.form.get("name", "").strip()))
         _tell("save_head", head=head, notes=request.form.get("notes", ""))
     except FormUnfit as unfit:
-        return said(_lasers_page(str(unfit), request.form), 422)
+        return with_status(_lasers_page(str(unfit), request.form), 422)
     except Refused as refusal:
-        return said(_lasers_page(as_sentence(str(refusal)), request.form), 409)
+        return with_status(_lasers_page(as_sentence(str(refusal)), request.form), 409)
     return redirect(url_for("craft.lasers"), 303)
 
 
@@ -52,7 +52,7 @@ def wipe_lens() -> BaseResponse:
     try:
         _tell("wipe_lens", head=request.form.get("name", ""))
     except Refused as refusal:
-        return said(_lasers_page(as_sentence(str(refusal)), {}), 409)
+        return with_status(_lasers_page(as_sentence(str(refusal)), {}), 409)
     return redirect(url_for("craft.lasers"), 303)
 
 
@@ -68,14 +68,14 @@ def describe_surface() -> BaseResponse:
     try:
         _tell("save_surface", surface=surface_in(request.form))
     except FormUnfit as unfit:
-        return said(_surfaces_page(str(unfit), request.form), 422)
+        return with_status(_surfaces_page(str(unfit), request.form), 422)
     except Refused as refusal:
-        return said(_surfaces_page(as_sentence(str(refusal)), request.form), 409)
+        return with_status(_surfaces_page(as_sentence(str(refusal)), request.form), 409)
     return redirect(url_for("craft.surfaces"), 303)
 
 
 def _lasers_page(answer: str, typed: Mapping[str, str]) -> str:
-    heads = house().daemon.ask("heads")["heads"]
+    heads = app_context().daemon.ask("heads")["heads"]
     chosen = next((one for one in heads if one["name"] == request.args.get("name")), None)
     return render_template(
         "catalogue/lasers.html",
@@ -106,7 +106,7 @@ def _typed(table: Table, notes: str) -> dict[str, str]:
 
 
 def _surfaces_page(answer: str, typed: Mapping[str, str]) -> str:
-    found = [one["surface"] for one in house().daemon.ask("surfaces")["surfaces"]]
+    found = [one["surface"] for one in app_context().daemon.ask("surfaces")["surfaces"]]
     chosen: Table = next((one for one in found if one["name"] == request.args.get("name")), {})
     return render_template(
         "catalogue/surfaces.html",
@@ -119,4 +119,4 @@ def _surfaces_page(answer: str, typed: Mapping[str, str]) -> str:
 
 
 def _tell(method: str, **says: Any) -> None:
-    house().daemon.ask(method, **says, who=who())
+    app_context().daemon.ask(method, **says, who=visitor_name())

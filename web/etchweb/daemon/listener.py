@@ -14,11 +14,11 @@ _log = logging.getLogger(__name__)
 RETRY_AFTER_S: Final = 1.0
 NOT_ASKED_YET: Final = "The page has not heard from the box yet."
 # Nothing to tell a phone either: after a restart of the page it would call for a box that is gone.
-NOTHING_HEARD: Final = 0
+NO_REPORT: Final = 0
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class DaemonReport:
     """What the daemon last said: a snapshot, or why there is none.
 
     `number` grows with everything heard, so that a stream knows what it has not sent yet.
@@ -35,11 +35,11 @@ class Listener:
     def __init__(self, daemon: Daemon) -> None:
         self._daemon = daemon
         self._rings = threading.Condition()
-        self._heard = Heard(NOTHING_HEARD, None, NOT_ASKED_YET)
+        self._heard = DaemonReport(NO_REPORT, None, NOT_ASKED_YET)
         self._ending = threading.Event()
 
     @property
-    def heard(self) -> Heard:
+    def report(self) -> DaemonReport:
         """The latest, whole."""
         return self._heard
 
@@ -48,7 +48,7 @@ class Listener:
         """Whether the page is being shut down and streams should return."""
         return self._ending.is_set()
 
-    def wait_for_news(self, after: int, timeout_s: float) -> Heard:
+    def wait_for_news(self, after: int, timeout_s: float) -> DaemonReport:
         """Return what was heard after `after`, or, when the time is up, what is known."""
         with self._rings:
             self._rings.wait_for(lambda: self._heard.number > after or self.is_ending, timeout_s)
@@ -90,13 +90,13 @@ class Listener:
         if (snapshot is None) != (before.snapshot is None):
             _log.info("the daemon %s", "answers" if snapshot is not None else "is away")
         with self._rings:
-            self._heard = Heard(before.number + 1, snapshot, sentence)
+            self._heard = DaemonReport(before.number + 1, snapshot, sentence)
             self._rings.notify_all()
 
 
-def ask_status(daemon: Daemon) -> Heard:
+def ask_status(daemon: Daemon) -> DaemonReport:
     """Ask for a snapshot now; a daemon that is away is an answer, not an error."""
     try:
-        return Heard(0, daemon.ask("status"), "")
+        return DaemonReport(0, daemon.ask("status"), "")
     except DaemonAbsent as error:
-        return Heard(0, None, str(error))
+        return DaemonReport(0, None, str(error))

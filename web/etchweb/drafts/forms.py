@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from etchweb.catalogue.pairs import Pair, pair_of_key
-from etchweb.drafts.dot_kinds import KINDS
+from etchweb.drafts.halftones import HALFTONE_CHOICES
 from etchweb.drafts.store import Draft, changed
 from etchweb.server.forms import Form, FormUnfit, number
 from etchwire.catalogue import Head, Recipe
@@ -44,7 +44,9 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
         chosen=pair.key,
         caution=caution,
         crop=None if is_new_shape else draft.crop,
-        halftone=halftone if draft.recipe is None and halftone in KINDS else draft.halftone,
+        halftone=halftone
+        if draft.recipe is None and halftone in HALFTONE_CHOICES
+        else draft.halftone,
     )
 
 
@@ -138,7 +140,7 @@ def with_turn(draft: Draft, quarters: int) -> Draft:
 def with_look(draft: Draft, form: Form) -> Draft:
     """Return `draft` with the kind of dots, and its tones."""
     halftone = form.get("halftone", "")
-    if halftone not in KINDS:
+    if halftone not in HALFTONE_CHOICES:
         raise FormUnfit("Choose what it is: a photo, or lettering.")
     tones = {
         name: round(number(form, name, TONE_WORDS[name], least=least, most=FULL_TONE))

@@ -21,7 +21,7 @@ from etchphoto.light import linear_to_srgb
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import turned
-from etchweb.drafts.dot_kinds import KINDS, tried_name
+from etchweb.drafts.halftones import HALFTONE_CHOICES, tried_name
 from etchweb.drafts.order import adjustments_of, order_of
 from etchweb.drafts.store import (
     CUT_NAME,
@@ -81,7 +81,7 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     _save_grey(_shrunk(light, SCREEN_PX), folder / CUT_NAME)
     coverage = coverage_to_burn(light, adjustments_of(draft), order.tone_curve)
     part = coverage[_liveliest(coverage)]
-    for kind in KINDS:
+    for kind in HALFTONE_CHOICES:
         _save_dots(HALFTONES[kind](part), folder / tried_name(kind), _PX_PER_DOT)
     _write(folder / TRIED_NAME, {"of": draft.tried_key})
 

@@ -6,15 +6,15 @@ from typing import Any, Final
 from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import house
+from etchweb.context import app_context
 from etchweb.drafts.forms import with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
 from etchweb.drafts.store import JOB_FOLDER, PICTURES_OF_JOB, Draft
-from etchweb.drafts.views import drafts, found_draft, pages, waited_for, works
+from etchweb.drafts.views import drafts, found_draft, pages, waited_for, work_queue
 from etchweb.previews.store import pass_on
 from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import said, status_of
+from etchweb.server.responses import status_of, with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
@@ -57,7 +57,7 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
 def _machine() -> Mapping[str, Any]:
     """Return what is known of the machine, to draw its bed."""
     try:
-        machine: Mapping[str, Any] = house().daemon.ask("status")["machine"]
+        machine: Mapping[str, Any] = app_context().daemon.ask("status")["machine"]
     except (DaemonAbsent, Refused):
         return {}
     return machine
@@ -72,19 +72,21 @@ def put_on_bench(draft_id: str) -> BaseResponse:
         return go("proof", draft)
     to_read = {one["name"] for one in found["findings"] if one["must_be_read"]}
     if not to_read <= set(request.form.getlist("has read")):
-        return said(_proof_page(draft, UNREAD), 422)
+        return with_status(_proof_page(draft, UNREAD), 422)
     folder = drafts().folder_of(draft.id)
     pass_on(  # first: a card without room for them has no job on the bench either
         folder / PICTURES_OF_JOB,
-        folder=house().pictures,
+        folder=app_context().pictures,
         gcode_sha256=found["gcode_sha256"],
     )
     try:
-        house().daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
+        app_context().daemon.load(
+            folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME
+        )
     except Refused as refusal:
-        return said(_proof_page(draft, as_sentence(str(refusal))), status_of(refusal))
+        return with_status(_proof_page(draft, as_sentence(str(refusal))), status_of(refusal))
     except DaemonAbsent as error:
-        return said(_proof_page(draft, as_sentence(str(error))), 503)
-    works().forget(draft.id)
+        return with_status(_proof_page(draft, as_sentence(str(error))), 503)
+    work_queue().forget(draft.id)
     drafts().clear_job(draft.id)
     return redirect(url_for("watch.show"), 303)

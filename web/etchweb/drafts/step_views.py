@@ -8,8 +8,7 @@ from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.pairs import Pair, ask_pairs, last_used
-from etchweb.context import house
-from etchweb.drafts.dot_kinds import KINDS, tried_name
+from etchweb.context import app_context
 from etchweb.drafts.forms import (
     TONE_WORDS,
     TONES,
@@ -20,11 +19,12 @@ from etchweb.drafts.forms import (
     with_tile,
     with_turn,
 )
+from etchweb.drafts.halftones import HALFTONE_CHOICES, tried_name
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
 from etchweb.drafts.store import PHOTO_NAME, Draft
 from etchweb.drafts.views import drafts, found_draft, pages, waited_for
 from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import said
+from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 
@@ -40,12 +40,12 @@ def tile(draft_id: str) -> str | BaseResponse:
     waiting = _photo_looked_at(draft)
     if waiting is not None:
         return waiting
-    daemon = house().daemon
+    daemon = app_context().daemon
     try:
         pairs = ask_pairs(daemon)
         chosen = _chosen(draft, pairs) or last_used(daemon, pairs)
     except (DaemonAbsent, Refused) as error:
-        return said(_tile_page(draft, [], None, as_sentence(str(error))), 503)
+        return with_status(_tile_page(draft, [], None, as_sentence(str(error))), 503)
     if request.method == "GET":
         return _tile_page(draft, pairs, chosen, "")
     try:
@@ -130,7 +130,7 @@ def look(draft_id: str) -> str | BaseResponse:
     page = render_template(
         "drafts/look.html",
         draft=draft,
-        kinds=[(kind, tried_name(kind), words) for kind, words in KINDS.items()],
+        kinds=[(kind, tried_name(kind), words) for kind, words in HALFTONE_CHOICES.items()],
         tones=[
             (name, TONE_WORDS[name], least, getattr(draft, name)) for name, least in TONES.items()
         ],
@@ -167,4 +167,4 @@ def go(step: str, draft: Draft) -> BaseResponse:
 
 def unfit(page: str | BaseResponse) -> BaseResponse:
     """Show a form again whose figures cannot be meant."""
-    return said(page, 422)
+    return with_status(page, 422)

@@ -19,8 +19,8 @@ from flask import (
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import house
-from etchweb.drafts.dot_kinds import KINDS, tried_name
+from etchweb.context import app_context
+from etchweb.drafts.halftones import HALFTONE_CHOICES, tried_name
 from etchweb.drafts.store import (
     ARRIVING_NAME,
     CUT_NAME,
@@ -33,10 +33,10 @@ from etchweb.drafts.store import (
     Drafts,
 )
 from etchweb.server.csrf_and_headers import wants_json
-from etchweb.server.responses import answer_with, said
+from etchweb.server.responses import message_response, with_status
 from etchweb.storage.retention import clear_out
 from etchweb.text.formatting import as_sentence
-from etchweb.workers.work import Work, Works
+from etchweb.workers.work import WorkItem, WorkQueue
 
 pages = Blueprint("new_picture", __name__, url_prefix="/new")
 
@@ -44,7 +44,7 @@ pages = Blueprint("new_picture", __name__, url_prefix="/new")
 LOOK_AT_PHOTO_S: Final = 5.0
 WAIT_S: Final = 1.5
 SHOWN: Final = frozenset(
-    (SCREEN_NAME, CUT_NAME, SEEN_NAME, DOTS_NAME, *(tried_name(kind) for kind in KINDS))
+    (SCREEN_NAME, CUT_NAME, SEEN_NAME, DOTS_NAME, *(tried_name(kind) for kind in HALFTONE_CHOICES))
 )
 KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is in it
 
@@ -63,7 +63,7 @@ def keep_drafts(app: Any, folder: Path) -> None:
     """Give `app` its drafts, in `folder`, and the work on them."""
     app.extensions["etchweb drafts"] = kept = Drafts(folder / DRAFTS_FOLDER)
     kept.clear_unfinished()
-    app.extensions["etchweb works"] = Works()
+    app.extensions["etchweb works"] = WorkQueue()
 
 
 def drafts() -> Drafts:
@@ -72,9 +72,9 @@ def drafts() -> Drafts:
     return kept
 
 
-def works() -> Works:
+def work_queue() -> WorkQueue:
     """Return the work of the application in hand."""
-    under_way: Works = current_app.extensions["etchweb works"]
+    under_way: WorkQueue = current_app.extensions["etchweb works"]
     return under_way
 
 
@@ -97,7 +97,7 @@ def upload() -> BaseResponse:
     """Take a photo in, look whether it is one, and go on with it."""
     photo = request.files.get("photo")
     if photo is None or not photo.filename:
-        return answer_with(NO_PHOTO, 422, _page)
+        return message_response(NO_PHOTO, 422, _page)
     _make_room()
     draft = drafts().begin(photo.filename)
     try:
@@ -108,7 +108,7 @@ def upload() -> BaseResponse:
     if work.failed:
         _forget(draft)
         status = STATUS_OF_FAULT.get(work.failed_kind, work.failed_status)
-        return answer_with(as_sentence(work.failed), status, _page)
+        return message_response(as_sentence(work.failed), status, _page)
     target = url_for("new_picture.tile", draft_id=draft.id)
     return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
 
@@ -116,15 +116,15 @@ def upload() -> BaseResponse:
 def _make_room() -> None:
     now_s = time.time()
     drafts().clear_old(now_s)
-    clear_out(house().pictures.parent, now_s=now_s)
+    clear_out(app_context().pictures.parent, now_s=now_s)
 
 
-def _taken(draft: Draft, photo: FileStorage) -> Work:
+def _taken(draft: Draft, photo: FileStorage) -> WorkItem:
     folder = drafts().folder_of(draft.id)
     photo.save(folder / ARRIVING_NAME)  # a name of ours; the phone's own is only shown
     (folder / ARRIVING_NAME).rename(folder / PHOTO_NAME)
-    work = works().begin(folder, "take", "photo")
-    works().wait(work, LOOK_AT_PHOTO_S)
+    work = work_queue().begin(folder, "take", "photo")
+    work_queue().wait(work, LOOK_AT_PHOTO_S)
     return work
 
 
@@ -146,7 +146,7 @@ def put_away(draft_id: str) -> BaseResponse:
 @pages.get("/<draft_id>/work.json")
 def work(draft_id: str) -> Response:
     """Tell how far the work on a draft is."""
-    under_way = works().of(found_draft(draft_id).id)
+    under_way = work_queue().of(found_draft(draft_id).id)
     if under_way is None:
         return jsonify(share=1.0, over=True)
     return jsonify(share=under_way.share, over=under_way.over.is_set())
@@ -165,25 +165,25 @@ def picture(draft_id: str, name: str) -> Response:
 
 def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     """Have `verb` done; return nothing once it is, else the page to show meanwhile."""
-    under_way = works().failed(draft.id, verb, key)  # told once; looking again tries again
+    under_way = work_queue().failed(draft.id, verb, key)  # told once; looking again tries again
     if under_way is None:
-        under_way = works().begin(drafts().folder_of(draft.id), verb, key)
-    if not works().wait(under_way, WAIT_S):
-        return said(render_template("drafts/working.html", draft=draft, work=under_way), 200)
+        under_way = work_queue().begin(drafts().folder_of(draft.id), verb, key)
+    if not work_queue().wait(under_way, WAIT_S):
+        return with_status(render_template("drafts/working.html", draft=draft, work=under_way), 200)
     if not under_way.failed:
         return None
-    works().forget(draft.id)
+    work_queue().forget(draft.id)
     if verb == "take":
         drafts().forget(draft.id)
     sentence = as_sentence(under_way.failed)
     page = render_template(
         "drafts/failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
     )
-    return said(page, under_way.failed_status)
+    return with_status(page, under_way.failed_status)
 
 
 def _forget(draft: Draft) -> None:
-    works().forget(draft.id)
+    work_queue().forget(draft.id)
     drafts().forget(draft.id)
 
 

@@ -4,7 +4,7 @@ from typing import Final
 
 from flask import Blueprint, current_app, render_template
 
-from etchweb.fleet.observation import sight_of, summary
+from etchweb.fleet.box_summary import box_summary, summary
 from etchweb.fleet.watcher import Watcher
 
 pages = Blueprint("fleet", __name__)
@@ -18,7 +18,7 @@ NOBODY: Final = "The broker knows of no box."
 def show() -> str:
     """Show every box of the shop, whether or not it is there."""
     watcher: Watcher | None = current_app.extensions.get(EXTENSION)
-    sights = [] if watcher is None else [sight_of(box) for box in watcher.boxes()]
+    sights = [] if watcher is None else [box_summary(box) for box in watcher.boxes()]
     trouble = NO_BROKER if watcher is None else watcher.trouble
     return render_template(
         "fleet/fleet.html",

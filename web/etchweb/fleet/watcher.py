@@ -5,8 +5,8 @@ import threading
 from types import TracebackType
 from typing import Final, Self
 
+from etchweb.fleet.box_registry import Box, BoxRegistry
 from etchweb.fleet.broker import Broker
-from etchweb.fleet.roll import Box, Roll
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.topics import ROOT
 
@@ -17,7 +17,7 @@ class Watcher:
     """Keeps the roll of the shop's boxes as the broker tells it; entering connects."""
 
     def __init__(self, settings: FleetSettings) -> None:
-        self._roll = Roll()
+        self._roll = BoxRegistry()
         self._lock = threading.Lock()
         self._broker = Broker(
             settings,

@@ -20,7 +20,7 @@ _HEADROOM: Final = 1.08
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class RowStatistics:
     """What was measured in one row: its mean weighs as many samples as it has."""
 
     row: int
@@ -41,7 +41,7 @@ class Chart:
     last_row: int
 
 
-def chart(measured: Sequence[Measured], *, rows: int, asked: float) -> Chart:
+def chart(measured: Sequence[RowStatistics], *, rows: int, asked: float) -> Chart:
     """Return the chart of `measured` rows out of `rows`."""
     most = max([asked, *(row.most for row in measured)]) * _HEADROOM
     runs = list(_unbroken(_columns(measured, rows)))
@@ -54,7 +54,7 @@ def chart(measured: Sequence[Measured], *, rows: int, asked: float) -> Chart:
     )
 
 
-def bands(measured: Sequence[Measured], rows: int) -> list[tuple[int, int, Measured]]:
+def bands(measured: Sequence[RowStatistics], rows: int) -> list[tuple[int, int, RowStatistics]]:
     """Return a tenth of the picture each: first and last row, and what was measured in them."""
     per_band = max(1, -(-rows // BANDS))
     grouped = groupby(measured, key=lambda row: row.row // per_band)
@@ -64,17 +64,17 @@ def bands(measured: Sequence[Measured], rows: int) -> list[tuple[int, int, Measu
     ]
 
 
-def _columns(measured: Sequence[Measured], rows: int) -> list[tuple[int, Measured]]:
+def _columns(measured: Sequence[RowStatistics], rows: int) -> list[tuple[int, RowStatistics]]:
     per_column = max(1, -(-rows // MOST_COLUMNS))
     grouped = groupby(measured, key=lambda row: row.row // per_column)
     return [(number, _together(list(group))) for number, group in grouped]
 
 
-def _together(rows: Sequence[Measured]) -> Measured:
+def _together(rows: Sequence[RowStatistics]) -> RowStatistics:
     samples = sum(row.samples for row in rows)
     weight = samples or len(rows)
     mean = sum(row.mean * (row.samples if samples else 1) for row in rows) / weight
-    return Measured(
+    return RowStatistics(
         round(sum(row.row for row in rows) / len(rows)),
         samples,
         mean,
@@ -83,18 +83,18 @@ def _together(rows: Sequence[Measured]) -> Measured:
     )
 
 
-def _unbroken(columns: Sequence[tuple[int, Measured]]) -> Iterator[list[Measured]]:
+def _unbroken(columns: Sequence[tuple[int, RowStatistics]]) -> Iterator[list[RowStatistics]]:
     for _, run in groupby(enumerate(columns), key=lambda item: item[1][0] - item[0]):
         yield [measured for _, (_, measured) in run]
 
 
-def _band(run: Sequence[Measured], rows: int, most: float) -> str:
+def _band(run: Sequence[RowStatistics], rows: int, most: float) -> str:
     over = [_point(row.row, row.most, rows, most) for row in run]
     under = [_point(row.row, row.least, rows, most) for row in reversed(run)]
     return f"M{' '.join(over + under)}Z"
 
 
-def _line(run: Sequence[Measured], rows: int, most: float) -> str:
+def _line(run: Sequence[RowStatistics], rows: int, most: float) -> str:
     points = [_point(row.row, row.mean, rows, most) for row in run]
     return f"M{' '.join(points if len(points) > 1 else points * 2)}"
 

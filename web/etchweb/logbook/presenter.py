@@ -3,8 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from etchweb.logbook.chart import Chart, Measured, bands, chart
-from etchweb.logbook.verdict_presenter import verdict_words, verdicts_told
+from etchweb.logbook.chart import Chart, RowStatistics, bands, chart
+from etchweb.logbook.verdict_presenter import verdict_lines, verdict_words
 from etchweb.text.formatting import (
     as_sentence,
     counted,
@@ -61,15 +61,15 @@ def etch_view(record: Mapping[str, Any]) -> View:
         },
         "facts": _facts(record, sheet),
         "is_over": record["ended"] is not None,
-        "verdicts": verdicts_told(record["verdicts"]),
+        "verdicts": verdict_lines(record["verdicts"]),
         "speed": _quantity(record, "feed", "mm_per_min", "recipe_feed_mm_per_min"),
         "power": _quantity(record, "power", "ratio", "recipe_power_ratio"),
-        "events": told(record["events"]),
+        "events": event_lines(record["events"]),
         "measured_words": _measured_words(record),
     }
 
 
-def told(events: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
+def event_lines(events: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
     """Return what happened in a run as the page tells it, in its order.
 
     A trip and the end it leads to have one sentence, which is said once.
@@ -81,10 +81,10 @@ def told(events: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
     return [line for line, before in zip(lines, [None, *lines], strict=False) if line != before]
 
 
-def measured(actuals: Sequence[Mapping[str, Any]], quantity: str, unit: str) -> list[Measured]:
+def measured(actuals: Sequence[Mapping[str, Any]], quantity: str, unit: str) -> list[RowStatistics]:
     """Return the rows in which `quantity` was measured, in their order."""
     return [
-        Measured(
+        RowStatistics(
             row["row"],
             row["samples"],
             row[f"{quantity}_mean_{unit}"],
@@ -113,7 +113,7 @@ def _facts(record: Mapping[str, Any], sheet: Mapping[str, Any]) -> list[tuple[st
 
 def _quantity(
     record: Mapping[str, Any], quantity: str, unit: str, asked: str
-) -> tuple[Chart, list[tuple[int, int, Measured]]] | None:
+) -> tuple[Chart, list[tuple[int, int, RowStatistics]]] | None:
     rows = measured(record["row_actuals"], quantity, unit)
     if not rows:
         return None

@@ -44,7 +44,7 @@ def verdict_words(verdict: str | None) -> str:
     return "" if verdict is None else _LABELS.get(verdict, verdict.capitalize())
 
 
-def verdicts_told(verdicts: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
+def verdict_lines(verdicts: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
     """Return what was said of a tile, the latest first: it is the one that counts."""
     return [
         {

@@ -13,11 +13,11 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import house, who
+from etchweb.context import app_context, visitor_name
 from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
 from etchweb.logbook.views import LARGEST_NUMBER, asked, etch_page
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER, wants_json
-from etchweb.server.responses import answer_with
+from etchweb.server.responses import message_response
 from etchweb.storage.tile_photos import NAME, NoTilePhoto, keep_tile_photo
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import Refused
@@ -40,7 +40,7 @@ def save(number: int) -> BaseResponse:
         return _answer(number, TOO_LONG, 422)
     try:
         photo = _photo()
-        asked("save_verdict", run=number, **said, photo=photo, who=who())
+        asked("save_verdict", run=number, **said, photo=photo, who=visitor_name())
     except NoTilePhoto as error:
         return _answer(number, as_sentence(str(error)), error.status)
     except Refused as refusal:
@@ -54,7 +54,7 @@ def photo(name: str) -> BaseResponse:
     """Return a photo of a wiped tile; its name says what is in it, so it may be kept for ever."""
     if not NAME.fullmatch(name):
         abort(404)
-    answer = send_from_directory(house().pictures.absolute(), name)
+    answer = send_from_directory(app_context().pictures.absolute(), name)
     answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
     return answer
 
@@ -63,8 +63,8 @@ def _photo() -> str:
     sent = request.files.get("photo")
     if sent is None or not sent.filename:
         return ""
-    return keep_tile_photo(sent.save, house().pictures)
+    return keep_tile_photo(sent.save, app_context().pictures)
 
 
 def _answer(number: int, sentence: str, status: int) -> BaseResponse:
-    return answer_with(sentence, status, lambda why: etch_page(number, why))
+    return message_response(sentence, status, lambda why: etch_page(number, why))

@@ -7,7 +7,7 @@ from typing import Any, Final, NoReturn
 
 from flask import Blueprint, Response, abort, render_template, request
 
-from etchweb.context import house
+from etchweb.context import app_context
 from etchweb.daemon.protocol import Daemon
 from etchweb.logbook.presenter import etch_view, line_view
 from etchweb.logbook.search import sought_in, wire_terms
@@ -52,7 +52,7 @@ def show_etch(number: int) -> str:
 
 def etch_page(number: int, answer: str) -> str:
     """Return the page of one etch, with the answer to what was just asked of it."""
-    record = answered(lambda: run_record(house().daemon.ask, number))
+    record = answered(lambda: run_record(app_context().daemon.ask, number))
     return render_template(
         "logbook/etch.html",
         etch=etch_view(record),
@@ -92,7 +92,7 @@ def table(number: int) -> Response:
     """Return what was run in each row, as a table for a spreadsheet."""
     first = _asked("run_rows", id=number, from_row=0, limit=PAGE_ROWS)
     _asked("run", id=number)  # rows of no run are no error to the daemon
-    answer = Response(_csv(house().daemon, number, first), mimetype="text/csv")
+    answer = Response(_csv(app_context().daemon, number, first), mimetype="text/csv")
     answer.headers["Content-Disposition"] = f'attachment; filename="etch-{number}.csv"'
     return answer
 
@@ -115,13 +115,13 @@ def _csv_lines(lines: Any) -> str:
 def asked(method: str, **params: Any) -> Any:
     """Return the daemon's answer; end the request with 503 while it is away."""
     try:
-        return house().daemon.ask(method, **params)
+        return app_context().daemon.ask(method, **params)
     except DaemonAbsent as error:
         _away(error)
 
 
 def _asked(method: str, **params: Any) -> Any:
-    return answered(lambda: house().daemon.ask(method, **params))
+    return answered(lambda: app_context().daemon.ask(method, **params))
 
 
 def answered(ask: Any) -> Any:

@@ -8,10 +8,10 @@ from typing import Self
 
 from flask import Blueprint, current_app, render_template
 
-from etchweb.auth.pairing import Tries
+from etchweb.auth.pairing import PairingAttempts
 from etchweb.auth.store import Store
 from etchweb.daemon.listener import Listener
-from etchweb.run.stream import GREATEST_STREAMS, view_of
+from etchweb.run.stream import MAX_STREAMS, view_of
 from etchweb.server.admission import KnownAddresses
 from etchweb.server.uploads import Uploads, free_bytes_of
 from etchweb.text.figures import View
@@ -28,10 +28,10 @@ class Machines:
 
     store: Store
     uploads: Uploads
-    tries: Tries = field(default_factory=Tries)
+    tries: PairingAttempts = field(default_factory=PairingAttempts)
     known: KnownAddresses = field(default_factory=KnownAddresses)
     streams: threading.BoundedSemaphore = field(
-        default_factory=lambda: threading.BoundedSemaphore(GREATEST_STREAMS)
+        default_factory=lambda: threading.BoundedSemaphore(MAX_STREAMS)
     )
     listeners: dict[str, Listener] = field(default_factory=dict)
 
@@ -47,7 +47,7 @@ class Machines:
 
     def views(self) -> dict[str, View]:
         """Return what there is to say about each machine."""
-        return {name: view_of(listener.heard) for name, listener in self.listeners.items()}
+        return {name: view_of(listener.report) for name, listener in self.listeners.items()}
 
 
 def place_of(name: str) -> str:

@@ -3,8 +3,8 @@
 from flask import Blueprint, abort, g, redirect, render_template, url_for
 from werkzeug.wrappers import Response
 
-from etchweb.auth.access import show_out
-from etchweb.context import house
+from etchweb.auth.access import clear_cookie
+from etchweb.context import app_context
 
 pages = Blueprint("phones", __name__)
 
@@ -13,14 +13,14 @@ pages = Blueprint("phones", __name__)
 def show() -> str:
     """List the paired phones."""
     return render_template(
-        "machine/phones.html", phones=house().access.store.phones(), mine=g.visitor.phone
+        "machine/phones.html", phones=app_context().access.store.phones(), mine=g.visitor.phone
     )
 
 
 @pages.post("/phones/<int(max=9007199254740991):number>/forget")
 def forget(number: int) -> Response:
     """Shut a phone out; a stream it has open ends within seconds."""
-    if not house().access.store.forget_phone(number):
+    if not app_context().access.store.forget_phone(number):
         abort(404, "That phone is not paired any more.")
     return redirect(url_for("phones.show"), 303)
 
@@ -29,7 +29,7 @@ def forget(number: int) -> Response:
 def leave() -> Response:
     """Shut this phone out."""
     if g.visitor.phone is not None:
-        house().access.store.forget_phone(g.visitor.phone.id)
+        app_context().access.store.forget_phone(g.visitor.phone.id)
     answer = redirect(url_for("pairing.show"), 303)
-    show_out(answer)
+    clear_cookie(answer)
     return answer

@@ -14,10 +14,10 @@ from flask import (
 from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import house
+from etchweb.context import app_context
 from etchweb.machine.presenter import away_view, live_view, machine_view
 from etchweb.run.views import STOP_ELSEWHERE
-from etchweb.server.responses import answer_with, done, status_of
+from etchweb.server.responses import done_response, message_response, status_of
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.plain import FURTHEST_MM
@@ -34,7 +34,7 @@ class NoPlace(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class MachineAction:
     """What a button asks of the daemon, and what it says with it."""
 
     method: str
@@ -56,16 +56,16 @@ def _length_mm(text: str) -> float:
 
 
 # Address on the page (and endpoint), and what is asked.
-DEEDS: Final[Mapping[str, Deed]] = {
-    "move": Deed("move_to", _place),
-    "trace": Deed("trace_outline", lambda form: {"with_run_ups": "run-ups" in form}),
-    "set-origin": Deed("set_origin"),
-    "find-origin": Deed("find_origin"),
-    "home": Deed("home"),
-    "unlock": Deed("unlock"),
-    "measure": Deed("measure"),
-    "stop": Deed("stop"),
-    "try": Deed(
+MACHINE_ACTIONS: Final[Mapping[str, MachineAction]] = {
+    "move": MachineAction("move_to", _place),
+    "trace": MachineAction("trace_outline", lambda form: {"with_run_ups": "run-ups" in form}),
+    "set-origin": MachineAction("set_origin"),
+    "find-origin": MachineAction("find_origin"),
+    "home": MachineAction("home"),
+    "unlock": MachineAction("unlock"),
+    "measure": MachineAction("measure"),
+    "stop": MachineAction("stop"),
+    "try": MachineAction(
         "try_output", lambda form: {"name": form.get("output", ""), "on": form.get("on") != "no"}
     ),
 }
@@ -82,38 +82,38 @@ def poll() -> BaseResponse:
     """Answer what changes; the wires only where somebody looks at them."""
     try:
         wiring = _asked("wiring") if "wiring" in request.args else {}
-        return jsonify(live_view(house().daemon.ask("status"), wiring))
+        return jsonify(live_view(app_context().daemon.ask("status"), wiring))
     except DaemonAbsent as error:
         return jsonify(away_view(str(error)))
 
 
 def act() -> BaseResponse:
     """Ask the daemon for what the address names, and show what came of it."""
-    deed = DEEDS[(request.endpoint or "").removeprefix("machine.")]
+    action = MACHINE_ACTIONS[(request.endpoint or "").removeprefix("machine.")]
     try:
-        house().daemon.ask(deed.method, **deed.says(request.form))
+        app_context().daemon.ask(action.method, **action.says(request.form))
     except NoPlace as error:
-        return answer_with(str(error), 422, _page)
+        return message_response(str(error), 422, _page)
     except Refused as refusal:
-        return answer_with(as_sentence(str(refusal)), status_of(refusal), _page)
+        return message_response(as_sentence(str(refusal)), status_of(refusal), _page)
     except DaemonAbsent as error:
-        return answer_with(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503, _page)
-    return done("machine.show")
+        return message_response(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503, _page)
+    return done_response("machine.show")
 
 
-for _name in DEEDS:
+for _name in MACHINE_ACTIONS:
     pages.add_url_rule(f"/{_name}", _name, act, methods=["POST"])
 
 
 def _page(answer: str) -> str:
-    view = machine_view(house().daemon.ask("status"), _asked("settings"), _asked("wiring"))
+    view = machine_view(app_context().daemon.ask("status"), _asked("settings"), _asked("wiring"))
     return render_template("machine/machine.html", view=view, live=view["live"], answer=answer)
 
 
 def _asked(question: str) -> Mapping[str, Any]:
     """Return the daemon's answer; one that knows no such question has nothing to show."""
     try:
-        answer: Mapping[str, Any] = house().daemon.ask(question)
+        answer: Mapping[str, Any] = app_context().daemon.ask(question)
     except Refused:
         return {}
     return answer

@@ -13,8 +13,8 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import Machine, house
-from etchweb.server.responses import answer_with, done
+from etchweb.context import Machine, app_context
+from etchweb.server.responses import done_response, message_response
 from etchweb.text.formatting import as_sentence
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent, Refused
@@ -23,7 +23,7 @@ pages = Blueprint("practice", __name__)
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class PanelAction:
     """One thing to do, in a person's words and the practice machine's."""
 
     label: str
@@ -31,17 +31,17 @@ class Deed:
     says: Mapping[str, Any] = field(default_factory=dict)
 
 
-DEEDS: Final = {
-    "press-button": Deed("Press the button at the machine", "press_button"),
-    "open-lid": Deed("Open the lid", "open_lid"),
-    "close-lid": Deed("Close the lid", "close_lid"),
-    "stop-fan": Deed("Stop the fan", "kill_fan"),
-    "mend-fan": Deed("Mend the fan", "mend_fan"),
-    "light-fire": Deed("Light a fire", "set_input", {"name": "flame", "level": False}),
-    "put-fire-out": Deed("Put the fire out", "set_input", {"name": "flame", "level": True}),
-    "unplug": Deed("Pull the cable out", "unplug"),
-    "plug-in": Deed("Plug the cable in", "plug_in"),
-    "lay-tile": Deed("Take the tile out, lay a new one", "lay_new_tile"),
+PANEL_ACTIONS: Final = {
+    "press-button": PanelAction("Press the button at the machine", "press_button"),
+    "open-lid": PanelAction("Open the lid", "open_lid"),
+    "close-lid": PanelAction("Close the lid", "close_lid"),
+    "stop-fan": PanelAction("Stop the fan", "kill_fan"),
+    "mend-fan": PanelAction("Mend the fan", "mend_fan"),
+    "light-fire": PanelAction("Light a fire", "set_input", {"name": "flame", "level": False}),
+    "put-fire-out": PanelAction("Put the fire out", "set_input", {"name": "flame", "level": True}),
+    "unplug": PanelAction("Pull the cable out", "unplug"),
+    "plug-in": PanelAction("Plug the cable in", "plug_in"),
+    "lay-tile": PanelAction("Take the tile out, lay a new one", "lay_new_tile"),
 }
 
 TILE_NAME: Final = "practice-tile.png"
@@ -59,9 +59,9 @@ def machine_at(folder: Path) -> Machine:
 
 def is_at_hand() -> bool:
     """Return whether there is a practice machine, and the daemon is not known to have another."""
-    heard = house().listener.heard.snapshot
-    is_practice = heard is None or heard["machine"].get("is_practice", True)
-    return house().machine is not None and is_practice
+    snapshot = app_context().listener.report.snapshot
+    is_practice = snapshot is None or snapshot["machine"].get("is_practice", True)
+    return app_context().machine is not None and is_practice
 
 
 @pages.get("/practice")
@@ -73,7 +73,7 @@ def show() -> str:
 @pages.get("/practice/tile.png")
 def photograph() -> BaseResponse:
     """Return what a camera above the wiped tile would see."""
-    photo = house().pictures.parent / TILE_NAME
+    photo = app_context().pictures.parent / TILE_NAME
     _machine()("picture", after=str(photo.absolute()))
     return send_file(photo.absolute(), as_attachment=True, download_name=TILE_NAME)
 
@@ -81,20 +81,20 @@ def photograph() -> BaseResponse:
 @pages.post("/practice/<name>")
 def act(name: str) -> BaseResponse:
     """Do it, and show what came of it."""
-    deed = DEEDS.get(name)
-    if deed is None:
-        return answer_with("There is nothing of that name to do.", 404, _page)
+    action = PANEL_ACTIONS.get(name)
+    if action is None:
+        return message_response("There is nothing of that name to do.", 404, _page)
     try:
-        _machine()(deed.verb, **deed.says)
+        _machine()(action.verb, **action.says)
     except (DaemonAbsent, Refused) as error:
-        return answer_with(as_sentence(str(error)), 503, _page)
-    return done("practice.show")
+        return message_response(as_sentence(str(error)), 503, _page)
+    return done_response("practice.show")
 
 
 def _machine() -> Machine:
-    machine = house().machine
+    machine = app_context().machine
     return machine if machine is not None else abort(404)
 
 
 def _page(answer: str) -> str:
-    return render_template("practice/panel.html", deeds=DEEDS, answer=answer)
+    return render_template("practice/panel.html", actions=PANEL_ACTIONS, answer=answer)

@@ -10,14 +10,14 @@ from enum import StrEnum
 from typing import Final
 
 MOST_LINES: Final = 1000
-_TOLD: Final = re.compile(r" *(?P<at>[\d.]+ s)  (?P<sentence>.+)")
+_TIMED_LINE: Final = re.compile(r" *(?P<at>[\d.]+ s)  (?P<sentence>.+)")
 
 
-class NoSuchScene(LookupError):
+class UnknownScenario(LookupError):
     """There is no scenario of that name."""
 
 
-class StageTaken(RuntimeError):
+class ScenarioUnderWay(RuntimeError):
     """A scenario is being played already."""
 
 
@@ -30,7 +30,7 @@ class Outcome(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Scene:
+class Scenario:
     """A scenario that may be played: `about` is one sentence, `group` a heading."""
 
     name: str
@@ -39,7 +39,7 @@ class Scene:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class OutputLine:
     """One line of a performance; `at` is the machine's time, empty where it has none."""
 
     at: str
@@ -47,16 +47,16 @@ class Told:
 
 
 @dataclass(slots=True)
-class Performance:
+class ScenarioRun:
     """A scenario being played, or the last one that was."""
 
-    scene: Scene
-    told: list[Told] = field(default_factory=list)
+    scenario: Scenario
+    lines: list[OutputLine] = field(default_factory=list)
     outcome: Outcome | None = None  # None while it is being played
     is_given_up: bool = False
 
 
-class Theatre:
+class ScenarioRunner:
     """Plays one scenario at a time; used by many threads at once.
 
     `command_for(name)` is what plays it: it tells line by line, and ends with 0 where everything
@@ -64,10 +64,10 @@ class Theatre:
     """
 
     def __init__(
-        self, scenes: Sequence[Scene], command_for: Callable[[str], Sequence[str]]
+        self, scenarios: Sequence[Scenario], command_for: Callable[[str], Sequence[str]]
     ) -> None:
-        self.scenes = tuple(scenes)
-        self.performance: Performance | None = None
+        self.scenarios = tuple(scenarios)
+        self.run: ScenarioRun | None = None
         self._command_for = command_for
         self._lock = threading.Lock()
         self._child: subprocess.Popen[str] | None = None
@@ -76,12 +76,12 @@ class Theatre:
 
     def begin(self, name: str) -> None:
         """Begin to play the scenario of that name; raise NoSuchScene, StageTaken, OSError."""
-        scene = next((one for one in self.scenes if one.name == name), None)
-        if scene is None:
-            raise NoSuchScene("There is no scenario of that name.")
+        scenario = next((one for one in self.scenarios if one.name == name), None)
+        if scenario is None:
+            raise UnknownScenario("There is no scenario of that name.")
         with self._lock:
-            if self.performance is not None and self.performance.outcome is None:
-                raise StageTaken("One is being played. Wait until it is over, or end it.")
+            if self.run is not None and self.run.outcome is None:
+                raise ScenarioUnderWay("One is being played. Wait until it is over, or end it.")
             self._child = child = subprocess.Popen(
                 self._command_for(name),
                 stdin=subprocess.DEVNULL,
@@ -89,9 +89,9 @@ class Theatre:
                 stderr=subprocess.STDOUT,
                 text=True,
             )
-            self.performance = performance = Performance(scene)
+            self.run = run = ScenarioRun(scenario)
             self._listener = threading.Thread(
-                target=_listen, args=(performance, child), name="theatre", daemon=True
+                target=_read_output, args=(run, child), name="scenario", daemon=True
             )
             self._listener.start()
 
@@ -99,29 +99,29 @@ class Theatre:
         """Wait so long for the end of what is being played; return whether it is over."""
         if self._listener is not None:
             self._listener.join(seconds)
-        return self.performance is None or self.performance.outcome is not None
+        return self.run is None or self.run.outcome is not None
 
     def end(self) -> None:
         """End what is being played; harmless when nothing is."""
         with self._lock:
-            if self.performance is not None and self._child is not None:
-                self.performance.is_given_up = True
+            if self.run is not None and self._child is not None:
+                self.run.is_given_up = True
                 self._child.terminate()
 
 
-def _listen(performance: Performance, child: "subprocess.Popen[str]") -> None:
+def _read_output(run: ScenarioRun, child: "subprocess.Popen[str]") -> None:
     """Take down what the child tells, to its end."""
     with child:
         for line in map(str.rstrip, child.stdout or ()):
-            is_news = line not in ("", performance.scene.about)
-            if is_news and len(performance.told) < MOST_LINES:
-                performance.told.append(_told(line))
-    if performance.is_given_up:
-        performance.outcome = Outcome.ENDED
+            is_news = line not in ("", run.scenario.about)
+            if is_news and len(run.lines) < MOST_LINES:
+                run.lines.append(_output_line(line))
+    if run.is_given_up:
+        run.outcome = Outcome.ENDED
     else:
-        performance.outcome = Outcome.OTHERWISE if child.returncode else Outcome.AS_WRITTEN
+        run.outcome = Outcome.OTHERWISE if child.returncode else Outcome.AS_WRITTEN
 
 
-def _told(line: str) -> Told:
-    found = _TOLD.fullmatch(line)
-    return Told(found["at"], found["sentence"]) if found else Told("", line)
+def _output_line(line: str) -> OutputLine:
+    found = _TIMED_LINE.fullmatch(line)
+    return OutputLine(found["at"], found["sentence"]) if found else OutputLine("", line)

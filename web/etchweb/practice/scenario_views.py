@@ -13,8 +13,8 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.practice.scenario_runner import NoSuchScene, StageTaken, Theatre
-from etchweb.server.responses import answer_with, done
+from etchweb.practice.scenario_runner import ScenarioRunner, ScenarioUnderWay, UnknownScenario
+from etchweb.server.responses import done_response, message_response
 
 pages = Blueprint("plays", __name__, url_prefix="/plays")
 
@@ -22,10 +22,10 @@ PLAYING: Final = "It is being played."
 NO_ROOM: Final = "This computer has no room for another practice machine now."
 
 
-def open_theatre(app: Flask, theatre: Theatre) -> None:
+def add_scenarios(app: Flask, runner: ScenarioRunner) -> None:
     """Give the page of a practice machine its list of faults that are played."""
-    app.extensions["etchweb scenarios"] = theatre
-    app.jinja_env.globals["has_theatre"] = True
+    app.extensions["etchweb scenarios"] = runner
+    app.jinja_env.globals["has_scenarios"] = True
     app.register_blueprint(pages)
 
 
@@ -45,46 +45,46 @@ def poll() -> BaseResponse:
 def begin() -> BaseResponse:
     """Begin to play one."""
     try:
-        _theatre().begin(request.form.get("name", ""))
-    except NoSuchScene as error:
-        return answer_with(str(error), 404, _page)
-    except StageTaken as error:
-        return answer_with(str(error), 409, _page)
+        _runner().begin(request.form.get("name", ""))
+    except UnknownScenario as error:
+        return message_response(str(error), 404, _page)
+    except ScenarioUnderWay as error:
+        return message_response(str(error), 409, _page)
     except OSError:
-        return answer_with(NO_ROOM, 503, _page)
-    return done("plays.show")
+        return message_response(NO_ROOM, 503, _page)
+    return done_response("plays.show")
 
 
 @pages.post("/end")
 def end() -> BaseResponse:
     """End what is being played."""
-    _theatre().end()
-    return done("plays.show")
+    _runner().end()
+    return done_response("plays.show")
 
 
-def _theatre() -> Theatre:
-    theatre: Theatre = current_app.extensions["etchweb scenarios"]
-    return theatre
+def _runner() -> ScenarioRunner:
+    runner: ScenarioRunner = current_app.extensions["etchweb scenarios"]
+    return runner
 
 
 def _now() -> dict[str, Any]:
-    performance = _theatre().performance
-    if performance is None:
+    run = _runner().run
+    if run is None:
         return {"about": "", "told": [], "is_over": True, "outcome": ""}
-    outcome = performance.outcome
+    outcome = run.outcome
     return {
-        "about": performance.scene.about,
-        "told": [{"at": one.at, "sentence": one.sentence} for one in list(performance.told)],
+        "about": run.scenario.about,
+        "told": [{"at": one.at, "sentence": one.sentence} for one in list(run.lines)],
         "is_over": outcome is not None,
         "outcome": PLAYING if outcome is None else outcome.value,
     }
 
 
 def _page(answer: str) -> str:
-    groups = groupby(_theatre().scenes, key=lambda scene: scene.group)
+    groups = groupby(_runner().scenarios, key=lambda scenario: scenario.group)
     return render_template(
         "practice/scenarios.html",
         now=_now(),
-        groups=[(title, list(scenes)) for title, scenes in groups],
+        groups=[(title, list(scenarios)) for title, scenarios in groups],
         answer=answer,
     )

@@ -5,7 +5,7 @@ from pathlib import Path
 from flask import Blueprint, abort, redirect, send_from_directory, url_for
 from werkzeug.wrappers import Response
 
-from etchweb.context import house
+from etchweb.context import app_context
 from etchweb.previews.store import NAME, share_picture, small_name, whole_name
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
 from etchwire.errors import WireError
@@ -19,7 +19,7 @@ def show(name: str) -> Response:
     parts = NAME.fullmatch(name)
     if not parts:
         abort(404)
-    folder = house().pictures
+    folder = app_context().pictures
     if not (folder / whole_name(parts[1])).exists():
         _share_the_first(folder, parts[1])
     if name == small_name(parts[1]) and not (folder / name).exists():
@@ -32,7 +32,7 @@ def show(name: str) -> Response:
 def _share_the_first(folder: Path, gcode_sha256: str) -> None:
     """Where the job on the bench is the rest of another, let it have the picture of that one."""
     try:
-        job = house().daemon.ask("status")["job"] or {}
+        job = app_context().daemon.ask("status")["job"] or {}
     except WireError:
         return
     if job.get("sha256") == gcode_sha256:

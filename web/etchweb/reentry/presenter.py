@@ -16,7 +16,7 @@ LOUPE_COLUMNS: Final = 90
 View = dict[str, Any]
 
 
-def taking_up_view(outlook: Mapping[str, Any], *, row: int | None, is_by_eye: bool) -> View:
+def reentry_view(outlook: Mapping[str, Any], *, row: int | None, is_by_eye: bool) -> View:
     """Return what the page says; `row` is the first that is not dark, from 0, if a person told it.
 
     Without the job only the reason is said.
@@ -59,7 +59,7 @@ def _choice(place: Mapping[str, Any], row: int | None) -> View:
     }
 
 
-def row_told(text: str) -> int | None:
+def row_from_text(text: str) -> int | None:
     """Return the row that a person wrote, from 0, or None for what is no row of any picture.
 
     People count rows from one.

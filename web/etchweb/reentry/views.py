@@ -7,11 +7,11 @@ from typing import Final
 from flask import Blueprint, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import house
+from etchweb.context import app_context
 from etchweb.logbook.views import LARGEST_NUMBER, answered
-from etchweb.reentry.presenter import NOT_MOVED, ORIGIN_AGAIN, row_told, taking_up_view
+from etchweb.reentry.presenter import NOT_MOVED, ORIGIN_AGAIN, reentry_view, row_from_text
 from etchweb.server.csrf_and_headers import wants_json
-from etchweb.server.responses import answer_with, status_of
+from etchweb.server.responses import message_response, status_of
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 
@@ -25,7 +25,7 @@ _ADDRESS: Final = f"/logbook/<int(max={LARGEST_NUMBER}):number>/take-up-again"
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ReentryAnswers:
     """What a person says of the tile; `row` counts from 0; None where the record will do."""
 
     row: int | None = None
@@ -51,40 +51,44 @@ class Told:
 @pages.get(_ADDRESS)
 def show(number: int) -> str:
     """Show what is known of the cut, and what is left from the row that is asked for."""
-    return _page(number, _told(request.args))
+    return _page(number, _answers_in(request.args))
 
 
 @pages.post(_ADDRESS)
 def take_up(number: int) -> BaseResponse:
     """Put the rest on the bench, or only show another row."""
-    told = _told(request.form)
+    answers = _answers_in(request.form)
     if request.form.get("do") == "show":
-        return redirect(told.address(number), 303)
-    if told.objection:
-        return _answer(number, told, told.objection, 422)
+        return redirect(answers.address(number), 303)
+    if answers.objection:
+        return _answer(number, answers, answers.objection, 422)
     try:
-        accepted = {"accept_gap": True} if told.accepts_gap else {}
-        house().daemon.ask("reenter", run=number, confirm=told.confirm, row=told.row, **accepted)
+        accepted = {"accept_gap": True} if answers.accepts_gap else {}
+        app_context().daemon.ask(
+            "reenter", run=number, confirm=answers.confirm, row=answers.row, **accepted
+        )
     except Refused as refusal:
-        return _answer(number, told, str(refusal), status_of(refusal))
+        return _answer(number, answers, str(refusal), status_of(refusal))
     except DaemonAbsent as error:
-        return _answer(number, told, str(error), 503)
+        return _answer(number, answers, str(error), 503)
     bench = url_for("watch.show")
     return jsonify(sentence="", next=bench) if wants_json() else redirect(bench, 303)
 
 
-def _told(form: Mapping[str, str]) -> Told:
+def _answers_in(form: Mapping[str, str]) -> ReentryAnswers:
     is_by_eye = form.get("by") == BY_EYE
     is_of_two = form.get("by") == OF_TWO
-    row = row_told(form.get("row", "")) if is_by_eye or is_of_two else None
-    return Told(row, is_by_eye, is_of_two, form.get("confirm", ""), "accept_gap" in form)
+    row = row_from_text(form.get("row", "")) if is_by_eye or is_of_two else None
+    return ReentryAnswers(row, is_by_eye, is_of_two, form.get("confirm", ""), "accept_gap" in form)
 
 
-def _page(number: int, told: Told, answer: str = "") -> str:
-    outlook = answered(lambda: house().daemon.ask("unfinished", run=number, row=told.row))
-    view = taking_up_view(outlook, row=told.row, is_by_eye=told.is_by_eye)
-    return render_template("reentry/reentry.html", view=view, answer=answer, confirmed=told.confirm)
+def _page(number: int, answers: ReentryAnswers, answer: str = "") -> str:
+    outlook = answered(lambda: app_context().daemon.ask("unfinished", run=number, row=answers.row))
+    view = reentry_view(outlook, row=answers.row, is_by_eye=answers.is_by_eye)
+    return render_template(
+        "reentry/reentry.html", view=view, answer=answer, confirmed=answers.confirm
+    )
 
 
-def _answer(number: int, told: Told, sentence: str, status: int) -> BaseResponse:
-    return answer_with(as_sentence(sentence), status, lambda why: _page(number, told, why))
+def _answer(number: int, answers: ReentryAnswers, sentence: str, status: int) -> BaseResponse:
+    return message_response(as_sentence(sentence), status, lambda why: _page(number, answers, why))

@@ -5,7 +5,7 @@ from typing import Final
 from flask import Blueprint, request
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import house
+from etchweb.context import app_context
 from etchweb.daemon.protocol import Daemon
 from etchweb.run.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
 from etchweb.run.views import carry_out, refused_with
@@ -26,7 +26,7 @@ def ask_for_shade() -> BaseResponse:
     wanted = request.form.get("strength", 0, int)
     if not LIGHTEST_PERCENT <= wanted <= DARKEST_PERCENT:
         return refused_with(NO_SHADE, 422)
-    return carry_out(lambda: _ask(house().daemon, wanted))
+    return carry_out(lambda: _ask(app_context().daemon, wanted))
 
 
 def _ask(daemon: Daemon, wanted_percent: int) -> None:

@@ -5,11 +5,11 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Final
 
-from etchweb.daemon.listener import NOTHING_HEARD, Heard
+from etchweb.daemon.listener import NO_REPORT, DaemonReport
 from etchweb.run.presenter import ACTIONS, away_view, changes, watch_view
 from etchweb.text.figures import ACTUALS, View
 
-GREATEST_STREAMS: Final = 8
+MAX_STREAMS: Final = 8
 TRY_AGAIN_S: Final = 30  # for the phone that came ninth
 RECONNECT_MS: Final = 2000
 SPACING_S: Final = 0.5  # keeps a phone below a kilobyte a second
@@ -18,29 +18,29 @@ HEARTBEAT_S: Final = (
 )
 
 
-def view_of(heard: Heard, offered: Collection[str] = ACTIONS) -> View:
+def view_of(report: DaemonReport, offered: Collection[str] = ACTIONS) -> View:
     """Return what the page says about what was heard, to a visitor who may ask for `offered`."""
-    view = away_view(heard.sentence) if heard.snapshot is None else watch_view(heard.snapshot)
+    view = away_view(report.sentence) if report.snapshot is None else watch_view(report.snapshot)
     return view | {"may": [action for action in view["may"] if action in offered]}
 
 
 @dataclass(slots=True)
-class Frames:
+class EventFrames:
     """What one phone has been sent, and what it should be sent next; holds no clock."""
 
     offered: Collection[str] = ACTIONS
-    number: int = NOTHING_HEARD
+    number: int = NO_REPORT
     _sent: View = field(default_factory=dict)
     _last_at_s: float = float("-inf")
 
-    def next_frame(self, heard: Heard, now_s: float) -> str | None:
+    def next_frame(self, report: DaemonReport, now_s: float) -> str | None:
         """Return the text to send at `now_s`, or None while there is nothing to say."""
         waited_s = now_s - self._last_at_s
-        if heard.number > self.number and waited_s >= SPACING_S:
-            view = self._calm(view_of(heard, self.offered))
-            news, self._sent, self.number = changes(self._sent, view), view, heard.number
+        if report.number > self.number and waited_s >= SPACING_S:
+            view = self._calm(view_of(report, self.offered))
+            news, self._sent, self.number = changes(self._sent, view), view, report.number
             if news:
-                return self._say(now_s, f"id: {heard.number}\ndata: {_compact(news)}\n\n")
+                return self._say(now_s, f"id: {report.number}\ndata: {_compact(news)}\n\n")
         if waited_s >= HEARTBEAT_S:
             # An event, not a comment: a page can't see comments, and must tell quiet from dead.
             return self._say(now_s, "data: {}\n\n")

@@ -17,13 +17,13 @@ from flask import (
 from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import house
+from etchweb.context import app_context
 from etchweb.daemon.listener import Listener, ask_status
-from etchweb.logbook.presenter import told
+from etchweb.logbook.presenter import event_lines
 from etchweb.run.cautions import CAUTIONS
 from etchweb.run.interlock_presenter import answers_from
-from etchweb.run.stream import TRY_AGAIN_S, Frames, view_of
-from etchweb.server.responses import answer_with, done, status_of
+from etchweb.run.stream import TRY_AGAIN_S, EventFrames, view_of
+from etchweb.server.responses import done_response, message_response, status_of
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 
@@ -90,7 +90,7 @@ def poll() -> Response:
 @pages.get("/watch/stream")
 def stream() -> Response:
     """Keep a phone told; the ninth is asked to poll."""
-    here = house()
+    here = app_context()
     if not here.streams.acquire(blocking=False):
         answer = jsonify(sentence=NO_ROOM)
         answer.status_code = 503
@@ -99,7 +99,7 @@ def stream() -> Response:
     visitor, access = g.visitor, here.access
     has_left = request.environ.get("waitress.client_disconnected", lambda: False)
     frames = _frames(
-        Frames(_offered()), here.listener, has_left, lambda: access.is_still_in(visitor)
+        EventFrames(_offered()), here.listener, has_left, lambda: access.is_still_in(visitor)
     )
     answer = Response(frames, mimetype="text/event-stream")
     answer.headers["X-Accel-Buffering"] = "no"
@@ -125,7 +125,7 @@ def carry_out(ask: Callable[[], None]) -> BaseResponse:
         return refused_with(as_sentence(str(refusal)), status_of(refusal))
     except DaemonAbsent as error:
         return refused_with(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503)
-    return done("watch.show")
+    return done_response("watch.show")
 
 
 for _name in ACTIONS:
@@ -133,7 +133,7 @@ for _name in ACTIONS:
 
 
 def _ask(action: Action) -> None:
-    daemon = house().daemon
+    daemon = app_context().daemon
     now = daemon.ask("status") if action.method == "arm" else {}
     daemon.ask(action.method, **action.says(request.form, now))
 
@@ -150,26 +150,28 @@ def _require_the_same_tile() -> None:
 
 def refused_with(sentence: str, status: int) -> BaseResponse:
     """Return this page with a sentence that says why nothing was done."""
-    return answer_with(sentence, status, _page)
+    return message_response(sentence, status, _page)
 
 
 def _page(answer: str) -> str:
     view = _view()
     events = _events(view["run"]) if view["run"] else []
-    return render_template("run/watch.html", view=view, answer=answer, cautions=CAUTIONS, events=events)
+    return render_template(
+        "run/watch.html", view=view, answer=answer, cautions=CAUTIONS, events=events
+    )
 
 
 def _events(run: int) -> list[dict[str, str]]:
     """Return what happened in `run`; the tile can be watched without it."""
     try:
-        found = house().daemon.ask("run_events", id=run, after=0, limit=500)
+        found = app_context().daemon.ask("run_events", id=run, after=0, limit=500)
     except (DaemonAbsent, Refused):
         return []
-    return told(found["events"])
+    return event_lines(found["events"])
 
 
 def _view() -> dict[str, Any]:
-    return view_of(ask_status(house().daemon), _offered())
+    return view_of(ask_status(app_context().daemon), _offered())
 
 
 def _offered() -> tuple[str, ...]:
@@ -179,21 +181,21 @@ def _offered() -> tuple[str, ...]:
 
 
 def _frames(
-    frames: Frames,
+    frames: EventFrames,
     listener: Listener,
     has_left: Callable[[], bool],
     is_still_in: Callable[[], bool],
 ) -> Iterator[str]:
     asked_at_s = time.monotonic()
     while not has_left() and not listener.is_ending:
-        heard = listener.wait_for_news(frames.number, LOOK_FOR_THE_PHONE_S)
+        report = listener.wait_for_news(frames.number, LOOK_FOR_THE_PHONE_S)
         now_s = time.monotonic()
         if now_s - asked_at_s > ASK_WHETHER_PAIRED_S:
             asked_at_s = now_s
             if not is_still_in():
                 return
-        frame = frames.next_frame(heard, now_s)
+        frame = frames.next_frame(report, now_s)
         if frame is not None:
             yield frame
-        elif heard.number > frames.number:
+        elif report.number > frames.number:
             listener.pause(LOOK_FOR_THE_PHONE_S)  # there is news, but it is too soon to send it

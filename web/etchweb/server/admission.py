@@ -47,7 +47,7 @@ class Caps:
         )
 
 
-class Guest(Protocol):
+class Connection(Protocol):
     """A connection that has a place."""
 
     @property
@@ -66,7 +66,7 @@ class Guest(Protocol):
         ...
 
 
-AnyGuest = TypeVar("AnyGuest", bound=Guest)
+AnyGuest = TypeVar("AnyGuest", bound=Connection)
 
 
 class NoPlace(Exception):

@@ -11,7 +11,7 @@ from waitress.task import WSGITask
 from werkzeug.wrappers import Response
 
 from etchweb.server.admission import network_of
-from etchweb.server.question import Question
+from etchweb.server.header_check import HeaderCheck
 from etchweb.server.request import NO_LENGTH, TOO_OFTEN, Request, TurnedAway
 
 REQUEST_S: Final = 10.0  # from the first byte of a request (or the connection) to its last
@@ -49,7 +49,7 @@ class Channel(HTTPChannel):  # type: ignore[misc]
     ) -> None:
         self.network = network_of(address[0])
         self.parser_class = partial(Request, judge=self._judge)
-        self._question: Question | None = None
+        self._question: HeaderCheck | None = None
         self._clock: Callable[[], float] = server.clock
         self._owes_since_s: float = self._clock()
         self._moved_at_s: float = self._owes_since_s
@@ -148,16 +148,16 @@ class Channel(HTTPChannel):  # type: ignore[misc]
         """Read no more until the application has said whether the body may be sent."""
         request.wants_continue, request.expect_continue = request.expect_continue, False
         environ: Mapping[str, Any] = WSGITask(self, request).get_environment()
-        self._question = Question(
+        self._question = HeaderCheck(
             self.server.application, dict(environ), self._hear, is_known=self.is_known
         )
         self.server.add_task(self._question)
 
-    def _hear(self, question: Question, answer: Response | None) -> None:
+    def _hear(self, question: HeaderCheck, answer: Response | None) -> None:
         """Be told what the application says; from here on it is the loop's again."""
         self.server.trigger.pull_trigger(partial(self._go_on, question, answer))
 
-    def _go_on(self, question: Question, answer: Response | None) -> None:
+    def _go_on(self, question: HeaderCheck, answer: Response | None) -> None:
         self._question = None
         request = self.request
         if request is None or not self.connected:  # it has left meanwhile

@@ -49,7 +49,7 @@ NO_FORM: Final = "Send it as a form, as this page does."
 NO_FILE_FORM: Final = "Send the photo as a form with a file, as this page does."
 
 
-def guard(app: Flask) -> None:
+def add_checks(app: Flask) -> None:
     """Hang the checks and the headers on `app`."""
     app.before_request(refuse_foreign_names)
     app.before_request(refuse_foreign_changes)

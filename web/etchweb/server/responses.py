@@ -14,16 +14,16 @@ STATUS_OF_REFUSAL: Final = {"refused": 409, "job": 422, "busy": 503, "internal":
 Body = str | BaseResponse
 
 
-def said(page: Body, status: int) -> BaseResponse:
+def with_status(page: Body, status: int) -> BaseResponse:
     """Return `page` with a status of its own."""
     answer = current_app.make_response(page)
     answer.status_code = status
     return answer
 
 
-def answer_with(sentence: str, status: int, page: Callable[[str], Body]) -> BaseResponse:
+def message_response(sentence: str, status: int, page: Callable[[str], Body]) -> BaseResponse:
     """Return `page` with a sentence that says why nothing was done; for a script, the sentence."""
-    return said(jsonify(sentence=sentence) if wants_json() else page(sentence), status)
+    return with_status(jsonify(sentence=sentence) if wants_json() else page(sentence), status)
 
 
 def status_of(refusal: Refused) -> int:
@@ -31,6 +31,6 @@ def status_of(refusal: Refused) -> int:
     return STATUS_OF_REFUSAL.get(refusal.kind, 502)
 
 
-def done(endpoint: str) -> BaseResponse:
+def done_response(endpoint: str) -> BaseResponse:
     """Lead a person on to `endpoint`; tell a script that there is nothing to tell."""
     return jsonify(sentence="") if wants_json() else redirect(url_for(endpoint), 303)

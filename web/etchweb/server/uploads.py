@@ -11,7 +11,7 @@ from flask import Flask, abort, current_app, g, request
 from werkzeug.wrappers import Response
 
 from etchweb.server.errors import NotKept
-from etchweb.server.question import QUESTION, Question
+from etchweb.server.header_check import HEADER_CHECK, HeaderCheck
 from etchwire.retention import MB
 
 MOST_AT_ONCE: Final = 3  # each holds a thread while its photo is looked at
@@ -74,7 +74,7 @@ def ask_before_bodies(app: Flask) -> None:
 
 
 def _grant() -> Response | None:
-    question: Question | None = request.environ.get(QUESTION)
+    question: HeaderCheck | None = request.environ.get(HEADER_CHECK)
     if question is None:
         return None
     uploads: Any = current_app.extensions["etchweb machines"].uploads

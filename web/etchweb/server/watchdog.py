@@ -7,10 +7,10 @@ from typing import Any, Final
 
 from etchwire.notification import notify
 
-ROUND_EVERY_S: Final = 1.0
+PROBE_EVERY_S: Final = 1.0
 
 
-class Round:
+class ProbeTask:
     """A task that asks for nothing: whichever thread of the server takes it shows that it lives."""
 
     def __init__(self) -> None:
@@ -29,12 +29,12 @@ class Round:
         self._is_over.wait()
 
 
-def follow_rounds(
+def feed_watchdog(
     server: Any,
     ended: threading.Event,
     say: Callable[[str], None] = notify,
     *,
-    every_s: float = ROUND_EVERY_S,
+    every_s: float = PROBE_EVERY_S,
 ) -> None:
     """Send rounds through a waitress `server`, and tell the service manager of each that came back.
 
@@ -43,7 +43,7 @@ def follow_rounds(
     """
     word = "READY=1"
     while not ended.is_set():
-        one = Round()
+        one = ProbeTask()
         server.trigger.pull_trigger(partial(server.add_task, one))
         one.wait()
         say(word)

@@ -34,7 +34,7 @@ _log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True)
-class Work:
+class WorkItem:
     """One piece of work: `verb` on a draft as `key` describes it."""
 
     verb: str
@@ -61,16 +61,16 @@ class Work:
         self.child.cancel()
 
 
-class Works:
+class WorkQueue:
     """The newest work of each draft; used by many threads at once."""
 
     def __init__(self) -> None:
-        self._works: dict[str, Work] = {}
+        self._works: dict[str, WorkItem] = {}
         self._lock = threading.Lock()
         self._turn = threading.Lock()  # two at once would need twice the memory
         self._waiting = threading.BoundedSemaphore(MOST_WAITING)
 
-    def begin(self, folder: Path, verb: str, key: str) -> Work:
+    def begin(self, folder: Path, verb: str, key: str) -> WorkItem:
         """Begin `verb` on the draft in `folder`, unless that is under way or was just done."""
         with self._lock:
             work = self._works.get(folder.name)
@@ -79,11 +79,11 @@ class Works:
             if work is not None:
                 work.give_up()
             child = ChildProcess(WORKER, {"verb": verb, "folder": str(folder)})
-            work = self._works[folder.name] = Work(verb, key, child)
+            work = self._works[folder.name] = WorkItem(verb, key, child)
         threading.Thread(target=self._do, args=(work,), name=f"picture {verb}", daemon=True).start()
         return work
 
-    def wait(self, work: Work, seconds: float) -> bool:
+    def wait(self, work: WorkItem, seconds: float) -> bool:
         """Wait so long for `work`, unless others wait already; return whether it is over.
 
         A request that waits holds one of the page's threads, and a stop must always find one.
@@ -95,12 +95,12 @@ class Works:
                 self._waiting.release()
         return work.over.is_set()
 
-    def of(self, draft_id: str) -> Work | None:
+    def of(self, draft_id: str) -> WorkItem | None:
         """Return the newest work on a draft, under way or over."""
         with self._lock:
             return self._works.get(draft_id)
 
-    def failed(self, draft_id: str, verb: str, key: str) -> Work | None:
+    def failed(self, draft_id: str, verb: str, key: str) -> WorkItem | None:
         """Return the newest work on a draft if it was this and came to nothing."""
         work = self.of(draft_id)
         is_it = work is not None and (work.verb, work.key) == (verb, key) and work.over.is_set()
@@ -113,7 +113,7 @@ class Works:
         if work is not None:
             work.give_up()
 
-    def _do(self, work: Work) -> None:
+    def _do(self, work: WorkItem) -> None:
         try:
             with self._turn:
                 if not work.is_given_up:
@@ -127,7 +127,7 @@ class Works:
             work.over.set()
 
 
-def _note_failure(work: Work, failure: ChildFailed) -> None:
+def _note_failure(work: WorkItem, failure: ChildFailed) -> None:
     if failure.cause is Cause.CANCELLED:
         return
     if failure.cause is Cause.FAILED:

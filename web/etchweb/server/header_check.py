@@ -10,10 +10,10 @@ from typing import Any, Final
 
 from werkzeug.wrappers import Response
 
-QUESTION: Final = "etchweb.question"  # in the environ of a request that only asks
+HEADER_CHECK: Final = "etchweb.question"  # in the environ of a request that only asks
 
 
-class Question:
+class HeaderCheck:
     """A task for the server's threads, which ask and give `hear` the refusal, or None.
 
     `is_known`: whether a paired phone has asked from that address.
@@ -23,12 +23,12 @@ class Question:
         self,
         application: Any,
         environ: dict[str, Any],
-        hear: Callable[["Question", Response | None], None],
+        hear: Callable[["HeaderCheck", Response | None], None],
         *,
         is_known: bool,
     ) -> None:
         self._application = application
-        self._environ = environ | {QUESTION: self}
+        self._environ = environ | {HEADER_CHECK: self}
         self._hear = hear
         self.is_known = is_known
         self.release: Callable[[], None] | None = None

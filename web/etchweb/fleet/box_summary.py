@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from etchweb.fleet.roll import Box
+from etchweb.fleet.box_registry import Box
 from etchweb.fleet.topics import AWAY, INIT, LOST
 from etchweb.text.formatting import NARROW_SPACE, as_sentence, counted, grouped, short_duration
 from etchweb.text.page_states import HEADLINES
@@ -19,7 +19,7 @@ _CALLS_WHILE_AWAY: Final = (LOST, INIT)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sight:
+class BoxSummary:
     """One box, in words for page and command alike."""
 
     name: str
@@ -50,7 +50,7 @@ class Sight:
         return tuple(line for line in (f"{self.headline}.", *said) if line)
 
 
-def sight_of(box: Box) -> Sight:
+def box_summary(box: Box) -> BoxSummary:
     """Return what is said of `box`; one that is away is shown with what it told last."""
     scene = _scene(box)
     is_calling = scene in _CALLS if box.is_there else box.state in _CALLS_WHILE_AWAY
@@ -58,7 +58,7 @@ def sight_of(box: Box) -> Sight:
     etches = box.is_there and box.said("etch/state") in UNDER_WAY
     left_s = _number(box.said("etch/remaining"))
     troubles = [f"To be reset: {trips}."] if trips and box.is_there else []
-    return Sight(
+    return BoxSummary(
         name=box.name,
         page=_address(box.said("machine/page")),
         headline=_headline(box, scene),
@@ -75,7 +75,7 @@ def sight_of(box: Box) -> Sight:
     )
 
 
-def summary(sights: Sequence[Sight]) -> str:
+def summary(sights: Sequence[BoxSummary]) -> str:
     """Return the one sentence for whoever looks only for a moment."""
     etching = sum(sight.etches for sight in sights)
     calling = [sight.name for sight in sights if sight.calls]

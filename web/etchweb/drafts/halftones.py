@@ -5,7 +5,7 @@ from typing import Final
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class HalftoneChoice:
     """One way: what it is good for."""
 
     name: str
@@ -13,10 +13,12 @@ class Kind:
 
 
 # By etchphoto's names of them, which nobody needs to know.
-KINDS: Final = {
-    "jarvis": Kind("Photo, soft", "Faces and skies: greys run evenly into one another."),
-    "floyd-steinberg": Kind("Photo, crisp", "Hair, fur, foliage: the finest grain."),
-    "threshold": Kind("Lettering or drawing", "Black or white, nothing between; clean edges."),
+HALFTONE_CHOICES: Final = {
+    "jarvis": HalftoneChoice("Photo, soft", "Faces and skies: greys run evenly into one another."),
+    "floyd-steinberg": HalftoneChoice("Photo, crisp", "Hair, fur, foliage: the finest grain."),
+    "threshold": HalftoneChoice(
+        "Lettering or drawing", "Black or white, nothing between; clean edges."
+    ),
 }
 
 

@@ -47,7 +47,7 @@ class Box:
         return {"name": self.name, "state": self.state, **self.words}
 
 
-class Roll:
+class BoxRegistry:
     """The boxes of the shop; whatever else is told at the broker is not ours to show."""
 
     def __init__(self) -> None:

@@ -9,7 +9,7 @@ from typing import Any, Final
 from etchweb.daemon.protocol import Daemon
 from etchweb.previews.store import pass_on
 from etchweb.storage.card_files import CARDS_FOLDER, PICTURES_OF_JOB, CardFiles
-from etchweb.workers.work import Work, Works
+from etchweb.workers.work import WorkItem, WorkQueue
 from etchwire.errors import Refused
 from etchwire.packing import pack, unpack
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
@@ -37,13 +37,13 @@ class KnownCard:
 
 
 @dataclass(frozen=True, slots=True)
-class CardDesk:
+class CardWorkflow:
     """Everything that is done with test tiles; used by many threads at once."""
 
     daemon: Daemon
     folder: Path  # the page's own
     pictures: Path
-    works: Works
+    works: WorkQueue
 
     def begin(self, order_of: Callable[[int], Table]) -> int:
         """Have a card laid out under a number of its own, and return that number."""
@@ -82,14 +82,14 @@ class CardDesk:
         layout = (job / LAYOUT_NAME).read_text("utf-8") if made and job else None
         return KnownCard(number, files, None, layout)
 
-    def making(self, card: KnownCard) -> Work | None:
+    def making(self, card: KnownCard) -> WorkItem | None:
         """Return the work on a card's job while it is not made."""
         order = card.files.ordered()
         if card.record is not None or order is None or card.files.made() is not None:
             return None
         return self.works.begin(card.files.folder, "card", order["of"])
 
-    def reading(self, card: KnownCard) -> Work | None:
+    def reading(self, card: KnownCard) -> WorkItem | None:
         """Return the work on a card's newest question while it is not answered."""
         question = card.files.asked()
         if question is None or card.files.read() is not None:
