@@ -62,12 +62,10 @@ class Link:
 
     def send(self, lines: Iterable[bytes]) -> bytes:
         """Count `lines` as sent and return their bytes; raise UnfitLine when one has no room."""
-        data = []
-        for line in lines:
-            ended = line + b"\n"
-            self.window.claim(ended)
-            data.append(ended)
-        return b"".join(data)
+        ended = [line + b"\n" for line in lines]
+        for line in ended:
+            self.window.claim(line)
+        return b"".join(ended)
 
     def forget(self) -> None:
         """Drop what was half heard and every line in flight: the controller is being reset."""

@@ -40,9 +40,10 @@ class ReceiveWindow:
 
     def claim(self, line: bytes) -> None:
         """Count `line`, its line end included, as sent; raise UnfitLine when it has no room."""
-        if len(line) > self.free_bytes:
+        left_bytes = self.free_bytes - len(line)
+        if left_bytes < 0:
             raise UnfitLine(f"{len(line)} bytes, but only {self.free_bytes} are free")
-        self.free_bytes -= len(line)
+        self.free_bytes = left_bytes
         self._in_flight.append(line)
 
     def release_oldest(self) -> bytes:

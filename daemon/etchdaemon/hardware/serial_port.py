@@ -7,8 +7,8 @@ import errno
 import fcntl
 import os
 import termios
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -81,16 +81,21 @@ class SerialPort:
         The driver's buffer holds many times what may be in flight, so a port that takes less
         takes nothing any more; what of it went out is not known and is never sent again.
         """
-        written = 0
-        with self._foreign_turned_into_ours(), suppress(BlockingIOError):  # not even one byte
+        try:
             written = os.write(self._descriptor, data)
+        except BlockingIOError:  # not even one byte
+            written = 0
+        except _FOREIGN as error:
+            raise self._lost() from error
         if written < len(data):
             raise PortLost(f"The port {self._path} takes no more bytes. Check the cable.")
 
     def discard_output(self) -> None:
         """Throw away what the driver still holds."""
-        with self._foreign_turned_into_ours():
+        try:
             termios.tcflush(self._descriptor, termios.TCOFLUSH)
+        except _FOREIGN as error:
+            raise self._lost() from error
 
     def close(self) -> None:
         """Let go of the port."""
@@ -114,13 +119,6 @@ class SerialPort:
 
     def _lost(self) -> PortLost:
         return PortLost(f"The port {self._path} is gone: the cable was pulled, or the machine.")
-
-    @contextmanager
-    def _foreign_turned_into_ours(self) -> Iterator[None]:
-        try:
-            yield
-        except _FOREIGN as error:
-            raise self._lost() from error
 
 
 def opener(path: str, *, practice_port: Path | None = None) -> Callable[[], SerialPort]:

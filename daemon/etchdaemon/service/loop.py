@@ -170,12 +170,16 @@ class Service:
 
     def _read_events(self, now_s: float) -> None:
         sequencer = self._sequencer
-        for event in self._machine.read_events(now_s):
-            self._machine.tell(event, now_s)
-            if sequencer is None:
-                self._machine.watch(event, now_s)
-            elif event is ACCEPTED:  # the busiest path by far
+        machine = self._machine
+        for event in machine.read_events(now_s):
+            if sequencer is not None and event is ACCEPTED:  # the busiest path by far
                 sequencer.etch.lines_accepted += 1
+                if machine.sequence is not None:
+                    machine.tell(event, now_s)
+                continue
+            machine.tell(event, now_s)
+            if sequencer is None:
+                machine.watch(event, now_s)
             else:
                 sequencer.note(event, now_s)
                 sequencer = self._sequencer  # that may have ended the run

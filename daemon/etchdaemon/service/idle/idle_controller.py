@@ -210,8 +210,9 @@ class IdleController:
 
     def note_ended(self) -> None:
         """Remember of the run that has ended what it left."""
-        if self.sequencer is not None:
-            self.last_run.note(self.sequencer.etch, self.inspection.record()["kinds"])
+        etch = None if self.sequencer is None else self.sequencer.etch
+        if etch is not None and etch.ended_at_s is not None:
+            self.last_run.note(etch, self.inspection.record()["kinds"])
 
     def recall_end(self, run: Mapping[str, Any]) -> None:
         """Take over the run of the logbook that ended last: after it somebody has to look.

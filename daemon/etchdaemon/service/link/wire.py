@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from typing import Final
 
 from etchdaemon.controller import realtime
-from etchdaemon.controller.events import Event, LineAccepted, LineRefused, StatusReported
+from etchdaemon.controller.events import Event, LineRefused, StatusReported
 from etchdaemon.controller.link import Link
 from etchdaemon.controller.orders import Order
+from etchdaemon.controller.parsing import ACCEPTED
 from etchdaemon.controller.window import ReceiveWindow
 from etchdaemon.ports import BytePort
 from etchdaemon.run.reply_timeouts import ReplyTimeouts
@@ -64,8 +65,11 @@ class Wire:
             return []
         events = self._link.receive(data)
         for event in events:
+            if event is ACCEPTED:  # the busiest path by far
+                self.patience.replied()
+                continue
             match event:
-                case LineAccepted() | LineRefused():
+                case LineRefused():
                     self.patience.replied()
                 case StatusReported():
                     if self._requests_s:

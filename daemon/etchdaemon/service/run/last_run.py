@@ -23,11 +23,8 @@ class LastRun:
         self._unfinished = unfinished
 
     def note(self, etch: Etch, findings: Collection[str]) -> None:
-        """Take note of a run, once it has ended.
-
-        `findings` are the kinds of what its preflight has found.
-        """
-        if etch is self._noted or etch.ended_at_s is None:
+        """Take note of a run that has ended; `findings` are the kinds its preflight found."""
+        if etch is self._noted:
             return
         self._noted = etch
         self.began = (etch.number, etch.started_at_s)
