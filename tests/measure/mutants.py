@@ -392,7 +392,7 @@ MUTANTS: Final = (
            "dist(place_mm[:2], planned_mm) > TOLERANCE_MM", "False", _RUN),
     # The window.
     Mutant("the last byte of the window is never used", "controller/window.py",
-           "if len(line) > self.free_bytes:", "if len(line) >= self.free_bytes:", _LINK),
+           "if left_bytes < 0:", "if left_bytes <= 0:", _LINK),
     Mutant("the window counts the byte that is dropped", "controller/window.py",
            "min(receive_bytes - 1, MOST_BYTES)", "min(receive_bytes, MOST_BYTES)", _LINK),
     Mutant("an answer frees the youngest line", "controller/window.py",
