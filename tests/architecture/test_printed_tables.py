@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from etchdaemon.interlocks.table import lacks_as_markdown, rules_as_markdown
+from etchdaemon.interlocks.rules.printed_table import lacks_as_markdown, rules_as_markdown
 from etchdaemon.rpc.methods import methods_table
 from etchdaemon.run.states import states_as_markdown
 from etchwire.alert_policy import policy_as_markdown

@@ -13,7 +13,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.report import report_of
-from etchdaemon.interlocks.rules import Air
+from etchdaemon.interlocks.rules.rule_table import Air
 from etchdaemon.interlocks.setup import MINIMUM
 
 MINIMAL = """

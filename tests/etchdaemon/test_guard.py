@@ -13,7 +13,7 @@ from etchdaemon.guard.operator_api import Guard
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.rules.rule_table import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.starting import StartWish
 from support.fakes.memory_board import HandClock, MemoryBoard

@@ -3,10 +3,10 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.conditions.presence import Presence
+from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.presence import Presence
-from etchdaemon.interlocks.rules import Phase
-from etchdaemon.interlocks.samples import Condition
+from etchdaemon.interlocks.rules.rule_table import Phase
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.arming import ArmingStep
 from etchdaemon.interlocks.start.checklist import QUESTIONS, Checklist, HowOften

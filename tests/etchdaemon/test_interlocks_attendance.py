@@ -6,7 +6,8 @@ from datetime import UTC, datetime, time
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.attendance import AttendanceRules, refuse_past_closing
+from etchdaemon.interlocks.attendance.looks_after_end import LooksAfterEnd
+from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules, refuse_past_closing
 from etchdaemon.interlocks.checks.wiring_gaps import (
     LACKS,
     is_attended_only,
@@ -14,8 +15,7 @@ from etchdaemon.interlocks.checks.wiring_gaps import (
     lacks_of,
 )
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.looks import LooksAfterEnd
-from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.rules.rule_table import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.starting import StartWish, asked_at_start
 from support.harnesses.interlock_bench import NOON, Bench

@@ -3,12 +3,17 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.conditions import Beam, conditions
-from etchdaemon.interlocks.extraction import SPIN_DOWN_S, Extraction, ExtractionTimes, FanStep
+from etchdaemon.interlocks.conditions.extraction import (
+    SPIN_DOWN_S,
+    Extraction,
+    ExtractionTimes,
+    FanStep,
+)
+from etchdaemon.interlocks.conditions.input_conditions import Beam, conditions
+from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.input_sampler import Senses
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.rules import Air, rules_for
-from etchdaemon.interlocks.samples import Condition
+from etchdaemon.interlocks.rules.rule_table import Air, rules_for
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from support.harnesses.interlock_bench import Bench
 

@@ -4,7 +4,7 @@ import pytest
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.rules import Phase, Reaction, RuleChange
+from etchdaemon.interlocks.rules.rule_table import Phase, Reaction, RuleChange
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from support.harnesses.interlock_bench import TICK_S, Bench
 

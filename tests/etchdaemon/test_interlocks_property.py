@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.extraction import ExtractionTimes
+from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.starting import StartWish

@@ -2,9 +2,10 @@
 
 import pytest
 
-from etchdaemon.interlocks.evaluation import Why, findings
+from etchdaemon.interlocks.conditions.samples import Condition, Sample, first_sample, next_sample
 from etchdaemon.interlocks.inputs import Input
-from etchdaemon.interlocks.rules import (
+from etchdaemon.interlocks.rules.evaluation import Why, findings
+from etchdaemon.interlocks.rules.rule_table import (
     MAX_DELAY_S,
     MAY_DELAY,
     RULES,
@@ -14,7 +15,6 @@ from etchdaemon.interlocks.rules import (
     RuleChange,
     rules_for,
 )
-from etchdaemon.interlocks.samples import Condition, Sample, first_sample, next_sample
 
 NOW_S = 100.0
 EACH_RULE = pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.name)

@@ -6,7 +6,7 @@ import pytest
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Output
-from etchdaemon.interlocks.rules import RULES, Reaction
+from etchdaemon.interlocks.rules.rule_table import RULES, Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.starting import StartWish
 from support.harnesses.interlock_bench import ANSWERS, DAY, NOON, TICK_S, Bench

@@ -17,7 +17,7 @@ from etchdaemon.configuration.loading import load_configuration, read_configurat
 from etchdaemon.configuration.source import Source
 from etchdaemon.interlocks.checks.wiring_gaps import lacks_of
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.rules import MAY_DELAY, RULES
+from etchdaemon.interlocks.rules.rule_table import MAY_DELAY, RULES
 from etchwarden.commands import configure
 from etchwarden.configuring.entries import SECTIONS
 from etchwarden.configuring.questions import answers_of_person

@@ -12,7 +12,7 @@ from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.opened import OpenedInputs
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
-from etchdaemon.interlocks.extraction import ExtractionTimes
+from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from measure.mock_box import until

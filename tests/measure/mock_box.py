@@ -16,7 +16,7 @@ from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.gpio_board import GpioBoard
 from etchdaemon.hardware.looking import LookingThread
 from etchdaemon.interlocks.asking import Interlocks
-from etchdaemon.interlocks.extraction import ExtractionTimes
+from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.start.starting import StartWish

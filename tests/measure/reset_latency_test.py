@@ -10,8 +10,8 @@ import time
 
 import pytest
 
-from etchdaemon.interlocks.rules import Reaction
-from etchdaemon.interlocks.verdict import Verdict
+from etchdaemon.interlocks.rules.rule_table import Reaction
+from etchdaemon.interlocks.rules.verdict import Verdict
 from measure.costs import heading, tell
 from measure.link_cost_test import LINK_LIMIT, Bench, Cable, job
 from rig.unguarded import Unguarded

@@ -5,7 +5,7 @@ from etchdaemon.guard.operator_api import Guard
 from etchdaemon.hardware.opened import EDGES_LOST
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
-from etchdaemon.interlocks.extraction import ExtractionTimes
+from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchpractice.box.board import BEAM_PIN_IS_DEAD, EDGES_FAIL, READING_HANGS

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.attendance import AttendanceRules
+from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules
 from rig.bench import patch
 from rig.guarded import GuardedRig
 from rig.memory import RunRecord

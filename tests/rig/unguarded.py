@@ -2,8 +2,8 @@
 
 # ruff: noqa: ARG002 - the signatures are the guard's
 
-from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.verdict import Verdict
+from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
+from etchdaemon.interlocks.rules.verdict import Verdict
 
 
 class Unguarded:

@@ -7,13 +7,20 @@ from typing import Final
 from etchdaemon.configuration.faults import Reason
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.configuration.tables import Table
-from etchdaemon.interlocks.attendance import ROUND_EVERY_MIN, AttendanceRules
-from etchdaemon.interlocks.extraction import ExtractionTimes
-from etchdaemon.interlocks.flame import MOST_CONFIRM_S
+from etchdaemon.interlocks.attendance.looks_after_end import LOOK_EVERY_MIN
+from etchdaemon.interlocks.attendance.watch_rounds import ROUND_EVERY_MIN, AttendanceRules
+from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
+from etchdaemon.interlocks.conditions.flame import MOST_CONFIRM_S
+from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.looks import LOOK_EVERY_MIN
-from etchdaemon.interlocks.rules import MAX_DELAY_S, MAY_DELAY, RULES, Air, Rule, RuleChange
-from etchdaemon.interlocks.samples import Condition
+from etchdaemon.interlocks.rules.rule_table import (
+    MAX_DELAY_S,
+    MAY_DELAY,
+    RULES,
+    Air,
+    Rule,
+    RuleChange,
+)
 
 MOST_PIN: Final = 53  # the highest line that the boards we know have
 SHORTEST_PRACTICE_MIN: Final = 0.02

@@ -11,12 +11,13 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.guard.board_io import Contacts
 from etchdaemon.guard.lock import HANGS, GuardLock
 from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.attendance.attendance_calls import Said
 from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.limits import MONOSTABLE_S, STALE_AFTER_S
-from etchdaemon.interlocks.rules import Phase, Reaction
+from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
+from etchdaemon.interlocks.rules.verdict import Verdict
 from etchdaemon.interlocks.start.starting import StartWish
-from etchdaemon.interlocks.verdict import Said, Verdict
 from etchdaemon.ports import Board, BoxRecords, Clock
 
 RECENT_S: Final = 0.05

@@ -4,12 +4,12 @@ from collections.abc import Collection, Mapping
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.attendance.attendance_calls import FROM_AFAR
 from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.latch import Trip
-from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.start.people import FROM_AFAR
+from etchdaemon.interlocks.rules.latch import Trip
+from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
 from etchdaemon.interlocks.start.starting import StartWish, record_of_start, refuse_without_people
 from etchdaemon.interlocks.watch import Watch
 

@@ -4,14 +4,19 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.conditions import LID_CONTACTS, Beam, conditions, is_air_moving
-from etchdaemon.interlocks.evaluation import Finding, findings
-from etchdaemon.interlocks.extraction import Extraction
-from etchdaemon.interlocks.flame import FlameConfirmation
+from etchdaemon.interlocks.conditions.extraction import Extraction
+from etchdaemon.interlocks.conditions.flame import FlameConfirmation
+from etchdaemon.interlocks.conditions.input_conditions import (
+    LID_CONTACTS,
+    Beam,
+    conditions,
+    is_air_moving,
+)
+from etchdaemon.interlocks.conditions.presence import Presence
+from etchdaemon.interlocks.conditions.samples import Condition, Sample, next_sample
 from etchdaemon.interlocks.inputs import Input, Look
-from etchdaemon.interlocks.presence import Presence
-from etchdaemon.interlocks.rules import Air, Rule
-from etchdaemon.interlocks.samples import Condition, Sample, next_sample
+from etchdaemon.interlocks.rules.evaluation import Finding, findings
+from etchdaemon.interlocks.rules.rule_table import Air, Rule
 from etchdaemon.interlocks.setup import Setup
 
 

@@ -6,7 +6,7 @@ from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.checks.wiring_gaps import is_watch_only, lacks_of
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Output
-from etchdaemon.interlocks.rules import Phase, RuleChange
+from etchdaemon.interlocks.rules.rule_table import Phase, RuleChange
 from etchdaemon.interlocks.start.checklist import Question
 
 

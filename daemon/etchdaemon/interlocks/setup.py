@@ -4,11 +4,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from etchdaemon.interlocks.attendance import AttendanceRules
-from etchdaemon.interlocks.extraction import ExtractionTimes
+from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules
+from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
+from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.rules import RuleChange
-from etchdaemon.interlocks.samples import Condition
+from etchdaemon.interlocks.rules.rule_table import RuleChange
 
 EVERYTHING: Final = (frozenset(Input) | frozenset(Output)) - {
     Input.PRESSURE_ABOVE_LOW,

@@ -5,28 +5,28 @@ from dataclasses import replace
 from operator import attrgetter, itemgetter
 from typing import Final
 
-from etchdaemon.interlocks.attendance import rounds_for
+from etchdaemon.interlocks.attendance.attendance_calls import People
+from etchdaemon.interlocks.attendance.watch_rounds import rounds_for
 from etchdaemon.interlocks.checks.proof_tests import Proofs
 from etchdaemon.interlocks.checks.safety_relay import SafetyRelay
 from etchdaemon.interlocks.checks.wiring import Wiring
 from etchdaemon.interlocks.checks.wiring_gaps import is_attended_only
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.condition_durations import Standing
-from etchdaemon.interlocks.conditions import Beam
-from etchdaemon.interlocks.evaluation import Finding
-from etchdaemon.interlocks.indicators import is_buzzer_on, is_lamp_on
+from etchdaemon.interlocks.conditions.input_conditions import Beam
+from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.input_sampler import Senses
 from etchdaemon.interlocks.inputs import Input, Look, Output
-from etchdaemon.interlocks.latch import Latch, Trip
 from etchdaemon.interlocks.limits import CONTACT_S
-from etchdaemon.interlocks.loop_heartbeat import Steering
-from etchdaemon.interlocks.rules import Phase, Reaction, rules_for
-from etchdaemon.interlocks.samples import Condition
+from etchdaemon.interlocks.outputs.indicators import is_buzzer_on, is_lamp_on
+from etchdaemon.interlocks.outputs.loop_heartbeat import Steering
+from etchdaemon.interlocks.rules.condition_durations import Standing
+from etchdaemon.interlocks.rules.evaluation import Finding
+from etchdaemon.interlocks.rules.latch import Latch, Trip
+from etchdaemon.interlocks.rules.rule_table import Phase, Reaction, rules_for
+from etchdaemon.interlocks.rules.verdict import Orders, Verdict
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.start.arming import Arming, what_undoes
 from etchdaemon.interlocks.start.checklist import Checklist
-from etchdaemon.interlocks.start.people import People
-from etchdaemon.interlocks.verdict import Orders, Verdict
 from etchwire.alert_policy import Occasion
 
 SPARE_S: Final = 0.05  # for the look that closes the contact

@@ -3,11 +3,12 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
+from etchdaemon.interlocks.attendance.attendance_calls import Said
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Level, Output
-from etchdaemon.interlocks.rules import Phase
+from etchdaemon.interlocks.rules.rule_table import Phase
+from etchdaemon.interlocks.rules.verdict import Verdict
 from etchdaemon.interlocks.start.starting import StartWish
-from etchdaemon.interlocks.verdict import Said, Verdict
 
 
 class BeamEnable(Protocol):

@@ -4,10 +4,10 @@ from datetime import UTC, datetime
 
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Level, Look, Output
-from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.rules.rule_table import Reaction
+from etchdaemon.interlocks.rules.verdict import Orders
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.starting import StartWish
-from etchdaemon.interlocks.verdict import Orders
 
 TICK_S = 0.01
 DAY = "2026-05-04"

@@ -1,1 +1,1 @@
-"""What a start asks of people and box: arming, the checklist, rounds and looks."""
+"""What a start asks of the operator and of the box: arming, checklist, confirmations."""

@@ -7,12 +7,12 @@ from typing import Final
 
 from etchdaemon.interlocks.checks.safety_relay import FAILED
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.evaluation import Finding
-from etchdaemon.interlocks.latch import Trip
+from etchdaemon.interlocks.conditions.presence import WITHIN_S
+from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.limits import CONTACT_S, HEARTBEAT_OPENS_WITHIN_S
-from etchdaemon.interlocks.presence import WITHIN_S
-from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.samples import Condition
+from etchdaemon.interlocks.rules.evaluation import Finding
+from etchdaemon.interlocks.rules.latch import Trip
+from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
 
 
 class ArmingStep(StrEnum):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.attendance import (
+from etchdaemon.interlocks.attendance.watch_rounds import (
     AttendanceRules,
     long_run_warning,
     refuse_past_closing,

@@ -11,8 +11,8 @@ from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.asking import NOT_ARMED, UNDER_WAY
+from etchdaemon.interlocks.attendance.attendance_calls import Said
 from etchdaemon.interlocks.start.starting import StartWish
-from etchdaemon.interlocks.verdict import Said
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
-from etchdaemon.interlocks.rules import Phase
+from etchdaemon.interlocks.rules.rule_table import Phase
 from etchdaemon.ports import Guard
 from etchdaemon.run.states import State
 

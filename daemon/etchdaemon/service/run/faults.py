@@ -15,9 +15,9 @@ from etchdaemon.controller.events import (
     Unreadable,
 )
 from etchdaemon.controller.firmware import EIGHT_BIT, Firmware
-from etchdaemon.interlocks.evaluation import Why
-from etchdaemon.interlocks.rules import Phase, Reaction
-from etchdaemon.interlocks.verdict import Verdict
+from etchdaemon.interlocks.rules.evaluation import Why
+from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
+from etchdaemon.interlocks.rules.verdict import Verdict
 from etchdaemon.run.loop_stalls import LoopStalls
 from etchdaemon.run.starvation import Cause
 from etchdaemon.run.states import State

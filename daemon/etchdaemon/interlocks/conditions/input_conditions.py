@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.extraction import Extraction, FanStep
+from etchdaemon.interlocks.conditions.extraction import Extraction, FanStep
+from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.inputs import Input, Look
 from etchdaemon.interlocks.limits import CONTACT_S
-from etchdaemon.interlocks.samples import Condition
 
 LID_CONTACTS = frozenset({Input.LID, Input.LID_SECOND})
 AIR_INPUTS = frozenset({Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW, Input.PRESSURE_BELOW_HIGH})

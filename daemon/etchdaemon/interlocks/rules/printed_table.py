@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from etchdaemon.interlocks.checks.wiring_gaps import LACKS, Lack
-from etchdaemon.interlocks.rules import RULES, Phase, Reaction, Rule
+from etchdaemon.interlocks.rules.rule_table import RULES, Phase, Reaction, Rule
 
 _WORDS = {
     Reaction.NOTHING: "—",

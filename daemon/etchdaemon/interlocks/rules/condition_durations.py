@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.evaluation import Finding, Why
+from etchdaemon.interlocks.rules.evaluation import Finding, Why
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.evaluation import Finding
-from etchdaemon.interlocks.rules import Air, Phase, Reaction, Rule
+from etchdaemon.interlocks.rules.evaluation import Finding
+from etchdaemon.interlocks.rules.rule_table import Air, Phase, Reaction, Rule
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,17 +1,29 @@
 """Whom the box asks for, while it etches and after the end, and what they answered."""
 
 from collections import deque
+from dataclasses import dataclass
 from math import inf
 from typing import Final
 
-from etchdaemon.interlocks.attendance import AttendanceRules, WatchRounds, round_sentence
+from etchdaemon.interlocks.attendance.looks_after_end import LooksAfterEnd, look_sentence
+from etchdaemon.interlocks.attendance.watch_rounds import (
+    AttendanceRules,
+    WatchRounds,
+    round_sentence,
+)
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.looks import LooksAfterEnd, look_sentence
-from etchdaemon.interlocks.verdict import Said
 from etchwire.record import LOOK, ROUND
 
 AT_THE_MACHINE: Final = "at the machine"
 FROM_AFAR: Final = "from a phone or a terminal"
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What somebody answered, or nobody did, for a run's record; `kind` as in `etchwire.record`."""
+
+    kind: str
+    text: str
 
 
 class People:

@@ -6,10 +6,10 @@ from enum import IntEnum, StrEnum
 from types import MappingProxyType
 from typing import Final
 
+from etchdaemon.interlocks.conditions.presence import LONGEST_PRESS_S
+from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import STALE_AFTER_S
-from etchdaemon.interlocks.presence import LONGEST_PRESS_S
-from etchdaemon.interlocks.samples import Condition
 
 MAX_DELAY_S: Final = 5.0
 MAY_DELAY: Final = frozenset({Condition.EXTRACTED, Condition.COOL_ENOUGH})

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from etchdaemon.interlocks.clocks import MachineSeconds
-from etchdaemon.interlocks.evaluation import Finding
 from etchdaemon.interlocks.inputs import Output
-from etchdaemon.interlocks.latch import Trip
-from etchdaemon.interlocks.rules import Reaction
+from etchdaemon.interlocks.rules.evaluation import Finding
+from etchdaemon.interlocks.rules.latch import Trip
+from etchdaemon.interlocks.rules.rule_table import Reaction
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +33,3 @@ class Orders:
 
     outputs: Mapping[Output, bool]
     verdict: Verdict
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What somebody answered, or nobody did, for a run's record; `kind` as in `etchwire.record`."""
-
-    kind: str
-    text: str

@@ -6,8 +6,8 @@ from enum import StrEnum
 from typing import Final
 
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.rules import Phase, Reaction, Rule
-from etchdaemon.interlocks.samples import Condition, Sample
+from etchdaemon.interlocks.conditions.samples import Condition, Sample
+from etchdaemon.interlocks.rules.rule_table import Phase, Reaction, Rule
 
 
 class Why(StrEnum):

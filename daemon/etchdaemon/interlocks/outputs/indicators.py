@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.rules import Phase
+from etchdaemon.interlocks.rules.rule_table import Phase
 from etchwire.alert_policy import ALERT_POLICY, Occasion
 
 BLINK_S: Final = 1.0

@@ -5,8 +5,8 @@ from datetime import datetime, time, timedelta
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.attendance.looks_after_end import LOOK_EVERY_MIN, SECONDS_PER_MINUTE
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.looks import LOOK_EVERY_MIN, SECONDS_PER_MINUTE
 
 # A round that comes too often is switched off, so it comes three times an hour at most; one that
 # comes too seldom watches nothing. Common practice, no source.

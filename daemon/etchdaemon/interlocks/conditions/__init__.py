@@ -1,0 +1,1 @@
+"""What is measured: the level of each input, and the condition it stands for."""

@@ -1,0 +1,1 @@
+"""What the box shows and sounds: lamp, buzzer and heartbeat."""

@@ -1,0 +1,1 @@
+"""What the conditions mean: the rule table, its evaluation, the latch and the verdict."""
