@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from etchdaemon.interlocks.rules.printed_table import lacks_as_markdown, rules_as_markdown
+from etchdaemon.interlocks.rules.printed_table import rules_as_markdown, wiring_gaps_as_markdown
 from etchdaemon.rpc.methods import methods_table
 from etchdaemon.run.states import states_as_markdown
 from etchwire.alert_policy import policy_as_markdown
@@ -16,7 +16,7 @@ ROOT = Path(__file__).resolve().parents[2]
     ("document", "table"),
     [
         ("README.md", rules_as_markdown()),
-        ("README.md", lacks_as_markdown()),
+        ("README.md", wiring_gaps_as_markdown()),
         ("README.md", policy_as_markdown()),
         ("DEVELOPERS.md", rules_as_markdown()),
         ("DEVELOPERS.md", states_as_markdown()),

@@ -38,7 +38,7 @@ class Life:
 
     def look(self, times):
         for _ in range(times):
-            self.guard.note_steered()
+            self.guard.note_loop_alive()
             self.guard.look()
             self.clock.seconds += 0.01
 

@@ -9,7 +9,7 @@ from etchdaemon.assembly import Box, Daemon, DaemonPaths
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 from support.fakes.memory_board import HandClock, MemoryBoard
 from support.harnesses.interlock_bench import ANSWERS, DAY, NOON
 
@@ -50,7 +50,7 @@ def let_the_beam_be(guard, board, clock):
 
     def look(times):
         for _ in range(times):
-            guard.note_steered()
+            guard.note_loop_alive()
             guard.look()
             clock.seconds += 0.01
 
@@ -61,7 +61,7 @@ def let_the_beam_be(guard, board, clock):
     look(20)
     board.closed[Input.ARM_BUTTON] = False
     look(1100)
-    guard.begin_run(StartWish(lasts_s=60, starts_at=NOON))
+    guard.begin_run(StartRequest(lasts_s=60, starts_at=NOON))
     guard.allow()
     look(30)
 

@@ -15,7 +15,7 @@ from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.rule_table import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 from support.fakes.memory_board import HandClock, MemoryBoard
 from support.harnesses.interlock_bench import ANSWERS, DAY, NOON
 
@@ -38,7 +38,7 @@ class Box:
     def look(self, times=1, *, is_steered=True):
         for _ in range(times):
             if is_steered:
-                self.guard.note_steered()
+                self.guard.note_loop_alive()
             self.guard.look()
             self.clock.seconds += 0.01
 
@@ -50,7 +50,7 @@ class Box:
         self.look(20)
         self.board.closed[Input.ARM_BUTTON] = False
         self.look(1100)
-        self.guard.begin_run(StartWish(lasts_s=60, starts_at=NOON))
+        self.guard.begin_run(StartRequest(lasts_s=60, starts_at=NOON))
         self.guard.allow()
         self.look(30)
         assert self.is_beam_on, "the bench itself must be able to etch"
@@ -191,7 +191,7 @@ def test_the_beam_counts_only_when_the_laser_had_its_time_to_wake():
 def test_whoever_is_about_to_wait_for_the_logbook_opens_the_contact_without_a_look(box):
     box.start()
 
-    box.guard.note_steered(is_waiting=True)
+    box.guard.note_loop_alive(is_waiting=True)
 
     assert not box.is_beam_on
 
@@ -236,7 +236,7 @@ def test_whoever_steers_notices_a_guard_that_no_longer_looks(box):
 def test_a_blind_guard_leaves_open_when_the_heartbeat_put_the_beam_out(box, blind_s, was_unwatched):
     box.start()
     box.clock.seconds += blind_s
-    box.guard.note_steered()
+    box.guard.note_loop_alive()
 
     verdict = box.guard.verdict()
 
@@ -263,7 +263,7 @@ def test_a_guard_that_hangs_with_its_lock_is_a_trip_and_the_beam_goes_out(box):
     is_out = not box.is_beam_on
     box.guard.cut()
     with pytest.raises(CommandRefused, match="does not answer"):
-        box.guard.begin_run(StartWish(lasts_s=60, starts_at=NOON))
+        box.guard.begin_run(StartRequest(lasts_s=60, starts_at=NOON))
     let_go.set()
     looking.join()
 
@@ -287,8 +287,8 @@ def test_every_trip_is_told_once(box):
     box.board.open(Input.LID)
     box.look(300)
 
-    first = [trip.rule.name for trip in box.guard.verdict().fresh]
-    second = box.guard.verdict().fresh
+    first = [trip.rule.name for trip in box.guard.verdict().new_trips]
+    second = box.guard.verdict().new_trips
 
     assert first == ["lid closed", "lid contacts agree"]
     assert second == ()
@@ -526,7 +526,7 @@ def test_the_trip_of_a_guard_that_failed_is_told_to_whoever_steers(box, caplog):
     box.board.raises = RuntimeError("a fault of our own")
     box.look()
 
-    (trip,) = box.guard.verdict().fresh
+    (trip,) = box.guard.verdict().new_trips
 
     assert trip.rule.name == "guard well"
 
@@ -538,16 +538,16 @@ def test_a_trip_that_is_found_while_a_beam_is_asked_for_is_told_as_well(box):
 
     box.guard.may_burn()
 
-    assert [trip.rule.name for trip in box.guard.verdict().fresh] == ["guard well"]
+    assert [trip.rule.name for trip in box.guard.verdict().new_trips] == ["guard well"]
 
 
 def test_what_is_wrong_with_the_board_itself_is_shown(box):
     box.look()
-    before = box.guard.standing
+    before = box.guard.report_key
     box.board.trouble = "No edges."
 
     assert box.guard.report(day=DAY)["board_trouble"] == "No edges."
-    assert box.guard.standing != before
+    assert box.guard.report_key != before
 
 
 def test_a_guard_that_fails_cuts_before_it_writes_its_log(box, monkeypatch):

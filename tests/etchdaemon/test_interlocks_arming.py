@@ -10,10 +10,10 @@ from etchdaemon.interlocks.rules.rule_table import Phase
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.arming import ArmingStep
 from etchdaemon.interlocks.start.checklist import QUESTIONS, Checklist, HowOften
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 from support.harnesses.interlock_bench import ANSWERS, DAY, NOON, Bench
 
-A_RUN = StartWish(lasts_s=600, starts_at=NOON)
+A_RUN = StartRequest(lasts_s=600, starts_at=NOON)
 
 
 @pytest.fixture
@@ -125,7 +125,7 @@ def test_a_button_that_is_down_at_the_start_of_the_box_shows_nobody(bench):
     bench.open(Input.ARM_BUTTON)
     bench.run(0.1)
 
-    assert not bench.interlocks.senses.presence.is_fresh(bench.now_s)
+    assert not bench.interlocks.senses.presence.is_recent(bench.now_s)
 
 
 @pytest.mark.parametrize(("down_s", "is_press"), [(0.05, False), (0.08, False), (0.15, True)])
@@ -136,7 +136,7 @@ def test_a_press_lasts_a_tenth_of_a_second_at_least(bench, down_s, is_press):
     bench.open(Input.ARM_BUTTON)
     bench.run(0.1)
 
-    assert bench.interlocks.senses.presence.is_fresh(bench.now_s) is is_press
+    assert bench.interlocks.senses.presence.is_recent(bench.now_s) is is_press
 
 
 def test_two_samples_that_bridge_a_release_are_no_press(bench):
@@ -148,7 +148,7 @@ def test_two_samples_that_bridge_a_release_are_no_press(bench):
     bench.open(Input.ARM_BUTTON)
     bench.run(0.1)
 
-    assert not bench.interlocks.senses.presence.is_fresh(bench.now_s)
+    assert not bench.interlocks.senses.presence.is_recent(bench.now_s)
 
 
 def test_an_edge_of_the_lid_without_an_open_sample_is_nobody_at_the_machine():
@@ -158,7 +158,7 @@ def test_an_edge_of_the_lid_without_an_open_sample_is_nobody_at_the_machine():
     bench.tick(opened=(Input.LID, Input.LID_SECOND))
     bench.run(2)
 
-    assert not bench.interlocks.senses.presence.is_fresh(bench.now_s)
+    assert not bench.interlocks.senses.presence.is_recent(bench.now_s)
 
 
 def test_a_button_that_is_bridged_is_found_and_nothing_is_armed(bench):
@@ -304,7 +304,7 @@ def test_a_heartbeat_contact_that_does_not_open_fails_the_arming(bench):
 
 def test_constant_power_is_refused_unless_the_heartbeat_was_proven_at_this_arming(bench):
     bench.arm()
-    wish = StartWish(lasts_s=60, starts_at=NOON, has_constant_power=True)
+    wish = StartRequest(lasts_s=60, starts_at=NOON, has_constant_power=True)
 
     with pytest.raises(CommandRefused, match="hold the beam on at standstill"):
         bench.interlocks.begin_run(wish, bench.now_s)
@@ -364,7 +364,7 @@ def test_a_start_uses_its_arming_up():
     bench.arm()
     assert bench.interlocks.arming.is_armed
 
-    bench.interlocks.begin_run(StartWish(lasts_s=600.0, starts_at=NOON), bench.now_s)
+    bench.interlocks.begin_run(StartRequest(lasts_s=600.0, starts_at=NOON), bench.now_s)
 
     assert bench.interlocks.arming.step is ArmingStep.DISARMED
 
@@ -398,8 +398,8 @@ def test_what_forbids_undoes_an_arming_that_waits_for_somebody():
 def test_somebody_counts_as_being_there_for_a_minute_and_no_longer():
     pressed = Presence(at_s=100.0)
 
-    assert pressed.is_fresh(160.0)
-    assert not pressed.is_fresh(160.01)
+    assert pressed.is_recent(160.0)
+    assert not pressed.is_recent(160.01)
 
 
 def test_a_press_of_a_minute_ago_lets_nobody_reset_or_resume_from_a_phone():

@@ -9,15 +9,15 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.attendance.looks_after_end import LooksAfterEnd
 from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules, refuse_past_closing
 from etchdaemon.interlocks.checks.wiring_gaps import (
-    LACKS,
+    WIRING_GAPS,
     is_attended_only,
     is_watch_only,
-    lacks_of,
+    wiring_gaps,
 )
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.rule_table import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from etchdaemon.interlocks.start.starting import StartWish, asked_at_start
+from etchdaemon.interlocks.start.starting import StartRequest, confirmations_for
 from support.harnesses.interlock_bench import NOON, Bench
 
 
@@ -69,7 +69,7 @@ def test_the_button_at_the_machine_answers_a_round_that_asks():
     bench.press_button()
 
     assert not bench.interlocks.people.rounds.is_asking
-    assert [said.text for said in bench.interlocks.people.said] == [
+    assert [note.text for note in bench.interlocks.people.notes] == [
         "Somebody answered the watch round at the machine."
     ]
     bench.run(5 * 60 - 1)
@@ -159,7 +159,7 @@ def test_answers_to_looks_and_looks_that_nobody_answered_are_kept_for_the_record
     bench.run(2 * 60 + 1)
     bench.press_button()
 
-    assert [said.text for said in bench.interlocks.people.said] == [
+    assert [note.text for note in bench.interlocks.people.notes] == [
         "Nobody answered look 1 after the end.",
         "Somebody looked after the end, and answered at the machine (look 2).",
     ]
@@ -181,7 +181,7 @@ def test_a_look_blocks_nothing_and_the_next_start_ends_it():
 def test_after_a_start_without_a_beam_nothing_is_to_be_looked_at():
     bench = Bench()
     bench.arm()
-    bench.interlocks.begin_run(StartWish(lasts_s=60, starts_at=NOON), bench.now_s)
+    bench.interlocks.begin_run(StartRequest(lasts_s=60, starts_at=NOON), bench.now_s)
     bench.run(1)
     bench.interlocks.end_run()
     bench.tick()
@@ -281,21 +281,21 @@ def test_a_soft_closing_time_wants_the_name_of_whoever_stays():
 def test_a_long_run_without_a_flame_detector_has_to_be_acknowledged_and_is_recorded():
     bench = Bench(Setup(wired=EVERYTHING - {Input.FLAME}))
     bench.arm()
-    wish = StartWish(lasts_s=3600, starts_at=NOON)
+    wish = StartRequest(lasts_s=3600, starts_at=NOON)
     with pytest.raises(CommandRefused, match="60 minutes and nothing here notices a fire"):
         bench.interlocks.begin_run(wish, bench.now_s)
 
-    acknowledged = StartWish(lasts_s=3600, starts_at=NOON, has_acknowledged_long_run=True)
+    acknowledged = StartRequest(lasts_s=3600, starts_at=NOON, has_acknowledged_long_run=True)
     record = bench.interlocks.begin_run(acknowledged, bench.now_s)
 
     assert "notices a fire" in record["acknowledged"]
 
 
 def test_the_full_box_lacks_nothing_and_the_minimum_says_everything_it_lacks():
-    said = [lack.sentence for lack in lacks_of(MINIMUM)]
+    said = [lack.sentence for lack in wiring_gaps(MINIMUM)]
 
-    assert lacks_of(EVERYTHING) == ()
-    assert len(said) == len(LACKS) - 3  # lid, beam enable and fan are there
+    assert wiring_gaps(EVERYTHING) == ()
+    assert len(said) == len(WIRING_GAPS) - 3  # lid, beam enable and fan are there
 
 
 @pytest.mark.parametrize(
@@ -310,7 +310,7 @@ def test_unattended_runs_need_loop_extraction_proven_air_flame_detector_and_hear
 def test_a_run_without_a_flame_detector_asks_for_somebody_every_twenty_minutes():
     bench = Bench(Setup(wired=EVERYTHING - {Input.FLAME}))
     bench.arm()
-    wish = StartWish(lasts_s=12 * 3600, starts_at=NOON, has_acknowledged_long_run=True)
+    wish = StartRequest(lasts_s=12 * 3600, starts_at=NOON, has_acknowledged_long_run=True)
     bench.interlocks.begin_run(wish, bench.now_s)
 
     bench.run(19.9 * 60)
@@ -337,8 +337,8 @@ def test_a_box_without_lid_or_beam_enable_only_watches():
     ],
 )
 def test_people_are_asked_only_what_applies_to_the_run(rules, hours, asked):
-    wish = StartWish(lasts_s=hours * 3600, starts_at=NOON)
+    wish = StartRequest(lasts_s=hours * 3600, starts_at=NOON)
 
-    found = asked_at_start(wish, rules, wired=())
+    found = confirmations_for(wish, rules, wired=())
 
     assert [name for name, sentence in found.items() if sentence] == asked

@@ -11,7 +11,7 @@ from etchdaemon.interlocks.conditions.extraction import (
 )
 from etchdaemon.interlocks.conditions.input_conditions import Beam, conditions
 from etchdaemon.interlocks.conditions.samples import Condition
-from etchdaemon.interlocks.input_sampler import Senses
+from etchdaemon.interlocks.input_sampler import InputSampler
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.rule_table import Air, rules_for
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -55,7 +55,7 @@ def test_air_proves_extraction_only_while_the_fan_was_switched_on_for_it(step):
 
 def test_a_fan_whose_air_cannot_be_read_is_never_ready():
     bench, beam = Bench(), Beam(is_on=False, since_s=0.0)
-    senses = Senses(bench.interlocks.setup, rules_for(EVERYTHING))
+    senses = InputSampler(bench.interlocks.setup, rules_for(EVERYTHING))
     bench.open(Input.AIR_FLOW)
     senses.take(bench.sight(), beam=beam, is_fan_wanted=True, air=Air.AS_IT_IS)
     bench.unread.add(Input.AIR_FLOW)

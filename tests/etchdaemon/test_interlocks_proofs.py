@@ -5,13 +5,13 @@ import pytest
 from etchdaemon.interlocks.checks.proof_tests import (
     AT_NEW_PINS,
     DUE_AFTER_DAYS,
-    KINDS,
     OPEN_FOR_S,
-    Proofs,
+    PROOF_KINDS,
+    ProofTests,
 )
 from etchdaemon.interlocks.inputs import Input, Level, Look
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 from support.harnesses.interlock_bench import DAY, NOON, Bench
 
 STOP = Input.STOP_CIRCUIT
@@ -43,23 +43,23 @@ def due(proofs, day):
     ids=["pressed", "pressed at the start", "never", "not released", "unread", "lost while open"],
 )
 def test_what_opens_and_closes_again_is_proven(seen, proves):
-    proofs = Proofs(EVERYTHING)
+    proofs = ProofTests(EVERYTHING)
     see(proofs, *seen)
 
-    assert proofs.take_fresh() == ((STOP,) if proves else ())
-    assert proofs.take_fresh() == ()
+    assert proofs.take_openings() == ((STOP,) if proves else ())
+    assert proofs.take_openings() == ()
 
 
 def test_a_wire_that_is_loose_for_a_moment_proves_nothing():
-    proofs = Proofs(EVERYTHING)
+    proofs = ProofTests(EVERYTHING)
     see(proofs, True, False, True, every_s=OPEN_FOR_S / 2)
 
-    assert proofs.take_fresh() == ()
+    assert proofs.take_openings() == ()
 
 
 @pytest.mark.parametrize(("day", "is_due"), LATER.items(), ids=LATER)
 def test_a_proof_is_asked_for_again_after_a_month_or_when_the_clock_was_wrong(day, is_due):
-    proofs = Proofs(frozenset({STOP}))
+    proofs = ProofTests(frozenset({STOP}))
     assert proofs.note(STOP, "2026-05-04")
 
     assert due(proofs, day) == ([STOP.value] if is_due else [])
@@ -67,15 +67,15 @@ def test_a_proof_is_asked_for_again_after_a_month_or_when_the_clock_was_wrong(da
 
 
 def test_only_what_opens_by_no_daily_work_is_asked_for_and_only_where_it_is_wired():
-    asked = [name.value for name in KINDS if not KINDS[name].is_opened_daily]
+    asked = [name.value for name in PROOF_KINDS if not PROOF_KINDS[name].is_opened_daily]
 
-    assert due(Proofs(EVERYTHING), DAY) == asked == ["stop_circuit", "flame", "temperature"]
-    assert due(Proofs(MINIMUM), DAY) == []
-    assert [one["name"] for one in Proofs(MINIMUM).report(DAY)] == ["lid"]
+    assert due(ProofTests(EVERYTHING), DAY) == asked == ["stop_circuit", "flame", "temperature"]
+    assert due(ProofTests(MINIMUM), DAY) == []
+    assert [one["name"] for one in ProofTests(MINIMUM).report(DAY)] == ["lid"]
 
 
 def test_a_person_reads_when_it_was_and_what_to_do():
-    proofs = Proofs(frozenset({STOP}))
+    proofs = ProofTests(frozenset({STOP}))
     (never,) = proofs.report(DAY)
     proofs.note(STOP, DAY)
     (today,) = proofs.report(DAY)
@@ -89,24 +89,24 @@ def test_a_person_reads_when_it_was_and_what_to_do():
 
 @pytest.mark.parametrize("is_required", [True, False])
 def test_at_other_pins_each_contact_is_to_open_once_more(is_required):
-    proofs = Proofs(EVERYTHING)
+    proofs = ProofTests(EVERYTHING)
     for name in AT_NEW_PINS:
         proofs.note(name, DAY)
     proofs.demand(["flame"], is_required=is_required)
 
     asked = set(due(proofs, DAY)) - {"temperature"}
     assert asked == {"lid", "lid_second", "stop_circuit"}
-    assert (proofs.request is not None) is is_required
+    assert (proofs.required_action is not None) is is_required
     assert proofs.note(STOP, DAY), "the day is the same, the pin is not"
     assert not proofs.note(STOP, DAY)
-    assert "stop circuit" not in (proofs.request or "")
+    assert "stop circuit" not in (proofs.required_action or "")
     for name in (Input.LID, Input.LID_SECOND):
         proofs.note(name, DAY)
-    assert proofs.request is None
+    assert proofs.required_action is None
 
 
 def test_what_an_earlier_life_has_noted_counts_and_nothing_older_replaces_it():
-    proofs = Proofs(frozenset({STOP, Input.FLAME}))
+    proofs = ProofTests(frozenset({STOP, Input.FLAME}))
     proofs.note(STOP, DAY)
     proofs.recall({"stop_circuit": "2026-01-01", "flame": "2026-04-30", "unknown": DAY})
 
@@ -118,7 +118,7 @@ def test_every_run_says_when_each_contact_was_last_seen_to_open():
     bench.interlocks.proofs.note(STOP, DAY)
     bench.arm()
 
-    record = bench.interlocks.begin_run(StartWish(lasts_s=60, starts_at=NOON), bench.now_s)
+    record = bench.interlocks.begin_run(StartRequest(lasts_s=60, starts_at=NOON), bench.now_s)
 
     assert record["seen_to_open"]["stop_circuit"] == DAY
     assert record["seen_to_open"]["flame"] is None

@@ -10,7 +10,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 from support.harnesses.interlock_bench import NOON, Bench
 
 AT_ONCE = (Input.LID, Input.LID_SECOND, Input.STOP_CIRCUIT, Input.FLAME)
@@ -124,7 +124,9 @@ class AnyOrder(RuleBasedStateMachine):
     @rule()
     def start(self):
         with suppress(CommandRefused):
-            self.bench.interlocks.begin_run(StartWish(lasts_s=60, starts_at=NOON), self.bench.now_s)
+            self.bench.interlocks.begin_run(
+                StartRequest(lasts_s=60, starts_at=NOON), self.bench.now_s
+            )
             self.is_run = True
             self.needs_reset = False  # a start needs an empty latch, so it begins clean
 

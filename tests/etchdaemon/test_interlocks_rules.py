@@ -4,7 +4,7 @@ import pytest
 
 from etchdaemon.interlocks.conditions.samples import Condition, Sample, first_sample, next_sample
 from etchdaemon.interlocks.inputs import Input
-from etchdaemon.interlocks.rules.evaluation import Why, findings
+from etchdaemon.interlocks.rules.evaluation import BreachCause, rule_breaches
 from etchdaemon.interlocks.rules.rule_table import (
     MAX_DELAY_S,
     MAY_DELAY,
@@ -27,7 +27,7 @@ def all_good():
 
 
 def found(samples, now_s=NOW_S):
-    return [(finding.rule.name, finding.why) for finding in findings(RULES, samples, now_s)]
+    return [(breach.rule.name, breach.cause) for breach in rule_breaches(RULES, samples, now_s)]
 
 
 def bad(since_s, read_at_s=NOW_S):
@@ -43,7 +43,7 @@ def test_a_condition_never_read_trips_its_rule(rule):
     samples = all_good()
     del samples[rule.requires]
 
-    assert found(samples) == [(rule.name, Why.UNREAD)]
+    assert found(samples) == [(rule.name, BreachCause.UNREAD)]
 
 
 @EACH_RULE
@@ -51,7 +51,7 @@ def test_a_stale_reading_trips_its_rule_however_good_it_was(rule):
     read_at_s = NOW_S - rule.stale_after_s - 0.001
     samples = all_good() | {rule.requires: Sample(is_good=True, read_at_s=read_at_s)}
 
-    assert found(samples) == [(rule.name, Why.STALE)]
+    assert found(samples) == [(rule.name, BreachCause.STALE)]
 
 
 @EACH_RULE
@@ -66,7 +66,7 @@ def test_a_reading_just_not_stale_is_believed(rule):
 def test_a_bad_condition_trips_when_its_delay_is_used_up(rule):
     samples = all_good() | {rule.requires: bad(NOW_S - rule.trip_delay_s)}
 
-    assert found(samples) == [(rule.name, Why.BAD)]
+    assert found(samples) == [(rule.name, BreachCause.BAD)]
 
 
 @pytest.mark.parametrize(
@@ -75,7 +75,7 @@ def test_a_bad_condition_trips_when_its_delay_is_used_up(rule):
 def test_a_reading_that_is_newer_than_the_look_is_no_less_bad(rule):
     samples = all_good() | {rule.requires: bad(NOW_S + 0.001, read_at_s=NOW_S + 0.001)}
 
-    assert found(samples) == [(rule.name, Why.BAD)]
+    assert found(samples) == [(rule.name, BreachCause.BAD)]
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,7 @@ def test_a_bad_condition_does_not_trip_before_its_delay(rule):
 def test_without_a_delay_the_first_bad_sample_trips(rule):
     samples = all_good() | {rule.requires: bad(NOW_S)}
 
-    assert found(samples) == [(rule.name, Why.BAD)]
+    assert found(samples) == [(rule.name, BreachCause.BAD)]
 
 
 def test_only_air_flow_and_temperature_may_wait_and_five_seconds_at_most():
@@ -175,4 +175,4 @@ def test_a_contact_that_flutters_stays_in_one_bad_spell():
 def test_a_condition_read_good_for_the_first_time_has_to_settle():
     samples = all_good() | {Condition.LID_CLOSED: first_sample(is_good=True, at_s=NOW_S)}
 
-    assert found(samples) == [("lid closed", Why.SETTLING)]
+    assert found(samples) == [("lid closed", BreachCause.SETTLING)]

@@ -17,14 +17,14 @@ def relay():
 
 def see(relay, *loops, every_s):
     for look, is_closed in enumerate(loops):
-        relay.see_loop(is_closed=is_closed, now_s=10.0 + look * every_s)
+        relay.advance_test(is_closed=is_closed, now_s=10.0 + look * every_s)
 
 
 def test_a_loop_that_stays_open_has_passed(relay):
     relay.begin_test(10.0)
     see(relay, True, False, False, False, every_s=STAYS_OPEN_S)
 
-    assert relay.take_fresh() == (True,)
+    assert relay.take_results() == (True,)
     assert not relay.is_tested
 
 
@@ -34,25 +34,25 @@ def test_a_loop_that_flickers_has_not(relay):
 
     assert relay.is_tested
     see(relay, *[True] * 70, every_s=0.01)
-    assert relay.take_fresh() == (False,)
+    assert relay.take_results() == (False,)
     assert relay.has_failed
 
 
 @pytest.mark.parametrize("at_s", [0.0, HEARTBEAT_OPENS_WITHIN_S / 2, HEARTBEAT_OPENS_WITHIN_S])
 def test_until_its_time_is_up_a_closed_loop_is_no_failure(relay, at_s):
     relay.begin_test(10.0)
-    relay.see_loop(is_closed=True, now_s=10.0 + at_s)
+    relay.advance_test(is_closed=True, now_s=10.0 + at_s)
 
     assert relay.is_tested
 
 
-@pytest.mark.parametrize("end", [lambda r: r.break_off(), lambda r: see(r, None, every_s=1.0)])
+@pytest.mark.parametrize("end", [lambda r: r.abandon_test(), lambda r: see(r, None, every_s=1.0)])
 def test_a_test_that_is_broken_off_or_cannot_be_read_has_no_result(relay, end):
     relay.begin_test(10.0)
     end(relay)
     see(relay, False, False, every_s=1.0)
 
-    assert relay.take_fresh() == ()
+    assert relay.take_results() == ()
     assert not relay.has_failed
 
 
@@ -81,14 +81,14 @@ def test_a_test_that_was_passed_leaves_the_relay_down_however_soon_it_fell(relay
     relay.note_beat(10.3, is_beating=True)
     relay.note_press(10.2)  # from before the heartbeat went on
 
-    assert relay.request is not None
+    assert relay.required_action is not None
 
 
 def test_before_the_first_heartbeat_nothing_is_known(relay):
     relay.note_beat(10.0, is_beating=False)
     relay.note_beat(20.0, is_beating=False)
 
-    assert relay.request is None
+    assert relay.required_action is None
 
 
 def test_only_a_press_with_a_heartbeat_sets_it_again(relay):
@@ -101,7 +101,7 @@ def test_only_a_press_with_a_heartbeat_sets_it_again(relay):
 
     relay.note_press(12.5)
 
-    assert relay.request is None
+    assert relay.required_action is None
 
 
 def test_where_no_button_is_wired_nobody_is_kept_from_arming():
@@ -109,7 +109,7 @@ def test_where_no_button_is_wired_nobody_is_kept_from_arming():
     relay.note_beat(10.0, is_beating=True)
     relay.note_beat(11.0, is_beating=False)
 
-    assert relay.request is None
+    assert relay.required_action is None
 
 
 @pytest.mark.parametrize("missing", [Output.HEARTBEAT, Input.LOOP_CLOSED])
@@ -160,7 +160,7 @@ def test_a_cut_ends_the_test_without_a_result():
     bench.interlocks.cut_beam()
     bench.run(0.3)  # with the beam's contact the loop opens, whatever K1 does
 
-    assert bench.interlocks.relay.take_fresh() == ()
+    assert bench.interlocks.relay.take_results() == ()
 
 
 @pytest.mark.parametrize("spoil", ["no run", "tripped", "beam off"])

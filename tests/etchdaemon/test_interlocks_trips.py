@@ -8,7 +8,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Output
 from etchdaemon.interlocks.rules.rule_table import RULES, Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 from support.harnesses.interlock_bench import ANSWERS, DAY, NOON, TICK_S, Bench
 
 AT_ONCE = sorted(CUTS_ON_EDGE)
@@ -95,7 +95,7 @@ def test_the_beam_of_one_run_is_not_the_next_ones(bench):
     bench.run(1)
 
     bench.arm()
-    bench.interlocks.begin_run(StartWish(lasts_s=600.0, starts_at=NOON), bench.now_s)
+    bench.interlocks.begin_run(StartRequest(lasts_s=600.0, starts_at=NOON), bench.now_s)
     bench.run(1)
 
     assert not bench.is_beam_on
@@ -260,7 +260,7 @@ def test_a_loop_that_does_not_close_within_a_tenth_of_a_second_is_a_trip(bench):
     bench.arm()
     bench.follows_beam = False
     bench.open(Input.LOOP_CLOSED)
-    bench.interlocks.begin_run(StartWish(lasts_s=60, starts_at=NOON), bench.now_s)
+    bench.interlocks.begin_run(StartRequest(lasts_s=60, starts_at=NOON), bench.now_s)
     bench.interlocks.allow_beam(bench.now_s)
     bench.run(0.1)
     assert bench.is_beam_on
@@ -282,7 +282,7 @@ def test_a_hanging_loop_puts_the_beam_out_and_the_heartbeat_stops_before(bench):
 
 def test_a_loop_that_waits_for_the_logbook_goes_without_a_beam_and_is_not_taken_to_hang(bench):
     bench.start()
-    bench.interlocks.note_steered(bench.now_s, is_waiting=True)
+    bench.interlocks.note_loop_alive(bench.now_s, is_waiting=True)
     bench.is_steered = False
 
     beats = [bench.tick().outputs[Output.HEARTBEAT] for _ in range(100)]
@@ -317,7 +317,7 @@ def test_a_guard_that_stops_looking_is_noticed_by_whoever_steers(bench):
 def test_whoever_notices_that_the_guard_does_not_look_is_not_said_to_hang(bench):
     bench.start()
     bench.now_s += 0.26
-    bench.interlocks.note_steered(bench.now_s)
+    bench.interlocks.note_loop_alive(bench.now_s)
 
     bench.interlocks.judge(bench.now_s)
 
@@ -475,7 +475,7 @@ def test_a_second_start_is_refused(bench):
     bench.start()
 
     with pytest.raises(CommandRefused, match="already under way"):
-        bench.interlocks.begin_run(StartWish(lasts_s=60, starts_at=NOON), bench.now_s)
+        bench.interlocks.begin_run(StartRequest(lasts_s=60, starts_at=NOON), bench.now_s)
 
 
 def test_without_a_lid_contact_the_box_only_watches():

@@ -15,7 +15,7 @@ from etchdaemon.configuration import loading
 from etchdaemon.configuration.faults import FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import load_configuration, read_configuration
 from etchdaemon.configuration.source import Source
-from etchdaemon.interlocks.checks.wiring_gaps import lacks_of
+from etchdaemon.interlocks.checks.wiring_gaps import wiring_gaps
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.rule_table import MAY_DELAY, RULES
 from etchwarden.commands import configure
@@ -358,7 +358,7 @@ def test_everything_that_is_not_wired_is_said_with_the_drawing(answered, run, ar
         done = run(*arguments)
 
     wired = {Input.LID, Output.BEAM_ENABLE, Output.EXTRACTION}
-    said = [lack.sentence for lack in lacks_of(wired)]
+    said = [lack.sentence for lack in wiring_gaps(wired)]
     assert [sentence for sentence in said if f"Not wired: {sentence}" not in done.output] == []
     assert str(DRAWING) in done.output
     assert DRAWING.is_file()

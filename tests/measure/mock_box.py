@@ -19,7 +19,7 @@ from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 from support.harnesses.interlock_bench import ANSWERS, DAY, NOON
 
 INPUTS = {"lid": 16, "flame": 20, "stop_circuit": 21, "arm_button": 25}
@@ -70,7 +70,7 @@ class MockBox:
 
     def steer(self):
         while self.is_steering:
-            self.guard.note_steered()
+            self.guard.note_loop_alive()
             self.guard.verdict()
             time.sleep(0.004)
 
@@ -99,7 +99,7 @@ class MockBox:
         self.press()
         until(lambda: self.guard.report(day=DAY)["phase"] == "armed")
         until(lambda: self.guard.report(day=DAY)["extraction"] == "The extraction runs.")
-        self.guard.begin_run(StartWish(lasts_s=60, starts_at=NOON))
+        self.guard.begin_run(StartRequest(lasts_s=60, starts_at=NOON))
 
     def press(self):
         self.line(INPUTS["arm_button"]).drive_high()

@@ -10,7 +10,7 @@ class Unguarded:
     """Has only the beam's contact; forbids nothing, asks for nothing; is armed but at an end."""
 
     phase = Phase.ARMED
-    standing = ()
+    report_key = ()
     watches_only_because = None
     can_test_relay = False
 
@@ -35,7 +35,7 @@ class Unguarded:
     def why_not_start(self):
         return None
 
-    def asked_at_start(self, wish):
+    def confirmations_for(self, wish):
         return {"long_run": None, "stays": None, "too_late": None}
 
     def begin_run(self, wish):
@@ -61,7 +61,7 @@ class Unguarded:
     def wiring(self):
         return {"inputs": [], "outputs": [], "can_be_tried": False}
 
-    def note_steered(self, *, is_waiting=False):
+    def note_loop_alive(self, *, is_waiting=False):
         pass
 
     def note_fault(self):
@@ -70,7 +70,7 @@ class Unguarded:
     def recall_end(self, ago_s):
         pass
 
-    def take_said(self):
+    def take_attendance_notes(self):
         return ()
 
     def resume_run(self):

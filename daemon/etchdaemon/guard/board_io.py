@@ -9,7 +9,7 @@ from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.ports import Board
 
 
-class Contacts:
+class BoardIo:
     """Remembers what each output was told, and tells the board only what is new.
 
     `note_beam` hears of every change of the beam's contact.
@@ -58,15 +58,15 @@ class Contacts:
         if output is Output.BEAM_ENABLE:
             self._note_beam(is_on)
 
-    def put_out(self) -> None:
+    def cut_beam(self) -> None:
         """Open the beam's contact."""
         self.drive(Output.BEAM_ENABLE, is_on=False)
 
-    def put_out_for_sure(self) -> None:
+    def force_beam_off(self) -> None:
         """Open the beam's contact whatever was told before, and whatever comes of it."""
         self._driven.pop(Output.BEAM_ENABLE, None)
         with suppress(Exception):
-            self.put_out()
+            self.cut_beam()
 
     def drive_all_off(self) -> None:
         """Drive every output off."""

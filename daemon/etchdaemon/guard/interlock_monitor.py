@@ -8,16 +8,16 @@ from math import inf
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.guard.board_io import Contacts
+from etchdaemon.guard.board_io import BoardIo
 from etchdaemon.guard.lock import HANGS, GuardLock
 from etchdaemon.interlocks.asking import Interlocks
-from etchdaemon.interlocks.attendance.attendance_calls import Said
+from etchdaemon.interlocks.attendance.attendance_calls import AttendanceNote
 from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Look, Output
 from etchdaemon.interlocks.limits import MONOSTABLE_S, STALE_AFTER_S
 from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
 from etchdaemon.interlocks.rules.verdict import Verdict
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 from etchdaemon.ports import Board, BoxRecords, Clock
 
 RECENT_S: Final = 0.05
@@ -27,7 +27,7 @@ QUIET: Final = Verdict(Reaction.NOTHING)
 _log = logging.getLogger("etchdaemon.guard")
 
 
-class Lookout:
+class InterlockMonitor:
     """Joins interlocks and board for whoever steers the machine.
 
     It knows no thread: whoever calls `look` moves it on.
@@ -40,7 +40,7 @@ class Lookout:
     a hundred times a second fills the card and keeps the loop waiting.
 
     `look` is for one thread; everything else may be called from another. That one steers the
-    machine, and each notices when the other hangs: `note_steered` and the samples grow stale.
+    machine, and each notices when the other hangs: `note_loop_alive` and the samples grow stale.
     """
 
     def __init__(
@@ -54,7 +54,7 @@ class Lookout:
         records: BoxRecords | None = None,
     ) -> None:
         """Drive every output off before anything else."""
-        self._contacts = Contacts(board, note_beam=self._note_beam)
+        self._board_io = BoardIo(board, note_beam=self._note_beam)
         self._interlocks = interlocks
         self._clock = clock
         self._wake = wake
@@ -82,11 +82,11 @@ class Lookout:
         """Return whether it is long enough since `allow` for the beam to be counted on."""
         return self._clock.wall_s() - self._allowed_at_s >= self._interlocks.settle_s
 
-    def note_steered(self, *, is_waiting: bool = False) -> None:
+    def note_loop_alive(self, *, is_waiting: bool = False) -> None:
         """Note that the loop is alive, or is about to wait for the logbook, without a beam."""
         if is_waiting:
             self.cut()
-        self._interlocks.note_steered(self._clock.wall_s(), is_waiting=is_waiting)
+        self._interlocks.note_loop_alive(self._clock.wall_s(), is_waiting=is_waiting)
 
     def note_controller(self, *, obeys: bool) -> None:
         """Note whether the controller does what it is told; where it does not, look at once."""
@@ -104,18 +104,18 @@ class Lookout:
         now_s = self._clock.wall_s()
         is_recent = now_s - self._looked_at_s <= RECENT_S
         is_quiet = self._reaction is Reaction.NOTHING and self._opened_at_s is None
-        if is_recent and is_quiet and not self._interlocks.latch.has_untold:
+        if is_recent and is_quiet and not self._interlocks.latch.has_unreported:
             return QUIET
         try:
             with self._lock.held():
                 verdict = self._interlocks.judge(now_s)
                 opened_at_s, self._opened_at_s = self._opened_at_s, None
-                fresh = self._interlocks.latch.take_untold()
-                verdict = replace(verdict, fresh=fresh, opened_at_s=opened_at_s)
+                new_trips = self._interlocks.latch.take_unreported()
+                verdict = replace(verdict, new_trips=new_trips, opened_at_s=opened_at_s)
         except CommandRefused:
             verdict = Verdict(Reaction.TRIP, HANGS)
         if verdict.reaction >= Reaction.TRIP:
-            self._contacts.put_out()
+            self._board_io.cut_beam()
         return replace(verdict, was_unwatched=self._was_unwatched(now_s))
 
     def _was_unwatched(self, now_s: WallSeconds) -> bool:
@@ -131,15 +131,15 @@ class Lookout:
     @property
     def trouble(self) -> str | None:
         """A sentence where the board does less than it should, else None."""
-        return self._contacts.trouble
+        return self._board_io.trouble
 
     @property
-    def standing(self) -> tuple[object, ...]:
+    def report_key(self) -> tuple[object, ...]:
         """Something that differs whenever a person has to be shown something new."""
         box = self._interlocks
         trips = tuple((trip.rule.name, trip.reaction) for trip in box.latch.trips)
         step = (box.arming.step, box.senses.fan.step)
-        relay = (box.request, box.relay.trouble)
+        relay = (box.required_action, box.relay.trouble)
         return (box.phase, *step, box.people.asked_for, relay, trips, self.trouble)
 
     def allow(self) -> None:
@@ -156,7 +156,7 @@ class Lookout:
         """Open the beam's contact now, whoever holds what."""
         with self._lock.held_if_possible():
             self._interlocks.cut_beam()
-            self._contacts.put_out()
+            self._board_io.cut_beam()
 
     def may_burn(self) -> bool:
         """Return whether the contact is closed, has settled, and nothing speaks against a beam."""
@@ -164,10 +164,10 @@ class Lookout:
             return self._interlocks.may_burn(self._clock.wall_s())
         return False
 
-    def begin_run(self, wish: StartWish) -> dict[str, object]:
+    def begin_run(self, request: StartRequest) -> dict[str, object]:
         """Let a run start; raise CommandRefused; return what its record says."""
         with self._lock.held():
-            return self._interlocks.begin_run(wish, self._clock.wall_s())
+            return self._interlocks.begin_run(request, self._clock.wall_s())
 
     def resume_run(self) -> None:
         """Let a held run go on; raise CommandRefused."""
@@ -189,10 +189,10 @@ class Lookout:
         with self._lock.held_if_possible():
             self._interlocks.people.recall_end(ago_s, self._clock.wall_s())
 
-    def take_said(self) -> Sequence[Said]:
+    def take_attendance_notes(self) -> Sequence[AttendanceNote]:
         """Return what was answered since this was asked last, for the records."""
-        said = self._interlocks.people.said
-        return [said.popleft() for _ in range(len(said))]
+        notes = self._interlocks.people.notes
+        return [notes.popleft() for _ in range(len(notes))]
 
     def test_relay(self) -> bool:
         """Begin to test the safety relay; return whether that makes sense."""
@@ -216,25 +216,25 @@ class Lookout:
 
     def close(self) -> None:
         """Drive every output off and let go of the board."""
-        self._contacts.close()
+        self._board_io.close()
 
     def _look(self) -> None:
-        opened = self._contacts.take_opened()
+        opened = self._board_io.take_opened()
         edges_s = [edge.machine_s for name, edge in opened.items() if name in CUTS_ON_EDGE]
         if edges_s:
-            self._contacts.put_out()
+            self._board_io.cut_beam()
         begun_s = self._clock.wall_s()
         if STALE_AFTER_S < begun_s - self._looked_at_s < inf:
             self._judge_absence(begun_s)
-        levels = self._contacts.read()
+        levels = self._board_io.read()
         now_s = self._clock.wall_s()  # after the reading: no level is newer than the look
         if now_s - begun_s > STALE_AFTER_S:  # halted while it read
             self._judge_absence(now_s)
-            levels, now_s = self._contacts.read(), self._clock.wall_s()
+            levels, now_s = self._board_io.read(), self._clock.wall_s()
         with self._lock.looking():
             orders = self._interlocks.look(Look(levels=levels, opened=tuple(opened), now_s=now_s))
             for output, is_on in orders.outputs.items():
-                self._contacts.drive(output, is_on=is_on)
+                self._board_io.drive(output, is_on=is_on)
             reaction = orders.verdict.reaction
             known_s = () if self._opened_at_s is None else (self._opened_at_s,)
             self._opened_at_s = min((*known_s, *edges_s), default=None)
@@ -248,16 +248,16 @@ class Lookout:
         """Let it be the one cause that nobody has looked for long, before anything is read anew."""
         with self._lock.looking():
             if self._interlocks.judge_absence(now_s).reaction >= Reaction.TRIP:
-                self._contacts.put_out()
+                self._board_io.cut_beam()
 
     def _keep_proofs(self) -> None:
         """Last of all, and never more than once a day for a contact; the relay at each test."""
         proofs = self._interlocks.proofs
-        for name in proofs.take_fresh():
+        for name in proofs.take_openings():
             at_utc = self._clock.utc_now()
             if proofs.note(name, at_utc[:10]) and self._records is not None:
                 self._records.note_proof(name.value, at_utc)
-        for has_passed in self._interlocks.relay.take_fresh():
+        for has_passed in self._interlocks.relay.take_results():
             at_utc = self._clock.utc_now()
             self._interlocks.relay.note_day(at_utc[:10])
             if self._records is not None:
@@ -268,12 +268,12 @@ class Lookout:
 
     def _fail(self) -> None:
         self._looked_at_s = -inf
-        self._contacts.put_out_for_sure()
+        self._board_io.force_beam_off()
         with self._lock.looking():
             with suppress(Exception):
                 self._interlocks.note_failed(self._clock.wall_s())
             with suppress(Exception):
-                self._contacts.drive(Output.BUZZER, is_on=True)  # no look makes it beep any more
+                self._board_io.drive(Output.BUZZER, is_on=True)  # no look makes it beep any more
         self._wake()
 
     def _log_failure(self) -> None:

@@ -4,16 +4,16 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused, GuardHangs
-from etchdaemon.guard.interlock_monitor import Lookout
+from etchdaemon.guard.interlock_monitor import InterlockMonitor
 from etchdaemon.guard.lock import HANGS
 from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
 from etchdaemon.interlocks.report import report_of
-from etchdaemon.interlocks.start.starting import StartWish, asked_at_start
+from etchdaemon.interlocks.start.starting import StartRequest, confirmations_for
 
 MOST_MISSED: Final = 10  # reports, each after a tenth of a second of waiting
 
 
-class Guard(Lookout):
+class Guard(InterlockMonitor):
     """Keeps the lookout, and answers people; implements `ports.Guard`."""
 
     _reported: dict[str, Any] | None = None
@@ -33,10 +33,10 @@ class Guard(Lookout):
             return str(refused)
         return None
 
-    def asked_at_start(self, wish: StartWish) -> dict[str, str | None]:
+    def confirmations_for(self, request: StartRequest) -> dict[str, str | None]:
         """Return what people have to confirm with such a start."""
         box = self._interlocks
-        return asked_at_start(wish, box.attendance, wired=box.setup.wired)
+        return confirmations_for(request, box.attendance, wired=box.setup.wired)
 
     def arm(
         self, answers: Mapping[str, object], *, day: str, with_heartbeat_test: bool = False
@@ -80,7 +80,7 @@ class Guard(Lookout):
         """Return every input as it is and every output as it was driven: plain JSON values."""
         with self._lock.held():
             box = self._interlocks
-            driven = self._contacts.driven
+            driven = self._board_io.driven
             return box.wiring.report(driven, is_free=box.is_free, now_s=self._clock.wall_s())
 
     def report(self, *, day: str) -> dict[str, Any]:

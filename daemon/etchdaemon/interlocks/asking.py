@@ -10,7 +10,11 @@ from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.latch import Trip
 from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
-from etchdaemon.interlocks.start.starting import StartWish, record_of_start, refuse_without_people
+from etchdaemon.interlocks.start.starting import (
+    StartRequest,
+    record_of_start,
+    refuse_without_people,
+)
 from etchdaemon.interlocks.watch import Watch
 
 NOT_ARMED: Final = "Arm the box at the machine first."
@@ -38,8 +42,8 @@ class Interlocks(Watch):
         if unanswered := self.checklist.open_questions(day):
             raise CommandRefused(f"First confirm: {unanswered[0].text}")
         self._refuse_if_unsafe(now_s, Phase.IDLE)
-        if self.request is not None:
-            raise CommandRefused(self.request)
+        if self.required_action is not None:
+            raise CommandRefused(self.required_action)
         if with_heartbeat_test and not self.setup.wired >= {Output.HEARTBEAT, Input.LOOP_CLOSED}:
             raise CommandRefused(
                 "A file with constant power needs a heartbeat contact and the loop input."
@@ -59,24 +63,24 @@ class Interlocks(Watch):
         if self._is_etching:
             raise CommandRefused("A run is already under way.")
         if not self.arming.is_armed:
-            raise CommandRefused(self.request or self.arming.failed_because or NOT_ARMED)
+            raise CommandRefused(self.required_action or self.arming.failed_because or NOT_ARMED)
         self._refuse_if_unsafe(now_s, Phase.ARMED)
         self._refuse_if_unsafe(now_s, Phase.ETCHING)
         self._refuse_if_not_extracted()
 
-    def begin_run(self, wish: StartWish, now_s: WallSeconds) -> dict[str, object]:
+    def begin_run(self, request: StartRequest, now_s: WallSeconds) -> dict[str, object]:
         """Let a run start, which uses up the arming, and return what its record has to say.
 
         Raise CommandRefused saying why not.
         """
         self.refuse_start(now_s)
-        if wish.has_constant_power and not self.arming.is_heartbeat_proven:
+        if request.has_constant_power and not self.arming.is_heartbeat_proven:
             raise CommandRefused(
                 "This file can hold the beam on at standstill. It runs only after the heartbeat's "
                 "contact was seen to open at this arming."
             )
-        refuse_without_people(wish, self.attendance, wired=self.setup.wired)
-        record = record_of_start(wish, self.setup, self.arming, self.checklist)
+        refuse_without_people(request, self.attendance, wired=self.setup.wired)
+        record = record_of_start(request, self.setup, self.arming, self.checklist)
         record["seen_to_open"] = self.proofs.record()
         record["safety_relay"] = self.relay.record()
         self._is_etching = True
@@ -100,7 +104,7 @@ class Interlocks(Watch):
             raise CommandRefused("No run is held.")
         self._refuse_if_unsafe(now_s, Phase.ETCHING)
         self._refuse_if_not_extracted()
-        if not self.senses.presence.is_fresh(now_s):
+        if not self.senses.presence.is_recent(now_s):
             raise CommandRefused(
                 "A phone alone cannot resume. Press the button at the machine (or, where there "
                 "is none, open and close the lid, then reset) and resume within a minute."
@@ -128,7 +132,7 @@ class Interlocks(Watch):
 
     def reset(self, names: Collection[str], now_s: WallSeconds) -> tuple[Trip, ...]:
         """Reset the trips a person was shown; see `Latch.reset`."""
-        is_there = self.senses.presence.is_fresh(now_s)
+        is_there = self.senses.presence.is_recent(now_s)
         return self.latch.reset(names, self.senses.found(now_s), is_somebody_there=is_there)
 
     def try_output(self, name: str, *, is_on: bool, now_s: WallSeconds) -> None:
@@ -148,9 +152,9 @@ class Interlocks(Watch):
     def _refuse_if_unsafe(self, now_s: WallSeconds, phase: Phase) -> None:
         if self.latch.trips:
             raise CommandRefused(f"Reset first: {self.latch.trips[0].sentence}")
-        for finding in self.senses.found(now_s):
-            if finding.reaction(phase) >= Reaction.FORBID:
-                raise CommandRefused(finding.sentence)
+        for breach in self.senses.found(now_s):
+            if breach.reaction(phase) >= Reaction.FORBID:
+                raise CommandRefused(breach.sentence)
 
     def _refuse_if_not_extracted(self) -> None:
         if Output.EXTRACTION in self.setup.wired and not self.senses.fan.is_ready:

@@ -15,12 +15,12 @@ from etchdaemon.interlocks.conditions.input_conditions import (
 from etchdaemon.interlocks.conditions.presence import Presence
 from etchdaemon.interlocks.conditions.samples import Condition, Sample, next_sample
 from etchdaemon.interlocks.inputs import Input, Look
-from etchdaemon.interlocks.rules.evaluation import Finding, findings
+from etchdaemon.interlocks.rules.evaluation import RuleBreach, rule_breaches
 from etchdaemon.interlocks.rules.rule_table import Air, Rule
 from etchdaemon.interlocks.setup import Setup
 
 
-class Senses:
+class InputSampler:
     """Keeps what was seen last of every condition, of the fan, and of whoever is there."""
 
     def __init__(self, setup: Setup, rules: tuple[Rule, ...]) -> None:
@@ -32,9 +32,9 @@ class Senses:
         self._rules = rules
         self._has_looked = False
 
-    def found(self, now_s: WallSeconds) -> tuple[Finding, ...]:
+    def found(self, now_s: WallSeconds) -> tuple[RuleBreach, ...]:
         """Return the rules that are not kept at `now_s`."""
-        return findings(self._rules, self.samples, now_s)
+        return rule_breaches(self._rules, self.samples, now_s)
 
     def note(self, condition: Condition, *, is_good: bool, at_s: WallSeconds) -> None:
         """Note a condition that no input shows."""

@@ -3,7 +3,7 @@
 from typing import Any
 
 from etchdaemon.interlocks.asking import Interlocks
-from etchdaemon.interlocks.checks.wiring_gaps import is_watch_only, lacks_of
+from etchdaemon.interlocks.checks.wiring_gaps import is_watch_only, wiring_gaps
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.rules.rule_table import Phase, RuleChange
@@ -12,7 +12,7 @@ from etchdaemon.interlocks.start.checklist import Question
 
 def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[str, Any]:
     """Return rules, trips, arming, fan and rounds as JSON values."""
-    found = {finding.rule.name: finding for finding in interlocks.senses.found(now_s)}
+    found = {breach.rule.name: breach for breach in interlocks.senses.found(now_s)}
     arming, setup = interlocks.arming, interlocks.setup
     presence = interlocks.senses.presence
     return {
@@ -21,9 +21,9 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[s
         "rules": [
             {
                 "name": rule.name,
-                "state": found[rule.name].why.value if rule.name in found else "good",
+                "state": found[rule.name].cause.value if rule.name in found else "good",
                 "sentence": found[rule.name].sentence if rule.name in found else None,
-                "lasts_s": interlocks.standing.lasts_s(rule.name, now_s),
+                "lasts_s": interlocks.durations.lasts_s(rule.name, now_s),
                 "changed": _changed(setup.changes.get(rule.name)),
             }
             for rule in interlocks.rules
@@ -43,13 +43,13 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[s
             "is_under_way": arming.is_under_way,
             "is_possible": not any(one.reaction(Phase.IDLE) for one in found.values())
             and not interlocks.latch.trips
-            and interlocks.request is None
+            and interlocks.required_action is None
             and not is_watch_only(setup.wired),
             "failed_because": arming.failed_because,
             "start_within_s": presence.left_s(now_s) if arming.is_armed else None,
         },
-        "request": interlocks.request,
-        "is_somebody_there": presence.is_fresh(now_s),
+        "request": interlocks.required_action,
+        "is_somebody_there": presence.is_recent(now_s),
         "questions": [_question(one) for one in interlocks.checklist.open_questions(day)],
         "extraction": interlocks.senses.fan.sentence if Output.EXTRACTION in setup.wired else None,
         "is_round_asking": interlocks.people.rounds.is_asking,
@@ -58,7 +58,7 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[s
         "is_attended_only": interlocks.is_attended_only,
         "is_watch_only": is_watch_only(setup.wired),
         "seen_to_open": [*interlocks.proofs.report(day), interlocks.relay.report()],
-        "lacks": [lack.sentence for lack in lacks_of(setup.wired)],
+        "lacks": [lack.sentence for lack in wiring_gaps(setup.wired)],
         "changes": {name: change.because for name, change in setup.changes.items()},
     }
 

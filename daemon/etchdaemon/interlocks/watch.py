@@ -5,25 +5,25 @@ from dataclasses import replace
 from operator import attrgetter, itemgetter
 from typing import Final
 
-from etchdaemon.interlocks.attendance.attendance_calls import People
+from etchdaemon.interlocks.attendance.attendance_calls import AttendanceCalls
 from etchdaemon.interlocks.attendance.watch_rounds import rounds_for
-from etchdaemon.interlocks.checks.proof_tests import Proofs
+from etchdaemon.interlocks.checks.proof_tests import ProofTests
 from etchdaemon.interlocks.checks.safety_relay import SafetyRelay
-from etchdaemon.interlocks.checks.wiring import Wiring
+from etchdaemon.interlocks.checks.wiring import WiringTest
 from etchdaemon.interlocks.checks.wiring_gaps import is_attended_only
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions.input_conditions import Beam
 from etchdaemon.interlocks.conditions.samples import Condition
-from etchdaemon.interlocks.input_sampler import Senses
+from etchdaemon.interlocks.input_sampler import InputSampler
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.limits import CONTACT_S
 from etchdaemon.interlocks.outputs.indicators import is_buzzer_on, is_lamp_on
-from etchdaemon.interlocks.outputs.loop_heartbeat import Steering
-from etchdaemon.interlocks.rules.condition_durations import Standing
-from etchdaemon.interlocks.rules.evaluation import Finding
+from etchdaemon.interlocks.outputs.loop_heartbeat import LoopHeartbeat
+from etchdaemon.interlocks.rules.condition_durations import ConditionDurations
+from etchdaemon.interlocks.rules.evaluation import RuleBreach
 from etchdaemon.interlocks.rules.latch import Latch, Trip
 from etchdaemon.interlocks.rules.rule_table import Phase, Reaction, rules_for
-from etchdaemon.interlocks.rules.verdict import Orders, Verdict
+from etchdaemon.interlocks.rules.verdict import LookOutcome, Verdict
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.start.arming import Arming, what_undoes
 from etchdaemon.interlocks.start.checklist import Checklist
@@ -39,23 +39,23 @@ class Watch:
         """Begin with nothing seen."""
         self.setup = setup
         self.rules = rules_for(setup.wired, setup.changes)
-        self.senses = Senses(setup, self.rules)
+        self.senses = InputSampler(setup, self.rules)
         self.checklist = Checklist()
         self.latch = Latch()
-        self.standing = Standing()
+        self.durations = ConditionDurations()
         self.arming = Arming()
         self.is_attended_only = is_attended_only(setup.wired)
         self.attendance = rounds_for(setup.attendance, is_attended_only=self.is_attended_only)
-        self.people = People(self.attendance, has_button=Input.ARM_BUTTON in setup.wired)
-        self.wiring = Wiring(setup.wired)
-        self.proofs = Proofs(setup.wired)
+        self.people = AttendanceCalls(self.attendance, has_button=Input.ARM_BUTTON in setup.wired)
+        self.wiring = WiringTest(setup.wired)
+        self.proofs = ProofTests(setup.wired)
         self._fault_at_s: WallSeconds | None = None
         self.controller_obeys = True
         self.relay = SafetyRelay(setup.wired)
         self._is_etching = False
         self._is_beam_wanted = False
         self._beam = Beam(is_on=False, since_s=0.0)
-        self._steering = Steering()
+        self._steering = LoopHeartbeat()
 
     @property
     def phase(self) -> Phase:
@@ -71,9 +71,9 @@ class Watch:
         return is_idle and not self.latch.trips
 
     @property
-    def request(self) -> str | None:
+    def required_action(self) -> str | None:
         """What has to be done at the machine before arming, while nothing else comes first."""
-        return self.proofs.request or self.relay.request if self.is_free else None
+        return self.proofs.required_action or self.relay.required_action if self.is_free else None
 
     @property
     def is_beam_on(self) -> bool:
@@ -87,12 +87,12 @@ class Watch:
         looking: its samples grow stale.
         """
         if self._steering.seen_at_s is not None:  # not only at a look: those may be what hangs
-            self.senses.note(Condition.STEERED, is_good=True, at_s=self._steering.seen_at_s)
+            self.senses.note(Condition.LOOP_ALIVE, is_good=True, at_s=self._steering.seen_at_s)
         found = self.senses.found(now_s)
         phase = self.phase
         self.latch.note(found, phase, now_s)
         asked = [(trip.reaction_at(now_s), trip.sentence) for trip in self.latch.trips]
-        asked += [(finding.reaction(phase), finding.sentence) for finding in found]
+        asked += [(breach.reaction(phase), breach.sentence) for breach in found]
         reaction, sentence = max(asked, key=itemgetter(0), default=(Reaction.NOTHING, ""))
         if reaction >= Reaction.TRIP:
             self.cut_beam()
@@ -108,7 +108,7 @@ class Watch:
         self._steering.watch_anew(now_s)
         return verdict
 
-    def note_steered(self, now_s: WallSeconds, *, is_waiting: bool = False) -> None:
+    def note_loop_alive(self, now_s: WallSeconds, *, is_waiting: bool = False) -> None:
         """Note that the loop that steers the machine is alive.
 
         It may be about to wait for the logbook's word, before a start or a resume: there is no
@@ -120,14 +120,14 @@ class Watch:
 
     def note_failed(self, now_s: WallSeconds) -> None:
         """Trip because the guard itself has failed."""
-        self.senses.note(Condition.GUARDED, is_good=False, at_s=now_s)
+        self.senses.note(Condition.GUARD_ALIVE, is_good=False, at_s=now_s)
         self.judge(now_s)
 
     def note_fault(self, now_s: WallSeconds) -> None:
         """Note that the controller has ended the run, or its cable: the buzzer calls somebody."""
         self._fault_at_s = now_s
 
-    def look(self, look: Look) -> Orders:
+    def look(self, look: Look) -> LookOutcome:
         """Take in one look at the board and return what follows from it."""
         now_s = look.now_s
         self.wiring.see(look)
@@ -150,18 +150,18 @@ class Watch:
         is_missed = self.people.rounds.is_missed
         self.senses.note(Condition.ATTENDED, is_good=not is_missed, at_s=now_s)
         self.senses.note(Condition.CONTROLLER_OBEYS, is_good=self.controller_obeys, at_s=now_s)
-        self.senses.note(Condition.GUARDED, is_good=True, at_s=now_s)
+        self.senses.note(Condition.GUARD_ALIVE, is_good=True, at_s=now_s)
         verdict = self.judge(now_s)
-        self.standing = self.standing.after(verdict.found, now_s)
+        self.durations = self.durations.after(verdict.found, now_s)
         self.relay.note_press(self.senses.presence.at_s)
         self._go_on_testing(look)
         self._go_on_arming(look, verdict.found)
-        return Orders(self._outputs(verdict.reaction, now_s), verdict)
+        return LookOutcome(self._outputs(verdict.reaction, now_s), verdict)
 
     def cut_beam(self) -> None:
         """Wish for the beam's contact to open, which ends a test of the safety relay too."""
         self._is_beam_wanted = False
-        self.relay.break_off()
+        self.relay.abandon_test()
 
     @property
     def settle_s(self) -> float:
@@ -181,17 +181,17 @@ class Watch:
     def _go_on_testing(self, look: Look) -> None:
         if not self.relay.is_tested:
             return
-        self.relay.see_loop(is_closed=_is_loop_closed(look), now_s=look.now_s)
+        self.relay.advance_test(is_closed=_is_loop_closed(look), now_s=look.now_s)
         if not self.relay.is_tested:
             self.cut_beam()
 
-    def _go_on_arming(self, look: Look, found: Collection[Finding]) -> None:
+    def _go_on_arming(self, look: Look, found: Collection[RuleBreach]) -> None:
         in_the_way = what_undoes(self.arming, self.latch.trips, found)
         if in_the_way is not None:
             self.arming = self.arming.disarm(in_the_way)
             return
         before, is_loop_closed = self.arming, _is_loop_closed(look)
-        is_lid_open = any(finding.rule.requires is Condition.LID_CLOSED for finding in found)
+        is_lid_open = any(breach.rule.requires is Condition.LID_CLOSED for breach in found)
         self.arming = self.arming.advance(
             is_loop_closed=is_loop_closed,
             presence_at_s=None if is_lid_open else self.senses.presence.at_s,
@@ -216,7 +216,7 @@ class Watch:
         heartbeat = self._steering.beat(now_s, is_withheld=is_withheld)
         self.relay.note_beat(now_s, is_beating=self._steering.is_beating)
         is_buzzing = is_buzzer_on(self._calls(reaction), now_s)
-        is_lit = is_lamp_on(self.phase, now_s, is_press_due=self.request is not None)
+        is_lit = is_lamp_on(self.phase, now_s, is_press_due=self.required_action is not None)
         outputs = {  # in the order in which they are driven: the beam's before a slow fan's
             Output.BEAM_ENABLE: is_beam_on,
             Output.EXTRACTION: self.senses.fan.is_on,

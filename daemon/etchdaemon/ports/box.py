@@ -3,12 +3,12 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
-from etchdaemon.interlocks.attendance.attendance_calls import Said
+from etchdaemon.interlocks.attendance.attendance_calls import AttendanceNote
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.rules.rule_table import Phase
 from etchdaemon.interlocks.rules.verdict import Verdict
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 
 
 class BeamEnable(Protocol):
@@ -49,11 +49,11 @@ class Guard(BeamEnable, Protocol):
         ...
 
     @property
-    def standing(self) -> tuple[object, ...]:
+    def report_key(self) -> tuple[object, ...]:
         """Something that differs whenever a person has to be shown something new."""
         ...
 
-    def note_steered(self, *, is_waiting: bool = False) -> None:
+    def note_loop_alive(self, *, is_waiting: bool = False) -> None:
         """Note that the loop is alive, or is about to wait for the logbook, without a beam."""
         ...
 
@@ -73,11 +73,11 @@ class Guard(BeamEnable, Protocol):
         """Return what stands in the way of a start as far as the box goes, or None."""
         ...
 
-    def asked_at_start(self, wish: StartWish) -> Mapping[str, str | None]:
+    def confirmations_for(self, request: StartRequest) -> Mapping[str, str | None]:
         """Return what people have to confirm with such a start."""
         ...
 
-    def begin_run(self, wish: StartWish) -> Mapping[str, object]:
+    def begin_run(self, request: StartRequest) -> Mapping[str, object]:
         """Let a run start, and return what its record says of the box."""
         ...
 
@@ -97,7 +97,7 @@ class Guard(BeamEnable, Protocol):
         """Note that a run of an earlier life of the daemon ended so many seconds ago."""
         ...
 
-    def take_said(self) -> Sequence[Said]:
+    def take_attendance_notes(self) -> Sequence[AttendanceNote]:
         """Return what was answered since this was asked last, for the records; empty mostly."""
         ...
 

@@ -92,7 +92,7 @@ class Service:
     def step(self) -> None:
         """Look once, and do the one thing that follows."""
         now_s = self._clock.now_s()
-        self._guard.note_steered()
+        self._guard.note_loop_alive()
         try:
             self._apply_guard_verdict(now_s)
             for request in self._commands.take():
@@ -146,7 +146,7 @@ class Service:
         else:
             self._idle.jog.apply_verdict(verdict, now_s)
             self._run_state.note_armed(is_armed=self._guard.phase is Phase.ARMED)
-        for said in self._guard.take_said():
+        for said in self._guard.take_attendance_notes():
             if said.kind == LOOK:  # of the run before, even where the next one has begun
                 self._idle.record_look(said)
             elif sequencer is not None:

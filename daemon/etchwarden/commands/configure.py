@@ -14,7 +14,7 @@ from etchdaemon.configuration.loading import (
 from etchdaemon.configuration.source import Source
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import NO_PORT_NAMED
-from etchdaemon.interlocks.checks.wiring_gaps import lacks_of
+from etchdaemon.interlocks.checks.wiring_gaps import wiring_gaps
 from etchwarden.configuring.checking import faults_of
 from etchwarden.configuring.page_settings import MACHINE_NAME
 from etchwarden.configuring.questions import (
@@ -83,7 +83,7 @@ def _check(path: Path) -> None:
 def _say_what_is_missing(read: Configuration) -> None:
     if not read.port:
         click.echo(NO_PORT_NAMED)
-    for lack in lacks_of(read.setup.wired):
+    for lack in wiring_gaps(read.setup.wired):
         click.echo(f"Not wired: {lack.sentence}")
     click.echo(SEE_DRAWING)
 

@@ -15,7 +15,7 @@ from etchdaemon.controller.setting_list import settings_of
 from etchdaemon.errors import BackupFailed, PortLost
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import opener
-from etchdaemon.interlocks.checks.wiring_gaps import lacks_of, watches_only_because
+from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because, wiring_gaps
 from etchdaemon.logbook.backup.backups import FOLDER_NAME as BACKUPS_FOLDER
 from etchdaemon.logbook.backup.names import read_names
 from etchdaemon.logbook.backup.sums import is_as_written
@@ -79,7 +79,7 @@ def _described(box: Configuration) -> dict[str, Any]:
         "output_pins": outputs,
         "has_head": box.head is not None,
         "watches_only_because": watches_only_because(wired) or "",
-        "lacks": tuple(lack.sentence for lack in lacks_of(wired)),
+        "lacks": tuple(lack.sentence for lack in wiring_gaps(wired)),
         "chips": tuple(chip.label for chip in Lines().chips()),
     }
 

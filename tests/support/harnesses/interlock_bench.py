@@ -5,9 +5,9 @@ from datetime import UTC, datetime
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.inputs import Input, Level, Look, Output
 from etchdaemon.interlocks.rules.rule_table import Reaction
-from etchdaemon.interlocks.rules.verdict import Orders
+from etchdaemon.interlocks.rules.verdict import LookOutcome
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 
 TICK_S = 0.01
 DAY = "2026-05-04"
@@ -39,15 +39,15 @@ class Bench:
         self.follows_beam = True
         self.is_steered = True
         self.outputs = dict.fromkeys(Output, False)
-        self.orders: Orders | None = None
+        self.orders: LookOutcome | None = None
         if Input.ARM_BUTTON in self.closed:
             self.closed[Input.ARM_BUTTON] = False
 
-    def tick(self, opened: tuple[Input, ...] = (), *, lasts_s: float = TICK_S) -> Orders:
+    def tick(self, opened: tuple[Input, ...] = (), *, lasts_s: float = TICK_S) -> LookOutcome:
         """Look once, then let ten milliseconds pass."""
         self._let_wires_follow()
         if self.is_steered:
-            self.interlocks.note_steered(self.now_s)
+            self.interlocks.note_loop_alive(self.now_s)
         self.orders = self.interlocks.look(self.sight(opened))
         self.outputs |= self.orders.outputs
         is_on = self.outputs[Output.BEAM_ENABLE]
@@ -63,7 +63,7 @@ class Bench:
         }
         return Look(levels=levels, opened=opened, now_s=self.now_s)
 
-    def run(self, seconds: float) -> Orders:
+    def run(self, seconds: float) -> LookOutcome:
         """Look every ten milliseconds for `seconds`; long waits in coarser steps."""
         lasts_s = TICK_S if seconds <= 1.0 else 10 * TICK_S
         for _ in range(max(1, round(seconds / lasts_s))):
@@ -111,7 +111,7 @@ class Bench:
     def start(self, lasts_s: float = 600.0) -> None:
         """Arm, start and let the beam come."""
         self.arm()
-        self.interlocks.begin_run(StartWish(lasts_s=lasts_s, starts_at=NOON), self.now_s)
+        self.interlocks.begin_run(StartRequest(lasts_s=lasts_s, starts_at=NOON), self.now_s)
         self.interlocks.allow_beam(self.now_s)
         self.run(0.3)
         assert self.outputs[Output.BEAM_ENABLE], "the bench itself must be able to etch"

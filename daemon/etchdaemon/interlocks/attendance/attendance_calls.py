@@ -19,20 +19,20 @@ FROM_AFAR: Final = "from a phone or a terminal"
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class AttendanceNote:
     """What somebody answered, or nobody did, for a run's record; `kind` as in `etchwire.record`."""
 
     kind: str
     text: str
 
 
-class People:
-    """Watch rounds and looks; `said` is for the records, until somebody takes it."""
+class AttendanceCalls:
+    """Watch rounds and looks; `notes` is for the records, until somebody takes it."""
 
     def __init__(self, rules: AttendanceRules, *, has_button: bool) -> None:
         self.rounds = WatchRounds()
         self.looks = LooksAfterEnd()
-        self.said: deque[Said] = deque()
+        self.notes: deque[AttendanceNote] = deque()
         self._rules = rules
         self._has_button = has_button
 
@@ -67,7 +67,9 @@ class People:
             is_etching=is_etching, is_beam_on=is_beam_on, every_min=every_min, now_s=now_s
         )
         if before.is_asking and before.asked != self.looks.asked:
-            self.said.append(Said(LOOK, f"Nobody answered look {before.asked} after the end."))
+            self.notes.append(
+                AttendanceNote(LOOK, f"Nobody answered look {before.asked} after the end.")
+            )
         if self._has_button and pressed_at_s is not None and pressed_at_s > self._asked_at_s:
             self.answer(AT_THE_MACHINE, pressed_at_s)
 
@@ -75,11 +77,11 @@ class People:
         """Take the answer to what is asked for; without a question it answers nothing."""
         if self.rounds.is_asking:
             self.rounds = self.rounds.answer(now_s)
-            self.said.append(Said(ROUND, f"Somebody answered the watch round {where}."))
+            self.notes.append(AttendanceNote(ROUND, f"Somebody answered the watch round {where}."))
         elif self.looks.is_asking:
             text = f"Somebody looked after the end, and answered {where} (look {self.looks.asked})."
             self.looks = self.looks.answer()
-            self.said.append(Said(LOOK, text))
+            self.notes.append(AttendanceNote(LOOK, text))
 
     @property
     def asked_for(self) -> str | None:

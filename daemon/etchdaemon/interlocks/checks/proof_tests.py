@@ -16,7 +16,7 @@ OPEN_FOR_S: Final = 0.1  # what opens more briefly is a loose wire rather than a
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class ProofKind:
     """A contact, and how a person opens it; one that daily work opens is not asked for by date."""
 
     label: str
@@ -25,16 +25,16 @@ class Kind:
 
 
 _OPEN_LID: Final = "Open the lid for a moment."
-KINDS: Final[Mapping[Input, Kind]] = {
-    Input.STOP_CIRCUIT: Kind("stop circuit", "Press the stop button, release it, and reset."),
-    Input.FLAME: Kind(
+PROOF_KINDS: Final[Mapping[Input, ProofKind]] = {
+    Input.STOP_CIRCUIT: ProofKind("stop circuit", "Press the stop button, release it, and reset."),
+    Input.FLAME: ProofKind(
         "flame or smoke detector", "Use its test button or hold a test lamp to it, and reset."
     ),
-    Input.TEMPERATURE: Kind(
+    Input.TEMPERATURE: ProofKind(
         "temperature switch", "Take one of its wires off for a moment, and put it back."
     ),
-    Input.LID: Kind("lid contact", _OPEN_LID, is_opened_daily=True),
-    Input.LID_SECOND: Kind("second lid contact", _OPEN_LID, is_opened_daily=True),
+    Input.LID: ProofKind("lid contact", _OPEN_LID, is_opened_daily=True),
+    Input.LID_SECOND: ProofKind("second lid contact", _OPEN_LID, is_opened_daily=True),
 }
 # What has to be seen anew at another pin; that a loop or a fan follows is seen at each arming.
 AT_NEW_PINS: Final = (Input.LID, Input.LID_SECOND, Input.STOP_CIRCUIT, Input.FLAME)
@@ -43,23 +43,23 @@ PINS_CHANGED: Final = (
 )
 
 
-class Proofs:
+class ProofTests:
     """Watches contacts open and close again, and knows the day on which each last did."""
 
     def __init__(self, wired: frozenset[Input | Output]) -> None:
-        self._wired = tuple(name for name in KINDS if name in wired)
+        self._wired = tuple(name for name in PROOF_KINDS if name in wired)
         self._open_since_s: dict[Input, float] = {}
-        self._fresh: list[Input] = []
+        self._openings: list[Input] = []
         self._days: dict[Input, str] = {}
         self._unproven: set[Input] = set()  # at the pins that they have now
         self._is_required = False
 
     @property
-    def request(self) -> str | None:
+    def required_action(self) -> str | None:
         """What has to be shown at the machine before arming; None where nothing has."""
         if not (self._is_required and self._unproven):
             return None
-        names = ", ".join(KINDS[name].label for name in self._wired if name in self._unproven)
+        names = ", ".join(PROOF_KINDS[name].label for name in self._wired if name in self._unproven)
         return PINS_CHANGED.format(names=names)
 
     def demand(self, proven: Collection[str], *, is_required: bool) -> None:
@@ -79,14 +79,14 @@ class Proofs:
             elif name in self._open_since_s:
                 lasted_s = look.now_s - self._open_since_s.pop(name)
                 if lasted_s >= OPEN_FOR_S:
-                    self._fresh.append(name)
+                    self._openings.append(name)
 
-    def take_fresh(self) -> tuple[Input, ...]:
+    def take_openings(self) -> tuple[Input, ...]:
         """Return what has opened and closed again since this was asked last."""
-        if not self._fresh:
+        if not self._openings:
             return ()
-        fresh, self._fresh = tuple(self._fresh), []
-        return fresh
+        openings, self._openings = tuple(self._openings), []
+        return openings
 
     def note(self, name: Input, day: str) -> bool:
         """Note the day of a proof (as 2026-11-25); return whether that is news."""
@@ -109,18 +109,18 @@ class Proofs:
         return [self._shown(name, day) for name in self._wired]
 
     def _shown(self, name: Input, day: str) -> dict[str, Any]:
-        kind, last = KINDS[name], self._days.get(name)
+        kind, last = PROOF_KINDS[name], self._days.get(name)
         is_unproven = name in self._unproven
         is_due = is_unproven or (not kind.is_opened_daily and _is_long_ago(last, day))
-        said = f"was last seen to open on {last}" if last else "has not been seen to open yet"
+        seen = f"was last seen to open on {last}" if last else "has not been seen to open yet"
         if last and is_unproven:
-            said += ", but maybe at another pin"
-        request = f" {kind.how}" if is_due else ""
+            seen += ", but maybe at another pin"
+        how = f" {kind.how}" if is_due else ""
         return {
             "name": name.value,
             "day": last,
             "is_due": is_due,
-            "sentence": f"The {kind.label} {said}.{request}",
+            "sentence": f"The {kind.label} {seen}.{how}",
         }
 
 

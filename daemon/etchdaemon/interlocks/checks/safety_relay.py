@@ -41,7 +41,7 @@ class SafetyRelay:
         self.is_down = False  # by us, and nobody has pressed the button since
         self._has_button = Input.ARM_BUTTON in wired
         self._day: str | None = None  # of the last test
-        self._fresh: list[bool] = []
+        self._results: list[bool] = []
         self._began_s: WallSeconds | None = None
         self._open_since_s: WallSeconds | None = None
         self._beat_at_s: WallSeconds | None = None
@@ -53,7 +53,7 @@ class SafetyRelay:
         return self._began_s is not None
 
     @property
-    def request(self) -> str | None:
+    def required_action(self) -> str | None:
         """What has to be done at the machine before arming; None where nothing has."""
         if not (self.is_down and self._has_button):
             return None
@@ -68,14 +68,14 @@ class SafetyRelay:
         """Begin a test: K2 is closed and the controller's beam is off."""
         self._began_s, self._open_since_s = now_s, None
 
-    def break_off(self) -> None:
+    def abandon_test(self) -> None:
         """Leave off testing: where K2 opens as well, the loop says nothing of K1."""
         self._began_s = None
 
-    def see_loop(self, *, is_closed: bool | None, now_s: WallSeconds) -> None:
+    def advance_test(self, *, is_closed: bool | None, now_s: WallSeconds) -> None:
         """Go on with the test, by a look at the loop (None: it cannot be read)."""
         if self._began_s is None or is_closed is None:
-            self.break_off()
+            self.abandon_test()
         elif is_closed:
             self._open_since_s = None
             if now_s - self._began_s > HEARTBEAT_OPENS_WITHIN_S:
@@ -87,11 +87,11 @@ class SafetyRelay:
 
     def note_result(self, *, has_passed: bool) -> None:
         """Take the outcome of a test, of this one or of the one at arming."""
-        self.break_off()
+        self.abandon_test()
         self.has_failed = not has_passed
         if has_passed:
             self._fall()
-        self._fresh.append(has_passed)
+        self._results.append(has_passed)
 
     def note_beat(self, now_s: WallSeconds, *, is_beating: bool) -> None:
         """Note at every look whether the heartbeat goes on; without it K1 falls for certain.
@@ -112,12 +112,12 @@ class SafetyRelay:
         if pressed_at_s > self._beats_since_s:
             self.is_down = False
 
-    def take_fresh(self) -> tuple[bool, ...]:
+    def take_results(self) -> tuple[bool, ...]:
         """Return how tests ended since this was asked last."""
-        if not self._fresh:
+        if not self._results:
             return ()
-        fresh, self._fresh = tuple(self._fresh), []
-        return fresh
+        results, self._results = tuple(self._results), []
+        return results
 
     def note_day(self, day: str) -> None:
         """Note the day of a test (as 2026-11-28)."""

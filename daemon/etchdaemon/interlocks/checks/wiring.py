@@ -79,7 +79,7 @@ class Trial:
     until_s: float
 
 
-class Wiring:
+class WiringTest:
     """Remembers contacts, and holds the one trial that is under way."""
 
     def __init__(self, wired: frozenset[Input | Output]) -> None:

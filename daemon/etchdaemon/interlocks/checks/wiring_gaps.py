@@ -8,7 +8,7 @@ from etchdaemon.interlocks.inputs import Input, Output
 
 
 @dataclass(frozen=True, slots=True)
-class Lack:
+class WiringGap:
     """Something that is not wired. Any one of `parts` would fill it."""
 
     parts: frozenset[Input | Output]
@@ -17,52 +17,52 @@ class Lack:
     is_watch_only: bool = False  # nothing can be started at all
 
 
-LACKS: Final = (
-    Lack(
+WIRING_GAPS: Final = (
+    WiringGap(
         frozenset({Input.LID}),
         "No lid contact: the box only watches and starts nothing.",
         is_watch_only=True,
     ),
-    Lack(
+    WiringGap(
         frozenset({Output.BEAM_ENABLE}),
         "No beam-enable contact: the box cannot put the beam out, so it only watches.",
         is_watch_only=True,
     ),
-    Lack(
+    WiringGap(
         frozenset({Input.LOOP_CLOSED}),
         "No loop input: whether the beam's contact really opens is not proven, "
         "so somebody stays with every run.",
         is_attended_only=True,
     ),
-    Lack(
+    WiringGap(
         frozenset({Output.EXTRACTION}),
         "No extraction output: somebody switches the fan on and stays with every run.",
         is_attended_only=True,
     ),
-    Lack(
+    WiringGap(
         frozenset({Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW}),
         "No proof of air flow: a dead fan is not noticed, so somebody stays with every run.",
         is_attended_only=True,
     ),
-    Lack(
+    WiringGap(
         frozenset({Input.FLAME}),
         "No flame or smoke detector: nothing here notices a fire, so somebody stays with every "
         "run.",
         is_attended_only=True,
     ),
-    Lack(
+    WiringGap(
         frozenset({Input.STOP_CIRCUIT}),
         "No stop circuit input: a stop button must cut the laser by its own wire.",
     ),
-    Lack(
+    WiringGap(
         frozenset({Input.ARM_BUTTON}),
         "No arm button: opening and closing the lid shows that somebody is there.",
     ),
-    Lack(
+    WiringGap(
         frozenset({Output.BUZZER}),
         "No buzzer: with every page closed only a webhook or a mail calls somebody.",
     ),
-    Lack(
+    WiringGap(
         frozenset({Output.HEARTBEAT}),
         "No heartbeat output: if this computer hangs, only the lid contact puts the beam out, so "
         "somebody stays with every run.",
@@ -71,14 +71,14 @@ LACKS: Final = (
 )
 
 
-def lacks_of(wired: Collection[Input | Output]) -> tuple[Lack, ...]:
+def wiring_gaps(wired: Collection[Input | Output]) -> tuple[WiringGap, ...]:
     """Return what a box wired with these parts lacks, the gravest first."""
-    return tuple(lack for lack in LACKS if not lack.parts & set(wired))
+    return tuple(lack for lack in WIRING_GAPS if not lack.parts & set(wired))
 
 
 def is_attended_only(wired: Collection[Input | Output]) -> bool:
     """Return whether somebody has to stay with every run."""
-    return any(lack.is_attended_only for lack in lacks_of(wired))
+    return any(lack.is_attended_only for lack in wiring_gaps(wired))
 
 
 def is_watch_only(wired: Collection[Input | Output]) -> bool:
@@ -88,4 +88,4 @@ def is_watch_only(wired: Collection[Input | Output]) -> bool:
 
 def watches_only_because(wired: Collection[Input | Output]) -> str | None:
     """Return why a box wired with these parts only watches; None for one that may do more."""
-    return next((lack.sentence for lack in lacks_of(wired) if lack.is_watch_only), None)
+    return next((lack.sentence for lack in wiring_gaps(wired) if lack.is_watch_only), None)

@@ -11,7 +11,7 @@ LONGEST_PRESS_S: Final = 10.0  # a button down for longer is stuck, leant on or 
 
 
 @dataclass(frozen=True, slots=True)
-class Spell:
+class SeenInterval:
     """For how long something was seen at every look, from the first to the last."""
 
     from_s: WallSeconds
@@ -23,8 +23,8 @@ class Spell:
         return self.to_s - self.from_s
 
 
-def _going_on(spell: Spell | None, now_s: WallSeconds) -> Spell:
-    return Spell(now_s if spell is None else spell.from_s, now_s)
+def _going_on(spell: SeenInterval | None, now_s: WallSeconds) -> SeenInterval:
+    return SeenInterval(now_s if spell is None else spell.from_s, now_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +39,10 @@ class Presence:
     at_s: WallSeconds | None = None
     was_lid_open: bool = False
     was_up: bool = False  # the button; down from the first is no press
-    _down: Spell | None = field(default=None, repr=False)
-    _open: Spell | None = field(default=None, repr=False)
+    _down: SeenInterval | None = field(default=None, repr=False)
+    _open: SeenInterval | None = field(default=None, repr=False)
 
-    def is_fresh(self, now_s: WallSeconds) -> bool:
+    def is_recent(self, now_s: WallSeconds) -> bool:
         """Return whether somebody was there within the last minute."""
         return self.at_s is not None and now_s - self.at_s <= WITHIN_S
 

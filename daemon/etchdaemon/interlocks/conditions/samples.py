@@ -18,8 +18,8 @@ class Condition(StrEnum):
     COOL_ENOUGH = "cool enough"
     BUTTON_RELEASED = "button released"
     CONTROLLER_OBEYS = "controller obeys"
-    STEERED = "daemon's loop alive"
-    GUARDED = "guard well"
+    LOOP_ALIVE = "daemon's loop alive"
+    GUARD_ALIVE = "guard well"
     ATTENDED = "somebody answers"
 
 

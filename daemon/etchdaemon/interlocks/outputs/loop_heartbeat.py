@@ -8,7 +8,7 @@ from etchdaemon.interlocks.limits import LOOP_FRESH_S
 LONGEST_WAIT_S: Final = 15.0  # the loop for the logbook, at a start and a resume
 
 
-class Steering:
+class LoopHeartbeat:
     """Remembers when the loop was seen alive; `beat` turns the heartbeat over while it is."""
 
     def __init__(self) -> None:

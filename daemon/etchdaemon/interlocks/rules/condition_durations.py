@@ -4,25 +4,25 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.rules.evaluation import Finding, Why
+from etchdaemon.interlocks.rules.evaluation import BreachCause, RuleBreach
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
-    """Why each rule was not kept when it was last looked at, and when that last changed."""
+class ConditionDurations:
+    """Why each rule was broken at the last look (none: it was kept), and since when that is so."""
 
-    why: Mapping[str, Why] = field(default_factory=dict)
+    causes: Mapping[str, BreachCause] = field(default_factory=dict)
     since_s: Mapping[str, float] = field(default_factory=dict)
 
-    def after(self, found: Collection[Finding], now_s: WallSeconds) -> "Standing":
-        """Return how things stand after a look; the same where nothing has changed."""
-        why = {finding.rule.name: finding.why for finding in found}
-        if why == self.why:
+    def after(self, breaches: Collection[RuleBreach], now_s: WallSeconds) -> "ConditionDurations":
+        """Return the durations after a look; the same object where nothing has changed."""
+        now = {breach.rule.name: breach.cause for breach in breaches}
+        if now == self.causes:
             return self
-        changed = [name for name in {*why, *self.why} if why.get(name) != self.why.get(name)]
-        return Standing(why, {**self.since_s, **dict.fromkeys(changed, now_s)})
+        changed = [name for name in {*now, *self.causes} if now.get(name) != self.causes.get(name)]
+        return ConditionDurations(now, {**self.since_s, **dict.fromkeys(changed, now_s)})
 
     def lasts_s(self, name: str, now_s: WallSeconds) -> float | None:
-        """Return for how long; None where it has never been otherwise since the daemon began."""
+        """Return for how long rule `name` has been so; None where it has not changed yet."""
         since_s = self.since_s.get(name)
         return None if since_s is None else max(0.0, now_s - since_s)

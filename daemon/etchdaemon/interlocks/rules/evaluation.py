@@ -10,7 +10,7 @@ from etchdaemon.interlocks.conditions.samples import Condition, Sample
 from etchdaemon.interlocks.rules.rule_table import Phase, Reaction, Rule
 
 
-class Why(StrEnum):
+class BreachCause(StrEnum):
     """Why a rule is not kept."""
 
     UNREAD = "unread"
@@ -21,11 +21,11 @@ class Why(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class RuleBreach:
     """A rule that is not kept."""
 
     rule: Rule
-    why: Why
+    cause: BreachCause
     unread_s: float = 0.0  # how long it was not read, where it is stale
 
     def reaction(self, phase: Phase) -> Reaction:
@@ -35,21 +35,21 @@ class Finding:
         for as long as it lasts. What is not confirmed trips in every phase.
         """
         asked = self.rule.reaction(phase)
-        if self.why is Why.BAD:
+        if self.cause is BreachCause.BAD:
             return asked
-        if self.why is Why.UNCONFIRMED:
+        if self.cause is BreachCause.UNCONFIRMED:
             return min(asked, Reaction.TRIP)
         return min(asked, Reaction.FORBID if phase is Phase.IDLE else Reaction.TRIP)
 
     @property
     def sentence(self) -> str:
         """What a person is told."""
-        if self.why is Why.STALE and self.rule.requires is Condition.GUARDED:
+        if self.cause is BreachCause.STALE and self.rule.requires is Condition.GUARD_ALIVE:
             return UNWATCHED.format(unread_s=self.unread_s)
-        if self.why is Why.UNCONFIRMED:
+        if self.cause is BreachCause.UNCONFIRMED:
             return FLICKER
-        if self.why in _UNSEEN and self.rule.needs:
-            return _UNSEEN[self.why].format(name=self.rule.name)
+        if self.cause in _UNSEEN and self.rule.needs:
+            return _UNSEEN[self.cause].format(name=self.rule.name)
         return self.rule.message
 
 
@@ -63,52 +63,54 @@ FLICKER: Final = (
     " emergency."
 )
 _UNSEEN: Final = {
-    Why.UNREAD: "The input behind “{name}” cannot be read, and counts as bad. Look at its plug,"
-    " its wire and its board, then reset.",
-    Why.STALE: "The input behind “{name}” was last read too long ago, and counts as bad. Look at"
-    " its plug, its wire and its board, then reset.",
+    BreachCause.UNREAD: "The input behind “{name}” cannot be read, and counts as bad. Look at its"
+    " plug, its wire and its board, then reset.",
+    BreachCause.STALE: "The input behind “{name}” was last read too long ago, and counts as bad."
+    " Look at its plug, its wire and its board, then reset.",
 }
 
 
-def findings(
+def rule_breaches(
     rules: Iterable[Rule], samples: Mapping[Condition, Sample], now_s: WallSeconds
-) -> tuple[Finding, ...]:
+) -> tuple[RuleBreach, ...]:
     """Return the rules that are not kept at `now_s`, in table order.
 
     What cannot be seen is unsafe at once: the trip delay is only for what was seen to be bad.
     When nobody looks at all, every reading is old, and that is one cause and one finding.
     """
-    looked = (_finding(rule, samples.get(rule.requires), now_s) for rule in rules)
-    found = tuple(finding for finding in looked if finding is not None)
+    breaches = (_breach(rule, samples.get(rule.requires), now_s) for rule in rules)
+    found = tuple(breach for breach in breaches if breach is not None)
     if not any(
-        finding.rule.requires is Condition.GUARDED and _is_old(finding) for finding in found
+        breach.rule.requires is Condition.GUARD_ALIVE and _is_old(breach) for breach in found
     ):
         return found
     return tuple(
-        finding
-        for finding in found
-        if finding.rule.requires is Condition.GUARDED or not _is_old(finding)
+        breach
+        for breach in found
+        if breach.rule.requires is Condition.GUARD_ALIVE or not _is_old(breach)
     )
 
 
-def _finding(rule: Rule, sample: Sample | None, now_s: WallSeconds) -> Finding | None:
-    why = _why(rule, sample, now_s)
-    if why is None:
+def _breach(rule: Rule, sample: Sample | None, now_s: WallSeconds) -> RuleBreach | None:
+    cause = _cause(rule, sample, now_s)
+    if cause is None:
         return None
-    return Finding(rule, why, now_s - sample.read_at_s if sample and why is Why.STALE else 0.0)
+    return RuleBreach(
+        rule, cause, now_s - sample.read_at_s if sample and cause is BreachCause.STALE else 0.0
+    )
 
 
-def _is_old(finding: Finding) -> bool:
-    return finding.why is Why.STALE
+def _is_old(breach: RuleBreach) -> bool:
+    return breach.cause is BreachCause.STALE
 
 
-def _why(rule: Rule, sample: Sample | None, now_s: WallSeconds) -> Why | None:
+def _cause(rule: Rule, sample: Sample | None, now_s: WallSeconds) -> BreachCause | None:
     if sample is None:
-        return Why.UNREAD
+        return BreachCause.UNREAD
     if now_s - sample.read_at_s > rule.stale_after_s:
-        return Why.STALE
+        return BreachCause.STALE
     if sample.bad_since_s is None or max(now_s - sample.bad_since_s, 0.0) < rule.trip_delay_s:
         return None
     if sample.is_good:
-        return Why.SETTLING
-    return Why.BAD if sample.is_confirmed else Why.UNCONFIRMED
+        return BreachCause.SETTLING
+    return BreachCause.BAD if sample.is_confirmed else BreachCause.UNCONFIRMED

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
-from etchdaemon.interlocks.rules.evaluation import Finding
+from etchdaemon.interlocks.rules.evaluation import RuleBreach
 from etchdaemon.interlocks.rules.rule_table import Air, Phase, Reaction, Rule
 
 
@@ -38,7 +38,7 @@ class Latch:
 
     def __init__(self) -> None:
         self._trips: dict[str, Trip] = {}
-        self._untold: list[Trip] = []
+        self._unreported: list[Trip] = []
 
     @property
     def trips(self) -> tuple[Trip, ...]:
@@ -46,26 +46,26 @@ class Latch:
         return tuple(self._trips.values())
 
     @property
-    def has_untold(self) -> bool:
-        """Whether `take_untold` would return anything."""
-        return bool(self._untold)
+    def has_unreported(self) -> bool:
+        """Whether `take_unreported` would return anything."""
+        return bool(self._unreported)
 
-    def take_untold(self) -> tuple[Trip, ...]:
+    def take_unreported(self) -> tuple[Trip, ...]:
         """Return every trip that is new or has become worse since this was asked last."""
-        untold, self._untold = tuple(self._untold), []
-        return untold
+        unreported, self._unreported = tuple(self._unreported), []
+        return unreported
 
-    def note(self, found: Iterable[Finding], phase: Phase, now_s: WallSeconds) -> None:
+    def note(self, found: Iterable[RuleBreach], phase: Phase, now_s: WallSeconds) -> None:
         """Latch what `phase` does not merely forbid."""
-        for finding in found:
-            reaction = finding.reaction(phase)
-            known = self._trips.get(finding.rule.name)
+        for breach in found:
+            reaction = breach.reaction(phase)
+            known = self._trips.get(breach.rule.name)
             if reaction <= Reaction.FORBID or (known and known.reaction >= reaction):
                 continue
             began_s = known.at_s if known else now_s
-            trip = Trip(finding.rule, reaction, finding.sentence, began_s, phase)
-            self._trips[finding.rule.name] = trip
-            self._untold.append(trip)
+            trip = Trip(breach.rule, reaction, breach.sentence, began_s, phase)
+            self._trips[breach.rule.name] = trip
+            self._unreported.append(trip)
 
     def reaction_at(self, now_s: WallSeconds) -> Reaction:
         """Return the worst that the latched trips ask for."""
@@ -78,7 +78,7 @@ class Latch:
         return Air.OFF if Air.OFF in wanted else Air.ON if Air.ON in wanted else Air.AS_IT_IS
 
     def reset(
-        self, names: Collection[str], found: Iterable[Finding], *, is_somebody_there: bool
+        self, names: Collection[str], found: Iterable[RuleBreach], *, is_somebody_there: bool
     ) -> tuple[Trip, ...]:
         """Clear the trips called `names` and return them; raise CommandRefused, and clear none.
 
@@ -86,7 +86,7 @@ class Latch:
         meantime is not wiped away unseen.
         """
         trips = [self._named(name) for name in names]
-        still = {finding.rule.name: finding for finding in found}
+        still = {breach.rule.name: breach for breach in found}
         for trip in trips:
             _refuse_while_bad(trip, still.get(trip.rule.name))
             if trip.rule.is_reset_at_machine and not is_somebody_there:
@@ -107,6 +107,6 @@ class Latch:
             ) from None
 
 
-def _refuse_while_bad(trip: Trip, finding: Finding | None) -> None:
-    if finding is not None:
-        raise CommandRefused(f"“{trip.rule.name}” is not good again yet: {finding.sentence}")
+def _refuse_while_bad(trip: Trip, breach: RuleBreach | None) -> None:
+    if breach is not None:
+        raise CommandRefused(f"“{trip.rule.name}” is not good again yet: {breach.sentence}")

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from etchdaemon.interlocks.checks.wiring_gaps import LACKS, Lack
+from etchdaemon.interlocks.checks.wiring_gaps import WIRING_GAPS, WiringGap
 from etchdaemon.interlocks.rules.rule_table import RULES, Phase, Reaction, Rule
 
 _WORDS = {
@@ -42,13 +42,13 @@ def rules_as_markdown(rules: Iterable[Rule] = RULES) -> str:
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)
 
 
-def lacks_as_markdown() -> str:
+def wiring_gaps_as_markdown() -> str:
     """Return for README what is missing where it is not wired, and what follows from that."""
-    lines = (("Not wired", "So", "The box"), ("---", "---", "---"), *map(_lacking, LACKS))
+    lines = (("Not wired", "So", "The box"), ("---", "---", "---"), *map(_lacking, WIRING_GAPS))
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)
 
 
-def _lacking(lack: Lack) -> tuple[str, str, str]:
+def _lacking(lack: WiringGap) -> tuple[str, str, str]:
     parts = " or ".join(sorted(part.value.replace("_", " ") for part in lack.parts))
     if lack.is_watch_only:
         return parts, lack.sentence, "only watches"

@@ -172,13 +172,13 @@ RULES: Final = (
         "button after the reset.",
     ),
     Rule(
-        requires=Condition.STEERED,
+        requires=Condition.LOOP_ALIVE,
         while_idle=_FORBID, while_armed=_TRIP, while_etching=_TRIP,
         air=Air.ON,
         message="The program that steers the machine hangs. Wait for the machine to rest, reset.",
     ),
     Rule(
-        requires=Condition.GUARDED,
+        requires=Condition.GUARD_ALIVE,
         while_idle=_TRIP, while_armed=_TRIP, while_etching=_TRIP,
         air=Air.ON,
         message="The program that watches the interlocks has failed. Look at the log, then reset.",

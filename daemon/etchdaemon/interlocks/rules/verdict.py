@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from etchdaemon.interlocks.clocks import MachineSeconds
 from etchdaemon.interlocks.inputs import Output
-from etchdaemon.interlocks.rules.evaluation import Finding
+from etchdaemon.interlocks.rules.evaluation import RuleBreach
 from etchdaemon.interlocks.rules.latch import Trip
 from etchdaemon.interlocks.rules.rule_table import Reaction
 
@@ -21,14 +21,14 @@ class Verdict:
 
     reaction: Reaction
     sentence: str = ""
-    fresh: tuple[Trip, ...] = ()
-    found: tuple[Finding, ...] = ()
+    new_trips: tuple[Trip, ...] = ()
+    found: tuple[RuleBreach, ...] = ()
     opened_at_s: MachineSeconds | None = None
     was_unwatched: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class Orders:
+class LookOutcome:
     """What one look asks of the outputs, and its verdict."""
 
     outputs: Mapping[Output, bool]

@@ -10,7 +10,7 @@ from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions.presence import WITHIN_S
 from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.limits import CONTACT_S, HEARTBEAT_OPENS_WITHIN_S
-from etchdaemon.interlocks.rules.evaluation import Finding
+from etchdaemon.interlocks.rules.evaluation import RuleBreach
 from etchdaemon.interlocks.rules.latch import Trip
 from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
 
@@ -147,19 +147,19 @@ _LOOP_TEST: Final = {
 }
 
 
-def what_undoes(arming: Arming, trips: Sequence[Trip], found: Iterable[Finding]) -> str | None:
+def what_undoes(arming: Arming, trips: Sequence[Trip], found: Iterable[RuleBreach]) -> str | None:
     """Return why arming, under way or done, is over; None while nothing speaks against it."""
     if not (arming.is_under_way or arming.is_armed):
         return None
     if trips:
         return trips[0].sentence
-    return next((finding.sentence for finding in found if _undoes(arming, finding)), None)
+    return next((breach.sentence for breach in found if _undoes(arming, breach)), None)
 
 
-def _undoes(arming: Arming, finding: Finding) -> bool:
-    condition = finding.rule.requires
+def _undoes(arming: Arming, breach: RuleBreach) -> bool:
+    condition = breach.rule.requires
     if condition is Condition.EXTRACTED or arming.is_armed:
         return False  # asked again at the start, when the purge is over
     if condition is Condition.LID_CLOSED and not arming.tests_beam:
         return False  # opening and closing it is how somebody shows that they are there
-    return finding.reaction(Phase.ARMED) >= Reaction.FORBID
+    return breach.reaction(Phase.ARMED) >= Reaction.FORBID

@@ -62,7 +62,7 @@ _MOST_HOURS: Final = 24.0 * 366
 
 
 @dataclass(frozen=True, slots=True)
-class Given:
+class GivenAnswer:
     """An answer, and the day and bed for which it was given."""
 
     answer: Answer
@@ -74,7 +74,7 @@ class Checklist:
     """The answers given so far, and which are still true to rely on."""
 
     def __init__(self) -> None:
-        self._given: dict[str, Given] = {}
+        self._given: dict[str, GivenAnswer] = {}
         self._bed = 0
 
     def note_bed_touched(self) -> None:
@@ -94,7 +94,7 @@ class Checklist:
     def answer(self, answers: Mapping[str, object], day: str) -> None:
         """Take `answers` by key; raise CommandRefused, taking none, if one of them is not fit."""
         fit = {key: _fit_answer(key, value) for key, value in answers.items()}
-        self._given |= {key: Given(value, day, self._bed) for key, value in fit.items()}
+        self._given |= {key: GivenAnswer(value, day, self._bed) for key, value in fit.items()}
 
     def record(self) -> dict[str, Answer]:
         """Return every answer in force, for the run's record."""

@@ -10,7 +10,7 @@ from etchdaemon.interlocks.attendance.watch_rounds import (
     long_run_warning,
     refuse_past_closing,
 )
-from etchdaemon.interlocks.checks.wiring_gaps import is_attended_only, lacks_of
+from etchdaemon.interlocks.checks.wiring_gaps import is_attended_only, wiring_gaps
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.start.arming import Arming
@@ -18,7 +18,7 @@ from etchdaemon.interlocks.start.checklist import Checklist
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StartWish:
+class StartRequest:
     """What a person says when they ask for a start."""
 
     lasts_s: float
@@ -29,37 +29,39 @@ class StartWish:
 
 
 def refuse_without_people(
-    wish: StartWish, attendance: AttendanceRules, *, wired: Collection[Input | Output]
+    request: StartRequest, attendance: AttendanceRules, *, wired: Collection[Input | Output]
 ) -> None:
     """Raise CommandRefused for a run that nobody watches to its end."""
     refuse_past_closing(
         attendance,
-        starts_at=wish.starts_at,
-        lasts_s=wish.lasts_s,
-        confirmed_by=wish.stays_until_end,
+        starts_at=request.starts_at,
+        lasts_s=request.lasts_s,
+        confirmed_by=request.stays_until_end,
     )
-    warning = long_run_warning(lasts_s=wish.lasts_s, has_flame_input=Input.FLAME in wired)
-    if warning and not wish.has_acknowledged_long_run:
+    warning = long_run_warning(lasts_s=request.lasts_s, has_flame_input=Input.FLAME in wired)
+    if warning and not request.has_acknowledged_long_run:
         raise CommandRefused(warning)
 
 
-def asked_at_start(
-    wish: StartWish, attendance: AttendanceRules, *, wired: Collection[Input | Output]
+def confirmations_for(
+    request: StartRequest, attendance: AttendanceRules, *, wired: Collection[Input | Output]
 ) -> dict[str, str | None]:
     """Return what people confirm with a start like this (None: nothing), and if it is too late."""
     return {
-        "long_run": long_run_warning(lasts_s=wish.lasts_s, has_flame_input=Input.FLAME in wired),
-        "stays": _past_closing(wish, attendance, confirmed_by=""),
-        "too_late": _past_closing(wish, attendance, confirmed_by="whoever it may be"),
+        "long_run": long_run_warning(lasts_s=request.lasts_s, has_flame_input=Input.FLAME in wired),
+        "stays": _past_closing(request, attendance, confirmed_by=""),
+        "too_late": _past_closing(request, attendance, confirmed_by="whoever it may be"),
     }
 
 
-def _past_closing(wish: StartWish, attendance: AttendanceRules, *, confirmed_by: str) -> str | None:
+def _past_closing(
+    request: StartRequest, attendance: AttendanceRules, *, confirmed_by: str
+) -> str | None:
     try:
         refuse_past_closing(
             attendance,
-            starts_at=wish.starts_at,
-            lasts_s=wish.lasts_s,
+            starts_at=request.starts_at,
+            lasts_s=request.lasts_s,
             confirmed_by=confirmed_by,
         )
     except CommandRefused as refused:
@@ -68,7 +70,7 @@ def _past_closing(wish: StartWish, attendance: AttendanceRules, *, confirmed_by:
 
 
 def record_of_start(
-    wish: StartWish, setup: Setup, arming: Arming, checklist: Checklist
+    request: StartRequest, setup: Setup, arming: Arming, checklist: Checklist
 ) -> dict[str, object]:
     """Return what the run's record says of the box and of what people confirmed."""
     has_flame_input = Input.FLAME in setup.wired
@@ -77,8 +79,8 @@ def record_of_start(
         "is_attended_only": is_attended_only(setup.wired),
         "is_loop_proven": arming.is_loop_proven,
         "is_heartbeat_proven": arming.is_heartbeat_proven,
-        "acknowledged": long_run_warning(lasts_s=wish.lasts_s, has_flame_input=has_flame_input),
-        "stays_until_end": wish.stays_until_end or None,
-        "lacks": [lack.sentence for lack in lacks_of(setup.wired)],
+        "acknowledged": long_run_warning(lasts_s=request.lasts_s, has_flame_input=has_flame_input),
+        "stays_until_end": request.stays_until_end or None,
+        "lacks": [lack.sentence for lack in wiring_gaps(setup.wired)],
         "changes": {name: change.because for name, change in setup.changes.items()},
     }

@@ -11,8 +11,8 @@ from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.asking import NOT_ARMED, UNDER_WAY
-from etchdaemon.interlocks.attendance.attendance_calls import Said
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.attendance.attendance_calls import AttendanceNote
+from etchdaemon.interlocks.start.starting import StartRequest
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
@@ -229,7 +229,7 @@ class IdleController:
         self.last_run.began = (run["id"], self._clock.now_s() - ago_s - (run["elapsed_s"] or 0.0))
         self._guard.recall_end(ago_s)
 
-    def record_look(self, said: Said) -> None:
+    def record_look(self, note: AttendanceNote) -> None:
         """Write into the record of the run that has ended what came of a look after its end."""
         if self.last_run.began is None:
             return
@@ -238,8 +238,8 @@ class IdleController:
             run,
             at_s=self._clock.now_s() - began_at_s,
             at_utc=self._clock.utc_now(),
-            kind=said.kind,
-            text=said.text,
+            kind=note.kind,
+            text=note.text,
             details={},
         )
 
@@ -288,7 +288,7 @@ class IdleController:
         self._refuse_moved(job)
         self._refuse_uninspected()
         box = self._guard.begin_run(self._wish_of(request, job))
-        self._guard.note_steered(is_waiting=True)
+        self._guard.note_loop_alive(is_waiting=True)
         try:
             notes = {"box": box, "preflight": self.inspection.record()}
             etch = Etch.start(
@@ -300,9 +300,9 @@ class IdleController:
         etch.has_constant_power = self.inspection.has_constant_power
         return etch
 
-    def _wish_of(self, request: Request, job: SpooledJob) -> StartWish:
+    def _wish_of(self, request: Request, job: SpooledJob) -> StartRequest:
         said = request.arguments
-        return StartWish(
+        return StartRequest(
             lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
             starts_at=datetime.fromisoformat(self._clock.utc_now()).astimezone(),
             has_constant_power=self.inspection.has_constant_power,

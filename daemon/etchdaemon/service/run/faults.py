@@ -15,7 +15,7 @@ from etchdaemon.controller.events import (
     Unreadable,
 )
 from etchdaemon.controller.firmware import EIGHT_BIT, Firmware
-from etchdaemon.interlocks.rules.evaluation import Why
+from etchdaemon.interlocks.rules.evaluation import BreachCause
 from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
 from etchdaemon.interlocks.rules.verdict import Verdict
 from etchdaemon.run.loop_stalls import LoopStalls
@@ -153,8 +153,8 @@ def why_tripped(verdict: Verdict, loop_stalls: LoopStalls) -> str:
     if not loop_stalls.was_long:
         return verdict.sentence
     bad = (
-        finding.sentence
-        for finding in verdict.found
-        if finding.why is Why.BAD and finding.reaction(Phase.ETCHING) >= Reaction.TRIP
+        breach.sentence
+        for breach in verdict.found
+        if breach.cause is BreachCause.BAD and breach.reaction(Phase.ETCHING) >= Reaction.TRIP
     )
     return " ".join((held_up(loop_stalls), *islice(bad, 1)))

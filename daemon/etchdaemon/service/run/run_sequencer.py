@@ -81,7 +81,7 @@ class RunSequencer:
             raise CommandRefused("The machine is not ready to go on. Is its lid closed?")
         if self._run_state.state is State.HELD:
             self._guard.resume_run()
-            self._guard.note_steered(is_waiting=True)
+            self._guard.note_loop_alive(is_waiting=True)
             now_s = self.etch.confirm(RESUMED, "You let the etch go on.")
         self._run_state.turn(Command.RESUME)
         starts_cycle = self.etch.is_held_in_motion or report.has_closed_door
@@ -110,7 +110,7 @@ class RunSequencer:
         self.etch.loop_stalls.look(
             now_s, opened_at_s=verdict.opened_at_s, was_unwatched=verdict.was_unwatched
         )
-        for trip in verdict.fresh:
+        for trip in verdict.new_trips:
             reaction = trip.reaction.name.lower()
             self.etch.note(TRIP, trip.sentence, rule=trip.rule.name, reaction=reaction)
         if verdict.reaction is Reaction.EMERGENCY:

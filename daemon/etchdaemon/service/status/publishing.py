@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from etchdaemon.interlocks.start.starting import StartWish
+from etchdaemon.interlocks.start.starting import StartRequest
 from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.overrides import Override
 from etchdaemon.run.states import UNDER_WAY, Command, State, commands_in
@@ -76,7 +76,7 @@ class Publishing:
             machine.epoch.origin,
             loop_state.inspection.standing,
             loop_state.unfinished,
-            self._guard.standing,
+            self._guard.report_key,
         )
         if seen == self._shown and now_s < self._again_at_s:
             return
@@ -108,11 +108,11 @@ class Publishing:
     def _asked_at_start(self, job: SpooledJob | None, at_utc: str) -> Mapping[str, Any]:
         if job is None:
             return {}
-        wish = StartWish(
+        wish = StartRequest(
             lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
             starts_at=datetime.fromisoformat(at_utc).astimezone(),
         )
-        return self._guard.asked_at_start(wish)
+        return self._guard.confirmations_for(wish)
 
     def _may(
         self, loop_state: LoopState, report: Mapping[str, Any], *, is_placed: bool
