@@ -15,7 +15,7 @@ from typing import Final
 from etchdaemon.configuration.loading import load_configuration
 from etchdaemon.configuration.pin_map import PinMap
 from etchdaemon.errors import EtchdaemonError, LogbookUnavailable
-from etchdaemon.guard.operator_api import Guard
+from etchdaemon.guard.guard import Guard
 from etchdaemon.hardware.clock import PracticeClock, SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.gpio_board import GpioBoard
@@ -124,7 +124,7 @@ class Daemon:
             ask_for_look=box.bell.ring,
             records=self._logbook,
         )
-        self._looking = LookingThread(self._guard.look, box.bell)
+        self._looking = LookingThread(self._guard.monitor.look, box.bell)
         self._watchdog = Watchdog()
         self._is_ending = False
         spool = Spool(places.state / SPOOL_NAME, needed=jobs_in_need(self._logbook))
@@ -195,21 +195,22 @@ class Daemon:
 
         Proofs are asked for where the inputs have other pins than before, or before is not known.
         """
-        self._guard.recall_proofs(self._logbook.ask("proofs"))
-        self._guard.recall_relay_test(self._logbook.ask("last_relay_test"))
+        tests = self._guard.contact_tests
+        tests.recall_proofs(self._logbook.ask("proofs"))
+        tests.recall_relay_test(self._logbook.ask("last_relay_test"))
         if self._pins is None:
             return
         inputs_json, known = self._pins.inputs_json(), self._logbook.ask("last_pin_map")
         if known.get("inputs_json") != inputs_json:
             self._logbook.note_pins(inputs_json)
             known = {"is_first": not known, "proven": ()}
-        self._guard.demand_proofs(known["proven"], is_required=not known["is_first"])
+        tests.demand_proofs(known["proven"], is_required=not known["is_first"])
 
     def _serve(self, goes_on: Callable[[], bool]) -> None:
         wall_per_machine = 1 / self._clock.seconds_per_wall_second
         while goes_on():
             self._service.step()
-            self._watchdog.feed(time.monotonic(), looks=self._guard.looks)
+            self._watchdog.feed(time.monotonic(), looks=self._guard.monitor.looks)
             self._doorbell.wait(self._service.patience_s * wall_per_machine)
 
 

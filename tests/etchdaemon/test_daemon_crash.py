@@ -51,11 +51,11 @@ def let_the_beam_be(guard, board, clock):
     def look(times):
         for _ in range(times):
             guard.note_loop_alive()
-            guard.look()
+            guard.monitor.look()
             clock.seconds += 0.01
 
     look(100)
-    guard.arm(ANSWERS, day=DAY)
+    guard.operator.arm(ANSWERS, day=DAY)
     look(50)
     board.closed[Input.ARM_BUTTON] = True
     look(20)

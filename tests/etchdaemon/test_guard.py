@@ -8,8 +8,8 @@ from types import SimpleNamespace
 import pytest
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.guard.guard import Guard
 from etchdaemon.guard.lock import HANGS
-from etchdaemon.guard.operator_api import Guard
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.inputs import Input, Output
@@ -39,12 +39,12 @@ class Box:
         for _ in range(times):
             if is_steered:
                 self.guard.note_loop_alive()
-            self.guard.look()
+            self.guard.monitor.look()
             self.clock.seconds += 0.01
 
     def start(self):
         self.look(100)
-        self.guard.arm(ANSWERS, day=DAY)
+        self.guard.operator.arm(ANSWERS, day=DAY)
         self.look(50)
         self.board.closed[Input.ARM_BUTTON] = True
         self.look(20)
@@ -200,7 +200,7 @@ def test_after_a_halt_the_contact_opens_before_the_board_is_read(box):
     box.start()
     box.clock.seconds += 1.0
 
-    box.guard.look()
+    box.guard.monitor.look()
 
     history = box.board.history
     assert history.index((Output.BEAM_ENABLE, False)) < history.index("read")
@@ -254,7 +254,7 @@ def test_a_guard_that_hangs_with_its_lock_is_a_trip_and_the_beam_goes_out(box):
         raise RuntimeError("late")
 
     box.interlocks.look = hang
-    looking = threading.Thread(target=box.guard.look)
+    looking = threading.Thread(target=box.guard.monitor.look)
     looking.start()
     assert hold.wait(5)
     box.clock.seconds += 0.06  # what was found just before the hang is believed for that long
@@ -313,7 +313,7 @@ def test_closing_drives_everything_off(box):
 
 def test_the_report_is_plain_and_names_every_rule_in_force(box):
     box.look(300)
-    report = json.loads(json.dumps(box.guard.report(day=DAY)))
+    report = json.loads(json.dumps(box.guard.operator.report(day=DAY)))
 
     assert [rule["name"] for rule in report["rules"]] == [r.name for r in box.interlocks.rules]
     assert {rule["state"] for rule in report["rules"]} == {"good", "bad"}  # the fan is off
@@ -324,14 +324,14 @@ def test_a_contact_that_opened_and_closed_is_told_once_a_day_and_shown(box):
     told = []
     records = SimpleNamespace(note_proof=lambda *proof: told.append(proof))
     guard = box.guard = Guard(box.interlocks, box.board, box.clock, records=records)
-    guard.recall_proofs({"flame": "2026-01-01"})
+    guard.contact_tests.recall_proofs({"flame": "2026-01-01"})
     for _ in range(2):
         box.board.closed[Input.STOP_CIRCUIT] = False
         box.look(20)
         box.board.closed[Input.STOP_CIRCUIT] = True
         box.look(20)
 
-    shown = {one["name"]: one["day"] for one in guard.report(day=DAY)["seen_to_open"]}
+    shown = {one["name"]: one["day"] for one in guard.operator.report(day=DAY)["seen_to_open"]}
 
     day = box.clock.utc_now()[:10]
     assert [(name, at_utc[:10]) for name, at_utc in told] == [("stop_circuit", day)]
@@ -342,7 +342,7 @@ def test_a_test_of_the_safety_relay_is_written_down_and_recalled(box):
     written = []
     records = SimpleNamespace(note_relay_test=lambda at_utc, **how: written.append((at_utc, how)))
     box.guard = Guard(box.interlocks, box.board, box.clock, records=records)
-    box.guard.recall_relay_test({"day": "2026-01-01", "has_passed": False})
+    box.guard.contact_tests.recall_relay_test({"day": "2026-01-01", "has_passed": False})
     recalled = box.guard.relay_trouble
 
     box.interlocks.relay.note_result(has_passed=True)
@@ -355,12 +355,12 @@ def test_a_test_of_the_safety_relay_is_written_down_and_recalled(box):
 
 def test_every_look_is_counted_and_one_that_fails_as_well(box, caplog):
     caplog.set_level("CRITICAL", logger="etchdaemon.guard")
-    before = box.guard.looks
+    before = box.guard.monitor.looks
     box.look(3)
     box.interlocks.look = None
     box.look(2)
 
-    assert box.guard.looks == before + 5
+    assert box.guard.monitor.looks == before + 5
 
 
 def test_whoever_steers_hears_once_when_the_contact_opened_that_ended_the_beam(box):
@@ -381,7 +381,7 @@ def test_whoever_steers_hears_once_when_the_contact_opened_that_ended_the_beam(b
 
 def test_however_fast_the_machines_time_runs_contacts_and_people_live_on_the_walls(box):
     box.look(100)
-    box.guard.arm(ANSWERS, day=DAY)
+    box.guard.operator.arm(ANSWERS, day=DAY)
     box.look(50)
     box.board.closed[Input.ARM_BUTTON] = True
     box.look(20)
@@ -391,7 +391,7 @@ def test_however_fast_the_machines_time_runs_contacts_and_people_live_on_the_wal
     box.clock.machine_ahead_s += 3600.0  # an hour of the head's, and none of anybody's
     box.look(1)
 
-    assert box.guard.why_not_start() is None
+    assert box.guard.operator.why_not_start() is None
 
 
 def test_a_reading_grows_old_by_the_walls_clock_while_the_machines_stands_still(box):
@@ -426,7 +426,7 @@ def test_a_cut_is_dated_by_the_machines_clock_so_that_its_place_can_be_found(box
     box.board.open(Input.LID)
     opened_at_s = box.clock.now_s()
     box.clock.seconds += 0.02
-    box.guard.look()
+    box.guard.monitor.look()
 
     assert box.guard.verdict().opened_at_s == opened_at_s
 
@@ -543,11 +543,11 @@ def test_a_trip_that_is_found_while_a_beam_is_asked_for_is_told_as_well(box):
 
 def test_what_is_wrong_with_the_board_itself_is_shown(box):
     box.look()
-    before = box.guard.report_key
+    before = box.guard.operator.report_key
     box.board.trouble = "No edges."
 
-    assert box.guard.report(day=DAY)["board_trouble"] == "No edges."
-    assert box.guard.report_key != before
+    assert box.guard.operator.report(day=DAY)["board_trouble"] == "No edges."
+    assert box.guard.operator.report_key != before
 
 
 def test_a_guard_that_fails_cuts_before_it_writes_its_log(box, monkeypatch):

@@ -84,7 +84,7 @@ def test_from_the_board_to_the_serial_wire(told, logbook, tmp_path, name, byte, 
         folder.mkdir()
         with LiveRig(folder, logbook) as rig:
             rig.run_live()
-            with LookingThread(rig.guard.look, rig.bell):
+            with LookingThread(rig.guard.monitor.look, rig.bell):
                 rig.start(rig.make_job(patch(40, 400)))
                 until(lambda rig=rig: rig.run is not None)  # an answer may be sooner than a look
                 until(lambda rig=rig: rig.run["etched_rows"] >= 1 or rig.run["ended"])
@@ -108,7 +108,7 @@ def test_from_a_flame_to_the_beam_where_the_beams_contact_is_welded(told, logboo
         folder.mkdir()
         with LiveRig(folder, logbook) as rig:
             rig.run_live()
-            with LookingThread(rig.guard.look, rig.bell):
+            with LookingThread(rig.guard.monitor.look, rig.bell):
                 rig.start(rig.make_job(patch(40, 400)))
                 until(lambda rig=rig: rig.run is not None)
                 until(lambda rig=rig: rig.run["etched_rows"] >= 1 or rig.run["ended"])
@@ -154,7 +154,7 @@ def test_what_a_look_costs(told):
         looks_ms = []
         for _ in range(2000):
             before_s = time.perf_counter()
-            box.guard.look()
+            box.guard.monitor.look()
             looks_ms.append((time.perf_counter() - before_s) * 1000)
 
     told("one look on four inputs", looks_ms)

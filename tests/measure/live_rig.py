@@ -7,7 +7,7 @@ by a third thread at the wall's pace.
 import threading
 import time
 
-from etchdaemon.guard.operator_api import Guard
+from etchdaemon.guard.guard import Guard
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.opened import OpenedInputs
 from etchdaemon.interlocks.asking import Interlocks

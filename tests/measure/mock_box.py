@@ -10,7 +10,7 @@ import time
 from gpiozero.pins.mock import MockFactory
 
 from etchdaemon.configuration.pin_map import Pin, PinMap
-from etchdaemon.guard.operator_api import Guard
+from etchdaemon.guard.guard import Guard
 from etchdaemon.hardware.clock import SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.gpio_board import GpioBoard
@@ -55,7 +55,7 @@ class MockBox:
         stack.callback(self.stop_steering)
         self.steering = threading.Thread(target=self.steer)
         self.steering.start()
-        stack.enter_context(LookingThread(self.guard.look, doorbell))
+        stack.enter_context(LookingThread(self.guard.monitor.look, doorbell))
         self.reader, self.writer = os.pipe()
         self.delivering = threading.Thread(target=self.deliver)
         self.delivering.start()
@@ -92,13 +92,13 @@ class MockBox:
         os.close(self.writer)
 
     def get_ready(self):
-        until(lambda: not self.guard.report(day=DAY)["trips"])
+        until(lambda: not self.guard.operator.report(day=DAY)["trips"])
         time.sleep(0.3)
-        self.guard.arm(ANSWERS, day=DAY)
-        until(lambda: self.guard.report(day=DAY)["arming"]["step"].startswith("waiting"))
+        self.guard.operator.arm(ANSWERS, day=DAY)
+        until(lambda: self.guard.operator.report(day=DAY)["arming"]["step"].startswith("waiting"))
         self.press()
-        until(lambda: self.guard.report(day=DAY)["phase"] == "armed")
-        until(lambda: self.guard.report(day=DAY)["extraction"] == "The extraction runs.")
+        until(lambda: self.guard.operator.report(day=DAY)["phase"] == "armed")
+        until(lambda: self.guard.operator.report(day=DAY)["extraction"] == "The extraction runs.")
         self.guard.begin_run(StartRequest(lasts_s=60, starts_at=NOON))
 
     def press(self):
@@ -117,7 +117,7 @@ class MockBox:
 
     def was_reset(self):
         try:
-            self.guard.reset(["lid closed"])
+            self.guard.operator.reset(["lid closed"])
         except Exception:  # noqa: BLE001 - not good again yet
             return False
         return True

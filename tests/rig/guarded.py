@@ -1,7 +1,7 @@
 """The rig with a guarded box: interlocks on the practice machine's own board."""
 
 from etchdaemon.errors import BoardLost
-from etchdaemon.guard.operator_api import Guard
+from etchdaemon.guard.guard import Guard
 from etchdaemon.hardware.opened import EDGES_LOST
 from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
@@ -87,7 +87,7 @@ class GuardedRig(Rig):
             now_s = self.machine.now_s
             if now_s >= self.looks_at_s - STEP_S / 2 and not self.wires.hangs:
                 self.looks_at_s = now_s + LOOKS_EVERY_S
-                self.guard.look()
+                self.guard.monitor.look()
             self.service.step()
             self.machine.advance(STEP_S)
 

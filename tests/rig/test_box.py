@@ -234,7 +234,7 @@ def test_a_failing_guard_ends_the_run(etching, caplog):
 
 
 def test_a_guard_that_no_longer_looks_ends_the_run(etching):
-    etching.guard.look = lambda: None
+    etching.guard.monitor.look = lambda: None
 
     etching.wait(0.3)
 
@@ -244,7 +244,7 @@ def test_a_guard_that_no_longer_looks_ends_the_run(etching):
 
 def test_a_loop_that_hangs_loses_its_beam(etching):
     for _ in range(75):
-        etching.guard.look()
+        etching.guard.monitor.look()
         etching.machine.advance(0.004)
 
     assert not etching.is_beam_enabled

@@ -46,7 +46,7 @@ def no_line_was_sent(rig):
 def stand_still(rig, seconds):
     """Let the guard look and the machine move, but not the loop."""
     for _ in range(round(seconds / LOOKS_EVERY_S)):
-        rig.guard.look()
+        rig.guard.monitor.look()
         rig.machine.advance(LOOKS_EVERY_S)
 
 

@@ -116,7 +116,7 @@ def test_a_daemon_that_stood_still_is_one_cause_and_one_trip_to_reset(rig, wakes
     rig.etch_until_row(3)
 
     rig.machine.advance(5.0)
-    rig.guard.look() if wakes_first == "guard" else rig.service.step()
+    rig.guard.monitor.look() if wakes_first == "guard" else rig.service.step()
     rig.wait_for_the_end()
     rig.wait(1.0)
     (trip,) = rig.box["trips"]
@@ -164,7 +164,7 @@ def test_a_lid_opened_while_the_daemon_stood_still_is_told_of_as_well(rig):
 
     rig.board.open_lid()
     rig.machine.advance(5.0)
-    rig.guard.look()  # whichever of the two wakes up first
+    rig.guard.monitor.look()  # whichever of the two wakes up first
     rig.wait_for_the_end()
 
     assert "held up for 5.0 s" in rig.run["because"]

@@ -48,6 +48,6 @@ def test_a_guard_that_is_late_in_an_etch_cuts_it_short_and_the_end_is_written(ri
 def test_a_guard_that_never_comes_back_ends_the_daemon(rig):
     with rig.guard._lock.looking():
         for _ in range(MOST_MISSED):
-            rig.guard.report(day=DAY)
+            rig.guard.operator.report(day=DAY)
         with pytest.raises(GuardHangs, match="does not answer"):
-            rig.guard.report(day=DAY)
+            rig.guard.operator.report(day=DAY)

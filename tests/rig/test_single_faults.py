@@ -149,7 +149,7 @@ class RecordsOnASlowCard(MemoryRecords):
     def _write_slowly(self):
         for _ in range(50):
             self.rig.machine.advance(0.010)
-            self.rig.guard.look()
+            self.rig.guard.monitor.look()
 
     def start_run(self, **start):
         self._write_slowly()

@@ -16,6 +16,7 @@ class Unguarded:
 
     def __init__(self, contact):
         self._contact = contact
+        self.operator = self  # people ask the same one
 
     def allow(self):
         self._contact.allow()

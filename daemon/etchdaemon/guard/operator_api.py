@@ -1,31 +1,41 @@
-"""The guard: its lookout, and what people ask of it."""
+"""What people ask of the guard, and what the page shows of the box."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from etchdaemon.errors import CommandRefused, GuardHangs
-from etchdaemon.guard.interlock_monitor import InterlockMonitor
-from etchdaemon.guard.lock import HANGS
-from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
+from etchdaemon.guard.board_io import BoardIo
+from etchdaemon.guard.lock import HANGS, GuardLock
+from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.start.starting import StartRequest, confirmations_for
+from etchdaemon.ports import Clock
 
 MOST_MISSED: Final = 10  # reports, each after a tenth of a second of waiting
 
 
-class Guard(InterlockMonitor):
-    """Keeps the lookout, and answers people; implements `ports.Guard`."""
+class OperatorApi:
+    """Implements `ports.BoxOperator`; every call raises CommandRefused where the guard hangs."""
 
-    _reported: dict[str, Any] | None = None
-    _missed = 0  # reports in a row that could not be had
-
-    @property
-    def watches_only_because(self) -> str | None:
-        """Why the box only watches; None where it may do more."""
-        return watches_only_because(self._interlocks.setup.wired)
+    def __init__(
+        self,
+        interlocks: Interlocks,
+        board_io: BoardIo,
+        *,
+        lock: GuardLock,
+        clock: Clock,
+        ask_for_look: Callable[[], None],
+    ) -> None:
+        self._interlocks = interlocks
+        self._board_io = board_io
+        self._lock = lock
+        self._clock = clock
+        self._ask_for_look = ask_for_look
+        self._last_report: dict[str, Any] | None = None
+        self._missed = 0  # reports in a row that could not be had
 
     def why_not_start(self) -> str | None:
-        """Return what stands in the way of a start as far as the box goes, or None."""
+        """Return what forbids a start at the box, or None."""
         try:
             with self._lock.held():
                 self._interlocks.refuse_start(self._clock.wall_s())
@@ -71,47 +81,41 @@ class Guard(InterlockMonitor):
             self._interlocks.checklist.note_bed_touched()
 
     def try_output(self, name: str, *, is_on: bool) -> None:
-        """Try an output of that name for a moment, or leave off; raise CommandRefused."""
+        """Try an output of that name for a moment, or stop trying; raise CommandRefused."""
         with self._lock.held():
             self._interlocks.try_output(name, is_on=is_on, now_s=self._clock.wall_s())
         self._ask_for_look()
 
     def wiring(self) -> dict[str, Any]:
-        """Return every input as it is and every output as it was driven: plain JSON values."""
+        """Return every input as read and every output as driven: plain JSON values."""
         with self._lock.held():
             box = self._interlocks
             driven = self._board_io.driven
             return box.wiring.report(driven, is_free=box.is_free, now_s=self._clock.wall_s())
 
     def report(self, *, day: str) -> dict[str, Any]:
-        """Return what a person is shown: plain JSON values.
+        """Return what the page shows of the interlocks on `day`: plain JSON values.
 
-        A guard that is late, as on a busy board, shows what it showed last. Raise GuardHangs when
-        it stays away for a second or two: the daemon had better be started again.
+        Where the guard is late, as on a busy board, that is the last report. Raise GuardHangs
+        after a second or two of it: the daemon then has to be restarted.
         """
         try:
             with self._lock.held():
                 report = report_of(self._interlocks, day=day, now_s=self._clock.wall_s())
-                self._reported = report | {"board_trouble": self.trouble}
+                self._last_report = report | {"board_trouble": self._board_io.trouble}
         except CommandRefused:
             self._missed += 1
-            if self._reported is None or self._missed > MOST_MISSED:
+            if self._last_report is None or self._missed > MOST_MISSED:
                 raise GuardHangs(HANGS) from None
         else:
             self._missed = 0
-        return self._reported
+        return self._last_report
 
-    def recall_proofs(self, days: Mapping[str, str]) -> None:
-        """Take the days on which contacts were last seen to open, by their inputs' names."""
-        with self._lock.held():
-            self._interlocks.proofs.recall(days)
-
-    def demand_proofs(self, proven: Collection[str], *, is_required: bool) -> None:
-        """Ask for what was not `proven` at the present pins; `is_required`: before arming."""
-        with self._lock.held():
-            self._interlocks.proofs.demand(proven, is_required=is_required)
-
-    def recall_relay_test(self, last: Mapping[str, Any]) -> None:
-        """Take the `day` of the safety relay's last test, and whether it `has_passed`."""
-        with self._lock.held():
-            self._interlocks.relay.recall(last)
+    @property
+    def report_key(self) -> tuple[object, ...]:
+        """A value that differs whenever `report` has something new to show at once."""
+        box = self._interlocks
+        trips = tuple((trip.rule.name, trip.reaction) for trip in box.latch.trips)
+        step = (box.arming.step, box.senses.fan.step)
+        relay = (box.required_action, box.relay.trouble)
+        return (box.phase, *step, box.people.asked_for, relay, trips, self._board_io.trouble)

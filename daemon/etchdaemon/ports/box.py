@@ -26,12 +26,17 @@ class BeamEnable(Protocol):
 class Guard(BeamEnable, Protocol):
     """The interlocks as the loop sees them; `allow` only asks, and the contact may stay open.
 
-    Whoever is refused gets CommandRefused, with a sentence for the person.
+    A refusal raises CommandRefused, with a sentence for the person.
     """
 
     @property
+    def operator(self) -> "BoxOperator":
+        """The same box as people see it."""
+        ...
+
+    @property
     def phase(self) -> Phase:
-        """How far the box is."""
+        """Whether the box is idle, armed or etching."""
         ...
 
     @property
@@ -39,18 +44,9 @@ class Guard(BeamEnable, Protocol):
         """Why the box only watches, and no line that moves or burns is sent; else None."""
         ...
 
-    def has_settled(self) -> bool:
-        """Return whether it is long enough since `allow` for the beam to be counted on."""
-        ...
-
     @property
     def trouble(self) -> str | None:
         """A sentence where the board does less than it should, else None."""
-        ...
-
-    @property
-    def report_key(self) -> tuple[object, ...]:
-        """Something that differs whenever a person has to be shown something new."""
         ...
 
     def note_loop_alive(self, *, is_waiting: bool = False) -> None:
@@ -58,31 +54,27 @@ class Guard(BeamEnable, Protocol):
         ...
 
     def note_controller(self, *, obeys: bool) -> None:
-        """Note whether the controller does what it is told; while it does not, no heartbeat."""
+        """Note whether the controller obeys; while it does not, the heartbeat stops."""
         ...
 
     def verdict(self) -> Verdict:
-        """Return what is asked of the machine now, and the trips since this was asked last."""
+        """Return what the loop has to do now, with every trip since the last call."""
+        ...
+
+    def has_settled(self) -> bool:
+        """Return whether it is long enough since `allow` for contact and laser to follow."""
         ...
 
     def may_burn(self) -> bool:
-        """Return whether the contact has closed and nothing speaks against a beam."""
-        ...
-
-    def why_not_start(self) -> str | None:
-        """Return what stands in the way of a start as far as the box goes, or None."""
-        ...
-
-    def confirmations_for(self, request: StartRequest) -> Mapping[str, str | None]:
-        """Return what people have to confirm with such a start."""
+        """Return whether the contact is closed, has settled, and no rule forbids the beam."""
         ...
 
     def begin_run(self, request: StartRequest) -> Mapping[str, object]:
-        """Let a run start, and return what its record says of the box."""
+        """Begin a run, and return what its record says of the box."""
         ...
 
     def resume_run(self) -> None:
-        """Let a held run go on."""
+        """Resume a held run."""
         ...
 
     def end_run(self) -> None:
@@ -90,15 +82,15 @@ class Guard(BeamEnable, Protocol):
         ...
 
     def note_fault(self) -> None:
-        """Note that controller or cable have ended the run, so that the buzzer calls somebody."""
+        """Note that a fault of controller or cable ended the run, so that the buzzer sounds."""
         ...
 
     def recall_end(self, ago_s: float) -> None:
-        """Note that a run of an earlier life of the daemon ended so many seconds ago."""
+        """Note that the last run before this start of the daemon ended `ago_s` seconds ago."""
         ...
 
     def take_attendance_notes(self) -> Sequence[AttendanceNote]:
-        """Return what was answered since this was asked last, for the records; empty mostly."""
+        """Return what was answered, or not, since the last call; empty mostly."""
         ...
 
     @property
@@ -109,7 +101,8 @@ class Guard(BeamEnable, Protocol):
     def test_relay(self) -> bool:
         """Begin to test the safety relay, before the contact opens at a run's end.
 
-        Return whether that makes sense; the machine rests and its beam was seen to be off.
+        Return False, without a test, where it would prove nothing. The caller has seen the machine
+        at rest and the controller's beam off.
         """
         ...
 
@@ -119,7 +112,19 @@ class Guard(BeamEnable, Protocol):
 
     @property
     def relay_trouble(self) -> str | None:
-        """What a person is told after a test that failed."""
+        """The sentence for a person after a test that failed, else None."""
+        ...
+
+
+class BoxOperator(Protocol):
+    """The interlocks as people see them. A refusal raises CommandRefused, with a sentence."""
+
+    def why_not_start(self) -> str | None:
+        """Return what forbids a start at the box, or None."""
+        ...
+
+    def confirmations_for(self, request: StartRequest) -> Mapping[str, str | None]:
+        """Return what people have to confirm with such a start."""
         ...
 
     def arm(
@@ -145,15 +150,20 @@ class Guard(BeamEnable, Protocol):
         ...
 
     def try_output(self, name: str, *, is_on: bool) -> None:
-        """Try an output for a moment, or leave off."""
+        """Try an output for a moment, or stop trying."""
         ...
 
     def wiring(self) -> Mapping[str, Any]:
-        """Return every input as it is and every output as it was driven: plain JSON values."""
+        """Return every input as read and every output as driven: plain JSON values."""
         ...
 
     def report(self, *, day: str) -> Mapping[str, Any]:
-        """Return what a person is shown: plain JSON values."""
+        """Return what the page shows of the interlocks on `day`: plain JSON values."""
+        ...
+
+    @property
+    def report_key(self) -> tuple[object, ...]:
+        """A value that differs whenever `report` has something new to show at once."""
         ...
 
 

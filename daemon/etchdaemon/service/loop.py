@@ -224,13 +224,13 @@ class Service:
     def _ask_box(self, request: Request, _now_s: float) -> None:
         """Hand a wish to the interlocks."""
         day = self._clock.utc_now()[:10]
-        INTERLOCK_COMMANDS[request.command](self._guard, request.arguments, day)
+        INTERLOCK_COMMANDS[request.command](self._guard.operator, request.arguments, day)
         request.accept()
 
     def _tell(self, request: Request, _now_s: float) -> None:
         """Tell what is too much for every snapshot."""
         request.accept(
-            self._guard.wiring()
+            self._guard.operator.wiring()
             if request.command == "wiring"
             else settings_of(self._machine.facts)
             | {"controller": self._machine.measured.shown(self._machine.facts)}

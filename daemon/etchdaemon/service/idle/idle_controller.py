@@ -150,7 +150,7 @@ class IdleController:
         self.jog.told = ""
         if command in WRITES_ORIGIN:
             self._machine.epoch.origin = None  # until it is read back
-        self._guard.disarm()
+        self._guard.operator.disarm()
         self._machine.begin(chore, now_s)
         if chore.is_homing:
             self._machine.epoch.note_move()
@@ -275,7 +275,7 @@ class IdleController:
     def _refuse_unarmed(self) -> None:
         """Raise CommandRefused unless the box is armed, saying what it lacks."""
         if self._run_state.state in CAN_BE_ARMED:
-            raise CommandRefused(self._guard.why_not_start() or NOT_ARMED)
+            raise CommandRefused(self._guard.operator.why_not_start() or NOT_ARMED)
         next_state(self._run_state.state, Command.START)
 
     def _start_etch(self, request: Request) -> Etch:
@@ -332,7 +332,7 @@ class IdleController:
         try:
             if beam_off.failure is not None:
                 raise CommandRefused(beam_off.failure)
-            arm(self._guard, request.arguments, self._clock.utc_now()[:10])
+            arm(self._guard.operator, request.arguments, self._clock.utc_now()[:10])
         except EtchdaemonError as error:
             request.refuse(error)
         else:

@@ -4,24 +4,24 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from etchdaemon.interlocks.rules.rule_table import Phase
-from etchdaemon.ports import Guard
+from etchdaemon.ports import BoxOperator
 from etchdaemon.run.states import State
 
 CAN_BE_ARMED: Final = frozenset((State.LOADED, State.ENDED))
 Arguments = Mapping[str, Any]
 
 
-def arm(guard: Guard, arguments: Arguments, day: str) -> None:
+def arm(box: BoxOperator, arguments: Arguments, day: str) -> None:
     """Begin arming, once the controller's beam was seen to be off; raise CommandRefused."""
-    guard.arm(arguments["answers"], day=day, with_heartbeat_test=bool(arguments["test_heartbeat"]))
+    box.arm(arguments["answers"], day=day, with_heartbeat_test=bool(arguments["test_heartbeat"]))
 
 
-INTERLOCK_COMMANDS: Final[Mapping[str, Callable[[Guard, Arguments, str], None]]] = {
-    "disarm": lambda guard, _arguments, _day: guard.disarm(),
-    "reset": lambda guard, arguments, _day: guard.reset(arguments["names"]),
-    "answer_round": lambda guard, _arguments, _day: guard.answer_round(),
-    "try_output": lambda guard, said, _day: guard.try_output(said["name"], is_on=said["on"]),
-    "bed_touched": lambda guard, _arguments, _day: guard.note_bed_touched(),
+INTERLOCK_COMMANDS: Final[Mapping[str, Callable[[BoxOperator, Arguments, str], None]]] = {
+    "disarm": lambda box, _arguments, _day: box.disarm(),
+    "reset": lambda box, arguments, _day: box.reset(arguments["names"]),
+    "answer_round": lambda box, _arguments, _day: box.answer_round(),
+    "try_output": lambda box, said, _day: box.try_output(said["name"], is_on=said["on"]),
+    "bed_touched": lambda box, _arguments, _day: box.note_bed_touched(),
 }
 
 

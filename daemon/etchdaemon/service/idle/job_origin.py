@@ -55,7 +55,7 @@ class JobOrigin:
             return
         if not is_under_way:
             try:
-                self._guard.disarm()
+                self._guard.operator.disarm()
             except CommandRefused:  # the guard is late: it is asked again at the next look
                 return
         self._epoch_seen = epoch.number

@@ -81,7 +81,7 @@ class JogController:
             moving = measuring_for(machine=machine, bed=bed)
         else:
             moving = move_for(name, said, machine=machine, bed=bed, job=job)
-        self._guard.disarm()
+        self._guard.operator.disarm()
         self.told = ""
         self._ready_sentence, machine.sentence = machine.sentence, UNDER_WAY
         machine.epoch.note_move()

@@ -76,7 +76,7 @@ class Publishing:
             machine.epoch.origin,
             loop_state.inspection.standing,
             loop_state.unfinished,
-            self._guard.report_key,
+            self._guard.operator.report_key,
         )
         if seen == self._shown and now_s < self._again_at_s:
             return
@@ -84,7 +84,7 @@ class Publishing:
         objection = loop_state.origin.objection(loop_state.job)
         self._again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
         at_utc = self._clock.utc_now()
-        report = self._guard.report(day=at_utc[:10])
+        report = self._guard.operator.report(day=at_utc[:10])
         self._commands.publish(
             {
                 "at_utc": at_utc,
@@ -112,14 +112,14 @@ class Publishing:
             lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
             starts_at=datetime.fromisoformat(at_utc).astimezone(),
         )
-        return self._guard.confirmations_for(wish)
+        return self._guard.operator.confirmations_for(wish)
 
     def _may(
         self, loop_state: LoopState, report: Mapping[str, Any], *, is_placed: bool
     ) -> list[str]:
         is_fit = self._machine.is_ready and not loop_state.is_pending and is_placed
         is_fit = is_fit and loop_state.inspection.can_be_armed
-        may_start = is_fit and self._guard.why_not_start() is None
+        may_start = is_fit and self._guard.operator.why_not_start() is None
         may = [
             w.value for w in commands_in(loop_state.state) if w is not Command.START or may_start
         ]
