@@ -3,7 +3,7 @@
 import threading
 from dataclasses import replace
 
-from etchdaemon.interlocks.attendance import AttendanceRules
+from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.service.idle.job_origin import earlier_origin
 from etchpath.foreign_job import write_foreign_job
