@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from darkroom.camera import Shot, photograph
-from darkroom.cards import HEAD, commands, first_grid, power_card, register_card, tone_card
+from darkroom.cards import HEAD, first_grid, power_card, register_card, tone_card, wishes
 from darkroom.practice import burn_on_practice
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchpractice.tile.surface import surfaces
@@ -130,7 +130,7 @@ def test_what_the_practice_machine_s_surfaces_lead_to(surface, watts, tmp_path):
 
     grid, outcomes = first_grid(head), []
     for number in (1, 2):
-        card = lay_out_power_card(commands(number=number, head=head), grid)
+        card = lay_out_power_card(wishes(number=number, head=head), grid)
         outcomes.append(choose(card, read(card), {}, earlier=outcomes))
         grid = Grid.over(outcomes[-1].next_range, *SECOND_STEPS)
     choice = outcomes[-1].choice
@@ -143,9 +143,9 @@ def test_what_the_practice_machine_s_surfaces_lead_to(surface, watts, tmp_path):
         power_ratio=choice.power_ratio,
         line_spacing_mm=0.1,
     )
-    greys = lay_out_tone_card(commands(number=3, head=head), recipe)
+    greys = lay_out_tone_card(wishes(number=3, head=head), recipe)
     tone = read_tone(greys, read(greys))
-    hairlines = lay_out_register_card(commands(number=4, head=head), recipe)
+    hairlines = lay_out_register_card(wishes(number=4, head=head), recipe)
     register = register_by_camera(read(hairlines)).register
     lead = register.lead_mm(choice.feed_mm_per_min) - head.register.lead_mm(choice.feed_mm_per_min)
     print(
