@@ -1,49 +1,43 @@
-"""Fixtures for every folder of tests."""
+"""Which tests run where nothing is said of them, and how hard Hypothesis tries."""
 
 import signal
+from pathlib import Path
 
-import pytest
 from hypothesis import HealthCheck, settings
 
-from etchpractice.machine import PracticeMachine
-from rig.bench import Rig
+ON_DEMAND = ("measure", "network", "board")  # `-m` has to name them
+SLOW_FOLDERS = ("processes", "systemd")
+NOT_SLOW = "not slow"
+QUICK_EXAMPLES = 10  # where a property does not say how many it takes
 
 # The same examples everywhere, and no clock: a busy machine must not fail a property.
 settings.register_profile(
     "house", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )
-settings.load_profile("house")
+settings.register_profile(
+    "quick", parent=settings.get_profile("house"), max_examples=QUICK_EXAMPLES
+)
 
 # Whoever runs the tests in the background of a shell has Ctrl-C ignored, by every child as well.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
-@pytest.fixture
-def rig(tmp_path):
-    """The daemon on an 8-bit practice machine, in memory, with time moved by hand."""
-    with Rig(tmp_path) as made:
-        yield made
+def pytest_configure(config):
+    settings.load_profile("quick" if NOT_SLOW in config.option.markexpr else "house")
 
 
-@pytest.fixture
-def rig_beside(tmp_path):
-    """A second one, to compare with."""
-    folder = tmp_path / "beside"
-    folder.mkdir()
-    with Rig(folder) as made:
-        yield made
-
-
-@pytest.fixture
-def rig_of(tmp_path):
-    """Make a rig on a practice machine with other settings or another firmware."""
-    made = []
-
-    def make(**machine):
-        made.append(Rig(tmp_path, PracticeMachine(**machine)))
-        return made[-1]
-
-    yield make
-    for rig in made:
-        rig.service.close()
+def pytest_collection_modifyitems(config, items):
+    """Mark what is slow by its folder, and leave out what is run on demand only."""
+    slow = [Path(__file__).with_name(name) for name in SLOW_FOLDERS]
+    asked = config.option.markexpr
+    left_out = [name for name in ON_DEMAND if name not in asked]
+    chosen, others = [], []
+    for item in items:
+        if any(folder in item.path.parents for folder in slow):
+            item.add_marker("slow")
+        is_left_out = any(item.get_closest_marker(name) for name in left_out)
+        (others if is_left_out else chosen).append(item)
+    if others:
+        config.hook.pytest_deselected(items=others)
+        items[:] = chosen

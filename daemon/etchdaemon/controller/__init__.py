@@ -1,1 +1,1 @@
-"""The controller's protocol: bytes in and events out, without a port or a clock."""
+"""What the motion controller says and is told: pure, bytes in and events out."""

@@ -78,7 +78,7 @@ class Records(Protocol):
 
     @property
     def storage(self) -> Mapping[str, Any]:
-        """Free space and backups, as the snapshot shows them; reads no disk."""
+        """What people are told of room and backups, as the snapshot shows it; asks no disk."""
         ...
 
 

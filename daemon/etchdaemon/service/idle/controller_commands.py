@@ -1,10 +1,10 @@
-"""The commands that the controller takes between runs, and when: a table."""
+"""What a person may have the controller do between runs, and when: a table."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from etchdaemon.controller import controller_command
+from etchdaemon.controller import controller_command as chore
 from etchdaemon.controller.controller_command import ControllerCommand
 from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused
@@ -16,7 +16,7 @@ SET_ORIGIN: Final = "set_origin"
 
 @dataclass(frozen=True, slots=True)
 class CommandKind:
-    """One command: its lines, its time limit, and when it can be given."""
+    """One chore: its lines, how long it may take, and when it makes sense."""
 
     lines: tuple[bytes, ...]
     patience_s: float
@@ -26,19 +26,19 @@ class CommandKind:
 
 CONTROLLER_COMMANDS: Final[Mapping[str, CommandKind]] = {
     "home": CommandKind(
-        (controller_command.HOME,),
+        (chore.HOME,),
         _HOMING_PATIENCE_S,
         lambda facts: facts.was_questioned and facts.settings.can_home,
         "This machine has no switches to home by, or is not at rest.",
     ),
     "unlock": CommandKind(
-        (controller_command.UNLOCK,),
+        (chore.UNLOCK,),
         PATIENCE_S,
         lambda facts: facts.was_questioned and facts.can_unlock,
         "The controller is not locked.",
     ),
     SET_ORIGIN: CommandKind(
-        controller_command.SET_ORIGIN,
+        chore.SET_ORIGIN,
         PATIENCE_S,
         lambda facts: facts.was_questioned and facts.report.is_idle,
         "The origin can be set only while the machine is unlocked and at rest.",
@@ -54,7 +54,7 @@ def commands_for(facts: Facts | None) -> tuple[str, ...]:
 
 
 def command_for(name: str, facts: Facts | None) -> ControllerCommand:
-    """Return the sequence of the command `name`; raise CommandRefused when it cannot run now."""
+    """Return the chore of that name; raise CommandRefused where it makes no sense now."""
     kind = CONTROLLER_COMMANDS[name]
     if facts is None or facts.firmware is None or not kind.is_fit(facts):
         raise CommandRefused(kind.not_now)

@@ -1,4 +1,4 @@
-"""Jogging between runs: start a move, stop it, and report how it ended."""
+"""The head between runs: it is sent somewhere, stopped on its way, and what came of it is told."""
 
 from typing import Any, Final
 
