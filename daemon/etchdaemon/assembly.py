@@ -35,8 +35,8 @@ from etchdaemon.hardware.serial_port import opener
 from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.hardware.synchronisation import is_clock_synchronised
 from etchdaemon.hardware.watchdog import Watchdog
-from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.setup import PRACTICE, Setup
 from etchdaemon.logbook.logbook import Logbook
@@ -117,7 +117,7 @@ class Daemon:
             is_clock_synchronised=is_clock_synchronised,
         )
         self._guard = Guard(
-            Interlocks(box.setup),
+            InterlockEngine(box.setup),
             box.board,
             clock,
             wake=self._doorbell.ring,

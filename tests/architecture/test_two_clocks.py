@@ -8,11 +8,11 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 USE = """
-from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.ports import Clock
 
-def judge(box: Interlocks, clock: Clock) -> None:
+def judge(box: InterlockEngine, clock: Clock) -> None:
     box.judge(clock.{judged}())
     Edge(clock.{edge_wall}(), clock.{edge_machine}())
 """

@@ -10,7 +10,7 @@ from etchdaemon.configuration.faults import FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import load_configuration, read_configuration
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules.rule_table import Air
@@ -89,14 +89,14 @@ def test_every_entry_arrives_where_it_belongs():
 
 
 def test_the_rules_in_force_are_the_written_ones():
-    rules = {rule.name: rule for rule in Interlocks(read_configuration(FULL).setup).rules}
+    rules = {rule.name: rule for rule in InterlockEngine(read_configuration(FULL).setup).rules}
 
     assert rules["fumes extracted"].trip_delay_s == 1.5
     assert rules["no flame or smoke"].air is Air.ON
 
 
 def test_what_is_set_otherwise_is_shown_beside_its_rule_with_the_reason():
-    interlocks = Interlocks(read_configuration(FULL).setup)
+    interlocks = InterlockEngine(read_configuration(FULL).setup)
     report = report_of(interlocks, day="2026-05-04", now_s=1.0)
     changed = {
         rule["name"]: rule["changed"].removeprefix("Set otherwise for this box: ")
@@ -113,7 +113,7 @@ def test_what_is_set_otherwise_is_shown_beside_its_rule_with_the_reason():
 
 def test_a_box_without_a_lid_contact_is_read_but_only_watches():
     text = MINIMAL.replace("[inputs.lid]\npin = 16\n", "")
-    interlocks = Interlocks(read_configuration(text).setup)
+    interlocks = InterlockEngine(read_configuration(text).setup)
 
     with pytest.raises(CommandRefused, match="only watches"):
         interlocks.arm({}, day="2026-05-04", now_s=1.0)

@@ -10,8 +10,8 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchdaemon.guard.guard import Guard
 from etchdaemon.guard.lock import HANGS
-from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.rule_table import Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -28,16 +28,16 @@ class Box:
         self.setup = Setup(wired=EVERYTHING, **changes)
         self.board = MemoryBoard(self.clock, self.setup.inputs)
         self.woken = 0
-        self.interlocks = Interlocks(self.setup)
+        self.interlocks = InterlockEngine(self.setup)
         self.guard = Guard(self.interlocks, self.board, self.clock, wake=self.wake)
 
     def wake(self):
         self.woken += 1
         self.board.history.append("woken")
 
-    def look(self, times=1, *, is_steered=True):
+    def look(self, times=1, *, is_loop_alive=True):
         for _ in range(times):
-            if is_steered:
+            if is_loop_alive:
                 self.guard.note_loop_alive()
             self.guard.monitor.look()
             self.clock.seconds += 0.01
@@ -71,7 +71,7 @@ def test_every_output_is_off_before_anything_else_happens():
     board = MemoryBoard(clock)
     board.outputs = dict.fromkeys(Output, True)
 
-    Guard(Interlocks(Setup(wired=EVERYTHING)), board, clock)
+    Guard(InterlockEngine(Setup(wired=EVERYTHING)), board, clock)
 
     assert board.outputs == dict.fromkeys(Output, False)
 
@@ -170,7 +170,7 @@ def test_a_lost_board_trips_and_what_comes_back_is_driven_afresh(box):
 def test_a_loop_that_hangs_loses_its_beam_within_three_tenths_of_a_second(box):
     box.start()
 
-    box.look(27, is_steered=False)
+    box.look(27, is_loop_alive=False)
 
     assert not box.is_beam_on
 
@@ -209,11 +209,11 @@ def test_after_a_halt_the_contact_opens_before_the_board_is_read(box):
 def test_a_guard_whose_own_judgement_fails_never_brings_the_beam_back(box, monkeypatch, caplog):
     box.start()
 
-    def found(now_s):
+    def breaches(now_s):
         raise RuntimeError("told to")
 
     with monkeypatch.context() as broken:
-        broken.setattr(box.interlocks.senses, "found", found)
+        broken.setattr(box.interlocks.sampler, "breaches", breaches)
         box.look(5)
         assert not box.is_beam_on
     box.look(200)
@@ -488,7 +488,7 @@ def test_a_loop_that_stays_away_after_a_halt_is_a_cause_of_its_own(box):
     box.start()
     box.clock.seconds += 5.0
 
-    box.look(30, is_steered=False)
+    box.look(30, is_loop_alive=False)
 
     trips = [trip.rule.name for trip in box.interlocks.latch.trips]
     assert trips == ["guard well", "daemon's loop alive"]

@@ -125,7 +125,7 @@ def test_a_button_that_is_down_at_the_start_of_the_box_shows_nobody(bench):
     bench.open(Input.ARM_BUTTON)
     bench.run(0.1)
 
-    assert not bench.interlocks.senses.presence.is_recent(bench.now_s)
+    assert not bench.interlocks.sampler.presence.is_recent(bench.now_s)
 
 
 @pytest.mark.parametrize(("down_s", "is_press"), [(0.05, False), (0.08, False), (0.15, True)])
@@ -136,7 +136,7 @@ def test_a_press_lasts_a_tenth_of_a_second_at_least(bench, down_s, is_press):
     bench.open(Input.ARM_BUTTON)
     bench.run(0.1)
 
-    assert bench.interlocks.senses.presence.is_recent(bench.now_s) is is_press
+    assert bench.interlocks.sampler.presence.is_recent(bench.now_s) is is_press
 
 
 def test_two_samples_that_bridge_a_release_are_no_press(bench):
@@ -148,7 +148,7 @@ def test_two_samples_that_bridge_a_release_are_no_press(bench):
     bench.open(Input.ARM_BUTTON)
     bench.run(0.1)
 
-    assert not bench.interlocks.senses.presence.is_recent(bench.now_s)
+    assert not bench.interlocks.sampler.presence.is_recent(bench.now_s)
 
 
 def test_an_edge_of_the_lid_without_an_open_sample_is_nobody_at_the_machine():
@@ -158,14 +158,14 @@ def test_an_edge_of_the_lid_without_an_open_sample_is_nobody_at_the_machine():
     bench.tick(opened=(Input.LID, Input.LID_SECOND))
     bench.run(2)
 
-    assert not bench.interlocks.senses.presence.is_recent(bench.now_s)
+    assert not bench.interlocks.sampler.presence.is_recent(bench.now_s)
 
 
 def test_a_button_that_is_bridged_is_found_and_nothing_is_armed(bench):
     bench.run(1)
     bench.close(Input.ARM_BUTTON)
     bench.run(9)
-    found = bench.interlocks.senses.found(bench.now_s)
+    found = bench.interlocks.sampler.breaches(bench.now_s)
     assert Condition.BUTTON_RELEASED not in {one.rule.requires for one in found}
     bench.run(2)
 

@@ -31,7 +31,7 @@ def bench_with_rounds():
 def test_a_watch_round_that_nobody_answers_holds_at_the_rows_end():
     bench = bench_with_rounds()
     bench.run(5 * 60 + 1)
-    asked = bench.interlocks.people.rounds.is_asking
+    asked = bench.interlocks.attendance.rounds.is_asking
     before = bench.reaction
 
     bench.run(2 * 60)
@@ -48,11 +48,11 @@ def test_an_answered_round_starts_the_next_interval():
     bench.interlocks.answer_round(bench.now_s)
 
     bench.run(5 * 60 - 1)
-    between = bench.interlocks.people.rounds.is_asking
+    between = bench.interlocks.attendance.rounds.is_asking
     bench.run(2)
 
     assert not between
-    assert bench.interlocks.people.rounds.is_asking
+    assert bench.interlocks.attendance.rounds.is_asking
 
 
 def test_the_buzzer_asks_too():
@@ -68,14 +68,14 @@ def test_the_button_at_the_machine_answers_a_round_that_asks():
 
     bench.press_button()
 
-    assert not bench.interlocks.people.rounds.is_asking
-    assert [note.text for note in bench.interlocks.people.notes] == [
+    assert not bench.interlocks.attendance.rounds.is_asking
+    assert [note.text for note in bench.interlocks.attendance.notes] == [
         "Somebody answered the watch round at the machine."
     ]
     bench.run(5 * 60 - 1)
-    assert not bench.interlocks.people.rounds.is_asking
+    assert not bench.interlocks.attendance.rounds.is_asking
     bench.run(2)
-    assert bench.interlocks.people.rounds.is_asking
+    assert bench.interlocks.attendance.rounds.is_asking
 
 
 def test_a_spark_at_the_button_or_a_press_before_the_question_answers_no_round():
@@ -88,7 +88,7 @@ def test_a_spark_at_the_button_or_a_press_before_the_question_answers_no_round()
     bench.open(Input.ARM_BUTTON)
     bench.run(0.1)
 
-    assert bench.interlocks.people.rounds.is_asking
+    assert bench.interlocks.attendance.rounds.is_asking
 
 
 def test_a_missed_round_answered_with_the_button_is_reset_and_gone_on_with():
@@ -145,8 +145,10 @@ def test_after_the_end_it_asks_for_a_look_twice_a_quarter_of_an_hour_apart():
 def test_a_look_sounds_the_buzzer_for_a_minute_at_most_and_says_what_to_look_for():
     bench = bench_after_the_end()
     bench.run(60 + 1)
-    asked_for = bench.interlocks.people.asked_for
-    bench.interlocks.people.looks = replace(bench.interlocks.people.looks, asked=2)  # no second one
+    asked_for = bench.interlocks.attendance.open_call
+    bench.interlocks.attendance.looks = replace(
+        bench.interlocks.attendance.looks, asked=2
+    )  # no second one
     sounds = [bench.tick(lasts_s=0.1).outputs[Output.BUZZER] for _ in range(1000)]
 
     assert any(sounds[:500])
@@ -159,22 +161,22 @@ def test_answers_to_looks_and_looks_that_nobody_answered_are_kept_for_the_record
     bench.run(2 * 60 + 1)
     bench.press_button()
 
-    assert [note.text for note in bench.interlocks.people.notes] == [
+    assert [note.text for note in bench.interlocks.attendance.notes] == [
         "Nobody answered look 1 after the end.",
         "Somebody looked after the end, and answered at the machine (look 2).",
     ]
-    assert not bench.interlocks.people.looks.is_asking
+    assert not bench.interlocks.attendance.looks.is_asking
 
 
 def test_a_look_blocks_nothing_and_the_next_start_ends_it():
     bench = bench_after_the_end()
     bench.run(60 + 1)
-    assert bench.interlocks.people.looks.is_asking
+    assert bench.interlocks.attendance.looks.is_asking
 
     bench.start()
     bench.run(3 * 60)
 
-    assert not bench.interlocks.people.looks.is_asking
+    assert not bench.interlocks.attendance.looks.is_asking
     assert bench.reaction is Reaction.NOTHING
 
 
@@ -186,7 +188,7 @@ def test_after_a_start_without_a_beam_nothing_is_to_be_looked_at():
     bench.interlocks.end_run()
     bench.tick()
 
-    assert not bench.interlocks.people.looks.has_burnt
+    assert not bench.interlocks.attendance.looks.has_burnt
 
 
 def lose_the_second_lid_contact(bench):
@@ -236,7 +238,7 @@ def test_a_box_that_may_only_run_attended_asks_without_being_told_to():
 
     bench.run(20 * 60 + 1)
 
-    assert bench.interlocks.people.rounds.is_asking
+    assert bench.interlocks.attendance.rounds.is_asking
 
 
 def at(hour, minute=0, day=4):
@@ -314,11 +316,11 @@ def test_a_run_without_a_flame_detector_asks_for_somebody_every_twenty_minutes()
     bench.interlocks.begin_run(wish, bench.now_s)
 
     bench.run(19.9 * 60)
-    was_asking = bench.interlocks.people.rounds.is_asking
+    was_asking = bench.interlocks.attendance.rounds.is_asking
     bench.run(0.2 * 60)
 
     assert not was_asking
-    assert bench.interlocks.people.rounds.is_asking
+    assert bench.interlocks.attendance.rounds.is_asking
 
 
 def test_a_box_without_lid_or_beam_enable_only_watches():

@@ -9,7 +9,7 @@ from etchdaemon.interlocks.conditions.extraction import (
     ExtractionTimes,
     FanStep,
 )
-from etchdaemon.interlocks.conditions.input_conditions import Beam, conditions
+from etchdaemon.interlocks.conditions.input_conditions import BeamContact, conditions
 from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.input_sampler import InputSampler
 from etchdaemon.interlocks.inputs import Input, Output
@@ -44,7 +44,7 @@ def test_the_purge_begins_when_the_air_starts_to_move_and_lasts_its_time():
 def test_air_proves_extraction_only_while_the_fan_was_switched_on_for_it(step):
     bench = Bench()
     bench.follows_fan = False  # air moves whatever the fan does
-    beam = Beam(is_on=False, since_s=0.0)
+    beam = BeamContact(is_on=False, since_s=0.0)
 
     seen = conditions(
         bench.sight(), wired=bench.interlocks.setup.inputs, fan=Extraction(step), beam=beam
@@ -54,17 +54,17 @@ def test_air_proves_extraction_only_while_the_fan_was_switched_on_for_it(step):
 
 
 def test_a_fan_whose_air_cannot_be_read_is_never_ready():
-    bench, beam = Bench(), Beam(is_on=False, since_s=0.0)
-    senses = InputSampler(bench.interlocks.setup, rules_for(EVERYTHING))
+    bench, beam = Bench(), BeamContact(is_on=False, since_s=0.0)
+    sampler = InputSampler(bench.interlocks.setup, rules_for(EVERYTHING))
     bench.open(Input.AIR_FLOW)
-    senses.take(bench.sight(), beam=beam, is_fan_wanted=True, air=Air.AS_IT_IS)
+    sampler.take(bench.sight(), beam=beam, is_fan_wanted=True, air=Air.AS_IT_IS)
     bench.unread.add(Input.AIR_FLOW)
 
     for _ in range(100):
         bench.now_s += 1.0
-        senses.take(bench.sight(), beam=beam, is_fan_wanted=True, air=Air.AS_IT_IS)
+        sampler.take(bench.sight(), beam=beam, is_fan_wanted=True, air=Air.AS_IT_IS)
 
-    assert senses.fan.step is FanStep.SPINNING_UP
+    assert sampler.fan.step is FanStep.SPINNING_UP
 
 
 def test_air_that_never_comes_proves_nothing():

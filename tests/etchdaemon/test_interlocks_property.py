@@ -77,7 +77,7 @@ class AnyOrder(RuleBasedStateMachine):
 
     @rule()
     def repair_everything(self):
-        self.bench.follows_fan = self.bench.follows_beam = self.bench.is_steered = True
+        self.bench.follows_fan = self.bench.follows_beam = self.bench.is_loop_alive = True
         self.bench.unread.clear()
         for name in AT_ONCE + SLOW:
             if name in self.inputs:
@@ -94,7 +94,7 @@ class AnyOrder(RuleBasedStateMachine):
 
     @rule()
     def hang_the_loop(self):
-        self.bench.is_steered = False
+        self.bench.is_loop_alive = False
 
     @rule()
     def fail_the_guard(self):

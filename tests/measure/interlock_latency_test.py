@@ -133,7 +133,7 @@ def test_the_heartbeat_stops_with_the_loop(told):
         heart = box.line(OUTPUTS["heartbeat"])
         for _ in range(BLOCKED):
             until(lambda: len(heart.states) > 5)
-            box.stop_steering()
+            box.stop_loop_signs()
             blocked_at_s = time.monotonic()
             time.sleep(0.3)
             beats = heart.states[-1]
@@ -150,7 +150,7 @@ def test_the_heartbeat_stops_with_the_loop(told):
 def test_what_a_look_costs(told):
     with ExitStack() as stack:
         box = MockBox(stack)
-        box.stop_steering()
+        box.stop_loop_signs()
         looks_ms = []
         for _ in range(2000):
             before_s = time.perf_counter()

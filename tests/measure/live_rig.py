@@ -10,9 +10,9 @@ import time
 from etchdaemon.guard.guard import Guard
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.opened import OpenedInputs
-from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from measure.mock_box import until
@@ -66,7 +66,7 @@ class LiveRig(GuardedRig):
         setup = Setup(wired=EVERYTHING, extraction=ExtractionTimes(purge_s=1.0))
         self.live = LiveBoard(self.machine.board, self.clock, self.bell, self.lock)
         return Guard(
-            Interlocks(setup),
+            InterlockEngine(setup),
             self.live,
             self.clock,
             wake=self.loop_bell.ring,

@@ -15,8 +15,8 @@ from etchdaemon.hardware.clock import SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.gpio_board import GpioBoard
 from etchdaemon.hardware.looking import LookingThread
-from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
 from etchdaemon.interlocks.start.starting import StartRequest
@@ -49,10 +49,10 @@ class MockBox:
         setup = Setup(wired=wired, extraction=ExtractionTimes(purge_s=1.0), stable_s=0.02)
         self.woken_at_s = 0.0
         self.guard = Guard(
-            Interlocks(setup), board, SystemClock(), wake=self.wake, ask_for_look=doorbell.ring
+            InterlockEngine(setup), board, SystemClock(), wake=self.wake, ask_for_look=doorbell.ring
         )
         self.is_steering = True
-        stack.callback(self.stop_steering)
+        stack.callback(self.stop_loop_signs)
         self.steering = threading.Thread(target=self.steer)
         self.steering.start()
         stack.enter_context(LookingThread(self.guard.monitor.look, doorbell))
@@ -74,7 +74,7 @@ class MockBox:
             self.guard.verdict()
             time.sleep(0.004)
 
-    def stop_steering(self):
+    def stop_loop_signs(self):
         self.is_steering = False
         self.steering.join()
 

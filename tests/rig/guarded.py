@@ -3,9 +3,9 @@
 from etchdaemon.errors import BoardLost
 from etchdaemon.guard.guard import Guard
 from etchdaemon.hardware.opened import EDGES_LOST
-from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import Edge
 from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchpractice.box.board import BEAM_PIN_IS_DEAD, EDGES_FAIL, READING_HANGS
@@ -80,7 +80,7 @@ class GuardedRig(Rig):
         self.setup = self.make_setup()
         self.wires = BoardInMemory(self.machine.board, self.clock)
         self.looks_at_s = 0.0
-        return Guard(Interlocks(self.setup), self.wires, self.clock)
+        return Guard(InterlockEngine(self.setup), self.wires, self.clock)
 
     def step(self, times=1):
         for _ in range(times):

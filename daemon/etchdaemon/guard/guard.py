@@ -10,9 +10,9 @@ from etchdaemon.guard.contact_test_records import ContactTestRecords
 from etchdaemon.guard.interlock_monitor import InterlockMonitor
 from etchdaemon.guard.lock import GuardLock
 from etchdaemon.guard.operator_api import OperatorApi
-from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.attendance.attendance_calls import AttendanceNote
 from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.rules.rule_table import Phase
 from etchdaemon.interlocks.rules.verdict import Verdict
 from etchdaemon.interlocks.start.starting import StartRequest
@@ -28,7 +28,7 @@ class Guard:
 
     def __init__(
         self,
-        interlocks: Interlocks,
+        interlocks: InterlockEngine,
         board: Board,
         clock: Clock,
         *,
@@ -141,11 +141,11 @@ class Guard:
     def recall_end(self, ago_s: float) -> None:
         """Note that the last run before this start of the daemon ended `ago_s` seconds ago."""
         with self._lock.held_if_possible():
-            self._interlocks.people.recall_end(ago_s, self._clock.wall_s())
+            self._interlocks.attendance.recall_end(ago_s, self._clock.wall_s())
 
     def take_attendance_notes(self) -> Sequence[AttendanceNote]:
         """Return what was answered, or not, since the last call, for the run's record."""
-        notes = self._interlocks.people.notes
+        notes = self._interlocks.attendance.notes
         return [notes.popleft() for _ in range(len(notes))]
 
     # The safety relay's test at the end of a run.
@@ -175,4 +175,4 @@ class Guard:
         self._board_io.close()
 
     def _note_beam(self, is_on: bool) -> None:
-        self._interlocks.drive(is_on=is_on, now_s=self._clock.wall_s())
+        self._interlocks.note_beam_driven(is_on=is_on, now_s=self._clock.wall_s())

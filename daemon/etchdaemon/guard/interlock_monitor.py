@@ -11,8 +11,8 @@ from etchdaemon.guard.board_io import BoardIo
 from etchdaemon.guard.contact_test_records import ContactTestRecords
 from etchdaemon.guard.failure_log import FailureLog
 from etchdaemon.guard.lock import HANGS, GuardLock
-from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Level, Look, Output
 from etchdaemon.interlocks.limits import MONOSTABLE_S, STALE_AFTER_S
 from etchdaemon.interlocks.rules.rule_table import Reaction
@@ -32,7 +32,7 @@ class InterlockMonitor:
 
     def __init__(
         self,
-        interlocks: Interlocks,
+        interlocks: InterlockEngine,
         board_io: BoardIo,
         *,
         lock: GuardLock,

@@ -6,7 +6,7 @@ from typing import Any, Final
 from etchdaemon.errors import CommandRefused, GuardHangs
 from etchdaemon.guard.board_io import BoardIo
 from etchdaemon.guard.lock import HANGS, GuardLock
-from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.start.starting import StartRequest, confirmations_for
 from etchdaemon.ports import Clock
@@ -19,7 +19,7 @@ class OperatorApi:
 
     def __init__(
         self,
-        interlocks: Interlocks,
+        interlocks: InterlockEngine,
         board_io: BoardIo,
         *,
         lock: GuardLock,
@@ -46,7 +46,7 @@ class OperatorApi:
     def confirmations_for(self, request: StartRequest) -> dict[str, str | None]:
         """Return what people have to confirm with such a start."""
         box = self._interlocks
-        return confirmations_for(request, box.attendance, wired=box.setup.wired)
+        return confirmations_for(request, box.attendance_rules, wired=box.setup.wired)
 
     def arm(
         self, answers: Mapping[str, object], *, day: str, with_heartbeat_test: bool = False
@@ -116,6 +116,6 @@ class OperatorApi:
         """A value that differs whenever `report` has something new to show at once."""
         box = self._interlocks
         trips = tuple((trip.rule.name, trip.reaction) for trip in box.latch.trips)
-        step = (box.arming.step, box.senses.fan.step)
+        step = (box.arming.step, box.sampler.fan.step)
         relay = (box.required_action, box.relay.trouble)
-        return (box.phase, *step, box.people.asked_for, relay, trips, self._board_io.trouble)
+        return (box.phase, *step, box.attendance.open_call, relay, trips, self._board_io.trouble)

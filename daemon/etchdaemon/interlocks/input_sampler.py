@@ -1,4 +1,4 @@
-"""From looks at the board to samples of conditions: what the box sees, fan and people included."""
+"""From looks at the board to samples of conditions, with the fan and the presence of somebody."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import replace
@@ -8,7 +8,7 @@ from etchdaemon.interlocks.conditions.extraction import Extraction
 from etchdaemon.interlocks.conditions.flame import FlameConfirmation
 from etchdaemon.interlocks.conditions.input_conditions import (
     LID_CONTACTS,
-    Beam,
+    BeamContact,
     conditions,
     is_air_moving,
 )
@@ -21,7 +21,7 @@ from etchdaemon.interlocks.setup import Setup
 
 
 class InputSampler:
-    """Keeps what was seen last of every condition, of the fan, and of whoever is there."""
+    """Keeps the last sample of every condition, the state of the fan, and who was there when."""
 
     def __init__(self, setup: Setup, rules: tuple[Rule, ...]) -> None:
         self.fan = Extraction()
@@ -32,15 +32,15 @@ class InputSampler:
         self._rules = rules
         self._has_looked = False
 
-    def found(self, now_s: WallSeconds) -> tuple[RuleBreach, ...]:
-        """Return the rules that are not kept at `now_s`."""
+    def breaches(self, now_s: WallSeconds) -> tuple[RuleBreach, ...]:
+        """Return the rules that are broken at `now_s`."""
         return rule_breaches(self._rules, self.samples, now_s)
 
     def note(self, condition: Condition, *, is_good: bool, at_s: WallSeconds) -> None:
         """Note a condition that no input shows."""
         self.samples = {**self.samples, condition: self._next(condition, is_good, at_s)}
 
-    def take(self, look: Look, *, beam: Beam, is_fan_wanted: bool, air: Air) -> None:
+    def take(self, look: Look, *, beam: BeamContact, is_fan_wanted: bool, air: Air) -> None:
         """Take in one look at the inputs; what it does not show is forgotten, so it is unread."""
         if not self._has_looked:
             self.fan = Extraction(since_s=look.now_s)
@@ -49,12 +49,20 @@ class InputSampler:
         self._sample(look, beam)
         self._see_people(look)
 
+    def stop_fan(self, now_s: WallSeconds) -> None:
+        """Switch the fan off without clearing the box."""
+        self.fan = self.fan.stop_now(now_s)
+
+    def use_presence(self) -> None:
+        """Count nobody as present: a press or a lid counts once."""
+        self.presence = self.presence.used()
+
     def _run_fan(self, look: Look, *, is_wanted: bool, is_forced_off: bool) -> None:
         moving = is_air_moving(look, self._setup.inputs)
         if moving is None and self._setup.shows_air:
             moving = not self.fan.is_on  # what cannot be read proves nothing
         if is_forced_off:
-            self.fan = self.fan.stop_now(look.now_s)
+            self.stop_fan(look.now_s)
             return
         self.fan = self.fan.advance(
             is_wanted=is_wanted,
@@ -63,7 +71,7 @@ class InputSampler:
             times=self._setup.extraction,
         )
 
-    def _sample(self, look: Look, beam: Beam) -> None:
+    def _sample(self, look: Look, beam: BeamContact) -> None:
         seen = conditions(look, wired=self._setup.inputs, fan=self.fan, beam=beam)
         wired = [rule for rule in self._rules if rule.needs]
         unwired = {rule.requires for rule in self._rules if not rule.needs}
@@ -93,10 +101,10 @@ class InputSampler:
 
     def _see_people(self, look: Look) -> None:
         if Input.ARM_BUTTON in self._setup.wired:
-            button = look.levels.get(Input.ARM_BUTTON)
-            if button is not None:
+            is_down = look.is_closed(Input.ARM_BUTTON)
+            if is_down is not None:
                 self.presence = self.presence.after_button(
-                    is_down=button.is_closed,
+                    is_down=is_down,
                     has_bounced=Input.ARM_BUTTON in look.opened,
                     now_s=look.now_s,
                 )

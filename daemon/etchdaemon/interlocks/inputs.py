@@ -56,3 +56,8 @@ class Look:
     levels: Mapping[Input, Level]
     opened: Collection[Input]
     now_s: WallSeconds
+
+    def is_closed(self, name: Input) -> bool | None:
+        """Return whether input `name` is closed; None where it could not be read."""
+        level = self.levels.get(name)
+        return None if level is None else level.is_closed

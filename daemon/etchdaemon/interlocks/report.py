@@ -2,19 +2,19 @@
 
 from typing import Any
 
-from etchdaemon.interlocks.asking import Interlocks
 from etchdaemon.interlocks.checks.wiring_gaps import is_watch_only, wiring_gaps
 from etchdaemon.interlocks.clocks import WallSeconds
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.rules.rule_table import Phase, RuleChange
 from etchdaemon.interlocks.start.checklist import Question
 
 
-def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[str, Any]:
+def report_of(interlocks: InterlockEngine, *, day: str, now_s: WallSeconds) -> dict[str, Any]:
     """Return rules, trips, arming, fan and rounds as JSON values."""
-    found = {breach.rule.name: breach for breach in interlocks.senses.found(now_s)}
+    found = {breach.rule.name: breach for breach in interlocks.sampler.breaches(now_s)}
     arming, setup = interlocks.arming, interlocks.setup
-    presence = interlocks.senses.presence
+    presence = interlocks.sampler.presence
     return {
         "phase": interlocks.phase.value,
         "is_beam_enabled": interlocks.is_beam_on,
@@ -51,10 +51,10 @@ def report_of(interlocks: Interlocks, *, day: str, now_s: WallSeconds) -> dict[s
         "request": interlocks.required_action,
         "is_somebody_there": presence.is_recent(now_s),
         "questions": [_question(one) for one in interlocks.checklist.open_questions(day)],
-        "extraction": interlocks.senses.fan.sentence if Output.EXTRACTION in setup.wired else None,
-        "is_round_asking": interlocks.people.rounds.is_asking,
-        "is_look_asked": interlocks.people.looks.is_asking,
-        "asked_for": interlocks.people.asked_for,
+        "extraction": interlocks.sampler.fan.sentence if Output.EXTRACTION in setup.wired else None,
+        "is_round_asking": interlocks.attendance.rounds.is_asking,
+        "is_look_asked": interlocks.attendance.looks.is_asking,
+        "asked_for": interlocks.attendance.open_call,
         "is_attended_only": interlocks.is_attended_only,
         "is_watch_only": is_watch_only(setup.wired),
         "seen_to_open": [*interlocks.proofs.report(day), interlocks.relay.report()],

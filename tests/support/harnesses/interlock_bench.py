@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime
 
-from etchdaemon.interlocks.asking import Interlocks
+from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Input, Level, Look, Output
 from etchdaemon.interlocks.rules.rule_table import Reaction
 from etchdaemon.interlocks.rules.verdict import LookOutcome
@@ -30,14 +30,14 @@ class Bench:
     """Plays the wires: fan and air, beam contact and loop follow the outputs unless broken."""
 
     def __init__(self, setup: Setup | None = None) -> None:
-        self.interlocks = Interlocks(setup or Setup(wired=EVERYTHING))
+        self.interlocks = InterlockEngine(setup or Setup(wired=EVERYTHING))
         self.now_s = 1000.0
         self.closed = dict.fromkeys(self.interlocks.setup.inputs, True)
         self.unread: set[Input] = set()
         self.frozen_at_s: dict[Input, float] = {}
         self.follows_fan = True
         self.follows_beam = True
-        self.is_steered = True
+        self.is_loop_alive = True
         self.outputs = dict.fromkeys(Output, False)
         self.orders: LookOutcome | None = None
         if Input.ARM_BUTTON in self.closed:
@@ -46,12 +46,12 @@ class Bench:
     def tick(self, opened: tuple[Input, ...] = (), *, lasts_s: float = TICK_S) -> LookOutcome:
         """Look once, then let ten milliseconds pass."""
         self._let_wires_follow()
-        if self.is_steered:
+        if self.is_loop_alive:
             self.interlocks.note_loop_alive(self.now_s)
         self.orders = self.interlocks.look(self.sight(opened))
         self.outputs |= self.orders.outputs
         is_on = self.outputs[Output.BEAM_ENABLE]
-        self.interlocks.drive(is_on=is_on, now_s=self.now_s)
+        self.interlocks.note_beam_driven(is_on=is_on, now_s=self.now_s)
         self.now_s += lasts_s
         return self.orders
 

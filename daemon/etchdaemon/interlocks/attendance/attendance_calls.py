@@ -84,7 +84,7 @@ class AttendanceCalls:
             self.notes.append(AttendanceNote(LOOK, text))
 
     @property
-    def asked_for(self) -> str | None:
+    def open_call(self) -> str | None:
         """What somebody is asked for now, in a sentence; None mostly."""
         if self.rounds.is_asking:
             return round_sentence(self._rules, has_button=self._has_button)

@@ -72,9 +72,11 @@ class SafetyRelay:
         """Leave off testing: where K2 opens as well, the loop says nothing of K1."""
         self._began_s = None
 
-    def advance_test(self, *, is_closed: bool | None, now_s: WallSeconds) -> None:
-        """Go on with the test, by a look at the loop (None: it cannot be read)."""
-        if self._began_s is None or is_closed is None:
+    def advance_test(self, *, is_closed: bool | None, now_s: WallSeconds) -> bool:
+        """Take a look at the loop (None: unread); return whether that has ended a test."""
+        if self._began_s is None:
+            return False
+        if is_closed is None:
             self.abandon_test()
         elif is_closed:
             self._open_since_s = None
@@ -84,6 +86,7 @@ class SafetyRelay:
             self._open_since_s = now_s
         elif now_s - self._open_since_s >= STAYS_OPEN_S:
             self.note_result(has_passed=True)
+        return not self.is_tested
 
     def note_result(self, *, has_passed: bool) -> None:
         """Take the outcome of a test, of this one or of the one at arming."""

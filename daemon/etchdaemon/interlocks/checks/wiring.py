@@ -116,7 +116,7 @@ class WiringTest:
         lasts_s = WITHHELD_S if output is Output.HEARTBEAT else TRIAL_S
         self.trial = Trial(output, now_s + lasts_s)
 
-    def go_on(self, now_s: WallSeconds, *, is_free: bool) -> Output | None:
+    def advance(self, now_s: WallSeconds, *, is_free: bool) -> Output | None:
         """Return the output whose trial has ended just now; only an idle box goes on trying."""
         trial = self.trial
         if trial is None or (is_free and now_s < trial.until_s):
@@ -124,9 +124,10 @@ class WiringTest:
         self.trial = None
         return trial.output
 
-    def tries(self, output: Output) -> bool:
-        """Return whether that output is being tried."""
-        return self.trial is not None and self.trial.output is output
+    @property
+    def tried_output(self) -> Output | None:
+        """The output that is being tried, if any."""
+        return None if self.trial is None else self.trial.output
 
     def report(
         self, outputs: Mapping[Output, bool], *, is_free: bool, now_s: WallSeconds
@@ -164,7 +165,7 @@ class WiringTest:
         self, name: Output, outputs: Mapping[Output, bool], is_free: bool, now_s: WallSeconds
     ) -> dict[str, Any]:
         label, words = OUTPUT_WORDS[name]
-        trial = self.trial if self.tries(name) else None
+        trial = self.trial if self.tried_output is name else None
         return {
             "name": name.value,
             "label": label,

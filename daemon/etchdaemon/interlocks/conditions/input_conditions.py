@@ -15,8 +15,8 @@ _HAS_AIR = frozenset({FanStep.PURGING, FanStep.PROVEN})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Beam:
-    """What the beam's contact was last told, and when.
+class BeamContact:
+    """What the beam's contact was last driven to, and when that changed.
 
     `is_relay_tested`: the heartbeat is withheld, so that the loop opens although it is on.
     """
@@ -39,7 +39,7 @@ def is_air_moving(look: Look, wired: frozenset[Input]) -> bool | None:
 
 
 def conditions(
-    look: Look, *, wired: frozenset[Input], fan: Extraction, beam: Beam
+    look: Look, *, wired: frozenset[Input], fan: Extraction, beam: BeamContact
 ) -> Mapping[Condition, bool | None]:
     """Return what `look` says of each condition that an input shows; None where it cannot say.
 
@@ -67,8 +67,8 @@ def _all_closed(look: Look, names: frozenset[Input] | set[Input]) -> bool | None
 
 
 def _is_released(look: Look) -> bool | None:
-    button = look.levels.get(Input.ARM_BUTTON)
-    return None if button is None else not button.is_closed
+    is_pressed = look.is_closed(Input.ARM_BUTTON)
+    return None if is_pressed is None else not is_pressed
 
 
 def _agree(look: Look, names: frozenset[Input]) -> bool | None:
@@ -86,14 +86,14 @@ def _is_extracted(
     return air and not has_opened and fan.step in _HAS_AIR
 
 
-def _loop_open_when_off(look: Look, beam: Beam) -> bool | None:
-    loop = look.levels.get(Input.LOOP_CLOSED)
-    if loop is None:
+def _loop_open_when_off(look: Look, beam: BeamContact) -> bool | None:
+    is_closed = look.is_closed(Input.LOOP_CLOSED)
+    if is_closed is None:
         return None
-    return beam.is_on or not beam.has_moved(look.now_s) or not loop.is_closed
+    return beam.is_on or not beam.has_moved(look.now_s) or not is_closed
 
 
-def _loop_closed_when_on(look: Look, beam: Beam) -> bool | None:
+def _loop_closed_when_on(look: Look, beam: BeamContact) -> bool | None:
     is_closed = _all_closed(look, {Input.LOOP_CLOSED})
     if is_closed is None:
         return None

@@ -67,11 +67,6 @@ class Latch:
             self._trips[breach.rule.name] = trip
             self._unreported.append(trip)
 
-    def reaction_at(self, now_s: WallSeconds) -> Reaction:
-        """Return the worst that the latched trips ask for."""
-        worst = (trip.reaction_at(now_s) for trip in self._trips.values())
-        return max(worst, default=Reaction.NOTHING)
-
     def air(self) -> Air:
         """Return what the trips want of the extraction; off wins, for it is off because of fire."""
         wanted = {trip.air for trip in self._trips.values()}

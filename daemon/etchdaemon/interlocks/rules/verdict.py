@@ -22,7 +22,7 @@ class Verdict:
     reaction: Reaction
     sentence: str = ""
     new_trips: tuple[Trip, ...] = ()
-    found: tuple[RuleBreach, ...] = ()
+    breaches: tuple[RuleBreach, ...] = ()
     opened_at_s: MachineSeconds | None = None
     was_unwatched: bool = False
 

@@ -10,8 +10,8 @@ from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
-from etchdaemon.interlocks.asking import NOT_ARMED, UNDER_WAY
 from etchdaemon.interlocks.attendance.attendance_calls import AttendanceNote
+from etchdaemon.interlocks.engine import NOT_ARMED, UNDER_WAY
 from etchdaemon.interlocks.start.starting import StartRequest
 from etchdaemon.ports import Clock, Guard, Preflight, Records
 from etchdaemon.run import position_epoch

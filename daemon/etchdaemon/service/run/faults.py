@@ -154,7 +154,7 @@ def why_tripped(verdict: Verdict, loop_stalls: LoopStalls) -> str:
         return verdict.sentence
     bad = (
         breach.sentence
-        for breach in verdict.found
+        for breach in verdict.breaches
         if breach.cause is BreachCause.BAD and breach.reaction(Phase.ETCHING) >= Reaction.TRIP
     )
     return " ".join((held_up(loop_stalls), *islice(bad, 1)))
