@@ -102,7 +102,7 @@ class Box:
 
 
 class Daemon:
-    """Every part of the daemon, joined: `run` works until it is told to end."""
+    """Every part of the daemon, joined: `run` works until `end`."""
 
     def __init__(self, places: DaemonPaths, *, clock: Clock, box: Box) -> None:
         """Join the parts; the guard drives every output off before any file is opened."""

@@ -73,7 +73,7 @@ class PracticeMachine:
     @property
     def now_s(self) -> float:
         """Simulated seconds since power came."""
-        return self.controller.now_s
+        return self.controller.engine.now_s
 
     def write(self, data: bytes) -> None:
         """Let `data` leave the host now."""
@@ -84,7 +84,7 @@ class PracticeMachine:
     def read(self) -> bytes:
         """Return the bytes that have reached the host and were not read yet."""
         self._require_cable()
-        return self.controller.send.take(self.now_s)
+        return self.controller.engine.send.take(self.now_s)
 
     def advance(self, seconds: float) -> None:
         """Let time pass."""
@@ -102,7 +102,7 @@ class PracticeMachine:
         if self._is_running:
             self.controller.advance_to(end_s)
         else:
-            self.controller.now_s = end_s
+            self.controller.engine.now_s = end_s
 
     @property
     def _is_running(self) -> bool:
@@ -112,19 +112,19 @@ class PracticeMachine:
     @property
     def needs_no_host(self) -> bool:
         """Whether lines are still under way or waiting, so that time may pass unasked."""
-        return not self.controller.receive.is_quiet
+        return not self.controller.engine.receive.is_quiet
 
     @property
     def waits_for_host(self) -> bool:
         """Whether the host can read something and nothing of its own is left to be worked on."""
-        return not self.needs_no_host and self.controller.send.next_arrival_s <= self.now_s
+        return not self.needs_no_host and self.controller.engine.send.next_arrival_s <= self.now_s
 
     # What can be seen
 
     @property
     def tile(self) -> Tile:
         """The tile as it is at this moment."""
-        is_standing = not self.controller.stepper.segments
+        is_standing = not self.controller.engine.stepper.segments
         self._tile.expose(self._track.take(self.now_s if is_standing else None))
         return self._tile
 
@@ -140,15 +140,15 @@ class PracticeMachine:
     @property
     def is_burning(self) -> bool:
         """Whether light falls on the tile at this moment."""
-        return bool(self.controller.stepper.level) and self.board.is_beam_enabled
+        return bool(self.controller.engine.stepper.level) and self.board.is_beam_enabled
 
     # Cable and power
 
     def unplug(self) -> None:
         """Pull the cable: what is under way is lost, the machine goes on with what it has."""
         self.is_plugged = False
-        self.controller.receive.cut()
-        self.controller.send.cut()
+        self.controller.engine.receive.cut()
+        self.controller.engine.send.cut()
 
     def plug_in(self) -> None:
         """Put the cable back."""
@@ -156,13 +156,13 @@ class PracticeMachine:
 
     def open_port(self, boot_s: float = 0.0) -> None:
         """Open the port as the host does: that pulses the reset line of the 8-bit board."""
-        if self._is_powered and not self.controller.firmware.has_native_usb:
+        if self._is_powered and not self.controller.engine.firmware.has_native_usb:
             self.reset_now(boot_s)
 
     def reset_now(self, boot_s: float = 0.0) -> None:
         """Press the controller's reset button: it greets after `boot_s` and has lost its place."""
         self._is_hung = False
-        self.controller.send.is_mute = False
+        self.controller.engine.send.is_mute = False
         self.controller.restart.power_on(boot_s)
 
     def brown_out(self) -> None:
@@ -173,9 +173,9 @@ class PracticeMachine:
     def lose_power(self) -> None:
         """Take the power away: the controller stops dead and nothing holds the head."""
         self._is_powered = False
-        self.controller.stop_dead()
-        self.controller.receive.cut()
-        self.controller.send.cut()
+        self.controller.engine.stop_dead()
+        self.controller.engine.receive.cut()
+        self.controller.engine.send.cut()
 
     def get_power(self, boot_s: float = 0.5) -> None:
         """Give the power back: the tables are as they were, but the place counts from zero."""
@@ -190,83 +190,83 @@ class PracticeMachine:
 
     def hang(self) -> None:
         """Let the controller stop dead in its program, outputs as they are, until it is reset."""
-        self.controller.stepper.stop_dead(self.now_s)
-        self.controller.is_going = False
+        self.controller.engine.stepper.stop_dead(self.now_s)
+        self.controller.engine.is_going = False
         self._is_hung = True
 
     # Talk that goes wrong
 
     def fall_silent(self) -> None:
         """Send nothing any more; lines are still taken and run."""
-        self.controller.send.is_mute = True
+        self.controller.engine.send.is_mute = True
 
     def speak_again(self) -> None:
         """End a silence."""
-        self.controller.send.is_mute = False
+        self.controller.engine.send.is_mute = False
 
     def refuse_next_line(self, code: int) -> None:
         """Answer the next line with error `code`."""
-        self.controller.faults.refuse_next_line(code)
+        self.controller.engine.faults.refuse_next_line(code)
 
     def withhold_replies(self) -> None:
         """Run lines, report, but keep every ok and error back."""
-        self.controller.faults.withhold_replies()
+        self.controller.engine.faults.withhold_replies()
 
     def release_replies(self) -> None:
         """Send what was kept back and answer again."""
-        for text in self.controller.faults.release_replies():
-            self.controller.say(text)
+        for text in self.controller.engine.faults.release_replies():
+            self.controller.engine.say(text)
 
     def lose_next_reply(self) -> None:
         """Swallow the next ok or error."""
-        self.controller.faults.lose_next_reply()
+        self.controller.engine.faults.lose_next_reply()
 
     def extra_reply(self) -> None:
         """Send an ok that answers nothing."""
-        self.controller.say("ok")
+        self.controller.engine.say("ok")
 
     def greet_again(self) -> None:
         """Send the greeting once more, without a reset."""
-        self.controller.say(f"\r\n{self.controller.firmware.greeting}")
+        self.controller.engine.say(f"\r\n{self.controller.engine.firmware.greeting}")
 
     def delay_replies(self, seconds: float) -> None:
         """Let everything that is sent from now on arrive so much later."""
-        self.controller.send.delay_s = seconds
+        self.controller.engine.send.delay_s = seconds
 
     def garble_next_line(self) -> None:
         """Change a digit of the next line on its way in: it still parses."""
-        self.controller.faults.garble_next_line()
+        self.controller.engine.faults.garble_next_line()
 
     def pause_next_line(self) -> None:
         """Make the next line a pause on its way in."""
-        self.controller.faults.pause_next_line()
+        self.controller.engine.faults.pause_next_line()
 
     def garble_next_reply(self) -> None:
         """Change a letter of the next reply on its way out."""
-        self.controller.faults.garble_next_reply()
+        self.controller.engine.faults.garble_next_reply()
 
     def send_noise(self, count: int) -> None:
         """Send random bytes."""
-        self.controller.send.send(self._noise.randbytes(count), self.now_s)
+        self.controller.engine.send.send(self._noise.randbytes(count), self.now_s)
 
     # The controller's own inputs
 
     def trip_alarm(self, number: int) -> None:
         """Stop dead and lock, as if a limit switch or a failed cycle had done it."""
-        self.controller.raise_alarm(number)
+        self.controller.engine.raise_alarm(number)
 
     def press_limits(self, *axes: int) -> None:
         """Hold down a limit switch of each of these axes; none lets all go."""
-        self.controller.limits.held_down = set(axes)
+        self.controller.engine.limits.held_down = set(axes)
 
     def open_door_pin(self) -> None:
         """Open the contact at the controller's own door input."""
-        self.controller.is_door_open = True
+        self.controller.engine.is_door_open = True
         self.controller.real_time.raise_flag(protocol.DOOR)
 
     def close_door_pin(self) -> None:
         """Close the contact at the controller's own door input."""
-        self.controller.is_door_open = False
+        self.controller.engine.is_door_open = False
         self.controller.suspension.look_at_door()
 
     def _require_cable(self) -> None:

@@ -133,13 +133,13 @@ class PracticeProcess:
             "now_s": machine.now_s,
             "speedup": self._terms.speedup,
             "is_plugged": machine.is_plugged,
-            "controller_state": machine.controller.state.value,
-            "position_mm": list(machine.controller.stepper.place_at(machine.now_s)),
+            "controller_state": machine.controller.engine.state.value,
+            "position_mm": list(machine.controller.engine.stepper.place_at(machine.now_s)),
             "head_mm": list(machine.head_mm),
             "is_burning": machine.is_burning,
             "is_beam_enabled": machine.board.is_beam_enabled,
             "is_safety_relay_set": machine.board.is_safety_relay_set,
-            "lost_bytes": machine.controller.receive.lost_bytes,
+            "lost_bytes": machine.controller.engine.receive.lost_bytes,
             "inputs": machine.board.inputs(),
             "outputs": dict(machine.board.outputs),
         }
@@ -165,7 +165,7 @@ class PracticeProcess:
         """Return how long to wait for the host yet: not while there is anything left to read."""
         if self._machine.needs_no_host:
             return 0.0
-        is_working = self._machine.controller.state in MOVING
+        is_working = self._machine.controller.engine.state in MOVING
         return self._pacing.patience_left_s(wall_s, is_working=is_working)
 
     def _wait(self, patience_s: float) -> None:
@@ -182,8 +182,8 @@ class PracticeProcess:
 
     @property
     def _has_work(self) -> bool:
-        controller = self._machine.controller
-        return controller.state in MOVING or self._machine.needs_no_host
+        engine = self._machine.controller.engine
+        return engine.state in MOVING or self._machine.needs_no_host
 
     def _look_around(self, wall_s: float) -> None:
         self._cable.look()

@@ -139,7 +139,7 @@ def test_dynamic_power_standing_still_is_reported_as_on_and_then_as_off(host):
 def test_its_output_is_finer_than_256_levels(host):
     host.run("G1M3S500F1000X1")
 
-    assert host.machine.controller.stepper.level == pytest.approx(4095 / 2, abs=1)
+    assert host.machine.controller.engine.stepper.level == pytest.approx(4095 / 2, abs=1)
 
 
 def test_writing_a_setting_takes_no_time(host):

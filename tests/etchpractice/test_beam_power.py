@@ -6,7 +6,7 @@ from support.harnesses.practice_host import Host
 
 
 def level(host):
-    return host.machine.controller.stepper.level
+    return host.machine.controller.engine.stepper.level
 
 
 @pytest.mark.parametrize(
@@ -186,8 +186,8 @@ def test_the_beam_stop_byte_works_in_a_hold_only():
 def test_the_coolant_toggle_is_one_flag_however_often_it_comes_at_once(byte, after):
     host = Host()
     controller = host.machine.controller
-    controller.be_busy_until(controller.now_s + 0.05)
+    controller.engine.be_busy_until(controller.engine.now_s + 0.05)
 
     host.write(byte, 0.1)
 
-    assert controller.coolant_on == after
+    assert controller.engine.coolant_on == after

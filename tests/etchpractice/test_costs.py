@@ -34,7 +34,9 @@ def along_x(lines, to_mm, **wishes):
     host.queue(*lines)
     passed = []
     for place_mm in (to_mm * 0.3, to_mm * 0.9):
-        while (x := host.machine.controller.stepper.place_at(host.machine.now_s)[0]) < place_mm:
+        while (
+            x := host.machine.controller.engine.stepper.place_at(host.machine.now_s)[0]
+        ) < place_mm:
             host.wait(0.002)
         passed.append((host.machine.now_s, x))
     (from_s, from_mm), (to_s, to_mm) = passed
@@ -140,7 +142,7 @@ def test_after_a_standstill_nothing_is_answered_for_as_long_as_the_motors_settle
     """$1=25: a line 1.5 ms after the last step is answered 24.6 ms later."""
     host = Host(settings={1: 25})
     host.write(b"G91G1X1F3000\n", 0.01)
-    stepper = host.machine.controller.stepper
+    stepper = host.machine.controller.engine.stepper
     while stepper.segments:
         host.machine.advance(0.0005)
         host.machine.read()
@@ -165,7 +167,7 @@ def test_the_port_is_deaf_while_the_permanent_memory_is_written():
     host.write(b"G10L20P1X5\n" + b"\n" * 108, 0.2)
 
     assert len(host.replies) < 1 + 108 / 2
-    assert host.machine.controller.receive.lost_bytes > 0
+    assert host.machine.controller.engine.receive.lost_bytes > 0
 
 
 def lit_s(host):

@@ -20,7 +20,7 @@ def held():
 def test_the_ring_holds_128_bytes_and_loses_the_next_without_a_word(held, count, lost):
     held.write(b"\n" * count, 0.1)
 
-    assert held.machine.controller.receive.lost_bytes == lost
+    assert held.machine.controller.engine.receive.lost_bytes == lost
 
     held.write(b"~", 0.3)
 
@@ -68,7 +68,7 @@ def test_bytes_take_their_time_in_both_directions():
     arrives_s = machine.now_s + 5 * BYTE_S
 
     machine.advance(5 * BYTE_S - 1e-6)
-    assert machine.controller.send.next_arrival_s == float("inf")
+    assert machine.controller.engine.send.next_arrival_s == float("inf")
     machine.advance(2e-6)
     machine.advance(0.5 * BYTE_S)
     assert machine.read() == b""

@@ -66,7 +66,7 @@ def test_the_mean_speed_over_60_mm_of_tenths_is_that_of_the_step_trace():
     while host.machine.head_mm[0] < 85:
         host.wait(0.002)
         for place in (20, 80):
-            x = host.machine.controller.stepper.place_at(host.machine.now_s)[0]
+            x = host.machine.controller.engine.stepper.place_at(host.machine.now_s)[0]
             if x >= place and place not in passed:
                 passed[place] = (host.machine.now_s, x)
 
@@ -95,7 +95,7 @@ def test_a_single_move_takes_the_time_of_its_trapezoid(length_mm, expected_s):
     host = Host()
     host.queue(f"G91G1X{length_mm}F4000")
     host.wait(0.004)  # the line on the cable, and read
-    stepper = host.machine.controller.stepper
+    stepper = host.machine.controller.engine.stepper
     start_s = stepper.segments[0].from_s
 
     host.run()
@@ -118,7 +118,7 @@ def test_a_corner_is_taken_at_the_speed_of_its_junction_deviation(turn_degrees, 
     1 / max(|ux|, |uy|), which the firmware takes into account.
     """
     host = Host()
-    planner = host.machine.controller.planner
+    planner = host.machine.controller.engine.planner
     angle = math.radians(turn_degrees)
     before, after = (1.0, 0.0, 0.0), (math.cos(angle), math.sin(angle), 0.0)
     along = [b - a for a, b in zip(before, after, strict=True)]
@@ -135,4 +135,4 @@ def test_the_last_block_queued_always_ends_at_rest():
     host.run("G91G1X3F6000")
 
     assert host.report().feed == 0
-    assert host.machine.controller.stepper.speed == 0
+    assert host.machine.controller.engine.stepper.speed == 0

@@ -46,7 +46,7 @@ def test_the_hold_is_reported_within_8_ms_while_it_brakes():
 @pytest.mark.parametrize(("feed", "braking_mm"), [(4000, 2.2), (8000, 8.9)])
 def test_the_braking_way_is_that_of_the_acceleration(feed, braking_mm):
     host = moving(feed)
-    before = host.machine.controller.stepper.segments[-1].end[0]
+    before = host.machine.controller.engine.stepper.segments[-1].end[0]
     host.write(b"!")
     wait_for_rest(host)
 
@@ -114,9 +114,9 @@ def test_constant_power_burns_on_through_all_the_braking():
     host.write(b"!", 0.01)
 
     seen = []
-    while host.machine.controller.is_going:
+    while host.machine.controller.engine.is_going:
         seen.append(host.report(0.008)["FS"])
-        assert not host.machine.controller.is_going or host.machine.is_burning
+        assert not host.machine.controller.engine.is_going or host.machine.is_burning
 
     assert seen[-2] == "0,600"
     assert all(speeds.endswith(",600") for speeds in seen[:-1])
@@ -127,8 +127,8 @@ def test_dynamic_power_falls_with_the_speed_of_the_braking():
     host.write(b"!")
     host.wait(0.06)
     levels = set()
-    while host.machine.controller.is_going:
-        levels.add(host.machine.controller.stepper.level)
+    while host.machine.controller.engine.is_going:
+        levels.add(host.machine.controller.engine.stepper.level)
         host.wait(0.002)
 
     assert len(levels) >= 3
@@ -208,7 +208,7 @@ def test_a_reset_in_motion_stops_dead_and_the_place_is_wrong_by_the_slip():
 
     host.write(b"\x18", 0.001)
 
-    counted = host.machine.controller.stepper.place[0]
+    counted = host.machine.controller.engine.stepper.place[0]
     host.wait(0.7)
     host.ask("$X")
     host.run("G91G0X1")
@@ -305,22 +305,22 @@ def test_an_open_door_holds_until_it_is_closed_and_resumed():
 
 def test_the_door_puts_the_coolant_out_and_brings_it_back_with_a_second_s_wait():
     host = moving(power="M8M4")
-    assert host.machine.controller.coolant_on
+    assert host.machine.controller.engine.coolant_on
     host.write(b"\x84")
     wait_for_rest(host, "Door:0")
-    assert not host.machine.controller.coolant_on
+    assert not host.machine.controller.engine.coolant_on
 
     host.write(b"~", 0.5)
     assert host.report()["state"] == "Door:3"
     host.wait(0.6)
 
     assert host.report()["state"] == "Run"
-    assert host.machine.controller.coolant_on
+    assert host.machine.controller.engine.coolant_on
 
 
 def test_with_the_door_open_at_a_reset_nothing_is_read():
     host = Host()
-    host.machine.controller.is_door_open = True
+    host.machine.controller.engine.is_door_open = True
 
     host.write(b"\x18", 0.1)
 
@@ -331,7 +331,7 @@ def test_with_the_door_open_at_a_reset_nothing_is_read():
 def test_unlocking_is_refused_while_the_door_is_open():
     host = moving()
     host.write(b"\x18", 0.7)
-    host.machine.controller.is_door_open = True
+    host.machine.controller.engine.is_door_open = True
 
     assert host.ask("$X") == "error:13"
 

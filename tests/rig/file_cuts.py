@@ -48,7 +48,7 @@ def cut(rig, draw):
     rig.wait_until(lambda: rig.machine.is_burning)
     rig.wait(draw.uniform(0.05, 10.0))
     if draw.random() < 0.5:
-        rig.machine.controller.say("error:20")
+        rig.machine.controller.engine.say("error:20")
     else:
         rig.ask("stop")
     rig.wait_for_the_end()

@@ -105,7 +105,7 @@ def test_the_window_is_never_overfilled(rig):
 
     rig.wait_for_the_end()
 
-    assert rig.machine.controller.receive.lost_bytes == 0
+    assert rig.machine.controller.engine.receive.lost_bytes == 0
 
 
 def test_a_hold_at_the_rows_end_comes_to_rest_there_with_the_beam_off(rig):
@@ -119,7 +119,7 @@ def test_a_hold_at_the_rows_end_comes_to_rest_there_with_the_beam_off(rig):
     ends = [(entry.to_mm, entry.y_mm) for entry in sheet.index[4:7]]
     assert (pytest.approx(x_mm, abs=0.02), pytest.approx(y_mm, abs=0.02)) in ends
     assert not rig.contact.is_closed
-    assert rig.machine.controller.state.name == "IDLE"
+    assert rig.machine.controller.engine.state.name == "IDLE"
 
 
 def test_held_rows_are_counted_and_the_reason_is_shown(rig):
@@ -181,7 +181,7 @@ def test_a_hold_now_rests_in_mid_row_with_the_beam_off_at_rest(rig):
     rig.ask("hold_now")
     rig.wait_until(lambda: rig.state == "held", within_s=0.8)
 
-    assert rig.machine.controller.is_at_hold
+    assert rig.machine.controller.suspension.is_at_hold
     assert not rig.contact.is_closed
     assert "cut" in rig.record.kinds()
 
@@ -312,8 +312,8 @@ def test_speed_and_power_can_be_changed_while_etching_and_are_read_back(rig):
     rig.ask("set_power", percent=120)
     rig.wait(1.5)
 
-    assert rig.machine.controller.planner.feed_percent == 73
-    assert rig.machine.controller.power_percent == 120
+    assert rig.machine.controller.engine.planner.feed_percent == 73
+    assert rig.machine.controller.engine.power_percent == 120
     assert (rig.run["feed_percent"], rig.run["power_percent"]) == (73, 120)
     assert "The power follows the speed" in rig.record.event("override")["text"]
     rig.wait_for_the_end()

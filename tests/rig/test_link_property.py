@@ -91,7 +91,7 @@ class Etching(RuleBasedStateMachine):
     @invariant()
     def no_byte_is_lost_while_nothing_disturbs_the_count(self):
         """Only an answer that belongs to nothing can make the window too wide; none is given."""
-        assert self.rig.machine.controller.receive.lost_bytes == 0
+        assert self.rig.machine.controller.engine.receive.lost_bytes == 0
 
 
 Etching.TestCase.settings = settings(max_examples=25, stateful_step_count=25, deadline=None)

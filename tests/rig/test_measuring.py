@@ -84,8 +84,8 @@ def test_it_is_asked_for_again_after_other_settings(rig):
     measure(rig)
     assert shown(rig)["is_measured"]
 
-    rig.machine.controller.settings[120] = 500.0
-    rig.machine.controller.planner.take_settings()
+    rig.machine.controller.engine.settings[120] = 500.0
+    rig.machine.controller.engine.planner.take_settings()
     rig.machine.brown_out()
     rig.wait(5.0)
     rig.get_ready()
@@ -171,4 +171,4 @@ def test_nothing_is_sent_while_the_controller_writes_its_memory(rig_of, firmware
     rig.set_origin()
     rig.wait(1.0)
 
-    assert rig.machine.controller.receive.lost_bytes == 0
+    assert rig.machine.controller.engine.receive.lost_bytes == 0

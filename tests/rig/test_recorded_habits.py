@@ -30,7 +30,7 @@ def _etch(rig):
     rig.etch_until_row(4)
     rig.wait(0.3)
     controller = rig.machine.controller
-    rig.wait_until(lambda: controller.has_line_in_work and rig.port.heard.endswith(b"\n"))
+    rig.wait_until(lambda: controller.engine.lines.is_in_work and rig.port.heard.endswith(b"\n"))
     rig.port.heard.clear()
 
 
@@ -112,7 +112,7 @@ def test_a_reset_while_braking_loses_the_place_though_no_alarm_says_so(tmp_path)
         rig.start(rig.make_job(patch(14, 300)))
         rig.etch_until_row(4)
         rig.submit("hold_now")
-        rig.wait_until(lambda: rig.machine.controller.state.name == "HOLD")
+        rig.wait_until(lambda: rig.machine.controller.engine.state.name == "HOLD")
         rig.port.heard.clear()
 
         rig.board.set_input("stop_circuit", level=False)
@@ -120,7 +120,7 @@ def test_a_reset_while_braking_loses_the_place_though_no_alarm_says_so(tmp_path)
         rig.wait(0.5)
 
         assert b"ALARM" not in rig.port.heard
-        assert rig.machine.controller.state.name == "IDLE"
+        assert rig.machine.controller.engine.state.name == "IDLE"
         assert "not known" in rig.record.end["because"]
 
 

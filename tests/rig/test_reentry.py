@@ -292,7 +292,7 @@ def test_a_cut_in_the_first_row_before_any_report_from_it_is_not_told_as_unbegun
     rig.wait_until(lambda: rig.machine.is_burning)
     assert rig.run["row"] is None
 
-    rig.machine.controller.say("error:20")
+    rig.machine.controller.engine.say("error:20")
     rig.wait_for_the_end()
 
     assert rig.record.event("cut")["details"]["row"] == 0

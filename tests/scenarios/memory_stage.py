@@ -70,7 +70,7 @@ class MemoryStage:
                 "is_burning": machine.is_burning,
                 "is_beam_enabled": machine.board.is_beam_enabled,
                 "is_safety_relay_set": machine.board.is_safety_relay_set,
-                "controller_state": machine.controller.state.value,
+                "controller_state": machine.controller.engine.state.value,
                 "outputs": machine.board.outputs,
             },
             status=self.rig.commands.snapshot() if self.is_turned else None,

@@ -1,1 +1,1 @@
-"""What the motion controller says and is told: pure, bytes in and events out."""
+"""The controller's protocol: bytes in and events out, without a port or a clock."""

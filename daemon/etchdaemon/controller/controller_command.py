@@ -42,7 +42,7 @@ def failure_by(event: Event, firmware: Firmware) -> str | None:
 class ControllerCommand:
     """Sends `lines`, each when the one before it is answered, and waits for the last reply.
 
-    `failure` is a sentence when it came to nothing. No report is asked for meanwhile: a homing
+    `failure` is a sentence when it came to nothing. No report is requested meanwhile: a homing
     machine answers only in gaps.
     """
 

@@ -96,7 +96,7 @@ class Link:
     def _excess_bytes(self, report: StatusReported) -> int:
         """Return how much more the controller holds than was in flight when it said so.
 
-        Replies and reports come in one order, so what it had answered by then is counted.
+        Replies and reports come in one order, so what it had answered before the report is counted.
         """
         held_bytes = self.held_bytes(report)
         return 0 if held_bytes is None else held_bytes - self.window.taken_bytes

@@ -16,7 +16,7 @@ NOT_SAID: Final = "The controller does not say."
 
 @dataclass(frozen=True, slots=True)
 class Matter:
-    """One thing that matters, the settings it is told by, and its sentence in each case."""
+    """One thing that matters, the settings that decide it, and the sentence for each case."""
 
     name: str
     numbers: tuple[int, ...]

@@ -7,7 +7,7 @@ from typing import Final
 
 from etchdaemon.errors import CommandRefused
 
-LOCK_PATIENCE_S: Final = 0.1  # of the wall's; a guard that holds it longer hangs
+LOCK_PATIENCE_S: Final = 0.1  # wall-clock; a guard that holds it longer hangs
 HANGS: Final = "The program that watches the interlocks does not answer."
 
 

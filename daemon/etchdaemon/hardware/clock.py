@@ -19,7 +19,7 @@ def _utc_now(*, ahead_s: float = 0.0) -> str:
 
 
 class SystemClock:
-    """Monotonic seconds, and the wall's time."""
+    """Monotonic seconds and wall-clock time."""
 
     seconds_per_wall_second: Final = 1.0
 
@@ -39,8 +39,8 @@ class SystemClock:
 class PracticeClock:
     """The practice machine's simulated seconds.
 
-    Simulated time waits for the host. Where it has stood still for two seconds of the wall's
-    it goes on by the wall's, so that a dead practice machine does not stop the daemon's
+    Simulated time waits for the host. Where it has stood still for two wall-clock seconds
+    it goes on by the wall clock, so that a dead practice machine does not stop the daemon's
     patience; what was added stays added. Then, too, a machine is looked for that stands where the
     dead one stood and counts from nought again.
     """

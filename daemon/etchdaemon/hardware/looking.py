@@ -8,7 +8,7 @@ from typing import Final, Self
 
 from etchdaemon.ports import Doorbell
 
-LOOK_EVERY_S: Final = 0.01  # of the wall's
+LOOK_EVERY_S: Final = 0.01  # wall-clock
 REST_S: Final = 0.0005
 
 

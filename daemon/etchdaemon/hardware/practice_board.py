@@ -60,7 +60,7 @@ class PracticeBoard:
 
     @property
     def trouble(self) -> str | None:
-        """A sentence where edges are told no longer, else None."""
+        """A sentence where edges are no longer reported, else None."""
         return EDGES_LOST if "edges_lost" in self._faults else None
 
     def read(self) -> Mapping[Input, Level]:

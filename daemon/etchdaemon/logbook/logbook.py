@@ -109,7 +109,7 @@ class Logbook:
 
     @property
     def storage(self) -> Mapping[str, Any]:
-        """What people are told of room and backups; see `ports.Records`."""
+        """Free space and backups; see `ports.Records`."""
         return NOTHING_KEPT if self._keeping is None else self._keeping.told()
 
     def start_run(

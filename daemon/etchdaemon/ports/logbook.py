@@ -78,7 +78,7 @@ class Records(Protocol):
 
     @property
     def storage(self) -> Mapping[str, Any]:
-        """What people are told of room and backups, as the snapshot shows it; asks no disk."""
+        """Free space and backups, as the snapshot shows them; reads no disk."""
         ...
 
 

@@ -6,7 +6,7 @@ from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 
 
 class Clock(Protocol):
-    """Time that never jumps, and the wall's time beside it."""
+    """Monotonic time and wall-clock time."""
 
     def now_s(self) -> MachineSeconds:
         """Return the machine's monotonic seconds (simulated ones on the practice machine)."""
@@ -55,12 +55,12 @@ class PortOpener(Protocol):
 
 
 class Doorbell(Protocol):
-    """Wakes the loop before its time when somebody has a wish."""
+    """Wakes the loop early when a command arrives."""
 
     def ring(self) -> None:
         """Wake the loop; harmless when nobody waits. Any thread, and a signal handler, may."""
         ...
 
     def wait(self, timeout_s: float) -> None:
-        """Return when somebody rings, or after `timeout_s` of the wall's seconds."""
+        """Return when somebody rings, or after `timeout_s` wall-clock seconds."""
         ...

@@ -5,7 +5,7 @@ from typing import Any, Protocol
 
 
 class Operator(Protocol):
-    """The daemon's loop as a person's wishes reach it; any thread may call."""
+    """The daemon's loop, as commands reach it; any thread may call."""
 
     def snapshot(self) -> Mapping[str, Any]:
         """Return the newest snapshot: plain JSON values, never changed afterwards.

@@ -1,4 +1,4 @@
-"""Where a call becomes a wish to the loop or a question to the logbook."""
+"""Dispatches a call to the loop or to the logbook."""
 
 import os
 import stat

@@ -35,7 +35,7 @@ MACHINE_METHODS: Final = (
         "unfinished",
         Right.OBSERVE,
         "Whether `run` may be taken up again, what is known of its cut, and what is left of it"
-        " (from `row` on, where that is told by eye).",
+        " (from `row` on, where a person sets the row by eye).",
         (Number("run"), Number("row", None)),
     ),
     Method("unload", Right.OPERATE, "Put the job away."),

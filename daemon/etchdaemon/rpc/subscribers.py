@@ -32,7 +32,7 @@ class Subscribers:
     """Tells watchers of changes, in a thread of its own.
 
     `pause` waits out the time between two pushes; without a change they come every `most_s`. All
-    are the wall's seconds, whatever the machine's.
+    are wall-clock seconds, whatever the machine's.
     """
 
     def __init__(

@@ -94,7 +94,7 @@ class CutMark:
         )
 
     def note_sighting(self, sighting: Sighting) -> None:
-        """Keep the first sightings after the cut: braking has hardly begun by then."""
+        """Keep the first sightings after the cut: braking has hardly begun."""
         if len(self.seen) < _MOST_SIGHTINGS:
             self.seen.append(sighting)
 

@@ -101,7 +101,7 @@ class Enabling:
     `starts_cycle` is for a hold in mid-row: motion must show within half a second.
     """
 
-    has_settled: Callable[[], bool]  # on the wall's clock, as contacts do
+    has_settled: Callable[[], bool]  # in wall-clock time, as contacts do
     starts_cycle: bool = False
     has_succeeded: bool = False
     has_failed: bool = False

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
-LONGEST_PAUSE_S: Final = 1.0  # a longer one is told of
+LONGEST_PAUSE_S: Final = 1.0  # a longer one is reported
 LATE_S: Final = 0.03  # what the controller has been sent lasts longer than that
 LATE_FOR_S: Final = 0.5  # so long a short queue may be the pause's doing
 BLINK_S: Final = 0.05  # in a longer one the heartbeat's contact may open
@@ -32,7 +32,7 @@ class LoopStalls:
 
     @property
     def was_long(self) -> bool:
-        """Whether the last pause was so long that a person is told."""
+        """Whether the last pause was long enough to report."""
         return self.lasted_s > LONGEST_PAUSE_S
 
     def was_late(self, now_s: float) -> bool:

@@ -42,7 +42,7 @@ SHIFTED: Final = (
     " ({what}): another program or the job itself has changed them."
 )
 
-# What a person is asked for then.
+# What a person has to do then.
 SET: Final = "Bring the head to the picture's origin and set the origin."
 HOME_OR_SET: Final = (
     "Home the machine, or bring the head to the picture's origin and set the origin."
@@ -149,7 +149,7 @@ class PositionEpoch:
             self.because = SHIFTED.format(what="; ".join(found))
 
     def request(self, *, can_home: bool) -> str | None:
-        """Return what a person is told and asked for while no origin is known, else None."""
+        """Return the sentence that asks for an origin while none is known, else None."""
         if self.origin is not None:
             return None
         is_homed = self.ends_mm is not None

@@ -290,7 +290,7 @@ class Unfinished:
 
     @property
     def sentence(self) -> str:
-        """What a person is told of it."""
+        """The sentence about it."""
         if not self.first_row:
             return f"Etch {self.run} ended before its first row was done."
         return f"Etch {self.run} came as far as row {self.first_row} of {self.rows}."

@@ -12,7 +12,7 @@ from etchdaemon.run.holding import WATCHFUL_S
 class RelayTesting:
     """Waits, with the machine at rest, for the guard to have seen the loop open, or stay closed."""
 
-    is_tested: Callable[[], bool]  # on the wall's clock, as contacts are
+    is_tested: Callable[[], bool]  # in wall-clock time, as contacts are
 
     @property
     def is_over(self) -> bool:

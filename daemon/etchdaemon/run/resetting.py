@@ -25,7 +25,7 @@ class Resetting:
 
     @property
     def polls_every_s(self) -> float | None:
-        """No report is asked for: nobody is there to answer."""
+        """No report is requested: the controller cannot answer."""
         return None
 
     def begin(self, now_s: float) -> Orders:

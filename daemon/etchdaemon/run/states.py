@@ -144,4 +144,4 @@ class RunStateMachine:
 
 def commands_in(state: State) -> tuple[Command, ...]:
     """Return what a person may ask for in `state`, in the order of the enumeration."""
-    return tuple(wish for wish in Command if (state, wish) in NEXT_STATE)
+    return tuple(command for command in Command if (state, command) in NEXT_STATE)

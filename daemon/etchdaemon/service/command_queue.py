@@ -1,4 +1,4 @@
-"""Where people's wishes reach the loop, and the snapshot that they are shown."""
+"""The queue by which commands reach the loop, and the newest snapshot."""
 
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
@@ -11,7 +11,7 @@ from etchdaemon.ports import Doorbell
 from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.spool import Spool
 
-ANSWER_PATIENCE_S: Final = 15.0  # of the wall's: a start waits for its commit
+ANSWER_PATIENCE_S: Final = 15.0  # wall-clock: a start waits for its commit
 
 Answer = Mapping[str, Any]
 
@@ -21,7 +21,7 @@ _SAFETY: Final = frozenset(("stop", "hold_now", "hold"))
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """A wish on its way through the loop; it is answered once, from there."""
+    """A command on its way to the loop, which answers it once."""
 
     command: str
     arguments: Mapping[str, Any] = field(default_factory=dict)

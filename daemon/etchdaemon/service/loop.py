@@ -201,15 +201,15 @@ class Service:
     # What a person may ask for.
 
     def _steer(self, request: Request, now_s: float) -> None:
-        """Hand a wish to the run, or refuse it in the words of the table."""
-        wish = Command(request.command)
-        if wish in STOPS_THE_HEAD and self._idle.jog.stop("", now_s):
+        """Hand a command to the run, or refuse it with the table's sentence."""
+        command = Command(request.command)
+        if command in STOPS_THE_HEAD and self._idle.jog.stop("", now_s):
             request.accept()
             return
-        next_state(self._run_state.state, wish)
+        next_state(self._run_state.state, command)
         sequencer = self._sequencer
         if sequencer is not None:
-            _STEERING[wish](sequencer, now_s)
+            _STEERING[command](sequencer, now_s)
         request.accept()
 
     def _override(self, request: Request, _now_s: float) -> None:
@@ -222,13 +222,13 @@ class Service:
         request.accept()
 
     def _ask_box(self, request: Request, _now_s: float) -> None:
-        """Hand a wish to the interlocks."""
+        """Hand a command to the interlocks."""
         day = self._clock.utc_now()[:10]
         INTERLOCK_COMMANDS[request.command](self._guard.operator, request.arguments, day)
         request.accept()
 
     def _tell(self, request: Request, _now_s: float) -> None:
-        """Tell what is too much for every snapshot."""
+        """Answer with what is too long for every snapshot."""
         request.accept(
             self._guard.operator.wiring()
             if request.command == "wiring"

@@ -5,15 +5,13 @@ the time at which it wants to be asked again at the latest.
 """
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
+from etchpractice.controller.engine import Engine
 from etchpractice.controller.language import Line
 from etchpractice.controller.modal import Triple, system_name
 from etchpractice.motion.arcs import arc_points
 from etchpractice.motion.planner import Beam, Order
-
-if TYPE_CHECKING:
-    from etchpractice.controller.services import Services
 
 AXIS_LETTERS: Final = "XYZ"
 ARCS: Final = (20, 30)
@@ -48,19 +46,19 @@ class Meaning:
 
 
 class Interpreter:
-    """Understands lines and has the controller carry them out."""
+    """Understands lines by the modes and settings in force."""
 
-    def __init__(self, controller: "Services") -> None:
-        self._controller = controller
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
 
     def simple_move(self, simple: tuple[float | None, ...]) -> tuple[Triple, Order] | None:
         """Return a plain move and commit it to the modal state, or None for the long way."""
-        controller = self._controller
-        modal = controller.modal
+        engine = self._engine
+        modal = engine.modal
         motion = modal.motion
         x, y, z, s, f = simple
         if (
-            not controller.has_plain_moves
+            not engine.has_plain_moves
             or modal.is_inverse_time
             or (x is None and y is None and z is None)
             or (motion != 0 and (motion != 10 or not (f or modal.feed)))
@@ -79,7 +77,7 @@ class Interpreter:
                 pz + z * scale if z is not None else pz,
             )
         else:
-            ox, oy, oz = modal.offset(controller.stored)
+            ox, oy, oz = modal.offset(engine.stored)
             target = (
                 x * scale + ox if x is not None else px,
                 y * scale + oy if y is not None else py,
@@ -91,7 +89,7 @@ class Interpreter:
 
     def understand(self, line: Line) -> Meaning:
         """Check `line` against the state; raise Refused."""
-        modal = self._controller.modal
+        modal = self._engine.modal
         g, m, words = dict(line.g), dict(line.m), dict(line.words)
         scale = {200: 25.4, 210: 1.0}.get(g.get("units", 0), modal.scale)
         axes = {
@@ -106,7 +104,7 @@ class Interpreter:
             motion, moves, once, scale, is_incremental, modal.position, axes, words, g, m
         )
         words.pop("N", None)
-        if "tool" in m and not self._controller.firmware.knows_m6:
+        if "tool" in m and not self._engine.firmware.knows_m6:
             raise Refused(20)
         self._check_feed(meaning)
         self._check_once(meaning)
@@ -117,7 +115,7 @@ class Interpreter:
         return meaning
 
     def _check_feed(self, meaning: Meaning) -> None:
-        modal, words = self._controller.modal, meaning.words
+        modal, words = self._engine.modal, meaning.words
         is_inverse = meaning.g.get("feed mode", 930 if modal.is_inverse_time else 940) == 930
         needs_feed = meaning.moves and meaning.motion not in (0, 800)
         if is_inverse:
@@ -139,7 +137,7 @@ class Interpreter:
                 raise Refused(28)
             meaning.g["dwell"] = round(words.pop("P") * 1000)
         if meaning.g.get("tool length") == 431 and not (
-            list(axes) == [2] or (axes and self._controller.firmware.offsets_every_axis)
+            list(axes) == [2] or (axes and self._engine.firmware.offsets_every_axis)
         ):
             raise Refused(37)
         if once in (100, 920) and not axes:
@@ -154,7 +152,7 @@ class Interpreter:
         if "P" not in words and "L" not in words:
             raise Refused(28)
         number, kind = words.pop("P", 0), words.pop("L", 0)
-        if number > self._controller.firmware.systems:
+        if number > self._engine.firmware.systems:
             raise Refused(29)
         if kind not in (2, 20) or (kind == 2 and "R" in words):
             raise Refused(20)
@@ -172,26 +170,26 @@ class Interpreter:
             meaning.moves = False
             return
         meaning.target = self.target(meaning)
-        if motion in PROBES and meaning.target == self._controller.modal.position:
+        if motion in PROBES and meaning.target == self._engine.modal.position:
             raise Refused(33)
         if motion in ARCS:
             self._check_arc(meaning)
 
     def _check_arc(self, meaning: Meaning) -> None:
-        plane = _PLANES[meaning.g.get("plane", self._controller.modal.plane)]
+        plane = _PLANES[meaning.g.get("plane", self._engine.modal.plane)]
         if not any(axis in meaning.axes for axis in plane[:2]):
             raise Refused(32)
         words, scale = meaning.words, meaning.scale
         radius = words.pop("R", None)
         centre = [words.pop("IJK"[axis], None) for axis in plane[:2]]
         code, points = arc_points(
-            start=self._controller.modal.position,
+            start=self._engine.modal.position,
             end=meaning.target,
             plane=plane,
             is_clockwise=meaning.motion == 20,
             radius=None if radius is None else radius * scale,
             centre=None if centre == [None, None] else [(part or 0.0) * scale for part in centre],
-            tolerance_mm=self._controller.settings[12],
+            tolerance_mm=self._engine.settings[12],
         )
         if code:
             raise Refused(code)
@@ -200,13 +198,13 @@ class Interpreter:
 
     def target(self, meaning: Meaning) -> Triple:
         """Return where the axis words of `meaning` lead, in machine coordinates."""
-        controller = self._controller
-        modal = controller.modal
-        offset = modal.offset(controller.stored)
+        engine = self._engine
+        modal = engine.modal
+        offset = modal.offset(engine.stored)
         system = meaning.g.get("offsets")
         if system is not None:
-            was = controller.stored.systems[modal.system]
-            now = controller.stored.systems[system_name(system)]
+            was = engine.stored.systems[modal.system]
+            now = engine.stored.systems[system_name(system)]
             offset = tuple(o - a + b for o, a, b in zip(offset, was, now, strict=True))  # type: ignore[assignment]
         place: list[Any] = list(modal.position)
         for axis, value in meaning.axes.items():

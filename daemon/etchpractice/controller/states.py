@@ -1,6 +1,6 @@
 """The controller's states and alarms, by its own names and numbers."""
 
-from enum import Enum, IntEnum
+from enum import Enum, IntEnum, auto
 from typing import Final
 
 
@@ -46,3 +46,13 @@ class DoorStep(IntEnum):
     OPEN = 1
     BRAKING = 2
     RESTORING = 3
+
+
+class RestartPhase(Enum):
+    """How far a restart has come; NONE while the controller runs."""
+
+    NONE = auto()
+    ALARM = auto()  # an alarm is to be told
+    LOCKED = auto()  # nothing but a reset helps, which is to be told
+    DEAD = auto()  # it has been told
+    GREETING = auto()

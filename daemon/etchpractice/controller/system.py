@@ -3,18 +3,16 @@
 import re
 import struct
 from collections.abc import Callable, Generator
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from etchpractice.controller.homing import home
 from etchpractice.controller.interpreter import CUTTING, Meaning
 from etchpractice.controller.language import Line, read_line, read_number
 from etchpractice.controller.modal import MM_PER_INCH
+from etchpractice.controller.parts import Parts
 from etchpractice.controller.states import State
 from etchpractice.firmware.firmware import SLEEP
 from etchpractice.motion.planner import Beam, Order
-
-if TYPE_CHECKING:
-    from etchpractice.controller.services import Services
 
 Answer = Generator[float, None, int]
 
@@ -27,103 +25,114 @@ _REST: Final = frozenset((State.IDLE, State.ALARM))
 _REST_OR_TEST: Final = _REST | {State.JOG, State.CHECK}
 
 
-def answer(controller: "Services", line: Line) -> Answer:
+def answer(parts: Parts, line: Line) -> Answer:
     """Carry out one $ line and return its error number, 0 for ok."""
-    is_note = line.text.startswith("$I=") and controller.firmware.keeps_note_as_typed
+    engine = parts.engine
+    is_note = line.text.startswith("$I=") and engine.firmware.keeps_note_as_typed
     text = "$I=" + line.raw.partition("=")[2] if is_note else line.text
-    for pattern, states, act in _COMMANDS[controller.firmware.name]:
+    for pattern, states, act in _COMMANDS[engine.firmware.name]:
         match = pattern.fullmatch(text)
         if match is None:
             continue
-        if controller.state not in states:
+        if engine.state not in states:
             return NOT_IDLE
-        return (yield from act(controller, match))
+        return (yield from act(parts, match))
     return UNKNOWN
 
 
-def _settings(controller: "Services", _match: re.Match[str]) -> Answer:
-    for line in controller.settings.lines():
-        controller.say(line)
-        yield from controller.wait_for_room()
+def _settings(parts: Parts, _match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    for line in engine.settings.lines():
+        engine.say(line)
+        yield from engine.wait_for_room()
     return 0
 
 
-def _setting(controller: "Services", match: re.Match[str]) -> Answer:
+def _setting(parts: Parts, match: re.Match[str]) -> Answer:
+    engine = parts.engine
     number = int(match[1])
-    if number not in controller.settings:
-        return controller.firmware.unknown_setting_error
-    controller.say(controller.settings.line(number))
-    yield from controller.wait_for_room()
+    if number not in engine.settings:
+        return engine.firmware.unknown_setting_error
+    engine.say(engine.settings.line(number))
+    yield from engine.wait_for_room()
     return 0
 
 
-def _help(controller: "Services", _match: re.Match[str]) -> Answer:
-    controller.say(controller.firmware.help)
-    yield from controller.wait_for_room()
+def _help(parts: Parts, _match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    engine.say(engine.firmware.help)
+    yield from engine.wait_for_room()
     return 0
 
 
-def _build(controller: "Services", _match: re.Match[str]) -> Answer:
-    lathe = "LATHE," if controller.settings[32] == _LATHE else ""
-    for line in controller.firmware.build:
-        controller.say(line.format(note=controller.stored.note, lathe=lathe))
-        yield from controller.wait_for_room()
+def _build(parts: Parts, _match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    lathe = "LATHE," if engine.settings[32] == _LATHE else ""
+    for line in engine.firmware.build:
+        engine.say(line.format(note=engine.stored.note, lathe=lathe))
+        yield from engine.wait_for_room()
     return 0
 
 
-def _store_note(controller: "Services", match: re.Match[str]) -> Answer:
-    yield from controller.write_memory(controller.firmware.offset_write_s)
-    controller.stored.note = match[1]
+def _store_note(parts: Parts, match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    yield from engine.write_memory(engine.firmware.offset_write_s)
+    engine.stored.note = match[1]
     return 0
 
 
-def _parser(controller: "Services", _match: re.Match[str]) -> Answer:
-    controller.say(controller.modal.parser_line(controller.firmware, controller.settings))
-    yield from controller.wait_for_room()
+def _parser(parts: Parts, _match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    engine.say(engine.modal.parser_line(engine.firmware, engine.settings))
+    yield from engine.wait_for_room()
     return 0
 
 
-def _offsets(controller: "Services", _match: re.Match[str]) -> Answer:
-    for line in controller.modal.offset_lines(controller.stored, controller.firmware):
-        controller.say(line)
-        yield from controller.wait_for_room()
+def _offsets(parts: Parts, _match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    for line in engine.modal.offset_lines(engine.stored, engine.firmware):
+        engine.say(line)
+        yield from engine.wait_for_room()
     return 0
 
 
-def _start_up(controller: "Services", _match: re.Match[str]) -> Answer:
-    for number, line in enumerate(controller.stored.start_up):
-        controller.say(f"$N{number}={line}")
-    yield from controller.wait_for_room()
+def _start_up(parts: Parts, _match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    for number, line in enumerate(engine.stored.start_up):
+        engine.say(f"$N{number}={line}")
+    yield from engine.wait_for_room()
     return 0
 
 
-def _store_start_up(controller: "Services", match: re.Match[str]) -> Answer:
+def _store_start_up(parts: Parts, match: re.Match[str]) -> Answer:
     """Run the line, and store it unless it fails; there are places for two."""
-    line = read_line(match[2].encode(), controller.firmware)
-    error = yield from controller.outcome(line)
+    engine = parts.engine
+    line = read_line(match[2].encode(), engine.firmware)
+    error = yield from parts.outcome(line)
     if error:
         return error
-    yield from controller.write_memory(controller.firmware.setting_write_s)
+    yield from engine.write_memory(engine.firmware.setting_write_s)
     number = int(read_number(match[1]))
-    if number < len(controller.stored.start_up):
-        controller.stored.start_up[number] = line.text
+    if number < len(engine.stored.start_up):
+        engine.stored.start_up[number] = line.text
     return 0
 
 
-def _store(controller: "Services", match: re.Match[str]) -> Answer:
+def _store(parts: Parts, match: re.Match[str]) -> Answer:
+    engine = parts.engine
     if re.match(_NUMBER, match[2]) is None:
         return BAD_NUMBER
     if re.fullmatch(_NUMBER, match[2]) is None:
         return UNKNOWN
-    number, firmware = int(read_number(match[1])), controller.firmware
-    before = controller.settings.get(number, 0.0)
-    error = controller.settings.store(number, read_number(match[2]))
+    number, firmware = int(read_number(match[1])), engine.firmware
+    before = engine.settings.get(number, 0.0)
+    error = engine.settings.store(number, read_number(match[2]))
     if error:
         return error
-    changed = min(_changed_bytes(before, controller.settings[number]), _MOST_CHANGED_BYTES)
-    yield from controller.write_memory(firmware.setting_write_s + changed * firmware.byte_write_s)
-    controller.planner.take_settings()
-    controller.note_limits()
+    changed = min(_changed_bytes(before, engine.settings[number]), _MOST_CHANGED_BYTES)
+    yield from engine.write_memory(firmware.setting_write_s + changed * firmware.byte_write_s)
+    engine.planner.take_settings()
+    engine.note_limits()
     return 0
 
 
@@ -133,77 +142,82 @@ def _changed_bytes(before: float, after: float) -> int:
     return sum(old != new for old, new in pairs)
 
 
-def _unlock(controller: "Services", _match: re.Match[str]) -> Answer:
-    if controller.state is State.ALARM:
-        if controller.is_door_open:
+def _unlock(parts: Parts, _match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    if engine.state is State.ALARM:
+        if engine.is_door_open:
             return DOOR_OPEN
-        controller.say("[MSG:Caution: Unlocked]")
-        controller.state = State.IDLE
-    yield from controller.wait_for_room()
+        engine.say("[MSG:Caution: Unlocked]")
+        engine.state = State.IDLE
+    yield from engine.wait_for_room()
     return 0
 
 
-def _check(controller: "Services", _match: re.Match[str]) -> Answer:
-    if controller.state is State.CHECK:
-        controller.say("[MSG:Disabled]")
-        controller.restart.interrupt()
+def _check(parts: Parts, _match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    if engine.state is State.CHECK:
+        engine.say("[MSG:Disabled]")
+        engine.interrupt()
     else:
-        controller.say("[MSG:Enabled]")
-        controller.state = State.CHECK
-    yield from controller.wait_for_room()
+        engine.say("[MSG:Enabled]")
+        engine.state = State.CHECK
+    yield from engine.wait_for_room()
     return 0
 
 
-def _home(controller: "Services", match: re.Match[str]) -> Answer:
-    if not controller.settings[22]:
+def _home(parts: Parts, match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    if not engine.settings[22]:
         return NO_HOMING
-    if controller.is_door_open:
+    if engine.is_door_open:
         return DOOR_OPEN
     if match[1]:
         return UNKNOWN
-    yield from home(controller)
+    yield from home(engine, obey=parts.real_time.obey)
     return 0
 
 
-def _refuse(error: int) -> Callable[["Services", re.Match[str]], Answer]:
-    def act(_controller: "Services", _match: re.Match[str]) -> Answer:
+def _refuse(error: int) -> Callable[[Parts, re.Match[str]], Answer]:
+    def act(_parts: Parts, _match: re.Match[str]) -> Answer:
         yield from ()
         return error
 
     return act
 
 
-def _sleep(controller: "Services", _match: re.Match[str]) -> Answer:
-    controller.real_time.raise_flag(SLEEP)
+def _sleep(parts: Parts, _match: re.Match[str]) -> Answer:
+    parts.real_time.raise_flag(SLEEP)
     yield from ()
     return 0
 
 
-def _restore(controller: "Services", match: re.Match[str]) -> Answer:
-    controller.say("[MSG:Restoring defaults]")
-    yield from controller.write_memory(controller.firmware.setting_write_s)
-    controller.restore(settings=match[1] in "$*", stored=match[1] in "#*")
-    controller.restart.interrupt()
+def _restore(parts: Parts, match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    engine.say("[MSG:Restoring defaults]")
+    yield from engine.write_memory(engine.firmware.setting_write_s)
+    engine.restore(settings=match[1] in "$*", stored=match[1] in "#*")
+    engine.interrupt()
     return 0
 
 
-def _jog(controller: "Services", match: re.Match[str]) -> Answer:
-    line = read_line(match[1].encode(), controller.firmware)
+def _jog(parts: Parts, match: re.Match[str]) -> Answer:
+    engine = parts.engine
+    line = read_line(match[1].encode(), engine.firmware)
     error = line.error or _jog_error(line)
     if error:
         return error
-    g, words, modal = dict(line.g), dict(line.words), controller.modal
+    g, words, modal = dict(line.g), dict(line.words), engine.modal
     scale = {200: MM_PER_INCH, 210: 1.0}.get(g.get("units", 0), modal.scale)
     axes = {at: words[name] * scale for at, name in enumerate("XYZ") if name in words}
     is_incremental = g.get("distance", 910 if modal.is_incremental else 900) == 910
     meaning = Meaning(0, True, g.get("once"), scale, is_incremental, modal.position, axes, words)
     # A jog without an axis goes to the machine's zero (recorded).
-    target = controller.interpreter.target(meaning) if axes else (0.0, 0.0, 0.0)
-    if not controller.may_reach(target):
+    target = parts.interpreter.target(meaning) if axes else (0.0, 0.0, 0.0)
+    if not engine.may_reach(target):
         return OUTSIDE
     beam = modal.beam if modal.motion in CUTTING else Beam.OFF
     order = Order(words["F"] * scale / 60, is_rapid=False, s=modal.s, beam=beam, is_jog=True)
-    yield from controller.queue_move(target, order)
+    yield from parts.queue_move(target, order)
     return 0
 
 
@@ -216,7 +230,7 @@ def _jog_error(line: Line) -> int:
     return UNUSED if words - set("XYZFN") else 0
 
 
-_Act = Callable[["Services", re.Match[str]], Answer]
+_Act = Callable[[Parts, re.Match[str]], Answer]
 _Row = tuple[re.Pattern[str], frozenset[State], _Act]
 _EVERYWHERE: Final = frozenset(State)
 _NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)"

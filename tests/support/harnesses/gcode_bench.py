@@ -75,7 +75,7 @@ class PracticeRun:
                 next_report_s += 0.2
             self.machine.advance(step_s)
             self._hear()
-            stepper = self.machine.controller.stepper
+            stepper = self.machine.controller.engine.stepper
             is_moving = bool(stepper.segments)
             if is_moving and stepper.level:
                 self.lit_feeds.append(math.hypot(*stepper.velocity()) * 60)

@@ -48,7 +48,7 @@ class Host:
 
     def __init__(self, machine=None, window_bytes=None, **options):
         self.machine = machine or PracticeMachine(**options)
-        room = self.machine.controller.firmware.receive_bytes
+        room = self.machine.controller.engine.firmware.receive_bytes
         self.window_bytes = window_bytes or (127 if room == 128 else room)
         self.replies = []
         self.pushed = []
@@ -106,7 +106,9 @@ class Host:
 
     @property
     def is_moving(self):
-        return self.machine.controller.is_going or bool(self.machine.controller.planner.blocks)
+        return self.machine.controller.engine.is_going or bool(
+            self.machine.controller.engine.planner.blocks
+        )
 
     def _send_what_fits(self):
         data = b""

@@ -135,11 +135,15 @@ def _machine_for(exchange):
     machine = PracticeMachine(firmware=firmware, settings=FIRMWARES[firmware].settings)
     controller = machine.controller
     if exchange.name.startswith("06-door-switch"):
-        build = tuple(line.replace("OPT:V,", "OPT:V+,") for line in controller.firmware.build)
-        controller.firmware = replace(controller.firmware, build=build)
+        build = tuple(
+            line.replace("OPT:V,", "OPT:V+,") for line in controller.engine.firmware.build
+        )
+        controller.engine.firmware = replace(controller.engine.firmware, build=build)
     if exchange.name == "15-homing":  # the usual build homes Z first; the others have none of it
-        controller.firmware = replace(controller.firmware, homing_cycles=((2,), (0, 1)))
-    controller.limits.ends = list(SWITCHES_MM.get(exchange.name, NO_SWITCHES_MM))
+        controller.engine.firmware = replace(
+            controller.engine.firmware, homing_cycles=((2,), (0, 1))
+        )
+    controller.engine.limits.ends = list(SWITCHES_MM.get(exchange.name, NO_SWITCHES_MM))
     return machine
 
 

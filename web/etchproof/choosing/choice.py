@@ -13,9 +13,18 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from etchproof.card import POWER, SOLID, Card
-from etchproof.choosing.judging import PLATEAU_L, Cell, Judgement, darkest_sound, judge
+from etchproof.choosing.judging import (
+    PLATEAU_L,
+    Cell,
+    Judgement,
+    darkest_sound,
+    judge,
+    marked_patches,
+)
+from etchproof.choosing.marked_patches import MarkedPatch, contradictions
 from etchproof.choosing.second_card import (
     FULL_POWER,
+    between_marks,
     covered_range,
     finer_range,
     stronger_range,
@@ -55,8 +64,9 @@ class Choice:
 class Outcome:
     """What a power card led to; `sentences` say it to the person.
 
-    Without a choice nothing was fit; `next_range` says where to look in either case. `points`
-    are the sound patches, which the curve `response` goes through.
+    Without a choice nothing was fit, or marks contradict each other; `next_range` says where to
+    look in either case. `points` are the sound patches, which the curve `response` goes through.
+    `is_fingernail_asked` is whether nobody has tried the patch chosen with a fingernail yet.
     """
 
     cells: tuple[Cell, ...]
@@ -66,6 +76,7 @@ class Outcome:
     response: Response | None
     next_range: Range
     sentences: tuple[str, ...]
+    is_fingernail_asked: bool = False
 
 
 def choose(
@@ -86,15 +97,31 @@ def choose(
     if reading is None and not marks:
         raise NothingToChoose("the card was neither read by camera nor marked by hand")
     known = [one.darkest_lightness for one in earlier if one.darkest_lightness is not None]
-    cells = judge(card, reading, marks, darkest_known=min(known, default=None))
+    marked_before = [patch for one in earlier for patch in marked_patches(one.cells)]
+    cells = judge(
+        card,
+        reading,
+        marks,
+        darkest_known=min(known, default=None),
+        marked_before=marked_before,
+    )
+    marked = (*marked_before, *marked_patches(cells))
+    questions = contradictions(marked)
+    if questions:
+        return _no_choice(cells, questions, covered_range(card))
     own = _points(cells, card)
     before = [point for one in earlier for point in one.points]
     response = _response([*before, *own], card.spacing_mm)
     darkest = darkest_sound(cells)
     fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
-    is_pale = darkest is not None and darkest > DARK_ENOUGH_L and not any(c.mark for c in fit)
+    is_pale = (
+        darkest is not None
+        and darkest > DARK_ENOUGH_L
+        and not any(c.mark is Mark.GOOD for c in fit)
+    )
     if not fit or is_pale:
-        return replace(_nothing_fit(card, cells, darkest), points=own, response=response)
+        nothing = _nothing_fit(card, cells, darkest, marked)
+        return replace(nothing, points=own, response=response)
     best = _fastest(fit)
     limit = (darkest if darkest is not None else 0.0) + PLATEAU_L
     choice = Choice(
@@ -114,8 +141,10 @@ def choose(
         darkest_lightness=darkest,
         response=response,
         next_range=next_range,
+        is_fingernail_asked=best.mark is None,
         sentences=(
             _recommendation(choice, best),
+            *_about_fingernail(best),
             *_about_dots(best),
             *next_range.notes,
             *_about_pulses(choice, card),
@@ -184,10 +213,20 @@ def _uncertainty(card: Card, best: Cell, response: Response | None, limit: float
     return half_step if fitted is None else min(half_step, fitted)
 
 
-def _nothing_fit(card: Card, cells: tuple[Cell, ...], darkest: float | None) -> Outcome:
+def _nothing_fit(
+    card: Card, cells: tuple[Cell, ...], darkest: float | None, marked: Sequence[MarkedPatch]
+) -> Outcome:
     covered = covered_range(card)
     spoilt = (Judgement.GLAZE_DAMAGED, Judgement.UNEVEN, Judgement.BURNT_TOO_FAR)
-    if any(cell.judgement in spoilt for cell in cells) and darkest is None:
+    is_spoilt = any(cell.judgement in spoilt for cell in cells)
+    between = between_marks(marked)
+    if darkest is None and between is not None:
+        next_range = between
+        sentence = (
+            "What holds is damaged, and what is undamaged rubs off: the next card looks between "
+            "them, in finer steps."
+        )
+    elif darkest is None and is_spoilt:
         next_range = weaker_range(covered)
         sentence = (
             "Every patch that is dark enough is blotchy or has damaged the glaze: burn the next "
@@ -205,6 +244,16 @@ def _nothing_fit(card: Card, cells: tuple[Cell, ...], darkest: float | None) -> 
             "No patch is dark enough and holds, even at full power: the next card is slower, "
             f"{next_range.low_feed_mm_per_min:.0f} to {next_range.high_feed_mm_per_min:.0f} mm/min."
         )
+    return _no_choice(cells, (sentence,), next_range, darkest=darkest)
+
+
+def _no_choice(
+    cells: tuple[Cell, ...],
+    sentences: tuple[str, ...],
+    next_range: Range,
+    *,
+    darkest: float | None = None,
+) -> Outcome:
     return Outcome(
         cells=cells,
         points=(),
@@ -212,7 +261,7 @@ def _nothing_fit(card: Card, cells: tuple[Cell, ...], darkest: float | None) -> 
         darkest_lightness=darkest,
         response=None,
         next_range=next_range,
-        sentences=(sentence,),
+        sentences=sentences,
     )
 
 
@@ -229,6 +278,20 @@ def _recommendation(choice: Choice, best: Cell) -> str:
         f"{text} It was asked to run at {best.feed_mm_per_min:.0f} mm/min with "
         f"{best.power_ratio * 100:.3g} %, which fine detail does not reach; this is what it ran."
     )
+
+
+def _about_fingernail(best: Cell) -> tuple[str, ...]:
+    if best.mark is None:
+        return (
+            f"Before you take it: does patch {best.name} hold under a fingernail? Mark it “good” "
+            "if it does and “rubs off” if it does not.",
+        )
+    if best.mark is Mark.COULD_NOT_TELL:
+        return (
+            f"Whether patch {best.name} holds under a fingernail could not be told: try it on the "
+            "first tile before you etch many.",
+        )
+    return ()
 
 
 def _about_pulses(choice: Choice, card: Card) -> tuple[str, ...]:

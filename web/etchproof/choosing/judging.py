@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
-from etchproof.card import HALFTONE, REALLY_RUN, SOLID, Card, Patch
+from etchproof.card import HALFTONE, REALLY_RUN, SOLID, Card
+from etchproof.choosing.marked_patches import MarkedPatch, Setting, mark_for
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
 
@@ -43,9 +44,11 @@ class Cell:
     """
 
     name: str
+    card_number: int
     feed_mm_per_min: float
     photo_feed_mm_per_min: float
     power_ratio: float
+    line_spacing_mm: float
     reflectance: float | None
     lightness: float | None
     unevenness: float | None
@@ -58,6 +61,11 @@ class Cell:
         """Whether a photo would run at the speed asked for."""
         return self.photo_feed_mm_per_min >= REALLY_RUN * self.feed_mm_per_min
 
+    @property
+    def setting(self) -> Setting:
+        """What it was burnt with."""
+        return Setting(self.power_ratio, self.feed_mm_per_min, self.line_spacing_mm)
+
 
 def judge(
     card: Card,
@@ -65,23 +73,62 @@ def judge(
     marks: Mapping[str, Mark],
     *,
     darkest_known: float | None = None,
+    marked_before: Sequence[MarkedPatch] = (),
 ) -> tuple[Cell, ...]:
     """Return every cell of a power card with its judgement.
 
     `darkest_known` is the lightness of the darkest sound patch of an earlier card of the same
     head and surface: a finer card may hold no darker one, and must not lower the standard.
+    `marked_before` are the patches of those cards that were marked by hand.
     """
     read = {name: reading.of(name, SOLID) if reading else None for name in card.cells()}
     halftones = {name: reading.of(name, HALFTONE) if reading else None for name in card.cells()}
-    darkest = _darkest(read, marks)
+    cells = tuple(
+        _cell(card, name, read[name], halftones[name], mark=marks.get(name))
+        for name in card.cells()
+    )
+    marked = (*marked_before, *marked_patches(cells))
+    said = {cell.name: _said_of(cell, marked) for cell in cells}
+    darkest = _darkest(read, said)
     if darkest_known is not None:
         darkest = min(darkest_known, darkest if darkest is not None else darkest_known)
     return _marked_too_far(
         tuple(
-            _cell(name, patches, read[name], halftones[name], mark=marks.get(name), darkest=darkest)
-            for name, patches in card.cells().items()
+            replace(cell, judgement=_judgement(read[cell.name], said[cell.name], cell, darkest))
+            for cell in cells
         )
     )
+
+
+def marked_patches(cells: Sequence[Cell]) -> tuple[MarkedPatch, ...]:
+    """Return the cells that a hand marked, named with their card."""
+    return tuple(
+        MarkedPatch(f"{cell.name} of card {cell.card_number}", cell.setting, cell.mark)
+        for cell in cells
+        if cell.mark is not None
+    )
+
+
+def _said_of(cell: Cell, marked: Sequence[MarkedPatch]) -> Mark | None:
+    """Return what hands say of a cell, by its own mark or by those on other patches."""
+    if cell.mark is None or cell.mark is Mark.COULD_NOT_TELL:
+        return mark_for(cell.setting, marked)
+    return cell.mark
+
+
+def _judgement(
+    read: PatchReading | None, said: Mark | None, cell: Cell, darkest: float | None
+) -> Judgement:
+    """Return the judgement of hand and camera together.
+
+    A patch too light by camera stays so when a stronger one rubs off: it is a point of the curve.
+    """
+    by_camera = _by_camera(read, darkest)
+    if said is None:
+        return by_camera
+    if said is Mark.RUBS_OFF and cell.mark is None and by_camera is Judgement.TOO_LIGHT:
+        return by_camera
+    return _BY_HAND[said]
 
 
 def _marked_too_far(cells: tuple[Cell, ...]) -> tuple[Cell, ...]:
@@ -125,7 +172,9 @@ def darkest_sound(cells: Sequence[Cell]) -> float | None:
     )
 
 
-def _darkest(read: Mapping[str, PatchReading | None], marks: Mapping[str, Mark]) -> float | None:
+def _darkest(
+    read: Mapping[str, PatchReading | None], marks: Mapping[str, Mark | None]
+) -> float | None:
     """Return the lightness of the darkest patch that is even, holds and is undamaged."""
     sound = [
         patch.lightness
@@ -138,27 +187,28 @@ def _darkest(read: Mapping[str, PatchReading | None], marks: Mapping[str, Mark])
 
 
 def _cell(
+    card: Card,
     name: str,
-    patches: Sequence[Patch],
     read: PatchReading | None,
     halftone_read: PatchReading | None,
     *,
     mark: Mark | None,
-    darkest: float | None,
 ) -> Cell:
-    by_part = {patch.part: patch for patch in patches}
+    by_part = {patch.part: patch for patch in card.cells()[name]}
     solid, halftone = by_part[SOLID], by_part.get(HALFTONE, by_part[SOLID])
     return Cell(
         name=name,
+        card_number=card.number,
         feed_mm_per_min=solid.feed_mm_per_min,
         photo_feed_mm_per_min=halftone.true_feed_mm_per_min,
         power_ratio=solid.power_ratio,
+        line_spacing_mm=card.spacing_mm,
         reflectance=read.reflectance if read else None,
         lightness=read.lightness if read else None,
         unevenness=read.unevenness if read else None,
         halftone_coverage=_coverage(read, halftone_read),
         mark=mark,
-        judgement=_BY_HAND[mark] if mark else _by_camera(read, darkest),
+        judgement=Judgement.NOT_READ,
     )
 
 

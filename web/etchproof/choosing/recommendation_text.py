@@ -100,6 +100,7 @@ def _tell_power(shown: Shown, earlier: Sequence[Shown]) -> Told:
         "cells": [asdict(cell) for cell in outcome.cells],
         "choice": asdict(choice) if choice else None,
         "sentences": outcome.sentences,
+        "is_fingernail_asked": outcome.is_fingernail_asked,
         "next_range": asdict(outcome.next_range),
         "chart": asdict(chart),
     }

@@ -1,11 +1,15 @@
 """The next card: where to look after the first one."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 from etchproof.card import Card
 from etchproof.choosing.judging import Cell
+from etchproof.choosing.marked_patches import MarkedPatch, Setting
 from etchproof.layout.ranges import LEAST_POWER_RATIO, Range, power_law
+from etchproof.reading.hand_marks import Mark
 
 SECOND_STEPS: Final = (7, 5)  # speeds and powers of a finer card
 LEAST_STEP: Final = 1.1  # each way; closer settings cannot be told apart
@@ -64,6 +68,39 @@ def weaker_range(covered: Range) -> Range:
         low_power_ratio=max(LEAST_POWER_RATIO, covered.low_power_ratio * share),
         high_power_ratio=covered.low_power_ratio,
         notes=(),
+    )
+
+
+def between_marks(marked: Sequence[MarkedPatch]) -> Range | None:
+    """Return the settings between what rubs off and what is damaged; None where one is missing.
+
+    Of all pairs it takes those nearest to each other; between equal speeds or powers it keeps a
+    step of its own.
+    """
+    weak = [patch.setting for patch in marked if patch.mark is Mark.RUBS_OFF]
+    strong = [patch.setting for patch in marked if patch.mark is Mark.GLAZE_DAMAGED]
+    if not weak or not strong:
+        return None
+    pairs = [(low, high) for low in weak for high in strong]
+    low, high = min(pairs, key=lambda pair: _apart(*pair))
+    feeds = sorted((low.feed_mm_per_min, high.feed_mm_per_min))
+    powers = sorted((low.power_ratio, high.power_ratio))
+    if feeds[0] == feeds[1]:
+        feeds = [feeds[0] / LEAST_STEP, feeds[1] * LEAST_STEP]
+    if powers[0] == powers[1]:
+        powers = [powers[0] / LEAST_POWER_STEP, min(1.0, powers[1] * LEAST_POWER_STEP)]
+    return Range(
+        low_feed_mm_per_min=feeds[0],
+        high_feed_mm_per_min=feeds[1],
+        low_power_ratio=powers[0],
+        high_power_ratio=powers[1],
+    )
+
+
+def _apart(one: Setting, other: Setting) -> float:
+    """Return how far two settings lie apart, as the logarithm of the factors between them."""
+    return abs(math.log(one.feed_mm_per_min / other.feed_mm_per_min)) + usual_exponent() * abs(
+        math.log(one.power_ratio / other.power_ratio)
     )
 
 

@@ -18,6 +18,7 @@ class Mark(StrEnum):
     GOOD = "good"
     RUBS_OFF = "rubs off"
     GLAZE_DAMAGED = "glaze damaged"
+    COULD_NOT_TELL = "could not tell"  # whether it holds: the camera's word stands
 
 
 def marks_from_table(table: Mapping[str, str], card: Card) -> dict[str, Mark]:

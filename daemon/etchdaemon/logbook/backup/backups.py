@@ -19,7 +19,7 @@ from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import cause
 
 FOLDER_NAME: Final = "backups"
-FIRST_AFTER_S: Final = 600.0  # a clock without a battery has been set by then
+FIRST_AFTER_S: Final = 600.0  # a clock without a battery is set after that time
 RETRY_AFTER_S: Final = 3600.0
 LOOK_EVERY_S: Final = 5.0
 PAUSE_S: Final = 0.02  # between steps: the etch's own writes come first

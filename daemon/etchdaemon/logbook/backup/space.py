@@ -1,4 +1,4 @@
-"""How much room there is where the records lie, and what people are told of it."""
+"""Free space on the disk of the records, and the sentence about it."""
 
 import os
 import time
@@ -22,7 +22,7 @@ _TOO_LOW: Final = "Only {free} are free where the records lie: nothing is starte
 
 
 def low_sentence(free_bytes: int | None) -> str | None:
-    """Return what people are told when room is short or not known, else None."""
+    """Return the sentence for free space that is short or not known, else None."""
     if free_bytes is None:
         return _UNKNOWN
     if free_bytes >= LOW_BYTES:

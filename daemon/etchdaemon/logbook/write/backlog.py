@@ -36,7 +36,7 @@ class Read:
 
 
 class Backlog:
-    """Three queues and one rule for what is next. Times are the wall's monotonic seconds."""
+    """Three queues and one rule for what is next. Times are wall-clock monotonic seconds."""
 
     def __init__(self) -> None:
         self.lost = 0

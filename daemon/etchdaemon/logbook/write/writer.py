@@ -116,7 +116,7 @@ class Writer:
                     self._write(item)
                 self._was_tried.set()
             self._write(self._last_writes())
-        except Exception:  # noqa: BLE001 (people are told, and the etch goes on)
+        except Exception:  # noqa: BLE001 (the snapshot reports it, and the etch goes on)
             _log.exception("the logbook's writer has failed")
             self._failure = _FAILED
         finally:

@@ -1,10 +1,10 @@
-"""What a person may have the controller do between runs, and when: a table."""
+"""The commands that the controller takes between runs, and when: a table."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from etchdaemon.controller import controller_command as chore
+from etchdaemon.controller import controller_command
 from etchdaemon.controller.controller_command import ControllerCommand
 from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused
@@ -16,7 +16,7 @@ SET_ORIGIN: Final = "set_origin"
 
 @dataclass(frozen=True, slots=True)
 class CommandKind:
-    """One chore: its lines, how long it may take, and when it makes sense."""
+    """One command: its lines, its time limit, and when it can be given."""
 
     lines: tuple[bytes, ...]
     patience_s: float
@@ -26,19 +26,19 @@ class CommandKind:
 
 CONTROLLER_COMMANDS: Final[Mapping[str, CommandKind]] = {
     "home": CommandKind(
-        (chore.HOME,),
+        (controller_command.HOME,),
         _HOMING_PATIENCE_S,
         lambda facts: facts.was_questioned and facts.settings.can_home,
         "This machine has no switches to home by, or is not at rest.",
     ),
     "unlock": CommandKind(
-        (chore.UNLOCK,),
+        (controller_command.UNLOCK,),
         PATIENCE_S,
         lambda facts: facts.was_questioned and facts.can_unlock,
         "The controller is not locked.",
     ),
     SET_ORIGIN: CommandKind(
-        chore.SET_ORIGIN,
+        controller_command.SET_ORIGIN,
         PATIENCE_S,
         lambda facts: facts.was_questioned and facts.report.is_idle,
         "The origin can be set only while the machine is unlocked and at rest.",
@@ -54,7 +54,7 @@ def commands_for(facts: Facts | None) -> tuple[str, ...]:
 
 
 def command_for(name: str, facts: Facts | None) -> ControllerCommand:
-    """Return the chore of that name; raise CommandRefused where it makes no sense now."""
+    """Return the sequence of the command `name`; raise CommandRefused when it cannot run now."""
     kind = CONTROLLER_COMMANDS[name]
     if facts is None or facts.firmware is None or not kind.is_fit(facts):
         raise CommandRefused(kind.not_now)

@@ -140,7 +140,7 @@ class IdleController:
         if self._machine.sequence is not None:
             raise CommandRefused(HEAD_MOVES if self.jog.is_under_way else IS_ASKED)
         command = request.command
-        chore = (
+        sequence = (
             self.origin.finding()
             if command == FIND_ORIGIN
             else command_for(command, self._machine.facts)
@@ -151,8 +151,8 @@ class IdleController:
         if command in WRITES_ORIGIN:
             self._machine.epoch.origin = None  # until it is read back
         self._guard.operator.disarm()
-        self._machine.begin(chore, now_s)
-        if chore.is_homing:
+        self._machine.begin(sequence, now_s)
+        if sequence.is_homing:
             self._machine.epoch.note_move()
             request.accept()
         else:
@@ -310,17 +310,17 @@ class IdleController:
             stays_until_end=str(said.get("stays_until_end") or ""),
         )
 
-    def _controller_command_done(self, chore: ControllerCommand, now_s: float) -> None:
-        if chore.is_homing:
-            self.jog.homed(chore.failure)
+    def _controller_command_done(self, command: ControllerCommand, now_s: float) -> None:
+        if command.is_homing:
+            self.jog.homed(command.failure)
         request = self.pending
-        if request is not None and chore.failure is not None:
-            request.refuse(CommandRefused(chore.failure))
+        if request is not None and command.failure is not None:
+            request.refuse(CommandRefused(command.failure))
             self.pending = None
         elif request is not None and request.command not in WRITES_ORIGIN:
             request.accept()
             self.pending = None
-        self._machine.open_again(From.REST if chore.failure is None else From.UNSURE, now_s)
+        self._machine.open_again(From.REST if command.failure is None else From.UNSURE, now_s)
 
     def _beam_off_seen(self, beam_off: BeamOff, now_s: float) -> None:
         """Go on with arming, unless the controller's beam may be on."""

@@ -93,13 +93,13 @@ class JobOrigin:
         self._records.note_origin(origin, ends_mm, at_utc=self._clock.utc_now())
 
     def note_run(self, number: int) -> None:
-        """Take note that an etch begins from the origin: that is what it is called by then."""
+        """Take note that an etch begins from the origin: later it is named by that."""
         if self._earlier is not None:
             self._earlier = replace(self._earlier, run=number)
 
     @property
     def request(self) -> str | None:
-        """What a person is told and asked for while no origin is known, else None."""
+        """The sentence that asks for an origin while none is known, else None."""
         facts, found = self._machine.facts, self.found
         can_home = facts is not None and facts.settings.can_home
         asked = self._machine.epoch.request(can_home=can_home)

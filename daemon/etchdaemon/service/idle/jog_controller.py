@@ -1,4 +1,4 @@
-"""The head between runs: it is sent somewhere, stopped on its way, and what came of it is told."""
+"""Jogging between runs: start a move, stop it, and report how it ended."""
 
 from typing import Any, Final
 

@@ -80,7 +80,7 @@ class Reentry:
     def outlook(
         self, *, run: int, row: int | None, is_under_way: bool, is_place_kept: bool
     ) -> dict[str, Any]:
-        """Return what may be taken up of `run`, from `row` on where that is told by eye."""
+        """Return what is left of `run`, from `row` on where a person sets it by eye."""
         record = self._history.ask("run", id=run)
         past, sheet = self._past(record, is_under_way=is_under_way)
         told: dict[str, Any] = {
@@ -151,7 +151,7 @@ class Reentry:
         accept_gap: bool = False,
         is_under_way: bool = False,
     ) -> tuple[SpooledJob, str]:
-        """Return what is left of `run`, and what a person is told; raise CommandRefused.
+        """Return what is left of `run` and a sentence about it; raise CommandRefused.
 
         `row` is the first that is not dark, told by eye; without it the record counts. Of another
         program's file `accept_gap` says that what stays unburnt before the rest has been read.

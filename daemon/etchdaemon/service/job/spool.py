@@ -17,7 +17,7 @@ from etchwire.retention import JOBS, throw_out
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
 from etchwire.storing import fault_of_card, settle
 
-CHUNK_BYTES: Final = 32 * 1024  # looked through at one go; the loop may be etching by then
+CHUNK_BYTES: Final = 32 * 1024  # looked through at one go; the loop may be etching meanwhile
 LARGEST_SHEET_BYTES: Final = 16 * 1024 * 1024
 _LEFTOVERS: Final = (".arriving-*", ".rest-*")
 
@@ -131,7 +131,7 @@ class Spool:
 
 
 def not_stored(error: OSError) -> JobRefused:
-    """Return what a person is told where the card does not take a job."""
+    """Return the sentence for storage that does not take a job."""
     return JobRefused(f"The job cannot be stored: {fault_of_card(error) or error.strerror}.")
 
 

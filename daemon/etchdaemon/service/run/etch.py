@@ -183,7 +183,7 @@ class Etch:
         self._finish(self.progress.complete())
 
     def set_override(self, lever: Override, percent: int) -> None:
-        """Take note of an override that is asked for."""
+        """Record a requested override."""
         self.percent[lever] = percent
         self._cut.fastest_percent = max(self._cut.fastest_percent, self.percent[Override.FEED])
 

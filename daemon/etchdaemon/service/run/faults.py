@@ -1,4 +1,4 @@
-"""What ends a run, and the sentence that a person is told: a table by what was heard."""
+"""What ends a run, and its sentence: a table by controller event."""
 
 from collections.abc import Mapping
 from itertools import islice

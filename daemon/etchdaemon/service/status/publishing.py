@@ -20,7 +20,7 @@ from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.status import snapshot
 
-NEWS_EVERY_S: Final = 0.25  # of the wall's
+NEWS_EVERY_S: Final = 0.25  # wall-clock
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,7 +126,7 @@ def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> dict[str, Any] 
 def sentence_of(
     state: State, etch: Etch | None, machine: Machine, objection: str | None = None
 ) -> str:
-    """Return what a person is told in one breath; `objection` is why nothing can be started."""
+    """Return the one sentence of the state; `objection` is why nothing can be started."""
     if state is State.ENDED and etch is not None and etch.ending is not None:
         ended, because = etch.ending
         is_told = not machine.is_ready or not etch.is_position_known  # by the ending itself
