@@ -165,14 +165,15 @@ def test_when_nothing_is_dark_enough_it_raises_the_power_before_slowing_down(car
 
 
 def test_at_full_power_it_slows_down():
-    card = lay_out_power_card(wishes(), Grid(feeds_mm_per_min=FEEDS, power_ratios=(0.5, 1.0)))
+    feeds = (2400.0, 3200.0, 4400.0)
+    card = lay_out_power_card(wishes(), Grid(feeds_mm_per_min=feeds, power_ratios=(0.5, 1.0)))
 
     pale = choose(card, reading(card, [[60, 55], [80, 70], [90, 85]]), {})
 
     assert pale.choice is None
     assert "even at full power" in pale.sentences[0]
-    assert pale.next_range.high_feed_mm_per_min == 1000.0
-    assert pale.next_range.low_feed_mm_per_min < 1000.0
+    assert pale.next_range.high_feed_mm_per_min == 2400.0
+    assert pale.next_range.low_feed_mm_per_min < 2400.0
 
 
 def test_where_everything_dark_is_broken_it_asks_for_less_power(card):

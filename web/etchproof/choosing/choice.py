@@ -18,6 +18,7 @@ from etchproof.choosing.judging import (
     Cell,
     Judgement,
     darkest_sound,
+    is_plateau,
     judge,
     marked_patches,
 )
@@ -27,12 +28,14 @@ from etchproof.choosing.second_card import (
     between_marks,
     covered_range,
     finer_range,
+    most_dose,
     stronger_range,
     usual_exponent,
     weaker_range,
+    within_dose,
 )
 from etchproof.errors import NothingToChoose
-from etchproof.layout.ranges import Range
+from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.model.response import Point, Response
 from etchproof.reading.hand_marks import Mark
@@ -40,7 +43,8 @@ from etchproof.reading.values import Reading
 from etchwire.catalogue import Recipe
 from etchwire.power_pulses import pulse_note
 
-DARK_ENOUGH_L: Final = 50.0  # half way to white: lighter, and a photo has no black (our choice)
+BLACK_L: Final = 50.0  # half way to white: lighter is no black, even if nothing is darker
+MARKED_L: Final = 85.0  # lighter, and there is nothing to make a picture of (both our choice)
 SAME_SPEED: Final = 0.01
 DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)
 
@@ -114,14 +118,13 @@ def choose(
     response = _response([*before, *own], card.spacing_mm)
     darkest = darkest_sound(cells)
     fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
-    is_pale = (
-        darkest is not None
-        and darkest > DARK_ENOUGH_L
-        and not any(c.mark is Mark.GOOD for c in fit)
-    )
-    if not fit or is_pale:
-        nothing = _nothing_fit(card, cells, darkest, marked)
-        return replace(nothing, points=own, response=response)
+    is_judged_by_hand = any(cell.mark is Mark.GOOD for cell in fit)
+    pale_l = None if is_judged_by_hand or darkest is None or darkest <= BLACK_L else darkest
+    every = [cell for one in earlier for cell in one.cells] + list(cells)
+    most_j_per_mm2 = most_dose(every, card.head.rated_optical_w)
+    if not fit or (pale_l is not None and not (pale_l <= MARKED_L and is_plateau(cells))):
+        nothing = _nothing_fit(card, cells, marked, most_j_per_mm2)
+        return replace(nothing, darkest_lightness=darkest, points=own, response=response)
     best = _fastest(fit)
     limit = (darkest if darkest is not None else 0.0) + PLATEAU_L
     choice = Choice(
@@ -133,7 +136,13 @@ def choose(
     )
     reach = photo_reach_mm_per_min(card.head, card.spacing_mm, card.halftone)
     exponent = response.exponent if response else usual_exponent()
-    next_range = finer_range(card, best, reach, exponent)
+    next_range = finer_range(
+        card,
+        best,
+        reach,
+        exponent,
+        most_dose_j_per_mm2=max(most_j_per_mm2, best.dose_j_per_mm2(card.head.rated_optical_w)),
+    )
     return Outcome(
         cells=cells,
         points=own,
@@ -143,6 +152,7 @@ def choose(
         next_range=next_range,
         is_fingernail_asked=best.mark is None,
         sentences=(
+            *_about_paleness(pale_l),
             _recommendation(choice, best),
             *_about_fingernail(best),
             *_about_dots(best),
@@ -214,51 +224,79 @@ def _uncertainty(card: Card, best: Cell, response: Response | None, limit: float
 
 
 def _nothing_fit(
-    card: Card, cells: tuple[Cell, ...], darkest: float | None, marked: Sequence[MarkedPatch]
+    card: Card,
+    cells: tuple[Cell, ...],
+    marked: Sequence[MarkedPatch],
+    most_j_per_mm2: float,
 ) -> Outcome:
     covered = covered_range(card)
     spoilt = (Judgement.GLAZE_DAMAGED, Judgement.UNEVEN, Judgement.BURNT_TOO_FAR)
-    is_spoilt = any(cell.judgement in spoilt for cell in cells)
-    between = between_marks(marked)
-    if darkest is None and between is not None:
-        next_range = between
+    is_any_fit = any(cell.judgement is Judgement.FIT for cell in cells)
+    is_spoilt = not is_any_fit and any(cell.judgement in spoilt for cell in cells)
+    between = None if is_any_fit else between_marks(marked)
+    if between is not None:
         sentence = (
             "What holds is damaged, and what is undamaged rubs off: the next card looks between "
             "them, in finer steps."
         )
-    elif darkest is None and is_spoilt:
-        next_range = weaker_range(covered)
+        return _no_choice(cells, (sentence,), between)
+    if is_spoilt:
+        weaker = weaker_range(covered)
         sentence = (
             "Every patch that is dark enough is blotchy or has damaged the glaze: burn the next "
-            f"card with less power, up to {next_range.high_power_ratio * 100:.0f} %."
+            f"card with less power, up to {weaker.high_power_ratio * 100:.0f} %."
         )
-    elif covered.high_power_ratio < FULL_POWER:
-        next_range = stronger_range(covered)
+        return _no_choice(cells, (sentence,), weaker)
+    stronger = within_dose(stronger_range(covered), card, most_j_per_mm2)
+    if stronger is None:
+        return _no_choice(cells, (_too_much(most_j_per_mm2),), covered)
+    if covered.high_power_ratio < FULL_POWER:
         sentence = (
             "No patch is dark enough and holds. Raise the power before slowing down: the next "
-            f"card goes from {next_range.low_power_ratio * 100:.0f} to 100 % at the same speeds."
+            f"card goes from {stronger.low_power_ratio * 100:.0f} to 100 % at "
+            f"{_speeds(stronger)}."
         )
     else:
-        next_range = stronger_range(covered)
         sentence = (
             "No patch is dark enough and holds, even at full power: the next card is slower, "
-            f"{next_range.low_feed_mm_per_min:.0f} to {next_range.high_feed_mm_per_min:.0f} mm/min."
+            f"{_speeds(stronger)}."
         )
-    return _no_choice(cells, (sentence,), next_range, darkest=darkest)
+    return _no_choice(cells, (sentence,), stronger)
 
 
-def _no_choice(
-    cells: tuple[Cell, ...],
-    sentences: tuple[str, ...],
-    next_range: Range,
-    *,
-    darkest: float | None = None,
-) -> Outcome:
+def _speeds(wanted: Range) -> str:
+    return f"{wanted.low_feed_mm_per_min:.0f} to {wanted.high_feed_mm_per_min:.0f} mm/min"
+
+
+def _too_much(most_j_per_mm2: float) -> str:
+    if most_j_per_mm2 < MOST_DOSE_J_PER_MM2:
+        return (
+            f"No patch is dark enough and holds, and {most_j_per_mm2:.2g} J/mm² has burnt a patch "
+            "too far already, so no card with more is proposed: look at focus and lens, then burn "
+            "this card again."
+        )
+    return (
+        f"This laser does not mark this surface dark enough with {most_j_per_mm2:.0f} J/mm², more "
+        "than any surface is known to need: look at focus and lens, or try another paint or a "
+        "thicker coat."
+    )
+
+
+def _about_paleness(darkest: float | None) -> tuple[str, ...]:
+    if darkest is None:
+        return ()
+    return (
+        f"This paint gets no darker than L* {darkest:.0f} here, and more dose does not change "
+        "that: another paint or a thicker coat may. This is the fastest patch that is as dark.",
+    )
+
+
+def _no_choice(cells: tuple[Cell, ...], sentences: tuple[str, ...], next_range: Range) -> Outcome:
     return Outcome(
         cells=cells,
         points=(),
         choice=None,
-        darkest_lightness=darkest,
+        darkest_lightness=None,
         response=None,
         next_range=next_range,
         sentences=sentences,

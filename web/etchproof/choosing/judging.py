@@ -9,8 +9,10 @@ from etchproof.card import HALFTONE, REALLY_RUN, SOLID, Card
 from etchproof.choosing.marked_patches import MarkedPatch, Setting, mark_for
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
+from etchwire.catalogue import dose_j_per_mm2
 
 PLATEAU_L: Final = 3.0  # lighter by less, side by side, looks the same (our choice)
+PLATEAU_DOSES: Final = 2.0  # twice the dose for no more darkness is a plateau (our choice)
 UNEVEN_L: Final = 3.0  # scatter inside a patch that an eye sees as blotches (our choice)
 
 
@@ -65,6 +67,14 @@ class Cell:
     def setting(self) -> Setting:
         """What it was burnt with."""
         return Setting(self.power_ratio, self.feed_mm_per_min, self.line_spacing_mm)
+
+    def dose_j_per_mm2(self, rated_optical_w: float) -> float:
+        """Return the energy that a laser of that rating put on each square millimetre."""
+        return dose_j_per_mm2(
+            power_w=rated_optical_w * self.power_ratio,
+            feed_mm_per_min=self.feed_mm_per_min,
+            line_spacing_mm=self.line_spacing_mm,
+        )
 
 
 def judge(
@@ -170,6 +180,27 @@ def darkest_sound(cells: Sequence[Cell]) -> float | None:
         (c.lightness for c in cells if c.judgement is Judgement.FIT and c.lightness is not None),
         default=None,
     )
+
+
+def is_plateau(cells: Sequence[Cell]) -> bool:
+    """Return whether the fit cells are as dark as this surface gets, however pale that is.
+
+    They are where twice the dose made one no darker, or where more only burnt it too far.
+    """
+    fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
+    return any(
+        cell.setting.burns_no_less_than(one.setting)
+        and (
+            cell.judgement in (Judgement.BURNT_TOO_FAR, Judgement.GLAZE_DAMAGED)
+            or (cell.judgement is Judgement.FIT and _times_the_dose(cell, one) >= PLATEAU_DOSES)
+        )
+        for one in fit
+        for cell in cells
+    )
+
+
+def _times_the_dose(cell: Cell, one: Cell) -> float:
+    return cell.dose_j_per_mm2(1.0) / one.dose_j_per_mm2(1.0)
 
 
 def _darkest(

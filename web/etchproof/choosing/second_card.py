@@ -6,10 +6,11 @@ from dataclasses import replace
 from typing import Final
 
 from etchproof.card import Card
-from etchproof.choosing.judging import Cell
+from etchproof.choosing.judging import Cell, Judgement
 from etchproof.choosing.marked_patches import MarkedPatch, Setting
-from etchproof.layout.ranges import LEAST_POWER_RATIO, Range, power_law
+from etchproof.layout.ranges import LEAST_POWER_RATIO, MOST_DOSE_J_PER_MM2, Range, power_law
 from etchproof.reading.hand_marks import Mark
+from etchwire.catalogue import SECONDS_PER_MINUTE
 
 SECOND_STEPS: Final = (7, 5)  # speeds and powers of a finer card
 LEAST_STEP: Final = 1.1  # each way; closer settings cannot be told apart
@@ -17,7 +18,14 @@ LEAST_POWER_STEP: Final = 1.08
 FULL_POWER: Final = 0.995  # nearer to all of it is all of it
 
 
-def finer_range(card: Card, chosen: Cell, reach_mm_per_min: float, exponent: float) -> Range:
+def finer_range(
+    card: Card,
+    chosen: Cell,
+    reach_mm_per_min: float,
+    exponent: float,
+    *,
+    most_dose_j_per_mm2: float,
+) -> Range:
     """Return one step of `card` round the fastest setting that should be as dark as `chosen`.
 
     Along equal darkness speed goes with power^exponent, so the chosen patch is moved up to the
@@ -34,13 +42,42 @@ def finer_range(card: Card, chosen: Cell, reach_mm_per_min: float, exponent: flo
             f"{feed:.0f} mm/min with {power * 100:.0f} % should be as dark as the patch chosen, "
             "and faster: the next card looks there."
         )
-    return Range(
+    wanted = Range(
         low_feed_mm_per_min=feed / step,
         high_feed_mm_per_min=min(reach_mm_per_min, feed * step),
         low_power_ratio=max(LEAST_POWER_RATIO, power / power_step),
         high_power_ratio=min(1.0, power * power_step),
         notes=tuple(notes),
     )
+    return within_dose(wanted, card, most_dose_j_per_mm2) or wanted
+
+
+def within_dose(wanted: Range, card: Card, most_j_per_mm2: float) -> Range | None:
+    """Return `wanted` without the speeds at which its full power would exceed a dose.
+
+    None where hardly any speed would be left. Laser and line spacing are those of `card`.
+    """
+    fastest_too_much = (
+        card.head.rated_optical_w
+        * wanted.high_power_ratio
+        * SECONDS_PER_MINUTE
+        / (most_j_per_mm2 * card.spacing_mm)
+    )
+    if fastest_too_much * LEAST_STEP > wanted.high_feed_mm_per_min:
+        return None
+    low = max(wanted.low_feed_mm_per_min, fastest_too_much)
+    return replace(wanted, low_feed_mm_per_min=low)
+
+
+def most_dose(cells: Sequence[Cell], rated_optical_w: float) -> float:
+    """Return the dose in J/mm² that no further card should exceed.
+
+    It is the least that burnt a patch too far or damaged its glaze, and never more than any
+    surface needs.
+    """
+    too_much = (Judgement.BURNT_TOO_FAR, Judgement.GLAZE_DAMAGED)
+    doses = [cell.dose_j_per_mm2(rated_optical_w) for cell in cells if cell.judgement in too_much]
+    return min([MOST_DOSE_J_PER_MM2, *doses])
 
 
 def stronger_range(covered: Range) -> Range:

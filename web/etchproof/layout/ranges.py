@@ -89,6 +89,9 @@ STARTING_RANGES: Final[Mapping[float, Range]] = {  # common practice, no source
     ),
 }  # fmt: skip
 
+# More than any surface needs (common practice, no source); it is burnt only on purpose.
+MOST_DOSE_J_PER_MM2: Final = 10.0
+
 SAME_RATING: Final = 0.05  # ratings this near are the table's own
 GUESSED_POWERS: Final = (0.50, 1.0)
 LEAST_POWER_RATIO: Final = 0.02  # a diode below its threshold gives no beam worth the name
