@@ -55,7 +55,7 @@ class Life:
         self.look(20)
         self.board.closed[Input.ARM_BUTTON] = False
         self.look(5)
-        self.guard.operator.reset([trip["name"] for trip in self.report["trips"]])
+        self.guard.operator.reset([trip.name for trip in self.report.trips])
         self.look(5)
 
     def arm(self):
@@ -67,7 +67,7 @@ class Life:
 
     @property
     def due(self):
-        return {one["name"] for one in self.report["seen_to_open"] if one["is_due"]}
+        return {one.name for one in self.report.seen_to_open if one.is_due}
 
 
 def prove_everything(life):
@@ -81,7 +81,7 @@ def prove_everything(life):
 def test_where_no_pins_were_known_proofs_are_asked_for_and_not_required(tmp_path):
     with Life(tmp_path, PINS) as life:
         assert {"lid", "lid_second", "stop_circuit", "flame"} <= life.due
-        assert life.report["request"] is None
+        assert life.report.request is None
         life.arm()
 
 
@@ -89,7 +89,7 @@ def test_after_a_change_of_pins_nothing_is_armed_before_each_contact_was_seen_to
     with Life(tmp_path, PINS) as life:
         prove_everything(life)
     with Life(tmp_path, {**PINS, "flame": Pin(99)}) as life:
-        assert not life.report["arming"]["is_possible"]
+        assert not life.report.arming.is_possible
         with pytest.raises(CommandRefused, match=r"stop circuit.*lid contact"):
             life.arm()
         life.open_for_a_moment(Input.LID, Input.LID_SECOND)
@@ -97,7 +97,7 @@ def test_after_a_change_of_pins_nothing_is_armed_before_each_contact_was_seen_to
             life.arm()
         prove_everything(life)
         life.open_for_a_moment(Input.LID)
-        assert "pins" not in (life.report["request"] or "")
+        assert "pins" not in (life.report.request or "")
 
 
 def test_what_is_still_to_be_shown_outlives_the_daemon_and_what_was_shown_does_too(tmp_path):
@@ -107,11 +107,11 @@ def test_what_is_still_to_be_shown_outlives_the_daemon_and_what_was_shown_does_t
     with Life(tmp_path, changed) as life:
         life.open_for_a_moment(Input.LID, Input.LID_SECOND)
     with Life(tmp_path, changed) as life:
-        assert "stop circuit, flame or smoke detector" in life.report["request"]
-        assert "lid" not in life.report["request"]
+        assert "stop circuit, flame or smoke detector" in life.report.request
+        assert "lid" not in life.report.request
         prove_everything(life)
     with Life(tmp_path, changed) as life:
-        assert life.report["request"] is None
+        assert life.report.request is None
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,7 @@ def test_the_same_pins_ask_for_nothing_anew(tmp_path, pins):
     with Life(tmp_path, PINS) as life:
         prove_everything(life)
     with Life(tmp_path, pins) as life:
-        assert life.report["request"] is None
+        assert life.report.request is None
         life.arm()
 
 
@@ -130,7 +130,7 @@ def test_another_level_is_another_pin(tmp_path, other):
     with Life(tmp_path, PINS):
         pass
     with Life(tmp_path, {**PINS, NAMES[0]: other}) as life:
-        assert "The pins in the box's file were changed" in life.report["request"]
+        assert "The pins in the box's file were changed" in life.report.request
 
 
 @pytest.mark.parametrize("has_passed", [True, False])
@@ -140,8 +140,8 @@ def test_the_safety_relays_last_test_outlives_the_daemon(tmp_path, has_passed):
         life.look(1)
         day = life.clock.utc_now()[:10]
     with Life(tmp_path, PINS) as life:
-        relay = life.report["seen_to_open"][-1]
+        relay = life.report.seen_to_open[-1]
 
-        assert (relay["name"], relay["day"]) == ("safety_relay", day)
-        assert relay["is_due"] is not has_passed
+        assert (relay.name, relay.day) == ("safety_relay", day)
+        assert relay.is_due is not has_passed
         assert (life.guard.relay_trouble is None) is has_passed

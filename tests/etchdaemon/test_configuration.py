@@ -99,9 +99,9 @@ def test_what_is_set_otherwise_is_shown_beside_its_rule_with_the_reason():
     interlocks = InterlockEngine(read_configuration(FULL).setup)
     report = report_of(interlocks, day="2026-05-04", now_s=1.0)
     changed = {
-        rule["name"]: rule["changed"].removeprefix("Set otherwise for this box: ")
-        for rule in report["rules"]
-        if rule["changed"]
+        rule.name: rule.changed.removeprefix("Set otherwise for this box: ")
+        for rule in report.rules
+        if rule.changed
     }
 
     assert changed == {

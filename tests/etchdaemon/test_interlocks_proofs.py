@@ -27,7 +27,7 @@ def see(proofs, *seen, every_s=0.2):
 
 
 def due(proofs, day):
-    return [one["name"] for one in proofs.report(day) if one["is_due"]]
+    return [one.name for one in proofs.report(day) if one.is_due]
 
 
 @pytest.mark.parametrize(
@@ -71,7 +71,7 @@ def test_only_what_opens_by_no_daily_work_is_asked_for_and_only_where_it_is_wire
 
     assert due(ProofTests(EVERYTHING), DAY) == asked == ["stop_circuit", "flame", "temperature"]
     assert due(ProofTests(MINIMUM), DAY) == []
-    assert [one["name"] for one in ProofTests(MINIMUM).report(DAY)] == ["lid"]
+    assert [one.name for one in ProofTests(MINIMUM).report(DAY)] == ["lid"]
 
 
 def test_a_person_reads_when_it_was_and_what_to_do():
@@ -80,11 +80,11 @@ def test_a_person_reads_when_it_was_and_what_to_do():
     proofs.note(STOP, DAY)
     (today,) = proofs.report(DAY)
 
-    assert never["sentence"] == (
+    assert never.sentence == (
         "The stop circuit has not been seen to open yet. Press the stop button, release it, "
         "and reset."
     )
-    assert today["sentence"] == "The stop circuit was last seen to open on 2026-05-04."
+    assert today.sentence == "The stop circuit was last seen to open on 2026-05-04."
 
 
 @pytest.mark.parametrize("is_required", [True, False])

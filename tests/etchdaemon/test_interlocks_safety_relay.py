@@ -117,7 +117,7 @@ def test_without_heartbeat_or_loop_input_it_is_said_that_it_cannot_be_found(miss
     relay = SafetyRelay(EVERYTHING - {missing})
 
     assert not relay.can_be_tested
-    assert "is not found by this box" in relay.report()["sentence"]
+    assert "is not found by this box" in relay.report().sentence
 
 
 def test_a_failure_outlives_the_daemon_and_only_a_later_test_clears_it(relay):

@@ -29,8 +29,8 @@ def report(bench):
 
 
 def entry(bench, part):
-    kind = "inputs" if isinstance(part, Input) else "outputs"
-    return next(one for one in report(bench)[kind] if one["name"] == part.value)
+    parts = report(bench).inputs if isinstance(part, Input) else report(bench).outputs
+    return next(one for one in parts if one.name == part.value)
 
 
 def test_every_contact_has_words_for_closed_and_open_and_every_output_for_its_trial():
@@ -47,20 +47,20 @@ def test_a_contact_that_moves_is_shown_with_the_time_since_it_did(bench, name):
     bench.run(0.3)
 
     after = entry(bench, name)
-    assert after["is_closed"] is not before["is_closed"]
-    assert after["words"] != before["words"]
-    assert after["for_s"] == pytest.approx(0.3, abs=0.05)
-    assert before["for_s"] == pytest.approx(1.0, abs=0.05)
+    assert after.is_closed is not before.is_closed
+    assert after.words != before.words
+    assert after.for_s == pytest.approx(0.3, abs=0.05)
+    assert before.for_s == pytest.approx(1.0, abs=0.05)
 
 
 @pytest.mark.parametrize("name", [Input.LID, Input.FLAME, Input.STOP_CIRCUIT, Input.TEMPERATURE])
 def test_a_guard_is_safe_while_its_contact_is_closed(bench, name):
-    assert entry(bench, name)["is_safe"]
+    assert entry(bench, name).is_safe
 
     bench.open(name)
     bench.run(0.1)
 
-    assert not entry(bench, name)["is_safe"]
+    assert not entry(bench, name).is_safe
 
 
 def test_an_input_that_cannot_be_read_is_not_safe_and_one_that_is_not_wired_is_neither():
@@ -69,16 +69,16 @@ def test_an_input_that_cannot_be_read_is_not_safe_and_one_that_is_not_wired_is_n
     bench.unread.add(Input.LID)
     bench.run(0.5)
 
-    assert entry(bench, Input.LID)["words"] == "It cannot be read."
-    assert entry(bench, Input.LID)["is_safe"] is False
-    assert entry(bench, Input.FLAME)["words"] == "Not wired."
-    assert entry(bench, Input.FLAME)["is_safe"] is None
+    assert entry(bench, Input.LID).words == "It cannot be read."
+    assert entry(bench, Input.LID).is_safe is False
+    assert entry(bench, Input.FLAME).words == "Not wired."
+    assert entry(bench, Input.FLAME).is_safe is None
 
 
 def test_a_contact_that_opened_for_an_instant_has_changed_just_now(bench):
     bench.tick(opened=(Input.LID,))
 
-    assert entry(bench, Input.LID)["for_s"] < 0.1
+    assert entry(bench, Input.LID).for_s < 0.1
 
 
 @pytest.mark.parametrize("output", TRIED)
@@ -98,8 +98,8 @@ def test_the_air_flow_answers_while_the_extraction_is_tried(bench):
     attempt(bench, Output.EXTRACTION)
     bench.run(1.0)
 
-    assert entry(bench, Input.AIR_FLOW)["is_closed"]
-    assert entry(bench, Input.AIR_FLOW)["is_safe"]
+    assert entry(bench, Input.AIR_FLOW).is_closed
+    assert entry(bench, Input.AIR_FLOW).is_safe
 
 
 @pytest.mark.parametrize("output", TRIED)
@@ -142,7 +142,7 @@ def test_one_trial_ends_the_other(bench):
 def test_the_beams_contact_is_never_tried(bench):
     with pytest.raises(CommandRefused, match="never tried by hand"):
         attempt(bench, Output.BEAM_ENABLE)
-    assert not entry(bench, Output.BEAM_ENABLE)["can_be_tried"]
+    assert not entry(bench, Output.BEAM_ENABLE).can_be_tried
 
 
 @pytest.mark.parametrize("name", ["", "lid", "laser", "LAMP"])

@@ -92,13 +92,13 @@ class MockBox:
         os.close(self.writer)
 
     def get_ready(self):
-        until(lambda: not self.guard.operator.report(day=DAY)["trips"])
+        until(lambda: not self.guard.operator.report(day=DAY).trips)
         time.sleep(0.3)
         self.guard.operator.arm(ANSWERS, day=DAY)
-        until(lambda: self.guard.operator.report(day=DAY)["arming"]["step"].startswith("waiting"))
+        until(lambda: self.guard.operator.report(day=DAY).arming.step.startswith("waiting"))
         self.press()
-        until(lambda: self.guard.operator.report(day=DAY)["phase"] == "armed")
-        until(lambda: self.guard.operator.report(day=DAY)["extraction"] == "The extraction runs.")
+        until(lambda: self.guard.operator.report(day=DAY).phase == "armed")
+        until(lambda: self.guard.operator.report(day=DAY).extraction == "The extraction runs.")
         self.guard.begin_run(StartRequest(lasts_s=60, starts_at=NOON))
 
     def press(self):

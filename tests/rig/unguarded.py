@@ -2,8 +2,12 @@
 
 # ruff: noqa: ARG002 - the signatures are the guard's
 
+from etchdaemon.interlocks.engine import InterlockEngine
+from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
 from etchdaemon.interlocks.rules.verdict import Verdict
+from etchdaemon.interlocks.setup import Setup
+from etchwire.interlock_report import WiringReport
 
 
 class Unguarded:
@@ -17,6 +21,8 @@ class Unguarded:
     def __init__(self, contact):
         self._contact = contact
         self.operator = self  # people ask the same one
+        bare = InterlockEngine(Setup(wired=frozenset()))
+        self._report = report_of(bare, day="2026-05-04", now_s=0.0)
 
     def allow(self):
         self._contact.allow()
@@ -43,13 +49,7 @@ class Unguarded:
         return {}
 
     def report(self, *, day):
-        return {
-            "phase": "idle",
-            "trips": [],
-            "asked_for": None,
-            "is_watch_only": True,
-            "arming": {"is_under_way": False, "is_possible": False},
-        }
+        return self._report
 
     trouble = None
 
@@ -60,7 +60,7 @@ class Unguarded:
         pass
 
     def wiring(self):
-        return {"inputs": [], "outputs": [], "can_be_tried": False}
+        return WiringReport(inputs=(), outputs=(), can_be_tried=False)
 
     def note_loop_alive(self, *, is_waiting=False):
         pass

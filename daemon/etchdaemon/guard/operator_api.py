@@ -1,7 +1,7 @@
 """What people ask of the guard, and what the page shows of the box."""
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import CommandRefused, GuardHangs
 from etchdaemon.guard.board_io import BoardIo
@@ -10,6 +10,7 @@ from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.start.starting import StartRequest, confirmations_for
 from etchdaemon.ports import Clock
+from etchwire.interlock_report import InterlockReport, WiringReport
 
 MOST_MISSED: Final = 10  # reports, each after a tenth of a second of waiting
 
@@ -31,7 +32,7 @@ class OperatorApi:
         self._lock = lock
         self._clock = clock
         self._ask_for_look = ask_for_look
-        self._last_report: dict[str, Any] | None = None
+        self._last_report: InterlockReport | None = None
         self._missed = 0  # reports in a row that could not be had
 
     def why_not_start(self) -> str | None:
@@ -86,23 +87,27 @@ class OperatorApi:
             self._interlocks.try_output(name, is_on=is_on, now_s=self._clock.wall_s())
         self._ask_for_look()
 
-    def wiring(self) -> dict[str, Any]:
-        """Return every input as read and every output as driven: plain JSON values."""
+    def wiring(self) -> WiringReport:
+        """Return every input as read and every output as driven."""
         with self._lock.held():
             box = self._interlocks
             driven = self._board_io.driven
             return box.wiring.report(driven, is_free=box.is_free, now_s=self._clock.wall_s())
 
-    def report(self, *, day: str) -> dict[str, Any]:
-        """Return what the page shows of the interlocks on `day`: plain JSON values.
+    def report(self, *, day: str) -> InterlockReport:
+        """Return what the page shows of the interlocks on `day` (as 2026-11-28).
 
         Where the guard is late, as on a busy board, that is the last report. Raise GuardHangs
         after a second or two of it: the daemon then has to be restarted.
         """
         try:
             with self._lock.held():
-                report = report_of(self._interlocks, day=day, now_s=self._clock.wall_s())
-                self._last_report = report | {"board_trouble": self._board_io.trouble}
+                self._last_report = report_of(
+                    self._interlocks,
+                    day=day,
+                    now_s=self._clock.wall_s(),
+                    board_trouble=self._board_io.trouble,
+                )
         except CommandRefused:
             self._missed += 1
             if self._last_report is None or self._missed > MOST_MISSED:

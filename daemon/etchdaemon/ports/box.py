@@ -1,7 +1,7 @@
 """What the daemon needs of the box: its contacts, and the guard over them."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Protocol
+from typing import Protocol
 
 from etchdaemon.interlocks.attendance.attendance_calls import AttendanceNote
 from etchdaemon.interlocks.clocks import Edge
@@ -9,6 +9,7 @@ from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.rules.rule_table import Phase
 from etchdaemon.interlocks.rules.verdict import Verdict
 from etchdaemon.interlocks.start.starting import StartRequest
+from etchwire.interlock_report import InterlockReport, WiringReport
 
 
 class BeamEnable(Protocol):
@@ -153,12 +154,12 @@ class BoxOperator(Protocol):
         """Try an output for a moment, or stop trying."""
         ...
 
-    def wiring(self) -> Mapping[str, Any]:
-        """Return every input as read and every output as driven: plain JSON values."""
+    def wiring(self) -> WiringReport:
+        """Return every input as read and every output as driven."""
         ...
 
-    def report(self, *, day: str) -> Mapping[str, Any]:
-        """Return what the page shows of the interlocks on `day`: plain JSON values."""
+    def report(self, *, day: str) -> InterlockReport:
+        """Return what the page shows of the interlocks on `day` (as 2026-11-28)."""
         ...
 
     @property

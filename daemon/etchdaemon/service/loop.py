@@ -19,6 +19,7 @@ from etchdaemon.service.idle.moves import MEASURE, WAYS
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.run_sequencer import RunSequencer
 from etchdaemon.service.status.publishing import LoopState, Publishing
+from etchwire.json_values import to_json_value
 from etchwire.record import LOOK
 
 AT_REST_S: Final = 0.02
@@ -230,7 +231,7 @@ class Service:
     def _tell(self, request: Request, _now_s: float) -> None:
         """Answer with what is too long for every snapshot."""
         request.accept(
-            self._guard.operator.wiring()
+            to_json_value(self._guard.operator.wiring())
             if request.command == "wiring"
             else settings_of(self._machine.facts)
             | {"controller": self._machine.measured.shown(self._machine.facts)}

@@ -7,9 +7,10 @@ the detector; what the box saw of it, and when, is kept and shown, and after a m
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.interlocks.inputs import Input, Look, Output
+from etchwire.interlock_report import ProofView
 
 DUE_AFTER_DAYS: Final = 30  # common practice, no source
 OPEN_FOR_S: Final = 0.1  # what opens more briefly is a loose wire rather than a hand
@@ -104,11 +105,11 @@ class ProofTests:
         """Return the last day of each, for the run's record."""
         return {name.value: self._days.get(name) for name in self._wired}
 
-    def report(self, day: str) -> list[dict[str, Any]]:
-        """Return what a person is shown on `day`: plain JSON values."""
-        return [self._shown(name, day) for name in self._wired]
+    def report(self, day: str) -> tuple[ProofView, ...]:
+        """Return what a person is shown on `day` (as 2026-11-28), in the order of the kinds."""
+        return tuple(self._view(name, day) for name in self._wired)
 
-    def _shown(self, name: Input, day: str) -> dict[str, Any]:
+    def _view(self, name: Input, day: str) -> ProofView:
         kind, last = PROOF_KINDS[name], self._days.get(name)
         is_unproven = name in self._unproven
         is_due = is_unproven or (not kind.is_opened_daily and _is_long_ago(last, day))
@@ -116,12 +117,12 @@ class ProofTests:
         if last and is_unproven:
             seen += ", but maybe at another pin"
         how = f" {kind.how}" if is_due else ""
-        return {
-            "name": name.value,
-            "day": last,
-            "is_due": is_due,
-            "sentence": f"The {kind.label} {seen}.{how}",
-        }
+        return ProofView(
+            name=name.value,
+            day=last,
+            is_due=is_due,
+            sentence=f"The {kind.label} {seen}.{how}",
+        )
 
 
 def _is_long_ago(last: str | None, day: str) -> bool:

@@ -12,6 +12,7 @@ from typing import Any, Final
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
+from etchwire.interlock_report import ProofView
 
 NAME: Final = "safety_relay"  # beside the inputs, among what was last seen to open
 STAYS_OPEN_S: Final = 0.05  # a loop that opens more briefly is a loose wire rather than a relay
@@ -138,14 +139,9 @@ class SafetyRelay:
         """Return the last test for a run's record."""
         return {"day": self._day, "has_passed": None if self._day is None else not self.has_failed}
 
-    def report(self) -> dict[str, Any]:
-        """Return what a person is shown: plain JSON values."""
-        return {
-            "name": NAME,
-            "day": self._day,
-            "is_due": self.has_failed,
-            "sentence": self._sentence,
-        }
+    def report(self) -> ProofView:
+        """Return what a person is shown."""
+        return ProofView(name=NAME, day=self._day, is_due=self.has_failed, sentence=self._sentence)
 
     def _fall(self) -> None:
         self.is_down, self._beats_since_s = True, None

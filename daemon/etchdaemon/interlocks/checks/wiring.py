@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, STALE_AFTER_S
+from etchwire.interlock_report import InputView, OutputView, WiringReport
 
 TRIAL_S: Final = 5.0
 WITHHELD_S: Final = FAN_RUNS_ON_AFTER_S - 0.5  # long enough to hear both relays fall
@@ -130,57 +131,64 @@ class WiringTest:
         return None if self.trial is None else self.trial.output
 
     def report(
-        self, outputs: Mapping[Output, bool], *, is_free: bool, now_s: WallSeconds
-    ) -> dict[str, Any]:
-        """Return what a person is shown: plain JSON values, `outputs` being as they were driven."""
-        return {
-            "inputs": [self._input(name, outputs, now_s) for name in Input],
-            "outputs": [self._output(name, outputs, is_free, now_s) for name in Output],
-            "can_be_tried": is_free,
-        }
+        self, driven: Mapping[Output, bool], *, is_free: bool, now_s: WallSeconds
+    ) -> WiringReport:
+        """Return every input as read and every output as `driven`.
 
-    def _input(
-        self, name: Input, outputs: Mapping[Output, bool], now_s: WallSeconds
-    ) -> dict[str, Any]:
+        `is_free`: nothing is etched, armed or tripped, so that outputs may be tried.
+        """
+        return WiringReport(
+            inputs=tuple(self._input_view(name, driven, now_s) for name in Input),
+            outputs=tuple(self._output_view(name, driven, is_free, now_s) for name in Output),
+            can_be_tried=is_free,
+        )
+
+    def _input_view(
+        self, name: Input, driven: Mapping[Output, bool], now_s: WallSeconds
+    ) -> InputView:
         label, closed_words, open_words = INPUT_WORDS[name]
-        contact = self._contacts.get(name)
-        shown: dict[str, Any] = {
-            "name": name.value,
-            "label": label,
-            "is_wired": name in self._wired,
-        }
+        is_wired, contact = name in self._wired, self._contacts.get(name)
         if contact is None or now_s - contact.read_at_s > STALE_AFTER_S:
-            words = "It cannot be read." if name in self._wired else "Not wired."
-            is_safe = False if name in self._wired else None
-            return {**shown, "is_closed": None, "is_safe": is_safe, "for_s": None, "words": words}
-        return {
-            **shown,
-            "is_closed": contact.is_closed,
-            "is_safe": _is_safe(name, contact, outputs),
-            "for_s": round(max(now_s - contact.since_s, 0.0), 1),
-            "words": closed_words if contact.is_closed else open_words,
-        }
+            return InputView(
+                name=name.value,
+                label=label,
+                is_wired=is_wired,
+                is_closed=None,
+                is_safe=False if is_wired else None,
+                for_s=None,
+                words="It cannot be read." if is_wired else "Not wired.",
+            )
+        return InputView(
+            name=name.value,
+            label=label,
+            is_wired=is_wired,
+            is_closed=contact.is_closed,
+            is_safe=_is_safe(name, contact, driven),
+            for_s=round(max(now_s - contact.since_s, 0.0), 1),
+            words=closed_words if contact.is_closed else open_words,
+        )
 
-    def _output(
-        self, name: Output, outputs: Mapping[Output, bool], is_free: bool, now_s: WallSeconds
-    ) -> dict[str, Any]:
+    def _output_view(
+        self, name: Output, driven: Mapping[Output, bool], is_free: bool, now_s: WallSeconds
+    ) -> OutputView:
         label, words = OUTPUT_WORDS[name]
+        is_wired = name in self._wired
         trial = self.trial if self.tried_output is name else None
-        return {
-            "name": name.value,
-            "label": label,
-            "is_wired": name in self._wired,
-            "is_on": outputs.get(name, False),
-            "can_be_tried": is_free and name in self._wired and name is not Output.BEAM_ENABLE,
-            "is_tried_for_s": None if trial is None else round(max(trial.until_s - now_s, 0.0), 1),
-            "words": words if name in self._wired else "Not wired.",
-        }
+        return OutputView(
+            name=name.value,
+            label=label,
+            is_wired=is_wired,
+            is_on=driven.get(name, False),
+            can_be_tried=is_free and is_wired and name is not Output.BEAM_ENABLE,
+            is_tried_for_s=None if trial is None else round(max(trial.until_s - now_s, 0.0), 1),
+            words=words if is_wired else "Not wired.",
+        )
 
 
-def _is_safe(name: Input, contact: Contact, outputs: Mapping[Output, bool]) -> bool | None:
+def _is_safe(name: Input, contact: Contact, driven: Mapping[Output, bool]) -> bool | None:
     """Return whether it is as it should be; None for what has no better and no worse."""
     if name in _MEANS_NOTHING:
         return None
     if name in _FOLLOWS:
-        return contact.is_closed is outputs.get(_FOLLOWS[name], False)
+        return contact.is_closed is driven.get(_FOLLOWS[name], False)
     return contact.is_closed

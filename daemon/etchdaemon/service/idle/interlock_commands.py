@@ -6,6 +6,7 @@ from typing import Any, Final
 from etchdaemon.interlocks.rules.rule_table import Phase
 from etchdaemon.ports import BoxOperator
 from etchdaemon.run.states import State
+from etchwire.interlock_report import InterlockReport
 
 CAN_BE_ARMED: Final = frozenset((State.LOADED, State.ENDED))
 Arguments = Mapping[str, Any]
@@ -26,15 +27,15 @@ INTERLOCK_COMMANDS: Final[Mapping[str, Callable[[BoxOperator, Arguments, str], N
 
 
 def interlock_commands_in(
-    state: State, report: Mapping[str, Any], *, is_machine_ready: bool
+    state: State, report: InterlockReport, *, is_machine_ready: bool
 ) -> list[str]:
     """Return what may be asked of the box now, by its own report."""
-    is_disarmed = report["phase"] == Phase.IDLE.value and not report["arming"]["is_under_way"]
+    is_disarmed = report.phase == Phase.IDLE.value and not report.arming.is_under_way
     can_be_armed = state in CAN_BE_ARMED and is_machine_ready
     may = {
-        "arm": can_be_armed and is_disarmed and report["arming"]["is_possible"],
-        "disarm": not is_disarmed and report["phase"] != Phase.ETCHING.value,
-        "reset": bool(report["trips"]),
-        "answer_round": report["asked_for"] is not None,
+        "arm": can_be_armed and is_disarmed and report.arming.is_possible,
+        "disarm": not is_disarmed and report.phase != Phase.ETCHING.value,
+        "reset": bool(report.trips),
+        "answer_round": report.asked_for is not None,
     }
     return [name for name, is_possible in may.items() if is_possible]

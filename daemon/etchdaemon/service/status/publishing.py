@@ -19,6 +19,8 @@ from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.status import snapshot
+from etchwire.interlock_report import InterlockReport
+from etchwire.json_values import to_json_value
 
 NEWS_EVERY_S: Final = 0.25  # wall-clock
 
@@ -98,7 +100,7 @@ class Publishing:
                 "asked_at_start": self._asked_at_start(loop_state.job, at_utc),
                 "run": snapshot.run_of(loop_state.etch, machine, self._clock),
                 "unfinished": loop_state.unfinished,
-                "interlocks": report,
+                "interlocks": to_json_value(report),
                 "logbook_trouble": self._records.trouble,
                 "storage": self._records.storage,
                 "time_factor": self._clock.seconds_per_wall_second,
@@ -114,9 +116,7 @@ class Publishing:
         )
         return self._guard.operator.confirmations_for(wish)
 
-    def _may(
-        self, loop_state: LoopState, report: Mapping[str, Any], *, is_placed: bool
-    ) -> list[str]:
+    def _may(self, loop_state: LoopState, report: InterlockReport, *, is_placed: bool) -> list[str]:
         is_fit = self._machine.is_ready and not loop_state.is_pending and is_placed
         is_fit = is_fit and loop_state.inspection.can_be_armed
         may_start = is_fit and self._guard.operator.why_not_start() is None
