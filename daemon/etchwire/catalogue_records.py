@@ -4,6 +4,7 @@ They travel as tables whose entries have these names, as `etchwire.catalogue` do
 """
 
 import json
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -120,6 +121,17 @@ class RecipeRecord(Plain):
             line_spacing_mm=self.line_spacing_mm,
             air_assist=self.air_assist,
         )
+
+
+def with_own_figures(recipe: Mapping[str, Any], figures: Mapping[str, float]) -> dict[str, Any]:
+    """Return a recommended recipe with a person's own `figures`.
+
+    Other figures than the card was etched with leave its tone curve out: it holds for those alone.
+    """
+    changed = {**recipe, **figures}
+    if any(not math.isclose(recipe[name], value) for name, value in figures.items()):
+        changed.pop("tone_curve", None)
+    return changed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

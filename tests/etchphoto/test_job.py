@@ -15,8 +15,9 @@ from etchphoto.expected import FIRED_BLACK
 from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES, JARVIS, STUCKI
 from etchphoto.job import PhotoOrder, findings, frame_of, prepare_job, shares_to_burn
+from etchphoto.measured_tone import MeasuredTone
 from etchphoto.resampling import luminance_per_dot
-from etchphoto.tone import Adjustments, ToneCurve
+from etchphoto.tone import BURNT_AS_WANTED, Adjustments, ToneCurve
 from etchwire.catalogue import Register
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
@@ -29,6 +30,14 @@ MAKERS_SPOT = replace(HEAD, is_spot_measured=False)
 
 def order(**changes):
     return PhotoOrder(**({"head": HEAD, "recipe": RECIPE, "width_mm": 20.0} | changes))
+
+
+def measured(**changes):
+    """An order whose greys were measured with its own recipe and halftone."""
+    wish = order(**changes)
+    return replace(
+        wish, tone=MeasuredTone(curve=BURNT_AS_WANTED, recipe=wish.recipe, halftone=wish.halftone)
+    )
 
 
 def a_photo(width=300, height=200):
@@ -128,7 +137,8 @@ def test_adjustments_and_tone_curve_change_how_much_is_burnt(tmp_path):
 
     plain = coverage("plain")
     assert coverage("bright", adjustments=Adjustments(brightness=20)) < plain - 0.1
-    halved = coverage("half", tone_curve=ToneCurve((0.0, 1.0), (0.0, 0.5)))
+    halving = ToneCurve((0.0, 1.0), (0.0, 0.5))
+    halved = coverage("half", tone=MeasuredTone(curve=halving, recipe=RECIPE, halftone="jarvis"))
     assert halved == pytest.approx(plain / 2, abs=0.01)
 
 
@@ -165,7 +175,7 @@ def test_lines_closer_than_a_measured_spot_are_refused():
 def test_lines_as_close_as_the_spot_are_allowed():
     wish = order(recipe=replace(RECIPE, line_spacing_mm=0.08), width_mm=16.0)
 
-    assert names(findings(a_photo(), wish)) == []
+    assert names(findings(a_photo(), wish)) == ["greys-not-measured"]
 
 
 def test_lines_closer_than_the_spot_a_maker_states_need_a_yes(tmp_path):
@@ -254,18 +264,18 @@ def test_every_error_of_ours_is_one_kind():
 
 
 def test_a_photo_far_too_small_is_remarked_on():
-    assert names(findings(a_photo(60, 40), order())) == ["coarse-photo"]
+    assert names(findings(a_photo(60, 40), measured())) == ["coarse-photo"]
 
 
 def test_a_register_never_measured_is_remarked_on_where_it_matters():
     blind = replace(HEAD, register=Register())
 
-    assert names(findings(a_photo(), order(head=blind))) == ["register-not-measured"]
-    assert names(findings(a_photo(), order(head=blind, is_both_directions=False))) == ["one-way"]
+    assert names(findings(a_photo(), measured(head=blind))) == ["register-not-measured"]
+    assert names(findings(a_photo(), measured(head=blind, is_both_directions=False))) == ["one-way"]
 
 
 def test_a_size_that_had_to_be_rounded_is_said():
-    (finding,) = findings(a_photo(), order(width_mm=19.96, crop=Crop(0, 0, 0.5, 1)))
+    (finding,) = findings(a_photo(), measured(width_mm=19.96, crop=Crop(0, 0, 0.5, 1)))
 
     assert finding.name == "size-rounded"
     assert "20.00 × 26.70 mm" in finding.sentence
@@ -276,7 +286,7 @@ def test_common_practice_recipes_make_jobs_for_their_heads(tmp_path):
     # common practice, no source. Doses computed: P / (v h).
     doses = {}
     for name, head in PRACTICE_HEADS.items():
-        wish = order(head=head, recipe=PRACTICE_RECIPES[name])
+        wish = measured(head=head, recipe=PRACTICE_RECIPES[name])
         doses[name] = prepare_job(a_photo(), wish, folder=tmp_path / name).dose_j_per_mm2
 
     assert doses == pytest.approx({"practice-20w": 1.8, "practice-10w": 2.25, "practice-5w": 4.8})

@@ -150,7 +150,7 @@ def test_a_photo_is_etched_with_the_recipe_in_force(shop, photo):
 
     recipe = read_sheet(shop.folder / "job").recipe
     assert (recipe.feed_mm_per_min, recipe.power_ratio) == (2222.0, 0.44)
-    assert "how dots spread on this surface was never measured" in said
+    assert "Greys not measured on this tile" in said
 
 
 def test_a_measured_tone_curve_and_register_are_used(shop, photo):
@@ -165,8 +165,8 @@ def test_a_measured_tone_curve_and_register_are_used(shop, photo):
 
     said = shop.done(f"prepare {photo} -o {{here}}/curved --width 20 --surface {TILES}")
 
-    assert "never measured" in plain
-    assert "never measured" not in said
+    assert "Greys not measured" in plain
+    assert "Greys not measured" not in said
     shares = [read_sheet(shop.folder / job).coverage for job in ("plain", "curved")]
     assert shares[1] < shares[0] - 0.1
     assert read_sheet(shop.folder / "curved").head.register.is_measured
@@ -272,3 +272,26 @@ def test_what_makes_no_sense_ends_in_a_sentence(shop, words, sentence):
     assert result.exit_code != 0
     assert sentence in result.output
     assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize(
+    ("wish", "words"),
+    [
+        ("--speed 2000", "another speed,"),
+        ("--power 60 --spacing 0.12", "another power and line spacing,"),
+        ("--halftone stucki", "another halftone,"),
+    ],
+)
+def test_a_tone_curve_is_left_out_where_it_was_measured_otherwise(shop, photo, wish, words):
+    curve = {"wanted": [0.0, 0.5, 1.0], "to_burn": [0.0, 0.2, 1.0]}
+    shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
+    (recipe,) = shop.logbook.ask("recipes", head="practice 20 W", surface="white tile")["recipes"]
+    names = ("head", "surface", "feed_mm_per_min", "power_ratio", "line_spacing_mm")
+    kept = {name: recipe[name] for name in names}
+    shop.logbook.note(
+        "save_recipe", recipe=kept | {"tone_curve": curve, "halftone": "floyd-steinberg"}
+    )
+
+    said = shop.done(f"prepare {photo} -o {{here}}/job --width 20 --surface {TILES} {wish}")
+
+    assert f"The greys were measured with {words}" in said

@@ -41,7 +41,7 @@ def test_a_photo_becomes_a_job_and_the_command_says_what_it_will_do(prepare, tmp
     result = prepare("--width", "20")
 
     assert result.exit_code == 0
-    assert result.stderr.startswith("Note: 83 % of the tile is burnt.")  # a dark scene smokes
+    assert "Note: 83 % of the tile is burnt." in result.stderr  # a dark scene smokes
     assert "photo: 20.00 × 13.30 mm, 200 × 133 dots" in result.stdout
     assert "4000 mm/min and 60 % (12 W)" in result.stdout
     assert "(254 per inch): 1.8 J/mm²" in result.stdout

@@ -389,6 +389,21 @@ def test_a_recipe_may_bring_its_tone_curve(phone, daemon, sent, drafts):
     assert drafts.found(kept(drafts))["burnt"] < 0.4
 
 
+def test_a_tone_curve_measured_with_another_halftone_is_left_out_and_the_page_says_so(
+    phone, daemon, sent, drafts
+):
+    curve = {"wanted": [0.0, 0.5, 1.0], "to_burn": [0.0, 0.2, 0.4]}
+    daemon.answers |= craft(recipe(tone_curve=curve, halftone="jarvis"))
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/cut", form=cut())
+    phone.press(f"{sent}/look", form=LOOK | {"halftone": "floyd-steinberg"})
+
+    page = phone.look(f"/{sent}/proof").text
+
+    assert "The greys were measured with another halftone" in page
+    assert drafts.found(kept(drafts))["burnt"] > 0.4
+
+
 def test_while_the_daemon_is_away_the_page_says_so(phone, daemon, sent):
     daemon.go_away()
 

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etchwire.catalogue import Head, Recipe, Register, dose_j_per_mm2
+from etchwire.catalogue_records import with_own_figures
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import SMALLEST, require_positive
 from support.samples.sheets import HEAD, RECIPE
@@ -151,3 +152,20 @@ def test_a_figure_that_no_machine_has_is_named(kind, table, value):
     for name in names:
         with pytest.raises(UnreadableSheet, match=r"cannot be|above zero"):
             kind.from_table(table | {name: value})
+
+
+SETTINGS = {"feed_mm_per_min": 4000.0, "power_ratio": 0.6, "line_spacing_mm": 0.1}
+CURVE = {"wanted": [0, 1], "to_burn": [0, 1]}
+
+
+@pytest.mark.parametrize("figures", [{"feed_mm_per_min": 3900.0}, {"power_ratio": 0.61}])
+def test_a_tone_curve_does_not_follow_a_recipe_to_other_figures(figures):
+    chosen = with_own_figures(SETTINGS | {"tone_curve": CURVE}, figures)
+
+    assert chosen == SETTINGS | figures
+
+
+def test_a_tone_curve_stays_with_a_recipe_whose_figures_are_said_again():
+    chosen = with_own_figures(SETTINGS | {"tone_curve": CURVE}, {"power_ratio": 0.1 * 6})
+
+    assert chosen["tone_curve"] == CURVE

@@ -1,6 +1,6 @@
 """From photo to job: the whole way, as the command and the page both take it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -14,6 +14,7 @@ from etchphoto.findings import Finding
 from etchphoto.framing import Crop, Frame, frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job_folder import new_job_folder
+from etchphoto.measured_tone import MeasuredTone
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import (
     AS_PHOTOGRAPHED,
@@ -26,6 +27,7 @@ from etchwire.catalogue import Head, Recipe
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Photo, Sheet
 
 DEFAULT_HALFTONE: Final = "jarvis"
+LETTERING: Final = "threshold"  # the halftone without greys
 _ROUNDED_MM: Final = 0.005  # a size that differs by less is what was asked for
 
 # How far each step leads, by the time it takes on a large job.
@@ -37,7 +39,8 @@ class PhotoOrder:
     """What is asked for: how large, on which head, by which recipe, and how it shall look.
 
     Without a height the photo's shape decides it. `at_x_mm` and `at_y_mm` place the lower left
-    corner of the picture; left out, it lies as near to the origin as the run-ups allow.
+    corner of the picture; left out, it lies as near to the origin as the run-ups allow. `tone` is
+    used where it was measured with this recipe and halftone.
     `acknowledged` are the names of findings a person has said yes to.
     """
 
@@ -47,7 +50,7 @@ class PhotoOrder:
     height_mm: float | None = None
     crop: Crop | None = None
     adjustments: Adjustments = AS_PHOTOGRAPHED
-    tone_curve: ToneCurve = BURNT_AS_WANTED
+    tone: MeasuredTone | None = None
     halftone: str = DEFAULT_HALFTONE
     is_both_directions: bool = True
     at_x_mm: float | None = None
@@ -62,6 +65,13 @@ class PhotoOrder:
                 f"there is no halftone {self.halftone!r}: choose one of {', '.join(HALFTONES)}"
             )
         require_head_can(self.head, self.recipe)
+
+    @property
+    def tone_curve(self) -> ToneCurve:
+        """The tone curve that holds for this recipe and halftone."""
+        if self.tone is None:
+            return BURNT_AS_WANTED
+        return self.tone.curve_for(self.recipe, self.halftone)
 
 
 def prepare_job(
@@ -124,7 +134,7 @@ def frame_of(photo: LoadedPhoto, order: PhotoOrder) -> Frame:
 def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[Finding, ...]:
     """Return what the person should know before etching, the gravest first."""
     frame = frame_of(photo, order)
-    found = [*_spacing_findings(order.head, order.recipe), *frame.findings]
+    found = [*_spacing_findings(order.head, order.recipe), *frame.findings, *_tone_findings(order)]
     if order.is_both_directions and not order.head.register.is_measured:
         found.append(Finding("register-not-measured", _NOT_MEASURED))
     if not order.is_both_directions and not order.head.register.is_measured:
@@ -140,6 +150,31 @@ def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[Finding, ...]:
     return tuple(found)
 
 
+def _tone_findings(order: PhotoOrder) -> tuple[Finding, ...]:
+    """Return whether greys are left to chance; lettering has none."""
+    if order.halftone == LETTERING:
+        return ()
+    if order.tone is None:
+        return (Finding("greys-not-measured", GREYS_NOT_MEASURED),)
+    changes = order.tone.changes(order.recipe, order.halftone)
+    if not changes:
+        return ()
+    sentence = (
+        f"The greys were measured with another {_listed(changes)}, so their tone curve is left "
+        f"out. {GREYS_NOT_MEASURED}"
+    )
+    return (Finding("tone-curve-left-out", sentence),)
+
+
+def _listed(words: Sequence[str]) -> str:
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+GREYS_NOT_MEASURED: Final = (
+    "Greys not measured on this tile: with these settings they may come out much darker or lighter "
+    "than in the photo. Etch a tone card with them first."
+)
 _ONE_WAY: Final = (
     "Where rows to the right and rows to the left meet was never measured on this laser, so all "
     "rows are etched one way, which takes longer: a register card makes both ways possible."

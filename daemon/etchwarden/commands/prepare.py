@@ -187,7 +187,7 @@ def _order(wishes: _Wishes) -> PhotoOrder:
     return PhotoOrder(
         head=chosen.head,
         recipe=chosen.recipe,
-        tone_curve=chosen.tone_curve,
+        tone=chosen.tone,
         width_mm=wishes.width_mm,
         height_mm=wishes.height_mm,
         crop=Crop(*wishes.crop) if wishes.crop else None,

@@ -21,10 +21,15 @@ from etchproof.reading.values import Reading
 from etchwarden.shared.card_text import tell_power, tell_register, tell_tone
 from etchwarden.shared.catalogue_calls import CraftDesk, desk_at
 from etchwarden.shared.daemon_option import daemon_option
+from etchwire.catalogue_records import with_own_figures
 from etchwire.storing import write_whole
 
 READING_NAME: Final = "reading.json"  # beside the card's description
 OVERLAY_NAME: Final = "read-{}.png"
+CURVE_LEFT_OUT: Final = (
+    "Note: the greys were measured at the card's own speed and power, so their tone curve is left "
+    "out: etch a tone card with these."
+)
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -134,7 +139,10 @@ def _chosen(recommended: Any, choice: dict[str, Any]) -> dict[str, Any] | None:
     if choice["power_percent"] is not None:
         said["power_ratio"] = choice["power_percent"] / 100
     instead = {name: value for name, value in said.items() if value is not None}
-    return {"recipe": {**recommended["recipe"], **instead}}
+    chosen = with_own_figures(recommended["recipe"], instead)
+    if "tone_curve" in recommended["recipe"] and "tone_curve" not in chosen:
+        click.echo(CURVE_LEFT_OUT, err=True)
+    return {"recipe": chosen}
 
 
 def _read(

@@ -1,7 +1,6 @@
 """Which laser and recipe a photo is prepared for: the logbook's, a practice one, or as said."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -10,19 +9,13 @@ import click
 
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import line_spacing_mm
-from etchphoto.tone import BURNT_AS_WANTED, ToneCurve
+from etchphoto.measured_tone import MeasuredTone
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.heads import find_head
 from etchwire.catalogue import Head, Recipe
 from etchwire.errors import DaemonAbsent
 from etchwire.examples import PRACTICE_RECIPES, PRACTICE_SURFACE
 from etchwire.power_pulses import pulse_note
-
-NOT_MEASURED: Final = (
-    "Note: how dots spread on this surface was never measured, so greys come out darker or lighter "
-    "than in the photo: etch a tone card (etchwarden card tone)."
-)
-
 
 AS_SAID: Final = (
     "So speed, power and spacing are as you said, and what the logbook knows of this laser and "
@@ -50,7 +43,7 @@ class Chosen:
 
     head: Head
     recipe: Recipe
-    tone_curve: ToneCurve = BURNT_AS_WANTED
+    tone: MeasuredTone | None = None
     halftone: str = ""
 
 
@@ -102,19 +95,12 @@ def _from_logbook(wishes: RecipeWishes, socket: Path) -> Chosen:
             )
         return Chosen(head=head, recipe=Recipe(**said))
     recipe = Recipe.from_table({**{name: known[name] for name in Recipe.__slots__}, **said})
-    if known["tone_curve"] is None:
-        click.echo(NOT_MEASURED, err=True)
-        return Chosen(head=head, recipe=recipe, halftone=known["halftone"])
     return Chosen(
         head=head,
         recipe=recipe,
-        tone_curve=_curve(known["tone_curve"]),
+        tone=MeasuredTone.from_record(known),
         halftone=known["halftone"],
     )
-
-
-def _curve(table: Mapping[str, Any]) -> ToneCurve:
-    return ToneCurve(tuple(table["wanted"]), tuple(table["to_burn"]))
 
 
 def _said(wishes: RecipeWishes) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
+from etchwire.catalogue_records import with_own_figures
 
 # What a person wants to know: the kind of card, the question, and what it is good for.
 CARD_QUESTIONS: Final = {
@@ -121,8 +122,6 @@ def meeting_pairs(form: Form, feeds: Mapping[float, int]) -> dict[str, str]:
 
 def chosen_recipe(form: Form, recommended: Mapping[str, Any]) -> dict[str, Any]:
     """Return the recipe to bring into force: what is recommended, or a person's own figures."""
-    recipe = dict(recommended)
-    recipe["feed_mm_per_min"] = number(form, "feed", "The speed in mm/min", least=1, most=100_000)
+    feed = number(form, "feed", "The speed in mm/min", least=1, most=100_000)
     percent = number(form, "percent", "The power in percent", least=0.1, most=100)
-    recipe["power_ratio"] = percent / 100
-    return recipe
+    return with_own_figures(recommended, {"feed_mm_per_min": feed, "power_ratio": percent / 100})

@@ -22,6 +22,7 @@ TELLING: Final = {
 }
 _HEAD_ENTRIES: Final = tuple(entry.name for entry in fields(Head))
 _RECIPE_ENTRIES: Final = ("feed_mm_per_min", "power_ratio", "line_spacing_mm", "air_assist")
+_TONE_ENTRIES: Final = (*_RECIPE_ENTRIES, "surface", "halftone", "tone_curve")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +52,11 @@ class Pair:
         return {"surface": self.key[1], **settings}
 
     @property
-    def tone_curve(self) -> tuple[tuple[float, float], ...] | None:
-        """What to burn so that a wanted share looks burnt, where a tone card told."""
-        curve = (self.recipe or {}).get("tone_curve")
-        if not curve:
+    def tone(self) -> dict[str, Any] | None:
+        """The tone curve with the recipe and halftone it was measured with; None without one."""
+        if self.recipe is None or not self.recipe.get("tone_curve"):
             return None
-        return tuple(zip(curve["wanted"], curve["to_burn"], strict=True))
+        return {name: self.recipe[name] for name in _TONE_ENTRIES}
 
     @property
     def settings(self) -> str:

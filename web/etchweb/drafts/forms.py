@@ -28,10 +28,10 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
     height_mm = number(form, "height_mm", "The height in millimetres", least=1, most=LARGEST_MM)
     pair = _pair(form, pairs)
     _require_room(pair, width_mm, height_mm)
-    recipe, tone_curve, caution = pair.recipe_table, pair.tone_curve, pair.caution
+    recipe, caution = pair.recipe_table, pair.caution
     by_hand = _by_hand(form, pair)
     if by_hand is not None:
-        recipe, tone_curve, caution = by_hand, None, _by_hand_caution(by_hand, pair)
+        recipe, caution = by_hand, _by_hand_caution(by_hand, pair)
     is_new_shape = (draft.width_mm, draft.height_mm) != (width_mm, height_mm)
     halftone = (pair.recipe or {}).get("halftone")
     return changed(
@@ -40,7 +40,7 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
         height_mm=height_mm,
         head=pair.head_table,
         recipe=recipe,
-        tone_curve=tone_curve,
+        tone=pair.tone,
         chosen=pair.key,
         caution=caution,
         crop=None if is_new_shape else draft.crop,

@@ -79,10 +79,11 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     photo = _photo(folder, draft)
     light = luminance_per_dot(photo, frame_of(photo, order), lambda share: on_progress(share * 0.7))
     _save_grey(_shrunk(light, SCREEN_PX), folder / CUT_NAME)
-    coverage = coverage_to_burn(light, adjustments_of(draft), order.tone_curve)
-    part = coverage[_liveliest(coverage)]
+    wanted = coverage_to_burn(light, adjustments_of(draft))
+    part = wanted[_liveliest(wanted)]
     for kind in HALFTONE_CHOICES:
-        _save_dots(HALFTONES[kind](part), folder / tried_name(kind), _PX_PER_DOT)
+        curve = replace(order, halftone=kind).tone_curve
+        _save_dots(HALFTONES[kind](curve.apply(part)), folder / tried_name(kind), _PX_PER_DOT)
     _write(folder / TRIED_NAME, {"of": draft.tried_key})
 
 

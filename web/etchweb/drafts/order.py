@@ -5,7 +5,8 @@ from typing import Final
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import Crop
 from etchphoto.job import PhotoOrder
-from etchphoto.tone import BURNT_AS_WANTED, Adjustments, ToneCurve
+from etchphoto.measured_tone import MeasuredTone
+from etchphoto.tone import Adjustments
 from etchweb.drafts.store import Draft
 from etchwire.catalogue import Head, Recipe
 from etchwire.errors import UnreadableSheet
@@ -33,7 +34,6 @@ def order_of(draft: Draft) -> PhotoOrder:
         head, recipe = Head.from_table(draft.head), Recipe.from_table(draft.recipe)
     except UnreadableSheet as error:
         raise UnfitOrder(str(error)) from error
-    curve = draft.tone_curve
     return PhotoOrder(
         head=head,
         recipe=recipe,
@@ -41,7 +41,7 @@ def order_of(draft: Draft) -> PhotoOrder:
         height_mm=draft.height_mm,
         crop=Crop(*draft.crop) if draft.crop else None,
         adjustments=adjustments_of(draft),
-        tone_curve=ToneCurve.from_points(curve) if curve else BURNT_AS_WANTED,
+        tone=MeasuredTone.from_record(draft.tone) if draft.tone else None,
         halftone=draft.halftone,
         is_both_directions=head.register.is_measured,
         at_x_mm=draft.at_x_mm,

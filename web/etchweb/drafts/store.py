@@ -54,7 +54,7 @@ class Draft:
     height_mm: float | None = None
     head: Mapping[str, Any] | None = None
     recipe: Mapping[str, Any] | None = None
-    tone_curve: tuple[tuple[float, float], ...] | None = None
+    tone: Mapping[str, Any] | None = None  # the recipe whose greys were measured, as told
     chosen: tuple[str, str] | None = None  # laser, tile and paint: by their keys on the form
     caution: str = ""  # why the recipe may no longer fit
     halftone: str = "jarvis"
@@ -73,7 +73,9 @@ class Draft:
     @property
     def tried_key(self) -> str:
         """What the renderings to choose from depend on."""
-        return _digest(self.quarters, self.crop, self.width_mm, self.height_mm, self.recipe)
+        return _digest(
+            self.quarters, self.crop, self.width_mm, self.height_mm, self.recipe, self.tone
+        )
 
     @property
     def found_key(self) -> str:
