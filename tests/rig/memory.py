@@ -8,11 +8,11 @@ from hashlib import sha256
 from typing import Any
 
 from etchdaemon.errors import JobRefused, LogbookUnavailable, PortLost
-from etchdaemon.run.actuals import RowActuals
 from etchpath.errors import NoReentry
 from etchpath.reentry.file_cut import FileCut
 from etchpath.reentry.remainder_files import resume_file, write_rest_folder
 from etchpractice.machine import Unplugged
+from etchwire.calls.history import RunRow
 
 CONTACT_SETTLES_S = 0.05
 
@@ -137,7 +137,7 @@ class RunRecord:
     notes: Mapping[str, Any]
     continues_run: int | None = None
     events: list[Mapping[str, Any]] = field(default_factory=list)
-    rows: list[RowActuals] = field(default_factory=list)
+    rows: list[RunRow] = field(default_factory=list)
     end: Mapping[str, Any] | None = None
 
     def kinds(self) -> list[str]:
@@ -176,7 +176,7 @@ class MemoryRecords:
         self._require_disk()
         self.note_event(run, **event)
 
-    def note_rows(self, run: int, rows: Sequence[RowActuals]) -> None:
+    def note_rows(self, run: int, rows: Sequence[RunRow]) -> None:
         self.runs[run - 1].rows.extend(rows)
 
     def end_run(self, run: int, **end: Any) -> None:

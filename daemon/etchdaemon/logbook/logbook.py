@@ -27,8 +27,8 @@ from etchdaemon.logbook.write.entries import (
     RunSummed,
 )
 from etchdaemon.logbook.write.writer import Opener, Writer
-from etchdaemon.run.actuals import RowActuals
 from etchdaemon.run.position_epoch import Ends, Origin
+from etchwire.calls.history import RunRow
 from etchwire.record import run_record
 from etchwire.sheet import Sheet
 
@@ -169,7 +169,7 @@ class Logbook:
             EventNoted(run=run, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details)
         )
 
-    def note_rows(self, run: int, rows: Sequence[RowActuals]) -> None:
+    def note_rows(self, run: int, rows: Sequence[RunRow]) -> None:
         """Queue rows' actuals; see `ports.Records`."""
         self._writer.write_rows([RowMeasured(run, row) for row in rows])
 

@@ -3,8 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
-from etchdaemon.run.actuals import RowActuals
 from etchdaemon.run.position_epoch import Ends, Origin
+from etchwire.calls.history import RunRow
 
 
 class Records(Protocol):
@@ -50,7 +50,7 @@ class Records(Protocol):
         """As `note_event`, but wait until it is on disk (a resume); raise LogbookUnavailable."""
         ...
 
-    def note_rows(self, run: int, rows: Sequence[RowActuals]) -> None:
+    def note_rows(self, run: int, rows: Sequence[RunRow]) -> None:
         """Queue rows' actuals; the writer commits at most once a second."""
         ...
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etchdaemon.controller.events import StatusReported
+from etchwire.calls.history import RunRow
 
 FEWEST_SAMPLES: Final = 5
 LONGEST_WEIGHT_S: Final = 0.5  # a sample after a pause of ours does not speak for the pause
@@ -11,25 +12,9 @@ FIRST_WEIGHT_S: Final = 0.2  # nothing came before it; reports come five a secon
 SLOW_SHARE: Final = 0.05
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RowActuals:
-    """What was really run in one row while the beam was on, weighted by time."""
-
-    row: int
-    samples: int
-    is_estimated: bool  # fewer than five samples
-    feed_mean_mm_per_min: float | None
-    feed_min_mm_per_min: float | None
-    feed_max_mm_per_min: float | None
-    power_mean_ratio: float | None
-    power_min_ratio: float | None
-    power_max_ratio: float | None
-    at_s: float  # seconds since the start of the run
-
-
 @dataclass(slots=True)
-class Measured:
-    """A time-weighted mean with its extremes."""
+class TimeWeightedMean:
+    """The mean of values by how long each lasted, with the least and the greatest."""
 
     weight_s: float = 0.0
     sum: float = 0.0
@@ -45,24 +30,24 @@ class Measured:
 
     @property
     def mean(self) -> float | None:
-        """The mean so far, if anything was measured."""
+        """The mean so far; None before the first value."""
         return self.sum / self.weight_s if self.weight_s else None
 
 
 @dataclass(slots=True)
 class Meter:
-    """Turns reports into rows' actuals and the whole run's.
+    """Turns status reports into what was run in each row, and counts the slow rows.
 
-    Reports show the feed and power last prepared; with dynamic power the power shown has
-    already been scaled with the speed. `max_s` is the power word of full power.
+    A report shows the feed and power last prepared; with dynamic power that power is already
+    scaled with the speed. `max_s` is the S word of full power.
     """
 
     max_s: float
     recipe_feed_mm_per_min: float
     slow_rows: int = 0
     _samples: int = 0
-    _feed: Measured = field(default_factory=Measured)
-    _power: Measured = field(default_factory=Measured)
+    _feed: TimeWeightedMean = field(default_factory=TimeWeightedMean)
+    _power: TimeWeightedMean = field(default_factory=TimeWeightedMean)
     _last_at_s: float | None = None
 
     def note_report(self, report: StatusReported, now_s: float) -> None:
@@ -74,19 +59,16 @@ class Meter:
         if report.state != "Run" or not power or feed is None:
             return
         self._samples += 1
-        for measured, value in (
-            (self._feed, feed),
-            (self._power, power / self.max_s),
-        ):
-            measured.add(value, weight_s)
+        self._feed.add(feed, weight_s)
+        self._power.add(power / self.max_s, weight_s)
 
-    def finish_row(self, row: int, *, at_s: float) -> RowActuals:
-        """Return what was measured since the last row and begin the next."""
+    def finish_row(self, row: int, *, at_s: float) -> RunRow:
+        """Return what was run since the last row, and begin the next one."""
         feed, power, samples = self._feed, self._power, self._samples
-        self._feed, self._power, self._samples = Measured(), Measured(), 0
+        self._feed, self._power, self._samples = TimeWeightedMean(), TimeWeightedMean(), 0
         if feed.mean is not None:
             self.slow_rows += feed.mean < self.recipe_feed_mm_per_min * (1 - SLOW_SHARE)
-        return RowActuals(
+        return RunRow(
             row=row,
             samples=samples,
             is_estimated=samples < FEWEST_SAMPLES,

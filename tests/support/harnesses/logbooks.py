@@ -5,7 +5,7 @@ import threading
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.opening import open_book
-from etchdaemon.run.actuals import RowActuals
+from etchwire.calls.history import RunRow
 from support.samples.sheets import sheet_of
 
 STARTED_UTC = "2026-11-25T17:02:00+00:00"
@@ -40,7 +40,7 @@ def row_of(row, feed=4000.0, **changes):
         "power_max_ratio": 0.6,
         "at_s": 0.4 * row,
     }
-    return RowActuals(**(parts | changes))
+    return RunRow(**(parts | changes))
 
 
 class Disk:

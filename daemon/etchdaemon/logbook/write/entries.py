@@ -8,12 +8,13 @@ from typing import Any, Final, Protocol
 
 from etchdaemon.logbook.schema.catalogue_steps import SUM_RUN
 from etchdaemon.logbook.write.insert_statements import insert
-from etchdaemon.run.actuals import RowActuals
 from etchdaemon.run.position_epoch import Ends, Origin
+from etchwire.calls.history import RunRow
 from etchwire.sheet import Sheet
 
 DETAILS_LIMIT: Final = 16_000  # characters: an event must fit one answer on the wire
 TEXT_LIMIT: Final = 4_000
+ROW_DIGITS: Final = {"mm_per_min": 1, "ratio": 4, "at_s": 3}  # by the end of a column's name
 
 
 class LogbookEntry(Protocol):
@@ -97,28 +98,15 @@ class EventNoted:
 
 @dataclass(frozen=True, slots=True)
 class RowMeasured:
-    """What was run in one row; a later word about the same row replaces the earlier one."""
+    """What was run in one row; a second entry for the same row replaces the first."""
 
     run: int
-    row: RowActuals
+    row: RunRow
 
     def write(self, book: sqlite3.Connection) -> int | None:
         """Write the row, rounded to what the controller's reports can tell."""
-        row = self.row
-        columns = {
-            "run_id": self.run,
-            "row": row.row,
-            "samples": row.samples,
-            "is_estimated": row.is_estimated,
-            "feed_mean_mm_per_min": _rounded(row.feed_mean_mm_per_min, 1),
-            "feed_min_mm_per_min": _rounded(row.feed_min_mm_per_min, 1),
-            "feed_max_mm_per_min": _rounded(row.feed_max_mm_per_min, 1),
-            "power_mean_ratio": _rounded(row.power_mean_ratio, 4),
-            "power_min_ratio": _rounded(row.power_min_ratio, 4),
-            "power_max_ratio": _rounded(row.power_max_ratio, 4),
-            "at_s": round(row.at_s, 3),
-        }
-        return insert(book, "run_row", columns, verb="INSERT OR REPLACE")
+        columns = {name: _rounded(name, value) for name, value in self.row._asdict().items()}
+        return insert(book, "run_row", {"run_id": self.run, **columns}, verb="INSERT OR REPLACE")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -286,8 +274,9 @@ def _last_heard_s(book: sqlite3.Connection, run: int) -> float:
     return float(at_s or 0.0)
 
 
-def _rounded(value: float | None, digits: int) -> float | None:
-    return None if value is None else round(value, digits)
+def _rounded(name: str, value: float | None) -> float | None:
+    digits = next((digits for unit, digits in ROW_DIGITS.items() if name.endswith(unit)), None)
+    return value if value is None or digits is None else round(value, digits)
 
 
 def _json(details: Mapping[str, Any]) -> str:
