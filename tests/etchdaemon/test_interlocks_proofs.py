@@ -23,7 +23,7 @@ def see(proofs, *seen, every_s=0.2):
     for number, is_closed in enumerate(seen):
         now_s = 10 + number * every_s
         levels = {} if is_closed is None else {STOP: Level(is_closed, now_s)}
-        proofs.see(Look(levels=levels, opened=(), now_s=now_s))
+        proofs.take(Look(levels=levels, opened=(), now_s=now_s))
 
 
 def due(proofs, day):

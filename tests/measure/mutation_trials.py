@@ -107,7 +107,7 @@ def main(words: list[str]) -> int:
             begun_s = time.monotonic()
             is_noticed = is_killed(mutant, copy)
             said = "killed" if is_noticed else "SURVIVES"
-            print(f"{said:9}{time.monotonic() - begun_s:6.1f} s  {mutant.file:27}{mutant.name}",
+            print(f"{said:9}{time.monotonic() - begun_s:6.1f} s  {mutant.file:46}{mutant.name}",
                   flush=True)  # fmt: skip
             if not is_noticed:
                 survivors.append(mutant)

@@ -1,4 +1,4 @@
-"""The board's contacts as the guard drives them: the one way to the beam's contact."""
+"""The board's inputs and outputs for the guard: the one way to the beam's contact."""
 
 from collections.abc import Callable, Mapping
 from contextlib import suppress
@@ -10,9 +10,9 @@ from etchdaemon.ports import Board
 
 
 class BoardIo:
-    """Remembers what each output was told, and tells the board only what is new.
+    """Keeps what each output was driven to, and drives only changes.
 
-    `note_beam` hears of every change of the beam's contact.
+    `note_beam` is called at every change of the beam's contact.
     """
 
     def __init__(self, board: Board, *, note_beam: Callable[[bool], None]) -> None:
@@ -24,7 +24,7 @@ class BoardIo:
 
     @property
     def driven(self) -> dict[Output, bool]:
-        """What each output was told last."""
+        """What each output was last driven to."""
         return dict(self._driven)
 
     @property
@@ -33,11 +33,11 @@ class BoardIo:
         return self._board.trouble
 
     def take_opened(self) -> Mapping[Input, Edge]:
-        """Return the inputs that were seen to open since the last time."""
+        """Return the inputs that have opened since the last call, and when."""
         return self._board.take_opened()
 
     def read(self) -> Mapping[Input, Level]:
-        """Return every input; none where the board is lost, and then nothing is driven either."""
+        """Return every input's level; none where the board is lost."""
         try:
             return self._board.read()
         except BoardLost:
@@ -45,14 +45,14 @@ class BoardIo:
             return {}
 
     def drive(self, output: Output, *, is_on: bool) -> None:
-        """Tell the board, if it has not been told: the one place where a contact is closed."""
+        """Drive `output` unless it is driven so already: the one place that closes a contact."""
         if self._driven.get(output) is is_on:
             return
         try:
             self._board.set(output, is_on=is_on)
         except BoardLost:  # tried again at the next look; where nothing is read either, that trips
             if is_on:
-                return  # off is what the beam was told, followed or not: the loop shows which
+                return  # off was driven, obeyed or not: the loop input shows which
         else:
             self._driven[output] = is_on
         if output is Output.BEAM_ENABLE:
@@ -63,7 +63,7 @@ class BoardIo:
         self.drive(Output.BEAM_ENABLE, is_on=False)
 
     def force_beam_off(self) -> None:
-        """Open the beam's contact whatever was told before, and whatever comes of it."""
+        """Open the beam's contact whatever was driven before; never raises."""
         self._driven.pop(Output.BEAM_ENABLE, None)
         with suppress(Exception):
             self.cut_beam()
@@ -76,6 +76,6 @@ class BoardIo:
                 self._driven[output] = False
 
     def close(self) -> None:
-        """Drive every output off and let go of the board."""
+        """Drive every output off and release the board."""
         self.drive_all_off()
         self._board.close()

@@ -1,4 +1,4 @@
-"""The guard's lock, which is never waited for longer than a moment."""
+"""The guard's lock, for which the loop waits a tenth of a second at most."""
 
 import threading
 from collections.abc import Iterator
@@ -12,20 +12,20 @@ HANGS: Final = "The program that watches the interlocks does not answer."
 
 
 class GuardLock:
-    """Held by the looking thread as long as it needs it, by everybody else for a call."""
+    """Held by the looking thread for a look, by every other thread for one call."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
 
     @contextmanager
     def looking(self) -> Iterator[None]:
-        """Hold it, waiting as long as it takes."""
+        """Hold it, however long that has to wait."""
         with self._lock:
             yield
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """Hold it, or raise CommandRefused: a hung guard is a refusal."""
+        """Hold it; raise CommandRefused where the guard hangs."""
         if not self._lock.acquire(timeout=LOCK_PATIENCE_S):
             raise CommandRefused(HANGS)
         try:
@@ -35,7 +35,7 @@ class GuardLock:
 
     @contextmanager
     def held_if_possible(self) -> Iterator[None]:
-        """Hold it if it can be had soon; what must be done is done without it as well."""
+        """Hold it if it can be had; what must be done is done without it too."""
         has_lock = self._lock.acquire(timeout=LOCK_PATIENCE_S)
         try:
             yield

@@ -1,8 +1,8 @@
-"""Two clocks that never meet: the wall's, and the machine's.
+"""Two clocks, never mixed: wall-clock time and machine time.
 
-Contacts, people and the age of a reading live on the wall's clock, motion lives on the machine's.
-On a real machine both count the same seconds; on the practice machine the second one runs faster
-and waits for the host. They are two types, so that a type checker refuses one for the other.
+Contacts, people and the age of a reading have wall-clock time, motion has machine time. On a real
+machine both count the same seconds; on the practice machine the second runs faster and waits for
+the host. They are two types, so that a type checker refuses one for the other.
 """
 
 from dataclasses import dataclass

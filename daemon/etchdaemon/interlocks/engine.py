@@ -1,6 +1,6 @@
 """The interlocks of one box: looks and requests in, outputs, verdicts and refusals out.
 
-Pure: no port, no clock, no thread. Times are the wall's monotonic seconds, given by the caller.
+Pure: no port, no clock, no thread. Times are wall-clock monotonic seconds, given by the caller.
 """
 
 from collections.abc import Collection, Mapping
@@ -110,8 +110,8 @@ class InterlockEngine:
     def look(self, look: Look) -> LookOutcome:
         """Take in one look at the board and return what follows from it."""
         now_s = look.now_s
-        self.wiring.see(look)
-        self.proofs.see(look)
+        self.wiring.take(look)
+        self.proofs.take(look)
         is_wanted = self.phase is not Phase.IDLE or self.arming.is_under_way
         if self.wiring.advance(now_s, is_free=self.is_free) is Output.EXTRACTION and not is_wanted:
             self.sampler.stop_fan(now_s)
@@ -122,7 +122,7 @@ class InterlockEngine:
             air=self.latch.air(),
         )
         presence_at_s = self.sampler.presence.at_s
-        self.attendance.see(
+        self.attendance.advance(
             now_s,
             is_etching=self._is_etching,
             is_beam_on=self.is_beam_on,

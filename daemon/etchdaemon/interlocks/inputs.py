@@ -1,4 +1,4 @@
-"""What the box is wired to: its inputs, its outputs, and what an input was seen to be."""
+"""The inputs and outputs of the box, and what one look at the inputs shows."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ class Input(StrEnum):
     LOOP_CLOSED = "loop_closed"
 
 
-# An edge of one of these puts the beam out before anything is read or judged.
+# An edge of one of these cuts the beam before anything is read or judged.
 CUTS_ON_EDGE: Final = frozenset({Input.LID, Input.LID_SECOND, Input.STOP_CIRCUIT, Input.FLAME})
 
 
@@ -39,7 +39,7 @@ class Output(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """What a circuit was at one instant."""
+    """The state of a circuit at one instant."""
 
     is_closed: bool
     at_s: WallSeconds
@@ -47,10 +47,10 @@ class Level:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """Everything one look at the board showed.
+    """What one look at the board shows.
 
-    `opened` holds the inputs that were open at any time since the look before, however
-    briefly: a contact that closed again before it was read has still opened.
+    `opened` holds the inputs that were open at any time since the look before, however briefly:
+    a contact that closed again before it was read has opened all the same.
     """
 
     levels: Mapping[Input, Level]

@@ -1,4 +1,4 @@
-"""What the interlocks have to know of one box."""
+"""The wiring and settings of one box."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -19,18 +19,18 @@ MINIMUM: Final = frozenset({Input.LID, Output.BEAM_ENABLE, Output.EXTRACTION})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setup:
-    """How a box is wired, and the few things that may be set."""
+    """What is wired at a box, and the few settings of its interlocks."""
 
     wired: frozenset[Input | Output]
     changes: Mapping[str, RuleChange] = field(default_factory=dict)
     extraction: ExtractionTimes = field(default_factory=ExtractionTimes)
     attendance: AttendanceRules = field(default_factory=AttendanceRules)
-    stable_s: float = 0.5  # good for so long before it counts as good again
-    beam_enable_settle_s: float = 0.0  # a laser module that is cut in its supply has to wake
+    stable_s: float = 0.5  # of a good reading before it counts as good again
+    beam_enable_settle_s: float = 0.0  # for a laser module whose supply is cut to wake
 
     @property
     def flame_confirm_s(self) -> float:
-        """For how long a flame has to be seen before it is an emergency; 0: at once."""
+        """How long a flame must last before it is an emergency, in seconds; 0: at once."""
         change = self.changes.get(Condition.NO_FIRE.value)
         return 0.0 if change is None else change.flame_confirm_s
 
@@ -45,8 +45,8 @@ class Setup:
         return bool(self.wired & {Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW})
 
 
-# The practice machine's box where no file describes another: nobody waits for fumes there, and
-# in fast practice a second of the wall's is many of the head's.
+# The practice machine's box, unless a file describes another: there are no fumes to wait for, and
+# in fast practice a second of wall-clock time is many of machine time.
 PRACTICE: Final = Setup(
     wired=EVERYTHING,
     extraction=ExtractionTimes(purge_s=0.5, clearing_s=6.0),

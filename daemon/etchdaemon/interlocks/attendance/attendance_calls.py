@@ -1,4 +1,4 @@
-"""Whom the box asks for, while it etches and after the end, and what they answered."""
+"""The box's calls for somebody, during an etch and after its end, and the answers."""
 
 from collections import deque
 from dataclasses import dataclass
@@ -20,14 +20,14 @@ FROM_AFAR: Final = "from a phone or a terminal"
 
 @dataclass(frozen=True, slots=True)
 class AttendanceNote:
-    """What somebody answered, or nobody did, for a run's record; `kind` as in `etchwire.record`."""
+    """An answer, or that none came, for a run's record; `kind` as in `etchwire.record`."""
 
     kind: str
     text: str
 
 
 class AttendanceCalls:
-    """Watch rounds and looks; `notes` is for the records, until somebody takes it."""
+    """Watch rounds and looks after the end; `notes` are for the run's record, oldest first."""
 
     def __init__(self, rules: AttendanceRules, *, has_button: bool) -> None:
         self.rounds = WatchRounds()
@@ -37,22 +37,22 @@ class AttendanceCalls:
         self._has_button = has_button
 
     def begin(self, now_s: WallSeconds) -> None:
-        """Ask from now on: a run starts, or goes on."""
+        """Begin the rounds: a run starts or resumes."""
         self.rounds = self.rounds.begin(now_s)
 
     def end(self) -> None:
-        """Ask in no more rounds: the run is over."""
+        """End the rounds: the run is over."""
         self.rounds = self.rounds.end()
 
     def recall_end(self, ago_s: float, now_s: WallSeconds) -> None:
-        """Ask for the looks that are left after a run of an earlier life of the daemon."""
+        """Ask for the remaining looks after a run that ended `ago_s` before `now_s`."""
         self.looks = LooksAfterEnd.recalled(
             ended_at_s=WallSeconds(now_s - ago_s),
             every_min=self._rules.look_every_min,
             now_s=now_s,
         )
 
-    def see(
+    def advance(
         self,
         now_s: WallSeconds,
         *,
@@ -60,7 +60,7 @@ class AttendanceCalls:
         is_beam_on: bool,
         pressed_at_s: WallSeconds | None,
     ) -> None:
-        """See what is to be asked now; a press of the button since then answers it."""
+        """Begin or miss the calls that are due; a press of the button since a call answers it."""
         self.rounds = self.rounds.advance(self._rules, now_s)
         before, every_min = self.looks, self._rules.look_every_min
         self.looks = before.advance(
@@ -74,7 +74,7 @@ class AttendanceCalls:
             self.answer(AT_THE_MACHINE, pressed_at_s)
 
     def answer(self, where: str, now_s: WallSeconds) -> None:
-        """Take the answer to what is asked for; without a question it answers nothing."""
+        """Take an answer to the open call, given at `where`; without a call it is ignored."""
         if self.rounds.is_asking:
             self.rounds = self.rounds.answer(now_s)
             self.notes.append(AttendanceNote(ROUND, f"Somebody answered the watch round {where}."))
@@ -85,7 +85,7 @@ class AttendanceCalls:
 
     @property
     def open_call(self) -> str | None:
-        """What somebody is asked for now, in a sentence; None mostly."""
+        """The sentence of the call that waits for an answer; None mostly."""
         if self.rounds.is_asking:
             return round_sentence(self._rules, has_button=self._has_button)
         if not self.looks.is_asking:
@@ -95,6 +95,6 @@ class AttendanceCalls:
 
     @property
     def _asked_at_s(self) -> float:
-        """Since when an answer is waited for; never, where none is."""
+        """When the open call began; infinity where there is none."""
         asked = (self.rounds.asked_at_s, self.looks.asked_at_s)
         return min((at_s for at_s in asked if at_s is not None), default=inf)

@@ -1,4 +1,4 @@
-"""Looks after the end: what smoulders shows itself only later, so the box asks for a look twice."""
+"""Looks after the end: a smouldering fire shows later, so the box asks for two looks."""
 
 from dataclasses import dataclass, replace
 from typing import Final, Self
@@ -12,10 +12,10 @@ SECONDS_PER_MINUTE: Final = 60.0
 
 @dataclass(frozen=True, slots=True)
 class LooksAfterEnd:
-    """The looks after one run in which there was a beam; the next start ends them.
+    """The looks after one run with a beam; the next start ends them.
 
-    `asked` is the number of the look that was asked for last, and `asked_at_s` since when it waits
-    for its answer. Nothing on the machine waits for one; the second takes the first one's place.
+    `asked` is the number of the last look that was asked for, `asked_at_s` since when it waits for
+    its answer. Nothing on the machine waits for one; the second takes the first one's place.
     """
 
     has_burnt: bool = False
@@ -26,7 +26,7 @@ class LooksAfterEnd:
     def advance(
         self, *, is_etching: bool, is_beam_on: bool, every_min: float, now_s: WallSeconds
     ) -> "LooksAfterEnd":
-        """Return the looks after a look at run and clock."""
+        """Return the looks at `now_s`; `every_min` lies between two of them."""
         if is_etching:
             has_burnt = is_beam_on or (self.has_burnt and self.ended_at_s is None)
             return LooksAfterEnd(has_burnt=has_burnt)
@@ -37,16 +37,16 @@ class LooksAfterEnd:
 
     @classmethod
     def recalled(cls, *, ended_at_s: WallSeconds, every_min: float, now_s: WallSeconds) -> Self:
-        """Return the looks after a run of an earlier life of the daemon; what was due is over."""
+        """Return the looks after a run before this start of the daemon; missed ones are over."""
         return cls(has_burnt=True, ended_at_s=ended_at_s, asked=_due(ended_at_s, every_min, now_s))
 
     def answer(self) -> "LooksAfterEnd":
-        """Return the looks after somebody looked."""
+        """Return the looks after an answer."""
         return replace(self, asked_at_s=None)
 
     @property
     def is_asking(self) -> bool:
-        """Whether an answer is waited for."""
+        """Whether a look waits for its answer."""
         return self.asked_at_s is not None
 
 
@@ -55,7 +55,7 @@ def _due(ended_at_s: WallSeconds, every_min: float, now_s: WallSeconds) -> int:
 
 
 def look_sentence(looks: LooksAfterEnd, *, every_min: float, has_button: bool) -> str:
-    """Return what is asked for, and how it is answered."""
+    """Return what to look at, and how to answer."""
     button = "press the button there, or answer here or" if has_button else "answer here or"
     return (
         f"The etch ended {looks.asked * every_min:g} min ago. Look whether anything glows or"

@@ -1,4 +1,4 @@
-"""Somebody within reach: watch rounds, closing time, and long runs that nothing else watches."""
+"""Somebody within reach: watch rounds, closing time, and long runs without a flame detector."""
 
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
@@ -17,9 +17,9 @@ _DAY_TURNS_AFTER: Final = timedelta(hours=4)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttendanceRules:
-    """How often somebody is asked for, and until when they are there."""
+    """How often the box calls for somebody, and until what time they are there."""
 
-    round_every_min: float | None = None  # None: not, unless the box may only run attended
+    round_every_min: float | None = None  # None: no rounds, unless the box may only run attended
     answer_within_min: float = 5.0
     look_every_min: float = LOOK_EVERY_MIN  # after the end
     closing_time: time | None = None
@@ -28,14 +28,14 @@ class AttendanceRules:
 
 @dataclass(frozen=True, slots=True)
 class WatchRounds:
-    """The watch rounds of one run; `None` for the time of asking between two rounds."""
+    """The watch rounds of one run; `asked_at_s` is None between two rounds."""
 
     answered_at_s: float | None = None  # None: no run, nobody is asked
     asked_at_s: float | None = None
     is_missed: bool = False
 
     def begin(self, now_s: WallSeconds) -> "WatchRounds":
-        """Return the rounds of a run that starts or goes on now."""
+        """Return the rounds of a run that starts or resumes now."""
         return WatchRounds(answered_at_s=now_s)
 
     def end(self) -> "WatchRounds":
@@ -43,7 +43,7 @@ class WatchRounds:
         return WatchRounds()
 
     def answer(self, now_s: WallSeconds) -> "WatchRounds":
-        """Return the rounds after somebody answered; between runs there is nothing to answer."""
+        """Return the rounds after an answer; between runs it changes nothing."""
         return WatchRounds(answered_at_s=None if self.answered_at_s is None else now_s)
 
     def advance(self, rules: AttendanceRules, now_s: WallSeconds) -> "WatchRounds":
@@ -58,19 +58,19 @@ class WatchRounds:
 
     @property
     def is_asking(self) -> bool:
-        """Whether an answer is waited for."""
+        """Whether a round waits for its answer."""
         return self.asked_at_s is not None
 
 
 def rounds_for(rules: AttendanceRules, *, is_attended_only: bool) -> AttendanceRules:
-    """Return `rules` with the rounds that a box without enough proof must make."""
+    """Return `rules`, with rounds added on a box that may only run attended."""
     if not is_attended_only or rules.round_every_min is not None:
         return rules
     return replace(rules, round_every_min=ROUND_EVERY_MIN[0])
 
 
 def round_sentence(rules: AttendanceRules, *, has_button: bool) -> str:
-    """Return what a watch round asks, how it is answered, and what follows without an answer."""
+    """Return what a watch round asks, how to answer it, and what follows without an answer."""
     button = "Press the button there, or answer here or" if has_button else "Answer here or"
     return (
         f"Is somebody within reach of the machine? {button} by “etchwarden answer”, within"
@@ -81,7 +81,7 @@ def round_sentence(rules: AttendanceRules, *, has_button: bool) -> str:
 def refuse_past_closing(
     rules: AttendanceRules, *, starts_at: datetime, lasts_s: float, confirmed_by: str
 ) -> None:
-    """Raise CommandRefused for a run that outlasts the people, unless one of them stays by name.
+    """Raise CommandRefused for a run that ends after closing time, unless somebody stays by name.
 
     `starts_at` is local time. A working day turns at four in the morning, so a closing time of
     one o'clock belongs to the evening before it.
@@ -103,7 +103,7 @@ def refuse_past_closing(
 
 
 def long_run_warning(*, lasts_s: float, has_flame_input: bool) -> str | None:
-    """Return what a person must acknowledge before a long run that no detector watches."""
+    """Return what to acknowledge before a long run without a flame detector; None: nothing."""
     if has_flame_input or lasts_s <= LONG_RUN_S:
         return None
     minutes = round(lasts_s / SECONDS_PER_MINUTE)

@@ -1,7 +1,7 @@
-"""When each safety contact was last seen to open: one that never does may be stuck, and looks safe.
+"""Proof tests: the day on which each safety contact was last seen to open.
 
-No daemon can find that out by looking. A person presses the stop button or holds a test lamp to
-the detector; what the box saw of it, and when, is kept and shown, and after a month asked for.
+A contact that is stuck closed looks safe, and reading it does not tell. A person presses the stop
+button or holds a test lamp to the detector; the box keeps the day and asks again after a month.
 """
 
 from collections.abc import Collection, Mapping
@@ -13,12 +13,12 @@ from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchwire.interlock_report import ProofView
 
 DUE_AFTER_DAYS: Final = 30  # common practice, no source
-OPEN_FOR_S: Final = 0.1  # what opens more briefly is a loose wire rather than a hand
+OPEN_FOR_S: Final = 0.1  # shorter than any hand: a loose wire
 
 
 @dataclass(frozen=True, slots=True)
 class ProofKind:
-    """A contact, and how a person opens it; one that daily work opens is not asked for by date."""
+    """A contact and how a person opens it; one that daily work opens is not asked for by date."""
 
     label: str
     how: str
@@ -37,7 +37,7 @@ PROOF_KINDS: Final[Mapping[Input, ProofKind]] = {
     Input.LID: ProofKind("lid contact", _OPEN_LID, is_opened_daily=True),
     Input.LID_SECOND: ProofKind("second lid contact", _OPEN_LID, is_opened_daily=True),
 }
-# What has to be seen anew at another pin; that a loop or a fan follows is seen at each arming.
+# What has to be proven again at another pin; each arming proves loop and fan.
 AT_NEW_PINS: Final = (Input.LID, Input.LID_SECOND, Input.STOP_CIRCUIT, Input.FLAME)
 PINS_CHANGED: Final = (
     "The pins in the box's file were changed. Before arming, let each of these open once: {names}."
@@ -45,7 +45,7 @@ PINS_CHANGED: Final = (
 
 
 class ProofTests:
-    """Watches contacts open and close again, and knows the day on which each last did."""
+    """Watches contacts open and close again, and keeps the day on which each last did."""
 
     def __init__(self, wired: frozenset[Input | Output]) -> None:
         self._wired = tuple(name for name in PROOF_KINDS if name in wired)
@@ -57,20 +57,23 @@ class ProofTests:
 
     @property
     def required_action(self) -> str | None:
-        """What has to be shown at the machine before arming; None where nothing has."""
+        """What has to be opened at the machine before arming, in a sentence; else None."""
         if not (self._is_required and self._unproven):
             return None
         names = ", ".join(PROOF_KINDS[name].label for name in self._wired if name in self._unproven)
         return PINS_CHANGED.format(names=names)
 
     def demand(self, proven: Collection[str], *, is_required: bool) -> None:
-        """Ask for what was not seen to open at the present pins; `is_required`: before arming."""
+        """Ask for every contact that is not `proven` at its present pin.
+
+        `proven` are names of inputs; `is_required`: arming waits for the proof.
+        """
         wanted = set(AT_NEW_PINS) & set(self._wired)
         self._unproven = {name for name in wanted if name.value not in proven}
         self._is_required = is_required
 
-    def see(self, look: Look) -> None:
-        """Take in one look; an input that cannot be read proves nothing."""
+    def take(self, look: Look) -> None:
+        """Take in one look; an unread input proves nothing."""
         for name in self._wired:
             level = look.levels.get(name)
             if level is None:
@@ -83,26 +86,26 @@ class ProofTests:
                     self._openings.append(name)
 
     def take_openings(self) -> tuple[Input, ...]:
-        """Return what has opened and closed again since this was asked last."""
+        """Return the inputs that have opened and closed again since the last call."""
         if not self._openings:
             return ()
         openings, self._openings = tuple(self._openings), []
         return openings
 
     def note(self, name: Input, day: str) -> bool:
-        """Note the day of a proof (as 2026-11-25); return whether that is news."""
+        """Note the day of a proof (as 2026-11-25); return whether it was not known."""
         is_news = self._days.get(name) != day or name in self._unproven
         self._days[name] = day
         self._unproven.discard(name)
         return is_news
 
     def recall(self, days: Mapping[str, str]) -> None:
-        """Take what an earlier life of the daemon has noted, where nothing newer is known."""
+        """Take the days from the logbook, by inputs' names, where nothing newer is known."""
         known = {name: days[name.value] for name in self._wired if name.value in days}
         self._days = known | self._days
 
     def record(self) -> dict[str, str | None]:
-        """Return the last day of each, for the run's record."""
+        """Return the last day of each contact, for the run's record."""
         return {name.value: self._days.get(name) for name in self._wired}
 
     def report(self, day: str) -> tuple[ProofView, ...]:
@@ -132,4 +135,4 @@ def _is_long_ago(last: str | None, day: str) -> bool:
         days = (date.fromisoformat(day) - date.fromisoformat(last)).days
     except ValueError:
         return True
-    return not 0 <= days <= DUE_AFTER_DAYS  # a day to come: the clock was wrong, then or now
+    return not 0 <= days <= DUE_AFTER_DAYS  # a future day: the clock was wrong, then or now

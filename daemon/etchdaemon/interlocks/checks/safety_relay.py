@@ -1,9 +1,8 @@
-"""The safety relay (K1) as the box knows it: whether it still falls, and whether it has fallen.
+"""The safety relay (K1): whether it has fallen, and the test whether it still can.
 
-A welded K1 looks as if all were well until the day on which K2 is welded too. So it is tested
-where that costs nothing: after an etch that ended complete, at rest, with the controller's beam
-off and K2 still closed, the heartbeat stops, and the loop has to open. After that K1 is down, and
-only the button at the machine sets it again.
+A welded K1 goes unnoticed until K2 is welded too. So it is tested where that costs nothing: after
+a complete etch, at rest, with the controller's beam off and K2 still closed, the heartbeat stops
+and the loop has to open. After that K1 is down, and only the button at the machine sets it.
 """
 
 from collections.abc import Collection, Mapping
@@ -14,8 +13,8 @@ from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
 from etchwire.interlock_report import ProofView
 
-NAME: Final = "safety_relay"  # beside the inputs, among what was last seen to open
-STAYS_OPEN_S: Final = 0.05  # a loop that opens more briefly is a loose wire rather than a relay
+NAME: Final = "safety_relay"  # beside the inputs, in the report of proofs
+STAYS_OPEN_S: Final = 0.05  # an opening that is shorter is a loose wire, not a relay
 DOWN: Final = "The safety relay is down."
 PRESS_THEN_ARM: Final = "Close the lid, press the button at the machine, then arm."
 FAILED: Final = (
@@ -34,12 +33,12 @@ CANNOT: Final = (
 
 
 class SafetyRelay:
-    """Remembers K1's last test and whether K1 is down; with a test under way, judges it."""
+    """Keeps K1's last result and whether K1 is down; judges the test that is under way."""
 
     def __init__(self, wired: Collection[Input | Output]) -> None:
         self.can_be_tested = {Output.HEARTBEAT, Input.LOOP_CLOSED} <= set(wired)
         self.has_failed = False
-        self.is_down = False  # by us, and nobody has pressed the button since
+        self.is_down = False  # without a heartbeat it falls; a press of the button sets it
         self._has_button = Input.ARM_BUTTON in wired
         self._day: str | None = None  # of the last test
         self._results: list[bool] = []
@@ -55,22 +54,22 @@ class SafetyRelay:
 
     @property
     def required_action(self) -> str | None:
-        """What has to be done at the machine before arming; None where nothing has."""
+        """What has to be done at the machine before arming, in a sentence; else None."""
         if not (self.is_down and self._has_button):
             return None
         return f"{FAILED if self.has_failed else DOWN} {PRESS_THEN_ARM}"
 
     @property
     def trouble(self) -> str | None:
-        """What a person is told after a test that failed."""
+        """The sentence for a person after a test that failed, else None."""
         return FAILED if self.has_failed else None
 
     def begin_test(self, now_s: WallSeconds) -> None:
-        """Begin a test: K2 is closed and the controller's beam is off."""
+        """Begin a test; K2 must be closed and the controller's beam off."""
         self._began_s, self._open_since_s = now_s, None
 
     def abandon_test(self) -> None:
-        """Leave off testing: where K2 opens as well, the loop says nothing of K1."""
+        """Abandon the test: once K2 opens, the loop shows nothing of K1."""
         self._began_s = None
 
     def advance_test(self, *, is_closed: bool | None, now_s: WallSeconds) -> bool:
@@ -90,7 +89,7 @@ class SafetyRelay:
         return not self.is_tested
 
     def note_result(self, *, has_passed: bool) -> None:
-        """Take the outcome of a test, of this one or of the one at arming."""
+        """Take the result of a test, of this one or of the one at arming."""
         self.abandon_test()
         self.has_failed = not has_passed
         if has_passed:
@@ -98,9 +97,9 @@ class SafetyRelay:
         self._results.append(has_passed)
 
     def note_beat(self, now_s: WallSeconds, *, is_beating: bool) -> None:
-        """Note at every look whether the heartbeat goes on; without it K1 falls for certain.
+        """Note at every look whether the heartbeat beats; after a pause K1 has fallen.
 
-        Nothing beats while nobody looks, as in a process that was halted.
+        There is a pause too where nobody looks, as in a process that was halted.
         """
         if self._beat_at_s is not None and now_s - self._beat_at_s >= MONOSTABLE_S[1]:
             self._fall()
@@ -110,14 +109,14 @@ class SafetyRelay:
                 self._beats_since_s = now_s
 
     def note_press(self, pressed_at_s: WallSeconds | None) -> None:
-        """Note when the button was last pressed: with a heartbeat, that sets K1."""
+        """Note the last press of the button, which sets K1 while the heartbeat beats."""
         if pressed_at_s is None or self._beats_since_s is None:
             return
         if pressed_at_s > self._beats_since_s:
             self.is_down = False
 
     def take_results(self) -> tuple[bool, ...]:
-        """Return how tests ended since this was asked last."""
+        """Return the results since the last call: True for a test that passed."""
         if not self._results:
             return ()
         results, self._results = tuple(self._results), []
@@ -128,9 +127,9 @@ class SafetyRelay:
         self._day = day
 
     def recall(self, last: Mapping[str, Any]) -> None:
-        """Take what an earlier life of the daemon has noted, where nothing newer is known.
+        """Take the logbook's last test, where nothing newer is known.
 
-        That is the `day` and whether the test `has_passed`; empty where there was none.
+        `last` holds `day` and `has_passed`, or nothing where there was no test.
         """
         if last and self._day is None:
             self._day, self.has_failed = str(last["day"]), not last["has_passed"]
@@ -140,7 +139,7 @@ class SafetyRelay:
         return {"day": self._day, "has_passed": None if self._day is None else not self.has_failed}
 
     def report(self) -> ProofView:
-        """Return what a person is shown."""
+        """Return the state for people."""
         return ProofView(name=NAME, day=self._day, is_due=self.has_failed, sentence=self._sentence)
 
     def _fall(self) -> None:

@@ -1,4 +1,4 @@
-"""The wiring test: what each input shows and since when, and one output tried for a moment."""
+"""The wiring test: every input with the time since it changed, and one output tried at a time."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ from etchwire.interlock_report import InputView, OutputView, WiringReport
 TRIAL_S: Final = 5.0
 WITHHELD_S: Final = FAN_RUNS_ON_AFTER_S - 0.5  # long enough to hear both relays fall
 
-# What a contact means to a person: closed, open. Each wire once by hand, and this must change.
+# An input's label, and what it means to a person: closed, open.
 INPUT_WORDS: Final[Mapping[Input, tuple[str, str, str]]] = {
     Input.LID: ("Lid", "The lid is closed.", "The lid is open."),
     Input.LID_SECOND: ("Lid, second contact", "The lid is closed.", "The lid is open."),
@@ -35,7 +35,7 @@ INPUT_WORDS: Final[Mapping[Input, tuple[str, str, str]]] = {
     ),
 }  # fmt: skip
 
-# What a person should see or hear when an output is tried.
+# An output's label, and what a person should see or hear when it is tried.
 OUTPUT_WORDS: Final[Mapping[Output, tuple[str, str]]] = {
     Output.BEAM_ENABLE: (
         "Beam enable",
@@ -65,7 +65,7 @@ _FOLLOWS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Contact:
-    """What an input reads, since when, and when it was read last."""
+    """The state of an input, since when, and when it was last read."""
 
     is_closed: bool
     since_s: float
@@ -74,21 +74,21 @@ class Contact:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """An output that is being tried: it is driven, except for the heartbeat, which is withheld."""
+    """An output that is tried: driven on, or withheld where it is the heartbeat."""
 
     output: Output
     until_s: float
 
 
 class WiringTest:
-    """Remembers contacts, and holds the one trial that is under way."""
+    """Keeps the state of every input, and the one trial that is under way."""
 
     def __init__(self, wired: frozenset[Input | Output]) -> None:
         self.trial: Trial | None = None
         self._wired = wired
         self._contacts: dict[Input, Contact] = {}
 
-    def see(self, look: Look) -> None:
+    def take(self, look: Look) -> None:
         """Take in one look; an input that opened for an instant has changed just now."""
         for name, level in look.levels.items():
             before = self._contacts.get(name)
@@ -100,7 +100,7 @@ class WiringTest:
             self._contacts[name] = Contact(level.is_closed, since_s, level.at_s)
 
     def begin(self, name: str, *, is_on: bool, now_s: WallSeconds, is_fan_on: bool) -> None:
-        """Try the output of that name, or leave off; raise CommandRefused."""
+        """Try the output `name`, or end its trial; raise CommandRefused."""
         output = next((one for one in Output if one.value == name), None)
         if output is None or output not in self._wired:
             raise CommandRefused(f"No output “{name}” is wired here.")
@@ -118,7 +118,7 @@ class WiringTest:
         self.trial = Trial(output, now_s + lasts_s)
 
     def advance(self, now_s: WallSeconds, *, is_free: bool) -> Output | None:
-        """Return the output whose trial has ended just now; only an idle box goes on trying."""
+        """Return the output if its trial ends now, by time or because the box is not free."""
         trial = self.trial
         if trial is None or (is_free and now_s < trial.until_s):
             return None

@@ -1,4 +1,4 @@
-"""What a box is not wired for: said in sentences, and what it limits."""
+"""Wiring gaps: what is not wired, in a sentence each, and what that forbids."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from etchdaemon.interlocks.inputs import Input, Output
 
 @dataclass(frozen=True, slots=True)
 class WiringGap:
-    """Something that is not wired. Any one of `parts` would fill it."""
+    """A part that is not wired; any one of `parts` closes the gap."""
 
     parts: frozenset[Input | Output]
     sentence: str
@@ -72,13 +72,13 @@ WIRING_GAPS: Final = (
 
 
 def wiring_gaps(wired: Collection[Input | Output]) -> tuple[WiringGap, ...]:
-    """Return what a box wired with these parts lacks, the gravest first."""
-    return tuple(lack for lack in WIRING_GAPS if not lack.parts & set(wired))
+    """Return the gaps of a box with these parts, the gravest first."""
+    return tuple(gap for gap in WIRING_GAPS if not gap.parts & set(wired))
 
 
 def is_attended_only(wired: Collection[Input | Output]) -> bool:
     """Return whether somebody has to stay with every run."""
-    return any(lack.is_attended_only for lack in wiring_gaps(wired))
+    return any(gap.is_attended_only for gap in wiring_gaps(wired))
 
 
 def is_watch_only(wired: Collection[Input | Output]) -> bool:
@@ -87,5 +87,5 @@ def is_watch_only(wired: Collection[Input | Output]) -> bool:
 
 
 def watches_only_because(wired: Collection[Input | Output]) -> str | None:
-    """Return why a box wired with these parts only watches; None for one that may do more."""
-    return next((lack.sentence for lack in wiring_gaps(wired) if lack.is_watch_only), None)
+    """Return why a box with these parts only watches; None for one that may do more."""
+    return next((gap.sentence for gap in wiring_gaps(wired) if gap.is_watch_only), None)

@@ -1,4 +1,4 @@
-"""The extraction fan: on before the beam, proven by its air, and on for a while afterwards."""
+"""The extraction fan: on before the beam, proven by its air flow, and on for a while after it."""
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -6,11 +6,11 @@ from typing import Final
 
 from etchdaemon.interlocks.clocks import WallSeconds
 
-SPIN_DOWN_S: Final = 10.0  # how long a fan may coast; common practice, no source
+SPIN_DOWN_S: Final = 10.0  # a fan coasts no longer; common practice, no source
 
 
 class FanStep(StrEnum):
-    """Where the fan is in its round."""
+    """The states of the fan."""
 
     OFF = "off"
     SPINNING_UP = "spinning up"
@@ -29,11 +29,10 @@ class ExtractionTimes:
 
 @dataclass(frozen=True, slots=True)
 class Extraction:
-    """The fan as it stands; `advance` gives the next one.
+    """The state of the fan; `advance` returns the next one.
 
-    The air must be seen still before the fan is switched on, and moving after it: an input that
-    shows air all the time (a stuck contact) proves nothing, and the fan's own last breath is
-    waited for.
+    The air must be still before the fan is switched on and move after it: an input that always
+    shows air (a stuck contact) proves nothing. So a start waits until the fan has coasted down.
     """
 
     step: FanStep = FanStep.OFF
@@ -42,17 +41,17 @@ class Extraction:
 
     @property
     def is_on(self) -> bool:
-        """Whether the fan is to run."""
+        """Whether the fan is driven on."""
         return self.step is not FanStep.OFF
 
     @property
     def is_ready(self) -> bool:
-        """Whether the fumes are drawn off, so that the beam may come."""
+        """Whether the box is purged and air flows, so that the beam is allowed."""
         return self.step is FanStep.PROVEN
 
     @property
     def sentence(self) -> str:
-        """What a person is told."""
+        """The state in a sentence for a person."""
         return _SENTENCE[self.step]
 
     def advance(
@@ -63,7 +62,7 @@ class Extraction:
         now_s: WallSeconds,
         times: ExtractionTimes,
     ) -> "Extraction":
-        """Return the fan after a look; `is_air_moving` is None where no input shows it."""
+        """Return the state after a look; `is_air_moving` is None where no input shows it."""
         if self.step is FanStep.OFF:
             return self._while_off(is_wanted, is_air_moving, now_s)
         if not is_wanted:
@@ -80,7 +79,7 @@ class Extraction:
         return self
 
     def stop_now(self, now_s: WallSeconds) -> "Extraction":
-        """Return the fan switched off without clearing, as in a fire."""
+        """Return the fan switched off without clearing the box, as in a fire."""
         if not self.is_on:
             return self
         return Extraction(FanStep.OFF, now_s)

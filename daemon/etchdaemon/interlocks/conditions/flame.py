@@ -1,4 +1,4 @@
-"""A flame that was seen once: where a shop chooses so, an emergency only once it is confirmed."""
+"""Confirmation of a flame: where a shop's file asks for it, before it is an emergency."""
 
 from dataclasses import dataclass, replace
 from typing import Final
@@ -14,11 +14,11 @@ BOUNCE_S: Final = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlameConfirmation:
-    """What was seen of a flame lately; `after` gives the next one.
+    """What the detector showed lately; `after` returns the next state.
 
-    A flame flickers, some ten times a second, so “bad without a break” would miss a real one. The
+    A flame flickers about ten times a second, so “bad without a break” would miss a real one. The
     second edge within ten seconds confirms it, and so does bad time that adds up to `confirm_s`.
-    With nothing to wait for the first edge does.
+    Where that is 0 the first edge does.
     """
 
     confirm_s: float = 0.0
@@ -29,7 +29,7 @@ class FlameConfirmation:
     _seen_at_s: float = 0.0
 
     def after(self, *, is_open: bool, has_opened: bool, now_s: WallSeconds) -> "FlameConfirmation":
-        """Return what is known after a look; `has_opened`: at any time since the look before."""
+        """Return the state after a look; `has_opened`: at any time since the look before."""
         known = self if self._counts(now_s) else FlameConfirmation(confirm_s=self.confirm_s)
         is_bad = is_open or has_opened
         is_edge = has_opened or (is_bad and not known._was_bad)
@@ -47,6 +47,6 @@ class FlameConfirmation:
         )
 
     def _counts(self, now_s: WallSeconds) -> bool:
-        """Return whether what was seen is recent enough to count still."""
+        """Return whether the first edge is recent enough to count."""
         is_recent = self._edge_at_s is not None and now_s - self._edge_at_s <= CONFIRM_WITHIN_S
         return is_recent or self._was_bad

@@ -18,7 +18,8 @@ _HAS_AIR = frozenset({FanStep.PURGING, FanStep.PROVEN})
 class BeamContact:
     """What the beam's contact was last driven to, and when that changed.
 
-    `is_relay_tested`: the heartbeat is withheld, so that the loop opens although it is on.
+    `is_relay_tested`: the heartbeat is withheld, so that the loop opens although the contact is
+    closed.
     """
 
     is_on: bool
@@ -26,7 +27,7 @@ class BeamContact:
     is_relay_tested: bool = False
 
     def has_moved(self, now_s: WallSeconds) -> bool:
-        """Return whether the contact has had the time to follow."""
+        """Return whether the contact has had time to follow."""
         return now_s - self.since_s > CONTACT_S
 
 

@@ -1,11 +1,11 @@
-"""A condition as it was last seen, and for how long it has been so."""
+"""A condition as last read, and since when it is so."""
 
 from dataclasses import dataclass
 from enum import StrEnum
 
 
 class Condition(StrEnum):
-    """What has to be true before and while there is a beam: the meaning of what is measured."""
+    """What has to be true before and while there is a beam."""
 
     LID_CLOSED = "lid closed"
     LID_CONTACTS_AGREE = "lid contacts agree"
@@ -29,7 +29,7 @@ class Sample:
 
     `bad_since_s` is the start of the present bad spell. A spell is over only when the condition
     has been good without a break for the stable time: a contact that chatters stays bad.
-    `is_confirmed` is false while what was seen may yet be a flicker.
+    `is_confirmed` is false while a bad reading may still be a flicker.
     """
 
     is_good: bool
@@ -40,7 +40,7 @@ class Sample:
 
 
 def first_sample(*, is_good: bool, at_s: float) -> Sample:
-    """Return the sample of a condition never read before: it has yet to prove itself stable."""
+    """Return the first sample of a condition: bad until it has been good for the stable time."""
     return Sample(
         is_good=is_good,
         read_at_s=at_s,
@@ -50,7 +50,7 @@ def first_sample(*, is_good: bool, at_s: float) -> Sample:
 
 
 def next_sample(last: Sample | None, *, is_good: bool, at_s: float, stable_s: float) -> Sample:
-    """Return what is known after reading `is_good` at `at_s`."""
+    """Return the sample after reading `is_good` at `at_s`."""
     if last is None:
         return first_sample(is_good=is_good, at_s=at_s)
     if not is_good:

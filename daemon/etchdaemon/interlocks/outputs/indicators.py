@@ -1,4 +1,4 @@
-"""What lamp and buzzer show at one instant."""
+"""Whether lamp and buzzer are on at one instant."""
 
 from collections.abc import Mapping
 from typing import Final
@@ -23,7 +23,7 @@ def is_lamp_on(phase: Phase, now_s: WallSeconds, *, is_press_due: bool) -> bool:
 
 
 def is_buzzer_on(since_s: Mapping[Occasion, float | None], now_s: WallSeconds) -> bool:
-    """Return whether the buzzer sounds, where `since_s` says what there is to tell, since when."""
+    """Return whether the buzzer sounds; `since_s` says since when each occasion lasts."""
     return any(
         began_s is not None and beep.is_on(since_s=began_s, now_s=now_s)
         for occasion, began_s in since_s.items()

@@ -1,4 +1,4 @@
-"""Samples in, findings out: which rules are not kept at one instant, and why."""
+"""Samples in, breaches out: which rules are broken at one instant, and why."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from etchdaemon.interlocks.rules.rule_table import Phase, Reaction, Rule
 
 
 class BreachCause(StrEnum):
-    """Why a rule is not kept."""
+    """Why a rule is broken."""
 
     UNREAD = "unread"
     STALE = "stale"
@@ -22,17 +22,17 @@ class BreachCause(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class RuleBreach:
-    """A rule that is not kept."""
+    """A rule that is broken."""
 
     rule: Rule
     cause: BreachCause
-    unread_s: float = 0.0  # how long it was not read, where it is stale
+    unread_s: float = 0.0  # since the last reading, where that is stale
 
     def reaction(self, phase: Phase) -> Reaction:
-        """Return what is asked for in `phase`.
+        """Return the reaction that is asked for in `phase`.
 
-        What is not seen to be bad is never an emergency, nor a trip at idle, where it forbids
-        for as long as it lasts. What is not confirmed trips in every phase.
+        What was not seen to be bad is never an emergency, nor a trip at idle, where it only
+        forbids while it lasts. What is not confirmed trips in every phase.
         """
         asked = self.rule.reaction(phase)
         if self.cause is BreachCause.BAD:
@@ -43,7 +43,7 @@ class RuleBreach:
 
     @property
     def sentence(self) -> str:
-        """What a person is told."""
+        """The sentence for a person."""
         if self.cause is BreachCause.STALE and self.rule.requires is Condition.GUARD_ALIVE:
             return UNWATCHED.format(unread_s=self.unread_s)
         if self.cause is BreachCause.UNCONFIRMED:
@@ -73,20 +73,20 @@ _UNSEEN: Final = {
 def rule_breaches(
     rules: Iterable[Rule], samples: Mapping[Condition, Sample], now_s: WallSeconds
 ) -> tuple[RuleBreach, ...]:
-    """Return the rules that are not kept at `now_s`, in table order.
+    """Return the rules that are broken at `now_s`, in table order.
 
-    What cannot be seen is unsafe at once: the trip delay is only for what was seen to be bad.
-    When nobody looks at all, every reading is old, and that is one cause and one finding.
+    An unread condition is unsafe at once: the trip delay is only for what was seen to be bad.
+    When nobody looks, every reading is old; that is one cause and one breach, the guard's.
     """
-    breaches = (_breach(rule, samples.get(rule.requires), now_s) for rule in rules)
-    found = tuple(breach for breach in breaches if breach is not None)
+    judged = (_breach(rule, samples.get(rule.requires), now_s) for rule in rules)
+    breaches = tuple(breach for breach in judged if breach is not None)
     if not any(
-        breach.rule.requires is Condition.GUARD_ALIVE and _is_old(breach) for breach in found
+        breach.rule.requires is Condition.GUARD_ALIVE and _is_old(breach) for breach in breaches
     ):
-        return found
+        return breaches
     return tuple(
         breach
-        for breach in found
+        for breach in breaches
         if breach.rule.requires is Condition.GUARD_ALIVE or not _is_old(breach)
     )
 

@@ -1,4 +1,4 @@
-"""What has tripped and has not been reset: nothing here ever clears by itself."""
+"""The trips that wait for a person's reset: none clears by itself."""
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from etchdaemon.interlocks.rules.rule_table import Air, Phase, Reaction, Rule
 
 @dataclass(frozen=True, slots=True)
 class Trip:
-    """A rule that was broken, what that asked for, when it began and how far the box was then."""
+    """A broken rule: the reaction it asked for, when and in which phase of the box."""
 
     rule: Rule
     reaction: Reaction
@@ -21,12 +21,12 @@ class Trip:
 
     @property
     def air(self) -> Air:
-        """What this wants of the extraction; it is switched off only for what was really seen."""
+        """What this trip wants of the extraction; only a fire that was seen switches it off."""
         is_seen = self.reaction is Reaction.EMERGENCY
         return self.rule.air if is_seen or self.rule.air is not Air.OFF else Air.AS_IT_IS
 
     def reaction_at(self, now_s: WallSeconds) -> Reaction:
-        """Return what is asked for now: a hold that has lasted too long is a trip."""
+        """Return the reaction asked for now: a hold becomes a trip after its rule's limit."""
         limit_s = self.rule.trip_after_hold_s
         if self.reaction is not Reaction.HOLD or limit_s is None or now_s - self.at_s < limit_s:
             return self.reaction
@@ -42,7 +42,7 @@ class Latch:
 
     @property
     def trips(self) -> tuple[Trip, ...]:
-        """What waits for a reset, oldest first."""
+        """The trips that wait for a reset, oldest first."""
         return tuple(self._trips.values())
 
     @property
@@ -51,13 +51,13 @@ class Latch:
         return bool(self._unreported)
 
     def take_unreported(self) -> tuple[Trip, ...]:
-        """Return every trip that is new or has become worse since this was asked last."""
+        """Return every trip that is new or has become worse since the last call."""
         unreported, self._unreported = tuple(self._unreported), []
         return unreported
 
-    def note(self, found: Iterable[RuleBreach], phase: Phase, now_s: WallSeconds) -> None:
-        """Latch what `phase` does not merely forbid."""
-        for breach in found:
+    def note(self, breaches: Iterable[RuleBreach], phase: Phase, now_s: WallSeconds) -> None:
+        """Latch every breach for which `phase` asks for more than to forbid."""
+        for breach in breaches:
             reaction = breach.reaction(phase)
             known = self._trips.get(breach.rule.name)
             if reaction <= Reaction.FORBID or (known and known.reaction >= reaction):
@@ -68,20 +68,20 @@ class Latch:
             self._unreported.append(trip)
 
     def air(self) -> Air:
-        """Return what the trips want of the extraction; off wins, for it is off because of fire."""
+        """Return what the trips want of the extraction; off wins, because it means fire."""
         wanted = {trip.air for trip in self._trips.values()}
         return Air.OFF if Air.OFF in wanted else Air.ON if Air.ON in wanted else Air.AS_IT_IS
 
     def reset(
-        self, names: Collection[str], found: Iterable[RuleBreach], *, is_somebody_there: bool
+        self, names: Collection[str], breaches: Iterable[RuleBreach], *, is_somebody_there: bool
     ) -> tuple[Trip, ...]:
         """Clear the trips called `names` and return them; raise CommandRefused, and clear none.
 
-        A person resets what they were shown: every trip is named, so one that came in the
-        meantime is not wiped away unseen.
+        A person resets what they were shown: every trip is named, so that one that came in the
+        meantime is not cleared unseen. `breaches` are those of this moment.
         """
         trips = [self._named(name) for name in names]
-        still = {breach.rule.name: breach for breach in found}
+        still = {breach.rule.name: breach for breach in breaches}
         for trip in trips:
             _refuse_while_bad(trip, still.get(trip.rule.name))
             if trip.rule.is_reset_at_machine and not is_somebody_there:

@@ -1,4 +1,4 @@
-"""The rules as a table for people, printed from the rules themselves."""
+"""The rule table as text for people, printed from the rules."""
 
 from collections.abc import Iterable
 
@@ -43,16 +43,16 @@ def rules_as_markdown(rules: Iterable[Rule] = RULES) -> str:
 
 
 def wiring_gaps_as_markdown() -> str:
-    """Return for README what is missing where it is not wired, and what follows from that."""
-    lines = (("Not wired", "So", "The box"), ("---", "---", "---"), *map(_lacking, WIRING_GAPS))
+    """Return the table of wiring gaps for README: what is not wired, and what follows."""
+    lines = (("Not wired", "So", "The box"), ("---", "---", "---"), *map(_gap_row, WIRING_GAPS))
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)
 
 
-def _lacking(lack: WiringGap) -> tuple[str, str, str]:
-    parts = " or ".join(sorted(part.value.replace("_", " ") for part in lack.parts))
-    if lack.is_watch_only:
-        return parts, lack.sentence, "only watches"
-    return parts, lack.sentence, "runs attended" if lack.is_attended_only else "runs"
+def _gap_row(gap: WiringGap) -> tuple[str, str, str]:
+    parts = " or ".join(sorted(part.value.replace("_", " ") for part in gap.parts))
+    if gap.is_watch_only:
+        return parts, gap.sentence, "only watches"
+    return parts, gap.sentence, "runs attended" if gap.is_attended_only else "runs"
 
 
 def _etching(rule: Rule) -> str:

@@ -16,7 +16,7 @@ MAY_DELAY: Final = frozenset({Condition.EXTRACTED, Condition.COOL_ENOUGH})
 
 
 class Phase(StrEnum):
-    """How far the box is, as far as the interlocks care."""
+    """What the box is doing, as far as the rules differ by it."""
 
     IDLE = "idle"  # nothing is being etched and nobody has armed
     ARMED = "armed"
@@ -24,7 +24,7 @@ class Phase(StrEnum):
 
 
 class Reaction(IntEnum):
-    """What a rule asks for, from nothing to the worst; the worst one counts."""
+    """What a broken rule asks for, in rising order; of several the worst counts."""
 
     NOTHING = 0
     FORBID = 1  # arming, start and resume are refused; no reset is needed afterwards
@@ -34,7 +34,7 @@ class Reaction(IntEnum):
 
 
 class Air(StrEnum):
-    """What becomes of the extraction when a rule has tripped."""
+    """What a trip makes of the extraction."""
 
     ON = "on"
     OFF = "off"
@@ -50,8 +50,8 @@ class Rule:
     while_armed: Reaction
     while_etching: Reaction
     message: str
-    heartbeat_message: str = ""  # added where an emergency stops a heartbeat
-    needs: frozenset[Input] = frozenset()  # any of these; none: watched without a wire
+    heartbeat_message: str = ""  # added on a box with a heartbeat, which an emergency stops
+    needs: frozenset[Input] = frozenset()  # in force where any of these is wired; none: always
     trip_delay_s: float = 0.0
     stale_after_s: float = STALE_AFTER_S
     trip_after_hold_s: float | None = None
@@ -60,11 +60,11 @@ class Rule:
 
     @property
     def name(self) -> str:
-        """What the rule is called on the page, in the log and in a reset."""
+        """The name of the rule on the page, in the log and in a reset."""
         return self.requires.value
 
     def reaction(self, phase: Phase) -> Reaction:
-        """Return what this rule asks for in `phase`."""
+        """Return the reaction that this rule asks for in `phase`."""
         return {
             Phase.IDLE: self.while_idle,
             Phase.ARMED: self.while_armed,
@@ -194,7 +194,7 @@ RULES: Final = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RuleChange:
-    """What a configuration may change in a rule, and why it was changed."""
+    """What a configuration changes in a rule, and why."""
 
     because: str
     trip_delay_s: float | None = None
@@ -220,14 +220,13 @@ def rules_for(
     """Return the rules in force on a box with these inputs, in table order."""
     has_heartbeat = Output.HEARTBEAT in wired
     return tuple(
-        _changed(_said(rule) if has_heartbeat else rule, changes.get(rule.name))
+        _changed(_with_heartbeat_message(rule) if has_heartbeat else rule, changes.get(rule.name))
         for rule in RULES
         if not rule.needs or rule.needs & set(wired)
     )
 
 
-def _said(rule: Rule) -> Rule:
-    """Return the rule as it is told where an emergency stops a heartbeat."""
+def _with_heartbeat_message(rule: Rule) -> Rule:
     return replace(rule, message=f"{rule.message} {rule.heartbeat_message}".rstrip())
 
 

@@ -1,4 +1,4 @@
-"""What follows from the interlocks at one instant: for the outputs, and for whoever steers."""
+"""What follows from the interlocks at one instant: for the outputs, and for the serial loop."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,11 +12,12 @@ from etchdaemon.interlocks.rules.rule_table import Reaction
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What is asked of whoever steers the machine, why, and what is new since it was asked last.
+    """What the serial loop has to do with the machine, and why.
 
-    `opened_at_s` is the first moment since then at which a contact opened that puts the beam out
-    by the box's own wiring, before any program has heard of it. `was_unwatched`: nobody looked for
-    so long that the heartbeat's contact may have opened, nobody knows when.
+    `new_trips` and `opened_at_s` are news since the last verdict that the loop took. `opened_at_s`
+    is the first moment at which a contact opened that cuts the beam by the box's own wiring, before
+    any program reads it. `was_unwatched`: the last look is so long ago that the heartbeat's contact
+    may have opened at an unknown moment.
     """
 
     reaction: Reaction
@@ -29,7 +30,7 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class LookOutcome:
-    """What one look asks of the outputs, and its verdict."""
+    """The levels of the outputs that follow from one look, in the order of driving; its verdict."""
 
     outputs: Mapping[Output, bool]
     verdict: Verdict

@@ -1,4 +1,4 @@
-"""Arming: the loop is tested, somebody shows that they are there, and it lasts a minute."""
+"""Arming: the loop is tested, somebody is present, and a start may follow for a minute."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +16,7 @@ from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
 
 
 class ArmingStep(StrEnum):
-    """How far arming has come."""
+    """The steps of arming, in their order."""
 
     DISARMED = "disarmed"
     LOOP_OFF = "loop must read open"
@@ -28,10 +28,10 @@ class ArmingStep(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arming:
-    """Where arming stands; `advance` gives the next one.
+    """The state of arming; `advance` returns the next one.
 
-    The test closes the beam's contact for a tenth of a second while the machine is at rest with
-    its beam off: `tests_beam` says when. With a heartbeat test it stays so for half a second more.
+    The loop test closes the beam's contact for a tenth of a second, while the machine is at rest
+    with its beam off; a heartbeat test keeps it closed for half a second more.
     """
 
     step: ArmingStep = ArmingStep.DISARMED
@@ -43,7 +43,7 @@ class Arming:
 
     @property
     def is_under_way(self) -> bool:
-        """Whether arming has begun and is neither done nor failed."""
+        """Whether arming has begun and has neither ended nor failed."""
         return self.step not in (ArmingStep.DISARMED, ArmingStep.ARMED)
 
     @property
@@ -53,12 +53,12 @@ class Arming:
 
     @property
     def tests_beam(self) -> bool:
-        """Whether the loop test wants the beam's contact closed."""
+        """Whether the loop test keeps the beam's contact closed."""
         return self.step in (ArmingStep.LOOP_ON, ArmingStep.HEARTBEAT)
 
     @property
     def withholds_heartbeat(self) -> bool:
-        """Whether the heartbeat is held back to see the loop open."""
+        """Whether the heartbeat is withheld, so that the loop opens."""
         return self.step is ArmingStep.HEARTBEAT
 
     def begin(
@@ -68,7 +68,7 @@ class Arming:
         has_loop_input: bool,
         with_heartbeat_test: bool,
     ) -> "Arming":
-        """Return arming begun afresh; without a loop input there is nothing to test."""
+        """Return arming begun; without a loop input it waits for somebody at once."""
         first = ArmingStep.LOOP_OFF if has_loop_input else ArmingStep.PRESENCE
         return Arming(
             step=first,
@@ -79,7 +79,7 @@ class Arming:
     def advance(
         self, *, is_loop_closed: bool | None, presence_at_s: float | None, now_s: WallSeconds
     ) -> "Arming":
-        """Return arming after a look; `is_loop_closed` is None where it cannot be read."""
+        """Return arming after a look; `is_loop_closed` is None where the loop cannot be read."""
         if self.step is ArmingStep.PRESENCE:
             return self._wait_for_somebody(presence_at_s, now_s)
         if self.step is ArmingStep.ARMED:
@@ -90,12 +90,12 @@ class Arming:
         return self._test_loop(is_loop_closed, now_s)
 
     def disarm(self, because: str | None = None) -> "Arming":
-        """Return arming undone."""
+        """Return arming undone, with the sentence for a person."""
         return Arming(failed_because=because)
 
     @property
     def _limit_s(self) -> float:
-        """How long the loop may take to follow in this step."""
+        """How long the loop may take to follow in this step, in seconds."""
         is_heartbeat = self.step is ArmingStep.HEARTBEAT
         return HEARTBEAT_OPENS_WITHIN_S if is_heartbeat else CONTACT_S
 
@@ -126,7 +126,7 @@ class Arming:
         return replace(self, step=step, since_s=now_s)
 
 
-# What the loop must read in each step, what follows, and else what to say.
+# What the loop must read in each step, the step that follows, and the sentence on a failure.
 _LOOP_TEST: Final = {
     ArmingStep.LOOP_OFF: (
         False,
@@ -147,19 +147,21 @@ _LOOP_TEST: Final = {
 }
 
 
-def what_undoes(arming: Arming, trips: Sequence[Trip], found: Iterable[RuleBreach]) -> str | None:
-    """Return why arming, under way or done, is over; None while nothing speaks against it."""
+def what_undoes(
+    arming: Arming, trips: Sequence[Trip], breaches: Iterable[RuleBreach]
+) -> str | None:
+    """Return the sentence of what undoes arming, under way or done; None: nothing does."""
     if not (arming.is_under_way or arming.is_armed):
         return None
     if trips:
         return trips[0].sentence
-    return next((breach.sentence for breach in found if _undoes(arming, breach)), None)
+    return next((breach.sentence for breach in breaches if _undoes(arming, breach)), None)
 
 
 def _undoes(arming: Arming, breach: RuleBreach) -> bool:
     condition = breach.rule.requires
     if condition is Condition.EXTRACTED or arming.is_armed:
-        return False  # asked again at the start, when the purge is over
+        return False  # judged at the start, when the purge is over
     if condition is Condition.LID_CLOSED and not arming.tests_beam:
         return False  # opening and closing it is how somebody shows that they are there
     return breach.reaction(Phase.ARMED) >= Reaction.FORBID

@@ -1,4 +1,4 @@
-"""The questions before a start, each asked as often as it can change its answer."""
+"""The questions before a start, each asked as often as its answer can change."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ class HowOften(StrEnum):
 
 
 class AnswerKind(StrEnum):
-    """What an answer looks like."""
+    """The kinds of answer."""
 
     CONFIRMATION = "confirmation"
     CHOICE = "choice"
@@ -39,7 +39,7 @@ class Question:
 
 _DAY, _BED, _TILE = HowOften.DAY, HowOften.BED, HowOften.TILE
 
-# No drying time has a published source, so a person says how long ago and that it is dry.
+# No drying time has a published source, so a person states the hours and that the paint is dry.
 QUESTIONS: Final = (
     Question("extinguisher", _DAY, "A fire extinguisher is within reach."),
     Question("lens", _DAY, "The lens is wiped and looked at."),
@@ -71,7 +71,7 @@ class GivenAnswer:
 
 
 class Checklist:
-    """The answers given so far, and which are still true to rely on."""
+    """The answers given so far, and which of them still hold."""
 
     def __init__(self) -> None:
         self._given: dict[str, GivenAnswer] = {}
@@ -82,19 +82,19 @@ class Checklist:
         self._bed += 1
 
     def note_run_started(self) -> None:
-        """Ask the questions about the tile again: the next tile is another."""
+        """Ask the questions about the tile again: the next run is on another."""
         for question in QUESTIONS:
             if question.how_often is HowOften.TILE:
                 self._given.pop(question.key, None)
 
     def open_questions(self, day: str) -> tuple[Question, ...]:
-        """Return what has to be asked on `day` (any text that changes daily), in order."""
+        """Return what has to be asked on `day` (any text that changes daily), in table order."""
         return tuple(question for question in QUESTIONS if not self._is_answered(question, day))
 
     def answer(self, answers: Mapping[str, object], day: str) -> None:
-        """Take `answers` by key; raise CommandRefused, taking none, if one of them is not fit."""
-        fit = {key: _fit_answer(key, value) for key, value in answers.items()}
-        self._given |= {key: GivenAnswer(value, day, self._bed) for key, value in fit.items()}
+        """Take `answers` by key; raise CommandRefused, and take none, if one of them is invalid."""
+        valid = {key: _valid_answer(key, value) for key, value in answers.items()}
+        self._given |= {key: GivenAnswer(value, day, self._bed) for key, value in valid.items()}
 
     def record(self) -> dict[str, Answer]:
         """Return every answer in force, for the run's record."""
@@ -109,7 +109,7 @@ class Checklist:
         return question.how_often is HowOften.TILE or given.bed == self._bed
 
 
-def _fit_answer(key: str, value: object) -> Answer:
+def _valid_answer(key: str, value: object) -> Answer:
     question = _BY_KEY.get(key)
     if question is None:
         raise CommandRefused(f"“{key}” is not a question of the checklist.")
@@ -119,7 +119,7 @@ def _fit_answer(key: str, value: object) -> Answer:
         return value
     if question.kind is AnswerKind.HOURS and _is_hours(value):
         return float(value)
-    raise CommandRefused(f"“{question.text}” needs {_wanted(question)}, not {value!r}.")
+    raise CommandRefused(f"“{question.text}” needs {_expected(question)}, not {value!r}.")
 
 
 def _is_hours(value: object) -> TypeGuard[float]:
@@ -127,7 +127,7 @@ def _is_hours(value: object) -> TypeGuard[float]:
     return is_number and 0 <= value <= _MOST_HOURS  # type: ignore[operator]
 
 
-def _wanted(question: Question) -> str:
+def _expected(question: Question) -> str:
     return {
         AnswerKind.CONFIRMATION: "a yes",
         AnswerKind.CHOICE: "one of " + ", ".join(question.choices),

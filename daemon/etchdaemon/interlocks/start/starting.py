@@ -1,4 +1,4 @@
-"""A start: what a person says with it, what speaks against it, and what its record says."""
+"""A start: the request, the refusal for want of people, and the run's record."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ from etchdaemon.interlocks.start.checklist import Checklist
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StartRequest:
-    """What a person says when they ask for a start."""
+    """A person's request for a start."""
 
     lasts_s: float
     starts_at: datetime
@@ -31,7 +31,7 @@ class StartRequest:
 def refuse_without_people(
     request: StartRequest, attendance: AttendanceRules, *, wired: Collection[Input | Output]
 ) -> None:
-    """Raise CommandRefused for a run that nobody watches to its end."""
+    """Raise CommandRefused for a run that nobody attends to its end."""
     refuse_past_closing(
         attendance,
         starts_at=request.starts_at,
@@ -46,7 +46,10 @@ def refuse_without_people(
 def confirmations_for(
     request: StartRequest, attendance: AttendanceRules, *, wired: Collection[Input | Output]
 ) -> dict[str, str | None]:
-    """Return what people confirm with a start like this (None: nothing), and if it is too late."""
+    """Return what people confirm with such a start: each a sentence, or None for nothing.
+
+    `too_late` is the refusal that no confirmation lifts.
+    """
     return {
         "long_run": long_run_warning(lasts_s=request.lasts_s, has_flame_input=Input.FLAME in wired),
         "stays": _past_closing(request, attendance, confirmed_by=""),
@@ -72,7 +75,7 @@ def _past_closing(
 def record_of_start(
     request: StartRequest, setup: Setup, arming: Arming, checklist: Checklist
 ) -> dict[str, object]:
-    """Return what the run's record says of the box and of what people confirmed."""
+    """Return the entries of the run's record about the box and people's confirmations."""
     has_flame_input = Input.FLAME in setup.wired
     return {
         "checklist": checklist.record(),
@@ -81,6 +84,6 @@ def record_of_start(
         "is_heartbeat_proven": arming.is_heartbeat_proven,
         "acknowledged": long_run_warning(lasts_s=request.lasts_s, has_flame_input=has_flame_input),
         "stays_until_end": request.stays_until_end or None,
-        "lacks": [lack.sentence for lack in wiring_gaps(setup.wired)],
+        "lacks": [gap.sentence for gap in wiring_gaps(setup.wired)],
         "changes": {name: change.because for name, change in setup.changes.items()},
     }
