@@ -149,7 +149,7 @@ def test_what_the_practice_machine_s_surfaces_lead_to(surface, watts, tmp_path):
     register = register_by_camera(read(hairlines)).register
     lead = register.lead_mm(choice.feed_mm_per_min) - head.register.lead_mm(choice.feed_mm_per_min)
     print(
-        f"\n{surface:<12} {watts:4g} W: {choice.feed_mm_per_min:5.0f} ± "
-        f"{choice.feed_uncertainty_mm_per_min:3.0f} mm/min at {choice.power_ratio * 100:4.1f} %, "
+        f"\n{surface:<12} {watts:4g} W: {choice.feed_mm_per_min:5.0f} mm/min at "
+        f"{choice.power_ratio * 100:4.1f} % ({choice.reserve.share * 100:.0f} % in reserve), "
         f"L* {choice.lightness:4.1f}, TVI {tone.tvi_percent:+5.1f}, lead off by {lead:+.4f} mm"
     )

@@ -1,8 +1,8 @@
 """Choosing: the rule of the trade, computed.
 
 Among the patches in the darkest plateau that are even, hold and are undamaged, take the fastest
-that a photo can really run; between equals the lower power. Where nothing is dark enough, raise
-the power before slowing down.
+that a photo can really run; between equals the lower power. The recipe keeps a reserve of dose.
+Where nothing is dark enough, raise the power before slowing down.
 
 Solid patches decide the speed. Among those of one speed the halftone halves say how little power
 is too little: single dots need more than a solid patch does.
@@ -14,7 +14,6 @@ from typing import Final
 
 from etchproof.card import POWER, SOLID, Card
 from etchproof.choosing.judging import (
-    PLATEAU_L,
     Cell,
     Judgement,
     darkest_sound,
@@ -23,6 +22,7 @@ from etchproof.choosing.judging import (
     marked_patches,
 )
 from etchproof.choosing.marked_patches import MarkedPatch, contradictions
+from etchproof.choosing.reserve import BlackBegins, KeptReserve, black_begins, kept_reserve
 from etchproof.choosing.second_card import (
     FULL_POWER,
     between_marks,
@@ -34,34 +34,44 @@ from etchproof.choosing.second_card import (
     weaker_range,
     within_dose,
 )
+from etchproof.choosing.sentences import (
+    DOTS_KEPT,
+    LOOK_BETWEEN,
+    about_dots,
+    about_fingernail,
+    about_paleness,
+    about_pulses,
+    about_reserve,
+    burn_no_more,
+    burn_stronger,
+    burn_weaker,
+    recommendation,
+)
 from etchproof.errors import NothingToChoose
-from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range
+from etchproof.layout.ranges import Range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.model.response import Point, Response
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import Reading
-from etchwire.catalogue import Recipe
-from etchwire.power_pulses import pulse_note
 
 BLACK_L: Final = 50.0  # half way to white: lighter is no black, even if nothing is darker
 MARKED_L: Final = 85.0  # lighter, and there is nothing to make a picture of (both our choice)
 SAME_SPEED: Final = 0.01
-DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
-    """A cell and the setting it recommends.
+    """A cell and the setting that it leads to, slower than the cell by what `reserve` asks for.
 
-    The speed is uncertain by half a step of the card, or by less where the fitted curve says
-    more exactly where the plateau ends. `lightness` is None where only hands judged.
+    `lightness` is None where only hands judged.
     """
 
     cell: str
     feed_mm_per_min: float
     power_ratio: float
     lightness: float | None
-    feed_uncertainty_mm_per_min: float
+    begins: BlackBegins
+    reserve: KeptReserve
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,13 +136,15 @@ def choose(
         nothing = _nothing_fit(card, cells, marked, most_j_per_mm2)
         return replace(nothing, darkest_lightness=darkest, points=own, response=response)
     best = _fastest(fit)
-    limit = (darkest if darkest is not None else 0.0) + PLATEAU_L
+    begins = black_begins(cells, best, darkest)
+    reserve = kept_reserve(best, begins, marked)
     choice = Choice(
         cell=best.name,
-        feed_mm_per_min=_feed_to_ask(best),
+        feed_mm_per_min=_feed_to_ask(best) * reserve.times_the_speed,
         power_ratio=_power_to_ask(best),
         lightness=best.lightness,
-        feed_uncertainty_mm_per_min=_uncertainty(card, best, response, limit),
+        begins=begins,
+        reserve=reserve,
     )
     reach = photo_reach_mm_per_min(card.head, card.spacing_mm, card.halftone)
     exponent = response.exponent if response else usual_exponent()
@@ -152,12 +164,13 @@ def choose(
         next_range=next_range,
         is_fingernail_asked=best.mark is None,
         sentences=(
-            *_about_paleness(pale_l),
-            _recommendation(choice, best),
-            *_about_fingernail(best),
-            *_about_dots(best),
+            *about_paleness(pale_l),
+            recommendation(best, choice.feed_mm_per_min, choice.power_ratio),
+            about_reserve(best, begins, reserve),
+            *about_fingernail(best),
+            *about_dots(best),
             *next_range.notes,
-            *_about_pulses(choice, card),
+            *about_pulses(card, choice.feed_mm_per_min, choice.power_ratio),
         ),
     )
 
@@ -212,17 +225,6 @@ def _response(points: Sequence[Point], spacing_mm: float) -> Response | None:
         return None
 
 
-def _uncertainty(card: Card, best: Cell, response: Response | None, limit: float) -> float:
-    feeds = sorted({patch.feed_mm_per_min for patch in card.patches})
-    place = feeds.index(best.feed_mm_per_min)
-    faster = feeds[min(place + 1, len(feeds) - 1)]
-    slower = feeds[max(place - 1, 0)]
-    half_step = max(faster - best.feed_mm_per_min, best.feed_mm_per_min - slower) / 2
-    power_w = card.head.rated_optical_w * best.power_ratio
-    fitted = response.feed_sd(limit, power_w) if response else None
-    return half_step if fitted is None else min(half_step, fitted)
-
-
 def _nothing_fit(
     card: Card,
     cells: tuple[Cell, ...],
@@ -235,60 +237,16 @@ def _nothing_fit(
     is_spoilt = not is_any_fit and any(cell.judgement in spoilt for cell in cells)
     between = None if is_any_fit else between_marks(marked)
     if between is not None:
-        sentence = (
-            "What holds is damaged, and what is undamaged rubs off: the next card looks between "
-            "them, in finer steps."
-        )
-        return _no_choice(cells, (sentence,), between)
+        return _no_choice(cells, (LOOK_BETWEEN,), between)
     if is_spoilt:
         weaker = weaker_range(covered)
-        sentence = (
-            "Every patch that is dark enough is blotchy or has damaged the glaze: burn the next "
-            f"card with less power, up to {weaker.high_power_ratio * 100:.0f} %."
-        )
-        return _no_choice(cells, (sentence,), weaker)
+        return _no_choice(cells, (burn_weaker(weaker),), weaker)
     stronger = within_dose(stronger_range(covered), card, most_j_per_mm2)
     if stronger is None:
-        return _no_choice(cells, (_too_much(most_j_per_mm2),), covered)
-    if covered.high_power_ratio < FULL_POWER:
-        sentence = (
-            "No patch is dark enough and holds. Raise the power before slowing down: the next "
-            f"card goes from {stronger.low_power_ratio * 100:.0f} to 100 % at "
-            f"{_speeds(stronger)}."
-        )
-    else:
-        sentence = (
-            "No patch is dark enough and holds, even at full power: the next card is slower, "
-            f"{_speeds(stronger)}."
-        )
+        return _no_choice(cells, (burn_no_more(most_j_per_mm2),), covered)
+    is_at_full_power = covered.high_power_ratio >= FULL_POWER
+    sentence = burn_stronger(stronger, is_at_full_power=is_at_full_power)
     return _no_choice(cells, (sentence,), stronger)
-
-
-def _speeds(wanted: Range) -> str:
-    return f"{wanted.low_feed_mm_per_min:.0f} to {wanted.high_feed_mm_per_min:.0f} mm/min"
-
-
-def _too_much(most_j_per_mm2: float) -> str:
-    if most_j_per_mm2 < MOST_DOSE_J_PER_MM2:
-        return (
-            f"No patch is dark enough and holds, and {most_j_per_mm2:.2g} J/mm² has burnt a patch "
-            "too far already, so no card with more is proposed: look at focus and lens, then burn "
-            "this card again."
-        )
-    return (
-        f"This laser does not mark this surface dark enough with {most_j_per_mm2:.0f} J/mm², more "
-        "than any surface is known to need: look at focus and lens, or try another paint or a "
-        "thicker coat."
-    )
-
-
-def _about_paleness(darkest: float | None) -> tuple[str, ...]:
-    if darkest is None:
-        return ()
-    return (
-        f"This paint gets no darker than L* {darkest:.0f} here, and more dose does not change "
-        "that: another paint or a thicker coat may. This is the fastest patch that is as dark.",
-    )
 
 
 def _no_choice(cells: tuple[Cell, ...], sentences: tuple[str, ...], next_range: Range) -> Outcome:
@@ -300,55 +258,4 @@ def _no_choice(cells: tuple[Cell, ...], sentences: tuple[str, ...], next_range: 
         response=None,
         next_range=next_range,
         sentences=sentences,
-    )
-
-
-def _recommendation(choice: Choice, best: Cell) -> str:
-    dark = "by hand" if choice.lightness is None else f"lightness {choice.lightness:.0f}"
-    text = (
-        f"Patch {choice.cell}: {choice.feed_mm_per_min:.0f} mm/min, give or take "
-        f"{choice.feed_uncertainty_mm_per_min:.0f}, with {choice.power_ratio * 100:.3g} % power "
-        f"({dark})."
-    )
-    if best.is_really_run:
-        return text
-    return (
-        f"{text} It was asked to run at {best.feed_mm_per_min:.0f} mm/min with "
-        f"{best.power_ratio * 100:.3g} %, which fine detail does not reach; this is what it ran."
-    )
-
-
-def _about_fingernail(best: Cell) -> tuple[str, ...]:
-    if best.mark is None:
-        return (
-            f"Before you take it: does patch {best.name} hold under a fingernail? Mark it “good” "
-            "if it does and “rubs off” if it does not.",
-        )
-    if best.mark is Mark.COULD_NOT_TELL:
-        return (
-            f"Whether patch {best.name} holds under a fingernail could not be told: try it on the "
-            "first tile before you etch many.",
-        )
-    return ()
-
-
-def _about_pulses(choice: Choice, card: Card) -> tuple[str, ...]:
-    """Say so where the controller's pulses of light are about as long as a dot."""
-    recipe = Recipe(
-        surface="",
-        feed_mm_per_min=choice.feed_mm_per_min,
-        power_ratio=choice.power_ratio,
-        line_spacing_mm=card.spacing_mm,
-    )
-    note = pulse_note(card.head, recipe)
-    return () if note is None else (note,)
-
-
-def _about_dots(best: Cell) -> tuple[str, ...]:
-    """Say so when single dots hardly mark where solid areas do."""
-    if best.halftone_coverage is None or best.halftone_coverage >= DOTS_KEPT:
-        return ()
-    return (
-        f"Fine detail of which half is burnt looks only {best.halftone_coverage * 100:.0f} % burnt "
-        "there: etch a tone card, or keep more of the light greys with less speed.",
     )

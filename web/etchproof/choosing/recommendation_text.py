@@ -112,7 +112,7 @@ def _tell_power(shown: Shown, earlier: Sequence[Shown]) -> Told:
         return Told(table=table, summary=summary, recommended=None)
     summary |= {
         "feed_mm_per_min": choice.feed_mm_per_min,
-        "feed_uncertainty_mm_per_min": choice.feed_uncertainty_mm_per_min,
+        "feed_uncertainty_mm_per_min": choice.begins.doubt_mm_per_min,
         "power_ratio": choice.power_ratio,
     }
     if response is not None:

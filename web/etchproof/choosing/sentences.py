@@ -1,0 +1,142 @@
+"""What a power card led to, as sentences for a person."""
+
+from collections.abc import Iterator
+from typing import Final
+
+from etchproof.card import Card
+from etchproof.choosing.judging import Cell
+from etchproof.choosing.reserve import BlackBegins, KeptReserve
+from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range
+from etchproof.reading.hand_marks import Mark
+from etchwire.catalogue import Recipe
+from etchwire.power_pulses import pulse_note
+
+DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)
+
+LOOK_BETWEEN: Final = (
+    "What holds is damaged, and what is undamaged rubs off: the next card looks between them, in "
+    "finer steps."
+)
+
+
+def recommendation(best: Cell, feed_mm_per_min: float, power_ratio: float) -> str:
+    """Name the patch and the settings to use."""
+    dark = "by hand" if best.lightness is None else f"lightness {best.lightness:.0f}"
+    text = (
+        f"Patch {best.name}: {feed_mm_per_min:.0f} mm/min with {power_ratio * 100:.3g} % power "
+        f"({dark})."
+    )
+    if best.is_really_run:
+        return text
+    return (
+        f"{text} It was asked to run at {best.feed_mm_per_min:.0f} mm/min with "
+        f"{best.power_ratio * 100:.3g} %, which fine detail does not reach; this is what it ran."
+    )
+
+
+def about_reserve(best: Cell, begins: BlackBegins, reserve: KeptReserve) -> str:
+    """Say where black begins, how sure that is, and how much more dose the recipe keeps."""
+    power = f"{best.power_ratio * 100:.3g} % power"
+    if begins.doubt_mm_per_min is None:
+        begin = (
+            f"No faster patch with {power} is too light: black begins at "
+            f"{begins.feed_mm_per_min:.0f} mm/min or faster"
+        )
+        share = f"at least {reserve.share * 100:.0f} %"
+    else:
+        begin = (
+            f"With {power} black begins at {begins.feed_mm_per_min:.0f} mm/min, give or take "
+            f"{begins.doubt_mm_per_min:.0f} (nine times in ten it is within that)"
+        )
+        share = f"{reserve.share * 100:.0f} %"
+    if reserve.reached is None:
+        return (
+            f"{begin}, and the recipe keeps {share} more dose than that as a reserve (how much is "
+            "our choice, not measured)."
+        )
+    return (
+        f"{begin}. A whole reserve would reach patch {reserve.reached.name}, whose glaze is "
+        f"damaged: the recipe keeps only {share} more dose. A thicker coat may rub off."
+    )
+
+
+def about_paleness(darkest: float | None) -> Iterator[str]:
+    """Say so where the surface gets no darker than that."""
+    if darkest is not None:
+        yield (
+            f"This paint gets no darker than L* {darkest:.0f} here, and more dose does not change "
+            "that: another paint or a thicker coat may. This is the fastest patch that is as dark."
+        )
+
+
+def about_fingernail(best: Cell) -> Iterator[str]:
+    """Ask whether the patch holds, or say that nobody could tell."""
+    if best.mark is None:
+        yield (
+            f"Before you take it: does patch {best.name} hold under a fingernail? Mark it “good” "
+            "if it does and “rubs off” if it does not."
+        )
+    if best.mark is Mark.COULD_NOT_TELL:
+        yield (
+            f"Whether patch {best.name} holds under a fingernail could not be told: try it on the "
+            "first tile before you etch many."
+        )
+
+
+def about_pulses(card: Card, feed_mm_per_min: float, power_ratio: float) -> Iterator[str]:
+    """Say so where the controller's pulses of light are about as long as a dot."""
+    recipe = Recipe(
+        surface="",
+        feed_mm_per_min=feed_mm_per_min,
+        power_ratio=power_ratio,
+        line_spacing_mm=card.spacing_mm,
+    )
+    note = pulse_note(card.head, recipe)
+    if note is not None:
+        yield note
+
+
+def about_dots(best: Cell) -> Iterator[str]:
+    """Say so when single dots hardly mark where solid areas do."""
+    if best.halftone_coverage is not None and best.halftone_coverage < DOTS_KEPT:
+        yield (
+            f"Fine detail of which half is burnt looks only {best.halftone_coverage * 100:.0f} % "
+            "burnt there: etch a tone card, or keep more of the light greys with less speed."
+        )
+
+
+def burn_weaker(weaker: Range) -> str:
+    """Ask for a card with less power."""
+    return (
+        "Every patch that is dark enough is blotchy or has damaged the glaze: burn the next card "
+        f"with less power, up to {weaker.high_power_ratio * 100:.0f} %."
+    )
+
+
+def burn_stronger(stronger: Range, *, is_at_full_power: bool) -> str:
+    """Ask for a card with more power, or with less speed where there is no more."""
+    speeds = f"{stronger.low_feed_mm_per_min:.0f} to {stronger.high_feed_mm_per_min:.0f} mm/min"
+    if is_at_full_power:
+        return (
+            "No patch is dark enough and holds, even at full power: the next card is slower, "
+            f"{speeds}."
+        )
+    return (
+        "No patch is dark enough and holds. Raise the power before slowing down: the next card "
+        f"goes from {stronger.low_power_ratio * 100:.0f} to 100 % at {speeds}."
+    )
+
+
+def burn_no_more(most_j_per_mm2: float) -> str:
+    """Say why no card with more dose is proposed."""
+    if most_j_per_mm2 < MOST_DOSE_J_PER_MM2:
+        return (
+            f"No patch is dark enough and holds, and {most_j_per_mm2:.2g} J/mm² has burnt a patch "
+            "too far already, so no card with more is proposed: look at focus and lens, then burn "
+            "this card again."
+        )
+    return (
+        f"This laser does not mark this surface dark enough with {most_j_per_mm2:.0f} J/mm², more "
+        "than any surface is known to need: look at focus and lens, or try another paint or a "
+        "thicker coat."
+    )
