@@ -1,28 +1,87 @@
 """The logbook's history, as the daemon answers it, leads to the rules' sentences."""
 
-from copy import deepcopy
+from dataclasses import replace
 
 import pytest
 
 from etchproof.drift.advice import NO_RECIPE, advice_on
+from etchwire.calls.catalogue import HeadEntry, RecipeEntry, SurfaceEntry
+from etchwire.calls.time_line import LateReading, LateRun, LateVerdict, PairHistory
 from etchwire.catalogue_records import Surface
+from etchwire.examples import PRACTICE_HEADS
 
-SURFACE = Surface(
-    name="an invented tile", tile="15 cm", batch="3", paint="white", can="2"
-).to_table()
-FINE = {
-    "head": {"name": "the invented head", "beam_s": 7200.0, "beam_since_wipe_s": 3600.0},
-    "surface": {"name": "an invented tile", "surface": SURFACE},
-    "recipe": {"found_on": SURFACE, "air_assist": False},
-    "beam_h_since_card": 1.0,
-    "runs": [{"feed_asked_mm_per_min": 3000.0, "feed_run_mm_per_min": 2990.0}],
-    "verdicts": [{"run_id": 1, "verdict": "good"}],
-    "readings": [{"summary": {"lightness_at_recipe": 30.0}}],
-}
+SURFACE = Surface(name="an invented tile", tile="15 cm", batch="3", paint="white", can="2")
+HEAD = HeadEntry(
+    name="the invented head",
+    head=PRACTICE_HEADS["practice-20w"],
+    notes="",
+    is_practice=False,
+    who="",
+    changed_at_utc="2026-11-24T09:00:00Z",
+    beam_s=7200.0,
+    lens_wiped_at_utc=None,
+    beam_since_wipe_s=3600.0,
+)
+RECIPE = RecipeEntry(
+    id=1,
+    head="the invented head",
+    surface="an invented tile",
+    found_on=SURFACE,
+    feed_mm_per_min=3000.0,
+    power_ratio=0.5,
+    line_spacing_mm=0.1,
+    halftone="",
+    tone_curve=None,
+    origin="hand",
+    reading_id=None,
+    card_number=None,
+    at_utc="2026-11-24T09:00:00Z",
+    who="",
+    software="",
+    retired_at_utc=None,
+    is_in_force=True,
+    air_assist=False,
+)
+
+
+def laid_on(surface):
+    return SurfaceEntry(
+        name=surface.name,
+        surface=surface,
+        is_practice=False,
+        who="",
+        changed_at_utc="2026-11-24T09:00:00Z",
+    )
+
+
+def ran(asked_mm_per_min, run_mm_per_min):
+    return LateRun(id=1, feed_asked_mm_per_min=asked_mm_per_min, feed_run_mm_per_min=run_mm_per_min)
+
+
+def judged(*verdicts):
+    return tuple(LateVerdict(run_id=run, verdict=word) for run, word in enumerate(verdicts))
+
+
+def showed(*lightness):
+    return tuple(
+        LateReading(id=1, at_utc="2026-11-24T09:00:00Z", summary={"lightness_at_recipe": it})
+        for it in lightness
+    )
+
+
+FINE = PairHistory(
+    head=HEAD,
+    surface=laid_on(SURFACE),
+    recipe=RECIPE,
+    beam_h_since_card=1.0,
+    runs=(ran(3000.0, 2990.0),),
+    verdicts=judged("good"),
+    readings=showed(30.0),
+)
 
 
 def history(**changes):
-    return deepcopy(FINE) | changes
+    return replace(FINE, **changes)
 
 
 def test_a_recipe_that_holds_needs_no_test():
@@ -37,18 +96,21 @@ def test_without_a_recipe_the_first_test_tile_is_asked_for(missing):
 @pytest.mark.parametrize(
     ("changes", "rule"),
     [
-        ({"surface": {"surface": SURFACE | {"batch": "4"}}}, "new tiles"),
-        ({"surface": {"surface": SURFACE | {"can": "3"}}}, "new paint"),
-        ({"surface": {"surface": SURFACE | {"coating": "roller"}}}, "new coating"),
+        ({"surface": laid_on(replace(SURFACE, batch="4"))}, "new tiles"),
+        ({"surface": laid_on(replace(SURFACE, can="3"))}, "new paint"),
+        ({"surface": laid_on(replace(SURFACE, coating="roller"))}, "new coating"),
         ({"beam_h_since_card": 41.0}, "beam hours since the last card"),
-        ({"head": {"beam_since_wipe_s": 9 * 3600.0}}, "beam hours since the lens was wiped"),
         (
-            {"runs": [{"feed_asked_mm_per_min": 4000.0, "feed_run_mm_per_min": 3175.0}]},
+            {"head": replace(HEAD, beam_since_wipe_s=9 * 3600.0)},
+            "beam hours since the lens was wiped",
+        ),
+        (
+            {"runs": (ran(4000.0, 3175.0),)},
             "slower than the recipe",
         ),
-        ({"verdicts": [{"verdict": "pale"}, {"verdict": "pale"}]}, "bad in the same way again"),
+        ({"verdicts": judged("pale", "pale")}, "bad in the same way again"),
         (
-            {"readings": [{"summary": {"lightness_at_recipe": it}} for it in (30.0, 30.5, 40.0)]},
+            {"readings": showed(30.0, 30.5, 40.0)},
             "reading outside its spread",
         ),
     ],
@@ -58,6 +120,4 @@ def test_each_change_is_told(changes, rule):
 
 
 def test_a_run_whose_speed_nobody_saw_counts_for_nothing():
-    unseen = [{"feed_asked_mm_per_min": 4000.0, "feed_run_mm_per_min": None}]
-
-    assert advice_on(history(runs=unseen)) == ()
+    assert advice_on(history(runs=(ran(4000.0, None),))) == ()

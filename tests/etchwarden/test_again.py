@@ -35,7 +35,7 @@ class Line:
         pass
 
     def call(self, method, **params):
-        answer = self.daemon.ask(method, **params)
+        answer = self.daemon.call(method, **params)
         return {"sentence": "Row 413 goes on."} if method == "reenter" else answer
 
 

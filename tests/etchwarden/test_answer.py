@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
-from support.fakes.fake_daemon import ROUND, box, snapshot
+from support.fakes.fake_daemon import ROUND, box, snapshot_table
 
 
 class Loop:
@@ -17,7 +17,7 @@ class Loop:
         self.asked = []
 
     def snapshot(self):
-        return snapshot("etching", interlocks=self.report)
+        return snapshot_table("etching", interlocks=self.report)
 
     def request(self, command, **_):
         self.asked.append(command)

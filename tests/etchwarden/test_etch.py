@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
-from support.fakes.fake_daemon import JOB, ORIGIN_SHIFTED, QUESTIONS, box, preflight, snapshot
+from support.fakes.fake_daemon import JOB, ORIGIN_SHIFTED, QUESTIONS, box, preflight, snapshot_table
 
 
 class Loop:
@@ -32,12 +32,16 @@ class Loop:
 
 
 def loaded(**job):
-    return snapshot(
+    return snapshot_table(
         "loaded", job={**JOB, **job}, interlocks=box(questions=QUESTIONS), may=["arm", "unload"]
     )
 
 
-ARMED, COMPLETE, FAILED = snapshot("armed"), snapshot("complete"), snapshot("failed")
+ARMED, COMPLETE, FAILED = (
+    snapshot_table("armed"),
+    snapshot_table("complete"),
+    snapshot_table("failed"),
+)
 ANSWERS = ("--answer", "lens=yes", "--answer", "focus=spacer", "--answer", "coated hours ago=24")
 
 
@@ -88,7 +92,9 @@ def test_findings_are_shown_and_have_to_be_accepted(etch):
 
 
 def test_whoever_watches_reads_what_somebody_is_asked_for(etch):
-    asked = snapshot("complete", interlocks=box(is_look_asked=True, asked_for="Look once more."))
+    asked = snapshot_table(
+        "complete", interlocks=box(is_look_asked=True, asked_for="Look once more.")
+    )
 
     result = etch(Loop(loaded(), ARMED, asked), *ANSWERS)
 
@@ -105,12 +111,12 @@ def test_an_etch_that_failed_says_why(etch):
 @pytest.mark.parametrize(
     ("loop", "words", "sentence"),
     [
-        (Loop(snapshot("idle")), (), "No job is loaded"),
+        (Loop(snapshot_table("idle")), (), "No job is loaded"),
         (Loop({**loaded(preflight=preflight("refused")), "may": []}), (), "Checked:"),
-        (Loop(snapshot("etching")), (), "cannot be got ready now. Row 413"),
+        (Loop(snapshot_table("etching")), (), "cannot be got ready now. Row 413"),
         (Loop(loaded()), ("--answer", "coated hours ago=long"), "a number of hours"),
         (
-            Loop(loaded(), snapshot("loaded", may=["unload"], interlocks=box(
+            Loop(loaded(), snapshot_table("loaded", may=["unload"], interlocks=box(
                 arming={"step": "disarmed", "is_under_way": False, "failed_because": "Too late."}
             ))),
             ANSWERS, "Too late.",
@@ -139,7 +145,7 @@ def test_it_is_said_when_somebody_has_to_press_the_button_and_arming_follows(etc
             return now
 
     pressed_first = {**loaded(), "interlocks": {**box(questions=QUESTIONS), **down}, "may": []}
-    pressed_later = snapshot("arming")
+    pressed_later = snapshot_table("arming")
     loop = Person(pressed_first, loaded(), pressed_later, ARMED, COMPLETE)
 
     result = etch(loop, *ANSWERS)

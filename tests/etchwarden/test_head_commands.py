@@ -25,7 +25,7 @@ class Line:
         pass
 
     def call(self, method, **params):
-        return self.daemon.ask(method, **params)
+        return self.daemon.call(method, **params)
 
 
 @pytest.fixture

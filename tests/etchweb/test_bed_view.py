@@ -3,56 +3,48 @@
 import pytest
 
 from etchweb.machine.bed_drawing import bed_view, place_words
+from etchwire.bed import Bed
+from etchwire.sheet import Bounds
+from support.fakes.fake_daemon import job_view
 
-BED = {"left_mm": 0.0, "bottom_mm": 0.0, "right_mm": 400.0, "top_mm": 300.0, "is_homed": False}
-MACHINE = {"bed": BED, "position_mm": [12.0, 58.8]}
-JOB = {
-    "picture_mm": {"left_mm": 5.0, "bottom_mm": 0.0, "right_mm": 105.0, "top_mm": 80.0},
-    "reach_mm": {"left_mm": 0.0, "bottom_mm": 0.0, "right_mm": 110.0, "top_mm": 80.0},
-    "pointer_mm": None,
-}
-
-
-def test_a_bed_that_nobody_knows_is_not_drawn():
-    assert bed_view({"bed": None, "position_mm": None}) is None
-    assert bed_view({"position_mm": [0, 0]}) is None
+BED = Bed(left_mm=0.0, bottom_mm=0.0, right_mm=400.0, top_mm=300.0, is_homed=False)
+HEAD_MM = (12.0, 58.8)
+JOB = job_view(
+    picture_mm={"left_mm": 5.0, "bottom_mm": 0.0, "right_mm": 105.0, "top_mm": 80.0},
+    reach_mm={"left_mm": 0.0, "bottom_mm": 0.0, "right_mm": 110.0, "top_mm": 80.0},
+)
+PLACED_MM = Bounds(left_mm=40.0, bottom_mm=40.0, right_mm=60.0, top_mm=70.0)
 
 
 def test_up_in_the_job_is_up_in_the_picture():
-    view = bed_view(MACHINE, JOB)
+    view = bed_view(BED, HEAD_MM, JOB)
 
     assert view["head"] == {"x": 12.0, "y": -58.8}
     assert view["picture"] == {"x": 5.0, "y": -80.0, "width": 100.0, "height": 80.0}
 
 
 def test_the_picture_holds_the_bed_and_a_margin():
-    assert bed_view(MACHINE)["view_box"] == "-20 -320 440 340"
+    assert bed_view(BED, HEAD_MM)["view_box"] == "-20 -320 440 340"
 
 
 def test_a_head_beyond_the_bed_is_still_in_the_picture():
-    view = bed_view({**MACHINE, "position_mm": [-50.0, -30.0]})
-
-    assert view["view_box"] == "-70 -320 490 370"
+    assert bed_view(BED, (-50.0, -30.0))["view_box"] == "-70 -320 490 370"
 
 
 def test_the_way_of_the_run_ups_is_drawn_apart_from_what_is_etched():
-    view = bed_view(MACHINE, JOB)
-
-    assert view["reach"]["width"] == 110.0
-    assert bed_view(MACHINE, JOB, picture_mm=BED)["reach"] is None
+    assert bed_view(BED, HEAD_MM, JOB)["reach"]["width"] == 110.0
+    assert bed_view(BED, HEAD_MM, JOB, picture_mm=PLACED_MM)["reach"] is None
 
 
 def test_a_picture_that_is_placed_stands_in_for_the_jobs_own():
-    placed = {"left_mm": 40.0, "bottom_mm": 40.0, "right_mm": 60.0, "top_mm": 70.0}
-
-    assert bed_view(MACHINE, JOB, picture_mm=placed)["picture"]["x"] == 40.0
+    assert bed_view(BED, HEAD_MM, JOB, picture_mm=PLACED_MM)["picture"]["x"] == 40.0
 
 
 def test_the_words_say_what_the_picture_shows():
-    assert bed_view(MACHINE)["words"] == (
+    assert bed_view(BED, HEAD_MM)["words"] == (
         "The bed from above, 400 by 300 mm. The head is at x 12.0, y 58.8 mm."
     )
-    nowhere = bed_view({**MACHINE, "position_mm": None})
+    nowhere = bed_view(BED, None)
     assert nowhere["words"] == "The bed from above, 400 by 300 mm."
     assert nowhere["head"] is None
 

@@ -254,7 +254,7 @@ def test_the_list_tells_the_story_of_the_pair(bench, book, daemon):
     daemon.answers["time_line"] = {
         "events": [
             {"at_utc": "2026-11-25T10:00:00+00:00", "kind": "verdict", "id": 1, "beam_h": 1.0,
-             "run_id": 3, "verdict": "pale", "cause": "lens", "note": ""},
+             "run_id": 3, "verdict": "pale", "cause": "lens", "note": "", "who": ""},
             {"at_utc": "2026-11-25T09:00:00+00:00", "kind": "lens wiped", "id": 1, "beam_h": 0.5,
              "who": ""},
         ],

@@ -37,7 +37,7 @@ def test_every_state_of_a_box_has_words_for_the_broker(state):
 
     assert set(words) == {one.path for one in PROPERTIES}
     assert all(isinstance(word, str) and word for word in words.values())
-    assert words["etch/state"] == snapshot(state)["state"]
+    assert words["etch/state"] == snapshot(state).state
 
 
 def test_an_etch_under_way_tells_how_far_it_is_and_what_is_not_good():
@@ -89,7 +89,7 @@ def test_a_box_that_etches_is_shown_by_how_far_it_is():
     sight = seen("etching")
 
     assert (sight.headline, sight.percent, sight.etches) == ("Etching", 43.0, True)
-    assert sight.sentence == snapshot("etching")["sentence"]
+    assert sight.sentence == snapshot("etching").sentence
     assert sight.progress == "43\u202f%, 412 of 1\u202f000 rows"
     assert sight.left == "24 min left"
     assert sight.interlocks.startswith("Not good now: fumes extracted")

@@ -2,18 +2,19 @@ from collections.abc import Iterator
 
 from etchweb.daemon.listener import Listener, ask_status
 from etchwire.errors import DaemonAbsent
+from etchwire.snapshot import Snapshot
 from support.fakes.fake_daemon import GONE, FakeDaemon, snapshot
 
 
 class TellsThenLeaves(FakeDaemon):
     """Says what it was given and is gone."""
 
-    def __init__(self, *snapshots: dict) -> None:
+    def __init__(self, *snapshots: Snapshot) -> None:
         super().__init__()
         self._script = snapshots
         self.when_told = lambda: None
 
-    def snapshots(self) -> Iterator[dict]:
+    def snapshots(self) -> Iterator[Snapshot]:
         for told in self._script:
             yield told
             self.when_told()
@@ -28,7 +29,7 @@ def test_the_latest_snapshot_wins():
     daemon = TellsThenLeaves(snapshot("loaded"), snapshot("etching"))
     listener = Listener(daemon)
     kept = []
-    daemon.when_told = lambda: kept.append(listener.report.snapshot["state"])
+    daemon.when_told = lambda: kept.append(listener.report.snapshot.state)
 
     listener.listen_once()
 

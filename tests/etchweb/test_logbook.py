@@ -1,10 +1,12 @@
 import csv
 import html
 import io
+from dataclasses import replace
 
 import pytest
 
 from etchweb.logbook.presenter import event_lines
+from etchwire.calls.history import RunEvent
 from etchwire.errors import Refused
 from support.fakes.fake_daemon import ETCH, GONE
 
@@ -138,9 +140,9 @@ def test_the_table_holds_every_row_with_its_units_in_the_head(phone):
 
 
 def test_what_two_events_say_in_the_same_words_is_told_once():
-    trip = {"at_s": 18.0, "text": "the lid is open."}
+    trip = RunEvent(id=1, at_s=18.0, at_utc="", kind="trip", text="the lid is open.", details={})
 
-    assert event_lines([trip, trip, trip | {"at_s": 400.0}]) == [
+    assert event_lines([trip, trip, replace(trip, at_s=400.0)]) == [
         {"at": "18 s", "text": "The lid is open."},
         {"at": "7 min", "text": "The lid is open."},
     ]

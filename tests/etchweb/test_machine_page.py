@@ -6,8 +6,11 @@ import time
 import pytest
 
 from etchweb.machine.presenter import live_view, machine_view
+from etchwire.calls.machine import ControllerSettings
+from etchwire.errors import Refused
+from etchwire.json_values import from_json_value
 from support.fakes.fake_daemon import BOX, JOB, MACHINE, snapshot
-from support.fakes.fake_machine import BED, ORIGIN, SETTINGS, WIRING
+from support.fakes.fake_machine import BED, ORIGIN, SETTINGS
 
 PLACED = {
     **JOB,
@@ -209,24 +212,28 @@ def test_a_daemon_that_is_away_is_said_and_a_stop_stays_on_offer(phone, daemon):
 
 
 def test_a_daemon_that_knows_neither_settings_nor_wires_still_shows_its_machine(phone, daemon):
-    daemon.answers = {"settings": {}, "wiring": {}}
+    def refuse(**_):
+        raise Refused("refused", "this daemon does not know that question")
+
+    daemon.answers = {"settings": refuse, "wiring": refuse}
 
     assert "could not be asked" in phone.look("/machine").text
 
 
 @pytest.mark.parametrize("link", ["absent", "opening", "ready", "refused", "lost"])
 def test_every_link_has_its_words(link):
-    assert live_view(snapshot("idle", machine={**MACHINE, "link": link}), {})["link"]
+    assert live_view(snapshot("idle", machine={**MACHINE, "link": link}), None)["link"]
 
 
 def test_a_port_that_is_not_named_yet_is_said_so():
     shown = snapshot("idle", machine={**MACHINE, "port": "", "link": "absent"})
 
-    assert machine_view(shown, SETTINGS, WIRING)["port"] == "not named yet"
+    assert machine_view(shown, None, None)["port"] == "not named yet"
 
 
 def test_a_value_is_said_without_needless_noughts_and_a_missing_one_as_a_dash():
-    shown = machine_view(snapshot("idle"), SETTINGS, WIRING)["settings"]
+    settings = from_json_value(SETTINGS, ControllerSettings)
+    shown = machine_view(snapshot("idle"), settings, None)["settings"]
 
     assert [one["value"] for one in shown] == ["1", "25", "10000 × –"]
 

@@ -9,6 +9,7 @@ from etchweb.auth.codes import form_token, new_code, new_token, token_digest
 from etchweb.auth.roles import Role
 from etchweb.auth.store import Store
 from etchweb.site import Site
+from etchwire.calls.machine import Status
 from support.fakes.fake_daemon import FakeDaemon
 
 NAMES = ("left", "right")
@@ -37,7 +38,7 @@ def phone(site, tmp_path):
 
 def report(site, daemons):
     for name, listener in site.listeners.items():
-        listener._note(daemons[name].ask("status"), "")
+        listener._note(daemons[name].ask(Status()), "")
 
 
 def test_each_machine_has_its_own_page_and_both_know_the_phone(phone):

@@ -18,7 +18,7 @@ from etchweb.workers.work import MOST_WAITING, WORKER
 from etchwire.errors import Refused
 from etchwire.retention import DAY_S, DRAFTS
 from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
-from support.fakes.fake_daemon import FakeDaemon
+from support.fakes.fake_daemon import ETCH, FakeDaemon
 from support.samples.photo_files import PHOTOGRAPHS, encoded, png_header, scene
 
 PATIENCE_S = 60
@@ -322,7 +322,7 @@ def test_without_a_recipe_a_test_tile_is_offered_and_nothing_goes_on(phone, sent
 
 
 def test_the_laser_tile_and_paint_of_the_last_etch_are_chosen_already(phone, daemon, sent):
-    last = {"head": HEAD.name, "surface": OTHER.name}
+    last = {**ETCH, "head": HEAD.name, "surface": OTHER.name}
     daemon.answers["runs"] = {"runs": [last], "next_before": None, "notes": []}
 
     page = phone.look(f"/{sent}/tile").text
@@ -336,8 +336,8 @@ def test_settings_typed_by_hand_serve_where_there_is_no_recipe(phone, sent, draf
     answer = phone.press(f"{sent}/tile", form=size(pair=UNTRIED, **hand))
 
     assert answer.location == f"/{sent}/cut"
-    assert kept(drafts).recipe["feed_mm_per_min"] == 1200.5
-    assert kept(drafts).recipe["power_ratio"] == 0.8
+    assert kept(drafts).recipe.feed_mm_per_min == 1200.5
+    assert kept(drafts).recipe.power_ratio == 0.8
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ import time
 import pytest
 
 from etchweb.logbook.search import sought_in, wire_terms
+from support.fakes.catalogue_answers import head_entry, surface_entry
 from support.fakes.fake_daemon import ETCH
 
 
@@ -67,8 +68,8 @@ def test_older_etches_are_sought_with_the_same_words(phone, daemon):
 
 
 def test_the_lasers_and_surfaces_the_box_knows_can_be_chosen(phone, daemon):
-    daemon.answers["heads"] = {"heads": [{"name": "twenty"}, {"name": "five"}]}
-    daemon.answers["surfaces"] = {"surfaces": [{"name": "satin white"}]}
+    daemon.answers["heads"] = {"heads": [head_entry(name="twenty"), head_entry(name="five")]}
+    daemon.answers["surfaces"] = {"surfaces": [surface_entry({"name": "satin white"})]}
 
     text = phone.look("/logbook?laser=gone").text
 

@@ -10,11 +10,11 @@ from etchweb.run.dose import (
     shades_part,
 )
 from etchweb.run.dose_views import NO_SHADE, NOTHING_ETCHED
-from support.fakes.fake_daemon import JOB, RUN
+from support.fakes.fake_daemon import JOB, job_view, run_view
 
 
 def shades(power_percent=100, **job):
-    return shades_part(JOB | job, RUN | {"power_percent": power_percent})
+    return shades_part(job_view(**job), run_view(power_percent=power_percent))
 
 
 def test_a_shade_says_what_it_does_to_speed_and_power():

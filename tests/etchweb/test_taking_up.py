@@ -9,7 +9,9 @@ import pytest
 from etchweb.auth.roles import Role
 from etchweb.reentry.presenter import reentry_view, row_from_text
 from etchweb.reentry.views import NO_ROW, NOT_CONFIRMED
+from etchwire.calls.machine import UnfinishedRun
 from etchwire.errors import Refused
+from etchwire.json_values import from_json_value
 from support.fakes.fake_daemon import GONE, STOPPED_ETCH
 from support.fakes.fake_unfinished import (
     BY_CUT,
@@ -66,7 +68,7 @@ def test_a_row_told_by_eye_reaches_the_daemon_counted_from_nought(phone, daemon)
     answer = say(phone, by="eye", row="420", confirm=AGAIN)
 
     assert (answer.status_code, answer.location) == (303, "/")
-    assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 419}
+    assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 419, "accept_gap": False}
 
 
 def test_where_the_cut_counts_no_row_is_sent(phone, daemon):
@@ -74,7 +76,7 @@ def test_where_the_cut_counts_no_row_is_sent(phone, daemon):
 
     say(phone, row="420", confirm=KEPT)
 
-    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None}
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None, "accept_gap": False}
 
 
 def test_of_two_rows_that_the_record_names_a_person_chooses_one(phone, daemon):
@@ -89,7 +91,7 @@ def test_of_two_rows_that_the_record_names_a_person_chooses_one(phone, daemon):
     assert "In doubt take the row above." in text
     assert "?by=eye" in text
     assert (unsaid.status_code, NO_ROW in unsaid.text) == (422, True)
-    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": 413}
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": 413, "accept_gap": False}
 
 
 def test_of_another_programs_file_the_gap_is_shown_and_accepted_and_no_row_is_asked_for(
@@ -234,7 +236,8 @@ def test_people_count_rows_from_one(text, row):
 
 
 def test_a_line_that_was_moved_past_the_picture_stays_on_it():
-    outlook = answer_unfinished(BY_EYE)(run=6, row=4000)
+    answer = answer_unfinished(BY_EYE)(run=6, row=4000)
+    outlook = from_json_value(answer, UnfinishedRun)
 
     view = reentry_view(outlook, row=4000, is_by_eye=True)
 

@@ -13,14 +13,16 @@ from etchwire.errors import Refused
 from support.fakes.fake_daemon import ETCH
 
 SECRET = b"taken at 51.5 north"
-SAID = {"verdict": "banded", "cause": "dirty lens", "note": "rows 300 on", "photo": "",
+SAID = {"id": 1, "verdict": "banded", "cause": "dirty lens", "note": "rows 300 on", "photo": "",
         "at_utc": "2026-11-25T18:00:00Z", "who": "Ann’s phone"}  # fmt: skip
 
 
 @pytest.fixture
 def say(phone, daemon):
     """Return a function that sends the form as a browser does, with a photo or without."""
-    daemon.answers["save_verdict"] = lambda **said: daemon.said.update(save_verdict=said) or {}
+    daemon.answers["save_verdict"] = lambda **said: (
+        daemon.said.update(save_verdict=said) or {"id": 1}
+    )
 
     def say(photo=None, name="IMG_1.jpg", number=7, **form):
         form = {"verdict": "good"} | form

@@ -2,7 +2,7 @@ import pytest
 
 from etchweb.run.presenter import away_view, changes, watch_view
 from etchweb.text.page_states import HEADLINES, SCENES
-from support.fakes.fake_daemon import LID_TRIP, MACHINE, RUN, STATES, box, snapshot
+from support.fakes.fake_daemon import LID_TRIP, MACHINE, RUN, STATES, STORAGE, box, snapshot
 
 
 def run_view(state="etching", time_factor=1, **changes_to_run):
@@ -67,8 +67,8 @@ def test_speed_with_the_beam_off_is_not_blamed_on_the_detail(feed_mm_per_min, wo
 
 
 def test_what_stands_on_the_page_already_is_not_said_twice():
-    lost = snapshot("controller lost")
-    lost["sentence"] = f"No picture is loaded. {lost['machine']['sentence']}"
+    sentence = snapshot("controller lost").machine.sentence
+    lost = snapshot("controller lost", sentence=f"No picture is loaded. {sentence}")
 
     assert watch_view(lost)["sentence"] == "No picture is loaded."
     assert watch_view(snapshot("etching", sentence="Etching."))["sentence"] == ""
@@ -185,7 +185,7 @@ def test_a_practice_machine_at_real_speed_is_still_called_one():
 
 
 def test_lost_edges_short_room_and_a_failed_backup_are_told_beside_the_logbook_s_trouble():
-    storage = {"low": "Only 20 MB are free.", "backup_trouble": "No backup was made"}
+    storage = {**STORAGE, "low": "Only 20 MB are free.", "backup_trouble": "No backup was made"}
     troubles = {"logbook_trouble": "The disk is full.", "storage": storage}
     without_edges = box(board_trouble="Edges are lost.")
 

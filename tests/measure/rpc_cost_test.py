@@ -10,7 +10,7 @@ from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent
 from measure.costs import heading, resident_mb, tell, timed_ms
-from support.fakes.fake_daemon import snapshot
+from support.fakes.fake_daemon import snapshot_table
 
 pytestmark = pytest.mark.measure
 
@@ -22,7 +22,7 @@ class Loop:
     """A loop that answers at once."""
 
     def snapshot(self):
-        return snapshot("etching")
+        return snapshot_table("etching")
 
     def request(self, _, **__):
         return {}

@@ -14,6 +14,7 @@ from etchproof.choosing.recommendation_text import Shown, Told
 from etchproof.drift.advice import advice_on
 from etchproof.errors import UnfitCard
 from etchwarden.shared.heads import find_head
+from etchwire.calls.time_line import History
 from etchwire.catalogue import Head
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused, WireError
@@ -65,7 +66,7 @@ class CraftDesk:
 
     def advice(self, head: str, surface: str, *, air_assist: bool | None = None) -> list[str]:
         """Return sentences that say why to test again; `air_assist` is how it will be."""
-        history = self.daemon.call("history", head=head, surface=surface)
+        history = self.daemon.ask(History(head=head, surface=surface))
         return [due.advice for due in advice_on(history, air_assist=air_assist)]
 
     def next_number(self) -> int:

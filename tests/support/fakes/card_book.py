@@ -2,6 +2,7 @@
 
 from etchwire.catalogue_records import CardRecord, ReadingRecord
 from etchwire.errors import Refused
+from etchwire.examples import PRACTICE_SURFACES
 from etchwire.packing import unpack
 
 MADE_UTC = "2026-11-25T09:00:00+00:00"
@@ -41,13 +42,15 @@ class CardBook:
     def save_card(self, card, who):
         CardRecord.from_table(card)
         self.cards[card["number"]] = card | {
+            "found_on": PRACTICE_SURFACES[0].to_table(),
             "at_utc": MADE_UTC,
             "who": who,
+            "software": "0.1.0",
             "run_id": None,
             "run_ended": None,
             "reading_id": None,
         }
-        return {"number": card["number"]}
+        return {"id": card["number"]}
 
     def answer_readings(self, card=None, **_params):
         found = [one for one in reversed(self.readings) if card in (None, one["card_number"])]
@@ -58,8 +61,17 @@ class CardBook:
         if reading["measured_packed"]:
             unpack(reading["measured_packed"])
         number = len(self.readings) + 1
-        kind = self.cards[reading["card"]]["kind"]
-        kept = {**reading, "id": number, "card_number": reading["card"], "kind": kind, "who": who}
+        card = self.cards[reading["card"]]
+        kept = {
+            **reading,
+            "id": number,
+            "card_number": card["number"],
+            **{name: card[name] for name in ("kind", "head", "surface")},
+            **dict.fromkeys(("chosen", "chosen_by", "chosen_at_utc")),
+            "at_utc": MADE_UTC,
+            "who": who,
+            "software": "0.1.0",
+        }
         self.readings.append(kept)
         self.cards[reading["card"]]["reading_id"] = number
         return {"id": number}

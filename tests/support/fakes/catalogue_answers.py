@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from etchwire.catalogue_records import Surface
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACES
+from support.fakes.fake_catalogue import MADE_UTC
 
 HEAD: Final = PRACTICE_HEADS["practice-20w"]
 RECIPE: Final = PRACTICE_RECIPES["practice-20w"]
@@ -28,6 +29,9 @@ def recipe(number: int = 3, **changes: Any) -> dict[str, Any]:
         "origin": "practice",
         "reading_id": None,
         "card_number": None,
+        "at_utc": MADE_UTC,
+        "who": "practice",
+        "software": "0.1.0",
         "retired_at_utc": None,
         "is_in_force": True,
         **changes,
@@ -39,17 +43,33 @@ def craft(*recipes: dict[str, Any], **surface: Any) -> dict[str, Any]:
     now = {**asdict(SURFACE), **surface}
     return {
         "heads": {"heads": [head_entry()]},
-        "surfaces": {
-            "surfaces": [
-                {"name": one["name"], "surface": one, "is_practice": True, "who": "practice"}
-                for one in (now, asdict(OTHER))
-            ]
-        },
+        "surfaces": {"surfaces": [surface_entry(one) for one in (now, asdict(OTHER))]},
         "recipes": {"recipes": list(recipes) or [recipe()]},
+    }
+
+
+def surface_entry(surface: dict[str, Any]) -> dict[str, Any]:
+    """Return tile and paint as `surfaces` tells of them."""
+    return {
+        "name": surface["name"],
+        "surface": surface,
+        "is_practice": True,
+        "who": "practice",
+        "changed_at_utc": MADE_UTC,
     }
 
 
 def head_entry(**changes: Any) -> dict[str, Any]:
     """Return a laser as `heads` tells of it."""
     head = {**HEAD.to_table(), **changes}
-    return {"name": head["name"], "head": head, "notes": "", "beam_s": 3600.0}
+    return {
+        "name": head["name"],
+        "head": head,
+        "notes": "",
+        "is_practice": True,
+        "who": "practice",
+        "changed_at_utc": MADE_UTC,
+        "beam_s": 3600.0,
+        "lens_wiped_at_utc": None,
+        "beam_since_wipe_s": None,
+    }

@@ -1,13 +1,22 @@
-"""A daemon for page tests: answers from a table, remembers what it was asked, holds no socket."""
+"""A daemon for page tests: answers from a table, remembers what it was asked, holds no socket.
+
+What it says is invented here as tables, as they cross the socket, and read by the wire's own types.
+"""
 
 import copy
+import json
 import queue
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
+from etchwire.calls.call import Call, parameters_of
+from etchwire.calls.catalogue import CATALOGUE_NOTES
+from etchwire.calls.machine import LoadedJob
 from etchwire.errors import DaemonAbsent, Refused
+from etchwire.json_values import from_json_value, to_json_value
 from etchwire.sheet import Sheet
+from etchwire.snapshot import JobView, RunView, Snapshot
 from support.fakes.fake_catalogue import CRAFT
 from support.fakes.fake_machine import AT_REST, SETTINGS, WIRING
 from support.fakes.fake_unfinished import answer_unfinished
@@ -53,10 +62,18 @@ JOB: Final = {
     "predicted_s": 2460.0,
     "surface": "practice tile, white paint",
     "head": "practice 20 W",
+    "tidied_lines": 0,
+    "continues_run_id": None,
+    "rows_above": 0,
+    "picture_sha256": SHA256,
+    "picture_mm": {"left_mm": 5.0, "bottom_mm": 0.0, "right_mm": 105.0, "top_mm": 100.0},
+    "reach_mm": {"left_mm": 0.0, "bottom_mm": 0.0, "right_mm": 110.0, "top_mm": 100.0},
+    "pointer_mm": None,
 }
 
 RUN: Final = {
     "id": 7,
+    "continues_run_id": None,
     "started_at_utc": "2026-11-25T17:02:00+00:00",
     "elapsed_s": 1080.0,
     "etched_rows": 412,
@@ -82,6 +99,7 @@ MACHINE: Final = {
     "port": "/dev/pts/4",
     "position_mm": [12.0, 58.8],
     "controller_state": "Run",
+    "controller": None,
     **AT_REST,
 }
 
@@ -98,10 +116,12 @@ BOX: Final = {
     "phase": "idle",
     "is_beam_enabled": False,
     "rules": [
-        {"name": "lid closed", "state": "good", "sentence": None, "lasts_s": 750.0},
+        {"name": "lid closed", "state": "good", "sentence": None, "lasts_s": 750.0,
+         "changed": None},
         {"name": "fumes extracted", "state": "bad", "sentence": "no air flows.", "lasts_s": 5.0,
          "changed": "Set otherwise for this box: it waits 1.5 s, because the paddle flutters."},
-        {"name": "no flame or smoke", "state": "stale", "sentence": None, "lasts_s": None},
+        {"name": "no flame or smoke", "state": "stale", "sentence": None, "lasts_s": None,
+         "changed": None},
     ],
     "trips": [],
     "arming": {
@@ -127,7 +147,15 @@ BOX: Final = {
     ],
     "lacks": ["No flame detector is wired: nothing but you sees a fire."],
     "changes": {},
+    "board_trouble": None,
 }  # fmt: skip
+
+STORAGE: Final = {
+    "free_bytes": 12_000_000_000,
+    "low": None,
+    "last_backup_at_utc": "2026-11-25T03:00:00Z",
+    "backup_trouble": None,
+}
 
 ROUND: Final = "Is somebody within reach of the machine? Without an answer it holds."
 
@@ -245,8 +273,8 @@ STATES: Final[Mapping[str, Mapping[str, Any]]] = {
 }
 
 
-def snapshot(state: str, **changes: Any) -> dict[str, Any]:
-    """Return the snapshot of a state of STATES, with `changes` laid over it."""
+def snapshot_table(state: str, **changes: Any) -> dict[str, Any]:
+    """Return the snapshot of a state of STATES as it crosses the socket, with `changes`."""
     idle = {
         "sequence": 1,
         "at_utc": "2026-11-25T17:20:00+00:00",
@@ -260,15 +288,25 @@ def snapshot(state: str, **changes: Any) -> dict[str, Any]:
         "unfinished": None,
         "interlocks": BOX,
         "logbook_trouble": None,
-        "storage": {
-            "free_bytes": 12_000_000_000,
-            "low": None,
-            "last_backup_at_utc": "2026-11-25T03:00:00Z",
-            "backup_trouble": None,
-        },
+        "storage": STORAGE,
         "time_factor": 1,
     }
     return copy.deepcopy({**idle, **STATES[state], **changes})
+
+
+def snapshot(state: str, **changes: Any) -> Snapshot:
+    """Return the snapshot of a state of STATES, with `changes` laid over it."""
+    return from_json_value(snapshot_table(state, **changes), Snapshot)
+
+
+def job_view(**changes: Any) -> JobView:
+    """Return JOB with `changes` laid over it."""
+    return from_json_value({**JOB, **changes}, JobView)
+
+
+def run_view(**changes: Any) -> RunView:
+    """Return RUN with `changes` laid over it."""
+    return from_json_value({**RUN, **changes}, RunView)
 
 
 ETCH: Final = {
@@ -281,6 +319,11 @@ ETCH: Final = {
     "height_mm": 100.0,
     "head": "practice 20 W",
     "head_rated_optical_w": 20.0,
+    "head_max_s": 1000.0,
+    "head_max_feed_mm_per_min": 10000.0,
+    "head_acceleration_mm_per_s2": 1000.0,
+    "head_spot_x_mm": 0.08,
+    "head_spot_y_mm": 0.08,
     "surface": "practice tile, white paint",
     "recipe_feed_mm_per_min": 4000.0,
     "recipe_power_ratio": 0.6,
@@ -295,6 +338,11 @@ ETCH: Final = {
     "ended_at_utc": "2026-11-25T17:43:42+00:00",
     "elapsed_s": 2502.0,
     "etched_rows": 1000,
+    "continues_run_id": None,
+    "continued_by_run_id": None,
+    "beam_s": 1490.0,
+    "feed_run_mm_per_min": 3710.0,
+    "power_run_ratio": 0.556,
     "verdict": None,
     "verdicts": [],
     "notes": {},
@@ -307,6 +355,7 @@ ETCH: Final = {
         "feed_mean_mm_per_min": 3710.0,
         "power_mean_ratio": 0.556,
         "slow_rows_ratio": 0.31,
+        "dose_ratio": 1.0,
         "slowest_row": {
             "row": 388, "feed_mean_mm_per_min": 2110.0, "samples": 9, "is_estimated": False,
         },
@@ -358,9 +407,11 @@ def answer_rows(**params: Any) -> dict[str, Any]:
 
 
 EVENTS: Final = (
-    {"kind": "held", "at_s": 400.0, "text": "held at the end of row 160: you asked for it"},
-    {"kind": "resumed", "at_s": 640.0, "text": "went on with row 161"},
-)
+    {"id": 1, "at_utc": "2026-11-25T17:08:40+00:00", "details": {},
+     "kind": "held", "at_s": 400.0, "text": "held at the end of row 160: you asked for it"},
+    {"id": 2, "at_utc": "2026-11-25T17:12:40+00:00", "details": {},
+     "kind": "resumed", "at_s": 640.0, "text": "went on with row 161"},
+)  # fmt: skip
 
 LOGBOOK: Final = {
     "runs": {"runs": [ETCH, STOPPED_ETCH], "next_before": None, "notes": []},
@@ -374,6 +425,13 @@ LOGBOOK: Final = {
 }
 
 
+# What it says when a command is done; to the others there is nothing to tell.
+ANSWERS_WHEN_DONE: Final = {
+    **{kind.method(): {"id": None} for kind in CATALOGUE_NOTES},
+    "reenter": {"job_sha256": SHA256, "sentence": "Row 413 goes on."},
+}
+
+
 class FakeDaemon:
     """Stands where the daemon is; a test moves it from state to state."""
 
@@ -383,7 +441,7 @@ class FakeDaemon:
         self.is_away = False
         self.refusal: Refused | None = None
         self.answers: dict[str, Any] = dict(LOGBOOK)
-        self._now = snapshot(state, **changes)
+        self._now = snapshot_table(state, **changes)
         self._told: queue.SimpleQueue[Mapping[str, Any] | None] = queue.SimpleQueue()
         self._told.put(self._now)
 
@@ -398,7 +456,7 @@ class FakeDaemon:
 
     def tell(self, state: str, **changes: Any) -> None:
         """Be in another state, and say so to whoever listens."""
-        self._now = snapshot(state, **changes)
+        self._now = snapshot_table(state, **changes)
         self._told.put(self._now)
 
     @property
@@ -420,8 +478,14 @@ class FakeDaemon:
         """Say no to every command from now on."""
         self.refusal = Refused(kind, sentence)
 
-    def ask(self, method: str, **params: Any) -> Any:
+    def ask(self, call: Call[Any]) -> Any:
         """Answer as the daemon would."""
+        params = json.loads(json.dumps(to_json_value(parameters_of(call))))
+        answer = self.call(call.method(), **params)
+        return from_json_value(answer, call.answer_type())
+
+    def call(self, method: str, **params: Any) -> Any:
+        """Answer as the daemon would, in tables as they cross the socket."""
         if self.is_away:
             raise DaemonAbsent(GONE)
         if method == "status":
@@ -433,14 +497,14 @@ class FakeDaemon:
         self.said[method] = params
         if self.refusal is not None:
             raise self.refusal
-        return {}
+        return ANSWERS_WHEN_DONE.get(method, {})
 
-    def load(self, gcode: Path, sheet: Path) -> Any:
+    def load(self, gcode: Path, sheet: Path) -> LoadedJob:
         """Take a job as the daemon would, and remember its sheet."""
-        self.ask("load", gcode=gcode.read_bytes(), sheet=Sheet.from_json(sheet.read_bytes()))
-        return {"job_sha256": self.said["load"]["sheet"].gcode_sha256}
+        self.call("load", gcode=gcode.read_bytes(), sheet=Sheet.from_json(sheet.read_bytes()))
+        return LoadedJob(job_sha256=self.said["load"]["sheet"].gcode_sha256)
 
-    def snapshots(self) -> Iterator[Mapping[str, Any]]:
+    def snapshots(self) -> Iterator[Snapshot]:
         """Yield what `tell` was given, until the daemon goes away."""
         while not self.is_away:
             try:
@@ -448,5 +512,5 @@ class FakeDaemon:
             except queue.Empty:
                 told = self._now
             if told is not None and not self.is_away:
-                yield told
+                yield from_json_value(told, Snapshot)
         raise DaemonAbsent(GONE)

@@ -54,7 +54,7 @@ BY_CUT: Final = BY_EYE | {
     "ended": "stopped",
     "because": "The lid is open.",
     "is_place_kept": True,
-    "cut": {"row": 412, "x_mm": 38.2, "from_left_mm": 33.2, "error_mm": 0.12},
+    "cut": {"row": 412, "x_mm": 38.2, "from_left_mm": 33.2, "error_mm": 0.12, "is_whole": False},
     "is_row_known": True,
     "known": [
         "The beam went out in row 413, 33.2 mm from the picture's left edge, give or take 0.12 mm."
@@ -66,8 +66,8 @@ BY_CUT: Final = BY_EYE | {
 BY_TWO_ROWS: Final = BY_CUT | {
     "cut": None,
     "either": [
-        {"row": 412, "x_mm": 103.1, "from_left_mm": 98.1, "error_mm": 0.9},
-        {"row": 413, "x_mm": 104.3, "from_left_mm": 99.3, "error_mm": 0.4},
+        {"row": 412, "x_mm": 103.1, "from_left_mm": 98.1, "error_mm": 0.9, "is_whole": False},
+        {"row": 413, "x_mm": 104.3, "from_left_mm": 99.3, "error_mm": 0.4, "is_whole": False},
     ],
     "is_row_known": False,
     "known": [

@@ -19,6 +19,7 @@ from etchweb.app import create_app
 from etchweb.previews.store import PICTURES_FOLDER, keep_picture
 from etchweb.server.server import Server
 from etchweb.serving import listen_at
+from etchwire.snapshot import Snapshot
 from support.fakes.fake_daemon import SHA256, FakeDaemon
 
 CHROMIUM: Final = "/usr/bin/chromium"
@@ -70,8 +71,12 @@ class ServedPage:
         """Be idle, and heard to be: a phone would call for a daemon still thought to be away."""
         self.daemon.start_over()
         ear = self.app.extensions["etchweb"].listener
-        while (ear.report.snapshot or {}).get("state") != "idle" or self.daemon.has_more_to_tell:
+        while not _is_idle(ear.report.snapshot) or self.daemon.has_more_to_tell:
             ear.wait_for_news(ear.report.number, 0.1)
+
+
+def _is_idle(snapshot: Snapshot | None) -> bool:
+    return snapshot is not None and snapshot.state == "idle"
 
 
 @contextmanager

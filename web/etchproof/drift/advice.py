@@ -1,59 +1,59 @@
 """When to test again, told from the logbook's history; without numpy, for the page."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Sequence
+from typing import Final
 
 from etchproof.drift.rules import Circumstances, DueTest, History, reasons_to_test
+from etchwire.calls.time_line import LateRun, PairHistory
+from etchwire.catalogue_records import Surface
 
 NO_RECIPE: Final = DueTest(
     "no recipe", "There is no recipe for this laser on this tile and paint: etch a power card."
 )
 _SECONDS_PER_HOUR: Final = 3600.0
 
-Table = Mapping[str, Any]
 
-
-def advice_on(history: Table, *, air_assist: bool | None = None) -> tuple[DueTest, ...]:
+def advice_on(history: PairHistory, *, air_assist: bool | None = None) -> tuple[DueTest, ...]:
     """Return every reason to test, from the daemon's answer to `history`; none when all is well.
 
     `air_assist` is how it will be; left out, as the recipe has it. What a recipe was found with is
     kept beside it, because the next box of tiles is written over the last one.
     """
-    recipe, head, surface = (history[name] for name in ("recipe", "head", "surface"))
+    recipe, head, surface = history.recipe, history.head, history.surface
     if recipe is None or head is None or surface is None:
         return (NO_RECIPE,)
-    since_wipe_s = head["beam_since_wipe_s"]
+    since_wipe_s = head.beam_since_wipe_s
     known = History(
-        found_with=_circumstances(recipe["found_on"], is_air_assist=recipe["air_assist"]),
+        found_with=_circumstances(recipe.found_on, is_air_assist=recipe.air_assist),
         now=_circumstances(
-            surface["surface"],
-            is_air_assist=recipe["air_assist"] if air_assist is None else air_assist,
+            surface.surface,
+            is_air_assist=recipe.air_assist if air_assist is None else air_assist,
         ),
-        beam_hours_since_card=history["beam_h_since_card"],
+        beam_hours_since_card=history.beam_h_since_card,
         beam_hours_since_lens_wiped=(
             None if since_wipe_s is None else since_wipe_s / _SECONDS_PER_HOUR
         ),
         lightness_at_recipe=[
-            reading["summary"]["lightness_at_recipe"] for reading in history["readings"]
+            reading.summary["lightness_at_recipe"] for reading in history.readings
         ],
-        run_shares=_run_shares(history["runs"]),
-        verdicts=[verdict["verdict"] for verdict in history["verdicts"]],
+        run_shares=_run_shares(history.runs),
+        verdicts=[verdict.verdict for verdict in history.verdicts],
     )
     return reasons_to_test(known)
 
 
-def _circumstances(surface: Table, *, is_air_assist: bool) -> Circumstances:
+def _circumstances(surface: Surface, *, is_air_assist: bool) -> Circumstances:
     return Circumstances(
-        tile_batch=f"{surface['tile']}, {surface['batch']}",
-        paint=f"{surface['paint']}, {surface['can']}",
-        coating=f"{surface['coating']}, {surface['coats']}",
+        tile_batch=f"{surface.tile}, {surface.batch}",
+        paint=f"{surface.paint}, {surface.can}",
+        coating=f"{surface.coating}, {surface.coats}",
         air_assist=is_air_assist,
     )
 
 
-def _run_shares(runs: Sequence[Table]) -> list[float]:
+def _run_shares(runs: Sequence[LateRun]) -> list[float]:
     return [
-        run["feed_run_mm_per_min"] / run["feed_asked_mm_per_min"]
+        run.feed_run_mm_per_min / run.feed_asked_mm_per_min
         for run in runs
-        if run["feed_run_mm_per_min"]
+        if run.feed_run_mm_per_min
     ]

@@ -1,11 +1,13 @@
 """What people are told without asking: pure, a snapshot in, what it has to tell out."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from etchweb.text.formatting import as_sentence, counted, grouped, short_duration
 from etchwire.alert_policy import ALERT_POLICY, Alert, Occasion
+from etchwire.interlock_report import InterlockReport
+from etchwire.snapshot import JobView, RunView, Snapshot
 
 COOL_FIRST: Final = "Cool first; wipe outside the box."
 EMERGENCY: Final = "Emergency at the machine"
@@ -45,10 +47,9 @@ _ENDED: Final = {
 }
 
 
-def news_of(snapshot: Mapping[str, Any]) -> tuple[News, ...]:
+def news_of(snapshot: Snapshot) -> tuple[News, ...]:
     """Return what is so by `snapshot`, worst first."""
-    box = snapshot.get("interlocks") or {}
-    return (*_of_box(box), *_of_run(snapshot))
+    return (*_of_box(snapshot.interlocks), *_of_run(snapshot))
 
 
 def held_long(title: str, text: str, held_s: float) -> News:
@@ -62,57 +63,57 @@ def cut_off(title: str) -> News:
     return News("", Occasion.CUT_OFF, f"Cut off: {title}", CUT_OFF)
 
 
-def _of_box(box: Mapping[str, Any]) -> Iterator[News]:
-    for trip in box.get("trips", ()):
-        text = as_sentence(trip["sentence"])
-        if trip["reaction"] == "emergency":
-            yield News(f"emergency {trip['name']}", Occasion.EMERGENCY, EMERGENCY, text)
-        elif trip.get("phase") == "idle":  # else the end of the etch tells of it, or who armed
-            yield News(f"tripped {trip['name']}", Occasion.TRIP_AT_REST, TRIPPED, text)
-    if box.get("board_trouble"):
-        text = as_sentence(box["board_trouble"])
+def _of_box(box: InterlockReport) -> Iterator[News]:
+    for trip in box.trips:
+        text = as_sentence(trip.sentence)
+        if trip.reaction == "emergency":
+            yield News(f"emergency {trip.name}", Occasion.EMERGENCY, EMERGENCY, text)
+        elif trip.phase == "idle":  # else the end of the etch tells of it, or who armed
+            yield News(f"tripped {trip.name}", Occasion.TRIP_AT_REST, TRIPPED, text)
+    if box.board_trouble:
+        text = as_sentence(box.board_trouble)
         yield News("board trouble", Occasion.BOARD, TRIPPED, text)
-    if box.get("is_round_asking"):
-        yield News("round", Occasion.ROUND, ROUND, as_sentence(box["asked_for"]))
-    elif box.get("is_look_asked"):
-        text = as_sentence(box["asked_for"])
+    if box.is_round_asking:
+        yield News("round", Occasion.ROUND, ROUND, as_sentence(box.asked_for or ""))
+    elif box.is_look_asked:
+        text = as_sentence(box.asked_for or "")
         yield News(f"look: {text}", Occasion.LOOK, LOOK, text)
 
 
-def _of_run(snapshot: Mapping[str, Any]) -> Iterator[News]:
-    run, job = snapshot["run"], snapshot["job"]
+def _of_run(snapshot: Snapshot) -> Iterator[News]:
+    run, job = snapshot.run, snapshot.job
     if run is None or job is None:
         return
-    going_on = f"run {run['id']} under way"
-    if run["ended"] is not None:
-        yield _ended(run, job, ends=going_on)
+    going_on = f"run {run.id} under way"
+    if run.ended is not None:
+        yield _ended(run, run.ended, job, ends=going_on)
         return
-    yield News(going_on, None, job["title"])
-    if snapshot["state"] == "held":
-        because = as_sentence(run["held_because"] or "")
+    yield News(going_on, None, job.title)
+    if snapshot.state == "held":
+        because = as_sentence(run.held_because or "")
         yield News(
-            f"run {run['id']} held at {run['etched_rows']}: {because}",
+            f"run {run.id} held at {run.etched_rows}: {because}",
             Occasion.HOLD,
-            f"Held: {job['title']}",
+            f"Held: {job.title}",
             f"{because} At rest after {_rows(run, job)}; the beam is off.".strip(),
         )
 
 
-def _ended(run: Mapping[str, Any], job: Mapping[str, Any], *, ends: str) -> News:
-    occasion, word = _ENDED[run["ended"]]
-    told = [as_sentence(run["because"] or ""), f"{_rows(run, job, of=True)} are etched."]
+def _ended(run: RunView, ended: str, job: JobView, *, ends: str) -> News:
+    occasion, word = _ENDED[ended]
+    told = [as_sentence(run.because or ""), f"{_rows(run, job, of=True)} are etched."]
     if occasion is Occasion.END:
-        told = [f"It took {short_duration(run['elapsed_s'])}.", COOL_FIRST]
+        told = [f"It took {short_duration(run.elapsed_s)}.", COOL_FIRST]
     return News(
-        f"run {run['id']} {run['ended']}",
+        f"run {run.id} {ended}",
         occasion,
-        f"{word}: {job['title']}",
+        f"{word}: {job.title}",
         " ".join(sentence for sentence in told if sentence),
         ends,
     )
 
 
-def _rows(run: Mapping[str, Any], job: Mapping[str, Any], *, of: bool = False) -> str:
+def _rows(run: RunView, job: JobView, *, of: bool = False) -> str:
     if of:
-        return f"{grouped(run['etched_rows'])} of {counted(job['rows'], 'row', 'rows')}"
-    return counted(run["etched_rows"], "row", "rows")
+        return f"{grouped(run.etched_rows)} of {counted(job.rows, 'row', 'rows')}"
+    return counted(run.etched_rows, "row", "rows")

@@ -1,11 +1,12 @@
 """What the forms of *Test tiles* say, read into orders and questions; refusals are sentences."""
 
-from collections.abc import Mapping
-from typing import Any, Final
+from collections.abc import Collection, Mapping
+from typing import Final
 
 from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
 from etchwire.catalogue_records import with_own_figures
+from etchwire.json_text import JsonTable
 
 # What a person wants to know: the kind of card, the question, and what it is good for.
 CARD_QUESTIONS: Final = {
@@ -33,14 +34,14 @@ PHOTO_HALFTONE: Final = "jarvis"
 _LARGEST_PLACE_MM: Final = 1000.0
 
 
-def card_order(form: Form, pair: Pair | None, card_number: int) -> dict[str, Any]:
+def card_order(form: Form, pair: Pair | None, card_number: int) -> JsonTable:
     """Return what is wanted as etchproof.layout.card_order has it; raise FormUnfit."""
     if pair is None:
         raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
     kind = form.get("finds", "")
     if kind not in CARD_QUESTIONS:
         raise FormUnfit("Choose what the test tile is to find out.")
-    recipe = pair.recipe_table
+    recipe = pair.job_recipe
     if recipe is None and kind != "power":
         raise FormUnfit(
             "There is no recipe yet for this laser on this tile and paint. First find speed and "
@@ -58,21 +59,21 @@ def card_order(form: Form, pair: Pair | None, card_number: int) -> dict[str, Any
         spacing = number(form, "spacing_mm", "The line spacing in millimetres", least=0.02, most=1)
     order = {
         "kind": kind,
-        "recipe": recipe,
+        "recipe": None if recipe is None else recipe.to_table(),
         "wishes": {
             "number": card_number,
-            "head": pair.head_table,
+            "head": pair.head.to_table(),
             "surface": pair.key[1],
-            "line_spacing_mm": spacing if recipe is None else recipe["line_spacing_mm"],
-            "halftone": (pair.recipe or {}).get("halftone") or PHOTO_HALFTONE,
+            "line_spacing_mm": spacing if recipe is None else recipe.line_spacing_mm,
+            "halftone": (pair.recipe.halftone if pair.recipe else "") or PHOTO_HALFTONE,
             "place_mm": place,
             "air_assist": form.get("air_assist") == "yes",
         },
     }
-    return order | _finer(form)
+    return {**order, **_finer(form)}
 
 
-def _finer(form: Form) -> dict[str, Any]:
+def _finer(form: Form) -> JsonTable:
     """Return the speeds and powers of a finer card, where they are said."""
     names = ("low_feed", "high_feed", "low_percent", "high_percent", "speeds", "powers")
     if not any(form.get(name, "").strip() for name in names[:4]):
@@ -93,7 +94,7 @@ def _finer(form: Form) -> dict[str, Any]:
     }
 
 
-def marks_after(form: Form, before: Mapping[str, str], cells: Mapping[str, Any]) -> dict[str, str]:
+def marks_after(form: Form, before: Mapping[str, str], cells: Collection[str]) -> dict[str, str]:
     """Return the marks of a card's patches once those ticked got the word pressed."""
     word = form.get("mark", "")
     ticked = form.getlist("patch")
@@ -120,7 +121,7 @@ def meeting_pairs(form: Form, feeds: Mapping[float, int]) -> dict[str, str]:
     return meets
 
 
-def chosen_recipe(form: Form, recommended: Mapping[str, Any]) -> dict[str, Any]:
+def chosen_recipe(form: Form, recommended: JsonTable) -> JsonTable:
     """Return the recipe to bring into force: what is recommended, or a person's own figures."""
     feed = number(form, "feed", "The speed in mm/min", least=1, most=100_000)
     percent = number(form, "percent", "The power in percent", least=0.1, most=100)

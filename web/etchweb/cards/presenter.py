@@ -1,14 +1,15 @@
 """What the pages *Test tiles* show, in words and figures: pure."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Iterator, Sequence
+from typing import Final
 
+from etchproof.card import Card, HairlinePair, Patch
 from etchweb.cards.charts import darkness_chart, tone_chart
 from etchweb.cards.forms import CARD_QUESTIONS
 from etchweb.text.formatting import as_sentence, grouped, percent, short_duration
-
-Table = Mapping[str, Any]
-View = dict[str, Any]
+from etchweb.text.view import View
+from etchwire.calls.catalogue import CardEntry, WholeCard
+from etchwire.json_text import JsonTable
 
 TITLES: Final = {
     "power": "Speed and power",
@@ -19,53 +20,53 @@ DARK_L: Final = 50.0  # below it, white letters can be read on a patch
 _WORDS_OF_JUDGEMENT: Final = {"as dark as any": "dark"}
 
 
-def line_of(card: Table) -> View:
+def line_of(card: CardEntry) -> View:
     """Return a line of the list of test tiles."""
-    if card["reading_id"] is not None:
+    if card.reading_id is not None:
         state = "read"
-    elif card["run_ended"] == "complete":
+    elif card.run_ended == "complete":
         state = "etched: wipe it, then take its photo"
-    elif card["run_id"] is not None:
+    elif card.run_id is not None:
         state = "etched in part"
     else:
         state = "not etched yet"
     return {
-        "number": card["number"],
-        "title": TITLES[card["kind"]],
+        "number": card.number,
+        "title": TITLES[card.kind],
         "state": state,
-        "at": card["at_utc"],
-        "pair": f"{card['head']}, {_surface(card)}",
+        "at": card.at_utc,
+        "pair": f"{card.head}, {card.surface}",
     }
 
 
-def _surface(card: Table) -> str:
-    surface = card["surface"]
-    return str(surface["name"] if isinstance(surface, Mapping) else surface)
-
-
-def card_view(layout: Table, made: Table | None, record: Table | None) -> View:
+def card_view(layout: Card, made: JsonTable | None, record: WholeCard | None) -> View:
     """Return what is known of one test tile before it is read."""
-    recipe = layout["recipe"]
-    spacing = recipe["line_spacing_mm"]
     return {
-        "kind": layout["kind"],
-        "title": TITLES[layout["kind"]],
-        "laser": layout["head"]["name"],
-        "surface": recipe["surface"],
-        "size": f"{layout['columns'] * spacing:.0f} × {layout['rows'] * spacing:.0f} mm",
+        "kind": layout.kind,
+        "title": TITLES[layout.kind],
+        "laser": layout.head.name,
+        "surface": layout.recipe.surface,
+        "size": f"{layout.width_mm:.0f} × {layout.height_mm:.0f} mm",
         "lasts": short_duration(made["predicted_s"]) if made else "",
-        "picture": (made or record or {}).get("gcode_sha256", ""),
-        "notes": [as_sentence(note) for note in layout["notes"]],
+        "picture": _picture_of(made, record),
+        "notes": [as_sentence(note) for note in layout.notes],
         "settings": settings_of(layout),
-        "is_burnt": bool(record and record["run_id"] is not None),
-        "run": record["run_id"] if record else None,
+        "is_burnt": record is not None and record.run_id is not None,
+        "run": record.run_id if record else None,
     }
 
 
-def settings_of(layout: Table) -> str:
+def _picture_of(made: JsonTable | None, record: WholeCard | None) -> str:
+    if made is not None:
+        return str(made["gcode_sha256"])
+    return "" if record is None else record.gcode_sha256
+
+
+def settings_of(layout: Card) -> str:
     """Return the speeds and powers on a card."""
-    feeds = sorted({one["feed_mm_per_min"] for one in (*layout["patches"], *layout["hairlines"])})
-    powers = sorted({one["power_ratio"] for one in (*layout["patches"], *layout["hairlines"])})
+    burnt: tuple[Patch | HairlinePair, ...] = (*layout.patches, *layout.hairlines)
+    feeds = sorted({one.feed_mm_per_min for one in burnt})
+    powers = sorted({one.power_ratio for one in burnt})
     return (
         f"{_span([grouped(feed) for feed in feeds])} mm/min, "
         f"{_span([percent(power) for power in powers])} %"
@@ -76,34 +77,34 @@ def _span(figures: Sequence[str]) -> str:
     return figures[0] if len(figures) == 1 else f"{figures[0]} to {figures[-1]}"
 
 
-def patches_of(layout: Table, so_far: Table, told: Table | None) -> list[View]:
+def patches_of(layout: Card, so_far: JsonTable, told: JsonTable | None) -> list[View]:
     """Return the rows of a power card's patches, from the slowest speed on."""
     judged = {cell["name"]: cell for cell in told["cells"]} if told else {}
     rows: dict[float, list[View]] = {}
     seen = set()
-    for patch in layout["patches"]:
-        if patch["cell"] in seen:
+    for patch in layout.patches:
+        if patch.cell in seen:
             continue
-        seen.add(patch["cell"])
-        cell = judged.get(patch["cell"], {})
-        rows.setdefault(patch["feed_mm_per_min"], []).append(
-            _patch(patch, cell, so_far["marks"].get(patch["cell"], ""), told)
+        seen.add(patch.cell)
+        cell = judged.get(patch.cell, {})
+        rows.setdefault(patch.feed_mm_per_min, []).append(
+            _patch(patch, cell, so_far["marks"].get(patch.cell, ""), told)
         )
     return [{"feed": grouped(feed), "patches": patches} for feed, patches in rows.items()]
 
 
-def _patch(patch: Table, cell: Table, mark: str, told: Table | None) -> View:
+def _patch(patch: Patch, cell: JsonTable, mark: str, told: JsonTable | None) -> View:
     lightness = cell.get("lightness")
     judgement = cell.get("judgement", "")
     choice = (told or {}).get("choice") or {}
     return {
-        "name": patch["cell"],
-        "percent": percent(patch["power_ratio"]),
+        "name": patch.cell,
+        "percent": percent(patch.power_ratio),
         "lightness": None if lightness is None else round(lightness),
         "grey": None if lightness is None else grey_of(lightness),
         "is_dark": lightness is not None and lightness < DARK_L,
         "judgement": mark or _WORDS_OF_JUDGEMENT.get(judgement, judgement),
-        "is_chosen": choice.get("cell") == patch["cell"],
+        "is_chosen": choice.get("cell") == patch.cell,
     }
 
 
@@ -114,18 +115,18 @@ def grey_of(lightness: float) -> int:
     return round(255 * min(1.0, max(0.0, code)))
 
 
-def pairs_by_feed(layout: Table) -> dict[float, int]:
+def pairs_by_feed(layout: Card) -> dict[float, int]:
     """Return how many pairs of hairlines a register card has at each speed."""
     counts: dict[float, int] = {}
-    for pair in layout["hairlines"]:
-        counts[pair["feed_mm_per_min"]] = counts.get(pair["feed_mm_per_min"], 0) + 1
+    for pair in layout.hairlines:
+        counts[pair.feed_mm_per_min] = counts.get(pair.feed_mm_per_min, 0) + 1
     return counts
 
 
-def result_view(layout: Table, read: Table) -> View:
+def result_view(layout: Card, read: JsonTable) -> View:
     """Return what a test tile told: sentences, a chart, and what may be chosen."""
     told = read["told"]
-    kind = layout["kind"]
+    kind = layout.kind
     view = {"overlays": read["overlays"], "recommended": read["recommended"], "chart": None}
     if kind == "power":
         chart = darkness_chart(told["chart"])
@@ -151,7 +152,7 @@ def result_view(layout: Table, read: Table) -> View:
     return {**view, "sentences": list(_register_sentences(told))}
 
 
-def _finer(wanted: Table) -> View:
+def _finer(wanted: JsonTable) -> View:
     return {
         "low_feed": round(wanted["low_feed_mm_per_min"]),
         "high_feed": round(wanted["high_feed_mm_per_min"]),
@@ -160,7 +161,7 @@ def _finer(wanted: Table) -> View:
     }
 
 
-def _recipe_fields(recommended: Table | None) -> View | None:
+def _recipe_fields(recommended: JsonTable | None) -> View | None:
     if not recommended:
         return None
     recipe = recommended["recipe"]
@@ -170,7 +171,7 @@ def _recipe_fields(recommended: Table | None) -> View | None:
     }
 
 
-def _tone_sentences(told: Table) -> Iterator[str]:
+def _tone_sentences(told: JsonTable) -> Iterator[str]:
     more = "darker" if told["tvi_percent"] >= 0 else "lighter"
     yield (
         f"Half the area burnt looks {abs(told['tvi_percent']):.0f} points {more} than half; the "
@@ -179,7 +180,7 @@ def _tone_sentences(told: Table) -> Iterator[str]:
     yield f"Black reflects {told['black'] * 100:.0f} % of what the bare tile does."
 
 
-def _register_sentences(told: Table) -> Iterator[str]:
+def _register_sentences(told: JsonTable) -> Iterator[str]:
     for apart in told["at_speeds"]:
         yield (
             f"At {grouped(apart['feed_mm_per_min'])} mm/min the two directions land "

@@ -1,12 +1,12 @@
 """*Test tiles*, once etched: photos and marks are read, and something is chosen from them."""
 
 import json
-from collections.abc import Mapping
 from typing import Any, Final
 
 from flask import redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchproof.card import Card
 from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs
 from etchweb.cards.presenter import pairs_by_feed
 from etchweb.cards.views import (
@@ -24,6 +24,7 @@ from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
+from etchwire.json_text import JsonTable
 
 MOST_PHOTOS: Final = 6
 
@@ -62,7 +63,7 @@ def mark(number: int) -> str | BaseResponse:
     """Note what an eye, a fingernail or a scouring pad found on patches."""
     card = found_card(number)
     layout = layout_of(card)
-    cells = {patch["cell"]: patch for patch in layout["patches"]}
+    cells = {patch.cell for patch in layout.patches}
     try:
         marks = marks_after(request.form, card_workflow().so_far(card)["marks"], cells)
     except FormUnfit as unfit:
@@ -104,15 +105,15 @@ def choose(number: int) -> str | BaseResponse:
     except DaemonAbsent as error:
         return with_status(card_page(card, as_sentence(str(error))), 503)
     layout = layout_of(card)
-    pair = json.dumps([layout["head"]["name"], layout["recipe"]["surface"]])
+    pair = json.dumps([layout.head.name, layout.recipe.surface])
     return redirect(url_for("cards.show", pair=pair), 303)
 
 
-def _own_recipe(layout: Mapping[str, Any]) -> dict[str, Any]:
+def _own_recipe(layout: Card) -> JsonTable:
     """Return the card's recipe without what it belongs to, for a person's own figures."""
-    recipe = dict(layout["recipe"])
+    recipe = layout.recipe.to_table()
     del recipe["surface"]
-    return recipe | {"halftone": layout["halftone"]}
+    return recipe | {"halftone": layout.halftone}
 
 
 def _ask(card: KnownCard, **changes: Any) -> BaseResponse:

@@ -1,35 +1,55 @@
 """The story of one laser on one tile and paint: what happened, in sentences, and in charts."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Sequence
+from functools import singledispatch
 
 from etchweb.cards.charts import series_chart
 from etchweb.cards.presenter import TITLES
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent
+from etchweb.text.view import View
+from etchwire.calls.time_line import (
+    CardFiled,
+    CardRead,
+    LensWiped,
+    RecipeSaved,
+    RunMade,
+    TileJudged,
+    TimeLineEvent,
+)
 
-Table = Mapping[str, Any]
-View = dict[str, Any]
+
+@singledispatch
+def event_words(event: TimeLineEvent) -> str:
+    """Return an event of the time line as a sentence; of an unknown kind, that kind."""
+    return as_sentence(event.kind)
 
 
-def event_words(event: Table) -> str:
-    """Return an event of the time line as a sentence."""
-    return str(_EVENT_WORDS[event["kind"]](event["id"], event))
+@event_words.register
+def _lens_words(_: LensWiped) -> str:
+    return "Lens wiped."
 
 
-def _run_words(number: int, run: Table) -> str:
-    what = f"Test tile {run['card_number']}" if run["card_number"] else f"“{run['title']}”"
+@event_words.register
+def _card_words(card: CardFiled) -> str:
+    return f"Test tile {card.id} made: {TITLES[card.card_kind].lower()}."
+
+
+@event_words.register
+def _run_words(run: RunMade) -> str:
+    what = f"Test tile {run.card_number}" if run.card_number else f"“{run.title}”"
     run_at = ""
-    if run["feed_run_mm_per_min"]:
+    if run.feed_run_mm_per_min:
         run_at = (
-            f", really run at {grouped(run['feed_run_mm_per_min'])} mm/min of "
-            f"{grouped(run['feed_asked_mm_per_min'])}"
+            f", really run at {grouped(run.feed_run_mm_per_min)} mm/min of "
+            f"{grouped(run.feed_asked_mm_per_min)}"
         )
     ended = {"complete": "etched", "stopped": "stopped", "failed": "failed", None: "being etched"}
-    return f"{what} {ended[run['ended']]} (etch {number}){run_at}."
+    return f"{what} {ended[run.ended]} (etch {run.id}){run_at}."
 
 
-def _reading_words(_number: int, reading: Table) -> str:
-    summary = reading["summary"]
+@event_words.register
+def _reading_words(reading: CardRead) -> str:
+    summary = reading.summary
     shown = []
     if summary.get("lightness_at_recipe") is not None:
         shown.append(f"lightness {summary['lightness_at_recipe']:.0f} at the recipe")
@@ -44,40 +64,32 @@ def _reading_words(_number: int, reading: Table) -> str:
         shown.append(
             f"beam {summary['beam_lag_s'] * 1000:z.2f} ms late, slack {summary['slack_mm']:z.2f} mm"
         )
-    way = {"camera": "by camera", "hand": "by hand", "both": "by camera and hand"}[reading["way"]]
-    chosen = "" if reading["chosen"] else "; nothing was chosen"
+    way = {"camera": "by camera", "hand": "by hand", "both": "by camera and hand"}[reading.way]
+    chosen = "" if reading.chosen else "; nothing was chosen"
     told = f": {', '.join(shown)}" if shown else ""
-    return f"Test tile {reading['card_number']} read {way}{told}{chosen}."
+    return f"Test tile {reading.card_number} read {way}{told}{chosen}."
 
 
-def _recipe_words(_number: int, recipe: Table) -> str:
-    greys = ", greys measured" if recipe["is_tone_measured"] else ""
-    retired = " (no longer in force)" if recipe["retired_at_utc"] else ""
+@event_words.register
+def _recipe_words(recipe: RecipeSaved) -> str:
+    greys = ", greys measured" if recipe.is_tone_measured else ""
+    retired = " (no longer in force)" if recipe.retired_at_utc else ""
     return (
-        f"Recipe: {grouped(recipe['feed_mm_per_min'])} mm/min, {percent(recipe['power_ratio'])} %, "
-        f"lines {millimetres(recipe['line_spacing_mm'])} mm apart{greys}{retired}."
+        f"Recipe: {grouped(recipe.feed_mm_per_min)} mm/min, {percent(recipe.power_ratio)} %, "
+        f"lines {millimetres(recipe.line_spacing_mm)} mm apart{greys}{retired}."
     )
 
 
-def _verdict_words(_number: int, verdict: Table) -> str:
-    cause = f", because of {verdict['cause']}" if verdict["cause"] else ""
-    note = f" {as_sentence(verdict['note'])}" if verdict["note"] else ""
-    return f"Etch {verdict['run_id']} came out {verdict['verdict']}{cause}.{note}"
+@event_words.register
+def _verdict_words(verdict: TileJudged) -> str:
+    cause = f", because of {verdict.cause}" if verdict.cause else ""
+    note = f" {as_sentence(verdict.note)}" if verdict.note else ""
+    return f"Etch {verdict.run_id} came out {verdict.verdict}{cause}.{note}"
 
 
-_EVENT_WORDS: Final[dict[str, Any]] = {
-    "lens wiped": lambda _number, _numbers: "Lens wiped.",
-    "card": lambda number, card: f"Test tile {number} made: {TITLES[card['card_kind']].lower()}.",
-    "run": _run_words,
-    "reading": _reading_words,
-    "recipe": _recipe_words,
-    "verdict": _verdict_words,
-}
-
-
-def charts_over_time(events: Sequence[Table]) -> list[View]:
+def charts_over_time(events: Sequence[TimeLineEvent]) -> list[View]:
     """Return the charts over beam hours: darkness at the recipe, and power recommended."""
-    readings = [event for event in reversed(events) if event["kind"] == "reading"]
+    readings = [event for event in reversed(events) if isinstance(event, CardRead)]
     light = _series(readings, "lightness_at_recipe")
     power = [(hours, share * 100) for hours, share in _series(readings, "power_ratio")]
     charts = (
@@ -87,9 +99,9 @@ def charts_over_time(events: Sequence[Table]) -> list[View]:
     return [{"title": title, "chart": chart} for title, chart in charts if chart]
 
 
-def _series(readings: Sequence[Table], name: str) -> list[tuple[float, float]]:
+def _series(readings: Sequence[CardRead], name: str) -> list[tuple[float, float]]:
     return [
-        (reading["beam_h"], reading["summary"][name])
+        (reading.beam_h, reading.summary[name])
         for reading in readings
-        if reading["summary"].get(name) is not None
+        if reading.summary.get(name) is not None
     ]

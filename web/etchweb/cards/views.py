@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from flask import (
     Blueprint,
@@ -17,6 +17,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchproof.card import Card
 from etchproof.drift.advice import advice_on
 from etchproof.drift.rules import DueTest
 from etchweb.cards.forms import card_order
@@ -37,6 +38,8 @@ from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
 from etchweb.workers.work import WorkItem
+from etchwire.calls.catalogue import Cards
+from etchwire.calls.time_line import History, TimeLine, TimeLineEvent
 from etchwire.errors import DaemonAbsent, Refused
 
 pages = Blueprint("cards", __name__, url_prefix="/test-tiles")
@@ -53,23 +56,23 @@ NO_SUCH: Final = "There is no such test tile."
 @pages.get("")
 def show() -> str:
     """List the test tiles, and the story of one laser on one tile and paint."""
-    pairs = ask_pairs(app_context().daemon)
+    daemon = app_context().daemon
+    pairs = ask_pairs(daemon)
     chosen = pair_of_key(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
-    found = app_context().daemon.ask("cards", limit=CARDS_ON_A_PAGE)
-    events: list[Mapping[str, Any]] = []
+    found = daemon.ask(Cards(limit=CARDS_ON_A_PAGE))
+    events: tuple[TimeLineEvent, ...] = ()
     due: tuple[DueTest, ...] = ()
     if chosen is not None:
         head, surface = chosen.key
-        events = app_context().daemon.ask(
-            "time_line", head=head, surface=surface, limit=EVENTS_ON_A_PAGE
-        )["events"]
-        due = advice_on(app_context().daemon.ask("history", head=head, surface=surface))
+        asked = TimeLine(head=head, surface=surface, limit=EVENTS_ON_A_PAGE)
+        events = daemon.ask(asked).events
+        due = advice_on(daemon.ask(History(head=head, surface=surface)))
     return render_template(
         "cards/cards.html",
-        cards=[line_of(card) for card in found["cards"]],
+        cards=[line_of(card) for card in found.cards],
         pairs=_choices(pairs),
         chosen=chosen,
-        events=[(event["at_utc"], event_words(event)) for event in events],
+        events=[(event.at_utc, event_words(event)) for event in events],
         courses=charts_over_time(events),
         advice=[one.advice for one in due],
     )
@@ -166,17 +169,17 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
         return render_template("cards/failed.html", number=card.number, sentence=failed)
     read = card.files.read()
     so_far = card_workflow().so_far(card)
-    told = read["told"] if read and layout["kind"] == "power" else None
+    told = read["told"] if read and layout.kind == "power" else None
     return render_template(
         "cards/card.html",
         number=card.number,
         card=card_view(layout, card.files.made(), card.record),
-        patches=patches_of(layout, so_far, told) if layout["kind"] == "power" else [],
+        patches=patches_of(layout, so_far, told) if layout.kind == "power" else [],
         feeds=pairs_by_feed(layout),
         so_far=so_far,
         told=result_view(layout, read) if read else None,
         has_job=card.files.job() is not None,
-        pair=json.dumps([layout["head"]["name"], layout["recipe"]["surface"]]),
+        pair=json.dumps([layout.head.name, layout.recipe.surface]),
         answer=answer or failed,
     )
 
@@ -189,7 +192,7 @@ def found_card(number: int) -> KnownCard:
     return card
 
 
-def layout_of(card: KnownCard) -> Mapping[str, Any]:
+def layout_of(card: KnownCard) -> Card:
     """Return a card's layout, or end the request while there is none."""
     layout = card.layout
     if layout is None:

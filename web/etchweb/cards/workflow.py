@@ -1,39 +1,50 @@
 """Test tiles between page, logbook and child process: laid out, etched, read, chosen from."""
 
-import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from etchproof.card import POWER, REGISTER, Card
 from etchweb.daemon.protocol import Daemon
 from etchweb.previews.store import pass_on
 from etchweb.storage.card_files import CARDS_FOLDER, PICTURES_OF_JOB, CardFiles
 from etchweb.workers.work import WorkItem, WorkQueue
+from etchwire.calls.catalogue import (
+    AcceptReading,
+    Cards,
+    Reading,
+    ReadingEntry,
+    Readings,
+    SaveCard,
+    SaveReading,
+    WholeCard,
+    WholeReading,
+)
+from etchwire.calls.catalogue import Card as CardQuestion
+from etchwire.catalogue_records import CardRecord, ReadingRecord
 from etchwire.errors import Refused
+from etchwire.json_text import JsonTable
 from etchwire.packing import pack, unpack
-from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
 
 LAYOUT_NAME: Final = "card.json"  # etchproof's name for it, beside the job
 EARLIER: Final = 3  # power cards before this one that keep the standard and help the curve
-POWER: Final = "power"
-
-Table = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
 class KnownCard:
-    """A test tile as far as it is known; `record` is the logbook's, `layout` etchproof's table."""
+    """A test tile as far as it is known; `record` is the logbook's, `layout` etchproof's card."""
 
     number: int
     files: CardFiles
-    record: Table | None
+    record: WholeCard | None
     layout_json: str | None
 
     @property
-    def layout(self) -> Table | None:
-        """The layout as a plain table."""
-        return None if self.layout_json is None else dict(json.loads(self.layout_json))
+    def layout(self) -> Card | None:
+        """The layout; raise UnreadableCard."""
+        return None if self.layout_json is None else Card.from_json(self.layout_json)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +56,9 @@ class CardWorkflow:
     pictures: Path
     works: WorkQueue
 
-    def begin(self, order_of: Callable[[int], Table]) -> int:
+    def begin(self, order_of: Callable[[int], JsonTable]) -> int:
         """Have a card laid out under a number of its own, and return that number."""
-        number = int(self.daemon.ask("cards", limit=1)["next_number"])
+        number = self.daemon.ask(Cards(limit=1)).next_number
         home = self.folder / CARDS_FOLDER
         home.mkdir(parents=True, exist_ok=True, mode=0o700)
         while True:
@@ -70,11 +81,11 @@ class CardWorkflow:
         """Return what is known of a card; raise DaemonAbsent."""
         files = CardFiles.of(self.folder, number)
         try:
-            record = self.daemon.ask("card", number=number)
+            record = self.daemon.ask(CardQuestion(number=number))
         except Refused:
             record = None
         if record is not None:
-            return KnownCard(number, files, record, unpack(record["layout_packed"]))
+            return KnownCard(number, files, record, unpack(record.layout_packed))
         if files.ordered() is None:
             return None
         job = files.job()
@@ -101,19 +112,19 @@ class CardWorkflow:
         job, layout = card.files.job(), card.layout
         if job is None or layout is None:
             raise Refused("refused", "This test tile’s job is no longer kept here. Make a new one.")
-        sheet = json.loads((job / SHEET_NAME).read_bytes())
+        sheet = Sheet.from_json((job / SHEET_NAME).read_bytes())
         if card.record is None:
-            filed = {
-                "number": card.number,
-                "kind": layout["kind"],
-                "head": layout["head"]["name"],
-                "surface": layout["recipe"]["surface"],
-                "gcode_sha256": sheet["gcode_sha256"],
-                "layout_packed": pack(card.layout_json or ""),
-            }
-            self.daemon.ask("save_card", card=filed, who=who)
+            filed = CardRecord(
+                number=card.number,
+                kind=layout.kind,
+                head=layout.head.name,
+                surface=layout.recipe.surface,
+                gcode_sha256=sheet.gcode_sha256,
+                layout_packed=pack(card.layout_json or ""),
+            )
+            self.daemon.ask(SaveCard(card=filed, who=who))
         made = card.files.folder / PICTURES_OF_JOB
-        pass_on(made, folder=self.pictures, gcode_sha256=sheet["gcode_sha256"])
+        pass_on(made, folder=self.pictures, gcode_sha256=sheet.gcode_sha256)
         self.daemon.load(job / GCODE_NAME, job / SHEET_NAME)
 
     def so_far(self, card: KnownCard) -> dict[str, Any]:
@@ -126,12 +137,12 @@ class CardWorkflow:
         filed = self._filed(card.number)
         if filed is None:
             return {"reading": "", "overlays": [], "marks": {}, "meets": {}}
-        is_register = filed["kind"] == "register"
+        is_register = filed.kind == REGISTER
         return {
-            "reading": unpack(filed["measured_packed"]) if filed["measured_packed"] else "",
-            "overlays": list(filed["photos"]),
-            "marks": {} if is_register else filed["marks"],
-            "meets": filed["marks"] if is_register else {},
+            "reading": unpack(filed.measured_packed) if filed.measured_packed else "",
+            "overlays": list(filed.photos),
+            "marks": {} if is_register else filed.marks,
+            "meets": filed.marks if is_register else {},
         }
 
     def ask(self, card: KnownCard, **changes: Any) -> None:
@@ -147,52 +158,49 @@ class CardWorkflow:
         key = card.files.question(question)
         self.works.begin(card.files.folder, "read", key)
 
-    def file_reading(self, card: KnownCard, chosen: Table | None, who: str) -> None:
+    def file_reading(self, card: KnownCard, chosen: JsonTable | None, who: str) -> None:
         """Put what was read into the logbook, and what was chosen; raise Refused, DaemonAbsent."""
         read = card.files.read()
         if read is None:
             raise Refused("refused", "Nothing is open here: this reading was put away already.")
-        record = {
-            "card": card.number,
-            "way": read["way"],
-            "measured_packed": pack(read["reading"]) if read["reading"] else "",
-            "marks": read["marks"] or read["meets"],
-            "photos": read["overlays"],
-            "summary": read["summary"],
-            "recommended": read["recommended"],
-        }
-        filed = self.daemon.ask("save_reading", reading=record, who=who)
+        record = ReadingRecord(
+            card=card.number,
+            way=read["way"],
+            measured_packed=pack(read["reading"]) if read["reading"] else "",
+            marks=read["marks"] or read["meets"],
+            photos=read["overlays"],
+            summary=read["summary"],
+            recommended=read["recommended"],
+        )
+        filed = self.daemon.ask(SaveReading(reading=record, who=who))
         card.files.drop_question()
-        if chosen is not None:
-            self.daemon.ask("accept_reading", reading=filed["id"], chosen=chosen, who=who)
+        if chosen is not None and filed.id is not None:
+            self.daemon.ask(AcceptReading(reading=filed.id, chosen=chosen, who=who))
 
-    def _filed(self, number: int) -> Table | None:
+    def _filed(self, number: int) -> WholeReading | None:
         """Return the newest reading of a card that is in the logbook, whole."""
-        found = self.daemon.ask("readings", card=number, limit=1)["readings"]
-        if not found:
-            return None
-        reading: Table = self.daemon.ask("reading", id=found[0]["id"])
-        return reading
+        found = self.daemon.ask(Readings(card=number, limit=1)).readings
+        return self.daemon.ask(Reading(id=found[0].id)) if found else None
 
-    def _earlier(self, card: KnownCard) -> list[Table]:
+    def _earlier(self, card: KnownCard) -> list[JsonTable]:
         """Return the power cards before this one of the same laser and surface, oldest first."""
         layout = card.layout
-        if layout is None or layout["kind"] != POWER:
+        if layout is None or layout.kind != POWER:
             return []
-        pair = {"head": layout["head"]["name"], "surface": layout["recipe"]["surface"]}
-        newest: dict[int, Table] = {}
-        for reading in self.daemon.ask("readings", **pair, limit=100)["readings"]:
-            if reading["kind"] == POWER and reading["card_number"] < card.number:
-                newest.setdefault(reading["card_number"], reading)
-        shown: list[Table] = []
+        asked = Readings(head=layout.head.name, surface=layout.recipe.surface, limit=100)
+        newest: dict[int, ReadingEntry] = {}
+        for reading in self.daemon.ask(asked).readings:
+            if reading.kind == POWER and reading.card_number < card.number:
+                newest.setdefault(reading.card_number, reading)
+        shown: list[JsonTable] = []
         for number in sorted(newest)[-EARLIER:]:
-            whole = self.daemon.ask("reading", id=newest[number]["id"])
-            record = self.daemon.ask("card", number=number)
+            whole = self.daemon.ask(Reading(id=newest[number].id))
+            record = self.daemon.ask(CardQuestion(number=number))
             shown.append(
                 {
-                    "card": unpack(record["layout_packed"]),
-                    "reading": unpack(whole["measured_packed"]) if whole["measured_packed"] else "",
-                    "marks": whole["marks"],
+                    "card": unpack(record.layout_packed),
+                    "reading": unpack(whole.measured_packed) if whole.measured_packed else "",
+                    "marks": whole.marks,
                 }
             )
         return shown

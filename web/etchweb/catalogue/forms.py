@@ -1,6 +1,8 @@
 """What the forms of lasers, and of tiles and paints, say; each refusal is a sentence."""
 
-from typing import Any, Final
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Final
 
 from etchweb.server.forms import Form, FormUnfit, number
 from etchwire.catalogue import Head
@@ -32,37 +34,40 @@ SURFACE_FIELDS: Final = (
 )
 
 
-def head_in(form: Form, known: dict[str, Any] | None) -> dict[str, Any]:
+def head_in(form: Form, known: Head | None) -> Head:
     """Return the laser that was typed; what no form asks for stays as `known` has it."""
-    typed: dict[str, Any] = {
+    figures = {
         name: number(form, name, label, least=0.0001, most=_LARGEST)
         for name, label, _ in HEAD_FIELDS
     }
-    typed["name"] = form.get("name", "").strip()
-    typed["is_spot_measured"] = form.get("is_spot_measured") == "yes"
-    table = {**(known or {}), **typed}
-    _check(lambda: Head.from_table(table))
-    return table
+    typed = figures | {
+        "name": form.get("name", "").strip(),
+        "is_spot_measured": form.get("is_spot_measured") == "yes",
+    }
+    with _refusals_as_sentences():
+        return Head.from_table({**(known.to_table() if known else {}), **typed})
 
 
-def surface_in(form: Form) -> dict[str, Any]:
+def surface_in(form: Form) -> Surface:
     """Return the tile and paint that were typed."""
-    typed: dict[str, Any] = {name: form.get(name, "").strip() for name, _ in SURFACE_FIELDS}
-    typed |= {name: form.get(name, "").strip() for name in ("name", "coated_on", "notes")}
-    typed["coating"] = form.get("coating", "")
-    if typed["coating"] not in COATINGS:
+    names = (*(name for name, _ in SURFACE_FIELDS), "name", "coated_on", "notes")
+    coating = form.get("coating", "")
+    if coating not in COATINGS:
         raise FormUnfit("Choose how the paint was put on.")
     coats = form.get("coats", "").strip() or "0"
     if not coats.isascii() or not coats.isdigit() or len(coats) > _MOST_DIGITS:
         raise FormUnfit("The number of coats is a whole number.")
-    typed["coats"] = int(coats)
-    _check(lambda: Surface.from_table(typed))
-    return typed
+    with _refusals_as_sentences():
+        return Surface.from_table(
+            {name: form.get(name, "").strip() for name in names}
+            | {"coating": coating, "coats": int(coats)}
+        )
 
 
-def _check(build: Any) -> None:
+@contextmanager
+def _refusals_as_sentences() -> Iterator[None]:
     try:
-        build()
+        yield
     except UnreadableSheet as unfit:
         text = str(unfit)
         raise FormUnfit(f"{text[:1].upper()}{text[1:]}.") from unfit

@@ -1,18 +1,20 @@
 """Which laser on which tile and paint: the pairs there are, and the recipe in force for each."""
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
-from typing import Any, Final
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
 
 from etchweb.daemon.protocol import Daemon
 from etchweb.text.formatting import grouped, millimetres, percent
-from etchwire.catalogue import Head
-
-Table = Mapping[str, Any]
+from etchwire.calls.catalogue import Heads, RecipeEntry, Recipes, Surfaces
+from etchwire.calls.history import Runs
+from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue_records import Surface
+from etchwire.json_text import JsonTable
 
 # What of tile and paint changes how it etches, in a person's words.
-TELLING: Final = {
+_TELLING: Final = {
     "tile": "the tile",
     "batch": "the box of tiles",
     "paint": "the paint",
@@ -20,43 +22,43 @@ TELLING: Final = {
     "coating": "how it is coated",
     "coats": "the number of coats",
 }
-_HEAD_ENTRIES: Final = tuple(entry.name for entry in fields(Head))
-_RECIPE_ENTRIES: Final = ("feed_mm_per_min", "power_ratio", "line_spacing_mm", "air_assist")
-_TONE_ENTRIES: Final = (*_RECIPE_ENTRIES, "surface", "halftone", "tone_curve")
 
 
 @dataclass(frozen=True, slots=True)
 class Pair:
     """A laser on a tile and paint, and the recipe in force, if one is."""
 
-    head: Table
-    surface: Table
-    recipe: Table | None
+    head: Head
+    surface: Surface
+    recipe: RecipeEntry | None
 
     @property
     def key(self) -> tuple[str, str]:
         """The names that tell pairs apart."""
-        return str(self.head["name"]), str(self.surface["name"])
+        return self.head.name, self.surface.name
 
     @property
-    def head_table(self) -> dict[str, Any]:
-        """The laser as etchwire.catalogue has it."""
-        return {name: self.head[name] for name in _HEAD_ENTRIES if name in self.head}
-
-    @property
-    def recipe_table(self) -> dict[str, Any] | None:
-        """The recipe as etchwire.catalogue has it."""
+    def job_recipe(self) -> Recipe | None:
+        """What a job needs of the recipe."""
         if self.recipe is None:
             return None
-        settings = {name: self.recipe[name] for name in _RECIPE_ENTRIES}
-        return {"surface": self.key[1], **settings}
+        return Recipe(
+            surface=self.surface.name,
+            feed_mm_per_min=self.recipe.feed_mm_per_min,
+            power_ratio=self.recipe.power_ratio,
+            line_spacing_mm=self.recipe.line_spacing_mm,
+            air_assist=self.recipe.air_assist,
+        )
 
     @property
-    def tone(self) -> dict[str, Any] | None:
+    def tone(self) -> JsonTable | None:
         """The tone curve with the recipe and halftone it was measured with; None without one."""
-        if self.recipe is None or not self.recipe.get("tone_curve"):
+        if self.recipe is None or self.job_recipe is None or not self.recipe.tone_curve:
             return None
-        return {name: self.recipe[name] for name in _TONE_ENTRIES}
+        return self.job_recipe.to_table() | {
+            "halftone": self.recipe.halftone,
+            "tone_curve": self.recipe.tone_curve,
+        }
 
     @property
     def settings(self) -> str:
@@ -71,7 +73,10 @@ class Pair:
                 f"Nobody has tried {self.key[0]} on {self.key[1]} yet. New box? One test tile "
                 "first."
             )
-        changes = list(self._changes())
+        then, now = self.recipe.found_on, self.surface
+        changes = [
+            words for name, words in _TELLING.items() if getattr(then, name) != getattr(now, name)
+        ]
         if not changes:
             return ""
         return (
@@ -79,21 +84,13 @@ class Pair:
             "whether it still holds."
         )
 
-    def _changes(self) -> Iterator[str]:
-        then = (self.recipe or {}).get("found_on")
-        if not isinstance(then, Mapping):
-            return
-        for name, words in TELLING.items():
-            if then.get(name) != self.surface.get(name):
-                yield words
 
-
-def settings_words(recipe: Table) -> str:
+def settings_words(recipe: Recipe | RecipeEntry) -> str:
     """Return speed, power and spacing as a person says them."""
-    air = ", with air" if recipe.get("air_assist") else ""
+    air = ", with air" if recipe.air_assist else ""
     return (
-        f"{grouped(recipe['feed_mm_per_min'])} mm/min, {percent(recipe['power_ratio'])} %, "
-        f"lines {millimetres(recipe['line_spacing_mm'])} mm apart{air}"
+        f"{grouped(recipe.feed_mm_per_min)} mm/min, {percent(recipe.power_ratio)} %, "
+        f"lines {millimetres(recipe.line_spacing_mm)} mm apart{air}"
     )
 
 
@@ -108,15 +105,15 @@ def pair_of_key(key: str, pairs: Sequence[Pair]) -> Pair | None:
 
 def ask_pairs(daemon: Daemon) -> list[Pair]:
     """Return every pair, those with a recipe first; raise DaemonAbsent or Refused."""
-    heads = daemon.ask("heads")["heads"]
-    surfaces = daemon.ask("surfaces")["surfaces"]
+    heads = daemon.ask(Heads()).heads
+    surfaces = daemon.ask(Surfaces()).surfaces
     in_force = {
-        (recipe["head"], recipe["surface"]): recipe
-        for recipe in daemon.ask("recipes")["recipes"]
-        if recipe["is_in_force"]
+        (recipe.head, recipe.surface): recipe
+        for recipe in daemon.ask(Recipes()).recipes
+        if recipe.is_in_force
     }
     pairs = [
-        Pair(head["head"], surface["surface"], in_force.get((head["name"], surface["name"])))
+        Pair(head.head, surface.surface, in_force.get((head.name, surface.name)))
         for head in heads
         for surface in surfaces
     ]
@@ -125,6 +122,5 @@ def ask_pairs(daemon: Daemon) -> list[Pair]:
 
 def last_used(daemon: Daemon, pairs: Sequence[Pair]) -> Pair | None:
     """Return the pair that was etched last, else the first; raise DaemonAbsent or Refused."""
-    runs = daemon.ask("runs", limit=1)["runs"]
-    used = {(run["head"], run["surface"]) for run in runs}
+    used = {(run.head, run.surface) for run in daemon.ask(Runs(limit=1)).runs}
     return next((pair for pair in pairs if pair.key in used), next(iter(pairs), None))

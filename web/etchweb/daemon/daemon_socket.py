@@ -1,10 +1,15 @@
 """The daemon at its socket, as the page sees it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
+from etchwire.calls.call import Call
+from etchwire.calls.machine import Load, LoadedJob
 from etchwire.client import DaemonClient
+from etchwire.snapshot import Snapshot
+
+Answer = TypeVar("Answer")
 
 
 class SocketDaemon:
@@ -13,21 +18,22 @@ class SocketDaemon:
     def __init__(self, path: Path) -> None:
         self._path = path
 
-    def ask(self, method: str, **params: Any) -> Any:
+    def ask(self, call: Call[Answer]) -> Answer:
+        """Return the answer to `call`; raise DaemonAbsent, or Refused when the answer is no."""
+        with DaemonClient(self._path) as client:
+            return client.ask(call)
+
+    def call(self, method: str, **params: Any) -> Any:
         """Return the result of a method; raise DaemonAbsent, or Refused when the answer is no."""
         with DaemonClient(self._path) as client:
             return client.call(method, **params)
 
-    def load(self, gcode: Path, sheet: Path) -> Any:
+    def load(self, gcode: Path, sheet: Path) -> LoadedJob:
         """Hand over the job in these two files; raise DaemonAbsent or Refused."""
-        with (
-            gcode.open("rb") as gcode_file,
-            sheet.open("rb") as sheet_file,
-            DaemonClient(self._path) as client,
-        ):
-            return client.load(gcode_file.fileno(), sheet_file.fileno())
+        with gcode.open("rb") as gcode_file, sheet.open("rb") as sheet_file:
+            return self.ask(Load(gcode_fd=gcode_file.fileno(), sheet_fd=sheet_file.fileno()))
 
-    def snapshots(self) -> Iterator[Mapping[str, Any]]:
+    def snapshots(self) -> Iterator[Snapshot]:
         """Yield snapshots for as long as the daemon says something every second."""
         with DaemonClient(self._path) as client:
-            yield from client.subscribe()
+            yield from client.watch()

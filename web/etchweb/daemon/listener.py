@@ -2,12 +2,13 @@
 
 import logging
 import threading
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from etchweb.daemon.protocol import Daemon
+from etchwire.calls.machine import Status
 from etchwire.errors import DaemonAbsent, WireError
+from etchwire.snapshot import Snapshot
 
 _log = logging.getLogger(__name__)
 
@@ -25,7 +26,7 @@ class DaemonReport:
     """
 
     number: int
-    snapshot: Mapping[str, Any] | None
+    snapshot: Snapshot | None
     sentence: str
 
 
@@ -83,7 +84,7 @@ class Listener:
             self.listen_once()
             self._ending.wait(RETRY_AFTER_S)
 
-    def _note(self, snapshot: Mapping[str, Any] | None, sentence: str) -> None:
+    def _note(self, snapshot: Snapshot | None, sentence: str) -> None:
         before = self._heard
         if snapshot is None and before.snapshot is None and before.sentence == sentence:
             return
@@ -97,6 +98,6 @@ class Listener:
 def ask_status(daemon: Daemon) -> DaemonReport:
     """Ask for a snapshot now; a daemon that is away is an answer, not an error."""
     try:
-        return DaemonReport(0, daemon.ask("status"), "")
+        return DaemonReport(0, daemon.ask(Status()), "")
     except DaemonAbsent as error:
         return DaemonReport(0, None, str(error))

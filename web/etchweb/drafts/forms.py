@@ -1,13 +1,13 @@
 """What the forms of *New picture* say, read into a draft; each refusal is a sentence."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
 from etchweb.catalogue.pairs import Pair, pair_of_key
 from etchweb.drafts.halftones import HALFTONE_CHOICES
 from etchweb.drafts.store import Draft, changed
 from etchweb.server.forms import Form, FormUnfit, number
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue import Recipe
 from etchwire.power_pulses import pulse_note
 
 LARGEST_MM: Final = 2000.0
@@ -28,17 +28,17 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
     height_mm = number(form, "height_mm", "The height in millimetres", least=1, most=LARGEST_MM)
     pair = _pair(form, pairs)
     _require_room(pair, width_mm, height_mm)
-    recipe, caution = pair.recipe_table, pair.caution
+    recipe, caution = pair.job_recipe, pair.caution
     by_hand = _by_hand(form, pair)
     if by_hand is not None:
         recipe, caution = by_hand, _by_hand_caution(by_hand, pair)
     is_new_shape = (draft.width_mm, draft.height_mm) != (width_mm, height_mm)
-    halftone = (pair.recipe or {}).get("halftone")
+    halftone = pair.recipe.halftone if pair.recipe else ""
     return changed(
         draft,
         width_mm=width_mm,
         height_mm=height_mm,
-        head=pair.head_table,
+        head=pair.head,
         recipe=recipe,
         tone=pair.tone,
         chosen=pair.key,
@@ -58,7 +58,7 @@ def _pair(form: Form, pairs: Sequence[Pair]) -> Pair:
 
 
 def _require_room(pair: Pair, width_mm: float, height_mm: float) -> None:
-    room = (pair.head["travel_x_mm"], pair.head["travel_y_mm"])
+    room = (pair.head.travel_x_mm, pair.head.travel_y_mm)
     if width_mm > room[0] or height_mm > room[1]:
         raise FormUnfit(
             f"{pair.key[0]} moves only {room[0]:g} × {room[1]:g} mm. Make the picture smaller."
@@ -72,7 +72,7 @@ _HAND: Final = {
 }
 
 
-def _by_hand(form: Form, pair: Pair) -> dict[str, Any] | None:
+def _by_hand(form: Form, pair: Pair) -> Recipe | None:
     """Return settings typed by hand, if any was; then all have to be."""
     if not any(form.get(name, "").strip() for name in _HAND):
         return None
@@ -80,18 +80,18 @@ def _by_hand(form: Form, pair: Pair) -> dict[str, Any] | None:
         number(form, name, label, least=least, most=most) * unit
         for name, (label, least, most, unit) in _HAND.items()
     )
-    return {
-        "surface": pair.key[1],
-        "feed_mm_per_min": feed,
-        "power_ratio": power,
-        "line_spacing_mm": spacing,
-        "air_assist": form.get("air_assist") == "yes",
-    }
+    return Recipe(
+        surface=pair.surface.name,
+        feed_mm_per_min=feed,
+        power_ratio=power,
+        line_spacing_mm=spacing,
+        air_assist=form.get("air_assist") == "yes",
+    )
 
 
-def _by_hand_caution(recipe: Mapping[str, Any], pair: Pair) -> str:
+def _by_hand_caution(recipe: Recipe, pair: Pair) -> str:
     """Return what the page says of settings typed by hand."""
-    note = pulse_note(Head.from_table(pair.head_table), Recipe.from_table(recipe))
+    note = pulse_note(pair.head, recipe)
     return " ".join(filter(None, ("These settings were typed by hand.", note)))
 
 

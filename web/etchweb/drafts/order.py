@@ -8,8 +8,6 @@ from etchphoto.job import PhotoOrder
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.tone import Adjustments
 from etchweb.drafts.store import Draft
-from etchwire.catalogue import Head, Recipe
-from etchwire.errors import UnreadableSheet
 
 # How far the sliders reach. static/drafts/tone.js has the same figures.
 STEPS_TO_DOUBLE: Final = 60  # contrast and gamma double over so many of a slider's hundred steps
@@ -30,20 +28,16 @@ def order_of(draft: Draft) -> PhotoOrder:
     """Return the order of a draft that has been decided; raise UnfitOrder where it has not."""
     if draft.width_mm is None or draft.head is None or draft.recipe is None:
         raise UnfitOrder("say first how large, with which laser, and on which tile and paint")
-    try:
-        head, recipe = Head.from_table(draft.head), Recipe.from_table(draft.recipe)
-    except UnreadableSheet as error:
-        raise UnfitOrder(str(error)) from error
     return PhotoOrder(
-        head=head,
-        recipe=recipe,
+        head=draft.head,
+        recipe=draft.recipe,
         width_mm=draft.width_mm,
         height_mm=draft.height_mm,
         crop=Crop(*draft.crop) if draft.crop else None,
         adjustments=adjustments_of(draft),
         tone=MeasuredTone.from_record(draft.tone) if draft.tone else None,
         halftone=draft.halftone,
-        is_both_directions=head.register.is_measured,
+        is_both_directions=draft.head.register.is_measured,
         at_x_mm=draft.at_x_mm,
         at_y_mm=draft.at_y_mm,
         title=draft.title,

@@ -1,19 +1,22 @@
 """What the steps of *New picture* show of a draft: pure."""
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchweb.catalogue.pairs import settings_words
 from etchweb.drafts.store import Draft
 from etchweb.machine.bed_drawing import bed_view
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent, short_duration
+from etchweb.text.view import View
+from etchwire.bed import Bed
+from etchwire.catalogue import Head
+from etchwire.json_text import JsonTable
+from etchwire.sheet import Bounds
+from etchwire.snapshot import MachineView
 
 SUGGESTED_MM: Final = 100.0
 
-View = dict[str, Any]
 
-
-def tile_size_px(facts: Mapping[str, Any], quarters: int) -> tuple[int, int]:
+def tile_size_px(facts: JsonTable, quarters: int) -> tuple[int, int]:
     """Return width and height of the photo, turned."""
     width, height = int(facts["width_px"]), int(facts["height_px"])
     return (height, width) if quarters % 2 else (width, height)
@@ -32,8 +35,7 @@ def cut_view(
     """Return where the cut lies: in percent for the fields, in pixels for the picture."""
     width, height = size_px
     left, top, right, bottom = crop
-    recipe = draft.recipe or {}
-    columns = (draft.width_mm or 0) / recipe.get("line_spacing_mm", 1.0)
+    columns = (draft.width_mm or 0) / (draft.recipe.line_spacing_mm if draft.recipe else 1.0)
     return {
         "width": width,
         "height": height,
@@ -59,9 +61,11 @@ def _turn_words(quarters: int, size_px: tuple[int, int]) -> str:
     return f"{moves[quarters]} rotate({quarters * 90})".strip()
 
 
-def proof_view(draft: Draft, found: Mapping[str, Any], machine: Mapping[str, Any]) -> View:
+def proof_view(draft: Draft, found: JsonTable, machine: MachineView | None) -> View:
     """Return what is known of the job before it is etched; `machine` is the snapshot's."""
-    head = draft.head or {}
+    head, recipe = draft.head, draft.recipe
+    if head is None or recipe is None:
+        raise ValueError("a job is made of a draft whose laser and recipe are decided")
     width_mm, height_mm = found["size_mm"]
     return {
         "size": f"{width_mm:g} × {height_mm:g} mm",
@@ -70,9 +74,9 @@ def proof_view(draft: Draft, found: Mapping[str, Any], machine: Mapping[str, Any
         "rows": found["rows"],
         "lasts": short_duration(found["predicted_s"]),
         "burnt": percent(found["burnt"]),
-        "laser": head["name"],
-        "surface": (draft.recipe or {})["surface"],
-        "settings": settings_words(draft.recipe or {}),
+        "laser": head.name,
+        "surface": recipe.surface,
+        "settings": settings_words(recipe),
         "caution": draft.caution,
         "findings": [
             {**one, "sentence": as_sentence(one["sentence"])} for one in found["findings"]
@@ -85,24 +89,17 @@ def proof_view(draft: Draft, found: Mapping[str, Any], machine: Mapping[str, Any
     }
 
 
-def _bed(head: Mapping[str, Any], found: Mapping[str, Any], machine: Mapping[str, Any]) -> View:
+def _bed(head: Head, found: JsonTable, machine: MachineView | None) -> View:
     """Return the bed with the picture on it; while no machine tells its bed, the laser's own."""
     left_mm, bottom_mm = found["at_mm"]
     width_mm, height_mm = found["size_mm"]
-    picture_mm = {
-        "left_mm": left_mm,
-        "bottom_mm": bottom_mm,
-        "right_mm": left_mm + width_mm,
-        "top_mm": bottom_mm + height_mm,
-    }
-    known = bed_view(machine, picture_mm=picture_mm)
-    if known is not None:
-        return known
-    bed = {
-        "left_mm": 0.0,
-        "bottom_mm": 0.0,
-        "right_mm": head["travel_x_mm"],
-        "top_mm": head["travel_y_mm"],
-        "is_homed": False,
-    }
-    return bed_view({"bed": bed, "position_mm": None}, picture_mm=picture_mm) or {}
+    picture_mm = Bounds(
+        left_mm=left_mm,
+        bottom_mm=bottom_mm,
+        right_mm=left_mm + width_mm,
+        top_mm=bottom_mm + height_mm,
+    )
+    if machine is not None and machine.bed is not None:
+        return bed_view(machine.bed, machine.position_mm, picture_mm=picture_mm)
+    bed = Bed.unhomed(head.travel_x_mm, head.travel_y_mm)
+    return bed_view(bed, None, picture_mm=picture_mm)

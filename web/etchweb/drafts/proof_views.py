@@ -1,7 +1,6 @@
 """*New picture*, at last: the proof, the place on the bed, and onto the bench."""
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
@@ -16,8 +15,10 @@ from etchweb.previews.store import pass_on
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import status_of, with_status
 from etchweb.text.formatting import as_sentence
+from etchwire.calls.machine import Status
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from etchwire.snapshot import MachineView
 
 __all__ = ["pages"]
 
@@ -54,13 +55,12 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
     return render_template("drafts/proof.html", draft=draft, view=view, answer=answer)
 
 
-def _machine() -> Mapping[str, Any]:
+def _machine() -> MachineView | None:
     """Return what is known of the machine, to draw its bed."""
     try:
-        machine: Mapping[str, Any] = app_context().daemon.ask("status")["machine"]
+        return app_context().daemon.ask(Status()).machine
     except (DaemonAbsent, Refused):
-        return {}
-    return machine
+        return None
 
 
 @pages.post("/<draft_id>/bench")

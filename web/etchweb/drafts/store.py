@@ -17,6 +17,9 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final, Self
 
+from etchwire.catalogue import Head, Recipe
+from etchwire.errors import UnreadableSheet
+from etchwire.json_text import JsonTable
 from etchwire.retention import DRAFTS, throw_out
 from etchwire.storing import write_whole
 
@@ -43,7 +46,7 @@ class Draft:
     """What has been decided about one picture so far; None for what has not.
 
     The crop is in shares of the turned photo, from its top left. The four tones are as the page's
-    sliders stand, -100 or 0 to 100. `head` and `recipe` are tables of etchwire.catalogue.
+    sliders stand, -100 or 0 to 100.
     """
 
     id: str
@@ -52,9 +55,9 @@ class Draft:
     crop: tuple[float, float, float, float] | None = None
     width_mm: float | None = None
     height_mm: float | None = None
-    head: Mapping[str, Any] | None = None
-    recipe: Mapping[str, Any] | None = None
-    tone: Mapping[str, Any] | None = None  # the recipe whose greys were measured, as told
+    head: Head | None = None
+    recipe: Recipe | None = None
+    tone: JsonTable | None = None  # the recipe whose greys were measured, as told
     chosen: tuple[str, str] | None = None  # laser, tile and paint: by their keys on the form
     caution: str = ""  # why the recipe may no longer fit
     halftone: str = "jarvis"
@@ -73,9 +76,8 @@ class Draft:
     @property
     def tried_key(self) -> str:
         """What the renderings to choose from depend on."""
-        return _digest(
-            self.quarters, self.crop, self.width_mm, self.height_mm, self.recipe, self.tone
-        )
+        recipe = self.recipe and self.recipe.to_table()
+        return _digest(self.quarters, self.crop, self.width_mm, self.height_mm, recipe, self.tone)
 
     @property
     def found_key(self) -> str:
@@ -89,7 +91,19 @@ class Draft:
         values = {name: value for name, value in table.items() if name in known}
         for name in ("crop", "chosen"):
             values[name] = tuple(values[name]) if values.get(name) else None
-        return cls(**values)
+        return cls(**(values | _settings_in(table)))
+
+
+def _settings_in(table: Mapping[str, Any]) -> dict[str, Any]:
+    """Return head and recipe; neither where they are unfit, so that they are asked for again."""
+    head, recipe = table.get("head"), table.get("recipe")
+    try:
+        return {
+            "head": head and Head.from_table(head),
+            "recipe": recipe and Recipe.from_table(recipe),
+        }
+    except UnreadableSheet:
+        return {"head": None, "recipe": None}
 
 
 def _digest(*values: Any) -> str:

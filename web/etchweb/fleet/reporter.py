@@ -25,7 +25,9 @@ from etchweb.fleet.topics import (
     description,
     values_of,
 )
+from etchwire.calls.catalogue import Heads
 from etchwire.errors import WireError
+from etchwire.snapshot import Snapshot
 
 EVERY_S: Final = 1.0
 RETRY_S: Final = 2.0
@@ -43,7 +45,7 @@ class Reporter:
         self._lock = threading.Lock()
         self._ending = threading.Event()
         self._under_way: list[Any] = []
-        self._hours_of: object = None
+        self._hours_of: object = ()
         self._broker = Broker(
             settings,
             f"etchwarden-{box}",
@@ -88,10 +90,10 @@ class Reporter:
                 self._put({STATE: INIT})  # the box's page is there, its daemon is not
             self._ending.wait(RETRY_S)
 
-    def _take(self, snapshot: Mapping[str, Any]) -> None:
+    def _take(self, snapshot: Snapshot) -> None:
         words = values_of(snapshot) | {STATE: READY}
-        run = snapshot["run"] or {}
-        counted = (run.get("id"), run.get("ended"))
+        run = snapshot.run
+        counted = None if run is None else (run.id, run.ended)
         if counted != self._hours_of:  # they grow when a run has ended
             self._hours_of = counted
             words[BEAM_HOURS.path] = as_payload(self._beam_hours())
@@ -99,10 +101,10 @@ class Reporter:
 
     def _beam_hours(self) -> float | None:
         try:
-            heads = self._daemon.ask("heads")["heads"]
+            heads = self._daemon.ask(Heads()).heads
         except WireError:
             return None
-        return round(sum(head["beam_s"] or 0.0 for head in heads) / 3600, 4)
+        return round(sum(head.beam_s for head in heads) / 3600, 4)
 
     def _put(self, words: Mapping[str, str]) -> None:
         with self._lock:

@@ -7,9 +7,11 @@ there is no topic by which a box could be told anything.
 
 import json
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
+
+from etchwire.snapshot import JobView, RunView, Snapshot
 
 ROOT: Final = "homie/5"
 STATE: Final = "$state"
@@ -21,55 +23,52 @@ AWAY: Final = "disconnected"  # it said goodbye
 LOST: Final = "lost"  # the last will: nobody said goodbye
 OF_OURS: Final = "etchwarden-etch"  # the type of a node, by which our boxes are told from others
 
-Snapshot = Mapping[str, Any]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Property:
-    """One thing that is told: where it stands in a snapshot, and as what Homie shows it."""
+    """One thing that is reported: where it stands in a snapshot, and as what Homie shows it."""
 
     path: str
     name: str
     datatype: str
-    told: Callable[[Snapshot], Any]
+    value: Callable[[Snapshot], object]
     unit: str | None = None
     format: str | None = None
 
 
-def _of_run(key: str) -> Callable[[Snapshot], Any]:
-    return lambda snapshot: (snapshot["run"] or {}).get(key)
+def _of_run(read: Callable[[RunView], object]) -> Callable[[Snapshot], object]:
+    return lambda snapshot: None if snapshot.run is None else read(snapshot.run)
 
 
-def _of_job(key: str) -> Callable[[Snapshot], Any]:
-    return lambda snapshot: (snapshot["job"] or {}).get(key)
+def _of_job(read: Callable[[JobView], object]) -> Callable[[Snapshot], object]:
+    return lambda snapshot: None if snapshot.job is None else read(snapshot.job)
 
 
 def _percent(snapshot: Snapshot) -> float | None:
-    share = (snapshot["run"] or {}).get("share")
-    return None if share is None else round(100 * share, 1)
+    return None if snapshot.run is None else round(100 * snapshot.run.share, 1)
 
 
 def _remaining_s(snapshot: Snapshot) -> int | None:
-    remaining_s = (snapshot["run"] or {}).get("remaining_s")
+    remaining_s = None if snapshot.run is None else snapshot.run.remaining_s
     return None if remaining_s is None else round(remaining_s / 10) * 10  # no news every second
 
 
 def _unmet(snapshot: Snapshot) -> str:
-    rules = snapshot["interlocks"]["rules"]
-    return ", ".join(rule["name"] for rule in rules if rule["state"] != "good")
+    rules = snapshot.interlocks.rules
+    return ", ".join(rule.name for rule in rules if rule.state != "good")
 
 
 def _trips(snapshot: Snapshot) -> str:
-    return ", ".join(trip["name"] for trip in snapshot["interlocks"]["trips"])
+    return ", ".join(trip.name for trip in snapshot.interlocks.trips)
 
 
 def _troubles(snapshot: Snapshot) -> str:
-    storage = snapshot["storage"]
+    storage = snapshot.storage
     said = (
-        snapshot["interlocks"].get("board_trouble"),
-        snapshot["logbook_trouble"],
-        storage.get("low"),
-        storage.get("backup_trouble"),
+        snapshot.interlocks.board_trouble,
+        snapshot.logbook_trouble,
+        storage.low,
+        storage.backup_trouble,
     )
     return " ".join(sentence for sentence in said if sentence)
 
@@ -77,31 +76,38 @@ def _troubles(snapshot: Snapshot) -> str:
 STATES: Final = "starting,idle,loaded,armed,etching,holding,held,resuming,stopping,ended"
 PROPERTIES: Final = (
     Property(path="etch/state", name="State", datatype="enum", format=STATES,
-             told=lambda snapshot: snapshot["state"]),
+             value=lambda snapshot: snapshot.state),
     Property(path="etch/sentence", name="In a sentence", datatype="string",
-             told=lambda snapshot: snapshot["sentence"]),
-    Property(path="etch/picture", name="Picture", datatype="string", told=_of_job("title")),
+             value=lambda snapshot: snapshot.sentence),
+    Property(path="etch/picture", name="Picture", datatype="string",
+             value=_of_job(lambda job: job.title)),
     Property(path="etch/progress", name="Progress", datatype="float", format="0:100", unit="%",
-             told=_percent),
+             value=_percent),
     Property(path="etch/rows-done", name="Rows done", datatype="integer",
-             told=_of_run("etched_rows")),
-    Property(path="etch/rows", name="Rows", datatype="integer", told=_of_job("rows")),
+             value=_of_run(lambda run: run.etched_rows)),
+    Property(path="etch/rows", name="Rows", datatype="integer",
+             value=_of_job(lambda job: job.rows)),
     Property(path="etch/remaining", name="Time left", datatype="integer", unit="s",
-             told=_remaining_s),
-    Property(path="etch/ended", name="How it ended", datatype="string", told=_of_run("ended")),
+             value=_remaining_s),
+    Property(path="etch/ended", name="How it ended", datatype="string",
+             value=_of_run(lambda run: run.ended)),
     Property(path="machine/link", name="Controller", datatype="string",
-             told=lambda snapshot: snapshot["machine"]["link"]),
+             value=lambda snapshot: snapshot.machine.link),
     Property(path="interlocks/phase", name="Phase", datatype="string",
-             told=lambda snapshot: snapshot["interlocks"]["phase"]),
-    Property(path="interlocks/unmet", name="Not good now", datatype="string", told=_unmet),
-    Property(path="interlocks/trips", name="To be reset", datatype="string", told=_trips),
+             value=lambda snapshot: snapshot.interlocks.phase),
+    Property(path="interlocks/unmet", name="Not good now", datatype="string", value=_unmet),
+    Property(path="interlocks/trips", name="To be reset", datatype="string", value=_trips),
     Property(path="records/trouble", name="Trouble with the records", datatype="string",
-             told=_troubles),
+             value=_troubles),
 )  # fmt: skip
 BEAM_HOURS: Final = Property(
-    path="machine/beam-hours", name="Hours of beam", datatype="float", unit="h", told=lambda _: None
+    path="machine/beam-hours",
+    name="Hours of beam",
+    datatype="float",
+    unit="h",
+    value=lambda _: None,
 )
-PAGE: Final = Property(path="machine/page", name="Page", datatype="string", told=lambda _: None)
+PAGE: Final = Property(path="machine/page", name="Page", datatype="string", value=lambda _: None)
 NODES: Final = {
     "etch": ("Etch", OF_OURS),
     "machine": ("Machine", "etchwarden-machine"),
@@ -117,24 +123,26 @@ def base_of(box: str) -> str:
 
 def description(box: str) -> str:
     """Return the box's `$description`: one JSON document, with a version of its content."""
-    nodes: dict[str, Any] = {
-        node: {"name": name, "type": kind, "properties": {}} for node, (name, kind) in NODES.items()
-    }
+    properties: dict[str, dict[str, object]] = {node: {} for node in NODES}
     for one in (*PROPERTIES, BEAM_HOURS, PAGE):
         node, name = one.path.split("/")
         shown = {"name": one.name, "datatype": one.datatype, "unit": one.unit, "format": one.format}
-        nodes[node]["properties"][name] = {
+        properties[node][name] = {
             **{key: value for key, value in shown.items() if value is not None},
             "settable": False,
             "retained": True,
         }
+    nodes = {
+        node: {"name": name, "type": kind, "properties": properties[node]}
+        for node, (name, kind) in NODES.items()
+    }
     told = {"homie": "5.0", "name": box, "nodes": nodes}
     return json.dumps(told | {"version": zlib.crc32(json.dumps(told).encode())})
 
 
 def values_of(snapshot: Snapshot) -> dict[str, str]:
     """Return what the snapshot says, by the property's path, as Homie writes it."""
-    return {one.path: as_payload(one.told(snapshot)) for one in PROPERTIES}
+    return {one.path: as_payload(one.value(snapshot)) for one in PROPERTIES}
 
 
 def as_payload(value: object) -> str:

@@ -1,9 +1,10 @@
 """A run from the logbook, turned into what the page says about it: pure."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Sequence
+from typing import Final
 
 from etchweb.logbook.chart import Chart, RowStatistics, bands, chart
+from etchweb.logbook.etch_record import EtchRecord
 from etchweb.logbook.verdict_presenter import verdict_lines, verdict_words
 from etchweb.text.formatting import (
     as_sentence,
@@ -14,118 +15,124 @@ from etchweb.text.formatting import (
     short_duration,
 )
 from etchweb.text.page_states import HEADLINES
+from etchweb.text.view import View
+from etchwire.calls.history import Comparison, RunEvent, RunRecord, RunRow, RunSummary
 from etchwire.sheet import tidied_words
 
 STILL_GOING: Final = "Under way"
 
-View = dict[str, Any]
 
-
-def line_view(run: Mapping[str, Any]) -> View:
+def line_view(run: RunSummary | RunRecord) -> View:
     """Return what the list of etches says about one of them."""
-    etched = run["etched_rows"]
+    etched = run.etched_rows
     return {
-        "id": run["id"],
-        "tile": run["gcode_sha256"],
-        "title": run["title"],
-        "ended": HEADLINES[run["ended"]] if run["ended"] else STILL_GOING,
-        "verdict": verdict_words(run["verdict"]) if "verdict" in run else "",
-        "started_at": run["started_at_utc"],
-        "is_clock_sure": run["is_clock_synchronised"] is not False,
-        "rows": f"{grouped(etched or 0)} of {counted(run['rows'], 'row', 'rows')}",
-        "took": "" if run["elapsed_s"] is None else short_duration(run["elapsed_s"]),
-        "surface": f"{run['head']}, on {run['surface']}",
+        "id": run.id,
+        "tile": run.gcode_sha256,
+        "title": run.title,
+        "ended": HEADLINES[run.ended] if run.ended else STILL_GOING,
+        "verdict": verdict_words(run.verdict) if isinstance(run, RunSummary) else "",
+        "started_at": run.started_at_utc,
+        "is_clock_sure": run.is_clock_synchronised is not False,
+        "rows": f"{grouped(etched or 0)} of {counted(run.rows, 'row', 'rows')}",
+        "took": "" if run.elapsed_s is None else short_duration(run.elapsed_s),
+        "surface": f"{run.head}, on {run.surface}",
         "recipe": (
-            f"{grouped(run['recipe_feed_mm_per_min'])} mm/min, "
-            f"{percent(run['recipe_power_ratio'])} %, "
-            f"{millimetres(run['recipe_line_spacing_mm'])} mm"
+            f"{grouped(run.recipe_feed_mm_per_min)} mm/min, "
+            f"{percent(run.recipe_power_ratio)} %, "
+            f"{millimetres(run.recipe_line_spacing_mm)} mm"
         ),
     }
 
 
-def etch_view(record: Mapping[str, Any]) -> View:
-    """Return what the page of one etch says; `record` is that of `etchwire.record`."""
-    rows, sheet = record["rows"], record["sheet"]
+def etch_view(record: EtchRecord) -> View:
+    """Return what the page of one etch says."""
+    run = record.run
+    rows = run.rows
     return {
-        **line_view(record),
-        "because": as_sentence(record["because"] or ""),
+        **line_view(run),
+        "because": as_sentence(run.because or ""),
         "picture": {
-            "tile": record["gcode_sha256"],
-            "title": record["title"],
-            "size": f"{millimetres(record['width_mm'])} × {millimetres(record['height_mm'])} mm",
-            "width_mm": record["width_mm"],
-            "height_mm": record["height_mm"],
+            "tile": run.gcode_sha256,
+            "title": run.title,
+            "size": f"{millimetres(run.width_mm)} × {millimetres(run.height_mm)} mm",
+            "width_mm": run.width_mm,
+            "height_mm": run.height_mm,
             "rows": rows,
             "row": -1,
-            "etched_rows": record["etched_rows"] or 0,
+            "etched_rows": run.etched_rows or 0,
         },
-        "facts": _facts(record, sheet),
-        "is_over": record["ended"] is not None,
-        "verdicts": verdict_lines(record["verdicts"]),
-        "speed": _quantity(record, "feed", "mm_per_min", "recipe_feed_mm_per_min"),
-        "power": _quantity(record, "power", "ratio", "recipe_power_ratio"),
-        "events": event_lines(record["events"]),
-        "measured_words": _measured_words(record),
+        "facts": _facts(run),
+        "is_over": run.ended is not None,
+        "verdicts": verdict_lines(run.verdicts),
+        "speed": _charted(feed_rows(record.rows), rows, run.recipe_feed_mm_per_min),
+        "power": _charted(power_rows(record.rows), rows, run.recipe_power_ratio),
+        "events": event_lines(record.events),
+        "measured_words": _measured_words(run.comparison),
     }
 
 
-def event_lines(events: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
+def event_lines(events: Sequence[RunEvent]) -> list[dict[str, str]]:
     """Return what happened in a run as the page tells it, in its order.
 
     A trip and the end it leads to have one sentence, which is said once.
     """
     lines = [
-        {"at": short_duration(event["at_s"]), "text": as_sentence(event["text"])}
-        for event in events
+        {"at": short_duration(event.at_s), "text": as_sentence(event.text)} for event in events
     ]
     return [line for line, before in zip(lines, [None, *lines], strict=False) if line != before]
 
 
-def measured(actuals: Sequence[Mapping[str, Any]], quantity: str, unit: str) -> list[RowStatistics]:
-    """Return the rows in which `quantity` was measured, in their order."""
+def feed_rows(rows: Sequence[RunRow]) -> list[RowStatistics]:
+    """Return the rows in which the speed was measured, in mm/min, in their order."""
     return [
-        RowStatistics(
-            row["row"],
-            row["samples"],
-            row[f"{quantity}_mean_{unit}"],
-            row[f"{quantity}_min_{unit}"],
-            row[f"{quantity}_max_{unit}"],
-        )
-        for row in actuals
-        if row[f"{quantity}_mean_{unit}"] is not None
+        RowStatistics(row.row, row.samples, mean, least, most)
+        for row in rows
+        if (mean := row.feed_mean_mm_per_min) is not None
+        and (least := row.feed_min_mm_per_min) is not None
+        and (most := row.feed_max_mm_per_min) is not None
     ]
 
 
-def _facts(record: Mapping[str, Any], sheet: Mapping[str, Any]) -> list[tuple[str, str]]:
+def power_rows(rows: Sequence[RunRow]) -> list[RowStatistics]:
+    """Return the rows in which the power was measured, as a ratio, in their order."""
+    return [
+        RowStatistics(row.row, row.samples, mean, least, most)
+        for row in rows
+        if (mean := row.power_mean_ratio) is not None
+        and (least := row.power_min_ratio) is not None
+        and (most := row.power_max_ratio) is not None
+    ]
+
+
+def _facts(run: RunRecord) -> list[tuple[str, str]]:
+    sheet = run.sheet
     tidied = (sheet.get("original") or {}).get("tidied_lines")
     return [
-        ("Recipe", f"{line_view(record)['recipe']} apart"),
-        ("Laser", f"{record['head']}, {record['head_rated_optical_w']:g} W of light"),
-        ("Tile and paint", record["surface"]),
-        ("Size", f"{millimetres(record['width_mm'])} × {millimetres(record['height_mm'])} mm"),
-        ("Burn strength", f"{record['dose_j_per_mm2']:.2f} J/mm²"),
+        ("Recipe", f"{line_view(run)['recipe']} apart"),
+        ("Laser", f"{run.head}, {run.head_rated_optical_w:g} W of light"),
+        ("Tile and paint", run.surface),
+        ("Size", f"{millimetres(run.width_mm)} × {millimetres(run.height_mm)} mm"),
+        ("Burn strength", f"{run.dose_j_per_mm2:.2f} J/mm²"),
         ("Dots", f"{sheet['halftone']}, {percent(sheet['coverage'])} % of the area burnt"),
         ("Directions", "both" if sheet["is_both_directions"] else "one"),
-        ("Foreseen", short_duration(record["predicted_s"])),
+        ("Foreseen", short_duration(run.predicted_s)),
         *([("Tidied", tidied_words(tidied))] if tidied else []),
     ]
 
 
-def _quantity(
-    record: Mapping[str, Any], quantity: str, unit: str, asked: str
+def _charted(
+    measured: Sequence[RowStatistics], rows: int, asked: float
 ) -> tuple[Chart, list[tuple[int, int, RowStatistics]]] | None:
-    rows = measured(record["row_actuals"], quantity, unit)
-    if not rows:
+    if not measured:
         return None
-    return chart(rows, rows=record["rows"], asked=record[asked]), bands(rows, record["rows"])
+    return chart(measured, rows=rows, asked=asked), bands(measured, rows)
 
 
-def _measured_words(record: Mapping[str, Any]) -> str:
-    comparison = record["comparison"]
-    mean, asked = comparison["feed_mean_mm_per_min"], comparison["feed_asked_mm_per_min"]
+def _measured_words(comparison: Comparison) -> str:
+    mean, asked = comparison.feed_mean_mm_per_min, comparison.feed_asked_mm_per_min
     if mean is None:
         return "Nothing was measured while the beam was on."
-    slow = comparison["slow_rows_ratio"] or 0
+    slow = comparison.slow_rows_ratio or 0
     return (
         f"While the beam was on: {grouped(mean)} mm/min on average; the recipe asks for "
         f"{grouped(asked)}. "

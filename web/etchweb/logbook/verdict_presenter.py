@@ -1,10 +1,11 @@
 """What people say of a wiped tile, in the shop's words: pure."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from etchweb.text.formatting import as_sentence
+from etchwire.calls.history import Verdict
 from etchwire.catalogue_records import GOOD, TEXT_LIMIT
 
 
@@ -44,16 +45,16 @@ def verdict_words(verdict: str | None) -> str:
     return "" if verdict is None else _LABELS.get(verdict, verdict.capitalize())
 
 
-def verdict_lines(verdicts: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
+def verdict_lines(verdicts: Sequence[Verdict]) -> list[dict[str, str]]:
     """Return what was said of a tile, the latest first: it is the one that counts."""
     return [
         {
-            "word": verdict_words(said["verdict"]),
-            "cause": as_sentence(said["cause"]),
-            "note": as_sentence(said["note"]),
-            "photo": said["photo"],
-            "at": said["at_utc"],
-            "who": said["who"],
+            "word": verdict_words(verdict.verdict),
+            "cause": as_sentence(verdict.cause),
+            "note": as_sentence(verdict.note),
+            "photo": verdict.photo,
+            "at": verdict.at_utc,
+            "who": verdict.who,
         }
-        for said in reversed(verdicts)
+        for verdict in reversed(verdicts)
     ]

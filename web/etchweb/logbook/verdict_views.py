@@ -15,11 +15,12 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.context import app_context, visitor_name
 from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
-from etchweb.logbook.views import LARGEST_NUMBER, asked, etch_page
+from etchweb.logbook.views import LARGEST_NUMBER, absence_as_page, etch_page
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER, wants_json
 from etchweb.server.responses import message_response
 from etchweb.storage.tile_photos import NAME, NoTilePhoto, keep_tile_photo
 from etchweb.text.formatting import as_sentence
+from etchwire.calls.catalogue import SaveVerdict
 from etchwire.errors import Refused
 
 pages = Blueprint("verdicts", __name__)
@@ -40,7 +41,10 @@ def save(number: int) -> BaseResponse:
         return _answer(number, TOO_LONG, 422)
     try:
         photo = _photo()
-        asked("save_verdict", run=number, **said, photo=photo, who=visitor_name())
+        with absence_as_page():
+            app_context().daemon.ask(
+                SaveVerdict(run=number, **said, photo=photo, who=visitor_name())
+            )
     except NoTilePhoto as error:
         return _answer(number, as_sentence(str(error)), error.status)
     except Refused as refusal:

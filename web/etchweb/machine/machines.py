@@ -14,7 +14,7 @@ from etchweb.daemon.listener import Listener
 from etchweb.run.stream import MAX_STREAMS, view_of
 from etchweb.server.admission import KnownAddresses
 from etchweb.server.uploads import Uploads, free_bytes_of
-from etchweb.text.figures import View
+from etchweb.text.view import View
 
 pages = Blueprint("machines", __name__)
 

@@ -1,15 +1,15 @@
 """The daemon's answers about the machine, turned into what the page *Machine* says: pure."""
 
-from collections.abc import Mapping, Sequence
 from importlib.metadata import version
-from typing import Any, Final
+from typing import Final
 
 from etchweb.machine.bed_drawing import bed_view, place_words
 from etchweb.run.interlock_presenter import proofs_of
 from etchweb.text.formatting import UNKNOWN, as_sentence, short_duration
-
-View = dict[str, Any]
-Table = Mapping[str, Any]
+from etchweb.text.view import View
+from etchwire.calls.machine import ControllerSettings, SettingView
+from etchwire.interlock_report import InputView, OutputView, WiringReport
+from etchwire.snapshot import MachineView, Snapshot
 
 # The daemon's methods that the page has buttons for.
 WISHES: Final = (
@@ -32,55 +32,61 @@ LINKS: Final = {
 }
 
 
-def machine_view(snapshot: Table, settings: Table, wiring: Table) -> View:
+def machine_view(
+    snapshot: Snapshot, settings: ControllerSettings | None, wiring: WiringReport | None
+) -> View:
     """Return what the whole page says; its live part is that of `live_view`."""
-    machine, job = snapshot["machine"], snapshot["job"]
-    bed = bed_view(machine, job)
-    box = snapshot.get("interlocks") or {}
+    machine, job, box = snapshot.machine, snapshot.job, snapshot.interlocks
     return {
         "live": live_view(snapshot, wiring),
-        "port": machine["port"] or "not named yet",
+        "port": machine.port or "not named yet",
         "firmware": _firmware(machine, settings),
-        "bed": bed,
-        "bed_words": NO_BED if bed is None else "" if bed["is_homed"] else UNSURE_BED,
-        "is_moving": machine.get("is_moving", False),
-        "job": None if job is None else job["title"],
-        "settings": [_setting(one) for one in settings.get("settings", ())],
-        "warnings": [as_sentence(one) for one in settings.get("warnings", ())],
-        "speed": settings.get("controller", {}).get("sentence", ""),
-        "inputs": wiring.get("inputs", ()),
-        "outputs": wiring.get("outputs", ()),
-        "wiring": [as_sentence(lack) for lack in box.get("lacks", ())] or ([WIRED] if box else []),
+        "bed": None if machine.bed is None else bed_view(machine.bed, machine.position_mm, job),
+        "bed_words": _bed_words(machine),
+        "is_moving": machine.is_moving,
+        "job": None if job is None else job.title,
+        "settings": [_setting(one) for one in settings.settings] if settings else [],
+        "warnings": [as_sentence(one) for one in settings.warnings] if settings else [],
+        "speed": settings.controller.sentence if settings else "",
+        "inputs": wiring.inputs if wiring else (),
+        "outputs": wiring.outputs if wiring else (),
+        "wiring": [as_sentence(lack) for lack in box.lacks] or [WIRED],
         "proofs": proofs_of(box, is_due=True) + proofs_of(box, is_due=False),
         "version": version("etchwarden"),
     }
 
 
-def live_view(snapshot: Table, wiring: Table) -> View:
+def _bed_words(machine: MachineView) -> str:
+    if machine.bed is None:
+        return NO_BED
+    return "" if machine.bed.is_homed else UNSURE_BED
+
+
+def live_view(snapshot: Snapshot, wiring: WiringReport | None) -> View:
     """Return the words that change while somebody looks, by the names of their places."""
-    machine = snapshot["machine"]
-    place_mm = machine["position_mm"]
+    machine = snapshot.machine
+    place_mm = machine.position_mm
     return {
-        "sentence": as_sentence(machine["sentence"]),
-        "link": LINKS[machine["link"]],
+        "sentence": as_sentence(machine.sentence),
+        "link": LINKS[machine.link],
         "head": place_mm,
         "place": UNKNOWN if place_mm is None else place_words(place_mm),
-        "moved": machine.get("moved", ""),
-        "is_moving": machine.get("is_moving", False),
+        "moved": machine.moved,
+        "is_moving": machine.is_moving,
         "again": _again_words(machine),
-        "may": [wish for wish in WISHES if wish in snapshot["may"] or wish == "stop"],
-        "can_try": wiring.get("can_be_tried", False),
-        **{f"input {one['name']}": _input_words(one) for one in wiring.get("inputs", ())},
-        **{f"output {one['name']}": _output_words(one) for one in wiring.get("outputs", ())},
+        "may": [wish for wish in WISHES if wish in snapshot.may or wish == "stop"],
+        "can_try": wiring is not None and wiring.can_be_tried,
+        **{f"input {one.name}": _input_words(one) for one in (wiring.inputs if wiring else ())},
+        **{f"output {one.name}": _output_words(one) for one in (wiring.outputs if wiring else ())},
     }
 
 
-def _again_words(machine: Table) -> str:
+def _again_words(machine: MachineView) -> str:
     """Return the words of the button that takes an earlier origin again."""
-    again = (machine.get("origin") or {}).get("again")
+    again = machine.origin.again
     if again is None:
         return FIND_ORIGIN
-    return f"Take {again['name']} again ({again['x_mm']:z.1f}, {again['y_mm']:z.1f} mm)"
+    return f"Take {again.name} again ({again.x_mm:z.1f}, {again.y_mm:z.1f} mm)"
 
 
 def away_view(sentence: str) -> View:
@@ -99,20 +105,19 @@ def away_view(sentence: str) -> View:
     }
 
 
-def _firmware(machine: Table, settings: Table) -> str:
-    told = [machine["firmware"], settings.get("version")]
-    return ", ".join(one for one in told if one) or UNKNOWN
+def _firmware(machine: MachineView, settings: ControllerSettings | None) -> str:
+    versions = [machine.firmware, settings.version if settings else None]
+    return ", ".join(filter(None, versions)) or UNKNOWN
 
 
-def _setting(one: Table) -> View:
-    numbers: Sequence[int] = one["numbers"]
+def _setting(one: SettingView) -> View:
     return {
-        "name": one["name"],
-        "number": f"setting {' and '.join(map(str, numbers))}",
-        "value": " × ".join(_value(value) for value in one["values"]),
-        "unit": one["unit"],
-        "is_good": one["is_good"],
-        "sentence": one["sentence"],
+        "name": one.name,
+        "number": f"setting {' and '.join(map(str, one.numbers))}",
+        "value": " × ".join(_value(value) for value in one.values),
+        "unit": one.unit,
+        "is_good": one.is_good,
+        "sentence": one.sentence,
     }
 
 
@@ -122,17 +127,17 @@ def _value(value: str | None) -> str:
     return value.rstrip("0").rstrip(".") if "." in value else value
 
 
-def _input_words(one: Table) -> str:
-    if one["is_closed"] is None:
-        return str(one["words"])
-    contact = "closed" if one["is_closed"] else "open"
-    state = STATES[one["is_safe"]]
-    return f"{one['words']} Contact {contact} for {short_duration(one['for_s'])}. {state}".strip()
+def _input_words(one: InputView) -> str:
+    if one.is_closed is None or one.for_s is None:
+        return one.words
+    contact = "closed" if one.is_closed else "open"
+    state = STATES[one.is_safe]
+    return f"{one.words} Contact {contact} for {short_duration(one.for_s)}. {state}".strip()
 
 
-def _output_words(one: Table) -> str:
-    if one["is_tried_for_s"] is not None:
-        return f"Being tried: {short_duration(one['is_tried_for_s'])} left."
-    if not one["is_wired"]:
+def _output_words(one: OutputView) -> str:
+    if one.is_tried_for_s is not None:
+        return f"Being tried: {short_duration(one.is_tried_for_s)} left."
+    if not one.is_wired:
         return ""
-    return "On." if one["is_on"] else "Off."
+    return "On." if one.is_on else "Off."

@@ -1,9 +1,8 @@
 """The page *Machine*: how it is connected, where its head is, what its wires do."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from math import isfinite
-from typing import Any, Final
+from typing import Final, TypeVar
 
 from flask import (
     Blueprint,
@@ -19,11 +18,27 @@ from etchweb.machine.presenter import away_view, live_view, machine_view
 from etchweb.run.views import STOP_ELSEWHERE
 from etchweb.server.responses import done_response, message_response, status_of
 from etchweb.text.formatting import as_sentence
+from etchwire.calls.call import Call, Done
+from etchwire.calls.machine import (
+    FindOrigin,
+    Home,
+    Measure,
+    MoveTo,
+    SetOrigin,
+    Settings,
+    Status,
+    Stop,
+    TraceOutline,
+    TryOutput,
+    Unlock,
+    Wiring,
+)
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.plain import FURTHEST_MM
 
 pages = Blueprint("machine", __name__, url_prefix="/machine")
 
+Answer = TypeVar("Answer")
 Form = MultiDict[str, str]
 
 NO_PLACE: Final = "Say where in millimetres: how far to the right, and how far up."
@@ -33,16 +48,8 @@ class NoPlace(ValueError):
     """A form did not say where."""
 
 
-@dataclass(frozen=True, slots=True)
-class MachineAction:
-    """What a button asks of the daemon, and what it says with it."""
-
-    method: str
-    says: Callable[[Form], dict[str, Any]] = lambda _form: {}
-
-
-def _place(form: Form) -> dict[str, Any]:
-    return {"x_mm": _length_mm(form.get("x", "")), "y_mm": _length_mm(form.get("y", ""))}
+def _move_to(form: Form) -> MoveTo:
+    return MoveTo(x_mm=_length_mm(form.get("x", "")), y_mm=_length_mm(form.get("y", "")))
 
 
 def _length_mm(text: str) -> float:
@@ -56,18 +63,16 @@ def _length_mm(text: str) -> float:
 
 
 # Address on the page (and endpoint), and what is asked.
-MACHINE_ACTIONS: Final[Mapping[str, MachineAction]] = {
-    "move": MachineAction("move_to", _place),
-    "trace": MachineAction("trace_outline", lambda form: {"with_run_ups": "run-ups" in form}),
-    "set-origin": MachineAction("set_origin"),
-    "find-origin": MachineAction("find_origin"),
-    "home": MachineAction("home"),
-    "unlock": MachineAction("unlock"),
-    "measure": MachineAction("measure"),
-    "stop": MachineAction("stop"),
-    "try": MachineAction(
-        "try_output", lambda form: {"name": form.get("output", ""), "on": form.get("on") != "no"}
-    ),
+MACHINE_ACTIONS: Final[Mapping[str, Callable[[Form], Call[Done]]]] = {
+    "move": _move_to,
+    "trace": lambda form: TraceOutline(with_run_ups="run-ups" in form),
+    "set-origin": lambda _: SetOrigin(),
+    "find-origin": lambda _: FindOrigin(),
+    "home": lambda _: Home(),
+    "unlock": lambda _: Unlock(),
+    "measure": lambda _: Measure(),
+    "stop": lambda _: Stop(),
+    "try": lambda form: TryOutput(name=form.get("output", ""), on=form.get("on") != "no"),
 }
 
 
@@ -81,8 +86,8 @@ def show() -> str:
 def poll() -> BaseResponse:
     """Answer what changes; the wires only where somebody looks at them."""
     try:
-        wiring = _asked("wiring") if "wiring" in request.args else {}
-        return jsonify(live_view(app_context().daemon.ask("status"), wiring))
+        wiring = _answer(Wiring()) if "wiring" in request.args else None
+        return jsonify(live_view(app_context().daemon.ask(Status()), wiring))
     except DaemonAbsent as error:
         return jsonify(away_view(str(error)))
 
@@ -91,7 +96,7 @@ def act() -> BaseResponse:
     """Ask the daemon for what the address names, and show what came of it."""
     action = MACHINE_ACTIONS[(request.endpoint or "").removeprefix("machine.")]
     try:
-        app_context().daemon.ask(action.method, **action.says(request.form))
+        app_context().daemon.ask(action(request.form))
     except NoPlace as error:
         return message_response(str(error), 422, _page)
     except Refused as refusal:
@@ -106,14 +111,13 @@ for _name in MACHINE_ACTIONS:
 
 
 def _page(answer: str) -> str:
-    view = machine_view(app_context().daemon.ask("status"), _asked("settings"), _asked("wiring"))
+    view = machine_view(app_context().daemon.ask(Status()), _answer(Settings()), _answer(Wiring()))
     return render_template("machine/machine.html", view=view, live=view["live"], answer=answer)
 
 
-def _asked(question: str) -> Mapping[str, Any]:
-    """Return the daemon's answer; one that knows no such question has nothing to show."""
+def _answer(question: Call[Answer]) -> Answer | None:
+    """Return the daemon's answer, None where it refuses: then there is nothing to show."""
     try:
-        answer: Mapping[str, Any] = app_context().daemon.ask(question)
+        return app_context().daemon.ask(question)
     except Refused:
-        return {}
-    return answer
+        return None

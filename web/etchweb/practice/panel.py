@@ -60,7 +60,7 @@ def machine_at(folder: Path) -> Machine:
 def is_at_hand() -> bool:
     """Return whether there is a practice machine, and the daemon is not known to have another."""
     snapshot = app_context().listener.report.snapshot
-    is_practice = snapshot is None or snapshot["machine"].get("is_practice", True)
+    is_practice = snapshot is None or snapshot.machine.is_practice
     return app_context().machine is not None and is_practice
 
 

@@ -8,6 +8,7 @@ from werkzeug.wrappers import Response
 from etchweb.context import app_context
 from etchweb.previews.store import NAME, share_picture, small_name, whole_name
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
+from etchwire.calls.machine import Status
 from etchwire.errors import WireError
 
 pages = Blueprint("pictures", __name__)
@@ -32,9 +33,8 @@ def show(name: str) -> Response:
 def _share_the_first(folder: Path, gcode_sha256: str) -> None:
     """Where the job on the bench is the rest of another, let it have the picture of that one."""
     try:
-        job = app_context().daemon.ask("status")["job"] or {}
+        job = app_context().daemon.ask(Status()).job
     except WireError:
         return
-    if job.get("sha256") == gcode_sha256:
-        whole_sha256 = job.get("picture_sha256", gcode_sha256)
-        share_picture(folder, gcode_sha256, whole_sha256=whole_sha256)
+    if job is not None and job.sha256 == gcode_sha256:
+        share_picture(folder, gcode_sha256, whole_sha256=job.picture_sha256)

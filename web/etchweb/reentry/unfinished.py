@@ -1,10 +1,10 @@
 """The etch that may be taken up again, as the bench shows it: pure."""
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
-from etchweb.text.figures import View
 from etchweb.text.formatting import as_sentence
+from etchweb.text.view import View
+from etchwire.snapshot import UnfinishedView
 
 NO_UNFINISHED: Final[View] = {
     "unfinished": 0,
@@ -14,15 +14,15 @@ NO_UNFINISHED: Final[View] = {
 }
 
 
-def unfinished_part(left: Mapping[str, Any] | None, scene: str) -> View:
+def unfinished_part(left: UnfinishedView | None, scene: str) -> View:
     """Return what the bench says of it, where nothing else lies there."""
     if left is None or scene not in ("empty", "ended"):
         return {}
     return {
-        "unfinished": left["run"],
-        "unfinished_title": left["title"],
-        "unfinished_words": as_sentence(left["sentence"]),
-        "unfinished_tile": left["picture_sha256"],
+        "unfinished": left.run,
+        "unfinished_title": left.title,
+        "unfinished_words": as_sentence(left.sentence),
+        "unfinished_tile": left.picture_sha256,
     }
 
 

@@ -13,6 +13,7 @@ from etchweb.reentry.presenter import NOT_MOVED, ORIGIN_AGAIN, reentry_view, row
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import message_response, status_of
 from etchweb.text.formatting import as_sentence
+from etchwire.calls.machine import Reenter, Unfinished
 from etchwire.errors import DaemonAbsent, Refused
 
 pages = Blueprint("taking_up", __name__)
@@ -63,9 +64,13 @@ def take_up(number: int) -> BaseResponse:
     if answers.objection:
         return _answer(number, answers, answers.objection, 422)
     try:
-        accepted = {"accept_gap": True} if answers.accepts_gap else {}
         app_context().daemon.ask(
-            "reenter", run=number, confirm=answers.confirm, row=answers.row, **accepted
+            Reenter(
+                run=number,
+                confirm=answers.confirm,
+                row=answers.row,
+                accept_gap=answers.accepts_gap,
+            )
         )
     except Refused as refusal:
         return _answer(number, answers, str(refusal), status_of(refusal))
@@ -83,7 +88,7 @@ def _answers_in(form: Mapping[str, str]) -> ReentryAnswers:
 
 
 def _page(number: int, answers: ReentryAnswers, answer: str = "") -> str:
-    outlook = answered(lambda: app_context().daemon.ask("unfinished", run=number, row=answers.row))
+    outlook = answered(Unfinished(run=number, row=answers.row))
     view = reentry_view(outlook, row=answers.row, is_by_eye=answers.is_by_eye)
     return render_template(
         "reentry/reentry.html", view=view, answer=answer, confirmed=answers.confirm

@@ -5,17 +5,18 @@ by power, and where the laser has no more to give, by going slower. With dynamic
 follows the speed, so both are asked for together: slower alone changes nothing there.
 """
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchweb.text.formatting import counted, grouped, percent
+from etchweb.text.view import View
+from etchwire.snapshot import JobView, RunView
 
 SHADE_PERCENT: Final = 5
 LIGHTEST_PERCENT: Final = 60
 DARKEST_PERCENT: Final = 150
 AS_THE_RECIPE: Final = 100
 
-NO_SHADES: Final[dict[str, Any]] = {
+NO_SHADES: Final[View] = {
     "shade": AS_THE_RECIPE,
     "shade_words": "",
     "darker": AS_THE_RECIPE,
@@ -24,8 +25,6 @@ NO_SHADES: Final[dict[str, Any]] = {
     "lighter_words": "",
 }
 
-Job = Mapping[str, Any]
-
 
 def feed_percent(power_ratio: float, strength_percent: int) -> int:
     """Return the speed, in percent of the recipe's, at which the laser can give this strength."""
@@ -33,11 +32,11 @@ def feed_percent(power_ratio: float, strength_percent: int) -> int:
     return 100 if wanted_ratio <= 1 else int(100 / wanted_ratio)
 
 
-def shades_part(job: Job, run: Mapping[str, Any]) -> dict[str, Any]:
+def shades_part(job: JobView, run: RunView) -> View:
     """Return the page's entries about shades; a run that has ended has none."""
-    if run["ended"]:
+    if run.ended:
         return {}
-    now = run["power_percent"]
+    now = run.power_percent
     darker, lighter = _stepped(now, SHADE_PERCENT), _stepped(now, -SHADE_PERCENT)
     return {
         "shade": now,
@@ -53,7 +52,7 @@ def _stepped(now_percent: int, by_percent: int) -> int:
     return min(max(now_percent + by_percent, LIGHTEST_PERCENT), DARKEST_PERCENT)
 
 
-def _shade_words(job: Job, now: int) -> str:
+def _shade_words(job: JobView, now: int) -> str:
     if now == AS_THE_RECIPE:
         return "As the recipe asks."
     shades = round(abs(now - AS_THE_RECIPE) / SHADE_PERCENT) or 1
@@ -65,7 +64,7 @@ def _shade_words(job: Job, now: int) -> str:
     )
 
 
-def _what_it_does(job: Job, now: int, wanted: int) -> str:
+def _what_it_does(job: JobView, now: int, wanted: int) -> str:
     (power, feed), (power_now, feed_now) = _settings(job, wanted), _settings(job, now)
     return f"{_power_words(power_now, power)}, {_feed_words(feed_now, feed)}."
 
@@ -82,8 +81,8 @@ def _feed_words(now: float, wanted: float) -> str:
     return f"speed {grouped(now)} → {grouped(wanted)} mm/min"
 
 
-def _settings(job: Job, strength_percent: int) -> tuple[float, float]:
+def _settings(job: JobView, strength_percent: int) -> tuple[float, float]:
     """Return the power at full speed, as a ratio, and the speed in mm/min."""
-    feed_ratio = feed_percent(job["power_ratio"], strength_percent) / 100
-    power_ratio = job["power_ratio"] * strength_percent / 100 * feed_ratio
-    return min(power_ratio, 1.0), job["feed_mm_per_min"] * feed_ratio
+    feed_ratio = feed_percent(job.power_ratio, strength_percent) / 100
+    power_ratio = job.power_ratio * strength_percent / 100 * feed_ratio
+    return min(power_ratio, 1.0), job.feed_mm_per_min * feed_ratio

@@ -9,6 +9,7 @@ from etchweb.context import app_context
 from etchweb.daemon.protocol import Daemon
 from etchweb.run.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
 from etchweb.run.views import carry_out, refused_with
+from etchwire.calls.machine import SetFeed, SetPower, Status
 from etchwire.errors import Refused
 
 pages = Blueprint("shading", __name__)
@@ -30,11 +31,11 @@ def ask_for_shade() -> BaseResponse:
 
 
 def _ask(daemon: Daemon, wanted_percent: int) -> None:
-    now = daemon.ask("status")
-    job, run = now["job"], now["run"]
+    now = daemon.ask(Status())
+    job, run = now.job, now.run
     if job is None or run is None:
         raise Refused("refused", NOTHING_ETCHED)
-    feed = feed_percent(job["power_ratio"], wanted_percent)
-    if feed != run["feed_percent"]:
-        daemon.ask("set_feed", percent=feed)
-    daemon.ask("set_power", percent=wanted_percent)
+    feed = feed_percent(job.power_ratio, wanted_percent)
+    if feed != run.feed_percent:
+        daemon.ask(SetFeed(percent=feed))
+    daemon.ask(SetPower(percent=wanted_percent))

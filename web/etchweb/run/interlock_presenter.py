@@ -1,12 +1,12 @@
 """What the page says of the box's interlocks: pure, the daemon's report in, words out."""
 
-from collections.abc import Callable, Mapping
-from typing import Any, Final
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
 
-from etchweb.text.figures import View
 from etchweb.text.formatting import as_sentence, short_duration
-
-Report = Mapping[str, Any]
+from etchweb.text.view import View
+from etchwire.interlock_report import InterlockReport, QuestionView, RuleView
+from etchwire.json_values import to_json_value
 
 NO_BOX: Final[View] = {
     "box": "",
@@ -56,58 +56,55 @@ NOBODY: Final = (
 )
 
 
-def box_part(report: Report | None) -> View:
-    """Return the page's entries about the box; a daemon that reports none has no box to show."""
-    if report is None:
-        return {}
-    step, trips = report["arming"]["step"], report["trips"]
-    questions = _grouped(report["questions"])
+def box_part(report: InterlockReport) -> View:
+    """Return the page's entries about the interlocks."""
+    step, trips = report.arming.step, report.trips
+    questions = _grouped(report.questions)
     return {
         # What is laid out on the page; while it stays, only words change.
         "box": "/".join((
             step,
-            *(trip["name"] for trip in trips),
-            *(question["key"] for question in report["questions"]),
-            report["asked_for"] or "",
+            *(trip.name for trip in trips),
+            *(question.key for question in report.questions),
+            report.asked_for or "",
         )),
-        "request": report["request"] or "",
-        "arming": ARMING_WORDS.get(step, as_sentence(report["arming"]["failed_because"] or "")),
+        "request": report.request or "",
+        "arming": ARMING_WORDS.get(step, as_sentence(report.arming.failed_because or "")),
         "arming_step": step,
-        "start_within": _start_within(report["arming"]["start_within_s"]),
+        "start_within": _start_within(report.arming.start_within_s),
         "questions": questions,
         "stops": [
-            {"name": trip["name"], "sentence": as_sentence(trip["sentence"])} for trip in trips
+            {"name": trip.name, "sentence": as_sentence(trip.sentence)} for trip in trips
         ],
-        "is_emergency": any(trip["reaction"] == "emergency" for trip in trips),
-        "round_answer": LOOKED if report["is_look_asked"] else HERE,
-        "round": as_sentence(report["asked_for"] or ""),
-        "presence": SOMEBODY if report["is_somebody_there"] else NOBODY,
-        "fan": as_sentence(report["extraction"] or ""),
-        "conditions": [rule["name"] for rule in report["rules"]],
-        "changed": {rule["name"]: rule.get("changed") or "" for rule in report["rules"]},
-        "lacks": [as_sentence(lack) for lack in report["lacks"]],
+        "is_emergency": any(trip.reaction == "emergency" for trip in trips),
+        "round_answer": LOOKED if report.is_look_asked else HERE,
+        "round": as_sentence(report.asked_for or ""),
+        "presence": SOMEBODY if report.is_somebody_there else NOBODY,
+        "fan": as_sentence(report.extraction or ""),
+        "conditions": [rule.name for rule in report.rules],
+        "changed": {rule.name: rule.changed or "" for rule in report.rules},
+        "lacks": [as_sentence(lack) for lack in report.lacks],
         "proofs_due": proofs_of(report, is_due=True),
         "proofs": proofs_of(report, is_due=False),
-        **{f"condition {rule['name']}": _condition(rule) for rule in report["rules"]},
+        **{f"condition {rule.name}": _condition(rule) for rule in report.rules},
     }  # fmt: skip
 
 
-def proofs_of(report: Report, *, is_due: bool) -> list[str]:
+def proofs_of(report: InterlockReport, *, is_due: bool) -> list[str]:
     """Return what is said of contacts that were seen to open, or have to be made to."""
-    proofs = report.get("seen_to_open", ())
-    return [one["sentence"] for one in proofs if one["is_due"] is is_due]
+    return [one.sentence for one in report.seen_to_open if one.is_due is is_due]
 
 
-def answers_from(form: Mapping[str, str], report: Report) -> dict[str, bool | float | str]:
+def answers_from(form: Mapping[str, str], report: InterlockReport) -> dict[str, bool | float | str]:
     """Return what a form says to the questions that `report` asks, by their keys.
 
     What cannot be a number goes as it was written: the daemon says what it wants instead.
     """
     said: dict[str, bool | float | str] = {}
-    for question in report["questions"]:
-        value = form.get(f"answer {question['key']}", "").strip()
+    for question in report.questions:
+        value = form.get(f"answer {question.key}", "").strip()
         if value:
-            said[question["key"]] = _ANSWERS[question["kind"]](value)
+            said[question.key] = _ANSWERS[question.kind](value)
     return said
 
 
@@ -125,9 +122,9 @@ _ANSWERS: Final[Mapping[str, Callable[[str], bool | float | str]]] = {
 }
 
 
-def _condition(rule: Mapping[str, Any]) -> str:
-    words = as_sentence(rule["sentence"]) if rule["sentence"] else STATES[rule["state"]]
-    lasts_s = rule["lasts_s"]
+def _condition(rule: RuleView) -> str:
+    words = as_sentence(rule.sentence) if rule.sentence else STATES[rule.state]
+    lasts_s = rule.lasts_s
     if lasts_s is None:
         return words
     # No finer than minutes, or every phone would be told every second.
@@ -139,10 +136,10 @@ def _start_within(left_s: float | None) -> str:
     return "" if left_s is None else f"{left_s:.0f} s left to start in."
 
 
-def _grouped(questions: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    groups = []
+def _grouped(questions: Sequence[QuestionView]) -> list[View]:
+    groups: list[View] = []
     for how_often, title in HOW_OFTEN.items():
-        asked = [question for question in questions if question["how_often"] == how_often]
+        asked = [question for question in questions if question.how_often == how_often]
         if asked:
-            groups.append({"title": title, "questions": asked})
+            groups.append({"title": title, "questions": to_json_value(asked)})
     return groups

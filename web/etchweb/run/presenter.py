@@ -4,14 +4,14 @@
 sends the entries that have changed, so that no word is formed in two places.
 """
 
-from collections.abc import Mapping
-from typing import Any, Final
+from collections.abc import Collection
+from typing import Final
 
 from etchweb.reentry.unfinished import NO_UNFINISHED, continues_words, unfinished_part
 from etchweb.run.dose import NO_SHADES, shades_part
 from etchweb.run.interlock_presenter import NO_BOX, box_part
 from etchweb.run.preflight_presenter import NO_PREFLIGHT, preflight_part
-from etchweb.text.figures import View, power_figures, speed_figures, time_figures
+from etchweb.text.figures import power_figures, speed_figures, time_figures
 from etchweb.text.formatting import (
     UNKNOWN,
     as_sentence,
@@ -23,10 +23,10 @@ from etchweb.text.formatting import (
     times_faster,
 )
 from etchweb.text.page_states import HEADLINES, SCENES
+from etchweb.text.view import View
 from etchwire.alert_policy import ALERT_POLICY, Occasion
 from etchwire.sheet import tidied_words
-
-Snapshot = Mapping[str, Any]
+from etchwire.snapshot import AskedAtStart, JobView, RunView, Snapshot
 
 ACTIONS: Final = (
     "arm", "disarm", "reset", "answer_round",
@@ -39,8 +39,11 @@ _LINKS_WITH_TROUBLE: Final = {"absent", "refused", "lost"}
 _AT_REST: Final = {"held", "ended"}
 
 
-def away_view(sentence: str) -> View:
-    """Return what the page says while the daemon cannot be asked."""
+def away_view(sentence: str, offered: Collection[str] = ACTIONS) -> View:
+    """Return what the page says while the daemon cannot be asked.
+
+    `offered` are the calls that the visitor may make.
+    """
     return {
         **_NOTHING,
         "scene": "away",
@@ -48,13 +51,16 @@ def away_view(sentence: str) -> View:
         "headline": HEADLINES["away"],
         "sentence": as_sentence(sentence),
         "trouble": "If the beam is on, use the stop circuit at the machine.",
-        "may": list(ALWAYS_ASKABLE),
+        "may": [action for action in ALWAYS_ASKABLE if action in offered],
     }
 
 
-def watch_view(snapshot: Snapshot) -> View:
-    """Return what the page says about `snapshot`; every key is always there."""
-    state, headline = snapshot["state"], HEADLINES[_headline_key(snapshot)]
+def watch_view(snapshot: Snapshot, offered: Collection[str] = ACTIONS) -> View:
+    """Return what the page says about `snapshot` to a visitor who may make the calls `offered`.
+
+    Every key is always there.
+    """
+    state, headline = snapshot.state, HEADLINES[_headline_key(snapshot)]
     return {
         **_NOTHING,
         "scene": SCENES[state],
@@ -62,16 +68,16 @@ def watch_view(snapshot: Snapshot) -> View:
         "headline": headline,
         "sentence": _sentence(snapshot, headline),
         "trouble": _trouble(snapshot),
-        "may": [action for action in ACTIONS if action in snapshot["may"]],
+        "may": [action for action in ACTIONS if action in snapshot.may and action in offered],
         "alert": _alert(snapshot),
         "logbook": _records_trouble(snapshot),
         "practice": _practice(snapshot),
-        **box_part(snapshot.get("interlocks")),
-        **preflight_part(snapshot["job"]),
-        **{name: as_sentence(why) for name, why in snapshot["asked_at_start"].items() if why},
-        **_job_part(snapshot["job"]),
+        **box_part(snapshot.interlocks),
+        **preflight_part(snapshot.job),
+        **_asked_part(snapshot.asked_at_start),
+        **_job_part(snapshot.job),
         **_run_part(snapshot),
-        **unfinished_part(snapshot.get("unfinished"), SCENES[state]),
+        **unfinished_part(snapshot.unfinished, SCENES[state]),
     }
 
 
@@ -132,21 +138,21 @@ def changes(before: View, after: View) -> View:
 
 
 def _headline_key(snapshot: Snapshot) -> str:
-    if snapshot["state"] == "ended":
-        return str(snapshot["run"]["ended"])
-    link = snapshot["machine"]["link"]
-    if link in _LINKS_WITH_TROUBLE and SCENES[snapshot["state"]] in ("empty", "ready"):
-        return str(link)
-    return str(snapshot["state"])
+    if snapshot.run is not None and snapshot.run.ended and snapshot.state == "ended":
+        return snapshot.run.ended
+    link = snapshot.machine.link
+    if link in _LINKS_WITH_TROUBLE and SCENES[snapshot.state] in ("empty", "ready"):
+        return link
+    return snapshot.state
 
 
 def _sentence(snapshot: Snapshot, headline: str) -> str:
     """Return the daemon's sentence without what stands on the page already."""
-    sentence = str(snapshot["sentence"])
+    sentence = snapshot.sentence
     if _trouble(snapshot):
-        sentence = sentence.replace(snapshot["machine"]["sentence"], "").strip()
-    for trip in (snapshot.get("interlocks") or {}).get("trips", ()):
-        sentence = sentence.replace(trip["sentence"], "").strip()
+        sentence = sentence.replace(snapshot.machine.sentence, "").strip()
+    for trip in snapshot.interlocks.trips:
+        sentence = sentence.replace(trip.sentence, "").strip()
     if sentence.startswith((f"{headline}:", f"{headline}. ")):
         sentence = sentence[len(headline) + 1 :].strip()
     sentence = as_sentence(sentence)
@@ -154,8 +160,8 @@ def _sentence(snapshot: Snapshot, headline: str) -> str:
 
 
 def _trouble(snapshot: Snapshot) -> str:
-    machine = snapshot["machine"]
-    return as_sentence(machine["sentence"]) if machine["link"] in _LINKS_WITH_TROUBLE else ""
+    machine = snapshot.machine
+    return as_sentence(machine.sentence) if machine.link in _LINKS_WITH_TROUBLE else ""
 
 
 def _alert(snapshot: Snapshot) -> str:
@@ -165,74 +171,82 @@ def _alert(snapshot: Snapshot) -> str:
 
 
 def _occasion(snapshot: Snapshot) -> Occasion | None:
-    box, run = snapshot.get("interlocks") or {}, snapshot["run"]
-    if box.get("trips"):
+    box, run = snapshot.interlocks, snapshot.run
+    if box.trips:
         return Occasion.TRIP
-    if box.get("asked_for"):
-        return Occasion.LOOK if box["is_look_asked"] else Occasion.ROUND
-    if snapshot["state"] == "ended":
-        return Occasion.END if run["ended"] == "complete" else Occasion.STOP
-    return Occasion.HOLD if snapshot["state"] == "held" else None
+    if box.asked_for:
+        return Occasion.LOOK if box.is_look_asked else Occasion.ROUND
+    if snapshot.state == "ended":
+        is_whole = run is not None and run.ended == "complete"
+        return Occasion.END if is_whole else Occasion.STOP
+    return Occasion.HOLD if snapshot.state == "held" else None
 
 
 def _practice(snapshot: Snapshot) -> str:
-    time_factor = snapshot["time_factor"]
+    time_factor = snapshot.time_factor
     if time_factor != 1:
         return f"Practice machine. Time runs {times_faster(time_factor)} faster."
-    return "Practice machine." if snapshot["machine"].get("is_practice") else ""
+    return "Practice machine." if snapshot.machine.is_practice else ""
 
 
-def _job_part(job: Mapping[str, Any] | None) -> View:
+def _asked_part(asked: AskedAtStart) -> View:
+    sentences = {
+        "long_run": asked.long_run, "stays": asked.stays, "too_late": asked.too_late,
+    }  # fmt: skip
+    return {name: as_sentence(why) for name, why in sentences.items() if why}
+
+
+def _job_part(job: JobView | None) -> View:
     if job is None:
         return {}
     return {
-        "tile": job["sha256"],
-        "title": job["title"],
-        "size": f"{millimetres(job['width_mm'])} × {millimetres(job['height_mm'])} mm",
-        "width_mm": job["width_mm"],
-        "height_mm": job["height_mm"],
-        "rows": job["rows"],
-        "columns": job["columns"],
-        "etched_rows": job.get("rows_above", 0),
-        "rows_total": grouped(job["rows"]),
+        "tile": job.sha256,
+        "title": job.title,
+        "size": f"{millimetres(job.width_mm)} × {millimetres(job.height_mm)} mm",
+        "width_mm": job.width_mm,
+        "height_mm": job.height_mm,
+        "rows": job.rows,
+        "columns": job.columns,
+        "etched_rows": job.rows_above,
+        "rows_total": grouped(job.rows),
         "recipe": (
-            f"{grouped(job['feed_mm_per_min'])} mm/min at {percent(job['power_ratio'])} % power, "
-            f"rows {millimetres(job['line_spacing_mm'])} mm apart"
+            f"{grouped(job.feed_mm_per_min)} mm/min at {percent(job.power_ratio)} % power, "
+            f"rows {millimetres(job.line_spacing_mm)} mm apart"
         ),
-        "surface": f"{job['head']}, on {job['surface']}",
-        "expected": short_duration(job["predicted_s"]),
-        "tidied": tidied_words(job["tidied_lines"]) if job.get("tidied_lines") else "",
-        "speed_asked": f"of {grouped(job['feed_mm_per_min'])} mm/min",
-        "power_asked": f"of {percent(job['power_ratio'])} %",
-        "continues": continues_words(job.get("continues_run_id")),
+        "surface": f"{job.head}, on {job.surface}",
+        "expected": short_duration(job.predicted_s),
+        "tidied": tidied_words(job.tidied_lines) if job.tidied_lines else "",
+        "speed_asked": f"of {grouped(job.feed_mm_per_min)} mm/min",
+        "power_asked": f"of {percent(job.power_ratio)} %",
+        "continues": continues_words(job.continues_run_id),
     }
 
 
 def _run_part(snapshot: Snapshot) -> View:
-    job, run = snapshot["job"], snapshot["run"]
+    job, run = snapshot.job, snapshot.run
     if job is None or run is None:
         return {}
-    is_at_rest = snapshot["state"] in _AT_REST
+    is_at_rest = snapshot.state in _AT_REST
     return {
-        "run": run["id"],
-        "ended": run["ended"] or "",
-        "etched_rows": run["etched_rows"],
-        "row": -1 if run["row"] is None or run["ended"] else run["row"],
-        "rows_done": grouped(run["etched_rows"]),
+        "run": run.id,
+        "ended": run.ended or "",
+        "etched_rows": run.etched_rows,
+        "row": -1 if run.row is None or run.ended else run.row,
+        "rows_done": grouped(run.etched_rows),
         "row_words": "" if is_at_rest else _row_words(run),
-        "elapsed": short_duration(run["elapsed_s"]),
-        "slow_words": _slow_words(run["slow_rows"]),
+        "elapsed": short_duration(run.elapsed_s),
+        "slow_words": _slow_words(run.slow_rows),
         **shades_part(job, run),
-        **time_figures(run, is_at_rest, snapshot["time_factor"]),
+        **time_figures(run, is_at_rest, snapshot.time_factor),
         **speed_figures(job, run, is_at_rest),
         **power_figures(job, run, is_at_rest),
     }
 
 
-def _row_words(run: Mapping[str, Any]) -> str:
-    if run["row"] is None:
+def _row_words(run: RunView) -> str:
+    if run.row is None:
         return ""
-    return f"row {grouped(run['row'] + 1)} in work"
+    return f"row {grouped(run.row + 1)} in work"
 
 
 def _slow_words(slow_rows: int | None) -> str:
@@ -242,11 +256,11 @@ def _slow_words(slow_rows: int | None) -> str:
 
 
 def _records_trouble(snapshot: Snapshot) -> str:
-    storage = snapshot.get("storage", {})
+    storage = snapshot.storage
     said = (
-        (snapshot.get("interlocks") or {}).get("board_trouble"),
-        snapshot["logbook_trouble"],
-        storage.get("low"),
-        storage.get("backup_trouble"),
+        snapshot.interlocks.board_trouble,
+        snapshot.logbook_trouble,
+        storage.low,
+        storage.backup_trouble,
     )
     return " ".join(as_sentence(sentence) for sentence in said if sentence)

@@ -7,7 +7,8 @@ from typing import Final
 
 from etchweb.daemon.listener import NO_REPORT, DaemonReport
 from etchweb.run.presenter import ACTIONS, away_view, changes, watch_view
-from etchweb.text.figures import ACTUALS, View
+from etchweb.text.figures import ACTUALS
+from etchweb.text.view import View
 
 MAX_STREAMS: Final = 8
 TRY_AGAIN_S: Final = 30  # for the phone that came ninth
@@ -20,8 +21,9 @@ HEARTBEAT_S: Final = (
 
 def view_of(report: DaemonReport, offered: Collection[str] = ACTIONS) -> View:
     """Return what the page says about what was heard, to a visitor who may ask for `offered`."""
-    view = away_view(report.sentence) if report.snapshot is None else watch_view(report.snapshot)
-    return view | {"may": [action for action in view["may"] if action in offered]}
+    if report.snapshot is None:
+        return away_view(report.sentence, offered)
+    return watch_view(report.snapshot, offered)
 
 
 @dataclass(slots=True)

@@ -1,9 +1,9 @@
 """The page *Watch*: the tile as it etches, and what a person may ask of the machine."""
 
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from flask import (
     Blueprint,
@@ -25,7 +25,23 @@ from etchweb.run.interlock_presenter import answers_from
 from etchweb.run.stream import TRY_AGAIN_S, EventFrames, view_of
 from etchweb.server.responses import done_response, message_response, status_of
 from etchweb.text.formatting import as_sentence
+from etchweb.text.view import View
+from etchwire.calls.call import Call, Done
+from etchwire.calls.history import RunEvents
+from etchwire.calls.machine import (
+    AnswerRound,
+    Arm,
+    Disarm,
+    Hold,
+    HoldNow,
+    Reset,
+    Resume,
+    Start,
+    Status,
+    Stop,
+)
 from etchwire.errors import DaemonAbsent, Refused
+from etchwire.snapshot import Snapshot
 
 pages = Blueprint("watch", __name__)
 
@@ -37,35 +53,35 @@ Form = MultiDict[str, str]
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """What a button asks of the daemon, and what it says with it, from the form and the status."""
+    """The kind of call that a button makes, and how that call is filled in from its form."""
 
-    method: str
-    says: Callable[[Form, Mapping[str, Any]], dict[str, Any]] = lambda _form, _now: {}
+    kind: type[Call[Done]]
+    call: Callable[[Form], Call[Done]]
+
+
+def _arm(form: Form) -> Arm:
+    report = app_context().daemon.ask(Status()).interlocks
+    return Arm(answers=answers_from(form, report), acknowledge=tuple(form.getlist("has read")))
+
+
+def _start(form: Form) -> Start:
+    return Start(
+        acknowledge_long_run=form.get("long run") == "known",
+        stays_until_end=form.get("who stays", "").strip(),
+    )
 
 
 # Address on the page (and endpoint), and what is asked.
 ACTIONS: Final = {
-    "arm": Action(
-        "arm",
-        lambda form, now: {
-            "answers": answers_from(form, now["interlocks"]),
-            "acknowledge": form.getlist("has read"),
-        },
-    ),
-    "disarm": Action("disarm"),
-    "reset": Action("reset", lambda form, _now: {"names": form.getlist("name")}),
-    "answer-round": Action("answer_round"),
-    "start": Action(
-        "start",
-        lambda form, _now: {
-            "acknowledge_long_run": form.get("long run") == "known",
-            "stays_until_end": form.get("who stays", "").strip(),
-        },
-    ),
-    "hold": Action("hold"),
-    "hold-now": Action("hold_now"),
-    "resume": Action("resume"),
-    "stop": Action("stop"),
+    "arm": Action(Arm, _arm),
+    "disarm": Action(Disarm, lambda _: Disarm()),
+    "reset": Action(Reset, lambda form: Reset(names=tuple(form.getlist("name")))),
+    "answer-round": Action(AnswerRound, lambda _: AnswerRound()),
+    "start": Action(Start, _start),
+    "hold": Action(Hold, lambda _: Hold()),
+    "hold-now": Action(HoldNow, lambda _: HoldNow()),
+    "resume": Action(Resume, lambda _: Resume()),
+    "stop": Action(Stop, lambda _: Stop()),
 }
 NEEDS_A_LOOK: Final = ("arm", "start")
 
@@ -114,10 +130,10 @@ def act() -> BaseResponse:
         _require_the_same_tile()
     if action == "arm":
         _require_cautions()
-    return carry_out(lambda: _ask(ACTIONS[action]))
+    return carry_out(lambda: app_context().daemon.ask(ACTIONS[action].call(request.form)))
 
 
-def carry_out(ask: Callable[[], None]) -> BaseResponse:
+def carry_out(ask: Callable[[], object]) -> BaseResponse:
     """Do what `ask` asks of the daemon, and return what came of it."""
     try:
         ask()
@@ -130,12 +146,6 @@ def carry_out(ask: Callable[[], None]) -> BaseResponse:
 
 for _name in ACTIONS:
     pages.add_url_rule(f"/{_name}", _name, act, methods=["POST"])
-
-
-def _ask(action: Action) -> None:
-    daemon = app_context().daemon
-    now = daemon.ask("status") if action.method == "arm" else {}
-    daemon.ask(action.method, **action.says(request.form, now))
 
 
 def _require_cautions() -> None:
@@ -154,29 +164,35 @@ def refused_with(sentence: str, status: int) -> BaseResponse:
 
 
 def _page(answer: str) -> str:
-    view = _view()
-    events = _events(view["run"]) if view["run"] else []
+    report = ask_status(app_context().daemon)
     return render_template(
-        "run/watch.html", view=view, answer=answer, cautions=CAUTIONS, events=events
+        "run/watch.html",
+        view=view_of(report, _offered()),
+        answer=answer,
+        cautions=CAUTIONS,
+        events=_events(report.snapshot),
     )
 
 
-def _events(run: int) -> list[dict[str, str]]:
-    """Return what happened in `run`; the tile can be watched without it."""
+def _events(snapshot: Snapshot | None) -> list[dict[str, str]]:
+    """Return what happened in the run; the tile can be watched without it."""
+    if snapshot is None or snapshot.run is None or snapshot.job is None:
+        return []
     try:
-        found = app_context().daemon.ask("run_events", id=run, after=0, limit=500)
+        return event_lines(app_context().daemon.ask(RunEvents(id=snapshot.run.id)).events)
     except (DaemonAbsent, Refused):
         return []
-    return event_lines(found["events"])
 
 
-def _view() -> dict[str, Any]:
+def _view() -> View:
     return view_of(ask_status(app_context().daemon), _offered())
 
 
 def _offered() -> tuple[str, ...]:
     """Return the daemon's methods that the visitor may call."""
-    methods = [action.method for name, action in ACTIONS.items() if g.visitor.may(f"watch.{name}")]
+    methods = [
+        action.kind.method() for name, action in ACTIONS.items() if g.visitor.may(f"watch.{name}")
+    ]
     return (*methods, "set_power") if g.visitor.may("shading.ask_for_shade") else tuple(methods)
 
 

@@ -6,12 +6,12 @@ its photos made small. A folder that is lost is made again from the logbook's ca
 
 import json
 import shutil
-from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
+from etchwire.json_text import JsonTable
 from etchwire.storing import write_whole
 
 CARDS_FOLDER: Final = "test-tiles"
@@ -23,8 +23,6 @@ JOB_FOLDER: Final = "job"
 PICTURES_OF_JOB: Final = "pictures"
 PHOTOS_FOLDER: Final = "photos"
 OVERLAY_NAME: Final = "read-{}.jpg"
-
-Table = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,27 +37,27 @@ class CardFiles:
         """Return the files of tile `number`; nothing is made yet."""
         return cls(number, page_folder / CARDS_FOLDER / f"card-{number}")
 
-    def order(self, table: Table) -> str:
+    def order(self, table: JsonTable) -> str:
         """Write down what is wanted; return the key of that wish."""
         return self._ask(ORDER_NAME, table)
 
-    def question(self, table: Table) -> str:
+    def question(self, table: JsonTable) -> str:
         """Write down what is to be read; return the key of that question."""
         return self._ask(QUESTION_NAME, table)
 
-    def made(self) -> Table | None:
+    def made(self) -> JsonTable | None:
         """Return what was made, where it is of the newest order."""
         return self._answer(ORDER_NAME, MADE_NAME)
 
-    def read(self) -> Table | None:
+    def read(self) -> JsonTable | None:
         """Return what was read, where it is of the newest question."""
         return self._answer(QUESTION_NAME, READ_NAME)
 
-    def ordered(self) -> Table | None:
+    def ordered(self) -> JsonTable | None:
         """Return the newest order."""
         return self._table(ORDER_NAME)
 
-    def asked(self) -> Table | None:
+    def asked(self) -> JsonTable | None:
         """Return the newest question."""
         return self._table(QUESTION_NAME)
 
@@ -84,19 +82,19 @@ class CardFiles:
         for name in (QUESTION_NAME, READ_NAME):
             (self.folder / name).unlink(missing_ok=True)
 
-    def _ask(self, name: str, table: Table) -> str:
+    def _ask(self, name: str, table: JsonTable) -> str:
         text = json.dumps(table, sort_keys=True)
         key = sha256(text.encode()).hexdigest()[:16]
         self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         write_whole(self.folder / name, json.dumps({**table, "of": key}))
         return key
 
-    def _answer(self, asked: str, answered: str) -> Table | None:
+    def _answer(self, asked: str, answered: str) -> JsonTable | None:
         question, answer = self._table(asked), self._table(answered)
         is_its = question is not None and answer is not None and question["of"] == answer.get("of")
         return answer if is_its else None
 
-    def _table(self, name: str) -> Table | None:
+    def _table(self, name: str) -> JsonTable | None:
         try:
             table = json.loads((self.folder / name).read_bytes())
         except (OSError, ValueError):

@@ -1,11 +1,10 @@
 """The figures of an etch as it stands: time, speed and power, each with the words beside it."""
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchweb.text.formatting import grouped, percent, short_duration
-
-View = dict[str, Any]
+from etchweb.text.view import View
+from etchwire.snapshot import JobView, RunView
 
 # Closer than this to the recipe counts as what the recipe asks: the controller rounds and samples.
 AS_ASKED_SHARE: Final = 0.97
@@ -17,21 +16,21 @@ FOLLOWS: Final = "it follows the speed, so the burn stays even"
 ACTUALS: Final = ("speed", "speed_words", "power", "power_words")
 
 
-def time_figures(run: Mapping[str, Any], is_at_rest: bool, time_factor: float) -> View:
+def time_figures(run: RunView, is_at_rest: bool, time_factor: float) -> View:
     """Return the time left, in the machine's time and in yours, and when it will be over."""
-    if run["ended"] or run["remaining_s"] is None:
+    if run.ended or run.remaining_s is None:
         return {}
-    yours = short_duration(run["remaining_s"] / time_factor)
+    yours = short_duration(run.remaining_s / time_factor)
     return {
-        "left": short_duration(run["remaining_s"]),
+        "left": short_duration(run.remaining_s),
         "left_words": "" if time_factor == 1 else f"{yours} of your time",
-        "ends_at": "" if is_at_rest else run["ends_at_utc"] or "",
+        "ends_at": "" if is_at_rest else run.ends_at_utc or "",
     }
 
 
-def speed_figures(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool) -> View:
+def speed_figures(job: JobView, run: RunView, is_at_rest: bool) -> View:
     """Return the speed now against the recipe's, and why it differs where that is known."""
-    now = run["feed_mm_per_min"]
+    now = run.feed_mm_per_min
     if is_at_rest:
         return {"speed": "0", "speed_words": "at rest"}
     if now is None:
@@ -39,29 +38,29 @@ def speed_figures(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bo
     return {"speed": grouped(now), "speed_words": _speed_words(now, job, run)}
 
 
-def _speed_words(now: float, job: Mapping[str, Any], run: Mapping[str, Any]) -> str:
-    asked, power_ratio = job["feed_mm_per_min"] * run["feed_percent"] / 100, run["power_ratio"]
+def _speed_words(now: float, job: JobView, run: RunView) -> str:
+    asked, power_ratio = job.feed_mm_per_min * run.feed_percent / 100, run.power_ratio
     if now > asked * PAST_THE_RECIPE:
         return "crossing a white stretch"
     if now >= asked * AS_ASKED_SHARE:
-        return _as_asked(run["feed_percent"])
+        return _as_asked(run.feed_percent)
     # Slower with the beam off says nothing about the detail: the head may be turning.
     return "between dots" if power_ratio == 0 else "the detail holds it back"
 
 
-def power_figures(job: Mapping[str, Any], run: Mapping[str, Any], is_at_rest: bool) -> View:
+def power_figures(job: JobView, run: RunView, is_at_rest: bool) -> View:
     """Return the power now against the recipe's."""
-    now = run["power_ratio"]
-    asked = job["power_ratio"] * run["power_percent"] * run["feed_percent"] / 10_000
+    now = run.power_ratio
+    asked = job.power_ratio * run.power_percent * run.feed_percent / 10_000
     if is_at_rest:
         return {"power": "0", "power_words": "beam off"}
     if now is None:
         return {"power_words": NOT_MEASURED}
     if now == 0:
         return {"power": "0", "power_words": "between dots", "is_between_dots": True}
-    watts = "" if run["power_w"] is None else f"{run['power_w']:.1f} W, "
+    watts = "" if run.power_w is None else f"{run.power_w:.1f} W, "
     is_as_asked = now >= asked * AS_ASKED_SHARE
-    reason = _as_asked(run["power_percent"]) if is_as_asked else FOLLOWS
+    reason = _as_asked(run.power_percent) if is_as_asked else FOLLOWS
     return {"power": percent(now), "power_words": watts + reason}
 
 
