@@ -2,6 +2,7 @@
 
 from contextlib import suppress
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
@@ -12,6 +13,8 @@ from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.starting import StartRequest
 from support.harnesses.interlock_bench import NOON, Bench
+
+pytestmark = pytest.mark.slow
 
 AT_ONCE = (Input.LID, Input.LID_SECOND, Input.STOP_CIRCUIT, Input.FLAME)
 SLOW = (Input.AIR_FLOW, Input.TEMPERATURE)

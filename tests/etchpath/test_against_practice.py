@@ -30,6 +30,9 @@ from support.harnesses.gcode_bench import (
 skimage_data = pytest.importorskip("skimage.data")
 
 
+pytestmark = pytest.mark.slow
+
+
 def dithered_portrait(columns, rows):
     """The astronaut (NASA, public domain, ships with scikit-image), one bit a pixel."""
     photo = Image.fromarray(skimage_data.astronaut()).convert("L").resize((columns, columns))

@@ -210,6 +210,7 @@ def test_a_file_too_dense_for_the_serial_line_lasts_as_long_as_its_bytes():
     assert report.duration_s == pytest.approx(len(text) / 11520, rel=0.02)
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.binary(max_size=400))
 def test_any_bytes_end_in_a_report(data):
@@ -226,6 +227,7 @@ WORDS = (
 FRAGMENT = st.sampled_from([*WORDS.split(), "\n", "\n", "\n", "\r", "\r\n", " ", "\xff"])
 
 
+@pytest.mark.slow
 @settings(max_examples=400, deadline=None)
 @given(st.lists(FRAGMENT, max_size=60).map("".join))
 def test_any_words_in_any_order_end_in_a_report(text):
@@ -235,6 +237,7 @@ def test_any_words_in_any_order_end_in_a_report(text):
     json.loads(report.to_json())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("part", range(4))
 def test_words_of_the_language_and_damaged_jobs_end_in_a_report_of_figures_only(part):
     # tests/measure/any_gcode_test.py plays a hundred thousand of them

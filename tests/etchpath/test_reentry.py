@@ -58,6 +58,7 @@ def cells_of(found):
     return cells
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(st.integers(0, 8), st.floats(-1, 12), st.booleans(), st.booleans())
 def test_what_was_burnt_and_what_is_left_make_the_whole_picture(row, x_mm, both, is_lagging):

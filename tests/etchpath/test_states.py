@@ -54,6 +54,7 @@ TEXT = st.one_of(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.lists(TEXT, min_size=1, max_size=30), st.data())
 def test_columns_and_single_steps_follow_a_file_alike_however_it_is_cut(texts, data):

@@ -352,6 +352,7 @@ PHOTOS_TO_SPOIL = (
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=150)
 @given(data=st.data())
 def test_a_spoilt_file_gives_a_picture_or_an_error_of_ours(data):

@@ -17,6 +17,8 @@ from etchpractice.tile.tile import PictureTooLarge
 from etchwire.examples import PRACTICE_HEADS
 from support.harnesses.practice_host import Host, raster
 
+pytestmark = pytest.mark.slow
+
 HEAD = PRACTICE_HEADS["practice-20w"]
 COMMON_PRACTICE = [(20, 4000, 0.6), (10, 2400, 0.9), (5, 500, 0.8)]
 PATCH = (12, 1, 22, 3)  # well inside what `patch` burns

@@ -24,6 +24,8 @@ from etchproof.reading.overlay import SPOILT_COLOUR, draw_overlay
 from etchproof.reading.photograph import load_photograph
 from etchproof.reading.values import Reading
 
+pytestmark = pytest.mark.slow
+
 POOR = Shot(light_ratio=2.0, blur_px=1.5, noise_codes=2.0, quality=80)
 SHOTS = {
     "from above": Shot(),
