@@ -1,12 +1,13 @@
 """Which tests run where nothing is said of them, and how hard Hypothesis tries."""
 
 import signal
+import sys
 from pathlib import Path
 
 from hypothesis import HealthCheck, settings
 
 ON_DEMAND = ("measure", "network", "board")  # `-m` has to name them
-SLOW_FOLDERS = ("processes", "systemd")
+SLOW_FOLDERS = ("processes", "scenarios", "systemd")
 NOT_SLOW = "not slow"
 QUICK_EXAMPLES = 10  # where a property does not say how many it takes
 
@@ -21,6 +22,12 @@ settings.register_profile(
 # Whoever runs the tests in the background of a shell has Ctrl-C ignored, by every child as well.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
+
+# Where no bytecode may lie beside the sources, compiling every module of tests anew takes most of
+# the time in which they are collected, in each worker; so it is kept with pytest's own cache.
+if sys.dont_write_bytecode:
+    sys.dont_write_bytecode = False
+    sys.pycache_prefix = str(Path(__file__).parents[1] / ".pytest_cache" / "bytecode")
 
 
 def pytest_configure(config):

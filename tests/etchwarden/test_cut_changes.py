@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 TESTS = Path(__file__).parents[1]
 FEWEST_CUTS = 50  # so many operations there are at the least; fewer would mean that none is counted
 RUNS_BEFORE = 4  # in `cuts.py`

@@ -18,6 +18,8 @@ from support.fakes.memory_storage import memory_card
 from support.harnesses.install_bench import Bench, BootingBoard, paper_wheel
 from support.harnesses.logbooks import OPENED_UTC, start_run
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def card(tmp_path):

@@ -30,6 +30,8 @@ from support.fakes.memory_storage import memory_card
 from support.harnesses.logbooks import OPENED_UTC, start_run
 from support.samples.photo_files import encoded, scene
 
+pytestmark = pytest.mark.slow
+
 ANSWERS = """
 [machine]
 port = "/dev/serial/by-id/usb-77"

@@ -6,6 +6,8 @@ from etchwarden.installation.board import SETTLING, LiveBoard
 from etchwarden.installation.errors import StepFailed
 from etchwarden.installation.paths import Places
 
+pytestmark = pytest.mark.slow
+
 PAGE = "etchwarden-web.service"
 
 

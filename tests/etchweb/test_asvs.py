@@ -18,6 +18,8 @@ from etchweb.auth.codes import CODE_LASTS_S, TOKEN_IDLE_S, TOKEN_LASTS_S, new_to
 from etchweb.auth.roles import NEEDS, Role
 from support.fakes.fake_daemon import ETCH, SHA256
 
+pytestmark = pytest.mark.slow
+
 NOW_S = 1_800_000_000.0
 SCRIPT = "<script>alert(1)</script>"
 OURS = {"Origin": "http://localhost"}

@@ -14,6 +14,8 @@ from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.packing import unpack
 from support.fakes.card_book import CardBook
 
+pytestmark = pytest.mark.slow
+
 SURFACE = SURFACES["willing"]
 PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACES[0].name])
 PLACE = {"place_width_mm": "110", "place_height_mm": "110", "spacing_mm": "0.1"}

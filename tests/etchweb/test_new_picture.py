@@ -21,6 +21,8 @@ from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft,
 from support.fakes.fake_daemon import ETCH, FakeDaemon
 from support.samples.photo_files import PHOTOGRAPHS, encoded, png_header, scene
 
+pytestmark = pytest.mark.slow
+
 PATIENCE_S = 60
 CAMERA = next(path for name, path, _ in PHOTOGRAPHS if name == "camera")
 TEN_WATTS = json.dumps([HEAD.name, SURFACE.name])

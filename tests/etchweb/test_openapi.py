@@ -26,6 +26,8 @@ from etchweb.practice.scenario_views import add_scenarios
 from page_description.description import ENTRIES, description
 from support.fakes.fake_daemon import FakeDaemon
 
+pytestmark = pytest.mark.slow
+
 CHECKS = [
     not_a_server_error,
     status_code_conformance,

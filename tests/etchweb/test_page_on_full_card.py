@@ -32,6 +32,8 @@ from support.fakes.memory_storage import memory_card
 from support.harnesses.page_bench import draw_picture
 from support.samples.photo_files import encoded, scene
 
+pytestmark = pytest.mark.slow
+
 PATIENCE_S = 60.0
 NOW_S = 1_800_000_000.0
 NOTHING = AlertPreferences(channels=(), kinds=(), held_long_s=600.0)

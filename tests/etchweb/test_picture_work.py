@@ -10,6 +10,8 @@ import pytest
 from etchweb.drafts.store import DRAFT_NAME
 from etchweb.workers.work import NO_END, NO_MEMORY, WENT_WRONG, WorkQueue
 
+pytestmark = pytest.mark.slow
+
 PATIENCE_S = 60.0
 
 

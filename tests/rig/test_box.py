@@ -12,6 +12,8 @@ from rig.bench import patch
 from rig.guarded import GuardedRig
 from support.harnesses.interlock_bench import ANSWERS
 
+pytestmark = pytest.mark.slow
+
 FEED_HOLD, RESET = b"!", b"\x18"
 
 

@@ -8,6 +8,8 @@ from etchpractice.machine import PracticeMachine
 from rig.bench import STEP_S, Rig, patch
 from rig.disturbances import DISTURBANCES, make_usable
 
+pytestmark = pytest.mark.slow
+
 ROWS, COLUMNS = 8, 200
 BRAKING_S = 4000 / 60 / 1000  # v / a of the job
 OUT_WITHIN_S = 0.020

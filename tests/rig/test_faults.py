@@ -10,6 +10,8 @@ from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from rig.bench import KEPT_UP_WITH, patch
 from rig.disturbances import make_usable
 
+pytestmark = pytest.mark.slow
+
 
 def _etch(rig):
     """Etch until well into the picture, so that window and planner are full."""

@@ -22,6 +22,8 @@ from rig.file_cuts import (
     start,
 )
 
+pytestmark = pytest.mark.slow
+
 SPIRAL = "G21G90G94\nM4S0\nG0X10Y10\nG1S600F1500\n" + "".join(
     f"X{15 + n / 10 * np.cos(n / 5):.3f}Y{15 + n / 10 * np.sin(n / 5):.3f}\n" for n in range(120)
 ) + "M5\nG0X0Y0\nM2\n"  # fmt: skip

@@ -7,6 +7,8 @@ from etchdaemon.service.job.reentry import NOT_MOVED
 from rig.bench import KEPT_UP_WITH, patch
 from rig.guarded import GuardedRig
 
+pytestmark = pytest.mark.slow
+
 ROWS = 10
 
 

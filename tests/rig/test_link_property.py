@@ -3,12 +3,15 @@
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from etchpractice.machine import PracticeMachine
 from rig.bench import Rig, patch
+
+pytestmark = pytest.mark.slow
 
 
 class Etching(RuleBasedStateMachine):

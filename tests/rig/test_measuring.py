@@ -13,6 +13,8 @@ from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerPro
 from etchwire.examples import PRACTICE_HEADS
 from support.samples.cycle_figures import WITHIN
 
+pytestmark = pytest.mark.slow
+
 
 def shown(rig):
     return rig.ask("settings")["controller"]

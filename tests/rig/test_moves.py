@@ -13,6 +13,8 @@ from etchdaemon.run.states import NEXT_STATE, Command, State
 from etchpractice.machine import PracticeMachine
 from rig.guarded import GuardedRig
 
+pytestmark = pytest.mark.slow
+
 FEED_HOLD, RESET = b"!", b"\x18"
 HOMING = {22: 1.0}
 SLACK_MM = 0.1  # of the practice machine's belts, and more

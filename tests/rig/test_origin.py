@@ -8,6 +8,8 @@ from rig.bench import Rig, patch
 from rig.guarded import GuardedRig
 from support.harnesses.interlock_bench import ANSWERS
 
+pytestmark = pytest.mark.slow
+
 HOMING = {22: 1.0}
 
 

@@ -10,6 +10,8 @@ from rig.bench import patch
 from rig.guarded import GuardedRig
 from rig.memory import RunRecord
 
+pytestmark = pytest.mark.slow
+
 FAULTS = {
     "silence": lambda rig: rig.machine.fall_silent(),
     "hang": lambda rig: rig.machine.hang(),

@@ -14,6 +14,8 @@ from etchwire.sheet import read_sheet
 from rig.etched import HEAD, RECIPE, grown, photo_etched, seen_from_afar
 from support.samples.photo_files import HORSE, PHOTOGRAPHS
 
+pytestmark = pytest.mark.slow
+
 WIDTH_MM = 24.0
 PHOTOS = {name: path for name, path, _ in PHOTOGRAPHS} | {"horse": HORSE}
 WITH_WHITE = ("astronaut", "china", "horse")  # they hold white wider than three dots

@@ -12,6 +12,8 @@ from etchpractice.tile.exposure import CELL_MM
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import read_sheet
 
+pytestmark = pytest.mark.slow
+
 WELL_INSIDE_MM = 0.5
 COMMON_PRACTICE = {
     "practice-20w": (20, 4000, 0.6),

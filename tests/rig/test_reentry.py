@@ -8,6 +8,8 @@ from etchpath.reentry.remainder import Cut, write_rest
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from rig.bench import KEPT_UP_WITH, patch
 
+pytestmark = pytest.mark.slow
+
 ROWS = 10
 
 

@@ -12,6 +12,8 @@ from rig.bench import STEP_S, patch
 from rig.guarded import GuardedRig
 from support.harnesses.interlock_bench import ANSWERS
 
+pytestmark = pytest.mark.slow
+
 STILL_S = 0.1  # longer than two looks of the guard: a heartbeat that stands still
 
 

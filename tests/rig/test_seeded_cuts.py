@@ -8,6 +8,8 @@ import pytest
 from etchpractice.firmware.firmware import FIRMWARES
 from rig.seeded_cuts import SeededCuts
 
+pytestmark = pytest.mark.slow
+
 SEEDS = range(14)
 TWO_ROWS = {"8-bit": 140, "32-bit": 89}  # where the computer was busy about a turn
 

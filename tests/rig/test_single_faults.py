@@ -13,6 +13,8 @@ from rig.bench import patch
 from rig.guarded import GuardedRig
 from rig.memory import MemoryRecords
 
+pytestmark = pytest.mark.slow
+
 WATCHED = sorted(part for part in EVERYTHING if isinstance(part, Input) and part != "arm_button")
 AT_ONCE = ("lid", "lid_second", "stop_circuit", "flame", "loop_closed")
 LONGEST_S = {"air_flow": 5.5, "temperature": 5.5}

@@ -6,6 +6,8 @@ from etchpractice.machine import PracticeMachine
 from rig.bench import Rig
 from rig.soak import soak
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize(("firmware", "seed"), [("8-bit", 1), ("32-bit", 2)])
 def test_a_minute_of_faults_each_ends_as_the_table_says(tmp_path, firmware, seed):

@@ -13,6 +13,8 @@ from rig.bench import patch
 from rig.guarded import GuardedRig
 from support.harnesses.logbooks import LONG_S, OPENED_UTC
 
+pytestmark = pytest.mark.slow
+
 STALL_S = 0.236  # and with the steps on either side 0.24 to 0.25 s, after which a reading is stale
 STALLS = 8
 READERS = """
