@@ -16,7 +16,7 @@ from etchdaemon.controller.firmware import EIGHT_BIT, THIRTY_TWO_BIT
 from etchdaemon.controller.lines import dwell_s, is_plain, significant
 from etchdaemon.controller.link import Link
 from etchdaemon.controller.opening import KEEPS_RESTARTING, From, Opening
-from etchdaemon.controller.orders import Order, Say
+from etchdaemon.controller.orders import Order, SendLine
 from etchdaemon.controller.realtime import FEED_STEPS, override_steps
 from etchdaemon.errors import UnfitLine
 
@@ -45,7 +45,7 @@ class Dialogue:
 
     def say(self, data):
         for event in self.link.receive(data):
-            self._obey(self.opening.hear(event, self.now_s))
+            self._obey(self.opening.handle_event(event, self.now_s))
 
     def wait(self, seconds):
         for _ in range(round(seconds / 0.05)):
@@ -57,7 +57,7 @@ class Dialogue:
             self.asked.append(order)
             if order is Order.REPORT and self.report:
                 self.say(self.report if isinstance(self.report, bytes) else next(self.report))
-            if isinstance(order, Say):
+            if isinstance(order, SendLine):
                 self.link.send([order.line])
                 self.say(self.answers[order.line])
 
@@ -173,7 +173,7 @@ def test_an_unknown_firmware_is_refused_without_a_question():
     dialogue.say(b"Grbl 0.9j ['$' for help]\r\n")
     dialogue.wait(1.0)
 
-    assert not any(isinstance(order, Say) for order in dialogue.asked)
+    assert not any(isinstance(order, SendLine) for order in dialogue.asked)
     assert "firmware" in refusals(dialogue.opening.facts)[0]
 
 
@@ -249,23 +249,23 @@ def test_a_byte_that_the_controller_would_obey_or_misread_is_never_sent(byte):
     ("now", "wanted", "tens", "ones"), [(100, 120, 2, 0), (100, 97, 0, 3), (90, 113, 2, 3)]
 )
 def test_an_override_takes_the_fewest_bytes(now, wanted, tens, ones):
-    steps = override_steps(now_percent=now, wanted_percent=wanted, steps=FEED_STEPS)
+    steps = override_steps(now_percent=now, requested_percent=wanted, steps=FEED_STEPS)
     sign = 1 if wanted > now else -1
 
     assert steps == [FEED_STEPS[10 * sign]] * tens + [FEED_STEPS[sign]] * ones
 
 
 def test_an_override_stays_within_what_the_firmware_allows():
-    steps = override_steps(now_percent=190, wanted_percent=500, steps=FEED_STEPS)
+    steps = override_steps(now_percent=190, requested_percent=500, steps=FEED_STEPS)
 
     assert steps == [FEED_STEPS[10]]
 
 
 def test_a_chore_is_done_when_its_line_is_answered():
     chore = ControllerCommand((b"$X",), EIGHT_BIT, 3.0)
-    assert chore.begin(0.0) == (Say(b"$X"),)
+    assert chore.begin(0.0) == (SendLine(b"$X"),)
 
-    chore.hear(LineAccepted(), 0.1)
+    chore.handle_event(LineAccepted(), 0.1)
 
     assert chore.is_over
     assert chore.failure is None
@@ -274,7 +274,7 @@ def test_a_chore_is_done_when_its_line_is_answered():
 def test_a_chore_that_is_not_answered_fails_with_a_sentence():
     chore = ControllerCommand((b"$H",), EIGHT_BIT, 3.0)
     chore.begin(0.0)
-    chore.hear(StatusReported(state="Home"), 1.0)
+    chore.handle_event(StatusReported(state="Home"), 1.0)
     chore.tick(2.9)
     assert not chore.is_over
 
@@ -287,7 +287,7 @@ def test_a_chore_amid_which_the_controller_restarts_fails():
     chore = ControllerCommand((b"$H",), EIGHT_BIT, 3.0)
     chore.begin(0.0)
 
-    chore.hear(Greeted(EIGHT_BIT, ""), 1.0)
+    chore.handle_event(Greeted(EIGHT_BIT, ""), 1.0)
 
     assert "restarted" in chore.failure
 

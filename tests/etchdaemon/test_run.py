@@ -272,13 +272,13 @@ def test_a_sample_after_a_pause_does_not_speak_for_the_pause():
     ids=["the guard since the last look", "a contact", "or the heartbeat", "told of"],
 )
 def test_a_pause_leaves_open_when_the_beam_went_out(pause_s, opened_s_ago, cut_late_s, was_long):
-    pauses = LoopStalls(0.0)
+    stalls = LoopStalls(0.0)
 
     opened_at_s = None if opened_s_ago is None else pause_s - opened_s_ago
-    pauses.look(pause_s, opened_at_s=opened_at_s)
+    stalls.look(pause_s, opened_at_s=opened_at_s)
 
-    assert pauses.cut_late_s == pytest.approx(cut_late_s)
-    assert pauses.was_long is was_long
+    assert stalls.cut_late_s == pytest.approx(cut_late_s)
+    assert stalls.was_long is was_long
 
 
 # Audit

@@ -53,10 +53,10 @@ def mark_at(at_s, *sightings, late_s=0.0, **more):
     ids=["at the look", "when a contact opened", "in a long pause, by the heartbeat perhaps"],
 )
 def test_the_beam_may_have_gone_out_as_long_ago_as_nobody_looked(opened_at_s, lasted_s, from_s):
-    pauses = LoopStalls(10.0 - lasted_s)
-    pauses.look(10.0, opened_at_s=opened_at_s)
+    stalls = LoopStalls(10.0 - lasted_s)
+    stalls.look(10.0, opened_at_s=opened_at_s)
 
-    mark = CutMark.at(10.0, [], pauses)
+    mark = CutMark.at(10.0, [], stalls)
 
     assert mark.from_s == pytest.approx(from_s)
     assert mark.to_s == 10.0 + CONTACT_S

@@ -4,7 +4,7 @@ import pytest
 
 from etchdaemon.controller.events import AlarmRaised, Greeted, LineRefused, StatusReported
 from etchdaemon.controller.firmware import EIGHT_BIT
-from etchdaemon.controller.orders import NOTHING, Order, Say
+from etchdaemon.controller.orders import NOTHING, Order, SendLine
 from etchdaemon.controller.parsing import ACCEPTED
 from etchdaemon.run.moving import BEAM_OFF, STOPPED, Moving, jog, way_mm
 
@@ -15,26 +15,30 @@ REST = StatusReported(state="Idle", work_mm=(10.0, 5.0, 0.0))
 @pytest.fixture
 def moving():
     made = Moving(places_mm=CORNERS, feed_mm_per_min=3000.0, firmware=EIGHT_BIT, from_mm=(0.0, 0.0))
-    assert made.begin(0.0) == (Say(BEAM_OFF),)
+    assert made.begin(0.0) == (SendLine(BEAM_OFF),)
     return made
 
 
 def queue(moving):
     """Let the controller take every line."""
-    return [moving.hear(ACCEPTED, 0.1) for _ in range(len(CORNERS) + 1)]
+    return [moving.handle_event(ACCEPTED, 0.1) for _ in range(len(CORNERS) + 1)]
 
 
 def test_one_line_after_another_is_sent_and_the_beams_word_before_all(moving):
-    assert queue(moving) == [(Say(jog(CORNERS[0], 3000)),), (Say(jog(CORNERS[1], 3000)),), NOTHING]
+    assert queue(moving) == [
+        (SendLine(jog(CORNERS[0], 3000)),),
+        (SendLine(jog(CORNERS[1], 3000)),),
+        NOTHING,
+    ]
 
 
 def test_a_report_of_rest_from_before_the_motion_is_not_its_end(moving):
     queue(moving)
 
-    moving.hear(REST, 0.2)
+    moving.handle_event(REST, 0.2)
     assert not moving.is_over
 
-    moving.hear(REST, 0.3)
+    moving.handle_event(REST, 0.3)
     assert moving.is_over
     assert moving.failure is None
 
@@ -43,7 +47,7 @@ def test_a_report_of_motion_between_two_of_rest_begins_the_count_anew(moving):
     queue(moving)
 
     for state in ("Idle", "Jog", "Idle"):
-        moving.hear(StatusReported(state=state, work_mm=(10.0, 5.0)), 0.2)
+        moving.handle_event(StatusReported(state=state, work_mm=(10.0, 5.0)), 0.2)
 
     assert not moving.is_over
 
@@ -52,18 +56,18 @@ def test_rest_somewhere_else_is_told(moving):
     queue(moving)
     short = StatusReported(state="Idle", work_mm=(10.0, 4.9))
 
-    moving.hear(short, 0.2)
-    moving.hear(short, 0.3)
+    moving.handle_event(short, 0.2)
+    moving.handle_event(short, 0.3)
 
     assert "before it was where it should be" in moving.failure
 
 
 def test_a_stop_cancels_once_and_sends_nothing_more(moving):
-    moving.hear(ACCEPTED, 0.1)
+    moving.handle_event(ACCEPTED, 0.1)
 
     assert moving.stop(STOPPED, 0.2) == (Order.JOG_CANCEL, Order.REPORT)
     assert moving.stop(STOPPED, 0.3) == NOTHING
-    assert moving.hear(ACCEPTED, 0.3) == NOTHING
+    assert moving.handle_event(ACCEPTED, 0.3) == NOTHING
     assert not moving.is_over
 
 
@@ -73,23 +77,23 @@ def test_a_jog_that_began_behind_the_stop_is_cancelled_as_well(moving):
 
     jogging = StatusReported(state="Jog", work_mm=(4.0, 0.0))
 
-    assert moving.hear(jogging, 0.3) == (Order.JOG_CANCEL,)
+    assert moving.handle_event(jogging, 0.3) == (Order.JOG_CANCEL,)
 
 
 def test_a_refused_line_brings_the_head_to_rest_before_it_is_told(moving):
-    moving.hear(ACCEPTED, 0.1)
+    moving.handle_event(ACCEPTED, 0.1)
 
-    assert moving.hear(LineRefused(15, "$J"), 0.2) == (Order.JOG_CANCEL, Order.REPORT)
+    assert moving.handle_event(LineRefused(15, "$J"), 0.2) == (Order.JOG_CANCEL, Order.REPORT)
     assert not moving.is_over
-    moving.hear(REST, 0.3)
-    moving.hear(REST, 0.4)
+    moving.handle_event(REST, 0.3)
+    moving.handle_event(REST, 0.4)
     assert moving.is_over
     assert moving.failure
 
 
 @pytest.mark.parametrize("event", [AlarmRaised(1), Greeted(EIGHT_BIT, "Grbl 1.1h")])
 def test_an_alarm_or_a_restart_ends_the_move(moving, event):
-    moving.hear(event, 0.1)
+    moving.handle_event(event, 0.1)
 
     assert moving.is_over
     assert moving.failure

@@ -29,7 +29,7 @@ def test_bytes_are_at_least_fifty_milliseconds_apart():
     """12 bytes in one write made 200 % of 220 in both firmwares: measured on host builds."""
     overrides = Overrides()
 
-    overrides.want(Override.FEED, 122)
+    overrides.request(Override.FEED, 122)
 
     times = [at_s for at_s, _ in _drain(overrides)]
     assert len(times) == 4
@@ -38,14 +38,14 @@ def test_bytes_are_at_least_fifty_milliseconds_apart():
 
 def test_nothing_is_sent_while_everything_is_as_wanted():
     overrides = Overrides()
-    overrides.want(Override.POWER, 100)
+    overrides.request(Override.POWER, 100)
 
     assert _drain(overrides) == []
 
 
 def test_what_was_reached_is_read_back_and_left_alone():
     overrides = Overrides()
-    overrides.want(Override.FEED, 110)
+    overrides.request(Override.FEED, 110)
     _drain(overrides)
 
     overrides.note_report(_report(110), asked_at_s=2.0)
@@ -56,7 +56,7 @@ def test_what_was_reached_is_read_back_and_left_alone():
 
 def test_a_report_asked_for_before_the_last_byte_proves_nothing():
     overrides = Overrides()
-    overrides.want(Override.FEED, 110)
+    overrides.request(Override.FEED, 110)
     assert overrides.next_byte(1.0) == FEED_STEPS[10]
 
     overrides.note_report(_report(100), asked_at_s=0.9)
@@ -66,7 +66,7 @@ def test_a_report_asked_for_before_the_last_byte_proves_nothing():
 
 def test_a_byte_that_was_lost_is_sent_again():
     overrides = Overrides()
-    overrides.want(Override.POWER, 80)
+    overrides.request(Override.POWER, 80)
     _drain(overrides)
 
     overrides.note_report(_report(100, power=90), asked_at_s=2.0)
@@ -76,7 +76,7 @@ def test_a_byte_that_was_lost_is_sent_again():
 
 def test_a_lever_that_never_moves_is_given_up_after_three_attempts():
     overrides = Overrides()
-    overrides.want(Override.FEED, 90)
+    overrides.request(Override.FEED, 90)
     for attempt in range(3):
         assert len(_drain(overrides, 10.0 * attempt)) == 1
         overrides.note_report(_report(100), asked_at_s=10.0 * attempt + 5)
@@ -88,4 +88,4 @@ def test_a_lever_that_never_moves_is_given_up_after_three_attempts():
 @pytest.mark.parametrize("percent", [9, 201])
 def test_what_no_firmware_allows_is_refused(percent):
     with pytest.raises(CommandRefused, match="from 10 to 200"):
-        Overrides().want(Override.FEED, percent)
+        Overrides().request(Override.FEED, percent)

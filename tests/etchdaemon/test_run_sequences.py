@@ -20,7 +20,7 @@ RUN, IDLE, HELD = _report("Run"), _report("Idle"), _report("Hold", 0)
 
 
 def _stopping(cuts_first=False):
-    stopping = Stopping(cuts_first=cuts_first, patience_s=0.6)
+    stopping = Stopping(cuts_first=cuts_first, timeout_s=0.6)
     return stopping, stopping.begin(0.0)
 
 
@@ -31,13 +31,13 @@ def test_braking_takes_speed_over_acceleration():
 def test_a_stop_holds_rests_cuts_drains_resets_and_looks():
     stopping, orders = _stopping()
     assert orders == (Order.FEED_HOLD, Order.REPORT)
-    assert stopping.hear(_report("Hold", 1), 0.05) == ()
-    assert stopping.hear(HELD, 0.15) == (Order.CUT_BEAM, Order.DISCARD_OUTPUT)
+    assert stopping.handle_event(_report("Hold", 1), 0.05) == ()
+    assert stopping.handle_event(HELD, 0.15) == (Order.CUT_BEAM, Order.DISCARD_OUTPUT)
     assert stopping.tick(0.164) == ()
     assert stopping.tick(0.165) == (Order.DISCARD_OUTPUT, Order.RESET)
-    assert stopping.hear(GREETED, 0.3) == (Order.REPORT,)
+    assert stopping.handle_event(GREETED, 0.3) == (Order.REPORT,)
 
-    stopping.hear(IDLE, 0.31)
+    stopping.handle_event(IDLE, 0.31)
 
     assert stopping.is_over
     assert stopping.is_position_known
@@ -51,16 +51,16 @@ def test_a_stop_for_a_fault_cuts_before_anything_else():
 
 def test_one_idle_report_is_not_rest_and_two_are():
     stopping, _ = _stopping()
-    assert stopping.hear(IDLE, 0.01) == ()
-    assert stopping.hear(RUN, 0.02) == ()
-    assert stopping.hear(IDLE, 0.03) == ()
+    assert stopping.handle_event(IDLE, 0.01) == ()
+    assert stopping.handle_event(RUN, 0.02) == ()
+    assert stopping.handle_event(IDLE, 0.03) == ()
 
-    assert Order.CUT_BEAM in stopping.hear(IDLE, 0.04)
+    assert Order.CUT_BEAM in stopping.handle_event(IDLE, 0.04)
 
 
 def test_a_machine_that_does_not_rest_in_time_is_an_emergency():
     stopping, _ = _stopping()
-    stopping.hear(RUN, 0.5)
+    stopping.handle_event(RUN, 0.5)
     stopping.tick(0.59)
     assert not stopping.is_over
 
@@ -71,9 +71,9 @@ def test_a_machine_that_does_not_rest_in_time_is_an_emergency():
 
 def _at_the_look():
     stopping, _ = _stopping()
-    stopping.hear(HELD, 0.1)
+    stopping.handle_event(HELD, 0.1)
     stopping.tick(0.2)
-    stopping.hear(GREETED, 0.3)
+    stopping.handle_event(GREETED, 0.3)
     return stopping
 
 
@@ -90,7 +90,7 @@ def _at_the_look():
 def test_the_place_is_known_when_the_head_is_where_it_came_to_rest(report, is_known):
     stopping = _at_the_look()
 
-    stopping.hear(report, 0.4)
+    stopping.handle_event(report, 0.4)
 
     assert stopping.is_over
     assert stopping.is_position_known is is_known
@@ -98,24 +98,24 @@ def test_the_place_is_known_when_the_head_is_where_it_came_to_rest(report, is_kn
 
 def test_a_controller_that_greets_only_at_the_second_byte_may_have_lost_its_place():
     stopping, _ = _stopping()
-    stopping.hear(HELD, 0.1)
+    stopping.handle_event(HELD, 0.1)
     stopping.tick(0.2)
     assert stopping.tick(1.2) == (Order.RESET,)
-    stopping.hear(GREETED, 1.4)
+    stopping.handle_event(GREETED, 1.4)
 
-    stopping.hear(_report("Idle"), 1.5)
+    stopping.handle_event(_report("Idle"), 1.5)
 
     assert stopping.is_over
     assert not stopping.is_position_known
 
 
 def test_a_hold_at_once_takes_one_idle_report_for_nothing():
-    holding = HoldingNow(patience_s=0.6)
+    holding = HoldingNow(timeout_s=0.6)
     holding.begin(0.0)
 
-    assert holding.hear(IDLE, 0.01) == ()
+    assert holding.handle_event(IDLE, 0.01) == ()
     assert not holding.is_over
-    assert holding.hear(IDLE, 0.11) == (Order.CUT_BEAM,)
+    assert holding.handle_event(IDLE, 0.11) == (Order.CUT_BEAM,)
 
 
 def test_a_look_that_is_not_answered_is_an_emergency():
@@ -129,10 +129,10 @@ def test_a_look_that_is_not_answered_is_an_emergency():
 def test_an_alarm_while_braking_leads_to_the_reset_with_the_place_unknown():
     stopping, _ = _stopping()
 
-    assert Order.DISCARD_OUTPUT in stopping.hear(AlarmRaised(1), 0.05)
+    assert Order.DISCARD_OUTPUT in stopping.handle_event(AlarmRaised(1), 0.05)
     stopping.tick(0.1)
-    stopping.hear(GREETED, 0.2)
-    stopping.hear(IDLE, 0.3)
+    stopping.handle_event(GREETED, 0.2)
+    stopping.handle_event(IDLE, 0.3)
 
     assert not stopping.is_position_known
 
@@ -140,7 +140,7 @@ def test_an_alarm_while_braking_leads_to_the_reset_with_the_place_unknown():
 def test_a_controller_that_restarts_while_braking_has_lost_its_place():
     stopping, _ = _stopping()
 
-    orders = stopping.hear(GREETED, 0.05)
+    orders = stopping.handle_event(GREETED, 0.05)
 
     assert orders == (Order.CUT_BEAM, Order.DISCARD_OUTPUT)
     assert stopping.is_over
@@ -150,7 +150,7 @@ def test_a_controller_that_restarts_while_braking_has_lost_its_place():
 def test_a_stop_asks_ten_times_a_second_while_it_brakes_and_never_while_it_resets():
     stopping, _ = _stopping()
     assert stopping.polls_every_s == 0.1
-    stopping.hear(HELD, 0.1)
+    stopping.handle_event(HELD, 0.1)
 
     stopping.tick(0.2)
 
@@ -176,7 +176,7 @@ def test_a_greeting_just_in_time_counts():
     resetting.begin(0.0)
     resetting.tick(2.9)
 
-    resetting.hear(GREETED, 2.99)
+    resetting.handle_event(GREETED, 2.99)
     resetting.tick(3.5)
 
     assert resetting.has_answered is True
@@ -185,19 +185,19 @@ def test_a_greeting_just_in_time_counts():
 @pytest.mark.parametrize(("apart_s", "is_over"), [(0.14, False), (0.151, True)])
 def test_the_head_has_arrived_when_two_idle_reports_agree(apart_s, is_over):
     arriving = Arriving()
-    arriving.hear(IDLE, 1.0)
+    arriving.handle_event(IDLE, 1.0)
 
-    arriving.hear(IDLE, 1.0 + apart_s)
+    arriving.handle_event(IDLE, 1.0 + apart_s)
 
     assert arriving.is_over is is_over
 
 
 def test_motion_between_two_idle_reports_is_no_arrival():
     arriving = Arriving()
-    arriving.hear(IDLE, 1.0)
-    arriving.hear(RUN, 1.1)
+    arriving.handle_event(IDLE, 1.0)
+    arriving.handle_event(RUN, 1.1)
 
-    arriving.hear(IDLE, 1.3)
+    arriving.handle_event(IDLE, 1.3)
 
     assert not arriving.is_over
 
@@ -205,16 +205,16 @@ def test_motion_between_two_idle_reports_is_no_arrival():
 def test_a_hold_at_once_cuts_at_rest_and_not_before():
     holding = HoldingNow(0.6)
     assert holding.begin(0.0) == (Order.FEED_HOLD, Order.REPORT)
-    assert holding.hear(_report("Hold", 1), 0.05) == ()
+    assert holding.handle_event(_report("Hold", 1), 0.05) == ()
 
-    assert holding.hear(HELD, 0.15) == (Order.CUT_BEAM,)
+    assert holding.handle_event(HELD, 0.15) == (Order.CUT_BEAM,)
     assert holding.is_over
 
 
 def test_a_hold_at_once_that_finds_no_rest_fails():
     holding = HoldingNow(0.6)
     holding.begin(0.0)
-    holding.hear(RUN, 0.3)
+    holding.handle_event(RUN, 0.3)
 
     holding.tick(0.6)
 
@@ -237,12 +237,12 @@ def test_the_beam_settles_before_lines_are_fed():
 def test_out_of_a_hold_the_cycle_starts_after_settling_and_motion_is_expected():
     enabling = Enabling(lambda: True, starts_cycle=True)
     enabling.begin(0.0)
-    enabling.hear(HELD, 0.01)
+    enabling.handle_event(HELD, 0.01)
     assert enabling.tick(0.05) == (Order.CYCLE_START, Order.REPORT)
-    enabling.hear(HELD, 0.06)
+    enabling.handle_event(HELD, 0.06)
     assert not enabling.is_over
 
-    enabling.hear(RUN, 0.2)
+    enabling.handle_event(RUN, 0.2)
 
     assert enabling.has_succeeded
 
@@ -251,7 +251,7 @@ def test_no_motion_within_half_a_second_is_a_failure():
     enabling = Enabling(lambda: True, starts_cycle=True)
     enabling.begin(0.0)
     enabling.tick(0.05)
-    enabling.hear(HELD, 0.5)
+    enabling.handle_event(HELD, 0.5)
 
     enabling.tick(0.55)
 

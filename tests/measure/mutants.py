@@ -332,7 +332,7 @@ MUTANTS: Final = (
            "self._driven.clear()", "pass", _GUARD),
     # The run.
     Mutant("the box is thought to cut at the look that found it", "run/cut.py",
-           "from_s=at_s - pauses.cut_late_s", "from_s=at_s", _CUT),
+           "from_s=at_s - stalls.cut_late_s", "from_s=at_s", _CUT),
     Mutant("the head is thought not to have moved before its report", "run/cut.py",
            "early = max(early, path.back(here[0], back_s))", "early = max(early, here[0])", _CUT),
     Mutant("the head is thought not to have moved after its report", "run/cut.py",
@@ -393,7 +393,7 @@ MUTANTS: Final = (
            "if before_mm is not None and dist(place_mm, before_mm) > SAME_PLACE_MM:", "if False:",
            _EPOCH),
     Mutant("the head is moved before the beam's word is taken back", "run/moving.py",
-           "return (Say(BEAM_OFF),)", "return self._say_next()", _MOVING),
+           "return (SendLine(BEAM_OFF),)", "return self._send_next()", _MOVING),
     Mutant("a run that owes answers is complete", "run/audit.py",
            "if lines_accepted != lines_sent:", "if False:", _RUN),
     Mutant("a run that ends elsewhere is complete", "run/audit.py",

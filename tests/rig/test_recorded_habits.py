@@ -158,9 +158,9 @@ def test_no_override_that_can_be_asked_for_is_put_together_with_it():
         byte
         for steps in (realtime.FEED_STEPS, realtime.POWER_STEPS)
         for now_percent in percents
-        for wanted_percent in percents
+        for requested_percent in percents
         for byte in realtime.override_steps(
-            now_percent=now_percent, wanted_percent=wanted_percent, steps=steps
+            now_percent=now_percent, requested_percent=requested_percent, steps=steps
         )
     }
 

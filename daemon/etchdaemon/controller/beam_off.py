@@ -1,4 +1,4 @@
-"""Seeing that the controller's beam is off: `M5` sent and answered, and `$G` that shows it."""
+"""The check that the controller's beam is off: `M5`, answered, then `$G`, which shows it."""
 
 from dataclasses import dataclass, field
 from typing import Final
@@ -9,7 +9,7 @@ from etchdaemon.controller.firmware import Firmware
 from etchdaemon.controller.orders import Orders
 
 LINES: Final = (b"M5", b"$G")
-PATIENCE_S: Final = 3.0
+TIMEOUT_S: Final = 3.0
 STILL_ON: Final = (
     "The controller does not say that the beam is off. Switch the laser off, then the controller"
     " off and on."
@@ -18,47 +18,47 @@ STILL_ON: Final = (
 
 @dataclass(slots=True)
 class BeamOff:
-    """Comes before whatever closes the beam's contact for a test, with the machine at rest.
+    """Runs at rest, before a test closes the beam's contact.
 
-    When it is over, `failure` says why the beam was not seen to be off, if it was not.
+    At its end `failure` is a sentence where the beam was not seen to be off.
     """
 
     firmware: Firmware
-    _chore: ControllerCommand = field(init=False)
+    _command: ControllerCommand = field(init=False)
     _parser: ParserStateReported | None = None
 
     def __post_init__(self) -> None:
         """Prepare the two lines."""
-        self._chore = ControllerCommand(LINES, self.firmware, PATIENCE_S)
+        self._command = ControllerCommand(LINES, self.firmware, TIMEOUT_S)
 
     @property
     def failure(self) -> str | None:
-        """Why the beam was not seen to be off; None where it was, or while that is not known."""
-        if self._chore.failure is not None or not self.is_over:
-            return self._chore.failure
+        """The sentence of what failed; None where the beam is off, or before the end."""
+        if self._command.failure is not None or not self.is_over:
+            return self._command.failure
         is_off = self._parser is not None and self._parser.is_beam_off
         return None if is_off else STILL_ON
 
     @property
     def is_over(self) -> bool:
-        """Whether the controller has answered, or has not."""
-        return self._chore.is_over
+        """Whether the controller has answered or the time is up."""
+        return self._command.is_over
 
     @property
     def polls_every_s(self) -> float | None:
-        """Never: the answers are what counts."""
+        """None: only the replies count."""
         return None
 
     def begin(self, now_s: float) -> Orders:
-        """Switch the beam off."""
-        return self._chore.begin(now_s)
+        """Send the first line."""
+        return self._command.begin(now_s)
 
-    def hear(self, event: Event, now_s: float) -> Orders:
-        """Ask when that is answered, and note what is said."""
+    def handle_event(self, event: Event, now_s: float) -> Orders:
+        """Send the second line after the first reply, and keep the parser state."""
         if isinstance(event, ParserStateReported):
             self._parser = event
-        return self._chore.hear(event, now_s)
+        return self._command.handle_event(event, now_s)
 
     def tick(self, now_s: float) -> Orders:
         """Give up when it takes too long."""
-        return self._chore.tick(now_s)
+        return self._command.tick(now_s)

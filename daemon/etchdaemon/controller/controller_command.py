@@ -5,7 +5,7 @@ from typing import Final
 
 from etchdaemon.controller.events import AlarmRaised, Event, Greeted, LineAccepted, LineRefused
 from etchdaemon.controller.firmware import Firmware
-from etchdaemon.controller.orders import NOTHING, Orders, Say
+from etchdaemon.controller.orders import NOTHING, Orders, SendLine
 
 HOME: Final = b"$H"
 UNLOCK: Final = b"$X"
@@ -27,7 +27,7 @@ def find_origin(place_mm: tuple[float, float]) -> tuple[bytes, ...]:
 
 
 def failure_by(event: Event, firmware: Firmware) -> str | None:
-    """Return the sentence for an event that brings lines under way to nothing; None for others."""
+    """Return the sentence for an event that ends a command without success; None for others."""
     match event:
         case LineRefused(code=code):
             return str(firmware.error(code))
@@ -42,13 +42,13 @@ def failure_by(event: Event, firmware: Firmware) -> str | None:
 class ControllerCommand:
     """Sends `lines`, each when the one before it is answered, and waits for the last reply.
 
-    `failure` is a sentence when it came to nothing. No report is requested meanwhile: a homing
-    machine answers only in gaps.
+    At its end `failure` is a sentence where it failed. No report is requested meanwhile: a homing
+    machine answers with gaps.
     """
 
     lines: tuple[bytes, ...]
     firmware: Firmware
-    patience_s: float
+    timeout_s: float
     failure: str | None = None
     is_over: bool = False
     _sent: int = 1
@@ -61,20 +61,20 @@ class ControllerCommand:
 
     @property
     def polls_every_s(self) -> float | None:
-        """Never."""
+        """None, see the class."""
         return None
 
     def begin(self, now_s: float) -> Orders:
         """Send the first line."""
-        self._until_s = now_s + self.patience_s
-        return (Say(self.lines[0]),)
+        self._until_s = now_s + self.timeout_s
+        return (SendLine(self.lines[0]),)
 
-    def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
-        """Go on with the next line at each reply."""
+    def handle_event(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
+        """Send the next line at each reply."""
         match event:
             case LineAccepted() if self._sent < len(self.lines):
                 self._sent += 1
-                return (Say(self.lines[self._sent - 1]),)
+                return (SendLine(self.lines[self._sent - 1]),)
             case LineAccepted():
                 self.is_over = True
             case _ if (sentence := failure_by(event, self.firmware)) is not None:

@@ -1,4 +1,4 @@
-"""What the controller said: one value for each line of its own."""
+"""The controller's lines as values, one for each."""
 
 from dataclasses import dataclass
 from typing import Final, TypeAlias
@@ -14,7 +14,7 @@ Place: TypeAlias = tuple[float, ...]  # x, y, z ... in mm
 
 @dataclass(frozen=True, slots=True)
 class Greeted:
-    """The controller has just started; whatever it had been given before is forgotten.
+    """The controller has just started and forgotten every line that it had.
 
     `firmware` is None for a kind or version we do not know.
     """
@@ -30,7 +30,7 @@ class LineAccepted:
 
 @dataclass(frozen=True, slots=True)
 class LineRefused:
-    """The oldest line in flight was thrown away."""
+    """The oldest line in flight was refused and thrown away."""
 
     code: int
     line: str
@@ -47,8 +47,8 @@ class StrayReplyReceived:
 class CountContradicted:
     """The controller's buffer holds more than is counted as in flight.
 
-    Somebody else's reply, or one too many, was taken for that of a line: from here on bytes
-    may be dropped without a word.
+    A reply too many was taken for that of a line: from now on bytes may be dropped without
+    notice.
     """
 
     excess_bytes: int
@@ -83,7 +83,7 @@ class StatusReported:
 
     @property
     def is_idle(self) -> bool:
-        """Whether nothing is under way and nothing is held."""
+        """Whether nothing moves and nothing is held."""
         return self.state == "Idle"
 
     @property
@@ -93,7 +93,7 @@ class StatusReported:
 
     @property
     def has_closed_door(self) -> bool:
-        """Whether the door was opened and is closed again; nothing is read until it goes on."""
+        """Whether the door was opened and is closed again; no line is read until a cycle start."""
         return self.state == "Door" and self.substate == 0
 
     @property
@@ -150,14 +150,14 @@ class OffsetReported:
 
 @dataclass(frozen=True, slots=True)
 class MessagePushed:
-    """A remark of the controller's own."""
+    """A message of the controller."""
 
     text: str
 
 
 @dataclass(frozen=True, slots=True)
 class PushReceived:
-    """A line that answers nothing and that we do not need."""
+    """A line that is no reply and has no use here."""
 
     text: str
 

@@ -33,16 +33,16 @@ class Facts:
 
     @property
     def can_unlock(self) -> bool:
-        """Whether it is locked: then a person may home or unlock it, nobody else."""
+        """Whether it is locked, so that only a person may home or unlock it."""
         return self.report.state == "Alarm"
 
     @property
     def was_questioned(self) -> bool:
-        """Whether it could be asked at all: of a kind we know, and in a state that answers."""
+        """Whether it could be asked: of a known firmware, and in a state that answers."""
         return self.firmware is not None and self.report.state in ("Idle", "Alarm")
 
     def with_answer(self, event: Event) -> Self:
-        """Return these facts and what `event` adds to them, if anything."""
+        """Return these facts with what `event` adds."""
         match event:
             case SettingReported(number=number, value=value):
                 values = {**self.settings.values, number: value}

@@ -24,8 +24,8 @@ from etchdaemon.controller.window import ReceiveWindow
 class Link:
     """The conversation with one controller, from one start of it to the next.
 
-    Whoever holds the port moves the bytes: what arrives goes to `receive`, what `send`
-    returns goes out. A greeting empties the window by itself.
+    The holder of the port moves the bytes: received ones go to `receive`, those that `send`
+    returns go out. A greeting empties the window by itself.
     """
 
     def __init__(self) -> None:
@@ -34,8 +34,8 @@ class Link:
         self._unread = b""
         self._is_given_up = False  # the line under way is too long: its rest is not kept
         self._offset_mm: Place | None = None
-        # An alarm was told and the greeting behind it is due: until then the 8-bit firmware may
-        # say ok for a line that it gave up.
+        # After an alarm, until its greeting: the 8-bit firmware may answer ok for a line that it
+        # has dropped.
         self._is_restarting = False
 
     def receive(self, data: bytes) -> list[Event]:
@@ -68,13 +68,13 @@ class Link:
         return b"".join(ended)
 
     def forget(self) -> None:
-        """Drop what was half heard and every line in flight: the controller is being reset."""
+        """Drop a half-received line and every line in flight: the controller is being reset."""
         self._unread = b""
         self._is_given_up = False
         self.window.forget()
 
     def held_bytes(self, report: StatusReported) -> int | None:
-        """Return how much the controller's buffer held when it reported, None if it did not say."""
+        """Return the bytes in the controller's buffer at `report`; None where it does not say."""
         if self.empty_receive_bytes is None or report.receive_free_bytes is None:
             return None
         return self.empty_receive_bytes - report.receive_free_bytes
@@ -94,9 +94,9 @@ class Link:
                 yield CountContradicted(excess_bytes)
 
     def _excess_bytes(self, report: StatusReported) -> int:
-        """Return how much more the controller holds than was in flight when it said so.
+        """Return the bytes that the controller holds beyond those in flight.
 
-        Replies and reports come in one order, so what it had answered before the report is counted.
+        Replies and reports keep their order, so every reply before the report is counted.
         """
         held_bytes = self.held_bytes(report)
         return 0 if held_bytes is None else held_bytes - self.window.taken_bytes

@@ -1,4 +1,4 @@
-"""The opening dialogue: find out what stands at the other end, and leave it empty and at rest.
+"""The opening dialogue: identify the controller, and leave it empty and at rest.
 
 Every opening of the port restarts most controllers, and those that it does not restart may
 still hold lines of an older job. So a greeting is waited for; without one the controller is
@@ -20,14 +20,14 @@ from etchdaemon.controller.events import (
     Unreadable,
 )
 from etchdaemon.controller.facts import Facts
-from etchdaemon.controller.orders import NOTHING, Order, Orders, Say
+from etchdaemon.controller.orders import NOTHING, Order, Orders, SendLine
 
-GREETING_PATIENCE_S: Final = 3.0  # a boot loader eats one to two seconds first
-ANSWER_PATIENCE_S: Final = 1.0
-QUESTION_PATIENCE_S: Final = 3.0
+GREETING_TIMEOUT_S: Final = 3.0  # a boot loader eats one to two seconds first
+ANSWER_TIMEOUT_S: Final = 1.0
+QUESTION_TIMEOUT_S: Final = 3.0
 RESET_REPEAT_S: Final = 1.0
 REPORT_REPEAT_S: Final = 0.25  # a report request may get lost; a controller answers in 10 ms
-REST_PATIENCE_S: Final = 5.0
+REST_TIMEOUT_S: Final = 5.0
 SETTLE_S: Final = 0.2  # some boards greet twice
 SETTLE_UNASKED_S: Final = 2.5  # after a greeting nobody asked for: let the supply come back
 MOST_GREETINGS: Final = 8
@@ -72,7 +72,7 @@ class From(Enum):
 class Opening:
     """The dialogue as a state machine.
 
-    When it is over, either `facts` hold what was learnt, or `failure` says why nothing was.
+    At its end either `facts` hold the answers, or `failure` is a sentence.
     `was_unanswered`: the controller was silent on the way, and may have been without power.
     """
 
@@ -97,14 +97,14 @@ class Opening:
 
     @property
     def polls_every_s(self) -> float | None:
-        """Reports are asked for by the dialogue itself, except while the machine brakes."""
+        """Ten a second while the machine brakes; otherwise the dialogue requests reports itself."""
         return 0.1 if self._step is _Step.BRAKING else None
 
     def begin(self, now_s: float) -> Orders:
         """Start listening, asking or settling, by where we come from."""
         match self.start:
             case From.PORT_OPENED:
-                return self._go(_Step.LISTENING, now_s + GREETING_PATIENCE_S)
+                return self._go(_Step.LISTENING, now_s + GREETING_TIMEOUT_S)
             case From.UNSURE:
                 return self._ask(now_s)
             case From.REST:
@@ -114,7 +114,7 @@ class Opening:
             case From.UNASKED_GREETING:
                 return self._go(_Step.SETTLING, now_s + SETTLE_UNASKED_S)
 
-    def hear(self, event: Event, now_s: float) -> Orders:
+    def handle_event(self, event: Event, now_s: float) -> Orders:
         """Take note of what the controller said."""
         match event:
             case Greeted():
@@ -139,19 +139,19 @@ class Opening:
         self.was_unanswered |= self._step in _ASKED
         return _WHEN_TIME_IS_UP[self._step](self, now_s)
 
-    def _go(self, step: _Step, until_s: float, *orders: Order | Say) -> Orders:
+    def _go(self, step: _Step, until_s: float, *orders: Order | SendLine) -> Orders:
         self._step = step
         self._until_s = until_s
         return orders
 
     def _ask(self, now_s: float) -> Orders:
         self._repeat_at_s = now_s + REPORT_REPEAT_S
-        return self._go(_Step.ASKING, now_s + ANSWER_PATIENCE_S, Order.REPORT)
+        return self._go(_Step.ASKING, now_s + ANSWER_TIMEOUT_S, Order.REPORT)
 
     def _look(self, now_s: float) -> Orders:
         self._looks += 1
         self._repeat_at_s = now_s + REPORT_REPEAT_S
-        return self._go(_Step.LOOKING, now_s + ANSWER_PATIENCE_S, Order.REPORT)
+        return self._go(_Step.LOOKING, now_s + ANSWER_TIMEOUT_S, Order.REPORT)
 
     def _repeat_request(self, now_s: float) -> Orders:
         if self._step not in _ASKED or now_s < self._repeat_at_s:
@@ -162,7 +162,7 @@ class Opening:
     def _reset(self, now_s: float) -> Orders:
         self._has_reset = True
         self._repeat_at_s = now_s + RESET_REPEAT_S
-        until_s = now_s + GREETING_PATIENCE_S
+        until_s = now_s + GREETING_TIMEOUT_S
         return self._go(_Step.RESETTING, until_s, Order.DISCARD_OUTPUT, Order.RESET)
 
     def _fail(self, sentence: str) -> Orders:
@@ -184,7 +184,7 @@ class Opening:
         if self._step is _Step.LOOKING:
             return self._looked(report, now_s)
         if self._step is _Step.ASKING and not report.is_at_rest:
-            until_s = now_s + REST_PATIENCE_S
+            until_s = now_s + REST_TIMEOUT_S
             return self._go(_Step.BRAKING, until_s, Order.FEED_HOLD, Order.REPORT)
         if self._step in (_Step.ASKING, _Step.BRAKING) and report.is_at_rest:
             return self._reset(now_s)
@@ -206,8 +206,8 @@ class Opening:
     def _question(self, now_s: float) -> Orders:
         if not self._questions:
             return self._go(_Step.DONE, 0.0)
-        until_s = now_s + QUESTION_PATIENCE_S
-        return self._go(_Step.QUESTIONING, until_s, Say(self._questions.pop(0)))
+        until_s = now_s + QUESTION_TIMEOUT_S
+        return self._go(_Step.QUESTIONING, until_s, SendLine(self._questions.pop(0)))
 
     def _answered(self, event: Event, now_s: float) -> Orders:
         match event:

@@ -1,4 +1,4 @@
-"""What a sequence wants done next, as values: whoever holds port and contacts carries it out."""
+"""The orders of a sequence, as values: the holder of port and contacts carries them out."""
 
 from collections.abc import Sequence as Listed
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from etchdaemon.controller.events import Event
 
 
 class Order(Enum):
-    """One act that needs no further word."""
+    """An order without parameters."""
 
     CUT_BEAM = auto()
     ALLOW_BEAM = auto()
@@ -22,13 +22,13 @@ class Order(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Say:
-    """A line to send; its reply and what comes before it are the answer."""
+class SendLine:
+    """A line to send; its answer is its reply and the lines before that."""
 
     line: bytes
 
 
-Orders: TypeAlias = Listed[Order | Say]
+Orders: TypeAlias = Listed[Order | SendLine]
 
 NOTHING: Orders = ()
 
@@ -36,28 +36,27 @@ NOTHING: Orders = ()
 class Sequence(Protocol):
     """A procedure in several steps, between a beginning and an outcome.
 
-    It is told what happens and what time it is, and returns what is to be done. Time is
-    monotonic seconds. `polls_every_s` is how often it wants reports asked for; None is never.
+    It takes events and the time, and returns orders. Times are the machine's monotonic seconds.
     """
 
     @property
     def polls_every_s(self) -> float | None:
-        """How often reports are to be asked for, if at all."""
+        """The interval of report requests in seconds; None: none."""
         ...
 
     @property
     def is_over(self) -> bool:
-        """Whether it has reached its end, good or bad."""
+        """Whether it has ended, well or badly."""
         ...
 
     def begin(self, now_s: float) -> Orders:
         """Return the first orders."""
         ...
 
-    def hear(self, event: Event, now_s: float) -> Orders:
-        """Take note of `event`."""
+    def handle_event(self, event: Event, now_s: float) -> Orders:
+        """Return the orders that follow from `event`."""
         ...
 
     def tick(self, now_s: float) -> Orders:
-        """Take note of the time."""
+        """Return the orders that follow from the time alone."""
         ...

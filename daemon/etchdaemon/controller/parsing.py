@@ -1,4 +1,4 @@
-"""From a line of the controller's to what it said."""
+"""From a line of the controller to an event."""
 
 import re
 from collections.abc import Callable, Mapping
@@ -33,7 +33,7 @@ ACCEPTED: Final = LineAccepted()
 def parse_line(data: bytes) -> Event:
     """Return what `data`, a line without its end, means; never raise.
 
-    What is no line of the protocol comes back as Unreadable, for the caller to judge.
+    What is no line of the protocol is returned as Unreadable, for the caller to judge.
     """
     try:
         text = data.decode("ascii")

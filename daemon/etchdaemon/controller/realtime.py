@@ -9,7 +9,7 @@ CYCLE_START: Final = b"~"
 RESET: Final = b"\x18"
 JOG_CANCEL: Final = b"\x85"
 
-# Overrides merge when they come closer than the firmware looks: space them and read them back.
+# Override bytes that follow more closely merge in the firmware: space them and read them back.
 OVERRIDE_SPACING_S: Final = 0.05
 
 FEED_STEPS: Final = {10: b"\x91", -10: b"\x92", 1: b"\x93", -1: b"\x94"}
@@ -20,11 +20,11 @@ HIGHEST_PERCENT: Final = 200
 
 
 def override_steps(
-    *, now_percent: int, wanted_percent: int, steps: Mapping[int, bytes]
+    *, now_percent: int, requested_percent: int, steps: Mapping[int, bytes]
 ) -> list[bytes]:
-    """Return the fewest bytes that take an override from one figure to the other."""
-    wanted_percent = min(max(wanted_percent, LOWEST_PERCENT), HIGHEST_PERCENT)
-    difference = wanted_percent - now_percent
+    """Return the fewest bytes that take an override from one percentage to the other."""
+    requested_percent = min(max(requested_percent, LOWEST_PERCENT), HIGHEST_PERCENT)
+    difference = requested_percent - now_percent
     sign = 1 if difference > 0 else -1
     tens, ones = divmod(abs(difference), 10)
     return [steps[10 * sign]] * tens + [steps[sign]] * ones

@@ -8,7 +8,7 @@ from etchdaemon.controller.report import parse_number
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What the controller answered to the question for its settings; None where it did not."""
+    """The settings that the controller has reported, by their numbers."""
 
     values: Mapping[int, str] = field(default_factory=dict)
 

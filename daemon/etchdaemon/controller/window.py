@@ -1,4 +1,4 @@
-"""How much of the controller's receive buffer is taken: flow control by counting."""
+"""The receive window: flow control by counting the bytes of unanswered lines."""
 
 from collections import deque
 from typing import Final
@@ -13,9 +13,8 @@ MOST_BYTES: Final = 127
 class ReceiveWindow:
     """The lines that the controller has not answered.
 
-    The firmware answers each line once, in order, so the oldest answered line is the one whose
-    bytes have just been freed. One byte of what it reports stays free: the byte too many is
-    dropped without a word.
+    The firmware answers each line once, in order, so a reply frees the bytes of the oldest line.
+    One byte of the reported buffer stays free: a byte too many is dropped without notice.
     """
 
     def __init__(self, receive_bytes: int = MOST_BYTES + 1) -> None:
@@ -30,12 +29,12 @@ class ReceiveWindow:
 
     @property
     def oldest_line(self) -> bytes:
-        """The line whose answer is due next; empty when none is."""
+        """The line that is answered next; empty when there is none."""
         return self._in_flight[0] if self._in_flight else b""
 
     @property
     def taken_bytes(self) -> int:
-        """How much is unanswered: never less than what the controller's buffer holds."""
+        """The bytes that are unanswered: no fewer than the controller's buffer holds."""
         return self.capacity_bytes - self.free_bytes
 
     def claim(self, line: bytes) -> None:
@@ -55,6 +54,6 @@ class ReceiveWindow:
         return line
 
     def forget(self) -> None:
-        """Empty the window: the controller has restarted and will answer nothing of it."""
+        """Empty the window: the controller has restarted and answers none of its lines."""
         self._in_flight.clear()
         self.free_bytes = self.capacity_bytes

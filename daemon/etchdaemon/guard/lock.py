@@ -7,7 +7,7 @@ from typing import Final
 
 from etchdaemon.errors import CommandRefused
 
-LOCK_PATIENCE_S: Final = 0.1  # wall-clock; a guard that holds it longer hangs
+LOCK_TIMEOUT_S: Final = 0.1  # wall-clock; a guard that holds it longer hangs
 HANGS: Final = "The program that watches the interlocks does not answer."
 
 
@@ -26,7 +26,7 @@ class GuardLock:
     @contextmanager
     def held(self) -> Iterator[None]:
         """Hold it; raise CommandRefused where the guard hangs."""
-        if not self._lock.acquire(timeout=LOCK_PATIENCE_S):
+        if not self._lock.acquire(timeout=LOCK_TIMEOUT_S):
             raise CommandRefused(HANGS)
         try:
             yield
@@ -36,7 +36,7 @@ class GuardLock:
     @contextmanager
     def held_if_possible(self) -> Iterator[None]:
         """Hold it if it can be had; what must be done is done without it too."""
-        has_lock = self._lock.acquire(timeout=LOCK_PATIENCE_S)
+        has_lock = self._lock.acquire(timeout=LOCK_TIMEOUT_S)
         try:
             yield
         finally:

@@ -1,4 +1,4 @@
-"""Whether a run may be called complete: what was answered, and where the head ended."""
+"""Whether a run is complete: every line answered, and the head at its place."""
 
 from collections.abc import Sequence
 from math import dist
@@ -14,7 +14,7 @@ def objections(
     place_mm: Sequence[float] | None,
     planned_mm: tuple[float, float] | None,
 ) -> tuple[str, ...]:
-    """Return what speaks against it, as sentences; empty when nothing does.
+    """Return the objections, as sentences; empty for a complete run.
 
     `planned_mm` is where the job says that the head ends, None when it does not say.
     """

@@ -1,8 +1,8 @@
-"""Where the beam went out: row and place along it, from one and the same sightings of the head.
+"""Where the beam was cut: row and place along it, from the same sightings of the head.
 
 Each sighting bounds the cut from both sides: the head was there at some time between the request
-and its report, and it is no faster than the job allows. What all of them leave open is the cut's
-error; where that spans a turn, both rows are named.
+and its report, and it is no faster than the job allows. The stretch that all of them leave is the
+cut's error; where that spans a turn, both rows are named.
 """
 
 from dataclasses import dataclass, field
@@ -21,7 +21,7 @@ _POWER_STEP_S: Final = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
-    """A report of the head's place, and the times between which it was true."""
+    """A reported place of the head, and the times between which it was there."""
 
     asked_at_s: float
     heard_at_s: float
@@ -31,7 +31,7 @@ class Sighting:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cut:
-    """Where in one row the beam went out, in the job's coordinates, and how far off that may be.
+    """The place in one row where the beam was cut, in the job's coordinates, with its error.
 
     `place` is the row's in the index.
     """
@@ -43,7 +43,7 @@ class Cut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutFound:
-    """What is known of a cut: the rows in which it may be, in their order; none for a dark place.
+    """What is known of a cut: the rows in which it may lie, in order; empty where the path is dark.
 
     All rows before `first_place` of the index are done.
     """
@@ -63,7 +63,7 @@ class CutFound:
 
 
 def sighting(report: StatusReported, *, asked_at_s: float, heard_at_s: float) -> Sighting | None:
-    """Return where `report` saw the head, or None when it did not say."""
+    """Return the place of the head in `report`; None where it does not say."""
     if report.work_mm is None:
         return None
     x_mm, y_mm = report.work_mm[:2]
@@ -72,10 +72,10 @@ def sighting(report: StatusReported, *, asked_at_s: float, heard_at_s: float) ->
 
 @dataclass(slots=True, kw_only=True)
 class CutMark:
-    """The times between which the beam went out in motion, and what was seen round them.
+    """The times between which the beam was cut in motion, and the sightings around them.
 
-    `was_unwatched`: only the guard was blind, so that nothing says when the box did it. What is
-    seen after the cut is added to `seen`.
+    `was_unwatched`: only the guard did not look, so that the time of the cut is unknown. Sightings
+    after the cut are added to `seen`.
     """
 
     from_s: float
@@ -84,22 +84,25 @@ class CutMark:
     seen: list[Sighting] = field(default_factory=list)
 
     @classmethod
-    def at(cls, at_s: float, seen: list[Sighting], pauses: LoopStalls) -> Self:
-        """Mark a cut that the loop made, or came upon, at `at_s`."""
+    def at(cls, at_s: float, seen: list[Sighting], stalls: LoopStalls) -> Self:
+        """Mark a cut that the loop made, or found, at `at_s`."""
         return cls(
-            from_s=at_s - pauses.cut_late_s,
+            from_s=at_s - stalls.cut_late_s,
             to_s=at_s + CONTACT_S,
-            was_unwatched=pauses.was_unwatched,
+            was_unwatched=stalls.was_unwatched,
             seen=seen,
         )
 
     def note_sighting(self, sighting: Sighting) -> None:
-        """Keep the first sightings after the cut: braking has hardly begun."""
+        """Keep the first sightings after the cut, while braking has hardly begun."""
         if len(self.seen) < _MOST_SIGHTINGS:
             self.seen.append(sighting)
 
     def bounds(self) -> list[list[float]]:
-        """Return each sighting: x, y, and how long at most the cut was before it and after it."""
+        """Return for each sighting x and y in mm, and how long before and after it the cut may lie.
+
+        Both times are the longest possible, in seconds.
+        """
         return [
             [
                 seen.x_mm,
@@ -113,10 +116,10 @@ class CutMark:
     def found(
         self, path: RowPath, *, first: Spot, last: Spot, rest: Sighting, beam_lag_s: float
     ) -> CutFound | None:
-        """Return where it was, None where nobody can tell.
+        """Return where the cut lies; None where that cannot be told.
 
-        All that was seen lies between the spots `first` and `last` of the path. The light is
-        `beam_lag_s` behind the head, so what it had yet to reach is to be burnt again.
+        All sightings lie between the spots `first` and `last` of the path. The light is
+        `beam_lag_s` behind the head, so the way that it had not reached is burnt again.
         """
         if self.was_unwatched:
             return None
@@ -152,7 +155,7 @@ def weak_s(braking_s: float) -> float:
 
 
 def found_between(path: RowPath, early: Spot, late: Spot) -> CutFound:
-    """Return what it means for the rows that the beam went out between two spots."""
+    """Return the rows that a cut between two spots leaves unfinished."""
     first_place = (early[0] + 1) // 2
     cuts = []
     for place in range(first_place, late[0] // 2 + 1):
@@ -169,7 +172,7 @@ def found_between(path: RowPath, early: Spot, late: Spot) -> CutFound:
 
 
 def _spots(path: RowPath, seen: Sighting, first: Spot, last: Spot) -> tuple[Spot, Spot] | None:
-    """Return between which spots a sighting is; on the way home only where it fits nowhere else."""
+    """Return the first and last spot of a sighting; on the way home only as a last resort."""
     here = path.near(seen.x_mm, seen.y_mm, first, last)
     return here or path.near(seen.x_mm, seen.y_mm, (path.end[0], 0.0), path.end)
 

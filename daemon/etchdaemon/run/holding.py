@@ -1,4 +1,4 @@
-"""Short procedures round a hold: to the row's end, at once, and on again."""
+"""Short sequences around a hold: to the row's end, at once, and the resume."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -9,15 +9,15 @@ from etchdaemon.controller.orders import NOTHING, Order, Orders
 
 WATCHFUL_S: Final = 0.1
 IDLE_APART_S: Final = 0.15
-MOTION_PATIENCE_S: Final = 0.5
+MOTION_TIMEOUT_S: Final = 0.5
 
 
 @dataclass(slots=True)
 class Arriving:
-    """Every line is answered: wait until two idle reports agree that the head is at rest.
+    """Waits, with every line answered, until two idle reports show the head at rest.
 
-    Just after the last reply of a short job one report may still say idle before the motion
-    has begun; so two count, some time apart.
+    Just after the last reply of a short job a report may say idle before the motion has begun;
+    so it takes two, some time apart.
     """
 
     rest: StatusReported | None = None
@@ -34,10 +34,10 @@ class Arriving:
         return WATCHFUL_S
 
     def begin(self, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
-        """Ask."""
+        """Request a report."""
         return (Order.REPORT,)
 
-    def hear(self, event: Event, now_s: float) -> Orders:
+    def handle_event(self, event: Event, now_s: float) -> Orders:
         """Count idle reports without a gap."""
         if isinstance(event, StatusReported):
             if not event.is_idle:
@@ -57,7 +57,7 @@ class Arriving:
 class HoldingNow:
     """Feed hold in mid-row; the beam enable goes off at rest, because the power fell with speed."""
 
-    patience_s: float
+    timeout_s: float
     rest: StatusReported | None = None
     has_failed: bool = False
     _until_s: float = 0.0
@@ -65,7 +65,7 @@ class HoldingNow:
 
     @property
     def is_over(self) -> bool:
-        """Whether the head is at rest, or did not come to it in time."""
+        """Whether the head is at rest, or has not come to rest in time."""
         return self.rest is not None or self.has_failed
 
     @property
@@ -74,12 +74,12 @@ class HoldingNow:
         return WATCHFUL_S
 
     def begin(self, now_s: float) -> Orders:
-        """Hold, and ask at once."""
-        self._until_s = now_s + self.patience_s
+        """Order a feed hold and a report at once."""
+        self._until_s = now_s + self.timeout_s
         return (Order.FEED_HOLD, Order.REPORT)
 
-    def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
-        """Wait for the rest."""
+    def handle_event(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
+        """Cut the beam at rest."""
         if not isinstance(event, StatusReported) or self.is_over:
             return NOTHING
         self._idle_reports = self._idle_reports + 1 if event.is_idle else 0
@@ -89,14 +89,14 @@ class HoldingNow:
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:
-        """Give up when it does not come to rest."""
+        """Give up when the head does not come to rest."""
         self.has_failed = self.rest is None and now_s >= self._until_s
         return NOTHING
 
 
 @dataclass(slots=True)
 class Enabling:
-    """Beam enable on, and its time to settle; then, out of a hold, the word to go on.
+    """Beam enable on, and its time to settle; then, after a hold in mid-row, the cycle start.
 
     `starts_cycle` is for a hold in mid-row: motion must show within half a second.
     """
@@ -110,7 +110,7 @@ class Enabling:
 
     @property
     def is_over(self) -> bool:
-        """Whether the head may move, or did not when it should."""
+        """Whether the head may move, or has not moved in time."""
         return self.has_succeeded or self.has_failed
 
     @property
@@ -122,14 +122,14 @@ class Enabling:
         """Close the contact."""
         return (Order.ALLOW_BEAM,)
 
-    def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
-        """See the head move, or stand idle because nothing was left to do."""
+    def handle_event(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
+        """Succeed once the head moves, or is idle because nothing is left to do."""
         if self._has_started and isinstance(event, StatusReported):
             self.has_succeeded = event.state not in ("Hold", "Door")
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:
-        """Settle, start, and give up when nothing moves."""
+        """Wait for the settling, start the cycle, and give up when nothing moves."""
         if self.is_over:
             return NOTHING
         if self._has_started:
@@ -141,5 +141,5 @@ class Enabling:
             self.has_succeeded = True
             return NOTHING
         self._has_started = True
-        self._until_s = now_s + MOTION_PATIENCE_S
+        self._until_s = now_s + MOTION_TIMEOUT_S
         return (Order.CYCLE_START, Order.REPORT)

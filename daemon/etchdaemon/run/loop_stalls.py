@@ -1,17 +1,17 @@
-"""How long nobody looked: a program that was stopped or starved finds the world moved on."""
+"""Stalls of the loop: while it was stopped or starved, the machine moved on."""
 
 from dataclasses import dataclass
 from typing import Final
 
 LONGEST_PAUSE_S: Final = 1.0  # a longer one is reported
-LATE_S: Final = 0.03  # what the controller has been sent lasts longer than that
-LATE_FOR_S: Final = 0.5  # so long a short queue may be the pause's doing
+LATE_S: Final = 0.03  # the lines that were sent last longer than that
+LATE_FOR_S: Final = 0.5  # after a stall, a short queue may come of it
 BLINK_S: Final = 0.05  # in a longer one the heartbeat's contact may open
 
 
 @dataclass(slots=True)
 class LoopStalls:
-    """Measures the time between one look and the next, and how late what was seen was seen."""
+    """Measures the time between two looks of the loop, and how late the last one was."""
 
     looked_at_s: float
     lasted_s: float = 0.0

@@ -1,7 +1,7 @@
-"""How many lines a second the controller takes in: rows of short steps, run with the beam off.
+"""The controller's lines per second, measured by rows of short steps with the beam off.
 
-Each row is run as fast as the machine goes, there and back, and the speed is read from the
-reports. Nobody asks for the beam's contact, and the beam's word is taken back first.
+Each row runs as fast as the machine goes, there and back, and the reports show the speed. The
+beam's contact stays open, and the beam is switched off first.
 """
 
 import math
@@ -13,7 +13,7 @@ from typing import Final
 from etchdaemon.controller.controller_command import NO_ANSWER, failure_by
 from etchdaemon.controller.events import Event, LineAccepted, StatusReported
 from etchdaemon.controller.firmware import Firmware
-from etchdaemon.controller.orders import NOTHING, Orders, Say
+from etchdaemon.controller.orders import NOTHING, Orders, SendLine
 from etchdaemon.run.moving import BEAM_OFF, POLLS_EVERY_S
 from etchwire.measured_controller import SpeedSample
 
@@ -21,7 +21,7 @@ WAY_MM: Final = 40.0
 STEPS_MM: Final = (0.05, 0.1, 0.15, 0.2, 0.3, 0.5)
 FEED_SHARES: Final = (1.0, 0.6)  # of the greatest speed that is even for long enough
 EVEN_S: Final = 0.3
-PATIENCE_S: Final = 90.0
+TIMEOUT_S: Final = 90.0
 _MODES: Final = (BEAM_OFF, b"G21G91G94G1F1000")  # the mode is refused without a speed
 _ROW_ENDS: Final = b"G4P0.01"  # answered when the head stands
 _ENDING: Final = b"G90"
@@ -29,7 +29,7 @@ _FROM, _TO = 0.25, 0.85  # of the way: between them the speed is even
 
 
 def even_feed_mm_per_min(acceleration_mm_per_s2: float) -> float:
-    """Return the speed that is even for EVEN_S between the ramps of a row: v²/a + EVEN_S v."""
+    """Return the speed that is even for EVEN_S between the ramps: v²/a + EVEN_S v = WAY_MM."""
     root = math.sqrt(EVEN_S**2 + 4 * WAY_MM / acceleration_mm_per_s2)
     return (root - EVEN_S) / 2 * acceleration_mm_per_s2 * 60
 
@@ -51,9 +51,9 @@ class _Row:
 
 @dataclass(slots=True, kw_only=True)
 class Measuring:
-    """Runs the rows to one side of where the head is and back again; `samples` come of it.
+    """Runs the rows to one side of the head's place and back, and keeps the `samples`.
 
-    When it is over, `failure` says why it came to nothing, if it did.
+    At its end `failure` is a sentence where it failed.
     """
 
     firmware: Firmware
@@ -88,12 +88,12 @@ class Measuring:
         return POLLS_EVERY_S
 
     def begin(self, now_s: float) -> Orders:
-        """Put out the beam's word, and fill the controller's buffer."""
-        self._until_s = now_s + PATIENCE_S
+        """Switch the beam off, and fill the controller's buffer."""
+        self._until_s = now_s + TIMEOUT_S
         return self._what_fits()
 
-    def hear(self, event: Event, now_s: float) -> Orders:
-        """Keep the buffer full, and note where the head is seen."""
+    def handle_event(self, event: Event, now_s: float) -> Orders:
+        """Keep the buffer full, and note the head's places."""
         match event:
             case LineAccepted() if self._in_flight:
                 self._answered(self._in_flight.popleft())
@@ -119,12 +119,12 @@ class Measuring:
 
     def _what_fits(self) -> Orders:
         free_bytes = self.window_bytes - sum(len(line) + 1 for line in self._in_flight)
-        orders: list[Say] = []
+        orders: list[SendLine] = []
         while self._waiting and len(self._waiting[0]) < free_bytes:
             line = self._waiting.popleft()
             free_bytes -= len(line) + 1
             self._in_flight.append(line)
-            orders.append(Say(line))
+            orders.append(SendLine(line))
         return orders
 
     def _answered(self, line: bytes) -> None:

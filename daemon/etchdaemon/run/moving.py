@@ -1,9 +1,8 @@
-"""The head moved with the beam off: straight moves one after another, then a look at where it is.
+"""Moves of the head with the beam off: straight lines, then a check of the place.
 
-The moves are the controller's own jogs: they leave its modes alone, may be broken off at any
-time by a jog cancel, which forgets the ones still to come, and end at rest. A feed hold would not
-do: the 32-bit firmware ignores it in a jog. The beam's word is taken back before the first move,
-and nobody asks for the beam's contact.
+The moves are the controller's own jogs: they leave its modes alone, end at rest, and a jog cancel
+ends them at any time, the waiting ones included. A feed hold does not: the 32-bit firmware
+ignores it in a jog. The beam is switched off before the first move, and its contact stays open.
 """
 
 from collections.abc import Sequence
@@ -22,7 +21,7 @@ from etchdaemon.controller.events import (
     StatusReported,
 )
 from etchdaemon.controller.firmware import Firmware
-from etchdaemon.controller.orders import NOTHING, Order, Orders, Say
+from etchdaemon.controller.orders import NOTHING, Order, Orders, SendLine
 
 Spot: TypeAlias = tuple[float, float]  # x, y in mm, in the job's coordinates
 
@@ -40,7 +39,7 @@ TOO_LONG: Final = "The head took too long, so it was stopped. Look at the machin
 
 
 def way_mm(places_mm: Sequence[Spot]) -> float:
-    """Return how long the way through all `places_mm` is, in mm."""
+    """Return the length of the way through `places_mm`, in mm."""
     return sum(dist(one, other) for one, other in pairwise(places_mm))
 
 
@@ -52,9 +51,9 @@ def jog(place_mm: Spot, feed_mm_per_min: float) -> bytes:
 
 @dataclass(slots=True, kw_only=True)
 class Moving:
-    """Takes the head through `places_mm`, each in the job's coordinates.
+    """Takes the head through `places_mm`, in the job's coordinates.
 
-    When it is over, `failure` says why the head is not at the last of them, if it is not.
+    At its end `failure` is a sentence where the head is not at the last of them.
     """
 
     places_mm: Sequence[Spot]
@@ -75,16 +74,16 @@ class Moving:
         return POLLS_EVERY_S
 
     def begin(self, now_s: float) -> Orders:
-        """Put out the beam's word; the moves follow when that has been taken."""
+        """Switch the beam off; the moves follow its reply."""
         way_s = way_mm((self.from_mm, *self.places_mm)) / self.feed_mm_per_min * 60
         self._until_s = now_s + 2 * way_s + SPARE_S
-        return (Say(BEAM_OFF),)
+        return (SendLine(BEAM_OFF),)
 
-    def hear(self, event: Event, now_s: float) -> Orders:
-        """Send one move after another, and see the head come to rest."""
+    def handle_event(self, event: Event, now_s: float) -> Orders:
+        """Send the next move at each reply, then wait for rest."""
         match event:
             case LineAccepted():
-                return self._say_next()
+                return self._send_next()
             case LineRefused(code=code):
                 return self._brake(str(self.firmware.error(code)), now_s)
             case StatusReported():
@@ -94,7 +93,7 @@ class Moving:
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:
-        """Break off what takes too long."""
+        """Cancel a move that takes too long."""
         if self.is_over or now_s < self._until_s:
             return NOTHING
         if not self._is_braking:
@@ -104,17 +103,17 @@ class Moving:
         return NOTHING
 
     def stop(self, because: str, now_s: float) -> Orders:
-        """Brake now; the moves still to come are forgotten."""
+        """Brake now and drop the remaining moves."""
         return NOTHING if self._is_braking or self.is_over else self._brake(because, now_s)
 
-    def _say_next(self) -> Orders:
+    def _send_next(self) -> Orders:
         if self._is_braking:
             return NOTHING
         if self._sent == len(self.places_mm):
             self._is_queued = True
             return NOTHING
         self._sent += 1
-        return (Say(jog(self.places_mm[self._sent - 1], self.feed_mm_per_min)),)
+        return (SendLine(jog(self.places_mm[self._sent - 1], self.feed_mm_per_min)),)
 
     def _reported(self, report: StatusReported) -> Orders:
         if report.state == "Door":

@@ -1,8 +1,8 @@
 """Speed and power changed while an etch runs: byte by byte, spaced, and read back.
 
-The firmware keeps one flag a kind, so bytes that come faster than it looks merge into one.
+The firmware keeps one flag for each kind of byte, so bytes that follow too closely merge into one.
 With dynamic power the beam follows the speed, so a higher speed is a higher power as well: the
-energy on each millimetre stays, until the laser has no more to give.
+energy per millimetre stays the same, up to the laser's full power.
 """
 
 from collections.abc import Mapping
@@ -37,12 +37,12 @@ _PLACE: Final = {Override.FEED: 0, Override.POWER: 2}  # in the report: feed, ra
 
 @dataclass(slots=True)
 class Overrides:
-    """The percentages wanted and those reported, and the bytes between them.
+    """The percentages requested and reported, and the bytes that lead from one to the other.
 
-    `failed` names the lever that does not go where it should, after three attempts.
+    `failed` is the override that has not followed after three attempts.
     """
 
-    wanted_percent: dict[Override, int] = field(
+    requested_percent: dict[Override, int] = field(
         default_factory=lambda: dict.fromkeys(Override, 100)
     )
     reported_percent: dict[Override, int] = field(
@@ -54,20 +54,20 @@ class Overrides:
     _sent_at_s: float = float("-inf")
     _awaits_report: bool = False
 
-    def want(self, lever: Override, percent: int) -> None:
-        """Aim for `percent` of the recipe; raise CommandRefused for what no firmware allows."""
+    def request(self, override: Override, percent: int) -> None:
+        """Request `percent` of the recipe; raise CommandRefused for what no firmware allows."""
         if not LOWEST_PERCENT <= percent <= HIGHEST_PERCENT:
             raise CommandRefused(
                 f"{percent} % is not possible; choose from {LOWEST_PERCENT} to {HIGHEST_PERCENT}."
             )
-        self.wanted_percent[lever] = percent
+        self.requested_percent[override] = percent
         self.failed = None
         self._attempts = 0
         if not self._awaits_report and not self._bytes:
             self._plan()
 
     def next_byte(self, now_s: float) -> bytes | None:
-        """Return the byte that is due, if one is."""
+        """Return the byte that is due now, if any."""
         if not self._bytes or now_s - self._sent_at_s < OVERRIDE_SPACING_S:
             return None
         self._sent_at_s = now_s
@@ -75,33 +75,33 @@ class Overrides:
         return self._bytes.pop(0)
 
     def note_report(self, report: StatusReported, *, asked_at_s: float) -> None:
-        """Read back what is in force, once every byte had been sent when it was asked for."""
+        """Read back the percentages, if `report` was requested after the last byte was sent."""
         if report.overrides_percent is None:
             return
-        for lever in Override:
-            self.reported_percent[lever] = report.overrides_percent[_PLACE[lever]]
+        for override in Override:
+            self.reported_percent[override] = report.overrides_percent[_PLACE[override]]
         if self._bytes or not self._awaits_report or asked_at_s <= self._sent_at_s:
             return
         self._awaits_report = False
         self._plan()
 
     def _plan(self) -> None:
-        differing = [lever for lever in Override if self._is_off(lever)]
+        differing = [override for override in Override if self._is_off(override)]
         if not differing:
             return
         self._attempts += 1
         if self._attempts > MOST_ATTEMPTS:
             self.failed = differing[0]
             return
-        self._bytes = [byte for lever in differing for byte in self._way(lever)]
+        self._bytes = [byte for override in differing for byte in self._way(override)]
 
-    def _is_off(self, lever: Override) -> bool:
-        return self.reported_percent[lever] != self.wanted_percent[lever]
+    def _is_off(self, override: Override) -> bool:
+        return self.reported_percent[override] != self.requested_percent[override]
 
-    def _way(self, lever: Override) -> list[bytes]:
-        steps: Mapping[int, bytes] = _STEPS[lever]
+    def _way(self, override: Override) -> list[bytes]:
+        steps: Mapping[int, bytes] = _STEPS[override]
         return override_steps(
-            now_percent=self.reported_percent[lever],
-            wanted_percent=self.wanted_percent[lever],
+            now_percent=self.reported_percent[override],
+            requested_percent=self.requested_percent[override],
             steps=steps,
         )

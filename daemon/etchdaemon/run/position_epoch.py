@@ -1,8 +1,8 @@
-"""The position epoch: as long as it lasts, the controller's coordinates mean the same places.
+"""The position epoch: while it lasts, the controller's coordinates mean the same places.
 
-A controller keeps its offsets over a restart and loses its zero, so after one the same
-coordinates are another place, and nothing that it answers shows it: coordinates that agree
-prove nothing. So an origin belongs to the epoch in which a person set it.
+A controller keeps its offsets over a restart and loses its zero. After one the same coordinates
+are another place and no answer shows it, so that coordinates that agree prove nothing. An origin
+therefore belongs to the epoch in which a person set it.
 """
 
 from collections.abc import Mapping
@@ -51,20 +51,20 @@ HOME_OR_SET: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """The origin that a person set: every offset as the controller said it then."""
+    """The origin that a person set: every offset as the controller reported it then."""
 
     offsets_mm: Mapping[str, Place]
 
     @property
     def place_mm(self) -> Spot:
-        """Where it lies in the machine's coordinates."""
+        """Its place in the machine's coordinates."""
         return _spot(self.offsets_mm[SYSTEM])
 
 
 class PositionEpoch:
-    """The epoch that lasts now: its number, the origin set in it, and what it began with.
+    """The present epoch: its number, the origin set in it, and why it began.
 
-    Times are monotonic seconds. `number` differs from epoch to epoch of one life of the daemon.
+    Times are monotonic seconds. `number` grows with every epoch since the daemon's start.
     `because` is the sentence why the epoch before it ended. `ends_mm` are the ends of the travel,
     known only where the epoch began with homing.
     """
@@ -79,7 +79,7 @@ class PositionEpoch:
         self._greetings = 0
 
     def end(self, because: str) -> None:
-        """Begin another: what the coordinates meant is forgotten."""
+        """Begin another epoch without origin, ends and place of rest."""
         self.number += 1
         self.because = because
         self.origin = self.ends_mm = self._rest_mm = None
@@ -87,12 +87,12 @@ class PositionEpoch:
     # What happens.
 
     def note_reset(self, now_s: float) -> None:
-        """Take note of a reset of ours: its greeting ends nothing."""
+        """Note a reset of ours: its greeting ends no epoch."""
         self._reset_at_s = now_s
         self._greetings = 0
 
     def note_opened(self, now_s: float) -> None:
-        """End, because the port was opened; the greeting that comes of it belongs to that."""
+        """End, because the port was opened; the greeting that follows belongs to that."""
         self.end(OPENED)
         self.note_reset(now_s)
 
@@ -104,14 +104,14 @@ class PositionEpoch:
             self.end(RESTARTED)
 
     def note_move(self) -> None:
-        """Take note that the head is about to be moved by us: where it rests will change."""
+        """Note that a move of ours follows, which changes the place of rest."""
         self._rest_mm = None
 
     def note_report(self, report: StatusReported, *, is_ours: bool) -> None:
-        """End where the head rests elsewhere than it did, and no move of ours is under way.
+        """End where the head rests at another place without a move of ours.
 
-        A head in motion is never judged: it may be by somebody's hand at the controller, and
-        shows when it has come to rest.
+        A head in motion is not judged: somebody may move it at the controller, and its next rest
+        shows that.
         """
         place_mm = None if report.machine_mm is None else _spot(report.machine_mm)
         if is_ours:
@@ -125,9 +125,9 @@ class PositionEpoch:
     # The origin.
 
     def take_origin(self, facts: Facts, place_mm: Place | None) -> str | None:
-        """Take the origin that was written, as read back; return why it is not there, or None.
+        """Take the origin as read back; return the sentence where it is not as written, else None.
 
-        `place_mm` is where it should lie in the machine's coordinates.
+        `place_mm` is its intended place in the machine's coordinates.
         """
         self.origin = None
         offsets_mm = offsets_of(facts)
@@ -138,11 +138,11 @@ class PositionEpoch:
         if not (is_written and is_alone and SYSTEM in facts.parser.words):
             return NOT_TAKEN
         self.origin = Origin(offsets_mm)
-        self._reset_at_s = -inf  # what greets from here on answers no reset
+        self._reset_at_s = -inf  # a greeting from now on answers no reset
         return None
 
     def read_back(self, facts: Facts) -> None:
-        """Forget an origin that is no longer as it was, by what the controller says of it."""
+        """Forget the origin where the controller's offsets have changed."""
         found = [] if self.origin is None else differences(self.origin, facts)
         if found:
             self.origin = None
@@ -157,12 +157,12 @@ class PositionEpoch:
 
 
 def offsets_of(facts: Facts) -> dict[str, Place]:
-    """Return every offset that shifts a job, by its name, as it was read last."""
+    """Return every offset that shifts a job, by its name, as last read."""
     return {name: facts.origins_mm[name] for name in OFFSETS if name in facts.origins_mm}
 
 
 def differences(origin: Origin, facts: Facts) -> list[str]:
-    """Return in what the controller's offsets differ from those of `origin`, in words."""
+    """Return the differences between the controller's offsets and those of `origin`, in words."""
     now_mm, then_mm = offsets_of(facts), origin.offsets_mm
     found = [
         f"{name} was {_written(then_mm.get(name))} and is {_written(now_mm.get(name))}"
@@ -188,8 +188,8 @@ def _written(place_mm: Place | None) -> str:
 class EarlierOrigin:
     """An origin that can be found again on a homed machine, by its machine coordinates.
 
-    `ends_mm` are the ends of the travel as they were when it was set: where homing gives others
-    the coordinates mean other places. `run` is the last etch that began from it.
+    `ends_mm` are the ends of the travel when it was set: where homing gives others, the coordinates
+    mean other places. `run` is the last etch that began from it.
     """
 
     place_mm: Spot
@@ -198,7 +198,7 @@ class EarlierOrigin:
 
     @property
     def name(self) -> str:
-        """What it is called."""
+        """Its name in a sentence."""
         return (
             "the origin that was set last" if self.run is None else f"the origin of etch {self.run}"
         )

@@ -1,4 +1,4 @@
-"""Which row of the picture is in work, by the position that the controller reports."""
+"""The row of the picture in work, by the position that the controller reports."""
 
 import math
 from bisect import bisect_right
@@ -16,7 +16,7 @@ BEFORE_THE_FIRST: Final = -1
 
 @dataclass(slots=True)
 class Progress:
-    """Follows the head down the index of a job's rows; it never goes back.
+    """Follows the head through the index of a job's rows, forwards only.
 
     `start_mm` is where the head stood before the job's first move, in the job's coordinates.
     """
@@ -64,7 +64,7 @@ class Progress:
         return self.sheet.end_line - 1
 
     def note_place(self, x_mm: float, y_mm: float, *, last_line_sent: int) -> Sequence[RowEntry]:
-        """Take note of where the head is; return the rows finished by that, oldest first.
+        """Note the head's place; return the rows that are finished by that, oldest first.
 
         Only rows of which a line was sent can be in work, which parts rows that lie on one
         another or side by side; and a head on the rapid to a row crosses others on its way.
@@ -80,7 +80,7 @@ class Progress:
         return ()
 
     def is_astray(self, x_mm: float, y_mm: float, *, last_line_sent: int) -> bool:
-        """Return whether the head is where nothing goes of what may be under way.
+        """Return whether the head is off the path of every row that may be under way.
 
         That is the rows from the one in work to the last of which a line was sent, and the ways
         between them and to the first of them; about the ends of the job, and in another program's
@@ -100,15 +100,15 @@ class Progress:
         return not (_is_between(x_mm, across, _STRAY_MM) and _is_between(y_mm, along, _STRAY_MM))
 
     def finish_row_in_work(self) -> Sequence[RowEntry]:
-        """Take note that the head stands at the end of its row; return what that finishes."""
+        """Note that the head rests at the end of its row; return the rows finished by that."""
         return self._finish(self.current + 1)
 
     def finish_before(self, place: int) -> Sequence[RowEntry]:
-        """Take note that all rows before `place` of the index are done; return which that adds."""
+        """Note that all rows before `place` of the index are done; return those that this adds."""
         return self._finish(place)
 
     def spots(self, *, last_line_sent: int, lines_answered: int) -> tuple[Spot, Spot]:
-        """Return between which spots of its path the head is: those of the rows under way.
+        """Return the first and last spot of the path where the head may be: the rows under way.
 
         It leaves the last row only when the line that puts the beam out has been answered.
         """
@@ -119,14 +119,14 @@ class Progress:
         return first, (max(number, BEGIN[0]), math.inf)
 
     def complete(self) -> Sequence[RowEntry]:
-        """Take note that the job has been run to its end; return the rows finished by that."""
+        """Note that the job has ended; return the rows finished by that."""
         self.predicted_s = self.sheet.predicted_s
         return self._finish(len(self.sheet.index))
 
     def note_moved(
         self, x_mm: float, y_mm: float, *, moved_s: float, last_line_sent: int
     ) -> Sequence[RowEntry]:
-        """Follow another program's file by the time the head has moved; return what that finishes.
+        """Follow another program's file by the time of motion; return the rows finished by that.
 
         Where its strokes cross, a place says little. Nobody is further than the lines sent. The
         way to the job's beginning may lead through anywhere.

@@ -1,4 +1,4 @@
-"""At the end of a complete run: the safety relay is tested before the beam's contact opens."""
+"""The test of the safety relay at the end of a complete run, before the beam's contact opens."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from etchdaemon.run.holding import WATCHFUL_S
 
 @dataclass(slots=True)
 class RelayTesting:
-    """Waits, with the machine at rest, for the guard to have seen the loop open, or stay closed."""
+    """Waits at rest until the guard has seen the loop open, or stay closed."""
 
     is_tested: Callable[[], bool]  # in wall-clock time, as contacts are
 
@@ -25,13 +25,13 @@ class RelayTesting:
         return WATCHFUL_S
 
     def begin(self, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
-        """Order nothing: the guard has begun."""
+        """Order nothing: the guard has begun the test."""
         return NOTHING
 
-    def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
+    def handle_event(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002
         """Nothing to do: faults are judged elsewhere."""
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:  # noqa: ARG002
-        """Nothing to do: the guard ends its test in time, and one that hangs trips."""
+        """Nothing to do: the guard ends the test in time, and a guard that hangs is a trip."""
         return NOTHING

@@ -1,4 +1,4 @@
-"""When to stop believing that an answer will come; never by a timer on replies alone.
+"""When a reply or a report is given up; never by a timer on replies alone.
 
 A full planner answers late, a held machine not at all, and a stopped program finds all its
 answers waiting: so reports are what counts, not the clock.
@@ -32,11 +32,11 @@ class ReplyTimeouts:
         self.unanswered_requests += 1
 
     def replied(self) -> None:
-        """Take note that a line was answered."""
+        """Note that a line was answered."""
         self._idle_since_s = None
 
     def reported(self, report: StatusReported, *, oldest_line: bytes, now_s: float) -> None:
-        """Take note of a report: an idle machine that owes an answer to a line has lost it.
+        """Note a report: an idle machine that owes a reply to a line has lost it.
 
         `oldest_line` is the one unanswered longest, empty when there is none; a dwell is given
         its time.

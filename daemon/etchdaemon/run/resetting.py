@@ -6,13 +6,13 @@ from typing import Final
 from etchdaemon.controller.events import Event, Greeted
 from etchdaemon.controller.orders import NOTHING, Order, Orders
 
-GREETING_PATIENCE_S: Final = 3.0
+GREETING_TIMEOUT_S: Final = 3.0
 REPEAT_S: Final = 1.0
 
 
 @dataclass(slots=True)
 class Resetting:
-    """The reset byte and what comes of it; `has_answered` is None until that is known."""
+    """The reset byte and its greeting; `has_answered` is None while it waits."""
 
     has_answered: bool | None = None
     is_repeated: bool = False  # the controller was silent for a while
@@ -20,7 +20,7 @@ class Resetting:
 
     @property
     def is_over(self) -> bool:
-        """Whether the controller has greeted, or will not."""
+        """Whether the controller has greeted, or the time for it is up."""
         return self.has_answered is not None
 
     @property
@@ -33,7 +33,7 @@ class Resetting:
         self._began_at_s = now_s
         return (Order.DISCARD_OUTPUT, Order.RESET)
 
-    def hear(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
+    def handle_event(self, event: Event, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
         """Wait for the greeting."""
         if isinstance(event, Greeted):
             self.has_answered = True
@@ -42,7 +42,7 @@ class Resetting:
     def tick(self, now_s: float) -> Orders:
         """Repeat the byte once, then give up."""
         waited_s = now_s - self._began_at_s
-        if self.has_answered is None and waited_s >= GREETING_PATIENCE_S:
+        if self.has_answered is None and waited_s >= GREETING_TIMEOUT_S:
             self.has_answered = False
         if waited_s < REPEAT_S or self.is_repeated or self.has_answered is not None:
             return NOTHING
@@ -52,7 +52,7 @@ class Resetting:
 
 @dataclass(slots=True)
 class Emergency(Resetting):
-    """Beam enable off, then the reset byte alone: for a machine that must not be waited for."""
+    """Beam enable off, then the reset byte alone, without waiting for rest."""
 
     def begin(self, now_s: float) -> Orders:
         """Cut before anything else."""

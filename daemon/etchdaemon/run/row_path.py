@@ -1,4 +1,4 @@
-"""The head's path through our own rows: where on it a place lies, and how far a time takes it.
+"""The head's path through our own rows: the spots near a place, and the way of a time.
 
 The path is cut into stretches: each row of the index from run-up to run-out (even numbers), and
 the rapid from there to the next row, or to the origin at the end (odd; -1 leads to the first).
@@ -36,11 +36,11 @@ class Stretch:
 
     @property
     def length_mm(self) -> float:
-        """How long it is."""
+        """Its length."""
         return math.hypot(self.to_x_mm - self.from_x_mm, self.to_y_mm - self.from_y_mm)
 
     def near(self, x_mm: float, y_mm: float) -> tuple[float, float] | None:
-        """Return between which mm along it the points near a place lie; None where none does."""
+        """Return the first and last mm along it that are near a place; None where none is."""
         length = self.length_mm
         if not length:
             return None
@@ -56,7 +56,7 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """What a row's lines say: its fastest feed, and between which mm along it dots are burnt."""
+    """A row's fastest feed, and the first and last mm along it that are burnt."""
 
     feed_mm_per_min: float
     burnt_mm: tuple[float, float] | None
@@ -72,7 +72,7 @@ def rapid_after(sheet: Sheet, place: int, *, start_mm: tuple[float, float]) -> S
 
 
 class RowPath:
-    """The path of one job of ours, read row by row as it is asked for.
+    """The path of one job of ours; its rows are read as they are needed.
 
     `start_mm` is where the head stood before its first move; `fastest_percent` the highest feed
     override that was in force.
@@ -99,7 +99,7 @@ class RowPath:
         return number, self.stretch(number).length_mm
 
     def burnt_mm(self, place: int) -> tuple[float, float] | None:
-        """Return between which mm along the row at `place` of the index its dots lie."""
+        """Return the first and last burnt mm of the row at `place` of the index; None: no dot."""
         return self._row(place).burnt_mm
 
     def x_mm(self, spot: Spot) -> float:
@@ -118,7 +118,7 @@ class RowPath:
         return rapid_after(self._sheet, place, start_mm=self._start_mm)
 
     def near(self, x_mm: float, y_mm: float, first: Spot, last: Spot) -> tuple[Spot, Spot] | None:
-        """Return the first and the last spot between two others that is near a place."""
+        """Return the first and the last spot from `first` to `last` that is near a place."""
         found = []
         for number in range(first[0], last[0] + 1):
             along = self.stretch(number).near(x_mm, y_mm)
@@ -128,7 +128,7 @@ class RowPath:
         return (between[0][0], between[-1][1]) if between else None
 
     def ahead(self, spot: Spot, seconds: float) -> Spot:
-        """Return where the head is at most, so long after it was at `spot`."""
+        """Return the furthest spot that the head can reach `seconds` after `spot`."""
         for number in range(spot[0], self.end[0] + 1):
             stretch = self.stretch(number)
             along_mm = spot[1] if number == spot[0] else 0.0
@@ -139,7 +139,7 @@ class RowPath:
         return self.end
 
     def back(self, spot: Spot, seconds: float) -> Spot:
-        """Return where the head was at least, so long before it was at `spot`."""
+        """Return the earliest spot where the head can have been `seconds` before `spot`."""
         for number in range(spot[0], BEGIN[0] - 1, -1):
             stretch = self.stretch(number)
             along_mm = spot[1] if number == spot[0] else stretch.length_mm
@@ -155,7 +155,7 @@ class RowPath:
         return self._rows[place]
 
     def _read(self, place: int) -> _Row:
-        """Read a row; of one that cannot be read every millimetre counts as burnt, and fast."""
+        """Read a row; one that cannot be read counts as burnt in every millimetre, and as fast."""
         entry = self._sheet.index[place]
         moves = [found for line in self._read_row(place) if (found := _MOVE.fullmatch(line))]
         if not moves:

@@ -1,4 +1,4 @@
-"""Whether the planner runs dry in mid-row, and whose fault it is: then the head slows down."""
+"""Whether the planner runs dry in mid-row, which slows the head down, and by what cause."""
 
 from dataclasses import dataclass, field
 from enum import Enum
@@ -14,16 +14,16 @@ HELD_SHARE: Final = 0.5  # of what is in flight; what it does not hold yet is on
 class Cause(Enum):
     """Why the planner ran short of lines."""
 
-    CONTROLLER = "controller"  # it holds lines and does not get round to them
+    CONTROLLER = "controller"  # it holds lines that it has not read
     COMPUTER = "computer"  # this program looked too late
     CABLE = "cable"  # what was sent has not arrived, or its answers have not
 
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """How the stream stood when a report came.
+    """The state of the stream at a report.
 
-    `in_flight_bytes` were sent and are unanswered; `held_bytes` of them the controller has, None
+    `in_flight_bytes` are sent and unanswered; `held_bytes` of them are in the controller, None
     where it does not say.
     """
 
@@ -33,7 +33,7 @@ class Supply:
 
     @property
     def cause(self) -> Cause:
-        """What kept the planner from being full."""
+        """What kept the planner from filling up."""
         if self.was_late:
             return Cause.COMPUTER
         if self.held_bytes is not None and self.held_bytes < HELD_SHARE * self.in_flight_bytes:
@@ -43,7 +43,7 @@ class Supply:
 
 @dataclass(slots=True)
 class Starvation:
-    """Counts reports of a running machine whose planner was not full though lines were left.
+    """Counts reports in motion with a planner that is not full although lines are left.
 
     `planner_blocks` is None where the controller did not say: then nothing can be counted.
     """
@@ -55,7 +55,7 @@ class Starvation:
     def note_report(
         self, report: StatusReported, supply: Supply, *, elapsed_s: float, is_fed: bool
     ) -> None:
-        """Count `report`; just after a start, and with no line left, an empty planner is right."""
+        """Count `report`; just after a start and with no line left an empty planner is expected."""
         free_blocks = report.planner_free_blocks
         if self.planner_blocks is None or free_blocks is None or is_fed:
             return
@@ -69,6 +69,6 @@ class Starvation:
 
     @property
     def slowed_feed_mm_per_min(self) -> float | None:
-        """The speed shown on average while the controller did not get round to its lines."""
+        """The mean feed shown while the controller held lines that it had not read."""
         feeds = self._slowed_feeds_mm_per_min
         return sum(feeds) / len(feeds) if feeds else None

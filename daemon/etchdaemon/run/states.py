@@ -1,4 +1,4 @@
-"""The life of an etch: a table, and a miss is the refusal."""
+"""The states of an etch as a table; a pair that is missing there is a refusal."""
 
 from collections.abc import Mapping
 from enum import Enum
@@ -8,7 +8,7 @@ from etchdaemon.errors import CommandRefused
 
 
 class State(Enum):
-    """Where the daemon stands with job and run."""
+    """The state of job and run."""
 
     STARTING = "starting"  # the machine has not been looked at yet
     IDLE = "idle"
@@ -35,7 +35,7 @@ class Command(Enum):
 
 
 class RunOccurrence(Enum):
-    """What happens to an etch without anybody's asking."""
+    """What happens to an etch without a command."""
 
     MACHINE_SEEN = "machine seen"
     ARMED = "armed"
@@ -101,7 +101,7 @@ _NOT_NOW: Final[Mapping[Command, str]] = {
 
 
 def next_state(state: State, input_: Command | RunOccurrence) -> State:
-    """Return where `input_` takes an etch in `state`; raise CommandRefused where nowhere."""
+    """Return the state after `input_` in `state`; raise CommandRefused where there is none."""
     try:
         return NEXT_STATE[state, input_]
     except KeyError:
@@ -111,7 +111,7 @@ def next_state(state: State, input_: Command | RunOccurrence) -> State:
 
 
 def states_as_markdown() -> str:
-    """Return the table for DEVELOPERS.md: from each state, what leads where."""
+    """Return the table for DEVELOPERS.md: the transitions from each state."""
     lines = ["| from | by | to |", "| --- | --- | --- |"]
     for (state, input_), following in NEXT_STATE.items():
         kind = "asked" if isinstance(input_, Command) else "happens"
@@ -128,17 +128,17 @@ class RunStateMachine:
         self.state = State.STARTING
 
     def turn(self, input_: Command | RunOccurrence) -> None:
-        """Go where `input_` leads; raise CommandRefused where it leads nowhere."""
+        """Change to the state after `input_`; raise CommandRefused where there is none."""
         self.state = next_state(self.state, input_)
 
     def note_armed(self, *, is_armed: bool) -> None:
-        """Follow the box: a picture that is loaded is ready to start while the box is armed."""
+        """Follow the box: a loaded job is armed while the box is."""
         turn = RunOccurrence.ARMED if is_armed else RunOccurrence.DISARMED
         self.state = NEXT_STATE.get((self.state, turn), self.state)
 
     @property
     def is_under_way(self) -> bool:
-        """Whether a run is."""
+        """Whether a run is under way."""
         return self.state in UNDER_WAY
 
 

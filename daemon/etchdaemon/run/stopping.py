@@ -15,8 +15,8 @@ from etchdaemon.controller.orders import NOTHING, Order, Orders
 from etchdaemon.run.resetting import Resetting
 
 DRAIN_S: Final = 0.015  # 128 bytes at 115200 baud are on their way for 11 ms
-REPORT_PATIENCE_S: Final = 1.0
-REST_PATIENCE_S: Final = 0.5  # beside the time that braking itself takes
+REPORT_TIMEOUT_S: Final = 1.0
+REST_TIMEOUT_S: Final = 0.5  # beside the time that braking itself takes
 SAME_PLACE_MM: Final = 0.02
 
 
@@ -36,7 +36,7 @@ class _Step(Enum):
 
 @dataclass(slots=True, kw_only=True)
 class Stopping:
-    """Feed hold, rest, reset, and a look whether the head is still where it came to rest.
+    """Feed hold, rest, reset, and a check that the head is still where it came to rest.
 
     With `cuts_first` the beam enable goes off before anything else, as for a fault; otherwise
     at rest, so that the row is burnt as far as the head goes. `has_failed` asks for an
@@ -44,7 +44,7 @@ class Stopping:
     """
 
     cuts_first: bool
-    patience_s: float
+    timeout_s: float
     rest: StatusReported | None = None
     is_position_known: bool = False
     _step: _Step = _Step.BRAKING
@@ -54,7 +54,7 @@ class Stopping:
 
     @property
     def is_over(self) -> bool:
-        """Whether the controller is at rest, empty and looked at, or cannot be brought there."""
+        """Whether the controller is at rest, empty and checked, or cannot be brought there."""
         return self._step in (_Step.DONE, _Step.FAILED)
 
     @property
@@ -68,13 +68,13 @@ class Stopping:
         return 0.1 if self._step in (_Step.BRAKING, _Step.CHECKING) else None
 
     def begin(self, now_s: float) -> Orders:
-        """Hold, and ask at once."""
-        self._until_s = now_s + self.patience_s
+        """Order a feed hold and a report at once."""
+        self._until_s = now_s + self.timeout_s
         cut = (Order.CUT_BEAM,) if self.cuts_first else ()
         return (*cut, Order.FEED_HOLD, Order.REPORT)
 
-    def hear(self, event: Event, now_s: float) -> Orders:
-        """Follow the machine to its rest, and through the reset."""
+    def handle_event(self, event: Event, now_s: float) -> Orders:
+        """Follow the machine to rest and through the reset."""
         match event:
             case StatusReported():
                 return self._reported(event, now_s)
@@ -85,7 +85,7 @@ class Stopping:
         return NOTHING
 
     def tick(self, now_s: float) -> Orders:
-        """Go on, or give up, where a time has run out."""
+        """Take the next step, or give up, when its time is up."""
         if self._step is _Step.RESETTING:
             orders = self._resetting.tick(now_s)
             if self._resetting.has_answered is False:
@@ -123,9 +123,9 @@ class Stopping:
 
     def _greeted(self, event: Greeted, now_s: float) -> Orders:
         if self._step is _Step.RESETTING:
-            self._resetting.hear(event, now_s)
+            self._resetting.handle_event(event, now_s)
             self._step = _Step.CHECKING
-            self._until_s = now_s + REPORT_PATIENCE_S
+            self._until_s = now_s + REPORT_TIMEOUT_S
             return (Order.REPORT,)
         if self._step in (_Step.BRAKING, _Step.DRAINING):  # it restarted by itself
             self._step = _Step.DONE

@@ -9,8 +9,8 @@ from etchdaemon.controller.controller_command import ControllerCommand
 from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused
 
-_HOMING_PATIENCE_S: Final = 120.0
-PATIENCE_S: Final = 3.0
+_HOMING_TIMEOUT_S: Final = 120.0
+TIMEOUT_S: Final = 3.0
 SET_ORIGIN: Final = "set_origin"
 
 
@@ -19,7 +19,7 @@ class CommandKind:
     """One command: its lines, its time limit, and when it can be given."""
 
     lines: tuple[bytes, ...]
-    patience_s: float
+    timeout_s: float
     is_fit: Callable[[Facts], bool]
     not_now: str
 
@@ -27,19 +27,19 @@ class CommandKind:
 CONTROLLER_COMMANDS: Final[Mapping[str, CommandKind]] = {
     "home": CommandKind(
         (controller_command.HOME,),
-        _HOMING_PATIENCE_S,
+        _HOMING_TIMEOUT_S,
         lambda facts: facts.was_questioned and facts.settings.can_home,
         "This machine has no switches to home by, or is not at rest.",
     ),
     "unlock": CommandKind(
         (controller_command.UNLOCK,),
-        PATIENCE_S,
+        TIMEOUT_S,
         lambda facts: facts.was_questioned and facts.can_unlock,
         "The controller is not locked.",
     ),
     SET_ORIGIN: CommandKind(
         controller_command.SET_ORIGIN,
-        PATIENCE_S,
+        TIMEOUT_S,
         lambda facts: facts.was_questioned and facts.report.is_idle,
         "The origin can be set only while the machine is unlocked and at rest.",
     ),
@@ -58,4 +58,4 @@ def command_for(name: str, facts: Facts | None) -> ControllerCommand:
     kind = CONTROLLER_COMMANDS[name]
     if facts is None or facts.firmware is None or not kind.is_fit(facts):
         raise CommandRefused(kind.not_now)
-    return ControllerCommand(kind.lines, facts.firmware, kind.patience_s)
+    return ControllerCommand(kind.lines, facts.firmware, kind.timeout_s)

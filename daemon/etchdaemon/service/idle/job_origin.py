@@ -8,7 +8,7 @@ from etchdaemon.controller.controller_command import ControllerCommand, find_ori
 from etchdaemon.errors import CommandRefused
 from etchdaemon.ports import Clock, Guard, Records
 from etchdaemon.run.position_epoch import EarlierOrigin
-from etchdaemon.service.idle.controller_commands import PATIENCE_S, SET_ORIGIN
+from etchdaemon.service.idle.controller_commands import SET_ORIGIN, TIMEOUT_S
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.bed import bed_of
 from etchdaemon.service.link.machine import Machine
@@ -72,7 +72,7 @@ class JobOrigin:
         facts, found = self._machine.facts, self.found
         if found is None or facts is None or facts.firmware is None or not facts.report.is_idle:
             raise CommandRefused(NONE_EARLIER)
-        return ControllerCommand(find_origin(found.place_mm), facts.firmware, PATIENCE_S)
+        return ControllerCommand(find_origin(found.place_mm), facts.firmware, TIMEOUT_S)
 
     def take(self, command: str) -> None:
         """Take the origin that `command` has written, as read back; raise CommandRefused."""

@@ -7,7 +7,7 @@ from typing import Final
 from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusReported
 from etchdaemon.controller.facts import Facts, refusals, warnings
 from etchdaemon.controller.opening import From, Opening
-from etchdaemon.controller.orders import Order, Orders, Say, Sequence
+from etchdaemon.controller.orders import Order, Orders, SendLine, Sequence
 from etchdaemon.errors import PortLost
 from etchdaemon.ports import BeamEnable, PortOpener
 from etchdaemon.run import position_epoch
@@ -118,7 +118,7 @@ class Machine:
             case AlarmRaised():
                 self.epoch.end(position_epoch.ALARMED)
         if self.sequence is not None:
-            self.carry_out(self.sequence.hear(event, now_s), now_s)
+            self.carry_out(self.sequence.handle_event(event, now_s), now_s)
 
     def begin(self, sequence: Sequence, now_s: float) -> None:
         """Take `sequence` in hand, instead of any other."""
@@ -157,7 +157,7 @@ class Machine:
                 case Order.ALLOW_BEAM:
                     self._beam.allow()
                     self.is_beam_allowed = True
-                case Say(line=line) if self._wire is not None:
+                case SendLine(line=line) if self._wire is not None:
                     self._wire.send((line,))
                 case Order() if self._wire is not None:
                     if order is Order.RESET:

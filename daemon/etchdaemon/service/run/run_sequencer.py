@@ -72,7 +72,7 @@ class RunSequencer:
         self.etch.stop_feeding()
         self.etch.held_because = "You asked for a hold at once."
         self.etch.note(HOLD, self.etch.held_because)
-        self._machine.begin(HoldingNow(self.termination.rest_patience_s), now_s)
+        self._machine.begin(HoldingNow(self.termination.rest_timeout_s), now_s)
 
     def resume(self, now_s: float) -> None:
         """Go on; raise LogbookUnavailable when that cannot be written down first."""
@@ -97,7 +97,7 @@ class RunSequencer:
 
         With dynamic power the beam follows the speed, so a higher speed is a higher power too.
         """
-        self._overrides.want(lever, percent)
+        self._overrides.request(lever, percent)
         self.etch.set_override(lever, percent)
         also = " The power follows the speed." if lever is Override.FEED else ""
         text = f"You set the {lever.value} to {percent} %.{also}"

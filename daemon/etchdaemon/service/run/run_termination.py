@@ -11,7 +11,7 @@ from etchdaemon.run import audit, position_epoch
 from etchdaemon.run.relay_testing import RelayTesting
 from etchdaemon.run.resetting import Emergency
 from etchdaemon.run.states import Command, RunOccurrence, RunStateMachine, State
-from etchdaemon.run.stopping import REST_PATIENCE_S, Stopping, braking_s
+from etchdaemon.run.stopping import REST_TIMEOUT_S, Stopping, braking_s
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run import faults
 from etchdaemon.service.run.etch import Etch
@@ -35,7 +35,7 @@ class RunTermination:
         self._guard = guard
         self._epoch = machine.epoch.number
         head, recipe = etch.job.sheet.head, etch.job.sheet.recipe
-        self.rest_patience_s = REST_PATIENCE_S + braking_s(
+        self.rest_timeout_s = REST_TIMEOUT_S + braking_s(
             feed_mm_per_min=max(recipe.feed_mm_per_min, head.max_feed_mm_per_min),
             acceleration_mm_per_s2=head.acceleration_mm_per_s2,
         )
@@ -178,7 +178,7 @@ class RunTermination:
 
     def _begin_stopping(self, now_s: float, *, cuts_first: bool) -> None:
         self._etch.stop_feeding()
-        stopping = Stopping(cuts_first=cuts_first, patience_s=self.rest_patience_s)
+        stopping = Stopping(cuts_first=cuts_first, timeout_s=self.rest_timeout_s)
         self._machine.begin(stopping, now_s)
 
     def _cut(self, now_s: float) -> None:
