@@ -2,18 +2,22 @@
 
 No such heads are sold. Their spots and their register count as measured because the practice
 machine is built with exactly these values. The recipes are settings that people with lasers of
-this power commonly use on white-painted tile (common practice, no source).
+this power commonly use on white-painted tile (common practice, no source). The greys of each were
+measured: its tone card was etched on the practice machine and read (TONES_NAME says how).
 """
 
+import json
 from collections.abc import Mapping
-from typing import Final
+from importlib.resources import files
+from typing import Any, Final
 
 from etchwire.catalogue import Head, Recipe, Register
-from etchwire.catalogue_records import Surface
+from etchwire.catalogue_records import RecipeRecord, Surface
 
 PRACTICE_SURFACE: Final = "practice tile, white paint"
 PRACTICE_REGISTER: Final = Register(beam_lag_s=0.0004, slack_mm=0.06, is_measured=True)
 DEFAULT_HEAD: Final = "practice-20w"
+TONES_NAME: Final = "practice_tones.json"
 PRACTICE_SURFACES: Final = (
     Surface(
         name=PRACTICE_SURFACE,
@@ -62,4 +66,19 @@ PRACTICE_RECIPES: Final[Mapping[str, Recipe]] = {
     "practice-20w": _practice_recipe(4000.0, 0.60),
     "practice-10w": _practice_recipe(2400.0, 0.90),
     "practice-5w": _practice_recipe(500.0, 0.80),
+}
+
+_TONES: Final[Mapping[str, Mapping[str, Any]]] = json.loads(
+    files("etchwire").joinpath(TONES_NAME).read_text("utf-8")
+)["tones"]
+
+PRACTICE_RECORDS: Final[Mapping[str, RecipeRecord]] = {
+    name: RecipeRecord(
+        head=PRACTICE_HEADS[name].name,
+        **recipe.to_table(),
+        halftone=_TONES[name]["halftone"],
+        tone_curve=_TONES[name]["tone_curve"],
+        origin="practice",
+    )
+    for name, recipe in PRACTICE_RECIPES.items()
 }

@@ -78,6 +78,13 @@ def test_a_tone_curve_says_what_to_burn_for_what_is_wanted():
     assert curve.apply(np.array([0, 0.25, 0.5, 0.75, 1])) == pytest.approx([0, 0.15, 0.3, 0.6, 0.9])
 
 
+def test_what_a_share_looks_like_is_the_curve_turned_round():
+    curve = ToneCurve((0.0, 0.25, 1.0), (0.0, 0.1, 0.8))
+    wanted = np.array([0.0, 0.1, 0.25, 0.6, 1.0])
+
+    assert curve.looks_like(curve.apply(wanted)) == pytest.approx(wanted)
+
+
 def test_the_tone_curve_comes_after_the_adjustments():
     curve = ToneCurve((0.0, 1.0), (0.0, 0.5))
 

@@ -41,8 +41,8 @@ def test_a_photo_becomes_a_job_and_the_command_says_what_it_will_do(prepare, tmp
     result = prepare("--width", "20")
 
     assert result.exit_code == 0
-    assert "Note: 83 % of the tile is burnt." in result.stderr  # a dark scene smokes
-    assert "photo: 20.00 × 13.30 mm, 200 × 133 dots" in result.stdout
+    assert result.stderr == ""  # nothing to be said of it
+    assert "photo: 20.00 × 13.30 mm, 200 × 133 dots, 73 % of the area burnt" in result.stdout
     assert "4000 mm/min and 60 % (12 W)" in result.stdout
     assert "(254 per inch): 1.8 J/mm²" in result.stdout
     assert read_sheet(tmp_path / "job").columns == 200
@@ -201,3 +201,11 @@ def test_help_names_every_halftone_and_is_for_a_person():
 
     assert all(name in text for name in HALFTONES)
     assert "Examples:" in text
+
+
+def test_a_practice_lasers_greys_are_measured_on_its_own_surface_alone(prepare):
+    own = prepare("--width", "20")
+    other = prepare("--width", "20", "--surface", "a tile from the cellar", "--replace")
+
+    assert "reys" not in own.stderr
+    assert "The greys were measured with another tile and paint" in other.stderr

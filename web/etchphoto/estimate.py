@@ -26,12 +26,12 @@ SLOW_ROWS: Final = 0.05  # a row here and there harms nobody
 
 
 def foresee_picture(coverage: Floats, bits: Bits) -> tuple[Finding, ...]:
-    """Return what shares to burn, and the dots (True = burnt) made of them, let one expect."""
+    """Return what shares that look burnt, and the dots (True = burnt), let one expect."""
     return (*foresee_greys(coverage), *foresee_dots(bits))
 
 
 def foresee_greys(coverage: Floats) -> tuple[Finding, ...]:
-    """Return what the picture's greys, as shares to burn, let one expect."""
+    """Return what the picture's greys, as shares that look burnt, let one expect."""
     darkest, lightest = lightness(1 - np.percentile(coverage[::4, ::4], (95, 5)))
     spread = float(lightest - darkest)
     if spread >= FLAT_BELOW:

@@ -114,6 +114,12 @@ class ToneCurve:
             return coverage
         return np.asarray(np.interp(coverage, self.wanted, self.to_burn))
 
+    def looks_like(self, burnt: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
+        """Return the share that looks burnt for each share that is, as `apply` turned round."""
+        if self.is_identity:
+            return burnt
+        return np.asarray(np.interp(burnt, self.to_burn, self.wanted))
+
 
 AS_PHOTOGRAPHED: Final = Adjustments()
 BURNT_AS_WANTED: Final = ToneCurve()

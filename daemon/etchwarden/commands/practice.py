@@ -4,16 +4,20 @@ import signal
 import socket
 import sys
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, NoReturn
 
 import click
 
+from etchphoto.decoder.loading import load_photo
 from etchphoto.demo import LIGHTHOUSE
 from etchphoto.errors import EtchphotoError
-from etchphoto.job import PhotoOrder, prepare_job
+from etchphoto.job import PhotoOrder, findings, prepare_job
+from etchphoto.measured_tone import MeasuredTone
 from etchpractice.scenario.script import Scenario
+from etchpractice.tile.surface import DEFAULT as DEFAULT_SURFACE
+from etchpractice.tile.surface import UnknownSurface, surface_named
 from etchwarden.practice_session.output_files import keep, require_writable, summary
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.scenario import LIST, listing, load_scenario, pace_of, play
@@ -21,7 +25,12 @@ from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
 from etchwarden.shared.progress import progress_shown
 from etchwire.errors import WireError
-from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.examples import (
+    DEFAULT_HEAD,
+    PRACTICE_HEADS,
+    PRACTICE_RECORDS,
+    PRACTICE_SURFACE,
+)
 from etchwire.storing import fault_of_card
 
 _DEMO_WIDTH_MM: Final = 50.0
@@ -85,7 +94,7 @@ def command(**wishes: Any) -> None:
     signal.signal(signal.SIGTERM, _leave)
     try:
         _practise(_Wishes(**wishes))
-    except (EtchphotoError, WireError, OSError) as error:
+    except (EtchphotoError, UnknownSurface, WireError, OSError) as error:
         told = fault_of_card(error)
         raise click.ClickException(f"{told.capitalize()}." if told else str(error)) from error
     except KeyboardInterrupt:
@@ -183,14 +192,25 @@ def _free_port() -> int:
 
 
 def _prepare(wishes: _Wishes, session: Session) -> None:
+    known = PRACTICE_RECORDS[wishes.head]
     order = PhotoOrder(
         head=PRACTICE_HEADS[wishes.head],
-        recipe=PRACTICE_RECIPES[wishes.head],
+        recipe=replace(known.settings(), surface=_surface(wishes.surface)),
+        tone=MeasuredTone.from_record(known.to_table()),
+        halftone=known.halftone,
         width_mm=wishes.width_mm,
         title=None if wishes.photo else "Lighthouse at dusk",
     )
+    photo = load_photo(wishes.photo or LIGHTHOUSE)
+    for finding in findings(photo, order):
+        click.echo(f"Note: {finding.sentence}", err=True)
     with progress_shown("Preparing") as show:
-        prepare_job(wishes.photo or LIGHTHOUSE, order, folder=session.job, on_progress=show)
+        prepare_job(photo, order, folder=session.job, on_progress=show)
+
+
+def _surface(name: str | None) -> str:
+    """Return what the recipe of a practice surface says it is for; the first one was measured."""
+    return PRACTICE_SURFACE if name in (None, DEFAULT_SURFACE) else surface_named(name).title
 
 
 def _machine_options(wishes: _Wishes, speedup: float) -> tuple[str, ...]:

@@ -172,7 +172,9 @@ def _prepare(wishes: _Wishes) -> None:
             folder=wishes.folder,
             is_replacing=wishes.is_replacing,
             on_progress=show_progress,
-            on_dots=lambda *dots: notes.extend(foresee_picture(*dots)),
+            on_dots=lambda coverage, bits: notes.extend(
+                foresee_picture(order.tone_curve.looks_like(coverage), bits)
+            ),
         )
     for note in (*notes, *foresee_speed(sheet)):
         click.echo(f"Note: {note.sentence}", err=True)

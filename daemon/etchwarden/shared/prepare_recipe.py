@@ -13,8 +13,9 @@ from etchphoto.measured_tone import MeasuredTone
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.heads import find_head
 from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue_records import RecipeRecord
 from etchwire.errors import DaemonAbsent
-from etchwire.examples import PRACTICE_RECIPES, PRACTICE_SURFACE
+from etchwire.examples import PRACTICE_RECORDS, PRACTICE_SURFACE
 from etchwire.power_pulses import pulse_note
 
 AS_SAID: Final = (
@@ -69,12 +70,21 @@ def _chosen(wishes: RecipeWishes, said: dict[str, Any]) -> Chosen:
                 raise
             click.echo(f"Note: {error.message} {AS_SAID}", err=True)
     head = find_head(wishes.head)
-    if wishes.head in PRACTICE_RECIPES:
-        return Chosen(head=head, recipe=replace(PRACTICE_RECIPES[wishes.head], **said))
+    if wishes.head in PRACTICE_RECORDS:
+        return _from_practice(head, PRACTICE_RECORDS[wishes.head], said)
     for name, option in _NEEDED.items():
         if name not in said:
             raise UnfitOrder(f"say {option}: only a practice laser brings its own")
     return Chosen(head=head, recipe=Recipe(**{"surface": "not stated", **said}))
+
+
+def _from_practice(head: Head, known: RecipeRecord, said: dict[str, Any]) -> Chosen:
+    return Chosen(
+        head=head,
+        recipe=replace(known.settings(), **said),
+        tone=MeasuredTone.from_record(known.to_table()),
+        halftone=known.halftone,
+    )
 
 
 def _from_logbook(wishes: RecipeWishes, socket: Path) -> Chosen:

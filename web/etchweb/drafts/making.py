@@ -97,7 +97,7 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
     foreseen: list[Finding] = []
 
     def look(coverage: Coverage, bits: Bits) -> None:
-        foreseen.extend(foresee_picture(coverage, bits))
+        foreseen.extend(foresee_picture(order.tone_curve.looks_like(coverage), bits))
         draw_preview(bits, SEEN_PX).save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
         _save_dots(bits, folder / DOTS_NAME, 1)
 

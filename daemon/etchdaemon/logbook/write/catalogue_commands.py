@@ -34,7 +34,7 @@ from etchwire.catalogue_records import (
     require_short,
 )
 from etchwire.errors import UnreadableSheet
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACES
+from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECORDS, PRACTICE_SURFACES
 
 NAMELESS: Final = "somebody"
 
@@ -119,18 +119,10 @@ def entry_of(command: str, parameters: Mapping[str, Any], *, at_utc: str) -> Log
 
 def practice_craft(*, at_utc: str) -> LogbookEntry:
     """Return what a practice household begins with: invented lasers, surfaces and recipes."""
-    recipes = tuple(
-        RecipeRecord(
-            head=PRACTICE_HEADS[name].name,
-            **recipe.to_table(),
-            origin="practice",
-        )
-        for name, recipe in PRACTICE_RECIPES.items()
-    )
     return CatalogueIntroduced(
         heads=tuple(PRACTICE_HEADS.values()),
         surfaces=PRACTICE_SURFACES,
-        recipes=recipes,
+        recipes=tuple(PRACTICE_RECORDS.values()),
         stamp=Stamp("practice", at_utc, software()),
     )
 

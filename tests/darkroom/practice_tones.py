@@ -1,0 +1,84 @@
+"""The tone cards of the practice recipes: etched, photographed and read anew, into the package.
+
+Run from the folder `tests` as `python -m darkroom.practice_tones`.
+"""
+
+import json
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from darkroom.camera import Shot, photograph
+from darkroom.practice import burn_on_practice
+from etchphoto.job import DEFAULT_HALFTONE
+from etchproof.layout.border import Place
+from etchproof.layout.tone_card import lay_out_tone_card
+from etchproof.layout.wishes import Wishes
+from etchproof.model.tone_reading import read_tone
+from etchproof.reading.camera import read_card
+from etchwire import examples
+
+SURFACE = "white-tile"  # which PRACTICE_SURFACE describes
+SHOTS = (
+    Shot(tilt_degrees=12, towards_degrees=20, seed=1),
+    Shot(tilt_degrees=18, towards_degrees=200, turn_degrees=90, light_ratio=1.3, seed=2),
+    Shot(tilt_degrees=8, towards_degrees=110, turn_degrees=180, light_ratio=1.5, seed=3),
+)
+HOW = (
+    "The tone card of each practice recipe, laid out as usual, run on the practice machine on its"
+    f" surface {SURFACE}, wiped, photographed {len(SHOTS)} times by the invented camera of the"
+    " tests, and read. Remade by tests/darkroom/practice_tones.py. Machine, surface and camera are"
+    " invented, and so are these figures."
+)
+
+
+def card_of(name):
+    """Lay out the tone card of the practice recipe of this name."""
+    wishes = Wishes(
+        number=1,
+        head=examples.PRACTICE_HEADS[name],
+        surface=examples.PRACTICE_SURFACE,
+        place=Place(100.0, 100.0),
+        line_spacing_mm=examples.PRACTICE_RECIPES[name].line_spacing_mm,
+        halftone=DEFAULT_HALFTONE,
+    )
+    return lay_out_tone_card(wishes, examples.PRACTICE_RECIPES[name])
+
+
+def etched_and_read(name, folder):
+    """Etch, photograph and read the tone card of a practice recipe; return the file's entry."""
+    card = card_of(name)
+    tile = burn_on_practice(card, SURFACE, Path(folder) / name)
+    reading, _ = read_card([photograph(tile, shot) for shot in SHOTS], [card], is_wiped=True)
+    return entry_of(card, reading)
+
+
+def entry_of(card, reading):
+    """Return what the file keeps of a card's reading."""
+    tone = read_tone(card, reading)
+    read = {patch.coverage: reading.of(patch.cell, patch.part) for patch in card.patches}
+    return {
+        "halftone": card.halftone,
+        "burnt": list(tone.burnt),
+        "reflectance": _rounded(read[share].reflectance for share in tone.burnt),
+        "tone_curve": {
+            "wanted": _rounded(tone.curve.wanted),
+            "to_burn": _rounded(tone.curve.to_burn),
+        },
+    }
+
+
+def _rounded(values):
+    return [round(value, 6) for value in values]
+
+
+def main():
+    """Write the file anew."""
+    with TemporaryDirectory() as folder:
+        entries = {name: etched_and_read(name, folder) for name in examples.PRACTICE_RECIPES}
+    lines = ",\n".join(f'"{name}": {json.dumps(entry)}' for name, entry in entries.items())
+    text = f'{{"how": {json.dumps(HOW)},\n"tones": {{\n{lines}\n}}}}\n'
+    Path(examples.__file__).with_name(examples.TONES_NAME).write_text(text, "utf-8")
+
+
+if __name__ == "__main__":
+    main()

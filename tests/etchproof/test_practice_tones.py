@@ -1,0 +1,35 @@
+"""The practice recipes' greys: the figures in the package are those that a new tone card gives."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from darkroom.practice_tones import etched_and_read
+from etchphoto.measured_tone import MeasuredTone
+from etchwire import examples
+
+KEPT = json.loads(Path(examples.__file__).with_name(examples.TONES_NAME).read_text("utf-8"))
+
+
+@pytest.mark.parametrize("name", examples.PRACTICE_RECIPES)
+def test_a_tone_card_etched_and_read_anew_gives_the_figures_that_are_kept(name, tmp_path):
+    """Within what another JPEG coder or OpenCV may change of a photo: a thousandth."""
+    kept = KEPT["tones"][name]
+
+    anew = etched_and_read(name, tmp_path)
+
+    assert anew["halftone"] == kept["halftone"]
+    assert anew["burnt"] == kept["burnt"]
+    assert anew["reflectance"] == pytest.approx(kept["reflectance"], abs=0.001)
+    assert anew["tone_curve"]["to_burn"] == pytest.approx(kept["tone_curve"]["to_burn"], abs=0.01)
+
+
+@pytest.mark.parametrize("name", examples.PRACTICE_RECIPES)
+def test_a_practice_recipe_brings_greys_that_were_measured_with_itself(name):
+    record, recipe = examples.PRACTICE_RECORDS[name], examples.PRACTICE_RECIPES[name]
+
+    tone = MeasuredTone.from_record(record.to_table())
+
+    assert tone.changes(recipe, record.halftone) == ()
+    assert not tone.curve.is_identity
