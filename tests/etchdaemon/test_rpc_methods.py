@@ -1,4 +1,4 @@
-"""The table of methods: what it says is what is checked, and what DEVELOPERS.md shows."""
+"""The table of methods: what it says is what is checked, and what METHODS.md shows."""
 
 from typing import Any
 

@@ -33,7 +33,7 @@ def find_method(name: str) -> Method:
 
 
 def methods_table() -> str:
-    """Return the table as DEVELOPERS.md shows it."""
+    """Return the table as METHODS.md shows it."""
     lines = ["| method | takes | may | does |", "| --- | --- | --- | --- |"]
     for method in METHODS:
         takes = ", ".join([*map(str, method.parameters), *method.files]) or "–"

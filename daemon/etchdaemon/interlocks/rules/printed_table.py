@@ -37,7 +37,7 @@ def rules_as_rows(rules: Iterable[Rule] = RULES) -> tuple[tuple[str, ...], ...]:
 
 
 def rules_as_markdown(rules: Iterable[Rule] = RULES) -> str:
-    """Return the table for README and DEVELOPERS.md."""
+    """Return the table for README."""
     lines = (_HEADS, tuple("---" for _ in _HEADS), *rules_as_rows(rules))
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)
 
