@@ -10,6 +10,7 @@ import pytest
 from darkroom.camera import photograph
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
+from etchweb.cards import views
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.packing import unpack
 from support.fakes.card_book import CardBook
@@ -179,6 +180,18 @@ def test_what_makes_no_test_tile_is_refused_in_a_sentence(bench, form, words):
 def test_a_place_that_is_too_small_says_what_would_fit(bench):
     page = bench.make(finds="power", place_width_mm="20", place_height_mm="20")
 
+    assert "place on the tile is only" in page.text
+
+
+def test_what_failed_is_told_on_a_box_too_slow_to_wait_for(bench, app, monkeypatch):
+    monkeypatch.setattr(views, "WAIT_S", 0.0)
+    small = {"place_width_mm": "20", "place_height_mm": "20"}
+    bench.phone.press("test-tiles/new", form={"pair": PAIR, **PLACE, **small, "finds": "power"})
+    assert app.extensions["etchweb works"].of("card-1").over.wait(PATIENCE_S)
+
+    page = bench.phone.look("/test-tiles/1")
+
+    assert page.status_code == 422
     assert "place on the tile is only" in page.text
 
 

@@ -160,7 +160,10 @@ def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
         failed = failed or (under_way if under_way.failed else None)
     sentence = as_sentence(failed.failed) if failed else ""
     page = _page_of(found_card(card.number), answer, sentence)
-    return with_status(page, failed.failed_status) if failed else page
+    if failed is None:
+        return page
+    workflow.forget_work(card)
+    return with_status(page, failed.failed_status)
 
 
 def _page_of(card: KnownCard, answer: str, failed: str) -> str:

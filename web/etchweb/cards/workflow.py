@@ -98,14 +98,23 @@ class CardWorkflow:
         order = card.files.ordered()
         if card.record is not None or order is None or card.files.made() is not None:
             return None
-        return self.works.begin(card.files.folder, "card", order["of"])
+        return self._work_on(card, "card", order["of"])
 
     def reading(self, card: KnownCard) -> WorkItem | None:
         """Return the work on a card's newest question while it is not answered."""
         question = card.files.asked()
         if question is None or card.files.read() is not None:
             return None
-        return self.works.begin(card.files.folder, "read", question["of"])
+        return self._work_on(card, "read", question["of"])
+
+    def _work_on(self, card: KnownCard, verb: str, key: str) -> WorkItem:
+        """Return that work, begun where it is not; one that failed stays failed until forgotten."""
+        folder = card.files.folder
+        return self.works.failed(folder.name, verb, key) or self.works.begin(folder, verb, key)
+
+    def forget_work(self, card: KnownCard) -> None:
+        """Forget the work on a card, so that looking again tries again."""
+        self.works.forget(card.files.folder.name)
 
     def put_on_bench(self, card: KnownCard, who: str) -> None:
         """File the card, and hand its job to the daemon; raise Refused or DaemonAbsent."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from etchwire.calls.call import Call
 from etchwire.calls.machine import Load, LoadedJob
@@ -22,11 +22,6 @@ class SocketDaemon:
         """Return the answer to `call`; raise DaemonAbsent, or Refused when the answer is no."""
         with DaemonClient(self._path) as client:
             return client.ask(call)
-
-    def call(self, method: str, **params: Any) -> Any:
-        """Return the result of a method; raise DaemonAbsent, or Refused when the answer is no."""
-        with DaemonClient(self._path) as client:
-            return client.call(method, **params)
 
     def load(self, gcode: Path, sheet: Path) -> LoadedJob:
         """Hand over the job in these two files; raise DaemonAbsent or Refused."""

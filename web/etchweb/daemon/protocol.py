@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Protocol, TypeVar
 
 from etchwire.calls.call import Call
 from etchwire.calls.machine import LoadedJob
@@ -16,10 +16,6 @@ class Daemon(Protocol):
 
     def ask(self, call: Call[Answer]) -> Answer:
         """Return the answer to `call`; raise DaemonAbsent, or Refused when the answer is no."""
-        ...
-
-    def call(self, method: str, **params: Any) -> Any:
-        """Return the result of a method; raise DaemonAbsent, or Refused when the answer is no."""
         ...
 
     def load(self, gcode: Path, sheet: Path) -> LoadedJob:
