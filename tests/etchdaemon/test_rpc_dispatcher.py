@@ -21,6 +21,7 @@ NEEDED = {
     "reenter": {"run": 7, "confirm": "origin set again"},
     "set_feed": {"percent": 110},
     "set_power": {"percent": 90},
+    "set_dose": {"percent": 105},
     "arm": {"answers": {"dry": True}},
     "reset": {"names": ["lid closed"]},
     "move_to": {"x_mm": 10, "y_mm": 2.5},

@@ -2,15 +2,10 @@ import html
 
 import pytest
 
-from etchweb.run.dose import (
-    DARKEST_PERCENT,
-    LIGHTEST_PERCENT,
-    SHADE_PERCENT,
-    feed_percent,
-    shades_part,
-)
-from etchweb.run.dose_views import NO_SHADE, NOTHING_ETCHED
-from support.fakes.fake_daemon import JOB, job_view, run_view
+from etchweb.run.dose import shades_part
+from etchweb.run.dose_views import NO_SHADE
+from etchwire.dose import DARKEST_PERCENT, LIGHTEST_PERCENT
+from support.fakes.fake_daemon import job_view, run_view
 
 
 def shades(power_percent=100, **job):
@@ -32,17 +27,6 @@ def test_where_the_laser_has_no_more_to_give_it_goes_slower():
     assert view["lighter_words"] == "Power 100 % → 95 %, speed as it is."
 
 
-@pytest.mark.parametrize("power_ratio", [0.3, 0.6, 0.8, 0.97, 1.0])
-@pytest.mark.parametrize("strength", range(LIGHTEST_PERCENT, DARKEST_PERCENT + 1, SHADE_PERCENT))
-def test_the_burn_strength_is_the_one_named_and_the_laser_can_give_it(power_ratio, strength):
-    # With dynamic power the beam gets power × speed override, and the firmware caps the product.
-    feed = feed_percent(power_ratio, strength) / 100
-    beam_ratio = min(1.0, power_ratio * strength / 100 * feed)
-
-    assert beam_ratio / feed == pytest.approx(power_ratio * strength / 100)
-    assert feed == 1.0 or beam_ratio > 0.98
-
-
 def test_how_far_it_is_from_the_recipe_is_said_in_shades():
     assert shades(power_percent=110)["shade_words"] == (
         "2 shades darker than the recipe: 66 % power at 4\u202f000 mm/min."
@@ -55,21 +39,13 @@ def test_at_either_end_there_is_no_further_shade():
     assert shades(power_percent=LIGHTEST_PERCENT)["lighter_words"] == ""
 
 
-def test_pressing_asks_for_the_strength_named_and_for_no_speed_that_is_there_already(phone, daemon):
+def test_pressing_asks_for_the_strength_named(phone, daemon):
     daemon.tell("etching")
 
     answer = phone.press("shade", form={"strength": "105"})
 
     assert answer.status_code == 303
-    assert (daemon.asked, daemon.said["set_power"]) == (["set_power"], {"percent": 105})
-
-
-def test_pressing_at_full_power_asks_for_the_speed_too(phone, daemon):
-    daemon.tell("etching", job=JOB | {"power_ratio": 1.0})
-
-    phone.press("shade", form={"strength": "105"})
-
-    assert daemon.said == {"set_feed": {"percent": 95}, "set_power": {"percent": 105}}
+    assert daemon.said == {"set_dose": {"percent": 105}}
 
 
 @pytest.mark.parametrize("strength", ["", "x", "59", "151", "-5", "1e3"])
@@ -82,11 +58,13 @@ def test_what_is_no_shade_is_refused(phone, daemon, strength):
     assert NO_SHADE in answer.text
 
 
-def test_between_runs_there_is_no_shade_to_ask_for(phone, daemon):
+def test_between_runs_the_daemon_says_why_there_is_no_shade(phone, daemon):
+    daemon.refuse("Nothing is being etched.")
+
     answer = phone.press("shade", form={"strength": "105"})
 
     assert answer.status_code == 409
-    assert NOTHING_ETCHED in answer.text
+    assert "Nothing is being etched." in answer.text
 
 
 def test_both_buttons_say_where_they_lead(phone, daemon):

@@ -321,12 +321,29 @@ def test_speed_and_power_can_be_changed_while_etching_and_are_read_back(rig):
     assert min(row.feed_min_mm_per_min for row in rig.record.rows) < 0.75 * 4000
 
 
+def test_a_burn_strength_beyond_full_power_is_made_by_power_and_speed_together(rig):
+    # 120 % of a recipe at full power: 1.2 J for 1 J, at the same power in 1 / 1.2 of the speed.
+    rig.start(rig.make_job(patch(12, 400), power_ratio=1.0))
+    rig.etch_until_row(1)
+
+    rig.ask("set_dose", percent=120)
+    rig.wait(1.5)
+
+    assert (rig.run["feed_percent"], rig.run["power_percent"]) == (83, 120)
+    assert rig.machine.controller.engine.planner.feed_percent == 83
+    assert rig.machine.controller.engine.power_percent == 120
+    with pytest.raises(CommandRefused, match="from 60 to 150"):
+        rig.ask("set_dose", percent=160)
+
+
 def test_speed_cannot_be_changed_while_nothing_is_etched(rig):
     rig.get_ready()
     rig.load()
 
     with pytest.raises(CommandRefused, match="while something is being etched"):
         rig.ask("set_feed", percent=110)
+    with pytest.raises(CommandRefused, match="while something is being etched"):
+        rig.ask("set_dose", percent=110)
 
 
 @pytest.mark.parametrize("how", ["hold", "hold_now"])

@@ -88,6 +88,12 @@ MACHINE_METHODS: Final = (
         "Change the power of the etch under way, in percent.",
         (_PERCENT,),
     ),
+    Method(
+        "set_dose",
+        Right.OPERATE,
+        "Change the burn strength in percent of the recipe's, by power and speed together.",
+        (_PERCENT,),
+    ),
     Method("home", Right.OPERATE, "Begin to home a machine that has switches for it."),
     Method("unlock", Right.OPERATE, "Unlock a controller that has locked itself."),
     Method("set_origin", Right.OPERATE, "Take the head's place as the job's origin."),

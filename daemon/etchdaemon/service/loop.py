@@ -214,12 +214,13 @@ class Service:
         request.accept()
 
     def _override(self, request: Request, _now_s: float) -> None:
-        sequencer = self._sequencer
+        sequencer, percent = self._sequencer, request.arguments["percent"]
         if sequencer is None or self._run_state.state is not State.ETCHING:
             raise CommandRefused(NOT_ETCHING)
-        sequencer.override(
-            Override(request.command.removeprefix("set_")), request.arguments["percent"]
-        )
+        if request.command == "set_dose":
+            sequencer.set_dose(percent)
+        else:
+            sequencer.override(Override(request.command.removeprefix("set_")), percent)
         request.accept()
 
     def _ask_box(self, request: Request, _now_s: float) -> None:
@@ -264,6 +265,7 @@ _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
     "start": lambda service, request, now_s: service._idle.start(request, now_s),
     "set_feed": Service._override,
     "set_power": Service._override,
+    "set_dose": Service._override,
     **dict.fromkeys(("hold", "hold_now", "resume", "stop"), Service._steer),
     **dict.fromkeys(
         (*CONTROLLER_COMMANDS, FIND_ORIGIN),

@@ -251,6 +251,13 @@ class SetPower(Call[Done]):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SetDose(Call[Done]):
+    """Change the burn strength in percent of the recipe's, by power and speed together."""
+
+    percent: WholeNumber
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Home(Call[Done]):
     """Begin to home a machine that has switches for it."""
 
@@ -328,6 +335,6 @@ class Stop(Call[Done]):
 
 MACHINE_CALLS: Final = (
     Status, Subscribe, Load, Reenter, Unfinished, Unload, Arm, Disarm, Start, Hold, HoldNow, Resume,
-    Reset, AnswerRound, BedTouched, SetFeed, SetPower, Home, Unlock, SetOrigin, FindOrigin, MoveTo,
-    MoveBy, TraceOutline, Measure, Settings, Wiring, TryOutput, Stop,
+    Reset, AnswerRound, BedTouched, SetFeed, SetPower, SetDose, Home, Unlock, SetOrigin, FindOrigin,
+    MoveTo, MoveBy, TraceOutline, Measure, Settings, Wiring, TryOutput, Stop,
 )  # fmt: skip

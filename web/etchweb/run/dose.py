@@ -1,19 +1,16 @@
 """A shade darker or lighter while an etch runs, said in what it does to speed and power: pure.
 
-Burn strength is power over speed. A shade is five hundredths of what the recipe asks; it is made
-by power, and where the laser has no more to give, by going slower. With dynamic power the beam
-follows the speed, so both are asked for together: slower alone changes nothing there.
+A shade is five hundredths of the recipe's burn strength; `etchwire.dose` says what makes it.
 """
 
 from typing import Final
 
 from etchweb.text.formatting import counted, grouped, percent
 from etchweb.text.view import View
+from etchwire.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
 from etchwire.snapshot import JobView, RunView
 
 SHADE_PERCENT: Final = 5
-LIGHTEST_PERCENT: Final = 60
-DARKEST_PERCENT: Final = 150
 AS_THE_RECIPE: Final = 100
 
 NO_SHADES: Final[View] = {
@@ -24,12 +21,6 @@ NO_SHADES: Final[View] = {
     "lighter": AS_THE_RECIPE,
     "lighter_words": "",
 }
-
-
-def feed_percent(power_ratio: float, strength_percent: int) -> int:
-    """Return the speed, in percent of the recipe's, at which the laser can give this strength."""
-    wanted_ratio = power_ratio * strength_percent / 100
-    return 100 if wanted_ratio <= 1 else int(100 / wanted_ratio)
 
 
 def shades_part(job: JobView, run: RunView) -> View:

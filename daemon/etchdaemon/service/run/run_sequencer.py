@@ -22,6 +22,7 @@ from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run import faults
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.run.run_termination import RunTermination
+from etchwire.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
 from etchwire.record import HELD, HOLD, RESUMED, TRIP
 
 NO_HOLD: Final = (
@@ -102,6 +103,21 @@ class RunSequencer:
         also = " The power follows the speed." if lever is Override.FEED else ""
         text = f"You set the {lever.value} to {percent} %.{also}"
         self.etch.note("override", text, lever=lever.value, percent=percent)
+
+    def set_dose(self, percent: int) -> None:
+        """Change the burn strength from here on, in percent of the recipe's.
+
+        Raise CommandRefused for what no recipe was tried at.
+        """
+        if not LIGHTEST_PERCENT <= percent <= DARKEST_PERCENT:
+            raise CommandRefused(
+                f"{percent} % of the recipe's burn strength is not possible; choose from"
+                f" {LIGHTEST_PERCENT} to {DARKEST_PERCENT}."
+            )
+        feed = feed_percent(self.etch.job.sheet.recipe.power_ratio, percent)
+        if feed != self.etch.percent[Override.FEED]:
+            self.override(Override.FEED, feed)
+        self.override(Override.POWER, percent)
 
     # What happens.
 
