@@ -32,7 +32,7 @@ VIEWS = {
     "pair": "/pair",
     "error": "/nowhere",
 }
-JUDGED = {"verdict": "banded", "cause": "dirty lens", "note": "rows 300 on", "photo": "",
+JUDGED = {"id": 1, "verdict": "banded", "cause": "dirty lens", "note": "rows 300 on", "photo": "",
           "at_utc": "2026-11-25T18:00:00Z", "who": "Ann’s phone"}  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.topics import values_of
 from etchweb.fleet.watcher import Watcher
+from etchwire.calls.machine import Status
 from support.fakes.fake_daemon import FakeDaemon, snapshot
 from support.harnesses.broker import broker_in, free_port, until
 
@@ -90,7 +91,7 @@ def test_a_broker_that_is_halted_delays_no_one_and_hears_the_newest(broker, repo
             daemon.tell(state)
         broker.signal(signal.SIGCONT)
 
-        until(lambda: watcher.boxes()[0].said("etch/state") == daemon.ask("status")["state"])
+        until(lambda: watcher.boxes()[0].said("etch/state") == daemon.ask(Status()).state)
     assert len(reporter._under_way) <= 20
 
 

@@ -16,6 +16,7 @@ VIEWS = [
 ]  # fmt: skip
 LEAST_TARGET_PX = 48
 CODE = "123456"
+NOTED = {"id": 1}
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +136,7 @@ def test_every_target_is_as_large_as_a_finger_with_paint_on_it(open_phone, path)
 
 
 def test_a_verdict_can_be_given_with_the_keyboard_alone(open_phone, served, expect):
-    served.daemon.answers["save_verdict"] = lambda **said: served.daemon.said.update(said) or {}
+    served.daemon.answers["save_verdict"] = lambda **said: served.daemon.said.update(said) or NOTED
     phone = open_phone("/logbook/7")
     phone.get_by_label("Good").focus()
 

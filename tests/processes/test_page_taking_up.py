@@ -88,7 +88,7 @@ def test_the_row_told_by_eye_is_put_on_the_bench(page, served):
     page.get_by_role("button", name="Put the rest on the bench").tap()
     page.wait_for_url(served.url + "/")
 
-    said = {"run": 6, "confirm": "origin set again", "row": 411}
+    said = {"run": 6, "confirm": "origin set again", "row": 411, "accept_gap": False}
     assert served.daemon.said["reenter"] == said
     assert page.complaints == []
 

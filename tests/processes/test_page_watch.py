@@ -123,7 +123,9 @@ def test_nothing_starts_until_the_cautions_are_ticked(open_phone, served, expect
         get_ready.tap()
 
     answers = {"lens": True, "focus": "spacer", "coated hours ago": 14.0}
-    assert served.daemon.said["arm"] == {"answers": answers, "acknowledge": []}
+    assert served.daemon.said["arm"] == {
+        "answers": answers, "test_heartbeat": False, "acknowledge": [],
+    }  # fmt: skip
 
 
 def test_a_trip_is_told_while_it_is_watched_and_can_be_reset(open_phone, served, expect):
