@@ -1,13 +1,16 @@
 """A card is asked for in plain values, and what makes none is refused in a sentence."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
 from darkroom.cards import HEAD, RECIPE, first_grid
 from etchproof.card import POWER, REGISTER, TONE
-from etchproof.errors import CardDoesNotFit, UnfitCard
+from etchproof.errors import CardDoesNotFit, HighDose, UnfitCard
 from etchproof.layout.card_order import KINDS, CardOrder, lay_out
+from etchproof.layout.duration import etching_time_s
+from etchproof.layout.job import prepare_card
 
 WISHES = {
     "number": 7,
@@ -77,6 +80,58 @@ def test_what_makes_no_card_is_refused(change, words):
 def test_a_card_larger_than_its_place_says_what_would_fit():
     with pytest.raises(CardDoesNotFit, match="mm"):
         lay_out(CardOrder.from_table({"kind": "power", "wishes": WISHES | {"place_mm": [20, 20]}}))
+
+
+def of_watts(watts):
+    return WISHES | {"head": replace(HEAD, rated_optical_w=watts).to_table()}
+
+
+def test_a_weak_laser_s_first_card_takes_no_more_than_an_hour_and_offers_the_choice():
+    """With six speeds, six powers and speeds by the law alone it took 312 minutes."""
+    card = lay_out(CardOrder.from_table({"kind": "power", "wishes": of_watts(2.5)}))
+
+    assert etching_time_s(card) <= 3600
+    note = card.notes[-1]
+    assert "would take" in note
+    assert "a first stage" in note
+    assert "Say how many speeds and powers you want" in note
+
+
+def test_steps_that_are_asked_for_are_kept_and_their_time_is_told():
+    card = lay_out(
+        CardOrder.from_table({"kind": "power", "wishes": of_watts(2.5), "steps": [6, 6]})
+    )
+
+    assert len({patch.feed_mm_per_min for patch in card.patches}) == 6
+    assert "hours to etch" in card.notes[-1]
+
+
+def test_the_time_of_a_card_is_that_of_its_job(tmp_path):
+    card = ordered("power", steps=[3, 3])
+
+    sheet = prepare_card(card, folder=tmp_path / "job")
+
+    assert etching_time_s(card) == pytest.approx(sheet.predicted_s, rel=0.02)
+
+
+def test_cells_of_a_first_card_with_more_dose_than_any_surface_needs_stay_bare():
+    # common practice, no source: 10 J/mm²; 5 W at 250 mm/min and 0.1 mm are 12
+    card = lay_out(CardOrder.from_table({"kind": "power", "wishes": of_watts(5.0)}))
+
+    assert "A6" not in card.cells()
+    assert "A5" in card.cells()
+    assert any("Left bare: A6." in note for note in card.notes)
+
+
+def test_so_much_dose_is_asked_about_first_and_burnt_when_it_is_meant():
+    asked = {"kind": "power", "feeds_mm_per_min": [500, 2000], "power_ratios": [0.5, 1.0],
+             "wishes": WISHES, "steps": [2, 2]}  # fmt: skip
+
+    with pytest.raises(HighDose, match="24 J/mm²"):
+        lay_out(CardOrder.from_table(asked))
+
+    meant = lay_out(CardOrder.from_table(asked | {"is_high_dose_meant": True}))
+    assert len(meant.cells()) == 4
 
 
 def test_every_kind_has_a_layout():

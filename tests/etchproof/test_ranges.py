@@ -40,13 +40,33 @@ def test_a_known_rating_starts_with_what_its_owners_use(watts, feeds, powers):
     assert found.notes == ()
 
 
-@pytest.mark.parametrize("watts", [1.6, 7.0, 15.0, 40.0])
-def test_any_other_rating_is_a_guess_by_the_law_and_says_so(watts):
+def test_any_other_rating_is_a_guess_by_the_law_and_says_so():
+    found = starting_range(head_of(15.0), FAR)
+
+    assert found.low_feed_mm_per_min == pytest.approx(good_feed_mm_per_min(7.5))
+    assert found.high_feed_mm_per_min == pytest.approx(good_feed_mm_per_min(15.0))
+    assert "guess" in found.notes[0]
+
+
+@pytest.mark.parametrize("watts", [1.0, 1.6, 2.5, 7.0])
+def test_a_weak_laser_s_guess_stays_within_the_dose_that_surfaces_need(watts):
+    # common practice, no source
     found = starting_range(head_of(watts), FAR)
 
-    assert found.low_feed_mm_per_min == pytest.approx(good_feed_mm_per_min(watts * 0.5))
-    assert found.high_feed_mm_per_min == pytest.approx(good_feed_mm_per_min(watts))
-    assert "guess" in found.notes[0]
+    dose = watts * 60 / (found.low_feed_mm_per_min * 0.1)
+    assert dose == pytest.approx(10.0)
+    assert found.low_feed_mm_per_min < good_feed_mm_per_min(watts) * 2
+
+
+@pytest.mark.parametrize("watts", [30.0, 40.0, 60.0, 100.0])
+def test_a_strong_laser_s_guess_has_no_five_digit_speed(watts):
+    # common practice, no source
+    found = starting_range(head_of(watts), FAR)
+
+    assert found.high_feed_mm_per_min <= 8000
+    assert found.high_power_ratio < 1
+    by_law = good_feed_mm_per_min(watts * found.high_power_ratio)
+    assert by_law == pytest.approx(found.high_feed_mm_per_min, rel=0.01)
 
 
 def test_an_impossible_speed_becomes_a_lower_power_of_the_same_darkness():

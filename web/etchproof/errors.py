@@ -9,6 +9,10 @@ class UnfitCard(EtchproofError, ValueError):
     """What was asked of a card makes no card, or none that this machine can etch."""
 
 
+class HighDose(UnfitCard):
+    """The card goes beyond the dose that any surface needs, and nobody said that it is meant."""
+
+
 class CardDoesNotFit(UnfitCard):
     """The card is larger than its place; the message says what would fit."""
 

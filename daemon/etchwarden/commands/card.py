@@ -2,16 +2,17 @@
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
 import click
 
 from etchphoto.errors import EtchphotoError
-from etchproof.card import CARD_NAME
-from etchproof.errors import EtchproofError, UnfitCard
+from etchproof.card import CARD_NAME, Card
+from etchproof.errors import EtchproofError, HighDose, UnfitCard
 from etchproof.layout.border import Place
-from etchproof.layout.card_order import FIRST_STEPS, CardOrder, lay_out
+from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.job import prepare_card, read_card_file
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK
 from etchproof.layout.wishes import Wishes
@@ -95,13 +96,13 @@ def command() -> None:
     "--powers", "percents", type=float, nargs=2, metavar="LOW HIGH", help="Powers in per cent."
 )
 @click.option(
-    "--steps", type=int, nargs=2, default=FIRST_STEPS, show_default=True,
-    metavar="SPEEDS POWERS", help="How many of each.",
+    "--steps", type=int, nargs=2, metavar="SPEEDS POWERS",
+    help="How many of each; left out, 6 and 6, or fewer where those took more than an hour.",
 )  # fmt: skip
 def power(
     feeds: tuple[float, float] | None,
     percents: tuple[float, float] | None,
-    steps: tuple[int, int],
+    steps: tuple[int, int] | None,
     **said: Any,
 ) -> None:
     """Try speeds against powers: the first card for a laser, a tile and a paint."""
@@ -139,11 +140,20 @@ def register(**said: Any) -> None:
     _make("register", said, {})
 
 
+def _lay_out(order: CardOrder) -> Card:
+    """Lay the card out; a dose beyond what any surface needs is asked about first."""
+    try:
+        return lay_out(order)
+    except HighDose as error:
+        click.confirm(f"{error}. Is so much meant?", default=False, abort=True)
+        return lay_out(replace(order, is_high_dose_meant=True))
+
+
 def _make(kind: str, said: dict[str, Any], changes: Mapping[str, Any]) -> None:
     with _desk(said["socket"]) as desk:
         try:
             order = _order(kind, said, changes, desk)
-            card = lay_out(order)
+            card = _lay_out(order)
             sheet = prepare_card(
                 card, folder=said["folder"], is_replacing=said["is_replacing"], at_mm=said["at_mm"]
             )

@@ -57,12 +57,8 @@ def within_dose(wanted: Range, card: Card, most_j_per_mm2: float) -> Range | Non
 
     None where hardly any speed would be left. Laser and line spacing are those of `card`.
     """
-    fastest_too_much = (
-        card.head.rated_optical_w
-        * wanted.high_power_ratio
-        * SECONDS_PER_MINUTE
-        / (most_j_per_mm2 * card.spacing_mm)
-    )
+    power_w = card.head.rated_optical_w * wanted.high_power_ratio
+    fastest_too_much = power_w * SECONDS_PER_MINUTE / (most_j_per_mm2 * card.spacing_mm)
     if fastest_too_much * LEAST_STEP > wanted.high_feed_mm_per_min:
         return None
     low = max(wanted.low_feed_mm_per_min, fastest_too_much)

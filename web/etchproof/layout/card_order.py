@@ -1,15 +1,16 @@
 """What a person asks for when they want a card: what to find out, for which laser and surface."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, Self
 
 from etchproof.card import Card
-from etchproof.errors import UnfitCard
+from etchproof.errors import HighDose, UnfitCard
 from etchproof.layout.border import Place
+from etchproof.layout.duration import etching_time_s, in_words
 from etchproof.layout.grid import Grid
-from etchproof.layout.power_card import lay_out_power_card
-from etchproof.layout.ranges import Range, starting_range
+from etchproof.layout.power_card import SIZES, lay_out_power_card
+from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range, starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK, lay_out_tone_card
@@ -18,6 +19,9 @@ from etchwire.catalogue import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
 FIRST_STEPS: Final = (6, 6)
+SMALLER_STEPS: Final = ((6, 6), (5, 4), (4, 3))  # on the smallest patches
+LONGEST_S: Final = 3600.0  # of a first card; a longer one is offered in two stages (our choice)
+ROUNDING: Final = 1.01  # a range that ends at the limit is written in three digits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +29,9 @@ class CardOrder:
     """A card to be laid out; `kind` is a key of KINDS.
 
     `recipe` is what a five-patch, a tone and a register card are burnt with. Feeds and powers
-    bound a power card; left out, they are those that suit lasers of this rating.
+    bound a power card; left out, they are those that suit lasers of this rating. So are the steps:
+    as many as are etched within an hour. `is_high_dose_meant` is the person's word that more dose
+    than any surface needs is on purpose.
     """
 
     kind: str
@@ -33,9 +39,10 @@ class CardOrder:
     recipe: Recipe | None = None
     feeds_mm_per_min: tuple[float, float] | None = None
     power_ratios: tuple[float, float] | None = None
-    steps: tuple[int, int] = FIRST_STEPS
+    steps: tuple[int, int] | None = None
     greys: int = DEFAULT_STEPS
     black: float = GUESSED_BLACK
+    is_high_dose_meant: bool = False
 
     @classmethod
     def from_table(cls, table: Mapping[str, Any]) -> Self:
@@ -67,13 +74,19 @@ def lay_out(order: CardOrder) -> Card:
     return lay_out_kind(order)
 
 
-def asked_grid(order: CardOrder) -> Grid:
-    """Return speeds and powers as asked for, or as they suit lasers of this rating."""
+def asked_grid(order: CardOrder, steps: tuple[int, int]) -> Grid:
+    """Return speeds and powers as asked for, or as they suit lasers of this rating.
+
+    Raise HighDose where what was asked for goes beyond what any surface needs.
+    """
     wishes = order.wishes
     reach = photo_reach_mm_per_min(wishes.head, wishes.line_spacing_mm, wishes.halftone)
     usual = starting_range(wishes.head, reach)
     if order.feeds_mm_per_min is None and order.power_ratios is None:
-        return Grid.over(usual, *order.steps)
+        grid = Grid.over(usual, *steps)
+        if order.is_high_dose_meant:
+            return grid
+        return grid.without_more_dose(MOST_DOSE_J_PER_MM2, wishes.head, wishes.line_spacing_mm)
     low_feed, high_feed = order.feeds_mm_per_min or (
         usual.low_feed_mm_per_min,
         usual.high_feed_mm_per_min,
@@ -85,7 +98,15 @@ def asked_grid(order: CardOrder) -> Grid:
         low_power_ratio=low,
         high_power_ratio=high,
     )
-    return Grid.over(asked, *order.steps)
+    grid = Grid.over(asked, *steps)
+    dose = grid.strongest_dose_j_per_mm2(wishes.head, wishes.line_spacing_mm)
+    if dose > MOST_DOSE_J_PER_MM2 * ROUNDING and not order.is_high_dose_meant:
+        raise HighDose(
+            f"the slowest speed with the highest power gives {dose:.0f} J/mm², and no surface is "
+            f"known to need more than {MOST_DOSE_J_PER_MM2:g}: ask for faster speeds or less "
+            "power, or say that so much is meant"
+        )
+    return grid
 
 
 def _recipe_of(order: CardOrder) -> Recipe:
@@ -95,7 +116,29 @@ def _recipe_of(order: CardOrder) -> Recipe:
 
 
 def _power(order: CardOrder) -> Card:
-    return lay_out_power_card(order.wishes, asked_grid(order))
+    whole = lay_out_power_card(order.wishes, asked_grid(order, order.steps or FIRST_STEPS))
+    whole_s = etching_time_s(whole)
+    if whole_s <= LONGEST_S:
+        return whole
+    if order.steps is not None:
+        return _with_note(whole, f"This card takes {in_words(whole_s)} to etch.")
+    for steps in SMALLER_STEPS:
+        card = lay_out_power_card(order.wishes, asked_grid(order, steps), SIZES[-1])
+        its_s = etching_time_s(card)
+        if its_s <= LONGEST_S:
+            break
+    speeds, powers = steps
+    return _with_note(
+        card,
+        f"With {FIRST_STEPS[0]} speeds and {FIRST_STEPS[1]} powers this card would take "
+        f"{in_words(whole_s)}. This one has small patches, {speeds} speeds and {powers} powers, "
+        f"and takes {in_words(its_s)}: a first stage, after which a finer card looks round its "
+        "best patch. Say how many speeds and powers you want to have it otherwise.",
+    )
+
+
+def _with_note(card: Card, note: str) -> Card:
+    return replace(card, notes=(*card.notes, note))
 
 
 def _five(order: CardOrder) -> Card:

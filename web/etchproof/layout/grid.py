@@ -1,11 +1,11 @@
 """The settings of a power card's cells: which speeds, which powers."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Self
 
 from etchproof.errors import UnfitCard
 from etchproof.layout.ranges import Range
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue import Head, Recipe, dose_j_per_mm2
 
 LEAST_STEPS: Final = 2
 MOST_STEPS: Final = 12  # more than a tile holds and a person tells apart
@@ -44,6 +44,33 @@ class Grid:
             feeds_mm_per_min=wanted.feeds(rows),
             power_ratios=wanted.powers(columns),
             notes=wanted.notes,
+        )
+
+    def strongest_dose_j_per_mm2(self, head: Head, line_spacing_mm: float) -> float:
+        """Return the dose of the cell that gets most."""
+        return max(self._dose(cell, head, line_spacing_mm) for cell in self.cells())
+
+    def without_more_dose(self, most_j_per_mm2: float, head: Head, line_spacing_mm: float) -> Self:
+        """Return the grid with those cells bare that would get more, and a note that says so."""
+        too_much = {
+            cell
+            for cell in self.cells()
+            if self._dose(cell, head, line_spacing_mm) > most_j_per_mm2
+        }
+        if not too_much:
+            return self
+        names = ", ".join(cell_name(*cell) for cell in sorted(too_much))
+        note = (
+            f"Left bare: {names}. No surface is known to need more than {most_j_per_mm2:g} J/mm²."
+        )
+        return replace(self, bare=self.bare | too_much, notes=(*self.notes, note))
+
+    def _dose(self, cell: tuple[int, int], head: Head, line_spacing_mm: float) -> float:
+        row, column = cell
+        return dose_j_per_mm2(
+            power_w=head.rated_optical_w * self.power_ratios[column],
+            feed_mm_per_min=self.feeds_mm_per_min[row],
+            line_spacing_mm=line_spacing_mm,
         )
 
     @classmethod

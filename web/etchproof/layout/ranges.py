@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from etchproof.errors import UnfitCard
-from etchwire.catalogue import Head
+from etchwire.catalogue import SECONDS_PER_MINUTE, Head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +92,9 @@ STARTING_RANGES: Final[Mapping[float, Range]] = {  # common practice, no source
 # More than any surface needs (common practice, no source); it is burnt only on purpose.
 MOST_DOSE_J_PER_MM2: Final = 10.0
 
+GOOD_SPACING_MM: Final = 0.1
+FASTEST_KNOWN_MM_PER_MIN: Final = 8000.0  # of the table: beyond it nobody's settings are known
+
 SAME_RATING: Final = 0.05  # ratings this near are the table's own
 GUESSED_POWERS: Final = (0.50, 1.0)
 LEAST_POWER_RATIO: Final = 0.02  # a diode below its threshold gives no beam worth the name
@@ -122,27 +125,17 @@ def starting_range(head: Head, reach_mm_per_min: float) -> Range:
 def within_reach(wanted: Range, head: Head, reach_mm_per_min: float) -> Range:
     """Return `wanted`, brought down where it goes beyond what a photo can run on `head`.
 
-    All speeds come down in one proportion and all powers as the law has it, so the card shows
-    the same darknesses: lower power rather than impossible speed.
+    The card shows the same darknesses: lower power rather than impossible speed.
     """
     top = wanted.high_feed_mm_per_min
     if top <= reach_mm_per_min:
         return wanted
-    share = reach_mm_per_min / top
-    power_share = share ** (1 / power_law()[1])
     note = (
         f"{wanted.low_feed_mm_per_min:.0f} to {top:.0f} mm/min were wanted, but photos on "
         f"{head.name} reach only {reach_mm_per_min:.0f} mm/min, so the card has lower speeds and, "
         "to match, lower powers."
     )
-    return replace(
-        wanted,
-        low_feed_mm_per_min=wanted.low_feed_mm_per_min * share,
-        high_feed_mm_per_min=reach_mm_per_min,
-        low_power_ratio=max(LEAST_POWER_RATIO, wanted.low_power_ratio * power_share),
-        high_power_ratio=wanted.high_power_ratio * power_share,
-        notes=(*wanted.notes, note),
-    )
+    return replace(slowed_to(wanted, reach_mm_per_min), notes=(*wanted.notes, note))
 
 
 def _commonly_used(rated_optical_w: float) -> Range:
@@ -150,15 +143,41 @@ def _commonly_used(rated_optical_w: float) -> Range:
         if abs(rated_optical_w / rating - 1) <= SAME_RATING:
             return usual
     low, high = GUESSED_POWERS
-    return Range(
-        low_feed_mm_per_min=good_feed_mm_per_min(rated_optical_w * low),
-        high_feed_mm_per_min=good_feed_mm_per_min(rated_optical_w * high),
+    slow, fast = (good_feed_mm_per_min(rated_optical_w * ratio) for ratio in GUESSED_POWERS)
+    times = max(1.0, feed_of_most_dose_mm_per_min(rated_optical_w, GOOD_SPACING_MM) / slow)
+    guess = Range(
+        low_feed_mm_per_min=slow * times,
+        high_feed_mm_per_min=fast * times,
         low_power_ratio=low,
         high_power_ratio=high,
         notes=(
             f"For {rated_optical_w:g} W of light nobody's settings are known to us: this range is "
             "a guess from lasers of 5, 10 and 20 W.",
         ),
+    )
+    return slowed_to(guess, FASTEST_KNOWN_MM_PER_MIN)
+
+
+def feed_of_most_dose_mm_per_min(power_w: float, line_spacing_mm: float) -> float:
+    """Return the speed at which a power gives the most dose that any surface needs."""
+    return power_w * SECONDS_PER_MINUTE / (MOST_DOSE_J_PER_MM2 * line_spacing_mm)
+
+
+def slowed_to(wanted: Range, top_mm_per_min: float) -> Range:
+    """Return `wanted` with no speed above `top_mm_per_min` and powers that are as dark there.
+
+    All speeds come down in one proportion and all powers as the law has it.
+    """
+    if wanted.high_feed_mm_per_min <= top_mm_per_min:
+        return wanted
+    share = top_mm_per_min / wanted.high_feed_mm_per_min
+    power_share = share ** (1 / power_law()[1])
+    return replace(
+        wanted,
+        low_feed_mm_per_min=wanted.low_feed_mm_per_min * share,
+        high_feed_mm_per_min=top_mm_per_min,
+        low_power_ratio=max(LEAST_POWER_RATIO, wanted.low_power_ratio * power_share),
+        high_power_ratio=wanted.high_power_ratio * power_share,
     )
 
 
