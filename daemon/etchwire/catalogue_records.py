@@ -22,7 +22,7 @@ ORIGINS: Final = ("card", "reading", "hand", "practice")
 GOOD: Final = "good"
 VERDICTS: Final = (
     GOOD, "pale", "patchy", "banded", "doubled", "shifted", "rubbed off", "glaze damaged",
-    "broken",
+    "broken", "cracked or chipped", "fault in the coat", "our mistake",
 )  # fmt: skip
 
 NAME_LIMIT: Final = 80

@@ -240,3 +240,26 @@ def test_a_place_where_nothing_can_be_written_is_named(tmp_path, place):
 
     with pytest.raises(LogbookUnavailable, match=f"{place} cannot be opened"):
         open_book(tmp_path / place, at_utc=OPENED_UTC)
+
+
+def test_verdicts_of_before_keep_their_number_and_their_place_in_the_order(book):
+    """The table of verdicts is made anew for more words; nothing that was said is said again."""
+    bring_to(book, NEWEST - 1)
+    write_a_run(book)
+    book.execute(
+        "INSERT INTO verdict VALUES (7, 1, 'pale', 'too fast', '', '', ?, 1, 'who')", (STARTED_UTC,)
+    )
+    before = book.execute("SELECT * FROM happening ORDER BY id").fetchall()
+
+    migrate(book)
+
+    assert book.execute("SELECT id, verdict, cause FROM verdict").fetchall() == [
+        (7, "pale", "too fast")
+    ]
+    assert book.execute("SELECT * FROM happening ORDER BY id").fetchall() == before
+    book.execute(
+        "INSERT INTO verdict VALUES (8, 1, 'our mistake', '', '', '', ?, 1, 'who')", (STARTED_UTC,)
+    )
+    assert book.execute("SELECT kind, entry_id FROM happening ORDER BY id").fetchall()[-1] == (
+        "verdict", 8,
+    )  # fmt: skip

@@ -108,10 +108,10 @@ def test_without_a_recipe_the_first_test_tile_is_asked_for(missing):
             {"runs": (ran(4000.0, 3175.0),)},
             "slower than the recipe",
         ),
-        ({"verdicts": judged("pale", "pale")}, "bad in the same way again"),
+        ({"verdicts": judged("pale", "pale")}, "pale again"),
         (
             {"readings": showed(30.0, 30.5, 40.0)},
-            "reading outside its spread",
+            "reading away from the recipe's own",
         ),
     ],
 )

@@ -206,7 +206,7 @@ def test_two_bad_tiles_of_one_kind_speak_for_a_test(shop, photo):
     said = shop.done(f"timeline --head practice-20w --surface {TILES}")
 
     assert once.startswith("Nothing speaks for a test.")
-    assert said.startswith("The last 2 tiles came out bad in the same way")
+    assert said.startswith("The last 2 tiles came out “pale”: wipe the lens")
     assert "verdict on run 1: pale, because too fast" in said
 
 
@@ -234,7 +234,7 @@ def test_a_card_that_reads_paler_than_the_recipe_did_speaks_for_a_test(shop):
             settings = {"feed_mm_per_min": 3000.0, "power_ratio": 0.5, "line_spacing_mm": 0.1}
             shop.logbook.note("accept_reading", reading=1, chosen={"recipe": settings})
 
-    assert "lighter or darker" in shop.done("timeline --head practice-20w --surface t")
+    assert "points of lightness away" in shop.done("timeline --head practice-20w --surface t")
 
 
 def test_an_etch_that_ran_too_slow_speaks_for_a_test(shop, photo):

@@ -18,7 +18,9 @@ from etchwire.catalogue_records import VERDICTS
 def command(run: int, verdict: str, cause: str, note: str, socket: Path) -> None:
     """Say what the tile of RUN looked like, cooled and wiped: good, or what is wrong with it.
 
-    WORD is good, pale, patchy, banded, doubled, shifted, “rubbed off”, “glaze damaged” or broken.
+    WORD is good, pale, patchy, banded, doubled, shifted, “rubbed off”, “glaze damaged”, broken,
+    “cracked or chipped”, “fault in the coat” or “our mistake”. Two pale ones in a row, for
+    one, ask for a test card; a broken or cracked tile and a mistake do not.
     """
     with desk_at(socket) as desk:
         desk.daemon.call(

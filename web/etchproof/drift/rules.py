@@ -3,15 +3,16 @@
 The limits are our choice and have no source; each is a column of the table.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
-from statistics import fmean, stdev
+from itertools import pairwise
+from statistics import fmean
 from typing import Final
 
 from etchproof.card import REALLY_RUN
 
 GOOD: Final = "good"
+TREND_CARDS: Final = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +29,8 @@ class Circumstances:
 class History:
     """What is known of one recipe on one head and surface, each series from old to new.
 
-    `lightness_at_recipe` are readings of patches burnt with the recipe; `run_shares` are speeds
+    `lightness_at_recipe` are readings of patches burnt with the recipe, the first the one that led
+    to it; `run_shares` are speeds
     really run over those asked for; `verdicts` are words, of which "good" is the good one.
     """
 
@@ -55,24 +57,61 @@ def _differs(what: str) -> Callable[[History, float], bool]:
     return lambda history, _: getattr(history.found_with, what) != getattr(history.now, what)
 
 
-def _is_off_its_spread(history: History, least_l: float) -> bool:
-    """Return whether the newest reading is outside twice the spread of those before it."""
-    *before, newest = history.lightness_at_recipe or (0.0,)
-    if not before:
+def _is_away_from_the_recipe_s_own(history: History, most_l: float) -> bool:
+    """Return whether the newest reading differs from the first, which led to the recipe."""
+    lightness = history.lightness_at_recipe
+    return len(lightness) > 1 and abs(lightness[-1] - lightness[0]) > most_l
+
+
+def _is_fading(history: History, most_l_per_card: float) -> bool:
+    """Return whether the last three readings are each lighter than the one before, steadily."""
+    lately = history.lightness_at_recipe[-TREND_CARDS:]
+    if len(lately) < TREND_CARDS:
         return False
-    spread = 2 * stdev(before) if len(before) > 1 else 0.0
-    return abs(newest - fmean(before)) > max(least_l, spread)
+    steps = [newer - older for older, newer in pairwise(lately)]
+    return min(steps) > most_l_per_card / 2 and fmean(steps) > most_l_per_card
 
 
 def _is_slow(history: History, least_share: float) -> bool:
     return bool(history.run_shares) and history.run_shares[-1] < least_share
 
 
-def _is_bad_again(history: History, times: float) -> bool:
-    """Return whether the newest verdicts are that many of one bad kind in a row."""
-    runs = [(word, len(list(group))) for word, group in groupby(history.verdicts)]
-    return bool(runs) and runs[-1][0] != GOOD and runs[-1][1] >= times
+def _is_again(word: str) -> Callable[[History, float], bool]:
+    """Return whether the newest verdicts are that word, so many times in a row.
 
+    Verdicts that say nothing of laser, paint or focus are passed over.
+    """
+
+    def is_due(history: History, times: float) -> bool:
+        heard = [said for said in history.verdicts if said == GOOD or said in ADVICE_BY_VERDICT]
+        lately = heard[-int(times) :]
+        return len(lately) == times and all(said == word for said in lately)
+
+    return is_due
+
+
+_MECHANICS: Final = (
+    "no card helps. With the machine switched off, check that belts are tight and their pulleys' "
+    "set screws hold, that nothing rubs or catches along the way, that cables do not pull, and "
+    "that neither laser nor tile can move"
+)
+_COAT: Final = (
+    "that is the coat: shake or stir the paint, spray from an even distance in thin coats and let "
+    "each dry, then coat a tile anew"
+)
+
+# What is bad in the same way again has a cause of its own (common practice, no source). Other
+# verdicts (cracked or chipped, our mistake, broken) say nothing of laser, paint or focus.
+ADVICE_BY_VERDICT: Final[Mapping[str, str]] = {
+    "pale": "wipe the lens, check the focus, and etch a five-patch card before the next tile",
+    "rubbed off": "that is too little dose: etch a five-patch card before the next tile",
+    "glaze damaged": "that is too much dose: etch a five-patch card before the next tile",
+    "doubled": "rows to the left do not meet those to the right: etch a register card",
+    "shifted": _MECHANICS,
+    "banded": _MECHANICS,
+    "patchy": _COAT,
+    "fault in the coat": _COAT,
+}
 
 RULES: Final = (
     DriftRule(
@@ -117,11 +156,19 @@ RULES: Final = (
         "it, then etch a five-patch card.",
     ),
     DriftRule(
-        name="reading outside its spread",
+        name="reading away from the recipe's own",
         limit=3.0,
-        is_due=_is_off_its_spread,
-        advice="The last test patch was lighter or darker than those before it: wipe the lens, "
-        "check the focus, and etch a five-patch card.",
+        is_due=_is_away_from_the_recipe_s_own,
+        advice="The last test patch is more than {limit:g} points of lightness away from what the "
+        "recipe was found with: wipe the lens, check the focus, and etch a five-patch card.",
+    ),
+    DriftRule(
+        name="fading card by card",
+        limit=1.5,
+        is_due=_is_fading,
+        advice="Each of the last three test cards came out lighter than the one before, by more "
+        "than {limit:g} points of lightness a card: wipe the lens and check the focus; if it goes "
+        "on, the diode is fading, and a new power card finds what it can still do.",
     ),
     DriftRule(
         name="slower than the recipe",
@@ -130,12 +177,14 @@ RULES: Final = (
         advice="The last etch ran slower than the recipe by more than 5 %: look at the record, "
         "then test with a speed that this picture can run.",
     ),
-    DriftRule(
-        name="bad in the same way again",
-        limit=2.0,
-        is_due=_is_bad_again,
-        advice="The last {limit:g} tiles came out bad in the same way: etch a five-patch card "
-        "before the next one.",
+    *(
+        DriftRule(
+            name=f"{word} again",
+            limit=2.0,
+            is_due=_is_again(word),
+            advice=f"The last {{limit:g}} tiles came out “{word}”: {advice}.",
+        )
+        for word, advice in ADVICE_BY_VERDICT.items()
     ),
 )
 

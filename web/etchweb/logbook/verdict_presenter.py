@@ -27,7 +27,12 @@ CHOICES: Final = (
     Choice("shifted", "Shifted", "From some row on it lies beside where it began."),
     Choice("rubbed off", "Rubbed off", "It was there, and came away with the paint."),
     Choice("glaze damaged", "Glaze damaged", "Rough, chipped or crazed where it was burnt."),
-    Choice("broken", "Broken", "The tile cracked."),
+    Choice("broken", "Broken", "The tile broke in two."),
+    Choice("cracked or chipped", "Cracked or chipped", "The tile or its glaze, etched or not."),
+    Choice("fault in the coat", "Fault in the coat", "A run, a bubble, dust or a bare spot."),
+    Choice(
+        "our mistake", "Our mistake", "Wrong picture, place or setting; nothing to learn of it."
+    ),
 )
 
 CAUSES: Final = (

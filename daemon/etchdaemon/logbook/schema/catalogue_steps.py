@@ -175,3 +175,32 @@ HAPPENINGS: Final = (
         for kind, (table, key, _) in _SEEN.items()
     ),
 )
+
+# The words that a verdict may be grew; a check is only changed by making its table anew.
+MORE_VERDICTS: Final = (
+    """
+    CREATE TABLE verdict_anew (
+        id INTEGER PRIMARY KEY,
+        run_id INTEGER NOT NULL REFERENCES run (id),
+        verdict TEXT NOT NULL CHECK (verdict IN (
+            'good', 'pale', 'patchy', 'banded', 'doubled', 'shifted', 'rubbed off',
+            'glaze damaged', 'broken', 'cracked or chipped', 'fault in the coat', 'our mistake'
+        )),
+        cause TEXT NOT NULL,
+        note TEXT NOT NULL,
+        photo TEXT NOT NULL,
+        at_utc TEXT NOT NULL,
+        after_run_id INTEGER NOT NULL,
+        who TEXT NOT NULL
+    ) STRICT
+    """,
+    "INSERT INTO verdict_anew SELECT * FROM verdict",
+    "DROP TABLE verdict",  # its index and its trigger go with it
+    "ALTER TABLE verdict_anew RENAME TO verdict",
+    "CREATE INDEX verdict_of_run ON verdict (run_id, id)",
+    """
+    CREATE TRIGGER verdict_happened AFTER INSERT ON verdict BEGIN
+        INSERT INTO happening (kind, entry_id) VALUES ('verdict', NEW.id);
+    END
+    """,
+)

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
-from etchdaemon.logbook.schema.catalogue_steps import CRAFT, HAPPENINGS
+from etchdaemon.logbook.schema.catalogue_steps import CRAFT, HAPPENINGS, MORE_VERDICTS
 
 APPLICATION_ID: Final = 0x45746368  # "Etch", so that a stranger's database is not mistaken for ours
 
@@ -151,6 +151,7 @@ _PIN_MAPS: Final = (
 
 MIGRATIONS: Final = (
     _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS, _PIN_MAPS,
+    MORE_VERDICTS,
 )  # fmt: skip
 
 
