@@ -34,9 +34,8 @@ class Line:
     def __exit__(self, *_):
         pass
 
-    def call(self, method, **params):
-        answer = self.daemon.call(method, **params)
-        return {"sentence": "Row 413 goes on."} if method == "reenter" else answer
+    def ask(self, call):
+        return self.daemon.ask(call)
 
 
 @pytest.fixture
@@ -57,7 +56,7 @@ def test_what_is_known_is_told_and_the_row_asked_for(daemon):
     assert all(sentence in done.output for sentence in (*BY_EYE["known"], *BY_EYE["unknown"]))
     assert "In doubt take the row above" in done.output
     assert "581 rows, 100 × 58.1 mm, about 23 min 49 s, from row 420 on" in done.output
-    assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 419}
+    assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 419, "accept_gap": False}
     assert "Row 413 goes on." in done.output
 
 
@@ -72,7 +71,7 @@ def test_where_the_cut_was_logged_only_the_place_is_asked_for(daemon):
 
     take_up(answer="y\n")
 
-    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None}
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": None, "accept_gap": False}
 
 
 def test_of_two_rows_a_person_chooses_one(daemon):
@@ -82,7 +81,7 @@ def test_of_two_rows_a_person_chooses_one(daemon):
 
     assert done.exit_code == 0, done.output
     assert "413, 414" in done.output
-    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": 413}
+    assert daemon.said["reenter"] == {"run": 6, "confirm": KEPT, "row": 413, "accept_gap": False}
 
 
 @pytest.mark.parametrize(
@@ -112,7 +111,7 @@ def test_everything_can_be_said_beforehand(daemon):
     done = take_up("6", "--row", "414", "--origin-set")
 
     assert done.exit_code == 0, done.output
-    assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 413}
+    assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 413, "accept_gap": False}
 
 
 def test_without_a_yes_nothing_is_loaded(daemon):

@@ -16,6 +16,8 @@ from etchwarden.commands import doctor
 from etchwarden.installation.paths import Places
 from etchwire.handlers import Handlers
 from etchwire.server import LineServer
+from support.fakes.fake_daemon import JOB, MACHINE, RUN, snapshot
+from support.fakes.fake_machine import SETTINGS as READ_SETTINGS
 
 # A piece of each stands in everything that is planted.
 PRIVATE = ("Dorothea", "dorothea", "hush-hush", "gartenweg")
@@ -78,22 +80,23 @@ PAGES = {
     "wrong kind": f'port = "{SECRET}"\n',
     "not TOML": f"host = {SECRET}\n",
 }
-STATUS = {
-    "state": "idle",
-    "sentence": f"Ready for {PHOTO}.",
-    "logbook_trouble": "/home/dorothea/records/logbook.sqlite3: disk I/O error.",
-    "job": {"title": PHOTO, "surface": "Dorothea's tiles"},
-    "run": {"title": PHOTO, "because": "Dorothea opened the lid"},
-    "machine": {
-        "link": "ready", "firmware": "8-bit", "controller_state": "Idle",
-        "port": f"/dev/serial/by-path/{SECRET}", "sentence": "Dorothea's machine is ready.",
+STATUS = snapshot(
+    "complete",
+    sentence=f"Ready for {PHOTO}.",
+    logbook_trouble="/home/dorothea/records/logbook.sqlite3: disk I/O error.",
+    job={**JOB, "title": PHOTO, "surface": "Dorothea's tiles"},
+    run={**RUN, "because": "Dorothea opened the lid"},
+    machine={
+        **MACHINE,
+        "port": f"/dev/serial/by-path/{SECRET}",
+        "sentence": "Dorothea's machine is ready.",
     },
-}  # fmt: skip
+)
 SETTINGS = {
-    "is_read": True, "firmware": "8-bit", "version": "1.1h.20190825:Dorothea gartenweg",
-    "settings": [], "refusals": [],
+    **READ_SETTINGS,
+    "version": "1.1h.20190825:Dorothea gartenweg",
     "warnings": ["/dev/serial/by-id/usb-dorothea is slow, says dorothea@gartenweg.example."],
-}  # fmt: skip
+}
 ANSWERS = {"status": STATUS, "settings": SETTINGS}
 
 
@@ -145,7 +148,7 @@ def test_with_a_daemon_that_answers_nothing_private_is_in_it(board, bundle_of):
 
     told = json.loads(text)["machines"]["machine 1"]
     assert private_words_in(text) == []
-    assert (told["version"], told["status"]["state"]) == ("1.1h.20190825", "idle")
+    assert (told["version"], told["status"]["state"]) == ("1.1h.20190825", "ended")
     assert "a path is slow, says somebody" in told["settings"]["warnings"][0]
 
 

@@ -15,6 +15,11 @@ from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
 from etchwarden.selfcheck.findings import Grade, judged
 from etchwarden.selfcheck.machine_checks import MACHINE_CHECKS, PAGE_CHECKS
 from etchwarden.selfcheck.machine_look import look_at_machine
+from etchwire.calls.machine import ControllerSettings
+from etchwire.json_values import from_json_value
+from etchwire.snapshot import Snapshot
+from support.fakes.fake_daemon import JOB, box, snapshot
+from support.fakes.fake_machine import SETTINGS as READ_SETTINGS
 
 BOARD = BoardFacts(
     version="1.0", python=(3, 11), current="1.0-abc", has_previous=True, year=2026,
@@ -23,23 +28,27 @@ BOARD = BoardFacts(
     tells_of_outputs=True, chips=("pinctrl-rp1",), has_pin_library=True, limits_memory=True,
     host_name="dorothea", addresses=("192.168.7.44",), announces_name=True,
 )  # fmt: skip
-STATUS = {
-    "state": "idle", "logbook_trouble": None,
-    "job": {"title": "Dorothea's wedding"},
-    "machine": {"link": "ready", "firmware": "1.1", "controller_state": "Idle",
-                "port": "/dev/serial/by-id/usb-77", "sentence": "ready"},
-}  # fmt: skip
+
+
+def status(**changes):
+    job = {**JOB, "title": "Dorothea's wedding"}
+    shown = snapshot("loaded", **{"job": job, "interlocks": box(seen_to_open=[]), **changes})
+    return from_json_value(shown, Snapshot)
+
+
+def settings(**changes):
+    return from_json_value({**READ_SETTINGS, "warnings": [], **changes}, ControllerSettings)
 
 
 def contacts(*, is_due):
-    return {"interlocks": {"seen_to_open": [{"is_due": is_due, "sentence": "Press the button."}]}}
+    proof = {"name": "lid", "day": None, "is_due": is_due, "sentence": "Press the button."}
+    return status(interlocks=box(seen_to_open=[proof]))
 
 
-SETTINGS = {"is_read": True, "refusals": [], "warnings": []}
 MACHINE = MachineFacts(
     name="left", port="/dev/serial/by-id/usb-77", is_port_there=True, may_open_port=True,
     chip="pinctrl-rp1", pins=(16, 22), output_pins=(22,), has_head=True, chips=("pinctrl-rp1",),
-    status=STATUS, settings=SETTINGS, socket_mode=0o660, book="ok",
+    status=status(), settings=settings(), socket_mode=0o660, book="ok",
     newest_backup="ok",
 )  # fmt: skip
 PAGE = PageFacts(machines=("left",), status_code=200)
@@ -85,18 +94,18 @@ MACHINE_TABLE = [
     ("daemon", {"status": None, "fault": "line 3"}, Grade.WRONG, "Put the file right first"),
     ("socket", {"socket_mode": 0o666}, Grade.WRONG, "mode 666"),
     ("controller", {"controller_fault": "no answer"}, Grade.WRONG, "no answer"),
-    ("controller", {"settings": SETTINGS | {"refusals": ["laser mode"]}}, Grade.WRONG, "laser"),
-    ("controller", {"settings": SETTINGS | {"warnings": ["motors"]}}, Grade.LOOK, "motors"),
-    ("controller", {"settings": SETTINGS | {"is_read": False}}, Grade.LOOK, "Try again"),
-    ("contacts", {"status": STATUS | contacts(is_due=True)}, Grade.LOOK, "Press the button."),
-    ("contacts", {"status": STATUS | contacts(is_due=False)}, Grade.WELL, "last month"),
+    ("controller", {"settings": settings(refusals=["laser mode"])}, Grade.WRONG, "laser"),
+    ("controller", {"settings": settings(warnings=["motors"])}, Grade.LOOK, "motors"),
+    ("controller", {"settings": settings(is_read=False)}, Grade.LOOK, "Try again"),
+    ("contacts", {"status": contacts(is_due=True)}, Grade.LOOK, "Press the button."),
+    ("contacts", {"status": contacts(is_due=False)}, Grade.WELL, "last month"),
     (
         "contacts",
-        {"status": STATUS | {"interlocks": {"board_trouble": "No edges."}}},
+        {"status": status(interlocks=box(board_trouble="No edges."))},
         Grade.WRONG,
         "No edges.",
     ),
-    ("records", {"status": STATUS | {"logbook_trouble": "full"}}, Grade.WRONG, "full"),
+    ("records", {"status": status(logbook_trouble="full")}, Grade.WRONG, "full"),
     ("records", {"book": "page 3 is torn"}, Grade.WRONG, "page 3"),
     ("records", {"book": "page 3 is torn"}, Grade.WRONG, "etchwarden restore"),
     ("records", {"book_is_unread": "there is no room left"}, Grade.LOOK, "could not be looked at"),

@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
-from support.fakes.fake_daemon import JOB, ORIGIN_SHIFTED, QUESTIONS, box, preflight, snapshot_table
+from support.fakes.fake_daemon import BOX, JOB, ORIGIN_SHIFTED, QUESTIONS, box, preflight, snapshot_table
 
 
 class Loop:
@@ -117,7 +117,7 @@ def test_an_etch_that_failed_says_why(etch):
         (Loop(loaded()), ("--answer", "coated hours ago=long"), "a number of hours"),
         (
             Loop(loaded(), snapshot_table("loaded", may=["unload"], interlocks=box(
-                arming={"step": "disarmed", "is_under_way": False, "failed_because": "Too late."}
+                arming={**BOX["arming"], "failed_because": "Too late."}
             ))),
             ANSWERS, "Too late.",
         ),

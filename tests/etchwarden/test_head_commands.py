@@ -24,8 +24,8 @@ class Line:
     def __exit__(self, *_):
         pass
 
-    def call(self, method, **params):
-        return self.daemon.call(method, **params)
+    def ask(self, call):
+        return self.daemon.ask(call)
 
 
 @pytest.fixture

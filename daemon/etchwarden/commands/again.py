@@ -1,14 +1,14 @@
 """`etchwarden again`: take up an etch that was cut short, from a terminal."""
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.job_summary import duration
 from etchwarden.shared.machine_calls import asking
+from etchwire.calls.machine import Reenter, Status, Unfinished, UnfinishedRun
 from etchwire.client import DaemonClient
 
 NOT_MOVED: Final = "tile and head have not moved"
@@ -48,73 +48,69 @@ def command(
     """
     with asking(socket) as daemon:
         number = _newest(daemon) if run is None else run
-        found = daemon.call("unfinished", run=number)
-        if not found["may"]:
-            raise click.ClickException(found["why_not"])
+        found = daemon.ask(Unfinished(run=number))
+        if not found.may:
+            raise click.ClickException(found.why_not or NOTHING)
         _tell(found)
-        if row is None and not found["is_row_known"]:
+        if row is None and not found.is_row_known:
             row = _row_asked(found)
-        _tell_rest(daemon.call("unfinished", run=number, row=None if row is None else row - 1))
-        said = confirm or _confirmation(found)
-        accepted = {} if not found.get("gap_mm") else _accepted(found, has_accepted=has_accepted)
-        told = daemon.call(
-            "reenter", run=number, confirm=said, row=None if row is None else row - 1, **accepted
+        first_row = None if row is None else row - 1
+        _tell_rest(daemon.ask(Unfinished(run=number, row=first_row)))
+        confirmed = confirm or _confirmation(found)
+        if found.gap_mm and not has_accepted:
+            click.confirm(f"Go on, and leave up to {found.gap_mm:.1f} mm unburnt?", abort=True)
+        loaded = daemon.ask(
+            Reenter(run=number, confirm=confirmed, row=first_row, accept_gap=bool(found.gap_mm))
         )
-        click.echo(f"{told['sentence']}\nIt is loaded. Start it with: etchwarden etch")
-        if asked := daemon.call("status")["machine"]["origin"]["sentence"]:
+        click.echo(f"{loaded.sentence}\nIt is loaded. Start it with: etchwarden etch")
+        if asked := daemon.ask(Status()).machine.origin.sentence:
             click.echo(f"Before that: {asked}")
 
 
 def _newest(daemon: DaemonClient) -> int:
-    left = daemon.call("status")["unfinished"]
+    left = daemon.ask(Status()).unfinished
     if left is None:
         raise click.ClickException(NOTHING)
-    return int(left["run"])
+    return left.run
 
 
-def _tell(found: Mapping[str, Any]) -> None:
-    click.echo(f"Etch {found['run']}, {found['title']}: {found['because'] or found['ended']}")
-    for heading, sentences in (("Known", found["known"]), ("Not known", found["unknown"])):
+def _tell(found: UnfinishedRun) -> None:
+    click.echo(f"Etch {found.run}, {found.title}: {found.because or found.ended}")
+    for heading, sentences in (("Known", found.known), ("Not known", found.unknown)):
         click.echo(f"{heading}:")
         for sentence in sentences:
             click.echo(f"  {sentence}")
 
 
-def _row_asked(found: Mapping[str, Any]) -> int:
+def _row_asked(found: UnfinishedRun) -> int:
     click.echo(IN_DOUBT)
-    if found["either"]:
-        rows = [str(place["row"] + 1) for place in found["either"]]
-        return int(click.prompt("The first row that is not dark", type=click.Choice(rows)))
+    if found.either:
+        places = [str(place.row + 1) for place in found.either]
+        return int(click.prompt("The first row that is not dark", type=click.Choice(places)))
+    rows = found.rows or 1
     row: int = click.prompt(
         "The first row that is not dark from edge to edge",
-        type=click.IntRange(1, found["rows"]),
-        default=min(found["first_row"] + 1, found["rows"]),
+        type=click.IntRange(1, rows),
+        default=min((found.first_row or 0) + 1, rows),
     )
     return row
 
 
-def _tell_rest(found: Mapping[str, Any]) -> None:
-    rest = found["rest"]
+def _tell_rest(found: UnfinishedRun) -> None:
+    rest = found.rest
     if rest is None:
         raise click.ClickException("From that row on nothing is left to etch.")
-    if found.get("gap_mm") is not None:
-        click.echo(f"Left: about {duration(rest['predicted_s'])}.")
+    if found.gap_mm is not None:
+        click.echo(f"Left: about {duration(rest.predicted_s)}.")
         return
     click.echo(
-        f"Left: {rest['rows']} rows, {rest['width_mm']:g} × {rest['height_mm']:.1f} mm, about"
-        f" {duration(rest['predicted_s'])}, from row {rest['first_row'] + 1} on."
+        f"Left: {rest.rows} rows, {rest.width_mm:g} × {rest.height_mm:.1f} mm, about"
+        f" {duration(rest.predicted_s)}, from row {rest.first_row + 1} on."
     )
 
 
-def _confirmation(found: Mapping[str, Any]) -> str:
-    if found["is_place_kept"] and click.confirm("Have tile and head stayed where they were?"):
+def _confirmation(found: UnfinishedRun) -> str:
+    if found.is_place_kept and click.confirm("Have tile and head stayed where they were?"):
         return NOT_MOVED
     click.confirm("Is the machine homed, or its origin set again, where it was?", abort=True)
     return ORIGIN_AGAIN
-
-
-def _accepted(found: Mapping[str, Any], *, has_accepted: bool) -> dict[str, bool]:
-    """Have a person accept what stays unburnt of a file, unless that was said."""
-    if not has_accepted:
-        click.confirm(f"Go on, and leave up to {found['gap_mm']:.1f} mm unburnt?", abort=True)
-    return {"accept_gap": True}

@@ -6,6 +6,7 @@ import click
 
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.machine_calls import asking
+from etchwire.calls.machine import AnswerRound, Status
 
 
 @click.command()
@@ -18,10 +19,10 @@ def command(socket: Path, *, show: bool) -> None:
     for.
     """
     with asking(socket) as daemon:
-        asked_for = daemon.call("status")["interlocks"]["asked_for"]
+        asked_for = daemon.ask(Status()).interlocks.asked_for
         if asked_for is not None:
             click.echo(asked_for)
         if asked_for is not None and show:
             return
-        daemon.call("answer_round")  # refused where nobody is asked for, which says so
+        daemon.ask(AnswerRound())  # refused where nobody is asked for, which says so
     click.echo("Answered.")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
@@ -21,6 +21,7 @@ from etchdaemon.logbook.backup.sums import is_as_written, put_in_place
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.shared.progress import progress_shown
+from etchwire.calls.backup import Backup, Backups
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
 from etchwire.storing import settle
@@ -70,15 +71,15 @@ def command(dest: Path | None, socket: Path | None, state: Path | None) -> None:
 def by_daemon(socket: Path) -> Path:
     """Have the daemon make one; return where it lies."""
     with DaemonClient(socket) as daemon, progress_shown("Copying the logbook") as show:
-        state: dict[str, Any] = daemon.call("backup")
-        while state["share"] is not None:
-            show(state["share"])
+        state = daemon.ask(Backup())
+        while state.share is not None:
+            show(state.share)
             time.sleep(LOOKS_EVERY_S)
-            state = daemon.call("backups")
+            state = daemon.ask(Backups())
         show(1.0)
-    if state["trouble"] or not state["kept"]:
-        raise BackupFailed(state["trouble"] or "The daemon keeps no backup.")
-    return Path(state["folder"], state["kept"][0]["name"])
+    if state.trouble or not state.kept:
+        raise BackupFailed(state.trouble or "The daemon keeps no backup.")
+    return Path(state.folder, state.kept[0].name)
 
 
 def _copied(made: Path, dest: Path) -> Path:

@@ -16,7 +16,7 @@ from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.job import prepare_card, read_card_file
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK
 from etchproof.layout.wishes import Wishes
-from etchwarden.shared.catalogue_calls import CraftDesk, desk_at
+from etchwarden.shared.catalogue_calls import CraftDesk, desk_at, settings_of
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.job_summary import duration
@@ -208,7 +208,7 @@ def _recipe(said: dict[str, Any], head: Head, desk: CraftDesk | None) -> Recipe:
     feed, percent = said["feed_mm_per_min"], said["power_percent"]
     in_force = desk.recipe_in_force(head.name, said["surface"]) if desk else None
     usual = PRACTICE_RECIPES.get(said["head_name"])
-    known = Recipe.from_table(_settings(in_force)) if in_force else usual
+    known = settings_of(in_force) if in_force else usual
     _require_settings(said, known)
     return Recipe(
         surface=said["surface"],
@@ -224,10 +224,6 @@ def _require_settings(said: dict[str, Any], known: Recipe | None) -> None:
         raise click.UsageError(
             "say --speed and --power: there is no recipe for this laser on this tile and paint"
         )
-
-
-def _settings(in_force: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: in_force[name] for name in Recipe.__slots__}
 
 
 def _number(said: dict[str, Any], desk: CraftDesk | None) -> int:

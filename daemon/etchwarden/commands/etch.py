@@ -1,23 +1,25 @@
 """`etchwarden etch`: get the loaded job ready, start it and watch it, from a terminal."""
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
 from etchwarden.shared.catalogue_calls import sentence
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.progress import progress_shown
+from etchwire.calls.machine import Arm, Start, Status
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
+from etchwire.interlock_report import InterlockReport, QuestionView
+from etchwire.snapshot import JobView, RunView, Snapshot
 
 LOOKS_EVERY_S: Final = 0.1
 WAITS_FOR_SOMEBODY: Final = "waiting for somebody at the machine"
-_UNDER_WAY: Final = "is_under_way"
 
-Snapshot = Mapping[str, Any]
+Answer = bool | float | str
 
 
 @click.command()
@@ -37,19 +39,19 @@ def command(answers: tuple[str, ...], *, long_run: bool, stays: str, socket: Pat
     try:
         with DaemonClient(socket) as daemon:
             found = _await(daemon, "arm")
-            read = _read_findings(found["job"]["preflight"])
-            said = _answered(found["interlocks"]["questions"], answers)
-            daemon.call("arm", answers=said, acknowledge=read)
+            read = _read_findings(found.job)
+            given = _answered(found.interlocks.questions, answers)
+            daemon.ask(Arm(answers=given, acknowledge=read))
             _await(daemon, "start")
-            daemon.call(
-                "start", acknowledge_long_run=long_run, stays_until_end=stays, acknowledge=read
+            daemon.ask(
+                Start(acknowledge_long_run=long_run, stays_until_end=stays, acknowledge=read)
             )
             run = _watched(daemon)
     except WireError as error:
         raise click.ClickException(sentence(error)) from error
-    because = f": {run['because']}" if run["because"] else ""
-    click.echo(f"Run {run['id']}: {run['ended']}{because}")
-    if run["ended"] != "complete":
+    because = f": {run.because}" if run.because else ""
+    click.echo(f"Run {run.id}: {run.ended}{because}")
+    if run.ended != "complete":
         raise SystemExit(1)
 
 
@@ -60,10 +62,10 @@ def _await(daemon: DaemonClient, wish: str) -> Snapshot:
     """
     said = ""
     while True:
-        now: Snapshot = daemon.call("status")
-        if wish in now["may"]:
+        now = daemon.ask(Status())
+        if wish in now.may:
             return now
-        request = _request_of(now["interlocks"])
+        request = _request_of(now.interlocks)
         if request and request != said:
             click.echo(request, err=True)
         said = request or said
@@ -71,77 +73,77 @@ def _await(daemon: DaemonClient, wish: str) -> Snapshot:
         time.sleep(LOOKS_EVERY_S)
 
 
-def _request_of(box: Mapping[str, Any]) -> str:
+def _request_of(box: InterlockReport) -> str:
     """Return what somebody has to do at the machine now; empty where nothing waits for them."""
-    if box["arming"]["step"] == WAITS_FOR_SOMEBODY:
+    if box.arming.step == WAITS_FOR_SOMEBODY:
         return "Now press the button at the machine."
-    return str(box["request"] or "")
+    return box.request or ""
 
 
 def _require_hope(now: Snapshot, wish: str) -> None:
-    job, arming = now["job"], now["interlocks"]["arming"]
+    job, arming = now.job, now.interlocks.arming
     if job is None:
         raise click.ClickException("No job is loaded: etchwarden load JOB.")
-    if job["preflight"]["verdict"] == "refused":
-        raise click.ClickException(job["preflight"]["sentence"])
-    is_checked = job["preflight"]["verdict"] != "checking" and now["machine"]["link"] == "ready"
-    if wish == "arm" and is_checked and not _request_of(now["interlocks"]):
-        raise click.ClickException(f"It cannot be got ready now. {now['sentence']}")
-    if wish == "start" and not arming[_UNDER_WAY] and arming["failed_because"]:
-        raise click.ClickException(arming["failed_because"])
+    if job.preflight.verdict == "refused":
+        raise click.ClickException(job.preflight.sentence)
+    is_checked = job.preflight.verdict != "checking" and now.machine.link == "ready"
+    if wish == "arm" and is_checked and not _request_of(now.interlocks):
+        raise click.ClickException(f"It cannot be got ready now. {now.sentence}")
+    if wish == "start" and not arming.is_under_way and arming.failed_because:
+        raise click.ClickException(arming.failed_because)
 
 
-def _read_findings(preflight: Mapping[str, Any]) -> list[str]:
-    kinds: list[str] = list(preflight["to_acknowledge"])
-    for finding in preflight["findings"]:
-        if finding["kind"] in kinds:
-            click.echo(f"{finding['kind']}: {finding['reason']}")
+def _read_findings(job: JobView | None) -> tuple[str, ...]:
+    kinds = () if job is None else job.preflight.to_acknowledge
+    for finding in () if job is None else job.preflight.findings:
+        if finding.kind in kinds:
+            click.echo(f"{finding.kind}: {finding.reason}")
     if kinds:
         click.confirm("Etch it all the same?", abort=True)
     return kinds
 
 
-def _answered(questions: Sequence[Mapping[str, Any]], given: tuple[str, ...]) -> dict[str, Any]:
+def _answered(questions: Sequence[QuestionView], given: tuple[str, ...]) -> dict[str, Answer]:
     before = dict(pair.partition("=")[::2] for pair in given)
     return {
-        one["key"]: _answer(one, before[one["key"]]) if one["key"] in before else _asked(one)
+        one.key: _answer(one, before[one.key]) if one.key in before else _asked(one)
         for one in questions
     }
 
 
-def _answer(question: Mapping[str, Any], word: str) -> Any:
-    if question["kind"] == "confirmation":
+def _answer(question: QuestionView, word: str) -> Answer:
+    if question.kind == "confirmation":
         return word.lower() in ("yes", "y", "true")
-    if question["kind"] != "hours":
+    if question.kind != "hours":
         return word
     try:
         return float(word)
     except ValueError as error:
-        raise click.UsageError(
-            f"{question['key']} takes a number of hours, not {word!r}"
-        ) from error
+        raise click.UsageError(f"{question.key} takes a number of hours, not {word!r}") from error
 
 
-def _asked(question: Mapping[str, Any]) -> Any:
-    if question["kind"] == "confirmation":
-        return click.confirm(question["text"], default=False)
-    if question["kind"] == "hours":
-        return click.prompt(question["text"], type=float)
-    return click.prompt(question["text"], type=click.Choice(list(question["choices"])))
+def _asked(question: QuestionView) -> Answer:
+    if question.kind == "confirmation":
+        return click.confirm(question.text, default=False)
+    answer: Answer
+    if question.kind == "hours":
+        answer = click.prompt(question.text, type=float)
+    else:
+        answer = click.prompt(question.text, type=click.Choice(list(question.choices)))
+    return answer
 
 
-def _watched(daemon: DaemonClient) -> Mapping[str, Any]:
+def _watched(daemon: DaemonClient) -> RunView:
     said = None
     with progress_shown("Etching") as show:
-        for snapshot in daemon.subscribe():
-            asked_for = snapshot["interlocks"]["asked_for"]
+        for snapshot in daemon.watch():
+            asked_for = snapshot.interlocks.asked_for
             if asked_for is not None and asked_for != said:
                 click.echo(asked_for, err=True)
             said = asked_for
-            run: Mapping[str, Any] | None = snapshot["run"]
-            if run is None:
+            if snapshot.run is None:
                 continue
-            show(run["share"])
-            if run["ended"] is not None:
-                return run
+            show(snapshot.run.share)
+            if snapshot.run.ended is not None:
+                return snapshot.run
     raise click.ClickException("The daemon went silent before the run had ended.")

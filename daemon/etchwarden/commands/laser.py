@@ -8,6 +8,7 @@ import click
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
+from etchwire.calls.catalogue import Heads, SaveHead, WipeLens
 
 SECONDS_PER_HOUR: Final = 3600.0
 LIKELY_INPUT_W: Final = 25.0  # single diodes give less (common practice, no source)
@@ -23,15 +24,15 @@ def command() -> None:
 def list_them(socket: Path) -> None:
     """Every laser with its hours of beam, and those since its lens was wiped."""
     with desk_at(socket) as desk:
-        heads = desk.daemon.call("heads")["heads"]
+        heads = desk.daemon.ask(Heads()).heads
     for one in heads:
-        head, since_s = one["head"], one["beam_since_wipe_s"]
-        measured = "measured" if head["register"]["is_measured"] else "never measured"
+        head, since_s = one.head, one.beam_since_wipe_s
+        measured = "measured" if head.register.is_measured else "never measured"
         wiped = "never noted" if since_s is None else f"{since_s / SECONDS_PER_HOUR:.1f} h ago"
-        practice = ", practice" if one["is_practice"] else ""
+        practice = ", practice" if one.is_practice else ""
         click.echo(
-            f"{one['name']}: {head['rated_optical_w']:g} W{practice}, beam "
-            f"{one['beam_s'] / SECONDS_PER_HOUR:.1f} h, lens wiped {wiped}, register {measured}"
+            f"{one.name}: {head.rated_optical_w:g} W{practice}, beam "
+            f"{one.beam_s / SECONDS_PER_HOUR:.1f} h, lens wiped {wiped}, register {measured}"
         )
 
 
@@ -46,7 +47,7 @@ def describe(laser: str, notes: str, socket: Path) -> None:
     """
     with desk_at(socket) as desk:
         head = find_head(laser)
-        desk.daemon.call("save_head", head=head.to_table(), notes=notes, who=desk.who)
+        desk.daemon.ask(SaveHead(head=head, notes=notes, who=desk.who))
     click.echo(f"{head.name} is in the logbook.")
     if head.rated_optical_w > LIKELY_INPUT_W:
         click.echo(
@@ -62,5 +63,5 @@ def describe(laser: str, notes: str, socket: Path) -> None:
 def wiped(laser: str, socket: Path) -> None:
     """Note that the lens of LASER was wiped just now."""
     with desk_at(socket) as desk:
-        desk.daemon.call("wipe_lens", head=laser, who=desk.who)
+        desk.daemon.ask(WipeLens(head=laser, who=desk.who))
     click.echo(f"The lens of {laser} is noted as wiped.")

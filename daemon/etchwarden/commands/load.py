@@ -3,7 +3,7 @@
 import tempfile
 import time
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
@@ -11,11 +11,14 @@ from etchpath.errors import EtchpathError
 from etchpath.foreign_job import write_foreign_job
 from etchwarden.shared.heads import find_head
 from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
+from etchwire.calls.machine import Load, Status
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet, tidied_words
+from etchwire.snapshot import PreflightView
 
 LOOKS_EVERY_S: Final = 0.2
+UNLOADED: Final = "Somebody has put the job away meanwhile."
 
 
 @click.command(name="load")
@@ -50,7 +53,7 @@ def command(job: Path, socket: Path, head: str | None, page: Path | None, surfac
                 (folder / GCODE_NAME).open("rb") as gcode,
                 (folder / SHEET_NAME).open("rb") as sheet,
             ):
-                daemon.load(gcode.fileno(), sheet.fileno())
+                daemon.ask(Load(gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno()))
             if page is not None:
                 _leave_pictures(folder, page / PICTURES_FOLDER)
             found = _await_check(daemon)
@@ -58,8 +61,8 @@ def command(job: Path, socket: Path, head: str | None, page: Path | None, surfac
         raise click.ClickException(str(error)) from error
     except OSError as error:
         raise click.ClickException(f"{error.filename or job}: {error.strerror}.") from error
-    click.echo(found["sentence"])
-    raise SystemExit({"ready": 0, "acknowledge": 3}.get(found["verdict"], 1))
+    click.echo(found.sentence)
+    raise SystemExit({"ready": 0, "acknowledge": 3}.get(found.verdict, 1))
 
 
 def _make_job(gcode: Path, folder: Path, head: str | None, surface: str) -> None:
@@ -77,11 +80,12 @@ def _leave_pictures(job: Path, pictures: Path) -> None:
         keep_picture(job / PICTURE_NAME, folder=pictures, gcode_sha256=gcode_sha256)
 
 
-def _await_check(daemon: DaemonClient) -> dict[str, Any]:
+def _await_check(daemon: DaemonClient) -> PreflightView:
     """Return what the preflight found; until the machine is there it cannot begin."""
     while True:
-        snapshot = daemon.call("status")
-        found: dict[str, Any] = snapshot["job"]["preflight"]
-        if found["verdict"] != "checking" or snapshot["machine"]["link"] != "ready":
-            return found
+        now = daemon.ask(Status())
+        if now.job is None:
+            raise click.ClickException(UNLOADED)
+        if now.job.preflight.verdict != "checking" or now.machine.link != "ready":
+            return now.job.preflight
         time.sleep(LOOKS_EVERY_S)

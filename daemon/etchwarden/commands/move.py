@@ -1,5 +1,6 @@
 """`etchwarden move`: move the head with the beam off, home it, set the origin."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
@@ -7,13 +8,26 @@ import click
 
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.machine_calls import asking, await_rest
+from etchwire.calls.call import Call, Done
+from etchwire.calls.machine import (
+    FindOrigin,
+    Home,
+    MoveBy,
+    MoveTo,
+    SetOrigin,
+    Status,
+    Stop,
+    Unlock,
+)
 
 ONE_THING: Final = "Say X and Y, or one of --home, --unlock, --set-origin, --find-origin, --stop."
 
-FIND: Final = "find_origin"
+CALLS: Final[Mapping[str, Call[Done]]] = {
+    call.method(): call for call in (Home(), Unlock(), SetOrigin(), FindOrigin(), Stop())
+}
 DONE: Final = {
-    "set_origin": "The origin is where the head is.",
-    "unlock": "The controller is unlocked. Set the origin before anything else.",
+    SetOrigin(): "The origin is where the head is.",
+    Unlock(): "The controller is unlocked. Set the origin before anything else.",
 }
 
 
@@ -38,14 +52,17 @@ def command(place: tuple[float, ...], socket: Path, is_by: bool, deed: str | Non
         raise click.UsageError(ONE_THING)
     with asking(socket) as daemon:
         if deed:
-            again = daemon.call("status")["machine"]["origin"]["again"] if deed == FIND else None
-            daemon.call(deed)
-            if deed == FIND and again is not None:
-                click.echo(f"In force again: {again['name']}.")
+            call = CALLS[deed]
+            is_find = call == FindOrigin()
+            again = daemon.ask(Status()).machine.origin.again if is_find else None
+            daemon.ask(call)
+            if again is not None:
+                click.echo(f"In force again: {again.name}.")
                 return
-            if deed in DONE:
-                click.echo(DONE[deed])
+            if call in DONE:
+                click.echo(DONE[call])
                 return
         else:
-            daemon.call("move_by" if is_by else "move_to", x_mm=place[0], y_mm=place[1])
+            move = MoveBy if is_by else MoveTo
+            daemon.ask(move(x_mm=place[0], y_mm=place[1]))
         await_rest(daemon)

@@ -6,7 +6,8 @@ import click
 
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.daemon_option import daemon_option
-from etchwire.catalogue import Recipe
+from etchwire.calls.catalogue import Recipes, RetireRecipe, SaveRecipe
+from etchwire.catalogue_records import RecipeRecord
 from etchwire.power_pulses import pulse_note
 
 
@@ -22,17 +23,17 @@ def command() -> None:
 def list_them(head: str, surface: str, socket: Path) -> None:
     """Every recipe, newest first; a star marks one in force."""
     with desk_at(socket) as desk:
-        recipes = desk.daemon.call("recipes", head=head, surface=surface)["recipes"]
+        recipes = desk.daemon.ask(Recipes(head=head, surface=surface)).recipes
     for one in recipes:
-        star = "*" if one["is_in_force"] else " "
-        card = f" of card {one['card_number']}" if one["card_number"] else ""
-        tone = ", greys measured" if one["tone_curve"] else ""
-        retired = ", retired" if one["retired_at_utc"] else ""
+        star = "*" if one.is_in_force else " "
+        card = f" of card {one.card_number}" if one.card_number else ""
+        tone = ", greys measured" if one.tone_curve else ""
+        retired = ", retired" if one.retired_at_utc else ""
         click.echo(
-            f"{star} {one['id']}  {one['head']} on {one['surface']}: "
-            f"{one['feed_mm_per_min']:.0f} mm/min, {one['power_ratio'] * 100:.3g} %, "
-            f"{one['line_spacing_mm']:.3g} mm{', air assist' if one['air_assist'] else ''}{tone}; "
-            f"by {one['origin']}{card}, {one['who']}, {one['at_utc'][:16]}{retired}"
+            f"{star} {one.id}  {one.head} on {one.surface}: "
+            f"{one.feed_mm_per_min:.0f} mm/min, {one.power_ratio * 100:.3g} %, "
+            f"{one.line_spacing_mm:.3g} mm{', air assist' if one.air_assist else ''}{tone}; "
+            f"by {one.origin}{card}, {one.who}, {one.at_utc[:16]}{retired}"
         )
 
 
@@ -58,17 +59,17 @@ def add(  # noqa: PLR0913 (a recipe has so many figures)
     with desk_at(socket) as desk:
         laser = desk.head(head)
         desk.require_surface(surface)
-        recipe = Recipe(
+        recipe = RecipeRecord(
+            head=laser.name,
             surface=surface,
             feed_mm_per_min=feed_mm_per_min,
             power_ratio=power_percent / 100,
             line_spacing_mm=spacing_mm,
             air_assist=air_assist,
         )
-        table = {"head": laser.name, **recipe.to_table()}
-        number = desk.daemon.call("save_recipe", recipe=table, who=desk.who)["id"]
+        number = desk.daemon.ask(SaveRecipe(recipe=recipe, who=desk.who)).id
     click.echo(f"Recipe {number} is in force for {laser.name} on {surface}.")
-    if note := pulse_note(laser, recipe):
+    if note := pulse_note(laser, recipe.settings()):
         click.echo(f"Note: {note}", err=True)
 
 
@@ -78,5 +79,5 @@ def add(  # noqa: PLR0913 (a recipe has so many figures)
 def retire(number: int, socket: Path) -> None:
     """Take recipe NUMBER out of force. It is kept, because etches and cards lead to it."""
     with desk_at(socket) as desk:
-        desk.daemon.call("retire_recipe", id=number, who=desk.who)
+        desk.daemon.ask(RetireRecipe(id=number, who=desk.who))
     click.echo(f"Recipe {number} is retired; the one before it is in force again, if there is one.")

@@ -6,6 +6,7 @@ import click
 
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.machine_calls import asking, await_rest
+from etchwire.calls.machine import Measure, Settings
 
 
 @click.command(name="settings")
@@ -21,20 +22,19 @@ def command(socket: Path, measure: bool) -> None:
     """
     with asking(socket) as daemon:
         if measure:
-            daemon.call("measure")
+            daemon.ask(Measure())
             await_rest(daemon)
-        shown = daemon.call("settings")
-    for one in shown["settings"]:
-        numbers = " and ".join(map(str, one["numbers"]))
-        values = " × ".join("–" if value is None else value for value in one["values"])
-        mark = "" if one["is_good"] else "  look at this"
-        click.echo(f"{one['name']} (setting {numbers}): {values} {one['unit']}".rstrip() + mark)
-        click.echo(f"  {one['sentence']}")
-    speed = shown.get("controller", {}).get("sentence")
-    if speed:
-        click.echo(f"speed of the controller\n  {speed}")
-    for sentence in (*shown["refusals"], *shown["warnings"]):
+        shown = daemon.ask(Settings())
+    for one in shown.settings:
+        numbers = " and ".join(map(str, one.numbers))
+        values = " × ".join("–" if value is None else value for value in one.values)
+        mark = "" if one.is_good else "  look at this"
+        click.echo(f"{one.name} (setting {numbers}): {values} {one.unit}".rstrip() + mark)
+        click.echo(f"  {one.sentence}")
+    if shown.controller.sentence:
+        click.echo(f"speed of the controller\n  {shown.controller.sentence}")
+    for sentence in (*shown.refusals, *shown.warnings):
         click.echo(sentence)
-    if not shown["is_read"]:
+    if not shown.is_read:
         click.echo("The controller could not be asked for its settings.")
-    raise SystemExit(1 if shown["refusals"] or not shown["is_read"] else 0)
+    raise SystemExit(1 if shown.refusals or not shown.is_read else 0)

@@ -1,5 +1,6 @@
 """`etchwarden surface`: the tiles and paints that the logbook knows."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -7,9 +8,10 @@ import click
 
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.daemon_option import daemon_option
-from etchwire.catalogue_records import COATINGS
+from etchwire.calls.catalogue import SaveSurface, Surfaces
+from etchwire.catalogue_records import COATINGS, Surface
 
-_SHOWN: Final = ("tile", "batch", "paint", "can", "coating", "coated_on", "notes")
+_SHOWN: Final = ("tile", "batch", "paint", "can", "coating", "coated_on", "notes", "coats")
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -22,14 +24,12 @@ def command() -> None:
 def list_them(socket: Path) -> None:
     """Every surface as it is now."""
     with desk_at(socket) as desk:
-        surfaces = desk.daemon.call("surfaces")["surfaces"]
+        surfaces = desk.daemon.ask(Surfaces()).surfaces
     for one in surfaces:
-        said = [f"{name.replace('_', ' ')} {one['surface'][name]}" for name in _SHOWN
-                if one["surface"][name]]  # fmt: skip
-        if one["surface"]["coats"]:
-            said.append(f"coats {one['surface']['coats']}")
-        practice = " (practice)" if one["is_practice"] else ""
-        click.echo(f"{one['name']}{practice}: {', '.join(said) or 'nothing is told of it'}")
+        described = {name.replace("_", " "): getattr(one.surface, name) for name in _SHOWN}
+        said = [f"{name} {value}" for name, value in described.items() if value]
+        practice = " (practice)" if one.is_practice else ""
+        click.echo(f"{one.name}{practice}: {', '.join(said) or 'nothing is told of it'}")
 
 
 @command.command(name="set")
@@ -48,8 +48,8 @@ def list_them(socket: Path) -> None:
 def describe(name: str, socket: Path, **said: Any) -> None:
     """Describe the surface NAME, for the first time or anew; what is not said stays as it is."""
     with desk_at(socket) as desk:
-        known = {one["name"]: one["surface"] for one in desk.daemon.call("surfaces")["surfaces"]}
+        known = {one.name: one.surface for one in desk.daemon.ask(Surfaces()).surfaces}
         changes = {entry: value for entry, value in said.items() if value is not None}
-        surface = {"name": name, **known.get(name, {}), **changes}
-        desk.daemon.call("save_surface", surface=surface, who=desk.who)
+        surface = replace(known.get(name) or Surface(name=name), **changes)
+        desk.daemon.ask(SaveSurface(surface=surface, who=desk.who))
     click.echo(f"{name} is in the logbook.")

@@ -1,16 +1,24 @@
 """`etchwarden timeline`: what happened with a laser on a surface, and when to test again."""
 
 import json
-from collections.abc import Callable, Mapping
+from functools import singledispatch
 from pathlib import Path
-from typing import Any, Final
 
 import click
 
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.daemon_option import daemon_option
-
-Event = Mapping[str, Any]
+from etchwire.calls.time_line import (
+    CardFiled,
+    CardRead,
+    LensWiped,
+    RecipeSaved,
+    RunMade,
+    TileJudged,
+    TimeLine,
+    TimeLineEvent,
+)
+from etchwire.json_values import to_json_value
 
 
 @click.command()
@@ -26,65 +34,68 @@ def command(*, head: str, surface: str, limit: int, is_json: bool, socket: Path)
     """
     with desk_at(socket) as desk:
         laser = desk.head(head).name
-        events = desk.daemon.call("time_line", head=laser, surface=surface, limit=limit)["events"]
+        events = desk.daemon.ask(TimeLine(head=laser, surface=surface, limit=limit)).events
         advice = desk.advice(laser, surface)
     if is_json:
-        click.echo(json.dumps({"advice": advice, "events": events}, indent=1))
+        click.echo(json.dumps({"advice": advice, "events": to_json_value(events)}, indent=1))
         return
     for sentence in advice or ["Nothing speaks for a test."]:
         click.echo(sentence)
     for event in reversed(events):
-        told = _TOLD[event["kind"]](event)
-        click.echo(f"{event['at_utc'][:16]}  {event['beam_h']:7.2f} h  {told}")
+        click.echo(f"{event.at_utc[:16]}  {event.beam_h:7.2f} h  {event_text(event)}")
 
 
-def _card(event: Event) -> str:
-    burnt = f"burnt by run {event['run_id']}" if event["run_id"] else "not burnt yet"
-    return f"card {event['id']}, {event['card_kind']}, {burnt}"
+@singledispatch
+def event_text(event: TimeLineEvent) -> str:
+    """Return what happened as part of a sentence; the bare kind for one that is not known."""
+    return event.kind
 
 
-def _run(event: Event) -> str:
-    what = f"card {event['card_number']}" if event["card_number"] else event["title"]
-    asked = f"{event['feed_asked_mm_per_min']:.0f} mm/min {event['power_asked_ratio'] * 100:.3g} %"
+@event_text.register
+def _card(event: CardFiled) -> str:
+    burnt = f"burnt by run {event.run_id}" if event.run_id else "not burnt yet"
+    return f"card {event.id}, {event.card_kind}, {burnt}"
+
+
+@event_text.register
+def _run(event: RunMade) -> str:
+    what = f"card {event.card_number}" if event.card_number else event.title
+    asked = f"{event.feed_asked_mm_per_min:.0f} mm/min {event.power_asked_ratio * 100:.3g} %"
     ran = ""
-    if event["feed_run_mm_per_min"]:
-        power = event["power_run_ratio"] or 0.0
-        ran = f", ran at {event['feed_run_mm_per_min']:.0f} mm/min {power * 100:.3g} %"
-    verdict = f", {event['verdict']}" if event["verdict"] else ""
-    return f"run {event['id']}, {what}: {asked} asked{ran}; {event['ended'] or 'goes on'}{verdict}"
+    if event.feed_run_mm_per_min:
+        power = event.power_run_ratio or 0.0
+        ran = f", ran at {event.feed_run_mm_per_min:.0f} mm/min {power * 100:.3g} %"
+    verdict = f", {event.verdict}" if event.verdict else ""
+    return f"run {event.id}, {what}: {asked} asked{ran}; {event.ended or 'goes on'}{verdict}"
 
 
-def _reading(event: Event) -> str:
+@event_text.register
+def _reading(event: CardRead) -> str:
     figures = ", ".join(
         f"{name.replace('_', ' ')} {value:.4g}"
-        for name, value in event["summary"].items()
+        for name, value in event.summary.items()
         if isinstance(value, (int, float))
     )
-    chosen = f"; chosen by {event['chosen_by']}" if event["chosen"] else "; nothing chosen"
+    chosen = f"; chosen by {event.chosen_by}" if event.chosen else "; nothing chosen"
+    return f"reading {event.id} of card {event.card_number} by {event.way}: {figures}{chosen}"
+
+
+@event_text.register
+def _recipe(event: RecipeSaved) -> str:
+    tone = ", greys measured" if event.is_tone_measured else ""
+    retired = ", retired" if event.retired_at_utc else ""
     return (
-        f"reading {event['id']} of card {event['card_number']} by {event['way']}: {figures}{chosen}"
+        f"recipe {event.id} by {event.origin}: {event.feed_mm_per_min:.0f} mm/min "
+        f"{event.power_ratio * 100:.3g} % {event.line_spacing_mm:.3g} mm{tone}{retired}"
     )
 
 
-def _recipe(event: Event) -> str:
-    tone = ", greys measured" if event["is_tone_measured"] else ""
-    retired = ", retired" if event["retired_at_utc"] else ""
-    return (
-        f"recipe {event['id']} by {event['origin']}: {event['feed_mm_per_min']:.0f} mm/min "
-        f"{event['power_ratio'] * 100:.3g} % {event['line_spacing_mm']:.3g} mm{tone}{retired}"
-    )
+@event_text.register
+def _verdict(event: TileJudged) -> str:
+    cause = f", because {event.cause}" if event.cause else ""
+    return f"verdict on run {event.run_id}: {event.verdict}{cause}"
 
 
-def _verdict(event: Event) -> str:
-    cause = f", because {event['cause']}" if event["cause"] else ""
-    return f"verdict on run {event['run_id']}: {event['verdict']}{cause}"
-
-
-_TOLD: Final[Mapping[str, Callable[[Event], str]]] = {
-    "card": _card,
-    "run": _run,
-    "reading": _reading,
-    "recipe": _recipe,
-    "verdict": _verdict,
-    "lens wiped": lambda event: f"lens wiped by {event['who']}",
-}
+@event_text.register
+def _wiped(event: LensWiped) -> str:
+    return f"lens wiped by {event.who}"

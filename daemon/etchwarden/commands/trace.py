@@ -6,6 +6,7 @@ import click
 
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.machine_calls import asking, await_rest
+from etchwire.calls.machine import TraceOutline
 
 
 @click.command(name="trace")
@@ -14,5 +15,5 @@ from etchwarden.shared.machine_calls import asking, await_rest
 def command(socket: Path, run_ups: bool) -> None:
     """Take the head, beam off, once round the picture on the bench; Ctrl-C stops it."""
     with asking(socket) as daemon:
-        daemon.call("trace_outline", with_run_ups=run_ups)
+        daemon.ask(TraceOutline(with_run_ups=run_ups))
         await_rest(daemon)

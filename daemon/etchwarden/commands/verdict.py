@@ -6,6 +6,7 @@ import click
 
 from etchwarden.shared.catalogue_calls import desk_at
 from etchwarden.shared.daemon_option import daemon_option
+from etchwire.calls.catalogue import SaveVerdict
 from etchwire.catalogue_records import VERDICTS
 
 
@@ -23,7 +24,5 @@ def command(run: int, verdict: str, cause: str, note: str, socket: Path) -> None
     one, ask for a test card; a broken or cracked tile and a mistake do not.
     """
     with desk_at(socket) as desk:
-        desk.daemon.call(
-            "save_verdict", run=run, verdict=verdict, cause=cause, note=note, who=desk.who
-        )
+        desk.daemon.ask(SaveVerdict(run=run, verdict=verdict, cause=cause, note=note, who=desk.who))
     click.echo(f"Run {run}: {verdict}.")

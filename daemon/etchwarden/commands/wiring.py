@@ -1,13 +1,13 @@
 """`etchwarden wiring`: show every contact of the box, and try its outputs one at a time."""
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import click
 
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.machine_calls import asking
+from etchwire.calls.machine import Status, TryOutput, Wiring
+from etchwire.interlock_report import InputView
 
 
 @click.command(name="wiring")
@@ -22,24 +22,24 @@ def command(socket: Path, output: str | None, off: bool) -> None:
     """
     with asking(socket) as daemon:
         if output is not None:
-            daemon.call("try_output", name=output, on=not off)
-        shown, box = daemon.call("wiring"), daemon.call("status")["interlocks"]
-    for one in shown["inputs"]:
-        click.echo(f"{one['label'] + ':':26} {_contact(one)}")
+            daemon.ask(TryOutput(name=output, on=not off))
+        shown, box = daemon.ask(Wiring()), daemon.ask(Status()).interlocks
+    for one in shown.inputs:
+        click.echo(f"{one.label + ':':26} {_contact(one)}")
     click.echo()
-    for one in shown["outputs"]:
-        state = "on" if one["is_on"] else "off" if one["is_wired"] else "–"
-        click.echo(f"{one['label'] + ':':13} {state:4} {one['name']}")
-        if one["name"] == output:
-            click.echo(f"  {one['words']}")
+    for driven in shown.outputs:
+        state = "on" if driven.is_on else "off" if driven.is_wired else "–"
+        click.echo(f"{driven.label + ':':13} {state:4} {driven.name}")
+        if driven.name == output:
+            click.echo(f"  {driven.words}")
     click.echo()
-    for one in box["seen_to_open"]:
-        click.echo(one["sentence"])
+    for proof in box.seen_to_open:
+        click.echo(proof.sentence)
 
 
-def _contact(one: Mapping[str, Any]) -> str:
-    if one["is_closed"] is None:
-        return str(one["words"])
-    contact = "closed" if one["is_closed"] else "open"
-    wrong = " Not as it should be." if one["is_safe"] is False else ""
-    return f"{one['words']} Contact {contact} for {one['for_s']:.0f} s.{wrong}"
+def _contact(one: InputView) -> str:
+    if one.is_closed is None:
+        return one.words
+    contact = "closed" if one.is_closed else "open"
+    wrong = " Not as it should be." if one.is_safe is False else ""
+    return f"{one.words} Contact {contact} for {one.for_s:.0f} s.{wrong}"

@@ -7,11 +7,11 @@ that may quote what somebody has written are left out; from the others, paths an
 import json
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict
-from typing import Any, Final
+from typing import Final
 
 from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
 from etchwarden.selfcheck.findings import Finding
+from etchwire.json_values import to_json_value
 
 # By what, and by which word it is replaced; in this order.
 _PRIVATE: Final = (
@@ -46,8 +46,8 @@ def bundle_of(
     machines = tuple(machines)
     numbers = {machine.name: f"machine {number}" for number, machine in enumerate(machines, 1)}
     words = {**dict.fromkeys(page.machines, "another machine"), **numbers}
-    bundle = {
-        "board": _some(asdict(board), _OF_BOARD),
+    bundle: object = {
+        "board": _some(board, _OF_BOARD),
         "machines": {numbers[machine.name]: _machine(machine) for machine in machines},
         "page": {
             "fault_reasons": page.fault_reasons,
@@ -66,25 +66,26 @@ def _finding(of: str, check: str, finding: Finding) -> dict[str, str | None]:
     return {"of": of, "check": check, "grade": finding.grade.name, "sentence": sentence}
 
 
-def _machine(machine: MachineFacts) -> dict[str, Any]:
-    told = _some(asdict(machine), _OF_MACHINE)
+def _machine(machine: MachineFacts) -> dict[str, object]:
+    told: dict[str, object] = _some(machine, _OF_MACHINE)
     told["is_chip_there"] = machine.chip in machine.chips
     if machine.settings is not None:
         told["settings"] = _some(machine.settings, _OF_SETTINGS)
         # What follows the colon is the owner's to write.
-        told["version"] = str(machine.settings.get("version", "")).partition(":")[0]
+        told["version"] = machine.settings.version.partition(":")[0]
     if machine.status is not None:
         told["status"] = _some(machine.status, _OF_STATUS) | {
-            "machine": _some(machine.status["machine"], _OF_LINK)
+            "machine": _some(machine.status.machine, _OF_LINK)
         }
     return told
 
 
-def _some(table: Mapping[str, Any], names: Iterable[str]) -> dict[str, Any]:
-    return {name: table[name] for name in names if name in table}
+def _some(value: object, names: Iterable[str]) -> dict[str, object]:
+    """Return entries of `value` as JSON values, by their names."""
+    return {name: to_json_value(getattr(value, name)) for name in names}
 
 
-def _nameless(value: Any, words: Mapping[str, str]) -> Any:
+def _nameless(value: object, words: Mapping[str, str]) -> object:
     """Return the value with what is private in its texts replaced; keys are ours."""
     if isinstance(value, str):
         for pattern, word in _PRIVATE:

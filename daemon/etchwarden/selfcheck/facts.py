@@ -1,8 +1,9 @@
 """What the self-check goes by: plain values, None where it could not be found out."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+
+from etchwire.calls.machine import ControllerSettings
+from etchwire.snapshot import Snapshot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,9 +52,9 @@ class MachineFacts:
     watches_only_because: str = ""
     lacks: tuple[str, ...] = ()  # a sentence for each thing that is not wired
     chips: tuple[str, ...] = ()
-    status: Mapping[str, Any] | None = None
+    status: Snapshot | None = None
     daemon_is_away: str = ""  # why it does not answer
-    settings: Mapping[str, Any] | None = None
+    settings: ControllerSettings | None = None
     controller_fault: str = ""
     socket_mode: int | None = None
     book: str | None = None  # "ok", or what is wrong with it; None where there is none yet

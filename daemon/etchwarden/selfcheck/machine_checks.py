@@ -112,18 +112,18 @@ def _controller(facts: MachineFacts) -> Finding | None:
         return wrong(facts.controller_fault)
     if facts.settings is None:
         return None
-    if facts.settings["refusals"]:
-        return wrong(" ".join(facts.settings["refusals"]))
-    if facts.settings["warnings"]:
-        return look(" ".join(facts.settings["warnings"]))
-    if not facts.settings["is_read"]:
+    if facts.settings.refusals:
+        return wrong(" ".join(facts.settings.refusals))
+    if facts.settings.warnings:
+        return look(" ".join(facts.settings.warnings))
+    if not facts.settings.is_read:
         return look("The controller could not be asked for its settings yet.", "Try again soon.")
     return well("The controller's settings are in order.")
 
 
 def _records(facts: MachineFacts) -> Finding:
     advice = "Make a backup (etchwarden backup) and see that there is space on the card."
-    trouble = facts.status["logbook_trouble"] if facts.status is not None else None
+    trouble = facts.status.logbook_trouble if facts.status is not None else None
     if trouble:
         return wrong(f"The logbook is not written: {trouble}", advice)
     if facts.book not in (None, "ok"):
@@ -153,13 +153,14 @@ def _backups(facts: MachineFacts) -> Finding:
 
 
 def _contacts(facts: MachineFacts) -> Finding | None:
-    box = (facts.status or {}).get("interlocks") or {}
-    if box.get("board_trouble"):
-        return wrong(box["board_trouble"])
-    proofs = box.get("seen_to_open", ())
-    if not proofs:
+    if facts.status is None:
         return None
-    due = [one["sentence"] for one in proofs if one["is_due"]]
+    box = facts.status.interlocks
+    if box.board_trouble:
+        return wrong(box.board_trouble)
+    if not box.seen_to_open:
+        return None
+    due = [one.sentence for one in box.seen_to_open if one.is_due]
     if due:
         return look(" ".join(due))
     return well("Every safety contact was seen to open within the last month.")

@@ -23,13 +23,16 @@ from etchdaemon.service.link.machine import LinkState, Machine
 from etchwarden.installation.keeping import LOGBOOK_NAME, copy_with_its_journals
 from etchwarden.installation.paths import Places
 from etchwarden.selfcheck.facts import MachineFacts
+from etchwire.calls.machine import ControllerSettings, Settings, Status
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
+from etchwire.json_values import from_json_value
 from etchwire.storing import fault_of_card
 
 CONTROLLER_PATIENCE_S: Final = 15.0
 LOOK_EVERY_S: Final = 0.02
 DIALOUT: Final = "dialout"
+_NO_SPEEDS: Final = {"is_measured": False, "sentence": "", "dots": ()}
 
 
 def look_at_machine(name: str, places: Places) -> MachineFacts:
@@ -97,8 +100,8 @@ def _ask_daemon(socket: Path) -> dict[str, Any]:
     try:
         found["socket_mode"] = stat.S_IMODE(socket.stat().st_mode)
         with DaemonClient(socket) as daemon:
-            found["status"] = daemon.call("status")
-            found["settings"] = daemon.call("settings")
+            found["status"] = daemon.ask(Status())
+            found["settings"] = daemon.ask(Settings())
     except (OSError, WireError) as error:
         is_absent = isinstance(error, FileNotFoundError)
         found["daemon_is_away"] = "It does not run." if is_absent else f"{error}."
@@ -129,7 +132,8 @@ def _ask_controller(port: str) -> dict[str, Any]:
                 machine.tell(event, now_s)
             machine.tick(now_s)
             if machine.link in (LinkState.READY, LinkState.REFUSED):
-                return {"settings": settings_of(machine.facts)}
+                table = {**settings_of(machine.facts), "controller": _NO_SPEEDS}
+                return {"settings": from_json_value(table, ControllerSettings)}
             time.sleep(LOOK_EVERY_S)
     except PortLost as lost:
         return {"controller_fault": str(lost)}

@@ -1,11 +1,11 @@
 """What commands say to and hear from the logbook about lasers, surfaces, recipes and cards."""
 
 import getpass
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
@@ -14,18 +14,33 @@ from etchproof.choosing.recommendation_text import Shown, Told
 from etchproof.drift.advice import advice_on
 from etchproof.errors import UnfitCard
 from etchwarden.shared.heads import find_head
+from etchwire.calls.catalogue import (
+    AcceptReading,
+    Cards,
+    Heads,
+    Reading,
+    Readings,
+    RecipeEntry,
+    Recipes,
+    SaveCard,
+    SaveHead,
+    SaveReading,
+    SaveSurface,
+    Surfaces,
+)
+from etchwire.calls.catalogue import Card as CardCall
 from etchwire.calls.time_line import History
-from etchwire.catalogue import Head
+from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue_records import CardRecord, ReadingRecord, Surface
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused, WireError
 from etchwire.examples import PRACTICE_HEADS
+from etchwire.json_text import JsonTable
 from etchwire.packing import pack, unpack
 from etchwire.sheet import Sheet
 
 EARLIER: Final = 3  # power cards before this one that keep the standard and help the curve
 CARDS_LOOKED_AT: Final = 50
-
-Table = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,29 +55,28 @@ class CraftDesk:
 
         What a file describes is saved; it keeps the register that was measured here.
         """
-        known = {one["name"]: one["head"] for one in self.daemon.call("heads")["heads"]}
+        known = {one.name: one.head for one in self.daemon.ask(Heads()).heads}
         stored = known.get(PRACTICE_HEADS[name].name if name in PRACTICE_HEADS else name)
         if stored is not None:
-            return Head.from_table(stored)
+            return stored
         head = find_head(name)
         if head.name in known and not head.register.is_measured:
-            head = replace(head, register=Head.from_table(known[head.name]).register)
-        self.daemon.call("save_head", head=head.to_table(), who=self.who)
+            head = replace(head, register=known[head.name].register)
+        self.daemon.ask(SaveHead(head=head, who=self.who))
         return head
 
     def require_surface(self, name: str) -> None:
         """Have a surface of that name in the logbook, described or not."""
-        surfaces = self.daemon.call("surfaces")["surfaces"]
-        if name not in [one["name"] for one in surfaces]:
-            self.daemon.call("save_surface", surface={"name": name}, who=self.who)
+        if name not in [one.name for one in self.daemon.ask(Surfaces()).surfaces]:
+            self.daemon.ask(SaveSurface(surface=Surface(name=name), who=self.who))
             click.echo(
                 f"Note: {name!r} is new: say more of it with etchwarden surface set.", err=True
             )
 
-    def recipe_in_force(self, head: str, surface: str) -> Table | None:
+    def recipe_in_force(self, head: str, surface: str) -> RecipeEntry | None:
         """Return the recipe in force for a laser on a surface."""
-        recipes = self.daemon.call("recipes", head=head, surface=surface)["recipes"]
-        return next((recipe for recipe in recipes if recipe["is_in_force"]), None)
+        recipes = self.daemon.ask(Recipes(head=head, surface=surface)).recipes
+        return next((recipe for recipe in recipes if recipe.is_in_force), None)
 
     def advice(self, head: str, surface: str, *, air_assist: bool | None = None) -> list[str]:
         """Return sentences that say why to test again; `air_assist` is how it will be."""
@@ -71,75 +85,74 @@ class CraftDesk:
 
     def next_number(self) -> int:
         """Return the number of the next card."""
-        return int(self.daemon.call("cards", limit=1)["next_number"])
+        return self.daemon.ask(Cards(limit=1)).next_number
 
     def require_free(self, number: int) -> None:
         """Raise UnfitCard when there is a card of that number."""
         try:
-            self.daemon.call("card", number=number)
+            self.daemon.ask(CardCall(number=number))
         except Refused:
             return
         raise UnfitCard(f"there is a card {number} in the logbook: leave --number out")
 
     def file_card(self, card: Card, sheet: Sheet) -> None:
         """Put a card that was laid out into the logbook."""
-        record = {
-            "number": card.number,
-            "kind": card.kind,
-            "head": card.head.name,
-            "surface": card.recipe.surface,
-            "gcode_sha256": sheet.gcode_sha256,
-            "layout_packed": pack(card.to_json()),
-        }
-        self.daemon.call("save_card", card=record, who=self.who)
+        record = CardRecord(
+            number=card.number,
+            kind=card.kind,
+            head=card.head.name,
+            surface=card.recipe.surface,
+            gcode_sha256=sheet.gcode_sha256,
+            layout_packed=pack(card.to_json()),
+        )
+        self.daemon.ask(SaveCard(card=record, who=self.who))
 
     def cards(self) -> list[Card]:
         """Return the cards that were laid out last."""
-        filed = self.daemon.call("cards", limit=CARDS_LOOKED_AT)["cards"]
-        return [self.card(one["number"]) for one in filed]
+        filed = self.daemon.ask(Cards(limit=CARDS_LOOKED_AT)).cards
+        return [self.card(one.number) for one in filed]
 
     def card(self, number: int) -> Card:
         """Return the card of that number."""
-        record = self.daemon.call("card", number=number)
-        return Card.from_json(unpack(record["layout_packed"]))
+        return Card.from_json(unpack(self.daemon.ask(CardCall(number=number)).layout_packed))
 
     def earlier(self, card: Card) -> list[Shown]:
         """Return power cards of the same laser and surface, before this one, oldest first."""
         if card.kind != POWER:
             return []
         newest: dict[int, int] = {}
-        pair = {"head": card.head.name, "surface": card.recipe.surface}
-        for reading in self.daemon.call("readings", **pair)["readings"]:
-            if reading["kind"] == POWER and reading["card_number"] < card.number:
-                newest.setdefault(reading["card_number"], reading["id"])
+        of_pair = Readings(head=card.head.name, surface=card.recipe.surface)
+        for reading in self.daemon.ask(of_pair).readings:
+            if reading.kind == POWER and reading.card_number < card.number:
+                newest.setdefault(reading.card_number, reading.id)
         return [self._shown(number, newest[number]) for number in sorted(newest)[-EARLIER:]]
 
     def file_reading(self, shown: Shown, told: Told, *, photos: Sequence[str]) -> int:
         """Put what a card showed into the logbook; return the reading's number."""
-        marks: dict[str, Any] = {cell: mark.value for cell, mark in shown.marks.items()}
+        marks = {cell: mark.value for cell, mark in shown.marks.items()}
         meets = {f"{feed:g}": f"{pair:g}" for feed, pair in shown.meets.items()}
-        record = {
-            "card": shown.card.number,
-            "way": shown.way,
-            "measured_packed": pack(shown.reading.to_json()) if shown.reading else "",
-            "marks": marks or meets,
-            "photos": photos,
-            "summary": told.summary,
-            "recommended": told.recommended,
-        }
-        return int(self.daemon.call("save_reading", reading=record, who=self.who)["id"])
+        record = ReadingRecord(
+            card=shown.card.number,
+            way=shown.way,
+            measured_packed=pack(shown.reading.to_json()) if shown.reading else "",
+            marks=marks or meets,
+            photos=tuple(photos),
+            summary=told.summary,
+            recommended=told.recommended,
+        )
+        return self.daemon.ask(SaveReading(reading=record, who=self.who)).id or 0
 
-    def accept(self, reading: int, chosen: Table) -> None:
+    def accept(self, reading: int, chosen: JsonTable) -> None:
         """Choose after a reading."""
-        self.daemon.call("accept_reading", reading=reading, chosen=chosen, who=self.who)
+        self.daemon.ask(AcceptReading(reading=reading, chosen=chosen, who=self.who))
 
     def _shown(self, number: int, reading: int) -> Shown:
-        whole = self.daemon.call("reading", id=reading)
+        whole = self.daemon.ask(Reading(id=reading))
         return Shown.from_table(
             {
                 "card": self.card(number).to_json(),
-                "reading": unpack(whole["measured_packed"]) if whole["measured_packed"] else "",
-                "marks": whole["marks"],
+                "reading": unpack(whole.measured_packed) if whole.measured_packed else "",
+                "marks": whole.marks,
             }
         )
 
@@ -152,6 +165,11 @@ def desk_at(socket: Path) -> Iterator[CraftDesk]:
             yield CraftDesk(daemon, _who())
     except WireError as error:
         raise click.ClickException(sentence(error)) from error
+
+
+def settings_of(kept: RecipeEntry) -> Recipe:
+    """Return what a job needs of a recipe that is kept in the logbook."""
+    return Recipe(**{name: getattr(kept, name) for name in Recipe.__slots__})
 
 
 def sentence(error: Exception) -> str:

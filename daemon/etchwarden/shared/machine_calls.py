@@ -4,12 +4,14 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
+from etchwire.calls.machine import Status, Stop
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
+from etchwire.snapshot import MachineView
 
 LOOKS_EVERY_S: Final = 0.2
 
@@ -29,17 +31,17 @@ def await_rest(daemon: DaemonClient) -> None:
     try:
         machine = _machine_at_rest(daemon)
     except KeyboardInterrupt:
-        daemon.call("stop")
+        daemon.ask(Stop())
         machine = _machine_at_rest(daemon)
-    click.echo(machine["moved"] or machine["sentence"])
-    if machine["position_mm"] is not None:
-        x_mm, y_mm = machine["position_mm"]
+    click.echo(machine.moved or machine.sentence)
+    if machine.position_mm is not None:
+        x_mm, y_mm = machine.position_mm
         click.echo(f"The head is at x {x_mm:z.2f}, y {y_mm:z.2f} mm, counted from the origin.")
 
 
-def _machine_at_rest(daemon: DaemonClient) -> dict[str, Any]:
+def _machine_at_rest(daemon: DaemonClient) -> MachineView:
     while True:
-        machine: dict[str, Any] = daemon.call("status")["machine"]
-        if not machine["is_moving"] and machine["link"] != "opening":
+        machine = daemon.ask(Status()).machine
+        if not machine.is_moving and machine.link != "opening":
             return machine
         time.sleep(LOOKS_EVERY_S)

@@ -10,12 +10,13 @@ import click
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import line_spacing_mm
 from etchphoto.measured_tone import MeasuredTone
-from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.catalogue_calls import desk_at, settings_of
 from etchwarden.shared.heads import find_head
 from etchwire.catalogue import Head, Recipe
 from etchwire.catalogue_records import RecipeRecord
 from etchwire.errors import DaemonAbsent
 from etchwire.examples import PRACTICE_RECORDS, PRACTICE_SURFACE
+from etchwire.json_values import to_json_value
 from etchwire.power_pulses import pulse_note
 
 AS_SAID: Final = (
@@ -104,12 +105,11 @@ def _from_logbook(wishes: RecipeWishes, socket: Path) -> Chosen:
                 "card power), or say --speed, --power and --spacing"
             )
         return Chosen(head=head, recipe=Recipe(**said))
-    recipe = Recipe.from_table({**{name: known[name] for name in Recipe.__slots__}, **said})
     return Chosen(
         head=head,
-        recipe=recipe,
-        tone=MeasuredTone.from_record(known),
-        halftone=known["halftone"],
+        recipe=replace(settings_of(known), **said),
+        tone=MeasuredTone.from_record(to_json_value(known)),
+        halftone=known.halftone,
     )
 
 

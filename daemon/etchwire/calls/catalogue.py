@@ -54,7 +54,7 @@ class SurfaceList:
 class RecipeEntry:
     """A recipe that was kept; `found_on` is the surface as it was then.
 
-    `is_in_force` marks one for a head and a surface.
+    `is_in_force` marks one for a head and a surface; None: all of theirs are retired.
     """
 
     id: int
@@ -73,7 +73,7 @@ class RecipeEntry:
     who: str
     software: str
     retired_at_utc: str | None
-    is_in_force: bool
+    is_in_force: bool | None
     air_assist: bool
 
 
