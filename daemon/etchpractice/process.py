@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchpractice.box.board_socket import BoardSocket
 from etchpractice.control import Control, Errands
@@ -23,8 +23,11 @@ from etchpractice.controller.states import MOVING
 from etchpractice.link.cable import Cable
 from etchpractice.link.pty_port import PtyPort
 from etchpractice.machine import PracticeMachine
+from etchpractice.machine_state import MachineState
 from etchpractice.pacing import HONEST, MOST_PACED, STEP_S, Pacing
 from etchwire.handlers import Handlers
+from etchwire.json_text import JsonTable
+from etchwire.json_values import to_json_value
 from etchwire.server import LineServer
 from etchwire.simulated_time import SimulatedTime
 from etchwire.storing import write_whole
@@ -126,23 +129,12 @@ class PracticeProcess:
         else:
             write_whole(card, how)
 
-    def state(self) -> dict[str, Any]:
-        """Return what an onlooker sees."""
-        machine = self._machine
-        return {
-            "now_s": machine.now_s,
-            "speedup": self._terms.speedup,
-            "is_plugged": machine.is_plugged,
-            "controller_state": machine.controller.engine.state.value,
-            "position_mm": list(machine.controller.engine.stepper.place_at(machine.now_s)),
-            "head_mm": list(machine.head_mm),
-            "is_burning": machine.is_burning,
-            "is_beam_enabled": machine.board.is_beam_enabled,
-            "is_safety_relay_set": machine.board.is_safety_relay_set,
-            "lost_bytes": machine.controller.engine.receive.lost_bytes,
-            "inputs": machine.board.inputs(),
-            "outputs": dict(machine.board.outputs),
-        }
+    def state(self) -> JsonTable:
+        """Return what an onlooker sees, as `MachineState`'s JSON values."""
+        table: JsonTable = to_json_value(
+            MachineState.of(self._machine, speedup=self._terms.speedup)
+        )
+        return table
 
     # The loop
 
@@ -171,7 +163,8 @@ class PracticeProcess:
     def _wait(self, patience_s: float) -> None:
         if patience_s <= 0:
             patience_s = self._pause_s()
-        sources: list[Any] = [self._errands, *self._board.waits_for(), *self._port.waits_for()]
+        board = [one.fileno() for one in self._board.waits_for()]
+        sources = [self._errands.fileno(), *board, *self._port.waits_for()]
         select.select(sources, [], [], patience_s)
 
     def _pause_s(self) -> float:

@@ -16,7 +16,7 @@ from etchwarden.commands import doctor
 from etchwarden.installation.paths import Places
 from etchwire.handlers import Handlers
 from etchwire.server import LineServer
-from support.fakes.fake_daemon import JOB, MACHINE, RUN, snapshot
+from support.fakes.fake_daemon import JOB, MACHINE, RUN, snapshot_table
 from support.fakes.fake_machine import SETTINGS as READ_SETTINGS
 
 # A piece of each stands in everything that is planted.
@@ -80,7 +80,7 @@ PAGES = {
     "wrong kind": f'port = "{SECRET}"\n',
     "not TOML": f"host = {SECRET}\n",
 }
-STATUS = snapshot(
+STATUS = snapshot_table(
     "complete",
     sentence=f"Ready for {PHOTO}.",
     logbook_trouble="/home/dorothea/records/logbook.sqlite3: disk I/O error.",

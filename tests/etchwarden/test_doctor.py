@@ -17,7 +17,6 @@ from etchwarden.selfcheck.machine_checks import MACHINE_CHECKS, PAGE_CHECKS
 from etchwarden.selfcheck.machine_look import look_at_machine
 from etchwire.calls.machine import ControllerSettings
 from etchwire.json_values import from_json_value
-from etchwire.snapshot import Snapshot
 from support.fakes.fake_daemon import JOB, box, snapshot
 from support.fakes.fake_machine import SETTINGS as READ_SETTINGS
 
@@ -32,8 +31,7 @@ BOARD = BoardFacts(
 
 def status(**changes):
     job = {**JOB, "title": "Dorothea's wedding"}
-    shown = snapshot("loaded", **{"job": job, "interlocks": box(seen_to_open=[]), **changes})
-    return from_json_value(shown, Snapshot)
+    return snapshot("loaded", **{"job": job, "interlocks": box(seen_to_open=[]), **changes})
 
 
 def settings(**changes):

@@ -6,7 +6,15 @@ from click.testing import CliRunner
 from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
-from support.fakes.fake_daemon import BOX, JOB, ORIGIN_SHIFTED, QUESTIONS, box, preflight, snapshot_table
+from support.fakes.fake_daemon import (
+    BOX,
+    JOB,
+    ORIGIN_SHIFTED,
+    QUESTIONS,
+    box,
+    preflight,
+    snapshot_table,
+)
 
 
 class Loop:

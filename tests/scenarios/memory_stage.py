@@ -3,19 +3,23 @@
 from etchdaemon.configuration.loading import read_configuration
 from etchdaemon.errors import EtchdaemonError
 from etchpractice.machine import PracticeMachine
+from etchpractice.machine_state import MachineState
 from etchpractice.scenario.events import Actor
-from etchpractice.scenario.observation import Sight
+from etchpractice.scenario.observation import Observation
 from etchpractice.scenario.people import arguments_of
 from etchpractice.scenario.rows import PIECE_MM, amiss, row_light
 from etchpractice.scenario.script import GETTING_READY, STARTING, Begins
 from etchwarden.practice_session.scenario_job import write_grey
+from etchwire.json_values import from_json_value, to_json_value
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
+from etchwire.snapshot import Snapshot
 from rig.bench import STEP_S
 from rig.guarded import GuardedRig
 from scenarios.memory_alerts import MemoryAlerts
 from scenarios.memory_cable import MemoryCable
 
 BOOT_S = 0.5
+STORAGE = dict.fromkeys(["free_bytes", "low", "last_backup_at_utc", "backup_trouble"])
 
 
 class RigOfBox(GuardedRig):
@@ -54,7 +58,7 @@ class MemoryStage:
         self._load(job)
         if scenario.begins is Begins.ETCHING:
             for step in (*GETTING_READY, STARTING):
-                self.rig.wait_until(lambda step=step: step.moment.offered in self.sight().may)
+                self.rig.wait_until(lambda step=step: step.moment.offered in self.observe().may)
                 self.do(step.event)
             assert self.refusal is None, self.refusal
 
@@ -62,22 +66,19 @@ class MemoryStage:
         with (job / GCODE_NAME).open("rb") as gcode, (job / SHEET_NAME).open("rb") as sheet:
             self.rig.ask("load", gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
 
-    def sight(self):
+    def observe(self):
         machine = self.rig.machine
-        return Sight(
-            machine={
-                "now_s": machine.now_s,
-                "is_burning": machine.is_burning,
-                "is_beam_enabled": machine.board.is_beam_enabled,
-                "is_safety_relay_set": machine.board.is_safety_relay_set,
-                "controller_state": machine.controller.engine.state.value,
-                "outputs": machine.board.outputs,
-            },
-            status=self.rig.commands.snapshot() if self.is_turned else None,
+        return Observation(
+            machine=MachineState.of(machine),
+            status=self.snapshot() if self.is_turned else None,
             refusal=self.refusal,
             look_at_rows=self.look_at_rows,
             look_at_alerts=tuple if self.alerts is None else self.alerts.told,
         )
+
+    def snapshot(self):
+        table = {**to_json_value(self.rig.commands.snapshot()), "storage": STORAGE}
+        return from_json_value(table, Snapshot)
 
     def look_at_rows(self):
         frame = self.sheet.picture
@@ -104,7 +105,7 @@ class MemoryStage:
 
     def ask(self, event):
         try:
-            arguments = arguments_of(event, self.sight(), self.picture)
+            arguments = arguments_of(event, self.observe(), self.picture)
             self.rig.ask(event.kind.verb, **arguments)
         except EtchdaemonError as error:
             self.refusal = str(error)

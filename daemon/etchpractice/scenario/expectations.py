@@ -4,16 +4,18 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from etchpractice.scenario.observation import Sight
+from etchpractice.scenario.observation import Observation
+from etchwire.snapshot import Snapshot
 
-Look = Callable[[Sight, Any], str | None]
+Value = Any  # what a scenario expects: a text or a list of texts, as its subject says
+Look = Callable[[Observation, Value], str | None]
 
 
 @dataclass(frozen=True, slots=True)
 class Subject:
     """Something that can be expected: which values fit, how it is said, and how it is seen.
 
-    `look` returns None where a sight is as expected, else what is seen instead.
+    `look` returns None where an observation is as expected, else what is seen instead.
     """
 
     fits: type | Sequence[str]
@@ -40,11 +42,11 @@ class Expectation:
     """What must be seen."""
 
     subject: Subject
-    value: Any
+    value: Value
 
-    def amiss(self, sight: Sight) -> str | None:
+    def amiss(self, observation: Observation) -> str | None:
         """Return what is seen instead, None where all is as expected."""
-        return self.subject.look(sight, self.value)
+        return self.subject.look(observation, self.value)
 
     def __str__(self) -> str:
         """Return what is expected, in words."""
@@ -55,61 +57,78 @@ class Expectation:
 _KINDS: Final[Mapping[type, str]] = {str: "a text", list: "a list of texts"}
 
 
-def _same(found: Callable[[Sight], Any], said: str) -> Look:
-    def look(sight: Sight, value: Any) -> str | None:
-        seen = found(sight)
-        return None if seen == value else said.format(_shown(seen))
+def _same(found: Callable[[Observation], str | None], said: str) -> Look:
+    def look(observation: Observation, value: Value) -> str | None:
+        seen = found(observation)
+        return None if seen == value else said.format(_text_of(seen))
 
     return look
 
 
-def _contains(found: Callable[[Sight], str | None], said: str) -> Look:
-    def look(sight: Sight, value: str) -> str | None:
-        seen = found(sight)
+def _contains(found: Callable[[Observation], str | None], said: str) -> Look:
+    def look(observation: Observation, value: str) -> str | None:
+        seen = found(observation)
         return None if seen is not None and value in seen else said.format(seen or "nothing")
 
     return look
 
 
-def _shown(seen: Any) -> str:
+def _text_of(seen: Sequence[str] | str | None) -> str:
     return ", ".join(seen) or "nothing" if isinstance(seen, (list, tuple)) else f"{seen}"
 
 
-def _because(sight: Sight) -> str | None:
-    run = sight.run
-    return run.get("because") or run.get("held_because")
+def _because(observation: Observation) -> str | None:
+    run = None if observation.status is None else observation.status.run
+    return None if run is None else run.because or run.held_because
 
 
-def _offered(sight: Sight, value: Sequence[str]) -> str | None:
-    missing = [name for name in value if name not in sight.may]
+def _of_status(found: Callable[[Snapshot], str | None]) -> Callable[[Observation], str | None]:
+    """Return what is `found` in a snapshot, None where no daemon answers."""
+    return lambda observation: None if observation.status is None else found(observation.status)
+
+
+def _ended(status: Snapshot) -> str | None:
+    return None if status.run is None else status.run.ended
+
+
+def _verdict(status: Snapshot) -> str | None:
+    return None if status.job is None else status.job.preflight.verdict
+
+
+def _offered(observation: Observation, value: Sequence[str]) -> str | None:
+    missing = [name for name in value if name not in observation.may]
     return f"“{missing[0]}” is not offered" if missing else None
 
 
-def _not_offered(sight: Sight, value: Sequence[str]) -> str | None:
-    offered = [name for name in value if name in sight.may]
+def _not_offered(observation: Observation, value: Sequence[str]) -> str | None:
+    offered = [name for name in value if name in observation.may]
     return f"“{offered[0]}” is offered" if offered else None
 
 
-def _tripped(sight: Sight, value: Sequence[str]) -> str | None:
-    return None if sight.trips == sorted(value) else f"tripped: {_shown(sight.trips)}"
+def _tripped(observation: Observation, value: Sequence[str]) -> str | None:
+    return None if observation.trips == sorted(value) else f"tripped: {_text_of(observation.trips)}"
 
 
-def _on_off(name: str) -> Callable[[Sight], str]:
-    return lambda sight: "on" if sight.machine["outputs"][name] else "off"
+def _on_off(name: str) -> Callable[[Observation], str]:
+    return lambda observation: "on" if observation.machine.outputs[name] else "off"
 
 
-def _noted(sight: Sight, value: str) -> str | None:
-    notes = sight.look_at_notes()
-    return None if any(value in note for note in notes) else f"noted: {_shown(notes)}"
+def _safety_relay(observation: Observation) -> str:
+    return "set" if observation.machine.is_safety_relay_set else "fallen"
 
 
-def _told(sight: Sight, value: str) -> str | None:
-    alerts = sight.look_at_alerts()
-    return None if any(value in alert for alert in alerts) else f"told: {_shown(alerts)}"
+def _noted(observation: Observation, value: str) -> str | None:
+    notes = observation.look_at_notes()
+    return None if any(value in note for note in notes) else f"noted: {_text_of(notes)}"
 
 
-def _rows(sight: Sight, _value: str) -> str | None:
-    return sight.look_at_rows()
+def _told(observation: Observation, value: str) -> str | None:
+    alerts = observation.look_at_alerts()
+    return None if any(value in alert for alert in alerts) else f"told: {_text_of(alerts)}"
+
+
+def _rows(observation: Observation, _value: str) -> str | None:
+    return observation.look_at_rows()
 
 
 _STATES: Final = (
@@ -120,7 +139,9 @@ _STATES: Final = (
 EXPECTATIONS: Final[Mapping[str, Subject]] = {
     "beam": Subject(
         ("on", "off"), "the beam is {}",
-        _same(lambda sight: "on" if sight.has_beam else "off", "the beam is {}"),
+        _same(
+            lambda observation: "on" if observation.machine.has_beam else "off", "the beam is {}"
+        ),
     ),
     "contact": Subject(
         ("on", "off"), "the beam's contact is told to be {}",
@@ -128,9 +149,7 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
     ),
     "safety_relay": Subject(
         ("set", "fallen"), "the safety relay (K1) is {}",
-        _same(
-            lambda sight: "set" if sight.machine["is_safety_relay_set"] else "fallen", "it is {}"
-        ),
+        _same(_safety_relay, "it is {}"),
     ),
     "extraction": Subject(
         ("on", "off"), "the extraction is {}", _same(_on_off("extraction"), "it is {}")
@@ -138,64 +157,52 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
     "buzzer": Subject(("on", "off"), "the buzzer is {}", _same(_on_off("buzzer"), "it is {}")),
     "head": Subject(
         ("at rest", "moving"), "the head is {}",
-        _same(lambda sight: "moving" if sight.is_moving else "at rest", "it is {}"),
+        _same(
+            lambda observation: "moving" if observation.machine.is_moving else "at rest", "it is {}"
+        ),
     ),
     "state": Subject(
         _STATES, "the etch is {}",
-        _same(lambda sight: (sight.status or {}).get("state"), "it is {}"),
+        _same(_of_status(lambda status: status.state), "it is {}"),
     ),
     "ended": Subject(
         ("complete", "stopped", "failed"), "the run ended {}",
-        _same(lambda sight: sight.run.get("ended"), "its end is: {}"),
+        _same(_of_status(_ended), "its end is: {}"),
     ),
     "because": Subject(str, "the reason says “{}”", _contains(_because, "the reason says: {}")),
     "trips": Subject(list, "tripped: {}", _tripped),
     "machine": Subject(
         ("absent", "opening", "ready", "refused", "lost"), "the controller is {}",
-        _same(lambda sight: ((sight.status or {}).get("machine") or {}).get("link"), "it is {}"),
+        _same(_of_status(lambda status: status.machine.link), "it is {}"),
     ),
     "says": Subject(
         str, "of the controller it is said “{}”",
-        _contains(
-            lambda sight: ((sight.status or {}).get("machine") or {}).get("sentence"),
-            "it is said: {}",
-        ),
+        _contains(_of_status(lambda status: status.machine.sentence), "it is said: {}"),
     ),
     "check": Subject(
         ("ready", "acknowledge", "refused"), "the check of the file says: {}",
-        _same(
-            lambda sight: (((sight.status or {}).get("job") or {}).get("preflight") or {}).get(
-                "verdict"
-            ),
-            "it says: {}",
-        ),
+        _same(_of_status(_verdict), "it says: {}"),
     ),
     "may": Subject(list, "offered: {}", _offered),
     "may_not": Subject(list, "not offered: {}", _not_offered),
     "refused": Subject(
         str, "it is refused with “{}”",
-        _contains(lambda sight: sight.refusal, "it was refused with: {}"),
+        _contains(lambda observation: observation.refusal, "it was refused with: {}"),
     ),
     "logbook": Subject(
         str, "of the logbook it is said “{}”",
-        _contains(
-            lambda sight: (sight.status or {}).get("logbook_trouble") or "well", "it is said: {}"
-        ),
+        _contains(_of_status(lambda status: status.logbook_trouble or "well"), "it is said: {}"),
     ),
     "board": Subject(
         str, "of the box's board it is said “{}”",
         _contains(
-            lambda sight: ((sight.status or {}).get("interlocks") or {}).get("board_trouble")
-            or "well",
-            "it is said: {}",
+            _of_status(lambda status: status.interlocks.board_trouble or "well"), "it is said: {}"
         ),
     ),
     "asked": Subject(
         str, "somebody is asked: “{}”",
         _contains(
-            lambda sight: (
-                ((sight.status or {}).get("interlocks") or {}).get("asked_for") or "nothing"
-            ),
+            _of_status(lambda status: status.interlocks.asked_for or "nothing"),
             "what is asked: {}",
         ),
     ),
@@ -203,14 +210,13 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
     "lacks": Subject(
         str, "of what is not wired it is said “{}”",
         _contains(
-            lambda sight: " ".join(((sight.status or {}).get("interlocks") or {}).get("lacks", ())),
-            "it is said: {}",
+            _of_status(lambda status: " ".join(status.interlocks.lacks)), "it is said: {}"
         ),
     ),
     "noted": Subject(str, "the logbook has a note “{}”", _noted),
     "rows": Subject(("each once",), "on the tile, every row is burnt: {}", _rows),
     "daemon": Subject(
         ("there", "gone"), "the daemon is {}",
-        _same(lambda sight: "gone" if sight.status is None else "there", "it is {}"),
+        _same(lambda observation: "gone" if observation.status is None else "there", "it is {}"),
     ),
 }  # fmt: skip

@@ -1,14 +1,14 @@
 """What a person's event becomes when it is asked of the daemon."""
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchpractice.scenario.events import Event
-from etchpractice.scenario.observation import Sight
+from etchpractice.scenario.observation import Observation
 from etchpractice.scenario.script import Picture
 
 # What a person answers at a real machine; nothing can burn at this one.
-ANSWERS: Final[Mapping[str, Any]] = {
+ANSWERS: Final[Mapping[str, bool | int | str]] = {
     "extinguisher": True,
     "lens": True,
     "filter": True,
@@ -22,11 +22,12 @@ ANSWERS: Final[Mapping[str, Any]] = {
 }
 
 
-def arguments_of(event: Event, sight: Sight, picture: Picture) -> dict[str, Any]:
+def arguments_of(event: Event, observation: Observation, picture: Picture) -> dict[str, object]:
     """Return the parameters of the call: what is given, and what a person reads off the page."""
     given = dict(event.given)
-    job = (sight.status or {}).get("job") or {}
-    to_acknowledge = (job.get("preflight") or {}).get("to_acknowledge", [])
+    job = None if observation.status is None else observation.status.job
+    run = None if observation.status is None else observation.status.run
+    to_acknowledge = () if job is None else job.preflight.to_acknowledge
     match event.kind.verb:
         case "arm":
             is_tested = picture.has_constant_power
@@ -38,7 +39,7 @@ def arguments_of(event: Event, sight: Sight, picture: Picture) -> dict[str, Any]
         case "start":
             return {"acknowledge_long_run": True, "acknowledge": to_acknowledge}
         case "reset":
-            return {"names": sight.trips, **given}
+            return {"names": observation.trips, **given}
         case "reenter":
-            return {"run": sight.run.get("id"), "row": None, **given}
+            return {"run": None if run is None else run.id, "row": None, **given}
     return given

@@ -5,7 +5,7 @@ from enum import Enum, auto
 from typing import Final
 
 from etchpractice.scenario.events import Actor, Event
-from etchpractice.scenario.observation import Sight
+from etchpractice.scenario.observation import Observation
 from etchpractice.scenario.script import Scenario, Step
 
 # Where nothing is written the wall's time counts, because the computer may be busy.
@@ -20,7 +20,7 @@ class _Stage(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Occurrence:
     """One thing that happened, when, and whether it is a failure."""
 
     at_s: float
@@ -33,10 +33,13 @@ class Told:
 
 
 class Play:
-    """Takes sights in order; `told` is what has happened, and it ends at the first failure."""
+    """Takes observations in order, and ends at the first failure.
+
+    `occurrences` are what has happened so far.
+    """
 
     def __init__(self, scenario: Scenario, *, slack_s: float = 0.0, pace: float = 1.0) -> None:
-        self.told: list[Told] = []
+        self.occurrences: list[Occurrence] = []
         self._slack_s = slack_s
         self._pace = pace
         self._steps = list(scenario.steps)
@@ -52,89 +55,91 @@ class Play:
     @property
     def has_failed(self) -> bool:
         """Whether something was not as expected."""
-        return bool(self.told) and self.told[-1].is_failure
+        return bool(self.occurrences) and self.occurrences[-1].is_failure
 
-    def due(self, sight: Sight) -> Event | None:
-        """Return what is to happen now, if anything; to be asked again, with a new sight, if so."""
+    def due(self, observation: Observation) -> Event | None:
+        """Return what is to happen now, if anything; then ask again, with a new observation."""
         if self._began_s is None:
-            self._began_s = self._since_s = sight.now_s
+            self._began_s = self._since_s = observation.machine.now_s
         while not self.is_over:
             step = self._steps[0]
             if self._stage is _Stage.WAITING:
-                if not self._has_come(step, sight):
+                if not self._has_come(step, observation):
                     return None
-                self._go_on(_Stage.EXPECTING, sight)
+                self._go_on(_Stage.EXPECTING, observation)
                 if step.event is not None:
-                    self._tell(sight, str(step.event))
+                    self._note(observation, str(step.event))
                     return step.event
-            elif not self._is_done(step, sight):
+            elif not self._is_done(step, observation):
                 return None
         return None
 
-    def give_up(self, sight: Sight, sentence: str) -> None:
+    def give_up(self, observation: Observation, sentence: str) -> None:
         """End the play as a failure."""
-        self._tell(sight, sentence, is_failure=True)
+        self._note(observation, sentence, is_failure=True)
 
-    def _has_come(self, step: Step, sight: Sight) -> bool:
-        moment, waited_s = step.moment, sight.now_s - self._since_s
+    def _has_come(self, step: Step, observation: Observation) -> bool:
+        moment, waited_s = step.moment, observation.machine.now_s - self._since_s
         has_come = (
-            (moment.row is None or sight.row >= moment.row)
-            and (moment.at_s is None or self._at_s(sight) >= moment.at_s)
+            (moment.row is None or observation.row >= moment.row)
+            and (moment.at_s is None or self._at_s(observation) >= moment.at_s)
             and waited_s >= moment.after_s
-            and (moment.offered is None or moment.offered in sight.may)
+            and (moment.offered is None or moment.offered in observation.may)
         )
         patience_s = MOMENT_WITHIN_S * self._pace + moment.after_s + (moment.at_s or 0.0)
         if not has_come and waited_s > patience_s:
-            self.give_up(sight, "Not as expected: what the next step waits for never came.")
+            self.give_up(observation, "Not as expected: what the next step waits for never came.")
         return has_come
 
-    def _is_done(self, step: Step, sight: Sight) -> bool:
+    def _is_done(self, step: Step, observation: Observation) -> bool:
         """Return whether the step in hand is over, and note what was seen."""
-        lasted_s = sight.now_s - self._since_s
-        if self._is_refused(step, sight):
+        lasted_s = observation.machine.now_s - self._since_s
+        if self._is_refused(step, observation):
             return False
-        amiss = next(((one, seen) for one in step.expected if (seen := one.amiss(sight))), None)
+        amiss = next(
+            ((one, seen) for one in step.expected if (seen := one.amiss(observation))), None
+        )
         if amiss is not None:
             if self._stage is _Stage.WATCHING or lasted_s > self._within_s(step):
-                self.give_up(sight, _said_of(step, *map(str, amiss), stage=self._stage))
+                self.give_up(observation, _said_of(step, *map(str, amiss), stage=self._stage))
             return False
         if self._stage is _Stage.EXPECTING:
             if step.expected:
                 expected = "; ".join(map(str, step.expected))
-                self._tell(sight, f"As expected after {lasted_s:.3f} s: {expected}.")
-            self._go_on(_Stage.WATCHING, sight)
-            return step.for_s == 0.0 and self._next(sight)
+                self._note(observation, f"As expected after {lasted_s:.3f} s: {expected}.")
+            self._go_on(_Stage.WATCHING, observation)
+            return step.for_s == 0.0 and self._next(observation)
         if lasted_s < step.for_s:
             return False
-        self._tell(sight, f"It has stayed so for {step.for_s:g} s.")
-        return self._next(sight)
+        self._note(observation, f"It has stayed so for {step.for_s:g} s.")
+        return self._next(observation)
 
     def _within_s(self, step: Step) -> float:
         if step.within_s is None:
             return PATIENCE_S * self._pace
         return step.within_s + self._slack_s
 
-    def _is_refused(self, step: Step, sight: Sight) -> bool:
+    def _is_refused(self, step: Step, observation: Observation) -> bool:
         """Return whether the daemon refused what nobody expected it to refuse."""
         is_asked = step.event is not None and step.event.kind.actor is Actor.PERSON
-        if not is_asked or sight.refusal is None or step.expects_refusal:
+        if not is_asked or observation.refusal is None or step.expects_refusal:
             return False
-        self.give_up(sight, f"Not as expected: it was refused. {sight.refusal}")
+        self.give_up(observation, f"Not as expected: it was refused. {observation.refusal}")
         return True
 
-    def _next(self, sight: Sight) -> bool:
+    def _next(self, observation: Observation) -> bool:
         del self._steps[0]
-        self._go_on(_Stage.WAITING, sight)
+        self._go_on(_Stage.WAITING, observation)
         return True
 
-    def _go_on(self, stage: _Stage, sight: Sight) -> None:
-        self._stage, self._since_s = stage, sight.now_s
+    def _go_on(self, stage: _Stage, observation: Observation) -> None:
+        self._stage, self._since_s = stage, observation.machine.now_s
 
-    def _at_s(self, sight: Sight) -> float:
-        return sight.now_s - (self._began_s or 0.0)
+    def _at_s(self, observation: Observation) -> float:
+        return observation.machine.now_s - (self._began_s or 0.0)
 
-    def _tell(self, sight: Sight, sentence: str, *, is_failure: bool = False) -> None:
-        self.told.append(Told(self._at_s(sight), sentence, is_failure))
+    def _note(self, observation: Observation, sentence: str, *, is_failure: bool = False) -> None:
+        self.occurrences.append(Occurrence(self._at_s(observation), sentence, is_failure))
 
 
 def _said_of(step: Step, expected: str, seen: str, *, stage: _Stage) -> str:

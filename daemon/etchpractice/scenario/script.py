@@ -20,7 +20,7 @@ from enum import StrEnum
 from typing import Any, Final
 
 from etchpractice.box.board import INPUTS
-from etchpractice.scenario.events import EVENTS, OF_PROCESSES, Actor, Event, Kind
+from etchpractice.scenario.events import EVENTS, OF_PROCESSES, Actor, Event, EventKind
 from etchpractice.scenario.expectations import EXPECTATIONS, Expectation
 from etchpractice.scenario.observation import PRESENCE
 from etchpractice.scenario.reader import Reader, unknown
@@ -128,7 +128,7 @@ class Scenario:
         return any(one.subject is subject for step in self.steps for one in step.expected)
 
     @property
-    def _kinds(self) -> tuple[Kind, ...]:
+    def _kinds(self) -> tuple[EventKind, ...]:
         return tuple(step.event.kind for step in self.steps if step.event is not None)
 
 

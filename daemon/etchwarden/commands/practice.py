@@ -24,6 +24,7 @@ from etchwarden.practice_session.scenario import LIST, listing, load_scenario, p
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
 from etchwarden.shared.progress import progress_shown
+from etchwire.calls.history import Run
 from etchwire.errors import WireError
 from etchwire.examples import (
     DEFAULT_HEAD,
@@ -148,12 +149,14 @@ def _etch(wishes: _Wishes, session: Session) -> None:
         click.echo(f"Watch it at http://127.0.0.1:{wishes.page_port}/ (Ctrl-C ends everything)")
     run_id = session.watch_etch()
     with session.ask_daemon() as daemon, session.ask_machine() as machine:
-        record = keep(wishes.out, run_id, daemon=daemon, machine=machine, job=session.job)
-    click.echo(summary(record, wishes.out))
+        if wishes.out is not None:
+            keep(wishes.out, run_id, daemon=daemon, machine=machine, job=session.job)
+        run = daemon.ask(Run(id=run_id))
+    click.echo(summary(run, wishes.out))
     if not wishes.once:
         click.echo("The page stays until Ctrl-C.")
         session.household.stay()
-    if record["ended"] != "complete":
+    if run.ended != "complete":
         sys.exit(1)
 
 

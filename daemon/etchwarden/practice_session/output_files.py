@@ -3,12 +3,14 @@
 import json
 import os
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from PIL import Image
 
 from etchwarden.shared.job_summary import duration
+from etchwire.calls.history import Comparison, RunRecord
 from etchwire.client import DaemonClient
+from etchwire.line_client import LineClient
 from etchwire.record import run_record
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 from etchwire.storing import write_whole
@@ -29,20 +31,16 @@ def require_writable(folder: Path) -> None:
 
 
 def keep(
-    folder: Path | None, run_id: int, *, daemon: DaemonClient, machine: DaemonClient, job: Path
-) -> dict[str, Any]:
-    """Return the record of a run; leave it in `folder`, with job and tile, if one is given."""
-    record = run_record(daemon.call, run_id)
-    if folder is None:
-        return record
+    folder: Path, run_id: int, *, daemon: DaemonClient, machine: LineClient, job: Path
+) -> None:
+    """Leave the record of a run in `folder`, with job and tile."""
     for name in (GCODE_NAME, SHEET_NAME, PICTURE_NAME):
         write_whole(folder / name, (job / name).read_bytes())
     machine.call("picture", **_picture_of_tile(job, folder.resolve()))
-    write_whole(folder / RECORD_NAME, json.dumps(record, indent=1))
-    return record
+    write_whole(folder / RECORD_NAME, json.dumps(run_record(daemon.call, run_id), indent=1))
 
 
-def _picture_of_tile(job: Path, folder: Path) -> dict[str, Any]:
+def _picture_of_tile(job: Path, folder: Path) -> dict[str, object]:
     """Ask for the very frame and scale of the promise, so that the two can be laid together."""
     picture = read_sheet(job).picture
     with Image.open(job / PICTURE_NAME) as promised:
@@ -55,12 +53,12 @@ def _picture_of_tile(job: Path, folder: Path) -> dict[str, Any]:
     }
 
 
-def summary(record: dict[str, Any], folder: Path | None) -> str:
+def summary(run: RunRecord, folder: Path | None) -> str:
     """Return what a person wants to know at the end, in a few lines."""
     lines = [
-        f"{_ENDED[record['ended']]}: {record['etched_rows']} of {record['rows']} rows in "
-        f"{duration(record['elapsed_s'])} of machine time. {record['because'] or ''}".rstrip(),
-        *_speed(record["comparison"]),
+        f"{_ENDED[run.ended or '']}: {run.etched_rows} of {run.rows} rows in "
+        f"{duration(run.elapsed_s or 0.0)} of machine time. {run.because or ''}".rstrip(),
+        *_speed(run.comparison),
     ]
     if folder is not None:
         names = (GCODE_NAME, SHEET_NAME, PICTURE_NAME, ETCHED_NAME, UNWIPED_NAME, RECORD_NAME)
@@ -71,11 +69,11 @@ def summary(record: dict[str, Any], folder: Path | None) -> str:
 _ENDED: Final = {"complete": "Etched", "stopped": "Stopped", "failed": "Failed"}
 
 
-def _speed(comparison: dict[str, Any]) -> tuple[str, ...]:
-    reached = comparison["feed_mean_mm_per_min"]
+def _speed(comparison: Comparison) -> tuple[str, ...]:
+    reached = comparison.feed_mean_mm_per_min
     if reached is None:
         return ()
-    asked, slow = comparison["feed_asked_mm_per_min"], comparison["slow_rows_ratio"]
+    asked, slow = comparison.feed_asked_mm_per_min, comparison.slow_rows_ratio
     lines = [f"Speed while the beam was on: {reached:.0f} mm/min; the recipe asked for {asked:g}."]
     if slow:
         lines.append(

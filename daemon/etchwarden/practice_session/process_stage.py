@@ -4,21 +4,27 @@ import signal
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final
 
 import click
 
+from etchpractice.machine_state import MachineState
 from etchpractice.scenario.events import Actor, Event
-from etchpractice.scenario.observation import Sight
+from etchpractice.scenario.observation import Observation
 from etchpractice.scenario.people import arguments_of
 from etchpractice.scenario.rows import PIECE_MM, amiss
 from etchpractice.scenario.script import Scenario, Step
 from etchwarden.practice_session.scenario_alerts import ScenarioAlerts
 from etchwarden.practice_session.session import Session
 from etchwarden.practice_session.watching_phone import WatchingPhone
+from etchwire.calls.call import Call
+from etchwire.calls.history import Runs
+from etchwire.calls.machine import MACHINE_CALLS, Status
 from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent, Refused
-from etchwire.sheet import read_sheet
+from etchwire.json_values import from_json_value
+from etchwire.line_client import LineClient
+from etchwire.sheet import Sheet, read_sheet
 
 _LOOK_EVERY_S: Final = 0.002
 _DAEMON: Final = "daemon"
@@ -28,6 +34,7 @@ _SIGNALS: Final[Mapping[str, tuple[str, signal.Signals]]] = {
     "continue_daemon": (_DAEMON, signal.SIGCONT),
     "kill_page": ("page", signal.SIGKILL),
 }
+CALLS: Final[Mapping[str, type[Call[object]]]] = {kind.method(): kind for kind in MACHINE_CALLS}
 _DAMAGE: Final = b"\xff" * 4096
 
 
@@ -37,11 +44,11 @@ class ProcessStage:
 
     scenario: Scenario
     session: Session
-    machine: DaemonClient
+    machine: LineClient
     daemon: DaemonClient = field(init=False)
     _answers: bool = True  # whether the daemon can be asked
     _refusal: str | None = None
-    _sheet: Any = field(init=False)
+    _sheet: Sheet = field(init=False)
     _phone: WatchingPhone | None = None
     _alerts: ScenarioAlerts | None = None
 
@@ -60,12 +67,12 @@ class ProcessStage:
             self._alerts.close()
         self.daemon.close()
 
-    def sight(self) -> Sight:
+    def observe(self) -> Observation:
         """Return what is seen now; raise ClickException where a process is missed."""
         self.session.household.require_all()
-        return Sight(
-            machine=self.machine.call("state"),
-            status=self.daemon.call("status") if self._answers else None,
+        return Observation(
+            machine=from_json_value(self.machine.call("state"), MachineState),
+            status=self.daemon.ask(Status()) if self._answers else None,
             refusal=self._refusal,
             look_at_rows=self._look_at_rows,
             look_at_notes=self._look_at_notes,
@@ -82,7 +89,7 @@ class ProcessStage:
 
     def take(self, step: Step) -> None:
         """Wait until `step` is offered and do it; raise ClickException when it is refused."""
-        self.session.household.wait_until(lambda: step.moment.offered in self.sight().may)
+        self.session.household.wait_until(lambda: step.moment.offered in self.observe().may)
         if step.event is not None:
             self.do(step.event)
         if self._refusal is not None:
@@ -117,9 +124,10 @@ class ProcessStage:
         return True
 
     def _ask(self, event: Event) -> None:
-        arguments = arguments_of(event, self.sight(), self.scenario.picture)
+        arguments = arguments_of(event, self.observe(), self.scenario.picture)
+        given = {name: value for name, value in arguments.items() if value is not None}
         try:
-            self.daemon.call(event.kind.verb, **_given(arguments))
+            self.daemon.ask(from_json_value(given, CALLS[event.kind.verb]))
         except Refused as refused:
             self._refusal = str(refused)
         else:
@@ -153,7 +161,7 @@ class ProcessStage:
     def _look_at_notes(self) -> list[str]:
         if not self._answers:
             return []
-        return [note["text"] for note in self.daemon.call("runs", before=None, limit=1)["notes"]]
+        return [note.text for note in self.daemon.ask(Runs(limit=1)).notes]
 
 
 _DOERS: Final[Mapping[Actor, Callable[[ProcessStage, Event], None]]] = {
@@ -167,7 +175,3 @@ _DOERS: Final[Mapping[Actor, Callable[[ProcessStage, Event], None]]] = {
     Actor.PERSON: ProcessStage._ask,
     Actor.PHONE: ProcessStage._press,
 }
-
-
-def _given(arguments: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in arguments.items() if value is not None}

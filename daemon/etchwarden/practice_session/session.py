@@ -1,11 +1,11 @@
 """One practice session: its processes, where they meet, and an etch from load to record."""
 
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
@@ -13,7 +13,9 @@ from etchpractice.scenario.people import ANSWERS
 from etchwarden.practice_session.process_group import Household
 from etchwarden.shared.progress import progress_shown
 from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
+from etchwire.calls.machine import Arm, Load, SetOrigin, Start, Status
 from etchwire.client import DaemonClient
+from etchwire.line_client import LineClient
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 
 _PICTURE_PATIENCE_S: Final = 60.0
@@ -91,27 +93,27 @@ class Session:
         """Hand the job to the daemon."""
         gcode, sheet = self.job / GCODE_NAME, self.job / SHEET_NAME
         with gcode.open("rb") as gcode_file, sheet.open("rb") as sheet_file:
-            daemon.load(gcode_file.fileno(), sheet_file.fileno())
+            daemon.ask(Load(gcode_fd=gcode_file.fileno(), sheet_fd=sheet_file.fileno()))
 
     def set_origin(self, daemon: DaemonClient) -> None:
         """Take the head's place as the origin where none is known, as soon as that is offered."""
-        self.household.wait_until(lambda: "set_origin" in daemon.call("status")["may"])
-        if not daemon.call("status")["machine"]["origin"]["is_known"]:
-            daemon.call("set_origin")
+        self.household.wait_until(lambda: "set_origin" in daemon.ask(Status()).may)
+        if not daemon.ask(Status()).machine.origin.is_known:
+            daemon.ask(SetOrigin())
 
     def begin_etch(self) -> None:
         """Load the job, arm as a person at the machine would, and start."""
         with self.ask_daemon() as daemon:
             self.load(daemon)
             self.arm(daemon)
-            daemon.call("start", acknowledge_long_run=True)
+            daemon.ask(Start(acknowledge_long_run=True))
 
-    def arm(self, daemon: DaemonClient, **more: Any) -> None:
+    def arm(self, daemon: DaemonClient, *, acknowledge: Sequence[str] = ()) -> None:
         """Set the origin and arm as a person at the machine would, until a start is offered."""
         self.set_origin(daemon)
-        self.household.wait_until(lambda: "arm" in daemon.call("status")["may"])
-        daemon.call("arm", answers=dict(ANSWERS), **more)
-        self.press_until(lambda: "start" in daemon.call("status")["may"])
+        self.household.wait_until(lambda: "arm" in daemon.ask(Status()).may)
+        daemon.ask(Arm(answers=dict(ANSWERS), acknowledge=tuple(acknowledge)))
+        self.press_until(lambda: "start" in daemon.ask(Status()).may)
 
     def press_until(self, is_seen: Callable[[], bool]) -> None:
         """Press the button at the machine until that was noticed.
@@ -132,25 +134,23 @@ class Session:
     def watch_etch(self) -> int:
         """Show the etch's progress until it has ended, and return the number of the run."""
         with self.ask_daemon() as daemon, progress_shown("Etching") as show:
-            for snapshot in daemon.subscribe():
+            for snapshot in daemon.watch():
                 self.household.require_all()
-                run = snapshot["run"]
+                run = snapshot.run
                 if run is None:
                     continue
-                show(run["share"])
-                if run["ended"] is not None:
-                    return int(run["id"])
+                show(run.share)
+                if run.ended is not None:
+                    return run.id
         raise click.ClickException("The daemon went silent before the run had ended.")
 
     def ask_daemon(self) -> DaemonClient:
         """Return a connection to the daemon."""
         return DaemonClient(self.socket)
 
-    def ask_machine(self) -> DaemonClient:
+    def ask_machine(self) -> LineClient:
         """Return a connection to the practice machine's verbs."""
-        return DaemonClient(
-            self._control, peer="the practice machine", timeout_s=_PICTURE_PATIENCE_S
-        )
+        return LineClient(self._control, peer="the practice machine", timeout_s=_PICTURE_PATIENCE_S)
 
     @property
     def _machine(self) -> Path:
