@@ -42,16 +42,17 @@ from etchdaemon.interlocks.setup import PRACTICE, Setup
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.practice_logbook import PracticeLogbook
+from etchdaemon.logbook.read import recall
 from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchdaemon.service.command_queue import CommandQueue
-from etchdaemon.service.idle.job_origin import earlier_origin
 from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.retained_jobs import jobs_in_need
 from etchdaemon.service.job.spool import Spool
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.link.measured import MeasuredController
 from etchdaemon.service.loop import Service
+from etchwire.calls.history import Runs
 from etchwire.notification import notify
 
 LOGBOOK_NAME: Final = "logbook.sqlite3"
@@ -174,9 +175,9 @@ class Daemon:
                 self._recall_box()
             self._service.recall(self._reentry.newest())
             with suppress(LogbookUnavailable):
-                self._service.recall_origin(earlier_origin(self._logbook.ask("last_origin")))
+                self._service.recall_origin(self._logbook.recall(recall.last_origin))
             with suppress(LogbookUnavailable):
-                for run in self._logbook.ask("runs", before=None, limit=1)["runs"]:
+                for run in self._logbook.ask(Runs(limit=1)).runs:
                     self._service.recall_end(run)
             notify("READY=1")
             try:
@@ -196,15 +197,15 @@ class Daemon:
         Proofs are asked for where the inputs have other pins than before, or before is not known.
         """
         tests = self._guard.contact_tests
-        tests.recall_proofs(self._logbook.ask("proofs"))
-        tests.recall_relay_test(self._logbook.ask("last_relay_test"))
+        tests.recall_proofs(self._logbook.recall(recall.proofs))
+        tests.recall_relay_test(self._logbook.recall(recall.last_relay_test))
         if self._pins is None:
             return
-        inputs_json, known = self._pins.inputs_json(), self._logbook.ask("last_pin_map")
-        if known.get("inputs_json") != inputs_json:
+        inputs_json, known = self._pins.inputs_json(), self._logbook.recall(recall.last_pin_map)
+        if known is None or known.inputs_json != inputs_json:
             self._logbook.note_pins(inputs_json)
-            known = {"is_first": not known, "proven": ()}
-        tests.demand_proofs(known["proven"], is_required=not known["is_first"])
+            known = recall.PinMap(inputs_json=inputs_json, is_first=known is None, proven=())
+        tests.demand_proofs(known.proven, is_required=not known.is_first)
 
     def _serve(self, goes_on: Callable[[], bool]) -> None:
         wall_per_machine = 1 / self._clock.seconds_per_wall_second

@@ -4,7 +4,7 @@ The one place that decides what lies outside it: for moves, outlines, the prefli
 arming, starting and re-entry.
 """
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Final, Self
 
 from etchwire.sheet import Bounds
@@ -74,10 +74,6 @@ class Bed:
         if not any(self.is_outside(*corner) for corner in corners):
             return None
         return f"The job would leave the bed: {'; '.join(self._overshoots(way))}."
-
-    def shown(self) -> dict[str, Any]:
-        """Return what the snapshot says of it."""
-        return asdict(self)
 
     def _overshoots(self, way: Bounds) -> list[str]:
         reach, found = self.reach, []

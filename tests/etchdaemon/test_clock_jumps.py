@@ -3,8 +3,7 @@
 import pytest
 
 from etchdaemon.logbook.backup.names import KEPT
-from etchdaemon.logbook.logbook import Logbook
-from support.harnesses.logbooks import END, EVENT, LONG_S, row_of
+from support.harnesses.logbooks import END, EVENT, LONG_S, NamedLogbook, row_of
 from support.samples.sheets import sheet_of
 
 UNSET = "1970-01-01T00:01:00+00:00"
@@ -31,7 +30,7 @@ def wall():
 
 @pytest.fixture
 def logbook(tmp_path, wall):
-    with Logbook.at(
+    with NamedLogbook.at(
         tmp_path / "logbook.sqlite3",
         utc_now=lambda: wall.utc,
         is_clock_synchronised=lambda: wall.is_set,

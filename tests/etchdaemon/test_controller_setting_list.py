@@ -7,6 +7,7 @@ from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.firmware import EIGHT_BIT
 from etchdaemon.controller.setting_list import MATTERS, settings_of
 from etchdaemon.controller.settings import Settings
+from support.harnesses.calls import as_table
 
 GOOD = {
     1: "255", 10: "3", 13: "0", 20: "0", 21: "0", 22: "0", 30: "1000.", 32: "1",
@@ -18,9 +19,8 @@ GOOD = {
 def told(**state):
     values = {**GOOD, **state.pop("values", {})}
     report = StatusReported(state=state.pop("state", "Idle"))
-    return settings_of(
-        Facts(firmware=EIGHT_BIT, greeting="", report=report, settings=Settings(values))
-    )
+    facts = Facts(firmware=EIGHT_BIT, greeting="", report=report, settings=Settings(values))
+    return as_table(settings_of(facts))
 
 
 def entry(shown, name):
@@ -70,14 +70,14 @@ def test_a_value_that_is_no_number_is_shown_as_it_is(value):
 
 def test_a_controller_that_says_nothing_is_not_good():
     report = StatusReported(state="Idle")
-    shown = settings_of(Facts(firmware=EIGHT_BIT, greeting="", report=report))
+    shown = as_table(settings_of(Facts(firmware=EIGHT_BIT, greeting="", report=report)))
 
     assert not any(one["is_good"] for one in shown["settings"])
     assert entry(shown, "travel")["values"] == [None, None]
 
 
 def test_a_controller_that_could_not_be_asked_has_no_settings():
-    assert settings_of(None)["settings"] == []
+    assert settings_of(None).settings == ()
     assert not told(state="Door")["is_read"]
 
 

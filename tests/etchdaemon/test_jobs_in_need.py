@@ -1,25 +1,28 @@
 """Which jobs the spool may not throw away, told from the runs there were."""
 
+from types import SimpleNamespace
+
 import pytest
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.service.job.retained_jobs import UNFINISHED_KEPT, jobs_in_need
+from etchwire.calls.history import Runs
 
 
 class History:
     def __init__(self, *runs):
         self.runs = runs
 
-    def ask(self, question, **_):
-        assert question == "runs"
+    def ask(self, call):
+        assert isinstance(call, Runs)
         if not self.runs:
             raise LogbookUnavailable("The disk is full.")
-        return {"runs": sorted(self.runs, key=lambda run: -run["id"]), "next_before": None}
+        return SimpleNamespace(runs=sorted(self.runs, key=lambda run: -run.id))
 
 
 def run(number, ended="stopped", **more):
     plain = {"verdict": None, "continues_run_id": None, "gcode_sha256": f"job {number}"}
-    return plain | {"id": number, "ended": ended} | more
+    return SimpleNamespace(**plain | {"id": number, "ended": ended} | more)
 
 
 @pytest.mark.parametrize(

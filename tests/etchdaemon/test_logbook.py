@@ -5,7 +5,7 @@ import threading
 import pytest
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
-from etchdaemon.logbook.logbook import Logbook
+from etchdaemon.logbook.read.recall import last_relay_test, proofs
 from support.harnesses.logbooks import (
     END,
     EVENT,
@@ -13,6 +13,7 @@ from support.harnesses.logbooks import (
     OPENED_UTC,
     STARTED_UTC,
     Disk,
+    NamedLogbook,
     logbook_on,
     row_of,
     start_run,
@@ -358,7 +359,7 @@ def test_a_damaged_logbook_is_told_about_in_the_new_one(tmp_path):
     path = tmp_path / "logbook.sqlite3"
     path.write_bytes(b"not a database at all" * 100)
 
-    with Logbook.at(path, utc_now=lambda: OPENED_UTC) as logbook:
+    with NamedLogbook.at(path, utc_now=lambda: OPENED_UTC) as logbook:
         assert "set aside as logbook.damaged-20261126T080000.sqlite3" in notes(logbook)[0]
         assert logbook.trouble is None
         assert start_run(logbook) == 1
@@ -429,12 +430,12 @@ def test_the_day_on_which_a_contact_was_last_seen_to_open_is_remembered(disk, lo
     logbook.note_proof("stop_circuit", "2026-11-24T17:00:00+00:00")
     logbook.note_proof("flame", "2026-11-01T08:00:00+00:00")
 
-    assert logbook.ask("proofs") == {"stop_circuit": "2026-11-24", "flame": "2026-11-01"}
+    assert logbook.recall(proofs) == {"stop_circuit": "2026-11-24", "flame": "2026-11-01"}
 
 
 def test_the_safety_relays_last_test_is_remembered(disk, logbook):
-    assert logbook.ask("last_relay_test") == {}
+    assert logbook.recall(last_relay_test) == {}
     logbook.note_relay_test("2026-11-24T17:00:00+00:00", has_passed=True)
     logbook.note_relay_test("2026-11-28T09:00:00+00:00", has_passed=False)
 
-    assert logbook.ask("last_relay_test") == {"day": "2026-11-28", "has_passed": False}
+    assert logbook.recall(last_relay_test) == {"day": "2026-11-28", "has_passed": False}

@@ -13,9 +13,8 @@ from etchdaemon.logbook.backup import backups as backups_module
 from etchdaemon.logbook.backup.backup import copy_book, look_at
 from etchdaemon.logbook.backup.backups import Backups
 from etchdaemon.logbook.backup.sums import is_as_written
-from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.steps import MIGRATIONS
-from support.harnesses.logbooks import EVENT, LONG_S, OPENED_UTC, row_of, start_run
+from support.harnesses.logbooks import EVENT, LONG_S, OPENED_UTC, NamedLogbook, row_of, start_run
 
 NIGHT_UTC = "2026-11-26T03:10:00Z"
 
@@ -23,7 +22,7 @@ NIGHT_UTC = "2026-11-26T03:10:00Z"
 @pytest.fixture
 def logbook(tmp_path):
     path = tmp_path / "logbook.sqlite3"
-    with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+    with NamedLogbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
         yield logbook
 
 
@@ -52,7 +51,7 @@ def until(holds):
 
 def make(backups):
     backups.begin()
-    until(lambda: backups.state()["share"] is None)
+    until(lambda: backups.state().share is None)
     return backups.state()
 
 
@@ -94,9 +93,9 @@ def test_a_backup_is_one_sound_file_with_everything_that_was_written(logbook, ke
 
     state = make(keep())
 
-    assert state["trouble"] is None
-    assert [entry["at_utc"] for entry in state["kept"]] == ["2026-11-26T03:10:00Z"]
-    path = tmp_path / "backups" / state["kept"][0]["name"]
+    assert state.trouble is None
+    assert [entry.at_utc for entry in state.kept] == ["2026-11-26T03:10:00Z"]
+    path = tmp_path / "backups" / state.kept[0].name
     found = look_at(path)
     assert (found.version, found.runs) == (len(MIGRATIONS), 1)
     assert path.name == "logbook-000001-20261126T031000.sqlite3"
@@ -115,7 +114,7 @@ def test_what_is_written_while_the_backup_is_made_is_in_it_and_does_not_wait(
 
     backups.begin()
     written = 0
-    while backups.state()["share"] is not None:
+    while backups.state().share is not None:
         logbook.confirm_event(run, **(EVENT | {"text": f"meanwhile {written}"}))
         written += 1
 
@@ -150,7 +149,7 @@ def test_the_room_is_looked_at_while_a_backup_is_copied(logbook, keep, monkeypat
     fill(logbook, 5000)
     backups = keep()
     shares = set()
-    monkeypatch.setattr(backups.room, "look", lambda: shares.add(backups.state()["share"]))
+    monkeypatch.setattr(backups.room, "look", lambda: shares.add(backups.state().share))
 
     make(backups)
 
@@ -164,9 +163,9 @@ def test_seven_are_kept_and_the_oldest_goes_first(logbook, keep, tmp_path):
     for _ in range(9):
         state = make(backups)
 
-    numbers = [int(entry["name"].split("-")[1]) for entry in state["kept"]]
+    numbers = [int(entry.name.split("-")[1]) for entry in state.kept]
     assert numbers == [9, 8, 7, 6, 5, 4, 3]
-    names = {entry["name"] for entry in state["kept"]}
+    names = {entry.name for entry in state.kept}
     sums = {f"{name}.sha256" for name in names}
     assert {path.name for path in (tmp_path / "backups").iterdir()} == names | sums
 
@@ -175,7 +174,7 @@ def test_one_is_made_at_night_without_being_asked_for_and_no_second(logbook, kee
     fill(logbook, 1)
 
     backups = keep(first_after_s=0.0)
-    until(lambda: backups.state()["kept"] and backups.state()["share"] is None)
+    until(lambda: backups.state().kept and backups.state().share is None)
 
     assert backups.last_at_utc == NIGHT_UTC
     assert not backups._is_due()
@@ -189,7 +188,7 @@ def test_a_backup_needs_no_clock_that_is_right(logbook, keep, clock):
 
     state = make(backups)
 
-    assert [entry["name"].split("-")[1] for entry in state["kept"]] == ["000002", "000001"]
+    assert [entry.name.split("-")[1] for entry in state.kept] == ["000002", "000001"]
 
 
 def test_a_backup_that_fails_says_why_and_leaves_nothing(logbook, keep, tmp_path):
@@ -198,8 +197,8 @@ def test_a_backup_that_fails_says_why_and_leaves_nothing(logbook, keep, tmp_path
 
     state = make(keep())
 
-    assert state["trouble"].startswith("No backup was made: ")
-    assert "File exists" in state["trouble"]
+    assert state.trouble.startswith("No backup was made: ")
+    assert "File exists" in state.trouble
     assert (tmp_path / "backups").read_text() == "in the way"
 
 
@@ -214,8 +213,8 @@ def test_without_room_the_oldest_make_room_and_the_last_one_stays(
 
     state = make(backups)
 
-    assert state["trouble"].startswith("No backup was made: it needs 30 MB, and 1.0 MB are free")
-    assert [entry["name"].split("-")[1] for entry in state["kept"]] == ["000003"]
+    assert state.trouble.startswith("No backup was made: it needs 30 MB, and 1.0 MB are free")
+    assert [entry.name.split("-")[1] for entry in state.kept] == ["000003"]
 
 
 def test_a_leftover_of_a_power_cut_is_cleared_away(logbook, keep, tmp_path):
@@ -236,7 +235,7 @@ def test_a_daemon_that_ends_gives_a_backup_up(logbook, tmp_path, monkeypatch):
     backups = Backups(logbook._lend, tmp_path / "backups", utc_now=lambda: NIGHT_UTC)
     backups.start()
     backups.begin()
-    until(lambda: backups.state()["share"])
+    until(lambda: backups.state().share)
 
     backups.close()
 
@@ -319,8 +318,8 @@ def test_backups_are_asked_for_like_any_question(logbook, tmp_path):
 
     assert len(logbook.ask("backups")["kept"]) == 1
     assert logbook.ask("backups")["folder"] == str(tmp_path / "backups")
-    assert logbook.storage["last_backup_at_utc"] == "2026-11-26T08:00:00Z"
-    assert logbook.storage["backup_trouble"] is None
+    assert logbook.storage.last_backup_at_utc == "2026-11-26T08:00:00Z"
+    assert logbook.storage.backup_trouble is None
 
 
 def test_a_logbook_without_a_folder_keeps_none(tmp_path):
@@ -328,7 +327,7 @@ def test_a_logbook_without_a_folder_keeps_none(tmp_path):
         raise LogbookUnavailable("Not now.")
 
     with (
-        Logbook(closed, utc_now=lambda: OPENED_UTC) as logbook,
+        NamedLogbook(closed, utc_now=lambda: OPENED_UTC) as logbook,
         pytest.raises(LogbookUnavailable, match="No backups are kept"),
     ):
         logbook.ask("backup")

@@ -6,9 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.steps import MIGRATIONS
-from support.harnesses.logbooks import LONG_S, OPENED_UTC
+from support.harnesses.logbooks import LONG_S, OPENED_UTC, NamedLogbook
 
 DUMPS = sorted(Path(__file__).with_name("old_logbooks").glob("version-*.sql"))
 
@@ -23,7 +22,7 @@ def test_a_stored_logbook_is_read_by_this_program(dump, tmp_path):
     with closing(sqlite3.connect(path)) as book:
         book.executescript(dump.read_text())
 
-    with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+    with NamedLogbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
         assert logbook.trouble is None
         record = logbook.run_record(1)
         (left_open,) = [logbook.ask("run", id=2)]

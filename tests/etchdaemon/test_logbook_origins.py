@@ -5,10 +5,9 @@ from contextlib import closing
 
 import pytest
 
-from etchdaemon.logbook.logbook import Logbook
+from etchdaemon.logbook.read.recall import last_origin
 from etchdaemon.run.position_epoch import Origin
-from etchdaemon.service.idle.job_origin import earlier_origin
-from support.harnesses.logbooks import LONG_S, OPENED_UTC, start_run
+from support.harnesses.logbooks import LONG_S, OPENED_UTC, NamedLogbook, start_run
 
 ENDS_MM = ((-400.0, -300.0), (0.0, 0.0))
 ORIGIN = Origin({"G54": (-50.0, -80.5, 0.0), "TLO": (0.0,)})
@@ -20,12 +19,12 @@ def path(tmp_path):
 
 
 def opened(path):
-    return Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S)
+    return NamedLogbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S)
 
 
 def test_a_logbook_without_an_origin_has_none_to_find_again(path):
     with opened(path) as logbook:
-        assert earlier_origin(logbook.ask("last_origin")) is None
+        assert logbook.recall(last_origin) is None
 
 
 def test_an_origin_has_the_name_of_the_last_etch_that_began_from_it(path):
@@ -33,10 +32,10 @@ def test_an_origin_has_the_name_of_the_last_etch_that_began_from_it(path):
         start_run(logbook, title="before it")
         logbook.note_epoch("The machine was homed.", at_utc=OPENED_UTC)
         logbook.note_origin(ORIGIN, ENDS_MM, at_utc=OPENED_UTC)
-        unnamed = earlier_origin(logbook.ask("last_origin"))
+        unnamed = logbook.recall(last_origin)
         start_run(logbook, title="from it")
     with opened(path) as logbook:
-        named = earlier_origin(logbook.ask("last_origin"))
+        named = logbook.recall(last_origin)
 
     assert unnamed.name == "the origin that was set last"
     assert named.name == "the origin of etch 2"
@@ -48,7 +47,7 @@ def test_an_origin_that_was_set_without_homing_is_not_found_again(path):
         logbook.note_origin(ORIGIN, ENDS_MM, at_utc=OPENED_UTC)
         logbook.note_origin(ORIGIN, None, at_utc=OPENED_UTC)
 
-        assert earlier_origin(logbook.ask("last_origin")) is None
+        assert logbook.recall(last_origin) is None
 
 
 def test_an_origin_belongs_to_the_epoch_that_lasted_when_it_was_set(path):

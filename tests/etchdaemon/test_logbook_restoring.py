@@ -11,15 +11,22 @@ from etchdaemon.errors import BackupFailed
 from etchdaemon.logbook.backup.backup import copy_book, look_at
 from etchdaemon.logbook.backup.restoring import restore
 from etchdaemon.logbook.backup.sums import sum_path
-from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.schema.steps import MIGRATIONS, version_of
-from support.harnesses.logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
+from support.harnesses.logbooks import (
+    END,
+    EVENT,
+    LONG_S,
+    OPENED_UTC,
+    NamedLogbook,
+    row_of,
+    start_run,
+)
 
 
 def logbook_of(path, *titles, ends=True):
     path.parent.mkdir(exist_ok=True)
-    with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+    with NamedLogbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
         for title in titles:
             run = start_run(logbook, title=title)
             logbook.note_rows(run, [row_of(number) for number in range(50)])
@@ -35,7 +42,7 @@ def backup_of(path, target):
 
 
 def record_of(path):
-    with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+    with NamedLogbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
         return logbook.ask("runs", before=None, limit=10)
 
 

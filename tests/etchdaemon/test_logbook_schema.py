@@ -9,6 +9,8 @@ from etchdaemon.logbook.read.queries import run, run_events, run_rows, runs
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.schema.steps import MIGRATIONS, migrate, version_of
 from etchdaemon.logbook.write.entries import EventNoted, RowMeasured, RunEnded, RunStarted
+from etchwire.calls.history import Run, RunEvents, RunRows, Runs
+from support.harnesses.calls import as_table
 from support.harnesses.logbooks import END, EVENT, OPENED_UTC, STARTED_UTC, row_of
 from support.samples.sheets import sheet_of
 
@@ -62,11 +64,11 @@ def test_what_an_older_version_recorded_is_read_by_the_newest(book, version):
 
     migrate(book)
 
-    (summary,) = runs(book, before=None, limit=10)["runs"]
+    (summary,) = as_table(runs(book, Runs(limit=10)).runs)
     assert (summary["ended"], summary["etched_rows"]) == ("complete", 20)
-    assert run(book, id=1)["comparison"]["measured_rows"] == 1
-    assert len(run_rows(book, id=1, from_row=0, limit=10)["rows"]) == 1
-    assert run_events(book, id=1, after=0, limit=10)["events"][0]["details"] == {"row": 3}
+    assert run(book, Run(id=1)).comparison.measured_rows == 1
+    assert len(run_rows(book, RunRows(id=1)).rows) == 1
+    assert run_events(book, RunEvents(id=1)).events[0].details == {"row": 3}
 
 
 def test_runs_of_an_older_version_get_their_beam_time_from_their_rows(book):
@@ -75,7 +77,7 @@ def test_runs_of_an_older_version_get_their_beam_time_from_their_rows(book):
 
     migrate(book)
 
-    (summary,) = runs(book, before=None, limit=10)["runs"]
+    (summary,) = as_table(runs(book, Runs(limit=10)).runs)
     assert summary["beam_s"] == pytest.approx(1.2)  # 40 % of 10 mm in 20 rows at 4000 mm/min
     assert (summary["feed_run_mm_per_min"], summary["power_run_ratio"]) == (4000.0, 0.6)
 
@@ -197,7 +199,7 @@ def test_a_damaged_logbook_is_set_aside_and_a_new_one_begun(tmp_path, content):
     aside = tmp_path / "logbook.damaged-20261126T080000.sqlite3"
     assert aside.read_bytes() == damage
     assert aside.name in note
-    assert runs(book, before=None, limit=10)["runs"] == []
+    assert runs(book, Runs(limit=10)).runs == ()
     book.close()
 
 

@@ -12,8 +12,7 @@ from etchdaemon.logbook.backup.space import (
     as_size,
     low_sentence,
 )
-from etchdaemon.logbook.logbook import Logbook
-from support.harnesses.logbooks import LONG_S, OPENED_UTC, start_run
+from support.harnesses.logbooks import LONG_S, OPENED_UTC, NamedLogbook, start_run
 
 
 @pytest.mark.parametrize(
@@ -76,7 +75,7 @@ def test_a_figure_that_nobody_has_looked_after_for_long_is_none():
 
 def test_a_start_is_refused_where_its_run_could_not_be_recorded_to_the_end(tmp_path, monkeypatch):
     path = tmp_path / "logbook.sqlite3"
-    with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+    with NamedLogbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
         monkeypatch.setattr(logbook._keeping.space, "free_bytes", lambda: LEAST_BYTES - 1)
         with pytest.raises(LogbookUnavailable, match="nothing is started"):
             start_run(logbook)

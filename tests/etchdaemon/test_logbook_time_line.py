@@ -3,9 +3,8 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.logbook import Logbook
 from etchwire.examples import PRACTICE_SURFACE
-from support.harnesses.logbooks import END, EVENT, LONG_S, STARTED_UTC, Disk, row_of
+from support.harnesses.logbooks import END, EVENT, LONG_S, STARTED_UTC, Disk, NamedLogbook, row_of
 from support.samples.sheets import sheet_of
 
 HEAD = "practice 20 W"
@@ -19,7 +18,7 @@ class Shop:
 
     def __init__(self, path):
         self.minute = 0
-        self.logbook = Logbook(Disk(path).open, utc_now=self.now, confirm_timeout_s=LONG_S)
+        self.logbook = NamedLogbook(Disk(path).open, utc_now=self.now, confirm_timeout_s=LONG_S)
 
     def now(self):
         return f"2026-11-25T18:{self.minute:02}:00+00:00"

@@ -13,9 +13,16 @@ import sqlite3
 import pytest
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.opening import open_book
-from support.harnesses.logbooks import END, EVENT, LONG_S, OPENED_UTC, row_of, start_run
+from support.harnesses.logbooks import (
+    END,
+    EVENT,
+    LONG_S,
+    OPENED_UTC,
+    NamedLogbook,
+    row_of,
+    start_run,
+)
 
 SECTOR_BYTES = 512
 WAL_HEADER_BYTES = 32  # https://sqlite.org/fileformat2.html, section 4.1
@@ -56,7 +63,7 @@ def logbook_at(folder, when_written=lambda *_: None):
         book, note = open_book(folder / NAMES[0], at_utc=OPENED_UTC)
         return WatchedBook(folder, book, when_written), note
 
-    return Logbook(opened, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S)
+    return NamedLogbook(opened, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S)
 
 
 def files_in(folder):

@@ -5,9 +5,8 @@ from functools import partial
 import pytest
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.practice_logbook import PracticeLogbook
-from support.harnesses.logbooks import EVENT, OPENED_UTC, start_run
+from support.harnesses.logbooks import EVENT, OPENED_UTC, NamedLogbook, start_run
 
 LARGE = EVENT | {"details": {"seen": "x" * 9000}}  # no place without a free page
 
@@ -19,7 +18,7 @@ def card(tmp_path):
 
 @pytest.fixture
 def logbook(tmp_path, card):
-    with Logbook.at(
+    with NamedLogbook.at(
         tmp_path / "logbook.sqlite3",
         utc_now=lambda: OPENED_UTC,
         connect=partial(PracticeLogbook, card=card),

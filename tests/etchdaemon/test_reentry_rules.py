@@ -17,18 +17,25 @@ from etchdaemon.run.reentry_rules import (
     unknown,
 )
 from etchpractice.tile.surface import surfaces
+from etchwire.calls.history import RunEvent
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from support.samples.sheets import sheet_of
 
 SHEET = sheet_of(20)  # row 0 at the top, rows 0.1 mm apart, 0.4 s each; the picture from 5 mm on
 STOPPED = Past(run=7, ended="stopped")
-CUT = {"kind": "cut", "details": {"row": 8, "x_mm": 9.2, "error_mm": 0.12, "y_mm": 1.1}}
+
+
+def event(kind, details):
+    return RunEvent(id=1, at_s=1.0, at_utc="", kind=kind, text="", details=details)
+
+
+CUT = event("cut", {"row": 8, "x_mm": 9.2, "error_mm": 0.12, "y_mm": 1.1})
 OTHER = {"row": 9, "x_mm": 14.6, "error_mm": 0.4}
-EITHER = {"kind": "cut", "details": CUT["details"] | {"or": [OTHER]}}
-WHOLE = {"kind": "cut", "details": CUT["details"] | {"is_whole": True, "error_mm": 0.0}}
-HELD = {"kind": "held", "details": {}}
-RESUMED = {"kind": "resumed", "details": {}}
-UNBEGUN = {"kind": "unbegun", "details": {}}
+EITHER = event("cut", CUT.details | {"or": [OTHER]})
+WHOLE = event("cut", CUT.details | {"is_whole": True, "error_mm": 0.0})
+HELD = event("held", {})
+RESUMED = event("resumed", {})
+UNBEGUN = event("unbegun", {})
 
 
 @pytest.mark.parametrize("ended", ["stopped", "failed"])
@@ -140,7 +147,7 @@ def test_of_a_cut_between_two_rows_the_upper_is_done_and_the_lower_is_whole():
 def test_what_is_written_of_a_cut_is_read_back(found):
     _, details = cut_event(found, SHEET)
 
-    trace = trace_of([{"kind": "cut", "details": details}], etched_rows=0, sheet=SHEET)
+    trace = trace_of([event("cut", details)], etched_rows=0, sheet=SHEET)
 
     assert trace.is_row_known
     assert trace.cut.row == 8

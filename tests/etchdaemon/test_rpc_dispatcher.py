@@ -2,21 +2,27 @@
 
 import os
 import threading
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
 from etchdaemon.rpc.dispatcher import Admission, Dispatcher
-from etchdaemon.rpc.method import Right
-from etchdaemon.rpc.methods import METHODS, NOTED, OF_LOGBOOK
+from etchdaemon.rpc.methods import METHODS, OF_LOGBOOK
+from etchwire.calls.call import Done, Right, file_names, parameters_of
+from etchwire.calls.catalogue import CATALOGUE_NOTES
+from etchwire.calls.machine import LoadedJob
 from etchwire.client import DaemonClient
 from etchwire.errors import Refused
+from etchwire.examples import PRACTICE_HEADS
+from etchwire.json_values import to_json_value
 
 LONG_S = 20.0
 WISHES = [
-    method.name for method in METHODS if method.right is Right.OPERATE and not method.files
+    kind.method() for kind in METHODS if kind.right is Right.OPERATE and not file_names(kind)
 ]  # fmt: skip
+OTHERS = {kind.method() for kind in (*OF_LOGBOOK, *CATALOGUE_NOTES)}
 NEEDED = {
     "reenter": {"run": 7, "confirm": "origin set again"},
     "set_feed": {"percent": 110},
@@ -40,12 +46,25 @@ QUESTIONS = {
     "backups": {},
     "heads": {},
     "time_line": {"head": "shed", "surface": "slate", "before": "", "limit": 500},
-    "save_head": {"head": {"name": "shed"}, "notes": "", "who": ""},
+    "save_head": {"head": PRACTICE_HEADS["practice-20w"].to_table(), "notes": "", "who": ""},
     "save_verdict": {
         "run": 3, "verdict": "good", "cause": "", "note": "", "photo": "", "who": "",
     },
 }  # fmt: skip
 GIVEN = {"id", "head", "surface", "run", "verdict"}
+
+
+@dataclass(frozen=True)
+class Machine:
+    controller: None = None
+
+
+@dataclass(frozen=True)
+class Shown:
+    """As much of a snapshot as the dispatcher looks at."""
+
+    sequence: int
+    machine: Machine = Machine()
 
 
 class Loop:
@@ -61,9 +80,10 @@ class Loop:
         self.may_start.set()
 
     def snapshot(self):
-        return {"sequence": self.sequence, "state": "idle"}
+        return Shown(self.sequence)
 
-    def request(self, command, **arguments):
+    def request(self, call):
+        command = call.method()
         self.commands.append(command)
         if self.fault:
             raise self.fault
@@ -71,10 +91,9 @@ class Loop:
             self.is_starting.set()
             assert self.may_start.wait(LONG_S)
         if command == "load":
-            self.loaded = [os.pread(file, 100, 0) for file in arguments.values()]
-            assert list(arguments) == ["gcode_fd", "sheet_fd"]
-            return {"job_sha256": "ab"}
-        return {}
+            self.loaded = [os.pread(file, 100, 0) for file in (call.gcode_fd, call.sheet_fd)]
+            return LoadedJob(job_sha256="ab")
+        return Done()
 
     def tell_changes_to(self, listener):
         self.tell = listener
@@ -88,10 +107,10 @@ class Logbook:
     def __init__(self):
         self.fault = None
 
-    def ask(self, question, **parameters):
+    def ask(self, call):
         if self.fault:
             raise self.fault
-        return {"question": question, **parameters}
+        return {"question": call.method(), **to_json_value(parameters_of(call))}
 
     note = ask
 
@@ -121,10 +140,10 @@ def client(path):
 
 
 def test_the_status_is_the_loop_s_snapshot(client):
-    assert client.call("status") == {"sequence": 1, "state": "idle"}
+    assert client.call("status") == {"sequence": 1, "machine": {"controller": None}}
 
 
-@pytest.mark.parametrize("wish", [wish for wish in WISHES if wish not in OF_LOGBOOK | NOTED])
+@pytest.mark.parametrize("wish", [wish for wish in WISHES if wish not in OTHERS])
 def test_a_wish_reaches_the_loop(client, loop, wish):
     assert client.call(wish, **NEEDED.get(wish, {})) == {}
     assert loop.commands == [wish]

@@ -1,88 +1,143 @@
 """The table of methods: what it says is what is checked, and what METHODS.md shows."""
 
-from typing import Any
+from dataclasses import MISSING
 
 import pytest
 
-from etchdaemon.rpc.method import LARGEST, REQUIRED, Length, Number, Right
 from etchdaemon.rpc.methods import AT_ONCE, METHODS, find_method
-from etchwire.errors import UnfitParameters, UnknownMethod
+from etchdaemon.rpc.parameters import fitting, made, parameters_of
+from etchwire.calls.call import LARGEST_NUMBER, LengthMm, Right, WholeNumber, file_names
+from etchwire.catalogue import Head
+from etchwire.catalogue_records import CardRecord, ReadingRecord, RecipeRecord, Surface
+from etchwire.errors import Refused, UnfitParameters, UnknownMethod
+from etchwire.examples import PRACTICE_HEADS
+from etchwire.json_text import JsonTable
 
-PARAMETERS = [(method, given) for method in METHODS for given in method.parameters]
-NUMBERS = [(method, given) for method, given in PARAMETERS if isinstance(given, Number)]
-LENGTHS = [(method, given) for method, given in PARAMETERS if isinstance(given, Length)]
-WORDS = [(method, given) for method, given in PARAMETERS if hasattr(given, "kind")]
-FIT = {str: "Ada", bool: True, dict[str, Any]: {"dry": True}, list[str]: ["lid closed"]}
-READING = {
-    "status",
-    "subscribe",
-    "settings",
-    "wiring",
-    "runs",
-    "run",
-    "run_rows",
-    "run_events",
-    "backups",
-    "unfinished",
+RECIPE = {
+    "head": "shed", "surface": "slate", "feed_mm_per_min": 2000.0, "power_ratio": 0.5,
+    "line_spacing_mm": 0.1,
+}  # fmt: skip
+CARD = {
+    "number": 3, "kind": "power", "head": "shed", "surface": "slate", "gcode_sha256": "ab" * 32,
+    "layout_packed": "",
+}  # fmt: skip
+FIT = {
+    WholeNumber: 7,
+    WholeNumber | None: 7,
+    LengthMm: 7,
+    str: "Ada",
+    bool: True,
+    JsonTable: {"dry": True},
+    tuple[str, ...]: ["lid closed"],
+    Head: PRACTICE_HEADS["practice-20w"].to_table(),
+    Surface: {"name": "slate"},
+    RecipeRecord: RECIPE,
+    CardRecord: CARD,
+    ReadingRecord: {"card": 3, "way": "camera"},
 }
-READING |= {"heads", "surfaces", "recipes", "cards", "card", "readings", "reading"}
-READING |= {"time_line", "history"}
+NUMBERS = (WholeNumber, WholeNumber | None)
+TABLES = (JsonTable, Head, Surface, RecipeRecord, CardRecord, ReadingRecord)
+PARAMETERS = [(kind, given) for kind in METHODS for given in parameters_of(kind)]
+UNFIT = [7, 1.0, None, "7", True, [], {}, [7], ["a", None]]
+READING = {
+    "status", "subscribe", "settings", "wiring", "runs", "run", "run_rows", "run_events", "backups",
+    "unfinished", "heads", "surfaces", "recipes", "cards", "card", "readings", "reading",
+    "time_line", "history",
+}  # fmt: skip
+NAMES = READING | {
+    "load", "reenter", "unload", "arm", "disarm", "start", "hold", "hold_now", "resume", "reset",
+    "answer_round", "bed_touched", "set_feed", "set_power", "set_dose",
+    "home", "unlock", "set_origin",
+    "find_origin", "move_to", "move_by", "trace_outline", "measure", "try_output", "stop",
+    "save_head", "wipe_lens", "save_surface", "save_recipe", "retire_recipe", "save_card",
+    "save_reading", "accept_reading", "save_verdict", "backup",
+}  # fmt: skip
 
 
-def full(method):
-    return {
-        given.name: FIT[given.kind] if hasattr(given, "kind") else 7 for given in method.parameters
-    }
+def full(kind):
+    return {given.name: FIT[given.kind] for given in parameters_of(kind)}
 
 
-def number_id(value):
-    return getattr(value, "name", None)
+def those_of(*kinds):
+    return [(kind, given) for kind, given in PARAMETERS if given.kind in kinds]
 
 
-@pytest.mark.parametrize("method", METHODS, ids=number_id)
-def test_a_method_takes_its_own_parameters_and_no_other(method):
-    assert find_method(method.name) is method
-    assert method.fit(full(method)) == full(method)
+def named(value):
+    return value.method() if isinstance(value, type) else getattr(value, "name", None)
+
+
+def test_the_methods_have_the_names_that_they_have_on_the_wire():
+    assert {kind.method() for kind in METHODS} == NAMES
+    assert len(METHODS) == len(NAMES)
+
+
+@pytest.mark.parametrize("kind", METHODS, ids=named)
+def test_a_method_takes_its_own_parameters_and_no_other(kind):
+    assert find_method(kind.method()) is kind
+    assert fitting(kind, full(kind)).keys() == full(kind).keys()
     with pytest.raises(UnfitParameters, match="takes no parameter 'force'"):
-        method.fit(full(method) | {"force": 1})
+        fitting(kind, full(kind) | {"force": 1})
 
 
-@pytest.mark.parametrize(("method", "number"), NUMBERS, ids=number_id)
-@pytest.mark.parametrize("value", [-1, 1.0, True, "7", [], {}, LARGEST + 1, 10**400], ids=repr)
-def test_a_parameter_that_is_no_whole_number_is_refused(method, number, value):
+@pytest.mark.parametrize("kind", METHODS, ids=named)
+def test_parameters_that_fit_make_the_call(kind):
+    entries = fitting(kind, full(kind)) | dict.fromkeys(file_names(kind), 5)
+
+    assert {name: getattr(made(kind, entries), name) for name in entries} == entries
+
+
+@pytest.mark.parametrize(("kind", "number"), those_of(*NUMBERS), ids=named)
+@pytest.mark.parametrize(
+    "value", [-1, 1.0, True, "7", [], {}, LARGEST_NUMBER + 1, 10**400], ids=repr
+)
+def test_a_parameter_that_is_no_whole_number_is_refused(kind, number, value):
     with pytest.raises(UnfitParameters, match=f"'{number.name}' must be a whole number"):
-        method.fit(full(method) | {number.name: value})
+        fitting(kind, full(kind) | {number.name: value})
 
 
-@pytest.mark.parametrize(("method", "length"), LENGTHS, ids=number_id)
+@pytest.mark.parametrize(("kind", "length"), those_of(LengthMm), ids=named)
 @pytest.mark.parametrize("value", ["7", None, True, [], 2e6, 10**400, float("nan")], ids=repr)
-def test_a_parameter_that_is_no_length_is_refused(method, length, value):
-    assert method.fit(full(method) | {length.name: -0.1})[length.name] == -0.1
+def test_a_parameter_that_is_no_length_is_refused(kind, length, value):
+    assert fitting(kind, full(kind) | {length.name: -0.1})[length.name] == -0.1
     with pytest.raises(UnfitParameters, match=f"'{length.name}' must be a length in mm"):
-        method.fit(full(method) | {length.name: value})
+        fitting(kind, full(kind) | {length.name: value})
 
 
-@pytest.mark.parametrize(("method", "word"), WORDS, ids=number_id)
-@pytest.mark.parametrize("value", [7, 1.0, None, "7", True, [], {}, [7], ["a", None]], ids=repr)
-def test_a_parameter_of_another_kind_than_its_own_is_refused(method, word, value):
-    fit = {str: (str,), bool: (bool,), dict[str, Any]: (dict,), list[str]: ()}[word.kind]
-    if type(value) in fit or (word.kind == list[str] and value == []):
-        assert method.fit(full(method) | {word.name: value})[word.name] == value
+@pytest.mark.parametrize(("kind", "word"), those_of(str, bool, tuple[str, ...]), ids=named)
+@pytest.mark.parametrize("value", UNFIT, ids=repr)
+def test_a_parameter_of_another_kind_than_its_own_is_refused(kind, word, value):
+    if type(value) is word.kind or (word.kind == tuple[str, ...] and value == []):
+        assert fitting(kind, full(kind) | {word.name: value})[word.name] in (value, ())
         return
 
     with pytest.raises(UnfitParameters, match=f"'{word.name}' must be"):
-        method.fit(full(method) | {word.name: value})
+        fitting(kind, full(kind) | {word.name: value})
 
 
-@pytest.mark.parametrize(("method", "number"), PARAMETERS, ids=number_id)
-def test_a_parameter_is_given_or_has_a_stand_in(method, number):
-    params = {name: value for name, value in full(method).items() if name != number.name}
+@pytest.mark.parametrize(("kind", "table"), those_of(*TABLES), ids=named)
+@pytest.mark.parametrize("value", [value for value in UNFIT if value != {}], ids=repr)
+def test_a_parameter_that_is_no_table_is_refused(kind, table, value):
+    with pytest.raises(UnfitParameters, match=f"'{table.name}' must be a table"):
+        fitting(kind, full(kind) | {table.name: value})
 
-    if number.otherwise is REQUIRED:
-        with pytest.raises(UnfitParameters, match=f"'{number.name}' is missing"):
-            method.fit(params)
+
+@pytest.mark.parametrize(("kind", "record"), those_of(*TABLES[1:]), ids=named)
+def test_a_record_that_lacks_an_entry_is_refused_in_a_sentence(kind, record):
+    with pytest.raises(Refused, match=r"^[A-Z].* lacks the entry '\w+'\.$") as refusal:
+        fitting(kind, full(kind) | {record.name: {}})
+
+    assert not isinstance(refusal.value, UnfitParameters)  # it is of the right kind, and no record
+
+
+@pytest.mark.parametrize(("kind", "given"), PARAMETERS, ids=named)
+def test_a_parameter_is_given_or_has_a_stand_in(kind, given):
+    params = {name: value for name, value in full(kind).items() if name != given.name}
+
+    if given.otherwise is MISSING:
+        with pytest.raises(UnfitParameters, match=f"'{given.name}' is missing"):
+            fitting(kind, params)
     else:
-        assert method.fit(params)[number.name] == number.otherwise
+        assert fitting(kind, params)[given.name] == given.otherwise
 
 
 @pytest.mark.parametrize("name", ["", "Status", "__init__", "hello", "x" * 10_000])
@@ -94,7 +149,7 @@ def test_what_is_not_in_the_table_is_unknown(name):
 
 
 def test_only_reading_is_observing():
-    assert {method.name for method in METHODS if method.right is Right.OBSERVE} == READING
+    assert {kind.method() for kind in METHODS if kind.right is Right.OBSERVE} == READING
 
 
 def test_what_makes_the_machine_safe_is_answered_at_once():

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchdaemon.service.link.measured import MeasuredController
+from etchwire.calls.machine import Unfinished
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from golden.wire_text import normalised
 from rig.guarded import GuardedRig
-from support.harnesses.logbooks import LONG_S
+from support.harnesses.logbooks import LONG_S, NamedLogbook
 
 
 @dataclass(frozen=True)
@@ -37,10 +37,10 @@ class SteppedOperator:
     def snapshot(self):
         return self._box.commands.snapshot()
 
-    def request(self, command, **arguments):
-        if command == "unfinished":
-            return self._box.commands.request(command, **arguments)
-        request = self._box.commands.submit(command, **arguments)
+    def request(self, call):
+        if isinstance(call, Unfinished):
+            return self._box.commands.request(call)
+        request = self._box.commands.submit(call)
         self._box.wait_until(lambda: request.is_answered)
         return request.answer(0)
 
@@ -88,7 +88,7 @@ class GoldenBox(GuardedRig):
         self._client = PlainClient(folder / "socket")
 
     def make_records(self):
-        self.logbook = Logbook.at(
+        self.logbook = NamedLogbook.at(
             self.folder / "logbook.sqlite3",
             utc_now=self.clock.utc_now,
             is_clock_synchronised=lambda: True,
@@ -142,5 +142,5 @@ class GoldenBox(GuardedRig):
 
     def come_to_rest(self) -> None:
         """Wait until the head stands and the controller answers."""
-        self.wait_until(lambda: not self.commands.snapshot()["machine"]["is_moving"])
+        self.wait_until(lambda: not self.commands.snapshot().machine.is_moving)
         self.get_ready()

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules
 from etchdaemon.interlocks.setup import Setup
-from etchdaemon.service.idle.job_origin import earlier_origin
+from etchdaemon.logbook.read.recall import last_origin
 from etchpath.foreign_job import write_foreign_job
 from etchpractice.machine import PracticeMachine
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
@@ -59,7 +59,7 @@ def etch(box, row=4):
     if box.state != "armed":
         arm(box)
     box.call("start")
-    box.wait_until(lambda: box.run["row"] == row)
+    box.wait_until(lambda: box.run.row == row)
     box.wait(0.2)
 
 
@@ -190,7 +190,7 @@ def taken_up_again(box):
     box.note_snapshot("loaded, the rest of a run")
     arm(box)
     box.call("start")
-    box.wait_until(lambda: box.run["row"] == ROWS - 1)
+    box.wait_until(lambda: box.run.row == ROWS - 1)
     box.note_snapshot("etching the rest of a run")
     box.wait_for_the_end()
     box.wait(1.0)
@@ -217,7 +217,7 @@ def day_of_craft(box):
     box.set_origin()
     job = small_job(box)
     box.hand_in(job)
-    sha256 = box.commands.snapshot()["job"]["sha256"]
+    sha256 = box.commands.snapshot().job.sha256
     card = {"number": 1, "kind": "power", **PAIR, "gcode_sha256": sha256, "layout_packed": "packed"}
     box.call("save_card", card=card, who="Ada")
     box.call("save_card", card=card)
@@ -335,7 +335,7 @@ def day_of_checks(box):
     box.note_snapshot("loaded, another program's")
     arm(box)
     box.call("start")
-    box.wait_until(lambda: box.run["share"] > 0.3 and 8 < box.machine.head_mm[0] < 15)
+    box.wait_until(lambda: box.run.share > 0.3 and 8 < box.machine.head_mm[0] < 15)
     box.call("stop")
     box.wait_for_the_end()
     box.get_ready()
@@ -368,7 +368,7 @@ def day_with_switches(box):
     box.can("home")
     box.call("home")
     box.come_to_rest()
-    box.service.recall_origin(earlier_origin(box.logbook.ask("last_origin")))
+    box.service.recall_origin(box.logbook.recall(last_origin))
     box.can("find_origin")
     box.note_snapshot("an origin to be found")
     box.call("find_origin")
@@ -381,14 +381,14 @@ def day_of_rounds(box):
     box.hand_in(box.make_job(patch(30, 400)))
     box.call("answer_round")
     etch(box, row=0)
-    box.wait_until(lambda: box.box["asked_for"] is not None)
+    box.wait_until(lambda: box.box.asked_for is not None)
     box.note_snapshot("etching, somebody is asked for")
     box.call("answer_round")
     box.wait_until(lambda: box.state == "held")
     box.note_snapshot("held, nobody came")
     box.call("stop")
     box.wait_for_the_end()
-    box.wait_until(lambda: box.box["is_look_asked"])
+    box.wait_until(lambda: box.box.is_look_asked)
     box.note_snapshot("ended, a look is asked for")
 
 

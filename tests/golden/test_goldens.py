@@ -35,7 +35,7 @@ def test_nothing_leaves_it_that_has_no_golden_file(texts):
 
 
 def test_every_method_of_the_socket_has_golden_replies():
-    assert {f"replies/{method.name}.json" for method in METHODS} <= kept().keys()
+    assert {f"replies/{kind.method()}.json" for kind in METHODS} <= kept().keys()
 
 
 def test_the_readable_files_hold_every_byte_of_the_lines(boxes):

@@ -18,7 +18,6 @@ import pytest
 
 from etchdaemon.assembly import LOGBOOK_NAME, SWITCH_INTERVAL_S
 from etchdaemon.logbook.backup.backup import look_at
-from etchdaemon.logbook.logbook import Logbook
 from etchphoto.job import PhotoOrder, prepare_job
 from etchwarden.practice_session.process_group import Household
 from etchwarden.practice_session.session import Session
@@ -34,7 +33,7 @@ from measure.link_cost_test import (
     _percentile,
     job,  # noqa: F401 - a fixture
 )
-from support.harnesses.logbooks import EVENT, LONG_S, OPENED_UTC
+from support.harnesses.logbooks import EVENT, LONG_S, OPENED_UTC, NamedLogbook
 from support.samples.photo_files import PHOTOGRAPHS
 
 pytestmark = pytest.mark.measure
@@ -170,13 +169,13 @@ def test_how_soon_the_window_is_refilled_beside_a_backup(tmp_path, job, is_backe
     cable = Cable(PLANNER_LIMIT)
     sys.setswitchinterval(SWITCH_INTERVAL_S)
     try:
-        with Logbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
+        with NamedLogbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
             bench = Bench(tmp_path, cable, records=logbook)
             bench.start(job)
             bench.run_until(lambda: _has_passed(bench, 1.0))
             with backups_without_end(logbook, is_backed_up) as made, events_timed(logbook) as took:
                 bench.run_until(lambda: _has_passed(bench, 1.0 + SECONDS))
-            assert bench.is_streaming(), bench.commands.snapshot()["sentence"]
+            assert bench.is_streaming(), bench.commands.snapshot().sentence
             bench.service.close()
     finally:
         sys.setswitchinterval(interval_s)

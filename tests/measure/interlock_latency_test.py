@@ -87,8 +87,8 @@ def test_from_the_board_to_the_serial_wire(told, logbook, tmp_path, name, byte, 
             with LookingThread(rig.guard.monitor.look, rig.bell):
                 rig.start(rig.make_job(patch(40, 400)))
                 until(lambda rig=rig: rig.run is not None)  # an answer may be sooner than a look
-                until(lambda rig=rig: rig.run["etched_rows"] >= 1 or rig.run["ended"])
-                assert rig.run["ended"] is None, rig.run["because"]
+                until(lambda rig=rig: rig.run.etched_rows >= 1 or rig.run.ended)
+                assert rig.run.ended is None, rig.run.because
                 time.sleep(number % 10 / 1000)
                 rig.sent_at_s.clear()
                 opened_at_s = time.perf_counter()
@@ -111,7 +111,7 @@ def test_from_a_flame_to_the_beam_where_the_beams_contact_is_welded(told, logboo
             with LookingThread(rig.guard.monitor.look, rig.bell):
                 rig.start(rig.make_job(patch(40, 400)))
                 until(lambda rig=rig: rig.run is not None)
-                until(lambda rig=rig: rig.run["etched_rows"] >= 1 or rig.run["ended"])
+                until(lambda rig=rig: rig.run.etched_rows >= 1 or rig.run.ended)
                 with rig.lock:
                     rig.board.weld(BEAM_CONTACT)
                 opened_at_s = time.perf_counter()

@@ -32,6 +32,7 @@ from measure.link_sink import BYTES_PER_S
 from rig.bench import patch
 from rig.memory import MemoryPreflight, MemoryRecords, MemoryRests
 from rig.unguarded import Unguarded
+from support.harnesses.calls import call_of
 
 pytestmark = pytest.mark.measure
 
@@ -93,19 +94,19 @@ class Bench:
             self.bell.wait(self.service.patience_s)
 
     def ask(self, command, **arguments):
-        request = self.commands.submit(command, **arguments)
+        request = self.commands.submit(call_of(command, **arguments))
         self.run_until(lambda: request.is_answered)
         return request.answer(0)
 
     def start(self, folder):
-        self.run_until(lambda: "set_origin" in self.commands.snapshot()["may"])
+        self.run_until(lambda: "set_origin" in self.commands.snapshot().may)
         self.ask("set_origin")
         with (folder / GCODE_NAME).open("rb") as gcode, (folder / SHEET_NAME).open("rb") as sheet:
             self.ask("load", gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
         self.ask("start")
 
     def is_streaming(self):
-        return self.commands.snapshot()["state"] == "etching"
+        return self.commands.snapshot().state == "etching"
 
 
 @pytest.fixture
@@ -140,14 +141,14 @@ def _stream(folder, job, lines_per_s):
     wall_s, cpu_s = time.monotonic(), time.process_time()
     bench.run_until(lambda: _has_passed(bench, 1.0 + SECONDS))
     wall_s, cpu_s = time.monotonic() - wall_s, time.process_time() - cpu_s
-    assert bench.is_streaming(), bench.commands.snapshot()["sentence"]
+    assert bench.is_streaming(), bench.commands.snapshot().sentence
     ended_s = time.monotonic()
     bench.service.close()
     return cable.cut(), wall_s, cpu_s, ended_s
 
 
 def _has_passed(bench, seconds):
-    run = bench.commands.snapshot()["run"]
+    run = bench.commands.snapshot().run
     return run is not None and run["elapsed_s"] >= seconds
 
 
@@ -213,11 +214,11 @@ def test_how_soon_a_feed_hold_is_on_the_cable(tmp_path, job):
         for _ in range(60):
             time.sleep(0.03 + 0.001 * (len(asked_at_s) % 7))
             asked_at_s.append(time.monotonic())
-            bench.commands.request("hold_now")
-            while bench.commands.snapshot()["state"] != "held":
+            bench.commands.request(call_of("hold_now"))
+            while bench.commands.snapshot().state != "held":
                 time.sleep(0.002)
-            bench.commands.request("resume")
-            while bench.commands.snapshot()["state"] != "etching":
+            bench.commands.request(call_of("resume"))
+            while bench.commands.snapshot().state != "etching":
                 time.sleep(0.002)
 
     asker = threading.Thread(target=ask_now_and_then)

@@ -17,6 +17,7 @@ from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from measure.mock_box import until
 from rig.guarded import BoardInMemory, GuardedRig
+from support.harnesses.calls import as_table, call_of
 
 STEP_S = 0.002
 
@@ -113,7 +114,7 @@ class LiveRig(GuardedRig):
             thread.join()
 
     def ask(self, command, **arguments):
-        return self.commands.request(command, **arguments)
+        return as_table(self.commands.request(call_of(command, **arguments)))
 
     def wait_until(self, holds, **_):
         until(holds)

@@ -110,7 +110,7 @@ def test_a_full_house_beside_a_streaming_daemon(tmp_path, shop, job):  # noqa: F
 
     phones, preparation = start_load(shop.port, tmp_path)
     bench.run_until(lambda: _has_passed(bench, 1.0 + SECONDS))
-    assert bench.is_streaming(), bench.commands.snapshot()["sentence"]
+    assert bench.is_streaming(), bench.commands.snapshot().sentence
     bench.service.close()
     seen = cable.cut()
     told = json.loads(phones.communicate()[0])

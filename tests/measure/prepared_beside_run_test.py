@@ -98,7 +98,7 @@ def test_how_soon_the_window_is_refilled_while_a_reentry_is_prepared(
         bench.run_until(lambda: _has_passed(bench, 1.0))
         with prepared_without_end(reentry, is_prepared) as made:
             bench.run_until(lambda: _has_passed(bench, 1.0 + SECONDS))
-        assert bench.is_streaming(), bench.commands.snapshot()["sentence"]
+        assert bench.is_streaming(), bench.commands.snapshot().sentence
         bench.service.close()
     finally:
         sys.setswitchinterval(interval_s)

@@ -15,6 +15,7 @@ from etchdaemon.interlocks.rules.verdict import Verdict
 from measure.costs import heading, tell
 from measure.link_cost_test import LINK_LIMIT, Bench, Cable, job
 from rig.unguarded import Unguarded
+from support.harnesses.calls import call_of
 
 pytestmark = pytest.mark.measure
 TIMES = 60
@@ -53,10 +54,10 @@ def test_how_soon_a_reset_is_on_the_cable(tmp_path, job):
             wait_until(lambda now: now["state"] == "ended")
             bench.guard.is_burning = False
             wait_until(lambda now: "set_origin" in now["may"])
-            bench.commands.request("set_origin")
+            bench.commands.request(call_of("set_origin"))
             bench.guard.arm()
             wait_until(lambda now: "start" in now["may"])
-            bench.commands.request("start")
+            bench.commands.request(call_of("start"))
 
     alarms = threading.Thread(target=raise_alarms)
     alarms.start()

@@ -5,8 +5,7 @@ import sys
 from pathlib import Path
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.logbook import Logbook
-from support.harnesses.logbooks import END, EVENT, OPENED_UTC, row_of, start_run
+from support.harnesses.logbooks import END, EVENT, OPENED_UTC, NamedLogbook, row_of, start_run
 
 
 def say(*words):
@@ -49,5 +48,5 @@ def meet_a_full_disk(logbook):
 
 
 if __name__ == "__main__":
-    with Logbook.at(Path(sys.argv[1]), utc_now=lambda: OPENED_UTC) as kept:
+    with NamedLogbook.at(Path(sys.argv[1]), utc_now=lambda: OPENED_UTC) as kept:
         {"confirm": confirm_without_end, "full": meet_a_full_disk}[sys.argv[2]](kept)

@@ -8,8 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from etchdaemon.logbook.logbook import Logbook
-from support.harnesses.logbooks import OPENED_UTC
+from support.harnesses.logbooks import OPENED_UTC, NamedLogbook
 
 TESTS = Path(__file__).resolve().parents[1]
 WORKER = Path(__file__).with_name("logbook_worker.py")
@@ -25,7 +24,7 @@ def worker(path, what, **more):
 
 
 def record_in(path):
-    with Logbook.at(path, utc_now=lambda: OPENED_UTC) as logbook:
+    with NamedLogbook.at(path, utc_now=lambda: OPENED_UTC) as logbook:
         assert logbook.trouble is None
         return logbook.run_record(1)
 

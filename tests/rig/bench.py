@@ -25,6 +25,7 @@ from rig.memory import (
     NoDoorbell,
 )
 from rig.unguarded import Unguarded
+from support.harnesses.calls import as_table, call_of
 
 STEP_S = 0.004
 LONG_S = 60.0
@@ -96,18 +97,18 @@ class Rig:
 
     @property
     def state(self) -> str:
-        return self.commands.snapshot()["state"]
+        return self.commands.snapshot().state
 
     @property
     def link(self) -> str:
-        return self.commands.snapshot()["machine"]["link"]
+        return self.commands.snapshot().machine.link
 
     @property
     def run(self) -> dict[str, Any]:
-        return self.commands.snapshot()["run"]
+        return self.commands.snapshot().run
 
     def shown_position(self) -> list[float]:
-        return self.commands.snapshot()["machine"]["position_mm"]
+        return self.commands.snapshot().machine.position_mm
 
     @property
     def record(self):
@@ -115,21 +116,25 @@ class Rig:
 
     # What a person does
 
-    def ask(self, command: str, **arguments: Any) -> dict[str, Any]:
+    def ask(self, command: str, **arguments: Any) -> Any:
         """Ask, and step until there is an answer; raise what it was refused with."""
         if command in ("start", "load", "reenter"):
             self.show_somebody()
-        request = self.commands.submit(command, **arguments)
+        request = self.submit(command, **arguments)
         self.wait_until(lambda: request.is_answered)
-        return request.answer(0)
+        return as_table(request.answer(0))
 
     def show_somebody(self) -> None:
         """Let the box be armed, as far as this one has to be."""
         self.guard.arm()
         self.step()
 
-    def submit(self, command: str) -> Request:
-        return self.commands.submit(command)
+    def request(self, command: str, **arguments: Any) -> Any:
+        """Ask for what is answered at once, whatever the loop does."""
+        return as_table(self.commands.request(call_of(command, **arguments)))
+
+    def submit(self, command: str, **arguments: Any) -> Request:
+        return self.commands.submit(call_of(command, **arguments))
 
     def make_job(
         self,
@@ -176,8 +181,8 @@ class Rig:
     def set_origin(self) -> None:
         """Set the origin where the head is, unless it is known."""
         self.get_ready()
-        if not self.commands.snapshot()["machine"]["origin"]["is_known"]:
-            self.wait_until(lambda: "set_origin" in self.commands.snapshot()["may"])
+        if not self.commands.snapshot().machine.origin.is_known:
+            self.wait_until(lambda: "set_origin" in self.commands.snapshot().may)
             self.ask("set_origin")
 
     def start(self, folder: Path | None = None) -> Sheet:
@@ -189,7 +194,7 @@ class Rig:
 
     def etch_until_row(self, row: int) -> None:
         """Step until the head is in `row` of the picture, its beam on."""
-        self.wait_until(lambda: self.run["row"] == row)
+        self.wait_until(lambda: self.run.row == row)
 
     def wait_for_the_end(self, *, within_s: float = LONG_S) -> None:
         self.wait_until(lambda: self.state == "ended", within_s=within_s)

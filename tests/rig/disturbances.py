@@ -148,10 +148,10 @@ DISTURBANCES = (
 def make_usable(rig: Rig) -> None:
     """Do what a person does before the next run: unlock, set the origin, arm."""
     rig.wait_until(lambda: rig.link in ("ready", "refused"), within_s=30.0)
-    if "unlock" in rig.commands.snapshot()["may"]:
+    if "unlock" in rig.commands.snapshot().may:
         rig.ask("unlock")
     rig.wait_until(lambda: rig.link == "ready", within_s=30.0)
     rig.ask("set_origin")
     rig.get_ready()
     rig.show_somebody()
-    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot().may)

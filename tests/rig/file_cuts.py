@@ -56,15 +56,15 @@ def cut(rig, draw):
 
 
 def outlook(rig, run=1):
-    return rig.commands.request("unfinished", run=run, row=None)
+    return rig.request("unfinished", run=run, row=None)
 
 
 def go_on(rig, run=1):
     rig.ask("reenter", run=run, confirm=NOT_MOVED, row=None, accept_gap=True)
-    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot().may)
     rig.ask("start")
     rig.wait_for_the_end()
-    assert rig.run["ended"] == "complete", rig.run["because"]
+    assert rig.run.ended == "complete", rig.run.because
 
 
 def light(rig):

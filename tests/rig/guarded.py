@@ -97,20 +97,20 @@ class GuardedRig(Rig):
 
     @property
     def box(self):
-        return self.commands.snapshot()["interlocks"]
+        return self.commands.snapshot().interlocks
 
     @property
     def may(self):
-        return self.commands.snapshot()["may"]
+        return self.commands.snapshot().may
 
     @property
     def tripped(self):
-        return [trip["name"] for trip in self.box["trips"]]
+        return [trip.name for trip in self.box.trips]
 
     def arm(self):
         """Arm with one press: before it where the safety relay is down, else after it."""
-        self.wait_until(lambda: "arm" in self.may or self.box["request"] is not None)
-        is_pressed_first = self.box["request"] is not None
+        self.wait_until(lambda: "arm" in self.may or self.box.request is not None)
+        is_pressed_first = self.box.request is not None
         if is_pressed_first:
             self.press_button()
         self.wait_until(lambda: "arm" in self.may)

@@ -5,14 +5,16 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field
 from hashlib import sha256
+from types import SimpleNamespace
 from typing import Any
 
 from etchdaemon.errors import JobRefused, LogbookUnavailable, PortLost
+from etchdaemon.logbook.backup.maintenance import NOTHING_KEPT
 from etchpath.errors import NoReentry
 from etchpath.reentry.file_cut import FileCut
 from etchpath.reentry.remainder_files import resume_file, write_rest_folder
 from etchpractice.machine import Unplugged
-from etchwire.calls.history import RunRow
+from etchwire.calls.history import RunEvent, RunEvents, RunEventsPage, RunRow, Runs
 
 CONTACT_SETTLES_S = 0.05
 
@@ -153,7 +155,7 @@ class MemoryRecords:
     def __init__(self) -> None:
         self.runs: list[RunRecord] = []
         self.trouble: str | None = None
-        self.storage: Mapping[str, Any] = {}
+        self.storage = NOTHING_KEPT
         self.epochs: list[str] = []  # why each began
         self.origins: list[Any] = []
 
@@ -188,21 +190,34 @@ class MemoryRecords:
     def note_origin(self, origin: Any, ends_mm: Any, **_: Any) -> None:
         self.origins.append((origin, ends_mm))
 
-    def ask(self, question: str, *, id: int = 0, **_: Any) -> Mapping[str, Any]:  # noqa: A002
+    def ask(self, call: Any) -> Any:
         """Answer what a re-entry asks, as a History."""
-        if question == "runs":
-            return {"runs": [self.ask("run", id=len(self.runs))] if self.runs else []}
-        record = self.runs[id - 1]
-        if question == "run_events":
-            return {"events": record.events, "next_after": None}
-        sha256 = json.loads(record.sheet_json)["gcode_sha256"]
-        end = record.end or {"ended": None, "because": None, "etched_rows": None}
-        later = [n for n, run in enumerate(self.runs, start=1) if run.continues_run == id]
-        continues = {
-            "continues_run_id": record.continues_run,
-            "continued_by_run_id": max(later, default=None),
-        }
-        return {"id": id, "gcode_sha256": sha256, "notes": record.notes, **continues, **end}
+        if isinstance(call, Runs):
+            return SimpleNamespace(runs=[self.record(len(self.runs))] if self.runs else [])
+        if isinstance(call, RunEvents):
+            events = tuple(
+                RunEvent(id=n, **event)
+                for n, event in enumerate(self.runs[call.id - 1].events, start=1)
+            )
+            return RunEventsPage(events=events, next_after=None)
+        return self.record(call.id)
+
+    def record(self, number: int) -> Any:
+        """Return what a re-entry asks of a run."""
+        run = self.runs[number - 1]
+        sheet = json.loads(run.sheet_json)
+        end = run.end or {"ended": None, "because": None, "etched_rows": None}
+        later = [n for n, one in enumerate(self.runs, start=1) if one.continues_run == number]
+        return SimpleNamespace(
+            id=number,
+            title=sheet["title"],
+            gcode_sha256=sheet["gcode_sha256"],
+            notes=run.notes,
+            verdict=None,
+            continues_run_id=run.continues_run,
+            continued_by_run_id=max(later, default=None),
+            **end,
+        )
 
     def _require_disk(self) -> None:
         if self.trouble is not None:

@@ -95,7 +95,7 @@ class SeededCuts:
                 sheet = rig.start(rig.make_job(bits_of(number), **KINDS[number]))
                 rig.ask("set_feed", percent=feed_percent)
                 rig.wait_for_the_end()
-                assert rig.run["ended"] == "complete"
+                assert rig.run.ended == "complete"
                 self._whole[kind] = _light(rig, sheet)
         return self._whole[kind]
 
@@ -149,7 +149,7 @@ def _places(record):
 def _assert_nothing_is_left(rig):
     rig.board.close_lid()
     rig.get_ready()
-    assert rig.commands.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot().unfinished is None
     with pytest.raises(CommandRefused, match=r"complete|nothing of it is left"):
         rig.ask("reenter", run=1, confirm=NOT_MOVED, row=None)
 
@@ -166,7 +166,7 @@ def _take_up(rig, sheet, either, feed_percent):
     rig.ask("start")
     rig.ask("set_feed", percent=feed_percent)
     rig.wait_for_the_end()
-    assert rig.run["ended"] == "complete", rig.run["because"]
+    assert rig.run.ended == "complete", rig.run.because
 
 
 def _row_by_eye(rig, sheet, either):

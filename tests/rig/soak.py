@@ -33,20 +33,20 @@ def soak(rig: Rig, *, seed: int, faults: int, within_s: float = inf) -> Counter:
         else:
             STOPS[what](rig)
             rig.wait_for_the_end()
-            assert rig.run["ended"] == "stopped", what
+            assert rig.run.ended == "stopped", what
             done[what] += 1
         _assert_it_is_dark_and_in_order(rig)
     make_usable(rig)
     rig.ask("start")
     rig.wait_for_the_end()
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     return done
 
 
 def _disturb(rig, disturbance):
     disturbance.begin(rig)
     rig.wait_for_the_end(within_s=disturbance.seen_within_s + 10.0)
-    assert rig.run["ended"] == "failed", disturbance.name
+    assert rig.run.ended == "failed", disturbance.name
     if disturbance.mend is not None:
         disturbance.mend(rig)
 

@@ -36,7 +36,7 @@ def test_an_armed_box_etches_a_picture_to_its_end(rig):
     rig.start()
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert not rig.is_beam_enabled
 
 
@@ -84,8 +84,8 @@ def test_opening_the_lid_puts_the_beam_out_and_ends_the_run_with_its_reason(etch
     etching.wait_for_the_end()
 
     assert is_out
-    assert etching.run["ended"] == "stopped"
-    assert "lid is open" in etching.run["because"]
+    assert etching.run.ended == "stopped"
+    assert "lid is open" in etching.run.because
     assert FEED_HOLD in bytes(etching.port.written)
     assert "cut" in etching.record.kinds()
 
@@ -125,7 +125,7 @@ def test_after_a_trip_nothing_is_armed_until_it_is_reset(etching):
     etching.ask("start")
 
     etching.wait_for_the_end()
-    assert etching.run["ended"] == "complete"
+    assert etching.run.ended == "complete"
 
 
 def test_the_stop_button_resets_the_controller_at_once(etching):
@@ -136,8 +136,8 @@ def test_the_stop_button_resets_the_controller_at_once(etching):
 
     assert is_reset
     assert FEED_HOLD not in bytes(etching.port.written)
-    assert etching.run["ended"] == "failed"
-    assert "stop button" in etching.run["because"]
+    assert etching.run.ended == "failed"
+    assert "stop button" in etching.run.because
 
 
 def test_fire_switches_the_extraction_off_and_resets_the_controller(etching):
@@ -155,7 +155,7 @@ def test_a_dead_fan_ends_the_row_and_then_holds(rig):
 
     rig.wait_until(lambda: rig.state == "held")
 
-    assert "fumes" in rig.run["held_because"]
+    assert "fumes" in rig.run.held_because
     assert not rig.is_beam_enabled
     assert rig.record.kinds().count("trip") == 1
     with pytest.raises(CommandRefused):
@@ -177,7 +177,7 @@ def test_after_a_mended_fan_somebody_at_the_machine_lets_it_go_on(rig):
     rig.ask("resume")
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
 
 
 def test_a_trip_while_held_sends_nothing_and_forbids_going_on(etching):
@@ -203,7 +203,7 @@ def test_stop_works_with_the_lid_open_and_the_box_tripped(etching):
     etching.ask("stop")
     etching.wait_for_the_end()
 
-    assert etching.run["ended"] == "stopped"
+    assert etching.run.ended == "stopped"
 
 
 def test_holding_twice_and_starting_twice_change_nothing(etching):
@@ -222,7 +222,7 @@ def test_a_welded_contact_is_found_when_the_beam_is_cut(etching):
     etching.wait(0.3)
 
     assert etching.tripped == ["loop open when off"]
-    assert "mains supply now" in etching.box["trips"][0]["sentence"]
+    assert "mains supply now" in etching.box.trips[0].sentence
 
 
 def test_a_failing_guard_ends_the_run(etching, caplog):
@@ -231,8 +231,8 @@ def test_a_failing_guard_ends_the_run(etching, caplog):
 
     etching.wait_for_the_end()
 
-    assert etching.run["ended"] == "stopped"
-    assert "watches the interlocks has failed" in etching.run["because"]
+    assert etching.run.ended == "stopped"
+    assert "watches the interlocks has failed" in etching.run.because
 
 
 def test_a_guard_that_no_longer_looks_ends_the_run(etching):
@@ -263,7 +263,7 @@ def test_a_logbook_that_cannot_be_written_leaves_the_box_unarmed_and_dark(rig):
     rig.wait(0.2)
 
     assert not rig.is_beam_enabled
-    assert rig.box["phase"] == "idle"
+    assert rig.box.phase == "idle"
 
 
 def constant_power(folder):
@@ -306,13 +306,13 @@ def test_a_daemon_that_wakes_up_again_does_not_bring_the_beam_back(etching):
     etching.wait_for_the_end()
 
     assert not etching.is_beam_enabled
-    assert etching.run["ended"] in ("stopped", "failed")
+    assert etching.run.ended in ("stopped", "failed")
 
 
 def test_the_heartbeat_contact_holds_through_a_whole_run(rig):
     rig.start()
     held = []
-    while rig.run["etched_rows"] < 5:  # after that the safety relay is tested
+    while rig.run.etched_rows < 5:  # after that the safety relay is tested
         rig.step()
         held.append(rig.machine.board.inputs()["loop_closed"] or not rig.is_beam_enabled)
 

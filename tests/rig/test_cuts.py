@@ -112,9 +112,9 @@ def test_a_head_that_does_not_brake_is_reset_and_its_place_is_lost(rig):
     rig.wait_for_the_end()
 
     assert RESET in rig.port.written
-    assert rig.run["ended"] == "failed"
+    assert rig.run.ended == "failed"
     assert faults.NOT_AT_REST in [event["text"] for event in rig.record.events]
-    assert not rig.commands.snapshot()["machine"]["origin"]["is_known"]
+    assert not rig.commands.snapshot().machine.origin.is_known
 
 
 def test_after_a_greeting_nobody_asked_for_nothing_that_the_port_still_holds_is_sent(rig):
@@ -141,7 +141,7 @@ def test_a_fault_puts_the_beam_out_by_itself_whatever_sequence_follows(deaf):
 
 def test_the_cut_is_told_in_its_own_row_though_the_head_rests_in_a_later_one(boxed):
     boxed.start(boxed.make_job(SOLID))
-    boxed.wait_until(lambda: boxed.run["row"] == 4 and boxed.machine.head_mm[0] > 32.0)
+    boxed.wait_until(lambda: boxed.run.row == 4 and boxed.machine.head_mm[0] > 32.0)
 
     boxed.board.open_lid()
     stand_still(boxed, 0.6)  # the guard cuts at once; the loop finds out when the row is over

@@ -19,7 +19,7 @@ def test_a_job_is_etched_to_its_end(rig):
 
     rig.wait_for_the_end()
 
-    assert (rig.run["ended"], rig.run["etched_rows"], rig.run["share"]) == (
+    assert (rig.run.ended, rig.run.etched_rows, rig.run.share) == (
         "complete", sheet.rows, 1.0,
     )  # fmt: skip
     assert not rig.contact.is_closed
@@ -61,7 +61,7 @@ def test_the_record_says_what_was_run_when_the_controller_limits_the_speed(rig):
     for row in measured:
         share = row.feed_max_mm_per_min / 4000
         assert row.power_max_ratio == pytest.approx(0.6 * share, abs=0.005)
-    assert rig.run["slow_rows"] == len(measured)
+    assert rig.run.slow_rows == len(measured)
     slowed = rig.record.event("slowed")
     assert slowed["details"]["cause"] == "controller"
     assert "more detail than this controller can take in" in slowed["text"]
@@ -79,7 +79,7 @@ def test_a_job_of_nothing_but_long_runs_keeps_the_recipes_speed(rig):
     for row in measured:
         assert row.feed_mean_mm_per_min == pytest.approx(4000, rel=0.01)
         assert row.power_mean_ratio == pytest.approx(0.6, rel=0.01)
-    assert rig.run["slow_rows"] == 0
+    assert rig.run.slow_rows == 0
 
 
 def test_every_row_is_in_the_record_once(rig):
@@ -97,7 +97,7 @@ def test_white_rows_count_as_soon_as_the_head_is_past_them(rig):
 
     rig.etch_until_row(8)
 
-    assert rig.run["etched_rows"] == 8
+    assert rig.run.etched_rows == 8
 
 
 def test_the_window_is_never_overfilled(rig):
@@ -131,8 +131,8 @@ def test_held_rows_are_counted_and_the_reason_is_shown(rig):
 
     y_mm = rig.shown_position()[1]
     row = next(entry.row for entry in sheet.index if abs(entry.y_mm - y_mm) < 0.02)
-    assert rig.run["etched_rows"] == row + 1
-    assert rig.run["held_because"] == "You asked for a hold at the row's end."
+    assert rig.run.etched_rows == row + 1
+    assert rig.run.held_because == "You asked for a hold at the row's end."
 
 
 def _hold_and_go_on(rig, rig_beside, how):
@@ -157,7 +157,7 @@ def _hold_and_go_on(rig, rig_beside, how):
 def test_a_hold_at_the_rows_end_leaves_the_tile_as_if_it_had_not_been(rig, rig_beside):
     held, unheld = _hold_and_go_on(rig, rig_beside, "hold")
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert [row.row for row in rig.record.rows] == list(range(10))
     assert np.abs(held - unheld).max() < 0.02 * unheld.max()
 
@@ -165,7 +165,7 @@ def test_a_hold_at_the_rows_end_leaves_the_tile_as_if_it_had_not_been(rig, rig_b
 def test_a_hold_now_leaves_a_faint_band_in_its_row_and_nothing_else(rig, rig_beside):
     held, unheld = _hold_and_go_on(rig, rig_beside, "hold_now")
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     place = rig.record.event("cut")["details"]
     across = np.arange(held.shape[1]) * 0.5
     beside = np.abs(across + 0.25 - place["x_mm"]) > 2.5  # braking way and start, 1.4 mm each
@@ -206,8 +206,8 @@ def test_a_stop_comes_to_rest_keeps_the_position_and_empties_the_controller(rig)
     rig.ask("stop")
     rig.wait_for_the_end(within_s=2.0)
 
-    assert rig.run["ended"] == "stopped"
-    assert "not known" not in rig.run["because"]
+    assert rig.run.ended == "stopped"
+    assert "not known" not in rig.run.because
     place = rig.machine.head_mm
     rig.wait(2.0)
     assert rig.machine.head_mm == place
@@ -235,7 +235,7 @@ def test_a_stop_while_held_ends_the_run(rig):
     rig.ask("stop")
     rig.wait_for_the_end(within_s=2.0)
 
-    assert rig.run["ended"] == "stopped"
+    assert rig.run.ended == "stopped"
 
 
 def test_after_a_stop_the_next_run_needs_no_restart(rig):
@@ -248,7 +248,7 @@ def test_after_a_stop_the_next_run_needs_no_restart(rig):
     rig.ask("start")
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert len(rig.records.runs) == 2
 
 
@@ -269,8 +269,8 @@ def test_an_etch_goes_on_and_people_are_told_when_the_logbook_fills_its_disk(rig
 
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
-    assert rig.commands.snapshot()["logbook_trouble"] == "The disk is full."
+    assert rig.run.ended == "complete"
+    assert rig.commands.snapshot().logbook_trouble == "The disk is full."
 
 
 def test_nothing_can_be_held_before_something_is_etched(rig):
@@ -288,8 +288,8 @@ def test_a_wall_clock_that_jumps_by_a_year_disturbs_nothing(rig):
     rig.clock.year += 1
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
-    assert rig.run["elapsed_s"] < 10
+    assert rig.run.ended == "complete"
+    assert rig.run.elapsed_s < 10
 
 
 def test_a_daemon_that_has_to_end_cuts_the_beam_and_stops_the_etch(rig):
@@ -300,8 +300,8 @@ def test_a_daemon_that_has_to_end_cuts_the_beam_and_stops_the_etch(rig):
     assert not rig.contact.is_closed
     rig.wait_for_the_end(within_s=2.0)
 
-    assert rig.run["ended"] == "stopped"
-    assert rig.run["because"] == "The daemon was told to end."
+    assert rig.run.ended == "stopped"
+    assert rig.run.because == "The daemon was told to end."
 
 
 def test_speed_and_power_can_be_changed_while_etching_and_are_read_back(rig):
@@ -314,10 +314,10 @@ def test_speed_and_power_can_be_changed_while_etching_and_are_read_back(rig):
 
     assert rig.machine.controller.engine.planner.feed_percent == 73
     assert rig.machine.controller.engine.power_percent == 120
-    assert (rig.run["feed_percent"], rig.run["power_percent"]) == (73, 120)
+    assert (rig.run.feed_percent, rig.run.power_percent) == (73, 120)
     assert "The power follows the speed" in rig.record.event("override")["text"]
     rig.wait_for_the_end()
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert min(row.feed_min_mm_per_min for row in rig.record.rows) < 0.75 * 4000
 
 
@@ -329,7 +329,7 @@ def test_a_burn_strength_beyond_full_power_is_made_by_power_and_speed_together(r
     rig.ask("set_dose", percent=120)
     rig.wait(1.5)
 
-    assert (rig.run["feed_percent"], rig.run["power_percent"]) == (83, 120)
+    assert (rig.run.feed_percent, rig.run.power_percent) == (83, 120)
     assert rig.machine.controller.engine.planner.feed_percent == 83
     assert rig.machine.controller.engine.power_percent == 120
     with pytest.raises(CommandRefused, match="from 60 to 150"):
@@ -362,7 +362,7 @@ def test_the_lid_may_be_opened_at_the_controllers_own_door_while_held(rig, how):
     rig.ask("resume")
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert [row.row for row in rig.record.rows] == list(range(8))
 
 
@@ -380,4 +380,4 @@ def test_an_origin_that_was_moved_behind_our_back_is_told_of_before_a_start(rig)
     rig.ask("set_origin")
     rig.ask("start")
     rig.wait_for_the_end()
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"

@@ -81,7 +81,7 @@ def test_a_fault_ends_the_run_in_the_dark_and_the_next_one_needs_no_restart(
         make_usable(rig)
         rig.ask("start")
         rig.wait_for_the_end()
-        assert rig.run["ended"] == "complete"
+        assert rig.run.ended == "complete"
 
 
 def _assert_the_beam_was_out_in_time(course, disturbance):
@@ -160,7 +160,7 @@ def test_on_the_32_bit_firmware_lines_behind_a_refused_one_come_back_refused_and
     make_usable(rig)
     rig.ask("start")
     rig.wait_for_the_end()
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
 
 
 def test_a_machine_at_half_the_baud_rate_is_no_fault(rig_of):
@@ -170,5 +170,5 @@ def test_a_machine_at_half_the_baud_rate_is_no_fault(rig_of):
 
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert "starved" not in rig.record.kinds()

@@ -25,8 +25,8 @@ def _wait_for_the_cut(rig, within_s):
 
 
 def _assert_it_failed(rig, word):
-    assert rig.run["ended"] == "failed"
-    assert word in rig.run["because"]
+    assert rig.run.ended == "failed"
+    assert word in rig.run.because
     assert rig.record.end["ended"] == "failed"
     assert not rig.contact.is_closed
     assert not rig.machine.is_burning
@@ -36,7 +36,7 @@ def _assert_the_next_run_works(rig):
     make_usable(rig)
     rig.ask("start")
     rig.wait_for_the_end()
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
 
 
 # A machine that still answers is brought to rest and keeps its place.
@@ -49,7 +49,7 @@ def test_replies_too_many_are_found_before_the_buffer_runs_over_for_long(rig):
 
     rig.wait_for_the_end(within_s=2.0)
 
-    assert rig.run["ended"] == "failed"
+    assert rig.run.ended == "failed"
     assert not rig.contact.is_closed
 
 
@@ -84,7 +84,7 @@ def test_replies_that_come_late_slow_the_etch_down_and_no_more(rig, delay_s):
 
     rig.wait_for_the_end(within_s=240.0)
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert rig.record.event("starved")["details"]["cause"] == "cable"
 
 
@@ -168,7 +168,7 @@ def test_a_daemon_that_was_stopped_for_five_seconds_goes_on_where_it_was(rig):
     rig.machine.advance(5.0)
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert [row.row for row in rig.record.rows] == list(range(14))
     assert "held up for 5.0 s" in rig.record.event("warning")["text"]
 
@@ -180,7 +180,7 @@ def test_a_line_damaged_on_its_way_is_found_by_where_the_head_ends(rig):
     rig.wait_for_the_end()
 
     _assert_it_failed(rig, "at x 0.60, y 0.00 mm but should be at x 0.00")
-    assert rig.run["etched_rows"] < 3 or rig.run["share"] < 1.0
+    assert rig.run.etched_rows < 3 or rig.run.share < 1.0
 
 
 def test_a_damaged_line_in_a_row_is_found_when_the_etch_is_held_at_its_end(rig):
@@ -234,7 +234,7 @@ def test_what_no_report_can_show_of_a_damaged_line_reaches_no_further_than_its_r
 
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     cells = rig.machine.tile.exposure_j_per_mm2((0.0, 0.0, 40.0, 1.4))
     light = cells.reshape(14, len(cells) // 14, 80, -1).mean(axis=(1, 3))[::-1]
     for row in range(7, 11):  # two rows further down they have the same dots and the same way

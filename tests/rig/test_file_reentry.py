@@ -65,14 +65,14 @@ def test_a_file_cut_anywhere_is_finished_with_no_more_than_the_gap_that_was_told
 def test_what_stays_unburnt_is_told_and_has_to_be_confirmed(make_rig):
     rig = make_rig()
     start(rig, HATCHING)
-    rig.wait_until(lambda: rig.run["share"] > 0.2 and 8 < rig.machine.head_mm[0] < 15)
+    rig.wait_until(lambda: rig.run.share > 0.2 and 8 < rig.machine.head_mm[0] < 15)
     rig.ask("stop")
     rig.wait_for_the_end()
     rig.get_ready()
 
     told = outlook(rig)
 
-    assert "reenter" in rig.commands.snapshot()["may"]
+    assert "reenter" in rig.commands.snapshot().may
     assert 0 < told["gap_mm"] <= TO_MM - FROM_MM
     assert f"Up to {told['gap_mm']:.1f} mm of the stroke that was cut stay unburnt" in " ".join(
         told["known"]
@@ -86,7 +86,7 @@ def test_the_rest_of_a_file_can_be_cut_and_taken_up_again(make_rig):
     start(rig, HATCHING)
     cut(rig, random.Random(3))
     rig.ask("reenter", run=1, confirm=NOT_MOVED, row=None, accept_gap=True)
-    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot().may)
     rig.ask("start")
     rig.wait(2.0)
     rig.ask("stop")
@@ -126,11 +126,11 @@ def test_where_it_cannot_be_taken_up_the_reason_is_said(make_rig, text, says):
 def test_after_a_lost_port_nothing_says_where_it_was(make_rig):
     rig = make_rig()
     start(rig, HATCHING)
-    rig.wait_until(lambda: rig.run["share"] > 0.2)
+    rig.wait_until(lambda: rig.run.share > 0.2)
     rig.machine.unplug()
     rig.wait_for_the_end()
     rig.machine.plug_in()
     rig.get_ready()
 
-    assert rig.commands.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot().unfinished is None
     assert "was not seen" in outlook(rig)["why_not"]

@@ -54,7 +54,7 @@ def test_a_drawing_in_inches_with_arcs_comments_and_crlf_is_etched_where_it_was_
     sheet = rig.start(_job(rig))
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     for stroke in (
         (14, 4.5, 16, 5.5),
         (24.5, 14, 25.5, 16),
@@ -67,7 +67,7 @@ def test_a_drawing_in_inches_with_arcs_comments_and_crlf_is_etched_where_it_was_
         assert _light(rig, x - 0.3, y - 0.3, x + 0.3, y + 0.3) > 0, degrees
     for empty in ((13, 13, 17, 17), (6, 6, 9, 9), (0, 0, 4, 4), (26, 26, 30, 30)):
         assert _light(rig, *empty) < 1e-6  # a beam's far flank
-    assert rig.run["elapsed_s"] == pytest.approx(sheet.predicted_s, rel=0.05, abs=1.5)
+    assert rig.run.elapsed_s == pytest.approx(sheet.predicted_s, rel=0.05, abs=1.5)
 
 
 def test_its_progress_is_told_by_time_and_never_goes_back(rig):
@@ -75,7 +75,7 @@ def test_its_progress_is_told_by_time_and_never_goes_back(rig):
     shares = []
     while rig.state != "ended":
         rig.step(25)
-        shares.append(rig.run["share"])
+        shares.append(rig.run.share)
 
     assert shares == sorted(shares)
     assert any(0.3 < share < 0.9 for share in shares)
@@ -84,7 +84,7 @@ def test_its_progress_is_told_by_time_and_never_goes_back(rig):
 def test_a_hold_rests_where_the_head_sets_out_in_the_dark_and_goes_on(rig):
     strokes = "".join(f"G0X2Y{y}\nG1X30Y{y}S500F1500\nS0\n" for y in range(2, 32))
     rig.start(_job(rig, f"G21G90G94\nM4S0\n{strokes}M5\nG0X0Y0\nM2\n".encode()))
-    rig.wait_until(lambda: rig.run["share"] > 0.2)
+    rig.wait_until(lambda: rig.run.share > 0.2)
     rig.ask("hold")
     rig.wait_until(lambda: rig.state == "held")
     x, y = rig.shown_position()
@@ -93,7 +93,7 @@ def test_a_hold_rests_where_the_head_sets_out_in_the_dark_and_goes_on(rig):
 
     assert x == pytest.approx(30, abs=0.02)
     assert y == pytest.approx(round(y), abs=0.02)
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert all(_light(rig, 15, row - 0.1, 17, row + 0.1) > 0 for row in range(2, 32))
 
 
@@ -102,13 +102,13 @@ def test_in_constant_power_a_hold_ends_the_run_and_cuts_first(rig):
     rig.set_origin()
     rig.load(_job(rig))
     rig.ask("start", acknowledge=["constant power"])
-    rig.wait_until(lambda: rig.run["share"] > 0.2)
+    rig.wait_until(lambda: rig.run.share > 0.2)
     rig.ask("hold_now")
 
     assert not rig.contact.is_closed
     rig.wait_for_the_end()
-    assert rig.run["ended"] == "stopped"
-    assert "constant power" in rig.run["because"]
+    assert rig.run.ended == "stopped"
+    assert "constant power" in rig.run.because
 
 
 @pytest.mark.parametrize(

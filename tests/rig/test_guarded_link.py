@@ -62,7 +62,7 @@ def test_after_a_lid_was_opened_in_a_row_the_rest_meets_it_within_what_was_logge
     rig.ask("start")
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert rig.record.continues_run == 1
     assert cut["row"] in (row, row + 1)
     _assert_no_row_is_missing_or_doubled(rig, cut)
@@ -88,13 +88,13 @@ def _assert_the_seam_is_no_wider_than_logged(in_two, at_once, cut):
 
 def test_nothing_goes_on_by_closing_the_lid_or_by_resetting(rig):
     _open_the_lid_in_row(rig, 4)
-    etched = rig.run["etched_rows"]
+    etched = rig.run.etched_rows
 
     rig.reset()
     rig.wait(10.0)
 
     assert rig.state == "ended"
-    assert rig.run["etched_rows"] == etched
+    assert rig.run.etched_rows == etched
     assert not rig.is_beam_enabled
 
 
@@ -106,9 +106,9 @@ def test_a_daemon_that_stood_still_for_five_seconds_ends_the_run_and_says_that_i
     rig.service.step()  # the loop wakes up before the guard
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "stopped"
-    assert "held up for 5.0 s" in rig.run["because"]
-    assert "lid" not in rig.run["because"]
+    assert rig.run.ended == "stopped"
+    assert "held up for 5.0 s" in rig.run.because
+    assert "lid" not in rig.run.because
     assert not rig.is_beam_enabled
 
 
@@ -121,16 +121,16 @@ def test_a_daemon_that_stood_still_is_one_cause_and_one_trip_to_reset(rig, wakes
     rig.guard.monitor.look() if wakes_first == "guard" else rig.service.step()
     rig.wait_for_the_end()
     rig.wait(1.0)
-    (trip,) = rig.box["trips"]
+    (trip,) = rig.box.trips
     told = [event["text"] for event in rig.record.events if event["kind"] == "trip"]
     rig.reset()
     rig.arm()
     rig.ask("start")
     rig.wait_for_the_end()
 
-    assert trip["sentence"].startswith("Nobody watched the interlocks for 5.0 s")
-    assert told == [trip["sentence"]]
-    assert rig.run["ended"] == "complete"
+    assert trip.sentence.startswith("Nobody watched the interlocks for 5.0 s")
+    assert told == [trip.sentence]
+    assert rig.run.ended == "complete"
 
 
 def test_what_is_bad_when_somebody_looks_again_is_a_trip_of_its_own(rig):
@@ -169,5 +169,5 @@ def test_a_lid_opened_while_the_daemon_stood_still_is_told_of_as_well(rig):
     rig.guard.monitor.look()  # whichever of the two wakes up first
     rig.wait_for_the_end()
 
-    assert "held up for 5.0 s" in rig.run["because"]
-    assert "The lid is open" in rig.run["because"]
+    assert "held up for 5.0 s" in rig.run.because
+    assert "The lid is open" in rig.run.because

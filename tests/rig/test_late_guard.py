@@ -30,8 +30,8 @@ def test_a_guard_that_is_late_while_nothing_is_etched_ends_no_daemon(rig):
     hang(rig, 2)
     rig.wait(1)
 
-    assert rig.commands.snapshot()["state"] == "idle"
-    assert rig.box["phase"] == "idle"
+    assert rig.commands.snapshot().state == "idle"
+    assert rig.box.phase == "idle"
 
 
 def test_a_guard_that_is_late_in_an_etch_cuts_it_short_and_the_end_is_written(rig):
@@ -39,9 +39,9 @@ def test_a_guard_that_is_late_in_an_etch_cuts_it_short_and_the_end_is_written(ri
     rig.etch_until_row(2)
 
     hang(rig, 2)
-    rig.wait_until(lambda: rig.run["ended"] is not None)
+    rig.wait_until(lambda: rig.run.ended is not None)
 
-    assert (rig.run["ended"], rig.run["because"]) == ("stopped", HANGS)
+    assert (rig.run.ended, rig.run.because) == ("stopped", HANGS)
     assert not rig.is_beam_enabled
 
 

@@ -32,7 +32,7 @@ class Etching(RuleBasedStateMachine):
         self.folder.cleanup()
 
     def _ask_if_allowed(self, command):
-        if command in self.rig.commands.snapshot()["may"]:
+        if command in self.rig.commands.snapshot().may:
             self.rig.submit(command)
 
     @rule(seconds=st.floats(0.004, 1.5))

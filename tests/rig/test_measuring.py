@@ -8,8 +8,8 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchdaemon.run.measuring import WAY_MM
 from etchdaemon.service.link.measured import MeasuredController
-from etchwire.catalogue import Head
-from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
+from etchwire.calls.catalogue import HeadEntry, HeadList, Heads
+from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
 from etchwire.examples import PRACTICE_HEADS
 from support.samples.cycle_figures import WITHIN
 
@@ -23,10 +23,10 @@ def shown(rig):
 def measure(rig):
     rig.get_ready()
     rig.set_origin()
-    rig.wait_until(lambda: "measure" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "measure" in rig.commands.snapshot().may)
     before_mm = rig.machine.head_mm
     rig.ask("measure")
-    rig.wait_until(lambda: not rig.commands.snapshot()["machine"]["is_moving"], within_s=60.0)
+    rig.wait_until(lambda: not rig.commands.snapshot().machine.is_moving, within_s=60.0)
     assert rig.machine.head_mm[0] == pytest.approx(before_mm[0], abs=0.1)
 
 
@@ -69,11 +69,11 @@ def test_a_controller_that_the_cable_holds_up_is_at_least_as_fast_as_assumed(rig
 def test_the_beam_s_contact_stays_open_and_the_head_within_its_way(rig):
     rig.get_ready()
     rig.set_origin()
-    rig.wait_until(lambda: "measure" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "measure" in rig.commands.snapshot().may)
     at_mm = rig.machine.head_mm[0]
     rig.ask("measure")
     reached = []
-    while rig.commands.snapshot()["machine"]["is_moving"]:
+    while rig.commands.snapshot().machine.is_moving:
         rig.step()
         assert not rig.contact.is_closed
         reached.append(rig.machine.head_mm[0] - at_mm)
@@ -113,15 +113,15 @@ def test_what_was_measured_outlives_a_restart_and_a_damaged_file_is_no_harm(rig,
 def test_a_stop_ends_it_where_the_head_is_with_its_place_known(rig):
     rig.get_ready()
     rig.set_origin()
-    rig.wait_until(lambda: "measure" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "measure" in rig.commands.snapshot().may)
     rig.ask("measure")
     rig.wait(1.0)
 
     rig.ask("stop")
-    rig.wait_until(lambda: not rig.commands.snapshot()["machine"]["is_moving"], within_s=3.0)
+    rig.wait_until(lambda: not rig.commands.snapshot().machine.is_moving, within_s=3.0)
 
     assert not shown(rig)["is_measured"]
-    rig.wait_until(lambda: "measure" in rig.commands.snapshot()["may"], within_s=20.0)
+    rig.wait_until(lambda: "measure" in rig.commands.snapshot().may, within_s=20.0)
 
 
 def test_during_an_etch_nothing_is_measured(rig):
@@ -150,18 +150,29 @@ def test_the_heads_are_told_with_the_controller_that_carries_them(rig_of):
     rig = rig_of(costs=EIGHT_BIT.costs.times(2.0))
     measure(rig)
 
-    controller = ControllerProfile.from_table(rig.commands.snapshot()["machine"]["controller"])
+    controller = rig.commands.snapshot().machine.controller
 
     assert controller.is_measured
     assert controller.costs.read_s == pytest.approx(2 * EIGHT_BIT.costs.read_s, rel=0.05)
-    heads = Dispatcher(rig.folder / "socket", rig.commands, _History())._heads()["heads"]
-    assert Head.from_table(heads[0]["head"]).controller == controller
+    dispatcher = Dispatcher(rig.folder / "socket", rig.commands, _History())
+    assert dispatcher._heads(Heads()).heads[0].head.controller == controller
 
 
 class _History:
-    def ask(self, _method):
+    def ask(self, _call):
         head = PRACTICE_HEADS["practice-20w"]
-        return {"heads": [{"name": head.name, "head": head.to_table()}]}
+        entry = HeadEntry(
+            name=head.name,
+            head=head,
+            notes="",
+            is_practice=True,
+            who="practice",
+            changed_at_utc="2026-01-01T00:00:00Z",
+            beam_s=0.0,
+            lens_wiped_at_utc=None,
+            beam_since_wipe_s=None,
+        )
+        return HeadList(heads=(entry,))
 
 
 @pytest.mark.parametrize("firmware", ["8-bit", "32-bit"])

@@ -47,7 +47,7 @@ def test_an_etch_whose_kept_sheet_is_another_job_s_is_not_offered_by_a_daemon_st
     _put(rig, SHEET_NAME, bits)
 
     assert rig.reentry.newest() is None
-    told = rig.commands.request("unfinished", run=1, row=5)
+    told = rig.request("unfinished", run=1, row=5)
     assert (told["may"], told["rest"]) == (False, None)
     assert "no longer kept" in told["why_not"]
     with pytest.raises(CommandRefused, match="no longer kept"):

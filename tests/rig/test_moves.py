@@ -36,11 +36,11 @@ def homing_rig(tmp_path):
 
 
 def machine_of(rig):
-    return rig.commands.snapshot()["machine"]
+    return rig.commands.snapshot().machine
 
 
 def wait_for_rest(rig):
-    rig.wait_until(lambda: not machine_of(rig)["is_moving"])
+    rig.wait_until(lambda: not machine_of(rig).is_moving)
     rig.wait_until(lambda: rig.link == "ready")
 
 
@@ -52,7 +52,7 @@ def move(rig, command="move_to", **said):
 def home(rig):
     rig.ask("home")
     wait_for_rest(rig)
-    rig.wait_until(lambda: machine_of(rig)["bed"]["is_homed"])
+    rig.wait_until(lambda: machine_of(rig).bed.is_homed)
 
 
 def is_unburnt(rig):
@@ -67,7 +67,7 @@ def test_the_head_goes_to_a_place_in_the_jobs_coordinates(rig):
     move(rig, x_mm=-10.0, y_mm=5.0)
 
     assert rig.shown_position() == pytest.approx([-10.0, 5.0], abs=0.02)
-    assert machine_of(rig)["moved"] == "The head is where it was sent."
+    assert machine_of(rig).moved == "The head is where it was sent."
 
 
 def test_the_head_goes_by_so_much_from_where_it_is(rig):
@@ -128,7 +128,7 @@ def test_a_stop_brings_the_moving_head_to_rest_and_its_place_stays_known(rig, wi
 
     stopped_at_mm = rig.shown_position()[0]
     assert 20.0 < stopped_at_mm < 100.0
-    assert machine_of(rig)["moved"] == "The head was stopped on its way."
+    assert machine_of(rig).moved == "The head was stopped on its way."
     move(rig, x_mm=stopped_at_mm + 1, y_mm=0.0)
     assert rig.machine.head_mm[0] == pytest.approx(stopped_at_mm + 1, abs=SLACK_MM)
 
@@ -187,38 +187,38 @@ def test_without_an_origin_the_travel_counts_from_where_the_head_is(rig):
 
 def test_a_machine_that_was_homed_knows_where_its_ends_are(homing_rig):
     home(homing_rig)
-    bed = machine_of(homing_rig)["bed"]
+    bed = machine_of(homing_rig).bed
     place = homing_rig.shown_position()
 
-    width_mm = bed["right_mm"] - bed["left_mm"]
+    width_mm = bed.right_mm - bed.left_mm
     assert width_mm == pytest.approx(400.0)
-    assert bed["left_mm"] <= place[0] <= bed["right_mm"]
+    assert bed.left_mm <= place[0] <= bed.right_mm
     with pytest.raises(CommandRefused, match="cannot go to"):
-        homing_rig.ask("move_to", x_mm=bed["right_mm"] + 0.5, y_mm=place[1])
+        homing_rig.ask("move_to", x_mm=bed.right_mm + 0.5, y_mm=place[1])
 
 
 def test_the_bed_moves_with_the_origin(homing_rig):
     home(homing_rig)
-    left_mm = machine_of(homing_rig)["bed"]["left_mm"]
+    left_mm = machine_of(homing_rig).bed.left_mm
     move(homing_rig, "move_by", x_mm=50.0, y_mm=20.0)
     place_mm = homing_rig.shown_position()
 
     homing_rig.ask("set_origin")
     homing_rig.get_ready()
 
-    homing_rig.wait_until(lambda: homing_rig.shown_position() == [0.0, 0.0])
-    bed = machine_of(homing_rig)["bed"]
-    assert bed["is_homed"]
-    assert bed["left_mm"] == pytest.approx(left_mm - place_mm[0], abs=0.02)
+    homing_rig.wait_until(lambda: homing_rig.shown_position() == (0.0, 0.0))
+    bed = machine_of(homing_rig).bed
+    assert bed.is_homed
+    assert bed.left_mm == pytest.approx(left_mm - place_mm[0], abs=0.02)
 
 
 def test_a_restart_makes_the_ends_unknown_again(homing_rig):
     home(homing_rig)
 
     homing_rig.machine.reset_now()
-    homing_rig.wait_until(lambda: not (machine_of(homing_rig)["bed"] or {}).get("is_homed"))
+    homing_rig.wait_until(lambda: not getattr(machine_of(homing_rig).bed, "is_homed", False))
 
-    assert not (machine_of(homing_rig)["bed"] or {"is_homed": False})["is_homed"]
+    assert not getattr(machine_of(homing_rig).bed, "is_homed", False)
 
 
 def test_a_locked_machine_does_not_move(homing_rig):
@@ -232,11 +232,11 @@ def test_a_stop_breaks_off_homing(homing_rig):
     homing_rig.wait(0.5)
 
     homing_rig.ask("stop")
-    homing_rig.wait_until(lambda: not machine_of(homing_rig)["is_moving"])
+    homing_rig.wait_until(lambda: not machine_of(homing_rig).is_moving)
     homing_rig.wait_until(lambda: homing_rig.link != "opening")
 
-    assert machine_of(homing_rig)["moved"] == "The head was stopped on its way."
-    assert not (machine_of(homing_rig)["bed"] or {"is_homed": False})["is_homed"]
+    assert machine_of(homing_rig).moved == "The head was stopped on its way."
+    assert not getattr(machine_of(homing_rig).bed, "is_homed", False)
 
 
 def test_an_open_door_of_the_controllers_own_ends_a_move(rig):
@@ -244,9 +244,9 @@ def test_an_open_door_of_the_controllers_own_ends_a_move(rig):
     rig.wait(1.0)
 
     rig.machine.open_door_pin()
-    rig.wait_until(lambda: not machine_of(rig)["is_moving"])
+    rig.wait_until(lambda: not machine_of(rig).is_moving)
 
-    assert "lid is open" in machine_of(rig)["moved"]
+    assert "lid is open" in machine_of(rig).moved
 
 
 def test_a_cable_pulled_out_during_a_move_is_told(rig):
@@ -256,7 +256,7 @@ def test_a_cable_pulled_out_during_a_move_is_told(rig):
     rig.machine.unplug()
     rig.wait_until(lambda: rig.link == "lost")
 
-    assert "gone" in machine_of(rig)["moved"]
+    assert "gone" in machine_of(rig).moved
     rig.machine.plug_in()
     rig.get_ready()
 
@@ -266,10 +266,10 @@ def test_an_alarm_during_a_move_is_told_and_the_machine_is_looked_at_anew(rig):
     rig.wait(1.0)
 
     rig.machine.trip_alarm(1)
-    rig.wait_until(lambda: not machine_of(rig)["is_moving"])
+    rig.wait_until(lambda: not machine_of(rig).is_moving)
     rig.wait_until(lambda: rig.link == "refused")
 
-    assert machine_of(rig)["moved"]
+    assert machine_of(rig).moved
     assert "move_to" not in rig.may
 
 
@@ -279,7 +279,7 @@ def test_a_refused_move_leaves_the_machine_at_rest(rig):
     rig.ask("move_to", x_mm=30.0, y_mm=0.0)
     wait_for_rest(rig)
 
-    assert machine_of(rig)["moved"] != "The head is where it was sent."
+    assert machine_of(rig).moved != "The head is where it was sent."
     assert rig.machine.head_mm == pytest.approx((0.0, 0.0))
 
 
@@ -287,9 +287,9 @@ def test_a_silent_controller_does_not_keep_a_move_for_ever(rig):
     rig.ask("move_to", x_mm=30.0, y_mm=0.0)
     rig.machine.fall_silent()
 
-    rig.wait_until(lambda: not machine_of(rig)["is_moving"])
+    rig.wait_until(lambda: not machine_of(rig).is_moving)
 
-    assert "did not answer" in machine_of(rig)["moved"]
+    assert "did not answer" in machine_of(rig).moved
 
 
 def test_nobody_moves_the_head_while_a_picture_is_etched(rig):
@@ -336,7 +336,7 @@ def test_a_picture_is_etched_as_planned_after_the_head_was_moved(rig):
     rig.start()
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
 
 
 def test_there_is_no_outline_without_a_picture(rig):

@@ -7,7 +7,7 @@ from etchpractice.link.foreign_devices import SENTENCES
 
 
 def _sentence(rig):
-    return rig.commands.snapshot()["machine"]["sentence"]
+    return rig.commands.snapshot().machine.sentence
 
 
 @pytest.mark.parametrize("firmware", ["8-bit", "32-bit"])
@@ -16,7 +16,7 @@ def test_a_machine_of_either_firmware_gets_ready(rig_of, firmware):
 
     rig.wait_until(lambda: rig.link == "ready", within_s=8.0)
 
-    assert rig.commands.snapshot()["machine"]["firmware"].startswith(firmware)
+    assert rig.commands.snapshot().machine.firmware.startswith(firmware)
 
 
 def test_a_board_whose_boot_loader_takes_its_time_is_waited_for(rig):
@@ -95,7 +95,7 @@ def test_a_machine_that_starts_locked_waits_for_a_person_to_unlock_it(rig_of):
 def test_a_machine_that_starts_locked_can_be_homed(rig_of):
     rig = rig_of(settings={22: 1})
     rig.wait_until(lambda: rig.link == "refused", within_s=5.0)
-    assert {"home", "unlock"} <= set(rig.commands.snapshot()["may"])
+    assert {"home", "unlock"} <= set(rig.commands.snapshot().may)
 
     rig.ask("home")
 
@@ -117,7 +117,7 @@ def test_an_origin_is_set_alone_and_read_back(rig):
     rig.get_ready()
     rig.machine.write(b"G0X30Y20\n")
     rig.wait(3.0)
-    rig.wait_until(lambda: "set_origin" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "set_origin" in rig.commands.snapshot().may)
 
     rig.ask("set_origin")
     rig.get_ready()

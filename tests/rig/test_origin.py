@@ -4,8 +4,10 @@ import pytest
 
 from etchdaemon.errors import CommandRefused
 from etchpractice.machine import PracticeMachine
+from etchwire.calls.call import Done
 from rig.bench import Rig, patch
 from rig.guarded import GuardedRig
+from support.harnesses.calls import as_table
 from support.harnesses.interlock_bench import ANSWERS
 
 pytestmark = pytest.mark.slow
@@ -33,19 +35,19 @@ def homing_rig(tmp_path):
 
 
 def origin(rig):
-    return rig.commands.snapshot()["machine"]["origin"]
+    return rig.commands.snapshot().machine.origin
 
 
 def home(rig):
     rig.ask("home")
-    rig.wait_until(lambda: not rig.commands.snapshot()["machine"]["is_moving"])
+    rig.wait_until(lambda: not rig.commands.snapshot().machine.is_moving)
     rig.get_ready()
 
 
 def go_to(rig, command="move_by", *, x_mm, y_mm):
-    rig.wait_until(lambda: command in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: command in rig.commands.snapshot().may)
     rig.ask(command, x_mm=x_mm, y_mm=y_mm)
-    rig.wait_until(lambda: not rig.commands.snapshot()["machine"]["is_moving"])
+    rig.wait_until(lambda: not rig.commands.snapshot().machine.is_moving)
     rig.get_ready()
 
 
@@ -68,12 +70,12 @@ def test_nothing_starts_before_the_origin_is_set_in_this_epoch(rig):
     with pytest.raises(CommandRefused, match=r"opened anew.*set the origin"):
         rig.ask("start")
     snapshot = rig.commands.snapshot()
-    assert "start" not in snapshot["may"]
-    assert "set the origin" in origin(rig)["sentence"]
-    assert not origin(rig)["is_known"]
+    assert "start" not in snapshot.may
+    assert "set the origin" in origin(rig).sentence
+    assert not origin(rig).is_known
 
     rig.ask("set_origin")
-    assert origin(rig) | {"epoch": 0} == {
+    assert as_table(origin(rig)) | {"epoch": 0} == {
         "is_known": True,
         "epoch": 0,
         "sentence": "",
@@ -90,7 +92,7 @@ def test_an_origin_is_answered_for_only_when_it_was_read_back(rig):
     with pytest.raises(CommandRefused, match="does not keep the origin"):
         rig.ask("set_origin")
 
-    assert not origin(rig)["is_known"]
+    assert not origin(rig).is_known
 
 
 def test_other_offsets_are_taken_back_before_the_origin_is_set(rig):
@@ -131,7 +133,7 @@ def test_with_its_offsets_changed_an_etch_is_not_said_to_have_kept_its_place(rig
         rig.ask("start")
 
     rig.step()
-    assert not rig.commands.snapshot()["unfinished"]["is_place_kept"]
+    assert not rig.commands.snapshot().unfinished.is_place_kept
 
 
 # Lost.
@@ -153,14 +155,14 @@ def test_a_power_cut_of_any_length_loses_the_origin(tmp_path, firmware, off_s):
 
 def test_a_run_that_was_stopped_keeps_the_epoch(rig):
     rig.start(rig.make_job(patch(10, 200)))
-    number = origin(rig)["epoch"]
+    number = origin(rig).epoch
     rig.etch_until_row(4)
     rig.ask("stop")
     rig.wait_for_the_end()
     rig.get_ready()
     rig.wait(5.0)
 
-    assert (origin(rig)["epoch"], origin(rig)["is_known"]) == (number, True)
+    assert (origin(rig).epoch, origin(rig).is_known) == (number, True)
     assert rig.records.epochs == [rig.records.epochs[0]]
 
 
@@ -173,7 +175,7 @@ def test_a_board_that_greets_twice_keeps_the_epoch(rig):
     rig.wait(5.0)
     rig.get_ready()
 
-    assert origin(rig)["is_known"]
+    assert origin(rig).is_known
 
 
 def test_a_head_pushed_in_a_hold_ends_the_run(rig):
@@ -186,9 +188,9 @@ def test_a_head_pushed_in_a_hold_ends_the_run(rig):
     rig.machine.write(b"$J=G91X1F1000\n")
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "failed"
-    assert "not known" in rig.run["because"]
-    assert not rig.commands.snapshot()["unfinished"]["is_place_kept"]
+    assert rig.run.ended == "failed"
+    assert "not known" in rig.run.because
+    assert not rig.commands.snapshot().unfinished.is_place_kept
 
 
 def test_a_head_moved_at_the_controller_between_runs_loses_the_origin(rig):
@@ -197,7 +199,7 @@ def test_a_head_moved_at_the_controller_between_runs_loses_the_origin(rig):
     rig.wait(3.0)
     rig.get_ready()
 
-    assert "without a move of this program" in origin(rig)["sentence"]
+    assert "without a move of this program" in origin(rig).sentence
 
 
 def test_one_lost_report_request_costs_neither_the_origin_nor_seconds(rig):
@@ -210,7 +212,7 @@ def test_one_lost_report_request_costs_neither_the_origin_nor_seconds(rig):
 
     rig.wait_until(lambda: asked.is_answered)
 
-    assert asked.answer(0) == {}
+    assert asked.answer(0) == Done()
     assert rig.machine.now_s - begun_s < 1.0
 
 
@@ -226,22 +228,22 @@ def test_a_power_cut_whose_greeting_answers_our_own_reset_loses_the_origin(rig):
     rig.machine.get_power(boot_s=0.05)
     rig.wait_until(lambda: rig.link == "ready")
 
-    assert not origin(rig)["is_known"]
+    assert not origin(rig).is_known
 
 
 def test_a_restart_that_nobody_heard_during_a_move_loses_the_origin(rig):
     rig.set_origin()
-    rig.wait_until(lambda: "move_to" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "move_to" in rig.commands.snapshot().may)
     rig.ask("move_to", x_mm=300.0, y_mm=0.0)
     rig.wait(0.5)
     rig.machine.lose_power()
     rig.machine.get_power(boot_s=0.0)
     rig.machine.fall_silent()
-    rig.wait_until(lambda: not rig.commands.snapshot()["machine"]["is_moving"])
+    rig.wait_until(lambda: not rig.commands.snapshot().machine.is_moving)
     rig.machine.speak_again()
     rig.wait_until(lambda: rig.link == "ready")
 
-    assert not origin(rig)["is_known"]
+    assert not origin(rig).is_known
 
 
 def test_an_armed_box_is_disarmed_when_the_epoch_ends(guarded):
@@ -275,13 +277,13 @@ def test_after_homing_an_earlier_origin_is_offered_by_name_and_is_where_it_was(h
     with pytest.raises(CommandRefused, match="homed"):
         rig.ask("find_origin")
     home(rig)
-    again = origin(rig)["again"]
+    again = origin(rig).again
     assert "find_origin" in rig.may
-    assert again["name"] == "the origin of etch 1"
-    assert "Or take the origin of etch 1 again." in origin(rig)["sentence"]
+    assert again.name == "the origin of etch 1"
+    assert "Or take the origin of etch 1 again." in origin(rig).sentence
     rig.ask("find_origin")
 
-    assert origin(rig)["is_known"]
+    assert origin(rig).is_known
     go_to(rig, "move_to", x_mm=0.0, y_mm=0.0)
     assert rig.machine.head_mm == pytest.approx(place_mm, abs=0.1)
 
@@ -292,8 +294,8 @@ def test_an_origin_set_before_homing_is_not_offered(homing_rig):
     rig.set_origin()
     home(rig)
 
-    assert origin(rig)["again"] is None
-    assert not origin(rig)["is_known"]
+    assert origin(rig).again is None
+    assert not origin(rig).is_known
 
 
 # The bed.
@@ -329,9 +331,9 @@ def test_the_preflight_knows_where_the_origin_of_a_homed_machine_lies(homing_rig
 
     assert before["is_homed"] is False
     assert after["is_homed"] is True
-    bed = rig.commands.snapshot()["machine"]["bed"]
-    assert after["origin_x_mm"] == pytest.approx(-bed["left_mm"])
-    assert after["origin_y_mm"] == pytest.approx(-bed["bottom_mm"])
+    bed = rig.commands.snapshot().machine.bed
+    assert after["origin_x_mm"] == pytest.approx(-bed.left_mm)
+    assert after["origin_y_mm"] == pytest.approx(-bed.bottom_mm)
 
 
 # What is refused while the head moves.
@@ -340,10 +342,10 @@ def test_the_preflight_knows_where_the_origin_of_a_homed_machine_lies(homing_rig
 @pytest.mark.parametrize("command", ["set_origin", "home", "unlock"])
 def test_what_is_asked_while_the_head_moves_is_refused_for_that_reason(rig, command):
     rig.set_origin()
-    rig.wait_until(lambda: "move_to" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "move_to" in rig.commands.snapshot().may)
     rig.ask("move_to", x_mm=300.0, y_mm=0.0)
     rig.wait(0.5)
 
     with pytest.raises(CommandRefused, match="The head is moving"):
         rig.ask(command)
-    assert origin(rig)["is_known"]
+    assert origin(rig).is_known

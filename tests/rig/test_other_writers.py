@@ -146,11 +146,11 @@ def test_it_burns_where_it_was_planned_and_nowhere_else(rig, name):
     rig.start(folder)
     rig.wait_for_the_end(within_s=120)
 
-    assert rig.run["ended"] == "complete", rig.run["because"]
+    assert rig.run.ended == "complete", rig.run.because
     assert min(_light(rig, *place) for place in lit_mm) > 0.1
     assert max(_light(rig, *place) for place in dark_mm) < 1e-6
     assert rig.shown_position() == pytest.approx((0.0, 0.0), abs=0.02)
-    assert rig.run["elapsed_s"] == pytest.approx(sheet.predicted_s, rel=0.03, abs=1.0)
+    assert rig.run.elapsed_s == pytest.approx(sheet.predicted_s, rel=0.03, abs=1.0)
     assert not rig.port.written.translate(None, b"?").count(b"(")
 
 
@@ -164,7 +164,7 @@ def test_what_the_milling_writer_wrote_is_tidied_and_both_are_hashed_in_the_reco
     assert sheet.original.tidied_lines == text.count(b"\n")
     assert sheet.original.sha256 in rig.record.sheet_json
     assert sheet.gcode_sha256 in rig.record.sheet_json
-    assert rig.commands.snapshot()["job"]["tidied_lines"] == text.count(b"\n")
+    assert rig.commands.snapshot().job.tidied_lines == text.count(b"\n")
 
 
 def test_the_printing_writers_file_is_refused_for_what_it_is(rig):

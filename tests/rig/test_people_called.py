@@ -1,6 +1,7 @@
 """People who do not look at the page: the buzzer in every fault, rounds, looks after the end."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
@@ -43,7 +44,7 @@ def asking(tmp_path):
     """A rig in mid-row, when a round begins to ask."""
     with RigWithRounds(tmp_path) as rig:
         rig.start(rig.make_job(patch(60, 400)))
-        rig.wait_until(lambda: rig.box["asked_for"] is not None)
+        rig.wait_until(lambda: rig.box.asked_for is not None)
         yield rig
 
 
@@ -64,7 +65,7 @@ def test_the_buzzer_calls_somebody_in_every_fault_that_ends_an_etch(etching, fau
 
     sounded_s = seconds_of_buzzer(etching, 12.0)
 
-    assert etching.run["ended"] in ("failed", "stopped")
+    assert etching.run.ended in ("failed", "stopped")
     assert sounded_s > 3.0
 
 
@@ -73,14 +74,14 @@ def test_the_buzzer_is_silent_in_an_etch_that_goes_well_and_after_its_end(tmp_pa
         rig.start()
         sounded_s = seconds_of_buzzer(rig, 20.0)
 
-        assert rig.run["ended"] == "complete"
+        assert rig.run.ended == "complete"
         assert sounded_s == 0.0
 
 
 def test_a_round_that_nobody_answers_holds_at_a_rows_end_and_not_within_a_row(asking):
     asking.wait_until(lambda: asking.state == "held")
 
-    assert "Nobody answered the watch round" in asking.run["held_because"]
+    assert "Nobody answered the watch round" in asking.run.held_because
     assert "cut" not in asking.record.kinds()
     sheet = asking.service._idle.job.sheet
     x_mm, _ = asking.shown_position()
@@ -91,7 +92,7 @@ def test_a_round_that_nobody_answers_holds_at_a_rows_end_and_not_within_a_row(as
 def test_the_button_answers_a_round_and_the_record_says_so(asking):
     asking.press_button()
 
-    assert asking.box["asked_for"] is None
+    assert asking.box.asked_for is None
     assert asking.state == "etching"
     assert "at the machine" in asking.record.event("round")["text"]
 
@@ -101,7 +102,7 @@ def test_the_page_answers_a_round_and_the_record_says_so(asking):
     asking.ask("answer_round")
     asking.step()
 
-    assert asking.box["asked_for"] is None
+    assert asking.box.asked_for is None
     assert "from a phone or a terminal" in asking.record.event("round")["text"]
     with pytest.raises(CommandRefused, match="Nobody is asked for"):
         asking.ask("answer_round")
@@ -111,9 +112,9 @@ def test_a_look_after_the_end_is_answered_and_stands_in_the_record_of_the_run_th
     with RigWithRounds(tmp_path) as rig:
         rig.start()
         rig.wait_for_the_end()
-        ended_s = rig.run["elapsed_s"]
+        ended_s = rig.run.elapsed_s
         rig.load()  # the next tile lies there already
-        rig.wait_until(lambda: rig.box["is_look_asked"])
+        rig.wait_until(lambda: rig.box.is_look_asked)
         assert "answer_round" in rig.may
         rig.ask("answer_round")
         rig.wait(0.1)
@@ -129,19 +130,19 @@ def test_the_press_that_arms_the_next_etch_answers_the_look_of_the_one_before(tm
     with RigWithRounds(tmp_path) as rig:
         rig.start()
         rig.wait_for_the_end()
-        rig.wait_until(lambda: rig.box["is_look_asked"])
+        rig.wait_until(lambda: rig.box.is_look_asked)
         rig.start()
         rig.wait(0.1)
 
         assert [one.kinds().count("look") for one in rig.records.runs] == [1, 0]
         assert "at the machine" in rig.records.runs[0].event("look")["text"]
-        assert rig.box["asked_for"] is None
+        assert rig.box.asked_for is None
 
 
 def ended(rig, at_utc):
     """Return a run of an earlier life of the daemon, which the logbook has."""
     rig.records.runs.append(RunRecord(sheet_json="", notes={}))
-    return {"id": 1, "ended_at_utc": at_utc, "elapsed_s": 60.0}
+    return SimpleNamespace(id=1, ended_at_utc=at_utc, elapsed_s=60.0)
 
 
 @pytest.mark.parametrize(
@@ -151,7 +152,7 @@ def test_after_a_daemon_that_died_in_mid_etch_the_next_one_asks_for_the_looks(tm
     with RigWithRounds(tmp_path) as rig:
         rig.get_ready()
         rig.service.recall_end(ended(rig, at_utc))
-        rig.wait_until(lambda: rig.box["is_look_asked"])
+        rig.wait_until(lambda: rig.box.is_look_asked)
         rig.ask("answer_round")
         rig.wait(0.1)
 
@@ -165,4 +166,4 @@ def test_after_a_run_that_ended_long_ago_nobody_is_asked_to_look(tmp_path):
         rig.service.recall_end(ended(rig, "2025-12-31T23:00:00Z"))
         rig.wait(15.0)
 
-        assert rig.box["asked_for"] is None
+        assert rig.box.asked_for is None

@@ -31,7 +31,7 @@ def etched(request, tmp_path_factory):
 
 
 def test_a_photograph_is_etched_to_its_end_and_every_row_is_in_the_record(etched):
-    assert etched.run["ended"] == "complete", etched.run["because"]
+    assert etched.run.ended == "complete", etched.run.because
     assert [row.row for row in etched.record.rows] == [entry.row for entry in etched.sheet.index]
 
 

@@ -21,11 +21,11 @@ def guarded(tmp_path):
 
 
 def _shown(rig):
-    return rig.commands.snapshot()["job"]["preflight"]
+    return rig.commands.snapshot().job.preflight
 
 
 def _may(rig):
-    return rig.commands.snapshot()["may"]
+    return rig.commands.snapshot().may
 
 
 def test_a_job_is_checked_for_the_controller_as_it_is_set(rig):
@@ -39,7 +39,7 @@ def test_a_job_is_checked_for_the_controller_as_it_is_set(rig):
     assert described["line_limit"] == 79
     assert described["travel_x_mm"] > 0
     assert described["acceleration_y_mm_per_s2"] > 0
-    assert _shown(rig)["verdict"] == "ready"
+    assert _shown(rig).verdict == "ready"
 
 
 def test_nothing_starts_while_the_job_is_being_checked(rig):
@@ -49,7 +49,7 @@ def test_nothing_starts_while_the_job_is_being_checked(rig):
 
     with pytest.raises(CommandRefused, match="is being checked"):
         rig.ask("start")
-    assert _shown(rig)["verdict"] == "checking"
+    assert _shown(rig).verdict == "checking"
     assert "start" not in _may(rig)
 
     rig.preflight.finish()
@@ -65,7 +65,7 @@ def test_a_job_loaded_before_the_machine_is_known_is_checked_when_it_is(rig):
     rig.step(3)
 
     assert before == []
-    assert _shown(rig)["verdict"] == "ready"
+    assert _shown(rig).verdict == "ready"
 
 
 def test_a_refused_job_is_neither_armed_nor_started_and_says_why(guarded):
@@ -82,7 +82,7 @@ def test_a_refused_job_is_neither_armed_nor_started_and_says_why(guarded):
         ):
             guarded.ask(command, **arguments)
     assert "arm" not in guarded.may
-    assert _shown(guarded)["findings"][0]["kind"] == "beam not switched off"
+    assert _shown(guarded).findings[0].kind == "beam not switched off"
 
 
 def test_what_has_to_be_read_is_named_before_arming_and_stands_in_the_record(guarded):
@@ -146,7 +146,7 @@ def test_a_check_that_fails_lets_nothing_start(rig):
 
     with pytest.raises(JobRefused, match="out of memory"):
         rig.ask("start")
-    assert _shown(rig)["verdict"] == "failed"
+    assert _shown(rig).verdict == "failed"
 
 
 def test_an_acknowledgement_does_not_outlive_its_job(rig):

@@ -35,7 +35,7 @@ class Patch:
         )
         rig.start(folder)
         rig.wait_for_the_end(within_s=300)
-        assert rig.run["ended"] == "complete", rig.run["because"]
+        assert rig.run.ended == "complete", rig.run.because
         self.sheet = read_sheet(folder)
         picture = self.sheet.picture
         self.tile = rig.machine.tile

@@ -47,7 +47,7 @@ def test_an_ok_that_a_reset_brings_is_no_answer_and_no_fault(rig):
     rig.ask("stop")
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "stopped"
+    assert rig.run.ended == "stopped"
     assert b"ok\r\n" + GREETING in rig.port.heard
 
 
@@ -64,7 +64,7 @@ def test_an_ok_that_an_alarm_brings_is_not_counted_for_a_line(rig, number):
     before = bytes(rig.port.heard).partition(b"ALARM:")[0].count(b"ok\r\n")
     assert _after_the_alarm(rig) == b"ok\r\n"
     assert etch.lines_accepted == counted + before
-    assert rig.run["ended"] == "failed"
+    assert rig.run.ended == "failed"
 
 
 @pytest.mark.parametrize(("number", "word"), [(1, "limit switch"), (2, "travel")])
@@ -76,7 +76,7 @@ def test_a_controller_that_answers_nothing_after_an_alarm_is_reset(rig, number, 
     rig.wait_for_the_end()
     rig.wait(3.0)
 
-    assert word in rig.run["because"]
+    assert word in rig.run.because
     assert _after_the_alarm(rig) == b"[MSG:Reset to continue]\r\nok\r\n"
     assert GREETING in rig.port.heard
     assert rig.link != "opening"

@@ -45,7 +45,7 @@ def _etched_in_two(rig, rig_beside, end_it):
     rig.get_ready()
     rig.start(rest)
     rig.wait_for_the_end()
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     return _exposure(rig), _exposure(rig_beside), place
 
 
@@ -109,12 +109,12 @@ def test_a_cut_etch_is_taken_up_without_a_row_missing_or_doubled(rig, rig_beside
     place = rig.record.event("cut")["details"]
 
     told = rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot().may)
     rig.ask("start")
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete"
-    assert rig.run["continues_run_id"] == 1
+    assert rig.run.ended == "complete"
+    assert rig.run.continues_run_id == 1
     assert rig.record.continues_run == 1
     assert f"{place['error_mm']:.2f} mm" in told["sentence"]
     assert "nothing has moved" in told["sentence"]
@@ -129,13 +129,13 @@ def test_a_cut_etch_is_taken_up_without_a_row_missing_or_doubled(rig, rig_beside
 
 def test_the_rest_of_a_rest_still_names_the_job_whose_picture_it_is(rig):
     _cut_short(rig, lambda rig: rig.ask("stop"))
-    first = rig.commands.snapshot()["job"]["sha256"]
+    first = rig.commands.snapshot().job.sha256
     for run in (1, 2):
         rig.ask("reenter", run=run, confirm="tile and head have not moved", row=None)
-        job = rig.commands.snapshot()["job"]
+        job = rig.commands.snapshot().job
 
-        assert job["picture_sha256"] == first != job["sha256"]
-        rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+        assert job.picture_sha256 == first != job.sha256
+        rig.wait_until(lambda: "start" in rig.commands.snapshot().may)
         rig.ask("start")
         rig.etch_until_row(6 + run)
         rig.ask("stop")
@@ -192,23 +192,23 @@ def test_nothing_is_taken_up_without_a_confirmation_or_after_a_whole_etch(rig):
         rig.ask("reenter", run=1, confirm="yes", row=None)
     with pytest.raises(CommandRefused, match="complete"):
         rig.ask("reenter", run=1, confirm="origin set again", row=None)
-    assert "reenter" not in rig.commands.snapshot()["may"]
+    assert "reenter" not in rig.commands.snapshot().may
 
 
 # What is told of it beforehand.
 
 
 def _outlook(rig, run=1, row=None):
-    return rig.commands.request("unfinished", run=run, row=row)
+    return rig.request("unfinished", run=run, row=row)
 
 
 def test_after_a_stop_the_bench_says_what_may_be_taken_up_and_that_nothing_has_moved(rig):
     _cut_short(rig)
     place = rig.record.event("cut")["details"]
 
-    shown, told = rig.commands.snapshot()["unfinished"], _outlook(rig)
+    shown, told = rig.commands.snapshot().unfinished, _outlook(rig)
 
-    assert (shown["run"], shown["is_place_kept"], shown["rows"]) == (1, True, ROWS)
+    assert (shown.run, shown.is_place_kept, shown.rows) == (1, True, ROWS)
     assert told["may"]
     assert (
         place.items() >= {name: told["cut"][name] for name in ("row", "x_mm", "error_mm")}.items()
@@ -223,7 +223,7 @@ def test_after_a_restart_of_the_controller_the_place_is_said_to_be_lost(rig):
 
     told = _outlook(rig, row=6)
 
-    assert not rig.commands.snapshot()["unfinished"]["is_place_kept"]
+    assert not rig.commands.snapshot().unfinished.is_place_kept
     assert (told["may"], told["is_place_kept"], told["is_row_known"]) == (True, False, False)
     assert told["rest"]["first_row"] == 6
     assert any("0.05 mm at best" in sentence for sentence in told["unknown"])
@@ -238,16 +238,16 @@ def test_a_daemon_started_anew_finds_in_the_logbook_what_was_left(rig):
     rig.step()
 
     snapshot = rig.commands.snapshot()
-    assert (snapshot["state"], snapshot["unfinished"]["run"]) == ("idle", 1)
-    assert "reenter" in snapshot["may"]
+    assert (snapshot.state, snapshot.unfinished.run) == ("idle", 1)
+    assert "reenter" in snapshot.may
 
 
 def test_what_was_gone_on_with_is_offered_no_more_but_its_rest_is(rig):
     _cut_short(rig)
     rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot().may)
     rig.ask("start")
-    assert rig.commands.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot().unfinished is None
     rig.etch_until_row(6)
     rig.ask("stop")
     rig.wait_for_the_end()
@@ -257,7 +257,7 @@ def test_what_was_gone_on_with_is_offered_no_more_but_its_rest_is(rig):
     with pytest.raises(CommandRefused, match="gone on with etch 1"):
         rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
     assert _outlook(rig, run=2)["may"]
-    assert rig.commands.snapshot()["unfinished"]["run"] == 2
+    assert rig.commands.snapshot().unfinished.run == 2
 
 
 def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_place(
@@ -268,7 +268,7 @@ def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_pl
     _cut_short(rig)
     place = rig.record.event("cut")["details"]
     rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot().may)
     rig.ask("start")
     rig.ask("stop")
     rig.wait_for_the_end()
@@ -276,13 +276,13 @@ def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_pl
 
     told = _outlook(rig, run=2)
     rig.ask("reenter", run=2, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot().may)
     rig.ask("start")
     rig.wait_for_the_end()
 
     assert told["is_row_known"]
     assert "nothing of it is on the tile" in told["known"][0]
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     in_two, at_once = _exposure(rig), _exposure(rig_beside)
     across_mm = np.arange(60) * 0.5 + 0.25
     away = np.abs(across_mm - place["x_mm"]) > place["error_mm"] + 3.5
@@ -292,7 +292,7 @@ def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_pl
 def test_a_cut_in_the_first_row_before_any_report_from_it_is_not_told_as_unbegun(rig):
     rig.start(rig.make_job(patch(ROWS, 200)))
     rig.wait_until(lambda: rig.machine.is_burning)
-    assert rig.run["row"] is None
+    assert rig.run.row is None
 
     rig.machine.controller.engine.say("error:20")
     rig.wait_for_the_end()
@@ -304,7 +304,7 @@ def test_a_cut_in_the_first_row_before_any_report_from_it_is_not_told_as_unbegun
 def test_while_something_is_etched_nothing_else_is_taken_up(rig):
     _cut_short(rig)
     rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
-    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+    rig.wait_until(lambda: "start" in rig.commands.snapshot().may)
     rig.ask("start")
 
     assert not _outlook(rig, run=2)["may"]
@@ -319,7 +319,7 @@ def test_a_run_held_at_a_rows_end_needs_no_eye_although_its_port_was_lost(rig):
     rig.wait_for_the_end()
     rig.machine.plug_in()
     rig.set_origin()
-    first = rig.run["etched_rows"]
+    first = rig.run.etched_rows
 
     told = rig.ask("reenter", run=1, confirm="origin set again", row=None)
 
@@ -337,7 +337,7 @@ def test_a_job_that_shifts_its_own_origin_is_never_offered(rig):
     rig.wait_for_the_end()
     rig.get_ready()
 
-    assert rig.commands.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot().unfinished is None
     assert "shifts its own origin" in _outlook(rig)["why_not"]
     with pytest.raises(CommandRefused, match="shifts its own origin"):
         rig.ask("reenter", run=1, confirm="origin set again", row=4)
@@ -361,10 +361,10 @@ def test_a_run_whose_last_answer_is_amiss_is_never_offered(rig, disturb, sentenc
     rig.wait_for_the_end()
     rig.get_ready()
 
-    assert sentence in rig.run["because"]
+    assert sentence in rig.run.because
     assert rig.record.end["etched_rows"] == ROWS
     assert rig.reentry.newest() is None
-    assert rig.commands.snapshot()["unfinished"] is None
+    assert rig.commands.snapshot().unfinished is None
     with pytest.raises(CommandRefused, match="Every row of etch 1 was etched"):
         rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
 
@@ -372,9 +372,9 @@ def test_a_run_whose_last_answer_is_amiss_is_never_offered(rig, disturb, sentenc
 def test_the_rows_above_a_rest_count_as_etched_from_its_beginning(rig):
     _cut_short(rig)
     rig.ask("reenter", run=1, confirm="origin set again", row=5)
-    assert rig.commands.snapshot()["job"]["rows_above"] == 5
-    rig.wait_until(lambda: "start" in rig.commands.snapshot()["may"])
+    assert rig.commands.snapshot().job.rows_above == 5
+    rig.wait_until(lambda: "start" in rig.commands.snapshot().may)
 
     rig.ask("start")
 
-    assert rig.run["etched_rows"] == 5
+    assert rig.run.etched_rows == 5

@@ -46,7 +46,7 @@ class Watched(GuardedRig):
         """Arm with two presses: the test at arming drops the relay that the first one sets."""
         self.press_button()
         self.ask("arm", answers=ANSWERS, test_heartbeat=False)
-        self.wait_until(lambda: self.box["arming"]["step"] == "waiting for somebody at the machine")
+        self.wait_until(lambda: self.box.arming.step == "waiting for somebody at the machine")
         self.press_button()
         self.wait_until(lambda: "start" in self.may)
 
@@ -62,7 +62,7 @@ class Watched(GuardedRig):
 
     @property
     def relay(self):
-        return next(one for one in self.box["seen_to_open"] if one["name"] == "safety_relay")
+        return next(one for one in self.box.seen_to_open if one.name == "safety_relay")
 
 
 @pytest.fixture
@@ -78,26 +78,26 @@ def test_after_a_complete_etch_the_loop_opens_by_the_heartbeat_before_the_beams_
     rig.port.written.clear()
     rig.etch()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert (True, True, False) in rig.seen or (True, False, False) in rig.seen
     assert not rig.is_beam_enabled
     assert rig.tripped == []
-    assert not rig.relay["is_due"]
-    assert rig.relay["day"] == rig.clock.utc_now()[:10]
+    assert not rig.relay.is_due
+    assert rig.relay.day == rig.clock.utc_now()[:10]
     assert bytes(rig.port.written).rpartition(b"M5\n")[2].replace(b"?", b"").startswith(b"$G\n")
 
 
 def test_the_box_says_to_press_the_button_and_then_to_arm(rig):
     rig.etch()
 
-    assert "press the button at the machine, then arm" in rig.box["request"]
+    assert "press the button at the machine, then arm" in rig.box.request
     assert "arm" not in rig.may
     with pytest.raises(CommandRefused, match="press the button at the machine, then arm"):
         rig.ask("arm", answers=ANSWERS, test_heartbeat=False)
     with pytest.raises(CommandRefused, match="press the button at the machine, then arm"):
         rig.ask("start")
     rig.press_button()
-    assert rig.box["request"] is None
+    assert rig.box.request is None
     assert "arm" in rig.may
 
 
@@ -106,7 +106,7 @@ def test_two_tiles_in_a_row_cost_one_press_each(rig):
     rig.arm()
     rig.etch()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert len(rig.records.runs) == rig.presses == 2
 
 
@@ -128,16 +128,16 @@ def test_a_welded_contact_is_found_after_the_etch_and_nothing_starts_until_a_tes
     rig.board.weld(name)
     rig.etch()
 
-    assert rig.run["ended"] == "complete"
-    assert "The safety relay did not fall" in rig.run["because"]
+    assert rig.run.ended == "complete"
+    assert "The safety relay did not fall" in rig.run.because
     assert "The safety relay did not fall" in rig.record.event("warning")["text"]
-    assert rig.relay["is_due"]
+    assert rig.relay.is_due
     assert not rig.is_beam_enabled
 
     rig.press_button()
     rig.ask("arm", answers=ANSWERS, test_heartbeat=False)
-    rig.wait_until(lambda: rig.box["arming"]["failed_because"] is not None)
-    assert "did not fall" in rig.box["arming"]["failed_because"]
+    rig.wait_until(lambda: rig.box.arming.failed_because is not None)
+    assert "did not fall" in rig.box.arming.failed_because
     rig.press_button()
     with pytest.raises(CommandRefused, match="did not fall"):
         rig.ask("start")
@@ -145,8 +145,8 @@ def test_a_welded_contact_is_found_after_the_etch_and_nothing_starts_until_a_tes
     rig.board.replace_relay(name)
     rig.arm_after_a_failed_test()
     rig.etch()
-    assert rig.run["ended"] == "complete"
-    assert not rig.relay["is_due"]
+    assert rig.run.ended == "complete"
+    assert not rig.relay.is_due
 
 
 def open_lid(rig):
@@ -181,26 +181,26 @@ def test_after_any_other_end_the_beams_contact_is_never_held_closed_for_a_test(t
 
         assert rig.still_s < STILL_S
         assert not rig.is_beam_enabled
-        assert rig.relay["day"] is None
+        assert rig.relay.day is None
 
 
 def test_an_etch_that_ends_elsewhere_than_planned_is_not_followed_by_a_test(rig):
     rig.port.damage = (b"G90G0X", b"G90G0X1")  # the parking move
     rig.etch()
 
-    assert rig.run["ended"] == "failed"
+    assert rig.run.ended == "failed"
     assert rig.still_s < STILL_S
-    assert rig.relay["day"] is None
+    assert rig.relay.day is None
 
 
 def test_without_the_controllers_word_that_the_beam_is_off_nothing_is_tested(rig):
     rig.port.damage = (b"M5\n", b"M3\n")
     rig.etch()
 
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert rig.still_s < STILL_S
     assert not rig.is_beam_enabled
-    assert rig.relay["day"] is None
+    assert rig.relay.day is None
 
 
 def test_arming_closes_the_beams_contact_only_when_the_controllers_beam_was_seen_to_be_off(rig):
@@ -227,9 +227,9 @@ def test_a_lid_opened_in_the_middle_of_the_test_ends_it_without_a_result(rig):
     rig.wait(1.0)
 
     assert is_out
-    assert rig.run["ended"] == "complete"
+    assert rig.run.ended == "complete"
     assert rig.tripped == ["lid closed"]
-    assert rig.relay["day"] is None
+    assert rig.relay.day is None
     assert "cut" not in rig.record.kinds()
 
 
@@ -239,7 +239,7 @@ def test_a_stop_or_a_hold_in_the_middle_of_the_test_changes_nothing_of_the_end(r
         rig.wait_until(lambda: not rig.guard.is_relay_tested())
         rig.ask(wish)
         rig.wait_for_the_end()
-        assert rig.run["ended"] == "complete", wish
+        assert rig.run.ended == "complete", wish
         assert rig.state == "ended"
         rig.wait(1.0)
         rig.arm()
@@ -269,8 +269,8 @@ def test_a_box_without_a_heartbeat_ends_and_arms_as_ever_and_says_what_it_cannot
         rig.wait_for_the_end()
 
         assert b"$G\n" not in bytes(rig.port.written)
-        assert rig.box["request"] is None
-        assert rig.relay["sentence"].startswith("A safety relay (K1) that is stuck is not found")
+        assert rig.box.request is None
+        assert rig.relay.sentence.startswith("A safety relay (K1) that is stuck is not found")
         rig.arm()
         rig.etch()
-        assert rig.run["ended"] == "complete"
+        assert rig.run.ended == "complete"

@@ -58,7 +58,7 @@ def test_an_input_that_is_missing_or_stale_puts_the_beam_out_and_is_no_fire(etch
     etching.wait(1.0)
 
     assert not etching.is_beam_enabled
-    assert "emergency" not in [trip["reaction"] for trip in etching.box["trips"]]
+    assert "emergency" not in [trip.reaction for trip in etching.box.trips]
     assert etching.tripped
 
 
@@ -82,7 +82,7 @@ def test_a_board_that_is_gone_altogether_ends_the_run(etching):
     etching.wires.read = gone
     etching.wait_for_the_end()
 
-    assert etching.run["ended"] == "stopped"
+    assert etching.run.ended == "stopped"
     assert not etching.is_beam_enabled
 
 
@@ -105,7 +105,7 @@ def test_edges_that_come_no_longer_are_told_of_once_in_the_record_and_shown(etch
 
     told = [event["text"] for event in etching.record.events if event["kind"] == "warning"]
     assert told == [EDGES_LOST]
-    assert etching.box["board_trouble"] == EDGES_LOST
+    assert etching.box.board_trouble == EDGES_LOST
 
 
 def test_without_edges_the_poll_alone_ends_the_run(etching):
@@ -116,7 +116,7 @@ def test_without_edges_the_poll_alone_ends_the_run(etching):
 
     assert not etching.is_beam_enabled
     etching.wait_for_the_end()
-    assert "lid is open" in etching.run["because"]
+    assert "lid is open" in etching.run.because
 
 
 def test_a_poll_that_is_blocked_is_noticed_by_the_loop(etching):
@@ -127,7 +127,7 @@ def test_a_poll_that_is_blocked_is_noticed_by_the_loop(etching):
 
     assert not etching.is_beam_enabled
     etching.wait_for_the_end()
-    assert "Nobody watched the interlocks" in etching.run["because"]
+    assert "Nobody watched the interlocks" in etching.run.because
 
 
 def test_a_logbook_that_is_blocked_does_not_keep_the_lid_from_being_obeyed(etching):
@@ -138,7 +138,7 @@ def test_a_logbook_that_is_blocked_does_not_keep_the_lid_from_being_obeyed(etchi
 
     assert not etching.is_beam_enabled
     etching.wait_for_the_end()
-    assert etching.run["ended"] == "stopped"
+    assert etching.run.ended == "stopped"
 
 
 class RecordsOnASlowCard(MemoryRecords):
@@ -185,7 +185,7 @@ def test_on_a_slow_card_a_run_starts_and_goes_on_all_the_same(slow_rig):
     slow_rig.ask("resume")
     slow_rig.wait_for_the_end()
 
-    assert slow_rig.run["ended"] == "complete"
+    assert slow_rig.run.ended == "complete"
 
 
 def test_a_resume_that_cannot_be_written_down_brings_no_beam(etching):

@@ -8,10 +8,9 @@ from contextlib import ExitStack, contextmanager
 
 import pytest
 
-from etchdaemon.logbook.logbook import Logbook
 from rig.bench import patch
 from rig.guarded import GuardedRig
-from support.harnesses.logbooks import LONG_S, OPENED_UTC
+from support.harnesses.logbooks import LONG_S, OPENED_UTC, NamedLogbook
 
 pytestmark = pytest.mark.slow
 
@@ -37,7 +36,7 @@ class LoggedRig(GuardedRig):
 
     def make_records(self):
         self.logbook_path = self.folder / "logbook.db"
-        self.logbook = Logbook.at(
+        self.logbook = NamedLogbook.at(
             self.logbook_path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S, folder=None
         )
         self.logbook.start()
@@ -109,7 +108,7 @@ def test_eight_stalls_of_a_quarter_of_a_second_end_no_etch(rig):
 
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete", rig.record.end
+    assert rig.run.ended == "complete", rig.record.end
     assert rig.tripped == []
     assert [row.row for row in rig.record.rows] == list(range(12))
     assert rig.record.event("starved")["details"]["cause"] == "computer"
@@ -132,7 +131,7 @@ def test_stalls_and_two_hundred_readers_of_the_logbook_end_no_etch_on_a_busy_com
         refused += readers.refused()
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "complete", rig.run
+    assert rig.run.ended == "complete", rig.run
     assert rig.tripped == []
     assert refused == 200
     rows = rig.logbook.ask("run_rows", id=1, from_row=0, limit=500)["rows"]
@@ -152,4 +151,4 @@ def test_a_stall_that_is_longer_ends_it(rig):
     rig.machine.advance(0.3)
     rig.wait_for_the_end()
 
-    assert rig.run["ended"] == "stopped"
+    assert rig.run.ended == "stopped"

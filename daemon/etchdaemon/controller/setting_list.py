@@ -4,13 +4,15 @@ They are read by asking the controller for all of its settings, and never writte
 a machine up changes them there.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.facts import Facts, refusals, warnings
 from etchdaemon.controller.settings import Settings
+from etchwire.calls.machine import ControllerSettings, ControllerSpeeds, SettingView
 
+UNKNOWN_SPEEDS: Final = ControllerSpeeds(is_measured=False, sentence="", dots=())
 NOT_SAID: Final = "The controller does not say."
 
 
@@ -138,31 +140,34 @@ MATTERS: Final = (
 )
 
 
-def settings_of(facts: Facts | None) -> dict[str, Any]:
-    """Return what matters of a controller known by `facts`, as JSON values.
+def settings_of(
+    facts: Facts | None, speeds: ControllerSpeeds = UNKNOWN_SPEEDS
+) -> ControllerSettings:
+    """Return what matters of a controller known by `facts`, and its `speeds`.
 
     `is_read` tells whether it could be asked at all; `warnings` are about what may etch all the
     same, `refusals` about what may not.
     """
     known = facts if facts is not None and facts.was_questioned else None
-    return {
-        "is_read": known is not None,
-        "firmware": known.firmware.name if known is not None and known.firmware else None,
-        "version": "" if known is None else known.version,
-        "settings": [] if known is None else [_shown(one, known.settings) for one in MATTERS],
-        "refusals": [] if facts is None else list(refusals(facts)),
-        "warnings": [] if facts is None else list(warnings(facts)),
-    }
+    return ControllerSettings(
+        is_read=known is not None,
+        firmware=known.firmware.name if known is not None and known.firmware else None,
+        version="" if known is None else known.version,
+        settings=() if known is None else tuple(_view(one, known.settings) for one in MATTERS),
+        refusals=() if facts is None else tuple(refusals(facts)),
+        warnings=() if facts is None else tuple(warnings(facts)),
+        controller=speeds,
+    )
 
 
-def _shown(matter: Matter, settings: Settings) -> Mapping[str, Any]:
-    values = [settings.values.get(number) for number in matter.numbers]
+def _view(matter: Matter, settings: Settings) -> SettingView:
+    values = tuple(settings.values.get(number) for number in matter.numbers)
     is_said = all(value is not None for value in values)
-    return {
-        "name": matter.name,
-        "numbers": list(matter.numbers),
-        "values": values,
-        "unit": matter.unit,
-        "is_good": is_said and matter.is_good(settings),
-        "sentence": matter.sentence(settings) if is_said else NOT_SAID,
-    }
+    return SettingView(
+        name=matter.name,
+        numbers=matter.numbers,
+        values=values,
+        unit=matter.unit,
+        is_good=is_said and matter.is_good(settings),
+        sentence=matter.sentence(settings) if is_said else NOT_SAID,
+    )

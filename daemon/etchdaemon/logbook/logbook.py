@@ -1,16 +1,16 @@
 """The logbook as the daemon sees it: records go in, runs come out."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Final, Self, TypeVar
+from typing import Any, Final, Self, TypeVar, cast
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.backup.maintenance import KEEPING_QUESTIONS, NOTHING_KEPT, Maintenance
+from etchdaemon.logbook.backup.maintenance import NOTHING_KEPT, Maintenance
 from etchdaemon.logbook.logbook_connection import LogbookConnection
-from etchdaemon.logbook.read.queries import QUESTIONS
+from etchdaemon.logbook.read.queries import answer
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.write.catalogue_commands import entry_of, practice_craft
 from etchdaemon.logbook.write.entries import (
@@ -28,12 +28,17 @@ from etchdaemon.logbook.write.entries import (
 )
 from etchdaemon.logbook.write.writer import Opener, Writer
 from etchdaemon.run.position_epoch import Ends, Origin
+from etchwire.calls.backup import BACKUP_CALLS
+from etchwire.calls.call import Call
+from etchwire.calls.catalogue import Note, Noted
 from etchwire.calls.history import RunRow
-from etchwire.record import run_record
+from etchwire.json_text import JsonTable
 from etchwire.sheet import Sheet
+from etchwire.snapshot import StorageView
 
 CONFIRM_TIMEOUT_S: Final = 5.0
 
+_Answer = TypeVar("_Answer")
 _Value = TypeVar("_Value")
 _WhenTooLate = Callable[["Future[int | None]"], None]
 
@@ -108,7 +113,7 @@ class Logbook:
         return self._writer.trouble
 
     @property
-    def storage(self) -> Mapping[str, Any]:
+    def storage(self) -> StorageView:
         """Free space and backups; see `ports.Records`."""
         return NOTHING_KEPT if self._keeping is None else self._keeping.told()
 
@@ -117,7 +122,7 @@ class Logbook:
         *,
         sheet_json: str,
         started_at_utc: str,
-        notes: Mapping[str, Any],
+        notes: JsonTable,
         continues_run: int | None = None,
     ) -> int:
         """Write a run's start and return its number once it is on disk; see `ports.Records`.
@@ -147,7 +152,7 @@ class Logbook:
         at_utc: str,
         kind: str,
         text: str,
-        details: Mapping[str, Any],
+        details: JsonTable,
     ) -> None:
         """Queue an event, first in line; see `ports.Records`."""
         self._writer.write(
@@ -162,7 +167,7 @@ class Logbook:
         at_utc: str,
         kind: str,
         text: str,
-        details: Mapping[str, Any],
+        details: JsonTable,
     ) -> None:
         """Write an event and return once it is on disk; see `ports.Records`."""
         self._confirmed(
@@ -189,21 +194,25 @@ class Logbook:
         )
         self._writer.write_rows([RunSummed(run)])
 
-    def ask(self, question: str, **parameters: Any) -> Mapping[str, Any]:
-        """Answer one of `queries.QUESTIONS`, or what concerns backups; see `ports.History`."""
-        if question in KEEPING_QUESTIONS:
+    def ask(self, call: Call[_Answer]) -> _Answer:
+        """Answer what is asked of runs, the catalogue or backups; see `ports.History`."""
+        if isinstance(call, BACKUP_CALLS):
             if self._keeping is None:
                 raise LogbookUnavailable("No backups are kept of this logbook.")
-            return self._keeping.ask(question)
-        answer = self._writer.read(partial(QUESTIONS[question], **parameters))
-        return self._outcome(answer)
+            return cast(_Answer, self._keeping.ask(call))
+        return self.recall(partial(answer, call=call))
 
-    def note(self, command: str, **parameters: Any) -> Mapping[str, Any]:
-        """Carry out one of `craft_commands.COMMANDS`; return its row's number once on disk.
+    def recall(self, query: Callable[[LogbookConnection], _Answer]) -> _Answer:
+        """Return what `query` reads from the logbook, such as those of `read.recall`."""
+        found: _Answer = self._outcome(self._writer.read(query))
+        return found
+
+    def note(self, call: Note) -> Noted:
+        """Carry out one of the catalogue's notes; return its row's number once on disk.
 
         Raise CommandRefused with a sentence, or LogbookUnavailable.
         """
-        return {"id": self._confirmed(entry_of(command, parameters, at_utc=self._utc_now()))}
+        return Noted(id=self._confirmed(entry_of(call, at_utc=self._utc_now())))
 
     def note_proof(self, name: str, at_utc: str) -> None:
         """Queue that the safety contact `name` was seen to open and to close again."""
@@ -228,10 +237,6 @@ class Logbook:
     def introduce_practice(self) -> None:
         """Queue what a practice household begins with; see `CraftIntroduced`."""
         self._writer.write(practice_craft(at_utc=self._utc_now()))
-
-    def run_record(self, run: int) -> dict[str, Any]:
-        """Return everything about `run`: what `run.json` holds."""
-        return run_record(self.ask, run)
 
     def _lend(self) -> LogbookConnection:
         book: LogbookConnection = self._outcome(self._writer.read(lambda book: book))

@@ -1,10 +1,16 @@
 """What the daemon needs of its logbook."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any, Protocol
+from collections.abc import Sequence
+from typing import Protocol, TypeVar
 
 from etchdaemon.run.position_epoch import Ends, Origin
+from etchwire.calls.call import Call
+from etchwire.calls.catalogue import Note, Noted
 from etchwire.calls.history import RunRow
+from etchwire.json_text import JsonTable
+from etchwire.snapshot import StorageView
+
+_Answer = TypeVar("_Answer")
 
 
 class Records(Protocol):
@@ -15,7 +21,7 @@ class Records(Protocol):
         *,
         sheet_json: str,
         started_at_utc: str,
-        notes: Mapping[str, Any],
+        notes: JsonTable,
         continues_run: int | None = None,
     ) -> int:
         """Write a run's start, wait until it is on disk and return its number.
@@ -32,7 +38,7 @@ class Records(Protocol):
         at_utc: str,
         kind: str,
         text: str,
-        details: Mapping[str, Any],
+        details: JsonTable,
     ) -> None:
         """Queue an event of a run (hold, resume, trip, warning ...), first in line; never waits."""
         ...
@@ -45,7 +51,7 @@ class Records(Protocol):
         at_utc: str,
         kind: str,
         text: str,
-        details: Mapping[str, Any],
+        details: JsonTable,
     ) -> None:
         """As `note_event`, but wait until it is on disk (a resume); raise LogbookUnavailable."""
         ...
@@ -77,7 +83,7 @@ class Records(Protocol):
         ...
 
     @property
-    def storage(self) -> Mapping[str, Any]:
+    def storage(self) -> StorageView:
         """Free space and backups, as the snapshot shows them; reads no disk."""
         ...
 
@@ -85,15 +91,15 @@ class Records(Protocol):
 class History(Protocol):
     """The logbook as it is read; any thread may ask, and waits for the answer."""
 
-    def ask(self, question: str, **parameters: Any) -> Mapping[str, Any]:
-        """Answer `runs`, `run`, `run_rows` or `run_events` with plain JSON values.
+    def ask(self, call: Call[_Answer]) -> _Answer:
+        """Answer what is asked of runs, the catalogue or backups.
 
         Raise CommandRefused for a run that is not there, LogbookUnavailable when the logbook
         cannot be read.
         """
         ...
 
-    def note(self, command: str, **parameters: Any) -> Mapping[str, Any]:
+    def note(self, call: Note) -> Noted:
         """Write what a person says of lasers, recipes, cards or tiles; return its number on disk.
 
         Raise CommandRefused for what makes no sense, LogbookUnavailable when the logbook cannot

@@ -1,25 +1,28 @@
 """The daemon as people reach it."""
 
-from collections.abc import Callable, Mapping
-from typing import Any, Protocol
+from collections.abc import Callable
+from typing import Protocol, TypeVar
+
+from etchwire.calls.call import Call
+from etchwire.snapshot import Snapshot
+
+_Answer = TypeVar("_Answer")
 
 
 class Operator(Protocol):
     """The daemon's loop, as commands reach it; any thread may call."""
 
-    def snapshot(self) -> Mapping[str, Any]:
-        """Return the newest snapshot: plain JSON values, never changed afterwards.
+    def snapshot(self) -> Snapshot:
+        """Return the newest snapshot.
 
         Its `sequence` grows by one with every new snapshot.
         """
         ...
 
-    def request(self, command: str, **arguments: Any) -> Mapping[str, Any]:
-        """Ask for `command` and wait for its answer.
+    def request(self, call: Call[_Answer]) -> _Answer:
+        """Make `call` and wait for its answer; open files stay the caller's to close.
 
-        `load` takes `gcode_fd` and `sheet_fd` (the caller closes them) and answers
-        `{"job_sha256": ...}`; `unload`, `start`, `hold`, `hold_now`, `resume`, `stop` take
-        nothing and answer `{}` once they are under way. Raise CommandRefused, JobRefused or
+        What takes its time is answered once it is under way. Raise CommandRefused, JobRefused or
         LogbookUnavailable, each with a sentence for the person.
         """
         ...

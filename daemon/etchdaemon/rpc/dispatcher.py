@@ -2,23 +2,26 @@
 
 import os
 import stat
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
 from etchdaemon.ports import History, Operator
-from etchdaemon.rpc.method import Method, Right
-from etchdaemon.rpc.methods import AT_ONCE, NOTED, OF_LOGBOOK, find_method
+from etchdaemon.rpc.methods import AT_ONCE, OF_LOGBOOK, find_method
+from etchdaemon.rpc.parameters import fitting, made
 from etchdaemon.rpc.subscribers import Subscribers
+from etchwire.calls.call import AnyCall, Right, file_names
+from etchwire.calls.catalogue import HeadList, Heads, Note
+from etchwire.calls.machine import Status, Subscribe
 from etchwire.errors import Refused
-from etchwire.handlers import Handlers, IncomingCall
+from etchwire.handlers import Connection, Handlers, IncomingCall
+from etchwire.json_values import to_json_value
 from etchwire.server import LineServer
 
 GREETING: Final = {"program": "etchwarden daemon"}
-_SHOWN: Final = frozenset(("status", "subscribe"))  # answered with the snapshot
 _KINDS: Final = {CommandRefused: "refused", JobRefused: "job", LogbookUnavailable: "busy"}
 
 
@@ -80,48 +83,50 @@ class Dispatcher:
 
     def answer(self, asked: IncomingCall) -> Any:
         """Return the answer to `asked`; raise Refused with a sentence for the person."""
-        method = find_method(asked.request.method)
-        if not self._admission.allows(asked.caller.peer.uid, method.right):
-            raise Refused("refused", f"this user may not {method.right} the machine")
-        params = method.fit(asked.request.params)
-        try:
-            return self._carry_out(method, params, asked)
-        except (CommandRefused, JobRefused, LogbookUnavailable) as error:
-            kind = next(kind for fault, kind in _KINDS.items() if isinstance(error, fault))
-            raise Refused(kind, str(error)) from error
-
-    def _heads(self) -> dict[str, Any]:
-        """Return the lasers, each with the controller that is connected: it carries them all."""
-        answer = self._history.ask("heads")
-        controller = self._operator.snapshot().get("machine", {}).get("controller")
-        if controller is None or "heads" not in answer:
-            return dict(answer)
-        return {**answer, "heads": [_with_controller(one, controller) for one in answer["heads"]]}
-
-    def _carry_out(self, method: Method, params: dict[str, Any], asked: IncomingCall) -> Any:
-        if method.name == "heads":
-            return self._heads()
-        if method.name in OF_LOGBOOK:
-            return self._history.ask(method.name, **params)
-        if method.name in NOTED:
-            return self._history.note(method.name, **params)
-        if method.name == "subscribe":
-            self._subscribers.add(asked.caller)
-        if method.name in _SHOWN:
-            return self._operator.snapshot()
-        files = asked.take_files(len(method.files))
+        kind = find_method(asked.request.method)
+        if not self._admission.allows(asked.caller.peer.uid, kind.right):
+            raise Refused("refused", f"this user may not {kind.right} the machine")
+        parameters = fitting(kind, asked.request.params)
+        names = file_names(kind)
+        files = asked.take_files(len(names))
         try:
             _require_ends(files)
-            return self._operator.request(
-                method.name, **params, **dict(zip(method.files, files, strict=True))
-            )
+            call = made(kind, parameters | dict(zip(names, files, strict=True)))
+            return to_json_value(self._answer_to(call, asked.caller))
+        except (CommandRefused, JobRefused, LogbookUnavailable) as error:
+            refusal = next(word for fault, word in _KINDS.items() if isinstance(error, fault))
+            raise Refused(refusal, str(error)) from error
         finally:
             for file in files:
                 os.close(file)
 
+    def _answer_to(self, call: AnyCall, caller: Connection) -> object:
+        match call:
+            case Status():
+                return self._operator.snapshot()
+            case Subscribe():
+                self._subscribers.add(caller)
+                return self._operator.snapshot()
+            case Heads():
+                return self._heads(call)
+            case Note():
+                return self._history.note(call)
+        if isinstance(call, OF_LOGBOOK):
+            return self._history.ask(call)
+        return self._operator.request(call)
 
-def _with_controller(one: Mapping[str, Any], controller: Mapping[str, Any]) -> dict[str, Any]:
-    return {**one, "head": {**one["head"], "controller": controller}}
+    def _heads(self, call: Heads) -> HeadList:
+        """Return the lasers, each with the controller that is connected: it carries them all."""
+        answer = self._history.ask(call)
+        controller = self._operator.snapshot().machine.controller
+        if controller is None:
+            return answer
+        return HeadList(
+            heads=tuple(
+                replace(entry, head=replace(entry.head, controller=controller))
+                for entry in answer.heads
+            )
+        )
 
 
 def _require_ends(files: Collection[int]) -> None:

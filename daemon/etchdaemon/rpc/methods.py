@@ -1,31 +1,30 @@
-"""What may be asked of the daemon: one table, from which calls are checked and people told.
+"""What may be asked of the daemon: one table, from which calls are checked and people told."""
 
-Its lines stand in one module a subject.
-"""
-
+from dataclasses import MISSING
 from typing import Final
 
-from etchdaemon.rpc.backup_methods import KEEPING_METHODS
-from etchdaemon.rpc.catalogue_methods import CRAFT_NOTES, CRAFT_QUESTIONS
-from etchdaemon.rpc.history_methods import HISTORY_METHODS
-from etchdaemon.rpc.machine_methods import MACHINE_METHODS
-from etchdaemon.rpc.method import Method
+from etchdaemon.rpc.parameters import parameters_of
+from etchwire.calls.backup import BACKUP_CALLS
+from etchwire.calls.call import AnyCall, file_names
+from etchwire.calls.catalogue import CATALOGUE_NOTES, CATALOGUE_QUESTIONS
+from etchwire.calls.history import HISTORY_CALLS
+from etchwire.calls.machine import MACHINE_CALLS
+from etchwire.calls.time_line import TIME_LINE_CALLS
 from etchwire.errors import UnknownMethod
 
-METHODS: Final = (
-    *MACHINE_METHODS, *HISTORY_METHODS, *CRAFT_QUESTIONS, *CRAFT_NOTES, *KEEPING_METHODS
+OF_LOGBOOK: Final[tuple[type[AnyCall], ...]] = (
+    *HISTORY_CALLS, *CATALOGUE_QUESTIONS, *TIME_LINE_CALLS, *BACKUP_CALLS,
 )  # fmt: skip
+METHODS: Final[tuple[type[AnyCall], ...]] = (
+    *MACHINE_CALLS, *HISTORY_CALLS, *CATALOGUE_QUESTIONS, *TIME_LINE_CALLS, *CATALOGUE_NOTES,
+    *BACKUP_CALLS,
+)  # fmt: skip
+AT_ONCE: Final = frozenset(kind.method() for kind in METHODS if kind.is_at_once)
+_BY_NAME: Final = {kind.method(): kind for kind in METHODS}
 
-OF_LOGBOOK: Final = frozenset(
-    method.name for method in (*HISTORY_METHODS, *CRAFT_QUESTIONS, *KEEPING_METHODS)
-)
-NOTED: Final = frozenset(method.name for method in CRAFT_NOTES)
-AT_ONCE: Final = frozenset(method.name for method in METHODS if method.is_at_once)
-_BY_NAME: Final = {method.name: method for method in METHODS}
 
-
-def find_method(name: str) -> Method:
-    """Return the method of that name; raise UnknownMethod."""
+def find_method(name: str) -> type[AnyCall]:
+    """Return the call of that name; raise UnknownMethod."""
     try:
         return _BY_NAME[name]
     except KeyError:
@@ -35,7 +34,9 @@ def find_method(name: str) -> Method:
 def methods_table() -> str:
     """Return the table as METHODS.md shows it."""
     lines = ["| method | takes | may | does |", "| --- | --- | --- | --- |"]
-    for method in METHODS:
-        takes = ", ".join([*map(str, method.parameters), *method.files]) or "–"
-        lines.append(f"| `{method.name}` | {takes} | {method.right} | {method.text} |")
+    for kind in METHODS:
+        parameters = sorted(parameters_of(kind), key=lambda one: one.otherwise is not MISSING)
+        takes = ", ".join([*map(str, parameters), *file_names(kind)]) or "–"
+        text = " ".join((kind.__doc__ or "").split())
+        lines.append(f"| `{kind.method()}` | {takes} | {kind.right} | {text} |")
     return "\n".join(lines)

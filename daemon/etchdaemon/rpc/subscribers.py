@@ -2,12 +2,14 @@
 
 import logging
 import threading
-from collections.abc import Callable, Mapping
-from typing import Any, Final, Protocol
+from collections.abc import Callable
+from typing import Final, Protocol
 
 from etchwire.errors import MalformedMessage
 from etchwire.framing import encode
+from etchwire.json_values import to_json_value
 from etchwire.messages import Request
+from etchwire.snapshot import Snapshot
 
 _log = logging.getLogger(__name__)
 
@@ -37,7 +39,7 @@ class Subscribers:
 
     def __init__(
         self,
-        snapshot: Callable[[], Mapping[str, Any]],
+        snapshot: Callable[[], Snapshot],
         *,
         pause: Callable[[float], object] | None = None,
         most_s: float = MOST_S,
@@ -84,7 +86,7 @@ class Subscribers:
         if not watchers:
             return
         try:
-            line = encode(Request("status", self._snapshot()).to_table())
+            line = encode(Request("status", to_json_value(self._snapshot())).to_table())
         except MalformedMessage:
             _log.exception("the snapshot cannot be sent")
             return

@@ -1,12 +1,16 @@
 """Whether an etch that was cut short may be taken up again, and what is known of its end."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from etchdaemon.run.cut import CutFound
+from etchwire.calls.history import RunEvent
+from etchwire.calls.machine import RestView
+from etchwire.json_text import JsonTable
 from etchwire.record import HELD, RESUMED
 from etchwire.sheet import Sheet
+from etchwire.snapshot import UnfinishedView
 
 CUT: Final = "cut"  # the kind of event that says where the beam went out,
 FILE_CUT: Final = "file cut"  # the same in another program's file,
@@ -139,7 +143,7 @@ class Trace:
         return next((place for place in self.either if place.row == row), None)
 
 
-def trace_of(events: Iterable[Mapping[str, Any]], *, etched_rows: int, sheet: Sheet) -> Trace:
+def trace_of(events: Iterable[RunEvent], *, etched_rows: int, sheet: Sheet) -> Trace:
     """Return what `events` of a run, in their order, say of its end.
 
     A rest begins in the middle of its picture: what lies above its first row is dark.
@@ -147,14 +151,14 @@ def trace_of(events: Iterable[Mapping[str, Any]], *, etched_rows: int, sheet: Sh
     places: tuple[CutPlace, ...] = ()
     is_at_rest = is_unbegun = False
     for event in events:
-        if event["kind"] == CUT:
-            details = event["details"]
+        if event.kind == CUT:
+            details = event.details
             places = tuple(map(_cut_place, (details, *details.get("or", ()))))
-        elif event["kind"] == UNBEGUN:
+        elif event.kind == UNBEGUN:
             is_unbegun = True
-        elif event["kind"] == HELD:
+        elif event.kind == HELD:
             is_at_rest = True
-        elif event["kind"] == RESUMED:
+        elif event.kind == RESUMED:
             places, is_at_rest, is_unbegun = (), False, False
     first_row = max(etched_rows, sheet.index[0].row if sheet.index else 0)
     return Trace(
@@ -166,23 +170,23 @@ def trace_of(events: Iterable[Mapping[str, Any]], *, etched_rows: int, sheet: Sh
     )
 
 
-def _cut_place(details: Mapping[str, Any]) -> CutPlace:
+def _cut_place(details: JsonTable) -> CutPlace:
     row, x_mm, error_mm = (details[name] for name in ("row", "x_mm", "error_mm"))
     return CutPlace(row, x_mm, error_mm, details.get("is_whole", False))
 
 
-def file_cut(events: Iterable[Mapping[str, Any]]) -> Mapping[str, Any] | None:
+def file_cut(events: Iterable[RunEvent]) -> JsonTable | None:
     """Return what `events` say of a cut in another program's file, None where that is nothing."""
     cut = None
     for event in events:
-        if event["kind"] == FILE_CUT:
-            cut = event["details"]
-        elif event["kind"] == RESUMED:
+        if event.kind == FILE_CUT:
+            cut = event.details
+        elif event.kind == RESUMED:
             cut = None
     return cut
 
 
-def known_of_file(found: Mapping[str, Any], *, is_place_kept: bool) -> list[str]:
+def known_of_file(found: JsonTable, *, is_place_kept: bool) -> list[str]:
     """Return what is known of a cut in another program's file; `found` are line and gap."""
     told = [f"It goes on with line {found['line']}, which is made with the beam off."]
     gap_mm = found["gap_mm"]
@@ -245,18 +249,7 @@ def across(sheet: Sheet) -> str:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Remainder:
-    """How much would be left to etch, from `first_row` of the picture on."""
-
-    first_row: int
-    rows: int
-    width_mm: float
-    height_mm: float
-    predicted_s: float
-
-
-def rest_from(row: int, sheet: Sheet) -> Remainder | None:
+def rest_from(row: int, sheet: Sheet) -> RestView | None:
     """Return what is left from `row` on, None where that is nothing.
 
     A row that was begun is crossed as a whole, the burnt part of it dark.
@@ -265,7 +258,7 @@ def rest_from(row: int, sheet: Sheet) -> Remainder | None:
     if entry is None:
         return None
     rows = sheet.rows - entry.row
-    return Remainder(
+    return RestView(
         first_row=entry.row,
         rows=rows,
         width_mm=sheet.width_mm,
@@ -275,7 +268,7 @@ def rest_from(row: int, sheet: Sheet) -> Remainder | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Unfinished:
+class LeftOver:
     """The run that ended last, while it may be taken up again."""
 
     run: int
@@ -284,9 +277,9 @@ class Unfinished:
     rows: int
     first_row: int
 
-    def shown(self, *, is_place_kept: bool) -> dict[str, Any]:
+    def view(self, *, is_place_kept: bool) -> UnfinishedView:
         """Return how the snapshot shows it."""
-        return {**asdict(self), "is_place_kept": is_place_kept, "sentence": self.sentence}
+        return UnfinishedView(**asdict(self), is_place_kept=is_place_kept, sentence=self.sentence)
 
     @property
     def sentence(self) -> str:

@@ -1,41 +1,60 @@
 """The queue by which commands reach the loop, and the newest snapshot."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from queue import Empty, SimpleQueue
-from typing import Any, Final
+from typing import Final, Generic, TypeVar, cast
+
+from msgspec import UNSET, UnsetType
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.ports import Doorbell
 from etchdaemon.service.job.reentry import Reentry
-from etchdaemon.service.job.spool import Spool
+from etchdaemon.service.job.spool import Spool, SpooledJob
+from etchwire.calls.call import AnyCall, Call, Done
+from etchwire.calls.machine import Hold, HoldNow, Load, Reenter, Stop, Unfinished, UnfinishedRun
+from etchwire.snapshot import Snapshot
 
 ANSWER_PATIENCE_S: Final = 15.0  # wall-clock: a start waits for its commit
 
-Answer = Mapping[str, Any]
+_Answer = TypeVar("_Answer")
+_Call_co = TypeVar("_Call_co", bound=AnyCall, covariant=True)
 
-# Answered before whatever else is waiting.
-_SAFETY: Final = frozenset(("stop", "hold_now", "hold"))
+_DONE: Final = Done()
+_SAFETY: Final = (Stop, HoldNow, Hold)  # answered before whatever else is waiting
 
 
 @dataclass(frozen=True, slots=True)
-class Request:
-    """A command on its way to the loop, which answers it once."""
+class PreparedJob:
+    """A job that was taken in, and what a person is told where it is a re-entry."""
 
-    command: str
-    arguments: Mapping[str, Any] = field(default_factory=dict)
-    _answer: "Future[Answer]" = field(default_factory=Future)
+    job: SpooledJob
+    sentence: str | UnsetType = UNSET
 
-    def accept(self, answer: Answer | None = None) -> None:
+
+@dataclass(frozen=True, slots=True)
+class Request(Generic[_Call_co]):
+    """A call on its way through the loop; it is answered once, from there."""
+
+    call: _Call_co
+    prepared: PreparedJob | None = None
+    _answer: "Future[object]" = field(default_factory=Future)
+
+    @property
+    def command(self) -> str:
+        """The name of what is asked for."""
+        return self.call.method()
+
+    def accept(self, answer: object = _DONE) -> None:
         """Say that what was asked for is under way."""
-        self._answer.set_result({} if answer is None else answer)
+        self._answer.set_result(answer)
 
     def refuse(self, error: Exception) -> None:
         """Say that it is not, and why."""
         self._answer.set_exception(error)
 
-    def answer(self, timeout_s: float) -> Answer:
+    def answer(self, timeout_s: float) -> object:
         """Wait for the answer; raise what it was refused with."""
         try:
             return self._answer.result(timeout_s)
@@ -55,58 +74,57 @@ class CommandQueue:
         self._spool = spool
         self._reentry = reentry
         self._doorbell = doorbell
-        self._waiting: SimpleQueue[Request] = SimpleQueue()
+        self._waiting: SimpleQueue[Request[AnyCall]] = SimpleQueue()
         self._listeners: list[Callable[[], None]] = []
-        self._snapshot: Mapping[str, Any] = {}
+        self._snapshot: Snapshot  # from when the loop is there
+        self._sequence = 1
 
-    def snapshot(self) -> Mapping[str, Any]:
+    def snapshot(self) -> Snapshot:
         """Return the newest snapshot."""
         return self._snapshot
 
-    def request(self, command: str, **arguments: Any) -> Answer:
-        """Ask the loop for `command` and wait for its answer.
+    def request(self, call: Call[_Answer]) -> _Answer:
+        """Ask the loop for `call` and wait for its answer.
 
         What may be taken up again is worked out here: the loop must not wait for the logbook.
         """
-        if command == "unfinished":
-            return self._outlook(**arguments)
-        return self.submit(command, **arguments).answer(ANSWER_PATIENCE_S)
+        if isinstance(call, Unfinished):
+            return cast(_Answer, self._outlook(call))
+        return cast(_Answer, self.submit(call).answer(ANSWER_PATIENCE_S))
 
-    def submit(self, command: str, **arguments: Any) -> Request:
-        """Ask the loop for `command`; the answer can be fetched from what is returned.
+    def submit(self, call: AnyCall) -> Request[AnyCall]:
+        """Ask the loop for `call`; the answer can be fetched from what is returned.
 
         A job is copied and hashed, or the rest of one written, here in the caller's thread:
         the loop must not wait for it.
         """
-        if command in ("load", "reenter"):
-            if "load" not in self._snapshot["may"]:
-                raise CommandRefused("A picture is being etched; load another when it has ended.")
-            command, arguments = "load", self._prepared(command, arguments)
-        request = Request(command, arguments)
+        request = Request(call, self._prepared(call))
         self._waiting.put(request)
         self._doorbell.ring()
         return request
 
-    def _outlook(self, *, run: int, row: int | None) -> Answer:
-        last = self._snapshot["unfinished"] or {}
+    def _outlook(self, call: Unfinished) -> UnfinishedRun:
+        last = self._snapshot.unfinished
         return self._reentry.outlook(
-            run=run,
-            row=row,
-            is_under_way="load" not in self._snapshot["may"],
-            is_place_kept=last.get("run") == run and last["is_place_kept"],
+            call,
+            is_under_way="load" not in self._snapshot.may,
+            is_place_kept=last is not None and last.run == call.run and last.is_place_kept,
         )
 
-    def _prepared(self, command: str, arguments: Mapping[str, Any]) -> dict[str, Any]:
-        if command == "load":
-            return {"job": self._spool.take_in(**arguments)}
-        job, sentence = self._reentry.job(**arguments)
-        return {"job": job, "told": {"sentence": sentence}}
+    def _prepared(self, call: AnyCall) -> PreparedJob | None:
+        if not isinstance(call, (Load, Reenter)):
+            return None
+        if "load" not in self._snapshot.may:
+            raise CommandRefused("A picture is being etched; load another when it has ended.")
+        if isinstance(call, Load):
+            return PreparedJob(self._spool.take_in(gcode_fd=call.gcode_fd, sheet_fd=call.sheet_fd))
+        return PreparedJob(*self._reentry.job(call))
 
     def tell_changes_to(self, listener: Callable[[], None]) -> None:
         """Call `listener` after every new snapshot, in the loop's thread."""
         self._listeners.append(listener)
 
-    def take(self) -> list[Request]:
+    def take(self) -> list[Request[AnyCall]]:
         """Return what has been asked since the last time, holds and stops first."""
         if self._waiting.empty():
             return []
@@ -116,11 +134,11 @@ class CommandQueue:
                 requests.append(self._waiting.get_nowait())
         except Empty:
             pass
-        return sorted(requests, key=lambda request: request.command not in _SAFETY)
+        return sorted(requests, key=lambda request: not isinstance(request.call, _SAFETY))
 
-    def publish(self, snapshot: Mapping[str, Any]) -> None:
+    def publish(self, snapshot: Snapshot) -> None:
         """Show `snapshot` from now on, with the next number."""
-        sequence = self._snapshot.get("sequence", 0) + 1
-        self._snapshot = {"sequence": sequence, **snapshot}
+        self._snapshot = replace(snapshot, sequence=self._sequence)
+        self._sequence += 1
         for listener in self._listeners:
             listener()

@@ -1,7 +1,7 @@
 """The loop: look once at people, controller and time, then do what follows."""
 
 from collections.abc import Callable, Mapping
-from typing import Final
+from typing import Any, Final
 
 from etchdaemon.controller.parsing import ACCEPTED
 from etchdaemon.controller.setting_list import settings_of
@@ -19,7 +19,8 @@ from etchdaemon.service.idle.moves import MEASURE, WAYS
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.run_sequencer import RunSequencer
 from etchdaemon.service.status.publishing import LoopState, Publishing
-from etchwire.json_values import to_json_value
+from etchwire.calls.call import AnyCall
+from etchwire.calls.machine import SetDose, SetFeed, SetPower, Wiring
 from etchwire.record import LOOK
 
 AT_REST_S: Final = 0.02
@@ -153,7 +154,7 @@ class Service:
             elif sequencer is not None:
                 sequencer.etch.note(said.kind, said.text)
 
-    def _handle(self, request: Request, now_s: float) -> None:
+    def _handle(self, request: Request[AnyCall], now_s: float) -> None:
         try:
             self._refuse_where_only_watching(request)
             _HANDLERS.get(request.command, Service._do_not_know)(self, request, now_s)
@@ -164,7 +165,7 @@ class Service:
         except EtchdaemonError as error:
             request.refuse(error)
 
-    def _refuse_where_only_watching(self, request: Request) -> None:
+    def _refuse_where_only_watching(self, request: Request[AnyCall]) -> None:
         because = self._guard.watches_only_because
         if because is not None and request.command in MAY_MOVE_OR_BURN:
             raise CommandRefused(because)
@@ -201,7 +202,7 @@ class Service:
 
     # What a person may ask for.
 
-    def _steer(self, request: Request, now_s: float) -> None:
+    def _steer(self, request: Request[AnyCall], now_s: float) -> None:
         """Hand a command to the run, or refuse it with the table's sentence."""
         command = Command(request.command)
         if command in STOPS_THE_HEAD and self._idle.jog.stop("", now_s):
@@ -213,32 +214,32 @@ class Service:
             _STEERING[command](sequencer, now_s)
         request.accept()
 
-    def _override(self, request: Request, _now_s: float) -> None:
-        sequencer, percent = self._sequencer, request.arguments["percent"]
+    def _override(self, request: Request[SetFeed | SetPower | SetDose], _now_s: float) -> None:
+        sequencer = self._sequencer
         if sequencer is None or self._run_state.state is not State.ETCHING:
             raise CommandRefused(NOT_ETCHING)
-        if request.command == "set_dose":
-            sequencer.set_dose(percent)
+        if isinstance(request.call, SetDose):
+            sequencer.set_dose(request.call.percent)
         else:
-            sequencer.override(Override(request.command.removeprefix("set_")), percent)
+            override = Override(request.command.removeprefix("set_"))
+            sequencer.override(override, request.call.percent)
         request.accept()
 
-    def _ask_box(self, request: Request, _now_s: float) -> None:
+    def _ask_box(self, request: Request[AnyCall], _now_s: float) -> None:
         """Hand a command to the interlocks."""
-        day = self._clock.utc_now()[:10]
-        INTERLOCK_COMMANDS[request.command](self._guard.operator, request.arguments, day)
+        INTERLOCK_COMMANDS[type(request.call)](self._guard.operator, request.call)
         request.accept()
 
-    def _tell(self, request: Request, _now_s: float) -> None:
+    def _tell(self, request: Request[AnyCall], _now_s: float) -> None:
         """Answer with what is too long for every snapshot."""
+        facts = self._machine.facts
         request.accept(
-            to_json_value(self._guard.operator.wiring())
-            if request.command == "wiring"
-            else settings_of(self._machine.facts)
-            | {"controller": self._machine.measured.shown(self._machine.facts)}
+            self._guard.operator.wiring()
+            if isinstance(request.call, Wiring)
+            else settings_of(facts, self._machine.measured.speeds(facts))
         )
 
-    def _do_not_know(self, request: Request, _now_s: float) -> None:
+    def _do_not_know(self, request: Request[AnyCall], _now_s: float) -> None:
         raise CommandRefused(f"This daemon does not know how to {request.command!r}.")
 
     def _show(self, now_s: float) -> None:
@@ -253,13 +254,16 @@ class Service:
             between.pending is not None,
             between.jog,
             between.origin,
-            between.last_run.shown(),
+            between.last_run.view(),
         )
         self._publishing.show(loop_state, now_s)
 
 
-_HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
-    "load": lambda service, request, now_s: service._idle.load(request, now_s),
+_HANDLERS: Final[Mapping[str, Callable[[Service, Request[Any], float], None]]] = {
+    **dict.fromkeys(
+        ("load", "reenter"),
+        lambda service, request, now_s: service._idle.load(request, now_s),
+    ),
     "unload": lambda service, request, now_s: service._idle.unload(request, now_s),
     "arm": lambda service, request, now_s: service._idle.arm(request, now_s),
     "start": lambda service, request, now_s: service._idle.start(request, now_s),
@@ -275,7 +279,7 @@ _HANDLERS: Final[Mapping[str, Callable[[Service, Request, float], None]]] = {
     **dict.fromkeys(
         (*WAYS, MEASURE), lambda service, request, now_s: service._idle.move(request, now_s)
     ),
-    **dict.fromkeys(INTERLOCK_COMMANDS, Service._ask_box),
+    **dict.fromkeys((kind.method() for kind in INTERLOCK_COMMANDS), Service._ask_box),
 }
 _STEERING: Final[Mapping[Command, Callable[[RunSequencer, float], None]]] = {
     Command.HOLD: RunSequencer.hold,

@@ -23,16 +23,14 @@ from etchdaemon.service.link.machine import LinkState, Machine
 from etchwarden.installation.keeping import LOGBOOK_NAME, copy_with_its_journals
 from etchwarden.installation.paths import Places
 from etchwarden.selfcheck.facts import MachineFacts
-from etchwire.calls.machine import ControllerSettings, Settings, Status
+from etchwire.calls.machine import Settings, Status
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
-from etchwire.json_values import from_json_value
 from etchwire.storing import fault_of_card
 
 CONTROLLER_PATIENCE_S: Final = 15.0
 LOOK_EVERY_S: Final = 0.02
 DIALOUT: Final = "dialout"
-_NO_SPEEDS: Final = {"is_measured": False, "sentence": "", "dots": ()}
 
 
 def look_at_machine(name: str, places: Places) -> MachineFacts:
@@ -132,8 +130,7 @@ def _ask_controller(port: str) -> dict[str, Any]:
                 machine.tell(event, now_s)
             machine.tick(now_s)
             if machine.link in (LinkState.READY, LinkState.REFUSED):
-                table = {**settings_of(machine.facts), "controller": _NO_SPEEDS}
-                return {"settings": from_json_value(table, ControllerSettings)}
+                return {"settings": settings_of(machine.facts)}
             time.sleep(LOOK_EVERY_S)
     except PortLost as lost:
         return {"controller_fault": str(lost)}

@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass, fields
 from enum import StrEnum
-from typing import Annotated, Any, ClassVar, Final, Generic, TypeVar, get_args
+from typing import Annotated, Any, ClassVar, Final, Generic, TypeVar, get_args, get_origin
 
 from msgspec import Meta
 
@@ -46,8 +46,11 @@ class Call(Generic[Answer_co]):
     @classmethod
     def answer_type(cls) -> Any:
         """Return the type of its answer."""
-        (base,) = cls.__orig_bases__  # type: ignore[attr-defined]
-        return get_args(base)[0]
+        bases = [base for kind in cls.__mro__ for base in kind.__dict__.get("__orig_bases__", ())]
+        return next(get_args(base)[0] for base in bases if issubclass(get_origin(base), Call))
+
+
+AnyCall = Call[object]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,17 +65,17 @@ class Done:
     """The answer where there is nothing to tell: it is done, or under way."""
 
 
-def parameters_of(call: Call[Any]) -> dict[str, Any]:
+def parameters_of(call: AnyCall) -> dict[str, object]:
     """Return what goes along with `call` by name."""
     files = file_names(type(call))
     return {one.name: getattr(call, one.name) for one in fields(call) if one.name not in files}
 
 
-def files_of(call: Call[Any]) -> list[int]:
+def files_of(call: AnyCall) -> list[int]:
     """Return the descriptors that go along with `call`."""
     return [getattr(call, name) for name in file_names(type(call))]
 
 
-def file_names(kind: type[Call[Any]]) -> tuple[str, ...]:
+def file_names(kind: type[AnyCall]) -> tuple[str, ...]:
     """Return the names of the open files that go along with a `kind` of call."""
     return tuple(one.name for one in fields(kind) if one.type is OpenFile)

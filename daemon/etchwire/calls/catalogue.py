@@ -163,6 +163,13 @@ class Noted:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Note(Call[Noted]):
+    """Something noted in the catalogue, by `who`."""
+
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Heads(Question[HeadList]):
     """Lasers, with their seconds of beam and their lens."""
 
@@ -216,64 +223,57 @@ class Reading(Question[WholeReading]):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SaveHead(Call[Noted]):
+class SaveHead(Note):
     """Describe a laser, over what stood under its name."""
 
     head: Head
     notes: str = ""
-    who: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WipeLens(Call[Noted]):
+class WipeLens(Note):
     """Note a wiped lens."""
 
     head: str
-    who: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SaveSurface(Call[Noted]):
+class SaveSurface(Note):
     """Describe tile and paint, over what stood under that name."""
 
     surface: Surface
-    who: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SaveRecipe(Call[Noted]):
+class SaveRecipe(Note):
     """Bring a recipe into force."""
 
     recipe: RecipeRecord
-    who: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RetireRecipe(Call[Noted]):
+class RetireRecipe(Note):
     """Take a recipe out of force; it is kept, and the one before it is in force again."""
 
     id: WholeNumber
-    who: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SaveCard(Call[Noted]):
+class SaveCard(Note):
     """File a card under a number of its own."""
 
     card: CardRecord
-    who: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SaveReading(Call[Noted]):
+class SaveReading(Note):
     """File what a card showed."""
 
     reading: ReadingRecord
-    who: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AcceptReading(Call[Noted]):
+class AcceptReading(Note):
     """Choose after a `reading`.
 
     `chosen` holds a `recipe`, which comes into force, or a `register` for the laser.
@@ -281,11 +281,10 @@ class AcceptReading(Call[Noted]):
 
     reading: WholeNumber
     chosen: JsonTable
-    who: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SaveVerdict(Call[Noted]):
+class SaveVerdict(Note):
     """Say what the wiped tile of a run looked like."""
 
     run: WholeNumber
@@ -293,11 +292,10 @@ class SaveVerdict(Call[Noted]):
     cause: str = ""
     note: str = ""
     photo: str = ""
-    who: str = ""
 
 
 CATALOGUE_QUESTIONS: Final = (Heads, Surfaces, Recipes, Cards, Card, Readings, Reading)
-CATALOGUE_NOTES: Final = (
+CATALOGUE_NOTES: Final[tuple[type[Note], ...]] = (
     SaveHead, WipeLens, SaveSurface, SaveRecipe, RetireRecipe, SaveCard, SaveReading,
     AcceptReading, SaveVerdict,
 )  # fmt: skip

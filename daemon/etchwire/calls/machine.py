@@ -35,7 +35,7 @@ class CutView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RestView:
-    """What is left of a run."""
+    """How much would be left to etch, from `first_row` of the picture on."""
 
     first_row: int
     rows: int
@@ -61,20 +61,20 @@ class UnfinishedRun:
     picture_sha256: str
     is_place_kept: bool
     continued_by: int | None
-    rows: int | None
-    columns: int | None
-    width_mm: float | None
-    height_mm: float | None
-    line_spacing_mm: float | None
-    gap_mm: float | None
-    cut: CutView | None
-    either: tuple[CutView, ...]
-    first_row: int | None
-    is_row_known: bool
-    known: tuple[str, ...]
-    unknown: tuple[str, ...]
-    across: str
-    rest: RestView | None
+    rows: int | None = None
+    columns: int | None = None
+    width_mm: float | None = None
+    height_mm: float | None = None
+    line_spacing_mm: float | None = None
+    gap_mm: float | None = None
+    cut: CutView | None = None
+    either: tuple[CutView, ...] = ()
+    first_row: int | None = None
+    is_row_known: bool = False
+    known: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+    across: str = ""
+    rest: RestView | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,7 +162,7 @@ class Reenter(Call[LoadedJob]):
 class Unfinished(Question[UnfinishedRun]):
     """Whether `run` may be taken up again, what is known of its cut, and what is left of it.
 
-    With `row`, what is left from there on, where that is told by eye.
+    With `row`, what is left from there on, where a person sets the row by eye.
     """
 
     run: WholeNumber

@@ -6,6 +6,8 @@ from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.opening import open_book
 from etchwire.calls.history import RunRow
+from etchwire.record import run_record
+from support.harnesses.calls import as_table, call_of
 from support.samples.sheets import sheet_of
 
 STARTED_UTC = "2026-11-25T17:02:00+00:00"
@@ -105,8 +107,26 @@ class _SlowBook:
         self._book.close()
 
 
+class NamedLogbook(Logbook):
+    """A logbook that is asked by name, and answers in plain tables."""
+
+    def ask(self, call, **params):
+        if not isinstance(call, str):
+            return super().ask(call)
+        return as_table(super().ask(call_of(call, **params)))
+
+    def note(self, call, **params):
+        if not isinstance(call, str):
+            return super().note(call)
+        return as_table(super().note(call_of(call, **params)))
+
+    def run_record(self, run):
+        """Return what `run.json` holds of `run`."""
+        return run_record(self.ask, run)
+
+
 def logbook_on(disk, **more):
-    return Logbook(disk.open, utc_now=lambda: OPENED_UTC, **more)
+    return NamedLogbook(disk.open, utc_now=lambda: OPENED_UTC, **more)
 
 
 def start_run(logbook, **changes):

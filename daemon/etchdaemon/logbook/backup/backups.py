@@ -8,7 +8,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import BackupFailed, EtchdaemonError
 from etchdaemon.logbook.backup.backup import copy_book
@@ -17,6 +17,7 @@ from etchdaemon.logbook.backup.space import LEAST_BYTES, SeenRoom, Space, as_siz
 from etchdaemon.logbook.backup.sums import lone_sums, remove
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import cause
+from etchwire.calls.backup import BackupState, KeptBackup
 
 FOLDER_NAME: Final = "backups"
 FIRST_AFTER_S: Final = 600.0  # a clock without a battery is set after that time
@@ -87,7 +88,7 @@ class Backups:
         kept = self._kept
         return f"{kept[-1].at.isoformat()}Z" if kept else None
 
-    def begin(self) -> dict[str, Any]:
+    def begin(self) -> BackupState:
         """Have a backup made now, unless one is under way; return at once, as `state` does."""
         with self._changed:
             if self._share is None:
@@ -95,18 +96,18 @@ class Backups:
                 self._changed.notify()
         return self.state()
 
-    def state(self) -> dict[str, Any]:
+    def state(self) -> BackupState:
         """Return which there are, newest first, and how far one under way has come."""
         share, trouble = self._share, self._trouble  # first: what is over is among those kept
-        return {
-            "folder": str(self._folder.resolve()),
-            "kept": [
-                {"name": str(name), "at_utc": f"{name.at.isoformat()}Z"}
+        return BackupState(
+            folder=str(self._folder.resolve()),
+            kept=tuple(
+                KeptBackup(name=str(name), at_utc=f"{name.at.isoformat()}Z")
                 for name in reversed(self._kept)
-            ],
-            "share": share,
-            "trouble": trouble,
-        }
+            ),
+            share=share,
+            trouble=trouble,
+        )
 
     def _run(self) -> None:
         while not self._is_ending:

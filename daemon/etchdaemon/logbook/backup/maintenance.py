@@ -1,19 +1,18 @@
 """What keeps a logbook beyond its own file: backups of it, and room for it to grow."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.logbook.backup.backups import FOLDER_NAME, Backups, Lend
 from etchdaemon.logbook.backup.space import Space, low_sentence
+from etchwire.calls.backup import Backup, BackupState
+from etchwire.calls.call import Call
+from etchwire.snapshot import StorageView
 
-KEEPING_QUESTIONS: Final = ("backup", "backups")
-NOTHING_KEPT: Final[Mapping[str, Any]] = {
-    "free_bytes": None,
-    "low": None,
-    "last_backup_at_utc": None,
-    "backup_trouble": None,
-}
+NOTHING_KEPT: Final = StorageView(
+    free_bytes=None, low=None, last_backup_at_utc=None, backup_trouble=None
+)
 
 
 class Maintenance:
@@ -31,16 +30,16 @@ class Maintenance:
         """Leave off, before the logbook itself is closed."""
         self._backups.close()
 
-    def told(self) -> Mapping[str, Any]:
+    def told(self) -> StorageView:
         """Return what the snapshot shows of both; it asks no disk."""
         free_bytes = self._backups.room.free_bytes
-        return {
-            "free_bytes": free_bytes,
-            "low": low_sentence(free_bytes),
-            "last_backup_at_utc": self._backups.last_at_utc,
-            "backup_trouble": self._backups.trouble,
-        }
+        return StorageView(
+            free_bytes=free_bytes,
+            low=low_sentence(free_bytes),
+            last_backup_at_utc=self._backups.last_at_utc,
+            backup_trouble=self._backups.trouble,
+        )
 
-    def ask(self, question: str) -> Mapping[str, Any]:
-        """Begin a backup (`backup`), or tell which there are (`backups`)."""
-        return self._backups.begin() if question == "backup" else self._backups.state()
+    def ask(self, call: Call[BackupState]) -> BackupState:
+        """Begin a backup, or tell which there are."""
+        return self._backups.begin() if isinstance(call, Backup) else self._backups.state()

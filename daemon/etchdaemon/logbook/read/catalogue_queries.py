@@ -1,10 +1,31 @@
 """What is read of the craft: lasers, surfaces, recipes, cards and readings, as on the wire."""
 
 import sqlite3
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.read.selecting import LAST_ID, fitting, opened, rows_asked, select
+from etchdaemon.logbook.read.selecting import LAST_ID, fitting, rows_asked, select
+from etchwire.calls.catalogue import (
+    Card,
+    CardEntry,
+    Cards,
+    CardsPage,
+    HeadEntry,
+    HeadList,
+    Heads,
+    Reading,
+    ReadingEntry,
+    Readings,
+    ReadingsPage,
+    RecipeEntry,
+    RecipeList,
+    Recipes,
+    SurfaceEntry,
+    SurfaceList,
+    Surfaces,
+    WholeCard,
+    WholeReading,
+)
 
 _HEADS: Final = """
     SELECT head.*,
@@ -19,13 +40,13 @@ _HEADS: Final = """
 """
 _RECIPES: Final = """
     SELECT recipe.id, head, surface, found_on_json, feed_mm_per_min, power_ratio, line_spacing_mm,
-        is_air_assist, halftone, tone_curve_json, origin, reading_id,
+        halftone, tone_curve_json, origin, reading_id,
         (SELECT card_number FROM reading WHERE reading.id = recipe.reading_id) AS card_number,
         at_utc, who, software, retired_at_utc,
         recipe.id = (
             SELECT max(id) FROM recipe AS other WHERE other.head = recipe.head
                 AND other.surface = recipe.surface AND other.retired_at_utc IS NULL
-        ) AS is_in_force
+        ) AS is_in_force, is_air_assist AS air_assist
     FROM recipe WHERE (?1 = '' OR head = ?1) AND (?2 = '' OR surface = ?2)
     ORDER BY recipe.id DESC LIMIT 500
 """
@@ -53,81 +74,70 @@ _READINGS: Final = f"""
 """
 
 
-def heads(book: sqlite3.Connection) -> dict[str, Any]:
+def heads(book: sqlite3.Connection, _call: Heads) -> HeadList:
     """Return every laser with its beam's seconds, all of them and since the lens was wiped."""
-    return {"heads": fitting([opened(row) for row in select(book, _HEADS)])}
+    return HeadList(heads=fitting(select(book, HeadEntry, _HEADS)))
 
 
-def surfaces(book: sqlite3.Connection) -> dict[str, Any]:
+def surfaces(book: sqlite3.Connection, _call: Surfaces) -> SurfaceList:
     """Return every surface as it is now."""
-    found = select(book, "SELECT * FROM surface ORDER BY name LIMIT 500")
-    return {"surfaces": fitting([opened(row) for row in found])}
+    found = select(book, SurfaceEntry, "SELECT * FROM surface ORDER BY name LIMIT 500")
+    return SurfaceList(surfaces=fitting(found))
 
 
-def recipes(book: sqlite3.Connection, *, head: str, surface: str) -> dict[str, Any]:
+def recipes(book: sqlite3.Connection, call: Recipes) -> RecipeList:
     """Return recipes, newest first; empty names stand for all.
 
     In force is the newest of a head and a surface that was not retired.
     """
-    found = select(book, _RECIPES, (head, surface))
-    return {"recipes": fitting([_with_air_assist(opened(row)) for row in found])}
+    return RecipeList(
+        recipes=fitting(select(book, RecipeEntry, _RECIPES, (call.head, call.surface)))
+    )
 
 
-def cards(
-    book: sqlite3.Connection, *, head: str, surface: str, before: int | None, limit: int
-) -> dict[str, Any]:
+def cards(book: sqlite3.Connection, call: Cards) -> CardsPage:
     """Return cards, newest first, without their layouts, and the next number to be given."""
-    asked = rows_asked(limit)
-    first = LAST_ID if before is None else before
-    found = [opened(row) for row in select(book, _CARDS, (first, head, surface, asked + 1))]
+    asked = rows_asked(call.limit)
+    first = LAST_ID if call.before is None else call.before
+    found = select(book, CardEntry, _CARDS, (first, call.head, call.surface, asked + 1))
     page = fitting(found[:asked])
     (newest,) = book.execute("SELECT coalesce(max(number), 0) FROM card").fetchone()
-    more = page[-1]["number"] if len(page) < len(found) else None
-    return {"cards": page, "next_before": more, "next_number": newest + 1}
+    more = page[-1].number if len(page) < len(found) else None
+    return CardsPage(cards=page, next_before=more, next_number=newest + 1)
 
 
-def card(book: sqlite3.Connection, *, number: int) -> dict[str, Any]:
+def card(book: sqlite3.Connection, call: Card) -> WholeCard:
     """Return one card with its layout, packed; raise CommandRefused."""
     found = select(
         book,
+        WholeCard,
         f"{_CARD}, layout_packed FROM card WHERE number = ?",
-        (number,),
+        (call.number,),
     )
     if not found:
-        raise CommandRefused(f"There is no card {number} in the logbook.")
-    return opened(found[0])
+        raise CommandRefused(f"There is no card {call.number} in the logbook.")
+    return found[0]
 
 
-def readings(
-    book: sqlite3.Connection,
-    *,
-    head: str,
-    surface: str,
-    card: int | None,
-    before: int | None,
-    limit: int,
-) -> dict[str, Any]:
+def readings(book: sqlite3.Connection, call: Readings) -> ReadingsPage:
     """Return readings, newest first, without what was measured patch by patch."""
-    asked = rows_asked(limit)
-    first = LAST_ID if before is None else before
-    found = select(book, _READINGS, (first, head, surface, card, asked + 1))
-    page = fitting([opened(row) for row in found[:asked]])
-    return {"readings": page, "next_before": page[-1]["id"] if len(page) < len(found) else None}
+    asked = rows_asked(call.limit)
+    first = LAST_ID if call.before is None else call.before
+    values = (first, call.head, call.surface, call.card, asked + 1)
+    found = select(book, ReadingEntry, _READINGS, values)
+    page = fitting(found[:asked])
+    return ReadingsPage(readings=page, next_before=page[-1].id if len(page) < len(found) else None)
 
 
-def reading(book: sqlite3.Connection, *, id: int) -> dict[str, Any]:  # noqa: A002
+def reading(book: sqlite3.Connection, call: Reading) -> WholeReading:
     """Return one reading with what was measured, packed; raise CommandRefused."""
     found = select(
         book,
+        WholeReading,
         f"{_READING}, measured_packed FROM reading JOIN card ON card.number = card_number"
         " WHERE reading.id = ?",
-        (id,),
+        (call.id,),
     )
     if not found:
-        raise CommandRefused(f"There is no reading {id} in the logbook.")
-    return opened(found[0])
-
-
-def _with_air_assist(row: dict[str, Any]) -> dict[str, Any]:
-    row["air_assist"] = row.pop("is_air_assist")  # the word that a job's sheet has for it
-    return row
+        raise CommandRefused(f"There is no reading {call.id} in the logbook.")
+    return found[0]

@@ -1,33 +1,63 @@
-"""Rows of the logbook as plain values, and as many of them as one answer can carry."""
+"""Rows of the logbook as the types of the wire, and as many of them as one answer can carry."""
 
 import json
 import sqlite3
-from collections.abc import Mapping, Sequence
-from typing import Any, Final, TypeVar
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache
+from typing import Any, Final, TypeVar, get_args, get_type_hints
 
-_Item = TypeVar("_Item")
+from etchwire.json_values import to_json_value
+from etchwire.plain import Plain
+
+_Row = TypeVar("_Row")
 
 ROWS_LIMIT: Final = 500
 BYTES_LIMIT: Final = 48_000  # of JSON, so that an answer fits one line of 64 KiB
 LAST_ID: Final = 2**63 - 1
 _SUFFIX: Final = "_json"
 
+Values = Sequence[object] | Mapping[str, object]
+_Reading = Callable[[object], object]
+
 
 def select(
-    book: sqlite3.Connection, statement: str, values: Sequence[Any] | Mapping[str, Any] = ()
-) -> list[dict[str, Any]]:
-    """Return the rows as tables; what is named `is_…` is a yes or a no."""
+    book: sqlite3.Connection, kind: Callable[..., _Row], statement: str, values: Values = ()
+) -> list[_Row]:
+    """Return the rows, each as a `kind`, whose entries are named as the columns are.
+
+    A column `…_json` is read and goes under its name without that word. What `kind` says of an
+    entry makes a yes or a no of a number, and a record of a table.
+    """
     cursor = book.execute(statement, values)
     names = [column[0] for column in cursor.description]
-    return [_with_truths(dict(zip(names, row, strict=True))) for row in cursor]
+    return [kind(**as_entries(kind, dict(zip(names, row, strict=True)))) for row in cursor]
 
 
-def opened(row: dict[str, Any]) -> dict[str, Any]:
-    """Return `row` with its columns `…_json` read, under their names without that word."""
-    return {
-        name.removesuffix(_SUFFIX): _read(value) if name.endswith(_SUFFIX) else value
-        for name, value in row.items()
+def as_entries(kind: Callable[..., object], columns: Mapping[str, object]) -> dict[str, Any]:
+    """Return `columns` as `kind` is made of them."""
+    opened = {
+        name.removesuffix(_SUFFIX): json.loads(value)
+        if name.endswith(_SUFFIX) and isinstance(value, str)
+        else value
+        for name, value in columns.items()
     }
+    readings = _readings(kind)
+    return opened | {
+        name: read(opened[name]) for name, read in readings.items() if opened.get(name) is not None
+    }
+
+
+@cache
+def _readings(kind: Callable[..., object]) -> dict[str, _Reading]:
+    """Return how the entries are read that the logbook keeps otherwise than `kind` has them."""
+    found: dict[str, _Reading] = {}
+    for name, hint in get_type_hints(kind).items():
+        for one in (hint, *get_args(hint)):
+            if one is bool:
+                found[name] = bool
+            elif isinstance(one, type) and issubclass(one, Plain):
+                found[name] = one.from_table  # type: ignore[assignment]
+    return found
 
 
 def rows_asked(limit: int) -> int:
@@ -35,24 +65,11 @@ def rows_asked(limit: int) -> int:
     return max(1, min(limit, ROWS_LIMIT))
 
 
-def fitting(items: Sequence[_Item]) -> list[_Item]:
+def fitting(items: Sequence[_Row]) -> tuple[_Row, ...]:
     """Return as many of `items`, from the first, as one answer can carry; at least one."""
     free_bytes = BYTES_LIMIT
     for count, item in enumerate(items):
-        free_bytes -= len(json.dumps(item)) + 1
+        free_bytes -= len(json.dumps(to_json_value(item))) + 1
         if free_bytes < 0 and count:
-            return list(items[:count])
-    return list(items)
-
-
-def _with_truths(row: dict[str, Any]) -> dict[str, Any]:
-    truths = {
-        name: bool(value)
-        for name, value in row.items()
-        if "is" in name.split("_") and value is not None
-    }
-    return row | truths
-
-
-def _read(value: str | None) -> Any:
-    return None if value is None else json.loads(value)
+            return tuple(items[:count])
+    return tuple(items)

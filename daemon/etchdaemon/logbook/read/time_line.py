@@ -2,12 +2,32 @@
 
 import sqlite3
 from bisect import bisect_right
+from dataclasses import dataclass
 from itertools import accumulate
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.read.catalogue_queries import heads, recipes
-from etchdaemon.logbook.read.selecting import LAST_ID, fitting, opened, rows_asked, select
+from etchdaemon.logbook.read.selecting import (
+    LAST_ID,
+    as_entries,
+    fitting,
+    rows_asked,
+    select,
+)
+from etchwire.calls.catalogue import Heads, Recipes, SurfaceEntry
+from etchwire.calls.time_line import (
+    EVENT_TYPES,
+    History,
+    LateReading,
+    LateRun,
+    LateVerdict,
+    PairHistory,
+    TimeLine,
+    TimeLineEvent,
+    TimeLinePage,
+)
+from etchwire.json_text import JsonTable
 
 SECONDS_PER_HOUR: Final = 3600.0
 LATELY: Final = 20
@@ -52,7 +72,6 @@ _TIME_LINE: Final = f"""
     JOIN happening ON happening.kind = event.kind AND happening.entry_id = event.id
     WHERE happening.id < ?3 ORDER BY happening.id DESC LIMIT ?4
 """  # noqa: S608 (made of constants)
-_TRUTHS: Final = ("is_air_assist", "is_tone_measured")
 
 _NO_CARD: Final = "gcode_sha256 NOT IN (SELECT gcode_sha256 FROM card)"
 _LATE_RUNS: Final = f"""
@@ -86,57 +105,61 @@ _LAST_CARD_RUN: Final = """
 """
 
 
-def time_line(
-    book: sqlite3.Connection, *, head: str, surface: str, before: str, limit: int
-) -> dict[str, Any]:
-    """Return what happened with `head` on `surface`, newest first.
+def time_line(book: sqlite3.Connection, call: TimeLine) -> TimeLinePage:
+    """Return what happened with a head on a surface, newest first.
 
     `beam_h` are the laser's hours of beam up to then. `next_before` asks for more.
     """
-    asked = rows_asked(limit)
-    found = select(book, _TIME_LINE, (head, surface, _place(before), asked + 1))
-    hours = _BeamHours(book, head)
-    page = fitting([_as_event(row, hours) for row in found[:asked]])
-    more = str(found[len(page) - 1]["place"]) if len(page) < len(found) else None
-    return {"events": page, "next_before": more}
+    asked = rows_asked(call.limit)
+    values = (call.head, call.surface, _place(call.before), asked + 1)
+    found = select(book, _Happening, _TIME_LINE, values)
+    hours = _BeamHours(book, call.head)
+    page = fitting([_as_event(one, hours) for one in found[:asked]])
+    more = str(found[len(page) - 1].place) if len(page) < len(found) else None
+    return TimeLinePage(events=page, next_before=more)
 
 
-def history(book: sqlite3.Connection, *, head: str, surface: str) -> dict[str, Any]:
+def history(book: sqlite3.Connection, call: History) -> PairHistory:
     """Return the figures from which `etchproof.drift.advice` tells whether to test again.
 
     Each series runs from old to new and begins with the recipe in force; its readings begin with
     the one that led to it.
     """
-    known = {one["name"]: one for one in heads(book)["heads"]}
-    pair = (head, surface)
-    in_force = next(
-        (one for one in recipes(book, head=head, surface=surface)["recipes"] if one["is_in_force"]),
-        None,
-    )
+    pair = (call.head, call.surface)
+    known = {one.name: one for one in heads(book, Heads()).heads}
+    kept = recipes(book, Recipes(head=call.head, surface=call.surface)).recipes
+    in_force = next((one for one in kept if one.is_in_force), None)
     made_after = 0
     if in_force is not None:
         (made_after,) = book.execute(
-            "SELECT after_run_id FROM recipe WHERE id = ?", (in_force["id"],)
+            "SELECT after_run_id FROM recipe WHERE id = ?", (in_force.id,)
         ).fetchone()
     (card_run,) = book.execute(_LAST_CARD_RUN, pair).fetchone()
-    hours = _BeamHours(book, head)
-    found = select(book, "SELECT * FROM surface WHERE name = ?", (surface,))
+    hours = _BeamHours(book, call.head)
+    surfaces = select(book, SurfaceEntry, "SELECT * FROM surface WHERE name = ?", (call.surface,))
     since = (*pair, made_after)
-    return {
-        "head": known.get(head),
-        "surface": opened(found[0]) if found else None,
-        "recipe": in_force,
-        "beam_h_since_card": hours.total
-        - hours.up_to(made_after if card_run is None else card_run),
-        "runs": select(book, _LATE_RUNS, since),
-        "verdicts": select(book, _LATE_VERDICTS, since),
-        "readings": [
-            opened(row)
-            for row in select(
-                book, _LATE_READINGS, (*since, in_force["reading_id"] if in_force else None)
-            )
-        ],
-    }
+    first_reading = None if in_force is None else in_force.reading_id
+    return PairHistory(
+        head=known.get(call.head),
+        surface=surfaces[0] if surfaces else None,
+        recipe=in_force,
+        beam_h_since_card=hours.total - hours.up_to(made_after if card_run is None else card_run),
+        runs=tuple(select(book, LateRun, _LATE_RUNS, since)),
+        verdicts=tuple(select(book, LateVerdict, _LATE_VERDICTS, since)),
+        readings=tuple(select(book, LateReading, _LATE_READINGS, (*since, first_reading))),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Happening:
+    """A row of the time line; `numbers` are what its kind has besides."""
+
+    place: int
+    kind: str
+    id: int
+    at_utc: str
+    after_run_id: int
+    numbers: JsonTable
 
 
 class _BeamHours:
@@ -168,14 +191,12 @@ def _place(before: str) -> int:
     return min(int(before), LAST_ID)
 
 
-def _as_event(row: dict[str, Any], hours: _BeamHours) -> dict[str, Any]:
-    numbers = opened(row)["numbers"]
-    truths = {name: bool(numbers[name]) for name in _TRUTHS if name in numbers}
-    return {
-        "at_utc": row["at_utc"],
-        "kind": row["kind"],
-        "id": row["id"],
-        "beam_h": round(hours.up_to(row["after_run_id"]), 4),
-        **numbers,
-        **truths,
-    }
+def _as_event(one: _Happening, hours: _BeamHours) -> TimeLineEvent:
+    kind = EVENT_TYPES[one.kind]
+    return kind(
+        at_utc=one.at_utc,
+        kind=one.kind,
+        id=one.id,
+        beam_h=round(hours.up_to(one.after_run_id), 4),
+        **as_entries(kind, one.numbers),
+    )

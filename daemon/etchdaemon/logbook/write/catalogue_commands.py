@@ -1,9 +1,9 @@
-"""What may be noted of the craft: each command's parameters become an entry."""
+"""What may be noted of the craft: each call becomes an entry."""
 
 from collections.abc import Callable, Mapping
 from functools import cache
 from importlib.metadata import version
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.write.card_entries import (
@@ -22,13 +22,23 @@ from etchdaemon.logbook.write.catalogue_entries import (
 )
 from etchdaemon.logbook.write.entries import LogbookEntry
 from etchdaemon.logbook.write.insert_statements import Stamp
-from etchwire.catalogue import Head, Register
+from etchwire.calls.call import AnyCall
+from etchwire.calls.catalogue import (
+    AcceptReading,
+    Note,
+    RetireRecipe,
+    SaveCard,
+    SaveHead,
+    SaveReading,
+    SaveRecipe,
+    SaveSurface,
+    SaveVerdict,
+    WipeLens,
+)
+from etchwire.catalogue import Register
 from etchwire.catalogue_records import (
     TEXT_LIMIT,
-    CardRecord,
-    ReadingRecord,
     RecipeRecord,
-    Surface,
     VerdictRecord,
     require_name,
     require_short,
@@ -39,46 +49,15 @@ from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECORDS, PRACTICE_SURFACE
 NAMELESS: Final = "somebody"
 
 
-def save_head(stamp: Stamp, *, head: Mapping[str, Any], notes: str) -> LogbookEntry:
-    """Describe a laser."""
-    described = Head.from_table(head)
-    require_name("laser", described.name)
-    require_short("the laser's notes", notes, TEXT_LIMIT)
-    return HeadSaved(head=described, notes=notes, stamp=stamp)
+def _head_saved(call: SaveHead, stamp: Stamp) -> LogbookEntry:
+    require_name("laser", call.head.name)
+    require_short("the laser's notes", call.notes, TEXT_LIMIT)
+    return HeadSaved(head=call.head, notes=call.notes, stamp=stamp)
 
 
-def wipe_lens(stamp: Stamp, *, head: str) -> LogbookEntry:
-    """Note that a lens was wiped."""
-    return LensWiped(head, stamp)
-
-
-def save_surface(stamp: Stamp, *, surface: Mapping[str, Any]) -> LogbookEntry:
-    """Describe a surface."""
-    return SurfaceSaved(Surface.from_table(surface), stamp)
-
-
-def save_recipe(stamp: Stamp, *, recipe: Mapping[str, Any]) -> LogbookEntry:
-    """Bring a recipe into force."""
-    return RecipeSaved(RecipeRecord.from_table(recipe), stamp)
-
-
-def retire_recipe(stamp: Stamp, *, id: int) -> LogbookEntry:  # noqa: A002 (the wire's name)
-    """Take a recipe out of force."""
-    return RecipeRetired(id, stamp)
-
-
-def save_card(stamp: Stamp, *, card: Mapping[str, Any]) -> LogbookEntry:
-    """File a card."""
-    return CardSaved(CardRecord.from_table(card), stamp)
-
-
-def save_reading(stamp: Stamp, *, reading: Mapping[str, Any]) -> LogbookEntry:
-    """File what a card showed."""
-    return ReadingSaved(ReadingRecord.from_table(reading), stamp)
-
-
-def accept_reading(stamp: Stamp, *, reading: int, chosen: Mapping[str, Any]) -> LogbookEntry:
-    """Choose: `chosen` holds a `recipe`, without head, surface and origin, or a `register`."""
+def _reading_accepted(call: AcceptReading, stamp: Stamp) -> LogbookEntry:
+    """Choose: a `recipe`, without head, surface and origin, or a `register`."""
+    chosen = call.chosen
     if len(chosen) != 1 or not chosen.keys() <= {"recipe", "register"}:
         raise UnreadableSheet("what is chosen is either a recipe or a register")
     ((kind, table),) = chosen.items()
@@ -86,33 +65,38 @@ def accept_reading(stamp: Stamp, *, reading: int, chosen: Mapping[str, Any]) -> 
         raise UnreadableSheet(f"a {kind} must be a table, not {table!r:.40}")
     if kind == "register":
         register = Register.from_table({**table, "is_measured": True})
-        return ReadingAccepted(reading, chosen, stamp, register=register)
-    belongs = {"head": "", "surface": "", "origin": "reading", "reading": reading}
+        return ReadingAccepted(call.reading, chosen, stamp, register=register)
+    belongs = {"head": "", "surface": "", "origin": "reading", "reading": call.reading}
     recipe = RecipeRecord.from_table({**table, **belongs})
-    return ReadingAccepted(reading, chosen, stamp, recipe=recipe)
+    return ReadingAccepted(call.reading, chosen, stamp, recipe=recipe)
 
 
-def save_verdict(stamp: Stamp, **verdict: Any) -> LogbookEntry:
-    """Say what the wiped tile of a run looked like."""
-    return VerdictSaved(VerdictRecord(**verdict), stamp)
-
-
-COMMANDS: Final[Mapping[str, Callable[..., LogbookEntry]]] = {
-    command.__name__: command
-    for command in (
-        save_head, wipe_lens, save_surface, save_recipe, retire_recipe, save_card, save_reading,
-        accept_reading, save_verdict,
+def _verdict_saved(call: SaveVerdict, stamp: Stamp) -> LogbookEntry:
+    verdict = VerdictRecord(
+        run=call.run, verdict=call.verdict, cause=call.cause, note=call.note, photo=call.photo
     )
-}  # fmt: skip
+    return VerdictSaved(verdict, stamp)
 
 
-def entry_of(command: str, parameters: Mapping[str, Any], *, at_utc: str) -> LogbookEntry:
-    """Return the entry that `command` makes; raise CommandRefused, with a sentence."""
-    given = dict(parameters)
-    who = str(given.pop("who", "")).strip()
+_ENTRIES: Final[Mapping[type[AnyCall], Callable[..., LogbookEntry]]] = {
+    SaveHead: _head_saved,
+    WipeLens: lambda call, stamp: LensWiped(call.head, stamp),
+    SaveSurface: lambda call, stamp: SurfaceSaved(call.surface, stamp),
+    SaveRecipe: lambda call, stamp: RecipeSaved(call.recipe, stamp),
+    RetireRecipe: lambda call, stamp: RecipeRetired(call.id, stamp),
+    SaveCard: lambda call, stamp: CardSaved(call.card, stamp),
+    SaveReading: lambda call, stamp: ReadingSaved(call.reading, stamp),
+    AcceptReading: _reading_accepted,
+    SaveVerdict: _verdict_saved,
+}
+
+
+def entry_of(call: Note, *, at_utc: str) -> LogbookEntry:
+    """Return the entry that a note of the catalogue makes; raise CommandRefused."""
     try:
+        who = call.who.strip()
         require_short("who does it", who, TEXT_LIMIT)
-        return COMMANDS[command](Stamp(who or NAMELESS, at_utc, software()), **given)
+        return _ENTRIES[type(call)](call, Stamp(who or NAMELESS, at_utc, software()))
     except UnreadableSheet as error:
         raise CommandRefused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
 

@@ -1,6 +1,5 @@
 """What goes on between runs: jobs come and go, the controller does chores, a start is prepared."""
 
-from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any, Final
 
@@ -20,9 +19,10 @@ from etchdaemon.run.moving import Moving
 from etchdaemon.run.states import Command, RunOccurrence, RunStateMachine, State, next_state
 from etchdaemon.service.command_queue import Request
 from etchdaemon.service.idle.controller_commands import command_for
-from etchdaemon.service.idle.interlock_commands import CAN_BE_ARMED, arm
+from etchdaemon.service.idle.interlock_commands import CAN_BE_ARMED
 from etchdaemon.service.idle.job_origin import FIND_ORIGIN, WRITES_ORIGIN, JobOrigin
 from etchdaemon.service.idle.jog_controller import JogController
+from etchdaemon.service.idle.moves import AnyMove
 from etchdaemon.service.job import compatibility as fitness
 from etchdaemon.service.job.inspection import CHANGED, Inspection
 from etchdaemon.service.job.reentry import POSITION_GONE
@@ -32,8 +32,12 @@ from etchdaemon.service.link.machine import LinkState, Machine
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.run.last_run import LastRun
 from etchdaemon.service.run.run_sequencer import RunSequencer
+from etchwire.calls.call import AnyCall
+from etchwire.calls.history import RunSummary
+from etchwire.calls.machine import Arm, Load, LoadedJob, Reenter, Start
 from etchwire.controller_profile import EIGHT_BIT
 
+NO_JOB: Final = "No job came along."
 JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."
 NOTHING_TO_ARM: Final = "Arming comes before a start: load a picture first."
 NOT_BETWEEN_RUNS: Final = "This can be done only while nothing is being etched."
@@ -68,18 +72,21 @@ class IdleController:
         self.origin = JobOrigin(machine=machine, guard=guard, records=records, clock=clock)
         self.job: SpooledJob | None = None
         self.sequencer: RunSequencer | None = None
-        self.pending: Request | None = None  # answered when the sequence in hand is over
+        self.pending: Request[Any] | None = None  # answered when the sequence in hand is over
         self._machine = machine
         self._run_state = run_state
         self._clock = clock
         self._records = records
         self._guard = guard
 
-    def load(self, request: Request, now_s: float) -> None:  # noqa: ARG002 - the table's signature
+    def load(self, request: Request[Load | Reenter], now_s: float) -> None:  # noqa: ARG002 - the table's signature
         """Take a job, unless the controller, as far as it is known, cannot run it."""
         self._refuse_while_pending()
         next_state(self._run_state.state, Command.LOAD)
-        job: SpooledJob = request.arguments["job"]
+        prepared = request.prepared
+        if prepared is None:
+            raise CommandRefused(NO_JOB)
+        job = prepared.job
         self._refuse_unfit(job)
         self._refuse_moved(job)
         self._run_state.turn(Command.LOAD)
@@ -87,10 +94,9 @@ class IdleController:
         self.job, self.sequencer = job, None
         self.inspection.take(job)
         self._keep_up()
-        told = request.arguments.get("told", {})
-        request.accept({"job_sha256": job.sheet.gcode_sha256, **told})
+        request.accept(LoadedJob(job_sha256=job.sheet.gcode_sha256, sentence=prepared.sentence))
 
-    def unload(self, request: Request, now_s: float) -> None:  # noqa: ARG002
+    def unload(self, request: Request[AnyCall], now_s: float) -> None:  # noqa: ARG002
         """Put the job away."""
         self._refuse_while_pending()
         self._run_state.turn(Command.UNLOAD)
@@ -99,7 +105,7 @@ class IdleController:
         self.inspection.take(None)
         request.accept()
 
-    def arm(self, request: Request, now_s: float) -> None:
+    def arm(self, request: Request[Arm], now_s: float) -> None:
         """See that the controller's beam is off; the box's own tests follow, which close K2."""
         self._refuse_while_pending()
         if self._run_state.is_under_way:
@@ -110,11 +116,11 @@ class IdleController:
         if not self._machine.is_ready or facts is None or facts.firmware is None:
             raise CommandRefused(self._machine.sentence)
         self.refuse_unplaced()
-        self.inspection.acknowledge(request.arguments.get("acknowledge", ()))
+        self.inspection.acknowledge(request.call.acknowledge)
         self.pending = request
         self._machine.begin(BeamOff(facts.firmware), now_s)
 
-    def start(self, request: Request, now_s: float) -> None:
+    def start(self, request: Request[Start], now_s: float) -> None:
         """Ask the controller anew what it is set to; the start follows when it has answered."""
         self._refuse_while_pending()
         if self._run_state.state not in CAN_BE_ARMED:
@@ -122,13 +128,13 @@ class IdleController:
         if not self._machine.is_ready:
             raise CommandRefused(self._machine.sentence)
         self._keep_up()
-        self.inspection.acknowledge(request.arguments.get("acknowledge", ()))
+        self.inspection.acknowledge(request.call.acknowledge)
         self.refuse_unplaced()
         self._refuse_unarmed()  # last: everything else comes before somebody goes to the machine
         self.pending = request
         self._machine.open_again(From.REST, now_s)
 
-    def run_controller_command(self, request: Request, now_s: float) -> None:
+    def run_controller_command(self, request: Request[AnyCall], now_s: float) -> None:
         """Have the controller do something; it is answered when that is done.
 
         Homing lasts longer than anybody wants to wait: it is answered when it has begun, and
@@ -158,13 +164,12 @@ class IdleController:
         else:
             self.pending = request
 
-    def move(self, request: Request, now_s: float) -> None:
+    def move(self, request: Request[AnyMove], now_s: float) -> None:
         """Move the head; answered when it has begun."""
         self._refuse_while_pending()
         if self._run_state.is_under_way:
             raise CommandRefused(NOT_BETWEEN_RUNS)
-        said = dict(request.arguments)
-        self.jog.begin(request.command, said, job=self.job, now_s=now_s)
+        self.jog.begin(request.call, job=self.job, now_s=now_s)
         request.accept()
 
     def advance(self, now_s: float) -> None:
@@ -214,19 +219,19 @@ class IdleController:
         if etch is not None and etch.ended_at_s is not None:
             self.last_run.note(etch, self.inspection.record()["kinds"])
 
-    def recall_end(self, run: Mapping[str, Any]) -> None:
+    def recall_end(self, run: RunSummary) -> None:
         """Take over the run of the logbook that ended last: after it somebody has to look.
 
         A clock that was set back since says that it has ended just now, and so does a record
         from elsewhere that has no such time.
         """
         try:
-            ended_at = datetime.fromisoformat(run["ended_at_utc"])
+            ended_at = datetime.fromisoformat(run.ended_at_utc or "")
             since = datetime.fromisoformat(self._clock.utc_now()) - ended_at
         except (TypeError, ValueError):
             since = timedelta()
         ago_s = max(0.0, since.total_seconds())
-        self.last_run.began = (run["id"], self._clock.now_s() - ago_s - (run["elapsed_s"] or 0.0))
+        self.last_run.began = (run.id, self._clock.now_s() - ago_s - (run.elapsed_s or 0.0))
         self._guard.recall_end(ago_s)
 
     def record_look(self, note: AttendanceNote) -> None:
@@ -256,11 +261,11 @@ class IdleController:
             self.pending.refuse(CommandRefused(sentence))
             self.pending = None
 
-    def _begin(self, request: Request) -> None:
+    def _begin(self, request: Request[Start]) -> None:
         """Start the run, now that the controller has said again what it is."""
         try:
             self._refuse_unarmed()  # it may have been disarmed meanwhile
-            etch = self._start_etch(request)
+            etch = self._start_etch(request.call)
         except EtchdaemonError as error:
             request.refuse(error)
             return
@@ -278,7 +283,7 @@ class IdleController:
             raise CommandRefused(self._guard.operator.why_not_start() or NOT_ARMED)
         next_state(self._run_state.state, Command.START)
 
-    def _start_etch(self, request: Request) -> Etch:
+    def _start_etch(self, start: Start) -> Etch:
         job, facts = self.job, self._machine.facts
         if job is None or facts is None or self._machine.link is not LinkState.READY:
             raise CommandRefused(self._machine.sentence)
@@ -287,7 +292,7 @@ class IdleController:
         self._refuse_unfit(job)
         self._refuse_moved(job)
         self._refuse_uninspected()
-        box = self._guard.begin_run(self._wish_of(request, job))
+        box = self._guard.begin_run(self._start_request(start, job))
         self._guard.note_loop_alive(is_waiting=True)
         try:
             notes = {"box": box, "preflight": self.inspection.record()}
@@ -300,14 +305,13 @@ class IdleController:
         etch.has_constant_power = self.inspection.has_constant_power
         return etch
 
-    def _wish_of(self, request: Request, job: SpooledJob) -> StartRequest:
-        said = request.arguments
+    def _start_request(self, start: Start, job: SpooledJob) -> StartRequest:
         return StartRequest(
             lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
             starts_at=datetime.fromisoformat(self._clock.utc_now()).astimezone(),
             has_constant_power=self.inspection.has_constant_power,
-            has_acknowledged_long_run=bool(said.get("acknowledge_long_run")),
-            stays_until_end=str(said.get("stays_until_end") or ""),
+            has_acknowledged_long_run=start.acknowledge_long_run,
+            stays_until_end=start.stays_until_end,
         )
 
     def _controller_command_done(self, command: ControllerCommand, now_s: float) -> None:
@@ -332,13 +336,17 @@ class IdleController:
         try:
             if beam_off.failure is not None:
                 raise CommandRefused(beam_off.failure)
-            arm(self._guard.operator, request.arguments, self._clock.utc_now()[:10])
+            self._guard.operator.arm(
+                request.call.answers,
+                day=self._clock.utc_now()[:10],
+                with_heartbeat_test=request.call.test_heartbeat,
+            )
         except EtchdaemonError as error:
             request.refuse(error)
         else:
             request.accept()
 
-    def _take_origin(self, request: Request) -> None:
+    def _take_origin(self, request: Request[AnyCall]) -> None:
         """Answer whoever set the origin, now that it was read back."""
         try:
             self.origin.take(request.command)

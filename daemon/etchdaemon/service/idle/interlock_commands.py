@@ -1,28 +1,21 @@
 """What a person may ask of the box's interlocks, and when: a table."""
 
 from collections.abc import Callable, Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.interlocks.rules.rule_table import Phase
-from etchdaemon.ports import BoxOperator
 from etchdaemon.run.states import State
+from etchwire.calls.call import AnyCall
+from etchwire.calls.machine import AnswerRound, BedTouched, Disarm, Reset, TryOutput
 from etchwire.interlock_report import InterlockReport
 
 CAN_BE_ARMED: Final = frozenset((State.LOADED, State.ENDED))
-Arguments = Mapping[str, Any]
-
-
-def arm(box: BoxOperator, arguments: Arguments, day: str) -> None:
-    """Begin arming, once the controller's beam was seen to be off; raise CommandRefused."""
-    box.arm(arguments["answers"], day=day, with_heartbeat_test=bool(arguments["test_heartbeat"]))
-
-
-INTERLOCK_COMMANDS: Final[Mapping[str, Callable[[BoxOperator, Arguments, str], None]]] = {
-    "disarm": lambda box, _arguments, _day: box.disarm(),
-    "reset": lambda box, arguments, _day: box.reset(arguments["names"]),
-    "answer_round": lambda box, _arguments, _day: box.answer_round(),
-    "try_output": lambda box, said, _day: box.try_output(said["name"], is_on=said["on"]),
-    "bed_touched": lambda box, _arguments, _day: box.note_bed_touched(),
+INTERLOCK_COMMANDS: Final[Mapping[type[AnyCall], Callable[..., None]]] = {
+    Disarm: lambda box, _call: box.disarm(),
+    Reset: lambda box, call: box.reset(call.names),
+    AnswerRound: lambda box, _call: box.answer_round(),
+    TryOutput: lambda box, call: box.try_output(call.name, is_on=call.on),
+    BedTouched: lambda box, _call: box.note_bed_touched(),
 }
 
 

@@ -1,8 +1,7 @@
 """The job's origin: set, found again, read back, and lost with its position epoch."""
 
-from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.controller_command import ControllerCommand, find_origin
 from etchdaemon.errors import CommandRefused
@@ -12,6 +11,7 @@ from etchdaemon.service.idle.controller_commands import SET_ORIGIN, TIMEOUT_S
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.bed import bed_of
 from etchdaemon.service.link.machine import Machine
+from etchwire import snapshot
 
 FIND_ORIGIN: Final = "find_origin"
 WRITES_ORIGIN: Final = (SET_ORIGIN, FIND_ORIGIN)
@@ -20,17 +20,6 @@ NONE_EARLIER: Final = (
     " was set, and is homed now. Set the origin."
 )
 OR_AGAIN: Final = "Or take {name} again."
-
-
-def earlier_origin(row: Mapping[str, Any]) -> EarlierOrigin | None:
-    """Return the origin of the logbook's `row`; None where it cannot be found again."""
-    if row.get("left_mm") is None:
-        return None
-    return EarlierOrigin(
-        place_mm=(row["x_mm"], row["y_mm"]),
-        ends_mm=((row["left_mm"], row["bottom_mm"]), (row["right_mm"], row["top_mm"])),
-        run=row["run"],
-    )
 
 
 class JobOrigin:
@@ -114,15 +103,16 @@ class JobOrigin:
             return request
         return bed.objection(job.sheet.motion)
 
-    def shown(self) -> Mapping[str, Any]:
+    def view(self) -> snapshot.OriginView:
         """Return what the snapshot shows of it."""
         epoch, found = self._machine.epoch, self.found
         again = None
         if found is not None:
-            again = {"name": found.name, "x_mm": found.place_mm[0], "y_mm": found.place_mm[1]}
-        return {
-            "is_known": epoch.origin is not None,
-            "epoch": epoch.number,
-            "sentence": self.request or "",
-            "again": again,
-        }
+            x_mm, y_mm = found.place_mm
+            again = snapshot.EarlierOrigin(name=found.name, x_mm=x_mm, y_mm=y_mm)
+        return snapshot.OriginView(
+            is_known=epoch.origin is not None,
+            epoch=epoch.number,
+            sentence=self.request or "",
+            again=again,
+        )

@@ -1,6 +1,6 @@
 """Jogging between runs: start a move, stop it, and report how it ended."""
 
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.controller_command import RESTARTED, ControllerCommand
 from etchdaemon.controller.opening import From
@@ -12,10 +12,11 @@ from etchdaemon.ports import Guard
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import STOPPED, Moving
-from etchdaemon.service.idle.moves import MEASURE, measuring_for, move_for, moves_for
+from etchdaemon.service.idle.moves import AnyMove, measuring_for, move_for, moves_for
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.bed import bed_of, ends_of
 from etchdaemon.service.link.machine import Machine
+from etchwire.calls.machine import Measure
 
 UNDER_WAY: Final = "The head is moving."
 MEASURED: Final = "The controller is measured."
@@ -49,14 +50,10 @@ class JogController:
             isinstance(sequence, ControllerCommand) and sequence.is_homing
         )
 
-    def shown(self) -> dict[str, Any]:
-        """Return what the snapshot says of bed and head."""
-        bed = bed_of(self._machine)
-        return {
-            "bed": None if bed is None else bed.shown(),
-            "is_moving": self.is_under_way,
-            "moved": UNDER_WAY if self.is_under_way else self.told,
-        }
+    @property
+    def sentence(self) -> str:
+        """What a person is told of the last move, or of the one under way."""
+        return UNDER_WAY if self.is_under_way else self.told
 
     def may(self, job: SpooledJob | None) -> list[str]:
         """Return what may be asked of the head now, while nothing is being etched."""
@@ -66,10 +63,8 @@ class JogController:
             return []
         return moves_for(self._machine.facts, bed_of(self._machine), job)
 
-    def begin(
-        self, name: str, said: dict[str, Any], *, job: SpooledJob | None, now_s: float
-    ) -> None:
-        """Begin the move of that name; raise CommandRefused."""
+    def begin(self, call: AnyMove, *, job: SpooledJob | None, now_s: float) -> None:
+        """Begin a move; raise CommandRefused."""
         machine = self._machine
         if self._emergency:
             raise CommandRefused(self._emergency)
@@ -77,10 +72,10 @@ class JogController:
             raise CommandRefused(NOT_READY if machine.link.value == "ready" else machine.sentence)
         bed = bed_of(machine)
         moving: Moving | Measuring
-        if name == MEASURE:
+        if isinstance(call, Measure):
             moving = measuring_for(machine=machine, bed=bed)
         else:
-            moving = move_for(name, said, machine=machine, bed=bed, job=job)
+            moving = move_for(call, machine=machine, bed=bed, job=job)
         self._guard.operator.disarm()
         self.told = ""
         self._ready_sentence, machine.sentence = machine.sentence, UNDER_WAY

@@ -1,7 +1,6 @@
 """What a person may have the head do between runs, with the beam off: which way it goes."""
 
-from collections.abc import Callable, Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.window import ReceiveWindow
@@ -11,6 +10,7 @@ from etchdaemon.run.moving import Moving, Spot
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.machine import Machine
 from etchwire.bed import Bed
+from etchwire.calls.machine import Measure, MoveBy, MoveTo, TraceOutline
 from etchwire.sheet import Bounds
 
 FEED_MM_PER_MIN: Final = 3000.0  # a head that somebody follows with the eye
@@ -18,31 +18,33 @@ NOWHERE: Final = "The controller does not say where the head is, or how far it c
 NOT_AT_REST: Final = "The head can be moved only while the machine is unlocked and at rest."
 NO_PICTURE: Final = "No picture is loaded, so there is no outline to trace."
 MEASURE: Final = "measure"
-Arguments = Mapping[str, Any]
-Way = Callable[[Arguments, Spot, SpooledJob | None], tuple[Spot, ...]]
+WAYS: Final = ("move_to", "move_by", "trace_outline")
+AnyMove = MoveTo | MoveBy | TraceOutline | Measure
 
 
-def _to(said: Arguments, _here_mm: Spot, _job: SpooledJob | None) -> tuple[Spot, ...]:
-    return ((said["x_mm"], said["y_mm"]),)
+def _places(
+    call: MoveTo | MoveBy | TraceOutline, here_mm: Spot, job: SpooledJob | None
+) -> tuple[Spot, ...]:
+    """Return the places to go to, one after the other; raise CommandRefused."""
+    match call:
+        case MoveTo():
+            return ((call.x_mm, call.y_mm),)
+        case MoveBy():
+            return ((here_mm[0] + call.x_mm, here_mm[1] + call.y_mm),)
+        case TraceOutline():
+            return _outline(job, with_run_ups=call.with_run_ups)
 
 
-def _by(said: Arguments, here_mm: Spot, _job: SpooledJob | None) -> tuple[Spot, ...]:
-    return ((here_mm[0] + said["x_mm"], here_mm[1] + said["y_mm"]),)
-
-
-def _outline(said: Arguments, _here_mm: Spot, job: SpooledJob | None) -> tuple[Spot, ...]:
+def _outline(job: SpooledJob | None, *, with_run_ups: bool) -> tuple[Spot, ...]:
     """Return the corners once round, so that the pointer (or the beam's place) follows them."""
     if job is None:
         raise CommandRefused(NO_PICTURE)
     sheet = job.sheet
-    around = sheet.motion if said.get("with_run_ups") else sheet.picture
+    around = sheet.motion if with_run_ups else sheet.picture
     return tuple(
         (x_mm - sheet.head.pointer_x_mm, y_mm - sheet.head.pointer_y_mm)
         for x_mm, y_mm in _corners(around)
     )
-
-
-WAYS: Final[Mapping[str, Way]] = {"move_to": _to, "move_by": _by, "trace_outline": _outline}
 
 
 def moves_for(facts: Facts | None, bed: Bed | None, job: SpooledJob | None) -> list[str]:
@@ -53,9 +55,13 @@ def moves_for(facts: Facts | None, bed: Bed | None, job: SpooledJob | None) -> l
 
 
 def move_for(
-    name: str, said: Arguments, *, machine: Machine, bed: Bed | None, job: SpooledJob | None
+    call: MoveTo | MoveBy | TraceOutline,
+    *,
+    machine: Machine,
+    bed: Bed | None,
+    job: SpooledJob | None,
 ) -> Moving:
-    """Return the move of that name; raise CommandRefused where it cannot be made.
+    """Return the move that `call` asks for; raise CommandRefused where it cannot be made.
 
     Without homing and without an origin of this epoch coordinates mean nothing: the travel is
     counted from where the head is.
@@ -63,7 +69,7 @@ def move_for(
     facts, here_mm = _at_rest(machine, bed)
     if bed is None or facts.firmware is None:
         raise CommandRefused(NOWHERE)
-    places_mm = WAYS[name](said, here_mm, job)
+    places_mm = _places(call, here_mm, job)
     is_placed = _is_placed(machine, bed)
     zero_mm, seen_from = ((0.0, 0.0), "the origin") if is_placed else (here_mm, "where it is now")
     for x_mm, y_mm in places_mm:

@@ -12,6 +12,7 @@ from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.controller_profile import machine_table
 from etchwire.bed import Bed
 from etchwire.controller_profile import LineCosts
+from etchwire.snapshot import FindingView, PreflightView
 
 CHECKING: Final = "The job is being checked; that takes up to a minute for a big one."
 WAITING: Final = "The job is checked as soon as the machine is ready."
@@ -106,16 +107,32 @@ class Inspection:
             "acknowledged": sorted(self._acknowledged),
         }
 
-    def shown(self) -> dict[str, Any]:
+    def view(self) -> PreflightView:
         """Return what the snapshot shows: the gravest findings, and how many there are."""
         report = self._report
         if report is None:
-            verdict = "failed" if self._failure else "checking"
             waiting = WAITING if self._begun is None else CHECKING
-            return _shown(verdict, self._failure or waiting, {}, [])
-        left = [kind for kind in _to_acknowledge(report) if kind not in self._acknowledged]
+            return PreflightView(
+                verdict="failed" if self._failure else "checking",
+                sentence=self._failure or waiting,
+                to_acknowledge=(),
+                findings=(),
+                findings_count=0,
+            )
+        findings = report["findings"]
         sentences = _sentences(report, report["verdict"])
-        return _shown(report["verdict"], " ".join(sentences[:3]) or IS_READY, report, left)
+        return PreflightView(
+            verdict=report["verdict"],
+            sentence=" ".join(sentences[:3]) or IS_READY,
+            to_acknowledge=tuple(
+                kind for kind in _to_acknowledge(report) if kind not in self._acknowledged
+            ),
+            findings=tuple(
+                FindingView(**{name: finding[name] for name in _KEPT})
+                for finding in findings[:MOST_FINDINGS]
+            ),
+            findings_count=len(findings),
+        )
 
     def _forget(self) -> None:
         self._begun = self._report = self._failure = None
@@ -151,18 +168,6 @@ def _stamp_of(gcode: Path) -> object:
     except OSError:
         return None
     return found.st_ino, found.st_size, found.st_mtime_ns
-
-
-def _shown(verdict: str, sentence: str, report: Report, left: list[str]) -> dict[str, Any]:
-    findings = report.get("findings", ())
-    gravest = [{name: finding[name] for name in _KEPT} for finding in findings[:MOST_FINDINGS]]
-    return {
-        "verdict": verdict,
-        "sentence": sentence,
-        "to_acknowledge": left,
-        "findings": gravest,
-        "findings_count": len(findings),
-    }
 
 
 def _to_acknowledge(report: Report) -> list[str]:

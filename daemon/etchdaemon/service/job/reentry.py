@@ -1,11 +1,11 @@
 """An etch that was cut short, taken up again: which job is left of it, and what is known."""
 
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 from math import nextafter
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.ports import History, RestWriter
@@ -14,9 +14,9 @@ from etchdaemon.run.reentry_rules import (
     NOTHING_MOVED,
     ORIGIN_SHIFT,
     CutPlace,
+    LeftOver,
     Past,
     Trace,
-    Unfinished,
     across,
     file_cut,
     known,
@@ -28,13 +28,15 @@ from etchdaemon.run.reentry_rules import (
     unknown_of_file,
 )
 from etchdaemon.service.job.spool import Spool, SpooledJob
+from etchwire.calls.history import Run, RunEvent, RunEvents, RunRecord, Runs
+from etchwire.calls.machine import CutView, Reenter, Unfinished, UnfinishedRun
 from etchwire.errors import UnreadableSheet
+from etchwire.json_text import JsonTable
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet, read_sheet
 
 NOT_MOVED: Final = "tile and head have not moved"
 ORIGIN_AGAIN: Final = "origin set again"
 CONFIRMATIONS: Final = (NOT_MOVED, ORIGIN_AGAIN)
-PAGE_EVENTS: Final = 500
 POSITION_GONE: Final = (
     "Where the head is is no longer known since that run. Home the machine or set the origin"
     f" again, and confirm “{ORIGIN_AGAIN}”."
@@ -58,123 +60,113 @@ class Reentry:
         self._spool = spool
         self._rests = rests
 
-    def newest(self) -> Unfinished | None:
+    def newest(self) -> LeftOver | None:
         """Return the run that was started last, if it may be taken up again.
 
         Nobody is asked about a tile that has been wiped and judged.
         """
         try:
-            runs = self._history.ask("runs", before=None, limit=1)["runs"]
-            if not runs or runs[0].get("verdict") is not None:
+            runs = self._history.ask(Runs(limit=1)).runs
+            if not runs or runs[0].verdict is not None:
                 return None
-            record = self._history.ask("run", id=runs[0]["id"])
+            record = self._history.ask(Run(id=runs[0].id))
             past, sheet = self._past(record)
             if objection(past) or sheet is None:
                 return None
             trace = self._trace(record, sheet)
-            picture = self._first_of(record)["gcode_sha256"]
+            picture = self._first_of(record).gcode_sha256
         except EtchdaemonError:
             return None
-        return Unfinished(record["id"], sheet.title, picture, sheet.rows, trace.first_row)
+        return LeftOver(record.id, sheet.title, picture, sheet.rows, trace.first_row)
 
     def outlook(
-        self, *, run: int, row: int | None, is_under_way: bool, is_place_kept: bool
-    ) -> dict[str, Any]:
-        """Return what is left of `run`, from `row` on where a person sets it by eye."""
-        record = self._history.ask("run", id=run)
+        self, call: Unfinished, *, is_under_way: bool, is_place_kept: bool
+    ) -> UnfinishedRun:
+        """Return what may be taken up of a run, from `row` on where that is told by eye."""
+        record = self._history.ask(Run(id=call.run))
         past, sheet = self._past(record, is_under_way=is_under_way)
-        told: dict[str, Any] = {
-            "run": run,
-            "may": objection(past) is None,
-            "why_not": objection(past),
-            "ended": record["ended"],
-            "because": record["because"],
-            "title": record.get("title"),
-            "picture_sha256": self._first_of(record)["gcode_sha256"],
-            "is_place_kept": is_place_kept,
-            "continued_by": past.continued_by,
-        }
+        told = UnfinishedRun(
+            run=call.run,
+            may=objection(past) is None,
+            why_not=objection(past),
+            ended=record.ended,
+            because=record.because,
+            title=record.title,
+            picture_sha256=self._first_of(record).gcode_sha256,
+            is_place_kept=is_place_kept,
+            continued_by=past.continued_by,
+        )
         if sheet is None:
-            return {**told, **_NOTHING_KEPT}
-        told |= {
-            "rows": sheet.rows,
-            "columns": sheet.columns,
-            "width_mm": sheet.width_mm,
-            "height_mm": sheet.height_mm,
-            "line_spacing_mm": sheet.recipe.line_spacing_mm,
-            "gap_mm": None,
-        }
+            return told
+        told = replace(
+            told,
+            rows=sheet.rows,
+            columns=sheet.columns,
+            width_mm=sheet.width_mm,
+            height_mm=sheet.height_mm,
+            line_spacing_mm=sheet.recipe.line_spacing_mm,
+        )
         if sheet.is_foreign:
-            return told | self._file_outlook(record, sheet, told)
+            return self._file_outlook(record, sheet, told)
         trace = self._trace(record, sheet)
-        rest = rest_from(trace.first_row if row is None else row, sheet)
-        return told | {
-            "cut": None if trace.cut is None else _cut_shown(trace.cut, sheet),
-            "either": [_cut_shown(place, sheet) for place in trace.either],
-            "first_row": trace.first_row,
-            "is_row_known": trace.is_row_known,
-            "known": known(trace, sheet, is_place_kept=is_place_kept),
-            "unknown": unknown(trace, sheet, is_place_kept=is_place_kept),
-            "across": across(sheet),
-            "rest": None if rest is None else asdict(rest),
-        }
+        return replace(
+            told,
+            cut=None if trace.cut is None else _cut_view(trace.cut, sheet),
+            either=tuple(_cut_view(place, sheet) for place in trace.either),
+            first_row=trace.first_row,
+            is_row_known=trace.is_row_known,
+            known=tuple(known(trace, sheet, is_place_kept=is_place_kept)),
+            unknown=tuple(unknown(trace, sheet, is_place_kept=is_place_kept)),
+            across=across(sheet),
+            rest=rest_from(trace.first_row if call.row is None else call.row, sheet),
+        )
 
-    def _file_outlook(
-        self, record: Mapping[str, Any], sheet: Sheet, told: Mapping[str, Any]
-    ) -> dict[str, Any]:
+    def _file_outlook(self, record: RunRecord, sheet: Sheet, told: UnfinishedRun) -> UnfinishedRun:
         """Return what may be taken up of another program's file."""
-        shown = {**_NOTHING_FOUND, "is_row_known": True}
-        if not told["may"]:
-            return shown
-        whole = self._spool.folder_of(record["gcode_sha256"])
+        told = replace(told, is_row_known=True)
+        if not told.may:
+            return told
+        whole = self._spool.folder_of(record.gcode_sha256)
         try:
             found = self._rests.resume_file(whole, None, cut=self._file_cut(record) or {})
         except JobRefused as refusal:
-            return shown | {"may": False, "why_not": str(refusal)}
-        is_kept = told["is_place_kept"]
+            return replace(told, may=False, why_not=str(refusal))
+        is_kept = told.is_place_kept
         row = max((entry.row for entry in sheet.index if entry.line <= found["line"]), default=0)
-        rest = rest_from(row, sheet)
-        return shown | {
-            "first_row": row,
-            "gap_mm": found["gap_mm"],
-            "known": known_of_file(found, is_place_kept=is_kept),
-            "unknown": unknown_of_file(is_place_kept=is_kept),
-            "rest": None if rest is None else asdict(rest),
-        }
+        return replace(
+            told,
+            first_row=row,
+            gap_mm=found["gap_mm"],
+            known=tuple(known_of_file(found, is_place_kept=is_kept)),
+            unknown=tuple(unknown_of_file(is_place_kept=is_kept)),
+            rest=rest_from(row, sheet),
+        )
 
-    def job(
-        self,
-        *,
-        run: int,
-        confirm: str,
-        row: int | None,
-        accept_gap: bool = False,
-        is_under_way: bool = False,
-    ) -> tuple[SpooledJob, str]:
-        """Return what is left of `run` and a sentence about it; raise CommandRefused.
+    def job(self, call: Reenter) -> tuple[SpooledJob, str]:
+        """Return what is left of a run, and what a person is told; raise CommandRefused.
 
         `row` is the first that is not dark, told by eye; without it the record counts. Of another
         program's file `accept_gap` says that what stays unburnt before the rest has been read.
         """
-        if confirm not in CONFIRMATIONS:
+        if call.confirm not in CONFIRMATIONS:
             told = " or ".join(f"“{words}”" for words in CONFIRMATIONS)
             raise CommandRefused(f"Confirm {told}: nothing else makes a re-entry possible.")
-        record = self._history.ask("run", id=run)
-        past, sheet = self._past(record, is_under_way=is_under_way)
+        record = self._history.ask(Run(id=call.run))
+        past, sheet = self._past(record)
         against = objection(past)
         if against is not None or sheet is None:
             raise CommandRefused(against or "")
-        is_kept = confirm == NOT_MOVED
-        whole = self._spool.folder_of(record["gcode_sha256"])
+        is_kept = call.confirm == NOT_MOVED
+        whole = self._spool.folder_of(record.gcode_sha256)
         rest = self._spool.make_rest_folder()
         try:
             if sheet.is_foreign:
                 found = self._rests.resume_file(whole, rest, cut=self._file_cut(record) or {})
-                _require_accepted(found["gap_mm"], accept_gap=accept_gap)
+                _require_accepted(found["gap_mm"], accept_gap=call.accept_gap)
                 sentence = " ".join([*known_of_file(found, is_place_kept=is_kept), BAND])
                 job = self._take_in(rest)
             else:
-                place = _place(run, self._trace(record, sheet), sheet, row)
+                place = _place(call.run, self._trace(record, sheet), sheet, call.row)
                 self._rests.write(whole, rest, row=place.row, x_mm=place.x_mm)
                 job = self._take_in(rest)
                 sentence = _told(place, job.sheet, is_kept=is_kept)
@@ -182,30 +174,28 @@ class Reentry:
             shutil.rmtree(rest, ignore_errors=True)
         job = replace(
             job,
-            continues_run=run,
-            picture_sha256=self._first_of(record)["gcode_sha256"],
+            continues_run=call.run,
+            picture_sha256=self._first_of(record).gcode_sha256,
             needs_kept_position=is_kept,
         )
         return job, sentence
 
-    def _past(
-        self, record: Mapping[str, Any], *, is_under_way: bool = False
-    ) -> tuple[Past, Sheet | None]:
+    def _past(self, record: RunRecord, *, is_under_way: bool = False) -> tuple[Past, Sheet | None]:
         """Return what bears on taking up a run, and its sheet where the job is kept."""
         try:
-            sheet = read_sheet(self._spool.folder_of(record["gcode_sha256"]))
+            sheet = read_sheet(self._spool.folder_of(record.gcode_sha256))
         except UnreadableSheet:
             sheet = None
-        if sheet is not None and sheet.gcode_sha256 != record["gcode_sha256"]:
+        if sheet is not None and sheet.gcode_sha256 != record.gcode_sha256:
             sheet = None  # of another job: a card that was damaged, or people who tidied it
-        found = record.get("notes", {}).get("preflight", {}).get("kinds", ())
+        found = record.notes.get("preflight", {}).get("kinds", ())
         past = Past(
-            run=record["id"],
-            ended=record["ended"],
-            continued_by=record.get("continued_by_run_id"),
+            run=record.id,
+            ended=record.ended,
+            continued_by=record.continued_by_run_id,
             is_under_way=is_under_way,
             is_kept=sheet is not None,
-            is_all_etched=sheet is not None and (record["etched_rows"] or 0) >= sheet.rows,
+            is_all_etched=sheet is not None and (record.etched_rows or 0) >= sheet.rows,
             has_lost_place=(
                 sheet is not None and sheet.is_foreign and self._file_cut(record) is None
             ),
@@ -213,47 +203,29 @@ class Reentry:
         )
         return past, sheet
 
-    def _first_of(self, record: Mapping[str, Any]) -> Mapping[str, Any]:
+    def _first_of(self, record: RunRecord) -> RunRecord:
         """Return the run that a chain of re-entries began with: the one with the whole picture."""
-        while record.get("continues_run_id") is not None:
-            record = self._history.ask("run", id=record["continues_run_id"])
+        while record.continues_run_id is not None:
+            record = self._history.ask(Run(id=record.continues_run_id))
         return record
 
     def _take_in(self, rest: Path) -> SpooledJob:
         with (rest / GCODE_NAME).open("rb") as gcode, (rest / SHEET_NAME).open("rb") as sheet:
             return self._spool.take_in(gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
 
-    def _file_cut(self, record: Mapping[str, Any]) -> Mapping[str, Any] | None:
-        return file_cut(self._events(record["id"]))
+    def _file_cut(self, record: RunRecord) -> JsonTable | None:
+        return file_cut(self._events(record.id))
 
-    def _trace(self, record: Mapping[str, Any], sheet: Sheet) -> Trace:
-        events = self._events(record["id"])
-        return trace_of(events, etched_rows=record["etched_rows"] or 0, sheet=sheet)
+    def _trace(self, record: RunRecord, sheet: Sheet) -> Trace:
+        events = self._events(record.id)
+        return trace_of(events, etched_rows=record.etched_rows or 0, sheet=sheet)
 
-    def _events(self, run: int) -> Iterator[Mapping[str, Any]]:
+    def _events(self, run: int) -> Iterator[RunEvent]:
         after: int | None = 0
         while after is not None:
-            page = self._history.ask("run_events", id=run, after=after, limit=PAGE_EVENTS)
-            yield from page["events"]
-            after = page["next_after"]
-
-
-_NOTHING_FOUND: Final[Mapping[str, Any]] = {
-    "cut": None,
-    "either": [],
-    "first_row": None,
-    "is_row_known": False,
-    "known": [],
-    "unknown": [],
-    "across": "",
-    "rest": None,
-}
-_NOTHING_KEPT: Final[Mapping[str, Any]] = {
-    **_NOTHING_FOUND,
-    **dict.fromkeys(
-        ("rows", "columns", "width_mm", "height_mm", "line_spacing_mm", "gap_mm")
-    ),
-}  # fmt: skip
+            page = self._history.ask(RunEvents(id=run, after=after))
+            yield from page.events
+            after = page.next_after
 
 
 def _require_accepted(gap_mm: float, *, accept_gap: bool) -> None:
@@ -264,8 +236,8 @@ def _require_accepted(gap_mm: float, *, accept_gap: bool) -> None:
         )
 
 
-def _cut_shown(place: CutPlace, sheet: Sheet) -> dict[str, Any]:
-    return {**asdict(place), "from_left_mm": place.x_mm - sheet.picture.left_mm}
+def _cut_view(place: CutPlace, sheet: Sheet) -> CutView:
+    return CutView(**asdict(place), from_left_mm=place.x_mm - sheet.picture.left_mm)
 
 
 def _place(run: int, trace: Trace, sheet: Sheet, row: int | None) -> Place:

@@ -1,11 +1,12 @@
 """Which jobs have to stay: those that an etch may still be taken up with."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Sequence
 from functools import partial
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import EtchdaemonError
 from etchdaemon.ports import History
+from etchwire.calls.history import Runs, RunSummary
 
 LOOKED_AT: Final = 200  # runs, newest first
 UNFINISHED_KEPT: Final = 10  # nobody takes up the eleventh, and a card is no larger than it is
@@ -18,18 +19,17 @@ def jobs_in_need(history: History) -> Callable[[], frozenset[str] | None]:
 
 def _in_need(history: History) -> frozenset[str] | None:
     try:
-        runs = history.ask("runs", before=None, limit=LOOKED_AT)["runs"]
+        runs = history.ask(Runs(limit=LOOKED_AT)).runs
     except EtchdaemonError:
         return None
-    return frozenset(run["gcode_sha256"] for run in _unfinished(runs)[:UNFINISHED_KEPT])
+    return frozenset(run.gcode_sha256 for run in _unfinished(runs)[:UNFINISHED_KEPT])
 
 
-def _unfinished(runs: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+def _unfinished(runs: Sequence[RunSummary]) -> list[RunSummary]:
     """Return what is under way or ended early, not gone on with, on a tile that nobody judged."""
-    runs = list(runs)
-    gone_on_with = {run["continues_run_id"] for run in runs}
+    gone_on_with = {run.continues_run_id for run in runs}
     return [
         run
         for run in runs
-        if run["ended"] != "complete" and run["verdict"] is None and run["id"] not in gone_on_with
+        if run.ended != "complete" and run.verdict is None and run.id not in gone_on_with
     ]

@@ -13,8 +13,10 @@ from typing import Any, Final
 
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.firmware import THIRTY_TWO_BIT
+from etchdaemon.controller.setting_list import UNKNOWN_SPEEDS
 from etchdaemon.run.measuring import Measuring
 from etchwire import controller_profile
+from etchwire.calls.machine import ControllerSpeeds, DotSpeed
 from etchwire.controller_profile import ControllerProfile
 from etchwire.errors import UnreadableSheet
 from etchwire.measured_controller import Axis, kept_mm_per_min, profile_of
@@ -40,7 +42,7 @@ class MeasuredController:
     def __init__(self, folder: Path | None = None) -> None:
         self._path = None if folder is None else folder / FILE_NAME
         self._kept: Mapping[str, Any] = {}
-        self._told: tuple[Facts, ControllerProfile, Mapping[str, Any]] | None = None
+        self._told: tuple[Facts, ControllerProfile] | None = None
         if self._path is not None:
             with suppress(OSError, ValueError):
                 kept = json.loads(self._path.read_bytes())
@@ -60,17 +62,9 @@ class MeasuredController:
 
     def profile(self, facts: Facts) -> ControllerProfile:
         """Return the profile to reckon with: the one measured, else that of its kind."""
-        return self._known(facts)[1]
-
-    def table(self, facts: Facts) -> Mapping[str, Any]:
-        """Return the profile as it travels."""
-        return self._known(facts)[2]
-
-    def _known(self, facts: Facts) -> tuple[Facts, ControllerProfile, Mapping[str, Any]]:
         if self._told is None or self._told[0] is not facts:  # every snapshot asks
-            profile = self._profile(facts)
-            self._told = (facts, profile, profile.to_table())
-        return self._told
+            self._told = (facts, self._profile(facts))
+        return self._told[1]
 
     def _profile(self, facts: Facts) -> ControllerProfile:
         if self._kept.get("of") == _identity(facts):
@@ -78,19 +72,21 @@ class MeasuredController:
                 return ControllerProfile.from_table(self._kept["profile"])
         return _assumed(facts)
 
-    def shown(self, facts: Facts | None) -> dict[str, Any]:
+    def speeds(self, facts: Facts | None) -> ControllerSpeeds:
         """Return what people are shown of it."""
         axis = None if facts is None else _axis_of(facts)
         if facts is None or axis is None:
-            return {"is_measured": False, "sentence": "", "dots": []}
+            return UNKNOWN_SPEEDS
         profile = self.profile(facts)
-        dots = [
-            {"dots": count, "mm_per_min": round(kept_mm_per_min(count * DOT_MM, axis, profile), -1)}
+        dots = tuple(
+            DotSpeed(
+                dots=count, mm_per_min=round(kept_mm_per_min(count * DOT_MM, axis, profile), -1)
+            )
             for count, _ in _DOTS
-        ]
+        )
         speeds = ", ".join(
-            f"{name} up to {row['mm_per_min']:.0f} mm/min"
-            for (_, name), row in zip(_DOTS, dots, strict=True)
+            f"{name} up to {speed.mm_per_min:.0f} mm/min"
+            for (_, name), speed in zip(_DOTS, dots, strict=True)
         )
         if profile.is_measured:
             sentence = f"Measured. Dots of {DOT_MM:g} mm: {speeds}."
@@ -98,13 +94,13 @@ class MeasuredController:
             is_quick = facts.firmware is THIRTY_TWO_BIT
             sentence = f"{_ASSUMED if is_quick else _UNMEASURED} Dots of {DOT_MM:g} mm: {speeds}."
         costs = profile.costs
-        return {
-            "is_measured": profile.is_measured,
-            "sentence": sentence,
-            "dots": dots,
-            "planner_blocks": profile.planner_blocks,
-            "line_ms": round((costs.read_s + costs.answer_s + costs.level_segment_s) * 1000, 3),
-        }
+        return ControllerSpeeds(
+            is_measured=profile.is_measured,
+            sentence=sentence,
+            dots=dots,
+            planner_blocks=profile.planner_blocks,
+            line_ms=round((costs.read_s + costs.answer_s + costs.level_segment_s) * 1000, 3),
+        )
 
 
 def _assumed(facts: Facts) -> ControllerProfile:

@@ -1,11 +1,11 @@
 """The run that ended last: whether it may be taken up again, and whether its place is kept."""
 
 from collections.abc import Collection
-from typing import Any
 
-from etchdaemon.run.reentry_rules import ORIGIN_SHIFT, Past, Unfinished, objection
+from etchdaemon.run.reentry_rules import ORIGIN_SHIFT, LeftOver, Past, objection
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
+from etchwire.snapshot import UnfinishedView
 
 
 class LastRun:
@@ -14,11 +14,11 @@ class LastRun:
     def __init__(self, machine: Machine) -> None:
         self._machine = machine
         self._noted: Etch | None = None
-        self._unfinished: Unfinished | None = None
+        self._unfinished: LeftOver | None = None
         self._kept: tuple[int, int] | None = None  # a run, and the epoch in which it ended
         self.began: tuple[int, float] | None = None  # a run, and when it began
 
-    def recall(self, unfinished: Unfinished | None) -> None:
+    def recall(self, unfinished: LeftOver | None) -> None:
         """Take over what an earlier life of the daemon left unfinished, from the logbook."""
         self._unfinished = unfinished
 
@@ -44,14 +44,14 @@ class LastRun:
         epoch = self._machine.epoch
         return epoch.origin is not None and self._kept == (run, epoch.number)
 
-    def shown(self) -> dict[str, Any] | None:
+    def view(self) -> UnfinishedView | None:
         """Return what the snapshot shows of it, while it may be taken up again."""
         if self._unfinished is None:
             return None
-        return self._unfinished.shown(is_place_kept=self.is_place_kept(self._unfinished.run))
+        return self._unfinished.view(is_place_kept=self.is_place_kept(self._unfinished.run))
 
 
-def _unfinished(etch: Etch, findings: Collection[str]) -> Unfinished | None:
+def _unfinished(etch: Etch, findings: Collection[str]) -> LeftOver | None:
     sheet = etch.job.sheet
     past = Past(
         run=etch.number,
@@ -63,4 +63,4 @@ def _unfinished(etch: Etch, findings: Collection[str]) -> Unfinished | None:
     if objection(past) is not None:
         return None
     picture_sha256 = etch.job.picture_sha256 or sheet.gcode_sha256
-    return Unfinished(etch.number, sheet.title, picture_sha256, sheet.rows, etch.etched_rows)
+    return LeftOver(etch.number, sheet.title, picture_sha256, sheet.rows, etch.etched_rows)

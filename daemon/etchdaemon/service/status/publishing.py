@@ -1,9 +1,8 @@
 """When a new snapshot is shown: at once when something changed, now and then while it moves."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.interlocks.start.starting import StartRequest
 from etchdaemon.ports import Clock, Guard, Records
@@ -20,7 +19,7 @@ from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.status import snapshot
 from etchwire.interlock_report import InterlockReport
-from etchwire.json_values import to_json_value
+from etchwire.snapshot import AskedAtStart, Snapshot, UnfinishedView
 
 NEWS_EVERY_S: Final = 0.25  # wall-clock
 
@@ -36,7 +35,7 @@ class LoopState:
     is_pending: bool  # a person waits for the answer of something the controller does
     jog: JogController
     origin: JobOrigin
-    unfinished: Mapping[str, Any] | None  # the run that may be taken up again
+    unfinished: UnfinishedView | None  # the run that may be taken up again
 
 
 class Publishing:
@@ -88,33 +87,34 @@ class Publishing:
         at_utc = self._clock.utc_now()
         report = self._guard.operator.report(day=at_utc[:10])
         self._commands.publish(
-            {
-                "at_utc": at_utc,
-                "state": loop_state.state.value,
-                "sentence": snapshot.sentence_of(
+            Snapshot(
+                sequence=0,  # it gets its number where it is shown
+                at_utc=at_utc,
+                state=loop_state.state.value,
+                sentence=snapshot.sentence_of(
                     loop_state.state, loop_state.etch, machine, objection
                 ),
-                "may": self._may(loop_state, report, is_placed=objection is None),
-                "machine": snapshot.machine_of(machine, loop_state.origin) | loop_state.jog.shown(),
-                "job": snapshot.job_of(loop_state.job, loop_state.inspection),
-                "asked_at_start": self._asked_at_start(loop_state.job, at_utc),
-                "run": snapshot.run_of(loop_state.etch, machine, self._clock),
-                "unfinished": loop_state.unfinished,
-                "interlocks": to_json_value(report),
-                "logbook_trouble": self._records.trouble,
-                "storage": self._records.storage,
-                "time_factor": self._clock.seconds_per_wall_second,
-            }
+                may=tuple(self._may(loop_state, report, is_placed=objection is None)),
+                machine=snapshot.machine_of(machine, loop_state.origin, loop_state.jog),
+                job=snapshot.job_of(loop_state.job, loop_state.inspection),
+                asked_at_start=self._asked_at_start(loop_state.job, at_utc),
+                run=snapshot.run_of(loop_state.etch, machine, self._clock),
+                unfinished=loop_state.unfinished,
+                interlocks=report,
+                logbook_trouble=self._records.trouble,
+                storage=self._records.storage,
+                time_factor=self._clock.seconds_per_wall_second,
+            )
         )
 
-    def _asked_at_start(self, job: SpooledJob | None, at_utc: str) -> Mapping[str, Any]:
+    def _asked_at_start(self, job: SpooledJob | None, at_utc: str) -> AskedAtStart:
         if job is None:
-            return {}
+            return AskedAtStart()
         wish = StartRequest(
             lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
             starts_at=datetime.fromisoformat(at_utc).astimezone(),
         )
-        return self._guard.operator.confirmations_for(wish)
+        return AskedAtStart(**self._guard.operator.confirmations_for(wish))
 
     def _may(self, loop_state: LoopState, report: InterlockReport, *, is_placed: bool) -> list[str]:
         is_fit = self._machine.is_ready and not loop_state.is_pending and is_placed

@@ -1,19 +1,21 @@
 """What is shown of the daemon: the snapshot of the wire, built in this one place."""
 
 from collections.abc import Mapping
-from dataclasses import asdict
 from datetime import datetime, timedelta
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.ports import Clock
 from etchdaemon.run.overrides import Override
 from etchdaemon.run.states import State
 from etchdaemon.service.idle.job_origin import JobOrigin
+from etchdaemon.service.idle.jog_controller import JogController
 from etchdaemon.service.job.inspection import Inspection
 from etchdaemon.service.job.spool import SpooledJob
+from etchdaemon.service.link.bed import bed_of
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
 from etchwire.catalogue import Head
+from etchwire.snapshot import JobView, MachineView, RunView
 
 PACE_AFTER_S: Final = 20.0
 PACE_LIMITS: Final = (0.8, 5.0)
@@ -34,63 +36,66 @@ SENTENCES: Final[Mapping[State, str]] = {
 _ENDED: Final = {"complete": "Finished.", "stopped": "Stopped.", "failed": "Failed."}
 
 
-def machine_of(machine: Machine, origin: JobOrigin) -> dict[str, Any]:
+def machine_of(machine: Machine, origin: JobOrigin, jog: JogController) -> MachineView:
     """Return the machine's part; a machine that is ready may still lack an origin."""
     report, facts = machine.report, machine.facts
     place_mm = None
     if report is not None and machine.link.value in ("ready", "refused"):
         place_mm = report.work_mm or report.machine_mm
-    return {
-        "link": machine.link.value,
-        "sentence": _and(machine.sentence, origin.request if machine.is_ready else None),
-        "origin": origin.shown(),
-        "firmware": facts.firmware.name if facts is not None and facts.firmware else None,
-        "port": machine.port_name,
-        "is_practice": machine.is_practice,
-        "position_mm": None if place_mm is None else [value + 0.0 for value in place_mm[:2]],
-        "controller_state": None if report is None else report.state,
-        "controller": None if facts is None else machine.measured.table(facts),
-    }
+    return MachineView(
+        link=machine.link.value,
+        sentence=_and(machine.sentence, origin.request if machine.is_ready else None),
+        origin=origin.view(),
+        firmware=facts.firmware.name if facts is not None and facts.firmware else None,
+        port=machine.port_name,
+        is_practice=machine.is_practice,
+        position_mm=None if place_mm is None else (place_mm[0] + 0.0, place_mm[1] + 0.0),
+        controller_state=None if report is None else report.state,
+        controller=None if facts is None else machine.measured.profile(facts),
+        bed=bed_of(machine),
+        is_moving=jog.is_under_way,
+        moved=jog.sentence,
+    )
 
 
-def job_of(job: SpooledJob | None, inspection: Inspection) -> dict[str, Any] | None:
+def job_of(job: SpooledJob | None, inspection: Inspection) -> JobView | None:
     """Return the job's part."""
     if job is None:
         return None
     sheet = job.sheet
-    return {
-        "title": sheet.title,
-        "sha256": sheet.gcode_sha256,
-        "rows": sheet.rows,
-        "columns": sheet.columns,
-        "width_mm": sheet.width_mm,
-        "height_mm": sheet.height_mm,
-        "line_spacing_mm": sheet.recipe.line_spacing_mm,
-        "feed_mm_per_min": sheet.recipe.feed_mm_per_min,
-        "power_ratio": sheet.recipe.power_ratio,
-        "power_w": sheet.recipe.power_w(sheet.head),
-        "dose_j_per_mm2": sheet.dose_j_per_mm2,
-        "predicted_s": sheet.predicted_s,
-        "surface": sheet.recipe.surface,
-        "head": sheet.head.name,
-        "tidied_lines": sheet.original.tidied_lines if sheet.original else 0,
-        "preflight": inspection.shown(),
-        "continues_run_id": job.continues_run,
-        "rows_above": job.rows_above,
-        "picture_sha256": job.picture_sha256 or sheet.gcode_sha256,
-        "picture_mm": asdict(sheet.picture),
-        "reach_mm": asdict(sheet.motion),
-        "pointer_mm": _pointer_of(sheet.head),
-    }
+    return JobView(
+        title=sheet.title,
+        sha256=sheet.gcode_sha256,
+        rows=sheet.rows,
+        columns=sheet.columns,
+        width_mm=sheet.width_mm,
+        height_mm=sheet.height_mm,
+        line_spacing_mm=sheet.recipe.line_spacing_mm,
+        feed_mm_per_min=sheet.recipe.feed_mm_per_min,
+        power_ratio=sheet.recipe.power_ratio,
+        power_w=sheet.recipe.power_w(sheet.head),
+        dose_j_per_mm2=sheet.dose_j_per_mm2,
+        predicted_s=sheet.predicted_s,
+        surface=sheet.recipe.surface,
+        head=sheet.head.name,
+        tidied_lines=sheet.original.tidied_lines if sheet.original else 0,
+        preflight=inspection.view(),
+        continues_run_id=job.continues_run,
+        rows_above=job.rows_above,
+        picture_sha256=job.picture_sha256 or sheet.gcode_sha256,
+        picture_mm=sheet.picture,
+        reach_mm=sheet.motion,
+        pointer_mm=_pointer_of(sheet.head),
+    )
 
 
-def _pointer_of(head: Head) -> list[float] | None:
+def _pointer_of(head: Head) -> tuple[float, float] | None:
     """Return where the pointer shines, seen from the beam's place; None where they are one."""
-    place_mm = [head.pointer_x_mm, head.pointer_y_mm]
+    place_mm = (head.pointer_x_mm, head.pointer_y_mm)
     return place_mm if any(place_mm) else None
 
 
-def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> dict[str, Any] | None:
+def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> RunView | None:
     """Return the run's part."""
     if etch is None:
         return None
@@ -101,26 +106,26 @@ def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> dict[str, Any] 
     feed = report.feed_mm_per_min if moves and report is not None else None
     power = report.power_setting if moves and report is not None else None
     power_ratio = None if power is None else power / etch.meter.max_s
-    return {
-        "id": etch.number,
-        "continues_run_id": etch.job.continues_run,
-        "started_at_utc": etch.started_at_utc,
-        "elapsed_s": etch.elapsed_s,
-        "etched_rows": etch.etched_rows,
-        "row": None if progress.entry is None else progress.entry.row,
-        "share": progress.predicted_s / sheet.predicted_s if sheet.predicted_s else 0.0,
-        "remaining_s": remaining_s,
-        "ends_at_utc": _ends_at_utc(etch, remaining_s, clock),
-        "feed_mm_per_min": feed,
-        "power_ratio": power_ratio,
-        "power_w": None if power_ratio is None else power_ratio * sheet.head.rated_optical_w,
-        "feed_percent": etch.percent[Override.FEED],
-        "power_percent": etch.percent[Override.POWER],
-        "held_because": etch.held_because,
-        "ended": ended,
-        "because": because,
-        "slow_rows": etch.meter.slow_rows,
-    }
+    return RunView(
+        id=etch.number,
+        continues_run_id=etch.job.continues_run,
+        started_at_utc=etch.started_at_utc,
+        elapsed_s=etch.elapsed_s,
+        etched_rows=etch.etched_rows,
+        row=None if progress.entry is None else progress.entry.row,
+        share=progress.predicted_s / sheet.predicted_s if sheet.predicted_s else 0.0,
+        remaining_s=remaining_s,
+        ends_at_utc=_ends_at_utc(etch, remaining_s, clock),
+        feed_mm_per_min=feed,
+        power_ratio=power_ratio,
+        power_w=None if power_ratio is None else power_ratio * sheet.head.rated_optical_w,
+        feed_percent=etch.percent[Override.FEED],
+        power_percent=etch.percent[Override.POWER],
+        held_because=etch.held_because,
+        ended=ended,
+        because=because,
+        slow_rows=etch.meter.slow_rows,
+    )
 
 
 def sentence_of(
