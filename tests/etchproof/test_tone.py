@@ -147,3 +147,61 @@ def test_a_photo_of_nothing_but_noise_is_no_card():
 
     with pytest.raises(ValueError, match="not a JPEG"):
         read_card([BytesIO(chance)], [power_card()], is_wiped=True)
+
+
+def steps_read(card, lightness_of):
+    """Read a tone card by a function from the share burnt to the lightness seen."""
+    patches = tuple(
+        PatchReading(
+            cell=patch.cell,
+            part=patch.part,
+            reflectance=float(luminance_of_lightness(np.array(lightness_of(patch.coverage)))),
+            lightness=lightness_of(patch.coverage),
+            unevenness=0.4,
+            photos=1,
+        )
+        for patch in card.patches
+    )
+    return Reading(card_number=card.number, kind=card.kind, photos=(), patches=patches)
+
+
+def test_a_tone_card_whose_steps_are_darker_than_its_solid_was_burnt_too_far():
+    recipe = Recipe(surface="t", feed_mm_per_min=1500.0, power_ratio=0.5, line_spacing_mm=0.1)
+    card = lay_out_tone_card(wishes(), recipe)
+
+    def lightness_of(share):  # darkest, L* 25, at about 0.8
+        return float(np.interp(share, [0, 0.8, 1], [100, 25, 34]))
+
+    found = read_tone(card, steps_read(card, lightness_of)).over_burnt
+
+    assert found.coverage == pytest.approx(0.8, abs=0.06)
+    assert found.solid_lightness == pytest.approx(34, abs=0.1)
+    assert found.feed_mm_per_min * found.coverage == pytest.approx(1500)
+    assert found.power_ratio == 0.5
+    assert "burns too far" in found.sentence
+    assert f"About {found.feed_mm_per_min:.0f} mm/min with 50 %" in found.sentence
+
+
+def test_beyond_the_speed_of_photos_the_better_recipe_has_less_power():
+    recipe = Recipe(surface="t", feed_mm_per_min=2400.0, power_ratio=0.5, line_spacing_mm=0.1)
+    card = lay_out_tone_card(wishes(), recipe)
+
+    found = read_tone(
+        card, steps_read(card, lambda share: float(np.interp(share, [0, 0.7, 1], [100, 25, 40])))
+    ).over_burnt
+
+    assert found.feed_mm_per_min < 2500
+    assert found.power_ratio < 0.4
+
+
+def test_steps_as_dark_as_the_solid_are_no_sign_of_burning_too_far():
+    card = lay_out_tone_card(wishes(), RECIPE_OF_TONE)
+
+    found = read_tone(
+        card, steps_read(card, lambda share: float(np.interp(share, [0, 0.8, 1], [100, 28, 30.9])))
+    )
+
+    assert found.over_burnt is None
+
+
+RECIPE_OF_TONE = Recipe(surface="t", feed_mm_per_min=1500.0, power_ratio=0.5, line_spacing_mm=0.1)

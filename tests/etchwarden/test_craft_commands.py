@@ -5,6 +5,8 @@ import json
 import pytest
 from PIL import Image
 
+from darkroom.camera import photograph
+from darkroom.tile import SURFACES, etch
 from etchproof.layout.job import read_card_file
 from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import Shop
@@ -116,6 +118,25 @@ def test_a_person_may_take_another_speed_or_nothing(shop):
     assert before == []
     assert (recipe["feed_mm_per_min"], recipe["power_ratio"]) == (2500.0, 0.61)
     assert shop.logbook.ask("reading", id=2)["recommended"]["recipe"]["feed_mm_per_min"] != 2500.0
+
+
+@pytest.mark.parametrize(
+    ("said", "answer"),
+    [("--accept", "could not tell\n"), ("--accept --fingernail 'could not tell'", "")],
+    ids=["asked", "said"],
+)
+def test_the_fingernail_is_asked_for_before_a_recipe_is_accepted(shop, said, answer):
+    shop.done(f"card power -o {{here}}/first --surface {TILES} --steps 4 4")
+    card = read_card_file(shop.folder / "first")
+    (shop.folder / "first.jpg").write_bytes(photograph(etch(card, SURFACES["willing"])).read())
+
+    heard = shop.done(
+        f"read {{here}}/first.jpg --card {{here}}/first --wiped {said}", answer=answer
+    )
+
+    assert "It is in force." in heard
+    (word,) = shop.logbook.ask("reading", id=1)["marks"].values()
+    assert word == "could not tell"
 
 
 def test_hairlines_read_by_eye_give_the_laser_its_register(shop):

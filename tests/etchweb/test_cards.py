@@ -86,6 +86,13 @@ def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
     overlay = re.search(r'src="(/test-tiles/1/read-[^"]+)"', page.text)[1]
     with bench.phone.look(overlay) as photo:
         assert photo.mimetype == "image/jpeg"
+    assert "hold under a fingernail?" in page.text
+    assert "Make this the recipe" not in page.text
+    too_early = bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
+    assert too_early.status_code == 422
+    to_try = re.search(r'type="hidden" name="patch" value="([^"]+)"', page.text)[1]
+    bench.phone.press("test-tiles/1/marks", form={"mark": "could not tell", "patch": to_try})
+    page = bench.look()
     feed, percent = (
         re.search(rf'name="{name}"[^>]*value="([^"]+)"', page.text)[1]
         for name in ("feed", "percent")
@@ -97,7 +104,7 @@ def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
 
     ((reading, chosen),) = book.accepted
     assert chosen["recipe"]["feed_mm_per_min"] == float(feed)
-    assert book.readings[reading - 1]["way"] == "camera"
+    assert book.readings[reading - 1]["marks"] == {to_try: "could not tell"}
     assert book.readings[reading - 1]["summary"]["lightness_at_recipe"] < 50
 
 

@@ -26,6 +26,11 @@ from etchwire.storing import write_whole
 
 READING_NAME: Final = "reading.json"  # beside the card's description
 OVERLAY_NAME: Final = "read-{}.png"
+FINGERNAIL: Final = {
+    "yes": Mark.GOOD,
+    "could not tell": Mark.COULD_NOT_TELL,
+    "no": Mark.RUBS_OFF,
+}
 CURVE_LEFT_OUT: Final = (
     "Note: the greys were measured at the card's own speed and power, so their tone curve is left "
     "out: etch a tone card with these."
@@ -60,6 +65,11 @@ CURVE_LEFT_OUT: Final = (
 @click.option(
     "--accept/--no-accept", "is_accepted", default=None,
     help="With --daemon: take what is recommended; left out, you are asked.",
+)  # fmt: skip
+@click.option(
+    "--fingernail", type=click.Choice(list(FINGERNAIL)),
+    help="With --daemon: whether the patch recommended holds under a fingernail; left out, you "
+    "are asked before you accept it.",
 )  # fmt: skip
 @click.option("--speed", "feed_mm_per_min", type=float, metavar="MM/MIN", help="Take this speed.")
 @click.option("--power", "power_percent", type=float, metavar="PERCENT", help="Take this power.")
@@ -116,6 +126,8 @@ def _tell(shown: Shown, earlier: list[Outcome], folder: Path) -> None:
 
 
 def _file(desk: CraftDesk, shown: Shown, earlier: list[Shown], choice: dict[str, Any]) -> None:
+    if choice["is_accepted"] is not False:
+        shown = _tried(shown, earlier, choice["fingernail"])
     told = tell(shown, earlier=earlier)
     photos = [photo.name for photo in shown.reading.photos] if shown.reading else []
     number = desk.file_reading(shown, told, photos=photos)
@@ -129,6 +141,21 @@ def _file(desk: CraftDesk, shown: Shown, earlier: list[Shown], choice: dict[str,
     if is_accepted:
         desk.accept(number, chosen)
         click.echo("It is in force.")
+
+
+def _tried(shown: Shown, earlier: list[Shown], answer: str | None) -> Shown:
+    """Return `shown` with what a fingernail found on the patch chosen, asked as often as needed."""
+    while True:
+        told = tell(shown, earlier=earlier).table
+        if not told.get("is_fingernail_asked"):
+            return shown
+        cell = told["choice"]["cell"]
+        answer = answer or click.prompt(
+            f"Does patch {cell} hold under a fingernail?", type=click.Choice(list(FINGERNAIL))
+        )
+        shown, answer = shown.with_mark(cell, FINGERNAIL[answer]), None
+        for sentence in tell(shown, earlier=earlier).table["sentences"]:
+            click.echo(sentence)
 
 
 def _chosen(recommended: Any, choice: dict[str, Any]) -> dict[str, Any] | None:

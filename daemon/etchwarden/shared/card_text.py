@@ -58,6 +58,8 @@ def tell_tone(card: Card, reading: Reading) -> None:
         f"Half the area burnt looks {tone.tvi_percent:+.1f} points of what it should. Black "
         f"reflects {tone.black * 100:.1f} % of what the bare tile does{darkest}."
     )
+    if tone.over_burnt:
+        click.echo(tone.over_burnt.sentence)
 
 
 def tell_register(found: RegisterReading) -> None:

@@ -48,6 +48,10 @@ class Shown:
             meets=meets,
         )
 
+    def with_mark(self, cell: str, mark: Mark) -> "Shown":
+        """Return the same with what a hand found on one cell."""
+        return replace(self, marks={**self.marks, cell: mark})
+
     def with_reading(self, reading: Reading) -> "Shown":
         """Return the same with what a camera read."""
         return replace(self, reading=reading)
@@ -155,6 +159,7 @@ def _tell_tone(shown: Shown) -> Told:
         "black": tone.black,
         "tvi_percent": tone.tvi_percent,
         "curve": curve,
+        "sentences": [tone.over_burnt.sentence] if tone.over_burnt else [],
     }
     summary = {
         "tvi_percent": tone.tvi_percent,

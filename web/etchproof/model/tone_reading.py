@@ -11,9 +11,11 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from etchphoto.light import lightness
 from etchphoto.tone import ToneCurve
 from etchproof.card import TONE, Card
 from etchproof.errors import NoToneCurve
+from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.model.monotone import MonotoneCurve, never_falling
 from etchproof.reading.values import Reading
 
@@ -21,8 +23,30 @@ Floats = NDArray[np.floating[Any]]
 
 LEAST_CONTRAST: Final = 0.2  # of the bare tile: less, and there is no black to make greys with
 LEAST_STEPS: Final = 5
+DARKER_L: Final = 3.0  # by less, side by side, steps look the same (our choice)
 CURVE_POINTS: Final = 65
 LEAST_RISE: Final = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverBurnt:
+    """A step that is darker than the solid, and the recipe that should be as dark all over."""
+
+    coverage: float
+    lightness: float
+    solid_lightness: float
+    feed_mm_per_min: float
+    power_ratio: float
+
+    @property
+    def sentence(self) -> str:
+        """What it means, for a person."""
+        return (
+            f"{self.coverage * 100:.0f} % burnt is darker (lightness {self.lightness:.0f}) than "
+            f"all of it (lightness {self.solid_lightness:.0f}): this recipe burns too far. About "
+            f"{self.feed_mm_per_min:.0f} mm/min with {self.power_ratio * 100:.3g} % should be as "
+            "dark as that step: find it with a power card, then etch a new tone card."
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +61,7 @@ class ToneReading:
     black: float  # reflectance of the solid beside the bare tile
     tvi_percent: float
     curve: ToneCurve
+    over_burnt: OverBurnt | None = None
 
 
 def effective_coverage(tint: Floats, *, bare: float, solid: float, n: float = 1.0) -> Floats:
@@ -81,6 +106,29 @@ def read_tone(card: Card, reading: Reading) -> ToneReading:
         black=solid,
         tvi_percent=tone_value_increase(0.5, float(looks(np.array(0.5)))),
         curve=_turned_round(burnt, effective),
+        over_burnt=_over_burnt(card, burnt, tints),
+    )
+
+
+def _over_burnt(card: Card, burnt: Floats, tints: Floats) -> OverBurnt | None:
+    """Return what to burn instead where a step is darker than the solid, None where none is.
+
+    The area of that step got its share of the solid's dose; so much less all over is the guess.
+    """
+    shades = lightness(np.maximum(tints, 0))
+    darkest = int(np.argmin(shades))
+    if shades[-1] - shades[darkest] <= DARKER_L:
+        return None
+    recipe, share = card.recipe, float(burnt[darkest])
+    reach = photo_reach_mm_per_min(card.head, card.spacing_mm, card.halftone)
+    feed = min(recipe.feed_mm_per_min / share, max(reach, recipe.feed_mm_per_min))
+    dose_left = share * feed / recipe.feed_mm_per_min  # what less power must still take away
+    return OverBurnt(
+        coverage=share,
+        lightness=float(shades[darkest]),
+        solid_lightness=float(shades[-1]),
+        feed_mm_per_min=feed,
+        power_ratio=recipe.power_ratio * dose_left,
     )
 
 

@@ -27,7 +27,7 @@ CARD_QUESTIONS: Final = {
         "Hairlines burnt to the right against hairlines burnt to the left.",
     ),
 }
-MARKS: Final = ("good", "too light", "rubs off", "glaze damaged")
+MARKS: Final = ("good", "too light", "rubs off", "glaze damaged", "could not tell")
 UNMARK: Final = "no mark"
 DEFAULT_SPACING_MM: Final = 0.1
 PHOTO_HALFTONE: Final = "jarvis"
@@ -91,6 +91,7 @@ def _finer(form: Form) -> JsonTable:
         "feeds_mm_per_min": [low_feed, high_feed],
         "power_ratios": [low / 100, high / 100],
         "steps": steps,
+        "is_high_dose_meant": form.get("high_dose") == "yes",
     }
 
 

@@ -139,6 +139,7 @@ def result_view(layout: Card, read: JsonTable) -> View:
             "up": "lightness",
             "finer": _finer(told["next_range"]),
             "recipe": _recipe_fields(read["recommended"]),
+            "to_try": patch_to_try(told),
         }
     if kind == "tone":
         return {
@@ -150,6 +151,11 @@ def result_view(layout: Card, read: JsonTable) -> View:
             "up": "share it looks like",
         }
     return {**view, "sentences": list(_register_sentences(told))}
+
+
+def patch_to_try(told: JsonTable) -> str:
+    """Return the patch to be tried with a fingernail before its recipe is taken, else nothing."""
+    return str(told["choice"]["cell"]) if told.get("is_fingernail_asked") else ""
 
 
 def _finer(wanted: JsonTable) -> View:
@@ -178,6 +184,7 @@ def _tone_sentences(told: JsonTable) -> Iterator[str]:
         "curve takes that back in every photo."
     )
     yield f"Black reflects {told['black'] * 100:.0f} % of what the bare tile does."
+    yield from told.get("sentences", ())  # what was read by an earlier version has none
 
 
 def _register_sentences(told: JsonTable) -> Iterator[str]:

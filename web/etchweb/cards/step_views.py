@@ -6,9 +6,9 @@ from typing import Any, Final
 from flask import redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchproof.card import Card
+from etchproof.card import POWER, Card
 from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs
-from etchweb.cards.presenter import pairs_by_feed
+from etchweb.cards.presenter import pairs_by_feed, patch_to_try
 from etchweb.cards.views import (
     NUMBER,
     card_page,
@@ -33,6 +33,7 @@ NOT_WIPED: Final = (
     "Let it cool, take it out and wipe it first: loose paint looks darker than what is fired in. "
     "Then tick the box."
 )
+NOT_TRIED: Final = "First say whether the patch holds under a fingernail."
 FILED: Final = "This was put into the logbook already."
 
 
@@ -90,9 +91,12 @@ def choose(number: int) -> str | BaseResponse:
     if read is None:
         return with_status(card_page(card, FILED), 409)
     recommended = read["recommended"]
+    is_chosen = request.form.get("choose") == "yes"
+    if is_chosen and layout_of(card).kind == POWER and patch_to_try(read["told"]):
+        return with_status(card_page(card, NOT_TRIED), 422)
     try:
         chosen = None
-        if request.form.get("choose") == "yes":
+        if is_chosen:
             chosen = recommended
             if "feed" in request.form:
                 settings = (recommended or {}).get("recipe") or _own_recipe(layout_of(card))
