@@ -24,7 +24,6 @@ PICTURE = _PAGE + "a_picture_comes_to_the_bench_although_every_step_was_refused_
 TEST_TILE = _PAGE + "a_test_tile_is_made_and_read_although_every_step_was_refused_once"
 VERDICT = _PAGE + "a_verdict_with_a_photo_is_kept_once_there_is_room"
 PHONE = _PAGE + "a_phone_is_paired_and_shut_out_once_there_is_room"
-NEWS = _PAGE + "news_waits_for_room_in_the_outbox_and_is_told_once"
 FILLED = _BOX + "fills_up_the_etch_goes_on_and_everybody_is_told_in_a_sentence"
 FROM_THE_FIRST = _BOX + "was_full_before_the_first_start_the_box_watches_until_there_is_room"
 TAKEN_UP = (
@@ -84,14 +83,13 @@ WRITERS = {
     "etchwarden/selfcheck/board_look.py": DOCTOR,
     "etchwarden/selfcheck/machine_look.py": DOCTOR,
     "etchwarden/practice_session/session.py": PRACTICE,
-    "etchweb/alerts/outbox.py": NEWS,
     "etchweb/cards/workflow.py": TEST_TILE,
     "etchweb/storage/card_files.py": TEST_TILE,
     "etchweb/cards/making.py": TEST_TILE,
     "etchweb/cards/step_views.py": TEST_TILE,
     "etchweb/drafts/store.py": PICTURE,
     "etchweb/drafts/views.py": PICTURE,
-    "etchweb/auth/store.py": PHONE,
+    "etchweb/server/page_database.py": PHONE,
     "etchweb/previews/store.py": PICTURE,
     "etchweb/drafts/making.py": PICTURE,
     "etchweb/site.py": SERVED,

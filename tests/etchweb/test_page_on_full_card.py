@@ -17,11 +17,12 @@ from etchweb.alerts.alerting import AlertDetector
 from etchweb.alerts.outbox import AlertPreferences, Outbox
 from etchweb.app import create_app
 from etchweb.auth.roles import Role
-from etchweb.auth.store import Store, StoreUnusable
+from etchweb.auth.store import Store
 from etchweb.cards import views as cards
 from etchweb.daemon.listener import DaemonReport
 from etchweb.drafts import views as new_picture
 from etchweb.previews.store import keep_picture
+from etchweb.server.page_database import StoreUnusable
 from etchwire.alert_policy import Alert
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.retention import DAY_S

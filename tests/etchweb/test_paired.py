@@ -5,7 +5,8 @@ import pytest
 
 from etchweb.auth.codes import CODE_LASTS_S, TOKEN_IDLE_S, TOKEN_LASTS_S, new_token
 from etchweb.auth.roles import Role
-from etchweb.auth.store import FILE_NAME, SEEN_EVERY_S, Store, StoreUnusable
+from etchweb.auth.store import FILE_NAME, SEEN_EVERY_S, Store
+from etchweb.server.page_database import StoreUnusable
 
 NOW_S = 1_800_000_000.0
 

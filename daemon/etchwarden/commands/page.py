@@ -14,13 +14,14 @@ from etchwarden.shared.file_errors import ended_by
 from etchweb.alerts.alerting import AlertService
 from etchweb.alerts.outbox import Outbox
 from etchweb.app import create_app
-from etchweb.auth.store import Store, StoreUnusable
+from etchweb.auth.store import Store
 from etchweb.daemon.daemon_socket import SocketDaemon
 from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.joining import join_fleet
 from etchweb.practice.panel import machine_at
 from etchweb.practice.scenario_views import add_scenarios
 from etchweb.server.host_names import addresses, is_loopback, names_of
+from etchweb.server.page_database import StoreUnusable
 from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 from etchweb.site import Site
 

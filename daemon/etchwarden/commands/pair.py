@@ -9,8 +9,9 @@ import segno
 
 from etchweb.auth.codes import CODE_LASTS_S, new_code
 from etchweb.auth.roles import Role
-from etchweb.auth.store import FILE_NAME, Phone, Store, StoreUnusable
+from etchweb.auth.store import FILE_NAME, Phone, Store
 from etchweb.server.host_names import addresses, is_loopback
+from etchweb.server.page_database import StoreUnusable
 
 
 @click.command()

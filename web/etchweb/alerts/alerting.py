@@ -9,8 +9,8 @@ from typing import Final
 from etchweb.alerts.channels import Channel, NotDelivered
 from etchweb.alerts.news import news_of
 from etchweb.alerts.outbox import Outbox
-from etchweb.auth.store import StoreUnusable
 from etchweb.daemon.listener import DaemonReport, Listener
+from etchweb.server.page_database import StoreUnusable
 from etchwire.alert_policy import Alert
 
 LOOK_EVERY_S: Final = 1.0

@@ -4,53 +4,52 @@ It outlives the process: nothing that happened is told twice because the page wa
 and nothing is forgotten because a mail host was away.
 """
 
-import os
 import sqlite3
 import uuid
-from collections.abc import Collection, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from etchweb.alerts.news import News, cut_off, held_long
-from etchweb.auth.store import StoreUnusable
+from etchweb.server.page_database import PageDatabase
 from etchwire.alert_policy import Alert
-from etchwire.storing import fault_of_card
 
 FILE_NAME: Final = "alerts.sqlite3"
 WAITS_S: Final = (10.0, 30.0, 120.0, 600.0, 1800.0, 3600.0)  # after each try that came to nothing
 GIVE_UP_AFTER_S: Final = 86_400.0
 MOST_LETTERS: Final = 1000
-_PATIENCE_S: Final = 5.0
 _MET: Final = ""  # the key by which a machine is known at all
 
-_SCHEMA: Final = (
-    "DROP TABLE IF EXISTS standing",  # one thing a machine, as earlier releases kept it
-    """
-    CREATE TABLE IF NOT EXISTS news (
-        machine TEXT NOT NULL,
-        key TEXT NOT NULL,
-        title TEXT NOT NULL,
-        goes_on INTEGER NOT NULL,
-        since_s REAL NOT NULL,
-        is_reminded INTEGER NOT NULL,
-        PRIMARY KEY (machine, key)
-    ) STRICT
-    """,
-    """
-    CREATE TABLE IF NOT EXISTS letter (
-        id TEXT PRIMARY KEY,
-        channel TEXT NOT NULL,
-        machine TEXT NOT NULL,
-        kind TEXT NOT NULL,
-        title TEXT NOT NULL,
-        text TEXT NOT NULL,
-        made_at_s REAL NOT NULL,
-        tries INTEGER NOT NULL,
-        next_at_s REAL NOT NULL
-    ) STRICT
-    """,
+# The first step meets databases of releases that counted no steps.
+MIGRATIONS: Final = (
+    (
+        "DROP TABLE IF EXISTS standing",  # one thing a machine, as earlier releases kept it
+        """
+        CREATE TABLE IF NOT EXISTS news (
+            machine TEXT NOT NULL,
+            key TEXT NOT NULL,
+            title TEXT NOT NULL,
+            goes_on INTEGER NOT NULL,
+            since_s REAL NOT NULL,
+            is_reminded INTEGER NOT NULL,
+            PRIMARY KEY (machine, key)
+        ) STRICT
+        """,
+        """
+        CREATE TABLE IF NOT EXISTS letter (
+            id TEXT PRIMARY KEY,
+            channel TEXT NOT NULL,
+            machine TEXT NOT NULL,
+            kind TEXT NOT NULL,
+            title TEXT NOT NULL,
+            text TEXT NOT NULL,
+            made_at_s REAL NOT NULL,
+            tries INTEGER NOT NULL,
+            next_at_s REAL NOT NULL
+        ) STRICT
+        """,
+    ),
 )
 
 
@@ -91,15 +90,14 @@ class _NotedNews:
 
 
 class Outbox:
-    """Opens its database for each question and closes it again: any thread may ask."""
+    """News and notifications of every machine; any thread may ask. Methods raise StoreUnusable."""
 
     def __init__(self, folder: Path, wanted: AlertPreferences) -> None:
-        self._path = folder / FILE_NAME
+        self._database = PageDatabase(folder / FILE_NAME, MIGRATIONS)
         self._wanted = wanted
         self._arrived: set[str] = set()  # and the card has not taken it yet
-        with self._open() as book:
-            for statement in _SCHEMA:
-                book.execute(statement)
+        with self._database.transaction() as book:
+            self._database.migrate(book)
 
     def note(self, machine: str, news: Sequence[News], now_s: float) -> None:
         """Take note of what is so at `machine`; queue what is new, and a reminder when it is due.
@@ -107,7 +105,7 @@ class Outbox:
         An end that this box knew nothing of before is old news: it is noted and not told. An etch
         that goes on no more, of whose end nothing is said, was cut off.
         """
-        with self._open() as book:
+        with self._database.transaction() as book:
             known = _known(book, machine)
             still = {_MET} | {one.key for one in news}
             ended = {one.ends for one in news}
@@ -125,7 +123,7 @@ class Outbox:
 
     def note_away(self, machine: str, now_s: float) -> None:
         """Take note that nothing is heard of `machine`: an etch that was under way is cut off."""
-        with self._open() as book:
+        with self._database.transaction() as book:
             for key, stood in _known(book, machine).items():
                 if stood.goes_on:
                     _forget(book, machine, key)
@@ -136,7 +134,7 @@ class Outbox:
 
         A clock that was wrong when it was queued has been set since.
         """
-        with self._open() as book:
+        with self._database.transaction() as book:
             self._forget_arrived(book)
             row = book.execute(
                 "SELECT id, channel, machine, kind, title, text, made_at_s, tries FROM letter"
@@ -155,7 +153,7 @@ class Outbox:
     def note_sent(self, letter: Notification) -> None:
         """Forget a letter that has arrived; it is not sent again where the card is full."""
         self._arrived.add(letter.id)
-        with self._open() as book:
+        with self._database.transaction() as book:
             self._forget_arrived(book)
         self._arrived.clear()
 
@@ -169,7 +167,7 @@ class Outbox:
         if now_s + wait_s - letter.made_at_s > GIVE_UP_AFTER_S:
             self.note_sent(letter)
             return None
-        with self._open() as book:
+        with self._database.transaction() as book:
             book.execute(
                 "UPDATE letter SET tries = tries + 1, next_at_s = ? WHERE id = ?",
                 (now_s + wait_s, letter.id),
@@ -200,22 +198,6 @@ class Outbox:
             "DELETE FROM letter WHERE rowid <= (SELECT max(rowid) FROM letter) - ?",
             (MOST_LETTERS,),
         )
-
-    @contextmanager
-    def _open(self) -> Iterator[sqlite3.Connection]:
-        """Give a connection inside one transaction, which commits at the end."""
-        try:
-            os.close(os.open(self._path, os.O_CREAT | os.O_RDWR | os.O_CLOEXEC, 0o600))
-            book = sqlite3.connect(self._path, timeout=_PATIENCE_S, isolation_level=None)
-            try:
-                book.execute("BEGIN IMMEDIATE")
-                with book:
-                    yield book
-            finally:
-                book.close()
-        except (sqlite3.Error, OSError) as error:
-            told = fault_of_card(error) or error
-            raise StoreUnusable(f"{self._path} cannot be used: {told}.") from error
 
 
 def _known(book: sqlite3.Connection, machine: str) -> dict[str, _NotedNews]:
