@@ -53,7 +53,8 @@ def test_3_2_1_what_is_no_page_is_not_shown_as_one(operator):
 def test_3_2_2_what_people_wrote_is_text_wherever_it_is_shown(operator, daemon):
     evil = ETCH | {"title": SCRIPT, "surface": SCRIPT, "because": SCRIPT}
     daemon.answers["run"] = evil
-    daemon.answers["runs"] = {"runs": [evil], "next_before": None, "notes": [{"text": SCRIPT}]}
+    note = {"at_utc": "2026-11-25T10:00:00Z", "text": SCRIPT}
+    daemon.answers["runs"] = {"runs": [evil], "next_before": None, "notes": [note]}
 
     for path in ("/logbook", "/logbook/7", f"/logbook?text={SCRIPT}"):
         text = operator.look(path).text
@@ -151,7 +152,7 @@ def test_5_2_6_a_small_file_that_unpacks_to_a_huge_picture_is_refused(operator, 
 
 @pytest.mark.parametrize("name", ["../../../tmp/x.png", "/etc/passwd", "..\\x.png", "a\0b.png"])
 def test_5_3_2_and_5_4_1_a_file_is_kept_under_a_name_of_ours(operator, daemon, tmp_path, name):
-    daemon.answers["save_verdict"] = lambda **said: daemon.said.update(said) or {}
+    daemon.answers["save_verdict"] = lambda **said: daemon.said.update(said) or {"id": 1}
     before = {path for path in tmp_path.rglob("*") if path.is_file()}
 
     send_photo(operator, png((20, 20)), name)

@@ -9,26 +9,21 @@ from flask import Flask
 
 from etchweb.auth import access, pairing
 from etchweb.auth.access import Access
-from etchweb.cards import step_views as card_steps
-from etchweb.catalogue import views as craft_pages
+from etchweb.cards import routes as cards
+from etchweb.catalogue import views as catalogue
 from etchweb.context import AppContext, Machine
 from etchweb.daemon.listener import Listener
 from etchweb.daemon.protocol import Daemon
-from etchweb.drafts import proof_views as new_picture_proof
-from etchweb.drafts import views as new_picture
-from etchweb.fleet.view import pages as fleet_pages
-from etchweb.logbook import verdict_views as verdicts
-from etchweb.logbook import views as logbook
-from etchweb.machine import phones
-from etchweb.machine import views as machine_page
+from etchweb.drafts import routes as drafts
+from etchweb.fleet import view as fleet
+from etchweb.logbook import routes as logbook
+from etchweb.machine import routes as machine_pages
 from etchweb.machine.machines import Machines
-from etchweb.machine.machines import pages as machines_pages
 from etchweb.practice import panel as practice
-from etchweb.previews import views as pictures
+from etchweb.previews import views as previews
 from etchweb.previews.store import PICTURES_FOLDER, path_name
-from etchweb.reentry import views as taking_up
-from etchweb.run import dose_views as shading
-from etchweb.run import views as watch
+from etchweb.reentry import views as reentry
+from etchweb.run import routes as run
 from etchweb.server import errors
 from etchweb.server.csrf_and_headers import LARGEST_FORM_BYTES, LARGEST_PHOTO_BYTES, add_checks
 from etchweb.server.host_names import LOOPBACK_NAMES
@@ -80,21 +75,18 @@ def create_app(
     app.jinja_env.globals["machines"] = machines
     app.jinja_env.globals["path_picture"] = lambda tile: _path_picture(folder, tile)
     app.config["LARGEST_PHOTO_BYTES"] = LARGEST_PHOTO_BYTES
-    new_picture.keep_drafts(app, folder)
     errors.show_errors(app)
     add_checks(app)
     access.admit(app)
     ask_before_bodies(app)
     access.check_forms(app)
-    for subject in (
-        watch, shading, new_picture_proof, card_steps, craft_pages, logbook, taking_up, verdicts,
-        pictures, machine_page, pairing, phones,
+    drafts.register(app, folder)
+    for room in (
+        run, cards, catalogue, logbook, reentry, previews, machine_pages, pairing, fleet
     ):  # fmt: skip
-        app.register_blueprint(subject.pages)
-    app.register_blueprint(machines_pages)
-    app.register_blueprint(fleet_pages)
+        room.register(app)
     if machine is not None:
-        app.register_blueprint(practice.pages)
+        practice.register(app)
     return app
 
 

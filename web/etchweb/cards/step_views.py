@@ -10,13 +10,11 @@ from etchproof.card import POWER, Card
 from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs
 from etchweb.cards.presenter import pairs_by_feed, patch_to_try
 from etchweb.cards.views import (
-    NUMBER,
     card_page,
     card_workflow,
     found_card,
     go_to,
     layout_of,
-    pages,
 )
 from etchweb.cards.workflow import KnownCard
 from etchweb.context import visitor_name
@@ -37,7 +35,6 @@ NOT_TRIED: Final = "First say whether the patch holds under a fingernail."
 FILED: Final = "This was put into the logbook already."
 
 
-@pages.post(f"/{NUMBER}/photos")
 def read_photos(number: int) -> str | BaseResponse:
     """Take photos of the wiped tile, and have them read."""
     card = found_card(number)
@@ -59,7 +56,6 @@ def read_photos(number: int) -> str | BaseResponse:
         raise
 
 
-@pages.post(f"/{NUMBER}/marks")
 def mark(number: int) -> str | BaseResponse:
     """Note what an eye, a fingernail or a scouring pad found on patches."""
     card = found_card(number)
@@ -72,7 +68,6 @@ def mark(number: int) -> str | BaseResponse:
     return _ask(card, marks=marks)
 
 
-@pages.post(f"/{NUMBER}/pairs")
 def say_pairs(number: int) -> str | BaseResponse:
     """Note which pair of hairlines is one line at each speed."""
     card = found_card(number)
@@ -83,7 +78,6 @@ def say_pairs(number: int) -> str | BaseResponse:
     return _ask(card, meets=meets)
 
 
-@pages.post(f"/{NUMBER}/choose")
 def choose(number: int) -> str | BaseResponse:
     """Put what it showed into the logbook, with what is chosen from it."""
     card = found_card(number)

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import Final
 
 from flask import (
-    Blueprint,
     abort,
     jsonify,
     redirect,
@@ -42,18 +41,14 @@ from etchwire.calls.catalogue import Cards
 from etchwire.calls.time_line import History, TimeLine, TimeLineEvent
 from etchwire.errors import DaemonAbsent, Refused
 
-pages = Blueprint("cards", __name__, url_prefix="/test-tiles")
-
 CARDS_ON_A_PAGE: Final = 50
 EVENTS_ON_A_PAGE: Final = 60
 WAIT_S: Final = 1.5
 _OVERLAY: Final = re.compile(r"read-[0-9a-f]{16}\.jpg")
-NUMBER: Final = "<int(max=2147483647):number>"
 
 NO_SUCH: Final = "There is no such test tile."
 
 
-@pages.get("")
 def show() -> str:
     """List the test tiles, and the story of one laser on one tile and paint."""
     daemon = app_context().daemon
@@ -78,7 +73,6 @@ def show() -> str:
     )
 
 
-@pages.route("/new", methods=["GET", "POST"])
 def new() -> str | BaseResponse:
     """Ask what a test tile is to find out, and have it laid out."""
     pairs = ask_pairs(app_context().daemon)
@@ -107,13 +101,11 @@ def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
     )
 
 
-@pages.get(f"/{NUMBER}")
 def show_card(number: int) -> str | BaseResponse:
     """Show one test tile: how far it is, what it showed, what may be chosen."""
     return card_page(found_card(number), "")
 
 
-@pages.get(f"/{NUMBER}/work.json")
 def work(number: int) -> BaseResponse:
     """Tell how far the work on a test tile is."""
     card = found_card(number)
@@ -123,7 +115,6 @@ def work(number: int) -> BaseResponse:
     return jsonify(share=under_way.share, over=False)
 
 
-@pages.get(f"/{NUMBER}/<name>")
 def overlay(number: int, name: str) -> BaseResponse:
     """Return a photo with what was read where."""
     if not _OVERLAY.fullmatch(name):
@@ -134,7 +125,6 @@ def overlay(number: int, name: str) -> BaseResponse:
     return answer
 
 
-@pages.post(f"/{NUMBER}/bench")
 def put_on_bench(number: int) -> str | BaseResponse:
     """File the card, and put its job where it is watched and started."""
     card = found_card(number)

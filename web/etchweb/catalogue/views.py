@@ -5,6 +5,7 @@ from typing import Final
 
 from flask import (
     Blueprint,
+    Flask,
     redirect,
     render_template,
     request,
@@ -32,6 +33,11 @@ from etchwire.errors import Refused
 pages = Blueprint("craft", __name__)
 
 SECONDS_PER_HOUR: Final = 3600.0
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
 
 
 @pages.get("/lasers")

@@ -10,7 +10,7 @@ from etchweb.drafts.forms import with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
 from etchweb.drafts.store import JOB_FOLDER, PICTURES_OF_JOB, Draft
-from etchweb.drafts.views import drafts, found_draft, pages, waited_for, work_queue
+from etchweb.drafts.views import drafts, found_draft, waited_for, work_queue
 from etchweb.previews.store import pass_on
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import status_of, with_status
@@ -20,12 +20,9 @@ from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from etchwire.snapshot import MachineView
 
-__all__ = ["pages"]
-
 UNREAD: Final = "Read what stands beside the boxes and tick them, then put it on the bench."
 
 
-@pages.route("/<draft_id>/proof", methods=["GET", "POST"])
 def proof(draft_id: str) -> str | BaseResponse:
     """Show the tile as it will look, what will go wrong, and where it will lie."""
     draft = found_draft(draft_id)
@@ -63,7 +60,6 @@ def _machine() -> MachineView | None:
         return None
 
 
-@pages.post("/<draft_id>/bench")
 def put_on_bench(draft_id: str) -> BaseResponse:
     """Hand the job to the daemon, and go where it is watched and started."""
     draft = found_draft(draft_id)

@@ -22,7 +22,7 @@ from etchweb.drafts.forms import (
 from etchweb.drafts.halftones import HALFTONE_CHOICES, tried_name
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
 from etchweb.drafts.store import PHOTO_NAME, Draft
-from etchweb.drafts.views import drafts, found_draft, pages, waited_for
+from etchweb.drafts.views import drafts, found_draft, waited_for
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
@@ -33,7 +33,6 @@ TURNS: Final = {"right": 1, "left": 3}
 Page = Callable[..., str | BaseResponse]
 
 
-@pages.route("/<draft_id>/tile", methods=["GET", "POST"])
 def tile(draft_id: str) -> str | BaseResponse:
     """Ask how large, and with which laser on which tile and paint."""
     draft = found_draft(draft_id)
@@ -79,7 +78,6 @@ def _size_mm(draft: Draft) -> tuple[float, float]:
     return suggested_size(_size_px(draft))
 
 
-@pages.route("/<draft_id>/cut", methods=["GET", "POST"])
 def cut(draft_id: str) -> str | BaseResponse:
     """Ask which part of the photo, and which way up."""
     draft = found_draft(draft_id)
@@ -109,7 +107,6 @@ def _cut_page(draft: Draft, answer: str) -> str:
     )
 
 
-@pages.route("/<draft_id>/look", methods=["GET", "POST"])
 def look(draft_id: str) -> str | BaseResponse:
     """Ask whether it is a photo or lettering, and for its tones."""
     draft = found_draft(draft_id)

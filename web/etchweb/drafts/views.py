@@ -1,11 +1,9 @@
 """*New picture*: a photo comes in, and the drafts that are on their way."""
 
 import time
-from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from flask import (
-    Blueprint,
     Response,
     abort,
     current_app,
@@ -25,7 +23,6 @@ from etchweb.drafts.store import (
     ARRIVING_NAME,
     CUT_NAME,
     DOTS_NAME,
-    DRAFTS_FOLDER,
     PHOTO_NAME,
     SCREEN_NAME,
     SEEN_NAME,
@@ -38,8 +35,6 @@ from etchweb.storage.retention import clear_out
 from etchweb.text.formatting import as_sentence
 from etchweb.workers.work import WorkItem, WorkQueue
 
-pages = Blueprint("new_picture", __name__, url_prefix="/new")
-
 # Longer than that, a page with the progress on it is better than one that does not come.
 LOOK_AT_PHOTO_S: Final = 5.0
 WAIT_S: Final = 1.5
@@ -51,19 +46,6 @@ KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is
 NO_PHOTO: Final = "Choose a photo first, or take one."
 GONE: Final = "This picture was put away. Begin it anew from its photo."
 STATUS_OF_FAULT: Final = {"NotAPhoto": 415, "PhotoTooLarge": 413}
-
-
-@pages.context_processor
-def _test_tiles() -> dict[str, str | None]:
-    has_cards = "cards.new" in current_app.view_functions
-    return {"test_tiles": url_for("cards.new") if has_cards else None}
-
-
-def keep_drafts(app: Any, folder: Path) -> None:
-    """Give `app` its drafts, in `folder`, and the work on them."""
-    app.extensions["etchweb drafts"] = kept = Drafts(folder / DRAFTS_FOLDER)
-    kept.clear_unfinished()
-    app.extensions["etchweb works"] = WorkQueue()
 
 
 def drafts() -> Drafts:
@@ -86,13 +68,11 @@ def found_draft(draft_id: str) -> Draft:
     return draft
 
 
-@pages.get("")
 def show() -> str:
     """Ask for a photo, and show what is on its way."""
     return _page("")
 
 
-@pages.post("")
 def upload() -> BaseResponse:
     """Take a photo in, look whether it is one, and go on with it."""
     photo = request.files.get("photo")
@@ -128,7 +108,6 @@ def _taken(draft: Draft, photo: FileStorage) -> WorkItem:
     return work
 
 
-@pages.get("/<draft_id>")
 def go_on(draft_id: str) -> BaseResponse:
     """Go to where the draft was left."""
     draft = found_draft(draft_id)
@@ -136,14 +115,12 @@ def go_on(draft_id: str) -> BaseResponse:
     return redirect(url_for(f"new_picture.{step}", draft_id=draft.id), 303)
 
 
-@pages.post("/<draft_id>/away")
 def put_away(draft_id: str) -> BaseResponse:
     """Throw a draft away."""
     _forget(found_draft(draft_id))
     return redirect(url_for("new_picture.show"), 303)
 
 
-@pages.get("/<draft_id>/work.json")
 def work(draft_id: str) -> Response:
     """Tell how far the work on a draft is."""
     under_way = work_queue().of(found_draft(draft_id).id)
@@ -152,7 +129,6 @@ def work(draft_id: str) -> Response:
     return jsonify(share=under_way.share, over=under_way.over.is_set())
 
 
-@pages.get("/<draft_id>/<name>")
 def picture(draft_id: str, name: str) -> Response:
     """Return a picture that was made of a draft."""
     draft = found_draft(draft_id)

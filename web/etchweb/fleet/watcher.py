@@ -2,7 +2,6 @@
 
 import os
 import threading
-from types import TracebackType
 from typing import Final, Self
 
 from etchweb.fleet.box_registry import Box, BoxRegistry
@@ -45,12 +44,7 @@ class Watcher:
         self._broker.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """Leave."""
         self._broker.close()
 

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from flask import Blueprint, abort, redirect, send_from_directory, url_for
+from flask import Blueprint, Flask, abort, redirect, send_from_directory, url_for
 from werkzeug.wrappers import Response
 
 from etchweb.context import app_context
@@ -12,6 +12,11 @@ from etchwire.calls.machine import Status
 from etchwire.errors import WireError
 
 pages = Blueprint("pictures", __name__)
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
 
 
 @pages.get("/picture/<name>")
