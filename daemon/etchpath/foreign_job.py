@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from etchpath.errors import UnfitFile
-from etchpath.index import Entry, IndexBuilder
+from etchpath.index import IndexBuilder, IndexEntry
 from etchpath.language.states import States
 from etchpath.machine import Machine
 from etchpath.motion.timeline import Timed
@@ -92,7 +92,7 @@ def _require_fit(report: Report) -> None:
 
 def _sheet(
     report: Report,
-    entries: tuple[Entry, ...],
+    entries: tuple[IndexEntry, ...],
     last: _Last,
     *,
     head: Head,
@@ -131,7 +131,7 @@ def _sheet(
     )
 
 
-def _rows(entries: tuple[Entry, ...], last: _Last, *, end_line: int) -> tuple[RowEntry, ...]:
+def _rows(entries: tuple[IndexEntry, ...], last: _Last, *, end_line: int) -> tuple[RowEntry, ...]:
     """Return the stretches, each with the place at which it ends."""
     starts = [entry for entry in entries if entry.is_dark and entry.line < end_line]
     if not starts:

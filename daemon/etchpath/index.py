@@ -28,7 +28,7 @@ DARK_APART_S: Final = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class IndexEntry:
     """The start of a line: where it stands in the file, when it is run, and what holds there.
 
     `x_mm` and `y_mm` are the head's place from the set origin, `distance_mm` the way so far,
@@ -65,7 +65,7 @@ class Entry:
 class Index:
     """The entries of a file in order, and whether a job of it can be taken up again at all."""
 
-    entries: tuple[Entry, ...]
+    entries: tuple[IndexEntry, ...]
     has_reentry: bool
 
 
@@ -74,7 +74,7 @@ class IndexBuilder:
 
     def __init__(self) -> None:
         """Have no entry yet."""
-        self._entries: list[Entry] = []
+        self._entries: list[IndexEntry] = []
         self._recent: list[States] = []  # those whose times are not all settled
         self._last_line = 0
         self._last_s = -MOST_APART_S
@@ -87,27 +87,27 @@ class IndexBuilder:
 
     def see_times(self, timed: Timed) -> None:
         """Pick entries among pieces whose times are settled."""
-        course = timed.course
-        is_first = np.diff(course.line, prepend=self._last_line) > 0
-        at_s = np.maximum(timed.starts_s - course.wait_s, 0.0)
+        toolpath = timed.toolpath
+        is_first = np.diff(toolpath.line, prepend=self._last_line) > 0
+        at_s = np.maximum(timed.starts_s - toolpath.wait_s, 0.0)
         distance = self._distance_mm + np.cumsum(timed.travel.length_mm)
-        is_rapid = np.isinf(course.feed_mm_per_s)
+        is_rapid = np.isinf(toolpath.feed_mm_per_s)
         for place in self._picked(is_first, is_rapid, at_s, timed.ends_s[-1]):
-            line = int(course.line[place])
+            line = int(toolpath.line[place])
             self._entries.append(
                 self._entry(
                     line,
                     at_s=float(at_s[place]),
                     distance_mm=float(distance[place] - timed.travel.length_mm[place]),
-                    is_dark=bool(course.beam_s[place] == 0),
+                    is_dark=bool(toolpath.beam_s[place] == 0),
                 )
             )
-        self._last_line = int(course.line[-1])
+        self._last_line = int(toolpath.line[-1])
         self._distance_mm = float(distance[-1])
         done = self._last_line
         self._recent = [some for some in self._recent if some.line_number + len(some) > done]
 
-    def entries(self) -> tuple[Entry, ...]:
+    def entries(self) -> tuple[IndexEntry, ...]:
         """Return the entries picked so far, in order."""
         return tuple(self._entries)
 
@@ -130,7 +130,7 @@ class IndexBuilder:
         places: list[int] = np.flatnonzero(picked | (is_dark_due & is_first)).tolist()
         return places
 
-    def _entry(self, line: int, *, at_s: float, distance_mm: float, is_dark: bool) -> Entry:
+    def _entry(self, line: int, *, at_s: float, distance_mm: float, is_dark: bool) -> IndexEntry:
         states = next(some for some in self._recent if line < some.line_number + len(some))
         place = line - states.line_number
         carried = states.carried_to(place)
@@ -138,7 +138,7 @@ class IndexBuilder:
         power, feed = carried.power_s, carried.feed_mm_per_min
         x_mm, y_mm = carried.place_mm
         motion, distance, units, spindle = carried.modes
-        return Entry(
+        return IndexEntry(
             line=line,
             byte=int(start),
             at_s=at_s,
@@ -161,7 +161,7 @@ def write_index(path: Path, index: Index, gcode_sha256: str) -> None:
         "format": FORMAT,
         "version": VERSION,
         "gcode_sha256": gcode_sha256,
-        "columns": [entry.name for entry in fields(Entry)],
+        "columns": [entry.name for entry in fields(IndexEntry)],
         "entries": [astuple(entry) for entry in index.entries],
         "has_reentry": index.has_reentry,
     }
@@ -176,7 +176,7 @@ def read_index(path: Path, gcode_sha256: str) -> Index:
             raise UnreadableIndex(f"{path} is no index of ours")
         if table["gcode_sha256"] != gcode_sha256:
             raise UnreadableIndex(f"{path} belongs to another file")
-        entries = tuple(Entry(*values) for values in table["entries"])
+        entries = tuple(IndexEntry(*values) for values in table["entries"])
         return Index(entries, bool(table["has_reentry"]))
     except (OSError, ValueError, TypeError, KeyError) as error:
         if isinstance(error, UnreadableIndex):

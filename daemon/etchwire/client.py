@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self, TypeVar
 
 from etchwire.calls.call import Call, files_of, parameters_of
@@ -84,11 +83,6 @@ class DaemonClient:
         """Return the connection; leaving closes it."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         """Close."""
         self.close()

@@ -10,7 +10,6 @@ import socket
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from threading import Lock
-from types import TracebackType
 from typing import Any, Final, Self
 
 from etchwire.errors import DaemonAbsent, MalformedMessage, Refused
@@ -103,12 +102,7 @@ class LineClient:
         """Return the connection; leaving closes it."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         """Close."""
         self.close()
 

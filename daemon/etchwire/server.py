@@ -12,7 +12,6 @@ import socket
 import struct
 import threading
 from pathlib import Path
-from types import TracebackType
 from typing import Final, Self
 
 from etchwire.client_session import ClientSession
@@ -70,12 +69,7 @@ class LineServer:
         self.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         """Stop."""
         self.stop()
 

@@ -8,7 +8,6 @@ it as its own clock: both then agree on how long ago anything was.
 import mmap
 from array import array
 from pathlib import Path
-from types import TracebackType
 from typing import Final, Self
 
 from etchwire.storing import write_whole
@@ -59,12 +58,7 @@ class SimulatedTime:
         """Return the clock; leaving closes the mapping."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         """Close the mapping."""
         self.close()
 

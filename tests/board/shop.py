@@ -10,7 +10,7 @@ import pexpect
 
 from board.container import Container
 from board.debian import bring_certificates
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from support.harnesses.install_bench import ROOT
 
@@ -115,7 +115,7 @@ def pairing_code(board: Container) -> str:
     return found[1] + found[2]
 
 
-def session_on(board: Container, household: Household, folder: Path) -> Session:
+def session_on(board: Container, household: ProcessGroup, folder: Path) -> Session:
     """Return the hands at the practice machine and the daemon's socket, seen from outside."""
     for name, inside in (
         ("machine", "/run/practice"),

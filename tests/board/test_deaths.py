@@ -6,7 +6,7 @@ import pytest
 
 from board.shop import DAEMON, PAGE, PAGE_URL, UNITS, USER, session_on
 from etchpath.writer.dots import Order, write_job
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
@@ -17,7 +17,7 @@ ROWS = 400  # the unit is stopped long before its end
 
 @pytest.fixture
 def session(board, tmp_path):
-    with Household(tmp_path) as household:
+    with ProcessGroup(tmp_path) as household:
         yield session_on(board, household, tmp_path)
 
 

@@ -18,7 +18,7 @@ from board.shop import (
     pairing_code,
     session_on,
 )
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from support.harnesses.page_bench import browser, phone_options
 from support.harnesses.page_by_http import PageByHttp, field
@@ -42,7 +42,7 @@ def session(board, tmp_path):
     board.run("systemctl", "daemon-reload")
     board.run("systemctl", "restart", DAEMON, PAGE)
     board.until(lambda: board.is_active(PAGE), "the page")
-    with Household(tmp_path) as household:
+    with ProcessGroup(tmp_path) as household:
         session = session_on(board, household, tmp_path)
         board.until(lambda: state(session) == "idle", "an idle machine")
         yield session

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from etchpath.errors import UnreadableIndex
-from etchpath.index import Entry, Index, IndexBuilder, read_index, write_index
+from etchpath.index import Index, IndexBuilder, IndexEntry, read_index, write_index
 from support.harnesses.gcode_bench import MACHINE, inspected, job_of
 
 VECTORS = "G21G90\nM4S500F600\n" + "".join(
@@ -52,7 +52,7 @@ def test_reading_on_from_any_entry_gives_the_same_end():
         assert left_mm >= -0.001
 
 
-def modal_beginning(entry: Entry) -> bytes:
+def modal_beginning(entry: IndexEntry) -> bytes:
     power = f"S{entry.power_s:g}" if entry.power_s is not None else ""
     feed = f"F{entry.feed_mm_per_min:g}" if entry.feed_mm_per_min is not None else ""
     start = f"G21G90\nG0X{entry.x_mm:.3f}Y{entry.y_mm:.3f}\n"

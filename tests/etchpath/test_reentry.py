@@ -30,7 +30,7 @@ class Strokes:
         pass
 
     def see_times(self, timed):
-        c = timed.course
+        c = timed.toolpath
         for x, y, dx, dy, s in zip(c.x_mm, c.y_mm, c.dx_mm, c.dy_mm, c.beam_s, strict=True):
             if s:
                 self.found.append((round(y, 4), round(x - dx, 4), round(x, 4), float(s), dy))
@@ -202,7 +202,7 @@ def strokes_from(line):
         def see_times(self, timed):
             before = len(self.found)
             super().see_times(timed)
-            lines = timed.course.line[timed.course.beam_s > 0]
+            lines = timed.toolpath.line[timed.toolpath.beam_s > 0]
             kept.extend(
                 stroke
                 for stroke, number in zip(self.found[before:], lines, strict=True)

@@ -12,7 +12,7 @@ from etchwarden.installation.paths import Places
 from etchwarden.selfcheck.board_checks import BOARD_CHECKS
 from etchwarden.selfcheck.bundle import bundle_of
 from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
-from etchwarden.selfcheck.findings import Grade, judged
+from etchwarden.selfcheck.findings import Grade, results_of
 from etchwarden.selfcheck.machine_checks import MACHINE_CHECKS, PAGE_CHECKS
 from etchwarden.selfcheck.machine_look import look_at_machine
 from etchwire.calls.machine import ControllerSettings
@@ -135,7 +135,7 @@ def test_of_a_board_in_order_everything_is_well():
 
 @pytest.mark.parametrize(("checks", "facts", "name", "change", "grade", "said"), TABLE)
 def test_a_fact_is_judged_and_says_what_to_do(checks, facts, name, change, grade, said):
-    found = dict(judged(checks, replace(facts, **change)))
+    found = dict(results_of(checks, replace(facts, **change)))
 
     assert found[name].grade is grade
     assert said in f"{found[name].sentence} {found[name].advice}"
@@ -176,7 +176,7 @@ def test_the_bundle_names_nobody_and_nothing():
 
 
 def test_a_page_whose_file_is_faulty_is_not_said_to_be_away():
-    found = dict(judged(PAGE_CHECKS, replace(PAGE, fault="port: from 0", status_code=None)))
+    found = dict(results_of(PAGE_CHECKS, replace(PAGE, fault="port: from 0", status_code=None)))
 
     assert "address" not in found
 

@@ -19,7 +19,7 @@ import pytest
 from etchdaemon.assembly import LOGBOOK_NAME, SWITCH_INTERVAL_S
 from etchdaemon.logbook.backup.backup import look_at
 from etchphoto.job import PhotoOrder, prepare_job
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from measure.costs import heading, tell
@@ -89,7 +89,7 @@ class Box:
 def box(tmp_path):
     folder = tmp_path / "box"
     folder.mkdir()
-    with Household(folder) as household:
+    with ProcessGroup(folder) as household:
         yield Box(household, folder)
 
 

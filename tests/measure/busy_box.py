@@ -15,7 +15,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from etchpractice.scenario.script import Picture
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
 from support.harnesses.broker import free_port
@@ -52,7 +52,7 @@ def busy_box(folder, *, seconds=600):
     sys.setswitchinterval(0.001)  # as the daemon does
     with ExitStack() as parts:
         parts.callback(sys.setswitchinterval, interval_s)
-        household = parts.enter_context(Household(folder))
+        household = parts.enter_context(ProcessGroup(folder))
         session = Session(household, folder)
         write_grey(Picture(rows=20, columns=200), folder=session.job)
         session.start_machine("--speedup", "1")

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
@@ -87,7 +87,7 @@ class Shop:
 def shop(tmp_path):
     folder = tmp_path / "shop"
     folder.mkdir()
-    with Household(folder) as household:
+    with ProcessGroup(folder) as household:
         yield Shop(folder, household)
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from support.harnesses.broker import free_port
 from support.harnesses.logbooks import LONG_S, Disk, logbook_on, row_of, start_run
 
@@ -48,7 +48,7 @@ def test_what_a_batch_of_rows_writes_to_the_card(tmp_path):
 
 
 def test_what_daemon_and_page_cost_at_rest(tmp_path):
-    with Household(tmp_path) as household:
+    with ProcessGroup(tmp_path) as household:
         household.start("practice machine", "machine", "--folder", str(tmp_path / "machine"))
         household.wait_until((tmp_path / "machine" / "control.sock").is_socket)
         begun = [

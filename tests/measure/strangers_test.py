@@ -22,7 +22,7 @@ from urllib.parse import urlencode
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import form_token, token_digest
 from etchweb.auth.store import Store
@@ -186,7 +186,7 @@ def begin_flood(port, addresses):
 
 @pytest.fixture
 def shop(tmp_path):
-    with Household(tmp_path) as household:
+    with ProcessGroup(tmp_path) as household:
         yield Shop(tmp_path, household)
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
@@ -37,7 +37,7 @@ class Bench:
     """A practice machine and a daemon, a job of a minute, and somebody who asks."""
 
     def __init__(self, folder):
-        self.household = Household(folder)
+        self.household = ProcessGroup(folder)
         self.session = Session(self.household, folder)
         _write_job(self.session.job, patch(40, 400))
         self.session.start_machine("--speedup", SPEEDUP, box=quick_box(folder))

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 
 PATIENCE_S = 60.0
@@ -19,7 +19,7 @@ DRAWING = (
 class Bench:
     def __init__(self, folder):
         self.folder = folder
-        self.household = Household(folder)
+        self.household = ProcessGroup(folder)
         self.session = Session(self.household, folder)
         self.session.start_machine("--speedup", "10")
 

@@ -11,7 +11,7 @@ import serial
 
 from etchpath.writer.dots import Order, write_job
 from etchpractice.scenario.people import ANSWERS
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
@@ -115,7 +115,7 @@ class Box:
 
 @pytest.fixture
 def box(tmp_path):
-    with Household(tmp_path) as household:
+    with ProcessGroup(tmp_path) as household:
         yield Box(tmp_path, household)
 
 

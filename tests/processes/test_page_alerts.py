@@ -4,7 +4,7 @@ import signal
 import sqlite3
 
 from etchpractice.scenario.script import Picture
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
 from etchweb.alerts.outbox import FILE_NAME
@@ -38,7 +38,7 @@ def knows_of_an_etch(outbox):
 def test_a_daemon_that_is_killed_in_mid_etch_reaches_the_webhook_whatever_was_left_out(tmp_path):
     sink, settings = WebSink(), tmp_path / "page.toml"
     (tmp_path / "left").mkdir()
-    with Household(tmp_path) as household:
+    with ProcessGroup(tmp_path) as household:
         session = Session(household, tmp_path)
         (tmp_path / "left" / "api.sock").symlink_to(session.socket)
         settings.write_text(SETTINGS.format(sockets=tmp_path, url=sink.url))

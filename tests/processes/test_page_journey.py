@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from support.harnesses.page_bench import phone_options
 from support.harnesses.phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
@@ -56,7 +56,7 @@ class Shop:
 
 @pytest.fixture
 def shop(tmp_path, chromium):
-    with chromium.new_context(**phone_options()) as context, Household(tmp_path) as household:
+    with chromium.new_context(**phone_options()) as context, ProcessGroup(tmp_path) as household:
         yield Shop(tmp_path, household, context)
 
 

@@ -3,7 +3,7 @@
 import time
 
 from etchpractice.scenario.script import Picture
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
 
@@ -12,7 +12,7 @@ HESITATES_S = 5.0  # at twenty times the speed this was more than the minute to 
 
 
 def test_somebody_may_hesitate_between_the_button_and_the_start(tmp_path):
-    with Household(tmp_path) as household:
+    with ProcessGroup(tmp_path) as household:
         session = Session(household, tmp_path)
         write_grey(Picture(rows=4, columns=100), folder=session.job)
         session.start_machine("--speedup", DEFAULT_SPEEDUP)

@@ -6,7 +6,7 @@ import time
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
@@ -21,7 +21,7 @@ ROWS = 24
 class Bench:
     def __init__(self, folder):
         self.folder = folder
-        self.household = Household(folder)
+        self.household = ProcessGroup(folder)
         self.session = Session(self.household, folder)
         self.session.job.mkdir()
         order = Order(

@@ -18,7 +18,7 @@ from PIL import Image, ImageDraw
 
 from etchphoto.job import PhotoOrder, prepare_job
 from etchwarden.commands.fleet import command
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import new_token
 from etchweb.auth.roles import Role
@@ -51,7 +51,7 @@ class Machine:
 
     def __init__(self, folder, title, draw):
         folder.mkdir()
-        self.title, self.household = title, Household(folder)
+        self.title, self.household = title, ProcessGroup(folder)
         self.session = Session(self.household, folder)
         photo = Image.new("L", (240, 240), 255)
         draw(ImageDraw.Draw(photo))
@@ -118,7 +118,7 @@ class Board:
         own.mkdir()
         Store(own).add_phone(self._token, "a phone", Role.WATCH, time.time())
         (folder / "board").mkdir()
-        self.household = Household(folder / "board")
+        self.household = ProcessGroup(folder / "board")
         ends.callback(self.household.end)
         self.household.start("page", "page", "--settings", str(self.settings), "--folder", str(own))
         until(lambda: self._says_where_it_is(folder / "board" / "page.log"))

@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
@@ -41,7 +41,7 @@ class Workshop:
     def __init__(self, folder, parts):
         require("systemd-analyze")
         self.folder, self.parts = folder, parts
-        self.household = parts.enter_context(Household(folder))
+        self.household = parts.enter_context(ProcessGroup(folder))
         self.session = Session(self.household, folder)
         self.manager = parts.enter_context(socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM))
         self.manager.bind(str(folder / "notify"))

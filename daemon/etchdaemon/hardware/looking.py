@@ -3,7 +3,6 @@
 import threading
 import time
 from collections.abc import Callable
-from types import TracebackType
 from typing import Final, Self
 
 from etchdaemon.ports import Doorbell
@@ -30,12 +29,7 @@ class LookingThread:
         self._thread.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         """Look no more."""
         self._is_ending = True
         self._doorbell.ring()

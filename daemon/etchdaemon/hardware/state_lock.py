@@ -5,7 +5,6 @@ import logging
 import os
 from contextlib import suppress
 from pathlib import Path
-from types import TracebackType
 from typing import Final, Self
 
 from etchdaemon.errors import StateTaken
@@ -53,12 +52,7 @@ class StateLock:
         except OSError:
             return os.open(self._path, os.O_RDONLY | os.O_CLOEXEC)
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         """Let go of the folder."""
         if self._file is not None:
             os.close(self._file)

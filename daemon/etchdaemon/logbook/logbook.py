@@ -4,7 +4,6 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Final, Self, TypeVar, cast
 
 from etchdaemon.errors import LogbookUnavailable
@@ -98,12 +97,7 @@ class Logbook:
         self.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         """Close."""
         self.close()
 

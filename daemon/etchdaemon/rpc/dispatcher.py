@@ -5,7 +5,6 @@ import stat
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Final, Self
 
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
@@ -72,12 +71,7 @@ class Dispatcher:
         self.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         """Stop."""
         self.stop()
 

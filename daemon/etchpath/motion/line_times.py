@@ -21,10 +21,10 @@ class LineTimes:
 
     def see_times(self, timed: Timed) -> None:
         """Note the times of the lines that begin among these pieces."""
-        starts_s = timed.starts_s - timed.course.wait_s
-        places = np.searchsorted(timed.course.line, self._lines)
+        starts_s = timed.starts_s - timed.toolpath.wait_s
+        places = np.searchsorted(timed.toolpath.line, self._lines)
         is_here = places < len(timed)
-        is_here[is_here] = timed.course.line[places[is_here]] == self._lines[is_here]
+        is_here[is_here] = timed.toolpath.line[places[is_here]] == self._lines[is_here]
         is_new = is_here & np.isnan(self._at_s)
         self._at_s[is_new] = starts_s[places[is_new]]
 

@@ -109,7 +109,7 @@ class Planner:
         self._before: tuple[float, float, float] | None = None  # direction and limit of the last
 
     def add(self, moves: Moves) -> Travel:
-        """Take `moves`; return those, from earlier calls too, whose course is now settled.
+        """Take `moves`; return those, from earlier calls too, whose speeds are now settled.
 
         They are settled some tens of thousands at a time.
         """

@@ -1,4 +1,4 @@
-"""When everything happens: a course, run through the planner and over the serial line."""
+"""When everything happens: a toolpath, run through the planner and over the serial line."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from etchpath.machine import Machine
 from etchpath.motion.planner import Planner, Travel
-from etchpath.motion.toolpath import Course
+from etchpath.motion.toolpath import Toolpath
 
 Floats = NDArray[np.float64]
 
@@ -26,14 +26,14 @@ class Timed:
     pieces of a window; where it carries less, `seconds` are the longer ones.
     """
 
-    course: Course
+    toolpath: Toolpath
     travel: Travel
     seconds: Floats
     ends_s: Floats
     needed_bytes_per_s: Floats
 
     def __len__(self) -> int:
-        return len(self.course)
+        return len(self.toolpath)
 
     @property
     def starts_s(self) -> Floats:
@@ -48,14 +48,14 @@ class Timeline:
         """Begin at second zero, at rest."""
         self._machine = machine
         self._planner = Planner(machine)
-        self._waiting: Course | None = None
+        self._waiting: Toolpath | None = None
         self._byte = 0
         self.now_s = 0.0
 
-    def add(self, course: Course) -> Iterator[Timed]:
-        """Take `course`; yield the pieces, from earlier courses too, that are now settled."""
-        self._waiting = course if self._waiting is None else self._waiting.joined(course)
-        yield from self._settled(self._planner.add(course.moves))
+    def add(self, toolpath: Toolpath) -> Iterator[Timed]:
+        """Take `toolpath`; yield the pieces, from earlier courses too, that are now settled."""
+        self._waiting = toolpath if self._waiting is None else self._waiting.joined(toolpath)
+        yield from self._settled(self._planner.add(toolpath.moves))
 
     def finish(self, waiting_s: float = 0.0) -> Iterator[Timed]:
         """Yield the rest, ending at rest, and count the `waiting_s` that no move followed."""
@@ -66,20 +66,20 @@ class Timeline:
         count = len(travel.seconds)
         if count == 0 or self._waiting is None:
             return
-        course = self._waiting.part(slice(count))
+        toolpath = self._waiting.part(slice(count))
         self._waiting = self._waiting.part(slice(count, None))
-        seconds, needed = self._over_the_line(course, travel)
-        ends = self.now_s + np.cumsum(seconds + course.wait_s)
+        seconds, needed = self._over_the_line(toolpath, travel)
+        ends = self.now_s + np.cumsum(seconds + toolpath.wait_s)
         self.now_s = float(ends[-1])
-        yield Timed(course, travel, seconds, ends, needed)
+        yield Timed(toolpath, travel, seconds, ends, needed)
 
-    def _over_the_line(self, course: Course, travel: Travel) -> tuple[Floats, Floats]:
+    def _over_the_line(self, toolpath: Toolpath, travel: Travel) -> tuple[Floats, Floats]:
         """Return each piece's seconds, stretched where the line cannot keep up, and its need."""
-        starts = np.arange(0, len(course), PIECES_PER_WINDOW)
-        lasts = np.append(starts[1:], len(course)) - 1
-        sizes = np.diff(course.byte[lasts], prepend=self._byte)
-        self._byte = int(course.byte[-1])
-        seconds = np.add.reduceat(travel.seconds + course.wait_s, starts)
+        starts = np.arange(0, len(toolpath), PIECES_PER_WINDOW)
+        lasts = np.append(starts[1:], len(toolpath)) - 1
+        sizes = np.diff(toolpath.byte[lasts], prepend=self._byte)
+        self._byte = int(toolpath.byte[-1])
+        seconds = np.add.reduceat(travel.seconds + toolpath.wait_s, starts)
         least = sizes / self._machine.bytes_per_s
         stretch = np.maximum(1.0, least / seconds)
         counts = lasts - starts + 1

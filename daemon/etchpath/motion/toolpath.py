@@ -23,7 +23,7 @@ PIECES_AT_ONCE: Final = 40_000  # bounds the memory where many arcs meet
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class Toolpath:
     """Straight pieces in order, as arrays: where each ends, and how it is run.
 
     `line` counts from 1 in the file and `byte` is how much has been sent when that line ends: empty
@@ -75,8 +75,8 @@ class Tracer:
         self._unsent_bytes = 0
         self.waiting_s = 0.0
 
-    def trace(self, states: States) -> Iterator[Course]:
-        """Yield the course of the lines of `states`, in parts that fit in memory."""
+    def trace(self, states: States) -> Iterator[Toolpath]:
+        """Yield the toolpath of the lines of `states`, in parts that fit in memory."""
         stops = np.cumsum(states.stops)
         waits_s = np.cumsum(np.nan_to_num(states.given(Number.DWELL_S)))
         is_empty = states.lines.sizes_bytes()[states.part] == 1
@@ -84,18 +84,18 @@ class Tracer:
         self._unsent_bytes += int(is_empty.sum())
         seen_stops, seen_s = 0, 0.0
         for places, x_mm, y_mm in self._ends(states):
-            course = self._course(states, places, x_mm, y_mm, sent_bytes[places])
-            if len(course) == 0:
+            toolpath = self._course(states, places, x_mm, y_mm, sent_bytes[places])
+            if len(toolpath) == 0:
                 continue
-            here = course.line - states.line_number
-            course.stops_before[:] = np.diff(stops[here], prepend=seen_stops) > 0
-            course.stops_before[0] |= self._is_stopped
-            course.wait_s[:] = np.diff(waits_s[here], prepend=seen_s)
-            course.wait_s[0] += self.waiting_s
-            course.wait_s[course.stops_before] += self._machine.after_stop_s
+            here = toolpath.line - states.line_number
+            toolpath.stops_before[:] = np.diff(stops[here], prepend=seen_stops) > 0
+            toolpath.stops_before[0] |= self._is_stopped
+            toolpath.wait_s[:] = np.diff(waits_s[here], prepend=seen_s)
+            toolpath.wait_s[0] += self.waiting_s
+            toolpath.wait_s[toolpath.stops_before] += self._machine.after_stop_s
             self._is_stopped, self.waiting_s = False, 0.0
             seen_stops, seen_s = int(stops[here[-1]]), float(waits_s[here[-1]])
-            yield course
+            yield toolpath
         self._is_stopped |= bool(stops[-1] > seen_stops)
         self.waiting_s += float(waits_s[-1]) - seen_s
 
@@ -120,7 +120,7 @@ class Tracer:
 
     def _course(
         self, states: States, places: Counts, x_mm: Floats, y_mm: Floats, sent_bytes: Counts
-    ) -> Course:
+    ) -> Toolpath:
         steps = self._machine.steps_per_mm
         x_mm, y_mm = np.rint(x_mm * steps) / steps, np.rint(y_mm * steps) / steps
         dx_mm = np.diff(x_mm, prepend=self._x_mm)
@@ -130,7 +130,7 @@ class Tracer:
         feed = states.feed_mm_per_min[places] / SECONDS_PER_MINUTE
         words = states.lines.words[states.part][places]  # chords are no lines and have none
         beam_s = np.where(states.is_beam_on[places], states.power_s[places], 0.0)
-        course = Course(
+        toolpath = Toolpath(
             line=places + states.line_number,
             byte=sent_bytes,
             words=np.where(states.motion[places] < FIRST_ARC, words, np.int16(DOT_WORDS)),
@@ -144,7 +144,7 @@ class Tracer:
             stops_before=np.zeros(len(places), dtype=bool),
             wait_s=np.zeros(len(places)),
         )
-        return course.part((dx_mm != 0) | (dy_mm != 0))  # less than half a step is no block
+        return toolpath.part((dx_mm != 0) | (dy_mm != 0))  # less than half a step is no block
 
 
 def _arcs(states: States, moves: Counts) -> Arcs:

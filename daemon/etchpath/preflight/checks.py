@@ -19,7 +19,7 @@ from etchpath.language.lines import Lines
 from etchpath.language.states import States
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.timeline import Timed
-from etchpath.motion.toolpath import Course
+from etchpath.motion.toolpath import Toolpath
 from etchpath.preflight.findings import Findings
 
 Flags = NDArray[np.bool_]
@@ -89,18 +89,18 @@ class Checks:
         is_on = (states.spindle[-1] != BEAM_OFF) & (states.power_s[-1] > 0)
         self._is_left_on = bool(is_on)
 
-    def see_course(self, course: Course, lines: Lines) -> None:
+    def see_toolpath(self, toolpath: Toolpath, lines: Lines) -> None:
         """Look at where the head goes and how fast it is told to."""
         machine = self._machine
-        self._has_burnt |= bool((course.beam_s > 0).any())
-        outside = machine.bed.is_outside(course.x_mm, course.y_mm)
-        self._remark_pieces("outside the travel", outside, course, lines)
-        length = np.hypot(course.dx_mm, course.dy_mm)
-        is_feed = np.isfinite(course.feed_mm_per_s)
-        feed = np.where(is_feed, course.feed_mm_per_s, 0.0) * SECONDS_PER_MINUTE / length
-        too_fast = np.abs(course.dx_mm) * feed > machine.max_feed_x_mm_per_min * _ROUNDING
-        too_fast |= np.abs(course.dy_mm) * feed > machine.max_feed_y_mm_per_min * _ROUNDING
-        self._remark_pieces("feed above the limit", too_fast, course, lines)
+        self._has_burnt |= bool((toolpath.beam_s > 0).any())
+        outside = machine.bed.is_outside(toolpath.x_mm, toolpath.y_mm)
+        self._remark_pieces("outside the travel", outside, toolpath, lines)
+        length = np.hypot(toolpath.dx_mm, toolpath.dy_mm)
+        is_feed = np.isfinite(toolpath.feed_mm_per_s)
+        feed = np.where(is_feed, toolpath.feed_mm_per_s, 0.0) * SECONDS_PER_MINUTE / length
+        too_fast = np.abs(toolpath.dx_mm) * feed > machine.max_feed_x_mm_per_min * _ROUNDING
+        too_fast |= np.abs(toolpath.dy_mm) * feed > machine.max_feed_y_mm_per_min * _ROUNDING
+        self._remark_pieces("feed above the limit", too_fast, toolpath, lines)
 
     def see_remarks(self, lines: Lines) -> None:
         """Take over everything that was remarked on the lines of a block."""
@@ -120,7 +120,7 @@ class Checks:
         self.longest_need_bytes_per_s = max(self.longest_need_bytes_per_s, float(need.max()))
         late = np.flatnonzero(need > self._machine.bytes_per_s)
         if len(late):
-            lines = np.unique(timed.course.line[late])
+            lines = np.unique(timed.toolpath.line[late])
             self._findings.add("line too slow", line=int(lines[0]), count=len(lines))
 
     def finish(self, last_line: int) -> None:
@@ -148,6 +148,6 @@ class Checks:
         self._has_ended |= bool(ends.any())
         return does_something & ended_before
 
-    def _remark_pieces(self, kind: str, where: Flags, course: Course, lines: Lines) -> None:
-        found = np.unique(course.line[where]) - lines.block.first_line
+    def _remark_pieces(self, kind: str, where: Flags, toolpath: Toolpath, lines: Lines) -> None:
+        found = np.unique(toolpath.line[where]) - lines.block.first_line
         lines.remark(kind, found)

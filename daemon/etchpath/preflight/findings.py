@@ -13,7 +13,7 @@ _GRAVITY: Final = tuple(Severity)
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class PreflightFinding:
     """One kind of thing found; `line` is the first, None where it concerns the whole file."""
 
     kind: str
@@ -49,7 +49,7 @@ class Findings:
         """Return whether anything of `kind` was found."""
         return kind in self._found
 
-    def gravest_first(self) -> tuple[Finding, ...]:
+    def gravest_first(self) -> tuple[PreflightFinding, ...]:
         """Return everything found: what refuses the job first, then by line."""
         findings = [self._finding(name) for name in self._found]
         order = sorted(findings, key=lambda f: (-_GRAVITY.index(f.severity), f.line or 0))
@@ -63,11 +63,11 @@ class Findings:
                 return severity.value
         return READY
 
-    def _finding(self, name: str) -> Finding:
+    def _finding(self, name: str) -> PreflightFinding:
         kind = KINDS[name]
         line, count, text = self._found[name]
         severity = kind.severity_on(self._machine)
-        return Finding(name, severity, line, count, text, kind.reason, kind.fix)
+        return PreflightFinding(name, severity, line, count, text, kind.reason, kind.fix)
 
 
 def _shown(text: bytes) -> str:

@@ -11,7 +11,7 @@ from etchpath.language.reader import read_block
 from etchpath.language.states import Carried, States, follow
 from etchpath.machine import Machine
 from etchpath.motion.timeline import Timed, Timeline
-from etchpath.motion.toolpath import Course, Tracer
+from etchpath.motion.toolpath import Toolpath, Tracer
 from etchpath.preflight.checks import Checks
 from etchpath.preflight.findings import Findings
 from etchpath.preflight.kind import Severity
@@ -86,9 +86,9 @@ class Inspection:
             self._checks.see_states(states)
             for watcher in self._watchers:
                 watcher.see_states(states)
-            for course in self._tracer.trace(states):
-                self._checks.see_course(course, lines)
-                self._follow(course)
+            for toolpath in self._tracer.trace(states):
+                self._checks.see_toolpath(toolpath, lines)
+                self._follow(toolpath)
         self._checks.see_remarks(lines)
         return True
 
@@ -120,10 +120,10 @@ class Inspection:
             machine=self._machine.to_table(),
         )
 
-    def _follow(self, course: Course) -> None:
-        self._bounds.take_in(course.x_mm, course.y_mm)
-        self._totals.plan_freely(course)
-        for timed in self._timeline.add(course):
+    def _follow(self, toolpath: Toolpath) -> None:
+        self._bounds.take_in(toolpath.x_mm, toolpath.y_mm)
+        self._totals.plan_freely(toolpath)
+        for timed in self._timeline.add(toolpath):
             self._see_times(timed)
 
     def _see_times(self, timed: Timed) -> None:

@@ -15,7 +15,7 @@ class Severity(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class FindingKind:
     """One kind of finding. Where `given` holds of the machine, `then` is its severity."""
 
     name: str

@@ -85,12 +85,12 @@ class PathPicture:
 
     def see_times(self, timed: Timed) -> None:
         """Add the energy of some pieces."""
-        is_on = timed.course.beam_s > 0
-        course, seconds = timed.course.part(is_on), timed.seconds[is_on]
-        energy = course.beam_s * timed.travel.length_mm[is_on] / course.feed_mm_per_s
-        energy = np.where(course.is_constant_power, course.beam_s * seconds, energy)
-        x_px, y_px = self.view.x_px(course.x_mm), self.view.y_px(course.y_mm)
-        dx_px, dy_px = course.dx_mm * self.view.px_per_mm, -course.dy_mm * self.view.px_per_mm
+        is_on = timed.toolpath.beam_s > 0
+        toolpath, seconds = timed.toolpath.part(is_on), timed.seconds[is_on]
+        energy = toolpath.beam_s * timed.travel.length_mm[is_on] / toolpath.feed_mm_per_s
+        energy = np.where(toolpath.is_constant_power, toolpath.beam_s * seconds, energy)
+        x_px, y_px = self.view.x_px(toolpath.x_mm), self.view.y_px(toolpath.y_mm)
+        dx_px, dy_px = toolpath.dx_mm * self.view.px_per_mm, -toolpath.dy_mm * self.view.px_per_mm
         length_px = np.maximum(np.abs(dx_px), np.abs(dy_px))
         counts = np.ceil(length_px * _SAMPLES_PER_PX + 1).astype(np.int64)
         first = 0

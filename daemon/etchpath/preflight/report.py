@@ -4,7 +4,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from etchpath.preflight.findings import Finding
+from etchpath.preflight.findings import PreflightFinding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,7 +17,7 @@ class Report:
     """
 
     verdict: str
-    findings: tuple[Finding, ...]
+    findings: tuple[PreflightFinding, ...]
     duration_s: float
     beam_on_s: float
     beam_on_mm: float

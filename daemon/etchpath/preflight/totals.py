@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.planner import planned
 from etchpath.motion.timeline import Timed
-from etchpath.motion.toolpath import Course
+from etchpath.motion.toolpath import Toolpath
 
 Floats = NDArray[np.float64]
 
@@ -55,7 +55,7 @@ class BeamTotals:
         self._class_mm_per_s = float(fastest) / SECONDS_PER_MINUTE / (_SPEED_CLASSES - 1)
         self._seconds_in_class = np.zeros(_SPEED_CLASSES)
         self._pieces = 0
-        self._to_run_freely: list[Course] = []
+        self._to_run_freely: list[Toolpath] = []
         self.seconds = 0.0
         self.length_mm = 0.0
         self.asked_s = 0.0  # how long it would have lasted at the feed asked for
@@ -64,22 +64,22 @@ class BeamTotals:
         self._free_seconds_in_class = np.zeros(_SPEED_CLASSES)
         self.burnt = Box()
 
-    def plan_freely(self, course: Course) -> None:
+    def plan_freely(self, toolpath: Toolpath) -> None:
         """Run an eighth of the way once more without feeds, to see how fast it could be run."""
         if self._pieces % _FREE_EVERY < _FREE_PIECES:
-            self._to_run_freely.append(course)
+            self._to_run_freely.append(toolpath)
         elif self._to_run_freely:
             self.finish()
-        self._pieces += len(course)
+        self._pieces += len(toolpath)
 
     def finish(self) -> None:
         """Take in what was kept for a free run."""
-        for course in self._to_run_freely[1:]:
-            self._to_run_freely[0] = self._to_run_freely[0].joined(course)
-        for course in self._to_run_freely[:1]:
-            endless = replace(course.moves, feed_mm_per_s=np.full(len(course), np.inf))
+        for toolpath in self._to_run_freely[1:]:
+            self._to_run_freely[0] = self._to_run_freely[0].joined(toolpath)
+        for toolpath in self._to_run_freely[:1]:
+            endless = replace(toolpath.moves, feed_mm_per_s=np.full(len(toolpath), np.inf))
             travel = planned(endless, self._machine)
-            is_on = course.beam_s > 0
+            is_on = toolpath.beam_s > 0
             seconds = travel.seconds[is_on]
             speed = travel.length_mm[is_on] / seconds
             self._free_seconds_in_class += self._in_classes(speed, seconds)
@@ -87,23 +87,23 @@ class BeamTotals:
 
     def add(self, timed: Timed) -> None:
         """Take in some settled pieces."""
-        is_on = timed.course.beam_s > 0
+        is_on = timed.toolpath.beam_s > 0
         if not is_on.any():
             return
-        course = timed.course.part(is_on)
+        toolpath = timed.toolpath.part(is_on)
         seconds, length = timed.seconds[is_on], timed.travel.length_mm[is_on]
         speed = length / seconds
-        asked = course.feed_mm_per_s
+        asked = toolpath.feed_mm_per_s
         self.seconds += float(seconds.sum())
         self.length_mm += float(length.sum())
         self.asked_s += float((length / asked).sum())
         self.at_speed_s += float(seconds[speed >= asked * (1 - _AT_SPEED_WITHIN)].sum())
-        power = np.minimum(course.beam_s / self._machine.max_s, 1.0)
-        follows = np.where(course.is_constant_power, 1.0, np.minimum(speed / asked, 1.0))
+        power = np.minimum(toolpath.beam_s / self._machine.max_s, 1.0)
+        follows = np.where(toolpath.is_constant_power, 1.0, np.minimum(speed / asked, 1.0))
         self.full_power_s += float((seconds * power * follows).sum())
         self._seconds_in_class += self._in_classes(speed, seconds)
-        self.burnt.take_in(course.x_mm, course.y_mm)
-        self.burnt.take_in(course.x_mm - course.dx_mm, course.y_mm - course.dy_mm)
+        self.burnt.take_in(toolpath.x_mm, toolpath.y_mm)
+        self.burnt.take_in(toolpath.x_mm - toolpath.dx_mm, toolpath.y_mm - toolpath.dy_mm)
 
     def to_table(self) -> dict[str, Any]:
         """Return the sums as they go into JSON; speeds in mm/min, None where nothing is burnt."""

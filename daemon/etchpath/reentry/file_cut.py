@@ -16,7 +16,7 @@ from etchpath.errors import NoReentry
 from etchpath.language.states import States
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.timeline import Timed
-from etchpath.motion.toolpath import Course
+from etchpath.motion.toolpath import Toolpath
 from etchpath.preflight import inspect
 from etchpath.tidying import Tidying
 
@@ -113,27 +113,27 @@ class _Pieces:
         self._at_cut = at_cut
         self._at_rest = at_rest
         self._keeps_lines = keeps_lines
-        self._kept: Course | None = None
+        self._kept: Toolpath | None = None
         self._is_complete = False
 
     def see_states(self, states: States) -> None:
-        """Wait for the course."""
+        """Wait for the toolpath."""
 
     def see_times(self, timed: Timed) -> None:
-        course = timed.course
-        lit = course.line[course.beam_s > 0]
+        toolpath = timed.toolpath
+        lit = toolpath.line[toolpath.beam_s > 0]
         if len(lit):
             self.last_lit_line = int(lit[-1])
         if self._is_complete:
             return
-        kept = course if self._kept is None else self._kept.joined(course)
+        kept = toolpath if self._kept is None else self._kept.joined(toolpath)
         before = np.unique(kept.line[kept.line <= self._at_cut])
         if len(before) > self._keeps_lines:
             kept = kept.part(kept.line >= before[-self._keeps_lines])
         self._kept = kept
         self._is_complete = bool(((kept.line > self._at_rest) & (kept.beam_s == 0)).any())
 
-    def kept(self) -> Course:
+    def kept(self) -> Toolpath:
         if self._kept is None:
             raise NoReentry("the file has no move")
         return self._kept
@@ -145,15 +145,17 @@ _Spot = tuple[int, float]  # number of a piece, mm along it
 class _Path:
     """Pieces in order, and how fast the head is on them at most."""
 
-    def __init__(self, course: Course, machine: Machine, share: float, at_rest: int) -> None:
-        self._line = course.line
-        self._is_lit = course.beam_s > 0
-        self._start = np.stack((course.x_mm - course.dx_mm, course.y_mm - course.dy_mm), axis=1)
-        self._way = np.stack((course.dx_mm, course.dy_mm), axis=1)
-        self._length = np.hypot(course.dx_mm, course.dy_mm)
+    def __init__(self, toolpath: Toolpath, machine: Machine, share: float, at_rest: int) -> None:
+        self._line = toolpath.line
+        self._is_lit = toolpath.beam_s > 0
+        self._start = np.stack(
+            (toolpath.x_mm - toolpath.dx_mm, toolpath.y_mm - toolpath.dy_mm), axis=1
+        )
+        self._way = np.stack((toolpath.dx_mm, toolpath.dy_mm), axis=1)
+        self._length = np.hypot(toolpath.dx_mm, toolpath.dy_mm)
         fastest = np.hypot(machine.max_feed_x_mm_per_min, machine.max_feed_y_mm_per_min)
-        self._speed = np.minimum(course.feed_mm_per_s * share, fastest / SECONDS_PER_MINUTE)
-        self._under_way = int(np.count_nonzero(course.line <= at_rest))
+        self._speed = np.minimum(toolpath.feed_mm_per_s * share, fastest / SECONDS_PER_MINUTE)
+        self._under_way = int(np.count_nonzero(toolpath.line <= at_rest))
 
     def cut(self, cut: FileCut) -> tuple[_Spot, _Spot]:
         """Return between which spots the beam went out."""

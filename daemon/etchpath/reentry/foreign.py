@@ -5,7 +5,7 @@ import shutil
 from typing import BinaryIO, Final
 
 from etchpath.errors import NoReentry
-from etchpath.index import Entry, Index
+from etchpath.index import Index, IndexEntry
 from etchpath.language.blocks import Blocks
 from etchpath.language.dialect import ABSOLUTE, BEAM_OFF, INCH, NOT_SET, Event, Mode
 from etchpath.language.lines import Lines
@@ -53,7 +53,7 @@ def write_rest_of_file(
     raise NoReentry(f"the file has no line {line}")
 
 
-def _entry_before(entries: tuple[Entry, ...], line: int) -> Entry | None:
+def _entry_before(entries: tuple[IndexEntry, ...], line: int) -> IndexEntry | None:
     earlier = [entry for entry in entries if entry.line <= line]
     return earlier[-1] if earlier else None
 

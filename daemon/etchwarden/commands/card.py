@@ -16,7 +16,7 @@ from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.job import prepare_card, read_card_file
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK
 from etchproof.layout.wishes import Wishes
-from etchwarden.shared.catalogue_calls import CraftDesk, desk_at, settings_of
+from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at, settings_of
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.job_summary import duration
@@ -150,22 +150,22 @@ def _lay_out(order: CardOrder) -> Card:
 
 
 def _make(kind: str, said: dict[str, Any], changes: Mapping[str, Any]) -> None:
-    with _desk(said["socket"]) as desk:
+    with _catalogue(said["socket"]) as catalogue:
         try:
-            order = _order(kind, said, changes, desk)
+            order = _order(kind, said, changes, catalogue)
             card = _lay_out(order)
             sheet = prepare_card(
                 card, folder=said["folder"], is_replacing=said["is_replacing"], at_mm=said["at_mm"]
             )
-            if desk is not None:
-                desk.file_card(card, sheet)
+            if catalogue is not None:
+                catalogue.file_card(card, sheet)
         except Refused:
             raise
         except (EtchproofError, EtchphotoError, WireError) as error:
             raise click.ClickException(f"{error}.") from error
     for note in card.notes:
         click.echo(f"Note: {note}", err=True)
-    if desk is None:
+    if catalogue is None:
         click.echo("Note: without --daemon the logbook does not know of this card.", err=True)
     click.echo(
         f"{sheet.title}: {card.width_mm:.1f} × {card.height_mm:.1f} mm. Etching will take "
@@ -175,24 +175,24 @@ def _make(kind: str, said: dict[str, Any], changes: Mapping[str, Any]) -> None:
 
 
 @contextmanager
-def _desk(socket: Path | None) -> Iterator[CraftDesk | None]:
+def _catalogue(socket: Path | None) -> Iterator[CatalogueCalls | None]:
     if socket is None:
         yield None
         return
-    with desk_at(socket) as desk:
-        yield desk
+    with catalogue_calls_at(socket) as catalogue:
+        yield catalogue
 
 
 def _order(
-    kind: str, said: dict[str, Any], changes: Mapping[str, Any], desk: CraftDesk | None
+    kind: str, said: dict[str, Any], changes: Mapping[str, Any], catalogue: CatalogueCalls | None
 ) -> CardOrder:
-    if desk is None and kind != "power":
+    if catalogue is None and kind != "power":
         _require_settings(said, PRACTICE_RECIPES.get(said["head_name"]))
-    head = desk.head(said["head_name"]) if desk else find_head(said["head_name"])
-    if desk:
-        desk.require_surface(said["surface"])
+    head = catalogue.head(said["head_name"]) if catalogue else find_head(said["head_name"])
+    if catalogue:
+        catalogue.require_surface(said["surface"])
     wishes = Wishes(
-        number=_number(said, desk),
+        number=_number(said, catalogue),
         head=head,
         surface=said["surface"],
         line_spacing_mm=said["spacing_mm"],
@@ -200,13 +200,13 @@ def _order(
         place=Place(*said["place_mm"]),
         air_assist=said["air_assist"],
     )
-    recipe = None if kind == "power" else _recipe(said, head, desk)
+    recipe = None if kind == "power" else _recipe(said, head, catalogue)
     return CardOrder(kind=kind, wishes=wishes, recipe=recipe, **changes)
 
 
-def _recipe(said: dict[str, Any], head: Head, desk: CraftDesk | None) -> Recipe:
+def _recipe(said: dict[str, Any], head: Head, catalogue: CatalogueCalls | None) -> Recipe:
     feed, percent = said["feed_mm_per_min"], said["power_percent"]
-    in_force = desk.recipe_in_force(head.name, said["surface"]) if desk else None
+    in_force = catalogue.recipe_in_force(head.name, said["surface"]) if catalogue else None
     usual = PRACTICE_RECIPES.get(said["head_name"])
     known = settings_of(in_force) if in_force else usual
     _require_settings(said, known)
@@ -226,16 +226,16 @@ def _require_settings(said: dict[str, Any], known: Recipe | None) -> None:
         )
 
 
-def _number(said: dict[str, Any], desk: CraftDesk | None) -> int:
+def _number(said: dict[str, Any], catalogue: CatalogueCalls | None) -> int:
     taken = _numbers_beside(said["folder"])
-    least = desk.next_number() if desk else 1
+    least = catalogue.next_number() if catalogue else 1
     number = said["number"] or max(max(taken, default=0) + 1, least)
     if number in taken and not said["is_replacing"]:
         raise UnfitCard(
             f"card {number} is already in {taken[number]}: leave --number out, or say another"
         )
-    if desk and number < least:
-        desk.require_free(number)
+    if catalogue and number < least:
+        catalogue.require_free(number)
     return int(number)
 
 

@@ -9,7 +9,7 @@ import click
 
 from etchpath.errors import EtchpathError
 from etchpath.machine import Machine
-from etchpath.preflight.findings import Finding
+from etchpath.preflight.findings import PreflightFinding
 from etchpath.preflight.inspected import gcode_path, inspect_file
 from etchpath.preflight.report import Report
 from etchwire.sheet import tidied_words
@@ -137,7 +137,7 @@ def _figures(report: Report) -> list[str]:
     return [f"{name:<12} {value}" for name, value in figures]
 
 
-def _finding(finding: Finding) -> list[str]:
+def _finding(finding: PreflightFinding) -> list[str]:
     times = "" if finding.count == 1 else f", {finding.count} times"
     place = f"line {finding.line}{times}" if finding.line else "whole file"
     text = f": {finding.text}" if finding.text else ""

@@ -12,7 +12,7 @@ from etchwarden.selfcheck.board_checks import BOARD_CHECKS
 from etchwarden.selfcheck.board_look import look_at_board
 from etchwarden.selfcheck.bundle import bundle_of
 from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
-from etchwarden.selfcheck.findings import Finding, Grade, judged
+from etchwarden.selfcheck.findings import CheckResult, Grade, results_of
 from etchwarden.selfcheck.machine_checks import MACHINE_CHECKS, PAGE_CHECKS
 from etchwarden.selfcheck.machine_look import look_at_machine
 from etchwarden.selfcheck.page_look import look_at_page
@@ -21,7 +21,7 @@ from etchwire.storing import write_whole
 MARKS: Final = {Grade.WELL: "well ", Grade.LOOK: "look ", Grade.WRONG: "WRONG"}
 AGAIN_EVERY_S: Final = 1.0
 
-Found = list[tuple[str, str, Finding]]
+Found = list[tuple[str, str, CheckResult]]
 
 
 @click.command()
@@ -71,14 +71,14 @@ def command(
 
 def findings(
     board: BoardFacts, machines: list[MachineFacts], page: PageFacts, *, of_release: bool = False
-) -> Iterator[tuple[str, str, Finding]]:
+) -> Iterator[tuple[str, str, CheckResult]]:
     """Yield whom each finding is about, what was checked, and what was found."""
-    for name, finding in judged(BOARD_CHECKS, board, of_release=of_release):
+    for name, finding in results_of(BOARD_CHECKS, board, of_release=of_release):
         yield "board", name, finding
     for machine in machines:
-        for name, finding in judged(MACHINE_CHECKS, machine, of_release=of_release):
+        for name, finding in results_of(MACHINE_CHECKS, machine, of_release=of_release):
             yield machine.name, name, finding
-    for name, finding in judged(PAGE_CHECKS, page, of_release=of_release):
+    for name, finding in results_of(PAGE_CHECKS, page, of_release=of_release):
         yield "page", name, finding
 
 

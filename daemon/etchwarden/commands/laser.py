@@ -5,7 +5,7 @@ from typing import Final
 
 import click
 
-from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
 from etchwire.calls.catalogue import Heads, SaveHead, WipeLens
@@ -23,8 +23,8 @@ def command() -> None:
 @daemon_option()
 def list_them(socket: Path) -> None:
     """Every laser with its hours of beam, and those since its lens was wiped."""
-    with desk_at(socket) as desk:
-        heads = desk.daemon.ask(Heads()).heads
+    with catalogue_calls_at(socket) as catalogue:
+        heads = catalogue.daemon.ask(Heads()).heads
     for one in heads:
         head, since_s = one.head, one.beam_since_wipe_s
         measured = "measured" if head.register.is_measured else "never measured"
@@ -45,9 +45,9 @@ def describe(laser: str, notes: str, socket: Path) -> None:
 
     Its rated watts are optical ones: many boxes print the watts that go in.
     """
-    with desk_at(socket) as desk:
+    with catalogue_calls_at(socket) as catalogue:
         head = find_head(laser)
-        desk.daemon.ask(SaveHead(head=head, notes=notes, who=desk.who))
+        catalogue.daemon.ask(SaveHead(head=head, notes=notes, who=catalogue.who))
     click.echo(f"{head.name} is in the logbook.")
     if head.rated_optical_w > LIKELY_INPUT_W:
         click.echo(
@@ -62,6 +62,6 @@ def describe(laser: str, notes: str, socket: Path) -> None:
 @daemon_option()
 def wiped(laser: str, socket: Path) -> None:
     """Note that the lens of LASER was wiped just now."""
-    with desk_at(socket) as desk:
-        desk.daemon.ask(WipeLens(head=laser, who=desk.who))
+    with catalogue_calls_at(socket) as catalogue:
+        catalogue.daemon.ask(WipeLens(head=laser, who=catalogue.who))
     click.echo(f"The lens of {laser} is noted as wiped.")

@@ -19,7 +19,7 @@ from etchpractice.scenario.script import Scenario
 from etchpractice.tile.surface import DEFAULT as DEFAULT_SURFACE
 from etchpractice.tile.surface import UnknownSurface, surface_named
 from etchwarden.practice_session.output_files import keep, require_writable, summary
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.scenario import LIST, listing, load_scenario, pace_of, play
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
@@ -104,7 +104,7 @@ def command(**wishes: Any) -> None:
 
 
 def _leave(signal_number: int, _frame: object) -> NoReturn:
-    sys.exit(128 + signal_number)  # unwinds, so that the household is ended
+    sys.exit(128 + signal_number)  # unwinds, so that every process is ended
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,8 +131,8 @@ def _practise(wishes: _Wishes) -> None:
         require_writable(wishes.out)
     with tempfile.TemporaryDirectory(prefix="etchwarden-") as scratch:
         folder = Path(scratch)
-        with Household(folder) as household, household.blaming_who_ended():
-            session = Session(household, folder)
+        with ProcessGroup(folder) as processes, processes.blaming_who_ended():
+            session = Session(processes, folder)
             if scenario is None:
                 _etch(wishes, session)
             else:
@@ -155,7 +155,7 @@ def _etch(wishes: _Wishes, session: Session) -> None:
     click.echo(summary(run, wishes.out))
     if not wishes.once:
         click.echo("The page stays until Ctrl-C.")
-        session.household.stay()
+        session.processes.stay()
     if run.ended != "complete":
         sys.exit(1)
 
@@ -182,7 +182,7 @@ def _play(wishes: _Wishes, scenario: Scenario, session: Session) -> None:
     came_true = play(scenario, session, pace=pace)
     if not wishes.once:
         click.echo("The page stays until Ctrl-C.")
-        session.household.stay()
+        session.processes.stay()
     if not came_true:
         sys.exit(1)
 

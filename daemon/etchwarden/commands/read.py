@@ -19,7 +19,7 @@ from etchproof.reading.hand_marks import Mark, marks_from_table
 from etchproof.reading.overlay import draw_overlay
 from etchproof.reading.values import Reading
 from etchwarden.shared.card_text import tell_power, tell_register, tell_tone
-from etchwarden.shared.catalogue_calls import CraftDesk, desk_at
+from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.catalogue_records import with_own_figures
 from etchwire.storing import write_whole
@@ -82,9 +82,9 @@ def command(**said: Any) -> None:
     """
     socket: Path | None = said["socket"]
     with ExitStack() as stack:
-        desk = stack.enter_context(desk_at(socket)) if socket else None
+        catalogue = stack.enter_context(catalogue_calls_at(socket)) if socket else None
         try:
-            cards = _cards(said["folders"], desk, beside=said["photos"])
+            cards = _cards(said["folders"], catalogue, beside=said["photos"])
             reading, card, folder = _read(said["photos"], cards, is_wiped=said["is_wiped"])
             shown = Shown(
                 card=card,
@@ -92,10 +92,10 @@ def command(**said: Any) -> None:
                 marks=marks_from_table(_table(said["marks"], "PATCH=WORD"), card),
                 meets=_meeting(said["meets"]),
             )
-            earlier = desk.earlier(card) if desk else []
+            earlier = catalogue.earlier(card) if catalogue else []
             _tell(shown, [*outcomes_of(earlier), *_earlier(said["after"])], folder)
-            if desk:
-                _file(desk, shown, earlier, said)
+            if catalogue:
+                _file(catalogue, shown, earlier, said)
         except EtchproofError as error:
             raise click.ClickException(f"{error}.") from error
     if socket is None:
@@ -103,14 +103,14 @@ def command(**said: Any) -> None:
 
 
 def _cards(
-    folders: tuple[Path, ...], desk: CraftDesk | None, *, beside: tuple[Path, ...]
+    folders: tuple[Path, ...], catalogue: CatalogueCalls | None, *, beside: tuple[Path, ...]
 ) -> dict[Path, Card]:
-    if not folders and desk is None:
+    if not folders and catalogue is None:
         raise click.UsageError("say with --card which card it is, or --daemon for the logbook's")
-    if folders or desk is None:
+    if folders or catalogue is None:
         return {folder: read_card_file(folder) for folder in folders}
     home = beside[0].parent if beside else Path()
-    return {home / f"card-{card.number}": card for card in desk.cards()}
+    return {home / f"card-{card.number}": card for card in catalogue.cards()}
 
 
 def _tell(shown: Shown, earlier: list[Outcome], folder: Path) -> None:
@@ -125,12 +125,14 @@ def _tell(shown: Shown, earlier: list[Outcome], folder: Path) -> None:
         tell_register(register_by_camera(_needed(shown.reading)))
 
 
-def _file(desk: CraftDesk, shown: Shown, earlier: list[Shown], choice: dict[str, Any]) -> None:
+def _file(
+    catalogue: CatalogueCalls, shown: Shown, earlier: list[Shown], choice: dict[str, Any]
+) -> None:
     if choice["is_accepted"] is not False:
         shown = _tried(shown, earlier, choice["fingernail"])
     told = tell(shown, earlier=earlier)
     photos = [photo.name for photo in shown.reading.photos] if shown.reading else []
-    number = desk.file_reading(shown, told, photos=photos)
+    number = catalogue.file_reading(shown, told, photos=photos)
     click.echo(f"This is reading {number} in the logbook.")
     chosen = _chosen(told.recommended, choice)
     if chosen is None:
@@ -139,7 +141,7 @@ def _file(desk: CraftDesk, shown: Shown, earlier: list[Shown], choice: dict[str,
     if is_accepted is None:
         is_accepted = click.confirm("Shall that be in force from now on?", default=True)
     if is_accepted:
-        desk.accept(number, chosen)
+        catalogue.accept(number, chosen)
         click.echo("It is in force.")
 
 

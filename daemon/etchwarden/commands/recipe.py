@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.calls.catalogue import Recipes, RetireRecipe, SaveRecipe
 from etchwire.catalogue_records import RecipeRecord
@@ -22,8 +22,8 @@ def command() -> None:
 @daemon_option()
 def list_them(head: str, surface: str, socket: Path) -> None:
     """Every recipe, newest first; a star marks one in force."""
-    with desk_at(socket) as desk:
-        recipes = desk.daemon.ask(Recipes(head=head, surface=surface)).recipes
+    with catalogue_calls_at(socket) as catalogue:
+        recipes = catalogue.daemon.ask(Recipes(head=head, surface=surface)).recipes
     for one in recipes:
         star = "*" if one.is_in_force else " "
         card = f" of card {one.card_number}" if one.card_number else ""
@@ -56,9 +56,9 @@ def add(  # noqa: PLR0913 (a recipe has so many figures)
     socket: Path,
 ) -> None:
     """Write a recipe down by hand; it is in force from now on."""
-    with desk_at(socket) as desk:
-        laser = desk.head(head)
-        desk.require_surface(surface)
+    with catalogue_calls_at(socket) as catalogue:
+        laser = catalogue.head(head)
+        catalogue.require_surface(surface)
         recipe = RecipeRecord(
             head=laser.name,
             surface=surface,
@@ -67,7 +67,7 @@ def add(  # noqa: PLR0913 (a recipe has so many figures)
             line_spacing_mm=spacing_mm,
             air_assist=air_assist,
         )
-        number = desk.daemon.ask(SaveRecipe(recipe=recipe, who=desk.who)).id
+        number = catalogue.daemon.ask(SaveRecipe(recipe=recipe, who=catalogue.who)).id
     click.echo(f"Recipe {number} is in force for {laser.name} on {surface}.")
     if note := pulse_note(laser, recipe.settings()):
         click.echo(f"Note: {note}", err=True)
@@ -78,6 +78,6 @@ def add(  # noqa: PLR0913 (a recipe has so many figures)
 @daemon_option()
 def retire(number: int, socket: Path) -> None:
     """Take recipe NUMBER out of force. It is kept, because etches and cards lead to it."""
-    with desk_at(socket) as desk:
-        desk.daemon.ask(RetireRecipe(id=number, who=desk.who))
+    with catalogue_calls_at(socket) as catalogue:
+        catalogue.daemon.ask(RetireRecipe(id=number, who=catalogue.who))
     click.echo(f"Recipe {number} is retired; the one before it is in force again, if there is one.")

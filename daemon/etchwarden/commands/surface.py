@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import click
 
-from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.calls.catalogue import SaveSurface, Surfaces
 from etchwire.catalogue_records import COATINGS, Surface
@@ -23,8 +23,8 @@ def command() -> None:
 @daemon_option()
 def list_them(socket: Path) -> None:
     """Every surface as it is now."""
-    with desk_at(socket) as desk:
-        surfaces = desk.daemon.ask(Surfaces()).surfaces
+    with catalogue_calls_at(socket) as catalogue:
+        surfaces = catalogue.daemon.ask(Surfaces()).surfaces
     for one in surfaces:
         described = {name.replace("_", " "): getattr(one.surface, name) for name in _SHOWN}
         said = [f"{name} {value}" for name, value in described.items() if value]
@@ -47,9 +47,9 @@ def list_them(socket: Path) -> None:
 @daemon_option()
 def describe(name: str, socket: Path, **said: Any) -> None:
     """Describe the surface NAME, for the first time or anew; what is not said stays as it is."""
-    with desk_at(socket) as desk:
-        known = {one.name: one.surface for one in desk.daemon.ask(Surfaces()).surfaces}
+    with catalogue_calls_at(socket) as catalogue:
+        known = {one.name: one.surface for one in catalogue.daemon.ask(Surfaces()).surfaces}
         changes = {entry: value for entry, value in said.items() if value is not None}
         surface = replace(known.get(name) or Surface(name=name), **changes)
-        desk.daemon.ask(SaveSurface(surface=surface, who=desk.who))
+        catalogue.daemon.ask(SaveSurface(surface=surface, who=catalogue.who))
     click.echo(f"{name} is in the logbook.")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.calls.time_line import (
     CardFiled,
@@ -32,10 +32,10 @@ def command(*, head: str, surface: str, limit: int, is_json: bool, socket: Path)
 
     Above them stands what speaks for a test.
     """
-    with desk_at(socket) as desk:
-        laser = desk.head(head).name
-        events = desk.daemon.ask(TimeLine(head=laser, surface=surface, limit=limit)).events
-        advice = desk.advice(laser, surface)
+    with catalogue_calls_at(socket) as catalogue:
+        laser = catalogue.head(head).name
+        events = catalogue.daemon.ask(TimeLine(head=laser, surface=surface, limit=limit)).events
+        advice = catalogue.advice(laser, surface)
     if is_json:
         click.echo(json.dumps({"advice": advice, "events": to_json_value(events)}, indent=1))
         return

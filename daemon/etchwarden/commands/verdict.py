@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from etchwarden.shared.catalogue_calls import desk_at
+from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.calls.catalogue import SaveVerdict
 from etchwire.catalogue_records import VERDICTS
@@ -23,6 +23,8 @@ def command(run: int, verdict: str, cause: str, note: str, socket: Path) -> None
     “cracked or chipped”, “fault in the coat” or “our mistake”. Two pale ones in a row, for
     one, ask for a test card; a broken or cracked tile and a mistake do not.
     """
-    with desk_at(socket) as desk:
-        desk.daemon.ask(SaveVerdict(run=run, verdict=verdict, cause=cause, note=note, who=desk.who))
+    with catalogue_calls_at(socket) as catalogue:
+        catalogue.daemon.ask(
+            SaveVerdict(run=run, verdict=verdict, cause=cause, note=note, who=catalogue.who)
+        )
     click.echo(f"Run {run}: {verdict}.")

@@ -5,7 +5,7 @@ from typing import Final
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import configuration_of
 from etchdaemon.configuration.source import Source
-from etchwarden.configuring.entries import SECTIONS, Kind
+from etchwarden.configuring.entries import SECTIONS, AnswerKind
 from etchwarden.configuring.writing import Answers, written
 
 # What only a later answer can put right.
@@ -37,7 +37,7 @@ def _examples(answers: Answers) -> dict[str, str | int | float | bool]:
             continue
         for entry in section.entries[1:]:
             if entry.question:
-                is_number = entry.kind is Kind.NUMBER
+                is_number = entry.kind is AnswerKind.NUMBER
                 example = float(entry.example) if is_number else entry.example == "true"
                 examples[f"{section.name}.{entry.name}"] = example
     return examples

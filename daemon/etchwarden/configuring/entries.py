@@ -5,7 +5,7 @@ from enum import Enum
 from typing import Final
 
 
-class Kind(Enum):
+class AnswerKind(Enum):
     """What kind of answer an entry takes."""
 
     TEXT = "text"
@@ -15,7 +15,7 @@ class Kind(Enum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class FileEntry:
     """One line of the file.
 
     `question`: what is asked for it; without one it stands as a comment, for the owner to take
@@ -27,7 +27,7 @@ class Entry:
     says: str
     example: str
     question: str = ""
-    kind: Kind = Kind.TEXT
+    kind: AnswerKind = AnswerKind.TEXT
     default: str | None = None
     put_off: str = ""
 
@@ -39,31 +39,38 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
+class FileSection:
     """One table of the file. `is_whole`: without an answer to its first entry it is left out."""
 
     name: str
     says: str
-    entries: tuple[Entry, ...]
+    entries: tuple[FileEntry, ...]
     is_whole: bool = False
 
 
-def _input(name: str, question: str, pin: int) -> Entry:
-    return Entry(
-        name=name, says="", example=f"{{pin = {pin}}}", question=question, kind=Kind.PIN, default=""
+def _input(name: str, question: str, pin: int) -> FileEntry:
+    return FileEntry(
+        name=name,
+        says="",
+        example=f"{{pin = {pin}}}",
+        question=question,
+        kind=AnswerKind.PIN,
+        default="",
     )
 
 
-def _figure(name: str, says: str, example: str, question: str) -> Entry:
-    return Entry(name=name, says=says, example=example, question=question, kind=Kind.NUMBER)
+def _figure(name: str, says: str, example: str, question: str) -> FileEntry:
+    return FileEntry(
+        name=name, says=says, example=example, question=question, kind=AnswerKind.NUMBER
+    )
 
 
 SECTIONS: Final = (
-    Section(
+    FileSection(
         name="machine",
         says="",
         entries=(
-            Entry(
+            FileEntry(
                 name="port",
                 says="The serial port, by the adapter's own name (or, where it has none, by its\n"
                 "place): a number such as ttyUSB0 may be another machine's tomorrow.\n"
@@ -74,12 +81,12 @@ SECTIONS: Final = (
             ),
         ),
     ),
-    Section(
+    FileSection(
         name="head",
         says="The laser. It is also what `--head THIS-FILE` means to the other commands.",
         is_whole=True,
         entries=(
-            Entry(name="name", says="What it is called in records.", example='"ten watts"',
+            FileEntry(name="name", says="What it is called in records.", example='"ten watts"',
                   question="What is the laser called? (empty: describe it later)", default=""),
             _figure("rated_optical_w", "Optical watts, not those it takes from the wall.", "10.0",
                     "How many optical watts does it have?"),
@@ -87,8 +94,9 @@ SECTIONS: Final = (
                     "How wide is its spot along the rows, in mm?"),
             _figure("spot_y_mm", "The spot across the rows; lines are not closer than this.",
                     "0.06", "How wide is its spot across the rows, in mm?"),
-            Entry(name="is_spot_measured", says="Whether you measured the spot, or read it off.",
-                  example="false", question="Did you measure the spot?", kind=Kind.YES,
+            FileEntry(name="is_spot_measured",
+                      says="Whether you measured the spot, or read it off.",
+                  example="false", question="Did you measure the spot?", kind=AnswerKind.YES,
                   default="no"),
             _figure("max_s", "The power word that means full power (the controller's setting 30).",
                     "1000.0", "Which power word means full power (setting 30)?"),
@@ -100,25 +108,26 @@ SECTIONS: Final = (
                     "How far does it go along x, in mm (setting 130)?"),
             _figure("travel_y_mm", "How far it goes along y (setting 131).", "400.0",
                     "How far does it go along y, in mm (setting 131)?"),
-            Entry(name="pointer_x_mm", says="Where its pointer shines, seen from the beam, in mm.",
+            FileEntry(name="pointer_x_mm",
+                      says="Where its pointer shines, seen from the beam, in mm.",
                   example="0.0"),
-            Entry(name="pointer_y_mm", says="", example="0.0"),
+            FileEntry(name="pointer_y_mm", says="", example="0.0"),
         ),
     ),
-    Section(
+    FileSection(
         name="head.register",
         says="Why rows burnt in opposite directions do not meet; a register card finds it.",
         entries=(
-            Entry(name="beam_lag_s", says="", example="0.0"),
-            Entry(name="slack_mm", says="", example="0.0"),
-            Entry(name="is_measured", says="", example="false"),
+            FileEntry(name="beam_lag_s", says="", example="0.0"),
+            FileEntry(name="slack_mm", says="", example="0.0"),
+            FileEntry(name="is_measured", says="", example="false"),
         ),
     ),
-    Section(
+    FileSection(
         name="board",
         says="",
         entries=(
-            Entry(
+            FileEntry(
                 name="chip",
                 says="The chip that has the pins, by its label; `etchwarden-safe --chips` lists"
                 " them.",
@@ -128,7 +137,7 @@ SECTIONS: Final = (
             ),
         ),
     ),
-    Section(
+    FileSection(
         name="inputs",
         says="Circuits that are closed when all is well, each with its pin as the chip counts.\n"
         'What else a line may say: closed = "low" where the pin is low when the circuit is\n'
@@ -147,7 +156,7 @@ SECTIONS: Final = (
             _input("loop_closed", "End of the laser's interlock loop, read back: which pin?", 26),
         ),
     ),
-    Section(
+    FileSection(
         name="outputs",
         says='Relays and lamps, off when nothing is said. active = "low" where a low pin is on.',
         entries=(
@@ -158,80 +167,82 @@ SECTIONS: Final = (
             _input("heartbeat", "Heartbeat to the monostable: which pin?", 17),
         ),
     ),
-    Section(
+    FileSection(
         name="laser",
         says="",
         entries=(
-            Entry(
+            FileEntry(
                 name="beam_enable_settle_s",
                 says="How long the laser takes to wake after its supply comes back, 0 to 60 s.",
                 example="0.0",
                 question="How many seconds does the laser take to wake after its supply is on?",
-                kind=Kind.NUMBER,
+                kind=AnswerKind.NUMBER,
                 default="0",
             ),
         ),
     ),
-    Section(
+    FileSection(
         name="interlocks",
         says="",
         entries=(
-            Entry(name="stable_s", says="How long a circuit must be closed to count, 0.2 to 10 s.",
+            FileEntry(name="stable_s",
+                      says="How long a circuit must be closed to count, 0.2 to 10 s.",
                   example="0.5"),
-            Entry(name="flame_confirm_s",
+            FileEntry(name="flame_confirm_s",
                   says="A flame stops beam and feed at once. Seen for so long, 0.5 s at most,\n"
                   "or twice in 10 s, it is an emergency; at the first sight without this.",
                   example="0.3"),
-            Entry(name="flame_confirm_because", says="",
+            FileEntry(name="flame_confirm_because", says="",
                   example='"the detector sees the welder next door"'),
         ),
     ),
-    Section(
+    FileSection(
         name="extraction",
         says="",
         entries=(
-            Entry(name="purge_s", says="How long the fan runs before the beam, 1 to 600 s.",
+            FileEntry(name="purge_s", says="How long the fan runs before the beam, 1 to 600 s.",
                   example="10.0"),
-            Entry(name="clearing_s", says="How long it runs on afterwards, 0 to 3600 s.",
+            FileEntry(name="clearing_s", says="How long it runs on afterwards, 0 to 3600 s.",
                   example="120.0"),
-            Entry(name="after_fire", says='The fan in a fire: "off", or "on" with the reason.',
+            FileEntry(name="after_fire", says='The fan in a fire: "off", or "on" with the reason.',
                   example='"on"'),
-            Entry(name="after_fire_because", says="",
+            FileEntry(name="after_fire_because", says="",
                   example='"the duct is of steel and the fan outside"'),
         ),
     ),
-    Section(
+    FileSection(
         name="attendance",
         says="",
         entries=(
-            Entry(name="round_every_min",
+            FileEntry(name="round_every_min",
                   says="Every so many minutes somebody has to answer, 20 to 30.\n"
                   "A box that may only run attended asks every 20 minutes without this.",
                   example="30.0"),
-            Entry(name="answer_within_min", says="How long they may take, 2 to 10 minutes.",
+            FileEntry(name="answer_within_min", says="How long they may take, 2 to 10 minutes.",
                   example="5.0"),
-            Entry(name="look_every_min",
+            FileEntry(name="look_every_min",
                   says="The two looks after the end come so many minutes apart, 10 to 30.",
                   example="15.0"),
-            Entry(name="closing_time", says="When the workshop closes.", example='"18:30"'),
-            Entry(name="closing_time_is_firm",
+            FileEntry(name="closing_time", says="When the workshop closes.", example='"18:30"'),
+            FileEntry(name="closing_time_is_firm",
                   says="Whether a run that would not end by then is not started.", example="true"),
         ),
     ),
-    Section(
+    FileSection(
         name="rules.fumes_extracted",
         says="How long missing air flow may last; this rule and the next may wait, 5 s at most.",
         entries=(
-            Entry(name="trip_delay_s", says="", example="1.0"),
-            Entry(name="because", says="", example='"the switch flutters when the filter is new"'),
+            FileEntry(name="trip_delay_s", says="", example="1.0"),
+            FileEntry(name="because",
+                      says="", example='"the switch flutters when the filter is new"'),
         ),
     ),
-    Section(
+    FileSection(
         name="rules.cool_enough",
         says="",
         entries=(
-            Entry(name="trip_delay_s", says="", example="0.5"),
-            Entry(name="because", says="", example='"the switch chatters"'),
+            FileEntry(name="trip_delay_s", says="", example="0.5"),
+            FileEntry(name="because", says="", example='"the switch chatters"'),
         ),
     ),
 )  # fmt: skip

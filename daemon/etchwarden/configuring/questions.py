@@ -11,7 +11,7 @@ import click
 
 from etchdaemon.configuration.faults import FaultyConfiguration, Reason, nearest
 from etchwarden.configuring.checking import faults_of, unfit_so_far
-from etchwarden.configuring.entries import SECTIONS, Entry, Kind, Section
+from etchwarden.configuring.entries import SECTIONS, AnswerKind, FileEntry, FileSection
 from etchwarden.configuring.writing import Answers
 
 YES: Final = {"yes": True, "y": True, "no": False, "n": False}
@@ -76,7 +76,9 @@ def answers_of_person(
     return answers
 
 
-def _ask_one(section: Section, entry: Entry, answers: dict[str, Answer], person: "Person") -> None:
+def _ask_one(
+    section: FileSection, entry: FileEntry, answers: dict[str, Answer], person: "Person"
+) -> None:
     key = f"{section.name}.{entry.name}"
     default = entry.default
     if key == PORT and len(person.ports) == 1:
@@ -115,7 +117,7 @@ def answers_in(tables: Mapping[str, Any]) -> Answers:
     return answers
 
 
-def fit(entry: Entry, typed: str) -> Answer:
+def fit(entry: FileEntry, typed: str) -> Answer:
     """Return what was typed as what the entry takes; raise UnfitAnswer."""
     typed = typed.strip()
     if not typed.isprintable():
@@ -124,11 +126,11 @@ def fit(entry: Entry, typed: str) -> Answer:
         return ""
     try:
         match entry.kind:
-            case Kind.PIN:
+            case AnswerKind.PIN:
                 return int(typed)
-            case Kind.NUMBER:
+            case AnswerKind.NUMBER:
                 return _finite(typed.replace(",", "."))
-            case Kind.YES:
+            case AnswerKind.YES:
                 return YES[typed.lower()]
     except (ValueError, KeyError):
         raise UnfitAnswer(f"That has to be a {entry.kind.value}, not “{typed}”.") from None
@@ -173,14 +175,14 @@ class Asking:
         return answer
 
 
-def _asked() -> Iterator[tuple[Section, Entry]]:
+def _asked() -> Iterator[tuple[FileSection, FileEntry]]:
     for section in SECTIONS:
         for entry in section.entries:
             if entry.question:
                 yield section, entry
 
 
-def _is_needless(section: Section, entry: Entry, answers: Answers) -> bool:
+def _is_needless(section: FileSection, entry: FileEntry, answers: Answers) -> bool:
     if section.name in NEEDS_CHIP:
         return answers.get("board.chip", "") == ""
     first = section.entries[0]

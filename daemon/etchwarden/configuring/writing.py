@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterator, Mapping
 from typing import Final
 
-from etchwarden.configuring.entries import SECTIONS, Entry, Kind, Section
+from etchwarden.configuring.entries import SECTIONS, AnswerKind, FileEntry, FileSection
 
 Answers = Mapping[str, str | int | float | bool]
 
@@ -23,7 +23,7 @@ def written(name: str, answers: Answers) -> str:
     return "\n".join(parts)
 
 
-def _section(section: Section, answers: Answers) -> str:
+def _section(section: FileSection, answers: Answers) -> str:
     said = {entry.name: _value(entry, section, answers) for entry in section.entries}
     is_there = any(said.values())
     if section.is_whole and not said[section.entries[0].name]:
@@ -36,11 +36,11 @@ def _section(section: Section, answers: Answers) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _value(entry: Entry, section: Section, answers: Answers) -> str:
+def _value(entry: FileEntry, section: FileSection, answers: Answers) -> str:
     answer = answers.get(f"{section.name}.{entry.name}", "")
     if answer == "":
         return ""
-    if entry.kind is Kind.PIN:
+    if entry.kind is AnswerKind.PIN:
         return f"{{pin = {answer}}}"
     return json.dumps(answer, ensure_ascii=False)  # a TOML value, for what an answer can be
 

@@ -10,7 +10,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from types import TracebackType
 from typing import Final, NoReturn, Self
 
 import click
@@ -43,7 +42,7 @@ class Ended:
 
 
 @dataclass(slots=True)
-class Household:
+class ProcessGroup:
     """The processes of one practice session; leaving the `with` block ends every one of them.
 
     They also end when this process dies without a word: Linux sends each of them SIGTERM.
@@ -143,15 +142,10 @@ class Household:
                 process.wait()
 
     def __enter__(self) -> Self:
-        """Return the household, still empty."""
+        """Return the group, still empty."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         """End every process."""
         self.end()
 

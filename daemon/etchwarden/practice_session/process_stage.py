@@ -69,7 +69,7 @@ class ProcessStage:
 
     def observe(self) -> Observation:
         """Return what is seen now; raise ClickException where a process is missed."""
-        self.session.household.require_all()
+        self.session.processes.require_all()
         return Observation(
             machine=from_json_value(self.machine.call("state"), MachineState),
             status=self.daemon.ask(Status()) if self._answers else None,
@@ -89,7 +89,7 @@ class ProcessStage:
 
     def take(self, step: Step) -> None:
         """Wait until `step` is offered and do it; raise ClickException when it is refused."""
-        self.session.household.wait_until(lambda: step.moment.offered in self.observe().may)
+        self.session.processes.wait_until(lambda: step.moment.offered in self.observe().may)
         if step.event is not None:
             self.do(step.event)
         if self._refusal is not None:
@@ -100,7 +100,7 @@ class ProcessStage:
     def start_daemon(self, box: str | None = None, port: str | None = None) -> None:
         """Start the daemon, its box wired as the text says; it may end for a reason it names."""
         self.session.launch_daemon(None if box is None else self.session.keep_box(box), port)
-        self._refusal = self.session.household.wait_for_end_or(_DAEMON, self._reach_daemon)
+        self._refusal = self.session.processes.wait_for_end_or(_DAEMON, self._reach_daemon)
         self._answers = self._refusal is None
 
     def put_on_bench(self) -> None:
@@ -148,7 +148,7 @@ class ProcessStage:
         name, number = _SIGNALS[event.kind.verb]
         if name == _DAEMON:
             self._answers = number is signal.SIGCONT
-        self.session.household.send(name, number)
+        self.session.processes.send(name, number)
 
     # What is seen
 

@@ -15,7 +15,7 @@ _HELD_LONG_S: Final = 600.0
 class ScenarioAlerts:
     """Takes every letter, as a channel; `told` is what stood in them.
 
-    It has threads: no process of the household may be started while it listens.
+    It has threads: no process of the session may be started while it listens.
     """
 
     def __init__(self, socket: Path, folder: Path) -> None:

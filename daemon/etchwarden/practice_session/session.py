@@ -10,7 +10,7 @@ from typing import Final
 import click
 
 from etchpractice.scenario.people import ANSWERS
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.shared.progress import progress_shown
 from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
 from etchwire.calls.machine import Arm, Load, SetOrigin, Start, Status
@@ -24,9 +24,9 @@ _PRESS_EVERY_LOOKS: Final = 10  # about a second of the wall's
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """A household of practice machine, daemon and page that meet in one folder."""
+    """Practice machine, daemon and page, processes that meet in one folder."""
 
-    household: Household
+    processes: ProcessGroup
     folder: Path
 
     @property
@@ -51,10 +51,10 @@ class Session:
 
     def start_machine(self, *arguments: str, box: Path | None = None) -> None:
         """Start the practice machine, and the daemon on its port; `box` says how it is wired."""
-        self.household.start(
+        self.processes.start(
             "practice machine", "machine", "--folder", str(self._machine), *arguments
         )
-        self.household.wait_until(self._control.is_socket)
+        self.processes.wait_until(self._control.is_socket)
         self.start_daemon(box)
 
     def keep_box(self, wiring: str) -> Path:
@@ -66,12 +66,12 @@ class Session:
     def start_daemon(self, box: Path | None = None) -> None:
         """Start the daemon on the practice machine that is there, and wait until it answers."""
         self.launch_daemon(box)
-        self.household.wait_until(self.socket.is_socket)
+        self.processes.wait_until(self.socket.is_socket)
 
     def launch_daemon(self, box: Path | None = None, port: str | None = None) -> None:
         """Start the daemon, on another port than its own where one is given; it may not run."""
         wiring = () if box is None else ("--box", str(box))
-        self.household.start(
+        self.processes.start(
             "daemon", "daemon", "--port", port or str(self._machine / "port"),
             "--socket", str(self.socket), "--state", str(self.records),
             "--practice", str(self._machine), *wiring,
@@ -83,11 +83,11 @@ class Session:
         pictures, gcode_sha256 = folder / PICTURES_FOLDER, read_sheet(self.job).gcode_sha256
         keep_picture(self.job / PICTURE_NAME, folder=pictures, gcode_sha256=gcode_sha256)
         draw_path(self.job, folder=pictures, gcode_sha256=gcode_sha256)
-        self.household.start(
+        self.processes.start(
             "page", "page", "--daemon", str(self.socket), "--folder", str(folder),
             "--port", str(port), "--open-to-loopback", "--practice", str(self._machine),
         )  # fmt: skip
-        self.household.wait_until(lambda: _is_answered(port))
+        self.processes.wait_until(lambda: _is_answered(port))
 
     def load(self, daemon: DaemonClient) -> None:
         """Hand the job to the daemon."""
@@ -97,7 +97,7 @@ class Session:
 
     def set_origin(self, daemon: DaemonClient) -> None:
         """Take the head's place as the origin where none is known, as soon as that is offered."""
-        self.household.wait_until(lambda: "set_origin" in daemon.ask(Status()).may)
+        self.processes.wait_until(lambda: "set_origin" in daemon.ask(Status()).may)
         if not daemon.ask(Status()).machine.origin.is_known:
             daemon.ask(SetOrigin())
 
@@ -111,7 +111,7 @@ class Session:
     def arm(self, daemon: DaemonClient, *, acknowledge: Sequence[str] = ()) -> None:
         """Set the origin and arm as a person at the machine would, until a start is offered."""
         self.set_origin(daemon)
-        self.household.wait_until(lambda: "arm" in daemon.ask(Status()).may)
+        self.processes.wait_until(lambda: "arm" in daemon.ask(Status()).may)
         daemon.ask(Arm(answers=dict(ANSWERS), acknowledge=tuple(acknowledge)))
         self.press_until(lambda: "start" in daemon.ask(Status()).may)
 
@@ -129,13 +129,13 @@ class Session:
                     machine.call("press_button")
                 return is_seen()
 
-            self.household.wait_until(was_seen)
+            self.processes.wait_until(was_seen)
 
     def watch_etch(self) -> int:
         """Show the etch's progress until it has ended, and return the number of the run."""
         with self.ask_daemon() as daemon, progress_shown("Etching") as show:
             for snapshot in daemon.watch():
-                self.household.require_all()
+                self.processes.require_all()
                 run = snapshot.run
                 if run is None:
                     continue

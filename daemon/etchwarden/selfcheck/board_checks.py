@@ -3,7 +3,7 @@
 from typing import Final
 
 from etchwarden.selfcheck.facts import BoardFacts
-from etchwarden.selfcheck.findings import Check, Finding, look, well, wrong
+from etchwarden.selfcheck.findings import Check, CheckResult, look, well, wrong
 
 PYTHONS: Final = ((3, 11), (3, 13))
 FIRST_YEAR: Final = 2026  # nothing of ours was written before
@@ -12,7 +12,7 @@ LITTLE_FREE_BYTES: Final = 1_000_000_000
 WORN_TENTHS: Final = 8
 
 
-def _versions(facts: BoardFacts) -> Finding:
+def _versions(facts: BoardFacts) -> CheckResult:
     said = f"Etchwarden {facts.version} on Python {facts.python[0]}.{facts.python[1]}"
     if not PYTHONS[0] <= facts.python <= PYTHONS[1]:
         return look(f"{said}, which it was not made for.", "Debian 12 and 13 bring one that is.")
@@ -22,7 +22,7 @@ def _versions(facts: BoardFacts) -> Finding:
     return well(f"{said}; release {facts.current}, {before}.")
 
 
-def _change(facts: BoardFacts) -> Finding | None:
+def _change(facts: BoardFacts) -> CheckResult | None:
     if not facts.is_cut_short:
         return None
     return wrong(
@@ -31,7 +31,7 @@ def _change(facts: BoardFacts) -> Finding | None:
     )
 
 
-def _clock(facts: BoardFacts) -> Finding:
+def _clock(facts: BoardFacts) -> CheckResult:
     if facts.year < FIRST_YEAR:
         return wrong(
             f"The clock says that it is {facts.year}.",
@@ -47,7 +47,7 @@ def _clock(facts: BoardFacts) -> Finding:
     return well("The clock is synchronised.")
 
 
-def _space(facts: BoardFacts) -> Finding | None:
+def _space(facts: BoardFacts) -> CheckResult | None:
     if facts.free_bytes is None or facts.size_bytes is None:
         return None
     free = f"{facts.free_bytes / 1e9:.1f} of {facts.size_bytes / 1e9:.1f} GB are free"
@@ -59,7 +59,7 @@ def _space(facts: BoardFacts) -> Finding | None:
     return well(f"On the card {free}.")
 
 
-def _card(facts: BoardFacts) -> Finding:
+def _card(facts: BoardFacts) -> CheckResult:
     advice = "Make a backup now (etchwarden backup), and put in a new card."
     if facts.is_read_only:
         return wrong("The card can only be read, so nothing is recorded.", advice)
@@ -72,7 +72,7 @@ def _card(facts: BoardFacts) -> Finding:
     return well(f"No errors on the card; it says it is worn by {facts.card_worn_tenths * 10} %.")
 
 
-def _power(facts: BoardFacts) -> Finding:
+def _power(facts: BoardFacts) -> CheckResult:
     advice = "Use the board's own supply and a short cable; nothing else may hang on it."
     if facts.is_undervolted:
         return wrong("The board gets too little voltage.", advice)
@@ -83,7 +83,7 @@ def _power(facts: BoardFacts) -> Finding:
     return well("The supply is strong enough.")
 
 
-def _kept_outputs(facts: BoardFacts) -> Finding | None:
+def _kept_outputs(facts: BoardFacts) -> CheckResult | None:
     if not facts.chips:
         return None
     if facts.kept_outputs:
@@ -99,7 +99,7 @@ def _kept_outputs(facts: BoardFacts) -> Finding | None:
     return well("This kernel lets go of outputs when the program that drove them dies.")
 
 
-def _pin_library(facts: BoardFacts) -> Finding | None:
+def _pin_library(facts: BoardFacts) -> CheckResult | None:
     if not facts.chips:
         return None
     if facts.has_pin_library:
@@ -110,7 +110,7 @@ def _pin_library(facts: BoardFacts) -> Finding | None:
     )
 
 
-def _memory_limits(facts: BoardFacts) -> Finding | None:
+def _memory_limits(facts: BoardFacts) -> CheckResult | None:
     if facts.limits_memory is None:
         return None
     if facts.limits_memory:
@@ -121,7 +121,7 @@ def _memory_limits(facts: BoardFacts) -> Finding | None:
     )
 
 
-def _network_name(facts: BoardFacts) -> Finding:
+def _network_name(facts: BoardFacts) -> CheckResult:
     if not facts.addresses:
         return look("The board has no address in a network.", "Connect the cable or the WLAN.")
     places = ", ".join(facts.addresses)

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import Final
 
 from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
-from etchwarden.selfcheck.findings import Finding
+from etchwarden.selfcheck.findings import CheckResult
 from etchwire.json_values import to_json_value
 
 # By what, and by which word it is replaced; in this order.
@@ -40,7 +40,7 @@ def bundle_of(
     board: BoardFacts,
     machines: Iterable[MachineFacts],
     page: PageFacts,
-    found: Iterable[tuple[str, str, Finding]],
+    found: Iterable[tuple[str, str, CheckResult]],
 ) -> str:
     """Return the bundle as JSON text; machines go by number."""
     machines = tuple(machines)
@@ -61,7 +61,7 @@ def bundle_of(
     return json.dumps(bundle, indent=1, ensure_ascii=False, sort_keys=True)
 
 
-def _finding(of: str, check: str, finding: Finding) -> dict[str, str | None]:
+def _finding(of: str, check: str, finding: CheckResult) -> dict[str, str | None]:
     sentence = None if finding.quotes else finding.sentence
     return {"of": of, "check": check, "grade": finding.grade.name, "sentence": sentence}
 

@@ -17,7 +17,7 @@ class Grade(IntEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class CheckResult:
     """One thing that was looked at, and what to do about it where it is not well.
 
     `quotes`: its sentence may hold what somebody has written, and so is not for strangers.
@@ -37,29 +37,29 @@ class Check(Generic[Facts]):
     """
 
     name: str
-    judge: Callable[[Facts], Finding | None]
+    judge: Callable[[Facts], CheckResult | None]
     blames_release: bool = False
     quotes: bool = False
 
 
-def well(sentence: str) -> Finding:
+def well(sentence: str) -> CheckResult:
     """Return that all is as it should be."""
-    return Finding(Grade.WELL, sentence)
+    return CheckResult(Grade.WELL, sentence)
 
 
-def look(sentence: str, advice: str = "") -> Finding:
+def look(sentence: str, advice: str = "") -> CheckResult:
     """Return that somebody should look at it."""
-    return Finding(Grade.LOOK, sentence, advice)
+    return CheckResult(Grade.LOOK, sentence, advice)
 
 
-def wrong(sentence: str, advice: str = "") -> Finding:
+def wrong(sentence: str, advice: str = "") -> CheckResult:
     """Return that it will not do."""
-    return Finding(Grade.WRONG, sentence, advice)
+    return CheckResult(Grade.WRONG, sentence, advice)
 
 
-def judged(
+def results_of(
     checks: Sequence[Check[Facts]], facts: Facts, *, of_release: bool = False
-) -> Iterable[tuple[str, Finding]]:
+) -> Iterable[tuple[str, CheckResult]]:
     """Yield what each check finds, by its name; a check that does not apply finds nothing."""
     for check in checks:
         if of_release and not check.blames_release:

@@ -3,7 +3,7 @@
 from typing import Final
 
 from etchwarden.selfcheck.facts import MachineFacts, PageFacts
-from etchwarden.selfcheck.findings import Check, Finding, Grade, look, well, wrong
+from etchwarden.selfcheck.findings import Check, CheckResult, Grade, look, well, wrong
 from etchwarden.shared.wiring_drawing import SEE_DRAWING
 
 SOCKET_MODE: Final = 0o660
@@ -13,7 +13,7 @@ SAFE_OUTPUTS: Final = range(16, 28)
 HEADER_CHIPS: Final = ("pinctrl-bcm", "pinctrl-rp1")
 
 
-def _file(facts: MachineFacts) -> Finding:
+def _file(facts: MachineFacts) -> CheckResult:
     if facts.fault:
         return wrong(
             facts.fault,
@@ -32,7 +32,7 @@ def _file(facts: MachineFacts) -> Finding:
     return well("Its file is in order.")
 
 
-def _port(facts: MachineFacts) -> Finding | None:
+def _port(facts: MachineFacts) -> CheckResult | None:
     if facts.fault:
         return None
     if not facts.port:
@@ -56,7 +56,7 @@ def _port(facts: MachineFacts) -> Finding | None:
     return well(f"The port {facts.port} is there.")
 
 
-def _pins(facts: MachineFacts) -> Finding | None:
+def _pins(facts: MachineFacts) -> CheckResult | None:
     if facts.fault or not facts.pins:
         return None
     if facts.chip not in facts.chips:
@@ -76,15 +76,15 @@ def _pins(facts: MachineFacts) -> Finding | None:
     return well(f"Its {len(facts.pins)} pins are on the chip “{facts.chip}”.")
 
 
-def _wiring(facts: MachineFacts) -> Finding | None:
+def _wiring(facts: MachineFacts) -> CheckResult | None:
     """Say what is not wired. A shop may have chosen so, and then there is nothing to look at."""
     if facts.fault:
         return None
     said = " ".join(facts.lacks) or "Everything that the box makes use of is wired."
-    return Finding(Grade.WELL, said, SEE_DRAWING)
+    return CheckResult(Grade.WELL, said, SEE_DRAWING)
 
 
-def _daemon(facts: MachineFacts) -> Finding:
+def _daemon(facts: MachineFacts) -> CheckResult:
     if facts.status is None and facts.fault:
         return wrong("Its daemon does not start with this file.", "Put the file right first.")
     if facts.status is None:
@@ -96,7 +96,7 @@ def _daemon(facts: MachineFacts) -> Finding:
     return well("Its daemon answers.")
 
 
-def _socket(facts: MachineFacts) -> Finding | None:
+def _socket(facts: MachineFacts) -> CheckResult | None:
     if facts.socket_mode is None:
         return None
     if facts.socket_mode != SOCKET_MODE:
@@ -107,7 +107,7 @@ def _socket(facts: MachineFacts) -> Finding | None:
     return well("Its socket is open to its own group alone.")
 
 
-def _controller(facts: MachineFacts) -> Finding | None:
+def _controller(facts: MachineFacts) -> CheckResult | None:
     if facts.controller_fault:
         return wrong(facts.controller_fault)
     if facts.settings is None:
@@ -121,7 +121,7 @@ def _controller(facts: MachineFacts) -> Finding | None:
     return well("The controller's settings are in order.")
 
 
-def _records(facts: MachineFacts) -> Finding:
+def _records(facts: MachineFacts) -> CheckResult:
     advice = "Make a backup (etchwarden backup) and see that there is space on the card."
     trouble = facts.status.logbook_trouble if facts.status is not None else None
     if trouble:
@@ -142,7 +142,7 @@ def _records(facts: MachineFacts) -> Finding:
     return well("No logbook yet." if facts.book is None else "The logbook is sound.")
 
 
-def _backups(facts: MachineFacts) -> Finding:
+def _backups(facts: MachineFacts) -> CheckResult:
     if facts.newest_backup not in (None, "ok"):
         return wrong(
             f"The newest backup is not to be relied on: {facts.newest_backup}",
@@ -152,7 +152,7 @@ def _backups(facts: MachineFacts) -> Finding:
     return well("No backup yet." if facts.newest_backup is None else "The newest is as written.")
 
 
-def _contacts(facts: MachineFacts) -> Finding | None:
+def _contacts(facts: MachineFacts) -> CheckResult | None:
     if facts.status is None:
         return None
     box = facts.status.interlocks
@@ -180,7 +180,7 @@ MACHINE_CHECKS: Final = (
 )
 
 
-def _page_file(facts: PageFacts) -> Finding:
+def _page_file(facts: PageFacts) -> CheckResult:
     if facts.fault:
         return wrong(
             facts.fault,
@@ -192,7 +192,7 @@ def _page_file(facts: PageFacts) -> Finding:
     return well(f"It shows: {', '.join(facts.machines)}.")
 
 
-def _page_answers(facts: PageFacts) -> Finding | None:
+def _page_answers(facts: PageFacts) -> CheckResult | None:
     if facts.fault:
         return None
     if facts.status_code is None:
@@ -205,7 +205,7 @@ def _page_answers(facts: PageFacts) -> Finding | None:
     return well(f"The page answers at port {facts.port}.")
 
 
-def _secrets(facts: PageFacts) -> Finding | None:
+def _secrets(facts: PageFacts) -> CheckResult | None:
     if not facts.readable_secrets:
         return None
     files = " ".join(facts.readable_secrets)

@@ -44,7 +44,7 @@ CARDS_LOOKED_AT: Final = 50
 
 
 @dataclass(frozen=True, slots=True)
-class CraftDesk:
+class CatalogueCalls:
     """A connection to the daemon, and who speaks."""
 
     daemon: DaemonClient
@@ -158,11 +158,11 @@ class CraftDesk:
 
 
 @contextmanager
-def desk_at(socket: Path) -> Iterator[CraftDesk]:
+def catalogue_calls_at(socket: Path) -> Iterator[CatalogueCalls]:
     """Connect; what goes wrong on the wire ends the command with a sentence."""
     try:
         with DaemonClient(socket) as daemon:
-            yield CraftDesk(daemon, _who())
+            yield CatalogueCalls(daemon, _who())
     except WireError as error:
         raise click.ClickException(sentence(error)) from error
 

@@ -10,7 +10,7 @@ import click
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import line_spacing_mm
 from etchphoto.measured_tone import MeasuredTone
-from etchwarden.shared.catalogue_calls import desk_at, settings_of
+from etchwarden.shared.catalogue_calls import catalogue_calls_at, settings_of
 from etchwarden.shared.heads import find_head
 from etchwire.catalogue import Head, Recipe
 from etchwire.catalogue_records import RecipeRecord
@@ -91,11 +91,11 @@ def _from_practice(head: Head, known: RecipeRecord, said: dict[str, Any]) -> Cho
 def _from_logbook(wishes: RecipeWishes, socket: Path) -> Chosen:
     said = {"surface": PRACTICE_SURFACE} | _said(wishes)
     surface = said["surface"]
-    with desk_at(socket) as desk:
-        head = desk.head(wishes.head)
-        desk.require_surface(surface)
-        known = desk.recipe_in_force(head.name, surface)
-        advice = desk.advice(head.name, surface, air_assist=wishes.air_assist)
+    with catalogue_calls_at(socket) as catalogue:
+        head = catalogue.head(wishes.head)
+        catalogue.require_surface(surface)
+        known = catalogue.recipe_in_force(head.name, surface)
+        advice = catalogue.advice(head.name, surface, air_assist=wishes.air_assist)
     for sentence in advice:
         click.echo(f"Note: {sentence}", err=True)
     if known is None:

@@ -16,7 +16,7 @@ from darkroom.tile import Tile
 from etchpractice.scenario.people import ANSWERS
 from etchpractice.tile.surface import surface_named
 from etchwarden.__main__ import main
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import OWN_LASER
@@ -73,7 +73,7 @@ class Bench(Session):
 @contextmanager
 def bench_on_unknown_surface(folder, *, speedup):
     """Start a household whose surface no command knows, and describe the person's laser."""
-    with Household(folder) as household:
+    with ProcessGroup(folder) as household:
         bench = Bench(household, folder)
         bench.start_machine("--speedup", str(speedup), "--surface", SURFACE)
         (folder / "shed.toml").write_text(OWN_LASER)

@@ -6,7 +6,7 @@ import time
 import urllib.parse
 from pathlib import Path
 
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from support.harnesses.page_by_http import PATIENCE_S, PageByHttp, field
@@ -18,7 +18,7 @@ class Finder:
     """A household with the page, and a browser without eyes."""
 
     def __init__(self, folder: Path, *, surface: str, speedup: float) -> None:
-        self._household = Household(folder)
+        self._household = ProcessGroup(folder)
         self._folder = folder
         self._session = Session(self._household, folder)
         self._machine = ("--speedup", f"{speedup:g}", "--surface", surface)

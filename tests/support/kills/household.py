@@ -8,7 +8,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from etchpath.writer.dots import Order, write_job
-from etchwarden.practice_session.process_group import Household
+from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.client import DaemonClient
 from etchwire.errors import WireError
@@ -26,7 +26,7 @@ class KillableHouse:
 
     def __init__(self, folder):
         self.folder = folder
-        self.household = Household(folder)
+        self.household = ProcessGroup(folder)
         self.session = Session(self.household, folder)
         self.machine, self.state = folder / "machine", folder / "records"
         self.page_folder = folder / "page"

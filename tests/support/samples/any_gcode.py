@@ -86,7 +86,7 @@ class OnlyFigures:
         ):
             assert np.isfinite(worked_out).all()
             assert (worked_out >= 0).all()
-        assert (timed.course.feed_mm_per_s > 0).all()  # false for what is not a number, too
+        assert (timed.toolpath.feed_mm_per_s > 0).all()  # false for what is not a number, too
 
 
 def _words(chance):
