@@ -20,6 +20,8 @@ from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
 from etchdaemon.interlocks.start.starting import StartRequest, confirmations_for
 from support.harnesses.interlock_bench import NOON, Bench
 
+pytestmark = pytest.mark.slow
+
 
 def bench_with_rounds():
     rules = AttendanceRules(round_every_min=5.0, answer_within_min=2.0)

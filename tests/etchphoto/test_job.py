@@ -23,6 +23,8 @@ from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 from support.samples.photo_files import HORSE, PHOTOGRAPHS, encoded, scene
 
+pytestmark = pytest.mark.slow
+
 HEAD = PRACTICE_HEADS["practice-20w"]
 RECIPE = PRACTICE_RECIPES["practice-20w"]
 MAKERS_SPOT = replace(HEAD, is_spot_measured=False)

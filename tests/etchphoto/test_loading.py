@@ -35,6 +35,8 @@ from support.samples.photo_files import (
     scene,
 )
 
+pytestmark = pytest.mark.slow
+
 
 def dot_for_pixel(source):
     """Return the luminance of the whole photo with one dot for each pixel."""
@@ -352,7 +354,6 @@ PHOTOS_TO_SPOIL = (
 )
 
 
-@pytest.mark.slow
 @settings(max_examples=150)
 @given(data=st.data())
 def test_a_spoilt_file_gives_a_picture_or_an_error_of_ours(data):

@@ -31,6 +31,8 @@ from etchproof.reading.camera import read_card
 from etchwire.catalogue import Recipe, Register
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 
+pytestmark = pytest.mark.slow
+
 CARDS = {"power": power_card, "tone": tone_card, "register": register_card}
 
 
@@ -153,7 +155,6 @@ SHOT = Shot(width_px=2000, height_px=1500, tilt_degrees=25, light_ratio=2.0, dis
 BLOCK, MARGIN = 40, 10  # dots: of a grey, and around what of it is looked at
 
 
-@pytest.mark.slow
 def test_from_a_first_card_to_true_greys_on_the_practice_machine(tmp_path):
     surface, head = "quick-paint", replace(HEAD, register=Register())
     axis = {"beam_lag_s": LAG_S, "slack_mm": SLACK_MM}

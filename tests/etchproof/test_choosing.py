@@ -227,6 +227,7 @@ def best_feed(surface, head, lightness):
     return float(feeds[np.flatnonzero(dark)[-1]])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("watts", [20.0, 10.0, 5.0])
 @pytest.mark.parametrize("name", SURFACES)
 def test_two_cards_find_a_speed_within_a_tenth_of_the_best_at_equal_darkness(name, watts):

@@ -9,6 +9,7 @@ from PIL import Image
 from etchproof.reading.photograph import load_photograph
 
 
+@pytest.mark.slow
 def test_a_large_photo_without_a_scaling_decoder_is_averaged_as_light():
     """Half black and half white is half the light, in sRGB's codes 188 and not 127."""
     board = np.tile(np.array([[0, 255], [255, 0]], np.uint8), (1801, 2400))

@@ -13,6 +13,8 @@ from etchproof.reading.camera import read_card
 from etchproof.reading.values import HairlineShift, Reading
 from etchwire.catalogue import Register
 
+pytestmark = pytest.mark.slow
+
 WORKING = RECIPE.feed_mm_per_min
 
 

@@ -18,6 +18,8 @@ from etchproof.reading.values import PatchReading, Reading
 from etchwire.catalogue import Register
 from etchwire.catalogue_records import Curve, ReadingRecord, RecipeRecord
 
+pytestmark = pytest.mark.slow
+
 SURFACE = SURFACES["willing"]
 
 

@@ -18,6 +18,8 @@ from etchproof.reading.camera import read_card
 from etchproof.reading.values import PatchReading, Reading
 from etchwire.catalogue import Recipe
 
+pytestmark = pytest.mark.slow
+
 GOOD = {"willing": (3370.0, 0.57), "stubborn": (3370.0, 0.90), "tender": (3370.0, 0.57)}
 
 

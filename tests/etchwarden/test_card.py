@@ -11,6 +11,8 @@ from etchwarden.commands import card as laying_out
 from etchwarden.commands import read as reading_cards
 from etchwire.sheet import read_sheet
 
+pytestmark = pytest.mark.slow
+
 QUICK = ("--steps", "4", "4")
 
 

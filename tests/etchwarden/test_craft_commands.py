@@ -11,6 +11,8 @@ from etchproof.layout.job import read_card_file
 from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import Shop
 
+pytestmark = pytest.mark.slow
+
 TILES = "'white tile'"
 OWN = "{here}/shed.toml"
 

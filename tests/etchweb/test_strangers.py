@@ -12,6 +12,8 @@ from etchweb.server.uploads import ALREADY_SENDING
 from support.harnesses.door import PHONE, answer_on, door_at, is_closed, is_open, until
 from support.samples.photo_files import encoded, scene
 
+pytestmark = pytest.mark.slow
+
 ATTACK = 100
 PHOTO_BYTES = 8_000_000
 
