@@ -16,9 +16,13 @@ from support.fakes.fake_daemon import FakeDaemon
 
 LID = Scenario("lid", "The box", "The lid is opened.")
 FAN = Scenario("fan", "The box", "The fan <stops>.")
-COMES_TRUE = (
-    "print('The lid is opened.'); print('    1.500 s  The lid opens.'); print('That was all.')"
-)
+COMES_TRUE = f"""
+from etchpractice.scenario.play import Occurrence
+from etchwarden.practice_session.scenario import print_json
+print_json({LID.about!r})
+print_json(Occurrence(1.5, 'The lid opens.'))
+print_json('That was all.')
+"""
 PATIENCE_S = 60.0
 
 
@@ -77,6 +81,15 @@ def test_what_is_played_is_told_and_so_is_its_end(house):
         "outcome": Outcome.AS_WRITTEN.value,
     }
     assert "The lid opens." in house.look().text
+
+
+def test_what_went_wrong_before_the_play_is_shown_in_its_words(house):
+    house = house("print('Error: no room is left.'); print('7'); raise SystemExit(1)")
+    house.press("/plays/begin", name="lid")
+    house.wait()
+
+    told = house.look("/plays/now.json").json["told"]
+    assert [one["sentence"] for one in told] == ["Error: no room is left.", "7"]
 
 
 def test_what_does_not_come_as_written_is_said(house):

@@ -10,16 +10,13 @@ from etchpractice.scenario.people import arguments_of
 from etchpractice.scenario.rows import PIECE_MM, amiss, row_light
 from etchpractice.scenario.script import GETTING_READY, STARTING, Begins
 from etchwarden.practice_session.scenario_job import write_grey
-from etchwire.json_values import from_json_value, to_json_value
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
-from etchwire.snapshot import Snapshot
 from rig.bench import STEP_S
 from rig.guarded import GuardedRig
 from scenarios.memory_alerts import MemoryAlerts
 from scenarios.memory_cable import MemoryCable
 
 BOOT_S = 0.5
-STORAGE = dict.fromkeys(["free_bytes", "low", "last_backup_at_utc", "backup_trouble"])
 
 
 class RigOfBox(GuardedRig):
@@ -70,15 +67,11 @@ class MemoryStage:
         machine = self.rig.machine
         return Observation(
             machine=MachineState.of(machine),
-            status=self.snapshot() if self.is_turned else None,
+            status=self.rig.commands.snapshot() if self.is_turned else None,
             refusal=self.refusal,
             look_at_rows=self.look_at_rows,
             look_at_alerts=tuple if self.alerts is None else self.alerts.told,
         )
-
-    def snapshot(self):
-        table = {**to_json_value(self.rig.commands.snapshot()), "storage": STORAGE}
-        return from_json_value(table, Snapshot)
 
     def look_at_rows(self):
         frame = self.sheet.picture

@@ -20,7 +20,15 @@ from etchpractice.tile.surface import DEFAULT as DEFAULT_SURFACE
 from etchpractice.tile.surface import UnknownSurface, surface_named
 from etchwarden.practice_session.output_files import keep, require_writable, summary
 from etchwarden.practice_session.process_group import ProcessGroup
-from etchwarden.practice_session.scenario import LIST, listing, load_scenario, pace_of, play
+from etchwarden.practice_session.scenario import (
+    LIST,
+    listing,
+    load_scenario,
+    pace_of,
+    play,
+    print_json,
+    print_words,
+)
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
 from etchwarden.shared.progress import progress_shown
@@ -86,6 +94,7 @@ _DEMO_WIDTH_MM: Final = 50.0
     show_default=True,
     help="The port of the page.",
 )
+@click.option("--json", "as_json", is_flag=True, hidden=True, help="Report to a program.")
 def command(**wishes: Any) -> None:
     """Etch PHOTO, or a lighthouse of our own, on the practice machine.
 
@@ -120,6 +129,7 @@ class _Wishes:
     surface: str | None
     scenario: str | None
     page_port: int
+    as_json: bool
 
 
 def _practise(wishes: _Wishes) -> None:
@@ -179,7 +189,9 @@ def _play(wishes: _Wishes, scenario: Scenario, session: Session) -> None:
     if not wishes.once:
         session.start_page(wishes.page_port)
         click.echo(f"Watch it at http://127.0.0.1:{wishes.page_port}/ (Ctrl-C ends everything)")
-    came_true = play(scenario, session, pace=pace)
+    came_true = play(
+        scenario, session, pace=pace, report=print_json if wishes.as_json else print_words
+    )
     if not wishes.once:
         click.echo("The page stays until Ctrl-C.")
         session.processes.stay()

@@ -1,5 +1,7 @@
 """A scenario, found, read and played from its beginning to its end."""
 
+import json
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 from typing import Final
@@ -7,6 +9,7 @@ from typing import Final
 import click
 
 from etchdaemon.assembly import HONEST_SPEEDUP
+from etchpractice.scenario.play import Occurrence
 from etchpractice.scenario.script import (
     GETTING_READY,
     STARTING,
@@ -68,9 +71,24 @@ def pace_of(scenario: Scenario, speedup: float) -> float:
     return min(speedup, MOST_SPEEDUP_OF_HANDS if is_of_people else MOST_SPEEDUP)
 
 
-def play(scenario: Scenario, session: Session, *, pace: float) -> bool:
-    """Play on a session whose processes run, tell what happens, return whether all came true."""
-    click.echo(scenario.about)
+def print_words(said: Occurrence | str) -> None:
+    """Report for a person."""
+    click.echo(str(said))
+
+
+def print_json(said: Occurrence | str) -> None:
+    """Report for a program: a line of JSON, with the machine's seconds where it has a time."""
+    if isinstance(said, Occurrence):
+        click.echo(json.dumps({"at_s": said.at_s, "sentence": said.sentence}))
+    else:
+        click.echo(json.dumps({"sentence": said}))
+
+
+def play(
+    scenario: Scenario, session: Session, *, pace: float, report: Callable[[Occurrence | str], None]
+) -> bool:
+    """Play on a session whose processes run, report it, return whether all came true."""
+    report(scenario.about)
     with (
         session.ask_machine() as machine,
         closing(ProcessStage(scenario, session, machine)) as stage,
@@ -78,9 +96,9 @@ def play(scenario: Scenario, session: Session, *, pace: float) -> bool:
         if scenario.begins is Begins.ETCHING:
             for step in (*GETTING_READY, STARTING):
                 stage.take(step)
-        told = None
-        for told in perform(scenario, stage, slack_s=SLACK_S * pace, pace=pace):
-            click.echo(str(told))
-    has_failed = told is None or told.is_failure
-    click.echo("Not everything came as it should." if has_failed else "Everything came so.")
+        last = None
+        for last in perform(scenario, stage, slack_s=SLACK_S * pace, pace=pace):
+            report(last)
+    has_failed = last is None or last.is_failure
+    report("Not everything came as it should." if has_failed else "Everything came so.")
     return not has_failed

@@ -14,4 +14,14 @@ def theatre() -> ScenarioRunner:
 
 def _command_for(name: str) -> list[str]:
     # -P: nothing is imported from where we happen to be.
-    return [sys.executable, "-P", "-m", "etchwarden", "practice", "--scenario", name, "--once"]
+    return [
+        sys.executable,
+        "-P",
+        "-m",
+        "etchwarden",
+        "practice",
+        "--scenario",
+        name,
+        "--once",
+        "--json",
+    ]

@@ -1,7 +1,7 @@
-"""Scenarios of the practice machine, each played in a child process, and what it has told."""
+"""Scenarios of the practice machine, each played in a child process, and what it reports."""
 
 import atexit
-import re
+import json
 import subprocess
 import threading
 from collections.abc import Callable, Sequence
@@ -10,7 +10,6 @@ from enum import StrEnum
 from typing import Final
 
 MOST_LINES: Final = 1000
-_TIMED_LINE: Final = re.compile(r" *(?P<at>[\d.]+ s)  (?P<sentence>.+)")
 
 
 class UnknownScenario(LookupError):
@@ -59,8 +58,8 @@ class ScenarioRun:
 class ScenarioRunner:
     """Plays one scenario at a time; used by many threads at once.
 
-    `command_for(name)` is what plays it: it tells line by line, and ends with 0 where everything
-    came so.
+    `command_for(name)` is what plays it: it prints lines of JSON, `{"at_s": 1.5, "sentence": "…"}`
+    with or without a time, and ends with 0 where everything came as written.
     """
 
     def __init__(
@@ -110,12 +109,12 @@ class ScenarioRunner:
 
 
 def _read_output(run: ScenarioRun, child: "subprocess.Popen[str]") -> None:
-    """Take down what the child tells, to its end."""
+    """Take down what the child reports, to its end."""
     with child:
-        for line in map(str.rstrip, child.stdout or ()):
-            is_news = line not in ("", run.scenario.about)
+        for line in map(_output_line, child.stdout or ()):
+            is_news = line.sentence not in ("", run.scenario.about)
             if is_news and len(run.lines) < MOST_LINES:
-                run.lines.append(_output_line(line))
+                run.lines.append(line)
     if run.is_given_up:
         run.outcome = Outcome.ENDED
     else:
@@ -123,5 +122,9 @@ def _read_output(run: ScenarioRun, child: "subprocess.Popen[str]") -> None:
 
 
 def _output_line(line: str) -> OutputLine:
-    found = _TIMED_LINE.fullmatch(line)
-    return OutputLine(found["at"], found["sentence"]) if found else OutputLine("", line)
+    try:
+        said = json.loads(line)
+        at_s, sentence = said.get("at_s"), str(said["sentence"])
+    except (ValueError, AttributeError, KeyError):  # what goes wrong is said in words
+        return OutputLine("", line.strip())
+    return OutputLine("" if at_s is None else f"{at_s:.3f} s", sentence)
