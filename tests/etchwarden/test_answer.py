@@ -6,6 +6,7 @@ from click.testing import CliRunner
 from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
+from etchwire.calls.call import Done
 from support.fakes.fake_daemon import ROUND, box, snapshot_table
 
 
@@ -19,11 +20,11 @@ class Loop:
     def snapshot(self):
         return snapshot_table("etching", interlocks=self.report)
 
-    def request(self, command, **_):
-        self.asked.append(command)
+    def request(self, call):
+        self.asked.append(call.method())
         if self.report["asked_for"] is None:
             raise CommandRefused("Nobody is asked for.")
-        return {}
+        return Done()
 
     def tell_changes_to(self, _):
         pass

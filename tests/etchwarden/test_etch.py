@@ -6,6 +6,7 @@ from click.testing import CliRunner
 from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
+from etchwire.calls.call import Done, parameters_of
 from support.fakes.fake_daemon import (
     BOX,
     JOB,
@@ -15,6 +16,7 @@ from support.fakes.fake_daemon import (
     preflight,
     snapshot_table,
 )
+from support.harnesses.calls import as_table
 
 
 class Loop:
@@ -28,12 +30,12 @@ class Loop:
     def snapshot(self):
         return self._now
 
-    def request(self, command, **arguments):
+    def request(self, call):
         if self.refusal:
             raise self.refusal
-        self.wishes[command] = arguments
+        self.wishes[call.method()] = as_table(parameters_of(call))
         self._now = self._later.pop(0)
-        return {}
+        return Done()
 
     def tell_changes_to(self, _):
         pass

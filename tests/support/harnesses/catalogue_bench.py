@@ -4,11 +4,11 @@ import re
 
 from click.testing import CliRunner
 
-from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
 from etchwire.sheet import read_sheet
-from support.harnesses.logbooks import END, EVENT, LONG_S, row_of
+from support.fakes.fake_daemon import MACHINE, snapshot
+from support.harnesses.logbooks import END, EVENT, LONG_S, NamedLogbook, row_of
 
 OWN_LASER = """
 name = "shed"
@@ -28,10 +28,10 @@ class NoLoop:
     """Stands where the daemon's loop is: nobody moves a machine here."""
 
     def snapshot(self):
-        return {"sequence": 1, "state": "idle"}
+        return snapshot("idle", machine={**MACHINE, "controller": None})
 
-    def request(self, command, **_):
-        raise AssertionError(f"nobody asks for {command} here")
+    def request(self, call):
+        raise AssertionError(f"nobody asks for {call.method()} here")
 
     def tell_changes_to(self, _):
         pass
@@ -44,7 +44,7 @@ class Shop:
         self.folder = folder
         self.minute = 0
         more = {} if keeps_backups else {"folder": None}
-        self.logbook = Logbook.at(
+        self.logbook = NamedLogbook.at(
             folder / "logbook.sqlite3", utc_now=self._now, confirm_timeout_s=LONG_S, **more
         )
         self.desk = Dispatcher(folder / "socket", NoLoop(), self.logbook)
