@@ -39,7 +39,7 @@ class Bench:
         self.follows_beam = True
         self.is_loop_alive = True
         self.outputs = dict.fromkeys(Output, False)
-        self.orders: LookOutcome | None = None
+        self.outcome: LookOutcome | None = None
         if Input.ARM_BUTTON in self.closed:
             self.closed[Input.ARM_BUTTON] = False
 
@@ -48,12 +48,12 @@ class Bench:
         self._let_wires_follow()
         if self.is_loop_alive:
             self.interlocks.note_loop_alive(self.now_s)
-        self.orders = self.interlocks.look(self.sight(opened))
-        self.outputs |= self.orders.outputs
+        self.outcome = self.interlocks.look(self.sight(opened))
+        self.outputs |= self.outcome.outputs
         is_on = self.outputs[Output.BEAM_ENABLE]
         self.interlocks.note_beam_driven(is_on=is_on, now_s=self.now_s)
         self.now_s += lasts_s
-        return self.orders
+        return self.outcome
 
     def sight(self, opened: tuple[Input, ...] = ()) -> Look:
         levels = {
@@ -98,12 +98,12 @@ class Bench:
         else:
             self.open_and_shut_lid()
 
-    def ask_to_arm(self, **commands: bool) -> None:
-        self.interlocks.arm(ANSWERS, day=DAY, now_s=self.now_s, **commands)
+    def ask_to_arm(self, **options: bool) -> None:
+        self.interlocks.arm(ANSWERS, day=DAY, now_s=self.now_s, **options)
 
-    def arm(self, **commands: bool) -> None:
+    def arm(self, **options: bool) -> None:
         self.run(1.0)
-        self.ask_to_arm(**commands)
+        self.ask_to_arm(**options)
         self.run(0.5)
         self.show_somebody()
         self.run(self.interlocks.setup.extraction.purge_s + 1)
