@@ -388,7 +388,7 @@ def test_a_recipe_may_bring_its_tone_curve(phone, daemon, sent, drafts):
 
     phone.look(f"/{sent}/proof")
 
-    assert drafts.found(kept(drafts))["burnt"] < 0.4
+    assert drafts.found(kept(drafts)).burnt < 0.4
 
 
 def test_a_tone_curve_measured_with_another_halftone_is_left_out_and_the_page_says_so(
@@ -403,7 +403,7 @@ def test_a_tone_curve_measured_with_another_halftone_is_left_out_and_the_page_sa
     page = phone.look(f"/{sent}/proof").text
 
     assert "The greys were measured with another halftone" in page
-    assert drafts.found(kept(drafts))["burnt"] > 0.4
+    assert drafts.found(kept(drafts)).burnt > 0.4
 
 
 def test_while_the_daemon_is_away_the_page_says_so(phone, daemon, sent):

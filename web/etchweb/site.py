@@ -1,9 +1,10 @@
 """Several machines at one address: each has an application, and the address says whose."""
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Final, Self
+from wsgiref.types import StartResponse, WSGIEnvironment
 
 from flask import Flask
 from werkzeug.utils import redirect
@@ -16,8 +17,6 @@ from etchweb.server.host_names import names_of
 
 _PLACE: Final = re.compile(r"(?P<place>/m/(?P<name>[^/]+))(?P<rest>/.*)?")
 _KEPT_ADDRESSES: Final = {"/pair": "/pair"}  # `etchwarden pair` prints it; all else is the choice
-
-Start = Callable[..., Any]
 
 
 class Site:
@@ -40,7 +39,7 @@ class Site:
             apps[name] = app
         return cls(apps)
 
-    def __call__(self, environ: dict[str, Any], start_response: Start) -> Iterable[bytes]:
+    def __call__(self, environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
         """Have the machine's application answer, or lead to the choice."""
         if len(self.apps) == 1:
             return next(iter(self.apps.values()))(environ, start_response)
@@ -79,7 +78,7 @@ class Site:
         for listener in self.listeners.values():
             listener.end()
 
-    def _lead(self, environ: dict[str, Any], start_response: Start) -> Iterable[bytes]:
+    def _lead(self, environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
         first = place_of(next(iter(self.apps)))
         rest = _KEPT_ADDRESSES.get(environ.get("PATH_INFO", ""), "/machines")
         return redirect(f"{first}{rest}")(environ, start_response)

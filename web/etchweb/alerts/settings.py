@@ -11,6 +11,7 @@ from urllib.parse import urlsplit
 from etchweb.alerts.channels import Channel, Mail, Webhook
 from etchweb.alerts.outbox import AlertPreferences
 from etchwire.alert_policy import ALWAYS, Alert
+from etchwire.json_text import JsonTable
 
 HELD_LONG_MIN: Final = 10.0
 SECURITIES: Final = {"starttls": 587, "tls": 465, "none": 25}
@@ -19,8 +20,6 @@ _READABLE_BY_ALL: Final = 0o004
 _ALERTS: Final = frozenset({"tell", "held_long_min", "webhook", "mail"})
 _WEBHOOK: Final = frozenset({"url", "secret_file"})
 _MAIL: Final = frozenset({"host", "port", "security", "user", "password_file", "sender", "to"})
-
-Table = Mapping[str, Any]
 
 
 class FaultyAlerts(ValueError):
@@ -40,7 +39,7 @@ class _Reader:
     """Reads one table and collects what is wrong with it."""
 
     where: str
-    table: Table
+    table: JsonTable
     faults: list[str] = field(default_factory=list)
 
     def check_names(self, known: frozenset[str]) -> None:
@@ -76,7 +75,7 @@ class _Reader:
         self.faults.append(f"{self.where}.{name}: {sentence}")
 
 
-def alert_settings(table: Table) -> AlertSettings:
+def alert_settings(table: JsonTable) -> AlertSettings:
     """Return what the table `alerts` asks for; raise FaultyAlerts."""
     reader = _Reader("alerts", table)
     reader.check_names(_ALERTS)

@@ -4,9 +4,11 @@ Lightness grows upwards, so what is darker lies lower.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
+
+from etchwire.json_text import JsonTable
 
 WIDTH: Final = 360.0
 HEIGHT: Final = 190.0
@@ -59,7 +61,7 @@ class Scale:
         return round(self.from_px + share * (self.to_px - self.from_px), 1)
 
 
-def darkness_chart(chart: Mapping[str, Any]) -> ChartGeometry | None:
+def darkness_chart(chart: JsonTable) -> ChartGeometry | None:
     """Return lightness against dose, a line for each power; None where no camera looked."""
     lines = chart["lines"]
     points = [point for line in lines for point in line["points"]]

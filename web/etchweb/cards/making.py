@@ -1,9 +1,9 @@
 """What is made of a test tile, in the child process: its job, and what its photos showed."""
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchproof.choosing.recommendation_text import Shown, tell
 from etchproof.layout.card_order import CardOrder, lay_out
@@ -21,6 +21,7 @@ from etchweb.storage.card_files import (
     QUESTION_NAME,
     READ_NAME,
 )
+from etchwire.json_text import JsonTable
 from etchwire.sheet import PICTURE_NAME
 from etchwire.storing import write_whole
 
@@ -91,9 +92,10 @@ def _keep_overlays(folder: Path, ones: Sequence[OneReading]) -> list[str]:
     return names
 
 
-def _read(path: Path) -> Any:
-    return json.loads(path.read_bytes())
+def _read(path: Path) -> JsonTable:
+    table: JsonTable = json.loads(path.read_bytes())
+    return table
 
 
-def _write(path: Path, table: Mapping[str, Any]) -> None:
+def _write(path: Path, table: JsonTable) -> None:
     write_whole(path, json.dumps(table, allow_nan=False))

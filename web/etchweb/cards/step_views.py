@@ -1,7 +1,7 @@
 """*Test tiles*, once etched: photos and marks are read, and something is chosen from them."""
 
 import json
-from typing import Any, Final
+from typing import Final
 
 from flask import redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
@@ -114,7 +114,7 @@ def _own_recipe(layout: Card) -> JsonTable:
     return recipe | {"halftone": layout.halftone}
 
 
-def _ask(card: KnownCard, **changes: Any) -> BaseResponse:
+def _ask(card: KnownCard, **changes: object) -> BaseResponse:
     try:
         card_workflow().ask(card, **changes)
     except (DaemonAbsent, Refused) as error:

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchproof.card import POWER, REGISTER, Card
 from etchweb.daemon.protocol import Daemon
@@ -136,7 +136,7 @@ class CardWorkflow:
         pass_on(made, folder=self.pictures, gcode_sha256=sheet.gcode_sha256)
         self.daemon.load(job / GCODE_NAME, job / SHEET_NAME)
 
-    def so_far(self, card: KnownCard) -> dict[str, Any]:
+    def so_far(self, card: KnownCard) -> JsonTable:
         """Return what is known of what a card shows: the open question's, or the last filed."""
         read, asked = card.files.read(), card.files.asked()
         if read is not None:
@@ -154,7 +154,7 @@ class CardWorkflow:
             "meets": filed.marks if is_register else {},
         }
 
-    def ask(self, card: KnownCard, **changes: Any) -> None:
+    def ask(self, card: KnownCard, **changes: object) -> None:
         """Have a card read with `changes` to what is known so far; raise DaemonAbsent, Refused."""
         question = {
             "card": card.layout_json,

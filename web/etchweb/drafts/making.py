@@ -2,9 +2,9 @@
 
 import json
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.estimate import foresee_picture, foresee_speed
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE, draw_preview
 from etchphoto.findings import Finding
-from etchphoto.framing import frame_photo
+from etchphoto.framing import Frame, frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job import findings, frame_of, prepare_job
 from etchphoto.light import linear_to_srgb
@@ -36,8 +36,12 @@ from etchweb.drafts.store import (
     SEEN_NAME,
     TRIED_NAME,
     Draft,
+    JobFinding,
+    MadeJob,
+    PhotoFacts,
 )
 from etchweb.previews.store import keep_picture
+from etchwire.json_text import JsonTable
 from etchwire.sheet import PICTURE_NAME, Sheet
 from etchwire.storing import write_whole
 
@@ -57,11 +61,11 @@ def take_picture(folder: Path, on_progress: Progress) -> None:
     longest = max(photo.width_px, photo.height_px)
     light = luminance_per_dot(photo, _frame_of_whole(photo, min(SCREEN_PX, longest)), on_progress)
     _save_grey(light, folder / SCREEN_NAME)
-    facts = {"width_px": photo.width_px, "height_px": photo.height_px, "sha256": photo.sha256}
-    _write(folder / FACTS_NAME, facts)
+    facts = PhotoFacts(width_px=photo.width_px, height_px=photo.height_px, sha256=photo.sha256)
+    _write(folder / FACTS_NAME, asdict(facts))
 
 
-def _frame_of_whole(photo: LoadedPhoto, longest_px: int) -> Any:
+def _frame_of_whole(photo: LoadedPhoto, longest_px: int) -> Frame:
     scale = longest_px / max(photo.width_px, photo.height_px)
     return frame_photo(
         photo.width_px,
@@ -109,26 +113,26 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
         job / PICTURE_NAME, folder=folder / PICTURES_OF_JOB, gcode_sha256=sheet.gcode_sha256
     )
     found = (*known, *foreseen, *foresee_speed(sheet))
-    _write(folder / FOUND_NAME, _found(draft, sheet, found))
+    _write(folder / FOUND_NAME, asdict(_made(draft, sheet, found)))
 
 
-def _found(draft: Draft, sheet: Sheet, found: tuple[Finding, ...]) -> dict[str, Any]:
+def _made(draft: Draft, sheet: Sheet, found: tuple[Finding, ...]) -> MadeJob:
     picture, motion = sheet.picture, sheet.motion
-    return {
-        "of": draft.found_key,
-        "findings": [
-            {"name": one.name, "sentence": one.sentence, "must_be_read": one.needs_acknowledgement}
+    return MadeJob(
+        of=draft.found_key,
+        findings=tuple(
+            JobFinding(name=one.name, sentence=one.sentence, must_be_read=one.needs_acknowledgement)
             for one in found
-        ],
-        "burnt": sheet.coverage,
-        "predicted_s": sheet.predicted_s,
-        "columns": sheet.columns,
-        "rows": sheet.rows,
-        "size_mm": [sheet.width_mm, sheet.height_mm],
-        "at_mm": [picture.left_mm, picture.bottom_mm],
-        "reach_mm": [motion.left_mm, motion.bottom_mm, motion.right_mm, motion.top_mm],
-        "gcode_sha256": sheet.gcode_sha256,
-    }
+        ),
+        burnt=sheet.coverage,
+        predicted_s=sheet.predicted_s,
+        columns=sheet.columns,
+        rows=sheet.rows,
+        size_mm=(sheet.width_mm, sheet.height_mm),
+        at_mm=(picture.left_mm, picture.bottom_mm),
+        reach_mm=(motion.left_mm, motion.bottom_mm, motion.right_mm, motion.top_mm),
+        gcode_sha256=sheet.gcode_sha256,
+    )
 
 
 def _draft(folder: Path) -> Draft:
@@ -176,5 +180,5 @@ def _save_dots(bits: Bits, path: Path, scale: int) -> None:
     image.save(path, "PNG", bits=1, compress_level=3)
 
 
-def _write(path: Path, table: dict[str, Any]) -> None:
+def _write(path: Path, table: JsonTable) -> None:
     write_whole(path, json.dumps(table))

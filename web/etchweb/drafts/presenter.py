@@ -3,22 +3,21 @@
 from typing import Final
 
 from etchweb.catalogue.pairs import settings_words
-from etchweb.drafts.store import Draft
+from etchweb.drafts.store import Draft, MadeJob, PhotoFacts
 from etchweb.machine.bed_drawing import bed_view
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent, short_duration
 from etchweb.text.view import View
 from etchwire.bed import Bed
 from etchwire.catalogue import Head
-from etchwire.json_text import JsonTable
 from etchwire.sheet import Bounds
 from etchwire.snapshot import MachineView
 
 SUGGESTED_MM: Final = 100.0
 
 
-def tile_size_px(facts: JsonTable, quarters: int) -> tuple[int, int]:
+def tile_size_px(facts: PhotoFacts, quarters: int) -> tuple[int, int]:
     """Return width and height of the photo, turned."""
-    width, height = int(facts["width_px"]), int(facts["height_px"])
+    width, height = facts.width_px, facts.height_px
     return (height, width) if quarters % 2 else (width, height)
 
 
@@ -61,38 +60,43 @@ def _turn_words(quarters: int, size_px: tuple[int, int]) -> str:
     return f"{moves[quarters]} rotate({quarters * 90})".strip()
 
 
-def proof_view(draft: Draft, found: JsonTable, machine: MachineView | None) -> View:
+def proof_view(draft: Draft, found: MadeJob, machine: MachineView | None) -> View:
     """Return what is known of the job before it is etched; `machine` is the snapshot's."""
     head, recipe = draft.head, draft.recipe
     if head is None or recipe is None:
         raise ValueError("a job is made of a draft whose laser and recipe are decided")
-    width_mm, height_mm = found["size_mm"]
+    width_mm, height_mm = found.size_mm
     return {
         "size": f"{width_mm:g} × {height_mm:g} mm",
-        "dots": f"{grouped(found['columns'])} × {grouped(found['rows'])}",
-        "columns": found["columns"],
-        "rows": found["rows"],
-        "lasts": short_duration(found["predicted_s"]),
-        "burnt": percent(found["burnt"]),
+        "dots": f"{grouped(found.columns)} × {grouped(found.rows)}",
+        "columns": found.columns,
+        "rows": found.rows,
+        "lasts": short_duration(found.predicted_s),
+        "burnt": percent(found.burnt),
         "laser": head.name,
         "surface": recipe.surface,
         "settings": settings_words(recipe),
         "caution": draft.caution,
         "findings": [
-            {**one, "sentence": as_sentence(one["sentence"])} for one in found["findings"]
+            {
+                "name": one.name,
+                "sentence": as_sentence(one.sentence),
+                "must_be_read": one.must_be_read,
+            }
+            for one in found.findings
         ],
-        "at_x": round(found["at_mm"][0], 2),
-        "at_y": round(found["at_mm"][1], 2),
+        "at_x": round(found.at_mm[0], 2),
+        "at_y": round(found.at_mm[1], 2),
         "width_mm": width_mm,
         "height_mm": height_mm,
         "bed": _bed(head, found, machine),
     }
 
 
-def _bed(head: Head, found: JsonTable, machine: MachineView | None) -> View:
+def _bed(head: Head, found: MadeJob, machine: MachineView | None) -> View:
     """Return the bed with the picture on it; while no machine tells its bed, the laser's own."""
-    left_mm, bottom_mm = found["at_mm"]
-    width_mm, height_mm = found["size_mm"]
+    left_mm, bottom_mm = found.at_mm
+    width_mm, height_mm = found.size_mm
     picture_mm = Bounds(
         left_mm=left_mm,
         bottom_mm=bottom_mm,

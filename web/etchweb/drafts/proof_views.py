@@ -47,7 +47,9 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
         waiting = waited_for(draft, "make", draft.found_key)
         if waiting is not None:
             return waiting
-        found = drafts().found(draft) or {}
+        found = drafts().found(draft)
+        if found is None:
+            return go("proof", draft)
     view = proof_view(draft, found, _machine())
     return render_template("drafts/proof.html", draft=draft, view=view, answer=answer)
 
@@ -66,14 +68,14 @@ def put_on_bench(draft_id: str) -> BaseResponse:
     found = drafts().found(draft)
     if found is None:
         return go("proof", draft)
-    to_read = {one["name"] for one in found["findings"] if one["must_be_read"]}
+    to_read = {one.name for one in found.findings if one.must_be_read}
     if not to_read <= set(request.form.getlist("has read")):
         return with_status(_proof_page(draft, UNREAD), 422)
     folder = drafts().folder_of(draft.id)
     pass_on(  # first: a card without room for them has no job on the bench either
         folder / PICTURES_OF_JOB,
         folder=app_context().pictures,
-        gcode_sha256=found["gcode_sha256"],
+        gcode_sha256=found.gcode_sha256,
     )
     try:
         app_context().daemon.load(

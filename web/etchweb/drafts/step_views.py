@@ -4,7 +4,7 @@ import json
 from collections.abc import Callable
 from typing import Final
 
-from flask import redirect, render_template, request, url_for
+from flask import abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.pairs import Pair, ask_pairs, last_used
@@ -22,7 +22,7 @@ from etchweb.drafts.forms import (
 from etchweb.drafts.halftones import HALFTONE_CHOICES, tried_name
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
 from etchweb.drafts.store import PHOTO_NAME, Draft
-from etchweb.drafts.views import drafts, found_draft, waited_for
+from etchweb.drafts.views import GONE, drafts, found_draft, waited_for
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
@@ -153,7 +153,9 @@ def decided(draft: Draft) -> BaseResponse | None:
 
 
 def _size_px(draft: Draft) -> tuple[int, int]:
-    facts = drafts().facts(draft.id) or {}
+    facts = drafts().facts(draft.id)
+    if facts is None:
+        abort(404, GONE)
     return tile_size_px(facts, draft.quarters)
 
 

@@ -10,16 +10,17 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass, fields, replace
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Any, Final, Self, TypeVar
 
 from etchwire.catalogue import Head, Recipe
-from etchwire.errors import UnreadableSheet
+from etchwire.errors import MalformedMessage, UnreadableSheet
 from etchwire.json_text import JsonTable
+from etchwire.json_values import from_json_value
 from etchwire.retention import DRAFTS, throw_out
 from etchwire.storing import write_whole
 
@@ -36,6 +37,8 @@ SEEN_NAME: Final = "seen.jpg"
 DOTS_NAME: Final = "dots.png"
 JOB_FOLDER: Final = "job"
 PICTURES_OF_JOB: Final = "pictures"
+
+Made = TypeVar("Made")
 
 _LONGEST_NAME: Final = 60
 _ID: Final = re.compile(r"[0-9a-f]{16}")
@@ -85,7 +88,7 @@ class Draft:
         return _digest(*asdict(self).values())
 
     @classmethod
-    def from_table(cls, table: Mapping[str, Any]) -> Self:
+    def from_table(cls, table: JsonTable) -> Self:
         """Read what `to_table` gave; what a newer page has added is left out."""
         known = {entry.name for entry in fields(cls)}
         values = {name: value for name, value in table.items() if name in known}
@@ -94,7 +97,45 @@ class Draft:
         return cls(**(values | _settings_in(table)))
 
 
-def _settings_in(table: Mapping[str, Any]) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoFacts:
+    """What the child found in the photo as it came, before any turn."""
+
+    width_px: int
+    height_px: int
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobFinding:
+    """What a person should know of the job before etching it."""
+
+    name: str
+    sentence: str
+    must_be_read: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeJob:
+    """What is known of the job that was made; `of` is the draft's `found_key` then.
+
+    `burnt` is the share of the area; places are (x, y) of lower left corners, `reach_mm` is left,
+    bottom, right and top of everywhere that the head goes.
+    """
+
+    of: str
+    findings: tuple[JobFinding, ...]
+    burnt: float
+    predicted_s: float
+    columns: int
+    rows: int
+    size_mm: tuple[float, float]
+    at_mm: tuple[float, float]
+    reach_mm: tuple[float, float, float, float]
+    gcode_sha256: str
+
+
+def _settings_in(table: JsonTable) -> dict[str, Any]:
     """Return head and recipe; neither where they are unfit, so that they are asked for again."""
     head, recipe = table.get("head"), table.get("recipe")
     try:
@@ -106,7 +147,7 @@ def _settings_in(table: Mapping[str, Any]) -> dict[str, Any]:
         return {"head": None, "recipe": None}
 
 
-def _digest(*values: Any) -> str:
+def _digest(*values: object) -> str:
     return sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()[:16]
 
 
@@ -151,18 +192,18 @@ class Drafts:
         except (TypeError, ValueError):  # half of it, or not ours
             return None
 
-    def facts(self, draft_id: str) -> Mapping[str, Any] | None:
+    def facts(self, draft_id: str) -> PhotoFacts | None:
         """Return what was found in the photo, once the child has looked at it."""
-        return self._read(draft_id, FACTS_NAME)
+        return _as(PhotoFacts, self._read(draft_id, FACTS_NAME))
 
     def tried(self, draft: Draft) -> bool:
         """Return whether the renderings to choose from are of the draft as it is now."""
         return (self._read(draft.id, TRIED_NAME) or {}).get("of") == draft.tried_key
 
-    def found(self, draft: Draft) -> Mapping[str, Any] | None:
+    def found(self, draft: Draft) -> MadeJob | None:
         """Return what is known of the job, where it was made of the draft as it is now."""
-        found = self._read(draft.id, FOUND_NAME)
-        return found if found and found.get("of") == draft.found_key else None
+        found = _as(MadeJob, self._read(draft.id, FOUND_NAME))
+        return found if found and found.of == draft.found_key else None
 
     def clear_job(self, draft_id: str) -> None:
         """Throw the job away, which is large and elsewhere by now; the draft can be made again."""
@@ -202,12 +243,20 @@ class Drafts:
         if self._folder.is_dir():
             yield from (path for path in self._folder.iterdir() if _ID.fullmatch(path.name))
 
-    def _read(self, draft_id: str, name: str) -> dict[str, Any] | None:
+    def _read(self, draft_id: str, name: str) -> JsonTable | None:
         try:
             table = json.loads((self.folder_of(draft_id) / name).read_bytes())
         except (OSError, ValueError):
             return None
         return table if isinstance(table, dict) else None
+
+
+def _as(kind: type[Made], table: JsonTable | None) -> Made | None:
+    """Return what the child left as a `kind`, None for what is none or of another release."""
+    try:
+        return None if table is None else from_json_value(table, kind)
+    except MalformedMessage:
+        return None
 
 
 def _touched_at_s(folder: Path) -> float:

@@ -3,7 +3,7 @@
 import json
 import re
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final
 
 from etchweb.fleet.topics import AWAY, DESCRIPTION, INIT, LOST, OF_OURS, READY, ROOT, STATE
 
@@ -42,7 +42,7 @@ class Box:
         """Return what it says of `path`, or nothing."""
         return self.words.get(path, "")
 
-    def to_table(self) -> dict[str, Any]:
+    def to_table(self) -> dict[str, str]:
         """Return everything as plain values."""
         return {"name": self.name, "state": self.state, **self.words}
 

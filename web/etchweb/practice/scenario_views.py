@@ -1,7 +1,7 @@
 """Faults that are played by themselves on a practice machine: the list, and what comes of one."""
 
 from itertools import groupby
-from typing import Any, Final
+from typing import Final
 
 from flask import (
     Blueprint,
@@ -15,6 +15,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.practice.scenario_runner import ScenarioRunner, ScenarioUnderWay, UnknownScenario
 from etchweb.server.responses import done_response, message_response
+from etchweb.text.view import View
 
 pages = Blueprint("plays", __name__, url_prefix="/plays")
 
@@ -67,7 +68,7 @@ def _runner() -> ScenarioRunner:
     return runner
 
 
-def _now() -> dict[str, Any]:
+def _now() -> View:
     run = _runner().run
     if run is None:
         return {"about": "", "told": [], "is_over": True, "outcome": ""}

@@ -1,10 +1,11 @@
 """A phone's connection: how long it may take over each thing, and what becomes of its requests."""
 
 import socket
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
 from typing import Any, Final
+from wsgiref.types import WSGIEnvironment
 
 from waitress.channel import HTTPChannel
 from waitress.task import WSGITask
@@ -25,9 +26,9 @@ ANSWER: Final = "etchweb.answer"  # in the environ of a request that was answere
 class Task(WSGITask):  # type: ignore[misc]
     """A request being answered by the application, unless its answer is there already."""
 
-    def get_environment(self) -> dict[str, Any]:
+    def get_environment(self) -> WSGIEnvironment:
         """Return the WSGI environment."""
-        environ: dict[str, Any] = super().get_environment()
+        environ: WSGIEnvironment = super().get_environment()
         if self.request.answer is not None:
             environ[ANSWER] = self.request.answer
         return environ
@@ -42,8 +43,8 @@ class Channel(HTTPChannel):  # type: ignore[misc]
     def __init__(
         self,
         server: Any,
-        sock: Any,
-        address: Any,
+        sock: socket.socket,
+        address: tuple[str, int],
         settings: Any,
         map: Any = None,  # noqa: A002
     ) -> None:
@@ -147,9 +148,9 @@ class Channel(HTTPChannel):  # type: ignore[misc]
     def _ask(self, request: Request) -> None:
         """Read no more until the application has said whether the body may be sent."""
         request.wants_continue, request.expect_continue = request.expect_continue, False
-        environ: Mapping[str, Any] = WSGITask(self, request).get_environment()
+        environ: WSGIEnvironment = WSGITask(self, request).get_environment()
         self._question = HeaderCheck(
-            self.server.application, dict(environ), self._hear, is_known=self.is_known
+            self.server.application, environ, self._hear, is_known=self.is_known
         )
         self.server.add_task(self._question)
 

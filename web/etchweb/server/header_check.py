@@ -6,7 +6,8 @@ nothing refuses, `uploads` grants the question, and the request itself comes wit
 """
 
 from collections.abc import Callable
-from typing import Any, Final
+from typing import Final
+from wsgiref.types import WSGIApplication, WSGIEnvironment
 
 from werkzeug.wrappers import Response
 
@@ -21,8 +22,8 @@ class HeaderCheck:
 
     def __init__(
         self,
-        application: Any,
-        environ: dict[str, Any],
+        application: WSGIApplication,
+        environ: WSGIEnvironment,
         hear: Callable[["HeaderCheck", Response | None], None],
         *,
         is_known: bool,

@@ -5,8 +5,9 @@ import resource
 import socket
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, Final
+from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
 
 from waitress.adjustments import Adjustments
 from waitress.server import TcpWSGIServer
@@ -65,7 +66,7 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
 
     def __init__(
         self,
-        application: Any,
+        application: WSGIApplication,
         listener: socket.socket,
         known: KnownAddresses,
         *,
@@ -155,10 +156,11 @@ def _open_files() -> float:
     return float("inf") if most == resource.RLIM_INFINITY else most
 
 
-def _answered_first(application: Any) -> Any:
+def _answered_first(application: WSGIApplication) -> WSGIApplication:
     """Return `application`, which is not asked again for what was answered at the headers."""
 
-    def answer(environ: dict[str, Any], start_response: Any) -> Any:
-        return environ.get(ANSWER, application)(environ, start_response)
+    def answer(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
+        ready: WSGIApplication = environ.get(ANSWER, application)
+        return ready(environ, start_response)
 
     return answer
