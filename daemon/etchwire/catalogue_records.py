@@ -12,6 +12,7 @@ from itertools import pairwise
 from typing import Any, Final
 
 from etchwire.catalogue import Recipe
+from etchwire.dot import Dot
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import Plain, require_types
 
@@ -67,10 +68,14 @@ class Surface(Plain):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Curve(Plain):
-    """A tone curve as it is kept: shares wanted from 0 to 1, and the share to burn for each."""
+    """A tone curve as it is kept: shares wanted from 0 to 1, and the share to burn for each.
+
+    `dot` is the table of a Dot, as the same card told it.
+    """
 
     wanted: Sequence[float]
     to_burn: Sequence[float]
+    dot: Mapping[str, Any] | None = None
 
     def __post_init__(self) -> None:
         """Refuse what does not say one thing for every share."""
@@ -84,6 +89,8 @@ class Curve(Plain):
         never_falls = all(low <= high for low, high in pairwise(self.to_burn))
         if not (rises and never_falls and self.wanted[0] == 0 and self.wanted[-1] == 1):
             raise UnreadableSheet("a tone curve rises from 0 to 1 and never falls")
+        if self.dot is not None:
+            Dot.from_table(_table("the dot", self.dot))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

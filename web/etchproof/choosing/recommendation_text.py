@@ -13,7 +13,7 @@ from etchproof.choosing.chart import chart_of
 from etchproof.choosing.choice import Outcome, choose
 from etchproof.errors import NoToneCurve, UnreadableCard
 from etchproof.model.register_reading import register_by_camera, register_by_eye
-from etchproof.model.tone_reading import read_tone
+from etchproof.model.tone_reading import read_dot, read_tone
 from etchproof.reading.hand_marks import Mark, marks_from_table
 from etchproof.reading.values import Reading
 
@@ -152,6 +152,7 @@ def _tell_tone(shown: Shown) -> Told:
     tone = read_tone(card, shown.reading)
     solid = next(patch for patch in card.patches if patch.coverage == 1)
     darkest = shown.reading.of(solid.cell, solid.part)
+    dot = read_dot(card, shown.reading)
     curve = {"wanted": list(tone.curve.wanted), "to_burn": list(tone.curve.to_burn)}
     table = {
         "burnt": tone.burnt,
@@ -166,7 +167,7 @@ def _tell_tone(shown: Shown) -> Told:
         "black": tone.black,
         "lightness_at_recipe": darkest.lightness if darkest else None,
     }
-    recipe = _settings(card) | {"halftone": card.halftone, "tone_curve": curve}
+    recipe = _settings(card) | {"tone_curve": curve | {"dot": dot.to_table()}}
     return Told(table=table, summary=summary, recommended={"recipe": recipe})
 
 

@@ -1,4 +1,4 @@
-"""Fitting the darkness response: its formula, and least squares by Levenberg's damped steps.
+"""Fitting the darkness response: its formula, and its five figures by least squares.
 
     exposure = power^exponent / speed
     darkness = deepest × (1 - exp(-((exposure - threshold) / scale)^steepness))
@@ -6,12 +6,13 @@
 Figures are, in order: exponent, and the logarithms of threshold, scale and steepness, and deepest.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from etchproof.model.damped_steps import jacobian, least_squares
 
 Floats = NDArray[np.floating[Any]]
 
@@ -47,7 +48,7 @@ def exposure_for(figures: Floats, share: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Least squares by Levenberg's damped steps, with two figures held loosely to usual ones."""
+    """Least squares, with two figures held loosely to usual ones."""
 
     power: Floats
     feed: Floats
@@ -55,12 +56,12 @@ class Fit:
 
     def best(self) -> tuple[Floats, Floats, float]:
         """Return the figures that fit best, their covariance, and the scatter of reflectance."""
-        fits = [self._descend(start) for start in self._starts()]
+        fits = [least_squares(self._misses, start) for start in self._starts()]
         figures = min(fits, key=lambda fit: float((self._misses(fit) ** 2).sum()))
         misses = self._misses(figures)
         freedom = max(1, len(self.dark) - len(figures))
         residual = float(np.sqrt((misses[: len(self.dark)] ** 2).sum() / freedom)) * LEAST_NOISE
-        slopes = _jacobian(self._misses, figures)
+        slopes = jacobian(self._misses, figures)
         scatter = max(1.0, residual / LEAST_NOISE) ** 2
         return figures, np.linalg.pinv(slopes.T @ slopes) * scatter, residual
 
@@ -89,31 +90,3 @@ class Fit:
             (figures[3] - np.log(USUAL_STEEPNESS)) / STEEPNESS_DOUBT,
         ]
         return np.append(off, usual)
-
-    def _descend(self, figures: Floats) -> Floats:
-        damping, misses = 1e-2, self._misses(figures)
-        for _ in range(200):
-            slopes = _jacobian(self._misses, figures)
-            square = slopes.T @ slopes
-            step = np.linalg.lstsq(
-                square + damping * np.diag(np.diag(square) + 1e-9), slopes.T @ misses, rcond=None
-            )[0]
-            tried = figures - np.clip(step, -1, 1)
-            new = self._misses(tried)
-            if (new**2).sum() < (misses**2).sum():
-                is_done = (misses**2).sum() - (new**2).sum() < 1e-9 * (misses**2).sum()
-                figures, misses, damping = tried, new, damping / 3
-                if is_done:
-                    break
-            else:
-                damping *= 4
-                if damping > 1e12:
-                    break
-        return figures
-
-
-def _jacobian(function: Callable[[Floats], Floats], at: Floats) -> Floats:
-    here = function(at)
-    return np.stack(
-        [(function(at + step) - here) / 1e-6 for step in np.eye(len(at)) * 1e-6], axis=1
-    )

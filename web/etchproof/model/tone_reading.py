@@ -13,11 +13,15 @@ from numpy.typing import NDArray
 
 from etchphoto.light import lightness
 from etchphoto.tone import ToneCurve
-from etchproof.card import TONE, Card
+from etchproof.card import TONE, Area, Card
 from etchproof.errors import NoToneCurve
+from etchproof.layout.drawing import patch_dots
+from etchproof.layout.patch_core import core_of
 from etchproof.layout.reach import photo_reach_mm_per_min
+from etchproof.model.dot_fit import Step, fit_dot
 from etchproof.model.monotone import MonotoneCurve, never_falling
 from etchproof.reading.values import Reading
+from etchwire.dot import Dot
 
 Floats = NDArray[np.floating[Any]]
 
@@ -130,6 +134,23 @@ def _over_burnt(card: Card, burnt: Floats, tints: Floats) -> OverBurnt | None:
         feed_mm_per_min=feed,
         power_ratio=recipe.power_ratio * dose_left,
     )
+
+
+def read_dot(card: Card, reading: Reading) -> Dot:
+    """Return the dot that makes the tone card's own patterns as dark as they were read."""
+    steps = []
+    for patch in sorted(card.patches, key=lambda one: one.coverage):
+        read = reading.of(patch.cell, patch.part)
+        if read is not None:
+            core = core_of(Area(0, 0, *patch.area.shape))
+            step = Step(
+                bits=patch_dots(patch, card.halftone),
+                read=(core.rows, core.columns),
+                reflectance=read.reflectance,
+                unevenness=read.unevenness,
+            )
+            steps.append(step)
+    return fit_dot(steps, card.spacing_mm)
 
 
 def _steps(card: Card, reading: Reading) -> tuple[Floats, Floats]:

@@ -1,0 +1,53 @@
+"""A dot in figures: what one laser with one recipe leaves on one surface.
+
+A row is a line of light, on along each of its dots and spread by a Gaussian both ways. Where the
+light adds up to more than a threshold the surface darkens, soon as far as it can:
+
+    darkness = 1 - exp(-((exposure - threshold) / scale)^steepness)
+
+divided by that of a solid area. Exposure is 1 on average in a solid area. The law is an
+assumption, fitted to the steps of a tone card; it is not the practice machine's.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from etchwire.errors import UnreadableSheet
+from etchwire.plain import Plain, require_positive, require_types
+
+LEAST_SPREAD_DOTS: Final = 0.15
+MOST_SPREAD_DOTS: Final = 2.5
+MOST_UNEVENNESS: Final = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dot(Plain):
+    """The law's four figures, and what else a tone card says.
+
+    `black` is what a solid area reflects beside bare tile; `unevenness` by what share the coat
+    makes the light count for more or less from place to place; `fit_error` the root mean square
+    by which the law misses the reflectance of the card's steps.
+    """
+
+    spread_dots: float
+    threshold: float
+    scale: float
+    steepness: float
+    black: float
+    unevenness: float = 0.0
+    fit_error: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse figures that make no dot."""
+        require_types("the dot", self)
+        for name in ("scale", "steepness"):
+            require_positive(f"the dot's {name}", getattr(self, name))
+        is_fit = (
+            LEAST_SPREAD_DOTS <= self.spread_dots <= MOST_SPREAD_DOTS
+            and 0 <= self.threshold < 1
+            and 0 <= self.black < 1
+            and 0 <= self.unevenness <= MOST_UNEVENNESS
+            and 0 <= self.fit_error <= 1
+        )
+        if not is_fit:
+            raise UnreadableSheet("these are no figures of a dot: read the tone card again")

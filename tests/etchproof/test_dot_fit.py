@@ -1,0 +1,109 @@
+"""The dot that a tone card shows: found again, and told of patterns the card does not have."""
+
+import numpy as np
+import pytest
+
+from darkroom.cards import HEAD, power_card, wishes
+from darkroom.tile import SURFACES, burn, etch
+from etchphoto.dots.rendering import darkness
+from etchphoto.halftone import HALFTONES
+from etchproof.layout.tone_card import lay_out_tone_card
+from etchproof.model.dot_fit import Step, fit_dot
+from etchproof.model.tone_reading import read_dot
+from etchproof.reading.values import PatchReading, Reading
+from etchwire.catalogue import Recipe
+from etchwire.dot import Dot
+
+RECIPES = {"willing": (3370.0, 0.57), "stubborn": (3370.0, 0.90), "tender": (3370.0, 0.57)}
+
+
+def tints(halftone):
+    for share in (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0):
+        yield HALFTONES[halftone](np.full((80, 80), share)) | (share == 1)
+
+
+@pytest.mark.parametrize(
+    "dot",
+    [
+        Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06),
+        Dot(spread_dots=0.65, threshold=0.1, scale=0.35, steepness=3.0, black=0.1),
+        Dot(spread_dots=0.35, threshold=0.4, scale=0.2, steepness=1.2, black=0.05),
+    ],
+)
+def test_a_dot_of_its_own_law_is_found_again(dot):
+    middle = slice(20, 60), slice(20, 60)
+    steps = [
+        Step(bits=bits, read=middle, reflectance=shown(bits, dot)[middle].mean(), unevenness=0.0)
+        for bits in tints("jarvis")
+    ]
+
+    found = fit_dot(steps, 0.1)
+
+    assert found.fit_error < 0.003
+    assert found.spread_dots == pytest.approx(dot.spread_dots, rel=0.1)
+    assert found.black == pytest.approx(dot.black, abs=0.005)
+
+
+def shown(bits, dot):
+    return 1 - (1 - dot.black) * darkness(bits, dot)
+
+
+@pytest.mark.parametrize("name", SURFACES)
+def test_on_surfaces_of_other_laws_the_card_tells_how_dark_another_halftone_comes_out(name):
+    feed, power = RECIPES[name]
+    surface = SURFACES[name]
+    recipe = Recipe(surface=name, feed_mm_per_min=feed, power_ratio=power, line_spacing_mm=0.1)
+    card = lay_out_tone_card(wishes(), recipe)
+
+    dot = read_dot(card, reading_of(card, etch(card, surface)))
+
+    exposure = surface.exposure(HEAD.rated_optical_w * power, feed, 0.1)
+    off = []
+    for bits in tints("floyd-steinberg"):
+        tile = burn((bits * exposure).astype(np.float32), power_card(), surface)
+        truth = tile.reflectance[80:-80, 80:-80].mean()
+        off.append(shown(bits, dot)[20:60, 20:60].mean() - truth)
+    assert dot.fit_error < 0.02
+    assert np.sqrt(np.mean(np.square(off))) < 0.02
+
+
+def reading_of(card, tile):
+    """What a camera without faults would read."""
+    patches = tuple(
+        PatchReading(
+            cell=patch.cell,
+            part=patch.part,
+            reflectance=tile.truth(patch.area),
+            lightness=0.0,
+            unevenness=0.0,
+            photos=1,
+        )
+        for patch in card.patches
+    )
+    return Reading(card_number=card.number, kind=card.kind, photos=(), patches=patches)
+
+
+def test_a_coat_that_scatters_makes_the_dot_uneven_and_an_even_one_does_not():
+    # a coat that favours one half of every step by a tenth and hinders the other
+    dot = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)
+    middle = slice(20, 60), slice(20, 60)
+    halves = [
+        Dot.from_table(dot.to_table() | {"threshold": 0.2 / light, "scale": 0.3 / light})
+        for light in (0.9, 1.1)
+    ]
+    even, uneven = [], []
+    for bits in tints("jarvis"):
+        whole = shown(bits, dot)[middle]
+        left, right = (shown(bits, one)[middle][:, :20] for one in halves)
+        scattered = np.concatenate([left, right], axis=1)
+        even.append(step(bits, middle, whole))
+        uneven.append(step(bits, middle, scattered))
+
+    assert fit_dot(even, 0.1).unevenness < 0.03
+    assert fit_dot(uneven, 0.1).unevenness == pytest.approx(0.1, abs=0.04)
+
+
+def step(bits, middle, reflectance):
+    cells = reflectance.reshape(8, 5, 8, 5).mean(axis=(1, 3))
+    scatter = float(np.std(116 * np.cbrt(cells) - 16))
+    return Step(bits=bits, read=middle, reflectance=float(reflectance.mean()), unevenness=scatter)

@@ -1,0 +1,47 @@
+"""Least squares by Levenberg's damped steps."""
+
+from collections.abc import Callable
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.floating[Any]]
+
+_MOST_STEPS: Final = 200
+_MOST_DAMPING: Final = 1e12
+_ENOUGH: Final = 1e-9  # of the sum of squares: a step that gains less is the last
+
+
+def least_squares(misses: Callable[[Floats], Floats], figures: Floats) -> Floats:
+    """Return the figures near the given ones that make the sum of squared misses least.
+
+    No figure changes by more than 1 in one step.
+    """
+    damping, here = 1e-2, misses(figures)
+    for _ in range(_MOST_STEPS):
+        slopes = jacobian(misses, figures)
+        square = slopes.T @ slopes
+        step = np.linalg.lstsq(
+            square + damping * np.diag(np.diag(square) + 1e-9), slopes.T @ here, rcond=None
+        )[0]
+        tried = figures - np.clip(step, -1, 1)
+        there = misses(tried)
+        if (there**2).sum() < (here**2).sum():
+            is_done = (here**2).sum() - (there**2).sum() < _ENOUGH * (here**2).sum()
+            figures, here, damping = tried, there, damping / 3
+            if is_done:
+                break
+        else:
+            damping *= 4
+            if damping > _MOST_DAMPING:
+                break
+    return figures
+
+
+def jacobian(function: Callable[[Floats], Floats], at: Floats) -> Floats:
+    """Return the slopes of `function` by each figure, shape (misses, figures)."""
+    here = function(at)
+    return np.stack(
+        [(function(at + step) - here) / 1e-6 for step in np.eye(len(at)) * 1e-6], axis=1
+    )

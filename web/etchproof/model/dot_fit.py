@@ -1,0 +1,199 @@
+"""From a tone card to a dot: which dot makes the card's own patterns as dark as they were read.
+
+For one spread, what counts of a step's pattern is how often each exposure occurs in it, and that
+is worked out once; the rest then fits in no time. The spread is looked for among many, then beside
+the best. Steps read with a little noise leave a valley of wide dots without a threshold that fit
+nearly as well, so what is usual counts for something: the more, the noisier the steps.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from etchphoto.dots.rendering import Bits, darkened, darkness, exposures
+from etchphoto.light import lightness
+from etchproof.model.damped_steps import least_squares
+from etchproof.reading.measuring import UNEVEN_CELL_MM
+from etchwire.dot import MOST_UNEVENNESS, Dot
+
+Floats = NDArray[np.floating[Any]]
+
+_SPREADS: Final = tuple(np.geomspace(0.22, 1.5, 11).tolist())
+_FINER: Final = 3  # times the way between two spreads is halved
+_BINS: Final = 240
+_MOST_EXPOSURE: Final = 2.5
+_MIDDLES: Final = (np.arange(_BINS) + 0.5) / _BINS * _MOST_EXPOSURE
+_STARTS: Final = ((0.2, 0.3, 1.5), (0.5, 0.3, 1.0))  # threshold, scale, steepness
+_LEAST_NOISE: Final = 0.004  # of reflectance: no camera reads better
+
+# What is usual and how far off it may well be, as logarithms (the threshold's of its odds). Lines
+# are laid so that they just close, hence the spread; the rest is our assumption.
+_USUAL: Final = np.log((0.2 / 0.8, 0.3, 1.5, 0.45))  # threshold, scale, steepness, spread in dots
+_DOUBT: Final = np.array((1.5, 1.0, 1.0, 0.35))
+
+_SOLID_DOTS: Final = 40
+_SOLID_MIDDLE: Final = slice(15, 25)
+LEAST_UNEVENNESS: Final = 0.02  # of exposure: less changes no dot
+_NUDGE: Final = 0.05
+_OWN_DOUBT: Final = 1.2  # how much more a pattern may scatter by itself than the dot says
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """A step of a tone card: its dots, which of them were read, and what they showed.
+
+    `reflectance` is relative to bare tile, `unevenness` the scatter of L* over cells of
+    UNEVEN_CELL_MM.
+    """
+
+    bits: Bits
+    read: tuple[slice, slice]
+    reflectance: float
+    unevenness: float
+
+
+def fit_dot(steps: Sequence[Step], spacing_mm: float) -> Dot:
+    """Return the dot that fits `steps`, the last of which is solid."""
+    even = _fitted(steps, unevenness=0.0)
+    unevenness = _unevenness(steps, even, spacing_mm)
+    if unevenness < LEAST_UNEVENNESS:
+        return even
+    return _fitted(steps, unevenness=min(unevenness, MOST_UNEVENNESS))
+
+
+def _fitted(steps: Sequence[Step], *, unevenness: float) -> Dot:
+    wanted = 1 - np.array([step.reflectance for step in steps])
+    patterns = {spread: _Patterns.of(steps, spread, unevenness) for spread in _SPREADS}
+    first = min(one.fitted(wanted, _LEAST_NOISE).missed for one in patterns.values())
+    freedom = len(wanted) / max(1, len(wanted) - len(_USUAL) - 1)
+    noise = max(_LEAST_NOISE, first * freedom**0.5)
+    fits = {spread: one.fitted(wanted, noise) for spread, one in patterns.items()}
+    ratio = _SPREADS[1] / _SPREADS[0]
+    for _ in range(_FINER):
+        ratio = ratio**0.5
+        middle = min(fits, key=lambda spread: fits[spread].cost)
+        for spread in (middle / ratio, middle * ratio):
+            fits[spread] = _Patterns.of(steps, spread, unevenness).fitted(wanted, noise)
+    spread = min(fits, key=lambda one: fits[one].cost)
+    return replace(fits[spread].dot, unevenness=unevenness)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """The best dot of one spread: what it costs, and by how much it misses the steps, RMS."""
+
+    dot: Dot
+    cost: float
+    missed: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Patterns:
+    """How often each exposure occurs in each step, shape (steps, bins), and in a solid area."""
+
+    spread_dots: float
+    in_steps: Floats
+    in_solid: Floats
+
+    @classmethod
+    def of(cls, steps: Sequence[Step], spread_dots: float, unevenness: float) -> Self:
+        solid = np.ones((_SOLID_DOTS, _SOLID_DOTS), dtype=np.bool_)
+        middle = _SOLID_MIDDLE, _SOLID_MIDDLE
+        in_steps = [_occurring(step.bits, step.read, spread_dots, unevenness) for step in steps]
+        in_solid = _occurring(solid, middle, spread_dots, unevenness)
+        return cls(spread_dots, np.stack(in_steps), in_solid)
+
+    def fitted(self, wanted: Floats, noise: float) -> _Fit:
+        """Return the best figures for the steps' darkness below bare tile."""
+
+        def misses(figures: Floats) -> Floats:
+            off = (self._darkness(figures) * _deepest(figures, wanted) - wanted) / noise
+            given = np.append(figures[:3], np.log(self.spread_dots))
+            return np.append(off, (given - _USUAL) / _DOUBT)
+
+        fits = [least_squares(misses, _figures(*start)) for start in _STARTS]
+        figures = min(fits, key=lambda fit: float((misses(fit) ** 2).sum()))
+        off = misses(figures)
+        missed = float(np.sqrt((off[: len(wanted)] ** 2).mean())) * noise
+        threshold, scale, steepness = _law(figures)
+        dot = Dot(
+            spread_dots=self.spread_dots,
+            threshold=threshold,
+            scale=scale,
+            steepness=steepness,
+            black=min(max(0.0, 1 - _deepest(figures, wanted)), 0.999),
+            fit_error=min(missed, 1.0),
+        )
+        return _Fit(dot, float((off**2).sum()), missed)
+
+    def _darkness(self, figures: Floats) -> Floats:
+        dark = darkened(_MIDDLES, *_law(figures))
+        return np.asarray(self.in_steps @ dark / max(float(self.in_solid @ dark), 1e-9))
+
+
+def _figures(threshold: float, scale: float, steepness: float) -> Floats:
+    """Return figures that may be any number; the last is how much deeper than read black is."""
+    return np.array([*np.log((threshold / (1 - threshold), scale, steepness)), 0.0])
+
+
+def _law(figures: Floats) -> tuple[float, float, float]:
+    odds, scale, steepness = np.exp(np.clip(figures[:3], -8, 3))
+    return float(odds / (1 + odds)), float(scale), float(steepness)
+
+
+def _deepest(figures: Floats, wanted: Floats) -> float:
+    """Return the solid's darkness below bare tile, which one step alone would tell too roughly."""
+    return float(wanted[-1] * np.exp(figures[3]))
+
+
+def _occurring(
+    bits: Bits, read: tuple[slice, slice], spread_dots: float, unevenness: float
+) -> Floats:
+    """Return the share of places by exposure, each shared between the two bins beside it."""
+    even = np.stack([one[read] for one in exposures(bits, spread_dots)]).ravel()
+    places = np.concatenate([even * (1 + off) for off in {-unevenness, unevenness}])
+    at = np.clip(places / _MOST_EXPOSURE * _BINS - 0.5, 0, _BINS - 1.001)
+    bins = at.astype(np.intp)
+    above = at - bins
+    counts = np.bincount(bins, 1 - above, minlength=_BINS)
+    counts[1:] += np.bincount(bins, above, minlength=_BINS)[:-1]
+    return np.asarray(counts / len(places))
+
+
+def _unevenness(steps: Sequence[Step], dot: Dot, spacing_mm: float) -> float:
+    """Return by what share the light counts for more or less from place to place.
+
+    Within a step by its scatter, less that of its pattern; from step to step by how badly the
+    dot fits. Both are laid to the coat, by how strongly each step hangs on the light.
+    """
+    side = max(1, round(UNEVEN_CELL_MM / spacing_mm))
+    slopes = np.array([_slope(step, dot) for step in steps])
+    levels = np.array([step.reflectance for step in steps])
+    steepness = slopes * (lightness(levels + _NUDGE / 2) - lightness(levels - _NUDGE / 2)) / _NUDGE
+    own = np.array([_own_scatter(step, dot, side) for step in steps])
+    scatter = np.array([step.unevenness for step in steps])
+    within = np.maximum(scatter**2 - (_OWN_DOUBT * own) ** 2, 0) @ steepness**2
+    between = max(0.0, dot.fit_error**2 - _LEAST_NOISE**2) / max(float(np.mean(slopes**2)), 1e-6)
+    return float(np.sqrt(within / max(float((steepness**4).sum()), 1e-6) + between))
+
+
+def _own_scatter(step: Step, dot: Dot, side: int) -> float:
+    """Return by how much the pattern alone makes L* scatter over cells of `side` dots."""
+    shown = 1 - (1 - dot.black) * darkness(step.bits, dot)[step.read]
+    rows, columns = (length // side * side for length in shown.shape)
+    cells = shown[:rows, :columns].reshape(rows // side, side, columns // side, side)
+    return float(np.std(lightness(np.maximum(cells.mean(axis=(1, 3)), 0))))
+
+
+def _slope(step: Step, dot: Dot) -> float:
+    """Return by how much a step's reflectance falls when the light grows e-fold, at its rate here.
+
+    More light is as good as a law that asks for less.
+    """
+    less = replace(dot, threshold=dot.threshold / (1 + _NUDGE), scale=dot.scale / (1 + _NUDGE))
+    solids = [darkened(np.ones(1), one.threshold, one.scale, one.steepness) for one in (dot, less)]
+    before, after = (float(darkness(step.bits, one)[step.read].mean()) for one in (dot, less))
+    return (1 - dot.black) * (after * float(solids[1][0] / solids[0][0]) - before) / _NUDGE
