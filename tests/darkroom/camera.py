@@ -43,12 +43,11 @@ def photograph(tile: Tile, shot: Shot = Shot()) -> BytesIO:
     """Return the JPEG file of a photo of a tile."""
     codes = 255 * _to_srgb(_exposed(tile, shot))
     noise = np.random.default_rng(shot.seed)
-    channels = [
-        codes * tint ** (1 / 2.2)
-        + noise.standard_normal(codes.shape, dtype=np.float32) * shot.noise_codes
-        for tint in TINT
-    ]
-    picture = np.clip(np.rint(np.stack(channels, axis=-1)), 0, 255).astype(np.uint8)
+    picture = np.empty((*codes.shape, len(TINT)), dtype=np.uint8)
+    for channel, tint in enumerate(TINT):
+        seen = codes * tint ** (1 / 2.2)
+        seen += noise.standard_normal(codes.shape, dtype=np.float32) * shot.noise_codes
+        picture[..., channel] = np.clip(np.rint(seen, out=seen), 0, 255, out=seen)
     file = BytesIO()
     Image.fromarray(picture).save(file, "JPEG", quality=shot.quality)
     file.seek(0)
