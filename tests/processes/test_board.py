@@ -84,8 +84,8 @@ def test_without_a_daemon_the_self_check_asks_the_controller_itself(start, place
     facts = look_at_machine("left", places)
 
     assert facts.controller_fault == ""
-    assert facts.settings["is_read"]
-    assert facts.settings["refusals"] == []
+    assert facts.settings.is_read
+    assert not facts.settings.refusals
 
 
 def test_with_a_daemon_the_self_check_asks_it(start, places, tmp_path):
@@ -101,6 +101,6 @@ def test_with_a_daemon_the_self_check_asks_it(start, places, tmp_path):
 
     facts = look_at_machine("left", places)
 
-    assert facts.status["logbook_trouble"] is None
+    assert facts.status.logbook_trouble is None
     assert facts.settings is not None
     assert facts.socket_mode == 0o660
