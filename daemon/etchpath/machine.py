@@ -1,15 +1,15 @@
 """The connected machine, as far as it decides how a file will run."""
 
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Final, Self
 
 from etchpath.errors import UnreadableMachine
 from etchwire.bed import Bed
 from etchwire.catalogue import Head
 from etchwire.controller_profile import EIGHT_BIT, LineCosts
 from etchwire.errors import UnreadableSheet
+from etchwire.json_text import JsonTable
 from etchwire.plain import LARGEST, SMALLEST
 from etchwire.toml_text import read_toml
 
@@ -75,7 +75,7 @@ class Machine:
         )
 
     @classmethod
-    def from_table(cls, table: Mapping[str, Any]) -> Self:
+    def from_table(cls, table: JsonTable) -> Self:
         """Build from `table`; raise UnreadableMachine for a missing, unknown or unfit entry."""
         unknown = sorted(set(table) - {entry.name for entry in fields(cls)})
         if unknown:
@@ -99,7 +99,7 @@ class Machine:
                 raise
             raise UnreadableMachine(f"{path} is no machine description: {error}") from error
 
-    def to_table(self) -> dict[str, Any]:
+    def to_table(self) -> JsonTable:
         """Return the plain table that `from_table` reads."""
         return asdict(self)
 
@@ -127,7 +127,7 @@ class Machine:
         return self.baud / BITS_PER_BYTE
 
 
-def _require(name: str, value: Any, kind: object) -> None:
+def _require(name: str, value: object, kind: object) -> None:
     if kind is LineCosts and isinstance(value, LineCosts):
         return
     if kind is bool:
@@ -135,8 +135,9 @@ def _require(name: str, value: Any, kind: object) -> None:
             return
         raise UnreadableMachine(f"the machine's {name} must be true or false, not {value!r}")
     least_text = "zero or more" if name in _MAY_BE_ZERO else "above zero"
-    is_number = isinstance(value, int if kind is int else (int, float))
-    if not is_number or isinstance(value, bool) or not _is_fit(name, value):
+    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    is_kind = isinstance(value, int) or kind is not int
+    if not isinstance(value, (int, float)) or not (is_number and is_kind and _is_fit(name, value)):
         raise UnreadableMachine(
             f"the machine's {name} must be a number {least_text}, not {value!r:.60}"
         )
@@ -145,5 +146,5 @@ def _require(name: str, value: Any, kind: object) -> None:
         raise UnreadableMachine(f"the machine's {name} cannot be {value!r:.60}: no machine has it")
 
 
-def _is_fit(name: str, value: Any) -> bool:
+def _is_fit(name: str, value: float) -> bool:
     return value > 0 or (value == 0 and name in _MAY_BE_ZERO)

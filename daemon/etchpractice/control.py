@@ -7,10 +7,10 @@ a thread hands its errand over and waits until the loop has run it.
 import inspect
 import os
 import queue
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from etchpractice.link.cable import Cable
 from etchpractice.machine import PracticeMachine
@@ -18,8 +18,11 @@ from etchpractice.scenario.rows import row_light
 from etchpractice.tile.tile import PictureTooLarge, Rectangle, Tile
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
 from etchwire.handlers import IncomingCall
+from etchwire.json_text import JsonTable
 
 ERRAND_S: Final = 60.0
+
+Result = TypeVar("Result")
 
 MACHINE_VERBS: Final = frozenset((
     "fall_silent", "speak_again", "hang", "withhold_replies", "release_replies",
@@ -45,7 +48,7 @@ class Errands:
     """Things for the loop to do, brought by other threads; its descriptor wakes the loop."""
 
     def __init__(self) -> None:
-        self._waiting: queue.SimpleQueue[tuple[Callable[[], Any], Future[Any]]]
+        self._waiting: queue.SimpleQueue[tuple[Callable[[], object], Future[Any]]]
         self._waiting = queue.SimpleQueue()
         self._bell = os.eventfd(0, os.EFD_NONBLOCK | os.EFD_CLOEXEC)
 
@@ -57,9 +60,9 @@ class Errands:
         """Wake the loop; a signal handler may."""
         os.eventfd_write(self._bell, 1)
 
-    def run_soon(self, errand: Callable[[], Any]) -> Any:
+    def run_soon(self, errand: Callable[[], Result]) -> Result:
         """Have the loop run `errand` and return what that returned, or raise what it raised."""
-        future: Future[Any] = Future()
+        future: Future[Result] = Future()
         self._waiting.put((errand, future))
         self.ring()
         return future.result(ERRAND_S)
@@ -93,11 +96,12 @@ class Control:
         self._cable = cable
         self._errands = errands
 
-    def answer(self, asked: IncomingCall) -> Any:
+    def answer(self, asked: IncomingCall) -> object:
         """Return the result of a request; raise Refused with a sentence."""
         method, params = asked.request.method, asked.request.params
         if method == "picture":
-            return self._picture(params)
+            self._picture(params)
+            return None
         if method == "row_light":
             return self._call(self._row_light, params)
         for verbs, target in (
@@ -110,7 +114,7 @@ class Control:
                 return self._call(getattr(target, method), params)
         raise UnknownMethod("refused", f"the practice machine does not know {method!r}")
 
-    def _call(self, verb: Callable[..., Any], params: Mapping[str, Any]) -> Any:
+    def _call(self, verb: Callable[..., object], params: JsonTable) -> object:
         try:
             inspect.signature(verb).bind(**params)
         except TypeError as error:
@@ -126,7 +130,7 @@ class Control:
     def _row_light(self, rectangle: Rectangle, rows: int, pieces: int) -> list[list[float]]:
         return row_light(self._machine.tile, rectangle, rows=rows, pieces=pieces)
 
-    def _picture(self, params: Mapping[str, Any]) -> None:
+    def _picture(self, params: JsonTable) -> None:
         """Write the tile `before` and `after` wiping; each is a path, and either may be absent."""
         unknown = set(params) - {"before", "after", "mm_per_px", "rectangle"}
         if unknown:

@@ -1,7 +1,7 @@
 """What was found in a file: one entry for each kind, with its first line and how often."""
 
 from dataclasses import asdict, dataclass
-from typing import Any, Final
+from typing import Final
 
 from etchpath.machine import Machine
 from etchpath.preflight.kind import Severity
@@ -24,7 +24,7 @@ class PreflightFinding:
     reason: str
     fix: str
 
-    def to_table(self) -> dict[str, Any]:
+    def to_table(self) -> dict[str, object]:
         """Return the plain table that goes into JSON."""
         return asdict(self)
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, BinaryIO, Final
+from typing import BinaryIO, Final
 
 from etchpath.errors import NoFile, UnreadableMachine
 from etchpath.index import Index, IndexBuilder, write_index
@@ -13,6 +13,7 @@ from etchpath.preflight.inspection import Watcher
 from etchpath.preflight.picture import PathPicture
 from etchpath.tidying import Tidying
 from etchwire.errors import UnreadableSheet
+from etchwire.json_text import JsonTable
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
 
 ASSUMED: Final = Machine(
@@ -29,7 +30,7 @@ ASSUMED: Final = Machine(
 def inspect_file(
     path: Path,
     *,
-    machine: Machine | Mapping[str, Any] | None = None,
+    machine: Machine | JsonTable | None = None,
     index: Path | None = None,
     picture: Path | None = None,
     on_progress: Callable[[int], None] = lambda _: None,

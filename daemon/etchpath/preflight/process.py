@@ -7,12 +7,11 @@ Request: `job`, the path of the G-code, and `machine`, the description of the ma
 
 import sys
 from pathlib import Path
-from typing import Any
 
 from etchwire.child_program import PREFLIGHT, OnShare, Request, WorkFailed, serve
 
 
-def inspect_job(request: Request, _on_share: OnShare) -> dict[str, Any]:
+def inspect_job(request: Request, _on_share: OnShare) -> dict[str, object]:
     """Return the report on the job of `request` as a plain table; raise WorkFailed."""
     from etchpath.errors import EtchpathError  # noqa: PLC0415 - heavy: only once limits hold
     from etchpath.preflight.inspected import inspect_file  # noqa: PLC0415

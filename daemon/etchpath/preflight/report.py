@@ -2,9 +2,9 @@
 
 import json
 from dataclasses import dataclass
-from typing import Any
 
 from etchpath.preflight.findings import PreflightFinding
+from etchwire.json_text import JsonTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,18 +23,18 @@ class Report:
     beam_on_mm: float
     bounds_mm: dict[str, float] | None
     burnt_mm: dict[str, float] | None
-    beam: dict[str, Any]
+    beam: JsonTable
     lines: int
     gcode_bytes: int
     gcode_sha256: str
     has_reentry: bool
     needed_bytes_per_s: float
     carried_bytes_per_s: float
-    machine: dict[str, Any]
+    machine: JsonTable
     tidied_lines: int = 0
     original_sha256: str = ""
 
-    def to_table(self) -> dict[str, Any]:
+    def to_table(self) -> dict[str, object]:
         """Return the plain table that goes into JSON."""
         table = {name: getattr(self, name) for name in self.__slots__}
         return table | {"findings": [finding.to_table() for finding in self.findings]}

@@ -1,7 +1,7 @@
 """What the beam does in sum: how long, how far, how fast against what was asked, how strong."""
 
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.planner import planned
 from etchpath.motion.timeline import Timed
 from etchpath.motion.toolpath import Toolpath
+from etchwire.json_text import JsonTable
 
 Floats = NDArray[np.float64]
 
@@ -105,7 +106,7 @@ class BeamTotals:
         self.burnt.take_in(toolpath.x_mm, toolpath.y_mm)
         self.burnt.take_in(toolpath.x_mm - toolpath.dx_mm, toolpath.y_mm - toolpath.dy_mm)
 
-    def to_table(self) -> dict[str, Any]:
+    def to_table(self) -> JsonTable:
         """Return the sums as they go into JSON; speeds in mm/min, None where nothing is burnt."""
         if self.seconds == 0:
             return {"mean_mm_per_min": None}

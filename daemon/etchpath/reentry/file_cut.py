@@ -6,9 +6,9 @@ a crossing or a second pass, nobody can tell which it was. The rest starts at th
 is made with the beam off, so nothing is burnt twice, and what is missing till there is told.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, BinaryIO, Final, Self
+from typing import BinaryIO, Final, Self
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from etchpath.motion.timeline import Timed
 from etchpath.motion.toolpath import Toolpath
 from etchpath.preflight import inspect
 from etchpath.tidying import Tidying
+from etchwire.json_text import JsonTable
 
 NEAR_MM: Final = 0.03  # a report shows whole steps, and an arc is run in chords
 MOST_APART_MM: Final = 3.0  # of two places that both fit: about a corner, or beside an end
@@ -50,7 +51,7 @@ class FileCut:
     fastest_percent: int = 100
 
     @classmethod
-    def from_table(cls, table: Mapping[str, Any]) -> Self:
+    def from_table(cls, table: JsonTable) -> Self:
         """Read a cut as the record holds it; raise NoReentry for anything else."""
         try:
             return cls(

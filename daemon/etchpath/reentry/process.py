@@ -9,12 +9,11 @@ the gap before it; with `rest` null nothing is written.
 import sys
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from etchwire.child_program import REMAINDER, OnShare, Request, WorkFailed, serve
 
 
-def write_remainder(request: Request, _on_share: OnShare) -> dict[str, Any] | None:
+def write_remainder(request: Request, _on_share: OnShare) -> dict[str, object] | None:
     """Write what `request` asks for, and return line and gap; raise WorkFailed."""
     from etchpath.errors import EtchpathError  # noqa: PLC0415 - heavy: only once limits hold
     from etchpath.reentry.file_cut import FileCut  # noqa: PLC0415

@@ -5,7 +5,7 @@ the time at which it wants to be asked again at the latest.
 """
 
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final
 
 from etchpractice.controller.engine import Engine
 from etchpractice.controller.language import Line
@@ -206,7 +206,7 @@ class Interpreter:
             was = engine.stored.systems[modal.system]
             now = engine.stored.systems[system_name(system)]
             offset = tuple(o - a + b for o, a, b in zip(offset, was, now, strict=True))  # type: ignore[assignment]
-        place: list[Any] = list(modal.position)
+        place: list[float] = list(modal.position)
         for axis, value in meaning.axes.items():
             if meaning.once == 530:
                 place[axis] = value

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, Final
+from typing import Final
 
 from etchpractice.box.board import BEAM_CONTACT, HEARTBEAT_CONTACT, SAFETY_RELAY
 
@@ -34,7 +34,7 @@ class EventKind:
     verb: str
     said: str
     takes: Mapping[str, type] = field(default_factory=dict)
-    fixed: Mapping[str, Any] = field(default_factory=dict)
+    fixed: Mapping[str, object] = field(default_factory=dict)
     optional: Mapping[str, type] = field(default_factory=dict)
 
 
@@ -43,10 +43,10 @@ class Event:
     """Something that is to happen."""
 
     kind: EventKind
-    given: Mapping[str, Any]
+    given: Mapping[str, object]
 
     @property
-    def parameters(self) -> dict[str, Any]:
+    def parameters(self) -> dict[str, object]:
         """What the verb is called with."""
         return {**self.kind.fixed, **self.given}
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,14 +17,40 @@ from etchproof.layout.job import prepare_card, read_card_file
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK
 from etchproof.layout.wishes import Wishes
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at, settings_of
-from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.daemon_option import Command, daemon_option
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.job_summary import duration
 from etchwire.catalogue import Head, Recipe
 from etchwire.errors import Refused, WireError
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
 
-_COMMON: Final[tuple[Callable[[Any], Any], ...]] = (
+NO_RECIPE: Final = (
+    "say --speed and --power: there is no recipe for this laser on this tile and paint"
+)
+
+Changes = Mapping[str, Any]  # entries of CardOrder that one kind of card has, by their names
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Options:
+    """What was said on the command line about every kind of card; None for what was not."""
+
+    folder: Path
+    is_replacing: bool
+    head_name: str
+    surface: str
+    number: int | None
+    place_mm: tuple[float, float]
+    at_mm: tuple[float, float] | None
+    spacing_mm: float
+    halftone: str
+    air_assist: bool
+    socket: Path | None
+    feed_mm_per_min: float | None = None
+    power_percent: float | None = None
+
+
+_COMMON: Final[tuple[Callable[[Command], Command], ...]] = (
     click.option(
         "-o", "--output", "folder", metavar="CARD", type=click.Path(path_type=Path), required=True,
         help="The folder to make; it will hold the job and the card's description.",
@@ -68,8 +94,8 @@ _RECIPE: Final = (
 )
 
 
-def _with(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
-    def add(function: Any) -> Any:
+def _with(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    def add(function: Command) -> Command:
         for option in reversed(options):
             function = option(function)
         return function
@@ -111,14 +137,14 @@ def power(
         "power_ratios": None if percents is None else (percents[0] / 100, percents[1] / 100),
         "steps": steps,
     }
-    _make("power", said, changes)
+    _make("power", _Options(**said), changes)
 
 
 @command.command(short_help="Five patches round a recipe.")
 @_with(*_COMMON, *_RECIPE)
 def five(**said: Any) -> None:
     """Five patches round a recipe: enough to see whether it holds on a new box of tiles."""
-    _make("five", said, {})
+    _make("five", _Options(**said), {})
 
 
 @command.command(short_help="Greys from bare to black.")
@@ -130,14 +156,14 @@ def five(**said: Any) -> None:
 )  # fmt: skip
 def tone(steps: int, black: float, **said: Any) -> None:
     """Greys from bare to black, burnt with a recipe and its halftone."""
-    _make("tone", said, {"greys": steps, "black": black})
+    _make("tone", _Options(**said), {"greys": steps, "black": black})
 
 
 @command.command(short_help="Do rows meet? Hairlines burnt both ways.")
 @_with(*_COMMON, *_RECIPE)
 def register(**said: Any) -> None:
     """Hairlines burnt to the right against hairlines burnt to the left."""
-    _make("register", said, {})
+    _make("register", _Options(**said), {})
 
 
 def _lay_out(order: CardOrder) -> Card:
@@ -149,13 +175,13 @@ def _lay_out(order: CardOrder) -> Card:
         return lay_out(replace(order, is_high_dose_meant=True))
 
 
-def _make(kind: str, said: dict[str, Any], changes: Mapping[str, Any]) -> None:
-    with _catalogue(said["socket"]) as catalogue:
+def _make(kind: str, options: _Options, changes: Changes) -> None:
+    with _catalogue(options.socket) as catalogue:
         try:
-            order = _order(kind, said, changes, catalogue)
+            order = _order(kind, options, changes, catalogue)
             card = _lay_out(order)
             sheet = prepare_card(
-                card, folder=said["folder"], is_replacing=said["is_replacing"], at_mm=said["at_mm"]
+                card, folder=options.folder, is_replacing=options.is_replacing, at_mm=options.at_mm
             )
             if catalogue is not None:
                 catalogue.file_card(card, sheet)
@@ -169,8 +195,8 @@ def _make(kind: str, said: dict[str, Any], changes: Mapping[str, Any]) -> None:
         click.echo("Note: without --daemon the logbook does not know of this card.", err=True)
     click.echo(
         f"{sheet.title}: {card.width_mm:.1f} × {card.height_mm:.1f} mm. Etching will take "
-        f"{duration(sheet.predicted_s)}.\nThe job is in {said['folder']}. When it is etched, let "
-        f"it cool, wipe it, photograph it and say: etchwarden read PHOTO --card {said['folder']}"
+        f"{duration(sheet.predicted_s)}.\nThe job is in {options.folder}. When it is etched, let "
+        f"it cool, wipe it, photograph it and say: etchwarden read PHOTO --card {options.folder}"
     )
 
 
@@ -184,59 +210,66 @@ def _catalogue(socket: Path | None) -> Iterator[CatalogueCalls | None]:
 
 
 def _order(
-    kind: str, said: dict[str, Any], changes: Mapping[str, Any], catalogue: CatalogueCalls | None
+    kind: str, options: _Options, changes: Changes, catalogue: CatalogueCalls | None
 ) -> CardOrder:
     if catalogue is None and kind != "power":
-        _require_settings(said, PRACTICE_RECIPES.get(said["head_name"]))
-    head = catalogue.head(said["head_name"]) if catalogue else find_head(said["head_name"])
+        _require_settings(options, PRACTICE_RECIPES.get(options.head_name))
+    head = catalogue.head(options.head_name) if catalogue else find_head(options.head_name)
     if catalogue:
-        catalogue.require_surface(said["surface"])
+        catalogue.require_surface(options.surface)
     wishes = Wishes(
-        number=_number(said, catalogue),
+        number=_number(options, catalogue),
         head=head,
-        surface=said["surface"],
-        line_spacing_mm=said["spacing_mm"],
-        halftone=said["halftone"],
-        place=Place(*said["place_mm"]),
-        air_assist=said["air_assist"],
+        surface=options.surface,
+        line_spacing_mm=options.spacing_mm,
+        halftone=options.halftone,
+        place=Place(*options.place_mm),
+        air_assist=options.air_assist,
     )
-    recipe = None if kind == "power" else _recipe(said, head, catalogue)
+    recipe = None if kind == "power" else _recipe(options, head, catalogue)
     return CardOrder(kind=kind, wishes=wishes, recipe=recipe, **changes)
 
 
-def _recipe(said: dict[str, Any], head: Head, catalogue: CatalogueCalls | None) -> Recipe:
-    feed, percent = said["feed_mm_per_min"], said["power_percent"]
-    in_force = catalogue.recipe_in_force(head.name, said["surface"]) if catalogue else None
-    usual = PRACTICE_RECIPES.get(said["head_name"])
+def _recipe(options: _Options, head: Head, catalogue: CatalogueCalls | None) -> Recipe:
+    in_force = catalogue.recipe_in_force(head.name, options.surface) if catalogue else None
+    usual = PRACTICE_RECIPES.get(options.head_name)
     known = settings_of(in_force) if in_force else usual
-    _require_settings(said, known)
+    percent = options.power_percent
+    said_ratio = None if percent is None else percent / 100
     return Recipe(
-        surface=said["surface"],
-        feed_mm_per_min=feed if feed is not None or known is None else known.feed_mm_per_min,
-        power_ratio=(percent / 100 if percent is not None or known is None else known.power_ratio),
-        line_spacing_mm=said["spacing_mm"],
-        air_assist=said["air_assist"],
+        surface=options.surface,
+        feed_mm_per_min=_said_or(
+            options.feed_mm_per_min, None if known is None else known.feed_mm_per_min
+        ),
+        power_ratio=_said_or(said_ratio, None if known is None else known.power_ratio),
+        line_spacing_mm=options.spacing_mm,
+        air_assist=options.air_assist,
     )
 
 
-def _require_settings(said: dict[str, Any], known: Recipe | None) -> None:
-    if known is None and (said["feed_mm_per_min"] is None or said["power_percent"] is None):
-        raise click.UsageError(
-            "say --speed and --power: there is no recipe for this laser on this tile and paint"
-        )
+def _said_or(said: float | None, known: float | None) -> float:
+    figure = known if said is None else said
+    if figure is None:
+        raise click.UsageError(NO_RECIPE)
+    return figure
 
 
-def _number(said: dict[str, Any], catalogue: CatalogueCalls | None) -> int:
-    taken = _numbers_beside(said["folder"])
+def _require_settings(options: _Options, known: Recipe | None) -> None:
+    if known is None and None in (options.feed_mm_per_min, options.power_percent):
+        raise click.UsageError(NO_RECIPE)
+
+
+def _number(options: _Options, catalogue: CatalogueCalls | None) -> int:
+    taken = _numbers_beside(options.folder)
     least = catalogue.next_number() if catalogue else 1
-    number = said["number"] or max(max(taken, default=0) + 1, least)
-    if number in taken and not said["is_replacing"]:
+    number = options.number or max(max(taken, default=0) + 1, least)
+    if number in taken and not options.is_replacing:
         raise UnfitCard(
             f"card {number} is already in {taken[number]}: leave --number out, or say another"
         )
     if catalogue and number < least:
         catalogue.require_free(number)
-    return int(number)
+    return number
 
 
 def _numbers_beside(folder: Path) -> dict[int, Path]:

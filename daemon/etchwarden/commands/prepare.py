@@ -15,7 +15,7 @@ from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
-from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.daemon_option import Command, daemon_option
 from etchwarden.shared.job_summary import summary
 from etchwarden.shared.prepare_recipe import RecipeWishes, choose_recipe
 from etchwarden.shared.progress import progress_shown
@@ -49,7 +49,7 @@ A file about a laser, here an invented one:
   is_measured = true
 """
 
-_SETTINGS: Final[tuple[Callable[[Any], Any], ...]] = (
+_SETTINGS: Final[tuple[Callable[[Command], Command], ...]] = (
     click.argument("photo", type=click.Path(path_type=Path)),
     click.option(
         "-o", "--output", "folder", metavar="JOB", type=click.Path(path_type=Path), required=True,

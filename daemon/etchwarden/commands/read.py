@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from contextlib import ExitStack
+from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import Any, Final
@@ -22,6 +23,7 @@ from etchwarden.shared.card_text import tell_power, tell_register, tell_tone
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.catalogue_records import with_own_figures
+from etchwire.json_text import JsonTable
 from etchwire.storing import write_whole
 
 READING_NAME: Final = "reading.json"  # beside the card's description
@@ -35,6 +37,23 @@ CURVE_LEFT_OUT: Final = (
     "Note: the greys were measured at the card's own speed and power, so their tone curve is left "
     "out: etch a tone card with these."
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Options:
+    """What was said on the command line; None for what was not."""
+
+    photos: tuple[Path, ...]
+    folders: tuple[Path, ...]
+    is_wiped: bool | None
+    marks: tuple[str, ...]
+    meets: tuple[str, ...]
+    after: tuple[Path, ...]
+    is_accepted: bool | None
+    fingernail: str | None
+    feed_mm_per_min: float | None
+    power_percent: float | None
+    socket: Path | None
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -80,25 +99,27 @@ def command(**said: Any) -> None:
     Several photos of one card are combined. What was read, and pictures of where, are kept in
     the card's folder. With --daemon it goes into the logbook, and what you accept is in force.
     """
-    socket: Path | None = said["socket"]
+    options = _Options(**said)
     with ExitStack() as stack:
-        catalogue = stack.enter_context(catalogue_calls_at(socket)) if socket else None
+        catalogue = (
+            stack.enter_context(catalogue_calls_at(options.socket)) if options.socket else None
+        )
         try:
-            cards = _cards(said["folders"], catalogue, beside=said["photos"])
-            reading, card, folder = _read(said["photos"], cards, is_wiped=said["is_wiped"])
+            cards = _cards(options.folders, catalogue, beside=options.photos)
+            reading, card, folder = _read(options.photos, cards, is_wiped=options.is_wiped)
             shown = Shown(
                 card=card,
                 reading=reading,
-                marks=marks_from_table(_table(said["marks"], "PATCH=WORD"), card),
-                meets=_meeting(said["meets"]),
+                marks=marks_from_table(_table(options.marks, "PATCH=WORD"), card),
+                meets=_meeting(options.meets),
             )
             earlier = catalogue.earlier(card) if catalogue else []
-            _tell(shown, [*outcomes_of(earlier), *_earlier(said["after"])], folder)
+            _tell(shown, [*outcomes_of(earlier), *_earlier(options.after)], folder)
             if catalogue:
-                _file(catalogue, shown, earlier, said)
+                _file(catalogue, shown, earlier, options)
         except EtchproofError as error:
             raise click.ClickException(f"{error}.") from error
-    if socket is None:
+    if options.socket is None:
         click.echo("Note: without --daemon the logbook does not know of this.", err=True)
 
 
@@ -125,19 +146,17 @@ def _tell(shown: Shown, earlier: list[Outcome], folder: Path) -> None:
         tell_register(register_by_camera(_needed(shown.reading)))
 
 
-def _file(
-    catalogue: CatalogueCalls, shown: Shown, earlier: list[Shown], choice: dict[str, Any]
-) -> None:
-    if choice["is_accepted"] is not False:
-        shown = _tried(shown, earlier, choice["fingernail"])
+def _file(catalogue: CatalogueCalls, shown: Shown, earlier: list[Shown], options: _Options) -> None:
+    if options.is_accepted is not False:
+        shown = _tried(shown, earlier, options.fingernail)
     told = tell(shown, earlier=earlier)
     photos = [photo.name for photo in shown.reading.photos] if shown.reading else []
     number = catalogue.file_reading(shown, told, photos=photos)
     click.echo(f"This is reading {number} in the logbook.")
-    chosen = _chosen(told.recommended, choice)
+    chosen = _chosen(told.recommended, options)
     if chosen is None:
         return
-    is_accepted = choice["is_accepted"]
+    is_accepted = options.is_accepted
     if is_accepted is None:
         is_accepted = click.confirm("Shall that be in force from now on?", default=True)
     if is_accepted:
@@ -160,13 +179,13 @@ def _tried(shown: Shown, earlier: list[Shown], answer: str | None) -> Shown:
             click.echo(sentence)
 
 
-def _chosen(recommended: Any, choice: dict[str, Any]) -> dict[str, Any] | None:
+def _chosen(recommended: JsonTable | None, options: _Options) -> JsonTable | None:
     """Return what is recommended, with the speed and power that a person says instead."""
     if recommended is None or "recipe" not in recommended:
         return dict(recommended) if recommended else None
-    said = {"feed_mm_per_min": choice["feed_mm_per_min"]}
-    if choice["power_percent"] is not None:
-        said["power_ratio"] = choice["power_percent"] / 100
+    said = {"feed_mm_per_min": options.feed_mm_per_min}
+    if options.power_percent is not None:
+        said["power_ratio"] = options.power_percent / 100
     instead = {name: value for name, value in said.items() if value is not None}
     chosen = with_own_figures(recommended["recipe"], instead)
     if "tone_curve" in recommended["recipe"] and "tone_curve" not in chosen:

@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Final, Self
 
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
 from etchdaemon.configuration.source import Source
@@ -38,7 +38,7 @@ class PageSettings:
             return cls._of(source.values, path)
 
     @classmethod
-    def _of(cls, values: Mapping[str, Any], path: Path) -> Self:
+    def _of(cls, values: Mapping[str, object], path: Path) -> Self:
         faults: list[Fault] = []
         table = Table(values, "", faults)
         settings = cls(
@@ -70,23 +70,22 @@ def _port(table: Table) -> int:
     return 8080 if port is None else port
 
 
-def _machines(table: Table, values: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
+def _machines(table: Table, values: Mapping[str, object], folder: Path) -> tuple[str, ...]:
     if "machines" not in table:
         table.known("machines")
         return machines_beside(folder)
     table.known("machines")
     names = values["machines"]
-    is_fit = isinstance(names, list) and all(
-        isinstance(name, str) and MACHINE_NAME.fullmatch(name) for name in names
-    )
-    if not is_fit or len(set(names)) != len(names):
+    listed = names if isinstance(names, list) else [None]
+    is_fit = all(isinstance(name, str) and MACHINE_NAME.fullmatch(name) for name in listed)
+    if not is_fit or len(set(listed)) != len(listed):
         said = "“machines” has to be a list of names, each once, of small letters, digits and “-”."
         table.fault(Reason.WRONG_KIND, "machines", said)
         return ()
-    return tuple(names)
+    return tuple(listed)
 
 
-def _fleet(table: Table, values: Mapping[str, Any], path: Path) -> FleetSettings | None:
+def _fleet(table: Table, values: Mapping[str, object], path: Path) -> FleetSettings | None:
     table.table("fleet")  # names a fault where it is none
     fleet = values.get("fleet")
     if not isinstance(fleet, Mapping):
@@ -101,7 +100,7 @@ def _fleet(table: Table, values: Mapping[str, Any], path: Path) -> FleetSettings
         return None
 
 
-def _alerts(table: Table, values: Mapping[str, Any]) -> AlertSettings | None:
+def _alerts(table: Table, values: Mapping[str, object]) -> AlertSettings | None:
     table.table("alerts")  # names a fault where it is none
     alerts = values.get("alerts")
     if not isinstance(alerts, Mapping):

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 
@@ -97,7 +97,7 @@ def _ask_one(
         person.say(f"That does not fit: {unfit_because}")
 
 
-def answers_in(tables: Mapping[str, Any]) -> Answers:
+def answers_in(tables: Mapping[str, object]) -> Answers:
     """Return the answers in `tables`, as TOML has them; raise UnfitAnswer."""
     known = {f"{section.name}.{entry.name}": (section, entry) for section, entry in _asked()}
     given = dict(_flat(tables))
@@ -189,7 +189,7 @@ def _is_needless(section: FileSection, entry: FileEntry, answers: Answers) -> bo
     return section.is_whole and entry is not first and answers[f"{section.name}.{first.name}"] == ""
 
 
-def _flat(tables: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, Any]]:
+def _flat(tables: Mapping[str, object], before: str = "") -> Iterator[tuple[str, object]]:
     for name, value in tables.items():
         if isinstance(value, Mapping):
             yield from _flat(value, f"{before}{name}.")
@@ -197,7 +197,7 @@ def _flat(tables: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, An
             yield f"{before}{name}", value
 
 
-def _as_typed(value: Any) -> str:
+def _as_typed(value: object) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return str(value)

@@ -3,13 +3,14 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchwarden.installation.errors import InstallationError, StepFailed
 from etchwarden.installation.keeping import Copy, copy_records, put_back
 from etchwarden.installation.paths import Places
 from etchwarden.installation.programs import run
 from etchwire.errors import DaemonAbsent, WireError
+from etchwire.json_text import JsonTable
 from etchwire.line_client import LineClient
 
 # A machine in one of these states must not lose its daemon.
@@ -39,11 +40,11 @@ AFTER_FAILURE: Final = {
 }
 
 
-def status_at(socket: Path) -> dict[str, Any] | None:
+def status_at(socket: Path) -> JsonTable | None:
     """Ask the daemon at `socket` how it stands; None when there is none; raise WireError."""
     try:
         with LineClient(socket) as daemon:
-            status: dict[str, Any] = daemon.call("status")
+            status: JsonTable = daemon.call("status")
             return status
     except DaemonAbsent as absent:
         if isinstance(absent.__cause__, (FileNotFoundError, ConnectionRefusedError)):
@@ -61,7 +62,7 @@ class LiveBoard:
 
     places: Places
     say: Callable[[str], None]
-    status_of: Callable[[Path], dict[str, Any] | None] = status_at
+    status_of: Callable[[Path], JsonTable | None] = status_at
     tell: Callable[[Sequence[str]], str] = run
     has_units: bool = False
 

@@ -6,12 +6,12 @@ import signal
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import Any, Final
+from typing import Final
 
 from etchwarden.installation.errors import Refused
 from etchwarden.installation.paths import Places
 
-Handler = Callable[..., Any] | signal.Handlers
+Handler = Callable[..., object] | signal.Handlers
 
 EVERYBODY_READS: Final = 0o022  # of a umask: root's own may hide releases from the daemon's user
 # A line to the board that is lost is no reason to stop; being asked to end is, in order.

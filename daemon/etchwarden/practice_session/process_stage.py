@@ -136,7 +136,7 @@ class ProcessStage:
     def _press(self, event: Event) -> None:
         if self._phone is None:
             self._phone = WatchingPhone(self.session.page)
-        self._refusal = self._phone.press(**event.parameters)
+        self._refusal = self._phone.press(str(event.parameters["button"]))
 
     def _move(self, event: Event) -> None:
         self.machine.call(event.kind.verb, **event.parameters)

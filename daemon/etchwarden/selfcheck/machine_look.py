@@ -32,10 +32,12 @@ CONTROLLER_PATIENCE_S: Final = 15.0
 LOOK_EVERY_S: Final = 0.02
 DIALOUT: Final = "dialout"
 
+Found = dict[str, Any]  # entries of MachineFacts, by their names
+
 
 def look_at_machine(name: str, places: Places) -> MachineFacts:
     """Gather what can be found out about the machine `name`."""
-    found: dict[str, Any] = {"name": name}
+    found: Found = {"name": name}
     found |= _ask_daemon(places.socket(name))
     book = places.records / name / LOGBOOK_NAME
     aside = book.parent.glob(f"{book.stem}.damaged-*{book.suffix}")
@@ -67,7 +69,7 @@ def _is_for_all(file: Path) -> bool | None:
         return None
 
 
-def _described(box: Configuration) -> dict[str, Any]:
+def _described(box: Configuration) -> Found:
     port = Path(box.port)
     wired = box.setup.wired
     outputs = tuple(pin.number for pin in box.pins.outputs.values())
@@ -93,8 +95,8 @@ def _is_dialouts(port: Path) -> bool | None:
         return None
 
 
-def _ask_daemon(socket: Path) -> dict[str, Any]:
-    found: dict[str, Any] = {"status": None}
+def _ask_daemon(socket: Path) -> Found:
+    found: Found = {"status": None}
     try:
         found["socket_mode"] = stat.S_IMODE(socket.stat().st_mode)
         with DaemonClient(socket) as daemon:
@@ -116,7 +118,7 @@ class _NoBeam:
         """Open nothing."""
 
 
-def _ask_controller(port: str) -> dict[str, Any]:
+def _ask_controller(port: str) -> Found:
     """Ask the controller itself, as its daemon does when it opens the port."""
     if not port or not os.path.lexists(port):
         return {}
@@ -151,7 +153,7 @@ def _newest_of(backups: Path) -> str | None:
     return "ok"
 
 
-def _book(book: Path) -> dict[str, Any]:
+def _book(book: Path) -> Found:
     """Check a copy: opening the book itself would leave files of root's beside it."""
     if not book.exists():
         return {}

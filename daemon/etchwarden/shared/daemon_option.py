@@ -2,12 +2,13 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import click
 
+Command = Callable[..., None]
 
-def daemon_option(*, is_required: bool = True) -> Callable[[Any], Any]:
+
+def daemon_option(*, is_required: bool = True) -> Callable[[Command], Command]:
     """Return the option that says where the daemon, and with it the logbook, is to be found."""
     return click.option(
         "--daemon",

@@ -25,6 +25,9 @@ AS_SAID: Final = (
 )
 
 
+Settings = dict[str, Any]  # entries of Recipe that were said, by their names
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecipeWishes:
     """What was said on the command line, as far as the recipe goes; None for what was not."""
@@ -62,7 +65,7 @@ def choose_recipe(wishes: RecipeWishes) -> Chosen:
     return chosen
 
 
-def _chosen(wishes: RecipeWishes, said: dict[str, Any]) -> Chosen:
+def _chosen(wishes: RecipeWishes, said: Settings) -> Chosen:
     if wishes.socket is not None:
         try:
             return _from_logbook(wishes, wishes.socket)
@@ -79,7 +82,7 @@ def _chosen(wishes: RecipeWishes, said: dict[str, Any]) -> Chosen:
     return Chosen(head=head, recipe=Recipe(**{"surface": "not stated", **said}))
 
 
-def _from_practice(head: Head, known: RecipeRecord, said: dict[str, Any]) -> Chosen:
+def _from_practice(head: Head, known: RecipeRecord, said: Settings) -> Chosen:
     return Chosen(
         head=head,
         recipe=replace(known.settings(), **said),
@@ -89,7 +92,7 @@ def _from_practice(head: Head, known: RecipeRecord, said: dict[str, Any]) -> Cho
 
 
 def _from_logbook(wishes: RecipeWishes, socket: Path) -> Chosen:
-    said = {"surface": PRACTICE_SURFACE} | _said(wishes)
+    said: Settings = {"surface": PRACTICE_SURFACE} | _said(wishes)
     surface = said["surface"]
     with catalogue_calls_at(socket) as catalogue:
         head = catalogue.head(wishes.head)
@@ -113,7 +116,7 @@ def _from_logbook(wishes: RecipeWishes, socket: Path) -> Chosen:
     )
 
 
-def _said(wishes: RecipeWishes) -> dict[str, Any]:
+def _said(wishes: RecipeWishes) -> Settings:
     power_percent = _positive("power", wishes.power_percent, "percent")
     said = {
         "feed_mm_per_min": _positive("speed", wishes.feed_mm_per_min, "mm/min"),
