@@ -1,11 +1,11 @@
 """Talking to the daemon."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Self, TypeVar
+from typing import Self, TypeVar
 
 from etchwire.calls.call import Call, files_of, parameters_of
-from etchwire.calls.machine import LOAD_PATIENCE_S, REST_PATIENCE_S, Subscribe
+from etchwire.calls.machine import Subscribe
 from etchwire.errors import AnotherRelease, MalformedMessage
 from etchwire.json_values import from_json_value, to_json_value
 from etchwire.line_client import ANSWER_TIMEOUT_S, LineClient
@@ -47,20 +47,6 @@ class DaemonClient:
         for snapshot in self._line.pushed("status"):
             yield self._typed(snapshot, Snapshot, "status")
 
-    def call(self, method: str, /, **params: Any) -> Any:
-        """Ask `method` and return its result."""
-        timeout_s = REST_PATIENCE_S if method == "reenter" else None
-        return self._line.exchange(method, params, timeout_s=timeout_s)
-
-    def load(self, gcode: int, sheet: int) -> Any:
-        """Hand over a job as two open file descriptors, which stay the caller's to close."""
-        return self._line.exchange("load", {}, files=(gcode, sheet), timeout_s=LOAD_PATIENCE_S)
-
-    def subscribe(self) -> Iterator[dict[str, Any]]:
-        """Yield the machine's snapshot now and whenever it changes; see `LineClient.pushed`."""
-        yield self.call("subscribe")
-        yield from map(dict, self._line.pushed("status"))
-
     def _typed(self, answer: object, kind: type[_Answer], method: str) -> _Answer:
         try:
             return from_json_value(answer, kind)
@@ -69,11 +55,6 @@ class DaemonClient:
                 f"{self._peer} and this program are of different releases: update both together"
                 f" (its answer to {method}: {error})"
             ) from error
-
-    @property
-    def greeting(self) -> Mapping[str, Any]:
-        """What the daemon said of itself."""
-        return self._line.greeting
 
     def close(self) -> None:
         """End the connection; harmless when it has ended, and allowed from any thread."""

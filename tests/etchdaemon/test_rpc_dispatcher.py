@@ -13,10 +13,10 @@ from etchdaemon.rpc.methods import METHODS, OF_LOGBOOK
 from etchwire.calls.call import Done, Right, file_names, parameters_of
 from etchwire.calls.catalogue import CATALOGUE_NOTES
 from etchwire.calls.machine import LoadedJob
-from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS
 from etchwire.json_values import to_json_value
+from support.harnesses.plain_client import PlainClient
 
 LONG_S = 20.0
 WISHES = [
@@ -135,7 +135,7 @@ def path(tmp_path, loop, logbook):
 
 @pytest.fixture
 def client(path):
-    with DaemonClient(path, timeout_s=LONG_S) as client:
+    with PlainClient(path, timeout_s=LONG_S) as client:
         yield client
 
 
@@ -245,7 +245,7 @@ def test_a_stop_passes_a_start_that_still_waits(path, client, loop):
     starter.start()
     assert loop.is_starting.wait(LONG_S)
 
-    with DaemonClient(path, timeout_s=LONG_S) as other:
+    with PlainClient(path, timeout_s=LONG_S) as other:
         assert other.call("stop") == {}
 
     assert loop.commands == ["start", "stop"]
@@ -282,7 +282,7 @@ def test_a_user_who_may_only_observe_cannot_operate(tmp_path, loop, logbook):
     admission = Admission(observe_uids={os.getuid()}, operate_uids={os.getuid() + 1})
     with (
         Dispatcher(tmp_path / "s", loop, logbook, admission),
-        DaemonClient(tmp_path / "s") as client,
+        PlainClient(tmp_path / "s") as client,
     ):
         assert client.call("status")["sequence"] == 1
         assert client.call("runs")["question"] == "runs"

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from etchwire.client import DaemonClient
 from etchwire.client_session import UNANSWERED_LIMIT
 from etchwire.errors import (
     DaemonAbsent,
@@ -22,6 +21,7 @@ from etchwire.errors import (
 from etchwire.framing import LINE_LIMIT_BYTES, LineBuffer, decode, encode
 from etchwire.messages import Code, Request
 from etchwire.server import CLIENTS_LIMIT, Handlers, LineServer
+from support.harnesses.plain_client import PlainClient
 
 LONG_S = 20.0  # nothing here takes long: only a fault does
 
@@ -110,7 +110,7 @@ def path(tmp_path, machine):
 
 @pytest.fixture
 def client(path):
-    with DaemonClient(path, timeout_s=LONG_S) as client:
+    with PlainClient(path, timeout_s=LONG_S) as client:
         yield client
 
 
@@ -381,7 +381,7 @@ def test_a_dead_server_s_socket_is_replaced(tmp_path, machine):
     with socket.socket(socket.AF_UNIX) as dead:
         dead.bind(str(tmp_path / "s"))
 
-    with serving(tmp_path / "s", machine), DaemonClient(tmp_path / "s") as client:
+    with serving(tmp_path / "s", machine), PlainClient(tmp_path / "s") as client:
         assert client.call("echo") == {}
 
 
@@ -411,7 +411,7 @@ def test_stopping_parts_from_everybody_and_leaves_nothing_behind(tmp_path, machi
     threads, files = threading.active_count(), count_files()
     server = serving(tmp_path / "s", machine)
     server.start()
-    clients = [DaemonClient(tmp_path / "s") for _ in range(3)]
+    clients = [PlainClient(tmp_path / "s") for _ in range(3)]
 
     server.stop()
 
@@ -436,10 +436,10 @@ def test_stopping_does_not_remove_a_successor_s_socket(tmp_path, machine):
 def test_one_client_too_many_is_told_so(path):
     with contextlib.ExitStack() as stack:
         for _ in range(CLIENTS_LIMIT):
-            stack.enter_context(DaemonClient(path))
+            stack.enter_context(PlainClient(path))
 
         with pytest.raises(Refused, match="clients are connected already") as refusal:
-            DaemonClient(path)
+            PlainClient(path)
     assert refusal.value.kind == "busy"
 
 
@@ -447,7 +447,7 @@ def test_silent_clients_give_way_to_one_that_speaks(path):
     with contextlib.ExitStack() as stack:
         silent = [stack.enter_context(Wire(path, hello=False)) for _ in range(CLIENTS_LIMIT)]
 
-        with DaemonClient(path, timeout_s=LONG_S) as client:
+        with PlainClient(path, timeout_s=LONG_S) as client:
             assert client.call("stop") == "stopped"
         assert silent[0].hear() is None
 
@@ -470,7 +470,7 @@ def test_a_client_that_says_no_hello_is_parted_from_and_one_that_did_is_not(
 
 def test_a_missing_daemon_is_named_with_its_place(tmp_path):
     with pytest.raises(DaemonAbsent, match=r"the daemon does not answer at .*/s: there is no"):
-        DaemonClient(tmp_path / "s")
+        PlainClient(tmp_path / "s")
 
 
 def test_a_dead_daemon_is_told_from_a_missing_one(tmp_path):
@@ -478,11 +478,11 @@ def test_a_dead_daemon_is_told_from_a_missing_one(tmp_path):
         dead.bind(str(tmp_path / "s"))
 
     with pytest.raises(DaemonAbsent, match="nobody listens there"):
-        DaemonClient(tmp_path / "s", peer="the practice machine")
+        PlainClient(tmp_path / "s", peer="the practice machine")
 
 
 def test_an_answer_that_stays_out_ends_the_connection(path, machine):
-    with DaemonClient(path, timeout_s=0.02) as client:
+    with PlainClient(path, timeout_s=0.02) as client:
         with pytest.raises(DaemonAbsent, match="did not answer in time"):
             client.call("slow")
 
@@ -506,14 +506,14 @@ def test_somebody_else_at_the_socket_is_no_daemon(tmp_path, nonsense):
         thread = threading.Thread(target=reply)
         thread.start()
         with pytest.raises(DaemonAbsent):
-            DaemonClient(tmp_path / "s")
+            PlainClient(tmp_path / "s")
         thread.join()
 
     assert count_files() == files
 
 
 def test_a_subscriber_sees_the_snapshot_and_each_change(path, machine):
-    with DaemonClient(path) as client:
+    with PlainClient(path) as client:
         snapshots = client.subscribe()
         seen = [next(snapshots)]
         for number in (1, 2):
@@ -524,7 +524,7 @@ def test_a_subscriber_sees_the_snapshot_and_each_change(path, machine):
 
 
 def test_closing_from_another_thread_ends_a_subscription_quietly(path, machine):
-    client = DaemonClient(path)
+    client = PlainClient(path)
     is_reading = threading.Event()
     seen = []
 
@@ -546,7 +546,7 @@ def test_closing_from_another_thread_ends_a_subscription_quietly(path, machine):
 def test_a_subscription_ends_with_an_error_when_the_daemon_goes(tmp_path, machine):
     server = serving(tmp_path / "s", machine)
     server.start()
-    with DaemonClient(tmp_path / "s") as client:
+    with PlainClient(tmp_path / "s") as client:
         snapshots = client.subscribe()
         next(snapshots)
 
@@ -573,5 +573,5 @@ def test_whatever_one_client_writes_the_next_is_served(lasting_path, pieces, gre
         for piece in pieces:
             wire.socket.sendall(piece)
 
-    with DaemonClient(lasting_path) as client:
+    with PlainClient(lasting_path) as client:
         assert client.call("echo", a=1) == {"a": 1}

@@ -9,7 +9,6 @@ from etchdaemon.logbook.read.recall import last_origin
 from etchpath.foreign_job import write_foreign_job
 from etchpractice.machine import PracticeMachine
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
-from etchwire.record import run_record
 from golden.box import GoldenBox
 from rig.bench import KEPT_UP_WITH, patch
 from support.harnesses.interlock_bench import ANSWERS
@@ -271,7 +270,7 @@ def ask_logbook(box):
         ("run_events", {"id": 1, "after": 2, "limit": 1}),
     ):
         box.call(method, when="after an etch of a card", **params)
-    box.run_record = run_record(box.logbook.ask, 1)
+    box.run_record = box.logbook.run_record(1)
 
 
 def day_of_faults(box):

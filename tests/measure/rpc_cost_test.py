@@ -7,10 +7,10 @@ import time
 import pytest
 
 from etchdaemon.rpc.dispatcher import Dispatcher
-from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent
 from measure.costs import heading, resident_mb, tell, timed_ms
 from support.fakes.fake_daemon import snapshot_table
+from support.harnesses.plain_client import PlainClient
 
 pytestmark = pytest.mark.measure
 
@@ -48,18 +48,18 @@ def path(tmp_path, loop):
 
 
 def one_call(path):
-    with DaemonClient(path) as client:
+    with PlainClient(path) as client:
         client.call("status")
 
 
 def ask_without_end(path, is_over, method, every_s, **params):
-    with DaemonClient(path) as client:
+    with PlainClient(path) as client:
         while not is_over.wait(every_s):
             client.call(method, **params)
 
 
 def watch(path):
-    with DaemonClient(path) as client:
+    with PlainClient(path) as client:
         try:
             for _ in client.subscribe():
                 pass
@@ -69,7 +69,7 @@ def watch(path):
 
 def test_what_a_call_lasts(path):
     heading("one client, nobody else")
-    with DaemonClient(path) as client:
+    with PlainClient(path) as client:
         tell("status", timed_ms(lambda _: client.call("status"), 2000))
         tell("stop", timed_ms(lambda _: client.call("stop"), 2000))
         tell("run_rows, 500", timed_ms(lambda _: client.call("run_rows", id=1), 200))
@@ -85,7 +85,7 @@ def test_what_a_stop_lasts_while_others_ask(path):
     for other in others:
         other.start()
     heading("three others ask a hundred times a second each")
-    with DaemonClient(path) as client:
+    with PlainClient(path) as client:
         tell("stop", timed_ms(lambda _: client.call("stop"), 1000))
     is_over.set()
     for other in others:
@@ -114,7 +114,7 @@ def test_how_late_a_loop_of_4_ms_wakes_beside_the_socket(path, loop, load):
 
 def test_what_clients_cost_in_memory(path):
     before_mb = resident_mb()
-    clients = [DaemonClient(path) for _ in range(20)]
+    clients = [PlainClient(path) for _ in range(20)]
     for client, _ in itertools.product(clients, range(50)):
         client.call("status")
     print(f"\n20 clients, both ends: {resident_mb() - before_mb:.1f} MB")

@@ -11,11 +11,11 @@ import pytest
 
 from etchpath.writer.dots import Order, write_job
 from etchwire.catalogue import Recipe
-from etchwire.client import DaemonClient
 from etchwire.examples import PRACTICE_HEADS
 from rig.bench import patch
 from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.link_bench import quick_box
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 60.0
 
@@ -41,9 +41,9 @@ class Workshop:
             "--state", str(records), "--practice", str(machine), "--box", str(box),
         )  # fmt: skip
         until((folder / "daemon.sock").is_socket)
-        machine_client = DaemonClient(machine / "control.sock", peer="the practice machine")
+        machine_client = PlainClient(machine / "control.sock", peer="the practice machine")
         self.machine = parts.enter_context(machine_client)
-        self.daemon = parts.enter_context(DaemonClient(folder / "daemon.sock"))
+        self.daemon = parts.enter_context(PlainClient(folder / "daemon.sock"))
         self.etch()
 
     def start(self, *words):

@@ -11,9 +11,9 @@ import pytest
 import serial
 from PIL import Image
 
-from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.simulated_time import SimulatedTime
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 60.0
 PROGRAM = (sys.executable, "-m", "etchwarden", "machine")
@@ -60,7 +60,7 @@ def machine(start, tmp_path):
 
 
 def control(folder):
-    return DaemonClient(folder / "control.sock", peer="the practice machine")
+    return PlainClient(folder / "control.sock", peer="the practice machine")
 
 
 def state(folder):

@@ -14,12 +14,12 @@ from etchdaemon.assembly import Daemon, DaemonPaths, real_parts
 from etchdaemon.hardware.gpio_lines import Lines
 from etchpath.writer.dots import Order, write_job
 from etchwarden.configuring.writing import written
-from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from rig.bench import patch
 from support.fakes.fake_lgpio import FakeLgpio
 from support.harnesses.interlock_bench import ANSWERS
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 60.0
 CHIP = "pinctrl-rp1"
@@ -65,7 +65,7 @@ class Bench:
 
     def connect(self):
         until(self.socket.is_socket)
-        daemon = self.parts.enter_context(DaemonClient(self.socket))
+        daemon = self.parts.enter_context(PlainClient(self.socket))
         until(lambda: daemon.call("status")["machine"]["link"] == "ready")
         return daemon
 
@@ -124,7 +124,7 @@ def test_a_machines_file_that_names_no_port_yet_lets_the_daemon_wait_and_say_so(
     bench.start("daemon", "--box", str(path), "--socket", str(bench.socket),
                 "--state", str(bench.folder / "state"))  # fmt: skip
     until(bench.socket.is_socket)
-    daemon = bench.parts.enter_context(DaemonClient(bench.socket))
+    daemon = bench.parts.enter_context(PlainClient(bench.socket))
 
     until(lambda: "names no port yet" in daemon.call("status")["machine"]["sentence"])
     machine = daemon.call("status")["machine"]

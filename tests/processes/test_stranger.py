@@ -8,10 +8,10 @@ from contextlib import contextmanager
 
 import pytest
 
-from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent
 from etchwire.handlers import Handlers
 from etchwire.server import LineServer
+from support.harnesses.plain_client import PlainClient
 
 NOBODY = 65534
 
@@ -66,4 +66,4 @@ def test_a_stranger_is_told_to_ask_for_the_group(path):
         stranger(path),
         pytest.raises(DaemonAbsent, match="this user may not; ask whoever looks after"),
     ):
-        DaemonClient(path)
+        PlainClient(path)

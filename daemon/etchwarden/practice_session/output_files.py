@@ -37,7 +37,7 @@ def keep(
     for name in (GCODE_NAME, SHEET_NAME, PICTURE_NAME):
         write_whole(folder / name, (job / name).read_bytes())
     machine.call("picture", **_picture_of_tile(job, folder.resolve()))
-    write_whole(folder / RECORD_NAME, json.dumps(run_record(daemon.call, run_id), indent=1))
+    write_whole(folder / RECORD_NAME, json.dumps(run_record(daemon.ask, run_id), indent=1))
 
 
 def _picture_of_tile(job: Path, folder: Path) -> dict[str, object]:

@@ -8,11 +8,11 @@ from contextlib import suppress
 from dataclasses import replace
 
 from etchpath.writer.dots import Order, write_job
-from etchwire.client import DaemonClient
 from etchwire.errors import Refused
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from rig.bench import patch
 from support.harnesses.interlock_bench import ANSWERS
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 60.0
 SHORT = patch(3, 40)
@@ -74,7 +74,7 @@ class Bench:
             "--box", str(self.folder / "box.toml"),
         )  # fmt: skip
         until(lambda: _is_answered(path))
-        self._client = self._parts.enter_context(DaemonClient(path))
+        self._client = self._parts.enter_context(PlainClient(path))
 
     def _start(self, *words):
         log = self._parts.enter_context((self.folder / f"{words[0]}.log").open("wb"))
@@ -99,7 +99,7 @@ class Bench:
             return machine.call(verb, **params)
 
     def ask_machine(self):
-        return DaemonClient(self.machine / "control.sock", peer="the practice machine")
+        return PlainClient(self.machine / "control.sock", peer="the practice machine")
 
     def until(self, holds):
         """Wait until the snapshot is so, and return it."""

@@ -122,7 +122,7 @@ class NamedLogbook(Logbook):
 
     def run_record(self, run):
         """Return what `run.json` holds of `run`."""
-        return run_record(self.ask, run)
+        return as_table(run_record(self.ask, run))
 
 
 def logbook_on(disk, **more):

@@ -14,11 +14,11 @@ import pytest
 
 from etchpath.writer.dots import Order, write_job
 from etchpractice.scenario.people import ANSWERS
-from etchwire.client import DaemonClient
 from etchwire.errors import Refused, WireError
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 60.0
 PROGRAM = (sys.executable, "-m", "etchwarden")
@@ -73,7 +73,7 @@ class Box:
         process.wait(PATIENCE_S)
 
     def ask(self, method, **params):
-        with DaemonClient(self.folder / "daemon.sock") as daemon:
+        with PlainClient(self.folder / "daemon.sock") as daemon:
             return daemon.call(method, **params)
 
     def refusal(self, method, **params):
@@ -107,7 +107,7 @@ class Box:
 
     def load(self):
         with (
-            DaemonClient(self.folder / "daemon.sock") as daemon,
+            PlainClient(self.folder / "daemon.sock") as daemon,
             (self.job / GCODE_NAME).open("rb") as gcode,
             (self.job / SHEET_NAME).open("rb") as sheet,
         ):
@@ -119,7 +119,7 @@ class Box:
             self.ask("set_origin")
         self.until(lambda status: "arm" in status["may"])
         self.ask("arm", answers=dict(ANSWERS))
-        with DaemonClient(self.machine / "control.sock", peer="the practice machine") as machine:
+        with PlainClient(self.machine / "control.sock", peer="the practice machine") as machine:
             machine.call("press_button")
         self.until(lambda status: "start" in status["may"])
 

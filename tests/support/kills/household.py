@@ -10,11 +10,11 @@ from pathlib import Path
 from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
-from etchwire.client import DaemonClient
 from etchwire.errors import WireError
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 120.0
 ROWS, COLUMNS = 400, 100
@@ -124,7 +124,7 @@ class KillableHouse:
 
     def _daemon_answers(self):
         try:
-            return DaemonClient(self.folder / "daemon.sock")
+            return PlainClient(self.folder / "daemon.sock")
         except WireError:
             return None
 

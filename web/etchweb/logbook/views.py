@@ -9,7 +9,7 @@ from typing import Final, TypeVar
 from flask import Blueprint, Response, abort, render_template, request
 
 from etchweb.context import app_context
-from etchweb.logbook.etch_record import ask_etch, row_pages
+from etchweb.logbook.etch_record import ask_etch
 from etchweb.logbook.presenter import etch_view, line_view
 from etchweb.logbook.search import sought_in, wire_terms
 from etchweb.logbook.verdict_presenter import CAUSES, CHOICES, LONGEST_TEXT
@@ -19,6 +19,7 @@ from etchwire.calls.catalogue import Heads, Surfaces
 from etchwire.calls.history import Run, RunRecord, RunRowsPage, Runs
 from etchwire.calls.machine import Unfinished, UnfinishedRun
 from etchwire.errors import DaemonAbsent, Refused
+from etchwire.record import row_pages
 
 pages = Blueprint("logbook", __name__)
 
@@ -96,7 +97,7 @@ def _choices(sought: Mapping[str, str]) -> dict[str, list[str]]:
 @pages.get("/logbook/<int(max=9007199254740991):number>.csv")
 def table(number: int) -> Response:
     """Return what was run in each row, as a table for a spreadsheet."""
-    pages_of_rows = row_pages(app_context().daemon, number)
+    pages_of_rows = row_pages(app_context().daemon.ask, number)
     with refusals_as_pages():
         first = next(pages_of_rows)
     answered(Run(id=number))  # rows of no run are no error to the daemon

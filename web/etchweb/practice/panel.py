@@ -17,8 +17,8 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.context import Machine, app_context
 from etchweb.server.responses import done_response, message_response
 from etchweb.text.formatting import as_sentence
-from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent, Refused
+from etchwire.line_client import LineClient
 
 pages = Blueprint("practice", __name__)
 
@@ -52,7 +52,7 @@ def machine_at(folder: Path) -> Machine:
     """Return what asks the practice machine in `folder` for a verb."""
 
     def ask(verb: str, **says: Any) -> Any:
-        with DaemonClient(folder / "control.sock", peer="the practice machine") as machine:
+        with LineClient(folder / "control.sock", peer="the practice machine") as machine:
             return machine.call(verb, **says)
 
     return ask
