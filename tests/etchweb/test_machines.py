@@ -38,7 +38,7 @@ def phone(site, tmp_path):
 
 def report(site, daemons):
     for name, listener in site.listeners.items():
-        listener._note(daemons[name].ask(Status()), "")
+        listener._store(daemons[name].ask(Status()), "")
 
 
 def test_each_machine_has_its_own_page_and_both_know_the_phone(phone):

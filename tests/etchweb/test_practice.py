@@ -102,7 +102,7 @@ def test_the_panel_is_offered_only_where_the_daemon_has_the_practice_machine(
     app = create_app(daemon, tmp_path, open_to_loopback=True, machine=lambda *_, **__: None)
     daemon.tell("idle", machine={**MACHINE, "is_practice": is_practice})
     ear = app.extensions["etchweb"].listener
-    ear._note(daemon.ask(Status()), "")
+    ear._store(daemon.ask(Status()), "")
 
     text = app.test_client().get("/").text
 

@@ -1,4 +1,4 @@
-"""One ear at the daemon for all phones: what it last said, and a bell when it says more."""
+"""The daemon's latest snapshot, received once for all phones, with a signal for each new one."""
 
 import logging
 import threading
@@ -14,15 +14,15 @@ _log = logging.getLogger(__name__)
 
 RETRY_AFTER_S: Final = 1.0
 NOT_ASKED_YET: Final = "The page has not heard from the box yet."
-# Nothing to tell a phone either: after a restart of the page it would call for a box that is gone.
+# Not reported to phones: after a restart of the page they would call for a box that is gone.
 NO_REPORT: Final = 0
 
 
 @dataclass(frozen=True, slots=True)
 class DaemonReport:
-    """What the daemon last said: a snapshot, or why there is none.
+    """What the daemon reported last: a snapshot, or a sentence why there is none.
 
-    `number` grows with everything heard, so that a stream knows what it has not sent yet.
+    `number` grows with each report, so that a stream knows what it has not sent yet.
     """
 
     number: int
@@ -31,18 +31,18 @@ class DaemonReport:
 
 
 class Listener:
-    """Keeps what the daemon last said; one thread writes it, every stream reads it."""
+    """Keeps the latest report; one thread writes it, every stream reads it."""
 
     def __init__(self, daemon: Daemon) -> None:
         self._daemon = daemon
-        self._rings = threading.Condition()
-        self._heard = DaemonReport(NO_REPORT, None, NOT_ASKED_YET)
+        self._changed = threading.Condition()
+        self._report = DaemonReport(NO_REPORT, None, NOT_ASKED_YET)
         self._ending = threading.Event()
 
     @property
     def report(self) -> DaemonReport:
         """The latest, whole."""
-        return self._heard
+        return self._report
 
     @property
     def is_ending(self) -> bool:
@@ -50,13 +50,13 @@ class Listener:
         return self._ending.is_set()
 
     def wait_for_news(self, after: int, timeout_s: float) -> DaemonReport:
-        """Return what was heard after `after`, or, when the time is up, what is known."""
-        with self._rings:
-            self._rings.wait_for(lambda: self._heard.number > after or self.is_ending, timeout_s)
-            return self._heard
+        """Return the first report after number `after`, or after `timeout_s` the latest."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._report.number > after or self.is_ending, timeout_s)
+            return self._report
 
     def pause(self, timeout_s: float) -> None:
-        """Let some time pass, unless the page ends meanwhile."""
+        """Wait for `timeout_s`, or until the page ends."""
         self._ending.wait(timeout_s)
 
     def start(self) -> None:
@@ -66,37 +66,37 @@ class Listener:
     def end(self) -> None:
         """Stop listening and let every waiting stream go."""
         self._ending.set()
-        with self._rings:
-            self._rings.notify_all()
+        with self._changed:
+            self._changed.notify_all()
 
     def listen_once(self) -> None:
-        """Hear the daemon out until it goes away or the page ends."""
+        """Receive snapshots until the daemon goes away or the page ends."""
         try:
             for snapshot in self._daemon.snapshots():
                 if self.is_ending:
                     return
-                self._note(snapshot, "")
+                self._store(snapshot, "")
         except WireError as error:
-            self._note(None, str(error))
+            self._store(None, str(error))
 
     def _listen(self) -> None:
         while not self._ending.is_set():
             self.listen_once()
             self._ending.wait(RETRY_AFTER_S)
 
-    def _note(self, snapshot: Snapshot | None, sentence: str) -> None:
-        before = self._heard
+    def _store(self, snapshot: Snapshot | None, sentence: str) -> None:
+        before = self._report
         if snapshot is None and before.snapshot is None and before.sentence == sentence:
             return
         if (snapshot is None) != (before.snapshot is None):
             _log.info("the daemon %s", "answers" if snapshot is not None else "is away")
-        with self._rings:
-            self._heard = DaemonReport(before.number + 1, snapshot, sentence)
-            self._rings.notify_all()
+        with self._changed:
+            self._report = DaemonReport(before.number + 1, snapshot, sentence)
+            self._changed.notify_all()
 
 
 def ask_status(daemon: Daemon) -> DaemonReport:
-    """Ask for a snapshot now; a daemon that is away is an answer, not an error."""
+    """Ask for a snapshot now; where the daemon is away, the report says why."""
     try:
         return DaemonReport(0, daemon.ask(Status()), "")
     except DaemonAbsent as error:
