@@ -41,7 +41,7 @@ class Findings:
         """Note `count` more of `kind`, first met at `line`, which reads `text`."""
         known = self._found.get(kind)
         if known is None:
-            self._found[kind] = (line, count, _shown(text))
+            self._found[kind] = (line, count, _printable(text))
         else:
             self._found[kind] = (known[0], known[1] + count, known[2])
 
@@ -70,7 +70,7 @@ class Findings:
         return PreflightFinding(name, severity, line, count, text, kind.reason, kind.fix)
 
 
-def _shown(text: bytes) -> str:
+def _printable(text: bytes) -> str:
     """Return a line as people may be shown it: short, and printable whatever it holds."""
     shown = "".join(
         chr(b) if 0x20 <= b < 0x7F else "\N{MIDDLE DOT}" for b in text[:SHOWN_CHARACTERS]

@@ -57,7 +57,7 @@ def command(
         raise _Unusable(f"{error.filename or file}: {error.strerror}.") from error
     except EtchpathError as error:
         raise _Unusable(f"{error}.") from error
-    click.echo(report.to_json() if as_json else _told(report))
+    click.echo(report.to_json() if as_json else _report_text(report))
     raise SystemExit(EXIT_CODES[report.verdict])
 
 
@@ -101,7 +101,7 @@ class _Progress:
             self._bar.render_finish()
 
 
-def _told(report: Report) -> str:
+def _report_text(report: Report) -> str:
     """Return the report as a person reads it."""
     lines = [VERDICTS[report.verdict], "", *_figures(report)]
     for finding in report.findings:

@@ -44,7 +44,7 @@ def command(context: click.Context, path: Path, *, as_json: bool, wait_s: float)
         return
     logging.getLogger("etchweb").addHandler(logging.NullHandler())  # what is wrong is told once
     try:
-        boxes = _told(FleetSettings.at(path), wait_s)
+        boxes = _boxes_told_of(FleetSettings.at(path), wait_s)
     except FleetFault as fault:
         raise click.ClickException(str(fault)) from fault
     if as_json:
@@ -80,7 +80,7 @@ def report(path: Path) -> None:
         reporter.close()
 
 
-def _told(settings: FleetSettings, wait_s: float) -> list[Box]:
+def _boxes_told_of(settings: FleetSettings, wait_s: float) -> list[Box]:
     with Watcher(settings) as watcher:
         if not watcher.has_heard(wait_s):
             raise FleetFault(watcher.trouble or "The broker has not answered in time.")

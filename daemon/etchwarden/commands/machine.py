@@ -59,7 +59,7 @@ from etchwire.examples import DEFAULT_HEAD, PRACTICE_REGISTER
     help="How far apart the head's two ways along a row lie.",
 )
 @click.option("--seed", default=1, show_default=True, help="Which coat of paint, which noise.")
-def command(**wishes: Any) -> None:
+def command(**options: Any) -> None:
     """Play a laser engraver: a controller, its motion, its beam and a tile.
 
     DIR/port is opened like a serial port. The tile's pictures, and everything that can be made
@@ -69,11 +69,11 @@ def command(**wishes: Any) -> None:
     from etchpractice.process import PracticeProcess, Terms  # noqa: PLC0415
     from etchpractice.tile.surface import DEFAULT, UnknownSurface  # noqa: PLC0415
 
-    folder, speedup = wishes.pop("folder"), wishes.pop("speedup")
+    folder, speedup = options.pop("folder"), options.pop("speedup")
     try:
-        wishes["head"] = find_head(wishes["head"])
-        wishes["surface"] = wishes["surface"] or DEFAULT
-        machine = PracticeMachine(**wishes)
+        options["head"] = find_head(options["head"])
+        options["surface"] = options["surface"] or DEFAULT
+        machine = PracticeMachine(**options)
         PracticeProcess(machine, Terms(folder=folder, speedup=speedup)).run()
     except (WireError, UnknownSurface, OSError) as error:
         raise click.ClickException(str(error)) from error

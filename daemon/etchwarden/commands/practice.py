@@ -95,7 +95,7 @@ _DEMO_WIDTH_MM: Final = 50.0
     help="The port of the page.",
 )
 @click.option("--json", "as_json", is_flag=True, hidden=True, help="Report to a program.")
-def command(**wishes: Any) -> None:
+def command(**options: Any) -> None:
     """Etch PHOTO, or a lighthouse of our own, on the practice machine.
 
     Nothing burns: machine, laser and tile are simulated, but the way there is the real one. The
@@ -103,13 +103,13 @@ def command(**wishes: Any) -> None:
     """
     signal.signal(signal.SIGTERM, _leave)
     try:
-        _practise(_Wishes(**wishes))
+        _practise(_Options(**options))
     except (EtchphotoError, UnknownSurface, WireError, OSError) as error:
-        told = fault_of_card(error)
-        raise click.ClickException(f"{told.capitalize()}." if told else str(error)) from error
+        reason = fault_of_card(error)
+        raise click.ClickException(f"{reason.capitalize()}." if reason else str(error)) from error
     except KeyboardInterrupt:
         click.echo("\nEverything is switched off.", err=True)
-        sys.exit(130 if wishes["once"] else 0)
+        sys.exit(130 if options["once"] else 0)
 
 
 def _leave(signal_number: int, _frame: object) -> NoReturn:
@@ -117,8 +117,8 @@ def _leave(signal_number: int, _frame: object) -> NoReturn:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Wishes:
-    """What was asked for on the command line."""
+class _Options:
+    """What was said on the command line."""
 
     photo: Path | None
     once: bool
@@ -132,67 +132,67 @@ class _Wishes:
     as_json: bool
 
 
-def _practise(wishes: _Wishes) -> None:
-    if wishes.scenario == LIST:
+def _practise(options: _Options) -> None:
+    if options.scenario == LIST:
         click.echo(listing())
         return
-    scenario = None if wishes.scenario is None else _scene(wishes, wishes.scenario)
-    if wishes.out is not None:
-        require_writable(wishes.out)
+    scenario = None if options.scenario is None else _scene(options, options.scenario)
+    if options.out is not None:
+        require_writable(options.out)
     with tempfile.TemporaryDirectory(prefix="etchwarden-") as scratch:
         folder = Path(scratch)
         with ProcessGroup(folder) as processes, processes.blaming_who_ended():
             session = Session(processes, folder)
             if scenario is None:
-                _etch(wishes, session)
+                _etch(options, session)
             else:
-                _play(wishes, scenario, session)
+                _play(options, scenario, session)
 
 
-def _etch(wishes: _Wishes, session: Session) -> None:
-    _prepare(wishes, session)
-    session.start_machine(*_machine_options(wishes, wishes.speedup))
-    if not wishes.once:
-        session.start_page(wishes.page_port)
+def _etch(options: _Options, session: Session) -> None:
+    _prepare(options, session)
+    session.start_machine(*_machine_options(options, options.speedup))
+    if not options.once:
+        session.start_page(options.page_port)
     session.begin_etch()
-    if not wishes.once:
-        click.echo(f"Watch it at http://127.0.0.1:{wishes.page_port}/ (Ctrl-C ends everything)")
+    if not options.once:
+        click.echo(f"Watch it at http://127.0.0.1:{options.page_port}/ (Ctrl-C ends everything)")
     run_id = session.watch_etch()
     with session.ask_daemon() as daemon, session.ask_machine() as machine:
-        if wishes.out is not None:
-            keep(wishes.out, run_id, daemon=daemon, machine=machine, job=session.job)
+        if options.out is not None:
+            keep(options.out, run_id, daemon=daemon, machine=machine, job=session.job)
         run = daemon.ask(Run(id=run_id))
-    click.echo(summary(run, wishes.out))
-    if not wishes.once:
+    click.echo(summary(run, options.out))
+    if not options.once:
         click.echo("The page stays until Ctrl-C.")
         session.processes.stay()
     if run.ended != "complete":
         sys.exit(1)
 
 
-def _scene(wishes: _Wishes, named: str) -> Scenario:
-    if wishes.photo is not None or wishes.out is not None:
+def _scene(options: _Options, named: str) -> Scenario:
+    if options.photo is not None or options.out is not None:
         raise click.UsageError("A scenario brings its own picture and leaves nothing behind.")
     return load_scenario(named)
 
 
-def _play(wishes: _Wishes, scenario: Scenario, session: Session) -> None:
-    write_grey(scenario.picture, folder=session.job, head=wishes.head)
-    pace = pace_of(scenario, wishes.speedup)
+def _play(options: _Options, scenario: Scenario, session: Session) -> None:
+    write_grey(scenario.picture, folder=session.job, head=options.head)
+    pace = pace_of(scenario, options.speedup)
     session.start_machine(
-        *_machine_options(wishes, pace),
+        *_machine_options(options, pace),
         "--firmware", scenario.firmware, "--baud", str(scenario.baud),
         box=session.keep_box(scenario.box) if scenario.box else None,
     )  # fmt: skip
-    if wishes.once and scenario.needs_page:
+    if options.once and scenario.needs_page:
         session.start_page(_free_port())
-    if not wishes.once:
-        session.start_page(wishes.page_port)
-        click.echo(f"Watch it at http://127.0.0.1:{wishes.page_port}/ (Ctrl-C ends everything)")
+    if not options.once:
+        session.start_page(options.page_port)
+        click.echo(f"Watch it at http://127.0.0.1:{options.page_port}/ (Ctrl-C ends everything)")
     came_true = play(
-        scenario, session, pace=pace, report=print_json if wishes.as_json else print_words
+        scenario, session, pace=pace, report=print_json if options.as_json else print_words
     )
-    if not wishes.once:
+    if not options.once:
         click.echo("The page stays until Ctrl-C.")
         session.processes.stay()
     if not came_true:
@@ -206,17 +206,17 @@ def _free_port() -> int:
         return int(knock.getsockname()[1])
 
 
-def _prepare(wishes: _Wishes, session: Session) -> None:
-    known = PRACTICE_RECORDS[wishes.head]
+def _prepare(options: _Options, session: Session) -> None:
+    known = PRACTICE_RECORDS[options.head]
     order = PhotoOrder(
-        head=PRACTICE_HEADS[wishes.head],
-        recipe=replace(known.settings(), surface=_surface(wishes.surface)),
+        head=PRACTICE_HEADS[options.head],
+        recipe=replace(known.settings(), surface=_surface(options.surface)),
         tone=MeasuredTone.from_record(known.to_table()),
         halftone=known.halftone,
-        width_mm=wishes.width_mm,
-        title=None if wishes.photo else "Lighthouse at dusk",
+        width_mm=options.width_mm,
+        title=None if options.photo else "Lighthouse at dusk",
     )
-    photo = load_photo(wishes.photo or LIGHTHOUSE)
+    photo = load_photo(options.photo or LIGHTHOUSE)
     for finding in findings(photo, order):
         click.echo(f"Note: {finding.sentence}", err=True)
     with progress_shown("Preparing") as show:
@@ -228,6 +228,6 @@ def _surface(name: str | None) -> str:
     return PRACTICE_SURFACE if name in (None, DEFAULT_SURFACE) else surface_named(name).title
 
 
-def _machine_options(wishes: _Wishes, speedup: float) -> tuple[str, ...]:
-    options = ("--speedup", str(speedup), "--head", wishes.head)
-    return options if wishes.surface is None else (*options, "--surface", wishes.surface)
+def _machine_options(options: _Options, speedup: float) -> tuple[str, ...]:
+    arguments = ("--speedup", str(speedup), "--head", options.head)
+    return arguments if options.surface is None else (*arguments, "--surface", options.surface)

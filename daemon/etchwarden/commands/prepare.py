@@ -17,7 +17,7 @@ from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
 from etchwarden.shared.daemon_option import Command, daemon_option
 from etchwarden.shared.job_summary import summary
-from etchwarden.shared.prepare_recipe import RecipeWishes, choose_recipe
+from etchwarden.shared.prepare_recipe import RecipeOptions, choose_recipe
 from etchwarden.shared.progress import progress_shown
 from etchwire.errors import WireError
 from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS
@@ -119,7 +119,7 @@ def _with_settings(function: Callable[..., None]) -> Callable[..., None]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Wishes(RecipeWishes):
+class _Options(RecipeOptions):
     """What was said on the command line; None for what was not."""
 
     photo: Path
@@ -151,9 +151,9 @@ def command(**said: Any) -> None:
     as they were measured. Else a practice laser brings speed, power and spacing with it; for your
     own, name all three.
     """
-    wishes = _Wishes(**said)
+    options = _Options(**said)
     try:
-        _prepare(wishes)
+        _prepare(options)
     except NeedsAcknowledgement as error:
         names = " ".join(f"--acknowledge {finding.name}" for finding in error.findings)
         raise click.ClickException(f"{error} If you want it so, add {names}") from error
@@ -161,16 +161,16 @@ def command(**said: Any) -> None:
         raise click.ClickException(f"{error}.") from error
 
 
-def _prepare(wishes: _Wishes) -> None:
-    order = _order(wishes)
-    photo = turned(load_photo(wishes.photo), wishes.quarters)
+def _prepare(options: _Options) -> None:
+    order = _order(options)
+    photo = turned(load_photo(options.photo), options.quarters)
     notes = [one for one in findings(photo, order) if not one.needs_acknowledgement]
     with progress_shown("Preparing") as show_progress:
         sheet = prepare_job(
             photo,
             order,
-            folder=wishes.folder,
-            is_replacing=wishes.is_replacing,
+            folder=options.folder,
+            is_replacing=options.is_replacing,
             on_progress=show_progress,
             on_dots=lambda coverage, bits: notes.extend(
                 foresee_picture(order.tone_curve.looks_like(coverage), bits)
@@ -178,32 +178,32 @@ def _prepare(wishes: _Wishes) -> None:
         )
     for note in (*notes, *foresee_speed(sheet)):
         click.echo(f"Note: {note.sentence}", err=True)
-    click.echo(f"{summary(sheet)}\nThe job is in {wishes.folder}.")
+    click.echo(f"{summary(sheet)}\nThe job is in {options.folder}.")
 
 
-def _order(wishes: _Wishes) -> PhotoOrder:
-    if wishes.width_mm is None:
+def _order(options: _Options) -> PhotoOrder:
+    if options.width_mm is None:
         raise UnfitOrder("say how wide the picture shall be, in millimetres: --width 100")
-    at_x_mm, at_y_mm = wishes.at_mm or (None, None)
-    chosen = choose_recipe(wishes)
+    at_x_mm, at_y_mm = options.at_mm or (None, None)
+    chosen = choose_recipe(options)
     return PhotoOrder(
         head=chosen.head,
         recipe=chosen.recipe,
         tone=chosen.tone,
-        width_mm=wishes.width_mm,
-        height_mm=wishes.height_mm,
-        crop=Crop(*wishes.crop) if wishes.crop else None,
+        width_mm=options.width_mm,
+        height_mm=options.height_mm,
+        crop=Crop(*options.crop) if options.crop else None,
         adjustments=Adjustments(
-            brightness=wishes.brightness,
-            contrast=wishes.contrast,
-            gamma=wishes.gamma,
-            local_contrast=wishes.local_contrast,
-            sharpness=wishes.sharpness,
+            brightness=options.brightness,
+            contrast=options.contrast,
+            gamma=options.gamma,
+            local_contrast=options.local_contrast,
+            sharpness=options.sharpness,
         ),
-        halftone=wishes.halftone or chosen.halftone or DEFAULT_HALFTONE,
-        is_both_directions=not wishes.is_one_way,
+        halftone=options.halftone or chosen.halftone or DEFAULT_HALFTONE,
+        is_both_directions=not options.is_one_way,
         at_x_mm=at_x_mm,
         at_y_mm=at_y_mm,
-        title=wishes.title,
-        acknowledged=frozenset(wishes.acknowledged),
+        title=options.title,
+        acknowledged=frozenset(options.acknowledged),
     )

@@ -39,7 +39,7 @@ def command(file: Path, state: Path, *, yes: bool) -> None:
 
 def _restore(file: Path, logbook: Path, *, is_asking: bool) -> None:
     if is_asking:
-        click.echo(f"{file} holds {_told(file)}; the logbook {_told(logbook)}.")
+        click.echo(f"{file} holds {_contents_text(file)}; the logbook {_contents_text(logbook)}.")
         click.confirm("Put the backup in its place?", abort=True)
     at_utc = datetime.now(UTC).isoformat(timespec="seconds")
     restored = restore(file, logbook, at_utc=at_utc)
@@ -53,7 +53,7 @@ def _restore(file: Path, logbook: Path, *, is_asking: bool) -> None:
         )
 
 
-def _told(path: Path) -> str:
+def _contents_text(path: Path) -> str:
     with suppress(BackupFailed):
         found = look_at(path)
         return f"{found.runs} etches in {as_size(found.bytes)}"

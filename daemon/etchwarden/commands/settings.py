@@ -24,17 +24,17 @@ def command(socket: Path, measure: bool) -> None:
         if measure:
             daemon.ask(Measure())
             await_rest(daemon)
-        shown = daemon.ask(Settings())
-    for one in shown.settings:
+        answer = daemon.ask(Settings())
+    for one in answer.settings:
         numbers = " and ".join(map(str, one.numbers))
         values = " × ".join("–" if value is None else value for value in one.values)
         mark = "" if one.is_good else "  look at this"
         click.echo(f"{one.name} (setting {numbers}): {values} {one.unit}".rstrip() + mark)
         click.echo(f"  {one.sentence}")
-    if shown.controller.sentence:
-        click.echo(f"speed of the controller\n  {shown.controller.sentence}")
-    for sentence in (*shown.refusals, *shown.warnings):
+    if answer.controller.sentence:
+        click.echo(f"speed of the controller\n  {answer.controller.sentence}")
+    for sentence in (*answer.refusals, *answer.warnings):
         click.echo(sentence)
-    if not shown.is_read:
+    if not answer.is_read:
         click.echo("The controller could not be asked for its settings.")
-    raise SystemExit(1 if shown.refusals or not shown.is_read else 0)
+    raise SystemExit(1 if answer.refusals or not answer.is_read else 0)

@@ -23,11 +23,11 @@ def command(socket: Path, output: str | None, off: bool) -> None:
     with asking(socket) as daemon:
         if output is not None:
             daemon.ask(TryOutput(name=output, on=not off))
-        shown, box = daemon.ask(Wiring()), daemon.ask(Status()).interlocks
-    for one in shown.inputs:
+        wiring, box = daemon.ask(Wiring()), daemon.ask(Status()).interlocks
+    for one in wiring.inputs:
         click.echo(f"{one.label + ':':26} {_contact(one)}")
     click.echo()
-    for driven in shown.outputs:
+    for driven in wiring.outputs:
         state = "on" if driven.is_on else "off" if driven.is_wired else "–"
         click.echo(f"{driven.label + ':':13} {state:4} {driven.name}")
         if driven.name == output:

@@ -67,17 +67,17 @@ def _finding(of: str, check: str, finding: CheckResult) -> dict[str, str | None]
 
 
 def _machine(machine: MachineFacts) -> dict[str, object]:
-    told: dict[str, object] = _some(machine, _OF_MACHINE)
-    told["is_chip_there"] = machine.chip in machine.chips
+    table: dict[str, object] = _some(machine, _OF_MACHINE)
+    table["is_chip_there"] = machine.chip in machine.chips
     if machine.settings is not None:
-        told["settings"] = _some(machine.settings, _OF_SETTINGS)
+        table["settings"] = _some(machine.settings, _OF_SETTINGS)
         # What follows the colon is the owner's to write.
-        told["version"] = machine.settings.version.partition(":")[0]
+        table["version"] = machine.settings.version.partition(":")[0]
     if machine.status is not None:
-        told["status"] = _some(machine.status, _OF_STATUS) | {
+        table["status"] = _some(machine.status, _OF_STATUS) | {
             "machine": _some(machine.status.machine, _OF_LINK)
         }
-    return told
+    return table
 
 
 def _some(value: object, names: Iterable[str]) -> dict[str, object]:

@@ -167,5 +167,5 @@ def _book(book: Path) -> Found:
                 (verdict,) = copy.execute("PRAGMA quick_check").fetchone()
                 return {"book": str(verdict)}
     except (OSError, sqlite3.Error) as error:
-        told = fault_of_card(error)
-        return {"book_is_unread": told} if told else {"book": f"{error}."}
+        reason = fault_of_card(error)
+        return {"book_is_unread": reason} if reason else {"book": f"{error}."}

@@ -29,7 +29,7 @@ Settings = dict[str, Any]  # entries of Recipe that were said, by their names
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RecipeWishes:
+class RecipeOptions:
     """What was said on the command line, as far as the recipe goes; None for what was not."""
 
     head: str
@@ -52,30 +52,30 @@ class Chosen:
     halftone: str = ""
 
 
-def choose_recipe(wishes: RecipeWishes) -> Chosen:
+def choose_recipe(options: RecipeOptions) -> Chosen:
     """Return laser and recipe, and tell the person what speaks for a test or another setting.
 
     Raise UnfitOrder, with a sentence, for what is missing or makes no sense.
     """
-    said = _said(wishes)
-    chosen = _chosen(wishes, said)
+    said = _said(options)
+    chosen = _chosen(options, said)
     is_by_hand = not said.keys().isdisjoint(_NEEDED)
     if is_by_hand and (note := pulse_note(chosen.head, chosen.recipe)):
         click.echo(f"Note: {note}", err=True)
     return chosen
 
 
-def _chosen(wishes: RecipeWishes, said: Settings) -> Chosen:
-    if wishes.socket is not None:
+def _chosen(options: RecipeOptions, said: Settings) -> Chosen:
+    if options.socket is not None:
         try:
-            return _from_logbook(wishes, wishes.socket)
+            return _from_logbook(options, options.socket)
         except click.ClickException as error:  # all that it would be asked for may have been said
             if not (isinstance(error.__cause__, DaemonAbsent) and _NEEDED.keys() <= said.keys()):
                 raise
             click.echo(f"Note: {error.message} {AS_SAID}", err=True)
-    head = find_head(wishes.head)
-    if wishes.head in PRACTICE_RECORDS:
-        return _from_practice(head, PRACTICE_RECORDS[wishes.head], said)
+    head = find_head(options.head)
+    if options.head in PRACTICE_RECORDS:
+        return _from_practice(head, PRACTICE_RECORDS[options.head], said)
     for name, option in _NEEDED.items():
         if name not in said:
             raise UnfitOrder(f"say {option}: only a practice laser brings its own")
@@ -91,14 +91,14 @@ def _from_practice(head: Head, known: RecipeRecord, said: Settings) -> Chosen:
     )
 
 
-def _from_logbook(wishes: RecipeWishes, socket: Path) -> Chosen:
-    said: Settings = {"surface": PRACTICE_SURFACE} | _said(wishes)
+def _from_logbook(options: RecipeOptions, socket: Path) -> Chosen:
+    said: Settings = {"surface": PRACTICE_SURFACE} | _said(options)
     surface = said["surface"]
     with catalogue_calls_at(socket) as catalogue:
-        head = catalogue.head(wishes.head)
+        head = catalogue.head(options.head)
         catalogue.require_surface(surface)
         known = catalogue.recipe_in_force(head.name, surface)
-        advice = catalogue.advice(head.name, surface, air_assist=wishes.air_assist)
+        advice = catalogue.advice(head.name, surface, air_assist=options.air_assist)
     for sentence in advice:
         click.echo(f"Note: {sentence}", err=True)
     if known is None:
@@ -116,14 +116,14 @@ def _from_logbook(wishes: RecipeWishes, socket: Path) -> Chosen:
     )
 
 
-def _said(wishes: RecipeWishes) -> Settings:
-    power_percent = _positive("power", wishes.power_percent, "percent")
+def _said(options: RecipeOptions) -> Settings:
+    power_percent = _positive("power", options.power_percent, "percent")
     said = {
-        "feed_mm_per_min": _positive("speed", wishes.feed_mm_per_min, "mm/min"),
+        "feed_mm_per_min": _positive("speed", options.feed_mm_per_min, "mm/min"),
         "power_ratio": None if power_percent is None else power_percent / 100,
-        "line_spacing_mm": _positive("line spacing", _spacing_mm(wishes), "millimetres"),
-        "surface": wishes.surface,
-        "air_assist": wishes.air_assist,
+        "line_spacing_mm": _positive("line spacing", _spacing_mm(options), "millimetres"),
+        "surface": options.surface,
+        "air_assist": options.air_assist,
     }
     return {name: value for name, value in said.items() if value is not None}
 
@@ -141,11 +141,11 @@ def _positive(name: str, value: float | None, unit: str) -> float | None:
     raise UnfitOrder(f"the {name} must be a number of {unit} above zero, not {value:g}")
 
 
-def _spacing_mm(wishes: RecipeWishes) -> float | None:
-    if wishes.lines_per_inch is None:
-        return wishes.spacing_mm
-    if wishes.spacing_mm is not None:
+def _spacing_mm(options: RecipeOptions) -> float | None:
+    if options.lines_per_inch is None:
+        return options.spacing_mm
+    if options.spacing_mm is not None:
         raise UnfitOrder(
             "lines per inch and spacing are one number: say --spacing or --lines-per-inch, not both"
         )
-    return line_spacing_mm(wishes.lines_per_inch)
+    return line_spacing_mm(options.lines_per_inch)
