@@ -35,6 +35,7 @@ class Shot:
     exposure_ev: float = 0.0
     distortion: float = 0.0
     glare: tuple[tuple[float, float, float, float], ...] = ()  # x, y, sigma in mm, light added
+    shadows: tuple[tuple[float, float, float], ...] = ()  # from x in mm on: depth, softness in mm
     quality: int = 80
     seed: int = 1
 
@@ -88,6 +89,8 @@ def _exposed(tile: Tile, shot: Shot) -> np.ndarray:
     )
     seen[beyond > BARE_ROUND_MM] = TABLE
     light = seen * _falloff(x_mm, y_mm, (width_mm, height_mm), shot)
+    for x, depth, soft_mm in shot.shadows:
+        light *= 1 - depth * (1 + np.tanh((x_mm - x) / (2 * soft_mm))) / 2
     for x, y, sigma, added in shot.glare:
         light += added * np.exp(-((x_mm - x) ** 2 + (y_mm - y) ** 2) / (2 * sigma**2))
     light = cv2.GaussianBlur(light, (0, 0), shot.blur_px) if shot.blur_px else light

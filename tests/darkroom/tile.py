@@ -111,6 +111,17 @@ def etch(card: Card, surface: InventedSurface) -> Tile:
     return burn(exposure, card, surface)
 
 
+def not_wiped(tile: Tile, *, haze: float, reach_mm: float = 1.5) -> Tile:
+    """Return the tile before wiping: burnt paint still lies on black, and soot around it.
+
+    Common practice, no source; how much and how far is invented.
+    """
+    burnt = 1 - np.clip(tile.reflectance, 0, 1)
+    soot = cv2.GaussianBlur(burnt, (0, 0), reach_mm * tile.px_per_mm)
+    seen = np.maximum(tile.reflectance, 0.3 * burnt) * (1 - haze * soot)
+    return replace(tile, reflectance=seen.astype(np.float32))
+
+
 def burn(exposure: np.ndarray, card: Card, surface: InventedSurface) -> Tile:
     """Turn an exposure per dot into a wiped tile: the spot spreads, the surface answers."""
     fine = cv2.resize(exposure, None, fx=PX_PER_DOT, fy=PX_PER_DOT, interpolation=cv2.INTER_NEAREST)

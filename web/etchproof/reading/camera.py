@@ -17,6 +17,7 @@ from etchproof.errors import PhotoRefused
 from etchproof.layout.markers import CARD_NUMBERS
 from etchproof.reading.bare_light import BareLight
 from etchproof.reading.detection import OUT_OF_FOCUS, Found, find_markers
+from etchproof.reading.disturbed_light import Disturbance, is_sooted
 from etchproof.reading.hairline_shift import measure_hairlines
 from etchproof.reading.measuring import (
     GLARE_FAULT,
@@ -35,6 +36,11 @@ from etchproof.reading.values import HairlineShift, PatchReading, PhotoRead, Rea
 MOST_BLUR_MM: Final = 0.3  # softer, and what lies beside a patch reaches its core
 DARKEST_BARE_LIGHT: Final = 0.05  # code 63: then a dark patch is lost in noise
 MOST_RESIDUAL_MM: Final = 0.25  # markers of a flat card fit to a few hundredths
+NOT_WIPED_FAULT: Final = "not-wiped"
+SOOTED_SENTENCE: Final = (
+    "the bare tile is darker around what was burnt, as where soot or loose paint was not wiped "
+    "off: let the card cool, wipe it until a white cloth stays white, and take the picture again"
+)
 OVEREXPOSED_SHARE: Final = 0.25  # of the bare tile; less may be glare, which spoils patches only
 
 
@@ -69,7 +75,7 @@ def read_card(
     """
     if not is_wiped:
         raise PhotoRefused(
-            "not-wiped",
+            NOT_WIPED_FAULT,
             "let the card cool, take it out and wipe it first: loose paint and soot look darker "
             "than what is fired in",
         )
@@ -119,6 +125,8 @@ def read_photo(at: SeenCard) -> OneReading:
         light_ratio=bare.ratio,
     )
     hairlines = measure_hairlines(at.seen, bare, at.card) if at.card.kind == REGISTER else ()
+    if is_sooted(bare, at.card):
+        raise PhotoRefused(NOT_WIPED_FAULT, SOOTED_SENTENCE)
     return OneReading(at, read, measure_patches(at.seen, bare, at.card), hairlines)
 
 
@@ -150,6 +158,11 @@ _CUT_OFF: Final = (
 _FAULTS: Final = {
     GLARE_FAULT: "glare lies over {}: turn the card or move the lamp until it is gone, and take "
     "the picture again, or add a second one with the glare elsewhere",
+    Disturbance.HARD_SHADOW: "a hard shadow crosses {}: take away what throws it, such as a hand, "
+    "the phone or the edge of a frame, or turn the card to the light, and take the picture again",
+    Disturbance.SOFT_SHADOW: "a soft shadow lies over {}, so the light changes too fast to be put "
+    "right: move the card away from what shades it, to where the light is even, and take the "
+    "picture again",
     WHITE_FAULT: "around {} the bare tile is so bright that " + _CUT_OFF,
     SHADOW_FAULT: "{} are black in the picture, with nothing left to tell them apart: take it in "
     "more light, for instance beside a window",

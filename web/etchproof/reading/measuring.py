@@ -12,6 +12,12 @@ from etchphoto.light import lightness
 from etchproof.card import Area, Card
 from etchproof.layout.patch_core import core_of
 from etchproof.reading.bare_light import BareLight
+from etchproof.reading.disturbed_light import (
+    UNCORRECTED,
+    Disturbance,
+    disturbance_of,
+    own_deviations,
+)
 from etchproof.reading.rectification import Rectified
 
 UNEVEN_CELL_MM: Final = 0.5  # finer than this is the halftone itself
@@ -22,7 +28,7 @@ CLIPPED_SHARE: Final = 0.02
 GLARE: Final = 0.06  # the logarithm by which glare is brighter than the smooth light
 GLARE_SHARE: Final = 0.05
 
-GLARE_FAULT: Final = "glare"
+GLARE_FAULT: Final = Disturbance.GLARE.value
 WHITE_FAULT: Final = "clipped-highlights"
 SHADOW_FAULT: Final = "clipped-shadows"
 
@@ -45,14 +51,24 @@ def measure_patches(
     seen: Rectified, bare: BareLight, card: Card
 ) -> Mapping[tuple[str, str], Measured]:
     """Return what each patch shows, by cell and part."""
+    disturbance = disturbance_of(bare, card)
     return {
-        (patch.cell, patch.part): measure(seen, bare, patch.area, card.spacing_mm)
+        (patch.cell, patch.part): measure(
+            seen, bare, patch.area, card.spacing_mm, disturbance=disturbance
+        )
         for patch in card.patches
     }
 
 
-def measure(seen: Rectified, bare: BareLight, area: Area, spacing_mm: float) -> Measured:
-    """Return what the core of `area` shows."""
+def measure(
+    seen: Rectified,
+    bare: BareLight,
+    area: Area,
+    spacing_mm: float,
+    *,
+    disturbance: Disturbance = Disturbance.NONE,
+) -> Measured:
+    """Return what the core of `area` shows; `disturbance` is what disturbs light on the card."""
     core = core_of(area)
     light, x_mm, y_mm = _pixels(seen, core, spacing_mm)
     shape = light.shape
@@ -63,7 +79,7 @@ def measure(seen: Rectified, bare: BareLight, area: Area, spacing_mm: float) -> 
         reflectance=mean,
         lightness=_lightness(mean),
         unevenness=_unevenness(reflectance, seen.px_per_mm),
-        fault=_fault(light, bare, area, spacing_mm),
+        fault=_fault(light, bare, area, spacing_mm, disturbance=disturbance),
     )
 
 
@@ -90,10 +106,18 @@ def _lightness(reflectance: float) -> float:
 
 
 def _fault(
-    light: NDArray[np.float64], bare: BareLight, area: Area, spacing_mm: float
+    light: NDArray[np.float64],
+    bare: BareLight,
+    area: Area,
+    spacing_mm: float,
+    *,
+    disturbance: Disturbance,
 ) -> str | None:
     here = bare.around(area, spacing_mm)
-    if _share(bare.deviations[here] > GLARE) > GLARE_SHARE:
+    if disturbance in (Disturbance.HARD_SHADOW, Disturbance.SOFT_SHADOW):
+        if float(np.std(own_deviations(bare, area, spacing_mm))) > UNCORRECTED:
+            return disturbance.value
+    elif _share(bare.deviations[here] > GLARE) > GLARE_SHARE:
         return GLARE_FAULT
     clipped = _share(light >= WHITE_LIGHT), _share(bare.log_light[here] > np.log(WHITE_LIGHT))
     if max(clipped) > CLIPPED_SHARE:

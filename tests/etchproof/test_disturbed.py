@@ -1,0 +1,78 @@
+"""What disturbs a photo is told apart: glare, hard and soft shadows, soot that was not wiped off.
+
+The tiles and photographs are invented; that soot lies around what was burnt is common practice,
+no source.
+"""
+
+import pytest
+
+from darkroom.camera import Shot, photograph
+from darkroom.cards import power_card, tone_card
+from darkroom.tile import SURFACES, etch, not_wiped
+from etchproof.errors import PhotoRefused
+from etchproof.reading.camera import read_card
+
+CARDS = {"power": power_card, "tone": tone_card}
+GOOD_ENOUGH = 0.02  # of reflectance, as in `test_camera`
+
+
+@pytest.fixture(scope="module", params=CARDS)
+def tile(request):
+    return etch(CARDS[request.param](), SURFACES["willing"])
+
+
+def reason_of(tile, shot):
+    with pytest.raises(PhotoRefused) as refused:
+        read_card([photograph(tile, shot)], [tile.card], is_wiped=True)
+    return refused.value.reason
+
+
+def shaded(depth, soft_mm, x_mm=28.0):
+    return Shot(tilt_degrees=20, light_ratio=1.5, shadows=((x_mm, depth, soft_mm),))
+
+
+@pytest.mark.parametrize(
+    ("shot", "reason"),
+    [
+        (Shot(tilt_degrees=20, glare=((30.0, 50.0, 5.0, 0.6),)), "glare"),
+        (Shot(tilt_degrees=20, glare=((20.0, 30.0, 3.0, 0.4),)), "glare"),
+        (shaded(0.4, 0.2), "hard-shadow"),
+        (shaded(0.3, 1.0), "hard-shadow"),
+        (shaded(0.5, 0.5, x_mm=42.0), "hard-shadow"),
+        (shaded(0.4, 3.0), "soft-shadow"),
+    ],
+    ids=["glare", "small glare", "hard", "rather hard", "hard, aside", "soft"],
+)
+def test_what_disturbs_the_light_is_told_apart(tile, shot, reason):
+    assert reason_of(tile, shot) == reason
+
+
+@pytest.mark.parametrize("soft_mm", [8.0, 15.0])
+def test_a_shadow_so_soft_that_it_is_put_right_is_read(tile, soft_mm):
+    reading, _ = read_card([photograph(tile, shaded(0.4, soft_mm))], [tile.card], is_wiped=True)
+
+    off = [
+        abs(reading.of(patch.cell, patch.part).reflectance - tile.truth(patch.area))
+        for patch in tile.card.patches
+    ]
+    assert max(off) < GOOD_ENOUGH
+
+
+@pytest.mark.parametrize(("haze", "seed"), [(0.05, 1), (0.1, 2), (0.3, 1)])
+def test_a_card_that_was_not_wiped_and_is_claimed_to_be_is_found(tile, haze, seed):
+    """Such photos were accepted with up to 0.22 too much reflectance."""
+    shot = Shot(tilt_degrees=20, light_ratio=2.0, seed=seed)
+
+    assert reason_of(not_wiped(tile, haze=haze), shot) == "not-wiped"
+
+
+@pytest.mark.parametrize(
+    "shot",
+    [
+        Shot(tilt_degrees=30, light_ratio=2.5, blur_px=4.0, noise_codes=6.0, distortion=0.01),
+        Shot(tilt_degrees=10, light_ratio=3.0, light_from_degrees=200, quality=60, seed=5),
+    ],
+    ids=["bad", "lit from the other side"],
+)
+def test_a_bad_photo_of_a_wiped_card_is_taken_for_neither(tile, shot):
+    read_card([photograph(tile, shot)], [tile.card], is_wiped=True)
