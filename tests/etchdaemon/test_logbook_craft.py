@@ -1,10 +1,12 @@
 """What the logbook keeps of the craft: what goes in comes out, and what makes no sense does not."""
 
 import re
+import sqlite3
+from contextlib import closing
 
 import pytest
 
-from etchdaemon.errors import CommandRefused
+from etchdaemon.errors import CommandRefused, LogbookUnavailable
 from etchwire.catalogue_records import VERDICTS
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
 from support.harnesses.logbooks import (
@@ -349,3 +351,18 @@ def test_a_refusal_takes_no_other_record_with_it(logbook):
 
     rows = logbook.ask("run_rows", id=run, from_row=0, limit=500)["rows"]
     assert [row[0] for row in rows] == [0, 1, 2, 3, 4]
+
+
+def test_what_this_release_cannot_read_of_the_catalogue_ends_in_a_sentence(tmp_path):
+    path = tmp_path / "logbook.sqlite3"
+    with logbook_on(Disk(path), confirm_timeout_s=LONG_S) as logbook:
+        logbook.introduce_practice()
+        logbook.ask("heads")
+    with closing(sqlite3.connect(path)) as book, book:
+        book.execute("UPDATE head SET head_json = json_remove(head_json, '$.max_s')")
+
+    with (
+        logbook_on(Disk(path), confirm_timeout_s=LONG_S) as logbook,
+        pytest.raises(LogbookUnavailable, match=r"cannot be read: head lacks the entry 'max_s'\."),
+    ):
+        logbook.ask("heads")

@@ -3,9 +3,13 @@
 A change that is meant is written down by `PYTHONPATH=tests python -m golden.goldens`.
 """
 
+import json
+
 import pytest
 
 from etchdaemon.rpc.methods import METHODS
+from etchwire.json_values import from_json_value, to_json_value
+from etchwire.snapshot import Snapshot
 from golden.goldens import kept, live_all, made
 from golden.wire_text import differences, is_as_encoded, readable
 
@@ -50,6 +54,28 @@ def test_the_readable_files_hold_every_byte_of_the_lines(boxes):
     ]
 
     assert [line for line in lines if not is_as_encoded(line)] == []
+
+
+def test_every_answer_and_snapshot_arrives_in_its_type_and_goes_on_with_the_same_entries(boxes):
+    kinds = {kind.method(): kind.answer_type() for kind in METHODS}
+    answers = [
+        (kinds[method], json.loads(one.line).get("result"))
+        for box in boxes.values()
+        for method, exchanges in box.exchanges.items()
+        for one in exchanges
+    ]
+    snapshots = [
+        (Snapshot, json.loads(line)["result"])
+        for box in boxes.values()
+        for line in box.snapshots.values()
+    ]
+    told = [(kind, table) for kind, table in answers + snapshots if table is not None]
+
+    assert len(told) > len(METHODS)
+    for kind, table in told:
+        gone_on = json.loads(json.dumps(to_json_value(from_json_value(table, kind))))
+        assert gone_on == table
+        assert list(gone_on) == list(table)
 
 
 def test_every_state_is_seen(boxes):

@@ -5,7 +5,7 @@ import stat
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Final, Self
 
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
 from etchdaemon.ports import History, Operator
@@ -75,7 +75,7 @@ class Dispatcher:
         """Stop."""
         self.stop()
 
-    def answer(self, asked: IncomingCall) -> Any:
+    def answer(self, asked: IncomingCall) -> object:
         """Return the answer to `asked`; raise Refused with a sentence for the person."""
         kind = find_method(asked.request.method)
         if not self._admission.allows(asked.caller.peer.uid, kind.right):
