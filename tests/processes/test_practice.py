@@ -65,7 +65,7 @@ def session(disc):
         text=True,
     )
     with process:
-        assert "Watch it at" in process.stdout.readline()
+        assert any("Watch it at" in line for line in process.stdout)  # after a note on the photo
         yield process
         process.kill()
 
