@@ -3,13 +3,13 @@
 from functools import lru_cache
 
 from etchproof.layout.border import Place
+from etchproof.layout.card_request import CardRequest
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import lay_out_power_card
 from etchproof.layout.ranges import starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
 from etchproof.layout.tone_card import lay_out_tone_card
-from etchproof.layout.wishes import Wishes
 from etchwire.catalogue import Head, Recipe, Register
 
 HEAD = Head(
@@ -33,7 +33,7 @@ ROOM = Place(100.0, 100.0)
 
 def wishes(*, number=7, head=HEAD, surface="an invented tile", place=ROOM, **changes):
     said = {"line_spacing_mm": 0.1, "halftone": "jarvis"} | changes
-    return Wishes(number=number, head=head, surface=surface, place=place, **said)
+    return CardRequest(number=number, head=head, surface=surface, place=place, **said)
 
 
 def reach(head=HEAD):

@@ -11,8 +11,8 @@ from darkroom.camera import Shot, photograph
 from darkroom.practice import burn_on_practice
 from etchphoto.job import DEFAULT_HALFTONE
 from etchproof.layout.border import Place
+from etchproof.layout.card_request import CardRequest
 from etchproof.layout.tone_card import lay_out_tone_card
-from etchproof.layout.wishes import Wishes
 from etchproof.model.tone_reading import read_tone
 from etchproof.reading.camera import read_card
 from etchwire import examples
@@ -33,7 +33,7 @@ HOW = (
 
 def card_of(name):
     """Lay out the tone card of the practice recipe of this name."""
-    wishes = Wishes(
+    wishes = CardRequest(
         number=1,
         head=examples.PRACTICE_HEADS[name],
         surface=examples.PRACTICE_SURFACE,

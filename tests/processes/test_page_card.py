@@ -7,7 +7,7 @@ import pytest
 from darkroom.camera import photograph
 from darkroom.cards import power_card, register_card, tone_card
 from darkroom.tile import SURFACES, etch, etch_hairlines
-from etchproof.choosing.recommendation_text import Shown, tell
+from etchproof.choosing.card_result import CardEvidence, result_of
 from etchproof.reading.camera import read_card
 from etchweb.storage.card_files import READ_NAME, CardFiles
 from etchwire.packing import pack
@@ -39,7 +39,7 @@ def lay(served, kind):
     book.save_card(filed, "")
     book.burn(card.number)
     reading, _ = read_card([photograph(burn(card))], [card], is_wiped=True)
-    told = tell(Shown(card=card, reading=reading))
+    told = result_of(CardEvidence(card=card, reading=reading))
     known = {"reading": reading.to_json(), "overlays": [], "marks": {}, "meets": {}}
     files = CardFiles.of(served.app.extensions["etchweb"].pictures.parent, card.number)
     key = files.question(known)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from etchphoto.findings import Finding
+from etchphoto.findings import PhotoFinding
 
 
 class EtchphotoError(Exception):
@@ -44,6 +44,6 @@ class JobNotWritable(EtchphotoError, OSError):
 class NeedsAcknowledgement(EtchphotoError):
     """Something a person must say yes to first; `findings` are those still open."""
 
-    def __init__(self, findings: Sequence[Finding]) -> None:
+    def __init__(self, findings: Sequence[PhotoFinding]) -> None:
         super().__init__(" ".join(finding.sentence for finding in findings))
         self.findings = tuple(findings)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchphoto.findings import Finding
+from etchphoto.findings import PhotoFinding
 from etchphoto.light import lightness
 from etchwire.sheet import Sheet
 
@@ -25,12 +25,12 @@ _SLOWER_BY: Final = 1.1
 SLOW_ROWS: Final = 0.05  # a row here and there harms nobody
 
 
-def foresee_picture(coverage: Floats, bits: Bits) -> tuple[Finding, ...]:
+def picture_findings(coverage: Floats, bits: Bits) -> tuple[PhotoFinding, ...]:
     """Return what shares that look burnt, and the dots (True = burnt), let one expect."""
-    return (*foresee_greys(coverage), *foresee_dots(bits))
+    return (*grey_findings(coverage), *dot_findings(bits))
 
 
-def foresee_greys(coverage: Floats) -> tuple[Finding, ...]:
+def grey_findings(coverage: Floats) -> tuple[PhotoFinding, ...]:
     """Return what the picture's greys, as shares that look burnt, let one expect."""
     darkest, lightest = lightness(1 - np.percentile(coverage[::4, ::4], (95, 5)))
     spread = float(lightest - darkest)
@@ -40,10 +40,10 @@ def foresee_greys(coverage: Floats) -> tuple[Finding, ...]:
         f"The picture is flat: its darkest and its lightest parts are only {spread:.0f} of 100 "
         "steps of grey apart, and a tile shows fewer than a screen. Raise the contrast."
     )
-    return (Finding("flat", sentence),)
+    return (PhotoFinding("flat", sentence),)
 
 
-def foresee_dots(bits: Bits) -> tuple[Finding, ...]:
+def dot_findings(bits: Bits) -> tuple[PhotoFinding, ...]:
     """Return what the dots (True = burnt) let one expect of smoke and blotches."""
     share, edge = float(bits.mean()), _edge_share(bits)
     if edge > DARK_EDGE:
@@ -52,13 +52,13 @@ def foresee_dots(bits: Bits) -> tuple[Finding, ...]:
             "smoke, and the smoke settles as blotches. A light background etches better: crop it "
             "away, or make the picture lighter."
         )
-        return (Finding("dark-background", sentence),)
+        return (PhotoFinding("dark-background", sentence),)
     if share > MUCH_BURNT:
         sentence = (
             f"{share * 100:.0f} % of the tile is burnt. That much smoke settles as blotches: make "
             "the picture lighter, and see that the extraction draws well."
         )
-        return (Finding("much-burnt", sentence),)
+        return (PhotoFinding("much-burnt", sentence),)
     return ()
 
 
@@ -70,7 +70,7 @@ def _edge_share(bits: Bits) -> float:
     return float(bits[is_edge].mean())
 
 
-def foresee_speed(sheet: Sheet) -> tuple[Finding, ...]:
+def speed_findings(sheet: Sheet) -> tuple[PhotoFinding, ...]:
     """Return whether the detail lets the head run as fast as the recipe says."""
     slow = slow_rows_share(sheet)
     if slow <= SLOW_ROWS:
@@ -80,7 +80,7 @@ def foresee_speed(sheet: Sheet) -> tuple[Finding, ...]:
         f"{sheet.recipe.feed_mm_per_min:g} mm/min: the head slows down there, and the power with "
         "it. Where it must be even, use a slower recipe or a softer picture."
     )
-    return (Finding("slowed-by-detail", sentence),)
+    return (PhotoFinding("slowed-by-detail", sentence),)
 
 
 def slow_rows_share(sheet: Sheet) -> float:

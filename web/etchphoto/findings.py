@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class PhotoFinding:
     """One remark about an order.
 
     `name` is what a person acknowledges it by: it stays the same when the sentence's numbers

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final, Self
 
 from etchphoto.errors import UnfitOrder
-from etchphoto.findings import Finding
+from etchphoto.findings import PhotoFinding
 
 MM_PER_INCH: Final = 25.4
 MAX_DOTS: Final = 25_000_000  # 400 × 400 mm at 0.08 mm; about 300 MB while worked out
@@ -66,7 +66,7 @@ class Frame:
         return self.rows * self.line_spacing_mm
 
     @property
-    def findings(self) -> tuple[Finding, ...]:
+    def findings(self) -> tuple[PhotoFinding, ...]:
         """What the person should know about this frame."""
         if self.pixels_per_dot >= COARSE_PIXELS_PER_DOT:
             return ()
@@ -75,7 +75,7 @@ class Frame:
             f"({1 / self.pixels_per_dot:.1f} dots to a pixel), so the tile will look coarse: use "
             "a larger photo, crop less of it, or make the tile smaller."
         )
-        return (Finding("coarse-photo", sentence),)
+        return (PhotoFinding("coarse-photo", sentence),)
 
 
 def frame_photo(

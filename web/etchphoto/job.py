@@ -10,7 +10,7 @@ from etchpath.writer.dots import Order, write_job
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.errors import NeedsAcknowledgement, UnfitOrder
 from etchphoto.expected import save_expected
-from etchphoto.findings import Finding
+from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop, Frame, frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job_folder import new_job_folder
@@ -131,14 +131,14 @@ def frame_of(photo: LoadedPhoto, order: PhotoOrder) -> Frame:
     return frame
 
 
-def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[Finding, ...]:
+def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     """Return what the person should know before etching, the gravest first."""
     frame = frame_of(photo, order)
     found = [*_spacing_findings(order.head, order.recipe), *frame.findings, *_tone_findings(order)]
     if order.is_both_directions and not order.head.register.is_measured:
-        found.append(Finding("register-not-measured", _NOT_MEASURED))
+        found.append(PhotoFinding("register-not-measured", _NOT_MEASURED))
     if not order.is_both_directions and not order.head.register.is_measured:
-        found.append(Finding("one-way", _ONE_WAY))
+        found.append(PhotoFinding("one-way", _ONE_WAY))
     asked = (order.width_mm, order.height_mm or frame.height_mm)
     made = (frame.width_mm, frame.height_mm)
     if any(abs(ask - size) > _ROUNDED_MM for ask, size in zip(asked, made, strict=True)):
@@ -146,16 +146,16 @@ def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[Finding, ...]:
             f"The picture becomes {made[0]:.2f} × {made[1]:.2f} mm, a whole number of line "
             f"spacings of {frame.line_spacing_mm:g} mm."
         )
-        found.append(Finding("size-rounded", sentence))
+        found.append(PhotoFinding("size-rounded", sentence))
     return tuple(found)
 
 
-def _tone_findings(order: PhotoOrder) -> tuple[Finding, ...]:
+def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     """Return whether greys are left to chance; lettering has none."""
     if order.halftone == LETTERING:
         return ()
     if order.tone is None:
-        return (Finding("greys-not-measured", GREYS_NOT_MEASURED),)
+        return (PhotoFinding("greys-not-measured", GREYS_NOT_MEASURED),)
     changes = order.tone.changes(order.recipe, order.halftone)
     if not changes:
         return ()
@@ -163,7 +163,7 @@ def _tone_findings(order: PhotoOrder) -> tuple[Finding, ...]:
         f"The greys were measured with another {_listed(changes)}, so their tone curve is left "
         f"out. {GREYS_NOT_MEASURED}"
     )
-    return (Finding("tone-curve-left-out", sentence),)
+    return (PhotoFinding("tone-curve-left-out", sentence),)
 
 
 def _listed(words: Sequence[str]) -> str:
@@ -200,7 +200,7 @@ def require_head_can(head: Head, recipe: Recipe) -> None:
         )
 
 
-def _spacing_findings(head: Head, recipe: Recipe) -> tuple[Finding, ...]:
+def _spacing_findings(head: Head, recipe: Recipe) -> tuple[PhotoFinding, ...]:
     if not _is_below_spot(head, recipe):
         return ()
     sentence = (
@@ -208,7 +208,7 @@ def _spacing_findings(head: Head, recipe: Recipe) -> tuple[Finding, ...]:
         f"{head.spot_mm:g} mm that the maker states, so lines may burn into one another: choose "
         f"{head.spot_mm:g} mm or more, or measure the spot."
     )
-    return (Finding("spacing-below-spot", sentence, needs_acknowledgement=True),)
+    return (PhotoFinding("spacing-below-spot", sentence, needs_acknowledgement=True),)
 
 
 def _is_below_spot(head: Head, recipe: Recipe) -> bool:

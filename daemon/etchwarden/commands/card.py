@@ -13,9 +13,9 @@ from etchproof.card import CARD_NAME, Card
 from etchproof.errors import EtchproofError, HighDose, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
+from etchproof.layout.card_request import CardRequest
 from etchproof.layout.job import prepare_card, read_card_file
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK
-from etchproof.layout.wishes import Wishes
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at, settings_of
 from etchwarden.shared.daemon_option import Command, daemon_option
 from etchwarden.shared.heads import find_head
@@ -217,7 +217,7 @@ def _order(
     head = catalogue.head(options.head_name) if catalogue else find_head(options.head_name)
     if catalogue:
         catalogue.require_surface(options.surface)
-    wishes = Wishes(
+    wishes = CardRequest(
         number=_number(options, catalogue),
         head=head,
         surface=options.surface,

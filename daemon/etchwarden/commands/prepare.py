@@ -9,7 +9,7 @@ import click
 
 from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
-from etchphoto.estimate import foresee_picture, foresee_speed
+from etchphoto.estimate import picture_findings, speed_findings
 from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
@@ -173,10 +173,10 @@ def _prepare(options: _Options) -> None:
             is_replacing=options.is_replacing,
             on_progress=show_progress,
             on_dots=lambda coverage, bits: notes.extend(
-                foresee_picture(order.tone_curve.looks_like(coverage), bits)
+                picture_findings(order.tone_curve.looks_like(coverage), bits)
             ),
         )
-    for note in (*notes, *foresee_speed(sheet)):
+    for note in (*notes, *speed_findings(sheet)):
         click.echo(f"Note: {note.sentence}", err=True)
     click.echo(f"{summary(sheet)}\nThe job is in {options.folder}.")
 

@@ -10,8 +10,8 @@ from typing import Any, Final
 import click
 
 from etchproof.card import POWER, TONE, Card
+from etchproof.choosing.card_result import CardEvidence, outcomes_of, result_of
 from etchproof.choosing.choice import Outcome, choose
-from etchproof.choosing.recommendation_text import Shown, outcomes_of, tell
 from etchproof.errors import EtchproofError, UnreadableCard
 from etchproof.layout.job import read_card_file
 from etchproof.model.register_reading import register_by_camera, register_by_eye
@@ -107,7 +107,7 @@ def command(**said: Any) -> None:
         try:
             cards = _cards(options.folders, catalogue, beside=options.photos)
             reading, card, folder = _read(options.photos, cards, is_wiped=options.is_wiped)
-            shown = Shown(
+            shown = CardEvidence(
                 card=card,
                 reading=reading,
                 marks=marks_from_table(_table(options.marks, "PATCH=WORD"), card),
@@ -134,7 +134,7 @@ def _cards(
     return {home / f"card-{card.number}": card for card in catalogue.cards()}
 
 
-def _tell(shown: Shown, earlier: list[Outcome], folder: Path) -> None:
+def _tell(shown: CardEvidence, earlier: list[Outcome], folder: Path) -> None:
     card = shown.card
     if card.kind == POWER:
         tell_power(card, choose(card, shown.reading, shown.marks, earlier=earlier), folder)
@@ -146,10 +146,12 @@ def _tell(shown: Shown, earlier: list[Outcome], folder: Path) -> None:
         tell_register(register_by_camera(_needed(shown.reading)))
 
 
-def _file(catalogue: CatalogueCalls, shown: Shown, earlier: list[Shown], options: _Options) -> None:
+def _file(
+    catalogue: CatalogueCalls, shown: CardEvidence, earlier: list[CardEvidence], options: _Options
+) -> None:
     if options.is_accepted is not False:
         shown = _tried(shown, earlier, options.fingernail)
-    told = tell(shown, earlier=earlier)
+    told = result_of(shown, earlier=earlier)
     photos = [photo.name for photo in shown.reading.photos] if shown.reading else []
     number = catalogue.file_reading(shown, told, photos=photos)
     click.echo(f"This is reading {number} in the logbook.")
@@ -164,10 +166,10 @@ def _file(catalogue: CatalogueCalls, shown: Shown, earlier: list[Shown], options
         click.echo("It is in force.")
 
 
-def _tried(shown: Shown, earlier: list[Shown], answer: str | None) -> Shown:
+def _tried(shown: CardEvidence, earlier: list[CardEvidence], answer: str | None) -> CardEvidence:
     """Return `shown` with what a fingernail found on the patch chosen, asked as often as needed."""
     while True:
-        told = tell(shown, earlier=earlier).table
+        told = result_of(shown, earlier=earlier).table
         if not told.get("is_fingernail_asked"):
             return shown
         cell = told["choice"]["cell"]
@@ -175,7 +177,7 @@ def _tried(shown: Shown, earlier: list[Shown], answer: str | None) -> Shown:
             f"Does patch {cell} hold under a fingernail?", type=click.Choice(list(FINGERNAIL))
         )
         shown, answer = shown.with_mark(cell, FINGERNAIL[answer]), None
-        for sentence in tell(shown, earlier=earlier).table["sentences"]:
+        for sentence in result_of(shown, earlier=earlier).table["sentences"]:
             click.echo(sentence)
 
 

@@ -10,7 +10,7 @@ from typing import Final
 import click
 
 from etchproof.card import POWER, Card
-from etchproof.choosing.recommendation_text import Shown, Told
+from etchproof.choosing.card_result import CardEvidence, CardResult
 from etchproof.drift.advice import advice_on
 from etchproof.errors import UnfitCard
 from etchwarden.shared.heads import find_head
@@ -116,7 +116,7 @@ class CatalogueCalls:
         """Return the card of that number."""
         return Card.from_json(unpack(self.daemon.ask(CardCall(number=number)).layout_packed))
 
-    def earlier(self, card: Card) -> list[Shown]:
+    def earlier(self, card: Card) -> list[CardEvidence]:
         """Return power cards of the same laser and surface, before this one, oldest first."""
         if card.kind != POWER:
             return []
@@ -127,7 +127,7 @@ class CatalogueCalls:
                 newest.setdefault(reading.card_number, reading.id)
         return [self._shown(number, newest[number]) for number in sorted(newest)[-EARLIER:]]
 
-    def file_reading(self, shown: Shown, told: Told, *, photos: Sequence[str]) -> int:
+    def file_reading(self, shown: CardEvidence, told: CardResult, *, photos: Sequence[str]) -> int:
         """Put what a card showed into the logbook; return the reading's number."""
         marks = {cell: mark.value for cell, mark in shown.marks.items()}
         meets = {f"{feed:g}": f"{pair:g}" for feed, pair in shown.meets.items()}
@@ -146,9 +146,9 @@ class CatalogueCalls:
         """Choose after a reading."""
         self.daemon.ask(AcceptReading(reading=reading, chosen=chosen, who=self.who))
 
-    def _shown(self, number: int, reading: int) -> Shown:
+    def _shown(self, number: int, reading: int) -> CardEvidence:
         whole = self.daemon.ask(Reading(id=reading))
-        return Shown.from_table(
+        return CardEvidence.from_table(
             {
                 "card": self.card(number).to_json(),
                 "reading": unpack(whole.measured_packed) if whole.measured_packed else "",

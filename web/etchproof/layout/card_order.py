@@ -7,6 +7,7 @@ from typing import Any, Final, Self
 from etchproof.card import Card
 from etchproof.errors import HighDose, UnfitCard
 from etchproof.layout.border import Place
+from etchproof.layout.card_request import CardRequest
 from etchproof.layout.duration import etching_time_s, in_words
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import SIZES, lay_out_power_card
@@ -14,7 +15,6 @@ from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range, starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK, lay_out_tone_card
-from etchproof.layout.wishes import Wishes
 from etchwire.catalogue import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
@@ -35,7 +35,7 @@ class CardOrder:
     """
 
     kind: str
-    wishes: Wishes
+    wishes: CardRequest
     recipe: Recipe | None = None
     feeds_mm_per_min: tuple[float, float] | None = None
     power_ratios: tuple[float, float] | None = None
@@ -58,7 +58,7 @@ class CardOrder:
             head = Head.from_table(wishes.pop("head"))
             place = Place(*wishes.pop("place_mm"))
             return cls(
-                wishes=Wishes(head=head, place=place, **wishes),
+                wishes=CardRequest(head=head, place=place, **wishes),
                 recipe=None if recipe is None else Recipe.from_table(recipe),
                 **{name: value for name, value in entries.items() if value is not None},
             )

@@ -21,11 +21,11 @@ from etchproof.layout.border import (
     lay_out_border,
     title,
 )
+from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.etching import span_rows
 from etchproof.layout.grid import LEAST_STEPS, Grid, cell_name
 from etchproof.layout.patch_core import core_of
 from etchproof.layout.reach import PHOTO_COVERAGE, true_feed_mm_per_min
-from etchproof.layout.wishes import Wishes, require_lines
 from etchwire.catalogue import Head, Recipe
 
 
@@ -55,25 +55,25 @@ SIZES: Final = (
 )
 
 
-def lay_out_power_card(wishes: Wishes, grid: Grid, size: Size | None = None) -> Card:
+def lay_out_power_card(request: CardRequest, grid: Grid, size: Size | None = None) -> Card:
     """Return the power card of `grid`, as large as its place allows unless `size` is given.
 
     Raise UnfitCard or CardDoesNotFit, with a sentence that says what would do.
     """
-    _require_speeds(grid, wishes.head)
-    spacing = wishes.line_spacing_mm
+    _require_speeds(grid, request.head)
+    spacing = request.line_spacing_mm
     if size is None:
         for fitting in SIZES:
-            border = _border(wishes, grid, fitting)
-            if wishes.place.holds(border.columns * spacing, border.rows * spacing):
-                return _laid_out(wishes, grid, fitting, border)
+            border = _border(request, grid, fitting)
+            if request.place.holds(border.columns * spacing, border.rows * spacing):
+                return _laid_out(request, grid, fitting, border)
     smallest = size or SIZES[-1]
-    border = _border(wishes, grid, smallest)
-    if not wishes.place.holds(border.columns * spacing, border.rows * spacing):
-        raise wishes.place.too_small(
-            border.columns * spacing, border.rows * spacing, _advice(wishes)
+    border = _border(request, grid, smallest)
+    if not request.place.holds(border.columns * spacing, border.rows * spacing):
+        raise request.place.too_small(
+            border.columns * spacing, border.rows * spacing, _advice(request)
         )
-    return _laid_out(wishes, grid, smallest, border)
+    return _laid_out(request, grid, smallest, border)
 
 
 def _require_speeds(grid: Grid, head: Head) -> None:
@@ -85,29 +85,29 @@ def _require_speeds(grid: Grid, head: Head) -> None:
         )
 
 
-def _border(wishes: Wishes, grid: Grid, size: Size) -> Border:
-    require_lines(size.half, wishes.line_spacing_mm)
-    spacing = wishes.line_spacing_mm
+def _border(request: CardRequest, grid: Grid, size: Size) -> Border:
+    require_lines(size.half, request.line_spacing_mm)
+    spacing = request.line_spacing_mm
     width_mm, height_mm = size.grid_mm(len(grid.feeds_mm_per_min), len(grid.power_ratios))
     return lay_out_border(
         (dots(height_mm, spacing), dots(width_mm, spacing)),
-        number=wishes.number,
-        titles=_titles(wishes),
+        number=request.number,
+        titles=_titles(request),
         marker_mm=size.marker,
         spacing_mm=spacing,
     )
 
 
-def _laid_out(wishes: Wishes, grid: Grid, size: Size, border: Border) -> Card:
-    spacing = wishes.line_spacing_mm
+def _laid_out(request: CardRequest, grid: Grid, size: Size, border: Border) -> Card:
+    spacing = request.line_spacing_mm
     patches = _patches(grid, size, border.content, spacing)
     card = Card(
         kind=POWER,
-        number=wishes.number,
-        head=wishes.head,
-        recipe=_strongest(wishes, grid),
-        halftone=wishes.halftone,
-        is_both_directions=wishes.head.register.is_measured,
+        number=request.number,
+        head=request.head,
+        recipe=_strongest(request, grid),
+        halftone=request.halftone,
+        is_both_directions=request.head.register.is_measured,
         rows=border.rows,
         columns=border.columns,
         markers=border.markers,
@@ -119,22 +119,22 @@ def _laid_out(wishes: Wishes, grid: Grid, size: Size, border: Border) -> Card:
     return replace(card, labels=(*border.labels, *_grid_labels(card, grid, size, border)))
 
 
-def _strongest(wishes: Wishes, grid: Grid) -> Recipe:
+def _strongest(request: CardRequest, grid: Grid) -> Recipe:
     return Recipe(
-        surface=wishes.surface,
+        surface=request.surface,
         feed_mm_per_min=grid.feeds_mm_per_min[0],
         power_ratio=grid.power_ratios[-1],
-        line_spacing_mm=wishes.line_spacing_mm,
-        air_assist=wishes.air_assist,
+        line_spacing_mm=request.line_spacing_mm,
+        air_assist=request.air_assist,
     )
 
 
-def _titles(wishes: Wishes) -> Titles:
+def _titles(request: CardRequest) -> Titles:
     return Titles(
         upper=(
-            f"CARD {wishes.number}",
-            f"{wishes.head.rated_optical_w:g} W · {wishes.line_spacing_mm:.3g} MM",
-            title(wishes.surface),
+            f"CARD {request.number}",
+            f"{request.head.rated_optical_w:g} W · {request.line_spacing_mm:.3g} MM",
+            title(request.surface),
         ),
         lower=("MM/MIN DOWN", "% POWER ACROSS"),
     )
@@ -208,16 +208,16 @@ def _heading(card: Card, row: int) -> str:
     return f"{asked:.0f} ({true:.0f})" if true < REALLY_RUN * asked else f"{asked:.0f}"
 
 
-def _advice(wishes: Wishes) -> str:
+def _advice(request: CardRequest) -> str:
     """Say how many steps would fit, at the smallest size."""
-    smallest, spacing = SIZES[-1], wishes.line_spacing_mm
+    smallest, spacing = SIZES[-1], request.line_spacing_mm
     for steps in range(12, LEAST_STEPS - 1, -1):
         grid = Grid(
             feeds_mm_per_min=tuple(float(1000 + step) for step in range(steps)),
             power_ratios=tuple((step + 1) / 100 for step in range(steps)),
         )
-        border = _border(wishes, grid, smallest)
-        if wishes.place.holds(border.columns * spacing, border.rows * spacing):
+        border = _border(request, grid, smallest)
+        if request.place.holds(border.columns * spacing, border.rows * spacing):
             return f"{steps} speeds and {steps} powers would fit there"
     return (
         "not even two speeds and two powers fit there; give it at least "

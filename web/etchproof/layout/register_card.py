@@ -19,9 +19,9 @@ from etchproof.layout.border import (
     label_at,
     lay_out_border,
 )
+from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.etching import span_rows
 from etchproof.layout.reach import true_feed_mm_per_min
-from etchproof.layout.wishes import Wishes, require_lines
 from etchwire.catalogue import Recipe
 
 SPEED_SHARES: Final = (1.0, 0.5)
@@ -65,38 +65,42 @@ class Offsets:
         return round(self.first_mm + (number - 1) * self.step_mm, 3)
 
 
-def lay_out_register_card(wishes: Wishes, recipe: Recipe, offsets: Offsets | None = None) -> Card:
+def lay_out_register_card(
+    request: CardRequest, recipe: Recipe, offsets: Offsets | None = None
+) -> Card:
     """Return the register card for a head that works at the speed of `recipe`.
 
     Without `offsets` there are as many pairs as the place has room for. The card is etched
     without the correction it is there to find. Raise UnfitCard or CardDoesNotFit.
     """
     if offsets is None:
-        fitting = (pairs for pairs in range(PAIRS, LEAST_PAIRS, -1) if _fits(wishes, recipe, pairs))
+        fitting = (
+            pairs for pairs in range(PAIRS, LEAST_PAIRS, -1) if _fits(request, recipe, pairs)
+        )
         offsets = Offsets(pairs=next(fitting, LEAST_PAIRS))
-    card = _laid_out(wishes, recipe, offsets)
-    if not wishes.place.holds(card.width_mm, card.height_mm):
-        raise wishes.place.too_small(
+    card = _laid_out(request, recipe, offsets)
+    if not request.place.holds(card.width_mm, card.height_mm):
+        raise request.place.too_small(
             card.width_mm, card.height_mm, "a register card needs a place at least so large"
         )
     return _with_true_feeds(card)
 
 
-def _fits(wishes: Wishes, recipe: Recipe, pairs: int) -> bool:
-    card = _laid_out(wishes, recipe, Offsets(pairs=pairs))
-    return wishes.place.holds(card.width_mm, card.height_mm)
+def _fits(request: CardRequest, recipe: Recipe, pairs: int) -> bool:
+    card = _laid_out(request, recipe, Offsets(pairs=pairs))
+    return request.place.holds(card.width_mm, card.height_mm)
 
 
-def _laid_out(wishes: Wishes, recipe: Recipe, offsets: Offsets) -> Card:
+def _laid_out(request: CardRequest, recipe: Recipe, offsets: Offsets) -> Card:
     spacing = recipe.line_spacing_mm
     require_lines(HALF_MM, spacing)
     width_mm = max(LEAST_HAIRLINE_MM, spacing)
     content_mm = (offsets.pairs - 1) * PITCH_MM + _NUMBER_MM
     border = lay_out_border(
         (dots(len(SPEED_SHARES) * _BAND_MM, spacing), dots(content_mm, spacing)),
-        number=wishes.number,
+        number=request.number,
         titles=Titles(
-            upper=(f"CARD {wishes.number}", "WHERE DO ROWS MEET?"),
+            upper=(f"CARD {request.number}", "WHERE DO ROWS MEET?"),
             lower=("UPPER > RIGHT", "LOWER > LEFT"),
         ),
         marker_mm=8.0,
@@ -124,10 +128,10 @@ def _laid_out(wishes: Wishes, recipe: Recipe, offsets: Offsets) -> Card:
         ]
     return Card(
         kind=REGISTER,
-        number=wishes.number,
-        head=wishes.head,
+        number=request.number,
+        head=request.head,
         recipe=recipe,
-        halftone=wishes.halftone,
+        halftone=request.halftone,
         is_both_directions=True,
         rows=border.rows,
         columns=border.columns,

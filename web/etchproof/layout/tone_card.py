@@ -17,8 +17,8 @@ from etchproof.layout.border import (
     lay_out_border,
     title,
 )
+from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.power_card import OVER_HEADING_MM, with_true_feeds
-from etchproof.layout.wishes import Wishes, require_lines
 from etchwire.catalogue import Recipe
 
 DEFAULT_STEPS: Final = 20
@@ -52,7 +52,7 @@ def coverages(steps: int, black: float = GUESSED_BLACK) -> tuple[float, ...]:
 
 
 def lay_out_tone_card(
-    wishes: Wishes,
+    request: CardRequest,
     recipe: Recipe,
     *,
     steps: int = DEFAULT_STEPS,
@@ -63,12 +63,12 @@ def lay_out_tone_card(
     Raise UnfitCard or CardDoesNotFit, with a sentence that says what would do.
     """
     shares = coverages(steps, black)
-    wishes = replace(wishes, line_spacing_mm=recipe.line_spacing_mm)
+    request = replace(request, line_spacing_mm=recipe.line_spacing_mm)
     for side_mm, marker_mm in _SIZES_MM:
-        card = _laid_out(wishes, recipe, shares, side_mm=side_mm, marker_mm=marker_mm)
-        if wishes.place.holds(card.width_mm, card.height_mm):
+        card = _laid_out(request, recipe, shares, side_mm=side_mm, marker_mm=marker_mm)
+        if request.place.holds(card.width_mm, card.height_mm):
             return with_true_feeds(card)
-    raise wishes.place.too_small(
+    raise request.place.too_small(
         card.width_mm,
         card.height_mm,
         f"this is the smallest that {steps} steps need; give it more room, or fewer steps",
@@ -76,7 +76,12 @@ def lay_out_tone_card(
 
 
 def _laid_out(
-    wishes: Wishes, recipe: Recipe, shares: tuple[float, ...], *, side_mm: float, marker_mm: float
+    request: CardRequest,
+    recipe: Recipe,
+    shares: tuple[float, ...],
+    *,
+    side_mm: float,
+    marker_mm: float,
 ) -> Card:
     spacing = recipe.line_spacing_mm
     require_lines(side_mm, spacing)
@@ -85,14 +90,14 @@ def _laid_out(
     pitch_mm = OVER_HEADING_MM + LABEL_MM + LINE_GAP_MM + side_mm
     border = lay_out_border(
         (dots(rows * pitch_mm, spacing), dots(columns * (side_mm + _GAP_MM) - _GAP_MM, spacing)),
-        number=wishes.number,
+        number=request.number,
         titles=Titles(
             upper=(
-                f"CARD {wishes.number}",
+                f"CARD {request.number}",
                 f"{recipe.feed_mm_per_min:.0f} · {recipe.power_ratio * 100:.3g}%",
-                title(wishes.surface),
+                title(request.surface),
             ),
-            lower=("% BURNT", wishes.halftone),
+            lower=("% BURNT", request.halftone),
         ),
         marker_mm=marker_mm,
         spacing_mm=spacing,
@@ -108,11 +113,11 @@ def _laid_out(
         labels.append(_label(share, area, spacing))
     return Card(
         kind=TONE,
-        number=wishes.number,
-        head=wishes.head,
+        number=request.number,
+        head=request.head,
         recipe=recipe,
-        halftone=wishes.halftone,
-        is_both_directions=wishes.head.register.is_measured,
+        halftone=request.halftone,
+        is_both_directions=request.head.register.is_measured,
         rows=border.rows,
         columns=border.columns,
         markers=border.markers,

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from etchproof.choosing.recommendation_text import Shown, tell
+from etchproof.choosing.card_result import CardEvidence, result_of
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.job import prepare_card
 from etchproof.reading.camera import OneReading, read_card
@@ -56,7 +56,7 @@ def make_card(folder: Path, on_progress: Progress) -> None:
 def read_card_photos(folder: Path, on_progress: Progress) -> None:
     """Read the photos, combine them with what hands and eyes found, and tell what it means."""
     question = _read(folder / QUESTION_NAME)
-    shown = Shown.from_table(question)
+    shown = CardEvidence.from_table(question)
     photos = [folder / PHOTOS_FOLDER / name for name in question["photos"]]
     overlays = question["overlays"]
     if photos:
@@ -64,8 +64,8 @@ def read_card_photos(folder: Path, on_progress: Progress) -> None:
         on_progress(0.7)
         overlays = _keep_overlays(folder, ones)
         shown = shown.with_reading(reading)
-    earlier = [Shown.from_table(table) for table in question["earlier"]]
-    told = tell(shown, earlier=earlier)
+    earlier = [CardEvidence.from_table(table) for table in question["earlier"]]
+    told = result_of(shown, earlier=earlier)
     _write(
         folder / READ_NAME,
         {

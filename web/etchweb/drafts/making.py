@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
-from etchphoto.estimate import foresee_picture, foresee_speed
+from etchphoto.estimate import picture_findings, speed_findings
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE, draw_preview
-from etchphoto.findings import Finding
+from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Frame, frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job import findings, frame_of, prepare_job
@@ -98,10 +98,10 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
     photo = _photo(folder, draft)
     known = findings(photo, order)
     order = replace(order, acknowledged=frozenset(finding.name for finding in known))
-    foreseen: list[Finding] = []
+    foreseen: list[PhotoFinding] = []
 
     def look(coverage: Coverage, bits: Bits) -> None:
-        foreseen.extend(foresee_picture(order.tone_curve.looks_like(coverage), bits))
+        foreseen.extend(picture_findings(order.tone_curve.looks_like(coverage), bits))
         draw_preview(bits, SEEN_PX).save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
         _save_dots(bits, folder / DOTS_NAME, 1)
 
@@ -112,11 +112,11 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
     keep_picture(
         job / PICTURE_NAME, folder=folder / PICTURES_OF_JOB, gcode_sha256=sheet.gcode_sha256
     )
-    found = (*known, *foreseen, *foresee_speed(sheet))
+    found = (*known, *foreseen, *speed_findings(sheet))
     _write(folder / FOUND_NAME, asdict(_made(draft, sheet, found)))
 
 
-def _made(draft: Draft, sheet: Sheet, found: tuple[Finding, ...]) -> MadeJob:
+def _made(draft: Draft, sheet: Sheet, found: tuple[PhotoFinding, ...]) -> MadeJob:
     picture, motion = sheet.picture, sheet.motion
     return MadeJob(
         of=draft.found_key,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchphoto.estimate import foresee_dots, foresee_greys, foresee_speed
+from etchphoto.estimate import dot_findings, grey_findings, speed_findings
 from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 
 HEAD = PRACTICE_HEADS["practice-20w"]
@@ -32,40 +32,42 @@ def test_a_picture_of_one_mood_is_called_flat():
     flat = np.tile(np.linspace(0.7, 0.85, 100), (100, 1))
     full = np.tile(np.linspace(0, 1, 100), (100, 1))
 
-    assert names(foresee_greys(flat)) == ["flat"]
-    assert names(foresee_greys(full)) == []
+    assert names(grey_findings(flat)) == ["flat"]
+    assert names(grey_findings(full)) == []
 
 
 def test_a_dark_background_is_told_before_all_that_is_burnt():
     framed = dots(0.3)
     framed[:20] = framed[-20:] = framed[:, :20] = framed[:, -20:] = True
 
-    assert names(foresee_dots(framed)) == ["dark-background"]
-    assert names(foresee_dots(dots(0.9))) == ["dark-background"]
+    assert names(dot_findings(framed)) == ["dark-background"]
+    assert names(dot_findings(dots(0.9))) == ["dark-background"]
 
 
 def test_much_smoke_is_told_where_the_edge_is_light():
     bits = np.ones((200, 200), dtype=bool)
     bits[:16] = bits[-16:] = bits[:, :5] = bits[:, -5:] = False
 
-    assert names(foresee_dots(bits)) == ["much-burnt"]
-    assert names(foresee_dots(dots(0.5))) == []
+    assert names(dot_findings(bits)) == ["much-burnt"]
+    assert names(dot_findings(dots(0.5))) == []
 
 
 @pytest.mark.parametrize("size", [(1, 1), (1, 9), (9, 1)])
 def test_the_smallest_pictures_have_an_edge_too(size):
-    assert names(foresee_dots(np.zeros(size, dtype=bool))) == []
+    assert names(dot_findings(np.zeros(size, dtype=bool))) == []
 
 
 def test_detail_too_fine_for_the_speed_is_told():
     chequered = np.indices((40, 400)).sum(axis=0) % 2 == 0  # a dot on, a dot off
 
-    assert names(foresee_speed(sheet_of(chequered, feed_mm_per_min=9000.0))) == ["slowed-by-detail"]
-    assert names(foresee_speed(sheet_of(chequered, feed_mm_per_min=1500.0))) == []
+    assert names(speed_findings(sheet_of(chequered, feed_mm_per_min=9000.0))) == [
+        "slowed-by-detail"
+    ]
+    assert names(speed_findings(sheet_of(chequered, feed_mm_per_min=1500.0))) == []
 
 
 def test_rows_without_detail_run_as_fast_as_they_are_told():
     solid = np.ones((40, 400), dtype=bool)
 
-    assert names(foresee_speed(sheet_of(solid, feed_mm_per_min=9000.0))) == []
-    assert names(foresee_speed(sheet_of(solid[:1]))) == []
+    assert names(speed_findings(sheet_of(solid, feed_mm_per_min=9000.0))) == []
+    assert names(speed_findings(sheet_of(solid[:1]))) == []

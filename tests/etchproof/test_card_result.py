@@ -7,8 +7,8 @@ import pytest
 from darkroom.camera import photograph
 from darkroom.cards import HEAD, RECIPE, power_card, register_card, tone_card, wishes
 from darkroom.tile import SURFACES, etch, etch_hairlines
+from etchproof.choosing.card_result import CardEvidence, result_of
 from etchproof.choosing.choice import choose
-from etchproof.choosing.recommendation_text import Shown, tell
 from etchproof.errors import NoToneCurve, UnreadableCard
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import lay_out_power_card
@@ -31,7 +31,7 @@ def seen(card, tile):
 def stored(card, reading=None, **more):
     """Return what comes back from the logbook and the page's folder."""
     table = {"card": card.to_json(), "reading": reading.to_json() if reading else "", **more}
-    return Shown.from_table(json.loads(json.dumps(table)))
+    return CardEvidence.from_table(json.loads(json.dumps(table)))
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +44,7 @@ def test_a_power_card_recommends_what_the_chooser_chose(power):
     card, reading = power
     outcome = choose(card, reading, {})
 
-    told = tell(stored(card, reading))
+    told = result_of(stored(card, reading))
 
     recipe = told.recommended["recipe"]
     assert recipe["feed_mm_per_min"] == outcome.choice.feed_mm_per_min
@@ -70,7 +70,7 @@ def test_a_five_patch_card_tells_how_dark_the_recipe_itself_still_is():
     )  # fmt: skip
     reading = Reading(card_number=card.number, kind=card.kind, photos=(), patches=patches)
 
-    told = tell(Shown(card=card, reading=reading))
+    told = result_of(CardEvidence(card=card, reading=reading))
 
     assert told.summary["lightness_at_recipe"] == 47.0
     assert told.summary["darkest_lightness"] == 30.0
@@ -78,7 +78,7 @@ def test_a_five_patch_card_tells_how_dark_the_recipe_itself_still_is():
 
 def test_what_is_recommended_fits_the_logbook(power):
     card, reading = power
-    told = tell(stored(card, reading))
+    told = result_of(stored(card, reading))
 
     belongs = {"head": card.head.name, "surface": card.recipe.surface}
     RecipeRecord.from_table(told.recommended["recipe"] | belongs)
@@ -89,18 +89,18 @@ def test_what_is_recommended_fits_the_logbook(power):
 
 def test_a_hand_s_mark_overrules_the_camera(power):
     card, reading = power
-    before = tell(stored(card, reading)).table["choice"]["cell"]
+    before = result_of(stored(card, reading)).table["choice"]["cell"]
 
     shown = stored(card, reading, marks={before: "rubs off"})
 
     assert shown.way == "both"
-    assert tell(shown).table["choice"]["cell"] != before
+    assert result_of(shown).table["choice"]["cell"] != before
 
 
 def test_an_earlier_card_keeps_the_standard_of_darkness(power):
     card, reading = power
-    alone = tell(stored(card, reading))
-    after = tell(stored(card, reading), earlier=[stored(card, reading)])
+    alone = result_of(stored(card, reading))
+    after = result_of(stored(card, reading), earlier=[stored(card, reading)])
 
     assert after.table["choice"]["cell"] == alone.table["choice"]["cell"]
 
@@ -109,7 +109,7 @@ def test_a_tone_card_recommends_its_recipe_with_the_curve():
     card = tone_card()
     reading = seen(card, etch(card, SURFACE))
 
-    told = tell(stored(card, reading))
+    told = result_of(stored(card, reading))
 
     tone = read_tone(card, reading)
     curve = Curve.from_table(told.recommended["recipe"]["tone_curve"])
@@ -120,14 +120,14 @@ def test_a_tone_card_recommends_its_recipe_with_the_curve():
 
 def test_greys_are_not_read_by_hand():
     with pytest.raises(NoToneCurve, match="camera"):
-        tell(stored(tone_card()))
+        result_of(stored(tone_card()))
 
 
 def test_a_register_card_recommends_the_lag_and_slack_it_was_burnt_with():
     card = register_card()
     reading = seen(card, etch_hairlines(card, SURFACE, lag_s=0.0004, slack_mm=0.06))
 
-    register = Register.from_table(tell(stored(card, reading)).recommended["register"])
+    register = Register.from_table(result_of(stored(card, reading)).recommended["register"])
 
     assert register.is_measured
     assert abs(
@@ -140,7 +140,7 @@ def test_a_register_card_is_read_by_eye_too():
     feeds = sorted({pair.feed_mm_per_min for pair in card.hairlines})
     shown = stored(card, meets={f"{feed:g}": "6.5" for feed in feeds})
 
-    told = tell(shown)
+    told = result_of(shown)
 
     assert shown.way == "hand"
     (offset,) = {round(apart["apart_mm"], 6) for apart in told.table["at_speeds"]}
@@ -149,4 +149,4 @@ def test_a_register_card_is_read_by_eye_too():
 
 def test_nothing_seen_and_nothing_said_is_refused():
     with pytest.raises(UnreadableCard, match="one line"):
-        tell(stored(register_card()))
+        result_of(stored(register_card()))

@@ -13,7 +13,7 @@ LEAST_LINES: Final = 10  # fewer lines make no patch that can be read
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wishes:
+class CardRequest:
     """What every kind of card needs to know."""
 
     number: int

@@ -1,4 +1,4 @@
-"""What a card told, as plain tables: for the page to draw, for the logbook to keep.
+"""What a card showed, as plain tables: for the page to draw, for the logbook to keep.
 
 A page cannot load numpy, and the logbook keeps figures beside the pictures: both get the outcome
 of a card as JSON.
@@ -21,7 +21,7 @@ FIVE: Final = 5  # patches of the card that asks whether a recipe still holds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
+class CardEvidence:
     """What is known of a card by camera, by marks on its cells, by eye on its hairlines.
 
     `meets` gives by speed (mm/min) the pair of a register card that looks like one line.
@@ -33,7 +33,7 @@ class Shown:
     meets: Mapping[float, float] = field(default_factory=dict)
 
     @classmethod
-    def from_table(cls, table: Mapping[str, Any]) -> "Shown":
+    def from_table(cls, table: Mapping[str, Any]) -> "CardEvidence":
         """Build from stored texts: `card` and `reading` as JSON, `marks` and `meets` as words."""
         card = Card.from_json(table["card"])
         stored = table.get("reading")
@@ -48,11 +48,11 @@ class Shown:
             meets=meets,
         )
 
-    def with_mark(self, cell: str, mark: Mark) -> "Shown":
+    def with_mark(self, cell: str, mark: Mark) -> "CardEvidence":
         """Return the same with what a hand found on one cell."""
         return replace(self, marks={**self.marks, cell: mark})
 
-    def with_reading(self, reading: Reading) -> "Shown":
+    def with_reading(self, reading: Reading) -> "CardEvidence":
         """Return the same with what a camera read."""
         return replace(self, reading=reading)
 
@@ -66,7 +66,7 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class CardResult:
     """The outcome of a card.
 
     `table` is for the page; `summary` holds single figures for the time line; `recommended` is
@@ -78,17 +78,17 @@ class Told:
     recommended: Mapping[str, Any] | None
 
 
-def tell(shown: Shown, *, earlier: Sequence[Shown] = ()) -> Told:
+def result_of(shown: CardEvidence, *, earlier: Sequence[CardEvidence] = ()) -> CardResult:
     """Return what `shown` led to; `earlier` are power cards of the same laser and surface.
 
     Raise NothingToChoose, NoToneCurve, NoRegister with a sentence.
     """
     if shown.card.kind == POWER:
-        return _tell_power(shown, earlier)
-    return _tell_tone(shown) if shown.card.kind == TONE else _tell_register(shown)
+        return _power_result(shown, earlier)
+    return _tone_result(shown) if shown.card.kind == TONE else _register_result(shown)
 
 
-def outcomes_of(cards: Sequence[Shown]) -> list[Outcome]:
+def outcomes_of(cards: Sequence[CardEvidence]) -> list[Outcome]:
     """Return the outcomes of power cards, each knowing those before it."""
     outcomes: list[Outcome] = []
     for one in cards:
@@ -96,7 +96,7 @@ def outcomes_of(cards: Sequence[Shown]) -> list[Outcome]:
     return outcomes
 
 
-def _tell_power(shown: Shown, earlier: Sequence[Shown]) -> Told:
+def _power_result(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> CardResult:
     outcome = choose(shown.card, shown.reading, shown.marks, earlier=outcomes_of(earlier))
     card, choice, response = shown.card, outcome.choice, outcome.response
     chart = chart_of(card, outcome)
@@ -113,7 +113,7 @@ def _tell_power(shown: Shown, earlier: Sequence[Shown]) -> Told:
         "lightness_at_recipe": _lightness_at_recipe(outcome),
     }
     if choice is None:
-        return Told(table=table, summary=summary, recommended=None)
+        return CardResult(table=table, summary=summary, recommended=None)
     summary |= {
         "feed_mm_per_min": choice.feed_mm_per_min,
         "feed_uncertainty_mm_per_min": choice.begins.doubt_mm_per_min,
@@ -128,7 +128,7 @@ def _tell_power(shown: Shown, earlier: Sequence[Shown]) -> Told:
         "feed_mm_per_min": choice.feed_mm_per_min,
         "power_ratio": choice.power_ratio,
     }
-    return Told(table=table, summary=summary, recommended={"recipe": recipe})
+    return CardResult(table=table, summary=summary, recommended={"recipe": recipe})
 
 
 def _lightness_at_recipe(outcome: Outcome) -> float | None:
@@ -145,7 +145,7 @@ def _lightness_at_recipe(outcome: Outcome) -> float | None:
     return outcome.choice.lightness if outcome.choice else None
 
 
-def _tell_tone(shown: Shown) -> Told:
+def _tone_result(shown: CardEvidence) -> CardResult:
     if shown.reading is None:
         raise NoToneCurve("greys are read by camera only: take a photo of the card")
     card = shown.card
@@ -168,10 +168,10 @@ def _tell_tone(shown: Shown) -> Told:
         "lightness_at_recipe": darkest.lightness if darkest else None,
     }
     recipe = _settings(card) | {"tone_curve": curve | {"dot": dot.to_table()}}
-    return Told(table=table, summary=summary, recommended={"recipe": recipe})
+    return CardResult(table=table, summary=summary, recommended={"recipe": recipe})
 
 
-def _tell_register(shown: Shown) -> Told:
+def _register_result(shown: CardEvidence) -> CardResult:
     if shown.meets:
         found = register_by_eye(shown.card, shown.meets)
     elif shown.reading is not None:
@@ -184,7 +184,7 @@ def _tell_register(shown: Shown) -> Told:
         "beam_lag_s": found.register.beam_lag_s,
         "slack_mm": found.register.slack_mm,
     }
-    return Told(table=table, summary=summary, recommended={"register": register})
+    return CardResult(table=table, summary=summary, recommended={"register": register})
 
 
 def _settings(card: Card) -> dict[str, Any]:
