@@ -20,6 +20,7 @@ _WORDS: Final[Mapping[object, str]] = {
     tuple[str, ...]: "a list of texts",
     JsonTable: "a table",
 }
+_KNOWN: Final[dict[type[AnyCall], tuple["Parameter", ...]]] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +56,14 @@ class Parameter:
 
 def parameters_of(kind: type[AnyCall]) -> tuple[Parameter, ...]:
     """Return what a `kind` of call takes by name, in its order."""
-    hints = get_type_hints(kind, include_extras=True)
-    return tuple(
-        Parameter(one.name, hints[one.name], one.default)
-        for one in fields(kind)
-        if hints[one.name] is not OpenFile
-    )
+    if kind not in _KNOWN:  # each call asks, beside a loop that must not wait
+        hints = get_type_hints(kind, include_extras=True)
+        _KNOWN[kind] = tuple(
+            Parameter(one.name, hints[one.name], one.default)
+            for one in fields(kind)
+            if hints[one.name] is not OpenFile
+        )
+    return _KNOWN[kind]
 
 
 def fitting(kind: type[AnyCall], params: Mapping[str, object]) -> dict[str, object]:
