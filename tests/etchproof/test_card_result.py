@@ -48,7 +48,7 @@ def test_a_power_card_recommends_what_the_chooser_chose(power):
 
     recipe = told.recommended["recipe"]
     assert recipe["feed_mm_per_min"] == outcome.choice.feed_mm_per_min
-    assert told.summary["lightness_at_recipe"] == outcome.choice.lightness
+    assert told.summary["lightness_at_recipe"] == outcome.choice.lightness_at_recipe
     assert [cell["name"] for cell in told.table["cells"]] == list(card.cells())
     json.dumps(told.table, allow_nan=False)
 

@@ -83,6 +83,16 @@ def test_where_black_ends_just_beyond_the_patch_the_recipe_is_slower_than_it():
     assert choice.reserve.share == pytest.approx(RESERVE)
 
 
+def test_the_lightness_at_the_recipe_is_that_of_its_own_speed_not_of_the_patch():
+    """A later card is compared with it, and its middle patch is burnt with the recipe."""
+    choice = choose(CARD, shown(CARD, [[26, 26], [40, 26], [60, 28.9], [80, 80]]), {}).choice
+
+    assert choice.cell == "C2"
+    assert choice.feed_mm_per_min < 1700
+    assert choice.lightness == pytest.approx(28.9)
+    assert 26 < choice.lightness_at_recipe < 28.9
+
+
 def test_the_reserve_is_said_and_marked_as_a_choice():
     said = " ".join(choose(CARD, shown(CARD, DARK), {}).sentences)
 

@@ -142,7 +142,7 @@ def _lightness_at_recipe(outcome: Outcome) -> float | None:
         along = {one.name for one in cells if one.power_ratio == cell.power_ratio}
         if len(across) > 1 and len(along) > 1 and len(across | along) == len(cells):
             return cell.lightness
-    return outcome.choice.lightness if outcome.choice else None
+    return outcome.choice.lightness_at_recipe if outcome.choice else None
 
 
 def _tone_result(shown: CardEvidence) -> CardResult:

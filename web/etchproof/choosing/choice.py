@@ -22,7 +22,13 @@ from etchproof.choosing.judging import (
     marked_patches,
 )
 from etchproof.choosing.marked_patches import MarkedPatch, contradictions
-from etchproof.choosing.reserve import BlackBegins, KeptReserve, black_begins, kept_reserve
+from etchproof.choosing.reserve import (
+    BlackBegins,
+    KeptReserve,
+    black_begins,
+    kept_reserve,
+    lightness_at,
+)
 from etchproof.choosing.second_card import (
     FULL_POWER,
     between_marks,
@@ -63,13 +69,15 @@ SAME_SPEED: Final = 0.01
 class Choice:
     """A cell and the setting that it leads to, slower than the cell by what `reserve` asks for.
 
-    `lightness` is None where only hands judged.
+    `lightness` is the cell's, `lightness_at_recipe` that of the setting; None where only hands
+    judged.
     """
 
     cell: str
     feed_mm_per_min: float
     power_ratio: float
     lightness: float | None
+    lightness_at_recipe: float | None
     begins: BlackBegins
     reserve: KeptReserve
 
@@ -143,6 +151,9 @@ def choose(
         feed_mm_per_min=_feed_to_ask(best) * reserve.times_the_speed,
         power_ratio=_power_to_ask(best),
         lightness=best.lightness,
+        lightness_at_recipe=lightness_at(
+            cells, best, best.feed_mm_per_min * reserve.times_the_speed
+        ),
         begins=begins,
         reserve=reserve,
     )

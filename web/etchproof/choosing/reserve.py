@@ -54,15 +54,7 @@ def black_begins(cells: Sequence[Cell], chosen: Cell, darkest: float | None) -> 
     Black is no more than `PLATEAU_L` lighter than `darkest`, or as light as a chosen cell that a
     hand found good.
     """
-    column = sorted(
-        (
-            cell
-            for cell in cells
-            if cell.power_ratio == chosen.power_ratio
-            and cell.judgement in (Judgement.FIT, Judgement.TOO_LIGHT)
-        ),
-        key=lambda cell: cell.feed_mm_per_min,
-    )
+    column = _column(cells, chosen)
     last = _last_fit(column, chosen)
     faster = next((cell for cell in column if cell.feed_mm_per_min > last.feed_mm_per_min), None)
     if faster is None:
@@ -77,6 +69,16 @@ def black_begins(cells: Sequence[Cell], chosen: Cell, darkest: float | None) -> 
     slope = ((faster.lightness or 0.0) - (last.lightness or 0.0)) / step
     doubt = hypot(DOUBT_OF_STEP * step, DOUBT_L / max(slope, 1e-6))
     return BlackBegins(feed_mm_per_min=feed, doubt_mm_per_min=feed * doubt)
+
+
+def lightness_at(cells: Sequence[Cell], chosen: Cell, feed_mm_per_min: float) -> float | None:
+    """Return how light a patch of the `chosen` power and this speed is, between those read."""
+    read = [cell for cell in _column(cells, chosen) if cell.lightness is not None]
+    if chosen not in read:
+        return chosen.lightness
+    feeds = np.log([cell.feed_mm_per_min for cell in read])
+    lightness = never_falling(np.array([cell.lightness for cell in read]))
+    return float(np.interp(log(feed_mm_per_min), feeds, lightness))
 
 
 def kept_reserve(
@@ -101,6 +103,15 @@ def kept_reserve(
         share=max(0.0, begins.feed_mm_per_min / feed - 1),
         reached=reached,
     )
+
+
+def _column(cells: Sequence[Cell], chosen: Cell) -> list[Cell]:
+    """Return the sound cells of the `chosen` power, from slow to fast."""
+    sound = (Judgement.FIT, Judgement.TOO_LIGHT)
+    column = [
+        cell for cell in cells if cell.power_ratio == chosen.power_ratio and cell.judgement in sound
+    ]
+    return sorted(column, key=lambda cell: cell.feed_mm_per_min)
 
 
 def _last_fit(column: Sequence[Cell], chosen: Cell) -> Cell:
