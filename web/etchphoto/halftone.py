@@ -8,6 +8,7 @@ front is a strided slice of the flat picture.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -138,9 +139,12 @@ def diffuse_evenly(coverage: Coverage, kernel: Kernel) -> Bits:
     return np.ascontiguousarray(bits[top:, side : side + columns])
 
 
+KERNELS: Final[Mapping[str, Kernel]] = {
+    "floyd-steinberg": FLOYD_STEINBERG,
+    "jarvis": JARVIS,
+    "stucki": STUCKI,
+}
 HALFTONES: Final[Mapping[str, Callable[[Coverage], Bits]]] = {
-    "floyd-steinberg": lambda coverage: diffuse_evenly(coverage, FLOYD_STEINBERG),
-    "jarvis": lambda coverage: diffuse_evenly(coverage, JARVIS),
-    "stucki": lambda coverage: diffuse_evenly(coverage, STUCKI),
+    **{name: partial(diffuse_evenly, kernel=kernel) for name, kernel in KERNELS.items()},
     "threshold": threshold,
 }

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 from etchpath.errors import EtchpathError
 from etchpath.writer.dots import Order, write_job
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
@@ -24,14 +26,18 @@ from etchphoto.tone import (
     coverage_to_burn,
 )
 from etchwire.catalogue import Head, Recipe
+from etchwire.dot import Dot
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Photo, Sheet
 
 DEFAULT_HALFTONE: Final = "jarvis"
 LETTERING: Final = "threshold"  # the halftone without greys
+FROM_TEST_CARD: Final = "test-card"  # dots searched for, by the dot that a tone card showed
+PHOTO_HALFTONES: Final = (*HALFTONES, FROM_TEST_CARD)
 _ROUNDED_MM: Final = 0.005  # a size that differs by less is what was asked for
 
 # How far each step leads, by the time it takes on a large job.
 _RESAMPLED, _TONED, _HALFTONED, _WRITTEN = 0.35, 0.45, 0.6, 0.9
+_TONED_BEFORE_SEARCH: Final = 0.15  # a search takes longer than all the rest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,21 +66,29 @@ class PhotoOrder:
 
     def __post_init__(self) -> None:
         """Refuse what does not depend on the photo."""
-        if self.halftone not in HALFTONES:
+        if self.halftone not in PHOTO_HALFTONES:
             raise UnfitOrder(
-                f"there is no halftone {self.halftone!r}: choose one of {', '.join(HALFTONES)}"
+                f"there is no halftone {self.halftone!r}: choose one of "
+                f"{', '.join(PHOTO_HALFTONES)}"
             )
+        if self.halftone == FROM_TEST_CARD and self.dot is None:
+            raise UnfitOrder(_NO_DOT)
         require_head_can(self.head, self.recipe)
+
+    @property
+    def dot(self) -> Dot | None:
+        """The dot that this recipe leaves, where a tone card showed it."""
+        return None if self.tone is None else self.tone.dot_for(self.recipe)
 
     @property
     def tone_curve(self) -> ToneCurve:
         """The tone curve that holds for this recipe and halftone."""
-        if self.tone is None:
+        if self.tone is None or self.halftone == FROM_TEST_CARD:
             return BURNT_AS_WANTED
         return self.tone.curve_for(self.recipe, self.halftone)
 
 
-def prepare_job(
+def prepare_job(  # noqa: PLR0913 - one keyword for each thing to be heard of
     photo: Path | LoadedPhoto,
     order: PhotoOrder,
     *,
@@ -82,13 +96,15 @@ def prepare_job(
     is_replacing: bool = False,
     on_progress: Callable[[float], None] = lambda _: None,
     on_dots: Callable[[Coverage, Bits], None] = lambda _coverage, _bits: None,
+    on_preview: Callable[[Bits], None] = lambda _: None,
 ) -> Sheet:
     """Make the job of a photo in `folder`: G-code, sheet and the tile as promised.
 
     `on_progress` hears how much is done, 0 to 1; `on_dots` the shares to burn and the dots made
-    of them, before they are written. Raise an EtchphotoError, with a sentence, for
-    a photo, order or folder that will not do; NeedsAcknowledgement when a finding is still
-    open. `folder` then is as it was before. `findings` tells beforehand what is open.
+    of them, before they are written; `on_preview` the first dots of a search, early. What they
+    raise ends the work. Raise an EtchphotoError, with a sentence, for a photo, order or folder
+    that will not do; NeedsAcknowledgement when a finding is still open. `folder` then is as it
+    was before. `findings` tells beforehand what is open.
     """
     loaded = photo if isinstance(photo, LoadedPhoto) else load_photo(photo)
     frame = frame_of(loaded, order)
@@ -100,9 +116,17 @@ def prepare_job(
     if still_open:
         raise NeedsAcknowledgement(still_open)
     with new_job_folder(folder, is_replacing=is_replacing) as partial:
-        coverage = shares_to_burn(loaded, frame, order, on_progress)
-        bits = HALFTONES[order.halftone](coverage)
-        on_progress(_HALFTONED)
+        is_searched = order.halftone == FROM_TEST_CARD
+        toned = _TONED_BEFORE_SEARCH if is_searched else _TONED
+        coverage = shares_to_burn(
+            loaded, frame, order, lambda done: on_progress(done * toned / _TONED)
+        )
+        bits = dots_of(
+            coverage,
+            order,
+            on_progress=lambda done: on_progress(toned + done * (_HALFTONED - toned)),
+            on_preview=on_preview,
+        )
         on_dots(coverage, bits)
         del coverage
         sheet = _write(bits, loaded, order, partial)
@@ -110,6 +134,34 @@ def prepare_job(
         save_expected(bits, partial / PICTURE_NAME)
     on_progress(1.0)
     return sheet
+
+
+def dots_of(
+    coverage: Coverage,
+    order: PhotoOrder,
+    *,
+    on_progress: Callable[[float], None] = lambda _: None,
+    on_preview: Callable[[Bits], None] = lambda _: None,
+) -> Bits:
+    """Return the dots, True = burnt, that the order's halftone makes of `coverage`.
+
+    `coverage` is what `shares_to_burn` gives, or a part of it.
+    """
+    if order.dot is None or order.halftone != FROM_TEST_CARD:
+        bits = HALFTONES[order.halftone](coverage)
+        on_progress(1.0)
+        return bits
+    from etchphoto.dots.search import search_dots  # noqa: PLC0415  brings OpenCV
+    from etchphoto.dots.switch_price import switch_price  # noqa: PLC0415
+
+    return search_dots(
+        coverage.astype(np.float32),
+        order.dot,
+        spacing_mm=order.recipe.line_spacing_mm,
+        switch_price=switch_price(order.head, order.recipe),
+        on_progress=on_progress,
+        on_preview=on_preview,
+    )
 
 
 def frame_of(photo: LoadedPhoto, order: PhotoOrder) -> Frame:
@@ -156,6 +208,10 @@ def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
         return ()
     if order.tone is None:
         return (PhotoFinding("greys-not-measured", GREYS_NOT_MEASURED),)
+    if order.halftone == FROM_TEST_CARD and order.dot is not None:
+        return (_gain_finding(order.dot, order.recipe),)
+    if order.tone.is_worked_out(order.recipe, order.halftone):
+        return (PhotoFinding("tone-curve-worked-out", _WORKED_OUT),)
     changes = order.tone.changes(order.recipe, order.halftone)
     if not changes:
         return ()
@@ -166,11 +222,32 @@ def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     return (PhotoFinding("tone-curve-left-out", sentence),)
 
 
+def _gain_finding(dot: Dot, recipe: Recipe) -> PhotoFinding:
+    from etchphoto.dots.gain import foreseen_gain  # noqa: PLC0415  brings OpenCV
+
+    gain = foreseen_gain(dot, recipe.line_spacing_mm)
+    sentence = (
+        "The dots are worked out from your test card. For this laser and surface that leaves "
+        f"{gain.search_error:.1f} L* of error at arm's length in place of {gain.kernel_error:.1f}, "
+        f"or {gain.percent:.0f} % less, by the card's own dot on a small picture; no tile has "
+        "shown it yet."
+    )
+    return PhotoFinding("dots-from-test-card", sentence)
+
+
 def _listed(words: Sequence[str]) -> str:
     *first, last = words
     return f"{', '.join(first)} and {last}" if first else last
 
 
+_NO_DOT: Final = (
+    "dots from your test card need a tone card that was read with this speed, power, spacing and "
+    "air assist: etch one, or choose another halftone"
+)
+_WORKED_OUT: Final = (
+    "The greys were measured with another halftone; the tone curve for this one is worked out from "
+    "the dot that the tone card showed."
+)
 GREYS_NOT_MEASURED: Final = (
     "Greys not measured on this tile: with these settings they may come out much darker or lighter "
     "than in the photo. Etch a tone card with them first."

@@ -3,6 +3,7 @@
 How far a dot spreads depends on speed, power, line spacing and air assist, and how dots meet on
 the halftone that lays them: greys etched with one halftone and the curve of another came out 2 to
 5 L* too dark (measured on the practice machine). So a curve holds for what it was measured with.
+Only from one halftone to another the card's dot leads, where it was fitted.
 """
 
 import math
@@ -10,8 +11,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Self
 
+from etchphoto.halftone import KERNELS
 from etchphoto.tone import BURNT_AS_WANTED, ToneCurve
 from etchwire.catalogue import Recipe
+from etchwire.dot import Dot
 
 HALFTONE_UNSTATED: Final = "jarvis"  # what a card was etched with when its record names none
 
@@ -26,11 +29,12 @@ _WORDS: Final[Mapping[str, str]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredTone:
-    """A tone curve with the recipe and the halftone of the card that showed it."""
+    """A tone curve with the recipe and the halftone of the card that showed it, and its dot."""
 
     curve: ToneCurve
     recipe: Recipe
     halftone: str
+    dot: Dot | None = None
 
     @classmethod
     def from_record(cls, record: Mapping[str, Any]) -> Self | None:
@@ -42,6 +46,7 @@ class MeasuredTone:
             curve=ToneCurve(tuple(table["wanted"]), tuple(table["to_burn"])),
             recipe=Recipe.from_table({name: record[name] for name in Recipe.__slots__}),
             halftone=record["halftone"] or HALFTONE_UNSTATED,
+            dot=Dot.from_table(table["dot"]) if table.get("dot") else None,
         )
 
     def changes(self, recipe: Recipe, halftone: str) -> tuple[str, ...]:
@@ -55,9 +60,24 @@ class MeasuredTone:
             changed.append("halftone")
         return tuple(changed)
 
+    def dot_for(self, recipe: Recipe) -> Dot | None:
+        """Return the dot where it was fitted and holds: it knows no halftone."""
+        return None if self.changes(recipe, self.halftone) else self.dot
+
+    def is_worked_out(self, recipe: Recipe, halftone: str) -> bool:
+        """Whether `curve_for` works the curve out of the dot, since the halftone is another."""
+        is_other = halftone != self.halftone and halftone in KERNELS
+        return is_other and self.dot_for(recipe) is not None
+
     def curve_for(self, recipe: Recipe, halftone: str) -> ToneCurve:
-        """Return the curve where it holds, else one that burns what is wanted."""
-        return BURNT_AS_WANTED if self.changes(recipe, halftone) else self.curve
+        """Return the curve that holds: as measured, worked out, or one that burns as wanted."""
+        if not self.changes(recipe, halftone):
+            return self.curve
+        if self.dot is None or not self.is_worked_out(recipe, halftone):
+            return BURNT_AS_WANTED
+        from etchphoto.dots.tone_curve import tone_curve_of  # noqa: PLC0415  brings OpenCV
+
+        return tone_curve_of(self.dot, KERNELS[halftone])
 
 
 def _is_same(measured: object, chosen: object) -> bool:

@@ -12,7 +12,13 @@ from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
 from etchphoto.estimate import picture_findings, speed_findings
 from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES
-from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings, prepare_job
+from etchphoto.job import (
+    DEFAULT_HALFTONE,
+    FROM_TEST_CARD,
+    PhotoOrder,
+    findings,
+    prepare_job,
+)
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
 from etchwarden.shared.daemon_option import Command, daemon_option
@@ -81,7 +87,8 @@ _SETTINGS: Final[tuple[Callable[[Command], Command], ...]] = (
     click.option("--lines-per-inch", type=float, metavar="LINES", help="The same, in inches."),
     click.option(
         "--halftone", metavar="KIND",
-        help=f"How grey becomes dots: {', '.join(HALFTONES)} (for lettering and line art). Left "
+        help=f"How grey becomes dots: {', '.join(HALFTONES)} (for lettering and line art), "
+        f"{FROM_TEST_CARD} (from your test card, where a tone card was read). Left "
         f"out, as the recipe was found with, else {DEFAULT_HALFTONE}.",
     ),
     click.option("--brightness", default=0.0, metavar="POINTS", help="Lighten by -100 to 100."),

@@ -48,6 +48,7 @@ _SMOOTH_DOTS: Final = 2.5  # over which the whole model corrects the tables
 _DOUBT: Final = 0.035  # of exposure: how well a tone card tells a dot (tried on invented surfaces)
 _ALONE: Final = 0.04  # of reflectance: in the dark single bare dots are seen, never less light
 _SWEEPS: Final = 3
+_BAND_DOTS: Final = 100_000  # looked after at a time: what a processor's cache holds
 _CORRECTIONS: Final = 2
 
 
@@ -68,9 +69,8 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
     after the first sweep. The same `seed` gives the same dots; a picture cut in two does not.
     """
     start = diffuse_evenly(tone_curve_of(dot, FLOYD_STEINBERG).apply(wanted), FLOYD_STEINBERG)
-    doubted = replace(dot, unevenness=min(MOST_UNEVENNESS, math.hypot(dot.unevenness, _DOUBT)))
     eye_sigma_dots = sharp_sigma_dots(spacing_mm)
-    search = Search(wanted, doubted, start, eye_sigma_dots=eye_sigma_dots, seed=seed)
+    search = Search(wanted, doubted(dot), start, eye_sigma_dots=eye_sigma_dots, seed=seed)
     for number in range(_SWEEPS + _CORRECTIONS):
         on_progress(number / (_SWEEPS + _CORRECTIONS))
         if number >= _SWEEPS:
@@ -80,6 +80,12 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
             on_preview(search.bits)
     on_progress(1.0)
     return search.bits
+
+
+def doubted(dot: Dot) -> Dot:
+    """Return the dot with the doubt about itself added to the coat's unevenness."""
+    unevenness = math.hypot(dot.unevenness, _DOUBT)
+    return replace(dot, unevenness=min(MOST_UNEVENNESS, unevenness))
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,13 +161,17 @@ class Search:
         in L*² of one dot.
         """
         rows, columns = self._wanted.shape
+        band_rows = max(1, _BAND_DOTS // columns)
         made = 0
-        for phase in self._random.permutation(PERIOD * PERIOD).tolist():
-            top, left = divmod(phase, PERIOD)
-            if top < rows and left < columns:
-                y = np.arange(top, rows, PERIOD) + _MARGIN
-                x = np.arange(left, columns, PERIOD) + _MARGIN
-                made += self._try((y[:, np.newaxis] * self._shape[1] + x).ravel(), switch_price)
+        for first in range(0, rows, band_rows):
+            band = range(first, min(first + band_rows, rows))
+            for phase in self._random.permutation(PERIOD * PERIOD).tolist():
+                top, left = divmod(phase, PERIOD)
+                if top < len(band) and left < columns:
+                    y = np.arange(first + top, band.stop, PERIOD) + _MARGIN
+                    x = np.arange(left, columns, PERIOD) + _MARGIN
+                    dots = (y[:, np.newaxis] * self._shape[1] + x).ravel()
+                    made += self._try(dots, band, switch_price)
         return made
 
     def correct(self) -> None:
@@ -188,9 +198,9 @@ class Search:
         codes[_MARGIN:-_MARGIN, _MARGIN:-_MARGIN] = inside
         return codes.ravel()
 
-    def _try(self, dots: Indices, switch_price: float) -> int:
+    def _try(self, dots: Indices, band: range, switch_price: float) -> int:
         """Make the best move of each of these dots that gains; return how many were made."""
-        pulls = [self._pull(layer.error) for layer in self._layers]
+        pulls = self._pulls(band)
         cost = np.zeros((len(self._plans), len(dots)), dtype=np.float32)
         for number, plan in enumerate(self._plans):
             chosen = self._may_move(plan, dots)
@@ -210,28 +220,34 @@ class Search:
         other = dots + plan.flipped[1]
         return np.flatnonzero((self._burnt[dots] != self._burnt[other]) & self._is_inside[other])
 
-    def _pull(self, error: Floats) -> Floats:
-        """Return by how much the sum of squares grows with each dot's darkness, halved."""
-        seen = self._blurred(error)
-        seen *= self._weight
-        return self._blurred(seen)
+    def _pulls(self, band: range) -> "_Pulls":
+        """Return by how much the sum of squares grows with the darkness of dots near a band."""
+        reach = _MARGIN + 2 * (len(self._eye) // 2)
+        width = self._shape[1]
+        first = max(0, band.start + _MARGIN - reach) * width
+        near = slice(first, min(self._shape[0], band.stop + _MARGIN + reach) * width)
+        weight = self._weight[near]
+        return _Pulls(
+            first,
+            [self._blurred(self._blurred(layer.error[near]) * weight) for layer in self._layers],
+        )
 
     def _blurred(self, flat: Floats) -> Floats:
-        picture = flat.reshape(self._shape)
+        picture = flat.reshape(-1, self._shape[1])
         eye = self._eye
         blurred = cv2.sepFilter2D(picture, -1, eye, eye, borderType=cv2.BORDER_CONSTANT)
         return np.asarray(blurred, dtype=np.float32).ravel()
 
-    def _cost(self, number: int, at: Indices, pulls: list[Floats], switch_price: float) -> Floats:
+    def _cost(self, number: int, at: Indices, pulls: "_Pulls", switch_price: float) -> Floats:
         """Return what a move adds to the error at each of these dots, in L*²."""
         plan = self._plans[number]
         places = at + plan.places[:, np.newaxis]
         codes = self._codes.take(places)
         weight = self._weight.take(at)
         cost = np.zeros(len(at), dtype=np.float32)
-        for layer, pull in zip(self._layers, pulls, strict=True):
+        for layer, pull in zip(self._layers, pulls.of_layers, strict=True):
             change = layer.changes(number, codes)
-            slope = weight * (plan.overlaps @ change) + 2 * pull.take(places)
+            slope = weight * (plan.overlaps @ change) + 2 * pull.take(places - pulls.first)
             cost += np.einsum("kn,kn->n", change, slope)
         if switch_price:
             cost += np.float32(switch_price) * self._switches_more(plan, at)
@@ -253,6 +269,14 @@ class Search:
                 layer.error[where] += layer.table[old ^ bit] - layer.table[old]
         for dot in plan.flipped:
             self._burnt[at + dot] ^= True
+
+
+@dataclass(frozen=True, slots=True)
+class _Pulls:
+    """Half of what the sum of squares gains with each dot's darkness, from place `first` on."""
+
+    first: int
+    of_layers: list[Floats]
 
 
 @dataclass(frozen=True, slots=True)

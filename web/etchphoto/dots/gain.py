@@ -1,0 +1,87 @@
+"""What searching dots is worth for one laser and surface, by its dot on a small picture."""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from etchphoto.dots.eye import seen
+from etchphoto.dots.rendering import Bits, darkness
+from etchphoto.dots.search import doubted, search_dots
+from etchphoto.dots.tone_curve import tone_curve_of
+from etchphoto.halftone import KERNELS, diffuse_evenly
+from etchphoto.light import lightness
+from etchwire.dot import Dot
+
+_SIDE_DOTS: Final = 120
+_MARGIN_DOTS: Final = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """What an eye sees to be wrong, in L*, with the best kernel's dots and with searched ones."""
+
+    kernel_error: float
+    search_error: float
+
+    @property
+    def percent(self) -> float:
+        """By how much the searched dots are better."""
+        return 100 * (1 - self.search_error / self.kernel_error)
+
+
+@lru_cache(maxsize=8)
+def foreseen_gain(dot: Dot, spacing_mm: float) -> Gain:
+    """Return the gain on a small picture of ours, as the dot foresees it.
+
+    Each kernel has the tone curve that the dot gives it. A little more and a little less light
+    than meant are in it, as the card told them; what the coat does beyond is not.
+    """
+    wanted = _wanted()
+    kernels = (
+        diffuse_evenly(tone_curve_of(dot, kernel).apply(wanted), kernel)
+        for kernel in KERNELS.values()
+    )
+    return Gain(
+        min(_error(bits, wanted, dot, spacing_mm) for bits in kernels),
+        _error(search_dots(wanted, dot, spacing_mm=spacing_mm), wanted, dot, spacing_mm),
+    )
+
+
+def _wanted() -> NDArray[np.float32]:
+    """Return the darkness of a picture of what shows dots: a sky, a lit ball, strands of hair."""
+    y, x = np.mgrid[0 : 1 : _SIDE_DOTS * 1j, 0 : 1 : _SIDE_DOTS * 1j]
+    light = 0.25 + 0.6 * y  # a sky
+    across, up = (x - 0.35) / 0.27, (0.55 - y) / 0.27
+    towards = np.sqrt(np.maximum(0, 1 - across**2 - up**2))
+    ball = 0.08 + 0.7 * np.maximum(0, 0.5 * up - 0.4 * across + 0.77 * towards)
+    light = np.where(towards > 0, ball, light)
+    strands = 0.14 + 0.1 * np.sin(90 * (x + 0.15 * np.sin(5 * y)))
+    light = np.where(x > 0.75, strands, light)
+    return np.asarray(1 - np.clip(light, 0, 1), dtype=np.float32)
+
+
+def _error(bits: Bits, wanted: NDArray[np.float32], dot: Dot, spacing_mm: float) -> float:
+    unevenness = doubted(dot).unevenness
+    even = replace(dot, unevenness=0.0)
+    squares = [
+        _square(darkness(bits, _lit(even, 1 + off)), wanted, dot.black, spacing_mm)
+        for off in (-unevenness, unevenness)
+    ]
+    return float(np.sqrt(np.mean(squares)))
+
+
+def _lit(dot: Dot, light: float) -> Dot:
+    """Return the dot with more or less light: as good as a law that asks for less or more."""
+    threshold = min(dot.threshold / light, 0.999)
+    return replace(dot, threshold=threshold, scale=dot.scale / light)
+
+
+def _square(
+    shown: NDArray[np.floating[Any]], wanted: NDArray[np.float32], black: float, spacing_mm: float
+) -> float:
+    levels = [lightness(seen(1 - (1 - black) * one, spacing_mm)) for one in (shown, wanted)]
+    inside = slice(_MARGIN_DOTS, -_MARGIN_DOTS)
+    return float(np.mean((levels[0] - levels[1])[inside, inside] ** 2))
