@@ -18,6 +18,8 @@ from etchphoto.halftone import FLOYD_STEINBERG, JARVIS, STUCKI, diffuse_evenly
 from etchphoto.light import lightness, luminance
 from etchwire.dot import Dot
 
+pytestmark = pytest.mark.slow
+
 SPACING_MM = 0.1
 DOT = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)
 KERNELS = {"floyd-steinberg": FLOYD_STEINBERG, "jarvis": JARVIS, "stucki": STUCKI}

@@ -14,6 +14,8 @@ from etchproof.reading.values import PatchReading, Reading
 from etchwire.catalogue import Recipe
 from etchwire.dot import Dot
 
+pytestmark = pytest.mark.slow
+
 RECIPES = {"willing": (3370.0, 0.57), "stubborn": (3370.0, 0.90), "tender": (3370.0, 0.57)}
 
 

@@ -9,6 +9,8 @@ from darkroom.practice_tones import etched_and_read
 from etchphoto.measured_tone import MeasuredTone
 from etchwire import examples
 
+pytestmark = pytest.mark.slow
+
 KEPT = json.loads(Path(examples.__file__).with_name(examples.TONES_NAME).read_text("utf-8"))
 
 
