@@ -15,6 +15,7 @@ from typing import Any, Final, TypeVar
 from etchpractice.link.cable import Cable
 from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.rows import row_light
+from etchpractice.scenario.wiped_tile import what_is_wrong
 from etchpractice.tile.tile import PictureTooLarge, Rectangle, Tile
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
 from etchwire.handlers import IncomingCall
@@ -104,6 +105,8 @@ class Control:
             return None
         if method == "row_light":
             return self._call(self._row_light, params)
+        if method == "what_is_wrong":
+            return self._call(self._what_is_wrong, params)
         for verbs, target in (
             (MACHINE_VERBS, self._machine),
             (BOARD_VERBS, self._machine.board),
@@ -129,6 +132,9 @@ class Control:
 
     def _row_light(self, rectangle: Rectangle, rows: int, pieces: int) -> list[list[float]]:
         return row_light(self._machine.tile, rectangle, rows=rows, pieces=pieces)
+
+    def _what_is_wrong(self, rectangle: Rectangle) -> list[str]:
+        return what_is_wrong(self._machine.tile, rectangle)
 
     def _picture(self, params: JsonTable) -> None:
         """Write the tile `before` and `after` wiping; each is a path, and either may be absent."""

@@ -5,10 +5,12 @@ from collections.abc import Mapping
 
 from etchpractice.box.board import Board
 from etchpractice.controller.controller import Controller
+from etchpractice.diode import Diode
 from etchpractice.firmware import firmware as protocol
 from etchpractice.firmware.firmware import FIRMWARES
 from etchpractice.motion.track import BeamTrack
 from etchpractice.practice_head import BEAM_LAG_S, PRACTICE_HEAD, SLACK_MM, settings_of
+from etchpractice.tile.imperfections import NONE, Imperfections
 from etchpractice.tile.surface import DEFAULT, surface_named
 from etchpractice.tile.tile import Rectangle, Tile
 from etchwire.catalogue import Head
@@ -40,6 +42,7 @@ class PracticeMachine:
         costs: LineCosts | None = None,
         power_pulse_s: float = 0.0,
         seed: int = 1,
+        imperfections: Imperfections = NONE,
     ) -> None:
         self.head = head
         self.is_plugged = True
@@ -66,7 +69,9 @@ class PracticeMachine:
             levels=kind.power_levels,
             rectangle=tile_mm,
             seed=seed,
+            imperfections=imperfections,
         )
+        self._diode = Diode(imperfections.fade_per_h)
 
     # The host's side
 
@@ -96,7 +101,7 @@ class PracticeMachine:
         self._advance_controller(end_s)
         self.board.now_s = end_s
         if self._track.is_long:
-            self._tile.expose(self._track.take())
+            self._tile.expose(self._diode.faded(self._track.take()))
 
     def _advance_controller(self, end_s: float) -> None:
         if self._is_running:
@@ -125,7 +130,8 @@ class PracticeMachine:
     def tile(self) -> Tile:
         """The tile as it is at this moment."""
         is_standing = not self.controller.engine.stepper.segments
-        self._tile.expose(self._track.take(self.now_s if is_standing else None))
+        strokes = self._track.take(self.now_s if is_standing else None)
+        self._tile.expose(self._diode.faded(strokes))
         return self._tile
 
     def lay_new_tile(self) -> None:

@@ -1,4 +1,4 @@
-"""Which test holds which row of the two fault tables, the link's and the box's.
+"""Which test holds which row of the three fault tables, the link's, the box's and the tile's.
 
 `scenario` names one that comes with the program, which tests/scenarios plays in memory, or
 tests/processes/test_practice_scenario.py where it needs processes; everything else is a test by its
@@ -331,5 +331,36 @@ BOX_FAULTS = {
     "an interlock command from somebody who may only watch": (
         scenario("phone_that_may_only_watch"),
         "tests/etchdaemon/test_rpc_dispatcher.py::test_a_user_who_may_only_observe_cannot_operate",
+    ),
+}
+
+IMPERFECT = "tests/etchpractice/test_imperfections.py::"
+
+TILE_FAULTS = {
+    "nothing goes wrong": (
+        scenario("nothing_goes_wrong"),
+        IMPERFECT + "test_a_tile_is_flawless_until_something_else_is_asked_for",
+    ),
+    "too little dose": (
+        scenario("black_rubs_off"),
+        IMPERFECT + "test_less_dose_rubs_off_and_enough_stays",
+    ),
+    "wiped badly": (
+        *scenarios("wiping_leaves_a_haze", "paint_is_left_in_places"),
+        IMPERFECT + "test_a_haze_greys_white_and_pales_black_by_no_more_than_is_said",
+        IMPERFECT + "test_paint_is_left_on_the_share_of_the_tile_that_is_said",
+    ),
+    "out of focus": (
+        *scenarios("tile_lies_out_of_focus", "tile_stands_on_a_wedge"),
+        IMPERFECT + "test_a_line_burnt_out_of_focus_is_as_wide_as_its_spot_and_the_heat",
+        IMPERFECT + "test_the_middle_of_a_bowed_tile_stands_higher_than_its_corners",
+    ),
+    "an old diode": (
+        scenario("diode_fades"),
+        IMPERFECT + "test_a_diode_loses_its_share_with_each_hour_of_beam_and_with_no_other",
+    ),
+    "far too much dose": (
+        scenario("overburnt_and_rough"),
+        IMPERFECT + "test_only_a_broken_glaze_is_rough",
     ),
 }

@@ -5,10 +5,11 @@ from functools import cache
 
 import pytest
 
-from architecture.fault_tables import BOX_FAULTS, LINK_FAULTS, ROOT, SCENARIO
+from architecture.fault_tables import BOX_FAULTS, LINK_FAULTS, ROOT, SCENARIO, TILE_FAULTS
 from etchpractice.scenario.shelf import SHELF, scenario_called, shelved
 
-ROWS = [(row, held_by) for table in (LINK_FAULTS, BOX_FAULTS) for row, held_by in table.items()]
+TABLES = LINK_FAULTS, BOX_FAULTS, TILE_FAULTS
+ROWS = [(row, held_by) for table in TABLES for row, held_by in table.items()]
 
 
 @cache

@@ -9,6 +9,8 @@ from etchpractice.scenario.observation import Observation
 from etchpractice.scenario.people import arguments_of
 from etchpractice.scenario.rows import PIECE_MM, amiss, row_light
 from etchpractice.scenario.script import GETTING_READY, STARTING, Begins
+from etchpractice.scenario.wiped_tile import what_is_wrong
+from etchpractice.tile.imperfections import Imperfections
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from rig.bench import STEP_S
@@ -37,7 +39,11 @@ class MemoryStage:
 
     def __init__(self, folder, scenario):
         self.picture = scenario.picture
-        machine = PracticeMachine(firmware=scenario.firmware, baud=scenario.baud)
+        machine = PracticeMachine(
+            firmware=scenario.firmware,
+            baud=scenario.baud,
+            imperfections=Imperfections(**scenario.imperfections),
+        )
         self.rig = RigOfBox(folder, machine, scenario.box)
         self.alerts = MemoryAlerts(folder) if scenario.reads_alerts else None
         self.rig.port.boot_s = BOOT_S
@@ -70,15 +76,22 @@ class MemoryStage:
             status=self.rig.commands.snapshot() if self.is_turned else None,
             refusal=self.refusal,
             look_at_rows=self.look_at_rows,
+            look_at_tile=self.look_at_tile,
             look_at_alerts=tuple if self.alerts is None else self.alerts.told,
         )
 
     def look_at_rows(self):
-        frame = self.sheet.picture
-        rectangle = (frame.left_mm, frame.bottom_mm, frame.right_mm, frame.top_mm)
         pieces = round(self.sheet.width_mm / PIECE_MM)
         tile = self.rig.machine.tile
-        return amiss(row_light(tile, rectangle, rows=self.picture.rows, pieces=pieces))
+        return amiss(row_light(tile, self.rectangle, rows=self.picture.rows, pieces=pieces))
+
+    def look_at_tile(self):
+        return what_is_wrong(self.rig.machine.tile, self.rectangle)
+
+    @property
+    def rectangle(self):
+        frame = self.sheet.picture
+        return frame.left_mm, frame.bottom_mm, frame.right_mm, frame.top_mm
 
     def do(self, event):
         machine = self.rig.machine

@@ -131,6 +131,11 @@ def _rows(observation: Observation, _value: str) -> str | None:
     return observation.look_at_rows()
 
 
+def _tile(observation: Observation, value: Sequence[str]) -> str | None:
+    seen = observation.look_at_tile()
+    return None if sorted(seen) == sorted(value) else f"it is: {_text_of(seen)}"
+
+
 _STATES: Final = (
     "starting", "idle", "loaded", "armed", "etching", "holding", "held", "resuming", "stopping",
     "ended",
@@ -215,6 +220,7 @@ EXPECTATIONS: Final[Mapping[str, Subject]] = {
     ),
     "noted": Subject(str, "the logbook has a note “{}”", _noted),
     "rows": Subject(("each once",), "on the tile, every row is burnt: {}", _rows),
+    "tile": Subject(list, "the wiped tile is: {}", _tile),
     "daemon": Subject(
         ("there", "gone"), "the daemon is {}",
         _same(lambda observation: "gone" if observation.status is None else "there", "it is {}"),

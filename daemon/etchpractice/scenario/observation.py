@@ -17,6 +17,7 @@ class Observation:
 
     `status` is None where no daemon answers; `refusal` is what the last call to it was refused
     with. `look_at_rows` returns how the tile is burnt: None where every row is as it should be;
+    `look_at_tile` in which words it differs, wiped, from a flawless one;
     `look_at_notes` returns what the logbook notes about itself, the newest first;
     `look_at_alerts` what has reached people by webhook or mail.
     """
@@ -25,6 +26,7 @@ class Observation:
     status: Snapshot | None
     refusal: str | None = None
     look_at_rows: Callable[[], str | None] = lambda: None
+    look_at_tile: Callable[[], Sequence[str]] = tuple
     look_at_notes: Callable[[], Sequence[str]] = tuple
     look_at_alerts: Callable[[], Sequence[str]] = tuple
 

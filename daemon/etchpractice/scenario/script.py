@@ -7,6 +7,9 @@ box = "..."            # how the box is wired and set, as in a machine's file; e
 rows = 10
 columns = 200
 
+[tile]                 # what goes wrong there, see `etchpractice.tile.imperfections`
+haze = 0.3
+
 [[step]]
 at_row = 4             # or at_s after the beginning, after_s after the step before, when_may
 do = "lid opens"       # an event, see `events`; its parameters stand beside it
@@ -15,6 +18,7 @@ within_s = 0.1         # it comes to that so soon ...
 for_s = 2.0            # ... and stays so for so long
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -24,6 +28,7 @@ from etchpractice.scenario.events import EVENTS, OF_PROCESSES, Actor, Event, Eve
 from etchpractice.scenario.expectations import EXPECTATIONS, Expectation
 from etchpractice.scenario.observation import PRESENCE
 from etchpractice.scenario.reader import Reader, unknown
+from etchpractice.tile.imperfections import NAMES, Imperfections, UnfitImperfection
 from etchwire.errors import UnreadableToml
 from etchwire.plain import FURTHEST_MM
 from etchwire.toml_text import read_toml
@@ -54,6 +59,7 @@ class Picture:
     columns: int = 200
     has_constant_power: bool = False
     pauses_in_row: int | None = None  # counted as in the file, from nought
+    feed_mm_per_min: float | None = None  # else the practice recipe's
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +96,7 @@ class Scenario:
     about: str
     box: str
     picture: Picture
+    imperfections: Mapping[str, float]
     begins: Begins
     firmware: str
     baud: int
@@ -154,6 +161,7 @@ def _scenario(reader: Reader) -> Scenario:
         about=about or "",
         box=reader.take("box", str, "", "a text"),
         picture=_picture(reader.table("picture")),
+        imperfections=_imperfections(reader.table("tile")),
         begins=Begins(begins),
         firmware=reader.choice("firmware", "8-bit", ("8-bit", "32-bit")),
         baud=reader.number("baud", 115200, kind=int, least=1200),
@@ -172,11 +180,24 @@ def _picture(reader: Reader) -> Picture:
         columns=reader.number("columns", 200, kind=int, least=2),
         has_constant_power=reader.take("constant_power", bool, False, "true or false"),
         pauses_in_row=reader.number("pause_in_row", None, kind=int),
+        feed_mm_per_min=reader.number("feed_mm_per_min", None, least=1),
     )
     if (picture.pauses_in_row or 0) >= picture.rows:
         reader.complain(f"“pause_in_row” must be less than {picture.rows}, the number of rows.")
     reader.done()
     return picture
+
+
+def _imperfections(reader: Reader) -> Mapping[str, float]:
+    taken = {name: reader.number(name, 0.0, least=-FURTHEST_MM) for name in NAMES}
+    reader.done()
+    given = {name: figure for name, figure in taken.items() if figure}
+    try:
+        Imperfections(**given)
+    except UnfitImperfection as error:
+        reader.complain(f"{error}.")
+        return {}
+    return given
 
 
 def _steps(reader: Reader) -> tuple[Step, ...]:

@@ -13,6 +13,7 @@ GROUPS: Final = {  # folder: what a person is shown, in that order
     "link": "The cable and the controller",
     "box": "Lid, fan, fire, and the program itself",
     "people": "What people do, and when",
+    "tile": "Tile, paint, wiping and the laser's age",
 }
 
 

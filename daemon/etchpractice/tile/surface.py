@@ -51,26 +51,30 @@ class Surface:
 
     def wiped(self, exposure_j_per_mm2: Floats) -> Floats:
         """Return the reflectance once the paint is off."""
-        dark = _ramp(exposure_j_per_mm2, self.threshold_j_per_mm2, self.saturation_j_per_mm2)
+        dark = ramp(exposure_j_per_mm2, self.threshold_j_per_mm2, self.saturation_j_per_mm2)
         fired = self.tile_reflectance + (self.fired_reflectance - self.tile_reflectance) * dark
         return self._with_damage(fired, exposure_j_per_mm2)
 
     def unwiped(self, exposure_j_per_mm2: Floats) -> Floats:
         """Return the reflectance with the paint still on: browned wherever it was scorched."""
-        brown = _ramp(exposure_j_per_mm2, self.scorch_j_per_mm2, self.threshold_j_per_mm2)
-        dark = _ramp(exposure_j_per_mm2, self.threshold_j_per_mm2, self.saturation_j_per_mm2)
+        brown = ramp(exposure_j_per_mm2, self.scorch_j_per_mm2, self.threshold_j_per_mm2)
+        dark = ramp(exposure_j_per_mm2, self.threshold_j_per_mm2, self.saturation_j_per_mm2)
         seen = self.paint_reflectance + (self.scorched_reflectance - self.paint_reflectance) * brown
         seen += (self.fired_reflectance - self.scorched_reflectance) * dark * brown
         return self._with_damage(seen, exposure_j_per_mm2)
 
     def _with_damage(self, reflectance: Floats, exposure_j_per_mm2: Floats) -> Floats:
-        limit = self.damage_j_per_mm2
-        broken = _ramp(exposure_j_per_mm2, limit, limit * (1 + _DAMAGE_SPREAD))
+        broken = self.broken(exposure_j_per_mm2)
         seen: Floats = reflectance + (self.damaged_reflectance - reflectance) * broken
         return seen
 
+    def broken(self, exposure_j_per_mm2: Floats) -> Floats:
+        """Return how far the glaze is broken: 0 whole, 1 wholly."""
+        limit = self.damage_j_per_mm2
+        return ramp(exposure_j_per_mm2, limit, limit * (1 + _DAMAGE_SPREAD))
 
-def _ramp(values: Floats, low: float, high: float) -> Floats:
+
+def ramp(values: Floats, low: float, high: float) -> Floats:
     """Return 0 below `low`, 1 above `high`, and a soft rise between."""
     share = np.clip((values - low) / (high - low), 0, 1)
     rise: Floats = share * share * (3 - 2 * share)

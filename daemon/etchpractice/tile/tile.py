@@ -1,6 +1,8 @@
 """The tile under the head: what light fell on it, and what it looks like."""
 
 import copy
+from dataclasses import dataclass
+from functools import partial
 from io import BytesIO
 from pathlib import Path
 from typing import Final
@@ -12,6 +14,7 @@ from PIL import Image
 
 from etchpractice.motion.track import Strokes
 from etchpractice.tile.exposure import CELL_MM, Exposure
+from etchpractice.tile.imperfections import NONE, Imperfections, spot_growth
 from etchpractice.tile.surface import Surface
 from etchwire.storing import write_whole
 
@@ -22,10 +25,29 @@ MARGIN_MM: Final = 1.0
 _NOISE_NODES: Final = 256
 _BLANK: Final = (0.0, 0.0, 10.0, 10.0)  # what is shown of a tile nothing was burnt on
 _MOST_CELLS: Final = 400_000_000
+_FOCUS_STEPS: Final = 6  # blurs between which a tile that is not flat is interpolated
 
 
 class PictureTooLarge(ValueError):
     """More of the tile was asked for than fits in memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Cells:
+    """A rectangle in cells from the bed's corner: first column, lowest row, and how many."""
+
+    first: int
+    low: int
+    columns: int
+    rows: int
+
+
+def _cells(rectangle: Rectangle) -> _Cells:
+    left, bottom, right, top = (round(edge / CELL_MM) for edge in rectangle)
+    columns, rows = right - left, top - bottom
+    if columns <= 0 or rows <= 0 or columns * rows > _MOST_CELLS:
+        raise PictureTooLarge(f"a picture of {columns} by {rows} cells cannot be made")
+    return _Cells(left, bottom, columns, rows)
 
 
 class Tile:
@@ -44,16 +66,14 @@ class Tile:
         levels: int,
         rectangle: Rectangle | None = None,
         seed: int = 1,
+        imperfections: Imperfections = NONE,
     ) -> None:
         self.surface = surface
+        self.imperfections = imperfections
         self.rectangle = rectangle
         self.exposure = Exposure()
         self._watts_per_level = rated_optical_w / levels
-        self._spread_mm = tuple(
-            # An evenly lit spot of width w has the variance w²/12; heat spreads on from there.
-            float(np.sqrt(spot**2 / 12 + surface.heat_spread_mm**2))
-            for spot in (spot_x_mm, spot_y_mm)
-        )
+        self._spot_mm = (spot_x_mm, spot_y_mm)
         nodes = np.random.default_rng(seed).standard_normal((_NOISE_NODES, _NOISE_NODES))
         self._noise = nodes.astype(np.float32)
 
@@ -84,37 +104,64 @@ class Tile:
 
     def exposure_j_per_mm2(self, rectangle: Rectangle | None = None) -> Floats:
         """Return the exposure the surface felt, cell by cell; row 0 is the lowest."""
-        left, bottom, right, top = rectangle or self.shown_mm()
-        reach = int(np.ceil(4 * max(self._spread_mm) / CELL_MM))
-        first, low = round(left / CELL_MM), round(bottom / CELL_MM)
-        columns, rows = round(right / CELL_MM) - first, round(top / CELL_MM) - low
-        if columns <= 0 or rows <= 0 or columns * rows > _MOST_CELLS:
-            raise PictureTooLarge(f"a picture of {columns} by {rows} cells cannot be made")
-        cells = self.exposure.window(
-            first - reach, low - reach, columns + 2 * reach, rows + 2 * reach
-        )
-        cells *= 1 / CELL_MM**2
-        size = (2 * reach + 1, 2 * reach + 1)
-        across, up = (spread / CELL_MM for spread in self._spread_mm)
-        spread = np.asarray(cv2.GaussianBlur(cells, size, sigmaX=across, sigmaY=up), np.float32)
-        felt = spread[reach : reach + rows, reach : reach + columns]
-        exposure: Floats = felt * self._sensitivity(first, low, columns, rows)
+        cells = _cells(rectangle or self.shown_mm())
+        felt = self._spread(cells)
+        uneven = 1 + self.surface.unevenness * self._field(cells, self.surface.unevenness_scale_mm)
+        exposure: Floats = felt * np.maximum(uneven, np.float32(0.1))
         return exposure
 
-    def _sensitivity(self, first: int, low: int, columns: int, rows: int) -> Floats:
-        """Return how much the coat favours or hinders at each cell: 1 on the whole."""
-        per_cell = CELL_MM / self.surface.unevenness_scale_mm
-        x = (np.arange(first, first + columns, dtype=np.float32) * per_cell) % _NOISE_NODES
-        y = (np.arange(low, low + rows, dtype=np.float32) * per_cell) % _NOISE_NODES
+    def _spread(self, cells: _Cells) -> Floats:
+        """Return the light as spot and heat spread it, in J/mm²."""
+        if self.imperfections.is_in_focus:
+            return self._spread_alike(cells, 0.0)
+        middles = (
+            np.arange(count, dtype=np.float32) + 0.5 for count in (cells.columns, cells.rows)
+        )
+        x_mm, y_mm = (
+            (start + middle) * np.float32(CELL_MM)
+            for start, middle in zip((cells.first, cells.low), middles, strict=True)
+        )
+        off_mm = np.abs(self.imperfections.off_focus_mm(x_mm, y_mm))
+        steps = np.linspace(float(off_mm.min()), float(off_mm.max()) + 1e-6, _FOCUS_STEPS)
+        width = steps[1] - steps[0]
+        felt = np.zeros_like(off_mm)
+        for step in steps:
+            felt += np.maximum(0, 1 - np.abs(off_mm - step) / width) * self._spread_alike(
+                cells, step
+            )
+        return felt
+
+    def _spread_alike(self, cells: _Cells, off_focus_mm: float) -> Floats:
+        """Return the light as it spreads where all is so far off focus."""
+        growth = spot_growth(off_focus_mm)
+        across, up = (
+            # An evenly lit spot of width w has the variance w²/12; heat spreads on from there.
+            float(np.sqrt((spot * growth) ** 2 / 12 + self.surface.heat_spread_mm**2)) / CELL_MM
+            for spot in self._spot_mm
+        )
+        reach = int(np.ceil(4 * max(across, up)))
+        light = self.exposure.window(
+            cells.first - reach, cells.low - reach,
+            cells.columns + 2 * reach, cells.rows + 2 * reach,
+        )  # fmt: skip
+        light *= 1 / CELL_MM**2
+        size = (2 * reach + 1, 2 * reach + 1)
+        spread = np.asarray(cv2.GaussianBlur(light, size, sigmaX=across, sigmaY=up), np.float32)
+        return spread[reach : reach + cells.rows, reach : reach + cells.columns]
+
+    def _field(self, cells: _Cells, scale_mm: float) -> Floats:
+        """Return noise that belongs to the tile's places and varies over `scale_mm`."""
+        per_cell = CELL_MM / scale_mm
+        shape = cells.rows, cells.columns
+        x = np.arange(cells.first, cells.first + cells.columns, dtype=np.float32)
+        y = np.arange(cells.low, cells.low + cells.rows, dtype=np.float32)
         noise = cv2.remap(
             np.pad(self._noise, ((0, 1), (0, 1)), mode="wrap"),
-            np.broadcast_to(x, (rows, columns)).copy(),
-            np.broadcast_to(y[:, None], (rows, columns)).copy(),
+            np.broadcast_to(x * per_cell % _NOISE_NODES, shape).copy(),
+            np.broadcast_to((y * per_cell % _NOISE_NODES)[:, None], shape).copy(),
             cv2.INTER_LINEAR,
         )
-        uneven = 1 + self.surface.unevenness * np.asarray(noise, np.float32)
-        bounded: Floats = np.maximum(uneven, np.float32(0.1))
-        return bounded
+        return np.asarray(noise, np.float32)
 
     def reflectance(
         self, *, wiped: bool = True, mm_per_px: float = 0.1, rectangle: Rectangle | None = None
@@ -124,8 +171,12 @@ class Tile:
         Pixels average the cells they cover, as a camera would.
         """
         shown = rectangle or self.shown_mm()
-        felt = self.exposure_j_per_mm2(shown)
-        seen = self.surface.wiped(felt) if wiped else self.surface.unwiped(felt)
+        felt, cells = self.exposure_j_per_mm2(shown), _cells(shown)
+        if wiped:
+            field = partial(self._field, cells)
+            seen = self.imperfections.wiped(self.surface, felt, field)
+        else:
+            seen = self.surface.unwiped(felt)
         columns = max(1, round((shown[2] - shown[0]) / mm_per_px))
         rows = max(1, round((shown[3] - shown[1]) / mm_per_px))
         method = cv2.INTER_AREA if mm_per_px > CELL_MM else cv2.INTER_LINEAR

@@ -58,6 +58,13 @@ from etchwire.examples import DEFAULT_HEAD, PRACTICE_REGISTER
     show_default=True,
     help="How far apart the head's two ways along a row lie.",
 )
+@click.option(
+    "--imperfection",
+    "imperfections",
+    metavar="NAME=FIGURE",
+    multiple=True,
+    help="What goes wrong on the tile or with the laser, as haze=0.3; all of it invented.",
+)
 @click.option("--seed", default=1, show_default=True, help="Which coat of paint, which noise.")
 def command(**options: Any) -> None:
     """Play a laser engraver: a controller, its motion, its beam and a tile.
@@ -67,13 +74,18 @@ def command(**options: Any) -> None:
     """
     from etchpractice.machine import PracticeMachine  # noqa: PLC0415 - numpy is slow to start
     from etchpractice.process import PracticeProcess, Terms  # noqa: PLC0415
+    from etchpractice.tile.imperfections import (  # noqa: PLC0415
+        UnfitImperfection,
+        read_imperfections,
+    )
     from etchpractice.tile.surface import DEFAULT, UnknownSurface  # noqa: PLC0415
 
     folder, speedup = options.pop("folder"), options.pop("speedup")
     try:
         options["head"] = find_head(options["head"])
         options["surface"] = options["surface"] or DEFAULT
+        options["imperfections"] = read_imperfections(options["imperfections"])
         machine = PracticeMachine(**options)
         PracticeProcess(machine, Terms(folder=folder, speedup=speedup)).run()
-    except (WireError, UnknownSurface, OSError) as error:
+    except (WireError, UnknownSurface, UnfitImperfection, OSError) as error:
         raise click.ClickException(str(error)) from error

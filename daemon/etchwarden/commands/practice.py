@@ -16,6 +16,7 @@ from etchphoto.errors import EtchphotoError
 from etchphoto.job import PhotoOrder, findings, prepare_job
 from etchphoto.measured_tone import MeasuredTone
 from etchpractice.scenario.script import Scenario
+from etchpractice.tile.imperfections import UnfitImperfection, read_imperfections
 from etchpractice.tile.surface import DEFAULT as DEFAULT_SURFACE
 from etchpractice.tile.surface import UnknownSurface, surface_named
 from etchwarden.practice_session.output_files import keep, require_writable, summary
@@ -81,6 +82,13 @@ _DEMO_WIDTH_MM: Final = 50.0
 )
 @click.option("--surface", metavar="NAME", help="Which invented tile and paint to etch.")
 @click.option(
+    "--imperfection",
+    "imperfections",
+    metavar="NAME=FIGURE",
+    multiple=True,
+    help="What goes wrong on the tile or with the laser, as haze=0.3; may be said several times.",
+)
+@click.option(
     "--scenario",
     metavar="NAME|FILE",
     help="Play this instead: a scenario that comes with the program (“list” lists them), or a file"
@@ -103,8 +111,9 @@ def command(**options: Any) -> None:
     """
     signal.signal(signal.SIGTERM, _leave)
     try:
+        read_imperfections(options["imperfections"])
         _practise(_Options(**options))
-    except (EtchphotoError, UnknownSurface, WireError, OSError) as error:
+    except (EtchphotoError, UnfitImperfection, UnknownSurface, WireError, OSError) as error:
         reason = fault_of_card(error)
         raise click.ClickException(f"{reason.capitalize()}." if reason else str(error)) from error
     except KeyboardInterrupt:
@@ -127,6 +136,7 @@ class _Options:
     width_mm: float
     head: str
     surface: str | None
+    imperfections: tuple[str, ...]
     scenario: str | None
     page_port: int
     as_json: bool
@@ -182,6 +192,7 @@ def _play(options: _Options, scenario: Scenario, session: Session) -> None:
     session.start_machine(
         *_machine_options(options, pace),
         "--firmware", scenario.firmware, "--baud", str(scenario.baud),
+        *(f"--imperfection={name}={figure}" for name, figure in scenario.imperfections.items()),
         box=session.keep_box(scenario.box) if scenario.box else None,
     )  # fmt: skip
     if options.once and scenario.needs_page:
@@ -229,5 +240,6 @@ def _surface(name: str | None) -> str:
 
 
 def _machine_options(options: _Options, speedup: float) -> tuple[str, ...]:
-    arguments = ("--speedup", str(speedup), "--head", options.head)
-    return arguments if options.surface is None else (*arguments, "--surface", options.surface)
+    surface = () if options.surface is None else ("--surface", options.surface)
+    wrong = (word for pair in options.imperfections for word in ("--imperfection", pair))
+    return ("--speedup", str(speedup), "--head", options.head, *surface, *wrong)

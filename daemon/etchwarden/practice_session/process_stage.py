@@ -75,6 +75,7 @@ class ProcessStage:
             status=self.daemon.ask(Status()) if self._answers else None,
             refusal=self._refusal,
             look_at_rows=self._look_at_rows,
+            look_at_tile=self._look_at_tile,
             look_at_notes=self._look_at_notes,
             look_at_alerts=lambda: () if self._alerts is None else tuple(self._alerts.told),
         )
@@ -153,10 +154,19 @@ class ProcessStage:
     # What is seen
 
     def _look_at_rows(self) -> str | None:
-        frame, rows = self._sheet.picture, self.scenario.picture.rows
-        rectangle = (frame.left_mm, frame.bottom_mm, frame.right_mm, frame.top_mm)
-        pieces = max(1, round(self._sheet.width_mm / PIECE_MM))
-        return amiss(self.machine.call("row_light", rectangle=rectangle, rows=rows, pieces=pieces))
+        pieces, rows = max(1, round(self._sheet.width_mm / PIECE_MM)), self.scenario.picture.rows
+        return amiss(
+            self.machine.call("row_light", rectangle=self._rectangle, rows=rows, pieces=pieces)
+        )
+
+    def _look_at_tile(self) -> list[str]:
+        words: list[str] = self.machine.call("what_is_wrong", rectangle=self._rectangle)
+        return words
+
+    @property
+    def _rectangle(self) -> tuple[float, float, float, float]:
+        frame = self._sheet.picture
+        return frame.left_mm, frame.bottom_mm, frame.right_mm, frame.top_mm
 
     def _look_at_notes(self) -> list[str]:
         if not self._answers:

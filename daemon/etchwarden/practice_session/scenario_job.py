@@ -23,10 +23,13 @@ def write_grey(picture: Picture, *, folder: Path, head: str = DEFAULT_HEAD) -> S
     """Make the job of `picture` for a practice head in `folder`."""
     folder.mkdir(parents=True)
     bits = np.indices((picture.rows, picture.columns)).sum(axis=0) % 2 == 0
+    recipe = PRACTICE_RECIPES[head]
+    if picture.feed_mm_per_min is not None:
+        recipe = dataclasses.replace(recipe, feed_mm_per_min=picture.feed_mm_per_min)
     order = Order(
         title="Even grey",
         head=PRACTICE_HEADS[head],
-        recipe=PRACTICE_RECIPES[head],
+        recipe=recipe,
         halftone="none",
     )
     gcode = folder / GCODE_NAME
