@@ -10,11 +10,13 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from etchphoto.job import FROM_TEST_CARD
 from etchweb.app import create_app
 from etchweb.drafts import views as new_picture
 from etchweb.drafts.store import Drafts, shown_name
 from etchweb.server import csrf_and_headers as guard
 from etchweb.workers.work import MOST_WAITING, WORKER
+from etchwire.dot import Dot
 from etchwire.errors import Refused
 from etchwire.retention import DAY_S, DRAFTS
 from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
@@ -404,6 +406,49 @@ def test_a_tone_curve_measured_with_another_halftone_is_left_out_and_the_page_sa
 
     assert "The greys were measured with another halftone" in page
     assert drafts.found(kept(drafts)).burnt > 0.4
+
+
+DOT = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)
+
+
+def test_dots_from_the_test_card_are_offered_with_their_gain_where_one_told_the_dot(
+    phone, daemon, sent, drafts
+):
+    curve = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT.to_table()}
+    daemon.answers |= craft(recipe(tone_curve=curve))
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/cut", form=cut())
+
+    page = phone.look(f"/{sent}/look").text
+    phone.press(f"{sent}/look", form=LOOK | {"halftone": FROM_TEST_CARD})
+    proof = phone.look(f"/{sent}/proof").text
+
+    assert "from your test card" in page
+    assert "% less grain" in page
+    assert "worked out from your test card" in proof
+    assert drafts.found(kept(drafts)).burnt > 0
+
+
+def test_without_a_dot_only_kernels_are_offered(phone, daemon, sent):
+    curve = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0]}
+    daemon.answers |= craft(recipe(tone_curve=curve))
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/cut", form=cut())
+
+    assert "from your test card" not in phone.look(f"/{sent}/look").text
+
+
+def test_dots_from_the_test_card_do_not_follow_to_another_recipe(phone, daemon, sent, drafts):
+    curve = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT.to_table()}
+    daemon.answers |= craft(recipe(tone_curve=curve))
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/cut", form=cut())
+    phone.press(f"{sent}/look", form=LOOK | {"halftone": FROM_TEST_CARD})
+    daemon.answers |= craft(recipe(tone_curve=None))
+
+    phone.press(f"{sent}/tile", form=size())
+
+    assert kept(drafts).halftone != FROM_TEST_CARD
 
 
 def test_while_the_daemon_is_away_the_page_says_so(phone, daemon, sent):

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from etchweb.catalogue.pairs import Pair, pair_of_key
-from etchweb.drafts.halftones import HALFTONE_CHOICES
+from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, SMOOTH, TEST_CARD
 from etchweb.drafts.store import Draft, changed
 from etchweb.server.forms import Form, FormUnfit, number
 from etchwire.catalogue import Recipe
@@ -33,7 +33,12 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
     if by_hand is not None:
         recipe, caution = by_hand, _by_hand_caution(by_hand, pair)
     is_new_shape = (draft.width_mm, draft.height_mm) != (width_mm, height_mm)
-    halftone = pair.recipe.halftone if pair.recipe else ""
+    found_with = pair.recipe.halftone if pair.recipe else ""
+    halftone = draft.halftone
+    if draft.recipe is None and found_with in HALFTONE_CHOICES:
+        halftone = found_with
+    elif halftone == TEST_CARD and (draft.recipe, draft.tone) != (recipe, pair.tone):
+        halftone = SMOOTH  # another card may have told no dot
     return changed(
         draft,
         width_mm=width_mm,
@@ -44,9 +49,7 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
         chosen=pair.key,
         caution=caution,
         crop=None if is_new_shape else draft.crop,
-        halftone=halftone
-        if draft.recipe is None and halftone in HALFTONE_CHOICES
-        else draft.halftone,
+        halftone=halftone,
     )
 
 
@@ -140,7 +143,7 @@ def with_turn(draft: Draft, quarters: int) -> Draft:
 def with_look(draft: Draft, form: Form) -> Draft:
     """Return `draft` with the kind of dots, and its tones."""
     halftone = form.get("halftone", "")
-    if halftone not in HALFTONE_CHOICES:
+    if halftone not in EVERY_HALFTONE:
         raise FormUnfit("Choose what it is: a photo, or lettering.")
     tones = {
         name: round(number(form, name, TONE_WORDS[name], least=least, most=FULL_TONE))

@@ -20,6 +20,19 @@ HALFTONE_CHOICES: Final = {
         "Lettering or drawing", "Black or white, nothing between; clean edges."
     ),
 }
+SMOOTH: Final = "jarvis"
+# Offered only where a tone card told the dot of this laser on this tile and paint.
+TEST_CARD: Final = "test-card"
+EVERY_HALFTONE: Final = (*HALFTONE_CHOICES, TEST_CARD)
+
+
+def test_card_choice(gain_percent: float) -> HalftoneChoice:
+    """Return how dots from the test card are offered, by what the card's dot foresees of them."""
+    return HalftoneChoice(
+        "Photo, from your test card",
+        f"Worked out for the dot this laser leaves here: about {gain_percent:.0f} % less grain and "
+        "wrong grey by the card. Not yet proven on a tile; takes longer to work out.",
+    )
 
 
 def tried_name(kind: str) -> str:

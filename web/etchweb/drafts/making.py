@@ -15,13 +15,13 @@ from etchphoto.estimate import picture_findings, speed_findings
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE, draw_preview
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Frame, frame_photo
-from etchphoto.halftone import HALFTONES, Bits, Coverage
-from etchphoto.job import findings, frame_of, prepare_job
+from etchphoto.halftone import Bits, Coverage
+from etchphoto.job import dots_of, findings, frame_of, prepare_job
 from etchphoto.light import linear_to_srgb
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import turned
-from etchweb.drafts.halftones import HALFTONE_CHOICES, tried_name
+from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, tried_name
 from etchweb.drafts.order import adjustments_of, order_of
 from etchweb.drafts.store import (
     CUT_NAME,
@@ -41,6 +41,8 @@ from etchweb.drafts.store import (
     PhotoFacts,
 )
 from etchweb.previews.store import keep_picture
+from etchwire.catalogue import Recipe
+from etchwire.dot import Dot
 from etchwire.json_text import JsonTable
 from etchwire.sheet import PICTURE_NAME, Sheet
 from etchwire.storing import write_whole
@@ -85,10 +87,20 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     _save_grey(_shrunk(light, SCREEN_PX), folder / CUT_NAME)
     wanted = coverage_to_burn(light, adjustments_of(draft))
     part = wanted[_liveliest(wanted)]
-    for kind in HALFTONE_CHOICES:
-        curve = replace(order, halftone=kind).tone_curve
-        _save_dots(HALFTONES[kind](curve.apply(part)), folder / tried_name(kind), _PX_PER_DOT)
-    _write(folder / TRIED_NAME, {"of": draft.tried_key})
+    dot = order.dot
+    for kind in HALFTONE_CHOICES if dot is None else EVERY_HALFTONE:
+        wish = replace(order, halftone=kind)
+        _save_dots(
+            dots_of(wish.tone_curve.apply(part), wish), folder / tried_name(kind), _PX_PER_DOT
+        )
+    gain = None if dot is None else _gain_percent(dot, order.recipe)
+    _write(folder / TRIED_NAME, {"of": draft.tried_key, "test_card_gain_percent": gain})
+
+
+def _gain_percent(dot: Dot, recipe: Recipe) -> float:
+    from etchphoto.dots.gain import foreseen_gain  # noqa: PLC0415  brings OpenCV
+
+    return foreseen_gain(dot, recipe.line_spacing_mm).percent
 
 
 def make_picture(folder: Path, on_progress: Progress) -> None:

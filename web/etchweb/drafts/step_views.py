@@ -19,7 +19,13 @@ from etchweb.drafts.forms import (
     with_tile,
     with_turn,
 )
-from etchweb.drafts.halftones import HALFTONE_CHOICES, tried_name
+from etchweb.drafts.halftones import (
+    HALFTONE_CHOICES,
+    TEST_CARD,
+    HalftoneChoice,
+    test_card_choice,
+    tried_name,
+)
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
 from etchweb.drafts.store import PHOTO_NAME, Draft
 from etchweb.drafts.views import GONE, drafts, found_draft, waited_for
@@ -127,13 +133,20 @@ def look(draft_id: str) -> str | BaseResponse:
     page = render_template(
         "drafts/look.html",
         draft=draft,
-        kinds=[(kind, tried_name(kind), words) for kind, words in HALFTONE_CHOICES.items()],
+        kinds=[(kind, tried_name(kind), words) for kind, words in _choices(draft).items()],
         tones=[
             (name, TONE_WORDS[name], least, getattr(draft, name)) for name, least in TONES.items()
         ],
         answer=answer,
     )
     return unfit(page) if answer else page
+
+
+def _choices(draft: Draft) -> dict[str, HalftoneChoice]:
+    gain_percent = drafts().test_card_gain_percent(draft)
+    if gain_percent is None:
+        return HALFTONE_CHOICES
+    return HALFTONE_CHOICES | {TEST_CARD: test_card_choice(gain_percent)}
 
 
 def _photo_looked_at(draft: Draft) -> BaseResponse | None:

@@ -200,6 +200,11 @@ class Drafts:
         """Return whether the renderings to choose from are of the draft as it is now."""
         return (self._read(draft.id, TRIED_NAME) or {}).get("of") == draft.tried_key
 
+    def test_card_gain_percent(self, draft: Draft) -> float | None:
+        """Return what dots from the test card are foreseen to win, None where they cannot be."""
+        gain = (self._read(draft.id, TRIED_NAME) or {}).get("test_card_gain_percent")
+        return float(gain) if isinstance(gain, (int, float)) else None
+
     def found(self, draft: Draft) -> MadeJob | None:
         """Return what is known of the job, where it was made of the draft as it is now."""
         found = _as(MadeJob, self._read(draft.id, FOUND_NAME))

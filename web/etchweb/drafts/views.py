@@ -18,7 +18,7 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.context import app_context
-from etchweb.drafts.halftones import HALFTONE_CHOICES, tried_name
+from etchweb.drafts.halftones import EVERY_HALFTONE, tried_name
 from etchweb.drafts.store import (
     ARRIVING_NAME,
     CUT_NAME,
@@ -39,7 +39,7 @@ from etchweb.workers.work import WorkItem, WorkQueue
 LOOK_AT_PHOTO_S: Final = 5.0
 WAIT_S: Final = 1.5
 SHOWN: Final = frozenset(
-    (SCREEN_NAME, CUT_NAME, SEEN_NAME, DOTS_NAME, *(tried_name(kind) for kind in HALFTONE_CHOICES))
+    (SCREEN_NAME, CUT_NAME, SEEN_NAME, DOTS_NAME, *(tried_name(kind) for kind in EVERY_HALFTONE))
 )
 KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is in it
 
