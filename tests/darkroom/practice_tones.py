@@ -13,7 +13,7 @@ from etchphoto.job import DEFAULT_HALFTONE
 from etchproof.layout.border import Place
 from etchproof.layout.card_request import CardRequest
 from etchproof.layout.tone_card import lay_out_tone_card
-from etchproof.model.tone_reading import read_tone
+from etchproof.model.tone_reading import read_dot, read_tone
 from etchproof.reading.camera import read_card
 from etchwire import examples
 
@@ -54,7 +54,7 @@ def etched_and_read(name, folder):
 
 def entry_of(card, reading):
     """Return what the file keeps of a card's reading."""
-    tone = read_tone(card, reading)
+    tone, dot = read_tone(card, reading), read_dot(card, reading)
     read = {patch.coverage: reading.of(patch.cell, patch.part) for patch in card.patches}
     return {
         "halftone": card.halftone,
@@ -63,6 +63,7 @@ def entry_of(card, reading):
         "tone_curve": {
             "wanted": _rounded(tone.curve.wanted),
             "to_burn": _rounded(tone.curve.to_burn),
+            "dot": {name: round(figure, 6) for name, figure in dot.to_table().items()},
         },
     }
 

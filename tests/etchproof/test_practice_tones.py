@@ -25,6 +25,7 @@ def test_a_tone_card_etched_and_read_anew_gives_the_figures_that_are_kept(name, 
     assert anew["burnt"] == kept["burnt"]
     assert anew["reflectance"] == pytest.approx(kept["reflectance"], abs=0.001)
     assert anew["tone_curve"]["to_burn"] == pytest.approx(kept["tone_curve"]["to_burn"], abs=0.01)
+    assert anew["tone_curve"]["dot"] == pytest.approx(kept["tone_curve"]["dot"], abs=0.03)
 
 
 @pytest.mark.parametrize("name", examples.PRACTICE_RECIPES)

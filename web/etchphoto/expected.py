@@ -1,5 +1,12 @@
-"""The tile as promised: every dot burnt, drawn in the tile's two colours."""
+"""The tile as promised: every dot drawn as dark as the tone card showed dots to be.
 
+The card's dot gives each its darkness by its neighbours. Its law is an assumption and misses the
+steps by a little, so the mean over some dots is then drawn to what the card's own steps showed.
+Where no tone card was read nobody knows the dot, and each is drawn as the square that was asked
+for, in two colours.
+"""
+
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -8,30 +15,72 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from etchphoto.light import linear_to_srgb, srgb_to_linear
+from etchphoto.tone import ToneCurve
+from etchwire.dot import MOST_SPREAD_DOTS, Dot
 
-TILE_WHITE: Final = (244, 242, 236)  # glazed white under ordinary light
-FIRED_BLACK: Final = (38, 35, 33)
+TILE_WHITE: Final = (233, 231, 225)  # a glazed white that reflects 80 %, as the practice tile does
+FIRED_BLACK: Final = (38, 35, 33)  # where no card has shown how black it gets
 QUICK_COMPRESSION: Final = 3  # dots hardly compress any better
 LONGEST_SIDE_PX: Final = 2000
 MOST_PX_PER_DOT: Final = 4
 LEAST_PX_PER_DOT: Final = 2
+_SHADES: Final = 255
+_LEAST_SHARE: Final = 1e-3
+_BLEND_DOTS: Final = 3.0  # standard deviation of the mean that is drawn to the card's steps
+_ROWS_AT_ONCE: Final = 64  # a dot's light is looked at in nine places, in 32 bits
+_MARGIN_DOTS: Final = round(9 * MOST_SPREAD_DOTS)  # further off no dot has a part in it
 
 Bits = NDArray[np.bool_]
+Light = NDArray[np.floating[Any]]
 
 
-def save_expected(bits: Bits, path: Path) -> None:
-    """Save the tile with every dot of `bits` (True = burnt) as a square of 2 to 4 pixels.
+@dataclass(frozen=True, slots=True)
+class DotLook:
+    """How dots look: by a dot, and by a tone curve where it was measured with their halftone."""
 
-    The picture has two colours and one bit a pixel, which keeps it small and quick.
-    """
+    dot: Dot
+    curve: ToneCurve | None = None
+
+    def darkness(self, bits: Bits) -> NDArray[np.float32]:
+        """Return the darkness of each dot, 0 bare to 1 solid, in the shape of `bits`."""
+        from etchphoto.dots.rendering import darkness  # noqa: PLC0415  brings OpenCV
+
+        dark = np.clip(darkness(bits, self.dot), 0, 1)
+        if self.curve is None:
+            return dark
+        modelled = _blended(dark)
+        shown = self.curve.looks_like(_blended(bits.astype(np.float32))).astype(np.float32)
+        darker = 1 - (1 - dark) * (1 - shown) / np.maximum(1 - modelled, _LEAST_SHARE)
+        lighter = dark * shown / np.maximum(modelled, _LEAST_SHARE)
+        return np.clip(np.where(shown > modelled, darker, lighter), 0, 1)
+
+
+def _blended(share: NDArray[np.float32]) -> NDArray[np.float32]:
+    import cv2  # noqa: PLC0415  many previews do without
+
+    blurred = cv2.GaussianBlur(share, (0, 0), _BLEND_DOTS, borderType=cv2.BORDER_REFLECT)
+    return np.asarray(blurred, np.float32)
+
+
+def save_expected(bits: Bits, path: Path, look: DotLook | None = None) -> None:
+    """Save the tile with every dot of `bits` (True = burnt) as a square of 2 to 4 pixels."""
     fitting = LONGEST_SIDE_PX // max(bits.shape)
     scale = min(MOST_PX_PER_DOT, max(LEAST_PX_PER_DOT, fitting))
-    image = Image.fromarray(bits.view(np.uint8).repeat(scale, axis=0).repeat(scale, axis=1))
-    image.putpalette((*TILE_WHITE, *FIRED_BLACK))
-    image.save(path, format="PNG", bits=1, compress_level=QUICK_COMPRESSION)
+    save_dots(bits, path, scale, look)
 
 
-def draw_preview(bits: Bits, longest_side_px: int) -> Image.Image:
+def save_dots(bits: Bits, path: Path, px_per_dot: int, look: DotLook | None = None) -> None:
+    """Save every dot of `bits` (True = burnt) as a square; without a look, in one bit a pixel."""
+    shades = bits.view(np.uint8) if look is None else _shades(bits, look)
+    image = Image.fromarray(shades.repeat(px_per_dot, axis=0).repeat(px_per_dot, axis=1))
+    steps = 1 if look is None else _SHADES
+    share = np.linspace(0, 1, steps + 1)[:, np.newaxis]
+    image.putpalette(_codes(_light(share, look)).ravel().tolist())
+    depth = {"bits": 1} if look is None else {}
+    image.save(path, format="PNG", compress_level=QUICK_COMPRESSION, **depth)
+
+
+def draw_preview(bits: Bits, longest_side_px: int, look: DotLook | None = None) -> Image.Image:
     """Return the tile as it looks from where single dots blend, no larger than asked for.
 
     Dots blend as light, not as picture codes: a screen that shrinks the dots themselves shows
@@ -40,12 +89,27 @@ def draw_preview(bits: Bits, longest_side_px: int) -> Image.Image:
     rows, columns = bits.shape
     scale = min(1.0, longest_side_px / max(rows, columns))
     size = max(1, round(columns * scale)), max(1, round(rows * scale))
-    burnt = Image.fromarray(bits.astype(np.float32))
-    share = np.asarray(burnt.resize(size, Image.Resampling.BOX))[..., np.newaxis]
-    white, black = _light(TILE_WHITE), _light(FIRED_BLACK)
-    codes = linear_to_srgb(white + share * (black - white)) * 255
-    return Image.fromarray(np.rint(codes).astype(np.uint8))
+    burnt = bits.astype(np.float32) if look is None else _shades(bits, look) / np.float32(_SHADES)
+    share = np.asarray(Image.fromarray(burnt).resize(size, Image.Resampling.BOX))
+    return Image.fromarray(_codes(_light(share[..., np.newaxis], look)))
 
 
-def _light(colour: tuple[int, int, int]) -> NDArray[np.floating[Any]]:
-    return srgb_to_linear(np.array(colour) / 255)
+def _shades(bits: Bits, look: DotLook) -> NDArray[np.uint8]:
+    """Return the darkness of each dot, 0 to _SHADES, worked out some rows at a time."""
+    shades = np.empty(bits.shape, dtype=np.uint8)
+    for first in range(0, len(bits), _ROWS_AT_ONCE):
+        top, rows = max(0, first - _MARGIN_DOTS), slice(first, first + _ROWS_AT_ONCE)
+        dark = look.darkness(bits[top : rows.stop + _MARGIN_DOTS])[first - top :][:_ROWS_AT_ONCE]
+        shades[rows] = np.rint(dark * _SHADES)
+    return shades
+
+
+def _light(share: Light, look: DotLook | None) -> Light:
+    """Return the light, shape (..., 3), of places of which this share looks burnt."""
+    white = srgb_to_linear(np.array(TILE_WHITE) / 255)
+    black = srgb_to_linear(np.array(FIRED_BLACK) / 255) if look is None else white * look.dot.black
+    return np.asarray(white + share * (black - white))
+
+
+def _codes(light: Light) -> NDArray[np.uint8]:
+    return np.rint(linear_to_srgb(light) * 255).astype(np.uint8)

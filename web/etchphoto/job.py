@@ -11,7 +11,7 @@ from etchpath.errors import EtchpathError
 from etchpath.writer.dots import Order, write_job
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.errors import NeedsAcknowledgement, UnfitOrder
-from etchphoto.expected import save_expected
+from etchphoto.expected import DotLook, save_expected
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop, Frame, frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
@@ -81,6 +81,14 @@ class PhotoOrder:
         return None if self.tone is None else self.tone.dot_for(self.recipe)
 
     @property
+    def look(self) -> DotLook | None:
+        """How the dots of this order look on the tile, where a tone card showed it."""
+        if self.tone is None or self.dot is None:
+            return None
+        is_measured = self.halftone == self.tone.halftone
+        return DotLook(self.dot, self.tone.curve if is_measured else None)
+
+    @property
     def tone_curve(self) -> ToneCurve:
         """The tone curve that holds for this recipe and halftone."""
         if self.tone is None or self.halftone == FROM_TEST_CARD:
@@ -131,7 +139,7 @@ def prepare_job(  # noqa: PLR0913 - one keyword for each thing to be heard of
         del coverage
         sheet = _write(bits, loaded, order, partial)
         on_progress(_WRITTEN)
-        save_expected(bits, partial / PICTURE_NAME)
+        save_expected(bits, partial / PICTURE_NAME, order.look)
     on_progress(1.0)
     return sheet
 
@@ -248,9 +256,12 @@ _WORKED_OUT: Final = (
     "The greys were measured with another halftone; the tone curve for this one is worked out from "
     "the dot that the tone card showed."
 )
+# The range: L* 50 of a photo, etched by the practice recipes without a curve on the four practice
+# surfaces (measured there, and as invented as they are).
 GREYS_NOT_MEASURED: Final = (
-    "Greys not measured on this tile: with these settings they may come out much darker or lighter "
-    "than in the photo. Etch a tone card with them first."
+    "Greys not measured on this tile: on the practice tiles a middle grey came out anywhere from "
+    "25 steps of lightness too dark to 16 too light, of 100. Etch a tone card with these settings "
+    "first."
 )
 _ONE_WAY: Final = (
     "Where rows to the right and rows to the left meet was never measured on this laser, so all "

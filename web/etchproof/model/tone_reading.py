@@ -5,7 +5,7 @@ effective coverage after A. Murray (J. Franklin Institute 221, 1936); what must 
 wanted one is read off the same curve the other way.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -29,6 +29,7 @@ LEAST_CONTRAST: Final = 0.2  # of the bare tile: less, and there is no black to 
 LEAST_STEPS: Final = 5
 DARKER_L: Final = 3.0  # by less, side by side, steps look the same (our choice)
 CURVE_POINTS: Final = 65
+BLACK_DOUBT: Final = 0.002  # of reflectance
 LEAST_RISE: Final = 1e-4
 
 
@@ -150,7 +151,10 @@ def read_dot(card: Card, reading: Reading) -> Dot:
                 unevenness=read.unevenness,
             )
             steps.append(step)
-    return fit_dot(steps, card.spacing_mm)
+    dot, solid = fit_dot(steps, card.spacing_mm), steps[-1].reflectance
+    # A law that misses the greys must not make up for it with a black that was not read.
+    black = min(max(dot.black, solid - BLACK_DOUBT), solid + BLACK_DOUBT)
+    return replace(dot, black=max(0.0, black))
 
 
 def _steps(card: Card, reading: Reading) -> tuple[Floats, Floats]:

@@ -12,7 +12,7 @@ from PIL import Image
 
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.estimate import picture_findings, speed_findings
-from etchphoto.expected import FIRED_BLACK, TILE_WHITE, draw_preview
+from etchphoto.expected import draw_preview, save_dots
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Frame, frame_photo
 from etchphoto.halftone import Bits, Coverage
@@ -90,9 +90,8 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     dot = order.dot
     for kind in HALFTONE_CHOICES if dot is None else EVERY_HALFTONE:
         wish = replace(order, halftone=kind)
-        _save_dots(
-            dots_of(wish.tone_curve.apply(part), wish), folder / tried_name(kind), _PX_PER_DOT
-        )
+        bits = dots_of(wish.tone_curve.apply(part), wish)
+        save_dots(bits, folder / tried_name(kind), _PX_PER_DOT, wish.look)
     gain = None if dot is None else _gain_percent(dot, order.recipe)
     _write(folder / TRIED_NAME, {"of": draft.tried_key, "test_card_gain_percent": gain})
 
@@ -114,8 +113,9 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
 
     def look(coverage: Coverage, bits: Bits) -> None:
         foreseen.extend(picture_findings(order.tone_curve.looks_like(coverage), bits))
-        draw_preview(bits, SEEN_PX).save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
-        _save_dots(bits, folder / DOTS_NAME, 1)
+        seen = draw_preview(bits, SEEN_PX, order.look)
+        seen.save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
+        save_dots(bits, folder / DOTS_NAME, 1, order.look)
 
     job = folder / JOB_FOLDER
     sheet = prepare_job(
@@ -184,12 +184,6 @@ def _liveliness(part: Coverage) -> float:
 def _save_grey(light: NDArray[np.float32], path: Path) -> None:
     codes = np.rint(linear_to_srgb(light) * 255).astype(np.uint8)
     Image.fromarray(codes).save(path, "JPEG", quality=_SCREEN_QUALITY, optimize=True)
-
-
-def _save_dots(bits: Bits, path: Path, scale: int) -> None:
-    image = Image.fromarray(bits.view(np.uint8).repeat(scale, axis=0).repeat(scale, axis=1))
-    image.putpalette((*TILE_WHITE, *FIRED_BLACK))
-    image.save(path, "PNG", bits=1, compress_level=3)
 
 
 def _write(path: Path, table: JsonTable) -> None:

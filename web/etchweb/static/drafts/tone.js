@@ -6,7 +6,7 @@ const FULL_DETAIL = 2;
 const LOCAL_SHARE = 24;
 const MEANS_IN_A_ROW = 3;
 const LEVELS = 2048;
-const TILE_WHITE = [244, 242, 236];
+const TILE_WHITE = [233, 231, 225];
 const FIRED_BLACK = [38, 35, 33];
 
 const linear = (value) => (value <= 0.04045 ? value / 12.92 : ((value + 0.055) / 1.055) ** 2.4);
