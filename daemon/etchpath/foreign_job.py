@@ -15,7 +15,7 @@ from etchpath.machine import Machine
 from etchpath.motion.timeline import Timed
 from etchpath.preflight import Report, inspect
 from etchpath.tidying import Tidying
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue.heads import Head, Recipe
 from etchwire.sheet import FOREIGN, GCODE_NAME, SHEET_NAME, Bounds, Original, RowEntry, Sheet
 
 _COPIED_AT_ONCE_BYTES: Final = 256 * 1024

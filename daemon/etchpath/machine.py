@@ -6,12 +6,12 @@ from typing import Final, Self
 
 from etchpath.errors import UnreadableMachine
 from etchwire.bed import Bed
-from etchwire.catalogue import Head
-from etchwire.controller_profile import EIGHT_BIT, LineCosts
+from etchwire.catalogue.heads import Head
+from etchwire.controller.profile import EIGHT_BIT, LineCosts
 from etchwire.errors import UnreadableSheet
-from etchwire.json_text import JsonTable
 from etchwire.plain import LARGEST, SMALLEST
 from etchwire.toml_text import read_toml
+from etchwire.transport.json_text import JsonTable
 
 SECONDS_PER_MINUTE: Final = 60.0
 BITS_PER_BYTE: Final = 10  # a start bit, eight bits, a stop bit

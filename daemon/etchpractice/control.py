@@ -18,8 +18,8 @@ from etchpractice.scenario.rows import row_light
 from etchpractice.scenario.wiped_tile import what_is_wrong
 from etchpractice.tile.tile import PictureTooLarge, Rectangle, Tile
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
-from etchwire.handlers import IncomingCall
-from etchwire.json_text import JsonTable
+from etchwire.transport.handlers import IncomingCall
+from etchwire.transport.json_text import JsonTable
 
 ERRAND_S: Final = 60.0
 

@@ -13,8 +13,8 @@ from etchpractice.practice_head import BEAM_LAG_S, PRACTICE_HEAD, SLACK_MM, sett
 from etchpractice.tile.imperfections import NONE, Imperfections
 from etchpractice.tile.surface import DEFAULT, surface_named
 from etchpractice.tile.tile import Rectangle, Tile
-from etchwire.catalogue import Head
-from etchwire.controller_profile import LineCosts
+from etchwire.catalogue.heads import Head
+from etchwire.controller.profile import LineCosts
 
 
 class Unplugged(OSError):

@@ -3,8 +3,8 @@
 from typing import Final
 
 from etchpractice.firmware.firmware import Firmware
-from etchwire.catalogue import Head
-from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_REGISTER
+from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_REGISTER
+from etchwire.catalogue.heads import Head
 
 PRACTICE_HEAD: Final = PRACTICE_HEADS[DEFAULT_HEAD]
 BEAM_LAG_S: Final = PRACTICE_REGISTER.beam_lag_s

@@ -25,12 +25,12 @@ from etchpractice.link.pty_port import PtyPort
 from etchpractice.machine import PracticeMachine
 from etchpractice.machine_state import MachineState
 from etchpractice.pacing import HONEST, MOST_PACED, STEP_S, Pacing
-from etchwire.handlers import Handlers
-from etchwire.json_text import JsonTable
-from etchwire.json_values import to_json_value
-from etchwire.server import LineServer
+from etchwire.calls.json_values import to_json_value
 from etchwire.simulated_time import SimulatedTime
 from etchwire.storing import write_whole
+from etchwire.transport.handlers import Handlers
+from etchwire.transport.json_text import JsonTable
+from etchwire.transport.server import LineServer
 
 PORT_NAME: Final = "port"
 CLOCK_NAME: Final = "clock"

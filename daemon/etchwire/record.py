@@ -6,7 +6,7 @@ from typing import Any, Final, Protocol, TypeVar
 
 from etchwire.calls.call import Call
 from etchwire.calls.history import Run, RunEvent, RunEvents, RunRows, RunRowsPage
-from etchwire.json_values import to_json_value
+from etchwire.calls.json_values import to_json_value
 
 _Answer = TypeVar("_Answer")
 

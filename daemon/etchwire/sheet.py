@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import require_positive, require_types
 

@@ -7,7 +7,7 @@ import pytest
 from board.shop import DAEMON, PAGE, PAGE_URL, UNITS, USER, session_on
 from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import ProcessGroup
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.page_by_http import PageByHttp

@@ -19,7 +19,7 @@ from board.shop import (
     session_on,
 )
 from etchwarden.practice_session.process_group import ProcessGroup
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from support.harnesses.page_bench import browser, phone_options
 from support.harnesses.page_by_http import PageByHttp, field
 from support.harnesses.phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin

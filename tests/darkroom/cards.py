@@ -10,7 +10,7 @@ from etchproof.layout.ranges import starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
 from etchproof.layout.tone_card import lay_out_tone_card
-from etchwire.catalogue import Head, Recipe, Register
+from etchwire.catalogue.heads import Head, Recipe, Register
 
 HEAD = Head(
     name="the invented head",

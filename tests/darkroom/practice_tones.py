@@ -15,7 +15,7 @@ from etchproof.layout.card_request import CardRequest
 from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.tone_reading import read_dot, read_tone
 from etchproof.reading.camera import read_card
-from etchwire import examples
+from etchwire.catalogue import examples
 
 SURFACE = "white-tile"  # which PRACTICE_SURFACE describes
 SHOTS = (

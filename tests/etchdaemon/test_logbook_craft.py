@@ -7,8 +7,8 @@ from contextlib import closing
 import pytest
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
-from etchwire.catalogue_records import VERDICTS
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
+from etchwire.catalogue.records import VERDICTS
 from support.harnesses.logbooks import (
     END,
     EVENT,

@@ -3,7 +3,7 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from etchwire.examples import PRACTICE_SURFACE
+from etchwire.catalogue.examples import PRACTICE_SURFACE
 from support.harnesses.logbooks import END, EVENT, LONG_S, STARTED_UTC, Disk, NamedLogbook, row_of
 from support.samples.sheets import sheet_of
 

@@ -18,7 +18,7 @@ from etchdaemon.run.reentry_rules import (
 )
 from etchpractice.tile.surface import surfaces
 from etchwire.calls.history import RunEvent
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from support.samples.sheets import sheet_of
 
 SHEET = sheet_of(20)  # row 0 at the top, rows 0.1 mm apart, 0.4 s each; the picture from 5 mm on

@@ -12,10 +12,10 @@ from etchdaemon.rpc.dispatcher import Admission, Dispatcher
 from etchdaemon.rpc.methods import METHODS, OF_LOGBOOK
 from etchwire.calls.call import Done, Right, file_names, parameters_of
 from etchwire.calls.catalogue import CATALOGUE_NOTES
+from etchwire.calls.json_values import to_json_value
 from etchwire.calls.machine import LoadedJob
+from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.errors import Refused
-from etchwire.examples import PRACTICE_HEADS
-from etchwire.json_values import to_json_value
 from support.harnesses.plain_client import PlainClient
 
 LONG_S = 20.0

@@ -7,11 +7,11 @@ import pytest
 from etchdaemon.rpc.methods import AT_ONCE, METHODS, find_method
 from etchdaemon.rpc.parameters import fitting, made, parameters_of
 from etchwire.calls.call import LARGEST_NUMBER, LengthMm, Right, WholeNumber, file_names
-from etchwire.catalogue import Head
-from etchwire.catalogue_records import CardRecord, ReadingRecord, RecipeRecord, Surface
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.heads import Head
+from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
-from etchwire.examples import PRACTICE_HEADS
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 RECIPE = {
     "head": "shed", "surface": "slate", "feed_mm_per_min": 2000.0, "power_ratio": 0.5,

@@ -5,7 +5,7 @@ import threading
 import pytest
 
 from etchdaemon.rpc.subscribers import LEAST_S, Subscribers
-from etchwire.framing import decode
+from etchwire.transport.framing import decode
 
 LONG_S = 20.0
 

@@ -19,7 +19,7 @@ from etchdaemon.service.job import compatibility as fitness
 from etchdaemon.service.job.spool import Spool
 from etchdaemon.service.run.feed import Feed
 from etchpath.writer.dots import Order, write_job
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.retention import JOBS
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 

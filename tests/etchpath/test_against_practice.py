@@ -15,7 +15,7 @@ from etchpath.preflight.picture import PathPicture
 from etchpath.writer.cards import CardOrder, write_card
 from etchpath.writer.span_row import SpanRow
 from etchpractice.machine import PRACTICE_HEAD, PracticeMachine
-from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
+from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT
 from support.harnesses.gcode_bench import (
     HEAD,
     MACHINE,

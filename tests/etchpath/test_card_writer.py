@@ -11,7 +11,7 @@ import pytest
 from etchpath.errors import JobDoesNotFit, NothingToEtch
 from etchpath.writer.cards import CardOrder, write_card
 from etchpath.writer.span_row import HURRIED_GAP_UM, SpanRow
-from etchwire.catalogue import Head, Recipe, Register
+from etchwire.catalogue.heads import Head, Recipe, Register
 from etchwire.sheet import Sheet
 
 HEAD = Head(

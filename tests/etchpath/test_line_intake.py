@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from etchpath.motion import line_intake
 from etchpath.motion.planner import Moves, planned
-from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
+from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
 from support.harnesses.gcode_bench import MACHINE, inspected, machine
 from support.samples.cycle_figures import (
     BY_ACCELERATION,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from etchpath.errors import UnreadableMachine
 from etchpath.machine import Machine
 from etchpath.motion.planner import Moves, Planner, Travel
-from etchwire.controller_profile import EIGHT_BIT
+from etchwire.controller.profile import EIGHT_BIT
 
 
 def machine(**changes):

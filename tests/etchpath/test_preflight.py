@@ -10,7 +10,7 @@ from etchpath.language.blocks import Blocks
 from etchpath.preflight import Inspection
 from etchpath.preflight.kind import Severity
 from etchpath.preflight.policy import KINDS
-from etchwire.controller_profile import THIRTY_TWO_BIT
+from etchwire.controller.profile import THIRTY_TWO_BIT
 from support.harnesses.gcode_bench import inspected, job_of, kinds_of, machine
 from support.samples.any_gcode import any_files, report_of
 

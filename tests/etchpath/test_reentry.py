@@ -11,7 +11,7 @@ from etchpath.errors import NoReentry
 from etchpath.index import Index, IndexBuilder
 from etchpath.reentry.foreign import write_rest_of_file
 from etchpath.reentry.remainder import Cut, write_rest
-from etchwire.catalogue import Register
+from etchwire.catalogue.heads import Register
 from etchwire.sheet import Sheet
 from support.harnesses.gcode_bench import HEAD, MACHINE, RECIPE, PracticeRun, inspected, job_of
 

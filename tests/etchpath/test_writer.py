@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from etchpath.errors import JobDoesNotFit, NothingToEtch
 from etchpath.writer.dots import Order, run_up_mm, write_job
 from etchpath.writer.raster import mm_text
-from etchwire.catalogue import Head, Recipe, Register
+from etchwire.catalogue.heads import Head, Recipe, Register
 from etchwire.sheet import Sheet
 
 HEAD = Head(

@@ -16,7 +16,7 @@ from etchphoto.dots.search import Search, search_dots
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import FLOYD_STEINBERG, JARVIS, STUCKI, diffuse_evenly
 from etchphoto.light import lightness, luminance
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
 
 pytestmark = pytest.mark.slow
 

@@ -8,7 +8,7 @@ import pytest
 
 from etchpath.writer.dots import Order, write_job
 from etchphoto.estimate import dot_findings, grey_findings, speed_findings
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 
 HEAD = PRACTICE_HEADS["practice-20w"]
 RECIPE = PRACTICE_RECIPES["practice-20w"]

@@ -8,7 +8,7 @@ from etchphoto.dots.rendering import darkness
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE, DotLook, draw_preview, save_expected
 from etchphoto.light import srgb_to_linear
 from etchphoto.tone import BURNT_AS_WANTED, ToneCurve
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
 
 DOT = Dot(spread_dots=0.45, threshold=0.25, scale=0.2, steepness=2.0, black=0.06)
 

@@ -18,8 +18,8 @@ from etchphoto.job import PhotoOrder, findings, frame_of, prepare_job, shares_to
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import BURNT_AS_WANTED, Adjustments, ToneCurve
-from etchwire.catalogue import Register
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.heads import Register
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 from support.samples.photo_files import HORSE, PHOTOGRAPHS, encoded, scene
 

@@ -10,7 +10,7 @@ from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings
 from etchphoto.measured_tone import HALFTONE_UNSTATED, MeasuredTone
 from etchphoto.tone import BURNT_AS_WANTED
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from support.samples.photo_files import encoded, scene
 
 HEAD, RECIPE = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]

@@ -14,9 +14,9 @@ from etchphoto.halftone import HALFTONES
 from etchphoto.job import FROM_TEST_CARD, PhotoOrder, dots_of, findings, prepare_job
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.tone import ToneCurve
-from etchwire.controller_profile import THIRTY_TWO_BIT
-from etchwire.dot import Dot
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.controller.profile import THIRTY_TWO_BIT
 from support.samples.photo_files import encoded, scene
 
 DOT = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)

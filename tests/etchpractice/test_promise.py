@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchwire.catalogue import Recipe
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.heads import Recipe
 from support.harnesses.practice_host import Host
 
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from etchpractice.tile.exposure import CELL_MM
-from etchwire.catalogue import Register
-from etchwire.examples import PRACTICE_REGISTER
+from etchwire.catalogue.examples import PRACTICE_REGISTER
+from etchwire.catalogue.heads import Register
 from support.harnesses.practice_host import Host
 
 

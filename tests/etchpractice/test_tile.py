@@ -14,7 +14,7 @@ from PIL import Image
 from etchpractice.tile.exposure import CELL_MM
 from etchpractice.tile.surface import UnknownSurface, surface_named, surfaces
 from etchpractice.tile.tile import PictureTooLarge
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
 from support.harnesses.practice_host import Host, raster
 
 pytestmark = pytest.mark.slow

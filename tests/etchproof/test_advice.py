@@ -7,8 +7,8 @@ import pytest
 from etchproof.drift.advice import NO_RECIPE, advice_on
 from etchwire.calls.catalogue import HeadEntry, RecipeEntry, SurfaceEntry
 from etchwire.calls.time_line import LateReading, LateRun, LateVerdict, PairHistory
-from etchwire.catalogue_records import Surface
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.records import Surface
 
 SURFACE = Surface(name="an invented tile", tile="15 cm", batch="3", paint="white", can="2")
 HEAD = HeadEntry(

@@ -15,8 +15,8 @@ from etchproof.layout.power_card import lay_out_power_card
 from etchproof.model.tone_reading import read_tone
 from etchproof.reading.camera import read_card
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.catalogue import Register
-from etchwire.catalogue_records import Curve, ReadingRecord, RecipeRecord
+from etchwire.catalogue.heads import Register
+from etchwire.catalogue.records import Curve, ReadingRecord, RecipeRecord
 
 pytestmark = pytest.mark.slow
 

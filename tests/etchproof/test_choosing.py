@@ -20,7 +20,7 @@ from etchproof.model.response import Point, Response
 from etchproof.reading.camera import read_card
 from etchproof.reading.hand_marks import Mark, marks_from_table
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
+from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT
 
 # Speeds down, powers across. Every speed here is one that a photo reaches on this head.
 FEEDS = (1000.0, 1600.0, 2200.0)

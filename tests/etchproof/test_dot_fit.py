@@ -11,8 +11,8 @@ from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.dot_fit import Step, fit_dot
 from etchproof.model.tone_reading import read_dot
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.catalogue import Recipe
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.heads import Recipe
 
 pytestmark = pytest.mark.slow
 

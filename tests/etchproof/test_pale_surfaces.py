@@ -11,7 +11,7 @@ from etchproof.layout.power_card import lay_out_power_card
 from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.catalogue import dose_j_per_mm2
+from etchwire.catalogue.heads import dose_j_per_mm2
 
 
 def card_of(feeds, powers, number=7):

@@ -7,7 +7,7 @@ import pytest
 
 from darkroom.practice_tones import etched_and_read
 from etchphoto.measured_tone import MeasuredTone
-from etchwire import examples
+from etchwire.catalogue import examples
 
 pytestmark = pytest.mark.slow
 

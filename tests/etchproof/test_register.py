@@ -11,7 +11,7 @@ from etchproof.errors import NoRegister
 from etchproof.model.register_reading import register_by_camera, register_by_eye
 from etchproof.reading.camera import read_card
 from etchproof.reading.values import HairlineShift, Reading
-from etchwire.catalogue import Register
+from etchwire.catalogue.heads import Register
 
 pytestmark = pytest.mark.slow
 

@@ -16,7 +16,7 @@ from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.tone_reading import effective_coverage, read_tone, tone_value_increase
 from etchproof.reading.camera import read_card
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.catalogue import Recipe
+from etchwire.catalogue.heads import Recipe
 
 pytestmark = pytest.mark.slow
 

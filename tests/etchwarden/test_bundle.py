@@ -14,8 +14,8 @@ from click.testing import CliRunner
 
 from etchwarden.commands import doctor
 from etchwarden.installation.paths import Places
-from etchwire.handlers import Handlers
-from etchwire.server import LineServer
+from etchwire.transport.handlers import Handlers
+from etchwire.transport.server import LineServer
 from support.fakes.fake_daemon import JOB, MACHINE, RUN, snapshot_table
 from support.fakes.fake_machine import SETTINGS as READ_SETTINGS
 

@@ -25,7 +25,7 @@ from etchwarden.configuring.writing import written
 from etchwarden.selfcheck.machine_checks import SAFE_OUTPUTS
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.wiring_drawing import DRAWING
-from etchwire.catalogue import Head, Register
+from etchwire.catalogue.heads import Head, Register
 
 ROOT = Path(__file__).resolve().parents[2]
 ANSWERS = """

@@ -15,8 +15,8 @@ from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
 from etchwarden.selfcheck.findings import Grade, results_of
 from etchwarden.selfcheck.machine_checks import MACHINE_CHECKS, PAGE_CHECKS
 from etchwarden.selfcheck.machine_look import look_at_machine
+from etchwire.calls.json_values import from_json_value
 from etchwire.calls.machine import ControllerSettings
-from etchwire.json_values import from_json_value
 from support.fakes.fake_daemon import JOB, box, snapshot
 from support.fakes.fake_machine import SETTINGS as READ_SETTINGS
 

@@ -23,7 +23,7 @@ from etchproof.layout.job import read_card_file
 from etchwarden.__main__ import main
 from etchweb.auth.store import Store
 from etchweb.previews.store import draw_path, keep_picture
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.simulated_time import SimulatedTime
 from etchwire.storing import fault_of_card
 from support.fakes.memory_storage import memory_card

@@ -3,8 +3,8 @@
 import pytest
 
 from etchwarden.shared.heads import find_head
+from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.errors import UnreadableSheet
-from etchwire.examples import PRACTICE_HEADS
 
 OWN = """
 name = "the one in the shed"

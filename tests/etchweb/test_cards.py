@@ -11,7 +11,7 @@ from darkroom.camera import photograph
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
 from etchweb.cards import views
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.packing import unpack
 from support.fakes.card_book import CardBook
 

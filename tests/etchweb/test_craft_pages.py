@@ -4,9 +4,9 @@ import time
 
 import pytest
 
-from etchwire.catalogue import Head
-from etchwire.catalogue_records import Surface
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.heads import Head
+from etchwire.catalogue.records import Surface
 
 KNOWN = PRACTICE_HEADS["practice-20w"]
 LASER = {

@@ -1,8 +1,8 @@
 from collections.abc import Iterator
 
 from etchweb.daemon.listener import Listener, ask_status
+from etchwire.calls.snapshot import Snapshot
 from etchwire.errors import DaemonAbsent
-from etchwire.snapshot import Snapshot
 from support.fakes.fake_daemon import GONE, FakeDaemon, snapshot
 
 

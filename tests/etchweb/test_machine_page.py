@@ -6,9 +6,9 @@ import time
 import pytest
 
 from etchweb.machine.presenter import live_view, machine_view
+from etchwire.calls.json_values import from_json_value
 from etchwire.calls.machine import ControllerSettings
 from etchwire.errors import Refused
-from etchwire.json_values import from_json_value
 from support.fakes.fake_daemon import BOX, JOB, MACHINE, snapshot
 from support.fakes.fake_machine import BED, ORIGIN, SETTINGS
 

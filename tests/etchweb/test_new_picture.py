@@ -16,7 +16,7 @@ from etchweb.drafts import views as new_picture
 from etchweb.drafts.store import Drafts, shown_name
 from etchweb.server import csrf_and_headers as guard
 from etchweb.workers.work import MOST_WAITING, WORKER
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
 from etchwire.errors import Refused
 from etchwire.retention import DAY_S, DRAFTS
 from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe

@@ -24,7 +24,7 @@ from etchweb.drafts import views as new_picture
 from etchweb.previews.store import keep_picture
 from etchweb.server.page_database import StoreUnusable
 from etchwire.alert_policy import Alert
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.retention import DAY_S
 from support.fakes.card_book import CardBook
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft

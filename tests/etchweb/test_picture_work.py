@@ -38,7 +38,7 @@ def test_memory_that_runs_out_is_known_as_that(fills):
     program = f"""
 import cv2, numpy as np
 from etchweb.workers.process import _is_for_memory
-from etchwire.child_limits import limit_memory
+from etchwire.children.child_limits import limit_memory
 limit_memory(1 << 28)
 try:
     {fills}

@@ -4,7 +4,7 @@ import pytest
 
 from etchweb.run.dose import shades_part
 from etchweb.run.dose_views import NO_SHADE
-from etchwire.dose import DARKEST_PERCENT, LIGHTEST_PERCENT
+from etchwire.catalogue.dose import DARKEST_PERCENT, LIGHTEST_PERCENT
 from support.fakes.fake_daemon import job_view, run_view
 
 

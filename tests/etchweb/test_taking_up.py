@@ -9,9 +9,9 @@ import pytest
 from etchweb.auth.roles import Role
 from etchweb.reentry.presenter import reentry_view, row_from_text
 from etchweb.reentry.views import NO_ROW, NOT_CONFIRMED
+from etchwire.calls.json_values import from_json_value
 from etchwire.calls.machine import UnfinishedRun
 from etchwire.errors import Refused
-from etchwire.json_values import from_json_value
 from support.fakes.fake_daemon import GONE, STOPPED_ETCH
 from support.fakes.fake_unfinished import (
     BY_CUT,

@@ -8,7 +8,7 @@ from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
 from etchweb.logbook.verdict_views import NO_VERDICT, TOO_LONG
 from etchweb.server.csrf_and_headers import LARGEST_PHOTO_BYTES
 from etchweb.storage.tile_photos import LONGER_SIDE_PX
-from etchwire.catalogue_records import VERDICTS
+from etchwire.catalogue.records import VERDICTS
 from etchwire.errors import Refused
 from support.fakes.fake_daemon import ETCH
 

@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-BEGIN = "from etchwire.child_limits import *; limit_child(memory_mb=64, processor_s={});"
+BEGIN = "from etchwire.children.child_limits import *; limit_child(memory_mb=64, processor_s={});"
 OWN_SCORE = "open('/proc/self/oom_score_adj')"
 
 

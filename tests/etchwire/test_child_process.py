@@ -10,14 +10,14 @@ from dataclasses import replace
 
 import pytest
 
-from etchwire.child_process import Cause, ChildFailed, ChildProcess, launch
-from etchwire.child_program import ChildProgram
+from etchwire.children.child_process import Cause, ChildFailed, ChildProcess, launch
+from etchwire.children.child_program import ChildProgram
 
 PATIENCE_S = 60.0
 PROGRAM = ChildProgram(module="child", memory_mb=64, deadline_s=PATIENCE_S)
 SERVE = """
 import sys, time
-from etchwire.child_program import ChildProgram, WorkFailed, serve
+from etchwire.children.child_program import ChildProgram, WorkFailed, serve
 def work(request, on_share):
     {}
 sys.exit(serve(ChildProgram(module="child", memory_mb=64, deadline_s=60.0), work))
@@ -169,8 +169,8 @@ def test_a_child_does_not_outlive_who_started_it():
     served = SERVE.format("import os; on_share(os.getpid()); time.sleep(600)")
     program = (
         "import subprocess, sys\n"
-        "from etchwire.child_process import ChildProcess\n"
-        "from etchwire.child_program import PREFLIGHT\n"
+        "from etchwire.children.child_process import ChildProcess\n"
+        "from etchwire.children.child_program import PREFLIGHT\n"
         "def launch(_):\n"
         f"    command = [sys.executable, '-c', {served!r}]\n"
         "    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)\n"

@@ -6,12 +6,12 @@ import os
 import pytest
 
 from etchwire.calls.call import Done
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.history import LogbookNote, Runs, RunsPage
 from etchwire.calls.machine import Load, LoadedJob, SetFeed
-from etchwire.client import DaemonClient
 from etchwire.errors import AnotherRelease, DaemonAbsent
-from etchwire.handlers import Handlers
-from etchwire.server import LineServer
+from etchwire.transport.handlers import Handlers
+from etchwire.transport.server import LineServer
 
 NOTE = {"at_utc": "2026-11-28T06:00:00Z", "text": "The logbook was begun."}
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from etchwire.catalogue import Head, Recipe, Register, dose_j_per_mm2
-from etchwire.catalogue_records import with_own_figures
+from etchwire.catalogue.heads import Head, Recipe, Register, dose_j_per_mm2
+from etchwire.catalogue.records import with_own_figures
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import SMALLEST, require_positive
 from support.samples.sheets import HEAD, RECIPE

@@ -1,6 +1,6 @@
 import pytest
 
-from etchwire.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
+from etchwire.catalogue.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
 
 
 @pytest.mark.parametrize("power_ratio", [0.3, 0.6, 0.8, 0.97, 1.0])

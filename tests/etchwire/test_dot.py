@@ -2,8 +2,8 @@
 
 import pytest
 
-from etchwire.catalogue_records import Curve
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.records import Curve
 from etchwire.errors import UnreadableSheet
 
 DOT = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06, fit_error=0.004)

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etchwire.errors import LineTooLong, MalformedMessage
-from etchwire.framing import LINE_LIMIT_BYTES, LineBuffer, decode, encode
-from etchwire.json_text import DEEPEST_LEVELS
+from etchwire.transport.framing import LINE_LIMIT_BYTES, LineBuffer, decode, encode
+from etchwire.transport.json_text import DEEPEST_LEVELS
 
 PLAIN = st.recursive(
     st.none()

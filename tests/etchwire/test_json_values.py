@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etchwire.calls.history import RunEvent, RunRow
+from etchwire.calls.json_values import from_json_value, to_json_value
 from etchwire.calls.machine import DotSpeed, SetFeed
 from etchwire.calls.time_line import TimeLinePage
 from etchwire.errors import MalformedMessage
-from etchwire.framing import decode, encode
-from etchwire.json_values import from_json_value, to_json_value
+from etchwire.transport.framing import decode, encode
 from support.samples.wire_values import ALL_CALLS, UNKNOWN_EVENTS, required_names, values_of
 
 FEW = settings(max_examples=10)  # of each of some thirty types

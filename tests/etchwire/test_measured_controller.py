@@ -2,8 +2,8 @@
 
 import pytest
 
-from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
-from etchwire.measured_controller import Axis, SpeedSample, kept_mm_per_min, profile_of
+from etchwire.controller.measured import Axis, SpeedSample, kept_mm_per_min, profile_of
+from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT
 from support.samples.cycle_figures import SUSTAINED, WITHIN
 
 AXIS = Axis(acceleration_mm_per_s2=1000.0, steps_per_mm=80.0, max_feed_mm_per_min=10000.0)

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etchwire.errors import MalformedMessage
-from etchwire.messages import Code, Failure, Request, Result, parse_message
+from etchwire.transport.messages import Code, Failure, Request, Result, parse_message
 
 
 @pytest.mark.parametrize(

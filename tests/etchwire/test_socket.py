@@ -10,7 +10,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from etchwire.client_session import UNANSWERED_LIMIT
 from etchwire.errors import (
     DaemonAbsent,
     Refused,
@@ -18,9 +17,10 @@ from etchwire.errors import (
     UnfitParameters,
     UnknownMethod,
 )
-from etchwire.framing import LINE_LIMIT_BYTES, LineBuffer, decode, encode
-from etchwire.messages import Code, Request
-from etchwire.server import CLIENTS_LIMIT, Handlers, LineServer
+from etchwire.transport.client_session import UNANSWERED_LIMIT
+from etchwire.transport.framing import LINE_LIMIT_BYTES, LineBuffer, decode, encode
+from etchwire.transport.messages import Code, Request
+from etchwire.transport.server import CLIENTS_LIMIT, Handlers, LineServer
 from support.harnesses.plain_client import PlainClient
 
 LONG_S = 20.0  # nothing here takes long: only a fault does

@@ -8,7 +8,7 @@ from etchdaemon.interlocks.setup import Setup
 from etchdaemon.logbook.read.recall import last_origin
 from etchpath.foreign_job import write_foreign_job
 from etchpractice.machine import PracticeMachine
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from golden.box import GoldenBox
 from rig.bench import KEPT_UP_WITH, patch
 from support.harnesses.interlock_bench import ANSWERS

@@ -8,8 +8,8 @@ import json
 import pytest
 
 from etchdaemon.rpc.methods import METHODS
-from etchwire.json_values import from_json_value, to_json_value
-from etchwire.snapshot import Snapshot
+from etchwire.calls.json_values import from_json_value, to_json_value
+from etchwire.calls.snapshot import Snapshot
 from golden.goldens import kept, live_all, made
 from golden.wire_text import differences, is_as_encoded, readable
 

@@ -21,7 +21,7 @@ from etchdaemon.logbook.backup.backup import look_at
 from etchphoto.job import PhotoOrder, prepare_job
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from measure.costs import heading, tell
 from measure.large_logbook import write_large_logbook
 from measure.link_cost_test import (

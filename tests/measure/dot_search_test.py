@@ -34,9 +34,9 @@ from etchproof.layout.patch_core import core_of
 from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.tone_reading import read_dot, read_tone
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.catalogue import Recipe
-from etchwire.dot import Dot
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.heads import Recipe
 
 pytestmark = pytest.mark.measure
 
@@ -237,7 +237,7 @@ COST = """
 import sys
 import numpy as np
 from etchphoto.dots.search import search_dots
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
 wanted = np.load(sys.argv[1])
 dot = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06, unevenness=0.04)
 search_dots(wanted, dot, spacing_mm=0.1)

@@ -16,7 +16,7 @@ from skimage.transform import resize_local_mean
 
 from etchphoto.light import lightness, srgb_to_linear
 from etchpractice.practice_head import BEAM_LAG_S, SLACK_MM
-from etchwire.catalogue import Register
+from etchwire.catalogue.heads import Register
 from support.harnesses.page_by_http import field
 from support.harnesses.settings_by_page import Finder
 

@@ -24,8 +24,8 @@ from etchdaemon.service.job.spool import Spool
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.loop import Service
 from etchpath.writer.dots import Order, write_job
-from etchwire.catalogue import Recipe
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.heads import Recipe
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from measure.costs import heading, tell
 from measure.link_sink import BYTES_PER_S

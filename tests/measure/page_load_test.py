@@ -18,7 +18,7 @@ import pytest
 from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from measure.link_cost_test import (
     PLANNER_LIMIT,

@@ -20,7 +20,7 @@ from PIL import Image
 from etchphoto.decoder.loading import load_photo
 from etchphoto.halftone import FLOYD_STEINBERG, JARVIS, STUCKI, diffuse
 from etchphoto.job import PhotoOrder, prepare_job
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from support.samples.photo_files import PHOTOGRAPHS
 
 pytestmark = pytest.mark.measure

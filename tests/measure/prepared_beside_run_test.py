@@ -17,7 +17,7 @@ from etchdaemon.hardware.rest_child import RestChild
 from etchdaemon.service.job.reentry import ORIGIN_AGAIN, Reentry
 from etchdaemon.service.job.spool import Spool
 from etchpath.writer.dots import Order, write_job
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from measure.costs import heading, tell
 from measure.link_cost_test import (

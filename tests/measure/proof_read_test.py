@@ -23,7 +23,7 @@ from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.register_reading import register_by_camera
 from etchproof.model.tone_reading import read_tone
 from etchproof.reading.camera import read_card
-from etchwire.catalogue import Recipe, Register
+from etchwire.catalogue.heads import Recipe, Register
 
 pytestmark = pytest.mark.measure
 

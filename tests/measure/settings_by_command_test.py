@@ -11,7 +11,7 @@ from PIL import Image
 
 from darkroom.practice import MM_PER_PX
 from etchphoto.light import lightness
-from etchwire.examples import PRACTICE_REGISTER
+from etchwire.catalogue.examples import PRACTICE_REGISTER
 from etchwire.sheet import read_sheet
 from support.harnesses.settings_by_command import NAMED, bench_on_unknown_surface
 

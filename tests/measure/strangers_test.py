@@ -26,9 +26,9 @@ from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import form_token, token_digest
 from etchweb.auth.store import Store
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from etchwire.server import CLIENTS_LIMIT
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from etchwire.transport.server import CLIENTS_LIMIT
 from measure.busy_box import NICE, UNIT
 from measure.link_cost_test import SECONDS, _percentile
 from rig.bench import patch

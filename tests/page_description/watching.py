@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from etchwire.dose import DARKEST_PERCENT, LIGHTEST_PERCENT
+from etchwire.catalogue.dose import DARKEST_PERCENT, LIGHTEST_PERCENT
 from page_description.entries import JSON, TEXT, Entry
 
 _YES: Final = {"const": "yes"}

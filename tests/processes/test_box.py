@@ -10,8 +10,8 @@ from contextlib import ExitStack
 import pytest
 
 from etchpath.writer.dots import Order, write_job
-from etchwire.catalogue import Recipe
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.heads import Recipe
 from rig.bench import patch
 from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.link_bench import quick_box

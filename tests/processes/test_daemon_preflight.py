@@ -9,8 +9,8 @@ from etchdaemon.errors import JobRefused
 from etchdaemon.hardware.preflight_child import PreflightChild
 from etchpath.machine import Machine
 from etchpath.writer.dots import Order, write_job
-from etchwire.child_process import launch as start
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.children.child_process import launch as start
 from rig.bench import patch
 from rig.memory import NoDoorbell
 

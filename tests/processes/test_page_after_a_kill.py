@@ -13,7 +13,7 @@ from etchpath.writer.dots import Order, write_job
 from etchpractice.scenario.people import ANSWERS
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.page_bench import phone_options

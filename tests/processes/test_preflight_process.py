@@ -9,8 +9,8 @@ from etchdaemon.errors import JobRefused
 from etchdaemon.hardware.rest_child import RestChild
 from etchpath.foreign_job import write_foreign_job
 from etchpractice.practice_head import PRACTICE_HEAD
-from etchwire.child_process import Cause, ChildFailed, ChildProcess
-from etchwire.child_program import PREFLIGHT
+from etchwire.children.child_process import Cause, ChildFailed, ChildProcess
+from etchwire.children.child_program import PREFLIGHT
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from support.harnesses.gcode_bench import MACHINE, inspected, job_of
 

@@ -14,8 +14,8 @@ from etchdaemon.assembly import Daemon, DaemonPaths, real_parts
 from etchdaemon.hardware.gpio_lines import Lines
 from etchpath.writer.dots import Order, write_job
 from etchwarden.configuring.writing import written
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.errors import Refused
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from rig.bench import patch
 from support.fakes.fake_lgpio import FakeLgpio
 from support.harnesses.interlock_bench import ANSWERS

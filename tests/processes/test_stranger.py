@@ -9,8 +9,8 @@ from contextlib import contextmanager
 import pytest
 
 from etchwire.errors import DaemonAbsent
-from etchwire.handlers import Handlers
-from etchwire.server import LineServer
+from etchwire.transport.handlers import Handlers
+from etchwire.transport.server import LineServer
 from support.harnesses.plain_client import PlainClient
 
 NOBODY = 65534

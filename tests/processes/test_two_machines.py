@@ -23,7 +23,7 @@ from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import new_token
 from etchweb.auth.roles import Role
 from etchweb.auth.store import Store
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import PICTURE_NAME, read_sheet
 from rig.etched import _dots, grown
 from support.harnesses.broker import broker_in, free_port, until

@@ -12,8 +12,8 @@ from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.loop import Service
 from etchpath.writer.dots import Order, write_job
 from etchpractice.machine import PracticeMachine
-from etchwire.catalogue import Recipe
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.heads import Recipe
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
 from rig.memory import (
     MemoryClock,

@@ -8,7 +8,7 @@ from PIL import Image
 
 from etchphoto.job import PhotoOrder, prepare_job
 from etchpractice.machine import PracticeMachine
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import PICTURE_NAME, read_sheet
 from rig.bench import Rig
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from etchpath.foreign_job import write_foreign_job
 from etchpractice.tile.exposure import CELL_MM
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
 
 HEAD = PRACTICE_HEADS["practice-20w"]
 NOT_MOVED = "tile and head have not moved"

@@ -8,7 +8,7 @@ import pytest
 
 from etchpath.errors import UnfitFile
 from etchpath.foreign_job import write_foreign_job
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.sheet import SHEET_NAME
 from rig.bench import Rig
 

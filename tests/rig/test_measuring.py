@@ -9,8 +9,8 @@ from etchdaemon.rpc.dispatcher import Dispatcher
 from etchdaemon.run.measuring import WAY_MM
 from etchdaemon.service.link.measured import MeasuredController
 from etchwire.calls.catalogue import HeadEntry, HeadList, Heads
-from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT
 from support.samples.cycle_figures import WITHIN
 
 pytestmark = pytest.mark.slow

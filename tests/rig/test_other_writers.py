@@ -12,7 +12,7 @@ import pytest
 from etchpath.errors import UnfitFile
 from etchpath.foreign_job import write_foreign_job
 from etchpractice.machine import PracticeMachine
-from etchwire.examples import PRACTICE_HEADS
+from etchwire.catalogue.examples import PRACTICE_HEADS
 from rig.bench import Rig
 
 HEAD = PRACTICE_HEADS["practice-20w"]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import spearmanr
 
-from etchwire.catalogue import Register
+from etchwire.catalogue.heads import Register
 from etchwire.sheet import read_sheet
 from rig.etched import HEAD, RECIPE, grown, photo_etched, seen_from_afar
 from support.samples.photo_files import HORSE, PHOTOGRAPHS

@@ -18,7 +18,7 @@ from etchphoto.light import lightness, srgb_to_linear
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.resampling import luminance_per_dot
 from etchpractice.tile.surface import surface_named
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECORDS
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECORDS
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME
 
 SURFACE = surface_named("white-tile")

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from etchpractice.tile.exposure import CELL_MM
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import read_sheet
 
 pytestmark = pytest.mark.slow

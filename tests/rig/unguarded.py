@@ -7,7 +7,7 @@ from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules.rule_table import Phase, Reaction
 from etchdaemon.interlocks.rules.verdict import Verdict
 from etchdaemon.interlocks.setup import Setup
-from etchwire.interlock_report import WiringReport
+from etchwire.calls.interlock_report import WiringReport
 
 
 class Unguarded:

@@ -23,7 +23,7 @@ from etchwarden.practice_session.session import Session
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.server.host_names import own_addresses
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.install_bench import ROOT

@@ -15,7 +15,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from etchwire.child_program import PREFLIGHT, REMAINDER
+from etchwire.children.child_program import PREFLIGHT, REMAINDER
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from support.harnesses.gcode_bench import job_of
 from support.harnesses.page_bench import draw_picture, require

@@ -16,7 +16,7 @@ from PIL import Image
 
 from etchphoto.light import linear_to_srgb, srgb_to_linear
 from etchphoto.tone import ToneCurve
-from etchwire.dot import MOST_SPREAD_DOTS, Dot
+from etchwire.catalogue.dot import MOST_SPREAD_DOTS, Dot
 
 TILE_WHITE: Final = (233, 231, 225)  # a glazed white that reflects 80 %, as the practice tile does
 FIRED_BLACK: Final = (38, 35, 33)  # where no card has shown how black it gets

@@ -25,8 +25,8 @@ from etchphoto.tone import (
     ToneCurve,
     coverage_to_burn,
 )
-from etchwire.catalogue import Head, Recipe
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.heads import Head, Recipe
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Photo, Sheet
 
 DEFAULT_HALFTONE: Final = "jarvis"

@@ -13,8 +13,8 @@ from typing import Any, Final, Self
 
 from etchphoto.halftone import KERNELS
 from etchphoto.tone import BURNT_AS_WANTED, ToneCurve
-from etchwire.catalogue import Recipe
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.heads import Recipe
 
 HALFTONE_UNSTATED: Final = "jarvis"  # what a card was etched with when its record names none
 

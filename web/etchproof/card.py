@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final, Self
 
 from etchproof.errors import UnreadableCard
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
 FORMAT: Final = "etchwarden-card"

@@ -19,7 +19,7 @@ from etchdaemon.configuration.source import Source
 from etchdaemon.configuration.tables import Table
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
-from etchwire.catalogue import Head
+from etchwire.catalogue.heads import Head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

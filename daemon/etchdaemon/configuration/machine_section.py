@@ -6,7 +6,7 @@ from typing import Final
 
 from etchdaemon.configuration.faults import Reason
 from etchdaemon.configuration.tables import Table
-from etchwire.catalogue import Head, Register
+from etchwire.catalogue.heads import Head, Register
 from etchwire.errors import UnreadableSheet
 
 _PORTS: Final = "/dev/"

@@ -10,7 +10,7 @@ from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.start.starting import StartRequest, confirmations_for
 from etchdaemon.ports import Clock
-from etchwire.interlock_report import InterlockReport, WiringReport
+from etchwire.calls.interlock_report import InterlockReport, WiringReport
 
 MOST_MISSED: Final = 10  # reports, each after a tenth of a second of waiting
 

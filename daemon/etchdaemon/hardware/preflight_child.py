@@ -8,8 +8,8 @@ from typing import Any, Final
 
 from etchdaemon.errors import JobRefused
 from etchdaemon.ports import Doorbell
-from etchwire.child_process import Cause, ChildFailed, ChildProcess, Launch, launch
-from etchwire.child_program import PREFLIGHT
+from etchwire.children.child_process import Cause, ChildFailed, ChildProcess, Launch, launch
+from etchwire.children.child_program import PREFLIGHT
 
 _SENTENCES: Final = {
     Cause.DEADLINE_PASSED: "The check of the job does not come to an end.",

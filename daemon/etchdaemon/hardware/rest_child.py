@@ -5,8 +5,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchdaemon.errors import JobRefused
-from etchwire.child_process import Cause, ChildFailed, ChildProcess
-from etchwire.child_program import REMAINDER
+from etchwire.children.child_process import Cause, ChildFailed, ChildProcess
+from etchwire.children.child_program import REMAINDER
 
 _NO_END: Final = "Writing the rest of the job does not come to an end."
 _NOT_WRITTEN: Final = "The rest of the job could not be written."

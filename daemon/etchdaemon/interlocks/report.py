@@ -10,7 +10,7 @@ from etchdaemon.interlocks.rules.evaluation import RuleBreach
 from etchdaemon.interlocks.rules.latch import Trip
 from etchdaemon.interlocks.rules.rule_table import Phase, Rule, RuleChange
 from etchdaemon.interlocks.start.checklist import Question
-from etchwire.interlock_report import (
+from etchwire.calls.interlock_report import (
     ArmingView,
     InterlockReport,
     QuestionView,

@@ -31,9 +31,9 @@ from etchwire.calls.backup import BACKUP_CALLS
 from etchwire.calls.call import Call
 from etchwire.calls.catalogue import Note, Noted
 from etchwire.calls.history import RunRow
-from etchwire.json_text import JsonTable
+from etchwire.calls.snapshot import StorageView
 from etchwire.sheet import Sheet
-from etchwire.snapshot import StorageView
+from etchwire.transport.json_text import JsonTable
 
 CONFIRM_TIMEOUT_S: Final = 5.0
 

@@ -9,7 +9,7 @@ from etchdaemon.interlocks.inputs import Input, Level, Output
 from etchdaemon.interlocks.rules.rule_table import Phase
 from etchdaemon.interlocks.rules.verdict import Verdict
 from etchdaemon.interlocks.start.starting import StartRequest
-from etchwire.interlock_report import InterlockReport, WiringReport
+from etchwire.calls.interlock_report import InterlockReport, WiringReport
 
 
 class BeamEnable(Protocol):

@@ -7,8 +7,8 @@ from etchdaemon.run.position_epoch import Ends, Origin
 from etchwire.calls.call import Call
 from etchwire.calls.catalogue import Note, Noted
 from etchwire.calls.history import RunRow
-from etchwire.json_text import JsonTable
-from etchwire.snapshot import StorageView
+from etchwire.calls.snapshot import StorageView
+from etchwire.transport.json_text import JsonTable
 
 _Answer = TypeVar("_Answer")
 

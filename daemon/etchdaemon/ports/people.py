@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Protocol, TypeVar
 
 from etchwire.calls.call import Call
-from etchwire.snapshot import Snapshot
+from etchwire.calls.snapshot import Snapshot
 
 _Answer = TypeVar("_Answer")
 

@@ -14,11 +14,11 @@ from etchdaemon.rpc.parameters import fitting, made
 from etchdaemon.rpc.subscribers import Subscribers
 from etchwire.calls.call import AnyCall, Right, file_names
 from etchwire.calls.catalogue import HeadList, Heads, Note
+from etchwire.calls.json_values import to_json_value
 from etchwire.calls.machine import Status, Subscribe
 from etchwire.errors import Refused
-from etchwire.handlers import Connection, Handlers, IncomingCall
-from etchwire.json_values import to_json_value
-from etchwire.server import LineServer
+from etchwire.transport.handlers import Connection, Handlers, IncomingCall
+from etchwire.transport.server import LineServer
 
 GREETING: Final = {"program": "etchwarden daemon"}
 _KINDS: Final = {CommandRefused: "refused", JobRefused: "job", LogbookUnavailable: "busy"}

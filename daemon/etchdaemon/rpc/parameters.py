@@ -6,10 +6,10 @@ from dataclasses import MISSING, dataclass, fields
 from typing import Final, cast, get_type_hints
 
 from etchwire.calls.call import AnyCall, LengthMm, OpenFile, WholeNumber
+from etchwire.calls.json_values import from_json_value
 from etchwire.errors import MalformedMessage, Refused, UnfitParameters, UnreadableSheet
-from etchwire.json_text import JsonTable
-from etchwire.json_values import from_json_value
 from etchwire.plain import Plain
+from etchwire.transport.json_text import JsonTable
 
 _WORDS: Final[Mapping[object, str]] = {
     WholeNumber: "a whole number from 0 on",

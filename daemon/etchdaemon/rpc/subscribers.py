@@ -5,11 +5,11 @@ import threading
 from collections.abc import Callable
 from typing import Final, Protocol
 
+from etchwire.calls.json_values import to_json_value
+from etchwire.calls.snapshot import Snapshot
 from etchwire.errors import MalformedMessage
-from etchwire.framing import encode
-from etchwire.json_values import to_json_value
-from etchwire.messages import Request
-from etchwire.snapshot import Snapshot
+from etchwire.transport.framing import encode
+from etchwire.transport.messages import Request
 
 _log = logging.getLogger(__name__)
 
@@ -18,7 +18,7 @@ MOST_S: Final = 1.0  # so that a watcher can tell a quiet machine from a dead da
 
 
 class Watcher(Protocol):
-    """Somebody who watches: an `etchwire.handlers.Connection`."""
+    """Somebody who watches: an `etchwire.transport.handlers.Connection`."""
 
     @property
     def is_gone(self) -> bool:

@@ -15,7 +15,7 @@ from etchdaemon.controller.events import Event, LineAccepted, StatusReported
 from etchdaemon.controller.firmware import Firmware
 from etchdaemon.controller.orders import NOTHING, Orders, SendLine
 from etchdaemon.run.moving import BEAM_OFF, POLLS_EVERY_S
-from etchwire.measured_controller import SpeedSample
+from etchwire.controller.measured import SpeedSample
 
 WAY_MM: Final = 40.0
 STEPS_MM: Final = (0.05, 0.1, 0.15, 0.2, 0.3, 0.5)

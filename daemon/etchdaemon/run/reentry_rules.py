@@ -7,10 +7,10 @@ from typing import Any, Final
 from etchdaemon.run.cut import CutFound
 from etchwire.calls.history import RunEvent
 from etchwire.calls.machine import RestView
-from etchwire.json_text import JsonTable
+from etchwire.calls.snapshot import UnfinishedView
 from etchwire.record import HELD, RESUMED
 from etchwire.sheet import Sheet
-from etchwire.snapshot import UnfinishedView
+from etchwire.transport.json_text import JsonTable
 
 CUT: Final = "cut"  # the kind of event that says where the beam went out,
 FILE_CUT: Final = "file cut"  # the same in another program's file,

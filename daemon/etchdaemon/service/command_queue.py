@@ -14,7 +14,7 @@ from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.spool import Spool, SpooledJob
 from etchwire.calls.call import AnyCall, Call, Done
 from etchwire.calls.machine import Hold, HoldNow, Load, Reenter, Stop, Unfinished, UnfinishedRun
-from etchwire.snapshot import Snapshot
+from etchwire.calls.snapshot import Snapshot
 
 ANSWER_PATIENCE_S: Final = 15.0  # wall-clock: a start waits for its commit
 

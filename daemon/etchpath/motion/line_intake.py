@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchwire.controller_profile import LineCosts
+from etchwire.controller.profile import LineCosts
 
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]

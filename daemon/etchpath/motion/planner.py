@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.line_intake import LineIntake, Path
-from etchwire.controller_profile import DOT_WORDS
+from etchwire.controller.profile import DOT_WORDS
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -12,7 +12,7 @@ from etchpath.language.states import States
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.arcs import Arcs, ArcWords, chord_counts, chord_ends, solve
 from etchpath.motion.planner import Moves
-from etchwire.controller_profile import DOT_WORDS
+from etchwire.controller.profile import DOT_WORDS
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -13,8 +13,8 @@ from etchpath.preflight.inspection import Watcher
 from etchpath.preflight.picture import PathPicture
 from etchpath.tidying import Tidying
 from etchwire.errors import UnreadableSheet
-from etchwire.json_text import JsonTable
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
+from etchwire.transport.json_text import JsonTable
 
 ASSUMED: Final = Machine(
     travel_x_mm=400.0,

@@ -8,7 +8,7 @@ Request: `job`, the path of the G-code, and `machine`, the description of the ma
 import sys
 from pathlib import Path
 
-from etchwire.child_program import PREFLIGHT, OnShare, Request, WorkFailed, serve
+from etchwire.children.child_program import PREFLIGHT, OnShare, Request, WorkFailed, serve
 
 
 def inspect_job(request: Request, _on_share: OnShare) -> dict[str, object]:

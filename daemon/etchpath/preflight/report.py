@@ -4,7 +4,7 @@ import json
 from dataclasses import dataclass
 
 from etchpath.preflight.findings import PreflightFinding
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

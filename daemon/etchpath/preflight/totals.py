@@ -10,7 +10,7 @@ from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.planner import planned
 from etchpath.motion.timeline import Timed
 from etchpath.motion.toolpath import Toolpath
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 Floats = NDArray[np.float64]
 

@@ -19,7 +19,7 @@ from etchpath.motion.timeline import Timed
 from etchpath.motion.toolpath import Toolpath
 from etchpath.preflight import inspect
 from etchpath.tidying import Tidying
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 NEAR_MM: Final = 0.03  # a report shows whole steps, and an arc is run in chords
 MOST_APART_MM: Final = 3.0  # of two places that both fit: about a corner, or beside an end

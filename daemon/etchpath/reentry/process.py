@@ -10,7 +10,7 @@ import sys
 from dataclasses import asdict
 from pathlib import Path
 
-from etchwire.child_program import REMAINDER, OnShare, Request, WorkFailed, serve
+from etchwire.children.child_program import REMAINDER, OnShare, Request, WorkFailed, serve
 
 
 def write_remainder(request: Request, _on_share: OnShare) -> dict[str, object] | None:

@@ -24,7 +24,7 @@ from etchpath.writer.raster import (
     feed_text,
     mm_text,
 )
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue.heads import Head, Recipe
 from etchwire.sheet import Bounds, Photo, Sheet
 
 RUN_UP_MARGIN: Final = 1.1  # times v²/2a, so that the first dot is at full speed

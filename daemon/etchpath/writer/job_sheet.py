@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from etchpath.errors import JobDoesNotFit
 from etchpath.writer.job_file import JobFile
 from etchpath.writer.raster import UM_PER_MM
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue.heads import Head, Recipe
 from etchwire.plain import FURTHEST_MM
 from etchwire.sheet import Bounds, Photo, RowEntry, Sheet
 

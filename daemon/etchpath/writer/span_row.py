@@ -14,7 +14,7 @@ from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.planner import Floats, Moves, Travel, planned
 from etchpath.writer.dots import run_up_mm
 from etchpath.writer.raster import UM_PER_MM, Places
-from etchwire.catalogue import Head
+from etchwire.catalogue.heads import Head
 
 # A long bare stretch is crossed at full speed, beam off: at the speed of the slowest patch the
 # corners of a card alone would take half an hour. Shorter ones keep the head's speed even.

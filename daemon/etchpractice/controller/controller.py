@@ -24,7 +24,7 @@ from etchpractice.firmware.firmware import Firmware
 from etchpractice.motion.planner import Beam, Order
 from etchpractice.motion.stepper import Track
 from etchpractice.wire import NEVER_S
-from etchwire.controller_profile import LineCosts
+from etchwire.controller.profile import LineCosts
 
 _HOLDS_MOTORS: Final = 255  # $1: the motors are held at rest, and rest is at once
 _LOCKED: Final = 9

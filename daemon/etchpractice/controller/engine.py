@@ -18,7 +18,7 @@ from etchpractice.firmware.settings import Settings
 from etchpractice.motion.planner import AXES, Beam, Order, Planner
 from etchpractice.motion.stepper import Stepper, Track
 from etchpractice.wire import NEVER_S, ReceiveRing, SendRing
-from etchwire.controller_profile import LineCosts
+from etchwire.controller.profile import LineCosts
 
 Task = Generator[float, None, None]
 

@@ -4,8 +4,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from etchpractice.firmware import factory
-from etchwire import controller_profile
-from etchwire.controller_profile import LineCosts
+from etchwire.controller import profile as controller_profile
+from etchwire.controller.profile import LineCosts
 
 HOLD: Final = 0x21  # !
 REPORT: Final = 0x3F  # ?

@@ -33,7 +33,7 @@ class BeamTrack:
     """Keeps what the controller did since the strokes were last taken.
 
     A row burnt at v lands v * `beam_lag_s` + `slack_mm` / 2 further along its own direction
-    than it was told to, which is what `etchwire.catalogue.Register.lead_mm` corrects.
+    than it was told to, which is what `etchwire.catalogue.heads.Register.lead_mm` corrects.
     """
 
     def __init__(self, *, beam_lag_s: float, slack_mm: float, power_pulse_s: float = 0.0) -> None:

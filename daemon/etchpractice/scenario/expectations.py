@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from etchpractice.scenario.observation import Observation
-from etchwire.snapshot import Snapshot
+from etchwire.calls.snapshot import Snapshot
 
 Value = Any  # what a scenario expects: a text or a list of texts, as its subject says
 Look = Callable[[Observation, Value], str | None]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from etchpractice.machine_state import MachineState
-from etchwire.snapshot import Snapshot
+from etchwire.calls.snapshot import Snapshot
 
 PRESENCE: Final = "show somebody"  # no call: what the box waits for after its test
 _TESTED: Final = frozenset(("waiting for somebody at the machine", "armed"))

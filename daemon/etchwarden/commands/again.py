@@ -8,8 +8,8 @@ import click
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.job_summary import duration
 from etchwarden.shared.machine_calls import asking
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import Reenter, Status, Unfinished, UnfinishedRun
-from etchwire.client import DaemonClient
 
 NOT_MOVED: Final = "tile and head have not moved"
 ORIGIN_AGAIN: Final = "origin set again"

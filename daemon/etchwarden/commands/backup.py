@@ -22,7 +22,7 @@ from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.shared.progress import progress_shown
 from etchwire.calls.backup import Backup, Backups
-from etchwire.client import DaemonClient
+from etchwire.calls.client import DaemonClient
 from etchwire.errors import WireError
 from etchwire.storing import settle
 

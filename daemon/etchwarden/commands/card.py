@@ -20,9 +20,14 @@ from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at
 from etchwarden.shared.daemon_option import Command, daemon_option
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.job_summary import duration
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue.examples import (
+    DEFAULT_HEAD,
+    PRACTICE_HEADS,
+    PRACTICE_RECIPES,
+    PRACTICE_SURFACE,
+)
+from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import Refused, WireError
-from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACE
 
 NO_RECIPE: Final = (
     "say --speed and --power: there is no recipe for this laser on this tile and paint"

@@ -10,11 +10,11 @@ import click
 from etchwarden.shared.catalogue_calls import sentence
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.progress import progress_shown
+from etchwire.calls.client import DaemonClient
+from etchwire.calls.interlock_report import InterlockReport, QuestionView
 from etchwire.calls.machine import Arm, Start, Status
-from etchwire.client import DaemonClient
+from etchwire.calls.snapshot import JobView, RunView, Snapshot
 from etchwire.errors import WireError
-from etchwire.interlock_report import InterlockReport, QuestionView
-from etchwire.snapshot import JobView, RunView, Snapshot
 
 LOOKS_EVERY_S: Final = 0.1
 WAITS_FOR_SOMEBODY: Final = "waiting for somebody at the machine"

@@ -11,11 +11,11 @@ from etchpath.errors import EtchpathError
 from etchpath.foreign_job import write_foreign_job
 from etchwarden.shared.heads import find_head
 from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import Load, Status
-from etchwire.client import DaemonClient
+from etchwire.calls.snapshot import PreflightView
 from etchwire.errors import WireError
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet, tidied_words
-from etchwire.snapshot import PreflightView
 
 LOOKS_EVERY_S: Final = 0.2
 UNLOADED: Final = "Somebody has put the job away meanwhile."

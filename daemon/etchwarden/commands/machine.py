@@ -6,8 +6,8 @@ from typing import Any
 import click
 
 from etchwarden.shared.heads import find_head
+from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_REGISTER
 from etchwire.errors import WireError
-from etchwire.examples import DEFAULT_HEAD, PRACTICE_REGISTER
 
 
 @click.command()

@@ -34,13 +34,13 @@ from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
 from etchwarden.shared.progress import progress_shown
 from etchwire.calls.history import Run
-from etchwire.errors import WireError
-from etchwire.examples import (
+from etchwire.catalogue.examples import (
     DEFAULT_HEAD,
     PRACTICE_HEADS,
     PRACTICE_RECORDS,
     PRACTICE_SURFACE,
 )
+from etchwire.errors import WireError
 from etchwire.storing import fault_of_card
 
 _DEMO_WIDTH_MM: Final = 50.0

@@ -25,8 +25,8 @@ from etchwarden.shared.daemon_option import Command, daemon_option
 from etchwarden.shared.job_summary import summary
 from etchwarden.shared.prepare_recipe import RecipeOptions, choose_recipe
 from etchwarden.shared.progress import progress_shown
+from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS
 from etchwire.errors import WireError
-from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS
 
 _EPILOG: Final = """\
 \b

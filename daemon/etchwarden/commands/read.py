@@ -22,9 +22,9 @@ from etchproof.reading.values import Reading
 from etchwarden.shared.card_text import tell_power, tell_register, tell_tone
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
-from etchwire.catalogue_records import with_own_figures
-from etchwire.json_text import JsonTable
+from etchwire.catalogue.records import with_own_figures
 from etchwire.storing import write_whole
+from etchwire.transport.json_text import JsonTable
 
 READING_NAME: Final = "reading.json"  # beside the card's description
 OVERLAY_NAME: Final = "read-{}.png"

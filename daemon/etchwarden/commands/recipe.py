@@ -7,8 +7,8 @@ import click
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.calls.catalogue import Recipes, RetireRecipe, SaveRecipe
-from etchwire.catalogue_records import RecipeRecord
-from etchwire.power_pulses import pulse_note
+from etchwire.catalogue.power_pulses import pulse_note
+from etchwire.catalogue.records import RecipeRecord
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})

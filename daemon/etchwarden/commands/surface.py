@@ -9,7 +9,7 @@ import click
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.calls.catalogue import SaveSurface, Surfaces
-from etchwire.catalogue_records import COATINGS, Surface
+from etchwire.catalogue.records import COATINGS, Surface
 
 _SHOWN: Final = ("tile", "batch", "paint", "can", "coating", "coated_on", "notes", "coats")
 

@@ -8,6 +8,7 @@ import click
 
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
+from etchwire.calls.json_values import to_json_value
 from etchwire.calls.time_line import (
     CardFiled,
     CardRead,
@@ -18,7 +19,6 @@ from etchwire.calls.time_line import (
     TimeLine,
     TimeLineEvent,
 )
-from etchwire.json_values import to_json_value
 
 
 @click.command()

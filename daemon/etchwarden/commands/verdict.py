@@ -7,7 +7,7 @@ import click
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.calls.catalogue import SaveVerdict
-from etchwire.catalogue_records import VERDICTS
+from etchwire.catalogue.records import VERDICTS
 
 
 @click.command()

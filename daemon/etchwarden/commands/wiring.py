@@ -6,8 +6,8 @@ import click
 
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.machine_calls import asking
+from etchwire.calls.interlock_report import InputView
 from etchwire.calls.machine import Status, TryOutput, Wiring
-from etchwire.interlock_report import InputView
 
 
 @click.command(name="wiring")

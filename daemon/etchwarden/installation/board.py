@@ -10,8 +10,8 @@ from etchwarden.installation.keeping import Copy, copy_records, put_back
 from etchwarden.installation.paths import Places
 from etchwarden.installation.programs import run
 from etchwire.errors import DaemonAbsent, WireError
-from etchwire.json_text import JsonTable
-from etchwire.line_client import LineClient
+from etchwire.transport.json_text import JsonTable
+from etchwire.transport.line_client import LineClient
 
 # A machine in one of these states must not lose its daemon.
 AT_WORK: Final = frozenset({"armed", "etching", "holding", "held", "resuming", "stopping"})

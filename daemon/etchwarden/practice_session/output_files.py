@@ -8,12 +8,12 @@ from typing import Final
 from PIL import Image
 
 from etchwarden.shared.job_summary import duration
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.history import Comparison, RunRecord
-from etchwire.client import DaemonClient
-from etchwire.line_client import LineClient
 from etchwire.record import run_record
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 from etchwire.storing import write_whole
+from etchwire.transport.line_client import LineClient
 
 ETCHED_NAME: Final = "etched.png"
 UNWIPED_NAME: Final = "unwiped.png"

@@ -14,7 +14,7 @@ from typing import Final, NoReturn, Self
 
 import click
 
-from etchwire.child_limits import die_with_parent
+from etchwire.children.child_limits import die_with_parent
 from etchwire.errors import DaemonAbsent
 
 START_PATIENCE_S: Final = 60.0  # on a busy computer half of that was seen

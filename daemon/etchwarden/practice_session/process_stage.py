@@ -18,13 +18,13 @@ from etchwarden.practice_session.scenario_alerts import ScenarioAlerts
 from etchwarden.practice_session.session import Session
 from etchwarden.practice_session.watching_phone import WatchingPhone
 from etchwire.calls.call import Call
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.history import Runs
+from etchwire.calls.json_values import from_json_value
 from etchwire.calls.machine import MACHINE_CALLS, Status
-from etchwire.client import DaemonClient
 from etchwire.errors import DaemonAbsent, Refused
-from etchwire.json_values import from_json_value
-from etchwire.line_client import LineClient
 from etchwire.sheet import Sheet, read_sheet
+from etchwire.transport.line_client import LineClient
 
 _LOOK_EVERY_S: Final = 0.002
 _DAEMON: Final = "daemon"

@@ -10,7 +10,7 @@ import numpy as np
 from etchpath.writer.dots import Order, write_job
 from etchphoto.expected import save_expected
 from etchpractice.scenario.script import Picture
-from etchwire.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Sheet
 
 # Our own files always let the power follow the speed; a scenario may ask for the other kind.

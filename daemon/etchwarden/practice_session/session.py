@@ -13,10 +13,10 @@ from etchpractice.scenario.people import ANSWERS
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.shared.progress import progress_shown
 from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import Arm, Load, SetOrigin, Start, Status
-from etchwire.client import DaemonClient
-from etchwire.line_client import LineClient
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
+from etchwire.transport.line_client import LineClient
 
 _PICTURE_PATIENCE_S: Final = 60.0
 _PRESS_EVERY_LOOKS: Final = 10  # about a second of the wall's

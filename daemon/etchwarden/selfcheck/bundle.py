@@ -11,7 +11,7 @@ from typing import Final
 
 from etchwarden.selfcheck.facts import BoardFacts, MachineFacts, PageFacts
 from etchwarden.selfcheck.findings import CheckResult
-from etchwire.json_values import to_json_value
+from etchwire.calls.json_values import to_json_value
 
 # By what, and by which word it is replaced; in this order.
 _PRIVATE: Final = (

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from etchwire.calls.machine import ControllerSettings
-from etchwire.snapshot import Snapshot
+from etchwire.calls.snapshot import Snapshot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

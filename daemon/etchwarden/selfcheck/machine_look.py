@@ -23,8 +23,8 @@ from etchdaemon.service.link.machine import LinkState, Machine
 from etchwarden.installation.keeping import LOGBOOK_NAME, copy_with_its_journals
 from etchwarden.installation.paths import Places
 from etchwarden.selfcheck.facts import MachineFacts
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import Settings, Status
-from etchwire.client import DaemonClient
 from etchwire.errors import WireError
 from etchwire.storing import fault_of_card
 

@@ -29,15 +29,15 @@ from etchwire.calls.catalogue import (
     Surfaces,
 )
 from etchwire.calls.catalogue import Card as CardCall
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.time_line import History
-from etchwire.catalogue import Head, Recipe
-from etchwire.catalogue_records import CardRecord, ReadingRecord, Surface
-from etchwire.client import DaemonClient
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.heads import Head, Recipe
+from etchwire.catalogue.records import CardRecord, ReadingRecord, Surface
 from etchwire.errors import Refused, WireError
-from etchwire.examples import PRACTICE_HEADS
-from etchwire.json_text import JsonTable
 from etchwire.packing import pack, unpack
 from etchwire.sheet import Sheet
+from etchwire.transport.json_text import JsonTable
 
 EARLIER: Final = 3  # power cards before this one that keep the standard and help the curve
 CARDS_LOOKED_AT: Final = 50

@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from etchwire.catalogue import Head
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.heads import Head
 from etchwire.errors import UnreadableSheet
-from etchwire.examples import PRACTICE_HEADS
 from etchwire.toml_text import read_toml
 
 

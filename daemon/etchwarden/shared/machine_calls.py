@@ -8,10 +8,10 @@ from typing import Final
 
 import click
 
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import Status, Stop
-from etchwire.client import DaemonClient
+from etchwire.calls.snapshot import MachineView
 from etchwire.errors import WireError
-from etchwire.snapshot import MachineView
 
 LOOKS_EVERY_S: Final = 0.2
 

@@ -12,12 +12,12 @@ from etchphoto.framing import line_spacing_mm
 from etchphoto.measured_tone import MeasuredTone
 from etchwarden.shared.catalogue_calls import catalogue_calls_at, settings_of
 from etchwarden.shared.heads import find_head
-from etchwire.catalogue import Head, Recipe
-from etchwire.catalogue_records import RecipeRecord
+from etchwire.calls.json_values import to_json_value
+from etchwire.catalogue.examples import PRACTICE_RECORDS, PRACTICE_SURFACE
+from etchwire.catalogue.heads import Head, Recipe
+from etchwire.catalogue.power_pulses import pulse_note
+from etchwire.catalogue.records import RecipeRecord
 from etchwire.errors import DaemonAbsent
-from etchwire.examples import PRACTICE_RECORDS, PRACTICE_SURFACE
-from etchwire.json_values import to_json_value
-from etchwire.power_pulses import pulse_note
 
 AS_SAID: Final = (
     "So speed, power and spacing are as you said, and what the logbook knows of this laser and "

@@ -5,9 +5,9 @@ from typing import Final
 
 from etchwire.calls.call import Call, Question, WholeNumber
 from etchwire.calls.history import MOST_ROWS
-from etchwire.catalogue import Head
-from etchwire.catalogue_records import CardRecord, ReadingRecord, RecipeRecord, Surface
-from etchwire.json_text import JsonTable
+from etchwire.catalogue.heads import Head
+from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
+from etchwire.transport.json_text import JsonTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

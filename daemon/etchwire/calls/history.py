@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from etchwire.calls.call import Question, WholeNumber
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 MOST_ROWS: Final = 500  # of one answer
 

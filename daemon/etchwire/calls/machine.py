@@ -6,9 +6,9 @@ from typing import ClassVar, Final
 from msgspec import UNSET, UnsetType
 
 from etchwire.calls.call import Call, Done, LengthMm, OpenFile, Question, WholeNumber
-from etchwire.interlock_report import WiringReport
-from etchwire.json_text import JsonTable
-from etchwire.snapshot import Snapshot
+from etchwire.calls.interlock_report import WiringReport
+from etchwire.calls.snapshot import Snapshot
+from etchwire.transport.json_text import JsonTable
 
 LOAD_PATIENCE_S: Final = 120.0  # a long job is copied to a slow card and hashed
 REST_PATIENCE_S: Final = 330.0  # the daemon gives the child that writes a rest five minutes

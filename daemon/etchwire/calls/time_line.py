@@ -7,7 +7,7 @@ from typing import Final
 from etchwire.calls.call import Question, WholeNumber
 from etchwire.calls.catalogue import HeadEntry, RecipeEntry, SurfaceEntry
 from etchwire.calls.history import MOST_ROWS
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 
 class TimeLineEvent:

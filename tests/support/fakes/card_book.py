@@ -1,8 +1,8 @@
 """What the fake daemon keeps of test tiles, so that a page's whole round can be played."""
 
-from etchwire.catalogue_records import CardRecord, ReadingRecord
+from etchwire.catalogue.examples import PRACTICE_SURFACES
+from etchwire.catalogue.records import CardRecord, ReadingRecord
 from etchwire.errors import Refused
-from etchwire.examples import PRACTICE_SURFACES
 from etchwire.packing import unpack
 
 MADE_UTC = "2026-11-25T09:00:00+00:00"

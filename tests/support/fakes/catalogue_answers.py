@@ -3,8 +3,8 @@
 from dataclasses import asdict
 from typing import Any, Final
 
-from etchwire.catalogue_records import Surface
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACES
+from etchwire.catalogue.records import Surface
 from support.fakes.fake_catalogue import MADE_UTC
 
 HEAD: Final = PRACTICE_HEADS["practice-20w"]

@@ -2,8 +2,8 @@
 
 from typing import Any, Final
 
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACES
 from etchwire.errors import Refused
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACES
 
 MADE_UTC: Final = "2026-11-24T09:00:00+00:00"
 

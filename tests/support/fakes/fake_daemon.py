@@ -12,11 +12,11 @@ from typing import Any, Final
 
 from etchwire.calls.call import Call, parameters_of
 from etchwire.calls.catalogue import CATALOGUE_NOTES
+from etchwire.calls.json_values import from_json_value, to_json_value
 from etchwire.calls.machine import LoadedJob
+from etchwire.calls.snapshot import JobView, RunView, Snapshot
 from etchwire.errors import DaemonAbsent, Refused
-from etchwire.json_values import from_json_value, to_json_value
 from etchwire.sheet import Sheet
-from etchwire.snapshot import JobView, RunView, Snapshot
 from support.fakes.fake_catalogue import CRAFT
 from support.fakes.fake_machine import AT_REST, SETTINGS, WIRING
 from support.fakes.fake_unfinished import answer_unfinished

@@ -6,8 +6,8 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.rpc.methods import find_method
 from etchdaemon.rpc.parameters import fitting, made
 from etchwire.calls.call import file_names
+from etchwire.calls.json_values import to_json_value
 from etchwire.errors import Refused
-from etchwire.json_values import to_json_value
 
 
 def as_table(value):

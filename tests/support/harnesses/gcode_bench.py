@@ -13,7 +13,7 @@ from etchpath.machine import Machine
 from etchpath.preflight import inspect
 from etchpath.writer.dots import Order, write_job
 from etchpractice.machine import PRACTICE_HEAD, PracticeMachine
-from etchwire.catalogue import Recipe, Register
+from etchwire.catalogue.heads import Recipe, Register
 
 MACHINE = Machine.of_head(PRACTICE_HEAD)
 HEAD = replace(PRACTICE_HEAD, register=Register())

@@ -8,8 +8,8 @@ from contextlib import suppress
 from dataclasses import replace
 
 from etchpath.writer.dots import Order, write_job
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.errors import Refused
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from rig.bench import patch
 from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.plain_client import PlainClient

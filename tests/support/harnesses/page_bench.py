@@ -19,7 +19,7 @@ from etchweb.app import create_app
 from etchweb.previews.store import PICTURES_FOLDER, keep_picture
 from etchweb.server.server import Server
 from etchweb.serving import listen_at
-from etchwire.snapshot import Snapshot
+from etchwire.calls.snapshot import Snapshot
 from support.fakes.fake_daemon import SHA256, FakeDaemon
 
 CHROMIUM: Final = "/usr/bin/chromium"

@@ -1,6 +1,6 @@
 """A client without types, as another program might be: names go out, tables come back."""
 
-from etchwire.line_client import LineClient
+from etchwire.transport.line_client import LineClient
 
 
 class PlainClient(LineClient):

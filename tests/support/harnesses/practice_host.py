@@ -4,7 +4,7 @@ import re
 from collections import deque
 
 from etchpractice.machine import PracticeMachine
-from etchwire.controller_profile import EIGHT_BIT
+from etchwire.controller.profile import EIGHT_BIT
 
 STEP_S = 0.002
 # The host builds of the firmware had a processor twenty to forty times as fast as the part's.

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACE
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from support.harnesses.page_by_http import PATIENCE_S, PageByHttp, field
 
 PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACE])

@@ -14,8 +14,8 @@ import pytest
 
 from etchpath.writer.dots import Order, write_job
 from etchpractice.scenario.people import ANSWERS
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.errors import Refused, WireError
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.plain_client import PlainClient

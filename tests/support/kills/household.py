@@ -10,8 +10,8 @@ from pathlib import Path
 from etchpath.writer.dots import Order, write_job
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.errors import WireError
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.plain_client import PlainClient

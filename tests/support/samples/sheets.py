@@ -1,6 +1,6 @@
 """Job sheets for tests: our own invention, small, and consistent in themselves."""
 
-from etchwire.catalogue import Head, Recipe, Register
+from etchwire.catalogue.heads import Head, Recipe, Register
 from etchwire.sheet import Bounds, Photo, RowEntry, Sheet
 
 HEAD = Head(

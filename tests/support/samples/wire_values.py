@@ -14,10 +14,10 @@ from etchwire.calls.catalogue import CATALOGUE_NOTES, CATALOGUE_QUESTIONS
 from etchwire.calls.history import HISTORY_CALLS
 from etchwire.calls.machine import MACHINE_CALLS
 from etchwire.calls.time_line import EVENT_TYPES, TIME_LINE_CALLS, TimeLineEvent, UnknownEvent
-from etchwire.catalogue import Head
-from etchwire.catalogue_records import CardRecord, ReadingRecord, RecipeRecord, Surface
-from etchwire.controller_profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_SURFACES
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
+from etchwire.catalogue.heads import Head
+from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
+from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
 
 ALL_CALLS = (
     *MACHINE_CALLS, *HISTORY_CALLS, *CATALOGUE_QUESTIONS, *TIME_LINE_CALLS, *CATALOGUE_NOTES,

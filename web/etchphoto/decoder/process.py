@@ -33,7 +33,7 @@ from etchphoto.errors import (
     PhotoDamaged,
     PhotoTooLarge,
 )
-from etchwire.child_limits import (
+from etchwire.children.child_limits import (
     be_expendable,
     die_with_parent,
     limit_memory,

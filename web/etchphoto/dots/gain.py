@@ -13,7 +13,7 @@ from etchphoto.dots.search import doubted, search_dots
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import KERNELS, diffuse_evenly
 from etchphoto.light import lightness
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
 
 _SIDE_DOTS: Final = 120
 _MARGIN_DOTS: Final = 6

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from etchphoto.dots.rendering import SAMPLES, Bits, Law, exposures, kernels
 from etchphoto.halftone import FLOYD_STEINBERG, diffuse
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
 
 CODES: Final = 512
 OUTSIDE: Final = CODES  # a code off the picture: as bare as wanted, whatever lies beside it

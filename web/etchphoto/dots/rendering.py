@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
 
 Bits = NDArray[np.bool_]
 Floats = NDArray[np.floating[Any]]

@@ -35,7 +35,7 @@ from etchphoto.dots.neighbourhoods import (
 from etchphoto.dots.rendering import Bits, darkness
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import FLOYD_STEINBERG, diffuse_evenly
-from etchwire.dot import MOST_UNEVENNESS, Dot
+from etchwire.catalogue.dot import MOST_UNEVENNESS, Dot
 
 Floats = NDArray[np.float32]
 Indices = NDArray[np.intp]

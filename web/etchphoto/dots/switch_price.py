@@ -6,7 +6,7 @@ controller takes in, rows with fewer switches are faster ones.
 
 from typing import Final
 
-from etchwire.catalogue import SECONDS_PER_MINUTE, Head, Recipe
+from etchwire.catalogue.heads import SECONDS_PER_MINUTE, Head, Recipe
 
 _STEPS_PER_MM: Final = 80.0  # usual, where nobody has asked the controller: common practice
 FULL_PRICE: Final = 4.0  # L*² of one dot: a fifth fewer switches for half a per cent more error

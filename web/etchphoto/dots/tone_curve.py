@@ -7,7 +7,7 @@ import numpy as np
 from etchphoto.dots.rendering import darkness
 from etchphoto.halftone import RUN_IN, Kernel, diffuse
 from etchphoto.tone import ToneCurve
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
 
 _STEPS: Final = 33
 _TINT_DOTS: Final = 64  # inside the run-in, which is not looked at

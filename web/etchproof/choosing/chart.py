@@ -8,7 +8,7 @@ import numpy as np
 
 from etchproof.card import Card
 from etchproof.choosing.choice import Outcome
-from etchwire.catalogue import dose_j_per_mm2
+from etchwire.catalogue.heads import dose_j_per_mm2
 
 CURVE_POINTS: Final = 60
 BEYOND: Final = 1.25  # how far the curves go on past the patches

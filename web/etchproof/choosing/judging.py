@@ -9,7 +9,7 @@ from etchproof.card import HALFTONE, REALLY_RUN, SOLID, Card
 from etchproof.choosing.marked_patches import MarkedPatch, Setting, mark_for
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.catalogue import dose_j_per_mm2
+from etchwire.catalogue.heads import dose_j_per_mm2
 
 PLATEAU_L: Final = 3.0  # lighter by less, side by side, looks the same (our choice)
 PLATEAU_DOSES: Final = 2.0  # twice the dose for no more darkness is a plateau (our choice)

@@ -10,7 +10,7 @@ from etchproof.choosing.judging import Cell, Judgement
 from etchproof.choosing.marked_patches import MarkedPatch, Setting
 from etchproof.layout.ranges import LEAST_POWER_RATIO, MOST_DOSE_J_PER_MM2, Range, power_law
 from etchproof.reading.hand_marks import Mark
-from etchwire.catalogue import SECONDS_PER_MINUTE
+from etchwire.catalogue.heads import SECONDS_PER_MINUTE
 
 SECOND_STEPS: Final = (7, 5)  # speeds and powers of a finer card
 LEAST_STEP: Final = 1.1  # each way; closer settings cannot be told apart

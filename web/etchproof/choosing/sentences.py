@@ -8,8 +8,8 @@ from etchproof.choosing.judging import Cell
 from etchproof.choosing.reserve import BlackBegins, KeptReserve
 from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range
 from etchproof.reading.hand_marks import Mark
-from etchwire.catalogue import Recipe
-from etchwire.power_pulses import pulse_note
+from etchwire.catalogue.heads import Recipe
+from etchwire.catalogue.power_pulses import pulse_note
 
 DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)
 

@@ -5,7 +5,7 @@ from typing import Final
 
 from etchproof.drift.rules import Circumstances, DueTest, History, reasons_to_test
 from etchwire.calls.time_line import LateRun, PairHistory
-from etchwire.catalogue_records import Surface
+from etchwire.catalogue.records import Surface
 
 NO_RECIPE: Final = DueTest(
     "no recipe", "There is no recipe for this laser on this tile and paint: etch a power card."

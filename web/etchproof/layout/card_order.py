@@ -15,7 +15,7 @@ from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range, starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK, lay_out_tone_card
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
 FIRST_STEPS: Final = (6, 6)

@@ -7,7 +7,7 @@ from typing import Final
 from etchphoto.halftone import HALFTONES
 from etchproof.errors import UnfitCard
 from etchproof.layout.border import Place
-from etchwire.catalogue import Head
+from etchwire.catalogue.heads import Head
 
 LEAST_LINES: Final = 10  # fewer lines make no patch that can be read
 

@@ -5,7 +5,7 @@ from typing import Final, Self
 
 from etchproof.errors import UnfitCard
 from etchproof.layout.ranges import Range
-from etchwire.catalogue import Head, Recipe, dose_j_per_mm2
+from etchwire.catalogue.heads import Head, Recipe, dose_j_per_mm2
 
 LEAST_STEPS: Final = 2
 MOST_STEPS: Final = 12  # more than a tile holds and a person tells apart

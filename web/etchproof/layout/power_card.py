@@ -26,7 +26,7 @@ from etchproof.layout.etching import span_rows
 from etchproof.layout.grid import LEAST_STEPS, Grid, cell_name
 from etchproof.layout.patch_core import core_of
 from etchproof.layout.reach import PHOTO_COVERAGE, true_feed_mm_per_min
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue.heads import Head, Recipe
 
 
 @dataclass(frozen=True, slots=True)

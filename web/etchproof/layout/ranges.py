@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from etchproof.errors import UnfitCard
-from etchwire.catalogue import SECONDS_PER_MINUTE, Head
+from etchwire.catalogue.heads import SECONDS_PER_MINUTE, Head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

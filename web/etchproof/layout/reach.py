@@ -15,7 +15,7 @@ from etchpath.writer.raster import UM_PER_MM
 from etchpath.writer.span_row import SpanRow, row_moves, travel_of
 from etchphoto.halftone import HALFTONES
 from etchproof.card import REALLY_RUN, Area
-from etchwire.catalogue import Head
+from etchwire.catalogue.heads import Head
 
 PHOTO_COVERAGE: Final = 0.5  # the finest detail: half burnt, half bare
 

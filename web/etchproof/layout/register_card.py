@@ -22,7 +22,7 @@ from etchproof.layout.border import (
 from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.etching import span_rows
 from etchproof.layout.reach import true_feed_mm_per_min
-from etchwire.catalogue import Recipe
+from etchwire.catalogue.heads import Recipe
 
 SPEED_SHARES: Final = (1.0, 0.5)
 PAIRS: Final = 17

@@ -19,7 +19,7 @@ from etchproof.layout.border import (
 )
 from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.power_card import OVER_HEADING_MM, with_true_feeds
-from etchwire.catalogue import Recipe
+from etchwire.catalogue.heads import Recipe
 
 DEFAULT_STEPS: Final = 20
 LEAST_STEPS: Final = 6  # fewer make no curve

@@ -17,7 +17,7 @@ from etchphoto.dots.rendering import Bits, darkened, darkness, exposures
 from etchphoto.light import lightness
 from etchproof.model.damped_steps import least_squares
 from etchproof.reading.measuring import UNEVEN_CELL_MM
-from etchwire.dot import MOST_UNEVENNESS, Dot
+from etchwire.catalogue.dot import MOST_UNEVENNESS, Dot
 
 Floats = NDArray[np.floating[Any]]
 

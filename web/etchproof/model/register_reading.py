@@ -13,7 +13,7 @@ import numpy as np
 from etchproof.card import REGISTER, Card
 from etchproof.errors import NoRegister
 from etchproof.reading.values import HairlineShift, Reading
-from etchwire.catalogue import SECONDS_PER_MINUTE, Register
+from etchwire.catalogue.heads import SECONDS_PER_MINUTE, Register
 
 LEAST_PAIRS: Final = 4  # of each speed
 MOST_SCATTER_MM: Final = 0.05  # pairs of one speed differ by a hundredth when all is well

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from etchphoto.light import lightness, luminance_of_lightness
 from etchproof.errors import NothingToChoose
 from etchproof.model.response_fit import Fit, darkness_of, exposure_for, exposure_of
-from etchwire.catalogue import dose_j_per_mm2
+from etchwire.catalogue.heads import dose_j_per_mm2
 
 Floats = NDArray[np.floating[Any]]
 

@@ -21,7 +21,7 @@ from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.model.dot_fit import Step, fit_dot
 from etchproof.model.monotone import MonotoneCurve, never_falling
 from etchproof.reading.values import Reading
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
 
 Floats = NDArray[np.floating[Any]]
 

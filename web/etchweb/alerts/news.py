@@ -6,8 +6,8 @@ from typing import Final
 
 from etchweb.text.formatting import as_sentence, counted, grouped, short_duration
 from etchwire.alert_policy import ALERT_POLICY, Alert, Occasion
-from etchwire.interlock_report import InterlockReport
-from etchwire.snapshot import JobView, RunView, Snapshot
+from etchwire.calls.interlock_report import InterlockReport
+from etchwire.calls.snapshot import JobView, RunView, Snapshot
 
 COOL_FIRST: Final = "Cool first; wipe outside the box."
 EMERGENCY: Final = "Emergency at the machine"

@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 from etchweb.alerts.channels import Channel, Mail, Webhook
 from etchweb.alerts.outbox import AlertPreferences
 from etchwire.alert_policy import ALWAYS, Alert
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 HELD_LONG_MIN: Final = 10.0
 SECURITIES: Final = {"starttls": 587, "tls": 465, "none": 25}

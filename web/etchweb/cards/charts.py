@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 WIDTH: Final = 360.0
 HEIGHT: Final = 190.0

@@ -5,8 +5,8 @@ from typing import Final
 
 from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
-from etchwire.catalogue_records import with_own_figures
-from etchwire.json_text import JsonTable
+from etchwire.catalogue.records import with_own_figures
+from etchwire.transport.json_text import JsonTable
 
 # What a person wants to know: the kind of card, the question, and what it is good for.
 CARD_QUESTIONS: Final = {

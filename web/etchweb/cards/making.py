@@ -21,9 +21,9 @@ from etchweb.storage.card_files import (
     QUESTION_NAME,
     READ_NAME,
 )
-from etchwire.json_text import JsonTable
 from etchwire.sheet import PICTURE_NAME
 from etchwire.storing import write_whole
+from etchwire.transport.json_text import JsonTable
 
 OVERLAY_QUALITY: Final = 80
 

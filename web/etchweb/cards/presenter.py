@@ -9,7 +9,7 @@ from etchweb.cards.forms import CARD_QUESTIONS
 from etchweb.text.formatting import as_sentence, grouped, percent, short_duration
 from etchweb.text.view import View
 from etchwire.calls.catalogue import CardEntry, WholeCard
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 TITLES: Final = {
     "power": "Speed and power",

@@ -22,7 +22,7 @@ from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 MOST_PHOTOS: Final = 6
 

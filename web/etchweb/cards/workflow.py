@@ -22,11 +22,11 @@ from etchwire.calls.catalogue import (
     WholeReading,
 )
 from etchwire.calls.catalogue import Card as CardQuestion
-from etchwire.catalogue_records import CardRecord, ReadingRecord
+from etchwire.catalogue.records import CardRecord, ReadingRecord
 from etchwire.errors import Refused
-from etchwire.json_text import JsonTable
 from etchwire.packing import pack, unpack
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
+from etchwire.transport.json_text import JsonTable
 
 LAYOUT_NAME: Final = "card.json"  # etchproof's name for it, beside the job
 EARLIER: Final = 3  # power cards before this one that keep the standard and help the curve

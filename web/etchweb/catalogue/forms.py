@@ -5,13 +5,13 @@ from contextlib import contextmanager
 from typing import Final
 
 from etchweb.server.forms import Form, FormUnfit, number
-from etchwire.catalogue import Head
-from etchwire.catalogue_records import COATINGS, Surface
+from etchwire.catalogue.heads import Head
+from etchwire.catalogue.records import COATINGS, Surface
 from etchwire.errors import UnreadableSheet
 
 INPUT_WATTS: Final = "Optical watts. Boxes often print what it draws: four or five times as much."
 
-# Entry of etchwire.catalogue.Head, what the form calls it, its unit, a hint.
+# Entry of etchwire.catalogue.heads.Head, what the form calls it, its unit, a hint.
 HEAD_FIELDS: Final = (
     ("rated_optical_w", "Light it gives, W", INPUT_WATTS),
     ("spot_x_mm", "Spot along the rows, mm", ""),
@@ -25,7 +25,7 @@ HEAD_FIELDS: Final = (
 _MOST_DIGITS: Final = 6  # Python reads no number of thousands
 _LARGEST: Final = 1_000_000.0
 
-# Entry of etchwire.catalogue_records.Surface, and what the form calls it.
+# Entry of etchwire.catalogue.records.Surface, and what the form calls it.
 SURFACE_FIELDS: Final = (
     ("tile", "Tile: make and glaze"),
     ("batch", "Box or batch"),

@@ -9,9 +9,9 @@ from etchweb.daemon.protocol import Daemon
 from etchweb.text.formatting import grouped, millimetres, percent
 from etchwire.calls.catalogue import Heads, RecipeEntry, Recipes, Surfaces
 from etchwire.calls.history import Runs
-from etchwire.catalogue import Head, Recipe
-from etchwire.catalogue_records import Surface
-from etchwire.json_text import JsonTable
+from etchwire.catalogue.heads import Head, Recipe
+from etchwire.catalogue.records import Surface
+from etchwire.transport.json_text import JsonTable
 
 # What of tile and paint changes how it etches, in a person's words.
 _TELLING: Final = {

@@ -27,7 +27,7 @@ from etchwire.calls.catalogue import (
     Surfaces,
     WipeLens,
 )
-from etchwire.catalogue_records import COATINGS
+from etchwire.catalogue.records import COATINGS
 from etchwire.errors import Refused
 
 pages = Blueprint("craft", __name__)

@@ -5,9 +5,9 @@ from pathlib import Path
 from typing import TypeVar
 
 from etchwire.calls.call import Call
+from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import Load, LoadedJob
-from etchwire.client import DaemonClient
-from etchwire.snapshot import Snapshot
+from etchwire.calls.snapshot import Snapshot
 
 Answer = TypeVar("Answer")
 

@@ -7,8 +7,8 @@ from typing import Final
 
 from etchweb.daemon.protocol import Daemon
 from etchwire.calls.machine import Status
+from etchwire.calls.snapshot import Snapshot
 from etchwire.errors import DaemonAbsent, WireError
-from etchwire.snapshot import Snapshot
 
 _log = logging.getLogger(__name__)
 

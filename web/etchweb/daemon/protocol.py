@@ -6,7 +6,7 @@ from typing import Protocol, TypeVar
 
 from etchwire.calls.call import Call
 from etchwire.calls.machine import LoadedJob
-from etchwire.snapshot import Snapshot
+from etchwire.calls.snapshot import Snapshot
 
 Answer = TypeVar("Answer")
 

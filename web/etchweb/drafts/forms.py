@@ -7,8 +7,8 @@ from etchweb.catalogue.pairs import Pair, pair_of_key
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, SMOOTH, TEST_CARD
 from etchweb.drafts.store import Draft, changed
 from etchweb.server.forms import Form, FormUnfit, number
-from etchwire.catalogue import Recipe
-from etchwire.power_pulses import pulse_note
+from etchwire.catalogue.heads import Recipe
+from etchwire.catalogue.power_pulses import pulse_note
 
 LARGEST_MM: Final = 2000.0
 LEAST_CUT: Final = 0.02  # of the photo's side

@@ -41,11 +41,11 @@ from etchweb.drafts.store import (
     PhotoFacts,
 )
 from etchweb.previews.store import keep_picture
-from etchwire.catalogue import Recipe
-from etchwire.dot import Dot
-from etchwire.json_text import JsonTable
+from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.heads import Recipe
 from etchwire.sheet import PICTURE_NAME, Sheet
 from etchwire.storing import write_whole
+from etchwire.transport.json_text import JsonTable
 
 SCREEN_PX: Final = 640
 _SCREEN_QUALITY: Final = 72

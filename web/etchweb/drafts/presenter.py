@@ -8,9 +8,9 @@ from etchweb.machine.bed_drawing import bed_view
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent, short_duration
 from etchweb.text.view import View
 from etchwire.bed import Bed
-from etchwire.catalogue import Head
+from etchwire.calls.snapshot import MachineView
+from etchwire.catalogue.heads import Head
 from etchwire.sheet import Bounds
-from etchwire.snapshot import MachineView
 
 SUGGESTED_MM: Final = 100.0
 

@@ -16,9 +16,9 @@ from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import status_of, with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.machine import Status
+from etchwire.calls.snapshot import MachineView
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from etchwire.snapshot import MachineView
 
 UNREAD: Final = "Read what stands beside the boxes and tick them, then put it on the bench."
 

@@ -17,12 +17,12 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
-from etchwire.catalogue import Head, Recipe
+from etchwire.calls.json_values import from_json_value
+from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import MalformedMessage, UnreadableSheet
-from etchwire.json_text import JsonTable
-from etchwire.json_values import from_json_value
 from etchwire.retention import DRAFTS, throw_out
 from etchwire.storing import write_whole
+from etchwire.transport.json_text import JsonTable
 
 DRAFTS_FOLDER: Final = "drafts"
 DRAFT_NAME: Final = "draft.json"

@@ -26,8 +26,8 @@ from etchweb.fleet.topics import (
     values_of,
 )
 from etchwire.calls.catalogue import Heads
+from etchwire.calls.snapshot import Snapshot
 from etchwire.errors import WireError
-from etchwire.snapshot import Snapshot
 
 EVERY_S: Final = 1.0
 RETRY_S: Final = 2.0

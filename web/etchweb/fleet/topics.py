@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from etchwire.snapshot import JobView, RunView, Snapshot
+from etchwire.calls.snapshot import JobView, RunView, Snapshot
 
 ROOT: Final = "homie/5"
 STATE: Final = "$state"

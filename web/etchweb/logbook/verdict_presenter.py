@@ -6,7 +6,7 @@ from typing import Final
 
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.history import Verdict
-from etchwire.catalogue_records import GOOD, TEXT_LIMIT
+from etchwire.catalogue.records import GOOD, TEXT_LIMIT
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,8 @@ from typing import Final
 
 from etchweb.text.view import View
 from etchwire.bed import Bed
+from etchwire.calls.snapshot import JobView
 from etchwire.sheet import Bounds
-from etchwire.snapshot import JobView
 
 MARGIN_SHARE: Final = 0.05  # of the bed, around everything that is shown
 

@@ -7,9 +7,9 @@ from etchweb.machine.bed_drawing import bed_view, place_words
 from etchweb.run.interlock_presenter import proofs_of
 from etchweb.text.formatting import UNKNOWN, as_sentence, short_duration
 from etchweb.text.view import View
+from etchwire.calls.interlock_report import InputView, OutputView, WiringReport
 from etchwire.calls.machine import ControllerSettings, SettingView
-from etchwire.interlock_report import InputView, OutputView, WiringReport
-from etchwire.snapshot import MachineView, Snapshot
+from etchwire.calls.snapshot import MachineView, Snapshot
 
 # The daemon's methods that the page has buttons for.
 WISHES: Final = (

@@ -18,7 +18,7 @@ from etchweb.context import Machine, app_context
 from etchweb.server.responses import done_response, message_response
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
-from etchwire.line_client import LineClient
+from etchwire.transport.line_client import LineClient
 
 pages = Blueprint("practice", __name__)
 

@@ -4,7 +4,7 @@ from typing import Final
 
 from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
-from etchwire.snapshot import UnfinishedView
+from etchwire.calls.snapshot import UnfinishedView
 
 NO_UNFINISHED: Final[View] = {
     "unfinished": 0,

@@ -1,14 +1,14 @@
 """A shade darker or lighter while an etch runs, said in what it does to speed and power: pure.
 
-A shade is five hundredths of the recipe's burn strength; `etchwire.dose` says what makes it.
+A shade is five hundredths of the recipe's burn strength; `etchwire.catalogue.dose` has the formula.
 """
 
 from typing import Final
 
 from etchweb.text.formatting import counted, grouped, percent
 from etchweb.text.view import View
-from etchwire.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
-from etchwire.snapshot import JobView, RunView
+from etchwire.calls.snapshot import JobView, RunView
+from etchwire.catalogue.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
 
 SHADE_PERCENT: Final = 5
 AS_THE_RECIPE: Final = 100

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.context import app_context
 from etchweb.run.views import carry_out, refused_with
 from etchwire.calls.machine import SetDose
-from etchwire.dose import DARKEST_PERCENT, LIGHTEST_PERCENT
+from etchwire.catalogue.dose import DARKEST_PERCENT, LIGHTEST_PERCENT
 
 pages = Blueprint("shading", __name__)
 

@@ -5,8 +5,8 @@ from typing import Final
 
 from etchweb.text.formatting import as_sentence, short_duration
 from etchweb.text.view import View
-from etchwire.interlock_report import InterlockReport, QuestionView, RuleView
-from etchwire.json_values import to_json_value
+from etchwire.calls.interlock_report import InterlockReport, QuestionView, RuleView
+from etchwire.calls.json_values import to_json_value
 
 NO_BOX: Final[View] = {
     "box": "",

@@ -4,7 +4,7 @@ from typing import Final
 
 from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
-from etchwire.snapshot import FindingView, JobView
+from etchwire.calls.snapshot import FindingView, JobView
 
 NO_PREFLIGHT: Final[View] = {"checked": "", "checking": "", "findings": [], "to_read": []}
 

@@ -25,8 +25,8 @@ from etchweb.text.formatting import (
 from etchweb.text.page_states import HEADLINES, SCENES
 from etchweb.text.view import View
 from etchwire.alert_policy import ALERT_POLICY, Occasion
+from etchwire.calls.snapshot import AskedAtStart, JobView, RunView, Snapshot
 from etchwire.sheet import tidied_words
-from etchwire.snapshot import AskedAtStart, JobView, RunView, Snapshot
 
 ACTIONS: Final = (
     "arm", "disarm", "reset", "answer_round",

@@ -40,8 +40,8 @@ from etchwire.calls.machine import (
     Status,
     Stop,
 )
+from etchwire.calls.snapshot import Snapshot
 from etchwire.errors import DaemonAbsent, Refused
-from etchwire.snapshot import Snapshot
 
 pages = Blueprint("watch", __name__)
 

@@ -11,8 +11,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
-from etchwire.json_text import JsonTable
 from etchwire.storing import write_whole
+from etchwire.transport.json_text import JsonTable
 
 CARDS_FOLDER: Final = "test-tiles"
 ORDER_NAME: Final = "order.json"

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Final
 
 from etchweb.previews.store import SCRATCH
-from etchwire.child_process import Cause, ChildFailed, ChildProcess
-from etchwire.child_program import ChildProgram, OnShare, Request, WorkFailed, serve
+from etchwire.children.child_process import Cause, ChildFailed, ChildProcess
+from etchwire.children.child_program import ChildProgram, OnShare, Request, WorkFailed, serve
 
 COPIER: Final = ChildProgram(module="etchweb.storage.tile_photos", memory_mb=250, deadline_s=120.0)
 NAME: Final = re.compile(r"tile-[0-9a-f]{64}\.jpg")

@@ -4,7 +4,7 @@ from typing import Final
 
 from etchweb.text.formatting import grouped, percent, short_duration
 from etchweb.text.view import View
-from etchwire.snapshot import JobView, RunView
+from etchwire.calls.snapshot import JobView, RunView
 
 # Closer than this to the recipe counts as what the recipe asks: the controller rounds and samples.
 AS_ASKED_SHARE: Final = 0.97

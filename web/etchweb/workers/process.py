@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Final
 
 from etchweb.workers.work import CARD_FAULT, NO_MEMORY, WORKER
-from etchwire.child_program import OnShare, Request, WorkFailed, serve
+from etchwire.children.child_program import OnShare, Request, WorkFailed, serve
 
 VERBS: Final = MappingProxyType({  # where each is done; imported only then
     "take": ("etchweb.drafts.making", "take_picture"),

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from etchwire.child_process import Cause, ChildFailed, ChildProcess
-from etchwire.child_program import ChildProgram
+from etchwire.children.child_process import Cause, ChildFailed, ChildProcess
+from etchwire.children.child_program import ChildProgram
 
 WORKER: Final = ChildProgram(  # the deadline is for a large photo on a small board
     module="etchweb.workers.process", memory_mb=250, deadline_s=600.0

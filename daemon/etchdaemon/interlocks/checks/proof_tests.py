@@ -10,7 +10,7 @@ from datetime import date
 from typing import Final
 
 from etchdaemon.interlocks.inputs import Input, Look, Output
-from etchwire.interlock_report import ProofView
+from etchwire.calls.interlock_report import ProofView
 
 DUE_AFTER_DAYS: Final = 30  # common practice, no source
 OPEN_FOR_S: Final = 0.1  # shorter than any hand: a loose wire

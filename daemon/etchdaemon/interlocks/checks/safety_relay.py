@@ -11,7 +11,7 @@ from typing import Any, Final
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
-from etchwire.interlock_report import ProofView
+from etchwire.calls.interlock_report import ProofView
 
 NAME: Final = "safety_relay"  # beside the inputs, in the report of proofs
 STAYS_OPEN_S: Final = 0.05  # an opening that is shorter is a loose wire, not a relay

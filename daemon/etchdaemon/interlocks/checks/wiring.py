@@ -8,7 +8,7 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Look, Output
 from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, STALE_AFTER_S
-from etchwire.interlock_report import InputView, OutputView, WiringReport
+from etchwire.calls.interlock_report import InputView, OutputView, WiringReport
 
 TRIAL_S: Final = 5.0
 WITHHELD_S: Final = FAN_RUNS_ON_AFTER_S - 0.5  # long enough to hear both relays fall

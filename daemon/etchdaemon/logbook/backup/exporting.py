@@ -17,9 +17,9 @@ from etchdaemon.errors import ExportRefused
 from etchdaemon.logbook.backup.imported import require_fit
 from etchdaemon.logbook.schema.steps import MIGRATIONS, transaction
 from etchwire.errors import MalformedMessage
-from etchwire.json_text import read_json
 from etchwire.packing import unpack
 from etchwire.storing import fault_of_card
+from etchwire.transport.json_text import read_json
 
 FORMAT: Final = "etchwarden-export"
 VERSION: Final = 1

@@ -8,12 +8,12 @@ from datetime import datetime
 from typing import Any, Final
 
 from etchdaemon.errors import ExportRefused
-from etchwire.catalogue import Head
-from etchwire.catalogue_records import Surface
+from etchwire.catalogue.heads import Head
+from etchwire.catalogue.records import Surface
 from etchwire.errors import MalformedMessage, WireError
-from etchwire.json_text import read_json
 from etchwire.packing import unpack
 from etchwire.sheet import Sheet
+from etchwire.transport.json_text import read_json
 
 _WHOLE_NUMBERS: Final = range(-(2**63), 2**63)  # SQLite's (https://sqlite.org/datatype3.html)
 

@@ -8,7 +8,7 @@ from etchdaemon.logbook.backup.backups import FOLDER_NAME, Backups, Lend
 from etchdaemon.logbook.backup.space import Space, low_sentence
 from etchwire.calls.backup import Backup, BackupState
 from etchwire.calls.call import Call
-from etchwire.snapshot import StorageView
+from etchwire.calls.snapshot import StorageView
 
 NOTHING_KEPT: Final = StorageView(
     free_bytes=None, low=None, last_backup_at_utc=None, backup_trouble=None

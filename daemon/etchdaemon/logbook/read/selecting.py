@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from typing import Any, Final, TypeVar, get_args, get_type_hints
 
-from etchwire.json_values import to_json_value
+from etchwire.calls.json_values import to_json_value
 from etchwire.plain import Plain
 
 _Row = TypeVar("_Row")

@@ -27,7 +27,7 @@ from etchwire.calls.time_line import (
     TimeLineEvent,
     TimeLinePage,
 )
-from etchwire.json_text import JsonTable
+from etchwire.transport.json_text import JsonTable
 
 SECONDS_PER_HOUR: Final = 3600.0
 LATELY: Final = 20

@@ -17,8 +17,8 @@ from etchdaemon.logbook.write.insert_statements import (
     pair,
     require,
 )
-from etchwire.catalogue import Register
-from etchwire.catalogue_records import CardRecord, ReadingRecord, RecipeRecord, VerdictRecord
+from etchwire.catalogue.heads import Register
+from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, VerdictRecord
 
 
 @dataclass(frozen=True, slots=True)

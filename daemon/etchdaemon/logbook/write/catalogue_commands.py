@@ -35,8 +35,9 @@ from etchwire.calls.catalogue import (
     SaveVerdict,
     WipeLens,
 )
-from etchwire.catalogue import Register
-from etchwire.catalogue_records import (
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECORDS, PRACTICE_SURFACES
+from etchwire.catalogue.heads import Register
+from etchwire.catalogue.records import (
     TEXT_LIMIT,
     RecipeRecord,
     VerdictRecord,
@@ -44,7 +45,6 @@ from etchwire.catalogue_records import (
     require_short,
 )
 from etchwire.errors import UnreadableSheet
-from etchwire.examples import PRACTICE_HEADS, PRACTICE_RECORDS, PRACTICE_SURFACES
 
 NAMELESS: Final = "somebody"
 

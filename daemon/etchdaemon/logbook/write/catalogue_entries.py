@@ -15,8 +15,8 @@ from etchdaemon.logbook.write.insert_statements import (
     put,
     require,
 )
-from etchwire.catalogue import Head
-from etchwire.catalogue_records import RecipeRecord, Surface
+from etchwire.catalogue.heads import Head
+from etchwire.catalogue.records import RecipeRecord, Surface
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

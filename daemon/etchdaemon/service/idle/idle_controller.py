@@ -35,7 +35,7 @@ from etchdaemon.service.run.run_sequencer import RunSequencer
 from etchwire.calls.call import AnyCall
 from etchwire.calls.history import RunSummary
 from etchwire.calls.machine import Arm, Load, LoadedJob, Reenter, Start
-from etchwire.controller_profile import EIGHT_BIT
+from etchwire.controller.profile import EIGHT_BIT
 
 NO_JOB: Final = "No job came along."
 JUST_ASKED: Final = "The machine is still busy with what was asked before; wait a moment."

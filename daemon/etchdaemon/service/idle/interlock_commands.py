@@ -6,8 +6,8 @@ from typing import Final
 from etchdaemon.interlocks.rules.rule_table import Phase
 from etchdaemon.run.states import State
 from etchwire.calls.call import AnyCall
+from etchwire.calls.interlock_report import InterlockReport
 from etchwire.calls.machine import AnswerRound, BedTouched, Disarm, Reset, TryOutput
-from etchwire.interlock_report import InterlockReport
 
 CAN_BE_ARMED: Final = frozenset((State.LOADED, State.ENDED))
 INTERLOCK_COMMANDS: Final[Mapping[type[AnyCall], Callable[..., None]]] = {

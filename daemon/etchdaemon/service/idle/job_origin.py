@@ -11,7 +11,7 @@ from etchdaemon.service.idle.controller_commands import SET_ORIGIN, TIMEOUT_S
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.bed import bed_of
 from etchdaemon.service.link.machine import Machine
-from etchwire import snapshot
+from etchwire.calls import snapshot
 
 FIND_ORIGIN: Final = "find_origin"
 WRITES_ORIGIN: Final = (SET_ORIGIN, FIND_ORIGIN)

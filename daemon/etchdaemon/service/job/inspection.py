@@ -11,8 +11,8 @@ from etchdaemon.ports import Preflight
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.controller_profile import machine_table
 from etchwire.bed import Bed
-from etchwire.controller_profile import LineCosts
-from etchwire.snapshot import FindingView, PreflightView
+from etchwire.calls.snapshot import FindingView, PreflightView
+from etchwire.controller.profile import LineCosts
 
 CHECKING: Final = "The job is being checked; that takes up to a minute for a big one."
 WAITING: Final = "The job is checked as soon as the machine is ready."

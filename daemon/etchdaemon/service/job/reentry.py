@@ -31,8 +31,8 @@ from etchdaemon.service.job.spool import Spool, SpooledJob
 from etchwire.calls.history import Run, RunEvent, RunEvents, RunRecord, Runs
 from etchwire.calls.machine import CutView, Reenter, Unfinished, UnfinishedRun
 from etchwire.errors import UnreadableSheet
-from etchwire.json_text import JsonTable
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet, read_sheet
+from etchwire.transport.json_text import JsonTable
 
 NOT_MOVED: Final = "tile and head have not moved"
 ORIGIN_AGAIN: Final = "origin set again"

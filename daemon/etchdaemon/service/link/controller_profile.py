@@ -5,8 +5,8 @@ from typing import Any, Final
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.firmware import THIRTY_TWO_BIT
 from etchwire.bed import Bed
-from etchwire.catalogue import Head
-from etchwire.controller_profile import LineCosts
+from etchwire.catalogue.heads import Head
+from etchwire.controller.profile import LineCosts
 
 BAUD: Final = 115200
 

@@ -15,11 +15,11 @@ from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.firmware import THIRTY_TWO_BIT
 from etchdaemon.controller.setting_list import UNKNOWN_SPEEDS
 from etchdaemon.run.measuring import Measuring
-from etchwire import controller_profile
 from etchwire.calls.machine import ControllerSpeeds, DotSpeed
-from etchwire.controller_profile import ControllerProfile
+from etchwire.controller import profile as controller_profile
+from etchwire.controller.measured import Axis, kept_mm_per_min, profile_of
+from etchwire.controller.profile import ControllerProfile
 from etchwire.errors import UnreadableSheet
-from etchwire.measured_controller import Axis, kept_mm_per_min, profile_of
 from etchwire.storing import write_whole
 
 FILE_NAME: Final = "controller.json"

@@ -5,7 +5,7 @@ from collections.abc import Collection
 from etchdaemon.run.reentry_rules import ORIGIN_SHIFT, LeftOver, Past, objection
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
-from etchwire.snapshot import UnfinishedView
+from etchwire.calls.snapshot import UnfinishedView
 
 
 class LastRun:

@@ -22,7 +22,7 @@ from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run import faults
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.run.run_termination import RunTermination
-from etchwire.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
+from etchwire.catalogue.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
 from etchwire.record import HELD, HOLD, RESUMED, TRIP
 
 NO_HOLD: Final = (

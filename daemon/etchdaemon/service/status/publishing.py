@@ -18,8 +18,8 @@ from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
 from etchdaemon.service.status import snapshot
-from etchwire.interlock_report import InterlockReport
-from etchwire.snapshot import AskedAtStart, Snapshot, UnfinishedView
+from etchwire.calls.interlock_report import InterlockReport
+from etchwire.calls.snapshot import AskedAtStart, Snapshot, UnfinishedView
 
 NEWS_EVERY_S: Final = 0.25  # wall-clock
 

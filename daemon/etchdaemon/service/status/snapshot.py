@@ -14,8 +14,8 @@ from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.bed import bed_of
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
-from etchwire.catalogue import Head
-from etchwire.snapshot import JobView, MachineView, RunView
+from etchwire.calls.snapshot import JobView, MachineView, RunView
+from etchwire.catalogue.heads import Head
 
 PACE_AFTER_S: Final = 20.0
 PACE_LIMITS: Final = (0.8, 5.0)

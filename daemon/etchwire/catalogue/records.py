@@ -1,6 +1,6 @@
 """What the logbook keeps of the craft: surfaces, recipes, cards, readings and verdicts.
 
-They travel as tables whose entries have these names, as `etchwire.catalogue` does it.
+They travel as tables whose entries have these names, as `etchwire.catalogue.heads` does it.
 """
 
 import json
@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, Final
 
-from etchwire.catalogue import Recipe
-from etchwire.dot import Dot
+from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.heads import Recipe
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import Plain, require_types
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field, fields
 from typing import Final
 
-from etchwire.controller_profile import EIGHT_BIT, ControllerProfile
+from etchwire.controller.profile import EIGHT_BIT, ControllerProfile
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import Plain, require_positive, require_types
 

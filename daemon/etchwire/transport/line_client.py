@@ -1,6 +1,6 @@
 """Asking whatever answers JSON lines on a Unix socket: plain tables, the standard library alone.
 
-`systemd/install` asks through it under the system's bare Python; `etchwire.client` puts types on
+`systemd/install` asks through it under the system's bare Python; `calls.client` puts types on
 top.
 """
 
@@ -13,8 +13,8 @@ from threading import Lock
 from typing import Any, Final, Self
 
 from etchwire.errors import DaemonAbsent, MalformedMessage, Refused
-from etchwire.framing import LineBuffer, decode, encode
-from etchwire.messages import PROTOCOL, Failure, Message, Request, Result, parse_message
+from etchwire.transport.framing import LineBuffer, decode, encode
+from etchwire.transport.messages import PROTOCOL, Failure, Message, Request, Result, parse_message
 
 ANSWER_TIMEOUT_S: Final = 20.0  # the daemon itself gives its loop fifteen
 SILENCE_TIMEOUT_S: Final = 5.0  # a subscriber hears something every second

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from etchwire.errors import Refused
-from etchwire.messages import Request
+from etchwire.transport.messages import Request
 
 
 @dataclass(frozen=True, slots=True)

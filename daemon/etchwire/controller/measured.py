@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from statistics import median
 from typing import Final
 
-from etchwire.controller_profile import EIGHT_BIT, ControllerProfile, LineCosts
+from etchwire.controller.profile import EIGHT_BIT, ControllerProfile, LineCosts
 
 _STARVED_SHARE: Final = 0.9  # below it nothing but the processor can have been the limit
 _SECONDS_PER_MINUTE: Final = 60.0

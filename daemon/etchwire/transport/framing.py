@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from etchwire.errors import LineTooLong, MalformedMessage
-from etchwire.json_text import read_json
+from etchwire.transport.json_text import read_json
 
 LINE_LIMIT_BYTES: Final = 64 * 1024  # the line feed included
 

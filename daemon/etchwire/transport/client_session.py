@@ -18,9 +18,9 @@ from etchwire.errors import (
     UnfitParameters,
     UnknownMethod,
 )
-from etchwire.framing import LineBuffer, decode, encode
-from etchwire.handlers import Handlers, IncomingCall, Peer
-from etchwire.messages import PROTOCOL, Code, Failure, Request, Result, parse_message
+from etchwire.transport.framing import LineBuffer, decode, encode
+from etchwire.transport.handlers import Handlers, IncomingCall, Peer
+from etchwire.transport.messages import PROTOCOL, Code, Failure, Request, Result, parse_message
 
 _log = logging.getLogger(__name__)
 

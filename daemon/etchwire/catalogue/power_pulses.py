@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from etchwire.catalogue import Head, Recipe
+from etchwire.catalogue.heads import Head, Recipe
 
 _NEARLY_FULL_POWER: Final = 0.95  # from there on the pulses all but touch
 _PULSES_OF_A_CALM_DOT: Final = 3

@@ -11,7 +11,7 @@ from contextlib import suppress
 from enum import StrEnum
 from typing import IO, Any, Final, cast
 
-from etchwire.child_program import FAULT_OF_OURS, ChildProgram, OnShare
+from etchwire.children.child_program import FAULT_OF_OURS, ChildProgram, OnShare
 
 Launch = Callable[[ChildProgram], "subprocess.Popen[bytes]"]
 

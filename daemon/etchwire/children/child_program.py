@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from etchwire.child_limits import die_with_parent, limit_child
+from etchwire.children.child_limits import die_with_parent, limit_child
 
 FAULT_OF_OURS: Final = "fault of ours"  # the kind of a failure that nobody wrote a sentence for
 

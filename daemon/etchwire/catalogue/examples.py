@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from importlib.resources import files
 from typing import Any, Final
 
-from etchwire.catalogue import Head, Recipe, Register
-from etchwire.catalogue_records import RecipeRecord, Surface
+from etchwire.catalogue.heads import Head, Recipe, Register
+from etchwire.catalogue.records import RecipeRecord, Surface
 
 PRACTICE_SURFACE: Final = "practice tile, white paint"
 PRACTICE_REGISTER: Final = Register(beam_lag_s=0.0004, slack_mm=0.06, is_measured=True)
@@ -69,7 +69,7 @@ PRACTICE_RECIPES: Final[Mapping[str, Recipe]] = {
 }
 
 _TONES: Final[Mapping[str, Mapping[str, Any]]] = json.loads(
-    files("etchwire").joinpath(TONES_NAME).read_text("utf-8")
+    files("etchwire.catalogue").joinpath(TONES_NAME).read_text("utf-8")
 )["tones"]
 
 PRACTICE_RECORDS: Final[Mapping[str, RecipeRecord]] = {

@@ -14,11 +14,11 @@ import threading
 from pathlib import Path
 from typing import Final, Self
 
-from etchwire.client_session import ClientSession
 from etchwire.errors import SocketUnavailable
-from etchwire.framing import encode
-from etchwire.handlers import Handlers, Peer
-from etchwire.messages import Code, Failure
+from etchwire.transport.client_session import ClientSession
+from etchwire.transport.framing import encode
+from etchwire.transport.handlers import Handlers, Peer
+from etchwire.transport.messages import Code, Failure
 
 CLIENTS_LIMIT: Final = 24
 RETRY_S: Final = 0.1

@@ -5,11 +5,11 @@ from pathlib import Path
 from typing import Self, TypeVar
 
 from etchwire.calls.call import Call, files_of, parameters_of
+from etchwire.calls.json_values import from_json_value, to_json_value
 from etchwire.calls.machine import Subscribe
+from etchwire.calls.snapshot import Snapshot
 from etchwire.errors import AnotherRelease, MalformedMessage
-from etchwire.json_values import from_json_value, to_json_value
-from etchwire.line_client import ANSWER_TIMEOUT_S, LineClient
-from etchwire.snapshot import Snapshot
+from etchwire.transport.line_client import ANSWER_TIMEOUT_S, LineClient
 
 _Answer = TypeVar("_Answer")
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from msgspec import UNSET, UnsetType
 
 from etchwire.bed import Bed
-from etchwire.controller_profile import ControllerProfile
-from etchwire.interlock_report import InterlockReport
+from etchwire.calls.interlock_report import InterlockReport
+from etchwire.controller.profile import ControllerProfile
 from etchwire.sheet import Bounds
 
 

@@ -1,0 +1,1 @@
+"""What a motion controller can take in: its buffers, and what a line costs it."""
