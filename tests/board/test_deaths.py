@@ -11,6 +11,7 @@ from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.page_by_http import PageByHttp
+from support.harnesses.plain_client import PlainClient
 
 ROWS = 400  # the unit is stopped long before its end
 
@@ -69,7 +70,7 @@ def test_stopping_the_unit_in_mid_etch_puts_the_beam_out_and_ends_the_record(boa
         is_lit = machine.call("state")["is_beam_enabled"]
     board.run("systemctl", "start", DAEMON)
     board.until(lambda: board.is_active(DAEMON), "the daemon")
-    with session.ask_daemon() as daemon:
+    with PlainClient(session.socket) as daemon:
         run = daemon.call("runs", limit=1)["runs"][0]
 
     assert is_lit is False
@@ -107,7 +108,7 @@ def begin_a_long_etch(board, session):
 
 
 def row_of(session):
-    with session.ask_daemon() as daemon:
+    with PlainClient(session.socket) as daemon:
         return (daemon.call("status")["run"] or {}).get("row") or 0
 
 

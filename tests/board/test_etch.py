@@ -23,6 +23,7 @@ from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from support.harnesses.page_bench import browser, phone_options
 from support.harnesses.page_by_http import PageByHttp, field
 from support.harnesses.phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_MS = 120_000
 PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACE])
@@ -88,7 +89,7 @@ def test_the_photograph_of_a_test_tile_is_read_under_the_units_limits(board, ses
     at = page.post(page.look("/test-tiles/new"), "/test-tiles/new", **CARD)
     at = at.removeprefix(PAGE_URL)
     page.post(settled(board, page, at), f"{at}/bench")
-    with session.ask_daemon() as daemon:
+    with PlainClient(session.socket) as daemon:
         session.arm(daemon)
         daemon.call("start", acknowledge_long_run=True)
     board.until(lambda: (status(session)["run"] or {}).get("ended"), "the card's end", 600)
@@ -102,7 +103,7 @@ def test_the_photograph_of_a_test_tile_is_read_under_the_units_limits(board, ses
 
 
 def status(session):
-    with session.ask_daemon() as daemon:
+    with PlainClient(session.socket) as daemon:
         return daemon.call("status")
 
 
@@ -114,7 +115,7 @@ def state(session):
 
 
 def last_run(session):
-    with session.ask_daemon() as daemon:
+    with PlainClient(session.socket) as daemon:
         return daemon.call("runs", limit=1)["runs"][0]
 
 

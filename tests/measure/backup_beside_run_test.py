@@ -34,6 +34,7 @@ from measure.link_cost_test import (
     job,  # noqa: F401 - a fixture
 )
 from support.harnesses.logbooks import EVENT, LONG_S, OPENED_UTC, NamedLogbook
+from support.harnesses.plain_client import PlainClient
 from support.samples.photo_files import PHOTOGRAPHS
 
 pytestmark = pytest.mark.measure
@@ -63,7 +64,7 @@ class Box:
         self.get_armed()
 
     def get_armed(self):
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             self.session.load(daemon)
             self.session.arm(daemon)
 
@@ -74,7 +75,7 @@ class Box:
 
     def stopped(self):
         """End the run, which writes how often its planner ran empty; return that, and its rows."""
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             run = daemon.call("status")["run"]
             assert run["ended"] is None, run["because"]
             daemon.call("stop")
@@ -99,7 +100,7 @@ def commits_timed(session):
     took_ms, is_over = [], threading.Event()
 
     def write():
-        with session.ask_daemon() as daemon:
+        with PlainClient(session.socket) as daemon:
             head = daemon.call("heads")["heads"][0]["head"]["name"]
             while not is_over.wait(0.5):
                 began_s = time.perf_counter()
@@ -115,7 +116,7 @@ def commits_timed(session):
 
 def test_the_daemon_is_backed_up_while_it_etches(box, tmp_path):
     before_mb = box.resident_mb()
-    with box.session.ask_daemon() as daemon:
+    with PlainClient(box.session.socket) as daemon:
         began_s = time.monotonic()
         daemon.call("backup")
         pressed_s = time.perf_counter()

@@ -30,6 +30,7 @@ from measure.link_cost_test import (
     job,  # noqa: F401 - a fixture
 )
 from rig.bench import patch
+from support.harnesses.plain_client import PlainClient
 from support.samples.photo_files import PHOTOGRAPHS
 
 pytestmark = pytest.mark.measure
@@ -65,7 +66,7 @@ class Shop:
 
     def starved_reports(self):
         """End the run, which writes how often its planner ran empty, and return that."""
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             run = daemon.call("status")["run"]
             assert run["ended"] is None, run["because"]
             daemon.call("stop")

@@ -32,6 +32,7 @@ from etchwire.transport.server import CLIENTS_LIMIT
 from measure.busy_box import NICE, UNIT
 from measure.link_cost_test import SECONDS, _percentile
 from rig.bench import patch
+from support.harnesses.plain_client import PlainClient
 
 pytestmark = pytest.mark.measure
 
@@ -106,7 +107,7 @@ class Shop:
 
     def starved_reports(self):
         """End the run, which writes how often its planner ran empty, and return that."""
-        with self.left.ask_daemon() as daemon:
+        with PlainClient(self.left.socket) as daemon:
             run = daemon.call("status")["run"]
             assert run["ended"] is None, run["because"]
             daemon.call("stop")

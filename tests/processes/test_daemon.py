@@ -15,6 +15,7 @@ from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.link_bench import quick_box
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 60.0
 SPEEDUP = "10"
@@ -43,7 +44,7 @@ class Bench:
         self.session.start_machine("--speedup", SPEEDUP, box=quick_box(folder))
 
     def ask(self, method, **params):
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             return daemon.call(method, **params)
 
     def do(self, verb, **params):

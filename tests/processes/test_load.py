@@ -8,6 +8,7 @@ import pytest
 
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 60.0
 DRAWING = (
@@ -34,7 +35,7 @@ class Bench:
 
     def until(self, holds):
         deadline_s = time.monotonic() + PATIENCE_S
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             while not holds(status := daemon.call("status")):
                 assert time.monotonic() < deadline_s, status["sentence"]
                 time.sleep(0.02)
@@ -45,7 +46,7 @@ class Bench:
 def bench(tmp_path):
     made = Bench(tmp_path)
     made.until(lambda status: status["machine"]["link"] == "ready")
-    with made.session.ask_daemon() as daemon:
+    with PlainClient(made.session.socket) as daemon:
         made.session.set_origin(daemon)
     yield made
     made.household.end()
@@ -57,7 +58,7 @@ def test_another_programs_file_is_loaded_checked_armed_and_etched(bench):
     assert "millimetres" in told.stdout
 
     found = bench.until(lambda status: "arm" in status["may"])["job"]["preflight"]
-    with bench.session.ask_daemon() as daemon, bench.session.ask_machine() as machine:
+    with PlainClient(bench.session.socket) as daemon, bench.session.ask_machine() as machine:
         bench.session.arm(daemon, acknowledge=found["to_acknowledge"])
         daemon.call("start")
         run = bench.until(lambda status: status["state"] == "ended")["run"]

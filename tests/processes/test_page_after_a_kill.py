@@ -17,6 +17,7 @@ from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.page_bench import phone_options
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 60.0
 ROWS, COLUMNS = 14, 200
@@ -65,7 +66,7 @@ class Box:
         return found
 
     def ask(self, method, **params):
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             return daemon.call(method, **params)
 
     def until_it_may(self, wish):
@@ -129,7 +130,7 @@ def phone(box, chromium):
 def etch_until_row(box, row):
     box.home()
     box.ask("set_origin")
-    with box.session.ask_daemon() as daemon:
+    with PlainClient(box.session.socket) as daemon:
         box.session.load(daemon)
     box.until_it_may("arm")
     box.ask("arm", answers=dict(ANSWERS))

@@ -6,6 +6,7 @@ from etchpractice.scenario.script import Picture
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwarden.practice_session.session import Session
+from support.harnesses.plain_client import PlainClient
 
 DEFAULT_SPEEDUP = "20"
 HESITATES_S = 5.0  # at twenty times the speed this was more than the minute to start in
@@ -16,7 +17,7 @@ def test_somebody_may_hesitate_between_the_button_and_the_start(tmp_path):
         session = Session(household, tmp_path)
         write_grey(Picture(rows=4, columns=100), folder=session.job)
         session.start_machine("--speedup", DEFAULT_SPEEDUP)
-        with session.ask_daemon() as daemon, session.ask_machine() as machine:
+        with PlainClient(session.socket) as daemon, session.ask_machine() as machine:
             session.load(daemon)
             session.arm(daemon)
             until_s = machine.call("state")["now_s"] + HESITATES_S * float(DEFAULT_SPEEDUP)
@@ -26,5 +27,5 @@ def test_somebody_may_hesitate_between_the_button_and_the_start(tmp_path):
             daemon.call("start")
 
         run = session.watch_etch()
-        with session.ask_daemon() as daemon:
+        with PlainClient(session.socket) as daemon:
             assert daemon.call("run", id=run)["ended"] == "complete"

@@ -13,6 +13,7 @@ from etchwire.errors import Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.link_bench import quick_box
+from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 60.0
 ROWS = 24
@@ -38,7 +39,7 @@ class Bench:
         self.until(lambda status: ((status["run"] or {}).get("row") or 0) >= 4)
 
     def ask(self, method, **params):
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             return daemon.call(method, **params)
 
     def until(self, holds):
@@ -50,7 +51,7 @@ class Bench:
 
     def etch_the_rest(self):
         """Arm and start, as a person at the machine would; return the run."""
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             self.session.arm(daemon)
             daemon.call("start")
         return self.until(lambda status: status["state"] == "ended")["run"]

@@ -27,6 +27,7 @@ from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import PICTURE_NAME, read_sheet
 from rig.etched import _dots, grown
 from support.harnesses.broker import broker_in, free_port, until
+from support.harnesses.plain_client import PlainClient
 
 NAMES = ("left", "right")
 SPEEDUP = "20"
@@ -68,16 +69,16 @@ class Machine:
     def get_ready(self):
         # On an 8-bit controller the head slows down in fine rows, and this laser's dots pale there.
         self.session.start_machine("--speedup", SPEEDUP, "--firmware", "32-bit")
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             self.session.load(daemon)
             self.session.arm(daemon)
 
     def start(self):
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             daemon.call("start")
 
     def run(self):
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             return daemon.call("status")["run"]
 
     def require_exact_tile(self):

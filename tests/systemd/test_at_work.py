@@ -28,6 +28,7 @@ from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.install_bench import ROOT
 from support.harnesses.page_bench import require
+from support.harnesses.plain_client import PlainClient
 from support.samples.photo_files import encoded, scene
 
 SIEVE = Path(__file__).with_name("sieve.py")
@@ -106,7 +107,7 @@ class Workshop:
             self.manager.settimeout(PATIENCE_S)
 
     def ask(self, method, **params):
-        with self.session.ask_daemon() as daemon:
+        with PlainClient(self.session.socket) as daemon:
             return daemon.call(method, **params)
 
     def until(self, holds):

@@ -20,6 +20,7 @@ from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import OWN_LASER
+from support.harnesses.plain_client import PlainClient
 
 SURFACE = "thick-coat"
 NAMED = "three thick coats"
@@ -41,10 +42,10 @@ class Bench(Session):
     def etch(self, job):
         """Load, answer the checklist and start by command; press the button beside the machine."""
         answers = [f"--answer={key}={_typed(answer)}" for key, answer in ANSWERS.items()]
-        with self.ask_daemon() as daemon:  # a job is checked for the machine that is there
+        with PlainClient(self.socket) as daemon:  # a job is checked for the machine that is there
             self.set_origin(daemon)
         self.say("load", job, "--daemon", self.folder / "daemon.sock")
-        with ThreadPoolExecutor(1) as terminal, self.ask_daemon() as daemon:
+        with ThreadPoolExecutor(1) as terminal, PlainClient(self.socket) as daemon:
             etching = terminal.submit(self.say, "etch", "--long-run", *answers)
             self.household.wait_until(lambda: etching.done() or _is_asked_for(daemon))
             self.press_until(lambda: etching.done() or not _is_asked_for(daemon))

@@ -10,6 +10,7 @@ from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from support.harnesses.page_by_http import PATIENCE_S, PageByHttp, field
+from support.harnesses.plain_client import PlainClient
 
 PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACE])
 
@@ -60,7 +61,7 @@ class Finder:
 
     def etch_what_lies_there(self):
         """Arm, press the button, start, and wait for the end."""
-        with self._session.ask_daemon() as daemon:
+        with PlainClient(self._session.socket) as daemon:
             self._session.arm(daemon)
             daemon.call("start", acknowledge_long_run=True)
             ended = self._await(lambda: (daemon.call("status")["run"] or {}).get("ended"))
@@ -104,7 +105,7 @@ class Finder:
         boxes = re.findall(r'name="has read" value="([^"]+)"', page)
         self._page.post(page, f"{at}/bench", **({"has read": boxes[0]} if boxes else {}))
         self.etch_what_lies_there()
-        with self._session.ask_daemon() as daemon:
+        with PlainClient(self._session.socket) as daemon:
             return daemon.call("run", id=daemon.call("runs", limit=1)["runs"][0]["id"])
 
     def tile_picture(self, rectangle, path: Path) -> None:
@@ -114,13 +115,13 @@ class Finder:
 
     def head(self):
         """Return the laser as the logbook has it."""
-        with self._session.ask_daemon() as daemon:
+        with PlainClient(self._session.socket) as daemon:
             heads = daemon.call("heads")["heads"]
         return next(head["head"] for head in heads if head["name"] == json.loads(PAIR)[0])
 
     def forget_register(self):
         """Make the laser one whose rows nobody has measured, as any is at first."""
-        with self._session.ask_daemon() as daemon:
+        with PlainClient(self._session.socket) as daemon:
             daemon.call("save_head", head=self.head() | {"register": {}})
 
     def story(self) -> str:
@@ -130,7 +131,7 @@ class Finder:
     def recipe(self):
         """Return the recipe in force."""
         head, surface = json.loads(PAIR)
-        with self._session.ask_daemon() as daemon:
+        with PlainClient(self._session.socket) as daemon:
             recipes = daemon.call("recipes", head=head, surface=surface)["recipes"]
         return next(recipe for recipe in recipes if recipe["is_in_force"])
 
@@ -146,7 +147,7 @@ class Finder:
         )
 
     def _status(self):
-        with self._session.ask_daemon() as daemon:
+        with PlainClient(self._session.socket) as daemon:
             return daemon.call("status")
 
     def _await(self, found):

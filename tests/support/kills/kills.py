@@ -6,6 +6,7 @@ import time
 from collections import Counter
 from contextlib import closing
 
+from support.harnesses.plain_client import PlainClient
 from support.kills.household import KillableHouse
 from support.kills.ledger import Ledger, check_cut_short
 from support.kills.moments import DECK, MOMENTS, STARTING, be_free, wait_for
@@ -144,7 +145,7 @@ class KilledHousehold(KillableHouse):
     def _looked_over_daemon(self):
         """Return a connection to the daemon, started and looked over where it was killed."""
         if self.is_daemon_there:
-            return self.session.ask_daemon()
+            return PlainClient(self.session.socket)
         began_s = time.monotonic()
         self.start_daemon()
         client = self.daemon()

@@ -8,6 +8,7 @@ from threading import Thread
 
 from etchpractice.scenario.people import ANSWERS
 from etchwire.errors import Refused, WireError
+from support.harnesses.plain_client import PlainClient
 from support.kills.household import PATIENCE_S
 from support.samples.photo_files import encoded, scene
 
@@ -138,7 +139,7 @@ def try_to(client, method, **params):
 
 def write_records(house):
     """File surfaces, one after the other: each that was answered is on disk."""
-    with house.session.ask_daemon() as client:
+    with PlainClient(house.session.socket) as client:
         while True:
             name = f"tile {secrets.token_hex(4)}"
             client.call("save_surface", surface={"name": name, "notes": name * 50})
@@ -146,7 +147,7 @@ def write_records(house):
 
 
 def back_up(house):
-    with house.session.ask_daemon() as client:
+    with PlainClient(house.session.socket) as client:
         while True:
             client.call("backup")
             while not house.ledger.note_backups(client):
@@ -155,7 +156,7 @@ def back_up(house):
 
 def write_rest(house):
     """Take up what is left of the last etch, over and over."""
-    with house.session.ask_daemon() as client:
+    with PlainClient(house.session.socket) as client:
         run = client.call("status")["unfinished"]
         while run is not None:
             told = client.call("unfinished", run=run["run"])
@@ -168,7 +169,7 @@ def write_rest(house):
 
 
 def load_again(house):
-    with house.session.ask_daemon() as client:
+    with PlainClient(house.session.socket) as client:
         while True:
             with house.open_job() as files:
                 house.ledger.note_job(client.load(*files)["job_sha256"])
@@ -213,7 +214,7 @@ def start(house, client):
     get_ready(house, client)
 
     def ask():
-        with house.session.ask_daemon() as another:
+        with PlainClient(house.session.socket) as another:
             another.call("start", acknowledge_long_run=True)
 
     return Asking(ask)
