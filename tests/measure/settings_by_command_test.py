@@ -45,7 +45,9 @@ def find_settings(bench):
         "--steps", 5, 4, "--place", 70, 70,
     )  # fmt: skip
     bench.etch(here / "first")
-    bench.say("read", bench.photograph(here / "first"), "--wiped", "--accept")
+    bench.say(
+        "read", bench.photograph(here / "first"), "--wiped", "--accept", "--fingernail", "yes"
+    )
     bench.say("card", "tone", "-o", here / "greys", "--head", "shed", *pair,
               "--at", 90, 0, "--steps", 12)  # fmt: skip
     bench.etch(here / "greys")

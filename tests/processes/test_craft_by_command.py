@@ -15,7 +15,9 @@ def test_a_card_etched_and_read_by_command_brings_a_recipe_into_force(tmp_path):
         )  # fmt: skip
         bench.etch(first)
 
-        said = bench.say("read", bench.photograph(first), "--wiped", "--accept")
+        said = bench.say(
+            "read", bench.photograph(first), "--wiped", "--accept", "--fingernail", "yes"
+        )
 
         assert "It is in force." in said
         told = bench.say("timeline", "--head", "shed", "--surface", NAMED).splitlines()

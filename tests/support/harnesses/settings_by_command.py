@@ -47,7 +47,7 @@ class Bench(Session):
         self.say("load", job, "--daemon", self.folder / "daemon.sock")
         with ThreadPoolExecutor(1) as terminal, PlainClient(self.socket) as daemon:
             etching = terminal.submit(self.say, "etch", "--long-run", *answers)
-            self.household.wait_until(lambda: etching.done() or _is_asked_for(daemon))
+            self.processes.wait_until(lambda: etching.done() or _is_asked_for(daemon))
             self.press_until(lambda: etching.done() or not _is_asked_for(daemon))
             assert "complete" in etching.result()
 
