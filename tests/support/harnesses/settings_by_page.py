@@ -64,8 +64,9 @@ class Finder:
         with PlainClient(self._session.socket) as daemon:
             self._session.arm(daemon)
             daemon.call("start", acknowledge_long_run=True)
-            ended = self._await(lambda: (daemon.call("status")["run"] or {}).get("ended"))
-        assert ended == "complete"
+            self._await(lambda: (daemon.call("status")["run"] or {}).get("ended"))
+            run = daemon.call("status")["run"]
+        assert run["ended"] == "complete", run["because"]
 
     def photo(self) -> bytes:
         """Photograph the wiped tile."""
