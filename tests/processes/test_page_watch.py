@@ -1,6 +1,7 @@
 """The page *Watch* in a real browser of a phone's size, against a daemon that the test moves."""
 
 import re
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -163,6 +164,44 @@ def test_what_was_ticked_and_typed_outlives_a_page_drawn_anew(open_phone, served
 
     expect(phone.get_by_label("The lens is wiped")).to_be_checked()
     expect(phone.get_by_label("How many hours ago")).to_have_value("14")
+
+
+NOTE_WHAT_IS_HEARD = """
+const Source = EventSource;
+window.heardByTest = [];
+window.EventSource = class extends Source {
+  constructor(url) {
+    super(url);
+    this.addEventListener("message", ({ data }) => heardByTest.push(data));
+  }
+};
+"""
+
+
+def test_what_is_heard_while_the_page_is_drawn_anew_is_not_lost(open_phone, served, expect):
+    phone, drawn = open_phone("/nowhere"), []
+    phone.add_init_script(NOTE_WHAT_IS_HEARD)
+    phone.goto(served.url)
+
+    def draw_and_keep(route):
+        here = served.url.replace(
+            "etchwarden.local", "127.0.0.1"
+        )  # only the browser knows the name
+        headers = route.request.all_headers() | {"host": urlsplit(served.url).netloc}
+        drawn.append((route, route.fetch(url=f"{here}/", headers=headers)))
+
+    phone.route(f"{served.url}/", draw_and_keep)
+    served.daemon.tell("loaded", may=["unload"])
+    while not drawn:
+        phone.wait_for_timeout(20)
+    served.daemon.tell("loaded", sentence="Now it may be armed.")
+    while "Now it may be armed." not in phone.evaluate("() => heardByTest.join()"):
+        phone.wait_for_timeout(20)
+    route, answer = drawn.pop()
+    route.fulfill(response=answer)
+
+    expect(phone.locator("[data-live=sentence]")).to_have_text("Now it may be armed.")
+    expect(phone.get_by_role("button", name="Get ready")).to_be_enabled()
 
 
 def test_a_daemon_that_goes_away_is_told_and_comes_back_by_itself(open_phone, served, expect):

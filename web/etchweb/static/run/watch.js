@@ -27,16 +27,18 @@ function heard(news) {
   showAge();
   speak();
   if ("scene" in view && isAnotherScene()) return void redraw();
+  show(news);
+  if ("headline" in news || "left" in news || "alert" in news) document.title = title();
+}
+
+function show(news) {
   for (const [name, value] of Object.entries(news)) {
     for (const place of page.querySelectorAll(`[data-live="${name}"]`)) place.textContent = value;
   }
-  if ("ends_at" in news) {
-    page.querySelector("[data-clock]")?.setAttribute("datetime", news.ends_at);
-    showClockTimes(page);
-  }
+  if ("ends_at" in news) page.querySelector("[data-clock]")?.setAttribute("datetime", news.ends_at);
   if ("may" in news) offer(news.may);
   moveTile(news);
-  if ("headline" in news || "left" in news || "alert" in news) document.title = title();
+  showClockTimes(page);
 }
 
 // With every state comes another sentence to what happened.
@@ -66,7 +68,7 @@ async function redraw() {
     document.getElementById("answer").textContent = answerText;
     document.title = title();
     if (focused) page.querySelector(`[data-ask="${focused}"] button:enabled, .bar button:enabled`)?.focus({ preventScroll: true });
-    showClockTimes(page);
+    show(view); // what was heard since the box drew it is said once only
     showSwitch(page);
   } catch {
     // The next thing heard tries again.
