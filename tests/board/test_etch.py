@@ -21,7 +21,7 @@ from board.shop import (
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACE
 from support.harnesses.page_bench import browser, phone_options
-from support.harnesses.page_by_http import PageByHttp, field
+from support.harnesses.page_by_http import PageByHttp, field, say_that_the_patch_holds
 from support.harnesses.phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
 from support.harnesses.plain_client import PlainClient
 
@@ -95,6 +95,7 @@ def test_the_photograph_of_a_test_tile_is_read_under_the_units_limits(board, ses
     board.until(lambda: (status(session)["run"] or {}).get("ended"), "the card's end", 600)
     photo = tile_photo(board, session, "/run/practice/card.png")
     page.post(settled(board, page, at), f"{at}/photos", photo=photo, wiped="yes")
+    say_that_the_patch_holds(page, settled(board, page, at), at)
     read = settled(board, page, at)
 
     assert "What it showed" in read, read

@@ -50,6 +50,12 @@ def field(page: str, name: str) -> str:
     return re.search(rf'name="{name}"[^>]*value="([^"]*)"', page)[1]
 
 
+def say_that_the_patch_holds(page, shown, at):
+    """Answer the question for the fingernail where the card's page `shown` asks it."""
+    if "hold under a fingernail?" in shown:
+        page.post(shown, f"{at}/marks", mark="good", patch=field(shown, "patch"))
+
+
 def _multipart(form) -> tuple[bytes, str]:
     edge = secrets.token_hex(16)
     parts = []

@@ -9,7 +9,12 @@ from pathlib import Path
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACE
-from support.harnesses.page_by_http import PATIENCE_S, PageByHttp, field
+from support.harnesses.page_by_http import (
+    PATIENCE_S,
+    PageByHttp,
+    field,
+    say_that_the_patch_holds,
+)
 from support.harnesses.plain_client import PlainClient
 
 PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACE])
@@ -78,11 +83,8 @@ class Finder:
         self._page.post(self._settled(), f"{at}/photos", photo=photo, wiped="yes")
         page = self._settled()
         assert "What it showed" in page, page
-        if "hold under a fingernail?" in page:
-            patch = re.search(r'type="hidden" name="patch" value="([^"]+)"', page)[1]
-            self._page.post(page, f"{at}/marks", mark="good", patch=patch)
-            page = self._settled()
-        return page
+        say_that_the_patch_holds(self._page, page, at)
+        return self._settled()
 
     def choose(self, **form):
         """Make what was read the recipe, the curve or the register."""
