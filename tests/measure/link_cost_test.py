@@ -149,7 +149,7 @@ def _stream(folder, job, lines_per_s):
 
 def _has_passed(bench, seconds):
     run = bench.commands.snapshot().run
-    return run is not None and run["elapsed_s"] >= seconds
+    return run is not None and run.elapsed_s >= seconds
 
 
 def _tell(title, seen, wall_s, cpu_s, ended_s):

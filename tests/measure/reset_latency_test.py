@@ -46,17 +46,17 @@ def test_how_soon_a_reset_is_on_the_cable(tmp_path, job):
 
     def raise_alarms():
         for number in range(TIMES):
-            wait_until(lambda now: now["state"] == "etching")
+            wait_until(lambda now: now.state == "etching")
             time.sleep(0.2 + 0.001 * (number % 11))
             asked_at_s.append(time.monotonic())
             bench.guard.is_burning = True
             bench.bell.ring()
-            wait_until(lambda now: now["state"] == "ended")
+            wait_until(lambda now: now.state == "ended")
             bench.guard.is_burning = False
-            wait_until(lambda now: "set_origin" in now["may"])
+            wait_until(lambda now: "set_origin" in now.may)
             bench.commands.request(call_of("set_origin"))
             bench.guard.arm()
-            wait_until(lambda now: "start" in now["may"])
+            wait_until(lambda now: "start" in now.may)
             bench.commands.request(call_of("start"))
 
     alarms = threading.Thread(target=raise_alarms)
