@@ -1,17 +1,21 @@
 """What a child may use, and that it is the first to go."""
 
+import os
 import subprocess
 import sys
 
 import pytest
 
-BEGIN = "from etchwire.children.child_limits import *; limit_child(memory_mb=64, processor_s={});"
+BEGIN = (
+    "import os; {} from etchwire.children.child_limits import *;"
+    "limit_child(memory_mb=64, processor_s={});"
+)
 OWN_SCORE = "open('/proc/self/oom_score_adj')"
 
 
-def child(program, processor_s=60):
+def child(program, processor_s=60, before=""):
     return subprocess.run(
-        [sys.executable, "-c", BEGIN.format(processor_s) + program],
+        [sys.executable, "-c", BEGIN.format(before, processor_s) + program],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
 
@@ -41,3 +45,12 @@ def test_a_child_goes_before_the_unit_it_belongs_to(before, after):
     done = child(f"{program} print({OWN_SCORE}.read())")
 
     assert done.stdout.strip() == str(after), done.stderr
+
+
+@pytest.mark.parametrize("nicer_by", [0, 5, 15])
+def test_a_child_has_one_low_priority_whatever_that_of_its_unit(nicer_by):
+    own = os.getpriority(os.PRIO_PROCESS, 0)  # 0, unless the tests themselves are put back
+
+    done = child("print(os.getpriority(os.PRIO_PROCESS, 0))", before=f"os.nice({nicer_by});")
+
+    assert int(done.stdout) == max(10, min(19, own + nicer_by)), done.stderr

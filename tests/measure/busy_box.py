@@ -74,7 +74,7 @@ def priority_of_the_daemon():
     """Give this thread, and those it starts, the `Nice=` of the unit; say so where it may not.
 
     Where Linux groups processes by their session, a nice value counts within the session alone;
-    as a service the daemon has a weight of three for that (`CPUWeight=300`), which is the same.
+    as a service the daemon has a weight of fifteen for that (`CPUWeight=1500`), which is the same.
     """
     before, nice = os.getpriority(os.PRIO_PROCESS, 0), int(NICE.search(UNIT.read_text())[1])
     try:

@@ -95,7 +95,7 @@ class Shop:
         """Share the processors out as the units do.
 
         Each process is a session, and so a group of its own for the scheduler: the daemon's has
-        the weight that its unit gives it, 300 against the page's 100 (nice -5 is 3.05 to 1, by
+        the weight that its unit gives it, 1500 against the page's 100 (nice -12 is 14.6 to 1, by
         sched(7) from memory). The practice machine stands for hardware with its own processor.
         """
         Path(f"/proc/{self._pid('daemon')}/autogroup").write_text(f"{nice_of(UNIT)}")

@@ -7,7 +7,7 @@ import signal
 from contextlib import suppress
 from typing import Final
 
-_LOWER_PRIORITY: Final = 10
+_NICE: Final = 10  # whatever the daemon's or the page's is
 _BYTES_PER_MB: Final = 1024 * 1024
 _OOM_SCORE: Final = "/proc/self/oom_score_adj"
 # The daemon's unit has -800 and the page's 500 (proc_pid_oom_score_adj(5)): work that can be done
@@ -25,7 +25,7 @@ def limit_child(*, memory_mb: int, processor_s: int) -> None:
     process with SIGXCPU, whoever started it still being there or not.
     """
     os.environ["OPENBLAS_NUM_THREADS"] = "1"  # each of its threads would have memory of its own
-    os.nice(_LOWER_PRIORITY)
+    os.setpriority(os.PRIO_PROCESS, 0, max(_NICE, os.getpriority(os.PRIO_PROCESS, 0)))
     limit_memory(memory_mb * _BYTES_PER_MB)
     limit_processor(processor_s)
     be_expendable(EXPENDABLE)
