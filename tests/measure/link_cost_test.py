@@ -1,8 +1,8 @@
 """What streaming costs: `pytest -m measure tests/measure/link_cost_test.py -s` prints it.
 
 The daemon's loop with its real port, clock and doorbell, against a cable of 115200 baud
-(link_sink), beside a plain send-and-wait loop on the same cable. ETCHWARDEN_MEASURE_S sets how
-long each figure is taken for.
+(link_sink), beside a plain send-and-wait loop on the same cable; loop and cable have the priority
+of the daemon's unit. ETCHWARDEN_MEASURE_S sets how long each figure is taken for.
 """
 
 import json
@@ -27,6 +27,7 @@ from etchpath.writer.dots import Order, write_job
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.heads import Recipe
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from measure.busy_box import priority_of_the_daemon
 from measure.costs import heading, tell
 from measure.link_sink import BYTES_PER_S
 from rig.bench import patch
@@ -107,6 +108,12 @@ class Bench:
 
     def is_streaming(self):
         return self.commands.snapshot().state == "etching"
+
+
+@pytest.fixture(autouse=True)
+def _priority():
+    with priority_of_the_daemon():
+        yield
 
 
 @pytest.fixture
