@@ -9,6 +9,7 @@ from etchweb.alerts.channels import Mail, NotDelivered, Webhook
 from etchweb.alerts.news import news_of
 from etchweb.alerts.outbox import FILE_NAME, GIVE_UP_AFTER_S, WAITS_S, AlertPreferences, Outbox
 from etchweb.daemon.listener import DaemonReport, Listener
+from etchweb.text.emergencies import LOCAL_RULES_FIRST
 from etchwire.alert_policy import Alert
 from support.fakes.alert_sinks import MailSink, WebSink, serving
 from support.fakes.fake_daemon import LID_TRIP, RUN, STATES, FakeDaemon, box, snapshot
@@ -165,7 +166,9 @@ def test_an_emergency_is_told_at_any_time_and_once(outbox, state):
     letter = outbox.next_due(NOW_S + 3)
 
     assert letter.kind == Alert.EMERGENCY
-    assert "Fire or smoke in the box" in letter.text
+    assert letter.title == "Fire or smoke in the box"
+    assert "1. Cut the mains supply" in letter.text
+    assert LOCAL_RULES_FIRST in letter.text
     assert kinds(outbox, NOW_S + 3) == [Alert.EMERGENCY]
 
 

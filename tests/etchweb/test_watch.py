@@ -8,6 +8,7 @@ from etchweb.auth.roles import Role
 from etchweb.run.cautions import CAUTIONS
 from etchweb.run.stream import MAX_STREAMS
 from etchweb.run.views import CAUTIONS_UNREAD, OTHER_PICTURE
+from etchweb.text.emergencies import LOCAL_RULES_FIRST
 from etchwire.errors import Refused
 from support.fakes.fake_daemon import (
     BOX,
@@ -236,10 +237,22 @@ def test_a_trip_is_told_and_resets_by_its_own_name(phone, daemon):
     assert daemon.said["reset"] == {"names": ["lid closed"]}
 
 
-def test_an_emergency_stands_out(phone, daemon):
-    daemon.tell("tripped", interlocks=box(trips=[{**LID_TRIP, "reaction": "emergency"}]))
+FIRE = {**LID_TRIP, "name": "no flame or smoke", "reaction": "emergency"}
 
-    assert 'class="stops emergency"' in phone.look().text
+
+def test_an_emergency_comes_first_with_three_steps_and_the_rest_folded_away(phone, daemon):
+    daemon.tell("tripped", interlocks=box(trips=[LID_TRIP, FIRE]))
+
+    before, rest = phone.look().text.split('<details class="else">')
+
+    assert "<title>Fire or smoke in the box – Etchwarden</title>" in before
+    assert before.index("Fire or smoke in the box</h1>") < before.index("<ol>")
+    assert before.count("<li>") == 3
+    assert LOCAL_RULES_FIRST in before
+    assert "stops" not in before
+    assert 'class="bench"' not in before
+    assert "<h1" not in rest
+    assert 'data-may="reset"' in rest
 
 
 def test_a_round_is_asked_and_answered(phone, daemon):

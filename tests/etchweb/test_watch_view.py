@@ -1,6 +1,8 @@
 import pytest
 
+from etchdaemon.interlocks.rules.rule_table import RULES, Phase, Reaction
 from etchweb.run.presenter import away_view, changes, watch_view
+from etchweb.text.emergencies import EMERGENCIES
 from etchweb.text.page_states import HEADLINES, SCENES
 from support.fakes.fake_daemon import LID_TRIP, MACHINE, RUN, STATES, STORAGE, box, snapshot
 
@@ -194,3 +196,31 @@ def test_lost_edges_short_room_and_a_failed_backup_are_told_beside_the_logbook_s
     assert view["logbook"] == (
         "Edges are lost. The disk is full. Only 20 MB are free. No backup was made."
     )
+
+
+def test_every_interlock_that_can_be_an_emergency_has_its_own_three_steps():
+    can_be = {rule.name for rule in RULES if Reaction.EMERGENCY in map(rule.reaction, Phase)}
+
+    assert can_be == set(EMERGENCIES)
+
+
+def test_a_fire_is_told_before_any_other_emergency():
+    names = ("somebody's new rule", "stop circuit closed", "no flame or smoke")
+    trips = [{**LID_TRIP, "name": name, "reaction": "emergency"} for name in names]
+
+    titles = [
+        watch_view(snapshot("etching", interlocks=box(trips=trips[:count])))["headline"]
+        for count in (1, 2, 3)
+    ]
+
+    assert titles == [
+        "Emergency at the machine", "The stop button was pressed", "Fire or smoke in the box",
+    ]  # fmt: skip
+
+
+def test_a_flicker_that_becomes_a_fire_draws_the_page_anew():
+    trips = [{**LID_TRIP, "reaction": reaction} for reaction in ("trip", "emergency")]
+
+    drawn = {watch_view(snapshot("tripped", interlocks=box(trips=[one])))["box"] for one in trips}
+
+    assert len(drawn) == 2

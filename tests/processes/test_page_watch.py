@@ -332,6 +332,32 @@ def test_a_trip_calls_somebody_by_title_sound_and_buzz_until_the_page_is_touched
     assert phone.evaluate("window.calls") == ["buzz 5", "tone", "tone", "tone"]
 
 
+FIRE = {**LID_TRIP, "name": "no flame or smoke", "reaction": "emergency"}
+
+
+def test_a_fire_is_said_in_alarm_colour_at_the_top_however_far_one_has_scrolled(
+    open_phone, served, expect
+):
+    served.daemon.tell("complete")
+    phone = open_phone(width_px=320)
+    phone.evaluate("scrollTo(0, document.body.scrollHeight)")
+
+    served.daemon.tell("complete", interlocks=box(trips=[FIRE]), may=["reset"])
+    alarm = phone.locator(".first-line")
+    expect(alarm).to_have_text("Fire or smoke in the box")
+    expect(phone).to_have_title("● Fire or smoke in the box – Etchwarden")
+    expect(phone.get_by_text("Cut the mains supply")).to_be_in_viewport()
+    expect(phone.locator(".bench")).to_be_hidden()
+    phone.get_by_text("Everything else").tap()
+    phone.evaluate("scrollTo(0, document.body.scrollHeight)")
+
+    assert phone.evaluate("scrollY") > 200
+    box_px = alarm.bounding_box()
+    assert (box_px["x"], box_px["y"], box_px["width"]) == (0, 0, 320)
+    colour = "getComputedStyle(document.querySelector('.first-line')).backgroundColor"
+    assert phone.evaluate(colour) == "rgb(176, 13, 26)"
+
+
 def test_a_hold_this_phone_asked_for_calls_nobody_and_sound_can_be_switched_off(
     open_phone, served, expect
 ):

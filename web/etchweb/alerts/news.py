@@ -4,13 +4,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from etchweb.text.emergencies import LOCAL_RULES_FIRST, gravest_of
 from etchweb.text.formatting import as_sentence, counted, grouped, short_duration
 from etchwire.alert_policy import ALERT_POLICY, Alert, Occasion
 from etchwire.calls.interlock_report import InterlockReport
 from etchwire.calls.snapshot import JobView, RunView, Snapshot
 
 COOL_FIRST: Final = "Cool first; wipe outside the box."
-EMERGENCY: Final = "Emergency at the machine"
 TRIPPED: Final = "Something is wrong at the machine"
 ROUND: Final = "Is somebody within reach?"
 LOOK: Final = "Look at the machine once more"
@@ -66,8 +66,10 @@ def cut_off(title: str) -> News:
 def _of_box(box: InterlockReport) -> Iterator[News]:
     for trip in box.trips:
         text = as_sentence(trip.sentence)
-        if trip.reaction == "emergency":
-            yield News(f"emergency {trip.name}", Occasion.EMERGENCY, EMERGENCY, text)
+        if emergency := gravest_of([trip]):
+            steps = " ".join(f"{n}. {step}" for n, step in enumerate(emergency.steps, 1))
+            text = f"{text} {steps} {LOCAL_RULES_FIRST}"
+            yield News(f"emergency {trip.name}", Occasion.EMERGENCY, emergency.title, text)
         elif trip.phase == "idle":  # else the end of the etch tells of it, or who armed
             yield News(f"tripped {trip.name}", Occasion.TRIP_AT_REST, TRIPPED, text)
     if box.board_trouble:

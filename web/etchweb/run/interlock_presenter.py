@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
+from etchweb.text.emergencies import gravest_of
 from etchweb.text.formatting import as_sentence, short_duration
 from etchweb.text.view import View
 from etchwire.calls.interlock_report import InterlockReport, QuestionView, RuleView
@@ -17,6 +18,7 @@ NO_BOX: Final[View] = {
     "questions": [],
     "stops": [],
     "is_emergency": False,
+    "steps": [],
     "round": "",
     "round_answer": "",
     "presence": "",
@@ -59,12 +61,13 @@ NOBODY: Final = (
 def box_part(report: InterlockReport) -> View:
     """Return the page's entries about the interlocks."""
     step, trips = report.arming.step, report.trips
+    emergency = gravest_of(trips)
     questions = _grouped(report.questions)
     return {
         # What is laid out on the page; while it stays, only words change.
         "box": "/".join((
             step,
-            *(trip.name for trip in trips),
+            *(f"{trip.name} {trip.reaction}" for trip in trips),  # a flicker may become a fire
             *(question.key for question in report.questions),
             report.asked_for or "",
         )),
@@ -76,7 +79,8 @@ def box_part(report: InterlockReport) -> View:
         "stops": [
             {"name": trip.name, "sentence": as_sentence(trip.sentence)} for trip in trips
         ],
-        "is_emergency": any(trip.reaction == "emergency" for trip in trips),
+        "is_emergency": emergency is not None,
+        "steps": emergency.steps if emergency else [],
         "round_answer": LOOKED if report.is_look_asked else HERE,
         "round": as_sentence(report.asked_for or ""),
         "presence": SOMEBODY if report.is_somebody_there else NOBODY,

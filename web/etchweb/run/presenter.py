@@ -11,6 +11,7 @@ from etchweb.reentry.unfinished import NO_UNFINISHED, continues_words, unfinishe
 from etchweb.run.dose import NO_SHADES, shades_part
 from etchweb.run.interlock_presenter import NO_BOX, box_part
 from etchweb.run.preflight_presenter import NO_PREFLIGHT, preflight_part
+from etchweb.text.emergencies import gravest_of
 from etchweb.text.figures import power_figures, speed_figures, time_figures
 from etchweb.text.formatting import (
     UNKNOWN,
@@ -60,7 +61,7 @@ def watch_view(snapshot: Snapshot, offered: Collection[str] = ACTIONS) -> View:
 
     Every key is always there.
     """
-    state, headline = snapshot.state, HEADLINES[_headline_key(snapshot)]
+    state, headline = snapshot.state, _headline(snapshot)
     return {
         **_NOTHING,
         "scene": SCENES[state],
@@ -135,6 +136,11 @@ _NOTHING: Final[View] = {
 def changes(before: View, after: View) -> View:
     """Return the entries of `after` that `before` did not have, or had otherwise."""
     return {name: value for name, value in after.items() if before.get(name, ...) != value}
+
+
+def _headline(snapshot: Snapshot) -> str:
+    emergency = gravest_of(snapshot.interlocks.trips)
+    return emergency.title if emergency else HEADLINES[_headline_key(snapshot)]
 
 
 def _headline_key(snapshot: Snapshot) -> str:

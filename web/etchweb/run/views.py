@@ -24,6 +24,7 @@ from etchweb.run.cautions import CAUTIONS
 from etchweb.run.interlock_presenter import answers_from
 from etchweb.run.stream import TRY_AGAIN_S, EventFrames, view_of
 from etchweb.server.responses import done_response, message_response, status_of
+from etchweb.text.emergencies import LOCAL_RULES_FIRST
 from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
 from etchwire.calls.call import Call, Done
@@ -170,6 +171,7 @@ def _page(answer: str) -> str:
         view=view_of(report, _offered()),
         answer=answer,
         cautions=CAUTIONS,
+        local_rules_first=LOCAL_RULES_FIRST,
         events=_events(report.snapshot),
     )
 

@@ -19,3 +19,10 @@ export function putBack(page, kept) {
     else field.value = was.value;
   }
 }
+
+// What a person has unfolded stays so.
+export function keepOpen(page, before) {
+  for (const fold of page.querySelectorAll("details")) {
+    fold.open = before.querySelector(`details[class="${fold.className}"]`)?.open ?? fold.open;
+  }
+}

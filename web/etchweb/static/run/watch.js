@@ -5,7 +5,7 @@ import { askWithoutLeaving } from "../server/asking.js";
 import { showClockTimes } from "../text/clock.js";
 import { listen } from "./live.js";
 import { moveTile } from "../previews/tile.js";
-import { keepTyped, putBack } from "./typed.js";
+import { keepOpen, keepTyped, putBack } from "./typed.js";
 
 const STALE_AFTER_MS = 3000;
 const OWN_ANSWER_MS = 15000;
@@ -62,8 +62,11 @@ async function redraw() {
     const answerText = document.getElementById("answer").textContent;
     const isSameTile = ["scene", "tile", "run"].every((name) => fresh.dataset[name] === page.dataset[name]);
     if (isSameTile) putBack(fresh, keepTyped(page));
+    const isNewAlarm = fresh.querySelector(".alarm") && !page.querySelector(".alarm");
+    keepOpen(fresh, page);
     page.replaceWith(fresh);
     page = fresh;
+    if (isNewAlarm) scrollTo(0, 0);
     drawn = { ...page.dataset };
     document.getElementById("answer").textContent = answerText;
     document.title = title();
@@ -96,7 +99,7 @@ function showAge() {
 }
 
 const title = () =>
-  mark() + (view.scene === "run" ? `${view.left} – ${view.headline}` : `${view.headline} – Etchwarden`);
+  mark() + (view.scene === "run" && !view.is_emergency ? `${view.left} – ${view.headline}` : `${view.headline} – Etchwarden`);
 
 // Not for what was there when the page was opened, nor for what this phone itself asked for.
 const ASKED_HERE = ["hold", "hold-now", "stop", "disarm"];
