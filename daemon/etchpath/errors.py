@@ -21,10 +21,6 @@ class UnreadableMachine(EtchpathError, ValueError):
     """A machine description lacks an entry, or an entry makes no sense."""
 
 
-class UnreadableIndex(EtchpathError, ValueError):
-    """A sidecar index is not one of ours, or belongs to another file."""
-
-
 class NoReentry(EtchpathError, ValueError):
     """The rest of a job cannot be written; the message says why."""
 

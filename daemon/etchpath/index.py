@@ -2,10 +2,11 @@
 
 Our own jobs have theirs in the sheet, row by row. For any other file this one has an entry at
 least once a second of its predicted time, and wherever the head sets out in the dark; each
-holds everything the controller knew there, so nothing before it need be read again.
+holds everything the controller knows there. Entries in the dark become the sheet's rows.
 """
 
 import json
+from collections.abc import Sequence
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 from typing import Final
@@ -13,8 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.errors import UnreadableIndex
-from etchpath.language.states import Carried, States
+from etchpath.language.states import States
 from etchpath.motion.planner import Floats
 from etchpath.motion.timeline import Timed
 from etchwire.storing import write_whole
@@ -49,24 +49,6 @@ class IndexEntry:
     spindle: int
     power_s: float | None
     feed_mm_per_min: float | None
-
-    def carried(self) -> Carried:
-        """Return what holds here as the next line's reader wants it."""
-        return Carried(
-            modes=[self.motion, self.distance, self.units, self.spindle],
-            power_s=np.nan if self.power_s is None else self.power_s,
-            feed_mm_per_min=np.nan if self.feed_mm_per_min is None else self.feed_mm_per_min,
-            work_mm=[self.x_mm, self.y_mm],
-            place_mm=[self.x_mm, self.y_mm],
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Index:
-    """The entries of a file in order, and whether a job of it can be taken up again at all."""
-
-    entries: tuple[IndexEntry, ...]
-    has_reentry: bool
 
 
 class IndexBuilder:
@@ -155,30 +137,16 @@ class IndexBuilder:
         )
 
 
-def write_index(path: Path, index: Index, gcode_sha256: str) -> None:
-    """Write the index of the file of that hash to `path`."""
+def write_index(
+    path: Path, entries: Sequence[IndexEntry], *, gcode_sha256: str, has_reentry: bool
+) -> None:
+    """Write the index of the file of that hash to `path`; `has_reentry`: it can be resumed."""
     table = {
         "format": FORMAT,
         "version": VERSION,
         "gcode_sha256": gcode_sha256,
         "columns": [entry.name for entry in fields(IndexEntry)],
-        "entries": [astuple(entry) for entry in index.entries],
-        "has_reentry": index.has_reentry,
+        "entries": [astuple(entry) for entry in entries],
+        "has_reentry": has_reentry,
     }
     write_whole(path, json.dumps(table, allow_nan=False))
-
-
-def read_index(path: Path, gcode_sha256: str) -> Index:
-    """Read the index at `path`; raise UnreadableIndex unless it is of the file of that hash."""
-    try:
-        table = json.loads(path.read_bytes())
-        if (table["format"], table["version"]) != (FORMAT, VERSION):
-            raise UnreadableIndex(f"{path} is no index of ours")
-        if table["gcode_sha256"] != gcode_sha256:
-            raise UnreadableIndex(f"{path} belongs to another file")
-        entries = tuple(IndexEntry(*values) for values in table["entries"])
-        return Index(entries, bool(table["has_reentry"]))
-    except (OSError, ValueError, TypeError, KeyError) as error:
-        if isinstance(error, UnreadableIndex):
-            raise
-        raise UnreadableIndex(f"{path} cannot be read as an index: {error}") from error

@@ -1,10 +1,11 @@
+import hashlib
+import json
 from itertools import accumulate, pairwise
 
 import numpy as np
 import pytest
 
-from etchpath.errors import UnreadableIndex
-from etchpath.index import Index, IndexBuilder, IndexEntry, read_index, write_index
+from etchpath.index import IndexBuilder, IndexEntry, write_index
 from support.harnesses.gcode_bench import MACHINE, inspected, job_of
 
 VECTORS = "G21G90\nM4S500F600\n" + "".join(
@@ -73,25 +74,15 @@ def test_rows_of_our_own_jobs_have_entries_where_they_begin():
         assert by_line[row.line].at_s == pytest.approx(row.at_s, abs=1e-6)
 
 
-def test_an_index_survives_a_journey_and_knows_its_file(tmp_path):
+def test_the_written_index_has_every_entry_and_names_its_file(tmp_path):
     entries, report = entries_of(GCODE)
     path = tmp_path / "index.json"
-    write_index(path, Index(entries, has_reentry=True), report.gcode_sha256)
+    write_index(path, entries, gcode_sha256=report.gcode_sha256, has_reentry=True)
 
-    assert read_index(path, report.gcode_sha256) == Index(entries, has_reentry=True)
-    with pytest.raises(UnreadableIndex, match="another file"):
-        read_index(path, "0" * 64)
-
-
-@pytest.mark.parametrize(
-    "text", ["", "[]", "{}", "nonsense", '{"format": "etchwarden-index", "version": 2}']
-)
-def test_what_is_no_index_is_refused_with_a_sentence(tmp_path, text):
-    path = tmp_path / "index.json"
-    path.write_text(text)
-
-    with pytest.raises(UnreadableIndex):
-        read_index(path, "")
+    table = json.loads(path.read_text())
+    assert [IndexEntry(*values) for values in table["entries"]] == list(entries)
+    assert table["columns"] == list(IndexEntry.__slots__)
+    assert table["gcode_sha256"] == hashlib.sha256(GCODE.encode()).hexdigest()
 
 
 def test_the_index_is_the_same_however_the_file_is_cut_into_blocks():

@@ -8,7 +8,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etchpath.errors import NoReentry
-from etchpath.index import Index, IndexBuilder
 from etchpath.reentry.foreign import write_rest_of_file
 from etchpath.reentry.remainder import Cut, write_rest
 from etchwire.catalogue.heads import Register
@@ -176,16 +175,10 @@ MOVES = [3, 4, 5, 6, 7, 9, 10]
 
 
 @pytest.mark.parametrize("line", MOVES)
-@pytest.mark.parametrize("is_indexed", [False, True])
-def test_the_rest_of_another_file_burns_what_its_last_moves_would_have(line, is_indexed):
-    index = None
-    if is_indexed:
-        builder = IndexBuilder()
-        report = inspected(VECTORS, watchers=[builder])
-        index = Index(builder.entries(), report.has_reentry)
+def test_the_rest_of_another_file_burns_what_its_last_moves_would_have(line):
     rest = io.BytesIO()
 
-    write_rest_of_file(io.BytesIO(VECTORS.encode()), line, rest, MACHINE, index=index)
+    write_rest_of_file(io.BytesIO(VECTORS.encode()), line, rest, MACHINE)
 
     wanted = strokes_from(line)
     found = strokes(rest.getvalue())

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import BinaryIO, Final
 
 from etchpath.errors import NoFile, UnreadableMachine
-from etchpath.index import Index, IndexBuilder, write_index
+from etchpath.index import IndexBuilder, write_index
 from etchpath.machine import Machine
 from etchpath.preflight import Report, inspect
 from etchpath.preflight.inspection import Watcher
@@ -58,7 +58,12 @@ def inspect_file(
         else:
             report = inspect_tidied(file, machine, watchers=watchers, on_progress=on_progress)
         if index:
-            write_index(index, Index(builder.entries(), report.has_reentry), report.gcode_sha256)
+            write_index(
+                index,
+                builder.entries(),
+                gcode_sha256=report.gcode_sha256,
+                has_reentry=report.has_reentry,
+            )
         if picture:  # in a second pass, once the bounds are known
             drawing = PathPicture(report)
             file.seek(0)

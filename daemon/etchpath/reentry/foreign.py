@@ -5,7 +5,6 @@ import shutil
 from typing import BinaryIO, Final
 
 from etchpath.errors import NoReentry
-from etchpath.index import Index, IndexEntry
 from etchpath.language.blocks import Blocks
 from etchpath.language.dialect import ABSOLUTE, BEAM_OFF, INCH, NOT_SET, Event, Mode
 from etchpath.language.lines import Lines
@@ -15,29 +14,22 @@ from etchpath.machine import Machine
 from etchpath.writer.raster import UM_PER_MM, mm_text
 
 _COPIED_AT_ONCE_BYTES: Final = 256 * 1024
-_SHIFTED: Final = "the job shifts its own origin, so no place in it is known for sure"
 
 
-def write_rest_of_file(
-    file: BinaryIO, line: int, rest: BinaryIO, machine: Machine, *, index: Index | None = None
-) -> None:
+def write_rest_of_file(file: BinaryIO, line: int, rest: BinaryIO, machine: Machine) -> None:
     """Write what is left of `file` from the move of `line` (from 1) on, restoring what held there.
 
-    With an `index` only the part from the last entry before `line` is read. The head goes to
-    where the move starts in the dark. Raise NoReentry where the file does not allow it. Whether
-    the file is fit to be run at all is for its preflight to say; here it is taken to be.
+    The head goes to where the move starts in the dark. Raise NoReentry where the file does not
+    allow it. Whether the file is fit to be run at all is for its preflight to say; here it is
+    taken to be.
     """
-    if index is not None and not index.has_reentry:
-        raise NoReentry(_SHIFTED)
-    start = _entry_before(index.entries if index else (), line)
-    file.seek(start.byte if start else 0)
-    first_line = start.line if start else 1
-    carried = start.carried() if start else Carried()
+    file.seek(0)
+    carried = Carried()
     for block in Blocks(file):
         lines = read_block(block, machine)
         if lines.does(Event.SETS_ORIGIN).any() or lines.does(Event.CLEARS_ORIGIN).any():
-            raise NoReentry(_SHIFTED)
-        place = line - (first_line + block.first_line - 1)
+            raise NoReentry("the job shifts its own origin, so no place in it is known for sure")
+        place = line - block.first_line
         if place >= len(lines):
             for _ in follow(lines, carried):
                 pass
@@ -47,15 +39,10 @@ def write_rest_of_file(
         states = next(some for some in follow(lines, carried) if place < some.first + len(some))
         beginning = _beginning(states, place - states.first)
         rest.write(beginning)
-        file.seek((start.byte if start else 0) + _start_byte(lines, place))
+        file.seek(_start_byte(lines, place))
         shutil.copyfileobj(file, rest, _COPIED_AT_ONCE_BYTES)
         return
     raise NoReentry(f"the file has no line {line}")
-
-
-def _entry_before(entries: tuple[IndexEntry, ...], line: int) -> IndexEntry | None:
-    earlier = [entry for entry in entries if entry.line <= line]
-    return earlier[-1] if earlier else None
 
 
 def _start_byte(lines: Lines, place: int) -> int:
