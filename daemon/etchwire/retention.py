@@ -37,14 +37,6 @@ TEST_TILES: Final = Allowance(days=730, total_mb=300, number=200, spared=4)
 # What a power cut left; after a day, because somebody may just be writing it.
 HALF_WRITTEN: Final = Allowance(days=1, total_mb=300, number=100, spared=0)
 
-ALLOWANCES: Final = {
-    "jobs": JOBS,
-    "drafts": DRAFTS,
-    "pictures of jobs": PICTURES,
-    "photos of wiped tiles": TILE_PHOTOS,
-    "files of test tiles": TEST_TILES,
-}
-
 
 @dataclass(frozen=True, slots=True)
 class Kept:

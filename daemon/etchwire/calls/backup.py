@@ -24,12 +24,10 @@ class BackupState:
     trouble: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Backup(Call[BackupState]):
     """Begin a backup of the logbook, unless one is under way; answers as `backups` does."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Backups(Question[BackupState]):
     """The backups that are kept, and the `share` done of one under way or its `trouble`."""
 

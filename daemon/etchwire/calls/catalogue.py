@@ -169,12 +169,10 @@ class Note(Call[Noted]):
     who: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Heads(Question[HeadList]):
     """Lasers, with their seconds of beam and their lens."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Surfaces(Question[SurfaceList]):
     """Tiles and paints as they are now."""
 

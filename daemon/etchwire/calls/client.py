@@ -9,7 +9,7 @@ from etchwire.calls.json_values import from_json_value, to_json_value
 from etchwire.calls.machine import Subscribe
 from etchwire.calls.snapshot import Snapshot
 from etchwire.errors import AnotherRelease, MalformedMessage
-from etchwire.transport.line_client import ANSWER_TIMEOUT_S, LineClient
+from etchwire.transport.line_client import LineClient
 
 _Answer = TypeVar("_Answer")
 
@@ -20,12 +20,9 @@ class DaemonClient:
     Every method raises what `LineClient` raises.
     """
 
-    def __init__(
-        self, path: Path, *, peer: str = "the daemon", timeout_s: float = ANSWER_TIMEOUT_S
-    ) -> None:
-        """Connect and say hello; `peer` is the word for the other end in messages."""
-        self._peer = peer
-        self._line = LineClient(path, peer=peer, timeout_s=timeout_s)
+    def __init__(self, path: Path) -> None:
+        """Connect to the socket at `path` and say hello."""
+        self._line = LineClient(path)
 
     def ask(self, call: Call[_Answer]) -> _Answer:
         """Make `call` and return its answer; open files stay the caller's to close.
@@ -52,7 +49,7 @@ class DaemonClient:
             return from_json_value(answer, kind)
         except MalformedMessage as error:
             raise AnotherRelease(
-                f"{self._peer} and this program are of different releases: update both together"
+                "the daemon and this program are of different releases: update both together"
                 f" (its answer to {method}: {error})"
             ) from error
 

@@ -121,12 +121,10 @@ class ControllerSettings:
     controller: ControllerSpeeds
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Status(Question[Snapshot]):
     """The snapshot: machine, job, run, and what may be asked now."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Subscribe(Question[Snapshot]):
     """The snapshot, then `status` notifications: at most four a second, at least one."""
 
@@ -169,7 +167,6 @@ class Unfinished(Question[UnfinishedRun]):
     row: WholeNumber | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Unload(Call[Done]):
     """Put the job away."""
 
@@ -186,7 +183,6 @@ class Arm(Call[Done]):
     acknowledge: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Disarm(Call[Done]):
     """Undo arming."""
 
@@ -200,21 +196,18 @@ class Start(Call[Done]):
     acknowledge: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Hold(Call[Done]):
     """Come to rest at the row's end."""
 
     is_at_once: ClassVar[bool] = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class HoldNow(Call[Done]):
     """Come to rest within the row."""
 
     is_at_once: ClassVar[bool] = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Resume(Call[Done]):
     """Go on after a hold."""
 
@@ -226,12 +219,10 @@ class Reset(Call[Done]):
     names: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class AnswerRound(Call[Done]):
     """Say that somebody is within reach, or has looked after the end."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class BedTouched(Call[Done]):
     """Ask the checklist's questions about the bed again."""
 
@@ -257,22 +248,18 @@ class SetDose(Call[Done]):
     percent: WholeNumber
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Home(Call[Done]):
     """Begin to home a machine that has switches for it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Unlock(Call[Done]):
     """Unlock a controller that has locked itself."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SetOrigin(Call[Done]):
     """Take the head's place as the job's origin."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class FindOrigin(Call[Done]):
     """Put the origin where it was before, by its machine coordinates; only after homing."""
 
@@ -300,7 +287,6 @@ class TraceOutline(Call[Done]):
     with_run_ups: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Measure(Call[Done]):
     """Begin to measure how fast the controller takes in lines.
 
@@ -308,12 +294,10 @@ class Measure(Call[Done]):
     """
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings(Question[ControllerSettings]):
     """The controller's settings that matter, as it answered last, and what they mean."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Wiring(Question[WiringReport]):
     """Every input of the box as it is, every output as it was driven."""
 
@@ -326,7 +310,6 @@ class TryOutput(Call[Done]):
     on: bool = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Stop(Call[Done]):
     """End the run, and the beam goes out; or stop the head that moves."""
 
