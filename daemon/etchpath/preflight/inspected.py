@@ -33,14 +33,14 @@ def inspect_file(
     machine: Machine | JsonTable | None = None,
     index: Path | None = None,
     picture: Path | None = None,
-    on_progress: Callable[[int], None] = lambda _: None,
+    on_progress: Callable[[float], None] = lambda _: None,
 ) -> Report:
     """Inspect the G-code at `path` (or in the job folder there), and write what is asked for.
 
     Without a `machine` it is the head's of the sheet beside the file, else ASSUMED. A file that
-    no sheet stands beside is tidied on its way, as it will be when it is loaded. Raise
-    OSError where a file cannot be read or written, NoFile for a device or a pipe, and
-    UnreadableMachine for a bad description.
+    no sheet stands beside is tidied on its way, as it will be when it is loaded. `on_progress`
+    hears how much is done, 0 to 1. Raise OSError where a file cannot be read or written, NoFile
+    for a device or a pipe, and UnreadableMachine for a bad description.
     """
     gcode = gcode_path(path)
     if gcode.exists() and not gcode.is_file():
@@ -49,14 +49,19 @@ def inspect_file(
         machine = Machine.from_table(machine)
     if machine is None:
         machine = machine_for(gcode) or ASSUMED
+    passes = 2 if picture else 1
     builder = IndexBuilder()
     is_job = gcode.with_name(SHEET_NAME).exists()
     with gcode.open("rb") as file:
+        whole_bytes = passes * gcode.stat().st_size
         watchers = [builder] if index else []
-        if is_job:
-            report = inspect(file, machine, watchers=watchers, on_progress=on_progress)
-        else:
-            report = inspect_tidied(file, machine, watchers=watchers, on_progress=on_progress)
+        see = inspect if is_job else inspect_tidied
+        report = see(
+            file,
+            machine,
+            watchers=watchers,
+            on_progress=lambda read: on_progress(read / whole_bytes),
+        )
         if index:
             write_index(
                 index,
@@ -68,7 +73,12 @@ def inspect_file(
             drawing = PathPicture(report)
             file.seek(0)
             source = file if is_job else Tidying(file)
-            inspect(source, machine, watchers=[drawing], on_progress=on_progress)
+            inspect(
+                source,
+                machine,
+                watchers=[drawing],
+                on_progress=lambda read: on_progress(0.5 + read / whole_bytes),
+            )
             drawing.save(picture)
     return report
 

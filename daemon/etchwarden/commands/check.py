@@ -1,17 +1,16 @@
 """`etchwarden check`: what a prepared file will do, before it does it."""
 
-import sys
-import time
 from pathlib import Path
-from typing import Final, Self
+from typing import Final
 
 import click
 
 from etchpath.errors import EtchpathError
 from etchpath.machine import Machine
 from etchpath.preflight.findings import PreflightFinding
-from etchpath.preflight.inspected import gcode_path, inspect_file
+from etchpath.preflight.inspected import inspect_file
 from etchpath.preflight.report import Report
+from etchwarden.shared.progress import progress_shown
 from etchwire.sheet import tidied_words
 from etchwire.storing import fault_of_card
 
@@ -21,7 +20,6 @@ VERDICTS: Final = {
     "acknowledge": "It can run, but read this first.",
     "refused": "Refused.",
 }
-PROGRESS_AFTER_S: Final = 1.0
 SECONDS_PER_MINUTE: Final = 60
 MINUTES_PER_HOUR: Final = 60
 
@@ -47,9 +45,9 @@ def command(
     """
     try:
         described = Machine.from_toml(machine) if machine else None
-        with _Progress(file, passes=2 if picture else 1) as progress:
+        with progress_shown("Reading") as show:
             report = inspect_file(
-                file, machine=described, index=index, picture=picture, on_progress=progress.reach
+                file, machine=described, index=index, picture=picture, on_progress=show
             )
     except OSError as error:
         if told := fault_of_card(error):
@@ -65,40 +63,6 @@ class _Unusable(click.ClickException):
     """A file or description cannot be read at all: neither ready nor refused."""
 
     exit_code = 2
-
-
-class _Progress:
-    """A bar on the error stream that appears once the work has lasted a second."""
-
-    def __init__(self, file: Path, *, passes: int) -> None:
-        self._began_s = time.monotonic()
-        self._size_bytes = gcode_path(file).stat().st_size
-        self._bar = click.progressbar(
-            length=max(1, self._size_bytes * passes), label="Reading", file=sys.stderr
-        )
-        self._is_shown = False
-        self._before = 0  # bytes of finished passes
-        self._reached = 0
-
-    def reach(self, place: int) -> None:
-        """Show that `place` bytes of this pass are done."""
-        if self._before + place < self._reached:
-            self._before += self._size_bytes
-        has_lasted = time.monotonic() - self._began_s > PROGRESS_AFTER_S
-        if not self._is_shown and has_lasted and sys.stderr.isatty():
-            self._bar.__enter__()
-            self._bar.update(self._reached)
-            self._is_shown = True
-        if self._is_shown:
-            self._bar.update(self._before + place - self._reached)
-        self._reached = self._before + place
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        if self._is_shown:
-            self._bar.render_finish()
 
 
 def _report_text(report: Report) -> str:
