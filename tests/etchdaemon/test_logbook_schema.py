@@ -8,13 +8,19 @@ from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.read.queries import run, run_events, run_rows, runs
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.schema.steps import MIGRATIONS, migrate, version_of
+from etchdaemon.logbook.write.card_entries import ReadingSaved
+from etchdaemon.logbook.write.catalogue_entries import HeadSaved, SurfaceSaved
 from etchdaemon.logbook.write.entries import EventNoted, RowMeasured, RunEnded, RunStarted
+from etchdaemon.logbook.write.insert_statements import Stamp
 from etchwire.calls.history import Run, RunEvents, RunRows, Runs
+from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.records import ReadingRecord, Surface
 from support.harnesses.calls import as_table
 from support.harnesses.logbooks import END, EVENT, OPENED_UTC, STARTED_UTC, row_of
 from support.samples.sheets import sheet_of
 
 NEWEST = len(MIGRATIONS)
+HEAD = PRACTICE_HEADS["practice-10w"]
 
 
 @pytest.fixture
@@ -95,6 +101,30 @@ def test_a_step_that_fails_leaves_the_version_before_it(book, version):
     assert not book.in_transaction
     migrate(book)
     assert version_of(book) == NEWEST
+
+
+def test_cards_that_were_read_outlive_the_step_that_makes_their_table_anew(book):
+    book.execute("PRAGMA foreign_keys = ON")
+    bring_to(book, 10)
+    stamp = Stamp(at_utc=OPENED_UTC, who="", software="")
+    HeadSaved(head=HEAD, notes="", stamp=stamp).write(book)
+    SurfaceSaved(Surface(name="a tile"), stamp).write(book)
+    book.execute(
+        "INSERT INTO card VALUES (5, 'power', ?, 'a tile', '{}', '', '', ?, 0, '', '')",
+        (HEAD.name, OPENED_UTC),
+    )
+    ReadingSaved(ReadingRecord(card=5, way="hand"), stamp).write(book)
+    seen = list(book.execute("SELECT * FROM happening"))
+
+    migrate(book)
+
+    assert book.execute("SELECT number, kind, place_json FROM card").fetchall() == [
+        (5, "power", None)
+    ]
+    assert list(book.execute("SELECT * FROM happening")) == seen
+    assert list(book.execute("PRAGMA foreign_key_check")) == []
+    with pytest.raises(sqlite3.IntegrityError):
+        book.execute("DELETE FROM card")  # its reading still points at it
 
 
 def test_migrating_twice_changes_nothing(book):

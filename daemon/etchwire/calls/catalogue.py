@@ -86,7 +86,7 @@ class RecipeList:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardEntry:
-    """A card in a list: the run that etched it, and the last reading of it."""
+    """A card in a list: the run that etched it, the last reading of it, its place on a tile."""
 
     number: int
     kind: str
@@ -100,6 +100,7 @@ class CardEntry:
     run_id: int | None
     run_ended: str | None
     reading_id: int | None
+    place: JsonTable | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

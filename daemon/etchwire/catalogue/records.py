@@ -17,7 +17,7 @@ from etchwire.errors import UnreadableSheet
 from etchwire.plain import Plain, require_types
 
 COATINGS: Final = ("", "spray", "airbrush", "roller", "brush")
-CARD_KINDS: Final = ("power", "tone", "register")
+CARD_KINDS: Final = ("power", "tone", "register", "check")
 WAYS: Final = ("camera", "hand", "both")
 ORIGINS: Final = ("card", "reading", "hand", "practice")
 GOOD: Final = "good"
@@ -32,6 +32,8 @@ PACKED_LIMIT: Final = 24_000
 DETAILS_LIMIT: Final = 8_000
 CURVE_POINTS_LIMIT: Final = 129
 COATS_LIMIT: Final = 20
+LARGEST_TILE_MM: Final = 2_000
+ROUNDING_MM: Final = 1e-6
 _SHA256: Final = re.compile("[0-9a-f]{64}")
 _DATE: Final = re.compile(r"(\d{4}-\d\d-\d\d)?")
 
@@ -143,7 +145,10 @@ def with_own_figures(recipe: Mapping[str, Any], figures: Mapping[str, float]) ->
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardRecord(Plain):
-    """A card to be kept; `layout_packed` is `etchproof.card.Card.to_json`, packed."""
+    """A card to be kept; `layout_packed` is `etchproof.card.Card.to_json`, packed.
+
+    `place` is the table of the `SparePlace` that it takes of a spare tile, None where nobody said.
+    """
 
     number: int
     kind: str
@@ -151,6 +156,7 @@ class CardRecord(Plain):
     surface: str
     gcode_sha256: str
     layout_packed: str
+    place: Mapping[str, Any] | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is no card."""
@@ -161,6 +167,32 @@ class CardRecord(Plain):
         if not _SHA256.fullmatch(self.gcode_sha256):
             raise UnreadableSheet("the card's G-code is not named by its SHA-256")
         require_short("the card's description", self.layout_packed, PACKED_LIMIT)
+        if self.place is not None:
+            SparePlace.from_table(_table("the card's place", self.place))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SparePlace(Plain):
+    """A rectangle of a spare tile, from its upper left corner as it lies; `tile` is its name."""
+
+    tile: str
+    tile_width_mm: float
+    tile_height_mm: float
+    left_mm: float
+    top_mm: float
+    width_mm: float
+    height_mm: float
+
+    def __post_init__(self) -> None:
+        """Refuse a rectangle that does not lie on its tile."""
+        require_types("the place", self)
+        require_name("spare tile", self.tile)
+        is_on_tile = (
+            0 <= self.left_mm < self.left_mm + self.width_mm <= self.tile_width_mm + ROUNDING_MM
+            and 0 <= self.top_mm < self.top_mm + self.height_mm <= self.tile_height_mm + ROUNDING_MM
+        )
+        if not (is_on_tile and max(self.tile_width_mm, self.tile_height_mm) <= LARGEST_TILE_MM):
+            raise UnreadableSheet(f"the card's place does not lie on the spare tile {self.tile}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

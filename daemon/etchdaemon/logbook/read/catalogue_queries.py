@@ -55,7 +55,7 @@ _CARD: Final = """
         (SELECT max(id) FROM run WHERE run.gcode_sha256 = card.gcode_sha256) AS run_id,
         (SELECT ended FROM run WHERE run.gcode_sha256 = card.gcode_sha256
             ORDER BY id DESC LIMIT 1) AS run_ended,
-        (SELECT max(id) FROM reading WHERE card_number = card.number) AS reading_id
+        (SELECT max(id) FROM reading WHERE card_number = card.number) AS reading_id, place_json
 """
 _CARDS: Final = f"""
     {_CARD} FROM card WHERE number < ?1 AND (?2 = '' OR head = ?2) AND (?3 = '' OR surface = ?3)

@@ -204,3 +204,36 @@ MORE_VERDICTS: Final = (
     END
     """,
 )
+
+# The kinds of cards grow, and a record's own check knows them; a card may remember its place on a
+# spare tile. Readings point at cards: the table is made anew under its own name, with the
+# pointing checked at the commit.
+MORE_CARDS: Final = (
+    "PRAGMA defer_foreign_keys = ON",
+    "CREATE TABLE card_kept AS SELECT * FROM card",
+    "DROP TABLE card",  # its index and its trigger go with it
+    """
+    CREATE TABLE card (
+        number INTEGER PRIMARY KEY,
+        kind TEXT NOT NULL CHECK (kind <> ''),
+        head TEXT NOT NULL REFERENCES head (name),
+        surface TEXT NOT NULL REFERENCES surface (name),
+        found_on_json TEXT NOT NULL,
+        gcode_sha256 TEXT NOT NULL,
+        layout_packed TEXT NOT NULL,
+        at_utc TEXT NOT NULL,
+        after_run_id INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        software TEXT NOT NULL,
+        place_json TEXT
+    ) STRICT
+    """,
+    "INSERT INTO card SELECT *, NULL FROM card_kept",
+    "DROP TABLE card_kept",
+    "CREATE INDEX card_of_pair ON card (head, surface)",
+    """
+    CREATE TRIGGER card_happened AFTER INSERT ON card BEGIN
+        INSERT INTO happening (kind, entry_id) VALUES ('card', NEW.number);
+    END
+    """,
+)

@@ -9,7 +9,12 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
-from etchdaemon.logbook.schema.catalogue_steps import CRAFT, HAPPENINGS, MORE_VERDICTS
+from etchdaemon.logbook.schema.catalogue_steps import (
+    CRAFT,
+    HAPPENINGS,
+    MORE_CARDS,
+    MORE_VERDICTS,
+)
 
 APPLICATION_ID: Final = 0x45746368  # "Etch", so that a stranger's database is not mistaken for ours
 
@@ -151,7 +156,7 @@ _PIN_MAPS: Final = (
 
 MIGRATIONS: Final = (
     _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS, _PIN_MAPS,
-    MORE_VERDICTS,
+    MORE_VERDICTS, MORE_CARDS,
 )  # fmt: skip
 
 

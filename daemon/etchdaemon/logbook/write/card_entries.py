@@ -39,6 +39,7 @@ class CardSaved:
             **pair(book, card.head, card.surface),
             "gcode_sha256": card.gcode_sha256,
             "layout_packed": card.layout_packed,
+            "place_json": None if card.place is None else json.dumps(card.place),
             **made(self.stamp, book),
         }
         return insert(book, "card", columns)
