@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from contextlib import ExitStack
+from functools import partial
 
 import pytest
 
@@ -16,6 +17,7 @@ from rig.bench import patch
 from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.link_bench import quick_box
 from support.harnesses.plain_client import PlainClient
+from support.harnesses.presses import pressing_until
 
 PATIENCE_S = 60.0
 
@@ -71,8 +73,8 @@ class Workshop:
         self.daemon.call("set_origin")
         until(lambda: "arm" in self.snapshot["may"])
         self.daemon.call("arm", answers=ANSWERS)
-        self.machine.call("press_button")
-        until(lambda: "start" in self.snapshot["may"])
+        press = partial(self.machine.call, "press_button")
+        until(pressing_until(lambda: "start" in self.snapshot["may"], press))
         self.daemon.call("start")
         until(lambda: (self.snapshot["run"] or {}).get("etched_rows", 0) > 2)
 

@@ -85,10 +85,6 @@ class Box:
         self.ask("home")
         self.until_it_may("set_origin")
 
-    def press_the_button(self):
-        with self.session.ask_machine() as machine:
-            machine.call("press_button")
-
     def light(self):
         """Return the light on each piece of each row of the picture, the top row first."""
         picture = self.sheet.picture
@@ -134,8 +130,7 @@ def etch_until_row(box, row):
         box.session.load(daemon)
     box.until_it_may("arm")
     box.ask("arm", answers=dict(ANSWERS))
-    box.press_the_button()
-    box.until_it_may("start")
+    box.session.press_until(lambda: "start" in box.ask("status")["may"])
     box.ask("start")
     box.until(lambda: ((box.ask("status")["run"] or {}).get("row") or 0) >= row)
 
@@ -175,9 +170,12 @@ def test_a_killed_daemon_costs_no_row_when_the_next_ones_page_is_followed(box, p
     expect(phone.locator("h1")).to_have_text("On the bench")
     expect(phone.get_by_text("What is left of etch 1")).to_be_visible()
 
-    box.press_the_button()  # the dead daemon has let the safety relay fall
-    get_ready(phone, expect)  # and somebody was at the machine just now
-    phone.get_by_role("button", name="Start the etch").tap()
+    with box.session.ask_machine() as machine:
+        machine.call("press_button")  # the dead daemon has let the safety relay fall
+    get_ready(phone, expect)
+    start = phone.get_by_role("button", name="Start the etch", disabled=False)
+    box.session.press_until(start.is_visible)
+    start.tap()
     expect(phone.locator("h1")).to_have_text("Etched")
 
     share = box.light() / usual

@@ -13,6 +13,7 @@ from etchwire.errors import Refused
 from rig.bench import patch
 from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.plain_client import PlainClient
+from support.harnesses.presses import pressing_until
 
 PATIENCE_S = 60.0
 SHORT = patch(3, 40)
@@ -133,16 +134,7 @@ class Bench:
         """Do what a person at the machine does before an etch; reset what has tripped."""
         self.until(lambda status: "arm" in status["may"] or self._reset(status))
         self.ask("arm", answers=ANSWERS)
-        pressed_at_s = -1.0
-
-        def may_start(status):
-            nonlocal pressed_at_s
-            if "start" not in status["may"] and time.monotonic() - pressed_at_s > 1.0:
-                pressed_at_s = time.monotonic()
-                self.do("press_button")  # a press of the machine's 0.3 s may be slept through
-            return "start" in status["may"]
-
-        self.until(may_start)
+        self.until(pressing_until(_may_start, lambda: self.do("press_button")))
         self.ask("start")
 
     def _reset(self, status):
@@ -164,6 +156,10 @@ class Bench:
 
     def events(self, run):
         return self.ask("run_events", id=run["id"])["events"]
+
+
+def _may_start(status):
+    return "start" in status["may"]
 
 
 def until(holds):

@@ -9,6 +9,7 @@ import sys
 import time
 import urllib.parse
 from contextlib import closing
+from functools import partial
 
 import pytest
 
@@ -19,6 +20,7 @@ from etchwire.errors import Refused, WireError
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.plain_client import PlainClient
+from support.harnesses.presses import pressing_until
 
 PATIENCE_S = 60.0
 PROGRAM = (sys.executable, "-m", "etchwarden")
@@ -120,8 +122,8 @@ class Box:
         self.until(lambda status: "arm" in status["may"])
         self.ask("arm", answers=dict(ANSWERS))
         with PlainClient(self.machine / "control.sock", peer="the practice machine") as machine:
-            machine.call("press_button")
-        self.until(lambda status: "start" in status["may"])
+            press = partial(machine.call, "press_button")
+            self.until(pressing_until(lambda status: "start" in status["may"], press))
 
     def etch(self):
         self.load()
