@@ -100,6 +100,11 @@ def dense_segments(feed=3000):
     return ("G21G90\nM4S0\nG0X54Y50\n" + "".join(lines) + "M5\nG0X0Y0\nM2\n").encode()
 
 
+def single_dots(feed):
+    dots = "X.1S600\nX.1S0\n" * 500
+    return f"G21G91\nM4S0\nG1X3F{feed}\n{dots}M5\nM2\n".encode()
+
+
 def rapid_heavy():
     """Short strokes far apart."""
     chance = np.random.default_rng(5)
@@ -126,7 +131,10 @@ JOBS = [
     ("circles", circles(), 0.01),
     ("dense segments", dense_segments(feed=2400), 0.01),
     # at the brink: a little slower the queue stays full, a little faster it runs short
-    ("dense segments at 3000", dense_segments(), 0.03),
+    ("dense segments at 2900", dense_segments(feed=2900), 0.005),
+    ("dense segments at 3000", dense_segments(), 0.005),
+    ("single dots at 2400", single_dots(feed=2400), 0.005),
+    ("single dots at 2450", single_dots(feed=2450), 0.005),
     ("dense segments at 4000", dense_segments(feed=4000), 0.01),
     ("rapid heavy", rapid_heavy(), 0.01),
     ("power alone", power_alone(), 0.01),

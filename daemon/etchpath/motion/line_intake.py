@@ -6,28 +6,33 @@ looks less far ahead, and the head slows down until lines come in as fast as blo
 
 What a block does hangs on the one before it, so a path is cut into pieces, and all pieces are
 worked out side by side, a block of each at a time. A piece begins some blocks before its own,
-with a full queue: a queue forgets how it began within a few times its length.
+with a full queue: a queue forgets how it began within a few times its length. Where lines are
+only a little late it drains slowly, and a piece that began too full is worked out again from the
+end of the one before it.
 """
 
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, fields
+from typing import Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from etchwire.controller.profile import LineCosts
+from etchwire.controller.profile import REPORT_EVERY_S, LineCosts
 
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
 SEGMENT_S: Final = 0.010  # the firmware prepares stretches of this length, or whole blocks,
 SEGMENTS_AHEAD: Final = 5  # and so many before they are run
+REPORTS_PER_S: Final = 5.0
+_MOST_FOR_REPORTS: Final = 0.5
 _PIECE_BLOCKS: Final = 64
 _RUN_IN_QUEUES: Final = 2
 _RATE_CLASS_HZ: Final = 50.0
 _FASTEST_HZ: Final = 60_000.0
 _AT_LIMIT: Final = 1 - 1e-9
 _LEAST_SQ: Final = 1e-9  # mm²/s²; keeps a division finite
+_ROUNDING: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +67,24 @@ class Hurry:
     dry_s: Floats
 
 
+@dataclass(frozen=True, slots=True)
+class _Queues:
+    """How things stand as each piece goes on to its next block; times count from that moment."""
+
+    speed_sq: Floats
+    held: Counts  # blocks in the queue
+    free_s: Floats  # when the main loop has time again
+    line_s: Floats  # what the next line takes
+    ends_s: Floats  # when the blocks before ended, the last one last; SEGMENTS_AHEAD rows
+
+    def part(self, wanted: Counts) -> Self:
+        return type(self)(*(getattr(self, entry.name)[..., wanted] for entry in fields(self)))
+
+    def put(self, where: Counts, those: "_Queues") -> None:
+        for entry in fields(self):
+            getattr(self, entry.name)[..., where] = getattr(those, entry.name)
+
+
 class LineIntake:
     """Works out what a controller's costs do to a path."""
 
@@ -71,6 +94,7 @@ class LineIntake:
         self._capacity = planner_blocks
         rates = np.arange(0.0, _FASTEST_HZ, _RATE_CLASS_HZ).tolist()
         self._stretch = np.array([1 / (1 - costs.interrupt_share(rate)) for rate in rates])
+        self._stretch /= 1 - min(costs.report_s / REPORT_EVERY_S, _MOST_FOR_REPORTS)
         self._most_stretch = float(self._stretch.max())
         line_s = costs.read_s + costs.answer_s + costs.replan_s * planner_blocks
         self._slowest_line_s = (line_s + costs.ramp_segment_s) * self._most_stretch
@@ -82,12 +106,21 @@ class LineIntake:
         Blocks that run as they would with a full queue are left out.
         """
         owns = first + _PIECE_BLOCKS * self._short_pieces(path, first)
-        starts = np.maximum(owns - self.run_in, 0)
-        steps = np.arange(self.run_in + _PIECE_BLOCKS)[:, None]
-        places = np.minimum(starts + steps, len(path) - 1)
-        exit_sq, dry_s = self._stepped(path, starts, places)
-        is_own = (starts + steps >= owns) & (starts + steps < owns + _PIECE_BLOCKS)
-        is_own &= starts + steps < len(path)
+        before = self._run_in(path, owns)
+        exit_sq, dry_s, after = self._stepped(path, before, owns, _PIECE_BLOCKS)
+        follows = np.flatnonzero(np.diff(owns) == _PIECE_BLOCKS) + 1
+        for _ in range(self._capacity):  # each time round, a queue is shorter by one at least
+            late = follows[after.held[follows - 1] < before.held[follows]]
+            if len(late) == 0:
+                break
+            begin = after.part(late - 1)
+            before.put(late, begin)
+            exit_sq[:, late], dry_s[:, late], end = self._stepped(
+                path, begin, owns[late], _PIECE_BLOCKS
+            )
+            after.put(late, end)
+        places = owns + np.arange(_PIECE_BLOCKS)[:, None]
+        is_own = places < len(path)
         return Hurry(places[is_own], exit_sq[is_own], dry_s[is_own])
 
     def _short_pieces(self, path: Path, first: int) -> Counts:
@@ -105,9 +138,32 @@ class LineIntake:
             is_touched[touched[(touched >= 0) & (touched < pieces)]] = True
         return np.flatnonzero(is_touched)
 
-    def _stepped(self, path: Path, starts: Counts, places: Counts) -> tuple[Floats, Floats]:
-        """Return speed² at the end of each block, and how long the head stood waiting for it."""
+    def _run_in(self, path: Path, owns: Counts) -> _Queues:
+        """Return how things stand before each of `owns`, some blocks after a full queue."""
+        starts = np.maximum(owns - self.run_in, 0)
+        queues = _Queues(
+            speed_sq=np.append(0.0, path.exit_sq)[starts],
+            held=np.minimum(self._capacity, len(path.gain) - 1 - starts),
+            free_s=np.zeros(len(starts)),
+            line_s=np.full(len(starts), self._costs.read_s + self._costs.answer_s),
+            ends_s=np.zeros((SEGMENTS_AHEAD, len(starts))),
+        )
+        for blocks in np.unique(owns - starts).tolist():
+            group = np.flatnonzero(owns - starts == blocks)
+            *_, ran = self._stepped(path, queues.part(group), starts[group], blocks)
+            queues.put(group, ran)
+        return queues
+
+    def _stepped(
+        self, path: Path, queues: _Queues, starts: Counts, count: int
+    ) -> tuple[Floats, Floats, _Queues]:
+        """Run `count` blocks from each of `starts` on.
+
+        Return speed² at the end of each block, how long the head stood waiting for it, and how
+        things stand then.
+        """
         costs, capacity, known = self._costs, self._capacity, len(path.gain) - 1
+        places = np.minimum(starts + np.arange(count)[:, None], len(path) - 1)
         ends_gain = path.gain[places + 1]
         cap = path.ahead[places + 1] - ends_gain
         length, limit_sq = path.length[places], path.limit[places] ** 2
@@ -116,12 +172,10 @@ class LineIntake:
         rate_mm = path.steps[places] / _RATE_CLASS_HZ
         last_segment_s = path.seconds[places] - SEGMENTS_AHEAD * SEGMENT_S
         exits, dry_s = np.empty_like(cap), np.empty_like(cap)
-        ends_s = np.zeros((len(cap) + SEGMENTS_AHEAD, len(starts)))
-        speed = np.sqrt(np.append(0.0, path.exit_sq)[starts])
-        speed_sq, end_s = speed**2, ends_s[0]
-        free_s = np.zeros(len(starts))  # when the main loop has time again
-        queued = np.minimum(starts + capacity, known)
-        line_s = np.full(len(starts), costs.read_s + costs.answer_s)
+        ends_s = np.concatenate([queues.ends_s, np.empty_like(cap)])
+        speed_sq, free_s, line_s = queues.speed_sq, queues.free_s.copy(), queues.line_s
+        speed, end_s = np.sqrt(speed_sq), np.zeros(len(starts))
+        queued = starts + queues.held
         for step, place in enumerate(places):
             room_s = np.maximum(ends_s[step], end_s + last_segment_s[step])
             held = queued - place
@@ -147,8 +201,9 @@ class LineIntake:
             free_s += stretch * np.where(is_level, costs.level_segment_s, costs.ramp_segment_s)
             share = limit_sq[step] / np.maximum(stop_sq, _LEAST_SQ)  # of the queue is a stop's way
             behind = queued - place - 1
-            planned = np.maximum(np.minimum(share * behind - 0.5, behind), 0.0)
+            planned = np.maximum(np.minimum(np.ceil(share * behind - _ROUNDING) - 1, behind), 0.0)
             read_s = path.words_s.take(queued, mode="clip") + (costs.read_s + costs.answer_s)
             line_s = stretch * (costs.replan_s * planned + read_s)
             exits[step], speed, speed_sq = exit_sq, leaving, exit_sq
-        return exits, dry_s
+        held = queued - starts - count
+        return exits, dry_s, _Queues(speed_sq, held, free_s - end_s, line_s, ends_s[count:] - end_s)

@@ -13,6 +13,7 @@ from etchwire.plain import Plain, require_positive, require_types
 INTERRUPTS_PER_S: Final = 8000.0  # below it the firmware doubles the rate of its step interrupt,
 MOST_DOUBLINGS: Final = 3  # three times at most; all but every eighth then only count
 DOT_WORDS: Final = 2  # the place along the row and the power
+REPORT_EVERY_S: Final = 0.2  # the daemon asks so often, and a report costs `report_s`
 _MOST_SHARE: Final = 0.9
 _SLOWEST_S: Final = 1.0  # no controller takes so long over anything
 

@@ -14,10 +14,10 @@ from etchdaemon.run import position_epoch
 from etchdaemon.run.position_epoch import PositionEpoch
 from etchdaemon.service.link.measured import MeasuredController
 from etchdaemon.service.link.wire import Wire
+from etchwire.controller.profile import REPORT_EVERY_S
 
 REOPEN_EVERY_S: Final = 1.0
 ASK_AGAIN_EVERY_S: Final = 5.0
-POLL_EVERY_S: Final = 0.2
 
 
 class LinkState(Enum):
@@ -181,7 +181,7 @@ class Machine:
         if self.sequence is not None:
             every_s = self.sequence.polls_every_s
         else:
-            every_s = None if self.facts is None else POLL_EVERY_S
+            every_s = None if self.facts is None else REPORT_EVERY_S
         if every_s is not None:
             self._wire.poll(every_s, now_s)
         self._wire.send(lines)
