@@ -10,7 +10,7 @@ import sys
 import threading
 import time
 
-STREAMS, POLLERS, POLL_EVERY_S, PAGES_PER_S = 8, 12, 3.0, 5
+STREAMS, POLLERS, POLL_EVERY_S, PAGES_PER_S = 8, 12, 2.0, 5
 PAGES = ("/", "/logbook", "/watch.json", "/phones", "/logbook?text=patch")
 
 

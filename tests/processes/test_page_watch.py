@@ -1,6 +1,5 @@
 """The page *Watch* in a real browser of a phone's size, against a daemon that the test moves."""
 
-import re
 from urllib.parse import urlsplit
 
 import pytest
@@ -231,17 +230,52 @@ def test_stop_works_while_the_stream_is_down_and_the_page_asks_instead(open_phon
     assert served.daemon.asked == ["stop"]
 
 
-def test_a_page_that_hears_nothing_says_so_and_lets_a_person_ask_for_rest(
+def lose_the_link(phone, *patterns):
+    for pattern in patterns:
+        phone.route(pattern, lambda route: route.abort())
+
+
+def test_a_lost_link_is_said_in_the_first_line_within_three_seconds_and_figures_are_marked_old(
     open_phone, served, expect
 ):
     phone = open_phone("/nowhere")
-    phone.route("**/watch/stream", lambda route: route.abort())
-    phone.route("**/watch.json", lambda route: route.abort())
+    lose_the_link(phone, "**/watch/stream", "**/watch.json")
     served.daemon.tell("etching", may=[])
+    phone.clock.install(time=0)
+    phone.clock.pause_at(1000)
     phone.goto(served.url)
+    lost, old = phone.get_by_text("Link to the box lost"), phone.get_by_text("figures are old")
 
-    expect(phone.get_by_text(re.compile(r"Last heard from the box \d+ s ago"))).to_be_visible()
+    phone.clock.run_for(2800)
+    expect(lost).to_be_hidden()
+    expect(old).to_be_hidden()
+    phone.clock.run_for(200)
+
+    expect(lost).to_have_text("Link to the box lost: nothing heard for 3 s. What you see is old.")
+    expect(old).to_be_visible()
+    assert phone.locator("main").inner_text().startswith("Link to the box lost")
+    phone.evaluate("scrollTo(0, document.body.scrollHeight)")
+    expect(lost).to_be_in_viewport()
     expect(phone.get_by_role("button", name="Stop")).to_be_enabled()
+
+
+def test_that_the_box_did_not_answer_is_said_until_it_is_heard_again(open_phone, served, expect):
+    phone = open_phone("/nowhere")
+    served.daemon.tell("etching")
+    phone.clock.install()
+    phone.goto(served.url)
+    expect(phone.locator("body")).to_have_class("is-live")
+    lose_the_link(phone, "**/hold")
+
+    phone.get_by_role("button", name="Hold at the row’s end").tap()
+    answer = phone.get_by_text("The box did not answer. Press again")
+    expect(answer).to_be_visible()
+    served.daemon.tell("etching", sentence="Still etching.")
+    expect(phone.get_by_text("Still etching.")).to_be_visible()
+    expect(answer).to_be_visible()  # nobody reads a sentence in a moment
+    phone.clock.fast_forward(3000)
+
+    expect(answer).to_have_count(0)
 
 
 def test_the_page_works_without_script(open_phone, served, expect):

@@ -14,9 +14,7 @@ MAX_STREAMS: Final = 8
 TRY_AGAIN_S: Final = 30  # for the phone that came ninth
 RECONNECT_MS: Final = 2000
 SPACING_S: Final = 0.5  # keeps a phone below a kilobyte a second
-HEARTBEAT_S: Final = (
-    1.0  # the page says "last heard" and fades when it has heard nothing for longer
-)
+HEARTBEAT_S: Final = 1.0  # a page that hears nothing for three says that the link is lost
 
 
 def view_of(report: DaemonReport, offered: Collection[str] = ACTIONS) -> View:

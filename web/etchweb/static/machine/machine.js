@@ -10,7 +10,7 @@ const go = document.querySelector("[data-ask=move]");
 const wires = document.getElementById("wires");
 const answer = document.getElementById("answer");
 
-askWithoutLeaving((sentence) => {
+const boxWasHeard = askWithoutLeaving((sentence) => {
   answer.textContent = sentence;
   if (sentence) answer.scrollIntoView({ block: "center" });
   look();
@@ -39,6 +39,7 @@ async function look() {
 }
 
 function show(now) {
+  boxWasHeard();
   for (const place of document.querySelectorAll("[data-live]")) {
     const words = now[place.dataset.live];
     if (words !== undefined && place.textContent !== words) place.textContent = words;

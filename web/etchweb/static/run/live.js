@@ -2,7 +2,8 @@
 // stream is full or broken. A browser shares six connections among all its pages of one host,
 // so a page that nobody looks at holds none.
 
-const POLL_EVERY_MS = 3000;
+const POLL_EVERY_MS = 2000; // a page that has heard nothing for three seconds says so
+const POLL_WAITS_MS = 5000; // a question that hangs must not stand for ever
 const TRY_STREAM_AGAIN_MS = 30000;
 
 export function listen({ stream, poll, heard }) {
@@ -29,11 +30,14 @@ export function listen({ stream, poll, heard }) {
   async function ask() {
     if (Date.now() > nextStreamAt) return openStream();
     try {
-      const answer = await fetch(poll, { headers: { Accept: "application/json" } });
+      const answer = await fetch(poll, {
+        headers: { Accept: "application/json" },
+        signal: AbortSignal.timeout(POLL_WAITS_MS),
+      });
       if (answer.status === 403) return location.reload(); // shut out: pair again
       if (answer.ok) heard(await answer.json());
     } catch {
-      // Not reachable: "last heard" on the page tells it, and the next turn asks again.
+      // Not reachable: the page says that the link is lost, and the next turn asks again.
     }
   }
 

@@ -7,7 +7,7 @@ import { listen } from "./live.js";
 import { moveTile } from "../previews/tile.js";
 import { keepOpen, keepTyped, putBack } from "./typed.js";
 
-const STALE_AFTER_MS = 3000;
+const LOST_AFTER_MS = 2900; // the box says something every second and a bit, or is asked every two
 const OWN_ANSWER_MS = 15000;
 const SPEAK_EVERY_MS = 10000;
 const ALWAYS_ASKABLE = ["hold", "hold_now", "stop"]; // not knowing is no reason to keep these back
@@ -23,6 +23,7 @@ function heard(news) {
   heardAt = Date.now();
   const before = view;
   view = { ...view, ...news };
+  if (view.scene !== "away") boxWasHeard();
   callSomebody(before);
   showAge();
   speak();
@@ -86,15 +87,19 @@ function offer(may) {
   }
 }
 
+// In the first line, which stays in view, and beside the figures, which are old from then on.
+let lostTimer = 0;
 function showAge() {
   const age = Date.now() - heardAt;
-  const isStale = age > STALE_AFTER_MS;
+  const isLost = age >= LOST_AFTER_MS;
   const note = document.getElementById("heard");
-  document.body.classList.toggle("is-stale", isStale);
-  document.body.classList.toggle("is-live", !isStale);
-  note.hidden = !isStale;
-  if (!isStale) return;
-  note.textContent = `Last heard from the box ${Math.round(age / 1000)} s ago.`;
+  document.body.classList.toggle("is-stale", isLost);
+  document.body.classList.toggle("is-live", !isLost);
+  note.hidden = !isLost;
+  clearTimeout(lostTimer);
+  lostTimer = setTimeout(showAge, isLost ? 1000 : LOST_AFTER_MS - age);
+  if (!isLost) return;
+  note.textContent = `Link to the box lost: nothing heard for ${Math.round(age / 1000)} s. What you see is old.`;
   offer([...new Set([...(view.may ?? []), ...ALWAYS_ASKABLE])]);
 }
 
@@ -128,9 +133,9 @@ function showAnswer(sentence) {
   if (sentence) document.getElementById("answer").scrollIntoView({ block: "center" });
 }
 
-askWithoutLeaving(showAnswer);
+const boxWasHeard = askWithoutLeaving(showAnswer);
 listenForTouch(() => (document.title = title()));
 showSwitch(page);
 showClockTimes();
-setInterval(showAge, 1000);
+showAge();
 listen({ stream: page.dataset.stream, poll: page.dataset.poll, heard });

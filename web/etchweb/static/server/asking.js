@@ -1,7 +1,13 @@
 // Sends a form without leaving the page, and shows what came of it. Without this module the
 // browser sends the form itself, and the answer is a page.
 
+// That no answer came is said until the box is heard again, and for long enough to be read.
+const READ_IN_MS = 3000;
+const UNAVAILABLE = 503;
+
+// Returns what to call whenever the box is heard.
 export function askWithoutLeaving(showAnswer) {
+  let unansweredAt = null;
   document.addEventListener("submit", async (event) => {
     const form = event.target;
     if (!form.dataset.ask) return;
@@ -9,9 +15,16 @@ export function askWithoutLeaving(showAnswer) {
     showAnswer("");
     const button = form.querySelector("button");
     button.setAttribute("aria-busy", "true");
-    showAnswer(await ask(form));
+    const { sentence, isAnswered } = await ask(form);
+    unansweredAt = isAnswered ? null : Date.now();
+    showAnswer(sentence);
     button.removeAttribute("aria-busy");
   });
+  return () => {
+    if (unansweredAt === null || Date.now() - unansweredAt < READ_IN_MS) return;
+    unansweredAt = null;
+    showAnswer("");
+  };
 }
 
 async function ask(form) {
@@ -21,8 +34,10 @@ async function ask(form) {
       body: new URLSearchParams(new FormData(form)),
       headers: { Accept: "application/json" },
     });
-    return (await answer.json()).sentence;
+    const { sentence } = await answer.json();
+    return { sentence, isAnswered: answer.status !== UNAVAILABLE };
   } catch {
-    return "The box did not answer. Press again; if it matters, use the stop circuit at the machine.";
+    const sentence = "The box did not answer. Press again; if it matters, use the stop circuit at the machine.";
+    return { sentence, isAnswered: false };
   }
 }
