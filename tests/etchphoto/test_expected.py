@@ -1,16 +1,19 @@
 """The tile as promised, as a picture."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PIL import Image
 
-from etchphoto.dots.rendering import darkness
+from etchphoto.dots.speeds import Motion
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE, DotLook, draw_preview, save_expected
 from etchphoto.light import srgb_to_linear
-from etchphoto.tone import BURNT_AS_WANTED, ToneCurve
 from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 
 DOT = Dot(spread_dots=0.45, threshold=0.25, scale=0.2, steepness=2.0, black=0.06)
+HEAD, RECIPE = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]
 
 
 def some_bits(rows, columns):
@@ -63,7 +66,7 @@ def codes_of(picture):
 
 
 def test_with_a_dot_bare_and_solid_are_as_the_card_showed_them():
-    look = DotLook(DOT, BURNT_AS_WANTED)
+    look = DotLook(DOT)
     white, black = (
         codes_of(draw_preview(np.full((99, 99), is_burnt), 99, look))[49, 49]
         for is_burnt in (False, True)
@@ -74,22 +77,10 @@ def test_with_a_dot_bare_and_solid_are_as_the_card_showed_them():
     assert light[1] / light[0] == pytest.approx(np.full(3, DOT.black), abs=0.003)
 
 
-@pytest.mark.parametrize("share", [0.15, 0.4, 0.7, 0.9])
-def test_an_even_grey_is_as_dark_as_the_cards_own_steps_were(share):
-    """What the curve says a burnt share looks like, whatever the dot's law makes of it."""
-    looks = share**1.5
-    curve = ToneCurve((0.0, looks, 1.0), (0.0, share, 1.0))
-    bits = np.random.default_rng(3).random((200, 200)) < share
-
-    dark = DotLook(DOT, curve).darkness(bits)[20:-20, 20:-20]
-
-    assert dark.mean() == pytest.approx(looks, abs=0.02)
-    assert darkness(bits, DOT)[20:-20, 20:-20].mean() != pytest.approx(looks, abs=0.02)
-
-
 def test_a_large_tile_is_drawn_in_strips_without_seams(tmp_path):
     bits = some_bits(300, 40)
-    look = DotLook(DOT, BURNT_AS_WANTED)
+    bits[70] = False  # from here on rows go the other way
+    look = DotLook(replace(DOT, power_exponent=1.9), Motion(HEAD, RECIPE))
 
     save_expected(bits, tmp_path / "expected.png", look)
 

@@ -8,6 +8,7 @@ import pytest
 from etchphoto.decoder.loading import load_photo
 from etchphoto.dots.gain import foreseen_gain
 from etchphoto.dots.rendering import darkness
+from etchphoto.dots.speeds import Motion
 from etchphoto.dots.switch_price import FULL_PRICE, switch_price
 from etchphoto.errors import UnfitOrder
 from etchphoto.halftone import HALFTONES
@@ -55,7 +56,7 @@ def test_a_job_is_made_with_searched_dots_after_an_early_preview(photo, tmp_path
 
 
 def test_what_is_told_is_the_gain_for_this_dot(photo):
-    gain = foreseen_gain(DOT, RECIPE.line_spacing_mm)
+    gain = foreseen_gain(DOT, Motion(HEAD, RECIPE))
 
     told = {one.name: one.sentence for one in findings(load_photo(photo), order())}
     assert gain.percent > 10

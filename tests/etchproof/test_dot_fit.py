@@ -1,5 +1,7 @@
 """The dot that a tone card shows: found again, and told of patterns the card does not have."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -103,6 +105,26 @@ def test_a_coat_that_scatters_makes_the_dot_uneven_and_an_even_one_does_not():
 
     assert fit_dot(even, 0.1).unevenness < 0.03
     assert fit_dot(uneven, 0.1).unevenness == pytest.approx(0.1, abs=0.04)
+
+
+@pytest.mark.parametrize("power_exponent", [1.5, 2.3])
+def test_steps_that_ran_slower_tell_how_power_counts_against_time(power_exponent):
+    dot = Dot(
+        spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06,
+        power_exponent=power_exponent,
+    )  # fmt: skip
+    middle = slice(20, 60), slice(20, 60)
+    steps = []
+    for number, bits in enumerate(tints("jarvis")):
+        ratio = 0.75 if 4 <= number <= 8 else 1.0
+        light = np.float32(ratio ** (power_exponent - 1))
+        shown_there = 1 - (1 - dot.black) * darkness(bits, dot, light)[middle]
+        steps.append(replace(step(bits, middle, shown_there), unevenness=0.0, speed_ratio=ratio))
+
+    found = fit_dot(steps, 0.1)
+
+    assert found.fit_error < 0.004
+    assert found.power_exponent == pytest.approx(power_exponent, abs=0.2)
 
 
 def step(bits, middle, reflectance):

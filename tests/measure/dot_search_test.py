@@ -1,7 +1,8 @@
 """Dots from the test card against the kernels on invented surfaces. Prints tables and a picture.
 
-The truth is the practice machine's tile, a law that the dot knows nothing of, at an even speed;
-each kernel has the curve of a tone card of its own, the search the dot of the first kernel's card.
+The truth is the practice machine's tile, a law that the dot knows nothing of, at the speeds that
+the motion model foresees; each kernel has the curve of a tone card of its own, the search the dot
+of the first kernel's card.
 Cards are read with 0.003 of noise and lie elsewhere on the coat than the picture. Errors are L* at
 350 mm (`etchphoto.dots.eye`), RMS. DOT_SEARCH_PICTURE=folder writes the pictures side by side.
 """
@@ -22,6 +23,7 @@ from PIL import Image
 from etchpath.writer.dots import Order, write_job
 from etchphoto.dots.eye import seen
 from etchphoto.dots.search import search_dots
+from etchphoto.dots.speeds import Motion
 from etchphoto.dots.switch_price import switch_price
 from etchphoto.halftone import KERNELS, diffuse_evenly
 from etchphoto.light import lightness, linear_to_srgb, luminance
@@ -59,20 +61,21 @@ class Truth:
     spot_mm: float = 0.08
     spacing_mm: float = 0.1
 
-    def reflectance(self, bits, seed):
+    def reflectance(self, bits, seed, speed_ratios=1.0):
         """Each dot's mean reflectance beside bare tile; `seed` chooses the place on the coat."""
         rows, columns = bits.shape
         cell_mm = self.spacing_mm / CELLS
         light = np.zeros((rows * CELLS, columns * CELLS), dtype=np.float32)
         for middle in (CELLS // 2 - 1, CELLS // 2):  # a row runs between two rows of cells
-            light[middle::CELLS] = bits.repeat(CELLS, axis=1) * np.float32(CELLS / 2)
+            worth = bits * np.float32(CELLS / 2) * speed_ratios ** (self.surface.exponent - 1)
+            light[middle::CELLS] = worth.repeat(CELLS, axis=1)
         spread_mm = np.hypot(self.spot_mm / np.sqrt(12), self.surface.heat_spread_mm)
         light = cv2.GaussianBlur(
             light, (0, 0), float(spread_mm / cell_mm), borderType=cv2.BORDER_CONSTANT
         )
         power_w = np.array(HEAD.rated_optical_w * self.power_ratio)
-        worth_w = float(self.surface.effective_w(power_w))
-        light *= worth_w * 60 / (FEED_MM_PER_MIN * self.spacing_mm)
+        full_w = float(self.surface.effective_w(power_w))
+        light *= full_w * 60 / (FEED_MM_PER_MIN * self.spacing_mm)
         light *= self._coat(light.shape, cell_mm, seed)
         shown = self.surface.wiped(light) / self.surface.tile_reflectance
         return shown.reshape(rows, CELLS, columns, CELLS).mean(axis=(1, 3))
@@ -90,6 +93,10 @@ class Truth:
             cv2.INTER_LINEAR,
         )
         return np.maximum(1 + self.surface.unevenness * uneven, 0.1)
+
+    def etched(self, bits):
+        """The same of a picture, at the speeds at which its dots are run."""
+        return self.reflectance(bits, 1, Motion(HEAD, self.recipe).speed_ratios(bits))
 
     @property
     def recipe(self):
@@ -152,7 +159,8 @@ def reading_of(card, truth, random):
     for number, patch in enumerate(card.patches):
         core = core_of(patch.area)
         bits = np.pad(patch_dots(patch, card.halftone), 8)
-        shown = truth.reflectance(bits, seed=100 * card.number + number)
+        slowed = patch.true_feed_mm_per_min / patch.feed_mm_per_min
+        shown = truth.reflectance(bits, 100 * card.number + number, slowed)
         top, left = core.top - patch.area.top + 8, core.left - patch.area.left + 8
         shown = shown[top : top + core.height, left : left + core.width]
         side = max(1, round(0.5 / truth.spacing_mm))
@@ -192,6 +200,7 @@ def searched(wanted, truth, cards):
         wanted,
         cards.dot,
         spacing_mm=truth.spacing_mm,
+        motion=Motion(HEAD, truth.recipe),
         switch_price=switch_price(HEAD, truth.recipe),
     )
 
@@ -215,7 +224,7 @@ def test_error_time_and_file_beside_each_kernels():
             }
             dots["search"] = searched(wanted, truth, cards)
             errors = {
-                name: error(truth.reflectance(bits, 1), wanted, cards.black, truth.spacing_mm)
+                name: error(truth.etched(bits), wanted, cards.black, truth.spacing_mm)
                 for name, bits in dots.items()
             }
             best = min(errors[name] for name in KERNELS)
@@ -288,8 +297,8 @@ def test_ideal_kernels_and_search_side_by_side():
         shown = [1 - (1 - cards.black) * wanted]
         for name in ("jarvis", "floyd-steinberg"):
             bits = diffuse_evenly(cards.curves[name].apply(wanted), KERNELS[name])
-            shown.append(truth.reflectance(bits, 1))
-        shown.append(truth.reflectance(searched(wanted, truth, cards), 1))
+            shown.append(truth.etched(bits))
+        shown.append(truth.etched(searched(wanted, truth, cards)))
         rows.append(np.hstack([one[part_rows, part_columns] for one in shown]))
     for name, tiles in (
         ("dots", np.vstack(rows)),

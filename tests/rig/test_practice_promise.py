@@ -1,23 +1,24 @@
 """The first picture anybody sees: the practice tile beside its promise and the photo it holds.
 
-Greys are compared as an eye sees them from where dots blend: light averaged with a standard
-deviation of three dots, 0.3 mm, as L* (CIE 1976, ISO 11664-4:2008). The limits are our choice.
+Greys are compared as an eye sees them from 350 mm, by the luminance channel of S-CIELAB
+(`etchphoto.dots.eye`), as L* (CIE 1976, ISO 11664-4:2008). The limits are our choice.
 """
 
 import numpy as np
 import pytest
-from cv2 import GaussianBlur
 from PIL import Image
 
 from darkroom.practice import run_on_practice
 from etchphoto.decoder.loading import load_photo
 from etchphoto.demo import LIGHTHOUSE
+from etchphoto.dots.eye import seen
 from etchphoto.expected import TILE_WHITE
 from etchphoto.job import PhotoOrder, frame_of, prepare_job
 from etchphoto.light import lightness, srgb_to_linear
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.resampling import luminance_per_dot
 from etchpractice.tile.surface import surface_named
+from etchwarden.commands.practice import PICTURE_HALFTONE
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECORDS
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME
 
@@ -26,8 +27,8 @@ RECORD, HEAD = PRACTICE_RECORDS["practice-20w"], PRACTICE_HEADS["practice-20w"]
 WEIGHTS = (0.2126, 0.7152, 0.0722)
 
 
-def seen(reflectance):
-    return lightness(GaussianBlur(np.asarray(reflectance, dtype=np.float32), (0, 0), 3.0))
+def looks(reflectance):
+    return lightness(np.maximum(seen(reflectance, RECORD.line_spacing_mm), 0))
 
 
 def rms(off):
@@ -40,7 +41,7 @@ def etch(tmp_path_factory):
     folder = tmp_path_factory.mktemp("promise") / "job"
     order = PhotoOrder(
         head=HEAD, recipe=RECORD.settings(), tone=MeasuredTone.from_record(RECORD.to_table()),
-        halftone=RECORD.halftone, width_mm=25.0,
+        halftone=PICTURE_HALFTONE, width_mm=25.0,
     )  # fmt: skip
     photo = load_photo(LIGHTHOUSE)
     frame = prepare_job(photo, order, folder=folder).picture
@@ -53,7 +54,7 @@ def etch(tmp_path_factory):
     promised = light.reshape(rows, light.shape[0] // rows, columns, -1).mean(axis=(1, 3))
     white, black = SURFACE.tile_reflectance, SURFACE.fired_reflectance
     held = black + luminance_per_dot(photo, frame_of(photo, order)) * (white - black)
-    return {"promise": seen(promised), "tile": seen(tile), "photo": seen(held)}
+    return {"promise": looks(promised), "tile": looks(tile), "photo": looks(held)}
 
 
 def test_the_promise_has_the_practice_tiles_white():

@@ -1,9 +1,8 @@
 """The tile as promised: every dot drawn as dark as the tone card showed dots to be.
 
-The card's dot gives each its darkness by its neighbours. Its law is an assumption and misses the
-steps by a little, so the mean over some dots is then drawn to what the card's own steps showed.
-Where no tone card was read nobody knows the dot, and each is drawn as the square that was asked
-for, in two colours.
+The card's dot gives each its darkness by its neighbours and by how fast it is run. Where no tone
+card was read nobody knows the dot, and each is drawn as the square that was asked for, in two
+colours.
 """
 
 from dataclasses import dataclass
@@ -14,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from etchphoto.dots.speeds import Motion
 from etchphoto.light import linear_to_srgb, srgb_to_linear
-from etchphoto.tone import ToneCurve
 from etchwire.catalogue.dot import MOST_SPREAD_DOTS, Dot
 
 TILE_WHITE: Final = (233, 231, 225)  # a glazed white that reflects 80 %, as the practice tile does
@@ -25,8 +24,6 @@ LONGEST_SIDE_PX: Final = 2000
 MOST_PX_PER_DOT: Final = 4
 LEAST_PX_PER_DOT: Final = 2
 _SHADES: Final = 255
-_LEAST_SHARE: Final = 1e-3
-_BLEND_DOTS: Final = 3.0  # standard deviation of the mean that is drawn to the card's steps
 _ROWS_AT_ONCE: Final = 64  # a dot's light is looked at in nine places, in 32 bits
 _MARGIN_DOTS: Final = round(9 * MOST_SPREAD_DOTS)  # further off no dot has a part in it
 
@@ -36,30 +33,21 @@ Light = NDArray[np.floating[Any]]
 
 @dataclass(frozen=True, slots=True)
 class DotLook:
-    """How dots look: by a dot, and by a tone curve where it was measured with their halftone."""
+    """How dots look: by the dot that a tone card showed, and by how fast they are run."""
 
     dot: Dot
-    curve: ToneCurve | None = None
+    motion: Motion | None = None
 
-    def darkness(self, bits: Bits) -> NDArray[np.float32]:
-        """Return the darkness of each dot, 0 bare to 1 solid, in the shape of `bits`."""
+    def darkness(self, bits: Bits, rows: slice = slice(None)) -> NDArray[np.float32]:
+        """Return the darkness of the dots of `rows`, 0 bare to 1 solid: shape of `bits[rows]`."""
         from etchphoto.dots.rendering import darkness  # noqa: PLC0415  brings OpenCV
 
-        dark = np.clip(darkness(bits, self.dot), 0, 1)
-        if self.curve is None:
-            return dark
-        modelled = _blended(dark)
-        shown = self.curve.looks_like(_blended(bits.astype(np.float32))).astype(np.float32)
-        darker = 1 - (1 - dark) * (1 - shown) / np.maximum(1 - modelled, _LEAST_SHARE)
-        lighter = dark * shown / np.maximum(modelled, _LEAST_SHARE)
-        return np.clip(np.where(shown > modelled, darker, lighter), 0, 1)
-
-
-def _blended(share: NDArray[np.float32]) -> NDArray[np.float32]:
-    import cv2  # noqa: PLC0415  many previews do without
-
-    blurred = cv2.GaussianBlur(share, (0, 0), _BLEND_DOTS, borderType=cv2.BORDER_REFLECT)
-    return np.asarray(blurred, np.float32)
+        first, end, _ = rows.indices(len(bits))
+        top = max(0, first - _MARGIN_DOTS)
+        near = slice(top, end + _MARGIN_DOTS)
+        light = None if self.motion is None else self.motion.light(bits, self.dot, near)
+        dark = darkness(bits[near], self.dot, light)[first - top : end - top]
+        return np.clip(dark, 0, 1)
 
 
 def save_expected(bits: Bits, path: Path, look: DotLook | None = None) -> None:
@@ -98,9 +86,8 @@ def _shades(bits: Bits, look: DotLook) -> NDArray[np.uint8]:
     """Return the darkness of each dot, 0 to _SHADES, worked out some rows at a time."""
     shades = np.empty(bits.shape, dtype=np.uint8)
     for first in range(0, len(bits), _ROWS_AT_ONCE):
-        top, rows = max(0, first - _MARGIN_DOTS), slice(first, first + _ROWS_AT_ONCE)
-        dark = look.darkness(bits[top : rows.stop + _MARGIN_DOTS])[first - top :][:_ROWS_AT_ONCE]
-        shades[rows] = np.rint(dark * _SHADES)
+        rows = slice(first, first + _ROWS_AT_ONCE)
+        shades[rows] = np.rint(look.darkness(bits, rows) * _SHADES)
     return shades
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from etchpath.errors import EtchpathError
 from etchpath.writer.dots import Order, write_job
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
+from etchphoto.dots.speeds import Motion
 from etchphoto.errors import NeedsAcknowledgement, UnfitOrder
 from etchphoto.expected import DotLook, save_expected
 from etchphoto.findings import PhotoFinding
@@ -81,19 +82,21 @@ class PhotoOrder:
         return None if self.tone is None else self.tone.dot_for(self.recipe)
 
     @property
+    def motion(self) -> Motion:
+        """What decides how fast the dots are run."""
+        return Motion(self.head, self.recipe, self.is_both_directions)
+
+    @property
     def look(self) -> DotLook | None:
         """How the dots of this order look on the tile, where a tone card showed it."""
-        if self.tone is None or self.dot is None:
-            return None
-        is_measured = self.halftone == self.tone.halftone
-        return DotLook(self.dot, self.tone.curve if is_measured else None)
+        return None if self.dot is None else DotLook(self.dot, self.motion)
 
     @property
     def tone_curve(self) -> ToneCurve:
         """The tone curve that holds for this recipe and halftone."""
         if self.tone is None or self.halftone == FROM_TEST_CARD:
             return BURNT_AS_WANTED
-        return self.tone.curve_for(self.recipe, self.halftone)
+        return self.tone.curve_for(self.motion, self.halftone)
 
 
 def prepare_job(  # noqa: PLR0913 - one keyword for each thing to be heard of
@@ -166,6 +169,7 @@ def dots_of(
         coverage.astype(np.float32),
         order.dot,
         spacing_mm=order.recipe.line_spacing_mm,
+        motion=order.motion,
         switch_price=switch_price(order.head, order.recipe),
         on_progress=on_progress,
         on_preview=on_preview,
@@ -217,7 +221,7 @@ def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     if order.tone is None:
         return (PhotoFinding("greys-not-measured", GREYS_NOT_MEASURED),)
     if order.halftone == FROM_TEST_CARD and order.dot is not None:
-        return (_gain_finding(order.dot, order.recipe),)
+        return (_gain_finding(order.dot, order.motion),)
     if order.tone.is_worked_out(order.recipe, order.halftone):
         return (PhotoFinding("tone-curve-worked-out", _WORKED_OUT),)
     changes = order.tone.changes(order.recipe, order.halftone)
@@ -230,10 +234,10 @@ def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     return (PhotoFinding("tone-curve-left-out", sentence),)
 
 
-def _gain_finding(dot: Dot, recipe: Recipe) -> PhotoFinding:
+def _gain_finding(dot: Dot, motion: Motion) -> PhotoFinding:
     from etchphoto.dots.gain import foreseen_gain  # noqa: PLC0415  brings OpenCV
 
-    gain = foreseen_gain(dot, recipe.line_spacing_mm)
+    gain = foreseen_gain(dot, motion)
     sentence = (
         "The dots are worked out from your test card. For this laser and surface that leaves "
         f"{gain.search_error:.1f} L* of error at arm's length in place of {gain.kernel_error:.1f}, "

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Self
 
+from etchphoto.dots.speeds import Motion
 from etchphoto.halftone import KERNELS
 from etchphoto.tone import BURNT_AS_WANTED, ToneCurve
 from etchwire.catalogue.dot import Dot
@@ -69,15 +70,15 @@ class MeasuredTone:
         is_other = halftone != self.halftone and halftone in KERNELS
         return is_other and self.dot_for(recipe) is not None
 
-    def curve_for(self, recipe: Recipe, halftone: str) -> ToneCurve:
+    def curve_for(self, motion: Motion, halftone: str) -> ToneCurve:
         """Return the curve that holds: as measured, worked out, or one that burns as wanted."""
-        if not self.changes(recipe, halftone):
+        if not self.changes(motion.recipe, halftone):
             return self.curve
-        if self.dot is None or not self.is_worked_out(recipe, halftone):
+        if self.dot is None or not self.is_worked_out(motion.recipe, halftone):
             return BURNT_AS_WANTED
         from etchphoto.dots.tone_curve import tone_curve_of  # noqa: PLC0415  brings OpenCV
 
-        return tone_curve_of(self.dot, KERNELS[halftone])
+        return tone_curve_of(self.dot, KERNELS[halftone], motion)
 
 
 def _is_same(measured: object, chosen: object) -> bool:

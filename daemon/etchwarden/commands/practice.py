@@ -13,7 +13,7 @@ import click
 from etchphoto.decoder.loading import load_photo
 from etchphoto.demo import LIGHTHOUSE
 from etchphoto.errors import EtchphotoError
-from etchphoto.job import PhotoOrder, findings, prepare_job
+from etchphoto.job import FROM_TEST_CARD, PhotoOrder, findings, prepare_job
 from etchphoto.measured_tone import MeasuredTone
 from etchpractice.scenario.script import Scenario
 from etchpractice.tile.imperfections import UnfitImperfection, read_imperfections
@@ -43,6 +43,7 @@ from etchwire.catalogue.examples import (
 from etchwire.errors import WireError
 from etchwire.storing import fault_of_card
 
+PICTURE_HALFTONE: Final = FROM_TEST_CARD  # every practice recipe has a tone card that was read
 _DEMO_WIDTH_MM: Final = 50.0
 
 
@@ -223,7 +224,7 @@ def _prepare(options: _Options, session: Session) -> None:
         head=PRACTICE_HEADS[options.head],
         recipe=replace(known.settings(), surface=_surface(options.surface)),
         tone=MeasuredTone.from_record(known.to_table()),
-        halftone=known.halftone,
+        halftone=PICTURE_HALFTONE,
         width_mm=options.width_mm,
         title=None if options.photo else "Lighthouse at dusk",
     )

@@ -5,8 +5,10 @@ light adds up to more than a threshold the surface darkens, soon as far as it ca
 
     darkness = 1 - exp(-((exposure - threshold) / scale)^steepness)
 
-divided by that of a solid area. Exposure is 1 on average in a solid area. The law is an
-assumption, fitted to the steps of a tone card; it is not the practice machine's.
+divided by that of a solid area. Exposure is 1 on average in a solid area at the recipe's speed.
+Where the head runs slower, dynamic power is lower by the same share, and exposure falls with
+speed^(power exponent - 1). The law is an assumption, fitted to the steps of a tone card; it is not
+the practice machine's.
 """
 
 from dataclasses import dataclass
@@ -18,6 +20,7 @@ from etchwire.plain import Plain, require_positive, require_types
 LEAST_SPREAD_DOTS: Final = 0.15
 MOST_SPREAD_DOTS: Final = 2.5
 MOST_UNEVENNESS: Final = 0.5
+MOST_POWER_EXPONENT: Final = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +29,8 @@ class Dot(Plain):
 
     `black` is what a solid area reflects beside bare tile; `unevenness` by what share the coat
     makes the light count for more or less from place to place; `fit_error` the root mean square
-    by which the law misses the reflectance of the card's steps.
+    by which the law misses the reflectance of the card's steps. `power_exponent` says how much
+    power counts against time; 1, as for dots fitted without it, leaves light alone.
     """
 
     spread_dots: float
@@ -36,6 +40,7 @@ class Dot(Plain):
     black: float
     unevenness: float = 0.0
     fit_error: float = 0.0
+    power_exponent: float = 1.0
 
     def __post_init__(self) -> None:
         """Refuse figures that make no dot."""
@@ -48,6 +53,7 @@ class Dot(Plain):
             and 0 <= self.black < 1
             and 0 <= self.unevenness <= MOST_UNEVENNESS
             and 0 <= self.fit_error <= 1
+            and 1 <= self.power_exponent <= MOST_POWER_EXPONENT
         )
         if not is_fit:
             raise UnreadableSheet("these are no figures of a dot: read the tone card again")

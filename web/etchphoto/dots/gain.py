@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from etchphoto.dots.eye import seen
 from etchphoto.dots.rendering import Bits, darkness
 from etchphoto.dots.search import doubted, search_dots
+from etchphoto.dots.speeds import Motion, lit
+from etchphoto.dots.switch_price import switch_price
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import KERNELS, diffuse_evenly
 from etchphoto.light import lightness
@@ -33,7 +35,7 @@ class Gain:
 
 
 @lru_cache(maxsize=8)
-def foreseen_gain(dot: Dot, spacing_mm: float) -> Gain:
+def foreseen_gain(dot: Dot, motion: Motion) -> Gain:
     """Return the gain on a small picture of ours, as the dot foresees it.
 
     Each kernel has the tone curve that the dot gives it. A little more and a little less light
@@ -41,12 +43,19 @@ def foreseen_gain(dot: Dot, spacing_mm: float) -> Gain:
     """
     wanted = _wanted()
     kernels = (
-        diffuse_evenly(tone_curve_of(dot, kernel).apply(wanted), kernel)
+        diffuse_evenly(tone_curve_of(dot, kernel, motion).apply(wanted), kernel)
         for kernel in KERNELS.values()
     )
+    searched = search_dots(
+        wanted,
+        dot,
+        spacing_mm=motion.recipe.line_spacing_mm,
+        motion=motion,
+        switch_price=switch_price(motion.head, motion.recipe),
+    )
     return Gain(
-        min(_error(bits, wanted, dot, spacing_mm) for bits in kernels),
-        _error(search_dots(wanted, dot, spacing_mm=spacing_mm), wanted, dot, spacing_mm),
+        min(_error(bits, wanted, dot, motion) for bits in kernels),
+        _error(searched, wanted, dot, motion),
     )
 
 
@@ -63,20 +72,15 @@ def _wanted() -> NDArray[np.float32]:
     return np.asarray(1 - np.clip(light, 0, 1), dtype=np.float32)
 
 
-def _error(bits: Bits, wanted: NDArray[np.float32], dot: Dot, spacing_mm: float) -> float:
+def _error(bits: Bits, wanted: NDArray[np.float32], dot: Dot, motion: Motion) -> float:
     unevenness = doubted(dot).unevenness
     even = replace(dot, unevenness=0.0)
+    light, spacing_mm = motion.light(bits, dot), motion.recipe.line_spacing_mm
     squares = [
-        _square(darkness(bits, _lit(even, 1 + off)), wanted, dot.black, spacing_mm)
+        _square(darkness(bits, lit(even, 1 + off), light), wanted, dot.black, spacing_mm)
         for off in (-unevenness, unevenness)
     ]
     return float(np.sqrt(np.mean(squares)))
-
-
-def _lit(dot: Dot, light: float) -> Dot:
-    """Return the dot with more or less light: as good as a law that asks for less or more."""
-    threshold = min(dot.threshold / light, 0.999)
-    return replace(dot, threshold=threshold, scale=dot.scale / light)
 
 
 def _square(

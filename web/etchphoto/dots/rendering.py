@@ -17,14 +17,15 @@ _REACH_SIGMAS: Final = 3.5
 _MOST_OVER: Final = 50.0  # scales beyond the threshold: wholly dark, and powers of it stay finite
 
 
-def darkness(bits: Bits, dot: Dot) -> NDArray[np.float32]:
+def darkness(bits: Bits, dot: Dot, light: Floats | np.float32 | None = None) -> NDArray[np.float32]:
     """Return each dot's mean darkness, 0 bare to 1 solid, of `bits` (True = burnt) on bare tile.
 
-    The shape is that of `bits`, (rows, columns); nothing is burnt around them.
+    The shape is that of `bits`, (rows, columns); nothing is burnt around them. `light` is by what
+    factor each dot's light counts, or all dots' (`speeds.Motion.light`); without it, by 1.
     """
     total = np.zeros(bits.shape, dtype=np.float32)
     law = Law(dot)
-    for exposure in exposures(bits, dot.spread_dots):
+    for exposure in exposures(bits if light is None else bits * light, dot.spread_dots):
         total += law.on_average(exposure)
     return total / np.float32(SAMPLES**2)
 
@@ -66,9 +67,9 @@ def darkened(exposure: Floats, threshold: float, scale: float, steepness: float)
     return np.asarray(1 - np.exp(-(over**steepness)))
 
 
-def exposures(bits: Bits, spread_dots: float) -> list[NDArray[np.float32]]:
+def exposures(bits: Bits | Floats, spread_dots: float) -> list[NDArray[np.float32]]:
     """Return the exposure at each of SAMPLES² places of every dot, row by row of places."""
-    burnt = bits.astype(np.float32)
+    burnt = np.asarray(bits, dtype=np.float32)
     along, across = kernels(spread_dots)
     return [
         np.asarray(cv2.sepFilter2D(burnt, -1, x, y, borderType=cv2.BORDER_CONSTANT))

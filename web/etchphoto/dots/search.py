@@ -16,6 +16,7 @@ they have fewer edges, which also means fewer switches of the beam.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, Final
 
 import cv2
@@ -33,6 +34,7 @@ from etchphoto.dots.neighbourhoods import (
     darkness_tables,
 )
 from etchphoto.dots.rendering import Bits, darkness
+from etchphoto.dots.speeds import Motion
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import FLOYD_STEINBERG, diffuse_evenly
 from etchwire.catalogue.dot import MOST_UNEVENNESS, Dot
@@ -47,9 +49,8 @@ _LEAST_GAIN: Final = 1e-5  # L*²: for less, rounding would turn dots round in c
 _SMOOTH_DOTS: Final = 2.5  # over which the whole model corrects the tables
 _DOUBT: Final = 0.035  # of exposure: how well a tone card tells a dot (tried on invented surfaces)
 _ALONE: Final = 0.04  # of reflectance: in the dark single bare dots are seen, never less light
-_SWEEPS: Final = 3
 _BAND_DOTS: Final = 100_000  # looked after at a time: what a processor's cache holds
-_CORRECTIONS: Final = 2
+_SWEEPS: Final = 7  # all but the first aim aside by the whole model: it takes so many to settle
 
 
 def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choose
@@ -57,6 +58,7 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
     dot: Dot,
     *,
     spacing_mm: float,
+    motion: Motion | None = None,
     switch_price: float = 0.0,
     seed: int = 1,
     on_progress: Callable[[float], None] = lambda _: None,
@@ -64,17 +66,19 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
 ) -> Bits:
     """Return the dots, True = burnt, that show `wanted` best where a dot is like `dot`.
 
-    `wanted` is the darkness of each dot, 0 bare to 1 solid, shape (rows, columns). `on_progress`
+    `wanted` is the darkness of each dot, 0 bare to 1 solid, shape (rows, columns). By `motion`
+    dots get less light where the head is slowed down; without it, all the same. `on_progress`
     hears how much is done, 0 to 1, and cancels by raising; `on_preview` gets the dots as they are
     after the first sweep. The same `seed` gives the same dots; a picture cut in two does not.
     """
     start = diffuse_evenly(tone_curve_of(dot, FLOYD_STEINBERG).apply(wanted), FLOYD_STEINBERG)
     eye_sigma_dots = sharp_sigma_dots(spacing_mm)
     search = Search(wanted, doubted(dot), start, eye_sigma_dots=eye_sigma_dots, seed=seed)
-    for number in range(_SWEEPS + _CORRECTIONS):
-        on_progress(number / (_SWEEPS + _CORRECTIONS))
-        if number >= _SWEEPS:
-            search.correct()
+    light_of = None if motion is None else partial(motion.light, dot=dot)
+    for number in range(_SWEEPS):
+        on_progress(number / _SWEEPS)
+        if number > 0:
+            search.correct(None if light_of is None else light_of(search.bits))
         search.sweep(switch_price)
         if number == 0:
             on_preview(search.bits)
@@ -174,10 +178,13 @@ class Search:
                     made += self._try(dots, band, switch_price)
         return made
 
-    def correct(self) -> None:
-        """Aim aside by what the whole model says beyond the tables, seen from afar."""
+    def correct(self, light: Floats | None = None) -> None:
+        """Aim aside by what the whole model says beyond the tables, seen from afar.
+
+        `light` is by what factor the light of each dot counts; without it, by 1.
+        """
         by_tables = self._cut(self._layers[0].table[self._codes])
-        off = darkness(self.bits, self._dot) - by_tables
+        off = darkness(self.bits, self._dot, light) - by_tables
         smooth = cv2.GaussianBlur(off, (0, 0), _SMOOTH_DOTS, borderType=cv2.BORDER_REFLECT)
         self._aim_at(self._wanted - smooth)
 

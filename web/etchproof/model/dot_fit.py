@@ -4,6 +4,9 @@ For one spread, what counts of a step's pattern is how often each exposure occur
 is worked out once; the rest then fits in no time. The spread is looked for among many, then beside
 the best. Steps read with a little noise leave a valley of wide dots without a threshold that fit
 nearly as well, so what is usual counts for something: the more, the noisier the steps.
+
+In fine detail the head runs slower than the recipe says, and some steps got less light for it: how
+much less tells how power counts against time.
 """
 
 from collections.abc import Sequence
@@ -14,10 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etchphoto.dots.rendering import Bits, darkened, darkness, exposures
+from etchphoto.dots.speeds import lit
 from etchphoto.light import lightness
 from etchproof.model.damped_steps import least_squares
 from etchproof.reading.measuring import UNEVEN_CELL_MM
-from etchwire.catalogue.dot import MOST_UNEVENNESS, Dot
+from etchwire.catalogue.dot import MOST_POWER_EXPONENT, MOST_UNEVENNESS, Dot
 
 Floats = NDArray[np.floating[Any]]
 
@@ -30,9 +34,12 @@ _STARTS: Final = ((0.2, 0.3, 1.5), (0.5, 0.3, 1.0))  # threshold, scale, steepne
 _LEAST_NOISE: Final = 0.004  # of reflectance: no camera reads better
 
 # What is usual and how far off it may well be, as logarithms (the threshold's of its odds). Lines
-# are laid so that they just close, hence the spread; the rest is our assumption.
-_USUAL: Final = np.log((0.2 / 0.8, 0.3, 1.5, 0.45))  # threshold, scale, steepness, spread in dots
-_DOUBT: Final = np.array((1.5, 1.0, 1.0, 0.35))
+# are laid so that they just close, hence the spread. The power exponent: usual settings of 5, 10
+# and 20 W lie on speed ~ power^1.9 (common practice, no source). The rest is our assumption.
+# Threshold, scale, steepness, power exponent, spread in dots:
+_USUAL: Final = np.log((0.2 / 0.8, 0.3, 1.5, 1.9, 0.45))
+_DOUBT: Final = np.array((1.5, 1.0, 1.0, 0.2, 0.35))
+_LAW: Final = len(_USUAL) - 1  # the figures of the law come first
 
 _SOLID_DOTS: Final = 40
 _SOLID_MIDDLE: Final = slice(15, 25)
@@ -46,13 +53,18 @@ class Step:
     """A step of a tone card: its dots, which of them were read, and what they showed.
 
     `reflectance` is relative to bare tile, `unevenness` the scatter of L* over cells of
-    UNEVEN_CELL_MM.
+    UNEVEN_CELL_MM, `speed_ratio` the share of the recipe's speed that was really run.
     """
 
     bits: Bits
     read: tuple[slice, slice]
     reflectance: float
     unevenness: float
+    speed_ratio: float = 1.0
+
+    def light(self, dot: Dot) -> np.float32:
+        """Return by what factor the light of the step's dots counts."""
+        return np.float32(self.speed_ratio ** (dot.power_exponent - 1))
 
 
 def fit_dot(steps: Sequence[Step], spacing_mm: float) -> Dot:
@@ -92,11 +104,15 @@ class _Fit:
 
 @dataclass(frozen=True, slots=True)
 class _Patterns:
-    """How often each exposure occurs in each step, shape (steps, bins), and in a solid area."""
+    """How often each exposure occurs in each step, shape (steps, bins), and in a solid area.
+
+    Exposures are those at the recipe's speed; `slowness` is the logarithm of each step's share.
+    """
 
     spread_dots: float
     in_steps: Floats
     in_solid: Floats
+    slowness: Floats
 
     @classmethod
     def of(cls, steps: Sequence[Step], spread_dots: float, unevenness: float) -> Self:
@@ -104,21 +120,22 @@ class _Patterns:
         middle = _SOLID_MIDDLE, _SOLID_MIDDLE
         in_steps = [_occurring(step.bits, step.read, spread_dots, unevenness) for step in steps]
         in_solid = _occurring(solid, middle, spread_dots, unevenness)
-        return cls(spread_dots, np.stack(in_steps), in_solid)
+        slowness = np.log([[step.speed_ratio] for step in steps])
+        return cls(spread_dots, np.stack(in_steps), in_solid, slowness)
 
     def fitted(self, wanted: Floats, noise: float) -> _Fit:
         """Return the best figures for the steps' darkness below bare tile."""
 
         def misses(figures: Floats) -> Floats:
             off = (self._darkness(figures) * _deepest(figures, wanted) - wanted) / noise
-            given = np.append(figures[:3], np.log(self.spread_dots))
+            given = np.append(figures[:_LAW], np.log(self.spread_dots))
             return np.append(off, (given - _USUAL) / _DOUBT)
 
         fits = [least_squares(misses, _figures(*start)) for start in _STARTS]
         figures = min(fits, key=lambda fit: float((misses(fit) ** 2).sum()))
         off = misses(figures)
         missed = float(np.sqrt((off[: len(wanted)] ** 2).mean())) * noise
-        threshold, scale, steepness = _law(figures)
+        threshold, scale, steepness, power_exponent = _law(figures)
         dot = Dot(
             spread_dots=self.spread_dots,
             threshold=threshold,
@@ -126,27 +143,31 @@ class _Patterns:
             steepness=steepness,
             black=min(max(0.0, 1 - _deepest(figures, wanted)), 0.999),
             fit_error=min(missed, 1.0),
+            power_exponent=power_exponent,
         )
         return _Fit(dot, float((off**2).sum()), missed)
 
     def _darkness(self, figures: Floats) -> Floats:
-        dark = darkened(_MIDDLES, *_law(figures))
-        return np.asarray(self.in_steps @ dark / max(float(self.in_solid @ dark), 1e-9))
+        *law, power_exponent = _law(figures)
+        solid = float(self.in_solid @ darkened(_MIDDLES, *law))
+        dark = darkened(_MIDDLES * np.exp((power_exponent - 1) * self.slowness), *law)
+        return np.asarray((self.in_steps * dark).sum(axis=1) / max(solid, 1e-9))
 
 
 def _figures(threshold: float, scale: float, steepness: float) -> Floats:
     """Return figures that may be any number; the last is how much deeper than read black is."""
-    return np.array([*np.log((threshold / (1 - threshold), scale, steepness)), 0.0])
+    return np.array([*np.log((threshold / (1 - threshold), scale, steepness)), _USUAL[3], 0.0])
 
 
-def _law(figures: Floats) -> tuple[float, float, float]:
-    odds, scale, steepness = np.exp(np.clip(figures[:3], -8, 3))
-    return float(odds / (1 + odds)), float(scale), float(steepness)
+def _law(figures: Floats) -> tuple[float, float, float, float]:
+    odds, scale, steepness, power_exponent = np.exp(np.clip(figures[:_LAW], -8, 3))
+    within = min(max(1.0, float(power_exponent)), MOST_POWER_EXPONENT)
+    return float(odds / (1 + odds)), float(scale), float(steepness), within
 
 
 def _deepest(figures: Floats, wanted: Floats) -> float:
     """Return the solid's darkness below bare tile, which one step alone would tell too roughly."""
-    return float(wanted[-1] * np.exp(figures[3]))
+    return float(wanted[-1] * np.exp(figures[_LAW]))
 
 
 def _occurring(
@@ -182,7 +203,7 @@ def _unevenness(steps: Sequence[Step], dot: Dot, spacing_mm: float) -> float:
 
 def _own_scatter(step: Step, dot: Dot, side: int) -> float:
     """Return by how much the pattern alone makes L* scatter over cells of `side` dots."""
-    shown = 1 - (1 - dot.black) * darkness(step.bits, dot)[step.read]
+    shown = 1 - (1 - dot.black) * darkness(step.bits, dot, step.light(dot))[step.read]
     rows, columns = (length // side * side for length in shown.shape)
     cells = shown[:rows, :columns].reshape(rows // side, side, columns // side, side)
     return float(np.std(lightness(np.maximum(cells.mean(axis=(1, 3)), 0))))
@@ -193,7 +214,9 @@ def _slope(step: Step, dot: Dot) -> float:
 
     More light is as good as a law that asks for less.
     """
-    less = replace(dot, threshold=dot.threshold / (1 + _NUDGE), scale=dot.scale / (1 + _NUDGE))
+    less = lit(dot, 1 + _NUDGE)
     solids = [darkened(np.ones(1), one.threshold, one.scale, one.steepness) for one in (dot, less)]
-    before, after = (float(darkness(step.bits, one)[step.read].mean()) for one in (dot, less))
+    before, after = (
+        float(darkness(step.bits, one, step.light(one))[step.read].mean()) for one in (dot, less)
+    )
     return (1 - dot.black) * (after * float(solids[1][0] / solids[0][0]) - before) / _NUDGE

@@ -149,6 +149,7 @@ def read_dot(card: Card, reading: Reading) -> Dot:
                 read=(core.rows, core.columns),
                 reflectance=read.reflectance,
                 unevenness=read.unevenness,
+                speed_ratio=min(1.0, patch.true_feed_mm_per_min / patch.feed_mm_per_min),
             )
             steps.append(step)
     dot, solid = fit_dot(steps, card.spacing_mm), steps[-1].reflectance

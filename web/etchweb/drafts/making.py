@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
+from etchphoto.dots.speeds import Motion
 from etchphoto.estimate import picture_findings, speed_findings
 from etchphoto.expected import draw_preview, save_dots
 from etchphoto.findings import PhotoFinding
@@ -42,7 +43,6 @@ from etchweb.drafts.store import (
 )
 from etchweb.previews.store import keep_picture
 from etchwire.catalogue.dot import Dot
-from etchwire.catalogue.heads import Recipe
 from etchwire.sheet import PICTURE_NAME, Sheet
 from etchwire.storing import write_whole
 from etchwire.transport.json_text import JsonTable
@@ -92,14 +92,14 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
         wish = replace(order, halftone=kind)
         bits = dots_of(wish.tone_curve.apply(part), wish)
         save_dots(bits, folder / tried_name(kind), _PX_PER_DOT, wish.look)
-    gain = None if dot is None else _gain_percent(dot, order.recipe)
+    gain = None if dot is None else _gain_percent(dot, order.motion)
     _write(folder / TRIED_NAME, {"of": draft.tried_key, "test_card_gain_percent": gain})
 
 
-def _gain_percent(dot: Dot, recipe: Recipe) -> float:
+def _gain_percent(dot: Dot, motion: Motion) -> float:
     from etchphoto.dots.gain import foreseen_gain  # noqa: PLC0415  brings OpenCV
 
-    return foreseen_gain(dot, recipe.line_spacing_mm).percent
+    return foreseen_gain(dot, motion).percent
 
 
 def make_picture(folder: Path, on_progress: Progress) -> None:

@@ -1,0 +1,98 @@
+"""How fast each dot of a picture is really run, and what that does to its light.
+
+In fine detail the controller cannot take lines in as fast as the recipe's speed wants them, and
+the head slows down (`etchpath.motion`). Dynamic power goes down with the speed, so a dot gets the
+same energy, but over a longer time and from less power, and less power darkens less than its share.
+"""
+
+from dataclasses import dataclass, replace
+from itertools import islice
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchpath.writer.dots import run_up_mm
+from etchpath.writer.raster import UM_PER_MM, Raster, RowOfDots, etched_rows
+from etchpath.writer.span_row import RowMoves, travel_of
+from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.heads import Head, Recipe
+
+Bits = NDArray[np.bool_]
+Floats = NDArray[np.floating[Any]]
+
+_ROWS_AT_ONCE: Final = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """What decides how fast dots are run: the head, the recipe, and which way the rows go."""
+
+    head: Head
+    recipe: Recipe
+    is_both_directions: bool = True
+
+    def light(self, bits: Bits, dot: Dot, rows: slice = slice(None)) -> NDArray[np.float32]:
+        """Return by what factor the light of each dot counts because of its speed."""
+        return np.asarray(self.speed_ratios(bits, rows) ** np.float32(dot.power_exponent - 1))
+
+    def speed_ratios(self, bits: Bits, rows: slice = slice(None)) -> NDArray[np.float32]:
+        """Return the share of the recipe's speed at which each dot is run, 1 where none is burnt.
+
+        `bits` is the whole picture, shape (rows, columns), row 0 on top; what is returned has the
+        shape of `bits[rows]`.
+        """
+        first, end, _ = rows.indices(len(bits))
+        before = np.flatnonzero(bits[:first].any(axis=1))
+        # Rows take turns in direction, so an even number of them has to come before.
+        start = int(before[-1]) if len(before) % 2 else first
+        part = bits[start:end]
+        raster, machine = self._raster(), Machine.of_head(self.head)
+        ratios = np.ones(part.shape, dtype=np.float32)
+        etched = etched_rows(part, raster)
+        while some := list(islice(etched, _ROWS_AT_ONCE)):
+            travel = travel_of([_moves(row, raster) for row in some], machine)
+            speeds = travel.length_mm / travel.seconds / raster.feed_mm_per_s
+            _fill(ratios, part, some, speeds)
+        return np.minimum(ratios, 1)[first - start :]
+
+    def _raster(self) -> Raster:
+        feed = self.recipe.feed_mm_per_min
+        return Raster(
+            left_um=0,
+            bottom_um=0,
+            spacing_mm=self.recipe.line_spacing_mm,
+            feed_mm_per_s=feed / SECONDS_PER_MINUTE,
+            s=1,
+            run_up_um=round(run_up_mm(self.head, feed) * UM_PER_MM),
+            is_both_directions=self.is_both_directions,
+        )
+
+
+def _moves(row: RowOfDots, raster: Raster) -> RowMoves:
+    lengths = np.concatenate(([row.run_up_um], row.run_lengths_um, [row.run_up_um]))
+    s = np.zeros(len(lengths), dtype=np.int64)
+    s[1::2] = raster.s
+    feed = np.full(len(lengths), raster.feed_mm_per_s * SECONDS_PER_MINUTE)
+    return RowMoves(row.start_um, lengths, s, feed)
+
+
+def _fill(ratios: Floats, bits: Bits, rows: list[RowOfDots], speeds: Floats) -> None:
+    """Write each run's speed to its dots; `speeds` has a place for each move of the rows."""
+    first = 0
+    for row in rows:
+        count = len(row.run_lengths_um)
+        burnt = speeds[first + 1 : first + 1 + count : 2]
+        first += count + 2
+        if row.run_up_um < 0:
+            burnt = burnt[::-1]
+        dots = bits[row.row]
+        edges = np.flatnonzero(np.diff(dots, prepend=False, append=False))
+        ratios[row.row, dots] = np.repeat(burnt, edges[1::2] - edges[::2])
+
+
+def lit(dot: Dot, light: float) -> Dot:
+    """Return `dot` with more or less light: as good as a law that asks for less or more."""
+    threshold = min(dot.threshold / light, 0.999)
+    return replace(dot, threshold=threshold, scale=dot.scale / light)
