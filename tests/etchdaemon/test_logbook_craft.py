@@ -181,6 +181,35 @@ def test_a_register_that_was_read_belongs_to_the_laser_from_then_on(logbook):
     assert in_force(logbook)[0]["origin"] == "practice"
 
 
+SPOT = {"spot_x_mm": 0.07, "spot_y_mm": 0.09, "give_or_take_mm": 0.01}
+
+
+def laser(logbook):
+    return next(one for one in logbook.ask("heads")["heads"] if one["name"] == HEAD)
+
+
+def test_a_spot_that_was_read_belongs_to_the_laser_with_the_reading_it_comes_from(logbook):
+    assert laser(logbook)["spot_found"] is None
+    reading = file_reading(logbook, kind="focus")
+
+    logbook.note("accept_reading", reading=reading, chosen={"spot": SPOT})
+
+    head = laser(logbook)
+    spot = (head["head"]["spot_x_mm"], head["head"]["spot_y_mm"])
+    assert (spot, head["head"]["is_spot_measured"]) == ((0.07, 0.09), True)
+    assert (head["spot_found"]["reading"], head["spot_found"]["give_or_take_mm"]) == (reading, 0.01)
+    assert head["spot_found"]["at_utc"] == logbook.ask("reading", id=reading)["chosen_at_utc"]
+
+
+def test_a_spot_that_was_described_by_hand_since_comes_from_no_reading(logbook):
+    reading = file_reading(logbook, kind="focus")
+    logbook.note("accept_reading", reading=reading, chosen={"spot": SPOT})
+
+    logbook.note("save_head", head=laser(logbook)["head"] | {"spot_y_mm": 0.12})
+
+    assert laser(logbook)["spot_found"] is None
+
+
 def test_readings_are_found_by_their_card_and_opened_one_by_one(logbook):
     file_reading(logbook, 1)
     second = file_reading(logbook, 2)
@@ -304,6 +333,11 @@ NONSENSE = {
     "a choice for another laser": (
         "accept_reading",
         {"reading": 1, "chosen": {"register": {"head": "x"}}},
+    ),
+    "a spot without a size": ("accept_reading", {"reading": 1, "chosen": {"spot": {}}}),
+    "a spot of nothing": (
+        "accept_reading",
+        {"reading": 1, "chosen": {"spot": SPOT | {"spot_x_mm": 0.0}}},
     ),
     "a choice after no reading": ("accept_reading", {"reading": 9, "chosen": {"recipe": SETTINGS}}),
     "a lens of an unknown laser": ("wipe_lens", {"head": "nobody's"}),

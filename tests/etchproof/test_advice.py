@@ -20,6 +20,7 @@ HEAD = HeadEntry(
     changed_at_utc="2026-11-24T09:00:00Z",
     beam_s=7200.0,
     lens_wiped_at_utc=None,
+    spot_found=None,
     beam_since_wipe_s=3600.0,
 )
 RECIPE = RecipeEntry(

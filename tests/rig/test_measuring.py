@@ -170,6 +170,7 @@ class _History:
             changed_at_utc="2026-01-01T00:00:00Z",
             beam_s=0.0,
             lens_wiped_at_utc=None,
+            spot_found=None,
             beam_since_wipe_s=None,
         )
         return HeadList(heads=(entry,))

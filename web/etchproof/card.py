@@ -6,7 +6,7 @@ picture like any other, and its description is enough to draw it again.
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Final, Self
 
 from etchproof.errors import UnreadableCard
@@ -20,12 +20,16 @@ CARD_NAME: Final = "card.json"  # beside the job's own files
 POWER: Final = "power"
 TONE: Final = "tone"
 REGISTER: Final = "register"
-KINDS: Final = (POWER, TONE, REGISTER)
+FOCUS: Final = "focus"
+SPACING: Final = "spacing"
+KINDS: Final = (POWER, TONE, REGISTER, FOCUS, SPACING)
 
 REALLY_RUN: Final = 0.95  # below this share of the speed asked for, a recipe was not run
 
 SOLID: Final = "solid"
 HALFTONE: Final = "halftone"
+ROW_LINES: Final = "lines along the rows"  # single rows, `coverage` of all
+COLUMN_LINES: Final = "lines across the rows"  # single dots, one below the other
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +122,30 @@ class HairlinePair:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Wedge:
+    """How a tile lies that is packed up at its left and right ends.
+
+    `left_mm` and `right_mm` are how high its underside stands there, `length_mm` is from end to
+    end, and the card begins `start_mm` from the left end. `bed_place` is where on the bed that is.
+    """
+
+    left_mm: float
+    right_mm: float
+    length_mm: float
+    start_mm: float = 0.0
+    bed_place: str = ""
+
+    def height_mm(self, x_mm: float) -> float:
+        """Return how high the tile lies `x_mm` from the card's left edge."""
+        share = (self.start_mm + x_mm) / self.length_mm
+        return self.left_mm + (self.right_mm - self.left_mm) * share
+
+    def turned_round(self) -> "Wedge":
+        """Return the same wedge with its ends exchanged."""
+        return replace(self, left_mm=self.right_mm, right_mm=self.left_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
     """Everything about a card that is needed to etch it, to read it and to file it.
 
@@ -138,6 +166,7 @@ class Card:
     patches: tuple[Patch, ...] = ()
     hairlines: tuple[HairlinePair, ...] = ()
     notes: tuple[str, ...] = ()  # sentences for the person, such as why a range was cut short
+    wedge: Wedge | None = None  # of a focus card
 
     @property
     def spacing_mm(self) -> float:
@@ -198,6 +227,7 @@ def _parts(table: Mapping[str, Any]) -> dict[str, Any]:
         "patches": tuple(_with_areas(Patch, parts["patches"])),
         "hairlines": tuple(_with_areas(HairlinePair, parts["hairlines"])),
         "notes": tuple(parts["notes"]),
+        "wedge": None if parts.get("wedge") is None else Wedge(**parts["wedge"]),
     }
 
 

@@ -39,3 +39,7 @@ class NoToneCurve(EtchproofError, ValueError):
 
 class NoRegister(EtchproofError, ValueError):
     """The register card does not show where rows meet."""
+
+
+class NoFocus(EtchproofError, ValueError):
+    """The focus card does not show where the beam is narrowest; the message says what to do."""

@@ -23,6 +23,7 @@ class HeadEntry:
     beam_s: float
     lens_wiped_at_utc: str | None
     beam_since_wipe_s: float | None
+    spot_found: JsonTable | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -275,7 +276,7 @@ class SaveReading(Note):
 class AcceptReading(Note):
     """Choose after a `reading`.
 
-    `chosen` holds a `recipe`, which comes into force, or a `register` for the laser.
+    `chosen` holds a `recipe`, which comes into force, or a `register` or a `spot` for the laser.
     """
 
     reading: WholeNumber

@@ -33,6 +33,21 @@ class Register(Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredSpot(Plain):
+    """The spot as a focus card showed it, at half of its peak; nine in ten lie within the last."""
+
+    spot_x_mm: float
+    spot_y_mm: float
+    give_or_take_mm: float
+
+    def __post_init__(self) -> None:
+        """Refuse what is no size."""
+        require_types("the measured spot", self)
+        for name in ("spot_x_mm", "spot_y_mm", "give_or_take_mm"):
+            require_positive(f"the measured spot's {name}", getattr(self, name))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Head(Plain):
     """A laser module on a machine.
 

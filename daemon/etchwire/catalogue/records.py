@@ -17,7 +17,7 @@ from etchwire.errors import UnreadableSheet
 from etchwire.plain import Plain, require_types
 
 COATINGS: Final = ("", "spray", "airbrush", "roller", "brush")
-CARD_KINDS: Final = ("power", "tone", "register", "check")
+CARD_KINDS: Final = ("power", "tone", "register", "check", "focus", "spacing")
 WAYS: Final = ("camera", "hand", "both")
 ORIGINS: Final = ("card", "reading", "hand", "practice")
 GOOD: Final = "good"

@@ -71,5 +71,6 @@ def head_entry(**changes: Any) -> dict[str, Any]:
         "changed_at_utc": MADE_UTC,
         "beam_s": 3600.0,
         "lens_wiped_at_utc": None,
+        "spot_found": None,
         "beam_since_wipe_s": None,
     }

@@ -17,6 +17,7 @@ HEADS: Final = [
         "changed_at_utc": MADE_UTC,
         "beam_s": 5400.0,
         "lens_wiped_at_utc": None,
+        "spot_found": None,
         "beam_since_wipe_s": None,
     }
     for head in PRACTICE_HEADS.values()

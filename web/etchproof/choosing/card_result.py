@@ -4,19 +4,23 @@ A page cannot load numpy, and the logbook keeps figures beside the pictures: bot
 of a card as JSON.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Final
 
-from etchproof.card import POWER, TONE, Card
+from etchproof.card import FOCUS, POWER, REGISTER, TONE, Card
 from etchproof.choosing.chart import chart_of
 from etchproof.choosing.choice import Outcome, choose
-from etchproof.errors import NoToneCurve, UnreadableCard
+from etchproof.choosing.focus_words import focus_sentences
+from etchproof.errors import NoFocus, NoToneCurve, UnreadableCard
+from etchproof.model.focus_reading import read_focus
 from etchproof.model.register_reading import register_by_camera, register_by_eye
 from etchproof.model.tone_reading import read_dot, read_tone
-from etchproof.reading.hand_marks import Mark, marks_from_table
+from etchproof.reading.hand_marks import Mark, marks_from_table, wedge_turned
 from etchproof.reading.values import Reading
+from etchwire.catalogue.heads import MeasuredSpot
 
+HUNDREDTH_MM: Final = 0.01
 FIVE: Final = 5  # patches of the card that asks whether a recipe still holds
 
 
@@ -24,13 +28,15 @@ FIVE: Final = 5  # patches of the card that asks whether a recipe still holds
 class CardEvidence:
     """What is known of a card by camera, by marks on its cells, by eye on its hairlines.
 
-    `meets` gives by speed (mm/min) the pair of a register card that looks like one line.
+    `meets` gives by speed (mm/min) the pair of a register card that looks like one line;
+    `is_wedge_turned` is the person's word that a focus card's wedge lay the other way round.
     """
 
     card: Card
     reading: Reading | None = None
     marks: Mapping[str, Mark] = field(default_factory=dict)
     meets: Mapping[float, float] = field(default_factory=dict)
+    is_wedge_turned: bool = False
 
     @classmethod
     def from_table(cls, table: Mapping[str, Any]) -> "CardEvidence":
@@ -46,6 +52,7 @@ class CardEvidence:
             reading=Reading.from_json(stored) if stored else None,
             marks=marks_from_table(table.get("marks", {}), card),
             meets=meets,
+            is_wedge_turned=wedge_turned(table.get("marks", {}), card),
         )
 
     def with_mark(self, cell: str, mark: Mark) -> "CardEvidence":
@@ -59,7 +66,7 @@ class CardEvidence:
     @property
     def way(self) -> str:
         """Whether it was read by camera, by hand or both."""
-        by_hand = self.marks or self.meets
+        by_hand = self.marks or self.meets or self.is_wedge_turned
         if self.reading is None:
             return "hand"
         return "both" if by_hand else "camera"
@@ -70,7 +77,7 @@ class CardResult:
     """The outcome of a card.
 
     `table` is for the page; `summary` holds single figures for the time line; `recommended` is
-    what may be accepted: `{"recipe": …}`, `{"tone_curve": …}` or `{"register": …}`, or None.
+    what may be accepted: `{"recipe": …}`, `{"register": …}` or `{"spot": …}`, or None.
     """
 
     table: Mapping[str, Any]
@@ -81,11 +88,11 @@ class CardResult:
 def result_of(shown: CardEvidence, *, earlier: Sequence[CardEvidence] = ()) -> CardResult:
     """Return what `shown` led to; `earlier` are power cards of the same laser and surface.
 
-    Raise NothingToChoose, NoToneCurve, NoRegister with a sentence.
+    Raise NothingToChoose, NoToneCurve, NoRegister, NoFocus with a sentence.
     """
     if shown.card.kind == POWER:
         return _power_result(shown, earlier)
-    return _tone_result(shown) if shown.card.kind == TONE else _register_result(shown)
+    return _RESULTS[shown.card.kind](shown)
 
 
 def outcomes_of(cards: Sequence[CardEvidence]) -> list[Outcome]:
@@ -187,8 +194,36 @@ def _register_result(shown: CardEvidence) -> CardResult:
     return CardResult(table=table, summary=summary, recommended={"register": register})
 
 
+def _focus_result(shown: CardEvidence) -> CardResult:
+    if shown.reading is None:
+        raise NoFocus("a focus card is read by camera only: take a photo of it")
+    found = read_focus(shown.card, shown.reading, is_turned_round=shown.is_wedge_turned)
+    table = asdict(found) | {"sentences": focus_sentences(found)}
+    summary = {
+        "best_focus_mm": found.best_mm,
+        "best_focus_doubt_mm": found.doubt_mm,
+        "in_focus_mm": found.high_mm - found.low_mm,
+        "bed_place": found.bed_place,
+    }
+    if not found.is_spot_sure:
+        return CardResult(table=table, summary=summary, recommended=None)
+    spot = MeasuredSpot(
+        spot_x_mm=max(HUNDREDTH_MM, round(found.along.spot_mm, 2)),
+        spot_y_mm=max(HUNDREDTH_MM, round(found.across.spot_mm, 2)),
+        give_or_take_mm=round(max(found.along.spot_doubt_mm, found.across.spot_doubt_mm), 3),
+    ).to_table()
+    return CardResult(table=table, summary=summary | spot, recommended={"spot": spot})
+
+
 def _settings(card: Card) -> dict[str, Any]:
     """Return the card's recipe without what it belongs to, as `accept_reading` takes it."""
     settings = card.recipe.to_table()
     del settings["surface"]
     return settings | {"halftone": card.halftone}
+
+
+_RESULTS: Final[Mapping[str, Callable[[CardEvidence], CardResult]]] = {
+    TONE: _tone_result,
+    REGISTER: _register_result,
+    FOCUS: _focus_result,
+}

@@ -9,6 +9,7 @@ from etchproof.errors import HighDose, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_request import CardRequest
 from etchproof.layout.duration import etching_time_s, in_words
+from etchproof.layout.focus_card import WedgeRequest, lay_out_focus_card
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import SIZES, lay_out_power_card
 from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range, starting_range
@@ -28,7 +29,8 @@ ROUNDING: Final = 1.01  # a range that ends at the limit is written in three dig
 class CardOrder:
     """A card to be laid out; `kind` is a key of KINDS.
 
-    `recipe` is what a five-patch, a tone and a register card are burnt with. Feeds and powers
+    `recipe` is what all but a power card are burnt with; a focus card can do without and has a
+    `wedge` instead. Feeds and powers
     bound a power card; left out, they are those that suit lasers of this rating. So are the steps:
     as many as are etched within an hour. `is_high_dose_meant` is the person's word that more dose
     than any surface needs is on purpose.
@@ -43,6 +45,7 @@ class CardOrder:
     greys: int = DEFAULT_STEPS
     black: float = GUESSED_BLACK
     is_high_dose_meant: bool = False
+    wedge: WedgeRequest | None = None
 
     @classmethod
     def from_table(cls, table: Mapping[str, Any]) -> Self:
@@ -55,6 +58,8 @@ class CardOrder:
             if entries.get(name) is not None:
                 entries[name] = tuple(entries[name])
         try:
+            if entries.get("wedge") is not None:
+                entries["wedge"] = WedgeRequest(**entries["wedge"])
             head = Head.from_table(wishes.pop("head"))
             place = Place(*wishes.pop("place_mm"))
             return cls(
@@ -154,9 +159,19 @@ def _register(order: CardOrder) -> Card:
     return lay_out_register_card(order.wishes, _recipe_of(order))
 
 
+def _focus(order: CardOrder) -> Card:
+    if order.wedge is None:
+        raise UnfitCard(
+            "a focus card is burnt on a wedge: say how high the tile's ends stand and how long it "
+            "is"
+        )
+    return lay_out_focus_card(order.wishes, order.recipe, order.wedge)
+
+
 KINDS: Final[Mapping[str, Callable[[CardOrder], Card]]] = {
     "power": _power,
     "five": _five,
     "tone": _tone,
     "register": _register,
+    "focus": _focus,
 }

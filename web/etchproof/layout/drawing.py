@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etchphoto.halftone import HALFTONES
-from etchproof.card import Area, Card, HairlinePair, Patch
+from etchproof.card import COLUMN_LINES, ROW_LINES, Area, Card, HairlinePair, Patch
 from etchproof.layout.alphabet import draw_text
 from etchproof.layout.markers import MODULES, draw_marker
 
@@ -32,8 +32,25 @@ def draw_card(card: Card) -> Bits:
 
 
 def patch_dots(patch: Patch, halftone: str) -> Bits:
-    """Return a patch's dots in the halftone that photos will have; not to be written to."""
+    """Return a patch's dots: lines, or the halftone that photos will have; not to be written to."""
+    if patch.part in (ROW_LINES, COLUMN_LINES):
+        return _lines(patch)
     return _tint(patch.area.shape, patch.coverage, halftone)
+
+
+def pitch_dots(patch: Patch) -> int:
+    """Return how many dots lie from line to line of a patch of lines."""
+    return round(1 / patch.coverage)
+
+
+def _lines(patch: Patch) -> Bits:
+    bits = np.zeros(patch.area.shape, dtype=np.bool_)
+    pitch = pitch_dots(patch)
+    if patch.part == ROW_LINES:
+        bits[pitch // 2 :: pitch] = True
+    else:
+        bits[:, pitch // 2 :: pitch] = True
+    return bits
 
 
 @lru_cache(maxsize=64)

@@ -33,7 +33,17 @@ _HEADS: Final = """
         wipe.at_utc AS lens_wiped_at_utc,
         iif(wipe.id IS NULL, NULL, coalesce((
             SELECT sum(beam_s) FROM run WHERE run.head = head.name AND run.id > wipe.after_run_id
-        ), 0)) AS beam_since_wipe_s
+        ), 0)) AS beam_since_wipe_s, (
+            SELECT json_object('reading', reading.id, 'at_utc', chosen_at_utc,
+                'give_or_take_mm', json_extract(chosen_json, '$.spot.give_or_take_mm'))
+            FROM reading JOIN card ON card.number = card_number
+            WHERE card.head = head.name
+                AND json_extract(chosen_json, '$.spot.spot_x_mm')
+                    = json_extract(head_json, '$.spot_x_mm')
+                AND json_extract(chosen_json, '$.spot.spot_y_mm')
+                    = json_extract(head_json, '$.spot_y_mm')
+            ORDER BY reading.id DESC LIMIT 1
+        ) AS spot_found_json
     FROM head LEFT JOIN lens_wipe AS wipe
         ON wipe.id = (SELECT max(id) FROM lens_wipe WHERE lens_wipe.head = head.name)
     ORDER BY head.name

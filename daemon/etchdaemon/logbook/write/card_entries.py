@@ -3,7 +3,7 @@
 import json
 import sqlite3
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from etchdaemon.errors import CommandRefused
@@ -17,7 +17,6 @@ from etchdaemon.logbook.write.insert_statements import (
     pair,
     require,
 )
-from etchwire.catalogue.heads import Register
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, VerdictRecord
 
 
@@ -72,13 +71,13 @@ class ReadingSaved:
 
 @dataclass(frozen=True, slots=True)
 class ReadingAccepted:
-    """A person chose: a recipe comes into force, or a head gets its register."""
+    """A person chose: a recipe comes into force, or a head gets its register or its spot."""
 
     reading: int
     chosen: Mapping[str, Any]
     stamp: Stamp
     recipe: RecipeRecord | None = None  # its head and surface are those of the card
-    register: Register | None = None
+    head_changes: Mapping[str, Any] = field(default_factory=dict)  # entries of the head's table
 
     def write(self, book: sqlite3.Connection) -> int | None:
         """Note the choice and what follows from it; return the recipe's number, if there is one."""
@@ -92,16 +91,16 @@ class ReadingAccepted:
             " (SELECT card_number FROM reading WHERE id = ?)",
             (self.reading,),
         ).fetchone()
-        if self.register is not None:
-            self._write_register(book, head, self.register)
+        if self.head_changes:
+            self._write_head(book, head)
         if self.recipe is None:
             return None
         recipe = replace(self.recipe, head=head, surface=surface)
         return RecipeSaved(recipe, self.stamp).write(book)
 
-    def _write_register(self, book: sqlite3.Connection, head: str, register: Register) -> None:
+    def _write_head(self, book: sqlite3.Connection, head: str) -> None:
         (head_json,) = book.execute("SELECT head_json FROM head WHERE name = ?", (head,)).fetchone()
-        table = json.loads(head_json) | {"register": register.to_table()}
+        table = {**json.loads(head_json), **self.head_changes}
         book.execute(
             "UPDATE head SET head_json = ?, who = ?, changed_at_utc = ? WHERE name = ?",
             (json.dumps(table), self.stamp.who, self.stamp.at_utc, head),

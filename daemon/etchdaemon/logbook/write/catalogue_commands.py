@@ -36,7 +36,7 @@ from etchwire.calls.catalogue import (
     WipeLens,
 )
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECORDS, PRACTICE_SURFACES
-from etchwire.catalogue.heads import Register
+from etchwire.catalogue.heads import MeasuredSpot, Register
 from etchwire.catalogue.records import (
     TEXT_LIMIT,
     RecipeRecord,
@@ -56,16 +56,26 @@ def _head_saved(call: SaveHead, stamp: Stamp) -> LogbookEntry:
 
 
 def _reading_accepted(call: AcceptReading, stamp: Stamp) -> LogbookEntry:
-    """Choose: a `recipe`, without head, surface and origin, or a `register`."""
+    """Choose: a `recipe`, without head, surface and origin, a `register` or a `spot`."""
     chosen = call.chosen
-    if len(chosen) != 1 or not chosen.keys() <= {"recipe", "register"}:
-        raise UnreadableSheet("what is chosen is either a recipe or a register")
+    if len(chosen) != 1 or not chosen.keys() <= {"recipe", "register", "spot"}:
+        raise UnreadableSheet("what is chosen is a recipe, a register or a spot")
     ((kind, table),) = chosen.items()
     if not isinstance(table, Mapping):
         raise UnreadableSheet(f"a {kind} must be a table, not {table!r:.40}")
     if kind == "register":
         register = Register.from_table({**table, "is_measured": True})
-        return ReadingAccepted(call.reading, chosen, stamp, register=register)
+        return ReadingAccepted(
+            call.reading, chosen, stamp, head_changes={kind: register.to_table()}
+        )
+    if kind == "spot":
+        spot = MeasuredSpot.from_table(table)
+        changes = {
+            "spot_x_mm": spot.spot_x_mm,
+            "spot_y_mm": spot.spot_y_mm,
+            "is_spot_measured": True,
+        }
+        return ReadingAccepted(call.reading, chosen, stamp, head_changes=changes)
     belongs = {"head": "", "surface": "", "origin": "reading", "reading": call.reading}
     recipe = RecipeRecord.from_table({**table, **belongs})
     return ReadingAccepted(call.reading, chosen, stamp, recipe=recipe)

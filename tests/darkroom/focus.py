@@ -1,0 +1,79 @@
+"""Focus cards burnt by an invented beam whose waist is known, on an invented surface.
+
+The beam is a Gaussian of sigma_0 sqrt(1 + (z / z_R)²) at the height z over its waist, with
+z_R = pi w0² / (M² lambda) and w0 = 2 sigma_0 (ISO 11146-1; A. E. Siegman; from memory). What the
+reader fits, it knows by other means: lines are drawn here place by place, on surfaces whose laws
+are not the reader's.
+"""
+
+from dataclasses import dataclass, replace
+from math import erf, pi
+
+import numpy as np
+
+from darkroom.tile import PX_PER_DOT, InventedSurface, Tile, etch
+from etchproof.card import ROW_LINES, SOLID, Card
+from etchproof.layout.drawing import pitch_dots
+
+_erf = np.vectorize(erf)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Beam:
+    """`z_mm` are the heights of the tile at which it is narrowest, one each way across."""
+
+    sigma_across_mm: float = 0.032
+    sigma_along_mm: float = 0.032
+    across_at_mm: float = 6.0
+    along_at_mm: float = 6.0
+    m_squared: float = 6.0
+    wavelength_mm: float = 450e-6
+
+    def reach_mm(self, sigma_mm):
+        """The Rayleigh length."""
+        return pi * (2 * sigma_mm) ** 2 / (self.m_squared * self.wavelength_mm)
+
+    def sigmas_mm(self, height_mm):
+        """The beam's sigma across and along the rows."""
+        return tuple(
+            sigma * np.hypot(1, (height_mm - at) / self.reach_mm(sigma))
+            for sigma, at in (
+                (self.sigma_across_mm, self.across_at_mm),
+                (self.sigma_along_mm, self.along_at_mm),
+            )
+        )
+
+
+def etch_focus(card: Card, surface: InventedSurface, beam: Beam, *, wedge=None) -> Tile:
+    """Burn a focus card; `wedge` is how the tile really lies, where that is not as told."""
+    wedge = wedge or card.wedge
+    solids = tuple(patch for patch in card.patches if patch.part == SOLID)
+    plain = etch(replace(card, patches=solids), surface)
+    reflectance = plain.reflectance.copy()
+    px_mm = 1 / plain.px_per_mm
+    for patch in card.patches:
+        if patch.part == SOLID:
+            continue
+        area = patch.area
+        x_mm = (np.arange(area.width * PX_PER_DOT) + 0.5) * px_mm
+        y_mm = (np.arange(area.height * PX_PER_DOT) + 0.5) * px_mm
+        heights = wedge.height_mm(area.left * card.spacing_mm + x_mm)
+        across, along = beam.sigmas_mm(heights)
+        pitch, dot = pitch_dots(patch) * card.spacing_mm, card.spacing_mm
+        count = round(area.height * card.spacing_mm / pitch)
+        middles = (pitch_dots(patch) // 2 + 0.5) * dot + np.arange(count) * pitch
+        solid = surface.exposure(
+            card.head.rated_optical_w * patch.power_ratio, patch.feed_mm_per_min, dot
+        )
+        exposure = np.zeros((len(y_mm), len(x_mm)))
+        for middle in middles:
+            if patch.part == ROW_LINES:
+                off = (y_mm - middle)[:, None] / across[None, :]
+                exposure += dot * np.exp(-(off**2) / 2) / (np.sqrt(2 * np.pi) * across)[None, :]
+            else:
+                ends = [(x_mm - middle + side * dot / 2) / along / 2**0.5 for side in (1, -1)]
+                exposure += ((_erf(ends[0]) - _erf(ends[1])) / 2)[None, :]
+        rows = slice(area.top * PX_PER_DOT, area.bottom * PX_PER_DOT)
+        columns = slice(area.left * PX_PER_DOT, area.right * PX_PER_DOT)
+        reflectance[rows, columns] = surface.reflectance(exposure * solid)
+    return Tile(reflectance.astype(np.float32), plain.px_per_mm, card)
