@@ -19,12 +19,12 @@ from typing import Final
 
 from etchpractice.box.board_socket import BoardSocket
 from etchpractice.control import Control, Errands
-from etchpractice.controller.states import MOVING
 from etchpractice.link.cable import Cable
 from etchpractice.link.pty_port import PtyPort
 from etchpractice.machine import PracticeMachine
 from etchpractice.machine_state import MachineState
-from etchpractice.pacing import HONEST, MOST_PACED, STEP_S, Pacing
+from etchpractice.paced_machine import PacedMachine
+from etchpractice.pacing import MOST_PACED
 from etchwire.calls.json_values import to_json_value
 from etchwire.simulated_time import SimulatedTime
 from etchwire.storing import write_whole
@@ -64,7 +64,7 @@ class PracticeProcess:
     def __init__(self, machine: PracticeMachine, terms: Terms) -> None:
         self._machine = machine
         self._terms = terms
-        self._pacing = Pacing(terms.speedup)
+        self._paced = PacedMachine(machine, terms.speedup)
         machine.board.press_s *= min(terms.speedup, MOST_PACED)  # a hand has the wall's time
         self._errands = Errands()
         self._parent = os.getppid()
@@ -140,25 +140,14 @@ class PracticeProcess:
 
     def _turn(self) -> None:
         wall_s = time.monotonic()
-        patience_s = self._patience_left_s(wall_s)
-        self._wait(patience_s)
+        self._wait(self._paced.patience_left_s(wall_s))
         wall_s = time.monotonic()
         self._look_around(wall_s)
         self._hear()
         self._errands.run_waiting()
-        if self._patience_left_s(wall_s) > 0:
-            self._pacing.stand_still(wall_s)
-        else:
-            self._let_time_pass(wall_s)
+        self._paced.advance(wall_s)
         self._tell()
         self._clock.now_s = self._machine.now_s
-
-    def _patience_left_s(self, wall_s: float) -> float:
-        """Return how long to wait for the host yet: not while there is anything left to read."""
-        if self._machine.needs_no_host:
-            return 0.0
-        is_working = self._machine.controller.engine.state in MOVING
-        return self._pacing.patience_left_s(wall_s, is_working=is_working)
 
     def _wait(self, patience_s: float) -> None:
         if patience_s <= 0:
@@ -169,14 +158,9 @@ class PracticeProcess:
 
     def _pause_s(self) -> float:
         """Return how long to sleep between two steps: the pace decides, and the work."""
-        if not self._has_work:
+        if not self._paced.has_work:
             return _IDLE_WAIT_S
         return 0.0 if self._terms.speedup > 20 else _BUSY_WAIT_S / min(self._terms.speedup, 5)
-
-    @property
-    def _has_work(self) -> bool:
-        engine = self._machine.controller.engine
-        return engine.state in MOVING or self._machine.needs_no_host
 
     def _look_around(self, wall_s: float) -> None:
         self._cable.look()
@@ -188,22 +172,12 @@ class PracticeProcess:
     def _hear(self) -> None:
         heard, data = self._board.hear(), self._cable.hear()
         if heard or data:
-            self._pacing.note_heard(brings_lines=b"\n" in data)
-
-    def _let_time_pass(self, wall_s: float) -> None:
-        """Let the time that is due pass, in steps, and stop where the host has to be asked."""
-        left_s = self._pacing.due_s(wall_s, has_work=self._has_work)
-        while left_s > 0:
-            step_s = min(left_s, STEP_S)
-            self._machine.advance(step_s)
-            left_s -= step_s
-            if self._terms.speedup > HONEST and self._machine.waits_for_host:
-                break
+            self._paced.note_heard(data)
 
     def _tell(self) -> None:
         told, data = self._board.tell(), self._cable.tell()
         if told or data:
-            self._pacing.note_told(time.monotonic(), data)
+            self._paced.note_told(time.monotonic(), data)
 
 
 @contextmanager

@@ -102,42 +102,41 @@ def test_it_answers_and_moves_and_its_clock_goes(machine):
 
 
 def stream(port, lines, *, late_s, window_bytes=127):
-    """Count characters as the daemon does; ask for a report at once, and send lines late."""
-    in_flight, unread = [], b""
+    """Count characters as the daemon does; ask for a report at once, and send lines late.
+
+    Return the refusals.
+    """
+    in_flight, unread, refusals = [], b"", []
     waiting = [line + b"\n" for line in reversed(lines)]
     while waiting or in_flight:
         port.write(b"?")
         time.sleep(late_s)
         unread += port.read(port.in_waiting)
         *heard, unread = unread.split(b"\n")
-        del in_flight[: sum(line.startswith(b"ok") for line in heard)]
+        refusals += [line for line in heard if line.startswith((b"error", b"ALARM"))]
+        del in_flight[: sum(line.startswith((b"ok", b"error")) for line in heard)]
         batch = b""
         while waiting and sum(in_flight) + len(waiting[-1]) <= window_bytes:
             in_flight.append(len(waiting[-1]))
             batch += waiting.pop()
         port.write(batch)
+    return refusals
 
 
 @pytest.mark.parametrize("speedup", ["20", "1000"])
-def test_a_host_that_is_late_does_not_starve_a_machine_that_runs_too_fast(start, tmp_path, speedup):
-    """Single tenths go by at 2265 mm/min, by a cycle-accurate run of the firmware image: 2.65 s
-    for 100 mm, and 0.13 s for run-up, braking and dwell. A busy computer may spoil a try, hardly
-    five of them."""
+def test_a_machine_that_runs_too_fast_does_every_line_of_a_host_that_is_late(
+    start, tmp_path, speedup
+):
+    """How long it takes is held to by `tests/etchpractice/test_paced_machine.py`, in moved time."""
     start("--speedup", speedup)
-    run = [b"X.1S600", b"X.1S0"] * 500
-    taken_s = []
-    with (
-        open_port(tmp_path / "machine") as port,
-        SimulatedTime(tmp_path / "machine" / "clock") as clock,
-    ):
+    folder = tmp_path / "machine"
+    with open_port(folder) as port:
         ask(port, b"G21G91M4")
-        while len(taken_s) < 5 and min(taken_s, default=9.9) > 3.0:
-            from_s = clock.now_s
-            stream(port, [b"G1X3S0F4000", *run], late_s=0.02)
-            ask(port, b"G4P0.01")
-            taken_s.append(clock.now_s - from_s)
+        refusals = stream(port, [b"G1X3S0F4000", *[b"X.1S600", b"X.1S0"] * 100], late_s=0.02)
+        ask(port, b"G4P0.01")
 
-    assert min(taken_s) <= 3.0
+    assert refusals == []
+    assert state(folder)["position_mm"][0] == pytest.approx(23)
 
 
 def test_unplugged_the_port_is_gone_and_comes_back_under_the_same_name(machine):
