@@ -10,7 +10,7 @@ import sys
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import BoardLost
@@ -55,7 +55,7 @@ def _read(path: Path) -> PinMap | None:
         return None
 
 
-def _outputs_of(table: Mapping[str, Any]) -> PinMap:
+def _outputs_of(table: Mapping[str, object]) -> PinMap:
     """Return the outputs of a configuration, leaving out whatever is not fit in it."""
     board = table.get("board")
     label = board.get("chip", "") if isinstance(board, dict) else ""
@@ -64,9 +64,11 @@ def _outputs_of(table: Mapping[str, Any]) -> PinMap:
     return PinMap(chip_label=str(label), inputs={}, outputs=pins)
 
 
-def _fit_pins(outputs: Mapping[str, Any]) -> Iterator[tuple[str, Pin]]:
+def _fit_pins(outputs: Mapping[str, object]) -> Iterator[tuple[str, Pin]]:
     for name, entry in outputs.items():
-        number = entry.get("pin") if isinstance(entry, dict) else None
+        if not isinstance(entry, dict):
+            continue
+        number = entry.get("pin")
         if isinstance(number, int) and number in _LINES:
             yield name, Pin(number, is_high_on=entry.get("active", "high") != "low")
 

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, asdict, dataclass, fields
-from typing import TYPE_CHECKING, Any, Final, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from etchwire.errors import UnreadableSheet
 
@@ -32,7 +32,7 @@ class Plain:
     """
 
     @classmethod
-    def from_table(cls, table: Mapping[str, Any]) -> Self:
+    def from_table(cls, table: Mapping[str, object]) -> Self:
         """Build from `table`; raise UnreadableSheet for a missing, unknown or unfit entry."""
         known = {entry.name: entry for entry in fields(cls)}
         unknown = sorted(set(table) - set(known))
@@ -48,7 +48,7 @@ class Plain:
             raise UnreadableSheet(f"{cls.__name__.lower()} lacks the entry {missing[0]!r}")
         return cls(**{name: _entry(cls, known[name].type, name, table[name]) for name in table})
 
-    def to_table(self) -> dict[str, Any]:
+    def to_table(self) -> dict[str, object]:
         """Return the plain table that `from_table` reads."""
         return asdict(self)
 

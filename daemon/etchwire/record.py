@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final, Protocol, TypeVar
+from typing import Final, Protocol, TypeVar
 
 from etchwire.calls.call import Call
 from etchwire.calls.history import Run, RunEvent, RunEvents, RunRows, RunRowsPage
@@ -37,7 +37,7 @@ class HoldTime:
     because: str
 
 
-def run_record(ask: Ask, run: int) -> dict[str, Any]:
+def run_record(ask: Ask, run: int) -> dict[str, object]:
     """Return everything the logbook knows about `run`: sheet, rows, events, holds, comparison."""
     events = events_of(ask, run)
     return {

@@ -6,14 +6,14 @@ definition. On disk a job is a folder with `job.gcode`, `job.json` and `expected
 
 import json
 import re
-from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, Final, Self, TypeVar
+from typing import Final, Self, TypeVar
 
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import require_positive, require_types
+from etchwire.transport.json_text import JsonList, JsonTable
 
 _SHA256: Final = re.compile("[0-9a-f]{64}")
 _Part = TypeVar("_Part", "Photo", "Bounds", "Original")
@@ -159,7 +159,7 @@ class Sheet:
             raise UnreadableSheet("the rows of the job sheet are out of order")
 
 
-def _parts(table: Mapping[str, Any]) -> dict[str, Any]:
+def _parts(table: JsonTable) -> JsonTable:
     parts = {name: value for name, value in table.items() if name not in ("format", "version")}
     photo, original = parts["photo"], parts.get("original")
     return parts | {
@@ -173,13 +173,13 @@ def _parts(table: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _part(kind: type[_Part], table: Mapping[str, Any]) -> _Part:
+def _part(kind: type[_Part], table: JsonTable) -> _Part:
     part = kind(**table)
     require_types(f"the sheet's {kind.__name__.lower()}", part)
     return part
 
 
-def _row_entry(values: Sequence[Any]) -> RowEntry:
+def _row_entry(values: JsonList) -> RowEntry:
     if len(values) != len(RowEntry.__slots__):
         raise UnreadableSheet("a row of the job sheet has the wrong number of entries")
     entry = RowEntry(*values)

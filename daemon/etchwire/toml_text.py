@@ -3,7 +3,7 @@
 import re
 import tomllib
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Final
 
 from etchwire.errors import UnreadableToml
 
@@ -17,7 +17,7 @@ _HINT: Final = "perhaps a quote or a bracket is missing"
 _Place = tuple[str, ...]
 
 
-def read_toml(text: str) -> dict[str, Any]:
+def read_toml(text: str) -> dict[str, object]:
     """Return the tables in `text`; raise UnreadableToml, whose message is a clause about “it”."""
     try:
         tables = tomllib.loads(text)
@@ -35,9 +35,9 @@ def read_toml(text: str) -> dict[str, Any]:
     return tables
 
 
-def _values(tables: dict[str, Any]) -> Iterator[tuple[_Place, Any]]:
+def _values(tables: dict[str, object]) -> Iterator[tuple[_Place, object]]:
     """Yield every value and table with the keys that lead to it, no deeper than is looked at."""
-    waiting: list[tuple[_Place, Any]] = [((), tables)]
+    waiting: list[tuple[_Place, object]] = [((), tables)]
     while waiting:
         place, value = waiting.pop()
         yield place, value

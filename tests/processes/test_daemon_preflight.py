@@ -42,9 +42,8 @@ def test_our_own_job_is_ready(child, tmp_path):
 
     report = child.begin(gcode, TABLE).result(PATIENCE_S)
 
-    assert report["verdict"] == "ready"
-    assert report["gcode_sha256"] == hashlib.sha256(gcode.read_bytes()).hexdigest()
-    assert report["machine"]["max_feed_x_mm_per_min"] == HEAD.max_feed_mm_per_min
+    assert report.verdict == "ready"
+    assert report.gcode_sha256 == hashlib.sha256(gcode.read_bytes()).hexdigest()
 
 
 @pytest.mark.parametrize(("has_contact", "verdict"), [(False, "refused"), (True, "acknowledge")])
@@ -54,7 +53,7 @@ def test_constant_power_is_refused_unless_a_heartbeat_contact_is_wired(
     gcode = _gcode(tmp_path, b"G21G90G94\nM3S0\nG1X10S500F1000\nS0\nM5\nM2\n")
     child = PreflightChild(NoDoorbell(), has_heartbeat_contact=has_contact)
 
-    assert child.begin(gcode, TABLE).result(PATIENCE_S)["verdict"] == verdict
+    assert child.begin(gcode, TABLE).result(PATIENCE_S).verdict == verdict
 
 
 def test_a_file_that_is_gone_is_told_and_not_run(child, tmp_path):
@@ -72,7 +71,7 @@ def test_beginning_another_gives_the_first_up(child, tmp_path):
     first = child.begin(gcode, TABLE)
     second = child.begin(gcode, TABLE)
 
-    assert second.result(PATIENCE_S)["verdict"] == "ready"
+    assert second.result(PATIENCE_S).verdict == "ready"
     assert first.exception(PATIENCE_S) is None or isinstance(first.exception(), JobRefused)
 
 

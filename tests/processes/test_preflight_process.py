@@ -81,7 +81,8 @@ def test_the_rest_of_another_programs_job_is_looked_for_and_written_by_a_child(t
     looked = RestChild().resume_file(folder, None, cut=CUT)
     written = RestChild().resume_file(folder, rest, cut=CUT)
 
-    assert looked == written == {"line": 8, "gap_mm": pytest.approx(6.0, abs=0.05)}
+    assert looked == written
+    assert (looked.line, looked.gap_mm) == (8, pytest.approx(6.0, abs=0.05))
     assert inspected((rest / GCODE_NAME).read_bytes()).beam_on_mm == 10.0
     assert read_sheet(rest).is_foreign
     with pytest.raises(JobRefused, match="No re-entry: the record of the cut cannot be read"):

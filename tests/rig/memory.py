@@ -10,11 +10,14 @@ from typing import Any
 
 from etchdaemon.errors import JobRefused, LogbookUnavailable, PortLost
 from etchdaemon.logbook.backup.maintenance import NOTHING_KEPT
+from etchdaemon.ports import PreflightReport
+from etchdaemon.run.reentry_rules import FileRest
 from etchpath.errors import NoReentry
 from etchpath.reentry.file_cut import FileCut
 from etchpath.reentry.remainder_files import resume_file, write_rest_folder
 from etchpractice.machine import Unplugged
 from etchwire.calls.history import RunEvent, RunEvents, RunEventsPage, RunRow, Runs
+from etchwire.calls.snapshot import FindingView
 
 CONTACT_SETTLES_S = 0.05
 
@@ -232,7 +235,7 @@ class MemoryPreflight:
         self.failure: Exception | None = None
         self.is_slow = False
         self.machines: list[Mapping[str, Any]] = []  # as they were described
-        self._begun: list[tuple[Future, Mapping[str, Any]]] = []
+        self._begun: list[tuple[Future, PreflightReport]] = []
 
     def find(self, kind: str, severity: str) -> None:
         """Find this from now on."""
@@ -244,11 +247,11 @@ class MemoryPreflight:
         self.machines.append(machine)
         severities = {finding["severity"] for finding in self.findings}
         gravest = [name for name in ("refused", "acknowledge") if name in severities]
-        report = {
-            "verdict": (gravest or ["ready"])[0],
-            "findings": list(self.findings),
-            "gcode_sha256": sha256(gcode.read_bytes()).hexdigest(),
-        }
+        report = PreflightReport(
+            verdict=(gravest or ["ready"])[0],
+            findings=tuple(FindingView(**finding) for finding in self.findings),
+            gcode_sha256=sha256(gcode.read_bytes()).hexdigest(),
+        )
         self._begun.append((found, report))
         if not self.is_slow:
             self.finish()
@@ -274,6 +277,6 @@ class MemoryRests:
 
     def resume_file(self, job, rest, *, cut):
         try:
-            return asdict(resume_file(job, rest, FileCut.from_table(cut)))
+            return FileRest(**asdict(resume_file(job, rest, FileCut.from_table(cut))))
         except NoReentry as error:
             raise JobRefused(f"No re-entry: {error}.") from error

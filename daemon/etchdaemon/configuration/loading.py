@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration
 from etchdaemon.configuration.machine_section import read_head, read_port
@@ -50,7 +49,7 @@ def _configuration_in(source: Source, *, is_practice: bool) -> Configuration:
         return configuration_of(source.values, is_practice=is_practice)
 
 
-def configuration_of(values: Mapping[str, Any], *, is_practice: bool = False) -> Configuration:
+def configuration_of(values: Mapping[str, object], *, is_practice: bool = False) -> Configuration:
     """Read the tables of a configuration; raise FaultyConfiguration, which knows of no lines.
 
     A practice box may wait shorter for people, so that nobody practises for half an hour.

@@ -4,9 +4,10 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Final, Self
 
 from etchwire.storing import write_whole
+from etchwire.transport.json_text import JsonTable
 
 FORMAT: Final = "etchwarden-pins"
 
@@ -42,7 +43,7 @@ class PinMap:
         write_whole(path, self.to_json())
 
     @classmethod
-    def of_outputs(cls, table: Mapping[str, Any]) -> Self:
+    def of_outputs(cls, table: JsonTable) -> Self:
         """Read what `to_json` wrote, once it is a table; raise KeyError, TypeError, ValueError."""
         if table["format"] != FORMAT:
             raise ValueError("this is no pin map of ours")

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Final, Self
 
 from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
 from etchwire.errors import UnreadableToml
@@ -45,7 +45,7 @@ class Source:
 
     name: str
     text: str
-    values: Mapping[str, Any]
+    values: Mapping[str, object]
 
     @classmethod
     def of(cls, text: str, name: str = "the file") -> Self:

@@ -2,7 +2,6 @@
 
 from collections.abc import Collection, Mapping
 from math import inf
-from typing import Any
 
 from etchdaemon.configuration.faults import Fault, Reason, nearest
 
@@ -10,7 +9,7 @@ from etchdaemon.configuration.faults import Fault, Reason, nearest
 class Table:
     """A TOML table under inspection; faults gather in a list shared by all tables of a file."""
 
-    def __init__(self, values: Mapping[str, Any], where: str, faults: list[Fault]) -> None:
+    def __init__(self, values: Mapping[str, object], where: str, faults: list[Fault]) -> None:
         self._values = values
         self._where = where
         self._faults = faults
@@ -21,7 +20,7 @@ class Table:
         return name in self._values
 
     @property
-    def values(self) -> dict[str, Any]:
+    def values(self) -> dict[str, object]:
         """Everything that stands in the table, as it stands there."""
         return dict(self._values)
 
@@ -110,7 +109,7 @@ class Table:
         """Note a fault of the entry `name`."""
         self._faults.append(Fault(reason, self._path(name), sentence))
 
-    def _value(self, name: str, otherwise: Any) -> Any:
+    def _value(self, name: str, otherwise: object) -> object:
         self._asked.add(name)
         return self._values.get(name, otherwise)
 

@@ -2,7 +2,8 @@
 
 import re
 from collections.abc import Callable, Mapping
-from typing import Any, Final
+from dataclasses import replace
+from typing import Final
 
 from etchdaemon.controller.events import Place, StatusReported
 
@@ -20,14 +21,14 @@ def parse_report(text: str) -> StatusReported:
     state, _, substate = head.partition(":")
     if state not in STATES:
         raise ValueError(f"{state!r} is no state")
-    found: dict[str, Any] = {"substate": parse_whole(substate) if substate else None}
+    report = StatusReported(state=state, substate=parse_whole(substate) if substate else None)
     for field in fields:
         key, colon, value = field.partition(":")
         if not colon:
             raise ValueError(f"{field!r} is no field")
         if key in _FIELDS:
-            found |= _FIELDS[key](value)
-    return StatusReported(state=state, **found)
+            report = _FIELDS[key](report, value)
+    return report
 
 
 def parse_number(text: str) -> float:
@@ -64,24 +65,29 @@ def _whole_numbers(text: str, count: int) -> list[int]:
     return numbers
 
 
-def _buffers(text: str) -> dict[str, Any]:
+def _with_buffers(report: StatusReported, text: str) -> StatusReported:
     blocks, free_bytes = _whole_numbers(text, 2)
-    return {"planner_free_blocks": blocks, "receive_free_bytes": free_bytes}
+    return replace(report, planner_free_blocks=blocks, receive_free_bytes=free_bytes)
 
 
-def _feed_and_power(text: str) -> dict[str, Any]:
+def _with_feed_and_power(report: StatusReported, text: str) -> StatusReported:
     feed, _, power = text.partition(",")
     power, _, _ = power.partition(",")  # the 32-bit firmware may add the measured speed
-    return {"feed_mm_per_min": parse_number(feed), "power_setting": parse_number(power)}
+    return replace(report, feed_mm_per_min=parse_number(feed), power_setting=parse_number(power))
 
 
-_FIELDS: Final[Mapping[str, Callable[[str], dict[str, Any]]]] = {
-    "MPos": lambda value: {"machine_mm": parse_place(value)},
-    "WPos": lambda value: {"work_mm": parse_place(value)},
-    "WCO": lambda value: {"offset_mm": parse_place(value)},
-    "Bf": _buffers,
-    "FS": _feed_and_power,
-    "F": lambda value: {"feed_mm_per_min": parse_number(value)},
-    "Pn": lambda value: {"pins": value},
-    "Ov": lambda value: {"overrides_percent": tuple(_whole_numbers(value, 3))},
+def _with_overrides(report: StatusReported, text: str) -> StatusReported:
+    feed, rapid, power = _whole_numbers(text, 3)
+    return replace(report, overrides_percent=(feed, rapid, power))
+
+
+_FIELDS: Final[Mapping[str, Callable[[StatusReported, str], StatusReported]]] = {
+    "MPos": lambda report, value: replace(report, machine_mm=parse_place(value)),
+    "WPos": lambda report, value: replace(report, work_mm=parse_place(value)),
+    "WCO": lambda report, value: replace(report, offset_mm=parse_place(value)),
+    "Bf": _with_buffers,
+    "FS": _with_feed_and_power,
+    "F": lambda report, value: replace(report, feed_mm_per_min=parse_number(value)),
+    "Pn": lambda report, value: replace(report, pins=value),
+    "Ov": _with_overrides,
 }

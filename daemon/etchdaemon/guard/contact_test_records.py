@@ -1,7 +1,6 @@
 """What the logbook keeps of the tests of contacts: proofs, and the safety relay's last test."""
 
 from collections.abc import Collection, Mapping
-from typing import Any
 
 from etchdaemon.guard.lock import GuardLock
 from etchdaemon.interlocks.checks.proof_tests import ProofTests
@@ -37,7 +36,7 @@ class ContactTestRecords:
         with self._lock.held():
             self._proofs.demand(proven, is_required=is_required)
 
-    def recall_relay_test(self, last: Mapping[str, Any]) -> None:
+    def recall_relay_test(self, last: Mapping[str, object]) -> None:
         """Take the `day` of the safety relay's last test, and whether it `has_passed`."""
         with self._lock.held():
             self._relay.recall(last)

@@ -1,23 +1,21 @@
 """The preflight in a child process: the daemon itself never loads what reads a whole file."""
 
 import threading
-from collections.abc import Mapping
 from concurrent.futures import Future
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import JobRefused
-from etchdaemon.ports import Doorbell
+from etchdaemon.ports import Doorbell, PreflightReport
+from etchwire.calls.json_values import from_json_value
 from etchwire.children.child_process import Cause, ChildFailed, ChildProcess, Launch, launch
-from etchwire.children.child_program import PREFLIGHT
+from etchwire.children.child_program import PREFLIGHT, Request
 
 _SENTENCES: Final = {
     Cause.DEADLINE_PASSED: "The check of the job does not come to an end.",
     Cause.CANCELLED: "The check of the job was given up.",
 }
 _LONGEST_REASON: Final = 300  # characters
-
-Report = Mapping[str, Any]
 
 
 class PreflightChild:
@@ -34,10 +32,10 @@ class PreflightChild:
         self._launch = launch
         self._child: ChildProcess | None = None
 
-    def begin(self, gcode: Path, machine: Mapping[str, Any]) -> "Future[Report]":
+    def begin(self, gcode: Path, machine: Request) -> "Future[PreflightReport]":
         """Begin to inspect `gcode`; see `ports.Preflight`."""
         self.close()
-        found: Future[Report] = Future()
+        found: Future[PreflightReport] = Future()
         table = {**machine, "has_heartbeat_contact": self._has_heartbeat_contact}
         request = {"job": str(gcode), "machine": table}
         self._child = child = ChildProcess(PREFLIGHT, request, launch=self._launch)
@@ -51,9 +49,9 @@ class PreflightChild:
         if self._child is not None:
             self._child.cancel()
 
-    def _inspect(self, child: ChildProcess, found: "Future[Report]") -> None:
+    def _inspect(self, child: ChildProcess, found: "Future[PreflightReport]") -> None:
         try:
-            found.set_result(child.run())
+            found.set_result(from_json_value(child.run(), PreflightReport))
         except ChildFailed as failure:
             because = f"The job could not be checked: {str(failure)[:_LONGEST_REASON]}"
             found.set_exception(JobRefused(_SENTENCES.get(failure.cause, because)))

@@ -1,12 +1,13 @@
 """The rest of a job, written by a child process."""
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import JobRefused
+from etchdaemon.run.reentry_rules import FileRest
+from etchwire.calls.json_values import from_json_value
 from etchwire.children.child_process import Cause, ChildFailed, ChildProcess
-from etchwire.children.child_program import REMAINDER
+from etchwire.children.child_program import REMAINDER, Request
 
 _NO_END: Final = "Writing the rest of the job does not come to an end."
 _NOT_WRITTEN: Final = "The rest of the job could not be written."
@@ -19,16 +20,13 @@ class RestChild:
         """Write to folder `rest` what is left of the job in folder `job`; raise JobRefused."""
         _run({"job": str(job), "rest": str(rest), "row": row, "x_mm": x_mm})
 
-    def resume_file(
-        self, job: Path, rest: Path | None, *, cut: Mapping[str, Any]
-    ) -> Mapping[str, Any]:
-        """Return line and gap of the rest of another program's job, and write it to `rest`."""
+    def resume_file(self, job: Path, rest: Path | None, *, cut: Request) -> FileRest:
+        """Return where the rest of another program's job begins, and write it to `rest`."""
         folder = None if rest is None else str(rest)
-        found: Mapping[str, Any] = _run({"job": str(job), "rest": folder, "cut": cut})
-        return found
+        return from_json_value(_run({"job": str(job), "rest": folder, "cut": cut}), FileRest)
 
 
-def _run(request: Mapping[str, Any]) -> Any:
+def _run(request: Request) -> object:
     """Return what the child answers; raise JobRefused with its reason."""
     try:
         return ChildProcess(REMAINDER, request).run()

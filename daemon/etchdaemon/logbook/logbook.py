@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
-from typing import Any, Final, Self, TypeVar, cast
+from typing import Final, Self, TypeVar, cast
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.backup.maintenance import NOTHING_KEPT, Maintenance
@@ -71,13 +71,16 @@ class Logbook:
         *,
         utc_now: Callable[[], str],
         connect: Callable[..., LogbookConnection] = LogbookConnection,
-        **more: Any,
+        is_clock_synchronised: Callable[[], bool | None] = lambda: None,
+        confirm_timeout_s: float = CONFIRM_TIMEOUT_S,
     ) -> Self:
         """Return the logbook in the file at `path`."""
         return cls(
             lambda: open_book(path, at_utc=utc_now(), connect=connect),
             utc_now=utc_now,
-            **({"folder": path.parent} | more),
+            is_clock_synchronised=is_clock_synchronised,
+            confirm_timeout_s=confirm_timeout_s,
+            folder=path.parent,
         )
 
     def start(self) -> None:
@@ -198,8 +201,7 @@ class Logbook:
 
     def recall(self, query: Callable[[LogbookConnection], _Answer]) -> _Answer:
         """Return what `query` reads from the logbook, such as those of `read.recall`."""
-        found: _Answer = self._outcome(self._writer.read(query))
-        return found
+        return self._outcome(self._writer.read(query))
 
     def note(self, call: Note) -> Noted:
         """Carry out one of the catalogue's notes; return its row's number once on disk.

@@ -1,7 +1,7 @@
 """What the daemon needs from outside, as protocols: where real and simulated parts meet."""
 
 from etchdaemon.ports.box import BeamEnable, Board, BoxOperator, BoxRecords, Guard
-from etchdaemon.ports.jobs import Preflight, RestWriter
+from etchdaemon.ports.jobs import Preflight, PreflightReport, RestWriter
 from etchdaemon.ports.logbook import History, Records
 from etchdaemon.ports.machine import BytePort, Clock, Doorbell, PortOpener
 from etchdaemon.ports.people import Operator
@@ -19,6 +19,7 @@ __all__ = [
     "Operator",
     "PortOpener",
     "Preflight",
+    "PreflightReport",
     "Records",
     "RestWriter",
 ]

@@ -1,18 +1,31 @@
 """What is done to jobs away from the loop."""
 
-from collections.abc import Mapping
 from concurrent.futures import Future
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
+
+from etchdaemon.run.reentry_rules import FileRest
+from etchwire.calls.snapshot import FindingView
+from etchwire.transport.json_text import JsonTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PreflightReport:
+    """What of a preflight's report decides whether the job may run; gravest findings first."""
+
+    verdict: str
+    gcode_sha256: str
+    findings: tuple[FindingView, ...]
 
 
 class Preflight(Protocol):
     """Inspects prepared files, away from the loop."""
 
-    def begin(self, gcode: Path, machine: Mapping[str, Any]) -> "Future[Mapping[str, Any]]":
+    def begin(self, gcode: Path, machine: JsonTable) -> "Future[PreflightReport]":
         """Begin to inspect `gcode` for the machine described, and return at once.
 
-        The future gets the report as plain JSON values, or JobRefused with why there is none.
+        The future gets the report, or JobRefused with why there is none.
         What was begun before is given up.
         """
         ...
@@ -25,10 +38,8 @@ class RestWriter(Protocol):
         """Write to folder `rest` what is left of the job in folder `job`; raise JobRefused."""
         ...
 
-    def resume_file(
-        self, job: Path, rest: Path | None, *, cut: Mapping[str, Any]
-    ) -> Mapping[str, Any]:
-        """Return `line` and `gap_mm` of the rest of another program's job; raise JobRefused.
+    def resume_file(self, job: Path, rest: Path | None, *, cut: JsonTable) -> FileRest:
+        """Return where the rest of another program's job begins; raise JobRefused.
 
         It is written to folder `rest`, unless that is None.
         """

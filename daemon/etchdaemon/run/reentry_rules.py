@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.run.cut import CutFound
 from etchwire.calls.history import RunEvent
@@ -100,7 +100,7 @@ class CutPlace:
     is_whole: bool = False
 
 
-def cut_event(found: CutFound, sheet: Sheet) -> tuple[str, dict[str, Any]]:
+def cut_event(found: CutFound, sheet: Sheet) -> tuple[str, dict[str, object]]:
     """Return text and details of the event that says where a beam went out, some row begun."""
     if not found.cuts:
         entry = sheet.index[found.first_place]
@@ -186,13 +186,22 @@ def file_cut(events: Iterable[RunEvent]) -> JsonTable | None:
     return cut
 
 
-def known_of_file(found: JsonTable, *, is_place_kept: bool) -> list[str]:
-    """Return what is known of a cut in another program's file; `found` are line and gap."""
-    told = [f"It goes on with line {found['line']}, which is made with the beam off."]
-    gap_mm = found["gap_mm"]
-    if gap_mm > 0:
-        told.append(f"Up to {gap_mm:.1f} mm of the stroke that was cut stay unburnt before it.")
-    return [*told, "The head has kept its place."] if is_place_kept else told
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileRest:
+    """Where the rest of another program's job begins, and how much before it stays unburnt."""
+
+    line: int
+    gap_mm: float
+
+
+def known_of_file(rest: FileRest, *, is_place_kept: bool) -> list[str]:
+    """Return what is known of a cut in another program's file."""
+    sentences = [f"It goes on with line {rest.line}, which is made with the beam off."]
+    if rest.gap_mm > 0:
+        sentences.append(
+            f"Up to {rest.gap_mm:.1f} mm of the stroke that was cut stay unburnt before it."
+        )
+    return [*sentences, "The head has kept its place."] if is_place_kept else sentences
 
 
 def unknown_of_file(*, is_place_kept: bool) -> list[str]:

@@ -1,7 +1,7 @@
 """The loop: look once at people, controller and time, then do what follows."""
 
 from collections.abc import Callable, Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.parsing import ACCEPTED
 from etchdaemon.controller.setting_list import settings_of
@@ -259,7 +259,7 @@ class Service:
         self._publishing.show(loop_state, now_s)
 
 
-_HANDLERS: Final[Mapping[str, Callable[[Service, Request[Any], float], None]]] = {
+_HANDLERS: Final[Mapping[str, Callable[..., None]]] = {
     **dict.fromkeys(
         ("load", "reenter"),
         lambda service, request, now_s: service._idle.load(request, now_s),

@@ -6,8 +6,9 @@ import stat
 import tempfile
 import time
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.configuration.faults import FaultyConfiguration
 from etchdaemon.configuration.loading import Configuration, load_configuration
@@ -32,29 +33,26 @@ CONTROLLER_PATIENCE_S: Final = 15.0
 LOOK_EVERY_S: Final = 0.02
 DIALOUT: Final = "dialout"
 
-Found = dict[str, Any]  # entries of MachineFacts, by their names
-
 
 def look_at_machine(name: str, places: Places) -> MachineFacts:
     """Gather what can be found out about the machine `name`."""
-    found: Found = {"name": name}
-    found |= _ask_daemon(places.socket(name))
     book = places.records / name / LOGBOOK_NAME
-    aside = book.parent.glob(f"{book.stem}.damaged-*{book.suffix}")
-    found["books_set_aside"] = len(list(aside))
-    found["newest_backup"] = _newest_of(book.parent / BACKUPS_FOLDER)
     file = places.settings / f"{name}.toml"
-    found["is_file_for_all"] = _is_for_all(file)
+    facts = MachineFacts(
+        name=name,
+        books_set_aside=len(list(book.parent.glob(f"{book.stem}.damaged-*{book.suffix}"))),
+        newest_backup=_newest_of(book.parent / BACKUPS_FOLDER),
+        is_file_for_all=_is_for_all(file),
+    )
+    facts = _with_daemon(facts, places.socket(name))
     # A daemon checks it when it opens it, and tells of troubles.
-    found |= {"book": "ok"} if found["status"] is not None else _book(book)
+    facts = _with_book(facts, book) if facts.status is None else replace(facts, book="ok")
     try:
         box = load_configuration(file)
     except FaultyConfiguration as fault:
-        return MachineFacts(**found, fault=str(fault), fault_reasons=reasons_of(fault))
-    found |= _described(box)
-    if found["status"] is None:
-        found |= _ask_controller(box.port)
-    return MachineFacts(**found)
+        return replace(facts, fault=str(fault), fault_reasons=reasons_of(fault))
+    facts = _with_configuration(facts, box)
+    return _with_controller(facts, box.port) if facts.status is None else facts
 
 
 def reasons_of(fault: FaultyConfiguration) -> tuple[str, ...]:
@@ -69,22 +67,23 @@ def _is_for_all(file: Path) -> bool | None:
         return None
 
 
-def _described(box: Configuration) -> Found:
+def _with_configuration(facts: MachineFacts, box: Configuration) -> MachineFacts:
     port = Path(box.port)
     wired = box.setup.wired
     outputs = tuple(pin.number for pin in box.pins.outputs.values())
-    return {
-        "port": box.port,
-        "is_port_there": port.exists() if box.port else None,
-        "may_open_port": _is_dialouts(port),
-        "chip": box.pins.chip_label,
-        "pins": (*outputs, *(pin.number for pin in box.pins.inputs.values())),
-        "output_pins": outputs,
-        "has_head": box.head is not None,
-        "watches_only_because": watches_only_because(wired) or "",
-        "lacks": tuple(lack.sentence for lack in wiring_gaps(wired)),
-        "chips": tuple(chip.label for chip in Lines().chips()),
-    }
+    return replace(
+        facts,
+        port=box.port,
+        is_port_there=port.exists() if box.port else None,
+        may_open_port=_is_dialouts(port),
+        chip=box.pins.chip_label,
+        pins=(*outputs, *(pin.number for pin in box.pins.inputs.values())),
+        output_pins=outputs,
+        has_head=box.head is not None,
+        watches_only_because=watches_only_because(wired) or "",
+        lacks=tuple(lack.sentence for lack in wiring_gaps(wired)),
+        chips=tuple(chip.label for chip in Lines().chips()),
+    )
 
 
 def _is_dialouts(port: Path) -> bool | None:
@@ -95,17 +94,15 @@ def _is_dialouts(port: Path) -> bool | None:
         return None
 
 
-def _ask_daemon(socket: Path) -> Found:
-    found: Found = {"status": None}
+def _with_daemon(facts: MachineFacts, socket: Path) -> MachineFacts:
     try:
-        found["socket_mode"] = stat.S_IMODE(socket.stat().st_mode)
+        facts = replace(facts, socket_mode=stat.S_IMODE(socket.stat().st_mode))
         with DaemonClient(socket) as daemon:
-            found["status"] = daemon.ask(Status())
-            found["settings"] = daemon.ask(Settings())
+            facts = replace(facts, status=daemon.ask(Status()))
+            return replace(facts, settings=daemon.ask(Settings()))
     except (OSError, WireError) as error:
         is_absent = isinstance(error, FileNotFoundError)
-        found["daemon_is_away"] = "It does not run." if is_absent else f"{error}."
-    return found
+        return replace(facts, daemon_is_away="It does not run." if is_absent else f"{error}.")
 
 
 class _NoBeam:
@@ -118,10 +115,10 @@ class _NoBeam:
         """Open nothing."""
 
 
-def _ask_controller(port: str) -> Found:
+def _with_controller(facts: MachineFacts, port: str) -> MachineFacts:
     """Ask the controller itself, as its daemon does when it opens the port."""
     if not port or not os.path.lexists(port):
-        return {}
+        return facts
     machine = Machine(open_port=opener(port), beam=_NoBeam(), port_name=port)
     until_s = time.monotonic() + CONTROLLER_PATIENCE_S
     try:
@@ -132,11 +129,11 @@ def _ask_controller(port: str) -> Found:
                 machine.tell(event, now_s)
             machine.tick(now_s)
             if machine.link in (LinkState.READY, LinkState.REFUSED):
-                return {"settings": settings_of(machine.facts)}
+                return replace(facts, settings=settings_of(machine.facts))
             time.sleep(LOOK_EVERY_S)
     except PortLost as lost:
-        return {"controller_fault": str(lost)}
-    return {"controller_fault": machine.sentence}
+        return replace(facts, controller_fault=str(lost))
+    return replace(facts, controller_fault=machine.sentence)
 
 
 def _newest_of(backups: Path) -> str | None:
@@ -153,10 +150,10 @@ def _newest_of(backups: Path) -> str | None:
     return "ok"
 
 
-def _book(book: Path) -> Found:
+def _with_book(facts: MachineFacts, book: Path) -> MachineFacts:
     """Check a copy: opening the book itself would leave files of root's beside it."""
     if not book.exists():
-        return {}
+        return facts
     # Beside it, where there is room for it: a board may keep /tmp in its memory.
     beside = book.parent if os.access(book.parent, os.W_OK) else None
     try:
@@ -165,7 +162,9 @@ def _book(book: Path) -> Found:
             copy_with_its_journals(book, seen)
             with closing(sqlite3.connect(seen)) as copy:
                 (verdict,) = copy.execute("PRAGMA quick_check").fetchone()
-                return {"book": str(verdict)}
+                return replace(facts, book=str(verdict))
     except (OSError, sqlite3.Error) as error:
         reason = fault_of_card(error)
-        return {"book_is_unread": reason} if reason else {"book": f"{error}."}
+        if reason:
+            return replace(facts, book_is_unread=reason)
+        return replace(facts, book=f"{error}.")

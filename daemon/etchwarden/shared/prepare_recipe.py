@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final, TypedDict, cast
 
 import click
 
@@ -25,7 +25,14 @@ AS_SAID: Final = (
 )
 
 
-Settings = dict[str, Any]  # entries of Recipe that were said, by their names
+class _Said(TypedDict, total=False):
+    """Entries of Recipe that were said, by their names."""
+
+    surface: str
+    feed_mm_per_min: float
+    power_ratio: float
+    line_spacing_mm: float
+    air_assist: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +72,7 @@ def choose_recipe(options: RecipeOptions) -> Chosen:
     return chosen
 
 
-def _chosen(options: RecipeOptions, said: Settings) -> Chosen:
+def _chosen(options: RecipeOptions, said: _Said) -> Chosen:
     if options.socket is not None:
         try:
             return _from_logbook(options, options.socket)
@@ -76,13 +83,14 @@ def _chosen(options: RecipeOptions, said: Settings) -> Chosen:
     head = find_head(options.head)
     if options.head in PRACTICE_RECORDS:
         return _from_practice(head, PRACTICE_RECORDS[options.head], said)
+    said.setdefault("surface", "not stated")
     for name, option in _NEEDED.items():
         if name not in said:
             raise UnfitOrder(f"say {option}: only a practice laser brings its own")
-    return Chosen(head=head, recipe=Recipe(**{"surface": "not stated", **said}))
+    return Chosen(head=head, recipe=Recipe(**said))
 
 
-def _from_practice(head: Head, known: RecipeRecord, said: Settings) -> Chosen:
+def _from_practice(head: Head, known: RecipeRecord, said: _Said) -> Chosen:
     return Chosen(
         head=head,
         recipe=replace(known.settings(), **said),
@@ -92,8 +100,8 @@ def _from_practice(head: Head, known: RecipeRecord, said: Settings) -> Chosen:
 
 
 def _from_logbook(options: RecipeOptions, socket: Path) -> Chosen:
-    said: Settings = {"surface": PRACTICE_SURFACE} | _said(options)
-    surface = said["surface"]
+    said = _said(options)
+    surface = said.setdefault("surface", PRACTICE_SURFACE)
     with catalogue_calls_at(socket) as catalogue:
         head = catalogue.head(options.head)
         catalogue.require_surface(surface)
@@ -116,7 +124,7 @@ def _from_logbook(options: RecipeOptions, socket: Path) -> Chosen:
     )
 
 
-def _said(options: RecipeOptions) -> Settings:
+def _said(options: RecipeOptions) -> _Said:
     power_percent = _positive("power", options.power_percent, "percent")
     said = {
         "feed_mm_per_min": _positive("speed", options.feed_mm_per_min, "mm/min"),
@@ -125,7 +133,7 @@ def _said(options: RecipeOptions) -> Settings:
         "surface": options.surface,
         "air_assist": options.air_assist,
     }
-    return {name: value for name, value in said.items() if value is not None}
+    return cast(_Said, {name: value for name, value in said.items() if value is not None})
 
 
 _NEEDED: Final = {

@@ -9,7 +9,7 @@ measured: its tone card was etched on the practice machine and read (TONES_NAME 
 import json
 from collections.abc import Mapping
 from importlib.resources import files
-from typing import Any, Final
+from typing import Final
 
 from etchwire.catalogue.heads import Head, Recipe, Register
 from etchwire.catalogue.records import RecipeRecord, Surface
@@ -68,17 +68,16 @@ PRACTICE_RECIPES: Final[Mapping[str, Recipe]] = {
     "practice-5w": _practice_recipe(500.0, 0.80),
 }
 
-_TONES: Final[Mapping[str, Mapping[str, Any]]] = json.loads(
+_TONES: Final[Mapping[str, Mapping[str, object]]] = json.loads(
     files("etchwire.catalogue").joinpath(TONES_NAME).read_text("utf-8")
 )["tones"]
 
 PRACTICE_RECORDS: Final[Mapping[str, RecipeRecord]] = {
-    name: RecipeRecord(
-        head=PRACTICE_HEADS[name].name,
-        **recipe.to_table(),
-        halftone=_TONES[name]["halftone"],
-        tone_curve=_TONES[name]["tone_curve"],
-        origin="practice",
+    laser: RecipeRecord.from_table(
+        recipe.to_table()
+        | {name: tones[name] for name in ("halftone", "tone_curve")}
+        | {"head": PRACTICE_HEADS[laser].name, "origin": "practice"}
     )
-    for name, recipe in PRACTICE_RECIPES.items()
+    for laser, recipe in PRACTICE_RECIPES.items()
+    for tones in (_TONES[laser],)
 }

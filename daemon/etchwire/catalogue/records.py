@@ -9,12 +9,13 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Any, Final
+from typing import Final
 
 from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.heads import Recipe
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import Plain, require_types
+from etchwire.transport.json_text import JsonTable
 
 COATINGS: Final = ("", "spray", "airbrush", "roller", "brush")
 CARD_KINDS: Final = ("power", "tone", "register", "check", "focus", "spacing")
@@ -77,7 +78,7 @@ class Curve(Plain):
 
     wanted: Sequence[float]
     to_burn: Sequence[float]
-    dot: Mapping[str, Any] | None = None
+    dot: JsonTable | None = None
 
     def __post_init__(self) -> None:
         """Refuse what does not say one thing for every share."""
@@ -106,7 +107,7 @@ class RecipeRecord(Plain):
     line_spacing_mm: float
     air_assist: bool = False
     halftone: str = ""
-    tone_curve: Mapping[str, Any] | None = None
+    tone_curve: JsonTable | None = None
     origin: str = "hand"
     reading: int | None = None
 
@@ -132,7 +133,7 @@ class RecipeRecord(Plain):
         )
 
 
-def with_own_figures(recipe: Mapping[str, Any], figures: Mapping[str, float]) -> dict[str, Any]:
+def with_own_figures(recipe: JsonTable, figures: Mapping[str, float]) -> dict[str, object]:
     """Return a recommended recipe with a person's own `figures`.
 
     Other figures than the card was etched with leave its tone curve out: it holds for those alone.
@@ -156,7 +157,7 @@ class CardRecord(Plain):
     surface: str
     gcode_sha256: str
     layout_packed: str
-    place: Mapping[str, Any] | None = None
+    place: JsonTable | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is no card."""
@@ -206,10 +207,10 @@ class ReadingRecord(Plain):
     card: int
     way: str
     measured_packed: str = ""
-    marks: Mapping[str, Any] = field(default_factory=dict)
+    marks: JsonTable = field(default_factory=dict)
     photos: Sequence[str] = ()
-    summary: Mapping[str, Any] = field(default_factory=dict)
-    recommended: Mapping[str, Any] | None = None
+    summary: JsonTable = field(default_factory=dict)
+    recommended: JsonTable | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is no reading."""
@@ -263,7 +264,7 @@ def require_one_of(owner: str, word: str, words: Sequence[str]) -> None:
         raise UnreadableSheet(f"{owner} cannot be {word!r:.40}: say one of {known}")
 
 
-def _table(owner: str, value: object) -> Mapping[str, Any]:
+def _table(owner: str, value: object) -> JsonTable:
     if not isinstance(value, Mapping):
         raise UnreadableSheet(f"{owner} must be a table, not {value!r:.40}")
     return value

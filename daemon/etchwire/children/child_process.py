@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from enum import StrEnum
-from typing import IO, Any, Final, cast
+from typing import IO, Final, cast
 
 from etchwire.children.child_program import FAULT_OF_OURS, ChildProgram, OnShare
 
@@ -73,7 +73,7 @@ class ChildProcess:
         """The process's id, None before it is started."""
         return None if self._process is None else self._process.pid
 
-    def run(self, on_share: OnShare = lambda _: None) -> Any:
+    def run(self, on_share: OnShare = lambda _: None) -> object:
         """Start the program and return its result; raise ChildFailed, or OSError at the start.
 
         `on_share` hears how far it has come, from 0 to 1. The process is gone at the return: it
@@ -111,19 +111,22 @@ class ChildProcess:
             if self._process is not None:
                 self._process.kill()
 
-    def _converse(self, process: "subprocess.Popen[bytes]", on_share: OnShare) -> Mapping[str, Any]:
+    def _converse(
+        self, process: "subprocess.Popen[bytes]", on_share: OnShare
+    ) -> Mapping[str, object]:
         """Return the last line of the child's answer, empty where there was none."""
         with cast("IO[bytes]", process.stdout) as lines:
             _tell(process.stdin, {"parent": os.getpid(), "request": self._request})
-            last: Mapping[str, Any] = {}
+            last: Mapping[str, object] = {}
             for line in lines:
                 said = _answer(line)
-                if "share" in said:
-                    on_share(float(said["share"]))
+                share = said.get("share")
+                if isinstance(share, (int, float)):
+                    on_share(float(share))
                 last = said or last
         return last
 
-    def _failure(self, code: int, answer: Mapping[str, Any]) -> ChildFailed:
+    def _failure(self, code: int, answer: Mapping[str, object]) -> ChildFailed:
         kind = str(answer.get("kind", ""))
         sentence = str(answer.get("failed", ""))
         if self._ended_for is not None:
@@ -143,7 +146,7 @@ def _tell(stdin: IO[bytes] | None, envelope: Mapping[str, object]) -> None:
         pipe.write(json.dumps(envelope).encode())
 
 
-def _answer(line: bytes) -> Mapping[str, Any]:
+def _answer(line: bytes) -> Mapping[str, object]:
     """Return a line of the child's, empty where a library has printed something."""
     try:
         said = json.loads(line)

@@ -9,7 +9,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchwire.errors import (
     LineTooLong,
@@ -239,14 +239,14 @@ class ClientSession:
             asked.close_files()
         return line if request.call_id is not None else b""
 
-    def _value(self, asked: IncomingCall) -> Any:
+    def _value(self, asked: IncomingCall) -> object:
         if asked.request.method == "hello":
             return self._greet(asked.request.params)
         if not self._is_greeted:
             raise Refused("refused", "say hello first, with the protocol's version")
         return self._reception.answer(asked)
 
-    def _greet(self, params: Mapping[str, Any]) -> Mapping[str, Any]:
+    def _greet(self, params: Mapping[str, object]) -> Mapping[str, object]:
         if params.get("protocol") != PROTOCOL:
             raise Refused(
                 "refused",

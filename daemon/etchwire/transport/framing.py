@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Iterator, Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchwire.errors import LineTooLong, MalformedMessage
 from etchwire.transport.json_text import read_json
@@ -46,7 +46,7 @@ class LineBuffer:
         return bool(self._unread)
 
 
-def decode(line: bytes) -> dict[str, Any]:
+def decode(line: bytes) -> dict[str, object]:
     """Return the JSON object in `line`; raise MalformedMessage for anything else."""
     value = read_json(line)
     if not isinstance(value, dict):
@@ -54,7 +54,7 @@ def decode(line: bytes) -> dict[str, Any]:
     return value
 
 
-def encode(message: Mapping[str, Any]) -> bytes:
+def encode(message: Mapping[str, object]) -> bytes:
     """Return `message` as the line to send; raise MalformedMessage for what JSON cannot say."""
     try:
         text = json.dumps(message, allow_nan=False, ensure_ascii=False, separators=(",", ":"))

@@ -3,7 +3,7 @@
 import os
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 from etchwire.errors import Refused
 from etchwire.transport.messages import Request
@@ -61,7 +61,7 @@ class IncomingCall:
             os.close(self.files.pop())
 
 
-Answer = Callable[[IncomingCall], Any]
+Answer = Callable[[IncomingCall], object]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +76,7 @@ class Handlers:
     """
 
     answer: Answer
-    greeting: dict[str, Any]
+    greeting: dict[str, object]
     at_once: Collection[str] = ()
     hello_timeout_s: float = 5.0
     send_timeout_s: float = 2.0

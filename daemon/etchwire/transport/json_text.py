@@ -5,16 +5,18 @@ none of them is JSON that another program must take, so none passes here.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from etchwire.errors import MalformedMessage
 
-JsonTable = Mapping[str, Any]  # what has no fixed entries: notes, details, a sheet as it was kept
+# What has no fixed entries: notes, details, a sheet as it was kept. Whoever reads one narrows it.
+JsonTable = Mapping[str, Any]
+JsonList = Sequence[Any]
 DEEPEST_LEVELS: Final = 32
 
 
-def read_json(data: bytes, *, called: str = "the message") -> Any:
+def read_json(data: bytes, *, called: str = "the message") -> object:
     """Return the value that `data` holds; raise MalformedMessage, which says what is wrong."""
     try:
         value = json.loads(data.decode("utf-8"), parse_constant=_refuse, parse_float=_finite)

@@ -42,23 +42,23 @@ class LineClient:
         self._timeout_s = timeout_s
         self._socket = self._connect()
         try:
-            self.greeting: Mapping[str, Any] = self.call("hello", protocol=PROTOCOL)
+            self.greeting: Mapping[str, object] = self.call("hello", protocol=PROTOCOL)
         except BaseException:
             self._socket.close()
             raise
 
-    def call(self, method: str, /, **params: Any) -> Any:
+    def call(self, method: str, /, **params: object) -> Any:
         """Ask `method` and return its result."""
         return self.exchange(method, params)
 
     def exchange(
         self,
         method: str,
-        params: Mapping[str, Any],
+        params: Mapping[str, object],
         *,
         files: Sequence[int] = (),
         timeout_s: float | None = None,
-    ) -> Any:
+    ) -> object:
         """Ask `method`, handing over open `files` that stay the caller's to close."""
         with self._lock:
             call_id = next(self._call_ids)
@@ -73,7 +73,7 @@ class LineClient:
             raise Refused(answer.kind, answer.message)
         return answer.value
 
-    def pushed(self, method: str) -> Iterator[Mapping[str, Any]]:
+    def pushed(self, method: str) -> Iterator[Mapping[str, object]]:
         """Yield what the other end says by itself under `method`, until the connection ends.
 
         It ends with DaemonAbsent, also when the other end is silent for five seconds: it says

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Any, Final
+from typing import Final
 
 from etchwire.errors import MalformedMessage
 
@@ -27,10 +27,10 @@ class Request:
     """Something asked for; without a `call_id` it is a notification and gets no answer."""
 
     method: str
-    params: Mapping[str, Any]
+    params: Mapping[str, object]
     call_id: int | str | None = None
 
-    def to_table(self) -> dict[str, Any]:
+    def to_table(self) -> dict[str, object]:
         """Return the object that goes on the wire."""
         call = {} if self.call_id is None else {"id": self.call_id}
         return {**_VERSION, **call, "method": self.method, "params": dict(self.params)}
@@ -41,9 +41,9 @@ class Result:
     """The answer to a request."""
 
     call_id: int | str | None
-    value: Any
+    value: object
 
-    def to_table(self) -> dict[str, Any]:
+    def to_table(self) -> dict[str, object]:
         """Return the object that goes on the wire."""
         return {**_VERSION, "id": self.call_id, "result": self.value}
 
@@ -57,7 +57,7 @@ class Failure:
     message: str
     kind: str
 
-    def to_table(self) -> dict[str, Any]:
+    def to_table(self) -> dict[str, object]:
         """Return the object that goes on the wire."""
         error = {"code": int(self.code), "message": self.message, "data": {"kind": self.kind}}
         return {**_VERSION, "id": self.call_id, "error": error}
@@ -66,7 +66,7 @@ class Failure:
 Message = Request | Result | Failure
 
 
-def parse_message(table: Mapping[str, Any]) -> Message:
+def parse_message(table: Mapping[str, object]) -> Message:
     """Return what `table` says; raise MalformedMessage when JSON-RPC 2.0 knows no such thing."""
     if table.get("jsonrpc") != "2.0":
         raise MalformedMessage("the message is not JSON-RPC 2.0")
@@ -77,12 +77,13 @@ def parse_message(table: Mapping[str, Any]) -> Message:
         return _request(table, call_id)
     if "result" in table:
         return Result(call_id, table["result"])
-    if isinstance(table.get("error"), dict):
-        return _failure(table["error"], call_id)
+    error = table.get("error")
+    if isinstance(error, dict):
+        return _failure(error, call_id)
     raise MalformedMessage("the message is neither a request nor an answer")
 
 
-def _request(table: Mapping[str, Any], call_id: int | str | None) -> Request:
+def _request(table: Mapping[str, object], call_id: int | str | None) -> Request:
     method, params = table["method"], table.get("params", {})
     if not isinstance(method, str):
         raise MalformedMessage("a method's name must be a text")
@@ -91,7 +92,7 @@ def _request(table: Mapping[str, Any], call_id: int | str | None) -> Request:
     return Request(method, params, call_id)
 
 
-def _failure(error: Mapping[str, Any], call_id: int | str | None) -> Failure:
+def _failure(error: Mapping[str, object], call_id: int | str | None) -> Failure:
     code, data = error.get("code"), error.get("data")
     kind = data.get("kind") if isinstance(data, dict) else None
     return Failure(

@@ -4,6 +4,7 @@ import re
 
 from click.testing import CliRunner
 
+from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
 from etchwire.sheet import read_sheet
@@ -43,9 +44,11 @@ class Shop:
     def __init__(self, folder, *, keeps_backups=False):
         self.folder = folder
         self.minute = 0
-        more = {} if keeps_backups else {"folder": None}
-        self.logbook = NamedLogbook.at(
-            folder / "logbook.sqlite3", utc_now=self._now, confirm_timeout_s=LONG_S, **more
+        self.logbook = NamedLogbook(
+            lambda: open_book(folder / "logbook.sqlite3", at_utc=self._now()),
+            utc_now=self._now,
+            confirm_timeout_s=LONG_S,
+            folder=folder if keeps_backups else None,
         )
         self.desk = Dispatcher(folder / "socket", NoLoop(), self.logbook)
         (folder / "shed.toml").write_text(OWN_LASER)

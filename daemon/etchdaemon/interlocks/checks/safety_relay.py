@@ -6,7 +6,7 @@ and the loop has to open. After that K1 is down, and only the button at the mach
 """
 
 from collections.abc import Collection, Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.inputs import Input, Output
@@ -126,7 +126,7 @@ class SafetyRelay:
         """Note the day of a test (as 2026-11-28)."""
         self._day = day
 
-    def recall(self, last: Mapping[str, Any]) -> None:
+    def recall(self, last: Mapping[str, object]) -> None:
         """Take the logbook's last test, where nothing newer is known.
 
         `last` holds `day` and `has_passed`, or nothing where there was no test.
@@ -134,7 +134,7 @@ class SafetyRelay:
         if last and self._day is None:
             self._day, self.has_failed = str(last["day"]), not last["has_passed"]
 
-    def record(self) -> dict[str, Any]:
+    def record(self) -> dict[str, object]:
         """Return the last test for a run's record."""
         return {"day": self._day, "has_passed": None if self._day is None else not self.has_failed}
 

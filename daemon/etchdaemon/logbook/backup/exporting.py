@@ -10,8 +10,9 @@ import json
 import shutil
 import sqlite3
 from collections.abc import Iterator
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.errors import ExportRefused
 from etchdaemon.logbook.backup.imported import require_fit
@@ -77,14 +78,14 @@ def export_book(book: sqlite3.Connection, folder: Path, *, at_utc: str, software
             "schema": len(MIGRATIONS),
             "software": software,
             "exported_at_utc": at_utc,
-            "tables": files,
+            "tables": {table: asdict(file) for table, file in files.items()},
         }
         (folder / INDEX_NAME).write_text(json.dumps(index, indent=1), encoding="utf-8")
     except OSError as error:
         shutil.rmtree(folder, ignore_errors=True)
         told = fault_of_card(error) or error.strerror
         raise ExportRefused(f"{error.filename or folder}: {told}.") from error
-    return sum(file["rows"] for file in files.values())
+    return sum(file.rows for file in files.values())
 
 
 def import_book(book: sqlite3.Connection, folder: Path) -> int:
@@ -93,14 +94,14 @@ def import_book(book: sqlite3.Connection, folder: Path) -> int:
     Raise ExportRefused for an export of another version, a file that was changed, or a book that
     holds something already.
     """
-    index = _index(folder)
+    sums = _sums(folder)
     for table in _MUST_BE_EMPTY:
         if book.execute(f"SELECT 1 FROM {table} LIMIT 1").fetchone():  # noqa: S608
             raise ExportRefused(
                 "This logbook holds something already: an export goes into a fresh box only."
             )
     for table in TABLES:
-        _require_unchanged(folder, table, index["tables"][table]["sha256"])
+        _require_unchanged(folder, table, sums[table])
     try:
         with transaction(book):
             return sum(_read_table(book, table, folder) for table in TABLES)
@@ -108,7 +109,16 @@ def import_book(book: sqlite3.Connection, folder: Path) -> int:
         raise ExportRefused(f"This export does not fit the logbook: {error}.") from error
 
 
-def _write_table(book: sqlite3.Connection, table: str, folder: Path) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class _TableFile:
+    """What the index says of a table's file."""
+
+    rows: int
+    columns: list[str]
+    sha256: str
+
+
+def _write_table(book: sqlite3.Connection, table: str, folder: Path) -> _TableFile:
     cursor = book.execute(f"SELECT * FROM {table} ORDER BY {_order(table)}")  # noqa: S608
     names = [column[0] for column in cursor.description]
     digest, rows = hashlib.sha256(), 0
@@ -124,10 +134,10 @@ def _write_table(book: sqlite3.Connection, table: str, folder: Path) -> dict[str
             lines.write(line.encode())
             digest.update(line.encode())
             rows += 1
-    return {"rows": rows, "columns": names, "sha256": digest.hexdigest()}
+    return _TableFile(rows, names, digest.hexdigest())
 
 
-def _harmless(value: Any) -> Any:
+def _harmless(value: object) -> object:
     """Return `value` so that a spreadsheet shows it: a text that it would run gets a quote before.
 
     What it takes for a formula, and the quote against it: OWASP, "CSV Injection", from memory.
@@ -148,7 +158,8 @@ def _write_cards(book: sqlite3.Connection, folder: Path) -> None:
             continue  # what it holds stands in the table in any case
 
 
-def _index(folder: Path) -> dict[str, Any]:
+def _sums(folder: Path) -> dict[str, str]:
+    """Return what the file of every table hashes to, as the index says."""
     try:
         index = read_json((folder / INDEX_NAME).read_bytes(), called="it")
     except OSError as error:
@@ -169,7 +180,7 @@ def _index(folder: Path) -> dict[str, Any]:
         raise ExportRefused(f"{folder / INDEX_NAME} does not name every table.")
     if not all(isinstance(file, dict) and "sha256" in file for file in tables.values()):
         raise ExportRefused(f"{folder / INDEX_NAME} does not say what every file hashes to.")
-    return index
+    return {table: str(file["sha256"]) for table, file in tables.items()}
 
 
 def _require_unchanged(folder: Path, table: str, sha256: str) -> None:
@@ -199,7 +210,7 @@ def _read_table(book: sqlite3.Connection, table: str, folder: Path) -> int:
     return rows
 
 
-def _rows(path: Path) -> Iterator[Any]:
+def _rows(path: Path) -> Iterator[object]:
     with path.open("rb") as file:
         for line in file:
             yield read_json(line, called=f"a line of {path.name}")

@@ -18,7 +18,7 @@ from etchwire.transport.json_text import read_json
 _WHOLE_NUMBERS: Final = range(-(2**63), 2**63)  # SQLite's (https://sqlite.org/datatype3.html)
 
 
-def require_fit(table: str, row: Mapping[str, Any]) -> None:
+def require_fit(table: str, row: Mapping[str, object]) -> None:
     """Raise ExportRefused for a value that no logbook of ours would hold, naming its column."""
     for column, value in row.items():
         try:
@@ -42,7 +42,7 @@ def _json_in(text: str) -> Any:
     return read_json(text.encode(), called="it")
 
 
-def _table_in(text: str) -> dict[str, Any]:
+def _table_in(text: str) -> dict[str, object]:
     value = _json_in(text)
     if not isinstance(value, dict):
         raise MalformedMessage("it is no table")

@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.write.entries import LogbookEntry, RowMeasured, RunSummed
@@ -31,8 +31,8 @@ class Write:
 class Read:
     """A question to the database, and where its answer goes."""
 
-    question: Callable[[LogbookConnection], Any]
-    waiter: "Future[Any]"
+    question: Callable[[LogbookConnection], object]
+    waiter: "Future[object]"
 
 
 class Backlog:

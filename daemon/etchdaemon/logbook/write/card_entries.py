@@ -4,7 +4,6 @@ import json
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.write.catalogue_entries import RecipeSaved
@@ -74,10 +73,10 @@ class ReadingAccepted:
     """A person chose: a recipe comes into force, or a head gets its register or its spot."""
 
     reading: int
-    chosen: Mapping[str, Any]
+    chosen: Mapping[str, object]
     stamp: Stamp
     recipe: RecipeRecord | None = None  # its head and surface are those of the card
-    head_changes: Mapping[str, Any] = field(default_factory=dict)  # entries of the head's table
+    head_changes: Mapping[str, object] = field(default_factory=dict)  # entries of the head's table
 
     def write(self, book: sqlite3.Connection) -> int | None:
         """Note the choice and what follows from it; return the recipe's number, if there is one."""

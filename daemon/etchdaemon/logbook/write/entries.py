@@ -4,7 +4,7 @@ import json
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Final, Protocol
+from typing import Final, Protocol
 
 from etchdaemon.logbook.schema.catalogue_steps import SUM_RUN
 from etchdaemon.logbook.write.insert_statements import insert
@@ -32,7 +32,7 @@ class RunStarted:
     sheet: Sheet
     started_at_utc: str
     is_clock_synchronised: bool | None
-    notes: Mapping[str, Any]
+    notes: Mapping[str, object]
     continues_run: int | None = None  # the run whose rest this is
 
     def write(self, book: sqlite3.Connection) -> int | None:
@@ -42,7 +42,7 @@ class RunStarted:
             columns["continues_run_id"] = self.continues_run
         return insert(book, "run", columns)
 
-    def _columns(self) -> dict[str, Any]:
+    def _columns(self) -> dict[str, object]:
         sheet, head, recipe = self.sheet, self.sheet.head, self.sheet.recipe
         return {
             "title": sheet.title,
@@ -81,7 +81,7 @@ class EventNoted:
     at_utc: str
     kind: str
     text: str
-    details: Mapping[str, Any]
+    details: Mapping[str, object]
 
     def write(self, book: sqlite3.Connection) -> int | None:
         """Write the event behind those before it: its number is their order."""
@@ -279,7 +279,7 @@ def _rounded(name: str, value: float | None) -> float | None:
     return value if value is None or digits is None else round(value, digits)
 
 
-def _json(details: Mapping[str, Any]) -> str:
+def _json(details: Mapping[str, object]) -> str:
     """Return `details` as JSON whatever they hold: an event is worth more than its details."""
     try:
         text = json.dumps(details, allow_nan=False)

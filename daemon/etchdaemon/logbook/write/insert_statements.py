@@ -3,7 +3,6 @@
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from etchdaemon.errors import CommandRefused
 
@@ -20,7 +19,7 @@ class Stamp:
 def insert(
     book: sqlite3.Connection,
     table: str,
-    columns: Mapping[str, Any],
+    columns: Mapping[str, object],
     *,
     verb: str = "INSERT",
     more: str = "",
@@ -37,12 +36,12 @@ def newest_run(book: sqlite3.Connection) -> int:
     return int(run)
 
 
-def changed(stamp: Stamp, *, is_practice: bool) -> dict[str, Any]:
+def changed(stamp: Stamp, *, is_practice: bool) -> dict[str, object]:
     """Return the columns of what is written over when it changes."""
     return {"is_practice": is_practice, "who": stamp.who, "changed_at_utc": stamp.at_utc}
 
 
-def made(stamp: Stamp, book: sqlite3.Connection) -> dict[str, Any]:
+def made(stamp: Stamp, book: sqlite3.Connection) -> dict[str, object]:
     """Return the columns of what is made once."""
     return {
         "at_utc": stamp.at_utc,
@@ -62,7 +61,7 @@ def pair(book: sqlite3.Connection, head: str, surface: str) -> dict[str, str]:
     return {"head": head, "surface": surface, "found_on_json": table}
 
 
-def put(book: sqlite3.Connection, table: str, columns: Mapping[str, Any]) -> int | None:
+def put(book: sqlite3.Connection, table: str, columns: Mapping[str, object]) -> int | None:
     """Insert a row, or write it over the one of its name."""
     changes = ", ".join(f"{name} = excluded.{name}" for name in columns if name != "name")
     return insert(book, table, columns, more=f"ON CONFLICT (name) DO UPDATE SET {changes}")

@@ -6,7 +6,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
-from typing import Any, Final
+from typing import Final, TypeVar, cast
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
 from etchdaemon.logbook.logbook_connection import LogbookConnection
@@ -17,6 +17,7 @@ from etchdaemon.logbook.write.entries import LogbookEntry, NoteMade, RunsCutShor
 
 _log = logging.getLogger(__name__)
 
+_Answer = TypeVar("_Answer")
 Opener = Callable[[], tuple[LogbookConnection, str | None]]
 
 # What a value that does not fit raises, as against a disk that does not take it.
@@ -94,12 +95,12 @@ class Writer:
             self._changed.notify()
         return waiter
 
-    def read(self, question: Callable[[LogbookConnection], Any]) -> "Future[Any]":
+    def read(self, question: Callable[[LogbookConnection], _Answer]) -> "Future[_Answer]":
         """Queue `question`, behind what is to be written; raise LogbookUnavailable as above."""
-        waiter: Future[Any] = Future()
+        waiter: Future[_Answer] = Future()
         with self._changed:
             self._require_running()
-            self._backlog.add_read(Read(question, waiter))
+            self._backlog.add_read(Read(question, cast("Future[object]", waiter)))
             self._changed.notify()
         return waiter
 

@@ -217,7 +217,7 @@ class IdleController:
         """Remember of the run that has ended what it left."""
         etch = None if self.sequencer is None else self.sequencer.etch
         if etch is not None and etch.ended_at_s is not None:
-            self.last_run.note(etch, self.inspection.record()["kinds"])
+            self.last_run.note(etch, self.inspection.kinds)
 
     def recall_end(self, run: RunSummary) -> None:
         """Take over the run of the logbook that ended last: after it somebody has to look.

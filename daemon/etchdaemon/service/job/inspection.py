@@ -1,18 +1,19 @@
 """Whether the loaded job may be run on the machine as it is set now: what the preflight found."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from concurrent.futures import Future
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.facts import Facts
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
-from etchdaemon.ports import Preflight
+from etchdaemon.ports import Preflight, PreflightReport
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.controller_profile import machine_table
 from etchwire.bed import Bed
 from etchwire.calls.snapshot import FindingView, PreflightView
 from etchwire.controller.profile import LineCosts
+from etchwire.transport.json_text import JsonTable
 
 CHECKING: Final = "The job is being checked; that takes up to a minute for a big one."
 WAITING: Final = "The job is checked as soon as the machine is ready."
@@ -23,10 +24,7 @@ CHANGED: Final = (
 ANOTHER_FILE: Final = "The job's copy has changed since it was loaded. Load it again."
 IS_READY: Final = "Checked: nothing speaks against it."
 MOST_FINDINGS: Final = 8  # in a snapshot, which goes out four times a second
-_KEPT: Final = ("kind", "severity", "line", "count", "text", "reason", "fix")
 _CONSTANT_POWER: Final = frozenset(("constant power", "beam on at standstill"))
-
-Report = Mapping[str, Any]
 
 
 class Inspection:
@@ -39,10 +37,10 @@ class Inspection:
     def __init__(self, preflight: Preflight) -> None:
         self._preflight = preflight
         self._job: SpooledJob | None = None
-        self._machine: Mapping[str, Any] | None = None  # as it was described to the preflight
+        self._machine: JsonTable | None = None  # as it was described to the preflight
         self._stamp: object = None  # of the copy that it was given
-        self._begun: Future[Report] | None = None
-        self._report: Report | None = None
+        self._begun: Future[PreflightReport] | None = None
+        self._report: PreflightReport | None = None
         self._failure: str | None = None
         self._acknowledged: frozenset[str] = frozenset()
 
@@ -85,25 +83,28 @@ class Inspection:
     @property
     def can_be_armed(self) -> bool:
         """Whether the job may run once its findings are acknowledged."""
-        return self._report is not None and self._report["verdict"] != "refused"
+        return self._report is not None and self._report.verdict != "refused"
 
     @property
     def has_constant_power(self) -> bool:
         """Whether the job can hold the beam on at standstill."""
-        kinds = {finding["kind"] for finding in (self._report or {}).get("findings", ())}
-        return bool(kinds & _CONSTANT_POWER)
+        return not _CONSTANT_POWER.isdisjoint(self.kinds)
+
+    @property
+    def kinds(self) -> list[str]:
+        """The kinds of what was found, gravest first; empty as long as nothing is known."""
+        return [] if self._report is None else [one.kind for one in self._report.findings]
 
     @property
     def standing(self) -> tuple[object, ...]:
         """Something that differs whenever a person has to be shown something new."""
         return (self._begun, self._failure, id(self._report), self._acknowledged)
 
-    def record(self) -> dict[str, Any]:
+    def record(self) -> dict[str, object]:
         """Return what the run's record says of it."""
-        report = self._report or {}
         return {
-            "verdict": report.get("verdict"),
-            "kinds": [finding["kind"] for finding in report.get("findings", ())],
+            "verdict": None if self._report is None else self._report.verdict,
+            "kinds": self.kinds,
             "acknowledged": sorted(self._acknowledged),
         }
 
@@ -119,42 +120,38 @@ class Inspection:
                 findings=(),
                 findings_count=0,
             )
-        findings = report["findings"]
-        sentences = _sentences(report, report["verdict"])
+        sentences = _sentences(report, report.verdict)
         return PreflightView(
-            verdict=report["verdict"],
+            verdict=report.verdict,
             sentence=" ".join(sentences[:3]) or IS_READY,
             to_acknowledge=tuple(
                 kind for kind in _to_acknowledge(report) if kind not in self._acknowledged
             ),
-            findings=tuple(
-                FindingView(**{name: finding[name] for name in _KEPT})
-                for finding in findings[:MOST_FINDINGS]
-            ),
-            findings_count=len(findings),
+            findings=report.findings[:MOST_FINDINGS],
+            findings_count=len(report.findings),
         )
 
     def _forget(self) -> None:
         self._begun = self._report = self._failure = None
         self._acknowledged = frozenset()
 
-    def _take_in(self, begun: "Future[Report]", job: SpooledJob) -> None:
+    def _take_in(self, begun: "Future[PreflightReport]", job: SpooledJob) -> None:
         try:
             report = begun.result()
         except EtchdaemonError as error:
             self._failure = str(error)
             return
-        if report["gcode_sha256"] != job.sheet.gcode_sha256:
+        if report.gcode_sha256 != job.sheet.gcode_sha256:
             self._failure = ANOTHER_FILE
         else:
             self._report = report
 
-    def _passed(self) -> Report:
+    def _passed(self) -> PreflightReport:
         if self._failure is not None:
             raise JobRefused(self._failure)
         if self._report is None:
             raise CommandRefused(WAITING if self._begun is None else CHECKING)
-        if self._report["verdict"] == "refused":
+        if self._report.verdict == "refused":
             raise JobRefused(" ".join(_sentences(self._report, "refused")[:MOST_FINDINGS]))
         if self._job is None or self._stamp != _stamp_of(self._job.gcode):
             raise JobRefused(ANOTHER_FILE)
@@ -170,14 +167,14 @@ def _stamp_of(gcode: Path) -> object:
     return found.st_ino, found.st_size, found.st_mtime_ns
 
 
-def _to_acknowledge(report: Report) -> list[str]:
-    return [f["kind"] for f in report["findings"] if f["severity"] == "acknowledge"]
+def _to_acknowledge(report: PreflightReport) -> list[str]:
+    return [one.kind for one in report.findings if one.severity == "acknowledge"]
 
 
-def _sentences(report: Report, severity: str) -> list[str]:
-    return [_sentence(f) for f in report["findings"] if f["severity"] == severity]
+def _sentences(report: PreflightReport, severity: str) -> list[str]:
+    return [_sentence(one) for one in report.findings if one.severity == severity]
 
 
-def _sentence(finding: Mapping[str, Any]) -> str:
-    place = "" if finding["line"] is None else f"Line {finding['line']}: "
-    return f"{place}{finding['reason']} {finding['fix']}".strip()
+def _sentence(finding: FindingView) -> str:
+    place = "" if finding.line is None else f"Line {finding.line}: "
+    return f"{place}{finding.reason} {finding.fix}".strip()

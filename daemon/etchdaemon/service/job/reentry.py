@@ -132,11 +132,11 @@ class Reentry:
         except JobRefused as refusal:
             return replace(told, may=False, why_not=str(refusal))
         is_kept = told.is_place_kept
-        row = max((entry.row for entry in sheet.index if entry.line <= found["line"]), default=0)
+        row = max((entry.row for entry in sheet.index if entry.line <= found.line), default=0)
         return replace(
             told,
             first_row=row,
-            gap_mm=found["gap_mm"],
+            gap_mm=found.gap_mm,
             known=tuple(known_of_file(found, is_place_kept=is_kept)),
             unknown=tuple(unknown_of_file(is_place_kept=is_kept)),
             rest=rest_from(row, sheet),
@@ -162,7 +162,7 @@ class Reentry:
         try:
             if sheet.is_foreign:
                 found = self._rests.resume_file(whole, rest, cut=self._file_cut(record) or {})
-                _require_accepted(found["gap_mm"], accept_gap=call.accept_gap)
+                _require_accepted(found.gap_mm, accept_gap=call.accept_gap)
                 sentence = " ".join([*known_of_file(found, is_place_kept=is_kept), BAND])
                 job = self._take_in(rest)
             else:

@@ -1,6 +1,6 @@
 """The connected controller described, for preflight and record: by its answers, not by belief."""
 
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.firmware import THIRTY_TWO_BIT
@@ -25,12 +25,12 @@ _SETTINGS: Final = {
 }
 
 
-def machine_table(facts: Facts, head: Head, bed: Bed | None, costs: LineCosts) -> dict[str, Any]:
+def machine_table(facts: Facts, head: Head, bed: Bed | None, costs: LineCosts) -> dict[str, object]:
     """Return the description; what the controller does not say is the head's.
 
     Where the origin lies in the travel only a homed machine knows, by its `bed`.
     """
-    table: dict[str, Any] = {
+    table: dict[str, object] = {
         "max_s": head.max_s,
         "max_feed_x_mm_per_min": head.max_feed_mm_per_min,
         "max_feed_y_mm_per_min": head.max_feed_mm_per_min,
@@ -59,7 +59,7 @@ def machine_table(facts: Facts, head: Head, bed: Bed | None, costs: LineCosts) -
     return table
 
 
-def notes_of(facts: Facts) -> dict[str, Any]:
+def notes_of(facts: Facts) -> dict[str, object]:
     """Return what is worth remembering of the controller that ran a job."""
     return {
         "firmware": facts.firmware.name if facts.firmware is not None else None,

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.firmware import THIRTY_TWO_BIT
@@ -41,7 +41,7 @@ class MeasuredController:
 
     def __init__(self, folder: Path | None = None) -> None:
         self._path = None if folder is None else folder / FILE_NAME
-        self._kept: Mapping[str, Any] = {}
+        self._kept: Mapping[str, object] = {}
         self._told: tuple[Facts, ControllerProfile] | None = None
         if self._path is not None:
             with suppress(OSError, ValueError):
@@ -67,9 +67,10 @@ class MeasuredController:
         return self._told[1]
 
     def _profile(self, facts: Facts) -> ControllerProfile:
-        if self._kept.get("of") == _identity(facts):
+        profile = self._kept.get("profile")
+        if self._kept.get("of") == _identity(facts) and isinstance(profile, dict):
             with suppress(UnreadableSheet, KeyError, TypeError):
-                return ControllerProfile.from_table(self._kept["profile"])
+                return ControllerProfile.from_table(profile)
         return _assumed(facts)
 
     def speeds(self, facts: Facts | None) -> ControllerSpeeds:
@@ -126,7 +127,7 @@ def _axis_of(facts: Facts) -> Axis | None:
     return Axis(acceleration_mm_per_s2=acceleration, steps_per_mm=steps, max_feed_mm_per_min=feed)
 
 
-def _identity(facts: Facts) -> list[Any]:
+def _identity(facts: Facts) -> list[object]:
     """Return what another controller, or this one set differently, would not share."""
     settings = [facts.settings.number(setting) for setting in _SETTINGS]
     build = None if facts.build is None else [facts.build.planner_blocks, facts.build.receive_bytes]

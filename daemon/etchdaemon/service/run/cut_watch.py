@@ -1,7 +1,5 @@
 """What is seen round a cut of one run, and what it is held against."""
 
-from typing import Any
-
 from etchdaemon.controller.facts import Facts
 from etchdaemon.run import cut
 from etchdaemon.run.cut import CutFound, CutMark, Sighting
@@ -63,7 +61,7 @@ class CutWatch:
         lag_s = self._sheet.head.register.beam_lag_s
         return self._mark.found(path, first=first, last=last, rest=rest, beam_lag_s=lag_s)
 
-    def of_file(self, rest: Sighting, *, lines_answered: int) -> dict[str, Any] | None:
+    def of_file(self, rest: Sighting, *, lines_answered: int) -> dict[str, object] | None:
         """Return what tells where in another program's file it was, None where nobody can tell.
 
         Which of its lines that is takes reading the file: `etchpath.reentry.file_cut.FileCut` does.

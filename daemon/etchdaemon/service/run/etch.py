@@ -1,7 +1,7 @@
 """One run of a job: its lines, its place in the picture, its record."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final, Self
+from typing import Final, Self
 
 from etchdaemon.controller.events import StatusReported
 from etchdaemon.controller.facts import Facts
@@ -221,9 +221,12 @@ class Etch:
             text = f"The beam went out; the head rests at x {rest.x_mm:.2f}, y {rest.y_mm:.2f} mm."
             self.note(FILE_CUT, text, **details)
 
-    def note(self, kind: str, text: str, **details: Any) -> None:
+    def note(self, kind: str, text: str, **details: object) -> None:
         """Queue an event for the logbook."""
-        self._records.note_event(self.number, **self._event(kind, text, details))
+        at_s, at_utc = self.elapsed_s, self._clock.utc_now()
+        self._records.note_event(
+            self.number, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details
+        )
 
     def warn(self, text: str) -> None:
         """Queue a warning, unless there have been too many already."""
@@ -231,9 +234,12 @@ class Etch:
         if self._warnings <= MOST_WARNINGS:
             self.note("warning", text)
 
-    def confirm(self, kind: str, text: str, **details: Any) -> float:
+    def confirm(self, kind: str, text: str, **details: object) -> float:
         """Write an event and wait for it; return when that was done; raise LogbookUnavailable."""
-        self._records.confirm_event(self.number, **self._event(kind, text, details))
+        at_s, at_utc = self.elapsed_s, self._clock.utc_now()
+        self._records.confirm_event(
+            self.number, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details
+        )
         return self._clock.now_s()
 
     def end(self, *, is_position_known: bool) -> None:
@@ -274,15 +280,6 @@ class Etch:
     def _has_not_begun(self) -> bool:
         """Whether the beam went out before the first dot; without a cut, whether no row came."""
         return self.progress.entry is None if self._is_unbegun is None else self._is_unbegun
-
-    def _event(self, kind: str, text: str, details: Mapping[str, Any]) -> dict[str, Any]:
-        return {
-            "at_s": self.elapsed_s,
-            "at_utc": self._clock.utc_now(),
-            "kind": kind,
-            "text": text,
-            "details": details,
-        }
 
     def _finish(self, rows: Sequence[RowEntry]) -> None:
         if rows:

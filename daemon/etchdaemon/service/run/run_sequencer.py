@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from math import dist
-from typing import Any, Final
+from typing import Final
 
 from etchdaemon.controller.beam_off import BeamOff
 from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusReported, Unreadable
@@ -282,7 +282,7 @@ class RunSequencer:
             self.etch.warn(faults.held_up(self.etch.loop_stalls))
 
 
-_CONCLUSIONS: Final[Mapping[type[Sequence], Callable[[RunSequencer, Any, float], None]]] = {
+_CONCLUSIONS: Final[Mapping[type[Sequence], Callable[..., None]]] = {
     Enabling: RunSequencer._enabled,
     HoldingNow: RunSequencer._held_now,
     Arriving: RunSequencer._arrived,
