@@ -10,7 +10,10 @@ import pytest
 from darkroom.camera import Shot, photograph
 from darkroom.cards import HEAD, RECIPE, register_card, wishes
 from darkroom.focus import Beam, etch_focus
+from darkroom.practice import burn_on_practice
 from darkroom.tile import SURFACES
+from etchpractice.tile.imperfections import Imperfections
+from etchpractice.tile.surface import surface_named
 from etchproof.card import COLUMN_LINES, ROW_LINES, SOLID, Card, Wedge
 from etchproof.choosing.card_result import CardEvidence, result_of
 from etchproof.errors import NoFocus, UnfitCard, UnreadableCard
@@ -28,6 +31,12 @@ from etchproof.model.focus_reading import (
 from etchproof.model.line_darkness import column_line_dose, mean_darkness, row_line_dose
 from etchproof.reading.camera import read_card
 from etchproof.reading.values import PatchReading, Reading
+from etchwire.catalogue.examples import (
+    DEFAULT_HEAD,
+    PRACTICE_HEADS,
+    PRACTICE_RECIPES,
+    PRACTICE_SURFACE,
+)
 from etchwire.catalogue.records import PACKED_LIMIT, ReadingRecord
 from etchwire.packing import pack
 
@@ -191,6 +200,26 @@ def test_a_phone_finds_the_waist_from_a_tilted_photo(surface, turn):
     for waist, sigma in ((focus.across, 0.034), (focus.along, 0.04)):
         assert waist.spot_mm == pytest.approx(HALF_HEIGHT * sigma, abs=2 * waist.spot_doubt_mm)
         assert waist.spot_doubt_mm < 0.03
+
+
+def test_the_practice_machine_on_a_wedge_is_found_out_to_a_tenth_of_a_millimetre(tmp_path):
+    head, recipe = PRACTICE_HEADS[DEFAULT_HEAD], PRACTICE_RECIPES[DEFAULT_HEAD]
+    wedge = WedgeRequest(left_mm=0, right_mm=12, length_mm=100)
+    card = lay_out_focus_card(wishes(head=head, surface=PRACTICE_SURFACE), recipe, wedge)
+    best_mm, surface = 6.7, surface_named("white-tile")
+    lies = Imperfections(  # seen from the bed's corner, where the card begins
+        tilt_mm_per_mm=0.12, defocus_mm=card.wedge.height_mm(0) - best_mm
+    )
+    tile = burn_on_practice(card, surface.name, tmp_path / "job", imperfections=lies)
+    reading = read_card([photograph(tile, Shot(tilt_degrees=12))], [card], is_wiped=True)[0]
+
+    focus = read_focus(card, reading)
+
+    # An evenly lit spot's width has the variance w²/12, and heat adds its own
+    width_mm = HALF_HEIGHT * np.hypot(head.spot_y_mm / 12**0.5, surface.heat_spread_mm)
+    assert focus.best_mm == pytest.approx(best_mm, abs=0.1)
+    assert focus.across.spot_mm == pytest.approx(width_mm, abs=0.01)
+    assert focus.along.spot_mm == pytest.approx(width_mm, abs=0.01)
 
 
 @pytest.mark.parametrize(("at", "words"), [(1.0, "lower than"), (14.0, "higher than")])

@@ -1,14 +1,18 @@
 """`etchwarden card` and `etchwarden read` as a person uses them."""
 
+import json
+
 import pytest
 from click.testing import CliRunner
 
 from darkroom.camera import Shot, photograph
+from darkroom.focus import Beam, etch_focus
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
 from etchproof.reading.values import Reading
 from etchwarden.commands import card as laying_out
 from etchwarden.commands import read as reading_cards
+from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.sheet import read_sheet
 
 pytestmark = pytest.mark.slow
@@ -80,6 +84,8 @@ def test_every_kind_of_card_can_be_had_and_each_gets_the_next_number(card, tmp_p
         (["tone", "--spacing", "0.05"], "narrower than this laser's measured spot"),
         (["register", "--head", "own.toml"], "say --speed and --power"),
         (["five", "--power", "145"], "145 %"),
+        (["focus", "--wedge", "5", "5", "150"], "needs a wedge"),
+        (["focus", "--wedge", "0", "8", "50"], "longer tile"),
     ],
 )
 def test_what_makes_no_card_ends_in_a_sentence_and_leaves_nothing(card, tmp_path, arguments, words):
@@ -182,6 +188,35 @@ def test_a_register_card_is_read_by_camera_or_by_eye(card, read, tmp_path):
 
     assert "slack_mm = 0.07" in by_camera.stdout or "slack_mm = 0.06" in by_camera.stdout
     assert "is_measured = true" in by_eye.stdout
+
+
+def test_a_photo_of_a_focus_card_says_how_to_set_the_laser(card, read, tmp_path):
+    laid_out = card("focus", "wedge", "--wedge", "0", "15", "100", "--bed-place", "front left")
+    assert "Etching will take" in laid_out.stdout
+    burnt = read_card_file(tmp_path / "wedge")
+    beam = Beam(across_at_mm=6.0, along_at_mm=6.0, m_squared=12)
+    tile = etch_focus(burnt, SURFACES["willing"], beam)
+    (tmp_path / "wedge.jpg").write_bytes(photograph(tile, Shot(tilt_degrees=15)).getvalue())
+    asked = ["{here}/wedge.jpg", "--card", "{here}/wedge", "--wiped"]
+
+    as_told, turned = read(*asked), read(*asked, "--other-way-round")
+
+    assert "lower the laser by 6.0 mm" in as_told.stdout
+    assert "at the bed’s front left" in as_told.stdout
+    assert "not finer than 0.0" in as_told.stdout
+    assert "lower the laser by 9.0 mm" in turned.stdout
+
+
+def test_a_focus_card_of_a_laser_without_a_recipe_has_guessed_speeds(card, tmp_path):
+    head = tmp_path / "own.toml"
+    table = {**PRACTICE_HEADS["practice-10w"].to_table(), "name": "own"}
+    plain = {name: value for name, value in table.items() if isinstance(value, (str, int, float))}
+    head.write_text("\n".join(f"{name} = {json.dumps(value)}" for name, value in plain.items()))
+
+    result = card("focus", "f", "--head", str(head), "--wedge", "0", "12", "150")
+
+    assert result.exit_code == 0, result.output
+    assert "its speeds are a guess" in result.stderr
 
 
 @pytest.mark.parametrize(

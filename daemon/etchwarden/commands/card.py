@@ -14,6 +14,7 @@ from etchproof.errors import EtchproofError, HighDose, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.card_request import CardRequest
+from etchproof.layout.focus_card import BED_PLACES, WedgeRequest
 from etchproof.layout.job import prepare_card, read_card_file
 from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at, settings_of
@@ -32,6 +33,11 @@ from etchwire.errors import Refused, WireError
 NO_RECIPE: Final = (
     "say --speed and --power: there is no recipe for this laser on this tile and paint"
 )
+
+WITHOUT_RECIPE: Final = (
+    "power",
+    "focus",
+)  # kinds of cards that can be laid out before there is one
 
 Changes = Mapping[str, Any]  # entries of CardOrder that one kind of card has, by their names
 
@@ -112,8 +118,9 @@ def _with(*options: Callable[[Command], Command]) -> Callable[[Command], Command
 def command() -> None:
     """Lay out a test card: a job like any other, to be etched, wiped and read.
 
-    A power card finds speed and power, a tone card how greys come out, a register card whether
-    rows burnt to the left meet those burnt to the right.
+    A focus card finds how high the laser has to stand and how wide its spot is, a power card speed
+    and power, a tone card how greys come out, a register card whether rows burnt to the left meet
+    those burnt to the right.
     """
 
 
@@ -171,6 +178,40 @@ def register(**said: Any) -> None:
     _make("register", _Options(**said), {})
 
 
+@command.command(short_help="How high does the laser stand right? Lines on a wedge.")
+@_with(*_COMMON, *_RECIPE)
+@click.option(
+    "--wedge", "wedge", type=float, nargs=3, required=True, metavar="LEFT RIGHT LENGTH",
+    help="How far up the underside of the tile stands at its left and right ends, and the length "
+    "between them, in mm: 0 12 150.",
+)  # fmt: skip
+@click.option(
+    "--start", "start_mm", type=float, metavar="MM",
+    help="From the tile's left end to the card; left out, the card lies in its middle.",
+)  # fmt: skip
+@click.option(
+    "--bed-place", type=click.Choice(BED_PLACES), default=None,
+    help="Where on the bed that is, to compare places.",
+)  # fmt: skip
+def focus(
+    wedge: tuple[float, float, float], start_mm: float | None, bed_place: str | None, **said: Any
+) -> None:
+    """Thin lines on a tile that lies on a wedge: focus, its depth, and the width of the spot.
+
+    Put the laser about half the wedge higher than usual, so that the focus lies within it. Without
+    a recipe its speeds are guessed.
+    """
+    left, right, length = wedge
+    asked = {
+        "left_mm": left,
+        "right_mm": right,
+        "length_mm": length,
+        "start_mm": start_mm,
+        "bed_place": bed_place or "",
+    }
+    _make("focus", _Options(**said), {"wedge": asked})
+
+
 def _lay_out(order: CardOrder) -> Card:
     """Lay the card out; a dose beyond what any surface needs is asked about first."""
     try:
@@ -217,7 +258,7 @@ def _catalogue(socket: Path | None) -> Iterator[CatalogueCalls | None]:
 def _order(
     kind: str, options: _Options, changes: Changes, catalogue: CatalogueCalls | None
 ) -> CardOrder:
-    if catalogue is None and kind != "power":
+    if catalogue is None and kind not in WITHOUT_RECIPE:
         _require_settings(options, PRACTICE_RECIPES.get(options.head_name))
     head = catalogue.head(options.head_name) if catalogue else find_head(options.head_name)
     if catalogue:
@@ -231,15 +272,22 @@ def _order(
         place=Place(*options.place_mm),
         air_assist=options.air_assist,
     )
-    recipe = None if kind == "power" else _recipe(options, head, catalogue)
+    recipe = None if kind == "power" else _recipe(options, head, catalogue, kind)
+    wedge = changes.get("wedge")
+    if wedge is not None:
+        changes = {**changes, "wedge": WedgeRequest(**wedge)}
     return CardOrder(kind=kind, wishes=wishes, recipe=recipe, **changes)
 
 
-def _recipe(options: _Options, head: Head, catalogue: CatalogueCalls | None) -> Recipe:
+def _recipe(
+    options: _Options, head: Head, catalogue: CatalogueCalls | None, kind: str
+) -> Recipe | None:
     in_force = catalogue.recipe_in_force(head.name, options.surface) if catalogue else None
     usual = PRACTICE_RECIPES.get(options.head_name)
     known = settings_of(in_force) if in_force else usual
     percent = options.power_percent
+    if known is None and percent is None and kind in WITHOUT_RECIPE:
+        return None
     said_ratio = None if percent is None else percent / 100
     return Recipe(
         surface=options.surface,

@@ -1,4 +1,4 @@
-"""`etchwarden read`: photos of a wiped test card become a recipe, a tone curve or a register."""
+"""`etchwarden read`: photos of a wiped test card become a recipe, a register or a spot."""
 
 from collections.abc import Iterable
 from contextlib import ExitStack
@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import click
 
-from etchproof.card import POWER, TONE, Card
+from etchproof.card import POWER, REGISTER, TONE, Card
 from etchproof.choosing.card_result import CardEvidence, outcomes_of, result_of
 from etchproof.choosing.choice import Outcome, choose
 from etchproof.errors import EtchproofError, UnreadableCard
@@ -48,6 +48,7 @@ class _Options:
     is_wiped: bool | None
     marks: tuple[str, ...]
     meets: tuple[str, ...]
+    is_wedge_turned: bool
     after: tuple[Path, ...]
     is_accepted: bool | None
     fingernail: str | None
@@ -76,6 +77,10 @@ class _Options:
     "--meets", multiple=True, metavar="SPEED=PAIR",
     help="On a register card, the pair that is one line at a speed, as 4000=7.5; once for each "
     "speed.",
+)  # fmt: skip
+@click.option(
+    "--other-way-round", "is_wedge_turned", is_flag=True,
+    help="The wedge under a focus card had its high end where its low end should have been.",
 )  # fmt: skip
 @click.option(
     "--after", multiple=True, type=click.Path(path_type=Path), metavar="CARD",
@@ -112,6 +117,7 @@ def command(**said: Any) -> None:
                 reading=reading,
                 marks=marks_from_table(_table(options.marks, "PATCH=WORD"), card),
                 meets=_meeting(options.meets),
+                is_wedge_turned=options.is_wedge_turned,
             )
             earlier = catalogue.earlier(card) if catalogue else []
             _tell(shown, [*outcomes_of(earlier), *_earlier(options.after)], folder)
@@ -140,6 +146,9 @@ def _tell(shown: CardEvidence, earlier: list[Outcome], folder: Path) -> None:
         tell_power(card, choose(card, shown.reading, shown.marks, earlier=earlier), folder)
     elif card.kind == TONE:
         tell_tone(card, _needed(shown.reading))
+    elif card.kind != REGISTER:
+        for sentence in result_of(shown).table["sentences"]:
+            click.echo(sentence)
     elif shown.meets:
         tell_register(register_by_eye(card, shown.meets))
     else:

@@ -129,13 +129,11 @@ class CatalogueCalls:
 
     def file_reading(self, shown: CardEvidence, told: CardResult, *, photos: Sequence[str]) -> int:
         """Put what a card showed into the logbook; return the reading's number."""
-        marks = {cell: mark.value for cell, mark in shown.marks.items()}
-        meets = {f"{feed:g}": f"{pair:g}" for feed, pair in shown.meets.items()}
         record = ReadingRecord(
             card=shown.card.number,
             way=shown.way,
             measured_packed=pack(shown.reading.to_json()) if shown.reading else "",
-            marks=marks or meets,
+            marks=shown.marks_table,
             photos=tuple(photos),
             summary=told.summary,
             recommended=told.recommended,

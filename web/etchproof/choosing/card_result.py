@@ -16,7 +16,13 @@ from etchproof.errors import NoFocus, NoToneCurve, UnreadableCard
 from etchproof.model.focus_reading import read_focus
 from etchproof.model.register_reading import register_by_camera, register_by_eye
 from etchproof.model.tone_reading import read_dot, read_tone
-from etchproof.reading.hand_marks import Mark, marks_from_table, wedge_turned
+from etchproof.reading.hand_marks import (
+    OTHER_WAY_ROUND,
+    WEDGE,
+    Mark,
+    marks_from_table,
+    wedge_turned,
+)
 from etchproof.reading.values import Reading
 from etchwire.catalogue.heads import MeasuredSpot
 
@@ -62,6 +68,14 @@ class CardEvidence:
     def with_reading(self, reading: Reading) -> "CardEvidence":
         """Return the same with what a camera read."""
         return replace(self, reading=reading)
+
+    @property
+    def marks_table(self) -> dict[str, str]:
+        """What a person said, as the logbook keeps it."""
+        if self.meets:
+            return {f"{feed:g}": f"{pair:g}" for feed, pair in self.meets.items()}
+        marks = {cell: mark.value for cell, mark in self.marks.items()}
+        return marks | ({WEDGE: OTHER_WAY_ROUND} if self.is_wedge_turned else {})
 
     @property
     def way(self) -> str:
