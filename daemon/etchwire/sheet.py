@@ -107,6 +107,7 @@ class Sheet:
     end_line: int  # first line after the last row: beam off and parking
     index: tuple[RowEntry, ...]
     original: Original | None = None  # of which the G-code is a tidied copy
+    open_shadows: float = 0.0  # 0 to 100: how far the photo's shadows were opened
 
     @property
     def is_foreign(self) -> bool:
@@ -118,6 +119,8 @@ class Sheet:
         table = asdict(self)
         if self.original is None:
             del table["original"]
+        if not self.open_shadows:
+            del table["open_shadows"]
         table["index"] = [list(asdict(entry).values()) for entry in self.index]
         return json.dumps({"format": FORMAT, "version": VERSION, **table}, allow_nan=False)
 
@@ -147,6 +150,8 @@ class Sheet:
             require_positive(f"the sheet's {name}", getattr(self, name))
         if not 0 <= self.coverage <= 1 or self.predicted_s < 0:
             raise UnreadableSheet("the sheet's coverage or predicted time makes no sense")
+        if not 0 <= self.open_shadows <= 100:
+            raise UnreadableSheet("the sheet's shadows can be opened by 0 to 100")
         if not 1 <= self.end_line <= self.gcode_lines:
             raise UnreadableSheet("the rows of the job sheet end outside the G-code")
         if _SHA256.fullmatch(self.gcode_sha256) is None:

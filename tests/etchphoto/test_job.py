@@ -20,7 +20,7 @@ from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import BURNT_AS_WANTED, Adjustments, ToneCurve
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.catalogue.heads import Register
-from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
+from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 from support.samples.photo_files import HORSE, PHOTOGRAPHS, encoded, scene
 
 pytestmark = pytest.mark.slow
@@ -142,6 +142,21 @@ def test_adjustments_and_tone_curve_change_how_much_is_burnt(tmp_path):
     halving = ToneCurve((0.0, 1.0), (0.0, 0.5))
     halved = coverage("half", tone=MeasuredTone(curve=halving, recipe=RECIPE, halftone="jarvis"))
     assert halved == pytest.approx(plain / 2, abs=0.01)
+
+
+def test_opened_shadows_burn_less_are_told_before_and_after_and_stay_in_the_sheet(tmp_path):
+    photo, wish = a_photo(), order(adjustments=Adjustments(open_shadows=60))
+
+    plain = prepare_job(photo, order(), folder=tmp_path / "plain")
+    opened = prepare_job(photo, wish, folder=tmp_path / "opened")
+
+    assert opened.coverage < plain.coverage - 0.02
+    assert read_sheet(tmp_path / "opened").open_shadows == 60
+    assert "open_shadows" not in (tmp_path / "plain" / SHEET_NAME).read_text()
+    told = {one.name: one.sentence for one in findings(photo, wish)}["shadows-opened"]
+    # CIE 1976 with black at 0.08 of white, by hand: L* 20 is 0.0299, seen at 0.1075 = 39.15 before;
+    # equal steps give 34.0 + 0.2 * 66.0 = 47.2, and 0.6 of half the way there is 41.6
+    assert "at 20 at 42 in place of 39" in told
 
 
 def test_whoever_asks_sees_the_dots_before_they_are_written(tmp_path):

@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from skimage.color import rgb2lab
 
 from etchphoto.errors import UnfitOrder
-from etchphoto.light import lightness
+from etchphoto.light import lightness, linear_to_srgb, srgb_to_linear
 from etchphoto.tone import Adjustments, ToneCurve, coverage_to_burn
 
 GREYS = np.linspace(0, 1, 11, dtype=np.float32)[np.newaxis]
@@ -55,6 +56,31 @@ def test_adjustments_never_leave_black_or_white():
     assert (adjusted.min(), adjusted.max()) == (0, pytest.approx(1))
 
 
+@pytest.mark.parametrize("black", [0.03, 0.08, 0.3])
+def test_shadows_opened_fully_lie_half_way_to_equal_steps_of_lightness(black):
+    """L* by scikit-image (rgb2lab of greys, CIE 15), not by ours."""
+    codes = np.arange(0, 256, 15) / 255
+    photo = rgb2lab(np.repeat(codes[:, np.newaxis], 3, axis=1))[:, 0]
+    light = srgb_to_linear(codes).astype(np.float32)
+
+    def on_tile(open_shadows):
+        adjustments = Adjustments(open_shadows=open_shadows)
+        burnt = coverage_to_burn(light[np.newaxis], adjustments, black=black)[0]
+        shown = linear_to_srgb(1 - burnt * (1 - black))
+        return rgb2lab(np.repeat(shown[:, np.newaxis], 3, axis=1))[:, 0]
+
+    before = on_tile(0)
+    equal_steps = before[0] + photo / 100 * (100 - before[0])
+    assert on_tile(100) == pytest.approx((before + equal_steps) / 2, abs=0.05)
+    assert on_tile(40) == pytest.approx(before * 0.8 + equal_steps * 0.2, abs=0.05)
+
+
+def test_opening_the_shadows_leaves_black_and_white():
+    opened = Adjustments(open_shadows=100).apply(np.array([0.0, 1.0]))
+
+    assert opened == pytest.approx([0, 1], abs=1e-6)
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
@@ -65,10 +91,13 @@ def test_adjustments_never_leave_black_or_white():
         {"contrast": math.inf},
         {"gamma": 0},
         {"gamma": math.nan},
+        {"open_shadows": -1},
+        {"open_shadows": 101},
+        {"open_shadows": math.nan},
     ],
 )
 def test_adjustments_that_leave_no_picture_are_refused(wrong):
-    with pytest.raises(UnfitOrder, match=next(iter(wrong))):
+    with pytest.raises(UnfitOrder, match=next(iter(wrong)).replace("_", " ")):
         Adjustments(**wrong)
 
 

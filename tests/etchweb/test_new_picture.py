@@ -29,7 +29,7 @@ PATIENCE_S = 60
 CAMERA = next(path for name, path, _ in PHOTOGRAPHS if name == "camera")
 TEN_WATTS = json.dumps([HEAD.name, SURFACE.name])
 UNTRIED = json.dumps([HEAD.name, OTHER.name])
-TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness"), "0")
+TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness", "open_shadows"), "0")
 LOOK = {"halftone": "floyd-steinberg", **TONES}
 
 

@@ -39,7 +39,7 @@ PATIENCE_S = 60.0
 NOW_S = 1_800_000_000.0
 NOTHING = AlertPreferences(channels=(), kinds=(), held_long_s=600.0)
 PHOTO = encoded(scene(120, 80), "JPEG")
-TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness"), "0")
+TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness", "open_shadows"), "0")
 TILE = {
     "pair": json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACES[0].name]),
     "place_width_mm": "110", "place_height_mm": "110", "spacing_mm": "0.1", "finds": "power",

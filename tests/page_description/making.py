@@ -61,7 +61,7 @@ MAKING: Final = (
            air_assist=_YES),
     *_step("cut", "Crop and turn.", turn=TEXT, left=_FIGURE, top=_FIGURE, wide=_FIGURE),
     *_step("look", "Photo or lettering, and how light.", halftone=TEXT, lighter=_FIGURE,
-           contrast=_FIGURE, local_contrast=_FIGURE, sharpness=_FIGURE),
+           contrast=_FIGURE, local_contrast=_FIGURE, sharpness=_FIGURE, open_shadows=_FIGURE),
     *_step("proof", "The tile as it will look, and what will go wrong.", at_x_mm=_FIGURE,
            at_y_mm=_FIGURE),
     Entry(

@@ -201,7 +201,10 @@ def test_the_tones_seen_are_those_that_are_burnt(open_phone, served, expect):
     phone = open_phone("/new")
     address = draft_at(phone, "look")
     expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
-    wishes = {"Lighter or darker": 30, "Contrast": 40, "Local contrast": 50, "Sharpness": 60}
+    wishes = {
+        "Lighter or darker": 30, "Contrast": 40, "Local contrast": 50, "Sharpness": 60,
+        "Open the shadows": 70,
+    }  # fmt: skip
     for name, value in wishes.items():
         phone.get_by_role("slider", name=name, exact=True).fill(str(value))
     phone.evaluate("() => new Promise(done => requestAnimationFrame(() => setTimeout(done)))")
@@ -215,8 +218,9 @@ def test_the_tones_seen_are_those_that_are_burnt(open_phone, served, expect):
     folder = served.app.extensions["etchweb drafts"].folder_of(address.rsplit("/", 1)[1])
     light = luminance(np.asarray(Image.open(folder / "cut.jpg").convert("L")))
     adjustments = Adjustments(
-        gamma=2 ** (30 / 60), contrast=2 ** (40 / 60), local_contrast=1.0, sharpness=1.2
-    )
+        gamma=2 ** (30 / 60), contrast=2 ** (40 / 60), local_contrast=1.0, sharpness=1.2,
+        open_shadows=70,
+    )  # fmt: skip
     share = coverage_to_burn(light, adjustments)[..., np.newaxis]
     white, black = (srgb_to_linear(np.array(colour) / 255) for colour in (TILE_WHITE, FIRED_BLACK))
     burnt = linear_to_srgb(white + share * (black - white)) * 255

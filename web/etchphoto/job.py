@@ -17,14 +17,17 @@ from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop, Frame, frame_photo
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job_folder import new_job_folder
+from etchphoto.light import lightness, luminance_of_lightness
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import (
     AS_PHOTOGRAPHED,
     BURNT_AS_WANTED,
+    GUESSED_BLACK,
     Adjustments,
     ToneCurve,
     coverage_to_burn,
+    opened,
 )
 from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.heads import Head, Recipe
@@ -80,6 +83,11 @@ class PhotoOrder:
     def dot(self) -> Dot | None:
         """The dot that this recipe leaves, where a tone card showed it."""
         return None if self.tone is None else self.tone.dot_for(self.recipe)
+
+    @property
+    def black(self) -> float:
+        """What fired black reflects beside the bare tile: by the tone card, or a guess."""
+        return GUESSED_BLACK if self.dot is None else self.dot.black
 
     @property
     def motion(self) -> Motion:
@@ -198,7 +206,12 @@ def frame_of(photo: LoadedPhoto, order: PhotoOrder) -> Frame:
 def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     """Return what the person should know before etching, the gravest first."""
     frame = frame_of(photo, order)
-    found = [*_spacing_findings(order.head, order.recipe), *frame.findings, *_tone_findings(order)]
+    found = [
+        *_spacing_findings(order.head, order.recipe),
+        *frame.findings,
+        *_tone_findings(order),
+        *_shadow_findings(order),
+    ]
     if order.is_both_directions and not order.head.register.is_measured:
         found.append(PhotoFinding("register-not-measured", _NOT_MEASURED))
     if not order.is_both_directions and not order.head.register.is_measured:
@@ -234,6 +247,27 @@ def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     return (PhotoFinding("tone-curve-left-out", sentence),)
 
 
+def _shadow_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
+    """Return what opening the shadows does, before and after, in L* of the tile."""
+    amount = order.adjustments.open_shadows
+    if not amount or order.halftone == LETTERING:
+        return ()
+    photo = luminance_of_lightness(np.array(_TOLD_LIGHTNESS))
+    before, after = (
+        lightness(order.black + one * (1 - order.black))
+        for one in (photo, opened(photo, amount, order.black))
+    )
+    parts = (
+        f"what the photo has at {its:.0f} at {then:.0f} in place of {now:.0f}"
+        for its, now, then in zip(_TOLD_LIGHTNESS, before, after, strict=True)
+    )
+    sentence = (
+        f"The shadows are opened by {amount:g} of 100. In steps of lightness, of 100, the tile has "
+        f"{' and '.join(parts)}."
+    )
+    return (PhotoFinding("shadows-opened", sentence),)
+
+
 def _gain_finding(dot: Dot, motion: Motion) -> PhotoFinding:
     from etchphoto.dots.gain import foreseen_gain  # noqa: PLC0415  brings OpenCV
 
@@ -252,6 +286,7 @@ def _listed(words: Sequence[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
+_TOLD_LIGHTNESS: Final = (20.0, 50.0)  # dark hair, and a middle grey
 _NO_DOT: Final = (
     "dots from your test card need a tone card that was read with this speed, power, spacing and "
     "air assist: etch one, or choose another halftone"
@@ -315,7 +350,7 @@ def shares_to_burn(
 ) -> Coverage:
     """Return the share of each dot's area to burn, 0 to 1: shape (rows, columns), row 0 on top."""
     light = luminance_per_dot(photo, frame, lambda done: on_progress(done * _RESAMPLED))
-    coverage = coverage_to_burn(light, order.adjustments, order.tone_curve)
+    coverage = coverage_to_burn(light, order.adjustments, order.tone_curve, order.black)
     on_progress(_TONED)
     return coverage
 
@@ -332,6 +367,7 @@ def _write(bits: Bits, photo: LoadedPhoto, order: PhotoOrder, folder: Path) -> S
             width_px=photo.width_px,
             height_px=photo.height_px,
         ),
+        open_shadows=order.adjustments.open_shadows,
         is_both_directions=order.is_both_directions,
         at_x_mm=order.at_x_mm,
         at_y_mm=order.at_y_mm,

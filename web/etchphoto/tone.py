@@ -4,6 +4,8 @@ The tile has two colours, bare white (reflectance Rw) and fired black (Rb). Burn
 `a` of an area gives it Rw - a (Rw - Rb) (Murray-Davies). The photo's white shall be the bare
 tile and its black the fired one, with everything between in proportion, so it shall reflect
 Rb + Y (Rw - Rb): whatever the two reflectances are, a = 1 - Y. That is the coverage *wanted*.
+Fired black reflects some light, so in proportion to light a photo's shadows come out darker beside
+its black than an eye saw them. They may be opened half-way to equal steps of lightness L*.
 How much must be *burnt* for it depends on how far a dot spreads on one surface, which only a
 tone card can show: until one was read, the tone curve leaves it as it is.
 """
@@ -23,6 +25,9 @@ from etchphoto.light import lightness, luminance_of_lightness
 
 ROWS_AT_ONCE: Final = 256
 MID_LIGHTNESS: Final = 50.0
+# What fired black reflects beside the bare tile, until a card says it: a guess.
+GUESSED_BLACK: Final = 0.08
+_FULLY_OPEN: Final = 0.5  # of the way to equal steps of lightness: beyond it a photo looks flat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +36,9 @@ class Adjustments:
 
     `local_contrast` and `sharpness` (0 adds none, 1 doubles it) look at what lies round a dot;
     `gamma` above 1 brightens the middle tones and leaves black and white; `contrast` stretches
-    about the middle; `brightness` adds points of L*, of which white has 100. In that order.
+    about the middle; `brightness` adds points of L*, of which white has 100. At last
+    `open_shadows`, 0 to 100, leads from a tile that is linear in light half-way to one that has the
+    photo's lightness between its own black and white in equal steps.
     """
 
     brightness: float = 0.0
@@ -39,6 +46,7 @@ class Adjustments:
     gamma: float = 1.0
     local_contrast: float = 0.0
     sharpness: float = 0.0
+    open_shadows: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what would leave no picture."""
@@ -50,6 +58,8 @@ class Adjustments:
         for name, value in (("contrast", self.contrast), ("gamma", self.gamma)):
             if not (math.isfinite(value) and 0.1 <= value <= 10):
                 raise UnfitOrder(f"{name} must be between 0.1 and 10, not {value!r}")
+        if not (math.isfinite(self.open_shadows) and 0 <= self.open_shadows <= 100):
+            raise UnfitOrder(f"open shadows must be between 0 and 100, not {self.open_shadows!r}")
         detail = (("local contrast", self.local_contrast), ("sharpness", self.sharpness))
         for name, value in detail:
             if not (math.isfinite(value) and 0 <= value <= 5):
@@ -60,8 +70,16 @@ class Adjustments:
         """Whether a dot depends on what lies round it."""
         return self.local_contrast > 0 or self.sharpness > 0
 
-    def apply(self, luminance: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
-        """Return the luminance, 0 to 1, with all that looks at each dot for itself."""
+    def apply(
+        self, luminance: NDArray[np.floating[Any]], black: float = GUESSED_BLACK
+    ) -> NDArray[np.floating[Any]]:
+        """Return the luminance, 0 to 1, with all that looks at each dot for itself.
+
+        `black` is what fired black reflects beside the bare tile.
+        """
+        return opened(self._adjusted(luminance), self.open_shadows, black)
+
+    def _adjusted(self, luminance: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
         if (self.gamma, self.contrast, self.brightness) == (1, 1, 0):
             return luminance
         values = lightness(luminance)
@@ -69,6 +87,23 @@ class Adjustments:
             values = 100 * (values / 100) ** (1 / self.gamma)
         values = (values - MID_LIGHTNESS) * self.contrast + MID_LIGHTNESS + self.brightness
         return luminance_of_lightness(np.clip(values, 0, 100))
+
+
+def opened(
+    luminance: NDArray[np.floating[Any]], open_shadows: float, black: float
+) -> NDArray[np.floating[Any]]:
+    """Return the luminance, 0 to 1, of which a tile linear in light shows the shadows opened.
+
+    At 0 it is the photo's; at 100 the tile's lightness lies in the middle between that of a tile
+    linear in light and its black's plus the photo's share of the way to white (CIE 1976 L*).
+    """
+    if not open_shadows:
+        return luminance
+    darkest = lightness(np.array(black))
+    linear = lightness(black + luminance * (1 - black))
+    equal = darkest + lightness(luminance) / 100 * (100 - darkest)
+    shown = linear + _FULLY_OPEN * open_shadows / 100 * (equal - linear)
+    return np.asarray((luminance_of_lightness(shown) - black) / (1 - black))
 
 
 def _rises(values: Sequence[float], *, is_strict: bool) -> bool:
@@ -129,8 +164,12 @@ def coverage_to_burn(
     luminance: NDArray[np.float32],
     adjustments: Adjustments = AS_PHOTOGRAPHED,
     curve: ToneCurve = BURNT_AS_WANTED,
+    black: float = GUESSED_BLACK,
 ) -> NDArray[np.float32]:
-    """Return the share of each dot's area to burn, 0 to 1, in the shape of `luminance`."""
+    """Return the share of each dot's area to burn, 0 to 1, in the shape of `luminance`.
+
+    `black` is what fired black reflects beside the bare tile.
+    """
     coverage = np.empty_like(luminance)
     if adjustments.has_detail:
         luminance = coverage = with_detail(
@@ -140,5 +179,5 @@ def coverage_to_burn(
         )
     for first in range(0, len(luminance), ROWS_AT_ONCE):  # lightness is worked out in 64 bits
         rows = slice(first, first + ROWS_AT_ONCE)
-        coverage[rows] = curve.apply(1 - adjustments.apply(luminance[rows]))
+        coverage[rows] = curve.apply(1 - adjustments.apply(luminance[rows], black))
     return coverage

@@ -36,6 +36,7 @@ class Order(JobOrder):
     """What is asked for, beside the dots."""
 
     photo: Photo | None = None
+    open_shadows: float = 0.0
 
 
 def write_job(bits: Bits, file: BinaryIO, order: Order) -> Sheet:
@@ -59,6 +60,7 @@ def write_job(bits: Bits, file: BinaryIO, order: Order) -> Sheet:
         coverage=float(bits.mean()),
         corner_um=(raster.left_um, raster.bottom_um),
         photo=order.photo,
+        open_shadows=order.open_shadows,
     )
 
 

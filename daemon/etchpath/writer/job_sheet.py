@@ -36,6 +36,7 @@ def sheet_of(  # noqa: PLR0913 - what a sheet says beside its order
     coverage: float,
     corner_um: tuple[int, int],
     photo: Photo | None = None,
+    open_shadows: float = 0.0,
 ) -> Sheet:
     """Return the sheet of `job`; `corner_um` is where the lower left corner lies."""
     index, predicted_s = job.timed_index()
@@ -68,6 +69,7 @@ def sheet_of(  # noqa: PLR0913 - what a sheet says beside its order
         gcode_lines=job.lines,
         end_line=job.end_line,
         index=index,
+        open_shadows=open_shadows,
     )
 
 

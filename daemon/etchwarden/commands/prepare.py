@@ -94,6 +94,11 @@ _SETTINGS: Final[tuple[Callable[[Command], Command], ...]] = (
     click.option("--brightness", default=0.0, metavar="POINTS", help="Lighten by -100 to 100."),
     click.option("--contrast", default=1.0, metavar="FACTOR", help="Above 1 stretches the greys."),
     click.option("--gamma", default=1.0, help="Above 1 brightens the middle greys."),
+    click.option(
+        "--open-shadows", default=0.0, metavar="AMOUNT",
+        help="Lighten dark hair and coats: 0 keeps the photo's light, 100 goes half-way to equal "
+        "steps of lightness. Fair portraits do without.",
+    ),
     click.option("--local-contrast", default=0.0, help="Lift things off what lies round them: 1."),
     click.option("--sharpness", default=0.0, help="Lift edges between neighbouring dots: 1."),
     click.option(
@@ -141,6 +146,7 @@ class _Options(RecipeOptions):
     gamma: float
     local_contrast: float
     sharpness: float
+    open_shadows: float
     quarters: int
     is_one_way: bool
     at_mm: tuple[float, float] | None
@@ -206,6 +212,7 @@ def _order(options: _Options) -> PhotoOrder:
             gamma=options.gamma,
             local_contrast=options.local_contrast,
             sharpness=options.sharpness,
+            open_shadows=options.open_shadows,
         ),
         halftone=options.halftone or chosen.halftone or DEFAULT_HALFTONE,
         is_both_directions=not options.is_one_way,

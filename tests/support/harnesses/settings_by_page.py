@@ -102,7 +102,9 @@ class Finder:
         page = self._ready(f"{at}/cut")
         cut = {name: field(page, name) for name in ("left", "top", "wide")}
         self._page.post(page, f"{at}/cut", **cut)
-        tones = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness"), 0)
+        tones = dict.fromkeys(
+            ("lighter", "contrast", "local_contrast", "sharpness", "open_shadows"), 0
+        )
         self._page.post(self._ready(f"{at}/look"), f"{at}/look", halftone="jarvis", **tones)
         page = self._ready(f"{at}/proof")
         boxes = re.findall(r'name="has read" value="([^"]+)"', page)

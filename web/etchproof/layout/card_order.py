@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final, Self
 
+from etchphoto.tone import GUESSED_BLACK
 from etchproof.card import Card
 from etchproof.errors import HighDose, UnfitCard
 from etchproof.layout.border import Place
@@ -15,7 +16,7 @@ from etchproof.layout.power_card import SIZES, lay_out_power_card
 from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range, starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
-from etchproof.layout.tone_card import DEFAULT_STEPS, GUESSED_BLACK, lay_out_tone_card
+from etchproof.layout.tone_card import DEFAULT_STEPS, lay_out_tone_card
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import UnreadableSheet
 

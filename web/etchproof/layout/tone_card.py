@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 
 from etchphoto.light import lightness, luminance_of_lightness
+from etchphoto.tone import GUESSED_BLACK
 from etchproof.card import TONE, Area, Card, Label, Patch
 from etchproof.errors import UnfitCard
 from etchproof.layout.border import (
@@ -26,9 +27,6 @@ LEAST_STEPS: Final = 6  # fewer make no curve
 MOST_STEPS: Final = 40
 COLUMNS: Final = 5
 STEP: Final = "step"
-
-# What fired black reflects beside the bare tile, until a power card says it: a guess.
-GUESSED_BLACK: Final = 0.08
 
 _SIZES_MM: Final = ((8.0, 8.0), (6.4, 6.4), (5.0, 6.4))  # a patch's side, a marker's
 _GAP_MM: Final = 2.5

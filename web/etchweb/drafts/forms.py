@@ -18,6 +18,7 @@ TONES: Final = {  # name: the least a slider may say
     "contrast": -FULL_TONE,
     "local_contrast": 0,
     "sharpness": 0,
+    "open_shadows": 0,
 }
 _MM_MOST_OFF: Final = 10_000.0
 
@@ -157,6 +158,7 @@ TONE_WORDS: Final[Mapping[str, str]] = {
     "contrast": "Contrast",
     "local_contrast": "Local contrast",
     "sharpness": "Sharpness",
+    "open_shadows": "Open the shadows",
 }
 
 

@@ -23,7 +23,7 @@ from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import turned
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, tried_name
-from etchweb.drafts.order import adjustments_of, order_of
+from etchweb.drafts.order import order_of
 from etchweb.drafts.store import (
     CUT_NAME,
     DOTS_NAME,
@@ -85,7 +85,7 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     photo = _photo(folder, draft)
     light = luminance_per_dot(photo, frame_of(photo, order), lambda share: on_progress(share * 0.7))
     _save_grey(_shrunk(light, SCREEN_PX), folder / CUT_NAME)
-    wanted = coverage_to_burn(light, adjustments_of(draft))
+    wanted = coverage_to_burn(light, order.adjustments, black=order.black)
     part = wanted[_liveliest(wanted)]
     dot = order.dot
     for kind in HALFTONE_CHOICES if dot is None else EVERY_HALFTONE:
@@ -93,7 +93,8 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
         bits = dots_of(wish.tone_curve.apply(part), wish)
         save_dots(bits, folder / tried_name(kind), _PX_PER_DOT, wish.look)
     gain = None if dot is None else _gain_percent(dot, order.motion)
-    _write(folder / TRIED_NAME, {"of": draft.tried_key, "test_card_gain_percent": gain})
+    found = {"test_card_gain_percent": gain, "black": order.black}
+    _write(folder / TRIED_NAME, {"of": draft.tried_key} | found)
 
 
 def _gain_percent(dot: Dot, motion: Motion) -> float:

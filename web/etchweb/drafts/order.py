@@ -15,12 +15,13 @@ FULL_DETAIL: Final = 2.0
 
 
 def adjustments_of(draft: Draft) -> Adjustments:
-    """Return what the draft's four sliders mean."""
+    """Return what the draft's sliders mean."""
     return Adjustments(
         gamma=2.0 ** (draft.lighter / STEPS_TO_DOUBLE),
         contrast=2.0 ** (draft.contrast / STEPS_TO_DOUBLE),
         local_contrast=draft.local_contrast / 100 * FULL_DETAIL,
         sharpness=draft.sharpness / 100 * FULL_DETAIL,
+        open_shadows=draft.open_shadows,
     )
 
 

@@ -134,6 +134,7 @@ def look(draft_id: str) -> str | BaseResponse:
         "drafts/look.html",
         draft=draft,
         kinds=[(kind, tried_name(kind), words) for kind, words in _choices(draft).items()],
+        black=drafts().black(draft),
         tones=[
             (name, TONE_WORDS[name], least, getattr(draft, name)) for name, least in TONES.items()
         ],

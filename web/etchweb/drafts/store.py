@@ -48,7 +48,7 @@ _ID: Final = re.compile(r"[0-9a-f]{16}")
 class Draft:
     """What has been decided about one picture so far; None for what has not.
 
-    The crop is in shares of the turned photo, from its top left. The four tones are as the page's
+    The crop is in shares of the turned photo, from its top left. The tones are as the page's
     sliders stand, -100 or 0 to 100.
     """
 
@@ -68,6 +68,7 @@ class Draft:
     contrast: int = 0
     local_contrast: int = 0
     sharpness: int = 0
+    open_shadows: int = 0
     at_x_mm: float | None = None
     at_y_mm: float | None = None
 
@@ -204,6 +205,11 @@ class Drafts:
         """Return what dots from the test card are foreseen to win, None where they cannot be."""
         gain = (self._read(draft.id, TRIED_NAME) or {}).get("test_card_gain_percent")
         return float(gain) if isinstance(gain, (int, float)) else None
+
+    def black(self, draft: Draft) -> float | None:
+        """Return what fired black reflects beside the bare tile, as the child took it."""
+        black = (self._read(draft.id, TRIED_NAME) or {}).get("black")
+        return float(black) if isinstance(black, (int, float)) else None
 
     def found(self, draft: Draft) -> MadeJob | None:
         """Return what is known of the job, where it was made of the draft as it is now."""

@@ -20,10 +20,17 @@ canvas.setAttribute("role", "img");
 canvas.setAttribute("aria-label", photograph.alt);
 photograph.replaceWith(canvas);
 
-const tones = () => Object.fromEntries(sliders.map((slider) => [slider.name, Number(slider.value)]));
+const black = Number(photograph.dataset.black);
+const before = form.querySelector("[data-before]");
+before.closest("label").hidden = false;
+
+function tones() {
+  const wanted = Object.fromEntries(sliders.map((slider) => [slider.name, Number(slider.value)]));
+  return before.checked ? { ...wanted, open_shadows: 0 } : wanted;
+}
 
 function draw() {
-  const share = drawTile(photo, tones(), image);
+  const share = drawTile(photo, tones(), image, black);
   pen.putImageData(image, 0, 0);
   for (const slider of sliders) form.querySelector(`[data-of=${slider.name}]`).textContent = slider.value;
   burnt.textContent = `${Math.round(share * 100)} % of it will be burnt`;

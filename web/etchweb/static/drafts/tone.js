@@ -3,6 +3,7 @@
 
 const STEPS_TO_DOUBLE = 60;
 const FULL_DETAIL = 2;
+const FULLY_OPEN = 0.5;
 const LOCAL_SHARE = 24;
 const MEANS_IN_A_ROW = 3;
 const LEVELS = 2048;
@@ -45,11 +46,12 @@ function runMean(values, first, step, count, radius) {
 }
 
 // Draws the tile into `image` (an ImageData), and returns the share of it that will be burnt.
-export function drawTile(photo, tones, image) {
+// `black` is what fired black reflects beside the bare tile.
+export function drawTile(photo, tones, image, black) {
   const { values, far, near } = photo;
   const local = (tones.local_contrast / 100) * FULL_DETAIL;
   const sharp = (tones.sharpness / 100) * FULL_DETAIL;
-  const { luminances, colours } = table(tones);
+  const { luminances, colours } = table(tones, black);
   const pixels = new Uint32Array(image.data.buffer);
   let light = 0;
   for (let place = 0; place < values.length; place += 1) {
@@ -62,8 +64,18 @@ export function drawTile(photo, tones, image) {
   return 1 - light / values.length;
 }
 
+// Half-way to equal steps of lightness between the tile's black and white, at 100.
+function opened(y, amount, black) {
+  if (!amount) return y;
+  const darkest = lightness(black);
+  const linearly = lightness(black + y * (1 - black));
+  const equally = darkest + (lightness(y) / 100) * (100 - darkest);
+  const shown = linearly + FULLY_OPEN * (amount / 100) * (equally - linearly);
+  return (luminance(shown) - black) / (1 - black);
+}
+
 // For each lightness what it becomes: its luminance, and the tile's colour for that.
-function table({ lighter, contrast }) {
+function table({ lighter, contrast, open_shadows }, fired) {
   const gamma = 2 ** (lighter / STEPS_TO_DOUBLE);
   const stretch = 2 ** (contrast / STEPS_TO_DOUBLE);
   const luminances = new Float32Array(LEVELS + 1);
@@ -71,7 +83,7 @@ function table({ lighter, contrast }) {
   const bytes = new Uint8Array(colours.buffer);
   for (let level = 0; level <= LEVELS; level += 1) {
     const bent = 100 * (level / LEVELS) ** (1 / gamma);
-    const y = luminance(within((bent - 50) * stretch + 50));
+    const y = opened(luminance(within((bent - 50) * stretch + 50)), open_shadows, fired);
     luminances[level] = y;
     for (let channel = 0; channel < 3; channel += 1) {
       const [white, black] = [linear(TILE_WHITE[channel] / 255), linear(FIRED_BLACK[channel] / 255)];
