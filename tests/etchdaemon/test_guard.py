@@ -34,21 +34,21 @@ class Box:
         self.woken += 1
         self.board.history.append("woken")
 
-    def look(self, times=1, *, is_loop_alive=True):
+    def look(self, times=1, *, is_loop_alive=True, every_s=0.01):
         for _ in range(times):
             if is_loop_alive:
                 self.guard.note_loop_alive()
             self.guard.monitor.look()
-            self.clock.seconds += 0.01
+            self.clock.seconds += every_s
 
     def start(self):
-        self.look(100)
+        self.look(10, every_s=0.1)
         self.guard.operator.arm(ANSWERS, day=DAY)
         self.look(50)
         self.board.closed[Input.ARM_BUTTON] = True
         self.look(20)
         self.board.closed[Input.ARM_BUTTON] = False
-        self.look(1100)
+        self.look(110, every_s=0.1)
         self.guard.begin_run(StartRequest(lasts_s=60, starts_at=NOON))
         self.guard.allow()
         self.look(30)

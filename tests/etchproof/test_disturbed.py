@@ -12,6 +12,7 @@ from darkroom.tile import SURFACES, etch, not_wiped
 from etchproof.errors import PhotoRefused
 from etchproof.reading.camera import read_card
 
+pytestmark = pytest.mark.slow
 CARDS = {"power": power_card, "tone": tone_card}
 GOOD_ENOUGH = 0.02  # of reflectance, as in `test_camera`
 

@@ -5,7 +5,9 @@ from etchweb.app import create_app
 from etchweb.auth.codes import form_token, new_token, token_digest
 from etchweb.auth.store import Store
 from support.fakes.fake_daemon import FakeDaemon
+from support.harnesses.kept_templates import KeptTemplates
 
+TEMPLATES = KeptTemplates()
 ORIGIN = "http://localhost"
 ELSEWHERE = {"REMOTE_ADDR": "192.168.0.7"}
 
@@ -39,7 +41,9 @@ def store(tmp_path):
 
 @pytest.fixture
 def app(daemon, tmp_path):
-    return create_app(daemon, tmp_path, open_to_loopback=True)
+    app = create_app(daemon, tmp_path, open_to_loopback=True)
+    app.jinja_env.bytecode_cache = TEMPLATES  # compiling them takes longer than most of the tests
+    return app
 
 
 @pytest.fixture

@@ -65,7 +65,7 @@ class Bench:
 
     def run(self, seconds: float) -> LookOutcome:
         """Look every ten milliseconds for `seconds`; long waits in coarser steps."""
-        lasts_s = TICK_S if seconds <= 1.0 else 10 * TICK_S
+        lasts_s = TICK_S if seconds < 1.0 else 10 * TICK_S
         for _ in range(max(1, round(seconds / lasts_s))):
             orders = self.tick(lasts_s=lasts_s)
         return orders
