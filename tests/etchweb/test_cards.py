@@ -8,6 +8,7 @@ import time
 import pytest
 
 from darkroom.camera import photograph
+from darkroom.focus import Beam, etch_focus
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
 from etchweb.cards import views
@@ -163,6 +164,45 @@ def test_rows_that_do_not_meet_are_found_by_camera_and_by_eye(bench, book):
     assert book.accepted[0][1]["register"]["slack_mm"] > 0
 
 
+WEDGE = {"left_mm": "0", "right_mm": "15", "length_mm": "100"}
+
+
+def test_a_focus_card_says_how_to_set_the_laser_and_gives_it_its_spot(bench, book):
+    page = bench.make(finds="focus", bed_place="back left", **WEDGE)
+    assert "right end 15 mm" in page.text
+    bench.put_on_bench(book)
+    beam = Beam(across_at_mm=6.0, along_at_mm=6.0, m_squared=12)
+    page = bench.read(photograph(etch_focus(bench.card, SURFACE, beam)))
+    assert "lower the laser by 6.0 mm" in page.text
+    assert "How wide the spot is" in page.text
+    assert 'class="asked"' in page.text
+
+    bench.phone.press("test-tiles/1/marks", form={"mark": "other way round", "patch": "wedge"})
+    turned = bench.look()
+    assert "lower the laser by 9.0 mm" in turned.text
+    refused = bench.phone.press("test-tiles/1/marks", form={"mark": "rubs off", "patch": "A1"})
+    assert refused.status_code == 422
+    bench.phone.press("test-tiles/1/marks", form={"mark": "no mark", "patch": "wedge"})
+    assert "lower the laser by 6.0 mm" in bench.look().text
+    bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
+
+    assert book.accepted[0][1]["spot"]["spot_y_mm"] == pytest.approx(0.075, abs=0.011)
+    assert book.readings[0]["summary"]["bed_place"] == "back left"
+    assert book.readings[0]["marks"] == {}
+
+
+def test_a_focus_beyond_the_wedge_says_which_way_to_go(bench, book):
+    bench.make(finds="focus", **WEDGE)
+    bench.put_on_bench(book)
+
+    page = bench.read(
+        photograph(etch_focus(bench.card, SURFACE, Beam(across_at_mm=1, along_at_mm=1)))
+    )
+
+    assert "Pack the wedge lower, or raise the laser" in page.text
+    assert "What it showed" not in page.text
+
+
 @pytest.mark.parametrize(
     ("form", "words"),
     [
@@ -175,6 +215,8 @@ def test_rows_that_do_not_meet_are_found_by_camera_and_by_eye(bench, book):
         ({"finds": "power", "low_feed": "3000", "high_feed": "1000", "low_percent": "50",
           "high_percent": "60", "speeds": "3", "powers": "3"}, "come first"),
         ({"finds": "power", "low_feed": "1000"}, "must be a number"),
+        ({"finds": "focus", **WEDGE, "left_mm": ""}, "How far up the left end stands"),
+        ({"finds": "focus", **WEDGE, "start_mm": "far"}, "to the card"),
     ],
 )  # fmt: skip
 def test_what_makes_no_test_tile_is_refused_in_a_sentence(bench, form, words):
@@ -188,6 +230,12 @@ def test_a_place_that_is_too_small_says_what_would_fit(bench):
     page = bench.make(finds="power", place_width_mm="20", place_height_mm="20")
 
     assert "place on the tile is only" in page.text
+
+
+def test_a_focus_card_without_a_wedge_says_what_a_wedge_is(bench):
+    page = bench.make(finds="focus", **(WEDGE | {"right_mm": "0"}))
+
+    assert "needs a wedge" in page.text
 
 
 def test_what_failed_is_told_on_a_box_too_slow_to_wait_for(bench, app, monkeypatch):

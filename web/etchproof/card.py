@@ -24,6 +24,8 @@ FOCUS: Final = "focus"
 SPACING: Final = "spacing"
 KINDS: Final = (POWER, TONE, REGISTER, FOCUS, SPACING)
 
+BED_PLACES: Final = ("centre", "front left", "front right", "back left", "back right")
+
 REALLY_RUN: Final = 0.95  # below this share of the speed asked for, a recipe was not run
 
 SOLID: Final = "solid"

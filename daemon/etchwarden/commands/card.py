@@ -10,12 +10,12 @@ import click
 
 from etchphoto.errors import EtchphotoError
 from etchphoto.tone import GUESSED_BLACK
-from etchproof.card import CARD_NAME, Card
+from etchproof.card import BED_PLACES, CARD_NAME, Card
 from etchproof.errors import EtchproofError, HighDose, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.card_request import CardRequest
-from etchproof.layout.focus_card import BED_PLACES, WedgeRequest
+from etchproof.layout.focus_card import WedgeRequest
 from etchproof.layout.job import prepare_card, read_card_file
 from etchproof.layout.tone_card import DEFAULT_STEPS
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at, settings_of

@@ -29,10 +29,17 @@ def list_them(socket: Path) -> None:
         head, since_s = one.head, one.beam_since_wipe_s
         measured = "measured" if head.register.is_measured else "never measured"
         wiped = "never noted" if since_s is None else f"{since_s / SECONDS_PER_HOUR:.1f} h ago"
+        spot = "measured" if head.is_spot_measured else "as stated"
+        if one.spot_found is not None:
+            spot = (
+                f"give or take {one.spot_found['give_or_take_mm']:g}, measured "
+                f"{one.spot_found['at_utc'][:10]} by reading {one.spot_found['reading']}"
+            )
         practice = ", practice" if one.is_practice else ""
         click.echo(
             f"{one.name}: {head.rated_optical_w:g} W{practice}, beam "
-            f"{one.beam_s / SECONDS_PER_HOUR:.1f} h, lens wiped {wiped}, register {measured}"
+            f"{one.beam_s / SECONDS_PER_HOUR:.1f} h, lens wiped {wiped}, register {measured}, "
+            f"spot {head.spot_x_mm:g} × {head.spot_y_mm:g} mm ({spot})"
         )
 
 

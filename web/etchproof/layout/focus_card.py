@@ -9,7 +9,18 @@ would ask for a hand in the enclosure between jobs, and for a step that is known
 from dataclasses import dataclass, replace
 from typing import Final
 
-from etchproof.card import COLUMN_LINES, FOCUS, ROW_LINES, SOLID, Area, Card, Label, Patch, Wedge
+from etchproof.card import (
+    BED_PLACES,
+    COLUMN_LINES,
+    FOCUS,
+    ROW_LINES,
+    SOLID,
+    Area,
+    Card,
+    Label,
+    Patch,
+    Wedge,
+)
 from etchproof.errors import UnfitCard
 from etchproof.layout.border import (
     LABEL_MM,
@@ -41,7 +52,6 @@ MARKER_MM: Final = 8.0
 STATIONS: Final = (11, 9, 7)  # the most that its place has room for
 LEAST_RISE_MM: Final = 1.0  # over the card: less, and no phone sees the lines change
 MOST_SLOPE: Final = 0.3  # a patch would stand at heights 1 mm apart
-BED_PLACES: Final = ("centre", "front left", "front right", "back left", "back right")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,13 +118,13 @@ def lay_out_focus_card(request: CardRequest, recipe: Recipe | None, wedge: Wedge
     Without a recipe its settings are guessed. Raise UnfitCard or CardDoesNotFit, with a sentence
     that says what would do.
     """
-    notes = () if recipe else ("There is no recipe yet, so its speeds are a guess.",)
+    guess = () if recipe else ("There is no recipe yet, so its speeds are a guess.",)
     recipe = _within_reach(recipe or _guessed(request), request)
     request = replace(request, line_spacing_mm=recipe.line_spacing_mm)
     for stations in STATIONS:
         card = _laid_out(request, recipe, wedge, stations)
         if request.place.holds(card.width_mm, card.height_mm):
-            return with_true_feeds(replace(card, notes=notes))
+            return with_true_feeds(replace(card, notes=(*guess, *card.notes)))
     raise request.place.too_small(
         card.width_mm, card.height_mm, "a focus card needs a place at least so large"
     )
@@ -206,7 +216,18 @@ def _laid_out(request: CardRequest, recipe: Recipe, asked: WedgeRequest, station
         markers=border.markers,
         labels=(*border.labels, *labels),
         patches=tuple(patches),
+        notes=(_how_to_pack(wedge),),
         wedge=wedge,
+    )
+
+
+def _how_to_pack(wedge: Wedge) -> str:
+    middle_mm = (wedge.left_mm + wedge.right_mm) / 2
+    return (
+        f"Pack the tile's left end {wedge.left_mm:g} mm up and its right end {wedge.right_mm:g} "
+        f"mm, and begin the card {wedge.start_mm:.0f} mm from its left end. Put the laser about "
+        f"{middle_mm:.0f} mm higher than usual, so that the focus lies within the wedge. Move the "
+        "head over the high end by hand first: nothing may touch."
     )
 
 

@@ -102,6 +102,28 @@ def tone_chart(burnt: Sequence[float], effective: Sequence[float]) -> ChartGeome
     )
 
 
+def focus_chart(
+    fitted: Sequence[Sequence[float]], seen: Sequence[Sequence[float]]
+) -> ChartGeometry:
+    """Return the spot across and along the rows against height: curves, and what lines showed.
+
+    Both are (height, across, along), in mm.
+    """
+    heights = [height for height, *_ in fitted]
+    widest = max(max(widths) for _, *widths in (*fitted, *seen))
+    x = Scale(min(heights), _above(min(heights), max(heights)), LEFT, WIDTH - RIGHT)
+    y = Scale(0.0, widest, HEIGHT - BOTTOM, TOP)
+    middle = (x.low + x.high) / 2
+    return ChartGeometry(
+        lines=tuple(_path([(one[0], one[way]) for one in fitted], x, y) for way in (1, 2)),
+        points=tuple(
+            Mark(x.place(one[0]), y.place(one[way]), "") for one in seen for way in (1, 2)
+        ),
+        x_marks=tuple((x.place(value), value) for value in (x.low, middle, x.high)),
+        y_marks=tuple((y.place(value), round(value, 3)) for value in (0.0, widest / 2, widest)),
+    )
+
+
 def series_chart(values: Sequence[Point], *, low: float, high: float) -> ChartGeometry | None:
     """Return figures over what they are counted by, as beam hours; None for fewer than two."""
     if len(values) < 2:

@@ -1,7 +1,7 @@
 """What the forms of *Test tiles* say, read into orders and questions; refusals are sentences."""
 
-from collections.abc import Collection, Mapping
-from typing import Final
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any, Final
 
 from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
@@ -10,6 +10,11 @@ from etchwire.transport.json_text import JsonTable
 
 # What a person wants to know: the kind of card, the question, and what it is good for.
 CARD_QUESTIONS: Final = {
+    "focus": (
+        "How high must the laser stand?",
+        "A focus card: thin lines on a tile that lies on a wedge show where they are finest, and "
+        "how wide the spot is.",
+    ),
     "power": (
         "Which speed and power?",
         "For a laser, a tile or a paint that nobody has tried: patches from gentle to strong.",
@@ -27,6 +32,7 @@ CARD_QUESTIONS: Final = {
         "Hairlines burnt to the right against hairlines burnt to the left.",
     ),
 }
+WITHOUT_RECIPE: Final = ("focus", "power")  # cards for a laser that nobody knows yet
 MARKS: Final = ("good", "too light", "rubs off", "glaze damaged", "could not tell")
 UNMARK: Final = "no mark"
 DEFAULT_SPACING_MM: Final = 0.1
@@ -42,7 +48,7 @@ def card_order(form: Form, pair: Pair | None, card_number: int) -> JsonTable:
     if kind not in CARD_QUESTIONS:
         raise FormUnfit("Choose what the test tile is to find out.")
     recipe = pair.job_recipe
-    if recipe is None and kind != "power":
+    if recipe is None and kind not in WITHOUT_RECIPE:
         raise FormUnfit(
             "There is no recipe yet for this laser on this tile and paint. First find speed and "
             "power."
@@ -70,7 +76,25 @@ def card_order(form: Form, pair: Pair | None, card_number: int) -> JsonTable:
             "air_assist": form.get("air_assist") == "yes",
         },
     }
+    if kind == "focus":
+        return {**order, "wedge": _wedge(form)}
     return {**order, **_finer(form)}
+
+
+def _wedge(form: Form) -> JsonTable:
+    """Return how the tile of a focus card is packed up."""
+    wedge: dict[str, Any] = {"bed_place": form.get("bed_place", "")} | {
+        name: number(form, name, label, least=0, most=_LARGEST_PLACE_MM)
+        for name, label in (
+            ("left_mm", "How far up the left end stands, in millimetres,"),
+            ("right_mm", "How far up the right end stands, in millimetres,"),
+            ("length_mm", "The tile's length in millimetres"),
+        )
+    }
+    if form.get("start_mm", "").strip():
+        label = "The way from the tile's left end to the card, in millimetres,"
+        wedge["start_mm"] = number(form, "start_mm", label, least=0, most=_LARGEST_PLACE_MM)
+    return wedge
 
 
 def _finer(form: Form) -> JsonTable:
@@ -95,12 +119,14 @@ def _finer(form: Form) -> JsonTable:
     }
 
 
-def marks_after(form: Form, before: Mapping[str, str], cells: Collection[str]) -> dict[str, str]:
+def marks_after(
+    form: Form, before: Mapping[str, str], cells: Collection[str], words: Sequence[str] = MARKS
+) -> dict[str, str]:
     """Return the marks of a card's patches once those ticked got the word pressed."""
     word = form.get("mark", "")
     ticked = form.getlist("patch")
-    if word not in (*MARKS, UNMARK):
-        raise FormUnfit(f"A patch is {', '.join(MARKS)}.")
+    if word not in (*words, UNMARK):
+        raise FormUnfit(f"A patch is {', '.join(words)}.")
     if not ticked:
         raise FormUnfit("Tap the patches first, then say what they are.")
     if not set(ticked) <= set(cells):

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from etchproof.card import Card, HairlinePair, Patch
-from etchweb.cards.charts import darkness_chart, tone_chart
+from etchweb.cards.charts import darkness_chart, focus_chart, tone_chart
 from etchweb.cards.forms import CARD_QUESTIONS
 from etchweb.text.formatting import as_sentence, grouped, percent, short_duration
 from etchweb.text.view import View
@@ -15,6 +15,7 @@ TITLES: Final = {
     "power": "Speed and power",
     "tone": "Greys",
     "register": "Where rows meet",
+    "focus": "Focus and spot",
 }
 DARK_L: Final = 50.0  # below it, white letters can be read on a patch
 _WORDS_OF_JUDGEMENT: Final = {"as dark as any": "dark"}
@@ -51,6 +52,7 @@ def card_view(layout: Card, made: JsonTable | None, record: WholeCard | None) ->
         "picture": _picture_of(made, record),
         "notes": [as_sentence(note) for note in layout.notes],
         "settings": settings_of(layout),
+        "is_on_wedge": layout.wedge is not None,
         "is_burnt": record is not None and record.run_id is not None,
         "run": record.run_id if record else None,
     }
@@ -149,6 +151,15 @@ def result_view(layout: Card, read: JsonTable) -> View:
             "chart_title": "What a share burnt looks like",
             "across": "share burnt",
             "up": "share it looks like",
+        }
+    if kind == "focus":
+        return {
+            **view,
+            "sentences": told["sentences"],
+            "chart": focus_chart(told["fitted"], told["seen"]),
+            "chart_title": "How wide the spot is",
+            "across": "the tile’s height in mm",
+            "up": "mm across the rows, and dashed along them,",
         }
     return {**view, "sentences": list(_register_sentences(told))}
 

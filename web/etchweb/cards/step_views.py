@@ -6,7 +6,8 @@ from typing import Final
 from flask import redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchproof.card import POWER, Card
+from etchproof.card import FOCUS, POWER, Card
+from etchproof.reading.hand_marks import OTHER_WAY_ROUND, WEDGE
 from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs
 from etchweb.cards.presenter import pairs_by_feed, patch_to_try
 from etchweb.cards.views import (
@@ -60,9 +61,12 @@ def mark(number: int) -> str | BaseResponse:
     """Note what an eye, a fingernail or a scouring pad found on patches."""
     card = found_card(number)
     layout = layout_of(card)
-    cells = {patch.cell for patch in layout.patches}
+    before = card_workflow().so_far(card)["marks"]
     try:
-        marks = marks_after(request.form, card_workflow().so_far(card)["marks"], cells)
+        if layout.kind == FOCUS:  # of which nothing is marked but how its wedge lay
+            marks = marks_after(request.form, before, {WEDGE}, (OTHER_WAY_ROUND,))
+        else:
+            marks = marks_after(request.form, before, {patch.cell for patch in layout.patches})
     except FormUnfit as unfit:
         return with_status(card_page(card, str(unfit)), 422)
     return _ask(card, marks=marks)

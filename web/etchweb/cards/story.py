@@ -64,6 +64,11 @@ def _reading_words(reading: CardRead) -> str:
         shown.append(
             f"beam {summary['beam_lag_s'] * 1000:z.2f} ms late, slack {summary['slack_mm']:z.2f} mm"
         )
+    if summary.get("best_focus_mm") is not None:
+        where = f" at the {summary['bed_place']}" if summary.get("bed_place") else ""
+        shown.append(f"in focus {summary['best_focus_mm']:.1f} mm up{where}")
+    if summary.get("spot_y_mm") is not None:
+        shown.append(f"spot {summary['spot_x_mm']:.2f} × {summary['spot_y_mm']:.2f} mm")
     way = {"camera": "by camera", "hand": "by hand", "both": "by camera and hand"}[reading.way]
     chosen = "" if reading.chosen else "; nothing was chosen"
     told = f": {', '.join(shown)}" if shown else ""

@@ -16,7 +16,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchproof.card import Card
+from etchproof.card import BED_PLACES, Card
 from etchproof.drift.advice import advice_on
 from etchproof.drift.rules import DueTest
 from etchweb.cards.forms import card_order
@@ -96,6 +96,7 @@ def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
         pairs=_choices(pairs),
         chosen=chosen,
         questions=card_questions(),
+        bed_places=BED_PLACES,
         typed=typed,
         answer=answer,
     )

@@ -110,9 +110,19 @@ def _laser_view(one: HeadEntry) -> View:
         "watts": f"{one.head.rated_optical_w:g}",
         "hours": f"{one.beam_s / SECONDS_PER_HOUR:.1f}",
         "since": None if since_s is None else f"{since_s / SECONDS_PER_HOUR:.1f}",
-        "is_spot_measured": one.head.is_spot_measured,
+        "spot": _spot_sentence(one),
         "do_rows_meet": one.head.register.is_measured,
     }
+
+
+def _spot_sentence(one: HeadEntry) -> str:
+    size = f"{one.head.spot_x_mm:g} × {one.head.spot_y_mm:g} mm"
+    if one.spot_found is not None:
+        return (
+            f"Spot {size}, give or take {one.spot_found['give_or_take_mm']:g}, measured "
+            f"{one.spot_found['at_utc'][:10]} (reading {one.spot_found['reading']})."
+        )
+    return f"Spot {size}, {'measured' if one.head.is_spot_measured else 'as the maker says'}."
 
 
 def _typed(one: HeadEntry) -> dict[str, str]:
