@@ -201,11 +201,11 @@ class Daemon:
         tests.recall_relay_test(self._logbook.recall(recall.last_relay_test))
         if self._pins is None:
             return
-        inputs_json, known = self._pins.inputs_json(), self._logbook.recall(recall.last_pin_map)
-        if known is None or known.inputs_json != inputs_json:
+        inputs_json, last_map = self._pins.inputs_json(), self._logbook.recall(recall.last_pin_map)
+        if last_map is None or last_map.inputs_json != inputs_json:
             self._logbook.note_pins(inputs_json)
-            known = recall.PinMap(inputs_json=inputs_json, is_first=known is None, proven=())
-        tests.demand_proofs(known.proven, is_required=not known.is_first)
+            last_map = recall.PinMap(inputs_json=inputs_json, is_first=last_map is None, proven=())
+        tests.demand_proofs(last_map.proven, is_required=not last_map.is_first)
 
     def _serve(self, goes_on: Callable[[], bool]) -> None:
         wall_per_machine = 1 / self._clock.seconds_per_wall_second

@@ -82,8 +82,8 @@ def _write_tidied(source: Path, target: Path) -> Original:
 def _require_fit(report: Report) -> None:
     refusals = [finding for finding in report.findings if finding.severity == "refused"]
     if refusals:
-        told = (f"line {f.line or '-'}: {f.reason} {f.fix}".strip() for f in refusals)
-        raise UnfitFile(" ".join(told))
+        sentences = (f"line {f.line or '-'}: {f.reason} {f.fix}".strip() for f in refusals)
+        raise UnfitFile(" ".join(sentences))
     if report.burnt_mm is None or report.bounds_mm is None:
         raise UnfitFile("in the whole file the beam never comes on")
     if not report.has_reentry:

@@ -97,9 +97,9 @@ class Control:
         self._cable = cable
         self._errands = errands
 
-    def answer(self, asked: IncomingCall) -> object:
+    def answer(self, incoming: IncomingCall) -> object:
         """Return the result of a request; raise Refused with a sentence."""
-        method, params = asked.request.method, asked.request.params
+        method, params = incoming.request.method, incoming.request.params
         if method == "picture":
             self._picture(params)
             return None

@@ -170,13 +170,13 @@ class PracticeProcess:
                 self._end_at(wall_s)
 
     def _hear(self) -> None:
-        heard, data = self._board.hear(), self._cable.hear()
-        if heard or data:
+        was_box_heard, data = self._board.hear(), self._cable.hear()
+        if was_box_heard or data:
             self._paced.note_heard(data)
 
     def _tell(self) -> None:
-        told, data = self._board.tell(), self._cable.tell()
-        if told or data:
+        was_box_told, data = self._board.tell(), self._cable.tell()
+        if was_box_told or data:
             self._paced.note_told(time.monotonic(), data)
 
 

@@ -34,19 +34,19 @@ class Plain:
     @classmethod
     def from_table(cls, table: Mapping[str, object]) -> Self:
         """Build from `table`; raise UnreadableSheet for a missing, unknown or unfit entry."""
-        known = {entry.name: entry for entry in fields(cls)}
-        unknown = sorted(set(table) - set(known))
+        entries = {entry.name: entry for entry in fields(cls)}
+        unknown = sorted(set(table) - set(entries))
         if unknown:
             raise UnreadableSheet(f"unknown entry {unknown[0]!r} in {cls.__name__.lower()}")
         required = {
             name
-            for name, entry in known.items()
+            for name, entry in entries.items()
             if entry.default is MISSING and entry.default_factory is MISSING
         }
         missing = sorted(required - set(table))
         if missing:
             raise UnreadableSheet(f"{cls.__name__.lower()} lacks the entry {missing[0]!r}")
-        return cls(**{name: _entry(cls, known[name].type, name, table[name]) for name in table})
+        return cls(**{name: _entry(cls, entries[name].type, name, table[name]) for name in table})
 
     def to_table(self) -> dict[str, object]:
         """Return the plain table that `from_table` reads."""

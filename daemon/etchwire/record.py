@@ -58,8 +58,8 @@ def holds(events: Sequence[RunEvent]) -> list[HoldTime]:
         if event.kind == HOLD:
             because = event.text
         elif event.kind == HELD:
-            because, told = None, because or event.text
-            found.append(HoldTime(from_s=event.at_s, to_s=None, because=told))
+            found.append(HoldTime(from_s=event.at_s, to_s=None, because=because or event.text))
+            because = None
         elif event.kind == RESUMED and found and found[-1].to_s is None:
             found[-1] = replace(found[-1], to_s=event.at_s)
     return found

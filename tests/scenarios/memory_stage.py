@@ -77,7 +77,7 @@ class MemoryStage:
             refusal=self.refusal,
             look_at_rows=self.look_at_rows,
             look_at_tile=self.look_at_tile,
-            look_at_alerts=tuple if self.alerts is None else self.alerts.told,
+            look_at_alerts=tuple if self.alerts is None else self.alerts.sent_texts,
         )
 
     def look_at_rows(self):

@@ -61,8 +61,8 @@ class FaultyConfiguration(EtchdaemonError, ValueError):
         return all(fault.reason is not Reason.UNREADABLE for fault in self.faults)
 
 
-def nearest(name: str, known: Iterable[str]) -> str:
+def nearest(name: str, names: Iterable[str]) -> str:
     """Return a hint at the known name that `name` was probably meant to be."""
-    known = sorted(known)
-    near = get_close_matches(name, known, n=1, cutoff=0.5)
-    return f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(known)}."
+    names = sorted(names)
+    near = get_close_matches(name, names, n=1, cutoff=0.5)
+    return f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(names)}."

@@ -13,7 +13,7 @@ class Table:
         self._values = values
         self._where = where
         self._faults = faults
-        self._asked: set[str] = set()
+        self._names_read: set[str] = set()
 
     def __contains__(self, name: str) -> bool:
         """Return whether `name` stands in the table."""
@@ -32,10 +32,10 @@ class Table:
             value = {}
         return Table(value, self._path(name), self._faults)
 
-    def tables(self, known: Collection[str]) -> dict[str, "Table"]:
-        """Return the tables in this one by name; each must be among `known`."""
-        found = {name: self.table(name) for name in known if name in self._values}
-        self._asked |= set(known)
+    def tables(self, names: Collection[str]) -> dict[str, "Table"]:
+        """Return the tables in this one by name; each must be among `names`."""
+        found = {name: self.table(name) for name in names if name in self._values}
+        self._names_read |= set(names)
         return found
 
     def number(
@@ -55,7 +55,7 @@ class Table:
     def optional_number(self, name: str, *, least: float, most: float) -> float | None:
         """Return a number within bounds, or None where there is none."""
         if name not in self._values:
-            self._asked.add(name)
+            self._names_read.add(name)
             return None
         return self.number(name, least, least=least, most=most)
 
@@ -96,13 +96,13 @@ class Table:
 
     def known(self, name: str) -> None:
         """Note that `name` belongs here and is read elsewhere."""
-        self._asked.add(name)
+        self._names_read.add(name)
 
     def done(self) -> None:
         """Name every entry that nobody has asked for."""
         for name in self._values:
-            if name not in self._asked:
-                said = f"“{name}” is not known here. {nearest(name, self._asked)}"
+            if name not in self._names_read:
+                said = f"“{name}” is not known here. {nearest(name, self._names_read)}"
                 self.fault(Reason.UNKNOWN_NAME, name, said)
 
     def fault(self, reason: Reason, name: str, sentence: str) -> None:
@@ -110,7 +110,7 @@ class Table:
         self._faults.append(Fault(reason, self._path(name), sentence))
 
     def _value(self, name: str, otherwise: object) -> object:
-        self._asked.add(name)
+        self._names_read.add(name)
         return self._values.get(name, otherwise)
 
     def _path(self, name: str) -> str:

@@ -152,9 +152,9 @@ class InterlockEngine:
         breaches = self.sampler.breaches(now_s)
         phase = self.phase
         self.latch.note(breaches, phase, now_s)
-        asked = [(trip.reaction_at(now_s), trip.sentence) for trip in self.latch.trips]
-        asked += [(breach.reaction(phase), breach.sentence) for breach in breaches]
-        reaction, sentence = max(asked, key=itemgetter(0), default=(Reaction.NOTHING, ""))
+        reactions = [(trip.reaction_at(now_s), trip.sentence) for trip in self.latch.trips]
+        reactions += [(breach.reaction(phase), breach.sentence) for breach in breaches]
+        reaction, sentence = max(reactions, key=itemgetter(0), default=(Reaction.NOTHING, ""))
         if reaction >= Reaction.TRIP:
             self.cut_beam()
         return Verdict(reaction, sentence, breaches=breaches)

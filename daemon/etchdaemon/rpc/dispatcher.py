@@ -75,18 +75,18 @@ class Dispatcher:
         """Stop."""
         self.stop()
 
-    def answer(self, asked: IncomingCall) -> object:
-        """Return the answer to `asked`; raise Refused with a sentence for the person."""
-        kind = find_method(asked.request.method)
-        if not self._admission.allows(asked.caller.peer.uid, kind.right):
+    def answer(self, incoming: IncomingCall) -> object:
+        """Return the answer to `incoming`; raise Refused with a sentence for the person."""
+        kind = find_method(incoming.request.method)
+        if not self._admission.allows(incoming.caller.peer.uid, kind.right):
             raise Refused("refused", f"this user may not {kind.right} the machine")
-        parameters = fitting(kind, asked.request.params)
+        parameters = fitting(kind, incoming.request.params)
         names = file_names(kind)
-        files = asked.take_files(len(names))
+        files = incoming.take_files(len(names))
         try:
             _require_ends(files)
             call = made(kind, parameters | dict(zip(names, files, strict=True)))
-            return to_json_value(self._answer_to(call, asked.caller))
+            return to_json_value(self._answer_to(call, incoming.caller))
         except (CommandRefused, JobRefused, LogbookUnavailable) as error:
             refusal = next(word for fault, word in _KINDS.items() if isinstance(error, fault))
             raise Refused(refusal, str(error)) from error

@@ -214,23 +214,23 @@ def known(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
     """Return what is known of the end, in sentences; rows count from 1 at the top."""
     if trace.either:
         places = ", or ".join(_place_told(place, sheet) for place in trace.either)
-        told = [f"The beam went out {places}."]
+        texts = [f"The beam went out {places}."]
     elif trace.cut is not None and trace.cut.is_whole:
-        told = [
+        texts = [
             f"The beam went out between two rows. It goes on with row {trace.cut.row + 1}, which"
             " was not begun; all above it is done."
         ]
     elif trace.cut is not None:
-        told = [f"The beam went out {_place_told(trace.cut, sheet)}. It goes on there."]
+        texts = [f"The beam went out {_place_told(trace.cut, sheet)}. It goes on there."]
     elif trace.is_unbegun:
-        told = ["It ended before its first row was begun: nothing of it is on the tile."]
+        texts = ["It ended before its first row was begun: nothing of it is on the tile."]
     elif trace.is_at_rest:
-        told = [f"It was held at the end of row {trace.first_row}, and nothing came after that."]
+        texts = [f"It was held at the end of row {trace.first_row}, and nothing came after that."]
     elif trace.first_row:
-        told = [f"Row {trace.first_row} is the last that was written down as done."]
+        texts = [f"Row {trace.first_row} is the last that was written down as done."]
     else:
-        told = ["No row was written down as done."]
-    return [*told, f"The head has kept its place. {NOTHING_MOVED}"] if is_place_kept else told
+        texts = ["No row was written down as done."]
+    return [*texts, f"The head has kept its place. {NOTHING_MOVED}"] if is_place_kept else texts
 
 
 def _place_told(place: CutPlace, sheet: Sheet) -> str:
@@ -243,10 +243,10 @@ def _place_told(place: CutPlace, sheet: Sheet) -> str:
 
 def unknown(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
     """Return what is not known of the end, in sentences."""
-    told = [] if trace.is_row_known else [WHICH_ROW if trace.either else AFTER_THAT]
+    sentences = [] if trace.is_row_known else [WHICH_ROW if trace.either else AFTER_THAT]
     if not is_place_kept:
-        told.append(f"The head's place is lost until the origin is set again. {across(sheet)}")
-    return [*told, f"{BAND} Nobody can promise a seam that cannot be seen."]
+        sentences.append(f"The head's place is lost until the origin is set again. {across(sheet)}")
+    return [*sentences, f"{BAND} Nobody can promise a seam that cannot be seen."]
 
 
 def across(sheet: Sheet) -> str:

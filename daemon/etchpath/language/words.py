@@ -49,8 +49,8 @@ class Words:
         present = np.flatnonzero(np.bincount(self.letter, minlength=1)).tolist()
         return {chr(letter): self._only(self.letter == letter) for letter in present}
 
-    def _only(self, wanted: Flags) -> "Words":
-        return Words(self.letter[wanted], self.line[wanted], self.number[wanted])
+    def _only(self, places: Flags) -> "Words":
+        return Words(self.letter[places], self.line[places], self.number[places])
 
 
 def split_words(code: bytes, ends: Indices, skipped: Flags) -> tuple[Words, Flags]:
@@ -111,20 +111,20 @@ class _Marks:
         is_unreadable[self.line[is_end & (self._lengths > 0)] + 1] = True
         return is_unreadable[:count]
 
-    def numbers(self, wanted: Flags) -> Floats:
-        """Return the numbers behind the marks `wanted`, as the firmware reads them."""
-        kept = np.minimum(self._digits[wanted], _USED_DIGITS)
-        firsts = (np.cumsum(self._digits) - self._digits)[wanted]
+    def numbers(self, places: Flags) -> Floats:
+        """Return the numbers behind the marks at `places`, as the firmware reads them."""
+        kept = np.minimum(self._digits[places], _USED_DIGITS)
+        firsts = (np.cumsum(self._digits) - self._digits)[places]
         values = np.zeros(len(kept), dtype=np.int64)
         for place in range(kept.max(initial=0)):
             digits = self._digit_values.take(firsts + place, mode="clip")
             values = np.where(kept > place, values * 10 + digits, values)
-        zeros = self._whole_digits[wanted] - kept  # below nought: decimals
+        zeros = self._whole_digits[places] - kept  # below nought: decimals
         # Whole numbers and powers of ten are exact here, so one division rounds as it should.
         numbers: Floats = values / _POWERS[np.maximum(-zeros, 0)]
         if (zeros > 0).any():
             numbers *= _POWERS[np.clip(zeros, 0, _MOST_ZEROS)]
         is_negative = np.zeros(len(self.kind), dtype=bool)
         is_negative[self._negative] = True
-        np.negative(numbers, out=numbers, where=is_negative[wanted])
+        np.negative(numbers, out=numbers, where=is_negative[places])
         return numbers

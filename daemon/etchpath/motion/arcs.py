@@ -41,9 +41,9 @@ class Arcs:
     is_open: Flags
     is_too_small: Flags
 
-    def part(self, wanted: slice) -> "Arcs":
+    def part(self, places: slice) -> "Arcs":
         """Return some of the arcs."""
-        return Arcs(*(getattr(self, name)[wanted] for name in self.__slots__))
+        return Arcs(*(getattr(self, name)[places] for name in self.__slots__))
 
     @property
     def radius(self) -> Floats:

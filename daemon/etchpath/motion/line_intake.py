@@ -77,8 +77,8 @@ class _Queues:
     line_s: Floats  # what the next line takes
     ends_s: Floats  # when the blocks before ended, the last one last; SEGMENTS_AHEAD rows
 
-    def part(self, wanted: Counts) -> Self:
-        return type(self)(*(getattr(self, entry.name)[..., wanted] for entry in fields(self)))
+    def part(self, places: Counts) -> Self:
+        return type(self)(*(getattr(self, entry.name)[..., places] for entry in fields(self)))
 
     def put(self, where: Counts, those: "_Queues") -> None:
         for entry in fields(self):
@@ -162,7 +162,7 @@ class LineIntake:
         Return speed² at the end of each block, how long the head stood waiting for it, and how
         things stand then.
         """
-        costs, capacity, known = self._costs, self._capacity, len(path.gain) - 1
+        costs, capacity, last_block = self._costs, self._capacity, len(path.gain) - 1
         places = np.minimum(starts + np.arange(count)[:, None], len(path) - 1)
         ends_gain = path.gain[places + 1]
         cap = path.ahead[places + 1] - ends_gain
@@ -181,10 +181,10 @@ class LineIntake:
             held = queued - place
             is_empty = held == 0
             starts_s = np.maximum(end_s, free_s + is_empty * line_s)
-            wanted = np.minimum(np.maximum((room_s - free_s) / line_s, is_empty), capacity)
-            lines = np.minimum(np.ceil(wanted).astype(np.int64), capacity - held)
+            lines_that_fit = np.minimum(np.maximum((room_s - free_s) / line_s, is_empty), capacity)
+            lines = np.minimum(np.ceil(lines_that_fit).astype(np.int64), capacity - held)
             free_s = np.maximum(free_s + lines * line_s, room_s)
-            queued = np.minimum(queued + lines, known)
+            queued = np.minimum(queued + lines, last_block)
             stop_sq = (
                 path.gain.take(queued) - ends_gain[step]
             )  # from which the queue's end is a stop

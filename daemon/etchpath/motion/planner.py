@@ -69,9 +69,9 @@ class Travel:
         """Return no travel at all."""
         return cls(*(np.empty(0) for _ in cls.__slots__))
 
-    def part(self, wanted: slice) -> Self:
+    def part(self, places: slice) -> Self:
         """Return some of the moves."""
-        return type(self)(*(getattr(self, name)[wanted] for name in self.__slots__))
+        return type(self)(*(getattr(self, name)[places] for name in self.__slots__))
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +85,8 @@ class _Blocks:
     steps: Floats  # of the axis that makes the most
     words_s: Floats  # that the controller takes longer to read it than a dot's line
 
-    def part(self, wanted: slice) -> "_Blocks":
-        return _Blocks(*(getattr(self, name)[wanted] for name in self.__slots__))
+    def part(self, places: slice) -> "_Blocks":
+        return _Blocks(*(getattr(self, name)[places] for name in self.__slots__))
 
     def joined(self, more: "_Blocks") -> "_Blocks":
         pairs = ((getattr(self, name), getattr(more, name)) for name in self.__slots__)
@@ -191,13 +191,13 @@ class Planner:
         reached = np.append(entry_sq - gain[first], allowed - ends)
         exit_sq = np.maximum(np.minimum.accumulate(reached)[1:] + ends, 0.0)
         exits = np.append(self._settled_sq, exit_sq)
-        known = blocks.part(slice(count))
-        full = _travel(known, exits)
+        settled = blocks.part(slice(count))
+        full = _travel(settled, exits)
         path = Path(
-            length=known.length,
-            acceleration=known.acceleration,
-            limit=known.limit,
-            steps=known.steps,
+            length=settled.length,
+            acceleration=settled.acceleration,
+            limit=settled.limit,
+            steps=settled.steps,
             words_s=blocks.words_s,
             gain=gain,
             ahead=ahead,
@@ -208,7 +208,7 @@ class Planner:
         if len(hurry.places) == 0:
             return full.part(slice(first, None))
         exits[hurry.places] = hurry.exit_sq
-        travel = replace(_travel(known, exits), full_queue_s=full.seconds)
+        travel = replace(_travel(settled, exits), full_queue_s=full.seconds)
         travel.seconds[hurry.places] += hurry.dry_s
         return travel.part(slice(first, None))
 

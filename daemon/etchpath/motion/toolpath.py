@@ -47,9 +47,9 @@ class Toolpath:
     def __len__(self) -> int:
         return len(self.line)
 
-    def part(self, wanted: slice | Flags) -> Self:
+    def part(self, places: slice | Flags) -> Self:
         """Return some of the pieces."""
-        return type(self)(*(getattr(self, entry.name)[wanted] for entry in fields(self)))
+        return type(self)(*(getattr(self, entry.name)[places] for entry in fields(self)))
 
     def joined(self, more: Self) -> Self:
         """Return these pieces and `more` after them."""

@@ -39,11 +39,11 @@ class Findings:
 
     def add(self, kind: str, *, line: int | None = None, count: int = 1, text: bytes = b"") -> None:
         """Note `count` more of `kind`, first met at `line`, which reads `text`."""
-        known = self._found.get(kind)
-        if known is None:
+        finding = self._found.get(kind)
+        if finding is None:
             self._found[kind] = (line, count, _printable(text))
         else:
-            self._found[kind] = (known[0], known[1] + count, known[2])
+            self._found[kind] = (finding[0], finding[1] + count, finding[2])
 
     def __contains__(self, kind: str) -> bool:
         """Return whether anything of `kind` was found."""
@@ -72,7 +72,7 @@ class Findings:
 
 def _printable(text: bytes) -> str:
     """Return a line as people may be shown it: short, and printable whatever it holds."""
-    shown = "".join(
+    printable = "".join(
         chr(b) if 0x20 <= b < 0x7F else "\N{MIDDLE DOT}" for b in text[:SHOWN_CHARACTERS]
     )
-    return shown + ("..." if len(text) > SHOWN_CHARACTERS else "")
+    return printable + ("..." if len(text) > SHOWN_CHARACTERS else "")

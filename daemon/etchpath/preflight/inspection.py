@@ -136,9 +136,9 @@ class Inspection:
         if not self._totals.seconds:
             return
         beam = self._totals.to_table()
-        mean, asked = beam["mean_mm_per_min"], beam["asked_mm_per_min"]
-        if mean < asked * _REACHED_SHARE:
-            text = f"{mean:.0f} of {asked:.0f} mm/min on average"
+        mean_mm_per_min, asked_mm_per_min = beam["mean_mm_per_min"], beam["asked_mm_per_min"]
+        if mean_mm_per_min < asked_mm_per_min * _REACHED_SHARE:
+            text = f"{mean_mm_per_min:.0f} of {asked_mm_per_min:.0f} mm/min on average"
             self._findings.add("feed not reached", text=text.encode("ascii"))
 
     def _note_slow_controller(self) -> None:

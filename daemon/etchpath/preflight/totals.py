@@ -94,13 +94,13 @@ class BeamTotals:
         toolpath = timed.toolpath.part(is_on)
         seconds, length = timed.seconds[is_on], timed.travel.length_mm[is_on]
         speed = length / seconds
-        asked = toolpath.feed_mm_per_s
+        asked_mm_per_s = toolpath.feed_mm_per_s
         self.seconds += float(seconds.sum())
         self.length_mm += float(length.sum())
-        self.asked_s += float((length / asked).sum())
-        self.at_speed_s += float(seconds[speed >= asked * (1 - _AT_SPEED_WITHIN)].sum())
+        self.asked_s += float((length / asked_mm_per_s).sum())
+        self.at_speed_s += float(seconds[speed >= asked_mm_per_s * (1 - _AT_SPEED_WITHIN)].sum())
         power = np.minimum(toolpath.beam_s / self._machine.max_s, 1.0)
-        follows = np.where(toolpath.is_constant_power, 1.0, np.minimum(speed / asked, 1.0))
+        follows = np.where(toolpath.is_constant_power, 1.0, np.minimum(speed / asked_mm_per_s, 1.0))
         self.full_power_s += float((seconds * power * follows).sum())
         self._seconds_in_class += self._in_classes(speed, seconds)
         self.burnt.take_in(toolpath.x_mm, toolpath.y_mm)

@@ -162,11 +162,11 @@ class _Path:
         """Return between which spots the beam went out."""
         seen = cut.seen or (cut.rest,)
         found = [(sighting, self._near(sighting)) for sighting in seen]
-        known = [(sighting, ends) for sighting, ends in found if ends is not None]
-        if not known:
+        placed = [(sighting, ends) for sighting, ends in found if ends is not None]
+        if not placed:
             raise NoReentry("the head was not where anything of the file goes that was under way")
-        early = max(self._back(first, sighting.back_s) for sighting, (first, _) in known)
-        late = min(self._ahead(last, sighting.ahead_s) for sighting, (_, last) in known)
+        early = max(self._back(first, sighting.back_s) for sighting, (first, _) in placed)
+        late = min(self._ahead(last, sighting.ahead_s) for sighting, (_, last) in placed)
         return min(early, late), max(early, late)
 
     def resumption(self, early: _Spot, late: _Spot) -> Resumption:

@@ -166,11 +166,11 @@ def _note_code(letter: str, value: float, codes: dict[str, int], firmware: Firmw
     if letter == "M" and not is_whole:
         raise _Refused(NOT_WHOLE)
     code = hundredths // (_HUNDREDTHS_PER_CODE if letter == "G" else 100)
-    known = G_GROUPS if letter == "G" else M_GROUPS
-    group = known.get(code) or firmware.extra_codes.get(letter, {}).get(code)
+    groups = G_GROUPS if letter == "G" else M_GROUPS
+    group = groups.get(code) or firmware.extra_codes.get(letter, {}).get(code)
     if group is None or (letter == "G" and hundredths % _HUNDREDTHS_PER_CODE):
         number = hundredths // 100
-        is_decimal_wrong = not is_whole and number * 10 in known and number not in _NO_DECIMALS
+        is_decimal_wrong = not is_whole and number * 10 in groups and number not in _NO_DECIMALS
         raise _Refused(NOT_WHOLE if is_decimal_wrong else UNSUPPORTED)
     if (
         letter == "G"

@@ -28,16 +28,16 @@ class Modem:
     """Says what it is told."""
 
     def __init__(self) -> None:
-        self._heard = b""
+        self._received = b""
 
     def hear(self, data: bytes) -> None:
         """Keep `data` to say it."""
-        self._heard += data
+        self._received += data
 
     def say(self, now_s: float) -> bytes:  # noqa: ARG002 - it says so at once
         """Return what it was told."""
-        heard, self._heard = self._heard, b""
-        return heard
+        received, self._received = self._received, b""
+        return received
 
 
 class Receiver:

@@ -41,10 +41,10 @@ class PtyPort:
         self._openings = Openings(self._name)
         os.set_blocking(master, False)
         self._master = master
-        fresh = self._link.with_name(f"{self._link.name}.new")
-        fresh.unlink(missing_ok=True)
-        fresh.symlink_to(self._name)
-        fresh.replace(self._link)
+        new_link = self._link.with_name(f"{self._link.name}.new")
+        new_link.unlink(missing_ok=True)
+        new_link.symlink_to(self._name)
+        new_link.replace(self._link)
 
     def free(self) -> None:
         """Let the other program close the port."""

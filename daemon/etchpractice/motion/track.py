@@ -47,7 +47,7 @@ class BeamTrack:
         self._half_slack_mm = slack_mm / 2
         self._lean_mm = 0.0
         self._origin = (0.0, 0.0)  # the controller's zero, on the bed
-        self._told = (0.0, 0.0)  # where the head is by its steps, on the bed
+        self._commanded_mm = (0.0, 0.0)  # where the head is by its steps, on the bed
         self._times = [0.0]
         self._xs = [0.0]
         self._ys = [0.0]
@@ -64,7 +64,7 @@ class BeamTrack:
     @property
     def head_mm(self) -> tuple[float, float]:
         """Where the head really is, on the bed."""
-        return self._told[0] + self._lean_mm, self._told[1]
+        return self._commanded_mm[0] + self._lean_mm, self._commanded_mm[1]
 
     @property
     def is_lit(self) -> bool:
@@ -76,10 +76,10 @@ class BeamTrack:
         x, y = end[0] + self._origin[0], end[1] + self._origin[1]
         if from_s > self._times[-1]:
             self._note(from_s, self._xs[-1], self._ys[-1])
-        lean = self._lean_mm + x - self._told[0]
+        lean = self._lean_mm + x - self._commanded_mm[0]
         half = self._half_slack_mm
         self._lean_mm = max(-half, min(half, lean))
-        self._told = (x, y)
+        self._commanded_mm = (x, y)
         self._note(to_s, x + self._lean_mm, y)
 
     def _note(self, at_s: float, x: float, y: float) -> None:
@@ -104,14 +104,14 @@ class BeamTrack:
     def put(self, at_s: float, place: Place, bed: Place) -> None:
         """Note that the controller's `place` is the point `bed` of the bed."""
         self._origin = (bed[0] - place[0], bed[1] - place[1])
-        self._told = (bed[0], bed[1])
+        self._commanded_mm = (bed[0], bed[1])
         self._lean_mm = -self._half_slack_mm
         self._note(max(at_s, self._times[-1]), bed[0] + self._lean_mm, bed[1])
 
     def push(self, at_s: float, x_mm: float, y_mm: float) -> None:
         """Note that somebody has pushed the head that far: the controller counts nothing of it."""
         self._origin = (self._origin[0] + x_mm, self._origin[1] + y_mm)
-        self._told = (self._told[0] + x_mm, self._told[1] + y_mm)
+        self._commanded_mm = (self._commanded_mm[0] + x_mm, self._commanded_mm[1] + y_mm)
         self._note(max(at_s, self._times[-1]), self._xs[-1] + x_mm, self._ys[-1] + y_mm)
 
     def count_from_zero(self, place: Place) -> None:
@@ -149,7 +149,7 @@ class BeamTrack:
 
     def _forget(self, until_s: float) -> None:
         del self._times[:-1], self._xs[:-1], self._ys[:-1]
-        known = sum(1 for at_s in self._level_times if at_s + self.beam_lag_s <= until_s)
-        del self._level_times[: known - 1], self._levels[: known - 1]
-        known = sum(1 for at_s in self._gate_times if at_s <= until_s)
-        del self._gate_times[: known - 1], self._gates[: known - 1]
+        passed = sum(1 for at_s in self._level_times if at_s + self.beam_lag_s <= until_s)
+        del self._level_times[: passed - 1], self._levels[: passed - 1]
+        passed = sum(1 for at_s in self._gate_times if at_s <= until_s)
+        del self._gate_times[: passed - 1], self._gates[: passed - 1]

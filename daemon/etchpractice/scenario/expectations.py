@@ -8,7 +8,7 @@ from etchpractice.scenario.observation import Observation
 from etchwire.calls.snapshot import Snapshot
 
 Value = Any  # what a scenario expects: a text or a list of texts, as its subject says
-Look = Callable[[Observation, Value], str | None]
+Compare = Callable[[Observation, Value], str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +20,7 @@ class Subject:
 
     fits: type | Sequence[str]
     said: str
-    look: Look
+    look: Compare
 
     def wanted(self) -> str:
         """Return which values fit, in words."""
@@ -57,7 +57,7 @@ class Expectation:
 _KINDS: Final[Mapping[type, str]] = {str: "a text", list: "a list of texts"}
 
 
-def _same(found: Callable[[Observation], str | None], said: str) -> Look:
+def _same(found: Callable[[Observation], str | None], said: str) -> Compare:
     def look(observation: Observation, value: Value) -> str | None:
         seen = found(observation)
         return None if seen == value else said.format(_text_of(seen))
@@ -65,7 +65,7 @@ def _same(found: Callable[[Observation], str | None], said: str) -> Look:
     return look
 
 
-def _contains(found: Callable[[Observation], str | None], said: str) -> Look:
+def _contains(found: Callable[[Observation], str | None], said: str) -> Compare:
     def look(observation: Observation, value: str) -> str | None:
         seen = found(observation)
         return None if seen is not None and value in seen else said.format(seen or "nothing")

@@ -10,7 +10,7 @@ class Reader:
 
     def __init__(self, table: Mapping[str, Any], where: str, faults: list[str]) -> None:
         self._left = dict(table)
-        self._known: list[str] = []
+        self._names_taken: list[str] = []
         self.where = where
         self.faults = faults
 
@@ -18,15 +18,15 @@ class Reader:
         """Note a fault."""
         self.faults.append(f"{self.where}: {said}")
 
-    def take(self, name: str, kind: type, default: Any, wanted: str) -> Any:
+    def take(self, name: str, kind: type, default: Any, expected: str) -> Any:
         """Take an entry; one of another kind is a fault, and `default` stands for it."""
-        self._known.append(name)
+        self._names_taken.append(name)
         value = self._left.pop(name, default)
         if kind is float and isinstance(value, int) and not isinstance(value, bool):
             value = float(value)
         if value is None or (isinstance(value, kind) and not _is_lying(value, kind)):
             return value
-        self.complain(f"“{name}” must be {wanted}, not {value!r}.")
+        self.complain(f"“{name}” must be {expected}, not {value!r}.")
         return default
 
     def number(self, name: str, default: Any, *, kind: type = float, least: float = 0.0) -> Any:
@@ -68,15 +68,15 @@ class Reader:
     def done(self) -> None:
         """Complain of everything that has not been taken."""
         for name in self._left:
-            self.complain(f"“{name}” is {unknown(name, tuple(self._known))}")
+            self.complain(f"“{name}” is {unknown(name, tuple(self._names_taken))}")
 
 
 def _is_lying(value: object, kind: type) -> bool:
     return isinstance(value, bool) and kind is not bool  # to Python a truth is a number
 
 
-def unknown(name: str, known: tuple[str, ...]) -> str:
+def unknown(name: str, names: tuple[str, ...]) -> str:
     """Return what is said of a name that nobody knows."""
-    near = get_close_matches(name, known, n=1, cutoff=0.5)
-    hint = f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(known)}."
+    near = get_close_matches(name, names, n=1, cutoff=0.5)
+    hint = f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(names)}."
     return f"not known. {hint}"

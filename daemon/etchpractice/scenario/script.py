@@ -234,21 +234,21 @@ def _event(do: str | None, reader: Reader) -> Event | None:
         reader.rest()
         return None
     given = {}
-    for name, wanted in {**kind.takes, **kind.optional}.items():
-        value = _parameter(name, wanted, reader, is_contact=kind.actor is Actor.BOARD)
+    for name, expected_type in {**kind.takes, **kind.optional}.items():
+        value = _parameter(name, expected_type, reader, is_contact=kind.actor is Actor.BOARD)
         if value is not None:
             given[name] = value
         elif name in kind.takes:
-            reader.complain(f"“{do}” needs “{name}”, {_KINDS[wanted]}.")
-            given[name] = wanted()
+            reader.complain(f"“{do}” needs “{name}”, {_KINDS[expected_type]}.")
+            given[name] = expected_type()
     return Event(kind, given)
 
 
-def _parameter(name: str, wanted: type, reader: Reader, *, is_contact: bool) -> Any:
-    if wanted in (int, float):
+def _parameter(name: str, expected_type: type, reader: Reader, *, is_contact: bool) -> Any:
+    if expected_type in (int, float):
         least = -FURTHEST_MM if name.endswith("_mm") else 0.0
-        return reader.number(name, None, kind=wanted, least=least)
-    value = reader.take(name, wanted, None, _KINDS[wanted])
+        return reader.number(name, None, kind=expected_type, least=least)
+    value = reader.take(name, expected_type, None, _KINDS[expected_type])
     if is_contact and value is not None and value not in INPUTS:
         reader.complain(f"“{value}” is {unknown(value, INPUTS)}")
     return value

@@ -93,5 +93,5 @@ def surface_named(name: str) -> Surface:
     try:
         return surfaces()[name]
     except KeyError:
-        known = ", ".join(surfaces())
-        raise UnknownSurface(f"there is no practice surface {name!r}; there are {known}") from None
+        names = ", ".join(surfaces())
+        raise UnknownSurface(f"there is no practice surface {name!r}; there are {names}") from None

@@ -170,15 +170,15 @@ class Tile:
 
         Pixels average the cells they cover, as a camera would.
         """
-        shown = rectangle or self.shown_mm()
-        felt, cells = self.exposure_j_per_mm2(shown), _cells(shown)
+        window_mm = rectangle or self.shown_mm()
+        felt, cells = self.exposure_j_per_mm2(window_mm), _cells(window_mm)
         if wiped:
             field = partial(self._field, cells)
             seen = self.imperfections.wiped(self.surface, felt, field)
         else:
             seen = self.surface.unwiped(felt)
-        columns = max(1, round((shown[2] - shown[0]) / mm_per_px))
-        rows = max(1, round((shown[3] - shown[1]) / mm_per_px))
+        columns = max(1, round((window_mm[2] - window_mm[0]) / mm_per_px))
+        rows = max(1, round((window_mm[3] - window_mm[1]) / mm_per_px))
         method = cv2.INTER_AREA if mm_per_px > CELL_MM else cv2.INTER_LINEAR
         picture = cv2.resize(seen, (columns, rows), interpolation=method)
         return np.asarray(picture, np.float32)[::-1]

@@ -63,8 +63,8 @@ def command(
             Reenter(run=number, confirm=confirmed, row=first_row, accept_gap=bool(found.gap_mm))
         )
         click.echo(f"{loaded.sentence}\nIt is loaded. Start it with: etchwarden etch")
-        if asked := daemon.ask(Status()).machine.origin.sentence:
-            click.echo(f"Before that: {asked}")
+        if question := daemon.ask(Status()).machine.origin.sentence:
+            click.echo(f"Before that: {question}")
 
 
 def _newest(daemon: DaemonClient) -> int:

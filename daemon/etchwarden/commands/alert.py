@@ -28,10 +28,10 @@ TRIED: Final = "This is a try. If you read it, alerts from this box reach you."
 def command(settings: Path) -> None:
     """Send a try by every way that the page's settings name, and say what came of each."""
     try:
-        told = PageSettings.at(settings).alerts
+        alerts = PageSettings.at(settings).alerts
     except FaultyConfiguration as error:
         raise click.ClickException(str(error)) from error
-    channels = {} if told is None else told.channels
+    channels = {} if alerts is None else alerts.channels
     if not channels:
         raise click.ClickException(f"{settings} names nobody to tell: it has no table `alerts`.")
     failed = [name for name, channel in channels.items() if not _is_sent(name, channel)]

@@ -50,8 +50,8 @@ def command(
                 file, machine=described, index=index, picture=picture, on_progress=show
             )
     except OSError as error:
-        if told := fault_of_card(error):
-            raise _Unusable(f"Nothing was written: {told}.") from error
+        if reason := fault_of_card(error):
+            raise _Unusable(f"Nothing was written: {reason}.") from error
         raise _Unusable(f"{error.filename or file}: {error.strerror}.") from error
     except EtchpathError as error:
         raise _Unusable(f"{error}.") from error
@@ -105,8 +105,8 @@ def _finding(finding: PreflightFinding) -> list[str]:
     times = "" if finding.count == 1 else f", {finding.count} times"
     place = f"line {finding.line}{times}" if finding.line else "whole file"
     text = f": {finding.text}" if finding.text else ""
-    told = [f"{finding.severity.upper()} - {finding.kind} ({place}){text}", f"  {finding.reason}"]
-    return [*told, f"  {finding.fix}"] if finding.fix else told
+    lines = [f"{finding.severity.upper()} - {finding.kind} ({place}){text}", f"  {finding.reason}"]
+    return [*lines, f"  {finding.fix}"] if finding.fix else lines
 
 
 def _box(box: dict[str, float]) -> str:

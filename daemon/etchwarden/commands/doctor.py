@@ -52,8 +52,8 @@ def command(
     until_s = time.monotonic() + patience_s
     while True:
         board = look_at_board(places)
-        asked = names or (() if of_release else places.machines())
-        machines = [look_at_machine(name, places) for name in asked]
+        machine_names = names or (() if of_release else places.machines())
+        machines = [look_at_machine(name, places) for name in machine_names]
         page = look_at_page(places)
         found = list(findings(board, machines, page, of_release=of_release))
         worst = max((finding.grade for _, _, finding in found), default=Grade.WELL)

@@ -102,12 +102,12 @@ def command(  # noqa: PLR0913, PLR0917 - one for each option
     with ExitStack() as parts:
         with _causes_named():
             folder.mkdir(parents=True, exist_ok=True)
-            told = None if settings is None else PageSettings.at(settings)
-            if told is not None:
-                host, port = told.host, told.port
+            page_settings = None if settings is None else PageSettings.at(settings)
+            if page_settings is not None:
+                host, port = page_settings.host, page_settings.port
             listener = parts.enter_context(listen_at(host, port))
-            if told is not None:
-                site = site_of_board(told, folder)
+            if page_settings is not None:
+                site = site_of_board(page_settings, folder)
             else:
                 app = create_app(
                     SocketDaemon(socket or Path()),
@@ -152,14 +152,14 @@ def site_of_board(settings: PageSettings, folder: Path) -> Site:
     machines = settings.machines or ("machine",)  # none yet: the page says that none answers
     daemons = {name: SocketDaemon(settings.socket(name)) for name in machines}
     site = Site.of_machines(daemons, folder, host=settings.host)
-    told = settings.alerts
-    if told is not None and told.channels:
+    alerts = settings.alerts
+    if alerts is not None and alerts.channels:
         try:
-            outbox = Outbox(folder, told.wanted)
+            outbox = Outbox(folder, alerts.wanted)
         except StoreUnusable as error:  # people can still watch, and stop
             _log.warning("Nobody is told anything: %s", error)
         else:
-            _alert(site, AlertService(outbox, told.channels))
+            _alert(site, AlertService(outbox, alerts.channels))
     if settings.fleet is not None:
         join_fleet(settings.fleet, site.apps, daemons)
     return site

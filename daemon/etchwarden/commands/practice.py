@@ -219,11 +219,11 @@ def _free_port() -> int:
 
 
 def _prepare(options: _Options, session: Session) -> None:
-    known = PRACTICE_RECORDS[options.head]
+    record = PRACTICE_RECORDS[options.head]
     order = PhotoOrder(
         head=PRACTICE_HEADS[options.head],
-        recipe=replace(known.settings(), surface=_surface(options.surface)),
-        tone=MeasuredTone.from_record(known.to_table()),
+        recipe=replace(record.settings(), surface=_surface(options.surface)),
+        tone=MeasuredTone.from_record(record.to_table()),
         halftone=PICTURE_HALFTONE,
         width_mm=options.width_mm,
         title=None if options.photo else "Lighthouse at dusk",

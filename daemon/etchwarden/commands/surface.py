@@ -48,8 +48,8 @@ def list_them(socket: Path) -> None:
 def describe(name: str, socket: Path, **said: Any) -> None:
     """Describe the surface NAME, for the first time or anew; what is not said stays as it is."""
     with catalogue_calls_at(socket) as catalogue:
-        known = {one.name: one.surface for one in catalogue.daemon.ask(Surfaces()).surfaces}
+        surfaces = {one.name: one.surface for one in catalogue.daemon.ask(Surfaces()).surfaces}
         changes = {entry: value for entry, value in said.items() if value is not None}
-        surface = replace(known.get(name) or Surface(name=name), **changes)
+        surface = replace(surfaces.get(name) or Surface(name=name), **changes)
         catalogue.daemon.ask(SaveSurface(surface=surface, who=catalogue.who))
     click.echo(f"{name} is in the logbook.")

@@ -60,13 +60,13 @@ def _card(event: CardFiled) -> str:
 @event_text.register
 def _run(event: RunMade) -> str:
     what = f"card {event.card_number}" if event.card_number else event.title
-    asked = f"{event.feed_asked_mm_per_min:.0f} mm/min {event.power_asked_ratio * 100:.3g} %"
+    asked_text = f"{event.feed_asked_mm_per_min:.0f} mm/min {event.power_asked_ratio * 100:.3g} %"
     ran = ""
     if event.feed_run_mm_per_min:
         power = event.power_run_ratio or 0.0
         ran = f", ran at {event.feed_run_mm_per_min:.0f} mm/min {power * 100:.3g} %"
     verdict = f", {event.verdict}" if event.verdict else ""
-    return f"run {event.id}, {what}: {asked} asked{ran}; {event.ended or 'goes on'}{verdict}"
+    return f"run {event.id}, {what}: {asked_text} asked{ran}; {event.ended or 'goes on'}{verdict}"
 
 
 @event_text.register

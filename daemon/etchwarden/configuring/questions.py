@@ -99,13 +99,15 @@ def _ask_one(
 
 def answers_in(tables: Mapping[str, object]) -> Answers:
     """Return the answers in `tables`, as TOML has them; raise UnfitAnswer."""
-    known = {f"{section.name}.{entry.name}": (section, entry) for section, entry in _asked()}
+    entries_by_name = {
+        f"{section.name}.{entry.name}": (section, entry) for section, entry in _asked()
+    }
     given = dict(_flat(tables))
     for key in given:
-        if key not in known:
-            raise UnfitAnswer(f"“{key}” is no question. {nearest(key, known)}")
+        if key not in entries_by_name:
+            raise UnfitAnswer(f"“{key}” is no question. {nearest(key, entries_by_name)}")
     answers: dict[str, Answer] = {}
-    for key, (section, entry) in known.items():
+    for key, (section, entry) in entries_by_name.items():
         if _is_needless(section, entry, answers) and key not in given:
             continue
         if key not in given and entry.default is None:

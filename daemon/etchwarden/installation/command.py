@@ -31,15 +31,15 @@ Then let a phone in, and have the board look itself over:
 
 def main(checkout: Path, arguments: Sequence[str] | None = None) -> int:
     """Install from `checkout`, or take away; return the exit code."""
-    asked = _parser().parse_args(arguments)
+    options = _parser().parse_args(arguments)
     try:
         with ExitStack() as parts:
-            _work(asked, checkout, parts)
+            _work(options, checkout, parts)
     except InstallationError as error:
         say(f"Error: {error}")
         return 1
     except OSError as error:
-        say(f"Error: {error.filename or asked.root}: {error.strerror}.")
+        say(f"Error: {error.filename or options.root}: {error.strerror}.")
         return 1
     except KeyboardInterrupt:
         say("Interrupted. Run it again to finish.")
@@ -47,28 +47,28 @@ def main(checkout: Path, arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
-def _work(asked: argparse.Namespace, checkout: Path, parts: ExitStack) -> None:
-    places = Places(asked.root.resolve())
-    if not asked.dry_run and places.is_board and os.geteuid() != 0:
+def _work(options: argparse.Namespace, checkout: Path, parts: ExitStack) -> None:
+    places = Places(options.root.resolve())
+    if not options.dry_run and places.is_board and os.geteuid() != 0:
         raise Refused("Installing needs root. Use sudo.")
-    if asked.uninstall:
-        _uninstall(asked, places)
+    if options.uninstall:
+        _uninstall(options, places)
         return
-    path = asked.wheel or parts.enter_context(built_wheel(checkout, asked.wheelhouse))
+    path = options.wheel or parts.enter_context(built_wheel(checkout, options.wheelhouse))
     wheel = Wheel.at(path)
-    _install(asked, places, wheel)
+    _install(options, places, wheel)
 
 
-def _install(asked: argparse.Namespace, places: Places, wheel: Wheel) -> None:
-    releases = Releases(places, asked.wheelhouse)
-    require_newer(wheel, releases.current(), older=asked.older)
+def _install(options: argparse.Namespace, places: Places, wheel: Wheel) -> None:
+    releases = Releases(places, options.wheelhouse)
+    require_newer(wheel, releases.current(), older=options.older)
     say(f"This installs Etchwarden {wheel.version} and lays these files:")
     for line in planned(places, wheel):
         say(f"  {line}")
     board = LiveBoard.here(places, say)
     if board.has_units:
         say("Users, device rules and units are made known to the system; the page is started.")
-    if not _goes_on(asked):
+    if not _goes_on(options):
         _say_advice(places)
         return
     change = Change(
@@ -89,11 +89,11 @@ def _say_advice(places: Places) -> None:
         say(f"What only you can do: {sentence}")
 
 
-def _uninstall(asked: argparse.Namespace, places: Places) -> None:
+def _uninstall(options: argparse.Namespace, places: Places) -> None:
     say("This takes away the following; records and settings stay:")
     for path in removed(places):
         say(f"  {path}")
-    if not _goes_on(asked):
+    if not _goes_on(options):
         return
     with one_at_a_time(places):
         board = LiveBoard.here(places, say)
@@ -116,11 +116,11 @@ def planned(places: Places, wheel: Wheel) -> Iterator[str]:
     yield from sorted([*laid, *own, f"/opt/etchwarden/releases/{wheel.label}/"])
 
 
-def _goes_on(asked: argparse.Namespace) -> bool:
-    if asked.dry_run:
+def _goes_on(options: argparse.Namespace) -> bool:
+    if options.dry_run:
         say("A dry run: nothing was changed.")
         return False
-    if asked.yes:
+    if options.yes:
         return True
     if not sys.stdin.isatty():
         raise Refused("Nobody is there to be asked. Use --yes.")

@@ -50,8 +50,8 @@ def run(command: Sequence[str], environment: dict[str, str] | None = None) -> st
     if done.returncode != 0:
         said = done.stdout + done.stderr
         words = "\n".join(f"  {word}" for word in said.strip().splitlines()[-LAST_WORDS:])
-        known = " ".join(_known_trouble(said))
-        raise StepFailed(known or f"{' '.join(command[:4])} … ended with an error:\n{words}")
+        trouble_text = " ".join(_known_trouble(said))
+        raise StepFailed(trouble_text or f"{' '.join(command[:4])} … ended with an error:\n{words}")
     return done.stdout
 
 

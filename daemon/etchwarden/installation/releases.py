@@ -101,8 +101,8 @@ class Releases:
 
     @property
     def _shares_libraries(self) -> bool:
-        asked = "import sys; print(*sys.version_info[:2])"
-        major, minor = run([self.python, "-c", asked]).split()
+        code = "import sys; print(*sys.version_info[:2])"
+        major, minor = run([self.python, "-c", code]).split()
         return (int(major), int(minor)) >= TAKES_SYSTEMS_LIBRARIES_FROM
 
 

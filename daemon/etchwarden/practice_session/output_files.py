@@ -73,8 +73,10 @@ def _speed(comparison: Comparison) -> tuple[str, ...]:
     reached = comparison.feed_mean_mm_per_min
     if reached is None:
         return ()
-    asked, slow = comparison.feed_asked_mm_per_min, comparison.slow_rows_ratio
-    lines = [f"Speed while the beam was on: {reached:.0f} mm/min; the recipe asked for {asked:g}."]
+    asked_feed, slow = comparison.feed_asked_mm_per_min, comparison.slow_rows_ratio
+    lines = [
+        f"Speed while the beam was on: {reached:.0f} mm/min; the recipe asked for {asked_feed:g}."
+    ]
     if slow:
         lines.append(
             f"{slow:.0%} of the rows ran more than 5 % slower than that: their detail is finer "

@@ -77,7 +77,7 @@ class ProcessStage:
             look_at_rows=self._look_at_rows,
             look_at_tile=self._look_at_tile,
             look_at_notes=self._look_at_notes,
-            look_at_alerts=lambda: () if self._alerts is None else tuple(self._alerts.told),
+            look_at_alerts=lambda: () if self._alerts is None else tuple(self._alerts.sent_texts),
         )
 
     def do(self, event: Event) -> None:

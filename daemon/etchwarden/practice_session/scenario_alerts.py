@@ -21,11 +21,11 @@ class ScenarioAlerts:
     def __init__(self, socket: Path, folder: Path) -> None:
         """Listen to the daemon at `socket` from now on; the outbox lies in `folder`."""
         folder.mkdir(parents=True)
-        self.told: list[str] = []
-        wanted = AlertPreferences(
+        self.sent_texts: list[str] = []
+        preferences = AlertPreferences(
             channels=("people",), kinds=frozenset(Alert), held_long_s=_HELD_LONG_S
         )
-        alerting = AlertService(Outbox(folder, wanted), {"people": self})
+        alerting = AlertService(Outbox(folder, preferences), {"people": self})
         self._listener = Listener(SocketDaemon(socket))
         alerting.follow("practice", self._listener)
         alerting.start(self._listener)
@@ -33,7 +33,7 @@ class ScenarioAlerts:
 
     def send(self, letter: Notification) -> None:
         """Take a letter."""
-        self.told.append(f"{letter.title}. {letter.text}")
+        self.sent_texts.append(f"{letter.title}. {letter.text}")
 
     def close(self) -> None:
         """Listen no more."""

@@ -104,11 +104,11 @@ def _number(path: Path) -> int | None:
 
 def _has_pin_library() -> bool:
     """Load it in a process of its own: it leaves a pipe in its working folder."""
-    asked = "import lgpio; lgpio.gpiochip_open"
+    code = "import lgpio; lgpio.gpiochip_open"
     with tempfile.TemporaryDirectory() as folder:
         try:
             done = subprocess.run(
-                [sys.executable, "-c", asked],
+                [sys.executable, "-c", code],
                 env=os.environ | {"LG_WD": folder},
                 capture_output=True,
                 timeout=PATIENCE_S,

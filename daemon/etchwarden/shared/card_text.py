@@ -19,9 +19,9 @@ def tell_power(card: Card, outcome: Outcome, folder: Path) -> None:
     """Say what a power card led to, and which card would find it out finer."""
     by_feed: dict[float, list[str]] = {}
     for cell in outcome.cells:
-        shown = "  ." if cell.lightness is None else f"{cell.lightness:3.0f}"
+        lightness_text = "  ." if cell.lightness is None else f"{cell.lightness:3.0f}"
         by_feed.setdefault(cell.feed_mm_per_min, []).append(
-            f"{cell.name} {shown}{_JUDGED.get(cell.judgement, '!')}"
+            f"{cell.name} {lightness_text}{_JUDGED.get(cell.judgement, '!')}"
         )
     click.echo("Lightness of each patch beside bare tile (100), slow to fast:")
     for feed, cells in by_feed.items():
@@ -36,11 +36,11 @@ def tell_power(card: Card, outcome: Outcome, folder: Path) -> None:
             f"{outcome.response.threshold_j_per_mm2(power_w):.2g} J/mm² and is nearly done at "
             f"{outcome.response.saturation_j_per_mm2(power_w):.2g} J/mm²."
         )
-    wanted = outcome.next_range
+    finer = outcome.next_range
     click.echo(
-        f"A finer card: etchwarden card power -o NAME --speeds {wanted.low_feed_mm_per_min:.0f} "
-        f"{wanted.high_feed_mm_per_min:.0f} --powers {wanted.low_power_ratio * 100:.1f} "
-        f"{wanted.high_power_ratio * 100:.1f} --steps {SECOND_STEPS[0]} {SECOND_STEPS[1]}, read "
+        f"A finer card: etchwarden card power -o NAME --speeds {finer.low_feed_mm_per_min:.0f} "
+        f"{finer.high_feed_mm_per_min:.0f} --powers {finer.low_power_ratio * 100:.1f} "
+        f"{finer.high_power_ratio * 100:.1f} --steps {SECOND_STEPS[0]} {SECOND_STEPS[1]}, read "
         f"with --after {folder}"
     )
 

@@ -55,13 +55,13 @@ class CatalogueCalls:
 
         What a file describes is saved; it keeps the register that was measured here.
         """
-        known = {one.name: one.head for one in self.daemon.ask(Heads()).heads}
-        stored = known.get(PRACTICE_HEADS[name].name if name in PRACTICE_HEADS else name)
+        heads_by_name = {one.name: one.head for one in self.daemon.ask(Heads()).heads}
+        stored = heads_by_name.get(PRACTICE_HEADS[name].name if name in PRACTICE_HEADS else name)
         if stored is not None:
             return stored
         head = find_head(name)
-        if head.name in known and not head.register.is_measured:
-            head = replace(head, register=known[head.name].register)
+        if head.name in heads_by_name and not head.register.is_measured:
+            head = replace(head, register=heads_by_name[head.name].register)
         self.daemon.ask(SaveHead(head=head, who=self.who))
         return head
 
@@ -127,16 +127,18 @@ class CatalogueCalls:
                 newest.setdefault(reading.card_number, reading.id)
         return [self._shown(number, newest[number]) for number in sorted(newest)[-EARLIER:]]
 
-    def file_reading(self, shown: CardEvidence, told: CardResult, *, photos: Sequence[str]) -> int:
+    def file_reading(
+        self, evidence: CardEvidence, result: CardResult, *, photos: Sequence[str]
+    ) -> int:
         """Put what a card showed into the logbook; return the reading's number."""
         record = ReadingRecord(
-            card=shown.card.number,
-            way=shown.way,
-            measured_packed=pack(shown.reading.to_json()) if shown.reading else "",
-            marks=shown.marks_table,
+            card=evidence.card.number,
+            way=evidence.way,
+            measured_packed=pack(evidence.reading.to_json()) if evidence.reading else "",
+            marks=evidence.marks_table,
             photos=tuple(photos),
-            summary=told.summary,
-            recommended=told.recommended,
+            summary=result.summary,
+            recommended=result.recommended,
         )
         return self.daemon.ask(SaveReading(reading=record, who=self.who)).id or 0
 

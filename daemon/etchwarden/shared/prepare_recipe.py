@@ -90,12 +90,12 @@ def _chosen(options: RecipeOptions, said: _Said) -> Chosen:
     return Chosen(head=head, recipe=Recipe(**said))
 
 
-def _from_practice(head: Head, known: RecipeRecord, said: _Said) -> Chosen:
+def _from_practice(head: Head, record: RecipeRecord, said: _Said) -> Chosen:
     return Chosen(
         head=head,
-        recipe=replace(known.settings(), **said),
-        tone=MeasuredTone.from_record(known.to_table()),
-        halftone=known.halftone,
+        recipe=replace(record.settings(), **said),
+        tone=MeasuredTone.from_record(record.to_table()),
+        halftone=record.halftone,
     )
 
 
@@ -105,11 +105,11 @@ def _from_logbook(options: RecipeOptions, socket: Path) -> Chosen:
     with catalogue_calls_at(socket) as catalogue:
         head = catalogue.head(options.head)
         catalogue.require_surface(surface)
-        known = catalogue.recipe_in_force(head.name, surface)
+        in_force = catalogue.recipe_in_force(head.name, surface)
         advice = catalogue.advice(head.name, surface, air_assist=options.air_assist)
     for sentence in advice:
         click.echo(f"Note: {sentence}", err=True)
-    if known is None:
+    if in_force is None:
         if any(name not in said for name in _NEEDED):
             raise UnfitOrder(
                 f"there is no recipe for {head.name} on {surface}: etch a power card (etchwarden "
@@ -118,9 +118,9 @@ def _from_logbook(options: RecipeOptions, socket: Path) -> Chosen:
         return Chosen(head=head, recipe=Recipe(**said))
     return Chosen(
         head=head,
-        recipe=replace(settings_of(known), **said),
-        tone=MeasuredTone.from_record(to_json_value(known)),
-        halftone=known.halftone,
+        recipe=replace(settings_of(in_force), **said),
+        tone=MeasuredTone.from_record(to_json_value(in_force)),
+        halftone=in_force.halftone,
     )
 
 

@@ -19,14 +19,14 @@ def progress_shown(label: str) -> Iterator[Callable[[float], None]]:
         yield lambda _: None
         return
     shown_from_s = time.monotonic() + _AFTER_S
-    with ExitStack() as shown:
+    with ExitStack() as bar_on_screen:
         bar = click.progressbar(length=_STEPS, label=label, file=sys.stderr)
 
         def show(done: float) -> None:
             if time.monotonic() < shown_from_s:
                 return
             if not bar.entered:
-                shown.enter_context(bar)
+                bar_on_screen.enter_context(bar)
             bar.update(round(done * _STEPS) - bar.pos)
 
         yield show

@@ -260,8 +260,8 @@ def require_short(owner: str, text: str, limit: int) -> None:
 def require_one_of(owner: str, word: str, words: Sequence[str]) -> None:
     """Raise UnreadableSheet unless `word` is one of `words`."""
     if word not in words:
-        known = ", ".join(word for word in words if word)
-        raise UnreadableSheet(f"{owner} cannot be {word!r:.40}: say one of {known}")
+        choices = ", ".join(word for word in words if word)
+        raise UnreadableSheet(f"{owner} cannot be {word!r:.40}: say one of {choices}")
 
 
 def _table(owner: str, value: object) -> JsonTable:

@@ -143,19 +143,19 @@ class ClientSession:
         return data
 
     def _take(self, line: bytes) -> None:
-        asked = IncomingCall(self, Request("", {}), self._claim_files())
+        incoming = IncomingCall(self, Request("", {}), self._claim_files())
         fault = Code.PARSE_ERROR
         try:
             table = decode(line)
             fault = Code.INVALID_REQUEST
             message = parse_message(table)
         except MalformedMessage as error:
-            asked.close_files()
+            incoming.close_files()
             self._queue(_failed(fault, error))
             return
         if isinstance(message, Request):  # we asked nothing, so no answer concerns us
-            asked.request = message
-            self._sort(asked)
+            incoming.request = message
+            self._sort(incoming)
 
     def _claim_files(self) -> list[int]:
         """Return the files that belong to the line just heard.
@@ -168,11 +168,11 @@ class ClientSession:
         files, self._files = self._files, []
         return files
 
-    def _sort(self, asked: IncomingCall) -> None:
-        if asked.request.method == "hello" or asked.request.method in self._reception.at_once:
-            self._send(self._answer(asked))
+    def _sort(self, incoming: IncomingCall) -> None:
+        if incoming.request.method == "hello" or incoming.request.method in self._reception.at_once:
+            self._send(self._answer(incoming))
         else:
-            self._queue(asked)
+            self._queue(incoming)
 
     def _queue(self, item: IncomingCall | bytes) -> None:
         with self._changed:
@@ -224,10 +224,10 @@ class ClientSession:
                 self._changed.wait()
         return _THE_END
 
-    def _answer(self, asked: IncomingCall) -> bytes:
-        request = asked.request
+    def _answer(self, incoming: IncomingCall) -> bytes:
+        request = incoming.request
         try:
-            line = encode(Result(request.call_id, self._value(asked)).to_table())
+            line = encode(Result(request.call_id, self._value(incoming)).to_table())
         except Refused as refusal:
             code = _CODES.get(type(refusal), Code.REFUSED)
             line = _failure(request.call_id, code, refusal.message, refusal.kind)
@@ -236,15 +236,15 @@ class ClientSession:
             sentence = f"a fault in the program: {request.method} was not answered; see its log"
             line = _failure(request.call_id, Code.INTERNAL_ERROR, sentence, "internal")
         finally:
-            asked.close_files()
+            incoming.close_files()
         return line if request.call_id is not None else b""
 
-    def _value(self, asked: IncomingCall) -> object:
-        if asked.request.method == "hello":
-            return self._greet(asked.request.params)
+    def _value(self, incoming: IncomingCall) -> object:
+        if incoming.request.method == "hello":
+            return self._greet(incoming.request.params)
         if not self._is_greeted:
             raise Refused("refused", "say hello first, with the protocol's version")
-        return self._reception.answer(asked)
+        return self._reception.answer(incoming)
 
     def _greet(self, params: Mapping[str, object]) -> Mapping[str, object]:
         if params.get("protocol") != PROTOCOL:

@@ -96,5 +96,5 @@ class AttendanceCalls:
     @property
     def _asked_at_s(self) -> float:
         """When the open call began; infinity where there is none."""
-        asked = (self.rounds.asked_at_s, self.looks.asked_at_s)
-        return min((at_s for at_s in asked if at_s is not None), default=inf)
+        calls_at_s = (self.rounds.asked_at_s, self.looks.asked_at_s)
+        return min((at_s for at_s in calls_at_s if at_s is not None), default=inf)

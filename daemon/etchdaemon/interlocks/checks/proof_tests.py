@@ -68,8 +68,8 @@ class ProofTests:
 
         `proven` are names of inputs; `is_required`: arming waits for the proof.
         """
-        wanted = set(AT_NEW_PINS) & set(self._wired)
-        self._unproven = {name for name in wanted if name.value not in proven}
+        inputs = set(AT_NEW_PINS) & set(self._wired)
+        self._unproven = {name for name in inputs if name.value not in proven}
         self._is_required = is_required
 
     def take(self, look: Look) -> None:
@@ -101,8 +101,8 @@ class ProofTests:
 
     def recall(self, days: Mapping[str, str]) -> None:
         """Take the days from the logbook, by inputs' names, where nothing newer is known."""
-        known = {name: days[name.value] for name in self._wired if name.value in days}
-        self._days = known | self._days
+        recalled = {name: days[name.value] for name in self._wired if name.value in days}
+        self._days = recalled | self._days
 
     def record(self) -> dict[str, str | None]:
         """Return the last day of each contact, for the run's record."""

@@ -30,17 +30,17 @@ class FlameConfirmation:
 
     def after(self, *, is_open: bool, has_opened: bool, now_s: WallSeconds) -> "FlameConfirmation":
         """Return the state after a look; `has_opened`: at any time since the look before."""
-        known = self if self._counts(now_s) else FlameConfirmation(confirm_s=self.confirm_s)
+        before = self if self._counts(now_s) else FlameConfirmation(confirm_s=self.confirm_s)
         is_bad = is_open or has_opened
-        is_edge = has_opened or (is_bad and not known._was_bad)
-        since_s = None if known._edge_at_s is None else now_s - known._edge_at_s
+        is_edge = has_opened or (is_bad and not before._was_bad)
+        since_s = None if before._edge_at_s is None else now_s - before._edge_at_s
         is_second = is_edge and since_s is not None and since_s > BOUNCE_S
-        bad_s = known._bad_s + (now_s - known._seen_at_s if known._was_bad else 0.0)
+        bad_s = before._bad_s + (now_s - before._seen_at_s if before._was_bad else 0.0)
         has_lasted = is_bad and bad_s >= self.confirm_s
         return replace(
-            known,
-            is_confirmed=known.is_confirmed or is_second or has_lasted,
-            _edge_at_s=now_s if is_second or (is_edge and since_s is None) else known._edge_at_s,
+            before,
+            is_confirmed=before.is_confirmed or is_second or has_lasted,
+            _edge_at_s=now_s if is_second or (is_edge and since_s is None) else before._edge_at_s,
             _bad_s=bad_s,
             _was_bad=is_bad,
             _seen_at_s=now_s,

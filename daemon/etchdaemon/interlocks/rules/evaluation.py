@@ -34,12 +34,12 @@ class RuleBreach:
         What was not seen to be bad is never an emergency, nor a trip at idle, where it only
         forbids while it lasts. What is not confirmed trips in every phase.
         """
-        asked = self.rule.reaction(phase)
+        reaction = self.rule.reaction(phase)
         if self.cause is BreachCause.BAD:
-            return asked
+            return reaction
         if self.cause is BreachCause.UNCONFIRMED:
-            return min(asked, Reaction.TRIP)
-        return min(asked, Reaction.FORBID if phase is Phase.IDLE else Reaction.TRIP)
+            return min(reaction, Reaction.TRIP)
+        return min(reaction, Reaction.FORBID if phase is Phase.IDLE else Reaction.TRIP)
 
     @property
     def sentence(self) -> str:

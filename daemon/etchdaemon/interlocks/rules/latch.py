@@ -59,18 +59,18 @@ class Latch:
         """Latch every breach for which `phase` asks for more than to forbid."""
         for breach in breaches:
             reaction = breach.reaction(phase)
-            known = self._trips.get(breach.rule.name)
-            if reaction <= Reaction.FORBID or (known and known.reaction >= reaction):
+            latched = self._trips.get(breach.rule.name)
+            if reaction <= Reaction.FORBID or (latched and latched.reaction >= reaction):
                 continue
-            began_s = known.at_s if known else now_s
+            began_s = latched.at_s if latched else now_s
             trip = Trip(breach.rule, reaction, breach.sentence, began_s, phase)
             self._trips[breach.rule.name] = trip
             self._unreported.append(trip)
 
     def air(self) -> Air:
         """Return what the trips want of the extraction; off wins, because it means fire."""
-        wanted = {trip.air for trip in self._trips.values()}
-        return Air.OFF if Air.OFF in wanted else Air.ON if Air.ON in wanted else Air.AS_IT_IS
+        demands = {trip.air for trip in self._trips.values()}
+        return Air.OFF if Air.OFF in demands else Air.ON if Air.ON in demands else Air.AS_IT_IS
 
     def reset(
         self, names: Collection[str], breaches: Iterable[RuleBreach], *, is_somebody_there: bool

@@ -102,8 +102,8 @@ class Arming:
     def _test_loop(self, is_closed: bool | None, now_s: WallSeconds) -> "Arming":
         if is_closed is None:
             return self.disarm("The loop's input cannot be read.")
-        wanted, following, complaint = _LOOP_TEST[self.step]
-        if is_closed is not wanted:
+        expects_closed, following, complaint = _LOOP_TEST[self.step]
+        if is_closed is not expects_closed:
             return self if now_s - self.since_s <= self._limit_s else self.disarm(complaint)
         if self.step is ArmingStep.LOOP_ON and not self.with_heartbeat_test:
             following = ArmingStep.PRESENCE

@@ -83,8 +83,8 @@ def export_book(book: sqlite3.Connection, folder: Path, *, at_utc: str, software
         (folder / INDEX_NAME).write_text(json.dumps(index, indent=1), encoding="utf-8")
     except OSError as error:
         shutil.rmtree(folder, ignore_errors=True)
-        told = fault_of_card(error) or error.strerror
-        raise ExportRefused(f"{error.filename or folder}: {told}.") from error
+        reason = fault_of_card(error) or error.strerror
+        raise ExportRefused(f"{error.filename or folder}: {reason}.") from error
     return sum(file.rows for file in files.values())
 
 
@@ -197,15 +197,15 @@ def _require_unchanged(folder: Path, table: str, sha256: str) -> None:
 def _read_table(book: sqlite3.Connection, table: str, folder: Path) -> int:
     if table == "happening":
         book.execute("DELETE FROM happening")  # which filled itself in the wrong order
-    known = [column[1] for column in book.execute(f"PRAGMA table_info({table})")]
-    places = ", ".join("?" * len(known))
+    column_names = [column[1] for column in book.execute(f"PRAGMA table_info({table})")]
+    places = ", ".join("?" * len(column_names))
     rows = 0
     for row in _rows(folder / f"{table}.jsonl"):
-        if not isinstance(row, dict) or set(row) != set(known):
+        if not isinstance(row, dict) or set(row) != set(column_names):
             raise ExportRefused(f"{table} has other columns than this program's.")
         require_fit(table, row)
-        values = [row[name] for name in known]
-        book.execute(f"INSERT INTO {table} ({', '.join(known)}) VALUES ({places})", values)  # noqa: S608
+        values = [row[name] for name in column_names]
+        book.execute(f"INSERT INTO {table} ({', '.join(column_names)}) VALUES ({places})", values)  # noqa: S608
         rows += 1
     return rows
 

@@ -107,10 +107,10 @@ def recipes(book: sqlite3.Connection, call: Recipes) -> RecipeList:
 
 def cards(book: sqlite3.Connection, call: Cards) -> CardsPage:
     """Return cards, newest first, without their layouts, and the next number to be given."""
-    asked = rows_asked(call.limit)
+    most_rows = rows_asked(call.limit)
     first = LAST_ID if call.before is None else call.before
-    found = select(book, CardEntry, _CARDS, (first, call.head, call.surface, asked + 1))
-    page = fitting(found[:asked])
+    found = select(book, CardEntry, _CARDS, (first, call.head, call.surface, most_rows + 1))
+    page = fitting(found[:most_rows])
     (newest,) = book.execute("SELECT coalesce(max(number), 0) FROM card").fetchone()
     more = page[-1].number if len(page) < len(found) else None
     return CardsPage(cards=page, next_before=more, next_number=newest + 1)
@@ -131,11 +131,11 @@ def card(book: sqlite3.Connection, call: Card) -> WholeCard:
 
 def readings(book: sqlite3.Connection, call: Readings) -> ReadingsPage:
     """Return readings, newest first, without what was measured patch by patch."""
-    asked = rows_asked(call.limit)
+    most_rows = rows_asked(call.limit)
     first = LAST_ID if call.before is None else call.before
-    values = (first, call.head, call.surface, call.card, asked + 1)
+    values = (first, call.head, call.surface, call.card, most_rows + 1)
     found = select(book, ReadingEntry, _READINGS, values)
-    page = fitting(found[:asked])
+    page = fitting(found[:most_rows])
     return ReadingsPage(readings=page, next_before=page[-1].id if len(page) < len(found) else None)
 
 

@@ -94,10 +94,12 @@ def runs(book: sqlite3.Connection, call: Runs) -> RunsPage:
     They have what is sought: `head`, `surface`, days `since` and `until` (as 2026-11-25), and
     `text` in title, names, end or verdict. With them come the newest notes about the logbook.
     """
-    asked = rows_asked(call.limit)
+    most_rows = rows_asked(call.limit)
     before = LAST_ID if call.before is None else call.before
-    found = select(book, RunSummary, _RUNS, asdict(call) | {"before": before, "rows": asked + 1})
-    page = fitting(found[:asked])
+    found = select(
+        book, RunSummary, _RUNS, asdict(call) | {"before": before, "rows": most_rows + 1}
+    )
+    page = fitting(found[:most_rows])
     notes = select(
         book, LogbookNote, "SELECT at_utc, text FROM logbook_note ORDER BY id DESC LIMIT 5"
     )
@@ -132,29 +134,29 @@ def run(book: sqlite3.Connection, call: Run) -> RunRecord:
 
 def run_rows(book: sqlite3.Connection, call: RunRows) -> RunRowsPage:
     """Return rows from `from_row` on; `next_row` asks for more."""
-    asked = rows_asked(call.limit)
+    most_rows = rows_asked(call.limit)
     found = select(
         book,
         RunRow,
         f"SELECT {_ROW} FROM run_row WHERE run_id = ? AND row >= ? ORDER BY row LIMIT ?",  # noqa: S608
-        (call.id, call.from_row, asked + 1),
+        (call.id, call.from_row, most_rows + 1),
     )
-    page = fitting(found[:asked])
+    page = fitting(found[:most_rows])
     more = found[len(page)].row if len(page) < len(found) else None
     return RunRowsPage(columns=RunRow._fields, rows=page, next_row=more)
 
 
 def run_events(book: sqlite3.Connection, call: RunEvents) -> RunEventsPage:
     """Return events in their order, from behind event `after`; `next_after` asks for more."""
-    asked = rows_asked(call.limit)
+    most_rows = rows_asked(call.limit)
     found = select(
         book,
         RunEvent,
         "SELECT id, at_s, at_utc, kind, text, details_json FROM run_event"
         " WHERE run_id = ? AND id > ? ORDER BY id LIMIT ?",
-        (call.id, call.after, asked + 1),
+        (call.id, call.after, most_rows + 1),
     )
-    page = fitting(found[:asked])
+    page = fitting(found[:most_rows])
     return RunEventsPage(events=page, next_after=page[-1].id if len(page) < len(found) else None)
 
 

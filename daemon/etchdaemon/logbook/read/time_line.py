@@ -110,11 +110,11 @@ def time_line(book: sqlite3.Connection, call: TimeLine) -> TimeLinePage:
 
     `beam_h` are the laser's hours of beam up to then. `next_before` asks for more.
     """
-    asked = rows_asked(call.limit)
-    values = (call.head, call.surface, _place(call.before), asked + 1)
+    most_rows = rows_asked(call.limit)
+    values = (call.head, call.surface, _place(call.before), most_rows + 1)
     found = select(book, _Happening, _TIME_LINE, values)
     hours = _BeamHours(book, call.head)
-    page = fitting([_as_event(one, hours) for one in found[:asked]])
+    page = fitting([_as_event(one, hours) for one in found[:most_rows]])
     more = str(found[len(page) - 1].place) if len(page) < len(found) else None
     return TimeLinePage(events=page, next_before=more)
 
@@ -126,7 +126,7 @@ def history(book: sqlite3.Connection, call: History) -> PairHistory:
     the one that led to it.
     """
     pair = (call.head, call.surface)
-    known = {one.name: one for one in heads(book, Heads()).heads}
+    heads_by_name = {one.name: one for one in heads(book, Heads()).heads}
     kept = recipes(book, Recipes(head=call.head, surface=call.surface)).recipes
     in_force = next((one for one in kept if one.is_in_force), None)
     made_after = 0
@@ -140,7 +140,7 @@ def history(book: sqlite3.Connection, call: History) -> PairHistory:
     since = (*pair, made_after)
     first_reading = None if in_force is None else in_force.reading_id
     return PairHistory(
-        head=known.get(call.head),
+        head=heads_by_name.get(call.head),
         surface=surfaces[0] if surfaces else None,
         recipe=in_force,
         beam_h_since_card=hours.total - hours.up_to(made_after if card_run is None else card_run),

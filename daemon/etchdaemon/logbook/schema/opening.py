@@ -45,9 +45,9 @@ class Damaged(Exception):
 def cause(error: Exception) -> str:
     """Return why SQLite, or the system, said no: the end of a sentence."""
     name = getattr(error, "sqlite_errorname", None) or ""
-    known = (words for start, words in _CAUSES if name.startswith(start))
+    causes = (words for start, words in _CAUSES if name.startswith(start))
     unknown = getattr(error, "strerror", None) or str(error).rstrip(".")
-    return next(known, fault_of_card(error) or unknown)
+    return next(causes, fault_of_card(error) or unknown)
 
 
 def open_book(

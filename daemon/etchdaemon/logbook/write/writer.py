@@ -174,23 +174,23 @@ class Writer:
             read.waiter.set_exception(error)
 
     def _write(self, writes: Sequence[Write]) -> None:
-        wanted = [write for write in writes if _is_wanted(write)]
-        if not wanted:
+        still_due = [write for write in writes if _is_wanted(write)]
+        if not still_due:
             return
         try:
             book = self._opened()
             with book.turn, transaction(book):
-                numbers = [write.entry.write(book) for write in wanted]
+                numbers = [write.entry.write(book) for write in still_due]
         except (*_UNFIT, CommandRefused) as error:
-            self._write_apart(wanted, error)
+            self._write_apart(still_due, error)
         except (sqlite3.Error, LogbookUnavailable) as error:
-            self._keep(wanted, error)
+            self._keep(still_due, error)
         except Exception:
             self._failure = _FAILED
-            _refuse(wanted, _FAILED)
+            _refuse(still_due, _FAILED)
             raise
         else:
-            self._note_success(wanted, numbers)
+            self._note_success(still_due, numbers)
 
     def _write_apart(self, writes: Sequence[Write], error: Exception) -> None:
         """Write each by itself, so that the one that does not fit takes no other with it."""

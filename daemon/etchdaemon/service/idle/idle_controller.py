@@ -153,7 +153,7 @@ class IdleController:
         )
         self.note_ended()
         self.last_run.lose_place()
-        self.jog.told = ""
+        self.jog.outcome_text = ""
         if command in WRITES_ORIGIN:
             self._machine.epoch.origin = None  # until it is read back
         self._guard.operator.disarm()
@@ -370,9 +370,9 @@ class IdleController:
 
     def _keep_up(self) -> None:
         is_placed = self._machine.epoch.origin is not None
-        known = self._known
-        costs = EIGHT_BIT.costs if known is None else self._machine.measured.profile(known).costs
-        self.inspection.keep_up(known, bed_of(self._machine) if is_placed else None, costs)
+        facts = self._known
+        costs = EIGHT_BIT.costs if facts is None else self._machine.measured.profile(facts).costs
+        self.inspection.keep_up(facts, bed_of(self._machine) if is_placed else None, costs)
 
     def _refuse_uninspected(self) -> None:
         """Refuse what was checked for other settings than the controller has now."""

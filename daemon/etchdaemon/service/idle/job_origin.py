@@ -91,10 +91,10 @@ class JobOrigin:
         """The sentence that asks for an origin while none is known, else None."""
         facts, found = self._machine.facts, self.found
         can_home = facts is not None and facts.settings.can_home
-        asked = self._machine.epoch.request(can_home=can_home)
-        if asked is None or found is None:
-            return asked
-        return f"{asked} {OR_AGAIN.format(name=found.name)}"
+        request_text = self._machine.epoch.request(can_home=can_home)
+        if request_text is None or found is None:
+            return request_text
+        return f"{request_text} {OR_AGAIN.format(name=found.name)}"
 
     def objection(self, job: SpooledJob | None) -> str | None:
         """Return why `job` must not be started from where the origin is, or None."""

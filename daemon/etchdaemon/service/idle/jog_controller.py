@@ -34,7 +34,7 @@ class JogController:
     """
 
     def __init__(self, machine: Machine, guard: Guard) -> None:
-        self.told = ""  # of the last move: where it is, or why it is not there
+        self.outcome_text = ""  # of the last move: where it is, or why it is not there
         self._machine = machine
         self._guard = guard
         self._emergency = ""
@@ -53,7 +53,7 @@ class JogController:
     @property
     def sentence(self) -> str:
         """What a person is told of the last move, or of the one under way."""
-        return UNDER_WAY if self.is_under_way else self.told
+        return UNDER_WAY if self.is_under_way else self.outcome_text
 
     def may(self, job: SpooledJob | None) -> list[str]:
         """Return what may be asked of the head now, while nothing is being etched."""
@@ -77,7 +77,7 @@ class JogController:
         else:
             moving = move_for(call, machine=machine, bed=bed, job=job)
         self._guard.operator.disarm()
-        self.told = ""
+        self.outcome_text = ""
         self._ready_sentence, machine.sentence = machine.sentence, UNDER_WAY
         machine.epoch.note_move()
         machine.begin(moving, now_s)
@@ -103,7 +103,7 @@ class JogController:
 
     def moved(self, moving: Moving | Measuring, now_s: float) -> None:
         """Go on after a move: all is well, or the controller has to be looked at anew."""
-        self.told = moving.failure or (ARRIVED if isinstance(moving, Moving) else MEASURED)
+        self.outcome_text = moving.failure or (ARRIVED if isinstance(moving, Moving) else MEASURED)
         self._machine.sentence, self._ready_sentence = self._ready_sentence, ""
         if moving.failure is None:
             return
@@ -117,7 +117,7 @@ class JogController:
         Either way the coordinates mean other places now.
         """
         because, self._stopped_because = self._stopped_because, ""
-        self.told = because or failure or HOMED
+        self.outcome_text = because or failure or HOMED
         self._has_homed = failure is None
         ended = position_epoch.HOMED if failure is None else position_epoch.NOT_HOMED
         self._machine.epoch.end(ended)
@@ -132,6 +132,6 @@ class JogController:
     def handle_port_loss(self, sentence: str) -> None:
         """Note that the controller is gone."""
         if self._ready_sentence:
-            self.told = sentence
+            self.outcome_text = sentence
         self._ready_sentence = self._stopped_because = ""
         self._has_homed = False

@@ -77,8 +77,10 @@ class Inspection:
         self._acknowledged |= frozenset(kinds) & frozenset(_to_acknowledge(report))
         missing = [kind for kind in _to_acknowledge(report) if kind not in self._acknowledged]
         if missing:
-            told = " ".join(_sentences(report, "acknowledge"))
-            raise CommandRefused(f"Read this first and confirm it ({', '.join(missing)}): {told}")
+            sentences = " ".join(_sentences(report, "acknowledge"))
+            raise CommandRefused(
+                f"Read this first and confirm it ({', '.join(missing)}): {sentences}"
+            )
 
     @property
     def can_be_armed(self) -> bool:

@@ -85,7 +85,7 @@ class Reentry:
         """Return what may be taken up of a run, from `row` on where that is told by eye."""
         record = self._history.ask(Run(id=call.run))
         past, sheet = self._past(record, is_under_way=is_under_way)
-        told = UnfinishedRun(
+        unfinished = UnfinishedRun(
             run=call.run,
             may=objection(past) is None,
             why_not=objection(past),
@@ -97,9 +97,9 @@ class Reentry:
             continued_by=past.continued_by,
         )
         if sheet is None:
-            return told
-        told = replace(
-            told,
+            return unfinished
+        unfinished = replace(
+            unfinished,
             rows=sheet.rows,
             columns=sheet.columns,
             width_mm=sheet.width_mm,
@@ -107,10 +107,10 @@ class Reentry:
             line_spacing_mm=sheet.recipe.line_spacing_mm,
         )
         if sheet.is_foreign:
-            return self._file_outlook(record, sheet, told)
+            return self._file_outlook(record, sheet, unfinished)
         trace = self._trace(record, sheet)
         return replace(
-            told,
+            unfinished,
             cut=None if trace.cut is None else _cut_view(trace.cut, sheet),
             either=tuple(_cut_view(place, sheet) for place in trace.either),
             first_row=trace.first_row,
@@ -121,20 +121,22 @@ class Reentry:
             rest=rest_from(trace.first_row if call.row is None else call.row, sheet),
         )
 
-    def _file_outlook(self, record: RunRecord, sheet: Sheet, told: UnfinishedRun) -> UnfinishedRun:
+    def _file_outlook(
+        self, record: RunRecord, sheet: Sheet, unfinished: UnfinishedRun
+    ) -> UnfinishedRun:
         """Return what may be taken up of another program's file."""
-        told = replace(told, is_row_known=True)
-        if not told.may:
-            return told
+        unfinished = replace(unfinished, is_row_known=True)
+        if not unfinished.may:
+            return unfinished
         whole = self._spool.folder_of(record.gcode_sha256)
         try:
             found = self._rests.resume_file(whole, None, cut=self._file_cut(record) or {})
         except JobRefused as refusal:
-            return replace(told, may=False, why_not=str(refusal))
-        is_kept = told.is_place_kept
+            return replace(unfinished, may=False, why_not=str(refusal))
+        is_kept = unfinished.is_place_kept
         row = max((entry.row for entry in sheet.index if entry.line <= found.line), default=0)
         return replace(
-            told,
+            unfinished,
             first_row=row,
             gap_mm=found.gap_mm,
             known=tuple(known_of_file(found, is_place_kept=is_kept)),
@@ -149,8 +151,8 @@ class Reentry:
         program's file `accept_gap` says that what stays unburnt before the rest has been read.
         """
         if call.confirm not in CONFIRMATIONS:
-            told = " or ".join(f"“{words}”" for words in CONFIRMATIONS)
-            raise CommandRefused(f"Confirm {told}: nothing else makes a re-entry possible.")
+            choices = " or ".join(f"“{words}”" for words in CONFIRMATIONS)
+            raise CommandRefused(f"Confirm {choices}: nothing else makes a re-entry possible.")
         record = self._history.ask(Run(id=call.run))
         past, sheet = self._past(record)
         against = objection(past)

@@ -236,8 +236,8 @@ class Machine:
     def _has_changed_its_state(self, event: Event) -> bool:
         if self.facts is None or not isinstance(event, StatusReported):
             return False
-        known = self.facts.report
-        return (event.state, event.substate) != (known.state, known.substate)
+        last_report = self.facts.report
+        return (event.state, event.substate) != (last_report.state, last_report.substate)
 
     def _try_to_open(self, now_s: float) -> None:
         try:

@@ -42,7 +42,7 @@ class MeasuredController:
     def __init__(self, folder: Path | None = None) -> None:
         self._path = None if folder is None else folder / FILE_NAME
         self._kept: Mapping[str, object] = {}
-        self._told: tuple[Facts, ControllerProfile] | None = None
+        self._cached: tuple[Facts, ControllerProfile] | None = None
         if self._path is not None:
             with suppress(OSError, ValueError):
                 kept = json.loads(self._path.read_bytes())
@@ -55,16 +55,16 @@ class MeasuredController:
             return
         profile = profile_of(measuring.samples, axis, _assumed(facts), bytes_per_s=BYTES_PER_S)
         self._kept = {"of": _identity(facts), "profile": profile.to_table()}
-        self._told = None
+        self._cached = None
         if self._path is not None:
             with suppress(OSError):
                 write_whole(self._path, json.dumps(self._kept))
 
     def profile(self, facts: Facts) -> ControllerProfile:
         """Return the profile to reckon with: the one measured, else that of its kind."""
-        if self._told is None or self._told[0] is not facts:  # every snapshot asks
-            self._told = (facts, self._profile(facts))
-        return self._told[1]
+        if self._cached is None or self._cached[0] is not facts:  # every snapshot asks
+            self._cached = (facts, self._profile(facts))
+        return self._cached[1]
 
     def _profile(self, facts: Facts) -> ControllerProfile:
         profile = self._kept.get("profile")
@@ -105,15 +105,15 @@ class MeasuredController:
 
 
 def _assumed(facts: Facts) -> ControllerProfile:
-    known = (
+    profile = (
         controller_profile.THIRTY_TWO_BIT
         if facts.firmware is THIRTY_TWO_BIT
         else controller_profile.EIGHT_BIT
     )
     if facts.build is None:
-        return known
+        return profile
     return replace(
-        known,
+        profile,
         planner_blocks=facts.build.planner_blocks,
         receive_bytes=facts.build.receive_bytes,
     )

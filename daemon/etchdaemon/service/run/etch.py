@@ -266,14 +266,14 @@ class Etch:
         self.feed.close()
 
     def _note_starvation(self) -> None:
-        asked = self.job.sheet.recipe.feed_mm_per_min
+        recipe_mm_per_min = self.job.sheet.recipe.feed_mm_per_min
         for cause, reports in self._starvation.reports.items():
             if reports and cause is not Cause.CONTROLLER:
                 self.note("starved", faults.STARVED[cause], reports=reports, cause=cause.value)
         run = self._starvation.slowed_feed_mm_per_min
-        if run is not None and run < SLOWED_SHARE * asked:
+        if run is not None and run < SLOWED_SHARE * recipe_mm_per_min:
             reports = self._starvation.reports[Cause.CONTROLLER]
-            text = faults.slowed(run_mm_per_min=run, asked_mm_per_min=asked)
+            text = faults.slowed(run_mm_per_min=run, asked_mm_per_min=recipe_mm_per_min)
             self.note("slowed", text, reports=reports, cause=Cause.CONTROLLER.value)
 
     @property

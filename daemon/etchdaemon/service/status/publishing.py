@@ -55,7 +55,7 @@ class Publishing:
         self._commands = commands
         self._clock = clock
         self._records = records
-        self._shown: tuple[object, ...] = ()
+        self._published: tuple[object, ...] = ()
         self._again_at_s = 0.0
 
     def show(self, loop_state: LoopState, now_s: float) -> None:
@@ -79,9 +79,9 @@ class Publishing:
             loop_state.unfinished,
             self._guard.operator.report_key,
         )
-        if seen == self._shown and now_s < self._again_at_s:
+        if seen == self._published and now_s < self._again_at_s:
             return
-        self._shown = seen
+        self._published = seen
         objection = loop_state.origin.objection(loop_state.job)
         self._again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
         at_utc = self._clock.utc_now()
