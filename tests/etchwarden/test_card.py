@@ -136,6 +136,23 @@ def test_a_second_card_is_read_after_the_first(card, read, tmp_path):
     assert "black begins at" in result.stdout
 
 
+def test_a_check_strip_is_compared_with_the_card_read_before_it(card, read, tmp_path):
+    card("power", "first", *QUICK)
+    photograph_in(tmp_path, "first")
+    read("{here}/first.jpg", "--card", "{here}/first", "--wiped")
+    powers = {patch.power_ratio for patch in read_card_file(tmp_path / "first").patches}
+    power = max(powers)
+    made = card("check", "strip", "--speed", "1500", "--power", f"{power * 100}")
+    photograph_in(tmp_path, "strip")
+
+    told = read("{here}/strip.jpg", "--card", "{here}/strip", "--wiped", "--after", "{here}/first")
+
+    assert "20.0 × 100.0 mm. Etching will take" in made.output
+    assert told.exit_code == 0, told.output
+    assert "on card 1" in told.output
+    assert "hold under a fingernail" in told.output
+
+
 def test_marks_by_hand_overrule_the_camera(card, read, tmp_path):
     card("power", "first", *QUICK)
     photograph_in(tmp_path, "first")

@@ -109,6 +109,28 @@ def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
     assert book.readings[reading - 1]["summary"]["lightness_at_recipe"] < 50
 
 
+def test_a_check_strip_answers_and_its_speed_is_taken_over(bench, book):
+    page = bench.make(finds="check")
+    assert "20 × 100 mm" in page.text
+    assert "min" in page.text  # how long it takes is told before
+    bench.put_on_bench(book)
+    assert book.cards[1]["kind"] == "check"
+
+    page = bench.read(photograph(etch(bench.card, SURFACE)))
+    assert re.search("Yes, the recipe holds|Shifted: the recipe gets", page.text)
+    to_try = re.search(r'type="hidden" name="patch" value="([^"]+)"', page.text)[1]
+    assert bench.phone.press("test-tiles/1/choose", form={"choose": "yes"}).status_code == 422
+    bench.phone.press("test-tiles/1/marks", form={"mark": "good", "patch": to_try})
+    page = bench.look()
+    assert re.search("Use [0-9  ]+ mm/min from now on", page.text)
+    bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
+
+    ((reading, chosen),) = book.accepted
+    summary = book.readings[reading - 1]["summary"]
+    assert chosen["recipe"]["feed_mm_per_min"] == summary["feed_mm_per_min"]
+    assert summary["answer"] in ("yes", "shifted")
+
+
 def test_a_word_by_hand_moves_the_recommendation_and_is_kept(bench, book):
     bench.make(finds="power")
     bench.put_on_bench(book)

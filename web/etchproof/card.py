@@ -22,7 +22,8 @@ TONE: Final = "tone"
 REGISTER: Final = "register"
 FOCUS: Final = "focus"
 SPACING: Final = "spacing"
-KINDS: Final = (POWER, TONE, REGISTER, FOCUS, SPACING)
+CHECK: Final = "check"
+KINDS: Final = (POWER, TONE, REGISTER, FOCUS, SPACING, CHECK)
 
 BED_PLACES: Final = ("centre", "front left", "front right", "back left", "back right")
 

@@ -121,7 +121,8 @@ def command() -> None:
 
     A focus card finds how high the laser has to stand and how wide its spot is, a power card speed
     and power, a tone card how greys come out, a register card whether rows burnt to the left meet
-    those burnt to the right.
+    those burnt to the right. A check strip says whether a recipe still holds on a new can of paint
+    or a new box of tiles.
     """
 
 
@@ -170,6 +171,13 @@ def five(**said: Any) -> None:
 def tone(steps: int, black: float, **said: Any) -> None:
     """Greys from bare to black, burnt with a recipe and its halftone."""
     _make("tone", _Options(**said), {"greys": steps, "black": black})
+
+
+@command.command(short_help="Does the recipe hold on a new can or box?")
+@_with(*_COMMON, *_RECIPE)
+def check(**said: Any) -> None:
+    """Check on a strip of 20 × 100 mm whether a recipe holds on a new can or box of tiles."""
+    _make("check", _Options(**said), {})
 
 
 @command.command(short_help="Do rows meet? Hairlines burnt both ways.")

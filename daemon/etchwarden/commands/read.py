@@ -9,9 +9,9 @@ from typing import Any, Final
 
 import click
 
-from etchproof.card import POWER, REGISTER, TONE, Card
+from etchproof.card import CHECK, POWER, REGISTER, TONE, Card
 from etchproof.choosing.card_result import CardEvidence, outcomes_of, result_of
-from etchproof.choosing.choice import Outcome, choose
+from etchproof.choosing.choice import choose
 from etchproof.errors import EtchproofError, UnreadableCard
 from etchproof.layout.job import read_card_file
 from etchproof.model.register_reading import register_by_camera, register_by_eye
@@ -19,7 +19,7 @@ from etchproof.reading.camera import OneReading, read_card
 from etchproof.reading.hand_marks import Mark, marks_from_table
 from etchproof.reading.overlay import draw_overlay
 from etchproof.reading.values import Reading
-from etchwarden.shared.card_text import tell_power, tell_register, tell_tone
+from etchwarden.shared.card_text import tell_power, tell_register, tell_strip, tell_tone
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.catalogue.records import with_own_figures
@@ -84,7 +84,7 @@ class _Options:
 )  # fmt: skip
 @click.option(
     "--after", multiple=True, type=click.Path(path_type=Path), metavar="CARD",
-    help="Power cards of the same laser, tile and paint that were read before.",
+    help="Cards of the same laser, tile and paint that were read before.",
 )  # fmt: skip
 @click.option(
     "--accept/--no-accept", "is_accepted", default=None,
@@ -118,9 +118,10 @@ def command(**said: Any) -> None:
                 marks=marks_from_table(_table(options.marks, "PATCH=WORD"), card),
                 meets=_meeting(options.meets),
                 is_wedge_turned=options.is_wedge_turned,
+                in_force=catalogue.in_force_for(card) if catalogue else None,
             )
-            earlier = catalogue.earlier(card) if catalogue else []
-            _tell(shown, [*outcomes_of(earlier), *_earlier(options.after)], folder)
+            earlier = [*(catalogue.earlier(card) if catalogue else ()), *_earlier(options.after)]
+            _tell(shown, earlier, folder)
             if catalogue:
                 _file(catalogue, shown, earlier, options)
         except EtchproofError as error:
@@ -140,10 +141,13 @@ def _cards(
     return {home / f"card-{card.number}": card for card in catalogue.cards()}
 
 
-def _tell(shown: CardEvidence, earlier: list[Outcome], folder: Path) -> None:
+def _tell(shown: CardEvidence, earlier: list[CardEvidence], folder: Path) -> None:
     card = shown.card
     if card.kind == POWER:
-        tell_power(card, choose(card, shown.reading, shown.marks, earlier=earlier), folder)
+        before = outcomes_of(earlier)
+        tell_power(card, choose(card, shown.reading, shown.marks, earlier=before), folder)
+    elif card.kind == CHECK:
+        tell_strip(result_of(shown, earlier=earlier))
     elif card.kind == TONE:
         tell_tone(card, _needed(shown.reading))
     elif card.kind != REGISTER:
@@ -236,16 +240,16 @@ def _keep(folder: Path, reading: Reading, ones: Iterable[OneReading]) -> None:
     click.echo(f"What was read where: {folder / OVERLAY_NAME.format(1)}", err=True)
 
 
-def _earlier(folders: tuple[Path, ...]) -> list[Outcome]:
-    outcomes: list[Outcome] = []
+def _earlier(folders: tuple[Path, ...]) -> list[CardEvidence]:
+    earlier = []
     for folder in folders:
         try:
             stored = (folder / READING_NAME).read_bytes()
         except OSError as error:
             raise UnreadableCard(f"{folder} holds no card that was read before") from error
         card = read_card_file(folder)
-        outcomes.append(choose(card, Reading.from_json(stored), {}, earlier=outcomes))
-    return outcomes
+        earlier.append(CardEvidence(card=card, reading=Reading.from_json(stored)))
+    return earlier
 
 
 def _table(pairs: tuple[str, ...], form: str) -> dict[str, str]:

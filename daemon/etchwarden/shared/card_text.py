@@ -6,6 +6,7 @@ from typing import Final
 import click
 
 from etchproof.card import Card
+from etchproof.choosing.card_result import CardResult
 from etchproof.choosing.choice import Outcome
 from etchproof.choosing.second_card import SECOND_STEPS
 from etchproof.model.register_reading import RegisterReading
@@ -43,6 +44,17 @@ def tell_power(card: Card, outcome: Outcome, folder: Path) -> None:
         f"{finer.high_power_ratio * 100:.1f} --steps {SECOND_STEPS[0]} {SECOND_STEPS[1]}, read "
         f"with --after {folder}"
     )
+
+
+def tell_strip(told: CardResult) -> None:
+    """Say whether the recipe holds, what each patch showed, and what the recipe becomes."""
+    click.echo("Lightness of each patch beside bare tile (100), slow to fast:")
+    for cell in told.table["cells"]:
+        shown = "  ." if cell["lightness"] is None else f"{cell['lightness']:3.0f}"
+        mark = _JUDGED.get(cell["judgement"], "!")
+        click.echo(f"  {cell['name']} {cell['feed_mm_per_min']:6.0f} mm/min   {shown}{mark}")
+    for sentence in told.table["sentences"]:
+        click.echo(sentence)
 
 
 def tell_tone(card: Card, reading: Reading) -> None:

@@ -9,8 +9,9 @@ from typing import Final
 
 import click
 
-from etchproof.card import POWER, Card
+from etchproof.card import CHECK, Card
 from etchproof.choosing.card_result import CardEvidence, CardResult
+from etchproof.choosing.kinds import EARLIER_KINDS, recipe_table
 from etchproof.drift.advice import advice_on
 from etchproof.errors import UnfitCard
 from etchwarden.shared.heads import find_head
@@ -117,15 +118,23 @@ class CatalogueCalls:
         return Card.from_json(unpack(self.daemon.ask(CardCall(number=number)).layout_packed))
 
     def earlier(self, card: Card) -> list[CardEvidence]:
-        """Return power cards of the same laser and surface, before this one, oldest first."""
-        if card.kind != POWER:
+        """Return the cards of its laser and surface that it is read with, oldest first."""
+        kinds = EARLIER_KINDS.get(card.kind, ())
+        if not kinds:
             return []
         newest: dict[int, int] = {}
         of_pair = Readings(head=card.head.name, surface=card.recipe.surface)
         for reading in self.daemon.ask(of_pair).readings:
-            if reading.kind == POWER and reading.card_number < card.number:
+            if reading.kind in kinds and reading.card_number < card.number:
                 newest.setdefault(reading.card_number, reading.id)
         return [self._shown(number, newest[number]) for number in sorted(newest)[-EARLIER:]]
+
+    def in_force_for(self, card: Card) -> JsonTable | None:
+        """Return the recipe in force as a check strip needs it; None for any other card."""
+        if card.kind != CHECK:
+            return None
+        kept = self.recipe_in_force(card.head.name, card.recipe.surface)
+        return None if kept is None else recipe_table(kept)
 
     def file_reading(
         self, evidence: CardEvidence, result: CardResult, *, photos: Sequence[str]

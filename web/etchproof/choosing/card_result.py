@@ -8,10 +8,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Final
 
-from etchproof.card import FOCUS, POWER, REGISTER, TONE, Card
-from etchproof.choosing.chart import chart_of
+from etchproof.card import CHECK, FOCUS, POWER, REGISTER, TONE, Card
+from etchproof.choosing.chart import chart_of, strip_chart
+from etchproof.choosing.check_strip import Answer, check, column_of
 from etchproof.choosing.choice import Outcome, choose
 from etchproof.choosing.focus_words import focus_sentences
+from etchproof.choosing.judging import Cell, judge, marked_patches
 from etchproof.errors import NoFocus, NoToneCurve, UnreadableCard
 from etchproof.model.focus_reading import read_focus
 from etchproof.model.register_reading import register_by_camera, register_by_eye
@@ -36,6 +38,8 @@ class CardEvidence:
 
     `meets` gives by speed (mm/min) the pair of a register card that looks like one line;
     `is_wedge_turned` is the person's word that a focus card's wedge lay the other way round.
+    `in_force` is the recipe in force as a table of `RecipeRecord` with the `card_number` that led
+    to it, where a check strip asks.
     """
 
     card: Card
@@ -43,6 +47,7 @@ class CardEvidence:
     marks: Mapping[str, Mark] = field(default_factory=dict)
     meets: Mapping[float, float] = field(default_factory=dict)
     is_wedge_turned: bool = False
+    in_force: Mapping[str, Any] | None = None
 
     @classmethod
     def from_table(cls, table: Mapping[str, Any]) -> "CardEvidence":
@@ -59,6 +64,7 @@ class CardEvidence:
             marks=marks_from_table(table.get("marks", {}), card),
             meets=meets,
             is_wedge_turned=wedge_turned(table.get("marks", {}), card),
+            in_force=table.get("in_force"),
         )
 
     def with_mark(self, cell: str, mark: Mark) -> "CardEvidence":
@@ -100,12 +106,16 @@ class CardResult:
 
 
 def result_of(shown: CardEvidence, *, earlier: Sequence[CardEvidence] = ()) -> CardResult:
-    """Return what `shown` led to; `earlier` are power cards of the same laser and surface.
+    """Return what `shown` led to; `earlier` are cards of the same laser and surface.
+
+    They are of the kinds that `kinds.EARLIER_KINDS` names, oldest first.
 
     Raise NothingToChoose, NoToneCurve, NoRegister, NoFocus with a sentence.
     """
     if shown.card.kind == POWER:
         return _power_result(shown, earlier)
+    if shown.card.kind == CHECK:
+        return _strip_result(shown, earlier)
     return _RESULTS[shown.card.kind](shown)
 
 
@@ -164,6 +174,65 @@ def _lightness_at_recipe(outcome: Outcome) -> float | None:
         if len(across) > 1 and len(along) > 1 and len(across | along) == len(cells):
             return cell.lightness
     return outcome.choice.lightness_at_recipe if outcome.choice else None
+
+
+def _strip_result(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> CardResult:
+    card = shown.card
+    known = [(one.card.number, judge(one.card, one.reading, one.marks)) for one in earlier]
+    outcome = check(
+        card,
+        shown.reading,
+        shown.marks,
+        own=_own_cells(shown, known),
+        marked_before=[patch for _, cells in known for patch in marked_patches(cells)],
+    )
+    shift = outcome.dose_shift
+    table = {
+        "cells": [asdict(cell) for cell in outcome.cells],
+        "choice": {"cell": outcome.cell} if outcome.cell else None,
+        "answer": outcome.answer.value,
+        "sentences": outcome.sentences,
+        "is_fingernail_asked": outcome.is_fingernail_asked,
+        "chart": asdict(strip_chart(card, outcome.cells, outcome.cell)),
+    }
+    summary = {
+        "answer": outcome.answer.value,
+        "lightness_at_recipe": outcome.lightness_at_recipe,
+        "lightness_shift": outcome.lightness_shift,
+        "dose_shift_percent": None if shift is None else shift * 100,
+    }
+    if outcome.feed_mm_per_min is None:
+        return CardResult(table=table, summary=summary, recommended=None)
+    summary |= {
+        "feed_mm_per_min": outcome.feed_mm_per_min,
+        "power_ratio": card.recipe.power_ratio,
+    }
+    recipe = _settings(card) | {"feed_mm_per_min": outcome.feed_mm_per_min}
+    in_force = shown.in_force
+    if outcome.answer is Answer.HOLDS and in_force and _is_recipe_of(card, in_force):
+        recipe |= {name: in_force[name] for name in ("tone_curve", "halftone")}
+    return CardResult(table=table, summary=summary, recommended={"recipe": recipe})
+
+
+def _own_cells(
+    shown: CardEvidence, known: Sequence[tuple[int, tuple[Cell, ...]]]
+) -> tuple[Cell, ...]:
+    """Return the cells of the card that led to the recipe, else of the newest at its power."""
+    power = shown.card.recipe.power_ratio
+    fitting = [(number, cells) for number, cells in known if column_of(cells, power)]
+    own = (shown.in_force or {}).get("card_number")
+    return next(
+        (cells for number, cells in fitting if number == own), fitting[-1][1] if fitting else ()
+    )
+
+
+def _is_recipe_of(card: Card, in_force: Mapping[str, Any]) -> bool:
+    """Return whether the recipe in force is still the one that the strip was etched with."""
+    ours = card.recipe.to_table()
+    return all(
+        in_force[name] == ours[name]
+        for name in ("feed_mm_per_min", "power_ratio", "line_spacing_mm", "air_assist")
+    )
 
 
 def _tone_result(shown: CardEvidence) -> CardResult:

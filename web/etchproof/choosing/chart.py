@@ -1,13 +1,15 @@
 """The chart of a power card: darkness against dose, one line per power, as data to be drawn."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from etchproof.card import Card
 from etchproof.choosing.choice import Outcome
+from etchproof.choosing.judging import Cell
+from etchproof.model.response import Response
 from etchwire.catalogue.heads import dose_j_per_mm2
 
 CURVE_POINTS: Final = 60
@@ -49,8 +51,8 @@ class Chart:
 def chart_of(card: Card, outcome: Outcome) -> Chart:
     """Return the chart of what `card` led to; without camera readings it has no lines."""
     powers = sorted({cell.power_ratio for cell in outcome.cells})
-    lines = tuple(_line(card, outcome, power) for power in powers)
     response = outcome.response
+    lines = tuple(_line(card, outcome.cells, power, response) for power in powers)
     power = outcome.choice.power_ratio if outcome.choice else powers[-1]
     power_w = card.head.rated_optical_w * power
     return Chart(
@@ -61,7 +63,17 @@ def chart_of(card: Card, outcome: Outcome) -> Chart:
     )
 
 
-def _line(card: Card, outcome: Outcome, power_ratio: float) -> ChartLine:
+def strip_chart(card: Card, cells: Sequence[Cell], chosen: str | None) -> Chart:
+    """Return the chart of a check strip: one line, through its patches."""
+    line = _line(card, cells, card.recipe.power_ratio, None)
+    path = sorted((point.dose_j_per_mm2, point.lightness) for point in line.points)
+    lines = (replace(line, curve=tuple(path)),) if path else ()
+    return Chart(lines=lines, chosen=chosen, threshold_j_per_mm2=None, saturation_j_per_mm2=None)
+
+
+def _line(
+    card: Card, cells: Sequence[Cell], power_ratio: float, response: Response | None
+) -> ChartLine:
     power_w = card.head.rated_optical_w * power_ratio
 
     def dose(feed: float) -> float:
@@ -69,19 +81,18 @@ def _line(card: Card, outcome: Outcome, power_ratio: float) -> ChartLine:
             power_w=power_w, feed_mm_per_min=feed, line_spacing_mm=card.spacing_mm
         )
 
-    cells = [cell for cell in outcome.cells if cell.power_ratio == power_ratio]
     points = tuple(
         ChartPoint(cell.name, dose(cell.feed_mm_per_min), cell.lightness, cell.judgement.value)
         for cell in cells
-        if cell.lightness is not None
+        if cell.power_ratio == power_ratio and cell.lightness is not None
     )
-    return ChartLine(power_ratio, points, _curve(outcome, power_w, points, card.spacing_mm))
+    return ChartLine(power_ratio, points, _curve(response, power_w, points, card.spacing_mm))
 
 
 def _curve(
-    outcome: Outcome, power_w: float, points: Sequence[ChartPoint], spacing_mm: float
+    response: Response | None, power_w: float, points: Sequence[ChartPoint], spacing_mm: float
 ) -> tuple[tuple[float, float], ...]:
-    if outcome.response is None or not points:
+    if response is None or not points:
         return ()
     doses = np.geomspace(
         min(point.dose_j_per_mm2 for point in points) / BEYOND,
@@ -89,5 +100,5 @@ def _curve(
         CURVE_POINTS,
     )
     feeds = power_w * 60 / (doses * spacing_mm)
-    curve = outcome.response.lightness(power_w, feeds)
+    curve = response.lightness(power_w, feeds)
     return tuple(zip(doses.tolist(), np.asarray(curve).tolist(), strict=True))

@@ -9,6 +9,7 @@ from etchproof.card import Card
 from etchproof.errors import HighDose, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_request import CardRequest
+from etchproof.layout.check_strip import lay_out_check_strip
 from etchproof.layout.duration import etching_time_s, in_words
 from etchproof.layout.focus_card import WedgeRequest, lay_out_focus_card
 from etchproof.layout.grid import Grid
@@ -23,6 +24,7 @@ from etchwire.errors import UnreadableSheet
 FIRST_STEPS: Final = (6, 6)
 SMALLER_STEPS: Final = ((6, 6), (5, 4), (4, 3))  # on the smallest patches
 LONGEST_S: Final = 3600.0  # of a first card; a longer one is offered in two stages (our choice)
+STRIP_S: Final = 900.0  # of a check strip at 10 W; what takes longer says so
 ROUNDING: Final = 1.01  # a range that ends at the limit is written in three digits
 
 
@@ -31,10 +33,9 @@ class CardOrder:
     """A card to be laid out; `kind` is a key of KINDS.
 
     `recipe` is what all but a power card are burnt with; a focus card can do without and has a
-    `wedge` instead. Feeds and powers
-    bound a power card; left out, they are those that suit lasers of this rating. So are the steps:
-    as many as are etched within an hour. `is_high_dose_meant` is the person's word that more dose
-    than any surface needs is on purpose.
+    `wedge` instead. Feeds and powers bound a power card; left out, they are those that suit lasers
+    of this rating. So are the steps: as many as are etched within an hour. `is_high_dose_meant` is
+    the person's word that more dose than any surface needs is on purpose.
     """
 
     kind: str
@@ -169,10 +170,19 @@ def _focus(order: CardOrder) -> Card:
     return lay_out_focus_card(order.wishes, order.recipe, order.wedge)
 
 
+def _check(order: CardOrder) -> Card:
+    strip = lay_out_check_strip(order.wishes, _recipe_of(order))
+    its_s = etching_time_s(strip)
+    if its_s <= STRIP_S:
+        return strip
+    return _with_note(strip, f"With this recipe the strip takes {in_words(its_s)} to etch.")
+
+
 KINDS: Final[Mapping[str, Callable[[CardOrder], Card]]] = {
     "power": _power,
     "five": _five,
     "tone": _tone,
     "register": _register,
     "focus": _focus,
+    "check": _check,
 }

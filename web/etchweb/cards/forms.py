@@ -19,9 +19,13 @@ CARD_QUESTIONS: Final = {
         "Which speed and power?",
         "For a laser, a tile or a paint that nobody has tried: patches from gentle to strong.",
     ),
+    "check": (
+        "Does the recipe hold on a new can or box?",
+        "A strip of 20 × 100 mm: yes, shifted by so much, or test anew. One photo.",
+    ),
     "five": (
         "Does the recipe still hold?",
-        "For a new box of tiles, a new can, or after many hours: five patches round the recipe.",
+        "After many hours of burning: five patches round the recipe.",
     ),
     "tone": (
         "How do greys come out?",

@@ -16,7 +16,9 @@ TITLES: Final = {
     "tone": "Greys",
     "register": "Where rows meet",
     "focus": "Focus and spot",
+    "check": "Check strip",
 }
+BY_PATCH: Final = ("power", "check")  # kinds whose patches are judged and marked one by one
 DARK_L: Final = 50.0  # below it, white letters can be read on a patch
 _WORDS_OF_JUDGEMENT: Final = {"as dark as any": "dark"}
 
@@ -80,7 +82,7 @@ def _span(figures: Sequence[str]) -> str:
 
 
 def patches_of(layout: Card, so_far: JsonTable, told: JsonTable | None) -> list[View]:
-    """Return the rows of a power card's patches, from the slowest speed on."""
+    """Return the rows of a card's patches, from the slowest speed on."""
     judged = {cell["name"]: cell for cell in told["cells"]} if told else {}
     rows: dict[float, list[View]] = {}
     seen = set()
@@ -130,7 +132,7 @@ def result_view(layout: Card, read: JsonTable) -> View:
     told = read["told"]
     kind = layout.kind
     view = {"overlays": read["overlays"], "recommended": read["recommended"], "chart": None}
-    if kind == "power":
+    if kind in BY_PATCH:
         chart = darkness_chart(told["chart"])
         return {
             **view,
@@ -139,7 +141,7 @@ def result_view(layout: Card, read: JsonTable) -> View:
             "chart_title": "How dark it gets",
             "across": "burn strength in J/mm²",
             "up": "lightness",
-            "finer": _finer(told["next_range"]),
+            "finer": _finer(told["next_range"]) if kind == "power" else None,
             "recipe": _recipe_fields(read["recommended"]),
             "to_try": patch_to_try(told),
         }

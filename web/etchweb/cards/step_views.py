@@ -6,7 +6,7 @@ from typing import Final
 from flask import redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchproof.card import FOCUS, POWER, Card
+from etchproof.card import FOCUS, Card
 from etchproof.reading.hand_marks import OTHER_WAY_ROUND, WEDGE
 from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs
 from etchweb.cards.presenter import pairs_by_feed, patch_to_try
@@ -90,7 +90,7 @@ def choose(number: int) -> str | BaseResponse:
         return with_status(card_page(card, FILED), 409)
     recommended = read["recommended"]
     is_chosen = request.form.get("choose") == "yes"
-    if is_chosen and layout_of(card).kind == POWER and patch_to_try(read["told"]):
+    if is_chosen and patch_to_try(read["told"]):
         return with_status(card_page(card, NOT_TRIED), 422)
     try:
         chosen = None

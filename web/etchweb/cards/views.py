@@ -21,6 +21,7 @@ from etchproof.drift.advice import advice_on
 from etchproof.drift.rules import DueTest
 from etchweb.cards.forms import card_order
 from etchweb.cards.presenter import (
+    BY_PATCH,
     card_questions,
     card_view,
     line_of,
@@ -163,12 +164,12 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
         return render_template("cards/failed.html", number=card.number, sentence=failed)
     read = card.files.read()
     so_far = card_workflow().so_far(card)
-    told = read["told"] if read and layout.kind == "power" else None
+    told = read["told"] if read and layout.kind in BY_PATCH else None
     return render_template(
         "cards/card.html",
         number=card.number,
         card=card_view(layout, card.files.made(), card.record),
-        patches=patches_of(layout, so_far, told) if layout.kind == "power" else [],
+        patches=patches_of(layout, so_far, told) if layout.kind in BY_PATCH else [],
         feeds=pairs_by_feed(layout),
         so_far=so_far,
         told=result_view(layout, read) if read else None,

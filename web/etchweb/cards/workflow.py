@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from etchproof.card import POWER, REGISTER, Card
+from etchproof.card import CHECK, REGISTER, Card
+from etchproof.choosing.kinds import EARLIER_KINDS, recipe_table
 from etchweb.daemon.protocol import Daemon
 from etchweb.previews.store import pass_on
 from etchweb.storage.card_files import CARDS_FOLDER, PICTURES_OF_JOB, CardFiles
@@ -16,6 +17,7 @@ from etchwire.calls.catalogue import (
     Reading,
     ReadingEntry,
     Readings,
+    Recipes,
     SaveCard,
     SaveReading,
     WholeCard,
@@ -161,6 +163,7 @@ class CardWorkflow:
             "photos": [],
             "is_wiped": True,
             "earlier": self._earlier(card),
+            "in_force": self._in_force(card),
             **self.so_far(card),
             **changes,
         }
@@ -191,15 +194,25 @@ class CardWorkflow:
         found = self.daemon.ask(Readings(card=number, limit=1)).readings
         return self.daemon.ask(Reading(id=found[0].id)) if found else None
 
-    def _earlier(self, card: KnownCard) -> list[JsonTable]:
-        """Return the power cards before this one of the same laser and surface, oldest first."""
+    def _in_force(self, card: KnownCard) -> JsonTable | None:
+        """Return the recipe in force as a check strip needs it; None for any other card."""
         layout = card.layout
-        if layout is None or layout.kind != POWER:
+        if layout is None or layout.kind != CHECK:
+            return None
+        asked = Recipes(head=layout.head.name, surface=layout.recipe.surface)
+        kept = next((one for one in self.daemon.ask(asked).recipes if one.is_in_force), None)
+        return None if kept is None else recipe_table(kept)
+
+    def _earlier(self, card: KnownCard) -> list[JsonTable]:
+        """Return the cards of its laser and surface that it is read with, oldest first."""
+        layout = card.layout
+        kinds = () if layout is None else EARLIER_KINDS.get(layout.kind, ())
+        if layout is None or not kinds:
             return []
         asked = Readings(head=layout.head.name, surface=layout.recipe.surface, limit=100)
         newest: dict[int, ReadingEntry] = {}
         for reading in self.daemon.ask(asked).readings:
-            if reading.kind == POWER and reading.card_number < card.number:
+            if reading.kind in kinds and reading.card_number < card.number:
                 newest.setdefault(reading.card_number, reading)
         shown: list[JsonTable] = []
         for number in sorted(newest)[-EARLIER:]:

@@ -1,0 +1,21 @@
+"""Which other cards, and what of a recipe, a card is read with; without numpy, for the page."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from etchproof.card import CHECK, POWER
+from etchwire.calls.catalogue import RecipeEntry
+
+# Of a recipe in force, what a check strip compares and keeps.
+IN_FORCE: Final = (
+    "feed_mm_per_min", "power_ratio", "line_spacing_mm", "air_assist", "halftone", "tone_curve",
+    "card_number",
+)  # fmt: skip
+
+# The kinds of earlier cards that a card of a kind is read together with.
+EARLIER_KINDS: Final[Mapping[str, tuple[str, ...]]] = {POWER: (POWER,), CHECK: (POWER, CHECK)}
+
+
+def recipe_table(kept: RecipeEntry) -> dict[str, Any]:
+    """Return a recipe of the logbook as `CardEvidence.in_force` has it."""
+    return {name: getattr(kept, name) for name in IN_FORCE}
