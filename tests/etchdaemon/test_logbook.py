@@ -248,12 +248,13 @@ def test_a_start_given_up_is_ended_as_failed_when_the_disk_comes_back(disk):
 
 
 def test_a_start_given_up_before_its_turn_is_never_written(disk):
-    with logbook_on(disk, confirm_timeout_s=0.5) as logbook:
+    with logbook_on(disk, confirm_timeout_s=LONG_S) as logbook:
         first = start_run(logbook)
         disk.hold_back()
         note(logbook, first)
         assert disk.is_committing.wait(LONG_S)
 
+        logbook.confirm_timeout_s = 0.1
         with pytest.raises(LogbookUnavailable):
             start_run(logbook)
         disk.let_go()

@@ -148,6 +148,17 @@ class Wire:
         self.socket.close()
 
 
+def greeted_wire(path):
+    """Return a client whose hello came in time, which on a busy computer not every one does."""
+    wire = Wire(path, hello=False)
+    with contextlib.suppress(BrokenPipeError):
+        wire.send(Request("hello", {"protocol": 1}, 0))
+        if wire.hear() is not None:
+            return wire
+    wire.socket.close()
+    return greeted_wire(path)
+
+
 def count_files():
     return len(list(Path("/proc/self/fd").iterdir()))
 
@@ -458,7 +469,7 @@ def test_a_client_that_says_no_hello_is_parted_from_and_one_that_did_is_not(
 ):
     with (
         serving(tmp_path / "s", machine, hello_timeout_s=0.05),
-        Wire(tmp_path / "s") as greeted,
+        greeted_wire(tmp_path / "s") as greeted,
         Wire(tmp_path / "s", hello=False) as silent,
     ):
         silent.socket.sendall(said)
@@ -482,9 +493,9 @@ def test_a_dead_daemon_is_told_from_a_missing_one(tmp_path):
 
 
 def test_an_answer_that_stays_out_ends_the_connection(path, machine):
-    with PlainClient(path, timeout_s=0.02) as client:
+    with PlainClient(path, timeout_s=LONG_S) as client:
         with pytest.raises(DaemonAbsent, match="did not answer in time"):
-            client.call("slow")
+            client.exchange("slow", {}, timeout_s=0.02)
 
         machine.may_go_on.set()
         with pytest.raises(DaemonAbsent):

@@ -62,7 +62,7 @@ class Logbook:
         self._keeping = None if folder is None else Maintenance(folder, self._lend, utc_now=utc_now)
         self._utc_now = utc_now
         self._is_clock_synchronised = is_clock_synchronised
-        self._timeout_s = confirm_timeout_s
+        self.confirm_timeout_s = confirm_timeout_s
 
     @classmethod
     def at(
@@ -251,11 +251,11 @@ class Logbook:
 
     def _outcome(self, future: "Future[_Value]") -> _Value:
         try:
-            return future.result(self._timeout_s)
+            return future.result(self.confirm_timeout_s)
         except TimeoutError:
             future.cancel()
             raise LogbookUnavailable(
-                f"The logbook's disk has not answered for {self._timeout_s:g} seconds."
+                f"The logbook's disk has not answered for {self.confirm_timeout_s:g} seconds."
             ) from None
 
     def _end_late_start(self, written: "Future[int | None]") -> None:

@@ -17,7 +17,7 @@ from etchweb.serving import listen_at
 from support.fakes.fake_daemon import FakeDaemon
 
 PHONE, STRANGER = "127.0.0.1", "127.0.0.2"  # on Linux all of 127/8 is this machine
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 HOST = "127.0.0.1"
 
 
