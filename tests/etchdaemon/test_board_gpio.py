@@ -130,6 +130,7 @@ def test_a_button_that_comes_up_wakes_nobody(pins):
     assert pins.doorbell.rings == 0
 
 
+@pytest.mark.fault("callback raises")
 def test_a_callback_lets_no_exception_into_the_librarys_thread(pins):
     def refuse():
         raise RuntimeError("a doorbell that is broken")
@@ -142,6 +143,7 @@ def test_a_callback_lets_no_exception_into_the_librarys_thread(pins):
     assert levels(pins.board)["lid"] is False
 
 
+@pytest.mark.fault("pin of the beam's contact dead")
 def test_an_edge_whose_cut_fails_is_not_lost(pins, monkeypatch):
     def refuse(*_, **__):
         raise BoardLost("a pin that cannot be driven")
@@ -156,6 +158,7 @@ def test_an_edge_whose_cut_fails_is_not_lost(pins, monkeypatch):
     assert pins.board.trouble is None  # edges arrive all the same
 
 
+@pytest.mark.fault("edge thread dies")
 def test_a_dead_edge_thread_is_said_and_the_poll_goes_on(pins):
     pins.is_thread_alive = False
 

@@ -85,6 +85,7 @@ def test_where_no_pins_were_known_proofs_are_asked_for_and_not_required(tmp_path
         life.arm()
 
 
+@pytest.mark.fault("inputs frozen: readings arrive, values never change")
 def test_after_a_change_of_pins_nothing_is_armed_before_each_contact_was_seen_to_open(tmp_path):
     with Life(tmp_path, PINS) as life:
         prove_everything(life)

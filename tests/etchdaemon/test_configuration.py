@@ -111,6 +111,7 @@ def test_what_is_set_otherwise_is_shown_beside_its_rule_with_the_reason():
     }
 
 
+@pytest.mark.fault("configuration wrong")
 def test_a_box_without_a_lid_contact_is_read_but_only_watches():
     text = MINIMAL.replace("[inputs.lid]\npin = 16\n", "")
     interlocks = InterlockEngine(read_configuration(text).setup)
@@ -193,6 +194,7 @@ FAULTS = [
 ]
 
 
+@pytest.mark.fault("configuration wrong")
 @pytest.mark.parametrize(("text", "reason", "said"), FAULTS)
 def test_a_fault_has_its_name_and_says_what_to_do(text, reason, said):
     with pytest.raises(FaultyConfiguration) as refused:

@@ -245,6 +245,7 @@ def test_a_blind_guard_leaves_open_when_the_heartbeat_put_the_beam_out(box, blin
     assert verdict.sentence.startswith("Nobody watched the interlocks") is was_unwatched
 
 
+@pytest.mark.fault("poll thread blocked")
 def test_a_guard_that_hangs_with_its_lock_is_a_trip_and_the_beam_goes_out(box):
     box.start()
     hold, let_go = threading.Event(), threading.Event()
@@ -450,6 +451,7 @@ def test_with_a_clock_that_goes_on_while_it_looks_one_look_is_enough(box):
     assert [trip.rule.name for trip in box.interlocks.latch.trips] == ["lid closed"]
 
 
+@pytest.mark.fault("pin of the beam's contact dead")
 def test_where_the_beams_pin_is_dead_the_loop_shows_it_and_the_heartbeat_stops(box):
     box.start()
     box.board.dead = {Output.BEAM_ENABLE}
@@ -506,6 +508,7 @@ def test_a_fire_that_began_while_the_process_was_halted_is_an_emergency(box):
     assert box.guard.verdict().reaction is Reaction.EMERGENCY
 
 
+@pytest.mark.fault("guard fails")
 def test_a_guard_that_keeps_failing_writes_one_traceback_a_minute(box, caplog):
     box.board.raises = RuntimeError("a fault of our own")
 
@@ -520,6 +523,7 @@ def test_a_guard_that_keeps_failing_writes_one_traceback_a_minute(box, caplog):
     assert all(record.exc_info for record in caplog.records)
 
 
+@pytest.mark.fault("guard fails")
 def test_the_trip_of_a_guard_that_failed_is_told_to_whoever_steers(box, caplog):
     caplog.set_level("CRITICAL", logger="etchdaemon.guard")
     box.start()
@@ -551,6 +555,7 @@ def test_what_is_wrong_with_the_board_itself_is_shown(box):
     assert box.guard.operator.report_key != before
 
 
+@pytest.mark.fault("guard fails")
 def test_a_guard_that_fails_cuts_before_it_writes_its_log(box, monkeypatch):
     box.start()
     seen = []

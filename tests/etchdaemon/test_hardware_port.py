@@ -170,11 +170,13 @@ def test_a_closed_port_is_lost_and_nothing_worse(port):
             act()
 
 
+@pytest.mark.fault("write blocks")
 def test_a_port_that_takes_no_more_is_lost(port):
     with pytest.raises(PortLost):
         _fill(port)
 
 
+@pytest.mark.fault("write blocks")
 def test_of_a_port_that_takes_nothing_at_all_nobody_says_that_the_cable_is_out(terminal, port):
     _stop(terminal, port)
 
@@ -213,6 +215,7 @@ def test_what_has_not_left_yet_can_be_thrown_away(terminal, port):
     assert _read_until(terminal, b"\x18").endswith(b"\x18")
 
 
+@pytest.mark.fault("comes back under another name")
 def test_a_link_is_followed_anew_at_every_opening(tmp_path, terminal):
     link = tmp_path / "port"
     link.symlink_to(terminal.path)
@@ -349,6 +352,7 @@ def test_many_rings_are_one():
     bell.close()
 
 
+@pytest.mark.fault("port of another machine, with the practice machine's folder")
 def test_beside_simulated_contacts_only_the_practice_machines_own_port_is_opened(
     terminal, tmp_path
 ):

@@ -179,7 +179,7 @@ class AnyOrder(RuleBasedStateMachine):
             assert not self.bench.interlocks.arming.is_armed
 
 
-TestAnyOrder = AnyOrder.TestCase
+TestAnyOrder = pytest.mark.fault("no beam whatever the order")(AnyOrder.TestCase)
 TestAnyOrder.settings = settings(
     max_examples=60, stateful_step_count=25, deadline=None, derandomize=True
 )

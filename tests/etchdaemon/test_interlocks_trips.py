@@ -365,6 +365,7 @@ def test_a_reset_of_something_that_has_not_tripped_is_refused(bench):
         bench.interlocks.reset(["bread bin"], bench.now_s)
 
 
+@pytest.mark.fault("unknown reset")
 def test_a_reset_that_is_refused_in_part_resets_nothing(bench):
     bench.start()
     bench.open(Input.LID)
@@ -528,6 +529,7 @@ def beats(bench, seconds):
     return sum(one is not other for one, other in pairwise(levels))
 
 
+@pytest.mark.fault("beam contact welded, and a flame")
 @pytest.mark.parametrize("name", [Input.FLAME, Input.STOP_CIRCUIT])
 @pytest.mark.parametrize("is_etching", [True, False])
 def test_in_an_emergency_the_heartbeat_stops_until_the_reset(bench, name, is_etching):
@@ -550,6 +552,7 @@ def test_in_an_emergency_the_heartbeat_stops_until_the_reset(bench, name, is_etc
     assert beats(bench, 0.2) > 10
 
 
+@pytest.mark.fault("silent controller")
 def test_a_controller_that_does_not_obey_stops_the_heartbeat_until_the_reset(bench):
     bench.start()
     bench.interlocks.controller_obeys = False
@@ -575,6 +578,7 @@ def test_a_controller_that_does_not_obey_yet_cannot_be_reset(bench):
         bench.interlocks.reset(["controller obeys"], bench.now_s)
 
 
+@pytest.mark.fault("beam contact welded, found when the beam is cut")
 def test_where_the_loop_stays_closed_the_heartbeat_stops_and_the_mains_is_to_be_cut(bench):
     bench.start()
     bench.follows_beam = False  # as a beam contact that is welded

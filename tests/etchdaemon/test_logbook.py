@@ -263,6 +263,7 @@ def test_a_start_given_up_before_its_turn_is_never_written(disk):
         assert len(logbook.ask("runs", before=None, limit=5)["runs"]) == 1
 
 
+@pytest.mark.fault("disk full for the log")
 def test_on_a_full_disk_the_etch_goes_on_people_are_told_and_nothing_is_lost(logbook, disk):
     run = start_run(logbook)
     disk.fill()
@@ -356,6 +357,7 @@ def test_a_run_left_open_by_a_dead_daemon_is_ended_as_failed_where_it_was_seen_l
     assert (empty["etched_rows"], empty["elapsed_s"]) == (0, 0.0)
 
 
+@pytest.mark.fault("logbook damaged at start")
 def test_a_damaged_logbook_is_told_about_in_the_new_one(tmp_path):
     path = tmp_path / "logbook.sqlite3"
     path.write_bytes(b"not a database at all" * 100)

@@ -278,6 +278,7 @@ def test_a_subscriber_sees_each_change_without_asking(client, loop):
     assert (first["sequence"], second["sequence"]) == (1, 2)
 
 
+@pytest.mark.fault("an interlock command from somebody who may only watch")
 def test_a_user_who_may_only_observe_cannot_operate(tmp_path, loop, logbook):
     admission = Admission(observe_uids={os.getuid()}, operate_uids={os.getuid() + 1})
     with (

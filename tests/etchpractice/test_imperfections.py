@@ -46,6 +46,7 @@ def wiped(imperfections, j_per_mm2, **look):
     return burnt(tile_of(imperfections), j_per_mm2).reflectance(rectangle=SHOWN, **look)
 
 
+@pytest.mark.fault("nothing goes wrong")
 @pytest.mark.parametrize("j_per_mm2", [0.3, 0.8, 1.8, 6.0])
 def test_a_tile_is_flawless_until_something_else_is_asked_for(j_per_mm2):
     tile = burnt(tile_of(), j_per_mm2)
@@ -65,6 +66,7 @@ def test_a_spot_grows_out_of_focus_as_a_gaussian_beam_does():
     assert spot_growth(-3 * RAYLEIGH_MM) == pytest.approx(10**0.5)
 
 
+@pytest.mark.fault("out of focus")
 @pytest.mark.parametrize("off_mm", [0.0, 1.0, 2.5])
 def test_a_line_burnt_out_of_focus_is_as_wide_as_its_spot_and_the_heat(off_mm):
     tile = burnt(tile_of(Imperfections(defocus_mm=off_mm)), 1.0, rows=1, first_mm=14.95)
@@ -78,6 +80,7 @@ def test_a_line_burnt_out_of_focus_is_as_wide_as_its_spot_and_the_heat(off_mm):
     assert variance == pytest.approx(expected + 0.0125**2, rel=0.06)
 
 
+@pytest.mark.fault("out of focus")
 def test_the_middle_of_a_bowed_tile_stands_higher_than_its_corners():
     bowed = Imperfections(bow_mm=1.0)
     along = np.array([0.0, TILE_MM / 2, TILE_MM], dtype=np.float32)
@@ -97,6 +100,7 @@ def test_focus_is_lost_along_a_wedge():
     assert ripple[40:80].mean() > 1.5 * ripple[-80:-40].mean()
 
 
+@pytest.mark.fault("too little dose")
 def test_less_dose_rubs_off_and_enough_stays():
     weak, strong = (wiped(Imperfections(rubs_off_below_j_per_mm2=1.5), dose) for dose in (0.9, 2.0))
 
@@ -105,6 +109,7 @@ def test_less_dose_rubs_off_and_enough_stays():
     assert strong[inner] == pytest.approx(wiped(NONE, 2.0)[inner])
 
 
+@pytest.mark.fault("wiped badly")
 def test_paint_is_left_on_the_share_of_the_tile_that_is_said():
     seen = wiped(Imperfections(paint_left=0.25), 0.0, mm_per_px=0.025)
 
@@ -112,6 +117,7 @@ def test_paint_is_left_on_the_share_of_the_tile_that_is_said():
     assert is_paint.mean() == pytest.approx(0.25, abs=0.01)
 
 
+@pytest.mark.fault("wiped badly")
 def test_a_haze_greys_white_and_pales_black_by_no_more_than_is_said():
     white, black = (wiped(Imperfections(haze=0.3), dose)[20:-20, 20:-20] for dose in (0.0, 1.8))
     clean, fired = SURFACE.tile_reflectance, SURFACE.fired_reflectance
@@ -122,6 +128,7 @@ def test_a_haze_greys_white_and_pales_black_by_no_more_than_is_said():
     assert black.max() < fired + 0.3 * (clean - fired)
 
 
+@pytest.mark.fault("far too much dose")
 def test_only_a_broken_glaze_is_rough():
     rough = Imperfections(roughness=0.2)
     inner = (slice(20, -20), slice(20, -20))
@@ -130,6 +137,7 @@ def test_only_a_broken_glaze_is_rough():
     assert wiped(rough, 6.0)[inner].std() > 5 * wiped(NONE, 6.0)[inner].std()
 
 
+@pytest.mark.fault("an old diode")
 def test_a_diode_loses_its_share_with_each_hour_of_beam_and_with_no_other():
     diode, one = Diode(fade_per_h=0.1), np.ones(1)
     lit = Strokes(one, one, one, one, 3600.0 * one, 1000.0 * one)

@@ -27,6 +27,7 @@ def card(tmp_path):
         yield card
 
 
+@pytest.mark.tries_writing("etchwarden/commands/doctor.py")
 def test_the_bundle_for_help_is_whole_or_not_there(card, tmp_path):
     words = ["doctor", "--root", tmp_path / "nowhere", "--bundle", card.folder / "bundle.json"]
     card.fill()
@@ -40,6 +41,7 @@ def test_the_bundle_for_help_is_whole_or_not_there(card, tmp_path):
     assert "Written to" in CliRunner().invoke(main, list(map(str, words))).output
 
 
+@pytest.mark.tries_writing("etchwarden/commands/page.py", "etchweb/site.py")
 def test_a_page_cannot_be_served_from_a_card_without_room_for_its_store(card, tmp_path):
     card.fill()
 
@@ -53,6 +55,9 @@ def test_a_page_cannot_be_served_from_a_card_without_room_for_its_store(card, tm
     assert re.fullmatch(r"Error: .*no room left.*\.\n", ended.stderr)
 
 
+@pytest.mark.tries_writing(
+    "etchwarden/selfcheck/board_look.py", "etchwarden/selfcheck/machine_look.py"
+)
 def test_a_sound_logbook_that_cannot_be_copied_for_a_look_is_not_called_damaged(card):
     places = Places(card.folder)
     book = places.records / "left" / "logbook.sqlite3"
@@ -69,6 +74,16 @@ def test_a_sound_logbook_that_cannot_be_copied_for_a_look_is_not_called_damaged(
     assert look_at_machine("left", places).book == "ok"
 
 
+@pytest.mark.tries_writing(
+    "etchpractice/process.py",
+    "etchpractice/link/pty_port.py",
+    "etchwarden/practice_session/process_group.py",
+    "etchwarden/commands/practice.py",
+    "etchwarden/practice_session/process_stage.py",
+    "etchwarden/practice_session/scenario_alerts.py",
+    "etchwarden/practice_session/scenario_job.py",
+    "etchwarden/practice_session/session.py",
+)
 def test_practice_in_a_folder_for_passing_files_on_that_is_full_says_so(card):
     card.fill(40 * 4096)
 
@@ -84,6 +99,9 @@ def test_practice_in_a_folder_for_passing_files_on_that_is_full_says_so(card):
     assert card.files() == []
 
 
+@pytest.mark.tries_writing(
+    "etchwarden/installation/building.py", "etchwarden/installation/releases.py"
+)
 @pytest.mark.parametrize("leave_bytes", [0, 40_000])
 def test_an_environment_that_finds_no_room_leaves_nothing_of_itself(card, tmp_path, leave_bytes):
     places = Places(card.folder / "root")
@@ -96,6 +114,12 @@ def test_an_environment_that_finds_no_room_leaves_nothing_of_itself(card, tmp_pa
     assert card.files() == []
 
 
+@pytest.mark.tries_writing(
+    "etchwarden/installation/keeping.py",
+    "etchwarden/installation/file_layout.py",
+    "etchwarden/installation/undisturbed.py",
+    "etchwarden/installation/unfinished.py",
+)
 @pytest.mark.parametrize("leave_bytes", [0, 4096, 16_384, 65_536])
 def test_without_room_for_another_release_the_one_that_is_used_stays_whole(
     card, tmp_path, leave_bytes

@@ -163,6 +163,23 @@ def told_in_a_sentence(done):
     assert re.search(r"Error: \S.*\.\n\Z", done.output, re.DOTALL), done.output
 
 
+@pytest.mark.tries_writing(
+    "etchdaemon/logbook/backup/backup.py",
+    "etchdaemon/logbook/backup/sums.py",
+    "etchdaemon/logbook/backup/exporting.py",
+    "etchdaemon/logbook/backup/restoring.py",
+    "etchpath/index.py",
+    "etchpath/preflight/inspected.py",
+    "etchpath/preflight/picture.py",
+    "etchphoto/expected.py",
+    "etchphoto/job.py",
+    "etchphoto/job_folder.py",
+    "etchproof/layout/job.py",
+    "etchwarden/commands/backup.py",
+    "etchwarden/commands/configure.py",
+    "etchwarden/commands/export.py",
+    "etchwarden/commands/read.py",
+)
 @pytest.mark.parametrize("leave_bytes", [0, 16_384])
 @pytest.mark.parametrize("writer", WRITERS)
 def test_without_room_a_command_says_so_leaves_no_half_file_and_works_again(
@@ -194,6 +211,13 @@ def test_on_a_card_that_can_only_be_read_a_command_says_so(writer, card, tmp_pat
     assert contents(card) == before
 
 
+@pytest.mark.tries_writing(
+    "etchpath/foreign_job.py",
+    "etchpath/reentry/foreign.py",
+    "etchpractice/tile/tile.py",
+    "etchwarden/commands/load.py",
+    "etchwire/simulated_time.py",
+)
 @pytest.mark.parametrize("part", PARTS)
 def test_without_room_a_part_fails_by_the_card_leaves_no_half_file_and_works_again(
     part, card, tmp_path
@@ -210,6 +234,7 @@ def test_without_room_a_part_fails_by_the_card_leaves_no_half_file_and_works_aga
     PARTS[part](card.folder, tmp_path / "here")
 
 
+@pytest.mark.tries_writing("etchwarden/practice_session/output_files.py")
 def test_practice_on_a_card_without_room_leaves_no_half_file(card, tmp_path):
     words = "practice --once --width 4 --speedup 2000 --out {card}/kept"
     card.fill()

@@ -156,6 +156,7 @@ FLAME = {**LID_TRIP, "name": "no flame or smoke", "reaction": "emergency", "phas
 IN_MID_ETCH = ("etching", "holding", "held")
 
 
+@pytest.mark.fault("fire while nothing is etched, every page closed")
 @pytest.mark.parametrize("state", ["idle", "loaded", "armed", "etching", "complete", "failed"])
 def test_an_emergency_is_told_at_any_time_and_once(outbox, state):
     outbox.note("left", news(state), NOW_S)
@@ -186,6 +187,7 @@ def test_a_second_emergency_is_told_and_the_first_not_again_when_one_is_reset(ou
     assert len(kinds(outbox)) == 2
 
 
+@pytest.mark.fault("trip after the end, every page closed")
 @pytest.mark.parametrize(("phase", "told"), [("idle", 1), ("armed", 0), ("etching", 0)])
 def test_a_trip_after_the_end_is_told_but_not_one_that_somebody_at_the_machine_sees(
     outbox, phase, told
@@ -209,6 +211,7 @@ def test_a_board_that_tells_of_no_edge_any_more_is_told_of_once(outbox):
     assert len(kinds(outbox, NOW_S + 3)) == 1
 
 
+@pytest.mark.fault("watch round asks, every page closed")
 def test_a_watch_round_that_asks_is_told_each_time_with_what_to_do(outbox):
     asking = box(is_round_asking=True, asked_for="Is somebody there? Press the button.")
     outbox.note("left", news("etching"), NOW_S)
@@ -230,6 +233,7 @@ def test_each_look_after_the_end_is_told(outbox):
     assert kinds(outbox) == [Alert.LOOK] * 2
 
 
+@pytest.mark.fault("daemon dies or hangs in mid-etch, every page closed")
 @pytest.mark.parametrize("state", IN_MID_ETCH)
 def test_a_daemon_that_dies_in_mid_etch_is_told_once(tmp_path, outbox, state):
     noticing = AlertDetector("left", outbox)
@@ -249,6 +253,7 @@ def test_a_daemon_that_dies_in_mid_etch_is_told_once(tmp_path, outbox, state):
     assert kinds(outbox, NOW_S + 60) == [Alert.CUT_OFF]
 
 
+@pytest.mark.fault("daemon dies or hangs in mid-etch, every page closed")
 def test_an_etch_of_which_only_the_end_of_all_power_is_known_was_cut_off(tmp_path, outbox):
     AlertDetector("left", outbox).note(DaemonReport(1, snapshot("etching"), ""), NOW_S)
 

@@ -93,6 +93,12 @@ def photo(data=PHOTO):
     return {"photo": (io.BytesIO(data), "photo.jpg", "image/jpeg")}
 
 
+@pytest.mark.tries_writing(
+    "etchweb/drafts/store.py",
+    "etchweb/drafts/views.py",
+    "etchweb/previews/store.py",
+    "etchweb/drafts/making.py",
+)
 def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
     phone, daemon, card, tried
 ):
@@ -113,6 +119,12 @@ def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
     assert (card.folder / f"pictures/{gcode_sha256}.png").exists()
 
 
+@pytest.mark.tries_writing(
+    "etchweb/cards/workflow.py",
+    "etchweb/storage/card_files.py",
+    "etchweb/cards/making.py",
+    "etchweb/cards/step_views.py",
+)
 def test_a_test_tile_is_made_and_read_although_every_step_was_refused_once(
     phone, daemon, card, tried
 ):
@@ -134,6 +146,7 @@ def test_a_test_tile_is_made_and_read_although_every_step_was_refused_once(
     assert "rubs off" in page.text
 
 
+@pytest.mark.tries_writing("etchweb/storage/tile_photos.py")
 @pytest.mark.parametrize("leave_bytes", [0, 4096])  # 4096: for the photo, not for what is made
 def test_a_verdict_with_a_photo_is_kept_once_there_is_room(phone, daemon, card, tried, leave_bytes):
     verdict = {"verdict": "good", "cause": "", "note": ""}
@@ -159,6 +172,7 @@ def test_the_rest_of_a_picture_shows_the_whole_one_once_the_card_takes_its_name(
         assert shown.status_code == 200
 
 
+@pytest.mark.tries_writing("etchweb/server/page_database.py")
 def test_a_phone_is_paired_and_shut_out_once_there_is_room(phone, stranger, store, tried):
     store.add_code("123456", Role.WATCH, time.time())
 

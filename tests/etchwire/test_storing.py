@@ -18,6 +18,11 @@ def test_a_file_is_replaced_in_one_step_and_nothing_lies_beside_it(tmp_path):
     assert list(tmp_path.iterdir()) == [path]
 
 
+@pytest.mark.tries_writing(
+    "etchdaemon/configuration/pin_map.py",
+    "etchdaemon/service/link/measured.py",
+    "etchwire/storing.py",
+)
 def test_what_cannot_be_written_leaves_the_old_file_and_no_half_one(tmp_path):
     path = tmp_path / "draft.json"
     write_whole(path, "old")

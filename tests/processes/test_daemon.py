@@ -109,6 +109,7 @@ def test_a_daemon_that_is_killed_leaves_no_beam(bench):
     assert not bench.do("state")["is_burning"]
 
 
+@pytest.mark.fault("comes back under the same name")
 def test_a_cable_pulled_and_put_back_needs_no_restart(bench):
     bench.start()
 

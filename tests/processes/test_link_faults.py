@@ -28,6 +28,7 @@ def bench(tmp_path):
         yield Bench(tmp_path, parts)
 
 
+@pytest.mark.fault("comes back under the same name", "comes back under another name")
 def test_a_cable_pulled_in_motion_comes_back_under_the_same_name_or_another(bench):
     bench.begin()
     for comes_back in (_under_the_same_name, _under_another_name):
@@ -45,6 +46,9 @@ def test_a_cable_pulled_in_motion_comes_back_under_the_same_name_or_another(benc
     bench.etch_the_next()
 
 
+@pytest.mark.fault(
+    "unplugged at rest", "comes back under the same name", "comes back under another name"
+)
 def test_a_cable_pulled_at_rest_comes_back_under_the_same_name_or_another(bench):
     bench.begin()
     for comes_back in (_under_the_same_name, _under_another_name):
@@ -106,6 +110,7 @@ def _lower_numbers_taken(path):
         yield False
 
 
+@pytest.mark.fault("host paused for 5 s")
 def test_a_daemon_halted_for_five_seconds_says_so_once_and_the_box_had_put_the_beam_out(bench):
     bench.begin(speedup=1)  # where the heartbeat has its contact
     bench.start(LONG)

@@ -3,6 +3,8 @@
 import signal
 import sqlite3
 
+import pytest
+
 from etchpractice.scenario.script import Picture
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.scenario_job import write_grey
@@ -35,6 +37,7 @@ def knows_of_an_etch(outbox):
         book.close()
 
 
+@pytest.mark.fault("daemon dies or hangs in mid-etch, every page closed")
 def test_a_daemon_that_is_killed_in_mid_etch_reaches_the_webhook_whatever_was_left_out(tmp_path):
     sink, settings = WebSink(), tmp_path / "page.toml"
     (tmp_path / "left").mkdir()

@@ -33,6 +33,9 @@ def box(tmp_path, card):
         yield Box(tmp_path, card, parts)
 
 
+@pytest.mark.tries_writing(
+    "etchdaemon/logbook/backup/backups.py", "etchdaemon/service/job/spool.py"
+)
 def test_on_a_card_that_fills_up_the_etch_goes_on_and_everybody_is_told_in_a_sentence(box, card):
     box.make_job(30)
     box.start_daemon()
@@ -67,6 +70,11 @@ def test_on_a_card_that_fills_up_the_etch_goes_on_and_everybody_is_told_in_a_sen
         assert "Traceback" not in box.log(name)
 
 
+@pytest.mark.tries_writing(
+    "etchdaemon/hardware/state_lock.py",
+    "etchdaemon/logbook/schema/opening.py",
+    "etchwarden/commands/daemon.py",
+)
 def test_on_a_card_that_was_full_before_the_first_start_the_box_watches_until_there_is_room(
     box, card
 ):
@@ -86,6 +94,7 @@ def test_on_a_card_that_was_full_before_the_first_start_the_box_watches_until_th
     assert "Traceback" not in box.log("daemon")
 
 
+@pytest.mark.tries_writing("etchpath/reentry/remainder.py", "etchpath/reentry/remainder_files.py")
 def test_an_etch_is_taken_up_on_a_card_that_was_full_once_there_is_room(box, card):
     box.make_job(400)
     box.start_daemon()

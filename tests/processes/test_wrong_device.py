@@ -86,6 +86,7 @@ def test_a_receiver_at_the_wrong_speed_is_heard_as_garbage_and_at_the_right_one_
     assert b"GP" not in _heard_too_fast(SENTENCES, 12)
 
 
+@pytest.mark.fault("wrong device on the port")
 @pytest.mark.parametrize(
     ("behaviour", "said"), [MODEM, *DEVICES], ids=["a modem that echoes", *TALKERS]
 )

@@ -90,6 +90,7 @@ def test_opening_the_lid_puts_the_beam_out_and_ends_the_run_with_its_reason(etch
     assert "cut" in etching.record.kinds()
 
 
+@pytest.mark.fault("controller goes on with buffered lines")
 def test_lines_that_the_controller_still_has_do_not_burn_after_a_trip(etching):
     etching.board.open_lid()
     etching.step(1)

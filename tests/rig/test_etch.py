@@ -263,6 +263,7 @@ def test_nothing_starts_while_the_logbook_cannot_be_written(rig):
     rig.wait_until(lambda: rig.state == "loaded", within_s=0.1)
 
 
+@pytest.mark.fault("disk full for the log")
 def test_an_etch_goes_on_and_people_are_told_when_the_logbook_fills_its_disk(rig):
     rig.start()
     rig.records.trouble = "The disk is full."
@@ -281,6 +282,7 @@ def test_nothing_can_be_held_before_something_is_etched(rig):
         rig.ask("hold")
 
 
+@pytest.mark.fault("wall clock jumps by a year")
 def test_a_wall_clock_that_jumps_by_a_year_disturbs_nothing(rig):
     rig.start()
     rig.wait(0.5)

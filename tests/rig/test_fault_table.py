@@ -65,6 +65,7 @@ class Course:
                 self.out_s = rig.machine.now_s - STEP_S
 
 
+@pytest.mark.fault("unplugged in motion", "controller reset in mid-run")
 @pytest.mark.parametrize("disturbance", DISTURBANCES, ids=lambda disturbance: disturbance.name)
 def test_a_fault_ends_the_run_in_the_dark_and_the_next_one_needs_no_restart(
     tmp_path, undisturbed, disturbance, firmware
@@ -129,6 +130,7 @@ ALARMS = [
 ]
 
 
+@pytest.mark.fault("each alarm")
 @pytest.mark.parametrize(
     ("kind", "firmware", "number"), ALARMS, ids=[f"{kind} {number}" for kind, _, number in ALARMS]
 )
@@ -144,6 +146,7 @@ def test_every_alarm_puts_the_beam_out_and_says_what_it_means(tmp_path, kind, fi
         assert "not known" in rig.record.end["because"]
 
 
+@pytest.mark.fault("sticky errors of the 32-bit firmware")
 def test_on_the_32_bit_firmware_lines_behind_a_refused_one_come_back_refused_and_count_once(
     rig_of,
 ):
@@ -163,6 +166,7 @@ def test_on_the_32_bit_firmware_lines_behind_a_refused_one_come_back_refused_and
     assert rig.run.ended == "complete"
 
 
+@pytest.mark.fault("machine at 57600 baud")
 def test_a_machine_at_half_the_baud_rate_is_no_fault(rig_of):
     """Both ends at 57600 carry more lines than the controller takes in."""
     rig = rig_of(baud=57600)

@@ -53,6 +53,7 @@ def test_replies_too_many_are_found_before_the_buffer_runs_over_for_long(rig):
     assert not rig.contact.is_closed
 
 
+@pytest.mark.fault("error for one line")
 def test_lines_behind_a_refused_one_do_not_burn(rig):
     _etch(rig)
     rig.machine.refuse_next_line(20)
@@ -88,6 +89,7 @@ def test_replies_that_come_late_slow_the_etch_down_and_no_more(rig, delay_s):
     assert rig.record.event("starved")["details"]["cause"] == "cable"
 
 
+@pytest.mark.fault("pause word in a file")
 def test_a_pause_in_the_job_ends_the_run(rig):
     folder = rig.make_job(patch(6, 200))
     sheet = read_sheet(folder)
@@ -141,6 +143,7 @@ def test_a_cable_pulled_while_held_ends_the_run(rig):
     _assert_the_next_run_works(rig)
 
 
+@pytest.mark.fault("1 000 random bytes at any time")
 @pytest.mark.parametrize("after_steps", [1, 10, 30])
 def test_a_thousand_random_bytes_while_the_port_is_opened_only_delay_it(rig, after_steps):
     rig.step(after_steps)
@@ -150,6 +153,7 @@ def test_a_thousand_random_bytes_while_the_port_is_opened_only_delay_it(rig, aft
     _assert_the_next_run_works(rig)
 
 
+@pytest.mark.fault("1 000 random bytes at any time")
 def test_a_thousand_random_bytes_at_rest_disturb_nothing_for_long(rig):
     rig.get_ready()
     rig.machine.send_noise(1000)
@@ -162,6 +166,7 @@ def test_a_thousand_random_bytes_at_rest_disturb_nothing_for_long(rig):
 # What is no fault.
 
 
+@pytest.mark.fault("host paused for 5 s")
 def test_a_daemon_that_was_stopped_for_five_seconds_goes_on_where_it_was(rig):
     _etch(rig)
 
@@ -183,6 +188,7 @@ def test_a_line_damaged_on_its_way_is_found_by_where_the_head_ends(rig):
     assert rig.run.etched_rows < 3 or rig.run.share < 1.0
 
 
+@pytest.mark.fault("garbled byte in a line")
 def test_a_damaged_line_in_a_row_is_found_when_the_etch_is_held_at_its_end(rig):
     _etch(rig)
     rig.port.damage = (b"X.1S600\n", b"X.0S600\n")
@@ -194,6 +200,7 @@ def test_a_damaged_line_in_a_row_is_found_when_the_etch_is_held_at_its_end(rig):
     _assert_it_failed(rig, "where the row ends")
 
 
+@pytest.mark.fault("garbled byte in a line")
 def test_a_line_damaged_into_a_long_way_is_found_as_soon_as_the_head_is_astray(rig):
     rig.start(rig.make_job(patch(14, 300)))
     rig.etch_until_row(4)
@@ -206,6 +213,7 @@ def test_a_line_damaged_into_a_long_way_is_found_as_soon_as_the_head_is_astray(r
     _assert_it_failed(rig, "nothing of this picture")
 
 
+@pytest.mark.fault("garbled byte in a line")
 @pytest.mark.parametrize("to", [b"Y.05", b"Y1.35"], ids=["further on", "where it was burnt"])
 def test_a_row_led_to_another_place_in_the_picture_is_found_before_its_end(rig, to):
     """Each row begins at a place of its own, so a damaged line can lead one row astray."""
@@ -220,6 +228,7 @@ def test_a_row_led_to_another_place_in_the_picture_is_found_before_its_end(rig, 
     assert rig.record.end["etched_rows"] <= 6
 
 
+@pytest.mark.fault("garbled byte in a line")
 @pytest.mark.parametrize("damaged", [b"X.1S610\n", b"X.0S600\n"], ids=["power", "way"])
 def test_what_no_report_can_show_of_a_damaged_line_reaches_no_further_than_its_row(rig, damaged):
     """A known limit: power shows only in five reports a second, and each row begins anew."""

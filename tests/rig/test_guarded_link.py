@@ -112,6 +112,7 @@ def test_a_daemon_that_stood_still_for_five_seconds_ends_the_run_and_says_that_i
     assert not rig.is_beam_enabled
 
 
+@pytest.mark.fault("host paused for 5 s")
 @pytest.mark.parametrize("wakes_first", ["guard", "loop"])
 def test_a_daemon_that_stood_still_is_one_cause_and_one_trip_to_reset(rig, wakes_first):
     rig.start(rig.make_job(patch(ROWS, 200)))

@@ -147,6 +147,7 @@ def test_a_port_that_is_not_there_is_looked_for_every_second(rig):
     rig.wait_until(lambda: rig.link == "ready", within_s=2.5)
 
 
+@pytest.mark.fault("port taken by another program")
 def test_a_port_in_use_by_another_program_is_told_of_and_taken_when_it_is_free(rig):
     rig.port.is_taken = True
     rig.wait(2.0)
@@ -157,6 +158,7 @@ def test_a_port_in_use_by_another_program_is_told_of_and_taken_when_it_is_free(r
     rig.wait_until(lambda: rig.link == "ready", within_s=2.5)
 
 
+@pytest.mark.fault("unplugged while opening")
 def test_a_machine_unplugged_while_it_is_opened_is_opened_again(rig):
     rig.step(5)
     rig.machine.unplug()
@@ -204,6 +206,7 @@ class _OtherDevice:
         return data
 
 
+@pytest.mark.fault("wrong device on the port")
 @pytest.mark.parametrize(
     "behaviour",
     [

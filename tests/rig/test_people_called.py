@@ -59,6 +59,7 @@ def seconds_of_buzzer(rig, lasts_s):
     return sounded_s
 
 
+@pytest.mark.fault("controller or guard fails, every page closed")
 @pytest.mark.parametrize("fault", FAULTS)
 def test_the_buzzer_calls_somebody_in_every_fault_that_ends_an_etch(etching, fault):
     FAULTS[fault](etching)
@@ -78,6 +79,7 @@ def test_the_buzzer_is_silent_in_an_etch_that_goes_well_and_after_its_end(tmp_pa
         assert sounded_s == 0.0
 
 
+@pytest.mark.fault("watch round that nobody answers")
 def test_a_round_that_nobody_answers_holds_at_a_rows_end_and_not_within_a_row(asking):
     asking.wait_until(lambda: asking.state == "held")
 
@@ -89,6 +91,7 @@ def test_a_round_that_nobody_answers_holds_at_a_rows_end_and_not_within_a_row(as
     assert min(abs(x_mm - end_mm) for end_mm in ends_mm) <= 0.02
 
 
+@pytest.mark.fault("watch round asks, every page closed")
 def test_the_button_answers_a_round_and_the_record_says_so(asking):
     asking.press_button()
 
@@ -108,6 +111,7 @@ def test_the_page_answers_a_round_and_the_record_says_so(asking):
         asking.ask("answer_round")
 
 
+@pytest.mark.fault("look after the end")
 def test_a_look_after_the_end_is_answered_and_stands_in_the_record_of_the_run_that_ended(tmp_path):
     with RigWithRounds(tmp_path) as rig:
         rig.start()
@@ -145,6 +149,7 @@ def ended(rig, at_utc):
     return SimpleNamespace(id=1, ended_at_utc=at_utc, elapsed_s=60.0)
 
 
+@pytest.mark.fault("look after the end")
 @pytest.mark.parametrize(
     "at_utc", ["2026-01-01T00:00:00Z", "2031-01-01T00:00:00Z", None, "2026-01-01"]
 )

@@ -46,6 +46,7 @@ def read_stale(rig, name):
     rig.wires.read = lambda: {**read(), name: kept}
 
 
+@pytest.mark.fault("missing or stale")
 @pytest.mark.parametrize("fail", [read_without, read_stale])
 @pytest.mark.parametrize("name", WATCHED)
 def test_an_input_that_is_missing_or_stale_puts_the_beam_out_and_is_no_fire(etching, fail, name):
@@ -62,6 +63,7 @@ def test_an_input_that_is_missing_or_stale_puts_the_beam_out_and_is_no_fire(etch
     assert etching.tripped
 
 
+@pytest.mark.fault("missing or stale")
 @pytest.mark.parametrize("name", AT_ONCE)
 def test_what_is_missing_for_one_look_stays_tripped_when_it_is_read_again(etching, name):
     read = etching.wires.read
@@ -75,6 +77,7 @@ def test_what_is_missing_for_one_look_stays_tripped_when_it_is_read_again(etchin
     assert not etching.is_beam_enabled
 
 
+@pytest.mark.fault("missing or stale")
 def test_a_board_that_is_gone_altogether_ends_the_run(etching):
     def gone():
         raise BoardLost("the board is gone")
@@ -86,6 +89,7 @@ def test_a_board_that_is_gone_altogether_ends_the_run(etching):
     assert not etching.is_beam_enabled
 
 
+@pytest.mark.fault("callback raises")
 def test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run(etching, caplog):
     caplog.set_level("CRITICAL", logger="etchdaemon.guard")
     etching.board.fail_edges()
@@ -98,6 +102,7 @@ def test_a_callback_that_raises_is_a_failure_of_the_guard_and_ends_the_run(etchi
     assert etching.record.event("trip")["details"]["rule"] == "guard well"
 
 
+@pytest.mark.fault("edge thread dies")
 def test_edges_that_come_no_longer_are_told_of_once_in_the_record_and_shown(etching):
     etching.board.lose_edges()
 
@@ -108,6 +113,7 @@ def test_edges_that_come_no_longer_are_told_of_once_in_the_record_and_shown(etch
     assert etching.box.board_trouble == EDGES_LOST
 
 
+@pytest.mark.fault("edge thread dies")
 def test_without_edges_the_poll_alone_ends_the_run(etching):
     etching.wires.take_opened = dict
     etching.board.open_lid()
@@ -119,6 +125,7 @@ def test_without_edges_the_poll_alone_ends_the_run(etching):
     assert "lid is open" in etching.run.because
 
 
+@pytest.mark.fault("poll thread blocked")
 def test_a_poll_that_is_blocked_is_noticed_by_the_loop(etching):
     etching.board.hang_reading(is_hanging=True)
     etching.board.set_input("flame", level=False)
@@ -130,6 +137,7 @@ def test_a_poll_that_is_blocked_is_noticed_by_the_loop(etching):
     assert "Nobody watched the interlocks" in etching.run.because
 
 
+@pytest.mark.fault("logbook blocked")
 def test_a_logbook_that_is_blocked_does_not_keep_the_lid_from_being_obeyed(etching):
     etching.records.trouble = "The disk does not answer."
     etching.board.open_lid()
@@ -188,6 +196,7 @@ def test_on_a_slow_card_a_run_starts_and_goes_on_all_the_same(slow_rig):
     assert slow_rig.run.ended == "complete"
 
 
+@pytest.mark.fault("logbook blocked")
 def test_a_resume_that_cannot_be_written_down_brings_no_beam(etching):
     etching.ask("hold")
     etching.wait_until(lambda: etching.state == "held")
@@ -201,6 +210,7 @@ def test_a_resume_that_cannot_be_written_down_brings_no_beam(etching):
     assert not etching.is_beam_enabled
 
 
+@pytest.mark.fault("unknown reset")
 @pytest.mark.parametrize("names", [["lit closed"], ["guard well"], ["lid closed", "lit closed"]])
 def test_a_reset_of_what_is_unknown_or_has_not_tripped_is_refused_and_resets_nothing(
     etching, names
