@@ -5,10 +5,11 @@ from dataclasses import replace
 import pytest
 
 from etchproof.drift.advice import NO_RECIPE, advice_on
+from etchweb.logbook.verdict_presenter import CAUSES
 from etchwire.calls.catalogue import HeadEntry, RecipeEntry, SurfaceEntry
 from etchwire.calls.time_line import LateReading, LateRun, LateVerdict, PairHistory
 from etchwire.catalogue.examples import PRACTICE_HEADS
-from etchwire.catalogue.records import Surface
+from etchwire.catalogue.records import VERDICTS, Surface
 
 SURFACE = Surface(name="an invented tile", tile="15 cm", batch="3", paint="white", can="2")
 HEAD = HeadEntry(
@@ -98,7 +99,8 @@ def test_without_a_recipe_the_first_test_tile_is_asked_for(missing):
     ("changes", "rule"),
     [
         ({"surface": laid_on(replace(SURFACE, batch="4"))}, "new tiles"),
-        ({"surface": laid_on(replace(SURFACE, can="3"))}, "new paint"),
+        ({"surface": laid_on(replace(SURFACE, paint="grey"))}, "new paint"),
+        ({"surface": laid_on(replace(SURFACE, can="3"))}, "new can"),
         ({"surface": laid_on(replace(SURFACE, coating="roller"))}, "new coating"),
         ({"beam_h_since_card": 41.0}, "beam hours since the last card"),
         (
@@ -118,6 +120,42 @@ def test_without_a_recipe_the_first_test_tile_is_asked_for(missing):
 )
 def test_each_change_is_told(changes, rule):
     assert [due.rule for due in advice_on(history(**changes))] == [rule]
+
+
+@pytest.mark.parametrize(
+    "entry", [{"solvent": "thinner"}, {"cloth": "pad"}, {"wait_min": 60.0}, {"wiping": "hard"}]
+)
+def test_wiping_in_another_way_asks_for_a_check_strip(entry):
+    found_on = replace(SURFACE, solvent="water", cloth="cotton", wait_min=10.0, wiping="lightly")
+    recipe = replace(RECIPE, found_on=found_on)
+
+    (due,) = advice_on(history(recipe=recipe, surface=laid_on(replace(found_on, **entry))))
+
+    assert due.rule == "wiped in another way"
+    assert "check strip" in due.advice
+
+
+def test_wiping_that_nobody_had_described_is_no_change():
+    assert advice_on(history(surface=laid_on(replace(SURFACE, solvent="water")))) == ()
+
+
+@pytest.mark.parametrize("cause", ["", *CAUSES])
+def test_causes_in_laser_paint_or_focus_count_and_no_others(cause):
+    twice = tuple(LateVerdict(run_id=run, verdict="pale", cause=cause) for run in (1, 2))
+
+    is_due = [due.rule for due in advice_on(history(verdicts=twice))] == ["pale again"]
+
+    assert is_due is (cause not in ("tile moved", "fan stopped", "held too long"))
+
+
+@pytest.mark.parametrize("word", VERDICTS)
+def test_verdicts_of_tile_coat_and_people_ask_for_no_test(word):
+    due = advice_on(history(verdicts=judged(word, word)))
+
+    none_due = {
+        "good", "broken", "cracked or chipped", "fault in the coat", "our mistake",
+    }  # fmt: skip
+    assert bool(due) is (word not in none_due)
 
 
 def test_a_run_whose_speed_nobody_saw_counts_for_nothing():

@@ -8,7 +8,12 @@ import pytest
 from etchproof.drift.rules import ADVICE_BY_VERDICT, RULES, Circumstances, History, reasons_to_test
 
 SAME = Circumstances(
-    tile_batch="box 3", paint="white, can 2", coating="two coats by airbrush", air_assist=False
+    tile_batch="box 3",
+    paint="white",
+    can="can 2",
+    coating="two coats by airbrush",
+    air_assist=False,
+    wiping=("water", "cotton", "10", ""),
 )
 FINE = History(
     found_with=SAME,
@@ -22,7 +27,9 @@ FINE = History(
 
 DUE = {
     "new tiles": {"now": replace(SAME, tile_batch="box 4")},
-    "new paint": {"now": replace(SAME, paint="white, can 3")},
+    "new paint": {"now": replace(SAME, paint="grey", can="can 3")},
+    "new can": {"now": replace(SAME, can="can 3")},
+    "wiped in another way": {"now": replace(SAME, wiping=("water", "cotton", "60", ""))},
     "new coating": {"now": replace(SAME, coating="roller")},
     "air assist changed": {"now": replace(SAME, air_assist=True)},
     "beam hours since the last card": {"beam_hours_since_card": 40.1},
@@ -48,6 +55,10 @@ NOT_YET = {
     "two bad ones of different kinds": {"verdicts": ("pale", "banded")},
     "two cracked": {"verdicts": ("cracked or chipped", "cracked or chipped")},
     "two mistakes of ours": {"verdicts": ("our mistake", "our mistake")},
+    "two faults in the coat": {"verdicts": ("fault in the coat", "fault in the coat")},
+    "wiping that was said for the first time": {
+        "now": replace(SAME, wiping=("water", "cotton", "10", "hard"))
+    },
     "two broken": {"verdicts": ("broken", "broken")},
     "two bad ones, then a good one": {"verdicts": ("pale", "pale", "good")},
     "two good ones": {"verdicts": ("good", "good")},

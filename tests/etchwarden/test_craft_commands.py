@@ -55,6 +55,15 @@ def test_a_surface_is_described_bit_by_bit(shop):
     assert "white tile: batch box 4, coating airbrush, coats 2" in shop.done("surface list")
 
 
+def test_how_it_is_wiped_belongs_to_the_surface(shop):
+    shop.done(f"surface set {TILES} --solvent water --cloth cotton --wait 10 --wiping firmly")
+
+    said = shop.done("surface list")
+
+    assert "solvent water, cloth cotton, minutes before wiping 10, wiped firmly" in said
+    assert shop.say(f"surface set {TILES} --wait -1").exit_code != 0
+
+
 def test_a_recipe_is_written_down_and_retired(shop):
     written = shop.done(f"recipe add --head practice-10w --surface {TILES} --speed 2000 --power 85")
     listed = shop.done(f"recipe list --surface {TILES}")
@@ -197,8 +206,9 @@ def test_a_measured_tone_curve_and_register_are_used(shop, photo):
 
 CHANGES = {
     "another box of tiles": ("--batch 'box 2'", "", "another batch"),
-    "another can": ("--can 8", "", "paint is another"),
+    "another can": ("--can 8", "", "The can is another"),
     "another way to coat": ("--coating roller", "", "put on in another way"),
+    "another solvent": ("--solvent thinner", "", "wiped in another way"),
     "air assist": ("", "--air-assist", "Air assist was switched"),
 }
 
@@ -206,7 +216,7 @@ CHANGES = {
 @pytest.mark.parametrize("change", CHANGES)
 def test_a_recipe_found_with_something_else_says_so_and_offers_a_card(shop, photo, change):
     told, wish, words = CHANGES[change]
-    shop.done(f"surface set {TILES} --batch 'box 1' --can 7 --coating spray")
+    shop.done(f"surface set {TILES} --batch 'box 1' --can 7 --coating spray --solvent water")
     shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
     before = shop.done(f"prepare {photo} -o {{here}}/before --width 20 --surface {TILES}")
     if told:

@@ -139,6 +139,7 @@ class LateVerdict:
 
     run_id: int
     verdict: str
+    cause: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

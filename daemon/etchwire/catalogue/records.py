@@ -18,6 +18,7 @@ from etchwire.plain import Plain, require_types
 from etchwire.transport.json_text import JsonTable
 
 COATINGS: Final = ("", "spray", "airbrush", "roller", "brush")
+WIPINGS: Final = ("", "lightly", "firmly", "hard")
 CARD_KINDS: Final = ("power", "tone", "register", "check", "focus", "spacing")
 WAYS: Final = ("camera", "hand", "both")
 ORIGINS: Final = ("card", "reading", "hand", "practice")
@@ -33,6 +34,7 @@ PACKED_LIMIT: Final = 24_000
 DETAILS_LIMIT: Final = 8_000
 CURVE_POINTS_LIMIT: Final = 129
 COATS_LIMIT: Final = 20
+LONGEST_WAIT_MIN: Final = 100_000  # ten weeks
 LARGEST_TILE_MM: Final = 2_000
 ROUNDING_MM: Final = 1e-6
 _SHA256: Final = re.compile("[0-9a-f]{64}")
@@ -52,15 +54,22 @@ class Surface(Plain):
     coats: int = 0  # 0: not known
     coated_on: str = ""  # a date, 2026-11-25
     notes: str = ""
+    solvent: str = ""  # what it is wiped with, as water or thinner
+    cloth: str = ""
+    wait_min: float = 0.0  # between etching and wiping; 0: not known
+    wiping: str = ""  # how hard
 
     def __post_init__(self) -> None:
         """Refuse what says nothing or too much."""
         require_types("the surface", self)
         require_name("surface", self.name)
-        for name in ("tile", "batch", "paint", "can"):
+        for name in ("tile", "batch", "paint", "can", "solvent", "cloth"):
             require_short(f"the surface's {name}", getattr(self, name), NAME_LIMIT)
         require_short("the surface's notes", self.notes, TEXT_LIMIT)
         require_one_of("the coating", self.coating, COATINGS)
+        require_one_of("how hard it is wiped", self.wiping, WIPINGS)
+        if not 0 <= self.wait_min <= LONGEST_WAIT_MIN:
+            raise UnreadableSheet(f"{self.wait_min:g} minutes are no time to wait before wiping")
         if not 0 <= self.coats <= COATS_LIMIT:
             raise UnreadableSheet(f"{self.coats} coats of paint are no number of coats")
         if not _DATE.fullmatch(self.coated_on):

@@ -3,7 +3,13 @@
 from collections.abc import Sequence
 from typing import Final
 
-from etchproof.drift.rules import Circumstances, DueTest, History, reasons_to_test
+from etchproof.drift.rules import (
+    CAUSES_ELSEWHERE,
+    Circumstances,
+    DueTest,
+    History,
+    reasons_to_test,
+)
 from etchwire.calls.time_line import LateRun, PairHistory
 from etchwire.catalogue.records import Surface
 
@@ -37,7 +43,9 @@ def advice_on(history: PairHistory, *, air_assist: bool | None = None) -> tuple[
             reading.summary["lightness_at_recipe"] for reading in history.readings
         ],
         run_shares=_run_shares(history.runs),
-        verdicts=[verdict.verdict for verdict in history.verdicts],
+        verdicts=[
+            verdict.verdict for verdict in history.verdicts if verdict.cause not in CAUSES_ELSEWHERE
+        ],
     )
     return reasons_to_test(known)
 
@@ -45,9 +53,16 @@ def advice_on(history: PairHistory, *, air_assist: bool | None = None) -> tuple[
 def _circumstances(surface: Surface, *, is_air_assist: bool) -> Circumstances:
     return Circumstances(
         tile_batch=f"{surface.tile}, {surface.batch}",
-        paint=f"{surface.paint}, {surface.can}",
+        paint=surface.paint,
+        can=surface.can,
         coating=f"{surface.coating}, {surface.coats}",
         air_assist=is_air_assist,
+        wiping=(
+            surface.solvent,
+            surface.cloth,
+            f"{surface.wait_min:g}" if surface.wait_min else "",
+            surface.wiping,
+        ),
     )
 
 

@@ -23,6 +23,8 @@ class Circumstances:
     paint: str
     coating: str
     air_assist: bool
+    can: str = ""
+    wiping: tuple[str, ...] = ()  # solvent, cloth, waiting, how hard; empty where nobody said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +57,12 @@ class DriftRule:
 
 def _differs(what: str) -> Callable[[History, float], bool]:
     return lambda history, _: getattr(history.found_with, what) != getattr(history.now, what)
+
+
+def _is_wiped_otherwise(history: History, _: float) -> bool:
+    """Return whether anything that was said of the wiping is said otherwise now."""
+    pairs = zip(history.found_with.wiping, history.now.wiping, strict=False)
+    return any(then and then != now for then, now in pairs)
 
 
 def _is_away_from_the_recipe_s_own(history: History, most_l: float) -> bool:
@@ -101,7 +109,9 @@ _COAT: Final = (
 )
 
 # What is bad in the same way again has a cause of its own (common practice, no source). Other
-# verdicts (cracked or chipped, our mistake, broken) say nothing of laser, paint or focus.
+# verdicts (cracked or chipped, fault in the coat, our mistake, broken) say nothing of laser, paint
+# or focus, and neither does any verdict that one of these causes had: no test would tell more.
+CAUSES_ELSEWHERE: Final = ("tile moved", "fan stopped", "held too long")
 ADVICE_BY_VERDICT: Final[Mapping[str, str]] = {
     "pale": "wipe the lens, check the focus, and etch a five-patch card before the next tile",
     "rubbed off": "that is too little dose: etch a five-patch card before the next tile",
@@ -110,7 +120,6 @@ ADVICE_BY_VERDICT: Final[Mapping[str, str]] = {
     "shifted": _MECHANICS,
     "banded": _MECHANICS,
     "patchy": _COAT,
-    "fault in the coat": _COAT,
 }
 
 RULES: Final = (
@@ -118,7 +127,7 @@ RULES: Final = (
         name="new tiles",
         limit=None,
         is_due=_differs("tile_batch"),
-        advice="The tiles are of another batch than those of the recipe: etch a five-patch card.",
+        advice="The tiles are of another batch than those of the recipe: etch a check strip.",
     ),
     DriftRule(
         name="new paint",
@@ -127,10 +136,26 @@ RULES: Final = (
         advice="The paint is another than the recipe was found with: etch a power card.",
     ),
     DriftRule(
+        name="new can",
+        limit=None,
+        is_due=lambda history, _: (
+            history.found_with.paint == history.now.paint
+            and history.found_with.can != history.now.can
+        ),
+        advice="The can is another than the recipe was found with: etch a check strip.",
+    ),
+    DriftRule(
         name="new coating",
         limit=None,
         is_due=_differs("coating"),
-        advice="The paint was put on in another way than for the recipe: etch a five-patch card.",
+        advice="The paint was put on in another way than for the recipe: etch a check strip.",
+    ),
+    DriftRule(
+        name="wiped in another way",
+        limit=None,
+        is_due=_is_wiped_otherwise,
+        advice="Tiles are wiped in another way than for the recipe (solvent, cloth, waiting or how "
+        "hard): etch a check strip.",
     ),
     DriftRule(
         name="air assist changed",

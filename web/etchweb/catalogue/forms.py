@@ -6,7 +6,7 @@ from typing import Final
 
 from etchweb.server.forms import Form, FormUnfit, number
 from etchwire.catalogue.heads import Head
-from etchwire.catalogue.records import COATINGS, Surface
+from etchwire.catalogue.records import COATINGS, LONGEST_WAIT_MIN, WIPINGS, Surface
 from etchwire.errors import UnreadableSheet
 
 INPUT_WATTS: Final = "Optical watts. Boxes often print what it draws: four or five times as much."
@@ -32,6 +32,10 @@ SURFACE_FIELDS: Final = (
     ("paint", "Paint"),
     ("can", "Can"),
 )
+WIPING_FIELDS: Final = (
+    ("solvent", "Wiped with, as water or thinner"),
+    ("cloth", "Cloth or pad"),
+)
 
 
 def head_in(form: Form, known: Head | None) -> Head:
@@ -50,17 +54,25 @@ def head_in(form: Form, known: Head | None) -> Head:
 
 def surface_in(form: Form) -> Surface:
     """Return the tile and paint that were typed."""
-    names = (*(name for name, _ in SURFACE_FIELDS), "name", "coated_on", "notes")
+    fields = (*SURFACE_FIELDS, *WIPING_FIELDS)
+    names = (*(name for name, _ in fields), "name", "coated_on", "notes")
     coating = form.get("coating", "")
     if coating not in COATINGS:
         raise FormUnfit("Choose how the paint was put on.")
+    wiping = form.get("wiping", "")
+    if wiping not in WIPINGS:
+        raise FormUnfit("Choose how hard it is wiped.")
+    wait_min = 0.0
+    if form.get("wait_min", "").strip():
+        label = "The minutes before wiping"
+        wait_min = number(form, "wait_min", label, least=0, most=LONGEST_WAIT_MIN)
     coats = form.get("coats", "").strip() or "0"
     if not coats.isascii() or not coats.isdigit() or len(coats) > _MOST_DIGITS:
         raise FormUnfit("The number of coats is a whole number.")
     with _refusals_as_sentences():
         return Surface.from_table(
             {name: form.get(name, "").strip() for name in names}
-            | {"coating": coating, "coats": int(coats)}
+            | {"coating": coating, "coats": int(coats), "wiping": wiping, "wait_min": wait_min}
         )
 
 

@@ -22,6 +22,12 @@ _TELLING: Final = {
     "coating": "how it is coated",
     "coats": "the number of coats",
 }
+_WIPING: Final = {  # said for the first time is no change
+    "solvent": "the solvent",
+    "cloth": "the cloth",
+    "wait_min": "the wait before wiping",
+    "wiping": "how hard it is wiped",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +83,15 @@ class Pair:
         changes = [
             words for name, words in _TELLING.items() if getattr(then, name) != getattr(now, name)
         ]
+        changes += [
+            words
+            for name, words in _WIPING.items()
+            if getattr(then, name) and getattr(then, name) != getattr(now, name)
+        ]
         if not changes:
             return ""
         return (
-            f"Since this recipe was found, {' and '.join(changes)} changed. One test tile shows "
+            f"Since this recipe was found, {' and '.join(changes)} changed. A check strip shows "
             "whether it still holds."
         )
 

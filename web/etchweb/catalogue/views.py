@@ -13,7 +13,13 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.catalogue.forms import HEAD_FIELDS, SURFACE_FIELDS, head_in, surface_in
+from etchweb.catalogue.forms import (
+    HEAD_FIELDS,
+    SURFACE_FIELDS,
+    WIPING_FIELDS,
+    head_in,
+    surface_in,
+)
 from etchweb.context import app_context, visitor_name
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
@@ -27,7 +33,7 @@ from etchwire.calls.catalogue import (
     Surfaces,
     WipeLens,
 )
-from etchwire.catalogue.records import COATINGS
+from etchwire.catalogue.records import COATINGS, WIPINGS
 from etchwire.errors import Refused
 
 pages = Blueprint("craft", __name__)
@@ -139,7 +145,9 @@ def _surfaces_page(answer: str, typed: Mapping[str, str]) -> str:
         "catalogue/surfaces.html",
         surfaces=found,
         fields=SURFACE_FIELDS,
+        wiping_fields=WIPING_FIELDS,
         coatings=COATINGS,
+        wipings=WIPINGS,
         values=typed or (chosen.to_table() if chosen else {}),
         answer=answer,
     )

@@ -83,7 +83,7 @@ _LATE_RUNS: Final = f"""
 """  # noqa: S608 (made of constants)
 _LATE_VERDICTS: Final = f"""
     SELECT * FROM (
-        SELECT run_id, verdict FROM verdict JOIN run ON run.id = run_id
+        SELECT run_id, verdict, cause FROM verdict JOIN run ON run.id = run_id
         WHERE head = ?1 AND surface = ?2 AND run_id > ?3
             AND verdict.id = (SELECT max(id) FROM verdict AS later WHERE later.run_id = run.id)
         ORDER BY run_id DESC LIMIT {LATELY}
