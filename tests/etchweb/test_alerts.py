@@ -12,7 +12,7 @@ from etchweb.daemon.listener import DaemonReport, Listener
 from etchweb.text.emergencies import LOCAL_RULES_FIRST
 from etchwire.alert_policy import Alert
 from support.fakes.alert_sinks import MailSink, WebSink, serving
-from support.fakes.fake_daemon import LID_TRIP, RUN, STATES, FakeDaemon, box, snapshot
+from support.fakes.fake_daemon import HELD_BECAUSE, LID_TRIP, RUN, STATES, FakeDaemon, box, snapshot
 
 NOW_S = 1_800_000_000.0
 HELD_LONG_S = 600.0
@@ -62,7 +62,7 @@ def kinds(outbox, now_s=NOW_S):
         ("stopped", Alert.STOPPED, "You stopped it. 412 of 1\u202f000 rows are etched."),
         ("tripped", Alert.STOPPED, "The lid was opened."),
         ("failed", Alert.FAILED, "Cable lost."),
-        ("held", Alert.HELD, "You asked for it. At rest after 413 rows; the beam is off."),
+        ("held", Alert.HELD, f"{HELD_BECAUSE} At rest after 413 rows; the beam is off."),
     ],
 )
 def test_an_end_and_a_hold_are_news_with_their_reason(state, kind, words):

@@ -29,7 +29,7 @@ ASKED = {
     "home": ("home", {}),
     "unlock": ("unlock", {}),
     "measure": ("measure", {}),
-    "stop": ("stop", {}),
+    "stop": ("stop", {"who": ""}),
     "try": ("try_output", {"name": "lamp", "on": True}),
 }
 

@@ -9,10 +9,12 @@ from etchweb.run.cautions import CAUTIONS
 from etchweb.run.stream import MAX_STREAMS
 from etchweb.run.views import CAUTIONS_UNREAD, OTHER_PICTURE
 from etchweb.text.emergencies import LOCAL_RULES_FIRST
+from etchweb.text.timestamps import clock_time
 from etchwire.errors import Refused
 from support.fakes.fake_daemon import (
     BOX,
     GONE,
+    HELD_BECAUSE,
     JOB,
     LID_TRIP,
     ORIGIN_SHIFTED,
@@ -40,7 +42,9 @@ def test_every_state_has_a_page_with_its_sentence(phone, daemon, state):
     page = phone.look()
 
     assert page.status_code == 200
-    assert STATES[state]["sentence"] in html.unescape(page.text)
+    said = html.unescape(page.text)
+    assert STATES[state]["sentence"].removesuffix(HELD_BECAUSE).strip() in said
+    assert state != "held" or HELD_BECAUSE in said
 
 
 def test_a_daemon_that_is_away_is_told_and_can_still_be_asked_to_stop(phone, daemon):
@@ -277,10 +281,59 @@ def test_a_look_after_the_end_is_asked_for_and_answered(phone, daemon):
     assert daemon.asked == ["answer_round"]
 
 
-def test_while_held_the_page_says_what_going_on_needs(phone, daemon):
-    daemon.tell("held")
+def trip_event(number, rule, kind="trip"):
+    return {
+        "id": number,
+        "at_utc": f"2026-11-25T17:1{number}:00+00:00",
+        "kind": kind,
+        "at_s": 60.0 * number,
+        "text": "The lid is open.",
+        "details": {"rule": rule},
+    }
 
-    assert "Going on needs somebody at the machine" in phone.look().text
+
+def card_of(page):
+    (card,) = re.findall(r'<section class="stops".*?</section>', page.text, re.DOTALL)
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", card)).split())
+
+
+def test_a_cause_that_was_mended_is_told_as_past_and_so_is_one_that_waits_for_its_reset(
+    phone, daemon
+):
+    events = [trip_event(1, "cool enough"), trip_event(2, "", "resumed"),
+              trip_event(3, "guard well"), trip_event(4, "lid closed")]  # fmt: skip
+    daemon.answers["run_events"] = {"events": events, "next_after": None}
+    run = {**STATES["held"]["run"], "held_because": "The lid is open."}
+    both = box(trips=[LID_TRIP], rules=BOX["rules"])
+
+    daemon.tell("held", run=run, interlocks=box(trips=[LID_TRIP]))
+    while_open = card_of(phone.look())
+    daemon.tell("held", run=run, interlocks=both)
+    once_closed = card_of(phone.look())
+    daemon.tell("held", run=run)
+    once_reset = card_of(phone.look())
+
+    at_13, at_14 = (clock_time(events[index]["at_utc"]) for index in (2, 3))
+    earlier = f"The program that watches the interlocks failed at {at_13} , running again, reset."
+    assert LID_TRIP["sentence"] in while_open
+    assert "Next: Close the lid." in while_open
+    assert f"The lid was opened at {at_14} , closed again. " in once_closed
+    assert "Next: Press Reset. Reset" in once_closed
+    assert f"The lid was opened at {at_14} , closed again, reset. Next: Press Res" in once_reset
+    assert all(earlier in card for card in (while_open, once_closed, once_reset))
+    assert "is open" not in once_closed + once_reset
+    assert "temperature" not in once_reset  # it went on since
+
+
+def test_a_hold_names_the_phone_that_asked_for_it(pair_phone, daemon):
+    daemon.tell("etching")
+    ann = pair_phone(Role.WATCH, time.time())
+
+    for action in ("hold", "hold-now", "stop"):
+        ann.press(action)
+
+    told = {name: daemon.said[name]["who"] for name in ("hold", "hold_now", "stop")}
+    assert set(told.values()) == {"a phone to watch"}
 
 
 def test_everything_the_box_watches_is_said_in_words(phone, daemon):

@@ -1,10 +1,17 @@
 import pytest
 
 from etchdaemon.interlocks.rules.rule_table import RULES, Phase, Reaction
-from etchweb.run.presenter import away_view, changes, watch_view
+from etchweb.run.cause_presenter import (
+    OTHERS_RESUME,
+    PRESS_RESET,
+    PRESS_RESUME,
+    RESET_AT_MACHINE,
+)
+from etchweb.run.presenter import ACTIONS, away_view, changes, watch_view
+from etchweb.text.causes import CAUSES, cause_of
 from etchweb.text.emergencies import EMERGENCIES
 from etchweb.text.page_states import HEADLINES, SCENES
-from support.fakes.fake_daemon import LID_TRIP, MACHINE, RUN, STATES, STORAGE, box, snapshot
+from support.fakes.fake_daemon import BOX, LID_TRIP, MACHINE, RUN, STATES, STORAGE, box, snapshot
 
 
 def run_view(state="etching", time_factor=1, **changes_to_run):
@@ -224,3 +231,36 @@ def test_a_flicker_that_becomes_a_fire_draws_the_page_anew():
     drawn = {watch_view(snapshot("tripped", interlocks=box(trips=[one])))["box"] for one in trips}
 
     assert len(drawn) == 2
+
+
+OUT_OF_ORDER = [{**rule, "state": "bad"} for rule in BOX["rules"]]
+AT_MACHINE = {**LID_TRIP, "is_reset_at_machine": True}
+REFUSED = "A phone alone cannot resume. Press the button at the machine."
+
+
+@pytest.mark.parametrize(
+    ("interlocks", "why_not_resume", "offered", "step"),
+    [
+        ({"trips": [LID_TRIP], "rules": OUT_OF_ORDER}, REFUSED, ACTIONS, "Close the lid."),
+        ({"trips": [LID_TRIP], "rules": BOX["rules"]}, REFUSED, ACTIONS, PRESS_RESET),
+        ({"trips": [AT_MACHINE], "rules": BOX["rules"]}, REFUSED, ACTIONS, RESET_AT_MACHINE),
+        (
+            {"trips": [AT_MACHINE], "rules": BOX["rules"], "is_somebody_there": True},
+            REFUSED, ACTIONS, PRESS_RESET,
+        ),
+        ({}, REFUSED, ACTIONS, REFUSED),
+        ({}, None, ACTIONS, PRESS_RESUME),
+        ({}, None, ("hold", "stop"), OTHERS_RESUME),
+    ],
+)  # fmt: skip
+def test_a_held_etch_says_the_one_next_step(interlocks, why_not_resume, offered, step):
+    run = {**STATES["held"]["run"], "why_not_resume": why_not_resume}
+
+    view = watch_view(snapshot("held", run=run, interlocks=box(**interlocks)), offered)
+
+    assert view["next_step"] == step
+
+
+def test_every_interlock_has_its_words_on_the_page():
+    assert {rule.name for rule in RULES} == set(CAUSES)
+    assert cause_of("a rule of a later release").label == "A rule of a later release"

@@ -4,7 +4,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from support.fakes.fake_daemon import GONE, LID_TRIP, RUN, STATES, box
+from support.fakes.fake_daemon import GONE, HELD_BECAUSE, LID_TRIP, RUN, STATES, box
 from support.harnesses.page_bench import violations
 
 LEAST_TARGET_PX = 48  # WCAG 2.2 asks for 24 (2.5.8); fingers with paint on them for more
@@ -443,7 +443,9 @@ def test_what_changes_is_announced(open_phone, served, expect):
 
     served.daemon.tell("held")
 
-    expect(spoken).to_have_text("Held. At rest after row 413; the beam is off. You asked for it.")
+    expect(spoken).to_have_text(
+        f"Held. At rest after row 413; the beam is off. {HELD_BECAUSE} Press Resume."
+    )
 
 
 def test_nothing_moves_for_whoever_asked_for_less_motion(open_phone, served, expect):

@@ -181,6 +181,40 @@ def test_after_a_mended_fan_somebody_at_the_machine_lets_it_go_on(rig):
     assert rig.run.ended == "complete"
 
 
+def test_resume_is_offered_only_when_it_would_work_and_else_says_what_is_to_be_done(etching):
+    def offers():
+        return "resume" in etching.commands.snapshot().may, etching.run.why_not_resume
+
+    etching.ask("hold")
+    etching.wait_until(lambda: etching.state == "held")
+    etching.board.open_lid()
+    etching.wait(1)
+    is_offered, why_not = offers()
+    assert (is_offered, "lid is open" in why_not) == (False, True)
+    etching.board.close_lid()
+    etching.wait(4)
+    etching.reset()
+    etching.wait(0.5)
+    is_offered, why_not = offers()
+    assert (is_offered, "phone alone" in why_not) == (False, True)
+    etching.press_button()
+    etching.wait(0.5)
+
+    assert offers() == (True, None)
+    etching.ask("resume")
+
+
+def test_a_hold_and_a_stop_name_who_asked_for_them(etching):
+    etching.ask("hold", who="Ann’s phone")
+    etching.wait_until(lambda: etching.state == "held")
+    held_because = etching.run.held_because
+    etching.ask("stop", who="Bea’s phone")
+    etching.wait_for_the_end()
+
+    assert held_because == "Ann’s phone asked for a hold at the row's end."
+    assert etching.run.because == "Bea’s phone stopped it."
+
+
 def test_a_trip_while_held_sends_nothing_and_forbids_going_on(etching):
     etching.ask("hold")
     etching.wait_until(lambda: etching.state == "held")

@@ -42,6 +42,9 @@ class Unguarded:
     def why_not_start(self):
         return None
 
+    def why_not_resume(self):
+        return None
+
     def confirmations_for(self, wish):
         return {"long_run": None, "stays": None, "too_late": None}
 

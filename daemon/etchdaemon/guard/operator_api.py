@@ -6,6 +6,7 @@ from typing import Final
 from etchdaemon.errors import CommandRefused, GuardHangs
 from etchdaemon.guard.board_io import BoardIo
 from etchdaemon.guard.lock import HANGS, GuardLock
+from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.start.starting import StartRequest, confirmations_for
@@ -37,12 +38,11 @@ class OperatorApi:
 
     def why_not_start(self) -> str | None:
         """Return what forbids a start at the box, or None."""
-        try:
-            with self._lock.held():
-                self._interlocks.refuse_start(self._clock.wall_s())
-        except CommandRefused as refused:
-            return str(refused)
-        return None
+        return self._why_not(self._interlocks.refuse_start)
+
+    def why_not_resume(self) -> str | None:
+        """Return what forbids at the box that a held run is resumed, or None."""
+        return self._why_not(self._interlocks.refuse_resume)
 
     def confirmations_for(self, request: StartRequest) -> dict[str, str | None]:
         """Return what people have to confirm with such a start."""
@@ -115,6 +115,14 @@ class OperatorApi:
         else:
             self._missed = 0
         return self._last_report
+
+    def _why_not(self, refuse: Callable[[WallSeconds], None]) -> str | None:
+        try:
+            with self._lock.held():
+                refuse(self._clock.wall_s())
+        except CommandRefused as refused:
+            return str(refused)
+        return None
 
     @property
     def report_key(self) -> tuple[object, ...]:

@@ -278,8 +278,8 @@ class InterlockEngine:
         self.checklist.note_run_started()
         return record
 
-    def resume_run(self, now_s: WallSeconds) -> None:
-        """Resume a held run, where all is safe and somebody is at the machine."""
+    def refuse_resume(self, now_s: WallSeconds) -> None:
+        """Raise CommandRefused where a held run may not be resumed now."""
         if not self._is_etching:
             raise CommandRefused("No run is held.")
         self._refuse_if_unsafe(now_s, Phase.ETCHING)
@@ -289,6 +289,10 @@ class InterlockEngine:
                 "A phone alone cannot resume. Press the button at the machine (or, where there "
                 "is none, open and close the lid, then reset) and resume within a minute."
             )
+
+    def resume_run(self, now_s: WallSeconds) -> None:
+        """Resume a held run, where all is safe and somebody is at the machine."""
+        self.refuse_resume(now_s)
         self.sampler.use_presence()
         self.attendance.begin(now_s)
 

@@ -124,6 +124,10 @@ class BoxOperator(Protocol):
         """Return what forbids a start at the box, or None."""
         ...
 
+    def why_not_resume(self) -> str | None:
+        """Return what forbids at the box that a held run is resumed, or None."""
+        ...
+
     def confirmations_for(self, request: StartRequest) -> Mapping[str, str | None]:
         """Return what people have to confirm with such a start."""
         ...

@@ -211,7 +211,7 @@ class Service:
         next_state(self._run_state.state, command)
         sequencer = self._sequencer
         if sequencer is not None:
-            _STEERING[command](sequencer, now_s)
+            _STEERING[command](sequencer, now_s, request.call)
         request.accept()
 
     def _override(self, request: Request[SetFeed | SetPower | SetDose], _now_s: float) -> None:
@@ -245,11 +245,10 @@ class Service:
     def _show(self, now_s: float) -> None:
         between = self._idle
         between.note_ended()  # what is left is shown together with the end
-        etch = None if between.sequencer is None else between.sequencer.etch
         loop_state = LoopState(
             self._run_state.state,
             between.job,
-            etch,
+            between.sequencer,
             between.inspection,
             between.pending is not None,
             between.jog,
@@ -281,9 +280,9 @@ _HANDLERS: Final[Mapping[str, Callable[..., None]]] = {
     ),
     **dict.fromkeys((kind.method() for kind in INTERLOCK_COMMANDS), Service._ask_box),
 }
-_STEERING: Final[Mapping[Command, Callable[[RunSequencer, float], None]]] = {
-    Command.HOLD: RunSequencer.hold,
-    Command.HOLD_NOW: RunSequencer.hold_now,
-    Command.RESUME: RunSequencer.resume,
-    Command.STOP: RunSequencer.stop,
+_STEERING: Final[Mapping[Command, Callable[..., None]]] = {
+    Command.HOLD: lambda run, now_s, call: run.hold(now_s, call.who),
+    Command.HOLD_NOW: lambda run, now_s, call: run.hold_now(now_s, call.who),
+    Command.RESUME: lambda run, now_s, _call: run.resume(now_s),
+    Command.STOP: lambda run, now_s, call: run.stop(now_s, call.who),
 }

@@ -196,16 +196,22 @@ class Start(Call[Done]):
     acknowledge: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Hold(Call[Done]):
-    """Come to rest at the row's end."""
+    """Come to rest at the row's end; `who` asks, where the caller knows."""
 
     is_at_once: ClassVar[bool] = True
 
+    who: str = ""
 
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HoldNow(Call[Done]):
-    """Come to rest within the row."""
+    """Come to rest within the row; `who` asks, where the caller knows."""
 
     is_at_once: ClassVar[bool] = True
+
+    who: str = ""
 
 
 class Resume(Call[Done]):
@@ -310,10 +316,16 @@ class TryOutput(Call[Done]):
     on: bool = True
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Stop(Call[Done]):
-    """End the run, and the beam goes out; or stop the head that moves."""
+    """End the run, and the beam goes out; or stop the head that moves.
+
+    `who` asks, where the caller knows.
+    """
 
     is_at_once: ClassVar[bool] = True
+
+    who: str = ""
 
 
 MACHINE_CALLS: Final = (

@@ -109,7 +109,10 @@ class JobView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunView:
-    """The run under way, or the one that ended last; `ended` is complete, stopped or failed."""
+    """The run under way, or the one that ended last; `ended` is complete, stopped or failed.
+
+    `why_not_resume` is what keeps a held run from being resumed at this moment, in a sentence.
+    """
 
     id: int
     continues_run_id: int | None
@@ -126,6 +129,7 @@ class RunView:
     feed_percent: int
     power_percent: int
     held_because: str | None
+    why_not_resume: str | None
     ended: str | None
     because: str | None
     slow_rows: int

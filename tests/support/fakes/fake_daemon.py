@@ -87,6 +87,7 @@ RUN: Final = {
     "feed_percent": 100,
     "power_percent": 100,
     "held_because": None,
+    "why_not_resume": None,
     "ended": None,
     "because": None,
     "slow_rows": 37,
@@ -169,13 +170,20 @@ LID_TRIP: Final = {
 
 
 def box(step: str = "disarmed", **changes: Any) -> dict[str, Any]:
-    """Return the box's report while arming stands at `step`, with `changes` laid over it."""
+    """Return the box's report while arming stands at `step`, with `changes` laid over it.
+
+    What has tripped is still bad, unless the changes name the rules.
+    """
+    tripped = {trip["name"] for trip in changes.get("trips", ())}
+    bad = {"state": "bad", "sentence": "not good", "lasts_s": 5.0}
+    rules = [{**rule, **bad} if rule["name"] in tripped else rule for rule in BOX["rules"]]
     left_s = 42.3 if step == "armed" else None
     arming = {**BOX["arming"], "step": step, "start_within_s": left_s}
     asked = {"asked_for": ROUND} if changes.get("is_round_asking") else {}
-    return {**BOX, "arming": arming, **asked, **changes}
+    return {**BOX, "rules": rules, "arming": arming, **asked, **changes}
 
 
+HELD_BECAUSE: Final = "Ann’s phone asked for a hold at the row's end."
 _AT_REST: Final = {"feed_mm_per_min": 0.0, "power_ratio": 0.0, "power_w": 0.0}
 _OVER: Final = {**_AT_REST, "row": None, "remaining_s": None, "ends_at_utc": None}
 
@@ -219,10 +227,15 @@ STATES: Final[Mapping[str, Mapping[str, Any]]] = {
     },
     "held": {
         "state": "held",
-        "sentence": "At rest after row 413; the beam is off. You asked for it.",
+        "sentence": f"At rest after row 413; the beam is off. {HELD_BECAUSE}",
         "may": ["resume", "stop"],
         "job": JOB,
-        "run": {**RUN, **_AT_REST, "etched_rows": 413, "held_because": "you asked for it"},
+        "run": {
+            **RUN,
+            **_AT_REST,
+            "etched_rows": 413,
+            "held_because": HELD_BECAUSE,
+        },
     },
     "complete": {
         "state": "ended",

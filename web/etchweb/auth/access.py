@@ -32,6 +32,11 @@ class Visitor:
     holder: str
     phone: Phone | None = None
 
+    @property
+    def name(self) -> str:
+        """What the phone is called; nothing for the box's own browser."""
+        return "" if self.phone is None else self.phone.name
+
     def may(self, endpoint: str) -> bool:
         """Return whether they may reach `endpoint`."""
         return may(self.role, endpoint)

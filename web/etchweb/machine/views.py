@@ -6,6 +6,7 @@ from typing import Final, TypeVar
 
 from flask import (
     Blueprint,
+    g,
     jsonify,
     render_template,
     request,
@@ -71,7 +72,7 @@ MACHINE_ACTIONS: Final[Mapping[str, Callable[[Form], Call[Done]]]] = {
     "home": lambda _: Home(),
     "unlock": lambda _: Unlock(),
     "measure": lambda _: Measure(),
-    "stop": lambda _: Stop(),
+    "stop": lambda _: Stop(who=g.visitor.name),
     "try": lambda form: TryOutput(name=form.get("output", ""), on=form.get("on") != "no"),
 }
 

@@ -3,6 +3,8 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
+from etchweb.run.cause_presenter import is_good_again
+from etchweb.text.causes import cause_of
 from etchweb.text.emergencies import gravest_of
 from etchweb.text.formatting import as_sentence, short_duration
 from etchweb.text.view import View
@@ -16,14 +18,12 @@ NO_BOX: Final[View] = {
     "arming_step": "disarmed",
     "start_within": "",
     "questions": [],
-    "stops": [],
     "is_emergency": False,
     "steps": [],
     "round": "",
     "round_answer": "",
-    "presence": "",
     "fan": "",
-    "conditions": [],
+    "conditions": {},
     "changed": {},
     "lacks": [],
     "proofs_due": [],
@@ -51,11 +51,6 @@ STATES: Final = {
 }
 HERE: Final = "Yes, I am here"
 LOOKED: Final = "I have looked, all is well"
-SOMEBODY: Final = "Somebody was at the machine just now: it may go on."
-NOBODY: Final = (
-    "Going on needs somebody at the machine: press the button there, or open the lid and close it, "
-    "and resume within a minute."
-)
 
 
 def box_part(report: InterlockReport) -> View:
@@ -67,7 +62,8 @@ def box_part(report: InterlockReport) -> View:
         # What is laid out on the page; while it stays, only words change.
         "box": "/".join((
             step,
-            *(f"{trip.name} {trip.reaction}" for trip in trips),  # a flicker may become a fire
+            # A flicker may become a fire, and what was bad good again.
+            *(f"{one.name} {one.reaction} {is_good_again(one, report)}" for one in trips),
             *(question.key for question in report.questions),
             report.asked_for or "",
         )),
@@ -76,16 +72,12 @@ def box_part(report: InterlockReport) -> View:
         "arming_step": step,
         "start_within": _start_within(report.arming.start_within_s),
         "questions": questions,
-        "stops": [
-            {"name": trip.name, "sentence": as_sentence(trip.sentence)} for trip in trips
-        ],
         "is_emergency": emergency is not None,
         "steps": emergency.steps if emergency else [],
         "round_answer": LOOKED if report.is_look_asked else HERE,
         "round": as_sentence(report.asked_for or ""),
-        "presence": SOMEBODY if report.is_somebody_there else NOBODY,
         "fan": as_sentence(report.extraction or ""),
-        "conditions": [rule.name for rule in report.rules],
+        "conditions": {rule.name: cause_of(rule.name).label for rule in report.rules},
         "changed": {rule.name: rule.changed or "" for rule in report.rules},
         "lacks": [as_sentence(lack) for lack in report.lacks],
         "proofs_due": proofs_of(report, is_due=True),

@@ -8,6 +8,7 @@ from collections.abc import Collection
 from typing import Final
 
 from etchweb.reentry.unfinished import NO_UNFINISHED, continues_words, unfinished_part
+from etchweb.run.cause_presenter import NO_CAUSE, cause_part, reason_of
 from etchweb.run.dose import NO_SHADES, shades_part
 from etchweb.run.interlock_presenter import NO_BOX, box_part
 from etchweb.run.preflight_presenter import NO_PREFLIGHT, preflight_part
@@ -68,6 +69,7 @@ def watch_view(snapshot: Snapshot, offered: Collection[str] = ACTIONS) -> View:
         "state": state,
         "headline": headline,
         "sentence": _sentence(snapshot, headline),
+        **cause_part(snapshot, offered),
         "trouble": _trouble(snapshot),
         "may": [action for action in ACTIONS if action in snapshot.may and action in offered],
         "alert": _alert(snapshot),
@@ -129,6 +131,7 @@ _NOTHING: Final[View] = {
     **NO_UNFINISHED,
     **NO_SHADES,
     **NO_BOX,
+    **NO_CAUSE,
     **NO_PREFLIGHT,
 }
 
@@ -157,8 +160,8 @@ def _sentence(snapshot: Snapshot, headline: str) -> str:
     sentence = snapshot.sentence
     if _trouble(snapshot):
         sentence = sentence.replace(snapshot.machine.sentence, "").strip()
-    for trip in snapshot.interlocks.trips:
-        sentence = sentence.replace(trip.sentence, "").strip()
+    for told in (reason_of(snapshot), *(trip.sentence for trip in snapshot.interlocks.trips)):
+        sentence = sentence.replace(told, "").strip()
     if sentence.startswith((f"{headline}:", f"{headline}. ")):
         sentence = sentence[len(headline) + 1 :].strip()
     sentence = as_sentence(sentence)

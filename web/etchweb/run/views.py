@@ -1,7 +1,7 @@
 """The page *Watch*: the tile as it etches, and what a person may ask of the machine."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,6 +20,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.context import app_context
 from etchweb.daemon.listener import Listener, ask_status
 from etchweb.logbook.presenter import event_lines
+from etchweb.run.cause_presenter import is_told_by, past_causes, reason_of
 from etchweb.run.cautions import CAUTIONS
 from etchweb.run.interlock_presenter import answers_from
 from etchweb.run.stream import TRY_AGAIN_S, EventFrames, view_of
@@ -28,7 +29,7 @@ from etchweb.text.emergencies import LOCAL_RULES_FIRST
 from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
 from etchwire.calls.call import Call, Done
-from etchwire.calls.history import RunEvents
+from etchwire.calls.history import RunEvent, RunEvents
 from etchwire.calls.machine import (
     AnswerRound,
     Arm,
@@ -79,10 +80,10 @@ ACTIONS: Final = {
     "reset": Action(Reset, lambda form: Reset(names=tuple(form.getlist("name")))),
     "answer-round": Action(AnswerRound, lambda _: AnswerRound()),
     "start": Action(Start, _start),
-    "hold": Action(Hold, lambda _: Hold()),
-    "hold-now": Action(HoldNow, lambda _: HoldNow()),
+    "hold": Action(Hold, lambda _: Hold(who=g.visitor.name)),
+    "hold-now": Action(HoldNow, lambda _: HoldNow(who=g.visitor.name)),
     "resume": Action(Resume, lambda _: Resume()),
-    "stop": Action(Stop, lambda _: Stop()),
+    "stop": Action(Stop, lambda _: Stop(who=g.visitor.name)),
 }
 NEEDS_A_LOOK: Final = ("arm", "start")
 
@@ -166,24 +167,35 @@ def refused_with(sentence: str, status: int) -> BaseResponse:
 
 def _page(answer: str) -> str:
     report = ask_status(app_context().daemon)
+    view, events = view_of(report, _offered()), _events(report.snapshot)
     return render_template(
         "run/watch.html",
-        view=view_of(report, _offered()),
+        view=view,
         answer=answer,
         cautions=CAUTIONS,
         local_rules_first=LOCAL_RULES_FIRST,
-        events=_events(report.snapshot),
+        events=event_lines(events),
+        **_causes(report.snapshot, events),
     )
 
 
-def _events(snapshot: Snapshot | None) -> list[dict[str, str]]:
+def _causes(snapshot: Snapshot | None, events: Sequence[RunEvent]) -> View:
+    """Return what the card about causes needs of the run's events."""
+    if snapshot is None:
+        return {"past": [], "tripped_at": {}, "is_because_told": False}
+    past, tripped_at = past_causes(events, snapshot.interlocks)
+    is_told = is_told_by(events, as_sentence(reason_of(snapshot)))
+    return {"past": past, "tripped_at": tripped_at, "is_because_told": is_told}
+
+
+def _events(snapshot: Snapshot | None) -> Sequence[RunEvent]:
     """Return what happened in the run; the tile can be watched without it."""
     if snapshot is None or snapshot.run is None or snapshot.job is None:
-        return []
+        return ()
     try:
-        return event_lines(app_context().daemon.ask(RunEvents(id=snapshot.run.id)).events)
+        return app_context().daemon.ask(RunEvents(id=snapshot.run.id)).events
     except (DaemonAbsent, Refused):
-        return []
+        return ()
 
 
 def _view() -> View:

@@ -25,9 +25,8 @@ from etchdaemon.service.run.run_termination import RunTermination
 from etchwire.catalogue.dose import DARKEST_PERCENT, LIGHTEST_PERCENT, feed_percent
 from etchwire.record import HELD, HOLD, RESUMED, TRIP
 
-NO_HOLD: Final = (
-    "You asked for a hold. With constant power the beam would burn on at rest, so it ends."
-)
+NO_HOLD: Final = "With constant power the beam would burn on at rest, so it ends."
+NOT_READY_TO_GO_ON: Final = "The machine is not ready to go on. Is its lid closed?"
 _FEEDING: Final = frozenset((State.ETCHING, State.HOLDING))
 
 
@@ -53,33 +52,41 @@ class RunSequencer:
 
     # What a person may ask for.
 
-    def hold(self, now_s: float) -> None:
-        """Come to rest at the end of the row of which any byte was sent."""
+    def hold(self, now_s: float, who: str = "") -> None:
+        """Come to rest at the end of the row of which any byte was sent; `who` asked."""
         if self.etch.ending is not None:
             return  # it rests, and ends in a moment
         if self.etch.has_constant_power:
-            self.termination.trip(NO_HOLD, now_s)
+            self.termination.trip(f"{who or 'You'} asked for a hold. {NO_HOLD}", now_s)
             return
-        self._hold_for("You asked for a hold at the row's end.")
+        self._hold_for(f"{who or 'You'} asked for a hold at the row's end.")
 
-    def hold_now(self, now_s: float) -> None:
-        """Come to rest where the head is."""
+    def hold_now(self, now_s: float, who: str = "") -> None:
+        """Come to rest where the head is; `who` asked."""
         if self.etch.ending is not None:
             return
         if self.etch.has_constant_power:
-            self.termination.trip(NO_HOLD, now_s)
+            self.termination.trip(f"{who or 'You'} asked for a hold. {NO_HOLD}", now_s)
             return
         self._run_state.turn(Command.HOLD_NOW)
         self.etch.stop_feeding()
-        self.etch.held_because = "You asked for a hold at once."
+        self.etch.held_because = f"{who or 'You'} asked for a hold at once."
         self.etch.note(HOLD, self.etch.held_because)
         self._machine.begin(HoldingNow(self.termination.rest_timeout_s), now_s)
 
+    def why_not_resume(self) -> str | None:
+        """Return what keeps the run from being resumed now, in a sentence, or None."""
+        if self._run_state.state is not State.HELD:
+            return None
+        if self._report_at_rest is None:
+            return NOT_READY_TO_GO_ON
+        return self._guard.operator.why_not_resume()
+
     def resume(self, now_s: float) -> None:
         """Go on; raise LogbookUnavailable when that cannot be written down first."""
-        report = self._machine.report
-        if report is None or not (report.is_idle or report.is_held or report.has_closed_door):
-            raise CommandRefused("The machine is not ready to go on. Is its lid closed?")
+        report = self._report_at_rest
+        if report is None:
+            raise CommandRefused(NOT_READY_TO_GO_ON)
         if self._run_state.state is State.HELD:
             self._guard.resume_run()
             self._guard.note_loop_alive(is_waiting=True)
@@ -89,9 +96,9 @@ class RunSequencer:
         enabling = Enabling(self._guard.has_settled, starts_cycle=starts_cycle)
         self._machine.begin(enabling, now_s)
 
-    def stop(self, now_s: float) -> None:
-        """Come to rest, empty the controller, and end the run."""
-        self.termination.stop("You stopped it.", now_s)
+    def stop(self, now_s: float, who: str = "") -> None:
+        """Come to rest, empty the controller, and end the run; `who` asked."""
+        self.termination.stop(f"{who or 'You'} stopped it.", now_s)
 
     def override(self, lever: Override, percent: int) -> None:
         """Change speed or power from here on, in percent of what the job says.
@@ -247,6 +254,14 @@ class RunSequencer:
     @property
     def _may_hold(self) -> bool:
         return self._run_state.state is State.ETCHING and self.etch.ending is None
+
+    @property
+    def _report_at_rest(self) -> StatusReported | None:
+        """The last report, where it shows a machine that can go on."""
+        report = self._machine.report
+        if report is None or not (report.is_idle or report.is_held or report.has_closed_door):
+            return None
+        return report
 
     @property
     def _may_feed(self) -> bool:

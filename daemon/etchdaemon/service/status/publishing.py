@@ -17,6 +17,7 @@ from etchdaemon.service.job.inspection import Inspection
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
+from etchdaemon.service.run.run_sequencer import RunSequencer
 from etchdaemon.service.status import snapshot
 from etchwire.calls.interlock_report import InterlockReport
 from etchwire.calls.snapshot import AskedAtStart, Snapshot, UnfinishedView
@@ -30,12 +31,17 @@ class LoopState:
 
     state: State
     job: SpooledJob | None
-    etch: Etch | None
+    sequencer: RunSequencer | None
     inspection: Inspection
     is_pending: bool  # a person waits for the answer of something the controller does
     jog: JogController
     origin: JobOrigin
     unfinished: UnfinishedView | None  # the run that may be taken up again
+
+    @property
+    def etch(self) -> Etch | None:
+        """The run under way, or the last one."""
+        return None if self.sequencer is None else self.sequencer.etch
 
 
 class Publishing:
@@ -86,6 +92,8 @@ class Publishing:
         self._again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
         at_utc = self._clock.utc_now()
         report = self._guard.operator.report(day=at_utc[:10])
+        sequencer = loop_state.sequencer
+        why_not_resume = None if sequencer is None else sequencer.why_not_resume()
         self._commands.publish(
             Snapshot(
                 sequence=0,  # it gets its number where it is shown
@@ -94,11 +102,20 @@ class Publishing:
                 sentence=snapshot.sentence_of(
                     loop_state.state, loop_state.etch, machine, objection
                 ),
-                may=tuple(self._may(loop_state, report, is_placed=objection is None)),
+                may=tuple(
+                    self._may(
+                        loop_state,
+                        report,
+                        is_placed=objection is None,
+                        may_resume=why_not_resume is None,
+                    )
+                ),
                 machine=snapshot.machine_of(machine, loop_state.origin, loop_state.jog),
                 job=snapshot.job_of(loop_state.job, loop_state.inspection),
                 asked_at_start=self._asked_at_start(loop_state.job, at_utc),
-                run=snapshot.run_of(loop_state.etch, machine, self._clock),
+                run=snapshot.run_of(
+                    loop_state.etch, machine, self._clock, why_not_resume=why_not_resume
+                ),
                 unfinished=loop_state.unfinished,
                 interlocks=report,
                 logbook_trouble=self._records.trouble,
@@ -116,13 +133,14 @@ class Publishing:
         )
         return AskedAtStart(**self._guard.operator.confirmations_for(wish))
 
-    def _may(self, loop_state: LoopState, report: InterlockReport, *, is_placed: bool) -> list[str]:
+    def _may(
+        self, loop_state: LoopState, report: InterlockReport, *, is_placed: bool, may_resume: bool
+    ) -> list[str]:
         is_fit = self._machine.is_ready and not loop_state.is_pending and is_placed
         is_fit = is_fit and loop_state.inspection.can_be_armed
         may_start = is_fit and self._guard.operator.why_not_start() is None
-        may = [
-            w.value for w in commands_in(loop_state.state) if w is not Command.START or may_start
-        ]
+        would_work = {Command.START: may_start, Command.RESUME: may_resume}
+        may = [w.value for w in commands_in(loop_state.state) if would_work.get(w, True)]
         if loop_state.state is State.ETCHING:
             may += [f"set_{lever.value}" for lever in Override]
         if loop_state.state not in UNDER_WAY:

@@ -95,7 +95,9 @@ def _pointer_of(head: Head) -> tuple[float, float] | None:
     return place_mm if any(place_mm) else None
 
 
-def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> RunView | None:
+def run_of(
+    etch: Etch | None, machine: Machine, clock: Clock, *, why_not_resume: str | None
+) -> RunView | None:
     """Return the run's part."""
     if etch is None:
         return None
@@ -122,6 +124,7 @@ def run_of(etch: Etch | None, machine: Machine, clock: Clock) -> RunView | None:
         feed_percent=etch.percent[Override.FEED],
         power_percent=etch.percent[Override.POWER],
         held_because=etch.held_because,
+        why_not_resume=why_not_resume,
         ended=ended,
         because=because,
         slow_rows=etch.meter.slow_rows,

@@ -36,7 +36,7 @@ function show(news) {
   for (const [name, value] of Object.entries(news)) {
     for (const place of page.querySelectorAll(`[data-live="${name}"]`)) place.textContent = value;
   }
-  if ("ends_at" in news) page.querySelector("[data-clock]")?.setAttribute("datetime", news.ends_at);
+  if ("ends_at" in news) page.querySelector(".clock [data-clock]")?.setAttribute("datetime", news.ends_at);
   if ("may" in news) offer(news.may);
   moveTile(news);
   showClockTimes(page);
@@ -125,7 +125,9 @@ function speak() {
   if (!isNewState && (view.scene !== "run" || Date.now() - spokenAt < SPEAK_EVERY_MS)) return;
   [spokenAt, spokenState] = [Date.now(), view.state];
   const far = view.scene === "run" ? ` ${view.rows_done} of ${view.rows_total} rows, ${view.left} left.` : "";
-  document.getElementById("spoken").textContent = isNewState ? `${view.headline}. ${view.sentence}` : far;
+  document.getElementById("spoken").textContent = isNewState
+    ? [`${view.headline}.`, view.sentence, view.because, view.next_step].filter(Boolean).join(" ")
+    : far;
 }
 
 function showAnswer(sentence) {
