@@ -29,9 +29,9 @@ PATIENCE_S = 60.0
 class House:
     """A page with a runner that plays `script`, in place of a practice session."""
 
-    def __init__(self, folder, script):
+    def __init__(self, folder, script, program=sys.executable):
         self.app = create_app(FakeDaemon(), folder, open_to_loopback=True, machine=lambda *_: None)
-        self.runner = ScenarioRunner([LID, FAN], lambda _name: [sys.executable, "-c", script])
+        self.runner = ScenarioRunner([LID, FAN], lambda _name: [program, "-c", script])
         add_scenarios(self.app, self.runner)
         self.token = form_token(Store(folder).secret, "loopback")
 
@@ -122,8 +122,7 @@ def test_nothing_else_can_be_played_and_ending_nothing_is_harmless(house):
 
 
 def test_a_computer_that_can_start_nothing_says_so_and_may_be_asked_again(tmp_path):
-    house = House(tmp_path, COMES_TRUE)
-    house.runner._command_for = lambda _name: ["/nowhere/at/all"]
+    house = House(tmp_path, COMES_TRUE, program="/nowhere/at/all")
 
     assert house.press("/plays/begin", name="lid").status_code == 503
     assert house.press("/plays/begin", name="lid").status_code == 503

@@ -46,8 +46,9 @@ class Rig:
         spool = Spool(folder / "spool")
         self.reentry = reentry = Reentry(history=self.records, spool=spool, rests=MemoryRests())
         self.commands = CommandQueue(spool=spool, doorbell=NoDoorbell(), reentry=reentry)
+        self.daemon_machine = self.make_machine()
         self.service = Service(
-            machine=self.make_machine(),
+            machine=self.daemon_machine,
             commands=self.commands,
             clock=self.clock,
             records=self.records,
@@ -109,6 +110,16 @@ class Rig:
 
     def shown_position(self) -> list[float]:
         return self.commands.snapshot().machine.position_mm
+
+    @property
+    def etch(self):
+        """What the sequencer knows of the run, as no snapshot tells it."""
+        return self.service._idle.sequencer.etch
+
+    @property
+    def job_sheet(self) -> Sheet:
+        """The sheet of the job that is loaded."""
+        return self.service._idle.job.sheet
 
     @property
     def record(self):

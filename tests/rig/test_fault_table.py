@@ -87,7 +87,7 @@ def test_a_fault_ends_the_run_in_the_dark_and_the_next_one_needs_no_restart(
 
 def _assert_the_beam_was_out_in_time(course, disturbance):
     rig = course.rig
-    found_s = rig.service._idle.sequencer.etch.started_at_s + rig.record.event("fault")["at_s"]
+    found_s = rig.etch.started_at_s + rig.record.event("fault")["at_s"]
     assert found_s - course.begun_s <= disturbance.seen_within_s
     assert course.out_s - found_s <= OUT_WITHIN_S
     if disturbance.leaves_a_port:

@@ -18,7 +18,7 @@ def rig(tmp_path):
 
 def hang(rig, steps):
     """Let the loop go on while the looking thread holds the guard's lock."""
-    with rig.guard._lock.looking():
+    with rig.guard.lock.looking():
         for _ in range(steps):
             rig.machine.advance(0.3)  # so that there is something new to show each time
             rig.service.step()
@@ -46,7 +46,7 @@ def test_a_guard_that_is_late_in_an_etch_cuts_it_short_and_the_end_is_written(ri
 
 
 def test_a_guard_that_never_comes_back_ends_the_daemon(rig):
-    with rig.guard._lock.looking():
+    with rig.guard.lock.looking():
         for _ in range(MOST_MISSED):
             rig.guard.operator.report(day=DAY)
         with pytest.raises(GuardHangs, match="does not answer"):

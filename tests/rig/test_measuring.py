@@ -1,7 +1,5 @@
 """The controller in front of us, measured: how fast it takes in lines, and what follows from it."""
 
-import json
-
 import pytest
 
 from etchdaemon.errors import CommandRefused
@@ -97,13 +95,11 @@ def test_it_is_asked_for_again_after_other_settings(rig):
 
 
 def test_what_was_measured_outlives_a_restart_and_a_damaged_file_is_no_harm(rig, tmp_path):
-    facts = None
-    measure(rig)
-    facts = rig.service._machine.facts
-    kept = MeasuredController(tmp_path)
-    assert not kept.profile(facts).is_measured
+    rig.daemon_machine.measured = MeasuredController(tmp_path)
+    assert not (tmp_path / "controller.json").exists()
 
-    (tmp_path / "controller.json").write_text(json.dumps(rig.service._machine.measured._kept))
+    measure(rig)
+    facts = rig.daemon_machine.facts
     assert MeasuredController(tmp_path).profile(facts).is_measured
 
     (tmp_path / "controller.json").write_bytes(b"\x00{")
@@ -139,7 +135,7 @@ def test_a_measured_controller_changes_what_is_described_to_the_preflight(rig_of
     rig.load()
     rig.wait(0.5)
 
-    described = rig.service._idle.inspection._machine
+    described = rig.preflight.machines[-1]
 
     read_s = EIGHT_BIT.costs.read_s
     assert described["costs"]["read_s"] == pytest.approx(2 * read_s, rel=0.05)

@@ -218,7 +218,7 @@ class _OtherDevice:
     ids=["a modem that echoes", "a satellite receiver", "wrong baud rate", "noise"],
 )
 def test_another_device_on_the_port_is_never_taken_for_the_machine(rig, behaviour):
-    rig.port._machine = _OtherDevice(rig.machine, **behaviour)
+    rig.port.hangs_on(_OtherDevice(rig.machine, **behaviour))
 
     rig.wait_until(lambda: rig.link == "refused", within_s=10.0)
     assert "115200 baud" in _sentence(rig)

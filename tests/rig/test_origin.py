@@ -102,7 +102,7 @@ def test_other_offsets_are_taken_back_before_the_origin_is_set(rig):
 
     rig.ask("set_origin")
 
-    found = rig.service._machine.facts
+    found = rig.daemon_machine.facts
     assert not any(found.origins_mm["G92"])
     assert not any(found.origins_mm["TLO"])
     assert "G54" in found.parser.words

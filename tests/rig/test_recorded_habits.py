@@ -54,7 +54,7 @@ def test_an_ok_that_a_reset_brings_is_no_answer_and_no_fault(rig):
 @pytest.mark.parametrize("number", [3, 6, 8, 9])
 def test_an_ok_that_an_alarm_brings_is_not_counted_for_a_line(rig, number):
     _etch(rig)
-    etch = rig.service._idle.sequencer.etch
+    etch = rig.etch
     counted = etch.lines_accepted - rig.port.heard.count(b"ok\r\n")
 
     rig.machine.trip_alarm(number)

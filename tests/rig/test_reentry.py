@@ -153,7 +153,7 @@ def test_after_a_restart_of_the_controller_only_a_set_origin_lets_it_be_taken_up
     rig.set_origin()
 
     assert "0.05 mm at best" in told["sentence"]
-    assert [entry.row for entry in rig.service._idle.job.sheet.index] == list(range(4, ROWS))
+    assert [entry.row for entry in rig.job_sheet.index] == list(range(4, ROWS))
 
 
 def test_a_restart_after_the_run_has_ended_counts_as_well(rig):
@@ -324,7 +324,7 @@ def test_a_run_held_at_a_rows_end_needs_no_eye_although_its_port_was_lost(rig):
     told = rig.ask("reenter", run=1, confirm="origin set again", row=None)
 
     assert f"Row {first + 1} is etched from its beginning" in told["sentence"]
-    assert rig.service._idle.job.sheet.index[0].row == first
+    assert rig.job_sheet.index[0].row == first
 
 
 def test_a_job_that_shifts_its_own_origin_is_never_offered(rig):

@@ -28,7 +28,7 @@ class MemoryAlerts:
         self._now_s = now_s
         self._noticing.note(DaemonReport(0, status, ""), now_s)
 
-    def told(self):
+    def sent_texts(self):
         while deliver_once(self._outbox, self._ways, self._now_s):
             pass
         return [f"{post['title']}. {post['text']}" for _, post in self._sink.posts]

@@ -57,8 +57,12 @@ class MemoryStage:
             self.rig.preflight.find("constant power", "acknowledge")
         if self.picture.pauses_in_row is not None:
             self.rig.preflight.find("pause", "refused")
+        self._job = job
+
+    def begin(self, scenario):
+        """Come to where the scenario begins."""
         self.rig.set_origin()
-        self._load(job)
+        self._load(self._job)
         if scenario.begins is Begins.ETCHING:
             for step in (*GETTING_READY, STARTING):
                 self.rig.wait_until(lambda step=step: step.moment.offered in self.observe().may)

@@ -3,6 +3,8 @@
 Those that do are played in tests/processes/test_practice_scenario.py.
 """
 
+from contextlib import closing
+
 import pytest
 
 from etchpractice.scenario.script import read_scenario
@@ -17,9 +19,9 @@ IN_MEMORY = [name for name, scenario in SCENARIOS.items() if not scenario.needs_
 @pytest.mark.parametrize("name", IN_MEMORY)
 def test_a_scenario_comes_out_as_it_is_written(name, tmp_path):
     scenario = SCENARIOS[name]
-    stage = MemoryStage(tmp_path, scenario)
 
-    told = list(perform(scenario, stage))
-    stage.close()
+    with closing(MemoryStage(tmp_path, scenario)) as stage:
+        stage.begin(scenario)
+        told = list(perform(scenario, stage))
 
     assert not told[-1].is_failure, "\n".join(map(str, told))

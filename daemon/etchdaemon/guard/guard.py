@@ -42,7 +42,7 @@ class Guard:
         self._clock = clock
         self._ask_for_look = ask_for_look
         self._allowed_at_s = -inf
-        self._lock = lock = GuardLock()
+        self.lock = lock = GuardLock()
         self.contact_tests = ContactTestRecords(
             interlocks.proofs, interlocks.relay, lock=lock, clock=clock, records=records
         )
@@ -98,7 +98,7 @@ class Guard:
         The verdict says what forbids it, and `may_burn` whether the contact has closed.
         """
         self._allowed_at_s = self._clock.wall_s()
-        with suppress(CommandRefused), self._lock.held():
+        with suppress(CommandRefused), self.lock.held():
             self._interlocks.allow_beam(self._clock.wall_s())
         self._ask_for_look()
 
@@ -112,7 +112,7 @@ class Guard:
 
     def may_burn(self) -> bool:
         """Return whether the contact is closed, has settled, and no rule forbids the beam."""
-        with suppress(CommandRefused), self._lock.held():
+        with suppress(CommandRefused), self.lock.held():
             return self._interlocks.may_burn(self._clock.wall_s())
         return False
 
@@ -120,18 +120,18 @@ class Guard:
 
     def begin_run(self, request: StartRequest) -> dict[str, object]:
         """Begin a run and return what its record says of the box; raise CommandRefused."""
-        with self._lock.held():
+        with self.lock.held():
             return self._interlocks.begin_run(request, self._clock.wall_s())
 
     def resume_run(self) -> None:
         """Resume a held run; raise CommandRefused."""
-        with self._lock.held():
+        with self.lock.held():
             self._interlocks.resume_run(self._clock.wall_s())
 
     def end_run(self) -> None:
         """Cut the beam and note that the run is over."""
         self.cut()
-        with self._lock.held_if_possible():
+        with self.lock.held_if_possible():
             self._interlocks.end_run()
 
     def note_fault(self) -> None:
@@ -140,7 +140,7 @@ class Guard:
 
     def recall_end(self, ago_s: float) -> None:
         """Note that the last run before this start of the daemon ended `ago_s` seconds ago."""
-        with self._lock.held_if_possible():
+        with self.lock.held_if_possible():
             self._interlocks.attendance.recall_end(ago_s, self._clock.wall_s())
 
     def take_attendance_notes(self) -> Sequence[AttendanceNote]:
@@ -157,7 +157,7 @@ class Guard:
 
     def test_relay(self) -> bool:
         """Begin the test; return False, without one, where it would prove nothing."""
-        with suppress(CommandRefused), self._lock.held():
+        with suppress(CommandRefused), self.lock.held():
             return self._interlocks.test_relay(self._clock.wall_s())
         return False
 
