@@ -1,10 +1,12 @@
 """`etchwarden prepare` as a person uses it."""
 
+import re
+
 import pytest
 from click.testing import CliRunner
 
-from etchphoto.halftone import HALFTONES
 from etchwarden.commands.prepare import command
+from etchwire.catalogue.halftones import NAMES
 from etchwire.sheet import read_sheet
 from support.samples.photo_files import encoded, scene
 
@@ -199,7 +201,8 @@ def test_a_photo_too_small_for_the_tile_is_remarked_on_and_etched_all_the_same(p
 def test_help_names_every_halftone_and_is_for_a_person():
     text = CliRunner().invoke(command, ["--help"]).stdout
 
-    assert all(name in text for name in HALFTONES)
+    assert all(name in text for name in NAMES.values())
+    assert not any(author in text for author in ("jarvis", "floyd", "stucki"))
     assert "Examples:" in text
 
 
@@ -209,3 +212,25 @@ def test_a_practice_lasers_greys_are_measured_on_its_own_surface_alone(prepare):
 
     assert "reys" not in own.stderr
     assert "The greys were measured with another tile and paint" in other.stderr
+
+
+def test_ways_of_making_dots_are_called_by_what_one_sees(prepare, tmp_path):
+    named, keyed = (prepare("--width", "20", "--halftone", one) for one in ("crisp", "jarvis"))
+    unknown = prepare("--width", "20", "--halftone", "woodcut")
+
+    assert (named.exit_code, keyed.exit_code) == (0, 1)  # the folder is there already
+    assert read_sheet(tmp_path / "job").halftone == "floyd-steinberg"
+    assert "choose one of crisp, smooth, firm, lettering, test-card" in unknown.stderr
+
+
+def test_how_long_other_dots_would_etch_stands_beside_the_jobs_own_time(prepare):
+    told = prepare("--width", "20", "--halftone", "smooth").stdout
+
+    assert re.search(r"With other dots, about: crisp .* firm .* test-card \d+ s\.", told)
+
+
+def test_where_no_tone_card_was_read_the_note_says_what_one_would_win(prepare):
+    result = prepare(*SHED, "--width", "20", "--spacing", "0.1")
+
+    assert "Greys not measured on this tile" in result.stderr
+    assert "of error would be left at arm's length in place of" in result.stderr

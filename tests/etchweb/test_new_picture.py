@@ -13,7 +13,8 @@ from PIL import Image
 from etchphoto.job import FROM_TEST_CARD
 from etchweb.app import create_app
 from etchweb.drafts import views as new_picture
-from etchweb.drafts.store import Drafts, shown_name
+from etchweb.drafts.making import make_picture
+from etchweb.drafts.store import EARLY_NAME, Drafts, shown_name
 from etchweb.server import csrf_and_headers as guard
 from etchweb.workers.work import MOST_WAITING, WORKER
 from etchwire.catalogue.dot import Dot
@@ -425,8 +426,61 @@ def test_dots_from_the_test_card_are_offered_with_their_gain_where_one_told_the_
 
     assert "from your test card" in page
     assert "% less grain" in page
+    assert page.count("to etch") == 4
+    assert 'value="jarvis" checked' in page
     assert "worked out from your test card" in proof
     assert drafts.found(kept(drafts)).burnt > 0
+
+
+def test_while_dots_are_worked_out_the_tile_is_there_to_be_seen(phone, daemon, sent, drafts):
+    curve = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT.to_table()}
+    daemon.answers |= craft(recipe(tone_curve=curve))
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/look", form=LOOK | {"halftone": FROM_TEST_CARD})
+    folder = drafts.folder_of(kept(drafts).id)
+    is_there = []
+
+    make_picture(folder, lambda _: is_there.append((folder / EARLY_NAME).exists()))
+
+    assert not is_there[0]
+    assert is_there.index(True) < len(is_there) - 3
+    assert not (folder / EARLY_NAME).exists()
+
+
+@pytest.mark.parametrize(("verdict", "chosen"), [("good", "test-card"), ("patchy", "jarvis")])
+def test_dots_from_the_test_card_are_chosen_beforehand_once_a_tile_with_them_was_good(
+    phone, daemon, sent, drafts, verdict, chosen
+):
+    curve = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT.to_table()}
+    daemon.answers |= craft(recipe(tone_curve=curve)) | {
+        "runs": {"runs": [ETCH | {"verdict": verdict}], "next_before": None, "notes": []},
+        "run": ETCH | {"sheet": ETCH["sheet"] | {"halftone": FROM_TEST_CARD}},
+    }
+
+    phone.press(f"{sent}/tile", form=size())
+
+    assert kept(drafts).halftone == chosen
+
+
+def test_where_nothing_was_measured_the_spot_chooses_and_the_page_says_what_a_card_would_win(
+    phone, cut_out
+):
+    page = phone.look(f"/{cut_out}/look").text
+
+    assert 'value="jarvis" checked' in page
+    assert "Greys not measured on this tile" in page
+    assert "of error would be left at arm" in page
+
+
+def test_work_that_is_no_longer_wanted_is_cancelled(phone, cut_out, monkeypatch):
+    monkeypatch.setattr(new_picture, "WAIT_S", 0.0)
+    page = phone.look(f"/{cut_out}/look").text
+
+    answer = phone.press(f"{cut_out}/cancel")
+
+    assert "Cancel" in page
+    assert answer.location.endswith("/cut")
+    assert phone.look(f"/{cut_out}/work.json").json == {"share": 1.0, "over": True, "early": ""}
 
 
 def test_without_a_dot_only_kernels_are_offered(phone, daemon, sent):
@@ -570,7 +624,7 @@ def test_work_that_takes_long_shows_how_far_it_is(phone, cut_out, monkeypatch):
     assert "<progress" in page
     assert '<meta http-equiv="refresh"' in page
     answer = phone.look(f"/{cut_out}/work.json").json
-    assert set(answer) == {"share", "over"}
+    assert set(answer) == {"share", "over", "early"}
 
 
 def test_while_others_wait_a_bad_photo_is_told_on_the_next_page(phone, app, drafts):

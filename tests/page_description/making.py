@@ -49,6 +49,10 @@ MAKING: Final = (
         where=_DRAFT, answers=(404,),
     ),
     Entry(
+        method="POST", path="/new/{draft_id}/cancel", says="Give up the work on it.",
+        role="operate", where=_DRAFT, answers=(404,),
+    ),
+    Entry(
         method="GET", path="/new/{draft_id}/work.json", says="How far the work on it has come.",
         role="operate", where=_DRAFT, gives=JSON, answers=(404,),
     ),

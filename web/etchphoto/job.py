@@ -30,6 +30,7 @@ from etchphoto.tone import (
     opened,
 )
 from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.halftones import halftone_name
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Photo, Sheet
 
@@ -73,7 +74,7 @@ class PhotoOrder:
         if self.halftone not in PHOTO_HALFTONES:
             raise UnfitOrder(
                 f"there is no halftone {self.halftone!r}: choose one of "
-                f"{', '.join(PHOTO_HALFTONES)}"
+                f"{', '.join(map(halftone_name, PHOTO_HALFTONES))}"
             )
         if self.halftone == FROM_TEST_CARD and self.dot is None:
             raise UnfitOrder(_NO_DOT)
@@ -129,7 +130,7 @@ def prepare_job(  # noqa: PLR0913 - one keyword for each thing to be heard of
     frame = frame_of(loaded, order)
     still_open = [
         finding
-        for finding in findings(loaded, order)
+        for finding in _cheap_findings(frame, order)
         if finding.needs_acknowledgement and finding.name not in order.acknowledged
     ]
     if still_open:
@@ -207,8 +208,7 @@ def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     """Return what the person should know before etching, the gravest first."""
     frame = frame_of(photo, order)
     found = [
-        *_spacing_findings(order.head, order.recipe),
-        *frame.findings,
+        *_cheap_findings(frame, order),
         *_tone_findings(order),
         *_shadow_findings(order),
     ]
@@ -227,12 +227,18 @@ def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     return tuple(found)
 
 
+def _cheap_findings(frame: Frame, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
+    """Return those that are known without a look at dots, and all that must be acknowledged."""
+    return (*_spacing_findings(order.head, order.recipe), *frame.findings)
+
+
 def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     """Return whether greys are left to chance; lettering has none."""
     if order.halftone == LETTERING:
         return ()
     if order.tone is None:
-        return (PhotoFinding("greys-not-measured", GREYS_NOT_MEASURED),)
+        sentence = f"{GREYS_NOT_MEASURED} {worth_of_card(order.motion)}"
+        return (PhotoFinding("greys-not-measured", sentence),)
     if order.halftone == FROM_TEST_CARD and order.dot is not None:
         return (_gain_finding(order.dot, order.motion),)
     if order.tone.is_worked_out(order.recipe, order.halftone):
@@ -245,6 +251,25 @@ def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
         f"out. {GREYS_NOT_MEASURED}"
     )
     return (PhotoFinding("tone-curve-left-out", sentence),)
+
+
+def worth_of_card(motion: Motion) -> str:
+    """Return in a sentence what a tone card would win, where none was read."""
+    from etchphoto.dots.gain import foreseen_without_card  # noqa: PLC0415  brings OpenCV
+
+    foreseen = foreseen_without_card(motion)
+    return (
+        f"With dots worked out from it, about {foreseen.card_error:.1f} L* of error would be left "
+        f"at arm's length in place of {foreseen.kernel_error:.0f}, for a usual dot of this laser's "
+        "stated spot."
+    )
+
+
+def suited_halftone(motion: Motion) -> str:
+    """Return the kernel that suits the stated spot, where no tone card was read."""
+    from etchphoto.dots.gain import foreseen_without_card  # noqa: PLC0415  brings OpenCV
+
+    return foreseen_without_card(motion).kernel
 
 
 def _shadow_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:

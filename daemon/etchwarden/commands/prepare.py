@@ -1,31 +1,35 @@
 """`etchwarden prepare`: a photo becomes a job in a folder."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 import click
 
 from etchphoto.decoder.loading import load_photo
+from etchphoto.dots.speeds import Motion
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
 from etchphoto.estimate import picture_findings, speed_findings
+from etchphoto.etch_time import etching_s
 from etchphoto.framing import Crop
-from etchphoto.halftone import HALFTONES
+from etchphoto.halftone import KERNELS, Bits, Coverage
 from etchphoto.job import (
-    DEFAULT_HALFTONE,
     FROM_TEST_CARD,
+    LETTERING,
     PhotoOrder,
     findings,
     prepare_job,
+    suited_halftone,
 )
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
 from etchwarden.shared.daemon_option import Command, daemon_option
-from etchwarden.shared.job_summary import summary
-from etchwarden.shared.prepare_recipe import RecipeOptions, choose_recipe
+from etchwarden.shared.job_summary import duration, summary
+from etchwarden.shared.prepare_recipe import Chosen, RecipeOptions, choose_recipe
 from etchwarden.shared.progress import progress_shown
 from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS
+from etchwire.catalogue.halftones import halftone_key, halftone_name
 from etchwire.errors import WireError
 
 _EPILOG: Final = """\
@@ -87,9 +91,10 @@ _SETTINGS: Final[tuple[Callable[[Command], Command], ...]] = (
     click.option("--lines-per-inch", type=float, metavar="LINES", help="The same, in inches."),
     click.option(
         "--halftone", metavar="KIND",
-        help=f"How grey becomes dots: {', '.join(HALFTONES)} (for lettering and line art), "
-        f"{FROM_TEST_CARD} (from your test card, where a tone card was read). Left "
-        f"out, as the recipe was found with, else {DEFAULT_HALFTONE}.",
+        help="How grey becomes dots: smooth, firm, crisp, lettering (and line art), or test-card: "
+        "from your test card, where a tone card was read. Left out: from your test card once a "
+        "tile etched so was judged good, else as the recipe was found with, else what suits the "
+        "laser's spot.",
     ),
     click.option("--brightness", default=0.0, metavar="POINTS", help="Lighten by -100 to 100."),
     click.option("--contrast", default=1.0, metavar="FACTOR", help="Above 1 stretches the greys."),
@@ -177,7 +182,15 @@ def command(**said: Any) -> None:
 def _prepare(options: _Options) -> None:
     order = _order(options)
     photo = turned(load_photo(options.photo), options.quarters)
+    times: list[str] = []
     notes = [one for one in findings(photo, order) if not one.needs_acknowledgement]
+
+    def look(coverage: Coverage, bits: Bits) -> None:
+        wanted = order.tone_curve.looks_like(coverage)
+        notes.extend(picture_findings(wanted, bits))
+        if order.dot is not None and order.halftone != LETTERING:
+            times.append(_times_text(wanted, order))
+
     with progress_shown("Preparing") as show_progress:
         sheet = prepare_job(
             photo,
@@ -185,13 +198,27 @@ def _prepare(options: _Options) -> None:
             folder=options.folder,
             is_replacing=options.is_replacing,
             on_progress=show_progress,
-            on_dots=lambda coverage, bits: notes.extend(
-                picture_findings(order.tone_curve.looks_like(coverage), bits)
-            ),
+            on_dots=look,
         )
     for note in (*notes, *speed_findings(sheet)):
         click.echo(f"Note: {note.sentence}", err=True)
-    click.echo(f"{summary(sheet)}\nThe job is in {options.folder}.")
+    told = "\n".join([summary(sheet), *times])
+    click.echo(f"{told}\nThe job is in {options.folder}.")
+
+
+def _halftone(options: _Options, chosen: Chosen) -> str:
+    said = halftone_key(options.halftone or chosen.halftone)
+    return said or suited_halftone(Motion(chosen.head, chosen.recipe, not options.is_one_way))
+
+
+def _times_text(wanted: Coverage, order: PhotoOrder) -> str:
+    """Return how long each way of making dots would etch, beside each other."""
+    parts = (
+        f"{halftone_name(kind)} {duration(etching_s(wanted, replace(order, halftone=kind)))}"
+        for kind in (*KERNELS, FROM_TEST_CARD)
+        if kind != order.halftone
+    )
+    return f"With other dots, about: {', '.join(parts)}."
 
 
 def _order(options: _Options) -> PhotoOrder:
@@ -214,7 +241,7 @@ def _order(options: _Options) -> PhotoOrder:
             sharpness=options.sharpness,
             open_shadows=options.open_shadows,
         ),
-        halftone=options.halftone or chosen.halftone or DEFAULT_HALFTONE,
+        halftone=_halftone(options, chosen),
         is_both_directions=not options.is_one_way,
         at_x_mm=at_x_mm,
         at_y_mm=at_y_mm,

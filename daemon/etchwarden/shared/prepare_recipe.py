@@ -9,9 +9,11 @@ import click
 
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import line_spacing_mm
+from etchphoto.job import FROM_TEST_CARD
 from etchphoto.measured_tone import MeasuredTone
 from etchwarden.shared.catalogue_calls import catalogue_calls_at, settings_of
 from etchwarden.shared.heads import find_head
+from etchweb.catalogue.pairs import is_proven_with
 from etchwire.calls.json_values import to_json_value
 from etchwire.catalogue.examples import PRACTICE_RECORDS, PRACTICE_SURFACE
 from etchwire.catalogue.heads import Head, Recipe
@@ -107,6 +109,7 @@ def _from_logbook(options: RecipeOptions, socket: Path) -> Chosen:
         catalogue.require_surface(surface)
         in_force = catalogue.recipe_in_force(head.name, surface)
         advice = catalogue.advice(head.name, surface, air_assist=options.air_assist)
+        is_proven = is_proven_with(FROM_TEST_CARD, catalogue.daemon, head.name, surface)
     for sentence in advice:
         click.echo(f"Note: {sentence}", err=True)
     if in_force is None:
@@ -116,12 +119,12 @@ def _from_logbook(options: RecipeOptions, socket: Path) -> Chosen:
                 "card power), or say --speed, --power and --spacing"
             )
         return Chosen(head=head, recipe=Recipe(**said))
-    return Chosen(
-        head=head,
-        recipe=replace(settings_of(in_force), **said),
-        tone=MeasuredTone.from_record(to_json_value(in_force)),
-        halftone=in_force.halftone,
-    )
+    recipe = replace(settings_of(in_force), **said)
+    tone = MeasuredTone.from_record(to_json_value(in_force))
+    if is_proven and tone is not None and tone.dot_for(recipe) is not None:
+        return Chosen(head=head, recipe=recipe, tone=tone, halftone=FROM_TEST_CARD)
+    halftone = in_force.halftone if tone is not None else ""
+    return Chosen(head=head, recipe=recipe, tone=tone, halftone=halftone)
 
 
 def _said(options: RecipeOptions) -> _Said:

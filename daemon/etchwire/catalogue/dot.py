@@ -22,6 +22,13 @@ MOST_SPREAD_DOTS: Final = 2.5
 MOST_UNEVENNESS: Final = 0.5
 MOST_POWER_EXPONENT: Final = 4.0
 
+# What is usual, where a tone card says nothing else: our assumption, but for the power exponent.
+USUAL_THRESHOLD: Final = 0.2
+USUAL_SCALE: Final = 0.3
+USUAL_STEEPNESS: Final = 1.5
+# Usual settings of 5, 10 and 20 W lie on speed ~ power^1.9 (common practice, no source).
+USUAL_POWER_EXPONENT: Final = 1.9
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dot(Plain):

@@ -1,5 +1,9 @@
-"""What searching dots is worth for one laser and surface, by its dot on a small picture."""
+"""What searching dots is worth for one laser and surface, by its dot on a small picture.
 
+Where no tone card was read the dot is one of usual figures, as wide as the stated spot makes it.
+"""
+
+import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Final
@@ -15,10 +19,21 @@ from etchphoto.dots.switch_price import switch_price
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import KERNELS, diffuse_evenly
 from etchphoto.light import lightness
-from etchwire.catalogue.dot import Dot
+from etchphoto.tone import GUESSED_BLACK
+from etchwire.catalogue.dot import (
+    LEAST_SPREAD_DOTS,
+    MOST_SPREAD_DOTS,
+    USUAL_POWER_EXPONENT,
+    USUAL_SCALE,
+    USUAL_STEEPNESS,
+    USUAL_THRESHOLD,
+    Dot,
+)
 
 _SIDE_DOTS: Final = 120
 _MARGIN_DOTS: Final = 6
+_OFFERED: Final = ("jarvis", "floyd-steinberg")
+_HEAT_SPREAD_MM: Final = 0.035  # a guess: so far heat creeps beyond the spot
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +61,13 @@ def foreseen_gain(dot: Dot, motion: Motion) -> Gain:
         diffuse_evenly(tone_curve_of(dot, kernel, motion).apply(wanted), kernel)
         for kernel in KERNELS.values()
     )
+    return Gain(
+        min(_error(bits, wanted, dot, motion) for bits in kernels),
+        _search_error(wanted, dot, motion),
+    )
+
+
+def _search_error(wanted: NDArray[np.float32], dot: Dot, motion: Motion) -> float:
     searched = search_dots(
         wanted,
         dot,
@@ -53,9 +75,43 @@ def foreseen_gain(dot: Dot, motion: Motion) -> Gain:
         motion=motion,
         switch_price=switch_price(motion.head, motion.recipe),
     )
-    return Gain(
-        min(_error(bits, wanted, dot, motion) for bits in kernels),
-        _error(searched, wanted, dot, motion),
+    return _error(searched, wanted, dot, motion)
+
+
+@dataclass(frozen=True, slots=True)
+class WithoutCard:
+    """The kernel that suits the stated spot best, and what an eye sees to be wrong, in L*.
+
+    `card_error` is what dots from a tone card would leave. All by a dot of usual figures.
+    """
+
+    kernel: str
+    kernel_error: float
+    card_error: float
+
+
+@lru_cache(maxsize=8)
+def foreseen_without_card(motion: Motion) -> WithoutCard:
+    """Return how a small picture of ours would come out on a usual surface, without a curve."""
+    dot, wanted = _usual_dot(motion), _wanted()
+    errors = {
+        name: _error(diffuse_evenly(wanted, KERNELS[name]), wanted, dot, motion)
+        for name in _OFFERED
+    }
+    best = min(errors, key=errors.__getitem__)
+    return WithoutCard(best, errors[best], _search_error(wanted, dot, motion))
+
+
+def _usual_dot(motion: Motion) -> Dot:
+    spread_mm = math.hypot(motion.head.spot_mm / math.sqrt(12), _HEAT_SPREAD_MM)
+    spread_dots = spread_mm / motion.recipe.line_spacing_mm
+    return Dot(
+        spread_dots=min(max(spread_dots, LEAST_SPREAD_DOTS), MOST_SPREAD_DOTS),
+        threshold=USUAL_THRESHOLD,
+        scale=USUAL_SCALE,
+        steepness=USUAL_STEEPNESS,
+        black=GUESSED_BLACK,
+        power_exponent=USUAL_POWER_EXPONENT,
     )
 
 

@@ -21,7 +21,15 @@ from etchphoto.dots.speeds import lit
 from etchphoto.light import lightness
 from etchproof.model.damped_steps import least_squares
 from etchproof.reading.measuring import UNEVEN_CELL_MM
-from etchwire.catalogue.dot import MOST_POWER_EXPONENT, MOST_UNEVENNESS, Dot
+from etchwire.catalogue.dot import (
+    MOST_POWER_EXPONENT,
+    MOST_UNEVENNESS,
+    USUAL_POWER_EXPONENT,
+    USUAL_SCALE,
+    USUAL_STEEPNESS,
+    USUAL_THRESHOLD,
+    Dot,
+)
 
 Floats = NDArray[np.floating[Any]]
 
@@ -34,10 +42,16 @@ _STARTS: Final = ((0.2, 0.3, 1.5), (0.5, 0.3, 1.0))  # threshold, scale, steepne
 _LEAST_NOISE: Final = 0.004  # of reflectance: no camera reads better
 
 # What is usual and how far off it may well be, as logarithms (the threshold's of its odds). Lines
-# are laid so that they just close, hence the spread. The power exponent: usual settings of 5, 10
-# and 20 W lie on speed ~ power^1.9 (common practice, no source). The rest is our assumption.
-# Threshold, scale, steepness, power exponent, spread in dots:
-_USUAL: Final = np.log((0.2 / 0.8, 0.3, 1.5, 1.9, 0.45))
+# are laid so that they just close, hence the spread, in dots.
+_USUAL: Final = np.log(
+    (
+        USUAL_THRESHOLD / (1 - USUAL_THRESHOLD),
+        USUAL_SCALE,
+        USUAL_STEEPNESS,
+        USUAL_POWER_EXPONENT,
+        0.45,
+    )
+)
 _DOUBT: Final = np.array((1.5, 1.0, 1.0, 0.2, 0.35))
 _LAW: Final = len(_USUAL) - 1  # the figures of the law come first
 

@@ -45,6 +45,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "new_picture.upload": Role.OPERATE,
     "new_picture.go_on": Role.OPERATE,
     "new_picture.put_away": Role.OPERATE,
+    "new_picture.cancel": Role.OPERATE,
     "new_picture.work": Role.OPERATE,
     "new_picture.picture": Role.OPERATE,
     "new_picture.tile": Role.OPERATE,

@@ -3,16 +3,20 @@
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol, TypeVar
 
 from etchweb.daemon.protocol import Daemon
 from etchweb.text.formatting import grouped, millimetres, percent
+from etchwire.calls.call import Call
 from etchwire.calls.catalogue import Heads, RecipeEntry, Recipes, Surfaces
-from etchwire.calls.history import Runs
+from etchwire.calls.history import Run, Runs
 from etchwire.catalogue.heads import Head, Recipe
-from etchwire.catalogue.records import Surface
+from etchwire.catalogue.records import GOOD, Surface
 from etchwire.transport.json_text import JsonTable
 
+Answer = TypeVar("Answer")
+
+_LATE_RUNS: Final = 20
 # What of tile and paint changes how it etches, in a person's words.
 _TELLING: Final = {
     "tile": "the tile",
@@ -28,6 +32,14 @@ _WIPING: Final = {  # said for the first time is no change
     "wait_min": "the wait before wiping",
     "wiping": "how hard it is wiped",
 }
+
+
+class Asks(Protocol):
+    """Whoever has the daemon's answers: the page, or a command's connection."""
+
+    def ask(self, call: Call[Answer], /) -> Answer:
+        """Return the answer to `call`; raise DaemonAbsent or Refused."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +141,16 @@ def ask_pairs(daemon: Daemon) -> list[Pair]:
         for surface in surfaces
     ]
     return sorted(pairs, key=lambda pair: pair.recipe is None)
+
+
+def is_proven_with(halftone: str, daemon: Asks, head: str, surface: str) -> bool:
+    """Return whether a tile of this pair, etched with such dots, was judged good of late.
+
+    Raise DaemonAbsent or Refused.
+    """
+    runs = daemon.ask(Runs(limit=_LATE_RUNS, head=head, surface=surface)).runs
+    good = [run.id for run in runs if run.verdict == GOOD]
+    return any(daemon.ask(Run(id=one)).sheet.get("halftone") == halftone for one in good)
 
 
 def last_used(daemon: Daemon, pairs: Sequence[Pair]) -> Pair | None:

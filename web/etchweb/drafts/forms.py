@@ -35,11 +35,11 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
         recipe, caution = by_hand, _by_hand_caution(by_hand, pair)
     is_new_shape = (draft.width_mm, draft.height_mm) != (width_mm, height_mm)
     found_with = pair.recipe.halftone if pair.recipe else ""
-    halftone = draft.halftone
-    if draft.recipe is None and found_with in HALFTONE_CHOICES:
-        halftone = found_with
+    halftone, is_chosen = draft.halftone, draft.is_halftone_chosen
+    if not is_chosen and pair.tone and found_with in HALFTONE_CHOICES:
+        halftone, is_chosen = found_with, True
     elif halftone == TEST_CARD and (draft.recipe, draft.tone) != (recipe, pair.tone):
-        halftone = SMOOTH  # another card may have told no dot
+        halftone, is_chosen = SMOOTH, False  # another card may have told no dot
     return changed(
         draft,
         width_mm=width_mm,
@@ -51,6 +51,7 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
         caution=caution,
         crop=None if is_new_shape else draft.crop,
         halftone=halftone,
+        is_halftone_chosen=is_chosen,
     )
 
 
@@ -150,7 +151,7 @@ def with_look(draft: Draft, form: Form) -> Draft:
         name: round(number(form, name, TONE_WORDS[name], least=least, most=FULL_TONE))
         for name, least in TONES.items()
     }
-    return changed(draft, halftone=halftone, **tones)
+    return changed(draft, halftone=halftone, is_halftone_chosen=True, **tones)
 
 
 TONE_WORDS: Final[Mapping[str, str]] = {

@@ -11,23 +11,32 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
-from etchphoto.dots.speeds import Motion
+from etchphoto.dots.gain import foreseen_gain
 from etchphoto.estimate import picture_findings, speed_findings
+from etchphoto.etch_time import etching_s
 from etchphoto.expected import draw_preview, save_dots
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Frame, frame_photo
 from etchphoto.halftone import Bits, Coverage
-from etchphoto.job import dots_of, findings, frame_of, prepare_job
+from etchphoto.job import (
+    dots_of,
+    findings,
+    frame_of,
+    prepare_job,
+    suited_halftone,
+    worth_of_card,
+)
 from etchphoto.light import linear_to_srgb
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import turned
-from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, tried_name
+from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, Tried, tried_name
 from etchweb.drafts.order import order_of
 from etchweb.drafts.store import (
     CUT_NAME,
     DOTS_NAME,
     DRAFT_NAME,
+    EARLY_NAME,
     FACTS_NAME,
     FOUND_NAME,
     JOB_FOLDER,
@@ -42,7 +51,6 @@ from etchweb.drafts.store import (
     PhotoFacts,
 )
 from etchweb.previews.store import keep_picture
-from etchwire.catalogue.dot import Dot
 from etchwire.sheet import PICTURE_NAME, Sheet
 from etchwire.storing import write_whole
 from etchwire.transport.json_text import JsonTable
@@ -87,20 +95,20 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     _save_grey(_shrunk(light, SCREEN_PX), folder / CUT_NAME)
     wanted = coverage_to_burn(light, order.adjustments, black=order.black)
     part = wanted[_liveliest(wanted)]
-    dot = order.dot
-    for kind in HALFTONE_CHOICES if dot is None else EVERY_HALFTONE:
+    seconds = {}
+    for kind in HALFTONE_CHOICES if order.dot is None else EVERY_HALFTONE:
         wish = replace(order, halftone=kind)
         bits = dots_of(wish.tone_curve.apply(part), wish)
         save_dots(bits, folder / tried_name(kind), _PX_PER_DOT, wish.look)
-    gain = None if dot is None else _gain_percent(dot, order.motion)
-    found = {"test_card_gain_percent": gain, "black": order.black}
-    _write(folder / TRIED_NAME, {"of": draft.tried_key} | found)
-
-
-def _gain_percent(dot: Dot, motion: Motion) -> float:
-    from etchphoto.dots.gain import foreseen_gain  # noqa: PLC0415  brings OpenCV
-
-    return foreseen_gain(dot, motion).percent
+        seconds[kind] = etching_s(wanted, wish)
+    tried = Tried(of=draft.tried_key, black=order.black, seconds=seconds)
+    if order.dot is not None:
+        gain = foreseen_gain(order.dot, order.motion)
+        tried = replace(tried, test_card_gain_percent=gain.percent)
+    elif order.tone is None:
+        worth, suited = worth_of_card(order.motion), suited_halftone(order.motion)
+        tried = replace(tried, without_card=worth, suited=suited)
+    _write(folder / TRIED_NAME, asdict(tried))
 
 
 def make_picture(folder: Path, on_progress: Progress) -> None:
@@ -118,10 +126,18 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
         seen.save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
         save_dots(bits, folder / DOTS_NAME, 1, order.look)
 
+    def show(bits: Bits) -> None:
+        early = folder / f"{EARLY_NAME}.part"
+        draw_preview(bits, SEEN_PX, order.look).save(early, "JPEG", quality=_SEEN_QUALITY)
+        early.replace(folder / EARLY_NAME)
+
     job = folder / JOB_FOLDER
+    (folder / EARLY_NAME).unlink(missing_ok=True)
     sheet = prepare_job(
-        photo, order, folder=job, is_replacing=True, on_progress=on_progress, on_dots=look
-    )
+        photo, order, folder=job, is_replacing=True,
+        on_progress=on_progress, on_dots=look, on_preview=show,
+    )  # fmt: skip
+    (folder / EARLY_NAME).unlink(missing_ok=True)
     keep_picture(
         job / PICTURE_NAME, folder=folder / PICTURES_OF_JOB, gcode_sha256=sheet.gcode_sha256
     )

@@ -14,6 +14,7 @@ pages.get("")(views.show)
 pages.post("")(views.upload)
 pages.get("/<draft_id>")(views.go_on)
 pages.post("/<draft_id>/away")(views.put_away)
+pages.post("/<draft_id>/cancel")(views.cancel)
 pages.get("/<draft_id>/work.json")(views.work)
 pages.get("/<draft_id>/<name>")(views.picture)
 for _step in (step_views.tile, step_views.cut, step_views.look, proof_views.proof):

@@ -7,7 +7,7 @@ from typing import Final
 from flask import abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.catalogue.pairs import Pair, ask_pairs, last_used
+from etchweb.catalogue.pairs import Pair, ask_pairs, is_proven_with, last_used
 from etchweb.context import app_context
 from etchweb.drafts.forms import (
     TONE_WORDS,
@@ -19,15 +19,9 @@ from etchweb.drafts.forms import (
     with_tile,
     with_turn,
 )
-from etchweb.drafts.halftones import (
-    HALFTONE_CHOICES,
-    TEST_CARD,
-    HalftoneChoice,
-    test_card_choice,
-    tried_name,
-)
+from etchweb.drafts.halftones import TEST_CARD, offered, tried_name
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
-from etchweb.drafts.store import PHOTO_NAME, Draft
+from etchweb.drafts.store import PHOTO_NAME, Draft, changed
 from etchweb.drafts.views import GONE, drafts, found_draft, waited_for
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
@@ -55,10 +49,24 @@ def tile(draft_id: str) -> str | BaseResponse:
         return _tile_page(draft, pairs, chosen, "")
     try:
         draft = with_tile(draft, request.form, pairs)
+        if not draft.is_halftone_chosen and _is_proven(draft, pairs):
+            draft = changed(draft, halftone=TEST_CARD, is_halftone_chosen=True)
     except FormUnfit as fault:
         return unfit(_tile_page(draft, pairs, chosen, str(fault)))
     drafts().keep(draft)
     return go("cut" if draft.recipe is not None else "tile", draft)
+
+
+def _is_proven(draft: Draft, pairs: list[Pair]) -> bool:
+    """Whether dots from the test card may be chosen beforehand: where a tile had them and was good.
+
+    A tone card must have told the dot with these settings.
+    """
+    pair = _chosen(draft, pairs)
+    has_dot = draft.tone is not None and bool(draft.tone["tone_curve"].get("dot"))
+    if pair is None or not has_dot or draft.recipe != pair.job_recipe:
+        return False
+    return is_proven_with(TEST_CARD, app_context().daemon, pair.head.name, pair.surface.name)
 
 
 def _chosen(draft: Draft, pairs: list[Pair]) -> Pair | None:
@@ -128,26 +136,22 @@ def look(draft_id: str) -> str | BaseResponse:
         except FormUnfit as fault:
             answer = str(fault)
     waiting = None if drafts().tried(draft) else waited_for(draft, "try", draft.tried_key)
-    if waiting is not None:
-        return waiting
+    tried = drafts().tried(draft)
+    if waiting is not None or tried is None:
+        return waiting or go("look", draft)
     page = render_template(
         "drafts/look.html",
         draft=draft,
-        kinds=[(kind, tried_name(kind), words) for kind, words in _choices(draft).items()],
-        black=drafts().black(draft),
+        kinds=[(kind, tried_name(kind), words) for kind, words in offered(tried).items()],
+        chosen=draft.halftone if draft.is_halftone_chosen else tried.suited or draft.halftone,
+        without_card=tried.without_card,
+        black=tried.black,
         tones=[
             (name, TONE_WORDS[name], least, getattr(draft, name)) for name, least in TONES.items()
         ],
         answer=answer,
     )
     return unfit(page) if answer else page
-
-
-def _choices(draft: Draft) -> dict[str, HalftoneChoice]:
-    gain_percent = drafts().test_card_gain_percent(draft)
-    if gain_percent is None:
-        return HALFTONE_CHOICES
-    return HALFTONE_CHOICES | {TEST_CARD: test_card_choice(gain_percent)}
 
 
 def _photo_looked_at(draft: Draft) -> BaseResponse | None:

@@ -17,6 +17,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
+from etchweb.drafts.halftones import SMOOTH, Tried
 from etchwire.calls.json_values import from_json_value
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import MalformedMessage, UnreadableSheet
@@ -34,6 +35,7 @@ CUT_NAME: Final = "cut.jpg"
 TRIED_NAME: Final = "tried.json"
 FOUND_NAME: Final = "found.json"
 SEEN_NAME: Final = "seen.jpg"
+EARLY_NAME: Final = "early.jpg"  # the tile as it is while dots are still being worked out
 DOTS_NAME: Final = "dots.png"
 JOB_FOLDER: Final = "job"
 PICTURES_OF_JOB: Final = "pictures"
@@ -63,7 +65,8 @@ class Draft:
     tone: JsonTable | None = None  # the recipe whose greys were measured, as told
     chosen: tuple[str, str] | None = None  # laser, tile and paint: by their keys on the form
     caution: str = ""  # why the recipe may no longer fit
-    halftone: str = "jarvis"
+    halftone: str = SMOOTH
+    is_halftone_chosen: bool = False  # by a person, or by a recipe or a tile that was good
     lighter: int = 0
     contrast: int = 0
     local_contrast: int = 0
@@ -197,19 +200,10 @@ class Drafts:
         """Return what was found in the photo, once the child has looked at it."""
         return _as(PhotoFacts, self._read(draft_id, FACTS_NAME))
 
-    def tried(self, draft: Draft) -> bool:
-        """Return whether the renderings to choose from are of the draft as it is now."""
-        return (self._read(draft.id, TRIED_NAME) or {}).get("of") == draft.tried_key
-
-    def test_card_gain_percent(self, draft: Draft) -> float | None:
-        """Return what dots from the test card are foreseen to win, None where they cannot be."""
-        gain = (self._read(draft.id, TRIED_NAME) or {}).get("test_card_gain_percent")
-        return float(gain) if isinstance(gain, (int, float)) else None
-
-    def black(self, draft: Draft) -> float | None:
-        """Return what fired black reflects beside the bare tile, as the child took it."""
-        black = (self._read(draft.id, TRIED_NAME) or {}).get("black")
-        return float(black) if isinstance(black, (int, float)) else None
+    def tried(self, draft: Draft) -> Tried | None:
+        """Return what the renderings to choose from are, where they are of the draft as it is."""
+        tried = _as(Tried, self._read(draft.id, TRIED_NAME))
+        return tried if tried and tried.of == draft.tried_key else None
 
     def found(self, draft: Draft) -> MadeJob | None:
         """Return what is known of the job, where it was made of the draft as it is now."""

@@ -23,6 +23,7 @@ from etchweb.drafts.store import (
     ARRIVING_NAME,
     CUT_NAME,
     DOTS_NAME,
+    EARLY_NAME,
     PHOTO_NAME,
     SCREEN_NAME,
     SEEN_NAME,
@@ -39,7 +40,14 @@ from etchweb.workers.work import WorkItem, WorkQueue
 LOOK_AT_PHOTO_S: Final = 5.0
 WAIT_S: Final = 1.5
 SHOWN: Final = frozenset(
-    (SCREEN_NAME, CUT_NAME, SEEN_NAME, DOTS_NAME, *(tried_name(kind) for kind in EVERY_HALFTONE))
+    (
+        SCREEN_NAME,
+        CUT_NAME,
+        SEEN_NAME,
+        EARLY_NAME,
+        DOTS_NAME,
+        *(tried_name(kind) for kind in EVERY_HALFTONE),
+    )
 )
 KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is in it
 
@@ -123,10 +131,32 @@ def put_away(draft_id: str) -> BaseResponse:
 
 def work(draft_id: str) -> Response:
     """Tell how far the work on a draft is."""
-    under_way = work_queue().of(found_draft(draft_id).id)
+    draft = found_draft(draft_id)
+    under_way = work_queue().of(draft.id)
     if under_way is None:
-        return jsonify(share=1.0, over=True)
-    return jsonify(share=under_way.share, over=under_way.over.is_set())
+        return jsonify(share=1.0, over=True, early="")
+    return jsonify(
+        share=under_way.share, over=under_way.over.is_set(), early=_early(draft, under_way)
+    )
+
+
+def _early(draft: Draft, under_way: WorkItem) -> str:
+    """Return the address of the tile as it is so far; empty while there is none."""
+    is_there = (drafts().folder_of(draft.id) / EARLY_NAME).exists()
+    if under_way.verb != "make" or not is_there:
+        return ""
+    return url_for("new_picture.picture", draft_id=draft.id, name=EARLY_NAME, v=draft.found_key)
+
+
+def cancel(draft_id: str) -> BaseResponse:
+    """Give up the work on a draft, and go back to its look."""
+    draft = found_draft(draft_id)
+    under_way = work_queue().of(draft.id)
+    work_queue().forget(draft.id)
+    is_tried = under_way is not None and under_way.verb == "make"
+    return redirect(
+        url_for("new_picture.look" if is_tried else "new_picture.cut", draft_id=draft.id), 303
+    )
 
 
 def picture(draft_id: str, name: str) -> Response:
@@ -145,7 +175,9 @@ def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     if under_way is None:
         under_way = work_queue().begin(drafts().folder_of(draft.id), verb, key)
     if not work_queue().wait(under_way, WAIT_S):
-        return with_status(render_template("drafts/working.html", draft=draft, work=under_way), 200)
+        early = _early(draft, under_way)
+        page = render_template("drafts/working.html", draft=draft, work=under_way, early=early)
+        return with_status(page, 200)
     if not under_way.failed:
         return None
     work_queue().forget(draft.id)

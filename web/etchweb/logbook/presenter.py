@@ -17,6 +17,7 @@ from etchweb.text.formatting import (
 from etchweb.text.page_states import HEADLINES
 from etchweb.text.view import View
 from etchwire.calls.history import Comparison, RunEvent, RunRecord, RunRow, RunSummary
+from etchwire.catalogue.halftones import halftone_name
 from etchwire.sheet import tidied_words
 
 STILL_GOING: Final = "Under way"
@@ -113,7 +114,10 @@ def _facts(run: RunRecord) -> list[tuple[str, str]]:
         ("Tile and paint", run.surface),
         ("Size", f"{millimetres(run.width_mm)} × {millimetres(run.height_mm)} mm"),
         ("Burn strength", f"{run.dose_j_per_mm2:.2f} J/mm²"),
-        ("Dots", f"{sheet['halftone']}, {percent(sheet['coverage'])} % of the area burnt"),
+        (
+            "Dots",
+            f"{halftone_name(sheet['halftone'])}, {percent(sheet['coverage'])} % of the area burnt",
+        ),
         ("Directions", "both" if sheet["is_both_directions"] else "one"),
         ("Foreseen", short_duration(run.predicted_s)),
         *([("Tidied", tidied_words(tidied))] if tidied else []),

@@ -6,13 +6,22 @@ const bar = document.getElementById("share");
 async function ask() {
   try {
     const answer = await fetch(bar.dataset.work, { headers: { Accept: "application/json" } });
-    const { share, over } = await answer.json();
+    const { share, over, early } = await answer.json();
     bar.value = share ?? bar.value;
+    if (early) showEarly(early);
     if (over || !answer.ok) return void location.reload();
   } catch {
     // The box may be back at the next try.
   }
   setTimeout(ask, EVERY_MS);
+}
+
+// What there is to see before all of it is done.
+function showEarly(address) {
+  const place = document.getElementById("early");
+  if (!place.hidden) return;
+  place.querySelector("img").src = address;
+  place.hidden = false;
 }
 
 setTimeout(ask, EVERY_MS);
