@@ -43,11 +43,6 @@ class Beep:
         is_over = self.lasts_s is not None and now_s - since_s >= self.lasts_s
         return not is_over and now_s % self.every_s < self.on_s
 
-    def __str__(self) -> str:
-        """Return it in words, for the table."""
-        lasts = "as long as it lasts" if self.lasts_s is None else f"for {self.lasts_s:g} s"
-        return f"{self.on_s:g} s of every {self.every_s:g} s, {lasts}"
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Notice:
@@ -127,17 +122,3 @@ ALERT_POLICY: Final[Mapping[Occasion, Notice]] = {
 }  # fmt: skip
 
 ALWAYS: Final = frozenset(notice.alert for notice in ALERT_POLICY.values() if notice.is_always)
-
-
-def policy_as_markdown() -> str:
-    """Return the table for README."""
-    heads = ("What happens", "Webhook and mail", "Buzzer at the box", "Page in front")
-    lines = (heads, tuple("---" for _ in heads), *map(_row, ALERT_POLICY.values()))
-    return "".join(f"| {' | '.join(line)} |\n" for line in lines)
-
-
-def _row(notice: Notice) -> tuple[str, ...]:
-    always = ", always" if notice.is_always else ""
-    beep = "—" if notice.beep is None else str(notice.beep)
-    call = "—" if notice.call is None else f"tone “{notice.call}”"
-    return notice.what, f"“{notice.alert}”{always}", beep, call

@@ -4,10 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from etchdaemon.interlocks.rules.printed_table import rules_as_markdown, wiring_gaps_as_markdown
-from etchdaemon.rpc.methods import methods_table
-from etchdaemon.run.states import states_as_markdown
-from etchwire.alert_policy import policy_as_markdown
+from architecture.printed_tables import (
+    methods_table,
+    policy_as_markdown,
+    rules_as_markdown,
+    states_as_markdown,
+    wiring_gaps_as_markdown,
+)
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -1,11 +1,9 @@
 """What may be asked of the daemon: one table, from which calls are checked and people told."""
 
-from dataclasses import MISSING
 from typing import Final
 
-from etchdaemon.rpc.parameters import parameters_of
 from etchwire.calls.backup import BACKUP_CALLS
-from etchwire.calls.call import AnyCall, file_names
+from etchwire.calls.call import AnyCall
 from etchwire.calls.catalogue import CATALOGUE_NOTES, CATALOGUE_QUESTIONS
 from etchwire.calls.history import HISTORY_CALLS
 from etchwire.calls.machine import MACHINE_CALLS
@@ -29,14 +27,3 @@ def find_method(name: str) -> type[AnyCall]:
         return _BY_NAME[name]
     except KeyError:
         raise UnknownMethod("refused", f"there is no method {name!r:.40}") from None
-
-
-def methods_table() -> str:
-    """Return the table as METHODS.md shows it."""
-    lines = ["| method | takes | may | does |", "| --- | --- | --- | --- |"]
-    for kind in METHODS:
-        parameters = sorted(parameters_of(kind), key=lambda one: one.otherwise is not MISSING)
-        takes = ", ".join([*map(str, parameters), *file_names(kind)]) or "–"
-        text = " ".join((kind.__doc__ or "").split())
-        lines.append(f"| `{kind.method()}` | {takes} | {kind.right} | {text} |")
-    return "\n".join(lines)

@@ -1,6 +1,5 @@
 """What a call brings along: its parameters, held against the types that it states for them."""
 
-import json
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, fields
 from typing import Final, cast, get_type_hints
@@ -46,12 +45,6 @@ class Parameter:
                 "refused", f"{self.name!r} must be {words}, not {value!r:.40}"
             ) from None
         return _record(self.kind, cast(JsonTable, fit)) if is_record else fit
-
-    def __str__(self) -> str:
-        """Return how the table of methods shows it."""
-        if self.otherwise is MISSING:
-            return self.name
-        return f"{self.name} = {json.dumps(self.otherwise)}"
 
 
 def parameters_of(kind: type[AnyCall]) -> tuple[Parameter, ...]:

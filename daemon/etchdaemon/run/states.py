@@ -110,17 +110,6 @@ def next_state(state: State, input_: Command | RunOccurrence) -> State:
         raise
 
 
-def states_as_markdown() -> str:
-    """Return the table for DEVELOPERS.md: the transitions from each state."""
-    lines = ["| from | by | to |", "| --- | --- | --- |"]
-    for (state, input_), following in NEXT_STATE.items():
-        kind = "asked" if isinstance(input_, Command) else "happens"
-        lines.append(
-            f"| {state.value} | {input_.value.replace('_', ' ')} ({kind}) | {following.value} |"
-        )
-    return "\n".join(lines)
-
-
 class RunStateMachine:
     """The state, and the one way to change it."""
 
