@@ -12,6 +12,7 @@ from etchdaemon.logbook.write.card_entries import ReadingSaved
 from etchdaemon.logbook.write.catalogue_entries import HeadSaved, SurfaceSaved
 from etchdaemon.logbook.write.entries import EventNoted, RowMeasured, RunEnded, RunStarted
 from etchdaemon.logbook.write.insert_statements import Stamp
+from etchdaemon.ports import RunEnd, RunNote
 from etchwire.calls.history import Run, RunEvents, RunRows, Runs
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.records import ReadingRecord, Surface
@@ -46,8 +47,8 @@ def write_a_run(book):
         sheet=sheet_of(), started_at_utc=STARTED_UTC, is_clock_synchronised=True, notes={"a": 1}
     ).write(book)
     RowMeasured(1, row_of(3)).write(book)
-    EventNoted(run=1, **EVENT).write(book)
-    RunEnded(run=1, **END).write(book)
+    EventNoted(RunNote(run=1, **EVENT)).write(book)
+    RunEnded(RunEnd(run=1, **END)).write(book)
 
 
 @pytest.mark.parametrize("version", range(NEWEST + 1))

@@ -14,6 +14,7 @@ import pytest
 
 from etchdaemon.assembly import SWITCH_INTERVAL_S
 from etchdaemon.hardware.rest_child import RestChild
+from etchdaemon.ports import RunEnd
 from etchdaemon.service.job.reentry import ORIGIN_AGAIN, Reentry
 from etchdaemon.service.job.spool import Spool
 from etchpath.writer.dots import Order, write_job
@@ -56,12 +57,15 @@ def reentry(tmp_path):
     spool, records = Spool(kept), MemoryRecords()
     with (folder / GCODE_NAME).open("rb") as gcode, (folder / SHEET_NAME).open("rb") as sheet:
         spool.take_in(gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
-    records.end_run(
-        records.start_run(sheet_json=text, notes={}),
+    end = RunEnd(
+        run=records.start_run(sheet_json=text, notes={}),
         ended="stopped",
         because="You stopped it.",
+        elapsed_s=0.0,
+        at_utc="",
         etched_rows=ROW,
     )
+    records.end_run(end)
     return Reentry(history=records, spool=spool, rests=RestChild())
 
 

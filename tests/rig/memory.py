@@ -10,7 +10,7 @@ from typing import Any
 
 from etchdaemon.errors import JobRefused, LogbookUnavailable, PortLost
 from etchdaemon.logbook.backup.maintenance import NOTHING_KEPT
-from etchdaemon.ports import PreflightReport
+from etchdaemon.ports import PreflightReport, RunEnd, RunNote
 from etchdaemon.run.reentry_rules import FileRest
 from etchpath.errors import NoReentry
 from etchpath.reentry.file_cut import FileCut
@@ -174,18 +174,20 @@ class MemoryRecords:
         self.runs.append(RunRecord(sheet_json, notes, continues_run))
         return len(self.runs)
 
-    def note_event(self, run: int, **event: Any) -> None:
-        self.runs[run - 1].events.append(event)
+    def note_event(self, note: RunNote) -> None:
+        event = asdict(note)
+        self.runs[event.pop("run") - 1].events.append(event)
 
-    def confirm_event(self, run: int, **event: Any) -> None:
+    def confirm_event(self, note: RunNote) -> None:
         self._require_disk()
-        self.note_event(run, **event)
+        self.note_event(note)
 
     def note_rows(self, run: int, rows: Sequence[RunRow]) -> None:
         self.runs[run - 1].rows.extend(rows)
 
-    def end_run(self, run: int, **end: Any) -> None:
-        self.runs[run - 1].end = end
+    def end_run(self, end: RunEnd) -> None:
+        entries = asdict(end)
+        self.runs[entries.pop("run") - 1].end = entries
 
     def note_epoch(self, because: str, **_: Any) -> None:
         self.epochs.append(because)

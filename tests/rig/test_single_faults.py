@@ -165,9 +165,9 @@ class RecordsOnASlowCard(MemoryRecords):
         self._write_slowly()
         return super().start_run(**start)
 
-    def confirm_event(self, run, **event):
+    def confirm_event(self, note):
         self._write_slowly()
-        super().confirm_event(run, **event)
+        super().confirm_event(note)
 
 
 class SlowRig(GuardedRig):

@@ -26,6 +26,7 @@ from etchdaemon.logbook.write.entries import (
     RunSummed,
 )
 from etchdaemon.logbook.write.writer import Opener, Writer
+from etchdaemon.ports import RunEnd, RunNote
 from etchdaemon.run.position_epoch import Ends, Origin
 from etchwire.calls.backup import BACKUP_CALLS
 from etchwire.calls.call import Call
@@ -141,55 +142,22 @@ class Logbook:
             raise LogbookUnavailable("The logbook gave the run no number.")
         return number
 
-    def note_event(
-        self,
-        run: int,
-        *,
-        at_s: float,
-        at_utc: str,
-        kind: str,
-        text: str,
-        details: JsonTable,
-    ) -> None:
+    def note_event(self, note: RunNote) -> None:
         """Queue an event, first in line; see `ports.Records`."""
-        self._writer.write(
-            EventNoted(run=run, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details)
-        )
+        self._writer.write(EventNoted(note))
 
-    def confirm_event(
-        self,
-        run: int,
-        *,
-        at_s: float,
-        at_utc: str,
-        kind: str,
-        text: str,
-        details: JsonTable,
-    ) -> None:
+    def confirm_event(self, note: RunNote) -> None:
         """Write an event and return once it is on disk; see `ports.Records`."""
-        self._confirmed(
-            EventNoted(run=run, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details)
-        )
+        self._confirmed(EventNoted(note))
 
     def note_rows(self, run: int, rows: Sequence[RunRow]) -> None:
         """Queue rows' actuals; see `ports.Records`."""
         self._writer.write_rows([RowMeasured(run, row) for row in rows])
 
-    def end_run(
-        self, run: int, *, ended: str, because: str, elapsed_s: float, at_utc: str, etched_rows: int
-    ) -> None:
+    def end_run(self, end: RunEnd) -> None:
         """Queue a run's end; see `ports.Records`."""
-        self._writer.write(
-            RunEnded(
-                run=run,
-                ended=ended,
-                because=because,
-                elapsed_s=elapsed_s,
-                at_utc=at_utc,
-                etched_rows=etched_rows,
-            )
-        )
-        self._writer.write_rows([RunSummed(run)])
+        self._writer.write(RunEnded(end))
+        self._writer.write_rows([RunSummed(end.run)])
 
     def ask(self, call: Call[_Answer]) -> _Answer:
         """Answer what is asked of runs, the catalogue or backups; see `ports.History`."""
@@ -263,11 +231,12 @@ class Logbook:
             return
         run = written.result()
         if run is not None:
-            self.end_run(
-                run,
+            end = RunEnd(
+                run=run,
                 ended="failed",
                 because="The logbook took too long to note the start: nothing was etched.",
                 elapsed_s=0.0,
                 at_utc=self._utc_now(),
                 etched_rows=0,
             )
+            self.end_run(end)

@@ -2,7 +2,7 @@
 
 from etchdaemon.ports.box import BeamEnable, Board, BoxOperator, BoxRecords, Guard
 from etchdaemon.ports.jobs import Preflight, PreflightReport, RestWriter
-from etchdaemon.ports.logbook import History, Records
+from etchdaemon.ports.logbook import History, Records, RunEnd, RunNote
 from etchdaemon.ports.machine import BytePort, Clock, Doorbell, PortOpener
 from etchdaemon.ports.people import Operator
 
@@ -22,4 +22,6 @@ __all__ = [
     "PreflightReport",
     "Records",
     "RestWriter",
+    "RunEnd",
+    "RunNote",
 ]

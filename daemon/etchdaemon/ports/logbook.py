@@ -1,6 +1,7 @@
 """What the daemon needs of its logbook."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
 from etchdaemon.run.position_epoch import Ends, Origin
@@ -11,6 +12,30 @@ from etchwire.calls.snapshot import StorageView
 from etchwire.transport.json_text import JsonTable
 
 _Answer = TypeVar("_Answer")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunNote:
+    """Something that happened in a run (hold, resume, trip, warning ...)."""
+
+    run: int
+    at_s: float
+    at_utc: str
+    kind: str
+    text: str
+    details: JsonTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunEnd:
+    """How a run ended: `ended` is complete, stopped or failed."""
+
+    run: int
+    ended: str
+    because: str
+    elapsed_s: float
+    at_utc: str
+    etched_rows: int
 
 
 class Records(Protocol):
@@ -30,29 +55,11 @@ class Records(Protocol):
         """
         ...
 
-    def note_event(
-        self,
-        run: int,
-        *,
-        at_s: float,
-        at_utc: str,
-        kind: str,
-        text: str,
-        details: JsonTable,
-    ) -> None:
-        """Queue an event of a run (hold, resume, trip, warning ...), first in line; never waits."""
+    def note_event(self, note: RunNote) -> None:
+        """Queue an event of a run, first in line; never waits."""
         ...
 
-    def confirm_event(
-        self,
-        run: int,
-        *,
-        at_s: float,
-        at_utc: str,
-        kind: str,
-        text: str,
-        details: JsonTable,
-    ) -> None:
+    def confirm_event(self, note: RunNote) -> None:
         """As `note_event`, but wait until it is on disk (a resume); raise LogbookUnavailable."""
         ...
 
@@ -60,10 +67,8 @@ class Records(Protocol):
         """Queue rows' actuals; the writer commits at most once a second."""
         ...
 
-    def end_run(
-        self, run: int, *, ended: str, because: str, elapsed_s: float, at_utc: str, etched_rows: int
-    ) -> None:
-        """Queue a run's end: `ended` is complete, stopped or failed; never waits."""
+    def end_run(self, end: RunEnd) -> None:
+        """Queue a run's end; never waits."""
         ...
 
     def note_epoch(self, because: str, *, at_utc: str) -> None:

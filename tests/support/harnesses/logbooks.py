@@ -5,6 +5,7 @@ import threading
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.ports import RunEnd, RunNote
 from etchwire.calls.history import RunRow
 from etchwire.record import run_record
 from support.harnesses.calls import as_table, call_of
@@ -119,6 +120,15 @@ class NamedLogbook(Logbook):
         if not isinstance(call, str):
             return super().note(call)
         return as_table(super().note(call_of(call, **params)))
+
+    def note_event(self, run, **event):
+        super().note_event(run if isinstance(run, RunNote) else RunNote(run=run, **event))
+
+    def confirm_event(self, run, **event):
+        super().confirm_event(run if isinstance(run, RunNote) else RunNote(run=run, **event))
+
+    def end_run(self, run, **end):
+        super().end_run(run if isinstance(run, RunEnd) else RunEnd(run=run, **end))
 
     def run_record(self, run):
         """Return what `run.json` holds of `run`."""

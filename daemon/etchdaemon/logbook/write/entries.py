@@ -8,6 +8,7 @@ from typing import Final, Protocol
 
 from etchdaemon.logbook.schema.catalogue_steps import SUM_RUN
 from etchdaemon.logbook.write.insert_statements import insert
+from etchdaemon.ports import RunEnd, RunNote
 from etchdaemon.run.position_epoch import Ends, Origin
 from etchwire.calls.history import RunRow
 from etchwire.sheet import Sheet
@@ -72,26 +73,22 @@ class RunStarted:
         }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class EventNoted:
     """Something happened in a run."""
 
-    run: int
-    at_s: float
-    at_utc: str
-    kind: str
-    text: str
-    details: Mapping[str, object]
+    note: RunNote
 
     def write(self, book: sqlite3.Connection) -> int | None:
         """Write the event behind those before it: its number is their order."""
+        note = self.note
         columns = {
-            "run_id": self.run,
-            "at_s": round(self.at_s, 3),
-            "at_utc": self.at_utc,
-            "kind": self.kind,
-            "text": self.text[:TEXT_LIMIT],
-            "details_json": _json(self.details),
+            "run_id": note.run,
+            "at_s": round(note.at_s, 3),
+            "at_utc": note.at_utc,
+            "kind": note.kind,
+            "text": note.text[:TEXT_LIMIT],
+            "details_json": _json(note.details),
         }
         return insert(book, "run_event", columns)
 
@@ -109,29 +106,25 @@ class RowMeasured:
         return insert(book, "run_row", {"run_id": self.run, **columns}, verb="INSERT OR REPLACE")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class RunEnded:
     """A run is over."""
 
-    run: int
-    ended: str
-    because: str
-    elapsed_s: float
-    at_utc: str
-    etched_rows: int
+    end: RunEnd
 
     def write(self, book: sqlite3.Connection) -> int | None:
         """Write the end, once: a second end does not overwrite the first."""
+        end = self.end
         book.execute(
             "UPDATE run SET ended = ?, because = ?, elapsed_s = ?, ended_at_utc = ?,"
             " etched_rows = ? WHERE id = ? AND ended IS NULL",
             (
-                self.ended,
-                self.because[:TEXT_LIMIT],
-                round(self.elapsed_s, 3),
-                self.at_utc,
-                self.etched_rows,
-                self.run,
+                end.ended,
+                end.because[:TEXT_LIMIT],
+                round(end.elapsed_s, 3),
+                end.at_utc,
+                end.etched_rows,
+                end.run,
             ),
         )
         return None
@@ -160,14 +153,15 @@ class RunsCutShort:
         open_runs = "SELECT id, (SELECT max(row) FROM run_row WHERE run_id = run.id) FROM run"
         for run, last in book.execute(f"{open_runs} WHERE ended IS NULL").fetchall():
             near = "before its first row" if last is None else f"near row {last + 1}"
-            RunEnded(
+            end = RunEnd(
                 run=run,
                 ended="failed",
                 because=f"Power was lost or the daemon was ended {near}.",
                 elapsed_s=_last_heard_s(book, run),
                 at_utc=self.at_utc,
                 etched_rows=0 if last is None else last + 1,
-            ).write(book)
+            )
+            RunEnded(end).write(book)
             RunSummed(run).write(book)
         return None
 

@@ -12,7 +12,7 @@ from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.interlocks.attendance.attendance_calls import AttendanceNote
 from etchdaemon.interlocks.engine import NOT_ARMED, UNDER_WAY
 from etchdaemon.interlocks.start.starting import StartRequest
-from etchdaemon.ports import Clock, Guard, Preflight, Records
+from etchdaemon.ports import Clock, Guard, Preflight, Records, RunNote
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import Moving
@@ -239,14 +239,15 @@ class IdleController:
         if self.last_run.began is None:
             return
         run, began_at_s = self.last_run.began
-        self._records.note_event(
-            run,
+        run_note = RunNote(
+            run=run,
             at_s=self._clock.now_s() - began_at_s,
             at_utc=self._clock.utc_now(),
             kind=note.kind,
             text=note.text,
             details={},
         )
+        self._records.note_event(run_note)
 
     def refuse_unplaced(self) -> None:
         """Raise CommandRefused where the job must not start from where the origin is."""

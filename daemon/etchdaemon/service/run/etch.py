@@ -5,7 +5,7 @@ from typing import Final, Self
 
 from etchdaemon.controller.events import StatusReported
 from etchdaemon.controller.facts import Facts
-from etchdaemon.ports import Clock, Records
+from etchdaemon.ports import Clock, Records, RunEnd, RunNote
 from etchdaemon.run import cut
 from etchdaemon.run.actuals import Meter
 from etchdaemon.run.cut import Sighting
@@ -223,10 +223,7 @@ class Etch:
 
     def note(self, kind: str, text: str, **details: object) -> None:
         """Queue an event for the logbook."""
-        at_s, at_utc = self.elapsed_s, self._clock.utc_now()
-        self._records.note_event(
-            self.number, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details
-        )
+        self._records.note_event(self._run_note(kind, text, details))
 
     def warn(self, text: str) -> None:
         """Queue a warning, unless there have been too many already."""
@@ -236,11 +233,14 @@ class Etch:
 
     def confirm(self, kind: str, text: str, **details: object) -> float:
         """Write an event and wait for it; return when that was done; raise LogbookUnavailable."""
-        at_s, at_utc = self.elapsed_s, self._clock.utc_now()
-        self._records.confirm_event(
-            self.number, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details
-        )
+        self._records.confirm_event(self._run_note(kind, text, details))
         return self._clock.now_s()
+
+    def _run_note(self, kind: str, text: str, details: Mapping[str, object]) -> RunNote:
+        at_s, at_utc = self.elapsed_s, self._clock.utc_now()
+        return RunNote(
+            run=self.number, at_s=at_s, at_utc=at_utc, kind=kind, text=text, details=details
+        )
 
     def end(self, *, is_position_known: bool) -> None:
         """Close the record with the ending decided on."""
@@ -255,14 +255,15 @@ class Etch:
         self.ending = (ended, because)
         self.ended_at_s = self._clock.now_s()
         self._note_starvation()
-        self._records.end_run(
-            self.number,
+        end = RunEnd(
+            run=self.number,
             ended=ended,
             because=because,
             elapsed_s=self.elapsed_s,
             at_utc=self._clock.utc_now(),
             etched_rows=self.etched_rows,
         )
+        self._records.end_run(end)
         self.feed.close()
 
     def _note_starvation(self) -> None:
