@@ -97,13 +97,13 @@ def lay_out_border(
     return Border(rows, columns, content, markers, labels)
 
 
-def title(words: str) -> str:
+def title(words: str, letters: int = TITLE_LETTERS) -> str:
     """Return as many of the first words as fit between two markers."""
     text = can_write(words)
-    if len(text) <= TITLE_LETTERS:
+    if len(text) <= letters:
         return text
-    whole, _, _ = text[: TITLE_LETTERS + 1].rpartition(" ")
-    return (whole or text[:TITLE_LETTERS]).rstrip(" ,-·(")
+    whole, _, _ = text[: letters + 1].rpartition(" ")
+    return (whole or text[:letters]).rstrip(" ,-·(")
 
 
 def text_lines(

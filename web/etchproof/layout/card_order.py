@@ -13,7 +13,7 @@ from etchproof.layout.check_strip import lay_out_check_strip
 from etchproof.layout.duration import etching_time_s, in_words
 from etchproof.layout.focus_card import WedgeRequest, lay_out_focus_card
 from etchproof.layout.grid import Grid
-from etchproof.layout.power_card import SIZES, lay_out_power_card
+from etchproof.layout.power_card import SIZES, WEAK_SIZE, lay_out_power_card
 from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range, starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
@@ -22,7 +22,9 @@ from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
 FIRST_STEPS: Final = (6, 6)
-SMALLER_STEPS: Final = ((6, 6), (5, 4), (4, 3))  # on the smallest patches
+SMALLER: Final = (  # steps, and the size that they have
+    (6, 6, SIZES[-1]), (5, 4, SIZES[-1]), (4, 3, SIZES[-1]), (4, 3, WEAK_SIZE), (3, 3, WEAK_SIZE),
+)  # fmt: skip
 LONGEST_S: Final = 3600.0  # of a first card; a longer one is offered in two stages (our choice)
 STRIP_S: Final = 900.0  # of a check strip at 10 W; what takes longer says so
 ROUNDING: Final = 1.01  # a range that ends at the limit is written in three digits
@@ -129,12 +131,11 @@ def _power(order: CardOrder) -> Card:
         return whole
     if order.steps is not None:
         return _with_note(whole, f"This card takes {in_words(whole_s)} to etch.")
-    for steps in SMALLER_STEPS:
-        card = lay_out_power_card(order.wishes, asked_grid(order, steps), SIZES[-1])
+    for speeds, powers, size in SMALLER:
+        card = lay_out_power_card(order.wishes, asked_grid(order, (speeds, powers)), size)
         its_s = etching_time_s(card)
         if its_s <= LONGEST_S:
             break
-    speeds, powers = steps
     return _with_note(
         card,
         f"With {FIRST_STEPS[0]} speeds and {FIRST_STEPS[1]} powers this card would take "

@@ -13,6 +13,7 @@ from etchproof.errors import UnfitCard
 from etchproof.layout.border import (
     LABEL_MM,
     LINE_GAP_MM,
+    TITLE_LETTERS,
     Border,
     Titles,
     centred_label,
@@ -53,6 +54,10 @@ SIZES: Final = (
     Size(patch=6.0, half=2.4, gap=2.2, marker=6.4),
     Size(patch=5.0, half=2.0, gap=2.0, marker=6.4),
 )
+SMALLEST_LETTERS: Final = 13  # of a title, so that it makes the smallest card no wider
+
+# For lasers so weak that text and markers take more time than the patches.
+WEAK_SIZE: Final = Size(patch=4.5, half=1.8, gap=1.8, marker=4.8)
 
 
 def lay_out_power_card(request: CardRequest, grid: Grid, size: Size | None = None) -> Card:
@@ -92,7 +97,7 @@ def _border(request: CardRequest, grid: Grid, size: Size) -> Border:
     return lay_out_border(
         (dots(height_mm, spacing), dots(width_mm, spacing)),
         number=request.number,
-        titles=_titles(request),
+        titles=_titles(request, size),
         marker_mm=size.marker,
         spacing_mm=spacing,
     )
@@ -129,12 +134,14 @@ def _strongest(request: CardRequest, grid: Grid) -> Recipe:
     )
 
 
-def _titles(request: CardRequest) -> Titles:
+def _titles(request: CardRequest, size: Size) -> Titles:
+    if size == WEAK_SIZE:
+        return Titles(upper=(f"CARD {request.number}",), lower=())
     return Titles(
         upper=(
             f"CARD {request.number}",
             f"{request.head.rated_optical_w:g} W · {request.line_spacing_mm:.3g} MM",
-            title(request.surface),
+            title(request.surface, SMALLEST_LETTERS if size == SIZES[-1] else TITLE_LETTERS),
         ),
         lower=("MM/MIN DOWN", "% POWER ACROSS"),
     )

@@ -1,6 +1,7 @@
 """Tone cards: steps of coverage, evenly spaced in lightness, with a recipe and its halftone."""
 
 from dataclasses import replace
+from itertools import product
 from typing import Final
 
 import numpy as np
@@ -25,7 +26,7 @@ from etchwire.catalogue.heads import Recipe
 DEFAULT_STEPS: Final = 20
 LEAST_STEPS: Final = 6  # fewer make no curve
 MOST_STEPS: Final = 40
-COLUMNS: Final = 5
+COLUMNS: Final = (5, 7, 10)  # a low place takes a wide card
 STEP: Final = "step"
 
 _SIZES_MM: Final = ((8.0, 8.0), (6.4, 6.4), (5.0, 6.4))  # a patch's side, a marker's
@@ -62,10 +63,15 @@ def lay_out_tone_card(
     """
     shares = coverages(steps, black)
     request = replace(request, line_spacing_mm=recipe.line_spacing_mm)
-    for side_mm, marker_mm in _SIZES_MM:
-        card = _laid_out(request, recipe, shares, side_mm=side_mm, marker_mm=marker_mm)
+    for (side_mm, marker_mm), columns in product(_SIZES_MM, COLUMNS):
+        card = _laid_out(
+            request, recipe, shares, side_mm=side_mm, marker_mm=marker_mm, columns=columns
+        )
         if request.place.holds(card.width_mm, card.height_mm):
             return with_true_feeds(card)
+    card = _laid_out(
+        request, recipe, shares, side_mm=side_mm, marker_mm=marker_mm, columns=COLUMNS[0]
+    )
     raise request.place.too_small(
         card.width_mm,
         card.height_mm,
@@ -80,10 +86,11 @@ def _laid_out(
     *,
     side_mm: float,
     marker_mm: float,
+    columns: int,
 ) -> Card:
     spacing = recipe.line_spacing_mm
     require_lines(side_mm, spacing)
-    columns = min(COLUMNS, len(shares))
+    columns = min(columns, len(shares))
     rows = -(-len(shares) // columns)
     pitch_mm = OVER_HEADING_MM + LABEL_MM + LINE_GAP_MM + side_mm
     border = lay_out_border(
