@@ -7,6 +7,7 @@ import pytest
 from support.fakes.fake_daemon import GONE, HELD_BECAUSE, LID_TRIP, RUN, STATES, box
 from support.harnesses.page_bench import violations
 
+FIRE = {**LID_TRIP, "name": "no flame or smoke", "reaction": "emergency"}
 LEAST_TARGET_PX = 48  # WCAG 2.2 asks for 24 (2.5.8); fingers with paint on them for more
 LARGEST_VIEW_BYTES = 60_000
 
@@ -317,6 +318,55 @@ def test_everything_fits_the_narrowest_phone_and_the_widest_finger(open_phone, s
     assert all(height >= LEAST_TARGET_PX for height in heights)
 
 
+HELD_BY_LID = {"interlocks": box(trips=[LID_TRIP]), "may": ["reset", "stop"]}
+SHOWN_WHOLE = {
+    "etching": ("etching", {}),
+    "held": ("held", {}),
+    "held by the lid": ("held", HELD_BY_LID),
+    "stopped by the lid": ("tripped", {"may": ["reset", "stop"]}),
+    "on fire": ("etching", {"interlocks": box(trips=[FIRE])}),
+    "away": ("away", {}),
+}
+# What sticks out of the window or of its own box, by its words.
+NOT_WHOLE = """() => [
+    ...document.querySelectorAll(".bar button, .first-line h1, .stops li, .stops .next")
+  ]
+  .filter((part) => part.checkVisibility())
+  .filter((part) => {
+    if (!part.closest(".bar, .first-line")) part.scrollIntoView({ block: "center" });
+    const { left, right, top, bottom } = part.getBoundingClientRect();
+    const isInside = left >= 0 && right <= innerWidth && top >= 0 && bottom <= innerHeight;
+    const isClipped =
+      part.scrollWidth > part.clientWidth + 1 || part.scrollHeight > part.clientHeight + 1;
+    return !isInside || isClipped;
+  })
+  .map((part) => part.innerText)"""
+COVERED = """() => [".bar", ".first-line"]
+  .map((part) => document.querySelector(part)?.offsetHeight ?? 0)
+  .reduce((sum, height) => sum + height) / innerHeight"""
+
+
+@pytest.mark.parametrize("text_percent", [100, 200])
+@pytest.mark.parametrize(("width_px", "height_px"), [(320, 568), (568, 320)])
+def test_stop_hold_and_the_cause_stay_whole_and_in_reach(
+    open_phone, served, expect, width_px, height_px, text_percent
+):
+    # WCAG 2.2, 1.4.4 Resize Text and 1.4.10 Reflow; a small phone upright and on its side.
+    phone = open_phone("/nowhere", width_px=width_px)
+    phone.set_viewport_size({"width": width_px, "height": height_px})
+    for name, (state, changes) in SHOWN_WHOLE.items():
+        served.daemon.go_away() if state == "away" else served.daemon.tell(state, **changes)
+        phone.goto(served.url)
+        phone.evaluate(f"document.documentElement.style.fontSize = '{text_percent}%'")
+
+        assert phone.evaluate("document.documentElement.scrollWidth") == width_px, name
+        assert phone.evaluate(NOT_WHOLE) == [], name
+        assert phone.evaluate(COVERED) < 0.6, name
+        heights = [one.bounding_box()["height"] for one in phone.locator(".bar button").all()]
+        assert min(heights) >= LEAST_TARGET_PX, name
+    served.daemon.come_back()
+
+
 @pytest.mark.parametrize("state", [*STATES, "away"])
 def test_no_state_of_the_page_shuts_anybody_out(open_phone, served, axe, state):
     if state == "away":
@@ -364,9 +414,6 @@ def test_a_trip_calls_somebody_by_title_sound_and_buzz_until_the_page_is_touched
 
     expect(phone).to_have_title("Stopped – Etchwarden")
     assert phone.evaluate("window.calls") == ["buzz 5", "tone", "tone", "tone"]
-
-
-FIRE = {**LID_TRIP, "name": "no flame or smoke", "reaction": "emergency"}
 
 
 def test_a_fire_is_said_in_alarm_colour_at_the_top_however_far_one_has_scrolled(
