@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from darkroom.camera import Shot, photograph
@@ -45,6 +46,54 @@ def test_a_camera_finds_them_beyond_the_offsets_that_the_card_tries():
     true = Register(beam_lag_s=0.004, slack_mm=0.3)
     assert 2 * true.lead_mm(WORKING) > max(pair.offset_mm for pair in register_card().hairlines)
     assert found.register.lead_mm(WORKING) == pytest.approx(true.lead_mm(WORKING), abs=0.01)
+
+
+@pytest.mark.parametrize("pairs", [7, 17])
+@pytest.mark.parametrize("is_stained", [False, True])
+def test_give_or_take_holds_nine_truths_in_ten(pairs, is_stained):
+    """Pairs are read with a normal error, of which one may be far off, as on a stain."""
+    chance = np.random.default_rng(pairs)
+    apart = {WORKING: 0.10, WORKING / 2: 0.08}
+    held = []
+    for _ in range(400):
+        shifts = []
+        for feed, truth in apart.items():
+            errors = chance.normal(0, 0.008, pairs)
+            errors[0] += 0.04 * is_stained
+            shifts += [
+                HairlineShift(
+                    number=number, offset_mm=0.0, feed_mm_per_min=feed, true_feed_mm_per_min=feed,
+                    shift_mm=-truth - error,
+                )
+                for number, error in enumerate(errors, start=1)
+            ]  # fmt: skip
+        reading = Reading(card_number=9, kind="register", photos=(), hairlines=tuple(shifts))
+        held += [
+            abs(one.apart_mm - apart[one.feed_mm_per_min]) <= one.doubt_mm
+            for one in register_by_camera(reading).at_speeds
+        ]
+
+    assert 0.87 <= np.mean(held) <= 0.97
+
+
+def test_give_or_take_holds_for_photos_too():
+    held = []
+    for seed in range(6):
+        chance = np.random.default_rng(seed)
+        true = Register(beam_lag_s=chance.uniform(1e-4, 8e-4), slack_mm=chance.uniform(0, 0.1))
+        tile = etch_hairlines(
+            register_card(), SURFACES["willing"], lag_s=true.beam_lag_s, slack_mm=true.slack_mm
+        )
+        shot = Shot(
+            tilt_degrees=chance.uniform(0, 18), towards_degrees=chance.uniform(0, 360),
+            light_ratio=1.4, noise_codes=3, distortion=chance.uniform(-0.005, 0.005), seed=seed,
+        )  # fmt: skip
+        reading = read_card([photograph(tile, shot)], [register_card()], is_wiped=True)[0]
+        for one in register_by_camera(reading).at_speeds:
+            truth_mm = 2 * true.lead_mm(one.feed_mm_per_min)
+            held.append(abs(one.apart_mm - truth_mm) <= one.doubt_mm)
+
+    assert sum(held) >= 0.9 * len(held)
 
 
 def test_an_eye_finds_them_to_half_a_step():

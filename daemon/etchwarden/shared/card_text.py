@@ -79,7 +79,8 @@ def tell_register(found: RegisterReading) -> None:
     for apart in found.at_speeds:
         click.echo(
             f"At {apart.feed_mm_per_min:.0f} mm/min the two directions land "
-            f"{apart.apart_mm:z.3f} mm apart, give or take {apart.doubt_mm:.3f}."
+            f"{apart.apart_mm:z.3f} mm apart, give or take {apart.doubt_mm:.3f} "
+            "(nine times in ten it is within that)."
         )
     click.echo("In your laser's file:\n\n[register]")
     click.echo(f"beam_lag_s = {found.register.beam_lag_s:.7f}")
