@@ -7,6 +7,7 @@ from click.testing import CliRunner
 
 from darkroom.camera import Shot, photograph
 from darkroom.focus import Beam, etch_focus
+from darkroom.spacing import black_lines
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
 from etchproof.reading.values import Reading
@@ -59,9 +60,9 @@ def test_a_person_names_laser_tile_and_paint_and_no_speed(card, tmp_path):
 
 
 def test_every_kind_of_card_can_be_had_and_each_gets_the_next_number(card, tmp_path):
-    results = [card(kind, kind) for kind in ("power", "five", "tone", "register")]
+    results = [card(kind, kind) for kind in ("power", "five", "tone", "register", "spacing")]
 
-    assert [result.exit_code for result in results] == [0, 0, 0, 0]
+    assert [result.exit_code for result in results] == [0, 0, 0, 0, 0]
     numbers = [read_card_file(tmp_path / kind).number for kind in ("power", "five", "tone")]
     assert numbers == [1, 2, 3]
 
@@ -222,6 +223,17 @@ def test_a_photo_of_a_focus_card_says_how_to_set_the_laser(card, read, tmp_path)
     assert "at the bed’s front left" in as_told.stdout
     assert "not finer than 0.0" in as_told.stdout
     assert "lower the laser by 9.0 mm" in turned.stdout
+
+
+def test_a_photo_of_a_spacing_card_names_the_coarsest_lines_that_close(card, read, tmp_path):
+    card("spacing", "lines", "--speed", "3000", "--power", "55")
+    tile = black_lines(read_card_file(tmp_path / "lines"), 0.13)
+    (tmp_path / "lines.jpg").write_bytes(photograph(tile, Shot(tilt_degrees=15)).getvalue())
+
+    told = read("{here}/lines.jpg", "--card", "{here}/lines", "--wiped")
+
+    assert "Lines 0.125 mm apart still close" in told.stdout
+    assert "0.15 mm apart no longer do" in told.stdout
 
 
 def test_a_focus_card_of_a_laser_without_a_recipe_has_guessed_speeds(card, tmp_path):

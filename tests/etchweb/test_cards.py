@@ -9,6 +9,7 @@ import pytest
 
 from darkroom.camera import photograph
 from darkroom.focus import Beam, etch_focus
+from darkroom.spacing import black_lines
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
 from etchweb.cards import views
@@ -211,6 +212,23 @@ def test_a_focus_card_says_how_to_set_the_laser_and_gives_it_its_spot(bench, boo
     assert book.accepted[0][1]["spot"]["spot_y_mm"] == pytest.approx(0.075, abs=0.011)
     assert book.readings[0]["summary"]["bed_place"] == "back left"
     assert book.readings[0]["marks"] == {}
+
+
+def test_the_coarsest_lines_that_close_become_the_recipe(bench, book):
+    bench.make(finds="spacing")
+    bench.put_on_bench(book)
+    page = bench.read(photograph(black_lines(bench.card, 0.13)))
+    assert "Lines 0.125 mm apart still close" in page.text
+    assert "How dark lines make a patch" in page.text
+
+    bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
+
+    assert book.accepted[0][1]["recipe"]["line_spacing_mm"] == 0.125
+
+
+def test_a_power_card_has_the_recipes_lines_or_those_that_are_said(bench):
+    assert bench.make(finds="power", spacing_mm="0,125").status_code == 200
+    assert bench.card.spacing_mm == 0.125
 
 
 def test_a_focus_beyond_the_wedge_says_which_way_to_go(bench, book):

@@ -75,7 +75,8 @@ class Patch:
     """A rectangle etched evenly with one setting.
 
     `cell` is what a person taps on: a power card's cell has a solid patch and a halftone one.
-    `true_feed_mm_per_min` is what the motion model says the head does there while it burns.
+    `true_feed_mm_per_min` is what the motion model says the head does there while it burns. Its
+    lines lie `rows_apart` rows of the card apart, and its dots are as wide.
     """
 
     cell: str
@@ -85,6 +86,7 @@ class Patch:
     feed_mm_per_min: float
     power_ratio: float
     true_feed_mm_per_min: float
+    rows_apart: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,7 +155,8 @@ class Card:
     """Everything about a card that is needed to etch it, to read it and to file it.
 
     `recipe` is the setting of markers and labels: of a power card its strongest one, of the
-    others the recipe in force.
+    others the recipe in force. Their lines lie `rows_apart` rows apart: a spacing card's rows are
+    closer than lines, so that lines can lie so and so far apart.
     """
 
     kind: str
@@ -170,11 +173,12 @@ class Card:
     hairlines: tuple[HairlinePair, ...] = ()
     notes: tuple[str, ...] = ()  # sentences for the person, such as why a range was cut short
     wedge: Wedge | None = None  # of a focus card
+    rows_apart: int = 1
 
     @property
     def spacing_mm(self) -> float:
         """The width of a dot."""
-        return self.recipe.line_spacing_mm
+        return self.recipe.line_spacing_mm / self.rows_apart
 
     @property
     def width_mm(self) -> float:

@@ -43,3 +43,7 @@ class NoRegister(EtchproofError, ValueError):
 
 class NoFocus(EtchproofError, ValueError):
     """The focus card does not show where the beam is narrowest; the message says what to do."""
+
+
+class NoSpacing(EtchproofError, ValueError):
+    """The spacing card does not show which lines close; the message says what to do."""

@@ -120,9 +120,9 @@ def command() -> None:
     """Lay out a test card: a job like any other, to be etched, wiped and read.
 
     A focus card finds how high the laser has to stand and how wide its spot is, a power card speed
-    and power, a tone card how greys come out, a register card whether rows burnt to the left meet
-    those burnt to the right. A check strip says whether a recipe still holds on a new can of paint
-    or a new box of tiles.
+    and power, a spacing card how far apart lines may lie, a tone card how greys come out, a
+    register card whether rows burnt to the left meet those burnt to the right. A check strip says
+    whether a recipe still holds on a new can of paint or a new box of tiles.
     """
 
 
@@ -185,6 +185,13 @@ def check(**said: Any) -> None:
 def register(**said: Any) -> None:
     """Hairlines burnt to the right against hairlines burnt to the left."""
     _make("register", _Options(**said), {})
+
+
+@command.command(short_help="How far apart may lines lie?")
+@_with(*_COMMON, *_RECIPE)
+def spacing(**said: Any) -> None:
+    """One tone at spacings round the recipe's, with one dose, to see which lines still close."""
+    _make("spacing", _Options(**said), {})
 
 
 @command.command(short_help="How high does the laser stand right? Lines on a wedge.")

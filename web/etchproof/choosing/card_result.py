@@ -8,13 +8,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Final
 
-from etchproof.card import CHECK, FOCUS, POWER, REGISTER, TONE, Card
+from etchproof.card import CHECK, FOCUS, POWER, REGISTER, SPACING, TONE, Card
 from etchproof.choosing.chart import chart_of, strip_chart
 from etchproof.choosing.check_strip import Answer, check, column_of
 from etchproof.choosing.choice import Outcome, choose
 from etchproof.choosing.focus_words import focus_sentences
 from etchproof.choosing.judging import Cell, judge, marked_patches
-from etchproof.errors import NoFocus, NoToneCurve, UnreadableCard
+from etchproof.choosing.spacing_choice import read_spacing
+from etchproof.choosing.spacing_words import spacing_sentences
+from etchproof.errors import NoFocus, NoSpacing, NoToneCurve, UnreadableCard
 from etchproof.model.focus_reading import read_focus
 from etchproof.model.register_reading import register_by_camera, register_by_eye
 from etchproof.model.tone_reading import read_dot, read_tone
@@ -110,7 +112,7 @@ def result_of(shown: CardEvidence, *, earlier: Sequence[CardEvidence] = ()) -> C
 
     They are of the kinds that `kinds.EARLIER_KINDS` names, oldest first.
 
-    Raise NothingToChoose, NoToneCurve, NoRegister, NoFocus with a sentence.
+    Raise NothingToChoose, NoToneCurve, NoRegister, NoFocus, NoSpacing with a sentence.
     """
     if shown.card.kind == POWER:
         return _power_result(shown, earlier)
@@ -298,6 +300,22 @@ def _focus_result(shown: CardEvidence) -> CardResult:
     return CardResult(table=table, summary=summary | spot, recommended={"spot": spot})
 
 
+def _spacing_result(shown: CardEvidence) -> CardResult:
+    if shown.reading is None:
+        raise NoSpacing("a spacing card is read by camera only: take a photo of it")
+    found = read_spacing(shown.card, shown.reading)
+    best = found.best
+    recipe = _settings(shown.card) | {
+        "feed_mm_per_min": best.feed_mm_per_min,
+        "line_spacing_mm": best.spacing_mm,
+    }
+    return CardResult(
+        table=asdict(found) | {"sentences": spacing_sentences(found)},
+        summary={"coarsest_spacing_mm": best.spacing_mm, "lightness_at_recipe": best.lightness},
+        recommended={"recipe": recipe} if best != found.at_recipe else None,
+    )
+
+
 def _settings(card: Card) -> dict[str, Any]:
     """Return the card's recipe without what it belongs to, as `accept_reading` takes it."""
     settings = card.recipe.to_table()
@@ -309,4 +327,5 @@ _RESULTS: Final[Mapping[str, Callable[[CardEvidence], CardResult]]] = {
     TONE: _tone_result,
     REGISTER: _register_result,
     FOCUS: _focus_result,
+    SPACING: _spacing_result,
 }

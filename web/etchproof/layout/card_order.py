@@ -17,6 +17,7 @@ from etchproof.layout.power_card import SIZES, WEAK_SIZE, lay_out_power_card
 from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range, starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
+from etchproof.layout.spacing_card import lay_out_spacing_card
 from etchproof.layout.tone_card import DEFAULT_STEPS, lay_out_tone_card
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import UnreadableSheet
@@ -179,6 +180,10 @@ def _check(order: CardOrder) -> Card:
     return _with_note(strip, f"With this recipe the strip takes {in_words(its_s)} to etch.")
 
 
+def _spacing(order: CardOrder) -> Card:
+    return lay_out_spacing_card(order.wishes, _recipe_of(order))
+
+
 KINDS: Final[Mapping[str, Callable[[CardOrder], Card]]] = {
     "power": _power,
     "five": _five,
@@ -186,4 +191,5 @@ KINDS: Final[Mapping[str, Callable[[CardOrder], Card]]] = {
     "register": _register,
     "focus": _focus,
     "check": _check,
+    "spacing": _spacing,
 }

@@ -35,7 +35,7 @@ def patch_dots(patch: Patch, halftone: str) -> Bits:
     """Return a patch's dots: lines, or the halftone that photos will have; not to be written to."""
     if patch.part in (ROW_LINES, COLUMN_LINES):
         return _lines(patch)
-    return _tint(patch.area.shape, patch.coverage, halftone)
+    return _tint(patch.area.shape, patch.coverage, halftone, patch.rows_apart)
 
 
 def pitch_dots(patch: Patch) -> int:
@@ -54,10 +54,12 @@ def _lines(patch: Patch) -> Bits:
 
 
 @lru_cache(maxsize=64)
-def _tint(shape: tuple[int, int], coverage: float, halftone: str) -> Bits:
+def _tint(shape: tuple[int, int], coverage: float, halftone: str, rows_apart: int) -> Bits:
     if coverage >= 1:
         return np.ones(shape, dtype=np.bool_)
-    return HALFTONES[halftone](np.full(shape, coverage))
+    rows, columns = (side // rows_apart for side in shape)
+    dots = HALFTONES[halftone](np.full((rows, columns), coverage))
+    return np.kron(dots, np.ones((rows_apart, rows_apart), dtype=np.bool_))
 
 
 @lru_cache(maxsize=256)

@@ -54,9 +54,21 @@ def _settings(card: Card) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
         _claim(feeds, patch.area, patch.feed_mm_per_min)
         inside = powers[patch.area.rows, patch.area.columns]
         inside[inside > 0] = s_word(card, patch.power_ratio)
+    powers[~_burnt_rows(card)] = 0
     for pair in card.hairlines:  # they do not lie on the dots: see below
         powers[pair.upper.rows] = powers[pair.lower.rows] = 0
     return powers, feeds
+
+
+def _burnt_rows(card: Card) -> NDArray[np.bool_]:
+    """Return which rows hold a line, where lines lie further apart than rows."""
+    is_burnt = np.zeros(card.rows, dtype=np.bool_)
+    is_burnt[:: card.rows_apart] = True
+    for patch in card.patches:
+        rows = is_burnt[patch.area.rows]
+        rows[:] = False
+        rows[patch.rows_apart // 2 :: patch.rows_apart] = True
+    return is_burnt
 
 
 def _claim(feeds: NDArray[np.float64], area: Area, feed_mm_per_min: float) -> None:

@@ -1,5 +1,6 @@
 """From card to job: G-code, sheet, the card as promised, and the card's own description."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from etchpath.errors import EtchpathError
@@ -32,7 +33,7 @@ def prepare_card(
     order = CardOrder(
         title=title_of(card),
         head=card.head,
-        recipe=card.recipe,
+        recipe=replace(card.recipe, line_spacing_mm=card.spacing_mm),
         halftone=card.halftone,
         rows=card.rows,
         columns=card.columns,
@@ -45,9 +46,10 @@ def prepare_card(
     with new_job_folder(folder, is_replacing=is_replacing) as partial:
         try:
             with (partial / GCODE_NAME).open("wb") as file:
-                sheet = write_card(span_rows(card), file, order)
+                written = write_card(span_rows(card), file, order)
         except EtchpathError as error:
             raise UnfitCard(str(error)) from error
+        sheet = replace(written, dose_j_per_mm2=card.recipe.dose_j_per_mm2(card.head))
         (partial / SHEET_NAME).write_text(sheet.to_json(), encoding="utf-8")
         (partial / CARD_NAME).write_text(card.to_json(), encoding="utf-8")
         save_expected(bits, partial / PICTURE_NAME)

@@ -68,12 +68,28 @@ def photo_reach_mm_per_min(head: Head, spacing_mm: float, halftone: str) -> floa
 
 
 def _is_really_run(head: Head, spacing_mm: float, halftone: str, feed_mm_per_min: float) -> bool:
-    bits = _halftone_rows(halftone)
-    spacing_um = spacing_mm * UM_PER_MM
+    rows = _photo_rows(_halftone_rows(halftone), spacing_mm, feed_mm_per_min)
+    middle = Area(0, _ROW_DOTS // 4, len(rows), _ROW_DOTS * 3 // 4)
+    true = true_feed_mm_per_min(rows, middle, spacing_mm, head)
+    return true is not None and true >= REALLY_RUN * feed_mm_per_min
+
+
+def photo_time_s(
+    head: Head, spacing_mm: float, halftone: str, *, feed_mm_per_min: float, side_mm: float
+) -> float:
+    """Return how long a square photo of the finest detail takes on `head`, by the motion model."""
+    dots = round(side_mm / spacing_mm)
+    rows = _photo_rows(_halftone_rows(halftone, dots), spacing_mm, feed_mm_per_min)
+    moves = [row_moves(row, head, is_register_corrected=False) for row in rows]
+    seconds = float(travel_of(moves, Machine.of_head(head)).seconds.sum())
+    return seconds / len(rows) * dots
+
+
+def _photo_rows(bits: np.ndarray, spacing_mm: float, feed_mm_per_min: float) -> list[SpanRow]:
     rows = []
     for number, dots in enumerate(bits):
         changes = np.flatnonzero(np.diff(dots, prepend=False, append=False))
-        places = np.rint(changes * spacing_um).astype(np.int64)
+        places = np.rint(changes * (spacing_mm * UM_PER_MM)).astype(np.int64)
         rows.append(
             SpanRow(
                 row=number,
@@ -84,12 +100,10 @@ def _is_really_run(head: Head, spacing_mm: float, halftone: str, feed_mm_per_min
                 is_forward=True,
             )
         )
-    middle = Area(0, _ROW_DOTS // 4, len(bits), _ROW_DOTS * 3 // 4)
-    true = true_feed_mm_per_min(rows, middle, spacing_mm, head)
-    return true is not None and true >= REALLY_RUN * feed_mm_per_min
+    return rows
 
 
 @lru_cache(maxsize=8)
-def _halftone_rows(halftone: str) -> np.ndarray:
-    coverage = np.full((_ROWS, _ROW_DOTS), PHOTO_COVERAGE)
+def _halftone_rows(halftone: str, dots: int = _ROW_DOTS) -> np.ndarray:
+    coverage = np.full((_ROWS, dots), PHOTO_COVERAGE)
     return HALFTONES[halftone](coverage)[_SETTLED_ROWS:]

@@ -124,6 +124,29 @@ def focus_chart(
     )
 
 
+def spacing_chart(seen: Sequence[JsonTable], chosen_mm: float) -> ChartGeometry:
+    """Return the lightness of the solid patches, then of the half-burnt ones, by line spacing."""
+    spacings = [one["spacing_mm"] for one in seen]
+    x = Scale(min(spacings), _above(min(spacings), max(spacings)), LEFT, WIDTH - RIGHT)
+    y = _lightness_scale()
+    solid = [(one["spacing_mm"], one["lightness"]) for one in seen]
+    half = [
+        (one["spacing_mm"], one["half_lightness"])
+        for one in seen
+        if one["half_lightness"] is not None
+    ]
+    return ChartGeometry(
+        lines=tuple(_path(line, x, y) for line in (solid, half) if line),
+        points=tuple(
+            Mark(x.place(a), y.place(b), f"{a:g} mm", line is solid and a == chosen_mm)
+            for line in (solid, half)
+            for a, b in line
+        ),
+        x_marks=tuple((x.place(spacing), spacing) for spacing in spacings),
+        y_marks=tuple((y.place(value), value) for value in (0.0, 50.0, 100.0)),
+    )
+
+
 def series_chart(values: Sequence[Point], *, low: float, high: float) -> ChartGeometry | None:
     """Return figures over what they are counted by, as beam hours; None for fewer than two."""
     if len(values) < 2:

@@ -27,6 +27,11 @@ CARD_QUESTIONS: Final = {
         "Does the recipe still hold?",
         "After many hours of burning: five patches round the recipe.",
     ),
+    "spacing": (
+        "How far apart may lines lie?",
+        "A spacing card: one tone with its lines closer together and further apart. The coarsest "
+        "that still close are the fastest.",
+    ),
     "tone": (
         "How do greys come out?",
         "Steps from bare to black, so that a photo’s greys look on the tile as they should.",
@@ -64,8 +69,8 @@ def card_order(form: Form, pair: Pair | None, card_number: int) -> JsonTable:
             ("place_height_mm", "The height of its place in millimetres"),
         )
     ]
-    spacing = DEFAULT_SPACING_MM
-    if form.get("spacing_mm", "").strip():
+    spacing = DEFAULT_SPACING_MM if recipe is None else recipe.line_spacing_mm
+    if kind == "power" and form.get("spacing_mm", "").strip():
         spacing = number(form, "spacing_mm", "The line spacing in millimetres", least=0.02, most=1)
     order = {
         "kind": kind,
@@ -74,7 +79,7 @@ def card_order(form: Form, pair: Pair | None, card_number: int) -> JsonTable:
             "number": card_number,
             "head": pair.head.to_table(),
             "surface": pair.key[1],
-            "line_spacing_mm": spacing if recipe is None else recipe.line_spacing_mm,
+            "line_spacing_mm": spacing,
             "halftone": (pair.recipe.halftone if pair.recipe else "") or PHOTO_HALFTONE,
             "place_mm": place,
             "air_assist": form.get("air_assist") == "yes",

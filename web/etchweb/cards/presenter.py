@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from etchproof.card import Card, HairlinePair, Patch
-from etchweb.cards.charts import darkness_chart, focus_chart, tone_chart
+from etchweb.cards.charts import darkness_chart, focus_chart, spacing_chart, tone_chart
 from etchweb.cards.forms import CARD_QUESTIONS
 from etchweb.text.formatting import as_sentence, grouped, percent, short_duration
 from etchweb.text.view import View
@@ -17,6 +17,7 @@ TITLES: Final = {
     "register": "Where rows meet",
     "focus": "Focus and spot",
     "check": "Check strip",
+    "spacing": "Line spacing",
 }
 BY_PATCH: Final = ("power", "check")  # kinds whose patches are judged and marked one by one
 DARK_L: Final = 50.0  # below it, white letters can be read on a patch
@@ -162,6 +163,15 @@ def result_view(layout: Card, read: JsonTable) -> View:
             "chart_title": "How wide the spot is",
             "across": "the tile’s height in mm",
             "up": "mm across the rows, and dashed along them,",
+        }
+    if kind == "spacing":
+        return {
+            **view,
+            "sentences": told["sentences"],
+            "chart": spacing_chart(told["seen"], told["best"]["spacing_mm"]),
+            "chart_title": "How dark lines make a patch",
+            "across": "line spacing in mm",
+            "up": "lightness, solid and dashed half burnt,",
         }
     return {**view, "sentences": list(_register_sentences(told))}
 

@@ -69,6 +69,8 @@ def _reading_words(reading: CardRead) -> str:
         shown.append(f"in focus {summary['best_focus_mm']:.1f} mm up{where}")
     if summary.get("spot_y_mm") is not None:
         shown.append(f"spot {summary['spot_x_mm']:.2f} × {summary['spot_y_mm']:.2f} mm")
+    if summary.get("coarsest_spacing_mm") is not None:
+        shown.append(f"lines close up to {millimetres(summary['coarsest_spacing_mm'])} mm apart")
     way = {"camera": "by camera", "hand": "by hand", "both": "by camera and hand"}[reading.way]
     chosen = "" if reading.chosen else "; nothing was chosen"
     told = f": {', '.join(shown)}" if shown else ""

@@ -1,0 +1,115 @@
+"""From a spacing card to a line spacing: the coarsest whose lines still close.
+
+A phone does not resolve lines a tenth of a millimetre apart. But white that is left between lines
+makes a solid patch brighter on the whole, and a photo shows that well: lines have closed where
+their patch is as dark as the darkest. Stripes are seen from half a millimetre on, as unevenness.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from etchproof.card import HALFTONE, SOLID, SPACING, Card, Patch
+from etchproof.choosing.judging import PLATEAU_L
+from etchproof.errors import NoSpacing
+from etchproof.layout.reach import photo_time_s
+from etchproof.layout.spacing_card import spacing_of
+from etchproof.reading.values import PatchReading, Reading
+
+PICTURE_MM: Final = 100.0  # the side of the picture whose time is told
+LEAST_SPACINGS: Final = 3
+LEAST_DARK_L: Final = 85.0  # paler, and nothing was burnt that could close
+STRIPED_L: Final = 1.0  # of unevenness beyond the calmest patch's: our choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpacingSeen:
+    """One line spacing: how dark its solid and its half-burnt patch are, and what a photo takes.
+
+    `white_left` is the share of the solid patch that reflects as bare tile does.
+    """
+
+    spacing_mm: float
+    feed_mm_per_min: float
+    lightness: float
+    half_lightness: float | None
+    white_left: float
+    unevenness: float
+    has_closed: bool
+    is_striped: bool
+    photo_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpacingReading:
+    """What a spacing card showed, from the finest spacing on, and which is best.
+
+    `recipe_mm` is the spacing that the card was laid out round.
+    """
+
+    seen: tuple[SpacingSeen, ...]
+    best: SpacingSeen
+    recipe_mm: float
+    px_per_mm: float
+
+    @property
+    def at_recipe(self) -> SpacingSeen:
+        """The spacing of the recipe."""
+        return min(self.seen, key=lambda one: abs(one.spacing_mm - self.recipe_mm))
+
+    @property
+    def coarser(self) -> SpacingSeen | None:
+        """The next coarser spacing than the best, None where the card has none."""
+        return next((one for one in self.seen if one.spacing_mm > self.best.spacing_mm), None)
+
+
+def read_spacing(card: Card, reading: Reading) -> SpacingReading:
+    """Return what a spacing card shows; raise NoSpacing where it shows nothing."""
+    if card.kind != SPACING:
+        raise NoSpacing(f"card {card.number} is no spacing card")
+    solids: list[tuple[Patch, PatchReading]] = []
+    for patch in card.patches:
+        read = reading.of(patch.cell, SOLID)
+        if patch.part == SOLID and read is not None:
+            solids.append((patch, read))
+    if len(solids) < LEAST_SPACINGS:
+        raise NoSpacing(
+            f"only {len(solids)} line spacings can be read: take the picture again so that all of "
+            "the card is in it"
+        )
+    darkest = min((read for _, read in solids), key=lambda one: one.lightness)
+    if darkest.lightness > LEAST_DARK_L:
+        raise NoSpacing(
+            f"the darkest patch has lightness {darkest.lightness:.0f}: the recipe does not blacken "
+            "this surface, so burn a power card first"
+        )
+    calmest = min(read.unevenness for _, read in solids)
+    seen = []
+    for patch, read in sorted(solids, key=lambda pair: pair[0].rows_apart):
+        half = reading.of(patch.cell, HALFTONE)
+        white = (read.reflectance - darkest.reflectance) / (1 - darkest.reflectance)
+        spacing_mm = spacing_of(card, patch)
+        seen.append(
+            SpacingSeen(
+                spacing_mm=spacing_mm,
+                feed_mm_per_min=patch.feed_mm_per_min,
+                lightness=read.lightness,
+                half_lightness=half.lightness if half else None,
+                white_left=max(0.0, white),
+                unevenness=read.unevenness,
+                has_closed=read.lightness <= darkest.lightness + PLATEAU_L,
+                is_striped=read.unevenness > calmest + STRIPED_L,
+                photo_s=photo_time_s(
+                    card.head,
+                    spacing_mm,
+                    card.halftone,
+                    feed_mm_per_min=patch.feed_mm_per_min,
+                    side_mm=PICTURE_MM,
+                ),
+            )
+        )
+    return SpacingReading(
+        seen=tuple(seen),
+        best=[one for one in seen if one.has_closed][-1],
+        recipe_mm=card.recipe.line_spacing_mm,
+        px_per_mm=min((photo.px_per_mm for photo in reading.photos), default=0.0),
+    )

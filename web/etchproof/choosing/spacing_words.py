@@ -1,0 +1,60 @@
+"""What a spacing card led to, as sentences for a person."""
+
+from collections.abc import Iterator
+
+from etchproof.choosing.spacing_choice import PICTURE_MM, SpacingReading
+from etchproof.layout.duration import in_words
+from etchproof.reading.measuring import UNEVEN_CELL_MM
+
+
+def spacing_sentences(found: SpacingReading) -> list[str]:
+    """Say which spacing closes, what it saves, what a photo cannot show, and what to do next."""
+    return list(_sentences(found))
+
+
+def _sentences(found: SpacingReading) -> Iterator[str]:
+    best, coarser, recipe = found.best, found.coarser, found.at_recipe
+    yield (
+        f"Lines {best.spacing_mm:.3g} mm apart still close: their solid patch has lightness "
+        f"{best.lightness:.0f}, as dark as any."
+    )
+    if coarser is None:
+        yield (
+            "That is the coarsest spacing of this card, and a coarser one may close too: burn "
+            f"another spacing card with a recipe whose lines lie {best.spacing_mm:.3g} mm apart."
+        )
+    else:
+        yield (
+            f"Lines {coarser.spacing_mm:.3g} mm apart no longer do: lightness "
+            f"{coarser.lightness:.0f}, with about {coarser.white_left * 100:.0f} % white between "
+            "them."
+        )
+    if best is found.seen[0]:
+        yield (
+            "It is the finest spacing of this card, so it may not close either: compare it with a "
+            "finer card, or burn with more dose."
+        )
+    if not recipe.has_closed:
+        yield f"The recipe's own lines, {recipe.spacing_mm:.3g} mm apart, do not close."
+    if best.is_striped:
+        yield (
+            "Its solid patch is less even than the calmest one. Stripes in the photo may come from "
+            "its own pixels: look at the tile, and take the next finer spacing if they are there."
+        )
+    if best.spacing_mm > recipe.spacing_mm:
+        saved = 1 - best.photo_s / recipe.photo_s
+        yield (
+            f"A picture of {PICTURE_MM:.0f} × {PICTURE_MM:.0f} mm, half of it burnt in fine dots, "
+            f"takes {in_words(best.photo_s)} so and {in_words(recipe.photo_s)} at "
+            f"{recipe.spacing_mm:.3g} mm, with the same dose: {saved * 100:.0f} % less. Its dots "
+            "are larger, so it shows less detail."
+        )
+    yield (
+        f"The photo has {found.px_per_mm:.0f} pixels a millimetre and shows no single lines: what "
+        "was read is how bright each patch is on the whole, and unevenness wider than "
+        f"{UNEVEN_CELL_MM:g} mm."
+    )
+    yield (
+        "Greys depend on the spacing: after a change burn a tone card, and a power card if more "
+        "power shall make it faster."
+    )
