@@ -5,6 +5,7 @@ from collections.abc import Mapping
 
 from etchpractice.box.board import Board
 from etchpractice.controller.controller import Controller
+from etchpractice.controller.engine import Engine
 from etchpractice.diode import Diode
 from etchpractice.firmware import firmware as protocol
 from etchpractice.firmware.firmware import FIRMWARES
@@ -53,13 +54,14 @@ class PracticeMachine:
             beam_lag_s=beam_lag_s, slack_mm=slack_mm, power_pulse_s=power_pulse_s
         )
         kind = FIRMWARES[firmware]
-        self.controller = Controller(
+        engine = Engine(
             kind,
             track=self._track,
             settings=settings_of(head, kind) | dict(settings or {}),
             baud=baud,
             costs=costs,
         )
+        self.controller = Controller(engine)
         self.board = Board(lambda at_s, is_closed: self._track.set_gate(at_s, is_closed=is_closed))
         self._tile = Tile(
             surface_named(surface),

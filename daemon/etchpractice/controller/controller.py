@@ -4,7 +4,7 @@ Nothing here waits. `advance_to` goes from event to event (a byte arrives, a seg
 delay is over) and lets the main loop do at each what it can.
 """
 
-from collections.abc import Generator, Mapping
+from collections.abc import Generator
 from typing import Final
 
 from etchpractice.controller.block_executor import perform
@@ -20,11 +20,8 @@ from etchpractice.controller.status import Status
 from etchpractice.controller.suspension import Suspension
 from etchpractice.controller.system import answer
 from etchpractice.firmware import firmware as protocol
-from etchpractice.firmware.firmware import Firmware
 from etchpractice.motion.planner import Beam, Order
-from etchpractice.motion.stepper import Track
 from etchpractice.wire import NEVER_S
-from etchwire.controller.profile import LineCosts
 
 _HOLDS_MOTORS: Final = 255  # $1: the motors are held at rest, and rest is at once
 _LOCKED: Final = 9
@@ -33,26 +30,16 @@ _LOCKED: Final = 9
 class Controller:
     """Takes bytes and time; moves, burns and answers as the firmware it plays."""
 
-    def __init__(
-        self,
-        firmware: Firmware,
-        *,
-        track: Track,
-        settings: Mapping[int, float] | None = None,
-        baud: int = 115200,
-        costs: LineCosts | None = None,
-    ) -> None:
-        self.engine = Engine(firmware, track=track, settings=settings, baud=baud, costs=costs)
-        self._lines = self.engine.lines
-        self.suspension = Suspension(self.engine)
-        status = Status(self.engine, self.suspension)
-        self.real_time = RealTime(self.engine, self.suspension, status)
-        self.restart = Restart(
-            self.engine, self.suspension, self.real_time, run_stored=self._run_stored
-        )
-        self._interpreter = Interpreter(self.engine)
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self._lines = engine.lines
+        self.suspension = Suspension(engine)
+        status = Status(engine, self.suspension)
+        self.real_time = RealTime(engine, self.suspension, status)
+        self.restart = Restart(engine, self.suspension, self.real_time, run_stored=self._run_stored)
+        self._interpreter = Interpreter(engine)
         self._parts = Parts(
-            self.engine, self.suspension, self.real_time, self._interpreter, self._outcome
+            engine, self.suspension, self.real_time, self._interpreter, self._outcome
         )
         self.restart.power_on()
 

@@ -20,6 +20,7 @@ from etchdaemon.logbook.backup.space import as_size
 from etchdaemon.logbook.backup.sums import is_as_written, put_in_place
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import open_book
+from etchwarden.shared.daemon_option import state_option
 from etchwarden.shared.progress import progress_shown
 from etchwire.calls.backup import Backup, Backups
 from etchwire.calls.client import DaemonClient
@@ -38,12 +39,7 @@ LOOKS_EVERY_S: Final = 0.1
     type=click.Path(path_type=Path),
     help="The socket of a daemon that runs.",
 )
-@click.option(
-    "--state",
-    metavar="FOLDER",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="The records of a daemon that does not run.",
-)
+@state_option(is_required=False)
 def command(dest: Path | None, socket: Path | None, state: Path | None) -> None:
     """Make a backup of the logbook, check it, and leave a copy at DEST, a folder or a new file.
 

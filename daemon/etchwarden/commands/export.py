@@ -13,25 +13,14 @@ from etchdaemon.errors import EtchdaemonError
 from etchdaemon.logbook.backup.exporting import export_book
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.commands.backup import by_daemon, by_ourselves
+from etchwarden.shared.daemon_option import daemon_option, state_option
 from etchwire.errors import WireError
 
 
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option(
-    "--daemon",
-    "socket",
-    metavar="SOCKET",
-    type=click.Path(path_type=Path),
-    envvar="ETCHWARDEN_DAEMON",
-    help="The socket of a daemon that runs.",
-)
-@click.option(
-    "--state",
-    metavar="FOLDER",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="The records of a daemon that does not run.",
-)
+@daemon_option(is_required=False)
+@state_option(is_required=False)
 def command(folder: Path, socket: Path | None, state: Path | None) -> None:
     """Write everything the logbook knows into the new FOLDER, one CSV and one JSON file a table.
 

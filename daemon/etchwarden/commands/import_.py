@@ -11,17 +11,12 @@ from etchdaemon.errors import EtchdaemonError
 from etchdaemon.hardware.state_lock import StateLock
 from etchdaemon.logbook.backup.exporting import import_book
 from etchdaemon.logbook.schema.opening import open_book
+from etchwarden.shared.daemon_option import state_option
 
 
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
-@click.option(
-    "--state",
-    metavar="FOLDER",
-    required=True,
-    type=click.Path(path_type=Path, file_okay=False, exists=True),
-    help="The records of the daemon, which must not run.",
-)
+@state_option(is_required=True)
 def command(folder: Path, state: Path) -> None:
     """Take FOLDER, which etchwarden export wrote, into the logbook of a fresh box.
 

@@ -9,6 +9,7 @@ import click
 
 from etchpath.errors import EtchpathError
 from etchpath.foreign_job import write_foreign_job
+from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
 from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
 from etchwire.calls.client import DaemonClient
@@ -23,14 +24,7 @@ UNLOADED: Final = "Somebody has put the job away meanwhile."
 
 @click.command(name="load")
 @click.argument("job", type=click.Path(exists=True, path_type=Path))
-@click.option(
-    "--daemon",
-    "socket",
-    required=True,
-    type=click.Path(path_type=Path),
-    envvar="ETCHWARDEN_DAEMON",
-    help="The daemon's socket.",
-)
+@daemon_option()
 @click.option("--head", metavar="LASER", help="For other software's G-code: which laser burns it.")
 @click.option(
     "--page",

@@ -13,17 +13,12 @@ from etchdaemon.logbook.backup.backup import look_at
 from etchdaemon.logbook.backup.restoring import restore
 from etchdaemon.logbook.backup.space import as_size
 from etchdaemon.logbook.backup.sums import sum_path
+from etchwarden.shared.daemon_option import state_option
 
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option(
-    "--state",
-    metavar="FOLDER",
-    required=True,
-    type=click.Path(path_type=Path, file_okay=False, exists=True),
-    help="The records of the daemon, which must not run.",
-)
+@state_option(is_required=True)
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def command(file: Path, state: Path, *, yes: bool) -> None:
     """Check FILE, a backup, and put it in the place of the logbook.

@@ -1,4 +1,4 @@
-"""The option by which commands find the daemon."""
+"""The options by which commands find the daemon, or its records where it does not run."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -18,4 +18,16 @@ def daemon_option(*, is_required: bool = True) -> Callable[[Command], Command]:
         envvar="ETCHWARDEN_DAEMON",
         required=is_required,
         help="The daemon's socket; ETCHWARDEN_DAEMON says it once for all commands.",
+    )
+
+
+def state_option(*, is_required: bool) -> Callable[[Command], Command]:
+    """Return the option that names the records of a daemon; where required, they must be there."""
+    which = "the daemon, which must not run" if is_required else "a daemon that does not run"
+    return click.option(
+        "--state",
+        metavar="FOLDER",
+        required=is_required,
+        type=click.Path(path_type=Path, file_okay=False, exists=is_required),
+        help=f"The records of {which}.",
     )

@@ -6,7 +6,7 @@ The limits are our choice and have no source; each is a column of the table.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from statistics import fmean
+from math import fsum
 from typing import Final
 
 from etchproof.card import REALLY_RUN
@@ -77,7 +77,7 @@ def _is_fading(history: History, most_l_per_card: float) -> bool:
     if len(lately) < TREND_CARDS:
         return False
     steps = [newer - older for older, newer in pairwise(lately)]
-    return min(steps) > most_l_per_card / 2 and fmean(steps) > most_l_per_card
+    return min(steps) > most_l_per_card / 2 and fsum(steps) / len(steps) > most_l_per_card
 
 
 def _is_slow(history: History, least_share: float) -> bool:
