@@ -207,7 +207,13 @@ def test_a_focus_card_says_how_to_set_the_laser_and_gives_it_its_spot(bench, boo
     assert refused.status_code == 422
     bench.phone.press("test-tiles/1/marks", form={"mark": "no mark", "patch": "wedge"})
     assert "lower the laser by 6.0 mm" in bench.look().text
+    assert "The bed" not in bench.look().text  # one place alone says nothing of it
     bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
+    elsewhere = book.readings[0]["summary"] | {"bed_place": "centre", "best_focus_mm": 9.0}
+    book.readings.append({**book.readings[0], "id": 2, "summary": elsewhere})
+    page = bench.look()
+    assert "Centre: in focus 9.0 mm up" in page.text
+    assert "mm at the centre" in page.text
 
     assert book.accepted[0][1]["spot"]["spot_y_mm"] == pytest.approx(0.075, abs=0.011)
     assert book.readings[0]["summary"]["bed_place"] == "back left"

@@ -168,6 +168,9 @@ def _file(
     photos = [photo.name for photo in shown.reading.photos] if shown.reading else []
     number = catalogue.file_reading(shown, told, photos=photos)
     click.echo(f"This is reading {number} in the logbook.")
+    if told.summary.get("bed_place") and (bed := catalogue.bed_focus(shown.card.head.name)):
+        for sentence in bed.sentences():
+            click.echo(sentence)
     chosen = _chosen(told.recommended, options)
     if chosen is None:
         return

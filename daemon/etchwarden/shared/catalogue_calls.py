@@ -9,7 +9,8 @@ from typing import Final
 
 import click
 
-from etchproof.card import CHECK, Card
+from etchproof.card import CHECK, FOCUS, Card
+from etchproof.choosing.bed_focus import BedFocus, places_of
 from etchproof.choosing.card_result import CardEvidence, CardResult
 from etchproof.choosing.kinds import EARLIER_KINDS, recipe_table
 from etchproof.drift.advice import advice_on
@@ -150,6 +151,11 @@ class CatalogueCalls:
             recommended=result.recommended,
         )
         return self.daemon.ask(SaveReading(reading=record, who=self.who)).id or 0
+
+    def bed_focus(self, head: str) -> BedFocus | None:
+        """Return what the focus cards of a laser say of its bed."""
+        filed = self.daemon.ask(Readings(head=head)).readings
+        return BedFocus.of(places_of(one.summary for one in filed if one.kind == FOCUS))
 
     def accept(self, reading: int, chosen: JsonTable) -> None:
         """Choose after a reading."""

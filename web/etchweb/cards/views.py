@@ -164,6 +164,7 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
         return render_template("cards/failed.html", number=card.number, sentence=failed)
     read = card.files.read()
     so_far = card_workflow().so_far(card)
+    bed = card_workflow().bed_focus(card)
     told = read["told"] if read and layout.kind in BY_PATCH else None
     return render_template(
         "cards/card.html",
@@ -173,6 +174,7 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
         feeds=pairs_by_feed(layout),
         so_far=so_far,
         told=result_view(layout, read) if read else None,
+        bed=bed.sentences() if bed else [],
         has_job=card.files.job() is not None,
         pair=json.dumps([layout.head.name, layout.recipe.surface]),
         answer=answer or failed,

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from etchproof.card import CHECK, REGISTER, Card
+from etchproof.card import CHECK, FOCUS, REGISTER, Card
+from etchproof.choosing.bed_focus import BedFocus, places_of
 from etchproof.choosing.kinds import EARLIER_KINDS, recipe_table
 from etchweb.daemon.protocol import Daemon
 from etchweb.previews.store import pass_on
@@ -30,6 +31,7 @@ from etchwire.packing import pack, unpack
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
 from etchwire.transport.json_text import JsonTable
 
+FOCUS_LOOKED_AT: Final = 100  # readings of a laser, for the newest of each place of the bed
 LAYOUT_NAME: Final = "card.json"  # etchproof's name for it, beside the job
 EARLIER: Final = 3  # power cards before this one that keep the standard and help the curve
 
@@ -188,6 +190,15 @@ class CardWorkflow:
         card.files.drop_question()
         if chosen is not None and filed.id is not None:
             self.daemon.ask(AcceptReading(reading=filed.id, chosen=chosen, who=who))
+
+    def bed_focus(self, card: KnownCard) -> BedFocus | None:
+        """Return what focus cards of its laser say of the bed, with what is open of this one."""
+        layout, read = card.layout, card.files.read()
+        if layout is None or layout.wedge is None or not layout.wedge.bed_place:
+            return None
+        filed = self.daemon.ask(Readings(head=layout.head.name, limit=FOCUS_LOOKED_AT)).readings
+        summaries = [one.summary for one in filed if one.kind == FOCUS]
+        return BedFocus.of(places_of([*([read["summary"]] if read else []), *summaries]))
 
     def _filed(self, number: int) -> WholeReading | None:
         """Return the newest reading of a card that is in the logbook, whole."""
