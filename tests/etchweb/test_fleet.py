@@ -19,13 +19,15 @@ from etchweb.fleet.topics import (
     description,
     values_of,
 )
-from support.fakes.fake_daemon import STATES, FakeDaemon, snapshot
+from support.fakes.fake_daemon import BOX, LID_TRIP, STATES, FakeDaemon, box, snapshot
 
 
-def told(state="etching", name="left", **more):
+def told(state="etching", name="left", interlocks=None, **more):
     """Return a roll that heard one box say everything."""
     roll = BoxRegistry()
-    words = {DESCRIPTION: description(name), STATE: "ready", **values_of(snapshot(state)), **more}
+    changes = {} if interlocks is None else {"interlocks": interlocks}
+    said = values_of(snapshot(state, **changes))
+    words = {DESCRIPTION: description(name), STATE: "ready", **said, **more}
     for path, word in words.items():
         roll.take(f"{base_of(name)}/{path}", word.encode())
     return roll
@@ -92,8 +94,36 @@ def test_a_box_that_etches_is_shown_by_how_far_it_is():
     assert sight.sentence == snapshot("etching").sentence
     assert sight.progress == "43\u202f%, 412 of 1\u202f000 rows"
     assert sight.left == "24 min left"
-    assert sight.interlocks.startswith("Not good now: fumes extracted")
+    assert sight.troubles == ["No flame or smoke: not heard from."]
     assert not sight.calls
+
+
+IDLE_RULES = [{**rule, "state": "good"} for rule in BOX["rules"]]
+FAN_OFF = {**IDLE_RULES[1], "state": "bad", "sentence": "No proof that the fumes are drawn off."}
+
+
+def test_an_idle_box_with_its_fan_off_is_fine():
+    sight = seen("idle", interlocks=box(rules=[IDLE_RULES[0], FAN_OFF]))
+
+    assert (sight.troubles, sight.interlocks) == ([], "All interlocks are good.")
+
+
+def test_what_is_wrong_is_told_by_the_interlocks_own_sentence():
+    needed = {**FAN_OFF, "is_required": True}
+    lid_closed = box(trips=[LID_TRIP], rules=[IDLE_RULES[0], needed])
+
+    open_lid = seen("tripped").troubles[0]
+    assert open_lid.startswith(LID_TRIP["sentence"])
+    assert seen("tripped", interlocks=lid_closed).troubles == [
+        "The lid was opened, closed again; it waits for a reset. "
+        "No proof that the fumes are drawn off."
+    ]
+
+
+def test_a_box_of_an_earlier_release_still_tells_what_waits_for_a_reset():
+    sight = seen("tripped", **{"interlocks/wrong": ""})
+
+    assert sight.troubles == ["To be reset: lid closed."]
 
 
 @pytest.mark.parametrize(
@@ -110,7 +140,8 @@ def test_a_box_that_needs_somebody_calls_and_says_why(state, headline):
 def test_a_trip_and_a_fault_of_the_records_stand_before_all_else():
     sight = seen("tripped", **{"records/trouble": "the disk is full"})
 
-    assert sight.troubles == ["To be reset: lid closed.", "The disk is full."]
+    assert sight.troubles[0].startswith(LID_TRIP["sentence"])
+    assert sight.troubles[1] == "The disk is full."
 
 
 @pytest.mark.parametrize("state", STATES)

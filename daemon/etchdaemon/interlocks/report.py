@@ -8,7 +8,7 @@ from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.rules.evaluation import RuleBreach
 from etchdaemon.interlocks.rules.latch import Trip
-from etchdaemon.interlocks.rules.rule_table import Phase, Rule, RuleChange
+from etchdaemon.interlocks.rules.rule_table import Phase, Reaction, Rule, RuleChange
 from etchdaemon.interlocks.start.checklist import Question
 from etchwire.calls.interlock_report import (
     ArmingView,
@@ -38,6 +38,7 @@ def report_of(
                 breaches.get(rule.name),
                 lasts_s=interlocks.durations.lasts_s(rule.name, now_s),
                 change=setup.changes.get(rule.name),
+                phase=interlocks.phase,
             )
             for rule in interlocks.rules
         ),
@@ -60,7 +61,12 @@ def report_of(
 
 
 def _rule_view(
-    rule: Rule, breach: RuleBreach | None, *, lasts_s: float | None, change: RuleChange | None
+    rule: Rule,
+    breach: RuleBreach | None,
+    *,
+    lasts_s: float | None,
+    change: RuleChange | None,
+    phase: Phase,
 ) -> RuleView:
     return RuleView(
         name=rule.name,
@@ -68,6 +74,7 @@ def _rule_view(
         sentence=None if breach is None else breach.sentence,
         lasts_s=lasts_s,
         changed=_changed(change),
+        is_required=rule.reaction(phase) > Reaction.NOTHING,
     )
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 class RuleView:
     """How one interlock stands: `state` is good, or why it is not.
 
-    `lasts_s` is how long it has been so; `changed` says what this box has set otherwise.
+    `lasts_s` is how long it has been so; `changed` says what this box has set otherwise;
+    `is_required` is whether the box asks for it in its present phase.
     """
 
     name: str
@@ -16,6 +17,7 @@ class RuleView:
     sentence: str | None
     lasts_s: float | None
     changed: str | None
+    is_required: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -118,11 +118,12 @@ BOX: Final = {
     "is_beam_enabled": False,
     "rules": [
         {"name": "lid closed", "state": "good", "sentence": None, "lasts_s": 750.0,
-         "changed": None},
+         "changed": None, "is_required": True},
         {"name": "fumes extracted", "state": "bad", "sentence": "no air flows.", "lasts_s": 5.0,
-         "changed": "Set otherwise for this box: it waits 1.5 s, because the paddle flutters."},
+         "changed": "Set otherwise for this box: it waits 1.5 s, because the paddle flutters.",
+         "is_required": False},
         {"name": "no flame or smoke", "state": "stale", "sentence": None, "lasts_s": None,
-         "changed": None},
+         "changed": None, "is_required": True},
     ],
     "trips": [],
     "arming": {

@@ -11,7 +11,7 @@ from support.fakes.fake_daemon import snapshot
 SHOP = {
     "attic": {STATE: "lost", "of": "etching"},
     "cellar": {"of": "tripped", "records/trouble": "The last backup failed: the disk is full."},
-    "left": {"of": "etching", "interlocks/unmet": "\0"},
+    "left": {"of": "etching", "interlocks/wrong": "\0"},
     "right": {"of": "idle", "etch/sentence": "Nothing is on the bench."},
     "shed": {STATE: "disconnected", "of": "complete"},
     "yard": {STATE: "init", "of": "complete"},

@@ -54,10 +54,9 @@ def box_summary(box: Box) -> BoxSummary:
     """Return what is said of `box`; one that is away is shown with what it told last."""
     scene = _scene(box)
     is_calling = scene in _CALLS if box.is_there else box.state in _CALLS_WHILE_AWAY
-    trips, trouble = box.said("interlocks/trips"), box.said("records/trouble")
+    wrong, trouble = _wrong(box), box.said("records/trouble")
     etches = box.is_there and box.said("etch/state") in UNDER_WAY
     left_s = _number(box.said("etch/remaining"))
-    troubles = [f"To be reset: {trips}."] if trips and box.is_there else []
     return BoxSummary(
         name=box.name,
         page=_address(box.said("machine/page")),
@@ -67,11 +66,11 @@ def box_summary(box: Box) -> BoxSummary:
         percent=_number(box.said("etch/progress")) if etches else None,
         left=f"{short_duration(left_s)} left" if etches and left_s is not None else "",
         progress=_progress(box),
-        troubles=[*troubles, *([as_sentence(trouble)] if trouble else [])],
-        interlocks=_interlocks(box) if box.is_there else "",
+        troubles=[as_sentence(one) for one in (wrong, trouble) if one],
+        interlocks="All interlocks are good." if box.is_there and not wrong else "",
         beam_hours=_beam_hours(box.said("machine/beam-hours")),
         etches=etches,
-        calls=is_calling or bool(troubles or trouble),
+        calls=is_calling or bool(trouble or (wrong and box.said("interlocks/trips"))),
     )
 
 
@@ -109,9 +108,12 @@ def _progress(box: Box) -> str:
     return said if box.is_there else f"when last heard {said}"
 
 
-def _interlocks(box: Box) -> str:
-    unmet = box.said("interlocks/unmet")
-    return f"Not good now: {unmet}." if unmet else "All interlocks are good."
+def _wrong(box: Box) -> str:
+    """Return what is wrong; of an earlier release, the names of what waits for a reset."""
+    if not box.is_there:
+        return ""
+    trips = box.said("interlocks/trips")
+    return box.said("interlocks/wrong") or (f"To be reset: {trips}" if trips else "")
 
 
 def _address(page: str) -> str:

@@ -11,6 +11,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from etchweb.run.cause_presenter import trip_words
+from etchweb.run.interlock_presenter import STATES as STATES_IN_WORDS
+from etchweb.text.causes import cause_of
+from etchweb.text.formatting import as_sentence
 from etchwire.calls.snapshot import JobView, RunView, Snapshot
 
 ROOT: Final = "homie/5"
@@ -62,6 +66,19 @@ def _trips(snapshot: Snapshot) -> str:
     return ", ".join(trip.name for trip in snapshot.interlocks.trips)
 
 
+def _wrong(snapshot: Snapshot) -> str:
+    """Return what keeps the box from etching in its present phase, in the interlocks' sentences."""
+    report = snapshot.interlocks
+    tripped = {trip.name for trip in report.trips}
+    said = [trip_words(trip, report) for trip in report.trips]
+    said += [
+        as_sentence(rule.sentence or f"{cause_of(rule.name).label}: {STATES_IN_WORDS[rule.state]}")
+        for rule in report.rules
+        if rule.state != "good" and rule.is_required and rule.name not in tripped
+    ]
+    return " ".join(said)
+
+
 def _troubles(snapshot: Snapshot) -> str:
     storage = snapshot.storage
     said = (
@@ -96,6 +113,7 @@ PROPERTIES: Final = (
     Property(path="interlocks/phase", name="Phase", datatype="string",
              value=lambda snapshot: snapshot.interlocks.phase),
     Property(path="interlocks/unmet", name="Not good now", datatype="string", value=_unmet),
+    Property(path="interlocks/wrong", name="What is wrong", datatype="string", value=_wrong),
     Property(path="interlocks/trips", name="To be reset", datatype="string", value=_trips),
     Property(path="records/trouble", name="Trouble with the records", datatype="string",
              value=_troubles),

@@ -78,6 +78,14 @@ def is_good_again(trip: TripView, report: InterlockReport) -> bool:
     return any(rule.name == trip.name and rule.state == "good" for rule in report.rules)
 
 
+def trip_words(trip: TripView, report: InterlockReport) -> str:
+    """Return what is wrong, in the present only while it is so."""
+    if not is_good_again(trip, report):
+        return as_sentence(trip.sentence)
+    cause = cause_of(trip.name)
+    return f"{cause.was}, {cause.mended}; it waits for a reset."
+
+
 def _title(snapshot: Snapshot) -> str:
     if snapshot.state == "held":
         return "What holds it"
