@@ -17,6 +17,7 @@ READING = [
     "/", "/watch.json", "/watch/stream", "/logbook", "/logbook/7", "/logbook/7.csv", "/phones",
     f"/picture/{SHA256}.png", "/nowhere", "/hold",
 ]  # fmt: skip
+SURE = {"sure": "yes"}
 PRESSING = ["start", "hold", "hold-now", "resume", "stop", "leave", "phones/1/forget", "nowhere"]
 
 
@@ -149,18 +150,24 @@ def test_this_machine_is_let_in_only_where_practice_says_so(daemon, tmp_path, ph
 
 
 def test_a_phone_that_leaves_is_a_stranger_without_a_cookie(operator, store):
-    answer = operator.press("leave")
+    asked = operator.press("leave")
+    assert "Sign this phone out?" in asked.text
+    assert operator.look().status_code == 200
+    answer = operator.press("leave", form=SURE)
 
     assert answer.location == "/pair"
     assert store.phones() == ()
     assert "etchwarden=;" in answer.headers["Set-Cookie"]
 
 
-def test_an_operator_shuts_another_phone_out(operator, watcher, store):
+def test_an_operator_removes_another_phone_once_asked_whether_it_is_meant(operator, watcher, store):
     number = next(phone.id for phone in store.phones() if phone.role is Role.WATCH)
 
-    answer = operator.press(f"phones/{number}/forget")
+    asked = operator.press(f"phones/{number}/forget")
+    assert "Remove a phone to watch?" in asked.text
+    assert watcher.look().status_code == 200
+    answer = operator.press(f"phones/{number}/forget", form=SURE)
 
     assert answer.location == "/phones"
     assert watcher.look().status_code == 403
-    assert operator.press(f"phones/{number}/forget").status_code == 404
+    assert operator.press(f"phones/{number}/forget", form=SURE).status_code == 404

@@ -209,7 +209,7 @@ def test_7_2_4_pairing_gives_a_token_of_its_own(stranger, store):
 
 def test_7_4_1_a_phone_that_left_cannot_come_back_with_its_old_token(operator):
     cookie = operator.client.get_cookie("etchwarden").value
-    operator.press("leave")
+    operator.press("leave", form={"sure": "yes"})
     operator.client.set_cookie("etchwarden", cookie)
 
     assert operator.look().status_code == 403
@@ -220,7 +220,7 @@ def test_7_4_5_and_7_5_2_phones_are_listed_and_each_can_be_shut_out(operator, pa
     number = next(phone.id for phone in store.phones() if phone.role is Role.WATCH)
     assert "a phone to watch" in operator.look("/phones").text
 
-    operator.press(f"phones/{number}/forget")
+    operator.press(f"phones/{number}/forget", form={"sure": "yes"})
 
     assert other.look().status_code == 403
 

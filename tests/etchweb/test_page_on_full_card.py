@@ -178,7 +178,7 @@ def test_a_phone_is_paired_and_shut_out_once_there_is_room(phone, stranger, stor
 
     tried(lambda: stranger.press("pair", form={"code": "123456"}))
     (paired,) = store.phones()
-    tried(lambda: phone.press(f"phones/{paired.id}/forget"))
+    tried(lambda: phone.press(f"phones/{paired.id}/forget", form={"sure": "yes"}))
 
     assert store.phones() == ()
 

@@ -79,12 +79,18 @@ PAIRING: Final = (
     Entry(
         method="POST",
         path="/phones/{number}/forget",
-        says="Shut a phone out.",
+        says="Ask whether a phone is to be removed, then remove it.",
         role="operate",
+        asks={"sure": _YES},
         where={"number": {"type": "integer", "minimum": 0}},
         answers=(404,),
     ),
-    Entry(method="POST", path="/leave", says="Shut this phone out."),
+    Entry(
+        method="POST",
+        path="/leave",
+        says="Ask whether this phone is to be signed out, then do it.",
+        asks={"sure": _YES},
+    ),
     Entry(method="GET", path="/practice", says="The practice panel.", role="operate"),
     Entry(
         method="GET",
