@@ -1,6 +1,5 @@
 """The course of one run: which sequence follows which, and what is noticed on the way."""
 
-from collections.abc import Callable, Mapping
 from math import dist
 from typing import Final
 
@@ -180,7 +179,7 @@ class RunSequencer:
         self._notice_trouble()
         sequence = self._machine.tick(now_s)
         if sequence is not None:
-            _CONCLUSIONS[type(sequence)](self, sequence, now_s)
+            self._conclude(sequence, now_s)
         if not self._run_state.is_under_way or self.termination.is_under_way:
             return
         if not self.termination.is_epoch_kept:
@@ -205,6 +204,23 @@ class RunSequencer:
             return []
 
     # How sequences end.
+
+    def _conclude(self, sequence: Sequence, now_s: float) -> None:
+        match sequence:
+            case Enabling():
+                self._enabled(sequence, now_s)
+            case HoldingNow():
+                self._held_now(sequence, now_s)
+            case Arriving():
+                self._arrived(sequence, now_s)
+            case BeamOff():
+                self.termination.beam_off_seen(sequence, now_s)
+            case RelayTesting():
+                self.termination.relay_tested()
+            case Stopping():
+                self.termination.stopped(sequence, now_s)
+            case Emergency():
+                self.termination.reset_over(sequence, now_s)
 
     def _enabled(self, enabling: Enabling, now_s: float) -> None:
         if enabling.has_failed:
@@ -236,18 +252,6 @@ class RunSequencer:
             return
         self.etch.row_held()
         self._held()
-
-    def _beam_off_seen(self, beam_off: BeamOff, now_s: float) -> None:
-        self.termination.beam_off_seen(beam_off, now_s)
-
-    def _relay_tested(self, testing: RelayTesting, now_s: float) -> None:
-        self.termination.relay_tested(testing, now_s)
-
-    def _stopped(self, stopping: Stopping, now_s: float) -> None:
-        self.termination.stopped(stopping, now_s)
-
-    def _reset_over(self, emergency: Emergency, now_s: float) -> None:
-        self.termination.reset_over(emergency, now_s)
 
     # Small steps.
 
@@ -295,14 +299,3 @@ class RunSequencer:
     def _notice_a_pause(self) -> None:
         if self.etch.loop_stalls.was_long:
             self.etch.warn(faults.held_up(self.etch.loop_stalls))
-
-
-_CONCLUSIONS: Final[Mapping[type[Sequence], Callable[..., None]]] = {
-    Enabling: RunSequencer._enabled,
-    HoldingNow: RunSequencer._held_now,
-    Arriving: RunSequencer._arrived,
-    BeamOff: RunSequencer._beam_off_seen,
-    RelayTesting: RunSequencer._relay_tested,
-    Stopping: RunSequencer._stopped,
-    Emergency: RunSequencer._reset_over,
-}

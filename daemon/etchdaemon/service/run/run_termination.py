@@ -138,7 +138,7 @@ class RunTermination:
         if beam_off.failure is not None:
             self._machine.open_again(From.UNSURE, now_s)
 
-    def relay_tested(self, _testing: RelayTesting, _now_s: float) -> None:
+    def relay_tested(self) -> None:
         """End, and say so where the safety relay did not fall."""
         trouble = self._guard.relay_trouble
         if trouble is not None:
