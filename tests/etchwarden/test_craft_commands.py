@@ -101,6 +101,26 @@ def test_a_card_is_burnt_with_the_recipe_in_force(shop):
     }
 
 
+def test_a_spare_tile_remembers_its_places(shop):
+    first = shop.done("card check -o {here}/one --spare 'box 1' --spare-size 100 100")
+    second = shop.done("card check -o {here}/two --spare 'box 1'")
+    shop.done("card check -o {here}/three --spare 'box 1'")
+    shop.done("card check -o {here}/four --spare 'box 1'")
+
+    full = shop.say("card check -o {here}/five --spare 'box 1'")
+
+    assert "On the spare tile box 1 it goes 0 mm from the left edge" in first
+    assert "it goes 21 mm from the left edge and 0 mm from the top" in second
+    assert full.exit_code != 0
+    assert "no place is left on the spare tile box 1" in full.output
+    assert not (shop.folder / "five").exists()
+    assert shop.logbook.ask("card", number=2)["place"]["left_mm"] == pytest.approx(21)
+    unknown = shop.say("card check -o {here}/six --spare 'box 2'")
+    assert "say --spare-size" in unknown.output
+    back = shop.say("card check -o {here}/six --back")
+    assert "soaks up the paint" in back.output
+
+
 def test_a_card_by_hand_is_read_and_accepted_and_stands_on_the_time_line(shop):
     shop.done(
         f"card power -o {{here}}/first --head {{here}}/shed.toml --surface {TILES} --steps 4 4"

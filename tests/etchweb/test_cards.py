@@ -272,6 +272,30 @@ def test_what_makes_no_test_tile_is_refused_in_a_sentence(bench, form, words):
     assert words in answer.text
 
 
+def test_the_next_test_tile_goes_to_a_free_place_of_a_spare_tile(bench, book):
+    tile = PLACE | {"spare": "box 1", "place_width_mm": "100", "place_height_mm": "100"}
+    first = bench.make(finds="check", **tile)
+    bench.put_on_bench(book)
+    made = bench.phone.press(
+        "test-tiles/new", form={"pair": PAIR, **tile, "place_width_mm": "30", "finds": "check"}
+    )
+    second = bench.look(made.location)
+
+    assert "On the spare tile box 1 it goes 0 mm from the left edge" in first.text
+    assert "it goes 21 mm from the left edge" in second.text
+    assert book.cards[1]["place"]["tile"] == "box 1"
+    assert '<option value="box 1">' in bench.phone.look("/test-tiles/new").text
+
+
+def test_the_unglazed_back_is_refused_with_the_reason(bench):
+    form = {"pair": PAIR, **PLACE, "finds": "power", "side": "back"}
+
+    answer = bench.phone.press("test-tiles/new", form=form)
+
+    assert answer.status_code == 422
+    assert "soaks up the paint" in answer.text
+
+
 def test_a_place_that_is_too_small_says_what_would_fit(bench):
     page = bench.make(finds="power", place_width_mm="20", place_height_mm="20")
 

@@ -29,6 +29,11 @@ BED_PLACES: Final = ("centre", "front left", "front right", "back left", "back r
 
 REALLY_RUN: Final = 0.95  # below this share of the speed asked for, a recipe was not run
 
+UNGLAZED_BACK: Final = (  # common practice, no source
+    "the unglazed back takes no card: its bare clay soaks up the paint and reads as another "
+    "surface, so what it shows says nothing of the glazed side; turn the tile over"
+)
+
 SOLID: Final = "solid"
 HALFTONE: Final = "halftone"
 ROW_LINES: Final = "lines along the rows"  # single rows, `coverage` of all

@@ -17,6 +17,10 @@ class CardDoesNotFit(UnfitCard):
     """The card is larger than its place; the message says what would fit."""
 
 
+class NoPlaceLeft(UnfitCard):
+    """The spare tile has no room for the card beside those that were etched on it."""
+
+
 class UnreadableCard(EtchproofError, ValueError):
     """A card's description is not one that this program wrote."""
 

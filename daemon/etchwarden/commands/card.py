@@ -10,13 +10,14 @@ import click
 
 from etchphoto.errors import EtchphotoError
 from etchphoto.tone import GUESSED_BLACK
-from etchproof.card import BED_PLACES, CARD_NAME, Card
+from etchproof.card import BED_PLACES, CARD_NAME, UNGLAZED_BACK, Card
 from etchproof.errors import EtchproofError, HighDose, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.card_request import CardRequest
 from etchproof.layout.focus_card import WedgeRequest
 from etchproof.layout.job import prepare_card, read_card_file
+from etchproof.layout.spare_tile import SpareTile, corner_mm, lay_out_on
 from etchproof.layout.tone_card import DEFAULT_STEPS
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at, settings_of
 from etchwarden.shared.daemon_option import Command, daemon_option
@@ -29,6 +30,7 @@ from etchwire.catalogue.examples import (
     PRACTICE_SURFACE,
 )
 from etchwire.catalogue.heads import Head, Recipe
+from etchwire.catalogue.records import SparePlace
 from etchwire.errors import Refused, WireError
 
 NO_RECIPE: Final = (
@@ -58,6 +60,9 @@ class _Options:
     halftone: str
     air_assist: bool
     socket: Path | None
+    spare: str | None = None
+    spare_size_mm: tuple[float, float] | None = None
+    is_back: bool = False
     feed_mm_per_min: float | None = None
     power_percent: float | None = None
 
@@ -97,6 +102,15 @@ _COMMON: Final[tuple[Callable[[Command], Command], ...]] = (
         help="How grey becomes dots, as photos will have it.",
     ),
     click.option("--air-assist", is_flag=True, help="Air assist will be on."),
+    click.option(
+        "--spare", metavar="NAME",
+        help="A spare tile by your name for it: with --daemon the card goes to a free place of it.",
+    ),
+    click.option(
+        "--spare-size", "spare_size_mm", type=float, nargs=2, metavar="WIDTH HEIGHT",
+        help="Its size in mm, as it lies; once said, it is remembered.",
+    ),
+    click.option("--back", "is_back", is_flag=True, help="Its unglazed back lies upwards."),
     daemon_option(is_required=False),
 )  # fmt: skip
 
@@ -228,25 +242,45 @@ def focus(
     _make("focus", _Options(**said), {"wedge": asked})
 
 
-def _lay_out(order: CardOrder) -> Card:
+def _lay_out(order: CardOrder, tile: SpareTile | None) -> tuple[Card, SparePlace | None]:
     """Lay the card out; a dose beyond what any surface needs is asked about first."""
     try:
-        return lay_out(order)
+        return (lay_out(order), None) if tile is None else lay_out_on(tile, order)
     except HighDose as error:
         click.confirm(f"{error}. Is so much meant?", default=False, abort=True)
-        return lay_out(replace(order, is_high_dose_meant=True))
+        return _lay_out(replace(order, is_high_dose_meant=True), tile)
+
+
+def _spare_tile(options: _Options, catalogue: CatalogueCalls | None) -> SpareTile | None:
+    """Return the spare tile that was named, with the places taken of it."""
+    if options.is_back:
+        raise UnfitCard(UNGLAZED_BACK)
+    if options.spare is None:
+        return None
+    if catalogue is None:
+        raise click.UsageError("say --daemon: the logbook knows which places of a tile are taken")
+    used = catalogue.places_on(options.spare)
+    size = options.spare_size_mm or next(
+        ((place.tile_width_mm, place.tile_height_mm) for place in used), None
+    )
+    if size is None:
+        raise click.UsageError(f"say --spare-size: {options.spare} is new to the logbook")
+    return SpareTile(name=options.spare, width_mm=size[0], height_mm=size[1], used=tuple(used))
 
 
 def _make(kind: str, options: _Options, changes: Changes) -> None:
     with _catalogue(options.socket) as catalogue:
         try:
             order = _order(kind, options, changes, catalogue)
-            card = _lay_out(order)
+            card, place = _lay_out(order, _spare_tile(options, catalogue))
             sheet = prepare_card(
-                card, folder=options.folder, is_replacing=options.is_replacing, at_mm=options.at_mm
+                card,
+                folder=options.folder,
+                is_replacing=options.is_replacing,
+                at_mm=options.at_mm or (None if place is None else corner_mm(place)),
             )
             if catalogue is not None:
-                catalogue.file_card(card, sheet)
+                catalogue.file_card(card, sheet, place)
         except Refused:
             raise
         except (EtchproofError, EtchphotoError, WireError) as error:

@@ -35,7 +35,7 @@ from etchwire.calls.client import DaemonClient
 from etchwire.calls.time_line import History
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.heads import Head, Recipe
-from etchwire.catalogue.records import CardRecord, ReadingRecord, Surface
+from etchwire.catalogue.records import CardRecord, ReadingRecord, SparePlace, Surface
 from etchwire.errors import Refused, WireError
 from etchwire.packing import pack, unpack
 from etchwire.sheet import Sheet
@@ -97,7 +97,13 @@ class CatalogueCalls:
             return
         raise UnfitCard(f"there is a card {number} in the logbook: leave --number out")
 
-    def file_card(self, card: Card, sheet: Sheet) -> None:
+    def places_on(self, tile: str) -> list[SparePlace]:
+        """Return the places of a spare tile that the latest cards have taken."""
+        filed = self.daemon.ask(Cards()).cards
+        places = [SparePlace.from_table(card.place) for card in filed if card.place]
+        return [place for place in places if place.tile == tile]
+
+    def file_card(self, card: Card, sheet: Sheet, place: SparePlace | None = None) -> None:
         """Put a card that was laid out into the logbook."""
         record = CardRecord(
             number=card.number,
@@ -106,6 +112,7 @@ class CatalogueCalls:
             surface=card.recipe.surface,
             gcode_sha256=sheet.gcode_sha256,
             layout_packed=pack(card.to_json()),
+            place=None if place is None else place.to_table(),
         )
         self.daemon.ask(SaveCard(card=record, who=self.who))
 

@@ -3,9 +3,12 @@
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
+from etchproof.card import UNGLAZED_BACK
 from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
-from etchwire.catalogue.records import with_own_figures
+from etchweb.text.formatting import as_sentence
+from etchwire.catalogue.records import require_name, with_own_figures
+from etchwire.errors import UnreadableSheet
 from etchwire.transport.json_text import JsonTable
 
 # What a person wants to know: the kind of card, the question, and what it is good for.
@@ -49,8 +52,13 @@ PHOTO_HALFTONE: Final = "jarvis"
 _LARGEST_PLACE_MM: Final = 1000.0
 
 
-def card_order(form: Form, pair: Pair | None, card_number: int) -> JsonTable:
-    """Return what is wanted as etchproof.layout.card_order has it; raise FormUnfit."""
+def card_order(
+    form: Form, pair: Pair | None, card_number: int, taken: Sequence[JsonTable] = ()
+) -> JsonTable:
+    """Return what is wanted as etchproof.layout.card_order has it; raise FormUnfit.
+
+    `taken` are the places that cards have taken of any spare tile, as tables.
+    """
     if pair is None:
         raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
     kind = form.get("finds", "")
@@ -69,6 +77,8 @@ def card_order(form: Form, pair: Pair | None, card_number: int) -> JsonTable:
             ("place_height_mm", "The height of its place in millimetres"),
         )
     ]
+    if form.get("side") == "back":
+        raise FormUnfit(as_sentence(UNGLAZED_BACK))
     spacing = DEFAULT_SPACING_MM if recipe is None else recipe.line_spacing_mm
     if kind == "power" and form.get("spacing_mm", "").strip():
         spacing = number(form, "spacing_mm", "The line spacing in millimetres", least=0.02, most=1)
@@ -85,6 +95,7 @@ def card_order(form: Form, pair: Pair | None, card_number: int) -> JsonTable:
             "air_assist": form.get("air_assist") == "yes",
         },
     }
+    order |= _spare(form, place, taken)
     if kind == "focus":
         return {**order, "wedge": _wedge(form)}
     return {**order, **_finer(form)}
@@ -104,6 +115,23 @@ def _wedge(form: Form) -> JsonTable:
         label = "The way from the tile's left end to the card, in millimetres,"
         wedge["start_mm"] = number(form, "start_mm", label, least=0, most=_LARGEST_PLACE_MM)
     return wedge
+
+
+def _spare(form: Form, place_mm: Sequence[float], taken: Sequence[JsonTable]) -> JsonTable:
+    """Return the spare tile that is named, with what is taken of it; its size is remembered."""
+    name = form.get("spare", "").strip()
+    if not name:
+        return {}
+    try:
+        require_name("spare tile", name)
+    except UnreadableSheet as unfit:
+        raise FormUnfit(as_sentence(str(unfit))) from unfit
+    used = [place for place in taken if place["tile"] == name]
+    width_mm, height_mm = place_mm
+    if used:
+        width_mm, height_mm = used[0]["tile_width_mm"], used[0]["tile_height_mm"]
+    tile = {"name": name, "width_mm": width_mm, "height_mm": height_mm, "used": used}
+    return {"spare": tile}
 
 
 def _finer(form: Form) -> JsonTable:

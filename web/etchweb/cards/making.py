@@ -8,6 +8,7 @@ from typing import Final
 from etchproof.choosing.card_result import CardEvidence, result_of
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.job import prepare_card
+from etchproof.layout.spare_tile import SpareTile, corner_mm, lay_out_on
 from etchproof.reading.camera import OneReading, read_card
 from etchproof.reading.overlay import draw_overlay
 from etchweb.previews.store import keep_picture
@@ -33,10 +34,18 @@ Progress = Callable[[float], None]
 def make_card(folder: Path, on_progress: Progress) -> None:
     """Lay the card out that was ordered, and make its job and its pictures."""
     order = _read(folder / ORDER_NAME)
-    card = lay_out(CardOrder.from_table(order["card"]))
+    table = dict(order["card"])
+    tile = table.pop("spare", None)
+    wanted = CardOrder.from_table(table)
+    place = None
+    if tile is None:
+        card = lay_out(wanted)
+    else:
+        card, place = lay_out_on(SpareTile.from_table(tile), wanted)
     on_progress(0.3)
     job = folder / JOB_FOLDER
-    sheet = prepare_card(card, folder=job, is_replacing=True, at_mm=None)
+    at_mm = None if place is None else corner_mm(place)
+    sheet = prepare_card(card, folder=job, is_replacing=True, at_mm=at_mm)
     on_progress(0.9)
     keep_picture(
         job / PICTURE_NAME, folder=folder / PICTURES_OF_JOB, gcode_sha256=sheet.gcode_sha256
@@ -49,6 +58,7 @@ def make_card(folder: Path, on_progress: Progress) -> None:
         "height_mm": card.height_mm,
         "predicted_s": sheet.predicted_s,
         "notes": card.notes,
+        "place": None if place is None else place.to_table(),
     }
     _write(folder / MADE_NAME, made)
 

@@ -81,8 +81,9 @@ def new() -> str | BaseResponse:
         return _new_page(pairs, request.args, "")
     pair = pair_of_key(request.form.get("pair", ""), pairs)
     try:
-        card_order(request.form, pair, 1)  # refused before a number is taken
-        number = card_workflow().begin(lambda number: card_order(request.form, pair, number))
+        taken = card_workflow().taken_places()
+        card_order(request.form, pair, 1, taken)  # refused before a number is taken
+        number = card_workflow().begin(lambda number: card_order(request.form, pair, number, taken))
     except FormUnfit as unfit:
         return with_status(_new_page(pairs, request.form, str(unfit)), 422)
     except (DaemonAbsent, Refused) as error:
@@ -92,8 +93,10 @@ def new() -> str | BaseResponse:
 
 def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
     chosen = pair_of_key(typed.get("pair", ""), pairs) or next(iter(pairs), None)
+    tiles = sorted({place["tile"] for place in card_workflow().taken_places()})
     return render_template(
         "cards/new.html",
+        tiles=tiles,
         pairs=_choices(pairs),
         chosen=chosen,
         questions=card_questions(),

@@ -81,6 +81,10 @@ class CardWorkflow:
             self.works.begin(files.folder, "card", key)
             return number
 
+    def taken_places(self) -> list[JsonTable]:
+        """Return the places that cards have taken of spare tiles; raise DaemonAbsent, Refused."""
+        return [card.place for card in self.daemon.ask(Cards()).cards if card.place]
+
     def find(self, number: int) -> KnownCard | None:
         """Return what is known of a card; raise DaemonAbsent."""
         files = CardFiles.of(self.folder, number)
@@ -134,6 +138,7 @@ class CardWorkflow:
                 surface=layout.recipe.surface,
                 gcode_sha256=sheet.gcode_sha256,
                 layout_packed=pack(card.layout_json or ""),
+                place=(card.files.made() or {}).get("place"),
             )
             self.daemon.ask(SaveCard(card=filed, who=who))
         made = card.files.folder / PICTURES_OF_JOB
