@@ -16,7 +16,7 @@ from etchwire.plain import require_positive, require_types
 from etchwire.transport.json_text import JsonList, JsonTable
 
 _SHA256: Final = re.compile("[0-9a-f]{64}")
-_Part = TypeVar("_Part", "Photo", "Bounds", "Original")
+_Part = TypeVar("_Part", "Photo", "Bounds", "Original", "CardSettings")
 
 FORMAT: Final = "etchwarden-job"
 VERSION: Final = 1
@@ -83,6 +83,16 @@ class Original:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CardSettings:
+    """The lowest and the highest speed and power on a test card."""
+
+    low_feed_mm_per_min: float
+    high_feed_mm_per_min: float
+    low_power_ratio: float
+    high_power_ratio: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
     """What a prepared file is, what it was made from and what it will do."""
 
@@ -108,6 +118,7 @@ class Sheet:
     index: tuple[RowEntry, ...]
     original: Original | None = None  # of which the G-code is a tidied copy
     open_shadows: float = 0.0  # 0 to 100: how far the photo's shadows were opened
+    card: CardSettings | None = None  # of a test card, whose patches are compared
 
     @property
     def is_foreign(self) -> bool:
@@ -119,6 +130,8 @@ class Sheet:
         table = asdict(self)
         if self.original is None:
             del table["original"]
+        if self.card is None:
+            del table["card"]
         if not self.open_shadows:
             del table["open_shadows"]
         table["index"] = [list(asdict(entry).values()) for entry in self.index]
@@ -166,10 +179,11 @@ class Sheet:
 
 def _parts(table: JsonTable) -> JsonTable:
     parts = {name: value for name, value in table.items() if name not in ("format", "version")}
-    photo, original = parts["photo"], parts.get("original")
+    photo, original, card = parts["photo"], parts.get("original"), parts.get("card")
     return parts | {
         "original": None if original is None else _part(Original, original),
         "photo": None if photo is None else _part(Photo, photo),
+        "card": None if card is None else _part(CardSettings, card),
         "head": Head.from_table(parts["head"]),
         "recipe": Recipe.from_table(parts["recipe"]),
         "picture": _part(Bounds, parts["picture"]),

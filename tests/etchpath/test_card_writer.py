@@ -166,3 +166,14 @@ def test_a_card_beyond_the_machine_is_refused_before_a_byte_is_written(rows, wis
 def test_a_card_without_a_row_is_refused():
     with pytest.raises(NothingToEtch):
         written()
+
+
+def test_the_sheet_of_a_card_states_the_speeds_and_powers_of_its_patches():
+    _, sheet = written(
+        row(0, (0, 5000, 300), (6000, 9000, 900), feed=3000.0), row(1, (0, 5000, 600), feed=1500.0)
+    )
+
+    card = sheet.card
+    assert (card.low_feed_mm_per_min, card.high_feed_mm_per_min) == (1500.0, 3000.0)
+    assert (card.low_power_ratio, card.high_power_ratio) == (300 / HEAD.max_s, 900 / HEAD.max_s)
+    assert Sheet.from_json(sheet.to_json()) == sheet

@@ -11,7 +11,17 @@ from etchweb.run.presenter import ACTIONS, away_view, changes, watch_view
 from etchweb.text.causes import CAUSES, cause_of
 from etchweb.text.emergencies import EMERGENCIES
 from etchweb.text.page_states import HEADLINES, SCENES
-from support.fakes.fake_daemon import BOX, LID_TRIP, MACHINE, RUN, STATES, STORAGE, box, snapshot
+from support.fakes.fake_daemon import (
+    BOX,
+    JOB,
+    LID_TRIP,
+    MACHINE,
+    RUN,
+    STATES,
+    STORAGE,
+    box,
+    snapshot,
+)
 
 
 def run_view(state="etching", time_factor=1, **changes_to_run):
@@ -264,3 +274,20 @@ def test_a_held_etch_says_the_one_next_step(interlocks, why_not_resume, offered,
 def test_every_interlock_has_its_words_on_the_page():
     assert {rule.name for rule in RULES} == set(CAUSES)
     assert cause_of("a rule of a later release").label == "A rule of a later release"
+
+
+CARD = {
+    "low_feed_mm_per_min": 1000.0, "high_feed_mm_per_min": 6000.0,
+    "low_power_ratio": 0.2, "high_power_ratio": 1.0,
+}  # fmt: skip
+
+
+def test_a_test_card_is_told_by_its_own_speeds_and_powers_and_has_no_shades():
+    view = watch_view(snapshot("etching", job={**JOB, "card": CARD}))
+
+    assert view["recipe"].startswith("1\u202f000 to 6\u202f000 mm/min at 20 to 100 % power")
+    assert view["speed_asked"] == "of 1\u202f000 to 6\u202f000 mm/min"
+    assert view["power_asked"] == "of 20 to 100 %"
+    assert view["speed_words"] == "each patch has its own"
+    assert view["power_words"] == "9.5 W, each patch has its own"
+    assert (view["slow_words"], view["darker_words"]) == ("", "")

@@ -1,9 +1,12 @@
 """An etch from its start to its end, as a person sees it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
+from etchwire.sheet import SHEET_NAME, CardSettings, read_sheet
 from rig.bench import KEPT_UP_WITH, patch
 
 
@@ -346,6 +349,25 @@ def test_speed_cannot_be_changed_while_nothing_is_etched(rig):
         rig.ask("set_feed", percent=110)
     with pytest.raises(CommandRefused, match="while something is being etched"):
         rig.ask("set_dose", percent=110)
+
+
+def test_the_dose_of_a_test_card_cannot_be_changed(rig):
+    folder = rig.make_job(patch(8, 200))
+    sheet = read_sheet(folder)
+    settings = CardSettings(
+        low_feed_mm_per_min=1000.0,
+        high_feed_mm_per_min=6000.0,
+        low_power_ratio=0.2,
+        high_power_ratio=1.0,
+    )
+    (folder / SHEET_NAME).write_text(replace(sheet, card=settings).to_json())
+    rig.start(folder)
+    rig.etch_until_row(2)
+
+    assert not {"set_feed", "set_power"} & set(rig.commands.snapshot().may)
+    for command in ("set_feed", "set_power", "set_dose"):
+        with pytest.raises(CommandRefused, match="patches are compared"):
+            rig.ask(command, percent=110)
 
 
 @pytest.mark.parametrize("how", ["hold", "hold_now"])

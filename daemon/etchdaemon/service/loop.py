@@ -35,6 +35,10 @@ MAY_MOVE_OR_BURN: Final = frozenset(
 )
 NOT_ETCHING: Final = "Speed and power can be changed only while something is being etched."
 
+CARD_AS_LAID_OUT: Final = (
+    "Speed and power of a test card stay as it was laid out: its patches are compared."
+)
+
 
 class Service:
     """The daemon's one owner of the machine: whoever calls `step` moves everything on.
@@ -218,6 +222,8 @@ class Service:
         sequencer = self._sequencer
         if sequencer is None or self._run_state.state is not State.ETCHING:
             raise CommandRefused(NOT_ETCHING)
+        if sequencer.etch.job.sheet.card is not None:
+            raise CommandRefused(CARD_AS_LAID_OUT)
         if isinstance(request.call, SetDose):
             sequencer.set_dose(request.call.percent)
         else:

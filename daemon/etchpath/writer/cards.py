@@ -4,7 +4,7 @@ Every row states its speed where its run-up begins, so any row may be the first 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import BinaryIO
 
@@ -14,7 +14,8 @@ from etchpath.writer.job_file import JobFile, WrittenRow
 from etchpath.writer.job_sheet import JobOrder, place_um, require_speed, sheet_of
 from etchpath.writer.raster import UM_PER_MM, feed_text, mm_text
 from etchpath.writer.span_row import RowMoves, SpanRow, row_moves
-from etchwire.sheet import Sheet
+from etchwire.catalogue.heads import Head
+from etchwire.sheet import CardSettings, Sheet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,13 +55,25 @@ def write_card(rows: Sequence[SpanRow], file: BinaryIO, order: CardOrder) -> She
         from_bottom = (order.rows - 1 - row.row + 0.5) * order.spacing_um
         job.write_row(_written(row.row, its_moves, left_um, bottom_um + round(from_bottom)))
     job.end()
-    return sheet_of(
+    sheet = sheet_of(
         order,
         job,
         rows=order.rows,
         columns=order.columns,
         coverage=order.coverage,
         corner_um=(left_um, bottom_um),
+    )
+    return replace(sheet, card=_settings_of(rows, order.head))
+
+
+def _settings_of(rows: Sequence[SpanRow], head: Head) -> CardSettings:
+    feeds = [row.feed_mm_per_min for row in rows]
+    powers = [float(s) / head.max_s for row in rows for s in (row.s.min(), row.s.max())]
+    return CardSettings(
+        low_feed_mm_per_min=min(feeds),
+        high_feed_mm_per_min=max(feeds),
+        low_power_ratio=min(powers),
+        high_power_ratio=max(powers),
     )
 
 

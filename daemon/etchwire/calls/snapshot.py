@@ -7,7 +7,7 @@ from msgspec import UNSET, UnsetType
 from etchwire.bed import Bed
 from etchwire.calls.interlock_report import InterlockReport
 from etchwire.controller.profile import ControllerProfile
-from etchwire.sheet import Bounds
+from etchwire.sheet import Bounds, CardSettings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +80,8 @@ class JobView:
     """The job that is loaded.
 
     `rows_above` are the rows of the whole picture above it, `reach_mm` everywhere the head goes,
-    `pointer_mm` where the pointer shines (x, y), seen from the beam's place.
+    `pointer_mm` where the pointer shines (x, y), seen from the beam's place. `card` are a test
+    card's own settings; its dose cannot be changed.
     """
 
     title: str
@@ -105,6 +106,7 @@ class JobView:
     picture_mm: Bounds
     reach_mm: Bounds
     pointer_mm: tuple[float, float] | None
+    card: CardSettings | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

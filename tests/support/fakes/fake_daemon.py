@@ -69,6 +69,7 @@ JOB: Final = {
     "picture_mm": {"left_mm": 5.0, "bottom_mm": 0.0, "right_mm": 105.0, "top_mm": 100.0},
     "reach_mm": {"left_mm": 0.0, "bottom_mm": 0.0, "right_mm": 110.0, "top_mm": 100.0},
     "pointer_mm": None,
+    "card": None,
 }
 
 RUN: Final = {

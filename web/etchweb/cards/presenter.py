@@ -1,12 +1,12 @@
 """What the pages *Test tiles* show, in words and figures: pure."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Final
 
 from etchproof.card import Card, HairlinePair, Patch
 from etchweb.cards.charts import darkness_chart, focus_chart, spacing_chart, tone_chart
 from etchweb.cards.forms import CARD_QUESTIONS
-from etchweb.text.formatting import as_sentence, grouped, percent, short_duration
+from etchweb.text.formatting import as_sentence, grouped, percent, short_duration, span
 from etchweb.text.view import View
 from etchwire.calls.catalogue import CardEntry, WholeCard
 from etchwire.transport.json_text import JsonTable
@@ -73,13 +73,9 @@ def settings_of(layout: Card) -> str:
     feeds = sorted({one.feed_mm_per_min for one in burnt})
     powers = sorted({one.power_ratio for one in burnt})
     return (
-        f"{_span([grouped(feed) for feed in feeds])} mm/min, "
-        f"{_span([percent(power) for power in powers])} %"
+        f"{span(grouped(feeds[0]), grouped(feeds[-1]))} mm/min, "
+        f"{span(percent(powers[0]), percent(powers[-1]))} %"
     )
-
-
-def _span(figures: Sequence[str]) -> str:
-    return figures[0] if len(figures) == 1 else f"{figures[0]} to {figures[-1]}"
 
 
 def patches_of(layout: Card, so_far: JsonTable, told: JsonTable | None) -> list[View]:

@@ -19,6 +19,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchproof.card import BED_PLACES, Card
 from etchproof.drift.advice import advice_on
 from etchproof.drift.rules import DueTest
+from etchweb.cards.disturbance import disturbances
 from etchweb.cards.forms import card_order
 from etchweb.cards.presenter import (
     BY_PATCH,
@@ -39,6 +40,7 @@ from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
 from etchweb.workers.work import WorkItem
 from etchwire.calls.catalogue import Cards
+from etchwire.calls.history import Run, RunEvents
 from etchwire.calls.time_line import History, TimeLine, TimeLineEvent
 from etchwire.errors import DaemonAbsent, Refused
 
@@ -177,11 +179,24 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
         feeds=pairs_by_feed(layout),
         so_far=so_far,
         told=result_view(layout, read) if read else None,
+        disturbed=_disturbances(card),
         bed=bed.sentences() if bed else [],
         has_job=card.files.job() is not None,
         pair=json.dumps([layout.head.name, layout.recipe.surface]),
         answer=answer or failed,
     )
+
+
+def _disturbances(card: KnownCard) -> str:
+    """Return what disturbed the etch of `card`; nothing where it is not known."""
+    run = card.record.run_id if card.record else None
+    if run is None:
+        return ""
+    daemon = app_context().daemon
+    try:
+        return disturbances(daemon.ask(Run(id=run)), daemon.ask(RunEvents(id=run)).events)
+    except (DaemonAbsent, Refused):
+        return ""
 
 
 def found_card(number: int) -> KnownCard:

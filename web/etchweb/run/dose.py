@@ -24,8 +24,8 @@ NO_SHADES: Final[View] = {
 
 
 def shades_part(job: JobView, run: RunView) -> View:
-    """Return the page's entries about shades; a run that has ended has none."""
-    if run.ended:
+    """Return the page's entries about shades; a test card has none, nor a run that has ended."""
+    if run.ended or job.card is not None:
         return {}
     now = run.power_percent
     darker, lighter = _stepped(now, SHADE_PERCENT), _stepped(now, -SHADE_PERCENT)

@@ -22,6 +22,7 @@ from etchweb.text.formatting import (
     millimetres,
     percent,
     short_duration,
+    span,
     times_faster,
 )
 from etchweb.text.page_states import HEADLINES, SCENES
@@ -103,6 +104,7 @@ _NOTHING: Final[View] = {
     "columns": 0,
     "rows_total": UNKNOWN,
     "recipe": "",
+    "is_card": False,
     "surface": "",
     "expected": "",
     "tidied": "",
@@ -219,16 +221,31 @@ def _job_part(job: JobView | None) -> View:
         "etched_rows": job.rows_above,
         "rows_total": grouped(job.rows),
         "recipe": (
-            f"{grouped(job.feed_mm_per_min)} mm/min at {percent(job.power_ratio)} % power, "
+            f"{_speeds_of(job)} mm/min at {_powers_of(job)} % power, "
             f"rows {millimetres(job.line_spacing_mm)} mm apart"
         ),
+        "is_card": job.card is not None,
         "surface": f"{job.head}, on {job.surface}",
         "expected": short_duration(job.predicted_s),
         "tidied": tidied_words(job.tidied_lines) if job.tidied_lines else "",
-        "speed_asked": f"of {grouped(job.feed_mm_per_min)} mm/min",
-        "power_asked": f"of {percent(job.power_ratio)} %",
+        "speed_asked": f"of {_speeds_of(job)} mm/min",
+        "power_asked": f"of {_powers_of(job)} %",
         "continues": continues_words(job.continues_run_id),
     }
+
+
+def _speeds_of(job: JobView) -> str:
+    card = job.card
+    if card is None:
+        return grouped(job.feed_mm_per_min)
+    return span(grouped(card.low_feed_mm_per_min), grouped(card.high_feed_mm_per_min))
+
+
+def _powers_of(job: JobView) -> str:
+    card = job.card
+    if card is None:
+        return percent(job.power_ratio)
+    return span(percent(card.low_power_ratio), percent(card.high_power_ratio))
 
 
 def _run_part(snapshot: Snapshot) -> View:
@@ -244,7 +261,7 @@ def _run_part(snapshot: Snapshot) -> View:
         "rows_done": grouped(run.etched_rows),
         "row_words": "" if is_at_rest else _row_words(run),
         "elapsed": short_duration(run.elapsed_s),
-        "slow_words": _slow_words(run.slow_rows),
+        "slow_words": "" if job.card else _slow_words(run.slow_rows),
         **shades_part(job, run),
         **time_figures(run, is_at_rest, snapshot.time_factor),
         **speed_figures(job, run, is_at_rest),

@@ -10,6 +10,8 @@ from etchwire.calls.snapshot import JobView, RunView
 AS_ASKED_SHARE: Final = 0.97
 PAST_THE_RECIPE: Final = 1.03  # only a move without beam is faster than the recipe
 NOT_MEASURED: Final = "no figure at this moment"
+BETWEEN_DOTS: Final = "between dots"
+OF_THE_CARD: Final = "each patch has its own"
 FOLLOWS: Final = "it follows the speed, so the burn stays even"
 
 # These stay as they were while the head is between dots: a figure that jumps tells nobody anything.
@@ -39,13 +41,15 @@ def speed_figures(job: JobView, run: RunView, is_at_rest: bool) -> View:
 
 
 def _speed_words(now: float, job: JobView, run: RunView) -> str:
+    if job.card is not None:
+        return BETWEEN_DOTS if run.power_ratio == 0 else OF_THE_CARD
     asked, power_ratio = job.feed_mm_per_min * run.feed_percent / 100, run.power_ratio
     if now > asked * PAST_THE_RECIPE:
         return "crossing a white stretch"
     if now >= asked * AS_ASKED_SHARE:
         return _as_asked(run.feed_percent)
     # Slower with the beam off says nothing about the detail: the head may be turning.
-    return "between dots" if power_ratio == 0 else "the detail holds it back"
+    return BETWEEN_DOTS if power_ratio == 0 else "the detail holds it back"
 
 
 def power_figures(job: JobView, run: RunView, is_at_rest: bool) -> View:
@@ -57,8 +61,10 @@ def power_figures(job: JobView, run: RunView, is_at_rest: bool) -> View:
     if now is None:
         return {"power_words": NOT_MEASURED}
     if now == 0:
-        return {"power": "0", "power_words": "between dots", "is_between_dots": True}
+        return {"power": "0", "power_words": BETWEEN_DOTS, "is_between_dots": True}
     watts = "" if run.power_w is None else f"{run.power_w:.1f} W, "
+    if job.card is not None:
+        return {"power": percent(now), "power_words": watts + OF_THE_CARD}
     is_as_asked = now >= asked * AS_ASKED_SHARE
     reason = _as_asked(run.power_percent) if is_as_asked else FOLLOWS
     return {"power": percent(now), "power_words": watts + reason}

@@ -37,6 +37,11 @@ def percent(ratio: float) -> str:
     return f"{ratio * 100:.0f}"
 
 
+def span(low: str, high: str) -> str:
+    """Return from one figure to another, or the one where they read alike: 1 000 to 6 000."""
+    return low if low == high else f"{low} to {high}"
+
+
 def millimetres(value: float) -> str:
     """Return a length without needless digits: 100, 0.1, 84.5."""
     return f"{value:.10g}"

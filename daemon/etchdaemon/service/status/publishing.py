@@ -141,7 +141,7 @@ class Publishing:
         may_start = is_fit and self._guard.operator.why_not_start() is None
         would_work = {Command.START: may_start, Command.RESUME: may_resume}
         may = [w.value for w in commands_in(loop_state.state) if would_work.get(w, True)]
-        if loop_state.state is State.ETCHING:
+        if loop_state.state is State.ETCHING and not _is_card(loop_state.job):
             may += [f"set_{lever.value}" for lever in Override]
         if loop_state.state not in UNDER_WAY:
             may += self._may_when_idle(loop_state)
@@ -158,3 +158,7 @@ class Publishing:
         if loop_state.origin.found is not None:
             may.append(FIND_ORIGIN)
         return [*may, *commands_for(self._machine.facts)]
+
+
+def _is_card(job: SpooledJob | None) -> bool:
+    return job is not None and job.sheet.card is not None

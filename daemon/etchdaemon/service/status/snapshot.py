@@ -86,6 +86,7 @@ def job_of(job: SpooledJob | None, inspection: Inspection) -> JobView | None:
         picture_mm=sheet.picture,
         reach_mm=sheet.motion,
         pointer_mm=_pointer_of(sheet.head),
+        card=sheet.card,
     )
 
 
