@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 from darkroom.camera import Shot, photograph
 from darkroom.practice import burn_on_practice
 from etchphoto.job import DEFAULT_HALFTONE
+from etchpractice.tile.surface import surfaces
 from etchproof.layout.border import Place
 from etchproof.layout.card_request import CardRequest
 from etchproof.layout.tone_card import lay_out_tone_card
@@ -25,8 +26,9 @@ SHOTS = (
 )
 HOW = (
     "The tone card of each practice recipe, laid out as usual, run on the practice machine on its"
-    f" surface {SURFACE}, wiped, photographed {len(SHOTS)} times by the invented camera of the"
-    " tests, and read. Remade by tests/darkroom/practice_tones.py. Machine, surface and camera are"
+    f" surface {SURFACE}, and that of {examples.DEFAULT_HEAD} on those other surfaces that it does"
+    f" not burn too far, wiped, photographed {len(SHOTS)} times by the invented camera of the"
+    " tests, and read. Remade by tests/darkroom/practice_tones.py. Machine, surfaces and camera are"
     " invented, and so are these figures."
 )
 
@@ -44,12 +46,15 @@ def card_of(name):
     return lay_out_tone_card(wishes, examples.PRACTICE_RECIPES[name])
 
 
-def etched_and_read(name, folder):
-    """Etch, photograph and read the tone card of a practice recipe; return the file's entry."""
+def etched_and_read(name, folder, surface=SURFACE):
+    """Etch, photograph and read the tone card of a practice recipe; return the file's entry.
+
+    It is None where the recipe burns too far: what is not black there is no grey.
+    """
     card = card_of(name)
-    tile = burn_on_practice(card, SURFACE, Path(folder) / name)
+    tile = burn_on_practice(card, surface, Path(folder) / f"{name}-{surface}")
     reading, _ = read_card([photograph(tile, shot) for shot in SHOTS], [card], is_wiped=True)
-    return entry_of(card, reading)
+    return None if read_tone(card, reading).over_burnt else entry_of(card, reading)
 
 
 def entry_of(card, reading):
@@ -76,8 +81,17 @@ def main():
     """Write the file anew."""
     with TemporaryDirectory() as folder:
         entries = {name: etched_and_read(name, folder) for name in examples.PRACTICE_RECIPES}
-    lines = ",\n".join(f'"{name}": {json.dumps(entry)}' for name, entry in entries.items())
-    text = f'{{"how": {json.dumps(HOW)},\n"tones": {{\n{lines}\n}}}}\n'
+        elsewhere = {
+            surface: etched_and_read(examples.DEFAULT_HEAD, folder, surface)
+            for surface in surfaces()
+            if surface != SURFACE
+        }
+    tones, others = (
+        ",\n".join(f'"{name}": {json.dumps(entry)}' for name, entry in some.items() if entry)
+        for some in (entries, elsewhere)
+    )
+    text = f'{{"how": {json.dumps(HOW)},\n"tones": {{\n{tones}\n}},\n'
+    text += f'"elsewhere": {{\n{others}\n}}}}\n'
     Path(examples.__file__).with_name(examples.TONES_NAME).write_text(text, "utf-8")
 
 

@@ -39,6 +39,13 @@ def error(bits, wanted, dot=DOT):
     return float(np.sqrt(np.mean(off[6:-6, 6:-6] ** 2)))
 
 
+def test_the_eyes_constants_are_the_published_ones():
+    # S-CIELAB, luminance channel: X. Zhang and B. A. Wandell, SID Journal 5, 1997 (from memory)
+    published = [(0.921, 0.0283), (0.105, 0.133), (-0.108, 4.336)]
+
+    assert list(zip(WEIGHTS, SPREADS_DEGREES, strict=True)) == published
+
+
 @pytest.mark.parametrize("cycles_per_mm", [0.5, 1.0, 2.0, 4.0])
 def test_a_grating_reaches_the_eye_as_strongly_as_the_published_sum_of_gaussians_says(
     cycles_per_mm,
@@ -144,6 +151,25 @@ def test_an_even_grey_shows_no_pattern_stronger_than_blue_noise_may(grey):
     principal = min(np.sqrt(min(share, 1 - share)), 0.5)
     low = power[(cycles > 0) & (cycles < principal / 2)]
     assert low.mean() < 0.15
+
+
+@pytest.mark.parametrize("grey", [1 / 16, 1 / 8, 1 / 4, 1 / 2, 3 / 4, 7 / 8])
+def test_an_even_grey_shows_the_eye_no_pattern_and_next_to_no_grain(grey):
+    # Ulichney as above; white noise has 1 at each frequency, so at most 0.15 of it may reach the
+    # eye at any one frequency, where Floyd and Steinberg's dots of a light grey have 0.20
+    wanted = np.full((152, 152), grey, dtype=np.float32)
+
+    bits = search_dots(wanted, DOT, spacing_mm=SPACING_MM)[28:-28, 28:-28]
+
+    share = float(bits.mean())
+    reaching = np.fft.fft2(seen(bits, SPACING_MM) - share)
+    power = np.abs(reaching) ** 2 / bits.size / (share * (1 - share))
+    power[0, 0] = 0
+    impulse = np.zeros(bits.shape)
+    impulse[48, 48] = 1
+    white = (np.abs(np.fft.fft2(seen(impulse, SPACING_MM))) ** 2).sum()
+    assert power.max() < 0.15
+    assert power.sum() < 0.1 * white
 
 
 def test_the_same_seed_gives_the_same_dots_and_another_one_others():

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from darkroom.practice_tones import etched_and_read
+from darkroom.practice_tones import SURFACE, etched_and_read
 from etchphoto.measured_tone import MeasuredTone
+from etchpractice.tile.surface import surfaces
 from etchwire.catalogue import examples
 
 pytestmark = pytest.mark.slow
@@ -14,12 +15,18 @@ pytestmark = pytest.mark.slow
 KEPT = json.loads(Path(examples.__file__).with_name(examples.TONES_NAME).read_text("utf-8"))
 
 
-@pytest.mark.parametrize("name", examples.PRACTICE_RECIPES)
-def test_a_tone_card_etched_and_read_anew_gives_the_figures_that_are_kept(name, tmp_path):
+@pytest.mark.parametrize(
+    ("name", "surface"),
+    [
+        *((name, SURFACE) for name in examples.PRACTICE_RECIPES),
+        *((examples.DEFAULT_HEAD, surface) for surface in KEPT["elsewhere"]),
+    ],
+)
+def test_a_tone_card_etched_and_read_anew_gives_the_figures_that_are_kept(name, surface, tmp_path):
     """Within what another JPEG coder or OpenCV may change of a photo: a thousandth."""
-    kept = KEPT["tones"][name]
+    kept = KEPT["tones"][name] if surface == SURFACE else KEPT["elsewhere"][surface]
 
-    anew = etched_and_read(name, tmp_path)
+    anew = etched_and_read(name, tmp_path, surface)
 
     assert anew["halftone"] == kept["halftone"]
     assert anew["burnt"] == kept["burnt"]
@@ -36,3 +43,16 @@ def test_a_practice_recipe_brings_greys_that_were_measured_with_itself(name):
 
     assert tone.changes(recipe, record.halftone) == ()
     assert not tone.curve.is_identity
+
+
+def test_a_practice_surface_has_greys_where_the_recipe_does_not_burn_it_too_far():
+    has_greys = {
+        name: examples.practice_record_elsewhere("practice-20w", name, one.title).tone_curve
+        is not None
+        for name, one in surfaces().items()
+        if name != SURFACE
+    }
+
+    assert has_greys == {"thin-coat": True, "thick-coat": True, "quick-paint": False}
+    weaker = examples.practice_record_elsewhere("practice-5w", "thick-coat", "three thick coats")
+    assert (weaker.surface, weaker.tone_curve) == ("three thick coats", None)

@@ -295,7 +295,7 @@ def test_ideal_kernels_and_search_side_by_side():
     for photo, part_rows, part_columns in PARTS.values():
         wanted = wanted_of(photo)
         shown = [1 - (1 - cards.black) * wanted]
-        for name in ("jarvis", "floyd-steinberg"):
+        for name in KERNELS:
             bits = diffuse_evenly(cards.curves[name].apply(wanted), KERNELS[name])
             shown.append(truth.etched(bits))
         shown.append(truth.etched(searched(wanted, truth, cards)))
@@ -308,4 +308,4 @@ def test_ideal_kernels_and_search_side_by_side():
         size = codes.shape[1] * PX_PER_DOT, codes.shape[0] * PX_PER_DOT
         file = Path(folder) / f"{truth.name.replace(': ', '-').replace(' ', '-')}-{name}.png"
         Image.fromarray(codes).resize(size, Image.Resampling.NEAREST).save(file)
-        print(f"\nideal, jarvis, floyd-steinberg, search; face, hair, sky: {file}")
+        print(f"\nideal, {', '.join(KERNELS)}, search; face, hair, sky: {file}")

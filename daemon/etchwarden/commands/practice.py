@@ -4,7 +4,7 @@ import signal
 import socket
 import sys
 import tempfile
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, NoReturn
 
@@ -13,7 +13,7 @@ import click
 from etchphoto.decoder.loading import load_photo
 from etchphoto.demo import LIGHTHOUSE
 from etchphoto.errors import EtchphotoError
-from etchphoto.job import FROM_TEST_CARD, PhotoOrder, findings, prepare_job
+from etchphoto.job import DEFAULT_HALFTONE, FROM_TEST_CARD, PhotoOrder, findings, prepare_job
 from etchphoto.measured_tone import MeasuredTone
 from etchpractice.scenario.script import Scenario
 from etchpractice.tile.imperfections import UnfitImperfection, read_imperfections
@@ -38,12 +38,13 @@ from etchwire.catalogue.examples import (
     DEFAULT_HEAD,
     PRACTICE_HEADS,
     PRACTICE_RECORDS,
-    PRACTICE_SURFACE,
+    practice_record_elsewhere,
 )
+from etchwire.catalogue.records import RecipeRecord
 from etchwire.errors import WireError
 from etchwire.storing import fault_of_card
 
-PICTURE_HALFTONE: Final = FROM_TEST_CARD  # every practice recipe has a tone card that was read
+PICTURE_HALFTONE: Final = FROM_TEST_CARD  # the practice machine's dots are known
 _DEMO_WIDTH_MM: Final = 50.0
 
 
@@ -219,12 +220,13 @@ def _free_port() -> int:
 
 
 def _prepare(options: _Options, session: Session) -> None:
-    record = PRACTICE_RECORDS[options.head]
+    record = _record(options)
+    tone = MeasuredTone.from_record(record.to_table())
     order = PhotoOrder(
         head=PRACTICE_HEADS[options.head],
-        recipe=replace(record.settings(), surface=_surface(options.surface)),
-        tone=MeasuredTone.from_record(record.to_table()),
-        halftone=PICTURE_HALFTONE,
+        recipe=record.settings(),
+        tone=tone,
+        halftone=DEFAULT_HALFTONE if tone is None else PICTURE_HALFTONE,
         width_mm=options.width_mm,
         title=None if options.photo else "Lighthouse at dusk",
     )
@@ -235,9 +237,12 @@ def _prepare(options: _Options, session: Session) -> None:
         prepare_job(photo, order, folder=session.job, on_progress=show)
 
 
-def _surface(name: str | None) -> str:
-    """Return what the recipe of a practice surface says it is for; the first one was measured."""
-    return PRACTICE_SURFACE if name in (None, DEFAULT_SURFACE) else surface_named(name).title
+def _record(options: _Options) -> RecipeRecord:
+    """Return the laser's recipe for the surface, with its greys where they were measured."""
+    if options.surface in (None, DEFAULT_SURFACE):
+        return PRACTICE_RECORDS[options.head]
+    surface = surface_named(options.surface)
+    return practice_record_elsewhere(options.head, surface.name, surface.title)
 
 
 def _machine_options(options: _Options, speedup: float) -> tuple[str, ...]:

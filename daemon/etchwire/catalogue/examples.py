@@ -8,6 +8,7 @@ measured: its tone card was etched on the practice machine and read (TONES_NAME 
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from importlib.resources import files
 from typing import Final
 
@@ -68,16 +69,30 @@ PRACTICE_RECIPES: Final[Mapping[str, Recipe]] = {
     "practice-5w": _practice_recipe(500.0, 0.80),
 }
 
-_TONES: Final[Mapping[str, Mapping[str, object]]] = json.loads(
-    files("etchwire.catalogue").joinpath(TONES_NAME).read_text("utf-8")
-)["tones"]
+_KEPT: Final = json.loads(files("etchwire.catalogue").joinpath(TONES_NAME).read_text("utf-8"))
+_TONES: Final[Mapping[str, Mapping[str, object]]] = _KEPT["tones"]
+# Of DEFAULT_HEAD's recipe on the practice machine's other surfaces, by their names there.
+_TONES_ELSEWHERE: Final[Mapping[str, Mapping[str, object]]] = _KEPT["elsewhere"]
 
-PRACTICE_RECORDS: Final[Mapping[str, RecipeRecord]] = {
-    laser: RecipeRecord.from_table(
+
+def _record(laser: str, recipe: Recipe, tones: Mapping[str, object]) -> RecipeRecord:
+    return RecipeRecord.from_table(
         recipe.to_table()
         | {name: tones[name] for name in ("halftone", "tone_curve")}
         | {"head": PRACTICE_HEADS[laser].name, "origin": "practice"}
     )
-    for laser, recipe in PRACTICE_RECIPES.items()
-    for tones in (_TONES[laser],)
+
+
+PRACTICE_RECORDS: Final[Mapping[str, RecipeRecord]] = {
+    laser: _record(laser, recipe, _TONES[laser]) for laser, recipe in PRACTICE_RECIPES.items()
 }
+
+
+def practice_record_elsewhere(laser: str, surface: str, title: str) -> RecipeRecord:
+    """Return a laser's recipe on another of the practice machine's surfaces, with greys if read.
+
+    `surface` is its name there, `title` what a recipe calls it.
+    """
+    recipe = replace(PRACTICE_RECIPES[laser], surface=title)
+    tones = _TONES_ELSEWHERE.get(surface) if laser == DEFAULT_HEAD else None
+    return _record(laser, recipe, tones or {"halftone": "", "tone_curve": None})

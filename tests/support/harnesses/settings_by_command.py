@@ -72,11 +72,12 @@ class Bench(Session):
 
 
 @contextmanager
-def bench_on_unknown_surface(folder, *, speedup):
+def bench_on_unknown_surface(folder, *, speedup, imperfections=()):
     """Start a household whose surface no command knows, and describe the person's laser."""
+    wrong = [f"--imperfection={one}" for one in imperfections]
     with ProcessGroup(folder) as household:
         bench = Bench(household, folder)
-        bench.start_machine("--speedup", str(speedup), "--surface", SURFACE)
+        bench.start_machine("--speedup", str(speedup), "--surface", SURFACE, *wrong)
         (folder / "shed.toml").write_text(OWN_LASER)
         yield bench
 

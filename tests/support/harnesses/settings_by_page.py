@@ -23,11 +23,14 @@ PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACE])
 class Finder:
     """A household with the page, and a browser without eyes."""
 
-    def __init__(self, folder: Path, *, surface: str, speedup: float) -> None:
+    def __init__(
+        self, folder: Path, *, surface: str, speedup: float, imperfections: tuple[str, ...] = ()
+    ) -> None:
         self._household = ProcessGroup(folder)
         self._folder = folder
         self._session = Session(self._household, folder)
         self._machine = ("--speedup", f"{speedup:g}", "--surface", surface)
+        self._machine += tuple(f"--imperfection={one}" for one in imperfections)
         self._number = 0
 
     def __enter__(self):
@@ -90,7 +93,9 @@ class Finder:
         """Make what was read the recipe, the curve or the register."""
         self._page.post(self._settled(), f"/test-tiles/{self._number}/choose", choose="yes", **form)
 
-    def etch_photo(self, photo: bytes, *, width_mm: float, height_mm: float):
+    def etch_photo(
+        self, photo: bytes, *, width_mm: float, height_mm: float, halftone: str = "jarvis"
+    ):
         """Take a photo through *New picture* onto a new tile; return its sheet."""
         self._page.post(self._page.look("/practice"), "/practice/lay-tile")
         at = urllib.parse.urlsplit(
@@ -105,7 +110,7 @@ class Finder:
         tones = dict.fromkeys(
             ("lighter", "contrast", "local_contrast", "sharpness", "open_shadows"), 0
         )
-        self._page.post(self._ready(f"{at}/look"), f"{at}/look", halftone="jarvis", **tones)
+        self._page.post(self._ready(f"{at}/look"), f"{at}/look", halftone=halftone, **tones)
         page = self._ready(f"{at}/proof")
         boxes = re.findall(r'name="has read" value="([^"]+)"', page)
         self._page.post(page, f"{at}/bench", **({"has read": boxes[0]} if boxes else {}))
@@ -113,10 +118,10 @@ class Finder:
         with PlainClient(self._session.socket) as daemon:
             return daemon.call("run", id=daemon.call("runs", limit=1)["runs"][0]["id"])
 
-    def tile_picture(self, rectangle, path: Path) -> None:
+    def tile_picture(self, rectangle, path: Path, mm_per_px: float) -> None:
         """Leave a picture of a part of the wiped tile at `path`."""
         with self._session.ask_machine() as machine:
-            machine.call("picture", after=str(path), rectangle=list(rectangle))
+            machine.call("picture", after=str(path), mm_per_px=mm_per_px, rectangle=list(rectangle))
 
     def head(self):
         """Return the laser as the logbook has it."""
