@@ -1,6 +1,6 @@
 """The connected machine, as far as it decides how a file will run."""
 
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Final, Self
 
@@ -9,7 +9,7 @@ from etchwire.bed import Bed
 from etchwire.catalogue.heads import Head
 from etchwire.controller.profile import EIGHT_BIT, LineCosts
 from etchwire.errors import UnreadableSheet
-from etchwire.plain import LARGEST, SMALLEST
+from etchwire.plain import LARGEST, SMALLEST, Plain
 from etchwire.toml_text import read_toml
 from etchwire.transport.json_text import JsonTable
 
@@ -24,7 +24,7 @@ _MOST: Final = 1e9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Machine:
+class Machine(Plain):
     """Travel, limits and buffers; what is not given is the 8-bit firmware's default.
 
     `origin_x_mm` and `origin_y_mm` say where the set origin lies, seen from the lower left
@@ -77,17 +77,10 @@ class Machine:
     @classmethod
     def from_table(cls, table: JsonTable) -> Self:
         """Build from `table`; raise UnreadableMachine for a missing, unknown or unfit entry."""
-        unknown = sorted(set(table) - {entry.name for entry in fields(cls)})
-        if unknown:
-            raise UnreadableMachine(f"unknown entry {unknown[0]!r} in the machine description")
         try:
-            costs = {"costs": LineCosts.from_table(table["costs"])} if "costs" in table else {}
-            return cls(**{**table, **costs})
+            return super(Machine, cls).from_table(table)
         except UnreadableSheet as error:
             raise UnreadableMachine(f"the machine description: {error}") from error
-        except TypeError as error:
-            detail = str(error).split("() ", 1)[-1]
-            raise UnreadableMachine(f"the machine description: {detail}") from error
 
     @classmethod
     def from_toml(cls, path: Path) -> Self:
@@ -98,10 +91,6 @@ class Machine:
             if isinstance(error, UnreadableMachine):
                 raise
             raise UnreadableMachine(f"{path} is no machine description: {error}") from error
-
-    def to_table(self) -> JsonTable:
-        """Return the plain table that `from_table` reads."""
-        return asdict(self)
 
     @property
     def bed(self) -> Bed:

@@ -104,7 +104,7 @@ def test_picture_and_index_are_written_where_they_are_asked_for(file_of, tmp_pat
 
 @pytest.mark.parametrize(
     ("name", "text"),
-    [("travel_x_mm = 'wide'", "travel"), ("nonsense", "no machine description")],
+    [("travel_x_mm = 'wide'", "lacks the entry"), ("nonsense", "no machine description")],
 )
 def test_a_bad_machine_description_is_told(file_of, name, text):
     result = check(file_of(READY), "--machine", file_of(name, "machine.toml"))
