@@ -140,7 +140,11 @@ TILE_FAULTS = {
     "nothing goes wrong": ("nothing_goes_wrong",),
     "too little dose": ("black_rubs_off",),
     "wiped badly": ("wiping_leaves_a_haze", "paint_is_left_in_places"),
-    "out of focus": ("tile_lies_out_of_focus", "tile_stands_on_a_wedge"),
+    "out of focus": (
+        "tile_lies_out_of_focus",
+        "tile_stands_on_a_wedge",
+        "tile_is_bowed",
+    ),
     "an old diode": ("diode_fades",),
     "far too much dose": ("overburnt_and_rough",),
 }
