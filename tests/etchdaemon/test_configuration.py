@@ -14,7 +14,7 @@ from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules.rule_table import Air
-from etchdaemon.interlocks.setup import MINIMUM
+from support.harnesses.interlock_bench import MINIMUM
 
 MINIMAL = """
 [board]

@@ -7,11 +7,11 @@ from etchdaemon.interlocks.conditions.presence import Presence
 from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.rule_table import Phase
-from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.arming import ArmingStep
 from etchdaemon.interlocks.start.checklist import QUESTIONS, Checklist, HowOften
 from etchdaemon.interlocks.start.starting import StartRequest
-from support.harnesses.interlock_bench import ANSWERS, DAY, NOON, Bench
+from support.harnesses.interlock_bench import ANSWERS, DAY, MINIMUM, NOON, Bench
 
 A_RUN = StartRequest(lasts_s=600, starts_at=NOON)
 

@@ -16,9 +16,9 @@ from etchdaemon.interlocks.checks.wiring_gaps import (
 )
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.rule_table import Reaction
-from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.starting import StartRequest, confirmations_for
-from support.harnesses.interlock_bench import NOON, Bench
+from support.harnesses.interlock_bench import MINIMUM, NOON, Bench
 
 pytestmark = pytest.mark.slow
 
@@ -131,14 +131,14 @@ def test_after_the_end_it_asks_for_a_look_twice_a_quarter_of_an_hour_apart():
     looks = LooksAfterEnd(has_burnt=True)
     asked_at_min = []
     for second in range(3600):
-        before = looks.asked
+        before = looks.number
         looks = looks.advance(
             is_etching=False,
             is_beam_on=False,
             every_min=AttendanceRules().look_every_min,
             now_s=500.0 + second,
         )
-        if looks.asked != before:
+        if looks.number != before:
             asked_at_min.append(second / 60)
 
     assert asked_at_min == [15, 30]

@@ -10,9 +10,9 @@ from etchdaemon.interlocks.checks.proof_tests import (
     ProofTests,
 )
 from etchdaemon.interlocks.inputs import Input, Level, Look
-from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.starting import StartRequest
-from support.harnesses.interlock_bench import DAY, NOON, Bench
+from support.harnesses.interlock_bench import DAY, MINIMUM, NOON, Bench
 
 STOP = Input.STOP_CIRCUIT
 LATER = {"2026-05-04": False, "2026-06-03": False, "2026-06-04": True, "2026-05-03": True}

@@ -10,9 +10,9 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.starting import StartRequest
-from support.harnesses.interlock_bench import NOON, Bench
+from support.harnesses.interlock_bench import MINIMUM, NOON, Bench
 
 pytestmark = pytest.mark.slow
 

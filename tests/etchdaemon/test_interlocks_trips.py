@@ -8,10 +8,10 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Output
 from etchdaemon.interlocks.outputs.output_demand import OutputDemand
 from etchdaemon.interlocks.rules.rule_table import RULES, Reaction
-from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.arming import Arming
 from etchdaemon.interlocks.start.starting import StartRequest
-from support.harnesses.interlock_bench import ANSWERS, DAY, NOON, TICK_S, Bench
+from support.harnesses.interlock_bench import ANSWERS, DAY, MINIMUM, NOON, TICK_S, Bench
 
 AT_ONCE = sorted(CUTS_ON_EDGE)
 

@@ -5,8 +5,8 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.checks.wiring import INPUT_WORDS, OUTPUT_WORDS, TRIAL_S, WITHHELD_S
 from etchdaemon.interlocks.inputs import Input, Output
-from etchdaemon.interlocks.setup import EVERYTHING, MINIMUM, Setup
-from support.harnesses.interlock_bench import Bench
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
+from support.harnesses.interlock_bench import MINIMUM, Bench
 
 TRIED = (Output.EXTRACTION, Output.LAMP, Output.BUZZER)
 

@@ -10,11 +10,11 @@ from etchdaemon.run.reentry_rules import (
     Past,
     Trace,
     cut_event,
-    known,
+    known_sentences,
     objection,
     rest_from,
     trace_of,
-    unknown,
+    unknown_sentences,
 )
 from etchpractice.tile.surface import surfaces
 from etchwire.calls.history import RunEvent
@@ -101,8 +101,8 @@ def test_a_rest_that_ended_before_its_first_row_begins_where_that_lies():
 
 def told(trace, *, is_place_kept):
     return (
-        " ".join(known(trace, SHEET, is_place_kept=is_place_kept)),
-        " ".join(unknown(trace, SHEET, is_place_kept=is_place_kept)),
+        " ".join(known_sentences(trace, SHEET, is_place_kept=is_place_kept)),
+        " ".join(unknown_sentences(trace, SHEET, is_place_kept=is_place_kept)),
     )
 
 

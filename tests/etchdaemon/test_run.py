@@ -313,10 +313,10 @@ LINE = b"X.1S600\n"
 def test_five_requests_without_an_answer_are_silence_and_four_are_not():
     patience = ReplyTimeouts()
     for _ in range(4):
-        patience.asked()
+        patience.note_request()
     assert not patience.is_silent
 
-    patience.asked()
+    patience.note_request()
 
     assert patience.is_silent
 

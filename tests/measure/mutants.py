@@ -272,7 +272,7 @@ MUTANTS: Final = (
     Mutant("a watch round calls nobody by the buzzer", "interlocks/outputs/buzzer_calls.py",
            "Occasion.ROUND: None if rounds.is_missed else rounds.asked_at_s,", "", _ATTENDANCE),
     Mutant("after the end nobody is asked for a look", "interlocks/attendance/looks_after_end.py",
-           "if due > self.asked else self", "if False else self", _ATTENDANCE),
+           "if due > self.number else self", "if False else self", _ATTENDANCE),
     Mutant("a look after the end outlives the next start",
            "interlocks/attendance/looks_after_end.py",
            "            return LooksAfterEnd(has_burnt=has_burnt)\n", "            return self\n",

@@ -26,13 +26,13 @@ def read_port(root: Table) -> str:
 def read_head(root: Table) -> Head | None:
     """Return the laser; None where none is described."""
     if "head" not in root:
-        root.known("head")
+        root.accept("head")
         return None
     table = root.table("head")
     register = table.table("register")
     for part, kind in ((table, Head), (register, Register)):
         for entry in fields(kind):
-            part.known(entry.name)
+            part.accept(entry.name)
         part.done()
     try:
         return Head.from_table(_whole(table.values | {"register": register.values}))

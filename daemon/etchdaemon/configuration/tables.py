@@ -94,7 +94,7 @@ class Table:
         self.fault(Reason.WRONG_KIND, name, f"“{name}” has to be true or false, not {value!r}.")
         return otherwise
 
-    def known(self, name: str) -> None:
+    def accept(self, name: str) -> None:
         """Note that `name` belongs here and is read elsewhere."""
         self._names_read.add(name)
 

@@ -148,12 +148,16 @@ def settings_of(
     `is_read` tells whether it could be asked at all; `warnings` are about what may etch all the
     same, `refusals` about what may not.
     """
-    known = facts if facts is not None and facts.was_questioned else None
+    questioned = facts if facts is not None and facts.was_questioned else None
     return ControllerSettings(
-        is_read=known is not None,
-        firmware=known.firmware.name if known is not None and known.firmware else None,
-        version="" if known is None else known.version,
-        settings=() if known is None else tuple(_view(one, known.settings) for one in MATTERS),
+        is_read=questioned is not None,
+        firmware=questioned.firmware.name
+        if questioned is not None and questioned.firmware
+        else None,
+        version="" if questioned is None else questioned.version,
+        settings=()
+        if questioned is None
+        else tuple(_view(one, questioned.settings) for one in MATTERS),
         refusals=() if facts is None else tuple(refusals(facts)),
         warnings=() if facts is None else tuple(warnings(facts)),
         controller=speeds,

@@ -14,7 +14,6 @@ EVERYTHING: Final = (frozenset(Input) | frozenset(Output)) - {
     Input.PRESSURE_ABOVE_LOW,
     Input.PRESSURE_BELOW_HIGH,  # the pair is another way to show air flow
 }
-MINIMUM: Final = frozenset({Input.LID, Output.BEAM_ENABLE, Output.EXTRACTION})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -113,7 +113,7 @@ class Logbook:
     @property
     def storage(self) -> StorageView:
         """Free space and backups; see `ports.Records`."""
-        return NOTHING_KEPT if self._keeping is None else self._keeping.told()
+        return NOTHING_KEPT if self._keeping is None else self._keeping.storage_view()
 
     def start_run(
         self,

@@ -210,7 +210,7 @@ def unknown_of_file(*, is_place_kept: bool) -> list[str]:
     return [*([] if is_place_kept else [lost]), BAND]
 
 
-def known(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
+def known_sentences(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
     """Return what is known of the end, in sentences; rows count from 1 at the top."""
     if trace.either:
         places = ", or ".join(_place_told(place, sheet) for place in trace.either)
@@ -241,7 +241,7 @@ def _place_told(place: CutPlace, sheet: Sheet) -> str:
     )
 
 
-def unknown(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
+def unknown_sentences(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:
     """Return what is not known of the end, in sentences."""
     sentences = [] if trace.is_row_known else [WHICH_ROW if trace.either else AFTER_THAT]
     if not is_place_kept:

@@ -27,7 +27,7 @@ class ReplyTimeouts:
         """Whether five requests in a row went unanswered."""
         return self.unanswered_requests >= SILENT_AFTER_REQUESTS
 
-    def asked(self) -> None:
+    def note_request(self) -> None:
         """Count a request."""
         self.unanswered_requests += 1
 

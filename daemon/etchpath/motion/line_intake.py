@@ -24,7 +24,6 @@ Counts = NDArray[np.int64]
 
 SEGMENT_S: Final = 0.010  # the firmware prepares stretches of this length, or whole blocks,
 SEGMENTS_AHEAD: Final = 5  # and so many before they are run
-REPORTS_PER_S: Final = 5.0
 _MOST_FOR_REPORTS: Final = 0.5
 _PIECE_BLOCKS: Final = 64
 _RUN_IN_QUEUES: Final = 2

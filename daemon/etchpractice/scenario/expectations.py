@@ -22,7 +22,7 @@ class Subject:
     said: str
     look: Compare
 
-    def wanted(self) -> str:
+    def values_text(self) -> str:
         """Return which values fit, in words."""
         if isinstance(self.fits, type):
             return _KINDS[self.fits]

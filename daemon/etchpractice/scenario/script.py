@@ -261,7 +261,7 @@ def _expected(reader: Reader) -> tuple[Expectation, ...]:
         if subject is None:
             reader.complain(f"“{name}” is {unknown(name, tuple(EXPECTATIONS))}")
         elif not subject.takes(value):
-            reader.complain(f"“{name}” must be {subject.wanted()}, not {value!r}.")
+            reader.complain(f"“{name}” must be {subject.values_text()}, not {value!r}.")
         else:
             expected.append(Expectation(subject, value))
     return tuple(expected)

@@ -21,8 +21,6 @@ from etchwire.storing import write_whole
 MARKS: Final = {Grade.WELL: "well ", Grade.LOOK: "look ", Grade.WRONG: "WRONG"}
 AGAIN_EVERY_S: Final = 1.0
 
-Found = list[tuple[str, str, CheckResult]]
-
 
 @click.command()
 @click.option("--bundle", metavar="FILE", type=click.Path(path_type=Path, dir_okay=False),

@@ -72,9 +72,9 @@ def _port(table: Table) -> int:
 
 def _machines(table: Table, values: Mapping[str, object], folder: Path) -> tuple[str, ...]:
     if "machines" not in table:
-        table.known("machines")
+        table.accept("machines")
         return machines_beside(folder)
-    table.known("machines")
+    table.accept("machines")
     names = values["machines"]
     listed = names if isinstance(names, list) else [None]
     is_fit = all(isinstance(name, str) and MACHINE_NAME.fullmatch(name) for name in listed)

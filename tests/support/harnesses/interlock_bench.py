@@ -9,6 +9,7 @@ from etchdaemon.interlocks.rules.verdict import LookOutcome
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from etchdaemon.interlocks.start.starting import StartRequest
 
+MINIMUM = frozenset({Input.LID, Output.BEAM_ENABLE, Output.EXTRACTION})  # what lets a run begin
 TICK_S = 0.01
 DAY = "2026-05-04"
 NOON = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)

@@ -66,9 +66,9 @@ class AttendanceCalls:
         self.looks = before.advance(
             is_etching=is_etching, is_beam_on=is_beam_on, every_min=every_min, now_s=now_s
         )
-        if before.is_asking and before.asked != self.looks.asked:
+        if before.is_asking and before.number != self.looks.number:
             self.notes.append(
-                AttendanceNote(LOOK, f"Nobody answered look {before.asked} after the end.")
+                AttendanceNote(LOOK, f"Nobody answered look {before.number} after the end.")
             )
         if self._has_button and pressed_at_s is not None and pressed_at_s > self._asked_at_s:
             self.answer(AT_THE_MACHINE, pressed_at_s)
@@ -79,7 +79,9 @@ class AttendanceCalls:
             self.rounds = self.rounds.answer(now_s)
             self.notes.append(AttendanceNote(ROUND, f"Somebody answered the watch round {where}."))
         elif self.looks.is_asking:
-            text = f"Somebody looked after the end, and answered {where} (look {self.looks.asked})."
+            text = (
+                f"Somebody looked after the end, and answered {where} (look {self.looks.number})."
+            )
             self.looks = self.looks.answer()
             self.notes.append(AttendanceNote(LOOK, text))
 

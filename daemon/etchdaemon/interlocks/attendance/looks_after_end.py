@@ -20,7 +20,7 @@ class LooksAfterEnd:
 
     has_burnt: bool = False
     ended_at_s: WallSeconds | None = None
-    asked: int = 0
+    number: int = 0
     asked_at_s: WallSeconds | None = None
 
     def advance(
@@ -33,12 +33,12 @@ class LooksAfterEnd:
         if self.ended_at_s is None:
             return replace(self, ended_at_s=now_s) if self.has_burnt else self
         due = _due(self.ended_at_s, every_min, now_s)
-        return replace(self, asked=due, asked_at_s=now_s) if due > self.asked else self
+        return replace(self, number=due, asked_at_s=now_s) if due > self.number else self
 
     @classmethod
     def recalled(cls, *, ended_at_s: WallSeconds, every_min: float, now_s: WallSeconds) -> Self:
         """Return the looks after a run before this start of the daemon; missed ones are over."""
-        return cls(has_burnt=True, ended_at_s=ended_at_s, asked=_due(ended_at_s, every_min, now_s))
+        return cls(has_burnt=True, ended_at_s=ended_at_s, number=_due(ended_at_s, every_min, now_s))
 
     def answer(self) -> "LooksAfterEnd":
         """Return the looks after an answer."""
@@ -58,6 +58,6 @@ def look_sentence(looks: LooksAfterEnd, *, every_min: float, has_button: bool) -
     """Return what to look at, and how to answer."""
     button = "press the button there, or answer here or" if has_button else "answer here or"
     return (
-        f"The etch ended {looks.asked * every_min:g} min ago. Look whether anything glows or"
+        f"The etch ended {looks.number * every_min:g} min ago. Look whether anything glows or"
         f" smokes in the box, its filter and its bin; then {button} by “etchwarden answer”."
     )

@@ -30,7 +30,7 @@ class Maintenance:
         """Leave off, before the logbook itself is closed."""
         self._backups.close()
 
-    def told(self) -> StorageView:
+    def storage_view(self) -> StorageView:
         """Return what the snapshot shows of both; it asks no disk."""
         free_bytes = self._backups.room.free_bytes
         return StorageView(

@@ -19,13 +19,13 @@ from etchdaemon.run.reentry_rules import (
     Trace,
     across,
     file_cut,
-    known,
     known_of_file,
+    known_sentences,
     objection,
     rest_from,
     trace_of,
-    unknown,
     unknown_of_file,
+    unknown_sentences,
 )
 from etchdaemon.service.job.spool import Spool, SpooledJob
 from etchwire.calls.history import Run, RunEvent, RunEvents, RunRecord, Runs
@@ -115,8 +115,8 @@ class Reentry:
             either=tuple(_cut_view(place, sheet) for place in trace.either),
             first_row=trace.first_row,
             is_row_known=trace.is_row_known,
-            known=tuple(known(trace, sheet, is_place_kept=is_place_kept)),
-            unknown=tuple(unknown(trace, sheet, is_place_kept=is_place_kept)),
+            known=tuple(known_sentences(trace, sheet, is_place_kept=is_place_kept)),
+            unknown=tuple(unknown_sentences(trace, sheet, is_place_kept=is_place_kept)),
             across=across(sheet),
             rest=rest_from(trace.first_row if call.row is None else call.row, sheet),
         )

@@ -131,4 +131,4 @@ class Wire:
         if not requests_s or now_s - requests_s[-1] > TOGETHER_S:
             requests_s.append(now_s)
         self.asked_at_s = now_s
-        self.patience.asked()
+        self.patience.note_request()
