@@ -135,4 +135,13 @@ def test_so_much_dose_is_asked_about_first_and_burnt_when_it_is_meant():
 
 
 def test_every_kind_has_a_layout():
-    assert set(KINDS) == {"power", "five", "tone", "register", "focus", "check"}
+    assert set(KINDS) == {
+        "power",
+        "five",
+        "tone",
+        "register",
+        "focus",
+        "spacing",
+        "check",
+        "reserve",
+    }

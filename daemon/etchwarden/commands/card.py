@@ -194,6 +194,13 @@ def check(**said: Any) -> None:
     _make("check", _Options(**said), {})
 
 
+@command.command(short_help="Which reserve does this tile need?")
+@_with(*_COMMON, *_RECIPE)
+def reserve(**said: Any) -> None:
+    """Measure by equal patches at centre and corners which reserve of dose the recipe needs."""
+    _make("reserve", _Options(**said), {})
+
+
 @command.command(short_help="Do rows meet? Hairlines burnt both ways.")
 @_with(*_COMMON, *_RECIPE)
 def register(**said: Any) -> None:

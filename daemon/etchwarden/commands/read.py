@@ -10,8 +10,7 @@ from typing import Any, Final
 import click
 
 from etchproof.card import CHECK, POWER, REGISTER, TONE, Card
-from etchproof.choosing.card_result import CardEvidence, outcomes_of, result_of
-from etchproof.choosing.choice import choose
+from etchproof.choosing.card_result import CardEvidence, power_outcome, result_of
 from etchproof.errors import EtchproofError, UnreadableCard
 from etchproof.layout.job import read_card_file
 from etchproof.model.register_reading import register_by_camera, register_by_eye
@@ -144,8 +143,7 @@ def _cards(
 def _tell(shown: CardEvidence, earlier: list[CardEvidence], folder: Path) -> None:
     card = shown.card
     if card.kind == POWER:
-        before = outcomes_of(earlier)
-        tell_power(card, choose(card, shown.reading, shown.marks, earlier=before), folder)
+        tell_power(card, power_outcome(shown, earlier), folder)
     elif card.kind == CHECK:
         tell_strip(result_of(shown, earlier=earlier))
     elif card.kind == TONE:

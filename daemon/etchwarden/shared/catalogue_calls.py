@@ -12,7 +12,7 @@ import click
 from etchproof.card import CHECK, FOCUS, Card
 from etchproof.choosing.bed_focus import BedFocus, places_of
 from etchproof.choosing.card_result import CardEvidence, CardResult
-from etchproof.choosing.kinds import EARLIER_KINDS, recipe_table
+from etchproof.choosing.kinds import EARLIER, EARLIER_KINDS, recipe_table
 from etchproof.drift.advice import advice_on
 from etchproof.errors import UnfitCard
 from etchwarden.shared.heads import find_head
@@ -41,7 +41,6 @@ from etchwire.packing import pack, unpack
 from etchwire.sheet import Sheet
 from etchwire.transport.json_text import JsonTable
 
-EARLIER: Final = 3  # power cards before this one that keep the standard and help the curve
 CARDS_LOOKED_AT: Final = 50
 
 

@@ -14,6 +14,7 @@ from etchproof.choosing.check_strip import Answer, check, column_of
 from etchproof.choosing.choice import Outcome, choose
 from etchproof.choosing.focus_words import focus_sentences
 from etchproof.choosing.judging import Cell, judge, marked_patches
+from etchproof.choosing.measured_reserve import is_of_places, measure_reserve
 from etchproof.choosing.spacing_choice import read_spacing
 from etchproof.choosing.spacing_words import spacing_sentences
 from etchproof.errors import NoFocus, NoSpacing, NoToneCurve, UnreadableCard
@@ -122,15 +123,37 @@ def result_of(shown: CardEvidence, *, earlier: Sequence[CardEvidence] = ()) -> C
 
 
 def outcomes_of(cards: Sequence[CardEvidence]) -> list[Outcome]:
-    """Return the outcomes of power cards, each knowing those before it."""
+    """Return the outcomes of the power cards among these, each knowing those before it."""
     outcomes: list[Outcome] = []
     for one in cards:
+        if one.card.kind != POWER:
+            continue
         outcomes.append(choose(one.card, one.reading, one.marks, earlier=outcomes))
     return outcomes
 
 
+def power_outcome(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> Outcome:
+    """Return what a power card led to; raise NothingToChoose."""
+    return choose(
+        shown.card,
+        shown.reading,
+        shown.marks,
+        earlier=outcomes_of(earlier),
+        reserve_measured=_reserve_measured(earlier),
+    )
+
+
+def _reserve_measured(earlier: Sequence[CardEvidence]) -> float | None:
+    """Return the reserve that the newest reserve card showed, None without one."""
+    shown = [one for one in earlier if one.card.kind == CHECK and is_of_places(one.card)]
+    for one in reversed(shown):
+        if one.reading is not None:
+            return measure_reserve(one.card, one.reading, one.marks).reserve
+    return None
+
+
 def _power_result(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> CardResult:
-    outcome = choose(shown.card, shown.reading, shown.marks, earlier=outcomes_of(earlier))
+    outcome = power_outcome(shown, earlier)
     card, choice, response = shown.card, outcome.choice, outcome.response
     chart = chart_of(card, outcome)
     table = {
@@ -180,14 +203,26 @@ def _lightness_at_recipe(outcome: Outcome) -> float | None:
 
 def _strip_result(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> CardResult:
     card = shown.card
-    known = [(one.card.number, judge(one.card, one.reading, one.marks)) for one in earlier]
-    outcome = check(
-        card,
-        shown.reading,
-        shown.marks,
-        own=_own_cells(shown, known),
-        marked_before=[patch for _, cells in known for patch in marked_patches(cells)],
-    )
+    known = [
+        (one.card.number, judge(one.card, one.reading, one.marks))
+        for one in earlier
+        if not is_of_places(one.card) or one.card.kind == POWER
+    ]
+    marked = [patch for _, cells in known for patch in marked_patches(cells)]
+    reserve = None
+    if is_of_places(card):
+        found = measure_reserve(card, shown.reading, shown.marks, marked_before=marked)
+        outcome, reserve = found.strip, found.reserve
+    else:
+        own = _own_cells(shown, known)
+        outcome = check(
+            card,
+            shown.reading,
+            shown.marks,
+            own=own,
+            marked_before=marked,
+            reserve_measured=_reserve_measured(earlier),
+        )
     shift = outcome.dose_shift
     table = {
         "cells": [asdict(cell) for cell in outcome.cells],
@@ -202,6 +237,7 @@ def _strip_result(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> CardR
         "lightness_at_recipe": outcome.lightness_at_recipe,
         "lightness_shift": outcome.lightness_shift,
         "dose_shift_percent": None if shift is None else shift * 100,
+        "reserve_percent": None if reserve is None else reserve * 100,
     }
     if outcome.feed_mm_per_min is None:
         return CardResult(table=table, summary=summary, recommended=None)

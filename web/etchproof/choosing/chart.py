@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from statistics import fmean
 from typing import Final
 
 import numpy as np
@@ -66,7 +67,10 @@ def chart_of(card: Card, outcome: Outcome) -> Chart:
 def strip_chart(card: Card, cells: Sequence[Cell], chosen: str | None) -> Chart:
     """Return the chart of a check strip: one line, through its patches."""
     line = _line(card, cells, card.recipe.power_ratio, None)
-    path = sorted((point.dose_j_per_mm2, point.lightness) for point in line.points)
+    by_dose: dict[float, list[float]] = {}
+    for point in line.points:
+        by_dose.setdefault(point.dose_j_per_mm2, []).append(point.lightness)
+    path = sorted((dose, fmean(lightness)) for dose, lightness in by_dose.items())
     lines = (replace(line, curve=tuple(path)),) if path else ()
     return Chart(lines=lines, chosen=chosen, threshold_j_per_mm2=None, saturation_j_per_mm2=None)
 

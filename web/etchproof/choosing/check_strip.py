@@ -81,6 +81,7 @@ def check(
     *,
     own: Sequence[Cell] = (),
     marked_before: Sequence[MarkedPatch] = (),
+    reserve_measured: float | None = None,
 ) -> StripOutcome:
     """Return what the check strip `card` says of its recipe.
 
@@ -110,7 +111,9 @@ def check(
     begins = strip_begins(cells, _darkest(before))
     black = [cell for cell in fit if cell.feed_mm_per_min <= begins.feed_mm_per_min] or fit
     best = max(black, key=lambda cell: cell.feed_mm_per_min)
-    return shown.answered(best, begins, kept_reserve(best, begins, marked))
+    return shown.answered(
+        best, begins, kept_reserve(best, begins, marked, measured=reserve_measured)
+    )
 
 
 def strip_begins(cells: Sequence[Cell], known_l: float | None = None) -> BlackBegins:

@@ -107,12 +107,14 @@ def choose(
     marks: Mapping[str, Mark],
     *,
     earlier: Sequence[Outcome] = (),
+    reserve_measured: float | None = None,
 ) -> Outcome:
     """Return what `card` leads to, read by camera, marked by hand, or both.
 
     `earlier` are the outcomes of earlier cards on the same head and surface: they keep the
-    standard of darkness and help the curve. Raise NothingToChoose where the card was neither
-    read nor marked.
+    standard of darkness and help the curve. `reserve_measured` is the share of dose that equal
+    patches asked for, None where nobody measured it. Raise NothingToChoose where the card was
+    neither read nor marked.
     """
     if card.kind != POWER:
         raise NothingToChoose(f"card {card.number} is no power card, so there is no speed on it")
@@ -145,7 +147,7 @@ def choose(
         return replace(nothing, darkest_lightness=darkest, points=own, response=response)
     best = _fastest(fit)
     begins = black_begins(cells, best, darkest)
-    reserve = kept_reserve(best, begins, marked)
+    reserve = kept_reserve(best, begins, marked, measured=reserve_measured)
     choice = Choice(
         cell=best.name,
         feed_mm_per_min=_feed_to_ask(best) * reserve.times_the_speed,

@@ -13,7 +13,11 @@ IN_FORCE: Final = (
 )  # fmt: skip
 
 # The kinds of earlier cards that a card of a kind is read together with.
-EARLIER_KINDS: Final[Mapping[str, tuple[str, ...]]] = {POWER: (POWER,), CHECK: (POWER, CHECK)}
+EARLIER_KINDS: Final[Mapping[str, tuple[str, ...]]] = {
+    POWER: (POWER, CHECK),
+    CHECK: (POWER, CHECK),
+}
+EARLIER: Final = 5  # cards before this one that keep the standard and help the curve
 
 
 def recipe_table(kept: RecipeEntry) -> dict[str, Any]:

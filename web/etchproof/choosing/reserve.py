@@ -46,6 +46,7 @@ class KeptReserve:
     times_the_speed: float
     share: float
     reached: MarkedPatch | None = None
+    is_measured: bool = False
 
 
 def black_begins(cells: Sequence[Cell], chosen: Cell, darkest: float | None) -> BlackBegins:
@@ -82,9 +83,17 @@ def lightness_at(cells: Sequence[Cell], chosen: Cell, feed_mm_per_min: float) ->
 
 
 def kept_reserve(
-    chosen: Cell, begins: BlackBegins, marked: Sequence[MarkedPatch], *, wanted: float = RESERVE
+    chosen: Cell,
+    begins: BlackBegins,
+    marked: Sequence[MarkedPatch],
+    *,
+    measured: float | None = None,
 ) -> KeptReserve:
-    """Return the reserve that a recipe after `chosen` can keep: `wanted`, or less beside damage."""
+    """Return the reserve that a recipe after `chosen` can keep: a whole one, or less beside damage.
+
+    A whole one is what was `measured` on a tile, else our choice.
+    """
+    wanted = RESERVE if measured is None else measured
     whole = begins.feed_mm_per_min / (1 + wanted)
     feed = min(chosen.feed_mm_per_min, whole)
     setting = Setting(chosen.power_ratio, feed, chosen.line_spacing_mm)
@@ -102,6 +111,7 @@ def kept_reserve(
         times_the_speed=feed / chosen.feed_mm_per_min,
         share=max(0.0, begins.feed_mm_per_min / feed - 1),
         reached=reached,
+        is_measured=measured is not None,
     )
 
 

@@ -50,9 +50,10 @@ def about_reserve(best: Cell, begins: BlackBegins, reserve: KeptReserve) -> str:
         )
         share = f"{reserve.share * 100:.0f} %"
     if reserve.reached is None:
-        return (
-            f"{begin}, and the recipe keeps {share} more dose than that as a reserve (how much is "
-            "our choice, not measured)."
+        return f"{begin}, and the recipe keeps {share} more dose than that as a reserve " + (
+            "(measured on a tile by equal patches)."
+            if reserve.is_measured
+            else "(how much is our choice, not measured)."
         )
     return (
         f"{begin}. A whole reserve would reach patch {reserve.reached.name}, whose glaze is "

@@ -17,6 +17,7 @@ from etchproof.layout.power_card import SIZES, WEAK_SIZE, lay_out_power_card
 from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range, starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
+from etchproof.layout.reserve_card import lay_out_reserve_card
 from etchproof.layout.spacing_card import lay_out_spacing_card
 from etchproof.layout.tone_card import DEFAULT_STEPS, lay_out_tone_card
 from etchwire.catalogue.heads import Head, Recipe
@@ -172,6 +173,10 @@ def _focus(order: CardOrder) -> Card:
     return lay_out_focus_card(order.wishes, order.recipe, order.wedge)
 
 
+def _reserve(order: CardOrder) -> Card:
+    return lay_out_reserve_card(order.wishes, _recipe_of(order))
+
+
 def _check(order: CardOrder) -> Card:
     strip = lay_out_check_strip(order.wishes, _recipe_of(order))
     its_s = etching_time_s(strip)
@@ -191,5 +196,6 @@ KINDS: Final[Mapping[str, Callable[[CardOrder], Card]]] = {
     "register": _register,
     "focus": _focus,
     "check": _check,
+    "reserve": _reserve,
     "spacing": _spacing,
 }

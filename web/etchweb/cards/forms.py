@@ -26,6 +26,10 @@ CARD_QUESTIONS: Final = {
         "Does the recipe hold on a new can or box?",
         "A strip of 20 × 100 mm: yes, shifted by so much, or test anew. One photo.",
     ),
+    "reserve": (
+        "How much reserve does this tile need?",
+        "The same patches at the centre and the corners: how much the dose it needs varies.",
+    ),
     "five": (
         "Does the recipe still hold?",
         "After many hours of burning: five patches round the recipe.",

@@ -7,7 +7,7 @@ from typing import Final
 
 from etchproof.card import CHECK, FOCUS, REGISTER, Card
 from etchproof.choosing.bed_focus import BedFocus, places_of
-from etchproof.choosing.kinds import EARLIER_KINDS, recipe_table
+from etchproof.choosing.kinds import EARLIER, EARLIER_KINDS, recipe_table
 from etchweb.daemon.protocol import Daemon
 from etchweb.previews.store import pass_on
 from etchweb.storage.card_files import CARDS_FOLDER, PICTURES_OF_JOB, CardFiles
@@ -33,7 +33,6 @@ from etchwire.transport.json_text import JsonTable
 
 FOCUS_LOOKED_AT: Final = 100  # readings of a laser, for the newest of each place of the bed
 LAYOUT_NAME: Final = "card.json"  # etchproof's name for it, beside the job
-EARLIER: Final = 3  # power cards before this one that keep the standard and help the curve
 
 
 @dataclass(frozen=True, slots=True)
