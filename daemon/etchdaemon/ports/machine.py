@@ -1,5 +1,6 @@
 """What the daemon needs of the machine and of time."""
 
+from collections.abc import Callable
 from typing import Protocol
 
 from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
@@ -46,12 +47,8 @@ class BytePort(Protocol):
         ...
 
 
-class PortOpener(Protocol):
-    """Opens the serial line, for ourselves alone."""
-
-    def __call__(self) -> BytePort:
-        """Open the configured port; raise PortLost with a sentence when it cannot be had."""
-        ...
+# Opens the configured port for ourselves alone; raises PortLost, with a sentence.
+PortOpener = Callable[[], BytePort]
 
 
 class Doorbell(Protocol):

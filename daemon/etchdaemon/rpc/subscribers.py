@@ -3,31 +3,19 @@
 import logging
 import threading
 from collections.abc import Callable
-from typing import Final, Protocol
+from typing import Final
 
 from etchwire.calls.json_values import to_json_value
 from etchwire.calls.snapshot import Snapshot
 from etchwire.errors import MalformedMessage
 from etchwire.transport.framing import encode
+from etchwire.transport.handlers import Connection
 from etchwire.transport.messages import Request
 
 _log = logging.getLogger(__name__)
 
 LEAST_S: Final = 0.25
 MOST_S: Final = 1.0  # so that a watcher can tell a quiet machine from a dead daemon
-
-
-class Watcher(Protocol):
-    """Somebody who watches: an `etchwire.transport.handlers.Connection`."""
-
-    @property
-    def is_gone(self) -> bool:
-        """Whether it watches no more."""
-        ...
-
-    def push(self, line: bytes) -> None:
-        """Take an encoded notification, replacing one that has not left yet; never waits."""
-        ...
 
 
 class Subscribers:
@@ -45,7 +33,7 @@ class Subscribers:
         most_s: float = MOST_S,
     ) -> None:
         self._snapshot = snapshot
-        self._watchers: set[Watcher] = set()
+        self._watchers: set[Connection] = set()
         self._lock = threading.Lock()
         self._changed = threading.Event()
         self._stopping = threading.Event()
@@ -63,7 +51,7 @@ class Subscribers:
         self._changed.set()
         self._thread.join()
 
-    def add(self, watcher: Watcher) -> None:
+    def add(self, watcher: Connection) -> None:
         """Tell `watcher` of every change from the next on."""
         with self._lock:
             self._watchers.add(watcher)

@@ -14,7 +14,7 @@ SECONDS_PER_MINUTE: Final = 60.0
 class LooksAfterEnd:
     """The looks after one run with a beam; the next start ends them.
 
-    `asked` is the number of the last look that was asked for, `asked_at_s` since when it waits for
+    `number` is that of the last look that was asked for, `asked_at_s` since when it waits for
     its answer. Nothing on the machine waits for one; the second takes the first one's place.
     """
 
