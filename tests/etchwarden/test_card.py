@@ -236,13 +236,33 @@ def test_a_photo_of_a_spacing_card_names_the_coarsest_lines_that_close(card, rea
     assert "0.15 mm apart no longer do" in told.stdout
 
 
-def test_a_focus_card_of_a_laser_without_a_recipe_has_guessed_speeds(card, tmp_path):
+def test_lines_lie_no_closer_than_a_spot_that_was_measured_but_on_the_cards_that_look_into_it(
+    card, tmp_path
+):
+    head = own_laser(tmp_path, spot_y_mm=0.13)
+    settings = ("--head", head, "--speed", "2000", "--power", "80")
+
+    assert card("tone", "t", *settings).exit_code == 0
+    assert read_card_file(tmp_path / "t").spacing_mm == 0.13
+    refused = card("tone", "finer", *settings, "--spacing", "0.1")
+    assert "narrower than this laser's measured spot" in refused.stderr
+    assert card("spacing", "s", *settings, "--spacing", "0.1").exit_code == 0
+    focus = card("focus", "f", *settings, "--spacing", "0.1", "--wedge", "0", "15", "150")
+    assert focus.exit_code == 0, focus.output
+
+
+def own_laser(tmp_path, **changes):
     head = tmp_path / "own.toml"
-    table = {**PRACTICE_HEADS["practice-10w"].to_table(), "name": "own"}
+    table = {**PRACTICE_HEADS["practice-10w"].to_table(), "name": "own", **changes}
     plain = {name: value for name, value in table.items() if isinstance(value, (str, int, float))}
     head.write_text("\n".join(f"{name} = {json.dumps(value)}" for name, value in plain.items()))
+    return str(head)
 
-    result = card("focus", "f", "--head", str(head), "--wedge", "0", "12", "150")
+
+def test_a_focus_card_of_a_laser_without_a_recipe_has_guessed_speeds(card, tmp_path):
+    head = own_laser(tmp_path)
+
+    result = card("focus", "f", "--head", head, "--wedge", "0", "12", "150")
 
     assert result.exit_code == 0, result.output
     assert "its speeds are a guess" in result.stderr

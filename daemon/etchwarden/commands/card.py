@@ -56,7 +56,7 @@ class _Options:
     number: int | None
     place_mm: tuple[float, float]
     at_mm: tuple[float, float] | None
-    spacing_mm: float
+    spacing_mm: float | None
     halftone: str
     air_assist: bool
     socket: Path | None
@@ -94,8 +94,9 @@ _COMMON: Final[tuple[Callable[[Command], Command], ...]] = (
         help="Lower left corner of the card, in mm from the origin.",
     ),
     click.option(
-        "--spacing", "spacing_mm", type=float, default=0.1, show_default=True, metavar="MM",
-        help="From line to line, as photos will have it.",
+        "--spacing", "spacing_mm", type=float, metavar="MM",
+        help="From line to line, as photos will have it; left out, 0.1, or the laser's spot where "
+        "that was measured and is wider.",
     ),
     click.option(
         "--halftone", default="jarvis", show_default=True, metavar="KIND",
@@ -324,7 +325,7 @@ def _order(
         number=_number(options, catalogue),
         head=head,
         surface=options.surface,
-        line_spacing_mm=options.spacing_mm,
+        line_spacing_mm=_said_spacing_mm(options, head),
         halftone=options.halftone,
         place=Place(*options.place_mm),
         air_assist=options.air_assist,
@@ -352,9 +353,13 @@ def _recipe(
             options.feed_mm_per_min, None if known is None else known.feed_mm_per_min
         ),
         power_ratio=_said_or(said_ratio, None if known is None else known.power_ratio),
-        line_spacing_mm=options.spacing_mm,
+        line_spacing_mm=_said_spacing_mm(options, head),
         air_assist=options.air_assist,
     )
+
+
+def _said_spacing_mm(options: _Options, head: Head) -> float:
+    return head.usual_spacing_mm if options.spacing_mm is None else options.spacing_mm
 
 
 def _said_or(said: float | None, known: float | None) -> float:

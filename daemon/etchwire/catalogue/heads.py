@@ -8,6 +8,7 @@ from etchwire.errors import UnreadableSheet
 from etchwire.plain import Plain, require_positive, require_types
 
 SECONDS_PER_MINUTE = 60.0
+USUAL_SPACING_MM: Final = 0.1  # common practice, no source
 _EITHER_SIDE: Final = ("pointer_x_mm", "pointer_y_mm")  # of nought: an offset, no size
 
 
@@ -85,6 +86,11 @@ class Head(Plain):
     def spot_mm(self) -> float:
         """The spot's extent across the rows, which the line spacing must not undercut."""
         return self.spot_y_mm
+
+    @property
+    def usual_spacing_mm(self) -> float:
+        """The line spacing to begin with: no finer than a spot that was measured."""
+        return max(USUAL_SPACING_MM, self.spot_mm) if self.is_spot_measured else USUAL_SPACING_MM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,10 +8,11 @@ from etchpath.writer.cards import CardOrder, write_card
 from etchphoto.expected import save_expected
 from etchphoto.job import require_head_can
 from etchphoto.job_folder import new_job_folder
-from etchproof.card import CARD_NAME, REGISTER, Card
+from etchproof.card import CARD_NAME, FOCUS, REGISTER, SPACING, Card
 from etchproof.errors import UnfitCard, UnreadableCard
 from etchproof.layout.drawing import draw_card
 from etchproof.layout.etching import span_rows
+from etchwire.catalogue.heads import Recipe
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Sheet
 
 
@@ -27,7 +28,7 @@ def prepare_card(
     `at_mm` places the card's lower left corner; left out, it lies as near to the origin as the
     run-ups allow. Raise UnfitCard, or etchphoto's UnfitOrder and JobNotWritable, with a sentence.
     """
-    require_head_can(card.head, card.recipe)
+    require_head_can(card.head, _recipe_to_judge(card))
     bits = draw_card(card)
     at_x_mm, at_y_mm = at_mm or (None, None)
     order = CardOrder(
@@ -54,6 +55,14 @@ def prepare_card(
         (partial / CARD_NAME).write_text(card.to_json(), encoding="utf-8")
         save_expected(bits, partial / PICTURE_NAME)
     return sheet
+
+
+def _recipe_to_judge(card: Card) -> Recipe:
+    """Return what the head has to be able to run: on two kinds of cards lines may lie too close."""
+    if card.kind not in (FOCUS, SPACING):
+        return card.recipe
+    spacing_mm = max(card.recipe.line_spacing_mm, card.head.spot_mm)
+    return replace(card.recipe, line_spacing_mm=spacing_mm)
 
 
 def title_of(card: Card) -> str:

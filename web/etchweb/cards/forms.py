@@ -51,7 +51,6 @@ CARD_QUESTIONS: Final = {
 WITHOUT_RECIPE: Final = ("focus", "power")  # cards for a laser that nobody knows yet
 MARKS: Final = ("good", "too light", "rubs off", "glaze damaged", "could not tell")
 UNMARK: Final = "no mark"
-DEFAULT_SPACING_MM: Final = 0.1
 PHOTO_HALFTONE: Final = "jarvis"
 _LARGEST_PLACE_MM: Final = 1000.0
 
@@ -83,7 +82,7 @@ def card_order(
     ]
     if form.get("side") == "back":
         raise FormUnfit(as_sentence(UNGLAZED_BACK))
-    spacing = DEFAULT_SPACING_MM if recipe is None else recipe.line_spacing_mm
+    spacing = pair.head.usual_spacing_mm if recipe is None else recipe.line_spacing_mm
     if kind == "power" and form.get("spacing_mm", "").strip():
         spacing = number(form, "spacing_mm", "The line spacing in millimetres", least=0.02, most=1)
     order = {
