@@ -154,6 +154,22 @@ def test_a_check_strip_is_compared_with_the_card_read_before_it(card, read, tmp_
     assert "hold under a fingernail" in told.output
 
 
+def test_a_strip_that_was_worn_tells_its_loss_and_no_years(card, read, tmp_path):
+    card("check", "strip", "--speed", "1500", "--power", "60")
+    photograph_in(tmp_path, "strip")
+    trial = ("{here}/strip.jpg", "--card", "{here}/strip", "--wiped", "--trial", "thinner")
+    too_early = read(*trial)
+    read("{here}/strip.jpg", "--card", "{here}/strip", "--wiped")
+    kept = (tmp_path / "strip" / "reading.json").read_bytes()
+
+    told = read(*trial, "--cycles", "5")
+
+    assert "no reading of this strip from before" in too_early.output
+    assert "After 5 cycles of thinner: no loss that a photo shows" in told.output
+    assert "how many years they stand for is not known" in told.output
+    assert (tmp_path / "strip" / "reading.json").read_bytes() == kept
+
+
 def test_marks_by_hand_overrule_the_camera(card, read, tmp_path):
     card("power", "first", *QUICK)
     photograph_in(tmp_path, "first")

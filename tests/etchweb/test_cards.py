@@ -132,6 +132,27 @@ def test_a_check_strip_answers_and_its_speed_is_taken_over(bench, book):
     assert summary["answer"] in ("yes", "shifted")
 
 
+def test_a_worn_strip_is_compared_with_what_was_filed_of_it(bench, book):
+    bench.make(finds="check")
+    bench.put_on_bench(book)
+    picture = photograph(etch(bench.card, SURFACE)).getvalue()
+    worn = {"photo": [(io.BytesIO(picture), "tile.jpg")], "wiped": "yes", "treatment": "freezing"}
+    too_early = bench.phone.press("test-tiles/1/photos", form={**worn, "cycles": "4"})
+    bench.read(io.BytesIO(picture))
+    bench.phone.press("test-tiles/1/choose", form={"choose": "no"})
+
+    worn["photo"] = [(io.BytesIO(picture), "tile.jpg")]
+    bench.phone.press("test-tiles/1/photos", form={**worn, "cycles": "4"})
+    page = bench.look()
+    bench.phone.press("test-tiles/1/choose", form={"choose": "no"})
+
+    assert too_early.status_code == 422
+    assert "There is no reading from before the trial" in too_early.text
+    assert "After 4 cycles of freezing: no loss that a photo shows" in page.text
+    assert book.readings[1]["summary"]["trial"] == "freezing"
+    assert book.accepted == []
+
+
 def test_a_word_by_hand_moves_the_recommendation_and_is_kept(bench, book):
     bench.make(finds="power")
     bench.put_on_bench(book)

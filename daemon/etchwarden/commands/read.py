@@ -11,6 +11,8 @@ import click
 
 from etchproof.card import CHECK, POWER, REGISTER, TONE, Card
 from etchproof.choosing.card_result import CardEvidence, power_outcome, result_of
+from etchproof.choosing.durability import Trial
+from etchproof.choosing.kinds import TREATMENTS
 from etchproof.errors import EtchproofError, UnreadableCard
 from etchproof.layout.job import read_card_file
 from etchproof.model.register_reading import register_by_camera, register_by_eye
@@ -26,6 +28,7 @@ from etchwire.storing import write_whole
 from etchwire.transport.json_text import JsonTable
 
 READING_NAME: Final = "reading.json"  # beside the card's description
+WORN_NAME: Final = "reading-worn.json"  # what a strip shows after a trial
 OVERLAY_NAME: Final = "read-{}.png"
 FINGERNAIL: Final = {
     "yes": Mark.GOOD,
@@ -53,6 +56,8 @@ class _Options:
     fingernail: str | None
     feed_mm_per_min: float | None
     power_percent: float | None
+    treatment: str | None
+    cycles: int
     socket: Path | None
 
 
@@ -96,6 +101,11 @@ class _Options:
 )  # fmt: skip
 @click.option("--speed", "feed_mm_per_min", type=float, metavar="MM/MIN", help="Take this speed.")
 @click.option("--power", "power_percent", type=float, metavar="PERCENT", help="Take this power.")
+@click.option(
+    "--trial", "treatment", type=click.Choice(TREATMENTS),
+    help="A check strip that was read before has been worn on purpose: by this.",
+)  # fmt: skip
+@click.option("--cycles", type=int, default=1, show_default=True, help="And so many times.")
 @daemon_option(is_required=False)
 def command(**said: Any) -> None:
     """Read a test card from PHOTOS of it, from marks by hand, or from both.
@@ -110,13 +120,15 @@ def command(**said: Any) -> None:
         )
         try:
             cards = _cards(options.folders, catalogue, beside=options.photos)
-            reading, card, folder = _read(options.photos, cards, is_wiped=options.is_wiped)
+            before = _read_before(cards, options)
+            reading, card, folder = _read(options, cards)
             shown = CardEvidence(
                 card=card,
                 reading=reading,
                 marks=marks_from_table(_table(options.marks, "PATCH=WORD"), card),
                 meets=_meeting(options.meets),
                 is_wedge_turned=options.is_wedge_turned,
+                trial=_trial(before.get(card.number, ""), card, options, catalogue),
                 in_force=catalogue.in_force_for(card) if catalogue else None,
             )
             earlier = [*(catalogue.earlier(card) if catalogue else ()), *_earlier(options.after)]
@@ -127,6 +139,27 @@ def command(**said: Any) -> None:
             raise click.ClickException(f"{error}.") from error
     if options.socket is None:
         click.echo("Note: without --daemon the logbook does not know of this.", err=True)
+
+
+def _read_before(cards: dict[Path, Card], options: _Options) -> dict[int, str]:
+    """Return what lies beside cards before a trial's photo is read, by the card's number."""
+    if options.treatment is None:
+        return {}
+    files = {card.number: folder / READING_NAME for folder, card in cards.items()}
+    return {number: file.read_text("utf-8") for number, file in files.items() if file.is_file()}
+
+
+def _trial(
+    before: str, card: Card, options: _Options, catalogue: CatalogueCalls | None
+) -> Trial | None:
+    if options.treatment is None:
+        return None
+    table = {
+        "treatment": options.treatment,
+        "cycles": options.cycles,
+        "before": before or (catalogue.read_before(card) if catalogue else ""),
+    }
+    return Trial.from_table(table)
 
 
 def _cards(
@@ -142,13 +175,13 @@ def _cards(
 
 def _tell(shown: CardEvidence, earlier: list[CardEvidence], folder: Path) -> None:
     card = shown.card
-    if card.kind == POWER:
+    if card.kind == POWER and shown.trial is None:
         tell_power(card, power_outcome(shown, earlier), folder)
-    elif card.kind == CHECK:
+    elif card.kind == CHECK and shown.trial is None:
         tell_strip(result_of(shown, earlier=earlier))
-    elif card.kind == TONE:
+    elif card.kind == TONE and shown.trial is None:
         tell_tone(card, _needed(shown.reading))
-    elif card.kind != REGISTER:
+    elif card.kind != REGISTER or shown.trial is not None:
         for sentence in result_of(shown).table["sentences"]:
             click.echo(sentence)
     elif shown.meets:
@@ -209,9 +242,8 @@ def _chosen(recommended: JsonTable | None, options: _Options) -> JsonTable | Non
     return {"recipe": chosen}
 
 
-def _read(
-    photos: tuple[Path, ...], cards: dict[Path, Card], *, is_wiped: bool | None
-) -> tuple[Reading | None, Card, Path]:
+def _read(options: _Options, cards: dict[Path, Card]) -> tuple[Reading | None, Card, Path]:
+    photos, is_wiped = options.photos, options.is_wiped
     if not photos:
         if len(cards) != 1:
             raise UnreadableCard("without a photo, say which one card was read by hand")
@@ -222,18 +254,19 @@ def _read(
     reading, ones = read_card(photos, cards.values(), is_wiped=is_wiped)
     card = ones[0].at.card
     folder = next(folder for folder, one in cards.items() if one == card)
-    _keep(folder.parent if folder.is_file() else folder, reading, ones)
+    home = folder.parent if folder.is_file() else folder
+    _keep(home, reading, ones, name=READING_NAME if options.treatment is None else WORN_NAME)
     return reading, card, folder
 
 
-def _keep(folder: Path, reading: Reading, ones: Iterable[OneReading]) -> None:
+def _keep(folder: Path, reading: Reading, ones: Iterable[OneReading], *, name: str) -> None:
     try:
         folder.mkdir(exist_ok=True)
         for number, one in enumerate(ones, start=1):
             drawn = BytesIO()
             draw_overlay(one).save(drawn, format="PNG")
             write_whole(folder / OVERLAY_NAME.format(number), drawn.getvalue())
-        write_whole(folder / READING_NAME, reading.to_json())
+        write_whole(folder / name, reading.to_json())
     except OSError as error:
         raise UnreadableCard(
             f"what was read cannot be kept in {folder} ({error.strerror}): see who may write there"

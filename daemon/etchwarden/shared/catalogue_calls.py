@@ -132,9 +132,19 @@ class CatalogueCalls:
         newest: dict[int, int] = {}
         of_pair = Readings(head=card.head.name, surface=card.recipe.surface)
         for reading in self.daemon.ask(of_pair).readings:
-            if reading.kind in kinds and reading.card_number < card.number:
+            is_worn = "trial" in reading.summary
+            if reading.kind in kinds and reading.card_number < card.number and not is_worn:
                 newest.setdefault(reading.card_number, reading.id)
         return [self._shown(number, newest[number]) for number in sorted(newest)[-EARLIER:]]
+
+    def read_before(self, card: Card) -> str:
+        """Return what a strip showed before it was worn, as JSON; empty where it was not read."""
+        readings = self.daemon.ask(Readings(card=card.number)).readings
+        fresh = [reading for reading in readings if "trial" not in reading.summary]
+        if not fresh:
+            return ""
+        packed = self.daemon.ask(Reading(id=fresh[0].id)).measured_packed
+        return unpack(packed) if packed else ""
 
     def in_force_for(self, card: Card) -> JsonTable | None:
         """Return the recipe in force as a check strip needs it; None for any other card."""

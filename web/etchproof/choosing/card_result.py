@@ -12,6 +12,7 @@ from etchproof.card import CHECK, FOCUS, POWER, REGISTER, SPACING, TONE, Card
 from etchproof.choosing.chart import chart_of, strip_chart
 from etchproof.choosing.check_strip import Answer, check, column_of
 from etchproof.choosing.choice import Outcome, choose
+from etchproof.choosing.durability import Trial, loss_of, loss_sentences
 from etchproof.choosing.focus_words import focus_sentences
 from etchproof.choosing.judging import Cell, judge, marked_patches
 from etchproof.choosing.measured_reserve import is_of_places, measure_reserve
@@ -42,7 +43,7 @@ class CardEvidence:
     `meets` gives by speed (mm/min) the pair of a register card that looks like one line;
     `is_wedge_turned` is the person's word that a focus card's wedge lay the other way round.
     `in_force` is the recipe in force as a table of `RecipeRecord` with the `card_number` that led
-    to it, where a check strip asks.
+    to it, where a check strip asks; `trial` is what a strip went through since it was read first.
     """
 
     card: Card
@@ -51,6 +52,7 @@ class CardEvidence:
     meets: Mapping[float, float] = field(default_factory=dict)
     is_wedge_turned: bool = False
     in_force: Mapping[str, Any] | None = None
+    trial: Trial | None = None
 
     @classmethod
     def from_table(cls, table: Mapping[str, Any]) -> "CardEvidence":
@@ -68,6 +70,7 @@ class CardEvidence:
             meets=meets,
             is_wedge_turned=wedge_turned(table.get("marks", {}), card),
             in_force=table.get("in_force"),
+            trial=Trial.from_table(table["trial"]) if table.get("trial") else None,
         )
 
     def with_mark(self, cell: str, mark: Mark) -> "CardEvidence":
@@ -115,6 +118,8 @@ def result_of(shown: CardEvidence, *, earlier: Sequence[CardEvidence] = ()) -> C
 
     Raise NothingToChoose, NoToneCurve, NoRegister, NoFocus, NoSpacing with a sentence.
     """
+    if shown.trial is not None:
+        return _trial_result(shown, shown.trial)
     if shown.card.kind == POWER:
         return _power_result(shown, earlier)
     if shown.card.kind == CHECK:
@@ -250,6 +255,26 @@ def _strip_result(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> CardR
     if outcome.answer is Answer.HOLDS and in_force and _is_recipe_of(card, in_force):
         recipe |= {name: in_force[name] for name in ("tone_curve", "halftone")}
     return CardResult(table=table, summary=summary, recommended={"recipe": recipe})
+
+
+def _trial_result(shown: CardEvidence, trial: Trial) -> CardResult:
+    """Return what a strip lost; it leads to no recipe, and no drift is measured by it."""
+    if shown.reading is None or shown.card.kind != CHECK:
+        raise UnreadableCard("a durability trial is a photo of a check strip, after it was worn")
+    loss = loss_of(shown.card, trial, shown.reading)
+    table = {
+        "cells": [],
+        "choice": None,
+        "sentences": loss_sentences(trial, loss),
+        "chart": asdict(strip_chart(shown.card, (), None)),
+    }
+    summary = {
+        "trial": trial.treatment,
+        "cycles": trial.cycles,
+        "loss_l": loss.at_recipe_l,
+        "most_loss_l": loss.most_l,
+    }
+    return CardResult(table=table, summary=summary, recommended=None)
 
 
 def _own_cells(

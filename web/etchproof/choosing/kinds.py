@@ -12,6 +12,10 @@ IN_FORCE: Final = (
     "card_number",
 )  # fmt: skip
 
+# What wears a strip in a durability trial, and how often at most.
+TREATMENTS: Final = ("scouring", "thinner", "dishwasher", "freezing")
+MOST_CYCLES: Final = 100_000
+
 # The kinds of earlier cards that a card of a kind is read together with.
 EARLIER_KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     POWER: (POWER, CHECK),

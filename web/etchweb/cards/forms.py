@@ -4,6 +4,7 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
 from etchproof.card import UNGLAZED_BACK
+from etchproof.choosing.kinds import MOST_CYCLES, TREATMENTS
 from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.text.formatting import as_sentence
@@ -157,6 +158,17 @@ def _finer(form: Form) -> JsonTable:
         "steps": steps,
         "is_high_dose_meant": form.get("high_dose") == "yes",
     }
+
+
+def trial_in(form: Form) -> JsonTable | None:
+    """Return what a strip went through since it was read; None where it is no durability trial."""
+    treatment = form.get("treatment", "")
+    if not treatment:
+        return None
+    if treatment not in TREATMENTS:
+        raise FormUnfit(f"A trial is one of {', '.join(TREATMENTS)}.")
+    cycles = number(form, "cycles", "The number of cycles", least=1, most=MOST_CYCLES)
+    return {"treatment": treatment, "cycles": round(cycles)}
 
 
 def marks_after(

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchproof.card import FOCUS, Card
 from etchproof.reading.hand_marks import OTHER_WAY_ROUND, WEDGE
-from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs
+from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs, trial_in
 from etchweb.cards.presenter import pairs_by_feed, patch_to_try
 from etchweb.cards.views import (
     card_page,
@@ -32,6 +32,10 @@ NOT_WIPED: Final = (
     "Let it cool, take it out and wipe it first: loose paint looks darker than what is fired in. "
     "Then tick the box."
 )
+NOT_READ_BEFORE: Final = (
+    "There is no reading from before the trial: read the strip as it came from the laser, and keep "
+    "that in the logbook first."
+)
 NOT_TRIED: Final = "First say whether the patch holds under a fingernail."
 FILED: Final = "This was put into the logbook already."
 
@@ -44,6 +48,16 @@ def read_photos(number: int) -> str | BaseResponse:
         return with_status(card_page(card, NO_PHOTO), 422)
     if request.form.get("wiped") != "yes":
         return with_status(card_page(card, NOT_WIPED), 422)
+    try:
+        trial = trial_in(request.form)
+    except FormUnfit as unfit:
+        return with_status(card_page(card, str(unfit)), 422)
+    changes: JsonTable = {}
+    if trial is not None:
+        before = card_workflow().read_before(card)
+        if not before:
+            return with_status(card_page(card, NOT_READ_BEFORE), 422)
+        changes = {"trial": {**trial, "before": before}}
     card.files.drop_photos()
     names = []
     try:
@@ -51,7 +65,7 @@ def read_photos(number: int) -> str | BaseResponse:
             path = card.files.photo_path(place)
             photo.save(path)
             names.append(path.name)
-        return _ask(card, photos=names, is_wiped=True, reading="", overlays=[])
+        return _ask(card, photos=names, is_wiped=True, reading="", overlays=[], **changes)
     except OSError:
         card.files.drop_photos()
         raise

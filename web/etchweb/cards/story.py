@@ -16,6 +16,7 @@ from etchwire.calls.time_line import (
     TileJudged,
     TimeLineEvent,
 )
+from etchwire.transport.json_text import JsonTable
 
 
 @singledispatch
@@ -50,7 +51,7 @@ def _run_words(run: RunMade) -> str:
 @event_words.register
 def _reading_words(reading: CardRead) -> str:
     summary = reading.summary
-    shown = []
+    shown = _trial_words(summary)
     if summary.get("lightness_at_recipe") is not None:
         shown.append(f"lightness {summary['lightness_at_recipe']:.0f} at the recipe")
     if summary.get("feed_mm_per_min"):
@@ -92,6 +93,13 @@ def _verdict_words(verdict: TileJudged) -> str:
     cause = f", because of {verdict.cause}" if verdict.cause else ""
     note = f" {as_sentence(verdict.note)}" if verdict.note else ""
     return f"Etch {verdict.run_id} came out {verdict.verdict}{cause}.{note}"
+
+
+def _trial_words(summary: JsonTable) -> list[str]:
+    """Return what a durability trial showed; nothing of any other reading."""
+    if "trial" not in summary:
+        return []
+    return [f"{summary['loss_l']:+.1f} L* after {summary['cycles']} cycles of {summary['trial']}"]
 
 
 def charts_over_time(events: Sequence[TimeLineEvent]) -> list[View]:

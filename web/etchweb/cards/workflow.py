@@ -205,9 +205,15 @@ class CardWorkflow:
         return BedFocus.of(places_of([*([read["summary"]] if read else []), *summaries]))
 
     def _filed(self, number: int) -> WholeReading | None:
-        """Return the newest reading of a card that is in the logbook, whole."""
-        found = self.daemon.ask(Readings(card=number, limit=1)).readings
-        return self.daemon.ask(Reading(id=found[0].id)) if found else None
+        """Return the newest reading of a card in the logbook, whole; none of a worn strip."""
+        found = self.daemon.ask(Readings(card=number, limit=100)).readings
+        newest = next((one for one in found if "trial" not in one.summary), None)
+        return None if newest is None else self.daemon.ask(Reading(id=newest.id))
+
+    def read_before(self, card: KnownCard) -> str:
+        """Return what a strip showed before it was worn, as JSON; empty where nothing is filed."""
+        filed = self._filed(card.number)
+        return unpack(filed.measured_packed) if filed and filed.measured_packed else ""
 
     def _in_force(self, card: KnownCard) -> JsonTable | None:
         """Return the recipe in force as a check strip needs it; None for any other card."""
@@ -227,7 +233,8 @@ class CardWorkflow:
         asked = Readings(head=layout.head.name, surface=layout.recipe.surface, limit=100)
         newest: dict[int, ReadingEntry] = {}
         for reading in self.daemon.ask(asked).readings:
-            if reading.kind in kinds and reading.card_number < card.number:
+            is_worn = "trial" in reading.summary
+            if reading.kind in kinds and reading.card_number < card.number and not is_worn:
                 newest.setdefault(reading.card_number, reading)
         shown: list[JsonTable] = []
         for number in sorted(newest)[-EARLIER:]:
