@@ -52,8 +52,9 @@ def field(page: str, name: str) -> str:
 
 def say_that_the_patch_holds(page, shown, at):
     """Answer the question for the fingernail where the card's page `shown` asks it."""
-    if "hold under a fingernail?" in shown:
-        page.post(shown, f"{at}/marks", mark="good", patch=field(shown, "patch"))
+    question = shown.rfind("hold under a fingernail?")
+    if question >= 0:  # its form stands behind it; patches of the card have forms before
+        page.post(shown, f"{at}/marks", mark="good", patch=field(shown[question:], "patch"))
 
 
 def _multipart(form) -> tuple[bytes, str]:
