@@ -6,7 +6,7 @@ from etchdaemon.interlocks.checks.safety_relay import STAYS_OPEN_S, SafetyRelay
 from etchdaemon.interlocks.checks.wiring import WITHHELD_S
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
-from etchdaemon.interlocks.setup import EVERYTHING
+from etchdaemon.interlocks.setup import EVERYTHING, Setup
 from support.harnesses.interlock_bench import Bench
 
 
@@ -73,6 +73,19 @@ def test_after_a_halt_the_relay_counts_as_down_although_the_heartbeat_goes_on_at
     assert relay.is_down
     relay.note_press(15.5)
     assert not relay.is_down
+
+
+@pytest.mark.parametrize(
+    ("wired", "is_down"), [(EVERYTHING, True), (EVERYTHING - {Output.HEARTBEAT}, False)]
+)
+def test_a_halt_drops_no_relay_that_no_heartbeat_holds(wired, is_down):
+    bench = Bench(Setup(wired=wired))
+    bench.run(0.5)
+    bench.tick(lasts_s=2 * MONOSTABLE_S[1])
+    bench.run(0.5)
+    bench.reset_everything()
+
+    assert (bench.interlocks.required_action is not None) is is_down
 
 
 def test_a_test_that_was_passed_leaves_the_relay_down_however_soon_it_fell(relay):

@@ -1,5 +1,6 @@
 """`etchwarden load` with a real daemon and the real preflight in its child."""
 
+import signal
 import subprocess
 import sys
 import time
@@ -18,11 +19,11 @@ DRAWING = (
 
 
 class Bench:
-    def __init__(self, folder):
+    def __init__(self, folder, speedup):
         self.folder = folder
         self.household = ProcessGroup(folder)
         self.session = Session(self.household, folder)
-        self.session.start_machine("--speedup", "10")
+        self.session.start_machine("--speedup", speedup)
 
     def load(self, text, *more):
         source = self.folder / "drawing.nc"
@@ -43,8 +44,8 @@ class Bench:
 
 
 @pytest.fixture
-def bench(tmp_path):
-    made = Bench(tmp_path)
+def bench(tmp_path, request):
+    made = Bench(tmp_path, getattr(request, "param", "10"))
     made.until(lambda status: status["machine"]["link"] == "ready")
     with PlainClient(made.session.socket) as daemon:
         made.session.set_origin(daemon)
@@ -66,6 +67,23 @@ def test_another_programs_file_is_loaded_checked_armed_and_etched(bench):
         assert machine.call("state")["lost_bytes"] == 0
         record = daemon.call("run", id=run["id"])
     assert record["notes"]["preflight"]["acknowledged"] == ["inches"]
+
+
+@pytest.mark.parametrize("bench", ["1"], indirect=True)  # where there is a heartbeat
+def test_a_box_whose_safety_relay_has_fallen_is_armed_all_the_same(bench):
+    """As it falls by itself where a busy computer lets the daemon stand for half a second."""
+    told = bench.load(DRAWING, "--head", "practice-20w")
+    assert told.returncode == 3, told.stderr
+    found = bench.until(lambda status: "arm" in status["may"])["job"]["preflight"]
+
+    with PlainClient(bench.session.socket) as daemon, bench.session.ask_machine() as machine:
+        bench.household.send("daemon", signal.SIGSTOP)
+        bench.household.wait_until(lambda: not machine.call("state")["is_safety_relay_set"])
+        bench.household.send("daemon", signal.SIGCONT)
+        bench.until(lambda status: status["interlocks"]["request"])
+        bench.session.arm(daemon, acknowledge=found["to_acknowledge"])
+
+        assert "start" in daemon.call("status")["may"]
 
 
 @pytest.mark.parametrize(

@@ -128,7 +128,7 @@ def etch_until_row(box, row):
     box.ask("set_origin")
     with PlainClient(box.session.socket) as daemon:
         box.session.load(daemon)
-    box.until_it_may("arm")
+    box.session.press_until(lambda: "arm" in box.ask("status")["may"])
     box.ask("arm", answers=dict(ANSWERS))
     box.session.press_until(lambda: "start" in box.ask("status")["may"])
     box.ask("start")

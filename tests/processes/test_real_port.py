@@ -81,7 +81,11 @@ class Bench:
             sheet_path.write_text(write_job(patch(4, 40), file, order).to_json())
         with gcode_path.open("rb") as gcode, sheet_path.open("rb") as sheet:
             daemon.load(gcode.fileno(), sheet.fileno())
-        until(lambda: daemon.call("status")["job"]["preflight"]["verdict"] == "ready")
+        until(lambda: _is_checked(daemon.call("status")["job"]))
+
+
+def _is_checked(job):
+    return job is not None and job["preflight"]["verdict"] == "ready"
 
 
 MOVES_OR_BURNS = {

@@ -109,9 +109,13 @@ class Session:
             daemon.ask(Start(acknowledge_long_run=True))
 
     def arm(self, daemon: DaemonClient, *, acknowledge: Sequence[str] = ()) -> None:
-        """Set the origin and arm as a person at the machine would, until a start is offered."""
+        """Set the origin and arm as a person at the machine would, until a start is offered.
+
+        On a computer that kept the daemon from running for half a second the safety relay has
+        fallen, and until somebody presses the button nothing can be armed.
+        """
         self.set_origin(daemon)
-        self.processes.wait_until(lambda: "arm" in daemon.ask(Status()).may)
+        self.press_until(lambda: "arm" in daemon.ask(Status()).may)
         daemon.ask(Arm(answers=dict(ANSWERS), acknowledge=tuple(acknowledge)))
         self.press_until(lambda: "start" in daemon.ask(Status()).may)
 
@@ -125,9 +129,11 @@ class Session:
         with self.ask_machine() as machine:
 
             def was_seen() -> bool:
+                if is_seen():
+                    return True
                 if next(looks) % _PRESS_EVERY_LOOKS == 0:
                     machine.call("press_button")
-                return is_seen()
+                return False
 
             self.processes.wait_until(was_seen)
 

@@ -6,6 +6,7 @@ import sys
 import time
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 
 from etchpath.writer.dots import Order, write_job
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
@@ -125,24 +126,32 @@ class Bench:
         self.until(lambda status: status["machine"]["link"] == "ready")
         with gcode_path.open("rb") as gcode, sheet_path.open("rb") as sheet:
             self._client.load(gcode.fileno(), sheet.fileno())
-        if "set_origin" in self.ask("status")["may"]:
-            self.ask("set_origin")
+        self.until(self._has_origin)
         self.arm_and_start()
         return written
 
     def arm_and_start(self):
         """Do what a person at the machine does before an etch; reset what has tripped."""
-        self.until(lambda status: "arm" in status["may"] or self._reset(status))
+        press = partial(self.do, "press_button")
+        self.until(pressing_until(self._may_arm, press))
         self.ask("arm", answers=ANSWERS)
-        self.until(pressing_until(_may_start, lambda: self.do("press_button")))
+        self.until(pressing_until(lambda status: "start" in status["may"], press))
         self.ask("start")
 
-    def _reset(self, status):
+    def _has_origin(self, status):
+        """Set it, and again where the controller was opened anew meanwhile: a busy daemon does."""
+        if "set_origin" in status["may"] and not status["machine"]["origin"]["is_known"]:
+            with suppress(Refused):
+                self.ask("set_origin")
+            return False
+        return status["machine"]["origin"]["is_known"]
+
+    def _may_arm(self, status):
+        """Reset what has tripped, some of it at the machine only, until it is good again."""
         if "reset" in status["may"]:
-            self.do("press_button")  # some trips are reset at the machine only
-            with suppress(Refused):  # what is not good again yet
+            with suppress(Refused):
                 self.ask("reset", names=[trip["name"] for trip in status["interlocks"]["trips"]])
-        return False
+        return "arm" in status["may"]
 
     def etch_until_row(self, row):
         self.until(lambda status: ((status["run"] or {}).get("row") or 0) >= row)
@@ -156,10 +165,6 @@ class Bench:
 
     def events(self, run):
         return self.ask("run_events", id=run["id"])["events"]
-
-
-def _may_start(status):
-    return "start" in status["may"]
 
 
 def until(holds):

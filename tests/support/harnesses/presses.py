@@ -8,8 +8,8 @@ PRESS_AGAIN_AFTER_S = 1.0
 def pressing_until(is_noticed, press):
     """Return `is_noticed` as something to poll that presses the button every second until then.
 
-    A press lasts a fifth of a second, and only who sees the button down for half of that counts
-    somebody: a daemon that is not run meanwhile, on a busy computer, takes nobody for present.
+    On a busy computer a daemon may not be run for a while: it sleeps through a press of a fifth
+    of a second, and after twice that the safety relay falls, which only another press sets.
     """
     pressed_at_s = -PRESS_AGAIN_AFTER_S
 

@@ -119,10 +119,10 @@ class Box:
         if not self.ask("status")["machine"]["origin"]["is_known"]:
             self.until(lambda status: "set_origin" in status["may"])
             self.ask("set_origin")
-        self.until(lambda status: "arm" in status["may"])
-        self.ask("arm", answers=dict(ANSWERS))
         with PlainClient(self.machine / "control.sock", peer="the practice machine") as machine:
             press = partial(machine.call, "press_button")
+            self.until(pressing_until(lambda status: "arm" in status["may"], press))
+            self.ask("arm", answers=dict(ANSWERS))
             self.until(pressing_until(lambda status: "start" in status["may"], press))
 
     def etch(self):

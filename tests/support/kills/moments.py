@@ -86,7 +86,7 @@ def begin_to_arm(house, client):
             house, client, lambda status: status["interlocks"]["is_somebody_there"]
         )
         client.call("reset", names=[trip["name"] for trip in may["interlocks"]["trips"]])
-        wait_for(client, lambda status: "arm" in status["may"])
+        press_until(house, client, lambda status: "arm" in status["may"])  # a relay may have fallen
     wait_for(client, lambda status: "disarm" in arming(client, status))
     house.press_button()
 

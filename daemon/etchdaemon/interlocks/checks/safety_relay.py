@@ -37,6 +37,7 @@ class SafetyRelay:
 
     def __init__(self, wired: Collection[Input | Output]) -> None:
         self.can_be_tested = {Output.HEARTBEAT, Input.LOOP_CLOSED} <= set(wired)
+        self._is_held_by_heartbeat = Output.HEARTBEAT in wired
         self.has_failed = False
         self.is_down = False  # without a heartbeat it falls; a press of the button sets it
         self._has_button = Input.ARM_BUTTON in wired
@@ -99,8 +100,11 @@ class SafetyRelay:
     def note_beat(self, now_s: WallSeconds, *, is_beating: bool) -> None:
         """Note at every look whether the heartbeat beats; after a pause K1 has fallen.
 
-        There is a pause too where nobody looks, as in a process that was halted.
+        There is a pause too where nobody looks, as in a process that was halted. On a box without
+        a heartbeat the relay does not fall for it.
         """
+        if not self._is_held_by_heartbeat:
+            return
         if self._beat_at_s is not None and now_s - self._beat_at_s >= MONOSTABLE_S[1]:
             self._fall()
         if is_beating:
