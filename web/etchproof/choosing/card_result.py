@@ -372,7 +372,7 @@ def _spacing_result(shown: CardEvidence) -> CardResult:
     }
     return CardResult(
         table=asdict(found) | {"sentences": spacing_sentences(found)},
-        summary={"coarsest_spacing_mm": best.spacing_mm, "lightness_at_recipe": best.lightness},
+        summary={"coarsest_spacing_mm": best.spacing_mm},
         recommended={"recipe": recipe} if best != found.at_recipe else None,
     )
 
