@@ -139,7 +139,7 @@ BOX_FAULTS = {
 TILE_FAULTS = {
     "nothing goes wrong": ("nothing_goes_wrong",),
     "too little dose": ("black_rubs_off",),
-    "wiped badly": ("wiping_leaves_a_haze", "paint_is_left_in_places"),
+    "wiped badly": ("wiping_leaves_a_haze", "paint_is_left_in_places", "wiped_again"),
     "out of focus": (
         "tile_lies_out_of_focus",
         "tile_stands_on_a_wedge",

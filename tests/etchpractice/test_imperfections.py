@@ -129,6 +129,21 @@ def test_a_haze_greys_white_and_pales_black_by_no_more_than_is_said():
 
 
 @pytest.mark.fault("far too much dose")
+def test_wiping_again_takes_off_what_the_first_time_left():
+    once, again, clean = (
+        wiped(one, 0.0)
+        for one in (
+            Imperfections(paint_left=0.3, haze=0.3),
+            Imperfections(paint_left=0.3, haze=0.3, wiped_again=3),
+            NONE,
+        )
+    )
+
+    off_once, off_again = (float(np.abs(one - clean).mean()) for one in (once, again))
+    assert off_once > 0.02
+    assert off_again < 0.2 * off_once
+
+
 def test_only_a_broken_glaze_is_rough():
     rough = Imperfections(roughness=0.2)
     inner = (slice(20, -20), slice(20, -20))

@@ -16,6 +16,7 @@ from darkroom.tile import (
     SURFACES,
     InventedSurface,
     etch,
+    not_wiped,
     rises_like_a_probability,
     rises_like_hill,
     rises_straight,
@@ -297,6 +298,18 @@ def test_what_rubs_off_asks_for_a_new_test_and_a_fingernail_comes_first():
     assert not held.is_fingernail_asked
     assert rubbed.answer is Answer.TEST_ANEW
     assert "rubs off" in rubbed.sentences[0]
+
+
+def test_a_strip_that_was_not_wiped_and_shows_no_soot_is_asked_about():
+    strip, surface = strip_of(3000.0), SURFACES["willing"]
+    own = judge(first_card(), seen(first_card(), burnt(surface), Quiet()), {})
+    tile = not_wiped(etch(strip, surface), haze=0.0)
+    reading, _ = read_card([photograph(tile, Shot(tilt_degrees=8))], [strip], is_wiped=True)
+
+    told = check(strip, reading, {}, own=own)
+
+    assert told.answer is Answer.TEST_ANEW
+    assert "Was it wiped?" in " ".join(told.sentences)
 
 
 def test_a_damaged_patch_is_not_reached_by_the_reserve():

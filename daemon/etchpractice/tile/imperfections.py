@@ -23,6 +23,8 @@ RAYLEIGH_MM: Final = 1.117
 TILE_MM: Final = 150.0  # a side of the tile that bows, from the bed's corner
 _HAZE_REFLECTANCE: Final = 0.4
 _HAZE_MM: Final = 6.0
+_FILM_STAYS: Final = 0.5  # of the film, and of the paint, from one wipe to the next
+_PAINT_STAYS: Final = 0.1
 _LEFT_MM: Final = 2.5
 _ROUGH_MM: Final = 0.3
 
@@ -45,6 +47,8 @@ class Imperfections:
     fade_per_h                share of its power that the diode loses in an hour of beam (real ones:
                               thousands of hours; practice is short)
     roughness                 scatter of reflectance where the glaze is broken
+    wiped_again               how many times more it is wiped: each takes half of the film and most
+                              of the paint that the time before left
     """
 
     rubs_off_below_j_per_mm2: float = 0.0
@@ -55,13 +59,14 @@ class Imperfections:
     tilt_mm_per_mm: float = 0.0
     fade_per_h: float = 0.0
     roughness: float = 0.0
+    wiped_again: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse shares beyond one and dose below nothing."""
         for name in ("haze", "paint_left", "roughness"):
             if not 0 <= getattr(self, name) <= 1:
                 raise UnfitImperfection(f"{name} is a share, 0 to 1")
-        for name in ("rubs_off_below_j_per_mm2", "fade_per_h"):
+        for name in ("rubs_off_below_j_per_mm2", "fade_per_h", "wiped_again"):
             if not 0 <= getattr(self, name) <= _MOST:
                 raise UnfitImperfection(f"{name} is 0 or more, up to {_MOST:g}")
         for name in ("defocus_mm", "bow_mm", "tilt_mm_per_mm"):
@@ -93,10 +98,11 @@ class Imperfections:
             seen = np.clip(seen + self.roughness * broken * field(_ROUGH_MM), 0, 1)
         if self.paint_left:
             noise = field(_LEFT_MM)
-            is_left = noise < np.quantile(noise, self.paint_left)
+            left = self.paint_left * _PAINT_STAYS**self.wiped_again
+            is_left = noise < np.quantile(noise, left)
             seen = np.where(is_left, surface.unwiped(exposure_j_per_mm2), seen)
         if self.haze:
-            film = self.haze * ramp(field(_HAZE_MM), -1.5, 1.5)
+            film = self.haze * _FILM_STAYS**self.wiped_again * ramp(field(_HAZE_MM), -1.5, 1.5)
             seen = seen + (_HAZE_REFLECTANCE - seen) * film
         return np.asarray(seen, np.float32)
 

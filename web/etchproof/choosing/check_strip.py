@@ -25,6 +25,7 @@ from etchproof.choosing.reserve import (
     kept_reserve,
     lightness_at,
 )
+from etchproof.choosing.sentences import WAS_IT_WIPED
 from etchproof.errors import NothingToChoose
 from etchproof.model.monotone import MonotoneCurve, never_falling
 from etchproof.reading.hand_marks import Mark
@@ -169,6 +170,7 @@ class _Shown:
         return (
             f"No patch gets as black as the recipe was: the darkest is L* {min(dark):.0f}, and it "
             f"was L* {known:.0f}.",
+            WAS_IT_WIPED,
         )
 
     def answered(self, best: Cell, begins: BlackBegins, kept: KeptReserve) -> StripOutcome:

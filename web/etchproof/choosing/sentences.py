@@ -13,6 +13,11 @@ from etchwire.catalogue.power_pulses import pulse_note
 
 DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)
 
+WAS_IT_WIPED: Final = (
+    "Was it wiped? Loose paint on black looks as pale, and an even coat shows no soot to tell it "
+    "by: if a wet cloth takes any off, wipe it and take the picture again."
+)
+
 LOOK_BETWEEN: Final = (
     "What holds is damaged, and what is undamaged rubs off: the next card looks between them, in "
     "finer steps."
@@ -66,7 +71,8 @@ def about_paleness(darkest: float | None) -> Iterator[str]:
     if darkest is not None:
         yield (
             f"This paint gets no darker than L* {darkest:.0f} here, and more dose does not change "
-            "that: another paint or a thicker coat may. This is the fastest patch that is as dark."
+            "that: another paint or a thicker coat may. This is the fastest patch that is as dark. "
+            f"{WAS_IT_WIPED}"
         )
 
 
