@@ -224,6 +224,25 @@ def test_a_measured_tone_curve_and_register_are_used(shop, photo):
     assert read_sheet(shop.folder / "curved").head.register.is_measured
 
 
+def test_dots_from_the_test_card_are_the_default_once_a_tile_with_them_was_good(shop, photo):
+    shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
+    (recipe,) = shop.logbook.ask("recipes", head="practice 20 W", surface="white tile")["recipes"]
+    names = ("head", "surface", "feed_mm_per_min", "power_ratio", "line_spacing_mm")
+    dot = {"spread_dots": 0.45, "threshold": 0.2, "scale": 0.3, "steepness": 2.5, "black": 0.06}
+    curve = {"wanted": [0.0, 0.5, 1.0], "to_burn": [0.0, 0.2, 1.0], "dot": dot}
+    shop.logbook.note(
+        "save_recipe", recipe={name: recipe[name] for name in names} | {"tone_curve": curve}
+    )
+    etched = []
+
+    for job, wish in (("first", ""), ("second", "--halftone test-card"), ("third", "")):
+        shop.done(f"prepare {photo} -o {{here}}/{job} --width 8 --surface {TILES} {wish}")
+        etched.append(read_sheet(shop.folder / job).halftone)
+        shop.done(f"verdict {shop.etch(job)} good")
+
+    assert etched == ["jarvis", "test-card", "test-card"]
+
+
 CHANGES = {
     "another box of tiles": ("--batch 'box 2'", "", "another batch"),
     "another can": ("--can 8", "", "The can is another"),

@@ -29,6 +29,7 @@ from etchwire.catalogue.examples import (
     PRACTICE_RECIPES,
     PRACTICE_SURFACE,
 )
+from etchwire.catalogue.halftones import halftone_key
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.catalogue.records import SparePlace
 from etchwire.errors import Refused, WireError
@@ -99,8 +100,8 @@ _COMMON: Final[tuple[Callable[[Command], Command], ...]] = (
         "that was measured and is wider.",
     ),
     click.option(
-        "--halftone", default="jarvis", show_default=True, metavar="KIND",
-        help="How grey becomes dots, as photos will have it.",
+        "--halftone", default="smooth", show_default=True, metavar="KIND",
+        help="How grey becomes dots, as photos will have it: smooth, firm or crisp.",
     ),
     click.option("--air-assist", is_flag=True, help="Air assist will be on."),
     click.option(
@@ -326,7 +327,7 @@ def _order(
         head=head,
         surface=options.surface,
         line_spacing_mm=_said_spacing_mm(options, head),
-        halftone=options.halftone,
+        halftone=halftone_key(options.halftone),
         place=Place(*options.place_mm),
         air_assist=options.air_assist,
     )
