@@ -72,7 +72,7 @@ SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop wa
 HONEST_SPEEDUP: Final = 2.0
 TOO_FAST_FOR: Final = frozenset({Output.HEARTBEAT, Output.LAMP, Output.BUZZER})
 
-WATCHES_ONLY: Final = "This daemon only watches and starts nothing. %s"
+WATCHES_ONLY: Final = "This box only watches and starts nothing. %s"
 NO_BOX: Final = "No box configuration is given (--box)."
 
 _log = logging.getLogger("etchdaemon")

@@ -81,8 +81,7 @@ def test_a_person_reads_when_it_was_and_what_to_do():
     (today,) = proofs.report(DAY)
 
     assert never.sentence == (
-        "The stop circuit has not been seen to open yet. Press the stop button, release it, "
-        "and reset."
+        "The stop circuit is not tested yet. Press the stop button, release it, and reset."
     )
     assert today.sentence == "The stop circuit was last seen to open on 2026-05-04."
 

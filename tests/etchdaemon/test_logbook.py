@@ -352,7 +352,7 @@ def test_a_run_left_open_by_a_dead_daemon_is_ended_as_failed_where_it_was_seen_l
         cut, empty = (logbook.ask("run", id=run) for run in (started, unstarted))
 
     assert (cut["ended"], cut["etched_rows"], cut["elapsed_s"]) == ("failed", 8, 77.5)
-    assert cut["because"] == "Power was lost or the daemon was ended near row 8."
+    assert cut["because"] == "Power was lost or the control program was ended near row 8."
     assert cut["ended_at_utc"] == OPENED_UTC
     assert (empty["etched_rows"], empty["elapsed_s"]) == (0, 0.0)
 

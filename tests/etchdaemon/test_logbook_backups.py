@@ -240,7 +240,7 @@ def test_a_daemon_that_ends_gives_a_backup_up(logbook, tmp_path, monkeypatch):
     backups.close()
 
     assert list((tmp_path / "backups").iterdir()) == []
-    assert backups.trouble == "The daemon ended while a backup was made."
+    assert backups.trouble == "The control program ended while a backup was made."
 
 
 def test_a_damaged_logbook_is_never_taken_for_a_backup(logbook, tmp_path):

@@ -162,7 +162,7 @@ def test_whatever_was_written_is_there_after_a_power_cut_at_any_moment_of_what_f
             assert titles <= {run["title"] for run in runs}
             assert texts <= events
             for run in runs:
-                assert run["ended"] == "complete" or "daemon" in run["because"], run
+                assert run["ended"] == "complete" or "control program" in run["because"], run
             start_run(logbook)
 
 

@@ -148,12 +148,12 @@ def test_where_nothing_was_cut_short_it_says_so(daemon):
 
 
 def test_a_refusal_is_said(daemon):
-    daemon.refusal = Refused("refused", "Where the head is is no longer known.")
+    daemon.refusal = Refused("refused", "Head position unknown.")
 
     done = take_up("6", "--row", "414", "--not-moved")
 
     assert done.exit_code == 1
-    assert "Where the head is is no longer known." in done.output
+    assert "Head position unknown." in done.output
 
 
 @pytest.mark.parametrize("words", [["0"], ["six"], ["6", "--row", "0"], ["6", "--row", "x"]])

@@ -122,7 +122,7 @@ def test_an_etch_that_failed_says_why(etch):
     ("loop", "words", "sentence"),
     [
         (Loop(snapshot_table("idle")), (), "No job is loaded"),
-        (Loop({**loaded(preflight=preflight("refused")), "may": []}), (), "Checked:"),
+        (Loop({**loaded(preflight=preflight("refused")), "may": []}), (), "Job checked:"),
         (Loop(snapshot_table("etching")), (), "cannot be got ready now. Row 413"),
         (Loop(loaded()), ("--answer", "coated hours ago=long"), "a number of hours"),
         (

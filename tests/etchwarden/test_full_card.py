@@ -61,7 +61,7 @@ BEGUN = ("fresh/lock", "fresh/logbook.sqlite3", "records/lock")
 WRITERS = {
     "a job": "prepare {here}/photo.png -o {card}/job --width 20",
     "a job in the place of another": "prepare {here}/photo.png -o {card}/old --width 20 --replace",
-    "a test tile": "card power -o {card}/tile --head practice-20w --steps 3 3",
+    "a test card": "card power -o {card}/tile --head practice-20w --steps 3 3",
     "an export": "export {card}/export --state {here}/records",
     "a backup": "backup {card} --state {here}/records",
     "a backup in the records": "backup --state {card}/records",
@@ -71,7 +71,7 @@ WRITERS = {
     "a machine's file": "configure left --folder {card} --answers {here}/answers.toml",
     "the picture of a way": "check {here}/drawing.nc --picture {card}/way.png",
     "an index": "check {here}/drawing.nc --index {card}/lines.json",
-    "what a test tile showed": "read {here}/tile.jpg --card {card}/burnt --wiped",
+    "what a test card showed": "read {here}/tile.jpg --card {card}/burnt --wiped",
 }
 
 

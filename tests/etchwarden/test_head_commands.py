@@ -46,7 +46,7 @@ def run(module, *words):
         (["-10", "-0.5"], "move_to", {"x_mm": -10.0, "y_mm": -0.5}),
         (["--by", "0", "-3"], "move_by", {"x_mm": 0.0, "y_mm": -3.0}),
         (["--home"], "home", {}),
-        (["--stop"], "stop", {}),
+        (["--stop"], "stop", {"who": ""}),
     ],
 )
 def test_the_head_is_moved_as_it_was_said(daemon, words, method, said):

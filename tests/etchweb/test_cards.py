@@ -1,4 +1,4 @@
-"""Test tiles on the page: made, put on the bench, read by camera and hand, chosen from."""
+"""Test cards on the page: made, put on the bench, read by camera and hand, chosen from."""
 
 import io
 import json
@@ -31,7 +31,7 @@ def book(daemon):
 
 
 class Bench:
-    """A person at the page with a test tile in hand."""
+    """A person at the page with a test card in hand."""
 
     def __init__(self, phone, app, folder):
         self.phone = phone
@@ -78,7 +78,7 @@ def bench(phone, app, tmp_path, book):
 
 def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
     page = bench.make(finds="power")
-    assert "Test tile 1" in page.text
+    assert "Test card 1" in page.text
     bench.put_on_bench(book)
     assert daemon.said["load"]["sheet"].gcode_sha256 == book.cards[1]["gcode_sha256"]
     assert unpack(book.cards[1]["layout_packed"]) == bench.card.to_json()

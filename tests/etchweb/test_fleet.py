@@ -156,7 +156,7 @@ def test_every_state_has_a_headline_and_lines_for_a_terminal(state):
     ("state", "headline", "said", "calls"),
     [
         ("lost", "Gone", "without a goodbye", True),
-        ("init", "The box does not answer", "daemon does not answer", True),
+        ("init", "The box does not answer", "control program is not running", True),
         ("disconnected", "Switched off", "said goodbye", False),
         ("sleeping", "Not heard from", "not said", False),
         ("", "Not heard from", "not said", False),

@@ -22,7 +22,7 @@ def test_the_list_tells_each_etch_in_a_few_lines(phone):
 def test_an_empty_logbook_says_what_to_do_first(phone, daemon):
     daemon.answers["runs"] = {"runs": [], "next_before": None, "notes": []}
 
-    assert "One test tile first" in phone.look("/logbook").text
+    assert "One test card first" in phone.look("/logbook").text
 
 
 def test_older_etches_are_a_page_away(phone, daemon):
@@ -56,7 +56,7 @@ def test_an_etch_shows_what_was_run_beside_the_recipe(phone):
     text = html.unescape(phone.look("/logbook/7").text)
 
     assert "3\u202f710 mm/min on average; the recipe asks for 4\u202f000" in text
-    assert "31 % of the rows ran more than a twentieth slower." in text
+    assert "31 % of the rows ran more than 5 % slower." in text
     assert text.count('class="chart"') == 2
     assert "1.80 J/mm²" in text
 

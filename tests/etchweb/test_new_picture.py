@@ -321,7 +321,7 @@ def test_without_a_recipe_a_test_tile_is_offered_and_nothing_goes_on(phone, sent
     answer = phone.press(f"{sent}/tile", form=size(pair=UNTRIED))
     assert answer.location == f"/{sent}/tile"
 
-    assert "New box? One test tile first." in phone.look(f"/{sent}/tile").text
+    assert "New box? One test card first." in phone.look(f"/{sent}/tile").text
     assert phone.look(f"/{sent}/look").location == f"/{sent}/tile"
     assert phone.look(f"/{sent}/proof").location == f"/{sent}/tile"
 

@@ -54,7 +54,7 @@ def test_what_is_no_day_is_not_sought(day):
 def test_a_search_that_found_nothing_says_so_and_keeps_its_words(phone, asked):
     text = html.unescape(phone.look('/logbook?text="><b>dusk').text)
 
-    assert "No etch was like that." in text
+    assert "No matches." in text
     assert 'value=""><b>dusk"' in text
     assert 'value=""><b>' not in phone.look('/logbook?text="><b>dusk').text
 

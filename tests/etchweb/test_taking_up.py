@@ -1,4 +1,4 @@
-"""The page *Take it up again*, against a daemon that the test moves."""
+"""The page *Continue this etch*, against a daemon that the test moves."""
 
 import html
 import re
@@ -139,12 +139,12 @@ def test_what_is_missing_is_said_and_nothing_is_loaded(phone, daemon, form, sent
 
 
 def test_a_refusal_keeps_the_row_and_the_choice(phone, daemon):
-    daemon.refuse("where the head is is no longer known")
+    daemon.refuse("head position unknown")
 
     answer = say(phone, by="eye", row="420", confirm=AGAIN)
 
     assert answer.status_code == 409
-    assert "Where the head is is no longer known." in answer.text
+    assert "Head position unknown." in answer.text
     assert re.search(r'name="row"[^>]*value="420"', answer.text)
     assert f'value="{AGAIN}" required checked' in answer.text
 
@@ -225,7 +225,7 @@ def test_an_etch_is_shown_although_the_daemon_cannot_say_what_is_left_of_it(phon
 def test_an_etch_that_is_under_way_is_not_asked_about(phone, daemon):
     daemon.answers["run"] = STOPPED_ETCH | {"ended": None, "etched_rows": None}
 
-    assert "Take it up again" not in phone.look("/logbook/6").text
+    assert "Continue this etch" not in phone.look("/logbook/6").text
 
 
 @pytest.mark.parametrize(

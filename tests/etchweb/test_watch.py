@@ -185,7 +185,7 @@ def test_what_has_to_be_read_of_the_check_stands_before_the_start(phone, daemon)
 def test_what_the_check_found_is_said(phone, daemon):
     daemon.tell("loaded")
 
-    assert "Checked: nothing speaks against it." in phone.look().text
+    assert "Job checked: no problems." in phone.look().text
 
 
 def test_a_start_says_who_knows_and_who_stays(phone, daemon):

@@ -48,7 +48,7 @@ def test_the_headline_of_an_ended_etch_says_how_it_ended(ended):
 @pytest.mark.parametrize(
     ("feed_mm_per_min", "words"),
     [
-        (None, "no figure at this moment"),
+        (None, "waiting for a reading"),
         (3170.0, "the detail holds it back"),
         (3879.0, "the detail holds it back"),
         (3880.0, "as the recipe asks"),
@@ -65,7 +65,7 @@ def test_the_speed_is_told_against_the_recipe(feed_mm_per_min, words):
 @pytest.mark.parametrize(
     ("power_ratio", "power_w", "words"),
     [
-        (None, None, "no figure at this moment"),
+        (None, None, "waiting for a reading"),
         (0.6, 12.0, "12.0 W, as the recipe asks"),
         (0.47, 9.5, "9.5 W, it follows the speed, so the burn stays even"),
         (0.47, None, "it follows the speed, so the burn stays even"),
@@ -120,7 +120,7 @@ def test_practice_time_is_told_in_yours_too():
     view = run_view(time_factor=20, remaining_s=1390.0)
 
     assert view["practice"] == "Practice machine. Time runs 20 times faster."
-    assert (view["left"], view["left_words"]) == ("24 min", "70 s of your time")
+    assert (view["left"], view["left_words"]) == ("24 min", "70 s real time")
 
 
 def test_a_real_machine_is_no_practice_machine():

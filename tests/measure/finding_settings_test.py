@@ -53,7 +53,7 @@ def test_two_power_cards_a_tone_card_and_a_register_card_lead_to_a_portrait(tmp_
     print(f"rows meet within {2 * abs(off_mm):.4f} mm")
     print(f"tile against what it can hold: {off:.2f} L* RMS at 350 mm")
     print(f"portrait: {tmp_path / 'portrait.png'}")
-    for what in ("Test tile 4 read by camera", "greys measured", "etched (etch 5)"):
+    for what in ("Test card 4 read by camera", "greys measured", "etched (etch 5)"):
         assert what in story
     assert recipe["tone_curve"] is not None
 

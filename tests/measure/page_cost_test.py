@@ -159,7 +159,7 @@ def test_how_soon_true_dots_are_there(served):
         drafts = served.app.extensions["etchweb drafts"]
         drafts.keep(changed(drafts.find(draft.removeprefix("/new/")), contrast=number))
         phone.request("GET", f"{draft}/proof")
-        assert b"Put it on the bench" in phone.getresponse().read()
+        assert b"Load it" in phone.getresponse().read()
 
     heading("new picture, the child process and the page together")
     tell("every dot of 1000 x 1000, with its job", timed_ms(make, 9))

@@ -1,4 +1,4 @@
-"""Addresses about pictures and test tiles in the making, and the machines of a board."""
+"""Addresses about pictures and test cards in the making, and the machines of a board."""
 
 from typing import Final
 
@@ -73,19 +73,19 @@ MAKING: Final = (
         where=_DRAFT, asks={"has read": TEXT}, answers=_ASKED,
     ),
     Entry(
-        method="GET", path="/test-tiles", says="Test tiles, and what they showed.",
+        method="GET", path="/test-tiles", says="Test cards, and what they showed.",
         role="watch", answers=(409, 503),
     ),
     Entry(
-        method="GET", path="/test-tiles/new", says="Order a test tile.", role="operate",
+        method="GET", path="/test-tiles/new", says="Order a test card.", role="operate",
         answers=_SHOWN,
     ),
     Entry(
-        method="POST", path="/test-tiles/new", says="Make a test tile.", role="operate",
+        method="POST", path="/test-tiles/new", says="Make a test card.", role="operate",
         asks={"pair": TEXT, "finds": TEXT, "air_assist": _YES}, answers=_ASKED,
     ),
     Entry(
-        method="GET", path="/test-tiles/{number}", says="One test tile.", role="watch",
+        method="GET", path="/test-tiles/{number}", says="One test card.", role="watch",
         where=_TILE, answers=_SHOWN,
     ),
     Entry(

@@ -130,7 +130,7 @@ def test_a_daemon_halted_for_five_seconds_says_so_once_and_the_box_had_put_the_b
     assert is_still_told_to_close
     assert light_then == light == _light(bench)
     assert run["ended"] == "stopped"
-    assert re.match(r"The daemon was held up for \d", run["because"])
+    assert re.match(r"The control program was held up for \d", run["because"])
     assert not state["outputs"]["beam_enable"]
     assert len(told) == len(trips) == 1, trips
     bench.etch_the_next()

@@ -161,13 +161,13 @@ def test_a_killed_daemon_costs_no_row_when_the_next_ones_page_is_followed(box, p
     by_eye = int(np.argmax((before < LEAST * usual).any(axis=1)))
 
     phone.goto(box.url)
-    phone.get_by_role("link", name="Take it up again").tap()
+    phone.get_by_role("link", name="Continue this etch").tap()
     expect(phone.get_by_text("last that was written down as done")).to_be_visible()
     phone.get_by_label("First row that is not dark").fill(f"{by_eye + 1}")
     expect(phone.locator("#left")).to_contain_text(f"{ROWS - by_eye} rows")
     phone.get_by_label("The machine is homed").check()
     phone.get_by_role("button", name="Put the rest on the bench").tap()
-    expect(phone.locator("h1")).to_have_text("On the bench")
+    expect(phone.locator("h1")).to_have_text("Loaded")
     expect(phone.get_by_text("What is left of etch 1")).to_be_visible()
 
     with box.session.ask_machine() as machine:

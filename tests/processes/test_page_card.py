@@ -1,4 +1,4 @@
-"""A test tile on a phone: what it showed, patch by patch, for everybody to read and to tap."""
+"""A test card on a phone: what it showed, patch by patch, for everybody to read and to tap."""
 
 import json
 

@@ -23,9 +23,9 @@ def test_a_test_tile_burnt_and_read_by_the_page_brings_a_recipe_into_force(tmp_p
         assert (recipe["feed_mm_per_min"], recipe["origin"]) == (float(feed), "reading")
         told = finder.story()
         for kind in (
-            "Test tile 1 made",
-            "Test tile 1 etched",
-            "Test tile 1 read by camera",
+            "Test card 1 made",
+            "Test card 1 etched",
+            "Test card 1 read by camera",
             "Recipe",
         ):
             assert kind in told

@@ -69,7 +69,7 @@ def pair(phone, shop, expect):
     phone.goto(shop.url)
     phone.get_by_label("Six digits").fill(shop.code())
     phone.get_by_role("button", name="Pair").tap()
-    expect(phone.locator("h1")).to_have_text("No picture on the bench")
+    expect(phone.locator("h1")).to_have_text("No picture loaded")
 
 
 def let_it_be_armed(phone, shop):
@@ -97,17 +97,17 @@ def take_it_up_again(phone, hand, expect):
     expect(phone.locator("[data-live='condition lid closed']")).to_contain_text("as it should be")
     phone.get_by_role("button", name="Reset").tap()
     expect(phone.get_by_text("Stopped because")).to_have_count(0)
-    phone.get_by_role("link", name="Take it up again").tap()
+    phone.get_by_role("link", name="Continue this etch").tap()
     phone.get_by_label("Tile and head have not moved.").check()
     phone.get_by_role("button", name="Put the rest on the bench").tap()
-    expect(phone.locator("h1")).to_have_text("On the bench")
+    expect(phone.locator("h1")).to_have_text("Loaded")
 
 
 def say_how_it_came_out(phone, expect):
-    phone.get_by_role("link", name="Wiped? Say how it came out").tap()
+    phone.get_by_role("link", name="Rate the wiped tile").tap()
     phone.get_by_label("Good").check()
     phone.get_by_label("Note").fill("crisp down to the last row")
-    phone.get_by_role("button", name="Keep this verdict").tap()
+    phone.get_by_role("button", name="Save").tap()
     expect(phone.locator("#verdict .said")).to_contain_text("Good. Crisp down to the last row.")
 
 

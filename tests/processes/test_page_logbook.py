@@ -35,7 +35,7 @@ def test_a_phone_pairs_and_watches(open_phone, closed, expect):
     expect(phone.get_by_role("heading", name="Pair this phone")).to_be_visible()
 
     phone.get_by_label("Six digits").fill("123 456")
-    phone.get_by_label("What this phone is called").fill("Ann’s phone")
+    phone.get_by_label("Phone name").fill("Ann’s phone")
     phone.get_by_role("button", name="Pair").tap()
 
     expect(phone.locator("h1")).to_have_text("Etching")

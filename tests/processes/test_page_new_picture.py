@@ -44,7 +44,7 @@ def choose(phone, data, name="photo.jpg"):
     phone.get_by_label("Choose a photo").set_input_files(
         {"name": name, "mimeType": "image/jpeg", "buffer": data}
     )
-    phone.get_by_role("button", name="Go on").tap()
+    phone.get_by_role("button", name="Next").tap()
 
 
 def draft_at(phone, step):
@@ -55,16 +55,16 @@ def draft_at(phone, step):
     address = phone.url.removesuffix("/tile")
     if step != "tile":
         fill_size(phone, "30", "20")
-        phone.get_by_role("button", name="Go on").tap()
+        phone.get_by_role("button", name="Next").tap()
         phone.wait_for_url("**/cut")
     if step in ("look", "proof"):
-        phone.get_by_role("button", name="Go on").tap()
+        phone.get_by_role("button", name="Next").tap()
         phone.wait_for_url("**/look")
         phone.get_by_role("button", name="See every dot").wait_for()
     if step == "proof":
         phone.get_by_role("button", name="See every dot").tap()
         phone.wait_for_url("**/proof")
-        phone.get_by_role("button", name="Put it on the bench").wait_for()
+        phone.get_by_role("button", name="Load it").wait_for()
     return address
 
 
@@ -81,10 +81,10 @@ def test_a_photograph_goes_from_the_phone_to_the_bench(open_phone, served, expec
     expect(phone.get_by_role("heading", name="The tile")).to_be_visible(timeout=PATIENCE_MS)
     fill_size(phone, "40", "50")
     phone.get_by_role("radio", name="practice tile").check()
-    phone.get_by_role("button", name="Go on").tap()
+    phone.get_by_role("button", name="Next").tap()
     phone.wait_for_url("**/cut")
-    phone.get_by_role("button", name="Smaller cut").tap()
-    phone.get_by_role("button", name="Go on").tap()
+    phone.get_by_role("button", name="Zoom in").tap()
+    phone.get_by_role("button", name="Next").tap()
     phone.wait_for_url("**/look")
     phone.get_by_role("radio", name="Photo, crisp").check()
     phone.get_by_role("slider", name="Contrast", exact=True).fill("25")
@@ -93,7 +93,7 @@ def test_a_photograph_goes_from_the_phone_to_the_bench(open_phone, served, expec
     expect(phone.get_by_text("40 × 50 mm")).to_be_visible(timeout=PATIENCE_MS)
     phone.get_by_text("Dot by dot").tap()
     expect(phone.get_by_role("region", name="Every dot")).to_be_visible()
-    phone.get_by_role("button", name="Put it on the bench").tap()
+    phone.get_by_role("button", name="Load it").tap()
     phone.wait_for_url(re.compile(r":\d+/$"))
 
     sheet = served.daemon.said["load"]["sheet"]
@@ -107,8 +107,8 @@ def test_the_whole_way_works_without_script(open_phone, served):
 
     draft_at(phone, "proof")
     phone.get_by_label("Right of the origin").fill("60")
-    phone.get_by_role("button", name="Lay it there").tap()
-    phone.get_by_role("button", name="Put it on the bench").tap()
+    phone.get_by_role("button", name="Place here").tap()
+    phone.get_by_role("button", name="Load it").tap()
 
     phone.wait_for_url(re.compile(r":\d+/$"))
     assert served.daemon.said["load"]["sheet"].picture.left_mm == 60
@@ -129,7 +129,7 @@ def test_a_photo_that_is_too_large_never_leaves_the_phone(open_phone, served, ex
         file.truncate(41_000_000)
 
     phone.get_by_label("Choose a photo").set_input_files(tmp_path / "large.jpg")
-    phone.get_by_role("button", name="Go on").tap()
+    phone.get_by_role("button", name="Next").tap()
 
     expect(phone.get_by_role("alert")).to_contain_text("has 41 MB, and the box takes 40")
 
@@ -145,7 +145,7 @@ def figures(phone):
 def test_the_cut_moves_with_a_finger_and_its_corner_sizes_it(open_phone, served):
     phone = open_phone("/new")
     draft_at(phone, "cut")
-    phone.get_by_role("button", name="Smaller cut").tap()
+    phone.get_by_role("button", name="Zoom in").tap()
     before = figures(phone)
     box = phone.locator("[data-edge]").bounding_box()
 

@@ -1,4 +1,4 @@
-"""The page *Take it up again* in a real browser: the line goes by finger, by key and by figure."""
+"""The page *Continue this etch* in a browser: the line goes by finger, by key and by figure."""
 
 import pytest
 
@@ -109,7 +109,7 @@ def test_all_of_it_works_without_a_script(open_phone, served, expect):
     field(phone).fill("502")  # what is typed last counts, shown or not
     phone.get_by_label("The machine is homed").check()
     phone.get_by_role("button", name="Put the rest on the bench").tap()
-    expect(phone.locator("h1")).to_have_text("No picture on the bench")
+    expect(phone.locator("h1")).to_have_text("No picture loaded")
 
     assert served.daemon.said["reenter"]["row"] == 501
 

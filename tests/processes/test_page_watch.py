@@ -31,7 +31,7 @@ def test_the_tile_fills_as_the_rows_are_etched(open_phone, served, expect):
 def test_the_page_follows_an_etch_from_the_empty_bench_to_its_end(open_phone, served, expect):
     phone = open_phone()
     headline = phone.locator("h1")
-    expect(headline).to_have_text("No picture on the bench")
+    expect(headline).to_have_text("No picture loaded")
 
     served.daemon.tell("loaded")
     expect(phone.get_by_role("button", name="Get ready")).to_be_enabled()

@@ -46,7 +46,7 @@ def test_a_scenario_is_told_in_sentences_and_comes_true(name):
 
     assert done.returncode == 0, done.stdout + done.stderr
     assert "As expected after" in done.stdout
-    assert done.stdout.endswith("Everything came so.\n")
+    assert done.stdout.endswith("Passed.\n")
 
 
 def test_what_does_not_come_is_said_and_is_a_failure(tmp_path):

@@ -44,7 +44,7 @@ DISTURBANCES = (
     Disturbance(
         name="brown-out",
         begin=lambda rig: rig.machine.brown_out(),
-        says="not known",
+        says="osition unknown",
         seen_within_s=0.2,
     ),
     Disturbance(

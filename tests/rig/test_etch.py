@@ -210,7 +210,7 @@ def test_a_stop_comes_to_rest_keeps_the_position_and_empties_the_controller(rig)
     rig.wait_for_the_end(within_s=2.0)
 
     assert rig.run.ended == "stopped"
-    assert "not known" not in rig.run.because
+    assert "osition unknown" not in rig.run.because
     place = rig.machine.head_mm
     rig.wait(2.0)
     assert rig.machine.head_mm == place
@@ -306,7 +306,7 @@ def test_a_daemon_that_has_to_end_cuts_the_beam_and_stops_the_etch(rig):
     rig.wait_for_the_end(within_s=2.0)
 
     assert rig.run.ended == "stopped"
-    assert rig.run.because == "The daemon was told to end."
+    assert rig.run.because == "The control program was told to end."
 
 
 def test_speed_and_power_can_be_changed_while_etching_and_are_read_back(rig):

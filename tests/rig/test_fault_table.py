@@ -101,7 +101,7 @@ def _assert_the_beam_was_out_in_time(course, disturbance):
 def _assert_the_cause_is_told(rig, disturbance):
     assert rig.record.end["ended"] == "failed"
     assert disturbance.says in rig.record.end["because"]
-    assert ("not known" not in rig.record.end["because"]) is disturbance.keeps_place
+    assert ("osition unknown" not in rig.record.end["because"]) is disturbance.keeps_place
 
 
 def _assert_no_row_is_missing_or_doubled(rig, undisturbed, disturbance):
@@ -143,7 +143,7 @@ def test_every_alarm_puts_the_beam_out_and_says_what_it_means(tmp_path, kind, fi
         rig.wait_for_the_end(within_s=5.0)
 
         assert rig.record.end["because"].startswith(str(firmware.alarm(number)))
-        assert "not known" in rig.record.end["because"]
+        assert "osition unknown" in rig.record.end["because"]
 
 
 @pytest.mark.fault("sticky errors of the 32-bit firmware")

@@ -257,5 +257,5 @@ def test_garbage_and_the_greeting_that_ends_it_may_come_in_one_piece(rig):
     rig.machine.advance(0.3)
     rig.wait_for_the_end()
 
-    _assert_it_failed(rig, "not known")
+    _assert_it_failed(rig, "osition unknown")
     _assert_the_next_run_works(rig)

@@ -190,7 +190,7 @@ def test_a_head_pushed_in_a_hold_ends_the_run(rig):
     rig.wait_for_the_end()
 
     assert rig.run.ended == "failed"
-    assert "not known" in rig.run.because
+    assert "osition unknown" in rig.run.because
     assert not rig.commands.snapshot().unfinished.is_place_kept
 
 

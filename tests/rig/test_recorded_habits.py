@@ -121,7 +121,7 @@ def test_a_reset_while_braking_loses_the_place_though_no_alarm_says_so(tmp_path)
 
         assert b"ALARM" not in rig.port.heard
         assert rig.machine.controller.engine.state.name == "IDLE"
-        assert "not known" in rig.record.end["because"]
+        assert "osition unknown" in rig.record.end["because"]
 
 
 @pytest.mark.parametrize("wish", ["hold", "hold_now"])

@@ -104,9 +104,9 @@ THIRTY_TWO_BIT_ERRORS: Final[Mapping[int, Trouble]] = {
 }
 
 ALARMS: Final[Mapping[int, Trouble]] = {
-    1: Trouble("The head ran onto a limit switch; where it is now is not known.", HOME),
+    1: Trouble("The head ran onto a limit switch; head position unknown.", HOME),
     2: Trouble("The job would have left the machine's travel.", "Set the origin further in."),
-    3: Trouble("The controller was reset while moving; where the head is is not known.", HOME),
+    3: Trouble("The controller was reset while moving; head position unknown.", HOME),
     4: Trouble("The probe was in the wrong state.", HOME),
     5: Trouble("The probe touched nothing.", HOME),
     6: Trouble("Homing was broken off by a reset.", HOME),

@@ -24,15 +24,15 @@ _FOREIGN: Final = (serial.SerialException, OSError, termios.error, TypeError, Va
 
 NO_PORT_NAMED: Final = (
     "The machine's file names no port yet. Put the cable in, name the port in the table [machine]"
-    " (`etchwarden configure --ports` lists those there are) and restart the daemon."
+    " (`etchwarden configure --ports` lists those there are) and restart the control program."
 )
 NOT_OF_PRACTICE: Final = (
-    "The port {path} is not the practice machine's at {own}, and this daemon practises: its lid and"
-    " its other contacts are simulated. Start it without --practice, with the file of the box."
+    "The port {path} is not the practice machine's at {own}, and this program practises: its lid"
+    " and its other contacts are simulated. Start it without --practice, with the file of the box."
 )
 _CANNOT_OPEN: Final[Mapping[int, str]] = {
     errno.ENOENT: "There is no port {path}. Check the cable and that the machine is switched on.",
-    errno.EACCES: "The port {path} may not be opened. Put the daemon's user into group dialout.",
+    errno.EACCES: "The port {path} may not be opened. Put the program's user into group dialout.",
     errno.EAGAIN: "The port {path} is in use by another program. End that program.",
     errno.EBUSY: "The port {path} is in use by another program. End that program.",
 }

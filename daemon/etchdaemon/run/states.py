@@ -91,7 +91,7 @@ MOVING: Final = (State.ETCHING, State.HOLDING, State.RESUMING)
 
 _NOT_NOW: Final[Mapping[Command, str]] = {
     Command.LOAD: "A picture is being etched; load another when it has ended.",
-    Command.UNLOAD: "There is no picture to put away.",
+    Command.UNLOAD: "There is no picture to unload.",
     Command.START: "There is nothing to start now.",
     Command.HOLD: "Nothing is being etched that could be held.",
     Command.HOLD_NOW: "Nothing is being etched that could be held.",

@@ -59,7 +59,7 @@ class Request(Generic[_Call_co]):
         try:
             return self._answer.result(timeout_s)
         except TimeoutError:
-            raise CommandRefused("The daemon's loop does not answer. Restart the daemon.") from None
+            raise CommandRefused("The control program does not answer. Restart it.") from None
 
     @property
     def is_answered(self) -> bool:

@@ -129,7 +129,7 @@ class Service:
 
     def close(self) -> None:
         """Cut the beam and let go of port and files, whatever is under way."""
-        self._machine.handle_port_loss("The daemon has ended.", self._clock.now_s())
+        self._machine.handle_port_loss("The control program has ended.", self._clock.now_s())
         if self._idle.sequencer is not None:
             self._idle.sequencer.etch.feed.close()
 
@@ -246,7 +246,7 @@ class Service:
         )
 
     def _do_not_know(self, request: Request[AnyCall], _now_s: float) -> None:
-        raise CommandRefused(f"This daemon does not know how to {request.command!r}.")
+        raise CommandRefused(f"The control program does not know how to {request.command!r}.")
 
     def _show(self, now_s: float) -> None:
         between = self._idle

@@ -31,7 +31,7 @@ from etchweb.server.page_database import StoreUnusable
     help="watch: see, hold and stop. operate: everything.",
 )
 @click.option("--list", "is_list", is_flag=True, help="List the phones that are paired.")
-@click.option("--forget", metavar="NUMBER", type=int, help="Shut out the phone of this number.")
+@click.option("--forget", metavar="NUMBER", type=int, help="Remove the phone of this number.")
 def command(folder: Path, role: str, is_list: bool, forget: int | None) -> None:
     """Let a phone in: print six digits for it to type, and the address of the page.
 

@@ -100,5 +100,5 @@ def play(
         for last in perform(scenario, stage, slack_s=SLACK_S * pace, pace=pace):
             report(last)
     has_failed = last is None or last.is_failure
-    report("Not everything came as it should." if has_failed else "Everything came so.")
+    report("Failed." if has_failed else "Passed.")
     return not has_failed

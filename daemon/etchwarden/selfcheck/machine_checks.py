@@ -89,7 +89,7 @@ def _daemon(facts: MachineFacts) -> CheckResult:
         return wrong("Its daemon does not start with this file.", "Put the file right first.")
     if facts.status is None:
         return wrong(
-            f"Its daemon does not answer. {facts.daemon_is_away}".strip(),
+            f"Its control program is not running. {facts.daemon_is_away}".strip(),
             f"Run: sudo systemctl restart etchwarden-daemon@{facts.name}, then journalctl -u"
             f" etchwarden-daemon@{facts.name}",
         )

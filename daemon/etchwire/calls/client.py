@@ -49,7 +49,7 @@ class DaemonClient:
             return from_json_value(answer, kind)
         except MalformedMessage as error:
             raise AnotherRelease(
-                "the daemon and this program are of different releases: update both together"
+                "the control program and this one are of different releases: update both together"
                 f" (its answer to {method}: {error})"
             ) from error
 

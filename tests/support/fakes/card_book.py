@@ -1,4 +1,4 @@
-"""What the fake daemon keeps of test tiles, so that a page's whole round can be played."""
+"""What the fake daemon keeps of test cards, so that a page's whole round can be played."""
 
 from etchwire.catalogue.examples import PRACTICE_SURFACES
 from etchwire.catalogue.records import CardRecord, ReadingRecord

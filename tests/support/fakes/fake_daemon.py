@@ -39,7 +39,7 @@ def preflight(verdict: str = "ready", *findings: Mapping[str, Any]) -> dict[str,
     """Return what the daemon shows of a job's check."""
     return {
         "verdict": verdict,
-        "sentence": "Checked: nothing speaks against it.",
+        "sentence": "Job checked: no problems.",
         "to_acknowledge": [one["kind"] for one in findings if one["severity"] == "acknowledge"],
         "findings": list(findings),
         "findings_count": len(findings),
@@ -144,7 +144,7 @@ BOX: Final = {
         {"name": "lid", "day": "2026-11-24", "is_due": False,
          "sentence": "The lid contact was last seen to open on 2026-11-24."},
         {"name": "stop_circuit", "day": None, "is_due": True,
-         "sentence": "The stop circuit has not been seen to open yet. Press the stop button."},
+         "sentence": "The stop circuit is not tested yet. Press the stop button."},
         {"name": "safety_relay", "day": "2026-11-23", "is_due": False,
          "sentence": "The safety relay was last seen to fall on 2026-11-23."},
     ],

@@ -31,7 +31,7 @@ BY_EYE: Final = {
     "may": True,
     "why_not": None,
     "ended": "failed",
-    "because": "Power was lost or the daemon was ended near row 412.",
+    "because": "Power was lost or the control program was ended near row 412.",
     "title": "Lighthouse at dusk",
     "picture_sha256": "ab" * 32,
     "is_place_kept": False,

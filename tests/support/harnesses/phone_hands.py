@@ -14,26 +14,26 @@ def put_a_photograph_on_the_bench(phone, expect, *, height_mm=2):
     """Choose a photograph, give it a size, cut it, look at it and at every dot of it."""
     phone.get_by_role("link", name="New picture").first.tap()
     phone.get_by_label("Choose a photo").set_input_files(ASTRONAUT)
-    phone.get_by_role("button", name="Go on").tap()
+    phone.get_by_role("button", name="Next").tap()
     phone.get_by_label("Width, mm").fill(f"{WIDTH_MM}")
     phone.get_by_label("Height, mm").fill(f"{height_mm}")
     phone.get_by_role("radio", name=TILE).check()
-    phone.get_by_role("button", name="Go on").tap()
-    phone.get_by_role("button", name="Smaller cut").tap()
-    phone.get_by_role("button", name="Go on").tap()
+    phone.get_by_role("button", name="Next").tap()
+    phone.get_by_role("button", name="Zoom in").tap()
+    phone.get_by_role("button", name="Next").tap()
     phone.get_by_role("button", name="See every dot").tap()
     expect(phone.get_by_text(f"{WIDTH_MM} × {height_mm} mm").first).to_be_visible()
     for finding in phone.locator("input[name='has read']").all():
         finding.check()
-    phone.get_by_role("button", name="Put it on the bench").tap()
-    expect(phone.locator("h1")).to_have_text("On the bench")
+    phone.get_by_role("button", name="Load it").tap()
+    expect(phone.locator("h1")).to_have_text("Loaded")
 
 
 def set_the_origin(phone, expect):
     """Do as the bench says, on the page Machine, and come back."""
     expect(phone.locator("[data-live=sentence]")).to_contain_text("set the origin")
     phone.get_by_role("link", name="Machine").first.tap()
-    phone.get_by_role("button", name="Take this place as the origin").tap()
+    phone.get_by_role("button", name="Set origin here").tap()
     expect(phone.locator("[data-live=sentence]")).not_to_contain_text("set the origin")
     phone.go_back()
 

@@ -54,7 +54,7 @@ class Finder:
     # What a person does
 
     def make(self, **form):
-        """Ask for a test tile, and wait until it is laid out."""
+        """Ask for a test card, and wait until it is laid out."""
         page = self._page.look("/test-tiles/new")
         self._number = int(
             self._page.post(page, "/test-tiles/new", pair=PAIR, **form).rsplit("/", 1)[1]
@@ -81,7 +81,7 @@ class Finder:
         return self._page.fetch("/practice/tile.png")
 
     def read(self, photo: bytes):
-        """Send a photo of the test tile, wait for what it showed, and try the patch chosen."""
+        """Send a photo of the test card, wait for what it showed, and try the patch chosen."""
         at = f"/test-tiles/{self._number}"
         self._page.post(self._settled(), f"{at}/photos", photo=photo, wiped="yes")
         page = self._settled()

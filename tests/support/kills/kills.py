@@ -178,7 +178,7 @@ class KilledHousehold(KillableHouse):
         told = client.call("unfinished", run=run)
         assert told["may"], told["why_not"]
         if self.page_port is not None:
-            self.until(lambda: "Take it up again" in self.page("/"))
+            self.until(lambda: "Continue this etch" in self.page("/"))
 
     def _start_page_and_look(self):
         self.start_page()

@@ -14,7 +14,8 @@ from etchdaemon.logbook.backup.sums import is_as_written
 from etchwire.sheet import GCODE_NAME, read_sheet
 
 CUT_SHORT = re.compile(
-    r"Power was lost or the daemon was ended (near row (?P<row>\d+)|before its first row)\."
+    r"Power was lost or the control program was ended"
+    r" (near row (?P<row>\d+)|before its first row)\."
 )
 BOOK = "logbook.sqlite3"
 KEPT_BACKUPS = 7

@@ -184,7 +184,7 @@ RULES: Final = (
         name="reading away from the recipe's own",
         limit=3.0,
         is_due=_is_away_from_the_recipe_s_own,
-        advice="The last test patch is more than {limit:g} points of lightness away from what the "
+        advice="The last test card is more than {limit:g} points of lightness away from what the "
         "recipe was found with: wipe the lens, check the focus, and etch a five-patch card.",
     ),
     DriftRule(

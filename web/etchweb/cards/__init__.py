@@ -1,1 +1,1 @@
-"""*Test tiles*: laid out, read and chosen from."""
+"""*Test cards*: laid out, read and chosen from."""

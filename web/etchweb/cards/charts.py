@@ -1,4 +1,4 @@
-"""Charts of test tiles: darkness against burn strength, greys, and figures over time; geometry.
+"""Charts of test cards: darkness against burn strength, greys, and figures over time; geometry.
 
 Lightness grows upwards, so what is darker lies lower.
 """

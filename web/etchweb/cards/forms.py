@@ -1,4 +1,4 @@
-"""What the forms of *Test tiles* say, read into orders and questions; refusals are sentences."""
+"""What the forms of *Test cards* say, read into orders and questions; refusals are sentences."""
 
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
@@ -67,7 +67,7 @@ def card_order(
         raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
     kind = form.get("finds", "")
     if kind not in CARD_QUESTIONS:
-        raise FormUnfit("Choose what the test tile is to find out.")
+        raise FormUnfit("Choose what the test card is to find out.")
     recipe = pair.job_recipe
     if recipe is None and kind not in WITHOUT_RECIPE:
         raise FormUnfit(
@@ -182,7 +182,7 @@ def marks_after(
     if not ticked:
         raise FormUnfit("Tap the patches first, then say what they are.")
     if not set(ticked) <= set(cells):
-        raise FormUnfit("That patch is not on this test tile.")
+        raise FormUnfit("That patch is not on this test card.")
     marks = dict(before)
     for cell in ticked:
         marks.pop(cell, None)

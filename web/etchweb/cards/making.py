@@ -1,4 +1,4 @@
-"""What is made of a test tile, in the child process: its job, and what its photos showed."""
+"""What is made of a test card, in the child process: its job, and what its photos showed."""
 
 import json
 from collections.abc import Callable, Sequence

@@ -1,4 +1,4 @@
-"""What the pages *Test tiles* show, in words and figures: pure."""
+"""What the pages *Test cards* show, in words and figures: pure."""
 
 from collections.abc import Iterator
 from typing import Final
@@ -12,12 +12,12 @@ from etchwire.calls.catalogue import CardEntry, WholeCard
 from etchwire.transport.json_text import JsonTable
 
 TITLES: Final = {
-    "power": "Speed and power",
-    "tone": "Greys",
-    "register": "Where rows meet",
-    "focus": "Focus and spot",
+    "power": "Power card",
+    "tone": "Tone card",
+    "register": "Register card",
+    "focus": "Focus card",
     "check": "Check strip",
-    "spacing": "Line spacing",
+    "spacing": "Spacing card",
 }
 BY_PATCH: Final = ("power", "check")  # kinds whose patches are judged and marked one by one
 DARK_L: Final = 50.0  # below it, white letters can be read on a patch
@@ -25,7 +25,7 @@ _WORDS_OF_JUDGEMENT: Final = {"as dark as any": "dark"}
 
 
 def line_of(card: CardEntry) -> View:
-    """Return a line of the list of test tiles."""
+    """Return a line of the list of test cards."""
     if card.reading_id is not None:
         state = "read"
     elif card.run_ended == "complete":
@@ -44,7 +44,7 @@ def line_of(card: CardEntry) -> View:
 
 
 def card_view(layout: Card, made: JsonTable | None, record: WholeCard | None) -> View:
-    """Return what is known of one test tile before it is read."""
+    """Return what is known of one test card before it is read."""
     return {
         "kind": layout.kind,
         "title": TITLES[layout.kind],
@@ -125,7 +125,7 @@ def pairs_by_feed(layout: Card) -> dict[float, int]:
 
 
 def result_view(layout: Card, read: JsonTable) -> View:
-    """Return what a test tile told: sentences, a chart, and what may be chosen."""
+    """Return what a test card told: sentences, a chart, and what may be chosen."""
     told = read["told"]
     kind = layout.kind
     view = {"overlays": read["overlays"], "recommended": read["recommended"], "chart": None}
@@ -217,5 +217,5 @@ def _register_sentences(told: JsonTable) -> Iterator[str]:
 
 
 def card_questions() -> list[tuple[str, str, str]]:
-    """Return the kinds of test tile, each with its question and what it is good for."""
+    """Return the kinds of test card, each with its question and what it is good for."""
     return [(kind, question, use) for kind, (question, use) in CARD_QUESTIONS.items()]

@@ -1,4 +1,4 @@
-"""The addresses of *Test tiles*."""
+"""The addresses of *Test cards*."""
 
 from typing import Final
 

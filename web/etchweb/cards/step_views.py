@@ -1,4 +1,4 @@
-"""*Test tiles*, once etched: photos and marks are read, and something is chosen from them."""
+"""*Test cards*, once etched: photos and marks are read, and something is chosen from them."""
 
 import json
 from typing import Final
@@ -27,7 +27,7 @@ from etchwire.transport.json_text import JsonTable
 
 MOST_PHOTOS: Final = 6
 
-NO_PHOTO: Final = "Take a photo of the test tile first, or choose one."
+NO_PHOTO: Final = "Take a photo of the test card first, or choose one."
 NOT_WIPED: Final = (
     "Let it cool, take it out and wipe it first: loose paint looks darker than what is fired in. "
     "Then tick the box."

@@ -32,12 +32,12 @@ def _lens_words(_: LensWiped) -> str:
 
 @event_words.register
 def _card_words(card: CardFiled) -> str:
-    return f"Test tile {card.id} made: {TITLES[card.card_kind].lower()}."
+    return f"Test card {card.id} made: {TITLES[card.card_kind].lower()}."
 
 
 @event_words.register
 def _run_words(run: RunMade) -> str:
-    what = f"Test tile {run.card_number}" if run.card_number else f"“{run.title}”"
+    what = f"Test card {run.card_number}" if run.card_number else f"“{run.title}”"
     run_at = ""
     if run.feed_run_mm_per_min:
         run_at = (
@@ -75,7 +75,7 @@ def _reading_words(reading: CardRead) -> str:
     way = {"camera": "by camera", "hand": "by hand", "both": "by camera and hand"}[reading.way]
     chosen = "" if reading.chosen else "; nothing was chosen"
     told = f": {', '.join(shown)}" if shown else ""
-    return f"Test tile {reading.card_number} read {way}{told}{chosen}."
+    return f"Test card {reading.card_number} read {way}{told}{chosen}."
 
 
 @event_words.register

@@ -1,4 +1,4 @@
-"""*Test tiles*: made, etched, read by camera and by hand, and chosen from."""
+"""*Test cards*: made, etched, read by camera and by hand, and chosen from."""
 
 import json
 import re
@@ -49,11 +49,11 @@ EVENTS_ON_A_PAGE: Final = 60
 WAIT_S: Final = 1.5
 _OVERLAY: Final = re.compile(r"read-[0-9a-f]{16}\.jpg")
 
-NO_SUCH: Final = "There is no such test tile."
+NO_SUCH: Final = "There is no such test card."
 
 
 def show() -> str:
-    """List the test tiles, and the story of one laser on one tile and paint."""
+    """List the test cards, and the story of one laser on one tile and paint."""
     daemon = app_context().daemon
     pairs = ask_pairs(daemon)
     chosen = pair_of_key(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
@@ -77,7 +77,7 @@ def show() -> str:
 
 
 def new() -> str | BaseResponse:
-    """Ask what a test tile is to find out, and have it laid out."""
+    """Ask what a test card is to find out, and have it laid out."""
     pairs = ask_pairs(app_context().daemon)
     if request.method == "GET":
         return _new_page(pairs, request.args, "")
@@ -109,12 +109,12 @@ def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
 
 
 def show_card(number: int) -> str | BaseResponse:
-    """Show one test tile: how far it is, what it showed, what may be chosen."""
+    """Show one test card: how far it is, what it showed, what may be chosen."""
     return card_page(found_card(number), "")
 
 
 def work(number: int) -> BaseResponse:
-    """Tell how far the work on a test tile is."""
+    """Tell how far the work on a test card is."""
     card = found_card(number)
     under_way = card_workflow().making(card) or card_workflow().reading(card)
     if under_way is None or under_way.over.is_set():
@@ -145,7 +145,7 @@ def put_on_bench(number: int) -> str | BaseResponse:
 
 
 def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
-    """Return the page of a test tile, or of the work on it."""
+    """Return the page of a test card, or of the work on it."""
     workflow = card_workflow()
     failed: WorkItem | None = None
     for under_way in (workflow.making(card), workflow.reading(card)):
@@ -211,7 +211,7 @@ def layout_of(card: KnownCard) -> Card:
     """Return a card's layout, or end the request while there is none."""
     layout = card.layout
     if layout is None:
-        abort(409, "This test tile is still being laid out.")
+        abort(409, "This test card is still being laid out.")
     return layout
 
 
@@ -226,5 +226,5 @@ def card_workflow() -> CardWorkflow:
 
 
 def go_to(number: int) -> BaseResponse:
-    """Lead to a test tile."""
+    """Lead to a test card."""
     return redirect(url_for("cards.show_card", number=number), 303)

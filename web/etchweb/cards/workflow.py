@@ -1,4 +1,4 @@
-"""Test tiles between page, logbook and child process: laid out, etched, read, chosen from."""
+"""Test cards between page, logbook and child process: laid out, etched, read, chosen from."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -37,7 +37,7 @@ LAYOUT_NAME: Final = "card.json"  # etchproof's name for it, beside the job
 
 @dataclass(frozen=True, slots=True)
 class KnownCard:
-    """A test tile as far as it is known; `record` is the logbook's, `layout` etchproof's card."""
+    """A test card as far as it is known; `record` is the logbook's, `layout` etchproof's card."""
 
     number: int
     files: CardFiles
@@ -52,7 +52,7 @@ class KnownCard:
 
 @dataclass(frozen=True, slots=True)
 class CardWorkflow:
-    """Everything that is done with test tiles; used by many threads at once."""
+    """Everything that is done with test cards; used by many threads at once."""
 
     daemon: Daemon
     folder: Path  # the page's own
@@ -127,7 +127,7 @@ class CardWorkflow:
         """File the card, and hand its job to the daemon; raise Refused or DaemonAbsent."""
         job, layout = card.files.job(), card.layout
         if job is None or layout is None:
-            raise Refused("refused", "This test tile’s job is no longer kept here. Make a new one.")
+            raise Refused("refused", "This test card’s job is no longer kept here. Make a new one.")
         sheet = Sheet.from_json((job / SHEET_NAME).read_bytes())
         if card.record is None:
             filed = CardRecord(
@@ -180,7 +180,7 @@ class CardWorkflow:
         """Put what was read into the logbook, and what was chosen; raise Refused, DaemonAbsent."""
         read = card.files.read()
         if read is None:
-            raise Refused("refused", "Nothing is open here: this reading was put away already.")
+            raise Refused("refused", "Nothing is open here: this reading was saved already.")
         record = ReadingRecord(
             card=card.number,
             way=read["way"],

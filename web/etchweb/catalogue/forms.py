@@ -14,9 +14,9 @@ INPUT_WATTS: Final = "Optical watts. Boxes often print what it draws: four or fi
 # Entry of etchwire.catalogue.heads.Head, what the form calls it, its unit, a hint.
 HEAD_FIELDS: Final = (
     ("rated_optical_w", "Light it gives, W", INPUT_WATTS),
-    ("spot_x_mm", "Spot along the rows, mm", ""),
-    ("spot_y_mm", "Spot across the rows, mm", "Lines must not lie closer than this."),
-    ("max_s", "Largest S", "What the controller calls full power; often 1000."),
+    ("spot_x_mm", "Spot width, mm", ""),
+    ("spot_y_mm", "Spot height, mm", "Lines must not lie closer than this."),
+    ("max_s", "Controller full power (S)", "What the controller takes for full power; often 1000."),
     ("max_feed_mm_per_min", "Fastest, mm/min", ""),
     ("acceleration_mm_per_s2", "Acceleration, mm/s²", ""),
     ("travel_x_mm", "Reach to the right, mm", ""),

@@ -88,7 +88,7 @@ class Pair:
         """Why the recipe may not fit, or there being none; empty where nothing speaks against."""
         if self.recipe is None:
             return (
-                f"Nobody has tried {self.key[0]} on {self.key[1]} yet. New box? One test tile "
+                f"Nobody has tried {self.key[0]} on {self.key[1]} yet. New box? One test card "
                 "first."
             )
         then, now = self.recipe.found_on, self.surface

@@ -1,15 +1,22 @@
 """The daemon at its socket, as the page sees it."""
 
+import logging
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from etchwire.calls.call import Call
 from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import Load, LoadedJob
 from etchwire.calls.snapshot import Snapshot
+from etchwire.errors import DaemonAbsent
 
 Answer = TypeVar("Answer")
+
+NOT_RUNNING: Final = "The box’s control program is not running, or does not answer."
+
+_log = logging.getLogger(__name__)
 
 
 class SocketDaemon:
@@ -20,7 +27,7 @@ class SocketDaemon:
 
     def ask(self, call: Call[Answer]) -> Answer:
         """Return the answer to `call`; raise DaemonAbsent, or Refused when the answer is no."""
-        with DaemonClient(self._path) as client:
+        with _in_plain_words(), DaemonClient(self._path) as client:
             return client.ask(call)
 
     def load(self, gcode: Path, sheet: Path) -> LoadedJob:
@@ -30,5 +37,15 @@ class SocketDaemon:
 
     def snapshots(self) -> Iterator[Snapshot]:
         """Yield snapshots for as long as the daemon says something every second."""
-        with DaemonClient(self._path) as client:
+        with _in_plain_words(), DaemonClient(self._path) as client:
             yield from client.watch()
+
+
+@contextmanager
+def _in_plain_words() -> Iterator[None]:
+    """Say of a daemon that is away what helps a person; where its socket lies goes to the log."""
+    try:
+        yield
+    except DaemonAbsent as error:
+        _log.info("%s", error)
+        raise DaemonAbsent(NOT_RUNNING) from error

@@ -20,7 +20,7 @@ from etchwire.calls.snapshot import MachineView
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 
-UNREAD: Final = "Read what stands beside the boxes and tick them, then put it on the bench."
+UNREAD: Final = "Read what stands beside the boxes and tick them, then load it."
 
 
 def proof(draft_id: str) -> str | BaseResponse:

@@ -52,7 +52,7 @@ SHOWN: Final = frozenset(
 KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is in it
 
 NO_PHOTO: Final = "Choose a photo first, or take one."
-GONE: Final = "This picture was put away. Begin it anew from its photo."
+GONE: Final = "This draft was deleted. Start again from its photo."
 STATUS_OF_FAULT: Final = {"NotAPhoto": 415, "PhotoTooLarge": 413}
 
 

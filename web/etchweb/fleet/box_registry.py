@@ -12,7 +12,7 @@ MOST_BOXES: Final = 200
 MOST_WORDS: Final = 60
 TOPIC_ID: Final = re.compile(r"[a-z0-9-]{1,80}")  # Homie 5, "Topic IDs"
 _WHY_AWAY: Final = {
-    INIT: "Its daemon does not answer.",
+    INIT: "Its control program is not running.",
     AWAY: "It said goodbye: it is switched off, or its page is.",
     LOST: "Gone without a goodbye: look at its power and its network.",
     "": "It has not said whether it is there.",

@@ -119,7 +119,7 @@ def _facts(run: RunRecord) -> list[tuple[str, str]]:
             f"{halftone_name(sheet['halftone'])}, {percent(sheet['coverage'])} % of the area burnt",
         ),
         ("Directions", "both" if sheet["is_both_directions"] else "one"),
-        ("Foreseen", short_duration(run.predicted_s)),
+        ("Estimated", short_duration(run.predicted_s)),
         *([("Tidied", tidied_words(tidied))] if tidied else []),
     ]
 
@@ -141,7 +141,7 @@ def _measured_words(comparison: Comparison) -> str:
         f"While the beam was on: {grouped(mean)} mm/min on average; the recipe asks for "
         f"{grouped(asked)}. "
         + (
-            f"{percent(slow)} % of the rows ran more than a twentieth slower."
+            f"{percent(slow)} % of the rows ran more than 5 % slower."
             if slow >= 0.005
             else "Hardly any row ran slower."
         )

@@ -1,4 +1,4 @@
-"""The page *Take it up again*: what is left of an etch that was cut short, put on the bench."""
+"""The page *Continue this etch*: what is left of an etch that was cut short, put on the bench."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -42,7 +42,7 @@ FOREIGN_ORIGIN: Final = (
 BRINGS_FILES: Final = {
     "verdicts.save": LARGEST_PHOTO_BYTES,
     "new_picture.upload": LARGEST_PHOTO_BYTES,
-    "cards.read_photos": 2 * LARGEST_PHOTO_BYTES,  # several photos of one test tile
+    "cards.read_photos": 2 * LARGEST_PHOTO_BYTES,  # several photos of one test card
 }
 FORM_KINDS: Final = frozenset({"application/x-www-form-urlencoded", "multipart/form-data", ""})
 NO_FORM: Final = "Send it as a form, as this page does."

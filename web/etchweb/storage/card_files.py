@@ -1,4 +1,4 @@
-"""Test tiles on disk: a folder each in the page's own, named by the card's number.
+"""Test cards on disk: a folder each in the page's own, named by the card's number.
 
 The logbook keeps what a tile is and what it showed; here lie its job, to be etched again, and
 its photos made small. A folder that is lost is made again from the logbook's card.
@@ -27,7 +27,7 @@ OVERLAY_NAME: Final = "read-{}.jpg"
 
 @dataclass(frozen=True, slots=True)
 class CardFiles:
-    """The files of one test tile, under the page's own folder."""
+    """The files of one test card, under the page's own folder."""
 
     number: int
     folder: Path

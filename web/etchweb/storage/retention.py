@@ -1,4 +1,4 @@
-"""What the page throws away lest its card fill: pictures, photos, files of test tiles."""
+"""What the page throws away lest its card fill: pictures, photos, files of test cards."""
 
 import re
 from collections import defaultdict
@@ -20,7 +20,7 @@ _TEST_TILE: Final = re.compile(r"card-\d+")
 def clear_out(folder: Path, *, now_s: float) -> None:
     """Throw away what has become too old or too much in the page's own `folder`.
 
-    A picture that is gone is drawn again with the next job of it; a test tile's files are made
+    A picture that is gone is drawn again with the next job of it; a test card's files are made
     again from the logbook; of a photo of a wiped tile the verdict stays.
     """
     pictures = list(_in(folder / PICTURES_FOLDER))

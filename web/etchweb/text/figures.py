@@ -9,7 +9,7 @@ from etchwire.calls.snapshot import JobView, RunView
 # Closer than this to the recipe counts as what the recipe asks: the controller rounds and samples.
 AS_ASKED_SHARE: Final = 0.97
 PAST_THE_RECIPE: Final = 1.03  # only a move without beam is faster than the recipe
-NOT_MEASURED: Final = "no figure at this moment"
+NOT_MEASURED: Final = "waiting for a reading"
 BETWEEN_DOTS: Final = "between dots"
 OF_THE_CARD: Final = "each patch has its own"
 FOLLOWS: Final = "it follows the speed, so the burn stays even"
@@ -25,7 +25,7 @@ def time_figures(run: RunView, is_at_rest: bool, time_factor: float) -> View:
     yours = short_duration(run.remaining_s / time_factor)
     return {
         "left": short_duration(run.remaining_s),
-        "left_words": "" if time_factor == 1 else f"{yours} of your time",
+        "left_words": "" if time_factor == 1 else f"{yours} real time",
         "ends_at": "" if is_at_rest else run.ends_at_utc or "",
     }
 

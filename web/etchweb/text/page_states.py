@@ -4,13 +4,13 @@ from typing import Final
 
 HEADLINES: Final = {
     "starting": "Waking up",
-    "idle": "No picture on the bench",
-    "loaded": "On the bench",
+    "idle": "No picture loaded",
+    "loaded": "Loaded",
     "armed": "Ready to start",
     "etching": "Etching",
     "holding": "Coming to rest",
     "held": "Held",
-    "resuming": "Going on",
+    "resuming": "Resuming",
     "stopping": "Stopping",
     "complete": "Etched",
     "stopped": "Stopped",

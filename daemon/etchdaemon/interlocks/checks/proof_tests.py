@@ -116,7 +116,7 @@ class ProofTests:
         kind, last = PROOF_KINDS[name], self._days.get(name)
         is_unproven = name in self._unproven
         is_due = is_unproven or (not kind.is_opened_daily and _is_long_ago(last, day))
-        seen = f"was last seen to open on {last}" if last else "has not been seen to open yet"
+        seen = f"was last seen to open on {last}" if last else "is not tested yet"
         if last and is_unproven:
             seen += ", but maybe at another pin"
         how = f" {kind.how}" if is_due else ""

@@ -133,7 +133,7 @@ class Backups:
         try:
             self._copy(next_name(self._kept, self._now()))
         except _Ended:
-            trouble = "The daemon ended while a backup was made."
+            trouble = "The control program ended while a backup was made."
         except (EtchdaemonError, OSError, sqlite3.Error) as error:
             is_told = isinstance(error, EtchdaemonError)
             trouble = str(error) if is_told else f"No backup was made: {cause(error)}."

@@ -33,8 +33,11 @@ _CAUSES: Final = (
     ("SQLITE_READONLY", "its file may not be written"),
     ("SQLITE_CANTOPEN", "its folder is missing or may not be written"),
     ("SQLITE_BUSY", "another program has it open"),
-    ("SQLITE_CORRUPT", "its file is damaged and is set aside when the daemon starts again"),
-    ("SQLITE_NOTADB", "its file is damaged and is set aside when the daemon starts again"),
+    (
+        "SQLITE_CORRUPT",
+        "its file is damaged and is set aside when the program starts again",
+    ),
+    ("SQLITE_NOTADB", "its file is damaged and is set aside when the program starts again"),
 )
 
 

@@ -156,7 +156,7 @@ class RunsCutShort:
             end = RunEnd(
                 run=run,
                 ended="failed",
-                because=f"Power was lost or the daemon was ended {near}.",
+                because=f"Power was lost or the control program was ended {near}.",
                 elapsed_s=_last_heard_s(book, run),
                 at_utc=self.at_utc,
                 etched_rows=0 if last is None else last + 1,

@@ -31,7 +31,7 @@ _UNFIT: Final = (
     TypeError,
 )
 _CLOSED: Final = "The logbook is closed."
-_FAILED: Final = "The logbook's writer has failed: restart the daemon; see its log."
+_FAILED: Final = "The logbook's writer has failed: restart the control program; see its log."
 
 
 class Writer:

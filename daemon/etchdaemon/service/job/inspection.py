@@ -22,7 +22,7 @@ CHANGED: Final = (
     " again. Start it when that is done."
 )
 ANOTHER_FILE: Final = "The job's copy has changed since it was loaded. Load it again."
-IS_READY: Final = "Checked: nothing speaks against it."
+IS_READY: Final = "Job checked: no problems."
 MOST_FINDINGS: Final = 8  # in a snapshot, which goes out four times a second
 _CONSTANT_POWER: Final = frozenset(("constant power", "beam on at standstill"))
 

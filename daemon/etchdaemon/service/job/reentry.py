@@ -38,7 +38,7 @@ NOT_MOVED: Final = "tile and head have not moved"
 ORIGIN_AGAIN: Final = "origin set again"
 CONFIRMATIONS: Final = (NOT_MOVED, ORIGIN_AGAIN)
 POSITION_GONE: Final = (
-    "Where the head is is no longer known since that run. Home the machine or set the origin"
+    "Head position unknown since that run. Home the machine or set the origin"
     f" again, and confirm “{ORIGIN_AGAIN}”."
 )
 

@@ -48,8 +48,8 @@ SILENT: Final = (
     " does not stand still."
 )
 HELD_UP: Final = (
-    "The daemon was held up for {pause_s:.1f} s and watched nothing meanwhile: this computer was"
-    " stopped or overloaded. Find out by what."
+    "The control program was held up for {pause_s:.1f} s and watched nothing meanwhile: this"
+    " computer was stopped or overloaded. Find out by what."
 )
 LOST_REPLY: Final = (
     "The controller has stopped before the end and owes an answer: a line was lost on the"
@@ -68,8 +68,8 @@ STARVED: Final = {
     Cause.COMPUTER: f"{_SHORT} slower than asked: this computer was busy and sent them too late.",
     Cause.CABLE: f"{_SHORT} slower than asked: bytes were late on the cable, or on its adapter.",
 }
-_NOT_KNOWN: Final = "not known"
-PLACE_UNKNOWN: Final = f"Where the head is is {_NOT_KNOWN}."
+_TELLS_OF_PLACE: Final = ("not known", "position unknown")
+PLACE_UNKNOWN: Final = "Head position unknown."
 POSITION_UNKNOWN: Final = f"{PLACE_UNKNOWN[:-1]}: home the machine, or set the origin again."
 # What is said of a fault that came when nothing was left to etch.
 _AT_THE_END: Final[Mapping[str, str]] = {
@@ -130,7 +130,8 @@ def with_place_lost(because: str) -> str:
     """Return `because`, with what it does not say yet: that the place is lost, what to do."""
     if not any(advice in because for advice in _ADVICE):
         return f"{because} {POSITION_UNKNOWN}"
-    return because if _NOT_KNOWN in because else f"{because} {PLACE_UNKNOWN}"
+    is_told = any(words in because for words in _TELLS_OF_PLACE)
+    return because if is_told else f"{because} {PLACE_UNKNOWN}"
 
 
 def slowed(*, run_mm_per_min: float, asked_mm_per_min: float) -> str:

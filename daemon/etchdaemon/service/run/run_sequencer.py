@@ -89,7 +89,7 @@ class RunSequencer:
         if self._run_state.state is State.HELD:
             self._guard.resume_run()
             self._guard.note_loop_alive(is_waiting=True)
-            now_s = self.etch.confirm(RESUMED, "You let the etch go on.")
+            now_s = self.etch.confirm(RESUMED, "You resumed the etch.")
         self._run_state.turn(Command.RESUME)
         starts_cycle = self.etch.is_held_in_motion or report.has_closed_door
         enabling = Enabling(self._guard.has_settled, starts_cycle=starts_cycle)

@@ -16,8 +16,8 @@ from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run import faults
 from etchdaemon.service.run.etch import Etch
 
-ALL_IS_WELL: Final = "Every line was answered and the head is where it should be."
-TOLD_TO_END: Final = "The daemon was told to end."
+ALL_IS_WELL: Final = "Complete. Position verified."
+TOLD_TO_END: Final = "The control program was told to end."
 
 
 class RunTermination:

@@ -28,12 +28,12 @@ SENTENCES: Final[Mapping[State, str]] = {
     State.ETCHING: "Etching.",
     State.HOLDING: "Coming to rest.",
     State.HELD: "Held: the machine stands still and the beam is off.",
-    State.RESUMING: "Going on.",
+    State.RESUMING: "Resuming.",
     State.STOPPING: "Stopping.",
     State.ENDED: "",
 }
 
-_ENDED: Final = {"complete": "Finished.", "stopped": "Stopped.", "failed": "Failed."}
+_ENDED: Final = {"complete": "", "stopped": "Stopped.", "failed": "Failed."}
 
 
 def machine_of(machine: Machine, origin: JobOrigin, jog: JogController) -> MachineView:
