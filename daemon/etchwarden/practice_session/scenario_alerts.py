@@ -13,7 +13,7 @@ _HELD_LONG_S: Final = 600.0
 
 
 class ScenarioAlerts:
-    """Takes every letter, as a channel; `told` is what stood in them.
+    """Takes every letter, as a channel; `sent_texts` is what stood in them.
 
     It has threads: no process of the session may be started while it listens.
     """
