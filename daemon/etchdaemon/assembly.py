@@ -25,14 +25,14 @@ from etchdaemon.hardware.lgpio_pins import (
     is_edge_thread_alive,
     lgpio_factory,
 )
-from etchdaemon.hardware.looking import LookingThread
+from etchdaemon.hardware.looking import looking
 from etchdaemon.hardware.no_board import NoBoard
 from etchdaemon.hardware.practice_board import PracticeBoard
 from etchdaemon.hardware.preflight_child import PreflightChild
 from etchdaemon.hardware.rest_child import RestChild
 from etchdaemon.hardware.self_check import warnings_of_persistence
 from etchdaemon.hardware.serial_port import opener
-from etchdaemon.hardware.state_lock import StateLock
+from etchdaemon.hardware.state_lock import state_lock
 from etchdaemon.hardware.synchronisation import is_clock_synchronised
 from etchdaemon.hardware.watchdog import Watchdog
 from etchdaemon.interlocks.checks.wiring_gaps import watches_only_because
@@ -125,7 +125,7 @@ class Daemon:
             ask_for_look=box.bell.ring,
             records=self._logbook,
         )
-        self._looking = LookingThread(self._guard.monitor.look, box.bell)
+        self._looking = looking(self._guard.monitor.look, box.bell)
         self._watchdog = Watchdog()
         self._is_ending = False
         spool = Spool(places.state / SPOOL_NAME, needed=jobs_in_need(self._logbook))
@@ -268,7 +268,7 @@ def run_daemon(places: DaemonPaths) -> int:
 
     Raise StateTaken, before any pin is touched, where another daemon keeps its records.
     """
-    with StateLock(places.state):
+    with state_lock(places.state):
         return _run_locked(places)
 
 

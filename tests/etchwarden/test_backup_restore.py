@@ -5,7 +5,7 @@ import subprocess
 import pytest
 from click.testing import CliRunner
 
-from etchdaemon.hardware.state_lock import StateLock
+from etchdaemon.hardware.state_lock import state_lock
 from etchdaemon.logbook.logbook import Logbook
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.commands import backup as backup_module
@@ -98,7 +98,7 @@ def test_without_a_daemon_the_logbook_is_copied_all_the_same(state, tmp_path):
 
 
 def test_a_daemon_that_runs_is_not_gone_behind(socket, state):
-    with StateLock(state):
+    with state_lock(state):
         done = backup("--state", state)
 
     assert done.exit_code == 1
@@ -176,7 +176,7 @@ def test_a_backup_is_shown_beside_the_logbook_before_it_takes_its_place(
 def test_nothing_is_restored_under_a_daemon_that_runs(state, tmp_path):
     backup("--state", state, tmp_path / "copy.sqlite3")
 
-    with StateLock(state):
+    with state_lock(state):
         done = restore(tmp_path / "copy.sqlite3", "--state", state, "--yes")
 
     assert done.exit_code == 1

@@ -16,7 +16,7 @@ from contextlib import ExitStack
 
 import pytest
 
-from etchdaemon.hardware.looking import LookingThread
+from etchdaemon.hardware.looking import looking
 from etchpractice.box.board import BEAM_CONTACT, HEARTBEAT_S
 from measure.busy_box import busy_box
 from measure.costs import heading, tell
@@ -84,7 +84,7 @@ def test_from_the_board_to_the_serial_wire(told, logbook, tmp_path, name, byte, 
         folder.mkdir()
         with LiveRig(folder, logbook) as rig:
             rig.run_live()
-            with LookingThread(rig.guard.monitor.look, rig.bell):
+            with looking(rig.guard.monitor.look, rig.bell):
                 rig.start(rig.make_job(patch(40, 400)))
                 until(lambda rig=rig: rig.run is not None)  # an answer may be sooner than a look
                 until(lambda rig=rig: rig.run.etched_rows >= 1 or rig.run.ended)
@@ -108,7 +108,7 @@ def test_from_a_flame_to_the_beam_where_the_beams_contact_is_welded(told, logboo
         folder.mkdir()
         with LiveRig(folder, logbook) as rig:
             rig.run_live()
-            with LookingThread(rig.guard.monitor.look, rig.bell):
+            with looking(rig.guard.monitor.look, rig.bell):
                 rig.start(rig.make_job(patch(40, 400)))
                 until(lambda rig=rig: rig.run is not None)
                 until(lambda rig=rig: rig.run.etched_rows >= 1 or rig.run.ended)

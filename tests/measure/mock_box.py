@@ -14,7 +14,7 @@ from etchdaemon.guard.guard import Guard
 from etchdaemon.hardware.clock import SystemClock
 from etchdaemon.hardware.doorbell import EventDoorbell
 from etchdaemon.hardware.gpio_board import GpioBoard
-from etchdaemon.hardware.looking import LookingThread
+from etchdaemon.hardware.looking import looking
 from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
 from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Input, Output
@@ -55,7 +55,7 @@ class MockBox:
         stack.callback(self.stop_loop_signs)
         self.steering = threading.Thread(target=self.steer)
         self.steering.start()
-        stack.enter_context(LookingThread(self.guard.monitor.look, doorbell))
+        stack.enter_context(looking(self.guard.monitor.look, doorbell))
         self.reader, self.writer = os.pipe()
         self.delivering = threading.Thread(target=self.deliver)
         self.delivering.start()

@@ -2,8 +2,9 @@
 
 import threading
 import time
-from collections.abc import Callable
-from typing import Final, Self
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Final
 
 from etchdaemon.ports import Doorbell
 
@@ -11,32 +12,26 @@ LOOK_EVERY_S: Final = 0.01  # wall-clock
 REST_S: Final = 0.0005
 
 
-class LookingThread:
-    """Calls `look` every ten milliseconds, and at once when the doorbell rings.
+@contextmanager
+def looking(look: Callable[[], None], doorbell: Doorbell) -> Iterator[None]:
+    """Call `look` every ten milliseconds in a thread, and at once when the doorbell rings.
 
     Between two looks it sleeps for half a millisecond whatever happens, so that a contact that
     chatters cannot keep the processor busy.
     """
+    is_ending = threading.Event()
 
-    def __init__(self, look: Callable[[], None], doorbell: Doorbell) -> None:
-        self._look = look
-        self._doorbell = doorbell
-        self._is_ending = False
-        self._thread = threading.Thread(target=self._run, name="guard", daemon=True)
-
-    def __enter__(self) -> Self:
-        """Begin to look."""
-        self._thread.start()
-        return self
-
-    def __exit__(self, *_error: object) -> None:
-        """Look no more."""
-        self._is_ending = True
-        self._doorbell.ring()
-        self._thread.join(timeout=1.0)
-
-    def _run(self) -> None:
-        while not self._is_ending:
-            self._look()
+    def run() -> None:
+        while not is_ending.is_set():
+            look()
             time.sleep(REST_S)
-            self._doorbell.wait(LOOK_EVERY_S - REST_S)
+            doorbell.wait(LOOK_EVERY_S - REST_S)
+
+    thread = threading.Thread(target=run, name="guard", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        is_ending.set()
+        doorbell.ring()
+        thread.join(timeout=1.0)

@@ -12,7 +12,7 @@ import click
 
 from etchdaemon.assembly import LOGBOOK_NAME
 from etchdaemon.errors import BackupFailed, EtchdaemonError, LogbookUnavailable
-from etchdaemon.hardware.state_lock import StateLock
+from etchdaemon.hardware.state_lock import state_lock
 from etchdaemon.logbook.backup.backup import copy_book, look_at
 from etchdaemon.logbook.backup.backups import FOLDER_NAME
 from etchdaemon.logbook.backup.names import next_name, read_names
@@ -124,7 +124,7 @@ def by_ourselves(state: Path, dest: Path | None) -> Path:
         kept = read_names(path.name for path in folder.iterdir())
         target = folder / str(next_name(kept, now.replace(tzinfo=None)))
     _require_free(target)
-    with StateLock(state), closing(_opened(logbook)) as book:
+    with state_lock(state), closing(_opened(logbook)) as book:
         copy_book(book, target, between=lambda _: None)
     return target
 

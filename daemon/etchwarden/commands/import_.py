@@ -8,7 +8,7 @@ import click
 
 from etchdaemon.assembly import LOGBOOK_NAME
 from etchdaemon.errors import EtchdaemonError
-from etchdaemon.hardware.state_lock import StateLock
+from etchdaemon.hardware.state_lock import state_lock
 from etchdaemon.logbook.backup.exporting import import_book
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.shared.daemon_option import state_option
@@ -24,7 +24,7 @@ def command(folder: Path, state: Path) -> None:
     whose files a byte was changed.
     """
     try:
-        with StateLock(state):
+        with state_lock(state):
             now_utc = datetime.now(UTC).isoformat(timespec="seconds")
             book, _ = open_book(state / LOGBOOK_NAME, at_utc=now_utc)
             with closing(book):

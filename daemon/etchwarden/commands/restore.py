@@ -8,7 +8,7 @@ import click
 
 from etchdaemon.assembly import LOGBOOK_NAME
 from etchdaemon.errors import BackupFailed, EtchdaemonError
-from etchdaemon.hardware.state_lock import StateLock
+from etchdaemon.hardware.state_lock import state_lock
 from etchdaemon.logbook.backup.backup import look_at
 from etchdaemon.logbook.backup.restoring import restore
 from etchdaemon.logbook.backup.space import as_size
@@ -26,7 +26,7 @@ def command(file: Path, state: Path, *, yes: bool) -> None:
     The logbook that was there is kept beside it. Nothing is changed when anything is wrong.
     """
     try:
-        with StateLock(state):
+        with state_lock(state):
             _restore(file, state / LOGBOOK_NAME, is_asking=not yes)
     except EtchdaemonError as error:
         raise click.ClickException(str(error)) from error
