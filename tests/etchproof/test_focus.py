@@ -21,6 +21,7 @@ from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.drawing import patch_dots, pitch_dots
 from etchproof.layout.focus_card import WedgeRequest, lay_out_focus_card
+from etchproof.layout.spare_tile import SpareTile, lay_out_on
 from etchproof.model.focus_reading import (
     FACTOR_IN_FOCUS,
     HALF_HEIGHT,
@@ -37,7 +38,7 @@ from etchwire.catalogue.examples import (
     PRACTICE_RECIPES,
     PRACTICE_SURFACE,
 )
-from etchwire.catalogue.records import PACKED_LIMIT, ReadingRecord
+from etchwire.catalogue.records import PACKED_LIMIT, ReadingRecord, SparePlace
 from etchwire.packing import pack
 
 pytestmark = pytest.mark.slow
@@ -344,6 +345,21 @@ def test_a_focus_card_can_do_without_a_recipe_but_not_without_a_wedge():
     )
     with pytest.raises(UnfitCard, match="on a wedge"):
         lay_out(CardOrder(kind="focus", wishes=wishes(), recipe=RECIPE))
+
+
+def test_on_a_spare_tile_the_heights_go_by_where_the_card_lies():
+    used = SparePlace(
+        tile="spare", tile_width_mm=150, tile_height_mm=100,
+        left_mm=0, top_mm=0, width_mm=60, height_mm=100,
+    )  # fmt: skip
+    tile = SpareTile(name="spare", width_mm=150, height_mm=100, used=(used,))
+    wedge = WedgeRequest(left_mm=0, right_mm=15, length_mm=150)
+
+    card, place = lay_out_on(tile, CardOrder(kind="focus", wishes=wishes(), wedge=wedge))
+
+    assert (place.left_mm, card.wedge.start_mm) == (61, 61)
+    assert card.wedge.height_mm(0) == pytest.approx(6.1)
+    assert any("61 mm from its left end" in note for note in card.notes)
 
 
 def test_a_smaller_place_gets_fewer_stations():

@@ -84,9 +84,9 @@ def lay_out_on(tile: SpareTile, order: CardOrder) -> tuple[Card, SparePlace]:
     free = tile.free_places()
     for place in free:
         if Place(place.width_mm, place.height_mm).holds(whole.width_mm, whole.height_mm):
-            return _laid(whole, place)
+            return _laid(order, whole, place)
     for card, place in _smaller(order, free[::-1]):
-        return _laid(card, place)
+        return _laid(order, card, place)
     raise NoPlaceLeft(
         f"no place is left on the spare tile {tile.name} for this card ({whole.width_mm:.0f} × "
         f"{whole.height_mm:.0f} mm, {len(tile.used)} places taken): take another tile"
@@ -105,8 +105,11 @@ def _in(order: CardOrder, width_mm: float, height_mm: float) -> CardOrder:
     return replace(order, wishes=replace(order.wishes, place=Place(width_mm, height_mm)))
 
 
-def _laid(card: Card, free: SparePlace) -> tuple[Card, SparePlace]:
+def _laid(order: CardOrder, card: Card, free: SparePlace) -> tuple[Card, SparePlace]:
     """Return the card with a note of where it goes, and what it takes of `free`."""
+    if order.wedge is not None:  # its heights go by where it lies on the tile
+        wedge = replace(order.wedge, start_mm=free.left_mm)
+        card = lay_out(replace(_in(order, card.width_mm, card.height_mm), wedge=wedge))
     place = replace(free, width_mm=card.width_mm, height_mm=card.height_mm)
     note = (
         f"On the spare tile {place.tile} it goes {place.left_mm:.0f} mm from the left edge and "
