@@ -119,7 +119,7 @@ def test_a_speed_that_fine_detail_does_not_reach_is_written_beside_the_true_one(
 
 def test_photos_of_a_head_reach_the_speed_at_which_its_finest_detail_lags_by_a_twentieth():
     # at 2400 mm/min single dots ran full and exact, at 2500 at 2265: cycle-accurate run
-    assert 2400 <= reach() < 2500
+    assert 2399 <= reach() < 2500  # which is found to within 1 mm/min
 
 
 def test_a_grid_round_a_recipe_has_five_cells_and_four_where_the_laser_ends():

@@ -54,7 +54,7 @@ def test_a_person_names_laser_tile_and_paint_and_no_speed(card, tmp_path):
 
     assert result.exit_code == 0
     assert "power card 1: 58.5 × 87.3 mm. Etching will take 35 min" in result.stdout
-    assert "reach only 2434 mm/min" in result.stderr
+    assert "reach only 2400 mm/min" in result.stderr
     assert read_card_file(tmp_path / "first").recipe.surface == "white tile, two coats"
     assert read_sheet(tmp_path / "first").title == "power card 1"
 
@@ -152,6 +152,17 @@ def test_a_check_strip_is_compared_with_the_card_read_before_it(card, read, tmp_
     assert told.exit_code == 0, told.output
     assert "on card 1" in told.output
     assert "hold under a fingernail" in told.output
+
+
+def test_a_reserve_card_tells_how_much_the_dose_varies_over_the_tile(card, read, tmp_path):
+    made = card("reserve", "even", "--speed", "1500", "--power", "60")
+    photograph_in(tmp_path, "even")
+
+    told = read("{here}/even.jpg", "--card", "{here}/even", "--wiped")
+
+    assert made.exit_code == 0, made.output
+    assert "the reserve measured on this tile is" in told.output
+    assert "Another tile may differ" in told.output
 
 
 def test_a_strip_that_was_worn_tells_its_loss_and_no_years(card, read, tmp_path):

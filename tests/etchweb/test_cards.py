@@ -132,6 +132,23 @@ def test_a_check_strip_answers_and_its_speed_is_taken_over(bench, book):
     assert summary["answer"] in ("yes", "shifted")
 
 
+def test_a_reserve_card_tells_the_reserve_and_its_recipe_is_taken_over(bench, book):
+    page = bench.make(finds="reserve")
+    assert "Check strip" in page.text
+    bench.put_on_bench(book)
+
+    page = bench.read(photograph(etch(bench.card, SURFACE)))
+    to_try = re.search(r'type="hidden" name="patch" value="([^"]+)"', page.text)[1]
+    bench.phone.press("test-tiles/1/marks", form={"mark": "good", "patch": to_try})
+    page = bench.look()
+    bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
+
+    assert "the reserve measured on this tile is" in page.text
+    ((reading, chosen),) = book.accepted
+    assert "recipe" in chosen
+    assert book.readings[reading - 1]["summary"]["reserve_percent"] >= 3
+
+
 def test_a_worn_strip_is_compared_with_what_was_filed_of_it(bench, book):
     bench.make(finds="check")
     bench.put_on_bench(book)
