@@ -155,9 +155,9 @@ def test_every_state_has_a_headline_and_lines_for_a_terminal(state):
 @pytest.mark.parametrize(
     ("state", "headline", "said", "calls"),
     [
-        ("lost", "Gone", "without a goodbye", True),
+        ("lost", "Gone", "without signing off", True),
         ("init", "The box does not answer", "control program is not running", True),
-        ("disconnected", "Switched off", "said goodbye", False),
+        ("disconnected", "Switched off", "signed off", False),
         ("sleeping", "Not heard from", "not said", False),
         ("", "Not heard from", "not said", False),
     ],

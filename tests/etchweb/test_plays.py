@@ -105,7 +105,7 @@ def test_one_is_played_at_a_time_and_can_be_ended(house):
     house.press("/plays/begin", name="lid")
 
     assert house.press("/plays/begin", name="fan").status_code == 409
-    assert "It is being played." in house.look().text
+    assert "It is running." in house.look().text
 
     house.press("/plays/end")
     house.wait()

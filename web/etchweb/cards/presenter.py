@@ -213,7 +213,7 @@ def _register_sentences(told: JsonTable) -> Iterator[str]:
             f"{apart['apart_mm']:z.2f} mm apart, give or take {apart['doubt_mm']:.3f} "
             "(nine times in ten it is within that)."
         )
-    yield "Once this is kept, every picture etched both ways is moved so that its rows meet."
+    yield "Once this is saved, every picture etched both ways is moved so that its rows meet."
 
 
 def card_questions() -> list[tuple[str, str, str]]:

@@ -37,7 +37,7 @@ NOT_READ_BEFORE: Final = (
     "that in the logbook first."
 )
 NOT_TRIED: Final = "First say whether the patch holds under a fingernail."
-FILED: Final = "This was put into the logbook already."
+FILED: Final = "This is in the logbook already."
 
 
 def read_photos(number: int) -> str | BaseResponse:

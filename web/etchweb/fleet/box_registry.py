@@ -13,8 +13,8 @@ MOST_WORDS: Final = 60
 TOPIC_ID: Final = re.compile(r"[a-z0-9-]{1,80}")  # Homie 5, "Topic IDs"
 _WHY_AWAY: Final = {
     INIT: "Its control program is not running.",
-    AWAY: "It said goodbye: it is switched off, or its page is.",
-    LOST: "Gone without a goodbye: look at its power and its network.",
+    AWAY: "It signed off: the box or its page is switched off.",
+    LOST: "Gone without signing off: check its power and its network.",
     "": "It has not said whether it is there.",
 }
 

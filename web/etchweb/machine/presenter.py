@@ -19,7 +19,7 @@ UNSURE_BED: Final = (
     "This machine has not been homed, so the box counts its travel from the origin and cannot know"
     " where the frame ends. Keep an eye on the head."
 )
-WIRED: Final = "Everything that the box makes use of is wired."
+WIRED: Final = "Everything the box uses is wired."
 NO_BED: Final = "The controller has not said yet how far the head can go."
 FIND_ORIGIN: Final = "Take an earlier origin again (after homing)"
 STATES: Final = {True: "As it should be.", False: "Not as it should be.", None: ""}

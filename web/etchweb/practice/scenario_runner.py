@@ -23,9 +23,9 @@ class ScenarioUnderWay(RuntimeError):
 class Outcome(StrEnum):
     """How a scenario has ended."""
 
-    AS_WRITTEN = "Everything came as it is written."
-    OTHERWISE = "Not everything came as it is written."
-    ENDED = "It was ended before its time."
+    AS_WRITTEN = "Passed."
+    OTHERWISE = "Failed."
+    ENDED = "It was ended early."
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ class ScenarioRunner:
             raise UnknownScenario("There is no scenario of that name.")
         with self._lock:
             if self.run is not None and self.run.outcome is None:
-                raise ScenarioUnderWay("One is being played. Wait until it is over, or end it.")
+                raise ScenarioUnderWay("One is running. Wait until it is over, or end it.")
             self._child = child = subprocess.Popen(
                 self._command_for(name),
                 stdin=subprocess.DEVNULL,

@@ -19,7 +19,7 @@ from etchweb.text.view import View
 
 pages = Blueprint("plays", __name__, url_prefix="/plays")
 
-PLAYING: Final = "It is being played."
+PLAYING: Final = "It is running."
 NO_ROOM: Final = "This computer has no room for another practice machine now."
 
 

@@ -12,7 +12,7 @@ from etchwire.catalogue.dose import DARKEST_PERCENT, LIGHTEST_PERCENT
 
 pages = Blueprint("shading", __name__)
 
-NO_SHADE: Final = "That is no shade there is. Look at the page again and press once more."
+NO_SHADE: Final = "There is no such shade. Look at the page again and press once more."
 
 
 @pages.post("/shade")

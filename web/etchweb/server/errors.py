@@ -29,7 +29,7 @@ class NotKept(HTTPException):
     """The card did not take what was sent; what was there before is still there."""
 
     code = 507
-    description = "The memory card did not take that."
+    description = "The box’s storage did not take that."
 
 
 def show_errors(app: Flask) -> None:

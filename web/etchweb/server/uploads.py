@@ -21,7 +21,7 @@ STAYS_FREE_BYTES: Final = 30 * MB  # below it nothing is started
 ALREADY_SENDING: Final = "This phone is sending a photo already. Wait until it is there."
 OTHERS_SEND: Final = "Other phones are sending photos. Try again in a minute."
 NO_ROOM: Final = (
-    "There is no room left on the memory card for a photo of that size. Delete drafts, or make"
+    "There is no room left in the box’s storage for a photo of that size. Delete drafts, or make"
     " room."
 )
 

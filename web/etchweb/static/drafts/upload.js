@@ -54,7 +54,7 @@ function show(share) {
   form.querySelector("button").disabled = true;
   line.hidden = false;
   line.querySelector("progress").value = share;
-  line.querySelector("[data-said]").textContent = share < 1 ? "" : "The box looks at it.";
+  line.querySelector("[data-said]").textContent = share < 1 ? "" : "The box is checking the photo.";
 }
 
 function say(sentence) {
