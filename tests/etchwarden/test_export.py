@@ -10,8 +10,12 @@ from contextlib import closing
 import pytest
 from click.testing import CliRunner
 
+from darkroom.camera import photograph
+from darkroom.focus import Beam, etch_focus
+from darkroom.tile import SURFACES
 from etchdaemon.logbook.backup.exporting import TABLES
 from etchdaemon.logbook.schema.steps import MIGRATIONS
+from etchproof.layout.job import read_card_file
 from etchwarden.__main__ import main
 from support.harnesses.catalogue_bench import Shop
 
@@ -27,6 +31,12 @@ def old_box(tmp_path_factory):
         shop.done("card power -o {here}/first --surface tile --steps 4 4")
         run = shop.etch("first")
         shop.done("read --card {here}/first --mark B3=good --accept")
+        shop.done("card spacing -o {here}/lines --surface tile")
+        shop.done("card focus -o {here}/wedge --surface tile --wedge 0 15 100")
+        beam = Beam(across_at_mm=6.0, along_at_mm=6.0, m_squared=12)
+        tile = etch_focus(read_card_file(folder / "wedge"), SURFACES["willing"], beam)
+        (folder / "wedge.jpg").write_bytes(photograph(tile).getvalue())
+        shop.done("read {here}/wedge.jpg --card {here}/wedge --wiped --other-way-round --accept")
         shop.done(f"verdict {run} good --note 'as it should be, über alles'")
     return folder
 
@@ -66,6 +76,24 @@ def test_what_was_exported_and_imported_is_the_same_in_every_table(old_box, expo
     assert result.exit_code == 0, result.output
     assert everything(fresh) == everything(old_box)
     assert all(rows for table, rows in everything(fresh).items() if table not in MAY_BE_EMPTY)
+
+
+def test_focus_and_spacing_cards_are_exported_with_the_spot_that_was_taken(export):
+    kinds = [row["kind"] for row in read_csv(export, "card")]
+    assert kinds == ["power", "spacing", "focus"]
+    read = read_csv(export, "reading")[-1]
+    assert json.loads(read["marks_json"]) == {"wedge": "other way round"}
+    spot = json.loads(read["chosen_json"])["spot"]
+    head = next(
+        row for row in read_csv(export, "head") if json.loads(row["head_json"])["spot_y_mm"] != 0.08
+        or json.loads(row["head_json"])["spot_x_mm"] != 0.08
+    )  # fmt: skip
+    assert json.loads(head["head_json"])["spot_y_mm"] == spot["spot_y_mm"]
+
+
+def read_csv(export, table):
+    with (export / f"{table}.csv").open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
 
 
 def test_a_spreadsheet_reads_the_tables(export):
