@@ -57,9 +57,9 @@ def wait_until(is_so):
 
 @pytest.fixture
 def session(disc):
-    """A practice session with its page, in the middle of a large picture."""
+    """A practice session with its page, in the middle of a picture that takes over a minute."""
     process = subprocess.Popen(
-        [*PRACTICE[:-1], "5", str(disc), "--width", "60", "--port", str(free_port())],
+        [*PRACTICE[:-1], "1", str(disc), "--width", "20", "--port", str(free_port())],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
