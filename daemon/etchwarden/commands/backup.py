@@ -21,6 +21,7 @@ from etchdaemon.logbook.backup.sums import is_as_written, put_in_place
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.shared.daemon_option import state_option
+from etchwarden.shared.file_errors import faults_told
 from etchwarden.shared.progress import progress_shown
 from etchwire.calls.backup import Backup, Backups
 from etchwire.calls.client import DaemonClient
@@ -48,7 +49,7 @@ def command(dest: Path | None, socket: Path | None, state: Path | None) -> None:
     """
     if (socket is None) == (state is None):
         raise click.UsageError("Say --daemon where the daemon runs, or --state where it does not.")
-    try:
+    with faults_told(dest, EtchdaemonError, WireError):
         if socket is not None:
             made = by_daemon(socket)
             if dest is not None:
@@ -57,10 +58,6 @@ def command(dest: Path | None, socket: Path | None, state: Path | None) -> None:
             assert state is not None  # noqa: S101 - one of them is, see above
             made = by_ourselves(state, dest)
         found = look_at(made)
-    except (EtchdaemonError, WireError) as error:
-        raise click.ClickException(str(error)) from error
-    except OSError as error:
-        raise click.ClickException(f"{error.filename or dest}: {error.strerror}.") from error
     click.echo(f"{found.path}: {found.runs} etches, {as_size(found.bytes)}, checked.")
 
 

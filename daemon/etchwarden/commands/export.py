@@ -14,6 +14,7 @@ from etchdaemon.logbook.backup.exporting import export_book
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.commands.backup import by_daemon, by_ourselves
 from etchwarden.shared.daemon_option import daemon_option, state_option
+from etchwarden.shared.file_errors import faults_told
 from etchwire.errors import WireError
 
 
@@ -30,18 +31,16 @@ def command(folder: Path, socket: Path | None, state: Path | None) -> None:
     if socket is None and state is None:
         raise click.UsageError("Say --daemon where the daemon runs, or --state where it does not.")
     now_utc = datetime.now(UTC).isoformat(timespec="seconds")
-    try:
-        with TemporaryDirectory(prefix="etchwarden-") as scratch:
-            copy = Path(scratch, "logbook.sqlite3")
-            if state is not None:
-                by_ourselves(state, copy)
-            elif socket is not None:
-                shutil.copyfile(by_daemon(socket), copy)
-            book, note = open_book(copy, at_utc=now_utc)
-            with closing(book):
-                rows = export_book(book, folder, at_utc=now_utc, software=version("etchwarden"))
-    except (EtchdaemonError, WireError) as error:
-        raise click.ClickException(str(error)) from error
-    except OSError as error:
-        raise click.ClickException(f"{error.filename or folder}: {error.strerror}.") from error
+    with (
+        faults_told(folder, EtchdaemonError, WireError),
+        TemporaryDirectory(prefix="etchwarden-") as scratch,
+    ):
+        copy = Path(scratch, "logbook.sqlite3")
+        if state is not None:
+            by_ourselves(state, copy)
+        elif socket is not None:
+            shutil.copyfile(by_daemon(socket), copy)
+        book, note = open_book(copy, at_utc=now_utc)
+        with closing(book):
+            rows = export_book(book, folder, at_utc=now_utc, software=version("etchwarden"))
     click.echo(f"{rows} records are in {folder}. {note or ''}".rstrip())

@@ -10,6 +10,7 @@ import click
 from etchpath.errors import EtchpathError
 from etchpath.foreign_job import write_foreign_job
 from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.file_errors import faults_told
 from etchwarden.shared.heads import find_head
 from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
 from etchwire.calls.client import DaemonClient
@@ -38,23 +39,22 @@ def command(job: Path, socket: Path, head: str | None, page: Path | None, surfac
 
     Exit code 0 means ready, 1 refused, 3 that something must be read and accepted first.
     """
-    try:
-        with tempfile.TemporaryDirectory() as made, DaemonClient(socket) as daemon:
-            folder = job if job.is_dir() else Path(made)
-            if folder is not job:
-                _make_job(job, folder, head, surface)
-            with (
-                (folder / GCODE_NAME).open("rb") as gcode,
-                (folder / SHEET_NAME).open("rb") as sheet,
-            ):
-                daemon.ask(Load(gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno()))
-            if page is not None:
-                _leave_pictures(folder, page / PICTURES_FOLDER)
-            found = _await_check(daemon)
-    except (EtchpathError, WireError) as error:
-        raise click.ClickException(str(error)) from error
-    except OSError as error:
-        raise click.ClickException(f"{error.filename or job}: {error.strerror}.") from error
+    with (
+        faults_told(job, EtchpathError, WireError),
+        tempfile.TemporaryDirectory() as made,
+        DaemonClient(socket) as daemon,
+    ):
+        folder = job if job.is_dir() else Path(made)
+        if folder is not job:
+            _make_job(job, folder, head, surface)
+        with (
+            (folder / GCODE_NAME).open("rb") as gcode,
+            (folder / SHEET_NAME).open("rb") as sheet,
+        ):
+            daemon.ask(Load(gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno()))
+        if page is not None:
+            _leave_pictures(folder, page / PICTURES_FOLDER)
+        found = _await_check(daemon)
     click.echo(found.sentence)
     raise SystemExit({"ready": 0, "acknowledge": 3}.get(found.verdict, 1))
 

@@ -13,6 +13,7 @@ from etchwarden.installation.errors import InstallationError, Refused
 from etchwarden.installation.paths import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.installation.wheel import Wheel, require_newer
+from etchwarden.shared.file_errors import faults_told
 
 
 @click.command()
@@ -41,7 +42,7 @@ def command(wheel: Path, wheelhouse: Path | None, older: bool, root: Path) -> No
     if places.is_board and os.geteuid() != 0:
         raise click.ClickException("Updating needs root. Use sudo.")
     releases = Releases(places, wheelhouse, python=_systems_python())
-    try:
+    with faults_told(root, InstallationError):
         new = Wheel.at(wheel)
         if releases.current() is None:
             raise Refused("Nothing is installed here. Use systemd/install.")
@@ -53,10 +54,6 @@ def command(wheel: Path, wheelhouse: Path | None, older: bool, root: Path) -> No
             wheel=new,
             say=say,
         ).run()
-    except InstallationError as error:
-        raise click.ClickException(str(error)) from error
-    except OSError as error:
-        raise click.ClickException(f"{error.filename or root}: {error.strerror}.") from error
     click.echo(f"Etchwarden {new.version} is in use.")
 
 
