@@ -5,9 +5,13 @@ import json
 import pytest
 
 from darkroom.camera import photograph
-from darkroom.cards import power_card, register_card, tone_card
+from darkroom.cards import RECIPE, power_card, register_card, tone_card, wishes
+from darkroom.focus import Beam, etch_focus
+from darkroom.spacing import black_lines
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.choosing.card_result import CardEvidence, result_of
+from etchproof.layout.focus_card import WedgeRequest, lay_out_focus_card
+from etchproof.layout.spacing_card import lay_out_spacing_card
 from etchproof.reading.camera import read_card
 from etchweb.storage.card_files import READ_NAME, CardFiles
 from etchwire.packing import pack
@@ -16,12 +20,24 @@ from support.harnesses.page_bench import WIDTHS_PX, violations
 
 LEAST_TARGET_PX = 48
 WILLING = SURFACES["willing"]
+
+
+def focus_card():
+    wedge = WedgeRequest(left_mm=0, right_mm=12, length_mm=100)
+    return lay_out_focus_card(wishes(number=11), RECIPE, wedge)
+
+
 TILES = {
     "power": (power_card, lambda card: etch(card, WILLING)),
     "tone": (tone_card, lambda card: etch(card, WILLING)),
     "register": (
         register_card,
         lambda card: etch_hairlines(card, WILLING, lag_s=0.0004, slack_mm=0.06),
+    ),
+    "focus": (focus_card, lambda card: etch_focus(card, WILLING, Beam(m_squared=12))),
+    "spacing": (
+        lambda: lay_out_spacing_card(wishes(number=12), RECIPE),
+        lambda card: black_lines(card, 0.13),
     ),
 }
 

@@ -40,8 +40,7 @@ class CardBook:
         return self.cards[number]
 
     def save_card(self, card, who):
-        CardRecord.from_table(card)
-        self.cards[card["number"]] = card | {
+        self.cards[card["number"]] = CardRecord.from_table(card).to_table() | {
             "found_on": PRACTICE_SURFACES[0].to_table(),
             "at_utc": MADE_UTC,
             "who": who,
