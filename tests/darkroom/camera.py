@@ -3,7 +3,7 @@
 Everything is done in linear light up to the picture codes, so the truth stays known.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import BytesIO
 
 import cv2
@@ -15,6 +15,7 @@ from darkroom.tile import Tile
 BARE_ROUND_MM = 12.0
 TABLE = 0.25
 TINT = (1.0, 0.985, 0.95)
+BLUE = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,6 +38,7 @@ class Shot:
     glare: tuple[tuple[float, float, float, float], ...] = ()  # x, y, sigma in mm, light added
     shadows: tuple[tuple[float, float, float], ...] = ()  # from x in mm on: depth, softness in mm
     quality: int = 80
+    tint: tuple[float, float, float] = TINT  # of the lamp
     seed: int = 1
 
 
@@ -44,9 +46,13 @@ def photograph(tile: Tile, shot: Shot = Shot()) -> BytesIO:
     """Return the JPEG file of a photo of a tile."""
     codes = 255 * _to_srgb(_exposed(tile, shot))
     noise = np.random.default_rng(shot.seed)
-    picture = np.empty((*codes.shape, len(TINT)), dtype=np.uint8)
-    for channel, tint in enumerate(TINT):
-        seen = codes * tint ** (1 / 2.2)
+    picture = np.empty((*codes.shape, len(shot.tint)), dtype=np.uint8)
+    blue = codes
+    if tile.blue is not None:
+        yellow = replace(tile, reflectance=tile.reflectance * tile.blue, blue=None)
+        blue = 255 * _to_srgb(_exposed(yellow, shot))
+    for channel, tint in enumerate(shot.tint):
+        seen = (blue if channel == BLUE else codes) * tint ** (1 / 2.2)
         seen += noise.standard_normal(codes.shape, dtype=np.float32) * shot.noise_codes
         picture[..., channel] = np.clip(np.rint(seen, out=seen), 0, 255, out=seen)
     file = BytesIO()

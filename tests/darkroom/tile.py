@@ -88,6 +88,7 @@ class Tile:
     reflectance: np.ndarray
     px_per_mm: float
     card: Card
+    blue: np.ndarray | None = None  # share of the blue that is left, None for neutral tiles
 
     def truth(self, area):
         """The mean over the middle of an area of dots."""
@@ -111,15 +112,18 @@ def etch(card: Card, surface: InventedSurface) -> Tile:
     return burn(exposure, card, surface)
 
 
-def not_wiped(tile: Tile, *, haze: float, reach_mm: float = 1.5) -> Tile:
+def not_wiped(tile: Tile, *, haze: float, reach_mm: float = 1.5, brown: float = 0.0) -> Tile:
     """Return the tile before wiping: burnt paint still lies on black, and soot around it.
+
+    `brown` is the share of blue that the burnt paint swallows.
 
     Common practice, no source; how much and how far is invented.
     """
     burnt = 1 - np.clip(tile.reflectance, 0, 1)
     soot = cv2.GaussianBlur(burnt, (0, 0), reach_mm * tile.px_per_mm)
     seen = np.maximum(tile.reflectance, 0.3 * burnt) * (1 - haze * soot)
-    return replace(tile, reflectance=seen.astype(np.float32))
+    blue = (1 - brown * burnt).astype(np.float32) if brown else None
+    return replace(tile, reflectance=seen.astype(np.float32), blue=blue)
 
 
 def burn(exposure: np.ndarray, card: Card, surface: InventedSurface) -> Tile:

@@ -33,7 +33,7 @@ from etchproof.choosing.check_strip import (
 )
 from etchproof.choosing.judging import PLATEAU_L, darkest_sound, judge
 from etchproof.choosing.reserve import RESERVE, black_begins, kept_reserve
-from etchproof.errors import CardDoesNotFit, NothingToChoose, UnfitCard
+from etchproof.errors import CardDoesNotFit, NothingToChoose, PhotoRefused, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.duration import etching_time_s
@@ -310,6 +310,29 @@ def test_a_strip_that_was_not_wiped_and_shows_no_soot_is_asked_about():
 
     assert told.answer is Answer.TEST_ANEW
     assert "Was it wiped?" in " ".join(told.sentences)
+
+
+@pytest.mark.parametrize("haze", [0.0, 0.3])
+def test_a_card_that_is_brown_was_not_wiped(haze):
+    strip = strip_of(3000.0)
+    tile = not_wiped(etch(strip, SURFACES["willing"]), haze=haze, brown=0.5)
+
+    with pytest.raises(PhotoRefused, match="wiped off") as refused:
+        read_card([photograph(tile, Shot(tilt_degrees=8))], [strip], is_wiped=True)
+
+    assert refused.value.reason == "not-wiped"
+
+
+@pytest.mark.parametrize("tint", [(1.0, 0.85, 0.55), (0.7, 0.85, 1.0)])
+def test_a_warm_or_a_cold_lamp_makes_no_card_brown(tint):
+    strip = strip_of(3000.0)
+    for surface in ("willing", "stubborn"):
+        shot = Shot(tilt_degrees=8, tint=tint, noise_codes=3.0)
+
+        photo = photograph(etch(strip, SURFACES[surface]), shot)
+        reading, _ = read_card([photo], [strip], is_wiped=True)
+
+        assert len(reading.patches) == len(strip.patches)
 
 
 def test_a_damaged_patch_is_not_reached_by_the_reserve():

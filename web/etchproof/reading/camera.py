@@ -16,6 +16,7 @@ from etchproof.card import REGISTER, Card
 from etchproof.errors import PhotoRefused
 from etchproof.layout.markers import CARD_NUMBERS
 from etchproof.reading.bare_light import BareLight
+from etchproof.reading.brown_haze import is_brown
 from etchproof.reading.detection import OUT_OF_FOCUS, Found, find_markers
 from etchproof.reading.disturbed_light import Disturbance, is_sooted
 from etchproof.reading.hairline_shift import measure_hairlines
@@ -40,6 +41,10 @@ NOT_WIPED_FAULT: Final = "not-wiped"
 SOOTED_SENTENCE: Final = (
     "the bare tile is darker around what was burnt, as where soot or loose paint was not wiped "
     "off: let the card cool, wipe it until a white cloth stays white, and take the picture again"
+)
+BROWN_SENTENCE: Final = (
+    "what is dark on the card is brown, as paint that was scorched and not wiped off: let the card "
+    "cool, wipe it until a white cloth stays white, and take the picture again"
 )
 OVEREXPOSED_SHARE: Final = 0.25  # of the bare tile; less may be glare, which spoils patches only
 
@@ -127,6 +132,8 @@ def read_photo(at: SeenCard) -> OneReading:
     hairlines = measure_hairlines(at.seen, bare, at.card) if at.card.kind == REGISTER else ()
     if is_sooted(bare, at.card):
         raise PhotoRefused(NOT_WIPED_FAULT, SOOTED_SENTENCE)
+    if is_brown(at.photo.colour, at.seen.mm_to_photo, at.card):
+        raise PhotoRefused(NOT_WIPED_FAULT, BROWN_SENTENCE)
     return OneReading(at, read, measure_patches(at.seen, bare, at.card), hairlines)
 
 

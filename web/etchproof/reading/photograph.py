@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import IO, Final
 
@@ -17,21 +18,28 @@ from etchproof.errors import PhotoRefused
 
 Light = NDArray[np.float32]
 Codes = NDArray[np.uint8]
+Colour = NDArray[np.float32]  # (rows, columns, red and blue)
 
 LEAST_SIDE_PX: Final = 800  # of the longer side: below it a picture is somebody's thumbnail
 KEPT_SIDE_PX: Final = 1800  # a photo of more than 16 megapixels is made smaller, down to this
 ROWS_AT_ONCE: Final = 256
-_RESULT_BYTES: Final = 5 * ENOUGH_PIXELS  # light and codes
+SCREEN_GAMMA: Final = 2.2  # near enough to sRGB where only proportions count
+COLOUR_PX: Final = 4  # a side of the squares whose colour is kept: patches are far larger
+_RESULT_BYTES: Final = 6 * ENOUGH_PIXELS  # light, codes and colour
 
 
 @dataclass(frozen=True, slots=True)
 class Photograph:
-    """A photo, upright: its light, 0 to 1, and the square root of it as codes for detection."""
+    """A photo, upright: its light, 0 to 1, and the square root of it as codes for detection.
+
+    `colour` is the light of red and of blue, 0 to 1, of squares of `COLOUR_PX` a side.
+    """
 
     name: str
     sha256: str
     light: Light
     codes: Codes
+    colour: Colour
 
 
 def load_photograph(source: Path | IO[bytes], *, name: str | None = None) -> Photograph:
@@ -44,19 +52,21 @@ def load_photograph(source: Path | IO[bytes], *, name: str | None = None) -> Pho
                 f"{photo.name} has only {photo.width_px} × {photo.height_px} pixels, as a "
                 "thumbnail has: send the photo itself, in its original size",
             )
-        light, codes = _decoded(photo)
+        light, codes, colour = _decoded(photo)
     except EtchphotoError as error:
         raise PhotoRefused("not-a-picture", str(error)) from error
-    return Photograph(photo.name, photo.sha256, light, codes)
+    return Photograph(photo.name, photo.sha256, light, codes, colour)
 
 
-def _decoded(photo: LoadedPhoto) -> tuple[Light, Codes]:
+def _decoded(photo: LoadedPhoto) -> tuple[Light, Codes, Colour]:
     with photo.decode(
         _whole_light, least_px=(KEPT_SIDE_PX, KEPT_SIDE_PX), result_bytes=_RESULT_BYTES
     ) as decoded:
         height = decoded.whole("rows", most=photo.height_px + photo.width_px)
         width = decoded.whole("columns", most=photo.height_px + photo.width_px)
         light: Light = decoded.read((height, width), np.float32)
+        squares = (height // COLOUR_PX, width // COLOUR_PX, 2)
+        colour: Colour = decoded.read(squares, np.float32)
     np.clip(light, 0, 1, out=light)
     codes = np.empty((height, width), dtype=np.uint8)
     for first, last in _strips(height):
@@ -64,11 +74,12 @@ def _decoded(photo: LoadedPhoto) -> tuple[Light, Codes]:
     return (
         np.ascontiguousarray(photo.orientation.upright(light)),
         np.ascontiguousarray(photo.orientation.upright(codes)),
+        np.ascontiguousarray(photo.orientation.upright(colour)),
     )
 
 
 def _whole_light(picture: DecodedPicture) -> tuple[Table, Iterator[Light]]:
-    """Answer with the light of the whole picture; in the decoder's process.
+    """Answer with the light of the whole picture, then with its colour; in the decoder's process.
 
     What a JPEG's decoder does with one that is too large is done here with any other: the light
     of several pixels becomes one.
@@ -84,7 +95,17 @@ def _whole_light(picture: DecodedPicture) -> tuple[Table, Iterator[Light]]:
         _mean_of(times, picture.luminance(0, first, columns * times, last))
         for first, last in _strips(rows * times)
     )
-    return {"rows": rows, "columns": columns}, strips
+    colours = _colours(picture, times, rows // COLOUR_PX, columns // COLOUR_PX)
+    return {"rows": rows, "columns": columns}, chain(strips, colours)
+
+
+def _colours(picture: DecodedPicture, times: int, rows: int, columns: int) -> Iterator[Colour]:
+    side = COLOUR_PX * times
+    for first, last in _strips(rows * COLOUR_PX):
+        part = picture.colours(0, first * times, columns * side, last * times)
+        codes = np.asarray(part.convert("RGB"), dtype=np.float32)[..., (0, 2)] / 255
+        squares = (codes**SCREEN_GAMMA).reshape(-1, side, columns, side, 2)
+        yield np.ascontiguousarray(squares.mean(axis=(1, 3)), dtype=np.float32)
 
 
 def _strips(height: int) -> Iterator[tuple[int, int]]:
