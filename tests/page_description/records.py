@@ -48,7 +48,7 @@ RECORDS: Final = (
     Entry(
         method="POST",
         path="/logbook/{number}/take-up-again",
-        says="Show another row as the first that is not dark, or put the rest on the bench.",
+        says="Show another row as the first that is not dark, or load the rest.",
         role="operate",
         where={"number": _NUMBER},
         asks={

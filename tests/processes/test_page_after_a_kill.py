@@ -152,7 +152,7 @@ def test_a_killed_daemon_costs_no_row_when_the_next_ones_page_is_followed(box, p
     box.start_daemon()
 
     phone.goto(box.url + "/machine")
-    phone.get_by_role("button", name="Find its ends").tap()
+    phone.get_by_role("button", name="Home", exact=True).tap()
     expect(phone.locator("[data-live=moved]")).to_contain_text("homed")
     phone.get_by_role("button", name="Take the origin of etch 1 again").tap()
     expect(phone.locator("[data-live=sentence]")).to_have_text("The machine is ready.")
@@ -166,7 +166,7 @@ def test_a_killed_daemon_costs_no_row_when_the_next_ones_page_is_followed(box, p
     phone.get_by_label("First row that is not dark").fill(f"{by_eye + 1}")
     expect(phone.locator("#left")).to_contain_text(f"{ROWS - by_eye} rows")
     phone.get_by_label("The machine is homed").check()
-    phone.get_by_role("button", name="Put the rest on the bench").tap()
+    phone.get_by_role("button", name="Load the rest").tap()
     expect(phone.locator("h1")).to_have_text("Loaded")
     expect(phone.get_by_text("What is left of etch 1")).to_be_visible()
 

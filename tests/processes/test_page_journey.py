@@ -96,10 +96,10 @@ def take_it_up_again(phone, hand, expect):
     hand.get_by_role("button", name="Close the lid").tap()
     expect(phone.locator("[data-live='condition lid closed']")).to_contain_text("as it should be")
     phone.get_by_role("button", name="Reset").tap()
-    expect(phone.get_by_text("Stopped because")).to_have_count(0)
+    expect(phone.get_by_text("closed again, reset")).to_be_visible()
     phone.get_by_role("link", name="Continue this etch").tap()
     phone.get_by_label("Tile and head have not moved.").check()
-    phone.get_by_role("button", name="Put the rest on the bench").tap()
+    phone.get_by_role("button", name="Load the rest").tap()
     expect(phone.locator("h1")).to_have_text("Loaded")
 
 

@@ -85,7 +85,7 @@ def test_the_row_told_by_eye_is_put_on_the_bench(page, served):
     page.get_by_role("button", name="1 row up").tap()
     page.get_by_label("The machine is homed").check()
 
-    page.get_by_role("button", name="Put the rest on the bench").tap()
+    page.get_by_role("button", name="Load the rest").tap()
     page.wait_for_url(served.url + "/")
 
     said = {"run": 6, "confirm": "origin set again", "row": 411, "accept_gap": False}
@@ -94,7 +94,7 @@ def test_the_row_told_by_eye_is_put_on_the_bench(page, served):
 
 
 def test_nothing_is_put_on_the_bench_until_it_is_said_that_all_is_where_it_was(page, served):
-    page.get_by_role("button", name="Put the rest on the bench").tap()
+    page.get_by_role("button", name="Load the rest").tap()
 
     assert page.url.endswith(PAGE)
     assert served.daemon.asked == []
@@ -108,7 +108,7 @@ def test_all_of_it_works_without_a_script(open_phone, served, expect):
     expect(phone.locator("#left")).to_contain_text("501 rows")
     field(phone).fill("502")  # what is typed last counts, shown or not
     phone.get_by_label("The machine is homed").check()
-    phone.get_by_role("button", name="Put the rest on the bench").tap()
+    phone.get_by_role("button", name="Load the rest").tap()
     expect(phone.locator("h1")).to_have_text("No picture loaded")
 
     assert served.daemon.said["reenter"]["row"] == 501

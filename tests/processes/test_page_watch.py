@@ -160,7 +160,7 @@ def test_what_was_ticked_and_typed_outlives_a_page_drawn_anew(open_phone, served
     phone.get_by_label("How many hours ago").fill("14")
 
     served.daemon.tell("stopped", may=["arm"])
-    expect(phone.get_by_text("Stopped because")).to_have_count(0)
+    expect(phone.get_by_role("button", name="Reset")).to_have_count(0)
 
     expect(phone.get_by_label("The lens is wiped")).to_be_checked()
     expect(phone.get_by_label("How many hours ago")).to_have_value("14")
