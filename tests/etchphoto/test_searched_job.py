@@ -55,6 +55,7 @@ def test_a_job_is_made_with_searched_dots_after_an_early_preview(photo, tmp_path
     assert (previews[0] != made[0]).any()
 
 
+@pytest.mark.slow
 def test_what_is_told_is_the_gain_for_this_dot(photo):
     gain = foreseen_gain(DOT, Motion(HEAD, RECIPE))
 

@@ -89,6 +89,7 @@ def test_more_light_is_as_good_as_a_law_that_asks_for_less():
     assert more == pytest.approx(as_good * share, abs=1e-4)
 
 
+@pytest.mark.slow
 def test_a_search_that_knows_the_speeds_leaves_greys_that_are_right_at_them():
     wanted = np.full((60, 300), 0.45, dtype=np.float32)
 

@@ -85,6 +85,7 @@ def trial(seed):
     return measure_reserve(card, seen(card, surface, needed, chance), {}), surface, needed
 
 
+@pytest.mark.slow
 def test_the_reserve_is_what_the_hardest_place_needs():
     errors, lighter = [], []
     for seed in range(SEEDS):
