@@ -46,7 +46,7 @@ def strongest_dose(wanted):
 
 
 PALE = [[62, 62, 62, 62], [64, 62, 62, 62], [80, 66, 62.5, 62], [95, 85, 75, 64]]
-PALE_CARD = card_of((1000.0, 1500.0, 2000.0, 2600.0), (0.4, 0.6, 0.8, 1.0))
+PALE_CARD = card_of((1000.0, 1500.0, 2000.0, 2400.0), (0.4, 0.6, 0.8, 1.0))
 
 
 def test_a_pale_plateau_is_taken_for_what_it_is_and_its_fastest_patch_recommended():
