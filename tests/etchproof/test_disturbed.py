@@ -70,7 +70,7 @@ def test_a_card_that_was_not_wiped_and_is_claimed_to_be_is_found(tile, haze, see
 @pytest.mark.parametrize(
     "shot",
     [
-        Shot(tilt_degrees=30, light_ratio=2.5, blur_px=4.0, noise_codes=6.0, distortion=0.01),
+        Shot(tilt_degrees=30, light_ratio=2.5, blur_px=3.0, noise_codes=6.0, distortion=0.01),
         Shot(tilt_degrees=10, light_ratio=3.0, light_from_degrees=200, quality=60, seed=5),
     ],
     ids=["bad", "lit from the other side"],
