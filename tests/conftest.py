@@ -15,7 +15,6 @@ if sys.dont_write_bytecode:
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix
 
-import pytest
 from hypothesis import HealthCheck, settings
 
 TESTS = Path(__file__).parent
@@ -24,7 +23,6 @@ ON_DEMAND_FOLDERS = ("measure", "board")  # where every test is marked so
 SLOW_FOLDERS = ("processes", "scenarios", "systemd")
 NOT_SLOW = "not slow"
 SLOW_MODULE = re.compile(r"^pytestmark = pytest\.mark\.slow$", re.MULTILINE)
-WORKERS_PER_CORE = 2
 QUICK_EXAMPLES = 10  # where a property does not say how many it takes
 
 # The same examples everywhere, and no clock: a busy machine must not fail a property.
@@ -38,12 +36,6 @@ settings.register_profile(
 # Whoever runs the tests in the background of a shell has Ctrl-C ignored, by every child as well.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
-
-
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_auto_num_workers(config):
-    """Half the time of all tests is waiting for real processes, so two of them share a core."""
-    return None if NOT_SLOW in config.option.markexpr else WORKERS_PER_CORE * os.cpu_count()
 
 
 def pytest_configure(config):

@@ -149,7 +149,7 @@ def test_a_look_sounds_the_buzzer_for_a_minute_at_most_and_says_what_to_look_for
     bench.run(60 + 1)
     asked_for = bench.interlocks.attendance.open_call
     bench.interlocks.attendance.looks = replace(
-        bench.interlocks.attendance.looks, asked=2
+        bench.interlocks.attendance.looks, number=2
     )  # no second one
     sounds = [bench.tick(lasts_s=0.1).outputs[Output.BUZZER] for _ in range(1000)]
 

@@ -232,7 +232,7 @@ def test_a_speed_over_the_machines_limit_is_refused():
 
 
 def test_an_unknown_halftone_is_refused_with_those_there_are():
-    with pytest.raises(UnfitOrder, match="floyd-steinberg, jarvis, stucki, threshold"):
+    with pytest.raises(UnfitOrder, match="crisp, smooth, firm, lettering, test-card"):
         order(halftone="newspaper")
 
 

@@ -96,11 +96,12 @@ class Shop:
 
         Each process is a session, and so a group of its own for the scheduler: the daemon's has
         the weight that its unit gives it, 1500 against the page's 100 (nice -12 is 14.6 to 1, by
-        sched(7) from memory). The practice machine stands for hardware with its own processor.
+        sched(7) from memory). The practice machines stand for hardware with its own processor.
         """
         Path(f"/proc/{self._pid('daemon')}/autogroup").write_text(f"{nice_of(UNIT)}")
-        for thread in Path(f"/proc/{self._pid('practice machine')}/task").iterdir():
-            os.sched_setscheduler(int(thread.name), os.SCHED_RR, os.sched_param(1))
+        for machine in ("practice machine", "machine"):
+            for thread in Path(f"/proc/{self._pid(machine)}/task").iterdir():
+                os.sched_setscheduler(int(thread.name), os.SCHED_RR, os.sched_param(1))
 
     def _pid(self, name):
         return self.household._processes[name].pid
@@ -182,7 +183,10 @@ def begin_flood(port, addresses):
     strangers = Path(__file__).with_name("page_strangers.py")
     words = [sys.executable, str(strangers), str(port), str(SECONDS), str(addresses)]
     words = ["chrt", "--idle", "0", *words]  # they stand for computers of their own
-    return subprocess.Popen(words, stdout=subprocess.PIPE, text=True, start_new_session=True)
+    flood = subprocess.Popen(words, stdout=subprocess.PIPE, text=True, start_new_session=True)
+    # A policy counts within a session only: the session itself would weigh as much as the page's.
+    Path(f"/proc/{flood.pid}/autogroup").write_text("19")
+    return flood
 
 
 @pytest.fixture

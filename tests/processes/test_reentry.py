@@ -97,7 +97,7 @@ def test_after_a_killed_daemon_the_run_is_closed_and_goes_on_from_a_row_told_by_
     row = bench.ask("unfinished", run=first["id"])["first_row"]
     with pytest.raises(Refused, match="first that is not dark"):
         bench.ask("reenter", run=first["id"], confirm="origin set again")
-    with pytest.raises(Refused, match="no longer known"):
+    with pytest.raises(Refused, match="position unknown since that run"):
         bench.ask("reenter", run=first["id"], confirm="tile and head have not moved", row=row)
     bench.ask("reenter", run=first["id"], confirm="origin set again", row=row)
     run = bench.etch_the_rest()

@@ -178,5 +178,5 @@ def test_two_photos_at_once_on_one_board_and_everybody_sees_both(board):
     assert pages == ["http://board.local/m/left/", "http://board.local/m/right/"]
 
     board.household.send("page", signal.SIGKILL)
-    gone = until(lambda: (told := board.fleet()).count("Gone without a goodbye") == 2 and told)
+    gone = until(lambda: (told := board.fleet()).count("Gone without signing off") == 2 and told)
     assert "No box etches; left, right need somebody." in gone

@@ -162,7 +162,7 @@ def test_a_restart_after_the_run_has_ended_counts_as_well(rig):
     rig.wait(4.0)
     rig.get_ready()
 
-    with pytest.raises(CommandRefused, match="no longer known"):
+    with pytest.raises(CommandRefused, match="position unknown since that run"):
         rig.ask("reenter", run=1, confirm="tile and head have not moved", row=None)
 
 

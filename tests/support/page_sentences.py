@@ -12,9 +12,7 @@ from html import unescape
 from pathlib import Path
 from typing import Final
 
-import etchweb
-
-WEB: Final = Path(etchweb.__file__).parent
+WEB: Final = Path(__file__).parents[2] / "web" / "etchweb"
 LIST: Final = WEB / "SENTENCES.md"
 HEADER: Final = (
     "# What the page can say\n\nWritten by `python -m support.page_sentences`: read it aloud, mend "

@@ -47,5 +47,5 @@ def _in_plain_words() -> Iterator[None]:
     try:
         yield
     except DaemonAbsent as error:
-        _log.info("%s", error)
+        _log.debug("%s", error)  # asked every two seconds by each phone
         raise DaemonAbsent(NOT_RUNNING) from error
