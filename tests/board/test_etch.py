@@ -93,6 +93,7 @@ def test_the_photograph_of_a_test_tile_is_read_under_the_units_limits(board, ses
         session.arm(daemon)
         daemon.call("start", acknowledge_long_run=True)
     board.until(lambda: (status(session)["run"] or {}).get("ended"), "the card's end", 600)
+    assert last_run(session)["ended"] == "complete", last_run(session)["because"]
     photo = tile_photo(board, session, "/run/practice/card.png")
     page.post(settled(board, page, at), f"{at}/photos", photo=photo, wiped="yes")
     say_that_the_patch_holds(page, settled(board, page, at), at)
