@@ -49,6 +49,11 @@ class Area:
     bottom: int
     right: int
 
+    @classmethod
+    def at(cls, top: int, left: int, height: int, width: int) -> Self:
+        """Return a rectangle by its upper left dot and its size."""
+        return cls(top, left, top + height, left + width)
+
     @property
     def rows(self) -> slice:
         """Its rows, top to bottom."""
@@ -92,6 +97,29 @@ class Patch:
     power_ratio: float
     true_feed_mm_per_min: float
     rows_apart: int = 1
+
+    @classmethod
+    def of(
+        cls,
+        recipe: Recipe,
+        cell: str,
+        area: Area,
+        *,
+        part: str = SOLID,
+        coverage: float = 1.0,
+        feed_mm_per_min: float | None = None,
+    ) -> Self:
+        """Return a patch with the power of `recipe`, and its speed where no other is given."""
+        feed = recipe.feed_mm_per_min if feed_mm_per_min is None else feed_mm_per_min
+        return cls(
+            cell=cell,
+            part=part,
+            area=area,
+            coverage=coverage,
+            feed_mm_per_min=feed,
+            power_ratio=recipe.power_ratio,
+            true_feed_mm_per_min=feed,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -79,22 +79,27 @@ def lay_out_border(
     left = margin + (inner - content_dots[1]) // 2
     top = margin + side + gap
     content = Area(top, left, top + content_dots[0], left + content_dots[1])
-    corners = (
-        (margin, margin),
-        (margin, columns - margin - side),
-        (rows - margin - side, columns - margin - side),
-        (rows - margin - side, margin),
-    )
-    markers = tuple(
-        Marker(code=code_of(number, corner), corner=corner, area=Area(y, x, y + side, x + side))
-        for corner, (y, x) in zip(range(len(CORNERS)), corners, strict=True)
-    )
     text_left = margin + side + quiet
     labels = (
         *text_lines(titles.upper, (margin, text_left), spacing_mm),
         *text_lines(titles.lower, (rows - margin - side, text_left), spacing_mm),
     )
-    return Border(rows, columns, content, markers, labels)
+    return Border(
+        rows, columns, content, corner_markers(number, (rows, columns), spacing_mm, module), labels
+    )
+
+
+def corner_markers(
+    number: int, size_dots: tuple[int, int], spacing_mm: float, module: int
+) -> tuple[Marker, ...]:
+    """Return the markers of a card of (rows, columns), each module so many dots wide."""
+    margin, side = dots(MARGIN_MM, spacing_mm), MODULES * module
+    bottom, right = (size - margin - side for size in size_dots)
+    corners = ((margin, margin), (margin, right), (bottom, right), (bottom, margin))
+    return tuple(
+        Marker(code=code_of(number, corner), corner=corner, area=Area.at(y, x, side, side))
+        for corner, (y, x) in zip(range(len(CORNERS)), corners, strict=True)
+    )
 
 
 def title(words: str, letters: int = TITLE_LETTERS) -> str:

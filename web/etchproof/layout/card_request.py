@@ -1,13 +1,15 @@
 """What a person says about a card: laser, tile and paint, and the room there is for it."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from etchphoto.halftone import HALFTONES
+from etchproof.card import Card, Label, Patch
 from etchproof.errors import UnfitCard
-from etchproof.layout.border import Place
-from etchwire.catalogue.heads import Head
+from etchproof.layout.border import Border, Place
+from etchwire.catalogue.heads import Head, Recipe
 
 LEAST_LINES: Final = 10  # fewer lines make no patch that can be read
 
@@ -40,6 +42,30 @@ class CardRequest:
             raise UnfitCard(
                 f"there is no halftone {self.halftone!r}: choose one of {', '.join(HALFTONES)}"
             )
+
+    def card(
+        self,
+        kind: str,
+        recipe: Recipe,
+        border: Border,
+        *,
+        patches: Sequence[Patch] = (),
+        labels: Sequence[Label] = (),
+    ) -> Card:
+        """Return a card of this request: `labels` stand beside those of the border."""
+        return Card(
+            kind=kind,
+            number=self.number,
+            head=self.head,
+            recipe=recipe,
+            halftone=self.halftone,
+            is_both_directions=self.head.register.is_measured,
+            rows=border.rows,
+            columns=border.columns,
+            markers=border.markers,
+            labels=(*border.labels, *labels),
+            patches=tuple(patches),
+        )
 
 
 def require_lines(size_mm: float, spacing_mm: float) -> None:

@@ -4,14 +4,23 @@ A strip of 20 × 100 mm with one photo says whether a recipe holds on a new can 
 rows run across it, so that every patch has a speed of its own and little way is lost.
 """
 
+from dataclasses import replace
 from typing import Final
 
-from etchproof.card import CHECK, SOLID, Area, Card, Marker, Patch
+from etchproof.card import CHECK, Area, Card, Patch
 from etchproof.errors import UnfitCard
-from etchproof.layout.border import BAND_GAP_MM, LABEL_MM, MARGIN_MM, centred_label, dots
+from etchproof.layout.border import (
+    BAND_GAP_MM,
+    LABEL_MM,
+    MARGIN_MM,
+    Border,
+    centred_label,
+    corner_markers,
+    dots,
+)
 from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.grid import cell_name
-from etchproof.layout.markers import CORNERS, MODULES, code_of
+from etchproof.layout.markers import MODULES
 from etchproof.layout.power_card import with_true_feeds
 from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2
 from etchwire.catalogue.heads import Recipe, dose_j_per_mm2
@@ -53,22 +62,16 @@ def lay_out_check_strip(request: CardRequest, recipe: Recipe) -> Card:
         heading = top + dots(LABEL_MM + row * PITCH_MM + LABEL_GAP_MM, spacing)
         labels.append(centred_label(f"{name} {feed:.0f}", heading, middle, spacing))
         patches.append(_patch(name, feed, row, top, recipe))
-    return with_true_feeds(
-        Card(
-            kind=CHECK,
-            number=request.number,
-            head=request.head,
-            recipe=recipe,
-            halftone=request.halftone,
-            is_both_directions=request.head.register.is_measured,
-            rows=dots(HEIGHT_MM, spacing),
-            columns=dots(WIDTH_MM, spacing),
-            markers=_markers(request.number, spacing),
-            labels=tuple(labels),
-            patches=tuple(patches),
-            notes=notes,
-        )
+    size = (dots(HEIGHT_MM, spacing), dots(WIDTH_MM, spacing))
+    module = max(1, dots(MARKER_MM / MODULES, spacing))
+    border = Border(
+        *size,
+        content=Area.at(0, 0, *size),
+        markers=corner_markers(request.number, size, spacing, module),
+        labels=tuple(labels),
     )
+    card = request.card(CHECK, recipe, border, patches=patches)
+    return with_true_feeds(replace(card, notes=notes))
 
 
 def _feeds(request: CardRequest, recipe: Recipe) -> tuple[list[float], tuple[str, ...]]:
@@ -109,26 +112,5 @@ def _patch(name: str, feed: float, row: int, top: int, recipe: Recipe) -> Patch:
     spacing = recipe.line_spacing_mm
     first = top + dots(LABEL_MM + (row + 1) * PITCH_MM - PATCH_HEIGHT_MM, spacing)
     left = dots((WIDTH_MM - PATCH_MM) / 2, spacing)
-    high, wide = dots(PATCH_HEIGHT_MM, spacing), dots(PATCH_MM, spacing)
-    return Patch(
-        cell=name,
-        part=SOLID,
-        area=Area(first, left, first + high, left + wide),
-        coverage=1.0,
-        feed_mm_per_min=feed,
-        power_ratio=recipe.power_ratio,
-        true_feed_mm_per_min=feed,
-    )
-
-
-def _markers(number: int, spacing_mm: float) -> tuple[Marker, ...]:
-    side = MODULES * max(1, dots(MARKER_MM / MODULES, spacing_mm))
-    margin = dots(MARGIN_MM, spacing_mm)
-    left, top = margin, margin
-    right = dots(WIDTH_MM, spacing_mm) - margin - side
-    bottom = dots(HEIGHT_MM, spacing_mm) - margin - side
-    corners = ((top, left), (top, right), (bottom, right), (bottom, left))
-    return tuple(
-        Marker(code=code_of(number, corner), corner=corner, area=Area(y, x, y + side, x + side))
-        for corner, (y, x) in zip(range(len(CORNERS)), corners, strict=True)
-    )
+    area = Area.at(first, left, dots(PATCH_HEIGHT_MM, spacing), dots(PATCH_MM, spacing))
+    return Patch.of(recipe, name, area, feed_mm_per_min=feed)

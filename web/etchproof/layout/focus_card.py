@@ -14,7 +14,6 @@ from etchproof.card import (
     COLUMN_LINES,
     FOCUS,
     ROW_LINES,
-    SOLID,
     Area,
     Card,
     Label,
@@ -33,6 +32,7 @@ from etchproof.layout.border import (
     title,
 )
 from etchproof.layout.card_request import CardRequest
+from etchproof.layout.grid import cell_name
 from etchproof.layout.power_card import with_true_feeds
 from etchproof.layout.ranges import good_feed_mm_per_min, power_law
 from etchproof.layout.reach import photo_reach_mm_per_min
@@ -190,10 +190,14 @@ def _laid_out(request: CardRequest, recipe: Recipe, asked: WedgeRequest, station
         top += heading
         labels.append(_heading(f"{feed:.0f}", top, content.left, spacing))
         for station, left in enumerate(lefts):
-            cell = f"{chr(ord('A') + band)}{station + 1}"
             patches += [
-                _patch(
-                    cell, part, _square(top + number * side, left, side), 1 / pitch, feed, recipe
+                Patch.of(
+                    recipe,
+                    cell_name(band, station),
+                    Area.at(top + number * side, left, side, side),
+                    part=part,
+                    coverage=1 / pitch,
+                    feed_mm_per_min=feed,
                 )
                 for number, part in enumerate((ROW_LINES, COLUMN_LINES))
             ]
@@ -202,23 +206,10 @@ def _laid_out(request: CardRequest, recipe: Recipe, asked: WedgeRequest, station
     feed = float(f"{recipe.feed_mm_per_min * SOLID_SHARE:.3g}")
     labels.append(_heading(f"{feed:.0f}", top, content.left, spacing))
     for number, station in enumerate((0, stations // 2, stations - 1)):
-        cell = f"{chr(ord('A') + bands)}{number + 1}"
-        patches.append(_patch(cell, SOLID, _square(top, lefts[station], side), 1.0, feed, recipe))
-    return Card(
-        kind=FOCUS,
-        number=request.number,
-        head=request.head,
-        recipe=recipe,
-        halftone=request.halftone,
-        is_both_directions=request.head.register.is_measured,
-        rows=border.rows,
-        columns=border.columns,
-        markers=border.markers,
-        labels=(*border.labels, *labels),
-        patches=tuple(patches),
-        notes=(_how_to_pack(wedge),),
-        wedge=wedge,
-    )
+        area = Area.at(top, lefts[station], side, side)
+        patches.append(Patch.of(recipe, cell_name(bands, number), area, feed_mm_per_min=feed))
+    card = request.card(FOCUS, recipe, border, patches=patches, labels=labels)
+    return replace(card, notes=(_how_to_pack(wedge),), wedge=wedge)
 
 
 def _how_to_pack(wedge: Wedge) -> str:
@@ -242,21 +233,3 @@ def _height(wedge: Wedge, column: float, spacing_mm: float) -> str:
 
 def _heading(text: str, top: int, left: int, spacing_mm: float) -> Label:
     return label_at(text, (top - dots(LABEL_MM + LINE_GAP_MM, spacing_mm), left), spacing_mm)
-
-
-def _square(top: int, left: int, side: int) -> Area:
-    return Area(top, left, top + side, left + side)
-
-
-def _patch(
-    cell: str, part: str, area: Area, coverage: float, feed_mm_per_min: float, recipe: Recipe
-) -> Patch:
-    return Patch(
-        cell=cell,
-        part=part,
-        area=area,
-        coverage=coverage,
-        feed_mm_per_min=feed_mm_per_min,
-        power_ratio=recipe.power_ratio,
-        true_feed_mm_per_min=feed_mm_per_min,
-    )

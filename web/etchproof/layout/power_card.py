@@ -106,21 +106,8 @@ def _border(request: CardRequest, grid: Grid, size: Size) -> Border:
 def _laid_out(request: CardRequest, grid: Grid, size: Size, border: Border) -> Card:
     spacing = request.line_spacing_mm
     patches = _patches(grid, size, border.content, spacing)
-    card = Card(
-        kind=POWER,
-        number=request.number,
-        head=request.head,
-        recipe=_strongest(request, grid),
-        halftone=request.halftone,
-        is_both_directions=request.head.register.is_measured,
-        rows=border.rows,
-        columns=border.columns,
-        markers=border.markers,
-        labels=border.labels,
-        patches=patches,
-        notes=grid.notes,
-    )
-    card = with_true_feeds(card)
+    card = request.card(POWER, _strongest(request, grid), border, patches=patches)
+    card = with_true_feeds(replace(card, notes=grid.notes))
     return replace(card, labels=(*border.labels, *_grid_labels(card, grid, size, border)))
 
 

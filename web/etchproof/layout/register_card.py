@@ -126,19 +126,8 @@ def _laid_out(request: CardRequest, recipe: Recipe, offsets: Offsets) -> Card:
             label_at(f"{feed:.0f} MM/MIN", heading, spacing),
             *(_number(pair, spacing) for pair in pairs),
         ]
-    return Card(
-        kind=REGISTER,
-        number=request.number,
-        head=request.head,
-        recipe=recipe,
-        halftone=request.halftone,
-        is_both_directions=True,
-        rows=border.rows,
-        columns=border.columns,
-        markers=border.markers,
-        labels=(*border.labels, *labels),
-        hairlines=tuple(hairlines),
-    )
+    card = request.card(REGISTER, recipe, border, labels=labels)
+    return replace(card, is_both_directions=True, hairlines=tuple(hairlines))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ varies over the tile, by coat, focus and flatness, and so which reserve a recipe
 
 from typing import Final
 
-from etchproof.card import CHECK, SOLID, Area, Card, Patch
+from etchproof.card import CHECK, Area, Card, Patch
 from etchproof.layout.border import (
     BAND_GAP_MM,
     LABEL_MM,
@@ -75,21 +75,7 @@ def lay_out_reserve_card(request: CardRequest, recipe: Recipe) -> Card:
         top, left = _corner(place, border.content, spacing)
         labels.append(label_at(f"{place}", (top, left), spacing))
         patches += [_patch(row, place, feed, (top, left), recipe) for row, feed in enumerate(feeds)]
-    return with_true_feeds(
-        Card(
-            kind=CHECK,
-            number=request.number,
-            head=request.head,
-            recipe=recipe,
-            halftone=request.halftone,
-            is_both_directions=request.head.register.is_measured,
-            rows=border.rows,
-            columns=border.columns,
-            markers=border.markers,
-            labels=(*border.labels, *labels),
-            patches=tuple(patches),
-        )
-    )
+    return with_true_feeds(request.card(CHECK, recipe, border, patches=patches, labels=labels))
 
 
 def _corner(place: int, content: Area, spacing_mm: float) -> tuple[int, int]:
@@ -103,13 +89,5 @@ def _corner(place: int, content: Area, spacing_mm: float) -> tuple[int, int]:
 def _patch(row: int, place: int, feed: float, corner: tuple[int, int], recipe: Recipe) -> Patch:
     spacing = recipe.line_spacing_mm
     top = corner[0] + dots(LABEL_MM + LINE_GAP_MM + row * (PATCH_HEIGHT_MM + GAP_MM), spacing)
-    high, wide = dots(PATCH_HEIGHT_MM, spacing), dots(PATCH_MM, spacing)
-    return Patch(
-        cell=cell_name(row, place - 1),
-        part=SOLID,
-        area=Area(top, corner[1], top + high, corner[1] + wide),
-        coverage=1.0,
-        feed_mm_per_min=feed,
-        power_ratio=recipe.power_ratio,
-        true_feed_mm_per_min=feed,
-    )
+    area = Area.at(top, corner[1], dots(PATCH_HEIGHT_MM, spacing), dots(PATCH_MM, spacing))
+    return Patch.of(recipe, cell_name(row, place - 1), area, feed_mm_per_min=feed)

@@ -5,6 +5,7 @@ third to seventh of them. The speed changes with the spacing so that every squar
 the same dose.
 """
 
+from dataclasses import replace
 from typing import Final
 
 from etchproof.card import HALFTONE, SOLID, SPACING, Area, Card, Label, Patch
@@ -18,6 +19,7 @@ from etchproof.layout.border import (
     title,
 )
 from etchproof.layout.card_request import CardRequest, require_lines
+from etchproof.layout.grid import cell_name
 from etchproof.layout.power_card import with_true_feeds
 from etchproof.layout.reach import PHOTO_COVERAGE
 from etchwire.catalogue.heads import Recipe
@@ -80,32 +82,17 @@ def _laid_out(request: CardRequest, recipe: Recipe, lines_apart: tuple[int, ...]
         height, width = (_whole(side_mm, row_mm, apart) for side_mm in (HEIGHT_MM, WIDTH_MM))
         for column, (part, coverage) in enumerate(((SOLID, 1.0), (HALFTONE, PHOTO_COVERAGE))):
             left = border.content.left + dots(column * (WIDTH_MM + GAP_MM), row_mm)
-            patches.append(
-                Patch(
-                    cell=f"{chr(ord('A') + band)}",
-                    part=part,
-                    area=Area(top, left, top + height, left + width),
-                    coverage=coverage,
-                    feed_mm_per_min=feed,
-                    power_ratio=recipe.power_ratio,
-                    true_feed_mm_per_min=feed,
-                    rows_apart=apart,
-                )
+            patch = Patch.of(
+                recipe,
+                cell_name(band, 0)[:1],
+                Area.at(top, left, height, width),
+                part=part,
+                coverage=coverage,
+                feed_mm_per_min=feed,
             )
-    return Card(
-        kind=SPACING,
-        number=request.number,
-        head=request.head,
-        recipe=recipe,
-        halftone=request.halftone,
-        is_both_directions=request.head.register.is_measured,
-        rows=border.rows,
-        columns=border.columns,
-        markers=border.markers,
-        labels=(*border.labels, *labels),
-        patches=tuple(patches),
-        rows_apart=ROWS_APART,
-    )
+            patches.append(replace(patch, rows_apart=apart))
+    card = request.card(SPACING, recipe, border, patches=patches, labels=labels)
+    return replace(card, rows_apart=ROWS_APART)
 
 
 def _whole(side_mm: float, row_mm: float, apart: int) -> int:

@@ -113,34 +113,10 @@ def _laid_out(
         top = border.content.top + dots((row + 1) * pitch_mm - side_mm, spacing)
         left = border.content.left + dots(column * (side_mm + _GAP_MM), spacing)
         side = dots(side_mm, spacing)
-        area = Area(top, left, top + side, left + side)
-        patches.append(_step(number, share, area, recipe))
+        area = Area.at(top, left, side, side)
+        patches.append(Patch.of(recipe, f"{number + 1}", area, part=STEP, coverage=share))
         labels.append(_label(share, area, spacing))
-    return Card(
-        kind=TONE,
-        number=request.number,
-        head=request.head,
-        recipe=recipe,
-        halftone=request.halftone,
-        is_both_directions=request.head.register.is_measured,
-        rows=border.rows,
-        columns=border.columns,
-        markers=border.markers,
-        labels=(*border.labels, *labels),
-        patches=tuple(patches),
-    )
-
-
-def _step(number: int, share: float, area: Area, recipe: Recipe) -> Patch:
-    return Patch(
-        cell=f"{number + 1}",
-        part=STEP,
-        area=area,
-        coverage=share,
-        feed_mm_per_min=recipe.feed_mm_per_min,
-        power_ratio=recipe.power_ratio,
-        true_feed_mm_per_min=recipe.feed_mm_per_min,
-    )
+    return request.card(TONE, recipe, border, patches=patches, labels=labels)
 
 
 def _label(share: float, area: Area, spacing_mm: float) -> Label:
