@@ -21,6 +21,7 @@ _PREPARE: Final = "Prepare the picture again; if it happens again, check the cab
 _SETTINGS: Final = "Check the controller's settings with the maker's program."
 _LATER: Final = "Wait until the machine stands still and ask again."
 HOME: Final = "Home the machine, or unlock it and set the origin again."
+HOME_IT: Final = "Home it."
 _MAKER: Final = "Switch the machine off and on; if it stays, ask its maker."
 
 
@@ -77,7 +78,7 @@ THIRTY_TWO_BIT_ERRORS: Final[Mapping[int, Trouble]] = {
     43: _file("the speed is above the machine's limit"),
     44: _file("the power is out of range"),
     45: Trouble("The machine stands on a limit switch.", "Free it by hand, then home it."),
-    46: Trouble("The machine has to be homed first.", "Home it."),
+    46: Trouble("The machine has to be homed first.", HOME_IT),
     47: _file("the tool does not fit"),
     48: _file("two values contradict each other"),
     49: Trouble("The controller's self test failed.", _MAKER),
@@ -121,7 +122,7 @@ EIGHT_BIT_ALARMS: Final[Mapping[int, Trouble]] = {
 }
 THIRTY_TWO_BIT_ALARMS: Final[Mapping[int, Trouble]] = {
     10: Trouble("The stop circuit is open.", "Release the stop button, then reset and home."),
-    11: Trouble("The machine has to be homed first.", "Home it."),
+    11: Trouble("The machine has to be homed first.", HOME_IT),
     12: Trouble("The head stands on a limit switch.", "Free it by hand, then home."),
     13: Trouble("The probe is not free.", HOME),
     14: Trouble("The laser did not report that it was ready.", _SETTINGS),

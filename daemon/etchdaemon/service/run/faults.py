@@ -68,16 +68,13 @@ STARVED: Final = {
     Cause.COMPUTER: f"{_SHORT} slower than asked: this computer was busy and sent them too late.",
     Cause.CABLE: f"{_SHORT} slower than asked: bytes were late on the cable, or on its adapter.",
 }
-_TELLS_OF_PLACE: Final = ("not known", "position unknown")
-PLACE_UNKNOWN: Final = "Head position unknown."
-POSITION_UNKNOWN: Final = f"{PLACE_UNKNOWN[:-1]}: home the machine, or set the origin again."
+POSITION_UNKNOWN: Final = "Head position unknown: home the machine, or set the origin again."
 # What is said of a fault that came when nothing was left to etch.
 _AT_THE_END: Final[Mapping[str, str]] = {
     LOST_REPLY: "Every row was etched; the last answer did not come: it, or a line of a row, was"
     " lost on the cable. Look at the tile.",
     STRAY_REPLY: "Every row was etched; then one answer too many came: the cable is disturbed.",
 }
-_ADVICE: Final = (codes.HOME, "Home it.", "home the machine")
 NOT_AT_REST: Final = "The machine did not come to rest when it was told to."
 NOT_MOVING: Final = "The head did not move within half a second of being let go on."
 NO_BEAM: Final = (
@@ -127,11 +124,9 @@ def after_the_last_row(because: str) -> str:
 
 
 def with_place_lost(because: str) -> str:
-    """Return `because`, with what it does not say yet: that the place is lost, what to do."""
-    if not any(advice in because for advice in _ADVICE):
-        return f"{because} {POSITION_UNKNOWN}"
-    is_told = any(words in because for words in _TELLS_OF_PLACE)
-    return because if is_told else f"{because} {PLACE_UNKNOWN}"
+    """Return `because` and how the place is found again, unless the firmware's word says it."""
+    says_how = because.endswith((codes.HOME, codes.HOME_IT, POSITION_UNKNOWN))
+    return because if says_how else f"{because} {POSITION_UNKNOWN}"
 
 
 def slowed(*, run_mm_per_min: float, asked_mm_per_min: float) -> str:
