@@ -38,10 +38,7 @@ NO_RECIPE: Final = (
     "say --speed and --power: there is no recipe for this laser on this tile and paint"
 )
 
-WITHOUT_RECIPE: Final = (
-    "power",
-    "focus",
-)  # kinds of cards that can be laid out before there is one
+WITHOUT_RECIPE: Final = ("power", "focus")  # kinds that can be laid out before there is one
 
 Changes = Mapping[str, Any]  # entries of CardOrder that one kind of card has, by their names
 
@@ -241,14 +238,15 @@ def focus(
     a recipe its speeds are guessed.
     """
     left, right, length = wedge
-    asked = {
-        "left_mm": left,
-        "right_mm": right,
-        "length_mm": length,
-        "start_mm": start_mm,
-        "bed_place": bed_place or "",
-    }
-    _make("focus", _Options(**said), {"wedge": asked})
+    with _refusals():
+        on = WedgeRequest(
+            left_mm=left,
+            right_mm=right,
+            length_mm=length,
+            start_mm=start_mm,
+            bed_place=bed_place or "",
+        )
+    _make("focus", _Options(**said), {"wedge": on})
 
 
 def _lay_out(order: CardOrder, tile: SpareTile | None) -> tuple[Card, SparePlace | None]:
@@ -278,22 +276,17 @@ def _spare_tile(options: _Options, catalogue: CatalogueCalls | None) -> SpareTil
 
 
 def _make(kind: str, options: _Options, changes: Changes) -> None:
-    with _catalogue(options.socket) as catalogue:
-        try:
-            order = _order(kind, options, changes, catalogue)
-            card, place = _lay_out(order, _spare_tile(options, catalogue))
-            sheet = prepare_card(
-                card,
-                folder=options.folder,
-                is_replacing=options.is_replacing,
-                at_mm=options.at_mm or (None if place is None else corner_mm(place)),
-            )
-            if catalogue is not None:
-                catalogue.file_card(card, sheet, place)
-        except Refused:
-            raise
-        except (EtchproofError, EtchphotoError, WireError) as error:
-            raise click.ClickException(f"{error}.") from error
+    with _catalogue(options.socket) as catalogue, _refusals():
+        order = _order(kind, options, changes, catalogue)
+        card, place = _lay_out(order, _spare_tile(options, catalogue))
+        sheet = prepare_card(
+            card,
+            folder=options.folder,
+            is_replacing=options.is_replacing,
+            at_mm=options.at_mm or (None if place is None else corner_mm(place)),
+        )
+        if catalogue is not None:
+            catalogue.file_card(card, sheet, place)
     for note in card.notes:
         click.echo(f"Note: {note}", err=True)
     if catalogue is None:
@@ -303,6 +296,17 @@ def _make(kind: str, options: _Options, changes: Changes) -> None:
         f"{duration(sheet.predicted_s)}.\nThe job is in {options.folder}. When it is etched, let "
         f"it cool, wipe it, photograph it and say: etchwarden read PHOTO --card {options.folder}"
     )
+
+
+@contextmanager
+def _refusals() -> Iterator[None]:
+    """Tell why no card can be made; the daemon's own refusal is told where it was asked."""
+    try:
+        yield
+    except Refused:
+        raise
+    except (EtchproofError, EtchphotoError, WireError) as error:
+        raise click.ClickException(f"{error}.") from error
 
 
 @contextmanager
@@ -332,9 +336,6 @@ def _order(
         air_assist=options.air_assist,
     )
     recipe = None if kind == "power" else _recipe(options, head, catalogue, kind)
-    wedge = changes.get("wedge")
-    if wedge is not None:
-        changes = {**changes, "wedge": WedgeRequest(**wedge)}
     return CardOrder(kind=kind, wishes=wishes, recipe=recipe, **changes)
 
 

@@ -19,7 +19,6 @@ from etchproof.reading.values import Reading
 
 LEAST_RESERVE: Final = 0.03  # what a reading scatters; no tile needs less (our choice)
 SAME_SPEED: Final = 0.03
-LEAST_FIT: Final = 1  # a patch that is black, of each place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,22 +74,10 @@ def measure_reserve(
         place: [cell for cell in of_place if cell.judgement is Judgement.FIT]
         for place, of_place in by_place.items()
     }
-    poor = [PLACE_NAMES[place] for place, of_place in fit.items() if len(of_place) < LEAST_FIT]
+    poor = [PLACE_NAMES[place] for place, of_place in fit.items() if not of_place]
     if poor:
-        slowest = min(cell.feed_mm_per_min for cell in cells)
-        is_damaged = any(cell.judgement is Judgement.GLAZE_DAMAGED for cell in cells)
-        sentence = (
-            f"Not black at {', '.join(poor)} "
-            + (
-                "with less dose than damages the glaze elsewhere: both cannot be had on this tile"
-                if is_damaged
-                else f"even at {slowest:.0f} mm/min"
-            )
-            + ". Look at focus and coat there, then test anew with a power card."
-        )
-        return ReserveOutcome(
-            strip=replace(outcome, sentences=(sentence,)), begins_mm_per_min={}, reserve=None
-        )
+        strip = replace(outcome, sentences=(_not_black(poor, cells),))
+        return ReserveOutcome(strip=strip, begins_mm_per_min={}, reserve=None)
     begins = _beginnings(by_place, darkest)
     reserve = max(LEAST_RESERVE, max(begins.values()) / min(begins.values()) - 1)
     usual = exp(sum(log(feed) for feed in begins.values()) / len(begins))
@@ -112,6 +99,17 @@ def measure_reserve(
         is_fingernail_asked=standing.mark is None,
     )
     return ReserveOutcome(strip=strip, begins_mm_per_min=begins, reserve=reserve)
+
+
+def _not_black(poor: Sequence[str], cells: Sequence[Cell]) -> str:
+    if any(cell.judgement is Judgement.GLAZE_DAMAGED for cell in cells):
+        how = "with less dose than damages the glaze elsewhere: both cannot be had on this tile"
+    else:
+        how = f"even at {min(cell.feed_mm_per_min for cell in cells):.0f} mm/min"
+    return (
+        f"Not black at {', '.join(poor)} {how}. Look at focus and coat there, then test anew with "
+        "a power card."
+    )
 
 
 def _beginnings(by_place: Mapping[int, Sequence[Cell]], darkest_l: float) -> dict[int, float]:

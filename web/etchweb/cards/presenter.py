@@ -1,10 +1,17 @@
 """What the pages *Test cards* show, in words and figures: pure."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Final
 
-from etchproof.card import Card, HairlinePair, Patch
-from etchweb.cards.charts import darkness_chart, focus_chart, spacing_chart, tone_chart
+from etchproof.card import CHECK, Card, HairlinePair, Patch
+from etchproof.choosing.kinds import MOST_CYCLES, TREATMENTS
+from etchweb.cards.charts import (
+    ChartGeometry,
+    darkness_chart,
+    focus_chart,
+    spacing_chart,
+    tone_chart,
+)
 from etchweb.cards.forms import CARD_QUESTIONS
 from etchweb.text.formatting import as_sentence, grouped, percent, short_duration, span
 from etchweb.text.view import View
@@ -21,6 +28,29 @@ TITLES: Final = {
 }
 BY_PATCH: Final = ("power", "check")  # kinds whose patches are judged and marked one by one
 DARK_L: Final = 50.0  # below it, white letters can be read on a patch
+_DARKNESS: Final[View] = {
+    "chart_title": "How dark it gets",
+    "across": "burn strength in J/mm²",
+    "up": "lightness",
+}
+_CHART_WORDS: Final[Mapping[str, View]] = {
+    **dict.fromkeys(BY_PATCH, _DARKNESS),
+    "tone": {
+        "chart_title": "What a share burnt looks like",
+        "across": "share burnt",
+        "up": "share it looks like",
+    },
+    "focus": {
+        "chart_title": "How wide the spot is",
+        "across": "the tile’s height in mm",
+        "up": "mm across the rows, and dashed along them,",
+    },
+    "spacing": {
+        "chart_title": "How dark lines make a patch",
+        "across": "line spacing in mm",
+        "up": "lightness, solid and dashed half burnt,",
+    },
+}
 _WORDS_OF_JUDGEMENT: Final = {"as dark as any": "dark"}
 
 
@@ -56,6 +86,8 @@ def card_view(layout: Card, made: JsonTable | None, record: WholeCard | None) ->
         "notes": [as_sentence(note) for note in layout.notes],
         "settings": settings_of(layout),
         "is_on_wedge": layout.wedge is not None,
+        "trials": TREATMENTS if layout.kind == CHECK else (),
+        "most_cycles": MOST_CYCLES,
         "is_burnt": record is not None and record.run_id is not None,
         "run": record.run_id if record else None,
     }
@@ -126,50 +158,42 @@ def pairs_by_feed(layout: Card) -> dict[float, int]:
 
 def result_view(layout: Card, read: JsonTable) -> View:
     """Return what a test card told: sentences, a chart, and what may be chosen."""
-    told = read["told"]
-    kind = layout.kind
-    view = {"overlays": read["overlays"], "recommended": read["recommended"], "chart": None}
-    if kind in BY_PATCH:
-        chart = darkness_chart(told["chart"])
-        return {
-            **view,
-            "sentences": [as_sentence(sentence) for sentence in told["sentences"]],
-            "chart": chart,
-            "chart_title": "How dark it gets",
-            "across": "burn strength in J/mm²",
-            "up": "lightness",
-            "finer": _finer(told["next_range"]) if kind == "power" else None,
-            "recipe": _recipe_fields(read["recommended"]),
-            "to_try": patch_to_try(told),
-        }
+    told, kind = read["told"], layout.kind
+    view = {
+        "overlays": read["overlays"],
+        "recommended": read["recommended"],
+        "sentences": _sentences_of(kind, told),
+        "chart": _chart_of(kind, told),
+        **_CHART_WORDS.get(kind, {}),
+    }
+    if kind not in BY_PATCH:
+        return view
+    return {
+        **view,
+        "finer": _finer(told["next_range"]) if kind == "power" else None,
+        "recipe": _recipe_fields(read["recommended"]),
+        "to_try": patch_to_try(told),
+    }
+
+
+def _sentences_of(kind: str, told: JsonTable) -> list[str]:
     if kind == "tone":
-        return {
-            **view,
-            "sentences": list(_tone_sentences(told)),
-            "chart": tone_chart(told["burnt"], told["effective"]),
-            "chart_title": "What a share burnt looks like",
-            "across": "share burnt",
-            "up": "share it looks like",
-        }
+        return list(_tone_sentences(told))
+    if kind == "register":
+        return list(_register_sentences(told))
+    return [as_sentence(sentence) for sentence in told["sentences"]]
+
+
+def _chart_of(kind: str, told: JsonTable) -> ChartGeometry | None:
+    if kind in BY_PATCH:
+        return darkness_chart(told["chart"])
+    if kind == "tone":
+        return tone_chart(told["burnt"], told["effective"])
     if kind == "focus":
-        return {
-            **view,
-            "sentences": told["sentences"],
-            "chart": focus_chart(told["fitted"], told["seen"]),
-            "chart_title": "How wide the spot is",
-            "across": "the tile’s height in mm",
-            "up": "mm across the rows, and dashed along them,",
-        }
+        return focus_chart(told["fitted"], told["seen"])
     if kind == "spacing":
-        return {
-            **view,
-            "sentences": told["sentences"],
-            "chart": spacing_chart(told["seen"], told["best"]["spacing_mm"]),
-            "chart_title": "How dark lines make a patch",
-            "across": "line spacing in mm",
-            "up": "lightness, solid and dashed half burnt,",
-        }
-    return {**view, "sentences": list(_register_sentences(told))}
+        return spacing_chart(told["seen"], told["best"]["spacing_mm"])
+    return None
 
 
 def patch_to_try(told: JsonTable) -> str:
