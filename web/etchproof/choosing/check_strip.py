@@ -188,7 +188,7 @@ class _Shown:
         if begins.doubt_mm_per_min is None:
             begin = f"Black begins at {begins.feed_mm_per_min:.0f} mm/min or faster here"
         spare = (
-            f"{begin}, so {feed:.0f} mm/min keeps {begins.feed_mm_per_min / feed - 1:.0%} more dose"
+            f"{begin}, so {feed:.0f} mm/min keeps {(begins.feed_mm_per_min / feed - 1) * 100:.0f} % more dose"
         )
         sentences = (self._first(answer, feed), f"{spare.replace('%', ' %')}.", *self._shifts())
         if answer is Answer.SHIFTED:
