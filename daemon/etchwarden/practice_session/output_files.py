@@ -79,7 +79,7 @@ def _speed(comparison: Comparison) -> tuple[str, ...]:
     ]
     if slow:
         lines.append(
-            f"{slow * 100:.0f} % of the rows ran more than 5 % slower than that: their detail is finer "
-            "than the controller can plan ahead for. Power followed the speed."
+            f"{slow * 100:.0f} % of the rows ran more than 5 % slower than that: their detail is "
+            "finer than the controller can plan ahead for. Power followed the speed."
         )
     return tuple(lines)

@@ -187,10 +187,9 @@ class _Shown:
         begin = f"Black begins at {begins.feed_mm_per_min:.0f} mm/min here"
         if begins.doubt_mm_per_min is None:
             begin = f"Black begins at {begins.feed_mm_per_min:.0f} mm/min or faster here"
-        spare = (
-            f"{begin}, so {feed:.0f} mm/min keeps {(begins.feed_mm_per_min / feed - 1) * 100:.0f} % more dose"
-        )
-        sentences = (self._first(answer, feed), f"{spare.replace('%', ' %')}.", *self._shifts())
+        more = (begins.feed_mm_per_min / feed - 1) * 100
+        spare = f"{begin}, so {feed:.0f} mm/min keeps {more:.0f} % more dose."
+        sentences = (self._first(answer, feed), spare, *self._shifts())
         if answer is Answer.SHIFTED:
             sentences += (
                 "Greys were measured at the old speed: etch a tone card before a photo counts.",

@@ -11,9 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from etchweb.run.cause_presenter import trip_words
-from etchweb.run.interlock_presenter import STATES as STATES_IN_WORDS
-from etchweb.text.causes import cause_of
+from etchweb.text.causes import STATES as STATES_IN_WORDS
+from etchweb.text.causes import cause_of, trip_words
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.snapshot import JobView, RunView, Snapshot
 

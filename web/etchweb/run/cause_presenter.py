@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from typing import Final
 
-from etchweb.text.causes import cause_of
+from etchweb.text.causes import cause_of, is_good_again
 from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
 from etchwire.calls.history import RunEvent
@@ -71,19 +71,6 @@ def past_causes(
 def is_told_by(events: Sequence[RunEvent], because: str) -> bool:
     """Return whether `because` is the sentence of a trip among `events`."""
     return any(event.kind == TRIP and as_sentence(event.text) == because for event in events)
-
-
-def is_good_again(trip: TripView, report: InterlockReport) -> bool:
-    """Return whether what tripped is as it should be, so that only the reset is left."""
-    return any(rule.name == trip.name and rule.state == "good" for rule in report.rules)
-
-
-def trip_words(trip: TripView, report: InterlockReport) -> str:
-    """Return what is wrong, in the present only while it is so."""
-    if not is_good_again(trip, report):
-        return as_sentence(trip.sentence)
-    cause = cause_of(trip.name)
-    return f"{cause.was}, {cause.mended}; it waits for a reset."
 
 
 def _title(snapshot: Snapshot) -> str:

@@ -3,8 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
-from etchweb.run.cause_presenter import is_good_again
-from etchweb.text.causes import cause_of
+from etchweb.text.causes import STATES, cause_of, is_good_again
 from etchweb.text.emergencies import gravest_of
 from etchweb.text.formatting import as_sentence, short_duration
 from etchweb.text.view import View
@@ -42,13 +41,6 @@ ARMING_WORDS: Final = {
     "armed": "Ready. Start within a minute of the button.",
 }
 HOW_OFTEN: Final = {"day": "For today", "bed": "For the bed", "tile": "For this tile"}
-STATES: Final = {
-    "good": "as it should be",
-    "bad": "not as it should be",
-    "unread": "not read yet",
-    "stale": "not heard from",
-    "settling": "good again, for a moment",
-}
 HERE: Final = "Yes, I am here"
 LOOKED: Final = "I have looked, all is well"
 

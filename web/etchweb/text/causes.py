@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from typing import Final
 
+from etchweb.text.formatting import as_sentence
+from etchwire.calls.interlock_report import InterlockReport, TripView
+
 
 @dataclass(frozen=True, slots=True)
 class Cause:
@@ -17,6 +20,14 @@ class Cause:
     mended: str
     next_step: str
 
+
+STATES: Final = {
+    "good": "as it should be",
+    "bad": "not as it should be",
+    "unread": "not read yet",
+    "stale": "not heard from",
+    "settling": "good again, for a moment",
+}
 
 # By the name that the interlock has on the wire.
 CAUSES: Final = {
@@ -83,3 +94,16 @@ def cause_of(name: str) -> Cause:
     """Return what is said of the interlock `name`; one of a later release is called by its name."""
     other = Cause(name.capitalize(), f"“{name}” was not so", "good again", "Put it right.")
     return CAUSES.get(name, other)
+
+
+def is_good_again(trip: TripView, report: InterlockReport) -> bool:
+    """Return whether what tripped is as it should be, so that only the reset is left."""
+    return any(rule.name == trip.name and rule.state == "good" for rule in report.rules)
+
+
+def trip_words(trip: TripView, report: InterlockReport) -> str:
+    """Return what is wrong, in the present only while it is so."""
+    if not is_good_again(trip, report):
+        return as_sentence(trip.sentence)
+    cause = cause_of(trip.name)
+    return f"{cause.was}, {cause.mended}; it waits for a reset."
