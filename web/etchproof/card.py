@@ -24,6 +24,7 @@ FOCUS: Final = "focus"
 SPACING: Final = "spacing"
 CHECK: Final = "check"
 KINDS: Final = (POWER, TONE, REGISTER, FOCUS, SPACING, CHECK)
+WITHOUT_RECIPE: Final = (POWER, FOCUS)  # can be laid out for a laser that nobody knows yet
 
 BED_PLACES: Final = ("centre", "front left", "front right", "back left", "back right")
 

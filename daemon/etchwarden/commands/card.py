@@ -10,7 +10,7 @@ import click
 
 from etchphoto.errors import EtchphotoError
 from etchphoto.tone import GUESSED_BLACK
-from etchproof.card import BED_PLACES, CARD_NAME, UNGLAZED_BACK, Card
+from etchproof.card import BED_PLACES, CARD_NAME, UNGLAZED_BACK, WITHOUT_RECIPE, Card
 from etchproof.errors import EtchproofError, HighDose, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
@@ -38,7 +38,6 @@ NO_RECIPE: Final = (
     "say --speed and --power: there is no recipe for this laser on this tile and paint"
 )
 
-WITHOUT_RECIPE: Final = ("power", "focus")  # kinds that can be laid out before there is one
 
 Changes = Mapping[str, Any]  # entries of CardOrder that one kind of card has, by their names
 

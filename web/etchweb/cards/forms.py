@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
-from etchproof.card import UNGLAZED_BACK
+from etchproof.card import UNGLAZED_BACK, WITHOUT_RECIPE
 from etchproof.choosing.kinds import MOST_CYCLES, TREATMENTS
 from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
@@ -49,7 +49,6 @@ CARD_QUESTIONS: Final = {
         "Hairlines burnt to the right against hairlines burnt to the left.",
     ),
 }
-WITHOUT_RECIPE: Final = ("focus", "power")  # cards for a laser that nobody knows yet
 MARKS: Final = ("good", "too light", "rubs off", "glaze damaged", "could not tell")
 UNMARK: Final = "no mark"
 PHOTO_HALFTONE: Final = "jarvis"
