@@ -221,6 +221,8 @@ class RunSequencer:
                 self.termination.stopped(sequence, now_s)
             case Emergency():
                 self.termination.reset_over(sequence, now_s)
+            case _:
+                raise TypeError(f"nobody knows how {sequence!r} ends")
 
     def _enabled(self, enabling: Enabling, now_s: float) -> None:
         if enabling.has_failed:
