@@ -25,7 +25,7 @@ from etchproof.choosing.reserve import (
     kept_reserve,
     lightness_at,
 )
-from etchproof.choosing.sentences import WAS_IT_WIPED
+from etchproof.choosing.sentences import GREYS_ANEW, WAS_IT_WIPED, about_fingernail
 from etchproof.errors import NothingToChoose
 from etchproof.model.monotone import MonotoneCurve, never_falling
 from etchproof.reading.hand_marks import Mark
@@ -191,13 +191,8 @@ class _Shown:
         spare = f"{begin}, so {feed:.0f} mm/min keeps {more:.0f} % more dose."
         sentences = (self._first(answer, feed), spare, *self._shifts())
         if answer is Answer.SHIFTED:
-            sentences += (
-                "Greys were measured at the old speed: etch a tone card before a photo counts.",
-            )
-        if standing.mark is None:
-            sentences += (
-                f"Before you take it: does patch {standing.name} hold under a fingernail?",
-            )
+            sentences += (GREYS_ANEW,)
+        sentences += tuple(about_fingernail(standing))
         return self._outcome(
             answer,
             sentences,

@@ -12,6 +12,7 @@ from etchproof.choosing.check_strip import SOUND, Answer, StripOutcome, strip_be
 from etchproof.choosing.judging import Cell, Judgement, judge, marked_patches
 from etchproof.choosing.marked_patches import MarkedPatch
 from etchproof.choosing.reserve import BlackBegins, KeptReserve, kept_reserve
+from etchproof.choosing.sentences import GREYS_ANEW, about_fingernail
 from etchproof.errors import NothingToChoose
 from etchproof.layout.reserve_card import PLACE_NAMES
 from etchproof.reading.hand_marks import Mark
@@ -191,8 +192,6 @@ def _sentences(
     else:
         sentences.append(
             f"With it the recipe becomes {feed:.0f} mm/min instead of {recipe:.0f}, with the same "
-            "power. Greys were measured at the old speed: etch a tone card before a photo counts."
+            f"power. {GREYS_ANEW}"
         )
-    if standing.mark is None:
-        sentences.append(f"Before you take it: does patch {standing.name} hold under a fingernail?")
-    return sentences
+    return [*sentences, *about_fingernail(standing)]

@@ -18,6 +18,8 @@ WAS_IT_WIPED: Final = (
     "by: if a wet cloth takes any off, wipe it and take the picture again."
 )
 
+GREYS_ANEW: Final = "Greys were measured at the old speed: etch a tone card before a photo counts."
+
 LOOK_BETWEEN: Final = (
     "What holds is damaged, and what is undamaged rubs off: the next card looks between them, in "
     "finer steps."
