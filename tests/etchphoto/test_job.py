@@ -156,7 +156,7 @@ def test_opened_shadows_burn_less_are_told_before_and_after_and_stay_in_the_shee
     told = {one.name: one.sentence for one in findings(photo, wish)}["shadows-opened"]
     # CIE 1976 with black at 0.08 of white, by hand: L* 20 is 0.0299, seen at 0.1075 = 39.15 before;
     # equal steps give 34.0 + 0.2 * 66.0 = 47.2, and 0.6 of half the way there is 41.6
-    assert "at 20 at 42 in place of 39" in told
+    assert "20 in the photo becomes 42 on the tile instead of 39" in told
 
 
 def test_whoever_asks_sees_the_dots_before_they_are_written(tmp_path):

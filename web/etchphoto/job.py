@@ -283,12 +283,12 @@ def _shadow_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
         for one in (photo, opened(photo, amount, order.black))
     )
     parts = (
-        f"what the photo has at {its:.0f} at {then:.0f} in place of {now:.0f}"
+        f"{its:.0f} in the photo becomes {then:.0f} on the tile instead of {now:.0f}"
         for its, now, then in zip(_TOLD_LIGHTNESS, before, after, strict=True)
     )
     sentence = (
-        f"The shadows are opened by {amount:g} of 100. In steps of lightness, of 100, the tile has "
-        f"{' and '.join(parts)}."
+        f"The shadows are opened by {amount:g} of 100. In lightness, of 100, "
+        f"{', and '.join(parts)}."
     )
     return (PhotoFinding("shadows-opened", sentence),)
 
