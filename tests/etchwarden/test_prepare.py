@@ -233,4 +233,4 @@ def test_where_no_tone_card_was_read_the_note_says_what_one_would_win(prepare):
     result = prepare(*SHED, "--width", "20", "--spacing", "0.1")
 
     assert "Greys not measured on this tile" in result.stderr
-    assert "of error would be left at arm's length in place of" in result.stderr
+    assert "of error would be left at arm's length instead of" in result.stderr

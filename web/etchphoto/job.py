@@ -260,7 +260,7 @@ def worth_of_card(motion: Motion) -> str:
     foreseen = foreseen_without_card(motion)
     return (
         f"With dots worked out from it, about {foreseen.card_error:.1f} L* of error would be left "
-        f"at arm's length in place of {foreseen.kernel_error:.0f}, for a usual dot of this laser's "
+        f"at arm's length instead of {foreseen.kernel_error:.0f}, for a usual dot of this laser's "
         "stated spot."
     )
 
@@ -299,7 +299,7 @@ def _gain_finding(dot: Dot, motion: Motion) -> PhotoFinding:
     gain = foreseen_gain(dot, motion)
     sentence = (
         "The dots are worked out from your test card. For this laser and surface that leaves "
-        f"{gain.search_error:.1f} L* of error at arm's length in place of {gain.kernel_error:.1f}, "
+        f"{gain.search_error:.1f} L* of error at arm's length instead of {gain.kernel_error:.1f}, "
         f"or {gain.percent:.0f} % less, by the card's own dot on a small picture; no tile has "
         "shown it yet."
     )
