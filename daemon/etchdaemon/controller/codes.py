@@ -20,8 +20,8 @@ class Trouble:
 _PREPARE: Final = "Prepare the picture again; if it happens again, check the cable."
 _SETTINGS: Final = "Check the controller's settings with the maker's program."
 _LATER: Final = "Wait until the machine stands still and ask again."
-HOME: Final = "Home the machine, or unlock it and set the origin again."
-HOME_IT: Final = "Home it."
+_HOME: Final = "Head position unknown: home the machine, or unlock it and set the origin again."
+_HOME_IT: Final = "Head position unknown: home the machine."
 _MAKER: Final = "Switch the machine off and on; if it stays, ask its maker."
 
 
@@ -38,7 +38,7 @@ ERRORS: Final[Mapping[int, Trouble]] = {
     6: Trouble("The step pulse is set too short.", _SETTINGS),
     7: Trouble("The controller lost its settings and took its maker's defaults.", _SETTINGS),
     8: Trouble("The controller does this only at rest.", _LATER),
-    9: Trouble("The controller is locked.", HOME),
+    9: Trouble("The controller is locked.", _HOME),
     10: Trouble("Soft limits are on but homing is off.", _SETTINGS),
     11: _file("it is too long"),
     12: Trouble("A speed setting asks for more steps than the controller can make.", _SETTINGS),
@@ -78,7 +78,7 @@ THIRTY_TWO_BIT_ERRORS: Final[Mapping[int, Trouble]] = {
     43: _file("the speed is above the machine's limit"),
     44: _file("the power is out of range"),
     45: Trouble("The machine stands on a limit switch.", "Free it by hand, then home it."),
-    46: Trouble("The machine has to be homed first.", HOME_IT),
+    46: Trouble("The machine has to be homed first.", _HOME_IT),
     47: _file("the tool does not fit"),
     48: _file("two values contradict each other"),
     49: Trouble("The controller's self test failed.", _MAKER),
@@ -105,12 +105,12 @@ THIRTY_TWO_BIT_ERRORS: Final[Mapping[int, Trouble]] = {
 }
 
 ALARMS: Final[Mapping[int, Trouble]] = {
-    1: Trouble("The head ran onto a limit switch; head position unknown.", HOME),
+    1: Trouble("The head ran onto a limit switch.", _HOME),
     2: Trouble("The job would have left the machine's travel.", "Set the origin further in."),
-    3: Trouble("The controller was reset while moving; head position unknown.", HOME),
-    4: Trouble("The probe was in the wrong state.", HOME),
-    5: Trouble("The probe touched nothing.", HOME),
-    6: Trouble("Homing was broken off by a reset.", HOME),
+    3: Trouble("The controller was reset while moving.", _HOME),
+    4: Trouble("The probe was in the wrong state.", _HOME),
+    5: Trouble("The probe touched nothing.", _HOME),
+    6: Trouble("Homing was broken off by a reset.", _HOME),
     7: Trouble("The lid was opened while homing.", "Close it and home again."),
     8: Trouble("Homing could not leave the limit switch.", _SETTINGS),
     9: Trouble("Homing found no limit switch.", _SETTINGS),
@@ -122,13 +122,13 @@ EIGHT_BIT_ALARMS: Final[Mapping[int, Trouble]] = {
 }
 THIRTY_TWO_BIT_ALARMS: Final[Mapping[int, Trouble]] = {
     10: Trouble("The stop circuit is open.", "Release the stop button, then reset and home."),
-    11: Trouble("The machine has to be homed first.", HOME_IT),
+    11: Trouble("The machine has to be homed first.", _HOME_IT),
     12: Trouble("The head stands on a limit switch.", "Free it by hand, then home."),
-    13: Trouble("The probe is not free.", HOME),
+    13: Trouble("The probe is not free.", _HOME),
     14: Trouble("The laser did not report that it was ready.", _SETTINGS),
     15: Trouble("Homing did not find the second switch of an axis.", _SETTINGS),
     16: Trouble("The controller's self test failed.", _MAKER),
-    17: Trouble("A motor driver reports a fault; the position is not known.", _MAKER),
+    17: Trouble("A motor driver reports a fault.", _MAKER),
     18: Trouble("Homing is set up wrongly.", _SETTINGS),
     19: Trouble("The controller's field bus failed.", _MAKER),
     20: Trouble("The controller's expander failed.", _MAKER),
@@ -144,4 +144,4 @@ def unknown_error(code: int) -> Trouble:
 
 def unknown_alarm(code: int) -> Trouble:
     """Return what is said of an alarm number that no table has."""
-    return Trouble(f"The controller raised alarm {code}, which we do not know.", HOME)
+    return Trouble(f"The controller raised alarm {code}, which we do not know.", _HOME)

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from itertools import islice
 from typing import Final
 
-from etchdaemon.controller import codes
 from etchdaemon.controller.events import (
     AlarmRaised,
     CountContradicted,
@@ -124,9 +123,8 @@ def after_the_last_row(because: str) -> str:
 
 
 def with_place_lost(because: str) -> str:
-    """Return `because` and how the place is found again, unless the firmware's word says it."""
-    says_how = because.endswith((codes.HOME, codes.HOME_IT, POSITION_UNKNOWN))
-    return because if says_how else f"{because} {POSITION_UNKNOWN}"
+    """Return `because` and how the place is found again, unless the alarm's remedy says it."""
+    return because if "Head position unknown" in because else f"{because} {POSITION_UNKNOWN}"
 
 
 def slowed(*, run_mm_per_min: float, asked_mm_per_min: float) -> str:
