@@ -8,13 +8,13 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-_NO_ROOM: Final = "there is no room left on the memory card; make room and try again"
+_NO_ROOM: Final = "there is no room left in the box's storage; make room and try again"
 _READ_ONLY: Final = (
-    "the memory card can only be read; it may be worn out: switch the box off and on, and copy its"
-    " records"
+    "the box's storage can only be read; it may be worn out: switch the box off and on, and copy"
+    " its records"
 )
 UNFINISHED: Final = re.compile(r".+\.\d+-[0-9a-f]{6}")  # what a power cut leaves of write_whole
-_FAULTY: Final = "the memory card reports a fault"
+_FAULTY: Final = "the box's storage reports a fault"
 _CAUSES: Final = {
     errno.ENOSPC: _NO_ROOM,
     errno.EDQUOT: _NO_ROOM,

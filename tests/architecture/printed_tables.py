@@ -1,4 +1,4 @@
-"""The tables of README, DEVELOPERS.md and METHODS.md, printed from the tables that run."""
+"""Tables of WIRING.md, ALERTS.md, DEVELOPERS.md and METHODS.md, printed from those that run."""
 
 import json
 from dataclasses import MISSING
@@ -43,13 +43,13 @@ def rules_as_rows():
 
 
 def rules_as_markdown():
-    """Return the table for README."""
+    """Return the table for WIRING.md."""
     lines = (_HEADS, tuple("---" for _ in _HEADS), *rules_as_rows())
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)
 
 
 def wiring_gaps_as_markdown():
-    """Return the table of wiring gaps for README: what is not wired, and what follows."""
+    """Return the table of wiring gaps for WIRING.md: what is not wired, and what follows."""
     lines = (("Not wired", "So", "The box"), ("---", "---", "---"), *map(_gap_row, WIRING_GAPS))
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)
 
@@ -97,7 +97,7 @@ def _parameter(parameter):
 
 
 def policy_as_markdown():
-    """Return the table for README."""
+    """Return the table for ALERTS.md."""
     heads = ("What happens", "Webhook and mail", "Buzzer at the box", "Page in front")
     lines = (heads, tuple("---" for _ in heads), *map(_notice_row, ALERT_POLICY.values()))
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)

@@ -18,9 +18,9 @@ ROOT = Path(__file__).resolve().parents[2]
 @pytest.mark.parametrize(
     ("document", "table"),
     [
-        ("README.md", rules_as_markdown()),
-        ("README.md", wiring_gaps_as_markdown()),
-        ("README.md", policy_as_markdown()),
+        ("daemon/WIRING.md", rules_as_markdown()),
+        ("daemon/WIRING.md", wiring_gaps_as_markdown()),
+        ("web/ALERTS.md", policy_as_markdown()),
         ("DEVELOPERS.md", states_as_markdown()),
         ("daemon/etchdaemon/rpc/METHODS.md", methods_table()),
     ],

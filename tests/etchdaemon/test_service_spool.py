@@ -268,7 +268,7 @@ def test_handing_a_job_in_again_mends_one_that_was_cut_short_on_disk(spool, job)
 
 @pytest.mark.parametrize(
     ("code", "said"),
-    [(errno.ENOSPC, "there is no room left on the memory card"), (errno.EROFS, "only be read")],
+    [(errno.ENOSPC, "there is no room left in the box's storage"), (errno.EROFS, "only be read")],
 )
 @pytest.mark.parametrize("sync", range(6))
 def test_a_card_that_takes_no_job_is_told_of_and_left_without_half_of_one(

@@ -374,7 +374,7 @@ def test_outputs_are_proposed_on_the_pins_that_the_manual_and_the_self_check_ask
     first, last = SAFE_OUTPUTS[0], SAFE_OUTPUTS[-1]
 
     assert set(proposed_pins("outputs").values()) <= set(SAFE_OUTPUTS)
-    assert f"GPIO {first} to {last}" in (ROOT / "README.md").read_text()
+    assert f"GPIO {first} to {last}" in (ROOT / "daemon/WIRING.md").read_text()
 
 
 def test_no_pin_is_proposed_twice_but_for_the_two_proofs_of_air():

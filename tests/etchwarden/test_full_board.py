@@ -94,7 +94,7 @@ def test_practice_in_a_folder_for_passing_files_on_that_is_full_says_so(card):
 
     assert ended.returncode == 1
     assert ended.stderr.endswith(
-        "Error: There is no room left on the memory card; make room and try again.\n"
+        "Error: There is no room left in the box's storage; make room and try again.\n"
     )
     assert card.files() == []
 

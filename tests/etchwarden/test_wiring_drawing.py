@@ -50,7 +50,7 @@ def test_no_word_of_the_drawing_leaves_its_edge():
         assert begins + width <= WIDTH, text.text
 
 
-@pytest.mark.parametrize("document", ["README.md", "web/etchweb/static/machine/wiring.svg"])
+@pytest.mark.parametrize("document", ["daemon/WIRING.md", "web/etchweb/static/machine/wiring.svg"])
 def test_the_monostable_has_one_figure_everywhere(document):
     words = re.sub(r"<[^>]*>|\s+", " ", (ROOT / document).read_text())
     said = re.findall(r"\d+ +to +\d+ +ms", words)

@@ -61,8 +61,8 @@ def drawn() -> str:
         "Eight sheets for a qualified person: supply; the chain of lid, stop, flame and heartbeat"
         " contacts into a safety relay module K1, or into force-guided relays; the heartbeat's"
         " monostable; K1 and K2 in the laser's loop or in its supply, read back; inputs through"
-        " isolators; drivers; the fan with its run-on; and the minimum, with what it lacks. README"
-        " says the same in words.",
+        " isolators; drivers; the fan with its run-on; and the minimum, with what it lacks."
+        " daemon/WIRING.md says the same in words.",
     )
 
 

@@ -44,7 +44,7 @@ LOOKS_EVERY_S: Final = 0.1
 def command(dest: Path | None, socket: Path | None, state: Path | None) -> None:
     """Make a backup of the logbook, check it, and leave a copy at DEST, a folder or a new file.
 
-    The daemon makes one every night and keeps seven, on its own memory card: copy one to
+    The daemon makes one every night and keeps seven, in the box's own storage: copy one to
     something else now and then. An etch that is under way is not disturbed.
     """
     if (socket is None) == (state is None):

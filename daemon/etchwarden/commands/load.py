@@ -37,6 +37,8 @@ UNLOADED: Final = "Somebody has put the job away meanwhile."
 def command(job: Path, socket: Path, head: str | None, page: Path | None, surface: str) -> None:
     """Hand JOB, a job folder or a G-code file, to the daemon, and wait until it is checked.
 
+    Another program's file is sent without blanks, comments, line numbers and the % round a
+    program; nothing that moves or burns is changed, and messages name the original's lines.
     Exit code 0 means ready, 1 refused, 3 that something must be read and accepted first.
     """
     with (

@@ -164,7 +164,8 @@ class _Options(RecipeOptions):
 def command(**said: Any) -> None:
     """Turn PHOTO into a job that a tile can hold.
 
-    The photo may be JPEG, PNG, WebP, TIFF or HEIC. It gets exactly one dot per line spacing.
+    The photo may be JPEG (up to 220 million pixels), PNG or TIFF (52), HEIC (41) or WebP (12). It
+    gets exactly one dot per line spacing; nothing is resampled afterwards.
     With --daemon the logbook's recipe for the laser and the surface is used, greys and register
     as they were measured. Else a practice laser brings speed, power and spacing with it; for your
     own, name all three.

@@ -146,7 +146,7 @@ def _backups(facts: MachineFacts) -> CheckResult:
     if facts.newest_backup not in (None, "ok"):
         return wrong(
             f"The newest backup is not to be relied on: {facts.newest_backup}",
-            "The memory card may be worn. Make another (etchwarden backup), and keep it on"
+            "The box's storage may be worn. Make another (etchwarden backup), and keep it on"
             " something else.",
         )
     return well("No backup yet." if facts.newest_backup is None else "The newest is as written.")
