@@ -20,7 +20,9 @@ from etchdaemon.ports import Board, BoxRecords, Clock
 
 
 class Guard:
-    """Implements `ports.Guard` for the loop; any thread may call it.
+    """The interlocks as the loop sees them; any thread may call it.
+
+    A refusal raises CommandRefused, with a sentence for the person.
 
     `monitor` looks at the board, in a thread of its own; `operator` answers people; and
     `contact_tests` joins the tests of contacts and the logbook. All four share one lock.
@@ -80,7 +82,10 @@ class Guard:
         self._interlocks.note_loop_alive(self._clock.wall_s(), is_waiting=is_waiting)
 
     def note_controller(self, *, obeys: bool) -> None:
-        """Note whether the controller obeys; where it does not, cut the beam and look at once."""
+        """Note whether the controller obeys; where it does not, cut the beam and look at once.
+
+        The heartbeat stops until it obeys again.
+        """
         self._interlocks.controller_obeys = obeys
         if not obeys:
             self.cut()
@@ -156,7 +161,10 @@ class Guard:
         return self._interlocks.relay.can_be_tested
 
     def test_relay(self) -> bool:
-        """Begin the test; return False, without one, where it would prove nothing."""
+        """Begin the test, before the contact opens; return False where it would prove nothing.
+
+        The caller has seen the machine at rest and the controller's beam off.
+        """
         with suppress(CommandRefused), self.lock.held():
             return self._interlocks.test_relay(self._clock.wall_s())
         return False

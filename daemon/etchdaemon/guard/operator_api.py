@@ -17,7 +17,7 @@ MOST_MISSED: Final = 10  # reports, each after a tenth of a second of waiting
 
 
 class OperatorApi:
-    """Implements `ports.BoxOperator`; every call raises CommandRefused where the guard hangs."""
+    """The interlocks as people see them; every call raises CommandRefused where the guard hangs."""
 
     def __init__(
         self,

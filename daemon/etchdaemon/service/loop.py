@@ -6,8 +6,9 @@ from typing import Final
 from etchdaemon.controller.parsing import ACCEPTED
 from etchdaemon.controller.setting_list import settings_of
 from etchdaemon.errors import CommandRefused, EtchdaemonError, PortLost
+from etchdaemon.guard.guard import Guard
 from etchdaemon.interlocks.rules.rule_table import Phase
-from etchdaemon.ports import Clock, Guard, Preflight, Records
+from etchdaemon.ports import Clock, Preflight, Records
 from etchdaemon.run.overrides import Override
 from etchdaemon.run.states import MOVING, Command, RunStateMachine, State, next_state
 from etchdaemon.service.command_queue import CommandQueue, Request

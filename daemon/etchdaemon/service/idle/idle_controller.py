@@ -9,10 +9,11 @@ from etchdaemon.controller.facts import Facts
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
+from etchdaemon.guard.guard import Guard
 from etchdaemon.interlocks.attendance.attendance_calls import AttendanceNote
 from etchdaemon.interlocks.engine import NOT_ARMED, UNDER_WAY
 from etchdaemon.interlocks.start.starting import StartRequest
-from etchdaemon.ports import Clock, Guard, Preflight, Records, RunNote
+from etchdaemon.ports import Clock, Preflight, Records, RunNote
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import Moving

@@ -5,7 +5,8 @@ from typing import Final
 
 from etchdaemon.controller.controller_command import ControllerCommand, find_origin
 from etchdaemon.errors import CommandRefused
-from etchdaemon.ports import Clock, Guard, Records
+from etchdaemon.guard.guard import Guard
+from etchdaemon.ports import Clock, Records
 from etchdaemon.run.position_epoch import EarlierOrigin
 from etchdaemon.service.idle.controller_commands import SET_ORIGIN, TIMEOUT_S
 from etchdaemon.service.job.spool import SpooledJob

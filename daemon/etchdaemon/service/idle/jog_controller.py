@@ -6,9 +6,9 @@ from etchdaemon.controller.controller_command import RESTARTED, ControllerComman
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order
 from etchdaemon.errors import CommandRefused
+from etchdaemon.guard.guard import Guard
 from etchdaemon.interlocks.rules.rule_table import Reaction
 from etchdaemon.interlocks.rules.verdict import Verdict
-from etchdaemon.ports import Guard
 from etchdaemon.run import position_epoch
 from etchdaemon.run.measuring import Measuring
 from etchdaemon.run.moving import STOPPED, Moving

@@ -7,9 +7,9 @@ from etchdaemon.controller.beam_off import BeamOff
 from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusReported, Unreadable
 from etchdaemon.controller.orders import Sequence
 from etchdaemon.errors import CommandRefused, EtchdaemonError
+from etchdaemon.guard.guard import Guard
 from etchdaemon.interlocks.rules.rule_table import Reaction
 from etchdaemon.interlocks.rules.verdict import Verdict
-from etchdaemon.ports import Guard
 from etchdaemon.run import audit
 from etchdaemon.run.holding import Arriving, Enabling, HoldingNow
 from etchdaemon.run.overrides import Override, Overrides

@@ -6,7 +6,7 @@ from etchdaemon.controller.beam_off import BeamOff
 from etchdaemon.controller.events import Place
 from etchdaemon.controller.opening import From
 from etchdaemon.controller.orders import Order
-from etchdaemon.ports import Guard
+from etchdaemon.guard.guard import Guard
 from etchdaemon.run import audit, position_epoch
 from etchdaemon.run.relay_testing import RelayTesting
 from etchdaemon.run.resetting import Emergency

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from etchdaemon.guard.guard import Guard
 from etchdaemon.interlocks.start.starting import StartRequest
-from etchdaemon.ports import Clock, Guard, Records
+from etchdaemon.ports import Clock, Records
 from etchdaemon.run.overrides import Override
 from etchdaemon.run.states import UNDER_WAY, Command, State, commands_in
 from etchdaemon.service.command_queue import CommandQueue
