@@ -6,6 +6,7 @@ import re
 import time
 from dataclasses import replace
 
+import numpy as np
 import pillow_heif
 import pytest
 from PIL import Image
@@ -127,7 +128,15 @@ def test_what_a_phone_gets_to_see_was_made_here(phone, cut_out):
     phone.press(f"{cut_out}/look", form=LOOK | {"halftone": "threshold"})
     assert phone.look(f"/{cut_out}/proof").status_code == 200
 
-    for name in ("screen.jpg", "cut.jpg", "seen.jpg", "dots.png", "tried-jarvis.png"):
+    for name in (
+        "screen.jpg",
+        "cut-eye.jpg",
+        "cut-red.jpg",
+        "cut-blue.jpg",
+        "seen.jpg",
+        "dots.png",
+        "tried-jarvis.png",
+    ):
         with phone.look(f"/{cut_out}/{name}") as picture:
             assert Image.open(io.BytesIO(picture.data)).size >= (100, 60)
 
@@ -523,6 +532,76 @@ def test_a_quarter_turn_swaps_the_sides_and_forgets_the_cut(phone, cut_out, draf
     assert 'transform="translate(80 0) rotate(90)"' in page
 
 
+def test_a_mirrored_photo_takes_its_cut_and_its_oval_along_and_turns_as_it_is_seen(
+    phone, cut_out, drafts
+):
+    phone.press(f"{cut_out}/cut", form=cut(left="10", top="5", wide="50"))
+    oval = {"oval_x": "25", "oval_y": "50", "oval_wide": "20", "oval_high": "40"}
+    phone.press(f"{cut_out}/look", form=LOOK | oval | {"face_light": "50"})
+    assert kept(drafts).oval == pytest.approx((0.225, 0.3, 0.05, 0.1))
+
+    answer = phone.press(f"{cut_out}/cut", form={"turn": "mirror"})
+
+    assert kept(drafts).crop == pytest.approx((0.4, 0.05, 0.9, 0.55))
+    assert kept(drafts).oval == pytest.approx((0.775, 0.3, 0.05, 0.1))
+    assert 'transform="translate(120 0) scale(-1 1) rotate(0)"' in phone.look(answer.location).text
+    phone.press(f"{cut_out}/cut", form={"turn": "right"})
+    assert kept(drafts).quarters == 3
+
+
+def test_a_face_is_lightened_and_only_there(phone, drafts):
+    grey = Image.new("L", (120, 80), 60)
+    draft = send(phone, encoded(grey, "PNG")).location.removesuffix("/tile").strip("/")
+    phone.press(f"{draft}/tile", form=size())
+    phone.press(f"{draft}/cut", form=cut())
+    oval = {"oval_x": "25", "oval_y": "50", "oval_wide": "30", "oval_high": "60"}
+
+    phone.press(f"{draft}/look", form=LOOK | oval | {"face_light": "100"})
+    phone.look(f"/{draft}/proof")
+
+    with phone.look(f"/{draft}/dots.png") as dots:
+        tile = np.asarray(Image.open(io.BytesIO(dots.data)).convert("L")) / 255
+    rows, columns = tile.shape
+    face = tile[rows // 3 : rows * 2 // 3, columns // 5 : columns * 3 // 10]
+    assert face.mean() > tile[:, columns // 2 :].mean() + 0.05
+
+
+def test_a_photo_without_colour_is_asked_for_no_mix_of_colours(phone, cut_out):
+    assert "Reds lighter" in phone.look(f"/{cut_out}/look").text
+    grey = encoded(Image.fromarray(scene(120, 80)).convert("L"), "JPEG")
+    draft = send(phone, grey).location.removesuffix("/tile").strip("/")
+    phone.press(f"{draft}/tile", form=size())
+    phone.press(f"{draft}/cut", form=cut())
+
+    assert "Reds lighter" not in phone.look(f"/{draft}/look").text
+
+
+def test_another_mix_of_colours_makes_another_tile(phone, cut_out, drafts):
+    burnt = {}
+    for mix in ("eye", "red", "blue"):
+        phone.press(f"{cut_out}/look", form=LOOK | {"grey_mix": mix})
+        phone.look(f"/{cut_out}/proof")
+        burnt[mix] = drafts.found(kept(drafts)).burnt
+
+    assert len(set(burnt.values())) == 3
+    assert phone.press(f"{cut_out}/look", form=LOOK | {"grey_mix": "mauve"}).status_code == 422
+
+
+def test_the_warning_of_a_dark_background_carries_the_button_that_mends_it(phone):
+    night = Image.new("L", (120, 80), 20)
+    draft = send(phone, encoded(night, "PNG")).location.removesuffix("/tile").strip("/")
+    phone.press(f"{draft}/tile", form=size())
+    phone.press(f"{draft}/cut", form=cut())
+    proof = phone.look(f"/{draft}/proof").text
+    assert "The background is dark" in proof
+    assert f'action="/{draft}/fade"' in proof
+
+    answer = phone.press(f"{draft}/fade")
+
+    assert answer.location == f"/{draft}/proof"
+    assert "The background is dark" not in phone.look(answer.location).text
+
+
 def test_a_cut_that_would_leave_the_photo_is_moved_back(phone, cut_out, drafts):
     phone.press(f"{cut_out}/cut", form=cut(left="90", top="90", wide="50"))
 
@@ -548,7 +627,7 @@ def test_the_three_renderings_are_made_anew_for_another_cut(phone, cut_out):
 
     after = phone.look(f"/{cut_out}/look").text
 
-    version = re.compile(r"cut\.jpg\?v=(\w+)")
+    version = re.compile(r"cut-eye\.jpg\?v=(\w+)")
     assert version.search(before)[1] != version.search(after)[1]
 
 

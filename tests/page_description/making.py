@@ -65,9 +65,15 @@ MAKING: Final = (
            air_assist=_YES),
     *_step("cut", "Crop and turn.", turn=TEXT, left=_FIGURE, top=_FIGURE, wide=_FIGURE),
     *_step("look", "Photo or lettering, and how light.", halftone=TEXT, lighter=_FIGURE,
-           contrast=_FIGURE, local_contrast=_FIGURE, sharpness=_FIGURE, open_shadows=_FIGURE),
+           contrast=_FIGURE, local_contrast=_FIGURE, sharpness=_FIGURE, open_shadows=_FIGURE,
+           grey_mix=TEXT, face_light=_FIGURE, fade=_FIGURE, oval_x=_FIGURE, oval_y=_FIGURE,
+           oval_wide=_FIGURE, oval_high=_FIGURE),
     *_step("proof", "The tile as it will look, and what will go wrong.", at_x_mm=_FIGURE,
            at_y_mm=_FIGURE),
+    Entry(
+        method="POST", path="/new/{draft_id}/fade", says="Fade its background to white.",
+        role="operate", where=_DRAFT, answers=(404,),
+    ),
     Entry(
         method="POST", path="/new/{draft_id}/bench", says="Put it on the bench.", role="operate",
         where=_DRAFT, asks={"has read": TEXT}, answers=_ASKED,

@@ -8,6 +8,7 @@ from PIL import Image
 
 from etchphoto.expected import FIRED_BLACK, TILE_WHITE
 from etchphoto.light import linear_to_srgb, luminance, srgb_to_linear
+from etchphoto.retouching import Oval, Retouching
 from etchphoto.tone import Adjustments, coverage_to_burn
 from support.fakes.catalogue_answers import craft, head_entry
 from support.harnesses.page_bench import violations
@@ -203,7 +204,7 @@ def test_the_tones_seen_are_those_that_are_burnt(open_phone, served, expect):
     expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
     wishes = {
         "Lighter or darker": 30, "Contrast": 40, "Local contrast": 50, "Sharpness": 60,
-        "Open the shadows": 70,
+        "Open the shadows": 70, "Lighten the oval": 80, "Fade the background to white": 60,
     }  # fmt: skip
     for name, value in wishes.items():
         phone.get_by_role("slider", name=name, exact=True).fill(str(value))
@@ -216,17 +217,49 @@ def test_the_tones_seen_are_those_that_are_burnt(open_phone, served, expect):
     )
     shown = np.array(seen[2], dtype=np.uint8).reshape(seen[1], seen[0], 4)[..., :3]
     folder = served.app.extensions["etchweb drafts"].folder_of(address.rsplit("/", 1)[1])
-    light = luminance(np.asarray(Image.open(folder / "cut.jpg").convert("L")))
+    light = luminance(np.asarray(Image.open(folder / "cut-eye.jpg").convert("L")))
     adjustments = Adjustments(
         gamma=2 ** (30 / 60), contrast=2 ** (40 / 60), local_contrast=1.0, sharpness=1.2,
         open_shadows=70,
     )  # fmt: skip
-    share = coverage_to_burn(light, adjustments)[..., np.newaxis]
+    retouching = Retouching(oval=Oval(0.5, 0.4, 0.2, 0.25), lightening=80, fade=60)
+    share = coverage_to_burn(light, adjustments, retouching=retouching)[..., np.newaxis]
     white, black = (srgb_to_linear(np.array(colour) / 255) for colour in (TILE_WHITE, FIRED_BLACK))
     burnt = linear_to_srgb(white + share * (black - white)) * 255
     assert np.abs(shown - burnt).max() < 3  # two decoders of one JPEG, and 2048 steps of grey
     said = phone.locator("[data-burnt]").inner_text()
     assert abs(int(said.split(" %")[0]) - share.mean() * 100) < 1.5
+
+
+def test_a_finger_draws_the_oval_that_is_lightened(open_phone, served, expect):
+    phone = open_phone("/new")
+    draft_at(phone, "look")
+    expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
+    phone.get_by_role("button", name="Draw an oval round the face").tap()
+    box = phone.locator("#tile-canvas").bounding_box()
+    start = (box["x"] + box["width"] * 0.2, box["y"] + box["height"] * 0.3)
+
+    drag(phone, start, (box["width"] * 0.4, box["height"] * 0.5))
+
+    values = [
+        phone.locator(f"[name=oval_{side}]").input_value() for side in ("x", "y", "wide", "high")
+    ]
+    assert list(map(float, values)) == pytest.approx([40, 55, 40, 50], abs=1)
+    assert phone.get_by_role("slider", name="Lighten the oval").input_value() == "40"
+    assert phone.locator("[data-draw]").get_attribute("aria-pressed") == "false"
+    expect(phone.locator(".oval-sheet")).to_be_visible()
+
+
+def test_another_mix_of_colours_is_seen_at_once(open_phone, served, expect):
+    phone = open_phone("/new")
+    draft_at(phone, "look")
+    expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
+    whole = "() => document.getElementById('tile-canvas').toDataURL()"
+    before = phone.evaluate(whole)
+
+    phone.get_by_role("radio", name="Reds lighter").check()
+
+    phone.wait_for_function(f"before => ({whole})() !== before", arg=before)
 
 
 def test_a_tap_on_the_bed_lays_the_middle_of_the_picture_there(open_phone, served):

@@ -15,11 +15,13 @@ from etchphoto.errors import NeedsAcknowledgement, UnfitOrder
 from etchphoto.expected import DotLook, save_expected
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop, Frame, frame_photo
+from etchphoto.grey_mixes import EYE, GREY_MIXES
 from etchphoto.halftone import HALFTONES, Bits, Coverage
 from etchphoto.job_folder import new_job_folder
 from etchphoto.light import lightness, luminance_of_lightness
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.resampling import luminance_per_dot
+from etchphoto.retouching import NOT_RETOUCHED, Retouching
 from etchphoto.tone import (
     AS_PHOTOGRAPHED,
     BURNT_AS_WANTED,
@@ -52,7 +54,8 @@ class PhotoOrder:
     Without a height the photo's shape decides it. `at_x_mm` and `at_y_mm` place the lower left
     corner of the picture; left out, it lies as near to the origin as the run-ups allow. `tone` is
     used where it was measured with this recipe and halftone.
-    `acknowledged` are the names of findings a person has said yes to.
+    `retouching` is in shares of the photo. `acknowledged` are the names of findings a person has
+    said yes to.
     """
 
     head: Head
@@ -60,7 +63,9 @@ class PhotoOrder:
     width_mm: float
     height_mm: float | None = None
     crop: Crop | None = None
+    grey_mix: str = EYE
     adjustments: Adjustments = AS_PHOTOGRAPHED
+    retouching: Retouching = NOT_RETOUCHED
     tone: MeasuredTone | None = None
     halftone: str = DEFAULT_HALFTONE
     is_both_directions: bool = True
@@ -75,6 +80,11 @@ class PhotoOrder:
             raise UnfitOrder(
                 f"there is no halftone {self.halftone!r}: choose one of "
                 f"{', '.join(map(halftone_name, PHOTO_HALFTONES))}"
+            )
+        if self.grey_mix not in GREY_MIXES:
+            raise UnfitOrder(
+                f"there is no mix of colours {self.grey_mix!r}: choose one of "
+                f"{', '.join(GREY_MIXES)}"
             )
         if self.halftone == FROM_TEST_CARD and self.dot is None:
             raise UnfitOrder(_NO_DOT)
@@ -374,8 +384,16 @@ def shares_to_burn(
     on_progress: Callable[[float], None] = lambda _: None,
 ) -> Coverage:
     """Return the share of each dot's area to burn, 0 to 1: shape (rows, columns), row 0 on top."""
-    light = luminance_per_dot(photo, frame, lambda done: on_progress(done * _RESAMPLED))
-    coverage = coverage_to_burn(light, order.adjustments, order.tone_curve, order.black)
+    light = luminance_per_dot(
+        photo, frame, lambda done: on_progress(done * _RESAMPLED), GREY_MIXES[order.grey_mix]
+    )
+    coverage = coverage_to_burn(
+        light,
+        order.adjustments,
+        order.tone_curve,
+        order.black,
+        retouching=order.retouching.within(frame.crop),
+    )
     on_progress(_TONED)
     return coverage
 

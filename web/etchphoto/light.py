@@ -10,10 +10,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from etchphoto.grey_mixes import EYE, GREY_MIXES
+
 Floats = NDArray[np.floating[Any]]
 
-# Rec. ITU-R BT.709-6, for linear red, green and blue; on codes they would give luma instead.
-LUMINANCE_WEIGHTS: Final = (0.2126, 0.7152, 0.0722)
+Weights = tuple[float, float, float]
+
+LUMINANCE_WEIGHTS: Final = GREY_MIXES[EYE]  # of linear light; on codes they would give luma
 
 _LIGHTNESS_BREAK: Final = (6 / 29) ** 3
 _LIGHTNESS_SLOPE: Final = (29 / 3) ** 3
@@ -45,12 +48,15 @@ def luminance_of_lightness(values: Floats) -> Floats:
     return np.where(values > 8, ((values + 16) / 116) ** 3, values / _LIGHTNESS_SLOPE)
 
 
-def luminance(codes: NDArray[np.unsignedinteger[Any]]) -> NDArray[np.float32]:
+def luminance(
+    codes: NDArray[np.unsignedinteger[Any]], weights: Weights = LUMINANCE_WEIGHTS
+) -> NDArray[np.float32]:
     """Return the luminance, shape (rows, columns), of a picture of unsigned integers.
 
     `codes` has 8 or 16 bits and the shape (rows, columns) for grey, or (rows, columns, n) for
     grey and alpha, red-green-blue, or red-green-blue and alpha. What is transparent shows
-    white, mixed in linear light, as the bare tile would.
+    white, mixed in linear light, as the bare tile would. Other `weights` of red, green and blue
+    give another grey than an eye sees.
     """
     top = int(np.iinfo(codes.dtype).max)
     table = _linear_table(top)
@@ -60,7 +66,7 @@ def luminance(codes: NDArray[np.unsignedinteger[Any]]) -> NDArray[np.float32]:
     if channels < 3:
         light = table.take(codes[..., 0])
     else:
-        red, green, blue = (table * np.float32(weight) for weight in LUMINANCE_WEIGHTS)
+        red, green, blue = (table * np.float32(weight) for weight in weights)
         light = red.take(codes[..., 0])
         light += green.take(codes[..., 1])
         light += blue.take(codes[..., 2])

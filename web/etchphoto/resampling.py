@@ -16,6 +16,7 @@ from PIL import Image
 from etchphoto.decoder.decoding import DecodedPicture
 from etchphoto.decoder.loading import BYTES_OF_LIGHT, LoadedPhoto
 from etchphoto.framing import Crop, Frame
+from etchphoto.light import LUMINANCE_WEIGHTS, Weights
 
 STRIP_PIXELS: Final = 500_000  # of the photo, or of dots, at a time: 2 MB in floats
 _WIDEST_SUPPORT: Final = 3  # source pixels beyond a strip that its edge dots look at, per scale
@@ -24,11 +25,14 @@ Progress = Callable[[float], None]
 
 
 def luminance_per_dot(
-    photo: LoadedPhoto, frame: Frame, on_progress: Progress = lambda _: None
+    photo: LoadedPhoto,
+    frame: Frame,
+    on_progress: Progress = lambda _: None,
+    weights: Weights = LUMINANCE_WEIGHTS,
 ) -> NDArray[np.float32]:
     """Return the luminance, 0 to 1, of each dot of `frame`: shape (rows, columns), top row first.
 
-    Raise PhotoDamaged for a file that ends too early.
+    `weights` are those of red, green and blue. Raise PhotoDamaged for a file that ends too early.
     """
     part = frame.crop
     least = (
@@ -38,7 +42,7 @@ def luminance_per_dot(
     columns, rows = photo.orientation.swapped((frame.columns, frame.rows))
     stored_part = photo.orientation.stored(part)
     with photo.decode(
-        lambda picture: ({}, rows_of_dots(picture, stored_part, (columns, rows))),
+        lambda picture: ({}, rows_of_dots(picture, stored_part, (columns, rows), weights)),
         least_px=least,
         result_bytes=BYTES_OF_LIGHT * columns * rows,
     ) as decoded:
@@ -47,7 +51,10 @@ def luminance_per_dot(
 
 
 def rows_of_dots(
-    picture: DecodedPicture, part: Crop, size: tuple[int, int]
+    picture: DecodedPicture,
+    part: Crop,
+    size: tuple[int, int],
+    weights: Weights = LUMINANCE_WEIGHTS,
 ) -> Iterator[NDArray[np.float32]]:
     """Yield the luminance of `part` in size (columns, rows), a few rows at a time, top first.
 
@@ -66,7 +73,7 @@ def rows_of_dots(
         last = min(rows, first + dots_at_once)
         from_y, to_y = top + first * scale, top + last * scale
         first_y, last_y = max(0, int(from_y) - margin), min(height, math.ceil(to_y) + margin)
-        strip = Image.fromarray(picture.luminance(first_x, first_y, last_x, last_y))
+        strip = Image.fromarray(picture.luminance(first_x, first_y, last_x, last_y, weights))
         box = (left - first_x, from_y - first_y, right - first_x, min(to_y, height) - first_y)
         resized = strip.resize((columns, last - first), _filter(scale), _within(box, strip.size))
         yield np.asarray(resized)

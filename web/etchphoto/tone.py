@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from etchphoto.detail import with_detail
 from etchphoto.errors import UnfitOrder
 from etchphoto.light import lightness, luminance_of_lightness
+from etchphoto.retouching import NOT_RETOUCHED, Retouching
 
 ROWS_AT_ONCE: Final = 256
 MID_LIGHTNESS: Final = 50.0
@@ -165,10 +166,13 @@ def coverage_to_burn(
     adjustments: Adjustments = AS_PHOTOGRAPHED,
     curve: ToneCurve = BURNT_AS_WANTED,
     black: float = GUESSED_BLACK,
+    *,
+    retouching: Retouching = NOT_RETOUCHED,
 ) -> NDArray[np.float32]:
     """Return the share of each dot's area to burn, 0 to 1, in the shape of `luminance`.
 
-    `black` is what fired black reflects beside the bare tile.
+    `black` is what fired black reflects beside the bare tile; `retouching` is in shares of
+    `luminance`.
     """
     coverage = np.empty_like(luminance)
     if adjustments.has_detail:
@@ -179,5 +183,7 @@ def coverage_to_burn(
         )
     for first in range(0, len(luminance), ROWS_AT_ONCE):  # lightness is worked out in 64 bits
         rows = slice(first, first + ROWS_AT_ONCE)
-        coverage[rows] = curve.apply(1 - adjustments.apply(luminance[rows], black))
+        shown = adjustments.apply(luminance[rows], black)
+        shown = retouching.apply(shown, first_row=first, rows=len(luminance))
+        coverage[rows] = curve.apply(1 - shown)
     return coverage

@@ -1,4 +1,4 @@
-"""Turning a photo by quarters: what a person adds to how the camera was held."""
+"""Turning a photo by quarters, and mirroring it: what a person adds to how the camera was held."""
 
 from dataclasses import replace
 from typing import Final
@@ -22,6 +22,12 @@ def turned(photo: LoadedPhoto, quarters: int) -> LoadedPhoto:
             orientation=_quarter_further(photo.orientation),
         )
     return photo
+
+
+def mirrored(photo: LoadedPhoto) -> LoadedPhoto:
+    """Return `photo` with left and right exchanged, as it now stands."""
+    held = photo.orientation
+    return replace(photo, orientation=replace(held, is_flipped_x=not held.is_flipped_x))
 
 
 def _quarter_further(held: Orientation) -> Orientation:

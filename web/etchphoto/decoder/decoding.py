@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageFile
 
-from etchphoto.light import luminance
+from etchphoto.light import LUMINANCE_WEIGHTS, Weights, luminance
 
 # What Pillow raises for a file that begins well and goes wrong later.
 DECODING_FAILURES: Final = (
@@ -32,7 +32,9 @@ class DecodedPicture(Protocol):
         """Width and height in pixels."""
         ...
 
-    def luminance(self, left: int, top: int, right: int, bottom: int) -> NDArray[np.float32]:
+    def luminance(
+        self, left: int, top: int, right: int, bottom: int, weights: Weights = LUMINANCE_WEIGHTS
+    ) -> NDArray[np.float32]:
         """Return the luminance of these pixels, shape (rows, columns)."""
         ...
 
@@ -57,10 +59,12 @@ class ShallowPicture:
         """Width and height in pixels."""
         return self._size
 
-    def luminance(self, left: int, top: int, right: int, bottom: int) -> NDArray[np.float32]:
+    def luminance(
+        self, left: int, top: int, right: int, bottom: int, weights: Weights = LUMINANCE_WEIGHTS
+    ) -> NDArray[np.float32]:
         """Return the luminance of these pixels, shape (rows, columns)."""
         codes = np.asarray(self._to_srgb(self._part((left, top, right, bottom))))
-        return luminance(codes.astype(codes.dtype.newbyteorder("="), copy=False))
+        return luminance(codes.astype(codes.dtype.newbyteorder("="), copy=False), weights)
 
     def colours(self, left: int, top: int, right: int, bottom: int) -> Image.Image:
         """Return these pixels as red, green and blue of eight bits each."""
@@ -82,9 +86,11 @@ class DeepPicture:
         """Width and height in pixels."""
         return self._codes.shape[1], self._codes.shape[0]
 
-    def luminance(self, left: int, top: int, right: int, bottom: int) -> NDArray[np.float32]:
+    def luminance(
+        self, left: int, top: int, right: int, bottom: int, weights: Weights = LUMINANCE_WEIGHTS
+    ) -> NDArray[np.float32]:
         """Return the luminance of these pixels, shape (rows, columns)."""
-        return luminance(self._part(left, top, right, bottom))
+        return luminance(self._part(left, top, right, bottom), weights)
 
     def colours(self, left: int, top: int, right: int, bottom: int) -> Image.Image:
         """Return these pixels as red, green and blue of eight bits each."""

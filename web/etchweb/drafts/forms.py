@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Final
 
+from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.catalogue.pairs import Pair, pair_of_key
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, SMOOTH, TEST_CARD
 from etchweb.drafts.store import Draft, changed
@@ -13,6 +14,7 @@ from etchwire.catalogue.power_pulses import pulse_note
 LARGEST_MM: Final = 2000.0
 LEAST_CUT: Final = 0.02  # of the photo's side
 FULL_TONE: Final = 100
+RETOUCHES: Final = {"face_light": 0, "fade": 0}
 TONES: Final = {  # name: the least a slider may say
     "lighter": -FULL_TONE,
     "contrast": -FULL_TONE,
@@ -20,7 +22,17 @@ TONES: Final = {  # name: the least a slider may say
     "sharpness": 0,
     "open_shadows": 0,
 }
+_PERCENT: Final = 100.0
+ENOUGH_FADE: Final = 75  # the edge that dark backgrounds are looked for in comes out white
+OVAL_FIELDS: Final = (  # name, words, least
+    ("oval_x", "Its middle from the left, %", 0.0),
+    ("oval_y", "Its middle from the top, %", 0.0),
+    ("oval_wide", "Its width, %", 1.0),
+    ("oval_high", "Its height, %", 1.0),
+)
 _MM_MOST_OFF: Final = 10_000.0
+
+Part = tuple[float, float, float, float]  # left, top, right and bottom, in shares of the photo
 
 
 def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
@@ -138,20 +150,75 @@ def largest_cut(shape: float) -> tuple[float, float, float, float]:
 
 
 def with_turn(draft: Draft, quarters: int) -> Draft:
-    """Return `draft` turned further by so many quarters clockwise; its cut starts anew."""
-    return changed(draft, quarters=(draft.quarters + quarters) % 4, crop=None)
+    """Return `draft` turned further by so many quarters clockwise; cut and oval start anew."""
+    onwards = -quarters if draft.is_mirrored else quarters  # what is mirrored turns the other way
+    return changed(draft, quarters=(draft.quarters + onwards) % 4, crop=None, oval=None)
 
 
-def with_look(draft: Draft, form: Form) -> Draft:
-    """Return `draft` with the kind of dots, and its tones."""
-    halftone = form.get("halftone", "")
+def mirrored(draft: Draft) -> Draft:
+    """Return `draft` with left and right exchanged, and with them its cut and its oval."""
+    crop, oval = draft.crop, draft.oval
+    return changed(
+        draft,
+        is_mirrored=not draft.is_mirrored,
+        crop=crop and (1 - crop[2], crop[1], 1 - crop[0], crop[3]),
+        oval=oval and (1 - oval[0], *oval[1:]),
+    )
+
+
+def with_look(draft: Draft, form: Form, part: Part) -> Draft:
+    """Return `draft` with the kind of dots, its tones, and what is retouched in its `part`."""
+    halftone, grey_mix = form.get("halftone", ""), form.get("grey_mix", draft.grey_mix)
     if halftone not in EVERY_HALFTONE:
         raise FormUnfit("Choose what it is: a photo, or lettering.")
+    if grey_mix not in GREY_MIXES:
+        raise FormUnfit("Choose how its colours become grey.")
     tones = {
         name: round(number(form, name, TONE_WORDS[name], least=least, most=FULL_TONE))
-        for name, least in TONES.items()
+        for name, least in (TONES | RETOUCHES).items()
+        if name in TONES or name in form
     }
-    return changed(draft, halftone=halftone, is_halftone_chosen=True, **tones)
+    return changed(
+        draft,
+        halftone=halftone,
+        is_halftone_chosen=True,
+        grey_mix=grey_mix,
+        oval=_oval(form, part) if "oval_x" in form else draft.oval,
+        **tones,
+    )
+
+
+def _oval(form: Form, part: Part) -> tuple[float, float, float, float]:
+    """Return the oval of a form, which has it in percent of `part`, in shares of the photo."""
+    x, y, wide, high = (
+        number(form, name, label, least=least, most=_PERCENT) / _PERCENT
+        for name, label, least in OVAL_FIELDS
+    )
+    left, top, right, bottom = part
+    across, down = right - left, bottom - top
+    return left + x * across, top + y * down, wide / 2 * across, high / 2 * down
+
+
+def oval_percent(draft: Draft, part: Part) -> list[tuple[str, str, float, float]]:
+    """Return the oval's fields, each with its name, words, least and value in percent of `part`."""
+    left, top, right, bottom = part
+    x, y, half_width, half_height = draft.oval or (
+        left + (right - left) / 2, top + (bottom - top) * 0.4,
+        (right - left) * 0.2, (bottom - top) * 0.25,
+    )  # fmt: skip
+    shares = (
+        (x - left) / (right - left), (y - top) / (bottom - top),
+        half_width * 2 / (right - left), half_height * 2 / (bottom - top),
+    )  # fmt: skip
+    return [
+        (name, words, least, round(min(max(share * _PERCENT, least), _PERCENT), 1))
+        for (name, words, least), share in zip(OVAL_FIELDS, shares, strict=True)
+    ]
+
+
+def with_background_faded(draft: Draft) -> Draft:
+    """Return `draft` with its background faded to white as far as its edge asks; then further."""
+    return changed(draft, fade=ENOUGH_FADE if draft.fade < ENOUGH_FADE else FULL_TONE)
 
 
 TONE_WORDS: Final[Mapping[str, str]] = {
@@ -160,6 +227,8 @@ TONE_WORDS: Final[Mapping[str, str]] = {
     "local_contrast": "Local contrast",
     "sharpness": "Sharpness",
     "open_shadows": "Open the shadows",
+    "face_light": "Lighten the oval",
+    "fade": "Fade the background to white",
 }
 
 

@@ -21,13 +21,15 @@ class Tried:
     """What the child found when it tried the picture in each way.
 
     `black` is what fired black reflects beside the bare tile, as measured or guessed; `seconds`
-    what each way takes to etch. Of the other two there is one: what dots from the test card are
+    what each way takes to etch; `is_coloured` whether it matters how colours are mixed to grey. Of
+    the other two there is one: what dots from the test card are
     foreseen to win, or, without a tone card, what one would win.
     """
 
     of: str
     black: float
     seconds: Mapping[str, float]
+    is_coloured: bool = False
     test_card_gain_percent: float | None = None
     without_card: str = ""
     suited: str = ""

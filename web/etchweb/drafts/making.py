@@ -17,6 +17,7 @@ from etchphoto.etch_time import etching_s
 from etchphoto.expected import draw_preview, save_dots
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Frame, frame_photo
+from etchphoto.grey_mixes import GREY_MIXES
 from etchphoto.halftone import Bits, Coverage
 from etchphoto.job import (
     dots_of,
@@ -29,11 +30,10 @@ from etchphoto.job import (
 from etchphoto.light import linear_to_srgb
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import coverage_to_burn
-from etchphoto.turning import turned
+from etchphoto.turning import mirrored, turned
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, Tried, tried_name
 from etchweb.drafts.order import order_of
 from etchweb.drafts.store import (
-    CUT_NAME,
     DOTS_NAME,
     DRAFT_NAME,
     EARLY_NAME,
@@ -49,6 +49,7 @@ from etchweb.drafts.store import (
     JobFinding,
     MadeJob,
     PhotoFacts,
+    cut_name,
 )
 from etchweb.previews.store import keep_picture
 from etchwire.sheet import PICTURE_NAME, Sheet
@@ -60,6 +61,7 @@ _SCREEN_QUALITY: Final = 72
 SEEN_PX: Final = 480  # dots hardly compress
 _SEEN_QUALITY: Final = 45
 TRIED_DOTS: Final = 150
+_LEAST_COLOUR: Final = 0.02  # of white's light; a grey JPEG has less
 _PX_PER_DOT: Final = 2
 
 Progress = Callable[[float], None]
@@ -91,9 +93,17 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     draft = _draft(folder)
     order = order_of(draft)
     photo = _photo(folder, draft)
-    light = luminance_per_dot(photo, frame_of(photo, order), lambda share: on_progress(share * 0.7))
-    _save_grey(_shrunk(light, SCREEN_PX), folder / CUT_NAME)
-    wanted = coverage_to_burn(light, order.adjustments, black=order.black)
+    frame = frame_of(photo, order)
+    is_coloured = _save_cuts(folder, photo, frame)
+    light = luminance_per_dot(
+        photo, frame, lambda share: on_progress(share * 0.7), GREY_MIXES[order.grey_mix]
+    )
+    wanted = coverage_to_burn(
+        light,
+        order.adjustments,
+        black=order.black,
+        retouching=order.retouching.within(frame.crop),
+    )
     part = wanted[_liveliest(wanted)]
     seconds = {}
     for kind in HALFTONE_CHOICES if order.dot is None else EVERY_HALFTONE:
@@ -101,7 +111,7 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
         bits = dots_of(wish.tone_curve.apply(part), wish)
         save_dots(bits, folder / tried_name(kind), _PX_PER_DOT, wish.look)
         seconds[kind] = etching_s(wanted, wish)
-    tried = Tried(of=draft.tried_key, black=order.black, seconds=seconds)
+    tried = Tried(of=draft.tried_key, black=order.black, seconds=seconds, is_coloured=is_coloured)
     if order.dot is not None:
         gain = foreseen_gain(order.dot, order.motion)
         tried = replace(tried, test_card_gain_percent=gain.percent)
@@ -169,16 +179,25 @@ def _draft(folder: Path) -> Draft:
 
 
 def _photo(folder: Path, draft: Draft) -> LoadedPhoto:
-    return turned(load_photo(folder / PHOTO_NAME, name=draft.name), draft.quarters)
+    photo = turned(load_photo(folder / PHOTO_NAME, name=draft.name), draft.quarters)
+    return mirrored(photo) if draft.is_mirrored else photo
 
 
-def _shrunk(light: NDArray[np.float32], longest_px: int) -> NDArray[np.float32]:
-    rows, columns = light.shape
-    scale = longest_px / max(rows, columns)
-    if scale >= 1:
-        return light
-    size = max(1, round(columns * scale)), max(1, round(rows * scale))
-    return np.asarray(Image.fromarray(light).resize(size, Image.Resampling.BOX))
+def _save_cuts(folder: Path, photo: LoadedPhoto, frame: Frame) -> bool:
+    """Save the cut photo for the screen in each mix of colours; return whether they differ."""
+    scale = min(1.0, SCREEN_PX / max(frame.rows, frame.columns))
+    small = replace(
+        frame,
+        columns=max(1, round(frame.columns * scale)),
+        rows=max(1, round(frame.rows * scale)),
+    )
+    cuts = {
+        mix: luminance_per_dot(photo, small, weights=weights) for mix, weights in GREY_MIXES.items()
+    }
+    for mix, light in cuts.items():
+        _save_grey(light, folder / cut_name(mix))
+    red, blue = cuts["red"], cuts["blue"]
+    return bool(np.abs(red - blue).max() > _LEAST_COLOUR)
 
 
 def _liveliest(coverage: Coverage) -> tuple[slice, slice]:

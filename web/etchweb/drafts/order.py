@@ -6,6 +6,7 @@ from etchphoto.errors import UnfitOrder
 from etchphoto.framing import Crop
 from etchphoto.job import PhotoOrder
 from etchphoto.measured_tone import MeasuredTone
+from etchphoto.retouching import Oval, Retouching
 from etchphoto.tone import Adjustments
 from etchweb.drafts.store import Draft
 
@@ -25,6 +26,12 @@ def adjustments_of(draft: Draft) -> Adjustments:
     )
 
 
+def retouching_of(draft: Draft) -> Retouching:
+    """Return what the draft's oval and its two sliders mean, in shares of the photo."""
+    oval = Oval(*draft.oval) if draft.oval else None
+    return Retouching(oval=oval, lightening=draft.face_light, fade=draft.fade)
+
+
 def order_of(draft: Draft) -> PhotoOrder:
     """Return the order of a draft that has been decided; raise UnfitOrder where it has not."""
     if draft.width_mm is None or draft.head is None or draft.recipe is None:
@@ -35,7 +42,9 @@ def order_of(draft: Draft) -> PhotoOrder:
         width_mm=draft.width_mm,
         height_mm=draft.height_mm,
         crop=Crop(*draft.crop) if draft.crop else None,
+        grey_mix=draft.grey_mix,
         adjustments=adjustments_of(draft),
+        retouching=retouching_of(draft),
         tone=MeasuredTone.from_record(draft.tone) if draft.tone else None,
         halftone=draft.halftone,
         is_both_directions=draft.head.register.is_measured,

@@ -39,7 +39,7 @@ def cut_view(
         "width": width,
         "height": height,
         "quarters": draft.quarters,
-        "turned": _turn_words(draft.quarters, size_px),
+        "turned": _turn_words(draft, size_px),
         "left": round(left * 100, 2),
         "top": round(top * 100, 2),
         "wide": round((right - left) * 100, 2),
@@ -53,11 +53,13 @@ def cut_view(
     }
 
 
-def _turn_words(quarters: int, size_px: tuple[int, int]) -> str:
-    """Return the SVG transform that turns the picture as it lies in its file."""
+def _turn_words(draft: Draft, size_px: tuple[int, int]) -> str:
+    """Return the SVG transform that turns and mirrors the picture as it lies in its file."""
     width, height = size_px
+    mirror = f"translate({width} 0) scale(-1 1)" if draft.is_mirrored else ""
+    quarters = draft.quarters
     moves = ("", f"translate({width} 0)", f"translate({width} {height})", f"translate(0 {height})")
-    return f"{moves[quarters]} rotate({quarters * 90})".strip()
+    return " ".join(filter(None, (mirror, moves[quarters], f"rotate({quarters * 90})")))
 
 
 def proof_view(draft: Draft, found: MadeJob, machine: MachineView | None) -> View:

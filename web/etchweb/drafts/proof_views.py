@@ -6,7 +6,7 @@ from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.context import app_context
-from etchweb.drafts.forms import with_place
+from etchweb.drafts.forms import with_background_faded, with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
 from etchweb.drafts.store import JOB_FOLDER, PICTURES_OF_JOB, Draft
@@ -39,6 +39,13 @@ def proof(draft_id: str) -> str | BaseResponse:
             answer = str(fault)
     page = _proof_page(draft, answer)
     return unfit(page) if answer else page
+
+
+def fade(draft_id: str) -> BaseResponse:
+    """Fade the background to white, and make the proof anew."""
+    draft = with_background_faded(found_draft(draft_id))
+    drafts().keep(draft)
+    return go("proof", draft)
 
 
 def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:

@@ -1,7 +1,7 @@
 """*New picture*, step by step: the tile, the cut, the look."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Final
 
 from flask import abort, redirect, render_template, request, url_for
@@ -10,10 +10,14 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.catalogue.pairs import Pair, ask_pairs, is_proven_with, last_used
 from etchweb.context import app_context
 from etchweb.drafts.forms import (
+    RETOUCHES,
     TONE_WORDS,
     TONES,
+    Part,
     cut_shape,
     largest_cut,
+    mirrored,
+    oval_percent,
     with_cut,
     with_look,
     with_tile,
@@ -21,7 +25,7 @@ from etchweb.drafts.forms import (
 )
 from etchweb.drafts.halftones import TEST_CARD, offered, tried_name
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
-from etchweb.drafts.store import PHOTO_NAME, Draft, changed
+from etchweb.drafts.store import PHOTO_NAME, Draft, changed, cut_name
 from etchweb.drafts.views import GONE, drafts, found_draft, waited_for
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
@@ -29,6 +33,7 @@ from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 
 TURNS: Final = {"right": 1, "left": 3}
+MIX_WORDS: Final = {"eye": "As seen", "red": "Reds lighter", "blue": "Blues lighter"}
 
 Page = Callable[..., str | BaseResponse]
 
@@ -105,6 +110,9 @@ def cut(draft_id: str) -> str | BaseResponse:
         draft = with_turn(draft, turn)
         drafts().keep(draft)
         return go("cut", draft)
+    if request.form.get("turn") == "mirror":
+        drafts().keep(mirrored(draft))
+        return go("cut", draft)
     try:
         draft = with_cut(draft, request.form, _size_px(draft))
     except FormUnfit as fault:
@@ -114,23 +122,24 @@ def cut(draft_id: str) -> str | BaseResponse:
 
 
 def _cut_page(draft: Draft, answer: str) -> str:
-    size_px = _size_px(draft)
-    crop = draft.crop or largest_cut(cut_shape(draft, size_px))
-    return render_template(
-        "drafts/cut.html", draft=draft, view=cut_view(draft, crop, size_px), answer=answer
-    )
+    view = cut_view(draft, _crop(draft), _size_px(draft))
+    return render_template("drafts/cut.html", draft=draft, view=view, answer=answer)
+
+
+def _crop(draft: Draft) -> Part:
+    return draft.crop or largest_cut(cut_shape(draft, _size_px(draft)))
 
 
 def look(draft_id: str) -> str | BaseResponse:
     """Ask whether it is a photo or lettering, and for its tones."""
     draft = found_draft(draft_id)
-    waiting = decided(draft)
+    waiting = _photo_looked_at(draft) or decided(draft)
     if waiting is not None:
         return waiting
     answer = ""
     if request.method == "POST":
         try:
-            draft = with_look(draft, request.form)
+            draft = with_look(draft, request.form, _crop(draft))
             drafts().keep(draft)
             return go("proof", draft)
         except FormUnfit as fault:
@@ -146,12 +155,19 @@ def look(draft_id: str) -> str | BaseResponse:
         chosen=draft.halftone if draft.is_halftone_chosen else tried.suited or draft.halftone,
         without_card=tried.without_card,
         black=tried.black,
-        tones=[
-            (name, TONE_WORDS[name], least, getattr(draft, name)) for name, least in TONES.items()
-        ],
+        mixes=MIX_WORDS if tried.is_coloured else {},
+        cut_name=cut_name,
+        tones=_sliders(draft, TONES),
+        retouches=_sliders(draft, RETOUCHES),
+        oval=oval_percent(draft, _crop(draft)),
         answer=answer,
     )
     return unfit(page) if answer else page
+
+
+def _sliders(draft: Draft, leasts: Mapping[str, int]) -> list[tuple[str, str, int, int]]:
+    """Return name, words, least and value of each slider."""
+    return [(name, TONE_WORDS[name], least, getattr(draft, name)) for name, least in leasts.items()]
 
 
 def _photo_looked_at(draft: Draft) -> BaseResponse | None:

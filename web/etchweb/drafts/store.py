@@ -17,6 +17,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
+from etchphoto.grey_mixes import EYE
 from etchweb.drafts.halftones import SMOOTH, Tried
 from etchwire.calls.json_values import from_json_value
 from etchwire.catalogue.heads import Head, Recipe
@@ -31,7 +32,6 @@ PHOTO_NAME: Final = "photo"
 ARRIVING_NAME: Final = "photo.arriving"
 FACTS_NAME: Final = "photo.json"  # what the child found in the photo
 SCREEN_NAME: Final = "screen.jpg"
-CUT_NAME: Final = "cut.jpg"
 TRIED_NAME: Final = "tried.json"
 FOUND_NAME: Final = "found.json"
 SEEN_NAME: Final = "seen.jpg"
@@ -50,13 +50,15 @@ _ID: Final = re.compile(r"[0-9a-f]{16}")
 class Draft:
     """What has been decided about one picture so far; None for what has not.
 
-    The crop is in shares of the turned photo, from its top left. The tones are as the page's
-    sliders stand, -100 or 0 to 100.
+    The crop is in shares of the turned and mirrored photo, from its top left, and so is the oval
+    to lighten: its centre, half width and half height. The tones are as the page's sliders stand,
+    -100 or 0 to 100.
     """
 
     id: str
     name: str
     quarters: int = 0
+    is_mirrored: bool = False  # after the turn
     crop: tuple[float, float, float, float] | None = None
     width_mm: float | None = None
     height_mm: float | None = None
@@ -72,6 +74,10 @@ class Draft:
     local_contrast: int = 0
     sharpness: int = 0
     open_shadows: int = 0
+    grey_mix: str = EYE
+    oval: tuple[float, float, float, float] | None = None
+    face_light: int = 0
+    fade: int = 0
     at_x_mm: float | None = None
     at_y_mm: float | None = None
 
@@ -84,7 +90,8 @@ class Draft:
     def tried_key(self) -> str:
         """What the renderings to choose from depend on."""
         recipe = self.recipe and self.recipe.to_table()
-        return _digest(self.quarters, self.crop, self.width_mm, self.height_mm, recipe, self.tone)
+        turn = (self.quarters, self.is_mirrored)
+        return _digest(turn, self.crop, self.width_mm, self.height_mm, recipe, self.tone)
 
     @property
     def found_key(self) -> str:
@@ -96,7 +103,7 @@ class Draft:
         """Read what `to_table` gave; what a newer page has added is left out."""
         known = {entry.name for entry in fields(cls)}
         values = {name: value for name, value in table.items() if name in known}
-        for name in ("crop", "chosen"):
+        for name in ("crop", "chosen", "oval"):
             values[name] = tuple(values[name]) if values.get(name) else None
         return cls(**(values | _settings_in(table)))
 
@@ -137,6 +144,11 @@ class MadeJob:
     at_mm: tuple[float, float]
     reach_mm: tuple[float, float, float, float]
     gcode_sha256: str
+
+
+def cut_name(grey_mix: str) -> str:
+    """Return the file name of the cut photo for a screen, its colours mixed so."""
+    return f"cut-{grey_mix}.jpg"
 
 
 def _settings_in(table: JsonTable) -> dict[str, Any]:

@@ -17,11 +17,11 @@ from flask import (
 from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.context import app_context
 from etchweb.drafts.halftones import EVERY_HALFTONE, tried_name
 from etchweb.drafts.store import (
     ARRIVING_NAME,
-    CUT_NAME,
     DOTS_NAME,
     EARLY_NAME,
     PHOTO_NAME,
@@ -29,6 +29,7 @@ from etchweb.drafts.store import (
     SEEN_NAME,
     Draft,
     Drafts,
+    cut_name,
 )
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import message_response, with_status
@@ -42,11 +43,11 @@ WAIT_S: Final = 1.5
 SHOWN: Final = frozenset(
     (
         SCREEN_NAME,
-        CUT_NAME,
         SEEN_NAME,
         EARLY_NAME,
         DOTS_NAME,
-        *(tried_name(kind) for kind in EVERY_HALFTONE),
+        *map(cut_name, GREY_MIXES),
+        *map(tried_name, EVERY_HALFTONE),
     )
 )
 KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is in it

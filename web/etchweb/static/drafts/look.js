@@ -1,39 +1,58 @@
-// The look: a slider moves, and the tile shows it.
+// The look: a slider moves, and the tile shows it; a finger draws the oval that is lightened.
 
-import { drawTile, photoOf } from "./tone.js";
+import { OVAL_FIELDS, drawnOval, showOval } from "./oval.js";
+import { drawTile, photoOf, retouchingOf } from "./tone.js";
 
-const photograph = document.getElementById("look");
+const FIRST_LIGHT = 40; // an oval that was just drawn shall show
 const form = document.getElementById("look-form");
+const fields = form.elements;
 const sliders = [...form.querySelectorAll("[type=range]")];
 const burnt = document.querySelector("[data-burnt]");
+const draws = form.querySelector("[data-draw]");
+const before = form.querySelector("[data-before]");
+const frame = document.getElementById("tile");
 
-await photograph.decode();
+const photograph = document.getElementById("look");
+const black = Number(photograph.dataset.black);
 const canvas = document.createElement("canvas");
-[canvas.width, canvas.height] = [photograph.naturalWidth, photograph.naturalHeight];
-const pen = canvas.getContext("2d", { willReadFrequently: true });
-pen.drawImage(photograph, 0, 0);
-const image = pen.getImageData(0, 0, canvas.width, canvas.height);
-const photo = photoOf(image);
 canvas.className = photograph.className;
 canvas.id = "tile-canvas";
 canvas.setAttribute("role", "img");
 canvas.setAttribute("aria-label", photograph.alt);
-photograph.replaceWith(canvas);
+const pen = canvas.getContext("2d", { willReadFrequently: true });
+let photo, image;
 
-const black = Number(photograph.dataset.black);
-const before = form.querySelector("[data-before]");
-before.closest("label").hidden = false;
+async function take(picture) {
+  await picture.decode();
+  [canvas.width, canvas.height] = [picture.naturalWidth, picture.naturalHeight];
+  pen.drawImage(picture, 0, 0);
+  image = pen.getImageData(0, 0, canvas.width, canvas.height);
+  photo = photoOf(image);
+}
 
-function tones() {
-  const wanted = Object.fromEntries(sliders.map((slider) => [slider.name, Number(slider.value)]));
-  return before.checked ? { ...wanted, open_shadows: 0 } : wanted;
+const wanted = () => Object.fromEntries(sliders.map((slider) => [slider.name, Number(slider.value)]));
+
+function ovalWanted() {
+  const [x, y, wide, high] = OVAL_FIELDS.map((name) => Number(fields[name].value) / 100);
+  return { x, y, half_width: wide / 2, half_height: high / 2 };
+}
+
+// Worked out anew only where something of it has changed: a slider of the tones is quicker so.
+let retouching = {};
+function retouchingNow(tones) {
+  const asked = { oval: ovalWanted(), face_light: tones.face_light, fade: tones.fade };
+  const key = JSON.stringify([canvas.width, canvas.height, asked]);
+  if (retouching.key !== key) retouching = { key, ...retouchingOf(photo, asked) };
+  return retouching;
 }
 
 function draw() {
-  const share = drawTile(photo, tones(), image, black);
+  const tones = before.checked ? { ...wanted(), open_shadows: 0 } : wanted();
+  const share = drawTile(photo, tones, image, black, retouchingNow(tones));
   pen.putImageData(image, 0, 0);
   for (const slider of sliders) form.querySelector(`[data-of=${slider.name}]`).textContent = slider.value;
   burnt.textContent = `${Math.round(share * 100)} % of it will be burnt`;
+  showOval(frame, canvas, draws.ariaPressed === "true" || tones.face_light ? ovalWanted() : null);
 }
 
 let isAsked = false;
@@ -45,5 +64,33 @@ form.addEventListener("input", () => {
     draw();
   });
 });
+
+for (const mix of form.querySelectorAll("[data-cut]")) {
+  mix.addEventListener("change", async () => {
+    const picture = new Image();
+    picture.src = mix.dataset.cut;
+    await take(picture);
+    draw();
+  });
+}
+
+draws.addEventListener("click", () => {
+  draws.ariaPressed = String(draws.ariaPressed !== "true");
+  if (draws.ariaPressed === "true") frame.scrollIntoView({ block: "nearest" });
+  draw();
+});
+
+drawnOval(canvas, () => draws.ariaPressed === "true", (oval, isWhole) => {
+  const values = [oval.x, oval.y, oval.half_width * 2, oval.half_height * 2];
+  OVAL_FIELDS.forEach((name, place) => (fields[name].value = (values[place] * 100).toFixed(1)));
+  if (!Number(fields.face_light.value)) fields.face_light.value = FIRST_LIGHT;
+  if (isWhole) draws.ariaPressed = "false";
+  draw();
+});
+
+await take(photograph);
+photograph.replaceWith(canvas);
+before.closest("label").hidden = false;
+draws.hidden = false;
 draw();
 document.body.dataset.isAlive = "yes";

@@ -1,5 +1,6 @@
 // The tile's greys, worked out in the browser so that a slider is seen at once. The sums are those
-// of etchphoto.detail and etchphoto.tone, the sliders' reach that of etchweb.drafts.order.
+// of etchphoto.detail, etchphoto.tone and etchphoto.retouching, the sliders' reach that of
+// etchweb.drafts.order.
 
 const STEPS_TO_DOUBLE = 60;
 const FULL_DETAIL = 2;
@@ -7,6 +8,9 @@ const FULLY_OPEN = 0.5;
 const LOCAL_SHARE = 24;
 const MEANS_IN_A_ROW = 3;
 const LEVELS = 2048;
+const FULL_STOPS = 2;
+const OVAL_CORE = 0.6;
+const [FADE_FROM, FADE_TO, FADE_WIDTH] = [1.42, 0.7, 0.4];
 const TILE_WHITE = [233, 231, 225];
 const FIRED_BLACK = [38, 35, 33];
 
@@ -45,21 +49,54 @@ function runMean(values, first, step, count, radius) {
   }
 }
 
+// What is retouched at each place: how many times its light, and how much white lies over it. The
+// oval is in shares of the picture: its middle, half width and half height.
+export function retouchingOf({ width, height }, { oval, face_light, fade }) {
+  const over = (of, at) => {
+    const values = new Float32Array(width * height);
+    for (let row = 0, place = 0; row < height; row += 1) {
+      const y = ((row + 0.5) / height - of.y) / of.half_height;
+      for (let column = 0; column < width; column += 1, place += 1) {
+        values[place] = at(Math.hypot(((column + 0.5) / width - of.x) / of.half_width, y));
+      }
+    }
+    return values;
+  };
+  const stops = (FULL_STOPS * face_light) / 100;
+  const whiteAt = FADE_FROM + ((FADE_TO - FADE_FROM) * fade) / 100;
+  const whole = { x: 0.5, y: 0.5, half_width: 0.5, half_height: 0.5 };
+  return {
+    gains: face_light ? over(oval, (far) => 2 ** (stops * (1 - softly(far, OVAL_CORE, 1)))) : null,
+    veils: fade ? over(whole, (far) => softly(far, whiteAt - FADE_WIDTH, whiteAt)) : null,
+  };
+}
+
+function softly(value, low, high) {
+  const share = Math.min(Math.max((value - low) / (high - low), 0), 1);
+  return share * share * (3 - 2 * share);
+}
+
+function retouched(y, { gains, veils }, place) {
+  if (gains) y = (gains[place] * y) / (1 + (gains[place] - 1) * y);
+  return veils ? y + (1 - y) * veils[place] : y;
+}
+
 // Draws the tile into `image` (an ImageData), and returns the share of it that will be burnt.
 // `black` is what fired black reflects beside the bare tile.
-export function drawTile(photo, tones, image, black) {
+export function drawTile(photo, tones, image, black, retouching) {
   const { values, far, near } = photo;
   const local = (tones.local_contrast / 100) * FULL_DETAIL;
   const sharp = (tones.sharpness / 100) * FULL_DETAIL;
-  const { luminances, colours } = table(tones, black);
+  const luminances = table(tones, black);
   const pixels = new Uint32Array(image.data.buffer);
   let light = 0;
   for (let place = 0; place < values.length; place += 1) {
     const own = values[place];
     const value = own + local * (own - far[place]) + sharp * (own - near[place]);
     const level = value <= 0 ? 0 : value >= 100 ? LEVELS : Math.round((value / 100) * LEVELS);
-    light += luminances[level];
-    pixels[place] = colours[level];
+    const y = retouched(luminances[level], retouching, place);
+    light += y;
+    pixels[place] = COLOURS[Math.round(Math.cbrt(y) * LEVELS)];
   }
   return 1 - light / values.length;
 }
@@ -74,22 +111,26 @@ function opened(y, amount, black) {
   return (luminance(shown) - black) / (1 - black);
 }
 
-// For each lightness what it becomes: its luminance, and the tile's colour for that.
+// For each lightness the luminance that it becomes.
 function table({ lighter, contrast, open_shadows }, fired) {
   const gamma = 2 ** (lighter / STEPS_TO_DOUBLE);
   const stretch = 2 ** (contrast / STEPS_TO_DOUBLE);
   const luminances = new Float32Array(LEVELS + 1);
-  const colours = new Uint32Array(LEVELS + 1);
-  const bytes = new Uint8Array(colours.buffer);
   for (let level = 0; level <= LEVELS; level += 1) {
     const bent = 100 * (level / LEVELS) ** (1 / gamma);
-    const y = opened(luminance(within((bent - 50) * stretch + 50)), open_shadows, fired);
-    luminances[level] = y;
-    for (let channel = 0; channel < 3; channel += 1) {
-      const [white, black] = [linear(TILE_WHITE[channel] / 255), linear(FIRED_BLACK[channel] / 255)];
-      bytes[level * 4 + channel] = Math.round(coded(black + y * (white - black)) * 255);
-    }
-    bytes[level * 4 + 3] = 255;
+    luminances[level] = opened(luminance(within((bent - 50) * stretch + 50)), open_shadows, fired);
   }
-  return { luminances, colours };
+  return luminances;
+}
+
+// The tile's colour for each luminance, by its cube root: even steps for an eye, nearly.
+const COLOURS = new Uint32Array(LEVELS + 1);
+const BYTES = new Uint8Array(COLOURS.buffer);
+for (let level = 0; level <= LEVELS; level += 1) {
+  const y = (level / LEVELS) ** 3;
+  for (let channel = 0; channel < 3; channel += 1) {
+    const [white, black] = [linear(TILE_WHITE[channel] / 255), linear(FIRED_BLACK[channel] / 255)];
+    BYTES[level * 4 + channel] = Math.round(coded(black + y * (white - black)) * 255);
+  }
+  BYTES[level * 4 + 3] = 255;
 }
