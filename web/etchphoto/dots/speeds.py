@@ -22,7 +22,7 @@ from etchwire.catalogue.heads import Head, Recipe
 Bits = NDArray[np.bool_]
 Floats = NDArray[np.floating[Any]]
 
-_ROWS_AT_ONCE: Final = 64
+_DOTS_AT_ONCE: Final = 64_000  # the more, the less it costs, and the more memory it takes
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,8 @@ class Motion:
         raster, machine = self._raster(), Machine.of_head(self.head)
         ratios = np.ones(part.shape, dtype=np.float32)
         etched = etched_rows(part, raster)
-        while some := list(islice(etched, _ROWS_AT_ONCE)):
+        rows_at_once = max(1, _DOTS_AT_ONCE // bits.shape[1])
+        while some := list(islice(etched, rows_at_once)):
             travel = travel_of([_moves(row, raster) for row in some], machine)
             speeds = travel.length_mm / travel.seconds / raster.feed_mm_per_s
             _fill(ratios, part, some, speeds)

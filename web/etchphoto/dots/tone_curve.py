@@ -4,6 +4,7 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from etchphoto.dots.rendering import darkness
 from etchphoto.dots.speeds import Motion
@@ -23,8 +24,7 @@ def tone_curve_of(dot: Dot, kernel: Kernel, motion: Motion | None = None) -> Ton
     By `motion` the head is slowed down in a tint's fine detail; without it, it is not.
     """
     burnt = np.linspace(0, 1, _STEPS)
-    tints = (_darkness_of_tint(dot, kernel, motion, one) for one in burnt[1:-1])
-    looks = np.array([0.0, *tints, 1.0])
+    looks = np.array([0.0, *_darkness_of_tints(dot, kernel, motion, burnt[1:-1]), 1.0])
     looks = np.clip(np.maximum.accumulate(looks), 0, 1)
     kept = [0]
     for place in range(1, _STEPS - 1):
@@ -34,8 +34,15 @@ def tone_curve_of(dot: Dot, kernel: Kernel, motion: Motion | None = None) -> Ton
     return ToneCurve.from_points(list(zip(looks[kept].tolist(), burnt[kept].tolist(), strict=True)))
 
 
-def _darkness_of_tint(dot: Dot, kernel: Kernel, motion: Motion | None, share: float) -> float:
-    shape = [side + 2 * RUN_IN for side in _TINT_DOTS]
-    bits = diffuse(np.full(shape, share), kernel)
+def _darkness_of_tints(
+    dot: Dot, kernel: Kernel, motion: Motion | None, shares: NDArray[np.float64]
+) -> list[float]:
+    """Return how dark tints of these shares look.
+
+    They lie one above the other in one picture: the head's speeds are worked out for all at once.
+    """
+    rows, columns = (side + 2 * RUN_IN for side in _TINT_DOTS)
+    bits = np.concatenate([diffuse(np.full((rows, columns), share), kernel) for share in shares])
     light = None if motion is None else motion.light(bits, dot)
-    return float(darkness(bits, dot, light)[RUN_IN:-RUN_IN, RUN_IN:-RUN_IN].mean())
+    dark = darkness(bits, dot, light).reshape(len(shares), rows, columns)
+    return [float(tint[RUN_IN:-RUN_IN, RUN_IN:-RUN_IN].mean()) for tint in dark]
