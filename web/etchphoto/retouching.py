@@ -18,9 +18,9 @@ Floats = NDArray[np.floating[Any]]
 MOST: Final = 100.0
 FULL_STOPS: Final = 2.0  # what lightening by 100 does to the shadows, as a camera counts light
 _CORE: Final = 0.6  # of the oval's radius is lightened fully; from there on less and less
-# Where the fade has come to white, as a share of the picture's half sides: just outside its
+# Where the fade has come to white, as a share of the picture's half sides: begun outside its
 # corners at 0, and so far in at 100. It begins a soft width further in.
-_FADE_FROM, _FADE_TO, _FADE_WIDTH = 1.42, 0.7, 0.4
+_FADE_FROM, _FADE_TO, _FADE_WIDTH = 1.82, 0.55, 0.4
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ const MEANS_IN_A_ROW = 3;
 const LEVELS = 2048;
 const FULL_STOPS = 2;
 const OVAL_CORE = 0.6;
-const [FADE_FROM, FADE_TO, FADE_WIDTH] = [1.42, 0.7, 0.4];
+const [FADE_FROM, FADE_TO, FADE_WIDTH] = [1.82, 0.55, 0.4];
 const TILE_WHITE = [233, 231, 225];
 const FIRED_BLACK = [38, 35, 33];
 
