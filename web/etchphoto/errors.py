@@ -47,3 +47,15 @@ class NeedsAcknowledgement(EtchphotoError):
     def __init__(self, findings: Sequence[PhotoFinding]) -> None:
         super().__init__(" ".join(finding.sentence for finding in findings))
         self.findings = tuple(findings)
+
+
+class UnfitDesign(EtchphotoError, ValueError):
+    """A design that cannot be read, or that the tile cannot hold."""
+
+
+class NotADesign(UnfitDesign):
+    """A file that does not say it is a design."""
+
+
+class FontMissing(EtchphotoError, LookupError):
+    """No font of that name is on this computer, or it lacks a letter of the text."""

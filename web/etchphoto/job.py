@@ -138,13 +138,7 @@ def prepare_job(  # noqa: PLR0913 - one keyword for each thing to be heard of
     """
     loaded = photo if isinstance(photo, LoadedPhoto) else load_photo(photo)
     frame = frame_of(loaded, order)
-    still_open = [
-        finding
-        for finding in _cheap_findings(frame, order)
-        if finding.needs_acknowledgement and finding.name not in order.acknowledged
-    ]
-    if still_open:
-        raise NeedsAcknowledgement(still_open)
+    require_acknowledged(_cheap_findings(frame, order), order)
     with new_job_folder(folder, is_replacing=is_replacing) as partial:
         is_searched = order.halftone == FROM_TEST_CARD
         toned = _TONED_BEFORE_SEARCH if is_searched else _TONED
@@ -159,11 +153,22 @@ def prepare_job(  # noqa: PLR0913 - one keyword for each thing to be heard of
         )
         on_dots(coverage, bits)
         del coverage
-        sheet = _write(bits, loaded, order, partial)
+        sheet = write_dots(bits, order, partial, photo=loaded)
         on_progress(_WRITTEN)
         save_expected(bits, partial / PICTURE_NAME, order.look)
     on_progress(1.0)
     return sheet
+
+
+def require_acknowledged(found: Sequence[PhotoFinding], order: PhotoOrder) -> None:
+    """Raise NeedsAcknowledgement where a person has not said yes to one of `found` yet."""
+    still_open = [
+        finding
+        for finding in found
+        if finding.needs_acknowledgement and finding.name not in order.acknowledged
+    ]
+    if still_open:
+        raise NeedsAcknowledgement(still_open)
 
 
 def dots_of(
@@ -222,10 +227,7 @@ def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
         *_tone_findings(order),
         *_shadow_findings(order),
     ]
-    if order.is_both_directions and not order.head.register.is_measured:
-        found.append(PhotoFinding("register-not-measured", _NOT_MEASURED))
-    if not order.is_both_directions and not order.head.register.is_measured:
-        found.append(PhotoFinding("one-way", _ONE_WAY))
+    found += register_findings(order)
     asked = (order.width_mm, order.height_mm or frame.height_mm)
     made = (frame.width_mm, frame.height_mm)
     if any(abs(ask - size) > _ROUNDED_MM for ask, size in zip(asked, made, strict=True)):
@@ -237,9 +239,18 @@ def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     return tuple(found)
 
 
+def register_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
+    """Return what follows from not knowing where rows of both directions meet."""
+    if order.head.register.is_measured:
+        return ()
+    if order.is_both_directions:
+        return (PhotoFinding("register-not-measured", _NOT_MEASURED),)
+    return (PhotoFinding("one-way", _ONE_WAY),)
+
+
 def _cheap_findings(frame: Frame, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     """Return those that are known without a look at dots, and all that must be acknowledged."""
-    return (*_spacing_findings(order.head, order.recipe), *frame.findings)
+    return (*spacing_findings(order.head, order.recipe), *frame.findings)
 
 
 def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
@@ -362,7 +373,8 @@ def require_head_can(head: Head, recipe: Recipe) -> None:
         )
 
 
-def _spacing_findings(head: Head, recipe: Recipe) -> tuple[PhotoFinding, ...]:
+def spacing_findings(head: Head, recipe: Recipe) -> tuple[PhotoFinding, ...]:
+    """Return whether lines lie closer than the spot that the laser's maker states."""
     if not _is_below_spot(head, recipe):
         return ()
     sentence = (
@@ -398,18 +410,19 @@ def shares_to_burn(
     return coverage
 
 
-def _write(bits: Bits, photo: LoadedPhoto, order: PhotoOrder, folder: Path) -> Sheet:
+def write_dots(
+    bits: Bits, order: PhotoOrder, folder: Path, *, photo: LoadedPhoto | None = None
+) -> Sheet:
+    """Write G-code and sheet of `bits` into `folder`; raise UnfitOrder where they do not fit.
+
+    `photo` is what they were made from; a sign is made from none, and needs a title.
+    """
     writer_order = Order(
-        title=order.title or Path(photo.name).stem,
+        title=order.title or (Path(photo.name).stem if photo else ""),
         head=order.head,
         recipe=order.recipe,
         halftone=order.halftone,
-        photo=Photo(
-            name=photo.name,
-            sha256=photo.sha256,
-            width_px=photo.width_px,
-            height_px=photo.height_px,
-        ),
+        photo=None if photo is None else _described(photo),
         open_shadows=order.adjustments.open_shadows,
         is_both_directions=order.is_both_directions,
         at_x_mm=order.at_x_mm,
@@ -422,3 +435,12 @@ def _write(bits: Bits, photo: LoadedPhoto, order: PhotoOrder, folder: Path) -> S
         raise UnfitOrder(str(error)) from error
     (folder / SHEET_NAME).write_text(sheet.to_json(), encoding="utf-8")
     return sheet
+
+
+def _described(photo: LoadedPhoto) -> Photo:
+    return Photo(
+        name=photo.name,
+        sha256=photo.sha256,
+        width_px=photo.width_px,
+        height_px=photo.height_px,
+    )

@@ -1,6 +1,5 @@
 """`etchwarden prepare`: a photo becomes a job in a folder."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -8,8 +7,7 @@ from typing import Any, Final
 import click
 
 from etchphoto.decoder.loading import load_photo
-from etchphoto.dots.speeds import Motion
-from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, UnfitOrder
+from etchphoto.errors import UnfitOrder
 from etchphoto.estimate import picture_findings, speed_findings
 from etchphoto.etch_time import etching_s
 from etchphoto.framing import Crop
@@ -20,17 +18,25 @@ from etchphoto.job import (
     PhotoOrder,
     findings,
     prepare_job,
-    suited_halftone,
 )
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
-from etchwarden.shared.daemon_option import Command, daemon_option
 from etchwarden.shared.job_summary import duration, summary
-from etchwarden.shared.prepare_recipe import Chosen, RecipeOptions, choose_recipe
+from etchwarden.shared.prepare_options import (
+    ONE_WAY,
+    OUTPUT,
+    PLACE,
+    SETTINGS,
+    SURFACE,
+    WORDS,
+    Options,
+    chosen_halftone,
+    refusals_told,
+    with_options,
+)
+from etchwarden.shared.prepare_recipe import RecipeOptions, choose_recipe
 from etchwarden.shared.progress import progress_shown
-from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS
-from etchwire.catalogue.halftones import halftone_key, halftone_name
-from etchwire.errors import WireError
+from etchwire.catalogue.halftones import halftone_name
 
 _EPILOG: Final = """\
 \b
@@ -59,13 +65,9 @@ A file about a laser, here an invented one:
   is_measured = true
 """
 
-_SETTINGS: Final[tuple[Callable[[Command], Command], ...]] = (
+_OPTIONS: Final[Options] = (
     click.argument("photo", type=click.Path(path_type=Path)),
-    click.option(
-        "-o", "--output", "folder", metavar="JOB", type=click.Path(path_type=Path), required=True,
-        help="The folder to make; it will hold the G-code, its sheet and the tile as promised.",
-    ),
-    click.option("--replace", "is_replacing", is_flag=True, help="Replace a job that is there."),
+    *OUTPUT,
     click.option("--width", "width_mm", metavar="MM", type=float, help="Width of the picture."),
     click.option(
         "--height", "height_mm", metavar="MM", type=float,
@@ -76,19 +78,7 @@ _SETTINGS: Final[tuple[Callable[[Command], Command], ...]] = (
         help="Part of the photo to use, as shares of its width and height; the middle is used "
         "where the tile has another shape.",
     ),
-    click.option(
-        "--head", metavar="LASER", default=DEFAULT_HEAD, show_default=True,
-        help=f"A laser of the logbook, a TOML file, or {', '.join(PRACTICE_HEADS)}.",
-    ),
-    click.option(
-        "--speed", "feed_mm_per_min", metavar="MM/MIN", type=float, help="Speed while etching."
-    ),
-    click.option(
-        "--power", "power_percent", metavar="PERCENT", type=float,
-        help="Power while etching, of all the laser has.",
-    ),
-    click.option("--spacing", "spacing_mm", metavar="MM", type=float, help="From line to line."),
-    click.option("--lines-per-inch", type=float, metavar="LINES", help="The same, in inches."),
+    *SETTINGS,
     click.option(
         "--halftone", metavar="KIND",
         help="How grey becomes dots: smooth, firm, crisp, lettering (and line art), or test-card: "
@@ -110,29 +100,11 @@ _SETTINGS: Final[tuple[Callable[[Command], Command], ...]] = (
         "--turn", "quarters", type=click.IntRange(0, 3), default=0, metavar="QUARTERS",
         help="Turn the photo clockwise, before --crop.",
     ),
-    click.option("--one-way", "is_one_way", is_flag=True, help="Etch every row left to right."),
-    click.option(
-        "--at", "at_mm", type=float, nargs=2, metavar="X Y",
-        help="Lower left corner of the picture, in millimetres from the origin.",
-    ),
-    click.option("--surface", metavar="TEXT", help="Tile and paint; with --daemon, by its name."),
-    click.option(
-        "--air-assist/--no-air-assist", "air_assist", default=None,
-        help="How air assist will be; left out, as the recipe has it.",
-    ),
-    daemon_option(is_required=False),
-    click.option("--title", metavar="TEXT", help="What to call the job; else the photo's name."),
-    click.option(
-        "--acknowledge", "acknowledged", multiple=True, metavar="NAME",
-        help="Say yes to a finding that would stop the job; the message gives its name.",
-    ),
+    *ONE_WAY,
+    *PLACE,
+    *SURFACE,
+    *WORDS,
 )  # fmt: skip
-
-
-def _with_settings(function: Callable[..., None]) -> Callable[..., None]:
-    for setting in reversed(_SETTINGS):
-        function = setting(function)
-    return function
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,7 +132,7 @@ class _Options(RecipeOptions):
 
 
 @click.command(epilog=_EPILOG)
-@_with_settings
+@with_options(_OPTIONS)
 def command(**said: Any) -> None:
     """Turn PHOTO into a job that a tile can hold.
 
@@ -170,14 +142,8 @@ def command(**said: Any) -> None:
     as they were measured. Else a practice laser brings speed, power and spacing with it; for your
     own, name all three.
     """
-    options = _Options(**said)
-    try:
-        _prepare(options)
-    except NeedsAcknowledgement as error:
-        names = " ".join(f"--acknowledge {finding.name}" for finding in error.findings)
-        raise click.ClickException(f"{error} If you want it so, add {names}") from error
-    except (EtchphotoError, WireError) as error:
-        raise click.ClickException(f"{error}.") from error
+    with refusals_told():
+        _prepare(_Options(**said))
 
 
 def _prepare(options: _Options) -> None:
@@ -205,11 +171,6 @@ def _prepare(options: _Options) -> None:
         click.echo(f"Note: {note.sentence}", err=True)
     told = "\n".join([summary(sheet), *times])
     click.echo(f"{told}\nThe job is in {options.folder}.")
-
-
-def _halftone(options: _Options, chosen: Chosen) -> str:
-    said = halftone_key(options.halftone or chosen.halftone)
-    return said or suited_halftone(Motion(chosen.head, chosen.recipe, not options.is_one_way))
 
 
 def _times_text(wanted: Coverage, order: PhotoOrder) -> str:
@@ -242,7 +203,7 @@ def _order(options: _Options) -> PhotoOrder:
             sharpness=options.sharpness,
             open_shadows=options.open_shadows,
         ),
-        halftone=_halftone(options, chosen),
+        halftone=chosen_halftone(options.halftone, chosen, is_one_way=options.is_one_way),
         is_both_directions=not options.is_one_way,
         at_x_mm=at_x_mm,
         at_y_mm=at_y_mm,

@@ -1,0 +1,95 @@
+"""What the commands that prepare a job share: options, and how they end when it cannot be made."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final, TypeAlias
+
+import click
+
+from etchphoto.dots.speeds import Motion
+from etchphoto.errors import EtchphotoError, NeedsAcknowledgement
+from etchphoto.job import suited_halftone
+from etchwarden.shared.daemon_option import Command, daemon_option
+from etchwarden.shared.prepare_recipe import Chosen
+from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS
+from etchwire.catalogue.halftones import halftone_key
+from etchwire.errors import WireError
+
+Options: TypeAlias = tuple[Callable[[Command], Command], ...]
+
+OUTPUT: Final[Options] = (
+    click.option(
+        "-o", "--output", "folder", metavar="JOB", type=click.Path(path_type=Path), required=True,
+        help="The folder to make; it will hold the G-code, its sheet and the tile as promised.",
+    ),
+    click.option("--replace", "is_replacing", is_flag=True, help="Replace a job that is there."),
+)  # fmt: skip
+SETTINGS: Final[Options] = (
+    click.option(
+        "--head", metavar="LASER", default=DEFAULT_HEAD, show_default=True,
+        help=f"A laser of the logbook, a TOML file, or {', '.join(PRACTICE_HEADS)}.",
+    ),
+    click.option(
+        "--speed", "feed_mm_per_min", metavar="MM/MIN", type=float, help="Speed while etching."
+    ),
+    click.option(
+        "--power", "power_percent", metavar="PERCENT", type=float,
+        help="Power while etching, of all the laser has.",
+    ),
+    click.option("--spacing", "spacing_mm", metavar="MM", type=float, help="From line to line."),
+    click.option("--lines-per-inch", type=float, metavar="LINES", help="The same, in inches."),
+)  # fmt: skip
+SURFACE: Final[Options] = (
+    click.option("--surface", metavar="TEXT", help="Tile and paint; with --daemon, by its name."),
+    click.option(
+        "--air-assist/--no-air-assist", "air_assist", default=None,
+        help="How air assist will be; left out, as the recipe has it.",
+    ),
+    daemon_option(is_required=False),
+)  # fmt: skip
+ONE_WAY: Final[Options] = (
+    click.option("--one-way", "is_one_way", is_flag=True, help="Etch every row left to right."),
+)
+PLACE: Final[Options] = (
+    click.option(
+        "--at", "at_mm", type=float, nargs=2, metavar="X Y",
+        help="Lower left corner of the picture, in millimetres from the origin.",
+    ),
+)  # fmt: skip
+WORDS: Final[Options] = (
+    click.option("--title", metavar="TEXT", help="What to call the job; else the photo's name."),
+    click.option(
+        "--acknowledge", "acknowledged", multiple=True, metavar="NAME",
+        help="Say yes to a finding that would stop the job; the message gives its name.",
+    ),
+)  # fmt: skip
+
+
+def with_options(options: Options) -> Callable[[Command], Command]:
+    """Return what gives a command these options, in this order."""
+
+    def give(function: Command) -> Command:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return give
+
+
+def chosen_halftone(said: str | None, chosen: Chosen, *, is_one_way: bool) -> str:
+    """Return the key of the halftone: as said, as the recipe has it, or what suits the spot."""
+    key = halftone_key(said or chosen.halftone)
+    return key or suited_halftone(Motion(chosen.head, chosen.recipe, not is_one_way))
+
+
+@contextmanager
+def refusals_told() -> Iterator[None]:
+    """End the command with the sentence of what was refused, and how to say yes to it."""
+    try:
+        yield
+    except NeedsAcknowledgement as error:
+        names = " ".join(f"--acknowledge {finding.name}" for finding in error.findings)
+        raise click.ClickException(f"{error} If you want it so, add {names}") from error
+    except (EtchphotoError, WireError) as error:
+        raise click.ClickException(f"{error}.") from error

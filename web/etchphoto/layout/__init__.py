@@ -1,0 +1,1 @@
+"""Designs: photo, lettering, outlines and masks laid on one tile, or one photo over many tiles."""

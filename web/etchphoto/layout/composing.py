@@ -1,0 +1,147 @@
+"""Composing: the layers of a design as one raster of dots, each dot decided once."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from etchphoto.errors import UnfitDesign
+from etchphoto.findings import PhotoFinding
+from etchphoto.layout.design import (
+    Box,
+    Design,
+    Ink,
+    LetteringLayer,
+    MaskLayer,
+    OutlineLayer,
+    PhotoLayer,
+    called,
+)
+from etchphoto.layout.grid import Floats, Grid, Window
+from etchphoto.layout.shapes import distance_mm
+from etchphoto.lettering.drawing import drawn_lines
+from etchphoto.lettering.fonts import Font, find_font
+from etchphoto.lettering.setting import SetText, set_text
+
+LEAST_DOTS: Final = 3  # a stroke of fewer is told: common practice, no source
+
+Bits: TypeAlias = NDArray[np.bool_]
+# From the share of a photo that its masks keep, 0 to 1 (None: all of it), to its dots.
+PhotoDots: TypeAlias = Callable[[Floats | None], Bits]
+
+
+def set_letterings(design: Design, fonts: Callable[[str], Font] = find_font) -> dict[int, SetText]:
+    """Return the lettering of a design, set, by the number of its layer from 0.
+
+    Raise FontMissing or UnfitDesign for what cannot be drawn.
+    """
+    letterings = {}
+    for number, layer in enumerate(design.layers):
+        if isinstance(layer, LetteringLayer):
+            try:
+                letterings[number] = set_text(layer, design.box_of(layer), fonts(layer.font))
+            except UnfitDesign as error:
+                raise UnfitDesign(f"{called(layer, number + 1)}: {error}") from error
+    return letterings
+
+
+def lettering_findings(
+    letterings: Sequence[SetText], *, spacing_mm: float, spot_mm: float
+) -> tuple[PhotoFinding, ...]:
+    """Return which lettering has strokes thinner than three dots, or three spots."""
+    least_mm = LEAST_DOTS * max(spacing_mm, spot_mm)
+    return tuple(
+        PhotoFinding(
+            "lettering-too-fine",
+            f"The thin strokes of “{text.lines[0].text}” are {text.stroke_mm:.2f} mm wide, or "
+            f"{text.stroke_mm / spacing_mm:.1f} dots: below {least_mm:.2f} mm, three dots of this "
+            f"laser, letters close up or break. Make capitals "
+            f"{text.least_capital_mm(least_mm):.1f} mm high or more (they are "
+            f"{text.capital_mm:.1f}), or take a bolder font.",
+        )
+        for text in letterings
+        if text.stroke_mm < least_mm * (1 - 1e-6)
+    )
+
+
+@dataclass(slots=True)
+class _Raster:
+    """The tile's dots while layers are laid on it."""
+
+    grid: Grid
+    bits: Bits = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.bits = np.zeros((self.grid.rows, self.grid.columns), dtype=np.bool_)
+
+    def fill(self, box: Box, *, is_burnt: bool) -> None:
+        self.bits[self.grid.window(box)] = is_burnt
+
+    def write(self, text: SetText, *, is_burnt: bool) -> None:
+        for row, column, ink in drawn_lines(text, self.grid.spacing_mm):
+            top, left = max(0, row), max(0, column)
+            part = self.bits[top : row + ink.shape[0], left : column + ink.shape[1]]
+            cut = ink[top - row :, left - column :]
+            part[cut[: part.shape[0], : part.shape[1]]] = is_burnt
+
+    def outline(self, layer: OutlineLayer, box: Box) -> None:
+        for window, x_mm, y_mm in self.grid.strips(self.grid.window(box)):
+            away = distance_mm(layer.shape, box, layer.corner_mm, x_mm, y_mm)
+            is_line = (away < 0) & (away >= -layer.line_mm)
+            self.bits[window][is_line] = layer.ink is Ink.BURNT
+
+    def mask(self, layer: MaskLayer, box: Box) -> None:
+        whole = slice(0, self.grid.rows), slice(0, self.grid.columns)
+        for window, x_mm, y_mm in self.grid.strips(whole):
+            away = distance_mm(layer.shape, box, layer.corner_mm, x_mm, y_mm)
+            self.bits[window] &= away < 0
+
+
+def composed(
+    design: Design, grid: Grid, letterings: dict[int, SetText], photo_dots: PhotoDots
+) -> Bits:
+    """Return the dots of the whole tile (True = burnt, row 0 on top).
+
+    `letterings` are those of `set_letterings`; `photo_dots` makes the dots of the photo.
+    """
+    raster = _Raster(grid)
+    for number, layer in enumerate(design.layers):
+        box = design.box_of(layer)
+        if isinstance(layer, PhotoLayer):
+            window = grid.window(box)
+            raster.bits[window] = photo_dots(_kept(design, grid, window, number))
+        elif isinstance(layer, OutlineLayer):
+            raster.outline(layer, box)
+        elif isinstance(layer, MaskLayer):
+            raster.mask(layer, box)
+        else:
+            is_burnt = layer.ink is Ink.BURNT
+            text = letterings[number]
+            if layer.field_mm is not None:
+                raster.fill(text.ink.grown(layer.field_mm), is_burnt=not is_burnt)
+            raster.write(text, is_burnt=is_burnt)
+    return raster.bits
+
+
+def _kept(design: Design, grid: Grid, window: Window, number: int) -> Floats | None:
+    """Return how much of the photo's shares the soft masks over it keep, 0 to 1."""
+    later = design.layers[number + 1 :]
+    masks = [layer for layer in later if isinstance(layer, MaskLayer) and layer.soft_mm]
+    if not masks:
+        return None
+    rows, columns = window
+    kept = np.ones((rows.stop - rows.start, columns.stop - columns.start), dtype=np.float32)
+    for layer in masks:
+        box = design.box_of(layer)
+        for (strip, _), x_mm, y_mm in grid.strips(window):
+            away = distance_mm(layer.shape, box, layer.corner_mm, x_mm, y_mm)
+            part = kept[strip.start - rows.start : strip.stop - rows.start]
+            part *= _eased(np.clip(-away / layer.soft_mm, 0, 1))
+    return kept
+
+
+def _eased(share: Floats) -> Floats:
+    """Return the share with a slope of nought at both ends, so that no edge of a fade shows."""
+    return share * share * (3 - 2 * share)

@@ -1,0 +1,170 @@
+"""From a design to a job: one raster of the recipe's spacing, by the writer of every photo."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from etchphoto.decoder.loading import LoadedPhoto
+from etchphoto.errors import UnfitDesign
+from etchphoto.expected import save_expected
+from etchphoto.findings import PhotoFinding
+from etchphoto.framing import Crop
+from etchphoto.halftone import Bits
+from etchphoto.job import (
+    LETTERING,
+    PhotoOrder,
+    dots_of,
+    findings,
+    frame_of,
+    register_findings,
+    require_acknowledged,
+    shares_to_burn,
+    spacing_findings,
+    write_dots,
+)
+from etchphoto.job_folder import new_job_folder
+from etchphoto.layout.composing import composed, lettering_findings, set_letterings
+from etchphoto.layout.design import Design, PhotoLayer
+from etchphoto.layout.grid import Floats, Grid, Window
+from etchphoto.lettering.fonts import Font, find_font
+from etchphoto.lettering.setting import SetText
+from etchphoto.tone import Adjustments
+from etchphoto.turning import turned
+from etchwire.sheet import PICTURE_NAME, Sheet
+
+_COMPOSED, _WRITTEN = 0.7, 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DesignJob:
+    """A design that has been found fit for a laser and a recipe, and for its photo.
+
+    `order` says with what it is etched, where, and how the photo becomes dots; its size and its
+    look are the design's. Make one by `design_job`.
+    """
+
+    design: Design
+    order: PhotoOrder
+    grid: Grid
+    letterings: dict[int, SetText]
+    photo: LoadedPhoto | None
+    photo_order: PhotoOrder | None
+
+    @property
+    def findings(self) -> tuple[PhotoFinding, ...]:
+        """What the person should know before etching."""
+        lettering = lettering_findings(
+            list(self.letterings.values()),
+            spacing_mm=self.grid.spacing_mm,
+            spot_mm=self.order.head.spot_mm,
+        )
+        if self.photo is not None and self.photo_order is not None:
+            return (*findings(self.photo, self.photo_order), *lettering)
+        spacing = spacing_findings(self.order.head, self.order.recipe)
+        return (*spacing, *lettering, *register_findings(self.order))
+
+    def bits(self, on_progress: Callable[[float], None] = lambda _: None) -> Bits:
+        """Return every dot of the tile, True = burnt, row 0 on top."""
+        return composed(
+            self.design,
+            self.grid,
+            self.letterings,
+            lambda kept: self._photo_dots(kept, on_progress),
+        )
+
+    def _photo_dots(self, kept: Floats | None, on_progress: Callable[[float], None]) -> Bits:
+        if self.photo is None or self.photo_order is None:
+            raise UnfitDesign(_NO_PHOTO)
+        frame = frame_of(self.photo, self.photo_order)
+        coverage = shares_to_burn(self.photo, frame, self.photo_order, on_progress)
+        if kept is not None:
+            curve = self.photo_order.tone_curve
+            coverage = curve.apply(curve.looks_like(coverage) * kept).astype(np.float32)
+        return dots_of(coverage, self.photo_order)
+
+
+def design_job(
+    design: Design,
+    order: PhotoOrder,
+    photo: LoadedPhoto | None = None,
+    fonts: Callable[[str], Font] = find_font,
+) -> DesignJob:
+    """Return the job of a design; `order` is that of a photo, whose size does not count.
+
+    Raise UnfitDesign, UnfitOrder or FontMissing, with a sentence, for what cannot be etched so.
+    """
+    layer = design.photo
+    if (layer is None) != (photo is None):
+        raise UnfitDesign(_NO_PHOTO if photo is None else _NO_ROOM_FOR_PHOTO)
+    grid = Grid.of(design.tile, order.recipe.line_spacing_mm)
+    tile = design.tile
+    order = replace(
+        order,
+        width_mm=tile.width_mm,
+        height_mm=tile.height_mm,
+        title=order.title or design.name,
+        halftone=LETTERING if layer is None else order.halftone,
+    )
+    photo_order = None
+    if layer is not None and photo is not None:
+        photo = turned(photo, layer.turn)
+        photo_order = _photo_order(layer, order, grid, grid.window(design.box_of(layer)))
+        order = replace(order, adjustments=photo_order.adjustments)
+        frame_of(photo, photo_order)
+    return DesignJob(
+        design=design,
+        order=order,
+        grid=grid,
+        letterings=set_letterings(design, fonts),
+        photo=photo,
+        photo_order=photo_order,
+    )
+
+
+def _photo_order(layer: PhotoLayer, order: PhotoOrder, grid: Grid, window: Window) -> PhotoOrder:
+    rows, columns = window
+    return replace(
+        order,
+        width_mm=(columns.stop - columns.start) * grid.spacing_mm,
+        height_mm=(rows.stop - rows.start) * grid.spacing_mm,
+        crop=Crop(*layer.crop) if layer.crop else None,
+        adjustments=Adjustments(
+            brightness=layer.brightness,
+            contrast=layer.contrast,
+            gamma=layer.gamma,
+            local_contrast=layer.local_contrast,
+            sharpness=layer.sharpness,
+            open_shadows=layer.open_shadows,
+        ),
+    )
+
+
+def prepare_design(
+    job: DesignJob,
+    *,
+    folder: Path,
+    is_replacing: bool = False,
+    on_progress: Callable[[float], None] = lambda _: None,
+    on_dots: Callable[[Bits], None] = lambda _: None,
+) -> Sheet:
+    """Make the job in `folder`: G-code, sheet and the tile as promised.
+
+    `on_dots` hears the dots before they are written. Raise as `etchphoto.job.prepare_job` does;
+    `folder` then is as it was before.
+    """
+    require_acknowledged(job.findings, job.order)
+    with new_job_folder(folder, is_replacing=is_replacing) as partial:
+        bits = job.bits(lambda done: on_progress(done * _COMPOSED))
+        on_dots(bits)
+        sheet = write_dots(bits, job.order, partial, photo=job.photo)
+        on_progress(_WRITTEN)
+        save_expected(bits, partial / PICTURE_NAME, job.order.look)
+    on_progress(1.0)
+    return sheet
+
+
+_NO_PHOTO: Final = "this design has a photo in it: say which"
+_NO_ROOM_FOR_PHOTO: Final = "this design has no photo in it: leave the photo out, or add a layer"

@@ -1,0 +1,1 @@
+"""Lettering: fonts of this computer, lines of text set in millimetres, and their dots."""
