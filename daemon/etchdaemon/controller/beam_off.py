@@ -1,7 +1,7 @@
 """The check that the controller's beam is off: `M5`, answered, then `$G`, which shows it."""
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import ClassVar, Final
 
 from etchdaemon.controller.controller_command import ControllerCommand
 from etchdaemon.controller.events import Event, ParserStateReported
@@ -23,6 +23,8 @@ class BeamOff:
     At its end `failure` is a sentence where the beam was not seen to be off.
     """
 
+    polls_every_s: ClassVar[float | None] = None
+
     firmware: Firmware
     _command: ControllerCommand = field(init=False)
     _parser: ParserStateReported | None = None
@@ -43,11 +45,6 @@ class BeamOff:
     def is_over(self) -> bool:
         """Whether the controller has answered or the time is up."""
         return self._command.is_over
-
-    @property
-    def polls_every_s(self) -> float | None:
-        """None: only the replies count."""
-        return None
 
     def begin(self, now_s: float) -> Orders:
         """Send the first line."""

@@ -1,7 +1,7 @@
 """Lines sent one by one, at rest, on a person's word: home, unlock, set the origin."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 from etchdaemon.controller.events import AlarmRaised, Event, Greeted, LineAccepted, LineRefused
 from etchdaemon.controller.firmware import Firmware
@@ -46,6 +46,8 @@ class ControllerCommand:
     machine answers with gaps.
     """
 
+    polls_every_s: ClassVar[float | None] = None
+
     lines: tuple[bytes, ...]
     firmware: Firmware
     timeout_s: float
@@ -58,11 +60,6 @@ class ControllerCommand:
     def is_homing(self) -> bool:
         """Whether it homes the machine."""
         return HOME in self.lines
-
-    @property
-    def polls_every_s(self) -> float | None:
-        """None, see the class."""
-        return None
 
     def begin(self, now_s: float) -> Orders:
         """Send the first line."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 from etchdaemon.controller.events import Event, StatusReported
 from etchdaemon.controller.orders import NOTHING, Order, Orders
@@ -20,6 +20,8 @@ class Arriving:
     so it takes two, some time apart.
     """
 
+    polls_every_s: ClassVar[float | None] = WATCHFUL_S
+
     rest: StatusReported | None = None
     _idle_since_s: float | None = None
 
@@ -27,11 +29,6 @@ class Arriving:
     def is_over(self) -> bool:
         """Whether the head has arrived."""
         return self.rest is not None
-
-    @property
-    def polls_every_s(self) -> float | None:
-        """Ten a second."""
-        return WATCHFUL_S
 
     def begin(self, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
         """Request a report."""
@@ -57,6 +54,8 @@ class Arriving:
 class HoldingNow:
     """Feed hold in mid-row; the beam enable goes off at rest, because the power fell with speed."""
 
+    polls_every_s: ClassVar[float | None] = WATCHFUL_S
+
     timeout_s: float
     rest: StatusReported | None = None
     has_failed: bool = False
@@ -67,11 +66,6 @@ class HoldingNow:
     def is_over(self) -> bool:
         """Whether the head is at rest, or has not come to rest in time."""
         return self.rest is not None or self.has_failed
-
-    @property
-    def polls_every_s(self) -> float | None:
-        """Ten a second."""
-        return WATCHFUL_S
 
     def begin(self, now_s: float) -> Orders:
         """Order a feed hold and a report at once."""
@@ -101,6 +95,8 @@ class Enabling:
     `starts_cycle` is for a hold in mid-row: motion must show within half a second.
     """
 
+    polls_every_s: ClassVar[float | None] = WATCHFUL_S
+
     has_settled: Callable[[], bool]  # in wall-clock time, as contacts do
     starts_cycle: bool = False
     has_succeeded: bool = False
@@ -112,11 +108,6 @@ class Enabling:
     def is_over(self) -> bool:
         """Whether the head may move, or has not moved in time."""
         return self.has_succeeded or self.has_failed
-
-    @property
-    def polls_every_s(self) -> float | None:
-        """Ten a second while motion is awaited."""
-        return WATCHFUL_S
 
     def begin(self, now_s: float) -> Orders:  # noqa: ARG002
         """Close the contact."""

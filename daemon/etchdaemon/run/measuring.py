@@ -8,7 +8,7 @@ import math
 from collections import deque
 from dataclasses import dataclass, field
 from statistics import fmean
-from typing import Final
+from typing import ClassVar, Final
 
 from etchdaemon.controller.controller_command import NO_ANSWER, failure_by
 from etchdaemon.controller.events import Event, LineAccepted, StatusReported
@@ -56,6 +56,8 @@ class Measuring:
     At its end `failure` is a sentence where it failed.
     """
 
+    polls_every_s: ClassVar[float | None] = POLLS_EVERY_S
+
     firmware: Firmware
     max_feed_mm_per_min: float
     window_bytes: int
@@ -81,11 +83,6 @@ class Measuring:
         for row in self._rows:
             self._waiting.extend(row.lines())
         self._waiting.append(_ENDING)
-
-    @property
-    def polls_every_s(self) -> float | None:
-        """Ten a second."""
-        return POLLS_EVERY_S
 
     def begin(self, now_s: float) -> Orders:
         """Switch the beam off, and fill the controller's buffer."""

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import dist
-from typing import Final, TypeAlias
+from typing import ClassVar, Final, TypeAlias
 
 from etchdaemon.controller.controller_command import NO_ANSWER, failure_by
 from etchdaemon.controller.events import (
@@ -56,6 +56,8 @@ class Moving:
     At its end `failure` is a sentence where the head is not at the last of them.
     """
 
+    polls_every_s: ClassVar[float | None] = POLLS_EVERY_S
+
     places_mm: Sequence[Spot]
     feed_mm_per_min: float
     firmware: Firmware
@@ -67,11 +69,6 @@ class Moving:
     _is_braking: bool = False
     _rest_reports: int = 0
     _until_s: float = 0.0
-
-    @property
-    def polls_every_s(self) -> float | None:
-        """Ten a second."""
-        return POLLS_EVERY_S
 
     def begin(self, now_s: float) -> Orders:
         """Switch the beam off; the moves follow its reply."""

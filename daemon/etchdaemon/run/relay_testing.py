@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import ClassVar
 
 from etchdaemon.controller.events import Event
 from etchdaemon.controller.orders import NOTHING, Orders
@@ -12,17 +13,14 @@ from etchdaemon.run.holding import WATCHFUL_S
 class RelayTesting:
     """Waits at rest until the guard has seen the loop open, or stay closed."""
 
+    polls_every_s: ClassVar[float | None] = WATCHFUL_S  # a machine that moves is noticed
+
     is_tested: Callable[[], bool]  # in wall-clock time, as contacts are
 
     @property
     def is_over(self) -> bool:
         """Whether the guard has come to a result."""
         return self.is_tested()
-
-    @property
-    def polls_every_s(self) -> float | None:
-        """Ten a second, so that a machine that moves is noticed."""
-        return WATCHFUL_S
 
     def begin(self, now_s: float) -> Orders:  # noqa: ARG002 - a Sequence's signature
         """Order nothing: the guard has begun the test."""

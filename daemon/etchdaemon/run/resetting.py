@@ -1,7 +1,7 @@
 """A reset on purpose: the byte, a greeting within three seconds, one repeat."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import ClassVar, Final
 
 from etchdaemon.controller.events import Event, Greeted
 from etchdaemon.controller.orders import NOTHING, Order, Orders
@@ -14,6 +14,8 @@ REPEAT_S: Final = 1.0
 class Resetting:
     """The reset byte and its greeting; `has_answered` is None while it waits."""
 
+    polls_every_s: ClassVar[float | None] = None  # it cannot answer
+
     has_answered: bool | None = None
     is_repeated: bool = False  # the controller was silent for a while
     _began_at_s: float = 0.0
@@ -22,11 +24,6 @@ class Resetting:
     def is_over(self) -> bool:
         """Whether the controller has greeted, or the time for it is up."""
         return self.has_answered is not None
-
-    @property
-    def polls_every_s(self) -> float | None:
-        """No report is requested: the controller cannot answer."""
-        return None
 
     def begin(self, now_s: float) -> Orders:
         """Throw away what the port still holds, so that the byte goes out alone."""
