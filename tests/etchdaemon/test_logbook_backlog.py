@@ -2,6 +2,7 @@
 
 import itertools
 from concurrent.futures import Future
+from functools import cache, partial
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,22 +16,24 @@ from etchdaemon.logbook.write.backlog import (
     Read,
     Write,
 )
-from etchdaemon.logbook.write.entries import NoteMade, RowMeasured
+from etchdaemon.logbook.write.entries import write_note, write_row
 from support.harnesses.logbooks import row_of
 
 NOW_S = 100.0
 
 
+@cache  # the same entry each time: partials are compared by identity
 def event(text="event"):
-    return Write(NoteMade("2026-11-25T17:02:00+00:00", text))
+    return Write(partial(write_note, at_utc="2026-11-25T17:02:00+00:00", text=text))
 
 
 def start():
     return Write(event("start").entry, Future())
 
 
+@cache
 def row(number):
-    return Write(RowMeasured(1, row_of(number)))
+    return Write(partial(write_row, run=1, row=row_of(number)), is_row=True)
 
 
 def read():
@@ -152,7 +155,7 @@ def test_memory_is_bounded_and_the_oldest_go_first():
     backlog.add_rows([row(ROWS_KEPT), row(ROWS_KEPT + 1)])
 
     kept = backlog.next(NOW_S + RETRY_EVERY_S)
-    assert [kept[0].entry.text, kept[1].entry.row.row] == ["kept", 2]
+    assert [kept[0], kept[1]] == [event("kept"), row(2)]
     assert len(kept) == ROWS_KEPT + 1
     assert backlog.lost == 2
 
@@ -164,7 +167,7 @@ def test_events_are_bounded_by_themselves_and_push_out_no_row():
         backlog.add(event(str(number)))
 
     kept = backlog.next(NOW_S + RETRY_EVERY_S)
-    assert [kept[0].entry.text, kept[-1]] == ["3", row(1)]
+    assert [kept[0], kept[-1]] == [event("3"), row(1)]
     assert backlog.lost == 3
 
 
@@ -194,7 +197,7 @@ class Life:
         if isinstance(taken, list):
             self.backlog.note_success()
             self.written += taken
-            if all(isinstance(one.entry, RowMeasured) for one in taken):
+            if all(one.is_row for one in taken):
                 self.rows_alone_at_s.append(self.now_s)
 
     def fail(self):
@@ -216,8 +219,8 @@ def test_whatever_happens_everything_is_written_once_and_in_order(actions):
 
     run_state.written += [one for one in run_state.backlog.waiting() if isinstance(one, Write)]
 
-    for kind in (NoteMade, RowMeasured):
-        of_kind = [one for one in run_state.added if isinstance(one.entry, kind)]
-        assert [one for one in run_state.written if isinstance(one.entry, kind)] == of_kind
+    for is_row in (False, True):
+        of_kind = [one for one in run_state.added if one.is_row is is_row]
+        assert [one for one in run_state.written if one.is_row is is_row] == of_kind
     gaps_s = [later - sooner for sooner, later in itertools.pairwise(run_state.rows_alone_at_s)]
     assert all(gap_s >= ROWS_EVERY_S - 1e-9 for gap_s in gaps_s)

@@ -8,9 +8,9 @@ from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.read.queries import run, run_events, run_rows, runs
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.schema.steps import MIGRATIONS, migrate, version_of
-from etchdaemon.logbook.write.card_entries import ReadingSaved
-from etchdaemon.logbook.write.catalogue_entries import HeadSaved, SurfaceSaved
-from etchdaemon.logbook.write.entries import EventNoted, RowMeasured, RunEnded, RunStarted
+from etchdaemon.logbook.write.card_entries import save_reading
+from etchdaemon.logbook.write.catalogue_entries import save_head, save_surface
+from etchdaemon.logbook.write.entries import write_end, write_event, write_row, write_start
 from etchdaemon.logbook.write.insert_statements import Stamp
 from etchdaemon.ports import RunEnd, RunNote
 from etchwire.calls.history import Run, RunEvents, RunRows, Runs
@@ -43,12 +43,16 @@ def schema_of(book):
 
 
 def write_a_run(book):
-    RunStarted(
-        sheet=sheet_of(), started_at_utc=STARTED_UTC, is_clock_synchronised=True, notes={"a": 1}
-    ).write(book)
-    RowMeasured(1, row_of(3)).write(book)
-    EventNoted(RunNote(run=1, **EVENT)).write(book)
-    RunEnded(RunEnd(run=1, **END)).write(book)
+    write_start(
+        book,
+        sheet_of(),
+        started_at_utc=STARTED_UTC,
+        is_clock_synchronised=True,
+        notes={"a": 1},
+    )
+    write_row(book, 1, row_of(3))
+    write_event(book, RunNote(run=1, **EVENT))
+    write_end(book, RunEnd(run=1, **END))
 
 
 @pytest.mark.parametrize("version", range(NEWEST + 1))
@@ -108,13 +112,13 @@ def test_cards_that_were_read_outlive_the_step_that_makes_their_table_anew(book)
     book.execute("PRAGMA foreign_keys = ON")
     bring_to(book, 10)
     stamp = Stamp(at_utc=OPENED_UTC, who="", software="")
-    HeadSaved(head=HEAD, notes="", stamp=stamp).write(book)
-    SurfaceSaved(Surface(name="a tile"), stamp).write(book)
+    save_head(book, HEAD, "", stamp)
+    save_surface(book, Surface(name="a tile"), stamp)
     book.execute(
         "INSERT INTO card VALUES (5, 'power', ?, 'a tile', '{}', '', '', ?, 0, '', '')",
         (HEAD.name, OPENED_UTC),
     )
-    ReadingSaved(ReadingRecord(card=5, way="hand"), stamp).write(book)
+    save_reading(book, ReadingRecord(card=5, way="hand"), stamp)
     seen = list(book.execute("SELECT * FROM happening"))
 
     migrate(book)

@@ -4,7 +4,7 @@ from contextlib import closing
 
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.schema.steps import transaction
-from etchdaemon.logbook.write.entries import RunStarted
+from etchdaemon.logbook.write.entries import write_start
 from support.harnesses.logbooks import OPENED_UTC, STARTED_UTC
 from support.samples.sheets import sheet_of
 
@@ -36,13 +36,14 @@ def write_large_logbook(path, *, megabytes):
 
 
 def _begin(book, title):
-    run = RunStarted(
-        sheet=sheet_of(ROWS_A_RUN, title=title),
+    run = write_start(
+        book,
+        sheet_of(ROWS_A_RUN, title=title),
         started_at_utc=STARTED_UTC,
         is_clock_synchronised=True,
         notes={"answers": {"lens": True, "focus": "spacer"}},
         continues_run=None,
-    ).write(book)
+    )
     book.execute(
         "UPDATE run SET ended = 'complete', because = 'All rows are etched.', ended_at_utc = ?,"
         " elapsed_s = 3475.0, etched_rows = rows WHERE id = ?",

@@ -11,20 +11,8 @@ from etchdaemon.logbook.backup.maintenance import NOTHING_KEPT, Maintenance
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.read.queries import answer
 from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.write import entries
 from etchdaemon.logbook.write.catalogue_commands import entry_of, practice_craft
-from etchdaemon.logbook.write.entries import (
-    EpochBegun,
-    EventNoted,
-    LogbookEntry,
-    OriginSet,
-    PinsNoted,
-    ProofNoted,
-    RelayTested,
-    RowMeasured,
-    RunEnded,
-    RunStarted,
-    RunSummed,
-)
 from etchdaemon.logbook.write.writer import Opener, Writer
 from etchdaemon.ports import RunEnd, RunNote
 from etchdaemon.run.position_epoch import Ends, Origin
@@ -130,7 +118,8 @@ class Logbook:
         """
         if self._keeping:
             self._keeping.space.require_room()
-        entry = RunStarted(
+        entry = partial(
+            entries.write_start,
             sheet=Sheet.from_json(sheet_json),
             started_at_utc=started_at_utc,
             is_clock_synchronised=self._is_clock_synchronised(),
@@ -144,20 +133,20 @@ class Logbook:
 
     def note_event(self, note: RunNote) -> None:
         """Queue an event, first in line; see `ports.Records`."""
-        self._writer.write(EventNoted(note))
+        self._writer.write(partial(entries.write_event, note=note))
 
     def confirm_event(self, note: RunNote) -> None:
         """Write an event and return once it is on disk; see `ports.Records`."""
-        self._confirmed(EventNoted(note))
+        self._confirmed(partial(entries.write_event, note=note))
 
     def note_rows(self, run: int, rows: Sequence[RunRow]) -> None:
         """Queue rows' actuals; see `ports.Records`."""
-        self._writer.write_rows([RowMeasured(run, row) for row in rows])
+        self._writer.write_rows([partial(entries.write_row, run=run, row=row) for row in rows])
 
     def end_run(self, end: RunEnd) -> None:
         """Queue a run's end; see `ports.Records`."""
-        self._writer.write(RunEnded(end))
-        self._writer.write_rows([RunSummed(end.run)])
+        self._writer.write(partial(entries.write_end, end=end))
+        self._writer.write_rows([partial(entries.write_sums, run=end.run)])
 
     def ask(self, call: Call[_Answer]) -> _Answer:
         """Answer what is asked of runs, the catalogue or backups; see `ports.History`."""
@@ -180,26 +169,28 @@ class Logbook:
 
     def note_proof(self, name: str, at_utc: str) -> None:
         """Queue that the safety contact `name` was seen to open and to close again."""
-        self._writer.write(ProofNoted(at_utc, name))
+        self._writer.write(partial(entries.write_proof, at_utc=at_utc, name=name))
 
     def note_pins(self, inputs_json: str) -> None:
         """Queue at which pins the inputs are read from now on."""
-        self._writer.write(PinsNoted(self._utc_now(), inputs_json))
+        at_utc = self._utc_now()
+        self._writer.write(partial(entries.write_pins, at_utc=at_utc, inputs_json=inputs_json))
 
     def note_relay_test(self, at_utc: str, *, has_passed: bool) -> None:
         """Queue how a test of the safety relay ended."""
-        self._writer.write(RelayTested(at_utc, has_passed))
+        self._writer.write(partial(entries.write_relay_test, at_utc=at_utc, has_passed=has_passed))
 
     def note_epoch(self, because: str, *, at_utc: str) -> None:
         """Queue that another position epoch has begun; see `ports.Records`."""
-        self._writer.write(EpochBegun(at_utc, because))
+        self._writer.write(partial(entries.write_epoch, at_utc=at_utc, because=because))
 
     def note_origin(self, origin: Origin, ends_mm: Ends | None, *, at_utc: str) -> None:
         """Queue that the origin was set; see `ports.Records`."""
-        self._writer.write(OriginSet(at_utc, origin, ends_mm))
+        entry = partial(entries.write_origin, at_utc=at_utc, origin=origin, ends_mm=ends_mm)
+        self._writer.write(entry)
 
     def introduce_practice(self) -> None:
-        """Queue what a practice household begins with; see `CraftIntroduced`."""
+        """Queue what a practice household begins with; see `practice_craft`."""
         self._writer.write(practice_craft(at_utc=self._utc_now()))
 
     def _lend(self) -> LogbookConnection:
@@ -207,7 +198,7 @@ class Logbook:
         return book
 
     def _confirmed(
-        self, entry: LogbookEntry, when_too_late: _WhenTooLate | None = None
+        self, entry: entries.LogbookEntry, when_too_late: _WhenTooLate | None = None
     ) -> int | None:
         written = self._writer.confirm(entry)
         try:

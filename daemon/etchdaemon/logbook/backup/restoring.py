@@ -14,7 +14,7 @@ from etchdaemon.logbook.backup.backup import UNREADABLE, Copy, damage, look_at
 from etchdaemon.logbook.backup.sums import is_as_written
 from etchdaemon.logbook.schema.opening import aside_name, cause, require_header
 from etchdaemon.logbook.schema.steps import migrate, transaction
-from etchdaemon.logbook.write.entries import NoteMade, RunsCutShort
+from etchdaemon.logbook.write.entries import end_open_runs, write_note
 from etchwire.storing import settle
 
 _BESIDE: Final = ("-wal", "-shm")
@@ -92,10 +92,10 @@ def _make_ready(arriving: Path, note: str, at_utc: str) -> None:
         migrate(book)
         with transaction(book):
             open_runs = book.execute("SELECT id FROM run WHERE ended IS NULL").fetchall()
-            RunsCutShort(at_utc).write(book)
+            end_open_runs(book, at_utc)
             for (run,) in open_runs:
                 book.execute("UPDATE run SET because = ? WHERE id = ?", (_MADE_DURING, run))
-            NoteMade(at_utc, note).write(book)
+            write_note(book, at_utc, note)
     keeper = arriving.parent.stat()
     if os.geteuid() == 0:  # the daemon's own user has to be able to write it
         os.chown(arriving, keeper.st_uid, keeper.st_gid)

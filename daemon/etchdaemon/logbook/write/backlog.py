@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from etchdaemon.logbook.logbook_connection import LogbookConnection
-from etchdaemon.logbook.write.entries import LogbookEntry, RowMeasured, RunSummed
+from etchdaemon.logbook.write.entries import LogbookEntry
 
 ROWS_EVERY_S: Final = 1.0
 RETRY_EVERY_S: Final = 1.0
-ROWS_KEPT: Final = 20_000  # about 4 MB, five portraits of 2000 rows
+ROWS_KEPT: Final = 20_000  # about 10 MB, five portraits of 2000 rows
 ENTRIES_KEPT: Final = 2_000
 
 
@@ -25,6 +25,7 @@ class Write:
 
     entry: LogbookEntry
     waiter: "Future[int | None] | None" = None
+    is_row: bool = False  # or what goes with the rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +80,7 @@ class Backlog:
         """Keep what could not be written, ahead of all that came since, and wait a while."""
         self._retry_at_s = now_s + RETRY_EVERY_S
         for write in reversed(writes):
-            is_row = isinstance(write.entry, (RowMeasured, RunSummed))
-            (self._rows if is_row else self._first).appendleft(write)
+            (self._rows if write.is_row else self._first).appendleft(write)
         self._forget_overflow(self._first, ENTRIES_KEPT)
         self._forget_overflow(self._rows, ROWS_KEPT)
 

@@ -1,24 +1,24 @@
 """What may be noted of the craft: each call becomes an entry."""
 
 from collections.abc import Callable, Mapping
-from functools import cache
+from functools import cache, partial
 from importlib.metadata import version
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.write.card_entries import (
-    CardSaved,
-    ReadingAccepted,
-    ReadingSaved,
-    VerdictSaved,
+    accept_reading,
+    save_card,
+    save_reading,
+    save_verdict,
 )
 from etchdaemon.logbook.write.catalogue_entries import (
-    CatalogueIntroduced,
-    HeadSaved,
-    LensWiped,
-    RecipeRetired,
-    RecipeSaved,
-    SurfaceSaved,
+    introduce_practice,
+    retire_recipe,
+    save_head,
+    save_recipe,
+    save_surface,
+    wipe_lens,
 )
 from etchdaemon.logbook.write.entries import LogbookEntry
 from etchdaemon.logbook.write.insert_statements import Stamp
@@ -35,7 +35,6 @@ from etchwire.calls.catalogue import (
     SaveVerdict,
     WipeLens,
 )
-from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECORDS, PRACTICE_SURFACES
 from etchwire.catalogue.heads import MeasuredSpot, Register
 from etchwire.catalogue.records import (
     TEXT_LIMIT,
@@ -49,13 +48,13 @@ from etchwire.errors import UnreadableSheet
 NAMELESS: Final = "somebody"
 
 
-def _head_saved(call: SaveHead, stamp: Stamp) -> LogbookEntry:
+def _save_head(call: SaveHead, stamp: Stamp) -> LogbookEntry:
     require_name("laser", call.head.name)
     require_short("the laser's notes", call.notes, TEXT_LIMIT)
-    return HeadSaved(head=call.head, notes=call.notes, stamp=stamp)
+    return partial(save_head, head=call.head, notes=call.notes, stamp=stamp)
 
 
-def _reading_accepted(call: AcceptReading, stamp: Stamp) -> LogbookEntry:
+def _accept_reading(call: AcceptReading, stamp: Stamp) -> LogbookEntry:
     """Choose: a `recipe`, without head, surface and origin, a `register` or a `spot`."""
     chosen = call.chosen
     if len(chosen) != 1 or not chosen.keys() <= {"recipe", "register", "spot"}:
@@ -63,11 +62,10 @@ def _reading_accepted(call: AcceptReading, stamp: Stamp) -> LogbookEntry:
     ((kind, table),) = chosen.items()
     if not isinstance(table, Mapping):
         raise UnreadableSheet(f"a {kind} must be a table, not {table!r:.40}")
+    accepted = partial(accept_reading, reading=call.reading, chosen=chosen, stamp=stamp)
     if kind == "register":
         register = Register.from_table({**table, "is_measured": True})
-        return ReadingAccepted(
-            call.reading, chosen, stamp, head_changes={kind: register.to_table()}
-        )
+        return partial(accepted, head_changes={kind: register.to_table()})
     if kind == "spot":
         spot = MeasuredSpot.from_table(table)
         changes = {
@@ -75,29 +73,28 @@ def _reading_accepted(call: AcceptReading, stamp: Stamp) -> LogbookEntry:
             "spot_y_mm": spot.spot_y_mm,
             "is_spot_measured": True,
         }
-        return ReadingAccepted(call.reading, chosen, stamp, head_changes=changes)
+        return partial(accepted, head_changes=changes)
     belongs = {"head": "", "surface": "", "origin": "reading", "reading": call.reading}
-    recipe = RecipeRecord.from_table({**table, **belongs})
-    return ReadingAccepted(call.reading, chosen, stamp, recipe=recipe)
+    return partial(accepted, recipe=RecipeRecord.from_table({**table, **belongs}))
 
 
-def _verdict_saved(call: SaveVerdict, stamp: Stamp) -> LogbookEntry:
+def _save_verdict(call: SaveVerdict, stamp: Stamp) -> LogbookEntry:
     verdict = VerdictRecord(
         run=call.run, verdict=call.verdict, cause=call.cause, note=call.note, photo=call.photo
     )
-    return VerdictSaved(verdict, stamp)
+    return partial(save_verdict, verdict=verdict, stamp=stamp)
 
 
 _ENTRIES: Final[Mapping[type[AnyCall], Callable[..., LogbookEntry]]] = {
-    SaveHead: _head_saved,
-    WipeLens: lambda call, stamp: LensWiped(call.head, stamp),
-    SaveSurface: lambda call, stamp: SurfaceSaved(call.surface, stamp),
-    SaveRecipe: lambda call, stamp: RecipeSaved(call.recipe, stamp),
-    RetireRecipe: lambda call, stamp: RecipeRetired(call.id, stamp),
-    SaveCard: lambda call, stamp: CardSaved(call.card, stamp),
-    SaveReading: lambda call, stamp: ReadingSaved(call.reading, stamp),
-    AcceptReading: _reading_accepted,
-    SaveVerdict: _verdict_saved,
+    SaveHead: _save_head,
+    WipeLens: lambda call, stamp: partial(wipe_lens, head=call.head, stamp=stamp),
+    SaveSurface: lambda call, stamp: partial(save_surface, surface=call.surface, stamp=stamp),
+    SaveRecipe: lambda call, stamp: partial(save_recipe, recipe=call.recipe, stamp=stamp),
+    RetireRecipe: lambda call, stamp: partial(retire_recipe, recipe=call.id, stamp=stamp),
+    SaveCard: lambda call, stamp: partial(save_card, card=call.card, stamp=stamp),
+    SaveReading: lambda call, stamp: partial(save_reading, reading=call.reading, stamp=stamp),
+    AcceptReading: _accept_reading,
+    SaveVerdict: _save_verdict,
 }
 
 
@@ -113,12 +110,7 @@ def entry_of(call: Note, *, at_utc: str) -> LogbookEntry:
 
 def practice_craft(*, at_utc: str) -> LogbookEntry:
     """Return what a practice household begins with: invented lasers, surfaces and recipes."""
-    return CatalogueIntroduced(
-        heads=tuple(PRACTICE_HEADS.values()),
-        surfaces=PRACTICE_SURFACES,
-        recipes=tuple(PRACTICE_RECORDS.values()),
-        stamp=Stamp("practice", at_utc, software()),
-    )
+    return partial(introduce_practice, stamp=Stamp("practice", at_utc, software()))
 
 
 @cache

@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
+from functools import partial
 from typing import Final, TypeVar, cast
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
@@ -13,7 +14,7 @@ from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import cause
 from etchdaemon.logbook.schema.steps import transaction
 from etchdaemon.logbook.write.backlog import Backlog, Read, Write
-from etchdaemon.logbook.write.entries import LogbookEntry, NoteMade, RunsCutShort
+from etchdaemon.logbook.write.entries import LogbookEntry, end_open_runs, write_note
 
 _log = logging.getLogger(__name__)
 
@@ -60,7 +61,7 @@ class Writer:
 
     def start(self) -> None:
         """Open the logbook and return when that has succeeded or failed; see `trouble`."""
-        self.write(RunsCutShort(self._utc_now()))
+        self.write(partial(end_open_runs, at_utc=self._utc_now()))
         self._thread.start()
         self._was_tried.wait()
 
@@ -80,7 +81,7 @@ class Writer:
     def write_rows(self, entries: Sequence[LogbookEntry]) -> None:
         """Queue `entries`, to be written within a second or so."""
         with self._changed:
-            self._backlog.add_rows([Write(entry) for entry in entries])
+            self._backlog.add_rows([Write(entry, is_row=True) for entry in entries])
             self._changed.notify()
 
     def confirm(self, entry: LogbookEntry) -> "Future[int | None]":
@@ -103,6 +104,9 @@ class Writer:
             self._backlog.add_read(Read(question, cast("Future[object]", waiter)))
             self._changed.notify()
         return waiter
+
+    def _note(self, text: str) -> None:
+        self.write(partial(write_note, at_utc=self._utc_now(), text=text))
 
     def _require_running(self) -> None:
         if self._is_closing:
@@ -155,7 +159,7 @@ class Writer:
             self._book, note = self._opener()
             if note:
                 _log.warning(note)
-                self.write(NoteMade(self._utc_now(), note))
+                self._note(note)
         return self._book
 
     def _answer(self, read: Read) -> None:
@@ -180,7 +184,7 @@ class Writer:
         try:
             book = self._opened()
             with book.turn, transaction(book):
-                numbers = [write.entry.write(book) for write in still_due]
+                numbers = [write.entry(book) for write in still_due]
         except (*_UNFIT, CommandRefused) as error:
             self._write_apart(still_due, error)
         except (sqlite3.Error, LogbookUnavailable) as error:
@@ -196,7 +200,7 @@ class Writer:
         """Write each by itself, so that the one that does not fit takes no other with it."""
         if len(writes) > 1:
             for write in writes:
-                self._write([Write(write.entry, write.waiter)])
+                self._write([write])
             return
         (write,) = writes
         if isinstance(error, CommandRefused):
@@ -210,7 +214,7 @@ class Writer:
         sentence = str(error) if is_told else f"The logbook cannot be written: {cause(error)}."
         if self._trouble is None:
             _log.error("%s (%s)", sentence, error)
-            self.write(NoteMade(self._utc_now(), f"From here on for a while: {sentence}"))
+            self._note(f"From here on for a while: {sentence}")
         self._trouble = sentence
         with self._changed:
             kept = [write for write in writes if write.waiter is None]
@@ -223,8 +227,9 @@ class Writer:
             self._backlog.note_success()
             lost, self._backlog.lost = self._backlog.lost, 0
         if lost:
-            text = f"{lost} records before this one are missing: there was no room to keep them."
-            self.write(NoteMade(self._utc_now(), text))
+            self._note(
+                f"{lost} records before this one are missing: there was no room to keep them."
+            )
         for write, number in zip(writes, numbers, strict=True):
             if write.waiter:
                 write.waiter.set_result(number)
