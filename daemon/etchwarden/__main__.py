@@ -17,6 +17,7 @@ SUBCOMMANDS: Final = {
     "read": "Read a test card from photos of it, or from marks by hand.",
     "laser": "Lasers: list them, describe one, note a wiped lens.",
     "surface": "Tiles and paints: list them, describe one.",
+    "lot": "Painting lots: list them, show one, add one, say which tile was of which.",
     "recipe": "Recipes: list them, write one down, retire one.",
     "verdict": "Say what the wiped tile of a run looked like.",
     "timeline": "Show what happened with a laser on a surface, and when to test again.",

@@ -29,6 +29,7 @@ DUE = {
     "new tiles": {"now": replace(SAME, tile_batch="box 4")},
     "new paint": {"now": replace(SAME, paint="grey", can="can 3")},
     "new can": {"now": replace(SAME, can="can 3")},
+    "new lot": {"now": replace(SAME, lot="lot 7")},
     "wiped in another way": {"now": replace(SAME, wiping=("water", "cotton", "60", ""))},
     "new coating": {"now": replace(SAME, coating="roller")},
     "air assist changed": {"now": replace(SAME, air_assist=True)},

@@ -29,6 +29,8 @@ def old_box(tmp_path_factory):
     with Shop(folder) as shop:
         shop.done("laser wiped 'practice 20 W'")
         shop.done("card power -o {here}/first --surface tile --steps 4 4")
+        shop.done("lot add first-lot --surface tile --painted 2026-11-20T17:00")
+        shop.done("lot assign first-lot --job {here}/first")
         run = shop.etch("first")
         shop.done("read --card {here}/first --mark B3=good --accept")
         shop.done("card spacing -o {here}/lines --surface tile")

@@ -18,6 +18,10 @@ PAIR = {"head": HEAD.name, "surface": PRACTICE_SURFACE}
 NOT_MOVED = "tile and head have not moved"
 SETTINGS = {"feed_mm_per_min": 3000.0, "power_ratio": 0.5, "line_spacing_mm": 0.1}
 CURVE = {"wanted": [0.0, 0.5, 1.0], "to_burn": [0.0, 0.4, 1.0]}
+LOT = {
+    "name": "lot 7", "surface": "box", "painted_at_utc": "2025-01-01T17:00:00+00:00",
+    "box": "9", "can": "3", "coats": 2, "tiles": 12, "width_mm": 100.2, "weight_gained_g": 31.5,
+}  # fmt: skip
 HOMING = {22: 1.0}
 ROWS = 10
 # Our own hatching, as another program would write it.
@@ -210,6 +214,9 @@ def day_of_craft(box):
         ("wipe_lens", {"head": "nobody's"}),
         ("save_surface", {"surface": {"name": "box", "batch": "7", "coats": 2}}),
         ("save_surface", {"surface": {"name": "box", "coated_on": "yesterday"}}),
+        ("save_lot", {"lot": LOT}),
+        ("save_lot", {"lot": LOT | {"surface": "nobody's"}}),
+        ("save_lot", {"lot": LOT | {"painted_at_utc": "yesterday"}}),
         ("save_recipe", {"recipe": {**PAIR, **SETTINGS, "tone_curve": CURVE}}),
         ("save_recipe", {"recipe": {**PAIR, "surface": "slate", **SETTINGS}}),
         ("retire_recipe", {"id": 4}),
@@ -223,6 +230,10 @@ def day_of_craft(box):
     card = {"number": 1, "kind": "power", **PAIR, "gcode_sha256": sha256, "layout_packed": "packed"}
     box.call("save_card", card=card, who="Ada")
     box.call("save_card", card=card)
+    box.call("assign_tile", lot="lot 7", gcode_sha256=sha256, who="Ada")
+    box.call("assign_tile", lot="lot 9", gcode_sha256=sha256)
+    box.call("assign_tile", lot="lot 7", run=99)
+    box.call("assign_tile", lot="lot 7")
     etch(box, row=1)
     box.wait_for_the_end()
     reading = {
@@ -248,6 +259,7 @@ def ask_logbook(box):
     for method, params in (
         ("heads", {}),
         ("surfaces", {}),
+        ("lots", {}),
         ("recipes", {}),
         ("recipes", PAIR),
         ("cards", {}),

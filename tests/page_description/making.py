@@ -76,7 +76,7 @@ MAKING: Final = (
     ),
     Entry(
         method="POST", path="/new/{draft_id}/bench", says="Put it on the bench.", role="operate",
-        where=_DRAFT, asks={"has read": TEXT}, answers=_ASKED,
+        where=_DRAFT, asks={"has read": TEXT, "lot": TEXT}, answers=_ASKED,
     ),
     Entry(
         method="GET", path="/test-tiles", says="Test cards, and what they showed.",

@@ -6,6 +6,7 @@ from typing import Final
 from etchwire.calls.call import Call, Question, WholeNumber
 from etchwire.calls.history import MOST_ROWS
 from etchwire.catalogue.heads import Head
+from etchwire.catalogue.lots import Lot
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
 from etchwire.transport.json_text import JsonTable
 
@@ -49,6 +50,30 @@ class SurfaceList:
     """All surfaces."""
 
     surfaces: tuple[SurfaceEntry, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotEntry:
+    """A painting lot; `is_overnight_assumed`: nobody told the paint's hours.
+
+    `runs` is how many etches were on a tile of it.
+    """
+
+    name: str
+    lot: Lot
+    dry_after_h: float
+    is_overnight_assumed: bool
+    dry_at_utc: str
+    runs: int
+    who: str
+    changed_at_utc: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotList:
+    """Painting lots, the one painted last first."""
+
+    lots: tuple[LotEntry, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +205,13 @@ class Surfaces(Question[SurfaceList]):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Lots(Question[LotList]):
+    """Painting lots of a surface, or of all, newest first."""
+
+    surface: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Recipes(Question[RecipeList]):
     """Recipes, newest first; `is_in_force` marks one a pair."""
 
@@ -245,6 +277,22 @@ class SaveSurface(Note):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SaveLot(Note):
+    """Describe a painting lot, over what stood under its name; a new one is the surface's now."""
+
+    lot: Lot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AssignTile(Note):
+    """Say of which lot a tile is: that of a `run`, or the next that a job is etched on."""
+
+    lot: str = ""
+    run: WholeNumber | None = None
+    gcode_sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveRecipe(Note):
     """Bring a recipe into force."""
 
@@ -294,8 +342,10 @@ class SaveVerdict(Note):
     photo: str = ""
 
 
-CATALOGUE_QUESTIONS: Final = (Heads, Surfaces, Recipes, Cards, Card, Readings, Reading)
+CATALOGUE_QUESTIONS: Final = (
+    Heads, Surfaces, Lots, Recipes, Cards, Card, Readings, Reading,
+)  # fmt: skip
 CATALOGUE_NOTES: Final[tuple[type[Note], ...]] = (
-    SaveHead, WipeLens, SaveSurface, SaveRecipe, RetireRecipe, SaveCard, SaveReading,
-    AcceptReading, SaveVerdict,
+    SaveHead, WipeLens, SaveSurface, SaveLot, AssignTile, SaveRecipe, RetireRecipe, SaveCard,
+    SaveReading, AcceptReading, SaveVerdict,
 )  # fmt: skip

@@ -95,7 +95,8 @@ class Verdict:
 class RunRecord:
     """Everything about one run but its rows and events.
 
-    `sheet` is the job sheet without its index, `notes` what was noted of box and controller.
+    `sheet` is the job sheet without its index, `notes` what was noted of box and controller, `lot`
+    the painting lot of its tile.
     """
 
     id: int
@@ -131,6 +132,7 @@ class RunRecord:
     feed_run_mm_per_min: float | None
     power_run_ratio: float | None
     continued_by_run_id: int | None
+    lot: str | None
     notes: JsonTable
     sheet: JsonTable
     comparison: Comparison

@@ -58,12 +58,13 @@ class Surface(Plain):
     cloth: str = ""
     wait_min: float = 0.0  # between etching and wiping; 0: not known
     wiping: str = ""  # how hard
+    lot: str = ""  # the painting lot that is in use; empty: nobody counts lots
 
     def __post_init__(self) -> None:
         """Refuse what says nothing or too much."""
         require_types("the surface", self)
         require_name("surface", self.name)
-        for name in ("tile", "batch", "paint", "can", "solvent", "cloth"):
+        for name in ("tile", "batch", "paint", "can", "solvent", "cloth", "lot"):
             require_short(f"the surface's {name}", getattr(self, name), NAME_LIMIT)
         require_short("the surface's notes", self.notes, TEXT_LIMIT)
         require_one_of("the coating", self.coating, COATINGS)

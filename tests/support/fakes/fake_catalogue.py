@@ -32,6 +32,25 @@ SURFACES: Final = [
     }
     for surface in PRACTICE_SURFACES
 ]
+LOTS: Final = [
+    {
+        "name": name,
+        "lot": {
+            "name": name, "surface": PRACTICE_SURFACES[0].name, "painted_at_utc": painted_utc,
+            "tiles": 12,
+        },
+        "dry_after_h": 12.0,
+        "is_overnight_assumed": True,
+        "dry_at_utc": dry_utc,
+        "runs": 3,
+        "who": "practice",
+        "changed_at_utc": MADE_UTC,
+    }
+    for name, painted_utc, dry_utc in (
+        ("lot 8, wet", "2099-01-01T08:00:00+00:00", "2099-01-01T20:00:00+00:00"),
+        ("lot 7", "2026-11-23T08:00:00+00:00", "2026-11-23T20:00:00+00:00"),
+    )
+]  # fmt: skip
 RECIPES: Final = [
     {
         **recipe.to_table(),
@@ -98,6 +117,7 @@ def answer_history(**params: Any) -> dict[str, Any]:
 CRAFT: Final[dict[str, Any]] = {
     "heads": {"heads": HEADS},
     "surfaces": {"surfaces": SURFACES},
+    "lots": {"lots": LOTS},
     "recipes": answer_recipes,
     "cards": answer_cards,
     "card": answer_card,

@@ -355,6 +355,7 @@ ETCH: Final = {
     "etched_rows": 1000,
     "continues_run_id": None,
     "continued_by_run_id": None,
+    "lot": None,
     "beam_s": 1490.0,
     "feed_run_mm_per_min": 3710.0,
     "power_run_ratio": 0.556,

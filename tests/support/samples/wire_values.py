@@ -16,6 +16,7 @@ from etchwire.calls.machine import MACHINE_CALLS
 from etchwire.calls.time_line import EVENT_TYPES, TIME_LINE_CALLS, TimeLineEvent, UnknownEvent
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.catalogue.heads import Head
+from etchwire.catalogue.lots import Lot
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
 from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
 
@@ -44,6 +45,7 @@ _STRATEGIES = {
     Any: _FREE | st.lists(_FREE, max_size=2) | st.dictionaries(_TEXTS, _FREE, max_size=2),
     Head: st.sampled_from(list(PRACTICE_HEADS.values())),
     Surface: st.sampled_from(list(PRACTICE_SURFACES)),
+    Lot: st.just(Lot(name="lot 7", surface="slate", painted_at_utc="2026-11-24T17:00:00+00:00")),
     ControllerProfile: st.sampled_from([EIGHT_BIT, THIRTY_TWO_BIT]),
     RecipeRecord: st.just(RecipeRecord(**_RECIPE)),
     CardRecord: st.builds(

@@ -57,6 +57,7 @@ def _circumstances(surface: Surface, *, is_air_assist: bool) -> Circumstances:
         can=surface.can,
         coating=f"{surface.coating}, {surface.coats}",
         air_assist=is_air_assist,
+        lot=surface.lot,
         wiping=(
             surface.solvent,
             surface.cloth,

@@ -4,7 +4,7 @@ The limits are our choice and have no source; each is a column of the table.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import fsum
 from typing import Final
@@ -24,6 +24,7 @@ class Circumstances:
     coating: str
     air_assist: bool
     can: str = ""
+    lot: str = ""
     wiping: tuple[str, ...] = ()  # solvent, cloth, waiting, how hard; empty where nobody said
 
 
@@ -149,6 +150,16 @@ RULES: Final = (
         limit=None,
         is_due=_differs("coating"),
         advice="The paint was put on in another way than for the recipe: etch a check strip.",
+    ),
+    DriftRule(
+        name="new lot",
+        limit=None,
+        is_due=lambda history, _: (
+            history.found_with.lot != history.now.lot
+            and replace(history.found_with, lot="") == replace(history.now, lot="")
+        ),
+        advice="The tiles are of another painting lot than those of the recipe: etch a check "
+        "strip.",
     ),
     DriftRule(
         name="wiped in another way",

@@ -56,6 +56,8 @@ NEEDS: Final[dict[str, Role | None]] = {
     "new_picture.put_on_bench": Role.OPERATE,
     "craft.lasers": Role.WATCH,
     "craft.surfaces": Role.WATCH,
+    "craft.lots": Role.WATCH,
+    "craft.describe_lot": Role.OPERATE,
     "craft.describe_laser": Role.OPERATE,
     "craft.describe_surface": Role.OPERATE,
     "craft.wipe_lens": Role.OPERATE,

@@ -48,12 +48,12 @@ def head_in(form: Form, known: Head | None) -> Head:
         "name": form.get("name", "").strip(),
         "is_spot_measured": form.get("is_spot_measured") == "yes",
     }
-    with _refusals_as_sentences():
+    with refusals_as_sentences():
         return Head.from_table({**(known.to_table() if known else {}), **typed})
 
 
-def surface_in(form: Form) -> Surface:
-    """Return the tile and paint that were typed."""
+def surface_in(form: Form, known: Surface | None) -> Surface:
+    """Return the tile and paint that were typed; the painting lot stays as `known` has it."""
     fields = (*SURFACE_FIELDS, *WIPING_FIELDS)
     names = (*(name for name, _ in fields), "name", "coated_on", "notes")
     coating = form.get("coating", "")
@@ -69,15 +69,17 @@ def surface_in(form: Form) -> Surface:
     coats = form.get("coats", "").strip() or "0"
     if not coats.isascii() or not coats.isdigit() or len(coats) > _MOST_DIGITS:
         raise FormUnfit("The number of coats is a whole number.")
-    with _refusals_as_sentences():
+    with refusals_as_sentences():
         return Surface.from_table(
             {name: form.get(name, "").strip() for name in names}
             | {"coating": coating, "coats": int(coats), "wiping": wiping, "wait_min": wait_min}
+            | {"lot": known.lot if known else ""}
         )
 
 
 @contextmanager
-def _refusals_as_sentences() -> Iterator[None]:
+def refusals_as_sentences() -> Iterator[None]:
+    """Raise FormUnfit, with a sentence, for what a record refuses."""
     try:
         yield
     except UnreadableSheet as unfit:

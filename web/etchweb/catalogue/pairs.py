@@ -25,6 +25,7 @@ _TELLING: Final = {
     "can": "the can",
     "coating": "how it is coated",
     "coats": "the number of coats",
+    "lot": "the painting lot",
 }
 _WIPING: Final = {  # said for the first time is no change
     "solvent": "the solvent",

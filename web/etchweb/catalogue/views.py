@@ -13,6 +13,7 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.catalogue import lots
 from etchweb.catalogue.forms import (
     HEAD_FIELDS,
     SURFACE_FIELDS,
@@ -37,6 +38,8 @@ from etchwire.catalogue.records import COATINGS, WIPINGS
 from etchwire.errors import Refused
 
 pages = Blueprint("craft", __name__)
+pages.get("/lots")(lots.lots)
+pages.post("/lots")(lots.describe_lot)
 
 SECONDS_PER_HOUR: Final = 3600.0
 
@@ -87,9 +90,11 @@ def surfaces() -> str:
 @pages.post("/tiles-and-paints")
 def describe_surface() -> BaseResponse:
     """Describe tile and paint, over what stood under that name."""
+    daemon = app_context().daemon
+    known = {one.name: one.surface for one in daemon.ask(Surfaces()).surfaces}
     try:
-        surface = surface_in(request.form)
-        app_context().daemon.ask(SaveSurface(surface=surface, who=visitor_name()))
+        surface = surface_in(request.form, known.get(request.form.get("name", "").strip()))
+        daemon.ask(SaveSurface(surface=surface, who=visitor_name()))
     except FormUnfit as unfit:
         return with_status(_surfaces_page(str(unfit), request.form), 422)
     except Refused as refusal:

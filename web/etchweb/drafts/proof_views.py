@@ -5,7 +5,8 @@ from typing import Final
 from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import app_context
+from etchweb.catalogue.lots import dry_lots
+from etchweb.context import app_context, visitor_name
 from etchweb.drafts.forms import with_background_faded, with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
@@ -15,6 +16,7 @@ from etchweb.previews.store import pass_on
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import status_of, with_status
 from etchweb.text.formatting import as_sentence
+from etchwire.calls.catalogue import AssignTile
 from etchwire.calls.machine import Status
 from etchwire.calls.snapshot import MachineView
 from etchwire.errors import DaemonAbsent, Refused
@@ -58,7 +60,17 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
         if found is None:
             return go("proof", draft)
     view = proof_view(draft, found, _machine())
-    return render_template("drafts/proof.html", draft=draft, view=view, answer=answer)
+    return render_template(
+        "drafts/proof.html", draft=draft, view=view, lots=_dry_lots(draft), answer=answer
+    )
+
+
+def _dry_lots(draft: Draft) -> list[str]:
+    """Return the lots of the draft's tile and paint that are dry; the page can do without."""
+    try:
+        return dry_lots(draft.recipe.surface if draft.recipe else "")
+    except (DaemonAbsent, Refused):
+        return []
 
 
 def _machine() -> MachineView | None:
@@ -84,10 +96,11 @@ def put_on_bench(draft_id: str) -> BaseResponse:
         folder=app_context().pictures,
         gcode_sha256=found.gcode_sha256,
     )
+    daemon = app_context().daemon
     try:
-        app_context().daemon.load(
-            folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME
-        )
+        if lot := request.form.get("lot", ""):
+            daemon.ask(AssignTile(lot=lot, gcode_sha256=found.gcode_sha256, who=visitor_name()))
+        daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
     except Refused as refusal:
         return with_status(_proof_page(draft, as_sentence(str(refusal))), status_of(refusal))
     except DaemonAbsent as error:

@@ -32,8 +32,8 @@ CARDS_FOLDER: Final = "cards"
 # on another they would be offered as if they were there. `happening` is the order in which all the
 # others were written.
 TABLES: Final = (
-    "logbook_note", "input_proof", "relay_test", "run", "run_row", "run_event", "head", "lens_wipe",
-    "surface", "card", "reading", "recipe", "verdict", "happening",
+    "logbook_note", "input_proof", "relay_test", "surface", "lot", "assignment", "run", "run_row",
+    "run_event", "head", "lens_wipe", "card", "reading", "recipe", "verdict", "happening",
 )  # fmt: skip
 _MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
 
@@ -48,6 +48,8 @@ run_row     what was really run in each of its rows
 run_event   holds, resumes, faults
 head        lasers                          lens_wipe  when a lens was wiped
 surface     tiles and paints as they are    card       test cards; their layouts are in cards/
+lot         tiles that were painted together
+assignment  on which tile a job was etched next: of which lot
 reading     what cards showed, what was recommended and what was chosen
 recipe      settings, and the surface they were found on (found_on_json)
 input_proof when safety contacts were seen to open

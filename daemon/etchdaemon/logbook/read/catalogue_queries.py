@@ -1,10 +1,12 @@
 """What is read of the craft: lasers, surfaces, recipes, cards and readings, as on the wire."""
 
+import json
 import sqlite3
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.read.selecting import LAST_ID, fitting, rows_asked, select
+from etchdaemon.logbook.schema.catalogue_steps import TOLD_DRY_H
 from etchwire.calls.catalogue import (
     Card,
     CardEntry,
@@ -13,6 +15,9 @@ from etchwire.calls.catalogue import (
     HeadEntry,
     HeadList,
     Heads,
+    LotEntry,
+    LotList,
+    Lots,
     Reading,
     ReadingEntry,
     Readings,
@@ -26,6 +31,7 @@ from etchwire.calls.catalogue import (
     WholeCard,
     WholeReading,
 )
+from etchwire.catalogue.lots import OVERNIGHT_H, Lot, dry_at_utc
 
 _HEADS: Final = """
     SELECT head.*,
@@ -48,6 +54,14 @@ _HEADS: Final = """
         ON wipe.id = (SELECT max(id) FROM lens_wipe WHERE lens_wipe.head = head.name)
     ORDER BY head.name
 """
+_LOTS: Final = f"""
+    SELECT lot.name, lot_json, lot.who, lot.changed_at_utc, {TOLD_DRY_H} AS told_h, (
+            SELECT count(*) FROM run JOIN assignment ON assignment.id = assignment_id
+            WHERE assignment.lot = lot.name AND continues_run_id IS NULL
+        ) AS runs
+    FROM lot JOIN surface ON surface.name = lot.surface WHERE ?1 = '' OR lot.surface = ?1
+    ORDER BY json_extract(lot_json, '$.painted_at_utc') DESC, lot.name LIMIT 500
+"""  # noqa: S608 (made of constants)
 _RECIPES: Final = """
     SELECT recipe.id, head, surface, found_on_json, feed_mm_per_min, power_ratio, line_spacing_mm,
         halftone, tone_curve_json, origin, reading_id,
@@ -93,6 +107,29 @@ def surfaces(book: sqlite3.Connection, _call: Surfaces) -> SurfaceList:
     """Return every surface as it is now."""
     found = select(book, SurfaceEntry, "SELECT * FROM surface ORDER BY name LIMIT 500")
     return SurfaceList(surfaces=fitting(found))
+
+
+def lots(book: sqlite3.Connection, call: Lots) -> LotList:
+    """Return painting lots, the one painted last first, and when each is dry."""
+    found = [_lot(*row) for row in book.execute(_LOTS, (call.surface,))]
+    return LotList(lots=fitting(found))
+
+
+def _lot(
+    name: str, lot_json: str, who: str, changed_at_utc: str, told_h: float | None, runs: int
+) -> LotEntry:
+    lot = Lot.from_table(json.loads(lot_json))
+    dry_after_h = OVERNIGHT_H if told_h is None else told_h
+    return LotEntry(
+        name=name,
+        lot=lot,
+        dry_after_h=dry_after_h,
+        is_overnight_assumed=told_h is None,
+        dry_at_utc=dry_at_utc(lot, dry_after_h),
+        runs=runs,
+        who=who,
+        changed_at_utc=changed_at_utc,
+    )
 
 
 def recipes(book: sqlite3.Connection, call: Recipes) -> RecipeList:

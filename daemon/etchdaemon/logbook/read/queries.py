@@ -10,6 +10,7 @@ from etchdaemon.logbook.read.catalogue_queries import (
     card,
     cards,
     heads,
+    lots,
     reading,
     readings,
     recipes,
@@ -18,7 +19,16 @@ from etchdaemon.logbook.read.catalogue_queries import (
 from etchdaemon.logbook.read.selecting import LAST_ID, as_entries, fitting, rows_asked, select
 from etchdaemon.logbook.read.time_line import history, time_line
 from etchwire.calls.call import AnyCall, Call
-from etchwire.calls.catalogue import Card, Cards, Heads, Reading, Readings, Recipes, Surfaces
+from etchwire.calls.catalogue import (
+    Card,
+    Cards,
+    Heads,
+    Lots,
+    Reading,
+    Readings,
+    Recipes,
+    Surfaces,
+)
 from etchwire.calls.history import (
     Comparison,
     LogbookNote,
@@ -83,6 +93,10 @@ _RUNS: Final = f"""
     ORDER BY id DESC LIMIT :rows
 """  # noqa: S608 (made of constants)
 
+_RUN: Final = """
+    SELECT run.*, (SELECT lot FROM assignment WHERE assignment.id = assignment_id) AS lot
+    FROM run WHERE id = ?
+"""
 _VERDICTS: Final = (
     "SELECT id, verdict, cause, note, photo, at_utc, who FROM verdict WHERE run_id = ? ORDER BY id"
 )
@@ -109,12 +123,13 @@ def runs(book: sqlite3.Connection, call: Runs) -> RunsPage:
 
 def run(book: sqlite3.Connection, call: Run) -> RunRecord:
     """Return everything about one run but its rows and events; raise CommandRefused."""
-    found = book.execute("SELECT * FROM run WHERE id = ?", (call.id,))
+    found = book.execute(_RUN, (call.id,))
     names = [column[0] for column in found.description]
     row = found.fetchone()
     if row is None:
         raise CommandRefused(f"There is no run {call.id} in the logbook.")
     entries = as_entries(RunRecord, dict(zip(names, row, strict=True)))
+    del entries["assignment_id"]
     sheet = {name: value for name, value in entries["sheet"].items() if name != "index"}
     (later,) = book.execute(
         "SELECT max(id) FROM run WHERE continues_run_id = ?", (call.id,)
@@ -190,6 +205,7 @@ _ANSWERS: Final[Mapping[type[AnyCall], Callable[..., object]]] = {
     RunEvents: run_events,
     Heads: heads,
     Surfaces: surfaces,
+    Lots: lots,
     Recipes: recipes,
     Cards: cards,
     Card: card,

@@ -237,3 +237,50 @@ MORE_CARDS: Final = (
     END
     """,
 )
+
+# A paint's hours are told once: with this lot, or with the newest other one of the same paint.
+TOLD_DRY_H: Final = """coalesce(nullif(json_extract(lot.lot_json, '$.dry_after_h'), 0.0), (
+    SELECT json_extract(other.lot_json, '$.dry_after_h')
+    FROM lot AS other JOIN surface AS coat ON coat.name = other.surface
+    WHERE json_extract(other.lot_json, '$.dry_after_h') > 0 AND (
+        other.surface = lot.surface
+        OR nullif(json_extract(coat.surface_json, '$.paint'), '')
+            = json_extract(surface.surface_json, '$.paint')
+    )
+    ORDER BY other.changed_at_utc DESC LIMIT 1
+))"""
+
+# A run is on the tile that was assigned last to its G-code when it began, and what continues a run
+# on that run's; runs of an import have ended, and bring theirs along.
+LOTS: Final = (
+    """
+    CREATE TABLE lot (
+        name TEXT PRIMARY KEY,
+        surface TEXT NOT NULL REFERENCES surface (name),
+        lot_json TEXT NOT NULL,
+        who TEXT NOT NULL,
+        changed_at_utc TEXT NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE assignment (
+        id INTEGER PRIMARY KEY,
+        gcode_sha256 TEXT NOT NULL,
+        lot TEXT REFERENCES lot (name),
+        at_utc TEXT NOT NULL,
+        who TEXT NOT NULL
+    ) STRICT
+    """,
+    "CREATE INDEX assignment_of_gcode ON assignment (gcode_sha256, id)",
+    "ALTER TABLE run ADD COLUMN assignment_id INTEGER REFERENCES assignment (id)",
+    "CREATE INDEX run_of_assignment ON run (assignment_id)",
+    """
+    CREATE TRIGGER run_assigned AFTER INSERT ON run WHEN NEW.ended IS NULL BEGIN
+        UPDATE run SET assignment_id = iif(
+            NEW.continues_run_id IS NULL,
+            (SELECT max(id) FROM assignment WHERE gcode_sha256 = NEW.gcode_sha256),
+            (SELECT assignment_id FROM run WHERE id = NEW.continues_run_id)
+        ) WHERE id = NEW.id AND assignment_id IS NULL;
+    END
+    """,
+)

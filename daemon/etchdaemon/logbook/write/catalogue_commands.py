@@ -22,13 +22,16 @@ from etchdaemon.logbook.write.catalogue_entries import (
 )
 from etchdaemon.logbook.write.entries import LogbookEntry
 from etchdaemon.logbook.write.insert_statements import Stamp
+from etchdaemon.logbook.write.lot_entries import assign_tile, save_lot
 from etchwire.calls.call import AnyCall
 from etchwire.calls.catalogue import (
     AcceptReading,
+    AssignTile,
     Note,
     RetireRecipe,
     SaveCard,
     SaveHead,
+    SaveLot,
     SaveReading,
     SaveRecipe,
     SaveSurface,
@@ -89,6 +92,8 @@ _ENTRIES: Final[Mapping[type[AnyCall], Callable[..., LogbookEntry]]] = {
     SaveHead: _save_head,
     WipeLens: lambda call, stamp: partial(wipe_lens, head=call.head, stamp=stamp),
     SaveSurface: lambda call, stamp: partial(save_surface, surface=call.surface, stamp=stamp),
+    SaveLot: lambda call, stamp: partial(save_lot, lot=call.lot, stamp=stamp),
+    AssignTile: lambda call, stamp: partial(assign_tile, call=call, stamp=stamp),
     SaveRecipe: lambda call, stamp: partial(save_recipe, recipe=call.recipe, stamp=stamp),
     RetireRecipe: lambda call, stamp: partial(retire_recipe, recipe=call.id, stamp=stamp),
     SaveCard: lambda call, stamp: partial(save_card, card=call.card, stamp=stamp),

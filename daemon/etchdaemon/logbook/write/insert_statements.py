@@ -78,6 +78,6 @@ def require(book: sqlite3.Connection, table: str, value: object, *, key: str = "
     if has(book, table, value, key=key):
         return
     if key == "name":
-        word = "laser" if table == "head" else table
+        word = {"head": "laser", "lot": "painting lot"}.get(table, table)
         raise CommandRefused(f"The logbook knows no {word} {value!r}: save it first.")
     raise CommandRefused(f"There is no {table} {value} in the logbook.")

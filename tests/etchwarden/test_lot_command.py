@@ -1,0 +1,65 @@
+"""Painting lots by command, against a real logbook."""
+
+import pytest
+
+from support.harnesses.catalogue_bench import Shop
+
+SURFACE = "'white tile'"
+
+
+@pytest.fixture
+def shop(tmp_path):
+    with Shop(tmp_path) as shop:
+        shop.done(f"surface set {SURFACE} --paint satin")
+        yield shop
+
+
+def test_a_lot_is_added_bit_by_bit_listed_and_shown(shop):
+    said = shop.done(
+        f"lot add 'lot 7' --surface {SURFACE} --painted 2026-11-20T17:00 --box 9 --size 99.8 99.7"
+    )
+    shop.done("lot add 'lot 7' --tolerance 0.3 --frost-rated no --dry-after 30")
+
+    assert "etch a check strip" in said
+    assert "overnight: common practice" in said
+    assert "lot 7: white tile, dry, 0 etched\n" in shop.done("lot list")
+    shown = shop.done("lot show 'lot 7'")
+    assert "width in mm: 99.8\n" in shown
+    assert "frost-rated: no\n" in shown
+
+
+def test_a_lot_painted_just_now_is_not_dry(shop):
+    said = shop.done(f"lot add 'lot 8' --surface {SURFACE} --painted 2099-01-01T08:00+00:00")
+
+    assert "not dry before 2099-01-01T20:00 UTC" in said
+
+
+def test_an_etch_is_told_its_lot_and_a_job_its_next(shop):
+    shop.done("card power -o {here}/first --steps 4 4")
+    run = shop.etch("first")
+    shop.done(f"lot add 'lot 7' --surface {SURFACE} --painted 2026-11-20T17:00")
+
+    shop.done(f"lot assign 'lot 7' --run {run}")
+    shop.done("lot assign 'lot 7' --job {here}/first")
+    again = shop.etch("first")
+
+    assert [shop.logbook.ask("run", id=one)["lot"] for one in (run, again)] == ["lot 7", "lot 7"]
+
+
+@pytest.mark.parametrize(
+    ("words", "answer"),
+    [
+        ("lot add 'lot 9'", "Say --surface"),
+        (f"lot add 'lot 9' --surface {SURFACE} --painted yesterday", "is no time"),
+        (f"lot add 'lot 9' --surface {SURFACE} --coats 99", "The number of coats must be"),
+        ("lot show 'lot 9'", "knows no painting lot"),
+        ("lot assign 'lot 9'", "Say --run"),
+        ("lot assign 'lot 9' --job {here}/nowhere", "nowhere"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_a_sentence(shop, words, answer):
+    result = shop.say(words)
+
+    assert result.exit_code != 0
+    assert answer in result.output
+    assert "Traceback" not in result.output
