@@ -104,7 +104,7 @@ def take_it_up_again(phone, hand, expect):
 
 
 def say_how_it_came_out(phone, expect):
-    phone.get_by_role("link", name="Rate the wiped tile").tap()
+    phone.get_by_role("link", name="Photograph and rate the wiped tile").tap()
     phone.get_by_label("Good").check()
     phone.get_by_label("Note").fill("crisp down to the last row")
     phone.get_by_role("button", name="Save").tap()

@@ -1,10 +1,13 @@
 """The page *Watch* in a real browser of a phone's size, against a daemon that the test moves."""
 
+import re
+from datetime import UTC, datetime
 from urllib.parse import urlsplit
 
 import pytest
 
-from support.fakes.fake_daemon import GONE, HELD_BECAUSE, LID_TRIP, RUN, STATES, box
+from etchweb.run.after_end import COOLING_S
+from support.fakes.fake_daemon import ETCH, GONE, HELD_BECAUSE, LID_TRIP, RUN, STATES, box
 from support.harnesses.page_bench import violations
 
 FIRE = {**LID_TRIP, "name": "no flame or smoke", "reaction": "emergency"}
@@ -46,8 +49,22 @@ def test_the_page_follows_an_etch_from_the_empty_bench_to_its_end(open_phone, se
     served.daemon.tell("complete")
     expect(headline).to_have_text("Etched")
 
-    expect(phone.get_by_text("Cool first; wipe outside the box.")).to_be_visible()
+    expect(phone.get_by_role("heading", name="First let it cool")).to_be_visible()
     assert phone.complaints == []
+
+
+def test_the_tile_cools_by_a_timer_that_runs_down(open_phone, served, expect):
+    served.daemon.answers["run"] = ETCH | {"ended_at_utc": datetime.now(UTC).isoformat()}
+    served.daemon.tell("complete")
+    phone = open_phone("/nowhere")
+    phone.clock.install()
+
+    phone.goto(served.url)
+    timer = phone.locator("[data-counts-down]")
+    expect(timer).to_have_text(re.compile(r"(9 min \d\d|10 min 00) s"))
+    phone.clock.fast_forward(COOLING_S * 1000)
+
+    expect(timer).to_have_text("Cool, by the clock")
 
 
 def test_the_end_is_told_in_the_phones_own_clock_time(open_phone, served, expect):

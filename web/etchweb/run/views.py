@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Final
 
 from flask import (
@@ -20,6 +21,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.context import app_context
 from etchweb.daemon.listener import Listener, ask_status
 from etchweb.logbook.presenter import event_lines
+from etchweb.run.after_end import WIPING, cooling_part
 from etchweb.run.cause_presenter import is_told_by, past_causes, reason_of
 from etchweb.run.cautions import CAUTIONS
 from etchweb.run.interlock_presenter import answers_from
@@ -29,7 +31,7 @@ from etchweb.text.emergencies import LOCAL_RULES_FIRST
 from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
 from etchwire.calls.call import Call, Done
-from etchwire.calls.history import RunEvent, RunEvents
+from etchwire.calls.history import Run, RunEvent, RunEvents
 from etchwire.calls.machine import (
     AnswerRound,
     Arm,
@@ -175,6 +177,8 @@ def _page(answer: str) -> str:
         cautions=CAUTIONS,
         local_rules_first=LOCAL_RULES_FIRST,
         events=event_lines(events),
+        wiping=WIPING,
+        **_cooling(report.snapshot),
         **_causes(report.snapshot, events),
     )
 
@@ -186,6 +190,18 @@ def _causes(snapshot: Snapshot | None, events: Sequence[RunEvent]) -> View:
     past, tripped_at = past_causes(events, snapshot.interlocks)
     is_told = is_told_by(events, as_sentence(reason_of(snapshot)))
     return {"past": past, "tripped_at": tripped_at, "is_because_told": is_told}
+
+
+def _cooling(snapshot: Snapshot | None) -> View:
+    """Return how long the tile of an etch that came to its end still cools."""
+    run = snapshot and snapshot.run
+    if not run or run.ended != "complete":
+        return {}
+    try:
+        ended_at_utc = app_context().daemon.ask(Run(id=run.id)).ended_at_utc
+    except (DaemonAbsent, Refused):
+        ended_at_utc = None
+    return cooling_part(ended_at_utc, datetime.now(UTC))
 
 
 def _events(snapshot: Snapshot | None) -> Sequence[RunEvent]:

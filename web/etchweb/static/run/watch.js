@@ -3,6 +3,7 @@
 import { call, listenForTouch, mark, showSwitch } from "./alarm.js";
 import { askWithoutLeaving } from "../server/asking.js";
 import { showClockTimes } from "../text/clock.js";
+import { countDown } from "../text/countdown.js";
 import { listen } from "./live.js";
 import { moveTile } from "../previews/tile.js";
 import { keepOpen, keepTyped, putBack } from "./typed.js";
@@ -67,6 +68,7 @@ async function redraw() {
     keepOpen(fresh, page);
     page.replaceWith(fresh);
     page = fresh;
+    countDown(page);
     if (isNewAlarm) scrollTo(0, 0);
     drawn = { ...page.dataset };
     document.getElementById("answer").textContent = answerText;
@@ -139,5 +141,6 @@ const boxWasHeard = askWithoutLeaving(showAnswer);
 listenForTouch(() => (document.title = title()));
 showSwitch(page);
 showClockTimes();
+countDown();
 showAge();
 listen({ stream: page.dataset.stream, poll: page.dataset.poll, heard });
