@@ -82,7 +82,8 @@ _log = logging.getLogger("etchdaemon")
 class DaemonPaths:
     """Where the daemon finds and keeps things.
 
-    `practice` is the practice machine's folder, `box` the configuration of the box.
+    `practice` is the practice machine's folder, `box` the configuration of the box. A practice box
+    begins with invented lasers and recipes, unless it `is_new`.
     """
 
     port: str
@@ -90,6 +91,7 @@ class DaemonPaths:
     state: Path
     practice: Path | None = None
     box: Path | None = None
+    is_new: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +171,7 @@ class Daemon:
             parts.callback(self._preflight.close)
             parts.enter_context(self._desk)  # first: its socket is made under a umask of its own
             parts.enter_context(self._logbook)
-            if self._places.practice is not None:
+            if self._places.practice is not None and not self._places.is_new:
                 self._logbook.introduce_practice()
             with suppress(LogbookUnavailable):
                 self._recall_box()

@@ -19,6 +19,7 @@ from etchweb.fleet import view as fleet
 from etchweb.logbook import routes as logbook
 from etchweb.machine import routes as machine_pages
 from etchweb.machine.machines import Machines
+from etchweb.newcomer import views as newcomer
 from etchweb.practice import panel as practice
 from etchweb.previews import views as previews
 from etchweb.previews.store import PICTURES_FOLDER, path_name
@@ -82,7 +83,7 @@ def create_app(
     access.check_forms(app)
     drafts.register(app, folder)
     for room in (
-        run, cards, catalogue, logbook, reentry, previews, machine_pages, pairing, fleet
+        run, cards, catalogue, logbook, newcomer, reentry, previews, machine_pages, pairing, fleet,
     ):  # fmt: skip
         room.register(app)
     if machine is not None:

@@ -29,8 +29,20 @@ _FOLDER = click.Path(file_okay=False, path_type=Path)
     help="How the box is wired (TOML). Without it a real port is only watched, and on the practice"
     " machine everything is wired.",
 )
+@click.option(
+    "--new-box",
+    "is_new",
+    is_flag=True,
+    help="With --practice: begin without the invented lasers and recipes, as a new box does.",
+)
 def command(
-    port: str | None, socket: Path, state: Path, practice: Path | None, box: Path | None
+    *,
+    port: str | None,
+    socket: Path,
+    state: Path,
+    practice: Path | None,
+    box: Path | None,
+    is_new: bool,
 ) -> None:
     """Own the machine: stream jobs, watch it, keep the logbook.
 
@@ -46,7 +58,9 @@ def command(
     try:
         state.mkdir(parents=True, exist_ok=True)
         port = port or _port_in(box)  # empty where it is to be named later: the daemon waits
-        places = DaemonPaths(port=port, socket=socket, state=state, practice=practice, box=box)
+        places = DaemonPaths(
+            port=port, socket=socket, state=state, practice=practice, box=box, is_new=is_new
+        )
         sys.exit(run_daemon(places))
     except FaultyConfiguration as refused:
         raise ended_by(refused) from refused

@@ -9,6 +9,7 @@ from etchwire.plain import Plain, require_positive, require_types
 
 SECONDS_PER_MINUTE = 60.0
 USUAL_SPACING_MM: Final = 0.1  # common practice, no source
+UNKNOWN_SPOT_MM: Final = USUAL_SPACING_MM  # of a laser whose spot nobody has stated yet
 _EITHER_SIDE: Final = ("pointer_x_mm", "pointer_y_mm")  # of nought: an offset, no size
 
 

@@ -19,6 +19,7 @@ from etchweb.cards.views import (
 )
 from etchweb.cards.workflow import KnownCard
 from etchweb.context import visitor_name
+from etchweb.newcomer.views import next_address
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
@@ -122,7 +123,7 @@ def choose(number: int) -> str | BaseResponse:
         return with_status(card_page(card, as_sentence(str(error))), 503)
     layout = layout_of(card)
     pair = json.dumps([layout.head.name, layout.recipe.surface])
-    return redirect(url_for("cards.show", pair=pair), 303)
+    return redirect(next_address(otherwise=url_for("cards.show", pair=pair)), 303)
 
 
 def _own_recipe(layout: Card) -> JsonTable:

@@ -32,7 +32,7 @@ from etchweb.cards.presenter import (
 )
 from etchweb.cards.story import charts_over_time, event_words
 from etchweb.cards.workflow import CardWorkflow, KnownCard
-from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key
+from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key, preselected
 from etchweb.context import app_context, visitor_name
 from etchweb.drafts.views import KEEP_A_DAY, work_queue
 from etchweb.server.forms import FormUnfit
@@ -47,6 +47,7 @@ from etchwire.errors import DaemonAbsent, Refused
 CARDS_ON_A_PAGE: Final = 50
 EVENTS_ON_A_PAGE: Final = 60
 WAIT_S: Final = 1.5
+MAKE_CARD_S: Final = 15.0
 _OVERLAY: Final = re.compile(r"read-[0-9a-f]{16}\.jpg")
 
 NO_SUCH: Final = "There is no such test card."
@@ -90,11 +91,19 @@ def new() -> str | BaseResponse:
         return with_status(_new_page(pairs, request.form, str(unfit)), 422)
     except (DaemonAbsent, Refused) as error:
         return with_status(_new_page(pairs, request.form, as_sentence(str(error))), 503)
-    return go_to(number)
+    return _loaded(number) if request.form.get("then") == "load" else go_to(number)
+
+
+def _loaded(number: int) -> str | BaseResponse:
+    """Load a card as soon as it is made; one that takes longer is loaded from its own page."""
+    making = card_workflow().making(found_card(number))
+    if making is not None:
+        making.over.wait(MAKE_CARD_S)
+    return put_on_bench(number) if found_card(number).layout is not None else go_to(number)
 
 
 def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
-    chosen = pair_of_key(typed.get("pair", ""), pairs) or next(iter(pairs), None)
+    chosen = pair_of_key(typed.get("pair", ""), pairs) or preselected(app_context().daemon, pairs)
     tiles = sorted({place["tile"] for place in card_workflow().taken_places()})
     return render_template(
         "cards/new.html",

@@ -5,22 +5,29 @@ from contextlib import contextmanager
 from typing import Final
 
 from etchweb.server.forms import Form, FormUnfit, number
-from etchwire.catalogue.heads import Head
+from etchwire.catalogue.heads import UNKNOWN_SPOT_MM, Head
 from etchwire.catalogue.records import COATINGS, LONGEST_WAIT_MIN, WIPINGS, Surface
 from etchwire.errors import UnreadableSheet
 
 INPUT_WATTS: Final = "Optical watts. Boxes often print what it draws: four or five times as much."
 
-# Entry of etchwire.catalogue.heads.Head, what the form calls it, its unit, a hint.
-HEAD_FIELDS: Final = (
+SPOT: Final = "How wide its dot is, as the maker says. Leave it empty to measure it: a focus card."
+
+# Entry of etchwire.catalogue.heads.Head, what the form calls it, its unit, a hint. What a person
+# is asked for, and what a connected controller tells.
+ASKED_FIELDS: Final = (
     ("rated_optical_w", "Light it gives, W", INPUT_WATTS),
-    ("spot_x_mm", "Spot width, mm", ""),
-    ("spot_y_mm", "Spot height, mm", "Lines must not lie closer than this."),
+    ("spot_x_mm", "Spot, mm", SPOT),
+)  # fmt: skip
+TOLD_FIELDS: Final = (
     ("max_s", "Controller full power (S)", "What the controller takes for full power; often 1000."),
     ("max_feed_mm_per_min", "Fastest, mm/min", ""),
     ("acceleration_mm_per_s2", "Acceleration, mm/s²", ""),
     ("travel_x_mm", "Reach to the right, mm", ""),
     ("travel_y_mm", "Reach away from you, mm", ""),
+)  # fmt: skip
+SPOT_HEIGHT: Final = (
+    "spot_y_mm", "Spot height, mm", "Left empty, as wide as high. Lines must not lie closer.",
 )  # fmt: skip
 _MOST_DIGITS: Final = 6  # Python reads no number of thousands
 _LARGEST: Final = 1_000_000.0
@@ -42,14 +49,26 @@ def head_in(form: Form, known: Head | None) -> Head:
     """Return the laser that was typed; what no form asks for stays as `known` has it."""
     figures = {
         name: number(form, name, label, least=0.0001, most=_LARGEST)
-        for name, label, _ in HEAD_FIELDS
+        for name, label, _ in (*ASKED_FIELDS, *TOLD_FIELDS)
+        if name != "spot_x_mm"
     }
+    spot_x_mm, spot_y_mm = _spot_mm(form)
     typed = figures | {
         "name": form.get("name", "").strip(),
-        "is_spot_measured": form.get("is_spot_measured") == "yes",
+        "spot_x_mm": spot_x_mm or UNKNOWN_SPOT_MM,
+        "spot_y_mm": spot_y_mm or spot_x_mm or UNKNOWN_SPOT_MM,
+        "is_spot_measured": bool(spot_x_mm) and form.get("is_spot_measured") == "yes",
     }
     with refusals_as_sentences():
         return Head.from_table({**(known.to_table() if known else {}), **typed})
+
+
+def _spot_mm(form: Form) -> tuple[float, ...]:
+    """Return the spot's width and height as they were typed; 0 where nothing was."""
+    return tuple(
+        number(form, name, label, least=0.0001, most=_LARGEST) if form.get(name, "").strip() else 0
+        for name, label, _ in (ASKED_FIELDS[1], SPOT_HEIGHT)
+    )
 
 
 def surface_in(form: Form, known: Surface | None) -> Surface:

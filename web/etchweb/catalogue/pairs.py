@@ -1,17 +1,20 @@
 """Which laser on which tile and paint: the pairs there are, and the recipe in force for each."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Protocol, TypeVar
 
+from etchweb.catalogue.controller_figures import controller_figures, fits
 from etchweb.daemon.protocol import Daemon
 from etchweb.text.formatting import grouped, millimetres, percent
 from etchwire.calls.call import Call
 from etchwire.calls.catalogue import Heads, RecipeEntry, Recipes, Surfaces
 from etchwire.calls.history import Run, Runs
+from etchwire.calls.machine import ControllerSettings, Settings
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.catalogue.records import GOOD, Surface
+from etchwire.errors import Refused
 from etchwire.transport.json_text import JsonTable
 
 Answer = TypeVar("Answer")
@@ -154,7 +157,26 @@ def is_proven_with(halftone: str, daemon: Asks, head: str, surface: str) -> bool
     return any(daemon.ask(Run(id=one)).sheet.get("halftone") == halftone for one in good)
 
 
-def last_used(daemon: Daemon, pairs: Sequence[Pair]) -> Pair | None:
-    """Return the pair that was etched last, else the first; raise DaemonAbsent or Refused."""
+def preselected(daemon: Daemon, pairs: Sequence[Pair]) -> Pair | None:
+    """Return the pair that was etched last, else the first; one of the connected laser, if known.
+
+    Raise DaemonAbsent or Refused.
+    """
     used = {(run.head, run.surface) for run in daemon.ask(Runs(limit=1)).runs}
-    return next((pair for pair in pairs if pair.key in used), next(iter(pairs), None))
+    return preselected_of(pairs, used, controller_figures(ask_settings(daemon)))
+
+
+def ask_settings(daemon: Daemon) -> ControllerSettings | None:
+    """Return the controller's settings that matter, None where they cannot be told now."""
+    try:
+        return daemon.ask(Settings())
+    except Refused:
+        return None
+
+
+def preselected_of(
+    pairs: Sequence[Pair], used: Collection[tuple[str, str]], figures: Mapping[str, float]
+) -> Pair | None:
+    """Return the pair to begin with: of a laser that `figures` fit, then one that was `used`."""
+    in_order = sorted(pairs, key=lambda pair: (not fits(pair.head, figures), pair.key not in used))
+    return next(iter(in_order), None)

@@ -14,14 +14,19 @@ from flask import (
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue import lots
+from etchweb.catalogue.controller_figures import controller_figures, laser_mode_trouble
 from etchweb.catalogue.forms import (
-    HEAD_FIELDS,
+    ASKED_FIELDS,
+    SPOT_HEIGHT,
     SURFACE_FIELDS,
+    TOLD_FIELDS,
     WIPING_FIELDS,
     head_in,
     surface_in,
 )
+from etchweb.catalogue.pairs import ask_settings
 from etchweb.context import app_context, visitor_name
+from etchweb.newcomer.views import next_address
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
@@ -68,7 +73,7 @@ def describe_laser() -> BaseResponse:
         return with_status(_lasers_page(str(unfit), request.form), 422)
     except Refused as refusal:
         return with_status(_lasers_page(as_sentence(str(refusal)), request.form), 409)
-    return redirect(url_for("craft.lasers"), 303)
+    return redirect(next_address(otherwise=url_for("craft.lasers")), 303)
 
 
 @pages.post("/lasers/lens-wiped")
@@ -99,17 +104,24 @@ def describe_surface() -> BaseResponse:
         return with_status(_surfaces_page(str(unfit), request.form), 422)
     except Refused as refusal:
         return with_status(_surfaces_page(as_sentence(str(refusal)), request.form), 409)
-    return redirect(url_for("craft.surfaces"), 303)
+    return redirect(next_address(otherwise=url_for("craft.surfaces")), 303)
 
 
 def _lasers_page(answer: str, typed: Mapping[str, str]) -> str:
     heads = app_context().daemon.ask(Heads()).heads
     chosen = next((one for one in heads if one.name == request.args.get("name")), None)
+    settings = ask_settings(app_context().daemon)
+    told = {name: f"{figure:g}" for name, figure in controller_figures(settings).items()}
+    values = typed or (_typed(chosen) if chosen else told)
     return render_template(
         "catalogue/lasers.html",
         heads=[_laser_view(one) for one in heads],
-        fields=HEAD_FIELDS,
-        values=typed or (_typed(chosen) if chosen else {}),
+        asked_fields=ASKED_FIELDS,
+        more_fields=(SPOT_HEIGHT, *TOLD_FIELDS),
+        are_told=all(values.get(name) for name, _, _ in TOLD_FIELDS),
+        is_new=values is told,
+        values=values,
+        laser_mode=laser_mode_trouble(settings),
         answer=answer,
     )
 
@@ -138,7 +150,8 @@ def _spot_sentence(one: HeadEntry) -> str:
 
 def _typed(one: HeadEntry) -> dict[str, str]:
     """Return what a form would hold that had been filled in with this laser."""
-    typed = {name: f"{getattr(one.head, name):g}" for name, _, _ in HEAD_FIELDS}
+    fields = (*ASKED_FIELDS, SPOT_HEIGHT, *TOLD_FIELDS)
+    typed = {name: f"{getattr(one.head, name):g}" for name, _, _ in fields}
     measured = "yes" if one.head.is_spot_measured else ""
     return typed | {"name": one.head.name, "is_spot_measured": measured, "notes": one.notes}
 

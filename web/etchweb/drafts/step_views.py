@@ -7,7 +7,7 @@ from typing import Final
 from flask import abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.catalogue.pairs import Pair, ask_pairs, is_proven_with, last_used
+from etchweb.catalogue.pairs import Pair, ask_pairs, is_proven_with, preselected
 from etchweb.context import app_context
 from etchweb.drafts.forms import (
     RETOUCHES,
@@ -47,7 +47,7 @@ def tile(draft_id: str) -> str | BaseResponse:
     daemon = app_context().daemon
     try:
         pairs = ask_pairs(daemon)
-        chosen = _chosen(draft, pairs) or last_used(daemon, pairs)
+        chosen = _chosen(draft, pairs) or preselected(daemon, pairs)
     except (DaemonAbsent, Refused) as error:
         return with_status(_tile_page(draft, [], None, as_sentence(str(error))), 503)
     if request.method == "GET":

@@ -76,6 +76,7 @@ def watch_view(snapshot: Snapshot, offered: Collection[str] = ACTIONS) -> View:
         "alert": _alert(snapshot),
         "logbook": _records_trouble(snapshot),
         "practice": _practice(snapshot),
+        "is_origin_wanted": _is_origin_wanted(snapshot),
         **box_part(snapshot.interlocks),
         **preflight_part(snapshot.job),
         **_asked_part(snapshot.asked_at_start),
@@ -95,6 +96,7 @@ _NOTHING: Final[View] = {
     "alert": "",
     "logbook": "",
     "practice": "",
+    "is_origin_wanted": False,
     "tile": "",
     "title": "",
     "size": "",
@@ -198,6 +200,12 @@ def _practice(snapshot: Snapshot) -> str:
     if time_factor != 1:
         return f"Practice machine. Time runs {times_faster(time_factor)} faster."
     return "Practice machine." if snapshot.machine.is_practice else ""
+
+
+def _is_origin_wanted(snapshot: Snapshot) -> bool:
+    """Whether the loaded job waits for an origin that could be set now."""
+    is_known = snapshot.machine.origin.is_known
+    return snapshot.job is not None and not is_known and "set_origin" in snapshot.may
 
 
 def _asked_part(asked: AskedAtStart) -> View:

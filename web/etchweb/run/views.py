@@ -31,6 +31,7 @@ from etchweb.text.emergencies import LOCAL_RULES_FIRST
 from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
 from etchwire.calls.call import Call, Done
+from etchwire.calls.catalogue import Cards
 from etchwire.calls.history import Run, RunEvent, RunEvents
 from etchwire.calls.machine import (
     AnswerRound,
@@ -51,6 +52,7 @@ pages = Blueprint("watch", __name__)
 
 LOOK_FOR_THE_PHONE_S: Final = 0.25
 ASK_WHETHER_PAIRED_S: Final = 5.0
+LATE_CARDS: Final = 20
 
 Form = MultiDict[str, str]
 
@@ -179,8 +181,23 @@ def _page(answer: str) -> str:
         events=event_lines(events),
         wiping=WIPING,
         **_cooling(report.snapshot),
+        card_number=_card_to_photograph(report.snapshot),
         **_causes(report.snapshot, events),
     )
+
+
+def _card_to_photograph(snapshot: Snapshot | None) -> int | None:
+    """Return the number of the test card whose etch has just ended whole, if it is one."""
+    if snapshot is None or snapshot.job is None or snapshot.job.card is None:
+        return None
+    if snapshot.state != "ended" or snapshot.run is None or snapshot.run.ended != "complete":
+        return None
+    try:
+        cards = app_context().daemon.ask(Cards(limit=LATE_CARDS)).cards
+    except (DaemonAbsent, Refused):
+        return None
+    whole = snapshot.job.picture_sha256
+    return next((card.number for card in cards if card.gcode_sha256 == whole), None)
 
 
 def _causes(snapshot: Snapshot | None, events: Sequence[RunEvent]) -> View:

@@ -1,0 +1,1 @@
+"""The way of a newcomer from a box that knows nothing to the first picture."""
