@@ -38,7 +38,8 @@ MAKING: Final = (
     Entry(method="GET", path="/new", says="A new picture: choose a photo.", role="operate"),
     Entry(
         method="POST", path="/new", says="Take a photo in.", role="operate",
-        asks={"photo": _FILE}, needs=("photo",), is_file_form=True, answers=(409, 422, 503),
+        asks={"photo": _FILE, "pair": TEXT, "size": TEXT}, needs=("photo",),
+        is_file_form=True, answers=(409, 422, 503),
     ),
     Entry(
         method="GET", path="/new/{draft_id}", says="Where a picture in the making was left.",
@@ -88,7 +89,7 @@ MAKING: Final = (
     ),
     Entry(
         method="POST", path="/test-tiles/new", says="Make a test card.", role="operate",
-        asks={"pair": TEXT, "finds": TEXT, "air_assist": _YES}, answers=_ASKED,
+        asks={"pair": TEXT, "finds": TEXT, "air_assist": _YES, "then": TEXT}, answers=_ASKED,
     ),
     Entry(
         method="GET", path="/test-tiles/{number}", says="One test card.", role="watch",

@@ -72,3 +72,7 @@ class CountedHands:
     def counts(self):
         """Screens, taps and figures."""
         return self.screens, self.taps, self.figures
+
+    def __str__(self):
+        """Return the counts in words."""
+        return "{} screens, {} taps, {} typed figures".format(*self.counts)

@@ -29,6 +29,7 @@ TOLD_FIELDS: Final = (
 SPOT_HEIGHT: Final = (
     "spot_y_mm", "Spot height, mm", "Left empty, as wide as high. Lines must not lie closer.",
 )  # fmt: skip
+HEAD_FIELDS: Final = (*ASKED_FIELDS, SPOT_HEIGHT, *TOLD_FIELDS)
 _MOST_DIGITS: Final = 6  # Python reads no number of thousands
 _LARGEST: Final = 1_000_000.0
 

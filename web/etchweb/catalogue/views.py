@@ -17,6 +17,7 @@ from etchweb.catalogue import lots
 from etchweb.catalogue.controller_figures import controller_figures, laser_mode_trouble
 from etchweb.catalogue.forms import (
     ASKED_FIELDS,
+    HEAD_FIELDS,
     SPOT_HEIGHT,
     SURFACE_FIELDS,
     TOLD_FIELDS,
@@ -150,8 +151,7 @@ def _spot_sentence(one: HeadEntry) -> str:
 
 def _typed(one: HeadEntry) -> dict[str, str]:
     """Return what a form would hold that had been filled in with this laser."""
-    fields = (*ASKED_FIELDS, SPOT_HEIGHT, *TOLD_FIELDS)
-    typed = {name: f"{getattr(one.head, name):g}" for name, _, _ in fields}
+    typed = {name: f"{getattr(one.head, name):g}" for name, _, _ in HEAD_FIELDS}
     measured = "yes" if one.head.is_spot_measured else ""
     return typed | {"name": one.head.name, "is_spot_measured": measured, "notes": one.notes}
 

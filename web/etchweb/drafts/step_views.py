@@ -7,7 +7,7 @@ from typing import Final
 from flask import abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.catalogue.pairs import Pair, ask_pairs, is_proven_with, preselected
+from etchweb.catalogue.pairs import Pair, ask_pairs, preselected
 from etchweb.context import app_context
 from etchweb.drafts.forms import (
     RETOUCHES,
@@ -20,12 +20,12 @@ from etchweb.drafts.forms import (
     oval_percent,
     with_cut,
     with_look,
-    with_tile,
     with_turn,
 )
-from etchweb.drafts.halftones import TEST_CARD, offered, tried_name
+from etchweb.drafts.halftones import offered, tried_name
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
-from etchweb.drafts.store import PHOTO_NAME, Draft, changed, cut_name
+from etchweb.drafts.store import PHOTO_NAME, Draft, cut_name
+from etchweb.drafts.tile_choice import chosen_pair, decide_tile
 from etchweb.drafts.views import GONE, drafts, found_draft, waited_for
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
@@ -47,35 +47,17 @@ def tile(draft_id: str) -> str | BaseResponse:
     daemon = app_context().daemon
     try:
         pairs = ask_pairs(daemon)
-        chosen = _chosen(draft, pairs) or preselected(daemon, pairs)
+        chosen = chosen_pair(draft, pairs) or preselected(daemon, pairs)
     except (DaemonAbsent, Refused) as error:
         return with_status(_tile_page(draft, [], None, as_sentence(str(error))), 503)
     if request.method == "GET":
         return _tile_page(draft, pairs, chosen, "")
     try:
-        draft = with_tile(draft, request.form, pairs)
-        if not draft.is_halftone_chosen and _is_proven(draft, pairs):
-            draft = changed(draft, halftone=TEST_CARD, is_halftone_chosen=True)
+        draft = decide_tile(draft, request.form, pairs, daemon)
     except FormUnfit as fault:
         return unfit(_tile_page(draft, pairs, chosen, str(fault)))
     drafts().keep(draft)
     return go("cut" if draft.recipe is not None else "tile", draft)
-
-
-def _is_proven(draft: Draft, pairs: list[Pair]) -> bool:
-    """Whether dots from the test card may be chosen beforehand: where a tile had them and was good.
-
-    A tone card must have told the dot with these settings.
-    """
-    pair = _chosen(draft, pairs)
-    has_dot = draft.tone is not None and bool(draft.tone["tone_curve"].get("dot"))
-    if pair is None or not has_dot or draft.recipe != pair.job_recipe:
-        return False
-    return is_proven_with(TEST_CARD, app_context().daemon, pair.head.name, pair.surface.name)
-
-
-def _chosen(draft: Draft, pairs: list[Pair]) -> Pair | None:
-    return next((pair for pair in pairs if pair.key == draft.chosen), None)
 
 
 def _tile_page(draft: Draft, pairs: list[Pair], chosen: Pair | None, answer: str) -> str:

@@ -31,6 +31,7 @@ from etchweb.drafts.store import (
     Drafts,
     cut_name,
 )
+from etchweb.drafts.tile_choice import first_choices, with_first_choices
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import message_response, with_status
 from etchweb.storage.retention import clear_out
@@ -98,7 +99,12 @@ def upload() -> BaseResponse:
         _forget(draft)
         status = STATUS_OF_FAULT.get(work.failed_kind, work.failed_status)
         return message_response(as_sentence(work.failed), status, _page)
-    target = url_for("new_picture.tile", draft_id=draft.id)
+    facts = drafts().facts(draft.id)
+    if facts is not None:
+        draft = with_first_choices(draft, request.form, facts, app_context().daemon)
+        drafts().keep(draft)
+    step = "tile" if draft.recipe is None else "cut"
+    target = url_for(f"new_picture.{step}", draft_id=draft.id)
     return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
 
 
@@ -201,5 +207,6 @@ def _page(answer: str) -> str:
         "drafts/drafts.html",
         answer=answer,
         drafts=drafts().all(),
+        first=first_choices(app_context().daemon, request.values.get("pair", "")),
         most_bytes=current_app.config["LARGEST_PHOTO_BYTES"],
     )

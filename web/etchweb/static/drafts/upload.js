@@ -28,8 +28,8 @@ form.addEventListener("submit", (event) => {
 });
 
 function send(file) {
-  const body = new FormData();
-  body.append("form_token", form.elements.form_token.value);
+  const body = new FormData(form);
+  body.delete("photo"); // of two places to choose from one is empty
   body.append("photo", file, file.name);
   const request = new XMLHttpRequest(); // fetch cannot tell how much has left
   request.open("POST", form.action);

@@ -1,0 +1,112 @@
+"""From a new box to its first portrait, and to a second picture: what it costs, counted.
+
+Real daemon, practice machine and browser; the box knows no laser, no tile and no recipe. Screens,
+taps and typed figures are counted, not seconds, and printed. The first portrait is counted to its
+end, the second picture until it is loaded. Pairing is not counted, nor what is done at the machine:
+its button, and the new tile.
+"""
+
+import sys
+
+import pytest
+
+from etchwarden.practice_session.process_group import ProcessGroup
+from support.harnesses.counted_hands import CountedHands
+from support.harnesses.page_bench import phone_options
+from support.harnesses.phone_hands import ASTRONAUT
+from support.harnesses.practice_shop import NewBox
+
+SPEEDUP = 40.0
+PATIENCE_MS = 300_000
+HOURS_AGO = 26
+FIRST_PORTRAIT = (14, 35, 4)  # screens, taps, typed figures at most
+SECOND_PICTURE = (5, 9, 0)
+
+
+@pytest.fixture
+def box(tmp_path):
+    with ProcessGroup(tmp_path) as household:
+        yield NewBox(household, tmp_path, speedup=SPEEDUP)
+
+
+@pytest.fixture
+def hands(chromium, box):
+    with chromium.new_context(**phone_options()) as context:
+        context.set_default_timeout(PATIENCE_MS)
+        page = context.new_page()
+        page.goto(box.url)
+        yield CountedHands(page)
+
+
+def etch(hands, box):
+    """Answer what is asked before a start, press the button at the machine, and see it end."""
+    page = hands.page
+    box.session.press_until(page.get_by_role("button", name="Get ready", disabled=False).is_visible)
+    for place in page.locator("form.before input[type=checkbox]").all():
+        hands.tick(place)
+    for place in page.locator("form.before select").all():
+        hands.choose(place, index=1)
+    for place in page.locator("form.before input[inputmode=decimal]").all():
+        hands.type_figure(place, HOURS_AGO)
+    hands.press("button", "Get ready")
+    box.session.press_until(
+        page.get_by_role("button", name="Start the etch", disabled=False).is_visible
+    )
+    for place in page.locator("form.before input[type=checkbox]").all():
+        hands.tick(place)
+    hands.press("button", "Start the etch")
+    page.locator("h1", has_text="Etched").wait_for()
+
+
+def describe_laser_and_tile(hands):
+    page = hands.page
+    hands.press("link", "Describe the laser")
+    hands.type_words(page.get_by_label("Name"), "my laser")
+    hands.type_figure(page.get_by_label("Light it gives, W"), 20)
+    hands.type_figure(page.get_by_label("Spot, mm"), 0.08)
+    hands.press("button", "Save")
+    hands.type_words(page.get_by_label("What you call it"), "white tile")
+    hands.press("button", "Save")
+
+
+def find_the_recipe(hands, box, photo):
+    page = hands.page
+    hands.press("button", "Create and load it")
+    hands.press("button", "Set origin here")
+    etch(hands, box)
+    hands.press("link", "Photograph test card 1")
+    hands.pick_file(page.get_by_label("Photos of this test card"), box.photograph(photo))
+    hands.tick(page.get_by_label("It has cooled and was wiped"))
+    hands.press("button", "Read it")
+    hands.press("button", "Yes")
+    hands.press("button", "Make this the recipe")
+
+
+def load_a_picture(hands, *, size):
+    page = hands.page
+    hands.pick_file(page.get_by_label("Choose a photo"), ASTRONAUT)
+    hands.choose(page.get_by_label("Tile and size"), value=size)
+    hands.press("button", "Next")
+    page.wait_for_url("**/cut")
+    hands.press("button", "Next")
+    hands.press("button", "See every dot")
+    page.get_by_role("button", name="Load it").wait_for()
+    for finding in page.locator("input[name='has read']").all():
+        hands.tick(finding)
+    hands.press("button", "Load it")
+    page.locator("h1", has_text="Loaded").wait_for()
+
+
+def test_a_new_box_leads_to_the_first_portrait_and_soon_to_a_second(hands, box, tmp_path):
+    describe_laser_and_tile(hands)
+    find_the_recipe(hands, box, tmp_path / "card.png")
+    box.lay_new_tile()
+    load_a_picture(hands, size="50x50")
+    etch(hands, box)
+    second = CountedHands(hands.page, screens=0)
+    second.press("link", "New picture")
+    load_a_picture(second, size="last")
+
+    sys.stdout.write(f"\nfirst portrait: {hands}\nsecond picture: {second}\n")
+    for counted, most in ((hands, FIRST_PORTRAIT), (second, SECOND_PICTURE)):
+        assert all(map(int.__le__, counted.counts, most)), counted.way
