@@ -19,10 +19,25 @@ PLACED = {
     "pointer_mm": [-20.0, 5.0],
 }
 ANYONE = ("stop",)
-OPERATORS = ("move", "trace", "set-origin", "find-origin", "home", "unlock", "measure", "try")
-FORMS = {"move": {"x": "12,5", "y": "-3"}, "try": {"output": "lamp"}}
+OPERATORS = (
+    "move",
+    "nudge",
+    "trace",
+    "set-origin",
+    "find-origin",
+    "home",
+    "unlock",
+    "measure",
+    "try",
+)
+FORMS = {
+    "move": {"x": "12,5", "y": "-3"},
+    "nudge": {"step": "0.1", "way": "left"},
+    "try": {"output": "lamp"},
+}
 ASKED = {
     "move": ("move_to", {"x_mm": 12.5, "y_mm": -3.0}),
+    "nudge": ("move_by", {"x_mm": -0.1, "y_mm": 0.0}),
     "trace": ("trace_outline", {"with_run_ups": False}),
     "set-origin": ("set_origin", {}),
     "find-origin": ("find_origin", {}),
@@ -35,14 +50,16 @@ ASKED = {
 
 
 def test_the_page_says_how_it_is_connected_and_where_the_head_is(phone):
-    text = phone.look("/machine").text
-
-    for words in ("The controller is ready.", "/dev/pts/4", "1.1h", "x 12.0, y 58.8 mm"):
-        assert words in text
+    for address, words in (
+        ("/machine", ("The controller is ready.", "x 12.0, y 58.8 mm")),
+        ("/machine/settings", ("The controller is ready.", "/dev/pts/4", "1.1h")),
+    ):
+        text = phone.look(address).text
+        assert all(word in text for word in words)
 
 
 def test_the_settings_that_spoil_an_etch_are_marked_in_words(phone):
-    text = phone.look("/machine").text
+    text = phone.look("/machine/settings").text
 
     assert "<strong>25 ms</strong> · look at this" in text
     assert "<strong>1</strong><br>" in text
@@ -50,14 +67,14 @@ def test_the_settings_that_spoil_an_etch_are_marked_in_words(phone):
 
 
 def test_how_fast_the_controller_takes_in_a_picture_is_said_in_words(phone):
-    text = phone.look("/machine").text
+    text = phone.look("/machine/settings").text
 
     assert "single dots up to 2250 mm/min" in text
     assert "Measure the controller" in text
 
 
 def test_every_contact_is_said_with_the_time_since_it_is_so(phone):
-    text = phone.look("/machine").text
+    text = phone.look("/machine/wiring").text
 
     assert "The lid is closed. Contact closed for 13 s. As it should be." in text
     assert "It burns. Contact open for 13 s. Not as it should be." in text
@@ -66,7 +83,7 @@ def test_every_contact_is_said_with_the_time_since_it_is_so(phone):
 
 
 def test_what_is_not_wired_stands_in_the_open_beside_the_drawing(phone):
-    text = phone.look("/machine").text
+    text = phone.look("/machine/wiring").text
     in_the_open = re.sub(r"<details.*?</details>", "", text, flags=re.DOTALL)
 
     assert BOX["lacks"][0] in in_the_open
@@ -83,7 +100,7 @@ def test_the_page_of_an_etch_says_in_the_open_what_is_not_wired(phone):
 
 
 def test_only_outputs_that_may_be_tried_have_a_button(phone):
-    text = phone.look("/machine").text
+    text = phone.look("/machine/wiring").text
 
     assert "Try the lamp" in text
     assert "Try the beam enable" not in text
@@ -144,6 +161,54 @@ def test_what_is_no_place_reaches_nobody(phone, daemon, x):
     assert daemon.asked == []
 
 
+@pytest.mark.parametrize(
+    ("step", "way", "by_mm"),
+    [("0.1", "up", (0, 0.1)), ("1", "right", (1, 0)), ("10", "down", (0, -10))],
+)
+def test_an_arrow_nudges_the_head_that_way_by_the_chosen_step(phone, daemon, step, way, by_mm):
+    phone.press("machine/nudge", form={"step": step, "way": way})
+
+    assert daemon.said["move_by"] == {"x_mm": by_mm[0], "y_mm": by_mm[1]}
+
+
+@pytest.mark.parametrize("wrong", [{"step": "100"}, {"step": "nan"}, {"way": "away"}, {"way": ""}])
+def test_another_step_or_way_reaches_nobody(phone, daemon, wrong):
+    answer = phone.press("machine/nudge", form={"step": "1", "way": "up"} | wrong)
+
+    assert answer.status_code == 422
+    assert daemon.asked == []
+
+
+@pytest.mark.parametrize(
+    ("state", "machine", "may", "why"),
+    [
+        ("idle", {}, ["move_to"], ""),
+        ("etching", {}, [], "An etch is running. The head can be moved once it has ended."),
+        ("held", {}, [], "An etch is running. The head can be moved once it has ended."),
+        (
+            "idle",
+            {"is_moving": True},
+            [],
+            "The head is moving. The buttons work again when it rests.",
+        ),
+        ("idle", {"link": "absent"}, [], "The controller is not there."),
+        ("idle", {}, ["unlock"], "The controller is locked: home the machine, or unlock it."),
+        ("idle", {"bed": None}, [], "The controller has not said yet how far the head can go."),
+    ],
+)
+def test_when_the_head_cannot_be_moved_the_page_says_why(phone, daemon, state, machine, may, why):
+    daemon.tell(state, machine={**MACHINE, **machine}, may=may)
+
+    assert f'data-live="why_not">{why}<' in phone.look("/machine").text
+    assert phone.look("/machine/now.json").json["why_not"] == why
+
+
+def test_without_a_script_each_button_leads_back_to_its_own_tab(phone):
+    assert phone.press("machine/home").location == "/machine"
+    assert phone.press("machine/try", form=FORMS["try"]).location == "/machine/wiring"
+    assert phone.press("machine/measure").location == "/machine/settings"
+
+
 def test_what_the_daemon_refuses_is_said_on_the_page(phone, daemon):
     daemon.refuse("the head cannot go there")
 
@@ -163,10 +228,8 @@ def test_a_phone_that_may_watch_moves_nothing(pair_phone, daemon, name):
 
 def test_a_phone_that_may_watch_sees_the_machine_and_stops_the_head(pair_phone, daemon):
     watcher = pair_phone("watch", time.time())
-    text = watcher.look("/machine").text
-
-    assert "Send the head there" not in text
-    assert "Try the lamp" not in text
+    assert "Send the head there" not in watcher.look("/machine").text
+    assert "Try the lamp" not in watcher.look("/machine/wiring").text
     assert watcher.press("machine/stop").status_code == 303
     assert daemon.asked == ["stop"]
 
@@ -217,7 +280,7 @@ def test_a_daemon_that_knows_neither_settings_nor_wires_still_shows_its_machine(
 
     daemon.answers = {"settings": refuse, "wiring": refuse}
 
-    assert "could not be asked" in phone.look("/machine").text
+    assert "could not be asked" in phone.look("/machine/settings").text
 
 
 @pytest.mark.parametrize("link", ["absent", "opening", "ready", "refused", "lost"])

@@ -27,6 +27,8 @@ VIEWS = {
     "tiles and paints": "/tiles-and-paints",
     "machines": "/machines",
     "machine": "/machine",
+    "machine, wiring": "/machine/wiring",
+    "machine, settings": "/machine/settings",
     "practice": "/practice",
     "phones": "/phones",
     "pair": "/pair",

@@ -14,7 +14,9 @@ def _deed(name: str, says: str, role: str = "operate", **more: Any) -> Entry:
 
 
 MACHINE: Final = (
-    Entry(method="GET", path="/machine", says="Connection, head, settings, wires.", answers=(503,)),
+    Entry(method="GET", path="/machine", says="The bed, and where the head is.", answers=(503,)),
+    Entry(method="GET", path="/machine/wiring", says="Contacts and outputs.", answers=(503,)),
+    Entry(method="GET", path="/machine/settings", says="Connection and settings.", answers=(503,)),
     Entry(
         method="GET",
         path="/machine/now.json",
@@ -27,6 +29,15 @@ MACHINE: Final = (
         "Begin to move the head, beam off, to a place counted from the origin.",
         asks={"x": _LENGTH, "y": _LENGTH},
         needs=("x", "y"),
+    ),
+    _deed(
+        "nudge",
+        "Begin to move the head, beam off, by so many millimetres.",
+        asks={
+            "step": {"enum": ["0.1", "1", "10"]},
+            "way": {"enum": ["left", "right", "up", "down"]},
+        },
+        needs=("step", "way"),
     ),
     _deed(
         "trace",

@@ -7,7 +7,7 @@ from support.fakes.fake_machine import BED, WIRING
 from support.harnesses.page_bench import violations
 
 LEAST_TARGET_PX = 48
-MAY = ["move_to", "trace_outline", "set_origin", "stop"]
+MAY = ["move_to", "move_by", "trace_outline", "set_origin", "stop"]
 PLACED = {
     **JOB,
     "picture_mm": {"left_mm": 25.0, "bottom_mm": 20.0, "right_mm": 125.0, "top_mm": 120.0},
@@ -72,8 +72,27 @@ def test_the_picture_and_the_words_follow_the_head(machine, served, expect):
     expect(machine.get_by_role("button", name="Stop the head")).to_be_enabled()
 
 
+def test_an_arrow_nudges_the_head_by_the_chosen_step(machine, served):
+    machine.get_by_role("radio", name="0.1 mm").check()
+
+    with machine.expect_response(lambda response: response.request.method == "POST"):
+        machine.get_by_role("button", name="Move left").tap()
+
+    assert served.daemon.said["move_by"] == {"x_mm": -0.1, "y_mm": 0.0}
+    assert machine.complaints == []
+
+
+def test_the_bed_and_the_button_that_sends_the_head_are_in_one_view(machine):
+    bed = machine.locator("svg.bed").bounding_box()
+    send = machine.get_by_role("button", name="Send the head there").bounding_box()
+    stop = machine.get_by_role("button", name="Stop the head").bounding_box()
+
+    assert bed["y"] >= 0
+    assert send["y"] + send["height"] <= stop["y"]
+
+
 def test_a_contact_that_moves_changes_its_words_while_somebody_looks(machine, served, expect):
-    machine.get_by_text("Wiring test").tap()
+    machine.get_by_role("link", name="Wiring").tap()
     lid = {**WIRING["inputs"][0], "is_closed": False, "is_safe": False, "words": "It is open."}
 
     served.daemon.answers["wiring"] = {**WIRING, "inputs": [lid]}
@@ -95,11 +114,11 @@ def test_the_machine_can_be_moved_without_script(open_phone, served):
 
 
 @pytest.mark.parametrize("is_homed", [True, False])
-def test_everybody_can_use_the_page(open_phone, served, axe, is_homed):
+@pytest.mark.parametrize("tab", ["", "/wiring", "/settings"])
+def test_everybody_can_use_the_page(open_phone, served, axe, is_homed, tab):
     machine = {**MACHINE, "bed": {**BED, "is_homed": is_homed}}
     served.daemon.tell("loaded", job=PLACED, may=MAY, machine=machine)
-    page = open_phone("/machine", width_px=320)
-    page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+    page = open_phone(f"/machine{tab}", width_px=320)
 
     assert violations(page, axe) == []
     assert page.evaluate("document.documentElement.scrollWidth") == 320

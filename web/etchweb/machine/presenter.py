@@ -6,6 +6,7 @@ from typing import Final
 from etchweb.machine.bed_drawing import bed_view, place_words
 from etchweb.run.interlock_presenter import proofs_of
 from etchweb.text.formatting import UNKNOWN, as_sentence, short_duration
+from etchweb.text.page_states import SCENES
 from etchweb.text.view import View
 from etchwire.calls.interlock_report import InputView, OutputView, WiringReport
 from etchwire.calls.machine import ControllerSettings, SettingView
@@ -13,11 +14,11 @@ from etchwire.calls.snapshot import MachineView, Snapshot
 
 # The daemon's methods that the page has buttons for.
 WISHES: Final = (
-    "move_to", "trace_outline", "set_origin", "find_origin", "home", "unlock", "stop",
+    "move_to", "move_by", "trace_outline", "set_origin", "find_origin", "home", "unlock", "stop",
 )  # fmt: skip
 UNSURE_BED: Final = (
-    "This machine has not been homed, so the box counts its travel from the origin and cannot know"
-    " where the frame ends. Keep an eye on the head."
+    "This machine has not been homed: the box cannot know where its frame ends. Keep an eye on the"
+    " head."
 )
 WIRED: Final = "Everything the box uses is wired."
 NO_BED: Final = "The controller has not said yet how far the head can go."
@@ -73,12 +74,30 @@ def live_view(snapshot: Snapshot, wiring: WiringReport | None) -> View:
         "place": UNKNOWN if place_mm is None else place_words(place_mm),
         "moved": machine.moved,
         "is_moving": machine.is_moving,
+        "why_not": why_not_words(snapshot),
         "again": _again_words(machine),
         "may": [wish for wish in WISHES if wish in snapshot.may or wish == "stop"],
         "can_try": wiring is not None and wiring.can_be_tried,
         **{f"input {one.name}": _input_words(one) for one in (wiring.inputs if wiring else ())},
         **{f"output {one.name}": _output_words(one) for one in (wiring.outputs if wiring else ())},
     }
+
+
+def why_not_words(snapshot: Snapshot) -> str:
+    """Return why the head cannot be moved now, in a sentence; nothing where it can."""
+    machine, may = snapshot.machine, snapshot.may
+    reasons = (  # the first that holds is said
+        ("move_to" in may, ""),
+        (machine.is_moving, "The head is moving. The buttons work again when it rests."),
+        (
+            SCENES[snapshot.state] == "run",
+            "An etch is running. The head can be moved once it has ended.",
+        ),
+        (machine.link != "ready", f"The controller is {LINKS[machine.link]}."),
+        ("unlock" in may, "The controller is locked: home the machine, or unlock it."),
+        (machine.bed is None, NO_BED),
+    )
+    return next((words for holds, words in reasons if holds), "The controller is busy.")
 
 
 def _again_words(machine: MachineView) -> str:
@@ -99,6 +118,7 @@ def away_view(sentence: str) -> View:
         "place": UNKNOWN,
         "moved": "",
         "is_moving": False,
+        "why_not": "The box does not answer.",
         "again": FIND_ORIGIN,
         "may": ["stop"],
         "can_try": False,

@@ -1,6 +1,7 @@
-"""The page *Machine*: how it is connected, where its head is, what its wires do."""
+"""The page *Machine* in three tabs: where its head goes, what its wires do, how it is set."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from math import isfinite
 from typing import Final, TypeVar
 
@@ -24,6 +25,7 @@ from etchwire.calls.machine import (
     FindOrigin,
     Home,
     Measure,
+    MoveBy,
     MoveTo,
     SetOrigin,
     Settings,
@@ -42,7 +44,12 @@ pages = Blueprint("machine", __name__, url_prefix="/machine")
 Answer = TypeVar("Answer")
 Form = MultiDict[str, str]
 
+STEPS_MM: Final = ("0.1", "1", "10")
 NO_PLACE: Final = "Say where in millimetres: how far to the right, and how far up."
+
+
+NO_STEP: Final = "Choose how far the head shall go, and which way."
+WAYS: Final = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
 
 
 class NoPlace(ValueError):
@@ -51,6 +58,13 @@ class NoPlace(ValueError):
 
 def _move_to(form: Form) -> MoveTo:
     return MoveTo(x_mm=_length_mm(form.get("x", "")), y_mm=_length_mm(form.get("y", "")))
+
+
+def _nudge(form: Form) -> MoveBy:
+    way, step_mm = WAYS.get(form.get("way", "")), form.get("step", "")
+    if way is None or step_mm not in STEPS_MM:
+        raise NoPlace(NO_STEP)
+    return MoveBy(x_mm=way[0] * float(step_mm), y_mm=way[1] * float(step_mm))
 
 
 def _length_mm(text: str) -> float:
@@ -66,6 +80,7 @@ def _length_mm(text: str) -> float:
 # Address on the page (and endpoint), and what is asked.
 MACHINE_ACTIONS: Final[Mapping[str, Callable[[Form], Call[Done]]]] = {
     "move": _move_to,
+    "nudge": _nudge,
     "trace": lambda form: TraceOutline(with_run_ups="run-ups" in form),
     "set-origin": lambda _: SetOrigin(),
     "find-origin": lambda _: FindOrigin(),
@@ -77,10 +92,38 @@ MACHINE_ACTIONS: Final[Mapping[str, Callable[[Form], Call[Done]]]] = {
 }
 
 
+@dataclass(frozen=True, slots=True)
+class Tab:
+    """One of the three parts of the page."""
+
+    label: str
+    endpoint: str
+
+
+TABS: Final = {
+    "move": Tab("Move", "machine.show"),
+    "wiring": Tab("Wiring", "machine.show_wiring"),
+    "settings": Tab("Settings", "machine.show_settings"),
+}
+TAB_OF_ACTION: Final = {"try": "wiring", "measure": "settings"}
+
+
 @pages.get("")
 def show() -> str:
-    """Show the machine."""
-    return _page("")
+    """Show the bed, and move the head."""
+    return _page("move")
+
+
+@pages.get("/wiring")
+def show_wiring() -> str:
+    """Show what is wired, and try it."""
+    return _page("wiring")
+
+
+@pages.get("/settings")
+def show_settings() -> str:
+    """Show the connection, and what the controller is set to."""
+    return _page("settings")
 
 
 @pages.get("/now.json")
@@ -95,25 +138,38 @@ def poll() -> BaseResponse:
 
 def act() -> BaseResponse:
     """Ask the daemon for what the address names, and show what came of it."""
-    action = MACHINE_ACTIONS[(request.endpoint or "").removeprefix("machine.")]
+    name = (request.endpoint or "").removeprefix("machine.")
+    tab = TAB_OF_ACTION.get(name, "move")
+
+    def page(answer: str) -> str:
+        return _page(tab, answer)
+
     try:
-        app_context().daemon.ask(action(request.form))
+        app_context().daemon.ask(MACHINE_ACTIONS[name](request.form))
     except NoPlace as error:
-        return message_response(str(error), 422, _page)
+        return message_response(str(error), 422, page)
     except Refused as refusal:
-        return message_response(as_sentence(str(refusal)), status_of(refusal), _page)
+        return message_response(as_sentence(str(refusal)), status_of(refusal), page)
     except DaemonAbsent as error:
-        return message_response(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503, _page)
-    return done_response("machine.show")
+        return message_response(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503, page)
+    return done_response(TABS[tab].endpoint)
 
 
 for _name in MACHINE_ACTIONS:
     pages.add_url_rule(f"/{_name}", _name, act, methods=["POST"])
 
 
-def _page(answer: str) -> str:
+def _page(tab: str, answer: str = "") -> str:
     view = machine_view(app_context().daemon.ask(Status()), _answer(Settings()), _answer(Wiring()))
-    return render_template("machine/machine.html", view=view, live=view["live"], answer=answer)
+    return render_template(
+        f"machine/{tab}.html",
+        view=view,
+        live=view["live"],
+        answer=answer,
+        tabs=TABS,
+        tab=tab,
+        steps_mm=STEPS_MM,
+    )
 
 
 def _answer(question: Call[Answer]) -> Answer | None:

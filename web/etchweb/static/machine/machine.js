@@ -29,7 +29,7 @@ if (bed && go) {
 async function look() {
   if (document.hidden) return;
   try {
-    const asked = wires.open ? `${page.dataset.now}?wiring=yes` : page.dataset.now;
+    const asked = wires ? `${page.dataset.now}?wiring=yes` : page.dataset.now;
     const heard = await fetch(asked, { headers: { Accept: "application/json" } });
     if (heard.status === 403) return location.reload(); // shut out: pair again
     if (heard.ok) show(await heard.json());
@@ -48,10 +48,8 @@ function show(now) {
   for (const button of document.querySelectorAll("[data-may]")) {
     button.disabled = !now.may.includes(button.dataset.may);
   }
-  if (!wires.open) return;
   for (const button of document.querySelectorAll("[data-can-try]")) button.disabled = !now.can_try;
 }
 
-wires.addEventListener("toggle", look);
 setInterval(look, ASK_EVERY_MS);
 look();

@@ -13,9 +13,9 @@ export function askWithoutLeaving(showAnswer) {
     if (!form.dataset.ask) return;
     event.preventDefault();
     showAnswer("");
-    const button = form.querySelector("button");
+    const button = event.submitter ?? form.querySelector("button");
     button.setAttribute("aria-busy", "true");
-    const { sentence, isAnswered } = await ask(form);
+    const { sentence, isAnswered } = await ask(form, event.submitter);
     unansweredAt = isAnswered ? null : Date.now();
     showAnswer(sentence);
     button.removeAttribute("aria-busy");
@@ -27,11 +27,11 @@ export function askWithoutLeaving(showAnswer) {
   };
 }
 
-async function ask(form) {
+async function ask(form, pressed) {
   try {
     const answer = await fetch(form.action, {
       method: "POST",
-      body: new URLSearchParams(new FormData(form)),
+      body: new URLSearchParams(new FormData(form, pressed)),
       headers: { Accept: "application/json" },
     });
     const { sentence } = await answer.json();
