@@ -4,6 +4,7 @@ import os
 import re
 import signal
 import sys
+from functools import cache
 from pathlib import Path
 
 # Where no bytecode may lie beside the sources, compiling every module of tests anew takes most of
@@ -15,6 +16,7 @@ if sys.dont_write_bytecode:
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 TESTS = Path(__file__).parent
@@ -23,6 +25,8 @@ ON_DEMAND_FOLDERS = ("measure", "board")  # where every test is marked so
 SLOW_FOLDERS = ("processes", "scenarios", "systemd")
 NOT_SLOW = "not slow"
 SLOW_MODULE = re.compile(r"^pytestmark = pytest\.mark\.slow$", re.MULTILINE)
+MADE_FOR_MODULE = 'scope="module"'
+WORKERS_FOR_TWO_CORES = 3
 QUICK_EXAMPLES = 10  # where a property does not say how many it takes
 
 # The same examples everywhere, and no clock: a busy machine must not fail a property.
@@ -38,6 +42,33 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config):
+    """Slow tests wait for real processes a third of the time, which would leave a core idle."""
+    if NOT_SLOW in config.option.markexpr:
+        return None
+    return max(1, WORKERS_FOR_TWO_CORES * os.cpu_count() // 2)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Let a worker take a whole file, so that what is made for a module or kept is made once.
+
+    Of the slow folders it takes one test, unless something is made for the test's module.
+    """
+    from xdist.scheduler import LoadScopeScheduling  # noqa: PLC0415  not there without xdist
+
+    class FilesAndSlowTests(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            file = nodeid.partition("::")[0]
+            path = config.rootpath / file
+            is_alone = _folder_of(path) in SLOW_FOLDERS and MADE_FOR_MODULE not in _text_of(path)
+            return nodeid if is_alone else file
+
+    config.option.loadscopereorder = False  # the order is that of `pytest_collection_modifyitems`
+    return FilesAndSlowTests(config, log)
+
+
 def pytest_configure(config):
     settings.load_profile("quick" if NOT_SLOW in config.option.markexpr else "house")
 
@@ -50,13 +81,16 @@ def pytest_ignore_collect(collection_path, config):
     if asked != NOT_SLOW:
         return None
     is_slow_module = collection_path.suffix == ".py" and SLOW_MODULE.search(
-        collection_path.read_text(encoding="utf-8")
+        _text_of(collection_path)
     )
     return True if folder in SLOW_FOLDERS or is_slow_module else None
 
 
 def pytest_collection_modifyitems(config, items):
-    """Mark what is slow by its folder, and leave out what is run on demand only."""
+    """Mark what is slow by its folder, and leave out what is run on demand only.
+
+    What is slow comes first, so that in the end no worker is left with it alone.
+    """
     asked = config.option.markexpr
     left_out = [name for name in ON_DEMAND if name not in asked]
     chosen, others = [], []
@@ -67,9 +101,20 @@ def pytest_collection_modifyitems(config, items):
         (others if is_left_out else chosen).append(item)
     if others:
         config.hook.pytest_deselected(items=others)
-        items[:] = chosen
+    items[:] = sorted(chosen, key=_turn)
 
 
+def _turn(item):
+    is_of_slow_folder = _folder_of(item.path) in SLOW_FOLDERS
+    return not is_of_slow_folder, item.get_closest_marker("slow") is None
+
+
+@cache
+def _text_of(path):
+    return path.read_text(encoding="utf-8")
+
+
+@cache
 def _folder_of(path):
     """Return the folder of tests in which `path` lies, or which it is."""
     return path.relative_to(TESTS).parts[0] if path != TESTS else ""
