@@ -14,6 +14,7 @@ from etchwire.calls.call import Done, Right, file_names, parameters_of
 from etchwire.calls.catalogue import CATALOGUE_NOTES
 from etchwire.calls.json_values import to_json_value
 from etchwire.calls.machine import LoadedJob
+from etchwire.calls.orders import ORDER_NOTES
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.errors import Refused
 from support.harnesses.plain_client import PlainClient
@@ -22,7 +23,7 @@ LONG_S = 20.0
 WISHES = [
     kind.method() for kind in METHODS if kind.right is Right.OPERATE and not file_names(kind)
 ]  # fmt: skip
-OTHERS = {kind.method() for kind in (*OF_LOGBOOK, *CATALOGUE_NOTES)}
+OTHERS = {kind.method() for kind in (*OF_LOGBOOK, *CATALOGUE_NOTES, *ORDER_NOTES)}
 NEEDED = {
     "reenter": {"run": 7, "confirm": "origin set again"},
     "set_feed": {"percent": 110},

@@ -21,6 +21,8 @@ from support.harnesses.catalogue_bench import Shop
 
 MAY_BE_EMPTY = {"logbook_note", "input_proof", "relay_test"}  # no fault, and no hand at a contact
 
+ITEM = {"title": "a dog", "width_mm": 90.0, "height_mm": 90.0, "surface": "tile"}
+
 
 @pytest.fixture(scope="module")
 def old_box(tmp_path_factory):
@@ -30,6 +32,10 @@ def old_box(tmp_path_factory):
         shop.done("laser wiped 'practice 20 W'")
         shop.done("card power -o {here}/first --surface tile --steps 4 4")
         shop.done("lot add first-lot --surface tile --painted 2026-11-20T17:00")
+        order = {"customer": "Ada", "items": [ITEM]}
+        shop.logbook.note("save_order", order=order)
+        shop.logbook.note("note_proof", item=1, answer="shown")
+        shop.logbook.note("save_shop", figures={"tile": 1.2})
         shop.done("lot assign first-lot --job {here}/first")
         run = shop.etch("first")
         shop.done("read --card {here}/first --mark B3=good --accept")

@@ -1,5 +1,6 @@
 """Days at practice boxes, in moved time: every method asked, every state seen once."""
 
+import json
 import threading
 from dataclasses import replace
 
@@ -9,6 +10,7 @@ from etchdaemon.logbook.read.recall import last_origin
 from etchpath.foreign_job import write_foreign_job
 from etchpractice.machine import PracticeMachine
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACE
+from etchwire.packing import pack
 from golden.box import GoldenBox
 from rig.bench import KEPT_UP_WITH, patch
 from support.harnesses.interlock_bench import ANSWERS
@@ -21,6 +23,13 @@ CURVE = {"wanted": [0.0, 0.5, 1.0], "to_burn": [0.0, 0.4, 1.0]}
 LOT = {
     "name": "lot 7", "surface": "box", "painted_at_utc": "2025-01-01T17:00:00+00:00",
     "box": "9", "can": "3", "coats": 2, "tiles": 12, "width_mm": 100.2, "weight_gained_g": 31.5,
+}  # fmt: skip
+ORDER = {
+    "customer": "Ada", "due_on": "2026-12-01", "note": "by post",
+    "items": [
+        {"title": "a dog", "width_mm": 90.0, "height_mm": 90.0, "surface": "box", "count": 2,
+         "place": "coaster", "text": "Rex 1999", "price": 15.0},
+    ],
 }  # fmt: skip
 HOMING = {22: 1.0}
 ROWS = 10
@@ -217,6 +226,17 @@ def day_of_craft(box):
         ("save_lot", {"lot": LOT}),
         ("save_lot", {"lot": LOT | {"surface": "nobody's"}}),
         ("save_lot", {"lot": LOT | {"painted_at_utc": "yesterday"}}),
+        ("save_order", {"order": ORDER}),
+        ("save_order", {"order": ORDER | {"customer": ""}}),
+        ("save_order", {"order": ORDER | {"note": "a"}, "id": 1, "version": 7}),
+        ("add_orders", {"orders_packed": pack(json.dumps([ORDER, ORDER]))}),
+        ("add_orders", {"orders_packed": "not packed"}),
+        ("note_proof", {"item": 1, "answer": "shown", "design_sha256": "cd" * 32, "draft": "d"}),
+        ("note_proof", {"item": 1, "answer": "yes", "shown_sha256": "ab" * 32}),
+        ("note_proof", {"item": 9, "answer": "no"}),
+        ("forget_order", {"id": 2}),
+        ("forget_order", {"id": 9}),
+        ("save_shop", {"figures": {"machine_per_h": 2.5, "tile": 1.2}}),
         ("save_recipe", {"recipe": {**PAIR, **SETTINGS, "tone_curve": CURVE}}),
         ("save_recipe", {"recipe": {**PAIR, "surface": "slate", **SETTINGS}}),
         ("retire_recipe", {"id": 4}),
@@ -260,6 +280,11 @@ def ask_logbook(box):
         ("heads", {}),
         ("surfaces", {}),
         ("lots", {}),
+        ("orders", {}),
+        ("orders", {"is_done": True, "from_place": 1, "limit": 1}),
+        ("order", {"id": 1}),
+        ("order", {"id": 9}),
+        ("shop", {}),
         ("recipes", {}),
         ("recipes", PAIR),
         ("cards", {}),

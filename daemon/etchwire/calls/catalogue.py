@@ -285,11 +285,16 @@ class SaveLot(Note):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AssignTile(Note):
-    """Say of which lot a tile is: that of a `run`, or the next that a job is etched on."""
+    """Say of which lot a tile is: that of a `run`, or the next that a job is etched on.
+
+    And for which `item` of an order, whose customer must have said yes to `design_sha256`.
+    """
 
     lot: str = ""
     run: WholeNumber | None = None
     gcode_sha256: str = ""
+    item: WholeNumber | None = None
+    design_sha256: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,7 @@ from etchwire.calls.call import Call, parameters_of
 from etchwire.calls.catalogue import CATALOGUE_NOTES
 from etchwire.calls.json_values import from_json_value, to_json_value
 from etchwire.calls.machine import LoadedJob
+from etchwire.calls.orders import ORDER_NOTES
 from etchwire.calls.snapshot import JobView, RunView, Snapshot
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import Sheet
@@ -443,7 +444,7 @@ LOGBOOK: Final = {
 
 # What it says when a command is done; to the others there is nothing to tell.
 ANSWERS_WHEN_DONE: Final = {
-    **{kind.method(): {"id": None} for kind in CATALOGUE_NOTES},
+    **{kind.method(): {"id": None} for kind in (*CATALOGUE_NOTES, *ORDER_NOTES)},
     "reenter": {"job_sha256": SHA256, "sentence": "Row 413 goes on."},
 }
 

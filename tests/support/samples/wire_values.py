@@ -13,16 +13,18 @@ from etchwire.calls.call import LengthMm, WholeNumber
 from etchwire.calls.catalogue import CATALOGUE_NOTES, CATALOGUE_QUESTIONS
 from etchwire.calls.history import HISTORY_CALLS
 from etchwire.calls.machine import MACHINE_CALLS
+from etchwire.calls.orders import ORDER_NOTES, ORDER_QUESTIONS
 from etchwire.calls.time_line import EVENT_TYPES, TIME_LINE_CALLS, TimeLineEvent, UnknownEvent
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.catalogue.heads import Head
 from etchwire.catalogue.lots import Lot
+from etchwire.catalogue.orders import OrderItem, OrderRecord, ShopFigures
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
 from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
 
 ALL_CALLS = (
     *MACHINE_CALLS, *HISTORY_CALLS, *CATALOGUE_QUESTIONS, *TIME_LINE_CALLS, *CATALOGUE_NOTES,
-    *BACKUP_CALLS,
+    *ORDER_QUESTIONS, *ORDER_NOTES, *BACKUP_CALLS,
 )  # fmt: skip
 _TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=6)
 _FIGURES = st.floats(allow_nan=False, allow_infinity=False)
@@ -46,6 +48,9 @@ _STRATEGIES = {
     Head: st.sampled_from(list(PRACTICE_HEADS.values())),
     Surface: st.sampled_from(list(PRACTICE_SURFACES)),
     Lot: st.just(Lot(name="lot 7", surface="slate", painted_at_utc="2026-11-24T17:00:00+00:00")),
+    OrderItem: st.just(OrderItem(title="a dog", width_mm=100.0, height_mm=90.0, surface="slate")),
+    OrderRecord: st.just(OrderRecord(customer="Ada", due_on="2026-12-01")),
+    ShopFigures: st.just(ShopFigures(machine_per_h=2.5)),
     ControllerProfile: st.sampled_from([EIGHT_BIT, THIRTY_TWO_BIT]),
     RecipeRecord: st.just(RecipeRecord(**_RECIPE)),
     CardRecord: st.builds(

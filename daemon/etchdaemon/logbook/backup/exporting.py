@@ -32,8 +32,9 @@ CARDS_FOLDER: Final = "cards"
 # on another they would be offered as if they were there. `happening` is the order in which all the
 # others were written.
 TABLES: Final = (
-    "logbook_note", "input_proof", "relay_test", "surface", "lot", "assignment", "run", "run_row",
-    "run_event", "head", "lens_wipe", "card", "reading", "recipe", "verdict", "happening",
+    "logbook_note", "input_proof", "relay_test", "surface", "lot", "customer_order", "order_item",
+    "proof", "shop", "assignment", "run", "run_row", "run_event", "head", "lens_wipe", "card",
+    "reading", "recipe", "verdict", "happening",
 )  # fmt: skip
 _MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
 
@@ -49,7 +50,9 @@ run_event   holds, resumes, faults
 head        lasers                          lens_wipe  when a lens was wiped
 surface     tiles and paints as they are    card       test cards; their layouts are in cards/
 lot         tiles that were painted together
-assignment  on which tile a job was etched next: of which lot
+assignment  on which tile a job was etched next: of which lot, for which item of an order
+customer_order, order_item, proof           who wants which tiles, and the yes to what was shown
+shop        what a tile costs
 reading     what cards showed, what was recommended and what was chosen
 recipe      settings, and the surface they were found on (found_on_json)
 input_proof when safety contacts were seen to open

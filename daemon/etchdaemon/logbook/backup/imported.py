@@ -10,6 +10,7 @@ from typing import Any, Final
 from etchdaemon.errors import ExportRefused
 from etchwire.catalogue.heads import Head
 from etchwire.catalogue.lots import Lot
+from etchwire.catalogue.orders import OrderItem, ShopFigures
 from etchwire.catalogue.records import Surface
 from etchwire.errors import MalformedMessage, WireError
 from etchwire.packing import unpack
@@ -61,6 +62,8 @@ _READERS: Final[Mapping[str, Callable[[str], object]]] = {
     "surface_json": lambda text: Surface.from_table(_table_in(text)),
     "found_on_json": lambda text: Surface.from_table(_table_in(text)),
     "lot_json": lambda text: Lot.from_table(_table_in(text)),
+    "item_json": lambda text: OrderItem.from_table(_table_in(text)),
+    "figures_json": lambda text: ShopFigures.from_table(_table_in(text)),
     "photos_json": _list_in,
 }
 # By the last word of a column's name, where the column has no reader of its own.

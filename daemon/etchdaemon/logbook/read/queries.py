@@ -16,6 +16,7 @@ from etchdaemon.logbook.read.catalogue_queries import (
     recipes,
     surfaces,
 )
+from etchdaemon.logbook.read.order_queries import order, orders, shop
 from etchdaemon.logbook.read.selecting import LAST_ID, as_entries, fitting, rows_asked, select
 from etchdaemon.logbook.read.time_line import history, time_line
 from etchwire.calls.call import AnyCall, Call
@@ -46,6 +47,7 @@ from etchwire.calls.history import (
     SlowestRow,
     Verdict,
 )
+from etchwire.calls.orders import Order, Orders, Shop
 from etchwire.calls.time_line import History, TimeLine
 from etchwire.errors import UnreadableSheet
 
@@ -211,6 +213,9 @@ _ANSWERS: Final[Mapping[type[AnyCall], Callable[..., object]]] = {
     Card: card,
     Readings: readings,
     Reading: reading,
+    Orders: orders,
+    Order: order,
+    Shop: shop,
     TimeLine: time_line,
     History: history,
 }

@@ -284,3 +284,54 @@ LOTS: Final = (
     END
     """,
 )
+
+# What an item is stands in its JSON; how far it is follows from its proofs, runs and verdicts.
+ORDERS: Final = (
+    """
+    CREATE TABLE customer_order (
+        id INTEGER PRIMARY KEY,
+        version INTEGER NOT NULL,
+        customer TEXT NOT NULL,
+        due_on TEXT NOT NULL,
+        note TEXT NOT NULL,
+        may_use_photo_on TEXT NOT NULL,
+        at_utc TEXT NOT NULL,
+        who TEXT NOT NULL,
+        changed_at_utc TEXT NOT NULL,
+        forgotten_at_utc TEXT
+    ) STRICT
+    """,
+    """
+    CREATE TABLE order_item (
+        id INTEGER PRIMARY KEY,
+        order_id INTEGER NOT NULL REFERENCES customer_order (id),
+        item_json TEXT NOT NULL,
+        tiles INTEGER NOT NULL,
+        shown_sha256 TEXT NOT NULL  -- of what a customer would be shown of it now
+    ) STRICT
+    """,
+    """
+    CREATE TABLE proof (
+        id INTEGER PRIMARY KEY,
+        item_id INTEGER NOT NULL REFERENCES order_item (id),
+        answer TEXT NOT NULL CHECK (answer IN ('shown', 'yes', 'no', 'changed')),
+        shown_sha256 TEXT NOT NULL,
+        way TEXT NOT NULL,
+        at_utc TEXT NOT NULL,
+        who TEXT NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE shop (
+        name TEXT PRIMARY KEY CHECK (name = 'figures'),
+        figures_json TEXT NOT NULL,
+        who TEXT NOT NULL,
+        changed_at_utc TEXT NOT NULL
+    ) STRICT
+    """,
+    "ALTER TABLE assignment ADD COLUMN item_id INTEGER REFERENCES order_item (id)",
+    "CREATE INDEX item_of_order ON order_item (order_id)",
+    "CREATE INDEX proof_of_item ON proof (item_id, id)",
+    "CREATE INDEX assignment_of_item ON assignment (item_id)",
+    "CREATE INDEX run_continuing ON run (continues_run_id)",
+)

@@ -15,6 +15,7 @@ from etchdaemon.logbook.schema.catalogue_steps import (
     LOTS,
     MORE_CARDS,
     MORE_VERDICTS,
+    ORDERS,
 )
 
 APPLICATION_ID: Final = 0x45746368  # "Etch", so that a stranger's database is not mistaken for ours
@@ -157,7 +158,7 @@ _PIN_MAPS: Final = (
 
 MIGRATIONS: Final = (
     _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS, _PIN_MAPS,
-    MORE_VERDICTS, MORE_CARDS, LOTS,
+    MORE_VERDICTS, MORE_CARDS, LOTS, ORDERS,
 )  # fmt: skip
 
 

@@ -23,6 +23,13 @@ from etchdaemon.logbook.write.catalogue_entries import (
 from etchdaemon.logbook.write.entries import LogbookEntry
 from etchdaemon.logbook.write.insert_statements import Stamp
 from etchdaemon.logbook.write.lot_entries import assign_tile, save_lot
+from etchdaemon.logbook.write.order_entries import (
+    add_orders,
+    forget_order,
+    note_proof,
+    save_order,
+    save_shop,
+)
 from etchwire.calls.call import AnyCall
 from etchwire.calls.catalogue import (
     AcceptReading,
@@ -38,15 +45,19 @@ from etchwire.calls.catalogue import (
     SaveVerdict,
     WipeLens,
 )
+from etchwire.calls.orders import AddOrders, ForgetOrder, NoteProof, SaveOrder, SaveShop
 from etchwire.catalogue.heads import MeasuredSpot, Register
+from etchwire.catalogue.orders import PROOF_ANSWERS, orders_in
 from etchwire.catalogue.records import (
     TEXT_LIMIT,
     RecipeRecord,
     VerdictRecord,
     require_name,
+    require_one_of,
     require_short,
 )
-from etchwire.errors import UnreadableSheet
+from etchwire.errors import MalformedMessage, UnreadableSheet
+from etchwire.packing import unpack
 
 NAMELESS: Final = "somebody"
 
@@ -88,12 +99,25 @@ def _save_verdict(call: SaveVerdict, stamp: Stamp) -> LogbookEntry:
     return partial(save_verdict, verdict=verdict, stamp=stamp)
 
 
+def _note_proof(call: NoteProof, stamp: Stamp) -> LogbookEntry:
+    require_one_of("the answer to a proof", call.answer, PROOF_ANSWERS)
+    require_short("how it came", call.way, TEXT_LIMIT)
+    return partial(note_proof, call=call, stamp=stamp)
+
+
 _ENTRIES: Final[Mapping[type[AnyCall], Callable[..., LogbookEntry]]] = {
     SaveHead: _save_head,
     WipeLens: lambda call, stamp: partial(wipe_lens, head=call.head, stamp=stamp),
     SaveSurface: lambda call, stamp: partial(save_surface, surface=call.surface, stamp=stamp),
     SaveLot: lambda call, stamp: partial(save_lot, lot=call.lot, stamp=stamp),
     AssignTile: lambda call, stamp: partial(assign_tile, call=call, stamp=stamp),
+    SaveOrder: lambda call, stamp: partial(save_order, call=call, stamp=stamp),
+    AddOrders: lambda call, stamp: partial(
+        add_orders, orders=orders_in(unpack(call.orders_packed)), stamp=stamp
+    ),
+    NoteProof: _note_proof,
+    ForgetOrder: lambda call, stamp: partial(forget_order, order=call.id, stamp=stamp),
+    SaveShop: lambda call, stamp: partial(save_shop, figures=call.figures, stamp=stamp),
     SaveRecipe: lambda call, stamp: partial(save_recipe, recipe=call.recipe, stamp=stamp),
     RetireRecipe: lambda call, stamp: partial(retire_recipe, recipe=call.id, stamp=stamp),
     SaveCard: lambda call, stamp: partial(save_card, card=call.card, stamp=stamp),
@@ -109,7 +133,7 @@ def entry_of(call: Note, *, at_utc: str) -> LogbookEntry:
         who = call.who.strip()
         require_short("who does it", who, TEXT_LIMIT)
         return _ENTRIES[type(call)](call, Stamp(who or NAMELESS, at_utc, software()))
-    except UnreadableSheet as error:
+    except (UnreadableSheet, MalformedMessage) as error:
         raise CommandRefused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
 
 

@@ -3,8 +3,16 @@
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from etchdaemon.errors import CommandRefused
+
+_WORDS: Final = {
+    "head": "laser",
+    "lot": "painting lot",
+    "customer_order": "order",
+    "order_item": "item",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +86,6 @@ def require(book: sqlite3.Connection, table: str, value: object, *, key: str = "
     if has(book, table, value, key=key):
         return
     if key == "name":
-        word = {"head": "laser", "lot": "painting lot"}.get(table, table)
+        word = _WORDS.get(table, table)
         raise CommandRefused(f"The logbook knows no {word} {value!r}: save it first.")
-    raise CommandRefused(f"There is no {table} {value} in the logbook.")
+    raise CommandRefused(f"There is no {_WORDS.get(table, table)} {value} in the logbook.")

@@ -9,8 +9,9 @@ from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.schema.catalogue_steps import TOLD_DRY_H
 from etchdaemon.logbook.write.catalogue_entries import save_surface
 from etchdaemon.logbook.write.insert_statements import Stamp, has, insert, put, require
+from etchdaemon.logbook.write.order_entries import lots_of_set, require_accepted
 from etchwire.calls.catalogue import AssignTile
-from etchwire.catalogue.lots import OVERNIGHT_H, Lot, dry_at_utc, is_dry
+from etchwire.catalogue.lots import OVERNIGHT_H, Lot, dry_at_utc, is_dry, set_fault
 from etchwire.catalogue.records import Surface
 
 NOTHING_ASSIGNED: Final = "Say of which job, or of which run, the tile is."
@@ -71,9 +72,14 @@ def assign_tile(book: sqlite3.Connection, *, call: AssignTile, stamp: Stamp) -> 
         require(book, "lot", call.lot)
     if call.lot and call.run is None:
         _require_dry(book, call.lot, stamp.at_utc)
+    if call.item is not None:
+        require_accepted(book, call.item, call.design_sha256)
+        if call.lot and (fault := set_fault([call.lot, *lots_of_set(book, call.item)])):
+            raise CommandRefused(fault)
     columns = {
         "gcode_sha256": call.gcode_sha256 if call.run is None else "",  # of no later run
         "lot": call.lot or None,
+        "item_id": call.item,
         "at_utc": stamp.at_utc,
         "who": stamp.who,
     }
