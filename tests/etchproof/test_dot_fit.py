@@ -117,9 +117,11 @@ def test_steps_that_ran_slower_tell_how_power_counts_against_time(power_exponent
     steps = []
     for number, bits in enumerate(tints("jarvis")):
         ratio = 0.75 if 4 <= number <= 8 else 1.0
-        light = np.float32(ratio ** (power_exponent - 1))
+        power = ratio**1.1  # power follows the speed at a run's end
+        light = np.float32(power**power_exponent / ratio)
         shown_there = 1 - (1 - dot.black) * darkness(bits, dot, light)[middle]
-        steps.append(replace(step(bits, middle, shown_there), unevenness=0.0, speed_ratio=ratio))
+        read = step(bits, middle, shown_there)
+        steps.append(replace(read, unevenness=0.0, speed_ratio=ratio, power_ratio=power))
 
     found = fit_dot(steps, 0.1)
 

@@ -31,7 +31,7 @@ from etchphoto.tone import ToneCurve
 from etchpractice.tile.surface import Surface, surface_named
 from etchproof.layout.border import Place
 from etchproof.layout.card_request import CardRequest
-from etchproof.layout.drawing import patch_dots
+from etchproof.layout.drawing import draw_card, patch_dots
 from etchproof.layout.patch_core import core_of
 from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.tone_reading import read_dot, read_tone
@@ -61,13 +61,17 @@ class Truth:
     spot_mm: float = 0.08
     spacing_mm: float = 0.1
 
-    def reflectance(self, bits, seed, speed_ratios=1.0):
-        """Each dot's mean reflectance beside bare tile; `seed` chooses the place on the coat."""
+    def reflectance(self, bits, seed, ratios=(1.0, 1.0)):
+        """Each dot's mean reflectance beside bare tile; `seed` chooses the place on the coat.
+
+        `ratios` are the shares of speed and power at which dots are really run.
+        """
+        speeds, powers = ratios
         rows, columns = bits.shape
         cell_mm = self.spacing_mm / CELLS
         light = np.zeros((rows * CELLS, columns * CELLS), dtype=np.float32)
         for middle in (CELLS // 2 - 1, CELLS // 2):  # a row runs between two rows of cells
-            worth = bits * np.float32(CELLS / 2) * speed_ratios ** (self.surface.exponent - 1)
+            worth = bits * np.float32(CELLS / 2) * powers**self.surface.exponent / speeds
             light[middle::CELLS] = worth.repeat(CELLS, axis=1)
         spread_mm = np.hypot(self.spot_mm / np.sqrt(12), self.surface.heat_spread_mm)
         light = cv2.GaussianBlur(
@@ -96,7 +100,7 @@ class Truth:
 
     def etched(self, bits):
         """The same of a picture, at the speeds at which its dots are run."""
-        return self.reflectance(bits, 1, Motion(HEAD, self.recipe).speed_ratios(bits))
+        return self.reflectance(bits, 1, Motion(HEAD, self.recipe).ratios(bits))
 
     @property
     def recipe(self):
@@ -155,12 +159,15 @@ def read_cards(truth):
 
 
 def reading_of(card, truth, random):
-    patches = []
+    patches, run = [], Motion(HEAD, truth.recipe).ratios(draw_card(card))
     for number, patch in enumerate(card.patches):
         core = core_of(patch.area)
         bits = np.pad(patch_dots(patch, card.halftone), 8)
-        slowed = patch.true_feed_mm_per_min / patch.feed_mm_per_min
-        shown = truth.reflectance(bits, 100 * card.number + number, slowed)
+        is_lit = bits[8:-8, 8:-8]
+        ratios = [1.0, 1.0]
+        if is_lit.any():
+            ratios = [one[patch.area.rows, patch.area.columns][is_lit].mean() for one in run]
+        shown = truth.reflectance(bits, 100 * card.number + number, ratios)
         top, left = core.top - patch.area.top + 8, core.left - patch.area.left + 8
         shown = shown[top : top + core.height, left : left + core.width]
         side = max(1, round(0.5 / truth.spacing_mm))

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.motion.line_intake import LineIntake, Path
+from etchpath.motion.line_intake import SEGMENT_S, LineIntake, Path
 from etchwire.controller.profile import DOT_WORDS
 
 Floats = NDArray[np.float64]
@@ -64,12 +64,23 @@ class Travel:
     exit_mm_per_s: Floats
     full_queue_s: Floats  # what each would take if lines came in as fast as it wants them
 
+    @property
+    def power_mm_per_s(self) -> Floats:
+        """The speed that dynamic power follows, the mean of each move.
+
+        The firmware sets power once for each stretch it prepares, to what the speed is at its end.
+        """
+        mean = self.length_mm / self.seconds
+        last = np.minimum(SEGMENT_S / self.seconds, 1.0)
+        power: Floats = mean + (self.exit_mm_per_s - mean) * last
+        return power
+
     @classmethod
     def none(cls) -> Self:
         """Return no travel at all."""
         return cls(*(np.empty(0) for _ in cls.__slots__))
 
-    def part(self, places: slice) -> Self:
+    def part(self, places: slice | Flags) -> Self:
         """Return some of the moves."""
         return type(self)(*(getattr(self, name)[places] for name in self.__slots__))
 

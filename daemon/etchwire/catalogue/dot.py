@@ -6,9 +6,9 @@ light adds up to more than a threshold the surface darkens, soon as far as it ca
     darkness = 1 - exp(-((exposure - threshold) / scale)^steepness)
 
 divided by that of a solid area. Exposure is 1 on average in a solid area at the recipe's speed.
-Where the head runs slower, dynamic power is lower by the same share, and exposure falls with
-speed^(power exponent - 1). The law is an assumption, fitted to the steps of a tone card; it is not
-the practice machine's.
+Where the head runs slower, dynamic power is lower by about the same share, and exposure changes
+with power^(power exponent) / speed. The law is an assumption, fitted to the steps of a tone card;
+it is not the practice machine's.
 """
 
 from dataclasses import dataclass
@@ -37,7 +37,7 @@ class Dot(Plain):
     `black` is what a solid area reflects beside bare tile; `unevenness` by what share the coat
     makes the light count for more or less from place to place; `fit_error` the root mean square
     by which the law misses the reflectance of the card's steps. `power_exponent` says how much
-    power counts against time; 1, as for dots fitted without it, leaves light alone.
+    power counts against time; 1, as for dots fitted without it, says as much.
     """
 
     spread_dots: float

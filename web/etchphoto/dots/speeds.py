@@ -1,8 +1,9 @@
 """How fast each dot of a picture is really run, and what that does to its light.
 
 In fine detail the controller cannot take lines in as fast as the recipe's speed wants them, and
-the head slows down (`etchpath.motion`). Dynamic power goes down with the speed, so a dot gets the
-same energy, but over a longer time and from less power, and less power darkens less than its share.
+the head slows down (`etchpath.motion`). Dynamic power goes down with the speed, so a dot gets about
+the same energy, but over a longer time and from less power, and less power darkens less than its
+share. About, because power follows the speed at a run's end, and that is seldom the run's mean.
 """
 
 from dataclasses import dataclass, replace
@@ -34,14 +35,17 @@ class Motion:
     is_both_directions: bool = True
 
     def light(self, bits: Bits, dot: Dot, rows: slice = slice(None)) -> NDArray[np.float32]:
-        """Return by what factor the light of each dot counts because of its speed."""
-        return np.asarray(self.speed_ratios(bits, rows) ** np.float32(dot.power_exponent - 1))
+        """Return by what factor the light of each dot counts because of its speed and power."""
+        speeds, powers = self.ratios(bits, rows)
+        return np.asarray(powers ** np.float32(dot.power_exponent) / speeds)
 
-    def speed_ratios(self, bits: Bits, rows: slice = slice(None)) -> NDArray[np.float32]:
-        """Return the share of the recipe's speed at which each dot is run, 1 where none is burnt.
+    def ratios(
+        self, bits: Bits, rows: slice = slice(None)
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Return the share of the recipe's speed, and of its power, at which each dot is run.
 
-        `bits` is the whole picture, shape (rows, columns), row 0 on top; what is returned has the
-        shape of `bits[rows]`.
+        Both are 1 where none is burnt. `bits` is the whole picture, shape (rows, columns), row 0 on
+        top; what is returned has the shape of `bits[rows]`.
         """
         first, end, _ = rows.indices(len(bits))
         before = np.flatnonzero(bits[:first].any(axis=1))
@@ -49,14 +53,14 @@ class Motion:
         start = int(before[-1]) if len(before) % 2 else first
         part = bits[start:end]
         raster, machine = self._raster(), Machine.of_head(self.head)
-        ratios = np.ones(part.shape, dtype=np.float32)
+        speeds, powers = np.ones((2, *part.shape), dtype=np.float32)
         etched = etched_rows(part, raster)
         rows_at_once = max(1, _DOTS_AT_ONCE // bits.shape[1])
         while some := list(islice(etched, rows_at_once)):
             travel = travel_of([_moves(row, raster) for row in some], machine)
-            speeds = travel.length_mm / travel.seconds / raster.feed_mm_per_s
-            _fill(ratios, part, some, speeds)
-        return np.minimum(ratios, 1)[first - start :]
+            _fill(speeds, part, some, travel.length_mm / travel.seconds / raster.feed_mm_per_s)
+            _fill(powers, part, some, travel.power_mm_per_s / raster.feed_mm_per_s)
+        return np.minimum(speeds, 1)[first - start :], np.minimum(powers, 1)[first - start :]
 
     def _raster(self) -> Raster:
         feed = self.recipe.feed_mm_per_min
@@ -79,12 +83,12 @@ def _moves(row: RowOfDots, raster: Raster) -> RowMoves:
     return RowMoves(row.start_um, lengths, s, feed)
 
 
-def _fill(ratios: Floats, bits: Bits, rows: list[RowOfDots], speeds: Floats) -> None:
-    """Write each run's speed to its dots; `speeds` has a place for each move of the rows."""
+def _fill(ratios: Floats, bits: Bits, rows: list[RowOfDots], of_moves: Floats) -> None:
+    """Write each run's ratio to its dots; `of_moves` has a place for each move of the rows."""
     first = 0
     for row in rows:
         count = len(row.run_lengths_um)
-        burnt = speeds[first + 1 : first + 1 + count : 2]
+        burnt = of_moves[first + 1 : first + 1 + count : 2]
         first += count + 2
         if row.run_up_um < 0:
             burnt = burnt[::-1]

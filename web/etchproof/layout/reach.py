@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchpath.motion.planner import Travel
 from etchpath.writer.raster import UM_PER_MM
 from etchpath.writer.span_row import SpanRow, row_moves, travel_of
 from etchphoto.halftone import HALFTONES
@@ -28,6 +29,14 @@ def true_feed_mm_per_min(
     rows: Sequence[SpanRow], area: Area, spacing_mm: float, head: Head
 ) -> float | None:
     """Return the mean speed inside `area` while the beam is on, by time; None if it is bare."""
+    travel = lit_travel(rows, area, spacing_mm, head)
+    if travel is None:
+        return None
+    return float(travel.length_mm.sum() / travel.seconds.sum()) * SECONDS_PER_MINUTE
+
+
+def lit_travel(rows: Sequence[SpanRow], area: Area, spacing_mm: float, head: Head) -> Travel | None:
+    """Return how the head runs what it burns inside `area`; None if that is bare."""
     machine = Machine.of_head(head)
     left_um, right_um = (
         round(column * spacing_mm * UM_PER_MM) for column in (area.left, area.right)
@@ -44,9 +53,7 @@ def true_feed_mm_per_min(
     )
     is_lit = np.concatenate([row.s for row in moves]) > 0
     burns = is_lit & (middles_um > left_um) & (middles_um < right_um)
-    travel = travel_of(moves, machine)
-    seconds = float(travel.seconds[burns].sum())
-    return float(travel.length_mm[burns].sum()) / seconds * SECONDS_PER_MINUTE if seconds else None
+    return travel_of(moves, machine).part(burns) if burns.any() else None
 
 
 @lru_cache(maxsize=64)

@@ -5,8 +5,8 @@ is worked out once; the rest then fits in no time. The spread is looked for amon
 the best. Steps read with a little noise leave a valley of wide dots without a threshold that fit
 nearly as well, so what is usual counts for something: the more, the noisier the steps.
 
-In fine detail the head runs slower than the recipe says, and some steps got less light for it: how
-much less tells how power counts against time.
+In fine detail the head runs slower and with less power than the recipe says, and some steps got
+less light for it: how much less tells how power counts against time.
 """
 
 from collections.abc import Sequence
@@ -67,7 +67,8 @@ class Step:
     """A step of a tone card: its dots, which of them were read, and what they showed.
 
     `reflectance` is relative to bare tile, `unevenness` the scatter of L* over cells of
-    UNEVEN_CELL_MM, `speed_ratio` the share of the recipe's speed that was really run.
+    UNEVEN_CELL_MM, `speed_ratio` and `power_ratio` the shares of the recipe's speed and power that
+    were really run.
     """
 
     bits: Bits
@@ -75,10 +76,11 @@ class Step:
     reflectance: float
     unevenness: float
     speed_ratio: float = 1.0
+    power_ratio: float = 1.0
 
     def light(self, dot: Dot) -> np.float32:
         """Return by what factor the light of the step's dots counts."""
-        return np.float32(self.speed_ratio ** (dot.power_exponent - 1))
+        return np.float32(self.power_ratio**dot.power_exponent / self.speed_ratio)
 
 
 def fit_dot(steps: Sequence[Step], spacing_mm: float) -> Dot:
@@ -120,13 +122,15 @@ class _Fit:
 class _Patterns:
     """How often each exposure occurs in each step, shape (steps, bins), and in a solid area.
 
-    Exposures are those at the recipe's speed; `slowness` is the logarithm of each step's share.
+    Exposures are those at the recipe's speed and power; `speeds` and `powers` are the logarithms of
+    each step's shares.
     """
 
     spread_dots: float
     in_steps: Floats
     in_solid: Floats
-    slowness: Floats
+    speeds: Floats
+    powers: Floats
 
     @classmethod
     def of(cls, steps: Sequence[Step], spread_dots: float, unevenness: float) -> Self:
@@ -134,8 +138,9 @@ class _Patterns:
         middle = _SOLID_MIDDLE, _SOLID_MIDDLE
         in_steps = [_occurring(step.bits, step.read, spread_dots, unevenness) for step in steps]
         in_solid = _occurring(solid, middle, spread_dots, unevenness)
-        slowness = np.log([[step.speed_ratio] for step in steps])
-        return cls(spread_dots, np.stack(in_steps), in_solid, slowness)
+        speeds = np.log([[step.speed_ratio] for step in steps])
+        powers = np.log([[step.power_ratio] for step in steps])
+        return cls(spread_dots, np.stack(in_steps), in_solid, speeds, powers)
 
     def fitted(self, wanted: Floats, noise: float) -> _Fit:
         """Return the best figures for the steps' darkness below bare tile."""
@@ -164,7 +169,7 @@ class _Patterns:
     def _darkness(self, figures: Floats) -> Floats:
         *law, power_exponent = _law(figures)
         solid = float(self.in_solid @ darkened(_MIDDLES, *law))
-        dark = darkened(_MIDDLES * np.exp((power_exponent - 1) * self.slowness), *law)
+        dark = darkened(_MIDDLES * np.exp(power_exponent * self.powers - self.speeds), *law)
         return np.asarray((self.in_steps * dark).sum(axis=1) / max(solid, 1e-9))
 
 

@@ -11,13 +11,16 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.machine import SECONDS_PER_MINUTE
+from etchpath.writer.span_row import SpanRow
 from etchphoto.light import lightness
 from etchphoto.tone import ToneCurve
-from etchproof.card import TONE, Area, Card
+from etchproof.card import TONE, Area, Card, Patch
 from etchproof.errors import NoToneCurve
 from etchproof.layout.drawing import patch_dots
+from etchproof.layout.etching import span_rows
 from etchproof.layout.patch_core import core_of
-from etchproof.layout.reach import photo_reach_mm_per_min
+from etchproof.layout.reach import lit_travel, photo_reach_mm_per_min
 from etchproof.model.dot_fit import Step, fit_dot
 from etchproof.model.monotone import MonotoneCurve, never_falling
 from etchproof.reading.values import Reading
@@ -139,23 +142,36 @@ def _over_burnt(card: Card, burnt: Floats, tints: Floats) -> OverBurnt | None:
 
 def read_dot(card: Card, reading: Reading) -> Dot:
     """Return the dot that makes the tone card's own patterns as dark as they were read."""
-    steps = []
+    steps, rows = [], span_rows(card)
     for patch in sorted(card.patches, key=lambda one: one.coverage):
         read = reading.of(patch.cell, patch.part)
         if read is not None:
             core = core_of(Area(0, 0, *patch.area.shape))
+            speed_ratio, power_ratio = _really_run(rows, patch, card)
             step = Step(
                 bits=patch_dots(patch, card.halftone),
                 read=(core.rows, core.columns),
                 reflectance=read.reflectance,
                 unevenness=read.unevenness,
-                speed_ratio=min(1.0, patch.true_feed_mm_per_min / patch.feed_mm_per_min),
+                speed_ratio=speed_ratio,
+                power_ratio=power_ratio,
             )
             steps.append(step)
     dot, solid = fit_dot(steps, card.spacing_mm), steps[-1].reflectance
     # A law that misses the greys must not make up for it with a black that was not read.
     black = min(max(dot.black, solid - BLACK_DOUBT), solid + BLACK_DOUBT)
     return replace(dot, black=max(0.0, black))
+
+
+def _really_run(rows: list[SpanRow], patch: Patch, card: Card) -> tuple[float, float]:
+    """Return the shares of the speed and of the power wanted at which a patch was run."""
+    travel = lit_travel(rows, core_of(patch.area), card.spacing_mm, card.head)
+    if travel is None:
+        return 1.0, 1.0
+    wanted = patch.feed_mm_per_min / SECONDS_PER_MINUTE
+    speed = travel.length_mm.sum() / travel.seconds.sum()
+    power = np.average(travel.power_mm_per_s, weights=travel.length_mm)
+    return min(1.0, float(speed / wanted)), min(1.0, float(power / wanted))
 
 
 def _steps(card: Card, reading: Reading) -> tuple[Floats, Floats]:
