@@ -273,6 +273,9 @@ def test_a_run_that_goes_on_has_no_verdict_yet(logbook):
         ({"since": "2026-11-25", "until": "2026-11-25"}, [1]),
         ({"since": "2026-11-26"}, [2]),
         ({"until": "2026-11-24"}, []),
+        ({"verdict": "pale"}, [1]),
+        ({"verdict": "good"}, []),
+        ({"verdict": "unrated"}, [2]),
     ],
     ids=str,
 )

@@ -42,13 +42,13 @@ def test_old_pictures_photos_and_files_of_test_tiles_go_but_for_the_newest_few(t
 
 def test_the_pictures_of_one_job_go_together(tmp_path):
     for number in range(PICTURES.spared + 1):
-        for ending in (".png", "-small.jpg", "-path.png"):
+        for ending in (".png", "-small.jpg", "-thumb.jpg", "-path.png"):
             put(tmp_path / f"pictures/{number:064x}{ending}", OLD_S + number)
 
     clear_out(tmp_path, now_s=NOW_S)
 
     assert not list((tmp_path / "pictures").glob(f"{0:064x}*"))
-    assert len(list((tmp_path / "pictures").iterdir())) == 3 * PICTURES.spared
+    assert len(list((tmp_path / "pictures").iterdir())) == 4 * PICTURES.spared
 
 
 CUT = """

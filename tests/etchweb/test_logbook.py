@@ -8,7 +8,7 @@ import pytest
 from etchweb.logbook.presenter import event_lines
 from etchwire.calls.history import RunEvent
 from etchwire.errors import Refused
-from support.fakes.fake_daemon import ETCH, GONE
+from support.fakes.fake_daemon import ETCH, GONE, SHA256
 
 
 def test_the_list_tells_each_etch_in_a_few_lines(phone):
@@ -16,7 +16,14 @@ def test_the_list_tells_each_etch_in_a_few_lines(phone):
 
     assert "Etched, 1\u202f000 of 1\u202f000 rows, 42 min" in text
     assert "Stopped, 412 of 1\u202f000 rows, 18 min" in text
-    assert text.count("(the clock was not set)") == 1
+    assert text.count("by a clock that was not set") == 1
+    assert text.count("The box’s clock was not set then.") == 1
+
+
+def test_a_picture_of_a_tile_can_be_saved_under_its_title(phone):
+    text = html.unescape(phone.look("/logbook/7").text)
+
+    assert f'download="{ETCH["title"]}.jpg" href="/picture/{SHA256}-small.jpg"' in text
 
 
 def test_an_empty_logbook_says_what_to_do_first(phone, daemon):

@@ -108,7 +108,9 @@ def test_a_photo_goes_to_the_bench_in_five_short_steps(phone, daemon, drafts, tm
     assert (sheet.head, sheet.recipe) == (HEAD, RECIPE)
     assert sheet.photo.width_px == 512
     pictures = {path.name for path in (tmp_path / "pictures").iterdir()}
-    assert pictures == {f"{sheet.gcode_sha256}.png", f"{sheet.gcode_sha256}-small.jpg"}
+    assert pictures == {
+        f"{sheet.gcode_sha256}{ending}" for ending in (".png", "-small.jpg", "-thumb.jpg")
+    }
 
 
 def test_what_lies_on_the_bench_takes_no_more_room_and_can_be_made_again(

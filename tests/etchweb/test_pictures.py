@@ -1,11 +1,13 @@
 import io
 
+import numpy as np
 import pytest
 from PIL import Image
 
 from etchweb.previews.store import (
     PICTURES_FOLDER,
     SMALL_WIDTH_PX,
+    THUMB_PX,
     draw_path,
     keep_picture,
     path_name,
@@ -30,6 +32,18 @@ def test_a_kept_picture_is_served_whole_and_small(phone, picture, tmp_path):
         assert Image.open(io.BytesIO(small.data)).size == (SMALL_WIDTH_PX, SMALL_WIDTH_PX // 2)
 
 
+@pytest.mark.parametrize("size", [(1000, 500), (500, 1000), (800, 800)])
+def test_a_list_gets_a_picture_of_its_own_that_weighs_little(phone, tmp_path, size):
+    # Noise hardly compresses: no dotted tile weighs more.
+    noise = np.random.default_rng(17).integers(0, 256, size[::-1], dtype=np.uint8)
+    Image.fromarray(noise).convert("1").save(tmp_path / "noise.png")
+    keep_picture(tmp_path / "noise.png", folder=tmp_path / "pictures", gcode_sha256=SHA256)
+
+    with phone.look(f"/picture/{SHA256}-thumb.jpg") as thumb:
+        assert max(Image.open(io.BytesIO(thumb.data)).size) == THUMB_PX
+        assert len(thumb.data) < 8_000
+
+
 def test_a_picture_may_be_kept_for_ever(phone, picture, tmp_path):
     keep_picture(picture, folder=tmp_path / "pictures", gcode_sha256=SHA256)
 
@@ -42,6 +56,7 @@ def test_nothing_unfinished_is_left_behind(picture, tmp_path):
 
     assert sorted(path.name for path in (tmp_path / "pictures").iterdir()) == [
         f"{SHA256}-small.jpg",
+        f"{SHA256}-thumb.jpg",
         f"{SHA256}.png",
     ]
 
@@ -60,6 +75,7 @@ def test_the_rest_of_a_cut_etch_shows_the_whole_picture(phone, daemon, picture, 
 
 def test_where_no_small_one_was_kept_the_whole_one_serves(phone):
     assert phone.look(f"/picture/{SHA256}-small.jpg").location == f"/picture/{SHA256}.png"
+    assert phone.look(f"/picture/{SHA256}-thumb.jpg").location == f"/picture/{SHA256}-small.jpg"
 
 
 @pytest.mark.parametrize(

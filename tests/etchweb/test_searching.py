@@ -39,6 +39,15 @@ def test_what_is_sought_goes_to_the_daemon_under_its_names(phone, asked):
     )  # fmt: skip
 
 
+def test_etches_are_sought_by_verdict_and_by_having_none(phone, asked):
+    text = phone.look("/logbook?verdict=patchy").text
+    phone.look("/logbook?verdict=unrated")
+
+    assert [terms["verdict"] for terms in asked] == ["patchy", "unrated"]
+    assert '<option value="patchy" selected>Patchy</option>' in text
+    assert "Not rated yet" in text
+
+
 @pytest.mark.usefixtures("_in_tokyo")
 def test_a_day_is_the_boxs_own_from_its_first_second_to_its_last():
     terms = wire_terms(sought_in({"since": "2026-11-25", "until": "2026-11-25"}))

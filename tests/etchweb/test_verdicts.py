@@ -163,7 +163,7 @@ def test_a_tile_is_judged_only_once_its_etch_is_over(phone, daemon):
 
     text = phone.look("/logbook/7").text
 
-    assert "Save" not in text
+    assert "<span>Save</span>" not in text
     assert "cool and wiped" in text
 
 

@@ -16,8 +16,8 @@ RECORDS: Final = (
         path="/logbook",
         says="Etches, the newest first: all, or those that are sought.",
         asks={
-            "before": _NUMBER, "text": TEXT, "laser": TEXT, "surface": TEXT, "since": _DAY,
-            "until": _DAY,
+            "before": _NUMBER, "text": TEXT, "laser": TEXT, "surface": TEXT, "verdict": TEXT,
+            "since": _DAY, "until": _DAY,
         },
         answers=(404, 503),
     ),

@@ -187,7 +187,8 @@ class RunEventsPage:
 class Runs(Question[RunsPage]):
     """Runs, newest first, older than run `before`; `next_before` asks for more.
 
-    A search gives `head`, `surface`, days (`since`, `until`) or `text`.
+    A search gives `head`, `surface`, days (`since`, `until`), `text` or the last `verdict`, which
+    is `unrated` where none was given.
     """
 
     before: WholeNumber | None = None
@@ -197,6 +198,7 @@ class Runs(Question[RunsPage]):
     since: str = ""
     until: str = ""
     text: str = ""
+    verdict: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,6 +23,7 @@ CARD_KINDS: Final = ("power", "tone", "register", "check", "focus", "spacing")
 WAYS: Final = ("camera", "hand", "both")
 ORIGINS: Final = ("card", "reading", "hand", "practice")
 GOOD: Final = "good"
+UNRATED: Final = "unrated"  # a run without a verdict, where runs are sought
 VERDICTS: Final = (
     GOOD, "pale", "patchy", "banded", "doubled", "shifted", "rubbed off", "glaze damaged",
     "broken", "cracked or chipped", "fault in the coat", "our mistake",

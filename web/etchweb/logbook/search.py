@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
 from typing import Final
 
-SOUGHT: Final = ("laser", "surface", "since", "until", "text")
+SOUGHT: Final = ("laser", "surface", "verdict", "since", "until", "text")
 LONGEST_TERM: Final = 80
 _DAYS: Final = ("since", "until")
 _AFTER_MIDNIGHT: Final = timedelta(days=1)

@@ -6,7 +6,7 @@ from typing import Final
 
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.history import Verdict
-from etchwire.catalogue.records import GOOD, TEXT_LIMIT
+from etchwire.catalogue.records import GOOD, TEXT_LIMIT, UNRATED
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +42,7 @@ CAUSES: Final = (
 )  # fmt: skip
 
 LONGEST_TEXT: Final = TEXT_LIMIT
+SOUGHT_VERDICTS: Final = {UNRATED: "Not rated yet"} | {one.word: one.label for one in CHOICES}
 _LABELS: Final = {choice.word: choice.label for choice in CHOICES}
 
 

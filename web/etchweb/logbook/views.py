@@ -12,7 +12,12 @@ from etchweb.context import app_context
 from etchweb.logbook.etch_record import ask_etch
 from etchweb.logbook.presenter import etch_view, line_view
 from etchweb.logbook.search import sought_in, wire_terms
-from etchweb.logbook.verdict_presenter import CAUSES, CHOICES, LONGEST_TEXT
+from etchweb.logbook.verdict_presenter import (
+    CAUSES,
+    CHOICES,
+    LONGEST_TEXT,
+    SOUGHT_VERDICTS,
+)
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.call import Call
 from etchwire.calls.catalogue import Heads, Surfaces
@@ -46,6 +51,8 @@ def show() -> str:
         sought_terms={name: term for name, term in sought.items() if term},
         is_search=any(sought.values()),
         choices=_choices(sought),
+        verdicts=SOUGHT_VERDICTS,
+        is_some_clock_unsure=any(run.is_clock_synchronised is False for run in page.runs),
         notes=[as_sentence(note.text) for note in page.notes],
     )
 

@@ -1,4 +1,4 @@
-"""Pictures of jobs on disk: up to three for each, named by the SHA-256 of its G-code."""
+"""Pictures of jobs on disk: up to four for each, named by the SHA-256 of its G-code."""
 
 import re
 import tempfile
@@ -13,10 +13,12 @@ from etchwire.storing import write_whole
 # pattern hardly compresses: at this width and quality the first view of a page stays small.
 SMALL_WIDTH_PX: Final = 480
 _SMALL_QUALITY: Final = 35
+THUMB_PX: Final = 132  # the longer side; half as much again as a list shows
+_THUMB_QUALITY: Final = 45
 
 PICTURES_FOLDER: Final = "pictures"  # inside the page's own folder
 SCRATCH: Final = ".made-"  # so begins a folder in which a picture is being made
-NAME: Final = re.compile(r"([0-9a-f]{64})(\.png|-small\.jpg|-path\.png)")
+NAME: Final = re.compile(r"([0-9a-f]{64})(\.png|-small\.jpg|-thumb\.jpg|-path\.png)")
 
 
 def whole_name(gcode_sha256: str) -> str:
@@ -29,6 +31,11 @@ def small_name(gcode_sha256: str) -> str:
     return f"{gcode_sha256}-small.jpg"
 
 
+def thumb_name(gcode_sha256: str) -> str:
+    """Return the file name of the same, as small as in a list."""
+    return f"{gcode_sha256}-thumb.jpg"
+
+
 def path_name(gcode_sha256: str) -> str:
     """Return the file name of the picture of the way that the head will go."""
     return f"{gcode_sha256}-path.png"
@@ -36,7 +43,7 @@ def path_name(gcode_sha256: str) -> str:
 
 def share_picture(folder: Path, gcode_sha256: str, *, whole_sha256: str) -> None:
     """Show the picture of one job as another's too: what is left of a job shows all of it."""
-    for name_of in (whole_name, small_name):
+    for name_of in (whole_name, small_name, thumb_name):
         source, target = folder / name_of(whole_sha256), folder / name_of(gcode_sha256)
         if source.exists():
             with suppress(FileExistsError):  # another phone asked for it first
@@ -60,13 +67,19 @@ def keep_picture(picture: Path, *, folder: Path, gcode_sha256: str) -> None:
 
     folder.mkdir(parents=True, exist_ok=True)
     with Image.open(picture) as image:
-        height_px = max(1, round(image.height * SMALL_WIDTH_PX / image.width))
-        reduced = image.convert("L").resize((SMALL_WIDTH_PX, height_px), Image.Resampling.LANCZOS)
-    small, whole = folder / small_name(gcode_sha256), folder / whole_name(gcode_sha256)
-    drawn = BytesIO()
-    reduced.save(drawn, "JPEG", quality=_SMALL_QUALITY, optimize=True)
-    write_whole(small, drawn.getvalue())
-    write_whole(whole, picture.read_bytes())
+        grey = image.convert("L")
+    thumb_px = min(SMALL_WIDTH_PX, THUMB_PX * grey.width / max(grey.size))
+    for name, width_px, quality in (
+        (thumb_name(gcode_sha256), thumb_px, _THUMB_QUALITY),
+        (small_name(gcode_sha256), SMALL_WIDTH_PX, _SMALL_QUALITY),
+    ):
+        size_px = (max(1, round(width_px)), max(1, round(grey.height * width_px / grey.width)))
+        drawn = BytesIO()
+        grey.resize(size_px, Image.Resampling.LANCZOS).save(
+            drawn, "JPEG", quality=quality, optimize=True
+        )
+        write_whole(folder / name, drawn.getvalue())
+    write_whole(folder / whole_name(gcode_sha256), picture.read_bytes())
 
 
 def pass_on(made: Path, *, folder: Path, gcode_sha256: str) -> None:

@@ -6,7 +6,7 @@ from flask import Blueprint, Flask, abort, redirect, send_from_directory, url_fo
 from werkzeug.wrappers import Response
 
 from etchweb.context import app_context
-from etchweb.previews.store import NAME, share_picture, small_name, whole_name
+from etchweb.previews.store import NAME, share_picture, small_name, thumb_name, whole_name
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
 from etchwire.calls.machine import Status
 from etchwire.errors import WireError
@@ -28,8 +28,12 @@ def show(name: str) -> Response:
     folder = app_context().pictures
     if not (folder / whole_name(parts[1])).exists():
         _share_the_first(folder, parts[1])
-    if name == small_name(parts[1]) and not (folder / name).exists():
-        return redirect(url_for("pictures.show", name=whole_name(parts[1])))
+    larger = {
+        thumb_name(parts[1]): small_name(parts[1]),
+        small_name(parts[1]): whole_name(parts[1]),
+    }
+    if name in larger and not (folder / name).exists():  # of an earlier release
+        return redirect(url_for("pictures.show", name=larger[name]))
     answer = send_from_directory(folder.absolute(), name)
     answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
     return answer

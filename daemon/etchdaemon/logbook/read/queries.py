@@ -49,18 +49,21 @@ from etchwire.calls.history import (
 )
 from etchwire.calls.orders import Order, Orders, Shop
 from etchwire.calls.time_line import History, TimeLine
+from etchwire.catalogue.records import UNRATED
 from etchwire.errors import UnreadableSheet
 
 _Answer = TypeVar("_Answer")
 
 SLOW_RATIO: Final = 0.95
 
+_LAST_VERDICT: Final = (
+    "(SELECT verdict FROM verdict WHERE run_id = run.id ORDER BY id DESC LIMIT 1)"
+)
 _SUMMARY: Final = (
     "id, title, gcode_sha256, head, surface, rows, recipe_feed_mm_per_min, recipe_power_ratio,"
     " recipe_line_spacing_mm, started_at_utc, is_clock_synchronised, ended, because,"
     " ended_at_utc, elapsed_s, etched_rows, continues_run_id, feed_run_mm_per_min,"
-    " power_run_ratio, beam_s,"
-    " (SELECT verdict FROM verdict WHERE run_id = run.id ORDER BY id DESC LIMIT 1) AS verdict"
+    f" power_run_ratio, beam_s, {_LAST_VERDICT} AS verdict"
 )
 _ROW: Final = ", ".join(RunRow._fields)
 
@@ -88,6 +91,7 @@ _RUNS: Final = f"""
     AND (:head = '' OR head = :head) AND (:surface = '' OR surface = :surface)
     AND (:since = '' OR started_at_utc >= :since)
     AND (:until = '' OR started_at_utc <= :until || '~')
+    AND (:verdict = '' OR coalesce({_LAST_VERDICT}, '{UNRATED}') = :verdict)
     AND (:text = '' OR instr(lower(title || ' ' || head || ' ' || surface || ' ' ||
         coalesce(because, '') || ' ' || coalesce((SELECT group_concat(
             verdict || ' ' || cause || ' ' || note, ' ') FROM verdict WHERE run_id = run.id), '')
@@ -107,8 +111,9 @@ _VERDICTS: Final = (
 def runs(book: sqlite3.Connection, call: Runs) -> RunsPage:
     """Return runs, newest first, older than run `before`; `next_before` asks for more.
 
-    They have what is sought: `head`, `surface`, days `since` and `until` (as 2026-11-25), and
-    `text` in title, names, end or verdict. With them come the newest notes about the logbook.
+    They have what is sought: `head`, `surface`, days `since` and `until` (as 2026-11-25), the last
+    `verdict`, and `text` in title, names, end or verdict. With them come the newest notes about
+    the logbook.
     """
     most_rows = rows_asked(call.limit)
     before = LAST_ID if call.before is None else call.before
