@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
-from etchdaemon.rpc.dispatcher import Admission, Dispatcher
+from etchdaemon.rpc.dispatcher import Dispatcher
 from etchdaemon.rpc.methods import METHODS, OF_LOGBOOK
 from etchwire.calls.call import Done, Right, file_names, parameters_of
 from etchwire.calls.catalogue import CATALOGUE_NOTES
@@ -277,36 +277,3 @@ def test_a_subscriber_sees_each_change_without_asking(client, loop):
     second = next(snapshots)
 
     assert (first["sequence"], second["sequence"]) == (1, 2)
-
-
-@pytest.mark.fault("an interlock command from somebody who may only watch")
-def test_a_user_who_may_only_observe_cannot_operate(tmp_path, loop, logbook):
-    admission = Admission(observe_uids={os.getuid()}, operate_uids={os.getuid() + 1})
-    with (
-        Dispatcher(tmp_path / "s", loop, logbook, admission),
-        PlainClient(tmp_path / "s") as client,
-    ):
-        assert client.call("status")["sequence"] == 1
-        assert client.call("runs")["question"] == "runs"
-        for wish in [*WISHES, "load"]:
-            with pytest.raises(Refused, match="this user may not operate the machine"):
-                client.call(wish)
-
-    assert loop.commands == []
-
-
-@pytest.mark.parametrize(
-    ("observe", "operate", "allowed"),
-    [
-        (None, None, {"observe", "operate"}),
-        ({1}, {2}, set()),
-        ({5}, {2}, {"observe"}),
-        ({1}, {5}, {"observe", "operate"}),
-        (None, {2}, {"observe"}),
-        ((), (), set()),
-    ],
-)
-def test_who_is_admitted(observe, operate, allowed):
-    admission = Admission(observe_uids=observe, operate_uids=operate)
-
-    assert {right.value for right in Right if admission.allows(5, right)} == allowed

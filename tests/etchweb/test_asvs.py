@@ -260,6 +260,7 @@ def test_a_clock_that_jumps_opens_no_door(store, jump_s):
         assert store.phone_of(token.digest, NOW_S + jump_s) is None
 
 
+@pytest.mark.fault("an interlock command from somebody who may only watch")
 def test_whoever_only_watches_is_refused_everything_that_the_table_keeps_from_them(
     pair_phone, app, daemon
 ):

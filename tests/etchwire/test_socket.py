@@ -43,10 +43,6 @@ class Machine:
     def echo(self, _, **params):
         return params
 
-    def who(self, asked):
-        peer = asked.caller.peer
-        return [peer.pid, peer.uid, peer.gid]
-
     def slow(self, _):
         self.is_busy.set()
         assert self.may_go_on.wait(LONG_S)
@@ -198,10 +194,6 @@ def test_the_specification_s_codes_are_used(path, method, code):
         wire.send(Request(method, {}, 1))
 
         assert wire.hear()["error"]["code"] == code
-
-
-def test_the_kernel_says_who_is_calling(client):
-    assert client.call("who") == [os.getpid(), os.getuid(), os.getgid()]
 
 
 def test_the_socket_is_for_owner_and_group(path):

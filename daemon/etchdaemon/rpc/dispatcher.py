@@ -3,7 +3,7 @@
 import os
 import stat
 from collections.abc import Collection
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Final, Self
 
@@ -12,7 +12,7 @@ from etchdaemon.ports import History, Operator
 from etchdaemon.rpc.methods import AT_ONCE, OF_LOGBOOK, find_method
 from etchdaemon.rpc.parameters import fitting, made
 from etchdaemon.rpc.subscribers import Subscribers
-from etchwire.calls.call import AnyCall, Right, file_names
+from etchwire.calls.call import AnyCall, file_names
 from etchwire.calls.catalogue import HeadList, Heads, Note
 from etchwire.calls.json_values import to_json_value
 from etchwire.calls.machine import Status, Subscribe
@@ -24,33 +24,12 @@ GREETING: Final = {"program": "etchwarden daemon"}
 _KINDS: Final = {CommandRefused: "refused", JobRefused: "job", LogbookUnavailable: "busy"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Admission:
-    """Which users may do what; None: whoever may open the socket.
-
-    Who may operate may observe.
-    """
-
-    observe_uids: Collection[int] | None = None
-    operate_uids: Collection[int] | None = None
-
-    def allows(self, uid: int, right: Right) -> bool:
-        """Return whether the user `uid` has `right`."""
-        may_operate = self.operate_uids is None or uid in self.operate_uids
-        if right is Right.OPERATE:
-            return may_operate
-        return self.observe_uids is None or may_operate or uid in self.observe_uids
-
-
 class Dispatcher:
     """The daemon's socket: everything that reaches the daemon from outside passes here."""
 
-    def __init__(
-        self, path: Path, operator: Operator, history: History, admission: Admission | None = None
-    ) -> None:
+    def __init__(self, path: Path, operator: Operator, history: History) -> None:
         self._operator = operator
         self._history = history
-        self._admission = admission or Admission()
         self._subscribers = Subscribers(operator.snapshot)
         reception = Handlers(answer=self.answer, greeting=dict(GREETING), at_once=AT_ONCE)
         self._server = LineServer(path, reception)
@@ -78,8 +57,6 @@ class Dispatcher:
     def answer(self, incoming: IncomingCall) -> object:
         """Return the answer to `incoming`; raise Refused with a sentence for the person."""
         kind = find_method(incoming.request.method)
-        if not self._admission.allows(incoming.caller.peer.uid, kind.right):
-            raise Refused("refused", f"this user may not {kind.right} the machine")
         parameters = fitting(kind, incoming.request.params)
         names = file_names(kind)
         files = incoming.take_files(len(names))

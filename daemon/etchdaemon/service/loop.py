@@ -92,7 +92,7 @@ class Service:
         What costs is waking up, hardly the lines: so answers are gathered, for no longer than a
         quarter of the 11 ms that a full window lasts at 115200 baud.
         """
-        if not self.is_under_way and not self._machine.lines_in_flight:
+        if not self.is_under_way and not self._machine.window.lines_in_flight:
             return AT_REST_S
         return GATHERING_S
 

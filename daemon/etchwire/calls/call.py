@@ -20,7 +20,7 @@ Answer_co = TypeVar("Answer_co", covariant=True)
 
 
 class Right(StrEnum):
-    """What a caller must be allowed to do."""
+    """Whether a call only looks at the machine, or operates it."""
 
     OBSERVE = "observe"
     OPERATE = "operate"

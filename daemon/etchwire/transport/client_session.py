@@ -19,7 +19,7 @@ from etchwire.errors import (
     UnknownMethod,
 )
 from etchwire.transport.framing import LineBuffer, decode, encode
-from etchwire.transport.handlers import Handlers, IncomingCall, Peer
+from etchwire.transport.handlers import Handlers, IncomingCall
 from etchwire.transport.messages import PROTOCOL, Code, Failure, Request, Result, parse_message
 
 _log = logging.getLogger(__name__)
@@ -42,11 +42,11 @@ class ClientSession:
     def __init__(
         self,
         client: socket.socket,
-        peer: Peer,
+        pid: int,
         reception: Handlers,
         when_gone: Callable[["ClientSession"], None],
     ) -> None:
-        self.peer = peer
+        self._pid = pid
         self._socket = client
         self._reception = reception
         self._when_gone = when_gone
@@ -61,7 +61,7 @@ class ClientSession:
         self._hello_until_s = time.monotonic() + reception.hello_timeout_s
         self._limit(socket.SO_SNDTIMEO, reception.send_timeout_s)
         self._threads = [
-            threading.Thread(target=target, name=f"client {peer.pid} {name}", daemon=True)
+            threading.Thread(target=target, name=f"client {pid} {name}", daemon=True)
             for name, target in (("hearing", self._hear), ("answering", self._tell))
         ]
 
@@ -180,7 +180,7 @@ class ClientSession:
                 self._unanswered.append(item)
                 self._changed.notify()
                 return
-        _log.warning("client %s asks faster than it reads: dropped", self.peer.pid)
+        _log.warning("client %s asks faster than it reads: dropped", self._pid)
         self.part()
 
     def _leave(self) -> None:
@@ -210,7 +210,7 @@ class ClientSession:
             with self._sending:
                 self._socket.sendall(line)
         except BlockingIOError:
-            _log.warning("client %s does not read: dropped", self.peer.pid)
+            _log.warning("client %s does not read: dropped", self._pid)
             raise
 
     def _next(self) -> IncomingCall | bytes:

@@ -9,22 +9,8 @@ from etchwire.errors import Refused
 from etchwire.transport.messages import Request
 
 
-@dataclass(frozen=True, slots=True)
-class Peer:
-    """Who is at the other end, as the kernel says."""
-
-    pid: int
-    uid: int
-    gid: int
-
-
 class Connection(Protocol):
     """The other end, as whoever answers it sees it."""
-
-    @property
-    def peer(self) -> Peer:
-        """Who it is."""
-        ...
 
     @property
     def is_gone(self) -> bool:
@@ -38,7 +24,7 @@ class Connection(Protocol):
 
 @dataclass(slots=True)
 class IncomingCall:
-    """A request as it reaches whoever answers it: by whom, and with which open files."""
+    """A request as it reaches whoever answers it: from whom, and with which open files."""
 
     caller: Connection
     request: Request

@@ -17,7 +17,7 @@ from typing import Final, Self
 from etchwire.errors import SocketUnavailable
 from etchwire.transport.client_session import ClientSession
 from etchwire.transport.framing import encode
-from etchwire.transport.handlers import Handlers, Peer
+from etchwire.transport.handlers import Handlers
 from etchwire.transport.messages import Code, Failure
 
 CLIENTS_LIMIT: Final = 24
@@ -89,7 +89,7 @@ class LineServer:
             if not self._has_place():
                 _turn_away(client)
                 return
-            caller = ClientSession(client, _peer(client), self._reception, self._forget)
+            caller = ClientSession(client, _pid_of(client), self._reception, self._forget)
             self._callers[caller] = None
         caller.start()
 
@@ -151,7 +151,8 @@ def _turn_away(client: socket.socket) -> None:
         client.sendall(encode(Failure(None, Code.REFUSED, sentence, "busy").to_table()))
 
 
-def _peer(client: socket.socket) -> Peer:
+def _pid_of(client: socket.socket) -> int:
     # SO_PEERCRED: unix(7); who connected, as the kernel saw it then.
     data = client.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _PEER.size)
-    return Peer(*_PEER.unpack(data))
+    pid, _uid, _gid = _PEER.unpack(data)
+    return int(pid)

@@ -8,10 +8,12 @@ from etchdaemon.controller.events import AlarmRaised, Event, Greeted, StatusRepo
 from etchdaemon.controller.facts import Facts, refusals, warnings
 from etchdaemon.controller.opening import From, Opening
 from etchdaemon.controller.orders import Order, Orders, SendLine, Sequence
+from etchdaemon.controller.window import ReceiveWindow
 from etchdaemon.errors import PortLost
 from etchdaemon.ports import BeamEnable, PortOpener
 from etchdaemon.run import position_epoch
 from etchdaemon.run.position_epoch import PositionEpoch
+from etchdaemon.run.reply_timeouts import ReplyTimeouts
 from etchdaemon.service.link.measured import MeasuredController
 from etchdaemon.service.link.wire import Wire
 from etchwire.controller.profile import REPORT_EVERY_S
@@ -62,38 +64,23 @@ class Machine:
         return self.link is LinkState.READY and self.sequence is None
 
     @property
-    def lines_in_flight(self) -> int:
-        """How many lines are unanswered."""
-        return 0 if self._wire is None else self._wire.lines_in_flight
+    def window(self) -> ReceiveWindow:
+        """What is unanswered, and what the controller can take now: nothing without a port."""
+        return ReceiveWindow(1) if self._wire is None else self._wire.link.window
 
     @property
-    def free_bytes(self) -> int:
-        """How much the controller can take now."""
-        return 0 if self._wire is None else self._wire.free_bytes
-
-    @property
-    def in_flight_bytes(self) -> int:
-        """How much was sent and is unanswered."""
-        return 0 if self._wire is None else self._wire.in_flight_bytes
+    def patience(self) -> ReplyTimeouts:
+        """Whether the controller is silent, or owes an answer."""
+        return ReplyTimeouts() if self._wire is None else self._wire.patience
 
     def held_bytes(self, report: StatusReported) -> int | None:
-        """Return how much of it the controller had when it reported, None if it did not say."""
-        return None if self._wire is None else self._wire.held_bytes(report)
+        """Return how much the controller had when it reported, None if it did not say."""
+        return None if self._wire is None else self._wire.link.held_bytes(report)
 
     @property
     def asked_at_s(self) -> float:
         """When the report heard last was asked for, at the earliest."""
         return 0.0 if self._wire is None else self._wire.heard_was_asked_at_s
-
-    @property
-    def is_silent(self) -> bool:
-        """Whether report requests go unanswered."""
-        return self._wire is not None and self._wire.patience.is_silent
-
-    @property
-    def has_lost_a_reply(self) -> bool:
-        """Whether the controller rests and still owes an answer."""
-        return self._wire is not None and self._wire.patience.has_lost_a_reply
 
     def read_events(self, now_s: float) -> Listed[Event]:
         """Return what the controller has said; look for the port when it is not open."""
@@ -144,8 +131,7 @@ class Machine:
         if start is not From.REST:
             self.link = LinkState.OPENING
             self.sentence = "Getting to know the controller."
-        if self._wire is not None:
-            self._wire.patience.forget()
+        self.patience.forget()
         self.begin(Opening(start, self.greeting), now_s)
 
     def carry_out(self, orders: Orders, now_s: float) -> None:
@@ -199,7 +185,7 @@ class Machine:
         """While no run is under way: notice silence, and ask again where nobody answered."""
         if self.sequence is not None or self._wire is None:
             return
-        if self.facts is not None and self.is_silent:
+        if self.facts is not None and self.patience.is_silent:
             self.epoch.end(position_epoch.SILENT)
             self.open_again(From.UNSURE, now_s)
         elif now_s < self._again_at_s:

@@ -35,35 +35,16 @@ class Wire:
         self.asked_at_s = 0.0  # when the last report was asked for
         self.heard_was_asked_at_s = 0.0  # when the report heard last was, at the earliest
         self._port = port
-        self._link = Link()
+        self.link = Link()
         self._due = b""  # a report request that may wait for the next lines
         self._requests_s: deque[float] = deque()  # of reports still to come
-
-    @property
-    def lines_in_flight(self) -> int:
-        """How many lines are unanswered."""
-        return self._link.window.lines_in_flight
-
-    @property
-    def free_bytes(self) -> int:
-        """How much the controller can take now."""
-        return self._link.window.free_bytes
-
-    @property
-    def in_flight_bytes(self) -> int:
-        """How much was sent and is unanswered."""
-        return self._link.window.taken_bytes
-
-    def held_bytes(self, report: StatusReported) -> int | None:
-        """Return how much of it the controller had when it reported, None if it did not say."""
-        return self._link.held_bytes(report)
 
     def read_events(self, now_s: float) -> list[Event]:
         """Return what the controller has said since the last time."""
         data = self._port.read_waiting()
         if not data:
             return []
-        events = self._link.receive(data)
+        events = self.link.receive(data)
         for event in events:
             if event is ACCEPTED:  # the busiest path by far
                 self.patience.replied()
@@ -74,7 +55,7 @@ class Wire:
                 case StatusReported():
                     if self._requests_s:
                         self.heard_was_asked_at_s = self._requests_s.popleft()
-                    oldest_line = self._link.window.oldest_line
+                    oldest_line = self.link.window.oldest_line
                     self.patience.reported(event, oldest_line=oldest_line, now_s=now_s)
         return events
 
@@ -92,7 +73,7 @@ class Wire:
         if order is Order.REPORT:
             self._note_request(now_s)
         if order is Order.RESET:
-            self._link.forget()
+            self.link.forget()
             self.patience.forget()
         self._port.write(ORDERED_BYTES[order])
 
@@ -102,7 +83,7 @@ class Wire:
 
     def send(self, lines: Sequence[bytes]) -> None:
         """Write `lines`, and the report request that is due, in one piece."""
-        data = self._due + self._link.send(lines) if lines else self._due
+        data = self._due + self.link.send(lines) if lines else self._due
         if data:
             self._due = b""
             self._port.write(data)
@@ -112,8 +93,8 @@ class Wire:
 
         `empty_bytes` is what it called free while nothing was in flight.
         """
-        self._link.window = ReceiveWindow(receive_bytes)
-        self._link.empty_receive_bytes = empty_bytes
+        self.link.window = ReceiveWindow(receive_bytes)
+        self.link.empty_receive_bytes = empty_bytes
 
     def close(self) -> None:
         """Let go of the port."""

@@ -153,7 +153,7 @@ class RunSequencer:
                 self.etch.note_report(event, asked_at_s=asked_at_s, now_s=now_s)
                 self.etch.note_supply(
                     event,
-                    in_flight_bytes=self._machine.in_flight_bytes,
+                    in_flight_bytes=self._machine.window.taken_bytes,
                     held_bytes=self._machine.held_bytes(event),
                     now_s=now_s,
                 )
@@ -184,11 +184,11 @@ class RunSequencer:
             return
         if not self.termination.is_epoch_kept:
             self.termination.fail(self._machine.epoch.because, now_s)
-        elif self._machine.is_silent:
+        elif self._machine.patience.is_silent:
             self.termination.lose_control(faults.SILENT, now_s)
-        elif self._machine.has_lost_a_reply:
+        elif self._machine.patience.has_lost_a_reply:
             self.termination.fail(faults.LOST_REPLY, now_s)
-        elif self._may_feed and self.etch.is_fed and not self._machine.lines_in_flight:
+        elif self._may_feed and self.etch.is_fed and not self._machine.window.lines_in_flight:
             self._machine.begin(Arriving(), now_s)
         else:
             self._send_overrides(now_s)
@@ -198,7 +198,7 @@ class RunSequencer:
         if not self._may_feed:
             return []
         try:
-            return self.etch.take_lines(self._machine.free_bytes)
+            return self.etch.take_lines(self._machine.window.free_bytes)
         except EtchdaemonError as error:
             self.termination.fail(str(error), now_s)
             return []
