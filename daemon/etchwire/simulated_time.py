@@ -7,6 +7,7 @@ it as its own clock: both then agree on how long ago anything was.
 
 import mmap
 from array import array
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Final, Self
 
@@ -15,7 +16,7 @@ from etchwire.storing import write_whole
 _SIZE_BYTES: Final = 16
 
 
-class SimulatedTime:
+class SimulatedTime(AbstractContextManager["SimulatedTime"]):
     """Numbers of seconds that one process writes and another reads."""
 
     def __init__(self, path: Path) -> None:
@@ -53,10 +54,6 @@ class SimulatedTime:
     @wall_ahead_s.setter
     def wall_ahead_s(self, value: float) -> None:
         self._seconds[1] = value
-
-    def __enter__(self) -> Self:
-        """Return the clock; leaving closes the mapping."""
-        return self
 
     def __exit__(self, *_error: object) -> None:
         """Close the mapping."""

@@ -6,11 +6,11 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import Final, NoReturn, Self
+from typing import Final, NoReturn
 
 import click
 
@@ -42,7 +42,7 @@ class Ended:
 
 
 @dataclass(slots=True)
-class ProcessGroup:
+class ProcessGroup(AbstractContextManager["ProcessGroup"]):
     """The processes of one practice session; leaving the `with` block ends every one of them.
 
     They also end when this process dies without a word: Linux sends each of them SIGTERM.
@@ -140,10 +140,6 @@ class ProcessGroup:
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
-
-    def __enter__(self) -> Self:
-        """Return the group, still empty."""
-        return self
 
     def __exit__(self, *_error: object) -> None:
         """End every process."""

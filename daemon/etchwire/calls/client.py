@@ -1,8 +1,9 @@
 """Talking to the daemon."""
 
 from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import Self, TypeVar
+from typing import TypeVar
 
 from etchwire.calls.call import Call, files_of, parameters_of
 from etchwire.calls.json_values import from_json_value, to_json_value
@@ -14,7 +15,7 @@ from etchwire.transport.line_client import LineClient
 _Answer = TypeVar("_Answer")
 
 
-class DaemonClient:
+class DaemonClient(AbstractContextManager["DaemonClient"]):
     """One connection to the daemon; a thread that must not wait for another's opens its own.
 
     Every method raises what `LineClient` raises.
@@ -56,10 +57,6 @@ class DaemonClient:
     def close(self) -> None:
         """End the connection; harmless when it has ended, and allowed from any thread."""
         self._line.close()
-
-    def __enter__(self) -> Self:
-        """Return the connection; leaving closes it."""
-        return self
 
     def __exit__(self, *_error: object) -> None:
         """Close."""

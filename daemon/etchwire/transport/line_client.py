@@ -10,7 +10,7 @@ import socket
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from threading import Lock
-from typing import Any, Final, Self
+from typing import Any, Final
 
 from etchwire.errors import DaemonAbsent, MalformedMessage, Refused
 from etchwire.transport.framing import LineBuffer, decode, encode
@@ -21,7 +21,7 @@ SILENCE_TIMEOUT_S: Final = 5.0  # a subscriber hears something every second
 _READ_BYTES: Final = 65536
 
 
-class LineClient:
+class LineClient(contextlib.AbstractContextManager["LineClient"]):
     """One connection; a thread that must not wait for another's answer opens its own.
 
     Every method raises DaemonAbsent when nobody is there or the answer stays out (the
@@ -97,10 +97,6 @@ class LineClient:
         with contextlib.suppress(OSError):
             self._socket.shutdown(socket.SHUT_RDWR)
         self._socket.close()
-
-    def __enter__(self) -> Self:
-        """Return the connection; leaving closes it."""
-        return self
 
     def __exit__(self, *_error: object) -> None:
         """Close."""
