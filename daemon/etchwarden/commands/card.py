@@ -1,14 +1,12 @@
 """`etchwarden card`: test cards become jobs in folders."""
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 import click
 
-from etchphoto.errors import EtchphotoError
 from etchphoto.tone import GUESSED_BLACK
 from etchproof.card import BED_PLACES, CARD_NAME, UNGLAZED_BACK, WITHOUT_RECIPE, Card
 from etchproof.errors import EtchproofError, HighDose, UnfitCard
@@ -19,8 +17,9 @@ from etchproof.layout.focus_card import WedgeRequest
 from etchproof.layout.job import prepare_card, read_card_file
 from etchproof.layout.spare_tile import SpareTile, corner_mm, lay_out_on
 from etchproof.layout.tone_card import DEFAULT_STEPS
-from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at, settings_of
-from etchwarden.shared.daemon_option import Command, daemon_option
+from etchwarden.shared.card_calls import CardCalls, card_calls_at, refusals_told
+from etchwarden.shared.catalogue_calls import settings_of
+from etchwarden.shared.daemon_option import Options, daemon_option, with_options
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.job_summary import duration
 from etchwire.catalogue.examples import (
@@ -32,7 +31,6 @@ from etchwire.catalogue.examples import (
 from etchwire.catalogue.halftones import halftone_key
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.catalogue.records import SparePlace
-from etchwire.errors import Refused, WireError
 
 NO_RECIPE: Final = (
     "say --speed and --power: there is no recipe for this laser on this tile and paint"
@@ -64,7 +62,7 @@ class _Options:
     power_percent: float | None = None
 
 
-_COMMON: Final[tuple[Callable[[Command], Command], ...]] = (
+_COMMON: Final[Options] = (
     click.option(
         "-o", "--output", "folder", metavar="CARD", type=click.Path(path_type=Path), required=True,
         help="The folder to make; it will hold the job and the card's description.",
@@ -112,19 +110,11 @@ _COMMON: Final[tuple[Callable[[Command], Command], ...]] = (
     daemon_option(is_required=False),
 )  # fmt: skip
 
-_RECIPE: Final = (
+_WITH_RECIPE: Final[Options] = (
+    *_COMMON,
     click.option("--speed", "feed_mm_per_min", metavar="MM/MIN", type=float, help="Its speed."),
     click.option("--power", "power_percent", metavar="PERCENT", type=float, help="Its power."),
 )
-
-
-def _with(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
-    def add(function: Command) -> Command:
-        for option in reversed(options):
-            function = option(function)
-        return function
-
-    return add
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -139,7 +129,7 @@ def command() -> None:
 
 
 @command.command(short_help="Try speeds against powers.")
-@_with(*_COMMON)
+@with_options(_COMMON)
 @click.option(
     "--speeds", "feeds", type=float, nargs=2, metavar="LOW HIGH",
     help="Speeds in mm/min; left out, those that suit lasers of this rating.",
@@ -167,14 +157,14 @@ def power(
 
 
 @command.command(short_help="Five patches round a recipe.")
-@_with(*_COMMON, *_RECIPE)
+@with_options(_WITH_RECIPE)
 def five(**said: Any) -> None:
     """Five patches round a recipe: enough to see whether it holds on a new box of tiles."""
     _make("five", _Options(**said), {})
 
 
 @command.command(short_help="Greys from bare to black.")
-@_with(*_COMMON, *_RECIPE)
+@with_options(_WITH_RECIPE)
 @click.option("--steps", default=DEFAULT_STEPS, show_default=True, help="How many greys.")
 @click.option(
     "--black", default=GUESSED_BLACK, show_default=True, metavar="SHARE",
@@ -186,35 +176,35 @@ def tone(steps: int, black: float, **said: Any) -> None:
 
 
 @command.command(short_help="Does the recipe hold on a new can or box?")
-@_with(*_COMMON, *_RECIPE)
+@with_options(_WITH_RECIPE)
 def check(**said: Any) -> None:
     """Check on a strip of 20 × 100 mm whether a recipe holds on a new can or box of tiles."""
     _make("check", _Options(**said), {})
 
 
 @command.command(short_help="Which reserve does this tile need?")
-@_with(*_COMMON, *_RECIPE)
+@with_options(_WITH_RECIPE)
 def reserve(**said: Any) -> None:
     """Measure by equal patches at centre and corners which reserve of dose the recipe needs."""
     _make("reserve", _Options(**said), {})
 
 
 @command.command(short_help="Do rows meet? Hairlines burnt both ways.")
-@_with(*_COMMON, *_RECIPE)
+@with_options(_WITH_RECIPE)
 def register(**said: Any) -> None:
     """Hairlines burnt to the right against hairlines burnt to the left."""
     _make("register", _Options(**said), {})
 
 
 @command.command(short_help="How far apart may lines lie?")
-@_with(*_COMMON, *_RECIPE)
+@with_options(_WITH_RECIPE)
 def spacing(**said: Any) -> None:
     """One tone at spacings round the recipe's, with one dose, to see which lines still close."""
     _make("spacing", _Options(**said), {})
 
 
 @command.command(short_help="How high does the laser stand right? Lines on a wedge.")
-@_with(*_COMMON, *_RECIPE)
+@with_options(_WITH_RECIPE)
 @click.option(
     "--wedge", "wedge", type=float, nargs=3, required=True, metavar="LEFT RIGHT LENGTH",
     help="How far up the underside of the tile stands at its left and right ends, and the length "
@@ -237,7 +227,7 @@ def focus(
     a recipe its speeds are guessed.
     """
     left, right, length = wedge
-    with _refusals():
+    with refusals_told():
         on = WedgeRequest(
             left_mm=left,
             right_mm=right,
@@ -257,15 +247,15 @@ def _lay_out(order: CardOrder, tile: SpareTile | None) -> tuple[Card, SparePlace
         return _lay_out(replace(order, is_high_dose_meant=True), tile)
 
 
-def _spare_tile(options: _Options, catalogue: CatalogueCalls | None) -> SpareTile | None:
+def _spare_tile(options: _Options, logbook: CardCalls | None) -> SpareTile | None:
     """Return the spare tile that was named, with the places taken of it."""
     if options.is_back:
         raise UnfitCard(UNGLAZED_BACK)
     if options.spare is None:
         return None
-    if catalogue is None:
+    if logbook is None:
         raise click.UsageError("say --daemon: the logbook knows which places of a tile are taken")
-    used = catalogue.places_on(options.spare)
+    used = logbook.places_on(options.spare)
     size = options.spare_size_mm or next(
         ((place.tile_width_mm, place.tile_height_mm) for place in used), None
     )
@@ -275,20 +265,20 @@ def _spare_tile(options: _Options, catalogue: CatalogueCalls | None) -> SpareTil
 
 
 def _make(kind: str, options: _Options, changes: Changes) -> None:
-    with _catalogue(options.socket) as catalogue, _refusals():
-        order = _order(kind, options, changes, catalogue)
-        card, place = _lay_out(order, _spare_tile(options, catalogue))
+    with card_calls_at(options.socket) as logbook, refusals_told():
+        order = _order(kind, options, changes, logbook)
+        card, place = _lay_out(order, _spare_tile(options, logbook))
         sheet = prepare_card(
             card,
             folder=options.folder,
             is_replacing=options.is_replacing,
             at_mm=options.at_mm or (None if place is None else corner_mm(place)),
         )
-        if catalogue is not None:
-            catalogue.file_card(card, sheet, place)
+        if logbook is not None:
+            logbook.file_card(card, sheet, place)
     for note in card.notes:
         click.echo(f"Note: {note}", err=True)
-    if catalogue is None:
+    if logbook is None:
         click.echo("Note: without --daemon the logbook does not know of this card.", err=True)
     click.echo(
         f"{sheet.title}: {card.width_mm:.1f} × {card.height_mm:.1f} mm. Etching will take "
@@ -297,36 +287,14 @@ def _make(kind: str, options: _Options, changes: Changes) -> None:
     )
 
 
-@contextmanager
-def _refusals() -> Iterator[None]:
-    """Tell why no card can be made; the daemon's own refusal is told where it was asked."""
-    try:
-        yield
-    except Refused:
-        raise
-    except (EtchproofError, EtchphotoError, WireError) as error:
-        raise click.ClickException(f"{error}.") from error
-
-
-@contextmanager
-def _catalogue(socket: Path | None) -> Iterator[CatalogueCalls | None]:
-    if socket is None:
-        yield None
-        return
-    with catalogue_calls_at(socket) as catalogue:
-        yield catalogue
-
-
-def _order(
-    kind: str, options: _Options, changes: Changes, catalogue: CatalogueCalls | None
-) -> CardOrder:
-    if catalogue is None and kind not in WITHOUT_RECIPE:
+def _order(kind: str, options: _Options, changes: Changes, logbook: CardCalls | None) -> CardOrder:
+    if logbook is None and kind not in WITHOUT_RECIPE:
         _require_settings(options, PRACTICE_RECIPES.get(options.head_name))
-    head = catalogue.head(options.head_name) if catalogue else find_head(options.head_name)
-    if catalogue:
-        catalogue.require_surface(options.surface)
+    head = logbook.catalogue.head(options.head_name) if logbook else find_head(options.head_name)
+    if logbook:
+        logbook.catalogue.require_surface(options.surface)
     wishes = CardRequest(
-        number=_number(options, catalogue),
+        number=_number(options, logbook),
         head=head,
         surface=options.surface,
         line_spacing_mm=_said_spacing_mm(options, head),
@@ -334,14 +302,12 @@ def _order(
         place=Place(*options.place_mm),
         air_assist=options.air_assist,
     )
-    recipe = None if kind == "power" else _recipe(options, head, catalogue, kind)
+    recipe = None if kind == "power" else _recipe(options, head, logbook, kind)
     return CardOrder(kind=kind, wishes=wishes, recipe=recipe, **changes)
 
 
-def _recipe(
-    options: _Options, head: Head, catalogue: CatalogueCalls | None, kind: str
-) -> Recipe | None:
-    in_force = catalogue.recipe_in_force(head.name, options.surface) if catalogue else None
+def _recipe(options: _Options, head: Head, logbook: CardCalls | None, kind: str) -> Recipe | None:
+    in_force = logbook.catalogue.recipe_in_force(head.name, options.surface) if logbook else None
     usual = PRACTICE_RECIPES.get(options.head_name)
     known = settings_of(in_force) if in_force else usual
     percent = options.power_percent
@@ -375,16 +341,16 @@ def _require_settings(options: _Options, known: Recipe | None) -> None:
         raise click.UsageError(NO_RECIPE)
 
 
-def _number(options: _Options, catalogue: CatalogueCalls | None) -> int:
+def _number(options: _Options, logbook: CardCalls | None) -> int:
     taken = _numbers_beside(options.folder)
-    least = catalogue.next_number() if catalogue else 1
+    least = logbook.next_number() if logbook else 1
     number = options.number or max(max(taken, default=0) + 1, least)
     if number in taken and not options.is_replacing:
         raise UnfitCard(
             f"card {number} is already in {taken[number]}: leave --number out, or say another"
         )
-    if catalogue and number < least:
-        catalogue.require_free(number)
+    if logbook and number < least:
+        logbook.require_free(number)
     return number
 
 

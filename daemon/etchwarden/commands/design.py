@@ -18,6 +18,7 @@ from etchphoto.layout.design_job import DesignJob, design_job, prepare_design
 from etchphoto.layout.tile_picture import tile_png
 from etchphoto.lettering.fonts import found_fonts
 from etchphoto.lettering.setting import SetText
+from etchwarden.shared.daemon_option import Options, with_options
 from etchwarden.shared.file_errors import faults_told
 from etchwarden.shared.job_summary import summary
 from etchwarden.shared.prepare_options import (
@@ -27,10 +28,8 @@ from etchwarden.shared.prepare_options import (
     SETTINGS,
     SURFACE,
     WORDS,
-    Options,
     chosen_halftone,
     refusals_told,
-    with_options,
 )
 from etchwarden.shared.prepare_recipe import RecipeOptions, choose_recipe
 from etchwarden.shared.progress import progress_shown

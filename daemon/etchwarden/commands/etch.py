@@ -7,14 +7,13 @@ from typing import Final
 
 import click
 
-from etchwarden.shared.catalogue_calls import sentence
 from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.machine_calls import asking
 from etchwarden.shared.progress import progress_shown
 from etchwire.calls.client import DaemonClient
 from etchwire.calls.interlock_report import InterlockReport, QuestionView
 from etchwire.calls.machine import Arm, Start, Status
 from etchwire.calls.snapshot import JobView, RunView, Snapshot
-from etchwire.errors import WireError
 
 LOOKS_EVERY_S: Final = 0.1
 WAITS_FOR_SOMEBODY: Final = "waiting for somebody at the machine"
@@ -36,19 +35,14 @@ def command(answers: tuple[str, ...], *, long_run: bool, stays: str, socket: Pat
     Nothing starts from here alone: somebody has to show at the machine that they are there.
     Ctrl-C ends the watching, not the etch. Exit code 1: it did not come to its end.
     """
-    try:
-        with DaemonClient(socket) as daemon:
-            found = _await(daemon, "arm")
-            read = _read_findings(found.job)
-            given = _answered(found.interlocks.questions, answers)
-            daemon.ask(Arm(answers=given, acknowledge=read))
-            _await(daemon, "start")
-            daemon.ask(
-                Start(acknowledge_long_run=long_run, stays_until_end=stays, acknowledge=read)
-            )
-            run = _watched(daemon)
-    except WireError as error:
-        raise click.ClickException(sentence(error)) from error
+    with asking(socket) as daemon:
+        found = _await(daemon, "arm")
+        read = _read_findings(found.job)
+        given = _answered(found.interlocks.questions, answers)
+        daemon.ask(Arm(answers=given, acknowledge=read))
+        _await(daemon, "start")
+        daemon.ask(Start(acknowledge_long_run=long_run, stays_until_end=stays, acknowledge=read))
+        run = _watched(daemon)
     because = f": {run.because}" if run.because else ""
     click.echo(f"Run {run.id}: {run.ended}{because}")
     if run.ended != "complete":

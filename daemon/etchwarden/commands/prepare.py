@@ -21,6 +21,7 @@ from etchphoto.job import (
 )
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
+from etchwarden.shared.daemon_option import Options, with_options
 from etchwarden.shared.job_summary import duration, summary
 from etchwarden.shared.prepare_options import (
     ONE_WAY,
@@ -29,10 +30,8 @@ from etchwarden.shared.prepare_options import (
     SETTINGS,
     SURFACE,
     WORDS,
-    Options,
     chosen_halftone,
     refusals_told,
-    with_options,
 )
 from etchwarden.shared.prepare_recipe import RecipeOptions, choose_recipe
 from etchwarden.shared.progress import progress_shown

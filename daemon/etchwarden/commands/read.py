@@ -1,7 +1,6 @@
 """`etchwarden read`: photos of a wiped test card become a recipe, a register or a spot."""
 
 from collections.abc import Iterable
-from contextlib import ExitStack
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -13,15 +12,15 @@ from etchproof.card import CHECK, POWER, REGISTER, TONE, Card
 from etchproof.choosing.card_result import CardEvidence, power_outcome, result_of
 from etchproof.choosing.durability import Trial
 from etchproof.choosing.kinds import TREATMENTS
-from etchproof.errors import EtchproofError, UnreadableCard
+from etchproof.errors import UnreadableCard
 from etchproof.layout.job import read_card_file
 from etchproof.model.register_reading import register_by_camera, register_by_eye
 from etchproof.reading.camera import OneReading, read_card
 from etchproof.reading.hand_marks import Mark, marks_from_table
 from etchproof.reading.overlay import draw_overlay
 from etchproof.reading.values import Reading
+from etchwarden.shared.card_calls import CardCalls, card_calls_at, refusals_told
 from etchwarden.shared.card_text import tell_power, tell_register, tell_strip, tell_tone
-from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.catalogue.records import with_own_figures
 from etchwire.storing import write_whole
@@ -114,29 +113,23 @@ def command(**said: Any) -> None:
     the card's folder. With --daemon it goes into the logbook, and what you accept is in force.
     """
     options = _Options(**said)
-    with ExitStack() as stack:
-        catalogue = (
-            stack.enter_context(catalogue_calls_at(options.socket)) if options.socket else None
+    with card_calls_at(options.socket) as logbook, refusals_told():
+        cards = _cards(options.folders, logbook, beside=options.photos)
+        before = _read_before(cards, options)
+        reading, card, folder = _read(options, cards)
+        shown = CardEvidence(
+            card=card,
+            reading=reading,
+            marks=marks_from_table(_table(options.marks, "PATCH=WORD"), card),
+            meets=_meeting(options.meets),
+            is_wedge_turned=options.is_wedge_turned,
+            trial=_trial(before.get(card.number, ""), card, options, logbook),
+            in_force=logbook.in_force_for(card) if logbook else None,
         )
-        try:
-            cards = _cards(options.folders, catalogue, beside=options.photos)
-            before = _read_before(cards, options)
-            reading, card, folder = _read(options, cards)
-            shown = CardEvidence(
-                card=card,
-                reading=reading,
-                marks=marks_from_table(_table(options.marks, "PATCH=WORD"), card),
-                meets=_meeting(options.meets),
-                is_wedge_turned=options.is_wedge_turned,
-                trial=_trial(before.get(card.number, ""), card, options, catalogue),
-                in_force=catalogue.in_force_for(card) if catalogue else None,
-            )
-            earlier = [*(catalogue.earlier(card) if catalogue else ()), *_earlier(options.after)]
-            _tell(shown, earlier, folder)
-            if catalogue:
-                _file(catalogue, shown, earlier, options)
-        except EtchproofError as error:
-            raise click.ClickException(f"{error}.") from error
+        earlier = [*(logbook.earlier(card) if logbook else ()), *_earlier(options.after)]
+        _tell(shown, earlier, folder)
+        if logbook:
+            _file(logbook, shown, earlier, options)
     if options.socket is None:
         click.echo("Note: without --daemon the logbook does not know of this.", err=True)
 
@@ -149,28 +142,26 @@ def _read_before(cards: dict[Path, Card], options: _Options) -> dict[int, str]:
     return {number: file.read_text("utf-8") for number, file in files.items() if file.is_file()}
 
 
-def _trial(
-    before: str, card: Card, options: _Options, catalogue: CatalogueCalls | None
-) -> Trial | None:
+def _trial(before: str, card: Card, options: _Options, logbook: CardCalls | None) -> Trial | None:
     if options.treatment is None:
         return None
     table = {
         "treatment": options.treatment,
         "cycles": options.cycles,
-        "before": before or (catalogue.read_before(card) if catalogue else ""),
+        "before": before or (logbook.read_before(card) if logbook else ""),
     }
     return Trial.from_table(table)
 
 
 def _cards(
-    folders: tuple[Path, ...], catalogue: CatalogueCalls | None, *, beside: tuple[Path, ...]
+    folders: tuple[Path, ...], logbook: CardCalls | None, *, beside: tuple[Path, ...]
 ) -> dict[Path, Card]:
-    if not folders and catalogue is None:
+    if not folders and logbook is None:
         raise click.UsageError("say with --card which card it is, or --daemon for the logbook's")
-    if folders or catalogue is None:
+    if folders or logbook is None:
         return {folder: read_card_file(folder) for folder in folders}
     home = beside[0].parent if beside else Path()
-    return {home / f"card-{card.number}": card for card in catalogue.cards()}
+    return {home / f"card-{card.number}": card for card in logbook.cards()}
 
 
 def _tell(shown: CardEvidence, earlier: list[CardEvidence], folder: Path) -> None:
@@ -191,15 +182,15 @@ def _tell(shown: CardEvidence, earlier: list[CardEvidence], folder: Path) -> Non
 
 
 def _file(
-    catalogue: CatalogueCalls, shown: CardEvidence, earlier: list[CardEvidence], options: _Options
+    logbook: CardCalls, shown: CardEvidence, earlier: list[CardEvidence], options: _Options
 ) -> None:
     if options.is_accepted is not False:
         shown = _tried(shown, earlier, options.fingernail)
     told = result_of(shown, earlier=earlier)
     photos = [photo.name for photo in shown.reading.photos] if shown.reading else []
-    number = catalogue.file_reading(shown, told, photos=photos)
+    number = logbook.file_reading(shown, told, photos=photos)
     click.echo(f"This is reading {number} in the logbook.")
-    if told.summary.get("bed_place") and (bed := catalogue.bed_focus(shown.card.head.name)):
+    if told.summary.get("bed_place") and (bed := logbook.bed_focus(shown.card.head.name)):
         for sentence in bed.sentences():
             click.echo(sentence)
     chosen = _chosen(told.recommended, options)
@@ -209,7 +200,7 @@ def _file(
     if is_accepted is None:
         is_accepted = click.confirm("Shall that be in force from now on?", default=True)
     if is_accepted:
-        catalogue.accept(number, chosen)
+        logbook.accept(number, chosen)
         click.echo("It is in force.")
 
 

@@ -1,4 +1,4 @@
-"""The options by which commands find the daemon, or its records where it does not run."""
+"""How commands get their options, and those by which they find the daemon or its records."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -6,6 +6,18 @@ from pathlib import Path
 import click
 
 Command = Callable[..., None]
+Options = tuple[Callable[[Command], Command], ...]
+
+
+def with_options(options: Options) -> Callable[[Command], Command]:
+    """Return what gives a command these options, in this order."""
+
+    def give(function: Command) -> Command:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return give
 
 
 def daemon_option(*, is_required: bool = True) -> Callable[[Command], Command]:

@@ -23,7 +23,13 @@ def asking(socket: Path) -> Iterator[DaemonClient]:
         with DaemonClient(socket) as daemon:
             yield daemon
     except WireError as error:
-        raise click.ClickException(str(error)) from error
+        raise click.ClickException(sentence(error)) from error
+
+
+def sentence(error: Exception) -> str:
+    """Return the error as one sentence with its full stop."""
+    text = str(error)
+    return text if text.endswith(".") else f"{text}."
 
 
 def await_rest(daemon: DaemonClient) -> None:

@@ -1,22 +1,20 @@
 """What the commands that prepare a job share: options, and how they end when it cannot be made."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Final, TypeAlias
+from typing import Final
 
 import click
 
 from etchphoto.dots.speeds import Motion
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement
 from etchphoto.job import suited_halftone
-from etchwarden.shared.daemon_option import Command, daemon_option
+from etchwarden.shared.daemon_option import Options, daemon_option
 from etchwarden.shared.prepare_recipe import Chosen
 from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS
 from etchwire.catalogue.halftones import halftone_key
 from etchwire.errors import WireError
-
-Options: TypeAlias = tuple[Callable[[Command], Command], ...]
 
 OUTPUT: Final[Options] = (
     click.option(
@@ -64,17 +62,6 @@ WORDS: Final[Options] = (
         help="Say yes to a finding that would stop the job; the message gives its name.",
     ),
 )  # fmt: skip
-
-
-def with_options(options: Options) -> Callable[[Command], Command]:
-    """Return what gives a command these options, in this order."""
-
-    def give(function: Command) -> Command:
-        for option in reversed(options):
-            function = option(function)
-        return function
-
-    return give
 
 
 def chosen_halftone(said: str | None, chosen: Chosen, *, is_one_way: bool) -> str:
