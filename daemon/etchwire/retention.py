@@ -34,6 +34,8 @@ DRAFTS: Final = Allowance(days=7, total_mb=300, number=11, spared=2)
 PICTURES: Final = Allowance(days=730, total_mb=300, number=3000, spared=50)
 TILE_PHOTOS: Final = Allowance(days=1825, total_mb=500, number=3000, spared=50)
 TEST_TILES: Final = Allowance(days=730, total_mb=300, number=200, spared=4)
+# Photo and settings of what was loaded: a delivered tile may be ordered again for two years.
+MADE_FROM: Final = Allowance(days=730, total_mb=1500, number=3000, spared=50)
 # What a power cut left; after a day, because somebody may just be writing it.
 HALF_WRITTEN: Final = Allowance(days=1, total_mb=300, number=100, spared=0)
 

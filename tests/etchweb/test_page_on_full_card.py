@@ -28,7 +28,7 @@ from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.retention import DAY_S
 from support.fakes.card_book import CardBook
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
-from support.fakes.fake_daemon import JOB, snapshot
+from support.fakes.fake_daemon import ETCH, JOB, snapshot
 from support.fakes.memory_storage import memory_card
 from support.harnesses.page_bench import draw_picture
 from support.samples.photo_files import encoded, scene
@@ -98,6 +98,7 @@ def photo(data=PHOTO):
     "etchweb/drafts/views.py",
     "etchweb/previews/store.py",
     "etchweb/drafts/making.py",
+    "etchweb/storage/made_from.py",
 )
 def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
     phone, daemon, card, tried
@@ -117,6 +118,8 @@ def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
 
     gcode_sha256 = daemon.said["load"]["sheet"].gcode_sha256
     assert (card.folder / f"pictures/{gcode_sha256}.png").exists()
+    daemon.answers["run"] = {**ETCH, "gcode_sha256": gcode_sha256}
+    assert tried(lambda: phone.press("new/same-again/7")).location.endswith("/proof")
 
 
 @pytest.mark.tries_writing(

@@ -42,6 +42,10 @@ MAKING: Final = (
         is_file_form=True, answers=(409, 422, 503),
     ),
     Entry(
+        method="POST", path="/new/same-again/{number}", says="Make an etched picture once more.",
+        role="operate", where=_TILE, answers=(303, 404, 503),
+    ),
+    Entry(
         method="GET", path="/new/{draft_id}", says="Where a picture in the making was left.",
         role="operate", where=_DRAFT, answers=(303, 404),
     ),

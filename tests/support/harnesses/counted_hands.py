@@ -36,6 +36,7 @@ class CountedHands:
         place = self.page.get_by_role(role, name=name, disabled=False).first
         place.wait_for()
         self._tap(f"{role} {name}")
+        self._was_tapped = True
         place.tap()
 
     def tick(self, place):
@@ -66,7 +67,6 @@ class CountedHands:
     def _tap(self, what):
         self.taps += 1
         self.way.append(f"tap {self.taps}: {what}")
-        self._was_tapped = what != "tick"
 
     @property
     def counts(self):

@@ -12,6 +12,7 @@ pages = Blueprint("new_picture", __name__, url_prefix="/new")
 
 pages.get("")(views.show)
 pages.post("")(views.upload)
+pages.post("/same-again/<int(max=9007199254740991):number>")(proof_views.begin_again)
 pages.get("/<draft_id>")(views.go_on)
 pages.post("/<draft_id>/away")(views.put_away)
 pages.post("/<draft_id>/cancel")(views.cancel)

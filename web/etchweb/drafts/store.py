@@ -194,6 +194,26 @@ class Drafts:
             raise
         return draft
 
+    def begin_from(self, kept: Path) -> Draft | None:
+        """Return a new draft of what is kept of an earlier one; None where that is unfit."""
+        table = _table_at(kept / DRAFT_NAME)
+        try:
+            earlier = None if table is None else Draft.from_table(table)
+        except (TypeError, ValueError):
+            return None
+        if earlier is None:
+            return None
+        draft = replace(earlier, id=secrets.token_hex(8))
+        folder = self.folder_of(draft.id)
+        folder.mkdir(parents=True, mode=0o700)
+        try:
+            shutil.copy2(kept / PHOTO_NAME, folder / PHOTO_NAME)
+            self.keep(draft)
+        except OSError:
+            self.forget(draft.id)
+            raise
+        return draft
+
     def keep(self, draft: Draft) -> None:
         """Write `draft` down."""
         write_whole(self.folder_of(draft.id) / DRAFT_NAME, json.dumps(asdict(draft)))
@@ -261,11 +281,15 @@ class Drafts:
             yield from (path for path in self._folder.iterdir() if _ID.fullmatch(path.name))
 
     def _read(self, draft_id: str, name: str) -> JsonTable | None:
-        try:
-            table = json.loads((self.folder_of(draft_id) / name).read_bytes())
-        except (OSError, ValueError):
-            return None
-        return table if isinstance(table, dict) else None
+        return _table_at(self.folder_of(draft_id) / name)
+
+
+def _table_at(path: Path) -> JsonTable | None:
+    try:
+        table = json.loads(path.read_bytes())
+    except (OSError, ValueError):
+        return None
+    return table if isinstance(table, dict) else None
 
 
 def _as(kind: type[Made], table: JsonTable | None) -> Made | None:

@@ -18,6 +18,7 @@ from etchweb.logbook.verdict_presenter import (
     LONGEST_TEXT,
     SOUGHT_VERDICTS,
 )
+from etchweb.storage.made_from import made_from
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.call import Call
 from etchwire.calls.catalogue import Heads, Surfaces
@@ -71,12 +72,17 @@ def etch_page(number: int, answer: str) -> str:
         "logbook/etch.html",
         etch=etch_view(record),
         left=_left_of(record.run),
+        can_be_made_again=_is_kept(record.run.gcode_sha256),
         number=number,
         answer=answer,
         verdict_choices=CHOICES,
         causes=CAUSES,
         longest_text=LONGEST_TEXT,
     )
+
+
+def _is_kept(gcode_sha256: str) -> bool:
+    return made_from(app_context().pictures.parent, gcode_sha256) is not None
 
 
 def _left_of(run: RunRecord) -> UnfinishedRun | None:

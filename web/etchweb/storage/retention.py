@@ -10,8 +10,17 @@ from typing import Final
 from etchweb.previews.store import NAME as PICTURE
 from etchweb.previews.store import PICTURES_FOLDER, SCRATCH
 from etchweb.storage.card_files import CARDS_FOLDER
+from etchweb.storage.made_from import MADE_FROM_FOLDER
+from etchweb.storage.made_from import NAME as MADE_FROM_NAME
 from etchweb.storage.tile_photos import NAME as TILE_PHOTO
-from etchwire.retention import HALF_WRITTEN, PICTURES, TEST_TILES, TILE_PHOTOS, throw_out
+from etchwire.retention import (
+    HALF_WRITTEN,
+    MADE_FROM,
+    PICTURES,
+    TEST_TILES,
+    TILE_PHOTOS,
+    throw_out,
+)
 from etchwire.storing import UNFINISHED
 
 _TEST_TILE: Final = re.compile(r"card-\d+")
@@ -30,6 +39,10 @@ def clear_out(folder: Path, *, now_s: float) -> None:
     throw_out(([path] for path in pictures if _is_half(path.name)), HALF_WRITTEN, now_s=now_s)
     tiles = [[path] for path in _in(folder / CARDS_FOLDER) if _TEST_TILE.fullmatch(path.name)]
     throw_out(tiles, TEST_TILES, now_s=now_s)
+    jobs = list(_in(folder / MADE_FROM_FOLDER))
+    kept = [[path] for path in jobs if MADE_FROM_NAME.fullmatch(path.name)]
+    throw_out(kept, MADE_FROM, now_s=now_s)
+    throw_out(([path] for path in jobs if _is_half(path.name)), HALF_WRITTEN, now_s=now_s)
 
 
 def _is_half(name: str) -> bool:
