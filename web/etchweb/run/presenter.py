@@ -5,6 +5,7 @@ sends the entries that have changed, so that no word is formed in two places.
 """
 
 from collections.abc import Collection
+from datetime import datetime, timedelta
 from typing import Final
 
 from etchweb.reentry.unfinished import NO_UNFINISHED, continues_words, unfinished_part
@@ -26,6 +27,7 @@ from etchweb.text.formatting import (
     times_faster,
 )
 from etchweb.text.page_states import HEADLINES, SCENES
+from etchweb.text.timestamps import clock_time
 from etchweb.text.view import View
 from etchwire.alert_policy import ALERT_POLICY, Occasion
 from etchwire.calls.snapshot import AskedAtStart, JobView, RunView, Snapshot
@@ -81,6 +83,7 @@ def watch_view(snapshot: Snapshot, offered: Collection[str] = ACTIONS) -> View:
         **preflight_part(snapshot.job),
         **_asked_part(snapshot.asked_at_start),
         **_job_part(snapshot.job),
+        "back_at": _back_at(snapshot),
         **_run_part(snapshot),
         **unfinished_part(snapshot.unfinished, SCENES[state]),
     }
@@ -109,6 +112,7 @@ _NOTHING: Final[View] = {
     "is_card": False,
     "surface": "",
     "expected": "",
+    "back_at": "",
     "tidied": "",
     "run": 0,
     "ended": "",
@@ -240,6 +244,14 @@ def _job_part(job: JobView | None) -> View:
         "power_asked": f"of {_powers_of(job)} %",
         "continues": continues_words(job.continues_run_id),
     }
+
+
+def _back_at(snapshot: Snapshot) -> str:
+    """Return the clock time at which the loaded job would end, started now; in whole minutes."""
+    if snapshot.job is None or snapshot.time_factor != 1:
+        return ""
+    end = datetime.fromisoformat(snapshot.at_utc) + timedelta(seconds=snapshot.job.predicted_s)
+    return clock_time((end + timedelta(minutes=1)).isoformat())
 
 
 def _speeds_of(job: JobView) -> str:
