@@ -13,6 +13,7 @@ SUBCOMMANDS: Final = {
     "practice": "Etch a picture on the practice machine, with the page in the browser.",
     "prepare": "Turn a photo into a job that a tile can hold.",
     "design": "Designs: photo, lettering and outlines on one tile, or lettering alone.",
+    "mural": "Lay one photo over many tiles, with joints between them.",
     "card": "Lay out a test card that finds speed and power, greys or register.",
     "read": "Read a test card from photos of it, or from marks by hand.",
     "laser": "Lasers: list them, describe one, note a wiped lens.",

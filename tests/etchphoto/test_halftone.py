@@ -12,6 +12,7 @@ from etchphoto.halftone import (
     JARVIS,
     STUCKI,
     diffuse,
+    diffuse_bands,
     diffuse_evenly,
     threshold,
 )
@@ -250,6 +251,17 @@ def test_bare_stays_bare_and_solid_stays_solid(name, grey):
 
     assert bits.dtype == bool
     assert (bits == bool(grey)).all()
+
+
+@every_kernel
+@pytest.mark.parametrize("bands", [(70, 50, 80), (24, 1, 2, 173), (199, 1), (200,)])
+def test_bands_give_the_dots_of_the_whole_picture_bit_for_bit(kernel, bands):
+    coverage = noise(200, 41).astype(np.float32)
+    parts = np.split(coverage, np.cumsum(bands)[:-1])
+
+    made = list(diffuse_bands(parts, kernel))
+
+    assert (np.concatenate(made) == diffuse_evenly(coverage, kernel)).all()
 
 
 def test_the_threshold_burns_from_one_half_on():

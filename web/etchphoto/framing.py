@@ -78,7 +78,7 @@ class Frame:
         return (PhotoFinding("coarse-photo", sentence),)
 
 
-def frame_photo(
+def frame_photo(  # noqa: PLR0913 - one keyword for each thing to be chosen
     width_px: int,
     height_px: int,
     *,
@@ -86,6 +86,7 @@ def frame_photo(
     height_mm: float | None,
     line_spacing_mm: float,
     crop: Crop | None = None,
+    most_dots: int = MAX_DOTS,
 ) -> Frame:
     """Lay an upright photo on a tile; without a height, the photo's own shape decides it.
 
@@ -101,9 +102,9 @@ def frame_photo(
         rows = max(1, round(columns * shape))
     else:
         rows = _dots("height", height_mm, line_spacing_mm)
-    if rows * columns > MAX_DOTS:
+    if rows * columns > most_dots:
         raise UnfitOrder(
-            f"{columns} × {rows} dots are more than the {MAX_DOTS // 1_000_000} million one job "
+            f"{columns} × {rows} dots are more than the {most_dots // 1_000_000} million one job "
             "can have: make the picture smaller or the line spacing wider"
         )
     tile_shape = rows / columns

@@ -6,7 +6,7 @@ pixels (row, x) with the same x + 3 row do not depend on one another: they form 
 front is a strided slice of the flat picture.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final
@@ -85,8 +85,15 @@ def _diffuse_pixel_by_pixel(coverage: Coverage, kernel: Kernel) -> Bits:
     return bits
 
 
-def _diffuse_front_by_front(coverage: Coverage, kernel: Kernel) -> Bits:
+def _diffuse_front_by_front(
+    coverage: Coverage, kernel: Kernel, carried: Coverage | None = None
+) -> Bits:
+    """Return the dots of `coverage`; its last rows, as many as `carried` has, stay undecided.
+
+    For those `carried` takes the coverage and the errors that reach them from above.
+    """
     rows, columns = coverage.shape
+    decided = rows if carried is None else rows - len(carried)
     stride = columns - _STEP
     wanted = coverage.reshape(-1)
     bits = np.zeros(rows * columns, dtype=np.bool_)
@@ -107,6 +114,10 @@ def _diffuse_front_by_front(coverage: Coverage, kernel: Kernel) -> Bits:
         value[:] = wanted[pixels]
         for delay, share, down in arrivals:
             value += slots[(front - delay) % _FRONTS_KEPT][share][begin - down : end - down]
+        if carried is not None and last >= decided:
+            undecided = np.arange(max(first, decided), last + 1)
+            carried[undecided - decided, front - _STEP * undecided] = value[undecided - first]
+            value[undecided - first] = 0  # neither burnt nor passing anything on
         burnt = value >= 0.5
         bits[pixels] = burnt
         value -= burnt
@@ -137,6 +148,34 @@ def diffuse_evenly(coverage: Coverage, kernel: Kernel) -> Bits:
     top, side = min(RUN_IN, rows), min(RUN_IN, columns)
     bits = diffuse(np.pad(coverage, ((top, 0), (side, side)), mode="symmetric"), kernel)
     return np.ascontiguousarray(bits[top:, side : side + columns])
+
+
+def diffuse_bands(bands: Iterable[Coverage], kernel: Kernel) -> Iterator[Bits]:
+    """Yield the dots of a picture that comes in bands of rows, from the top, in bands of its own.
+
+    Together they are, bit for bit, those that `diffuse_evenly` makes of the whole picture, where
+    the first band has RUN_IN rows or more; only about one band is held at a time.
+    """
+    pending: Coverage | None = None  # the rows that wait for errors from above
+    top = side = columns = 0
+    for band in bands:
+        if pending is None:
+            columns = band.shape[1]
+            top, side = min(RUN_IN, len(band)), min(RUN_IN, columns)
+            pending = np.zeros((0, columns + 2 * side))
+        padded = np.pad(band, ((0, 0), (side, side)), mode="symmetric")
+        if top:
+            padded = np.pad(padded, ((top, 0), (0, 0)), mode="symmetric")
+        waiting = np.concatenate((pending, padded))
+        del padded
+        pending = np.zeros((min(_REACH_ROWS, len(waiting)), waiting.shape[1]))
+        decided = slice(top, len(waiting) - len(pending))
+        bits = _diffuse_front_by_front(waiting, kernel, pending)[decided, side : side + columns]
+        del band, waiting  # while the next one is fetched
+        yield np.ascontiguousarray(bits)
+        top = 0
+    if pending is not None:
+        yield _diffuse_front_by_front(pending, kernel)[:, side : side + columns]
 
 
 KERNELS: Final[Mapping[str, Kernel]] = {

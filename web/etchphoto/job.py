@@ -222,12 +222,7 @@ def frame_of(photo: LoadedPhoto, order: PhotoOrder) -> Frame:
 def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     """Return what the person should know before etching, the gravest first."""
     frame = frame_of(photo, order)
-    found = [
-        *_cheap_findings(frame, order),
-        *_tone_findings(order),
-        *_shadow_findings(order),
-    ]
-    found += register_findings(order)
+    found = [*_cheap_findings(frame, order), *order_findings(order)]
     asked = (order.width_mm, order.height_mm or frame.height_mm)
     made = (frame.width_mm, frame.height_mm)
     if any(abs(ask - size) > _ROUNDED_MM for ask, size in zip(asked, made, strict=True)):
@@ -237,6 +232,11 @@ def findings(photo: LoadedPhoto, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
         )
         found.append(PhotoFinding("size-rounded", sentence))
     return tuple(found)
+
+
+def order_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
+    """Return what is known of a photo's tone and register before one looks at it."""
+    return (*_tone_findings(order), *_shadow_findings(order), *register_findings(order))
 
 
 def register_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:

@@ -55,13 +55,16 @@ PLACE: Final[Options] = (
         help="Lower left corner of the picture, in millimetres from the origin.",
     ),
 )  # fmt: skip
-WORDS: Final[Options] = (
-    click.option("--title", metavar="TEXT", help="What to call the job; else the photo's name."),
+ACKNOWLEDGE: Final[Options] = (
     click.option(
         "--acknowledge", "acknowledged", multiple=True, metavar="NAME",
         help="Say yes to a finding that would stop the job; the message gives its name.",
     ),
 )  # fmt: skip
+WORDS: Final[Options] = (
+    click.option("--title", metavar="TEXT", help="What to call the job; else the photo's name."),
+    *ACKNOWLEDGE,
+)
 
 
 def chosen_halftone(said: str | None, chosen: Chosen, *, is_one_way: bool) -> str:

@@ -64,6 +64,19 @@ size_mm = 2
 stand = "bottom"
 """
 
+MURAL = """
+format = "etchwarden-mural"
+version = 1
+name = "Harbour & sea"
+
+[wall]
+columns = 3
+rows = 2
+tile_width_mm = 10
+tile_height_mm = 8
+joint_mm = 1.25
+"""
+
 
 def design(layers, width_mm=40.0, height_mm=30.0, margin_mm=0.0):
     """Return a design of these layers, each the text of its entries."""

@@ -131,14 +131,19 @@ def _photo_order(layer: PhotoLayer, order: PhotoOrder, grid: Grid, window: Windo
         width_mm=(columns.stop - columns.start) * grid.spacing_mm,
         height_mm=(rows.stop - rows.start) * grid.spacing_mm,
         crop=Crop(*layer.crop) if layer.crop else None,
-        adjustments=Adjustments(
-            brightness=layer.brightness,
-            contrast=layer.contrast,
-            gamma=layer.gamma,
-            local_contrast=layer.local_contrast,
-            sharpness=layer.sharpness,
-            open_shadows=layer.open_shadows,
-        ),
+        adjustments=adjustments_of(layer),
+    )
+
+
+def adjustments_of(layer: PhotoLayer) -> Adjustments:
+    """Return the look of a photo in a design."""
+    return Adjustments(
+        brightness=layer.brightness,
+        contrast=layer.contrast,
+        gamma=layer.gamma,
+        local_contrast=layer.local_contrast,
+        sharpness=layer.sharpness,
+        open_shadows=layer.open_shadows,
     )
 
 

@@ -1,0 +1,215 @@
+"""A mural: tiles of one picture, whose dots and lines go on behind the joints."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from darkroom.practice import run_on_practice
+from etchphoto.decoder.loading import load_photo
+from etchphoto.errors import JobNotWritable, UnfitDesign
+from etchphoto.halftone import HALFTONES
+from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, frame_of, shares_to_burn
+from etchphoto.layout.mural import Mural, TileShade, Wall, WallDots, as_weak
+from etchphoto.layout.mural_file import mural_of_toml
+from etchphoto.layout.mural_job import mural_job, prepare_again, prepare_mural
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
+from support.samples.designs import MURAL as TEXT
+from support.samples.photo_files import encoded, scene
+
+HEAD, RECIPE = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]
+
+
+def order(**changes):
+    wish = {"head": HEAD, "recipe": RECIPE, "width_mm": 1.0, "halftone": DEFAULT_HALFTONE}
+    return PhotoOrder(**wish | changes)
+
+
+@pytest.fixture
+def photo(tmp_path):
+    (tmp_path / "sea.png").write_bytes(encoded(scene(500, 300), "PNG"))
+    return load_photo(tmp_path / "sea.png")
+
+
+def courses(job):
+    return np.concatenate(list(job.courses()))
+
+
+def test_a_wall_is_as_large_as_its_tiles_and_joints():
+    wall = Wall(columns=6, rows=8, tile_width_mm=100, tile_height_mm=100, joint_mm=3)
+
+    assert (wall.width_mm, wall.height_mm, wall.tiles) == (615, 821, 48)
+
+
+@pytest.mark.parametrize("spacing_mm", [0.1, 0.13, 0.254])
+def test_every_tile_begins_within_half_a_dot_of_its_place(spacing_mm):
+    wall = Wall(columns=9, rows=4, tile_width_mm=50, tile_height_mm=40, joint_mm=2.7)
+    dots = WallDots(wall=wall, spacing_mm=spacing_mm)
+
+    for place in dots.places():
+        at_mm = place.column * 52.7, place.row * 42.7
+        starts = place.columns.start * spacing_mm, place.rows.start * spacing_mm
+        assert starts == pytest.approx(at_mm, abs=spacing_mm / 2 + 1e-9)
+        assert place.columns.stop - place.columns.start == round(50 / spacing_mm)
+    assert [place.number for place in dots.places()] == list(range(1, 37))
+    assert dots.columns == place.columns.stop
+    assert dots.rows == place.rows.stop
+
+
+def test_the_tiles_are_parts_of_one_picture_made_into_dots_as_a_whole(photo):
+    """The same photo at the wall's size, halftoned in one piece, holds every tile bit for bit.
+
+    Bands are resampled one by one: where a share lies on a knife's edge a dot may differ.
+    """
+    job = replace(mural_job(mural_of_toml(TEXT), order(), photo), dots_at_once=10_000)
+    whole_order = order(width_mm=job.dots.columns * 0.1, height_mm=job.dots.rows * 0.1)
+    shares = shares_to_burn(photo, frame_of(photo, whole_order), whole_order)
+    whole = HALFTONES[DEFAULT_HALFTONE](shares)
+
+    made = courses(job)
+
+    rows = np.r_[0:80, 92:172]
+    assert job.dots.course(1)[0].rows == slice(92, 172)
+    assert (made != whole[rows]).mean() < 0.001
+
+
+def test_a_tile_made_again_alone_is_identical(photo, tmp_path):
+    job = mural_job(mural_of_toml(TEXT), order(), photo)
+    sheets = prepare_mural(job, folder=tmp_path / "wall")
+    names = (GCODE_NAME, PICTURE_NAME, "job.json")
+    first = {name: (tmp_path / "wall/tile-5" / name).read_bytes() for name in names}
+
+    again = prepare_again(job, 5, folder=tmp_path / "wall")
+
+    assert len(sheets) == 6
+    assert again == sheets[4] == read_sheet(tmp_path / "wall/tile-5")
+    assert again.title == "Harbour & sea, tile 5 of 6"
+    assert {name: (tmp_path / "wall/tile-5" / name).read_bytes() for name in names} == first
+
+
+def test_a_tile_is_not_made_again_from_another_photo_or_with_other_settings(photo, tmp_path):
+    mural = mural_of_toml(TEXT)
+    job = mural_job(mural, order(), photo)
+    with pytest.raises(UnfitDesign, match="make all of it first"):
+        prepare_again(job, 5, folder=tmp_path / "wall")
+    prepare_mural(job, folder=tmp_path / "wall")
+
+    with pytest.raises(UnfitDesign, match="the tiles 1 to 6"):
+        prepare_again(job, 7, folder=tmp_path / "wall")
+    slower = order(recipe=replace(RECIPE, feed_mm_per_min=3000))
+    with pytest.raises(UnfitDesign, match=r"made with other settings, 4000 mm/min and 60%"):
+        prepare_again(mural_job(mural, slower, photo), 5, folder=tmp_path / "wall")
+    (tmp_path / "sea.png").write_bytes(encoded(scene(501, 300), "PNG"))
+    changed = mural_job(mural, order(), load_photo(tmp_path / "sea.png"))
+    with pytest.raises(UnfitDesign, match="changed since"):
+        prepare_again(changed, 5, folder=tmp_path / "wall")
+    with pytest.raises(JobNotWritable, match="holds other things"):
+        prepare_mural(job, folder=tmp_path / "wall")
+
+
+def test_white_and_black_are_those_that_the_weakest_tile_can_show():
+    """Murray-Davies, by hand: on a tile of 0.8 and 0.05, white of 0.7 needs (0.8 - 0.7) / 0.75
+    burnt, and black of 0.1 needs (0.8 - 0.1) / 0.75; the weakest tile is burnt as wanted."""
+    shades = (
+        TileShade(number=1, white=0.8, black=0.05),
+        TileShade(number=2, white=0.7, black=0.1),
+    )
+    wall = Wall(columns=2, rows=1, tile_width_mm=1, tile_height_mm=0.2, joint_mm=0.1)
+    mural = Mural(name="two", wall=wall, photo=mural_of_toml(TEXT).photo, shades=shades)
+    places = list(WallDots(wall=wall, spacing_mm=0.1).places())
+    wanted = np.tile(np.linspace(0, 1, 2, dtype=np.float32)[:, np.newaxis], (1, 21))
+
+    shares = as_weak(mural, places, wanted.copy(), 0)
+
+    assert shares[:, :10] == pytest.approx(np.tile([[0.1 / 0.75], [0.7 / 0.75]], (1, 10)))
+    assert shares[:, 10:] == pytest.approx(wanted[:, 10:])
+
+
+UNFIT = (
+    ("columns = 3", "colums = 3", "the wall cannot have the entry 'colums' on line 7"),
+    ("columns = 3", "columns = 3.5", "the wall, columns on line 7: expected `int`"),
+    ("columns = 3", "columns = 0", "1 to 1000 tiles"),
+    ("joint_mm = 1.25", "joint_mm = 12", "a joint of 12.0 mm is none"),
+    ("columns = 3", "columns = 900", "1 to 1000 tiles"),
+    ("etchwarden-mural", "etchwarden-design", "no mural of ours"),
+    ("joint_mm = 1.25", "joint_mm = 1\n[photo]\nsharpness = 1", "look at what lies round a dot"),
+    ("joint_mm = 1.25", "joint_mm = 1\n[[tile]]\nnumber = 7\nwhite = 0.8\nblack = 0.1",
+     "a number from 1 to 6"),
+    ("joint_mm = 1.25", "joint_mm = 1\n[[tile]]\nnumber = 6\nwhite = 0.1\nblack = 0.8",
+     "more white than black"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "said"), UNFIT, ids=[row[1] for row in UNFIT])
+def test_a_mural_that_nobody_can_lay_is_refused(old, new, said, photo):
+    with pytest.raises(UnfitDesign) as refused:
+        mural_job(mural_of_toml(TEXT.replace(old, new)), order(), photo)
+
+    assert said in str(refused.value)
+
+
+def test_the_plan_tells_all_that_is_needed_to_lay_the_tiles(photo, tmp_path):
+    prepare_mural(mural_job(mural_of_toml(TEXT), order(), photo), folder=tmp_path / "wall")
+
+    plan = (tmp_path / "wall/plan.svg").read_text()
+
+    assert "Harbour &amp; sea" in plan
+    assert "3 × 2 tiles of 10 × 8 mm, joint 1.25 mm" in plan
+    assert "Overall 32.5 × 17.25 mm" in plan
+    assert re.findall(r">\s*(\d)</text>", plan) == list("123456")
+    assert plan.count("<path") == 6
+    assert 'width="297mm" height="210mm"' in plan  # A4 lying (ISO 216)
+
+
+@pytest.mark.slow
+def test_lines_go_on_straight_over_the_joints_within_a_tenth_of_a_millimetre(tmp_path):
+    """Four tiles etched on the practice machine, put together with the joint between them.
+
+    The photo holds two straight edges that cross the joints; through each, on all four tiles, one
+    straight line is laid, and the edge is nowhere further from it.
+    """
+    across, down = np.meshgrid(np.arange(1300) + 0.5, np.arange(1300) + 0.5)
+    slanted = (down > 250 + 0.35 * across) ^ (across > 300 + 0.4 * down)
+    photo_file = tmp_path / "lines.png"
+    Image.fromarray((~slanted * 255).astype(np.uint8)).save(photo_file)
+    wall = TEXT.replace("columns = 3", "columns = 2").replace("1.25", "3")
+    mural = mural_of_toml(wall.replace("height_mm = 8", "height_mm = 10"))
+    job = mural_job(mural, order(halftone="threshold", at_x_mm=20.0, at_y_mm=5.0),
+                    load_photo(photo_file))  # fmt: skip
+    prepare_mural(job, folder=tmp_path / "wall")
+
+    mm = 0.025
+    seen = np.full((round(23 / mm), round(23 / mm)), np.nan)
+    for place in job.dots.places():
+        gcode = (tmp_path / "wall" / job.folder_name(place) / GCODE_NAME).read_bytes()
+        tile = run_on_practice(gcode, HEAD, "white-tile").tile
+        top, left = round(place.row * 13 / mm), round(place.column * 13 / mm)
+        seen[top : top + 400, left : left + 400] = tile.reflectance(
+            mm_per_px=mm, rectangle=(20.0, 5.0, 30.0, 15.0)
+        )
+
+    px_per_mm = 1300 / 23
+    for steps, at_start, slope in ((seen, 250, 0.35), (seen.T, 300, 0.4)):
+        columns, edges = _edges_near(steps, mm, at_start / px_per_mm, slope)
+        line = np.polyfit(columns, edges, 1)
+        assert {*(columns > 11.5)} == {False, True}  # on both sides of the joint
+        assert np.abs(np.polyval(line, columns) - edges).max() < 0.1
+        assert line == pytest.approx([slope, at_start / px_per_mm], abs=0.1)
+
+
+def _edges_near(seen, mm, start_mm, slope):
+    """Return where an edge crosses each column, in mm, as far as it is seen on a tile."""
+    columns, edges = [], []
+    for column in range(0, seen.shape[1], 4):
+        x_mm = (column + 0.5) * mm
+        middle = round((start_mm + slope * x_mm) / mm)
+        part = seen[middle - 16 : middle + 16, column]
+        dark = part < 0.45
+        if np.isnan(part).any() or (dark[:-1] != dark[1:]).sum() != 1 or dark[0] == dark[-1]:
+            continue  # in a joint, or where both edges meet
+        columns.append(x_mm)
+        edges.append((middle - 16 + np.flatnonzero(dark[:-1] != dark[1:])[0] + 1) * mm)
+    return np.array(columns), np.array(edges)

@@ -1,0 +1,93 @@
+"""`etchwarden mural` as a person uses it."""
+
+import textwrap
+
+import pytest
+from click.testing import CliRunner
+
+from etchphoto.layout.mural_file import mural_of_toml
+from etchwarden.commands.mural import command
+from etchwire.sheet import read_sheet
+from support.samples.designs import MURAL
+from support.samples.photo_files import encoded, scene
+
+
+@pytest.fixture
+def mural(tmp_path):
+    """Return a call of the command beside a mural of 3 × 2 tiles and a photo."""
+    (tmp_path / "wall.toml").write_text(MURAL)
+    (tmp_path / "sea.png").write_bytes(encoded(scene(500, 300), "PNG"))
+
+    def run(*words, file="wall.toml", photo="sea.png"):
+        start = [str(tmp_path / file), str(tmp_path / photo), "-o", str(tmp_path / "wall")]
+        return CliRunner().invoke(command, [*start, *words])
+
+    return run
+
+
+def test_a_mural_becomes_a_job_for_each_tile_and_a_plan(mural, tmp_path):
+    done = mural("--at", "20", "5")
+
+    assert done.exit_code == 0, done.output
+    assert "3 × 2 tiles, 32.5 × 17.25 mm overall with joints of 1.25 mm" in done.stdout
+    folders = sorted(path.name for path in (tmp_path / "wall").iterdir())
+    assert folders == ["plan.svg", *(f"tile-{number}" for number in range(1, 7))]
+    sheet = read_sheet(tmp_path / "wall/tile-4")
+    assert (sheet.title, sheet.columns, sheet.rows) == ("Harbour & sea, tile 4 of 6", 100, 80)
+    assert (sheet.picture.left_mm, sheet.picture.bottom_mm) == (20, 5)
+
+
+def test_one_tile_is_made_again_alone(mural, tmp_path):
+    mural()
+    before = (tmp_path / "wall/tile-4/job.gcode").read_bytes()
+
+    again = mural("--only", "4")
+
+    assert again.exit_code == 0, again.output
+    assert "Harbour & sea, tile 4 of 6: 10.00 × 8.00 mm" in again.stdout
+    assert (tmp_path / "wall/tile-4/job.gcode").read_bytes() == before
+
+
+def test_a_tile_that_stays_white_has_no_job_and_that_is_said(mural, tmp_path):
+    picture = scene(500, 300)
+    picture[:, :170] = 255
+    (tmp_path / "sea.png").write_bytes(encoded(picture, "PNG"))
+
+    done = mural()
+
+    assert "2 tiles stay white and have no job." in done.stdout
+    assert not (tmp_path / "wall/tile-1").exists()
+
+
+def test_dots_that_are_searched_for_are_refused_where_they_were_asked_for(mural, tmp_path):
+    (tmp_path / "wall.toml").write_text(MURAL + '[photo]\nhalftone = "test-card"\n')
+
+    done = mural()
+
+    assert done.exit_code == 1
+    assert "Choose one of crisp, smooth, firm" in done.stderr
+    assert not (tmp_path / "wall").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--only", "4"), "make all of it first"),
+        (("--only", "9"), "the tiles 1 to 6"),
+        (("--spacing", "0.05"), "measured spot of 0.08 mm"),
+        (("--at", "395", "0"), "place it nearer to the origin"),
+    ],
+)
+def test_what_cannot_be_made_says_why_and_leaves_nothing(mural, tmp_path, words, said):
+    done = mural(*words)
+
+    assert done.exit_code == 1, done.output
+    assert said in done.stderr
+    assert not (tmp_path / "wall").exists()
+
+
+def test_the_example_of_the_help_is_a_mural():
+    text = CliRunner().invoke(command, ["--help"]).stdout
+    example = textwrap.dedent(text[text.index('  format = "') : text.index("Examples:")])
+
+    assert mural_of_toml(example).wall.tiles == 48
