@@ -293,7 +293,7 @@ def _order(kind: str, options: _Options, changes: Changes, logbook: CardCalls | 
     head = logbook.catalogue.head(options.head_name) if logbook else find_head(options.head_name)
     if logbook:
         logbook.catalogue.require_surface(options.surface)
-    wishes = CardRequest(
+    request = CardRequest(
         number=_number(options, logbook),
         head=head,
         surface=options.surface,
@@ -303,23 +303,23 @@ def _order(kind: str, options: _Options, changes: Changes, logbook: CardCalls | 
         air_assist=options.air_assist,
     )
     recipe = None if kind == "power" else _recipe(options, head, logbook, kind)
-    return CardOrder(kind=kind, wishes=wishes, recipe=recipe, **changes)
+    return CardOrder(kind=kind, wishes=request, recipe=recipe, **changes)
 
 
 def _recipe(options: _Options, head: Head, logbook: CardCalls | None, kind: str) -> Recipe | None:
     in_force = logbook.catalogue.recipe_in_force(head.name, options.surface) if logbook else None
     usual = PRACTICE_RECIPES.get(options.head_name)
-    known = settings_of(in_force) if in_force else usual
+    stored = settings_of(in_force) if in_force else usual
     percent = options.power_percent
-    if known is None and percent is None and kind in WITHOUT_RECIPE:
+    if stored is None and percent is None and kind in WITHOUT_RECIPE:
         return None
     said_ratio = None if percent is None else percent / 100
     return Recipe(
         surface=options.surface,
         feed_mm_per_min=_said_or(
-            options.feed_mm_per_min, None if known is None else known.feed_mm_per_min
+            options.feed_mm_per_min, None if stored is None else stored.feed_mm_per_min
         ),
-        power_ratio=_said_or(said_ratio, None if known is None else known.power_ratio),
+        power_ratio=_said_or(said_ratio, None if stored is None else stored.power_ratio),
         line_spacing_mm=_said_spacing_mm(options, head),
         air_assist=options.air_assist,
     )
@@ -329,15 +329,15 @@ def _said_spacing_mm(options: _Options, head: Head) -> float:
     return head.usual_spacing_mm if options.spacing_mm is None else options.spacing_mm
 
 
-def _said_or(said: float | None, known: float | None) -> float:
-    figure = known if said is None else said
+def _said_or(said: float | None, in_recipe: float | None) -> float:
+    figure = in_recipe if said is None else said
     if figure is None:
         raise click.UsageError(NO_RECIPE)
     return figure
 
 
-def _require_settings(options: _Options, known: Recipe | None) -> None:
-    if known is None and None in (options.feed_mm_per_min, options.power_percent):
+def _require_settings(options: _Options, usual: Recipe | None) -> None:
+    if usual is None and None in (options.feed_mm_per_min, options.power_percent):
         raise click.UsageError(NO_RECIPE)
 
 

@@ -152,10 +152,10 @@ def _prepare(options: _Options) -> None:
     notes = [one for one in findings(photo, order) if not one.needs_acknowledgement]
 
     def look(coverage: Coverage, bits: Bits) -> None:
-        wanted = order.tone_curve.looks_like(coverage)
-        notes.extend(picture_findings(wanted, bits))
+        darkness = order.tone_curve.looks_like(coverage)
+        notes.extend(picture_findings(darkness, bits))
         if order.dot is not None and order.halftone != LETTERING:
-            times.append(_times_text(wanted, order))
+            times.append(_times_text(darkness, order))
 
     with progress_shown("Preparing") as show_progress:
         sheet = prepare_job(
@@ -168,14 +168,14 @@ def _prepare(options: _Options) -> None:
         )
     for note in (*notes, *speed_findings(sheet)):
         click.echo(f"Note: {note.sentence}", err=True)
-    told = "\n".join([summary(sheet), *times])
-    click.echo(f"{told}\nThe job is in {options.folder}.")
+    report_text = "\n".join([summary(sheet), *times])
+    click.echo(f"{report_text}\nThe job is in {options.folder}.")
 
 
-def _times_text(wanted: Coverage, order: PhotoOrder) -> str:
+def _times_text(darkness: Coverage, order: PhotoOrder) -> str:
     """Return how long each way of making dots would etch, beside each other."""
     parts = (
-        f"{halftone_name(kind)} {duration(etching_s(wanted, replace(order, halftone=kind)))}"
+        f"{halftone_name(kind)} {duration(etching_s(darkness, replace(order, halftone=kind)))}"
         for kind in (*KERNELS, FROM_TEST_CARD)
         if kind != order.halftone
     )

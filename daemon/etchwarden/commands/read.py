@@ -117,7 +117,7 @@ def command(**said: Any) -> None:
         cards = _cards(options.folders, logbook, beside=options.photos)
         before = _read_before(cards, options)
         reading, card, folder = _read(options, cards)
-        shown = CardEvidence(
+        evidence = CardEvidence(
             card=card,
             reading=reading,
             marks=marks_from_table(_table(options.marks, "PATCH=WORD"), card),
@@ -127,9 +127,9 @@ def command(**said: Any) -> None:
             in_force=logbook.in_force_for(card) if logbook else None,
         )
         earlier = [*(logbook.earlier(card) if logbook else ()), *_earlier(options.after)]
-        _tell(shown, earlier, folder)
+        _tell(evidence, earlier, folder)
         if logbook:
-            _file(logbook, shown, earlier, options)
+            _file(logbook, evidence, earlier, options)
     if options.socket is None:
         click.echo("Note: without --daemon the logbook does not know of this.", err=True)
 
@@ -164,36 +164,36 @@ def _cards(
     return {home / f"card-{card.number}": card for card in logbook.cards()}
 
 
-def _tell(shown: CardEvidence, earlier: list[CardEvidence], folder: Path) -> None:
-    card = shown.card
-    if card.kind == POWER and shown.trial is None:
-        tell_power(card, power_outcome(shown, earlier), folder)
-    elif card.kind == CHECK and shown.trial is None:
-        tell_strip(result_of(shown, earlier=earlier))
-    elif card.kind == TONE and shown.trial is None:
-        tell_tone(card, _needed(shown.reading))
-    elif card.kind != REGISTER or shown.trial is not None:
-        for sentence in result_of(shown).table["sentences"]:
+def _tell(evidence: CardEvidence, earlier: list[CardEvidence], folder: Path) -> None:
+    card = evidence.card
+    if card.kind == POWER and evidence.trial is None:
+        tell_power(card, power_outcome(evidence, earlier), folder)
+    elif card.kind == CHECK and evidence.trial is None:
+        tell_strip(result_of(evidence, earlier=earlier))
+    elif card.kind == TONE and evidence.trial is None:
+        tell_tone(card, _needed(evidence.reading))
+    elif card.kind != REGISTER or evidence.trial is not None:
+        for sentence in result_of(evidence).table["sentences"]:
             click.echo(sentence)
-    elif shown.meets:
-        tell_register(register_by_eye(card, shown.meets))
+    elif evidence.meets:
+        tell_register(register_by_eye(card, evidence.meets))
     else:
-        tell_register(register_by_camera(_needed(shown.reading)))
+        tell_register(register_by_camera(_needed(evidence.reading)))
 
 
 def _file(
-    logbook: CardCalls, shown: CardEvidence, earlier: list[CardEvidence], options: _Options
+    logbook: CardCalls, evidence: CardEvidence, earlier: list[CardEvidence], options: _Options
 ) -> None:
     if options.is_accepted is not False:
-        shown = _tried(shown, earlier, options.fingernail)
-    told = result_of(shown, earlier=earlier)
-    photos = [photo.name for photo in shown.reading.photos] if shown.reading else []
-    number = logbook.file_reading(shown, told, photos=photos)
+        evidence = _tried(evidence, earlier, options.fingernail)
+    result = result_of(evidence, earlier=earlier)
+    photos = [photo.name for photo in evidence.reading.photos] if evidence.reading else []
+    number = logbook.file_reading(evidence, result, photos=photos)
     click.echo(f"This is reading {number} in the logbook.")
-    if told.summary.get("bed_place") and (bed := logbook.bed_focus(shown.card.head.name)):
+    if result.summary.get("bed_place") and (bed := logbook.bed_focus(evidence.card.head.name)):
         for sentence in bed.sentences():
             click.echo(sentence)
-    chosen = _chosen(told.recommended, options)
+    chosen = _chosen(result.recommended, options)
     if chosen is None:
         return
     is_accepted = options.is_accepted
@@ -204,18 +204,18 @@ def _file(
         click.echo("It is in force.")
 
 
-def _tried(shown: CardEvidence, earlier: list[CardEvidence], answer: str | None) -> CardEvidence:
-    """Return `shown` with what a fingernail found on the patch chosen, asked as often as needed."""
+def _tried(evidence: CardEvidence, earlier: list[CardEvidence], answer: str | None) -> CardEvidence:
+    """Return it with what a fingernail found on the patch chosen, asked as often as needed."""
     while True:
-        told = result_of(shown, earlier=earlier).table
-        if not told.get("is_fingernail_asked"):
-            return shown
-        cell = told["choice"]["cell"]
+        table = result_of(evidence, earlier=earlier).table
+        if not table.get("is_fingernail_asked"):
+            return evidence
+        cell = table["choice"]["cell"]
         answer = answer or click.prompt(
             f"Does patch {cell} hold under a fingernail?", type=click.Choice(list(FINGERNAIL))
         )
-        shown, answer = shown.with_mark(cell, FINGERNAIL[answer]), None
-        for sentence in result_of(shown, earlier=earlier).table["sentences"]:
+        evidence, answer = evidence.with_mark(cell, FINGERNAIL[answer]), None
+        for sentence in result_of(evidence, earlier=earlier).table["sentences"]:
             click.echo(sentence)
 
 
