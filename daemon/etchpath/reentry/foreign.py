@@ -11,7 +11,7 @@ from etchpath.language.lines import Lines
 from etchpath.language.reader import read_block
 from etchpath.language.states import Carried, States, follow
 from etchpath.machine import Machine
-from etchpath.writer.raster import UM_PER_MM, mm_text
+from etchpath.writer.raster import UM_PER_MM, mm_text, short_text
 
 _COPIED_AT_ONCE_BYTES: Final = 256 * 1024
 
@@ -59,18 +59,14 @@ def _beginning(states: States, place: int) -> bytes:
     motion, distance, units, spindle = held.modes
     lines = ["G21G90G94", "G17", "M5", f"G0X{x_mm}Y{y_mm}"]
     if held.feed_mm_per_min > 0:
-        lines.append("F" + _short(held.feed_mm_per_min))
+        lines.append("F" + short_text(held.feed_mm_per_min))
     if units == INCH:
         lines.append("G20")
     if distance != ABSOLUTE:
         lines.append("G91")
-    power = "" if math.isnan(held.power_s) else "S" + _short(held.power_s)
+    power = "" if math.isnan(held.power_s) else "S" + short_text(held.power_s)
     if spindle != BEAM_OFF or power:
         lines.append(f"M{spindle}{power}")
     text = "\n".join(lines) + "\n"
     is_motion_given = states.lines.modes[Mode.MOTION, states.first + place] != NOT_SET
     return (text if is_motion_given else f"{text}G{motion}").encode("ascii")
-
-
-def _short(value: float) -> str:
-    return f"{value:.3f}".rstrip("0").rstrip(".")

@@ -18,7 +18,7 @@ from etchpath.preflight import inspect
 from etchpath.reentry.row_cut import cut_row
 from etchpath.writer.job_file import PREAMBLE
 from etchpath.writer.job_sheet import reach
-from etchpath.writer.raster import UM_PER_MM
+from etchpath.writer.raster import UM_PER_MM, short_text
 from etchwire.sheet import RowEntry, Sheet
 
 _COPIED_AT_ONCE_BYTES: Final = 256 * 1024
@@ -60,7 +60,7 @@ def _beginning(
     job: BinaryIO, sheet: Sheet, cut: Cut
 ) -> tuple[list[bytes], tuple[RowEntry, ...], tuple[RowEntry, ...]]:
     """Return the lines before the first whole row, the entry of the cut row, the whole rows."""
-    feed = f"{sheet.recipe.feed_mm_per_min:.3f}".rstrip("0").rstrip(".").encode("ascii")
+    feed = short_text(sheet.recipe.feed_mm_per_min).encode("ascii")
     lines = [*PREAMBLE, b"F%s\n" % feed]
     ahead = tuple(entry for entry in sheet.index if entry.row >= cut.row)
     whole = tuple(entry for entry in ahead if entry.row > cut.row)

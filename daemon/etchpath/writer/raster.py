@@ -152,6 +152,11 @@ def mm_text(um: int) -> bytes:
     return (f"-{digits}" if um < 0 else digits).encode("ascii")
 
 
+def short_text(value: float) -> str:
+    """Return a figure to a thousandth in the fewest characters: 4000, 0.5."""
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
 def feed_text(feed_mm_per_min: float) -> bytes:
     """Return a speed as its word, in the fewest characters: F4000."""
-    return f"F{feed_mm_per_min:.3f}".rstrip("0").rstrip(".").encode("ascii")
+    return f"F{short_text(feed_mm_per_min)}".encode("ascii")

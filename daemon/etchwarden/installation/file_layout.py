@@ -7,6 +7,7 @@ from pathlib import Path, PurePosixPath
 
 from etchwarden.installation.layout import Laid
 from etchwarden.installation.paths import Places
+from etchwire.storing import settle
 
 
 def write_whole(path: Path, content: bytes, mode: int = 0o644) -> None:
@@ -24,7 +25,7 @@ def write_whole(path: Path, content: bytes, mode: int = 0o644) -> None:
         with suppress(OSError):
             draft.unlink()
         raise
-    sync(path.parent)
+    settle(path.parent)
 
 
 def link_whole(link: Path, target: str) -> None:
@@ -36,7 +37,7 @@ def link_whole(link: Path, target: str) -> None:
     draft.unlink(missing_ok=True)
     draft.symlink_to(target)
     draft.replace(link)
-    sync(link.parent)
+    settle(link.parent)
 
 
 def lay(files: Iterable[Laid], places: Places) -> None:
@@ -76,12 +77,3 @@ def _write_list(places: Places, targets: Iterable[PurePosixPath]) -> None:
     text = "".join(f"{target}\n" for target in sorted(targets))
     if not places.files.exists() or places.files.read_text() != text:
         write_whole(places.files, text.encode())
-
-
-def sync(path: Path) -> None:
-    """Wait until a file, or what a folder lists, is on the card."""
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Final
 
 from etchwarden.installation.errors import StepFailed
-from etchwarden.installation.file_layout import sync
 from etchwarden.installation.paths import Places
+from etchwire.storing import settle
 
 LOGBOOK_NAME: Final = "logbook.sqlite3"
 PAGE_BOOKS: Final = "*.sqlite3"
@@ -62,10 +62,10 @@ def put_back(copy: Copy) -> bool:
     draft = copy.live.with_name(f"{copy.live.name}.put-back")
     shutil.copyfile(copy.kept, draft)
     _give_to(owner_of=copy.live if copy.live.exists() else copy.live.parent, to=draft)
-    sync(draft)
+    settle(draft)
     _set_aside(copy.live)
     draft.replace(copy.live)
-    sync(copy.live.parent)
+    settle(copy.live.parent)
     return True
 
 
@@ -86,7 +86,7 @@ def _set_aside(book: Path) -> None:
         if beside.exists():
             beside.replace(aside.with_name(aside.name + ending))
     os.link(book, aside)
-    sync(book.parent)
+    settle(book.parent)
 
 
 def _give_to(*, owner_of: Path, to: Path) -> None:
@@ -102,8 +102,8 @@ def _copy(book: Path, keep: Copy | None) -> Path:
     try:
         copy_with_its_journals(book, kept)
         _require_sound(kept)
-        sync(kept)
-        sync(folder)
+        settle(kept)
+        settle(folder)
     except (OSError, sqlite3.Error) as error:
         for half in folder.glob(f"{kept.name}*"):
             half.unlink()

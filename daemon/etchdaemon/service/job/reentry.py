@@ -1,7 +1,6 @@
 """An etch that was cut short, taken up again: which job is left of it, and what is known."""
 
 import shutil
-from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 from math import nextafter
 from pathlib import Path
@@ -28,9 +27,10 @@ from etchdaemon.run.reentry_rules import (
     unknown_sentences,
 )
 from etchdaemon.service.job.spool import Spool, SpooledJob
-from etchwire.calls.history import Run, RunEvent, RunEvents, RunRecord, Runs
+from etchwire.calls.history import Run, RunRecord, Runs
 from etchwire.calls.machine import CutView, Reenter, Unfinished, UnfinishedRun
 from etchwire.errors import UnreadableSheet
+from etchwire.record import events_of
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet, read_sheet
 from etchwire.transport.json_text import JsonTable
 
@@ -216,18 +216,11 @@ class Reentry:
             return self._spool.take_in(gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
 
     def _file_cut(self, record: RunRecord) -> JsonTable | None:
-        return file_cut(self._events(record.id))
+        return file_cut(events_of(self._history.ask, record.id))
 
     def _trace(self, record: RunRecord, sheet: Sheet) -> Trace:
-        events = self._events(record.id)
+        events = events_of(self._history.ask, record.id)
         return trace_of(events, etched_rows=record.etched_rows or 0, sheet=sheet)
-
-    def _events(self, run: int) -> Iterator[RunEvent]:
-        after: int | None = 0
-        while after is not None:
-            page = self._history.ask(RunEvents(id=run, after=after))
-            yield from page.events
-            after = page.next_after
 
 
 def _require_accepted(gap_mm: float, *, accept_gap: bool) -> None:
