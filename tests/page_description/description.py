@@ -6,12 +6,13 @@ from page_description.describing import DESCRIBING
 from page_description.entries import Entry, described
 from page_description.machine import MACHINE
 from page_description.making import MAKING
+from page_description.ordering import ORDERING
 from page_description.playing import PLAYING
 from page_description.records import RECORDS
 from page_description.watching import PAIRING, WATCHING
 
 ENTRIES: Final[tuple[Entry, ...]] = (
-    *WATCHING, *RECORDS, *MAKING, *DESCRIBING, *MACHINE, *PAIRING, *PLAYING,
+    *WATCHING, *RECORDS, *MAKING, *DESCRIBING, *MACHINE, *PAIRING, *PLAYING, *ORDERING,
 )  # fmt: skip
 
 

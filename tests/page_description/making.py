@@ -38,7 +38,8 @@ MAKING: Final = (
     Entry(method="GET", path="/new", says="A new picture: choose a photo.", role="operate"),
     Entry(
         method="POST", path="/new", says="Take a photo in.", role="operate",
-        asks={"photo": _FILE, "pair": TEXT, "size": TEXT}, needs=("photo",),
+        asks={"photo": _FILE, "pair": TEXT, "size": TEXT, "order": TEXT, "item": TEXT},
+        needs=("photo",),
         is_file_form=True, answers=(409, 422, 503),
     ),
     Entry(

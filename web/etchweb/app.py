@@ -20,6 +20,7 @@ from etchweb.logbook import routes as logbook
 from etchweb.machine import routes as machine_pages
 from etchweb.machine.machines import Machines
 from etchweb.newcomer import views as newcomer
+from etchweb.orders import views as orders
 from etchweb.practice import panel as practice
 from etchweb.previews import views as previews
 from etchweb.previews.store import PICTURES_FOLDER, path_name
@@ -83,7 +84,8 @@ def create_app(
     access.check_forms(app)
     drafts.register(app, folder)
     for room in (
-        run, cards, catalogue, logbook, newcomer, reentry, previews, machine_pages, pairing, fleet,
+        run, cards, catalogue, logbook, newcomer, orders, reentry, previews, machine_pages, pairing,
+        fleet,
     ):  # fmt: skip
         room.register(app)
     if machine is not None:

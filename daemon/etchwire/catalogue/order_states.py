@@ -29,9 +29,14 @@ class ItemFacts:
     is_accepted: bool = False
 
 
+def is_enough(*, good: float, count: int) -> bool:
+    """Return whether an item is done: nothing else matters then."""
+    return good >= count
+
+
 # The first that fits.
 _FITS: Final[tuple[tuple[str, Callable[[ItemFacts], bool]], ...]] = (
-    (DONE, lambda facts: facts.good >= facts.count),
+    (DONE, lambda facts: is_enough(good=facts.good, count=facts.count)),
     (TO_JUDGE, lambda facts: facts.unjudged > 0),
     (ON_BENCH, lambda facts: facts.on_bench > 0),
     (READY, lambda facts: facts.is_accepted),

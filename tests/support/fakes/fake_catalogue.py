@@ -51,6 +51,68 @@ LOTS: Final = [
         ("lot 7", "2026-11-23T08:00:00+00:00", "2026-11-23T20:00:00+00:00"),
     )
 ]  # fmt: skip
+ITEM: Final = {
+    "title": "a dog", "width_mm": 90.0, "height_mm": 90.0, "surface": PRACTICE_SURFACES[0].name,
+    "count": 2, "text": "Zoë 1999", "place": "coaster", "id": 7,
+}  # fmt: skip
+ORDER: Final = {
+    "id": 3,
+    "version": 4,
+    "customer": "Ada",
+    "due_on": "2026-12-01",
+    "note": "by post",
+    "may_use_photo_on": "",
+    "state": "proof out",
+    "who": "Ben",
+    "at_utc": MADE_UTC,
+    "changed_at_utc": MADE_UTC,
+    "forgotten_at_utc": None,
+    "items": [
+        {
+            "id": 7,
+            "item": ITEM,
+            "fingerprint": "ef" * 32,
+            "state": "proof out",
+            "to_make": 2,
+            "is_surface_known": True,
+            "trials": ["dishwasher"],
+            "test_tiles_ratio": 0.25,
+            "proofs": [
+                {
+                    "answer": "shown",
+                    "shown_sha256": "ef" * 32,
+                    "way": "",
+                    "at_utc": MADE_UTC,
+                    "who": "Ben",
+                    "is_current": True,
+                }
+            ],
+            "tiles": [
+                {
+                    "run_id": 7,
+                    "lot": "lot 7",
+                    "ended": "complete",
+                    "verdict": "pale",
+                    "elapsed_s": 2502.0,
+                    "beam_s": 1490.0,
+                }
+            ],
+        }
+    ],
+}
+ORDER_LINE: Final = {
+    "id": 3, "customer": "Ada", "due_on": "2026-12-01", "state": "proof out", "tiles": 2, "good": 0,
+    "to_make": 2,
+}  # fmt: skip
+
+
+def answer_order(**params: Any) -> dict[str, Any]:
+    """Answer `order`."""
+    if params["id"] != ORDER["id"]:
+        raise Refused("refused", f"There is no order {params['id']} in the logbook.")
+    return ORDER
+
+
 RECIPES: Final = [
     {
         **recipe.to_table(),
@@ -118,6 +180,9 @@ CRAFT: Final[dict[str, Any]] = {
     "heads": {"heads": HEADS},
     "surfaces": {"surfaces": SURFACES},
     "lots": {"lots": LOTS},
+    "orders": {"orders": [ORDER_LINE], "total": 1, "next_from": None},
+    "order": answer_order,
+    "shop": {"figures": {}, "who": "", "changed_at_utc": ""},
     "recipes": answer_recipes,
     "cards": answer_cards,
     "card": answer_card,

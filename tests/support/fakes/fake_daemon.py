@@ -445,6 +445,7 @@ LOGBOOK: Final = {
 # What it says when a command is done; to the others there is nothing to tell.
 ANSWERS_WHEN_DONE: Final = {
     **{kind.method(): {"id": None} for kind in (*CATALOGUE_NOTES, *ORDER_NOTES)},
+    "save_order": {"id": 3},
     "reenter": {"job_sha256": SHA256, "sentence": "Row 413 goes on."},
 }
 

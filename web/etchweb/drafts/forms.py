@@ -30,6 +30,7 @@ OVAL_FIELDS: Final = (  # name, words, least
     ("oval_wide", "Its width, %", 1.0),
     ("oval_high", "Its height, %", 1.0),
 )
+_DIGITS: Final = 16  # fewer: beyond that JSON's readers disagree
 _MM_MOST_OFF: Final = 10_000.0
 
 Part = tuple[float, float, float, float]  # left, top, right and bottom, in shares of the photo
@@ -240,3 +241,15 @@ def with_place(draft: Draft, form: Form) -> Draft:
     )
     at_x_mm, at_y_mm = at_mm
     return changed(draft, at_x_mm=at_x_mm, at_y_mm=at_y_mm)
+
+
+def for_order(draft: Draft, form: Form) -> Draft:
+    """Return the draft as that of an order's item, where the form names one.
+
+    It is called by their numbers: a file's name may be a customer's, and a job's title goes far.
+    """
+    order, item = (form.get(name, "") for name in ("order", "item"))
+    if not all(one.isascii() and one.isdigit() and len(one) < _DIGITS for one in (order, item)):
+        return draft
+    name = f"order {order}, item {item}"
+    return changed(draft, name=name, order=int(order), item=int(item))

@@ -1,5 +1,7 @@
 """*New picture*, at last: the proof, the place on the bed, and onto the bench."""
 
+from contextlib import suppress
+from hashlib import sha256
 from typing import Final
 
 from flask import abort, redirect, render_template, request, url_for
@@ -11,7 +13,15 @@ from etchweb.context import app_context, visitor_name
 from etchweb.drafts.forms import with_background_faded, with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
-from etchweb.drafts.store import DRAFT_NAME, JOB_FOLDER, PHOTO_NAME, PICTURES_OF_JOB, Draft, changed
+from etchweb.drafts.store import (
+    DOTS_NAME,
+    DRAFT_NAME,
+    JOB_FOLDER,
+    PHOTO_NAME,
+    PICTURES_OF_JOB,
+    Draft,
+    changed,
+)
 from etchweb.drafts.tile_choice import chosen_pair
 from etchweb.drafts.views import drafts, found_draft, waited_for, work_queue
 from etchweb.logbook.views import answered
@@ -23,7 +33,9 @@ from etchweb.text.formatting import as_sentence
 from etchwire.calls.catalogue import AssignTile
 from etchwire.calls.history import Run
 from etchwire.calls.machine import Status
+from etchwire.calls.orders import NoteProof
 from etchwire.calls.snapshot import MachineView
+from etchwire.catalogue.orders import CHANGED as PICTURE_CHANGED
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 
@@ -66,10 +78,32 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
         found = drafts().found(draft)
         if found is None:
             return go("proof", draft)
+    _tell_order(draft)
     view = proof_view(draft, found, _machine())
     return render_template(
         "drafts/proof.html", draft=draft, view=view, lots=_dry_lots(draft), answer=answer
     )
+
+
+def _tell_order(draft: Draft) -> None:
+    """Tell the order how its picture looks now: another than was shown withdraws a yes."""
+    if draft.item is None:
+        return
+    with suppress(Refused):  # the order is gone: the picture can still be etched
+        app_context().daemon.ask(
+            NoteProof(
+                item=draft.item,
+                answer=PICTURE_CHANGED,
+                design_sha256=_design_sha256(draft),
+                draft=draft.id,
+                who=visitor_name(),
+            )
+        )
+
+
+def _design_sha256(draft: Draft) -> str:
+    """Return SHA-256 of the picture that the proof shows, every dot of it."""
+    return sha256((drafts().folder_of(draft.id) / DOTS_NAME).read_bytes()).hexdigest()
 
 
 def _dry_lots(draft: Draft) -> list[str]:
@@ -110,8 +144,17 @@ def put_on_bench(draft_id: str) -> BaseResponse:
     )
     daemon = app_context().daemon
     try:
-        if lot := request.form.get("lot", ""):
-            daemon.ask(AssignTile(lot=lot, gcode_sha256=found.gcode_sha256, who=visitor_name()))
+        lot = request.form.get("lot", "")
+        if lot or draft.item is not None:
+            daemon.ask(
+                AssignTile(
+                    lot=lot,
+                    gcode_sha256=found.gcode_sha256,
+                    item=draft.item,
+                    design_sha256="" if draft.item is None else _design_sha256(draft),
+                    who=visitor_name(),
+                )
+            )
         daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
     except Refused as refusal:
         return with_status(_proof_page(draft, as_sentence(str(refusal))), status_of(refusal))

@@ -80,6 +80,8 @@ class Draft:
     fade: int = 0
     at_x_mm: float | None = None
     at_y_mm: float | None = None
+    order: int | None = None  # for which it is made, and for which item of it
+    item: int | None = None
 
     @property
     def title(self) -> str:

@@ -19,6 +19,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.context import app_context
+from etchweb.drafts.forms import for_order
 from etchweb.drafts.halftones import EVERY_HALFTONE, tried_name
 from etchweb.drafts.store import (
     ARRIVING_NAME,
@@ -89,7 +90,7 @@ def upload() -> BaseResponse:
     if photo is None or not photo.filename:
         return message_response(NO_PHOTO, 422, _page)
     _make_room()
-    draft = drafts().begin(photo.filename)
+    draft = for_order(drafts().begin(photo.filename), request.form)
     try:
         work = _taken(draft, photo)
     except OSError:
@@ -100,6 +101,8 @@ def upload() -> BaseResponse:
         status = STATUS_OF_FAULT.get(work.failed_kind, work.failed_status)
         return message_response(as_sentence(work.failed), status, _page)
     facts = drafts().facts(draft.id)
+    if draft.item is not None:
+        drafts().keep(draft)
     if facts is not None:
         draft = with_first_choices(draft, request.form, facts, app_context().daemon)
         drafts().keep(draft)

@@ -3,6 +3,7 @@
 import json
 import sqlite3
 from collections import defaultdict
+from collections.abc import Sequence
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
@@ -19,43 +20,50 @@ from etchwire.calls.orders import (
     TileEntry,
     WholeOrder,
 )
-from etchwire.catalogue.order_states import DONE, ItemFacts, item_state, order_state, tiles_to_make
-from etchwire.catalogue.orders import OrderItem, ShopFigures
+from etchwire.catalogue.order_states import (
+    ItemFacts,
+    is_enough,
+    item_state,
+    order_state,
+    tiles_to_make,
+)
+from etchwire.catalogue.orders import SHOWN, YES, OrderItem, ShopFigures
 
 # A tile is one chain of runs: its last run says how it ended, and bears the verdict.
-_TILE: Final = """
-    FROM assignment JOIN run ON run.assignment_id = assignment.id
-    WHERE assignment.item_id = item.id
-        AND NOT EXISTS (SELECT 1 FROM run AS later WHERE later.continues_run_id = run.id)
-"""
+_IS_LAST: Final = "NOT EXISTS (SELECT 1 FROM run AS later WHERE later.continues_run_id = run.id)"
 _VERDICT: Final = "(SELECT verdict FROM verdict WHERE run_id = run.id ORDER BY id DESC LIMIT 1)"
 # There is one bench: what was assigned last lies on it until it was etched. A tile that was
 # stopped stays there until the next one, or a verdict.
 _FACTS: Final = f"""
-    SELECT item.order_id, item.id, item.tiles, (
-            SELECT json_group_array({_VERDICT}) {_TILE} AND {_VERDICT} IS NOT NULL
-        ), (
-            SELECT count(*) {_TILE} AND ended = 'complete' AND {_VERDICT} IS NULL
-        ), (
-            SELECT count(*) {_TILE} AND ended IS NOT 'complete' AND {_VERDICT} IS NULL
-                AND (ended IS NULL OR assignment.id = (SELECT max(id) FROM assignment))
-        ) + (
-            SELECT count(*) FROM assignment WHERE assignment.item_id = item.id
-                AND id = (SELECT max(id) FROM assignment)
-                AND NOT EXISTS (SELECT 1 FROM run WHERE assignment_id = assignment.id)
-        ), (
-            SELECT json_array(answer, shown_sha256 = item.shown_sha256) FROM proof
-            WHERE item_id = item.id ORDER BY id DESC LIMIT 1
-        )
-    FROM order_item AS item
+    WITH tile AS (
+        SELECT item_id, assignment.id AS assignment_id, run.id AS run_id, ended,
+            {_VERDICT} AS verdict
+        FROM assignment LEFT JOIN run ON run.assignment_id = assignment.id AND {_IS_LAST}
+        WHERE item_id IS NOT NULL
+            AND (?1 IS NULL OR item_id IN (SELECT id FROM order_item WHERE order_id = ?1))
+    )
+    SELECT order_id, item.id, tiles, total(verdict = 'good'), total(verdict <> 'good'),
+        total(ended = 'complete' AND verdict IS NULL),
+        total(verdict IS NULL AND ended IS NOT 'complete' AND (
+            assignment_id = (SELECT max(id) FROM assignment)
+            OR (run_id IS NOT NULL AND ended IS NULL)
+        ))
+    FROM order_item AS item LEFT JOIN tile ON tile.item_id = item.id
+    WHERE ?1 IS NULL OR order_id = ?1 GROUP BY item.id
 """  # noqa: S608 (made of constants)
-_GOOD: Final = "good"
-_NOT_SHOWN: Final = '["", 0]'
-_SHOWN_ANSWERS: Final = ("shown", "yes")
+_Row = tuple[int, int, int, float, float, float, float]  # order, item, and the figures of its facts
+_HEADS: Final = "SELECT id, customer, due_on FROM customer_order ORDER BY due_on = '', due_on, id"
+_ANSWER: Final = """
+    SELECT answer, proof.shown_sha256 = order_item.shown_sha256
+    FROM proof JOIN order_item ON order_item.id = item_id
+    WHERE item_id = ? ORDER BY proof.id DESC LIMIT 1
+"""
 
 _TILES: Final = f"""
     WITH RECURSIVE chain AS (
-        SELECT run.id AS last_id, run.* {_TILE.replace("item.id", "?1")}
+        SELECT run.id AS last_id, run.*
+        FROM assignment JOIN run ON run.assignment_id = assignment.id
+        WHERE item_id = ?1 AND {_IS_LAST}
         UNION ALL
         SELECT chain.last_id, run.* FROM chain JOIN run ON run.id = chain.continues_run_id
     )
@@ -82,20 +90,19 @@ _TEST_TILES: Final = """
 
 
 def orders(book: sqlite3.Connection, call: Orders) -> OrdersPage:
-    """Return open or done orders, those due first first; a day that nobody named comes last."""
-    facts: dict[int, list[ItemFacts]] = defaultdict(list)
-    for order_id, _, *row in book.execute(_FACTS):
-        facts[order_id].append(_facts(*row))
-    lines = [
-        _line(order_id, customer, due_on, facts[order_id])
-        for order_id, customer, due_on in book.execute(
-            "SELECT id, customer, due_on FROM customer_order ORDER BY due_on = '', due_on, id"
-        )
-    ]
-    found = [one for one in lines if (one.state == DONE) is call.is_done]
+    """Return open or done orders, those due first first; a day that nobody named comes last.
+
+    Thousands are done: more than the count of their good tiles is looked at on the page alone.
+    """
+    items: dict[int, list[_Row]] = defaultdict(list)
+    for row in book.execute(_FACTS, (None,)):
+        items[row[0]].append(row)
+    heads = book.execute(_HEADS).fetchall()
+    found = [head for head in heads if _is_done(items[head[0]]) is call.is_done]
     if call.is_done:
         found.reverse()
-    page = fitting(found[call.from_place :][: rows_asked(call.limit)])
+    asked = found[call.from_place :][: rows_asked(call.limit)]
+    page = fitting([_line(book, head, items[head[0]]) for head in asked])
     end = call.from_place + len(page)
     return OrdersPage(orders=page, total=len(found), next_from=end if end < len(found) else None)
 
@@ -107,10 +114,7 @@ def order(book: sqlite3.Connection, call: Order) -> WholeOrder:
     row = found.fetchone()
     if row is None:
         raise CommandRefused(f"There is no order {call.id} in the logbook.")
-    items = tuple(
-        _item(book, item_id, _facts(*facts))
-        for _, item_id, *facts in book.execute(f"{_FACTS} WHERE order_id = ?", (call.id,))
-    )
+    items = tuple(_item(book, row) for row in book.execute(_FACTS, (call.id,)).fetchall())
     state = order_state(one.state for one in items)
     return WholeOrder(**dict(zip(names, row, strict=True)), items=items, state=state)
 
@@ -123,35 +127,40 @@ def shop(book: sqlite3.Connection, _call: Shop) -> ShopEntry:
     return ShopEntry(figures=figures, who=who, changed_at_utc=changed_at_utc)
 
 
-def _facts(
-    count: int, verdicts_json: str, unjudged: int, on_bench: int, proof_json: str | None
-) -> ItemFacts:
-    verdicts = json.loads(verdicts_json)
-    answer, is_current = json.loads(proof_json or _NOT_SHOWN)
+def _is_done(items: Sequence[_Row]) -> bool:
+    return bool(items) and all(is_enough(good=good, count=count) for _, _, count, good, *_ in items)
+
+
+def _facts(book: sqlite3.Connection, row: _Row) -> ItemFacts:
+    _, item, count, good, bad, unjudged, on_bench = map(int, row)
+    answer, is_current = book.execute(_ANSWER, (item,)).fetchone() or (None, False)
     return ItemFacts(
         count=count,
-        good=verdicts.count(_GOOD),
-        bad=len(verdicts) - verdicts.count(_GOOD),
+        good=good,
+        bad=bad,
         unjudged=unjudged,
         on_bench=on_bench,
-        is_shown=bool(is_current) and answer in _SHOWN_ANSWERS,
-        is_accepted=bool(is_current) and answer == "yes",
+        is_shown=bool(is_current) and answer in (SHOWN, YES),
+        is_accepted=bool(is_current) and answer == YES,
     )
 
 
-def _line(order_id: int, customer: str, due_on: str, items: list[ItemFacts]) -> OrderLine:
+def _line(book: sqlite3.Connection, head: tuple[int, str, str], items: Sequence[_Row]) -> OrderLine:
+    order_id, customer, due_on = head
+    facts = [_facts(book, row) for row in items]
     return OrderLine(
         id=order_id,
         customer=customer,
         due_on=due_on,
-        state=order_state(map(item_state, items)),
-        tiles=sum(one.count for one in items),
-        good=sum(one.good for one in items),
-        to_make=sum(map(tiles_to_make, items)),
+        state=order_state(map(item_state, facts)),
+        tiles=sum(one.count for one in facts),
+        good=sum(one.good for one in facts),
+        to_make=sum(map(tiles_to_make, facts)),
     )
 
 
-def _item(book: sqlite3.Connection, item_id: int, facts: ItemFacts) -> ItemEntry:
+def _item(book: sqlite3.Connection, row: _Row) -> ItemEntry:
+    item_id, facts = row[1], _facts(book, row)
     (item_json,) = book.execute(
         "SELECT item_json FROM order_item WHERE id = ?", (item_id,)
     ).fetchone()

@@ -61,7 +61,10 @@ def note_proof(book: sqlite3.Connection, *, call: NoteProof, stamp: Stamp) -> in
         "SELECT order_id, item_json FROM order_item WHERE id = ?", (call.item,)
     ).fetchone()
     item = OrderItem.from_table(json.loads(item_json))
-    if call.answer in (SHOWN, CHANGED) and call.design_sha256:
+    is_new_picture = call.design_sha256 not in ("", item.design_sha256) or (
+        call.draft not in ("", item.draft)
+    )
+    if call.answer in (SHOWN, CHANGED) and is_new_picture:
         item = replace(item, design_sha256=call.design_sha256, draft=call.draft or item.draft)
         _write_items(book, order_id, [replace(item, id=call.item)], stamp)
         _touch(book, order_id, stamp)

@@ -1,0 +1,58 @@
+"""Addresses about orders."""
+
+from typing import Any, Final
+
+from etchweb.orders.forms import WAYS
+from etchwire.catalogue.orders import PROOF_ANSWERS, TRIALS_OF_PLACE
+from page_description.entries import TEXT, Entry
+
+_NUMBER: Final = {"type": "integer", "minimum": 0, "maximum": 2**53 - 1}
+_FIGURE: Final = {"type": "string", "pattern": r"^\d{1,4}([.,]\d{1,3})?$"}
+_YES: Final = {"enum": ["yes", ""]}
+_DAY: Final = {"type": "string", "pattern": r"^(\d{4}-\d\d-\d\d)?$"}
+_ASKED: Final = (303, 404, 409, 422, 503)
+_VERSION: Final = {"type": "string", "pattern": "^[0-9]{1,15}$"}
+_HEAD: Final[dict[str, Any]] = {
+    "customer": TEXT, "due_on": _DAY, "note": TEXT, "may_use_photo_on": _DAY,
+}  # fmt: skip
+_ITEM: Final[dict[str, Any]] = {
+    "title": TEXT, "width_mm": _FIGURE, "height_mm": _FIGURE, "surface": TEXT,
+    "place": {"enum": list(TRIALS_OF_PLACE)}, "text": TEXT, "count": _FIGURE, "is_set": _YES,
+    "price": _FIGURE,
+}  # fmt: skip
+
+
+def _of_order(name: str, says: str, **asks: Any) -> Entry:
+    return Entry(
+        method="POST", path=f"/orders/{{number}}{name}", says=says, role="operate",
+        where={"number": _NUMBER}, asks=asks, answers=_ASKED,
+    )  # fmt: skip
+
+
+ORDERING: Final = (
+    Entry(
+        method="GET", path="/orders", says="Orders, those due first first.",
+        asks={"from": _NUMBER, "done": _YES}, answers=(404, 503),
+    ),
+    Entry(
+        method="GET", path="/orders/new", says="A new order.", role="operate", answers=(503,)
+    ),
+    Entry(
+        method="POST", path="/orders/new", says="Write down a new order.", role="operate",
+        asks=_HEAD | _ITEM, needs=("customer", "title"), answers=_ASKED,
+    ),
+    Entry(
+        method="GET", path="/orders/{number}", says="One order.", where={"number": _NUMBER},
+        answers=(404, 503),
+    ),
+    _of_order("", "Change who it is for, and by when.", version=_VERSION, **_HEAD),
+    _of_order(
+        "/item", "Add an item, change one or take one out.", version=_VERSION, item=TEXT,
+        do={"enum": ["remove", ""]}, **_ITEM,
+    ),
+    _of_order(
+        "/proof", "Say that a proof was shown, or what was answered.", item=TEXT,
+        answer={"enum": list(PROOF_ANSWERS)}, way={"enum": list(WAYS)}, shown_sha256=TEXT,
+    ),
+    _of_order("/forget", "Delete it at the customer's wish.", sure=_YES),
+)  # fmt: skip

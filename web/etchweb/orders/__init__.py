@@ -1,0 +1,1 @@
+"""Orders: who wants which tiles by when, and how far they are."""

@@ -1,0 +1,204 @@
+"""*Orders*: what is due, and one order with its items, proofs and tiles."""
+
+from datetime import UTC, datetime
+from typing import Final
+
+from flask import Blueprint, Flask, abort, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchweb.context import app_context, visitor_name
+from etchweb.drafts.store import SEEN_NAME, Draft
+from etchweb.drafts.views import drafts
+from etchweb.logbook.views import LARGEST_NUMBER, answered
+from etchweb.orders.forms import WAYS, item_in, order_in, record_of
+from etchweb.orders.presenter import Prepared, item_view, line_view
+from etchweb.server.forms import FormUnfit
+from etchweb.server.responses import with_status
+from etchweb.text.formatting import as_sentence
+from etchweb.text.view import View
+from etchwire.calls.catalogue import Note, Surfaces
+from etchwire.calls.orders import (
+    ForgetOrder,
+    ItemEntry,
+    NoteProof,
+    Order,
+    Orders,
+    SaveOrder,
+)
+from etchwire.catalogue.orders import NO, SHOWN, TRIALS_OF_PLACE, YES, OrderRecord
+from etchwire.errors import Refused
+
+pages = Blueprint("orders", __name__, url_prefix="/orders")
+
+ORDERS_ON_A_PAGE: Final = 40
+_NUMBER: Final = f"<int(max={LARGEST_NUMBER}):number>"
+_ANSWERS: Final = frozenset((SHOWN, YES, NO))
+NO_ANSWER: Final = "Say what the customer said: yes or no, and how it came."
+NOT_SURE: Final = "Tick the box first: deleting cannot be undone."
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
+
+
+@pages.get("")
+def show() -> str:
+    """List the orders that are open, those due first first; or those that are done."""
+    from_place = request.args.get("from", default=0, type=int)
+    if not 0 <= from_place <= LARGEST_NUMBER:
+        abort(404)
+    is_done = request.args.get("done") == "yes"
+    page = answered(Orders(is_done=is_done, from_place=from_place, limit=ORDERS_ON_A_PAGE))
+    today = datetime.now(UTC).astimezone().date()
+    return render_template(
+        "orders/orders.html",
+        orders=[line_view(one, today) for one in page.orders],
+        total=page.total,
+        next_from=page.next_from,
+        is_first=from_place == 0,
+        is_done=is_done,
+    )
+
+
+@pages.get("/new")
+def new() -> str:
+    """Ask for a new order."""
+    return _new_page("")
+
+
+@pages.post("/new")
+def take() -> BaseResponse:
+    """Write down a new order with its first item."""
+    try:
+        order = order_in(request.form, (item_in(request.form, None),))
+        saved = app_context().daemon.ask(SaveOrder(order=order, who=visitor_name()))
+    except FormUnfit as unfit:
+        return with_status(_new_page(str(unfit)), 422)
+    except Refused as refusal:
+        return with_status(_new_page(as_sentence(str(refusal))), 409)
+    return redirect(url_for("orders.show_order", number=saved.id), 303)
+
+
+@pages.get(f"/{_NUMBER}")
+def show_order(number: int) -> str:
+    """Show one order."""
+    return _order_page(number, "")
+
+
+@pages.post(f"/{_NUMBER}")
+def change(number: int) -> BaseResponse:
+    """Change who an order is for, by when, and what was agreed."""
+    order = answered(Order(id=number))
+    try:
+        record = order_in(request.form, tuple(one.item for one in order.items))
+    except FormUnfit as unfit:
+        return with_status(_order_page(number, str(unfit)), 422)
+    return _noted(
+        number, SaveOrder(order=record, id=number, version=_version(), who=visitor_name())
+    )
+
+
+@pages.post(f"/{_NUMBER}/item")
+def change_item(number: int) -> BaseResponse:
+    """Add an item, change one, or take one out."""
+    order = answered(Order(id=number))
+    kept = {str(one.id): one.item for one in order.items}
+    name = request.form.get("item", "")
+    try:
+        if request.form.get("do") == "remove":
+            kept.pop(name, None)
+        else:
+            kept[name] = item_in(request.form, kept.get(name))
+        record = record_of(order, tuple(kept.values()))
+    except FormUnfit as unfit:
+        return with_status(_order_page(number, str(unfit)), 422)
+    return _noted(
+        number, SaveOrder(order=record, id=number, version=_version(), who=visitor_name())
+    )
+
+
+@pages.post(f"/{_NUMBER}/proof")
+def answer_proof(number: int) -> BaseResponse:
+    """Note that a proof was shown, or what the customer said to it."""
+    form = request.form
+    kept = {str(one.id): one for one in answered(Order(id=number)).items}
+    entry = kept.get(form.get("item", ""))
+    said, way = form.get("answer", ""), form.get("way", "")
+    if entry is None or said not in _ANSWERS or (said != SHOWN and way not in WAYS):
+        return with_status(_order_page(number, NO_ANSWER), 422)
+    proof = NoteProof(
+        item=entry.id,
+        answer=said,
+        shown_sha256=form.get("shown_sha256", ""),
+        way=way,
+        who=visitor_name(),
+    )
+    return _noted(number, proof)
+
+
+@pages.post(f"/{_NUMBER}/forget")
+def forget(number: int) -> BaseResponse:
+    """Delete who an order was for, and all that shows it, here and in the logbook."""
+    if request.form.get("sure") != "yes":
+        return with_status(_order_page(number, NOT_SURE), 422)
+    order = answered(Order(id=number))
+    answer = _noted(number, ForgetOrder(id=number, who=visitor_name()))
+    for one in order.items:
+        if answer.status_code == 303 and drafts().find(one.item.draft) is not None:
+            drafts().forget(one.item.draft)
+    return answer
+
+
+def _changed(number: int, record: OrderRecord) -> SaveOrder:
+    return SaveOrder(order=record, id=number, version=_version(), who=visitor_name())
+
+
+def _noted(number: int, note: Note) -> BaseResponse:
+    """Have the logbook note it; show the order with the sentence where it refuses."""
+    try:
+        app_context().daemon.ask(note)
+    except Refused as refusal:
+        return with_status(_order_page(number, as_sentence(str(refusal))), 409)
+    return redirect(url_for("orders.show_order", number=number), 303)
+
+
+def _version() -> int:
+    """Return the version that the form was made of; 0, which none has, where it says none."""
+    typed = request.form.get("version", "")
+    return int(typed) if typed.isascii() and typed.isdigit() and len(typed) < 16 else 0
+
+
+def _new_page(answer: str) -> str:
+    return render_template("orders/new.html", answer=answer, typed=request.form, **_choices())
+
+
+def _order_page(number: int, answer: str) -> str:
+    order = answered(Order(id=number))
+    return render_template(
+        "orders/order.html",
+        order=order,
+        items=[_item(one) for one in order.items],
+        ways=WAYS,
+        answer=answer,
+        **_choices(),
+    )
+
+
+def _item(entry: ItemEntry) -> View:
+    draft = drafts().find(entry.item.draft)
+    return item_view(entry, None if draft is None else _prepared(draft)) | {"draft": draft}
+
+
+def _prepared(draft: Draft) -> Prepared:
+    facts = drafts().facts(draft.id)
+    return Prepared(
+        photo_sha256=facts.sha256 if facts else "",
+        size_mm=(draft.width_mm, draft.height_mm),
+        has_picture=(drafts().folder_of(draft.id) / SEEN_NAME).exists(),
+    )
+
+
+def _choices() -> View:
+    surfaces = [one.name for one in answered(Surfaces()).surfaces]
+    return {"surfaces": surfaces, "places": tuple(TRIALS_OF_PLACE)}
