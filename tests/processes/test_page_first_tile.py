@@ -103,10 +103,14 @@ def test_a_new_box_leads_to_the_first_portrait_and_soon_to_a_second(hands, box, 
     box.lay_new_tile()
     load_a_picture(hands, size="50x50")
     etch(hands, box)
+    hands.rest()
     second = CountedHands(hands.page, screens=0)
     second.press("link", "New picture")
     load_a_picture(second, size="last")
 
-    sys.stdout.write(f"\nfirst portrait: {hands}\nsecond picture: {second}\n")
-    for counted, most in ((hands, FIRST_PORTRAIT), (second, SECOND_PICTURE)):
+    for name, counted, most in (
+        ("first portrait", hands, FIRST_PORTRAIT),
+        ("second picture", second, SECOND_PICTURE),
+    ):
+        sys.stdout.write(f"\n{name}: {counted}\n" + "\n".join(f"  {one}" for one in counted.way))
         assert all(map(int.__le__, counted.counts, most)), counted.way

@@ -31,6 +31,10 @@ class CountedHands:
         self.screens += 1
         self.way.append(f"screen {self.screens}: {re.sub(r'^https?://[^/]+', '', frame.url)}")
 
+    def rest(self):
+        """Count nothing from now on."""
+        self.page.remove_listener("framenavigated", self._note)
+
     def press(self, role, name):
         """Tap a button or a link once it can be tapped."""
         place = self.page.get_by_role(role, name=name, disabled=False).first
