@@ -19,6 +19,7 @@ SUBCOMMANDS: Final = {
     "laser": "Lasers: list them, describe one, note a wiped lens.",
     "surface": "Tiles and paints: list them, describe one.",
     "lot": "Painting lots: list them, show one, add one, say which tile was of which.",
+    "order": "Orders: list them, show one, add one, take a list of them.",
     "recipe": "Recipes: list them, write one down, retire one.",
     "verdict": "Say what the wiped tile of a run looked like.",
     "timeline": "Show what happened with a laser on a surface, and when to test again.",

@@ -1,0 +1,141 @@
+"""`etchwarden order`: orders, how far they are, and a list of new ones."""
+
+import hashlib
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from etchwarden.shared.catalogue_calls import catalogue_calls_at
+from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.machine_calls import sentence
+from etchwarden.shared.order_list import Common, UnfitList, orders_of_list
+from etchwire.calls.orders import AddOrders, Order, OrderLine, Orders, SaveOrder
+from etchwire.catalogue.orders import TRIALS_OF_PLACE, OrderItem, OrderRecord, place_warning
+from etchwire.errors import UnreadableSheet
+from etchwire.packing import pack
+
+_PLACES = tuple(TRIALS_OF_PLACE)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+def command() -> None:
+    """Orders: list them, show one, add one, take a list of them."""
+
+
+@command.command(name="list")
+@click.option("--done", "is_done", is_flag=True, help="Those that are done, the latest first.")
+@daemon_option()
+def list_them(is_done: bool, socket: Path) -> None:
+    """Every open order, those due first first."""
+    with catalogue_calls_at(socket) as catalogue:
+        place: int | None = 0
+        while place is not None:
+            page = catalogue.daemon.ask(Orders(is_done=is_done, from_place=place))
+            for one in page.orders:
+                click.echo(_line(one))
+            place = page.next_from
+
+
+@command.command()
+@click.argument("number", type=click.IntRange(min=1))
+@daemon_option()
+def show(number: int, socket: Path) -> None:
+    """Order NUMBER with its items, their proofs and their tiles."""
+    with catalogue_calls_at(socket) as catalogue:
+        order = catalogue.daemon.ask(Order(id=number))
+    click.echo(f"Order {number} for {order.customer}, due {order.due_on or '–'}: {order.state}")
+    if order.note:
+        click.echo(f"  {order.note}")
+    for one in order.items:
+        item = one.item
+        click.echo(
+            f"  item {one.id}: {item.count} × {item.title}, {item.width_mm:g} × "
+            f"{item.height_mm:g} mm on {item.surface}, for: {item.place}; {one.state}, "
+            f"{one.to_make} to make"
+        )
+        if not one.is_surface_known:
+            click.echo("    the logbook no longer knows this tile and paint: choose another")
+        if warning := place_warning(item, one.trials):
+            click.echo(f"    {warning}")
+        if item.text:
+            click.echo(f"    text: {item.text!r}")
+        for proof in reversed(one.proofs):
+            way = f", {proof.way}" if proof.way else ""
+            click.echo(f"    {proof.at_utc[:16]} proof: {proof.answer}{way} ({proof.who})")
+        for tile in one.tiles:
+            click.echo(f"    run {tile.run_id}: {tile.verdict or tile.ended or 'etching'}")
+
+
+@command.command()
+@click.argument("customer")
+@click.option("--photo", "title", required=True, help="The photo or design, as you call it.")
+@click.option("--size", type=(float, float), metavar="W H", required=True, help="In mm.")
+@click.option("--surface", required=True, metavar="TEXT", help="Tile and paint.")
+@click.option("--count", default=1, show_default=True, help="How many tiles.")
+@click.option("--due", "due_on", default="", metavar="DATE", help="As 2026-12-24.")
+@click.option("--place", type=click.Choice(_PLACES), default="wall", help="Where it will live.")
+@click.option("--text", default="", help="Names and dates, from the customer's message.")
+@click.option("--price", default=0.0, help="For one tile.")
+@click.option("--set", "is_set", is_flag=True, help="A matching set: all from one painting lot.")
+@click.option("--note", default="", help="What was agreed.")
+@daemon_option()
+def add(
+    customer: str, due_on: str, note: str, size: tuple[float, float], socket: Path, **item: Any
+) -> None:
+    """Write down an order of CUSTOMER with one item."""
+    try:
+        one = OrderItem(width_mm=size[0], height_mm=size[1], **item)
+        order = OrderRecord(customer=customer, due_on=due_on, note=note, items=[one.to_table()])
+    except UnreadableSheet as unfit:
+        raise click.ClickException(sentence(unfit)) from unfit
+    with catalogue_calls_at(socket) as catalogue:
+        number = catalogue.daemon.ask(SaveOrder(order=order, who=catalogue.who)).id or 0
+        (entry,) = catalogue.daemon.ask(Order(id=number)).items
+    click.echo(f"Order {number}, item {entry.id}.")
+    if warning := place_warning(one, entry.trials):
+        click.echo(f"Note: {warning}", err=True)
+
+
+@command.command(name="import")
+@click.argument("list_file", metavar="LIST", type=click.Path(path_type=Path))
+@click.option("--photos", type=click.Path(path_type=Path), help="Their folder; that of the LIST.")
+@click.option("--surface", required=True, metavar="TEXT", help="Tile and paint of all of them.")
+@click.option("--due", "due_on", default="", metavar="DATE", help="As 2026-12-24.")
+@click.option("--place", type=click.Choice(_PLACES), default="wall", help="Where they will live.")
+@daemon_option()
+def import_list(
+    list_file: Path, photos: Path | None, surface: str, due_on: str, place: str, socket: Path
+) -> None:
+    """Take the orders of LIST, a CSV file with the columns name, file, size (mm) and count.
+
+    All are taken or none; what is wrong is said line by line.
+    """
+    folder = photos or list_file.parent
+    common = Common(surface=surface, due_on=due_on, place=place)
+    try:
+        with list_file.open("rb") as file:
+            data = file.read()
+        orders = orders_of_list(data, common, lambda name: _sha256(folder / name))
+    except OSError as error:
+        raise click.ClickException(f"{list_file}: {error.strerror}.") from error
+    except UnfitList as unfit:
+        told = "\n".join(f"  {fault}" for fault in unfit.faults)
+        raise click.ClickException(f"{list_file}: nothing was taken.\n{told}") from unfit
+    tables = [order.to_table() for order in orders]
+    with catalogue_calls_at(socket) as catalogue:
+        catalogue.daemon.ask(AddOrders(orders_packed=pack(json.dumps(tables)), who=catalogue.who))
+    click.echo(f"{len(orders)} orders were taken.")
+
+
+def _sha256(photo: Path) -> str:
+    with photo.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _line(one: OrderLine) -> str:
+    return (
+        f"{one.id}  due {one.due_on or '–':<10}  {one.state:<12} {one.good} of {one.tiles} good, "
+        f"{one.to_make} to make  {one.customer}"
+    )
