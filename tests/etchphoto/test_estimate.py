@@ -36,6 +36,21 @@ def test_a_picture_of_one_mood_is_called_flat():
     assert names(grey_findings(full)) == []
 
 
+@pytest.mark.parametrize("ink", [0.01, 0.2, 0.8])
+def test_black_and_white_art_is_advised_to_be_lettering_and_not_more_contrast(ink):
+    art = np.zeros((200, 200))
+    art[: int(ink * 200)] = 1
+    art[int(ink * 200), :] = 0.5  # an edge that was scanned
+
+    assert names(grey_findings(art)) == ["black-and-white-art"]
+    assert names(grey_findings(art, is_lettering=True)) == []
+
+
+@pytest.mark.parametrize("even", [0.0, 0.5, 1.0])
+def test_an_even_picture_is_flat_and_no_drawing(even):
+    assert names(grey_findings(np.full((200, 200), even))) == ["flat"]
+
+
 def test_a_dark_background_is_told_before_all_that_is_burnt():
     framed = dots(0.3)
     framed[:20] = framed[-20:] = framed[:, :20] = framed[:, -20:] = True

@@ -311,7 +311,6 @@ def test_the_size_starts_in_the_photos_own_shape(phone, sent):
         (size(width="NaN"), "width in millimetres must be a number"),
         (size(width="1e308"), "width in millimetres must be a number from 1 to 2000"),
         (size(height="inf"), "height in millimetres must be a number"),
-        (size(height=""), "height in millimetres must be a number"),
         (size(width="500"), "moves only 400 × 400 mm"),
         (size(pair="[]"), "Choose which laser"),
         (size(pair="7"), "Choose which laser"),
@@ -326,6 +325,37 @@ def test_a_size_or_setting_that_cannot_be_meant_is_told(phone, sent, form, said)
 
     assert answer.status_code == 422
     assert said in answer.text
+
+
+def test_a_picture_is_called_as_the_person_says(phone, sent, drafts, daemon):
+    phone.press(f"{sent}/tile", form=size(called="  Ida’s\nhands "))
+
+    assert kept(drafts).title == "Ida’s hands"
+    assert "Ida’s hands" in phone.look("/new").text
+
+
+def test_without_a_height_the_picture_keeps_the_shape_of_its_cut(phone, sent, drafts):
+    phone.press(f"{sent}/tile", form=size(width="30", height=""))
+    assert kept(drafts).height_mm == 20  # the photo has 120 × 80 pixels
+
+    phone.press(f"{sent}/tile", form=size("20", "20"))
+    phone.press(f"{sent}/cut", form=cut(wide="50"))
+    phone.press(f"{sent}/tile", form=size("25", ""))
+    assert kept(drafts).height_mm == 25
+
+
+def test_another_photo_takes_over_what_was_decided_for_an_old_one(phone, cut_out, drafts):
+    phone.press(f"{cut_out}/look", form=LOOK | {"contrast": "30", "grey_mix": "red", "fade": "40"})
+    old = kept(drafts)
+    assert f'<option value="{old.id}">Like Ida' in phone.look("/new").text
+
+    answer = phone.press("new", form={"photo": (io.BytesIO(jpeg()), "other.jpg"), "like": old.id})
+
+    new = next(draft for draft in drafts.all() if draft.id != old.id)
+    assert answer.location == f"/new/{new.id}/cut"
+    for name in ("width_mm", "height_mm", "head", "recipe", "contrast", "grey_mix", "fade"):
+        assert getattr(new, name) == getattr(old, name)
+    assert (new.crop, new.oval, new.title) == (None, None, "other")
 
 
 def test_without_a_recipe_a_test_tile_is_offered_and_nothing_goes_on(phone, sent):

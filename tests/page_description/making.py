@@ -38,7 +38,9 @@ MAKING: Final = (
     Entry(method="GET", path="/new", says="A new picture: choose a photo.", role="operate"),
     Entry(
         method="POST", path="/new", says="Take a photo in.", role="operate",
-        asks={"photo": _FILE, "pair": TEXT, "size": TEXT, "order": TEXT, "item": TEXT},
+        asks={
+            "photo": _FILE, "pair": TEXT, "size": TEXT, "order": TEXT, "item": TEXT, "like": TEXT,
+        },
         needs=("photo",),
         is_file_form=True, answers=(409, 422, 503),
     ),
@@ -66,7 +68,8 @@ MAKING: Final = (
         method="GET", path="/new/{draft_id}/{name}", says="A picture of it.", role="operate",
         where=_DRAFT, gives="image/*", answers=(404,),
     ),
-    *_step("tile", "Size, laser, tile and paint.", width_mm=_FIGURE, height_mm=_FIGURE, pair=TEXT,
+    *_step("tile", "Name, size, laser, tile and paint.", called=TEXT, width_mm=_FIGURE,
+           height_mm=_FIGURE, pair=TEXT,
            feed_mm_per_min=_FIGURE, power_percent=_FIGURE, line_spacing_mm=_FIGURE,
            air_assist=_YES),
     *_step("cut", "Crop and turn.", turn=TEXT, left=_FIGURE, top=_FIGURE, wide=_FIGURE),

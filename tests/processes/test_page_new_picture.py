@@ -70,6 +70,8 @@ def draft_at(phone, step):
 
 
 def fill_size(phone, width, height):
+    if linked := phone.locator("[data-linked]:visible").all():
+        linked[0].uncheck()
     phone.get_by_label("Width, mm").fill(width)
     phone.get_by_label("Height, mm").fill(height)
 
@@ -248,6 +250,72 @@ def test_a_finger_draws_the_oval_that_is_lightened(open_phone, served, expect):
     assert phone.get_by_role("slider", name="Lighten the oval").input_value() == "40"
     assert phone.locator("[data-draw]").get_attribute("aria-pressed") == "false"
     expect(phone.locator(".oval-sheet")).to_be_visible()
+
+
+def test_a_press_compares_with_the_photo_as_it_came_and_a_reset_goes_back_to_it(
+    open_phone, served, expect
+):
+    phone = open_phone("/new")
+    draft_at(phone, "look")
+    expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
+    drawn = "document.getElementById('tile-canvas').toDataURL()"
+    as_it_came = phone.evaluate(drawn)
+    phone.get_by_role("slider", name="Contrast", exact=True).fill("60")
+    phone.wait_for_function(f"before => {drawn} !== before", arg=as_it_came)
+    changed = phone.evaluate(drawn)
+
+    box = phone.get_by_role("button", name="Press to compare").bounding_box()
+    phone.mouse.move(box["x"] + 9, box["y"] + 9)
+    phone.mouse.down()
+    assert phone.evaluate(drawn) == as_it_came
+    phone.mouse.up()
+    assert phone.evaluate(drawn) == changed
+    phone.get_by_role("button", name="Reset").tap()
+
+    assert phone.evaluate(drawn) == as_it_came
+    assert phone.get_by_role("slider", name="Contrast", exact=True).input_value() == "0"
+
+
+def test_the_tile_stays_in_view_while_sliders_are_moved(open_phone, served, expect):
+    phone = open_phone("/new")
+    draft_at(phone, "look")
+    expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
+    slider = phone.get_by_role("slider", name="Fade the background to white")
+
+    slider.focus()
+
+    tile, moved = phone.locator("#tile-canvas").bounding_box(), slider.bounding_box()
+    assert tile["y"] >= 0
+    assert tile["y"] + tile["height"] < moved["y"] < 820
+
+
+def test_width_and_height_keep_the_photos_shape_until_they_are_parted(open_phone, served):
+    phone = open_phone("/new")
+    draft_at(phone, "tile")
+    width, height = phone.get_by_label("Width, mm"), phone.get_by_label("Height, mm")
+
+    width.fill("30")
+    assert height.input_value() == "20"
+    height.fill("40")
+    assert width.input_value() == "60"
+    phone.get_by_label("Keep its shape").uncheck()
+    width.fill("33")
+
+    assert height.input_value() == "40"
+
+
+def test_a_chosen_photo_is_seen_before_it_is_sent(open_phone, served, expect):
+    phone = open_phone("/new")
+    data = encoded(scene(300, 200), "JPEG")
+
+    phone.get_by_label("Choose a photo").set_input_files(
+        {"name": "photo.jpg", "mimeType": "image/jpeg", "buffer": data}
+    )
+
+    chosen = phone.get_by_role("img", name="The chosen photo")
+    expect(chosen).to_be_visible()
+    assert chosen.evaluate("one => [one.width, one.height]") == [480, 320]
+    assert phone.complaints == []
 
 
 def test_another_mix_of_colours_is_seen_at_once(open_phone, served, expect):

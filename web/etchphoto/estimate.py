@@ -17,6 +17,9 @@ from etchwire.sheet import Sheet
 Floats = NDArray[np.floating[Any]]
 Bits = NDArray[np.bool_]
 
+GREY_BETWEEN: Final = (0.15, 0.85)  # of the area looks burnt: neither paper nor ink
+FEW_GREYS: Final = 0.1
+ART_SPREAD: Final = 0.6  # between the lightest and the darkest dots of a drawing
 FLAT_BELOW: Final = 40.0  # points of L* between the darkest and the lightest twentieth
 MUCH_BURNT: Final = 0.75
 DARK_EDGE: Final = 0.85
@@ -25,13 +28,17 @@ _SLOWER_BY: Final = 1.1
 SLOW_ROWS: Final = 0.05  # a row here and there harms nobody
 
 
-def picture_findings(coverage: Floats, bits: Bits) -> tuple[PhotoFinding, ...]:
+def picture_findings(
+    coverage: Floats, bits: Bits, *, is_lettering: bool = False
+) -> tuple[PhotoFinding, ...]:
     """Return what shares that look burnt, and the dots (True = burnt), let one expect."""
-    return (*grey_findings(coverage), *dot_findings(bits))
+    return (*grey_findings(coverage, is_lettering=is_lettering), *dot_findings(bits))
 
 
-def grey_findings(coverage: Floats) -> tuple[PhotoFinding, ...]:
+def grey_findings(coverage: Floats, *, is_lettering: bool = False) -> tuple[PhotoFinding, ...]:
     """Return what the picture's greys, as shares that look burnt, let one expect."""
+    if _is_black_and_white(coverage):
+        return () if is_lettering else (PhotoFinding("black-and-white-art", _BLACK_AND_WHITE),)
     darkest, lightest = lightness(1 - np.percentile(coverage[::4, ::4], (95, 5)))
     spread = float(lightest - darkest)
     if spread >= FLAT_BELOW:
@@ -41,6 +48,20 @@ def grey_findings(coverage: Floats) -> tuple[PhotoFinding, ...]:
         "steps of grey apart, and a tile shows fewer than a screen. Raise the contrast."
     )
     return (PhotoFinding("flat", sentence),)
+
+
+def _is_black_and_white(coverage: Floats) -> bool:
+    """Return whether hardly anything is grey and there is both paper and ink."""
+    low, high = GREY_BETWEEN
+    greys = float(np.mean((coverage > low) & (coverage < high)))
+    spread = float(np.ptp(coverage))
+    return greys < FEW_GREYS and spread > ART_SPREAD
+
+
+_BLACK_AND_WHITE: Final = (
+    "Hardly anything in this picture is grey: it looks like lettering or a drawing. Etched as a "
+    "photo its edges come out ragged. Choose lettering for the dots; contrast changes nothing here."
+)
 
 
 def dot_findings(bits: Bits) -> tuple[PhotoFinding, ...]:

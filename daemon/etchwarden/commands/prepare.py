@@ -153,7 +153,7 @@ def _prepare(options: _Options) -> None:
 
     def look(coverage: Coverage, bits: Bits) -> None:
         darkness = order.tone_curve.looks_like(coverage)
-        notes.extend(picture_findings(darkness, bits))
+        notes.extend(picture_findings(darkness, bits, is_lettering=order.halftone == LETTERING))
         if order.dot is not None and order.halftone != LETTERING:
             times.append(_times_text(darkness, order))
 

@@ -12,6 +12,7 @@ from etchwire.catalogue.heads import Recipe
 from etchwire.catalogue.power_pulses import pulse_note
 
 LARGEST_MM: Final = 2000.0
+LONGEST_CALLED: Final = 60
 LEAST_CUT: Final = 0.02  # of the photo's side
 FULL_TONE: Final = 100
 RETOUCHES: Final = {"face_light": 0, "fade": 0}
@@ -36,10 +37,16 @@ _MM_MOST_OFF: Final = 10_000.0
 Part = tuple[float, float, float, float]  # left, top, right and bottom, in shares of the photo
 
 
-def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
-    """Return `draft` with its size, and the laser, tile, paint and settings to etch it with."""
+def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair], shape: float | None = None) -> Draft:
+    """Return `draft` with its name and size, and the laser, tile, paint and settings to etch with.
+
+    Without a height it has the `shape` of what is etched, height over width, if that is given.
+    """
     width_mm = number(form, "width_mm", "The width in millimetres", least=1, most=LARGEST_MM)
-    height_mm = number(form, "height_mm", "The height in millimetres", least=1, most=LARGEST_MM)
+    if shape is None or form.get("height_mm", "").strip():
+        height_mm = number(form, "height_mm", "The height in millimetres", least=1, most=LARGEST_MM)
+    else:
+        height_mm = min(max(round(width_mm * shape, 1), 1.0), LARGEST_MM)
     pair = _pair(form, pairs)
     _require_room(pair, width_mm, height_mm)
     recipe, caution = pair.job_recipe, pair.caution
@@ -55,6 +62,7 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair]) -> Draft:
         halftone, is_chosen = SMOOTH, False  # another card may have told no dot
     return changed(
         draft,
+        called=" ".join(form.get("called", draft.called).split())[:LONGEST_CALLED],
         width_mm=width_mm,
         height_mm=height_mm,
         head=pair.head,

@@ -20,6 +20,7 @@ from etchphoto.framing import Frame, frame_photo
 from etchphoto.grey_mixes import GREY_MIXES
 from etchphoto.halftone import Bits, Coverage
 from etchphoto.job import (
+    LETTERING,
     dots_of,
     findings,
     frame_of,
@@ -131,7 +132,8 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
     foreseen: list[PhotoFinding] = []
 
     def look(coverage: Coverage, bits: Bits) -> None:
-        foreseen.extend(picture_findings(order.tone_curve.looks_like(coverage), bits))
+        shown = order.tone_curve.looks_like(coverage)
+        foreseen.extend(picture_findings(shown, bits, is_lettering=order.halftone == LETTERING))
         seen = draw_preview(bits, SEEN_PX, order.look)
         seen.save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
         save_dots(bits, folder / DOTS_NAME, 1, order.look)

@@ -53,7 +53,7 @@ def tile(draft_id: str) -> str | BaseResponse:
     if request.method == "GET":
         return _tile_page(draft, pairs, chosen, "")
     try:
-        draft = decide_tile(draft, request.form, pairs, daemon)
+        draft = decide_tile(draft, request.form, pairs, daemon, shape=_shape(draft))
     except FormUnfit as fault:
         return unfit(_tile_page(draft, pairs, chosen, str(fault)))
     drafts().keep(draft)
@@ -69,8 +69,16 @@ def _tile_page(draft: Draft, pairs: list[Pair], chosen: Pair | None, answer: str
         chosen=chosen,
         width_mm=width_mm,
         height_mm=height_mm,
+        shape=_shape(draft) if pairs else 1.0,
         answer=answer,
     )
+
+
+def _shape(draft: Draft) -> float:
+    """Return height over width of what is etched: the cut's, or the whole photo's."""
+    left, top, right, bottom = draft.crop or (0.0, 0.0, 1.0, 1.0)
+    width_px, height_px = _size_px(draft)
+    return (bottom - top) * height_px / ((right - left) * width_px)
 
 
 def _size_mm(draft: Draft) -> tuple[float, float]:

@@ -57,6 +57,7 @@ class Draft:
 
     id: str
     name: str
+    called: str = ""  # by a person; else the photo's name
     quarters: int = 0
     is_mirrored: bool = False  # after the turn
     crop: tuple[float, float, float, float] | None = None
@@ -85,8 +86,8 @@ class Draft:
 
     @property
     def title(self) -> str:
-        """What to call the picture: the photo's name without its ending."""
-        return Path(self.name).stem or self.name
+        """What to call the picture: as a person said, or the photo's name without its ending."""
+        return self.called or Path(self.name).stem or self.name
 
     @property
     def tried_key(self) -> str:
@@ -153,6 +154,13 @@ def cut_name(grey_mix: str) -> str:
     return f"cut-{grey_mix}.jpg"
 
 
+TAKEN_OVER: Final = (
+    "width_mm", "height_mm", "head", "recipe", "tone", "chosen", "caution", "halftone",
+    "is_halftone_chosen", "lighter", "contrast", "local_contrast", "sharpness", "open_shadows",
+    "grey_mix", "fade",
+)  # fmt: skip
+
+
 def _settings_in(table: JsonTable) -> dict[str, Any]:
     """Return head and recipe; neither where they are unfit, so that they are asked for again."""
     head, recipe = table.get("head"), table.get("recipe")
@@ -185,9 +193,14 @@ class Drafts:
         """Keep drafts in `folder`, which is made when there is something to keep."""
         self._folder = folder
 
-    def begin(self, name: str) -> Draft:
-        """Return a new draft of a photo that a phone calls `name`."""
+    def begin(self, name: str, like: Draft | None = None) -> Draft:
+        """Return a new draft of a photo that a phone calls `name`, decided as another draft was.
+
+        What belongs to one photo alone (turn, crop, oval, name and place) is not taken over.
+        """
         draft = Draft(id=secrets.token_hex(8), name=shown_name(name))
+        if like is not None:
+            draft = replace(draft, **{field: getattr(like, field) for field in TAKEN_OVER})
         self.folder_of(draft.id).mkdir(parents=True, mode=0o700)
         try:
             self.keep(draft)

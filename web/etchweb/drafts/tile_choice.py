@@ -21,12 +21,14 @@ from etchwire.errors import DaemonAbsent, Refused
 _LOOKED_AT: Final = 5  # runs of the pair, for the last that was a picture
 
 
-def decide_tile(draft: Draft, form: Form, pairs: Sequence[Pair], daemon: Daemon) -> Draft:
-    """Return `draft` with what its form says of the tile.
+def decide_tile(
+    draft: Draft, form: Form, pairs: Sequence[Pair], daemon: Daemon, *, shape: float | None = None
+) -> Draft:
+    """Return `draft` with what its form says of the tile; without a height it has the `shape`.
 
     Raise FormUnfit, DaemonAbsent or Refused.
     """
-    draft = with_tile(draft, form, pairs)
+    draft = with_tile(draft, form, pairs, shape)
     if not draft.is_halftone_chosen and _is_proven(draft, pairs, daemon):
         draft = changed(draft, halftone=TEST_CARD, is_halftone_chosen=True)
     return draft

@@ -90,7 +90,8 @@ def upload() -> BaseResponse:
     if photo is None or not photo.filename:
         return message_response(NO_PHOTO, 422, _page)
     _make_room()
-    draft = for_order(drafts().begin(photo.filename), request.form)
+    like = drafts().find(request.form.get("like", ""))
+    draft = for_order(drafts().begin(photo.filename, like), request.form)
     try:
         work = _taken(draft, photo)
     except OSError:
@@ -103,7 +104,7 @@ def upload() -> BaseResponse:
     facts = drafts().facts(draft.id)
     if draft.item is not None:
         drafts().keep(draft)
-    if facts is not None:
+    if facts is not None and like is None:
         draft = with_first_choices(draft, request.form, facts, app_context().daemon)
         drafts().keep(draft)
     step = "tile" if draft.recipe is None else "cut"
@@ -206,10 +207,12 @@ def _forget(draft: Draft) -> None:
 
 
 def _page(answer: str) -> str:
+    known = drafts().all()
     return render_template(
         "drafts/drafts.html",
         answer=answer,
-        drafts=drafts().all(),
+        drafts=known,
+        like=[draft for draft in known if draft.recipe is not None],
         first=first_choices(app_context().daemon, request.values.get("pair", "")),
         most_bytes=current_app.config["LARGEST_PHOTO_BYTES"],
     )

@@ -30,7 +30,27 @@ async function take(picture) {
   photo = photoOf(image);
 }
 
-const wanted = () => Object.fromEntries(sliders.map((slider) => [slider.name, Number(slider.value)]));
+// Held down it shows the photo as it came; so does a key, for as long as it is held.
+const AS_IT_CAME = Object.fromEntries(sliders.map((slider) => [slider.name, 0]));
+const HOLDS = { pointerdown: true, keydown: true, pointerup: false, pointerleave: false, pointercancel: false, keyup: false, blur: false };
+const compare = document.querySelector("[data-compare]");
+let isComparing = false;
+for (const [kind, holds] of Object.entries(HOLDS)) {
+  compare.addEventListener(kind, (event) => {
+    if (isComparing === holds || (event.key && !["Enter", " "].includes(event.key))) return;
+    isComparing = holds;
+    draw();
+  });
+}
+compare.addEventListener("contextmenu", (event) => event.preventDefault()); // a long press is meant
+
+document.querySelector("[data-reset]").addEventListener("click", () => {
+  for (const slider of sliders) slider.value = 0;
+  form.querySelector("[data-cut]:not(:checked)[value=eye]")?.click(); // draws once it has come
+  draw();
+});
+
+const wanted = () => isComparing ? AS_IT_CAME : Object.fromEntries(sliders.map((slider) => [slider.name, Number(slider.value)]));
 
 function ovalWanted() {
   const [x, y, wide, high] = OVAL_FIELDS.map((name) => Number(fields[name].value) / 100);
@@ -92,5 +112,6 @@ await take(photograph);
 photograph.replaceWith(canvas);
 before.closest("label").hidden = false;
 draws.hidden = false;
+document.querySelector(".look-buttons").hidden = false;
 draw();
 document.body.dataset.isAlive = "yes";

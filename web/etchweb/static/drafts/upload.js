@@ -3,6 +3,7 @@
 const form = document.querySelector("[data-upload]");
 const answer = document.getElementById("answer");
 const line = form.querySelector("[data-progress]");
+const THUMB_PX = 480;
 const mostBytes = Number(form.dataset.mostBytes);
 
 // The camera is a second place to choose from; without a script the first one offers it too.
@@ -14,7 +15,23 @@ for (const input of inputs) {
     for (const other of inputs) if (other !== input) other.value = "";
     for (const each of inputs) each.required = each === input;
     say("");
+    showChosen(input.files[0]);
   });
+}
+
+// Drawn, not linked: the page's rules let no picture in from elsewhere. What this browser cannot
+// read (HEIC on most) is shown once the box has looked at it.
+async function showChosen(file) {
+  const canvas = form.querySelector("[data-chosen]");
+  canvas.hidden = true;
+  try {
+    const picture = await createImageBitmap(file, { resizeWidth: THUMB_PX, resizeQuality: "medium" });
+    [canvas.width, canvas.height] = [picture.width, picture.height];
+    canvas.getContext("2d").drawImage(picture, 0, 0);
+    canvas.hidden = false;
+  } catch {
+    // No picture for this browser; the box says so if it is none at all.
+  }
 }
 
 form.addEventListener("submit", (event) => {
