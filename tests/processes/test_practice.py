@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from urllib.request import urlopen
 
 import pytest
 from PIL import Image, ImageDraw
@@ -188,3 +189,25 @@ def test_a_place_that_cannot_be_written_to_is_refused_before_anything_starts(dis
     assert done.returncode == 1
     assert "cannot be" in done.stderr
     assert (tmp_path / "file").read_text() == "kept"
+
+
+def test_a_new_box_knows_nothing_and_its_page_leads_from_there():
+    new_box = subprocess.Popen(
+        [*PRACTICE, "--new-box", "--port", str(free_port())], stdout=subprocess.PIPE, text=True
+    )
+    with new_box:
+        said = next(line for line in new_box.stdout if "new box" in line)
+        with urlopen(re.search(r"http://\S+/", said)[0], timeout=PATIENCE_S) as page:
+            shown = page.read().decode()
+        new_box.send_signal(signal.SIGINT)
+
+    assert "First tile, step 1 of 5: Laser" in shown
+    assert new_box.returncode == 0
+
+
+@pytest.mark.parametrize("more", [["--once"], ["photo.jpg"], ["--scenario", "flame"]])
+def test_a_new_box_etches_nothing_by_itself(more):
+    done = run_practice("--new-box", *more)
+
+    assert done.returncode == 2
+    assert "--new-box stands alone" in done.stderr

@@ -104,6 +104,13 @@ _DEMO_WIDTH_MM: Final = 50.0
     show_default=True,
     help="The port of the page.",
 )
+@click.option(
+    "--new-box",
+    "is_new_box",
+    is_flag=True,
+    help="Etch nothing: begin with a box that knows no laser and no recipe, and let the page lead"
+    " from there to a first tile.",
+)
 @click.option("--json", "as_json", is_flag=True, hidden=True, help="Report to a program.")
 def command(**options: Any) -> None:
     """Etch PHOTO, or a lighthouse of our own, on the practice machine.
@@ -141,6 +148,7 @@ class _Options:
     imperfections: tuple[str, ...]
     scenario: str | None
     page_port: int
+    is_new_box: bool
     as_json: bool
 
 
@@ -149,22 +157,34 @@ def _practise(options: _Options) -> None:
         click.echo(listing())
         return
     scenario = None if options.scenario is None else _scene(options, options.scenario)
+    if options.is_new_box and (options.photo or options.once or options.out or scenario):
+        raise click.UsageError("A new box etches nothing by itself: --new-box stands alone.")
     if options.out is not None:
         require_writable(options.out)
     with tempfile.TemporaryDirectory(prefix="etchwarden-") as scratch:
         folder = Path(scratch)
         with ProcessGroup(folder) as processes, processes.blaming_who_ended():
             session = Session(processes, folder)
-            if scenario is None:
+            if options.is_new_box:
+                _begin_new_box(options, session)
+            elif scenario is None:
                 _etch(options, session)
             else:
                 _play(options, scenario, session)
+
+
+def _begin_new_box(options: _Options, session: Session) -> None:
+    session.start_machine(*_machine_options(options, options.speedup), is_new_box=True)
+    session.start_page(options.page_port)
+    click.echo(f"The new box is at http://127.0.0.1:{options.page_port}/ (Ctrl-C ends everything)")
+    session.processes.stay()
 
 
 def _etch(options: _Options, session: Session) -> None:
     _prepare(options, session)
     session.start_machine(*_machine_options(options, options.speedup))
     if not options.once:
+        session.keep_pictures()
         session.start_page(options.page_port)
     session.begin_etch()
     if not options.once:
@@ -197,10 +217,10 @@ def _play(options: _Options, scenario: Scenario, session: Session) -> None:
         *(f"--imperfection={name}={figure}" for name, figure in scenario.imperfections.items()),
         box=session.keep_box(scenario.box) if scenario.box else None,
     )  # fmt: skip
-    if options.once and scenario.needs_page:
-        session.start_page(_free_port())
+    if scenario.needs_page or not options.once:
+        session.keep_pictures()
+        session.start_page(_free_port() if options.once else options.page_port)
     if not options.once:
-        session.start_page(options.page_port)
         click.echo(f"Watch it at http://127.0.0.1:{options.page_port}/ (Ctrl-C ends everything)")
     came_true = play(
         scenario, session, pace=pace, report=print_json if options.as_json else print_words

@@ -49,13 +49,18 @@ class Session:
         """Where the daemon answers."""
         return self.folder / "daemon.sock"
 
-    def start_machine(self, *arguments: str, box: Path | None = None) -> None:
-        """Start the practice machine, and the daemon on its port; `box` says how it is wired."""
+    def start_machine(
+        self, *arguments: str, box: Path | None = None, is_new_box: bool = False
+    ) -> None:
+        """Start the practice machine, and the daemon on its port.
+
+        `box` says how it is wired; a new box knows no laser and no recipe.
+        """
         self.processes.start(
             "practice machine", "machine", "--folder", str(self._machine), *arguments
         )
         self.processes.wait_until(self._control.is_socket)
-        self.start_daemon(box)
+        self.start_daemon(box, is_new_box=is_new_box)
 
     def keep_box(self, wiring: str) -> Path:
         """Write how the box is wired into a file, and return that."""
@@ -63,28 +68,33 @@ class Session:
         path.write_text(wiring, encoding="utf-8")
         return path
 
-    def start_daemon(self, box: Path | None = None) -> None:
+    def start_daemon(self, box: Path | None = None, *, is_new_box: bool = False) -> None:
         """Start the daemon on the practice machine that is there, and wait until it answers."""
-        self.launch_daemon(box)
+        self.launch_daemon(box, is_new_box=is_new_box)
         self.processes.wait_until(self.socket.is_socket)
 
-    def launch_daemon(self, box: Path | None = None, port: str | None = None) -> None:
+    def launch_daemon(
+        self, box: Path | None = None, port: str | None = None, *, is_new_box: bool = False
+    ) -> None:
         """Start the daemon, on another port than its own where one is given; it may not run."""
         wiring = () if box is None else ("--box", str(box))
+        begins = ("--new-box",) if is_new_box else ()
         self.processes.start(
             "daemon", "daemon", "--port", port or str(self._machine / "port"),
             "--socket", str(self.socket), "--state", str(self.records),
-            "--practice", str(self._machine), *wiring,
+            "--practice", str(self._machine), *wiring, *begins,
         )  # fmt: skip
 
-    def start_page(self, port: int) -> None:
-        """Start the page at `port` of this machine alone, with the job's picture in its keeping."""
-        folder = self.page
-        pictures, gcode_sha256 = folder / PICTURES_FOLDER, read_sheet(self.job).gcode_sha256
+    def keep_pictures(self) -> None:
+        """Put the job's picture, and that of the head's path, where the page finds them."""
+        pictures, gcode_sha256 = self.page / PICTURES_FOLDER, read_sheet(self.job).gcode_sha256
         keep_picture(self.job / PICTURE_NAME, folder=pictures, gcode_sha256=gcode_sha256)
         draw_path(self.job, folder=pictures, gcode_sha256=gcode_sha256)
+
+    def start_page(self, port: int) -> None:
+        """Start the page at `port` of this machine alone."""
         self.processes.start(
-            "page", "page", "--daemon", str(self.socket), "--folder", str(folder),
+            "page", "page", "--daemon", str(self.socket), "--folder", str(self.page),
             "--port", str(port), "--open-to-loopback", "--practice", str(self._machine),
         )  # fmt: skip
         self.processes.wait_until(lambda: _is_answered(port))

@@ -12,19 +12,11 @@ class NewBox:
 
     def __init__(self, household: ProcessGroup, folder: Path, *, speedup: float) -> None:
         self.session = Session(household, folder)
-        machine, socket = folder / "machine", self.session.socket
+        self.session.start_machine("--speedup", f"{speedup:g}", is_new_box=True)
         household.start(
-            "practice machine", "machine", "--folder", str(machine), "--speedup", f"{speedup:g}"
-        )
-        household.wait_until((machine / "control.sock").is_socket)
-        household.start(
-            "daemon", "daemon", "--port", str(machine / "port"), "--socket", str(socket),
-            "--state", str(self.session.records), "--practice", str(machine), "--new-box",
-        )  # fmt: skip
-        household.wait_until(socket.is_socket)
-        household.start(
-            "page", "page", "--daemon", str(socket), "--folder", str(self.session.page),
-            "--port", "0", "--open-to-loopback", "--practice", str(machine),
+            "page", "page", "--daemon", str(self.session.socket),
+            "--folder", str(self.session.page),
+            "--port", "0", "--open-to-loopback", "--practice", str(folder / "machine"),
         )  # fmt: skip
         log = folder / "page.log"
         household.wait_until(lambda: re.search(r"http://\S+:\d+/", log.read_text()) is not None)
