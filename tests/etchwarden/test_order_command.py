@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etchwarden.shared.order_list import Common, UnfitList, orders_of_list
+from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import Shop
 
 SURFACE = "'white tile'"
@@ -69,6 +70,24 @@ def test_a_list_from_a_spreadsheet_with_semicolons_and_a_mark_before_it_is_read(
     result = give(shop, "Count;Name;File;Size\r\n2;Rex;rex.jpg;90\r\n;;;\r\n", "utf-8-sig")
 
     assert result.output == "1 orders were taken.\n"
+
+
+def test_the_books_are_written_as_a_table(shop):
+    shop.done(f"order add Ada --photo a --size 90 90 --surface {SURFACE} --price 15")
+    shop.logbook.note("note_proof", item=1, answer="shown")
+    shown = shop.logbook.ask("order", id=1)["items"][0]["fingerprint"]
+    shop.logbook.note("note_proof", item=1, answer="yes", shown_sha256=shown)
+    shop.logbook.note("save_shop", figures={"machine_per_h": 450.0})
+    shop.done("card power -o {here}/first --steps 4 4")
+    sha256 = read_sheet(shop.folder / "first").gcode_sha256
+    shop.logbook.note("assign_tile", item=1, gcode_sha256=sha256)
+    shop.done(f"verdict {shop.etch('first')} good")
+
+    shop.done("order costs {here}/books.csv")
+
+    with (shop.folder / "books.csv").open(newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["cost"], row["margin"]) == ("1.00", "14.00")  # 8 s of machine at 450 an hour
 
 
 @pytest.mark.parametrize(

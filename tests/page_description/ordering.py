@@ -2,6 +2,7 @@
 
 from typing import Any, Final
 
+from etchweb.orders.cost_views import FIELDS
 from etchweb.orders.forms import WAYS
 from etchwire.catalogue.orders import PROOF_ANSWERS, TRIALS_OF_PLACE
 from page_description.entries import TEXT, Entry
@@ -40,6 +41,19 @@ ORDERING: Final = (
     Entry(
         method="POST", path="/orders/new", says="Write down a new order.", role="operate",
         asks=_HEAD | _ITEM, needs=("customer", "title"), answers=_ASKED,
+    ),
+    Entry(
+        method="GET", path="/orders/costs", says="What a tile costs.", role="operate",
+        answers=(503,),
+    ),
+    Entry(
+        method="POST", path="/orders/costs", says="Say what a tile costs.", role="operate",
+        asks={"currency": TEXT, **{name: _FIGURE for name, _ in FIELDS}}, needs=("currency",),
+        answers=_ASKED,
+    ),
+    Entry(
+        method="GET", path="/orders/costs.csv", says="What orders that are done cost.",
+        role="operate", gives="text/csv", answers=(503,),
     ),
     Entry(
         method="GET", path="/orders/{number}", says="One order.", where={"number": _NUMBER},

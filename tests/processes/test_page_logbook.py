@@ -13,7 +13,7 @@ from support.harnesses.page_bench import WIDTHS_PX, served_page, violations
 VIEWS = [
     "/logbook", "/logbook?text=gone", "/logbook/7", "/practice", "/phones", "/pair", "/nowhere",
     "/machines", "/test-tiles", "/test-tiles/new", "/lasers", "/tiles-and-paints",
-    "/lots", "/orders", "/orders/3", "/orders/new",
+    "/lots", "/orders", "/orders/3", "/orders/new", "/orders/costs",
 ]  # fmt: skip
 LEAST_TARGET_PX = 48
 CODE = "123456"

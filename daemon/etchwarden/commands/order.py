@@ -1,9 +1,10 @@
 """`etchwarden order`: orders, how far they are, and a list of new ones."""
 
+import csv
 import hashlib
 import json
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import click
 
@@ -11,7 +12,8 @@ from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.machine_calls import sentence
 from etchwarden.shared.order_list import Common, UnfitList, orders_of_list
-from etchwire.calls.orders import AddOrders, Order, OrderLine, Orders, SaveOrder
+from etchweb.orders.costs import BOOK_COLUMNS, book_rows
+from etchwire.calls.orders import AddOrders, Order, OrderLine, Orders, SaveOrder, Shop
 from etchwire.catalogue.orders import TRIALS_OF_PLACE, OrderItem, OrderRecord, place_warning
 from etchwire.errors import UnreadableSheet
 from etchwire.packing import pack
@@ -127,6 +129,26 @@ def import_list(
     with catalogue_calls_at(socket) as catalogue:
         catalogue.daemon.ask(AddOrders(orders_packed=pack(json.dumps(tables)), who=catalogue.who))
     click.echo(f"{len(orders)} orders were taken.")
+
+
+@command.command()
+@click.argument("table", type=click.File("w", encoding="utf-8", lazy=False))
+@daemon_option()
+def costs(table: TextIO, socket: Path) -> None:
+    """Write what every order that is done cost into TABLE, a CSV file for the books; - prints it.
+
+    What a tile costs is entered on the page *Orders*, once.
+    """
+    with catalogue_calls_at(socket) as catalogue:
+        figures = catalogue.daemon.ask(Shop()).figures
+        sheet = csv.writer(table)
+        sheet.writerow(BOOK_COLUMNS)
+        place: int | None = 0
+        while place is not None:
+            page = catalogue.daemon.ask(Orders(is_done=True, from_place=place))
+            for one in page.orders:
+                sheet.writerows(book_rows(catalogue.daemon.ask(Order(id=one.id)), figures))
+            place = page.next_from
 
 
 def _sha256(photo: Path) -> str:

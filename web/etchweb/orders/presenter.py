@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+from etchweb.orders.costs import Account
 from etchweb.orders.letters import marked
 from etchweb.text.formatting import counted, millimetres
 from etchweb.text.timestamps import moment
@@ -95,6 +96,21 @@ def _faults(entry: ItemEntry, prepared: Prepared | None) -> list[str]:
     if None not in prepared.size_mm and prepared.size_mm != (item.width_mm, item.height_mm):
         found.append(OTHER_SIZE)
     return found
+
+
+def account_view(account: Account, currency: str) -> View:
+    """Return what an order cost so far, in the shop's money."""
+    shown = {
+        "cost": account.cost,
+        "remakes": account.remakes.total,
+        "paid": account.paid,
+        "margin": account.margin,
+    }
+    return {
+        **{name: f"{value:.2f} {currency}" for name, value in shown.items()},
+        "good": counted(account.good_tiles, "good tile", "good tiles"),
+        "remade": counted(account.remade_tiles, "tile", "tiles"),
+    }
 
 
 _ANSWERS: Final = {

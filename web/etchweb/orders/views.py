@@ -10,8 +10,10 @@ from etchweb.context import app_context, visitor_name
 from etchweb.drafts.store import SEEN_NAME, Draft
 from etchweb.drafts.views import drafts
 from etchweb.logbook.views import LARGEST_NUMBER, answered
+from etchweb.orders import cost_views
+from etchweb.orders.costs import order_account
 from etchweb.orders.forms import WAYS, item_in, order_in, record_of
-from etchweb.orders.presenter import Prepared, item_view, line_view
+from etchweb.orders.presenter import Prepared, account_view, item_view, line_view
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
@@ -24,11 +26,15 @@ from etchwire.calls.orders import (
     Order,
     Orders,
     SaveOrder,
+    Shop,
 )
 from etchwire.catalogue.orders import NO, SHOWN, TRIALS_OF_PLACE, YES, OrderRecord
 from etchwire.errors import Refused
 
 pages = Blueprint("orders", __name__, url_prefix="/orders")
+pages.get("/costs")(cost_views.show_costs)
+pages.post("/costs")(cost_views.save_costs)
+pages.get("/costs.csv")(cost_views.books)
 
 ORDERS_ON_A_PAGE: Final = 40
 _NUMBER: Final = f"<int(max={LARGEST_NUMBER}):number>"
@@ -175,9 +181,12 @@ def _new_page(answer: str) -> str:
 
 def _order_page(number: int, answer: str) -> str:
     order = answered(Order(id=number))
+    shop = answered(Shop())
+    account = account_view(order_account(order, shop.figures), shop.figures.currency)
     return render_template(
         "orders/order.html",
         order=order,
+        account=account if shop.who else None,
         items=[_item(one) for one in order.items],
         ways=WAYS,
         answer=answer,
