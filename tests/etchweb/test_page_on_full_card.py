@@ -40,6 +40,9 @@ NOW_S = 1_800_000_000.0
 NOTHING = AlertPreferences(channels=(), kinds=(), held_long_s=600.0)
 PHOTO = encoded(scene(120, 80), "JPEG")
 TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness", "open_shadows"), "0")
+LETTERING = {
+    "text": "Ida", "font": "DejaVu Sans", "stand": "top", "ink": "black on white", "shape": "oval",
+}  # fmt: skip
 TILE = {
     "pair": json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACES[0].name]),
     "place_width_mm": "110", "place_height_mm": "110", "spacing_mm": "0.1", "finds": "power",
@@ -97,6 +100,7 @@ def photo(data=PHOTO):
     "etchweb/drafts/store.py",
     "etchweb/drafts/views.py",
     "etchweb/previews/store.py",
+    "etchweb/designs/making.py",
     "etchweb/drafts/making.py",
     "etchweb/storage/made_from.py",
 )
@@ -112,6 +116,8 @@ def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
     tried(lambda: phone.press(f"{draft}/cut", form={"left": "0", "top": "0", "wide": "100"}))
     tried(lambda: phone.look(f"/{draft}/look"))
     tried(lambda: phone.press(f"{draft}/look", form={"halftone": "jarvis", **TONES}))
+    tried(lambda: phone.press(f"{draft}/design", form=LETTERING))
+    tried(lambda: phone.look(f"/{draft}/design"))
     tried(lambda: phone.look(f"/{draft}/proof"))
     daemon.said.clear()
     assert tried(lambda: phone.press(f"{draft}/bench")).location == "/"

@@ -77,6 +77,9 @@ MAKING: Final = (
            contrast=_FIGURE, local_contrast=_FIGURE, sharpness=_FIGURE, open_shadows=_FIGURE,
            grey_mix=TEXT, face_light=_FIGURE, fade=_FIGURE, oval_x=_FIGURE, oval_y=_FIGURE,
            oval_wide=_FIGURE, oval_high=_FIGURE),
+    *_step("design", "Lettering, shape, soft edge and border.", text=TEXT, size_mm=_FIGURE,
+           font=TEXT, stand=TEXT, ink=TEXT, shape=TEXT, soft_mm=_FIGURE, line_mm=_FIGURE,
+           then=TEXT),
     *_step("proof", "The tile as it will look, and what will go wrong.", at_x_mm=_FIGURE,
            at_y_mm=_FIGURE),
     Entry(

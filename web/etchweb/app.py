@@ -14,6 +14,7 @@ from etchweb.catalogue import views as catalogue
 from etchweb.context import AppContext, Machine
 from etchweb.daemon.listener import Listener
 from etchweb.daemon.protocol import Daemon
+from etchweb.designs import routes as designs
 from etchweb.drafts import routes as drafts
 from etchweb.fleet import view as fleet
 from etchweb.logbook import routes as logbook
@@ -84,8 +85,8 @@ def create_app(
     access.check_forms(app)
     drafts.register(app, folder)
     for room in (
-        run, cards, catalogue, logbook, newcomer, orders, reentry, previews, machine_pages, pairing,
-        fleet,
+        run, cards, catalogue, logbook, newcomer, designs, orders, reentry, previews, machine_pages,
+        pairing, fleet,
     ):  # fmt: skip
         room.register(app)
     if machine is not None:

@@ -108,20 +108,19 @@ def command(**said: Any) -> None:
             if not note.needs_acknowledgement:
                 click.echo(f"Note: {note.sentence}", err=True)
         with progress_shown("Preparing") as show_progress:
-            if options.number is None:
-                sheets = prepare_mural(job, folder=options.folder, on_progress=show_progress)
-            else:
-                again = (job, options.number)
-                sheets = [prepare_again(*again, folder=options.folder, on_progress=show_progress)]
+            if options.number is not None:
+                sheet = prepare_again(
+                    job, options.number, folder=options.folder, on_progress=show_progress
+                )
+                click.echo(f"{summary(sheet)}\nThe tile's job is in {options.folder}.")
+                return
+            seconds = prepare_mural(job, folder=options.folder, on_progress=show_progress)
     wall = job.mural.wall
-    if options.number is not None:
-        click.echo(f"{summary(sheets[0])}\nThe tile's job is in {options.folder}.")
-        return
-    white = wall.tiles - len(sheets)
+    white = wall.tiles - len(seconds)
     click.echo(
         f"{job.mural.name}: {wall.columns} × {wall.rows} tiles, {wall.width_mm:g} × "
         f"{wall.height_mm:g} mm overall with joints of {wall.joint_mm:g} mm.\n"
-        f"Etching will take {duration(sum(sheet.predicted_s for sheet in sheets))} in all.\n"
+        f"Etching will take {duration(sum(seconds.values()))} in all.\n"
         + (f"{white} tiles stay white and have no job.\n" if white else "")
         + f"The jobs are in {options.folder}; print {options.folder / PLAN_NAME} to lay the tiles."
     )

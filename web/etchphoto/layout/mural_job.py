@@ -168,22 +168,23 @@ def prepare_mural(
     *,
     folder: Path,
     on_progress: Callable[[float], None] = lambda _: None,
-) -> list[Sheet]:
+) -> dict[int, float]:
     """Make a new folder with the jobs of all tiles and the plan by which they are laid.
 
-    A tile that is all white has no job. Raise as `etchphoto.job.prepare_job` does; there is then
+    Return how long each will take in seconds, by its number: sheets hold an entry for every row. A
+    tile that is all white has no job. Raise as `etchphoto.job.prepare_job` does; there is then
     no folder.
     """
     require_acknowledged(job.findings, job.order)
-    sheets = []
+    seconds = {}
     with new_job_folder(folder) as made:
         write_whole(made / PLAN_NAME, plan_svg(job.mural, job.screen_light()))
         for row, course in enumerate(job.courses(on_progress)):
             for place in job.dots.course(row):
                 sheet = _prepare_tile(job, place, course, made)
                 if sheet is not None:
-                    sheets.append(sheet)
-    return sheets
+                    seconds[place.number] = sheet.predicted_s
+    return seconds
 
 
 def prepare_again(

@@ -17,10 +17,12 @@ _ROUND_MM: Final = 6.0
 _RULED_MM: Final = 10
 
 
-def draw_tile(bits: Bits, tile: Tile, look: DotLook | None = None) -> tuple[Image.Image, float]:
+def draw_tile(
+    bits: Bits, tile: Tile, look: DotLook | None = None, longest_px: int = LONGEST_PX
+) -> tuple[Image.Image, float]:
     """Return the tile on the bench with a ruler of centimetres, and its pixels a millimetre."""
     longest_mm = max(tile.width_mm, tile.height_mm)
-    px_per_mm = min(PX_PER_MM, LONGEST_PX / (longest_mm + 2 * _ROUND_MM))
+    px_per_mm = min(PX_PER_MM, longest_px / (longest_mm + 2 * _ROUND_MM))
     seen = draw_preview(bits, max(1, round(longest_mm * px_per_mm)), look)
     if max(seen.size) < round(longest_mm * px_per_mm):  # a spacing wider than a pixel
         size = round(tile.width_mm * px_per_mm), round(tile.height_mm * px_per_mm)

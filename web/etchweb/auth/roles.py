@@ -55,6 +55,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "new_picture.proof": Role.OPERATE,
     "new_picture.fade": Role.OPERATE,
     "new_picture.put_on_bench": Role.OPERATE,
+    "designs.design": Role.OPERATE,
     "craft.lasers": Role.WATCH,
     "craft.surfaces": Role.WATCH,
     "craft.lots": Role.WATCH,

@@ -12,7 +12,7 @@ from PIL import Image
 
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.dots.gain import foreseen_gain
-from etchphoto.estimate import picture_findings, speed_findings
+from etchphoto.estimate import dot_findings, grey_findings, speed_findings
 from etchphoto.etch_time import etching_s
 from etchphoto.expected import draw_preview, save_dots
 from etchphoto.findings import PhotoFinding
@@ -28,12 +28,13 @@ from etchphoto.job import (
     suited_halftone,
     worth_of_card,
 )
+from etchphoto.layout.design_job import design_job, prepare_design
 from etchphoto.light import linear_to_srgb
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import mirrored, turned
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, Tried, tried_name
-from etchweb.drafts.order import order_of
+from etchweb.drafts.order import design_of, order_of
 from etchweb.drafts.store import (
     DOTS_NAME,
     DRAFT_NAME,
@@ -70,7 +71,7 @@ Progress = Callable[[float], None]
 
 def take_picture(folder: Path, on_progress: Progress) -> None:
     """Look at the photo, and make of it a grey picture for a screen."""
-    photo = load_photo(folder / PHOTO_NAME, name=_draft(folder).name)
+    photo = load_photo(folder / PHOTO_NAME, name=draft_in(folder).name)
     longest = max(photo.width_px, photo.height_px)
     light = luminance_per_dot(photo, _frame_of_whole(photo, min(SCREEN_PX, longest)), on_progress)
     _save_grey(light, folder / SCREEN_NAME)
@@ -91,9 +92,9 @@ def _frame_of_whole(photo: LoadedPhoto, longest_px: int) -> Frame:
 
 def try_picture(folder: Path, on_progress: Progress) -> None:
     """Cut the photo for the screen, and render a part of it in each way there is."""
-    draft = _draft(folder)
+    draft = draft_in(folder)
     order = order_of(draft)
-    photo = _photo(folder, draft)
+    photo = photo_of(folder, draft)
     frame = frame_of(photo, order)
     is_coloured = _save_cuts(folder, photo, frame)
     light = luminance_per_dot(
@@ -124,16 +125,21 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
 
 def make_picture(folder: Path, on_progress: Progress) -> None:
     """Make the job, its pictures, and what is known of it beforehand."""
-    draft = _draft(folder)
+    draft = draft_in(folder)
     order = order_of(draft)
-    photo = _photo(folder, draft)
-    known = findings(photo, order)
+    photo = photo_of(folder, draft)
+    design = None if draft.decoration.is_plain else design_job(design_of(draft), order, photo)
+    known = findings(photo, order) if design is None else design.findings
     order = replace(order, acknowledged=frozenset(finding.name for finding in known))
     foreseen: list[PhotoFinding] = []
 
     def look(coverage: Coverage, bits: Bits) -> None:
         shown = order.tone_curve.looks_like(coverage)
-        foreseen.extend(picture_findings(shown, bits, is_lettering=order.halftone == LETTERING))
+        foreseen.extend(grey_findings(shown, is_lettering=order.halftone == LETTERING))
+        look_at_dots(bits)
+
+    def look_at_dots(bits: Bits) -> None:
+        foreseen.extend(dot_findings(bits))
         seen = draw_preview(bits, SEEN_PX, order.look)
         seen.save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
         save_dots(bits, folder / DOTS_NAME, 1, order.look)
@@ -145,10 +151,17 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
 
     job = folder / JOB_FOLDER
     (folder / EARLY_NAME).unlink(missing_ok=True)
-    sheet = prepare_job(
-        photo, order, folder=job, is_replacing=True,
-        on_progress=on_progress, on_dots=look, on_preview=show,
-    )  # fmt: skip
+    if design is None:
+        sheet = prepare_job(
+            photo, order, folder=job, is_replacing=True,
+            on_progress=on_progress, on_dots=look, on_preview=show,
+        )  # fmt: skip
+    else:
+        accepted = replace(design.order, acknowledged=order.acknowledged)
+        sheet = prepare_design(
+            replace(design, order=accepted), folder=job, is_replacing=True,
+            on_progress=on_progress, on_dots=look_at_dots,
+        )  # fmt: skip
     (folder / EARLY_NAME).unlink(missing_ok=True)
     keep_picture(
         job / PICTURE_NAME, folder=folder / PICTURES_OF_JOB, gcode_sha256=sheet.gcode_sha256
@@ -176,11 +189,13 @@ def _made(draft: Draft, sheet: Sheet, found: tuple[PhotoFinding, ...]) -> MadeJo
     )
 
 
-def _draft(folder: Path) -> Draft:
+def draft_in(folder: Path) -> Draft:
+    """Return the draft that lies in `folder`."""
     return Draft.from_table(json.loads((folder / DRAFT_NAME).read_bytes()))
 
 
-def _photo(folder: Path, draft: Draft) -> LoadedPhoto:
+def photo_of(folder: Path, draft: Draft) -> LoadedPhoto:
+    """Return the draft's photo, turned and mirrored as it says."""
     photo = turned(load_photo(folder / PHOTO_NAME, name=draft.name), draft.quarters)
     return mirrored(photo) if draft.is_mirrored else photo
 

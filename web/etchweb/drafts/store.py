@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
 from etchphoto.grey_mixes import EYE
+from etchweb.drafts.decoration import NOTHING_ADDED, Decoration
 from etchweb.drafts.halftones import SMOOTH, Tried
 from etchwire.calls.json_values import from_json_value
 from etchwire.catalogue.heads import Head, Recipe
@@ -37,6 +38,8 @@ FOUND_NAME: Final = "found.json"
 SEEN_NAME: Final = "seen.jpg"
 EARLY_NAME: Final = "early.jpg"  # the tile as it is while dots are still being worked out
 DOTS_NAME: Final = "dots.png"
+TILE_NAME: Final = "tile.jpg"  # what was added to it, to scale
+DRAWN_NAME: Final = "drawn.json"
 JOB_FOLDER: Final = "job"
 PICTURES_OF_JOB: Final = "pictures"
 
@@ -79,6 +82,7 @@ class Draft:
     oval: tuple[float, float, float, float] | None = None
     face_light: int = 0
     fade: int = 0
+    decoration: Decoration = NOTHING_ADDED
     at_x_mm: float | None = None
     at_y_mm: float | None = None
     order: int | None = None  # for which it is made, and for which item of it
@@ -108,6 +112,8 @@ class Draft:
         values = {name: value for name, value in table.items() if name in known}
         for name in ("crop", "chosen", "oval"):
             values[name] = tuple(values[name]) if values.get(name) else None
+        added = values.get("decoration")
+        values["decoration"] = from_json_value(added, Decoration) if added else NOTHING_ADDED
         return cls(**(values | _settings_in(table)))
 
 
@@ -127,6 +133,16 @@ class JobFinding:
     name: str
     sentence: str
     must_be_read: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnTile:
+    """What is known of the tile that was drawn to scale; `of` is the draft's `found_key` then."""
+
+    of: str
+    px_per_mm: float
+    size_px: tuple[int, int]
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -256,6 +272,11 @@ class Drafts:
         """Return what is known of the job, where it was made of the draft as it is now."""
         found = _as(MadeJob, self._read(draft.id, FOUND_NAME))
         return found if found and found.of == draft.found_key else None
+
+    def drawn(self, draft: Draft) -> DrawnTile | None:
+        """Return what is known of the tile drawn to scale, where it is of the draft as it is."""
+        drawn = _as(DrawnTile, self._read(draft.id, DRAWN_NAME))
+        return drawn if drawn and drawn.of == draft.found_key else None
 
     def clear_job(self, draft_id: str) -> None:
         """Throw the job away, which is large and elsewhere by now; the draft can be made again."""

@@ -28,6 +28,7 @@ from etchweb.drafts.store import (
     PHOTO_NAME,
     SCREEN_NAME,
     SEEN_NAME,
+    TILE_NAME,
     Draft,
     Drafts,
     cut_name,
@@ -48,6 +49,7 @@ SHOWN: Final = frozenset(
         SEEN_NAME,
         EARLY_NAME,
         DOTS_NAME,
+        TILE_NAME,
         *map(cut_name, GREY_MIXES),
         *map(tried_name, EVERY_HALFTONE),
     )
@@ -182,23 +184,29 @@ def picture(draft_id: str, name: str) -> Response:
 
 def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     """Have `verb` done; return nothing once it is, else the page to show meanwhile."""
-    under_way = work_queue().failed(draft.id, verb, key)  # told once; looking again tries again
-    if under_way is None:
-        under_way = work_queue().begin(drafts().folder_of(draft.id), verb, key)
-    if not work_queue().wait(under_way, WAIT_S):
-        early = _early(draft, under_way)
-        page = render_template("drafts/working.html", draft=draft, work=under_way, early=early)
-        return with_status(page, 200)
-    if not under_way.failed:
-        return None
+    done, page = waiting_page(draft, verb, key)
+    if page is not None or not done.failed:
+        return page
     work_queue().forget(draft.id)
     if verb == "take":
         drafts().forget(draft.id)
-    sentence = as_sentence(under_way.failed)
-    page = render_template(
+    sentence = as_sentence(done.failed)
+    failed = render_template(
         "drafts/failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
     )
-    return with_status(page, under_way.failed_status)
+    return with_status(failed, done.failed_status)
+
+
+def waiting_page(draft: Draft, verb: str, key: str) -> tuple[WorkItem, BaseResponse | None]:
+    """Have `verb` done; return the work, and the page to show while it is not over."""
+    under_way = work_queue().failed(draft.id, verb, key)  # told once; looking again tries again
+    if under_way is None:
+        under_way = work_queue().begin(drafts().folder_of(draft.id), verb, key)
+    if work_queue().wait(under_way, WAIT_S):
+        return under_way, None
+    early = _early(draft, under_way)
+    page = render_template("drafts/working.html", draft=draft, work=under_way, early=early)
+    return under_way, with_status(page, 200)
 
 
 def _forget(draft: Draft) -> None:

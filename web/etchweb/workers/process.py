@@ -17,6 +17,7 @@ VERBS: Final = MappingProxyType({  # where each is done; imported only then
     "take": ("etchweb.drafts.making", "take_picture"),
     "try": ("etchweb.drafts.making", "try_picture"),
     "make": ("etchweb.drafts.making", "make_picture"),
+    "draw": ("etchweb.designs.making", "draw_design"),
     "card": ("etchweb.cards.making", "make_card"),
     "read": ("etchweb.cards.making", "read_card_photos"),
 })  # fmt: skip

@@ -1,0 +1,1 @@
+"""*Lettering and shape*: what is added to a picture before it goes to the bench."""
