@@ -8,7 +8,6 @@ from typing import Final
 
 import click
 
-from etchdaemon.assembly import HONEST_SPEEDUP
 from etchpractice.scenario.play import Occurrence
 from etchpractice.scenario.script import (
     GETTING_READY,
@@ -66,6 +65,8 @@ def pace_of(scenario: Scenario, speedup: float) -> float:
     if scenario.needs_real_time:
         return 1.0
     if scenario.hears_buzzer:
+        from etchdaemon.assembly import HONEST_SPEEDUP  # noqa: PLC0415  brings the whole daemon
+
         return min(speedup, HONEST_SPEEDUP)
     is_of_people = scenario.moves_contacts or scenario.reads_alerts
     return min(speedup, MOST_SPEEDUP_OF_HANDS if is_of_people else MOST_SPEEDUP)
