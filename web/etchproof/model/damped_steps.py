@@ -19,8 +19,8 @@ def least_squares(misses: Callable[[Floats], Floats], figures: Floats) -> Floats
     No figure changes by more than 1 in one step.
     """
     damping, here = 1e-2, misses(figures)
+    slopes = jacobian(misses, figures)
     for _ in range(_MOST_STEPS):
-        slopes = jacobian(misses, figures)
         square = slopes.T @ slopes
         step = np.linalg.lstsq(
             square + damping * np.diag(np.diag(square) + 1e-9), slopes.T @ here, rcond=None
@@ -32,6 +32,7 @@ def least_squares(misses: Callable[[Floats], Floats], figures: Floats) -> Floats
             figures, here, damping = tried, there, damping / 3
             if is_done:
                 break
+            slopes = jacobian(misses, figures)
         else:
             damping *= 4
             if damping > _MOST_DAMPING:

@@ -122,8 +122,8 @@ class _Fit:
 class _Patterns:
     """How often each exposure occurs in each step, shape (steps, bins), and in a solid area.
 
-    Exposures are those at the recipe's speed and power; `speeds` and `powers` are the logarithms of
-    each step's shares.
+    Exposures are those at the recipe's speed and power. `speeds` and `powers`, shape (paces, 1),
+    are the logarithms of the shares that occur, the whole first; `pace` tells each step's.
     """
 
     spread_dots: float
@@ -131,6 +131,7 @@ class _Patterns:
     in_solid: Floats
     speeds: Floats
     powers: Floats
+    pace: NDArray[np.intp]
 
     @classmethod
     def of(cls, steps: Sequence[Step], spread_dots: float, unevenness: float) -> Self:
@@ -138,9 +139,11 @@ class _Patterns:
         middle = _SOLID_MIDDLE, _SOLID_MIDDLE
         in_steps = [_occurring(step.bits, step.read, spread_dots, unevenness) for step in steps]
         in_solid = _occurring(solid, middle, spread_dots, unevenness)
-        speeds = np.log([[step.speed_ratio] for step in steps])
-        powers = np.log([[step.power_ratio] for step in steps])
-        return cls(spread_dots, np.stack(in_steps), in_solid, speeds, powers)
+        shares = [(step.speed_ratio, step.power_ratio) for step in steps]
+        paces = list(dict.fromkeys([(1.0, 1.0), *shares]))
+        pace = np.array([paces.index(share) for share in shares])
+        speeds, powers = np.log(paces).T[:, :, np.newaxis]
+        return cls(spread_dots, np.stack(in_steps), in_solid, speeds, powers, pace)
 
     def fitted(self, wanted: Floats, noise: float) -> _Fit:
         """Return the best figures for the steps' darkness below bare tile."""
@@ -168,9 +171,9 @@ class _Patterns:
 
     def _darkness(self, figures: Floats) -> Floats:
         *law, power_exponent = _law(figures)
-        solid = float(self.in_solid @ darkened(_MIDDLES, *law))
         dark = darkened(_MIDDLES * np.exp(power_exponent * self.powers - self.speeds), *law)
-        return np.asarray((self.in_steps * dark).sum(axis=1) / max(solid, 1e-9))
+        solid = float(self.in_solid @ dark[0])
+        return np.asarray((self.in_steps * dark[self.pace]).sum(axis=1) / max(solid, 1e-9))
 
 
 def _figures(threshold: float, scale: float, steepness: float) -> Floats:
