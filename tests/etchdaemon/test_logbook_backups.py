@@ -209,7 +209,7 @@ def test_without_room_the_oldest_make_room_and_the_last_one_stays(
     backups = keep()
     for _ in range(3):
         make(backups)
-    monkeypatch.setattr(backups._space, "free_bytes", lambda: 1_000_000)
+    monkeypatch.setattr(backups.space, "free_bytes", lambda: 1_000_000)
 
     state = make(backups)
 

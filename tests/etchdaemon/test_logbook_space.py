@@ -76,9 +76,9 @@ def test_a_figure_that_nobody_has_looked_after_for_long_is_none():
 def test_a_start_is_refused_where_its_run_could_not_be_recorded_to_the_end(tmp_path, monkeypatch):
     path = tmp_path / "logbook.sqlite3"
     with NamedLogbook.at(path, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S) as logbook:
-        monkeypatch.setattr(logbook._keeping.space, "free_bytes", lambda: LEAST_BYTES - 1)
+        monkeypatch.setattr(logbook._backups.space, "free_bytes", lambda: LEAST_BYTES - 1)
         with pytest.raises(LogbookUnavailable, match="nothing is started"):
             start_run(logbook)
 
-        monkeypatch.setattr(logbook._keeping.space, "free_bytes", lambda: LEAST_BYTES)
+        monkeypatch.setattr(logbook._backups.space, "free_bytes", lambda: LEAST_BYTES)
         assert start_run(logbook) == 1

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from etchdaemon.errors import JobRefused, LogbookUnavailable, PortLost
-from etchdaemon.logbook.backup.maintenance import NOTHING_KEPT
+from etchdaemon.logbook.backup.backups import NOTHING_KEPT
 from etchdaemon.ports import PreflightReport, RunEnd, RunNote
 from etchdaemon.run.reentry_rules import FileRest
 from etchpath.errors import NoReentry

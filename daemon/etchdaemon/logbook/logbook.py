@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Final, Self, TypeVar, cast
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.backup.maintenance import NOTHING_KEPT, Maintenance
+from etchdaemon.logbook.backup.backups import FOLDER_NAME, NOTHING_KEPT, Backups
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.read.queries import answer
 from etchdaemon.logbook.schema.opening import open_book
@@ -16,7 +16,7 @@ from etchdaemon.logbook.write.catalogue_commands import entry_of, practice_craft
 from etchdaemon.logbook.write.writer import Opener, Writer
 from etchdaemon.ports import RunEnd, RunNote
 from etchdaemon.run.position_epoch import Ends, Origin
-from etchwire.calls.backup import BACKUP_CALLS
+from etchwire.calls.backup import BACKUP_CALLS, Backup
 from etchwire.calls.call import Call
 from etchwire.calls.catalogue import Note, Noted
 from etchwire.calls.history import RunRow
@@ -48,7 +48,9 @@ class Logbook:
         folder: Path | None = None,
     ) -> None:
         self._writer = Writer(opener, utc_now=utc_now)
-        self._keeping = None if folder is None else Maintenance(folder, self._lend, utc_now=utc_now)
+        self._backups: Backups | None = None
+        if folder is not None:
+            self._backups = Backups(self._lend, folder / FOLDER_NAME, utc_now=utc_now)
         self._utc_now = utc_now
         self._is_clock_synchronised = is_clock_synchronised
         self.confirm_timeout_s = confirm_timeout_s
@@ -75,13 +77,13 @@ class Logbook:
     def start(self) -> None:
         """Open the file, or find that it cannot be opened now: then `trouble` says why."""
         self._writer.start()
-        if self._keeping:
-            self._keeping.start()
+        if self._backups:
+            self._backups.start()
 
     def close(self) -> None:
         """Write what waits and let go of the file."""
-        if self._keeping:
-            self._keeping.close()
+        if self._backups:
+            self._backups.close()
         self._writer.close()
 
     def __enter__(self) -> Self:
@@ -101,7 +103,7 @@ class Logbook:
     @property
     def storage(self) -> StorageView:
         """Free space and backups; see `ports.Records`."""
-        return NOTHING_KEPT if self._keeping is None else self._keeping.storage_view()
+        return NOTHING_KEPT if self._backups is None else self._backups.storage
 
     def start_run(
         self,
@@ -116,8 +118,8 @@ class Logbook:
         A start that reaches the disk only after it was given up is ended there as failed: nothing
         was etched.
         """
-        if self._keeping:
-            self._keeping.space.require_room()
+        if self._backups:
+            self._backups.space.require_room()
         entry = partial(
             entries.write_start,
             sheet=Sheet.from_json(sheet_json),
@@ -151,9 +153,11 @@ class Logbook:
     def ask(self, call: Call[_Answer]) -> _Answer:
         """Answer what is asked of runs, the catalogue or backups; see `ports.History`."""
         if isinstance(call, BACKUP_CALLS):
-            if self._keeping is None:
+            if self._backups is None:
                 raise LogbookUnavailable("No backups are kept of this logbook.")
-            return cast(_Answer, self._keeping.ask(call))
+            is_wish = isinstance(call, Backup)
+            state = self._backups.begin() if is_wish else self._backups.state()
+            return cast(_Answer, state)
         return self.recall(partial(answer, call=call))
 
     def recall(self, query: Callable[[LogbookConnection], _Answer]) -> _Answer:

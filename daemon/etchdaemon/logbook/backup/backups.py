@@ -13,17 +13,21 @@ from typing import Final
 from etchdaemon.errors import BackupFailed, EtchdaemonError
 from etchdaemon.logbook.backup.backup import copy_book
 from etchdaemon.logbook.backup.names import BackupName, is_due, next_name, read_names, surplus
-from etchdaemon.logbook.backup.space import LEAST_BYTES, SeenRoom, Space, as_size
+from etchdaemon.logbook.backup.space import LEAST_BYTES, SeenRoom, Space, as_size, low_sentence
 from etchdaemon.logbook.backup.sums import lone_sums, remove
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import cause
 from etchwire.calls.backup import BackupState, KeptBackup
+from etchwire.calls.snapshot import StorageView
 
 FOLDER_NAME: Final = "backups"
 FIRST_AFTER_S: Final = 600.0  # a clock without a battery is set after that time
 RETRY_AFTER_S: Final = 3600.0
 LOOK_EVERY_S: Final = 5.0
 PAUSE_S: Final = 0.02  # between steps: the etch's own writes come first
+NOTHING_KEPT: Final = StorageView(
+    free_bytes=None, low=None, last_backup_at_utc=None, backup_trouble=None
+)
 
 _log = logging.getLogger(__name__)
 
@@ -52,8 +56,8 @@ class Backups:
         self._lend = lend
         self._folder = folder
         self._utc_now = utc_now
-        self._space = Space(folder.parent)
-        self.room = SeenRoom(self._space)
+        self.space = Space(folder.parent)
+        self.room = SeenRoom(self.space)
         self._changed = threading.Condition()
         self._is_ending = False
         self._is_wanted = False
@@ -87,6 +91,17 @@ class Backups:
         """When the newest backup was begun."""
         kept = self._kept
         return f"{kept[-1].at.isoformat()}Z" if kept else None
+
+    @property
+    def storage(self) -> StorageView:
+        """What the snapshot shows of backups and room; it asks no disk."""
+        free_bytes = self.room.free_bytes
+        return StorageView(
+            free_bytes=free_bytes,
+            low=low_sentence(free_bytes),
+            last_backup_at_utc=self.last_at_utc,
+            backup_trouble=self.trouble,
+        )
 
     def begin(self) -> BackupState:
         """Have a backup made now, unless one is under way; return at once, as `state` does."""
@@ -164,7 +179,7 @@ class Backups:
             )
         needed_bytes = pages * page_bytes + LEAST_BYTES
         old = self._kept[:-1]
-        while (free_bytes := self._space.free_bytes()) is not None and free_bytes < needed_bytes:
+        while (free_bytes := self.space.free_bytes()) is not None and free_bytes < needed_bytes:
             if not old:
                 raise BackupFailed(
                     f"No backup was made: it needs {as_size(needed_bytes)}, and"
