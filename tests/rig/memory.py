@@ -17,7 +17,7 @@ from etchpath.reentry.file_cut import FileCut
 from etchpath.reentry.remainder_files import resume_file, write_rest_folder
 from etchpractice.machine import Unplugged
 from etchwire.calls.history import RunEvent, RunEvents, RunEventsPage, RunRow, Runs
-from etchwire.calls.snapshot import FindingView
+from etchwire.preflight_finding import FindingView
 
 CONTACT_SETTLES_S = 0.05
 

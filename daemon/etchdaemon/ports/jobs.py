@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Protocol
 
 from etchdaemon.run.reentry_rules import FileRest
-from etchwire.calls.snapshot import FindingView
+from etchwire.preflight_finding import FindingView
 from etchwire.transport.json_text import JsonTable
 
 

@@ -1,32 +1,15 @@
 """What was found in a file: one entry for each kind, with its first line and how often."""
 
-from dataclasses import asdict, dataclass
 from typing import Final
 
 from etchpath.machine import Machine
 from etchpath.preflight.kind import Severity
 from etchpath.preflight.policy import KINDS
+from etchwire.preflight_finding import FindingView
 
 READY: Final = "ready"
 SHOWN_CHARACTERS: Final = 80
 _GRAVITY: Final = tuple(Severity)
-
-
-@dataclass(frozen=True, slots=True)
-class PreflightFinding:
-    """One kind of thing found; `line` is the first, None where it concerns the whole file."""
-
-    kind: str
-    severity: Severity
-    line: int | None
-    count: int
-    text: str
-    reason: str
-    fix: str
-
-    def to_table(self) -> dict[str, object]:
-        """Return the plain table that goes into JSON."""
-        return asdict(self)
 
 
 class Findings:
@@ -49,11 +32,12 @@ class Findings:
         """Return whether anything of `kind` was found."""
         return kind in self._found
 
-    def gravest_first(self) -> tuple[PreflightFinding, ...]:
+    def gravest_first(self) -> tuple[FindingView, ...]:
         """Return everything found: what refuses the job first, then by line."""
         findings = [self._finding(name) for name in self._found]
-        order = sorted(findings, key=lambda f: (-_GRAVITY.index(f.severity), f.line or 0))
-        return tuple(order)
+        return tuple(
+            sorted(findings, key=lambda f: (-_GRAVITY.index(Severity(f.severity)), f.line or 0))
+        )
 
     def verdict(self) -> str:
         """Return ready, acknowledge or refused."""
@@ -63,11 +47,19 @@ class Findings:
                 return severity.value
         return READY
 
-    def _finding(self, name: str) -> PreflightFinding:
+    def _finding(self, name: str) -> FindingView:
         kind = KINDS[name]
         line, count, text = self._found[name]
         severity = kind.severity_on(self._machine)
-        return PreflightFinding(name, severity, line, count, text, kind.reason, kind.fix)
+        return FindingView(
+            kind=name,
+            severity=severity.value,
+            line=line,
+            count=count,
+            text=text,
+            reason=kind.reason,
+            fix=kind.fix,
+        )
 
 
 def _printable(text: bytes) -> str:

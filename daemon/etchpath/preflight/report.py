@@ -1,9 +1,9 @@
 """The outcome of a preflight, as values and as the JSON that command, page and daemon read."""
 
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
-from etchpath.preflight.findings import PreflightFinding
+from etchwire.preflight_finding import FindingView
 from etchwire.transport.json_text import JsonTable
 
 
@@ -17,7 +17,7 @@ class Report:
     """
 
     verdict: str
-    findings: tuple[PreflightFinding, ...]
+    findings: tuple[FindingView, ...]
     duration_s: float
     beam_on_s: float
     beam_on_mm: float
@@ -36,8 +36,7 @@ class Report:
 
     def to_table(self) -> dict[str, object]:
         """Return the plain table that goes into JSON."""
-        table = {name: getattr(self, name) for name in self.__slots__}
-        return table | {"findings": [finding.to_table() for finding in self.findings]}
+        return asdict(self)
 
     def to_json(self) -> str:
         """Return the report as JSON text."""

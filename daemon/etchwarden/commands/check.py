@@ -7,10 +7,11 @@ import click
 
 from etchpath.errors import EtchpathError
 from etchpath.machine import Machine
-from etchpath.preflight.findings import PreflightFinding
 from etchpath.preflight.inspected import inspect_file
 from etchpath.preflight.report import Report
+from etchwarden.shared.job_summary import duration
 from etchwarden.shared.progress import progress_shown
+from etchwire.preflight_finding import FindingView
 from etchwire.sheet import tidied_words
 from etchwire.storing import fault_of_card
 
@@ -21,7 +22,6 @@ VERDICTS: Final = {
     "refused": "Refused.",
 }
 SECONDS_PER_MINUTE: Final = 60
-MINUTES_PER_HOUR: Final = 60
 
 
 @click.command(name="check")
@@ -101,7 +101,7 @@ def _figures(report: Report) -> list[str]:
     return [f"{name:<12} {value}" for name, value in figures]
 
 
-def _finding(finding: PreflightFinding) -> list[str]:
+def _finding(finding: FindingView) -> list[str]:
     times = "" if finding.count == 1 else f", {finding.count} times"
     place = f"line {finding.line}{times}" if finding.line else "whole file"
     text = f": {finding.text}" if finding.text else ""
@@ -124,8 +124,4 @@ def _size(size_bytes: int) -> str:
 
 
 def _duration(seconds: float) -> str:
-    if seconds < SECONDS_PER_MINUTE:
-        return f"{seconds:.1f} s"
-    minutes, rest = divmod(round(seconds), SECONDS_PER_MINUTE)
-    hours, minutes = divmod(minutes, MINUTES_PER_HOUR)
-    return f"{hours} h {minutes} min" if hours else f"{minutes} min {rest} s"
+    return f"{seconds:.1f} s" if seconds < SECONDS_PER_MINUTE else duration(seconds)

@@ -7,6 +7,7 @@ from msgspec import UNSET, UnsetType
 from etchwire.bed import Bed
 from etchwire.calls.interlock_report import InterlockReport
 from etchwire.controller.profile import ControllerProfile
+from etchwire.preflight_finding import FindingView
 from etchwire.sheet import Bounds, CardSettings
 
 
@@ -49,19 +50,6 @@ class MachineView:
     bed: Bed | None
     is_moving: bool
     moved: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FindingView:
-    """One kind of thing that the preflight found; `line` is the first of `count`."""
-
-    kind: str
-    severity: str
-    line: int | None
-    count: int
-    text: str
-    reason: str
-    fix: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,8 @@ from typing import Final
 
 from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
-from etchwire.calls.snapshot import FindingView, JobView
+from etchwire.calls.snapshot import JobView
+from etchwire.preflight_finding import FindingView
 
 NO_PREFLIGHT: Final[View] = {"checked": "", "checking": "", "findings": [], "to_read": []}
 

@@ -11,8 +11,9 @@ from etchdaemon.ports import Preflight, PreflightReport
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.controller_profile import machine_table
 from etchwire.bed import Bed
-from etchwire.calls.snapshot import FindingView, PreflightView
+from etchwire.calls.snapshot import PreflightView
 from etchwire.controller.profile import LineCosts
+from etchwire.preflight_finding import FindingView
 from etchwire.transport.json_text import JsonTable
 
 CHECKING: Final = "The job is being checked; that takes up to a minute for a big one."
