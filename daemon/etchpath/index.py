@@ -12,14 +12,11 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from etchpath.arrays import Flags, Floats
 from etchpath.language.states import States
-from etchpath.motion.planner import Floats
 from etchpath.motion.timeline import Timed
 from etchwire.storing import write_whole
-
-Flags = NDArray[np.bool_]
 
 FORMAT: Final = "etchwarden-index"
 VERSION: Final = 1

@@ -5,6 +5,7 @@ from typing import Final
 
 import numpy as np
 
+from etchpath.arrays import Flags
 from etchpath.language.dialect import (
     G_CODES,
     GROUPS,
@@ -19,7 +20,7 @@ from etchpath.language.dialect import (
     Event,
     Number,
 )
-from etchpath.language.lines import Flags, Indices, Lines
+from etchpath.language.lines import Indices, Lines
 from etchpath.language.words import Words
 
 _WHOLE_WITHIN: Final = 1e-6

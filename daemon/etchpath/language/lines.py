@@ -6,11 +6,11 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.arrays import Flags
 from etchpath.language.blocks import Block
 from etchpath.language.dialect import NOT_SET, Event, Mode, Number
 
 Indices = NDArray[np.intp]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

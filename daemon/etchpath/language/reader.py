@@ -5,9 +5,10 @@ from typing import Final
 
 import numpy as np
 
+from etchpath.arrays import Flags
 from etchpath.language.blocks import Block
 from etchpath.language.grammar import interpret
-from etchpath.language.lines import Flags, Indices, Lines
+from etchpath.language.lines import Indices, Lines
 from etchpath.language.words import split_words
 from etchpath.machine import Machine
 

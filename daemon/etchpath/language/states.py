@@ -9,6 +9,7 @@ from typing import Any, Final, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.arrays import Counts, Flags, Floats
 from etchpath.language.dialect import (
     ABSOLUTE,
     BEAM_OFF,
@@ -24,10 +25,7 @@ from etchpath.language.dialect import (
 )
 from etchpath.language.lines import Lines
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 Modes = NDArray[np.int16]
-Counts = NDArray[np.int64]
 Values = TypeVar("Values", bound=NDArray[Any])
 
 MM_PER_INCH: Final = 25.4

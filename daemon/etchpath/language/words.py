@@ -6,9 +6,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-Flags = NDArray[np.bool_]
+from etchpath.arrays import Flags, Floats
+
 Indices = NDArray[np.intp]
-Floats = NDArray[np.float64]
 
 _USED_DIGITS: Final = 8  # the firmware uses no more: others count as zeros, or not behind the dot
 _MOST_ZEROS: Final = 40  # behind eight digits; more than any number that is taken has

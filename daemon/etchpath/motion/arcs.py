@@ -11,9 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Counts = NDArray[np.int64]
+from etchpath.arrays import Columns, Counts, Flags, Floats
 
 CLOCKWISE: Final = 2
 _FULL_TURN_WITHIN: Final = 5e-7  # rad; nearer than this to no turn at all is a whole turn
@@ -24,7 +22,7 @@ MOST_CHORDS: Final = 2000  # a full circle of 400 mm has 700; keeps absurd radii
 
 
 @dataclass(frozen=True, slots=True)
-class Arcs:
+class Arcs(Columns):
     """Arcs as arrays: from where, to where, the vector to the centre, and the turn in radians.
 
     `turn` is negative clockwise. `is_open` marks those whose ends lie on different circles,
@@ -40,10 +38,6 @@ class Arcs:
     turn: Floats
     is_open: Flags
     is_too_small: Flags
-
-    def part(self, places: slice) -> "Arcs":
-        """Return some of the arcs."""
-        return Arcs(*(getattr(self, name)[places] for name in self.__slots__))
 
     @property
     def radius(self) -> Floats:

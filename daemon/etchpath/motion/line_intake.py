@@ -12,15 +12,12 @@ end of the one before it.
 """
 
 from dataclasses import dataclass, fields
-from typing import Final, Self
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from etchpath.arrays import Columns, Counts, Floats
 from etchwire.controller.profile import REPORT_EVERY_S, LineCosts
-
-Floats = NDArray[np.float64]
-Counts = NDArray[np.int64]
 
 SEGMENT_S: Final = 0.010  # the firmware prepares stretches of this length, or whole blocks,
 SEGMENTS_AHEAD: Final = 5  # and so many before they are run
@@ -67,7 +64,7 @@ class Hurry:
 
 
 @dataclass(frozen=True, slots=True)
-class _Queues:
+class _Queues(Columns):
     """How things stand as each piece goes on to its next block; times count from that moment."""
 
     speed_sq: Floats
@@ -75,9 +72,6 @@ class _Queues:
     free_s: Floats  # when the main loop has time again
     line_s: Floats  # what the next line takes
     ends_s: Floats  # when the blocks before ended, the last one last; SEGMENTS_AHEAD rows
-
-    def part(self, places: Counts) -> Self:
-        return type(self)(*(getattr(self, entry.name)[..., places] for entry in fields(self)))
 
     def put(self, where: Counts, those: "_Queues") -> None:
         for entry in fields(self):

@@ -20,12 +20,10 @@ from typing import Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.arrays import Columns, Flags, Floats
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.line_intake import SEGMENT_S, LineIntake, Path
 from etchwire.controller.profile import DOT_WORDS
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 _STRAIGHT_COSINE: Final = 0.999999  # the firmware takes anything nearer for straight on or back
 MOVES_AT_ONCE: Final = 40_000  # more need more memory, and are a little quicker
@@ -54,7 +52,7 @@ class Moves:
 
 
 @dataclass(frozen=True, slots=True)
-class Travel:
+class Travel(Columns):
     """What the moves that have been worked out so far really do, in the order they were given."""
 
     seconds: Floats
@@ -75,18 +73,9 @@ class Travel:
         power: Floats = mean + (self.exit_mm_per_s - mean) * last
         return power
 
-    @classmethod
-    def none(cls) -> Self:
-        """Return no travel at all."""
-        return cls(*(np.empty(0) for _ in cls.__slots__))
-
-    def part(self, places: slice | Flags) -> Self:
-        """Return some of the moves."""
-        return type(self)(*(getattr(self, name)[places] for name in self.__slots__))
-
 
 @dataclass(frozen=True, slots=True)
-class _Blocks:
+class _Blocks(Columns):
     """Moves with the limits that follow from direction: what the planner works on."""
 
     length: Floats
@@ -95,13 +84,6 @@ class _Blocks:
     junction_sq: Floats  # the most that speed² may be where the block begins
     steps: Floats  # of the axis that makes the most
     words_s: Floats  # that the controller takes longer to read it than a dot's line
-
-    def part(self, places: slice) -> "_Blocks":
-        return _Blocks(*(getattr(self, name)[places] for name in self.__slots__))
-
-    def joined(self, more: "_Blocks") -> "_Blocks":
-        pairs = ((getattr(self, name), getattr(more, name)) for name in self.__slots__)
-        return _Blocks(*(np.concatenate(pair) for pair in pairs))
 
 
 class Planner:
@@ -115,7 +97,7 @@ class Planner:
         """Begin at rest on `machine`."""
         self._machine = machine
         self._intake = LineIntake(machine.costs, machine.planner_blocks)
-        self._held = _Blocks(*(np.empty(0) for _ in _Blocks.__slots__))
+        self._held = _Blocks.none()
         self._settled_sq = np.empty(0)  # speed² at the end of each block held that is settled
         self._before: tuple[float, float, float] | None = None  # direction and limit of the last
 

@@ -5,13 +5,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from etchpath.arrays import Floats
 from etchpath.machine import Machine
 from etchpath.motion.planner import Planner, Travel
 from etchpath.motion.toolpath import Toolpath
-
-Floats = NDArray[np.float64]
 
 # Over this many pieces the bytes they take are set against the time they last: more than the
 # controller holds ahead, and still short enough to see a dense spot within a row.

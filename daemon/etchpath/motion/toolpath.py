@@ -1,12 +1,13 @@
 """The way of the head: every line's moves as straight pieces, arcs cut as the controller does."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
-from typing import Final, Self
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.arrays import Columns, Counts, Flags, Floats
 from etchpath.language.dialect import CONSTANT_POWER, FIRST_ARC, RAPID, Number
 from etchpath.language.states import States
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
@@ -14,16 +15,13 @@ from etchpath.motion.arcs import Arcs, ArcWords, chord_counts, chord_ends, solve
 from etchpath.motion.planner import Moves
 from etchwire.controller.profile import DOT_WORDS
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Counts = NDArray[np.int64]
 Words = NDArray[np.int16]
 
 PIECES_AT_ONCE: Final = 40_000  # bounds the memory where many arcs meet
 
 
 @dataclass(frozen=True, slots=True)
-class Toolpath:
+class Toolpath(Columns):
     """Straight pieces in order, as arrays: where each ends, and how it is run.
 
     `line` counts from 1 in the file and `byte` is how much has been sent when that line ends: empty
@@ -46,17 +44,6 @@ class Toolpath:
 
     def __len__(self) -> int:
         return len(self.line)
-
-    def part(self, places: slice | Flags) -> Self:
-        """Return some of the pieces."""
-        return type(self)(*(getattr(self, entry.name)[places] for entry in fields(self)))
-
-    def joined(self, more: Self) -> Self:
-        """Return these pieces and `more` after them."""
-        names = [entry.name for entry in fields(self)]
-        return type(self)(
-            *(np.concatenate((getattr(self, name), getattr(more, name))) for name in names)
-        )
 
     @property
     def moves(self) -> Moves:

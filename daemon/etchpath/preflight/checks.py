@@ -3,8 +3,8 @@
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from etchpath.arrays import Flags
 from etchpath.language.blocks import Block
 from etchpath.language.dialect import (
     BEAM_OFF,
@@ -21,8 +21,6 @@ from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.timeline import Timed
 from etchpath.motion.toolpath import Toolpath
 from etchpath.preflight.findings import Findings
-
-Flags = NDArray[np.bool_]
 
 _BYTE_ORDER_MARK: Final = b"\xef\xbb\xbf"
 _TWO_BYTE_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")

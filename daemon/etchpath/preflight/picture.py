@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.arrays import Floats
 from etchpath.language.states import States
 from etchpath.machine import Machine
 from etchpath.motion.timeline import Timed
@@ -22,7 +23,6 @@ from etchwire.storing import write_whole
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-Floats = NDArray[np.float64]
 
 LONG_SIDE_PX: Final = 1600
 _MARGIN: Final = 0.03  # of the long side

@@ -4,15 +4,13 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from etchpath.arrays import Floats
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.planner import planned
 from etchpath.motion.timeline import Timed
 from etchpath.motion.toolpath import Toolpath
 from etchwire.transport.json_text import JsonTable
-
-Floats = NDArray[np.float64]
 
 _SPEED_CLASSES: Final = 4096
 _FREE_PIECES: Final = 16_384  # so many in every

@@ -10,8 +10,9 @@ from typing import BinaryIO, Final
 
 import numpy as np
 
+from etchpath.arrays import Floats
 from etchpath.machine import Machine
-from etchpath.motion.planner import Floats, Moves, Planner
+from etchpath.motion.planner import Moves, Planner
 from etchpath.writer.raster import UM_PER_MM, Places, mm_text
 from etchwire.sheet import RowEntry
 

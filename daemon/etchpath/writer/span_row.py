@@ -10,8 +10,9 @@ from typing import Final
 
 import numpy as np
 
+from etchpath.arrays import Floats
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
-from etchpath.motion.planner import Floats, Moves, Travel, planned
+from etchpath.motion.planner import Moves, Travel, planned
 from etchpath.writer.dots import run_up_mm
 from etchpath.writer.raster import UM_PER_MM, Places
 from etchwire.catalogue.heads import Head
