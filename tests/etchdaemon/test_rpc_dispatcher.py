@@ -38,7 +38,7 @@ NEEDED = {
 QUESTIONS = {
     "runs": {
         "before": None, "limit": 500, "head": "", "surface": "", "since": "", "until": "",
-        "text": "",
+        "text": "", "verdict": "",
     },
     "run": {"id": 3},
     "run_rows": {"id": 3, "from_row": 0, "limit": 500},

@@ -15,9 +15,10 @@ import pytest
 from etchdaemon.assembly import SWITCH_INTERVAL_S
 from etchdaemon.hardware.rest_child import RestChild
 from etchdaemon.ports import RunEnd
-from etchdaemon.service.job.reentry import ORIGIN_AGAIN, Reentry
+from etchdaemon.service.job.reentry import Reentry
 from etchdaemon.service.job.spool import Spool
 from etchpath.writer.dots import Order, write_job
+from etchwire.calls.machine import ORIGIN_AGAIN
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from measure.costs import heading, tell

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from etchdaemon.service.job.reentry import NOT_MOVED
+from etchwire.calls.machine import NOT_MOVED
 from rig.bench import KEPT_UP_WITH, patch
 from rig.guarded import GuardedRig
 

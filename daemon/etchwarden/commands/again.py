@@ -9,10 +9,15 @@ from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.job_summary import duration
 from etchwarden.shared.machine_calls import asking
 from etchwire.calls.client import DaemonClient
-from etchwire.calls.machine import Reenter, Status, Unfinished, UnfinishedRun
+from etchwire.calls.machine import (
+    NOT_MOVED,
+    ORIGIN_AGAIN,
+    Reenter,
+    Status,
+    Unfinished,
+    UnfinishedRun,
+)
 
-NOT_MOVED: Final = "tile and head have not moved"
-ORIGIN_AGAIN: Final = "origin set again"
 NOTHING: Final = "No etch was cut short that could be taken up again."
 IN_DOUBT: Final = (
     "In doubt take the row above: burnt twice, a row gets twice the light; left out, it stays"

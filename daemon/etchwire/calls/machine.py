@@ -12,6 +12,8 @@ from etchwire.transport.json_text import JsonTable
 
 LOAD_PATIENCE_S: Final = 120.0  # a long job is copied to a slow card and hashed
 REST_PATIENCE_S: Final = 330.0  # the daemon gives the child that writes a rest five minutes
+NOT_MOVED: Final = "tile and head have not moved"
+ORIGIN_AGAIN: Final = "origin set again"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,8 +8,6 @@ from etchweb.text.page_states import HEADLINES
 from etchweb.text.view import View
 from etchwire.calls.machine import CutView, RestView, UnfinishedRun
 
-NOT_MOVED: Final = "tile and head have not moved"
-ORIGIN_AGAIN: Final = "origin set again"
 _ROW: Final = re.compile(r"0{0,6}[1-9][0-9]{0,6}")
 LOUPE_ROWS: Final = 36
 LOUPE_COLUMNS: Final = 90

@@ -9,11 +9,11 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.context import app_context
 from etchweb.logbook.views import LARGEST_NUMBER, answered
-from etchweb.reentry.presenter import NOT_MOVED, ORIGIN_AGAIN, reentry_view, row_from_text
+from etchweb.reentry.presenter import reentry_view, row_from_text
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import message_response, status_of
 from etchweb.text.formatting import as_sentence
-from etchwire.calls.machine import Reenter, Unfinished
+from etchwire.calls.machine import NOT_MOVED, ORIGIN_AGAIN, Reenter, Unfinished
 from etchwire.errors import DaemonAbsent, Refused
 
 pages = Blueprint("taking_up", __name__)

@@ -28,14 +28,19 @@ from etchdaemon.run.reentry_rules import (
 )
 from etchdaemon.service.job.spool import Spool, SpooledJob
 from etchwire.calls.history import Run, RunRecord, Runs
-from etchwire.calls.machine import CutView, Reenter, Unfinished, UnfinishedRun
+from etchwire.calls.machine import (
+    NOT_MOVED,
+    ORIGIN_AGAIN,
+    CutView,
+    Reenter,
+    Unfinished,
+    UnfinishedRun,
+)
 from etchwire.errors import UnreadableSheet
 from etchwire.record import events_of
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet, read_sheet
 from etchwire.transport.json_text import JsonTable
 
-NOT_MOVED: Final = "tile and head have not moved"
-ORIGIN_AGAIN: Final = "origin set again"
 CONFIRMATIONS: Final = (NOT_MOVED, ORIGIN_AGAIN)
 POSITION_GONE: Final = (
     "Head position unknown since that run. Home the machine or set the origin"
