@@ -83,6 +83,18 @@ def test_what_cannot_be_meant_is_asked_for_in_the_step_of_the_tile(phone, known,
     assert answer.location.endswith("/tile")
 
 
+@pytest.mark.slow
+def test_the_step_of_the_tile_takes_a_common_tile_instead_of_figures(phone, known):
+    pair = pair_of(phone.look("/new"))
+    step = send(phone, pair=pair, size="").location
+
+    cut = phone.press(
+        step[1:], form={"pair": pair, "size": "75x150", "width_mm": "33", "height_mm": "44"}
+    )
+
+    assert "65 × 140 mm" in phone.look(cut.location).text
+
+
 def test_without_the_box_a_photo_can_still_be_chosen(phone, daemon):
     daemon.go_away()
 

@@ -298,7 +298,7 @@ def test_width_and_height_keep_the_photos_shape_until_they_are_parted(open_phone
     assert height.input_value() == "20"
     height.fill("40")
     assert width.input_value() == "60"
-    phone.get_by_label("Keep its shape").uncheck()
+    phone.get_by_label("Link width and height").uncheck()
     width.fill("33")
 
     assert height.input_value() == "40"

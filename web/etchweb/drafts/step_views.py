@@ -24,8 +24,9 @@ from etchweb.drafts.forms import (
 )
 from etchweb.drafts.halftones import offered, tried_name
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
+from etchweb.drafts.sizes import size_choices
 from etchweb.drafts.store import PHOTO_NAME, Draft, cut_name
-from etchweb.drafts.tile_choice import chosen_pair, decide_tile
+from etchweb.drafts.tile_choice import chosen_pair, decide_tile, with_common_size
 from etchweb.drafts.views import GONE, drafts, found_draft, waited_for
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
@@ -53,7 +54,8 @@ def tile(draft_id: str) -> str | BaseResponse:
     if request.method == "GET":
         return _tile_page(draft, pairs, chosen, "")
     try:
-        draft = decide_tile(draft, request.form, pairs, daemon, shape=_shape(draft))
+        form = with_common_size(request.form, _size_px(draft))
+        draft = decide_tile(draft, form, pairs, daemon, shape=_shape(draft))
     except FormUnfit as fault:
         return unfit(_tile_page(draft, pairs, chosen, str(fault)))
     drafts().keep(draft)
@@ -70,6 +72,7 @@ def _tile_page(draft: Draft, pairs: list[Pair], chosen: Pair | None, answer: str
         width_mm=width_mm,
         height_mm=height_mm,
         shape=_shape(draft) if pairs else 1.0,
+        sizes=size_choices(None),
         answer=answer,
     )
 

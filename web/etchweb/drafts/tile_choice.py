@@ -86,6 +86,15 @@ def with_first_choices(draft: Draft, form: Form, facts: PhotoFacts, daemon: Daem
         return draft
 
 
+def with_common_size(form: Form, photo_px: tuple[int, int]) -> Form:
+    """Return `form` with width and height of the common tile it chooses, if it chooses one."""
+    size_mm = chosen_size_mm(form.get("size", ""), photo_px, None)
+    if size_mm is None:
+        return form
+    figures = {"width_mm": f"{size_mm[0]:g}", "height_mm": f"{size_mm[1]:g}"}
+    return MultiDict({**form.to_dict(), **figures})
+
+
 def _last_size_mm(daemon: Daemon, pair: Pair) -> SizeMm | None:
     """Return the size of the pair's last whole picture; raise DaemonAbsent or Refused."""
     head, surface = pair.key

@@ -41,19 +41,18 @@ STEPS: Final[Mapping[Step, tuple[str, str]]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxRecords:
-    """What the box knows; cards and runs newest first, of these the last few."""
+    """What a box knows that has etched no picture; the last few cards, newest first."""
 
     heads: Sequence[HeadEntry]
     surfaces: Sequence[SurfaceEntry]
     cards: Sequence[CardEntry]
     recipes: Sequence[RecipeEntry]
-    runs: Sequence[RunSummary]
 
-    @property
-    def has_picture(self) -> bool:
-        """Whether something else than a test card was etched to its end."""
-        cards = {card.gcode_sha256 for card in self.cards}
-        return any(run.ended == _COMPLETE and run.gcode_sha256 not in cards for run in self.runs)
+
+def has_picture(cards: Sequence[CardEntry], runs: Sequence[RunSummary]) -> bool:
+    """Return whether something else than a test card was etched to its end: the path is over."""
+    of_cards = {card.gcode_sha256 for card in cards}
+    return any(run.ended == _COMPLETE and run.gcode_sha256 not in of_cards for run in runs)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,9 +247,7 @@ class PathState:
         return made.get(step) or ""
 
 
-def path_of(records: BoxRecords) -> PathState | None:
-    """Return where a newcomer is on the path; None once a picture was etched to its end."""
-    if records.has_picture:
-        return None
+def path_of(records: BoxRecords) -> PathState:
+    """Return where a newcomer is on the path, and what comes next."""
     known = Known.of(records)
     return PathState(known=known, next=next(row for row in NEXT if row.applies(known)))

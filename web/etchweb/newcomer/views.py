@@ -3,7 +3,7 @@
 from flask import Flask, g, url_for
 
 from etchweb.context import app_context
-from etchweb.newcomer.path import BoxRecords, PathState, path_of
+from etchweb.newcomer.path import BoxRecords, PathState, has_picture, path_of
 from etchwire.calls.catalogue import Cards, Heads, Recipes, Surfaces
 from etchwire.calls.history import Runs
 from etchwire.errors import DaemonAbsent, Refused
@@ -30,12 +30,14 @@ def ask_path() -> PathState | None:
         return None
     daemon = app_context().daemon
     try:
+        cards = daemon.ask(Cards(limit=_LATE)).cards
+        if has_picture(cards, daemon.ask(Runs(limit=_LATE)).runs):
+            return None
         records = BoxRecords(
             heads=daemon.ask(Heads()).heads,
             surfaces=daemon.ask(Surfaces()).surfaces,
-            cards=daemon.ask(Cards(limit=_LATE)).cards,
+            cards=cards,
             recipes=daemon.ask(Recipes()).recipes,
-            runs=daemon.ask(Runs(limit=_LATE)).runs,
         )
     except (DaemonAbsent, Refused):
         return None
