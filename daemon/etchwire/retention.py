@@ -31,6 +31,8 @@ class Allowance:
 
 JOBS: Final = Allowance(days=90, total_mb=400, number=24, spared=4)
 DRAFTS: Final = Allowance(days=7, total_mb=300, number=11, spared=2)
+# Of orders: what was shown to a customer, until the tile is delivered and for two years after.
+ORDERED_DRAFTS: Final = Allowance(days=730, total_mb=1500, number=600, spared=50)
 PICTURES: Final = Allowance(days=730, total_mb=300, number=3000, spared=50)
 TILE_PHOTOS: Final = Allowance(days=1825, total_mb=500, number=3000, spared=50)
 TEST_TILES: Final = Allowance(days=730, total_mb=300, number=200, spared=4)

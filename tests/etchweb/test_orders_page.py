@@ -1,13 +1,18 @@
 """*Orders* on the page: what is due, one order, the locked proof, two phones, what is gone."""
 
+import os
 import time
 from datetime import date
 
 import pytest
 
+from etchweb.drafts.forms import for_order
+from etchweb.drafts.store import Drafts
 from etchweb.orders.letters import marked
 from etchweb.orders.presenter import due_words
+from etchwire.retention import DAY_S, DRAFTS, EARLIEST_S, ORDERED_DRAFTS
 from support.fakes.fake_catalogue import ITEM, ORDER, ORDER_LINE
+from support.fakes.fake_daemon import ETCH
 
 LARGEST_PAGE_BYTES = 40_000
 TYPED = {
@@ -165,6 +170,50 @@ def test_an_order_is_deleted_only_when_somebody_is_sure(phone, daemon):
     phone.press("orders/3/forget", form={"sure": "yes"})
 
     assert daemon.said["forget_order"]["id"] == 3
+
+
+def test_deleting_takes_every_file_of_it_along(phone, daemon, tmp_path):
+    """The fake's tile is run 7, with a photo of the tile; another job's files stay."""
+    photo, job, other = f"tile-{'1' * 64}.jpg", "ab" * 32, "cd" * 32
+    judged = {"id": 1, "verdict": "pale", "cause": "", "note": "", "photo": photo,
+              "at_utc": "2026-11-25T18:00:00Z", "who": ""}  # fmt: skip
+    daemon.answers["run"] = ETCH | {"verdicts": [judged]}
+    draft = Drafts(tmp_path / "drafts").begin("x")
+    change_item(daemon, item=ITEM | {"draft": draft.id})
+    gone = [
+        tmp_path / f"pictures/{job}.png",
+        tmp_path / f"pictures/{job}-small.jpg",
+        tmp_path / f"pictures/{photo}",
+        tmp_path / f"made-from/{job}/photo",
+        tmp_path / f"drafts/{draft.id}/draft.json",
+    ]
+    kept = [tmp_path / f"pictures/{other}.png", tmp_path / f"made-from/{other}/photo"]
+    for path in (*gone, *kept):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.touch()
+
+    phone.press("orders/3/forget", form={"sure": "yes"})
+
+    assert not any(path.exists() for path in gone)
+    assert all(path.exists() for path in kept)
+    assert daemon.said["forget_order"]["id"] == 3
+
+
+def test_a_draft_for_an_order_outlasts_the_week_that_others_have(tmp_path):
+    drafts = Drafts(tmp_path)
+    ordered = [for_order(drafts.begin("x"), {"order": "3", "item": "7"}) for _ in range(60)]
+    plain = [drafts.begin("x") for _ in range(5)]
+    for number, draft in enumerate((*ordered, *plain)):
+        drafts.keep(draft)
+        old_s = EARLIEST_S + 100 * DAY_S + number
+        os.utime(drafts.folder_of(draft.id), (old_s, old_s))
+
+    drafts.clear_old(EARLIEST_S + 200 * DAY_S)
+    assert {one.id for one in drafts.all() if one.item} == {one.id for one in ordered}
+    assert len(drafts.all()) == len(ordered) + DRAFTS.spared
+
+    drafts.clear_old(EARLIEST_S + 900 * DAY_S)
+    assert len([one for one in drafts.all() if one.item]) == ORDERED_DRAFTS.spared
 
 
 def test_no_such_order_is_a_page_that_says_so(phone):

@@ -23,7 +23,7 @@ from etchweb.drafts.halftones import SMOOTH, Tried
 from etchwire.calls.json_values import from_json_value
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import MalformedMessage, UnreadableSheet
-from etchwire.retention import DRAFTS, throw_out
+from etchwire.retention import DRAFTS, ORDERED_DRAFTS, throw_out
 from etchwire.storing import write_whole
 from etchwire.transport.json_text import JsonTable
 
@@ -293,8 +293,18 @@ class Drafts:
         return [draft for draft in found if draft is not None]
 
     def clear_old(self, now_s: float) -> None:
-        """Throw away what nobody touched for long, and the oldest of too many."""
-        throw_out([[path] for path in self._folders()], DRAFTS, now_s=now_s)
+        """Throw away what nobody touched for long, and the oldest of too many.
+
+        What was made for an order stays for years: it was shown to a customer.
+        """
+        found = [(path, self.find(path.name)) for path in self._folders()]
+        for is_ordered, allowance in ((False, DRAFTS), (True, ORDERED_DRAFTS)):
+            paths = [
+                [path]
+                for path, one in found
+                if (one is not None and one.item is not None) is is_ordered
+            ]
+            throw_out(paths, allowance, now_s=now_s)
 
     def clear_unfinished(self) -> None:
         """Throw away what a killed page left half done; for its start, before anybody writes."""

@@ -16,9 +16,11 @@ from etchweb.orders.forms import WAYS, item_in, order_in, record_of
 from etchweb.orders.presenter import Prepared, account_view, item_view, line_view
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
+from etchweb.storage.retention import forget_job
 from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
 from etchwire.calls.catalogue import Note, Surfaces
+from etchwire.calls.history import Run
 from etchwire.calls.orders import (
     ForgetOrder,
     ItemEntry,
@@ -148,12 +150,22 @@ def forget(number: int) -> BaseResponse:
     """Delete who an order was for, and all that shows it, here and in the logbook."""
     if request.form.get("sure") != "yes":
         return with_status(_order_page(number, NOT_SURE), 422)
-    order = answered(Order(id=number))
-    answer = _noted(number, ForgetOrder(id=number, who=visitor_name()))
-    for one in order.items:
-        if answer.status_code == 303 and drafts().find(one.item.draft) is not None:
+    for one in answered(Order(id=number)).items:  # files first: it can be asked for again
+        if drafts().find(one.item.draft) is not None:
             drafts().forget(one.item.draft)
-    return answer
+        for tile in one.tiles:
+            _forget_etch(tile.run_id)
+    return _noted(number, ForgetOrder(id=number, who=visitor_name()))
+
+
+def _forget_etch(number: int) -> None:
+    """Delete what the page keeps of an etch, and of the one that it continued."""
+    run: int | None = number
+    while run is not None:
+        record = answered(Run(id=run))
+        photos = [verdict.photo for verdict in record.verdicts]
+        forget_job(app_context().pictures.parent, record.gcode_sha256, photos)
+        run = record.continues_run_id
 
 
 def _changed(number: int, record: OrderRecord) -> SaveOrder:

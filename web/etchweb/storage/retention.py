@@ -1,6 +1,7 @@
 """What the page throws away lest its card fill: pictures, photos, files of test cards."""
 
 import re
+import shutil
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
@@ -43,6 +44,16 @@ def clear_out(folder: Path, *, now_s: float) -> None:
     kept = [[path] for path in jobs if MADE_FROM_NAME.fullmatch(path.name)]
     throw_out(kept, MADE_FROM, now_s=now_s)
     throw_out(([path] for path in jobs if _is_half(path.name)), HALF_WRITTEN, now_s=now_s)
+
+
+def forget_job(folder: Path, gcode_sha256: str, tile_photos: Iterable[str]) -> None:
+    """Delete what the page's own `folder` keeps of a job: photo, settings, pictures, tiles."""
+    shutil.rmtree(folder / MADE_FROM_FOLDER / gcode_sha256, ignore_errors=True)
+    pictures = folder / PICTURES_FOLDER
+    names = [path.name for path in _in(pictures) if path.name.startswith(gcode_sha256)]
+    for name in (*names, *filter(TILE_PHOTO.fullmatch, tile_photos)):
+        with suppress(FileNotFoundError):
+            (pictures / name).unlink()
 
 
 def _is_half(name: str) -> bool:

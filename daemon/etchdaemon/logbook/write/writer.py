@@ -206,7 +206,10 @@ class Writer:
         if isinstance(error, CommandRefused):
             _give(writes, error)
             return
-        _log.error("a record does not fit the logbook: %s", write.entry, exc_info=error)
+        # By its kind alone: what it holds may be a customer's name.
+        kind = getattr(write.entry, "func", write.entry)
+        name = getattr(kind, "__name__", "another")
+        _log.error("a record does not fit the logbook: %s", name, exc_info=error)
         _refuse(writes, "The record does not fit the logbook: a fault in the program.")
 
     def _keep(self, writes: Sequence[Write], error: Exception) -> None:
