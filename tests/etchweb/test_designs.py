@@ -161,3 +161,14 @@ def test_what_cannot_be_meant_is_refused_in_a_sentence(phone, drafts, picture, s
 
 def test_a_draft_of_an_older_page_has_nothing_added():
     assert Draft.from_table({"id": "0" * 16, "name": "a.jpg"}).decoration == NOTHING_ADDED
+
+
+def test_a_photo_like_an_earlier_one_has_the_same_lettering_and_shape(phone, drafts, picture):
+    add(phone, picture, text="Class of 2026", shape="rounded", line_mm="1")
+    earlier = only(drafts)
+    file = (io.BytesIO(encoded(scene(240, 160), "JPEG")), "Zoë.jpg", "image/jpeg")
+
+    phone.press("new", form={"photo": file, "like": earlier.id})
+
+    (later,) = (draft for draft in drafts.all() if draft.id != earlier.id)
+    assert later.decoration == earlier.decoration

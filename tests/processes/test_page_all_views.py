@@ -27,7 +27,7 @@ VIEWS = (
     "/practice", "/test-tiles", "/test-tiles/new", "/lots", "/lasers", "/tiles-and-paints",
     "/nowhere",
 )  # fmt: skip
-STEPS = ("/new", "DRAFT/tile", "DRAFT/cut", "DRAFT/look", "DRAFT/proof")
+STEPS = ("/new", "DRAFT/tile", "DRAFT/cut", "DRAFT/look", "DRAFT/design", "DRAFT/proof")
 # Answers without a page of their own, and pages that other tests bring into being.
 NO_VIEWS = re.compile(
     r"static|watch\.(poll|stream)|machine\.poll|pictures\.show|verdicts\.photo|logbook\.table"

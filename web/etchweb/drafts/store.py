@@ -173,7 +173,7 @@ def cut_name(grey_mix: str) -> str:
 TAKEN_OVER: Final = (
     "width_mm", "height_mm", "head", "recipe", "tone", "chosen", "caution", "halftone",
     "is_halftone_chosen", "lighter", "contrast", "local_contrast", "sharpness", "open_shadows",
-    "grey_mix", "fade",
+    "grey_mix", "fade", "decoration",
 )  # fmt: skip
 
 
