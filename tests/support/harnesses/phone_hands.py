@@ -15,6 +15,7 @@ def put_a_photograph_on_the_bench(phone, expect, *, height_mm=2):
     phone.get_by_role("link", name="New picture").first.tap()
     phone.get_by_label("Choose a photo").set_input_files(ASTRONAUT)
     phone.get_by_role("button", name="Next").tap()
+    phone.get_by_label("Link width and height").uncheck()
     phone.get_by_label("Width, mm").fill(f"{WIDTH_MM}")
     phone.get_by_label("Height, mm").fill(f"{height_mm}")
     phone.get_by_role("radio", name=TILE).check()
