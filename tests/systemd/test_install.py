@@ -137,30 +137,21 @@ def test_a_library_that_was_tampered_with_is_refused(install, stick, tmp_path):
     assert list(Places(tmp_path / "root").releases.iterdir()) == []
 
 
-@pytest.mark.parametrize("moment", ["Making the release", "Laying units"])
-def test_killed_in_the_middle_it_is_finished_by_a_second_run(start, install, tmp_path, moment):
-    first = start("--yes")
-    await_sentence(first, moment)
-    first.kill()
-    first.communicate()
-    with Places(tmp_path / "root").lock.open() as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)  # until what it had started has ended
+def test_killed_in_the_middle_and_again_later_it_is_finished_by_another_run(
+    start, install, tmp_path
+):
+    for moment in ("Making the release", "Laying units"):
+        under_way = start("--yes")
+        await_sentence(under_way, moment)
+        under_way.kill()
+        under_way.communicate()
+        with Places(tmp_path / "root").lock.open() as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)  # until what it had started has ended
 
-    second = install("--yes")
+    last = install("--yes")
 
-    assert second.returncode == 0, second.stdout
+    assert last.returncode == 0, last.stdout
     assert Places(tmp_path / "root").command.exists()
-
-
-def test_two_at_once_are_refused(start, install):
-    first = start("--yes")
-    await_sentence(first, "Making the release")
-
-    second = install("--yes")
-
-    first.communicate()
-    assert (first.returncode, second.returncode) == (0, 1)
-    assert "Another installation is under way" in second.stdout
 
 
 def test_nothing_is_done_where_nobody_can_be_asked(install, tmp_path):
@@ -171,8 +162,13 @@ def test_nothing_is_done_where_nobody_can_be_asked(install, tmp_path):
     assert not (tmp_path / "root").exists()
 
 
-def test_what_was_installed_runs_and_is_taken_away_again(install, tmp_path):
-    install("--yes")
+def test_two_at_once_are_refused_and_what_one_installed_runs_and_is_taken_away_again(
+    start, install, tmp_path
+):
+    first = start("--yes")
+    await_sentence(first, "Making the release")
+    second = install("--yes")
+    first.communicate()
     version = subprocess.run(
         [Places(tmp_path / "root").command, "--version"],
         env=ENVIRONMENT,
@@ -183,6 +179,8 @@ def test_what_was_installed_runs_and_is_taken_away_again(install, tmp_path):
 
     done = install("--uninstall", "--yes")
 
+    assert (first.returncode, second.returncode) == (0, 1)
+    assert "Another installation is under way" in second.stdout
     assert version.stdout.startswith("etchwarden, version")
     assert done.returncode == 0, done.stdout
     assert files_under(tmp_path / "root") == [SETTINGS, LOCK]
