@@ -118,6 +118,8 @@ def board(tmp_path):
     with closing(sqlite3.connect(places.records / "gartenweg/logbook.sqlite3")) as book:
         book.execute("CREATE TABLE run (title TEXT)")
         book.execute("INSERT INTO run VALUES (?)", (PHOTO,))
+        book.execute("CREATE TABLE customer_order (customer TEXT, note TEXT)")
+        book.execute("INSERT INTO customer_order VALUES ('Dorothea', 'gartenweg 7')")
         book.commit()
     (places.settings / "page.toml").write_text(PAGE.format(secret=secret))
     (places.settings / "gartenweg.toml").write_text(FILES["in order"])

@@ -7,6 +7,7 @@ import pytest
 from etchweb.catalogue.lots import dry_lots
 from etchwire.catalogue.examples import PRACTICE_SURFACES
 from etchwire.catalogue.lots import Lot
+from support.fakes.fake_daemon import ETCH
 
 SURFACE = PRACTICE_SURFACES[0].name
 TYPED = {
@@ -68,6 +69,14 @@ def test_only_what_is_dry_is_offered(app, daemon):
     with app.test_request_context():
         assert dry_lots(SURFACE) == ["lot 7"]
         assert dry_lots("another") == []
+
+
+def test_an_etch_names_the_lot_of_its_tile(phone, daemon):
+    assert "Painting lot" not in phone.look("/logbook/7").text
+
+    daemon.answers["run"] = ETCH | {"lot": "lot 7"}
+
+    assert "<dt>Painting lot</dt><dd>lot 7</dd>" in phone.look("/logbook/7").text
 
 
 def test_the_surface_keeps_its_lot_when_it_is_described_anew(phone, daemon):

@@ -2,6 +2,7 @@
 
 import os
 import time
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -9,7 +10,9 @@ import pytest
 from etchweb.drafts.forms import for_order
 from etchweb.drafts.store import Drafts
 from etchweb.orders.letters import marked
-from etchweb.orders.presenter import due_words
+from etchweb.orders.presenter import Prepared, due_words, item_view
+from etchwire.calls.json_values import from_json_value
+from etchwire.calls.orders import ItemEntry
 from etchwire.retention import DAY_S, DRAFTS, EARLIEST_S, ORDERED_DRAFTS
 from support.fakes.fake_catalogue import ITEM, ORDER, ORDER_LINE
 from support.fakes.fake_daemon import ETCH
@@ -161,6 +164,26 @@ def test_a_picture_that_is_gone_is_said(phone, daemon):
 
     assert "Its picture is not on this box" in page
     assert 'href="/new?order=3&amp;item=7"' in page
+
+
+@pytest.mark.parametrize(
+    ("prepared", "words"),
+    [
+        ({}, []),
+        ({"photo_sha256": "cd" * 32}, ["is not the one of the list"]),
+        ({"size_mm": (80.0, 90.0)}, ["in another size than the order says"]),
+        ({"size_mm": (None, None)}, []),
+    ],
+)
+def test_a_photo_that_was_changed_since_and_another_size_are_said(prepared, words):
+    item = ITEM | {"photo_sha256": "ab" * 32}
+    entry = from_json_value(ORDER["items"][0] | {"item": item}, ItemEntry)
+    as_listed = Prepared(photo_sha256="ab" * 32, size_mm=(90.0, 90.0), has_picture=True)
+
+    faults = item_view(entry, replace(as_listed, **prepared))["faults"]
+
+    assert len(faults) == len(words)
+    assert all(word in fault for word, fault in zip(words, faults, strict=True))
 
 
 def test_an_order_is_deleted_only_when_somebody_is_sure(phone, daemon):

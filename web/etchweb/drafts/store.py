@@ -297,14 +297,13 @@ class Drafts:
 
         What was made for an order stays for years: it was shown to a customer.
         """
-        found = [(path, self.find(path.name)) for path in self._folders()]
-        for is_ordered, allowance in ((False, DRAFTS), (True, ORDERED_DRAFTS)):
-            paths = [
-                [path]
-                for path, one in found
-                if (one is not None and one.item is not None) is is_ordered
-            ]
-            throw_out(paths, allowance, now_s=now_s)
+        others: list[list[Path]] = []
+        ordered: list[list[Path]] = []
+        for path in self._folders():
+            draft = self.find(path.name)
+            (others if draft is None or draft.item is None else ordered).append([path])
+        throw_out(others, DRAFTS, now_s=now_s)
+        throw_out(ordered, ORDERED_DRAFTS, now_s=now_s)
 
     def clear_unfinished(self) -> None:
         """Throw away what a killed page left half done; for its start, before anybody writes."""

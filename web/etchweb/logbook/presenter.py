@@ -112,6 +112,7 @@ def _facts(run: RunRecord) -> list[tuple[str, str]]:
         ("Recipe", f"{line_view(run)['recipe']} apart"),
         ("Laser", f"{run.head}, {run.head_rated_optical_w:g} W of light"),
         ("Tile and paint", run.surface),
+        *([("Painting lot", run.lot)] if run.lot else []),
         ("Size", f"{millimetres(run.width_mm)} × {millimetres(run.height_mm)} mm"),
         ("Burn strength", f"{run.dose_j_per_mm2:.2f} J/mm²"),
         (
