@@ -250,28 +250,29 @@ def at(hour, minute=0, day=4):
 FIRM_AT_SIX = AttendanceRules(closing_time=time(18, 0))
 SOFT_AT_SIX = AttendanceRules(closing_time=time(18, 0), is_closing_time_firm=False)
 FIRM_AT_ONE = AttendanceRules(closing_time=time(1, 0))
+SOON_LOOKED_AT = AttendanceRules(closing_time=time(18, 0), look_every_min=3)
 
 
 @pytest.mark.parametrize(
     ("rules", "starts_at", "hours"),
     [
-        (AttendanceRules(), at(12), 90), (FIRM_AT_SIX, at(12), 6), (FIRM_AT_ONE, at(22), 3),
-        (FIRM_AT_ONE, at(0, 30, day=5), 0.5),
+        (AttendanceRules(), at(12), 90), (FIRM_AT_SIX, at(12), 5.5), (FIRM_AT_ONE, at(22), 2.5),
+        (FIRM_AT_ONE, at(0, 15, day=5), 0.25), (SOON_LOOKED_AT, at(12), 5.9),
     ],
 )  # fmt: skip
-def test_a_run_that_ends_by_closing_time_may_start(rules, starts_at, hours):
+def test_a_run_whose_last_look_comes_by_closing_time_may_start(rules, starts_at, hours):
     refuse_past_closing(rules, starts_at=starts_at, lasts_s=hours * 3600, confirmed_by="")
 
 
 @pytest.mark.parametrize(
     ("rules", "starts_at", "hours"),
     [
-        (FIRM_AT_SIX, at(12), 6.1), (FIRM_AT_SIX, at(18, 5), 0.1), (FIRM_AT_SIX, at(2), 0.1),
-        (FIRM_AT_ONE, at(22), 3.1),
+        (FIRM_AT_SIX, at(12), 5.6), (FIRM_AT_SIX, at(18, 5), 0.1), (FIRM_AT_SIX, at(2), 0.1),
+        (FIRM_AT_ONE, at(22), 2.6),
     ],
 )  # fmt: skip
 def test_a_run_past_a_firm_closing_time_is_refused_whoever_stays(rules, starts_at, hours):
-    with pytest.raises(CommandRefused, match="after closing time"):
+    with pytest.raises(CommandRefused, match=r"its last look come at \d\d:\d\d, after closing"):
         refuse_past_closing(rules, starts_at=starts_at, lasts_s=hours * 3600, confirmed_by="Ada")
 
 

@@ -12,7 +12,7 @@ from etchweb.reentry.views import NO_ROW, NOT_CONFIRMED
 from etchwire.calls.json_values import from_json_value
 from etchwire.calls.machine import UnfinishedRun
 from etchwire.errors import Refused
-from support.fakes.fake_daemon import GONE, STOPPED_ETCH
+from support.fakes.fake_daemon import GONE, STOPPED_ETCH, box
 from support.fakes.fake_unfinished import (
     BY_CUT,
     BY_EYE,
@@ -41,6 +41,15 @@ def test_what_is_known_and_what_is_not_is_said(phone):
     assert all(sentence in text for sentence in (*BY_EYE["known"], *BY_EYE["unknown"]))
     assert "588 rows, 100 × 58.8 mm, from row 413 on" in text
     assert "In doubt take the row above." in text
+
+
+def test_what_the_box_asks_for_at_the_machine_is_said_before_the_rest_is_loaded(phone, daemon):
+    relay = "The safety relay is down. Set it with its button at the machine."
+    daemon.tell("stopped", interlocks=box(request=relay))
+
+    text = look(phone)
+
+    assert text.index(relay) < text.index("Load the rest")
 
 
 def test_the_row_the_record_ends_with_is_proposed(phone):

@@ -1,6 +1,7 @@
 import html
 import re
 import time
+from datetime import timedelta
 
 import pytest
 
@@ -141,6 +142,43 @@ def test_every_caution_stands_before_the_start(phone, daemon):
 
     assert all(caution.look_at in text for caution in CAUTIONS)
     assert text.index(CAUTIONS[-1].look_at) < text.index("Get ready")
+
+
+def test_cautions_this_phone_read_today_are_folded_and_their_box_is_ticked_anew(phone, daemon):
+    daemon.tell("loaded")
+    assert '<details class="cautions-fold" open>' in phone.look().text
+
+    phone.press("arm", form=READY)
+
+    text = phone.look().text
+    assert '<details class="cautions-fold">' in text
+    assert "read here today at" in text
+    assert '<input type="checkbox" name="cautions" value="read" required>' in text
+
+
+def test_cautions_that_another_phone_read_are_open_on_this_one(phone, daemon, pair_phone):
+    daemon.tell("loaded")
+    pair_phone(Role.OPERATE, time.time()).press("arm", form=READY)
+
+    assert '<details class="cautions-fold" open>' in phone.look().text
+
+
+def test_cautions_that_were_read_yesterday_are_open_again(phone, daemon, app):
+    daemon.tell("loaded")
+    phone.press("arm", form=READY)
+    read = app.extensions["etchweb"].cautions_read
+    read.update({holder: at - timedelta(days=1) for holder, at in read.items()})
+
+    assert '<details class="cautions-fold" open>' in phone.look().text
+
+
+def test_an_end_after_closing_time_is_said_before_anything_is_asked(phone, daemon):
+    late = "This would end at 18:20 and its last look come at 18:50, after closing time at 18:30."
+    daemon.tell("loaded", asked_at_start={"long_run": None, "stays": late, "too_late": late})
+
+    text = phone.look().text
+
+    assert text.index(late) < text.index(CAUTIONS[0].look_at)
 
 
 def test_the_page_does_not_renew_itself_while_the_cautions_are_read(phone, daemon):

@@ -85,7 +85,9 @@ def take_fleet(phones, served, pictures):
 
 ASKED = {
     "long_run": "This runs for 41 minutes and nothing here notices a fire.",
-    "stays": "This would end at 19:10, after closing time at 18:30.",
+    "stays": (
+        "This would end at 19:10 and its last look come at 19:40, after closing time at 18:30."
+    ),
 }
 
 

@@ -130,13 +130,19 @@ def test_nothing_starts_until_the_cautions_are_ticked(open_phone, served, expect
     served.daemon.tell("loaded")
     phone = open_phone()
     get_ready = phone.get_by_role("button", name="Get ready")
+    expect(phone.locator("[data-to-go]")).to_have_text("4 to go")
+    expect(get_ready).to_be_in_viewport()
     phone.get_by_label("The lens is wiped").check()
     phone.get_by_label("The focus is set").select_option("spacer")
     phone.get_by_label("How many hours ago").fill("14")
 
+    to_go = phone.locator("[data-to-go]")
+    expect(to_go).to_have_text("1 to go")
+
     get_ready.tap()
     assert served.daemon.asked == []
     phone.get_by_label("I have looked at each").check()
+    expect(to_go).to_have_text("All confirmed")
     with phone.expect_response("**/arm"):
         get_ready.tap()
 

@@ -2,7 +2,8 @@
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ class AppContext:
     machine: Machine | None  # the practice machine, where there is one
     tries: PairingAttempts
     streams: threading.BoundedSemaphore
+    cautions_read: dict[str, datetime] = field(default_factory=dict)  # by who holds a phone
 
 
 def app_context() -> AppContext:

@@ -13,7 +13,7 @@ from etchweb.reentry.presenter import reentry_view, row_from_text
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import message_response, status_of
 from etchweb.text.formatting import as_sentence
-from etchwire.calls.machine import NOT_MOVED, ORIGIN_AGAIN, Reenter, Unfinished
+from etchwire.calls.machine import NOT_MOVED, ORIGIN_AGAIN, Reenter, Status, Unfinished
 from etchwire.errors import DaemonAbsent, Refused
 
 pages = Blueprint("taking_up", __name__)
@@ -96,8 +96,20 @@ def _page(number: int, answers: ReentryAnswers, answer: str = "") -> str:
     outlook = answered(Unfinished(run=number, row=answers.row))
     view = reentry_view(outlook, row=answers.row, is_by_eye=answers.is_by_eye)
     return render_template(
-        "reentry/reentry.html", view=view, answer=answer, confirmed=answers.confirm
+        "reentry/reentry.html",
+        view=view,
+        answer=answer,
+        confirmed=answers.confirm,
+        asked_at_machine=_asked_at_machine(),
     )
+
+
+def _asked_at_machine() -> str:
+    """Return what the box asks somebody to do at the machine, such as to set its safety relay."""
+    try:
+        return as_sentence(app_context().daemon.ask(Status()).interlocks.request or "")
+    except (DaemonAbsent, Refused):
+        return ""
 
 
 def _answer(number: int, answers: ReentryAnswers, sentence: str, status: int) -> BaseResponse:

@@ -137,7 +137,14 @@ def act() -> BaseResponse:
         _require_the_same_tile()
     if action == "arm":
         _require_cautions()
+        app_context().cautions_read[g.visitor.holder] = datetime.now().astimezone()
     return carry_out(lambda: app_context().daemon.ask(ACTIONS[action].call(request.form)))
+
+
+def _read_today(now: datetime) -> str:
+    """Return when this phone read the cautions, if that was today; a page started anew forgets."""
+    read_at = app_context().cautions_read.get(g.visitor.holder)
+    return read_at.isoformat() if read_at and read_at.date() == now.date() else ""
 
 
 def carry_out(ask: Callable[[], object]) -> BaseResponse:
@@ -180,6 +187,7 @@ def _page(answer: str) -> str:
         cautions=CAUTIONS,
         local_rules_first=LOCAL_RULES_FIRST,
         events=event_lines(events),
+        cautions_read_at=_read_today(datetime.now().astimezone()),
         wiping=WIPING,
         **_cooling(report.snapshot),
         card_number=_card_to_photograph(report.snapshot),

@@ -5,7 +5,11 @@ from datetime import datetime, time, timedelta
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.interlocks.attendance.looks_after_end import LOOK_EVERY_MIN, SECONDS_PER_MINUTE
+from etchdaemon.interlocks.attendance.looks_after_end import (
+    LOOK_EVERY_MIN,
+    LOOKS,
+    SECONDS_PER_MINUTE,
+)
 from etchdaemon.interlocks.clocks import WallSeconds
 
 # A round that comes too often is switched off, so it comes three times an hour at most; one that
@@ -81,7 +85,7 @@ def round_sentence(rules: AttendanceRules, *, has_button: bool) -> str:
 def refuse_past_closing(
     rules: AttendanceRules, *, starts_at: datetime, lasts_s: float, confirmed_by: str
 ) -> None:
-    """Raise CommandRefused for a run that ends after closing time, unless somebody stays by name.
+    """Raise CommandRefused where a run or its last look ends late, unless somebody stays by name.
 
     `starts_at` is local time. A working day turns at four in the morning, so a closing time of
     one o'clock belongs to the evening before it.
@@ -93,9 +97,13 @@ def refuse_past_closing(
     if closes_at.hour < _DAY_TURNS_AFTER // timedelta(hours=1):
         closes_at += timedelta(days=1)
     ends_at = starts_at + timedelta(seconds=lasts_s)
-    if ends_at <= closes_at:
+    looked_at = ends_at + timedelta(minutes=LOOKS * rules.look_every_min)
+    if looked_at <= closes_at:
         return
-    said = f"This would end at {ends_at:%H:%M}, after closing time at {closes_at:%H:%M}"
+    said = (
+        f"This would end at {ends_at:%H:%M} and its last look come at {looked_at:%H:%M}, after "
+        f"closing time at {closes_at:%H:%M}"
+    )
     if rules.is_closing_time_firm:
         raise CommandRefused(f"{said}. Start it earlier, or tomorrow.")
     if not confirmed_by.strip():

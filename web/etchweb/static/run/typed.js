@@ -26,3 +26,13 @@ export function keepOpen(page, before) {
     fold.open = before.querySelector(`details[class="${fold.className}"]`)?.open ?? fold.open;
   }
 }
+
+// How many of the questions before an etch are still open.
+export function showToGo(page) {
+  const form = page.querySelector("form[data-ask=arm]");
+  if (!form) return;
+  const place = form.querySelector("[data-to-go]");
+  const open = form.querySelectorAll(":is(input, select):invalid").length;
+  const words = open ? `${open} to go` : "All confirmed";
+  if (place.textContent !== words) place.textContent = words;
+}

@@ -6,7 +6,7 @@ import { showClockTimes } from "../text/clock.js";
 import { countDown } from "../text/countdown.js";
 import { listen } from "./live.js";
 import { moveTile } from "../previews/tile.js";
-import { keepOpen, keepTyped, putBack } from "./typed.js";
+import { keepOpen, keepTyped, putBack, showToGo } from "./typed.js";
 
 const LOST_AFTER_MS = 2900; // the box says something every second and a bit, or is asked every two
 const OWN_ANSWER_MS = 15000;
@@ -69,6 +69,7 @@ async function redraw() {
     page.replaceWith(fresh);
     page = fresh;
     countDown(page);
+    showToGo(page);
     if (isNewAlarm) scrollTo(0, 0);
     drawn = { ...page.dataset };
     document.getElementById("answer").textContent = answerText;
@@ -142,5 +143,7 @@ listenForTouch(() => (document.title = title()));
 showSwitch(page);
 showClockTimes();
 countDown();
+showToGo(page);
+document.addEventListener("input", () => showToGo(page));
 showAge();
 listen({ stream: page.dataset.stream, poll: page.dataset.poll, heard });
