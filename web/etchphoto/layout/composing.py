@@ -100,18 +100,20 @@ class _Raster:
 
 
 def composed(
-    design: Design, grid: Grid, letterings: dict[int, SetText], photo_dots: PhotoDots
+    design: Design, grid: Grid, letterings: dict[int, SetText], photo_dots: PhotoDots | None
 ) -> Bits:
     """Return the dots of the whole tile (True = burnt, row 0 on top).
 
-    `letterings` are those of `set_letterings`; `photo_dots` makes the dots of the photo.
+    `letterings` are those of `set_letterings`; `photo_dots` makes the dots of the photo, without
+    which its box stays white.
     """
     raster = _Raster(grid)
     for number, layer in enumerate(design.layers):
         box = design.box_of(layer)
         if isinstance(layer, PhotoLayer):
-            window = grid.window(box)
-            raster.bits[window] = photo_dots(_kept(design, grid, window, number))
+            if photo_dots is not None:
+                window = grid.window(box)
+                raster.bits[window] = photo_dots(_kept(design, grid, window, number))
         elif isinstance(layer, OutlineLayer):
             raster.outline(layer, box)
         elif isinstance(layer, MaskLayer):

@@ -2,10 +2,9 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Final
-
-import numpy as np
 
 from etchphoto.decoder.loading import LoadedPhoto
 from etchphoto.errors import UnfitDesign
@@ -28,7 +27,7 @@ from etchphoto.job import (
 from etchphoto.job_folder import new_job_folder
 from etchphoto.layout.composing import composed, lettering_findings, set_letterings
 from etchphoto.layout.design import Design, PhotoLayer
-from etchphoto.layout.grid import Floats, Grid, Window
+from etchphoto.layout.grid import ROWS_AT_ONCE, Floats, Grid, Window
 from etchphoto.lettering.fonts import Font, find_font
 from etchphoto.lettering.setting import SetText
 from etchphoto.tone import Adjustments
@@ -39,51 +38,61 @@ _COMPOSED, _WRITTEN = 0.7, 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PlacedPhoto:
+    """The photo of a design, turned, and the order that says how it fills its box."""
+
+    photo: LoadedPhoto
+    order: PhotoOrder
+
+    def dots(self, kept: Floats | None, on_progress: Callable[[float], None]) -> Bits:
+        """Return its dots; `kept` is what soft masks leave of what shall look burnt."""
+        coverage = shares_to_burn(
+            self.photo, frame_of(self.photo, self.order), self.order, on_progress
+        )
+        if kept is not None:
+            curve = self.order.tone_curve
+            for first in range(0, len(coverage), ROWS_AT_ONCE):  # in 64 bits, as curves are
+                rows = slice(first, first + ROWS_AT_ONCE)
+                coverage[rows] = curve.apply(curve.looks_like(coverage[rows]) * kept[rows])
+        return dots_of(coverage, self.order)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DesignJob:
     """A design that has been found fit for a laser and a recipe, and for its photo.
 
-    `order` says with what it is etched, where, and how the photo becomes dots; its size and its
-    look are the design's. Make one by `design_job`.
+    `order` says with what it is etched, and where; its size and the photo's look are the design's.
+    Make one by `design_job`.
     """
 
     design: Design
     order: PhotoOrder
     grid: Grid
     letterings: dict[int, SetText]
-    photo: LoadedPhoto | None
-    photo_order: PhotoOrder | None
+    placed: PlacedPhoto | None
 
     @property
-    def findings(self) -> tuple[PhotoFinding, ...]:
-        """What the person should know before etching."""
-        lettering = lettering_findings(
+    def fine_lettering(self) -> tuple[PhotoFinding, ...]:
+        """What is to be said of lettering that is too fine to be burnt."""
+        return lettering_findings(
             list(self.letterings.values()),
             spacing_mm=self.grid.spacing_mm,
             spot_mm=self.order.head.spot_mm,
         )
-        if self.photo is not None and self.photo_order is not None:
-            return (*findings(self.photo, self.photo_order), *lettering)
+
+    @property
+    def findings(self) -> tuple[PhotoFinding, ...]:
+        """What the person should know before etching."""
+        if self.placed is not None:
+            return (*findings(self.placed.photo, self.placed.order), *self.fine_lettering)
         spacing = spacing_findings(self.order.head, self.order.recipe)
-        return (*spacing, *lettering, *register_findings(self.order))
+        return (*spacing, *self.fine_lettering, *register_findings(self.order))
 
     def bits(self, on_progress: Callable[[float], None] = lambda _: None) -> Bits:
         """Return every dot of the tile, True = burnt, row 0 on top."""
-        return composed(
-            self.design,
-            self.grid,
-            self.letterings,
-            lambda kept: self._photo_dots(kept, on_progress),
-        )
-
-    def _photo_dots(self, kept: Floats | None, on_progress: Callable[[float], None]) -> Bits:
-        if self.photo is None or self.photo_order is None:
-            raise UnfitDesign(_NO_PHOTO)
-        frame = frame_of(self.photo, self.photo_order)
-        coverage = shares_to_burn(self.photo, frame, self.photo_order, on_progress)
-        if kept is not None:
-            curve = self.photo_order.tone_curve
-            coverage = curve.apply(curve.looks_like(coverage) * kept).astype(np.float32)
-        return dots_of(coverage, self.photo_order)
+        placed = self.placed
+        photo_dots = None if placed is None else partial(placed.dots, on_progress=on_progress)
+        return composed(self.design, self.grid, self.letterings, photo_dots)
 
 
 def design_job(
@@ -108,19 +117,20 @@ def design_job(
         title=order.title or design.name,
         halftone=LETTERING if layer is None else order.halftone,
     )
-    photo_order = None
+    placed = None
     if layer is not None and photo is not None:
-        photo = turned(photo, layer.turn)
-        photo_order = _photo_order(layer, order, grid, grid.window(design.box_of(layer)))
-        order = replace(order, adjustments=photo_order.adjustments)
-        frame_of(photo, photo_order)
+        window = grid.window(design.box_of(layer))
+        placed = PlacedPhoto(
+            photo=turned(photo, layer.turn), order=_photo_order(layer, order, grid, window)
+        )
+        order = replace(order, adjustments=placed.order.adjustments)
+        frame_of(placed.photo, placed.order)
     return DesignJob(
         design=design,
         order=order,
         grid=grid,
         letterings=set_letterings(design, fonts),
-        photo=photo,
-        photo_order=photo_order,
+        placed=placed,
     )
 
 
@@ -161,12 +171,13 @@ def prepare_design(
     `folder` then is as it was before.
     """
     require_acknowledged(job.findings, job.order)
-    with new_job_folder(folder, is_replacing=is_replacing) as partial:
+    with new_job_folder(folder, is_replacing=is_replacing) as made:
         bits = job.bits(lambda done: on_progress(done * _COMPOSED))
         on_dots(bits)
-        sheet = write_dots(bits, job.order, partial, photo=job.photo)
+        photo = None if job.placed is None else job.placed.photo
+        sheet = write_dots(bits, job.order, made, photo=photo)
         on_progress(_WRITTEN)
-        save_expected(bits, partial / PICTURE_NAME, job.order.look)
+        save_expected(bits, made / PICTURE_NAME, job.order.look)
     on_progress(1.0)
     return sheet
 

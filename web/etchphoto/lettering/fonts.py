@@ -1,5 +1,6 @@
 """Fonts of this computer, by the names that they give themselves."""
 
+import os
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from etchphoto.errors import FontMissing
 FONT_FOLDERS: Final = (
     Path("/usr/share/fonts"),
     Path("/usr/local/share/fonts"),
-    Path("~/.local/share/fonts").expanduser(),
+    Path(os.path.expanduser("~/.local/share/fonts")),  # noqa: PTH111 - there may be no home
 )
 FREE_FAMILY: Final = "sudo apt install fonts-dejavu"
 _ENDINGS: Final = (".ttf", ".otf", ".ttc", ".otc")

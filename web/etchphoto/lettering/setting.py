@@ -68,7 +68,8 @@ def set_text(layer: LetteringLayer, box: Box, font: Font) -> SetText:
     Raise FontMissing for a letter that the font lacks, UnfitDesign for lines that are larger than
     the box, with the size that would fit.
     """
-    texts = [unicodedata.normalize("NFC", text.strip()) for text in layer.text.strip().splitlines()]
+    text = unicodedata.normalize("NFC", layer.text.expandtabs(1))
+    texts = [line.strip() for line in text.strip().splitlines()]
     font.require_glyphs("".join(texts))
     capital = _capital(font)
     block = _Block([_extent(font, text) for text in texts], capital * layer.leading)

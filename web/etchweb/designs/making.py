@@ -6,7 +6,6 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Final
 
-from etchphoto.layout.composing import lettering_findings
 from etchphoto.layout.design_job import design_job
 from etchphoto.layout.tile_picture import draw_tile
 from etchweb.drafts.making import draft_in, photo_of
@@ -26,15 +25,10 @@ def draw_design(folder: Path, on_progress: Callable[[float], None]) -> None:
         job.bits(on_progress), job.design.tile, job.order.look, _LONGEST_PX
     )
     picture.save(folder / TILE_NAME, "JPEG", quality=_QUALITY)
-    fine = lettering_findings(
-        list(job.letterings.values()),
-        spacing_mm=job.grid.spacing_mm,
-        spot_mm=job.order.head.spot_mm,
-    )
     drawn = DrawnTile(
         of=draft.found_key,
         px_per_mm=px_per_mm,
         size_px=picture.size,
-        notes=tuple(finding.sentence for finding in fine),
+        notes=tuple(finding.sentence for finding in job.fine_lettering),
     )
     write_whole(folder / DRAWN_NAME, json.dumps(asdict(drawn)))
