@@ -249,3 +249,25 @@ def test_one_figure_says_the_spot(phone, new_box):
 
     said = new_box.said["save_head"]["head"]
     assert (said["spot_x_mm"], said["spot_y_mm"]) == (0.08, 0.08)
+
+
+def test_a_spot_nobody_stated_is_said_and_asked_for_again(phone, daemon):
+    daemon.answers["heads"] = {"heads": [head_entry(**UNSTATED)]}
+
+    page = phone.look(f"/lasers?name={HEAD.name}").text
+
+    assert "Spot not stated, taken as 0.1 × 0.1 mm: a focus card measures it." in page
+    assert 'name="spot_x_mm" min="0.0001" step="any" inputmode="decimal" value=""' in page
+
+
+@pytest.mark.parametrize("is_on", [True, False])
+def test_a_controller_out_of_laser_mode_is_said_where_its_laser_is_described(phone, daemon, is_on):
+    # $32=0: the controller keeps the beam on at standstill (firmware documentation, laser mode).
+    burns_on = "The beam would burn on where the head stands still."
+    mode = {
+        "name": "laser mode", "numbers": [32], "values": ["1" if is_on else "0"], "unit": "",
+        "is_good": is_on, "sentence": burns_on,
+    }  # fmt: skip
+    daemon.answers["settings"] = LOGBOOK["settings"] | {"settings": [mode]}
+
+    assert (burns_on in phone.look("/lasers").text) is not is_on

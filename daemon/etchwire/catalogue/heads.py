@@ -89,6 +89,12 @@ class Head(Plain):
         return self.spot_y_mm
 
     @property
+    def is_spot_unknown(self) -> bool:
+        """Whether nobody has stated or measured the spot: then it is taken as UNKNOWN_SPOT_MM."""
+        is_assumed = self.spot_x_mm == self.spot_y_mm == UNKNOWN_SPOT_MM
+        return is_assumed and not self.is_spot_measured
+
+    @property
     def usual_spacing_mm(self) -> float:
         """The line spacing to begin with: no finer than a spot that was measured."""
         return max(USUAL_SPACING_MM, self.spot_mm) if self.is_spot_measured else USUAL_SPACING_MM

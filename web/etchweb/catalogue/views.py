@@ -146,12 +146,16 @@ def _spot_sentence(one: HeadEntry) -> str:
             f"Spot {size}, give or take {one.spot_found['give_or_take_mm']:g}, measured "
             f"{one.spot_found['at_utc'][:10]} (reading {one.spot_found['reading']})."
         )
+    if one.head.is_spot_unknown:
+        return f"Spot not stated, taken as {size}: a focus card measures it."
     return f"Spot {size}, {'measured' if one.head.is_spot_measured else 'as the maker says'}."
 
 
 def _typed(one: HeadEntry) -> dict[str, str]:
     """Return what a form would hold that had been filled in with this laser."""
     typed = {name: f"{getattr(one.head, name):g}" for name, _, _ in HEAD_FIELDS}
+    if one.head.is_spot_unknown:
+        typed |= dict.fromkeys(("spot_x_mm", "spot_y_mm"), "")
     measured = "yes" if one.head.is_spot_measured else ""
     return typed | {"name": one.head.name, "is_spot_measured": measured, "notes": one.notes}
 

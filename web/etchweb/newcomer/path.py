@@ -13,7 +13,6 @@ from typing import Any, Final, Self, TypeVar
 
 from etchwire.calls.catalogue import CardEntry, HeadEntry, RecipeEntry, SurfaceEntry
 from etchwire.calls.history import RunSummary
-from etchwire.catalogue.heads import UNKNOWN_SPOT_MM
 
 Entry = TypeVar("Entry", HeadEntry, SurfaceEntry)
 _COMPLETE: Final = "complete"
@@ -100,9 +99,7 @@ class Known:
     @property
     def is_focus_card_wanted(self) -> bool:
         """Whether nobody has stated the laser's spot, and no card was made."""
-        if self.head is None or self.card is not None or self.head.head.is_spot_measured:
-            return False
-        return self.head.head.spot_x_mm == self.head.head.spot_y_mm == UNKNOWN_SPOT_MM
+        return self.head is not None and self.card is None and self.head.head.is_spot_unknown
 
 
 def _chosen(known: Sequence[Entry], name: str | None) -> Entry | None:
