@@ -1,5 +1,6 @@
 """Faults that are played: only with a practice machine, one at a time, told line by line."""
 
+import html
 import re
 import sys
 
@@ -11,7 +12,7 @@ from etchweb.app import create_app
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.practice.scenario_runner import Outcome, Scenario, ScenarioRunner
-from etchweb.practice.scenario_views import add_scenarios
+from etchweb.practice.scenario_views import DRILLS, add_scenarios
 from support.fakes.fake_daemon import FakeDaemon
 
 LID = Scenario("lid", "The box", "The lid is opened.")
@@ -58,12 +59,34 @@ def test_without_a_practice_machine_nothing_can_be_played(phone):
 
 def test_every_fault_is_offered_in_its_group(house):
     house = house(COMES_TRUE)
-    text = house.look().text
+    text = house.look("/plays?find=").text
 
     assert re.findall(r'name="name" value="(\w+)"', text) == ["lid", "fan"]
     assert "The box (2)" in text
     assert "The fan &lt;stops&gt;." in text
     assert 'href="/plays"' in house.look("/practice").text
+
+
+def test_eight_drills_in_plain_words_stand_first_and_all_others_behind_a_link(tmp_path):
+    app = create_app(FakeDaemon(), tmp_path, open_to_loopback=True, machine=lambda *_: None)
+    add_scenarios(app, theatre())
+
+    text = html.unescape(app.test_client().get("/plays").text)
+
+    assert re.findall(r'name="name" value="(\w+)"', text) == list(DRILLS)
+    assert len(DRILLS) == 8
+    assert all(words in text for words in DRILLS.values())
+    assert 'href="/plays?find="' in text
+
+
+def test_faults_are_found_by_the_words_of_what_happens(house):
+    house = house(COMES_TRUE)
+
+    found = house.look("/plays?find=STOPS+fan").text
+
+    assert re.findall(r'name="name" value="(\w+)"', found) == ["fan"]
+    assert '<details class="box" open>' in found
+    assert "No matches." in house.look("/plays?find=rain").text
 
 
 def test_what_is_played_is_told_and_so_is_its_end(house):

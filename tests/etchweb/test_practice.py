@@ -76,6 +76,14 @@ def test_a_deed_is_done(panel, done, name):
     assert done == [(PANEL_ACTIONS[name].verb, PANEL_ACTIONS[name].says)]
 
 
+def test_each_button_shows_what_it_did(panel):
+    answer = panel("open-lid")
+
+    assert answer.location == "/practice?did=open-lid"
+    assert "The lid is open." in panel.look(answer.location).text
+    assert "The lid is open." not in panel.look("/practice?did=nothing").text
+
+
 @pytest.mark.parametrize("deed", PANEL_ACTIONS.values(), ids=PANEL_ACTIONS)
 def test_the_practice_machine_knows_every_verb(deed):
     machine = PracticeMachine()

@@ -5,7 +5,13 @@ from typing import Final
 from page_description.entries import JSON, TEXT, Entry
 
 PLAYING: Final = (
-    Entry(method="GET", path="/plays", says="Faults that can be played.", role="operate"),
+    Entry(
+        method="GET",
+        path="/plays",
+        says="Faults that can be played.",
+        role="operate",
+        asks={"find": TEXT},
+    ),
     Entry(
         method="GET",
         path="/plays/now.json",

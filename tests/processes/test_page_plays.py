@@ -34,7 +34,7 @@ def begin(page, name):
 
 @pytest.mark.parametrize("name", ["flame", "stop_while_holding"])
 def test_a_fault_is_played_before_ones_eyes_and_comes_as_written(open_phone, expect, name):
-    page = open_phone("/plays")
+    page = open_phone("/plays?find=")
     begin(page, name)
 
     expect(page.locator("#outcome")).to_have_text(Outcome.AS_WRITTEN.value, timeout=PATIENCE_MS)
@@ -44,7 +44,7 @@ def test_a_fault_is_played_before_ones_eyes_and_comes_as_written(open_phone, exp
 
 
 def test_everybody_can_have_faults_played(open_phone, axe):
-    page = open_phone("/plays", width_px=320)
+    page = open_phone("/plays?find=", width_px=320)
     page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
 
     assert violations(page, axe) == []
@@ -53,7 +53,7 @@ def test_everybody_can_have_faults_played(open_phone, axe):
 
 
 def test_a_fault_is_played_and_ended_without_script(open_phone, expect):
-    page = open_phone("/plays", java_script_enabled=False)
+    page = open_phone("/plays?find=", java_script_enabled=False)
     page.get_by_text("The cable and the controller").tap()
     page.locator("li:has(#alarm)").get_by_role("button").tap()
     page.get_by_role("button", name="End it").tap()

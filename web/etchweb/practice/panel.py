@@ -9,13 +9,18 @@ from flask import (
     Blueprint,
     Flask,
     abort,
+    jsonify,
+    redirect,
     render_template,
+    request,
     send_file,
+    url_for,
 )
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.context import Machine, app_context
-from etchweb.server.responses import done_response, message_response
+from etchweb.server.csrf_and_headers import wants_json
+from etchweb.server.responses import message_response
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.transport.line_client import LineClient
@@ -28,21 +33,30 @@ class PanelAction:
     """One thing to do, in a person's words and the practice machine's."""
 
     label: str
+    done: str
     verb: str
     says: Mapping[str, Any] = field(default_factory=dict)
 
 
 PANEL_ACTIONS: Final = {
-    "press-button": PanelAction("Press the button at the machine", "press_button"),
-    "open-lid": PanelAction("Open the lid", "open_lid"),
-    "close-lid": PanelAction("Close the lid", "close_lid"),
-    "stop-fan": PanelAction("Stop the fan", "kill_fan"),
-    "mend-fan": PanelAction("Mend the fan", "mend_fan"),
-    "light-fire": PanelAction("Light a fire", "set_input", {"name": "flame", "level": False}),
-    "put-fire-out": PanelAction("Put the fire out", "set_input", {"name": "flame", "level": True}),
-    "unplug": PanelAction("Pull the cable out", "unplug"),
-    "plug-in": PanelAction("Plug the cable in", "plug_in"),
-    "lay-tile": PanelAction("Take the tile out, lay a new one", "lay_new_tile"),
+    "press-button": PanelAction(
+        "Press the button at the machine", "The button was pressed.", "press_button"
+    ),
+    "open-lid": PanelAction("Open the lid", "The lid is open.", "open_lid"),
+    "close-lid": PanelAction("Close the lid", "The lid is closed.", "close_lid"),
+    "stop-fan": PanelAction("Stop the fan", "The fan stands still.", "kill_fan"),
+    "mend-fan": PanelAction("Mend the fan", "The fan works again.", "mend_fan"),
+    "light-fire": PanelAction(
+        "Light a fire", "It burns.", "set_input", {"name": "flame", "level": False}
+    ),
+    "put-fire-out": PanelAction(
+        "Put the fire out", "The fire is out.", "set_input", {"name": "flame", "level": True}
+    ),
+    "unplug": PanelAction("Pull the cable out", "The cable is out.", "unplug"),
+    "plug-in": PanelAction("Plug the cable in", "The cable is in.", "plug_in"),
+    "lay-tile": PanelAction(
+        "Take the tile out, lay a new one", "A new tile lies there.", "lay_new_tile"
+    ),
 }
 
 TILE_NAME: Final = "practice-tile.png"
@@ -72,8 +86,9 @@ def register(app: Flask) -> None:
 
 @pages.get("/practice")
 def show() -> str:
-    """Show what can be done to the practice machine."""
-    return _page("")
+    """Show what can be done to the practice machine, and what was done last."""
+    did = PANEL_ACTIONS.get(request.args.get("did", ""))
+    return _page(did.done if did else "")
 
 
 @pages.get("/practice/tile.png")
@@ -94,7 +109,9 @@ def act(name: str) -> BaseResponse:
         _machine()(action.verb, **action.says)
     except (DaemonAbsent, Refused) as error:
         return message_response(as_sentence(str(error)), 503, _page)
-    return done_response("practice.show")
+    if wants_json():
+        return jsonify(sentence=action.done)
+    return redirect(url_for("practice.show", did=name), 303)
 
 
 def _machine() -> Machine:

@@ -13,12 +13,28 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.practice.scenario_runner import ScenarioRunner, ScenarioUnderWay, UnknownScenario
+from etchweb.practice.scenario_runner import (
+    Scenario,
+    ScenarioRunner,
+    ScenarioUnderWay,
+    UnknownScenario,
+)
 from etchweb.server.responses import done_response, message_response
 from etchweb.text.view import View
 
 pages = Blueprint("plays", __name__, url_prefix="/plays")
 
+# What a person should have seen once, in this order.
+DRILLS: Final = {
+    "nothing_goes_wrong": "An etch in which nothing goes wrong",
+    "lid_opened_and_taken_up_again": "Somebody opens the lid",
+    "stop_button": "Somebody presses the stop button at the machine",
+    "fan_stops_after_30_s": "The extraction fan stops",
+    "flame": "Fire in the box",
+    "serial_unplugged_in_motion": "The cable comes out",
+    "round_that_nobody_answers": "Nobody answers a watch round",
+    "daemon_dies_in_mid_etch": "The box's control program dies",
+}
 PLAYING: Final = "It is running."
 NO_ROOM: Final = "This computer has no room for another practice machine now."
 
@@ -32,7 +48,7 @@ def add_scenarios(app: Flask, runner: ScenarioRunner) -> None:
 
 @pages.get("")
 def show() -> str:
-    """Show what can be played, and what came of the last one."""
+    """Show what can be played, and what came of the last one; `find` seeks among all there are."""
     return _page("")
 
 
@@ -82,10 +98,19 @@ def _now() -> View:
 
 
 def _page(answer: str) -> str:
-    groups = groupby(_runner().scenarios, key=lambda scenario: scenario.group)
+    find = request.args.get("find")
+    known = {one.name: one for one in _runner().scenarios}
+    found = [one for one in _runner().scenarios if _is_found(one, find or "")]
+    groups = groupby(found, key=lambda scenario: scenario.group)
     return render_template(
         "practice/scenarios.html",
         now=_now(),
+        drills=[(words, known[name]) for name, words in DRILLS.items() if name in known],
+        find=find,
         groups=[(title, list(scenarios)) for title, scenarios in groups],
         answer=answer,
     )
+
+
+def _is_found(scenario: Scenario, find: str) -> bool:
+    return all(word in scenario.about.lower() for word in find.lower().split())
