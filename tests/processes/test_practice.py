@@ -19,6 +19,7 @@ from etchwarden.__main__ import main
 
 PATIENCE_S = 60.0
 PRACTICE = (sys.executable, "-m", "etchwarden", "practice", "--speedup", "40")
+QUICKLY_PREPARED = ("--width", "8", "--surface", "quick-paint")  # without a tone card's dots
 PROCESSES = ("machine", "daemon", "page")
 
 
@@ -63,7 +64,7 @@ def wait_until(is_so):
 def session(disc):
     """A practice session with its page, in the middle of its picture."""
     process = subprocess.Popen(
-        [*PRACTICE[:-1], "1", str(disc), "--width", "8", "--port", str(free_port())],
+        [*PRACTICE[:-1], "1", disc, *QUICKLY_PREPARED, "--port", str(free_port())],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
@@ -157,7 +158,7 @@ def test_a_page_port_in_use_is_named_with_the_way_to_choose_another(disc):
         port = taken.getsockname()[1]
 
         done = subprocess.run(
-            [*PRACTICE, disc, "--width", "8", "--port", str(port)],
+            [*PRACTICE, disc, *QUICKLY_PREPARED, "--port", str(port)],
             capture_output=True,
             text=True,
             timeout=PATIENCE_S,
