@@ -9,7 +9,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etchwarden.shared.order_list import Common, UnfitList, orders_of_list
-from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import Shop
 
 SURFACE = "'white tile'"
@@ -74,13 +73,11 @@ def test_a_list_from_a_spreadsheet_with_semicolons_and_a_mark_before_it_is_read(
 
 def test_the_books_are_written_as_a_table(shop):
     shop.done(f"order add Ada --photo a --size 90 90 --surface {SURFACE} --price 15")
-    shop.logbook.note("note_proof", item=1, answer="shown")
-    shown = shop.logbook.ask("order", id=1)["items"][0]["fingerprint"]
-    shop.logbook.note("note_proof", item=1, answer="yes", shown_sha256=shown)
+    shop.done("order proof 1 shown --order 1")
+    shop.done("order proof 1 yes --order 1 --way 'by message'")
     shop.logbook.note("save_shop", figures={"machine_per_h": 450.0})
     shop.done("card power -o {here}/first --steps 4 4")
-    sha256 = read_sheet(shop.folder / "first").gcode_sha256
-    shop.logbook.note("assign_tile", item=1, gcode_sha256=sha256)
+    shop.done("order assign 1 {here}/first")
     shop.done(f"verdict {shop.etch('first')} good")
 
     shop.done("order costs {here}/books.csv")
@@ -88,6 +85,27 @@ def test_the_books_are_written_as_a_table(shop):
     with (shop.folder / "books.csv").open(newline="") as file:
         (row,) = csv.DictReader(file)
     assert (row["cost"], row["margin"]) == ("1.00", "14.00")  # 8 s of machine at 450 an hour
+
+
+@pytest.mark.parametrize(
+    ("words", "answer"),
+    [
+        ("order proof 9 yes --order 1", "Order 1 has no item 9"),
+        ("order assign 1 {here}/nowhere", "nowhere"),
+        ("order assign 1 {here}/first", "has not said yes"),
+        ("order show 9", "There is no order 9"),
+        (f"order add Ada --photo a --size 0 9 --surface {SURFACE}", "above zero"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_a_sentence(shop, words, answer):
+    shop.done(f"order add Ada --photo a --size 90 90 --surface {SURFACE}")
+    shop.done("card power -o {here}/first --steps 4 4")
+
+    result = shop.say(words)
+
+    assert result.exit_code != 0
+    assert answer in result.output
+    assert "Traceback" not in result.output
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ from hashlib import sha256
 import pytest
 
 from etchweb.drafts.store import DOTS_NAME, Drafts
+from etchwire.errors import Refused
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
 from support.samples.photo_files import encoded, scene
 
@@ -42,6 +43,7 @@ def made(phone, daemon, drafts, see):
     photo = (io.BytesIO(encoded(scene(120, 80), "JPEG")), "Ada and Rex.jpg", "image/jpeg")
     answer = phone.press("new", form={"photo": photo, "order": "3", "item": "7"})
     draft = "new/" + answer.location.split("/")[2]
+    assert phone.look(f"/{draft}/tile").text.count('value="90') == 2  # mm, as the order says
     sides = {"width_mm": "24", "height_mm": "16", "pair": json.dumps([HEAD.name, SURFACE.name])}
     phone.press(f"{draft}/tile", form=sides)
     phone.press(f"{draft}/cut", form={"left": "0", "top": "0", "wide": "100"})
@@ -90,3 +92,14 @@ def test_what_has_no_yes_is_not_loaded(phone, daemon, made):
     assert answer.status_code == 409
     assert "The customer has not said yes to this" in answer.text
     assert "load" not in daemon.asked
+
+
+def test_a_job_that_the_machine_refuses_does_not_lie_on_the_bench(phone, daemon, made):
+    def refuse(**_):
+        raise Refused("busy", "Something is being etched.")
+
+    daemon.answers["load"] = refuse
+    assert phone.press(f"new/{made.id}/bench").status_code == 503
+
+    assigned = daemon.said["assign_tile"]
+    assert (assigned["item"], assigned["lot"]) == (None, "")

@@ -10,13 +10,24 @@ import click
 
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
+from etchwarden.shared.file_errors import faults_told
 from etchwarden.shared.machine_calls import sentence
 from etchwarden.shared.order_list import Common, UnfitList, orders_of_list
 from etchweb.orders.costs import BOOK_COLUMNS, book_rows
-from etchwire.calls.orders import AddOrders, Order, OrderLine, Orders, SaveOrder, Shop
-from etchwire.catalogue.orders import TRIALS_OF_PLACE, OrderItem, OrderRecord, place_warning
+from etchwire.calls.catalogue import AssignTile
+from etchwire.calls.orders import AddOrders, NoteProof, Order, OrderLine, Orders, SaveOrder, Shop
+from etchwire.catalogue.orders import (
+    NO,
+    SHOWN,
+    TRIALS_OF_PLACE,
+    YES,
+    OrderItem,
+    OrderRecord,
+    place_warning,
+)
 from etchwire.errors import UnreadableSheet
 from etchwire.packing import pack
+from etchwire.sheet import read_sheet
 
 _PLACES = tuple(TRIALS_OF_PLACE)
 
@@ -129,6 +140,44 @@ def import_list(
     with catalogue_calls_at(socket) as catalogue:
         catalogue.daemon.ask(AddOrders(orders_packed=pack(json.dumps(tables)), who=catalogue.who))
     click.echo(f"{len(orders)} orders were taken.")
+
+
+@command.command()
+@click.argument("item", type=click.IntRange(min=1))
+@click.argument("answer", type=click.Choice((SHOWN, YES, NO)))
+@click.option("--order", "number", type=click.IntRange(min=1), required=True, help="Its order.")
+@click.option("--way", default="", help="How the answer came.")
+@daemon_option()
+def proof(item: int, answer: str, number: int, way: str, socket: Path) -> None:
+    """Note that the proof of ITEM was shown to the customer, or was answered yes or no.
+
+    A yes is to the item as `order show` tells it now; another picture, text or size withdraws it.
+    """
+    with catalogue_calls_at(socket) as catalogue:
+        items = {one.id: one for one in catalogue.daemon.ask(Order(id=number)).items}
+        if item not in items:
+            raise click.ClickException(f"Order {number} has no item {item}.")
+        shown = items[item].fingerprint
+        catalogue.daemon.ask(
+            NoteProof(item=item, answer=answer, shown_sha256=shown, way=way, who=catalogue.who)
+        )
+    click.echo(f"Order {number}, item {item}: {answer}.")
+
+
+@command.command()
+@click.argument("item", type=click.IntRange(min=1))
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option("--lot", default="", metavar="NAME", help="The painting lot of its tile.")
+@daemon_option()
+def assign(item: int, job: Path, lot: str, socket: Path) -> None:
+    """Say that the JOB is etched for ITEM next; its customer must have said yes to the proof."""
+    with faults_told(job, UnreadableSheet):
+        gcode_sha256 = read_sheet(job).gcode_sha256
+    with catalogue_calls_at(socket) as catalogue:
+        catalogue.daemon.ask(
+            AssignTile(item=item, gcode_sha256=gcode_sha256, lot=lot, who=catalogue.who)
+        )
+    click.echo(f"{job}: the next etch of it is for item {item}.")
 
 
 @command.command()

@@ -1,6 +1,7 @@
 """*New picture*, at last: the proof, the place on the bed, and onto the bench."""
 
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from hashlib import sha256
 from typing import Final
 
@@ -144,18 +145,9 @@ def put_on_bench(draft_id: str) -> BaseResponse:
     )
     daemon = app_context().daemon
     try:
-        lot = request.form.get("lot", "")
-        if lot or draft.item is not None:
-            daemon.ask(
-                AssignTile(
-                    lot=lot,
-                    gcode_sha256=found.gcode_sha256,
-                    item=draft.item,
-                    design_sha256="" if draft.item is None else _design_sha256(draft),
-                    who=visitor_name(),
-                )
-            )
-        daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
+        _assign_tile(draft, found.gcode_sha256)
+        with _taken_back(found.gcode_sha256):
+            daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
     except Refused as refusal:
         return with_status(_proof_page(draft, as_sentence(str(refusal))), status_of(refusal))
     except DaemonAbsent as error:
@@ -163,6 +155,30 @@ def put_on_bench(draft_id: str) -> BaseResponse:
     work_queue().forget(draft.id)
     drafts().clear_job(draft.id)
     return redirect(url_for("watch.show"), 303)
+
+
+def _assign_tile(draft: Draft, gcode_sha256: str) -> None:
+    """Say of which lot the tile is and for which order; nothing said is no lot and no order."""
+    app_context().daemon.ask(
+        AssignTile(
+            lot=request.form.get("lot", ""),
+            gcode_sha256=gcode_sha256,
+            item=draft.item,
+            design_sha256="" if draft.item is None else _design_sha256(draft),
+            who=visitor_name(),
+        )
+    )
+
+
+@contextmanager
+def _taken_back(gcode_sha256: str) -> Iterator[None]:
+    """Say that the tile is nobody's after all, where the job did not come onto the bench."""
+    try:
+        yield
+    except (Refused, DaemonAbsent):
+        with suppress(Refused, DaemonAbsent):
+            app_context().daemon.ask(AssignTile(gcode_sha256=gcode_sha256, who=visitor_name()))
+        raise
 
 
 def begin_again(number: int) -> BaseResponse:

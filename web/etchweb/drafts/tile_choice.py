@@ -16,6 +16,7 @@ from etchweb.drafts.store import Draft, PhotoFacts, changed
 from etchweb.server.forms import Form, FormUnfit
 from etchweb.text.view import View
 from etchwire.calls.history import Run, Runs
+from etchwire.calls.orders import Order
 from etchwire.errors import DaemonAbsent, Refused
 
 _LOOKED_AT: Final = 5  # runs of the pair, for the last that was a picture
@@ -84,6 +85,18 @@ def with_first_choices(draft: Draft, form: Form, facts: PhotoFacts, daemon: Daem
         return decide_tile(draft, asked, pairs, daemon)
     except (DaemonAbsent, Refused, FormUnfit):
         return draft
+
+
+def with_ordered_size(draft: Draft, daemon: Daemon) -> Draft:
+    """Return `draft` with the size that its order says; unchanged where no order says it."""
+    try:
+        items = daemon.ask(Order(id=draft.order or 0)).items
+    except (DaemonAbsent, Refused):
+        return draft
+    for one in items:
+        if one.id == draft.item:
+            return changed(draft, width_mm=one.item.width_mm, height_mm=one.item.height_mm)
+    return draft
 
 
 def with_common_size(form: Form, photo_px: tuple[int, int]) -> Form:

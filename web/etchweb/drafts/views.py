@@ -33,7 +33,7 @@ from etchweb.drafts.store import (
     Drafts,
     cut_name,
 )
-from etchweb.drafts.tile_choice import first_choices, with_first_choices
+from etchweb.drafts.tile_choice import first_choices, with_first_choices, with_ordered_size
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import message_response, with_status
 from etchweb.storage.retention import clear_out
@@ -105,6 +105,7 @@ def upload() -> BaseResponse:
         return message_response(as_sentence(work.failed), status, _page)
     facts = drafts().facts(draft.id)
     if draft.item is not None:
+        draft = with_ordered_size(draft, app_context().daemon)
         drafts().keep(draft)
     if facts is not None and like is None:
         draft = with_first_choices(draft, request.form, facts, app_context().daemon)
@@ -215,7 +216,7 @@ def _forget(draft: Draft) -> None:
 
 
 def _page(answer: str) -> str:
-    known = drafts().all()
+    known = [draft for draft in drafts().all() if draft.item is None]  # orders show theirs
     return render_template(
         "drafts/drafts.html",
         answer=answer,
