@@ -186,6 +186,8 @@ def test_the_origin_is_set_where_the_etch_is_started(phone, daemon):
 
     assert 'action="/machine/set-origin"' in wanted.text
     assert 'action="/machine/set-origin"' not in phone.look().text
+    assert phone.press("machine/set-origin", form={"back": "watch"}).location == "/"
+    assert phone.press("machine/set-origin").location == "/machine"
 
 
 def test_the_laser_that_is_connected_is_chosen_beforehand(phone, daemon):

@@ -44,7 +44,7 @@ MACHINE: Final = (
         "Begin to take the head, beam off, once round the picture.",
         asks={"run-ups": TEXT},
     ),
-    _deed("set-origin", "Take the head's place as the origin."),
+    _deed("set-origin", "Take the head's place as the origin.", asks={"back": {"enum": ["watch"]}}),
     _deed("find-origin", "Put the origin where it was before, by its machine coordinates."),
     _deed("home", "Begin to home the machine."),
     _deed("unlock", "Unlock the controller."),

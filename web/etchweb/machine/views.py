@@ -152,7 +152,8 @@ def act() -> BaseResponse:
         return message_response(as_sentence(str(refusal)), status_of(refusal), page)
     except DaemonAbsent as error:
         return message_response(f"{as_sentence(str(error))} {STOP_ELSEWHERE}", 503, page)
-    return done_response(TABS[tab].endpoint)
+    is_from_watch = request.form.get("back") == "watch"
+    return done_response("watch.show" if is_from_watch else TABS[tab].endpoint)
 
 
 for _name in MACHINE_ACTIONS:
