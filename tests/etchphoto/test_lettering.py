@@ -64,6 +64,21 @@ def test_letters_that_the_font_lacks_are_named(text, said):
     assert said in str(refused.value)
 
 
+def test_without_the_library_that_shapes_text_only_left_to_right_is_written():
+    plain = replace(SANS, is_shaped=False)
+
+    widths = [set_text(LetteringLayer(text="Harbour"), BOX, one).em_mm for one in (plain, SANS)]
+    assert widths[0] == pytest.approx(widths[1], rel=0.02)  # both fill the box
+    with pytest.raises(FontMissing, match=r"U\+05E2.* from right to left.*libfribidi0"):
+        set_text(LetteringLayer(text="Ida עברית"), BOX, plain)
+
+
+def test_a_tab_is_a_blank():
+    one, other = (set_text(LetteringLayer(text=text), BOX, SANS).ink for text in ("a\tb", "a b"))
+
+    assert one == other
+
+
 def test_an_accent_typed_apart_is_the_letter_with_the_accent():
     whole, apart = (set_text(LetteringLayer(text=text), BOX, SANS) for text in ("é", "e\u0301"))
 

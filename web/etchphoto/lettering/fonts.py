@@ -28,19 +28,23 @@ _RIGHT_TO_LEFT: Final = ("R", "AL")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Font:
-    """One face of a font file."""
+    """One face of a font file; shaped where the system's library for that is there.
+
+    Without it kerning is the font's old table, and nothing is written from right to left.
+    """
 
     name: str
     path: Path
     index: int = 0
+    is_shaped: bool = bool(features.check("raqm"))
 
     def at(self, em_px: float) -> ImageFont.FreeTypeFont:
-        """Return the face with an em of so many pixels; shaped where the system's library is there.
+        """Return the face with an em of so many pixels.
 
         Raise FontMissing where the file has gone meanwhile.
         """
-        is_shaped = features.check("raqm")
-        return self._face(em_px, ImageFont.Layout.RAQM if is_shaped else ImageFont.Layout.BASIC)
+        layout = ImageFont.Layout.RAQM if self.is_shaped else ImageFont.Layout.BASIC
+        return self._face(em_px, layout)
 
     def _face(self, em_px: float, layout: ImageFont.Layout) -> ImageFont.FreeTypeFont:
         try:
@@ -62,7 +66,7 @@ class Font:
                 f"the font {self.name} has no glyph for {_listed(lacking)}: choose another font "
                 "or write it otherwise"
             )
-        if features.check("raqm"):
+        if self.is_shaped:
             return
         turned = [one for one in text if unicodedata.bidirectional(one) in _RIGHT_TO_LEFT]
         if turned:
