@@ -14,6 +14,7 @@ SUBCOMMANDS: Final = {
     "prepare": "Turn a photo into a job that a tile can hold.",
     "design": "Designs: photo, lettering and outlines on one tile, or lettering alone.",
     "mural": "Lay one photo over many tiles, with joints between them.",
+    "jig": "Say where each tile of a jig lies on the bed.",
     "card": "Lay out a test card that finds speed and power, greys or register.",
     "read": "Read a test card from photos of it, or from marks by hand.",
     "laser": "Lasers: list them, describe one, note a wiped lens.",

@@ -1,0 +1,48 @@
+"""A jig as a file of ours."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from etchphoto.errors import UnfitDesign
+from etchphoto.layout.jig import Corners, Jig, Pockets, Side
+from etchphoto.layout.tables import (
+    name_in,
+    part_of,
+    read_file,
+    read_text,
+    refuse_unknown,
+    require_format,
+)
+
+FORMAT: Final = "etchwarden-jig"
+VERSION: Final = 1
+_ENTRIES: Final = ("format", "version", "name", "exhaust", "pockets", "corners")
+
+
+def read_jig(path: Path) -> Jig:
+    """Read a jig from its TOML; raise UnfitDesign, with name and line of what is amiss."""
+    return read_file(path, jig_of_table)
+
+
+def jig_of_toml(text: str) -> Jig:
+    """Return the jig that `text` describes."""
+    return read_text(text, jig_of_table)
+
+
+def jig_of_table(table: Mapping[str, Any], text: str = "") -> Jig:
+    """Return the jig of a table; `text` is where lines are looked up."""
+    require_format(table, FORMAT, VERSION, "jig")
+    refuse_unknown(_ENTRIES, table, ("the jig", 0, text))
+    pockets, corners = table.get("pockets"), table.get("corners")
+    exhaust = table.get("exhaust", Side.BACK)
+    if not isinstance(pockets, Mapping) or not isinstance(corners, Mapping):
+        raise UnfitDesign("a jig needs [pockets], and [corners] as they were measured")
+    if exhaust not in tuple(Side):
+        raise UnfitDesign(f"the exhaust is at the {', '.join(Side)}, not {exhaust!r}")
+    return Jig(
+        name=name_in(table, "jig"),
+        pockets=part_of(Pockets, pockets, ("the table of pockets", 0, text)),
+        corners=part_of(Corners, corners, ("the table of corners", 0, text)),
+        exhaust=Side(exhaust),
+    )
