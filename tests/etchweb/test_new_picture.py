@@ -1,5 +1,6 @@
 """*New picture*, as a phone without script goes through it; the work is done by real children."""
 
+import html
 import io
 import json
 import re
@@ -11,7 +12,9 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from etchphoto.framing import MM_PER_INCH
 from etchphoto.job import FROM_TEST_CARD
+from etchphoto.proof_sheet import SHEET_PX
 from etchweb.app import create_app
 from etchweb.drafts import views as new_picture
 from etchweb.drafts.making import make_picture
@@ -111,6 +114,25 @@ def test_a_photo_goes_to_the_bench_in_five_short_steps(phone, daemon, drafts, tm
     assert pictures == {
         f"{sheet.gcode_sha256}{ending}" for ending in (".png", "-small.jpg", "-thumb.jpg")
     }
+
+
+def test_a_proof_can_be_saved_to_be_sent_and_has_a_number_of_its_own(phone, cut_out, drafts):
+    numbers = []
+    for contrast in ("0", "40"):
+        phone.press(f"{cut_out}/look", form=LOOK | {"contrast": contrast})
+        page = phone.look(f"/{cut_out}/proof").text
+        number = kept(drafts).proof_number
+        assert f"Proof {number}." in page
+        assert f"proof {number}.jpg" in html.unescape(page)
+        numbers.append(number)
+
+    assert len(set(numbers)) == 2
+    with phone.look(f"/{cut_out}/proof.jpg") as answer:
+        sheet = Image.open(io.BytesIO(answer.data))
+        assert sheet.width == SHEET_PX
+        margin_px = 60
+        printed_mm = (sheet.width - 2 * margin_px) / sheet.info["dpi"][0] * MM_PER_INCH
+        assert printed_mm == pytest.approx(24, rel=0.01)
 
 
 def test_what_lies_on_the_bench_takes_no_more_room_and_can_be_made_again(

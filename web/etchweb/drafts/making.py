@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from dataclasses import asdict, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Final
 
@@ -30,6 +31,7 @@ from etchphoto.job import (
 )
 from etchphoto.layout.design_job import design_job, prepare_design
 from etchphoto.light import linear_to_srgb
+from etchphoto.proof_sheet import SHEET_PX, draw_proof
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import mirrored, turned
@@ -44,6 +46,7 @@ from etchweb.drafts.store import (
     JOB_FOLDER,
     PHOTO_NAME,
     PICTURES_OF_JOB,
+    PROOF_NAME,
     SCREEN_NAME,
     SEEN_NAME,
     TRIED_NAME,
@@ -143,6 +146,7 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
         seen = draw_preview(bits, SEEN_PX, order.look)
         seen.save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
         save_dots(bits, folder / DOTS_NAME, 1, order.look)
+        _save_proof(draw_preview(bits, SHEET_PX, order.look), draft, bits, folder / PROOF_NAME)
 
     def show(bits: Bits) -> None:
         early = folder / f"{EARLY_NAME}.part"
@@ -168,6 +172,24 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
     )
     found = (*known, *foreseen, *speed_findings(sheet))
     _write(folder / FOUND_NAME, asdict(_made(draft, sheet, found)))
+
+
+def _save_proof(tile: Image.Image, draft: Draft, bits: Bits, path: Path) -> None:
+    """Save what may be sent to whoever ordered the tile; nothing of the box is on it."""
+    recipe = draft.recipe
+    if recipe is None:
+        return
+    rows, columns = bits.shape
+    width_mm, height_mm = (dots * recipe.line_spacing_mm for dots in (columns, rows))
+    lines = (
+        draft.title,
+        f"{width_mm:.4g} x {height_mm:.4g} mm on {recipe.surface}",
+        f"Proof {draft.proof_number}, {datetime.now().astimezone():%d %B %Y}",
+        "A simulation: the etched tile will differ a little.",
+    )
+    sheet = draw_proof(tile, width_mm, lines)
+    dpi = round(sheet.dots_per_inch)
+    sheet.picture.save(path, "JPEG", quality=80, dpi=(dpi, dpi))
 
 
 def _made(draft: Draft, sheet: Sheet, found: tuple[PhotoFinding, ...]) -> MadeJob:

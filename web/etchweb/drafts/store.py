@@ -40,6 +40,7 @@ EARLY_NAME: Final = "early.jpg"  # the tile as it is while dots are still being 
 DOTS_NAME: Final = "dots.png"
 TILE_NAME: Final = "tile.jpg"  # what was added to it, to scale
 DRAWN_NAME: Final = "drawn.json"
+PROOF_NAME: Final = "proof.jpg"  # to send to whoever ordered the tile
 JOB_FOLDER: Final = "job"
 PICTURES_OF_JOB: Final = "pictures"
 
@@ -99,6 +100,11 @@ class Draft:
         recipe = self.recipe and self.recipe.to_table()
         turn = (self.quarters, self.is_mirrored)
         return _digest(turn, self.crop, self.width_mm, self.height_mm, recipe, self.tone)
+
+    @property
+    def proof_number(self) -> str:
+        """A number for the proof as it is: another one as soon as anything of it is changed."""
+        return self.found_key[:6].upper()
 
     @property
     def found_key(self) -> str:

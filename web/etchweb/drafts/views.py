@@ -26,6 +26,7 @@ from etchweb.drafts.store import (
     DOTS_NAME,
     EARLY_NAME,
     PHOTO_NAME,
+    PROOF_NAME,
     SCREEN_NAME,
     SEEN_NAME,
     TILE_NAME,
@@ -47,6 +48,7 @@ SHOWN: Final = frozenset(
     (
         SCREEN_NAME,
         SEEN_NAME,
+        PROOF_NAME,
         EARLY_NAME,
         DOTS_NAME,
         TILE_NAME,
