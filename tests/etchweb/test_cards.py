@@ -110,6 +110,15 @@ def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
     assert book.readings[reading - 1]["summary"]["lightness_at_recipe"] < 50
 
 
+def test_a_test_card_is_made_and_loaded_by_one_button(bench, book, daemon):
+    form = {"pair": PAIR, **PLACE, "finds": "power", "then": "load"}
+
+    made = bench.phone.press("test-tiles/new", form=form)
+
+    assert made.location == "/"
+    assert daemon.said["load"]["sheet"].gcode_sha256 == book.cards[1]["gcode_sha256"]
+
+
 def test_a_check_strip_answers_and_its_speed_is_taken_over(bench, book):
     page = bench.make(finds="check")
     assert "20 × 100 mm" in page.text

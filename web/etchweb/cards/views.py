@@ -98,7 +98,7 @@ def _loaded(number: int) -> str | BaseResponse:
     """Load a card as soon as it is made; one that takes longer is loaded from its own page."""
     making = card_workflow().making(found_card(number))
     if making is not None:
-        making.over.wait(MAKE_CARD_S)
+        work_queue().wait(making, MAKE_CARD_S)  # few wait at once: a stop must find a thread
     return put_on_bench(number) if found_card(number).layout is not None else go_to(number)
 
 
