@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from etchwire.catalogue.lots import OVERNIGHT_H, Lot, dry_at_utc, is_dry, set_fault
+from etchwire.catalogue.lots import OVERNIGHT_H, Lot, dry_at_utc, is_dry, offered, set_fault
 from etchwire.errors import UnreadableSheet
 
 LOT = {
@@ -56,6 +56,13 @@ def test_paint_is_dry_from_its_hour_on_and_not_a_second_before(painted, zone_h, 
 
     assert is_dry(dry_at, at.isoformat())
     assert not is_dry(dry_at, (at - timedelta(seconds=1)).isoformat())
+
+
+def test_what_is_not_dry_is_not_offered():
+    dry_at = {"wet": "2026-11-28T12:01:00+00:00", "dry": "2026-11-28T12:00:00+00:00"}
+
+    assert offered(dry_at, "2026-11-28T12:00:00+00:00") == ["dry"]
+    assert offered({}, "2026-11-28T12:00:00+00:00") == []
 
 
 def test_overnight_is_twelve_hours_by_common_practice_without_a_source():

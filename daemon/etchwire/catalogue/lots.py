@@ -3,7 +3,7 @@
 The lot is what comes out alike, not the tile. Pure: rules take a lot and a time, and say yes or no.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Final
@@ -98,6 +98,11 @@ def dry_at_utc(lot: Lot, dry_after_h: float) -> str:
 def is_dry(dry_at: str, now_utc: str) -> bool:
     """Return whether paint that is dry at one moment is so at another, both in ISO 8601."""
     return datetime.fromisoformat(dry_at) <= datetime.fromisoformat(now_utc)
+
+
+def offered(dry_at_by_name: Mapping[str, str], now_utc: str) -> list[str]:
+    """Return the names of the lots that may be etched at a moment, in their order."""
+    return [name for name, dry_at in dry_at_by_name.items() if is_dry(dry_at, now_utc)]
 
 
 def set_fault(lots: Iterable[str]) -> str | None:

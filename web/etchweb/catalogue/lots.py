@@ -15,7 +15,7 @@ from etchweb.text.formatting import as_sentence, counted, millimetres
 from etchweb.text.timestamps import moment
 from etchweb.text.view import View
 from etchwire.calls.catalogue import LotEntry, Lots, SaveLot, Surfaces
-from etchwire.catalogue.lots import FROST_RATED, LONGEST_DRYING_H, Lot, is_dry
+from etchwire.catalogue.lots import FROST_RATED, LONGEST_DRYING_H, Lot, is_dry, offered
 from etchwire.errors import Refused
 
 # Entry of etchwire.catalogue.lots.Lot, what the form calls it, and a hint.
@@ -87,11 +87,9 @@ def _painted_in(form: Form) -> str:
 
 def dry_lots(surface: str) -> list[str]:
     """Return the names of the lots of `surface` that are dry now; no other is offered."""
-    now_utc = datetime.now(UTC).isoformat()
     found = app_context().daemon.ask(Lots(surface=surface)).lots
-    return [
-        one.name for one in found if one.lot.surface == surface if is_dry(one.dry_at_utc, now_utc)
-    ]
+    dry_at = {one.name: one.dry_at_utc for one in found if one.lot.surface == surface}
+    return offered(dry_at, datetime.now(UTC).isoformat())
 
 
 def _page(answer: str, typed: Mapping[str, str]) -> str:

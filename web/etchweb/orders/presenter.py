@@ -108,8 +108,8 @@ def account_view(account: Account, currency: str) -> View:
     }
     return {
         **{name: f"{value:.2f} {currency}" for name, value in shown.items()},
-        "good": counted(account.good_tiles, "good tile", "good tiles"),
-        "remade": counted(account.remade_tiles, "tile", "tiles"),
+        "good": account.good_tiles,
+        "remade": account.remade_tiles,
     }
 
 
