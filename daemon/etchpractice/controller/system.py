@@ -2,9 +2,10 @@
 
 import re
 import struct
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterable
 from typing import Final
 
+from etchpractice.controller.engine import Engine
 from etchpractice.controller.homing import home
 from etchpractice.controller.interpreter import CUTTING, Meaning
 from etchpractice.controller.language import Line, read_line, read_number
@@ -15,6 +16,7 @@ from etchpractice.firmware.firmware import SLEEP
 from etchpractice.motion.planner import Beam, Order
 
 Answer = Generator[float, None, int]
+Act = Callable[[Parts, re.Match[str]], Answer]
 
 BAD_NUMBER, UNKNOWN, NO_HOMING, NOT_IDLE, DOOR_OPEN = 2, 3, 5, 8, 13
 OUTSIDE, BAD_JOG, NO_FEED, UNUSED = 15, 16, 22, 36
@@ -40,12 +42,16 @@ def answer(parts: Parts, line: Line) -> Answer:
     return UNKNOWN
 
 
-def _settings(parts: Parts, _match: re.Match[str]) -> Answer:
-    engine = parts.engine
-    for line in engine.settings.lines():
-        engine.say(line)
-        yield from engine.wait_for_room()
-    return 0
+def _listing(lines: Callable[[Engine], Iterable[str]]) -> Act:
+    """Return what says each of `lines`, and waits for room behind it."""
+
+    def act(parts: Parts, _match: re.Match[str]) -> Answer:
+        for line in lines(parts.engine):
+            parts.engine.say(line)
+            yield from parts.engine.wait_for_room()
+        return 0
+
+    return act
 
 
 def _setting(parts: Parts, match: re.Match[str]) -> Answer:
@@ -58,41 +64,15 @@ def _setting(parts: Parts, match: re.Match[str]) -> Answer:
     return 0
 
 
-def _help(parts: Parts, _match: re.Match[str]) -> Answer:
-    engine = parts.engine
-    engine.say(engine.firmware.help)
-    yield from engine.wait_for_room()
-    return 0
-
-
-def _build(parts: Parts, _match: re.Match[str]) -> Answer:
-    engine = parts.engine
+def _build_lines(engine: Engine) -> list[str]:
     lathe = "LATHE," if engine.settings[32] == _LATHE else ""
-    for line in engine.firmware.build:
-        engine.say(line.format(note=engine.stored.note, lathe=lathe))
-        yield from engine.wait_for_room()
-    return 0
+    return [line.format(note=engine.stored.note, lathe=lathe) for line in engine.firmware.build]
 
 
 def _store_note(parts: Parts, match: re.Match[str]) -> Answer:
     engine = parts.engine
     yield from engine.write_memory(engine.firmware.offset_write_s)
     engine.stored.note = match[1]
-    return 0
-
-
-def _parser(parts: Parts, _match: re.Match[str]) -> Answer:
-    engine = parts.engine
-    engine.say(engine.modal.parser_line(engine.firmware, engine.settings))
-    yield from engine.wait_for_room()
-    return 0
-
-
-def _offsets(parts: Parts, _match: re.Match[str]) -> Answer:
-    engine = parts.engine
-    for line in engine.modal.offset_lines(engine.stored, engine.firmware):
-        engine.say(line)
-        yield from engine.wait_for_room()
     return 0
 
 
@@ -177,7 +157,7 @@ def _home(parts: Parts, match: re.Match[str]) -> Answer:
     return 0
 
 
-def _refuse(error: int) -> Callable[[Parts, re.Match[str]], Answer]:
+def _refuse(error: int) -> Act:
     def act(_parts: Parts, _match: re.Match[str]) -> Answer:
         yield from ()
         return error
@@ -230,34 +210,40 @@ def _jog_error(line: Line) -> int:
     return UNUSED if words - set("XYZFN") else 0
 
 
-_Act = Callable[[Parts, re.Match[str]], Answer]
-_Row = tuple[re.Pattern[str], frozenset[State], _Act]
+_Row = tuple[re.Pattern[str], frozenset[State], Act]
 _EVERYWHERE: Final = frozenset(State)
 _NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)"
 
 
-def _table(*rows: tuple[str, frozenset[State], _Act]) -> tuple[_Row, ...]:
+def _table(*rows: tuple[str, frozenset[State], Act]) -> tuple[_Row, ...]:
     return tuple((re.compile(pattern, re.DOTALL), states, act) for pattern, states, act in rows)
 
 
+_HELP: Final = _listing(lambda engine: (engine.firmware.help,))
+_PARSER: Final = _listing(
+    lambda engine: (engine.modal.parser_line(engine.firmware, engine.settings),)
+)
+_SETTINGS: Final = _listing(lambda engine: engine.settings.lines())
+_OFFSETS: Final = _listing(lambda engine: engine.modal.offset_lines(engine.stored, engine.firmware))
+
 # The first row whose pattern fits the whole line answers it.
 _COMMON: Final = (
-    (r"\$", _EVERYWHERE, _help),
-    (r"\$G", _EVERYWHERE, _parser),
+    (r"\$", _EVERYWHERE, _HELP),
+    (r"\$G", _EVERYWHERE, _PARSER),
     (r"\$X", _EVERYWHERE, _unlock),
     (r"\$C", frozenset((State.IDLE, State.CHECK)), _check),
     (r"\$J=(.*)", frozenset((State.IDLE, State.JOG)), _jog),
     (r"\$[JGXC$].*", _EVERYWHERE, _refuse(UNKNOWN)),
-    (r"\$I", _REST, _build),
+    (r"\$I", _REST, _listing(_build_lines)),
     (r"\$N", _REST, _start_up),
     (r"\$H(.*)", _REST, _home),
     (r"\$RST=([$#*])", _REST, _restore),
 )
 _COMMANDS: Final = {
     "8-bit": _table(
-        (r"\$\$", _REST_OR_TEST, _settings),
+        (r"\$\$", _REST_OR_TEST, _SETTINGS),
         *_COMMON,
-        (r"\$#", _REST, _offsets),
+        (r"\$#", _REST, _OFFSETS),
         (r"\$I=(.*)", _REST, _store_note),
         (r"\$SLP", _REST, _sleep),
         (rf"\$N({_NUMBER})=(.*)", _REST, _store_start_up),
@@ -266,8 +252,8 @@ _COMMANDS: Final = {
         (r".*", _REST, _refuse(BAD_NUMBER)),
     ),
     "32-bit": _table(
-        (r"\$\$", _REST_OR_TEST, _settings),
-        (r"\$#", _EVERYWHERE, _offsets),
+        (r"\$\$", _REST_OR_TEST, _SETTINGS),
+        (r"\$#", _EVERYWHERE, _OFFSETS),
         *_COMMON,
         (r"\$I=(.*)", _REST, _store_note),
         (r"\$N([01])=(.*)", _REST, _store_start_up),
