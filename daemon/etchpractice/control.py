@@ -26,11 +26,13 @@ ERRAND_S: Final = 60.0
 Result = TypeVar("Result")
 
 MACHINE_VERBS: Final = frozenset((
-    "fall_silent", "speak_again", "hang", "withhold_replies", "release_replies",
-    "refuse_next_line", "lose_next_reply", "extra_reply", "greet_again", "delay_replies",
-    "garble_next_line", "garble_next_reply", "send_noise", "reset_now", "brown_out",
-    "pause_next_line", "trip_alarm", "open_door_pin", "close_door_pin", "lay_new_tile",
-    "lose_power", "get_power", "push_head",
+    "fall_silent", "speak_again", "hang", "release_replies", "extra_reply", "greet_again",
+    "delay_replies", "send_noise", "reset_now", "brown_out", "trip_alarm", "open_door_pin",
+    "close_door_pin", "lay_new_tile", "lose_power", "get_power", "push_head",
+))  # fmt: skip
+FAULT_VERBS: Final = frozenset((
+    "withhold_replies", "refuse_next_line", "lose_next_reply", "garble_next_line",
+    "garble_next_reply", "pause_next_line",
 ))  # fmt: skip
 BOARD_VERBS: Final = frozenset((
     "open_lid", "close_lid", "set_input", "stick_input", "chatter", "press_button", "kill_fan",
@@ -109,6 +111,7 @@ class Control:
             return self._call(self._what_is_wrong, params)
         for verbs, target in (
             (MACHINE_VERBS, self._machine),
+            (FAULT_VERBS, self._machine.faults),
             (BOARD_VERBS, self._machine.board),
             (CABLE_VERBS, self._cable),
             (PROCESS_VERBS, self._process),

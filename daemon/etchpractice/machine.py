@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from etchpractice.box.board import Board
 from etchpractice.controller.controller import Controller
 from etchpractice.controller.engine import Engine
+from etchpractice.controller.faults import Faults
 from etchpractice.diode import Diode
 from etchpractice.firmware import firmware as protocol
 from etchpractice.firmware.firmware import FIRMWARES
@@ -204,6 +205,11 @@ class PracticeMachine:
 
     # Talk that goes wrong
 
+    @property
+    def faults(self) -> Faults:
+        """What waits to happen to the next line and the next reply."""
+        return self.controller.engine.faults
+
     def fall_silent(self) -> None:
         """Send nothing any more; lines are still taken and run."""
         self.controller.engine.send.is_mute = True
@@ -212,22 +218,10 @@ class PracticeMachine:
         """End a silence."""
         self.controller.engine.send.is_mute = False
 
-    def refuse_next_line(self, code: int) -> None:
-        """Answer the next line with error `code`."""
-        self.controller.engine.faults.refuse_next_line(code)
-
-    def withhold_replies(self) -> None:
-        """Run lines, report, but keep every ok and error back."""
-        self.controller.engine.faults.withhold_replies()
-
     def release_replies(self) -> None:
         """Send what was kept back and answer again."""
-        for text in self.controller.engine.faults.release_replies():
+        for text in self.faults.release_replies():
             self.controller.engine.say(text)
-
-    def lose_next_reply(self) -> None:
-        """Swallow the next ok or error."""
-        self.controller.engine.faults.lose_next_reply()
 
     def extra_reply(self) -> None:
         """Send an ok that answers nothing."""
@@ -240,18 +234,6 @@ class PracticeMachine:
     def delay_replies(self, seconds: float) -> None:
         """Let everything that is sent from now on arrive so much later."""
         self.controller.engine.send.delay_s = seconds
-
-    def garble_next_line(self) -> None:
-        """Change a digit of the next line on its way in: it still parses."""
-        self.controller.engine.faults.garble_next_line()
-
-    def pause_next_line(self) -> None:
-        """Make the next line a pause on its way in."""
-        self.controller.engine.faults.pause_next_line()
-
-    def garble_next_reply(self) -> None:
-        """Change a letter of the next reply on its way out."""
-        self.controller.engine.faults.garble_next_reply()
 
     def send_noise(self, count: int) -> None:
         """Send random bytes."""

@@ -14,7 +14,7 @@ def host():
 
 
 def test_a_refused_line_does_not_run_and_the_next_does(host):
-    host.machine.refuse_next_line(20)
+    host.machine.faults.refuse_next_line(20)
 
     host.run("G91G0X1", "G91G0X2")
 
@@ -23,7 +23,7 @@ def test_a_refused_line_does_not_run_and_the_next_does(host):
 
 
 def test_withheld_replies_come_when_they_are_released(host):
-    host.machine.withhold_replies()
+    host.machine.faults.withhold_replies()
     host.queue("G91G0X1", "X1")
     host.wait(0.5)
     assert host.replies == []
@@ -36,7 +36,7 @@ def test_withheld_replies_come_when_they_are_released(host):
 
 
 def test_a_lost_reply_is_the_only_one_missing(host):
-    host.machine.lose_next_reply()
+    host.machine.faults.lose_next_reply()
 
     host.queue("G91G0X1", "X1", "X1")
     host.wait(0.5)
@@ -75,7 +75,7 @@ def test_delayed_replies_come_late_and_in_order(host):
 
 
 def test_a_garbled_line_still_parses_and_leads_elsewhere(host):
-    host.machine.garble_next_line()
+    host.machine.faults.garble_next_line()
 
     host.run("G91G0X11", "X1")
 
@@ -84,7 +84,7 @@ def test_a_garbled_line_still_parses_and_leads_elsewhere(host):
 
 
 def test_a_garbled_reply_is_no_reply(host):
-    host.machine.garble_next_reply()
+    host.machine.faults.garble_next_reply()
 
     host.queue("G4P0")
     host.wait(0.1)

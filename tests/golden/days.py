@@ -327,7 +327,7 @@ def day_of_faults(box):
     box.wait(0.1)
     box.note_snapshot("reset")
     etch(box, row=2)
-    box.machine.refuse_next_line(20)
+    box.machine.faults.refuse_next_line(20)
     box.wait_for_the_end()
     box.get_ready()
     box.wait(0.5)

@@ -64,14 +64,14 @@ DISTURBANCES = (
     ),
     Disturbance(
         name="lost reply",
-        begin=lambda rig: rig.machine.lose_next_reply(),
+        begin=lambda rig: rig.machine.faults.lose_next_reply(),
         says="the last answer did not come",
         seen_within_s=60.0,  # when all others are answered and the machine stands idle
         keeps_place=True,
     ),
     Disturbance(
         name="no replies",
-        begin=lambda rig: rig.machine.withhold_replies(),
+        begin=lambda rig: rig.machine.faults.withhold_replies(),
         says="owes an answer",
         seen_within_s=2.0,  # the lines it has, and two idle reports a second apart
         mend=lambda rig: rig.machine.release_replies(),
@@ -86,7 +86,7 @@ DISTURBANCES = (
     ),
     Disturbance(
         name="refused line",
-        begin=lambda rig: rig.machine.refuse_next_line(20),
+        begin=lambda rig: rig.machine.faults.refuse_next_line(20),
         says="a code that this controller",
         seen_within_s=0.1,  # the next line is read when the run-up before it is done: 67 ms
         keeps_place=True,
@@ -115,7 +115,7 @@ DISTURBANCES = (
     ),
     Disturbance(
         name="garbled reply",
-        begin=lambda rig: rig.machine.garble_next_reply(),
+        begin=lambda rig: rig.machine.faults.garble_next_reply(),
         says="damaged",
         seen_within_s=0.1,  # the next line is read when the run-up before it is done: 67 ms
         keeps_place=True,

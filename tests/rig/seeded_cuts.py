@@ -125,7 +125,7 @@ def _cut(rig, cause, draw):
         rig.board.open_lid()
         rig.machine.advance(draw.uniform(0.02, 0.25) if cause == STALLED else 0.0)
     elif cause == REFUSED:
-        rig.machine.refuse_next_line(20)
+        rig.machine.faults.refuse_next_line(20)
     elif cause == STOPPED:
         rig.ask("stop")
     else:

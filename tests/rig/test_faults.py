@@ -56,7 +56,7 @@ def test_replies_too_many_are_found_before_the_buffer_runs_over_for_long(rig):
 @pytest.mark.fault("error for one line")
 def test_lines_behind_a_refused_one_do_not_burn(rig):
     _etch(rig)
-    rig.machine.refuse_next_line(20)
+    rig.machine.faults.refuse_next_line(20)
     _wait_for_the_cut(rig, 0.1)
 
     before = rig.machine.tile.exposure_j_per_mm2((0, 0, 50, 3)).sum()
@@ -67,7 +67,7 @@ def test_lines_behind_a_refused_one_do_not_burn(rig):
 
 def test_the_place_of_a_cut_in_motion_is_known_as_well_as_it_is_logged(rig):
     _etch(rig)
-    rig.machine.refuse_next_line(20)
+    rig.machine.faults.refuse_next_line(20)
     _wait_for_the_cut(rig, 0.1)
     true_x_mm = rig.machine.head_mm[0]
 

@@ -47,7 +47,7 @@ class Etching(RuleBasedStateMachine):
     @rule(times=st.integers(1, 3))
     def lose_replies(self, times):
         for _ in range(times):
-            self.rig.machine.lose_next_reply()
+            self.rig.machine.faults.lose_next_reply()
 
     @rule(seconds=st.sampled_from([0.0, 0.02, 0.3]))
     def delay(self, seconds):
@@ -59,7 +59,7 @@ class Etching(RuleBasedStateMachine):
 
     @rule(code=st.sampled_from([2, 9, 20, 33]))
     def refuse(self, code):
-        self.rig.machine.refuse_next_line(code)
+        self.rig.machine.faults.refuse_next_line(code)
 
     @rule(count=st.integers(1, 300))
     def noise(self, count):

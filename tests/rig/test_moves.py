@@ -274,7 +274,7 @@ def test_an_alarm_during_a_move_is_told_and_the_machine_is_looked_at_anew(rig):
 
 
 def test_a_refused_move_leaves_the_machine_at_rest(rig):
-    rig.machine.refuse_next_line(15)
+    rig.machine.faults.refuse_next_line(15)
 
     rig.ask("move_to", x_mm=30.0, y_mm=0.0)
     wait_for_rest(rig)

@@ -185,7 +185,7 @@ def test_a_head_pushed_in_a_hold_ends_the_run(rig):
     rig.ask("hold")
     rig.wait_until(lambda: rig.state == "held")
 
-    rig.machine.lose_next_reply()  # by a pendant, which is no business of ours
+    rig.machine.faults.lose_next_reply()  # by a pendant, which is no business of ours
     rig.machine.write(b"$J=G91X1F1000\n")
     rig.wait_for_the_end()
 

@@ -53,7 +53,7 @@ def _etched_in_two(rig, rig_beside, end_it):
     "end_it",
     [
         lambda rig: rig.ask("stop"),
-        lambda rig: rig.machine.refuse_next_line(20),
+        lambda rig: rig.machine.faults.refuse_next_line(20),
         lambda rig: rig.machine.open_door_pin() or rig.wait(1.0) or rig.machine.close_door_pin(),
     ],
     ids=["stop", "fault", "door"],
@@ -97,7 +97,7 @@ def _cut_short(rig, end_it=lambda rig: rig.ask("stop"), bits=None):
     "end_it",
     [
         lambda rig: rig.ask("stop"),
-        lambda rig: rig.machine.refuse_next_line(20),
+        lambda rig: rig.machine.faults.refuse_next_line(20),
         lambda rig: (rig.ask("hold_now") and None) or rig.wait(1.0) or rig.ask("stop"),
     ],
     ids=["stop", "fault", "stopped while held"],
@@ -347,7 +347,7 @@ def test_a_job_that_shifts_its_own_origin_is_never_offered(rig):
     ("disturb", "sentence"),
     [
         (
-            lambda rig: rig.machine.lose_next_reply(),
+            lambda rig: rig.machine.faults.lose_next_reply(),
             "Every row was etched; the last answer did not",
         ),
         (lambda rig: rig.machine.extra_reply(), "Every row was etched; then one answer too many"),

@@ -2,6 +2,7 @@
 
 from etchdaemon.configuration.loading import read_configuration
 from etchdaemon.errors import EtchdaemonError
+from etchpractice.control import FAULT_VERBS
 from etchpractice.machine import PracticeMachine
 from etchpractice.machine_state import MachineState
 from etchpractice.scenario.events import Actor
@@ -103,7 +104,8 @@ class MemoryStage:
             case Actor.BOARD:
                 getattr(machine.board, event.kind.verb)(**event.parameters)
             case Actor.MACHINE:
-                getattr(machine, event.kind.verb)(**event.parameters)
+                target = machine.faults if event.kind.verb in FAULT_VERBS else machine
+                getattr(target, event.kind.verb)(**event.parameters)
             case Actor.CABLE:
                 getattr(self.cable, event.kind.verb)(**event.parameters)
             case Actor.HOUSE:

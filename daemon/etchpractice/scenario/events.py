@@ -12,7 +12,7 @@ class Actor(StrEnum):
     """Who or what an event happens to."""
 
     BOARD = "board"  # verbs of etchpractice.box.board
-    MACHINE = "machine"  # verbs of etchpractice.machine
+    MACHINE = "machine"  # verbs of etchpractice.machine and of its faults
     CABLE = "cable"  # verbs of etchpractice.link.cable
     HOUSE = "house"  # verbs of the practice machine's process
     CARD = "card"  # what happens to the card under the daemon's logbook
