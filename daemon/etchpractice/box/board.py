@@ -222,10 +222,10 @@ class Board:
     @property
     def next_event_s(self) -> float:
         """When something here changes by itself."""
-        chatters = [next_s for next_s, _ in self._chatters.values()]
-        return min(
-            self._heartbeat_ends_s, self._air_changes_s, self._button_ends_s, *chatters, NEVER_S
-        )
+        next_s = min(self._heartbeat_ends_s, self._air_changes_s, self._button_ends_s, NEVER_S)
+        if not self._chatters:
+            return next_s
+        return min(next_s, *(chatter_s for chatter_s, _ in self._chatters.values()))
 
     def advance_to(self, now_s: float) -> None:
         """Let time pass; nothing may be due before `now_s`."""

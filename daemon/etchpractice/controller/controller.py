@@ -25,6 +25,7 @@ from etchpractice.wire import NEVER_S
 
 _HOLDS_MOTORS: Final = 255  # $1: the motors are held at rest, and rest is at once
 _LOCKED: Final = 9
+_HOMING: Final = State.HOME
 
 
 class Controller:
@@ -105,7 +106,7 @@ class Controller:
         engine = self.engine
         if engine.is_restarting:
             return self.restart.go_on()
-        if engine.state is not State.HOME:
+        if engine.state is not _HOMING:
             self.real_time.obey()
         if engine.is_going:
             self._run_motors()
@@ -121,8 +122,8 @@ class Controller:
     def _run_motors(self) -> None:
         engine = self.engine
         stepper = engine.stepper
-        prepared = stepper.prepare(engine.now_s)
-        if any(prepared):
+        prepared = stepper.prepare(engine.now_s) if stepper.may_prepare else None
+        if prepared is not None and any(prepared):
             costs = engine.costs
             engine.work(
                 prepared.level * costs.level_segment_s + prepared.ramps * costs.ramp_segment_s

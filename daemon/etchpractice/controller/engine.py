@@ -23,6 +23,8 @@ from etchwire.controller.profile import LineCosts
 Task = Generator[float, None, None]
 
 _SOFT_LIMIT_SLACK_MM: Final = 1e-6
+_LEAVES_LINES: Final = (State.HOLD, State.DOOR, State.SLEEP)  # a name for them takes time to find
+_NOT_RESTARTING: Final = RestartPhase.NONE
 _NEEDS_NO_RESET: Final = frozenset((Alarm.PROBE_STATE, Alarm.NO_CONTACT))
 
 
@@ -87,12 +89,12 @@ class Engine:
     @property
     def is_suspended(self) -> bool:
         """Whether lines are left in the ring: a hold, a door, sleep, or a jog that brakes."""
-        return self.is_cancelling_jog or self.state in (State.HOLD, State.DOOR, State.SLEEP)
+        return self.is_cancelling_jog or self.state in _LEAVES_LINES
 
     @property
     def is_restarting(self) -> bool:
         """Whether the main loop has to do with nothing else."""
-        return self.restart_phase is not RestartPhase.NONE
+        return self.restart_phase is not _NOT_RESTARTING
 
     def level_of(self, s: float) -> tuple[int, float]:
         """Return the output level for an S word, and S as reports show it."""

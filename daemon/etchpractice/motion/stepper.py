@@ -94,6 +94,13 @@ class Stepper:
         """The output level at this moment."""
         return self.segments[0].level if self.segments else self._level
 
+    @property
+    def may_prepare(self) -> bool:
+        """Whether there is a block to take a segment from, and room for it."""
+        return (
+            bool(self.planner.blocks) and len(self.segments) < self.capacity and not self.has_braked
+        )
+
     def prepare(self, now_s: float) -> Prepared:
         """Fill the queue of segments as far as blocks and room allow."""
         segments, blocks = self.segments, self.planner.blocks
@@ -195,16 +202,16 @@ class Stepper:
             return (0.0, 0.0, 0.0)
         from_s, to_s, end, *_ = self.segments[0]
         lasts_s = max(to_s - from_s, _EARLY_S)
-        x, y, z = ((b - a) / lasts_s for a, b in zip(self.place, end, strict=True))
-        return (x, y, z)
+        (x, y, z), (to_x, to_y, to_z) = self.place, end
+        return ((to_x - x) / lasts_s, (to_y - y) / lasts_s, (to_z - z) / lasts_s)
 
     @property
     def steps_per_s(self) -> float:
         """The rate of the leading axis in the segment being run."""
         if not self.segments:
             return 0.0
-        rates = zip(self.velocity(), self.planner.steps_per_mm, strict=True)
-        return max(abs(speed) * steps for speed, steps in rates)
+        (x, y, z), (of_x, of_y, of_z) = self.velocity(), self.planner.steps_per_mm
+        return max(abs(x) * of_x, abs(y) * of_y, abs(z) * of_z)
 
     def set_level(self, now_s: float, level: int, shown_s: float) -> None:
         """Set the output directly, as the controller does at rest."""
