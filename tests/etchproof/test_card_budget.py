@@ -20,6 +20,8 @@ from etchproof.layout.power_card import WEAK_SIZE, lay_out_power_card
 from etchproof.reading.camera import read_card
 from etchwire.catalogue.heads import Recipe
 
+pytestmark = pytest.mark.slow
+
 TILE_MM = 100.0
 BETWEEN_MM = 1.0
 TEN_WATTS = replace(HEAD, rated_optical_w=10.0)

@@ -12,6 +12,8 @@ from etchproof.layout.card_order import KINDS, CardOrder, lay_out
 from etchproof.layout.duration import etching_time_s
 from etchproof.layout.job import prepare_card
 
+pytestmark = pytest.mark.slow
+
 WISHES = {
     "number": 7,
     "head": HEAD.to_table(),

@@ -44,6 +44,8 @@ from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
 from etchwire.catalogue.heads import Recipe
 
+pytestmark = pytest.mark.slow
+
 RISES = (rises_straight, rises_like_hill, rises_like_a_probability)
 POWER_RATIO = 0.6
 NOISE = 0.003  # of reflectance: what this project measured on its bad photographs

@@ -17,6 +17,8 @@ from etchproof.errors import UnreadableCard
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.reading.camera import read_card
 
+pytestmark = pytest.mark.slow
+
 STRIP = lay_out(CardOrder(kind="check", wishes=wishes(), recipe=RECIPE))
 
 

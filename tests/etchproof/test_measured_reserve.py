@@ -31,6 +31,8 @@ from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
 from etchwire.catalogue.heads import Recipe
 
+pytestmark = pytest.mark.slow
+
 POWER_RATIO = 0.6
 NOISE = 0.003  # of reflectance: what this project measured on its bad photographs
 SEEDS = 40

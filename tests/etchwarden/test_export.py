@@ -19,6 +19,8 @@ from etchproof.layout.job import read_card_file
 from etchwarden.__main__ import main
 from support.harnesses.catalogue_bench import Shop
 
+pytestmark = pytest.mark.slow
+
 MAY_BE_EMPTY = {"logbook_note", "input_proof", "relay_test"}  # no fault, and no hand at a contact
 
 ITEM = {"title": "a dog", "width_mm": 90.0, "height_mm": 90.0, "surface": "tile"}

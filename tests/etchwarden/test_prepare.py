@@ -10,6 +10,8 @@ from etchwire.catalogue.halftones import NAMES
 from etchwire.sheet import read_sheet
 from support.samples.photo_files import encoded, scene
 
+pytestmark = pytest.mark.slow
+
 OWN_LASER = """
 name = "shed"
 rated_optical_w = 10.0

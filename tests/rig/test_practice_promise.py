@@ -22,6 +22,8 @@ from etchwarden.commands.practice import PICTURE_HALFTONE
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECORDS
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME
 
+pytestmark = pytest.mark.slow
+
 SURFACE = surface_named("white-tile")
 RECORD, HEAD = PRACTICE_RECORDS["practice-20w"], PRACTICE_HEADS["practice-20w"]
 WEIGHTS = (0.2126, 0.7152, 0.0722)
