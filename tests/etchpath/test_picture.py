@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from etchpath.preflight.picture import LONG_SIDE_PX, PathPicture
+from etchpath.preflight.picture import LONG_SIDE_PX, SCALES_MM, PathPicture
 from support.harnesses.gcode_bench import inspected, machine
 
 
@@ -51,3 +51,17 @@ def test_a_job_of_nothing_has_a_picture_too(tmp_path):
     drawn("\n").save(tmp_path / "empty.png")
 
     assert (tmp_path / "empty.png").stat().st_size > 0
+
+
+@pytest.mark.parametrize("width_mm", [8, 40, 90])
+def test_the_scale_below_it_is_as_long_as_it_says(tmp_path, width_mm):
+    picture = drawn(f"G21G90\nM4S900F1000\nG1X{width_mm}\nG1Y5\nM5\nM2\n")
+    picture.save(tmp_path / "path.png")
+
+    strip = np.array(Image.open(tmp_path / "path.png"))[picture.view.height_px :]
+    rows = ["".join(".#"[int(dot < 60)] for dot in row) for row in strip.max(axis=2)]
+    scale_px = max(len(run) for row in rows for run in row.split("."))
+
+    scale_mm = scale_px / picture.view.px_per_mm
+    assert min(abs(scale_mm - mm) / mm for mm in SCALES_MM) < 0.02
+    assert width_mm / 12 < scale_mm < width_mm / 2

@@ -98,10 +98,15 @@ def test_the_way_of_the_head_is_linked_where_it_has_been_drawn(phone, daemon, tm
     gcode = tmp_path / "square.gcode"
     gcode.write_text("G21G90G94\nM4S0\nG0X5Y5\nG1X9F1000S300\nY9\nM5\nM2\n")
     daemon.tell("loaded")
-    assert "-path.png" not in phone.look().text
+    assert "/head-path/" not in phone.look().text
+    assert phone.look(f"/head-path/{SHA256}").status_code == 404
+    assert phone.look("/head-path/..%2Fpage").status_code == 404
 
     draw_path(gcode, folder=tmp_path / PICTURES_FOLDER, gcode_sha256=SHA256)
 
-    assert f"/picture/{path_name(SHA256)}" in phone.look().text
+    assert f'href="/head-path/{SHA256}"' in phone.look().text
+    page = phone.look(f"/head-path/{SHA256}").text
+    assert f'src="/picture/{path_name(SHA256)}"' in page
+    assert "Red cross: the origin" in page
     with phone.look(f"/picture/{path_name(SHA256)}") as picture:
         assert picture.mimetype == "image/png"

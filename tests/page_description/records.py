@@ -90,4 +90,10 @@ RECORDS: Final = (
         gives="image/*",
         answers=(302, 404),
     ),
+    Entry(
+        method="GET",
+        path="/head-path/{gcode_sha256}",
+        says="The way of the head through a job, with legend and scale.",
+        answers=(404,),
+    ),
 )  # fmt: skip

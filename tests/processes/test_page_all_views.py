@@ -6,10 +6,12 @@ WCAG 2.2: 1.4.10 Reflow (320 px), 1.4.4 Resize Text (200 %), 1.3.4 Orientation.
 import re
 
 import pytest
+from PIL import Image
 from werkzeug.exceptions import HTTPException
 
+from etchweb.previews.store import path_name
 from support.fakes.catalogue_answers import craft
-from support.fakes.fake_daemon import LID_TRIP, STATES, box
+from support.fakes.fake_daemon import LID_TRIP, SHA256, STATES, box
 from support.harnesses.picture_bench import draft_to_proof
 from support.samples.photo_files import PHOTOGRAPHS
 
@@ -25,7 +27,7 @@ VIEWS = (
     "/logbook", "/logbook?verdict=good", "/logbook/7", "/logbook/6", "/logbook/6/take-up-again",
     "/machine", "/machine/wiring", "/machine/settings", "/machines", "/phones", "/pair",
     "/practice", "/test-tiles", "/test-tiles/new", "/lots", "/lasers", "/tiles-and-paints",
-    "/nowhere",
+    f"/head-path/{SHA256}", "/nowhere",
 )  # fmt: skip
 STEPS = ("/new", "DRAFT/tile", "DRAFT/cut", "DRAFT/look", "DRAFT/design", "DRAFT/proof")
 # Answers without a page of their own, and pages that other tests bring into being.
@@ -38,6 +40,9 @@ NO_VIEWS = re.compile(
 @pytest.fixture
 def draft(served):
     served.daemon.answers |= craft()
+    Image.new("RGB", (1840, 1260)).save(
+        served.app.extensions["etchweb"].pictures / path_name(SHA256)
+    )
     return draft_to_proof(served.app, ASTRONAUT, width_mm=80, height_mm=100)
 
 

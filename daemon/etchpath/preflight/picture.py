@@ -36,6 +36,9 @@ _TRAVEL_COLOUR: Final = (120, 140, 180)
 _BOUNDS_COLOUR: Final = (220, 130, 50)
 _ORIGIN_COLOUR: Final = (200, 30, 30)
 _CROSS_PX: Final = 9
+SCALES_MM: Final = (200, 100, 50, 20, 10, 5, 2, 1, 0.5)
+_SCALE_COLOUR: Final = (20, 20, 20)
+_SCALE_PX: Final = 60  # the strip that it lies in
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,14 +110,30 @@ class PathPicture:
         from PIL import Image  # noqa: PLC0415 - only who wants a picture needs Pillow
 
         shades = Image.fromarray(self.shades()).convert("RGB")
-        picture = Image.new("RGB", (shades.width + _OVERVIEW_PX, shades.height), (_PAPER,) * 3)
+        size = (shades.width + _OVERVIEW_PX, shades.height + _SCALE_PX)
+        picture = Image.new("RGB", size, (_PAPER,) * 3)
         picture.paste(shades)
         self._mark(picture, self.view, 0)
         overview = View.around(self._box(with_travel=True), _OVERVIEW_PX)
         self._mark(picture, overview, shades.width)
+        self._draw_scale(picture, shades.height + _SCALE_PX // 2)
         drawn = BytesIO()
         picture.save(drawn, format="PNG")
         write_whole(path, drawn.getvalue())
+
+    def _draw_scale(self, picture: "Image", y_px: int) -> None:
+        """Draw a length below the picture: the longest of a few that fits a third of its width."""
+        from PIL import ImageDraw, ImageFont  # noqa: PLC0415
+
+        most_mm = self.view.width_px / self.view.px_per_mm / 3
+        scale_mm = next((mm for mm in SCALES_MM if mm <= most_mm), SCALES_MM[-1])
+        left, right = _CROSS_PX, _CROSS_PX + round(scale_mm * self.view.px_per_mm)
+        draw = ImageDraw.Draw(picture)
+        draw.line((left, y_px, right, y_px), fill=_SCALE_COLOUR, width=3)
+        for end in (left, right):
+            draw.line((end, y_px - _CROSS_PX, end, y_px + _CROSS_PX), fill=_SCALE_COLOUR, width=3)
+        font = ImageFont.load_default(_SCALE_PX // 2)
+        draw.text((right + 12, y_px - _SCALE_PX // 4), f"{scale_mm:g} mm", _SCALE_COLOUR, font)
 
     def shades(self) -> NDArray[np.uint8]:
         """Return the strokes alone: rows from the top, 0 burnt hardest, 255 untouched."""

@@ -75,6 +75,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "orders.books": Role.OPERATE,
     "orders.forget": Role.OPERATE,
     "pictures.show": Role.WATCH,
+    "pictures.head_path": Role.WATCH,
     "logbook.show": Role.WATCH,
     "logbook.show_etch": Role.WATCH,
     "logbook.table": Role.WATCH,

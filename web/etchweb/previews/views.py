@@ -1,22 +1,41 @@
 """Pictures of jobs, as a phone asks for them."""
 
 from pathlib import Path
+from typing import Final
 
-from flask import Blueprint, Flask, abort, redirect, send_from_directory, url_for
+from flask import Blueprint, Flask, abort, redirect, render_template, send_from_directory, url_for
 from werkzeug.wrappers import Response
 
 from etchweb.context import app_context
-from etchweb.previews.store import NAME, share_picture, small_name, thumb_name, whole_name
+from etchweb.previews.store import (
+    NAME,
+    path_name,
+    share_picture,
+    small_name,
+    thumb_name,
+    whole_name,
+)
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
 from etchwire.calls.machine import Status
 from etchwire.errors import WireError
 
 pages = Blueprint("pictures", __name__)
 
+NO_PATH: Final = "Nobody has drawn this head path. The command etchwarden check draws it."
+
 
 def register(app: Flask) -> None:
     """Give `app` these pages."""
     app.register_blueprint(pages)
+
+
+@pages.get("/head-path/<gcode_sha256>")
+def head_path(gcode_sha256: str) -> str:
+    """Show the way of the head through a job, where somebody has drawn it."""
+    name = path_name(gcode_sha256)
+    if not NAME.fullmatch(name) or not (app_context().pictures / name).exists():
+        abort(404, NO_PATH)
+    return render_template("previews/head_path.html", name=name)
 
 
 @pages.get("/picture/<name>")
