@@ -188,6 +188,41 @@ def test_a_yes_to_something_else_is_refused(logbook):
         logbook.note("note_proof", item=1, answer="yes", shown_sha256=shown, way="by phone")
 
 
+def test_a_yes_to_what_was_never_shown_is_refused(logbook):
+    take(logbook)
+    never_shown = item(logbook)["fingerprint"]
+
+    with pytest.raises(CommandRefused, match="not what was shown"):
+        logbook.note("note_proof", item=1, answer="yes", shown_sha256=never_shown)
+
+
+def test_a_customer_may_say_no_and_then_yes_to_the_same_proof(logbook):
+    take(logbook)
+    logbook.note("note_proof", item=1, answer="shown", design_sha256=DESIGN)
+    shown = item(logbook)["fingerprint"]
+    logbook.note("note_proof", item=1, answer="no")
+    logbook.note("note_proof", item=1, answer="yes", shown_sha256=shown)
+
+    assert item(logbook)["state"] == "ready"
+
+
+def test_another_draft_of_an_item_keeps_the_picture_that_was_shown(logbook):
+    take(logbook)
+    logbook.note("note_proof", item=1, answer="shown", design_sha256=DESIGN, draft="one")
+    logbook.note("note_proof", item=1, answer="changed", draft="another")
+
+    kept = item(logbook)["item"]
+    assert (kept["design_sha256"], kept["draft"]) == (DESIGN, "another")
+
+
+def test_one_item_given_twice_is_refused(logbook):
+    take(logbook)
+    twice = [ITEM | {"id": 1}, ITEM | {"id": 1, "count": 9}]
+
+    with pytest.raises(CommandRefused, match="stands twice"):
+        logbook.note("save_order", order=ORDER | {"items": twice}, id=1, version=1)
+
+
 def test_a_yes_is_kept_with_what_was_shown_when_and_how_it_came(logbook):
     take(logbook)
     accept(logbook)
@@ -295,9 +330,12 @@ def test_an_order_is_forgotten_and_its_figures_stay(logbook):
     take(logbook, note="by post", may_use_photo_on="2026-11-25")
     accept(logbook)
     put_on_bench(logbook)
-    judge(logbook, etch(logbook))
+    run = etch(logbook)
+    logbook.note("save_verdict", run=run, verdict="good", photo="tile-1.jpg")
 
     logbook.note("forget_order", id=1)
+
+    assert logbook.ask("run", id=run)["verdicts"][0]["photo"] == ""
 
     kept = order(logbook)
     texts = json.dumps(kept)

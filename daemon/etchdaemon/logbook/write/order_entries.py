@@ -35,6 +35,9 @@ def save_order(book: sqlite3.Connection, *, call: SaveOrder, stamp: Stamp) -> in
         )
     }
     items = call.order.parts()
+    numbers = [item.id for item in items if item.id]
+    if len(numbers) > len(set(numbers)):
+        raise CommandRefused("An item stands twice in this order.")
     for item in items:
         if item.id and item.id not in kept:
             raise CommandRefused(f"Order {call.id} has no item {item.id}.")
@@ -65,17 +68,31 @@ def note_proof(book: sqlite3.Connection, *, call: NoteProof, stamp: Stamp) -> in
         call.draft not in ("", item.draft)
     )
     if call.answer in (SHOWN, CHANGED) and is_new_picture:
-        item = replace(item, design_sha256=call.design_sha256, draft=call.draft or item.draft)
+        item = replace(
+            item,
+            design_sha256=call.design_sha256 or item.design_sha256,
+            draft=call.draft or item.draft,
+        )
         _write_items(book, order_id, [replace(item, id=call.item)], stamp)
         _touch(book, order_id, stamp)
     if call.answer == CHANGED:
         return None  # which has withdrawn what was said before, if it was another picture
-    if call.answer == YES and call.shown_sha256 != item.fingerprint:
+    if call.answer == YES and not _is_shown(book, call.item, call.shown_sha256, item.fingerprint):
         raise CommandRefused(
             "This is not what was shown: picture, names or size were changed meanwhile. Show the "
             "proof again, and ask again."
         )
     return _insert_proof(book, call.item, call.answer, item.fingerprint, stamp, way=call.way)
+
+
+def _is_shown(book: sqlite3.Connection, item: int, said_to: str, fingerprint: str) -> bool:
+    """Return whether a yes is to the item as it is, and to what was shown since its last change."""
+    shown = book.execute(
+        "SELECT 1 FROM proof WHERE item_id = ?1 AND answer = 'shown' AND shown_sha256 = ?2 AND id >"
+        " (SELECT coalesce(max(id), 0) FROM proof WHERE item_id = ?1 AND answer = 'changed')",
+        (item, fingerprint),
+    ).fetchone()
+    return said_to == fingerprint and shown is not None
 
 
 def _insert_proof(
@@ -112,6 +129,12 @@ def forget_order(book: sqlite3.Connection, *, order: int, stamp: Stamp) -> int |
     _write_items(book, order, items, stamp)
     book.execute(
         "UPDATE proof SET way = '' WHERE item_id IN (SELECT id FROM order_item WHERE order_id = ?)",
+        (order,),
+    )
+    book.execute(
+        "UPDATE verdict SET photo = '' WHERE run_id IN (SELECT run.id FROM run"
+        " JOIN assignment ON assignment.id = assignment_id"
+        " JOIN order_item ON order_item.id = item_id WHERE order_id = ?)",
         (order,),
     )
     return order
