@@ -88,15 +88,20 @@ def design(layers, width_mm=40.0, height_mm=30.0, margin_mm=0.0):
 
 
 def dots(layers, spacing_mm=0.1, photo=None, **tile):
-    """Return the dots of these layers; `photo` is the share of its area a photo burns."""
+    """Return the dots of these layers; `photo` makes a photo's dots."""
     made = design(layers, **tile)
     grid = Grid.of(made.tile, spacing_mm)
     return composed(made, grid, set_letterings(made), photo)
 
 
-def black(kept):
-    """Be a photo that burns wherever more than half of it is kept."""
-    return kept >= 0.5
+def all_black(rows, columns):
+    """Return a photo that burns wherever its masks keep half of it; no mask keeps all."""
+
+    def photo(fade):
+        kept = np.ones((rows, columns)) if fade is None else fade(slice(0, rows))
+        return kept >= 0.5
+
+    return photo
 
 
 def span_mm(burnt, spacing_mm=0.1):

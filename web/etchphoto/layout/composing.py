@@ -28,8 +28,10 @@ from etchphoto.lettering.setting import SetText, set_text
 LEAST_DOTS: Final = 3  # a stroke of fewer is told: common practice, no source
 
 Bits: TypeAlias = NDArray[np.bool_]
-# From the share of a photo that its masks keep, 0 to 1 (None: all of it), to its dots.
-PhotoDots: TypeAlias = Callable[[Floats | None], Bits]
+# From rows of a photo's dots to the share of them that its masks keep, 0 to 1.
+Fade: TypeAlias = Callable[[slice], Floats]
+# From how a photo fades, if it does, to its dots.
+PhotoDots: TypeAlias = Callable[[Fade | None], Bits]
 
 
 def set_letterings(design: Design, fonts: Callable[[str], Font] = find_font) -> dict[int, SetText]:
@@ -87,15 +89,15 @@ class _Raster:
             part[cut[: part.shape[0], : part.shape[1]]] = is_burnt
 
     def outline(self, layer: OutlineLayer, box: Box) -> None:
-        for window, x_mm, y_mm in self.grid.strips(self.grid.window(box)):
-            away = distance_mm(layer.shape, box, layer.corner_mm, x_mm, y_mm)
+        for window in self.grid.strips(self.grid.window(box)):
+            away = distance_mm(layer.shape, box, layer.corner_mm, *self.grid.middles_mm(window))
             is_line = (away < 0) & (away >= -layer.line_mm)
             self.bits[window][is_line] = layer.ink is Ink.BURNT
 
     def mask(self, layer: MaskLayer, box: Box) -> None:
         whole = slice(0, self.grid.rows), slice(0, self.grid.columns)
-        for window, x_mm, y_mm in self.grid.strips(whole):
-            away = distance_mm(layer.shape, box, layer.corner_mm, x_mm, y_mm)
+        for window in self.grid.strips(whole):
+            away = distance_mm(layer.shape, box, layer.corner_mm, *self.grid.middles_mm(window))
             self.bits[window] &= away < 0
 
 
@@ -113,7 +115,7 @@ def composed(
         if isinstance(layer, PhotoLayer):
             if photo_dots is not None:
                 window = grid.window(box)
-                raster.bits[window] = photo_dots(_kept(design, grid, window, number))
+                raster.bits[window] = photo_dots(_fade(design, grid, window, number))
         elif isinstance(layer, OutlineLayer):
             raster.outline(layer, box)
         elif isinstance(layer, MaskLayer):
@@ -127,20 +129,23 @@ def composed(
     return raster.bits
 
 
-def _kept(design: Design, grid: Grid, window: Window, number: int) -> Floats | None:
-    """Return how much of the photo's shares the soft masks over it keep, 0 to 1."""
+def _fade(design: Design, grid: Grid, window: Window, number: int) -> Fade | None:
+    """Return how the soft masks over a photo let it fade."""
     later = design.layers[number + 1 :]
     masks = [layer for layer in later if isinstance(layer, MaskLayer) and layer.soft_mm]
     if not masks:
         return None
-    rows, columns = window
-    kept = np.ones((rows.stop - rows.start, columns.stop - columns.start), dtype=np.float32)
-    for layer in masks:
-        box = design.box_of(layer)
-        for (strip, _), x_mm, y_mm in grid.strips(window):
+
+    def kept(rows: slice) -> Floats:
+        top, columns = window[0].start, window[1]
+        x_mm, y_mm = grid.middles_mm((slice(top + rows.start, top + rows.stop), columns))
+        share: Floats = np.ones((1, 1))
+        for layer in masks:
+            box = design.box_of(layer)
             away = distance_mm(layer.shape, box, layer.corner_mm, x_mm, y_mm)
-            part = kept[strip.start - rows.start : strip.stop - rows.start]
-            part *= _eased(np.clip(-away / layer.soft_mm, 0, 1))
+            share = share * _eased(np.clip(-away / layer.soft_mm, 0, 1))
+        return share
+
     return kept
 
 

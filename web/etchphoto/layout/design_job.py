@@ -25,9 +25,9 @@ from etchphoto.job import (
     write_dots,
 )
 from etchphoto.job_folder import new_job_folder
-from etchphoto.layout.composing import composed, lettering_findings, set_letterings
+from etchphoto.layout.composing import Fade, composed, lettering_findings, set_letterings
 from etchphoto.layout.design import Design, PhotoLayer
-from etchphoto.layout.grid import ROWS_AT_ONCE, Floats, Grid, Window
+from etchphoto.layout.grid import ROWS_AT_ONCE, Grid, Window
 from etchphoto.lettering.fonts import Font, find_font
 from etchphoto.lettering.setting import SetText
 from etchphoto.tone import Adjustments
@@ -44,16 +44,16 @@ class PlacedPhoto:
     photo: LoadedPhoto
     order: PhotoOrder
 
-    def dots(self, kept: Floats | None, on_progress: Callable[[float], None]) -> Bits:
-        """Return its dots; `kept` is what soft masks leave of what shall look burnt."""
+    def dots(self, fade: Fade | None, on_progress: Callable[[float], None]) -> Bits:
+        """Return its dots; `fade` is what soft masks leave of what shall look burnt."""
         coverage = shares_to_burn(
             self.photo, frame_of(self.photo, self.order), self.order, on_progress
         )
-        if kept is not None:
+        if fade is not None:
             curve = self.order.tone_curve
             for first in range(0, len(coverage), ROWS_AT_ONCE):  # in 64 bits, as curves are
-                rows = slice(first, first + ROWS_AT_ONCE)
-                coverage[rows] = curve.apply(curve.looks_like(coverage[rows]) * kept[rows])
+                rows = slice(first, min(len(coverage), first + ROWS_AT_ONCE))
+                coverage[rows] = curve.apply(curve.looks_like(coverage[rows]) * fade(rows))
         return dots_of(coverage, self.order)
 
 

@@ -49,11 +49,15 @@ class Grid:
         first = min(most - count, max(0, round(from_mm / self.spacing_mm)))
         return slice(first, first + count)
 
-    def strips(self, window: Window) -> Iterator[tuple[Window, Floats, Floats]]:
-        """Yield parts of `window`, with the places of their middles: x (1, n) and y (n, 1), mm."""
+    def strips(self, window: Window) -> Iterator[Window]:
+        """Yield parts of `window`, few rows at a time, from the top."""
+        rows, columns = window
+        for first in range(rows.start, rows.stop, ROWS_AT_ONCE):
+            yield slice(first, min(rows.stop, first + ROWS_AT_ONCE)), columns
+
+    def middles_mm(self, window: Window) -> tuple[Floats, Floats]:
+        """Return where the middles of a window's dots lie: x, shape (1, n), and y, (n, 1)."""
         rows, columns = window
         x_mm = (np.arange(columns.start, columns.stop) + 0.5)[np.newaxis, :] * self.spacing_mm
-        for first in range(rows.start, rows.stop, ROWS_AT_ONCE):
-            last = min(rows.stop, first + ROWS_AT_ONCE)
-            y_mm = (np.arange(first, last) + 0.5)[:, np.newaxis] * self.spacing_mm
-            yield (slice(first, last), columns), x_mm, y_mm
+        y_mm = (np.arange(rows.start, rows.stop) + 0.5)[:, np.newaxis] * self.spacing_mm
+        return x_mm, y_mm

@@ -1,6 +1,5 @@
 """A mural: one photo over many tiles, with joints between them, behind which the photo goes on."""
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final, TypeAlias
@@ -196,8 +195,3 @@ def as_weak(mural: Mural, places: list[TilePlace], wanted: Floats, first_row: in
         reflects = white - part * np.float32(white - black)
         part[:] = np.clip((shade.white - reflects) / (shade.white - shade.black), 0, 1)
     return wanted
-
-
-def digits(count: int) -> int:
-    """Return how many digits the largest tile number has."""
-    return math.floor(math.log10(count)) + 1

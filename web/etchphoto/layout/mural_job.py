@@ -25,7 +25,7 @@ from etchphoto.job import (
 )
 from etchphoto.job_folder import new_job_folder
 from etchphoto.layout.design_job import adjustments_of
-from etchphoto.layout.mural import Mural, TilePlace, WallDots, as_weak, digits
+from etchphoto.layout.mural import Mural, TilePlace, WallDots, as_weak
 from etchphoto.layout.mural_plan import plan_svg
 from etchphoto.turning import turned
 from etchwire.catalogue.halftones import halftone_name
@@ -111,7 +111,7 @@ class MuralJob:
 
     def folder_name(self, place: TilePlace) -> str:
         """Return what the folder of a tile's job is called."""
-        return f"tile-{place.number:0{digits(self.mural.wall.tiles)}d}"
+        return f"tile-{place.number:0{len(str(self.mural.wall.tiles))}d}"
 
 
 def _as_photographed(order: PhotoOrder) -> PhotoOrder:
