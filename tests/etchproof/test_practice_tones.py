@@ -5,10 +5,18 @@ from pathlib import Path
 
 import pytest
 
-from darkroom.practice_tones import SURFACE, etched_and_read
+from darkroom.camera import photograph
+from darkroom.practice import burn_on_practice
+from darkroom.practice_tones import SHOTS, SURFACE, etched_and_read
 from etchphoto.measured_tone import MeasuredTone
-from etchpractice.tile.surface import surfaces
+from etchpractice.tile.surface import surface_named, surfaces
+from etchproof.layout.border import Place
+from etchproof.layout.card_request import CardRequest
+from etchproof.layout.tone_card import lay_out_tone_card
+from etchproof.model.tone_reading import read_dot
+from etchproof.reading.camera import read_card
 from etchwire.catalogue import examples
+from etchwire.catalogue.heads import Recipe
 
 pytestmark = pytest.mark.slow
 
@@ -56,3 +64,20 @@ def test_a_practice_surface_has_greys_where_the_recipe_does_not_burn_it_too_far(
     assert has_greys == {"thin-coat": True, "thick-coat": True, "quick-paint": False}
     weaker = examples.practice_record_elsewhere("practice-5w", "thick-coat", "three thick coats")
     assert (weaker.surface, weaker.tone_curve) == ("three thick coats", None)
+
+
+def test_a_photo_of_a_practice_card_tells_how_uneven_the_coat_is(tmp_path):
+    """Half-millimetre cells of a patch see less than all of what varies over a millimetre."""
+    recipe = Recipe(
+        surface="thick-coat", feed_mm_per_min=4000, power_ratio=0.8, line_spacing_mm=0.1
+    )
+    wishes = CardRequest(
+        number=1, head=examples.PRACTICE_HEADS["practice-20w"], surface=recipe.surface,
+        place=Place(100.0, 100.0), line_spacing_mm=0.1, halftone="jarvis",
+    )  # fmt: skip
+    card = lay_out_tone_card(wishes, recipe, steps=12)
+    photo = photograph(burn_on_practice(card, recipe.surface, tmp_path / "card"), SHOTS[1])
+
+    dot = read_dot(card, read_card([photo], [card], is_wiped=True)[0])
+
+    assert 0.5 < dot.unevenness / surface_named(recipe.surface).unevenness < 1.1

@@ -18,11 +18,10 @@ from support.harnesses.settings_by_page import Finder
 
 pytestmark = pytest.mark.measure
 
-SURFACE = "thick-coat"
 
-
-def test_two_power_cards_a_tone_card_and_a_register_card_lead_to_a_portrait(tmp_path):
-    with Finder(tmp_path, surface=SURFACE, speedup=40, imperfections=(DEFOCUS,)) as finder:
+@pytest.mark.parametrize("surface", ["white-tile", "thick-coat"])
+def test_two_power_cards_a_tone_card_and_a_register_card_lead_to_a_portrait(surface, tmp_path):
+    with Finder(tmp_path, surface=surface, speedup=40, imperfections=(DEFOCUS,)) as finder:
         finder.forget_register()
         page = burn_and_read(finder, finds="power")
         finer = re.search(r'href="/test-tiles/new\?([^"]+)"', page)[1]
@@ -48,8 +47,8 @@ def test_two_power_cards_a_tone_card_and_a_register_card_lead_to_a_portrait(tmp_
     truth = Register(beam_lag_s=BEAM_LAG_S, slack_mm=SLACK_MM)
     feed = recipe["feed_mm_per_min"]
     off_mm = register.lead_mm(feed) - truth.lead_mm(feed)
-    off = off_what_it_can_hold(tmp_path / "portrait.png", SURFACE, recipe["line_spacing_mm"])
-    print(f"\nrecipe: {feed:.0f} mm/min, {recipe['power_ratio'] * 100:.1f} %")
+    off = off_what_it_can_hold(tmp_path / "portrait.png", surface, recipe["line_spacing_mm"])
+    print(f"\n{surface}: recipe {feed:.0f} mm/min, {recipe['power_ratio'] * 100:.1f} %")
     print(f"rows meet within {2 * abs(off_mm):.4f} mm")
     print(f"tile against what it can hold: {off:.2f} L* RMS at 350 mm")
     print(f"portrait: {tmp_path / 'portrait.png'}")

@@ -9,14 +9,17 @@ from etchphoto.job import FROM_TEST_CARD
 from etchwire.catalogue.examples import PRACTICE_REGISTER
 from etchwire.sheet import read_sheet
 from measure.portrait_truth import DEFOCUS, SIDE_MM, off_what_it_can_hold, portrait
-from support.harnesses.settings_by_command import NAMED, SURFACE, bench_on_unknown_surface
+from support.harnesses.settings_by_command import NAMED, bench_on_unknown_surface
 
 pytestmark = pytest.mark.measure
 
 
-def test_from_an_unknown_surface_to_a_portrait_that_follows_its_photo(tmp_path):
+@pytest.mark.parametrize("surface", ["white-tile", "thick-coat"])
+def test_from_an_unknown_surface_to_a_portrait_that_follows_its_photo(surface, tmp_path):
     began_s = time.monotonic()
-    with bench_on_unknown_surface(tmp_path, speedup=40, imperfections=(DEFOCUS,)) as bench:
+    with bench_on_unknown_surface(
+        tmp_path, speedup=40, imperfections=(DEFOCUS,), surface=surface
+    ) as bench:
         find_settings(bench)
     print(f"\nthe whole way took {time.monotonic() - began_s:.0f} s")
 
@@ -34,7 +37,7 @@ def find_settings(bench):
         "read", bench.photograph(here / "first"), "--wiped", "--accept", "--fingernail", "yes"
     )
     bench.say("card", "tone", "-o", here / "greys", "--head", "shed", *pair,
-              "--at", 90, 0, "--steps", 12)  # fmt: skip
+              "--at", 90, 0)  # fmt: skip
     bench.etch(here / "greys")
     bench.say("read", bench.photograph(here / "greys"), "--wiped", "--accept")
     bench.say("card", "register", "-o", here / "rows", "--head", "shed", *pair, "--at", 180, 0)
@@ -51,11 +54,14 @@ def find_settings(bench):
         "card", "run", "reading", "recipe", "card", "run", "reading", "recipe",
         "card", "run", "reading", "run",
     ]  # fmt: skip
-    register = read_sheet(here / "portrait").head.register
-    high_mm_per_min = read_sheet(here / "portrait").recipe.feed_mm_per_min
-    lead_mm, true_mm = (one.lead_mm(high_mm_per_min) for one in (register, PRACTICE_REGISTER))
+    sheet = read_sheet(here / "portrait")
+    recipe = sheet.recipe
+    lead_mm, true_mm = (
+        one.lead_mm(recipe.feed_mm_per_min) for one in (sheet.head.register, PRACTICE_REGISTER)
+    )
     bench.look(here / "portrait")
-    rms = off_what_it_can_hold(here / "tile.png", SURFACE, 0.1)
-    print(f"\nlead {lead_mm:.4f} mm, true {true_mm:.4f}")
+    rms = off_what_it_can_hold(here / "tile.png", bench.surface, recipe.line_spacing_mm)
+    print(f"\n{bench.surface}: recipe {recipe.feed_mm_per_min:.0f} mm/min, ", end="")
+    print(f"{recipe.power_ratio * 100:.1f} %; lead {lead_mm:.4f} mm, true {true_mm:.4f}")
     print(f"tile against what it can hold: {rms:.2f} L* RMS at 350 mm")
     assert lead_mm == pytest.approx(true_mm, abs=0.02)

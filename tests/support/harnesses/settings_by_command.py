@@ -5,6 +5,7 @@ Practice machine and daemon are real processes; the photos are rendered.
 
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from dataclasses import dataclass
 
 import numpy as np
 from click.testing import CliRunner
@@ -29,8 +30,11 @@ SHOT = Shot(
 )
 
 
+@dataclass(frozen=True)
 class Bench(Session):
     """A household on an unknown surface, and a person who types and photographs."""
+
+    surface: str
 
     def say(self, *words):
         """Run `etchwarden WORDS` and return what it said."""
@@ -62,7 +66,7 @@ class Bench(Session):
             machine.call("picture", after=str(path), mm_per_px=MM_PER_PX, rectangle=rectangle)
         codes = np.asarray(Image.open(path)) / 255
         light = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
-        return (light / surface_named(SURFACE).tile_reflectance).astype(np.float32)
+        return (light / surface_named(self.surface).tile_reflectance).astype(np.float32)
 
     def photograph(self, job):
         """Take a tilted, unevenly lit, noisy photo of a wiped card."""
@@ -72,12 +76,12 @@ class Bench(Session):
 
 
 @contextmanager
-def bench_on_unknown_surface(folder, *, speedup, imperfections=()):
+def bench_on_unknown_surface(folder, *, speedup, imperfections=(), surface=SURFACE):
     """Start a household whose surface no command knows, and describe the person's laser."""
     wrong = [f"--imperfection={one}" for one in imperfections]
     with ProcessGroup(folder) as household:
-        bench = Bench(household, folder)
-        bench.start_machine("--speedup", str(speedup), "--surface", SURFACE, *wrong)
+        bench = Bench(household, folder, surface)
+        bench.start_machine("--speedup", str(speedup), "--surface", surface, *wrong)
         (folder / "shed.toml").write_text(OWN_LASER)
         yield bench
 

@@ -59,7 +59,8 @@ _SOLID_DOTS: Final = 40
 _SOLID_MIDDLE: Final = slice(15, 25)
 LEAST_UNEVENNESS: Final = 0.02  # of exposure: less changes no dot
 _NUDGE: Final = 0.05
-_OWN_DOUBT: Final = 1.2  # how much more a pattern may scatter by itself than the dot says
+_USUAL_UNEVENNESS: Final = 0.04  # and the least scatter of L* that is told: both weigh steps only
+_LEAST_SCATTER: Final = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,8 +210,9 @@ def _occurring(
 def _unevenness(steps: Sequence[Step], dot: Dot, spacing_mm: float) -> float:
     """Return by what share the light counts for more or less from place to place.
 
-    Within a step by its scatter, less that of its pattern; from step to step by how badly the
-    dot fits. Both are laid to the coat, by how strongly each step hangs on the light.
+    Within the steps their scatter is shared between their patterns, of which a photo's blur leaves
+    nobody knows how much, and the coat, by how strongly each step hangs on the light. From step to
+    step the coat is held to account for how badly the dot fits.
     """
     side = max(1, round(UNEVEN_CELL_MM / spacing_mm))
     slopes = np.array([_slope(step, dot) for step in steps])
@@ -218,9 +220,21 @@ def _unevenness(steps: Sequence[Step], dot: Dot, spacing_mm: float) -> float:
     steepness = slopes * (lightness(levels + _NUDGE / 2) - lightness(levels - _NUDGE / 2)) / _NUDGE
     own = np.array([_own_scatter(step, dot, side) for step in steps])
     scatter = np.array([step.unevenness for step in steps])
-    within = np.maximum(scatter**2 - (_OWN_DOUBT * own) ** 2, 0) @ steepness**2
     between = max(0.0, dot.fit_error**2 - _LEAST_NOISE**2) / max(float(np.mean(slopes**2)), 1e-6)
-    return float(np.sqrt(within / max(float((steepness**4).sum()), 1e-6) + between))
+    return float(np.sqrt(_of_coat(scatter**2, own**2, steepness**2) + between))
+
+
+def _of_coat(scatter: Floats, own: Floats, coat: Floats) -> float:
+    """Return how many times `coat`, together with `own` some times, makes the scatter; squares all.
+
+    Least squares of what differs by as large a share from step to step, neither below nothing.
+    """
+    weights = 1 / (own + _USUAL_UNEVENNESS**2 * coat + _LEAST_SCATTER**2)
+    parts = np.stack([own, coat], axis=1) * weights[:, np.newaxis]
+    of_own, of_coat = np.linalg.lstsq(parts, scatter * weights, rcond=None)[0]
+    if of_own < 0:
+        of_coat = (parts[:, 1] @ (scatter * weights)) / max(float(parts[:, 1] @ parts[:, 1]), 1e-9)
+    return max(0.0, float(of_coat))
 
 
 def _own_scatter(step: Step, dot: Dot, side: int) -> float:
