@@ -27,13 +27,13 @@ VIEWS = (
     "/logbook", "/logbook?verdict=good", "/logbook/7", "/logbook/6", "/logbook/6/take-up-again",
     "/machine", "/machine/wiring", "/machine/settings", "/machines", "/phones", "/pair",
     "/practice", "/test-tiles", "/test-tiles/new", "/lots", "/lasers", "/tiles-and-paints",
-    f"/head-path/{SHA256}", "/nowhere",
+    f"/head-path/{SHA256}", "/orders", "/orders/new", "/orders/costs", "/orders/3", "/nowhere",
 )  # fmt: skip
 STEPS = ("/new", "DRAFT/tile", "DRAFT/cut", "DRAFT/look", "DRAFT/design", "DRAFT/proof")
 # Answers without a page of their own, and pages that other tests bring into being.
 NO_VIEWS = re.compile(
     r"static|watch\.(poll|stream)|machine\.poll|pictures\.show|verdicts\.photo|logbook\.table"
-    r"|practice\.photograph|new_picture\.(go_on|work|picture)|cards\.(?!show$|new$)\w+|fleet\.\w+"
+    r"|practice\.photograph|orders\.books|new_picture\.(go_on|work|picture)|cards\.(?!show$|new$)\w+|fleet\.\w+"
 )
 
 
@@ -47,8 +47,10 @@ def draft(served):
 
 
 def overflowing(phone, url, name):
-    """Return in words by how much the view at `url` is wider than the phone; nothing if it fits."""
-    phone.goto(url, wait_until="load")
+    """Return in words what is wrong with the view at `url`, such as how much too wide it is."""
+    answer = phone.goto(url, wait_until="load")
+    if not answer.ok and not url.endswith("/nowhere"):
+        return f"{url}: answers {answer.status}"
     if name == "large letters":
         phone.evaluate(LARGE_LETTERS)
     wide = phone.evaluate(
