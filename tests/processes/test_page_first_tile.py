@@ -19,6 +19,7 @@ from support.harnesses.practice_shop import NewBox
 SPEEDUP = 40.0
 PATIENCE_MS = 300_000
 HOURS_AGO = 26
+AT_REST_AGAIN = "#watch[data-run]:is([data-scene=ended], [data-state=held])"
 FIRST_PORTRAIT = (14, 35, 4)  # screens, taps, typed figures at most
 SECOND_PICTURE = (5, 9, 0)
 
@@ -55,7 +56,9 @@ def etch(hands, box):
     for place in page.locator("form.before input[type=checkbox]").all():
         hands.tick(place)
     hands.press("button", "Start the etch")
-    page.locator("h1", has_text="Etched").wait_for()
+    page.locator("#watch[data-scene=run]").wait_for()
+    page.locator(AT_REST_AGAIN).wait_for()
+    assert page.locator("h1").inner_text() == "Etched", page.locator("main").inner_text()
 
 
 def describe_laser_and_tile(hands):
