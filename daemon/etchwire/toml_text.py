@@ -2,7 +2,8 @@
 
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
 from typing import Final
 
 from etchwire.errors import UnreadableToml
@@ -15,6 +16,12 @@ _AT: Final = re.compile(r"(.*) \(at line (\d+), column (\d+)\)")
 _HINT: Final = "perhaps a quote or a bracket is missing"
 
 _Place = tuple[str, ...]
+
+
+def nearest(name: str, names: Sequence[str]) -> str:
+    """Return a hint at the known name that `name` was probably meant to be."""
+    near = get_close_matches(name, names, n=1, cutoff=0.5)
+    return f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(names)}."
 
 
 def read_toml(text: str) -> dict[str, object]:

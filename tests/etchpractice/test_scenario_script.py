@@ -4,6 +4,7 @@ import pytest
 
 from etchpractice.box.board import Board
 from etchpractice.control import CABLE_VERBS, PROCESS_VERBS
+from etchpractice.controller.faults import Faults
 from etchpractice.machine import PracticeMachine
 from etchpractice.scenario.events import EVENTS, Actor
 from etchpractice.scenario.script import Begins, FaultyScenario, read_scenario
@@ -133,7 +134,7 @@ def test_a_page_is_needed_where_something_happens_to_it(do, needs_page):
 
 
 def test_every_verb_of_machine_and_board_exists():
-    owners = {Actor.BOARD: dir(Board), Actor.MACHINE: dir(PracticeMachine)}
+    owners = {Actor.BOARD: dir(Board), Actor.MACHINE: dir(PracticeMachine) + dir(Faults)}
     owners[Actor.CABLE], owners[Actor.HOUSE] = CABLE_VERBS, PROCESS_VERBS
 
     kinds = [kind for kind in EVENTS.values() if kind.actor in owners]

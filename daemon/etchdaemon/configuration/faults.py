@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
 from enum import StrEnum
 
 from etchdaemon.errors import EtchdaemonError
@@ -59,10 +58,3 @@ class FaultyConfiguration(EtchdaemonError, ValueError):
     def is_lasting(self) -> bool:
         """Whether trying again is of no use."""
         return all(fault.reason is not Reason.UNREADABLE for fault in self.faults)
-
-
-def nearest(name: str, names: Iterable[str]) -> str:
-    """Return a hint at the known name that `name` was probably meant to be."""
-    names = sorted(names)
-    near = get_close_matches(name, names, n=1, cutoff=0.5)
-    return f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(names)}."

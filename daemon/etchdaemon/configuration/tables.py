@@ -3,7 +3,8 @@
 from collections.abc import Collection, Mapping
 from math import inf
 
-from etchdaemon.configuration.faults import Fault, Reason, nearest
+from etchdaemon.configuration.faults import Fault, Reason
+from etchwire.toml_text import nearest
 
 
 class Table:
@@ -102,7 +103,7 @@ class Table:
         """Name every entry that nobody has asked for."""
         for name in self._values:
             if name not in self._names_read:
-                said = f"“{name}” is not known here. {nearest(name, self._names_read)}"
+                said = f"“{name}” is not known here. {nearest(name, sorted(self._names_read))}"
                 self.fault(Reason.UNKNOWN_NAME, name, said)
 
     def fault(self, reason: Reason, name: str, sentence: str) -> None:

@@ -1,8 +1,9 @@
 """Tables of a scenario, taken apart entry by entry, every fault noted with its place."""
 
 from collections.abc import Mapping
-from difflib import get_close_matches
 from typing import Any
+
+from etchwire.toml_text import nearest
 
 
 class Reader:
@@ -77,6 +78,4 @@ def _is_lying(value: object, kind: type) -> bool:
 
 def unknown(name: str, names: tuple[str, ...]) -> str:
     """Return what is said of a name that nobody knows."""
-    near = get_close_matches(name, names, n=1, cutoff=0.5)
-    hint = f"Did you mean “{near[0]}”?" if near else f"Known here: {', '.join(names)}."
-    return f"not known. {hint}"
+    return f"not known. {nearest(name, names)}"

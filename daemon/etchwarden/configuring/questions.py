@@ -9,10 +9,11 @@ from typing import Final
 
 import click
 
-from etchdaemon.configuration.faults import FaultyConfiguration, Reason, nearest
+from etchdaemon.configuration.faults import FaultyConfiguration, Reason
 from etchwarden.configuring.checking import faults_of, unfit_so_far
 from etchwarden.configuring.entries import SECTIONS, AnswerKind, FileEntry, FileSection
 from etchwarden.configuring.writing import Answers
+from etchwire.toml_text import nearest
 
 YES: Final = {"yes": True, "y": True, "no": False, "n": False}
 # Nothing to ask about pins where there is no chip to have them.
@@ -105,7 +106,7 @@ def answers_in(tables: Mapping[str, object]) -> Answers:
     given = dict(_flat(tables))
     for key in given:
         if key not in entries_by_name:
-            raise UnfitAnswer(f"“{key}” is no question. {nearest(key, entries_by_name)}")
+            raise UnfitAnswer(f"“{key}” is no question. {nearest(key, sorted(entries_by_name))}")
     answers: dict[str, Answer] = {}
     for key, (section, entry) in entries_by_name.items():
         if _is_needless(section, entry, answers) and key not in given:
