@@ -9,6 +9,8 @@ from etchdaemon.rpc.parameters import fitting, made, parameters_of
 from etchwire.calls.call import LARGEST_NUMBER, LengthMm, Right, WholeNumber, file_names
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.heads import Head
+from etchwire.catalogue.lots import Lot
+from etchwire.catalogue.orders import OrderRecord, ShopFigures
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
 from etchwire.transport.json_text import JsonTable
@@ -34,15 +36,21 @@ FIT = {
     RecipeRecord: RECIPE,
     CardRecord: CARD,
     ReadingRecord: {"card": 3, "way": "camera"},
+    Lot: {"name": "lot 7", "surface": "slate", "painted_at_utc": "2026-11-24T17:00:00+00:00"},
+    OrderRecord: {"customer": "Ada"},
+    ShopFigures: {"tile": 1.5},
 }
 NUMBERS = (WholeNumber, WholeNumber | None)
-TABLES = (JsonTable, Head, Surface, RecipeRecord, CardRecord, ReadingRecord)
+TABLES = (
+    JsonTable, Head, Surface, RecipeRecord, CardRecord, ReadingRecord, Lot, OrderRecord,
+    ShopFigures,
+)  # fmt: skip
 PARAMETERS = [(kind, given) for kind in METHODS for given in parameters_of(kind)]
 UNFIT = [7, 1.0, None, "7", True, [], {}, [7], ["a", None]]
 READING = {
     "status", "subscribe", "settings", "wiring", "runs", "run", "run_rows", "run_events", "backups",
     "unfinished", "heads", "surfaces", "recipes", "cards", "card", "readings", "reading",
-    "time_line", "history",
+    "time_line", "history", "lots", "orders", "order", "shop",
 }  # fmt: skip
 NAMES = READING | {
     "load", "reenter", "unload", "arm", "disarm", "start", "hold", "hold_now", "resume", "reset",
@@ -51,6 +59,8 @@ NAMES = READING | {
     "find_origin", "move_to", "move_by", "trace_outline", "measure", "try_output", "stop",
     "save_head", "wipe_lens", "save_surface", "save_recipe", "retire_recipe", "save_card",
     "save_reading", "accept_reading", "save_verdict", "backup",
+    "save_lot", "assign_tile", "save_order", "add_orders", "note_proof", "forget_order",
+    "save_shop",
 }  # fmt: skip
 
 
@@ -121,7 +131,8 @@ def test_a_parameter_that_is_no_table_is_refused(kind, table, value):
         fitting(kind, full(kind) | {table.name: value})
 
 
-@pytest.mark.parametrize(("kind", "record"), those_of(*TABLES[1:]), ids=named)
+# Of the shop's figures none is needed.
+@pytest.mark.parametrize(("kind", "record"), those_of(*TABLES[1:-1]), ids=named)
 def test_a_record_that_lacks_an_entry_is_refused_in_a_sentence(kind, record):
     with pytest.raises(Refused, match=r"^[A-Z].* lacks the entry '\w+'\.$") as refusal:
         fitting(kind, full(kind) | {record.name: {}})
