@@ -1,11 +1,17 @@
 """From colour to grey in several ways."""
 
+import io
+
 import numpy as np
 import pytest
 from skimage.color import rgb2gray
 
+from etchphoto.decoder.loading import load_photo
+from etchphoto.framing import frame_photo
 from etchphoto.grey_mixes import EYE, GREY_MIXES
 from etchphoto.light import luminance, srgb_to_linear
+from etchphoto.resampling import luminance_per_dot, luminances_per_dot
+from support.samples.photo_files import encoded, scene
 
 SKIN = np.array([[[220, 170, 140]]], dtype=np.uint8)
 SKY = np.array([[[90, 150, 220]]], dtype=np.uint8)
@@ -34,3 +40,13 @@ def test_red_lightens_skin_and_darkens_sky_and_blue_does_the_contrary():
 
     assert skin["red"] > skin["eye"] > skin["blue"]
     assert sky["red"] < sky["eye"] < sky["blue"]
+
+
+def test_all_mixes_of_one_decoding_are_as_if_each_had_its_own():
+    photo = load_photo(io.BytesIO(encoded(scene(60, 40), "PNG")))
+    frame = frame_photo(60, 40, width_mm=30.0, height_mm=None, line_spacing_mm=1.0)
+
+    together = luminances_per_dot(photo, frame, tuple(GREY_MIXES.values()))
+
+    for light, weights in zip(together, GREY_MIXES.values(), strict=True):
+        assert light == pytest.approx(luminance_per_dot(photo, frame, weights=weights), abs=1e-7)

@@ -6,7 +6,7 @@ average codes, by so little that each dot still has a pixel of its own.
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
 import numpy as np
@@ -34,6 +34,17 @@ def luminance_per_dot(
 
     `weights` are those of red, green and blue. Raise PhotoDamaged for a file that ends too early.
     """
+    (light,) = luminances_per_dot(photo, frame, (weights,), on_progress)
+    return light
+
+
+def luminances_per_dot(
+    photo: LoadedPhoto,
+    frame: Frame,
+    mixes: Sequence[Weights],
+    on_progress: Progress = lambda _: None,
+) -> list[NDArray[np.float32]]:
+    """Return for each of `mixes` what `luminance_per_dot` gives; the photo is decoded once."""
     part = frame.crop
     least = (
         math.ceil(frame.columns / (part.right - part.left)),
@@ -41,13 +52,21 @@ def luminance_per_dot(
     )
     columns, rows = photo.orientation.swapped((frame.columns, frame.rows))
     stored_part = photo.orientation.stored(part)
+
+    def dots(picture: DecodedPicture) -> Iterator[NDArray[np.float32]]:
+        for weights in mixes:
+            yield from rows_of_dots(picture, stored_part, (columns, rows), weights)
+
     with photo.decode(
-        lambda picture: ({}, rows_of_dots(picture, stored_part, (columns, rows), weights)),
+        lambda picture: ({}, dots(picture)),
         least_px=least,
-        result_bytes=BYTES_OF_LIGHT * columns * rows,
+        result_bytes=BYTES_OF_LIGHT * columns * rows * len(mixes),
     ) as decoded:
-        stored = decoded.read((rows, columns), np.float32, on_progress)
-    return np.ascontiguousarray(photo.orientation.upright(np.clip(stored, 0, 1, out=stored)))
+        stored = decoded.read((rows * len(mixes), columns), np.float32, on_progress)
+    np.clip(stored, 0, 1, out=stored)
+    return [
+        np.ascontiguousarray(photo.orientation.upright(one)) for one in np.split(stored, len(mixes))
+    ]
 
 
 def rows_of_dots(

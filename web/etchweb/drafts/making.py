@@ -32,7 +32,7 @@ from etchphoto.job import (
 from etchphoto.layout.design_job import design_job, prepare_design
 from etchphoto.light import linear_to_srgb
 from etchphoto.proof_sheet import SHEET_PX, draw_proof
-from etchphoto.resampling import luminance_per_dot
+from etchphoto.resampling import luminance_per_dot, luminances_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import mirrored, turned
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, Tried, tried_name
@@ -230,9 +230,8 @@ def _save_cuts(folder: Path, photo: LoadedPhoto, frame: Frame) -> bool:
         columns=max(1, round(frame.columns * scale)),
         rows=max(1, round(frame.rows * scale)),
     )
-    cuts = {
-        mix: luminance_per_dot(photo, small, weights=weights) for mix, weights in GREY_MIXES.items()
-    }
+    lights = luminances_per_dot(photo, small, tuple(GREY_MIXES.values()))
+    cuts = dict(zip(GREY_MIXES, lights, strict=True))
     for mix, light in cuts.items():
         _save_grey(light, folder / cut_name(mix))
     red, blue = cuts["red"], cuts["blue"]
