@@ -54,7 +54,7 @@ def test_parameters_go_out_by_their_names_and_the_answer_comes_back_typed(client
     assert daemon.heard == [
         ("runs", {
             "before": None, "limit": 3, "head": "shed", "surface": "", "since": "", "until": "",
-            "text": "",
+            "text": "", "verdict": "",
         })
     ]  # fmt: skip
 
