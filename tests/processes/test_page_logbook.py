@@ -147,7 +147,6 @@ def test_a_verdict_can_be_given_with_the_keyboard_alone(open_phone, served, expe
     phone.keyboard.press("Tab")
     phone.keyboard.type("a pale corner")
     phone.keyboard.press("Tab")
-    phone.keyboard.press("Tab")
     with phone.expect_navigation():
         phone.keyboard.press("Enter")
 
