@@ -207,3 +207,15 @@ def test_steps_as_dark_as_the_solid_are_no_sign_of_burning_too_far():
 
 
 RECIPE_OF_TONE = Recipe(surface="t", feed_mm_per_min=1500.0, power_ratio=0.5, line_spacing_mm=0.1)
+
+
+@pytest.mark.parametrize(
+    ("key", "name"), [("jarvis", "smooth"), ("floyd-steinberg", "crisp"), ("stucki", "firm")]
+)
+def test_a_tone_card_calls_its_halftone_as_page_and_command_do(key, name):
+    card = lay_out_tone_card(wishes(halftone=key), RECIPE)
+
+    texts = [label.text.lower() for label in card.labels]
+
+    assert name in texts
+    assert key not in texts

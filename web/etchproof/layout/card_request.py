@@ -9,6 +9,7 @@ from etchphoto.halftone import HALFTONES
 from etchproof.card import Card, Label, Patch
 from etchproof.errors import UnfitCard
 from etchproof.layout.border import Border, Place
+from etchwire.catalogue.halftones import halftone_name
 from etchwire.catalogue.heads import Head, Recipe
 
 LEAST_LINES: Final = 10  # fewer lines make no patch that can be read
@@ -40,7 +41,8 @@ class CardRequest:
                 raise UnfitCard(f"{name} must be a number of millimetres above zero")
         if self.halftone not in HALFTONES:
             raise UnfitCard(
-                f"there is no halftone {self.halftone!r}: choose one of {', '.join(HALFTONES)}"
+                f"there is no halftone {self.halftone!r}: choose one of "
+                f"{', '.join(map(halftone_name, HALFTONES))}"
             )
 
     def card(

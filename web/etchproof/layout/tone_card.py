@@ -21,6 +21,7 @@ from etchproof.layout.border import (
 )
 from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.power_card import OVER_HEADING_MM, with_true_feeds
+from etchwire.catalogue.halftones import halftone_name
 from etchwire.catalogue.heads import Recipe
 
 DEFAULT_STEPS: Final = 20
@@ -102,7 +103,7 @@ def _laid_out(
                 f"{recipe.feed_mm_per_min:.0f} · {recipe.power_ratio * 100:.3g}%",
                 title(request.surface),
             ),
-            lower=("% BURNT", request.halftone),
+            lower=("% BURNT", halftone_name(request.halftone)),
         ),
         marker_mm=marker_mm,
         spacing_mm=spacing,
