@@ -24,7 +24,7 @@ ON_DEMAND = ("measure", "network", "board")  # `-m` has to name them
 ON_DEMAND_FOLDERS = ("measure", "board")  # where every test is marked so
 SLOW_FOLDERS = ("processes", "scenarios", "systemd")
 NOT_SLOW = "not slow"
-SLOW_MODULE = re.compile(r"^pytestmark = pytest\.mark\.slow$", re.MULTILINE)
+SLOW_MODULE = re.compile(r"^pytestmark = \[?pytest\.mark\.slow\b", re.MULTILINE)
 MADE_FOR_MODULE = 'scope="module"'
 WORKERS_FOR_TWO_CORES = 3
 QUICK_EXAMPLES = 10  # where a property does not say how many it takes
@@ -118,3 +118,12 @@ def _text_of(path):
 def _folder_of(path):
     """Return the folder of tests in which `path` lies, or which it is."""
     return path.relative_to(TESTS).parts[0] if path != TESTS else ""
+
+
+@pytest.fixture
+def fonts():
+    """Skip where no font is to be had, except in CI: there it is a failure."""
+    from etchphoto.lettering.fonts import FREE_FAMILY, found_fonts  # noqa: PLC0415  most need none
+
+    if "DejaVu Sans" not in found_fonts() and not os.environ.get("CI"):
+        pytest.skip(f"needs fonts, which are not installed: {FREE_FAMILY}")

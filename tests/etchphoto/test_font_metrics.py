@@ -12,6 +12,8 @@ from etchphoto.lettering.fonts import find_font
 from etchphoto.lettering.setting import set_text, stroke
 from support.samples.designs import span_mm
 
+pytestmark = pytest.mark.usefixtures("fonts")
+
 BOX = Box(left_mm=0, top_mm=0, width_mm=200, height_mm=60)
 NAMES = ("DejaVu Sans", "DejaVu Sans Bold", "DejaVu Serif", "DejaVu Sans Mono")
 

@@ -13,7 +13,8 @@ from etchphoto.lettering.fonts import FONT_FOLDERS, find_font, found_fonts
 from etchphoto.lettering.setting import set_text
 from support.samples.designs import dots, span_mm
 
-SANS = find_font("DejaVu Sans")
+pytestmark = pytest.mark.usefixtures("fonts")
+SANS = found_fonts().get("DejaVu Sans")
 BOX = Box(left_mm=5, top_mm=5, width_mm=30, height_mm=20)
 IN_BOX = "box = { left_mm = 5, top_mm = 5, width_mm = 30, height_mm = 20 }"
 

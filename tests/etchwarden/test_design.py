@@ -12,6 +12,8 @@ from etchwire.sheet import read_sheet
 from support.samples.designs import PORTRAIT, SIGN
 from support.samples.photo_files import encoded, scene
 
+pytestmark = pytest.mark.usefixtures("fonts")
+
 
 @pytest.fixture
 def design(tmp_path):

@@ -124,7 +124,7 @@ def prepared(tmp_path_factory):
     (here / "photo.png").write_bytes(encoded(scene(300, 200), "PNG"))
     (here / "answers.toml").write_text(ANSWERS)
     (here / "drawing.nc").write_text(OUR_OWN)
-    (here / "sign.toml").write_text(SIGN)
+    (here / "sign.toml").write_text(SIGN.partition('[[layer]]\nkind = "lettering"')[0])
     (here / "wall.toml").write_text(MURAL)
     (here / "records").mkdir()
     with Logbook.at(here / "records/logbook.sqlite3", utc_now=lambda: OPENED_UTC) as logbook:

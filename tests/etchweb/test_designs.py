@@ -12,7 +12,7 @@ from etchweb.drafts.store import Draft, Drafts
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
 from support.samples.photo_files import encoded, scene
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("fonts")]
 
 PATIENCE_S = 60
 PAIR = json.dumps([HEAD.name, SURFACE.name])
