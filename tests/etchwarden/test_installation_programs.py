@@ -4,7 +4,7 @@ import sys
 
 import pytest
 
-from etchwarden.installation.advice import boot_advice
+from etchwarden.installation.advice import boot_advice, font_advice
 from etchwarden.installation.errors import StepFailed
 from etchwarden.installation.programs import run
 
@@ -78,3 +78,14 @@ def test_a_boot_file_that_is_none_is_passed_over(boot, tmp_path):
     (told,) = boot_advice(tmp_path)
 
     assert "/boot/config.txt" in told
+
+
+def test_a_board_without_a_font_is_told_of_one_for_lettering(tmp_path):
+    (told,) = font_advice(tmp_path)
+    assert "fonts-dejavu-core" in told
+
+    font = tmp_path / "usr/share/fonts/truetype/dejavu/DejaVuSans.ttf"
+    font.parent.mkdir(parents=True)
+    font.touch()
+
+    assert list(font_advice(tmp_path)) == []

@@ -16,7 +16,7 @@ from etchphoto.layout.design import Design, Layer, LetteringLayer, MaskLayer, Ou
 from etchphoto.layout.design_file import read_design
 from etchphoto.layout.design_job import DesignJob, design_job, prepare_design
 from etchphoto.layout.tile_picture import tile_png
-from etchphoto.lettering.fonts import found_fonts
+from etchphoto.lettering.fonts import FREE_FAMILY, found_fonts
 from etchphoto.lettering.setting import SetText
 from etchwarden.shared.daemon_option import Options, with_options
 from etchwarden.shared.file_errors import faults_told
@@ -164,7 +164,7 @@ def _listed(file: Path) -> list[str]:
 @command.command()
 def fonts() -> None:
     """List the fonts of this computer, by the names that designs call them."""
-    click.echo("\n".join(found_fonts()) or "There is no font: sudo apt install fonts-dejavu.")
+    click.echo("\n".join(found_fonts()) or f"There is no font: {FREE_FAMILY}.")
 
 
 @command.command()

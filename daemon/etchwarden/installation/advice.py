@@ -1,4 +1,4 @@
-"""What a person should change in the boot configuration; told, never done."""
+"""What a person should change on the board themselves; told, never done."""
 
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -8,6 +8,7 @@ CONFIG_FILES: Final = ("boot/firmware/config.txt", "boot/config.txt")
 COMMAND_LINE_FILES: Final = ("boot/firmware/cmdline.txt", "boot/cmdline.txt")
 STRICT_PINS: Final = "dtparam=strict_gpiod"
 MEMORY_CONTROLLER: Final = "cgroup_enable=memory"
+FONTS: Final = "usr/share/fonts", "usr/local/share/fonts"
 
 
 def boot_advice(root: Path = Path("/")) -> Iterator[str]:
@@ -24,6 +25,12 @@ def boot_advice(root: Path = Path("/")) -> Iterator[str]:
             f"add “{MEMORY_CONTROLLER}” at the end of the line in {command_line} and restart:"
             " without it the page's memory is not limited."
         )
+
+
+def font_advice(root: Path = Path("/")) -> Iterator[str]:
+    """Yield a sentence where this board has no font at all."""
+    if not any(path.is_file() for folder in FONTS for path in (root / folder).rglob("*.[ot]t[fc]")):
+        yield "sudo apt install fonts-dejavu-core, where tiles shall bear lettering."
 
 
 def _first(root: Path, names: Iterable[str]) -> tuple[str, str]:

@@ -8,7 +8,7 @@ from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import Final
 
-from etchwarden.installation.advice import boot_advice
+from etchwarden.installation.advice import boot_advice, font_advice
 from etchwarden.installation.board import LiveBoard
 from etchwarden.installation.building import built_wheel
 from etchwarden.installation.change import Change
@@ -85,7 +85,7 @@ def _install(options: argparse.Namespace, places: Places, wheel: Wheel) -> None:
 
 
 def _say_advice(places: Places) -> None:
-    for sentence in boot_advice(places.root):
+    for sentence in (*boot_advice(places.root), *font_advice(places.root)):
         say(f"What only you can do: {sentence}")
 
 

@@ -17,7 +17,7 @@ FONT_FOLDERS: Final = (
     Path("/usr/local/share/fonts"),
     Path(os.path.expanduser("~/.local/share/fonts")),  # noqa: PTH111 - there may be no home
 )
-FREE_FAMILY: Final = "sudo apt install fonts-dejavu"
+FREE_FAMILY: Final = "sudo apt install fonts-dejavu-core"
 _ENDINGS: Final = (".ttf", ".otf", ".ttc", ".otc")
 _UPRIGHT: Final = ("", "Book", "Regular", "Roman", "Normal")  # styles that are left out of a name
 _MOST_IN_A_FILE: Final = 64
