@@ -102,9 +102,7 @@ def change(number: int) -> BaseResponse:
         record = order_in(request.form, tuple(one.item for one in order.items))
     except FormUnfit as unfit:
         return with_status(_order_page(number, str(unfit)), 422)
-    return _noted(
-        number, SaveOrder(order=record, id=number, version=_version(), who=visitor_name())
-    )
+    return _noted(number, _changed(number, record))
 
 
 @pages.post(f"/{_NUMBER}/item")
@@ -121,9 +119,7 @@ def change_item(number: int) -> BaseResponse:
         record = record_of(order, tuple(kept.values()))
     except FormUnfit as unfit:
         return with_status(_order_page(number, str(unfit)), 422)
-    return _noted(
-        number, SaveOrder(order=record, id=number, version=_version(), who=visitor_name())
-    )
+    return _noted(number, _changed(number, record))
 
 
 @pages.post(f"/{_NUMBER}/proof")
