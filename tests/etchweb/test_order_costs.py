@@ -109,7 +109,7 @@ def test_costs_that_cannot_be_are_refused(phone, daemon, wrong, words):
 
 
 def test_an_order_shows_what_it_cost_once_somebody_said_the_figures(phone, daemon):
-    assert "What is left" not in phone.look("/orders/3").text
+    assert "Margin" not in phone.look("/orders/3").text
 
     daemon.answers["shop"] = {
         "figures": FIGURES.to_table(), "who": "Ada", "changed_at_utc": "2026-11-24T09:00:00+00:00",

@@ -11,7 +11,7 @@ from etchwire.errors import UnreadableSheet
 
 INPUT_WATTS: Final = "Optical watts. Boxes often print what it draws: four or five times as much."
 
-SPOT: Final = "How wide its dot is, as the maker says. Leave it empty to measure it: a focus card."
+SPOT: Final = "Width of its dot, as the maker says. Leave it empty and a focus card measures it."
 
 # Entry of etchwire.catalogue.heads.Head, what the form calls it, its unit, a hint. What a person
 # is asked for, and what a connected controller tells.
@@ -27,7 +27,7 @@ TOLD_FIELDS: Final = (
     ("travel_y_mm", "Reach away from you, mm", ""),
 )  # fmt: skip
 SPOT_HEIGHT: Final = (
-    "spot_y_mm", "Spot height, mm", "Left empty, as wide as high. Lines must not lie closer.",
+    "spot_y_mm", "Spot height, mm", "Left empty: as high as wide. No closer lines than this.",
 )  # fmt: skip
 HEAD_FIELDS: Final = (*ASKED_FIELDS, SPOT_HEIGHT, *TOLD_FIELDS)
 _MOST_DIGITS: Final = 6  # Python reads no number of thousands

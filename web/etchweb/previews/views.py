@@ -21,7 +21,7 @@ from etchwire.errors import WireError
 
 pages = Blueprint("pictures", __name__)
 
-NO_PATH: Final = "Nobody has drawn this head path. The command etchwarden check draws it."
+NO_PATH: Final = "There is no drawing of this head path. The command etchwarden check draws it."
 
 
 def register(app: Flask) -> None:
