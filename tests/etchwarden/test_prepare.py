@@ -228,7 +228,7 @@ def test_ways_of_making_dots_are_called_by_what_one_sees(prepare, tmp_path):
 def test_how_long_other_dots_would_etch_stands_beside_the_jobs_own_time(prepare):
     told = prepare("--width", "20", "--halftone", "smooth").stdout
 
-    assert re.search(r"With other dots, about: crisp .* firm .* test-card \d+ s\.", told)
+    assert re.search(r"With other dots, about: crisp .* firm .* test-card [\d mins]+\.", told)
 
 
 def test_where_no_tone_card_was_read_the_note_says_what_one_would_win(prepare):

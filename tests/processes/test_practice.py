@@ -216,5 +216,5 @@ def test_a_new_box_knows_nothing_and_its_page_leads_from_there():
 def test_a_new_box_etches_nothing_by_itself(more):
     done = run_practice("--new-box", *more)
 
-    assert done.returncode == 2
+    assert done.exit_code == 2
     assert "--new-box stands alone" in done.stderr
