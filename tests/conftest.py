@@ -26,7 +26,6 @@ SLOW_FOLDERS = ("processes", "scenarios", "systemd")
 NOT_SLOW = "not slow"
 SLOW_MODULE = re.compile(r"^pytestmark = \[?pytest\.mark\.slow\b", re.MULTILINE)
 MADE_FOR_MODULE = 'scope="module"'
-WORKERS_FOR_TWO_CORES = 3
 QUICK_EXAMPLES = 10  # where a property does not say how many it takes
 
 # The same examples everywhere, and no clock: a busy machine must not fail a property.
@@ -40,14 +39,6 @@ settings.register_profile(
 # Whoever runs the tests in the background of a shell has Ctrl-C ignored, by every child as well.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
-
-
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_auto_num_workers(config):
-    """Slow tests wait for real processes a third of the time, which would leave a core idle."""
-    if NOT_SLOW in config.option.markexpr:
-        return None
-    return max(1, WORKERS_FOR_TWO_CORES * os.cpu_count() // 2)
 
 
 @pytest.hookimpl(optionalhook=True)
