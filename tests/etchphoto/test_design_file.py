@@ -6,8 +6,8 @@ import pytest
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.design import Align, Box, LetteringLayer
-from etchphoto.layout.design_file import design_of_table, design_of_toml, read_design, table_of
-from support.samples.designs import PORTRAIT, SIGN
+from etchphoto.layout.design_file import design_of_table, read_design, table_of
+from support.samples.designs import PORTRAIT, SIGN, design_of_toml
 
 
 @pytest.mark.parametrize("text", [SIGN, PORTRAIT])

@@ -10,12 +10,11 @@ from darkroom.practice import run_on_practice
 from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import JobNotWritable, NeedsAcknowledgement, UnfitDesign
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, prepare_job
-from etchphoto.layout.design_file import design_of_toml
 from etchphoto.layout.design_job import design_job, prepare_design
 from etchphoto.layout.tile_picture import draw_tile
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, read_sheet
-from support.samples.designs import PORTRAIT, SIGN, span_mm
+from support.samples.designs import PORTRAIT, SIGN, design_of_toml, span_mm
 from support.samples.photo_files import encoded, scene
 
 pytestmark = pytest.mark.usefixtures("fonts")

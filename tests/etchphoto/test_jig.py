@@ -8,8 +8,9 @@ import pytest
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.jig import Corners, Jig, Pockets, Side
-from etchphoto.layout.jig_file import jig_of_toml, read_jig
+from etchphoto.layout.jig_file import read_jig
 from etchwire.catalogue.examples import PRACTICE_HEADS
+from support.samples.designs import jig_of_toml
 
 POCKETS = Pockets(
     columns=4, rows=3, pitch_x_mm=95, pitch_y_mm=96, width_mm=91, height_mm=90

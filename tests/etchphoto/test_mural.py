@@ -13,11 +13,11 @@ from etchphoto.errors import JobNotWritable, UnfitDesign
 from etchphoto.halftone import HALFTONES
 from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, frame_of, shares_to_burn
 from etchphoto.layout.mural import Mural, TileShade, Wall, WallDots, as_weak
-from etchphoto.layout.mural_file import mural_of_toml
 from etchphoto.layout.mural_job import mural_job, prepare_again, prepare_mural
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 from support.samples.designs import MURAL as TEXT
+from support.samples.designs import mural_of_toml
 from support.samples.photo_files import encoded, scene
 
 HEAD, RECIPE = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]

@@ -6,10 +6,9 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from etchphoto.layout.design_file import design_of_toml
 from etchwarden.commands.design import command
 from etchwire.sheet import read_sheet
-from support.samples.designs import PORTRAIT, SIGN
+from support.samples.designs import PORTRAIT, SIGN, design_of_toml
 from support.samples.photo_files import encoded, scene
 
 pytestmark = pytest.mark.usefixtures("fonts")

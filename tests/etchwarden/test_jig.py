@@ -4,8 +4,8 @@ import textwrap
 
 from click.testing import CliRunner
 
-from etchphoto.layout.jig_file import jig_of_toml
 from etchwarden.commands.jig import command
+from support.samples.designs import jig_of_toml
 
 
 def example():

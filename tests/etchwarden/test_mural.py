@@ -5,10 +5,9 @@ import textwrap
 import pytest
 from click.testing import CliRunner
 
-from etchphoto.layout.mural_file import mural_of_toml
 from etchwarden.commands.mural import command
 from etchwire.sheet import read_sheet
-from support.samples.designs import MURAL
+from support.samples.designs import MURAL, mural_of_toml
 from support.samples.photo_files import encoded, scene
 
 

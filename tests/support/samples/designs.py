@@ -3,8 +3,11 @@
 import numpy as np
 
 from etchphoto.layout.composing import composed, set_letterings
-from etchphoto.layout.design_file import design_of_toml
+from etchphoto.layout.design_file import design_of_table
 from etchphoto.layout.grid import Grid
+from etchphoto.layout.jig_file import jig_of_table
+from etchphoto.layout.mural_file import mural_of_table
+from etchphoto.layout.tables import read_text
 
 SIGN = """
 format = "etchwarden-design"
@@ -76,6 +79,18 @@ tile_width_mm = 10
 tile_height_mm = 8
 joint_mm = 1.25
 """
+
+
+def design_of_toml(text):
+    return read_text(text, design_of_table)
+
+
+def jig_of_toml(text):
+    return read_text(text, jig_of_table)
+
+
+def mural_of_toml(text):
+    return read_text(text, mural_of_table)
 
 
 def design(layers, width_mm=40.0, height_mm=30.0, margin_mm=0.0):

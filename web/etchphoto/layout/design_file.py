@@ -11,7 +11,6 @@ from etchphoto.layout.tables import (
     name_in,
     part_of,
     read_file,
-    read_text,
     refuse_unknown,
     require_format,
     unusual,
@@ -25,11 +24,6 @@ _ENTRIES: Final = ("format", "version", "name", "tile", "layer")
 def read_design(path: Path) -> Design:
     """Read a design from its TOML; raise UnfitDesign, with name and line of what is amiss."""
     return read_file(path, design_of_table)
-
-
-def design_of_toml(text: str) -> Design:
-    """Return the design that `text` describes."""
-    return read_text(text, design_of_table)
 
 
 def design_of_table(table: Mapping[str, Any], text: str = "") -> Design:

@@ -10,7 +10,6 @@ from etchphoto.layout.tables import (
     name_in,
     part_of,
     read_file,
-    read_text,
     refuse_unknown,
     require_format,
 )
@@ -23,11 +22,6 @@ _ENTRIES: Final = ("format", "version", "name", "exhaust", "pockets", "corners")
 def read_jig(path: Path) -> Jig:
     """Read a jig from its TOML; raise UnfitDesign, with name and line of what is amiss."""
     return read_file(path, jig_of_table)
-
-
-def jig_of_toml(text: str) -> Jig:
-    """Return the jig that `text` describes."""
-    return read_text(text, jig_of_table)
 
 
 def jig_of_table(table: Mapping[str, Any], text: str = "") -> Jig:

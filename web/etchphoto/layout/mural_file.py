@@ -11,7 +11,6 @@ from etchphoto.layout.tables import (
     name_in,
     part_of,
     read_file,
-    read_text,
     refuse_unknown,
     require_format,
 )
@@ -24,11 +23,6 @@ _ENTRIES: Final = ("format", "version", "name", "wall", "photo", "tile")
 def read_mural(path: Path) -> Mural:
     """Read a mural from its TOML; raise UnfitDesign, with name and line of what is amiss."""
     return read_file(path, mural_of_table)
-
-
-def mural_of_toml(text: str) -> Mural:
-    """Return the mural that `text` describes."""
-    return read_text(text, mural_of_table)
 
 
 def mural_of_table(table: Mapping[str, Any], text: str = "") -> Mural:
