@@ -1,6 +1,6 @@
 """`etchwarden design`: designs in files, shown on their tile and made into jobs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -10,7 +10,6 @@ from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import NotADesign, UnfitDesign
 from etchphoto.estimate import dot_findings, speed_findings
 from etchphoto.halftone import Bits
-from etchphoto.job import PhotoOrder
 from etchphoto.layout.composing import set_letterings
 from etchphoto.layout.design import Design, Layer, LetteringLayer, MaskLayer, OutlineLayer, kind_of
 from etchphoto.layout.design_file import read_design
@@ -28,10 +27,10 @@ from etchwarden.shared.prepare_options import (
     SETTINGS,
     SURFACE,
     WORDS,
-    chosen_halftone,
+    OrderOptions,
     refusals_told,
+    say_notes,
 )
-from etchwarden.shared.prepare_recipe import RecipeOptions, choose_recipe
 from etchwarden.shared.progress import progress_shown
 from etchwire.storing import write_whole
 
@@ -92,16 +91,13 @@ _USE: Final[Options] = (*_CONTENT, *SETTINGS, *ONE_WAY, *PLACE, *SURFACE, *WORDS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Use(RecipeOptions):
+class _Use(OrderOptions):
     """What was said of how to use a design; None for what was not."""
 
     file: Path
     photo: Path | None
     texts: tuple[tuple[str, str], ...]
-    is_one_way: bool
-    at_mm: tuple[float, float] | None
     title: str | None
-    acknowledged: tuple[str, ...]
 
     @property
     def design(self) -> Design:
@@ -114,21 +110,9 @@ class _Use(RecipeOptions):
     def job(self) -> DesignJob:
         """Return the design as it is etched with laser and recipe."""
         design = self.design
-        chosen = choose_recipe(self)
         halftone = design.photo.halftone if design.photo else ""
-        at_x_mm, at_y_mm = self.at_mm or (None, None)
-        order = PhotoOrder(
-            head=chosen.head,
-            recipe=chosen.recipe,
-            tone=chosen.tone,
-            width_mm=design.tile.width_mm,
-            halftone=chosen_halftone(halftone, chosen, is_one_way=self.is_one_way),
-            is_both_directions=not self.is_one_way,
-            at_x_mm=at_x_mm,
-            at_y_mm=at_y_mm,
-            title=self.title,
-            acknowledged=frozenset(self.acknowledged),
-        )
+        order = self.order(width_mm=design.tile.width_mm, halftone=halftone)
+        order = replace(order, title=self.title)
         return design_job(design, order, None if self.photo is None else load_photo(self.photo))
 
 
@@ -186,7 +170,7 @@ def show(picture: Path | None, **said: Any) -> None:
         if picture is None and (design.photo is None) != (use.photo is None):
             return  # a template on its own
         job = use.job()
-        _tell(job)
+        say_notes(job.findings)
         if picture is not None:
             drawn = tile_png(job.bits(), design.tile, job.order.look)
             with faults_told(picture):
@@ -211,16 +195,8 @@ def prepare(folder: Path, is_replacing: bool, **said: Any) -> None:
                 on_progress=show_progress,
                 on_dots=dots.append,
             )
-    _tell(job)
-    for note in (*dot_findings(dots[0]), *speed_findings(sheet)):
-        click.echo(f"Note: {note.sentence}", err=True)
+    say_notes((*job.findings, *dot_findings(dots[0]), *speed_findings(sheet)))
     click.echo(f"{summary(sheet)}\nThe job is in {folder}.")
-
-
-def _tell(job: DesignJob) -> None:
-    for note in job.findings:
-        if not note.needs_acknowledgement:
-            click.echo(f"Note: {note.sentence}", err=True)
 
 
 def _size(design: Design) -> str:

@@ -24,10 +24,10 @@ from etchwarden.shared.prepare_options import (
     PLACE,
     SETTINGS,
     SURFACE,
-    chosen_halftone,
+    OrderOptions,
     refusals_told,
+    say_notes,
 )
-from etchwarden.shared.prepare_recipe import RecipeOptions, choose_recipe
 from etchwarden.shared.progress import progress_shown
 
 _EPILOG: Final = """\
@@ -81,16 +81,13 @@ _OPTIONS: Final[Options] = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Options(RecipeOptions):
+class _Options(OrderOptions):
     """What was said on the command line; None for what was not."""
 
     file: Path
     photo: Path
     folder: Path
     number: int | None
-    is_one_way: bool
-    at_mm: tuple[float, float] | None
-    acknowledged: tuple[str, ...]
 
 
 @click.command(epilog=_EPILOG)
@@ -104,9 +101,7 @@ def command(**said: Any) -> None:
     options = _Options(**said)
     with refusals_told():
         job = _job(options)
-        for note in job.findings:
-            if not note.needs_acknowledgement:
-                click.echo(f"Note: {note.sentence}", err=True)
+        say_notes(job.findings)
         with progress_shown("Preparing") as show_progress:
             if options.number is not None:
                 sheet = prepare_again(
@@ -128,21 +123,10 @@ def command(**said: Any) -> None:
 
 def _job(options: _Options) -> MuralJob:
     mural = read_mural(options.file)
-    chosen = choose_recipe(options)
-    halftone = chosen_halftone(mural.photo.halftone, chosen, is_one_way=options.is_one_way)
-    at_x_mm, at_y_mm = options.at_mm or (None, None)
-    order = PhotoOrder(
-        head=chosen.head,
-        recipe=chosen.recipe,
-        tone=chosen.tone,
-        width_mm=mural.wall.tile_width_mm,
-        halftone=halftone,
-        is_both_directions=not options.is_one_way,
-        at_x_mm=at_x_mm,
-        at_y_mm=at_y_mm,
-        acknowledged=frozenset(options.acknowledged),
-    )
-    if halftone == FROM_TEST_CARD and not mural.photo.halftone:  # a single tile's usual choice
+    order = options.order(width_mm=mural.wall.tile_width_mm, halftone=mural.photo.halftone)
+    if (
+        order.halftone == FROM_TEST_CARD and not mural.photo.halftone
+    ):  # a single tile's usual choice
         order = _with_kernel(order)
     return mural_job(mural, order, load_photo(options.photo))
 

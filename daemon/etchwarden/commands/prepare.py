@@ -30,10 +30,10 @@ from etchwarden.shared.prepare_options import (
     SETTINGS,
     SURFACE,
     WORDS,
-    chosen_halftone,
+    OrderOptions,
     refusals_told,
+    say_notes,
 )
-from etchwarden.shared.prepare_recipe import RecipeOptions, choose_recipe
 from etchwarden.shared.progress import progress_shown
 from etchwire.catalogue.halftones import halftone_name
 
@@ -107,7 +107,7 @@ _OPTIONS: Final[Options] = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Options(RecipeOptions):
+class _Options(OrderOptions):
     """What was said on the command line; None for what was not."""
 
     photo: Path
@@ -124,10 +124,7 @@ class _Options(RecipeOptions):
     sharpness: float
     open_shadows: float
     quarters: int
-    is_one_way: bool
-    at_mm: tuple[float, float] | None
     title: str | None
-    acknowledged: tuple[str, ...]
 
 
 @click.command(epilog=_EPILOG)
@@ -149,7 +146,7 @@ def _prepare(options: _Options) -> None:
     order = _order(options)
     photo = turned(load_photo(options.photo), options.quarters)
     times: list[str] = []
-    notes = [one for one in findings(photo, order) if not one.needs_acknowledgement]
+    notes = list(findings(photo, order))
 
     def look(coverage: Coverage, bits: Bits) -> None:
         darkness = order.tone_curve.looks_like(coverage)
@@ -166,8 +163,7 @@ def _prepare(options: _Options) -> None:
             on_progress=show_progress,
             on_dots=look,
         )
-    for note in (*notes, *speed_findings(sheet)):
-        click.echo(f"Note: {note.sentence}", err=True)
+    say_notes((*notes, *speed_findings(sheet)))
     report_text = "\n".join([summary(sheet), *times])
     click.echo(f"{report_text}\nThe job is in {options.folder}.")
 
@@ -185,13 +181,8 @@ def _times_text(darkness: Coverage, order: PhotoOrder) -> str:
 def _order(options: _Options) -> PhotoOrder:
     if options.width_mm is None:
         raise UnfitOrder("say how wide the picture shall be, in millimetres: --width 100")
-    at_x_mm, at_y_mm = options.at_mm or (None, None)
-    chosen = choose_recipe(options)
-    return PhotoOrder(
-        head=chosen.head,
-        recipe=chosen.recipe,
-        tone=chosen.tone,
-        width_mm=options.width_mm,
+    return replace(
+        options.order(width_mm=options.width_mm, halftone=options.halftone),
         height_mm=options.height_mm,
         crop=Crop(*options.crop) if options.crop else None,
         adjustments=Adjustments(
@@ -202,10 +193,5 @@ def _order(options: _Options) -> PhotoOrder:
             sharpness=options.sharpness,
             open_shadows=options.open_shadows,
         ),
-        halftone=chosen_halftone(options.halftone, chosen, is_one_way=options.is_one_way),
-        is_both_directions=not options.is_one_way,
-        at_x_mm=at_x_mm,
-        at_y_mm=at_y_mm,
         title=options.title,
-        acknowledged=frozenset(options.acknowledged),
     )

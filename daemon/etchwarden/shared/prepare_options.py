@@ -1,7 +1,8 @@
 """What the commands that prepare a job share: options, and how they end when it cannot be made."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -9,9 +10,10 @@ import click
 
 from etchphoto.dots.speeds import Motion
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement
-from etchphoto.job import suited_halftone
+from etchphoto.findings import PhotoFinding
+from etchphoto.job import PhotoOrder, suited_halftone
 from etchwarden.shared.daemon_option import Options, daemon_option
-from etchwarden.shared.prepare_recipe import Chosen
+from etchwarden.shared.prepare_recipe import Chosen, RecipeOptions, choose_recipe
 from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS
 from etchwire.catalogue.halftones import halftone_key
 from etchwire.errors import WireError
@@ -67,10 +69,41 @@ WORDS: Final[Options] = (
 )
 
 
-def chosen_halftone(said: str | None, chosen: Chosen, *, is_one_way: bool) -> str:
-    """Return the key of the halftone: as said, as the recipe has it, or what suits the spot."""
-    key = halftone_key(said or chosen.halftone)
-    return key or suited_halftone(Motion(chosen.head, chosen.recipe, not is_one_way))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderOptions(RecipeOptions):
+    """What was said of a job, whatever it is made of; None for what was not."""
+
+    is_one_way: bool
+    at_mm: tuple[float, float] | None
+    acknowledged: tuple[str, ...]
+
+    def order(self, *, width_mm: float, halftone: str | None) -> PhotoOrder:
+        """Return the order with laser and recipe chosen; raise UnfitOrder."""
+        chosen = choose_recipe(self)
+        at_x_mm, at_y_mm = self.at_mm or (None, None)
+        return PhotoOrder(
+            head=chosen.head,
+            recipe=chosen.recipe,
+            tone=chosen.tone,
+            width_mm=width_mm,
+            halftone=self._halftone(halftone, chosen),
+            is_both_directions=not self.is_one_way,
+            at_x_mm=at_x_mm,
+            at_y_mm=at_y_mm,
+            acknowledged=frozenset(self.acknowledged),
+        )
+
+    def _halftone(self, said: str | None, chosen: Chosen) -> str:
+        """Return the key of the halftone: as said, as the recipe has it, or what suits the spot."""
+        key = halftone_key(said or chosen.halftone)
+        return key or suited_halftone(Motion(chosen.head, chosen.recipe, not self.is_one_way))
+
+
+def say_notes(findings: Iterable[PhotoFinding]) -> None:
+    """Say what is worth knowing; what stops the job without a yes is said where it does."""
+    for note in findings:
+        if not note.needs_acknowledgement:
+            click.echo(f"Note: {note.sentence}", err=True)
 
 
 @contextmanager
