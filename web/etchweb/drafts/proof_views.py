@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.lots import dry_lots
 from etchweb.catalogue.pairs import ask_pairs
-from etchweb.context import app_context, visitor_name
+from etchweb.context import answered, app_context, visitor_name
 from etchweb.drafts.forms import with_background_faded, with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
@@ -25,7 +25,6 @@ from etchweb.drafts.store import (
 )
 from etchweb.drafts.tile_choice import chosen_pair
 from etchweb.drafts.views import drafts, found_draft, waited_for, work_queue
-from etchweb.logbook.views import answered
 from etchweb.previews.store import pass_on
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import status_of, with_status

@@ -13,9 +13,9 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import app_context, visitor_name
+from etchweb.context import LARGEST_NUMBER, absence_as_page, app_context, visitor_name
 from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
-from etchweb.logbook.views import LARGEST_NUMBER, absence_as_page, etch_page
+from etchweb.logbook.views import etch_page
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER, wants_json
 from etchweb.server.responses import message_response
 from etchweb.storage.tile_photos import NAME, NoTilePhoto, keep_tile_photo

@@ -3,12 +3,17 @@
 import csv
 import io
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
-from typing import Final, TypeVar
+from typing import Final
 
 from flask import Blueprint, Response, abort, render_template, request
 
-from etchweb.context import app_context
+from etchweb.context import (
+    LARGEST_NUMBER,
+    absence_as_page,
+    answered,
+    app_context,
+    refusals_as_pages,
+)
 from etchweb.logbook.etch_record import ask_etch
 from etchweb.logbook.presenter import etch_view, line_view
 from etchweb.logbook.search import sought_in, wire_terms
@@ -20,19 +25,15 @@ from etchweb.logbook.verdict_presenter import (
 )
 from etchweb.storage.made_from import made_from
 from etchweb.text.formatting import as_sentence
-from etchwire.calls.call import Call
 from etchwire.calls.catalogue import Heads, Surfaces
 from etchwire.calls.history import Run, RunRecord, RunRowsPage, Runs
 from etchwire.calls.machine import Unfinished, UnfinishedRun
-from etchwire.errors import DaemonAbsent, Refused
+from etchwire.errors import Refused
 from etchwire.record import row_pages
 
 pages = Blueprint("logbook", __name__)
 
-Answer = TypeVar("Answer")
-
 ETCHES_ON_A_PAGE: Final = 20
-LARGEST_NUMBER: Final = 2**53 - 1
 
 
 @pages.get("/logbook")
@@ -58,7 +59,7 @@ def show() -> str:
     )
 
 
-@pages.get("/logbook/<int(max=9007199254740991):number>")
+@pages.get(f"/logbook/<int(max={LARGEST_NUMBER}):number>")
 def show_etch(number: int) -> str:
     """Show one etch: its tile, its recipe, and what was run beside it."""
     return etch_page(number, "")
@@ -107,7 +108,7 @@ def _choices(sought: Mapping[str, str]) -> dict[str, list[str]]:
     }
 
 
-@pages.get("/logbook/<int(max=9007199254740991):number>.csv")
+@pages.get(f"/logbook/<int(max={LARGEST_NUMBER}):number>.csv")
 def table(number: int) -> Response:
     """Return what was run in each row, as a table for a spreadsheet."""
     pages_of_rows = row_pages(app_context().daemon.ask, number)
@@ -129,29 +130,3 @@ def _csv_lines(lines: Iterable[Iterable[object]]) -> str:
     text = io.StringIO()
     csv.writer(text).writerows(lines)
     return text.getvalue()
-
-
-def answered(call: Call[Answer]) -> Answer:
-    """Return the daemon's answer; end the request where it refuses or is away."""
-    with refusals_as_pages():
-        return app_context().daemon.ask(call)
-
-
-@contextmanager
-def refusals_as_pages() -> Iterator[None]:
-    """End the request with the daemon's sentence where it refuses or is away."""
-    try:
-        with absence_as_page():
-            yield
-    except Refused as refusal:
-        abort(404 if refusal.kind == "refused" else 503, as_sentence(str(refusal)))
-
-
-@contextmanager
-def absence_as_page() -> Iterator[None]:
-    """End the request with 503 while the daemon is away; a refusal is the caller's."""
-    try:
-        yield
-    except DaemonAbsent as error:
-        sentence = as_sentence(str(error))
-        abort(503, f"{sentence} The logbook is with it; look again when it is back.")

@@ -9,8 +9,7 @@ from flask import Response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.forms import refusals_as_sentences
-from etchweb.context import app_context, visitor_name
-from etchweb.logbook.views import answered
+from etchweb.context import answered, app_context, visitor_name
 from etchweb.orders.costs import BOOK_COLUMNS, book_rows
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.server.responses import with_status

@@ -6,10 +6,9 @@ from typing import Final
 from flask import Blueprint, Flask, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import app_context, visitor_name
+from etchweb.context import LARGEST_NUMBER, answered, app_context, visitor_name
 from etchweb.drafts.store import SEEN_NAME, Draft
 from etchweb.drafts.views import drafts
-from etchweb.logbook.views import LARGEST_NUMBER, answered
 from etchweb.orders import cost_views
 from etchweb.orders.costs import order_account
 from etchweb.orders.forms import WAYS, item_in, order_in, record_of

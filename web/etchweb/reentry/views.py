@@ -7,8 +7,7 @@ from typing import Final
 from flask import Blueprint, Flask, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import app_context
-from etchweb.logbook.views import LARGEST_NUMBER, answered
+from etchweb.context import LARGEST_NUMBER, answered, app_context
 from etchweb.reentry.presenter import reentry_view, row_from_text
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import message_response, status_of
