@@ -36,14 +36,18 @@ def test_strangers_leave_the_page_files_to_answer_with(page):
                 socket.create_connection(("127.0.0.1", port), PATIENCE_S, source_address=address)
             )
         phone = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
-        phone.request("GET", "/watch.json")  # behind all of them in the kernel's queue
-        status = phone.getresponse().status
-        phone.close()
+        statuses = []
+        for _ in range(2):  # behind all of them in the kernel's queue; then when places are given
+            phone.request("GET", "/watch.json")
+            answer = phone.getresponse()
+            answer.read()
+            statuses.append(answer.status)
 
         open_files = len(list(Path(f"/proc/{page.pid}/fd").iterdir()))
+        phone.close()
     page.terminate()
     _, complaints = page.communicate(timeout=PATIENCE_S)
 
-    assert status == http.HTTPStatus.OK
+    assert statuses == [http.HTTPStatus.OK] * 2
     assert open_files < OPEN_FILES / 2
     assert complaints == ""

@@ -1,26 +1,12 @@
 """`etchwarden practice --scenario FILE`: real processes, and everything comes as it is written."""
 
-import subprocess
-import sys
-
 import pytest
 from click.testing import CliRunner
 
 from etchpractice.scenario.script import read_scenario
 from etchpractice.scenario.shelf import shelved
 from etchwarden.__main__ import main
-
-PATIENCE_S = 120.0
-
-
-def play(path, *options):
-    return subprocess.run(
-        [sys.executable, "-m", "etchwarden", "practice", "--scenario", path, "--once", *options],
-        capture_output=True,
-        text=True,
-        timeout=PATIENCE_S,
-        check=False,
-    )
+from support.harnesses.played_scenario import play
 
 
 @pytest.mark.parametrize(
@@ -35,10 +21,6 @@ def play(path, *options):
         "page_killed",
         "reading_hangs",
         "whatever_the_order",
-        "flame_while_idle",
-        "daemon_dies_in_mid_etch",
-        "round_that_nobody_answers",
-        "looks_after_the_end",
         "safety_relay_welded",
         *(one.name for one in shelved() if read_scenario(one.path.read_text()).needs_processes),
     ],
