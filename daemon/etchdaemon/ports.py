@@ -200,6 +200,10 @@ class Records(Protocol):
         """Queue that another position epoch has begun; never waits."""
         ...
 
+    def note_loaded(self, gcode_sha256: str | None) -> None:
+        """Queue which job lies on the bench from now on, None for none; never waits."""
+        ...
+
     def note_origin(self, origin: Origin, ends_mm: Ends | None, *, at_utc: str) -> None:
         """Queue that the origin was set in the epoch that lasts.
 

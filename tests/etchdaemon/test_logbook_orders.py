@@ -47,6 +47,7 @@ def accept(logbook, one=1):
 
 def put_on_bench(logbook, one=1, **more):
     logbook.note("assign_tile", item=one, gcode_sha256=JOB, design_sha256=DESIGN, **more)
+    logbook.note_loaded(JOB)
 
 
 def etch(logbook, ended="complete", **more):
@@ -139,6 +140,39 @@ def test_a_stopped_tile_leaves_the_bench_when_the_next_is_laid_there(logbook):
     put_on_bench(logbook)
 
     assert (item(logbook)["state"], item(logbook)["to_make"]) == ("on the bench", 1)
+
+
+@pytest.mark.parametrize("later", [None, "ef" * 32], ids=["unloaded", "another job"])
+def test_a_job_that_is_unloaded_before_it_was_etched_takes_its_item_off_the_bench(logbook, later):
+    take(logbook)
+    accept(logbook)
+    put_on_bench(logbook)
+    before = item(logbook)["state"]
+
+    logbook.note_loaded(later)
+
+    after = item(logbook)
+    assert (before, after["state"], after["to_make"]) == ("on the bench", "ready", 2)
+
+
+def test_a_tile_is_on_the_bench_only_once_its_job_is_loaded(logbook):
+    take(logbook)
+    accept(logbook)
+    logbook.note("assign_tile", item=1, gcode_sha256=JOB, design_sha256=DESIGN)
+
+    assert item(logbook)["state"] == "ready"
+
+
+def test_after_a_restart_nothing_lies_on_the_bench(tmp_path):
+    disk = Disk(tmp_path / "logbook.sqlite3")
+    with logbook_on(disk, confirm_timeout_s=LONG_S) as logbook:
+        logbook.introduce_practice()
+        take(logbook)
+        accept(logbook)
+        put_on_bench(logbook)
+
+    with logbook_on(disk, confirm_timeout_s=LONG_S) as logbook:
+        assert item(logbook)["state"] == "ready"
 
 
 @pytest.mark.parametrize(

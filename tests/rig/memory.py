@@ -161,6 +161,7 @@ class MemoryRecords:
         self.storage = NOTHING_KEPT
         self.epochs: list[str] = []  # why each began
         self.origins: list[Any] = []
+        self.loaded_job: str | None = None
 
     def start_run(
         self,
@@ -191,6 +192,9 @@ class MemoryRecords:
 
     def note_epoch(self, because: str, **_: Any) -> None:
         self.epochs.append(because)
+
+    def note_loaded(self, gcode_sha256: str | None) -> None:
+        self.loaded_job = gcode_sha256
 
     def note_origin(self, origin: Any, ends_mm: Any, **_: Any) -> None:
         self.origins.append((origin, ends_mm))

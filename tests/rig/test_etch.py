@@ -405,3 +405,13 @@ def test_an_origin_that_was_moved_behind_our_back_is_told_of_before_a_start(rig)
     rig.ask("start")
     rig.wait_for_the_end()
     assert rig.run.ended == "complete"
+
+
+def test_the_logbook_is_told_which_job_lies_on_the_bench(rig):
+    rig.get_ready()
+
+    sheet = rig.load()
+    loaded = rig.records.loaded_job
+    rig.ask("unload")
+
+    assert (loaded, rig.records.loaded_job) == (sheet.gcode_sha256, None)

@@ -188,6 +188,10 @@ class Logbook:
         """Queue that another position epoch has begun; see `ports.Records`."""
         self._writer.write(partial(entries.write_epoch, at_utc=at_utc, because=because))
 
+    def note_loaded(self, gcode_sha256: str | None) -> None:
+        """Queue which job lies on the bench from now on; see `ports.Records`."""
+        self._writer.write(partial(entries.write_loaded, gcode_sha256=gcode_sha256))
+
     def note_origin(self, origin: Origin, ends_mm: Ends | None, *, at_utc: str) -> None:
         """Queue that the origin was set; see `ports.Records`."""
         entry = partial(entries.write_origin, at_utc=at_utc, origin=origin, ends_mm=ends_mm)

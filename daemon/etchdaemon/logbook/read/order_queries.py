@@ -32,8 +32,11 @@ from etchwire.catalogue.orders import SHOWN, YES, OrderItem, ShopFigures
 # A tile is one chain of runs: its last run says how it ended, and bears the verdict.
 _IS_LAST: Final = "NOT EXISTS (SELECT 1 FROM run AS later WHERE later.continues_run_id = run.id)"
 _VERDICT: Final = "(SELECT verdict FROM verdict WHERE run_id = run.id ORDER BY id DESC LIMIT 1)"
-# There is one bench: what was assigned last lies on it until it was etched. A tile that was
-# stopped stays there until the next one, or a verdict.
+# There is one bench: the loaded job's tile lies on it until it was etched. A tile that was stopped
+# stays there until the next one, or a verdict.
+_LOADED: Final = """(
+    SELECT max(id) FROM assignment WHERE gcode_sha256 = (SELECT gcode_sha256 FROM loaded_job)
+)"""
 _FACTS: Final = f"""
     WITH tile AS (
         SELECT item_id, assignment.id AS assignment_id, run.id AS run_id, ended,
@@ -45,8 +48,8 @@ _FACTS: Final = f"""
     SELECT order_id, item.id, tiles, total(verdict = 'good'), total(verdict <> 'good'),
         total(ended = 'complete' AND verdict IS NULL),
         total(verdict IS NULL AND ended IS NOT 'complete' AND (
-            assignment_id = (SELECT max(id) FROM assignment)
-            OR (run_id IS NOT NULL AND ended IS NULL)
+            CASE WHEN run_id IS NULL THEN assignment_id = {_LOADED}
+            ELSE ended IS NULL OR assignment_id = (SELECT max(id) FROM assignment) END
         ))
     FROM order_item AS item LEFT JOIN tile ON tile.item_id = item.id
     WHERE ?1 IS NULL OR order_id = ?1 GROUP BY item.id

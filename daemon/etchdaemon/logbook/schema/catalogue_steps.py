@@ -335,3 +335,6 @@ ORDERS: Final = (
     "CREATE INDEX assignment_of_item ON assignment (item_id)",
     "CREATE INDEX run_continuing ON run (continues_run_id)",
 )
+
+# Which job lies on the bench: one row, or none.
+LOADED_JOB: Final = ("CREATE TABLE loaded_job (gcode_sha256 TEXT NOT NULL) STRICT",)

@@ -145,6 +145,13 @@ def write_epoch(book: sqlite3.Connection, at_utc: str, because: str) -> int | No
     return insert(book, "position_epoch", {"at_utc": at_utc, "because": because[:TEXT_LIMIT]})
 
 
+def write_loaded(book: sqlite3.Connection, gcode_sha256: str | None) -> None:
+    """Write which job lies on the bench instead of the one before; None: none does."""
+    book.execute("DELETE FROM loaded_job")
+    if gcode_sha256 is not None:
+        insert(book, "loaded_job", {"gcode_sha256": gcode_sha256})
+
+
 def write_origin(
     book: sqlite3.Connection, at_utc: str, origin: Origin, ends_mm: Ends | None
 ) -> int | None:

@@ -14,7 +14,7 @@ from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import cause
 from etchdaemon.logbook.schema.steps import transaction
 from etchdaemon.logbook.write.backlog import Backlog, Read, Write
-from etchdaemon.logbook.write.entries import LogbookEntry, end_open_runs, write_note
+from etchdaemon.logbook.write.entries import LogbookEntry, end_open_runs, write_loaded, write_note
 
 _log = logging.getLogger(__name__)
 
@@ -62,6 +62,7 @@ class Writer:
     def start(self) -> None:
         """Open the logbook and return when that has succeeded or failed; see `trouble`."""
         self.write(partial(end_open_runs, at_utc=self._utc_now()))
+        self.write(partial(write_loaded, gcode_sha256=None))
         self._thread.start()
         self._was_tried.wait()
 

@@ -94,6 +94,7 @@ class IdleController:
         self.note_ended()
         self.job, self.sequencer = job, None
         self.inspection.take(job)
+        self._records.note_loaded(job.sheet.gcode_sha256)
         self._keep_up()
         request.accept(LoadedJob(job_sha256=job.sheet.gcode_sha256, sentence=prepared.sentence))
 
@@ -104,6 +105,7 @@ class IdleController:
         self.note_ended()
         self.job = self.sequencer = None
         self.inspection.take(None)
+        self._records.note_loaded(None)
         request.accept()
 
     def arm(self, request: Request[Arm], now_s: float) -> None:
