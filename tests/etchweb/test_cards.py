@@ -6,6 +6,7 @@ import re
 import time
 
 import pytest
+from PIL import Image
 
 from darkroom.camera import photograph
 from darkroom.focus import Beam, etch_focus
@@ -13,6 +14,8 @@ from darkroom.spacing import black_lines
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
 from etchweb.cards import views
+from etchweb.previews.store import THUMB_PX
+from etchweb.server.picker import NO_PHOTO
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.packing import unpack
 from support.fakes.card_book import CardBook
@@ -108,6 +111,10 @@ def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
     assert chosen["recipe"]["feed_mm_per_min"] == float(feed)
     assert book.readings[reading - 1]["marks"] == {to_try: "could not tell"}
     assert book.readings[reading - 1]["summary"]["lightness_at_recipe"] < 50
+    after = bench.look()
+    assert f'src="{overlay}"' in after.text  # for ever, also after accepting
+    assert "Read by camera and hand: lightness" in after.text
+    assert re.search(r"<strong>\d+</strong>", after.text)  # its patches keep their figures
 
 
 def test_a_test_card_is_made_and_loaded_by_one_button(bench, book, daemon):
@@ -371,7 +378,7 @@ def test_what_failed_is_told_on_a_box_too_slow_to_wait_for(bench, app, monkeypat
     ("photos", "wiped", "status", "words"),
     [
         ([], "yes", 415, "as a form with a file"),
-        ([b""], "yes", 422, "Take a photo"),
+        ([b""], "yes", 422, NO_PHOTO),
         ([b"no picture"], "no", 422, "wipe it first"),
     ],
 )
@@ -394,7 +401,7 @@ def test_what_is_no_picture_is_said_so_and_nothing_is_filed(bench, book, photo):
 
     page = bench.read(io.BytesIO(photo))
 
-    assert 'role="alert">' in page.text
+    assert 'role="alert">tile.jpg ' in page.text  # as the phone calls it, to the letter
     assert "What it showed" not in page.text
     assert book.readings == []
 
@@ -451,6 +458,45 @@ def test_the_list_tells_the_story_of_the_pair(bench, book, daemon):
 
     assert "Etch 3 came out pale, because of lens." in page.text
     assert "Lens wiped." in page.text
+
+
+def test_the_pictures_of_a_pair_are_its_cards_and_a_few_kilobytes(bench, book, daemon):
+    bench.make(finds="power")
+    bench.put_on_bench(book)
+    bench.read(photograph(etch(bench.card, SURFACE)))
+    bench.phone.press("test-tiles/1/choose", form={"choose": "no"})
+    at = {"at_utc": "2026-11-25T10:00:00+00:00", "id": 1, "beam_h": 1.0, "who": ""}
+    daemon.answers["time_line"] = {
+        "events": [
+            {**at, "kind": "recipe", "feed_mm_per_min": 1000.0, "power_ratio": 0.5,
+             "line_spacing_mm": 0.1, "is_air_assist": False, "is_tone_measured": False,
+             "origin": "reading", "reading_id": 1, "retired_at_utc": None},
+            {**at, "kind": "reading", "card_number": 1, "card_kind": "power", "way": "camera",
+             "summary": {}, "recommended": None, "chosen": None, "chosen_by": None},
+            {**at, "kind": "lens wiped"},
+        ],
+        "next_before": None,
+    }  # fmt: skip
+
+    story = bench.phone.look("/test-tiles").text
+
+    thumbs = re.findall(r'<img class="small-tile" src="([^"]+)" [^>]*loading="lazy"', story)
+    assert len(thumbs) == 2
+    assert len(set(thumbs)) == 1
+    with bench.phone.look(thumbs[0]) as picture:
+        image = Image.open(io.BytesIO(picture.data))
+        assert max(image.size) <= THUMB_PX
+        assert len(picture.data) < 6_000
+
+
+def test_a_small_picture_of_an_earlier_release_is_the_large_one(phone, book, tmp_path):
+    folder = tmp_path / "test-tiles" / "card-1"
+    folder.mkdir(parents=True)
+    (folder / "read-0123456789abcdef.jpg").write_bytes(b"")
+
+    answer = phone.look("/test-tiles/1/read-0123456789abcdef-thumb.jpg")
+
+    assert answer.location == "/test-tiles/1/read-0123456789abcdef.jpg"
 
 
 def test_the_list_says_when_to_test_again(bench, daemon):

@@ -26,7 +26,7 @@ def test_old_pictures_photos_and_files_of_test_tiles_go_but_for_the_newest_few(t
     kinds = (
         ("pictures/{:064x}.png", PICTURES.spared),
         ("pictures/tile-{:064x}.jpg", TILE_PHOTOS.spared),
-        ("test-tiles/card-{}", TEST_TILES.spared),
+        ("test-tiles/card-{}/made.json", TEST_TILES.spared),
     )
     for name, spared in kinds:
         for number in range(spared + 2):
@@ -38,6 +38,20 @@ def test_old_pictures_photos_and_files_of_test_tiles_go_but_for_the_newest_few(t
         assert [(tmp_path / name.format(number)).exists() for number in range(spared + 2)] == [
             False, False, *[True] * spared,
         ]  # fmt: skip
+
+
+def test_what_was_read_where_on_test_cards_stays_for_ever(tmp_path):
+    for number in range(TEST_TILES.number + 2):
+        for name in ("made.json", f"read-{number:016x}.jpg", f"read-{number:016x}-thumb.jpg"):
+            put(tmp_path / f"test-tiles/card-{number}/{name}", OLD_S + number)
+    put(tmp_path / "test-tiles/card-0/photos/photo-0", OLD_S)
+
+    clear_out(tmp_path, now_s=NOW_S)
+
+    left = {path.name for path in (tmp_path / "test-tiles/card-0").iterdir()}
+    assert left == {f"read-{0:016x}.jpg", f"read-{0:016x}-thumb.jpg"}
+    assert len(list((tmp_path / "test-tiles").glob("card-*/made.json"))) == TEST_TILES.spared
+    assert len(list((tmp_path / "test-tiles").glob("card-*/read-*"))) == 2 * (TEST_TILES.number + 2)
 
 
 def test_the_pictures_of_one_job_go_together(tmp_path):
@@ -67,7 +81,9 @@ here, pictures = Path(sys.argv[1]), Path(sys.argv[1], "pictures")
 WAYS = {
     "a job's picture": "keep_picture(here / 'photo.png', folder=pictures, gcode_sha256='0' * 64)",
     "a job's way": "draw_path(here / 'job.gcode', folder=pictures, gcode_sha256='0' * 64)",
-    "a tile's photo": "keep_tile_photo(lambda to: shutil.copy(here / 'photo.png', to), pictures)",
+    "a tile's photo": (
+        "keep_tile_photo(lambda to: shutil.copy(here / 'photo.png', to), pictures, called='it')"
+    ),
 }
 
 
@@ -76,7 +92,8 @@ def test_what_a_cut_left_half_written_goes_after_a_day(tmp_path, way):
     """Not before: a command may just be writing it."""
     (tmp_path / "photo.png").write_bytes(encoded(scene(60, 40), "PNG"))
     (tmp_path / "job.gcode").write_text("G21G90G94\nM4S0\nG0X1Y1\nG1X9F600S500\nM5\nM2\n")
-    done = subprocess.run([sys.executable, "-c", CUT + WAYS[way], tmp_path], check=False)
+    program = [sys.executable, "-B", "-c", CUT + WAYS[way], tmp_path]  # bytecode is renamed too
+    done = subprocess.run(program, check=False)
     assert done.returncode == -signal.SIGKILL
     (left,) = (tmp_path / "pictures").iterdir()
     os.utime(left, (NOW_S, NOW_S))

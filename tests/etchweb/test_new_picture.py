@@ -18,8 +18,9 @@ from etchphoto.proof_sheet import SHEET_PX
 from etchweb.app import create_app
 from etchweb.drafts import views as new_picture
 from etchweb.drafts.making import make_picture
-from etchweb.drafts.store import EARLY_NAME, Drafts, shown_name
+from etchweb.drafts.store import EARLY_NAME, Drafts
 from etchweb.server import csrf_and_headers as guard
+from etchweb.server.picker import shown_name
 from etchweb.workers.work import MOST_WAITING, WORKER
 from etchwire.catalogue.dot import Dot
 from etchwire.errors import Refused
@@ -213,8 +214,9 @@ def test_what_phones_make_is_taken(phone, kind):
 def test_a_bad_photo_is_refused_with_a_sentence_and_nothing_is_kept(phone, drafts, name):
     data, status, sentence = BAD_PHOTOS[name]
 
-    answer = send(phone, data)
+    answer = send(phone, data, name="ida and tom.jpg")
 
+    assert 'role="alert">ida and tom.jpg ' in answer.text
     assert sentence in answer.text
     assert answer.status_code == status
     assert drafts.all() == []

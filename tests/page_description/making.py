@@ -92,7 +92,7 @@ MAKING: Final = (
     ),
     Entry(
         method="GET", path="/test-tiles", says="Test cards, and what they showed.",
-        role="watch", answers=(409, 503),
+        role="watch", asks={"laser": TEXT, "surface": TEXT, "pair": TEXT}, answers=(409, 503),
     ),
     Entry(
         method="GET", path="/test-tiles/new", says="Order a test card.", role="operate",

@@ -27,6 +27,9 @@ KINDS: Final = (POWER, TONE, REGISTER, FOCUS, SPACING, CHECK)
 WITHOUT_RECIPE: Final = (POWER, FOCUS)  # can be laid out for a laser that nobody knows yet
 
 BED_PLACES: Final = ("centre", "front left", "front right", "back left", "back right")
+PLACE_NAMES: Final = {  # of a reserve card's patches, by the number in their names
+    1: "top left", 2: "top right", 3: "the centre", 4: "bottom left", 5: "bottom right",
+}  # fmt: skip
 
 REALLY_RUN: Final = 0.95  # below this share of the speed asked for, a recipe was not run
 

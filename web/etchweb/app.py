@@ -30,6 +30,7 @@ from etchweb.run import routes as run
 from etchweb.server import errors
 from etchweb.server.csrf_and_headers import LARGEST_FORM_BYTES, LARGEST_PHOTO_BYTES, add_checks
 from etchweb.server.host_names import LOOPBACK_NAMES
+from etchweb.server.picker import add_picker
 from etchweb.server.uploads import ask_before_bodies
 from etchweb.text.formatting import grouped, percent
 from etchweb.text.timestamps import clock_time, moment
@@ -78,6 +79,7 @@ def create_app(
     app.jinja_env.globals["machines"] = machines
     app.jinja_env.globals["path_picture"] = lambda tile: _path_picture(folder, tile)
     app.config["LARGEST_PHOTO_BYTES"] = LARGEST_PHOTO_BYTES
+    add_picker(app)
     errors.show_errors(app)
     add_checks(app)
     access.admit(app)

@@ -7,14 +7,13 @@ from typing import Final
 
 import numpy as np
 
-from etchproof.card import Card
+from etchproof.card import PLACE_NAMES, Card
 from etchproof.choosing.check_strip import SOUND, Answer, StripOutcome, strip_begins
 from etchproof.choosing.judging import Cell, Judgement, judge, marked_patches
 from etchproof.choosing.marked_patches import MarkedPatch
 from etchproof.choosing.reserve import BlackBegins, KeptReserve, kept_reserve
 from etchproof.choosing.sentences import GREYS_ANEW, about_fingernail
 from etchproof.errors import NothingToChoose
-from etchproof.layout.reserve_card import PLACE_NAMES
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import Reading
 

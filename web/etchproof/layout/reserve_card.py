@@ -37,9 +37,6 @@ TOP, MIDDLE, BOTTOM = range(3)
 PLACES: Final = {  # by the number in a cell's name: band and share of the width
     1: (TOP, 0.0), 2: (TOP, 1.0), 3: (MIDDLE, 0.5), 4: (BOTTOM, 0.0), 5: (BOTTOM, 1.0),
 }  # fmt: skip
-PLACE_NAMES: Final = {
-    1: "top left", 2: "top right", 3: "the centre", 4: "bottom left", 5: "bottom right",
-}  # fmt: skip
 
 
 def lay_out_reserve_card(request: CardRequest, recipe: Recipe) -> Card:

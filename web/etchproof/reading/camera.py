@@ -70,13 +70,18 @@ class OneReading:
 
 
 def read_card(
-    photos: Sequence[Path | IO[bytes]], cards: Iterable[Card], *, is_wiped: bool
+    photos: Sequence[Path | IO[bytes]],
+    cards: Iterable[Card],
+    *,
+    is_wiped: bool,
+    names: Sequence[str] | None = None,
 ) -> tuple[Reading, tuple[OneReading, ...]]:
     """Read one card from its photos; `cards` are those that were etched and may be in them.
 
     Returns the reading, and each photo's own for the overlay. `is_wiped` is the person's word
-    that the card has cooled and was wiped: paint and soot look like a dark patch. Raise
-    PhotoRefused with the reason and the remedy.
+    that the card has cooled and was wiped: paint and soot look like a dark patch. `names` is what
+    people call the photos, as many; by default their files' names. Raise PhotoRefused with the
+    reason and the remedy.
     """
     if not is_wiped:
         raise PhotoRefused(
@@ -85,7 +90,9 @@ def read_card(
             "than what is fired in",
         )
     known = tuple(cards)
-    seen = [read_photo(see_card(load_photograph(photo), known)) for photo in photos]
+    called: Sequence[str | None] = names or [None] * len(photos)
+    named = zip(photos, called, strict=True)
+    seen = [read_photo(see_card(load_photograph(one, name=name), known)) for one, name in named]
     if not seen:
         raise PhotoRefused("no-photo", "name at least one photo of the card")
     return combine(seen), tuple(seen)

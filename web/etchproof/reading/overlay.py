@@ -30,13 +30,9 @@ def draw_overlay(reading: OneReading) -> Image.Image:
     A spoilt patch is crossed out as well as drawn in another colour.
     """
     card = reading.at.card
-    whole = _box(reading.at.seen.mm_to_photo, Area(0, 0, card.rows, card.columns), card.spacing_mm)
-    left, top, codes = _part(reading.at.photo.codes, whole)
-    scale = min(1.0, LONGEST_SIDE_PX / max(codes.shape))
-    size = round(codes.shape[1] * scale), round(codes.shape[0] * scale)
-    image = Image.fromarray(codes).resize(size, Image.Resampling.BOX).convert("RGB")
+    grey, shift = _cut_out(reading, LONGEST_SIDE_PX)
+    image = grey.convert("RGB")
     sketch = ImageDraw.Draw(image)
-    shift = np.array([[scale, 0, -left * scale], [0, scale, -top * scale], [0, 0, 1]])
     to_photo = shift @ reading.at.seen.mm_to_photo
     for marker in card.markers:
         _outline(sketch, _box(to_photo, marker.area, card.spacing_mm), MARKER_COLOUR)
@@ -47,6 +43,23 @@ def draw_overlay(reading: OneReading) -> Image.Image:
         for area in (pair.upper, pair.lower):
             _outline(sketch, _box(to_photo, core_of(area), card.spacing_mm), CORE_COLOUR)
     return image
+
+
+def card_in_photo(reading: OneReading, longest_px: int) -> Image.Image:
+    """Return the card in its photo, its longer side `longest_px` at most, nothing drawn on it."""
+    image, _ = _cut_out(reading, longest_px)
+    return image
+
+
+def _cut_out(reading: OneReading, longest_px: int) -> tuple[Image.Image, NDArray[np.floating[Any]]]:
+    """Return the photo round the card, and what leads from places in the photo to places there."""
+    card = reading.at.card
+    whole = _box(reading.at.seen.mm_to_photo, Area(0, 0, card.rows, card.columns), card.spacing_mm)
+    left, top, codes = _part(reading.at.photo.codes, whole)
+    scale = min(1.0, longest_px / max(codes.shape))
+    size = max(1, round(codes.shape[1] * scale)), max(1, round(codes.shape[0] * scale))
+    shift = np.array([[scale, 0, -left * scale], [0, scale, -top * scale], [0, 0, 1]])
+    return Image.fromarray(codes).resize(size, Image.Resampling.BOX), shift
 
 
 def _part(codes: Codes, box: Box) -> tuple[int, int, Codes]:

@@ -10,17 +10,18 @@ from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.job import prepare_card
 from etchproof.layout.spare_tile import SpareTile, corner_mm, lay_out_on
 from etchproof.reading.camera import OneReading, read_card
-from etchproof.reading.overlay import draw_overlay
-from etchweb.previews.store import keep_picture
+from etchproof.reading.overlay import card_in_photo, draw_overlay
+from etchweb.previews.store import THUMB_PX, THUMB_QUALITY, keep_picture
 from etchweb.storage.card_files import (
     JOB_FOLDER,
     MADE_NAME,
     ORDER_NAME,
-    OVERLAY_NAME,
     PHOTOS_FOLDER,
     PICTURES_OF_JOB,
     QUESTION_NAME,
     READ_NAME,
+    overlay_name,
+    thumb_of,
 )
 from etchwire.sheet import PICTURE_NAME
 from etchwire.storing import write_whole
@@ -70,7 +71,12 @@ def read_card_photos(folder: Path, on_progress: Progress) -> None:
     photos = [folder / PHOTOS_FOLDER / name for name in question["photos"]]
     overlays = question["overlays"]
     if photos:
-        reading, ones = read_card(photos, [shown.card], is_wiped=question["is_wiped"])
+        reading, ones = read_card(
+            photos,
+            [shown.card],
+            is_wiped=question["is_wiped"],
+            names=question.get("names"),  # of an earlier release there are none
+        )
         on_progress(0.7)
         overlays = _keep_overlays(folder, ones)
         shown = shown.with_reading(reading)
@@ -93,11 +99,17 @@ def read_card_photos(folder: Path, on_progress: Progress) -> None:
 
 
 def _keep_overlays(folder: Path, ones: Sequence[OneReading]) -> list[str]:
-    """Keep each photo small, with what was read where drawn on it; return their names."""
+    """Keep each photo small, with what was read where drawn on it; return their names.
+
+    Beside it lies the card alone, for lists.
+    """
     names = []
     for one in ones:
-        name = OVERLAY_NAME.format(one.read.sha256[:16])
+        name = overlay_name(one.read.sha256)
         draw_overlay(one).save(folder / name, "JPEG", quality=OVERLAY_QUALITY)
+        card_in_photo(one, THUMB_PX).save(
+            folder / thumb_of(name), "JPEG", quality=THUMB_QUALITY, optimize=True
+        )
         names.append(name)
     return names
 

@@ -27,7 +27,6 @@ TITLES: Final = {
     "spacing": "Spacing card",
 }
 BY_PATCH: Final = ("power", "check")  # kinds whose patches are judged and marked one by one
-DARK_L: Final = 50.0  # below it, white letters can be read on a patch
 _DARKNESS: Final[View] = {
     "chart_title": "How dark it gets",
     "across": "burn strength in J/mm²",
@@ -51,7 +50,6 @@ _CHART_WORDS: Final[Mapping[str, View]] = {
         "up": "lightness, solid and dashed half burnt,",
     },
 }
-_WORDS_OF_JUDGEMENT: Final = {"as dark as any": "dark"}
 
 
 def line_of(card: CardEntry) -> View:
@@ -110,44 +108,6 @@ def settings_of(layout: Card) -> str:
     )
 
 
-def patches_of(layout: Card, so_far: JsonTable, told: JsonTable | None) -> list[View]:
-    """Return the rows of a card's patches, from the slowest speed on."""
-    judged = {cell["name"]: cell for cell in told["cells"]} if told else {}
-    rows: dict[float, list[View]] = {}
-    seen = set()
-    for patch in layout.patches:
-        if patch.cell in seen:
-            continue
-        seen.add(patch.cell)
-        cell = judged.get(patch.cell, {})
-        rows.setdefault(patch.feed_mm_per_min, []).append(
-            _patch(patch, cell, so_far["marks"].get(patch.cell, ""), told)
-        )
-    return [{"feed": grouped(feed), "patches": patches} for feed, patches in rows.items()]
-
-
-def _patch(patch: Patch, cell: JsonTable, mark: str, told: JsonTable | None) -> View:
-    lightness = cell.get("lightness")
-    judgement = cell.get("judgement", "")
-    choice = (told or {}).get("choice") or {}
-    return {
-        "name": patch.cell,
-        "percent": percent(patch.power_ratio),
-        "lightness": None if lightness is None else round(lightness),
-        "grey": None if lightness is None else grey_of(lightness),
-        "is_dark": lightness is not None and lightness < DARK_L,
-        "judgement": mark or _WORDS_OF_JUDGEMENT.get(judgement, judgement),
-        "is_chosen": choice.get("cell") == patch.cell,
-    }
-
-
-def grey_of(lightness: float) -> int:
-    """Return the sRGB code, 0 to 255, of a grey of this lightness beside white (CIE 1976, sRGB)."""
-    bright = ((lightness + 16) / 116) ** 3 if lightness > 8 else lightness / 903.3
-    code = 12.92 * bright if bright <= 0.0031308 else 1.055 * bright ** (1 / 2.4) - 0.055
-    return round(255 * min(1.0, max(0.0, code)))
-
-
 def pairs_by_feed(layout: Card) -> dict[float, int]:
     """Return how many pairs of hairlines a register card has at each speed."""
     counts: dict[float, int] = {}
@@ -160,7 +120,6 @@ def result_view(layout: Card, read: JsonTable) -> View:
     """Return what a test card told: sentences, a chart, and what may be chosen."""
     told, kind = read["told"], layout.kind
     view = {
-        "overlays": read["overlays"],
         "recommended": read["recommended"],
         "sentences": _sentences_of(kind, told),
         "chart": _chart_of(kind, told),

@@ -3,7 +3,7 @@
 import json
 from typing import Final
 
-from flask import redirect, request, url_for
+from flask import jsonify, redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchproof.card import FOCUS, Card
@@ -20,15 +20,16 @@ from etchweb.cards.views import (
 from etchweb.cards.workflow import KnownCard
 from etchweb.context import visitor_name
 from etchweb.newcomer.views import next_address
+from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import with_status
+from etchweb.server.picker import NO_PHOTO, chosen_photos, shown_name
+from etchweb.server.responses import message_response, with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.transport.json_text import JsonTable
 
 MOST_PHOTOS: Final = 6
 
-NO_PHOTO: Final = "Take a photo of the test card first, or choose one."
 NOT_WIPED: Final = (
     "Let it cool, take it out and wipe it first: loose paint looks darker than what is fired in. "
     "Then tick the box."
@@ -44,29 +45,30 @@ FILED: Final = "This is in the logbook already."
 def read_photos(number: int) -> str | BaseResponse:
     """Take photos of the wiped tile, and have them read."""
     card = found_card(number)
-    photos = [photo for photo in request.files.getlist("photo") if photo.filename]
+    photos = chosen_photos(request.files.getlist("photo"))[:MOST_PHOTOS]
     if not photos:
-        return with_status(card_page(card, NO_PHOTO), 422)
+        return _answer(card, NO_PHOTO, 422)
     if request.form.get("wiped") != "yes":
-        return with_status(card_page(card, NOT_WIPED), 422)
+        return _answer(card, NOT_WIPED, 422)
     try:
         trial = trial_in(request.form)
     except FormUnfit as unfit:
-        return with_status(card_page(card, str(unfit)), 422)
+        return _answer(card, str(unfit), 422)
     changes: JsonTable = {}
     if trial is not None:
         before = card_workflow().read_before(card)
         if not before:
-            return with_status(card_page(card, NOT_READ_BEFORE), 422)
+            return _answer(card, NOT_READ_BEFORE, 422)
         changes = {"trial": {**trial, "before": before}}
     card.files.drop_photos()
-    names = []
+    changes = {**changes, "names": [shown_name(photo.filename) for photo in photos]}
+    kept = []
     try:
-        for place, photo in enumerate(photos[:MOST_PHOTOS]):
+        for place, photo in enumerate(photos):
             path = card.files.photo_path(place)
             photo.save(path)
-            names.append(path.name)
-        return _ask(card, photos=names, is_wiped=True, reading="", overlays=[], **changes)
+            kept.append(path.name)
+        return _ask(card, photos=kept, is_wiped=True, reading="", overlays=[], **changes)
     except OSError:
         card.files.drop_photos()
         raise
@@ -137,5 +139,11 @@ def _ask(card: KnownCard, **changes: object) -> BaseResponse:
     try:
         card_workflow().ask(card, **changes)
     except (DaemonAbsent, Refused) as error:
-        return with_status(card_page(card, as_sentence(str(error))), 503)
+        return _answer(card, as_sentence(str(error)), 503)
+    if wants_json():
+        return jsonify(sentence="", next=url_for("cards.show_card", number=card.number))
     return go_to(card.number)
+
+
+def _answer(card: KnownCard, sentence: str, status: int) -> BaseResponse:
+    return message_response(sentence, status, lambda why: card_page(card, why))

@@ -7,6 +7,7 @@ from etchweb.cards.charts import series_chart
 from etchweb.cards.presenter import TITLES
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent
 from etchweb.text.view import View
+from etchwire.calls.catalogue import ReadingEntry
 from etchwire.calls.time_line import (
     CardFiled,
     CardRead,
@@ -50,6 +51,22 @@ def _run_words(run: RunMade) -> str:
 
 @event_words.register
 def _reading_words(reading: CardRead) -> str:
+    return f"Test card {reading.card_number} {_read_words(reading)}"
+
+
+def filed_words(reading: ReadingEntry) -> str:
+    """Return what a reading in the logbook showed, as a sentence."""
+    return as_sentence(_read_words(reading))
+
+
+def reading_of(event: TimeLineEvent) -> int | None:
+    """Return the reading of which an event tells, or from which its recipe comes."""
+    if isinstance(event, CardRead):
+        return event.id
+    return event.reading_id if isinstance(event, RecipeSaved) else None
+
+
+def _read_words(reading: CardRead | ReadingEntry) -> str:
     summary = reading.summary
     shown = _trial_words(summary)
     if summary.get("lightness_at_recipe") is not None:
@@ -75,7 +92,7 @@ def _reading_words(reading: CardRead) -> str:
     way = {"camera": "by camera", "hand": "by hand", "both": "by camera and hand"}[reading.way]
     chosen = "" if reading.chosen else "; nothing was chosen"
     told = f": {', '.join(shown)}" if shown else ""
-    return f"Test card {reading.card_number} read {way}{told}{chosen}."
+    return f"read {way}{told}{chosen}."
 
 
 @event_words.register

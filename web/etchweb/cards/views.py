@@ -1,8 +1,7 @@
 """*Test cards*: made, etched, read by camera and by hand, and chosen from."""
 
 import json
-import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from flask import (
@@ -21,60 +20,83 @@ from etchproof.drift.advice import advice_on
 from etchproof.drift.rules import DueTest
 from etchweb.cards.disturbance import disturbances
 from etchweb.cards.forms import card_order
+from etchweb.cards.patch_grid import PatchGrid, patch_grid
 from etchweb.cards.presenter import (
     BY_PATCH,
     card_questions,
     card_view,
     line_of,
     pairs_by_feed,
-    patches_of,
     result_view,
 )
-from etchweb.cards.story import charts_over_time, event_words
+from etchweb.cards.story import charts_over_time, event_words, filed_words, reading_of
 from etchweb.cards.workflow import CardWorkflow, KnownCard
 from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key, preselected
+from etchweb.catalogue.remembered_pair import asked_pair, remember_pair, remembered_pair
 from etchweb.context import app_context, visitor_name
-from etchweb.drafts.views import KEEP_A_DAY, work_queue
+from etchweb.drafts.views import work_queue
+from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
+from etchweb.storage.card_files import OVERLAY, CardFiles, thumb_of
 from etchweb.text.formatting import as_sentence
 from etchweb.workers.work import WorkItem
-from etchwire.calls.catalogue import Cards
+from etchwire.calls.catalogue import Cards, ReadingEntry, Readings
 from etchwire.calls.history import Run, RunEvents
 from etchwire.calls.time_line import History, TimeLine, TimeLineEvent
 from etchwire.errors import DaemonAbsent, Refused
+from etchwire.transport.json_text import JsonTable
 
 CARDS_ON_A_PAGE: Final = 50
 EVENTS_ON_A_PAGE: Final = 60
 WAIT_S: Final = 1.5
 MAKE_CARD_S: Final = 15.0
-_OVERLAY: Final = re.compile(r"read-[0-9a-f]{16}\.jpg")
 
 NO_SUCH: Final = "There is no such test card."
 
 
-def show() -> str:
+def show() -> BaseResponse:
     """List the test cards, and the story of one laser on one tile and paint."""
     daemon = app_context().daemon
     pairs = ask_pairs(daemon)
-    chosen = pair_of_key(request.args.get("pair", ""), pairs) or next(iter(pairs), None)
+    asked = asked_pair(pairs)
+    chosen = asked or remembered_pair(pairs) or next(iter(pairs), None)
     found = daemon.ask(Cards(limit=CARDS_ON_A_PAGE))
     events: tuple[TimeLineEvent, ...] = ()
+    readings: tuple[ReadingEntry, ...] = ()
     due: tuple[DueTest, ...] = ()
     if chosen is not None:
         head, surface = chosen.key
-        asked = TimeLine(head=head, surface=surface, limit=EVENTS_ON_A_PAGE)
-        events = daemon.ask(asked).events
+        events = daemon.ask(TimeLine(head=head, surface=surface, limit=EVENTS_ON_A_PAGE)).events
+        readings = daemon.ask(Readings(head=head, surface=surface, limit=EVENTS_ON_A_PAGE)).readings
         due = advice_on(daemon.ask(History(head=head, surface=surface)))
-    return render_template(
+    thumbs = _thumbs_of(readings)
+    page = render_template(
         "cards/cards.html",
         cards=[line_of(card) for card in found.cards],
-        pairs=_choices(pairs),
+        lasers=list(dict.fromkeys(pair.head.name for pair in pairs)),
+        surfaces=list(dict.fromkeys(pair.surface.name for pair in pairs)),
         chosen=chosen,
-        events=[(event.at_utc, event_words(event)) for event in events],
+        events=[
+            (event.at_utc, event_words(event), thumbs.get(reading_of(event))) for event in events
+        ],
         courses=charts_over_time(events),
         advice=[one.advice for one in due],
     )
+    answer = with_status(page, 200)
+    if asked is not None:
+        remember_pair(answer, asked)
+    return answer
+
+
+def _thumbs_of(readings: Sequence[ReadingEntry]) -> dict[int | None, str]:
+    """Return the address of the card's small picture for each reading that has one, by its id."""
+    folder = app_context().pictures.parent
+    return {
+        reading.id: url_for("cards.overlay", number=reading.card_number, name=thumb_of(kept[0]))
+        for reading in readings
+        if (kept := CardFiles.of(folder, reading.card_number).overlays(reading.photos))
+    }
 
 
 def new() -> str | BaseResponse:
@@ -132,12 +154,15 @@ def work(number: int) -> BaseResponse:
 
 
 def overlay(number: int, name: str) -> BaseResponse:
-    """Return a photo with what was read where."""
-    if not _OVERLAY.fullmatch(name):
+    """Return a photo with what was read where, or the small one that lists show."""
+    parts = OVERLAY.fullmatch(name)
+    if not parts:
         abort(404)
-    folder = found_card(number).files.folder
+    folder = CardFiles.of(app_context().pictures.parent, number).folder
+    if parts[1] and not (folder / name).exists():  # of an earlier release
+        return redirect(url_for("cards.overlay", number=number, name=name.replace(parts[1], "")))
     answer = send_from_directory(folder.absolute(), name)
-    answer.headers["Cache-Control"] = KEEP_A_DAY
+    answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
     return answer
 
 
@@ -164,7 +189,8 @@ def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
         if not under_way.over.is_set():
             return render_template("cards/working.html", number=card.number, work=under_way)
         failed = failed or (under_way if under_way.failed else None)
-    sentence = as_sentence(failed.failed) if failed else ""
+    names = (card.files.asked() or {}).get("names", [])
+    sentence = as_sentence(failed.failed, keeps=names) if failed else ""
     page = _page_of(found_card(card.number), answer, sentence)
     if failed is None:
         return page
@@ -178,22 +204,31 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
         return render_template("cards/failed.html", number=card.number, sentence=failed)
     read = card.files.read()
     so_far = card_workflow().so_far(card)
+    filed = None if read else card_workflow().filed(card.number)
     bed = card_workflow().bed_focus(card)
-    told = read["told"] if read and layout.kind in BY_PATCH else None
     return render_template(
         "cards/card.html",
         number=card.number,
         card=card_view(layout, card.files.made(), card.record),
-        patches=patches_of(layout, so_far, told) if layout.kind in BY_PATCH else [],
+        grid=_grid_of(layout, so_far, read),
         feeds=pairs_by_feed(layout),
         so_far=so_far,
         told=result_view(layout, read) if read else None,
+        filed=filed_words(filed) if filed else "",
         disturbed=_disturbances(card),
         bed=bed.sentences() if bed else [],
+        overlays=card.files.overlays(so_far["overlays"]),
         has_job=card.files.job() is not None,
         pair=json.dumps([layout.head.name, layout.recipe.surface]),
         answer=answer or failed,
     )
+
+
+def _grid_of(layout: Card, so_far: JsonTable, read: JsonTable | None) -> PatchGrid | None:
+    if layout.kind not in BY_PATCH:
+        return None
+    told = read["told"] if read else None
+    return patch_grid(layout, so_far["reading"], so_far["marks"], told)
 
 
 def _disturbances(card: KnownCard) -> str:

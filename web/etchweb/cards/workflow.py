@@ -151,7 +151,7 @@ class CardWorkflow:
             return {name: read[name] for name in ("reading", "overlays", "marks", "meets")}
         if asked is not None:
             return {name: asked[name] for name in ("reading", "overlays", "marks", "meets")}
-        filed = self._filed(card.number)
+        filed = self.filed(card.number)
         if filed is None:
             return {"reading": "", "overlays": [], "marks": {}, "meets": {}}
         is_register = filed.kind == REGISTER
@@ -167,6 +167,7 @@ class CardWorkflow:
         question = {
             "card": card.layout_json,
             "photos": [],
+            "names": [],
             "is_wiped": True,
             "earlier": self._earlier(card),
             "in_force": self._in_force(card),
@@ -204,15 +205,18 @@ class CardWorkflow:
         summaries = [one.summary for one in filed if one.kind == FOCUS]
         return BedFocus.of(places_of([*([read["summary"]] if read else []), *summaries]))
 
-    def _filed(self, number: int) -> WholeReading | None:
-        """Return the newest reading of a card in the logbook, whole; none of a worn strip."""
+    def filed(self, number: int) -> WholeReading | None:
+        """Return the newest reading of a card in the logbook, whole; none of a worn strip.
+
+        Raise DaemonAbsent or Refused.
+        """
         found = self.daemon.ask(Readings(card=number, limit=100)).readings
         newest = next((one for one in found if "trial" not in one.summary), None)
         return None if newest is None else self.daemon.ask(Reading(id=newest.id))
 
     def read_before(self, card: KnownCard) -> str:
         """Return what a strip showed before it was worn, as JSON; empty where nothing is filed."""
-        filed = self._filed(card.number)
+        filed = self.filed(card.number)
         return unpack(filed.measured_packed) if filed and filed.measured_packed else ""
 
     def _in_force(self, card: KnownCard) -> JsonTable | None:

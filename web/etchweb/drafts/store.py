@@ -46,7 +46,6 @@ PICTURES_OF_JOB: Final = "pictures"
 
 Made = TypeVar("Made")
 
-_LONGEST_NAME: Final = 60
 _ID: Final = re.compile(r"[0-9a-f]{16}")
 
 
@@ -199,15 +198,6 @@ def _digest(*values: object) -> str:
     return sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()[:16]
 
 
-def shown_name(sent: str | None) -> str:
-    """Return what a phone calls its photo, fit to be shown: the last part, without odd letters."""
-    last = re.split(r"[/\\]", sent or "")[-1]
-    kept = "".join(letter for letter in last if letter.isprintable()).strip(" .")
-    if len(kept) > _LONGEST_NAME:
-        kept = kept[: _LONGEST_NAME - 8] + kept[-8:]
-    return kept or "photo"
-
-
 class Drafts:
     """The drafts in one folder. Each change is in place whole or not at all."""
 
@@ -216,11 +206,11 @@ class Drafts:
         self._folder = folder
 
     def begin(self, name: str, like: Draft | None = None) -> Draft:
-        """Return a new draft of a photo that a phone calls `name`, decided as another draft was.
+        """Return a new draft of the photo `name`, decided as another draft was.
 
         What belongs to one photo alone (turn, crop, oval, name and place) is not taken over.
         """
-        draft = Draft(id=secrets.token_hex(8), name=shown_name(name))
+        draft = Draft(id=secrets.token_hex(8), name=name)
         if like is not None:
             draft = replace(draft, **{field: getattr(like, field) for field in TAKEN_OVER})
         self.folder_of(draft.id).mkdir(parents=True, mode=0o700)

@@ -36,6 +36,7 @@ from etchweb.drafts.store import (
 )
 from etchweb.drafts.tile_choice import first_choices, with_first_choices, with_ordered_size
 from etchweb.server.csrf_and_headers import wants_json
+from etchweb.server.picker import NO_PHOTO, chosen_photos, shown_name
 from etchweb.server.responses import message_response, with_status
 from etchweb.storage.retention import clear_out
 from etchweb.text.formatting import as_sentence
@@ -58,7 +59,6 @@ SHOWN: Final = frozenset(
 )
 KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is in it
 
-NO_PHOTO: Final = "Choose a photo first, or take one."
 GONE: Final = "This draft was deleted. Start again from its photo."
 STATUS_OF_FAULT: Final = {"NotAPhoto": 415, "PhotoTooLarge": 413}
 
@@ -90,12 +90,13 @@ def show() -> str:
 
 def upload() -> BaseResponse:
     """Take a photo in, look whether it is one, and go on with it."""
-    photo = request.files.get("photo")
-    if photo is None or not photo.filename:
+    photo = next(iter(chosen_photos(request.files.getlist("photo"))), None)
+    if photo is None:
         return message_response(NO_PHOTO, 422, _page)
     _make_room()
     like = drafts().find(request.form.get("like", ""))
-    draft = for_order(drafts().begin(photo.filename, like), request.form)
+    name = shown_name(photo.filename)
+    draft = for_order(drafts().begin(name, like), request.form)
     try:
         work = _taken(draft, photo)
     except OSError:
@@ -104,7 +105,7 @@ def upload() -> BaseResponse:
     if work.failed:
         _forget(draft)
         status = STATUS_OF_FAULT.get(work.failed_kind, work.failed_status)
-        return message_response(as_sentence(work.failed), status, _page)
+        return message_response(as_sentence(work.failed, keeps=[name]), status, _page)
     facts = drafts().facts(draft.id)
     if draft.item is not None:
         draft = with_ordered_size(draft, app_context().daemon)
@@ -193,7 +194,7 @@ def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     work_queue().forget(draft.id)
     if verb == "take":
         drafts().forget(draft.id)
-    sentence = as_sentence(done.failed)
+    sentence = as_sentence(done.failed, keeps=[draft.name])
     failed = render_template(
         "drafts/failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
     )
@@ -225,5 +226,4 @@ def _page(answer: str) -> str:
         drafts=known,
         like=[draft for draft in known if draft.recipe is not None],
         first=first_choices(app_context().daemon, request.values.get("pair", "")),
-        most_bytes=current_app.config["LARGEST_PHOTO_BYTES"],
     )

@@ -17,6 +17,7 @@ from etchweb.context import LARGEST_NUMBER, absence_as_page, app_context, visito
 from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
 from etchweb.logbook.views import etch_page
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER, wants_json
+from etchweb.server.picker import chosen_photos, shown_name
 from etchweb.server.responses import message_response
 from etchweb.storage.tile_photos import NAME, NoTilePhoto, keep_tile_photo
 from etchweb.text.formatting import as_sentence
@@ -39,14 +40,18 @@ def save(number: int) -> BaseResponse:
         return _answer(number, NO_VERDICT, 422)
     if max(map(len, said.values())) > LONGEST_TEXT:
         return _answer(number, TOO_LONG, 422)
+    sent = next(iter(chosen_photos(request.files.getlist("photo"))), None)
+    name = shown_name(sent.filename if sent else "")
     try:
-        photo = _photo()
+        photo = ""
+        if sent is not None:
+            photo = keep_tile_photo(sent.save, app_context().pictures, called=name)
         with absence_as_page():
             app_context().daemon.ask(
                 SaveVerdict(run=number, **said, photo=photo, who=visitor_name())
             )
     except NoTilePhoto as error:
-        return _answer(number, as_sentence(str(error)), error.status)
+        return _answer(number, as_sentence(str(error), keeps=[name]), error.status)
     except Refused as refusal:
         return _answer(number, as_sentence(str(refusal)), 409)
     target = url_for("logbook.show_etch", number=number, _anchor="verdict")
@@ -61,13 +66,6 @@ def photo(name: str) -> BaseResponse:
     answer = send_from_directory(app_context().pictures.absolute(), name)
     answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
     return answer
-
-
-def _photo() -> str:
-    sent = request.files.get("photo")
-    if sent is None or not sent.filename:
-        return ""
-    return keep_tile_photo(sent.save, app_context().pictures)
 
 
 def _answer(number: int, sentence: str, status: int) -> BaseResponse:

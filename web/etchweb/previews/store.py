@@ -14,7 +14,7 @@ from etchwire.storing import write_whole
 SMALL_WIDTH_PX: Final = 480
 _SMALL_QUALITY: Final = 35
 THUMB_PX: Final = 132  # the longer side; half as much again as a list shows
-_THUMB_QUALITY: Final = 45
+THUMB_QUALITY: Final = 45
 
 PICTURES_FOLDER: Final = "pictures"  # inside the page's own folder
 SCRATCH: Final = ".made-"  # so begins a folder in which a picture is being made
@@ -70,7 +70,7 @@ def keep_picture(picture: Path, *, folder: Path, gcode_sha256: str) -> None:
         grey = image.convert("L")
     thumb_px = min(SMALL_WIDTH_PX, THUMB_PX * grey.width / max(grey.size))
     for name, width_px, quality in (
-        (thumb_name(gcode_sha256), thumb_px, _THUMB_QUALITY),
+        (thumb_name(gcode_sha256), thumb_px, THUMB_QUALITY),
         (small_name(gcode_sha256), SMALL_WIDTH_PX, _SMALL_QUALITY),
     ):
         size_px = (max(1, round(width_px)), max(1, round(grey.height * width_px / grey.width)))

@@ -1,11 +1,14 @@
 """Test cards on disk: a folder each in the page's own, named by the card's number.
 
 The logbook keeps what a tile is and what it showed; here lie its job, to be etched again, and
-its photos made small. A folder that is lost is made again from the logbook's card.
+its photos made small, with what was read where drawn on them: overlays, which are kept for ever.
+A folder that is lost is made again from the logbook's card.
 """
 
 import json
+import re
 import shutil
+from collections.abc import Iterable
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
@@ -22,7 +25,17 @@ READ_NAME: Final = "read.json"
 JOB_FOLDER: Final = "job"
 PICTURES_OF_JOB: Final = "pictures"
 PHOTOS_FOLDER: Final = "photos"
-OVERLAY_NAME: Final = "read-{}.jpg"
+OVERLAY: Final = re.compile(r"read-[0-9a-f]{16}(-thumb)?\.jpg")
+
+
+def overlay_name(photo_sha256: str) -> str:
+    """Return the file name of a card's photo with what was read where."""
+    return f"read-{photo_sha256[:16]}.jpg"
+
+
+def thumb_of(overlay: str) -> str:
+    """Return the file name of the same photo as small as in a list, with nothing drawn on it."""
+    return overlay.replace(".jpg", "-thumb.jpg")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +73,10 @@ class CardFiles:
     def asked(self) -> JsonTable | None:
         """Return the newest question."""
         return self._table(QUESTION_NAME)
+
+    def overlays(self, names: Iterable[str]) -> list[str]:
+        """Return those of `names` that are overlays and still here."""
+        return [name for name in names if OVERLAY.fullmatch(name) and (self.folder / name).exists()]
 
     def job(self) -> Path | None:
         """Return the folder of its job, if that is here."""

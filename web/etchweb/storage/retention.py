@@ -10,7 +10,7 @@ from typing import Final
 
 from etchweb.previews.store import NAME as PICTURE
 from etchweb.previews.store import PICTURES_FOLDER, SCRATCH
-from etchweb.storage.card_files import CARDS_FOLDER
+from etchweb.storage.card_files import CARDS_FOLDER, OVERLAY
 from etchweb.storage.made_from import MADE_FROM_FOLDER
 from etchweb.storage.made_from import NAME as MADE_FROM_NAME
 from etchweb.storage.tile_photos import NAME as TILE_PHOTO
@@ -31,15 +31,20 @@ def clear_out(folder: Path, *, now_s: float) -> None:
     """Throw away what has become too old or too much in the page's own `folder`.
 
     A picture that is gone is drawn again with the next job of it; a test card's files are made
-    again from the logbook; of a photo of a wiped tile the verdict stays.
+    again from the logbook, and what was read where in their photos stays for ever; of a photo of a
+    wiped tile the verdict stays.
     """
     pictures = list(_in(folder / PICTURES_FOLDER))
     throw_out(_by_job(pictures), PICTURES, now_s=now_s)
     photos = [[path] for path in pictures if TILE_PHOTO.fullmatch(path.name)]
     throw_out(photos, TILE_PHOTOS, now_s=now_s)
     throw_out(([path] for path in pictures if _is_half(path.name)), HALF_WRITTEN, now_s=now_s)
-    tiles = [[path] for path in _in(folder / CARDS_FOLDER) if _TEST_TILE.fullmatch(path.name)]
-    throw_out(tiles, TEST_TILES, now_s=now_s)
+    tiles = [path for path in _in(folder / CARDS_FOLDER) if _TEST_TILE.fullmatch(path.name)]
+    files = [[path for path in _in(tile) if not OVERLAY.fullmatch(path.name)] for tile in tiles]
+    throw_out(filter(None, files), TEST_TILES, now_s=now_s)
+    for tile in tiles:
+        with suppress(OSError):
+            tile.rmdir()  # unless something is left in it
     jobs = list(_in(folder / MADE_FROM_FOLDER))
     kept = [[path] for path in jobs if MADE_FROM_NAME.fullmatch(path.name)]
     throw_out(kept, MADE_FROM, now_s=now_s)

@@ -1,7 +1,8 @@
 """Photos of wiped tiles: made anew by a child process, so that nothing of the file remains.
 
 What was hidden in the file (where it was taken, other files, scripts) does not come through, and a
-picture made to break a decoder breaks the child. The child's request: `source` and `target`, paths.
+picture made to break a decoder breaks the child. The child's request: `source` and `target`, paths,
+and how people call the photo (`called`).
 """
 
 import hashlib
@@ -36,21 +37,25 @@ class NoTilePhoto(ValueError):
         self.status = status
 
 
-def keep_tile_photo(save: Callable[[Path], None], folder: Path) -> str:
-    """Keep the photo that `save` writes to a path, and return its name; raise NoTilePhoto."""
+def keep_tile_photo(save: Callable[[Path], None], folder: Path, *, called: str) -> str:
+    """Keep the photo that `save` writes to a path, and return our name for it.
+
+    Raise NoTilePhoto with a sentence that names it as it is `called`.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=folder, prefix=SCRATCH) as scratch:
         sent, made = Path(scratch) / "sent", Path(scratch) / "made.jpg"
         save(sent)
-        _make_anew(sent, made)
+        _make_anew(sent, made, called)
         name = f"tile-{hashlib.sha256(made.read_bytes()).hexdigest()}.jpg"
         made.replace(folder / name)
     return name
 
 
-def _make_anew(sent: Path, made: Path) -> None:
+def _make_anew(sent: Path, made: Path, called: str) -> None:
+    request = {"source": str(sent), "target": str(made), "called": called}
     try:
-        ChildProcess(COPIER, {"source": str(sent), "target": str(made)}).run()
+        ChildProcess(COPIER, request).run()
     except ChildFailed as failure:
         if failure.cause is Cause.FAILED:
             status = 507 if failure.kind == _NOT_KEPT else 422
@@ -66,7 +71,7 @@ def copy_photo(request: Request, _on_share: OnShare) -> None:
     from etchwire.storing import fault_of_card  # noqa: PLC0415
 
     try:
-        copy = small_copy(Path(request["source"]), "The photo", LONGER_SIDE_PX)
+        copy = small_copy(Path(request["source"]), request["called"], LONGER_SIDE_PX)
         copy.save(request["target"], "JPEG", quality=_QUALITY)
     except EtchphotoError as error:
         raise WorkFailed(str(error)) from error

@@ -1,6 +1,7 @@
 """How the page says numbers: figures a person can read at arm's length."""
 
 import math
+from collections.abc import Iterable
 from typing import Final
 
 NARROW_SPACE: Final = "\u202f"  # groups thousands and stays on one line
@@ -52,9 +53,13 @@ def counted(number: int, one: str, many: str) -> str:
     return f"{grouped(number)} {one if number == 1 else many}"
 
 
-def as_sentence(text: str) -> str:
-    """Return `text` with a capital and a full stop: messages of programs often have neither."""
+def as_sentence(text: str, *, keeps: Iterable[str] = ()) -> str:
+    """Return `text` with a capital and a full stop: messages of programs often have neither.
+
+    A file's name in `keeps` with which it begins stays as it is.
+    """
     if not text:
         return ""
     end = "" if text[-1] in ".!?" else "."
-    return text[0].upper() + text[1:] + end
+    first = text[0] if text.startswith(tuple(keeps)) else text[0].upper()
+    return first + text[1:] + end
