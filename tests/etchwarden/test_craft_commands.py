@@ -101,6 +101,20 @@ def test_a_card_is_burnt_with_the_recipe_in_force(shop):
     }
 
 
+def test_a_card_has_the_lines_and_the_air_of_the_recipe_in_force(shop):
+    shop.done(
+        f"recipe add --head {{here}}/shed.toml --surface {TILES} --speed 2222 --power 44 "
+        "--spacing 0.15 --air-assist"
+    )
+    for kind in ("tone", "power"):
+        shop.done(f"card {kind} -o {{here}}/{kind} --head shed --surface {TILES}")
+        assert read_card_file(shop.folder / kind).recipe.line_spacing_mm == 0.15
+        assert read_card_file(shop.folder / kind).recipe.air_assist
+    shop.done(f"card tone -o {{here}}/finer --head shed --surface {TILES} --spacing 0.1")
+
+    assert read_card_file(shop.folder / "finer").recipe.line_spacing_mm == 0.1
+
+
 def test_a_spare_tile_remembers_its_places(shop):
     first = shop.done("card check -o {here}/one --spare 'box 1' --spare-size 100 100")
     second = shop.done("card check -o {here}/two --spare 'box 1'")
@@ -136,6 +150,32 @@ def test_a_card_by_hand_is_read_and_accepted_and_stands_on_the_time_line(shop):
         "card 1, power, burnt by run 1", "run 1, card 1", "reading 1 of card 1 by hand",
         "recipe 4 by reading",
     ]  # fmt: skip
+
+
+def test_each_reading_names_the_next_command(shop):
+    shop.done(
+        f"card power -o {{here}}/first --head {{here}}/shed.toml --surface {TILES} --steps 4 4"
+    )
+
+    saved = shop.done("read --card {here}/first --mark B3=good --no-accept")
+    accepted = shop.done("read --card {here}/first --mark B3=good --accept")
+
+    assert "Next: One test card" in saved
+    assert "Next: A tone card" in accepted
+    assert f"etchwarden card tone -o NAME --head shed --surface {TILES}" in accepted
+
+
+def test_a_laser_whose_spot_nobody_stated_is_led_to_a_focus_card(shop):
+    file = shop.folder / "new.toml"
+    lines = (shop.folder / "shed.toml").read_text().splitlines()
+    file.write_text("\n".join(line for line in lines if "spot" not in line))
+
+    said = shop.done("laser describe {here}/new.toml")
+    shop.done(f"card power -o {{here}}/first --head shed --surface {TILES} --steps 4 4")
+
+    assert "etchwarden card focus -o NAME --wedge LEFT RIGHT LENGTH --head shed" in said
+    (head,) = [one["head"] for one in shop.logbook.ask("heads")["heads"] if one["name"] == "shed"]
+    assert not head["is_spot_measured"]
 
 
 def test_a_person_may_take_another_speed_or_nothing(shop):

@@ -4,6 +4,7 @@ import io
 import json
 import re
 import time
+from urllib.parse import urlencode
 
 import pytest
 from PIL import Image
@@ -19,6 +20,8 @@ from etchweb.server.picker import NO_PHOTO
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.packing import unpack
 from support.fakes.card_book import CardBook
+from support.fakes.catalogue_answers import HEAD, craft, recipe
+from support.fakes.catalogue_answers import SURFACE as SURFACE_ENTRY
 
 pytestmark = pytest.mark.slow
 
@@ -284,6 +287,18 @@ def test_the_coarsest_lines_that_close_become_the_recipe(bench, book):
     bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
 
     assert book.accepted[0][1]["recipe"]["line_spacing_mm"] == 0.125
+
+
+def test_the_list_names_the_card_that_comes_next(bench, book, daemon):
+    daemon.answers |= craft()
+    pair = urlencode({"pair": json.dumps([HEAD.name, SURFACE_ENTRY.name])})
+    due = bench.phone.look(f"/test-tiles?{pair}").text
+    daemon.answers |= craft(recipe(tone_curve={"wanted": [0, 1], "to_burn": [0, 1]}))
+    ready = bench.phone.look(f"/test-tiles?{pair}").text
+
+    assert "Next: A spacing card shows how far apart lines may lie" in due
+    assert 'href="/test-tiles/new?finds=spacing&amp;pair=' in due
+    assert "Next: " not in ready
 
 
 def test_a_power_card_has_the_recipes_lines_or_those_that_are_said(bench):

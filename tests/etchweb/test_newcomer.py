@@ -79,6 +79,26 @@ def test_what_comes_next_is_told_by_the_records(known, step, endpoint, args):
     assert args.items() <= dict(found.args).items()
 
 
+UNTOLD = {"recipes": (from_json_value(recipe(tone_curve=None), RecipeEntry),)}
+SEEN = head(is_spot_measured=True)
+
+
+@pytest.mark.parametrize(
+    ("known", "kind"),
+    [
+        ([PAIR, SEEN, UNTOLD], "spacing"),
+        ([PAIR, SEEN, UNTOLD, card(kind="spacing", **ETCHED, reading_id=2)], "tone"),
+        ([PAIR, head(is_spot_measured=False), UNTOLD], "tone"),
+        ([PAIR, SEEN, UNTOLD, card(kind="spacing", **ETCHED)], None),  # is to be read first
+        ([PAIR], None),  # a power card is the way itself
+    ],
+)
+def test_a_card_that_makes_the_first_picture_better_is_offered_beside_it(known, kind):
+    due = path(*known).before_picture
+
+    assert (due and due.kind) == kind
+
+
 @pytest.mark.parametrize(
     ("runs", "is_over"),
     [

@@ -90,8 +90,8 @@ _COMMON: Final[Options] = (
     ),
     click.option(
         "--spacing", "spacing_mm", type=float, metavar="MM",
-        help="From line to line, as photos will have it; left out, 0.1, or the laser's spot where "
-        "that was measured and is wider.",
+        help="From line to line, as photos will have it; left out, the recipe's, and without one "
+        "0.1, or the laser's spot where that was measured and is wider.",
     ),
     click.option(
         "--halftone", default="smooth", show_default=True, metavar="KIND",
@@ -293,23 +293,29 @@ def _order(kind: str, options: _Options, changes: Changes, logbook: CardCalls | 
     head = logbook.catalogue.head(options.head_name) if logbook else find_head(options.head_name)
     if logbook:
         logbook.catalogue.require_surface(options.surface)
+    stored = _stored_recipe(options, head, logbook)
+    usual_mm = head.usual_spacing_mm if stored is None else stored.line_spacing_mm
     request = CardRequest(
         number=_number(options, logbook),
         head=head,
         surface=options.surface,
-        line_spacing_mm=_said_spacing_mm(options, head),
+        line_spacing_mm=usual_mm if options.spacing_mm is None else options.spacing_mm,
         halftone=halftone_key(options.halftone),
         place=Place(*options.place_mm),
-        air_assist=options.air_assist,
+        air_assist=options.air_assist or (stored is not None and stored.air_assist),
     )
-    recipe = None if kind == "power" else _recipe(options, head, logbook, kind)
+    recipe = None if kind == "power" else _recipe(options, request, stored, kind)
     return CardOrder(kind=kind, wishes=request, recipe=recipe, **changes)
 
 
-def _recipe(options: _Options, head: Head, logbook: CardCalls | None, kind: str) -> Recipe | None:
+def _stored_recipe(options: _Options, head: Head, logbook: CardCalls | None) -> Recipe | None:
     in_force = logbook.catalogue.recipe_in_force(head.name, options.surface) if logbook else None
-    usual = PRACTICE_RECIPES.get(options.head_name)
-    stored = settings_of(in_force) if in_force else usual
+    return settings_of(in_force) if in_force else PRACTICE_RECIPES.get(options.head_name)
+
+
+def _recipe(
+    options: _Options, request: CardRequest, stored: Recipe | None, kind: str
+) -> Recipe | None:
     percent = options.power_percent
     if stored is None and percent is None and kind in WITHOUT_RECIPE:
         return None
@@ -320,13 +326,9 @@ def _recipe(options: _Options, head: Head, logbook: CardCalls | None, kind: str)
             options.feed_mm_per_min, None if stored is None else stored.feed_mm_per_min
         ),
         power_ratio=_said_or(said_ratio, None if stored is None else stored.power_ratio),
-        line_spacing_mm=_said_spacing_mm(options, head),
-        air_assist=options.air_assist,
+        line_spacing_mm=request.line_spacing_mm,
+        air_assist=request.air_assist,
     )
-
-
-def _said_spacing_mm(options: _Options, head: Head) -> float:
-    return head.usual_spacing_mm if options.spacing_mm is None else options.spacing_mm
 
 
 def _said_or(said: float | None, in_recipe: float | None) -> float:

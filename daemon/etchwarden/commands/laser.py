@@ -1,5 +1,6 @@
 """`etchwarden laser`: the lasers that the logbook knows."""
 
+import shlex
 from pathlib import Path
 from typing import Final
 
@@ -56,6 +57,11 @@ def describe(laser: str, notes: str, socket: Path) -> None:
         head = find_head(laser)
         catalogue.daemon.ask(SaveHead(head=head, notes=notes, who=catalogue.who))
     click.echo(f"{head.name} is in the logbook.")
+    if head.is_spot_unknown:
+        click.echo(
+            "Its spot is not stated: a focus card measures it. etchwarden card focus -o NAME "
+            f"--wedge LEFT RIGHT LENGTH --head {shlex.quote(head.name)} --surface TEXT"
+        )
     if head.rated_optical_w > LIKELY_INPUT_W:
         click.echo(
             f"Note: {head.rated_optical_w:g} W is much for a diode laser: boxes often print the "

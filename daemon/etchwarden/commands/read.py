@@ -20,7 +20,13 @@ from etchproof.reading.hand_marks import Mark, marks_from_table
 from etchproof.reading.overlay import draw_overlay
 from etchproof.reading.values import Reading
 from etchwarden.shared.card_calls import CardCalls, card_calls_at, refusals_told
-from etchwarden.shared.card_text import tell_power, tell_register, tell_strip, tell_tone
+from etchwarden.shared.card_text import (
+    tell_next,
+    tell_power,
+    tell_register,
+    tell_strip,
+    tell_tone,
+)
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.catalogue.records import with_own_figures
 from etchwire.storing import write_whole
@@ -130,6 +136,8 @@ def command(**said: Any) -> None:
         _tell(evidence, earlier, folder)
         if logbook:
             _file(logbook, evidence, earlier, options)
+            if card.kind != CHECK:  # which asks about a recipe in use
+                tell_next(card, logbook.next_card(card))
     if options.socket is None:
         click.echo("Note: without --daemon the logbook does not know of this.", err=True)
 

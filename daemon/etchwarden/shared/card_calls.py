@@ -13,6 +13,7 @@ from etchproof.card import CHECK, FOCUS, Card
 from etchproof.choosing.bed_focus import BedFocus, places_of
 from etchproof.choosing.card_result import CardEvidence, CardResult
 from etchproof.choosing.kinds import EARLIER, EARLIER_KINDS, recipe_table
+from etchproof.choosing.next_card import NextCard, PairState, next_card
 from etchproof.errors import EtchproofError, UnfitCard
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at
 from etchwarden.shared.machine_calls import sentence
@@ -132,6 +133,17 @@ class CardCalls:
         """Return what the focus cards of a laser say of its bed."""
         filed = self.catalogue.daemon.ask(Readings(head=head)).readings
         return BedFocus.of(places_of(one.summary for one in filed if one.kind == FOCUS))
+
+    def next_card(self, card: Card) -> NextCard | None:
+        """Return the card that is due after `card`; None where the pair is ready for pictures."""
+        head, surface = card.head.name, card.recipe.surface
+        filed = self.catalogue.daemon.ask(Readings(head=head, surface=surface)).readings
+        state = PairState.of(
+            self.catalogue.head(head),
+            self.catalogue.recipe_in_force(head, surface),
+            (one.kind for one in filed),
+        )
+        return next_card(state)
 
     def accept(self, reading: int, chosen: JsonTable) -> None:
         """Choose after a reading."""

@@ -1,13 +1,15 @@
 """What a card showed, as lines for a person."""
 
+import shlex
 from pathlib import Path
 from typing import Final
 
 import click
 
-from etchproof.card import Card
+from etchproof.card import FOCUS, Card
 from etchproof.choosing.card_result import CardResult
 from etchproof.choosing.choice import Outcome
+from etchproof.choosing.next_card import NextCard
 from etchproof.choosing.second_card import SECOND_STEPS
 from etchproof.model.register_reading import RegisterReading
 from etchproof.model.tone_reading import read_tone
@@ -85,3 +87,13 @@ def tell_register(found: RegisterReading) -> None:
     click.echo("In your laser's file:\n\n[register]")
     click.echo(f"beam_lag_s = {found.register.beam_lag_s:.7f}")
     click.echo(f"slack_mm = {found.register.slack_mm:.4f}\nis_measured = true")
+
+
+def tell_next(card: Card, due: NextCard | None) -> None:
+    """Say which command comes next for the laser and surface of `card`; `due` is a card or None."""
+    pair = f"--head {shlex.quote(card.head.name)} --surface {shlex.quote(card.recipe.surface)}"
+    if due is None:
+        click.echo(f"Next: a picture. etchwarden prepare PHOTO -o NAME {pair}")
+        return
+    wedge = " --wedge LEFT RIGHT LENGTH" if due.kind == FOCUS else ""
+    click.echo(f"Next: {due.why}\n  etchwarden card {due.kind} -o NAME{wedge} {pair}")

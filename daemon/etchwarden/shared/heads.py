@@ -1,9 +1,11 @@
 """Heads as the command line names them: one of the practice heads, or a file about a real one."""
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from etchwire.catalogue.examples import PRACTICE_HEADS
-from etchwire.catalogue.heads import Head
+from etchwire.catalogue.heads import UNKNOWN_SPOT_MM, Head
 from etchwire.errors import UnreadableSheet
 from etchwire.toml_text import read_toml
 
@@ -30,6 +32,14 @@ def find_head(name: str) -> Head:
         raise UnreadableSheet(f"{name} does not describe a laser as TOML: {error}") from error
     try:
         head = table.get("head")  # a machine's own file has it as a table
-        return Head.from_table(head if isinstance(head, dict) else table)
+        return Head.from_table(_with_spot(head if isinstance(head, dict) else table))
     except UnreadableSheet as error:
         raise UnreadableSheet(f"{name}: {error}") from error
+
+
+def _with_spot(described: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a laser's table; a spot that nobody stated is unknown until a focus card shows it."""
+    if any(name.startswith("spot_") for name in described):
+        return dict(described)
+    unknown = {"spot_x_mm": UNKNOWN_SPOT_MM, "spot_y_mm": UNKNOWN_SPOT_MM}
+    return {**described, **unknown, "is_spot_measured": False}

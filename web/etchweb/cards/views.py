@@ -16,6 +16,7 @@ from flask import (
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchproof.card import BED_PLACES, Card
+from etchproof.choosing.next_card import NextCard, PairState, next_card
 from etchproof.drift.advice import advice_on
 from etchproof.drift.rules import DueTest
 from etchweb.cards.disturbance import disturbances
@@ -77,11 +78,13 @@ def show() -> BaseResponse:
         lasers=list(dict.fromkeys(pair.head.name for pair in pairs)),
         surfaces=list(dict.fromkeys(pair.surface.name for pair in pairs)),
         chosen=chosen,
+        chosen_key="" if chosen is None else json.dumps(chosen.key),
         events=[
             (event.at_utc, event_words(event), thumbs.get(reading_of(event))) for event in events
         ],
         courses=charts_over_time(events),
         advice=[one.advice for one in due],
+        next_card=None if chosen is None else _next_card(chosen, readings),
     )
     answer = with_status(page, 200)
     if asked is not None:
@@ -97,6 +100,10 @@ def _thumbs_of(readings: Sequence[ReadingEntry]) -> dict[int | None, str]:
         for reading in readings
         if (kept := CardFiles.of(folder, reading.card_number).overlays(reading.photos))
     }
+
+
+def _next_card(pair: Pair, readings: Sequence[ReadingEntry]) -> NextCard | None:
+    return next_card(PairState.of(pair.head, pair.recipe, (one.kind for one in readings)))
 
 
 def new() -> str | BaseResponse:

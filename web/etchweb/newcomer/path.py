@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any, Final, Self, TypeVar
 
+from etchproof.choosing.next_card import NextCard, PairState, next_card
 from etchwire.calls.catalogue import CardEntry, HeadEntry, RecipeEntry, SurfaceEntry
 from etchwire.calls.history import RunSummary
 
@@ -62,6 +63,7 @@ class Known:
     surface: SurfaceEntry | None
     card: CardEntry | None  # the newest of that laser on that surface
     recipe: RecipeEntry | None
+    kinds_read: frozenset[str]  # of cards of that laser on that surface
 
     @classmethod
     def of(cls, records: BoxRecords) -> Self:
@@ -71,8 +73,14 @@ class Known:
         head = _chosen(records.heads, of_pair.head if of_pair else None)
         surface = _chosen(records.surfaces, of_pair.surface if of_pair else None)
         pair = (head and head.name, surface and surface.name)
-        cards = (one for one in records.cards if (one.head, one.surface) == pair)
-        return cls(head=head, surface=surface, card=next(cards, None), recipe=recipe)
+        cards = [one for one in records.cards if (one.head, one.surface) == pair]
+        return cls(
+            head=head,
+            surface=surface,
+            card=next(iter(cards), None),
+            recipe=recipe,
+            kinds_read=frozenset(one.kind for one in cards if one.reading_id is not None),
+        )
 
     @property
     def pair_key(self) -> str:
@@ -97,9 +105,11 @@ class Known:
         return self.card is not None and self.card.reading_id is None
 
     @property
-    def is_focus_card_wanted(self) -> bool:
-        """Whether nobody has stated the laser's spot, and no card was made."""
-        return self.head is not None and self.card is None and self.head.head.is_spot_unknown
+    def next_card(self) -> NextCard | None:
+        """The card that is due first; None without a laser, or where nothing is left to find."""
+        if self.head is None:
+            return None
+        return next_card(PairState.of(self.head.head, self.recipe, self.kinds_read))
 
 
 def _chosen(known: Sequence[Entry], name: str | None) -> Entry | None:
@@ -128,8 +138,9 @@ def _card(known: Known) -> Mapping[str, Any]:
     return {"number": known.card_number}
 
 
-def _new_card(kind: str) -> Callable[[Known], Mapping[str, Any]]:
-    return lambda known: {"finds": kind, "pair": known.pair_key}
+def _new_card(known: Known) -> Mapping[str, Any]:
+    due = known.next_card
+    return {"finds": due.kind if due else "", "pair": known.pair_key}
 
 
 NEXT: Final = (
@@ -162,16 +173,6 @@ NEXT: Final = (
     ),
     NextRow(
         step=Step.CARD,
-        applies=lambda known: known.is_focus_card_wanted,
-        says="The spot is not measured. A focus card shows how high the laser must stand and how"
-        " wide its spot is.",
-        button="Make a focus card",
-        endpoint="cards.new",
-        args=_new_card("focus"),
-        at_work=("cards.new",),
-    ),
-    NextRow(
-        step=Step.CARD,
         applies=lambda known: known.is_card_open and not known.is_card_etched,
         says="Test card {number} is made and not etched yet.",
         button="Etch test card {number}",
@@ -192,10 +193,10 @@ NEXT: Final = (
     NextRow(
         step=Step.CARD,
         applies=lambda _: True,
-        says="One test card shows which speed and power suit this laser on this tile and paint.",
-        button="Make a test card",
+        says="{why}",
+        button="Make a {name}",
         endpoint="cards.new",
-        args=_new_card("power"),
+        args=_new_card,
         at_work=("cards.new",),
     ),
 )
@@ -222,17 +223,29 @@ class PathState:
     @property
     def says(self) -> str:
         """What comes next, in a sentence."""
-        return self.next.says.format(number=self.known.card_number)
+        return self._filled(self.next.says)
 
     @property
     def button(self) -> str:
         """The words of the button that leads there."""
-        return self.next.button.format(number=self.known.card_number)
+        return self._filled(self.next.button)
 
     @property
     def args(self) -> Mapping[str, Any]:
         """What the address of the next step takes."""
         return self.next.args(self.known)
+
+    @property
+    def before_picture(self) -> NextCard | None:
+        """A card that would make the first picture better or faster; None where none is due."""
+        is_due = self.next.step is Step.PICTURE and not self.known.is_card_open
+        return self.known.next_card if is_due else None
+
+    def _filled(self, words: str) -> str:
+        due = self.known.next_card
+        return words.format(
+            number=self.known.card_number, why=due.why if due else "", name=due.name if due else ""
+        )
 
     def _done_words(self, step: Step) -> str:
         known = self.known
