@@ -19,10 +19,12 @@ if sys.dont_write_bytecode:
 import pytest
 from hypothesis import HealthCheck, settings
 
+pytest_plugins = ("support.harnesses.browser_fixtures",)
+
 TESTS = Path(__file__).parent
 ON_DEMAND = ("measure", "network", "board")  # `-m` has to name them
 ON_DEMAND_FOLDERS = ("measure", "board")  # where every test is marked so
-SLOW_FOLDERS = ("processes", "scenarios", "systemd")
+SLOW_FOLDERS = ("processes", "browser", "scenarios", "systemd")
 NOT_SLOW = "not slow"
 SLOW_MODULE = re.compile(r"^pytestmark = \[?pytest\.mark\.slow\b", re.MULTILINE)
 MADE_FOR_MODULE = 'scope="module"'

@@ -5,8 +5,7 @@ import pytest
 from etchwarden.practice_session.scenario_stage import theatre
 from etchweb.practice.scenario_runner import Outcome
 from etchweb.practice.scenario_views import add_scenarios
-from processes.test_page_machine import too_small
-from support.harnesses.page_bench import served_page, violations
+from support.harnesses.page_bench import served_page, too_small, violations
 
 PATIENCE_MS = 120_000
 

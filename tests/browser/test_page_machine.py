@@ -4,9 +4,8 @@ import pytest
 
 from support.fakes.fake_daemon import JOB, MACHINE
 from support.fakes.fake_machine import BED, WIRING
-from support.harnesses.page_bench import violations
+from support.harnesses.page_bench import too_small, violations
 
-LEAST_TARGET_PX = 48
 MAY = ["move_to", "move_by", "trace_outline", "set_origin", "stop"]
 PLACED = {
     **JOB,
@@ -123,14 +122,3 @@ def test_everybody_can_use_the_page(open_phone, served, axe, is_homed, tab):
     assert violations(page, axe) == []
     assert page.evaluate("document.documentElement.scrollWidth") == 320
     assert too_small(page) == []
-
-
-def too_small(page):
-    """Return what a finger would miss."""
-    return page.evaluate(
-        """least => [...document.querySelectorAll("a, button, summary, .tick, .places input")]
-            .filter(one => one.offsetParent)
-            .filter(one => one.getBoundingClientRect().height < least)
-            .map(one => one.outerHTML.slice(0, 90))""",
-        LEAST_TARGET_PX,
-    )

@@ -16,9 +16,8 @@ from etchproof.reading.camera import read_card
 from etchweb.storage.card_files import READ_NAME, CardFiles
 from etchwire.packing import pack
 from support.fakes.card_book import CardBook
-from support.harnesses.page_bench import WIDTHS_PX, violations
+from support.harnesses.page_bench import LEAST_TARGET_PX, WIDTHS_PX, violations
 
-LEAST_TARGET_PX = 48
 WILLING = SURFACES["willing"]
 
 

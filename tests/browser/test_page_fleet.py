@@ -3,9 +3,8 @@
 import pytest
 
 from support.fakes.fleet_boxes import SHOP, FakeWatcher, fleet_on
-from support.harnesses.page_bench import violations
+from support.harnesses.page_bench import LEAST_TARGET_PX, violations
 
-LEAST_TARGET_PX = 48
 AWAY = "The connection to the broker at 192.168.0.10 is lost."
 
 

@@ -3,10 +3,9 @@
 import pytest
 
 from support.fakes.fake_unfinished import BY_CUT, NOT_KEPT, answer_unfinished
-from support.harnesses.page_bench import violations
+from support.harnesses.page_bench import LEAST_TARGET_PX, violations
 
 PAGE = "/logbook/6/take-up-again"
-LEAST_TARGET_PX = 48
 KINDS = {"by eye": None, "by the cut": BY_CUT, "job gone": NOT_KEPT}
 
 

@@ -8,14 +8,13 @@ import pytest
 from etchweb.auth.roles import Role
 from etchweb.auth.store import Store
 from support.fakes.fake_daemon import ETCH
-from support.harnesses.page_bench import WIDTHS_PX, served_page, violations
+from support.harnesses.page_bench import LEAST_TARGET_PX, WIDTHS_PX, served_page, violations
 
 VIEWS = [
     "/logbook", "/logbook?text=gone", "/logbook/7", "/practice", "/phones", "/pair", "/nowhere",
     "/machines", "/test-tiles", "/test-tiles/new", "/lasers", "/tiles-and-paints",
     "/lots", "/orders", "/orders/3", "/orders/new", "/orders/costs",
 ]  # fmt: skip
-LEAST_TARGET_PX = 48
 CODE = "123456"
 NOTED = {"id": 1}
 
