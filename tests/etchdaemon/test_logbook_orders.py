@@ -230,6 +230,16 @@ def test_a_yes_to_what_was_never_shown_is_refused(logbook):
         logbook.note("note_proof", item=1, answer="yes", shown_sha256=never_shown)
 
 
+def test_a_proof_that_was_changed_while_somebody_had_it_open_is_not_noted_as_shown(logbook):
+    take(logbook)
+    seen = item(logbook)["fingerprint"]
+    logbook.note("note_proof", item=1, answer="changed", design_sha256="ef" * 32)
+
+    with pytest.raises(CommandRefused, match="not what was shown"):
+        logbook.note("note_proof", item=1, answer="shown", shown_sha256=seen)
+    assert item(logbook)["proofs"] == []
+
+
 def test_a_customer_may_say_no_and_then_yes_to_the_same_proof(logbook):
     take(logbook)
     logbook.note("note_proof", item=1, answer="shown", design_sha256=DESIGN)

@@ -2,18 +2,19 @@
 
 import io
 import json
-from hashlib import sha256
 
 import pytest
 
-from etchweb.drafts.store import DOTS_NAME, Drafts
+from etchweb.drafts import views as new_picture
+from etchweb.drafts.forms import for_order
+from etchweb.drafts.store import FACTS_NAME, PHOTO_NAME, SEEN_NAME, Drafts, changed
 from etchwire.errors import Refused
-from support.fakes.catalogue_answers import HEAD, SURFACE, craft
+from support.fakes.catalogue_answers import HEAD, RECIPE, SURFACE, craft
+from support.fakes.fake_daemon import ETCH
 from support.samples.photo_files import encoded, scene
 
-pytestmark = pytest.mark.slow
-
 PATIENCE_S = 60
+PAIR = json.dumps([HEAD.name, SURFACE.name])
 TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness", "open_shadows"), "0")
 LOOK = {"halftone": "jarvis", **TONES}
 
@@ -24,66 +25,137 @@ def drafts(tmp_path):
 
 
 @pytest.fixture
-def see(app, phone):
-    """Return a function that looks at a step of a draft once the work for it is done."""
-
-    def see(address):
-        phone.look(address)
-        work = app.extensions["etchweb works"].of(address.split("/")[2])
-        assert work is None or work.over.wait(PATIENCE_S)
-        return phone.look(address).text
-
-    return see
+def draft(drafts, daemon):
+    """Return a draft for item 7 of order 3 with everything decided, shown as it is."""
+    daemon.answers |= craft()
+    draft = changed(
+        drafts.begin("Ada and Rex.jpg"), width_mm=24.0, height_mm=16.0, head=HEAD,
+        recipe=RECIPE, crop=(0.0, 0.0, 1.0, 1.0), halftone="jarvis", is_halftone_chosen=True,
+    )  # fmt: skip
+    folder = drafts.folder_of(draft.id)
+    facts = {"width_px": 120, "height_px": 80, "sha256": "ab" * 32}
+    (folder / FACTS_NAME).write_text(json.dumps(facts))
+    (folder / PHOTO_NAME).write_bytes(b"a photo")
+    (folder / SEEN_NAME).write_bytes(b"a tile")
+    drafts.keep(for_order(draft, {"order": "3", "item": "7"}))
+    return drafts.find(draft.id)
 
 
 @pytest.fixture
-def made(phone, daemon, drafts, see):
-    """Return a draft for item 7 of order 3, made as far as its proof."""
+def made(app, phone, daemon, drafts, monkeypatch):
+    """Return a draft for item 7 of order 3, made by real children as far as its proof."""
+    monkeypatch.setattr(new_picture, "WAIT_S", PATIENCE_S)
+    monkeypatch.setattr(new_picture, "LOOK_AT_PHOTO_S", PATIENCE_S)
     daemon.answers |= craft(batch="the next box")
     photo = (io.BytesIO(encoded(scene(120, 80), "JPEG")), "Ada and Rex.jpg", "image/jpeg")
     answer = phone.press("new", form={"photo": photo, "order": "3", "item": "7"})
     draft = "new/" + answer.location.split("/")[2]
     assert phone.look(f"/{draft}/tile").text.count('value="90') == 2  # mm, as the order says
-    sides = {"width_mm": "24", "height_mm": "16", "pair": json.dumps([HEAD.name, SURFACE.name])}
+    sides = {"width_mm": "24", "height_mm": "16", "pair": PAIR}
     phone.press(f"{draft}/tile", form=sides)
     phone.press(f"{draft}/cut", form={"left": "0", "top": "0", "wide": "100"})
-    see(f"/{draft}/look")
     phone.press(f"{draft}/look", form=LOOK)
-    assert "For order 3" in see(f"/{draft}/proof")
+    assert "For order 3" in phone.look(f"/{draft}/proof").text
     (made,) = drafts.all()
     return made
 
 
-def test_the_order_is_told_what_the_proof_shows_and_a_bench_names_it(phone, daemon, drafts, made):
-    shown = sha256((drafts.folder_of(made.id) / DOTS_NAME).read_bytes()).hexdigest()
+@pytest.mark.slow
+def test_what_was_shown_goes_to_the_bench_under_the_order_s_number(phone, daemon, made):
+    """A customer's file name does not become the job's title."""
     told = daemon.said["note_proof"]
+    assert (told["item"], told["answer"], told["draft"]) == (7, "changed", made.id)
 
     assert phone.press(f"new/{made.id}/bench").location == "/"
 
-    assert (told["item"], told["answer"], told["design_sha256"]) == (7, "changed", shown)
-    assert told["draft"] == made.id
-    assigned = daemon.said["assign_tile"]
-    assert (assigned["item"], assigned["design_sha256"]) == (7, shown)
-    assert assigned["gcode_sha256"] == daemon.said["load"]["sheet"].gcode_sha256
-
-
-def test_a_customer_s_file_name_does_not_become_the_job_s_title(phone, daemon, made):
-    phone.press(f"new/{made.id}/bench")
-
-    sheet = daemon.said["load"]["sheet"]
-    assert sheet.title == "order 3, item 7"
+    assigned, sheet = daemon.said["assign_tile"], daemon.said["load"]["sheet"]
+    assert (assigned["item"], assigned["design_sha256"]) == (7, told["design_sha256"])
+    assert (assigned["gcode_sha256"], sheet.title) == (sheet.gcode_sha256, "order 3, item 7")
     assert "Ada" not in sheet.to_json()
 
 
-def test_another_look_is_another_proof(phone, daemon, made, see):
-    before = daemon.said["note_proof"]["design_sha256"]
+@pytest.mark.slow
+def test_the_same_again_is_the_picture_that_the_customer_said_yes_to(phone, daemon, made):
+    phone.press(f"new/{made.id}/bench")
+    first = daemon.said["assign_tile"]
+    daemon.answers["run"] = ETCH | {"gcode_sha256": first["gcode_sha256"]}
+    again = phone.press("new/same-again/7").location
+    phone.look(again)
 
-    phone.press(f"new/{made.id}/look", form=LOOK | {"lighter": "40"})
-    see(f"/new/{made.id}/proof")
+    assert phone.press(again.replace("proof", "bench").strip("/")).location == "/"
 
-    assert daemon.said["note_proof"]["design_sha256"] != before
+    assert daemon.said["assign_tile"] == first
 
 
+def test_looking_at_a_picture_or_at_its_order_changes_nothing(phone, daemon, draft):
+    daemon.asked.clear()
+
+    for step in ("tile", "cut", "design"):
+        assert phone.look(f"/new/{draft.id}/{step}").status_code == 200
+    phone.look("/orders/3")
+
+    assert "note_proof" not in daemon.asked
+
+
+SAME = {
+    "look": LOOK,
+    "cut": {"left": "0", "top": "0", "wide": "100"},
+    "proof": {"at_x_mm": "40", "at_y_mm": "5"},
+    "tile": {
+        "width_mm": "24", "height_mm": "16", "pair": PAIR, "feed_mm_per_min": "1500",
+        "power_percent": "61", "line_spacing_mm": "0.1",
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("step", SAME)
+def test_the_same_picture_keeps_its_yes_wherever_and_with_whatever_power_it_is_etched(
+    phone, daemon, drafts, draft, step
+):
+    """Another painting lot may want other settings; the customer sees the same picture."""
+    assert phone.press(f"new/{draft.id}/{step}", form=SAME[step]).status_code == 303
+
+    assert "note_proof" not in daemon.asked
+    assert (drafts.folder_of(draft.id) / SEEN_NAME).exists()
+
+
+OTHER = (
+    ("look", LOOK | {"lighter": "40"}),
+    ("cut", {"left": "10", "top": "0", "wide": "80"}),
+    ("cut", {"turn": "mirror"}),
+    ("tile", SAME["tile"] | {"width_mm": "25"}),
+    ("fade", {}),
+    ("design", {
+        "text": "Ida", "font": "DejaVu Sans Bold", "stand": "bottom", "ink": "white on black",
+        "shape": "rectangle", "then": "proof",
+    }),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("step", "form"), OTHER, ids=[step for step, _ in OTHER])
+def test_another_picture_is_told_to_the_order_as_soon_as_somebody_asks_for_it(
+    phone, daemon, drafts, draft, step, form
+):
+    before = drafts.design_sha256(draft)
+
+    phone.press(f"new/{draft.id}/{step}", form=form)
+
+    said = daemon.said["note_proof"]
+    assert (said["item"], said["answer"], said["draft"]) == (7, "changed", draft.id)
+    assert said["design_sha256"] == drafts.design_sha256(drafts.find(draft.id)) != before
+    assert not (drafts.folder_of(draft.id) / SEEN_NAME).exists()
+
+
+def test_a_picture_whose_order_cannot_hear_of_it_stays_as_it_was(phone, daemon, drafts, draft):
+    daemon.go_away()
+
+    answer = phone.press(f"new/{draft.id}/look", form=LOOK | {"lighter": "40"})
+
+    assert answer.status_code == 503
+    assert drafts.find(draft.id).lighter == 0
+
+
+@pytest.mark.slow
 def test_what_has_no_yes_is_not_loaded(phone, daemon, made):
     daemon.refuse("The customer has not said yes to this as it is now.")
 
@@ -94,6 +166,7 @@ def test_what_has_no_yes_is_not_loaded(phone, daemon, made):
     assert "load" not in daemon.asked
 
 
+@pytest.mark.slow
 def test_a_job_that_the_machine_refuses_does_not_lie_on_the_bench(phone, daemon, made):
     def refuse(**_):
         raise Refused("busy", "Something is being etched.")

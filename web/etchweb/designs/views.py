@@ -7,7 +7,7 @@ from etchweb.designs.forms import with_decoration
 from etchweb.designs.presenter import design_view
 from etchweb.drafts.step_views import decided, go, unfit
 from etchweb.drafts.store import Draft
-from etchweb.drafts.views import drafts, found_draft, waiting_page, work_queue
+from etchweb.drafts.views import drafts, found_draft, keep, waiting_page, work_queue
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
@@ -25,7 +25,7 @@ def design(draft_id: str) -> str | BaseResponse:
         draft = with_decoration(draft, request.form)
     except FormUnfit as fault:
         return unfit(_form(draft, str(fault)))
-    drafts().keep(draft)
+    keep(draft)
     if request.form.get("then") == "proof":
         return go("proof", draft)
     return redirect(url_for("designs.design", draft_id=draft.id), 303)

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from hashlib import sha256
 from typing import Final
 
 from flask import abort, redirect, render_template, request, url_for
@@ -15,7 +14,6 @@ from etchweb.drafts.forms import with_background_faded, with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
 from etchweb.drafts.store import (
-    DOTS_NAME,
     DRAFT_NAME,
     JOB_FOLDER,
     PHOTO_NAME,
@@ -24,7 +22,7 @@ from etchweb.drafts.store import (
     changed,
 )
 from etchweb.drafts.tile_choice import chosen_pair
-from etchweb.drafts.views import drafts, found_draft, waited_for, work_queue
+from etchweb.drafts.views import drafts, found_draft, keep, waited_for, work_queue
 from etchweb.previews.store import pass_on
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import status_of, with_status
@@ -33,9 +31,7 @@ from etchweb.text.formatting import as_sentence
 from etchwire.calls.catalogue import AssignTile
 from etchwire.calls.history import Run
 from etchwire.calls.machine import Status
-from etchwire.calls.orders import NoteProof
 from etchwire.calls.snapshot import MachineView
-from etchwire.catalogue.orders import CHANGED as PICTURE_CHANGED
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 
@@ -54,7 +50,7 @@ def proof(draft_id: str) -> str | BaseResponse:
     if request.method == "POST":
         try:
             draft = with_place(draft, request.form)
-            drafts().keep(draft)
+            keep(draft)
             return go("proof", draft)
         except FormUnfit as fault:
             answer = str(fault)
@@ -65,7 +61,7 @@ def proof(draft_id: str) -> str | BaseResponse:
 def fade(draft_id: str) -> BaseResponse:
     """Fade the background to white, and make the proof anew."""
     draft = with_background_faded(found_draft(draft_id))
-    drafts().keep(draft)
+    keep(draft)
     return go("proof", draft)
 
 
@@ -78,32 +74,10 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
         found = drafts().found(draft)
         if found is None:
             return go("proof", draft)
-    _tell_order(draft)
     view = proof_view(draft, found, _machine())
     return render_template(
         "drafts/proof.html", draft=draft, view=view, lots=_dry_lots(draft), answer=answer
     )
-
-
-def _tell_order(draft: Draft) -> None:
-    """Tell the order how its picture looks now: another than was shown withdraws a yes."""
-    if draft.item is None:
-        return
-    with suppress(Refused):  # the order is gone: the picture can still be etched
-        app_context().daemon.ask(
-            NoteProof(
-                item=draft.item,
-                answer=PICTURE_CHANGED,
-                design_sha256=_design_sha256(draft),
-                draft=draft.id,
-                who=visitor_name(),
-            )
-        )
-
-
-def _design_sha256(draft: Draft) -> str:
-    """Return SHA-256 of the picture that the proof shows, every dot of it."""
-    return sha256((drafts().folder_of(draft.id) / DOTS_NAME).read_bytes()).hexdigest()
 
 
 def _dry_lots(draft: Draft) -> list[str]:
@@ -163,7 +137,7 @@ def _assign_tile(draft: Draft, gcode_sha256: str) -> None:
             lot=request.form.get("lot", ""),
             gcode_sha256=gcode_sha256,
             item=draft.item,
-            design_sha256="" if draft.item is None else _design_sha256(draft),
+            design_sha256="" if draft.item is None else drafts().design_sha256(draft),
             who=visitor_name(),
         )
     )

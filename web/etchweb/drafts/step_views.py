@@ -27,7 +27,7 @@ from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
 from etchweb.drafts.sizes import size_choices
 from etchweb.drafts.store import PHOTO_NAME, Draft, cut_name
 from etchweb.drafts.tile_choice import chosen_pair, decide_tile, with_common_size
-from etchweb.drafts.views import GONE, drafts, found_draft, waited_for
+from etchweb.drafts.views import GONE, drafts, found_draft, keep, waited_for
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import with_status
 from etchweb.text.formatting import as_sentence
@@ -58,7 +58,7 @@ def tile(draft_id: str) -> str | BaseResponse:
         draft = decide_tile(draft, form, pairs, daemon, shape=_shape(draft))
     except FormUnfit as fault:
         return unfit(_tile_page(draft, pairs, chosen, str(fault)))
-    drafts().keep(draft)
+    keep(draft)
     return go("cut" if draft.recipe is not None else "tile", draft)
 
 
@@ -101,16 +101,16 @@ def cut(draft_id: str) -> str | BaseResponse:
     turn = TURNS.get(request.form.get("turn", ""))
     if turn is not None:
         draft = with_turn(draft, turn)
-        drafts().keep(draft)
+        keep(draft)
         return go("cut", draft)
     if request.form.get("turn") == "mirror":
-        drafts().keep(mirrored(draft))
+        keep(mirrored(draft))
         return go("cut", draft)
     try:
         draft = with_cut(draft, request.form, _size_px(draft))
     except FormUnfit as fault:
         return unfit(_cut_page(draft, str(fault)))
-    drafts().keep(draft)
+    keep(draft)
     return go("look", draft)
 
 
@@ -133,7 +133,7 @@ def look(draft_id: str) -> str | BaseResponse:
     if request.method == "POST":
         try:
             draft = with_look(draft, request.form, _crop(draft))
-            drafts().keep(draft)
+            keep(draft)
             return go("proof", draft)
         except FormUnfit as fault:
             answer = str(fault)

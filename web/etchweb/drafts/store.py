@@ -13,7 +13,7 @@ import shutil
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass, fields, replace
-from hashlib import sha256
+from hashlib import file_digest, sha256
 from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
@@ -110,6 +110,14 @@ class Draft:
         """What the job depends on: everything."""
         return _digest(*asdict(self).values())
 
+    def design_sha256(self, photo_sha256: str) -> str:
+        """Return SHA-256 of what a customer sees: photo, crop, look, size, what was added.
+
+        Laser, recipe and place are not in it: another lot's power makes the same picture.
+        """
+        shown = {name: value for name, value in asdict(self).items() if name not in _NOT_SEEN}
+        return sha256(json.dumps([photo_sha256, shown], sort_keys=True).encode()).hexdigest()
+
     @classmethod
     def from_table(cls, table: JsonTable) -> Self:
         """Read what `to_table` gave; what a newer page has added is left out."""
@@ -175,6 +183,10 @@ def cut_name(grey_mix: str) -> str:
     return f"cut-{grey_mix}.jpg"
 
 
+_NOT_SEEN: Final = frozenset((
+    "id", "name", "called", "head", "recipe", "tone", "chosen", "caution", "is_halftone_chosen",
+    "at_x_mm", "at_y_mm", "order", "item",
+))  # fmt: skip
 TAKEN_OVER: Final = (
     "width_mm", "height_mm", "head", "recipe", "tone", "chosen", "caution", "halftone",
     "is_halftone_chosen", "lighter", "contrast", "local_contrast", "sharpness", "open_shadows",
@@ -269,6 +281,14 @@ class Drafts:
         found = _as(MadeJob, self._read(draft.id, FOUND_NAME))
         return found if found and found.of == draft.found_key else None
 
+    def design_sha256(self, draft: Draft) -> str:
+        """Return what tells the draft's picture from others; raise OSError without its photo."""
+        facts = self.facts(draft.id)
+        if facts is not None:
+            return draft.design_sha256(facts.sha256)
+        with (self.folder_of(draft.id) / PHOTO_NAME).open("rb") as photo:
+            return draft.design_sha256(file_digest(photo, "sha256").hexdigest())
+
     def drawn(self, draft: Draft) -> DrawnTile | None:
         """Return what is known of the tile drawn to scale, where it is of the draft as it is."""
         drawn = _as(DrawnTile, self._read(draft.id, DRAWN_NAME))
@@ -278,6 +298,11 @@ class Drafts:
         """Throw the job away, which is large and elsewhere by now; the draft can be made again."""
         (self.folder_of(draft_id) / FOUND_NAME).unlink(missing_ok=True)
         shutil.rmtree(self.folder_of(draft_id) / JOB_FOLDER, ignore_errors=True)
+
+    def clear_shown(self, draft_id: str) -> None:
+        """Throw away what shows the picture as it was before a change."""
+        for name in (FOUND_NAME, SEEN_NAME, PROOF_NAME):
+            (self.folder_of(draft_id) / name).unlink(missing_ok=True)
 
     def forget(self, draft_id: str) -> None:
         """Throw a draft away with all that was made of it."""

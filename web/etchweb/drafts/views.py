@@ -1,6 +1,7 @@
 """*New picture*: a photo comes in, and the drafts that are on their way."""
 
 import time
+from contextlib import suppress
 from typing import Final
 
 from flask import (
@@ -18,7 +19,7 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchphoto.grey_mixes import GREY_MIXES
-from etchweb.context import app_context
+from etchweb.context import app_context, visitor_name
 from etchweb.drafts.forms import for_order
 from etchweb.drafts.halftones import EVERY_HALFTONE, tried_name
 from etchweb.drafts.store import (
@@ -41,6 +42,9 @@ from etchweb.server.responses import message_response, with_status
 from etchweb.storage.retention import clear_out
 from etchweb.text.formatting import as_sentence
 from etchweb.workers.work import WorkItem, WorkQueue
+from etchwire.calls.orders import NoteProof
+from etchwire.catalogue.orders import CHANGED
+from etchwire.errors import Refused
 
 # Longer than that, a page with the progress on it is better than one that does not come.
 LOOK_AT_PHOTO_S: Final = 5.0
@@ -83,6 +87,38 @@ def found_draft(draft_id: str) -> Draft:
     return draft
 
 
+def keep(draft: Draft) -> None:
+    """Keep a draft. Where its picture is another now, its order hears of it first.
+
+    A yes that was withdrawn for nothing is asked for again; one that stood for another picture
+    would go unnoticed.
+    """
+    before = drafts().find(draft.id)
+    if draft.item is not None and (before is None or _shown_by(before) != _shown_by(draft)):
+        _tell_order(draft)
+        work_queue().forget(draft.id)
+        drafts().clear_shown(draft.id)
+    drafts().keep(draft)
+
+
+def _shown_by(draft: Draft) -> tuple[int | None, str]:
+    return draft.item, drafts().design_sha256(draft)
+
+
+def _tell_order(draft: Draft) -> None:
+    """Tell the order how its picture looks now: another than was shown withdraws a yes."""
+    with suppress(Refused):  # the order is gone: the picture can still be etched
+        app_context().daemon.ask(
+            NoteProof(
+                item=draft.item or 0,
+                answer=CHANGED,
+                design_sha256=drafts().design_sha256(draft),
+                draft=draft.id,
+                who=visitor_name(),
+            )
+        )
+
+
 def show() -> str:
     """Ask for a photo, and show what is on its way."""
     return _page("")
@@ -109,10 +145,10 @@ def upload() -> BaseResponse:
     facts = drafts().facts(draft.id)
     if draft.item is not None:
         draft = with_ordered_size(draft, app_context().daemon)
-        drafts().keep(draft)
+        keep(draft)
     if facts is not None and like is None:
         draft = with_first_choices(draft, request.form, facts, app_context().daemon)
-        drafts().keep(draft)
+        keep(draft)
     step = "tile" if draft.recipe is None else "cut"
     target = url_for(f"new_picture.{step}", draft_id=draft.id)
     return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)

@@ -11,7 +11,7 @@ from etchweb.text.timestamps import moment
 from etchweb.text.view import View
 from etchwire.calls.orders import ItemEntry, OrderLine, TileEntry
 from etchwire.catalogue.order_states import DONE
-from etchwire.catalogue.orders import SHOWN, YES, place_warning
+from etchwire.catalogue.orders import SHOWN, YES, OrderItem, place_warning
 
 PHOTO_MISSING: Final = (
     "Its picture is not on this box: it was deleted, or never prepared. Prepare it from the photo."
@@ -76,7 +76,7 @@ def item_view(entry: ItemEntry, prepared: Prepared | None) -> View:
         "letters": marked(item.text),
         "fingerprint": entry.fingerprint,
         "has_picture": prepared is not None and prepared.has_picture,
-        "can_show": bool(item.design_sha256 or item.text),
+        "can_show": _can_show(item, prepared),
         "can_answer": newest is not None and newest.answer in (SHOWN, YES) and newest.is_current,
         "is_accepted": newest is not None and newest.answer == YES and newest.is_current,
         "proofs": [
@@ -84,6 +84,13 @@ def item_view(entry: ItemEntry, prepared: Prepared | None) -> View:
         ],
         "tiles": [(tile.run_id, _tile_words(tile)) for tile in entry.tiles],
     }
+
+
+def _can_show(item: OrderItem, prepared: Prepared | None) -> bool:
+    """Return whether there is something to show; a picture that was made elsewhere is trusted."""
+    if prepared is not None:
+        return prepared.has_picture
+    return not item.draft and bool(item.design_sha256 or item.text)
 
 
 def _faults(entry: ItemEntry, prepared: Prepared | None) -> list[str]:

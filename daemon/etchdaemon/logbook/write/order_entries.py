@@ -19,6 +19,10 @@ from etchwire.catalogue.orders import (
 )
 
 FORGOTTEN: Final = "deleted"
+_NOT_SHOWN: Final = (
+    "This is not what was shown: picture, names or size were changed meanwhile. Show the proof "
+    "again, and ask again."
+)
 _FORGET: Final = {"title": FORGOTTEN, "text": "", "photo_sha256": "", "draft": ""}
 
 
@@ -64,6 +68,8 @@ def note_proof(book: sqlite3.Connection, *, call: NoteProof, stamp: Stamp) -> in
         "SELECT order_id, item_json FROM order_item WHERE id = ?", (call.item,)
     ).fetchone()
     item = OrderItem.from_table(json.loads(item_json))
+    if call.answer == SHOWN and call.shown_sha256 not in ("", item.fingerprint):
+        raise CommandRefused(_NOT_SHOWN)
     is_new_picture = call.design_sha256 not in ("", item.design_sha256) or (
         call.draft not in ("", item.draft)
     )
@@ -78,10 +84,7 @@ def note_proof(book: sqlite3.Connection, *, call: NoteProof, stamp: Stamp) -> in
     if call.answer == CHANGED:
         return None  # which has withdrawn what was said before, if it was another picture
     if call.answer == YES and not _is_shown(book, call.item, call.shown_sha256, item.fingerprint):
-        raise CommandRefused(
-            "This is not what was shown: picture, names or size were changed meanwhile. Show the "
-            "proof again, and ask again."
-        )
+        raise CommandRefused(_NOT_SHOWN)
     return _insert_proof(book, call.item, call.answer, item.fingerprint, stamp, way=call.way)
 
 
