@@ -31,6 +31,7 @@ from etchweb.server import errors
 from etchweb.server.csrf_and_headers import LARGEST_FORM_BYTES, LARGEST_PHOTO_BYTES, add_checks
 from etchweb.server.host_names import LOOPBACK_NAMES
 from etchweb.server.picker import add_picker
+from etchweb.server.static_files import PageApp
 from etchweb.server.uploads import ask_before_bodies
 from etchweb.text.formatting import grouped, percent
 from etchweb.text.timestamps import clock_time, moment
@@ -54,7 +55,7 @@ def create_app(
     those of this board, whose pages share their doors. The caller starts the listener. Raises
     StoreUnusable.
     """
-    app = Flask(__name__, static_url_path=f"/static/{_static_version()}")
+    app = PageApp(__name__, static_url_path=f"/static/{_static_version()}")
     app.config.update(
         TRUSTED_HOSTS=list(host_names),
         MAX_CONTENT_LENGTH=LARGEST_FORM_BYTES,

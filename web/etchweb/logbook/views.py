@@ -34,6 +34,8 @@ from etchwire.record import row_pages
 pages = Blueprint("logbook", __name__)
 
 ETCHES_ON_A_PAGE: Final = 20
+# A browser fetches pictures far below what it shows, but none in what is folded away.
+SHOWN_AT_FIRST: Final = 6
 
 
 @pages.get("/logbook")
@@ -47,6 +49,7 @@ def show() -> str:
     return render_template(
         "logbook/logbook.html",
         etches=[line_view(run) for run in page.runs],
+        at_first=SHOWN_AT_FIRST,
         older=page.next_before,
         is_first=before is None,
         sought=sought,

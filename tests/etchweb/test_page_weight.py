@@ -1,0 +1,76 @@
+"""What a first view costs: the page, what it links, and the pictures that are not folded away.
+
+A browser fetches lazy pictures far below what it shows, so all outside a closed fold count.
+"""
+
+import hashlib
+import re
+from urllib.parse import urlsplit
+
+import pytest
+from PIL import Image
+
+from etchweb.logbook.views import SHOWN_AT_FIRST
+from etchweb.previews.store import PICTURES_FOLDER, keep_picture
+from support.fakes.fake_daemon import ETCH
+from support.samples.photo_files import PHOTOGRAPHS
+
+ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
+MOST_BYTES, MOST_REQUESTS = 60_000, 12
+FOLDED = re.compile(r"<details(?: [^>]*)?>.*?</details>", re.DOTALL)
+LINKED = re.compile(r'<(?:img|script|link)\b[^>]*?\b(?:src|href)="([^"]+)"')
+NOT_FETCHED = ("apple-touch-icon", "manifest")  # only once somebody installs the page
+
+
+@pytest.fixture
+def hundred_runs(daemon, tmp_path):
+    """Have a hundred etches in the logbook, each with a picture of its own as dots."""
+    dots = tmp_path / "dots.png"
+    Image.open(ASTRONAUT).convert("L").resize((1000, 1000)).convert("1").save(dots)
+    runs = []
+    for number in range(100, 0, -1):
+        gcode_sha256 = hashlib.sha256(str(number).encode()).hexdigest()
+        runs.append({**ETCH, "id": number, "gcode_sha256": gcode_sha256})
+    for run in runs[:20]:
+        keep_picture(dots, folder=tmp_path / PICTURES_FOLDER, gcode_sha256=run["gcode_sha256"])
+
+    def answer(before=None, limit=500, **_):
+        older = [run for run in runs if before is None or run["id"] < before]
+        more = older[limit - 1]["id"] if len(older) > limit else None
+        return {"runs": older[:limit], "next_before": more, "notes": []}
+
+    daemon.answers["runs"] = answer
+
+
+def fetched(phone, path):
+    """Return the bytes of each answer that a first view of `path` fetches, by address."""
+    page = phone.look(path)
+    addresses = {
+        urlsplit(address).path
+        for tag, address in (
+            (match[0], match[1]) for match in LINKED.finditer(FOLDED.sub("", page.text))
+        )
+        if not any(kind in tag for kind in NOT_FETCHED)
+    }
+    sizes = {path: len(page.data)}
+    for address in addresses:
+        with phone.look(address, **{"Accept-Encoding": "gzip"}) as answer:
+            assert answer.status_code == 200, address
+            sizes[address] = len(answer.data)
+    return sizes
+
+
+def test_a_logbook_of_a_hundred_etches_is_light_at_first_sight(phone, hundred_runs):
+    sizes = fetched(phone, "/logbook")
+
+    assert sum(address.endswith("-thumb.jpg") for address in sizes) == SHOWN_AT_FIRST
+    assert sum(sizes.values()) <= MOST_BYTES, sizes
+    assert len(sizes) <= MOST_REQUESTS, sizes
+
+
+def test_further_etches_are_a_fold_and_a_page_away(phone, hundred_runs):
+    page = phone.look("/logbook").text
+
+    assert "<summary>14 more</summary>" in page
+    assert page.count('loading="lazy"') == 20
+    assert 'href="/logbook?before=81"' in page
