@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 
 from darkroom.camera import Shot, photograph
-from darkroom.cards import RECIPE, register_card, wishes
+from darkroom.cards import HEAD, RECIPE, register_card, wishes
 from darkroom.practice import burn_on_practice
 from darkroom.spacing import black_lines
+from etchphoto.light import lightness
 from etchproof.card import HALFTONE, SOLID, Card
 from etchproof.choosing.card_result import CardEvidence, result_of
+from etchproof.choosing.judging import PLATEAU_L
 from etchproof.choosing.spacing_choice import read_spacing
 from etchproof.errors import NoSpacing, UnfitCard
 from etchproof.layout.border import Place
@@ -115,6 +117,28 @@ def test_the_practice_machine_closes_lines_as_its_surface_says(tmp_path):
     assert found.best.photo_s < found.at_recipe.photo_s
 
 
+def test_a_coarser_spacing_keeps_a_reserve(tmp_path):
+    """With a tenth less dose than recommended its lines still close."""
+    head = replace(PRACTICE_HEADS[DEFAULT_HEAD], is_spot_measured=False)
+    recipe = replace(RECIPE, feed_mm_per_min=5900.0, power_ratio=0.6)
+    asked = wishes(head=head, surface=PRACTICE_SURFACE)
+    card = lay_out_spacing_card(asked, recipe)
+    tile = burn_on_practice(card, "white-tile", tmp_path / "card")
+    reading = read_card([photograph(tile, Shot(tilt_degrees=12))], [card], is_wiped=True)[0]
+    chosen = result_of(CardEvidence(card=card, reading=reading)).recommended["recipe"]
+
+    dose_at = chosen["feed_mm_per_min"] * 1.1 * chosen["line_spacing_mm"] / 0.1
+    weaker = lay_out_spacing_card(asked, replace(recipe, feed_mm_per_min=round(dose_at)))
+    tile = burn_on_practice(weaker, "white-tile", tmp_path / "weaker")
+
+    seen = {
+        spacing_of(weaker, patch): lightness(tile.reflectance[_px(tile, patch)].mean())
+        for patch in solids(weaker)
+    }
+    assert chosen["line_spacing_mm"] > 0.1
+    assert seen[chosen["line_spacing_mm"]] <= min(seen.values()) + PLATEAU_L
+
+
 def _px(tile, patch):
     scale = tile.card.spacing_mm * tile.px_per_mm
     area = patch.area
@@ -148,7 +172,8 @@ def test_what_a_spacing_card_showed_is_a_recipe_at_its_coarsest_closed_spacing()
 
     recipe = result.recommended["recipe"]
     assert recipe["line_spacing_mm"] == 0.15
-    assert recipe["feed_mm_per_min"] == pytest.approx(RECIPE.feed_mm_per_min * 0.1 / 0.15)
+    with_reserve = RECIPE.feed_mm_per_min * 0.1 / 0.15 / 1.1
+    assert recipe["feed_mm_per_min"] == pytest.approx(with_reserve, rel=0.005)
     belongs = {"head": "a", "surface": "b", "origin": "reading", "reading": 1}
     RecipeRecord.from_table({**recipe, **belongs})
     assert result.summary["coarsest_spacing_mm"] == 0.15
@@ -156,6 +181,19 @@ def test_what_a_spacing_card_showed_is_a_recipe_at_its_coarsest_closed_spacing()
     assert "Lines 0.175 mm apart no longer do: lightness 50" in text
     assert "% less" in text
     assert "shows no single lines" in text
+
+
+def test_where_dose_and_not_turning_takes_the_time_the_recipe_s_own_lines_stay():
+    """On a weak laser a coarser spacing saves no time, and its reserve takes some."""
+    head = replace(HEAD, rated_optical_w=2.5)
+    slow = replace(RECIPE, feed_mm_per_min=300.0)
+    card = lay_out_spacing_card(wishes(number=12, head=head), slow)
+
+    result = result_of(CardEvidence(card=card, reading=reading_of(card, [30, 30, 30, 30, 50])))
+
+    assert result.recommended is None
+    assert result.summary["coarsest_spacing_mm"] == 0.15
+    assert "nothing is faster than 0.1 mm" in " ".join(result.table["sentences"])
 
 
 def test_where_all_close_or_only_the_finest_does_the_next_card_is_named():

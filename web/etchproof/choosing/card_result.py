@@ -367,12 +367,12 @@ def _spacing_result(shown: CardEvidence) -> CardResult:
     found = read_spacing(shown.card, shown.reading)
     best = found.best
     recipe = _settings(shown.card) | {
-        "feed_mm_per_min": best.feed_mm_per_min,
+        "feed_mm_per_min": best.kept_feed_mm_per_min,
         "line_spacing_mm": best.spacing_mm,
     }
     return CardResult(
         table=asdict(found) | {"sentences": spacing_sentences(found)},
-        summary={"coarsest_spacing_mm": best.spacing_mm},
+        summary={"coarsest_spacing_mm": found.coarsest.spacing_mm},
         recommended={"recipe": recipe} if best != found.at_recipe else None,
     )
 

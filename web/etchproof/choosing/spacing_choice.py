@@ -1,8 +1,11 @@
-"""From a spacing card to a line spacing: the coarsest whose lines still close.
+"""From a spacing card to a line spacing: the fastest whose lines still close, with a reserve.
 
 A phone does not resolve lines a tenth of a millimetre apart. But white that is left between lines
 makes a solid patch brighter on the whole, and a photo shows that well: lines have closed where
 their patch is as dark as the darkest. Stripes are seen from half a millimetre on, as unevenness.
+
+Lines further apart need more dose to close, so what closes at the recipe's dose may have used up
+its reserve: another spacing is recommended with a reserve beyond the dose that it closed with.
 """
 
 from dataclasses import dataclass
@@ -10,6 +13,7 @@ from typing import Final
 
 from etchproof.card import HALFTONE, SOLID, SPACING, Card, Patch
 from etchproof.choosing.judging import PLATEAU_L
+from etchproof.choosing.reserve import RESERVE
 from etchproof.errors import NoSpacing
 from etchproof.layout.reach import photo_time_s
 from etchproof.layout.spacing_card import spacing_of
@@ -18,6 +22,7 @@ from etchproof.reading.values import PatchReading, Reading
 PICTURE_MM: Final = 100.0  # the side of the picture whose time is told
 LEAST_SPACINGS: Final = 3
 LEAST_DARK_L: Final = 85.0  # paler, and nothing was burnt that could close
+SAME_MM: Final = 1e-6
 STRIPED_L: Final = 1.0  # of unevenness beyond the calmest patch's: our choice
 
 
@@ -25,11 +30,13 @@ STRIPED_L: Final = 1.0  # of unevenness beyond the calmest patch's: our choice
 class SpacingSeen:
     """One line spacing: how dark its solid and its half-burnt patch are, and what a photo takes.
 
-    `white_left` is the share of the solid patch that reflects as bare tile does.
+    `white_left` is the share of the solid patch that reflects as bare tile does. A recipe at this
+    spacing runs at `kept_feed_mm_per_min`, which is slower than what was burnt by the reserve.
     """
 
     spacing_mm: float
     feed_mm_per_min: float
+    kept_feed_mm_per_min: float
     lightness: float
     half_lightness: float | None
     white_left: float
@@ -41,12 +48,14 @@ class SpacingSeen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SpacingReading:
-    """What a spacing card showed, from the finest spacing on, and which is best.
+    """What a spacing card showed, from the finest spacing on.
 
-    `recipe_mm` is the spacing that the card was laid out round.
+    `coarsest` is the last whose lines close, `best` the one of those with which a picture takes
+    least time; `recipe_mm` is the spacing that the card was laid out round.
     """
 
     seen: tuple[SpacingSeen, ...]
+    coarsest: SpacingSeen
     best: SpacingSeen
     recipe_mm: float
     px_per_mm: float
@@ -58,8 +67,8 @@ class SpacingReading:
 
     @property
     def coarser(self) -> SpacingSeen | None:
-        """The next coarser spacing than the best, None where the card has none."""
-        return next((one for one in self.seen if one.spacing_mm > self.best.spacing_mm), None)
+        """The finest spacing whose lines no longer close, None where the card has none."""
+        return next((one for one in self.seen if one.spacing_mm > self.coarsest.spacing_mm), None)
 
 
 def read_spacing(card: Card, reading: Reading) -> SpacingReading:
@@ -88,10 +97,13 @@ def read_spacing(card: Card, reading: Reading) -> SpacingReading:
         half = reading.of(patch.cell, HALFTONE)
         white = (read.reflectance - darkest.reflectance) / (1 - darkest.reflectance)
         spacing_mm = spacing_of(card, patch)
+        is_own = abs(spacing_mm - card.recipe.line_spacing_mm) < SAME_MM
+        kept = patch.feed_mm_per_min if is_own else patch.feed_mm_per_min / (1 + RESERVE)
         seen.append(
             SpacingSeen(
                 spacing_mm=spacing_mm,
                 feed_mm_per_min=patch.feed_mm_per_min,
+                kept_feed_mm_per_min=float(f"{kept:.3g}"),
                 lightness=read.lightness,
                 half_lightness=half.lightness if half else None,
                 white_left=max(0.0, white),
@@ -102,14 +114,16 @@ def read_spacing(card: Card, reading: Reading) -> SpacingReading:
                     card.head,
                     spacing_mm,
                     card.halftone,
-                    feed_mm_per_min=patch.feed_mm_per_min,
+                    feed_mm_per_min=kept,
                     side_mm=PICTURE_MM,
                 ),
             )
         )
+    closed = [one for one in seen if one.has_closed]
     return SpacingReading(
         seen=tuple(seen),
-        best=[one for one in seen if one.has_closed][-1],
+        coarsest=closed[-1],
+        best=min(closed, key=lambda one: one.photo_s),
         recipe_mm=card.recipe.line_spacing_mm,
         px_per_mm=min((photo.px_per_mm for photo in reading.photos), default=0.0),
     )

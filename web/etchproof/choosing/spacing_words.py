@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from etchproof.choosing.reserve import RESERVE
 from etchproof.choosing.spacing_choice import PICTURE_MM, SpacingReading
 from etchproof.layout.duration import in_words
 from etchproof.reading.measuring import UNEVEN_CELL_MM
@@ -13,15 +14,16 @@ def spacing_sentences(found: SpacingReading) -> list[str]:
 
 
 def _sentences(found: SpacingReading) -> Iterator[str]:
-    best, coarser, recipe = found.best, found.coarser, found.at_recipe
+    coarsest, coarser, recipe = found.coarsest, found.coarser, found.at_recipe
     yield (
-        f"Lines {best.spacing_mm:.3g} mm apart still close: their solid patch has lightness "
-        f"{best.lightness:.0f}, as dark as any."
+        f"Lines {coarsest.spacing_mm:.3g} mm apart still close: their solid patch has lightness "
+        f"{coarsest.lightness:.0f}, as dark as any."
     )
     if coarser is None:
         yield (
             "That is the coarsest spacing of this card, and a coarser one may close too: burn "
-            f"another spacing card with a recipe whose lines lie {best.spacing_mm:.3g} mm apart."
+            f"another spacing card with a recipe whose lines lie {coarsest.spacing_mm:.3g} mm "
+            "apart."
         )
     else:
         yield (
@@ -29,26 +31,14 @@ def _sentences(found: SpacingReading) -> Iterator[str]:
             f"{coarser.lightness:.0f}, with about {coarser.white_left * 100:.0f} % white between "
             "them."
         )
-    if best is found.seen[0]:
+    if coarsest is found.seen[0]:
         yield (
             "It is the finest spacing of this card, so it may not close either: compare it with a "
             "finer card, or burn with more dose."
         )
     if not recipe.has_closed:
         yield f"The recipe's own lines, {recipe.spacing_mm:.3g} mm apart, do not close."
-    if best.is_striped:
-        yield (
-            "Its solid patch is less even than the calmest one. Stripes in the photo may come from "
-            "its own pixels: look at the tile, and take the next finer spacing if they are there."
-        )
-    if best.spacing_mm > recipe.spacing_mm:
-        saved = 1 - best.photo_s / recipe.photo_s
-        yield (
-            f"A picture of {PICTURE_MM:.0f} × {PICTURE_MM:.0f} mm, half of it burnt in fine dots, "
-            f"takes {in_words(best.photo_s)} so and {in_words(recipe.photo_s)} at "
-            f"{recipe.spacing_mm:.3g} mm, with the same dose: {saved * 100:.0f} % less. Its dots "
-            "are larger, so it shows less detail."
-        )
+    yield from _about_best(found)
     yield (
         f"The photo has {found.px_per_mm:.0f} pixels a millimetre and shows no single lines: what "
         "was read is how bright each patch is on the whole, and unevenness wider than "
@@ -58,3 +48,28 @@ def _sentences(found: SpacingReading) -> Iterator[str]:
         "Greys depend on the spacing: after a change burn a tone card, and a power card if more "
         "power shall make it faster."
     )
+
+
+def _about_best(found: SpacingReading) -> Iterator[str]:
+    """Say which spacing is recommended, its reserve, and the time that it saves."""
+    best, recipe = found.best, found.at_recipe
+    if best == recipe:
+        yield f"With what a reserve takes, nothing is faster than {recipe.spacing_mm:.3g} mm."
+        return
+    yield (
+        f"Recommended: lines {best.spacing_mm:.3g} mm apart at {best.kept_feed_mm_per_min:.0f} "
+        f"mm/min, {RESERVE * 100:.0f} % slower than they were seen to close, as a reserve."
+    )
+    if best.is_striped:
+        yield (
+            "Its solid patch is less even than the calmest one. Stripes in the photo may come from "
+            "its own pixels: look at the tile, and take the next finer spacing if they are there."
+        )
+    if recipe.has_closed:
+        saved = 1 - best.photo_s / recipe.photo_s
+        yield (
+            f"A picture of {PICTURE_MM:.0f} × {PICTURE_MM:.0f} mm, half of it burnt in fine dots, "
+            f"takes {in_words(best.photo_s)} so and {in_words(recipe.photo_s)} at "
+            f"{recipe.spacing_mm:.3g} mm: {saved * 100:.0f} % less. Its dots are larger, so it "
+            "shows less detail."
+        )
