@@ -16,7 +16,7 @@ from etchwire.plain import require_positive, require_types
 from etchwire.transport.json_text import JsonList, JsonTable
 
 _SHA256: Final = re.compile("[0-9a-f]{64}")
-_Part = TypeVar("_Part", "Photo", "Bounds", "Original", "CardSettings")
+_Part = TypeVar("_Part", "Photo", "Bounds", "Original", "CardSettings", "TilePart")
 
 FORMAT: Final = "etchwarden-job"
 VERSION: Final = 1
@@ -93,8 +93,43 @@ class CardSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TilePart:
+    """One tile of a job of several: its pocket in the jig, its rows, where its picture lies.
+
+    Rows are numbered through over the whole job: `rows` of them from `first_row` on are this
+    tile's. `item` is that of an order, 0 for none.
+    """
+
+    pocket: int
+    title: str
+    first_row: int
+    rows: int
+    columns: int
+    coverage: float
+    picture: Bounds
+    item: int = 0
+
+    @property
+    def end_row(self) -> int:
+        """The first row behind its own."""
+        return self.first_row + self.rows
+
+    def require_fit(self) -> None:
+        """Refuse figures that are those of no tile; raise UnreadableSheet."""
+        if not 0 <= self.coverage <= 1 or self.item < 0:
+            raise UnreadableSheet("a tile of the sheet has a coverage or an item that cannot be")
+        for name in ("pocket", "rows", "columns"):
+            require_positive(f"a tile's {name}", getattr(self, name))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """What a prepared file is, what it was made from and what it will do."""
+    """What a prepared file is, what it was made from and what it will do.
+
+    A job of several tiles has a part for each. Its picture is theirs one above the other, the
+    first at the top: `width_mm`, `height_mm`, rows, columns and coverage are that picture's, and
+    `picture` is the rectangle on the bed that holds them all.
+    """
 
     title: str
     photo: Photo | None
@@ -119,11 +154,16 @@ class Sheet:
     original: Original | None = None  # of which the G-code is a tidied copy
     open_shadows: float = 0.0  # 0 to 100: how far the photo's shadows were opened
     card: CardSettings | None = None  # of a test card, whose patches are compared
+    parts: tuple[TilePart, ...] = ()  # of a job of several tiles, in the order of etching
 
     @property
     def is_foreign(self) -> bool:
         """Whether rows are stretches of a file that other software wrote."""
         return self.halftone == FOREIGN
+
+    def part_of_row(self, row: int) -> TilePart | None:
+        """Return the tile that a row belongs to; None in a job of one tile."""
+        return next((part for part in self.parts if row < part.end_row), None)
 
     def to_json(self) -> str:
         """Return the sheet as the JSON text that `from_json` reads."""
@@ -134,6 +174,8 @@ class Sheet:
             del table["card"]
         if not self.open_shadows:
             del table["open_shadows"]
+        if not self.parts:
+            del table["parts"]
         table["index"] = [list(asdict(entry).values()) for entry in self.index]
         return json.dumps({"format": FORMAT, "version": VERSION, **table}, allow_nan=False)
 
@@ -175,6 +217,20 @@ class Sheet:
         starts = [entry.byte for entry in self.index] + [self.gcode_bytes]
         if lines != sorted(set(lines)) or starts != sorted(set(starts)):
             raise UnreadableSheet("the rows of the job sheet are out of order")
+        self._require_parts()
+
+    def _require_parts(self) -> None:
+        """Refuse tiles that leave a row out, share one, or lie in the same pocket."""
+        if not self.parts:
+            return
+        for part in self.parts:
+            part.require_fit()
+        begins = [part.first_row for part in self.parts]
+        ends = [part.end_row for part in self.parts]
+        if begins != [0, *ends[:-1]] or ends[-1] != self.rows:
+            raise UnreadableSheet("the tiles of the job sheet do not share out its rows")
+        if len({part.pocket for part in self.parts}) < len(self.parts):
+            raise UnreadableSheet("two tiles of the job sheet lie in one pocket")
 
 
 def _parts(table: JsonTable) -> JsonTable:
@@ -189,7 +245,12 @@ def _parts(table: JsonTable) -> JsonTable:
         "picture": _part(Bounds, parts["picture"]),
         "motion": _part(Bounds, parts["motion"]),
         "index": tuple(_row_entry(values) for values in parts["index"]),
+        "parts": tuple(_tile_part(tile) for tile in parts.get("parts", ())),
     }
+
+
+def _tile_part(table: JsonTable) -> TilePart:
+    return _part(TilePart, {**table, "picture": _part(Bounds, table["picture"])})
 
 
 def _part(kind: type[_Part], table: JsonTable) -> _Part:

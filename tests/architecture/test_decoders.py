@@ -6,7 +6,11 @@ from architecture.fault_tables import ROOT
 
 LOOKS = {"imdecode", "imread", "open_heif", "read_heif"}  # and Image.open
 IN_THE_DECODER = {"etchphoto/decoder/opening.py", "etchphoto/decoder/decoding.py"}
-OUR_OWN_PICTURES = {"etchwarden/practice_session/output_files.py", "etchweb/previews/store.py"}
+OUR_OWN_PICTURES = {
+    "etchphoto/layout/bench.py",
+    "etchwarden/practice_session/output_files.py",
+    "etchweb/previews/store.py",
+}
 
 
 def looks_into_a_picture(call):

@@ -1,7 +1,6 @@
 import hashlib
 import io
 import itertools
-import re
 from dataclasses import replace
 
 import numpy as np
@@ -14,6 +13,7 @@ from etchpath.writer.dots import Order, run_up_mm, write_job
 from etchpath.writer.raster import mm_text
 from etchwire.catalogue.heads import Head, Recipe, Register
 from etchwire.sheet import Sheet
+from support.samples.strokes import strokes
 
 HEAD = Head(
     name="an invented head",
@@ -37,25 +37,6 @@ def written(bits, *, head=HEAD, recipe=RECIPE, **wishes):
     order = Order(title="a test", head=head, recipe=recipe, halftone="none", **wishes)
     sheet = write_job(np.array(bits, dtype=bool), file, order)
     return file.getvalue(), sheet
-
-
-def strokes(gcode):
-    """Follow the file as the controller would: y, from, to and S of every move with the beam on."""
-    x = y = s = 0.0
-    is_relative, is_rapid, found = False, True, []
-    for line in gcode.decode("ascii").splitlines():
-        words = [(letter, float(v)) for letter, v in re.findall(r"([A-Z])([-.\d]+)", line)]
-        codes = {f"{letter}{v:g}" for letter, v in words if letter in "GM"}
-        is_relative = "G91" in codes or (is_relative and "G90" not in codes)
-        is_rapid = "G0" in codes or (is_rapid and "G1" not in codes)
-        values = dict(words)
-        s = values.get("S", s)
-        start = x
-        x = values.get("X", 0.0 if is_relative else x) + (x if is_relative else 0.0)
-        y = values.get("Y", 0.0 if is_relative else y) + (y if is_relative else 0.0)
-        if not is_rapid and s and x != start:
-            found.append((y, start, x, s))
-    return found
 
 
 def test_a_small_picture_becomes_these_lines():

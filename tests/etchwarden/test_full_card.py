@@ -28,7 +28,7 @@ from etchwire.simulated_time import SimulatedTime
 from etchwire.storing import fault_of_card
 from support.fakes.memory_storage import memory_card
 from support.harnesses.logbooks import OPENED_UTC, start_run
-from support.samples.designs import MURAL, SIGN
+from support.samples.designs import JIG, MURAL, SIGN
 from support.samples.photo_files import encoded, scene
 
 pytestmark = pytest.mark.slow
@@ -65,6 +65,7 @@ WRITERS = {
     "a design's job": "design prepare {here}/sign.toml -o {card}/sign",
     "a design's picture": "design show {here}/sign.toml --picture {card}/sign.png",
     "a mural": "mural {here}/wall.toml {here}/photo.png -o {card}/wall",
+    "a bench": "bench prepare {here}/jig.toml 1={here}/old -o {card}/bench",
     "a test card": "card power -o {card}/tile --head practice-20w --steps 3 3",
     "an export": "export {card}/export --state {here}/records",
     "a backup": "backup {card} --state {here}/records",
@@ -126,6 +127,7 @@ def prepared(tmp_path_factory):
     (here / "drawing.nc").write_text(OUR_OWN)
     (here / "sign.toml").write_text(SIGN.partition('[[layer]]\nkind = "lettering"')[0])
     (here / "wall.toml").write_text(MURAL)
+    (here / "jig.toml").write_text(JIG)
     (here / "records").mkdir()
     with Logbook.at(here / "records/logbook.sqlite3", utc_now=lambda: OPENED_UTC) as logbook:
         for _ in range(40):
@@ -180,6 +182,7 @@ def told_in_a_sentence(done):
     "etchphoto/expected.py",
     "etchphoto/job.py",
     "etchphoto/job_folder.py",
+    "etchphoto/layout/bench.py",
     "etchphoto/layout/mural_job.py",
     "etchphoto/layout/mural_plan.py",
     "etchphoto/layout/tile_picture.py",

@@ -201,3 +201,44 @@ def test_whatever_is_put_in_its_place_a_sheet_is_one_of_ours_or_refused(changes)
         return
 
     assert Sheet.from_json(sheet.to_json()) == sheet
+
+
+def tile(pocket=1, first_row=0, rows=10, **changes):
+    entries = {"title": "Ida", "columns": 100, "coverage": 0.4, "item": 0}
+    place = {"left_mm": 5.0, "bottom_mm": 0.0, "right_mm": 15.0, "top_mm": 1.0}
+    return (
+        entries
+        | {"pocket": pocket, "first_row": first_row, "rows": rows, "picture": place}
+        | (changes)
+    )
+
+
+def test_tiles_share_out_the_rows_and_come_back_as_they_went_out():
+    sheet = Sheet.from_json(json.dumps(table_of(parts=[tile(7), tile(3, 10, item=12)])))
+
+    assert Sheet.from_json(sheet.to_json()) == sheet
+    assert [sheet.part_of_row(row).pocket for row in (0, 9, 10, 19)] == [7, 7, 3, 3]
+    assert sheet_of().part_of_row(0) is None
+    assert "parts" not in table_of()
+
+
+@pytest.mark.parametrize(
+    ("parts", "sentence"),
+    [
+        ([tile()], "do not share out its rows"),
+        ([tile(), tile(2, 11, 9)], "do not share out its rows"),
+        ([tile(), tile(1, 10)], "in one pocket"),
+        ([tile(rows=0), tile(2, 0, 20)], "a tile's rows must be"),
+        ([tile(0), tile(2, 10)], "a tile's pocket must be"),
+        ([tile(coverage=1.5), tile(2, 10)], "cannot be"),
+        ([tile(item=-1), tile(2, 10)], "cannot be"),
+        ([tile(title=3), tile(2, 10)], "title cannot be 3"),
+        ([{}], "incomplete"),
+        ([7], "incomplete"),
+        (7, "incomplete"),
+    ],
+    ids=range(11),
+)
+def test_tiles_that_cannot_be_are_refused(parts, sentence):
+    with pytest.raises(UnreadableSheet, match=sentence):
+        Sheet.from_json(json.dumps(table_of(parts=parts)))

@@ -80,6 +80,27 @@ tile_height_mm = 8
 joint_mm = 1.25
 """
 
+JIG = """
+format = "etchwarden-jig"
+version = 1
+name = "Signs"
+exhaust = "left"
+tile_mm = 8
+focus_depth_mm = 0.5
+
+[pockets]
+columns = 3
+rows = 1
+pitch_x_mm = 65
+pitch_y_mm = 45
+width_mm = 61
+height_mm = 41
+
+[corners]
+lower_left_mm = [5.0, 5.0]
+upper_right_mm = [196.0, 46.0]
+"""
+
 
 def design_of_toml(text):
     return read_text(text, design_of_table)

@@ -13,6 +13,7 @@ MOST_POCKETS: Final = 400
 MOST_OFF_MM: Final = 1.0  # between the measured corners and the drawing: a place was mistaken
 # A tile lies square to the head's way, not to the jig's: so much its edge may run out of true.
 MOST_ASKEW_MM: Final = 0.3
+SMALLEST_DEPTH_MM: Final = 0.2  # taken for the depth of focus that nobody measured: our choice
 
 
 class Side(StrEnum):
@@ -91,6 +92,9 @@ class Pocket:
 class Jig:
     """Pockets, where their corners were measured, and on which side smoke is drawn off.
 
+    The laser stands in focus over tiles `tile_mm` thick (0: nobody said), give or take half of
+    `focus_depth_mm`, as a focus card measures it (0: not measured).
+
     Raise UnfitDesign for corners that are not those of such a jig, and for one laid askew.
     """
 
@@ -98,9 +102,13 @@ class Jig:
     pockets: Pockets
     corners: Corners
     exhaust: Side = Side.BACK
+    tile_mm: float = 0.0
+    focus_depth_mm: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse a jig that does not lie as it was drawn."""
+        if not (0 <= self.tile_mm <= LARGEST_MM and 0 <= self.focus_depth_mm <= LARGEST_MM):
+            raise UnfitDesign(f"thickness and depth of focus are 0 to {LARGEST_MM:g} mm")
         drawn_mm = math.hypot(*self.pockets.extent_mm)
         measured_mm = math.dist(self.corners.lower_left_mm, self.corners.upper_right_mm)
         if not abs(measured_mm - drawn_mm) <= MOST_OFF_MM:
@@ -163,6 +171,25 @@ class Jig:
             raise UnfitDesign(
                 f"the jig's pockets take {width_mm:g} × {height_mm:g} mm, but {head.name} moves "
                 f"only {head.travel_x_mm:g} × {head.travel_y_mm:g} mm"
+            )
+
+    def require_in_focus(self, pocket: int, *, thickness_mm: float, warp_mm: float) -> None:
+        """Raise UnfitDesign for a tile that lies out of focus: thicker, thinner or warped.
+
+        What is 0 was not measured, and is not judged.
+        """
+        depth_mm = self.focus_depth_mm or SMALLEST_DEPTH_MM
+        if warp_mm > depth_mm:
+            raise UnfitDesign(
+                f"the tile of pocket {pocket} is warped by {warp_mm:g} mm, and the laser is in "
+                f"focus over {depth_mm:g} mm: leave the pocket empty, or take another tile"
+            )
+        off_mm = abs(thickness_mm - self.tile_mm)
+        if thickness_mm and self.tile_mm and off_mm > depth_mm / 2:
+            raise UnfitDesign(
+                f"the tile of pocket {pocket} is {thickness_mm:g} mm thick, and {self.name} is for "
+                f"{self.tile_mm:g} mm: is the laser in focus on it? Focus anew and say the jig's "
+                "tile anew, or take another tile"
             )
 
     def require_fits(self, width_mm: float, height_mm: float) -> None:

@@ -16,7 +16,16 @@ from etchphoto.layout.tables import (
 
 FORMAT: Final = "etchwarden-jig"
 VERSION: Final = 1
-_ENTRIES: Final = ("format", "version", "name", "exhaust", "pockets", "corners")
+_ENTRIES: Final = (
+    "format",
+    "version",
+    "name",
+    "exhaust",
+    "tile_mm",
+    "focus_depth_mm",
+    "pockets",
+    "corners",
+)
 
 
 def read_jig(path: Path) -> Jig:
@@ -39,4 +48,12 @@ def jig_of_table(table: Mapping[str, Any], text: str = "") -> Jig:
         pockets=part_of(Pockets, pockets, ("the table of pockets", 0, text)),
         corners=part_of(Corners, corners, ("the table of corners", 0, text)),
         exhaust=Side(exhaust),
+        **{name: _mm_in(table, name) for name in ("tile_mm", "focus_depth_mm")},
     )
+
+
+def _mm_in(table: Mapping[str, Any], name: str) -> float:
+    value = table.get(name, 0.0)
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise UnfitDesign(f"the jig's {name} is a number of millimetres, not {value!r:.40}")
+    return float(value)

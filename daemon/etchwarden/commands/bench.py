@@ -1,0 +1,155 @@
+"""`etchwarden bench`: prepared pictures laid into the pockets of a jig become one job."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from etchphoto.layout.bench import BenchPlan, Laid, prepare_bench, prepare_some
+from etchphoto.layout.jig_file import read_jig
+from etchwarden.shared.daemon_option import Options, with_options
+from etchwarden.shared.job_summary import duration
+from etchwarden.shared.prepare_options import OUTPUT, refusals_told
+from etchwarden.shared.progress import progress_shown
+from etchwire.sheet import Sheet
+
+_EPILOG: Final = """\
+\b
+Examples:
+  etchwarden bench prepare coasters.toml 1=ida 2=ida 5=sign -o tonight --tile 90 90
+  etchwarden load tonight && etchwarden etch
+  etchwarden bench again tonight 5 -o tile-5        # one tile, at the same place
+  etchwarden bench without tonight 2 -o tonight-7   # all tiles but this one
+"""
+
+_TILES: Final[Options] = (
+    click.option(
+        "--tile", "tile_mm", type=float, nargs=2, default=(0.0, 0.0), metavar="WIDTH HEIGHT",
+        help="The tiles' measured size; left out, they fill their pockets.",
+    ),
+    click.option(
+        "--thickness", "thickness_mm", type=float, default=0.0, metavar="MM",
+        help="How thick the tiles are; the jig may say for which thickness it was focused.",
+    ),
+    click.option(
+        "--warp", "warp_mm", type=float, default=0.0, metavar="MM",
+        help="How far the middle of a tile stands off a flat bed.",
+    ),
+    click.option(
+        "--lot", "lots", multiple=True, metavar="[POCKET=]LOT",
+        help="The painting lot of all tiles, or of the one in that pocket.",
+    ),
+    click.option("--set", "is_set", is_flag=True, help="They hang side by side: one lot only."),
+    click.option("--title", default="", help="What to call the run; else the jig's name."),
+)  # fmt: skip
+
+
+_FOLDER: Final = click.option(
+    "-o", "--output", "folder", metavar="JOB", type=click.Path(path_type=Path), required=True,
+    help="The folder to make.",
+)  # fmt: skip
+
+
+@click.group(epilog=_EPILOG)
+def command() -> None:
+    """Benches: several tiles in a jig, etched one after the other in one run."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Plan:
+    """What was said of a bench."""
+
+    jig: Path
+    laid: tuple[str, ...]
+    tile_mm: tuple[float, float]
+    thickness_mm: float
+    warp_mm: float
+    lots: tuple[str, ...]
+    is_set: bool
+    title: str
+
+    def bench(self) -> BenchPlan:
+        """Return the plan; raise UnfitDesign."""
+        jig = read_jig(self.jig)
+        # The lot that is said without a pocket is that of all others.
+        lot_of = dict(_numbered(word) if "=" in word else (0, word) for word in self.lots)
+        tiles = tuple(
+            Laid(
+                pocket=pocket,
+                job=Path(job),
+                width_mm=self.tile_mm[0],
+                height_mm=self.tile_mm[1],
+                thickness_mm=self.thickness_mm,
+                warp_mm=self.warp_mm,
+                lot=lot_of.get(pocket, lot_of.get(0, "")),
+            )
+            for pocket, job in map(_numbered, self.laid)
+        )
+        return BenchPlan(name=self.title or jig.name, jig=jig, laid=tiles, is_set=self.is_set)
+
+
+@command.command()
+@click.argument("jig", type=click.Path(path_type=Path))
+@click.argument("laid", metavar="POCKET=JOB...", nargs=-1, required=True)
+@with_options((*OUTPUT, *_TILES))
+def prepare(folder: Path, is_replacing: bool, **said: Any) -> None:
+    """Make one job of the prepared JOBs, each laid into its POCKET of JIG.
+
+    Every picture comes to lie in the middle of its tile. Tiles at the exhaust are etched first, so
+    that smoke does not cross coats that still wait; between tiles the beam is off.
+    """
+    with refusals_told():
+        plan = _Plan(**said).bench()
+        with progress_shown("Preparing") as show_progress:
+            sheet = prepare_bench(
+                plan, folder=folder, is_replacing=is_replacing, on_progress=show_progress
+            )
+    _say(sheet, folder)
+    if plan.empty:
+        numbers = ", ".join(map(str, plan.empty))
+        click.echo(f"Nothing lies in pocket{'s' if len(plan.empty) > 1 else ''} {numbers}.")
+
+
+@command.command()
+@click.argument("bench", type=click.Path(path_type=Path))
+@click.argument("pockets", type=int, nargs=-1, required=True)
+@_FOLDER
+def again(bench: Path, pockets: tuple[int, ...], folder: Path) -> None:
+    """Make a job of the tiles in these POCKETS of BENCH alone, each at the same place."""
+    with refusals_told():
+        _say(prepare_some(bench, pockets, folder=folder), folder)
+
+
+@command.command()
+@click.argument("bench", type=click.Path(path_type=Path))
+@click.argument("pockets", type=int, nargs=-1, required=True)
+@_FOLDER
+def without(bench: Path, pockets: tuple[int, ...], folder: Path) -> None:
+    """Make a job of all tiles of BENCH but those in these POCKETS."""
+    with refusals_told():
+        _say(prepare_some(bench, pockets, folder=folder, is_left_out=True), folder)
+
+
+def _numbered(word: str) -> tuple[int, str]:
+    """Return pocket and rest of a word like 5=ida."""
+    number, equals, rest = word.partition("=")
+    if not (equals and rest and number.isdecimal()):
+        raise click.UsageError(f"{word!r} says no pocket: write it as 5=JOB.")
+    return int(number), rest
+
+
+def _say(sheet: Sheet, folder: Path) -> None:
+    recipe = sheet.recipe
+    tiles = f"{len(sheet.parts)} tile{'s' if len(sheet.parts) > 1 else ''}"
+    click.echo(
+        f"{sheet.title}: {tiles} on {recipe.surface}, {sheet.head.name} at "
+        f"{recipe.feed_mm_per_min:g} mm/min and {recipe.power_ratio * 100:g} %."
+    )
+    for number, part in enumerate(sheet.parts, 1):
+        place = part.picture
+        click.echo(
+            f"{number}. Pocket {part.pocket}: {part.title}, from x {place.left_mm:.2f}, "
+            f"y {place.bottom_mm:.2f} to x {place.right_mm:.2f}, y {place.top_mm:.2f} mm"
+        )
+    click.echo(f"Etching will take {duration(sheet.predicted_s)}.\nThe job is in {folder}.")
