@@ -1,16 +1,19 @@
 """The same picture again, on a new tile: also after a hundred others, for two years."""
 
+import io
 import os
+from urllib.parse import quote
 
 import pytest
 
+from etchweb.drafts.store import Drafts
 from etchweb.storage.made_from import keep_made_from, made_from
 from etchweb.storage.retention import clear_out
 from etchwire.retention import DAY_S, EARLIEST_S, MADE_FROM
 from support.fakes.catalogue_answers import craft, recipe
 from support.fakes.fake_daemon import ETCH
 from support.harnesses.picture_bench import draft_to_proof
-from support.samples.photo_files import PHOTOGRAPHS
+from support.samples.photo_files import PHOTOGRAPHS, encoded, scene
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
 ORDERED_S = EARLIEST_S + 100 * DAY_S
@@ -101,6 +104,34 @@ def test_a_recipe_that_has_changed_since_is_said(phone, daemon, etched):
     assert "The recipe has changed since" in page.text
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("is_changed", [False, True])
+def test_another_photo_takes_the_settings_of_an_old_etch(phone, app, daemon, etched, is_changed):
+    if is_changed:
+        daemon.answers |= craft(recipe(feed_mm_per_min=2000.0))
+    offered = phone.look("/logbook/7").text
+    assert 'href="/new?like_etch=7">Another photo with these settings' in offered
+    assert 'name="like_etch" value="7"' in phone.look("/new?like_etch=7").text
+    photo = io.BytesIO(encoded(scene(60, 60), "JPEG"))
+
+    answer = phone.press("new", form={"photo": (photo, "Tom.jpg"), "like_etch": "7"})
+
+    (draft,) = Drafts(app.extensions["etchweb"].pictures.parent / "drafts").all()
+    assert answer.location == f"/new/{draft.id}/cut"
+    assert (draft.title, draft.width_mm, draft.recipe) == ("Tom", 20, etched.recipe)
+    assert ("The recipe has changed since" in draft.caution) is is_changed
+
+
+@pytest.mark.parametrize("wrong", ["", "x", "-7", "9" * 40, "²"])
+def test_what_is_no_etch_is_like_none(phone, wrong):
+    page = phone.look(f"/new?like_etch={quote(wrong)}")
+
+    assert page.status_code == 200
+    assert "like_etch" not in page.text
+
+
 def test_what_is_kept_no_more_is_said_and_not_offered(phone):
     assert "The same again" not in phone.look("/logbook/7").text
+    assert "Another photo" not in phone.look("/logbook/7").text
+    assert "like_etch" not in phone.look("/new?like_etch=7").text
     assert "no longer kept" in phone.press("new/same-again/7").text

@@ -35,11 +35,15 @@ def _of_tile(name: str, says: str, **more: object) -> Entry:
 
 
 MAKING: Final = (
-    Entry(method="GET", path="/new", says="A new picture: choose a photo.", role="operate"),
+    Entry(
+        method="GET", path="/new", says="A new picture: choose a photo.", role="operate",
+        asks={"like_etch": TEXT}, answers=(404, 503),
+    ),
     Entry(
         method="POST", path="/new", says="Take a photo in.", role="operate",
         asks={
             "photo": _FILE, "pair": TEXT, "size": TEXT, "order": TEXT, "item": TEXT, "like": TEXT,
+            "like_etch": TEXT,
         },
         needs=("photo",),
         is_file_form=True, answers=(409, 422, 503),

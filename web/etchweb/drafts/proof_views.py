@@ -8,8 +8,8 @@ from flask import abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.lots import dry_lots
-from etchweb.catalogue.pairs import ask_pairs
-from etchweb.context import answered, app_context, visitor_name
+from etchweb.context import app_context, visitor_name
+from etchweb.drafts.earlier import kept_of, with_caution
 from etchweb.drafts.forms import with_background_faded, with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
@@ -19,24 +19,20 @@ from etchweb.drafts.store import (
     PHOTO_NAME,
     PICTURES_OF_JOB,
     Draft,
-    changed,
 )
-from etchweb.drafts.tile_choice import chosen_pair
 from etchweb.drafts.views import drafts, found_draft, keep, waited_for, work_queue
 from etchweb.previews.store import pass_on
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import status_of, with_status
-from etchweb.storage.made_from import keep_made_from, made_from
+from etchweb.storage.made_from import keep_made_from
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.catalogue import AssignTile
-from etchwire.calls.history import Run
 from etchwire.calls.machine import Status
 from etchwire.calls.snapshot import MachineView
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 
 NOT_KEPT: Final = "The photo of this etch is no longer kept. Choose it again under New picture."
-CHANGED: Final = "The recipe has changed since: this is etched with the settings of etch {number}."
 UNREAD: Final = "Read what stands beside the boxes and tick them, then load it."
 
 
@@ -156,13 +152,9 @@ def _taken_back(gcode_sha256: str) -> Iterator[None]:
 
 def begin_again(number: int) -> BaseResponse:
     """Begin a picture that was etched before, with the same photo and the same settings."""
-    run = answered(Run(id=number))
-    kept = made_from(app_context().pictures.parent, run.gcode_sha256)
+    kept = kept_of(number)
     draft = None if kept is None else drafts().begin_from(kept)
     if draft is None:
         abort(404, NOT_KEPT)
-    pair = chosen_pair(draft, ask_pairs(app_context().daemon))
-    if pair is None or pair.job_recipe != draft.recipe:
-        draft = changed(draft, caution=CHANGED.format(number=number))
-        drafts().keep(draft)
+    drafts().keep(with_caution(draft, number))
     return go("proof", draft)

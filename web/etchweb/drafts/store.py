@@ -235,11 +235,7 @@ class Drafts:
 
     def begin_from(self, kept: Path) -> Draft | None:
         """Return a new draft of what is kept of an earlier one; None where that is unfit."""
-        table = _table_at(kept / DRAFT_NAME)
-        try:
-            earlier = None if table is None else Draft.from_table(table)
-        except (TypeError, ValueError):
-            return None
+        earlier = earlier_draft(kept)
         if earlier is None:
             return None
         draft = replace(earlier, id=secrets.token_hex(8))
@@ -348,6 +344,15 @@ class Drafts:
 
     def _read(self, draft_id: str, name: str) -> JsonTable | None:
         return _table_at(self.folder_of(draft_id) / name)
+
+
+def earlier_draft(kept: Path) -> Draft | None:
+    """Return what was decided, as it is kept in folder `kept`; None where that is unfit."""
+    table = _table_at(kept / DRAFT_NAME)
+    try:
+        return None if table is None else Draft.from_table(table)
+    except (TypeError, ValueError):
+        return None
 
 
 def _table_at(path: Path) -> JsonTable | None:

@@ -20,6 +20,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.context import app_context, visitor_name
+from etchweb.drafts.earlier import earlier_in, with_caution
 from etchweb.drafts.forms import for_order
 from etchweb.drafts.halftones import EVERY_HALFTONE, tried_name
 from etchweb.drafts.store import (
@@ -130,7 +131,8 @@ def upload() -> BaseResponse:
     if photo is None:
         return message_response(NO_PHOTO, 422, _page)
     _make_room()
-    like = drafts().find(request.form.get("like", ""))
+    earlier = earlier_in(request.form)
+    like = earlier[1] if earlier else drafts().find(request.form.get("like", ""))
     name = shown_name(photo.filename)
     draft = for_order(drafts().begin(name, like), request.form)
     try:
@@ -146,6 +148,9 @@ def upload() -> BaseResponse:
     if draft.item is not None:
         draft = with_ordered_size(draft, app_context().daemon)
         keep(draft)
+    if earlier is not None:
+        draft = with_caution(draft, earlier[0])
+        drafts().keep(draft)
     if facts is not None and like is None:
         draft = with_first_choices(draft, request.form, facts, app_context().daemon)
         keep(draft)
@@ -261,5 +266,6 @@ def _page(answer: str) -> str:
         answer=answer,
         drafts=known,
         like=[draft for draft in known if draft.recipe is not None],
+        earlier=earlier_in(request.values),
         first=first_choices(app_context().daemon, request.values.get("pair", "")),
     )
