@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from board.container import Container
-from board.debian import RELEASES, base, layer
+from board.debian import RELEASES, base, folder_in_memory, layer
 from board.shop import DAEMON, furnish, readme_commands, type_command
 
 # A person reads these words as trouble: what Python says before it dies, and a call that was
@@ -37,9 +37,8 @@ class Installed:
 
 @pytest.fixture(scope="session")
 def boards_folder() -> Iterator[Path]:
-    folder = Path(tempfile.mkdtemp(prefix="boards-"))
-    yield folder
-    shutil.rmtree(folder)
+    with folder_in_memory() as folder:
+        yield folder
 
 
 @pytest.fixture(scope="session", params=RELEASES)
@@ -79,24 +78,31 @@ def installed(release: str, furnished: list[Path], boards_folder: Path) -> Insta
 @pytest.fixture
 def new_board(furnished: list[Path], boards_folder: Path) -> Iterator[Container]:
     """A board on which nothing of ours is installed yet."""
-    with running_board(furnished, Path(tempfile.mkdtemp(dir=boards_folder)) / "new") as board:
+    with thrown_away(furnished, boards_folder) as board:
         yield board
-        require_clean_journal(board)
 
 
 @pytest.fixture
 def board(installed: Installed, boards_folder: Path) -> Iterator[Container]:
     """An installed board, just switched on; its journal is looked through at the end."""
-    folder = Path(tempfile.mkdtemp(dir=boards_folder)) / "board"
-    with running_board(installed.layers, folder) as board:
+    with thrown_away(installed.layers, boards_folder) as board:
         board.until(lambda: board.is_active(DAEMON), "the daemon")
         yield board
-        require_clean_journal(board)
 
 
 @pytest.fixture
 def note_figure() -> Callable[[str], None]:
     return FIGURES.append
+
+
+@contextmanager
+def thrown_away(layers: list[Path], folder: Path) -> Iterator[Container]:
+    """Give a board of which nothing is kept but that its journal was clean."""
+    own = Path(tempfile.mkdtemp(dir=folder))
+    with running_board(layers, own / "board") as board:
+        yield board
+        require_clean_journal(board)
+    shutil.rmtree(own)
 
 
 @contextmanager
