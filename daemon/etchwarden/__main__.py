@@ -14,7 +14,7 @@ SUBCOMMANDS: Final = {
     "prepare": "Turn a photo into a job that a tile can hold.",
     "design": "Designs: photo, lettering and outlines on one tile, or lettering alone.",
     "mural": "Lay one photo over many tiles, with joints between them.",
-    "jig": "Say where each tile of a jig lies on the bed.",
+    "jig": "Jigs of a machine: list them, add one, say where each tile lies.",
     "bench": "Lay several pictures into a jig, to be etched in one run.",
     "card": "Lay out a test card that finds speed and power, greys or register.",
     "read": "Read a test card from photos of it, or from marks by hand.",

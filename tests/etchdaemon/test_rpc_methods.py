@@ -9,11 +9,13 @@ from etchdaemon.rpc.parameters import fitting, made, parameters_of
 from etchwire.calls.call import LARGEST_NUMBER, LengthMm, Right, WholeNumber, file_names
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.heads import Head
+from etchwire.catalogue.jigs import JigRecord
 from etchwire.catalogue.lots import Lot
 from etchwire.catalogue.orders import OrderRecord, ShopFigures
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
 from etchwire.errors import Refused, UnfitParameters, UnknownMethod
 from etchwire.transport.json_text import JsonTable
+from support.samples.sheets import JIG_TABLE
 
 RECIPE = {
     "head": "shed", "surface": "slate", "feed_mm_per_min": 2000.0, "power_ratio": 0.5,
@@ -39,18 +41,19 @@ FIT = {
     Lot: {"name": "lot 7", "surface": "slate", "painted_at_utc": "2026-11-24T17:00:00+00:00"},
     OrderRecord: {"customer": "Ada"},
     ShopFigures: {"tile": 1.5},
+    JigRecord: JIG_TABLE,
 }
 NUMBERS = (WholeNumber, WholeNumber | None)
 TABLES = (
     JsonTable, Head, Surface, RecipeRecord, CardRecord, ReadingRecord, Lot, OrderRecord,
-    ShopFigures,
+    JigRecord, ShopFigures,
 )  # fmt: skip
 PARAMETERS = [(kind, given) for kind in METHODS for given in parameters_of(kind)]
 UNFIT = [7, 1.0, None, "7", True, [], {}, [7], ["a", None]]
 READING = {
     "status", "subscribe", "settings", "wiring", "runs", "run", "run_rows", "run_events", "backups",
     "unfinished", "heads", "surfaces", "recipes", "cards", "card", "readings", "reading",
-    "time_line", "history", "lots", "orders", "order", "shop",
+    "time_line", "history", "lots", "orders", "order", "shop", "jigs",
 }  # fmt: skip
 NAMES = READING | {
     "load", "reenter", "unload", "arm", "disarm", "start", "hold", "hold_now", "resume", "reset",
@@ -60,7 +63,7 @@ NAMES = READING | {
     "save_head", "wipe_lens", "save_surface", "save_recipe", "retire_recipe", "save_card",
     "save_reading", "accept_reading", "save_verdict", "backup",
     "save_lot", "assign_tile", "save_order", "add_orders", "note_proof", "forget_order",
-    "save_shop",
+    "save_shop", "save_jig",
 }  # fmt: skip
 
 

@@ -9,8 +9,12 @@ import pytest
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.jig import Corners, Jig, Pockets, Side
 from etchphoto.layout.jig_file import read_jig
+from etchwire.bed import Bed
 from etchwire.catalogue.examples import PRACTICE_HEADS
+from etchwire.catalogue.jigs import JigRecord
+from etchwire.errors import UnreadableSheet
 from support.samples.designs import jig_of_toml
+from support.samples.sheets import JIG_TABLE
 
 POCKETS = Pockets(
     columns=4, rows=3, pitch_x_mm=95, pitch_y_mm=96, width_mm=91, height_mm=90
@@ -124,3 +128,34 @@ def test_a_jig_is_read_from_its_file_strictly(tmp_path):
         with pytest.raises(UnfitDesign) as refused:
             jig_of_toml(TEXT.replace(old, new))
         assert said in str(refused.value)
+
+
+def test_a_jig_that_a_machine_keeps_comes_back_as_it_was():
+    jig = laid(0.1, exhaust=Side.LEFT, tile_mm=6.0, focus_depth_mm=0.6)
+
+    assert Jig.of_record(JigRecord.from_table(jig.record.to_table())) == jig
+
+
+def test_a_jig_lies_within_the_travel_as_seen_from_the_origin():
+    bed = Bed(left_mm=0.0, bottom_mm=0.0, right_mm=381.0, top_mm=288.0, is_homed=True)
+    laid().require_within(bed)
+
+    with pytest.raises(UnfitDesign, match="pocket 1 lies outside the bed"):
+        laid().require_within(replace(bed, left_mm=5.1))
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"name": " "}, "jig"),
+        ({"exhaust": "up"}, "left, right, front, back"),
+        ({"rows": 0}, "1 to 400 pockets"),
+        ({"columns": 401}, "1 to 400 pockets"),
+        ({"pitch_x_mm": 0.0}, "pitch_x_mm must be a number above zero"),
+        ({"tile_mm": -1.0}, "tile_mm must be from 0"),
+        ({"lower_left_x_mm": "left"}, "lower_left_x_mm cannot be"),
+    ],
+)
+def test_what_no_machine_can_keep_is_refused(change, said):
+    with pytest.raises(UnreadableSheet, match=said):
+        JigRecord.from_table(JIG_TABLE | change)

@@ -14,6 +14,7 @@ from etchwire.packing import pack
 from golden.box import GoldenBox
 from rig.bench import KEPT_UP_WITH, patch
 from support.harnesses.interlock_bench import ANSWERS
+from support.samples.sheets import JIG_TABLE
 
 HEAD = PRACTICE_HEADS["practice-20w"]
 PAIR = {"head": HEAD.name, "surface": PRACTICE_SURFACE}
@@ -237,6 +238,8 @@ def day_of_craft(box):
         ("forget_order", {"id": 2}),
         ("forget_order", {"id": 9}),
         ("save_shop", {"figures": {"machine_per_h": 2.5, "tile": 1.2}}),
+        ("save_jig", {"jig": JIG_TABLE}),
+        ("save_jig", {"jig": JIG_TABLE | {"rows": 0}}),
         ("save_recipe", {"recipe": {**PAIR, **SETTINGS, "tone_curve": CURVE}}),
         ("save_recipe", {"recipe": {**PAIR, "surface": "slate", **SETTINGS}}),
         ("retire_recipe", {"id": 4}),
@@ -285,6 +288,7 @@ def ask_logbook(box):
         ("order", {"id": 1}),
         ("order", {"id": 9}),
         ("shop", {}),
+        ("jigs", {}),
         ("recipes", {}),
         ("recipes", PAIR),
         ("cards", {}),

@@ -7,8 +7,8 @@ from typing import Any, Final
 import click
 
 from etchphoto.layout.bench import BenchPlan, Laid, prepare_bench, prepare_some
-from etchphoto.layout.jig_file import read_jig
-from etchwarden.shared.daemon_option import Options, with_options
+from etchwarden.shared.daemon_option import Options, daemon_option, with_options
+from etchwarden.shared.jigs import find_jig
 from etchwarden.shared.job_summary import duration
 from etchwarden.shared.prepare_options import OUTPUT, refusals_told
 from etchwarden.shared.progress import progress_shown
@@ -42,6 +42,7 @@ _TILES: Final[Options] = (
     ),
     click.option("--set", "is_set", is_flag=True, help="They hang side by side: one lot only."),
     click.option("--title", default="", help="What to call the run; else the jig's name."),
+    daemon_option(is_required=False),
 )  # fmt: skip
 
 
@@ -60,7 +61,8 @@ def command() -> None:
 class _Plan:
     """What was said of a bench."""
 
-    jig: Path
+    jig: str
+    socket: Path | None
     laid: tuple[str, ...]
     tile_mm: tuple[float, float]
     thickness_mm: float
@@ -71,7 +73,7 @@ class _Plan:
 
     def bench(self) -> BenchPlan:
         """Return the plan; raise UnfitDesign."""
-        jig = read_jig(self.jig)
+        jig = find_jig(self.jig, self.socket)
         # The lot that is said without a pocket is that of all others.
         lot_of = dict(_numbered(word) if "=" in word else (0, word) for word in self.lots)
         tiles = tuple(
@@ -90,11 +92,11 @@ class _Plan:
 
 
 @command.command()
-@click.argument("jig", type=click.Path(path_type=Path))
+@click.argument("jig")
 @click.argument("laid", metavar="POCKET=JOB...", nargs=-1, required=True)
 @with_options((*OUTPUT, *_TILES))
 def prepare(folder: Path, is_replacing: bool, **said: Any) -> None:
-    """Make one job of the prepared JOBs, each laid into its POCKET of JIG.
+    """Make one job of the prepared JOBs, each laid into its POCKET of JIG, a kept one or a file.
 
     Every picture comes to lie in the middle of its tile. Tiles at the exhaust are etched first, so
     that smoke does not cross coats that still wait; between tiles the beam is off.

@@ -1,13 +1,21 @@
-"""`etchwarden jig`: where each tile of a jig lies on the bed, and in which order to etch."""
+"""`etchwarden jig`: the jigs of a machine, and where each tile lies on the bed."""
 
+import getpass
 from pathlib import Path
 from typing import Final
 
 import click
 
+from etchphoto.layout.jig import Corners, Jig
 from etchphoto.layout.jig_file import read_jig
+from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
+from etchwarden.shared.jigs import find_jig
+from etchwarden.shared.machine_calls import asking
 from etchwarden.shared.prepare_options import refusals_told
+from etchwire.calls.catalogue import Jigs, SaveJig
+from etchwire.calls.client import DaemonClient
+from etchwire.calls.machine import Status
 from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS
 
 _EPILOG: Final = """\
@@ -17,6 +25,8 @@ A jig is a file like this:
   version = 1
   name = "Coasters"
   exhaust = "back"          # left, right, front or back: tiles there are etched first
+  tile_mm = 6               # how thick the tiles are that the laser is in focus on; may be left out
+  focus_depth_mm = 0.6      # as a focus card measures it; may be left out
 
 \b
   [pockets]
@@ -34,13 +44,92 @@ A jig is a file like this:
 """
 
 
+_POINTER: Final = click.option(
+    "--pointer", metavar="LASER", help="The pointer of this laser stands over the corners."
+)
+
+
 @click.group(epilog=_EPILOG)
 def command() -> None:
-    """Jigs: pockets that hold several tiles on the bed."""
+    """Jigs: pockets that hold several tiles on the bed, kept with their machine."""
+
+
+@command.command("list")
+@daemon_option()
+def list_jigs(socket: Path) -> None:
+    """List the jigs that the machine keeps."""
+    with asking(socket) as daemon:
+        jigs = daemon.ask(Jigs()).jigs
+    for one in jigs:
+        jig = one.jig
+        click.echo(
+            f"{one.name}: {jig.columns} × {jig.rows} pockets of {jig.width_mm:g} × "
+            f"{jig.height_mm:g} mm, measured by {one.who} on {one.changed_at_utc[:10]}"
+        )
+    if not jigs:
+        click.echo("The machine keeps no jig yet.")
 
 
 @command.command()
 @click.argument("file", metavar="JIG", type=click.Path(path_type=Path))
+@click.option(
+    "--measure",
+    "is_measured",
+    is_flag=True,
+    help="Take the corners from where the head stands; you are asked to move it there.",
+)
+@_POINTER
+@daemon_option()
+def add(file: Path, is_measured: bool, pointer: str | None, socket: Path) -> None:
+    """Keep the jig of the file JIG with the machine, over what it kept under that name.
+
+    With --measure the file needs no corners: move the head over each, beam off (`etchwarden
+    move`, or the page), and say so. They count from the origin: a jig that was moved, or another
+    origin, has to be measured anew.
+    """
+    with refusals_told(), asking(socket) as daemon:
+        corners = _measured(daemon, pointer) if is_measured else None
+        jig = read_jig(file, corners)
+        _require_within(daemon, jig)
+        daemon.ask(SaveJig(jig=jig.record, who=getpass.getuser()))
+    click.echo(f"The machine keeps {jig.name}: {len(jig.places())} pockets.")
+
+
+def _measured(daemon: DaemonClient, pointer: str | None) -> Corners:
+    """Return where the head, or its pointer, stood when a person said so, twice."""
+    head = None if pointer is None else find_head(pointer)
+    shift_mm = (0.0, 0.0) if head is None else (head.pointer_x_mm, head.pointer_y_mm)
+    found = []
+    for which in ("lower left corner of the first pocket", "upper right corner of the last one"):
+        click.prompt(
+            f"Move it over the {which}, the beam off, and press Enter",
+            default="", show_default=False, prompt_suffix=": ",
+        )  # fmt: skip
+        x_mm, y_mm = _place_at_rest(daemon)
+        found.append((x_mm + shift_mm[0], y_mm + shift_mm[1]))
+        click.echo(f"x {found[-1][0]:z.2f}, y {found[-1][1]:z.2f} mm from the origin.")
+    return Corners(lower_left_mm=found[0], upper_right_mm=found[1])
+
+
+def _place_at_rest(daemon: DaemonClient) -> tuple[float, float]:
+    machine = daemon.ask(Status()).machine
+    if not machine.origin.is_known or machine.position_mm is None:
+        raise click.ClickException(
+            f"Where the head stands is not known. {machine.origin.sentence or machine.sentence}"
+        )
+    if machine.is_moving or machine.controller_state not in (None, "Idle"):
+        raise click.ClickException("The head is moving: wait until it stands still.")
+    return machine.position_mm
+
+
+def _require_within(daemon: DaemonClient, jig: Jig) -> None:
+    bed = daemon.ask(Status()).machine.bed
+    if bed is not None:
+        jig.require_within(bed)
+
+
+@command.command()
+@click.argument("name", metavar="JIG")
 @click.option(
     "--tile",
     "tile_mm",
@@ -49,18 +138,21 @@ def command() -> None:
     metavar="WIDTH HEIGHT",
     help="The tiles' measured size; left out, they fill their pockets.",
 )
+@daemon_option(is_required=False)
 @click.option(
     "--head", metavar="LASER", default=DEFAULT_HEAD, show_default=True,
     help=f"A laser's TOML file, or {', '.join(PRACTICE_HEADS)}: its travel is the bed.",
 )  # fmt: skip
-def show(file: Path, tile_mm: tuple[float, float] | None, head: str) -> None:
+def show(name: str, tile_mm: tuple[float, float] | None, socket: Path | None, head: str) -> None:
     """Say where each tile of JIG lies, in the order of etching, as `prepare --at` takes it.
+
+    JIG is one that the machine keeps, or a file.
 
     Places count from the origin by which the corners were measured. A tile lies in the middle of
     its pocket.
     """
     with refusals_told():
-        jig = read_jig(file)
+        jig = find_jig(name, socket)
         width_mm, height_mm = tile_mm or (jig.pockets.width_mm, jig.pockets.height_mm)
         jig.require_fits(width_mm, height_mm)
         jig.require_on_bed(find_head(head))

@@ -6,6 +6,7 @@ from typing import Final
 from etchwire.calls.call import Call, Question, WholeNumber
 from etchwire.calls.history import MOST_ROWS
 from etchwire.catalogue.heads import Head
+from etchwire.catalogue.jigs import JigRecord
 from etchwire.catalogue.lots import Lot
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
 from etchwire.transport.json_text import JsonTable
@@ -74,6 +75,23 @@ class LotList:
     """Painting lots, the one painted last first."""
 
     lots: tuple[LotEntry, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JigEntry:
+    """A jig of this machine."""
+
+    name: str
+    jig: JigRecord
+    who: str
+    changed_at_utc: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JigList:
+    """All jigs of this machine."""
+
+    jigs: tuple[JigEntry, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,6 +229,10 @@ class Lots(Question[LotList]):
     surface: str = ""
 
 
+class Jigs(Question[JigList]):
+    """Jigs of this machine, by their names."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recipes(Question[RecipeList]):
     """Recipes, newest first; `is_in_force` marks one a pair."""
@@ -284,6 +306,13 @@ class SaveLot(Note):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SaveJig(Note):
+    """Keep a jig with this machine, over what stood under its name."""
+
+    jig: JigRecord
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AssignTile(Note):
     """Say of which lot a tile is: that of a `run`, or the next that a job is etched on.
 
@@ -348,9 +377,9 @@ class SaveVerdict(Note):
 
 
 CATALOGUE_QUESTIONS: Final = (
-    Heads, Surfaces, Lots, Recipes, Cards, Card, Readings, Reading,
+    Heads, Surfaces, Lots, Jigs, Recipes, Cards, Card, Readings, Reading,
 )  # fmt: skip
 CATALOGUE_NOTES: Final[tuple[type[Note], ...]] = (
-    SaveHead, WipeLens, SaveSurface, SaveLot, AssignTile, SaveRecipe, RetireRecipe, SaveCard,
-    SaveReading, AcceptReading, SaveVerdict,
+    SaveHead, WipeLens, SaveSurface, SaveLot, SaveJig, AssignTile, SaveRecipe, RetireRecipe,
+    SaveCard, SaveReading, AcceptReading, SaveVerdict,
 )  # fmt: skip

@@ -4,6 +4,7 @@ from typing import Any, Final
 
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_SURFACES
 from etchwire.errors import Refused
+from support.samples.sheets import JIG_TABLE
 
 MADE_UTC: Final = "2026-11-24T09:00:00+00:00"
 
@@ -32,6 +33,12 @@ SURFACES: Final = [
     }
     for surface in PRACTICE_SURFACES
 ]
+JIG: Final = {
+    "name": "Signs",
+    "jig": JIG_TABLE,
+    "who": "Ada",
+    "changed_at_utc": "2026-11-25T08:00:00+00:00",
+}
 LOTS: Final = [
     {
         "name": name,
@@ -180,6 +187,7 @@ CRAFT: Final[dict[str, Any]] = {
     "heads": {"heads": HEADS},
     "surfaces": {"surfaces": SURFACES},
     "lots": {"lots": LOTS},
+    "jigs": {"jigs": [JIG]},
     "orders": {"orders": [ORDER_LINE], "total": 1, "next_from": None},
     "order": answer_order,
     "shop": {"figures": {}, "who": "", "changed_at_utc": ""},

@@ -28,8 +28,11 @@ travel_y_mm = 400.0
 class NoLoop:
     """Stands where the daemon's loop is: nobody moves a machine here."""
 
+    def __init__(self, **machine):
+        self.machine = machine  # what differs from the usual one
+
     def snapshot(self):
-        return snapshot("idle", machine={**MACHINE, "controller": None})
+        return snapshot("idle", machine={**MACHINE, "controller": None, **self.machine})
 
     def request(self, call):
         raise AssertionError(f"nobody asks for {call.method()} here")
@@ -50,7 +53,8 @@ class Shop:
             confirm_timeout_s=LONG_S,
             folder=folder if keeps_backups else None,
         )
-        self.desk = Dispatcher(folder / "socket", NoLoop(), self.logbook)
+        self.loop = NoLoop()
+        self.desk = Dispatcher(folder / "socket", self.loop, self.logbook)
         (folder / "shed.toml").write_text(OWN_LASER)
 
     def __enter__(self):

@@ -23,6 +23,12 @@ RECIPE = Recipe(
     line_spacing_mm=0.1,
 )
 ROW_BYTES = 90
+JIG_TABLE = {
+    "name": "Signs", "columns": 3, "rows": 1, "pitch_x_mm": 65.0, "pitch_y_mm": 45.0,
+    "width_mm": 61.0, "height_mm": 41.0, "lower_left_x_mm": 5.0, "lower_left_y_mm": 5.0,
+    "upper_right_x_mm": 196.0, "upper_right_y_mm": 46.0, "exhaust": "left", "tile_mm": 8.0,
+    "focus_depth_mm": 0.5,
+}  # fmt: skip
 
 
 def sheet_of(rows=20, **changes):

@@ -1,15 +1,16 @@
 """A jig: pockets that hold tiles on the bed, found by moving the head to two of its corners."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, fields
 from enum import StrEnum
-from typing import Final
+from typing import Final, Self
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.design import LARGEST_MM
+from etchwire.bed import Bed
 from etchwire.catalogue.heads import Head
+from etchwire.catalogue.jigs import MOST_POCKETS, JigRecord
 
-MOST_POCKETS: Final = 400
 MOST_OFF_MM: Final = 1.0  # between the measured corners and the drawing: a place was mistaken
 # A tile lies square to the head's way, not to the jig's: so much its edge may run out of true.
 MOST_ASKEW_MM: Final = 0.3
@@ -124,6 +125,38 @@ class Jig:
                 f"run {askew_mm:.1f} mm out of true: turn it square and measure again"
             )
 
+    @classmethod
+    def of_record(cls, record: JigRecord) -> Self:
+        """Return the jig that a machine has kept; raise UnfitDesign."""
+        table = record.to_table()
+        return cls(
+            name=record.name,
+            pockets=Pockets(**{entry.name: table[entry.name] for entry in fields(Pockets)}),  # type: ignore[arg-type]
+            corners=Corners(
+                lower_left_mm=(record.lower_left_x_mm, record.lower_left_y_mm),
+                upper_right_mm=(record.upper_right_x_mm, record.upper_right_y_mm),
+            ),
+            exhaust=Side(record.exhaust),
+            tile_mm=record.tile_mm,
+            focus_depth_mm=record.focus_depth_mm,
+        )
+
+    @property
+    def record(self) -> JigRecord:
+        """What a machine keeps of it."""
+        (left, bottom), (right, top) = self.corners.lower_left_mm, self.corners.upper_right_mm
+        return JigRecord(
+            name=self.name,
+            **asdict(self.pockets),
+            lower_left_x_mm=left,
+            lower_left_y_mm=bottom,
+            upper_right_x_mm=right,
+            upper_right_y_mm=top,
+            exhaust=self.exhaust.value,
+            tile_mm=self.tile_mm,
+            focus_depth_mm=self.focus_depth_mm,
+        )
+
     @property
     def angle(self) -> float:
         """How far the jig is turned counter-clockwise, in radians."""
@@ -172,6 +205,20 @@ class Jig:
                 f"the jig's pockets take {width_mm:g} × {height_mm:g} mm, but {head.name} moves "
                 f"only {head.travel_x_mm:g} × {head.travel_y_mm:g} mm"
             )
+
+    def require_within(self, bed: Bed) -> None:
+        """Raise UnfitDesign where a pocket lies outside the travel, as seen from the origin."""
+        wide_mm, high_mm = self.pockets.width_mm / 2, self.pockets.height_mm / 2
+        for pocket in self.places():
+            x_mm, y_mm = pocket.middle_mm
+            ends = ((x_mm - wide_mm, y_mm - high_mm), (x_mm + wide_mm, y_mm + high_mm))
+            if any(bed.is_outside(*end) for end in ends):
+                raise UnfitDesign(
+                    f"pocket {pocket.number} lies outside the bed: the head goes from x "
+                    f"{bed.reach.left_mm:z.1f} to {bed.reach.right_mm:z.1f} mm and from y "
+                    f"{bed.reach.bottom_mm:z.1f} to {bed.reach.top_mm:z.1f} mm, seen from the "
+                    "origin"
+                )
 
     def require_in_focus(self, pocket: int, *, thickness_mm: float, warp_mm: float) -> None:
         """Raise UnfitDesign for a tile that lies out of focus: thicker, thinner or warped.

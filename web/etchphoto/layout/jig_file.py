@@ -1,6 +1,7 @@
 """A jig as a file of ours."""
 
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -28,16 +29,21 @@ _ENTRIES: Final = (
 )
 
 
-def read_jig(path: Path) -> Jig:
-    """Read a jig from its TOML; raise UnfitDesign, with name and line of what is amiss."""
-    return read_file(path, jig_of_table)
+def read_jig(path: Path, corners: Corners | None = None) -> Jig:
+    """Read a jig from its TOML; raise UnfitDesign, with name and line of what is amiss.
+
+    `corners` were measured just now, and count instead of what the file says of them.
+    """
+    return read_file(path, partial(jig_of_table, measured=corners))
 
 
-def jig_of_table(table: Mapping[str, Any], text: str = "") -> Jig:
+def jig_of_table(
+    table: Mapping[str, Any], text: str = "", *, measured: Corners | None = None
+) -> Jig:
     """Return the jig of a table; `text` is where lines are looked up."""
     require_format(table, FORMAT, VERSION, "jig")
     refuse_unknown(_ENTRIES, table, ("the jig", 0, text))
-    pockets, corners = table.get("pockets"), table.get("corners")
+    pockets, corners = table.get("pockets"), table.get("corners", {} if measured else None)
     exhaust = table.get("exhaust", Side.BACK)
     if not isinstance(pockets, Mapping) or not isinstance(corners, Mapping):
         raise UnfitDesign("a jig needs [pockets], and [corners] as they were measured")
@@ -46,7 +52,7 @@ def jig_of_table(table: Mapping[str, Any], text: str = "") -> Jig:
     return Jig(
         name=name_in(table, "jig"),
         pockets=part_of(Pockets, pockets, ("the table of pockets", 0, text)),
-        corners=part_of(Corners, corners, ("the table of corners", 0, text)),
+        corners=measured or part_of(Corners, corners, ("the table of corners", 0, text)),
         exhaust=Side(exhaust),
         **{name: _mm_in(table, name) for name in ("tile_mm", "focus_depth_mm")},
     )

@@ -28,9 +28,9 @@ INDEX_NAME: Final = "export.json"
 ABOUT_NAME: Final = "README.txt"
 CARDS_FOLDER: Final = "cards"
 
-# Each after those it refers to. Epochs, origins and pins stay: they are places on this machine, and
-# on another they would be offered as if they were there. `happening` is the order in which all the
-# others were written.
+# Each after those it refers to. Epochs, origins, jigs and pins stay: they are places on this
+# machine, and on another they would be offered as if they were there. `happening` is the order in
+# which all the others were written.
 TABLES: Final = (
     "logbook_note", "input_proof", "relay_test", "surface", "lot", "customer_order", "order_item",
     "proof", "shop", "assignment", "run", "run_row", "run_event", "head", "lens_wipe", "card",

@@ -15,6 +15,9 @@ from etchwire.calls.catalogue import (
     HeadEntry,
     HeadList,
     Heads,
+    JigEntry,
+    JigList,
+    Jigs,
     LotEntry,
     LotList,
     Lots,
@@ -130,6 +133,12 @@ def _lot(
         who=who,
         changed_at_utc=changed_at_utc,
     )
+
+
+def jigs(book: sqlite3.Connection, _call: Jigs) -> JigList:
+    """Return the jigs of this machine, by their names."""
+    found = select(book, JigEntry, "SELECT * FROM jig ORDER BY name LIMIT 500")
+    return JigList(jigs=fitting(found))
 
 
 def recipes(book: sqlite3.Connection, call: Recipes) -> RecipeList:

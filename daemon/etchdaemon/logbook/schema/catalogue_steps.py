@@ -285,6 +285,17 @@ LOTS: Final = (
     """,
 )
 
+JIGS: Final = (
+    """
+    CREATE TABLE jig (
+        name TEXT PRIMARY KEY,
+        jig_json TEXT NOT NULL,
+        who TEXT NOT NULL,
+        changed_at_utc TEXT NOT NULL
+    ) STRICT
+    """,
+)
+
 # What an item is stands in its JSON; how far it is follows from its proofs, runs and verdicts.
 ORDERS: Final = (
     """

@@ -12,6 +12,7 @@ from typing import Final
 from etchdaemon.logbook.schema.catalogue_steps import (
     CRAFT,
     HAPPENINGS,
+    JIGS,
     LOADED_JOB,
     LOTS,
     MORE_CARDS,
@@ -159,7 +160,7 @@ _PIN_MAPS: Final = (
 
 MIGRATIONS: Final = (
     _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS, _PIN_MAPS,
-    MORE_VERDICTS, MORE_CARDS, LOTS, ORDERS, LOADED_JOB,
+    MORE_VERDICTS, MORE_CARDS, LOTS, ORDERS, LOADED_JOB, JIGS,
 )  # fmt: skip
 
 

@@ -22,7 +22,7 @@ from etchdaemon.logbook.write.catalogue_entries import (
 )
 from etchdaemon.logbook.write.entries import LogbookEntry
 from etchdaemon.logbook.write.insert_statements import Stamp
-from etchdaemon.logbook.write.lot_entries import assign_tile, save_lot
+from etchdaemon.logbook.write.lot_entries import assign_tile, save_jig, save_lot
 from etchdaemon.logbook.write.order_entries import (
     add_orders,
     forget_order,
@@ -38,6 +38,7 @@ from etchwire.calls.catalogue import (
     RetireRecipe,
     SaveCard,
     SaveHead,
+    SaveJig,
     SaveLot,
     SaveReading,
     SaveRecipe,
@@ -110,6 +111,7 @@ _ENTRIES: Final[Mapping[type[AnyCall], Callable[..., LogbookEntry]]] = {
     WipeLens: lambda call, stamp: partial(wipe_lens, head=call.head, stamp=stamp),
     SaveSurface: lambda call, stamp: partial(save_surface, surface=call.surface, stamp=stamp),
     SaveLot: lambda call, stamp: partial(save_lot, lot=call.lot, stamp=stamp),
+    SaveJig: lambda call, stamp: partial(save_jig, jig=call.jig, stamp=stamp),
     AssignTile: lambda call, stamp: partial(assign_tile, call=call, stamp=stamp),
     SaveOrder: lambda call, stamp: partial(save_order, call=call, stamp=stamp),
     AddOrders: lambda call, stamp: partial(

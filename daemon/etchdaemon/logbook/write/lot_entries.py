@@ -1,4 +1,4 @@
-"""What is written of painting lots, and of the tiles that jobs are etched on; see `entries`."""
+"""What is written of painting lots, jigs, and the tiles that jobs are etched on; see `entries`."""
 
 import json
 import sqlite3
@@ -11,6 +11,7 @@ from etchdaemon.logbook.write.catalogue_entries import save_surface
 from etchdaemon.logbook.write.insert_statements import Stamp, has, insert, put, require
 from etchdaemon.logbook.write.order_entries import lots_of_set, require_accepted
 from etchwire.calls.catalogue import AssignTile
+from etchwire.catalogue.jigs import JigRecord
 from etchwire.catalogue.lots import OVERNIGHT_H, Lot, dry_at_utc, is_dry, set_fault
 from etchwire.catalogue.records import Surface
 
@@ -57,6 +58,17 @@ def _with_lot(surface: Surface, lot: Lot) -> Surface:
         can=lot.can or surface.can,
         coats=lot.coats or surface.coats,
     )
+
+
+def save_jig(book: sqlite3.Connection, *, jig: JigRecord, stamp: Stamp) -> int | None:
+    """Write a jig over what stood under its name."""
+    columns = {
+        "name": jig.name,
+        "jig_json": json.dumps(jig.to_table()),
+        "who": stamp.who,
+        "changed_at_utc": stamp.at_utc,
+    }
+    return put(book, "jig", columns)
 
 
 def assign_tile(book: sqlite3.Connection, *, call: AssignTile, stamp: Stamp) -> int | None:
