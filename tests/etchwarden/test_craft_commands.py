@@ -176,6 +176,18 @@ def test_a_laser_whose_spot_nobody_stated_is_led_to_a_focus_card(shop):
     assert "etchwarden card focus -o NAME --wedge LEFT RIGHT LENGTH --head shed" in said
     (head,) = [one["head"] for one in shop.logbook.ask("heads")["heads"] if one["name"] == "shed"]
     assert not head["is_spot_measured"]
+    assert "0.1 × 0.1 mm (assumed: not stated)" in shop.done("laser list")
+
+
+def test_a_laser_stated_as_wide_as_the_assumed_spot_needs_no_focus_card(shop):
+    file = shop.folder / "wide.toml"
+    lines = (shop.folder / "shed.toml").read_text().splitlines()
+    spots = ("spot_x_mm = 0.1", "spot_y_mm = 0.1")
+    file.write_text("\n".join([*spots, *(line for line in lines if not line.startswith("spot"))]))
+
+    said = shop.done("laser describe {here}/wide.toml")
+
+    assert "focus card" not in said
 
 
 def test_a_person_may_take_another_speed_or_nothing(shop):

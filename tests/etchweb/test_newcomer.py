@@ -8,7 +8,7 @@ from etchweb.newcomer.path import STEPS, BoxRecords, Step, has_picture, path_of
 from etchwire.calls.catalogue import CardEntry, HeadEntry, RecipeEntry, SurfaceEntry
 from etchwire.calls.history import RunSummary
 from etchwire.calls.json_values import from_json_value
-from etchwire.catalogue.heads import UNKNOWN_SPOT_MM
+from etchwire.catalogue.heads import ASSUMED_SPOT_MM
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft, head_entry, recipe, surface_entry
 from support.fakes.fake_daemon import ETCH, JOB, LOGBOOK, SHA256, STATES, snapshot_table
 
@@ -48,7 +48,8 @@ def path(*known):
 
 
 UNSTATED = {
-    "spot_x_mm": UNKNOWN_SPOT_MM, "spot_y_mm": UNKNOWN_SPOT_MM, "is_spot_measured": False,
+    "spot_x_mm": ASSUMED_SPOT_MM, "spot_y_mm": ASSUMED_SPOT_MM, "is_spot_measured": False,
+    "is_spot_stated": False,
 }  # fmt: skip
 ETCHED = {"run_id": 1, "run_ended": "complete"}
 
@@ -61,6 +62,10 @@ ETCHED = {"run_id": 1, "run_ended": "complete"}
         ([LASER], Step.SURFACE, "craft.surfaces", {}),
         ([PAIR], Step.CARD, "cards.new", {"finds": "power"}),
         ([PAIR, head(**UNSTATED)], Step.CARD, "cards.new", {"finds": "focus"}),
+        ([PAIR, head(**UNSTATED | {"is_spot_stated": None})], Step.CARD, "cards.new",
+         {"finds": "focus"}),  # as a record has it that is older than the entry
+        ([PAIR, head(**UNSTATED | {"is_spot_stated": True})], Step.CARD, "cards.new",
+         {"finds": "power"}),
         ([PAIR, head(**UNSTATED | {"is_spot_measured": True})], Step.CARD, "cards.new",
          {"finds": "power"}),
         ([PAIR, card()], Step.CARD, "cards.show_card", {"number": 4}),
@@ -262,8 +267,19 @@ def test_a_spot_left_empty_is_unknown_and_not_measured(phone, new_box):
     phone.press("lasers", form=LASER_FORM | {"spot_x_mm": "", "is_spot_measured": "yes"})
 
     said = new_box.said["save_head"]["head"]
-    assert (said["spot_x_mm"], said["spot_y_mm"]) == (UNKNOWN_SPOT_MM, UNKNOWN_SPOT_MM)
-    assert not said["is_spot_measured"]
+    assert (said["spot_x_mm"], said["spot_y_mm"]) == (ASSUMED_SPOT_MM, ASSUMED_SPOT_MM)
+    assert (said["is_spot_measured"], said["is_spot_stated"]) == (False, False)
+
+
+def test_a_spot_typed_as_wide_as_the_assumed_one_is_stated(phone, daemon, new_box):
+    phone.press("lasers", form=LASER_FORM | {"spot_x_mm": f"{ASSUMED_SPOT_MM:g}"})
+    said = new_box.said["save_head"]["head"]
+    daemon.answers["heads"] = {"heads": [head_entry(**said)]}
+
+    page = phone.look("/lasers").text
+
+    assert said["is_spot_stated"]
+    assert "Spot 0.1 × 0.1 mm, as the maker says." in page
 
 
 def test_one_figure_says_the_spot(phone, new_box):

@@ -31,6 +31,8 @@ def list_them(socket: Path) -> None:
         measured = "measured" if head.register.is_measured else "never measured"
         wiped = "never noted" if since_s is None else f"{since_s / SECONDS_PER_HOUR:.1f} h ago"
         spot = "measured" if head.is_spot_measured else "as stated"
+        if head.is_spot_unknown:
+            spot = "assumed: not stated"
         if one.spot_found is not None:
             spot = (
                 f"give or take {one.spot_found['give_or_take_mm']:g}, measured "

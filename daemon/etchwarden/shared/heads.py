@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from etchwire.catalogue.examples import PRACTICE_HEADS
-from etchwire.catalogue.heads import UNKNOWN_SPOT_MM, Head
+from etchwire.catalogue.heads import ASSUMED_SPOT_MM, Head
 from etchwire.errors import UnreadableSheet
 from etchwire.toml_text import read_toml
 
@@ -38,8 +38,8 @@ def find_head(name: str) -> Head:
 
 
 def _with_spot(described: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a laser's table; a spot that nobody stated is unknown until a focus card shows it."""
+    """Return a laser's table; a spot that it does not state is assumed until a focus card."""
     if any(name.startswith("spot_") for name in described):
-        return dict(described)
-    unknown = {"spot_x_mm": UNKNOWN_SPOT_MM, "spot_y_mm": UNKNOWN_SPOT_MM}
-    return {**described, **unknown, "is_spot_measured": False}
+        return {"is_spot_stated": True, **described}
+    assumed = {"spot_x_mm": ASSUMED_SPOT_MM, "spot_y_mm": ASSUMED_SPOT_MM}
+    return {**described, **assumed, "is_spot_measured": False, "is_spot_stated": False}

@@ -39,6 +39,7 @@ def _practice_head(rated_optical_w: float) -> Head:
         spot_x_mm=0.08,
         spot_y_mm=0.08,
         is_spot_measured=True,
+        is_spot_stated=True,
         max_s=1000.0,
         max_feed_mm_per_min=10000.0,
         acceleration_mm_per_s2=1000.0,

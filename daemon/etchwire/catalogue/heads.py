@@ -9,7 +9,7 @@ from etchwire.plain import Plain, require_positive, require_types
 
 SECONDS_PER_MINUTE = 60.0
 USUAL_SPACING_MM: Final = 0.1  # common practice, no source
-UNKNOWN_SPOT_MM: Final = USUAL_SPACING_MM  # of a laser whose spot nobody has stated yet
+ASSUMED_SPOT_MM: Final = USUAL_SPACING_MM  # of a laser whose spot nobody has stated yet
 _EITHER_SIDE: Final = ("pointer_x_mm", "pointer_y_mm")  # of nought: an offset, no size
 
 
@@ -54,6 +54,7 @@ class Head(Plain):
     """A laser module on a machine.
 
     `pointer_x_mm` and `pointer_y_mm` are where its pointer shines, seen from the beam's place.
+    `is_spot_stated` is false where the spot is assumed, and None in records older than that entry.
     """
 
     name: str
@@ -70,6 +71,7 @@ class Head(Plain):
     pointer_x_mm: float = 0.0
     pointer_y_mm: float = 0.0
     controller: ControllerProfile = EIGHT_BIT
+    is_spot_stated: bool | None = None
 
     def __post_init__(self) -> None:
         """Refuse an entry that is not what it should be: a figure above zero, a text, a yes."""
@@ -90,9 +92,12 @@ class Head(Plain):
 
     @property
     def is_spot_unknown(self) -> bool:
-        """Whether nobody has stated or measured the spot: then it is taken as UNKNOWN_SPOT_MM."""
-        is_assumed = self.spot_x_mm == self.spot_y_mm == UNKNOWN_SPOT_MM
-        return is_assumed and not self.is_spot_measured
+        """Whether nobody has stated or measured the spot: then it is taken as ASSUMED_SPOT_MM."""
+        if self.is_spot_measured:
+            return False
+        if self.is_spot_stated is None:  # an older record has no more than the size assumed
+            return self.spot_x_mm == self.spot_y_mm == ASSUMED_SPOT_MM
+        return not self.is_spot_stated
 
     @property
     def usual_spacing_mm(self) -> float:

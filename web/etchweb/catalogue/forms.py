@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from typing import Final
 
 from etchweb.server.forms import Form, FormUnfit, number
-from etchwire.catalogue.heads import UNKNOWN_SPOT_MM, Head
+from etchwire.catalogue.heads import ASSUMED_SPOT_MM, Head
 from etchwire.catalogue.records import COATINGS, LONGEST_WAIT_MIN, WIPINGS, Surface
 from etchwire.errors import UnreadableSheet
 
@@ -56,8 +56,9 @@ def head_in(form: Form, known: Head | None) -> Head:
     spot_x_mm, spot_y_mm = _spot_mm(form)
     typed = figures | {
         "name": form.get("name", "").strip(),
-        "spot_x_mm": spot_x_mm or UNKNOWN_SPOT_MM,
-        "spot_y_mm": spot_y_mm or spot_x_mm or UNKNOWN_SPOT_MM,
+        "spot_x_mm": spot_x_mm or ASSUMED_SPOT_MM,
+        "spot_y_mm": spot_y_mm or spot_x_mm or ASSUMED_SPOT_MM,
+        "is_spot_stated": bool(spot_x_mm or spot_y_mm),
         "is_spot_measured": bool(spot_x_mm) and form.get("is_spot_measured") == "yes",
     }
     with refusals_as_sentences():
