@@ -7,7 +7,11 @@ import pytest
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.attendance.looks_after_end import LooksAfterEnd
-from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules, refuse_past_closing
+from etchdaemon.interlocks.attendance.watch_rounds import (
+    AttendanceRules,
+    late_end,
+    refuse_past_closing,
+)
 from etchdaemon.interlocks.checks.wiring_gaps import (
     WIRING_GAPS,
     is_attended_only,
@@ -274,6 +278,18 @@ def test_a_run_whose_last_look_comes_by_closing_time_may_start(rules, starts_at,
 def test_a_run_past_a_firm_closing_time_is_refused_whoever_stays(rules, starts_at, hours):
     with pytest.raises(CommandRefused, match=r"its last look come at \d\d:\d\d, after closing"):
         refuse_past_closing(rules, starts_at=starts_at, lasts_s=hours * 3600, confirmed_by="Ada")
+
+
+@pytest.mark.parametrize("rules", [FIRM_AT_SIX, SOFT_AT_SIX])
+@pytest.mark.parametrize(("hours", "is_late"), [(5.5, False), (5.51, True)])
+def test_an_end_that_is_late_for_its_last_look_is_said_however_firm_the_closing(
+    rules, hours, is_late
+):
+    # Two looks, 15 minutes apart: half an hour after the end (AttendanceRules' own figures).
+    said = late_end(rules, goes_on_at=at(12), lasts_s=hours * 3600)
+
+    assert (said is not None) is is_late
+    assert not is_late or said.startswith("This would end at 17:30 and its last look come at 18:00")
 
 
 def test_a_soft_closing_time_wants_the_name_of_whoever_stays():

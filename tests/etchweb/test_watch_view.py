@@ -271,6 +271,15 @@ def test_a_held_etch_says_the_one_next_step(interlocks, why_not_resume, offered,
     assert view["next_step"] == step
 
 
+def test_a_held_etch_that_would_end_after_closing_time_says_so_before_it_goes_on():
+    late = "This would end at 18:20 and its last look come at 18:50, after closing time at 18:30"
+    run = {**STATES["held"]["run"], "late_end": late}
+
+    view = watch_view(snapshot("held", run=run, interlocks=box()))
+
+    assert view["next_step"] == f"{PRESS_RESUME} {late}."
+
+
 def test_every_interlock_has_its_words_on_the_page():
     assert {rule.name for rule in RULES} == set(CAUSES)
     assert cause_of("a rule of a later release").label == "A rule of a later release"

@@ -1,6 +1,7 @@
 """People who do not look at the page: the buzzer in every fault, rounds, looks after the end."""
 
 from dataclasses import replace
+from datetime import datetime
 from types import SimpleNamespace
 
 import pytest
@@ -31,6 +32,15 @@ class RigWithRounds(GuardedRig):
         return replace(super().make_setup(), attendance=rules)
 
 
+class RigAtClosing(GuardedRig):
+    """A workshop that closes as the rig's clock begins, but for whoever stays."""
+
+    def make_setup(self):
+        closes_at = datetime.fromisoformat(self.clock.utc_now()).astimezone().time()
+        rules = AttendanceRules(closing_time=closes_at, is_closing_time_firm=False)
+        return replace(super().make_setup(), attendance=rules)
+
+
 @pytest.fixture
 def etching(tmp_path):
     with GuardedRig(tmp_path) as rig:
@@ -46,6 +56,31 @@ def asking(tmp_path):
         rig.start(rig.make_job(patch(60, 400)))
         rig.wait_until(lambda: rig.box.asked_for is not None)
         yield rig
+
+
+def test_a_held_run_that_would_end_after_closing_time_says_so_while_it_can_be_resumed(tmp_path):
+    with RigAtClosing(tmp_path) as rig:
+        rig.set_origin()
+        rig.load(rig.make_job(patch(60, 400)))
+        rig.arm()
+        rig.ask("start", stays_until_end="Ada")
+        rig.etch_until_row(3)
+        while_etching = rig.run.late_end
+        rig.ask("hold")
+        rig.wait_until(lambda: rig.state == "held")
+        rig.press_button()
+        rig.wait(0.5)
+
+        assert while_etching is None
+        assert "its last look come at" in rig.run.late_end
+        assert "resume" in rig.commands.snapshot().may
+
+
+def test_where_no_shop_closes_a_held_run_may_end_whenever_it_does(etching):
+    etching.ask("hold")
+    etching.wait_until(lambda: etching.state == "held")
+
+    assert etching.run.late_end is None
 
 
 def seconds_of_buzzer(rig, lasts_s):

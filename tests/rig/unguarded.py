@@ -45,6 +45,9 @@ class Unguarded:
     def why_not_resume(self):
         return None
 
+    def late_end(self, *, goes_on_at, lasts_s):
+        return None
+
     def confirmations_for(self, wish):
         return {"long_run": None, "stays": None, "too_late": None}
 

@@ -1,11 +1,13 @@
 """What people ask of the guard, and what the page shows of the box."""
 
 from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
 from typing import Final
 
 from etchdaemon.errors import CommandRefused, GuardHangs
 from etchdaemon.guard.board_io import BoardIo
 from etchdaemon.guard.lock import HANGS, GuardLock
+from etchdaemon.interlocks.attendance.watch_rounds import late_end
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.report import report_of
@@ -48,6 +50,13 @@ class OperatorApi:
         """Return what people have to confirm with such a start."""
         box = self._interlocks
         return confirmations_for(request, box.attendance_rules, wired=box.setup.wired)
+
+    def late_end(self, *, goes_on_at: datetime, lasts_s: float) -> str | None:
+        """Return that a run would end after closing time, last look included; None if it would not.
+
+        `goes_on_at` is local time.
+        """
+        return late_end(self._interlocks.attendance_rules, goes_on_at=goes_on_at, lasts_s=lasts_s)
 
     def arm(
         self, answers: Mapping[str, object], *, day: str, with_heartbeat_test: bool = False

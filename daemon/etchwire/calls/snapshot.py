@@ -101,7 +101,8 @@ class JobView:
 class RunView:
     """The run under way, or the one that ended last; `ended` is complete, stopped or failed.
 
-    `why_not_resume` is what keeps a held run from being resumed at this moment, in a sentence.
+    `why_not_resume` is what keeps a held run from being resumed at this moment, in a sentence;
+    `late_end` that, resumed now, it or its last look would end after closing time.
     """
 
     id: int
@@ -120,6 +121,7 @@ class RunView:
     power_percent: int
     held_because: str | None
     why_not_resume: str | None
+    late_end: str | None
     ended: str | None
     because: str | None
     slow_rows: int

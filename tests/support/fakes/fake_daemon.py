@@ -90,6 +90,7 @@ RUN: Final = {
     "power_percent": 100,
     "held_because": None,
     "why_not_resume": None,
+    "late_end": None,
     "ended": None,
     "because": None,
     "slow_rows": 37,

@@ -102,4 +102,5 @@ def _next_step(snapshot: Snapshot, offered: Collection[str]) -> str:
         return ""
     if run.why_not_resume:
         return as_sentence(run.why_not_resume)
-    return PRESS_RESUME if "resume" in offered else OTHERS_RESUME
+    step = PRESS_RESUME if "resume" in offered else OTHERS_RESUME
+    return " ".join(filter(None, (step, as_sentence(run.late_end or ""))))

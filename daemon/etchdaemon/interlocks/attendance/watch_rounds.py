@@ -87,27 +87,37 @@ def refuse_past_closing(
 ) -> None:
     """Raise CommandRefused where a run or its last look ends late, unless somebody stays by name.
 
-    `starts_at` is local time. A working day turns at four in the morning, so a closing time of
-    one o'clock belongs to the evening before it.
+    `starts_at` is local time.
     """
-    if rules.closing_time is None:
+    said = late_end(rules, goes_on_at=starts_at, lasts_s=lasts_s)
+    if said is None:
         return
-    working_day = (starts_at - _DAY_TURNS_AFTER).date()
-    closes_at = datetime.combine(working_day, rules.closing_time, tzinfo=starts_at.tzinfo)
-    if closes_at.hour < _DAY_TURNS_AFTER // timedelta(hours=1):
-        closes_at += timedelta(days=1)
-    ends_at = starts_at + timedelta(seconds=lasts_s)
-    looked_at = ends_at + timedelta(minutes=LOOKS * rules.look_every_min)
-    if looked_at <= closes_at:
-        return
-    said = (
-        f"This would end at {ends_at:%H:%M} and its last look come at {looked_at:%H:%M}, after "
-        f"closing time at {closes_at:%H:%M}"
-    )
     if rules.is_closing_time_firm:
         raise CommandRefused(f"{said}. Start it earlier, or tomorrow.")
     if not confirmed_by.strip():
         raise CommandRefused(f"{said}. Whoever stays until then confirms it with their name.")
+
+
+def late_end(rules: AttendanceRules, *, goes_on_at: datetime, lasts_s: float) -> str | None:
+    """Return, without a full stop, that a run or its last look ends after closing time; or None.
+
+    `goes_on_at` is local time. A working day turns at four in the morning, so a closing time of
+    one o'clock belongs to the evening before it.
+    """
+    if rules.closing_time is None:
+        return None
+    working_day = (goes_on_at - _DAY_TURNS_AFTER).date()
+    closes_at = datetime.combine(working_day, rules.closing_time, tzinfo=goes_on_at.tzinfo)
+    if closes_at.hour < _DAY_TURNS_AFTER // timedelta(hours=1):
+        closes_at += timedelta(days=1)
+    ends_at = goes_on_at + timedelta(seconds=lasts_s)
+    looked_at = ends_at + timedelta(minutes=LOOKS * rules.look_every_min)
+    if looked_at <= closes_at:
+        return None
+    return (
+        f"This would end at {ends_at:%H:%M} and its last look come at {looked_at:%H:%M}, after "
+        f"closing time at {closes_at:%H:%M}"
+    )
 
 
 def long_run_warning(*, lasts_s: float, has_flame_input: bool) -> str | None:

@@ -115,7 +115,11 @@ class Publishing:
                 job=snapshot.job_of(loop_state.job, loop_state.inspection),
                 asked_at_start=self._asked_at_start(loop_state.job, at_utc),
                 run=snapshot.run_of(
-                    loop_state.etch, machine, self._clock, why_not_resume=why_not_resume
+                    loop_state.etch,
+                    machine,
+                    self._clock,
+                    why_not_resume=why_not_resume,
+                    late_end=self._late_end(loop_state, at_utc),
                 ),
                 unfinished=loop_state.unfinished,
                 interlocks=report,
@@ -133,6 +137,17 @@ class Publishing:
             starts_at=datetime.fromisoformat(at_utc).astimezone(),
         )
         return AskedAtStart(**self._guard.operator.confirmations_for(wish))
+
+    def _late_end(self, loop_state: LoopState, at_utc: str) -> str | None:
+        """Return that a held run, resumed now, would end after closing time; None if not."""
+        etch = loop_state.etch
+        left_s = None if etch is None else snapshot.remaining_s(etch)
+        if loop_state.state is not State.HELD or left_s is None:
+            return None
+        return self._guard.operator.late_end(
+            goes_on_at=datetime.fromisoformat(at_utc).astimezone(),
+            lasts_s=left_s / self._clock.seconds_per_wall_second,
+        )
 
     def _may(
         self, loop_state: LoopState, report: InterlockReport, *, is_placed: bool, may_resume: bool

@@ -97,13 +97,18 @@ def _pointer_of(head: Head) -> tuple[float, float] | None:
 
 
 def run_of(
-    etch: Etch | None, machine: Machine, clock: Clock, *, why_not_resume: str | None
+    etch: Etch | None,
+    machine: Machine,
+    clock: Clock,
+    *,
+    why_not_resume: str | None,
+    late_end: str | None,
 ) -> RunView | None:
     """Return the run's part."""
     if etch is None:
         return None
     sheet, progress, report = etch.job.sheet, etch.progress, machine.report
-    remaining_s = _remaining_s(etch)
+    left_s = remaining_s(etch)
     ended, because = (None, None) if etch.ended_at_s is None else etch.ending or (None, None)
     moves = etch.ended_at_s is None and report is not None and report.state == "Run"
     feed = report.feed_mm_per_min if moves and report is not None else None
@@ -117,8 +122,8 @@ def run_of(
         etched_rows=etch.etched_rows,
         row=None if progress.entry is None else progress.entry.row,
         share=progress.predicted_s / sheet.predicted_s if sheet.predicted_s else 0.0,
-        remaining_s=remaining_s,
-        ends_at_utc=_ends_at_utc(etch, remaining_s, clock),
+        remaining_s=left_s,
+        ends_at_utc=_ends_at_utc(etch, left_s, clock),
         feed_mm_per_min=feed,
         power_ratio=power_ratio,
         power_w=None if power_ratio is None else power_ratio * sheet.head.rated_optical_w,
@@ -126,6 +131,7 @@ def run_of(
         power_percent=etch.percent[Override.POWER],
         held_because=etch.held_because,
         why_not_resume=why_not_resume,
+        late_end=late_end,
         ended=ended,
         because=because,
         slow_rows=etch.meter.slow_rows,
@@ -152,7 +158,7 @@ def _and(sentence: str, more: str | None) -> str:
     return sentence if more is None else f"{sentence} {more}"
 
 
-def _remaining_s(etch: Etch) -> float | None:
+def remaining_s(etch: Etch) -> float | None:
     """Return the time left by the pace so far, holds left out; None once it has ended."""
     if etch.ended_at_s is not None:
         return None
