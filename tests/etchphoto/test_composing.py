@@ -8,8 +8,6 @@ from etchphoto.layout.design import Box, Shape
 from etchphoto.layout.shapes import distance_mm
 from support.samples.designs import all_black, design, dots, span_mm
 
-pytestmark = pytest.mark.usefixtures("fonts")
-
 BOX = "box = { left_mm = 5, top_mm = 5, width_mm = 30, height_mm = 20 }"
 AREAS = {  # of 30 × 20 mm, corners of 5 mm: elementary
     "rectangle": 600.0,

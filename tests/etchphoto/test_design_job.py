@@ -17,8 +17,6 @@ from etchwire.sheet import GCODE_NAME, read_sheet
 from support.samples.designs import PORTRAIT, SIGN, design_of_toml, span_mm
 from support.samples.photo_files import encoded, scene
 
-pytestmark = pytest.mark.usefixtures("fonts")
-
 HEAD, RECIPE = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]
 PHOTO_ALONE = PORTRAIT.partition('[[layer]]\nkind = "mask"')[0]
 

@@ -12,16 +12,21 @@ from etchphoto.lettering.fonts import find_font
 from etchphoto.lettering.setting import set_text, stroke
 from support.samples.designs import span_mm
 
-pytestmark = pytest.mark.usefixtures("fonts")
-
 BOX = Box(left_mm=0, top_mm=0, width_mm=200, height_mm=60)
-NAMES = ("DejaVu Sans", "DejaVu Sans Bold", "DejaVu Serif", "DejaVu Sans Mono")
+NAMES = ("Aileron", "DejaVu Sans", "DejaVu Sans Bold", "DejaVu Serif", "DejaVu Sans Mono")
+
+
+@pytest.fixture(autouse=True)
+def free_family(request):
+    """Want the free family for its own tests alone."""
+    if request.node.callspec.params["name"] != "Aileron":
+        request.getfixturevalue("fonts")
 
 
 def tables(name):
     from fontTools.ttLib import TTFont  # noqa: PLC0415 - nothing else in the tests needs it
 
-    return TTFont(find_font(name).path)
+    return TTFont(find_font(name).file)
 
 
 def bounds(font, letter):
@@ -60,10 +65,12 @@ def test_letters_stand_as_far_apart_as_the_fonts_advances_say(name):
     assert text.ink.width_mm == pytest.approx((3 * advance + right - left) * text.em_mm, abs=0.05)
 
 
-@pytest.mark.parametrize("letter", ["H", "g", "Ä", "8"])
+@pytest.mark.parametrize(
+    ("name", "letter"), [*(("Aileron", letter) for letter in "Hg&8"), ("DejaVu Sans", "Ä")]
+)
 @pytest.mark.parametrize("spacing_mm", [0.1, 0.23])
-def test_every_edge_of_a_letters_dots_lies_within_one_dot_of_its_outline(letter, spacing_mm):
-    text, font = set_at("DejaVu Sans", letter, size_mm=9.0), tables("DejaVu Sans")
+def test_every_edge_of_a_letters_dots_lies_within_one_dot_of_its_outline(name, letter, spacing_mm):
+    text, font = set_at(name, letter, size_mm=9.0), tables(name)
     line = text.lines[0]
     row, column, ink = next(drawn_lines(text, spacing_mm))
 
@@ -75,7 +82,7 @@ def test_every_edge_of_a_letters_dots_lies_within_one_dot_of_its_outline(letter,
                                  abs=spacing_mm)  # fmt: skip
 
 
-@pytest.mark.parametrize("name", ["DejaVu Sans", "DejaVu Sans Bold"])
+@pytest.mark.parametrize("name", NAMES[:3])
 def test_a_stem_is_measured_as_wide_as_its_outline(name):
     """The I of a font without serifs is a rectangle: its width is the stem's."""
     left, _, right, _ = bounds(tables(name), "I")
@@ -83,8 +90,9 @@ def test_a_stem_is_measured_as_wide_as_its_outline(name):
     assert stroke(find_font(name), ["I"]) == pytest.approx(right - left, rel=0.08)
 
 
-def test_glyphs_that_are_refused_are_those_the_fonts_character_map_lacks():
-    font, known = find_font("DejaVu Sans"), tables("DejaVu Sans").getBestCmap()
+@pytest.mark.parametrize("name", NAMES[:2])
+def test_glyphs_that_are_refused_are_those_the_fonts_character_map_lacks(name):
+    font, known = find_font(name), tables(name).getBestCmap()
     letters = [chr(code) for code in range(0x21, 0x3000) if chr(code).isprintable()]
 
     lacking = [letter for letter in letters if ord(letter) not in known]

@@ -12,12 +12,12 @@ from etchweb.drafts.store import Draft, Drafts
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
 from support.samples.photo_files import encoded, scene
 
-pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("fonts")]
+pytestmark = pytest.mark.slow
 
 PATIENCE_S = 60
 PAIR = json.dumps([HEAD.name, SURFACE.name])
 PLAIN = {
-    "text": "", "font": "DejaVu Sans Bold", "size_mm": "", "stand": "bottom",
+    "text": "", "font": "Aileron", "size_mm": "", "stand": "bottom",
     "ink": "white on black", "shape": "rectangle", "soft_mm": "", "line_mm": "",
 }  # fmt: skip
 
@@ -64,7 +64,7 @@ def test_a_name_and_a_shape_are_shown_to_scale_and_go_to_the_bench(
 ):
     assert "Nothing is added yet." in phone.look(f"/{picture}/design").text
 
-    answer = add(phone, picture, text="Zoë", size_mm="4", shape="oval", soft_mm="2,5", line_mm="")
+    answer = add(phone, picture, text="Zoe", size_mm="4", shape="oval", soft_mm="2,5", line_mm="")
     assert (answer.status_code, answer.location) == (303, f"/{picture}/design")
     page = phone.look(answer.location).text
     with Image.open(drafts.folder_of(only(drafts).id) / "tile.jpg") as drawn:
@@ -75,8 +75,10 @@ def test_a_name_and_a_shape_are_shown_to_scale_and_go_to_the_bench(
     assert f'src="/{picture}/tile.jpg?v=' in page
     assert 'width="136" height="106"' in page
     assert "24 × 16 mm. A mark every centimetre." in page
-    assert only(drafts).decoration == Decoration(text="Zoë", size_mm=4.0, shape="oval", soft_mm=2.5)
-    assert add(phone, picture, then="proof", text="Zoë", shape="oval").location.endswith("/proof")
+    assert only(drafts).decoration == Decoration(
+        text="Zoe", font="Aileron", size_mm=4.0, shape="oval", soft_mm=2.5
+    )
+    assert add(phone, picture, then="proof", text="Zoe", shape="oval").location.endswith("/proof")
     assert phone.look(f"/{picture}/proof").status_code == 200
     assert phone.press(f"{picture}/bench").location == "/"
     sheet = daemon.said["load"]["sheet"]
@@ -105,14 +107,14 @@ def test_what_was_added_can_be_taken_away_again(phone, drafts, picture):
 
     add(phone, picture)
 
-    assert only(drafts).decoration == NOTHING_ADDED
+    assert only(drafts).decoration.is_plain
     assert before is not None
     phone.look(f"/{picture}/proof")
     assert drafts.found(only(drafts)).gcode_sha256 == before.gcode_sha256
 
 
 def test_thin_strokes_are_told_beside_the_tile(phone, picture):
-    answer = add(phone, picture, text="small print", size_mm="1", font="DejaVu Serif")
+    answer = add(phone, picture, text="small print", size_mm="1")
 
     assert "The thin strokes of “small print” are" in phone.look(answer.location).text
 

@@ -15,7 +15,7 @@ from etchphoto.layout.design import Design, Layer, LetteringLayer, MaskLayer, Ou
 from etchphoto.layout.design_file import read_design
 from etchphoto.layout.design_job import DesignJob, design_job, prepare_design
 from etchphoto.layout.tile_picture import tile_png
-from etchphoto.lettering.fonts import FREE_FAMILY, found_fonts
+from etchphoto.lettering.fonts import found_fonts
 from etchphoto.lettering.setting import SetText
 from etchwarden.shared.daemon_option import Options, with_options
 from etchwarden.shared.file_errors import faults_told
@@ -62,7 +62,7 @@ upper left corner, and a layer without a box fills the tile inside its margin:
   kind = "lettering"
   name = "who"           # another text is given by it: --text who "Ida"
   text = "Ida"
-  font = "DejaVu Serif Bold"
+  font = "DejaVu Serif Bold"   # left out: DejaVu Sans, or Aileron where that is missing
   size_mm = 6            # of a capital letter; left out, the text fills its box
   box = { left_mm = 10, top_mm = 84, width_mm = 80, height_mm = 12 }
   align = "centre"       # left, centre, right; stand = top, middle, bottom; leading = 1.8
@@ -148,7 +148,7 @@ def _listed(file: Path) -> list[str]:
 @command.command()
 def fonts() -> None:
     """List the fonts of this computer, by the names that designs call them."""
-    click.echo("\n".join(found_fonts()) or f"There is no font: {FREE_FAMILY}.")
+    click.echo("\n".join(found_fonts()))
 
 
 @command.command()
@@ -214,7 +214,7 @@ def _words(design: Design, layer: Layer, text: SetText | None) -> str:
         lines = " / ".join(line.text for line in text.lines)
         name = f" ({layer.name})" if layer.name else ""
         return (
-            f"lettering{name}: “{lines}” in {layer.font}, {layer.ink}, capitals "
+            f"lettering{name}: “{lines}” in {text.font.name}, {layer.ink}, capitals "
             f"{text.capital_mm:.1f} mm, thin strokes {text.stroke_mm:.2f} mm: {where}"
         )
     if isinstance(layer, OutlineLayer):

@@ -29,12 +29,12 @@ corner_mm = 4
 kind = "lettering"
 name = "number"
 text = "23"
-font = "DejaVu Sans Bold"
+font = "Aileron"
 box = { left_mm = 10, top_mm = 5, width_mm = 40, height_mm = 20 }
 
 [[layer]]
 kind = "lettering"
-text = "Jürgen & Zoë"
+text = "Jorgen & Zoe"
 size_mm = 3
 ink = "white"
 field_mm = 1

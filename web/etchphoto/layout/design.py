@@ -120,6 +120,7 @@ class PhotoLayer:
 class LetteringLayer:
     """Lines of text in a box.
 
+    Without a font it is DejaVu Sans, or Aileron, which has no accents, where that is missing.
     `size_mm` is the height of a capital letter; left out, the lines become as large as their box
     allows. `leading` is the distance from baseline to baseline in capital heights. With
     `field_mm` a rectangle of the other colour reaches so far beyond the letters. `name` is what
@@ -127,7 +128,7 @@ class LetteringLayer:
     """
 
     text: str
-    font: str = "DejaVu Sans"
+    font: str = ""
     size_mm: float | None = None
     box: Box | None = None
     align: Align = Align.CENTRE

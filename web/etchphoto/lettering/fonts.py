@@ -1,23 +1,19 @@
 """Fonts of this computer, by the names that they give themselves."""
 
-import os
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
+from io import BytesIO
 from pathlib import Path
 from typing import Final
 
 from PIL import ImageFont, features
 
 from etchphoto.errors import FontMissing
+from etchphoto.lettering.font_folders import BUNDLED, FONT_FOLDERS, FREE_FAMILY
 
-# Where Debian's packages put fonts, and where people put theirs.
-FONT_FOLDERS: Final = (
-    Path("/usr/share/fonts"),
-    Path("/usr/local/share/fonts"),
-    Path(os.path.expanduser("~/.local/share/fonts")),  # noqa: PTH111 - there may be no home
-)
-FREE_FAMILY: Final = "sudo apt install fonts-dejavu-core"
+USUAL: Final = "DejaVu Sans"  # where no font is named
 _ENDINGS: Final = (".ttf", ".otf", ".ttc", ".otc")
 _UPRIGHT: Final = ("", "Book", "Regular", "Roman", "Normal")  # styles that are left out of a name
 _MOST_IN_A_FILE: Final = 64
@@ -30,13 +26,19 @@ _RIGHT_TO_LEFT: Final = ("R", "AL")
 class Font:
     """One face of a font file; shaped where the system's library for that is there.
 
+    Without a path it is the font that comes with Pillow.
     Without it kerning is the font's old table, and nothing is written from right to left.
     """
 
     name: str
-    path: Path
+    path: Path | None = None
     index: int = 0
     is_shaped: bool = bool(features.check("raqm"))
+
+    @property
+    def file(self) -> Path | BytesIO:
+        """Its font file."""
+        return BytesIO(_bundled()) if self.path is None else self.path
 
     def at(self, em_px: float) -> ImageFont.FreeTypeFont:
         """Return the face with an em of so many pixels.
@@ -48,7 +50,7 @@ class Font:
 
     def _face(self, em_px: float, layout: ImageFont.Layout) -> ImageFont.FreeTypeFont:
         try:
-            return ImageFont.truetype(self.path, em_px, self.index, layout_engine=layout)
+            return ImageFont.truetype(self.file, em_px, self.index, layout_engine=layout)
         except OSError as error:
             raise FontMissing(f"the font {self.name} cannot be read any more: {error}") from error
 
@@ -62,9 +64,10 @@ class Font:
             if _has_glyph(letter) and bytes(face.getmask(letter)) == undefined
         ]
         if lacking:
+            install = f" ({FREE_FAMILY})" if self.path is None else ""
             raise FontMissing(
-                f"the font {self.name} has no glyph for {_listed(lacking)}: choose another font "
-                "or write it otherwise"
+                f"the font {self.name} has no glyph for {_listed(lacking)}: choose another font"
+                f"{install} or write it otherwise"
             )
         if self.is_shaped:
             return
@@ -77,30 +80,47 @@ class Font:
 
 
 def found_fonts(folders: Sequence[Path] = FONT_FOLDERS) -> Mapping[str, Font]:
-    """Return every font in `folders` and below, by name; the first of a name counts."""
+    """Return every font in `folders` and below, by name; the first of a name counts.
+
+    The one that comes with Pillow is always among them.
+    """
     fonts: dict[str, Font] = {}
     for folder in folders:
         for path in sorted(folder.rglob("*")):
             if path.suffix.lower() in _ENDINGS:
                 for font in _faces(path):
                     fonts.setdefault(font.name, font)
+    fonts.setdefault(BUNDLED, Font(name=BUNDLED))
     return dict(sorted(fonts.items()))
 
 
 def find_font(name: str, folders: Sequence[Path] = FONT_FOLDERS) -> Font:
-    """Return the font of this name; raise FontMissing, in a sentence, where there is none."""
+    """Return the font of this name; raise FontMissing, in a sentence, where there is none.
+
+    Without a name it is the usual one, or the one that comes with Pillow where that is missing.
+    """
     fonts = found_fonts(folders)
+    if not name:
+        return fonts.get(USUAL, fonts[BUNDLED])
     if name in fonts:
         return fonts[name]
-    if not fonts:
-        raise FontMissing(f"there is no font on this computer: {FREE_FAMILY}")
     family = name.partition(" ")[0].casefold()
     near = [one for one in fonts if one.casefold().startswith(family)]
+    install = f" ({FREE_FAMILY})" if family == USUAL.partition(" ")[0].casefold() else ""
     shown = ", ".join((near or list(fonts))[:6])
     raise FontMissing(
-        f"the font {name!r} is not on this computer: install it or choose another, {shown} for "
-        "example"
+        f"the font {name!r} is not on this computer: install it{install} or choose another, "
+        f"{shown} for example"
     )
+
+
+@cache
+def _bundled() -> bytes:
+    """Return the font file that comes with Pillow."""
+    file = ImageFont.load_default(_GLYPH_PX)
+    if not isinstance(file, ImageFont.FreeTypeFont) or not isinstance(file.path, BytesIO):
+        raise FontMissing(f"this Pillow comes without a font: {FREE_FAMILY}")
+    return file.path.getvalue()
 
 
 def _faces(path: Path) -> Iterator[Font]:

@@ -1,9 +1,9 @@
 """What *Lettering and shape* shows of a draft: pure."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from etchweb.designs.forms import INKS, SHAPES, STANDS
-from etchweb.drafts.decoration import FONTS
 from etchweb.drafts.store import Draft, DrawnTile
 from etchweb.text.formatting import as_sentence, millimetres
 from etchweb.text.view import View
@@ -21,13 +21,13 @@ _SHAPE_WORDS: Final = {
 _STAND_WORDS: Final = {"top": "At the top", "middle": "In the middle", "bottom": "At the bottom"}
 
 
-def design_view(draft: Draft, drawn: DrawnTile | None) -> View:
-    """Return the form as it was filled in, and the tile drawn to scale."""
+def design_view(draft: Draft, drawn: DrawnTile | None, fonts: Sequence[str]) -> View:
+    """Return the form as it was filled in, with the `fonts` to choose from, and the tile."""
     added = draft.decoration
     ink = next(name for name, meant in INKS.items() if meant == (added.ink, added.has_field))
     return {
         "added": added,
-        "fonts": FONTS,
+        "fonts": fonts,
         "inks": [(name, _INK_WORDS[name], name == ink) for name in INKS],
         "shapes": [(name, _SHAPE_WORDS[name], name == added.shape) for name in SHAPES],
         "stands": [(name, _STAND_WORDS[name], name == added.stand) for name in STANDS],

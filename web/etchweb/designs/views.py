@@ -5,6 +5,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.designs.forms import with_decoration
 from etchweb.designs.presenter import design_view
+from etchweb.drafts.decoration import fonts_here
 from etchweb.drafts.step_views import decided, go, unfit
 from etchweb.drafts.store import Draft
 from etchweb.drafts.views import drafts, found_draft, keep, waiting_page, work_queue
@@ -46,6 +47,5 @@ def _page(draft: Draft) -> str | BaseResponse:
 
 def _form(draft: Draft, answer: str) -> str:
     drawn = None if draft.decoration.is_plain else drafts().drawn(draft)
-    return render_template(
-        "designs/design.html", draft=draft, view=design_view(draft, drawn), answer=answer
-    )
+    view = design_view(draft, drawn, fonts_here())
+    return render_template("designs/design.html", draft=draft, view=view, answer=answer)

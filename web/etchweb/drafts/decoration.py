@@ -1,9 +1,25 @@
 """What a person adds to a picture: lettering, a shape, a border."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
-FONTS: Final = ("DejaVu Sans", "DejaVu Sans Bold", "DejaVu Serif", "DejaVu Serif Bold")
+from etchphoto.lettering.font_folders import BUNDLED, FONT_FOLDERS
+
+_FONT_FILES: Final = {
+    "DejaVu Sans": "DejaVuSans.ttf",
+    "DejaVu Sans Bold": "DejaVuSans-Bold.ttf",
+    "DejaVu Serif": "DejaVuSerif.ttf",
+    "DejaVu Serif Bold": "DejaVuSerif-Bold.ttf",
+}
+FONTS: Final = (*_FONT_FILES, BUNDLED)
+
+
+def fonts_here(folders: Sequence[Path] = FONT_FOLDERS) -> tuple[str, ...]:
+    """Return those of FONTS that this computer has; the last one is always there."""
+    names = {path.name for folder in folders for path in folder.rglob("*.ttf")}
+    return (*(font for font, file in _FONT_FILES.items() if file in names), BUNDLED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
