@@ -48,13 +48,13 @@ def cost_of_mural(folder, columns, rows, share):
 
 
 def test_a_mural_of_48_million_dots(tmp_path):
-    picture_of(24).save(tmp_path / "photo.jpg", quality=90)
+    picture_of(48).save(tmp_path / "photo.jpg", quality=90)
     rows = []
     for columns, tiles, share in ((6, 4, 0.5), (6, 8, 1.0)):
         spent_s, peak_mb = cost_of_mural(tmp_path, columns, tiles, share)
         rows.append(
             (
-                f"{columns} × {tiles} tiles of 1000 × 1000 dots, 24 MP photo",
+                f"{columns} × {tiles} tiles of 1000 × 1000 dots, 48 MP photo",
                 f"{spent_s:.0f} s, {peak_mb:.0f} MB",
                 "bar for 6 × 8: 180 s, 300 MB",
             )

@@ -399,15 +399,20 @@ def shares_to_burn(
     light = luminance_per_dot(
         photo, frame, lambda done: on_progress(done * _RESAMPLED), GREY_MIXES[order.grey_mix]
     )
-    coverage = coverage_to_burn(
+    coverage = shares_of_light(light, frame, order)
+    on_progress(_TONED)
+    return coverage
+
+
+def shares_of_light(light: Coverage, frame: Frame, order: PhotoOrder) -> Coverage:
+    """Return the share of each dot's area to burn; `light` is that of the photo's part `frame`."""
+    return coverage_to_burn(
         light,
         order.adjustments,
         order.tone_curve,
         order.black,
         retouching=order.retouching.within(frame.crop),
     )
-    on_progress(_TONED)
-    return coverage
 
 
 def write_dots(

@@ -7,7 +7,8 @@ average codes, by so little that each dot still has a pixel of its own.
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from typing import Final
+from contextlib import AbstractContextManager
+from typing import IO, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from PIL import Image
 
 from etchphoto.decoder.decoding import DecodedPicture
 from etchphoto.decoder.loading import BYTES_OF_LIGHT, LoadedPhoto
+from etchphoto.decoder.process import Decoded
 from etchphoto.framing import Crop, Frame
 from etchphoto.light import LUMINANCE_WEIGHTS, Weights
 
@@ -45,28 +47,54 @@ def luminances_per_dot(
     on_progress: Progress = lambda _: None,
 ) -> list[NDArray[np.float32]]:
     """Return for each of `mixes` what `luminance_per_dot` gives; the photo is decoded once."""
-    part = frame.crop
-    least = (
-        math.ceil(frame.columns / (part.right - part.left)),
-        math.ceil(frame.rows / (part.bottom - part.top)),
-    )
     columns, rows = photo.orientation.swapped((frame.columns, frame.rows))
-    stored_part = photo.orientation.stored(part)
-
-    def dots(picture: DecodedPicture) -> Iterator[NDArray[np.float32]]:
-        for weights in mixes:
-            yield from rows_of_dots(picture, stored_part, (columns, rows), weights)
-
-    with photo.decode(
-        lambda picture: ({}, dots(picture)),
-        least_px=least,
-        result_bytes=BYTES_OF_LIGHT * columns * rows * len(mixes),
-    ) as decoded:
+    with _decoded(photo, frame, mixes, result_rows=rows * len(mixes)) as decoded:
         stored = decoded.read((rows * len(mixes), columns), np.float32, on_progress)
     np.clip(stored, 0, 1, out=stored)
     return [
         np.ascontiguousarray(photo.orientation.upright(one)) for one in np.split(stored, len(mixes))
     ]
+
+
+def luminance_on_disk(
+    photo: LoadedPhoto, frame: Frame, file: IO[bytes], weights: Weights = LUMINANCE_WEIGHTS
+) -> NDArray[np.float32]:
+    """Return what `luminance_per_dot` gives, kept in `file` and not in memory.
+
+    Raise OSError for a disk that is full.
+    """
+    columns, rows = photo.orientation.swapped((frame.columns, frame.rows))
+    at_once = max(1, STRIP_PIXELS // columns)
+    with _decoded(photo, frame, (weights,), result_rows=at_once) as decoded:
+        for first in range(0, rows, at_once):
+            strip = decoded.read((min(at_once, rows - first), columns), np.float32)
+            file.write(np.clip(strip, 0, 1, out=strip).data)
+    file.flush()
+    stored = np.memmap(file, np.float32, "r", shape=(rows, columns))
+    return photo.orientation.upright(stored)
+
+
+def _decoded(
+    photo: LoadedPhoto, frame: Frame, mixes: Sequence[Weights], *, result_rows: int
+) -> AbstractContextManager[Decoded]:
+    """Have the dots of `frame` worked out as the photo is stored, in each mix after the other."""
+    part = frame.crop
+    least = (
+        math.ceil(frame.columns / (part.right - part.left)),
+        math.ceil(frame.rows / (part.bottom - part.top)),
+    )
+    size = photo.orientation.swapped((frame.columns, frame.rows))
+    stored_part = photo.orientation.stored(part)
+
+    def dots(picture: DecodedPicture) -> Iterator[NDArray[np.float32]]:
+        for weights in mixes:
+            yield from rows_of_dots(picture, stored_part, size, weights)
+
+    return photo.decode(
+        lambda picture: ({}, dots(picture)),
+        least_px=least,
+        result_bytes=BYTES_OF_LIGHT * size[0] * result_rows,
+    )
 
 
 def rows_of_dots(

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import Final
 
 import numpy as np
@@ -13,12 +14,14 @@ from etchphoto.errors import UnfitDesign
 from etchphoto.expected import save_expected
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop, Frame, frame_photo
+from etchphoto.grey_mixes import GREY_MIXES
 from etchphoto.halftone import KERNELS, RUN_IN, Bits, diffuse_bands, threshold
 from etchphoto.job import (
     LETTERING,
     PhotoOrder,
     order_findings,
     require_acknowledged,
+    shares_of_light,
     shares_to_burn,
     spacing_findings,
     write_dots,
@@ -27,6 +30,7 @@ from etchphoto.job_folder import new_job_folder
 from etchphoto.layout.design_job import adjustments_of
 from etchphoto.layout.mural import Mural, TilePlace, WallDots, as_weak
 from etchphoto.layout.mural_plan import plan_svg
+from etchphoto.resampling import luminance_on_disk
 from etchphoto.turning import turned
 from etchwire.catalogue.halftones import halftone_name
 from etchwire.errors import UnreadableSheet
@@ -35,7 +39,7 @@ from etchwire.storing import write_whole
 
 PLAN_NAME: Final = "plan.svg"
 MOST_DOTS: Final = 1_000_000_000
-_DOTS_AT_ONCE: Final = 2_000_000  # of the picture: in 64 bits while they are halftoned
+_DOTS_AT_ONCE: Final = 500_000  # of the picture: in 64 bits while they are halftoned
 _SCREEN_PX: Final = 480
 
 Light = NDArray[np.float32]
@@ -61,11 +65,16 @@ class MuralJob:
         spacing = spacing_findings(self.order.head, self.order.recipe)
         return (*spacing, *self.frame.findings, *order_findings(self.order))
 
-    def courses(self, on_progress: Callable[[float], None] = lambda _: None) -> Iterator[Bits]:
-        """Yield the dots of each course of tiles, joints across included, from the top."""
+    def courses(
+        self, on_progress: Callable[[float], None] = lambda _: None, *, scratch: Path | None = None
+    ) -> Iterator[Bits]:
+        """Yield the dots of each course of tiles, joints across included, from the top.
+
+        The photo's light waits in a nameless file of `scratch`, 4 bytes a dot of the wall.
+        """
         row = first = 0
         held: list[Bits] = []
-        for bits in self._halftoned():
+        for bits in self._halftoned(scratch):
             held.append(bits)
             end = first + sum(map(len, held))
             while row < self.mural.wall.rows:
@@ -78,26 +87,28 @@ class MuralJob:
                 del whole
                 on_progress(row / self.mural.wall.rows)
 
-    def _halftoned(self) -> Iterator[Bits]:
+    def _halftoned(self, scratch: Path | None) -> Iterator[Bits]:
         if self.order.halftone == LETTERING:
-            return (threshold(band) for band in self._shares())
-        return diffuse_bands(self._shares(), KERNELS[self.order.halftone])
+            return (threshold(band) for band in self._shares(scratch))
+        return diffuse_bands(self._shares(scratch), KERNELS[self.order.halftone])
 
-    def _shares(self) -> Iterator[Light]:
-        """Yield the shares to burn in bands of rows; each is decoded and made smaller anew."""
+    def _shares(self, scratch: Path | None) -> Iterator[Light]:
+        """Yield the shares to burn in bands of rows."""
         places, curve = list(self.dots.places()), self.order.tone_curve
         at_once = max(RUN_IN, self.dots_at_once // self.dots.columns)
-        for first in range(0, self.dots.rows, at_once):
-            last = min(self.dots.rows, first + at_once)
-            band = _band(self.frame, first, last)
-            shares = np.asarray(shares_to_burn(self.photo, band, self.order), dtype=np.float32)
-            if self.mural.shades:
-                wanted = np.asarray(curve.looks_like(shares), dtype=np.float32)
-                wanted = as_weak(self.mural, places, wanted, first)
-                shares = np.asarray(curve.apply(wanted), dtype=np.float32)
-                del wanted
-            yield shares
-            del shares  # while the next ones are fetched
+        with TemporaryFile(dir=scratch) as file:
+            mix = GREY_MIXES[self.order.grey_mix]
+            light = luminance_on_disk(self.photo, self.frame, file, mix)
+            for first in range(0, self.dots.rows, at_once):
+                part = np.array(light[first : first + at_once])
+                shares = np.asarray(shares_of_light(part, self.frame, self.order), dtype=np.float32)
+                if self.mural.shades:
+                    wanted = np.asarray(curve.looks_like(shares), dtype=np.float32)
+                    wanted = as_weak(self.mural, places, wanted, first)
+                    shares = np.asarray(curve.apply(wanted), dtype=np.float32)
+                    del wanted
+                yield shares
+                del shares, part  # while the next ones are fetched
 
     def screen_light(self) -> Light:
         """Return the photo as it lies on the wall, small, in linear light: for the plan."""
@@ -116,20 +127,6 @@ class MuralJob:
 
 def _as_photographed(order: PhotoOrder) -> PhotoOrder:
     return replace(order, tone=None)
-
-
-def _band(frame: Frame, first: int, last: int) -> Frame:
-    part, high = frame.crop, frame.crop.bottom - frame.crop.top
-    return replace(
-        frame,
-        rows=last - first,
-        crop=Crop(
-            part.left,
-            part.top + high * first / frame.rows,
-            part.right,
-            min(1.0, part.top + high * last / frame.rows),
-        ),
-    )
 
 
 def mural_job(mural: Mural, order: PhotoOrder, photo: LoadedPhoto) -> MuralJob:
@@ -179,7 +176,7 @@ def prepare_mural(
     seconds = {}
     with new_job_folder(folder) as made:
         write_whole(made / PLAN_NAME, plan_svg(job.mural, job.screen_light()))
-        for row, course in enumerate(job.courses(on_progress)):
+        for row, course in enumerate(job.courses(on_progress, scratch=made)):
             for place in job.dots.course(row):
                 sheet = _prepare_tile(job, place, course, made)
                 if sheet is not None:
@@ -202,7 +199,7 @@ def prepare_again(
     if not 1 <= number <= job.mural.wall.tiles:
         raise UnfitDesign(f"this mural has the tiles 1 to {job.mural.wall.tiles}, and no other")
     _require_same(job, folder)
-    for row, course in enumerate(job.courses(on_progress)):
+    for row, course in enumerate(job.courses(on_progress, scratch=folder)):
         for place in job.dots.course(row):
             if place.number == number:
                 sheet = _prepare_tile(job, place, course, folder)
