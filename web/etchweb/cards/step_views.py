@@ -1,6 +1,7 @@
 """*Test cards*, once etched: photos and marks are read, and something is chosen from them."""
 
 import json
+from functools import partial
 from typing import Final
 
 from flask import jsonify, redirect, request, url_for
@@ -23,7 +24,7 @@ from etchweb.newcomer.views import next_address
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.forms import FormUnfit
 from etchweb.server.picker import NO_PHOTO, chosen_photos, shown_name
-from etchweb.server.responses import message_response, with_status
+from etchweb.server.responses import message_response, refusals_on, with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 from etchwire.transport.json_text import JsonTable
@@ -79,23 +80,19 @@ def mark(number: int) -> str | BaseResponse:
     card = found_card(number)
     layout = layout_of(card)
     before = card_workflow().so_far(card)["marks"]
-    try:
+    with refusals_on(partial(card_page, card)):
         if layout.kind == FOCUS:  # of which nothing is marked but how its wedge lay
             marks = marks_after(request.form, before, {WEDGE}, (OTHER_WAY_ROUND,))
         else:
             marks = marks_after(request.form, before, {patch.cell for patch in layout.patches})
-    except FormUnfit as unfit:
-        return with_status(card_page(card, str(unfit)), 422)
     return _ask(card, marks=marks)
 
 
 def say_pairs(number: int) -> str | BaseResponse:
     """Note which pair of hairlines is one line at each speed."""
     card = found_card(number)
-    try:
+    with refusals_on(partial(card_page, card)):
         meets = meeting_pairs(request.form, pairs_by_feed(layout_of(card)))
-    except FormUnfit as unfit:
-        return with_status(card_page(card, str(unfit)), 422)
     return _ask(card, meets=meets)
 
 
@@ -109,7 +106,7 @@ def choose(number: int) -> str | BaseResponse:
     is_chosen = request.form.get("choose") == "yes"
     if is_chosen and patch_to_try(read["told"]):
         return with_status(card_page(card, NOT_TRIED), 422)
-    try:
+    with refusals_on(partial(card_page, card)):
         chosen = None
         if is_chosen:
             chosen = recommended
@@ -117,12 +114,6 @@ def choose(number: int) -> str | BaseResponse:
                 settings = (recommended or {}).get("recipe") or _own_recipe(layout_of(card))
                 chosen = {"recipe": chosen_recipe(request.form, settings)}
         card_workflow().file_reading(card, chosen, visitor_name())
-    except FormUnfit as unfit:
-        return with_status(card_page(card, str(unfit)), 422)
-    except Refused as refusal:
-        return with_status(card_page(card, as_sentence(str(refusal))), 409)
-    except DaemonAbsent as error:
-        return with_status(card_page(card, as_sentence(str(error))), 503)
     layout = layout_of(card)
     pair = json.dumps([layout.head.name, layout.recipe.surface])
     return redirect(next_address(otherwise=url_for("cards.show", pair=pair)), 303)

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Final
 
 from flask import (
@@ -38,7 +39,7 @@ from etchweb.context import app_context, visitor_name
 from etchweb.drafts.views import work_queue
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
 from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import with_status
+from etchweb.server.responses import refusals_on, with_status
 from etchweb.storage.card_files import OVERLAY, CardFiles, thumb_of
 from etchweb.text.formatting import as_sentence
 from etchweb.workers.work import WorkItem
@@ -176,12 +177,8 @@ def overlay(number: int, name: str) -> BaseResponse:
 def put_on_bench(number: int) -> str | BaseResponse:
     """File the card, and put its job where it is watched and started."""
     card = found_card(number)
-    try:
+    with refusals_on(partial(card_page, card)):
         card_workflow().put_on_bench(card, visitor_name())
-    except Refused as refusal:
-        return with_status(card_page(card, as_sentence(str(refusal))), 409)
-    except DaemonAbsent as error:
-        return with_status(card_page(card, as_sentence(str(error))), 503)
     return redirect(url_for("watch.show"), 303)
 
 

@@ -10,13 +10,12 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.catalogue.forms import refusals_as_sentences
 from etchweb.context import app_context, visitor_name
 from etchweb.server.forms import Form, FormUnfit, number
-from etchweb.server.responses import with_status
-from etchweb.text.formatting import as_sentence, counted, millimetres
+from etchweb.server.responses import refusals_on
+from etchweb.text.formatting import counted, millimetres
 from etchweb.text.timestamps import moment
 from etchweb.text.view import View
 from etchwire.calls.catalogue import LotEntry, Lots, SaveLot, Surfaces
 from etchwire.catalogue.lots import FROST_RATED, LONGEST_DRYING_H, Lot, is_dry, offered
-from etchwire.errors import Refused
 
 # Entry of etchwire.catalogue.lots.Lot, what the form calls it, and a hint.
 TEXT_FIELDS: Final = (
@@ -48,13 +47,9 @@ def lots() -> str:
 
 def describe_lot() -> BaseResponse:
     """Describe a painting lot, over what stood under its name."""
-    try:
+    with refusals_on(lambda why: _page(why, request.form)):
         lot = lot_in(request.form)
         app_context().daemon.ask(SaveLot(lot=lot, who=visitor_name()))
-    except FormUnfit as unfit:
-        return with_status(_page(str(unfit), request.form), 422)
-    except Refused as refusal:
-        return with_status(_page(as_sentence(str(refusal)), request.form), 409)
     return redirect(url_for("craft.lots"), 303)
 
 

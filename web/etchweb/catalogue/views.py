@@ -28,9 +28,7 @@ from etchweb.catalogue.forms import (
 from etchweb.catalogue.pairs import ask_settings
 from etchweb.context import app_context, visitor_name
 from etchweb.newcomer.views import next_address
-from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import with_status
-from etchweb.text.formatting import as_sentence
+from etchweb.server.responses import refusals_on
 from etchweb.text.view import View
 from etchwire.calls.catalogue import (
     HeadEntry,
@@ -41,7 +39,6 @@ from etchwire.calls.catalogue import (
     WipeLens,
 )
 from etchwire.catalogue.records import COATINGS, WIPINGS
-from etchwire.errors import Refused
 
 pages = Blueprint("craft", __name__)
 pages.get("/lots")(lots.lots)
@@ -66,24 +63,18 @@ def describe_laser() -> BaseResponse:
     """Describe a laser, over what stood under its name."""
     daemon = app_context().daemon
     known = {one.name: one.head for one in daemon.ask(Heads()).heads}
-    try:
+    with refusals_on(lambda why: _lasers_page(why, request.form)):
         head = head_in(request.form, known.get(request.form.get("name", "").strip()))
         notes = request.form.get("notes", "")
         daemon.ask(SaveHead(head=head, notes=notes, who=visitor_name()))
-    except FormUnfit as unfit:
-        return with_status(_lasers_page(str(unfit), request.form), 422)
-    except Refused as refusal:
-        return with_status(_lasers_page(as_sentence(str(refusal)), request.form), 409)
     return redirect(next_address(otherwise=url_for("craft.lasers")), 303)
 
 
 @pages.post("/lasers/lens-wiped")
 def wipe_lens() -> BaseResponse:
     """Note that a lens was wiped."""
-    try:
+    with refusals_on(lambda why: _lasers_page(why, {})):
         app_context().daemon.ask(WipeLens(head=request.form.get("name", ""), who=visitor_name()))
-    except Refused as refusal:
-        return with_status(_lasers_page(as_sentence(str(refusal)), {}), 409)
     return redirect(url_for("craft.lasers"), 303)
 
 
@@ -98,13 +89,9 @@ def describe_surface() -> BaseResponse:
     """Describe tile and paint, over what stood under that name."""
     daemon = app_context().daemon
     known = {one.name: one.surface for one in daemon.ask(Surfaces()).surfaces}
-    try:
+    with refusals_on(lambda why: _surfaces_page(why, request.form)):
         surface = surface_in(request.form, known.get(request.form.get("name", "").strip()))
         daemon.ask(SaveSurface(surface=surface, who=visitor_name()))
-    except FormUnfit as unfit:
-        return with_status(_surfaces_page(str(unfit), request.form), 422)
-    except Refused as refusal:
-        return with_status(_surfaces_page(as_sentence(str(refusal)), request.form), 409)
     return redirect(next_address(otherwise=url_for("craft.surfaces")), 303)
 
 

@@ -1,16 +1,17 @@
 """*Lettering and shape*: a form, and the tile to scale as it will look with them."""
 
+from functools import partial
+
 from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.designs.forms import with_decoration
 from etchweb.designs.presenter import design_view
 from etchweb.drafts.decoration import fonts_here
-from etchweb.drafts.step_views import decided, go, unfit
+from etchweb.drafts.step_views import decided, go
 from etchweb.drafts.store import Draft
 from etchweb.drafts.views import drafts, found_draft, keep, waiting_page, work_queue
-from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import with_status
+from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence
 
 
@@ -22,10 +23,8 @@ def design(draft_id: str) -> str | BaseResponse:
         return waiting
     if request.method == "GET":
         return _page(draft)
-    try:
+    with refusals_on(partial(_form, draft)):
         draft = with_decoration(draft, request.form)
-    except FormUnfit as fault:
-        return unfit(_form(draft, str(fault)))
     keep(draft)
     if request.form.get("then") == "proof":
         return go("proof", draft)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from functools import partial
 from typing import Final
 
 from flask import abort, redirect, render_template, request, url_for
@@ -23,9 +24,8 @@ from etchweb.drafts.store import (
 from etchweb.drafts.views import drafts, found_draft, keep, waited_for, work_queue
 from etchweb.previews.store import pass_on
 from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import status_of, with_status
+from etchweb.server.responses import refusals_on, with_status
 from etchweb.storage.made_from import keep_made_from
-from etchweb.text.formatting import as_sentence
 from etchwire.calls.catalogue import AssignTile
 from etchwire.calls.machine import Status
 from etchwire.calls.snapshot import MachineView
@@ -113,14 +113,10 @@ def put_on_bench(draft_id: str) -> BaseResponse:
         [folder / name for name in (DRAFT_NAME, PHOTO_NAME)],
     )
     daemon = app_context().daemon
-    try:
+    with refusals_on(partial(_proof_page, draft)):
         _assign_tile(draft, found.gcode_sha256)
         with _taken_back(found.gcode_sha256):
             daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
-    except Refused as refusal:
-        return with_status(_proof_page(draft, as_sentence(str(refusal))), status_of(refusal))
-    except DaemonAbsent as error:
-        return with_status(_proof_page(draft, as_sentence(str(error))), 503)
     work_queue().forget(draft.id)
     drafts().clear_job(draft.id)
     return redirect(url_for("watch.show"), 303)

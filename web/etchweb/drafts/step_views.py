@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Final
 
 from flask import abort, redirect, render_template, request, url_for
@@ -29,7 +30,7 @@ from etchweb.drafts.store import PHOTO_NAME, Draft, cut_name
 from etchweb.drafts.tile_choice import chosen_pair, decide_tile, with_common_size
 from etchweb.drafts.views import GONE, drafts, found_draft, keep, waited_for
 from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import with_status
+from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.errors import DaemonAbsent, Refused
 
@@ -53,11 +54,9 @@ def tile(draft_id: str) -> str | BaseResponse:
         return with_status(_tile_page(draft, [], None, as_sentence(str(error))), 503)
     if request.method == "GET":
         return _tile_page(draft, pairs, chosen, "")
-    try:
+    with refusals_on(partial(_tile_page, draft, pairs, chosen)):
         form = with_common_size(request.form, _size_px(draft))
         draft = decide_tile(draft, form, pairs, daemon, shape=_shape(draft))
-    except FormUnfit as fault:
-        return unfit(_tile_page(draft, pairs, chosen, str(fault)))
     keep(draft)
     return go("cut" if draft.recipe is not None else "tile", draft)
 
@@ -106,10 +105,8 @@ def cut(draft_id: str) -> str | BaseResponse:
     if request.form.get("turn") == "mirror":
         keep(mirrored(draft))
         return go("cut", draft)
-    try:
+    with refusals_on(partial(_cut_page, draft)):
         draft = with_cut(draft, request.form, _size_px(draft))
-    except FormUnfit as fault:
-        return unfit(_cut_page(draft, str(fault)))
     keep(draft)
     return go("look", draft)
 

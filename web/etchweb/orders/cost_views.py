@@ -11,12 +11,10 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.catalogue.forms import refusals_as_sentences
 from etchweb.context import answered, app_context, visitor_name
 from etchweb.orders.costs import BOOK_COLUMNS, book_rows
-from etchweb.server.forms import Form, FormUnfit, number
-from etchweb.server.responses import with_status
-from etchweb.text.formatting import as_sentence
+from etchweb.server.forms import Form, number
+from etchweb.server.responses import refusals_on
 from etchwire.calls.orders import Order, Orders, SaveShop, Shop
 from etchwire.catalogue.orders import LARGEST_PRICE, ShopFigures
-from etchwire.errors import Refused
 
 # Entry of etchwire.catalogue.orders.ShopFigures, and what the form calls it.
 FIELDS: Final = (
@@ -43,13 +41,9 @@ def show_costs() -> str:
 
 def save_costs() -> BaseResponse:
     """Note what a tile costs."""
-    try:
+    with refusals_on(lambda why: _page(why, request.form)):
         figures = figures_in(request.form)
         app_context().daemon.ask(SaveShop(figures=figures, who=visitor_name()))
-    except FormUnfit as unfit:
-        return with_status(_page(str(unfit), request.form), 422)
-    except Refused as refusal:
-        return with_status(_page(as_sentence(str(refusal)), request.form), 409)
     return redirect(url_for("orders.show_costs"), 303)
 
 

@@ -1,6 +1,7 @@
 """*Orders*: what is due, and one order with its items, proofs and tiles."""
 
 from datetime import UTC, datetime
+from functools import partial
 from typing import Final
 
 from flask import Blueprint, Flask, abort, redirect, render_template, request, url_for
@@ -13,10 +14,8 @@ from etchweb.orders import cost_views
 from etchweb.orders.costs import order_account
 from etchweb.orders.forms import WAYS, item_in, order_in, record_of
 from etchweb.orders.presenter import Prepared, account_view, item_view, line_view
-from etchweb.server.forms import FormUnfit
-from etchweb.server.responses import with_status
+from etchweb.server.responses import refusals_on, with_status
 from etchweb.storage.retention import forget_job
-from etchweb.text.formatting import as_sentence
 from etchweb.text.view import View
 from etchwire.calls.catalogue import Note, Surfaces
 from etchwire.calls.history import Run
@@ -30,7 +29,6 @@ from etchwire.calls.orders import (
     Shop,
 )
 from etchwire.catalogue.orders import NO, SHOWN, TRIALS_OF_PLACE, YES, OrderRecord
-from etchwire.errors import Refused
 
 pages = Blueprint("orders", __name__, url_prefix="/orders")
 pages.get("/costs")(cost_views.show_costs)
@@ -77,13 +75,9 @@ def new() -> str:
 @pages.post("/new")
 def take() -> BaseResponse:
     """Write down a new order with its first item."""
-    try:
+    with refusals_on(_new_page):
         order = order_in(request.form, (item_in(request.form, None),))
         saved = app_context().daemon.ask(SaveOrder(order=order, who=visitor_name()))
-    except FormUnfit as unfit:
-        return with_status(_new_page(str(unfit)), 422)
-    except Refused as refusal:
-        return with_status(_new_page(as_sentence(str(refusal))), 409)
     return redirect(url_for("orders.show_order", number=saved.id), 303)
 
 
@@ -97,10 +91,8 @@ def show_order(number: int) -> str:
 def change(number: int) -> BaseResponse:
     """Change who an order is for, by when, and what was agreed."""
     order = answered(Order(id=number))
-    try:
+    with refusals_on(partial(_order_page, number)):
         record = order_in(request.form, tuple(one.item for one in order.items))
-    except FormUnfit as unfit:
-        return with_status(_order_page(number, str(unfit)), 422)
     return _noted(number, _changed(number, record))
 
 
@@ -110,14 +102,12 @@ def change_item(number: int) -> BaseResponse:
     order = answered(Order(id=number))
     kept = {str(one.id): one.item for one in order.items}
     name = request.form.get("item", "")
-    try:
+    with refusals_on(partial(_order_page, number)):
         if request.form.get("do") == "remove":
             kept.pop(name, None)
         else:
             kept[name] = item_in(request.form, kept.get(name))
         record = record_of(order, tuple(kept.values()))
-    except FormUnfit as unfit:
-        return with_status(_order_page(number, str(unfit)), 422)
     return _noted(number, _changed(number, record))
 
 
@@ -169,10 +159,8 @@ def _changed(number: int, record: OrderRecord) -> SaveOrder:
 
 def _noted(number: int, note: Note) -> BaseResponse:
     """Have the logbook note it; show the order with the sentence where it refuses."""
-    try:
+    with refusals_on(partial(_order_page, number)):
         app_context().daemon.ask(note)
-    except Refused as refusal:
-        return with_status(_order_page(number, as_sentence(str(refusal))), 409)
     return redirect(url_for("orders.show_order", number=number), 303)
 
 

@@ -1,13 +1,16 @@
 """What a page answers to what was asked of it: a sentence why not, or where to go on."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Final
 
-from flask import current_app, jsonify, redirect, url_for
+from flask import abort, current_app, jsonify, redirect, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.server.csrf_and_headers import wants_json
-from etchwire.errors import Refused
+from etchweb.server.forms import FormUnfit
+from etchweb.text.formatting import as_sentence
+from etchwire.errors import DaemonAbsent, Refused
 
 STATUS_OF_REFUSAL: Final = {"refused": 409, "job": 422, "busy": 503, "internal": 502}
 
@@ -19,6 +22,22 @@ def with_status(page: Body, status: int) -> BaseResponse:
     answer = current_app.make_response(page)
     answer.status_code = status
     return answer
+
+
+@contextmanager
+def refusals_on(page: Callable[[str], Body]) -> Iterator[None]:
+    """Answer with `page` and the sentence as soon as what is done inside is refused.
+
+    By a form (422), by the daemon (see STATUS_OF_REFUSAL), or because no daemon answers (503).
+    """
+    try:
+        yield
+    except FormUnfit as unfit:
+        abort(with_status(page(str(unfit)), 422))
+    except Refused as refusal:
+        abort(with_status(page(as_sentence(str(refusal))), status_of(refusal)))
+    except DaemonAbsent as absent:
+        abort(with_status(page(as_sentence(str(absent))), 503))
 
 
 def message_response(sentence: str, status: int, page: Callable[[str], Body]) -> BaseResponse:
