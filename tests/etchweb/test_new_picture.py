@@ -643,19 +643,37 @@ def test_another_mix_of_colours_makes_another_tile(phone, cut_out, drafts):
     assert phone.press(f"{cut_out}/look", form=LOOK | {"grey_mix": "mauve"}).status_code == 422
 
 
-def test_the_warning_of_a_dark_background_carries_the_button_that_mends_it(phone):
-    night = Image.new("L", (120, 80), 20)
-    draft = send(phone, encoded(night, "PNG")).location.removesuffix("/tile").strip("/")
+NIGHT = Image.new("L", (120, 80), 20)
+STRIPES = Image.fromarray(np.uint8([0, 255] * 6).repeat(10)[np.newaxis].repeat(80, 0))
+FOG = Image.fromarray(np.linspace(120, 190, 120).astype(np.uint8)[np.newaxis].repeat(80, 0))
+
+
+@pytest.mark.parametrize(
+    ("picture", "finding", "warning", "button"),
+    [
+        (NIGHT, "dark-background", "The background is dark", "Fade the background to white"),
+        (STRIPES, "black-and-white-art", "Choose lettering", "Etch it as lettering"),
+        (FOG, "flat", "The picture is flat", "Raise the contrast"),
+    ],
+    ids=["night", "stripes", "fog"],
+)
+def test_a_warning_carries_the_button_that_mends_it(phone, picture, finding, warning, button):
+    draft = send(phone, encoded(picture, "PNG")).location.removesuffix("/tile").strip("/")
     phone.press(f"{draft}/tile", form=size())
     phone.press(f"{draft}/cut", form=cut())
     proof = phone.look(f"/{draft}/proof").text
-    assert "The background is dark" in proof
-    assert f'action="/{draft}/fade"' in proof
+    assert warning in proof
+    assert f'action="/{draft}/mend/{finding}"' in proof
+    assert button in proof
 
-    answer = phone.press(f"{draft}/fade")
+    answer = phone.press(f"{draft}/mend/{finding}")
 
     assert answer.location == f"/{draft}/proof"
-    assert "The background is dark" not in phone.look(answer.location).text
+    assert warning not in phone.look(answer.location).text
+
+
+def test_what_nobody_knows_to_mend_is_not_found(phone, cut_out):
+    assert phone.press(f"{cut_out}/mend/much-burnt").status_code == 404
 
 
 def test_a_cut_that_would_leave_the_photo_is_moved_back(phone, cut_out, drafts):

@@ -87,8 +87,9 @@ MAKING: Final = (
     *_step("proof", "The tile as it will look, and what will go wrong.", at_x_mm=_FIGURE,
            at_y_mm=_FIGURE),
     Entry(
-        method="POST", path="/new/{draft_id}/fade", says="Fade its background to white.",
-        role="operate", where=_DRAFT, answers=(404,),
+        method="POST", path="/new/{draft_id}/mend/{finding}", role="operate",
+        says="Mend what was found in its picture.", where={**_DRAFT, "finding": TEXT},
+        answers=(404,),
     ),
     Entry(
         method="POST", path="/new/{draft_id}/bench", says="Put it on the bench.", role="operate",

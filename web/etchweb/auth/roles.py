@@ -53,7 +53,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "new_picture.cut": Role.OPERATE,
     "new_picture.look": Role.OPERATE,
     "new_picture.proof": Role.OPERATE,
-    "new_picture.fade": Role.OPERATE,
+    "new_picture.mend": Role.OPERATE,
     "new_picture.put_on_bench": Role.OPERATE,
     "designs.design": Role.OPERATE,
     "craft.lasers": Role.WATCH,

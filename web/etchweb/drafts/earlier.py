@@ -5,7 +5,7 @@ from typing import Final
 
 from etchweb.catalogue.pairs import ask_pairs
 from etchweb.context import LARGEST_NUMBER, answered, app_context
-from etchweb.drafts.store import Draft, changed, earlier_draft
+from etchweb.drafts.store import Draft, changed, kept_draft
 from etchweb.drafts.tile_choice import chosen_pair
 from etchweb.server.forms import Form
 from etchweb.storage.made_from import made_from
@@ -30,7 +30,7 @@ def earlier_in(form: Form) -> tuple[int, Draft] | None:
     if not 0 < number <= LARGEST_NUMBER:
         return None
     kept = kept_of(number)
-    draft = None if kept is None else earlier_draft(kept)
+    draft = None if kept is None else kept_draft(kept)
     return None if draft is None else (number, draft)
 
 

@@ -1,12 +1,12 @@
 """What the forms of *New picture* say, read into a draft; each refusal is a sentence."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.catalogue.pairs import Pair, pair_of_key
-from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, SMOOTH, TEST_CARD
-from etchweb.drafts.store import Draft, changed
+from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, LETTERING, SMOOTH, TEST_CARD
+from etchweb.drafts.store import STEPS_TO_DOUBLE, Draft, changed
 from etchweb.server.forms import Form, FormUnfit, number
 from etchwire.catalogue.heads import Recipe
 from etchwire.catalogue.power_pulses import pulse_note
@@ -228,6 +228,24 @@ def oval_percent(draft: Draft, part: Part) -> list[tuple[str, str, float, float]
 def with_background_faded(draft: Draft) -> Draft:
     """Return `draft` with its background faded to white as far as its edge asks; then further."""
     return changed(draft, fade=ENOUGH_FADE if draft.fade < ENOUGH_FADE else FULL_TONE)
+
+
+def as_lettering(draft: Draft) -> Draft:
+    """Return `draft` without any greys: each dot is burnt or it is not."""
+    return changed(draft, halftone=LETTERING, is_halftone_chosen=True)
+
+
+def with_more_contrast(draft: Draft) -> Draft:
+    """Return `draft` with twice the contrast, as far as its slider goes."""
+    return changed(draft, contrast=min(FULL_TONE, draft.contrast + STEPS_TO_DOUBLE))
+
+
+# By the name of what was found: what its button says, and what it does.
+MENDS: Final[Mapping[str, tuple[str, Callable[[Draft], Draft]]]] = {
+    "dark-background": ("Fade the background to white", with_background_faded),
+    "black-and-white-art": ("Etch it as lettering", as_lettering),
+    "flat": ("Raise the contrast", with_more_contrast),
+}
 
 
 TONE_WORDS: Final[Mapping[str, str]] = {

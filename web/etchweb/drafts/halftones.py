@@ -46,6 +46,7 @@ HALFTONE_CHOICES: Final = {
     ),
 }
 SMOOTH: Final = "jarvis"
+LETTERING: Final = "threshold"
 # Offered only where a tone card told the dot of this laser on this tile and paint.
 TEST_CARD: Final = "test-card"
 EVERY_HALFTONE: Final = (*HALFTONE_CHOICES, TEST_CARD)

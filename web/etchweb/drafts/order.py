@@ -23,11 +23,9 @@ from etchphoto.measured_tone import MeasuredTone
 from etchphoto.retouching import Oval, Retouching
 from etchphoto.tone import Adjustments
 from etchweb.drafts.decoration import Decoration
-from etchweb.drafts.store import Draft
+from etchweb.drafts.store import STEPS_TO_DOUBLE, Draft
 
-# How far the sliders reach. static/drafts/tone.js has the same figures.
-STEPS_TO_DOUBLE: Final = 60  # contrast and gamma double over so many of a slider's hundred steps
-FULL_DETAIL: Final = 2.0
+FULL_DETAIL: Final = 2.0  # where a slider of details ends; static/drafts/tone.js has the same
 
 
 def adjustments_of(draft: Draft) -> Adjustments:

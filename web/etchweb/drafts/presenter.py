@@ -3,6 +3,7 @@
 from typing import Final
 
 from etchweb.catalogue.pairs import settings_words
+from etchweb.drafts.forms import MENDS
 from etchweb.drafts.store import Draft, MadeJob, PhotoFacts
 from etchweb.machine.bed_drawing import bed_view
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent, short_duration
@@ -84,6 +85,7 @@ def proof_view(draft: Draft, found: MadeJob, machine: MachineView | None) -> Vie
                 "name": one.name,
                 "sentence": as_sentence(one.sentence),
                 "must_be_read": one.must_be_read,
+                "mend": MENDS[one.name][0] if one.name in MENDS else "",
             }
             for one in found.findings
         ],

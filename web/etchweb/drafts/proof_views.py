@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import app_context, visitor_name
 from etchweb.drafts.earlier import kept_of, with_caution
-from etchweb.drafts.forms import with_background_faded, with_place
+from etchweb.drafts.forms import MENDS, with_place
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
 from etchweb.drafts.store import (
@@ -54,9 +54,12 @@ def proof(draft_id: str) -> str | BaseResponse:
     return unfit(page) if answer else page
 
 
-def fade(draft_id: str) -> BaseResponse:
-    """Fade the background to white, and make the proof anew."""
-    draft = with_background_faded(found_draft(draft_id))
+def mend(draft_id: str, finding: str) -> BaseResponse:
+    """Do what mends what was found, and make the proof anew."""
+    if finding not in MENDS:
+        abort(404)
+    _, mended = MENDS[finding]
+    draft = mended(found_draft(draft_id))
     keep(draft)
     return go("proof", draft)
 

@@ -20,7 +20,7 @@ pages.get("/<draft_id>/work.json")(views.work)
 pages.get("/<draft_id>/<name>")(views.picture)
 for _step in (step_views.tile, step_views.cut, step_views.look, proof_views.proof):
     pages.route(f"/<draft_id>/{_step.__name__}", methods=["GET", "POST"])(_step)
-pages.post("/<draft_id>/fade")(proof_views.fade)
+pages.post("/<draft_id>/mend/<finding>")(proof_views.mend)
 pages.post("/<draft_id>/bench")(proof_views.put_on_bench)
 
 

@@ -27,6 +27,8 @@ from etchwire.retention import DRAFTS, ORDERED_DRAFTS, throw_out
 from etchwire.storing import write_whole
 from etchwire.transport.json_text import JsonTable
 
+# Contrast and gamma double over so many of a slider's hundred steps; so does static/drafts/tone.js.
+STEPS_TO_DOUBLE: Final = 60
 DRAFTS_FOLDER: Final = "drafts"
 DRAFT_NAME: Final = "draft.json"
 PHOTO_NAME: Final = "photo"
@@ -235,7 +237,7 @@ class Drafts:
 
     def begin_from(self, kept: Path) -> Draft | None:
         """Return a new draft of what is kept of an earlier one; None where that is unfit."""
-        earlier = earlier_draft(kept)
+        earlier = kept_draft(kept)
         if earlier is None:
             return None
         draft = replace(earlier, id=secrets.token_hex(8))
@@ -257,11 +259,7 @@ class Drafts:
         """Return the draft of that name, if there is one."""
         if not _ID.fullmatch(draft_id):
             return None
-        table = self._read(draft_id, DRAFT_NAME)
-        try:
-            return None if table is None else Draft.from_table(table)
-        except (TypeError, ValueError):  # half of it, or not ours
-            return None
+        return kept_draft(self.folder_of(draft_id))
 
     def facts(self, draft_id: str) -> PhotoFacts | None:
         """Return what was found in the photo, once the child has looked at it."""
@@ -346,9 +344,9 @@ class Drafts:
         return _table_at(self.folder_of(draft_id) / name)
 
 
-def earlier_draft(kept: Path) -> Draft | None:
-    """Return what was decided, as it is kept in folder `kept`; None where that is unfit."""
-    table = _table_at(kept / DRAFT_NAME)
+def kept_draft(folder: Path) -> Draft | None:
+    """Return the draft that lies in `folder`; None where there is none, or only half of one."""
+    table = _table_at(folder / DRAFT_NAME)
     try:
         return None if table is None else Draft.from_table(table)
     except (TypeError, ValueError):
