@@ -28,7 +28,7 @@ Result = TypeVar("Result")
 MACHINE_VERBS: Final = frozenset((
     "fall_silent", "speak_again", "hang", "release_replies", "extra_reply", "greet_again",
     "delay_replies", "send_noise", "reset_now", "brown_out", "trip_alarm", "open_door_pin",
-    "close_door_pin", "lay_new_tile", "lose_power", "get_power", "push_head",
+    "close_door_pin", "lay_new_tile", "lay_on_wedge", "lose_power", "get_power", "push_head",
 ))  # fmt: skip
 FAULT_VERBS: Final = frozenset((
     "withhold_replies", "refuse_next_line", "lose_next_reply", "garble_next_line",

@@ -141,6 +141,16 @@ class PracticeMachine:
         """Take the tile away and lay one like it that was never burnt."""
         self.tile.lay_anew()
 
+    def lay_on_wedge(
+        self, rise_mm: float = 18.0, length_mm: float = 150.0, in_focus_at_mm: float = 30.0
+    ) -> None:
+        """Lay a new tile whose right end is packed up, with the laser raised to match.
+
+        It rises by `rise_mm` over `length_mm`, and is in focus `in_focus_at_mm` from the bed's left
+        edge: the middle of a focus card that begins there.
+        """
+        self.tile.lay_anew(tilt_mm_per_mm=rise_mm / length_mm, in_focus_at_mm=in_focus_at_mm)
+
     @property
     def head_mm(self) -> tuple[float, float]:
         """Where the head really is on the bed."""

@@ -263,3 +263,15 @@ def test_a_new_tile_was_never_burnt_and_burns_as_the_one_before():
 
     assert not host.machine.tile.exposure_j_per_mm2(PATCH).any()
     assert burnt.any()
+
+
+def test_a_tile_on_a_wedge_is_in_focus_where_it_is_told_and_the_next_one_lies_flat():
+    machine = patch().machine
+    x_mm, y_mm = np.array([0, 30, 60], np.float32), np.array([0], np.float32)
+
+    machine.lay_on_wedge(rise_mm=12, length_mm=150, in_focus_at_mm=30)
+    on_wedge = machine.tile.imperfections.off_focus_mm(x_mm, y_mm)[0]
+    machine.lay_new_tile()
+
+    assert on_wedge == pytest.approx([-2.4, 0, 2.4], abs=1e-6)
+    assert machine.tile.imperfections.is_in_focus

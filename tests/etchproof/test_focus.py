@@ -16,6 +16,7 @@ from etchpractice.tile.imperfections import Imperfections
 from etchpractice.tile.surface import surface_named
 from etchproof.card import COLUMN_LINES, ROW_LINES, SOLID, Card, Wedge
 from etchproof.choosing.card_result import CardEvidence, result_of
+from etchproof.choosing.focus_words import focus_sentences
 from etchproof.errors import NoFocus, UnfitCard, UnreadableCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
@@ -383,3 +384,17 @@ def test_widths_are_told_as_the_standard_measures_them_too():
     waist = Waist(height_mm=1, doubt_mm=0.1, spot_mm=HALF_HEIGHT, spot_doubt_mm=0.1, reach_mm=2)
     assert waist.iso_width_mm == 4.0  # four standard deviations, ISO 11146-1 (from memory)
     assert isinstance(found(Beam()), FocusReading)
+
+
+@pytest.mark.parametrize(
+    ("widest_mm", "words"), [(0.15, "changes only 1.5 times"), (0.2, "slower, if its lines")]
+)
+def test_a_spot_that_could_not_be_told_says_what_would_show_it(widest_mm, words):
+    """On a gentle wedge a wide spot and a low threshold look alike; else it is the speed."""
+    waist = Waist(height_mm=6, doubt_mm=0.1, spot_mm=0.1, spot_doubt_mm=0.04, reach_mm=2)
+    shown = FocusReading(
+        best_mm=6, doubt_mm=0.1, low_mm=5, high_mm=7, along=waist, across=waist, stations=11,
+        fitted=((4, widest_mm, widest_mm), (6, 0.1, 0.1), (8, widest_mm, widest_mm)),
+    )  # fmt: skip
+
+    assert words in " ".join(focus_sentences(shown))

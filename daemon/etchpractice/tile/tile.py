@@ -1,7 +1,7 @@
 """The tile under the head: what light fell on it, and what it looks like."""
 
 import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from io import BytesIO
 from pathlib import Path
@@ -69,7 +69,7 @@ class Tile:
         imperfections: Imperfections = NONE,
     ) -> None:
         self.surface = surface
-        self.imperfections = imperfections
+        self.imperfections = self._usual = imperfections
         self.rectangle = rectangle
         self.exposure = Exposure()
         self._watts_per_level = rated_optical_w / levels
@@ -88,9 +88,18 @@ class Tile:
         worth_w = self.surface.effective_w(strokes.level * self._watts_per_level)
         self.exposure.add(strokes, worth_w * strokes.lasts_s)
 
-    def lay_anew(self) -> None:
-        """Be a tile of the same kind on which no light has fallen."""
+    def lay_anew(self, *, tilt_mm_per_mm: float = 0.0, in_focus_at_mm: float = 0.0) -> None:
+        """Be a tile of the same kind on which no light has fallen.
+
+        Tilted on purpose, it rises along x, and lies where a flat one would at `in_focus_at_mm`.
+        """
         self.exposure = Exposure()
+        usual = self._usual
+        self.imperfections = replace(
+            usual,
+            tilt_mm_per_mm=usual.tilt_mm_per_mm + tilt_mm_per_mm,
+            defocus_mm=usual.defocus_mm - tilt_mm_per_mm * in_focus_at_mm,
+        )
 
     def shown_mm(self) -> Rectangle:
         """Return what a picture shows when nothing else is asked for."""

@@ -208,7 +208,7 @@ def spacing(**said: Any) -> None:
 @click.option(
     "--wedge", "wedge", type=float, nargs=3, required=True, metavar="LEFT RIGHT LENGTH",
     help="How far up the underside of the tile stands at its left and right ends, and the length "
-    "between them, in mm: 0 12 150.",
+    "between them, in mm: 0 18 150.",
 )  # fmt: skip
 @click.option(
     "--start", "start_mm", type=float, metavar="MM",

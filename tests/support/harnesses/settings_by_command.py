@@ -55,6 +55,11 @@ class Bench(Session):
             self.press_until(lambda: etching.done() or not _is_asked_for(daemon))
             assert "complete" in etching.result()
 
+    def lay_tile(self, *, is_on_wedge=False):
+        """Take the tile out and lay a new one, flat or with its right end 18 mm up over 150."""
+        with self.ask_machine() as machine:
+            machine.call("lay_on_wedge" if is_on_wedge else "lay_new_tile")
+
     def look(self, job, margin_mm=0.0):
         """Return the wiped tile's reflectance where a job lies, beside that of bare tile."""
         place, path = read_sheet(job).picture, self.folder / "tile.png"

@@ -4,6 +4,7 @@ from typing import Final
 
 from etchproof.model.focus_reading import FACTOR_IN_FOCUS, FocusReading
 
+LEAST_TIMES_AS_WIDE: Final = 1.7  # over the card: with less, threshold and width look alike
 FLAT_MM: Final = 0.1  # packing that nobody would bother with
 
 
@@ -28,10 +29,7 @@ def focus_sentences(found: FocusReading) -> list[str]:
             f"× {along.iso_width_mm:.2f} mm."
         )
     else:
-        sentences.append(
-            "How wide the spot is could not be told from these lines: burn another focus card "
-            "slower, if its lines were pale, or faster, if they had closed."
-        )
+        sentences.append(_why_no_width(found))
     if abs(across.height_mm - along.height_mm) > (found.high_mm - found.low_mm) / 2:
         sentences.append(
             f"Lines along the rows are thinnest at {across.height_mm:.1f} mm and lines across them "
@@ -39,6 +37,18 @@ def focus_sentences(found: FocusReading) -> list[str]:
         )
     sentences.append("Once the laser stands right, find speed and power with a power card.")
     return sentences
+
+
+def _why_no_width(found: FocusReading) -> str:
+    if found.times_as_wide < LEAST_TIMES_AS_WIDE:
+        return (
+            "How wide the spot is could not be told: from end to end of the card it changes only "
+            f"{found.times_as_wide:.1f} times. Burn another focus card on a wedge twice as high."
+        )
+    return (
+        "How wide the spot is could not be told from these lines: burn another focus card slower, "
+        "if its lines were pale, or faster, if they had closed."
+    )
 
 
 def _what_to_do(found: FocusReading) -> str:

@@ -38,7 +38,7 @@ from etchproof.layout.ranges import good_feed_mm_per_min, power_law
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchwire.catalogue.heads import Recipe
 
-SPEED_SHARES: Final = (1.25, 0.85, 0.6, 0.4)  # of the recipe's: lines need more dose than areas
+SPEED_SHARES: Final = (1.6, 1.0, 0.6, 0.35)  # of the recipe's: lines need more dose than areas
 SOLID_SHARE: Final = 0.6  # slow enough to be as black as the lines get
 GUESSED_POWER: Final = 0.6  # where there is no recipe yet
 PITCH_MM: Final = 0.4
@@ -74,7 +74,7 @@ class WedgeRequest:
         if self.left_mm == self.right_mm:
             raise UnfitCard(
                 f"both ends of the tile stand at {self.left_mm:g} mm: a focus card needs a wedge, "
-                "so pack one end higher, for instance by 8 mm"
+                "so pack one end higher, for instance by 12 mm"
             )
         if self.bed_place and self.bed_place not in BED_PLACES:
             raise UnfitCard(
@@ -101,7 +101,7 @@ class WedgeRequest:
         if slope * card_width_mm < LEAST_RISE_MM:
             raise UnfitCard(
                 f"over the card the tile rises only {slope * card_width_mm:.1f} mm: pack up its "
-                "high end further, by about 8 mm"
+                "high end further, by about 12 mm"
             )
         return Wedge(
             left_mm=self.left_mm,

@@ -9,6 +9,7 @@ What is called the spot here is the width at half of the peak, 2.355 sigma: rows
 up to a dose that is even within 6 %, so closer ones add no detail.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -41,7 +42,7 @@ LEAST_NOISE: Final = 0.004  # of darkness: no camera reads better
 OUTLIER: Final = 0.03  # of darkness: beyond it a miss counts less, as where glaze breaks up
 LEAST_DOUBT_MM: Final = 0.05  # of a height that a person packed up
 LEAST_SPOT_DOUBT: Final = 0.05  # of the width: surfaces have other laws than ours (by simulation)
-MOST_SPOT_DOUBT: Final = 0.25  # beyond it no width is told
+MOST_SPOT_DOUBT: Final = 0.35  # of the width: beyond it none is told (our choice)
 
 # What is usual where lines say little, as logarithms, with how far off it may well be.
 _USUAL_SPREAD: Final = (np.log(0.25), 1.0)
@@ -103,6 +104,12 @@ class FocusReading:
             waist.spot_doubt_mm <= MOST_SPOT_DOUBT * waist.spot_mm
             for waist in (self.along, self.across)
         )
+
+    @property
+    def times_as_wide(self) -> float:
+        """How many times its least width the spot has where the card shows it widest."""
+        widths = [math.sqrt(across * along) for _, across, along in self.fitted]
+        return max(widths) / min(widths)
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,7 +292,7 @@ def _fitted(seen: _Seen, heights_mm: Floats) -> tuple[Floats, Floats]:
     if seen.scatter(figures) > MOST_SCATTER:
         raise NoFocus(
             "the lines do not go with one beam: see that the tile lies firmly on its wedge, and "
-            "burn the card again"
+            "burn the card again, faster where its solid patches are paler than its lines"
         )
     off = seen.misses(figures)
     scatter = float((off**2).sum()) / max(1, len(off) - len(figures))

@@ -57,6 +57,11 @@ PANEL_ACTIONS: Final = {
     "lay-tile": PanelAction(
         "Take the tile out, lay a new one", "A new tile lies there.", "lay_new_tile"
     ),
+    "lay-on-wedge": PanelAction(  # for a focus card as its form has it: 0 and 18 mm up over 150
+        "Lay a new tile on a wedge, 18 mm up at its right end",
+        "A new tile lies on a wedge, and the laser stands higher to match.",
+        "lay_on_wedge",
+    ),
 }
 
 TILE_NAME: Final = "practice-tile.png"
