@@ -165,6 +165,21 @@ class Sheet:
         """Return the tile that a row belongs to; None in a job of one tile."""
         return next((part for part in self.parts if row < part.end_row), None)
 
+    def end_of_part_s(self, part: TilePart) -> float:
+        """Return the predicted second at which the last row of a tile is done."""
+        following = (entry.at_s for entry in self.index if entry.row >= part.end_row)
+        return next(following, self.predicted_s)
+
+    def place_words(self, row: int) -> str:
+        """Return which tile a row belongs to, in words; empty in a job of one tile."""
+        part = self.part_of_row(row)
+        if part is None:
+            return ""
+        return (
+            f"That is row {row - part.first_row + 1} of tile {self.parts.index(part) + 1} of "
+            f"{len(self.parts)}, in pocket {part.pocket} ({part.title})."
+        )
+
     def to_json(self) -> str:
         """Return the sheet as the JSON text that `from_json` reads."""
         table = asdict(self)

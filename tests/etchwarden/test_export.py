@@ -48,6 +48,9 @@ def old_box(tmp_path_factory):
         (folder / "wedge.jpg").write_bytes(photograph(tile).getvalue())
         shop.done("read {here}/wedge.jpg --card {here}/wedge --wiped --other-way-round --accept")
         shop.done(f"verdict {run} good --note 'as it should be, über alles'")
+    with closing(sqlite3.connect(folder / "logbook.sqlite3")) as book:  # as if in a jig
+        book.execute("INSERT INTO run_tile VALUES (?, 5, 'first', 0, 10, NULL)", (run,))
+        book.commit()
     return folder
 
 

@@ -56,6 +56,7 @@ def test_a_verdict_goes_to_the_logbook_with_who_said_it(say, daemon):
     assert (answer.status_code, answer.location) == (303, "/logbook/7#verdict")
     assert daemon.said["save_verdict"] == {
         "run": 7, "verdict": "pale", "cause": "paint not dry", "note": "", "photo": "", "who": "",
+        "pocket": None,
     }  # fmt: skip
 
 
@@ -171,3 +172,29 @@ def test_a_tile_is_judged_only_once_its_etch_is_over(phone, daemon):
 @pytest.mark.parametrize("name", ["tile-x.jpg", "../page.sqlite3", f"tile-{'ab' * 32}.jpg"])
 def test_a_photo_that_is_not_there_is_not_found(phone, name):
     assert phone.look(f"/tile/{name}").status_code == 404
+
+
+TILE = {
+    "pocket": 5, "title": "Ida", "first_row": 0, "rows": 500, "etched_rows": 500, "item_id": None,
+    "ended": "complete", "elapsed_s": 1200.0, "feed_run_mm_per_min": 3710.0,
+    "power_run_ratio": 0.55, "verdict": "good",
+}  # fmt: skip
+
+
+def test_tiles_of_one_run_are_shown_and_judged_each_by_itself(say, phone, daemon):
+    unbegun = TILE | {"pocket": 2, "title": "Zoë", "first_row": 500, "etched_rows": 0,
+                      "ended": "not begun", "elapsed_s": None, "feed_run_mm_per_min": None,
+                      "verdict": None}  # fmt: skip
+    said = SAID | {"pocket": 5}
+    daemon.answers["run"] = lambda **_: ETCH | {"tiles": [TILE, unbegun], "verdicts": [said]}
+
+    page = " ".join(html.unescape(phone.look("/logbook/7").text).split())
+
+    assert "<dt>Pocket 5: Ida</dt><dd>Etched, 500 of 500 rows in 20 min, 3 710 mm/min on" in (
+        page.replace("\N{NARROW NO-BREAK SPACE}", " ").replace("\xa0", " ")
+    )
+    assert "Not begun, 0 of 500 rows." in page
+    assert "Pocket 5: <strong>Bands across.</strong>" in page
+    assert '<option value="2">Pocket 2: Zoë</option>' in page
+    assert say(pocket="2").status_code == 303
+    assert daemon.said["save_verdict"]["pocket"] == 2

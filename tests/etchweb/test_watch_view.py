@@ -11,6 +11,7 @@ from etchweb.run.presenter import ACTIONS, away_view, changes, watch_view
 from etchweb.text.causes import CAUSES, cause_of
 from etchweb.text.emergencies import EMERGENCIES
 from etchweb.text.page_states import HEADLINES, SCENES
+from etchweb.text.timestamps import clock_time
 from support.fakes.fake_daemon import (
     BOX,
     JOB,
@@ -300,3 +301,18 @@ def test_a_test_card_is_told_by_its_own_speeds_and_powers_and_has_no_shades():
     assert view["speed_words"] == "each patch has its own"
     assert view["power_words"] == "9.5 W, each patch has its own"
     assert (view["slow_words"], view["darker_words"]) == ("", "")
+
+
+def test_a_run_of_several_says_which_tile_is_in_work_and_when_it_ends():
+    tile = {
+        "pocket": 5, "title": "Ida", "number": 3, "tiles": 8, "remaining_s": 600.0,
+        "ends_at_utc": "2026-11-25T14:20:00+00:00",
+    }  # fmt: skip
+    view = run_view(tile=tile)
+
+    ends = clock_time(tile["ends_at_utc"])
+    assert view["row_words"] == f"tile 3 of 8, in pocket 5, ends {ends}; row 413 in work"
+    held = run_view(tile=tile | {"ends_at_utc": None})
+    assert held["row_words"] == "tile 3 of 8, in pocket 5; row 413 in work"
+    job = watch_view(snapshot("loaded", job={**JOB, "pockets": [9, 2]}))
+    assert job["size"] == "2 tiles, pockets 9, 2 in this order"

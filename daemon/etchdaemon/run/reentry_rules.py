@@ -230,15 +230,23 @@ def known_sentences(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[
         texts = [f"Row {trace.first_row} is the last that was written down as done."]
     else:
         texts = ["No row was written down as done."]
+    if (tile := sheet.place_words(trace.first_row)) and not trace.is_unbegun:
+        texts.append(tile)
     return [*texts, f"The head has kept its place. {NOTHING_MOVED}"] if is_place_kept else texts
 
 
 def _place_told(place: CutPlace, sheet: Sheet) -> str:
-    from_left_mm = place.x_mm - sheet.picture.left_mm
+    from_left_mm = place.x_mm - left_edge_mm(place.row, sheet)
     return (
         f"in row {place.row + 1}, {from_left_mm:z.1f} mm from the picture's left edge, give or take"
         f" {place.error_mm:.2f} mm"
     )
+
+
+def left_edge_mm(row: int, sheet: Sheet) -> float:
+    """Return where the picture that a row belongs to begins, in the job's coordinates."""
+    part = sheet.part_of_row(row)
+    return (sheet.picture if part is None else part.picture).left_mm
 
 
 def unknown_sentences(trace: Trace, sheet: Sheet, *, is_place_kept: bool) -> list[str]:

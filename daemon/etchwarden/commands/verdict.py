@@ -13,10 +13,13 @@ from etchwire.catalogue.records import VERDICTS
 @click.command()
 @click.argument("run", type=int)
 @click.argument("verdict", metavar="WORD", type=click.Choice(VERDICTS))
+@click.option("--pocket", type=int, help="The tile in this pocket, of a run of several.")
 @click.option("--cause", default="", help="Why, if it is known.")
 @click.option("--note", default="", help="What else is worth knowing.")
 @daemon_option()
-def command(run: int, verdict: str, cause: str, note: str, socket: Path) -> None:
+def command(
+    run: int, verdict: str, pocket: int | None, cause: str, note: str, socket: Path
+) -> None:
     """Say what the tile of RUN looked like, cooled and wiped: good, or what is wrong with it.
 
     WORD is good, pale, patchy, banded, doubled, shifted, “rubbed off”, “glaze damaged”, broken,
@@ -25,6 +28,9 @@ def command(run: int, verdict: str, cause: str, note: str, socket: Path) -> None
     """
     with catalogue_calls_at(socket) as catalogue:
         catalogue.daemon.ask(
-            SaveVerdict(run=run, verdict=verdict, cause=cause, note=note, who=catalogue.who)
+            SaveVerdict(
+                run=run, verdict=verdict, cause=cause, note=note, pocket=pocket, who=catalogue.who
+            )
         )
-    click.echo(f"Run {run}: {verdict}.")
+    tile = "" if pocket is None else f", pocket {pocket}"
+    click.echo(f"Run {run}{tile}: {verdict}.")

@@ -367,13 +367,14 @@ class AcceptReading(Note):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SaveVerdict(Note):
-    """Say what the wiped tile of a run looked like."""
+    """Say what the wiped tile of a run looked like, or that in one `pocket` of several."""
 
     run: WholeNumber
     verdict: str
     cause: str = ""
     note: str = ""
     photo: str = ""
+    pocket: WholeNumber | None = None
 
 
 CATALOGUE_QUESTIONS: Final = (

@@ -79,8 +79,29 @@ class Comparison:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RunTile:
+    """One tile of a run of several; its rows are those from `first_row` on.
+
+    `ended` is None while it is etched, and `not begun` where the run ended before it. `verdict` is
+    the last that was given of this tile.
+    """
+
+    pocket: int
+    title: str
+    first_row: int
+    rows: int
+    etched_rows: int
+    item_id: int | None
+    ended: str | None
+    elapsed_s: float | None
+    feed_run_mm_per_min: float | None
+    power_run_ratio: float | None
+    verdict: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """What the wiped tile looked like."""
+    """What the wiped tile looked like; of a run of several, that in one `pocket`."""
 
     id: int
     verdict: str
@@ -89,6 +110,7 @@ class Verdict:
     photo: str
     at_utc: str
     who: str
+    pocket: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +118,7 @@ class RunRecord:
     """Everything about one run but its rows and events.
 
     `sheet` is the job sheet without its index, `notes` what was noted of box and controller, `lot`
-    the painting lot of its tile.
+    the painting lot of its tile, `tiles` those of a run of several.
     """
 
     id: int
@@ -137,6 +159,7 @@ class RunRecord:
     sheet: JsonTable
     comparison: Comparison
     verdicts: tuple[Verdict, ...]
+    tiles: tuple[RunTile, ...] = ()
 
 
 class RunRow(NamedTuple):

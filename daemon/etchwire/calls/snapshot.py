@@ -64,12 +64,25 @@ class PreflightView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TileView:
+    """The tile in work of a run of several: its pocket, the how-manieth it is, when it ends."""
+
+    pocket: int
+    title: str
+    number: int
+    tiles: int
+    remaining_s: float | None
+    ends_at_utc: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class JobView:
     """The job that is loaded.
 
     `rows_above` are the rows of the whole picture above it, `reach_mm` everywhere the head goes,
     `pointer_mm` where the pointer shines (x, y), seen from the beam's place. `card` are a test
-    card's own settings; its dose cannot be changed.
+    card's own settings; its dose cannot be changed. `pockets` are those of a job of several tiles,
+    in the order of etching.
     """
 
     title: str
@@ -95,6 +108,7 @@ class JobView:
     reach_mm: Bounds
     pointer_mm: tuple[float, float] | None
     card: CardSettings | None
+    pockets: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,6 +139,7 @@ class RunView:
     ended: str | None
     because: str | None
     slow_rows: int
+    tile: TileView | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -245,6 +245,7 @@ class VerdictRecord(Plain):
     cause: str = ""
     note: str = ""
     photo: str = ""
+    pocket: int | None = None  # of one tile of several
 
     def __post_init__(self) -> None:
         """Refuse a word that nobody could count."""

@@ -1,7 +1,7 @@
 """Job sheets for tests: our own invention, small, and consistent in themselves."""
 
 from etchwire.catalogue.heads import Head, Recipe, Register
-from etchwire.sheet import Bounds, Photo, RowEntry, Sheet
+from etchwire.sheet import Bounds, Photo, RowEntry, Sheet, TilePart
 
 HEAD = Head(
     name="practice 20 W",
@@ -69,3 +69,10 @@ def sheet_of(rows=20, **changes):
         "index": index,
     }
     return Sheet(**(parts | changes))
+
+
+def part_of(pocket, first_row, rows=10, **changes):
+    """Return a tile of a run of several, with so many rows of the whole sheet."""
+    parts = {"title": f"tile {pocket}", "columns": 100, "coverage": 0.4}
+    place = sheet_of().picture
+    return TilePart(**parts | changes, pocket=pocket, first_row=first_row, rows=rows, picture=place)

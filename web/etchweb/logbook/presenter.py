@@ -16,7 +16,7 @@ from etchweb.text.formatting import (
 )
 from etchweb.text.page_states import HEADLINES
 from etchweb.text.view import View
-from etchwire.calls.history import Comparison, RunEvent, RunRecord, RunRow, RunSummary
+from etchwire.calls.history import Comparison, RunEvent, RunRecord, RunRow, RunSummary, RunTile
 from etchwire.catalogue.halftones import halftone_name
 from etchwire.sheet import tidied_words
 
@@ -63,6 +63,7 @@ def etch_view(record: EtchRecord) -> View:
             "etched_rows": run.etched_rows or 0,
         },
         "facts": _facts(run),
+        "tiles": [_tile_view(tile) for tile in run.tiles],
         "is_over": run.ended is not None,
         "verdicts": verdict_lines(run.verdicts),
         "speed": _charted(feed_rows(record.rows), rows, run.recipe_feed_mm_per_min),
@@ -70,6 +71,19 @@ def etch_view(record: EtchRecord) -> View:
         "events": event_lines(record.events),
         "measured_words": _measured_words(run.comparison),
     }
+
+
+def _tile_view(tile: RunTile) -> View:
+    """Return what is said of one tile of a run of several."""
+    rows = f"{grouped(tile.etched_rows)} of {counted(tile.rows, 'row', 'rows')}"
+    took = "" if tile.elapsed_s is None else f" in {short_duration(tile.elapsed_s)}"
+    feed = tile.feed_run_mm_per_min
+    speed = "" if feed is None else f", {grouped(feed)} mm/min on average"
+    ended = HEADLINES.get(tile.ended, tile.ended.capitalize()) if tile.ended else STILL_GOING
+    words = [f"{ended}, {rows}{took}{speed}."]
+    if tile.verdict is not None:
+        words.append(f"{verdict_words(tile.verdict)}.")
+    return {"pocket": tile.pocket, "title": tile.title, "words": " ".join(words)}
 
 
 def event_lines(events: Sequence[RunEvent]) -> list[dict[str, str]]:
@@ -113,7 +127,7 @@ def _facts(run: RunRecord) -> list[tuple[str, str]]:
         ("Laser", f"{run.head}, {run.head_rated_optical_w:g} W of light"),
         ("Tile and paint", run.surface),
         *([("Painting lot", run.lot)] if run.lot else []),
-        ("Size", f"{millimetres(run.width_mm)} × {millimetres(run.height_mm)} mm"),
+        _size(run),
         ("Burn strength", f"{run.dose_j_per_mm2:.2f} J/mm²"),
         (
             "Dots",
@@ -123,6 +137,13 @@ def _facts(run: RunRecord) -> list[tuple[str, str]]:
         ("Estimated", short_duration(run.predicted_s)),
         *([("Tidied", tidied_words(tidied))] if tidied else []),
     ]
+
+
+def _size(run: RunRecord) -> tuple[str, str]:
+    tiles = len(run.sheet.get("parts", ()))
+    if tiles:
+        return "Tiles", f"{tiles} in one run"
+    return "Size", f"{millimetres(run.width_mm)} × {millimetres(run.height_mm)} mm"
 
 
 def _charted(

@@ -56,6 +56,7 @@ def verdict_lines(verdicts: Sequence[Verdict]) -> list[dict[str, str]]:
     return [
         {
             "word": verdict_words(verdict.verdict),
+            "tile": "" if verdict.pocket is None else f"Pocket {verdict.pocket}",
             "cause": as_sentence(verdict.cause),
             "note": as_sentence(verdict.note),
             "photo": verdict.photo,

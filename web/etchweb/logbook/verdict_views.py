@@ -38,6 +38,7 @@ def save(number: int) -> BaseResponse:
     said = {name: form.get(name, "").strip() for name in ("verdict", "cause", "note")}
     if said["verdict"] not in _WORDS:
         return _answer(number, NO_VERDICT, 422)
+    pocket = form.get("pocket", type=int) if form.get("pocket") else None
     if max(map(len, said.values())) > LONGEST_TEXT:
         return _answer(number, TOO_LONG, 422)
     sent = next(iter(chosen_photos(request.files.getlist("photo"))), None)
@@ -48,7 +49,15 @@ def save(number: int) -> BaseResponse:
             photo = keep_tile_photo(sent.save, app_context().pictures, called=name)
         with absence_as_page():
             app_context().daemon.ask(
-                SaveVerdict(run=number, **said, photo=photo, who=visitor_name())
+                SaveVerdict(
+                    run=number,
+                    verdict=said["verdict"],
+                    cause=said["cause"],
+                    note=said["note"],
+                    photo=photo,
+                    pocket=pocket,
+                    who=visitor_name(),
+                )
             )
     except NoTilePhoto as error:
         return _answer(number, as_sentence(str(error), keeps=[name]), error.status)

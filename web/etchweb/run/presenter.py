@@ -30,7 +30,7 @@ from etchweb.text.page_states import HEADLINES, SCENES
 from etchweb.text.timestamps import clock_time
 from etchweb.text.view import View
 from etchwire.alert_policy import ALERT_POLICY, Occasion
-from etchwire.calls.snapshot import AskedAtStart, JobView, RunView, Snapshot
+from etchwire.calls.snapshot import AskedAtStart, JobView, RunView, Snapshot, TileView
 from etchwire.sheet import tidied_words
 
 ACTIONS: Final = (
@@ -225,7 +225,7 @@ def _job_part(job: JobView | None) -> View:
     return {
         "tile": job.sha256,
         "title": job.title,
-        "size": f"{millimetres(job.width_mm)} × {millimetres(job.height_mm)} mm",
+        "size": _size_words(job),
         "width_mm": job.width_mm,
         "height_mm": job.height_mm,
         "rows": job.rows,
@@ -244,6 +244,13 @@ def _job_part(job: JobView | None) -> View:
         "power_asked": f"of {_powers_of(job)} %",
         "continues": continues_words(job.continues_run_id),
     }
+
+
+def _size_words(job: JobView) -> str:
+    if job.pockets:
+        pockets = ", ".join(map(str, job.pockets))
+        return f"{counted(len(job.pockets), 'tile', 'tiles')}, pockets {pockets} in this order"
+    return f"{millimetres(job.width_mm)} × {millimetres(job.height_mm)} mm"
 
 
 def _back_at(snapshot: Snapshot) -> str:
@@ -292,7 +299,14 @@ def _run_part(snapshot: Snapshot) -> View:
 def _row_words(run: RunView) -> str:
     if run.row is None:
         return ""
-    return f"row {grouped(run.row + 1)} in work"
+    row = f"row {grouped(run.row + 1)} in work"
+    return row if run.tile is None else f"{_tile_words(run.tile)}; {row}"
+
+
+def _tile_words(tile: TileView) -> str:
+    """Return which tile is in work, and when it ends; all of them end when the run does."""
+    ends = f", ends {clock_time(tile.ends_at_utc)}" if tile.ends_at_utc else ""
+    return f"tile {tile.number} of {tile.tiles}, in pocket {tile.pocket}{ends}"
 
 
 def _slow_words(slow_rows: int | None) -> str:

@@ -33,8 +33,8 @@ CARDS_FOLDER: Final = "cards"
 # which all the others were written.
 TABLES: Final = (
     "logbook_note", "input_proof", "relay_test", "surface", "lot", "customer_order", "order_item",
-    "proof", "shop", "assignment", "run", "run_row", "run_event", "head", "lens_wipe", "card",
-    "reading", "recipe", "verdict", "happening",
+    "proof", "shop", "assignment", "run", "run_tile", "run_row", "run_event", "head", "lens_wipe",
+    "card", "reading", "recipe", "verdict", "happening",
 )  # fmt: skip
 _MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
 
@@ -45,6 +45,7 @@ Everything that this box's logbook knew, in one CSV and one JSON-lines file a ta
 of a column is its unit; a ratio and a count have none, times are UTC.
 
 run         an etch: its job sheet (sheet_json), how it ended, how long the beam was on (beam_s)
+run_tile    the tiles of an etch of several, by their pockets in the jig
 run_row     what was really run in each of its rows
 run_event   holds, resumes, faults
 head        lasers                          lens_wipe  when a lens was wiped
@@ -151,7 +152,7 @@ def _harmless(value: object) -> object:
 
 
 def _order(table: str) -> str:
-    return "run_id, row" if table == "run_row" else "rowid"
+    return {"run_row": "run_id, row", "run_tile": "run_id, first_row"}.get(table, "rowid")
 
 
 def _write_cards(book: sqlite3.Connection, folder: Path) -> None:

@@ -46,6 +46,7 @@ from etchwire.calls.history import (
     Runs,
     RunsPage,
     RunSummary,
+    RunTile,
     SlowestRow,
     Verdict,
 )
@@ -59,7 +60,8 @@ _Answer = TypeVar("_Answer")
 SLOW_RATIO: Final = 0.95
 
 _LAST_VERDICT: Final = (
-    "(SELECT verdict FROM verdict WHERE run_id = run.id ORDER BY id DESC LIMIT 1)"
+    "(SELECT verdict FROM verdict WHERE run_id = run.id AND pocket IS NULL"
+    " ORDER BY id DESC LIMIT 1)"
 )
 _SUMMARY: Final = (
     "id, title, gcode_sha256, head, surface, rows, recipe_feed_mm_per_min, recipe_power_ratio,"
@@ -106,8 +108,39 @@ _RUN: Final = """
     FROM run WHERE id = ?
 """
 _VERDICTS: Final = (
-    "SELECT id, verdict, cause, note, photo, at_utc, who FROM verdict WHERE run_id = ? ORDER BY id"
+    "SELECT id, verdict, cause, note, photo, at_utc, who, pocket FROM verdict"
+    " WHERE run_id = ? ORDER BY id"
 )
+# Rows are written in their order: how long a tile took is from the last row before it to its own.
+_TILES: Final = """
+    WITH tile AS (
+        SELECT run_tile.*, ended AS run_ended,
+            coalesce(etched_rows, (SELECT max(row) + 1 FROM run_row WHERE run_id = run.id), 0)
+                AS run_rows
+        FROM run_tile JOIN run ON run.id = run_id WHERE run_id = ?
+    )
+    SELECT pocket, title, first_row, rows, min(max(run_rows - first_row, 0), rows) AS etched_rows,
+        item_id,
+        CASE
+            WHEN run_rows >= first_row + rows THEN 'complete'
+            WHEN run_ended IS NOT NULL AND run_rows < first_row THEN 'not begun'
+            ELSE run_ended
+        END AS ended,
+        (SELECT max(at_s) FROM run_row WHERE run_id = tile.run_id
+            AND row BETWEEN first_row AND first_row + tile.rows - 1)
+            - coalesce((SELECT max(at_s) FROM run_row WHERE run_id = tile.run_id
+                AND row < first_row), 0) AS elapsed_s,
+        (SELECT sum(samples * feed_mean_mm_per_min)
+                / sum(iif(feed_mean_mm_per_min IS NULL, 0, samples))
+            FROM run_row WHERE run_id = tile.run_id
+            AND row BETWEEN first_row AND first_row + tile.rows - 1) AS feed_run_mm_per_min,
+        (SELECT sum(samples * power_mean_ratio) / sum(iif(power_mean_ratio IS NULL, 0, samples))
+            FROM run_row WHERE run_id = tile.run_id
+            AND row BETWEEN first_row AND first_row + tile.rows - 1) AS power_run_ratio,
+        (SELECT verdict FROM verdict WHERE run_id = tile.run_id AND verdict.pocket = tile.pocket
+            ORDER BY id DESC LIMIT 1) AS verdict
+    FROM tile ORDER BY first_row
+"""
 
 
 def runs(book: sqlite3.Connection, call: Runs) -> RunsPage:
@@ -153,6 +186,7 @@ def run(book: sqlite3.Connection, call: Run) -> RunRecord:
             power_ratio=entries["recipe_power_ratio"],
         ),
         verdicts=tuple(select(book, Verdict, _VERDICTS, (call.id,))),
+        tiles=fitting(select(book, RunTile, _TILES, (call.id,))),
     )
 
 

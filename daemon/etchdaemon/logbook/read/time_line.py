@@ -47,7 +47,8 @@ _EVENTS: Final = """
         'power_asked_ratio', recipe_power_ratio, 'power_run_ratio', power_run_ratio,
         'line_spacing_mm', recipe_line_spacing_mm, 'etched_rows', etched_rows, 'rows', rows,
         'card_number', (SELECT max(number) FROM card WHERE card.gcode_sha256 = run.gcode_sha256),
-        'verdict', (SELECT verdict FROM verdict WHERE run_id = run.id ORDER BY id DESC LIMIT 1)
+        'verdict', (SELECT verdict FROM verdict WHERE run_id = run.id AND pocket IS NULL
+            ORDER BY id DESC LIMIT 1)
     ) FROM run WHERE head = ?1 AND surface = ?2
     UNION ALL
     SELECT 'reading', reading.id, reading.at_utc, reading.after_run_id, json_object(

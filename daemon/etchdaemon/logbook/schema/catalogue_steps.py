@@ -296,6 +296,24 @@ JIGS: Final = (
     """,
 )
 
+# The tiles of a run of several: how far each came follows from the run's rows. A verdict without a
+# pocket is of the whole run.
+TILES: Final = (
+    """
+    CREATE TABLE run_tile (
+        run_id INTEGER NOT NULL REFERENCES run (id),
+        pocket INTEGER NOT NULL,
+        title TEXT NOT NULL,
+        first_row INTEGER NOT NULL,
+        rows INTEGER NOT NULL,
+        item_id INTEGER REFERENCES order_item (id),
+        PRIMARY KEY (run_id, pocket)
+    ) STRICT, WITHOUT ROWID
+    """,
+    "ALTER TABLE verdict ADD COLUMN pocket INTEGER",
+    "CREATE INDEX run_tile_of_item ON run_tile (item_id)",
+)
+
 # What an item is stands in its JSON; how far it is follows from its proofs, runs and verdicts.
 ORDERS: Final = (
     """

@@ -18,6 +18,7 @@ from etchdaemon.logbook.schema.catalogue_steps import (
     MORE_CARDS,
     MORE_VERDICTS,
     ORDERS,
+    TILES,
 )
 
 APPLICATION_ID: Final = 0x45746368  # "Etch", so that a stranger's database is not mistaken for ours
@@ -160,7 +161,7 @@ _PIN_MAPS: Final = (
 
 MIGRATIONS: Final = (
     _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS, _PIN_MAPS,
-    MORE_VERDICTS, MORE_CARDS, LOTS, ORDERS, LOADED_JOB, JIGS,
+    MORE_VERDICTS, MORE_CARDS, LOTS, ORDERS, LOADED_JOB, JIGS, TILES,
 )  # fmt: skip
 
 

@@ -89,14 +89,22 @@ def accept_reading(
 def save_verdict(book: sqlite3.Connection, verdict: VerdictRecord, stamp: Stamp) -> int | None:
     """Write how the wiped tile of a run looked; a later verdict counts instead of an earlier one.
 
-    Raise CommandRefused where there is no such run, or it goes on.
+    Raise CommandRefused where there is no such run or tile, or it goes on.
     """
     require(book, "run", verdict.run, key="id")
     (ended,) = book.execute("SELECT ended FROM run WHERE id = ?", (verdict.run,)).fetchone()
     if ended is None:
         raise CommandRefused(f"Run {verdict.run} is still going on: let it end and cool first.")
+    if (
+        verdict.pocket is not None
+        and not book.execute(
+            "SELECT 1 FROM run_tile WHERE run_id = ? AND pocket = ?", (verdict.run, verdict.pocket)
+        ).fetchone()
+    ):
+        raise CommandRefused(f"Run {verdict.run} has no tile in pocket {verdict.pocket}.")
     columns = {
         "run_id": verdict.run,
+        "pocket": verdict.pocket,
         "verdict": verdict.verdict,
         "cause": verdict.cause,
         "note": verdict.note,

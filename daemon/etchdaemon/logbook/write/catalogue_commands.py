@@ -95,7 +95,12 @@ def _accept_reading(call: AcceptReading, stamp: Stamp) -> LogbookEntry:
 
 def _save_verdict(call: SaveVerdict, stamp: Stamp) -> LogbookEntry:
     verdict = VerdictRecord(
-        run=call.run, verdict=call.verdict, cause=call.cause, note=call.note, photo=call.photo
+        run=call.run,
+        verdict=call.verdict,
+        cause=call.cause,
+        note=call.note,
+        photo=call.photo,
+        pocket=call.pocket,
     )
     return partial(save_verdict, verdict=verdict, stamp=stamp)
 

@@ -15,7 +15,7 @@ from etchdaemon.logbook.write.insert_statements import insert
 from etchdaemon.ports import RunEnd, RunNote
 from etchdaemon.run.position_epoch import Ends, Origin
 from etchwire.calls.history import RunRow
-from etchwire.sheet import Sheet
+from etchwire.sheet import Sheet, TilePart
 
 DETAILS_LIMIT: Final = 16_000  # characters: an event must fit one answer on the wire
 TEXT_LIMIT: Final = 4_000
@@ -66,7 +66,21 @@ def write_start(
     }
     if continues_run is not None:
         columns["continues_run_id"] = continues_run
-    return insert(book, "run", columns)
+    run = insert(book, "run", columns)
+    begins = sheet.index[0].row if sheet.index else 0  # of a rest, whose tiles above are done
+    for part in sheet.parts:
+        if part.end_row > begins:
+            _write_tile(book, run, part)
+    return run
+
+
+def _write_tile(book: sqlite3.Connection, run: int | None, part: TilePart) -> None:
+    """Write a tile of a run; an item of an order that this logbook does not know is left out."""
+    book.execute(
+        "INSERT INTO run_tile (run_id, pocket, title, first_row, rows, item_id)"
+        " VALUES (?, ?, ?, ?, ?, (SELECT id FROM order_item WHERE id = ?))",
+        (run, part.pocket, part.title, part.first_row, part.rows, part.item),
+    )
 
 
 def write_event(book: sqlite3.Connection, note: RunNote) -> int | None:

@@ -20,6 +20,7 @@ from etchdaemon.run.reentry_rules import (
     file_cut,
     known_of_file,
     known_sentences,
+    left_edge_mm,
     objection,
     rest_from,
     trace_of,
@@ -237,7 +238,7 @@ def _require_accepted(gap_mm: float, *, accept_gap: bool) -> None:
 
 
 def _cut_view(place: CutPlace, sheet: Sheet) -> CutView:
-    return CutView(**asdict(place), from_left_mm=place.x_mm - sheet.picture.left_mm)
+    return CutView(**asdict(place), from_left_mm=place.x_mm - left_edge_mm(place.row, sheet))
 
 
 def _place(run: int, trace: Trace, sheet: Sheet, row: int | None) -> Place:
@@ -273,4 +274,5 @@ def _told(place: Place, rest: Sheet, *, is_kept: bool) -> str:
             f"Row {place.row + 1} goes on at x {place.x_mm:z.2f} mm, along the row give or take"
             f" {place.error_mm:.2f} mm."
         )
-    return f"{along} {NOTHING_MOVED if is_kept else across(rest)} {BAND}"
+    tile = f" {words}" if (words := rest.place_words(place.row)) else ""
+    return f"{along}{tile} {NOTHING_MOVED if is_kept else across(rest)} {BAND}"

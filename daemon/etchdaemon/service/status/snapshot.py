@@ -14,7 +14,7 @@ from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.bed import bed_of
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
-from etchwire.calls.snapshot import JobView, MachineView, RunView
+from etchwire.calls.snapshot import JobView, MachineView, RunView, TileView
 from etchwire.catalogue.heads import Head
 
 PACE_AFTER_S: Final = 20.0
@@ -87,6 +87,7 @@ def job_of(job: SpooledJob | None, inspection: Inspection) -> JobView | None:
         reach_mm=sheet.motion,
         pointer_mm=_pointer_of(sheet.head),
         card=sheet.card,
+        pockets=tuple(part.pocket for part in sheet.parts),
     )
 
 
@@ -135,6 +136,24 @@ def run_of(
         ended=ended,
         because=because,
         slow_rows=etch.meter.slow_rows,
+        tile=_tile_of(etch, clock),
+    )
+
+
+def _tile_of(etch: Etch, clock: Clock) -> TileView | None:
+    """Return the tile in work; None before the first, and in a job of one."""
+    sheet, entry = etch.job.sheet, etch.progress.entry
+    part = None if entry is None else sheet.part_of_row(entry.row)
+    if part is None:
+        return None
+    left_s = remaining_s(etch, until_s=sheet.end_of_part_s(part))
+    return TileView(
+        pocket=part.pocket,
+        title=part.title,
+        number=sheet.parts.index(part) + 1,
+        tiles=len(sheet.parts),
+        remaining_s=left_s,
+        ends_at_utc=_ends_at_utc(etch, left_s, clock),
     )
 
 
@@ -158,12 +177,16 @@ def _and(sentence: str, more: str | None) -> str:
     return sentence if more is None else f"{sentence} {more}"
 
 
-def remaining_s(etch: Etch) -> float | None:
-    """Return the time left by the pace so far, holds left out; None once it has ended."""
+def remaining_s(etch: Etch, *, until_s: float | None = None) -> float | None:
+    """Return the time left by the pace so far, holds left out; None once it has ended.
+
+    That is to the end of the job, or to a predicted moment before it.
+    """
     if etch.ended_at_s is not None:
         return None
     done_s = etch.progress.predicted_s
-    left_s = max(etch.job.sheet.predicted_s - done_s, 0.0)
+    end_s = etch.job.sheet.predicted_s if until_s is None else until_s
+    left_s = max(end_s - done_s, 0.0)
     if done_s < PACE_AFTER_S:
         return left_s
     slowest, fastest = PACE_LIMITS[1], PACE_LIMITS[0]
