@@ -1,20 +1,11 @@
-"""A design's file: read strictly, and the same after it was written as plain values."""
-
-import json
+"""A design's file: read strictly."""
 
 import pytest
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.design import Align, Box, LetteringLayer
-from etchphoto.layout.design_file import design_of_table, read_design, table_of
+from etchphoto.layout.design_file import read_design
 from support.samples.designs import PORTRAIT, SIGN, design_of_toml
-
-
-@pytest.mark.parametrize("text", [SIGN, PORTRAIT])
-def test_a_design_is_the_same_after_it_went_through_json(text):
-    design = design_of_toml(text)
-
-    assert design_of_table(json.loads(json.dumps(table_of(design)))) == design
 
 
 def test_every_entry_reaches_the_design():

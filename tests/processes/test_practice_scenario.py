@@ -7,6 +7,7 @@ from etchpractice.scenario.script import read_scenario
 from etchpractice.scenario.shelf import shelved
 from etchwarden.__main__ import main
 from support.harnesses.played_scenario import play
+from support.harnesses.scenarios_by_stage import needs_processes
 
 
 @pytest.mark.parametrize(
@@ -22,7 +23,7 @@ from support.harnesses.played_scenario import play
         "reading_hangs",
         "whatever_the_order",
         "safety_relay_welded",
-        *(one.name for one in shelved() if read_scenario(one.path.read_text()).needs_processes),
+        *(one.name for one in shelved() if needs_processes(read_scenario(one.path.read_text()))),
     ],
 )
 def test_a_scenario_is_told_in_sentences_and_comes_true(name):

@@ -11,9 +11,10 @@ from etchpractice.scenario.script import read_scenario
 from etchpractice.scenario.shelf import shelved
 from etchpractice.scenario.stage import perform
 from scenarios.memory_stage import MemoryStage
+from support.harnesses.scenarios_by_stage import needs_processes
 
 SCENARIOS = {one.name: read_scenario(one.path.read_text()) for one in shelved()}
-IN_MEMORY = [name for name, scenario in SCENARIOS.items() if not scenario.needs_processes]
+IN_MEMORY = [name for name, scenario in SCENARIOS.items() if not needs_processes(scenario)]
 
 
 @pytest.mark.parametrize("name", IN_MEMORY)

@@ -22,10 +22,6 @@ class Actor(StrEnum):
     PHONE = "phone"  # what is asked of the page
 
 
-# Of these nothing is there where a scenario is played in memory.
-OF_PROCESSES: Final = frozenset((Actor.CARD, Actor.PROGRAM, Actor.PHONE))
-
-
 @dataclass(frozen=True, slots=True)
 class EventKind:
     """A kind of event: `takes` are parameters to be given, `fixed` are not."""

@@ -24,7 +24,7 @@ from enum import StrEnum
 from typing import Any, Final
 
 from etchpractice.box.board import INPUTS
-from etchpractice.scenario.events import EVENTS, OF_PROCESSES, Actor, Event, EventKind
+from etchpractice.scenario.events import EVENTS, Actor, Event, EventKind
 from etchpractice.scenario.expectations import EXPECTATIONS, Expectation
 from etchpractice.scenario.observation import PRESENCE
 from etchpractice.scenario.reader import Reader, unknown
@@ -109,11 +109,6 @@ class Scenario:
         return any(
             kind is EVENTS["page killed"] or kind.actor is Actor.PHONE for kind in self._kinds
         )
-
-    @property
-    def needs_processes(self) -> bool:
-        """Whether it can be played by real processes only."""
-        return any(kind.actor in OF_PROCESSES for kind in self._kinds)
 
     @property
     def moves_contacts(self) -> bool:

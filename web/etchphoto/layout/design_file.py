@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchphoto.errors import UnfitDesign
-from etchphoto.layout.design import KINDS, Design, Layer, Tile, kind_of
+from etchphoto.layout.design import KINDS, Design, Layer, Tile
 from etchphoto.layout.tables import (
     line_of,
     name_in,
@@ -13,7 +13,6 @@ from etchphoto.layout.tables import (
     read_file,
     refuse_unknown,
     require_format,
-    unusual,
 )
 
 FORMAT: Final = "etchwarden-design"
@@ -27,7 +26,7 @@ def read_design(path: Path) -> Design:
 
 
 def design_of_table(table: Mapping[str, Any], text: str = "") -> Design:
-    """Return the design of a table as `table_of` gives it; `text` is where lines are looked up."""
+    """Return the design of a table as TOML has it; `text` is where lines are looked up."""
     require_format(table, FORMAT, VERSION, "design")
     refuse_unknown(_ENTRIES, table, ("the design", 0, text))
     tile, layers = table.get("tile"), table.get("layer", [])
@@ -40,13 +39,6 @@ def design_of_table(table: Mapping[str, Any], text: str = "") -> Design:
         tile=part_of(Tile, tile, ("the tile", 0, text)),
         layers=tuple(_layer(layer, number, text) for number, layer in enumerate(layers, 1)),
     )
-
-
-def table_of(design: Design) -> dict[str, Any]:
-    """Return the design as plain values; what is as usual is left out."""
-    layers = [{"kind": kind_of(layer), **unusual(layer)} for layer in design.layers]
-    head = {"format": FORMAT, "version": VERSION, "name": design.name}
-    return {**head, "tile": unusual(design.tile), "layer": layers}
 
 
 def _layer(table: object, number: int, text: str) -> Layer:

@@ -62,15 +62,6 @@ def name_in(table: Mapping[str, Any], what: str) -> str:
     return name
 
 
-def unusual(thing: Any) -> dict[str, Any]:
-    """Return the entries of a value that are not as usual, as plain values."""
-    return {
-        entry.name: msgspec.to_builtins(getattr(thing, entry.name))
-        for entry in fields(thing)
-        if getattr(thing, entry.name) != entry.default
-    }
-
-
 def part_of(kind: type[Part], table: Mapping[str, Any], where: Where) -> Part:
     """Return `table` as a `kind`; raise UnfitDesign, with name and line of what is amiss."""
     owner, number, text = where

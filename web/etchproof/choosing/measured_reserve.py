@@ -23,13 +23,9 @@ SAME_SPEED: Final = 0.03
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReserveOutcome:
-    """What five places led to; `reserve` is how much more dose the hardest place needs.
-
-    `begins_mm_per_min` is where black begins, by the number of the place.
-    """
+    """What five places led to; `reserve` is how much more dose the hardest place needs."""
 
     strip: StripOutcome
-    begins_mm_per_min: Mapping[int, float]
     reserve: float | None
 
 
@@ -77,7 +73,7 @@ def measure_reserve(
     poor = [PLACE_NAMES[place] for place, of_place in fit.items() if not of_place]
     if poor:
         strip = replace(outcome, sentences=(_not_black(poor, cells),))
-        return ReserveOutcome(strip=strip, begins_mm_per_min={}, reserve=None)
+        return ReserveOutcome(strip=strip, reserve=None)
     begins = _beginnings(by_place, darkest)
     reserve = max(LEAST_RESERVE, max(begins.values()) / min(begins.values()) - 1)
     usual = exp(sum(log(feed) for feed in begins.values()) / len(begins))
@@ -98,7 +94,7 @@ def measure_reserve(
         lightness_at_recipe=standing.lightness,
         is_fingernail_asked=standing.mark is None,
     )
-    return ReserveOutcome(strip=strip, begins_mm_per_min=begins, reserve=reserve)
+    return ReserveOutcome(strip=strip, reserve=reserve)
 
 
 def _not_black(poor: Sequence[str], cells: Sequence[Cell]) -> str:

@@ -43,13 +43,6 @@ class RegisterReading:
     register: Register
     at_speeds: tuple[Apart, ...]
 
-    def lead_doubt_mm(self, feed_mm_per_min: float) -> float:
-        """Return within what the lead lies, nine times in ten, at a speed near those measured."""
-        low, high = sorted(self.at_speeds, key=lambda apart: apart.feed_mm_per_min)
-        span = high.feed_mm_per_min - low.feed_mm_per_min
-        share = (feed_mm_per_min - low.feed_mm_per_min) / span
-        return float(np.hypot((1 - share) * low.doubt_mm, share * high.doubt_mm) / 2)
-
 
 def register_by_camera(reading: Reading) -> RegisterReading:
     """Return the register that a photographed card shows; raise NoRegister where it shows none."""

@@ -15,7 +15,7 @@ from typing import Any, Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from etchphoto.light import lightness, luminance_of_lightness
+from etchphoto.light import lightness
 from etchproof.errors import NothingToChoose
 from etchproof.model.response_fit import Fit, darkness_of, exposure_for, exposure_of
 from etchwire.catalogue.heads import dose_j_per_mm2
@@ -38,7 +38,7 @@ class Point:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Response:
-    """A fitted response at one line spacing; `covariance` is that of the five figures in order.
+    """A fitted response at one line spacing.
 
     `log_threshold` and `log_scale` are natural logarithms of exposure, which is 1 at
     `reference_w` and `reference_mm_per_min`; `residual` is the scatter of reflectance.
@@ -53,7 +53,6 @@ class Response:
     reference_mm_per_min: float
     spacing_mm: float
     residual: float
-    covariance: tuple[tuple[float, ...], ...]
 
     @property
     def figures(self) -> Floats:
@@ -67,22 +66,6 @@ class Response:
         exposure = exposure_of(self.exponent, *self._scaled(power_w, feed_mm_per_min))
         return lightness(np.maximum(1 - darkness_of(self.figures, exposure), 0))
 
-    def feed_for(self, wanted_lightness: float, power_w: float) -> float | None:
-        """Return the highest speed that still gets so dark with `power_w`, None if none does."""
-        return self._feed_for(self.figures, wanted_lightness, power_w)
-
-    def feed_sd(self, wanted_lightness: float, power_w: float) -> float | None:
-        """Return the standard deviation of `feed_for`, carried over from that of the figures."""
-        feed = self.feed_for(wanted_lightness, power_w)
-        if feed is None:
-            return None
-        slopes = []
-        for step in np.eye(len(self.figures)) * 1e-4:
-            moved = self._feed_for(self.figures + step, wanted_lightness, power_w)
-            slopes.append(0.0 if moved is None else (moved - feed) / 1e-4)
-        slope = np.array(slopes)
-        return float(np.sqrt(max(0.0, slope @ np.array(self.covariance) @ slope)))
-
     def threshold_j_per_mm2(self, power_w: float) -> float:
         """Return the dose at which darkening with `power_w` begins: a twentieth of the deepest."""
         return self._dose_at(ONSET, power_w)
@@ -92,22 +75,10 @@ class Response:
         return self._dose_at(SATURATED, power_w)
 
     def _dose_at(self, share: float, power_w: float) -> float:
-        exposure = exposure_for(self.figures, share)
-        feed = self._feed_of(self.exponent, exposure, power_w)
+        power = (power_w / self.reference_w) ** self.exponent
+        feed = power / exposure_for(self.figures, share) * self.reference_mm_per_min
         return dose_j_per_mm2(
             power_w=power_w, feed_mm_per_min=feed, line_spacing_mm=self.spacing_mm
-        )
-
-    def _feed_for(self, figures: Floats, wanted_lightness: float, power_w: float) -> float | None:
-        darkness = 1 - float(luminance_of_lightness(np.array(wanted_lightness)))
-        share = darkness / float(figures[4])
-        if not 0 < share < 1:
-            return None
-        return self._feed_of(float(figures[0]), exposure_for(figures, share), power_w)
-
-    def _feed_of(self, exponent: float, exposure: float, power_w: float) -> float:
-        return float(
-            (power_w / self.reference_w) ** exponent / exposure * self.reference_mm_per_min
         )
 
     def _scaled(self, power_w: float, feed_mm_per_min: Floats) -> tuple[Floats, Floats]:
@@ -132,7 +103,7 @@ class Response:
             )
         reference = float(np.exp(np.log(power).mean())), float(np.exp(np.log(feed).mean()))
         fit = Fit(power / reference[0], feed / reference[1], dark)
-        figures, covariance, residual = fit.best()
+        figures, residual = fit.best()
         return cls(
             exponent=float(figures[0]),
             log_threshold=float(figures[1]),
@@ -143,5 +114,4 @@ class Response:
             reference_mm_per_min=reference[1],
             spacing_mm=spacing_mm,
             residual=residual,
-            covariance=tuple(tuple(row) for row in covariance.tolist()),
         )

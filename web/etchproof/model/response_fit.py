@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchproof.model.damped_steps import jacobian, least_squares
+from etchproof.model.damped_steps import least_squares
 
 Floats = NDArray[np.floating[Any]]
 
@@ -54,16 +54,14 @@ class Fit:
     feed: Floats
     dark: Floats
 
-    def best(self) -> tuple[Floats, Floats, float]:
-        """Return the figures that fit best, their covariance, and the scatter of reflectance."""
+    def best(self) -> tuple[Floats, float]:
+        """Return the figures that fit best, and the scatter of reflectance about them."""
         fits = [least_squares(self._misses, start) for start in self._starts()]
         figures = min(fits, key=lambda fit: float((self._misses(fit) ** 2).sum()))
         misses = self._misses(figures)
         freedom = max(1, len(self.dark) - len(figures))
         residual = float(np.sqrt((misses[: len(self.dark)] ** 2).sum() / freedom)) * LEAST_NOISE
-        slopes = jacobian(self._misses, figures)
-        scatter = max(1.0, residual / LEAST_NOISE) ** 2
-        return figures, np.linalg.pinv(slopes.T @ slopes) * scatter, residual
+        return figures, residual
 
     def _starts(self) -> list[Floats]:
         deepest = float(self.dark.max())
