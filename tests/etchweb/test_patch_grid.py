@@ -2,11 +2,12 @@
 
 import pytest
 
-from darkroom.cards import RECIPE, power_card, wishes
+from darkroom.cards import RECIPE, power_card, tone_card, wishes
 from etchproof.layout.check_strip import lay_out_check_strip
 from etchproof.layout.reserve_card import lay_out_reserve_card
+from etchproof.layout.spacing_card import lay_out_spacing_card
 from etchproof.reading.values import PatchReading, Reading
-from etchweb.cards.patch_grid import grey_of, patch_grid
+from etchweb.cards.patch_grid import grey_of, measured_patches, patch_grid
 from etchwire.catalogue.heads import dose_j_per_mm2
 
 CARD = power_card()
@@ -95,6 +96,23 @@ def test_a_check_strip_is_one_column_and_a_reserve_card_has_its_places():
     assert reserve.columns == (
         "top left", "top right", "the centre", "bottom left", "bottom right",
     )  # fmt: skip
+
+
+def test_a_patch_of_any_other_card_tells_how_it_was_etched_and_what_it_showed():
+    tones, lines = tone_card(), lay_out_spacing_card(wishes(number=12), RECIPE)
+
+    steps = dict(measured_patches(tones, reading_of(tones, lambda patch: 90 - patch.coverage)))
+    spacings = dict(measured_patches(lines, reading_of(lines, lambda _: 30.0)))
+
+    assert len(steps) == len(tones.patches)
+    assert steps["1"] == "0 % burnt, lines 0.1 mm apart: lightness 90."
+    coarser = next(patch for patch in lines.patches if patch.cell == "B")
+    apart = f"{coarser.rows_apart * lines.spacing_mm:.10g}"
+    assert spacings["B"] == (
+        f"100 % burnt, lines {apart} mm apart: lightness 30; "
+        f"50 % burnt, lines {apart} mm apart: lightness 30."
+    )
+    assert measured_patches(tones, "") == []
 
 
 @pytest.mark.parametrize(("lightness", "code"), [(0, 0), (50, 119), (100, 255)])

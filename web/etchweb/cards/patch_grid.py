@@ -4,7 +4,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from etchproof.card import HALFTONE, PLACE_NAMES, REALLY_RUN, SOLID, Card, Patch
+from etchproof.card import (
+    COLUMN_LINES,
+    HALFTONE,
+    PLACE_NAMES,
+    REALLY_RUN,
+    ROW_LINES,
+    SOLID,
+    Card,
+    Patch,
+)
 from etchproof.reading.values import Reading
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent
 from etchwire.catalogue.heads import dose_j_per_mm2
@@ -53,6 +62,11 @@ class PatchGrid:
     def patches(self) -> list[PatchView]:
         """Every patch, row by row."""
         return [patch for _, row in self.rows for patch in row if patch is not None]
+
+    @property
+    def told(self) -> list[tuple[str, str]]:
+        """The name and the figures of every patch."""
+        return [(patch.name, patch.figures) for patch in self.patches]
 
     @property
     def signs(self) -> list[tuple[str, str]]:
@@ -143,6 +157,31 @@ def _figures(layout: Card, parts: Sequence[Patch], seen: Reading | None, judgeme
         judgement,
     ]
     return " ".join(as_sentence(one) for one in said if one)
+
+
+def measured_patches(layout: Card, reading: str) -> list[tuple[str, str]]:
+    """Return the name of every patch of a card that was read, and what its parts showed.
+
+    `reading` is JSON, empty for none; raise UnreadableCard.
+    """
+    seen = Reading.from_json(reading) if reading else None
+    if seen is None:
+        return []
+    shown = {
+        name: [
+            f"{_etched_words(layout, part)}: lightness {read.lightness:.0f}"
+            for part in parts
+            if (read := seen.of(part.cell, part.part)) is not None
+        ]
+        for name, parts in layout.cells().items()
+    }
+    return [(name, as_sentence("; ".join(words))) for name, words in shown.items() if words]
+
+
+def _etched_words(layout: Card, patch: Patch) -> str:
+    what = f"{patch.part}, " if patch.part in (ROW_LINES, COLUMN_LINES) else ""
+    apart_mm = patch.rows_apart * layout.spacing_mm
+    return f"{what}{percent(patch.coverage)} % burnt, lines {millimetres(apart_mm)} mm apart"
 
 
 def grey_of(lightness: float) -> int:

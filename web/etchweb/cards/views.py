@@ -22,7 +22,7 @@ from etchproof.drift.advice import advice_on
 from etchproof.drift.rules import DueTest
 from etchweb.cards.disturbance import disturbances
 from etchweb.cards.forms import card_order
-from etchweb.cards.patch_grid import PatchGrid, patch_grid
+from etchweb.cards.patch_grid import PatchGrid, measured_patches, patch_grid
 from etchweb.cards.presenter import (
     BY_PATCH,
     card_questions,
@@ -214,6 +214,7 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
         "cards/card.html",
         number=card.number,
         card=card_view(layout, card.files.made(), card.record),
+        measured=[] if layout.kind in BY_PATCH else measured_patches(layout, so_far["reading"]),
         grid=_grid_of(layout, so_far, read),
         feeds=pairs_by_feed(layout),
         so_far=so_far,
