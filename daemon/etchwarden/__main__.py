@@ -18,7 +18,7 @@ SUBCOMMANDS: Final = {
     "bench": "Lay several pictures into a jig, to be etched in one run.",
     "card": "Lay out a test card that finds speed and power, greys or register.",
     "read": "Read a test card from photos of it, or from marks by hand.",
-    "laser": "Lasers: list them, describe one, note a wiped lens.",
+    "laser": "Lasers: list them, describe one, note a wiped lens or a new filter.",
     "surface": "Tiles and paints: list them, describe one.",
     "lot": "Painting lots: list them, show one, add one, say which tile was of which.",
     "order": "Orders: list them, show one, add one, take a list of them.",

@@ -233,6 +233,24 @@ def test_beam_hours_are_counted_from_runs_and_from_the_lens_wiped_last(logbook):
     assert head["beam_since_wipe_s"] == pytest.approx(2.4)
 
 
+def test_the_filter_counts_the_beam_of_every_laser_since_it_was_changed(logbook):
+    """By hand, as above: 1.2 s, then 2.4 s of beam; a run-up burns nothing and counts nothing."""
+    write_all(logbook, etch(logbook, rows=[row_of(0)]))
+    unnoted = logbook.ask("filter")
+    logbook.note("change_filter", who="Ada")
+    new = logbook.ask("filter")
+    logbook.note("save_shop", figures={"filter_limit_h": 40.0})
+    write_all(logbook, etch(logbook, rows=[row_of(0, feed=2000.0)]))
+
+    used = logbook.ask("filter")
+
+    assert (unnoted["changed_at_utc"], unnoted["limit_h"]) == (None, 0.0)
+    assert unnoted["beam_since_change_s"] == pytest.approx(1.2)
+    assert (new["beam_since_change_s"], bool(new["changed_at_utc"])) == (0.0, True)
+    assert used["beam_since_change_s"] == pytest.approx(2.4)
+    assert used["limit_h"] == 40.0
+
+
 def test_the_last_verdict_on_a_run_counts_and_all_are_kept(logbook):
     run = etch(logbook)
     judge(logbook, run, "good")

@@ -52,7 +52,7 @@ PARAMETERS = [(kind, given) for kind in METHODS for given in parameters_of(kind)
 UNFIT = [7, 1.0, None, "7", True, [], {}, [7], ["a", None]]
 READING = {
     "status", "subscribe", "settings", "wiring", "runs", "run", "run_rows", "run_events", "backups",
-    "unfinished", "heads", "surfaces", "recipes", "cards", "card", "readings", "reading",
+    "unfinished", "heads", "filter", "surfaces", "recipes", "cards", "card", "readings", "reading",
     "time_line", "history", "lots", "orders", "order", "shop", "jigs",
 }  # fmt: skip
 NAMES = READING | {
@@ -63,7 +63,7 @@ NAMES = READING | {
     "save_head", "wipe_lens", "save_surface", "save_recipe", "retire_recipe", "save_card",
     "save_reading", "accept_reading", "save_verdict", "backup",
     "save_lot", "assign_tile", "save_order", "add_orders", "note_proof", "forget_order",
-    "save_shop", "save_jig",
+    "save_shop", "save_jig", "change_filter",
 }  # fmt: skip
 
 

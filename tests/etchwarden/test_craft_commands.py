@@ -1,6 +1,7 @@
 """Lasers, surfaces, recipes, verdicts and the time line by command, against a real logbook."""
 
 import json
+import re
 
 import pytest
 from PIL import Image
@@ -39,6 +40,14 @@ def test_a_laser_is_described_by_a_file_and_listed_with_its_hours(shop):
 
     assert "shed: 20 W, beam 0.0 h, lens wiped 0.0 h ago, register never measured" in listed
     assert "practice 20 W: 20 W, practice, beam 0.0 h, lens wiped never noted" in listed
+
+
+def test_the_filter_s_hours_and_limit_are_told_and_a_change_is_noted(shop):
+    before = shop.done("laser filter")
+    after = shop.done("laser filter --changed --limit 40")
+
+    assert "Filter: beam 0.0 h, changed never noted, limit none" in before
+    assert re.search(r"changed \d{4}-\d\d-\d\d, limit 40 h", after)
 
 
 def test_watts_that_no_diode_gives_are_questioned(shop):

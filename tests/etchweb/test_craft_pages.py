@@ -69,6 +69,16 @@ def test_a_wiped_lens_is_noted(phone, daemon):
     assert daemon.said["wipe_lens"]["head"] == KNOWN.name
 
 
+def test_a_new_filter_is_noted_and_its_hours_stand_beside_the_lasers(phone, daemon):
+    answer = phone.press("lasers/filter-changed")
+    page = phone.look("/lasers").text
+
+    assert answer.headers["Location"].endswith("/lasers#filter")
+    assert "change_filter" in daemon.said
+    assert "1.5 hours of beam since it was changed on 2026-11-24." in page
+    assert "Set a limit" in page
+
+
 def test_tile_and_paint_are_described(phone, daemon):
     assert phone.press("tiles-and-paints", form=SURFACE).status_code == 303
 

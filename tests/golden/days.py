@@ -222,6 +222,7 @@ def day_of_craft(box):
         ("save_head", {"head": {"name": "shed"}}),
         ("wipe_lens", {"head": HEAD.name}),
         ("wipe_lens", {"head": "nobody's"}),
+        ("change_filter", {}),
         ("save_surface", {"surface": {"name": "box", "batch": "7", "coats": 2}}),
         ("save_surface", {"surface": {"name": "box", "coated_on": "yesterday"}}),
         ("save_lot", {"lot": LOT}),
@@ -281,6 +282,7 @@ def day_of_craft(box):
 def ask_logbook(box):
     for method, params in (
         ("heads", {}),
+        ("filter", {}),
         ("surfaces", {}),
         ("lots", {}),
         ("orders", {}),

@@ -30,6 +30,10 @@ DESCRIBING: Final = (
         asks={"name": TEXT}, answers=_ASKED,
     ),
     Entry(
+        method="POST", path="/lasers/filter-changed", says="Note a new filter.", role="operate",
+        answers=_ASKED,
+    ),
+    Entry(
         method="GET", path="/tiles-and-paints", says="Tiles and paints.", role="watch",
         answers=(503,),
     ),

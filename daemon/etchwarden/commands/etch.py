@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -10,10 +11,13 @@ import click
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.machine_calls import asking
 from etchwarden.shared.progress import progress_shown
+from etchwire.calls.catalogue import Filter
 from etchwire.calls.client import DaemonClient
 from etchwire.calls.interlock_report import InterlockReport, QuestionView
 from etchwire.calls.machine import Arm, Start, Status
 from etchwire.calls.snapshot import JobView, RunView, Snapshot
+from etchwire.catalogue.extraction_filter import SECONDS_PER_HOUR, filter_note
+from etchwire.errors import Refused
 
 LOOKS_EVERY_S: Final = 0.1
 WAITS_FOR_SOMEBODY: Final = "waiting for somebody at the machine"
@@ -38,6 +42,7 @@ def command(answers: tuple[str, ...], *, long_run: bool, stays: str, socket: Pat
     with asking(socket) as daemon:
         found = _await(daemon, "arm")
         read = _read_findings(found.job)
+        _say_filter(daemon)
         given = _answered(found.interlocks.questions, answers)
         daemon.ask(Arm(answers=given, acknowledge=read))
         _await(daemon, "start")
@@ -95,6 +100,14 @@ def _read_findings(job: JobView | None) -> tuple[str, ...]:
     if kinds:
         click.confirm("Etch it all the same?", abort=True)
     return kinds
+
+
+def _say_filter(daemon: DaemonClient) -> None:
+    """Say where the filter is due; a logbook that cannot say keeps nobody from etching."""
+    with suppress(Refused):
+        found = daemon.ask(Filter())
+        if note := filter_note(found.beam_since_change_s / SECONDS_PER_HOUR, found.limit_h):
+            click.echo(note, err=True)
 
 
 def _answered(questions: Sequence[QuestionView], given: tuple[str, ...]) -> dict[str, Answer]:

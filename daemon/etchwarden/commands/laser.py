@@ -1,6 +1,7 @@
 """`etchwarden laser`: the lasers that the logbook knows."""
 
 import shlex
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -9,15 +10,16 @@ import click
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
-from etchwire.calls.catalogue import Heads, SaveHead, WipeLens
+from etchwire.calls.catalogue import ChangeFilter, Filter, Heads, SaveHead, WipeLens
+from etchwire.calls.orders import SaveShop, Shop
+from etchwire.catalogue.extraction_filter import SECONDS_PER_HOUR, filter_note
 
-SECONDS_PER_HOUR: Final = 3600.0
 LIKELY_INPUT_W: Final = 25.0  # single diodes give less (common practice, no source)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 def command() -> None:
-    """Lasers: list them, describe one, note that a lens was wiped."""
+    """Lasers: list them, describe one, note a wiped lens or a new filter."""
 
 
 @command.command(name="list")
@@ -80,3 +82,28 @@ def wiped(laser: str, socket: Path) -> None:
     with catalogue_calls_at(socket) as catalogue:
         catalogue.daemon.ask(WipeLens(head=laser, who=catalogue.who))
     click.echo(f"The lens of {laser} is noted as wiped.")
+
+
+@command.command(name="filter")
+@click.option("--changed", is_flag=True, help="Note that it was changed just now.")
+@click.option(
+    "--limit", "limit_h", type=click.FloatRange(min=0), metavar="HOURS",
+    help="Hours of beam after which it is to be changed; 0 for no limit.",
+)  # fmt: skip
+@daemon_option()
+def filter_hours(*, changed: bool, limit_h: float | None, socket: Path) -> None:
+    """Show the hours of beam that the extraction's filter has had, and the shop's limit."""
+    with catalogue_calls_at(socket) as catalogue:
+        daemon, who = catalogue.daemon, catalogue.who
+        if changed:
+            daemon.ask(ChangeFilter(who=who))
+        if limit_h is not None:
+            figures = replace(daemon.ask(Shop()).figures, filter_limit_h=limit_h)
+            daemon.ask(SaveShop(figures=figures, who=who))
+        found = daemon.ask(Filter())
+    beam_h = found.beam_since_change_s / SECONDS_PER_HOUR
+    since = "never noted" if found.changed_at_utc is None else found.changed_at_utc[:10]
+    limit = f"{found.limit_h:g} h" if found.limit_h else "none"
+    click.echo(f"Filter: beam {beam_h:.1f} h, changed {since}, limit {limit}")
+    if note := filter_note(beam_h, found.limit_h):
+        click.echo(note)

@@ -36,6 +36,19 @@ class HeadList:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FilterEntry:
+    """The extraction's filter: when it was changed last, and for how long was burnt since then.
+
+    Where nobody noted a change (None) all the beam counts that the logbook knows. `limit_h` is
+    the shop's, in hours of beam; 0: none was set.
+    """
+
+    changed_at_utc: str | None
+    beam_since_change_s: float
+    limit_h: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SurfaceEntry:
     """Tile and paint as they are now."""
 
@@ -218,6 +231,10 @@ class Heads(Question[HeadList]):
     """Lasers, with their seconds of beam and their lens."""
 
 
+class Filter(Question[FilterEntry]):
+    """The extraction's filter, its seconds of beam and the shop's limit."""
+
+
 class Surfaces(Question[SurfaceList]):
     """Tiles and paints as they are now."""
 
@@ -289,6 +306,11 @@ class WipeLens(Note):
     """Note a wiped lens."""
 
     head: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChangeFilter(Note):
+    """Note a new filter in the extraction."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -378,9 +400,10 @@ class SaveVerdict(Note):
 
 
 CATALOGUE_QUESTIONS: Final = (
-    Heads, Surfaces, Lots, Jigs, Recipes, Cards, Card, Readings, Reading,
+    Heads, Filter, Surfaces, Lots, Jigs, Recipes, Cards, Card, Readings, Reading,
 )  # fmt: skip
 CATALOGUE_NOTES: Final[tuple[type[Note], ...]] = (
-    SaveHead, WipeLens, SaveSurface, SaveLot, SaveJig, AssignTile, SaveRecipe, RetireRecipe,
+    SaveHead, WipeLens, ChangeFilter, SaveSurface, SaveLot, SaveJig, AssignTile, SaveRecipe,
+    RetireRecipe,
     SaveCard, SaveReading, AcceptReading, SaveVerdict,
 )  # fmt: skip

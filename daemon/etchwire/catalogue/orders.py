@@ -163,6 +163,7 @@ class ShopFigures(Plain):
     paint: float = 0.0  # for one tile
     filter: float = 0.0
     filter_life_h: float = 0.0  # of etching; 0: not counted
+    filter_limit_h: float = 0.0  # of beam, after which it is to be changed; 0: no limit
     lens: float = 0.0
     lens_life_h: float = 0.0  # of beam
 

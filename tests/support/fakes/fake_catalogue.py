@@ -185,6 +185,7 @@ def answer_history(**params: Any) -> dict[str, Any]:
 
 CRAFT: Final[dict[str, Any]] = {
     "heads": {"heads": HEADS},
+    "filter": {"changed_at_utc": MADE_UTC, "beam_since_change_s": 5400.0, "limit_h": 0.0},
     "surfaces": {"surfaces": SURFACES},
     "lots": {"lots": LOTS},
     "jigs": {"jigs": [JIG]},

@@ -63,6 +63,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "craft.describe_laser": Role.OPERATE,
     "craft.describe_surface": Role.OPERATE,
     "craft.wipe_lens": Role.OPERATE,
+    "craft.change_filter": Role.OPERATE,
     "orders.show": Role.WATCH,
     "orders.show_order": Role.WATCH,
     "orders.new": Role.OPERATE,

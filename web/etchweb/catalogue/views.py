@@ -1,7 +1,6 @@
 """*Lasers* and *Tiles and paints*: described here, as the logbook keeps them."""
 
 from collections.abc import Mapping
-from typing import Final
 
 from flask import (
     Blueprint,
@@ -31,6 +30,9 @@ from etchweb.newcomer.views import next_address
 from etchweb.server.responses import refusals_on
 from etchweb.text.view import View
 from etchwire.calls.catalogue import (
+    ChangeFilter,
+    Filter,
+    FilterEntry,
     HeadEntry,
     Heads,
     SaveHead,
@@ -38,13 +40,12 @@ from etchwire.calls.catalogue import (
     Surfaces,
     WipeLens,
 )
+from etchwire.catalogue.extraction_filter import SECONDS_PER_HOUR, filter_note
 from etchwire.catalogue.records import COATINGS, WIPINGS
 
 pages = Blueprint("craft", __name__)
 pages.get("/lots")(lots.lots)
 pages.post("/lots")(lots.describe_lot)
-
-SECONDS_PER_HOUR: Final = 3600.0
 
 
 def register(app: Flask) -> None:
@@ -78,6 +79,14 @@ def wipe_lens() -> BaseResponse:
     return redirect(url_for("craft.lasers"), 303)
 
 
+@pages.post("/lasers/filter-changed")
+def change_filter() -> BaseResponse:
+    """Note that the extraction has a new filter."""
+    with refusals_on(lambda why: _lasers_page(why, {})):
+        app_context().daemon.ask(ChangeFilter(who=visitor_name()))
+    return redirect(url_for("craft.lasers", _anchor="filter"), 303)
+
+
 @pages.get("/tiles-and-paints")
 def surfaces() -> str:
     """List tiles and paints, and ask for another or for a change."""
@@ -104,6 +113,7 @@ def _lasers_page(answer: str, typed: Mapping[str, str]) -> str:
     return render_template(
         "catalogue/lasers.html",
         heads=[_laser_view(one) for one in heads],
+        filter=_filter_view(app_context().daemon.ask(Filter())),
         asked_fields=ASKED_FIELDS,
         more_fields=(SPOT_HEIGHT, *TOLD_FIELDS),
         are_told=all(values.get(name) for name, _, _ in TOLD_FIELDS),
@@ -123,6 +133,16 @@ def _laser_view(one: HeadEntry) -> View:
         "since": None if since_s is None else f"{since_s / SECONDS_PER_HOUR:.1f}",
         "spot": _spot_sentence(one),
         "do_rows_meet": one.head.register.is_measured,
+    }
+
+
+def _filter_view(entry: FilterEntry) -> View:
+    beam_h = entry.beam_since_change_s / SECONDS_PER_HOUR
+    return {
+        "hours": f"{beam_h:.1f}",
+        "changed_on": entry.changed_at_utc and entry.changed_at_utc[:10],
+        "limit": f"{entry.limit_h:g}" if entry.limit_h else "",
+        "note": filter_note(beam_h, entry.limit_h),
     }
 
 

@@ -29,6 +29,7 @@ FIELDS: Final = (
     ("paint", "Paint for a tile"),
     ("filter", "Filter"),
     ("filter_life_h", "A filter lasts, hours of etching"),
+    ("filter_limit_h", "Change the filter after, hours of beam"),
     ("lens", "Lens"),
     ("lens_life_h", "A lens lasts, hours of beam"),
 )

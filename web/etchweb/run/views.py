@@ -25,6 +25,7 @@ from etchweb.run.after_end import WIPING, cooling_part
 from etchweb.run.cause_presenter import is_told_by, past_causes, reason_of
 from etchweb.run.cautions import CAUTIONS
 from etchweb.run.due_tests import due_tests
+from etchweb.run.filter_due import filter_due
 from etchweb.run.interlock_presenter import answers_from
 from etchweb.run.stream import TRY_AGAIN_S, EventFrames, view_of
 from etchweb.server.responses import done_response, message_response, status_of
@@ -192,6 +193,7 @@ def _page(answer: str) -> str:
         **_cooling(report.snapshot),
         card_number=_card_to_photograph(report.snapshot),
         due=due_tests(app_context().daemon, report.snapshot),
+        filter_due=filter_due(app_context().daemon, report.snapshot),
         **_causes(report.snapshot, events),
     )
 

@@ -34,7 +34,7 @@ CARDS_FOLDER: Final = "cards"
 TABLES: Final = (
     "logbook_note", "input_proof", "relay_test", "surface", "lot", "customer_order", "order_item",
     "proof", "shop", "assignment", "run", "run_tile", "run_row", "run_event", "head", "lens_wipe",
-    "card", "reading", "recipe", "verdict", "happening",
+    "filter_change", "card", "reading", "recipe", "verdict", "happening",
 )  # fmt: skip
 _MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
 
@@ -53,7 +53,7 @@ surface     tiles and paints as they are    card       test cards; their layouts
 lot         tiles that were painted together
 assignment  on which tile a job was etched next: of which lot, for which item of an order
 customer_order, order_item, proof           who wants which tiles, and the yes to what was shown
-shop        what a tile costs
+shop        what a tile costs               filter_change  when the extraction got a new filter
 reading     what cards showed, what was recommended and what was chosen
 recipe      settings, and the surface they were found on (found_on_json)
 input_proof when safety contacts were seen to open

@@ -12,6 +12,8 @@ from etchwire.calls.catalogue import (
     CardEntry,
     Cards,
     CardsPage,
+    Filter,
+    FilterEntry,
     HeadEntry,
     HeadList,
     Heads,
@@ -56,6 +58,14 @@ _HEADS: Final = """
     FROM head LEFT JOIN lens_wipe AS wipe
         ON wipe.id = (SELECT max(id) FROM lens_wipe WHERE lens_wipe.head = head.name)
     ORDER BY head.name
+"""
+_FILTER: Final = """
+    SELECT change.at_utc AS changed_at_utc,
+        coalesce((SELECT sum(beam_s) FROM run
+            WHERE run.id > coalesce(change.after_run_id, 0)), 0.0) AS beam_since_change_s,
+        coalesce((SELECT json_extract(figures_json, '$.filter_limit_h') FROM shop), 0.0) AS limit_h
+    FROM (SELECT max(id) AS newest FROM filter_change)
+    LEFT JOIN filter_change AS change ON change.id = newest
 """
 _LOTS: Final = f"""
     SELECT lot.name, lot_json, lot.who, lot.changed_at_utc, {TOLD_DRY_H} AS told_h, (
@@ -104,6 +114,12 @@ _READINGS: Final = f"""
 def heads(book: sqlite3.Connection, _call: Heads) -> HeadList:
     """Return every laser with its beam's seconds, all of them and since the lens was wiped."""
     return HeadList(heads=fitting(select(book, HeadEntry, _HEADS)))
+
+
+def extraction_filter(book: sqlite3.Connection, _call: Filter) -> FilterEntry:
+    """Return the filter's seconds of beam since it was changed, and the shop's limit."""
+    (found,) = select(book, FilterEntry, _FILTER)
+    return found
 
 
 def surfaces(book: sqlite3.Connection, _call: Surfaces) -> SurfaceList:

@@ -9,6 +9,7 @@ from etchdaemon.errors import CommandRefused, LogbookUnavailable
 from etchdaemon.logbook.read.catalogue_queries import (
     card,
     cards,
+    extraction_filter,
     heads,
     jigs,
     lots,
@@ -24,6 +25,7 @@ from etchwire.calls.call import AnyCall, Call
 from etchwire.calls.catalogue import (
     Card,
     Cards,
+    Filter,
     Heads,
     Jigs,
     Lots,
@@ -247,6 +249,7 @@ _ANSWERS: Final[Mapping[type[AnyCall], Callable[..., object]]] = {
     RunRows: run_rows,
     RunEvents: run_events,
     Heads: heads,
+    Filter: extraction_filter,
     Surfaces: surfaces,
     Lots: lots,
     Jigs: jigs,

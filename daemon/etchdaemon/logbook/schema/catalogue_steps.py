@@ -367,3 +367,15 @@ ORDERS: Final = (
 
 # Which job lies on the bench: one row, or none.
 LOADED_JOB: Final = ("CREATE TABLE loaded_job (gcode_sha256 TEXT NOT NULL) STRICT",)
+
+# The extraction serves whichever laser burns, so a filter belongs to none.
+FILTERS: Final = (
+    """
+    CREATE TABLE filter_change (
+        id INTEGER PRIMARY KEY,
+        at_utc TEXT NOT NULL,
+        after_run_id INTEGER NOT NULL,
+        who TEXT NOT NULL
+    ) STRICT
+    """,
+)

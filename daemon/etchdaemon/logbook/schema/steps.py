@@ -11,6 +11,7 @@ from typing import Final
 
 from etchdaemon.logbook.schema.catalogue_steps import (
     CRAFT,
+    FILTERS,
     HAPPENINGS,
     JIGS,
     LOADED_JOB,
@@ -161,7 +162,7 @@ _PIN_MAPS: Final = (
 
 MIGRATIONS: Final = (
     _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS, _PIN_MAPS,
-    MORE_VERDICTS, MORE_CARDS, LOTS, ORDERS, LOADED_JOB, JIGS, TILES,
+    MORE_VERDICTS, MORE_CARDS, LOTS, ORDERS, LOADED_JOB, JIGS, TILES, FILTERS,
 )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from etchdaemon.logbook.write.card_entries import (
     save_verdict,
 )
 from etchdaemon.logbook.write.catalogue_entries import (
+    change_filter,
     introduce_practice,
     retire_recipe,
     save_head,
@@ -34,6 +35,7 @@ from etchwire.calls.call import AnyCall
 from etchwire.calls.catalogue import (
     AcceptReading,
     AssignTile,
+    ChangeFilter,
     Note,
     RetireRecipe,
     SaveCard,
@@ -114,6 +116,7 @@ def _note_proof(call: NoteProof, stamp: Stamp) -> LogbookEntry:
 _ENTRIES: Final[Mapping[type[AnyCall], Callable[..., LogbookEntry]]] = {
     SaveHead: _save_head,
     WipeLens: lambda call, stamp: partial(wipe_lens, head=call.head, stamp=stamp),
+    ChangeFilter: lambda _call, stamp: partial(change_filter, stamp=stamp),
     SaveSurface: lambda call, stamp: partial(save_surface, surface=call.surface, stamp=stamp),
     SaveLot: lambda call, stamp: partial(save_lot, lot=call.lot, stamp=stamp),
     SaveJig: lambda call, stamp: partial(save_jig, jig=call.jig, stamp=stamp),

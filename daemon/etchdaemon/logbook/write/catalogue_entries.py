@@ -44,6 +44,12 @@ def wipe_lens(book: sqlite3.Connection, head: str, stamp: Stamp) -> int | None:
     return insert(book, "lens_wipe", columns)
 
 
+def change_filter(book: sqlite3.Connection, stamp: Stamp) -> int | None:
+    """Write, behind the newest run, that the extraction has a new filter."""
+    columns = {"at_utc": stamp.at_utc, "after_run_id": newest_run(book), "who": stamp.who}
+    return insert(book, "filter_change", columns)
+
+
 def save_surface(
     book: sqlite3.Connection, surface: Surface, stamp: Stamp, *, is_practice: bool = False
 ) -> int | None:
