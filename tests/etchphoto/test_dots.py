@@ -13,15 +13,18 @@ from etchphoto.dots.eye import SPREADS_DEGREES, WEIGHTS, seen, sigma_mm
 from etchphoto.dots.neighbourhoods import codes_of, darkness_tables
 from etchphoto.dots.rendering import SAMPLES, darkness, exposures
 from etchphoto.dots.search import Search, search_dots
+from etchphoto.dots.speeds import Motion
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import FLOYD_STEINBERG, JARVIS, STUCKI, diffuse_evenly
 from etchphoto.light import lightness, luminance
 from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_RECORDS
 
 pytestmark = pytest.mark.slow
 
 SPACING_MM = 0.1
 DOT = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)
+PRACTICE_DOT = Dot.from_table(PRACTICE_RECORDS["practice-20w"].to_table()["tone_curve"]["dot"])
 KERNELS = {"floyd-steinberg": FLOYD_STEINBERG, "jarvis": JARVIS, "stucki": STUCKI}
 
 
@@ -31,9 +34,9 @@ def face():
     return (1 - luminance(codes)).astype(np.float32)
 
 
-def error(bits, wanted, dot=DOT):
+def error(bits, wanted, dot=DOT, light=None):
     """The difference in L* that is left once an eye has blurred both, RMS."""
-    shown = 1 - (1 - dot.black) * darkness(bits, dot)
+    shown = 1 - (1 - dot.black) * darkness(bits, dot, light)
     off = lightness(seen(shown, SPACING_MM))
     off = off - lightness(seen(1 - (1 - dot.black) * wanted, SPACING_MM))
     return float(np.sqrt(np.mean(off[6:-6, 6:-6] ** 2)))
@@ -123,6 +126,19 @@ def test_searched_dots_show_a_face_better_than_a_kernel_with_its_own_curve(name)
     searched = search_dots(wanted, DOT, spacing_mm=SPACING_MM)
 
     assert error(searched, wanted) < 0.85 * error(diffused, wanted)
+
+
+@pytest.mark.parametrize(("kernel", "most"), [(JARVIS, 4.3), (STUCKI, 7.0)])
+def test_a_curve_worked_out_for_a_head_that_detail_slows_down_suits_a_photos_ragged_dots(
+    kernel, most
+):
+    """Even tints at a half or a third are regular: by them alone a face came out much too dark."""
+    wanted = face()
+    motion = Motion(PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"])
+
+    bits = diffuse_evenly(tone_curve_of(PRACTICE_DOT, kernel, motion).apply(wanted), kernel)
+
+    assert error(bits, wanted, PRACTICE_DOT, motion.light(bits, PRACTICE_DOT)) < most
 
 
 def test_searched_dots_show_a_face_better_than_another_librarys_error_diffusion():
