@@ -3,9 +3,10 @@
 A browser fetches lazy pictures far below what it shows, so all outside a closed fold count.
 """
 
+import gzip
 import hashlib
 import re
-from urllib.parse import urlsplit
+from urllib.parse import urljoin, urlsplit
 
 import pytest
 from PIL import Image
@@ -18,8 +19,15 @@ from support.samples.photo_files import PHOTOGRAPHS
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
 MOST_BYTES, MOST_REQUESTS = 60_000, 12
 FOLDED = re.compile(r"<details(?: [^>]*)?>.*?</details>", re.DOTALL)
+IMPORTED = re.compile(r'^import [^;]*"(\.[^"]+)"', re.MULTILINE)
 LINKED = re.compile(r'<(?:img|script|link)\b[^>]*?\b(?:src|href)="([^"]+)"')
 NOT_FETCHED = ("apple-touch-icon", "manifest")  # only once somebody installs the page
+
+VIEWS = (
+    "/", "/new", "/logbook", "/logbook/7", "/test-tiles", "/test-tiles/new", "/lasers",
+    "/tiles-and-paints", "/lots", "/orders", "/orders/3", "/orders/new", "/machine",
+    "/machine/wiring", "/machine/settings", "/phones", "/pair",
+)  # fmt: skip
 
 
 @pytest.fixture
@@ -52,11 +60,19 @@ def fetched(phone, path):
         )
         if not any(kind in tag for kind in NOT_FETCHED)
     }
+    assert page.status_code == 200
     sizes = {path: len(page.data)}
-    for address in addresses:
-        with phone.look(address, **{"Accept-Encoding": "gzip"}) as answer:
+    while addresses:
+        address = addresses.pop()
+        with phone.client.get(
+            address, headers={"Accept-Encoding": "gzip"}, follow_redirects=True
+        ) as answer:
             assert answer.status_code == 200, address
             sizes[address] = len(answer.data)
+        if address.endswith(".js"):
+            code = gzip.decompress(answer.data).decode()
+            imported = {urljoin(address, module) for module in IMPORTED.findall(code)}
+            addresses |= imported - sizes.keys()
     return sizes
 
 
@@ -74,3 +90,13 @@ def test_further_etches_are_a_fold_and_a_page_away(phone, hundred_runs):
     assert "<summary>14 more</summary>" in page
     assert page.count('loading="lazy"') == 20
     assert 'href="/logbook?before=81"' in page
+
+
+@pytest.mark.parametrize("path", VIEWS)
+def test_no_view_is_heavy_at_first_sight(phone, daemon, hundred_runs, path):
+    daemon.tell("etching")
+
+    sizes = fetched(phone, path)
+
+    assert sum(sizes.values()) <= MOST_BYTES, sizes
+    assert len(sizes) <= MOST_REQUESTS, sizes
