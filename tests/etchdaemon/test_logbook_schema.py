@@ -6,6 +6,7 @@ import pytest
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.read.queries import run, run_events, run_rows, runs
+from etchdaemon.logbook.schema.catalogue_steps import MORE_VERDICTS
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.schema.steps import MIGRATIONS, migrate, version_of
 from etchdaemon.logbook.write.card_entries import save_reading
@@ -281,7 +282,7 @@ def test_a_place_where_nothing_can_be_written_is_named(tmp_path, place):
 
 def test_verdicts_of_before_keep_their_number_and_their_place_in_the_order(book):
     """The table of verdicts is made anew for more words; nothing that was said is said again."""
-    bring_to(book, NEWEST - 1)
+    bring_to(book, MIGRATIONS.index(MORE_VERDICTS))
     write_a_run(book)
     book.execute(
         "INSERT INTO verdict VALUES (7, 1, 'pale', 'too fast', '', '', ?, 1, 'who')", (STARTED_UTC,)
@@ -295,7 +296,9 @@ def test_verdicts_of_before_keep_their_number_and_their_place_in_the_order(book)
     ]
     assert book.execute("SELECT * FROM happening ORDER BY id").fetchall() == before
     book.execute(
-        "INSERT INTO verdict VALUES (8, 1, 'our mistake', '', '', '', ?, 1, 'who')", (STARTED_UTC,)
+        "INSERT INTO verdict (id, run_id, verdict, cause, note, photo, at_utc, after_run_id, who)"
+        " VALUES (8, 1, 'our mistake', '', '', '', ?, 1, 'who')",
+        (STARTED_UTC,),
     )
     assert book.execute("SELECT kind, entry_id FROM happening ORDER BY id").fetchall()[-1] == (
         "verdict", 8,
