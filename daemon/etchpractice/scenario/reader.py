@@ -1,15 +1,19 @@
 """Tables of a scenario, taken apart entry by entry, every fault noted with its place."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TypeVar
 
 from etchwire.toml_text import nearest
+
+Taken = TypeVar("Taken")
+Default = TypeVar("Default")
+Figure = TypeVar("Figure", int, float)
 
 
 class Reader:
     """Takes entries out of a table one by one, and notes every fault with its place."""
 
-    def __init__(self, table: Mapping[str, Any], where: str, faults: list[str]) -> None:
+    def __init__(self, table: Mapping[str, object], where: str, faults: list[str]) -> None:
         self._left = dict(table)
         self._names_taken: list[str] = []
         self.where = where
@@ -19,28 +23,42 @@ class Reader:
         """Note a fault."""
         self.faults.append(f"{self.where}: {said}")
 
-    def take(self, name: str, kind: type, default: Any, expected: str) -> Any:
-        """Take an entry; one of another kind is a fault, and `default` stands for it."""
+    def take(
+        self, name: str, kind: type[Taken], default: Default, expected: str
+    ) -> Taken | Default:
+        """Take an entry; `default` stands for none, and for one of another kind, a fault."""
         self._names_taken.append(name)
-        value = self._left.pop(name, default)
+        if name not in self._left:
+            return default
+        value = self._left.pop(name)
         if kind is float and isinstance(value, int) and not isinstance(value, bool):
             value = float(value)
-        if value is None or (isinstance(value, kind) and not _is_lying(value, kind)):
+        if isinstance(value, kind) and not _is_lying(value, kind):
             return value
         self.complain(f"“{name}” must be {expected}, not {value!r}.")
         return default
 
-    def number(self, name: str, default: Any, *, kind: type = float, least: float = 0.0) -> Any:
+    def number(self, name: str, default: Default, *, least: float = 0.0) -> float | Default:
         """Take a number."""
-        value = self.take(name, kind, default, "a whole number" if kind is int else "a number")
-        if value is not None and not least <= value < float("inf"):
-            self.complain(f"“{name}” must be at least {least:g}, not {value:g}.")
+        return self._at_least(least, name, self.take(name, float, None, "a number"), default)
+
+    def whole_number(self, name: str, default: Default, *, least: float = 0.0) -> int | Default:
+        """Take a whole number."""
+        return self._at_least(least, name, self.take(name, int, None, "a whole number"), default)
+
+    def _at_least(
+        self, least: float, name: str, figure: Figure | None, default: Default
+    ) -> Figure | Default:
+        if figure is None:
             return default
-        return value
+        if least <= figure < float("inf"):
+            return figure
+        self.complain(f"“{name}” must be at least {least:g}, not {figure:g}.")
+        return default
 
     def choice(self, name: str, default: str, choices: tuple[str, ...]) -> str:
         """Take one of `choices`."""
-        value = str(self.take(name, str, default, "a text"))
+        value = self.take(name, str, default, "a text")
         if value not in choices:
             self.complain(f"“{name}” is {unknown(value, choices)}")
             return default
@@ -61,7 +79,7 @@ class Reader:
             for number, one in enumerate(listed, start=1)
         ]
 
-    def rest(self) -> dict[str, Any]:
+    def rest(self) -> dict[str, object]:
         """Return what has not been taken."""
         left, self._left = self._left, {}
         return left

@@ -21,7 +21,7 @@ for_s = 2.0            # ... and stays so for so long
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, Final
+from typing import Final
 
 from etchpractice.box.board import INPUTS
 from etchpractice.scenario.events import EVENTS, Actor, Event, EventKind
@@ -159,7 +159,7 @@ def _scenario(reader: Reader) -> Scenario:
         imperfections=_imperfections(reader.table("tile")),
         begins=Begins(begins),
         firmware=reader.choice("firmware", "8-bit", ("8-bit", "32-bit")),
-        baud=reader.number("baud", 115200, kind=int, least=1200),
+        baud=reader.whole_number("baud", 115200, least=1200),
         needs_real_time=reader.take("real_time", bool, False, "true or false"),
         steps=tuple(step for one in reader.tables("step") for step in _steps(one)),
     )
@@ -171,10 +171,10 @@ def _scenario(reader: Reader) -> Scenario:
 
 def _picture(reader: Reader) -> Picture:
     picture = Picture(
-        rows=reader.number("rows", 10, kind=int, least=1),
-        columns=reader.number("columns", 200, kind=int, least=2),
+        rows=reader.whole_number("rows", 10, least=1),
+        columns=reader.whole_number("columns", 200, least=2),
         has_constant_power=reader.take("constant_power", bool, False, "true or false"),
-        pauses_in_row=reader.number("pause_in_row", None, kind=int),
+        pauses_in_row=reader.whole_number("pause_in_row", None),
         feed_mm_per_min=reader.number("feed_mm_per_min", None, least=1),
     )
     if (picture.pauses_in_row or 0) >= picture.rows:
@@ -198,7 +198,7 @@ def _imperfections(reader: Reader) -> Mapping[str, float]:
 def _steps(reader: Reader) -> tuple[Step, ...]:
     """Return a step; “get ready and start” stands for the three that a person does."""
     moment = Moment(
-        row=reader.number("at_row", None, kind=int),
+        row=reader.whole_number("at_row", None),
         at_s=reader.number("at_s", None),
         after_s=reader.number("after_s", 0.0),
         offered=reader.take("when_may", str, None, "a text"),
@@ -239,12 +239,14 @@ def _event(do: str | None, reader: Reader) -> Event | None:
     return Event(kind, given)
 
 
-def _parameter(name: str, expected_type: type, reader: Reader, *, is_contact: bool) -> Any:
-    if expected_type in (int, float):
-        least = -FURTHEST_MM if name.endswith("_mm") else 0.0
-        return reader.number(name, None, kind=expected_type, least=least)
-    value = reader.take(name, expected_type, None, _KINDS[expected_type])
-    if is_contact and value is not None and value not in INPUTS:
+def _parameter(name: str, expected_type: type, reader: Reader, *, is_contact: bool) -> object:
+    least = -FURTHEST_MM if name.endswith("_mm") else 0.0
+    if expected_type is int:
+        return reader.whole_number(name, None, least=least)
+    if expected_type is float:
+        return reader.number(name, None, least=least)
+    value: object = reader.take(name, expected_type, None, _KINDS[expected_type])
+    if is_contact and isinstance(value, str) and value not in INPUTS:
         reader.complain(f"“{value}” is {unknown(value, INPUTS)}")
     return value
 
