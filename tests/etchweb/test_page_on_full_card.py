@@ -97,6 +97,7 @@ def photo(data=PHOTO):
 
 
 @pytest.mark.tries_writing(
+    "etchweb/bench/views.py",
     "etchweb/drafts/store.py",
     "etchweb/drafts/views.py",
     "etchweb/previews/store.py",
@@ -119,6 +120,8 @@ def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
     tried(lambda: phone.press(f"{draft}/design", form=LETTERING))
     tried(lambda: phone.look(f"/{draft}/design"))
     tried(lambda: phone.look(f"/{draft}/proof"))
+    laid = {"jig": "Signs", "pocket-1": draft.removeprefix("new/")}
+    assert tried(lambda: phone.press("bench", form=laid)).location == "/"
     daemon.said.clear()
     assert tried(lambda: phone.press(f"{draft}/bench")).location == "/"
 

@@ -30,7 +30,20 @@ def _of_order(name: str, says: str, **asks: Any) -> Entry:
     )  # fmt: skip
 
 
+_BENCH: Final[dict[str, Any]] = {
+    "jig": {"enum": ["Signs", "none", ""]}, "pocket-1": TEXT, "pocket-3": TEXT,
+    "thickness_mm": _FIGURE, "lot": TEXT, "has_read": _YES,
+}  # fmt: skip
+
 ORDERING: Final = (
+    Entry(
+        method="GET", path="/bench", says="A bench plan, to scale.", role="operate", asks=_BENCH,
+        answers=(503,),
+    ),
+    Entry(
+        method="POST", path="/bench", says="Load the tiles of a plan as one job.", role="operate",
+        asks=_BENCH, answers=(303, 409, 422, 502, 503, 507),
+    ),
     Entry(
         method="GET", path="/orders", says="Orders, those due first first.",
         asks={"from": _NUMBER, "done": _YES}, answers=(404, 503),

@@ -9,6 +9,7 @@ from flask import Flask
 
 from etchweb.auth import access, pairing
 from etchweb.auth.access import Access
+from etchweb.bench import views as bench
 from etchweb.cards import routes as cards
 from etchweb.catalogue import views as catalogue
 from etchweb.context import AppContext, Machine
@@ -88,8 +89,8 @@ def create_app(
     access.check_forms(app)
     drafts.register(app, folder)
     for room in (
-        run, cards, catalogue, logbook, newcomer, designs, orders, reentry, previews, machine_pages,
-        pairing, fleet,
+        run, cards, bench, catalogue, logbook, newcomer, designs, orders, reentry, previews,
+        machine_pages, pairing, fleet,
     ):  # fmt: skip
         room.register(app)
     if machine is not None:

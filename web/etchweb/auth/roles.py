@@ -64,6 +64,8 @@ NEEDS: Final[dict[str, Role | None]] = {
     "craft.describe_surface": Role.OPERATE,
     "craft.wipe_lens": Role.OPERATE,
     "craft.change_filter": Role.OPERATE,
+    "bench.show": Role.OPERATE,
+    "bench.load": Role.OPERATE,
     "orders.show": Role.WATCH,
     "orders.show_order": Role.WATCH,
     "orders.new": Role.OPERATE,

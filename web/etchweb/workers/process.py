@@ -18,6 +18,7 @@ VERBS: Final = MappingProxyType({  # where each is done; imported only then
     "try": ("etchweb.drafts.making", "try_picture"),
     "make": ("etchweb.drafts.making", "make_picture"),
     "draw": ("etchweb.designs.making", "draw_design"),
+    "bench": ("etchweb.bench.making", "make_bench"),
     "card": ("etchweb.cards.making", "make_card"),
     "read": ("etchweb.cards.making", "read_card_photos"),
 })  # fmt: skip

@@ -1,0 +1,156 @@
+"""*Bench*: pictures laid into a jig by the page, and loaded as one job."""
+
+import html
+import json
+import re
+from dataclasses import asdict, replace
+
+import numpy as np
+import pytest
+
+from etchphoto.expected import save_expected
+from etchphoto.job import PhotoOrder, write_dots
+from etchweb.bench import views
+from etchweb.drafts.store import FOUND_NAME, JOB_FOLDER, Drafts, JobFinding, MadeJob
+from etchwire.sheet import PICTURE_NAME
+from support.fakes.catalogue_answers import HEAD, RECIPE
+
+PATIENCE_S = 60
+
+
+@pytest.fixture
+def drafts(tmp_path):
+    return Drafts(tmp_path / "drafts")
+
+
+@pytest.fixture
+def ready(drafts):
+    """Return a call that makes a draft whose job is made: a picture of 20 × 10 mm."""
+
+    def make(name, *, width=200, must_be_read=False, **changes):
+        draft = replace(
+            drafts.begin(f"{name}.jpg"), width_mm=width / 10, head=HEAD, recipe=RECIPE, **changes
+        )
+        drafts.keep(draft)
+        folder = drafts.folder_of(draft.id)
+        (folder / "photo").write_bytes(name.encode())
+        (folder / JOB_FOLDER).mkdir()
+        bits = np.random.default_rng(len(name)).random((100, width)) < 0.5
+        order = PhotoOrder(head=HEAD, recipe=RECIPE, width_mm=width / 10, title=name)
+        sheet = write_dots(bits, order, folder / JOB_FOLDER)
+        save_expected(bits, folder / JOB_FOLDER / PICTURE_NAME)
+        made = MadeJob(
+            of=draft.found_key,
+            findings=(
+                JobFinding(name="spacing", sentence="Read this.", must_be_read=must_be_read),
+            ),
+            burnt=0.5,
+            predicted_s=sheet.predicted_s,
+            columns=width,
+            rows=100,
+            size_mm=(width / 10, 10.0),
+            at_mm=(0.0, 0.0),
+            reach_mm=(0.0, 0.0, 1.0, 1.0),
+            gcode_sha256=sheet.gcode_sha256,
+        )
+        (folder / FOUND_NAME).write_text(json.dumps(asdict(made)))
+        return draft.id
+
+    return make
+
+
+def text_of(answer):
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", answer.text)).split())
+
+
+def test_a_plan_shows_what_lies_where_to_scale_and_which_pockets_stay_empty(phone, ready):
+    ida, zoe = ready("Ida"), ready("Zoe")
+
+    page = phone.look(f"/bench?jig=Signs&pocket-1={ida}&pocket-3={zoe}")
+
+    assert page.status_code == 200
+    said = text_of(page)
+    assert "2 tiles, etched in this order: pocket 1, 3." in said
+    assert "Nothing lies in pocket 2: an empty pocket is left out." in said
+    assert "The exhaust is at the left" in said
+    # Pocket 1 begins 4 mm from the drawing's edge; its picture of 20 × 10 mm lies in its middle.
+    assert '<rect x="4.00" y="4.00" width="61.00" height="41.00"' in page.text
+    assert f'/new/{ida}/seen.jpg" x="24.50" y="19.50" width="20.00" height="10.00"' in page.text
+    assert re.search(r">1 · 1\.<", page.text)
+    assert f'name="pocket-3" value="{zoe}"' in page.text
+
+
+def test_only_pictures_whose_proof_is_made_are_offered_and_what_must_be_read_is_said(
+    phone, ready, drafts
+):
+    ready("Ida")
+    unread = ready("unread one", must_be_read=True)
+    drafts.begin("unmade.jpg")
+    laid = {"jig": "Signs", "pocket-2": unread}
+
+    assert "Read this." in text_of(phone.look(f"/bench?jig=Signs&pocket-2={unread}"))
+    refused = phone.press("bench", form=laid)
+    assert (refused.status_code, views.UNREAD in text_of(refused)) == (422, True)
+
+    said = text_of(phone.look("/bench?jig=Signs"))
+
+    assert "Ida, 20 × 10 mm" in said
+    assert "unmade" not in said
+    assert "Nothing is laid yet." in said
+
+
+def test_without_a_jig_the_page_says_how_to_measure_one(phone, daemon):
+    daemon.answers["jigs"] = {"jigs": []}
+
+    assert "etchwarden jig add JIG --measure" in text_of(phone.look("/bench"))
+    answer = phone.press("bench", form={"jig": "Signs"})
+    assert (answer.status_code, views.NO_JIG in text_of(answer)) == (422, True)
+
+
+@pytest.mark.slow
+def test_what_is_laid_is_loaded_as_one_job_of_the_lot_s_tiles(
+    phone, daemon, ready, monkeypatch, tmp_path
+):
+    monkeypatch.setattr(views, "WAIT_S", PATIENCE_S)
+    ida, zoe = ready("Ida"), ready("Zoe")
+
+    answer = phone.press("bench", form={"jig": "Signs", "pocket-1": ida, "pocket-3": zoe})
+
+    assert (answer.status_code, answer.location) == (303, "/"), text_of(answer)
+    sheet = daemon.said["load"]["sheet"]
+    assert [(part.pocket, part.title) for part in sheet.parts] == [(1, "Ida"), (3, "Zoe")]
+    assert sheet.parts[0].picture.left_mm == pytest.approx(5 + 30.5 - 10)
+    assert (tmp_path / "pictures" / f"{sheet.gcode_sha256}-small.jpg").exists()
+    # Another plan takes its place; what cannot be laid is said.
+    wide = ready("wide one", width=700)
+    refused = phone.press("bench", form={"jig": "Signs", "pocket-1": wide})
+    assert refused.status_code == 422
+    assert "The picture of pocket 1, 70.0 × 10.0 mm, reaches beyond its tile" in text_of(refused)
+    thick = phone.press("bench", form={"jig": "Signs", "pocket-1": ida, "thickness_mm": "9"})
+    assert "is 9 mm thick, and Signs is for 8 mm" in text_of(thick)
+    assert len(list((tmp_path / "bench").iterdir())) == 1
+
+
+@pytest.mark.parametrize(
+    ("form", "said"),
+    [
+        ({"pocket-1": "0123456789abcdef"}, "A picture was changed or deleted meanwhile"),
+        ({"thickness_mm": "thick"}, "Thickness, mm must be a number"),
+        ({"lot": "gone"}, "There is no such painting lot any more"),
+    ],
+)
+def test_what_was_filled_in_amiss_is_said(phone, form, said):
+    answer = phone.press("bench", form={"jig": "Signs"} | form)
+
+    assert answer.status_code == 422
+    assert said in text_of(answer)
+
+
+def test_a_picture_of_an_order_waits_for_the_customer_s_yes(phone, daemon, ready):
+    ida = ready("Ida", order=3, item=1)
+
+    answer = phone.press("bench", form={"jig": "Signs", "pocket-1": ida})
+
+    assert answer.status_code == 422
+    assert "The customer has not said yes to “Ida” as it is now" in text_of(answer)
+    assert "load" not in daemon.said

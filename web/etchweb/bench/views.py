@@ -1,0 +1,212 @@
+"""*Bench*: lay pictures into a jig, see the plan to scale, load it as one job."""
+
+import json
+import shutil
+from collections.abc import Mapping
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, Final
+
+from flask import Blueprint, Flask, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from etchphoto.errors import UnfitDesign
+from etchphoto.layout.jig import Jig
+from etchweb.bench.files import BENCH_FOLDER, JOB_FOLDER, PICTURES_OF_JOB, PLAN_NAME
+from etchweb.bench.presenter import Ready, choice_words, plan_view
+from etchweb.catalogue.lots import dry_lots
+from etchweb.context import app_context, visitor_name
+from etchweb.drafts.store import JOB_FOLDER as JOB_OF_DRAFT
+from etchweb.drafts.store import SEEN_NAME, Draft
+from etchweb.drafts.views import drafts, work_queue
+from etchweb.previews.store import pass_on
+from etchweb.server.forms import Form, FormUnfit, number
+from etchweb.server.responses import refusals_on, with_status
+from etchweb.text.formatting import as_sentence
+from etchwire.calls.catalogue import AssignTile, Jigs, Lots
+from etchwire.calls.orders import Order
+from etchwire.catalogue.jigs import JigRecord
+from etchwire.catalogue.orders import YES
+from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
+from etchwire.storing import write_whole
+
+pages = Blueprint("bench", __name__)
+
+WAIT_S: Final = 20.0
+STILL_MADE: Final = "The job of these tiles is still being prepared. Load it again in a moment."
+NO_JIG: Final = "Choose a jig first."
+UNREAD: Final = "Read what stands beside the box and tick it, then load the tiles."
+NOT_ACCEPTED: Final = (
+    "The customer has not said yes to “{title}” as it is now: show the proof, and note the answer."
+)
+_POCKET: Final = "pocket-"
+_MOST_MM: Final = 100.0
+
+
+@pages.get("/bench")
+def show() -> str:
+    """Show the jigs of the machine, and the plan of the one that was chosen."""
+    return _page("", request.args)
+
+
+@pages.post("/bench")
+def load() -> BaseResponse:
+    """Make one job of the pictures that are laid, and hand it to the daemon."""
+    form = request.form
+    with refusals_on(lambda why: _page(why, form)):
+        jig = _jig_of(form)
+        if jig is None:
+            raise FormUnfit(NO_JIG)
+        folder = _asked_for(jig, form)
+        work = work_queue().begin(folder, "bench", folder.name)
+        if not work_queue().wait(work, WAIT_S):
+            return with_status(_page(STILL_MADE, form), 503)
+        if work.failed:
+            work_queue().forget(folder.name)
+            return with_status(_page(as_sentence(work.failed), form), work.failed_status)
+        job = folder / JOB_FOLDER
+        gcode_sha256 = read_sheet(job).gcode_sha256
+        pass_on(folder / PICTURES_OF_JOB, folder=app_context().pictures, gcode_sha256=gcode_sha256)
+        app_context().daemon.ask(
+            AssignTile(lot=form.get("lot", ""), gcode_sha256=gcode_sha256, who=visitor_name())
+        )
+        app_context().daemon.load(job / GCODE_NAME, job / SHEET_NAME)
+    return redirect(url_for("watch.show"), 303)
+
+
+def _asked_for(jig: JigRecord, form: Form) -> Path:
+    """Return a folder with the plan that was asked for; raise FormUnfit or Refused."""
+    lot = _lot_facts(form.get("lot", ""))
+    thickness_mm = 0.0
+    if form.get("thickness_mm", "").strip():
+        thickness_mm = number(form, "thickness_mm", "Thickness, mm", least=0.0, most=_MOST_MM)
+    drafts_laid = _laid_in(jig, form)
+    for draft in drafts_laid.values():
+        _require_accepted(draft)
+    laid = [
+        {
+            "pocket": pocket,
+            "job": str(drafts().folder_of(draft.id) / JOB_OF_DRAFT),
+            "item": draft.item or 0,
+            "thickness_mm": thickness_mm,
+            **lot,
+        }
+        for pocket, draft in drafts_laid.items()
+    ]
+    text = json.dumps({"name": jig.name, "jig": jig.to_table(), "laid": laid}, sort_keys=True)
+    marks = [draft.found_key for draft in drafts_laid.values()]
+    name = sha256(json.dumps([text, marks]).encode()).hexdigest()[:16]
+    folder = app_context().pictures.parent / BENCH_FOLDER / name
+    _clear_others(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    write_whole(folder / PLAN_NAME, text)
+    return folder
+
+
+def _clear_others(folder: Path) -> None:
+    """Throw away the jobs of other plans: what was loaded is in the daemon's keeping."""
+    if folder.parent.is_dir():
+        for other in folder.parent.iterdir():
+            if other != folder:
+                work_queue().forget(other.name)
+                shutil.rmtree(other, ignore_errors=True)
+
+
+def _lot_facts(name: str) -> dict[str, Any]:
+    """Return what is known of the tiles of a lot; nothing where none was chosen."""
+    if not name:
+        return {}
+    found = {one.name: one.lot for one in app_context().daemon.ask(Lots()).lots}.get(name)
+    if found is None:
+        raise FormUnfit("There is no such painting lot any more: choose another.")
+    facts = ("width_mm", "height_mm", "warp_mm")
+    return {"lot": name, **{fact: getattr(found, fact) for fact in facts}}
+
+
+def _require_accepted(draft: Draft) -> None:
+    """Raise FormUnfit for a picture of an order that its customer has not said yes to."""
+    if draft.item is None or draft.order is None:
+        return
+    order = app_context().daemon.ask(Order(id=draft.order))
+    item = next((one for one in order.items if one.id == draft.item), None)
+    proof = item.proofs[0] if item is not None and item.proofs else None
+    is_same = item is not None and item.item.design_sha256 == drafts().design_sha256(draft)
+    if proof is None or proof.answer != YES or not proof.is_current or not is_same:
+        raise FormUnfit(NOT_ACCEPTED.format(title=draft.title))
+
+
+def _ready_drafts() -> dict[str, tuple[Draft, Ready]]:
+    """Return the drafts that can be laid: their job is made, and of them as they are."""
+    found: dict[str, tuple[Draft, Ready]] = {}
+    for draft in drafts().all():
+        made = drafts().found(draft)
+        job = drafts().folder_of(draft.id) / JOB_OF_DRAFT / SHEET_NAME
+        if made is None or draft.recipe is None or not job.exists():
+            continue
+        ready = Ready(
+            id=draft.id,
+            title=draft.title,
+            width_mm=made.size_mm[0],
+            height_mm=made.size_mm[1],
+            predicted_s=made.predicted_s,
+            surface=draft.recipe.surface,
+            to_read=tuple(one.sentence for one in made.findings if one.must_be_read),
+        )
+        found[draft.id] = (draft, ready)
+    return found
+
+
+def _laid_in(jig: JigRecord, form: Mapping[str, str]) -> dict[int, Draft]:
+    """Return what lies in which pocket; raise FormUnfit where something was not read yet."""
+    ready = _ready_drafts()
+    found: dict[int, Draft] = {}
+    for pocket in range(1, jig.columns * jig.rows + 1):
+        chosen = form.get(f"{_POCKET}{pocket}", "")
+        if chosen and chosen not in ready:
+            raise FormUnfit("A picture was changed or deleted meanwhile: lay it again.")
+        if chosen and ready[chosen][1].to_read and not form.get("has_read"):
+            raise FormUnfit(UNREAD)
+        if chosen:
+            found[pocket] = ready[chosen][0]
+    return found
+
+
+def _jig_of(form: Mapping[str, str]) -> JigRecord | None:
+    jigs = {one.name: one.jig for one in app_context().daemon.ask(Jigs()).jigs}
+    return jigs.get(form.get("jig", ""))
+
+
+def _page(answer: str, form: Mapping[str, str]) -> str:
+    jigs = [one.name for one in app_context().daemon.ask(Jigs()).jigs]
+    record, ready = _jig_of(form), _ready_drafts()
+    jig = None
+    try:
+        jig = None if record is None else Jig.of_record(record)
+    except UnfitDesign as error:
+        answer = answer or as_sentence(str(error))
+    plan = None
+    surfaces: set[str] = set()
+    if jig is not None:
+        chosen = {
+            place.number: ready[form.get(f"{_POCKET}{place.number}", "")][1]
+            for place in jig.places()
+            if form.get(f"{_POCKET}{place.number}", "") in ready
+        }
+        surfaces = {one.surface for one in chosen.values()}
+        plan = plan_view(jig, chosen)
+    return render_template(
+        "bench/bench.html",
+        jigs=jigs,
+        chosen_jig=form.get("jig", ""),
+        plan=plan,
+        ready=[(key, choice_words(one)) for key, (_, one) in ready.items()],
+        seen_name=SEEN_NAME,
+        lots=dry_lots(surfaces.pop()) if len(surfaces) == 1 else [],
+        values=form,
+        answer=answer,
+    )
+
+
+def register(app: Flask) -> None:
+    """Give `app` this page."""
+    app.register_blueprint(pages)
