@@ -72,8 +72,10 @@ def test_a_patch_tells_its_settings_what_it_showed_and_what_was_said_of_it():
     assert grid.signs == [("✕", "rubs off")]
 
 
-def test_before_a_reading_no_patch_has_a_lightness():
-    assert {patch.lightness for patch in patch_grid(CARD, "", {}, None).patches} == {None}
+@pytest.mark.parametrize("reading", ["", '{"version": 99, "photos": []}', "{"])
+def test_without_a_reading_of_ours_no_patch_has_a_lightness(reading):
+    assert {patch.lightness for patch in patch_grid(CARD, reading, {}, None).patches} == {None}
+    assert measured_patches(tone_card(), reading) == []
 
 
 def test_the_patch_that_is_recommended_is_framed():

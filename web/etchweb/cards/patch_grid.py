@@ -14,6 +14,7 @@ from etchproof.card import (
     Card,
     Patch,
 )
+from etchproof.errors import UnreadableCard
 from etchproof.reading.values import Reading
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent
 from etchwire.catalogue.heads import dose_j_per_mm2
@@ -54,7 +55,6 @@ class PatchView:
 class PatchGrid:
     """Patches by row and column; a place on which nothing was etched is None."""
 
-    corner: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, tuple[PatchView | None, ...]], ...]
 
@@ -80,9 +80,9 @@ def patch_grid(
 ) -> PatchGrid:
     """Return the patches of a card from the slowest speed on; `reading` is JSON, empty for none.
 
-    `told` is what the reading came to, if it is in hand; raise UnreadableCard.
+    `told` is what the reading came to, if it is in hand.
     """
-    seen = Reading.from_json(reading) if reading else None
+    seen = _stored(reading)
     judged = {cell["name"]: cell["judgement"] for cell in told["cells"]} if told else {}
     chosen = ((told or {}).get("choice") or {}).get("cell")
     cells = layout.cells()
@@ -94,13 +94,20 @@ def patch_grid(
     speeds = sorted({parts[0].feed_mm_per_min for parts in cells.values()})
     at = {(parts[0].feed_mm_per_min, _column(name)): name for name, parts in cells.items()}
     return PatchGrid(
-        corner="mm/min",
         columns=tuple(_heading(layout, column) for column in columns),
         rows=tuple(
             (grouped(feed), tuple(views.get(at.get((feed, column), "")) for column in columns))
             for feed in speeds
         ),
     )
+
+
+def _stored(reading: str) -> Reading | None:
+    """Return a stored reading; None for none, and for what another release has stored."""
+    try:
+        return Reading.from_json(reading) if reading else None
+    except UnreadableCard:
+        return None
 
 
 def _column(name: str) -> int:
@@ -162,9 +169,9 @@ def _figures(layout: Card, parts: Sequence[Patch], seen: Reading | None, judgeme
 def measured_patches(layout: Card, reading: str) -> list[tuple[str, str]]:
     """Return the name of every patch of a card that was read, and what its parts showed.
 
-    `reading` is JSON, empty for none; raise UnreadableCard.
+    `reading` is JSON, empty for none.
     """
-    seen = Reading.from_json(reading) if reading else None
+    seen = _stored(reading)
     if seen is None:
         return []
     shown = {
