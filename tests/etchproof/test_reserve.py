@@ -130,6 +130,18 @@ def test_hands_alone_leave_the_whole_step_in_doubt():
     assert begins.doubt_mm_per_min > 0.3 * 400 / 2
 
 
+def test_a_recipe_by_hand_keeps_its_reserve_wherever_in_the_step_black_ends():
+    """Nobody has seen where between two patches it does: 200 truths, spread over the step."""
+    marks = dict.fromkeys(CARD.cells(), Mark.TOO_LIGHT) | {"B2": Mark.GOOD, "A2": Mark.GOOD}
+    truths = np.exp(np.random.default_rng(5).uniform(np.log(1300), np.log(1700), 200))
+
+    outcome = choose(CARD, None, marks)
+
+    kept = truths / outcome.choice.feed_mm_per_min - 1
+    assert (kept >= RESERVE).all(), f"{(kept < RESERVE).sum()} of 200 keep less"
+    assert "as far as 1300 mm/min" in " ".join(outcome.sentences)
+
+
 @pytest.mark.parametrize(
     ("feeds", "powers"),
     [

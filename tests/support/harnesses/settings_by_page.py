@@ -9,6 +9,7 @@ from pathlib import Path
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACE
+from etchwire.catalogue.heads import ASSUMED_SPOT_MM
 from support.harnesses.page_by_http import (
     PATIENCE_S,
     PageByHttp,
@@ -32,6 +33,7 @@ class Finder:
         self._machine = ("--speedup", f"{speedup:g}", "--surface", surface)
         self._machine += tuple(f"--imperfection={one}" for one in imperfections)
         self._number = 0
+        self._pair = PAIR
 
     def __enter__(self):
         self._household.__enter__()
@@ -57,13 +59,14 @@ class Finder:
         """Ask for a test card, and wait until it is laid out."""
         page = self._page.look("/test-tiles/new")
         self._number = int(
-            self._page.post(page, "/test-tiles/new", pair=PAIR, **form).rsplit("/", 1)[1]
+            self._page.post(page, "/test-tiles/new", pair=self._pair, **form).rsplit("/", 1)[1]
         )
         return self._settled()
 
-    def etch(self):
+    def etch(self, *, is_on_wedge: bool = False):
         """Lay a new tile, put the card on the bench, confirm everything, and let it end."""
-        self._page.post(self._page.look("/practice"), "/practice/lay-tile")
+        tile = "lay-on-wedge" if is_on_wedge else "lay-tile"
+        self._page.post(self._page.look("/practice"), f"/practice/{tile}")
         self._page.post(self._settled(), f"/test-tiles/{self._number}/bench")
         self.etch_what_lies_there()
 
@@ -93,6 +96,10 @@ class Finder:
         """Make what was read the recipe, the curve or the register."""
         self._page.post(self._settled(), f"/test-tiles/{self._number}/choose", choose="yes", **form)
 
+    def save_only(self):
+        """Save what was read, and change nothing by it."""
+        self._page.post(self._settled(), f"/test-tiles/{self._number}/choose", choose="no")
+
     def etch_photo(
         self, photo: bytes, *, width_mm: float, height_mm: float, halftone: str = "jarvis"
     ):
@@ -102,7 +109,7 @@ class Finder:
             self._page.post(self._page.look("/new"), "/new", photo=photo)
         ).path
         at = at.rsplit("/", 1)[0]
-        size = {"width_mm": width_mm, "height_mm": height_mm, "pair": PAIR}
+        size = {"width_mm": width_mm, "height_mm": height_mm, "pair": self._pair}
         self._page.post(self._ready(f"{at}/tile"), f"{at}/tile", **size)
         page = self._ready(f"{at}/cut")
         cut = {name: field(page, name) for name in ("left", "top", "wide")}
@@ -127,20 +134,36 @@ class Finder:
         """Return the laser as the logbook has it."""
         with PlainClient(self._session.socket) as daemon:
             heads = daemon.call("heads")["heads"]
-        return next(head["head"] for head in heads if head["name"] == json.loads(PAIR)[0])
+        return next(head["head"] for head in heads if head["name"] == json.loads(self._pair)[0])
 
     def forget_register(self):
         """Make the laser one whose rows nobody has measured, as any is at first."""
         with PlainClient(self._session.socket) as daemon:
             daemon.call("save_head", head=self.head() | {"register": {}})
 
+    def forget_everything(self):
+        """Have a laser whose spot and rows nobody measured, and a surface without a recipe."""
+        unknown = {"spot_x_mm": ASSUMED_SPOT_MM, "spot_y_mm": ASSUMED_SPOT_MM}
+        name, practice = "a laser like any at first", self.head()
+        with PlainClient(self._session.socket) as daemon:
+            daemon.call("save_head", head=practice | unknown | {
+                "name": name, "is_spot_measured": False, "is_spot_stated": False, "register": {},
+            })  # fmt: skip
+            daemon.call("save_surface", surface={"name": "a new box"})
+        self._pair = json.dumps([name, "a new box"])
+
+    def next_card(self) -> str:
+        """Return the kind of card that the page names next; empty once it names none."""
+        named = re.search(r"/test-tiles/new\?finds=(\w+)&amp;pair=", self.story())
+        return named[1] if named else ""
+
     def story(self) -> str:
         """Return the page with the time line."""
-        return self._page.look(f"/test-tiles?pair={urllib.parse.quote(PAIR)}")
+        return self._page.look(f"/test-tiles?pair={urllib.parse.quote(self._pair)}")
 
     def recipe(self):
         """Return the recipe in force."""
-        head, surface = json.loads(PAIR)
+        head, surface = json.loads(self._pair)
         with PlainClient(self._session.socket) as daemon:
             recipes = daemon.call("recipes", head=head, surface=surface)["recipes"]
         return next(recipe for recipe in recipes if recipe["is_in_force"])

@@ -29,11 +29,13 @@ class BlackBegins:
     """The highest speed at one power that is still black, in mm/min.
 
     Nine times in ten the truth lies no further than `doubt_mm_per_min` from it. None of that is
-    known where no faster patch is too light: black begins there or faster.
+    known where no faster patch is too light: black begins there or faster. By eye nobody sees where
+    between two patches it begins: then black was seen as far as `seen_to_mm_per_min`.
     """
 
     feed_mm_per_min: float
     doubt_mm_per_min: float | None
+    seen_to_mm_per_min: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +66,11 @@ def black_begins(cells: Sequence[Cell], chosen: Cell, darkest: float | None) -> 
     read = [cell for cell in column if cell.lightness is not None]
     if darkest is None or last not in read or faster not in read:
         feed = last.feed_mm_per_min * exp(step / 2)
-        return BlackBegins(feed_mm_per_min=feed, doubt_mm_per_min=feed * step * DOUBT_OF_STEP)
+        return BlackBegins(
+            feed_mm_per_min=feed,
+            doubt_mm_per_min=feed * step * DOUBT_OF_STEP,
+            seen_to_mm_per_min=last.feed_mm_per_min,
+        )
     limit = max(darkest + DARKEST_BY_CHANCE_L + PLATEAU_L, last.lightness or 0.0)
     feed = _crossing(read, last, faster, limit)
     slope = ((faster.lightness or 0.0) - (last.lightness or 0.0)) / step
@@ -91,10 +97,12 @@ def kept_reserve(
 ) -> KeptReserve:
     """Return the reserve that a recipe after `chosen` can keep: a whole one, or less beside damage.
 
-    A whole one is what was `measured` on a tile, else our choice.
+    A whole one is what was `measured` on a tile, else our choice; by eye it counts from what was
+    seen to be black.
     """
     wanted = RESERVE if measured is None else measured
-    whole = begins.feed_mm_per_min / (1 + wanted)
+    black = begins.seen_to_mm_per_min or begins.feed_mm_per_min
+    whole = black / (1 + wanted)
     feed = min(chosen.feed_mm_per_min, whole)
     setting = Setting(chosen.power_ratio, feed, chosen.line_spacing_mm)
     reached = next(
@@ -109,7 +117,7 @@ def kept_reserve(
         feed = chosen.feed_mm_per_min
     return KeptReserve(
         times_the_speed=feed / chosen.feed_mm_per_min,
-        share=max(0.0, begins.feed_mm_per_min / feed - 1),
+        share=max(0.0, black / feed - 1),
         reached=reached,
         is_measured=measured is not None,
     )

@@ -44,7 +44,13 @@ def recommendation(best: Cell, feed_mm_per_min: float, power_ratio: float) -> st
 def about_reserve(best: Cell, begins: BlackBegins, reserve: KeptReserve) -> str:
     """Say where black begins, how sure that is, and how much more dose the recipe keeps."""
     power = f"{best.power_ratio * 100:.3g} % power"
-    if begins.doubt_mm_per_min is None:
+    if begins.seen_to_mm_per_min is not None:
+        begin = (
+            f"With {power} black holds as far as {begins.seen_to_mm_per_min:.0f} mm/min by eye, "
+            "and the next patch is too light"
+        )
+        share = f"{reserve.share * 100:.0f} %"
+    elif begins.doubt_mm_per_min is None:
         begin = (
             f"No faster patch with {power} is too light: black begins at "
             f"{begins.feed_mm_per_min:.0f} mm/min or faster"
