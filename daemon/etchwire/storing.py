@@ -5,6 +5,7 @@ import os
 import re
 from collections.abc import Callable
 from contextlib import suppress
+from hashlib import file_digest
 from pathlib import Path
 from typing import Final
 
@@ -59,6 +60,12 @@ def write_whole(path: Path, data: bytes | str) -> None:
     finally:
         with suppress(OSError):
             unfinished.unlink()
+
+
+def file_sha256(path: Path) -> str:
+    """Return a file's SHA-256 in hexadecimal digits; raise OSError where it cannot be read."""
+    with path.open("rb") as file:
+        return file_digest(file, "sha256").hexdigest()
 
 
 def settle(path: Path, *, fsync: Callable[[int], None] = os.fsync) -> None:

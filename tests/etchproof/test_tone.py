@@ -32,14 +32,6 @@ def test_murray_davies_has_its_published_values():
     assert effective_coverage(tint, bare=bare, solid=solid) == pytest.approx(0.5251317, abs=1e-7)
 
 
-@pytest.mark.parametrize(
-    ("n", "share"), [(1, 0.5833333), (1.7, 0.4779715), (2, 0.4545338), (3, 0.4101115)]
-)
-def test_yule_nielsen_has_its_published_values(n, share):
-    # J. A. C. Yule, W. J. Nielsen, TAGA Proc. 1951 (checks.md 3.3)
-    assert effective_coverage(0.38, bare=0.80, solid=0.08, n=n) == pytest.approx(share, abs=1e-7)
-
-
 def test_tone_value_increase_is_the_measured_share_less_the_nominal_one():
     # term: ISO 12647-1, from memory (checks.md 3.4)
     assert tone_value_increase(0.5, 0.583333333) == pytest.approx(8.3333333, abs=1e-6)

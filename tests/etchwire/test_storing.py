@@ -6,7 +6,7 @@ import sqlite3
 
 import pytest
 
-from etchwire.storing import fault_of_card, settle, write_whole
+from etchwire.storing import fault_of_card, file_sha256, settle, write_whole
 
 
 def test_a_file_is_replaced_in_one_step_and_nothing_lies_beside_it(tmp_path):
@@ -92,3 +92,12 @@ def test_a_folder_is_settled_too(tmp_path):
     settle(tmp_path, fsync=lambda descriptor: settled.append(os.fstat(descriptor).st_ino))
 
     assert settled == [tmp_path.stat().st_ino]
+
+
+def test_a_file_hashes_to_the_published_example(tmp_path):
+    # FIPS 180-4's example “abc” (NIST, “SHA256.pdf” of the examples with intermediate values)
+    (tmp_path / "abc").write_bytes(b"abc")
+
+    assert file_sha256(tmp_path / "abc") == (
+        "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    )

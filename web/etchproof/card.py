@@ -227,6 +227,13 @@ class Card:
         """The card's height, with its bare margin."""
         return self.rows * self.spacing_mm
 
+    @property
+    def settings(self) -> dict[str, Any]:
+        """Its recipe without what it belongs to, as `accept_reading` takes it."""
+        settings = self.recipe.to_table()
+        del settings["surface"]
+        return settings | {"halftone": self.halftone}
+
     def cells(self) -> Mapping[str, tuple[Patch, ...]]:
         """Return the patches of each cell, in the card's order."""
         cells: dict[str, tuple[Patch, ...]] = {}

@@ -1,7 +1,7 @@
 """Which inputs have opened since the last look: one slot an input, filled by whoever sees it."""
 
 import threading
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from typing import Final
 
 from etchdaemon.interlocks.clocks import Edge
@@ -21,9 +21,8 @@ class OpenedInputs:
     and that an input has opened is all there is to know.
     """
 
-    def __init__(self, doorbell: Doorbell, *, urgent: Collection[Input] = CUTS_ON_EDGE) -> None:
+    def __init__(self, doorbell: Doorbell) -> None:
         self._doorbell = doorbell
-        self._urgent = urgent
         self._lock = threading.Lock()
         self._opened: dict[Input, Edge] = {}
 
@@ -32,7 +31,7 @@ class OpenedInputs:
         with self._lock:
             is_news = name not in self._opened
             self._opened[name] = edge
-        if is_news and name in self._urgent:
+        if is_news and name in CUTS_ON_EDGE:
             self._doorbell.ring()
 
     def take(self) -> Mapping[Input, Edge]:

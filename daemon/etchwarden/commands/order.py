@@ -1,7 +1,6 @@
 """`etchwarden order`: orders, how far they are, and a list of new ones."""
 
 import csv
-import hashlib
 import json
 from pathlib import Path
 from typing import Any, TextIO
@@ -28,6 +27,7 @@ from etchwire.catalogue.orders import (
 from etchwire.errors import UnreadableSheet
 from etchwire.packing import pack
 from etchwire.sheet import read_sheet
+from etchwire.storing import file_sha256
 
 _PLACES = tuple(TRIALS_OF_PLACE)
 
@@ -130,7 +130,7 @@ def import_list(
     try:
         with list_file.open("rb") as file:
             data = file.read()
-        orders = orders_of_list(data, common, lambda name: _sha256(folder / name))
+        orders = orders_of_list(data, common, lambda name: file_sha256(folder / name))
     except OSError as error:
         raise click.ClickException(f"{list_file}: {error.strerror}.") from error
     except UnfitList as unfit:
@@ -198,11 +198,6 @@ def costs(table: TextIO, socket: Path) -> None:
             for one in page.orders:
                 sheet.writerows(book_rows(catalogue.daemon.ask(Order(id=one.id)), figures))
             place = page.next_from
-
-
-def _sha256(photo: Path) -> str:
-    with photo.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _line(one: OrderLine) -> str:

@@ -185,7 +185,7 @@ def _power_result(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> CardR
             "threshold_j_per_mm2": chart.threshold_j_per_mm2,
             "saturation_j_per_mm2": chart.saturation_j_per_mm2,
         }
-    recipe = _settings(card) | {
+    recipe = card.settings | {
         "feed_mm_per_min": choice.feed_mm_per_min,
         "power_ratio": choice.power_ratio,
     }
@@ -250,7 +250,7 @@ def _strip_result(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> CardR
         "feed_mm_per_min": outcome.feed_mm_per_min,
         "power_ratio": card.recipe.power_ratio,
     }
-    recipe = _settings(card) | {"feed_mm_per_min": outcome.feed_mm_per_min}
+    recipe = card.settings | {"feed_mm_per_min": outcome.feed_mm_per_min}
     in_force = shown.in_force
     if outcome.answer is Answer.HOLDS and in_force and _is_recipe_of(card, in_force):
         recipe |= {name: in_force[name] for name in ("tone_curve", "halftone")}
@@ -320,7 +320,7 @@ def _tone_result(shown: CardEvidence) -> CardResult:
         "black": tone.black,
         "lightness_at_recipe": darkest.lightness if darkest else None,
     }
-    recipe = _settings(card) | {"tone_curve": curve | {"dot": dot.to_table()}}
+    recipe = card.settings | {"tone_curve": curve | {"dot": dot.to_table()}}
     return CardResult(table=table, summary=summary, recommended={"recipe": recipe})
 
 
@@ -366,7 +366,7 @@ def _spacing_result(shown: CardEvidence) -> CardResult:
         raise NoSpacing("a spacing card is read by camera only: take a photo of it")
     found = read_spacing(shown.card, shown.reading)
     best = found.best
-    recipe = _settings(shown.card) | {
+    recipe = shown.card.settings | {
         "feed_mm_per_min": best.kept_feed_mm_per_min,
         "line_spacing_mm": best.spacing_mm,
     }
@@ -375,13 +375,6 @@ def _spacing_result(shown: CardEvidence) -> CardResult:
         summary={"coarsest_spacing_mm": found.coarsest.spacing_mm},
         recommended={"recipe": recipe} if best != found.at_recipe else None,
     )
-
-
-def _settings(card: Card) -> dict[str, Any]:
-    """Return the card's recipe without what it belongs to, as `accept_reading` takes it."""
-    settings = card.recipe.to_table()
-    del settings["surface"]
-    return settings | {"halftone": card.halftone}
 
 
 _RESULTS: Final[Mapping[str, Callable[[CardEvidence], CardResult]]] = {

@@ -233,10 +233,10 @@ class DueTest:
     advice: str
 
 
-def reasons_to_test(history: History, rules: Sequence[DriftRule] = RULES) -> tuple[DueTest, ...]:
+def reasons_to_test(history: History) -> tuple[DueTest, ...]:
     """Return every reason to etch a card again, in table order; none when the recipe holds."""
     return tuple(
         DueTest(rule.name, rule.advice.format(limit=rule.limit))
-        for rule in rules
+        for rule in RULES
         if rule.is_due(history, rule.limit or 0.0)
     )

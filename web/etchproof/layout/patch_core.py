@@ -11,8 +11,8 @@ from etchproof.card import Area
 TRIM: Final = 0.25  # of width and height, off each side: common practice, no source
 
 
-def core_of(area: Area, trim: float = TRIM) -> Area:
+def core_of(area: Area) -> Area:
     """Return the middle of `area`, at least one dot."""
-    rows = min(round(area.height * trim), (area.height - 1) // 2)
-    columns = min(round(area.width * trim), (area.width - 1) // 2)
+    rows = min(round(area.height * TRIM), (area.height - 1) // 2)
+    columns = min(round(area.width * TRIM), (area.width - 1) // 2)
     return Area(area.top + rows, area.left + columns, area.bottom - rows, area.right - columns)

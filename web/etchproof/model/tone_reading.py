@@ -72,14 +72,9 @@ class ToneReading:
     over_burnt: OverBurnt | None = None
 
 
-def effective_coverage(tint: Floats, *, bare: float, solid: float, n: float = 1.0) -> Floats:
-    """Return the share of area that explains the reflectance `tint`.
-
-    Murray-Davies for n = 1; larger n as J. A. C. Yule and W. J. Nielsen (TAGA 1951), for light
-    that spreads inside the material.
-    """
-    power = 1 / n
-    share: Floats = (bare**power - np.asarray(tint) ** power) / (bare**power - solid**power)
+def effective_coverage(tint: Floats, *, bare: float, solid: float) -> Floats:
+    """Return the share of area that explains the reflectance `tint` (Murray-Davies)."""
+    share: Floats = (bare - np.asarray(tint)) / (bare - solid)
     return share
 
 

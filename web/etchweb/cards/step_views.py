@@ -7,7 +7,7 @@ from typing import Final
 from flask import jsonify, redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchproof.card import FOCUS, Card
+from etchproof.card import FOCUS
 from etchproof.reading.hand_marks import OTHER_WAY_ROUND, WEDGE
 from etchweb.cards.forms import chosen_recipe, marks_after, meeting_pairs, trial_in
 from etchweb.cards.presenter import pairs_by_feed, patch_to_try
@@ -111,19 +111,12 @@ def choose(number: int) -> str | BaseResponse:
         if is_chosen:
             chosen = recommended
             if "feed" in request.form:
-                settings = (recommended or {}).get("recipe") or _own_recipe(layout_of(card))
+                settings = (recommended or {}).get("recipe") or layout_of(card).settings
                 chosen = {"recipe": chosen_recipe(request.form, settings)}
         card_workflow().file_reading(card, chosen, visitor_name())
     layout = layout_of(card)
     pair = json.dumps([layout.head.name, layout.recipe.surface])
     return redirect(next_address(otherwise=url_for("cards.show", pair=pair)), 303)
-
-
-def _own_recipe(layout: Card) -> JsonTable:
-    """Return the card's recipe without what it belongs to, for a person's own figures."""
-    recipe = layout.recipe.to_table()
-    del recipe["surface"]
-    return recipe | {"halftone": layout.halftone}
 
 
 def _ask(card: KnownCard, **changes: object) -> BaseResponse:

@@ -13,7 +13,7 @@ import shutil
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass, fields, replace
-from hashlib import file_digest, sha256
+from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
@@ -24,7 +24,7 @@ from etchwire.calls.json_values import from_json_value
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import MalformedMessage, UnreadableSheet
 from etchwire.retention import DRAFTS, ORDERED_DRAFTS, throw_out
-from etchwire.storing import write_whole
+from etchwire.storing import file_sha256, write_whole
 from etchwire.transport.json_text import JsonTable
 
 # Contrast and gamma double over so many of a slider's hundred steps; so does static/drafts/tone.js.
@@ -280,8 +280,7 @@ class Drafts:
         facts = self.facts(draft.id)
         if facts is not None:
             return draft.design_sha256(facts.sha256)
-        with (self.folder_of(draft.id) / PHOTO_NAME).open("rb") as photo:
-            return draft.design_sha256(file_digest(photo, "sha256").hexdigest())
+        return draft.design_sha256(file_sha256(self.folder_of(draft.id) / PHOTO_NAME))
 
     def drawn(self, draft: Draft) -> DrawnTile | None:
         """Return what is known of the tile drawn to scale, where it is of the draft as it is."""

@@ -19,7 +19,7 @@ from etchdaemon.logbook.backup.imported import require_fit
 from etchdaemon.logbook.schema.steps import MIGRATIONS, transaction
 from etchwire.errors import MalformedMessage
 from etchwire.packing import unpack
-from etchwire.storing import fault_of_card
+from etchwire.storing import fault_of_card, file_sha256
 from etchwire.transport.json_text import read_json
 
 FORMAT: Final = "etchwarden-export"
@@ -192,8 +192,7 @@ def _sums(folder: Path) -> dict[str, str]:
 def _require_unchanged(folder: Path, table: str, sha256: str) -> None:
     path = folder / f"{table}.jsonl"
     try:
-        with path.open("rb") as file:
-            found = hashlib.file_digest(file, "sha256").hexdigest()
+        found = file_sha256(path)
     except OSError as error:
         raise ExportRefused(f"{path}: {error.strerror}.") from error
     if found != sha256:

@@ -4,7 +4,6 @@ It is on the disk before the backup has its name, and goes after it. So a backup
 older program's, or was carried elsewhere without it; after a power cut there is none.
 """
 
-import hashlib
 import os
 import re
 from collections.abc import Callable, Iterable
@@ -13,7 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import BackupFailed
-from etchwire.storing import settle
+from etchwire.storing import file_sha256, settle
 
 SUFFIX: Final = ".sha256"
 # https://www.gnu.org/software/coreutils/manual/html_node/md5sum-invocation.html
@@ -28,7 +27,7 @@ def sum_path(backup: Path) -> Path:
 def put_in_place(arriving: Path, target: Path, *, fsync: Callable[[int], None] = os.fsync) -> None:
     """Give a copy that was checked its name, after its sum; whatever raises, both are gone."""
     try:
-        sum_path(target).write_text(f"{_sha256(arriving)}  {target.name}\n", encoding="utf-8")
+        sum_path(target).write_text(f"{file_sha256(arriving)}  {target.name}\n", encoding="utf-8")
         settle(sum_path(target), fsync=fsync)
         settle(target.parent, fsync=fsync)
         arriving.rename(target)
@@ -56,7 +55,7 @@ def is_as_written(copy: Path, *, called: Path | None = None) -> bool:
             f"Whether {name} is as it was written cannot be told: there is no SHA-256 in"
             f" {sums.name}. {otherwise}"
         )
-    if said[1] != _sha256(copy):
+    if said[1] != file_sha256(copy):
         raise BackupFailed(
             f"{name} has changed since it was written: its SHA-256 is not that in {sums.name}."
             f" {otherwise}"
@@ -74,8 +73,3 @@ def remove(backup: Path) -> None:
 def lone_sums(folder: Path) -> Iterable[Path]:
     """Return the sums without a backup, as a power cut leaves them."""
     return (path for path in folder.glob(f"*{SUFFIX}") if not path.with_suffix("").exists())
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
