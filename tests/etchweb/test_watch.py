@@ -181,6 +181,21 @@ def test_an_end_after_closing_time_is_said_before_anything_is_asked(phone, daemo
     assert text.index(late) < text.index(CAUTIONS[0].look_at)
 
 
+def test_a_start_that_closing_time_forbids_says_so_and_cannot_be_pressed(phone, daemon):
+    late = "This would end at 18:20 and its last look come at 18:50, after closing time at 18:30."
+    start = re.compile(r'data-may="start"( disabled)?')
+    daemon.tell("armed", asked_at_start={"long_run": None, "stays": late, "too_late": None})
+    with_somebody = phone.look().text
+    daemon.tell("armed", asked_at_start={"long_run": None, "stays": late, "too_late": late})
+    too_late = phone.look().text
+
+    assert start.search(with_somebody)[1] is None
+    assert start.search(too_late)[1]
+    assert late in too_late
+    assert 'data-late="somebody stays"' in with_somebody  # another draws the page anew
+    assert 'data-late="too late"' in too_late
+
+
 def test_the_page_does_not_renew_itself_while_the_cautions_are_read(phone, daemon):
     daemon.tell("etching")
     assert 'http-equiv="refresh"' in phone.look().text

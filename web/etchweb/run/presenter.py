@@ -74,7 +74,7 @@ def watch_view(snapshot: Snapshot, offered: Collection[str] = ACTIONS) -> View:
         "sentence": _sentence(snapshot, headline),
         **cause_part(snapshot, offered),
         "trouble": _trouble(snapshot),
-        "may": [action for action in ACTIONS if action in snapshot.may and action in offered],
+        "may": _may(snapshot, offered),
         "alert": _alert(snapshot),
         "logbook": _records_trouble(snapshot),
         "practice": _practice(snapshot),
@@ -135,6 +135,7 @@ _NOTHING: Final[View] = {
     "long_run": "",
     "stays": "",
     "too_late": "",
+    "late": "",
     "continues": "",
     **NO_UNFINISHED,
     **NO_SHADES,
@@ -216,7 +217,16 @@ def _asked_part(asked: AskedAtStart) -> View:
     sentences = {
         "long_run": asked.long_run, "stays": asked.stays, "too_late": asked.too_late,
     }  # fmt: skip
-    return {name: as_sentence(why) for name, why in sentences.items() if why}
+    late = "too late" if asked.too_late else "somebody stays" if asked.stays else ""
+    return {"late": late, **{name: as_sentence(why) for name, why in sentences.items() if why}}
+
+
+def _may(snapshot: Snapshot, offered: Collection[str]) -> list[str]:
+    """Return what may be pressed; no start that closing time forbids whoever stays."""
+    may = {action for action in snapshot.may if action in offered}
+    if snapshot.asked_at_start.too_late:
+        may.discard("start")
+    return [action for action in ACTIONS if action in may]
 
 
 def _job_part(job: JobView | None) -> View:

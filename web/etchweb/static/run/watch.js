@@ -44,8 +44,8 @@ function show(news) {
 }
 
 // With every state comes another sentence to what happened.
-const sceneOf = ({ scene, tile, run, state, shade, box, checking, unfinished, is_origin_wanted }) =>
-  [scene, tile, run, state, shade, box, checking, unfinished, is_origin_wanted].join();
+const sceneOf = ({ scene, tile, run, state, shade, box, checking, late, unfinished, is_origin_wanted }) =>
+  [scene, tile, run, state, shade, box, checking, late, unfinished, is_origin_wanted].join();
 
 let drawn = { ...page.dataset };
 const isAnotherScene = () => sceneOf(view) !== sceneOf(drawn);
