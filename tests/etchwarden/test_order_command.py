@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from etchwarden.shared.order_list import Common, UnfitList, orders_of_list
+from etchwire.catalogue.order_list import Common, UnfitList, orders_of_list
 from support.harnesses.catalogue_bench import Shop
 
 SURFACE = "'white tile'"

@@ -9,6 +9,7 @@ from page_description.entries import TEXT, Entry
 
 _NUMBER: Final = {"type": "integer", "minimum": 0, "maximum": 2**53 - 1}
 _FIGURE: Final = {"type": "string", "pattern": r"^\d{1,4}([.,]\d{1,3})?$"}
+_FILE: Final = {"type": "string", "format": "binary"}
 _YES: Final = {"enum": ["yes", ""]}
 _DAY: Final = {"type": "string", "pattern": r"^(\d{4}-\d\d-\d\d)?$"}
 _ASKED: Final = (303, 404, 409, 422, 503)
@@ -56,6 +57,19 @@ ORDERING: Final = (
         asks=_HEAD | _ITEM, needs=("customer", "title"), answers=_ASKED,
     ),
     Entry(
+        method="GET", path="/orders/list", says="Orders from a list.", role="operate",
+        answers=(503,),
+    ),
+    Entry(
+        method="POST", path="/orders/list", says="Take the orders of a list with their photos.",
+        role="operate", is_file_form=True, needs=("list", "photo"),
+        asks={
+            "list": _FILE, "photo": _FILE, "pair": TEXT, "due_on": _DAY,
+            "place": {"enum": list(TRIALS_OF_PLACE)},
+        },
+        answers=_ASKED,
+    ),
+    Entry(
         method="GET", path="/orders/costs", says="What a tile costs.", role="operate",
         answers=(503,),
     ),
@@ -79,7 +93,7 @@ ORDERING: Final = (
     ),
     _of_order(
         "/proof", "Say that a proof was shown, or what was answered.", item=TEXT,
-        answer={"enum": list(PROOF_ANSWERS)}, way={"enum": list(WAYS)}, shown_sha256=TEXT,
+        answer={"enum": [*PROOF_ANSWERS, "agreed"]}, way={"enum": list(WAYS)}, shown_sha256=TEXT,
     ),
     _of_order("/forget", "Delete it at the customer's wish.", sure=_YES),
 )  # fmt: skip

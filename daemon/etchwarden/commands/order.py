@@ -11,10 +11,10 @@ from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.file_errors import faults_told
 from etchwarden.shared.machine_calls import sentence
-from etchwarden.shared.order_list import Common, UnfitList, orders_of_list
 from etchweb.orders.costs import BOOK_COLUMNS, book_rows
 from etchwire.calls.catalogue import AssignTile
 from etchwire.calls.orders import AddOrders, NoteProof, Order, OrderLine, Orders, SaveOrder, Shop
+from etchwire.catalogue.order_list import Common, UnfitList, orders_of_list
 from etchwire.catalogue.orders import (
     NO,
     SHOWN,

@@ -77,6 +77,8 @@ NEEDS: Final[dict[str, Role | None]] = {
     "orders.save_costs": Role.OPERATE,
     "orders.books": Role.OPERATE,
     "orders.forget": Role.OPERATE,
+    "orders.show_list": Role.OPERATE,
+    "orders.take_list": Role.OPERATE,
     "pictures.show": Role.WATCH,
     "pictures.head_path": Role.WATCH,
     "logbook.show": Role.WATCH,

@@ -130,7 +130,7 @@ def upload() -> BaseResponse:
     photo = next(iter(chosen_photos(request.files.getlist("photo"))), None)
     if photo is None:
         return message_response(NO_PHOTO, 422, _page)
-    _make_room()
+    make_room()
     earlier = earlier_in(request.form)
     like = earlier[1] if earlier else drafts().find(request.form.get("like", ""))
     name = shown_name(photo.filename)
@@ -159,7 +159,8 @@ def upload() -> BaseResponse:
     return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
 
 
-def _make_room() -> None:
+def make_room() -> None:
+    """Throw away what is old, before more comes in."""
     now_s = time.time()
     drafts().clear_old(now_s)
     clear_out(app_context().pictures.parent, now_s=now_s)

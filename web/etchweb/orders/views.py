@@ -7,10 +7,11 @@ from typing import Final
 from flask import Blueprint, Flask, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
+from etchweb.catalogue.lots import dry_lots
 from etchweb.context import LARGEST_NUMBER, answered, app_context, visitor_name
 from etchweb.drafts.store import SEEN_NAME, Draft
 from etchweb.drafts.views import drafts
-from etchweb.orders import cost_views
+from etchweb.orders import cost_views, list_views
 from etchweb.orders.costs import order_account
 from etchweb.orders.forms import WAYS, item_in, order_in, record_of
 from etchweb.orders.presenter import Prepared, account_view, item_view, line_view
@@ -34,10 +35,13 @@ pages = Blueprint("orders", __name__, url_prefix="/orders")
 pages.get("/costs")(cost_views.show_costs)
 pages.post("/costs")(cost_views.save_costs)
 pages.get("/costs.csv")(cost_views.books)
+pages.get("/list")(list_views.show_list)
+pages.post("/list")(list_views.take_list)
 
 ORDERS_ON_A_PAGE: Final = 40
 _NUMBER: Final = f"<int(max={LARGEST_NUMBER}):number>"
-_ANSWERS: Final = frozenset((SHOWN, YES, NO))
+AGREED: Final = "agreed"  # shown, and answered yes at once
+ANSWERS: Final = (SHOWN, YES, NO, AGREED)
 NO_ANSWER: Final = "Say what the customer said: yes or no, and how it came."
 NOT_SURE: Final = "Tick the box first: deleting cannot be undone."
 
@@ -113,21 +117,24 @@ def change_item(number: int) -> BaseResponse:
 
 @pages.post(f"/{_NUMBER}/proof")
 def answer_proof(number: int) -> BaseResponse:
-    """Note that a proof was shown, or what the customer said to it."""
+    """Note that a proof was shown, what the customer said to it, or both at once."""
     form = request.form
     kept = {str(one.id): one for one in answered(Order(id=number)).items}
     entry = kept.get(form.get("item", ""))
     said, way = form.get("answer", ""), form.get("way", "")
-    if entry is None or said not in _ANSWERS or (said != SHOWN and way not in WAYS):
+    if entry is None or said not in ANSWERS or (said != SHOWN and way not in WAYS):
         return with_status(_order_page(number, NO_ANSWER), 422)
-    proof = NoteProof(
-        item=entry.id,
-        answer=said,
-        shown_sha256=form.get("shown_sha256", ""),
-        way=way,
-        who=visitor_name(),
-    )
-    return _noted(number, proof)
+    notes = [
+        NoteProof(
+            item=entry.id,
+            answer=answer,
+            shown_sha256=form.get("shown_sha256", ""),
+            way="" if answer == SHOWN else way,
+            who=visitor_name(),
+        )
+        for answer in ((SHOWN, YES) if said == AGREED else (said,))
+    ]
+    return _noted(number, *notes)
 
 
 @pages.post(f"/{_NUMBER}/forget")
@@ -157,10 +164,11 @@ def _changed(number: int, record: OrderRecord) -> SaveOrder:
     return SaveOrder(order=record, id=number, version=_version(), who=visitor_name())
 
 
-def _noted(number: int, note: Note) -> BaseResponse:
-    """Have the logbook note it; show the order with the sentence where it refuses."""
+def _noted(number: int, *notes: Note) -> BaseResponse:
+    """Have the logbook note them; show the order with the sentence where it refuses."""
     with refusals_on(partial(_order_page, number)):
-        app_context().daemon.ask(note)
+        for note in notes:
+            app_context().daemon.ask(note)
     return redirect(url_for("orders.show_order", number=number), 303)
 
 
@@ -191,7 +199,9 @@ def _order_page(number: int, answer: str) -> str:
 
 def _item(entry: ItemEntry) -> View:
     draft = drafts().find(entry.item.draft)
-    return item_view(entry, None if draft is None else _prepared(draft)) | {"draft": draft}
+    view = item_view(entry, None if draft is None else _prepared(draft))
+    lots = dry_lots(entry.item.surface) if view["is_accepted"] and entry.to_make else []
+    return view | {"draft": draft, "lots": lots}
 
 
 def _prepared(draft: Draft) -> Prepared:
