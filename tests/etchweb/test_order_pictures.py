@@ -124,7 +124,7 @@ OTHER = (
     ("cut", {"left": "10", "top": "0", "wide": "80"}),
     ("cut", {"turn": "mirror"}),
     ("tile", SAME["tile"] | {"width_mm": "25"}),
-    ("fade", {}),
+    ("mend/dark-background", {}),
     ("design", {
         "text": "Ida", "font": "DejaVu Sans Bold", "stand": "bottom", "ink": "white on black",
         "shape": "rectangle", "then": "proof",
