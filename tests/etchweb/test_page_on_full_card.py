@@ -37,6 +37,7 @@ pytestmark = pytest.mark.slow
 
 PATIENCE_S = 60.0
 NOW_S = 1_800_000_000.0
+PAIR = json.dumps([HEAD.name, SURFACE.name])
 NOTHING = AlertPreferences(channels=(), kinds=(), held_long_s=600.0)
 PHOTO = encoded(scene(120, 80), "JPEG")
 TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness", "open_shadows"), "0")
@@ -109,7 +110,7 @@ def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
     phone, daemon, card, tried
 ):
     daemon.answers |= craft()
-    size = {"width_mm": "24", "height_mm": "16", "pair": json.dumps([HEAD.name, SURFACE.name])}
+    size = {"width_mm": "24", "height_mm": "16", "pair": PAIR}
 
     answer = tried(lambda: phone.press("new", form=photo()))
     draft = answer.location.removesuffix("/tile").strip("/")
@@ -156,6 +157,22 @@ def test_a_test_tile_is_made_and_read_although_every_step_was_refused_once(
     page = tried(lambda: phone.look("/test-tiles/1"))
 
     assert "rubs off" in page.text
+
+
+@pytest.mark.tries_writing("etchweb/orders/list_views.py")
+def test_a_list_of_orders_is_taken_whole_once_there_is_room(phone, daemon, card, tried):
+    daemon.answers |= craft() | {"add_orders": {"id": 3}}
+
+    def send():
+        text = io.BytesIO(b"name,file,size,count\nAda,dog.jpg,24x16,1\n")
+        sent = {"list": (text, "list.csv"), "photo": [(io.BytesIO(PHOTO), "dog.jpg")]}
+        return phone.press("orders/list", form=sent | {"pair": PAIR, "place": "wall"})
+
+    tried(send)
+
+    (draft,) = (card.folder / "drafts").iterdir()
+    assert (draft / "photo").read_bytes() == PHOTO
+    assert daemon.said["note_proof"]["draft"] == draft.name
 
 
 @pytest.mark.tries_writing("etchweb/storage/tile_photos.py")
