@@ -11,7 +11,6 @@ from support.fakes.fake_daemon import ETCH, GONE, HELD_BECAUSE, LID_TRIP, RUN, S
 from support.harnesses.page_bench import LEAST_TARGET_PX, violations
 
 FIRE = {**LID_TRIP, "name": "no flame or smoke", "reaction": "emergency"}
-LARGEST_VIEW_BYTES = 60_000
 
 
 def edge_of(page):
@@ -400,17 +399,6 @@ def test_no_state_of_the_page_shuts_anybody_out(open_phone, served, axe, state):
 
     assert violations(phone, axe) == []
     assert phone.complaints == []
-
-
-def test_the_first_view_is_small(open_phone, served):
-    served.daemon.tell("etching")
-    phone = open_phone("/nowhere")
-    sizes = []
-    phone.on("requestfinished", lambda request: sizes.append(request.sizes()))
-
-    phone.goto(served.url, wait_until="load")
-
-    assert sum(size["responseBodySize"] for size in sizes) < LARGEST_VIEW_BYTES
 
 
 CALLS = """

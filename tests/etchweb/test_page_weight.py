@@ -13,14 +13,14 @@ from PIL import Image
 
 from etchweb.logbook.views import SHOWN_AT_FIRST
 from etchweb.previews.store import PICTURES_FOLDER, keep_picture
-from support.fakes.fake_daemon import ETCH
+from support.fakes.fake_daemon import ETCH, SHA256
 from support.samples.photo_files import PHOTOGRAPHS
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
 MOST_BYTES, MOST_REQUESTS = 60_000, 12
 FOLDED = re.compile(r"<details(?: [^>]*)?>.*?</details>", re.DOTALL)
 IMPORTED = re.compile(r'^import [^;]*"(\.[^"]+)"', re.MULTILINE)
-LINKED = re.compile(r'<(?:img|script|link)\b[^>]*?\b(?:src|href)="([^"]+)"')
+LINKED = re.compile(r'<(?:img|image|script|link)\b[^>]*?\b(?:src|href)="([^"]+)"')
 NOT_FETCHED = ("apple-touch-icon", "manifest")  # only once somebody installs the page
 
 VIEWS = (
@@ -32,15 +32,15 @@ VIEWS = (
 
 @pytest.fixture
 def hundred_runs(daemon, tmp_path):
-    """Have a hundred etches in the logbook, each with a picture of its own as dots."""
+    """Have a hundred etches in the logbook, each with its picture, and one in work."""
     dots = tmp_path / "dots.png"
     Image.open(ASTRONAUT).convert("L").resize((1000, 1000)).convert("1").save(dots)
     runs = []
     for number in range(100, 0, -1):
         gcode_sha256 = hashlib.sha256(str(number).encode()).hexdigest()
         runs.append({**ETCH, "id": number, "gcode_sha256": gcode_sha256})
-    for run in runs[:20]:
-        keep_picture(dots, folder=tmp_path / PICTURES_FOLDER, gcode_sha256=run["gcode_sha256"])
+    for gcode_sha256 in (SHA256, *(run["gcode_sha256"] for run in runs[:20])):
+        keep_picture(dots, folder=tmp_path / PICTURES_FOLDER, gcode_sha256=gcode_sha256)
 
     def answer(before=None, limit=500, **_):
         older = [run for run in runs if before is None or run["id"] < before]
