@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.heads import ASSUMED_SPOT_MM, Head
@@ -37,7 +36,7 @@ def find_head(name: str) -> Head:
         raise UnreadableSheet(f"{name}: {error}") from error
 
 
-def _with_spot(described: Mapping[str, Any]) -> dict[str, Any]:
+def _with_spot(described: Mapping[str, object]) -> dict[str, object]:
     """Return a laser's table; a spot that it does not state is assumed until a focus card."""
     if any(name.startswith("spot_") for name in described):
         return {"is_spot_stated": True, **described}

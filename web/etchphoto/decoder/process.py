@@ -40,7 +40,7 @@ from etchwire.children.child_limits import (
     limit_processor,
 )
 
-Table = Mapping[str, Any]
+Table = Mapping[str, object]
 Numbers = NDArray[Any]
 Work = Callable[[IO[bytes]], tuple[Table, Iterable[Numbers]]]
 Progress = Callable[[float], None]

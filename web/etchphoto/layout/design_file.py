@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.design import KINDS, Design, Layer, Tile
@@ -25,7 +25,7 @@ def read_design(path: Path) -> Design:
     return read_file(path, design_of_table)
 
 
-def design_of_table(table: Mapping[str, Any], text: str = "") -> Design:
+def design_of_table(table: Mapping[str, object], text: str = "") -> Design:
     """Return the design of a table as TOML has it; `text` is where lines are looked up."""
     require_format(table, FORMAT, VERSION, "design")
     refuse_unknown(_ENTRIES, table, ("the design", 0, text))

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.design import PhotoLayer
@@ -25,7 +25,7 @@ def read_mural(path: Path) -> Mural:
     return read_file(path, mural_of_table)
 
 
-def mural_of_table(table: Mapping[str, Any], text: str = "") -> Mural:
+def mural_of_table(table: Mapping[str, object], text: str = "") -> Mural:
     """Return the mural of a table; `text` is where lines are looked up."""
     require_format(table, FORMAT, VERSION, "mural")
     refuse_unknown(_ENTRIES, table, ("the mural", 0, text))

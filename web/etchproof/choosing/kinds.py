@@ -1,7 +1,7 @@
 """Which other cards, and what of a recipe, a card is read with; without numpy, for the page."""
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from etchproof.card import CHECK, POWER
 from etchwire.calls.catalogue import RecipeEntry
@@ -24,6 +24,6 @@ EARLIER_KINDS: Final[Mapping[str, tuple[str, ...]]] = {
 EARLIER: Final = 5  # cards before this one that keep the standard and help the curve
 
 
-def recipe_table(kept: RecipeEntry) -> dict[str, Any]:
+def recipe_table(kept: RecipeEntry) -> dict[str, object]:
     """Return a recipe of the logbook as `CardEvidence.in_force` has it."""
     return {name: getattr(kept, name) for name in IN_FORCE}

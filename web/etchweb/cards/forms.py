@@ -1,7 +1,7 @@
 """What the forms of *Test cards* say, read into orders and questions; refusals are sentences."""
 
 from collections.abc import Collection, Mapping, Sequence
-from typing import Any, Final
+from typing import Final
 
 from etchproof.card import UNGLAZED_BACK, WITHOUT_RECIPE
 from etchproof.choosing.kinds import MOST_CYCLES, TREATMENTS
@@ -106,7 +106,7 @@ def card_order(
 
 def _wedge(form: Form) -> JsonTable:
     """Return how the tile of a focus card is packed up."""
-    wedge: dict[str, Any] = {"bed_place": form.get("bed_place", "")} | {
+    wedge: dict[str, object] = {"bed_place": form.get("bed_place", "")} | {
         name: number(form, name, label, least=0, most=_LARGEST_PLACE_MM)
         for name, label in (
             ("left_mm", "How far up the left end stands, in millimetres,"),

@@ -196,7 +196,7 @@ TAKEN_OVER: Final = (
 )  # fmt: skip
 
 
-def _settings_in(table: JsonTable) -> dict[str, Any]:
+def _settings_in(table: JsonTable) -> dict[str, object]:
     """Return head and recipe; neither where they are unfit, so that they are asked for again."""
     head, recipe = table.get("head"), table.get("recipe")
     try:

@@ -35,7 +35,7 @@ class PanelAction:
     label: str
     done: str
     verb: str
-    says: Mapping[str, Any] = field(default_factory=dict)
+    says: Mapping[str, object] = field(default_factory=dict)
 
 
 PANEL_ACTIONS: Final = {
