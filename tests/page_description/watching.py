@@ -78,6 +78,15 @@ PAIRING: Final = (
     Entry(method="GET", path="/phones", says="The paired phones."),
     Entry(
         method="POST",
+        path="/phones/add",
+        says="Open a code for one more phone, with the square that opens the page there.",
+        role="operate",
+        asks={"role": {"enum": ["watch", "operate"]}},
+        needs=("role",),
+        answers=(422, 503),
+    ),
+    Entry(
+        method="POST",
         path="/phones/{number}/forget",
         says="Ask whether a phone is to be removed, then remove it.",
         role="operate",

@@ -5,10 +5,10 @@ import time
 from pathlib import Path
 
 import click
-import segno
 
 from etchweb.auth.codes import CODE_LASTS_S, new_code
 from etchweb.auth.roles import Role
+from etchweb.auth.square import square_text
 from etchweb.auth.store import FILE_NAME, Phone, Store
 from etchweb.server.host_names import addresses, is_loopback
 from etchweb.server.page_database import StoreUnusable
@@ -67,7 +67,7 @@ def _pair(store: Store, role: Role) -> None:
     code = new_code()
     store.add_code(code, role, time.time())
     if sys.stdout.isatty():
-        segno.make(places[0], error="m").terminal(compact=True)
+        click.echo(square_text(places[0]), nl=False)
     click.echo(f"Open   {'  or  '.join(places)}")
     click.echo(f"Type   {code[:3]} {code[3:]}")
     click.echo(f"It lets one phone {role}, and lasts {CODE_LASTS_S / 60:.0f} minutes.")

@@ -112,6 +112,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "phones.show": Role.WATCH,
     "phones.leave": Role.WATCH,
     "phones.forget": Role.OPERATE,
+    "phones.add": Role.OPERATE,
 }
 
 

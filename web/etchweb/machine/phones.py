@@ -1,18 +1,50 @@
-"""The paired phones: who may come in, and removing one."""
+"""The paired phones: who may come in, letting another in, and removing one."""
+
+import time
+from typing import Final
 
 from flask import Blueprint, abort, g, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from etchweb.auth.access import clear_cookie
+from etchweb.auth.codes import CODE_LASTS_S, new_code
+from etchweb.auth.roles import Role
+from etchweb.auth.square import square_svg
 from etchweb.context import app_context
+from etchweb.server.host_names import is_loopback
+from etchweb.text.view import View
 
 pages = Blueprint("phones", __name__)
+
+NO_ROLE: Final = "Choose what the other phone may do."
 
 
 @pages.get("/phones")
 def show() -> str:
     """List the paired phones."""
     return _page()
+
+
+@pages.post("/phones/add")
+def add() -> str:
+    """Open a code for one more phone, and show it with the square that its camera reads."""
+    try:
+        role = Role(request.form.get("role", ""))
+    except ValueError:
+        abort(422, NO_ROLE)
+    code = new_code()
+    app_context().access.store.add_code(code, role, time.time())
+    address = url_for("pairing.show", _external=True)
+    return _page(
+        invitation={
+            "square": square_svg(address),
+            "address": address,
+            "code": f"{code[:3]} {code[3:]}",
+            "role": role,
+            "lasts_min": round(CODE_LASTS_S / 60),
+            "is_loopback": is_loopback(request.host.rpartition(":")[0] or request.host),
+        }
+    )
 
 
 @pages.post("/phones/<int(max=9007199254740991):number>/forget")
@@ -37,7 +69,9 @@ def leave() -> Response | str:
     return answer
 
 
-def _page(*, asked: int | None = None, is_leaving: bool = False) -> str:
+def _page(
+    *, asked: int | None = None, is_leaving: bool = False, invitation: View | None = None
+) -> str:
     """Return the list; `asked`: the number of the phone that is to be removed."""
     return render_template(
         "machine/phones.html",
@@ -45,4 +79,5 @@ def _page(*, asked: int | None = None, is_leaving: bool = False) -> str:
         mine=g.visitor.phone,
         asked=asked,
         is_leaving=is_leaving,
+        invitation=invitation,
     )

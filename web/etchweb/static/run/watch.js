@@ -2,7 +2,7 @@
 
 import { call, listenForTouch, mark, showSwitch } from "./alarm.js";
 import { askWithoutLeaving } from "../server/asking.js";
-import { showClockTimes } from "../text/clock.js";
+import { clockTime, showClockTimes } from "../text/clock.js";
 import { countDown } from "../text/countdown.js";
 import { listen } from "./live.js";
 import { moveTile } from "../previews/tile.js";
@@ -102,7 +102,7 @@ function showAge() {
   clearTimeout(lostTimer);
   lostTimer = setTimeout(showAge, isLost ? 1000 : LOST_AFTER_MS - age);
   if (!isLost) return;
-  note.textContent = `Link to the box lost: nothing heard for ${Math.round(age / 1000)} s. What you see is old.`;
+  note.textContent = `Link to the box lost: nothing heard since ${clockTime(heardAt)}. What you see is old.`;
   offer([...new Set([...(view.may ?? []), ...ALWAYS_ASKABLE])]);
 }
 
