@@ -94,3 +94,41 @@ def test_a_run_of_one_tile_has_no_tiles(logbook):
     logbook.end_run(run, **END)
 
     assert tiles_of(logbook, run) == {}
+
+
+ITEM = {"title": "Ida", "width_mm": 90.0, "height_mm": 90.0, "surface": "tile", "count": 2}
+
+
+def item_of(logbook):
+    (item,) = logbook.ask("order", id=1)["items"]
+    return item
+
+
+def test_tiles_of_an_order_s_item_count_each_by_its_own_end_and_verdict(logbook):
+    """Two of three were wanted: one is good, the other spoilt by a cut, so one is to be made."""
+    logbook.note("save_order", order={"customer": "Ada", "items": [ITEM]})
+    run = start_run(logbook, parts=(part_of(7, 0, item=1), part_of(3, 10, item=1)))
+    assert item_of(logbook)["to_make"] == 0  # both are on the bench
+
+    logbook.end_run(run, **END | {"ended": "stopped", "etched_rows": 12})
+    assert [tile["ended"] for tile in item_of(logbook)["tiles"]] == ["complete", "stopped"]
+    assert [tile["elapsed_s"] for tile in item_of(logbook)["tiles"]] == [4.0, 4.0]
+    logbook.note("save_verdict", run=run, verdict="good", pocket=7, photo="a.jpg")
+    assert item_of(logbook)["to_make"] == 1
+
+    rest = logbook.start_run(
+        sheet_json=sheet_of(
+            parts=(part_of(7, 0, item=1), part_of(3, 10, item=1)), index=sheet_of().index[12:]
+        ).to_json(),
+        started_at_utc="2026-11-25T18:00:00+00:00",
+        notes={},
+        continues_run=run,
+    )
+    assert item_of(logbook)["to_make"] == 0
+    logbook.end_run(rest, **END)
+    logbook.note("save_verdict", run=rest, verdict="good", pocket=3)
+    assert item_of(logbook)["state"] == "done"
+
+    logbook.note("forget_order", id=1)
+    assert {tile["title"] for tile in logbook.ask("run", id=rest)["tiles"]} == {"deleted"}
+    assert logbook.ask("run", id=run)["verdicts"][0]["photo"] == ""

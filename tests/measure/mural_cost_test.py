@@ -32,11 +32,17 @@ crop = [0, 0, 1, {share}]
 
 
 def cost_of_mural(folder, columns, rows, share):
-    """Prepare a mural and return its seconds of processor and the most memory it had, in MB."""
+    """Prepare a mural; return its cost."""
     (folder / "wall.toml").write_text(MURAL.format(columns=columns, rows=rows, share=share))
-    words = ["mural", folder / "wall.toml", folder / "photo.jpg", "-o", folder / f"{rows} rows"]
+    return cost_of(
+        ["mural", folder / "wall.toml", folder / "photo.jpg", "-o", folder / f"{rows} rows"]
+    )
+
+
+def cost_of(words, program=("-m", "etchwarden")):
+    """Run a program; return its seconds of processor and the most memory it had, in MB."""
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    command = [sys.executable, "-m", "etchwarden", *words]
+    command = [sys.executable, *program, *words]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL) as job:
         peak_mb = 0.0
         while job.poll() is None:

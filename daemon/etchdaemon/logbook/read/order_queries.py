@@ -37,12 +37,28 @@ _VERDICT: Final = "(SELECT verdict FROM verdict WHERE run_id = run.id ORDER BY i
 _LOADED: Final = """(
     SELECT max(id) FROM assignment WHERE gcode_sha256 = (SELECT gcode_sha256 FROM loaded_job)
 )"""
+# A tile of a run of several is that of the last run of its chain that still had it to etch.
+_TILE_ENDED: Final = """CASE
+    WHEN coalesce(run.etched_rows, 0) >= run_tile.first_row + run_tile.rows THEN 'complete'
+    WHEN run.etched_rows < run_tile.first_row THEN 'not begun'
+    ELSE run.ended END"""
+_TILE_VERDICT: Final = """(
+    SELECT verdict FROM verdict WHERE run_id = run.id AND verdict.pocket = run_tile.pocket
+    ORDER BY id DESC LIMIT 1)"""
+_TILE_IS_LAST: Final = """NOT EXISTS (
+    SELECT 1 FROM run AS later JOIN run_tile AS rest ON rest.run_id = later.id
+    WHERE later.continues_run_id = run.id AND rest.pocket = run_tile.pocket)"""
 _FACTS: Final = f"""
     WITH tile AS (
         SELECT item_id, assignment.id AS assignment_id, run.id AS run_id, ended,
             {_VERDICT} AS verdict
         FROM assignment LEFT JOIN run ON run.assignment_id = assignment.id AND {_IS_LAST}
         WHERE item_id IS NOT NULL
+            AND (?1 IS NULL OR item_id IN (SELECT id FROM order_item WHERE order_id = ?1))
+        UNION ALL
+        SELECT item_id, NULL, run.id, {_TILE_ENDED}, {_TILE_VERDICT}
+        FROM run_tile JOIN run ON run.id = run_id
+        WHERE item_id IS NOT NULL AND {_TILE_IS_LAST}
             AND (?1 IS NULL OR item_id IN (SELECT id FROM order_item WHERE order_id = ?1))
     )
     SELECT order_id, item.id, tiles, total(verdict = 'good'), total(verdict <> 'good'),
@@ -74,6 +90,15 @@ _TILES: Final = f"""
         run.ended, {_VERDICT} AS verdict, coalesce(sum(chain.elapsed_s), 0.0) AS elapsed_s,
         coalesce(sum(chain.beam_s), 0.0) AS beam_s
     FROM chain JOIN run ON run.id = chain.last_id GROUP BY run.id ORDER BY run.id
+"""  # noqa: S608 (made of constants)
+# Of a run of several a tile has the share of its rows.
+_BENCH_TILES: Final = f"""
+    SELECT run.id AS run_id, (SELECT lot FROM assignment WHERE id = run.assignment_id) AS lot,
+        {_TILE_ENDED} AS ended, {_TILE_VERDICT} AS verdict,
+        coalesce(elapsed_s, 0.0) * run_tile.rows / run.rows AS elapsed_s,
+        coalesce(beam_s, 0.0) * run_tile.rows / run.rows AS beam_s
+    FROM run_tile JOIN run ON run.id = run_id
+    WHERE item_id = ? AND {_TILE_IS_LAST} ORDER BY run.id, run_tile.first_row
 """  # noqa: S608 (made of constants)
 _PROOFS: Final = """
     SELECT answer, shown_sha256, way, at_utc, who, shown_sha256 = ?2 AS is_current
@@ -180,5 +205,8 @@ def _item(book: sqlite3.Connection, row: _Row) -> ItemEntry:
         trials=tuple(trial for (trial,) in book.execute(_TRIALS, (item.surface,))),
         test_tiles_ratio=(cards or 0) / others if others else 0.0,
         proofs=tuple(select(book, ProofEntry, _PROOFS, (item_id, item.fingerprint))),
-        tiles=tuple(select(book, TileEntry, _TILES, (item_id,))),
+        tiles=(
+            *select(book, TileEntry, _TILES, (item_id,)),
+            *select(book, TileEntry, _BENCH_TILES, (item_id,)),
+        ),
     )

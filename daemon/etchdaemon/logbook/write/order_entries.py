@@ -140,6 +140,16 @@ def forget_order(book: sqlite3.Connection, *, order: int, stamp: Stamp) -> int |
         " JOIN order_item ON order_item.id = item_id WHERE order_id = ?)",
         (order,),
     )
+    tiles = "SELECT id FROM order_item WHERE order_id = ?"
+    book.execute(
+        "UPDATE verdict SET photo = '' WHERE EXISTS (SELECT 1 FROM run_tile WHERE run_tile.run_id ="  # noqa: S608
+        f" verdict.run_id AND run_tile.pocket = verdict.pocket AND item_id IN ({tiles}))",
+        (order,),
+    )
+    book.execute(
+        f"UPDATE run_tile SET title = '{FORGOTTEN}' WHERE item_id IN ({tiles})",  # noqa: S608
+        (order,),
+    )
     return order
 
 
@@ -239,7 +249,11 @@ def _withdraw(book: sqlite3.Connection, item: OrderItem, stamp: Stamp) -> None:
 
 
 def _remove_item(book: sqlite3.Connection, item: int) -> None:
-    if book.execute("SELECT 1 FROM assignment WHERE item_id = ?", (item,)).fetchone():
+    if book.execute(
+        "SELECT 1 FROM assignment WHERE item_id = ?1"
+        " UNION ALL SELECT 1 FROM run_tile WHERE item_id = ?1",
+        (item,),
+    ).fetchone():
         raise CommandRefused("An item with tiles on the bench or etched stays: lower its number.")
     book.execute("DELETE FROM proof WHERE item_id = ?", (item,))
     book.execute("DELETE FROM order_item WHERE id = ?", (item,))
