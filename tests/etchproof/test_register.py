@@ -7,7 +7,7 @@ import pytest
 
 from darkroom.camera import Shot, photograph
 from darkroom.cards import RECIPE, power_card, register_card
-from darkroom.tile import SURFACES, etch_hairlines
+from darkroom.tile import SURFACES, etch_hairlines, not_wiped
 from etchproof.errors import NoRegister
 from etchproof.model.register_reading import register_by_camera, register_by_eye
 from etchproof.reading.camera import read_card
@@ -37,6 +37,20 @@ def test_a_camera_finds_both_corrections(lag_s, slack_mm):
     for feed in (WORKING, WORKING / 2):
         assert found.register.lead_mm(feed) == pytest.approx(true.lead_mm(feed), abs=0.01)
     assert found.register.slack_mm == pytest.approx(slack_mm, abs=0.02)
+
+
+@pytest.mark.parametrize("haze", [0.0, 0.02])
+def test_a_card_with_its_burnt_paint_still_on_it_reads_the_same(haze):
+    """It lies on its hairline, whichever way that was burnt; more soot than that is refused."""
+    card = register_card()
+    tile = etch_hairlines(card, SURFACES["willing"], lag_s=0.0004, slack_mm=0.06)
+    photo = photograph(not_wiped(tile, haze=haze), Shot(tilt_degrees=20, light_ratio=2.0))
+
+    found = register_by_camera(read_card([photo], [card], is_wiped=True)[0])
+
+    true = Register(beam_lag_s=0.0004, slack_mm=0.06)
+    for feed in (WORKING, WORKING / 2):
+        assert found.register.lead_mm(feed) == pytest.approx(true.lead_mm(feed), abs=0.01)
 
 
 def test_a_camera_finds_them_beyond_the_offsets_that_the_card_tries():

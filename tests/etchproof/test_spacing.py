@@ -203,6 +203,11 @@ def test_where_all_close_or_only_the_finest_does_the_next_card_is_named():
     assert "The recipe's own lines, 0.1 mm apart, do not close" in only_finest
 
 
+def test_a_spacing_card_without_black_is_asked_whether_it_was_wiped():
+    assert "Was it wiped?" in " ".join(told([62, 62, 62, 62, 80]).table["sentences"])
+    assert "Was it wiped?" not in " ".join(told([30, 30, 30, 30, 50]).table["sentences"])
+
+
 def test_nothing_changes_where_the_recipes_own_spacing_is_the_coarsest_that_closes():
     result = told([30, 30, 40, 50, 60])
     assert result.recommended is None

@@ -11,6 +11,7 @@ from darkroom.tile import SURFACES, burn, etch
 from etchphoto.halftone import HALFTONES
 from etchphoto.light import lightness, luminance_of_lightness
 from etchphoto.tone import BURNT_AS_WANTED, coverage_to_burn
+from etchproof.choosing.card_result import CardEvidence, result_of
 from etchproof.errors import NoToneCurve
 from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.tone_reading import effective_coverage, read_tone, tone_value_increase
@@ -196,6 +197,17 @@ def test_steps_as_dark_as_the_solid_are_no_sign_of_burning_too_far():
     )
 
     assert found.over_burnt is None
+
+
+@pytest.mark.parametrize(("darkest", "is_asked"), [(28, False), (62, True)])
+def test_a_tone_card_without_black_is_asked_whether_it_was_wiped(darkest, is_asked):
+    """Paint that fires without browning leaves nothing else to tell it by."""
+    card = lay_out_tone_card(wishes(), RECIPE_OF_TONE)
+    read = steps_read(card, lambda share: float(np.interp(share, [0, 1], [100, darkest])))
+
+    sentences = result_of(CardEvidence(card=card, reading=read)).table["sentences"]
+
+    assert ("Was it wiped?" in " ".join(sentences)) is is_asked
 
 
 RECIPE_OF_TONE = Recipe(surface="t", feed_mm_per_min=1500.0, power_ratio=0.5, line_spacing_mm=0.1)

@@ -7,7 +7,7 @@ from typing import Final
 import click
 
 from etchproof.card import FOCUS, Card
-from etchproof.choosing.card_result import CardResult
+from etchproof.choosing.card_result import CardResult, tone_remarks
 from etchproof.choosing.choice import Outcome
 from etchproof.choosing.next_card import NextCard
 from etchproof.choosing.second_card import SECOND_STEPS
@@ -72,8 +72,8 @@ def tell_tone(card: Card, reading: Reading) -> None:
         f"Half the area burnt looks {tone.tvi_percent:+.1f} points of what it should. Black "
         f"reflects {tone.black * 100:.1f} % of what the bare tile does{darkest}."
     )
-    if tone.over_burnt:
-        click.echo(tone.over_burnt.sentence)
+    for sentence in tone_remarks(tone, read.lightness if read else None):
+        click.echo(sentence)
 
 
 def tell_register(found: RegisterReading) -> None:

@@ -16,12 +16,13 @@ from etchproof.choosing.durability import Trial, loss_of, loss_sentences
 from etchproof.choosing.focus_words import focus_sentences
 from etchproof.choosing.judging import Cell, judge, marked_patches
 from etchproof.choosing.measured_reserve import is_of_places, measure_reserve
+from etchproof.choosing.sentences import about_wiping
 from etchproof.choosing.spacing_choice import read_spacing
 from etchproof.choosing.spacing_words import spacing_sentences
 from etchproof.errors import NoFocus, NoSpacing, NoToneCurve, UnreadableCard
 from etchproof.model.focus_reading import read_focus
 from etchproof.model.register_reading import register_by_camera, register_by_eye
-from etchproof.model.tone_reading import read_dot, read_tone
+from etchproof.model.tone_reading import ToneReading, read_dot, read_tone
 from etchproof.reading.hand_marks import (
     OTHER_WAY_ROUND,
     WEDGE,
@@ -313,7 +314,7 @@ def _tone_result(shown: CardEvidence) -> CardResult:
         "black": tone.black,
         "tvi_percent": tone.tvi_percent,
         "curve": curve,
-        "sentences": [tone.over_burnt.sentence] if tone.over_burnt else [],
+        "sentences": tone_remarks(tone, darkest.lightness if darkest else None),
     }
     summary = {
         "tvi_percent": tone.tvi_percent,
@@ -322,6 +323,13 @@ def _tone_result(shown: CardEvidence) -> CardResult:
     }
     recipe = card.settings | {"tone_curve": curve | {"dot": dot.to_table()}}
     return CardResult(table=table, summary=summary, recommended={"recipe": recipe})
+
+
+def tone_remarks(tone: ToneReading, darkest: float | None) -> list[str]:
+    """Return what makes a tone card doubtful; `darkest` is the lightness of its solid patch."""
+    if tone.over_burnt:
+        return [tone.over_burnt.sentence]
+    return list(about_wiping(darkest))
 
 
 def _register_result(shown: CardEvidence) -> CardResult:

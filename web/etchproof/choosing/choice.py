@@ -14,6 +14,7 @@ from typing import Final
 
 from etchproof.card import POWER, SOLID, Card
 from etchproof.choosing.judging import (
+    BLACK_L,
     Cell,
     Judgement,
     darkest_sound,
@@ -60,8 +61,7 @@ from etchproof.model.response import Point, Response
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import Reading
 
-BLACK_L: Final = 50.0  # half way to white: lighter is no black, even if nothing is darker
-MARKED_L: Final = 85.0  # lighter, and there is nothing to make a picture of (both our choice)
+MARKED_L: Final = 85.0  # lighter, and there is nothing to make a picture of (our choice)
 SAME_SPEED: Final = 0.01
 
 

@@ -11,6 +11,7 @@ from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
 from etchwire.catalogue.heads import dose_j_per_mm2
 
+BLACK_L: Final = 50.0  # half way to white: lighter is no black, even if nothing is darker
 PLATEAU_L: Final = 3.0  # lighter by less, side by side, looks the same (our choice)
 PLATEAU_DOSES: Final = 2.0  # twice the dose for no more darkness is a plateau (our choice)
 UNEVEN_L: Final = 3.0  # scatter inside a patch that an eye sees as blotches (our choice)

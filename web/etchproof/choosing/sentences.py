@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from etchproof.card import Card
-from etchproof.choosing.judging import Cell
+from etchproof.choosing.judging import BLACK_L, Cell
 from etchproof.choosing.reserve import BlackBegins, KeptReserve
 from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range
 from etchproof.reading.hand_marks import Mark
@@ -82,6 +82,12 @@ def about_paleness(darkest: float | None) -> Iterator[str]:
             "that: another paint or a thicker coat may. This is the fastest patch that is as dark. "
             f"{WAS_IT_WIPED}"
         )
+
+
+def about_wiping(darkest: float | None) -> Iterator[str]:
+    """Ask whether a card without black was wiped: even paint shows by nothing else."""
+    if darkest is not None and darkest > BLACK_L:
+        yield f"The darkest patch has lightness {darkest:.0f}, which is no black. {WAS_IT_WIPED}"
 
 
 def about_fingernail(best: Cell) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from etchproof.choosing.reserve import RESERVE
+from etchproof.choosing.sentences import about_wiping
 from etchproof.choosing.spacing_choice import PICTURE_MM, SpacingReading
 from etchproof.layout.duration import in_words
 from etchproof.reading.measuring import UNEVEN_CELL_MM
@@ -36,6 +37,7 @@ def _sentences(found: SpacingReading) -> Iterator[str]:
             "It is the finest spacing of this card, so it may not close either: compare it with a "
             "finer card, or burn with more dose."
         )
+    yield from about_wiping(coarsest.lightness)
     if not recipe.has_closed:
         yield f"The recipe's own lines, {recipe.spacing_mm:.3g} mm apart, do not close."
     yield from _about_best(found)
