@@ -1,7 +1,13 @@
 """Painting lots by command, against a real logbook."""
 
-import pytest
+import re
 
+import pytest
+from click.testing import CliRunner
+
+from darkroom.camera import Shot, photograph
+from darkroom.two_tiles import two_tiles
+from etchwarden.commands.lot import command
 from support.harnesses.catalogue_bench import Shop
 
 SURFACE = "'white tile'"
@@ -63,3 +69,16 @@ def test_what_cannot_be_is_refused_in_a_sentence(shop, words, answer):
     assert result.exit_code != 0
     assert answer in result.output
     assert "Traceback" not in result.output
+
+
+def test_two_tiles_of_a_photo_are_compared(tmp_path):
+    (tmp_path / "both.jpg").write_bytes(
+        photograph(two_tiles(94, 91), Shot(fill=1.28, light_ratio=1.5)).getvalue()
+    )
+    (tmp_path / "none.jpg").write_text("no photo")
+
+    told = CliRunner().invoke(command, ["compare", str(tmp_path / "both.jpg")])
+    refused = CliRunner().invoke(command, ["compare", str(tmp_path / "none.jpg")])
+
+    assert re.fullmatch(r"The right tile is darker by (2\.[89]|3\.[0-2]) L\*, .*\n", told.stdout)
+    assert refused.exit_code == 1

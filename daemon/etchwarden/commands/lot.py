@@ -10,6 +10,7 @@ import click
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.machine_calls import sentence
 from etchwire.calls.catalogue import AssignTile, LotEntry, Lots, SaveLot
 from etchwire.catalogue.lots import FROST_RATED, Lot, is_dry
 from etchwire.errors import UnreadableSheet
@@ -116,6 +117,30 @@ def assign(name: str, run: int | None, job: Path | None, socket: Path) -> None:
             AssignTile(lot=name, run=run, gcode_sha256=gcode_sha256, who=catalogue.who)
         )
     click.echo(f"{job if run is None else f'Run {run}'}: lot {name}.")
+
+
+@command.command()
+@click.argument("photo", type=click.Path(path_type=Path))
+@click.option(
+    "--white", type=click.FloatRange(50, 100), default=95.0, show_default=True,
+    help="L* of the left tile, where it was measured.",
+)  # fmt: skip
+def compare(photo: Path, white: float) -> None:
+    """Say how much whiter one tile is than another, from a PHOTO of both.
+
+    Lay them edge to edge, the older lot on the left, and fill the picture with both, the joint
+    upright in its middle; bare paint, daylight from a wide sky, no lamp.
+    """
+    # Heavy: the other commands of lots need no photo.
+    from etchproof.errors import PhotoRefused  # noqa: PLC0415
+    from etchproof.reading.photograph import load_photograph  # noqa: PLC0415
+    from etchproof.reading.whiteness import compare_whites, difference_words  # noqa: PLC0415
+
+    try:
+        found = compare_whites(load_photograph(photo).light, left_lightness=white)
+    except PhotoRefused as refused:
+        raise click.ClickException(sentence(refused)) from refused
+    click.echo(difference_words(found))
 
 
 def _described(known: Lot | None, name: str, said: dict[str, Any]) -> Lot:
