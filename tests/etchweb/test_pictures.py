@@ -6,6 +6,7 @@ from PIL import Image
 
 from etchweb.previews.store import (
     PICTURES_FOLDER,
+    SMALL_HEIGHT_PX,
     SMALL_WIDTH_PX,
     THUMB_PX,
     draw_path,
@@ -110,3 +111,11 @@ def test_the_way_of_the_head_is_linked_where_it_has_been_drawn(phone, daemon, tm
     assert "Red cross: the origin" in page
     with phone.look(f"/picture/{path_name(SHA256)}") as picture:
         assert picture.mimetype == "image/png"
+
+
+def test_many_tiles_one_above_the_other_stay_small(tmp_path):
+    Image.new("1", (900, 10_800)).save(tmp_path / "tall.png")
+    keep_picture(tmp_path / "tall.png", folder=tmp_path / "pictures", gcode_sha256=SHA256)
+
+    with Image.open(tmp_path / "pictures" / f"{SHA256}-small.jpg") as small:
+        assert small.size == (SMALL_HEIGHT_PX // 12, SMALL_HEIGHT_PX)

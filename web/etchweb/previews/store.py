@@ -12,6 +12,7 @@ from etchwire.storing import write_whole
 # Scaled down here and not in the browser, whose quick way turns fine dots into moiré. A dot
 # pattern hardly compresses: at this width and quality the first view of a page stays small.
 SMALL_WIDTH_PX: Final = 480
+SMALL_HEIGHT_PX: Final = 1440  # of many tiles one above the other
 _SMALL_QUALITY: Final = 35
 THUMB_PX: Final = 132  # the longer side; half as much again as a list shows
 THUMB_QUALITY: Final = 45
@@ -69,9 +70,10 @@ def keep_picture(picture: Path, *, folder: Path, gcode_sha256: str) -> None:
     with Image.open(picture) as image:
         grey = image.convert("L")
     thumb_px = min(SMALL_WIDTH_PX, THUMB_PX * grey.width / max(grey.size))
+    small_px = min(SMALL_WIDTH_PX, SMALL_HEIGHT_PX * grey.width / grey.height)
     for name, width_px, quality in (
         (thumb_name(gcode_sha256), thumb_px, THUMB_QUALITY),
-        (small_name(gcode_sha256), SMALL_WIDTH_PX, _SMALL_QUALITY),
+        (small_name(gcode_sha256), small_px, _SMALL_QUALITY),
     ):
         size_px = (max(1, round(width_px)), max(1, round(grey.height * width_px / grey.width)))
         drawn = BytesIO()
