@@ -36,6 +36,8 @@ def test_signs_in_a_jig_become_one_job_and_one_of_them_is_done_again(bench, tmp_
     assert lines[1] == "1. Pocket 1: House number, from x 5.50, y 5.50 to x 65.50, y 45.50 mm"
     assert lines[2].startswith("2. Pocket 3: House number, from x 135.50")
     assert lines[-1] == "Nothing lies in pocket 2."
+    shown = bench("show", "{here}/tonight")
+    assert shown.stdout.splitlines() == lines[:-1]
     again = bench("again", "{here}/tonight", "3", "-o", "{here}/three")
     less = bench("without", "{here}/tonight", "3", "-o", "{here}/one")
 

@@ -1,5 +1,7 @@
 """`etchwarden etch` against a daemon that says what a test wants."""
 
+from datetime import datetime
+
 import pytest
 from click.testing import CliRunner
 
@@ -109,6 +111,23 @@ def test_whoever_watches_reads_what_somebody_is_asked_for(etch):
     result = etch(Loop(loaded(), ARMED, asked), *ANSWERS)
 
     assert "Look once more." in result.output
+
+
+def test_whoever_watches_several_tiles_reads_each_once_and_when_it_ends(etch):
+    tile = {
+        "pocket": 5, "title": "Ida", "number": 3, "tiles": 8, "remaining_s": 600.0,
+        "ends_at_utc": "2026-11-25T14:20:00+00:00",
+    }  # fmt: skip
+    run = {**COMPLETE["run"], "tile": tile, "ends_at_utc": "2026-11-25T16:05:00+00:00"}
+
+    result = etch(Loop(loaded(), ARMED, {**COMPLETE, "run": run}), *ANSWERS)
+
+    ends, all_end = (
+        datetime.fromisoformat(at_utc).astimezone().strftime("%H:%M")
+        for at_utc in (tile["ends_at_utc"], run["ends_at_utc"])
+    )
+    said = f"Tile 3 of 8, in pocket 5, ends {ends}, all {all_end}."
+    assert result.output.count(said) == 1
 
 
 def test_an_etch_that_failed_says_why(etch):

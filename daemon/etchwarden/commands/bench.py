@@ -12,7 +12,7 @@ from etchwarden.shared.jigs import find_jig
 from etchwarden.shared.job_summary import duration
 from etchwarden.shared.prepare_options import OUTPUT, refusals_told
 from etchwarden.shared.progress import progress_shown
-from etchwire.sheet import Sheet
+from etchwire.sheet import Sheet, read_sheet
 
 _EPILOG: Final = """\
 \b
@@ -111,6 +111,14 @@ def prepare(folder: Path, is_replacing: bool, **said: Any) -> None:
     if plan.empty:
         numbers = ", ".join(map(str, plan.empty))
         click.echo(f"Nothing lies in pocket{'s' if len(plan.empty) > 1 else ''} {numbers}.")
+
+
+@command.command()
+@click.argument("bench", type=click.Path(path_type=Path))
+def show(bench: Path) -> None:
+    """Say what lies in which pocket of BENCH, in the order of etching."""
+    with refusals_told():
+        _say(read_sheet(bench), bench)
 
 
 @command.command()

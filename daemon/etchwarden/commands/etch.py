@@ -3,6 +3,7 @@
 import time
 from collections.abc import Sequence
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 from typing import Final
 
@@ -15,7 +16,7 @@ from etchwire.calls.catalogue import Filter
 from etchwire.calls.client import DaemonClient
 from etchwire.calls.interlock_report import InterlockReport, QuestionView
 from etchwire.calls.machine import Arm, Start, Status
-from etchwire.calls.snapshot import JobView, RunView, Snapshot
+from etchwire.calls.snapshot import JobView, RunView, Snapshot, TileView
 from etchwire.catalogue.extraction_filter import SECONDS_PER_HOUR, filter_note
 from etchwire.errors import Refused
 
@@ -141,7 +142,7 @@ def _asked(question: QuestionView) -> Answer:
 
 
 def _watched(daemon: DaemonClient) -> RunView:
-    said = None
+    said, tile = None, 0
     with progress_shown("Etching") as show:
         for snapshot in daemon.watch():
             asked_for = snapshot.interlocks.asked_for
@@ -151,6 +152,20 @@ def _watched(daemon: DaemonClient) -> RunView:
             if snapshot.run is None:
                 continue
             show(snapshot.run.share)
+            if snapshot.run.tile is not None and snapshot.run.tile.number != tile:
+                tile = snapshot.run.tile.number
+                click.echo(_tile_text(snapshot.run.tile, snapshot.run.ends_at_utc), err=True)
             if snapshot.run.ended is not None:
                 return snapshot.run
     raise click.ClickException("The daemon went silent before the run had ended.")
+
+
+def _tile_text(tile: TileView, all_end_at_utc: str | None) -> str:
+    """Return which tile of several is in work, when it ends, and when all of them do."""
+    ends = "" if tile.ends_at_utc is None else f", ends {_clock_time(tile.ends_at_utc)}"
+    all_end = "" if all_end_at_utc is None else f", all {_clock_time(all_end_at_utc)}"
+    return f"Tile {tile.number} of {tile.tiles}, in pocket {tile.pocket}{ends}{all_end}."
+
+
+def _clock_time(at_utc: str) -> str:
+    return datetime.fromisoformat(at_utc).astimezone().strftime("%H:%M")
