@@ -1,9 +1,12 @@
 """Painting lots on the page: described, listed, and offered once they are dry."""
 
+import io
 import time
 
 import pytest
 
+from darkroom.camera import Shot, photograph
+from darkroom.two_tiles import two_tiles
 from etchweb.catalogue.lots import dry_lots
 from etchwire.catalogue.examples import PRACTICE_SURFACES
 from etchwire.catalogue.lots import Lot
@@ -95,3 +98,16 @@ def test_who_may_only_watch_sees_lots_and_changes_none(pair_phone):
     assert watching.look("/lots").status_code == 200
     assert "Describe a lot" not in watching.look("/lots").text
     assert watching.press("lots", form=TYPED).status_code == 403
+
+
+@pytest.mark.slow
+def test_two_tiles_of_a_photo_are_compared_by_a_child_process(phone, tmp_path):
+    both = photograph(two_tiles(94, 91), Shot(fill=1.28, light_ratio=1.5))
+
+    answer = phone.press("lots/compare", form={"photo": (both, "both.jpg")})
+    refused = phone.press("lots/compare", form={"photo": (io.BytesIO(b"no photo"), "x.jpg")})
+    nothing = phone.press("lots/compare", form={"photo": (io.BytesIO(b""), "")})
+
+    assert "The right tile is darker by" in answer.text
+    assert (answer.status_code, refused.status_code, nothing.status_code) == (200, 422, 422)
+    assert list((tmp_path / "pictures").iterdir()) == []

@@ -12,6 +12,7 @@ import pytest
 
 from darkroom.camera import Shot, photograph
 from darkroom.tile import SURFACES, etch
+from darkroom.two_tiles import two_tiles
 from etchproof.layout.job import read_card_file
 from etchweb.alerts.alerting import AlertDetector
 from etchweb.alerts.outbox import AlertPreferences, Outbox
@@ -157,6 +158,15 @@ def test_a_test_tile_is_made_and_read_although_every_step_was_refused_once(
     page = tried(lambda: phone.look("/test-tiles/1"))
 
     assert "rubs off" in page.text
+
+
+@pytest.mark.tries_writing("etchweb/catalogue/lots.py", "etchweb/catalogue/white_making.py")
+def test_two_tiles_are_compared_once_there_is_room(phone, tried):
+    both = photograph(two_tiles(94, 91), Shot(fill=1.28)).getvalue()
+
+    answer = tried(lambda: phone.press("lots/compare", form=photo(both)))
+
+    assert "darker by" in answer.text
 
 
 @pytest.mark.tries_writing("etchweb/orders/list_views.py")

@@ -46,4 +46,9 @@ DESCRIBING: Final = (
         method="POST", path="/lots", says="Describe a painting lot.", role="operate",
         asks=_LOT, needs=("painted_at",), answers=_ASKED,
     ),
+    Entry(
+        method="POST", path="/lots/compare", says="Compare the whites of two tiles in a photo.",
+        role="operate", asks={"photo": {"type": "string", "format": "binary"}}, needs=("photo",),
+        is_file_form=True, answers=(422, 503, 507),
+    ),
 )  # fmt: skip

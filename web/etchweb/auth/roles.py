@@ -60,6 +60,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "craft.surfaces": Role.WATCH,
     "craft.lots": Role.WATCH,
     "craft.describe_lot": Role.OPERATE,
+    "craft.compare_lots": Role.OPERATE,
     "craft.describe_laser": Role.OPERATE,
     "craft.describe_surface": Role.OPERATE,
     "craft.wipe_lens": Role.OPERATE,

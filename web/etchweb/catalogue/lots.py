@@ -2,20 +2,27 @@
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Final
 
 from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.forms import refusals_as_sentences
+from etchweb.catalogue.white_files import FOUND_NAME, PHOTO_NAME
 from etchweb.context import app_context, visitor_name
+from etchweb.previews.store import SCRATCH
 from etchweb.server.forms import Form, FormUnfit, number
-from etchweb.server.responses import refusals_on
-from etchweb.text.formatting import counted, millimetres
+from etchweb.server.picker import NO_PHOTO, chosen_photos
+from etchweb.server.responses import refusals_on, with_status
+from etchweb.text.formatting import as_sentence, counted, millimetres
 from etchweb.text.timestamps import moment
 from etchweb.text.view import View
+from etchweb.workers.work import CARD_FAULT, WORKER
 from etchwire.calls.catalogue import LotEntry, Lots, SaveLot, Surfaces
 from etchwire.catalogue.lots import FROST_RATED, LONGEST_DRYING_H, Lot, is_dry, offered
+from etchwire.children.child_process import Cause, ChildFailed, ChildProcess
 
 # Entry of etchwire.catalogue.lots.Lot, what the form calls it, and a hint.
 TEXT_FIELDS: Final = (
@@ -38,6 +45,7 @@ FIGURE_FIELDS: Final = (
     ),
 )
 _LARGEST: Final = 1e6
+NOT_READ: Final = "The photo could not be read. Take it again, or choose another."
 
 
 def lots() -> str:
@@ -51,6 +59,25 @@ def describe_lot() -> BaseResponse:
         lot = lot_in(request.form)
         app_context().daemon.ask(SaveLot(lot=lot, who=visitor_name()))
     return redirect(url_for("craft.lots"), 303)
+
+
+def compare_lots() -> BaseResponse:
+    """Say how much whiter one tile is than another, from a photo of both."""
+    photo = next(iter(chosen_photos(request.files.getlist("photo"))), None)
+    if photo is None:
+        return with_status(_page(NO_PHOTO, {}), 422)
+    home = app_context().pictures
+    home.mkdir(parents=True, exist_ok=True)
+    with TemporaryDirectory(dir=home, prefix=SCRATCH) as folder:
+        photo.save(Path(folder) / PHOTO_NAME)
+        try:
+            ChildProcess(WORKER, {"verb": "compare", "folder": folder}).run()
+        except ChildFailed as failure:
+            is_for_storage = failure.kind == CARD_FAULT
+            sentence = failure.sentence if failure.cause is Cause.FAILED else NOT_READ
+            return with_status(_page(as_sentence(sentence), {}), 507 if is_for_storage else 422)
+        found = (Path(folder) / FOUND_NAME).read_text(encoding="utf-8")
+    return with_status(_page("", {}, found), 200)
 
 
 def lot_in(form: Form) -> Lot:
@@ -87,7 +114,7 @@ def dry_lots(surface: str) -> list[str]:
     return offered(dry_at, datetime.now(UTC).isoformat())
 
 
-def _page(answer: str, typed: Mapping[str, str]) -> str:
+def _page(answer: str, typed: Mapping[str, str], compared: str = "") -> str:
     found = app_context().daemon.ask(Lots()).lots
     chosen = next((one for one in found if one.name == request.args.get("name")), None)
     now_utc = datetime.now(UTC).isoformat()
@@ -100,6 +127,7 @@ def _page(answer: str, typed: Mapping[str, str]) -> str:
         frost_rated=FROST_RATED,
         values=typed or (_typed(chosen.lot) if chosen else {}),
         answer=answer,
+        compared=compared,
     )
 
 

@@ -46,6 +46,7 @@ from etchwire.catalogue.records import COATINGS, WIPINGS
 pages = Blueprint("craft", __name__)
 pages.get("/lots")(lots.lots)
 pages.post("/lots")(lots.describe_lot)
+pages.post("/lots/compare")(lots.compare_lots)
 
 
 def register(app: Flask) -> None:

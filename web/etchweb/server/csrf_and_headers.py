@@ -42,6 +42,7 @@ FOREIGN_ORIGIN: Final = (
 BRINGS_FILES: Final = {
     "verdicts.save": LARGEST_PHOTO_BYTES,
     "new_picture.upload": LARGEST_PHOTO_BYTES,
+    "craft.compare_lots": LARGEST_PHOTO_BYTES,
     "orders.take_list": 4 * LARGEST_PHOTO_BYTES,  # the photos of a whole list
     "cards.read_photos": 2 * LARGEST_PHOTO_BYTES,  # several photos of one test card
 }

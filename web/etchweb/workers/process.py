@@ -19,6 +19,7 @@ VERBS: Final = MappingProxyType({  # where each is done; imported only then
     "make": ("etchweb.drafts.making", "make_picture"),
     "draw": ("etchweb.designs.making", "draw_design"),
     "bench": ("etchweb.bench.making", "make_bench"),
+    "compare": ("etchweb.catalogue.white_making", "compare_tiles"),
     "card": ("etchweb.cards.making", "make_card"),
     "read": ("etchweb.cards.making", "read_card_photos"),
 })  # fmt: skip
