@@ -216,3 +216,14 @@ def test_tiles_beyond_the_travel_nothing_at_all_and_a_changed_file_are_refused(j
     path.write_bytes(path.read_bytes().replace(b"S600", b"S900"))
     with pytest.raises(JobDoesNotFit, match="pocket 3 is not the one that its sheet describes"):
         written(laid(jobs))
+
+
+@pytest.mark.parametrize("side", ["left_mm", "right_mm", "bottom_mm", "top_mm"])
+def test_a_job_that_burns_beyond_its_picture_is_refused(jobs, side):
+    """A sheet that says less than its file burns would have a neighbour's coat burnt."""
+    (tile,) = tiles_of(*jobs[4])
+    inwards = 1.0 if side in ("left_mm", "bottom_mm") else -1.0
+    picture = replace(tile.part.picture, **{side: getattr(tile.part.picture, side) + inwards})
+
+    with pytest.raises(JobDoesNotFit, match=r"row 1?[0-9] of the job of pocket 1 burns beyond its"):
+        written([replace(tile, part=replace(tile.part, picture=picture))])

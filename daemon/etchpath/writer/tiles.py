@@ -26,9 +26,10 @@ from etchwire.sheet import Bounds, RowEntry, Sheet, TilePart
 MOST_TILES: Final = 400
 SEVERAL: Final = "several"  # in place of a halftone, where tiles differ in theirs
 _ROW: Final = re.compile(
-    rb"G90G0X(-?[\d.]+)Y(-?[\d.]+)\n(G91G1X-?[\d.]+S0(?:F[\d.]+)?\n"
-    rb"(?:X-?[\d.]+S\d+(?:F[\d.]+)?\n)*X-?[\d.]+S0(?:F[\d.]+)?\n)"
+    rb"G90G0X(-?[\d.]+)Y(-?[\d.]+)\n(G91G1X(-?[\d.]+)S0(?:F[\d.]+)?\n"
+    rb"(?:X-?[\d.]+S\d+(?:F[\d.]+)?\n)*X(-?[\d.]+)S0(?:F[\d.]+)?\n)"
 )
+_ROUNDED_MM: Final = 0.002  # places are whole micrometres
 _READ_AT_ONCE_BYTES: Final = 256 * 1024
 _Place = tuple[int, int]  # x and y in whole micrometres
 
@@ -248,7 +249,26 @@ def _texts(tile: Tile, rows: Sequence[RowEntry]) -> Iterator[bytes]:
                 raise JobDoesNotFit(
                     f"the job of pocket {tile.part.pocket} holds lines that are none of our rows"
                 )
+            _require_inside(tile, entry, float(row[4]), float(row[5]))
             yield row[3]
+
+
+def _require_inside(tile: Tile, entry: RowEntry, run_up_mm: float, run_out_mm: float) -> None:
+    """Raise JobDoesNotFit for a row that burns beyond its own picture, on a neighbour's coat.
+
+    Between run-up and run-out lies what burns; a row starts earlier by the head's register.
+    """
+    sheet, picture = tile.sheet, tile.part.picture
+    lead_mm = abs(sheet.head.register.lead_mm(sheet.recipe.feed_mm_per_min)) + _ROUNDED_MM
+    ends_mm = (entry.from_mm + run_up_mm, entry.to_mm - run_out_mm)
+    if not (
+        picture.left_mm - lead_mm <= min(ends_mm)
+        and max(ends_mm) <= picture.right_mm + lead_mm
+        and picture.bottom_mm - _ROUNDED_MM <= entry.y_mm <= picture.top_mm + _ROUNDED_MM
+    ):
+        raise JobDoesNotFit(
+            f"row {entry.row + 1} of the job of pocket {tile.part.pocket} burns beyond its picture"
+        )
 
 
 def _require_same_file(file: BinaryIO, tile: Tile) -> None:
