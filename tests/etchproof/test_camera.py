@@ -18,7 +18,7 @@ from etchphoto.light import luminance
 from etchproof.card import SOLID
 from etchproof.errors import PhotoRefused, UnreadableCard
 from etchproof.layout.markers import MODULES, code_of, draw_marker
-from etchproof.reading.camera import read_card, see_card
+from etchproof.reading.camera import read_card, read_photo, see_card
 from etchproof.reading.detection import find_markers
 from etchproof.reading.overlay import SPOILT_COLOUR, draw_overlay
 from etchproof.reading.photograph import load_photograph
@@ -427,3 +427,19 @@ def test_markers_are_found_in_a_photo_that_holds_more_than_the_card(tile):
 
     assert found.number == 7
     assert sorted(found.markers) == [0, 1, 2, 3]
+
+
+def test_a_soft_photo_of_a_turned_card_is_not_called_bent():
+    """A blur draws the corners of markers in, the more the further they are from upright."""
+    card = tone_card()
+    tile = etch(card, SURFACES["willing"])
+    soft = Shot(turn_degrees=141, tilt_degrees=20, fill=0.6, blur_px=3.4)
+    at = see_card(load_photograph(photograph(tile, soft)), [card])
+    sharp = see_card(load_photograph(photograph(tile, replace(soft, blur_px=1.0))), [card])
+    bent = replace(sharp, seen=replace(sharp.seen, residual_mm=at.seen.residual_mm + 0.02))
+
+    read_photo(at)
+
+    assert at.seen.residual_mm > 0.25
+    with pytest.raises(PhotoRefused, match="off where a flat card has them"):
+        read_photo(bent)

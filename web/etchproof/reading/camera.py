@@ -4,6 +4,7 @@ A photo that cannot be read truthfully is refused with the reason and what to do
 patch spoilt in one photo is taken from another.
 """
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -158,7 +159,7 @@ def _require_readable(bare: BareLight, blur: float, residual_mm: float) -> None:
         )
     if blur > MOST_BLUR_MM:
         raise PhotoRefused("out-of-focus", OUT_OF_FOCUS)
-    if residual_mm > MOST_RESIDUAL_MM:
+    if residual_mm > math.hypot(MOST_RESIDUAL_MM, blur):  # a blur draws every corner in by as much
         raise PhotoRefused(
             "bent",
             f"the markers lie {residual_mm:.2f} mm off where a flat card has them: photograph it "
