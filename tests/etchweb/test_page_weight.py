@@ -13,7 +13,9 @@ from PIL import Image
 
 from etchweb.logbook.views import SHOWN_AT_FIRST
 from etchweb.previews.store import PICTURES_FOLDER, keep_picture
+from support.fakes.catalogue_answers import craft, recipe
 from support.fakes.fake_daemon import ETCH, SHA256
+from support.harnesses.picture_bench import draft_to_proof
 from support.samples.photo_files import PHOTOGRAPHS
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
@@ -100,3 +102,18 @@ def test_no_view_is_heavy_at_first_sight(phone, daemon, hundred_runs, path):
 
     assert sum(sizes.values()) <= MOST_BYTES, sizes
     assert len(sizes) <= MOST_REQUESTS, sizes
+
+
+DOT = {"spread_dots": 0.45, "threshold": 0.2, "scale": 0.3, "steepness": 2.5, "black": 0.06}
+CURVE = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT}
+
+
+@pytest.mark.parametrize("known", [{}, {"tone_curve": CURVE}], ids=["no card", "a tone card"])
+def test_the_look_of_a_picture_is_as_light_as_a_first_view(app, phone, daemon, known):
+    daemon.answers |= craft(recipe(**known))
+    draft = draft_to_proof(app, ASTRONAUT, width_mm=80, height_mm=100)
+
+    sizes = fetched(phone, f"{draft}/look")
+
+    assert sum(sizes.values()) <= MOST_BYTES, sizes
+    assert sum("/tried-" in address for address in sizes) == (4 if known else 3)

@@ -55,6 +55,7 @@ from etchweb.drafts.store import (
     MadeJob,
     PhotoFacts,
     cut_name,
+    mix_name,
 )
 from etchweb.previews.store import keep_picture
 from etchwire.sheet import PICTURE_NAME, Sheet
@@ -63,11 +64,12 @@ from etchwire.transport.json_text import JsonTable
 
 SCREEN_PX: Final = 640
 _SCREEN_QUALITY: Final = 72
+LOOK_PX: Final = 420  # the picture that sliders change: a phone is about as wide
+MIX_PX: Final = 104
 SEEN_PX: Final = 480  # dots hardly compress
 _SEEN_QUALITY: Final = 45
-TRIED_DOTS: Final = 150
+TRIED_DOTS: Final = 100  # about half the pixels that a phone shows them on
 _LEAST_COLOUR: Final = 0.02  # of white's light; a grey JPEG has less
-_PX_PER_DOT: Final = 2
 
 Progress = Callable[[float], None]
 
@@ -114,7 +116,7 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     for kind in HALFTONE_CHOICES if order.dot is None else EVERY_HALFTONE:
         wish = replace(order, halftone=kind)
         bits = dots_of(wish.tone_curve.apply(part), wish)
-        save_dots(bits, folder / tried_name(kind), _PX_PER_DOT, wish.look)
+        save_dots(bits, folder / tried_name(kind), 1, wish.look, bits_a_px=4)
         seconds[kind] = etching_s(wanted, wish)
     tried = Tried(of=draft.tried_key, black=order.black, seconds=seconds, is_coloured=is_coloured)
     if order.dot is not None:
@@ -224,7 +226,7 @@ def photo_of(folder: Path, draft: Draft) -> LoadedPhoto:
 
 def _save_cuts(folder: Path, photo: LoadedPhoto, frame: Frame) -> bool:
     """Save the cut photo for the screen in each mix of colours; return whether they differ."""
-    scale = min(1.0, SCREEN_PX / max(frame.rows, frame.columns))
+    scale = min(1.0, LOOK_PX / max(frame.rows, frame.columns))
     small = replace(
         frame,
         columns=max(1, round(frame.columns * scale)),
@@ -234,6 +236,7 @@ def _save_cuts(folder: Path, photo: LoadedPhoto, frame: Frame) -> bool:
     cuts = dict(zip(GREY_MIXES, lights, strict=True))
     for mix, light in cuts.items():
         _save_grey(light, folder / cut_name(mix))
+        _save_grey(light, folder / mix_name(mix), MIX_PX)
     red, blue = cuts["red"], cuts["blue"]
     return bool(np.abs(red - blue).max() > _LEAST_COLOUR)
 
@@ -255,9 +258,11 @@ def _liveliness(part: Coverage) -> float:
     return float(part.std() * (part * (1 - part)).mean())
 
 
-def _save_grey(light: NDArray[np.float32], path: Path) -> None:
+def _save_grey(light: NDArray[np.float32], path: Path, longest_px: int = SCREEN_PX) -> None:
     codes = np.rint(linear_to_srgb(light) * 255).astype(np.uint8)
-    Image.fromarray(codes).save(path, "JPEG", quality=_SCREEN_QUALITY, optimize=True)
+    image = Image.fromarray(codes)
+    image.thumbnail((longest_px, longest_px))
+    image.save(path, "JPEG", quality=_SCREEN_QUALITY, optimize=True)
 
 
 def _write(path: Path, table: JsonTable) -> None:

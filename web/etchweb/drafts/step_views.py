@@ -26,7 +26,7 @@ from etchweb.drafts.forms import (
 from etchweb.drafts.halftones import offered, tried_name
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
 from etchweb.drafts.sizes import size_choices
-from etchweb.drafts.store import PHOTO_NAME, Draft, cut_name
+from etchweb.drafts.store import PHOTO_NAME, Draft, cut_name, mix_name
 from etchweb.drafts.tile_choice import chosen_pair, decide_tile, with_common_size
 from etchweb.drafts.views import GONE, drafts, found_draft, keep, waited_for
 from etchweb.server.forms import FormUnfit
@@ -147,6 +147,7 @@ def look(draft_id: str) -> str | BaseResponse:
         black=tried.black,
         mixes=MIX_WORDS if tried.is_coloured else {},
         cut_name=cut_name,
+        mix_name=mix_name,
         tones=_sliders(draft, TONES),
         retouches=_sliders(draft, RETOUCHES),
         oval=oval_percent(draft, _crop(draft)),

@@ -48,6 +48,7 @@ PICTURES_OF_JOB: Final = "pictures"
 
 Made = TypeVar("Made")
 
+_RENDERINGS: Final = 2  # goes up when the child leaves other pictures to choose from
 _ID: Final = re.compile(r"[0-9a-f]{16}")
 
 
@@ -100,7 +101,8 @@ class Draft:
         """What the renderings to choose from depend on."""
         recipe = self.recipe and self.recipe.to_table()
         turn = (self.quarters, self.is_mirrored)
-        return _digest(turn, self.crop, self.width_mm, self.height_mm, recipe, self.tone)
+        size_mm = self.width_mm, self.height_mm
+        return _digest(_RENDERINGS, turn, self.crop, *size_mm, recipe, self.tone)
 
     @property
     def proof_number(self) -> str:
@@ -189,6 +191,13 @@ _NOT_SEEN: Final = frozenset((
     "id", "name", "called", "head", "recipe", "tone", "chosen", "caution", "is_halftone_chosen",
     "at_x_mm", "at_y_mm", "order", "item",
 ))  # fmt: skip
+
+
+def mix_name(grey_mix: str) -> str:
+    """Return the file name of that cut as a small picture, to choose by."""
+    return f"mix-{grey_mix}.jpg"
+
+
 TAKEN_OVER: Final = (
     "width_mm", "height_mm", "head", "recipe", "tone", "chosen", "caution", "halftone",
     "is_halftone_chosen", "lighter", "contrast", "local_contrast", "sharpness", "open_shadows",

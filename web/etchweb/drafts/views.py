@@ -35,6 +35,7 @@ from etchweb.drafts.store import (
     Draft,
     Drafts,
     cut_name,
+    mix_name,
 )
 from etchweb.drafts.tile_choice import first_choices, with_first_choices, with_ordered_size
 from etchweb.server.csrf_and_headers import wants_json
@@ -59,6 +60,7 @@ SHOWN: Final = frozenset(
         DOTS_NAME,
         TILE_NAME,
         *map(cut_name, GREY_MIXES),
+        *map(mix_name, GREY_MIXES),
         *map(tried_name, EVERY_HALFTONE),
     )
 )
