@@ -6,8 +6,6 @@ import time
 from board.shop import DAEMON, PAGE, readme_commands, type_command
 
 STEADY_S = 60
-# True of every container: no clock of its own, no name service, no contact tried yet.
-LOOKS_OF_A_NEW_BOARD = {"clock", "network name", "contacts", "backups", "records", "GPIO", "port"}
 
 
 def test_readmes_commands_install_a_board_that_its_own_doctor_finds_well(installed, board):

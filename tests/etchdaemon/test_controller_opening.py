@@ -9,7 +9,7 @@ from etchdaemon.controller.codes import (
     THIRTY_TWO_BIT_ALARMS,
     THIRTY_TWO_BIT_ERRORS,
 )
-from etchdaemon.controller.controller_command import ControllerCommand
+from etchdaemon.controller.controller_command import NO_ANSWER, ControllerCommand
 from etchdaemon.controller.events import Greeted, LineAccepted, StatusReported
 from etchdaemon.controller.facts import REFUSALS, refusals, warnings
 from etchdaemon.controller.firmware import EIGHT_BIT, THIRTY_TWO_BIT
@@ -280,7 +280,7 @@ def test_a_chore_that_is_not_answered_fails_with_a_sentence():
 
     chore.tick(3.0)
 
-    assert chore.failure == "The controller did not answer. Look at the machine and ask again."
+    assert chore.failure == NO_ANSWER
 
 
 def test_a_chore_amid_which_the_controller_restarts_fails():

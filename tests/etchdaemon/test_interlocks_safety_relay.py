@@ -2,7 +2,7 @@
 
 import pytest
 
-from etchdaemon.interlocks.checks.safety_relay import STAYS_OPEN_S, SafetyRelay
+from etchdaemon.interlocks.checks.safety_relay import CANNOT, STAYS_OPEN_S, SafetyRelay
 from etchdaemon.interlocks.checks.wiring import WITHHELD_S
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, HEARTBEAT_OPENS_WITHIN_S, MONOSTABLE_S
@@ -130,7 +130,7 @@ def test_without_heartbeat_or_loop_input_it_is_said_that_it_cannot_be_found(miss
     relay = SafetyRelay(EVERYTHING - {missing})
 
     assert not relay.can_be_tested
-    assert "is not found by this box" in relay.report().sentence
+    assert CANNOT in relay.report().sentence
 
 
 def test_a_failure_outlives_the_daemon_and_only_a_later_test_clears_it(relay):

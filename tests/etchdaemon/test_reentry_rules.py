@@ -6,6 +6,8 @@ import pytest
 
 from etchdaemon.run.cut import Cut, CutFound
 from etchdaemon.run.reentry_rules import (
+    NOTHING_MOVED,
+    WHICH_ROW,
     CutPlace,
     Past,
     Trace,
@@ -110,7 +112,7 @@ def test_of_a_logged_cut_its_place_and_error_are_known():
     is_known, is_not = told(trace_of([CUT], etched_rows=8, sheet=SHEET), is_place_kept=True)
 
     assert "row 9, 4.2 mm from the picture's left edge, give or take 0.12 mm" in is_known
-    assert "Across the rows nothing has moved" in is_known
+    assert NOTHING_MOVED in is_known
     assert "Look at the tile" not in is_not
     assert "faint band" in is_not
 
@@ -123,7 +125,7 @@ def test_of_a_cut_about_a_turn_both_rows_are_told_and_a_person_chooses():
     assert (trace.cut, trace.first_row, trace.is_row_known) == (None, 8, False)
     assert "in row 9, 4.2 mm" in is_known
     assert "or in row 10, 9.6 mm" in is_known
-    assert "In which of the two rows is not known" in is_not
+    assert WHICH_ROW in is_not
     assert [trace.cut_in(row) for row in (None, 8, 9, 10)] == [None, *trace.either, None]
 
 

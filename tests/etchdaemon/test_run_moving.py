@@ -6,7 +6,7 @@ from etchdaemon.controller.events import AlarmRaised, Greeted, LineRefused, Stat
 from etchdaemon.controller.firmware import EIGHT_BIT
 from etchdaemon.controller.orders import NOTHING, Order, SendLine
 from etchdaemon.controller.parsing import ACCEPTED
-from etchdaemon.run.moving import BEAM_OFF, STOPPED, Moving, jog, way_mm
+from etchdaemon.run.moving import BEAM_OFF, ELSEWHERE, STOPPED, Moving, jog, way_mm
 
 CORNERS = ((10.0, 0.0), (10.0, 5.0))
 REST = StatusReported(state="Idle", work_mm=(10.0, 5.0, 0.0))
@@ -59,7 +59,7 @@ def test_rest_somewhere_else_is_told(moving):
     moving.handle_event(short, 0.2)
     moving.handle_event(short, 0.3)
 
-    assert "before it was where it should be" in moving.failure
+    assert ELSEWHERE in moving.failure
 
 
 def test_a_stop_cancels_once_and_sends_nothing_more(moving):

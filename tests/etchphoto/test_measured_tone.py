@@ -7,7 +7,7 @@ import pytest
 
 from etchphoto.decoder.loading import load_photo
 from etchphoto.halftone import HALFTONES
-from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, findings
+from etchphoto.job import DEFAULT_HALFTONE, GREYS_NOT_MEASURED, PhotoOrder, findings
 from etchphoto.measured_tone import HALFTONE_UNSTATED, MeasuredTone
 from etchphoto.tone import BURNT_AS_WANTED
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
@@ -75,7 +75,7 @@ def test_lettering_has_no_greys_to_be_measured():
 def test_without_a_curve_the_greys_are_said_to_be_unmeasured():
     (said,) = said_of_greys(order(tone=None))
 
-    assert said.sentence.startswith("Greys not measured on this tile")
+    assert said.sentence.startswith(GREYS_NOT_MEASURED)
 
 
 def test_a_percentage_typed_again_is_the_same_power():

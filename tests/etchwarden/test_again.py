@@ -4,6 +4,7 @@ import pytest
 from click.testing import CliRunner
 
 from etchwarden.commands import again
+from etchwarden.commands.again import IN_DOUBT
 from etchwarden.shared import machine_calls
 from etchwire.errors import Refused
 from support.fakes.fake_daemon import FakeDaemon
@@ -54,7 +55,7 @@ def test_what_is_known_is_told_and_the_row_asked_for(daemon):
 
     assert done.exit_code == 0, done.output
     assert all(sentence in done.output for sentence in (*BY_EYE["known"], *BY_EYE["unknown"]))
-    assert "In doubt take the row above" in done.output
+    assert IN_DOUBT in done.output
     assert "581 rows, 100 × 58.1 mm, about 23 min 49 s, from row 420 on" in done.output
     assert daemon.said["reenter"] == {"run": 6, "confirm": AGAIN, "row": 419, "accept_gap": False}
     assert "Row 413 goes on." in done.output

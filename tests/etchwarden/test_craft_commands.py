@@ -8,6 +8,7 @@ from PIL import Image
 
 from darkroom.camera import photograph
 from darkroom.tile import SURFACES, etch
+from etchphoto.job import GREYS_NOT_MEASURED
 from etchproof.layout.job import read_card_file
 from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import Shop
@@ -263,7 +264,7 @@ def test_a_photo_is_etched_with_the_recipe_in_force(shop, photo):
 
     recipe = read_sheet(shop.folder / "job").recipe
     assert (recipe.feed_mm_per_min, recipe.power_ratio) == (2222.0, 0.44)
-    assert "Greys not measured on this tile" in said
+    assert GREYS_NOT_MEASURED in said
 
 
 def test_a_measured_tone_curve_and_register_are_used(shop, photo):

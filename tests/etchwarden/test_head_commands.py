@@ -3,6 +3,7 @@
 import pytest
 from click.testing import CliRunner
 
+from etchdaemon.service.idle.jog_controller import MEASURED
 from etchwarden.commands import move, settings, trace, wiring
 from etchwarden.shared import machine_calls
 from etchwire.errors import DaemonAbsent
@@ -174,7 +175,7 @@ def test_a_controller_is_measured_before_its_settings_are_shown(daemon):
     done = run(settings, "--measure")
 
     assert daemon.asked == ["measure"]
-    assert "The controller is measured." in done.output
+    assert MEASURED in done.output
     assert "single dots up to 2250 mm/min" in done.output
 
 

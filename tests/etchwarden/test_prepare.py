@@ -5,7 +5,9 @@ import re
 import pytest
 from click.testing import CliRunner
 
+from etchphoto.job import GREYS_NOT_MEASURED
 from etchwarden.commands.prepare import command
+from etchwarden.shared.prepare_recipe import AS_SAID
 from etchwire.catalogue.halftones import NAMES
 from etchwire.sheet import read_sheet
 from support.samples.photo_files import encoded, scene
@@ -76,7 +78,7 @@ def test_where_no_daemon_answers_three_figures_are_enough(prepare, tmp_path, mon
     lacking = prepare(*SHED, "--width", "20", "--replace")
 
     assert whole.exit_code == 0, whole.output
-    assert "speed, power and spacing are as you said" in whole.stderr
+    assert AS_SAID in whole.stderr
     assert read_sheet(tmp_path / "job").recipe.feed_mm_per_min == 3000
     assert lacking.exit_code == 1
     assert "nobody" in lacking.stderr
@@ -234,5 +236,5 @@ def test_how_long_other_dots_would_etch_stands_beside_the_jobs_own_time(prepare)
 def test_where_no_tone_card_was_read_the_note_says_what_one_would_win(prepare):
     result = prepare(*SHED, "--width", "20", "--spacing", "0.1")
 
-    assert "Greys not measured on this tile" in result.stderr
+    assert GREYS_NOT_MEASURED in result.stderr
     assert "of error would be left at arm's length instead of" in result.stderr

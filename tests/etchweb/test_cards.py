@@ -15,6 +15,7 @@ from darkroom.spacing import black_lines
 from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.layout.job import read_card_file
 from etchweb.cards import views
+from etchweb.cards.step_views import NOT_READ_BEFORE
 from etchweb.previews.store import THUMB_PX
 from etchweb.server.picker import NO_PHOTO
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
@@ -183,7 +184,7 @@ def test_a_worn_strip_is_compared_with_what_was_filed_of_it(bench, book):
     bench.phone.press("test-tiles/1/choose", form={"choose": "no"})
 
     assert too_early.status_code == 422
-    assert "There is no reading from before the trial" in too_early.text
+    assert NOT_READ_BEFORE in too_early.text
     assert "After 4 cycles of freezing: no loss that a photo shows" in page.text
     assert book.readings[1]["summary"]["trial"] == "freezing"
     assert book.accepted == []

@@ -4,6 +4,7 @@ import time
 
 import pytest
 
+from etchweb.catalogue.forms import INPUT_WATTS
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.heads import Head
 from etchwire.catalogue.records import Surface
@@ -43,7 +44,7 @@ def test_a_form_of_a_known_laser_is_filled_in(phone):
     page = phone.look(f"/lasers?name={KNOWN.name}")
 
     assert f'value="{KNOWN.rated_optical_w:g}"' in page.text
-    assert "Boxes often print what it draws" in page.text
+    assert INPUT_WATTS in page.text
 
 
 @pytest.mark.parametrize(

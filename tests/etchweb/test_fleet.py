@@ -19,6 +19,7 @@ from etchweb.fleet.topics import (
     description,
     values_of,
 )
+from etchweb.fleet.view import NO_BROKER
 from support.fakes.fake_daemon import BOX, LID_TRIP, STATES, FakeDaemon, box, snapshot
 
 
@@ -245,7 +246,7 @@ def test_a_page_without_a_broker_says_that_it_knows_of_no_other_box(tmp_path):
 
     page = app.test_client().get("/fleet").get_data(as_text=True)
 
-    assert "knows of no other box" in page
+    assert NO_BROKER in page
     assert "All boxes</a>" not in page
 
 

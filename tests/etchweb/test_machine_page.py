@@ -5,7 +5,8 @@ import time
 
 import pytest
 
-from etchweb.machine.presenter import live_view, machine_view
+from etchweb.machine.presenter import NO_BED, live_view, machine_view
+from etchweb.machine.views import NO_PLACE
 from etchwire.calls.json_values import from_json_value
 from etchwire.calls.machine import ControllerSettings
 from etchwire.errors import Refused
@@ -120,7 +121,7 @@ def test_without_a_bed_there_is_no_picture_but_the_page(phone, daemon):
 
     text = phone.look("/machine").text
 
-    assert "has not said yet how far" in text
+    assert NO_BED in text
     assert '<svg class="bed' not in text
 
 
@@ -157,7 +158,7 @@ def test_what_is_no_place_reaches_nobody(phone, daemon, x):
     answer = phone.press("machine/move", form={"x": x, "y": "1"})
 
     assert answer.status_code == 422
-    assert "Say where in millimetres" in answer.text
+    assert NO_PLACE in answer.text
     assert daemon.asked == []
 
 

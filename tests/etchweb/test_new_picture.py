@@ -20,9 +20,11 @@ from etchweb.drafts import views as new_picture
 from etchweb.drafts.making import make_picture
 from etchweb.drafts.store import EARLY_NAME, Drafts
 from etchweb.server import csrf_and_headers as guard
+from etchweb.server.csrf_and_headers import NO_FILE_FORM
 from etchweb.server.picker import shown_name
 from etchweb.workers.work import MOST_WAITING, WORKER
 from etchwire.catalogue.dot import Dot
+from etchwire.catalogue.examples import PRACTICE_SURFACE
 from etchwire.errors import Refused
 from etchwire.retention import DAY_S, DRAFTS
 from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
@@ -93,7 +95,7 @@ def kept(drafts):
 def test_a_photo_goes_to_the_bench_in_five_short_steps(phone, daemon, drafts, tmp_path):
     answer = send(phone, CAMERA.read_bytes(), name="camera.png", kind="image/png")
     draft = answer.location.removesuffix("/tile").strip("/")
-    assert "practice tile, white paint" in phone.look(answer.location).text
+    assert PRACTICE_SURFACE in phone.look(answer.location).text
 
     answer = phone.press(f"{draft}/tile", form=size("40", "30"))
     assert answer.location == f"/{draft}/cut"
@@ -272,7 +274,7 @@ def test_another_kind_of_body_is_refused(phone):
     )
 
     assert answer.status_code == 415
-    assert "as a form with a file" in answer.text
+    assert NO_FILE_FORM in answer.text
 
 
 def test_a_photo_above_the_cap_is_refused(phone, drafts, monkeypatch):

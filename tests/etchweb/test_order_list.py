@@ -10,6 +10,7 @@ import time
 import pytest
 
 from etchweb.drafts.store import Drafts
+from etchweb.orders.list_views import NO_LIST
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
 from support.samples.photo_files import encoded, scene
 
@@ -62,7 +63,7 @@ def test_what_is_wrong_with_a_list_is_said_and_nothing_is_taken(
 
 def test_a_list_without_tile_and_paint_or_without_a_list_is_refused(phone, daemon):
     assert "Choose which laser" in send(phone, HEADING + ADA, pair="[]").text
-    assert "Choose the list first" in send(phone, HEADING, list=(io.BytesIO(b""), "")).text
+    assert NO_LIST in send(phone, HEADING, list=(io.BytesIO(b""), "")).text
 
 
 def test_a_list_that_the_logbook_refuses_leaves_no_picture(phone, daemon, tmp_path):

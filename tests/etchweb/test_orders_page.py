@@ -10,7 +10,7 @@ import pytest
 from etchweb.drafts.forms import for_order
 from etchweb.drafts.store import Drafts
 from etchweb.orders.letters import marked
-from etchweb.orders.presenter import Prepared, due_words, item_view
+from etchweb.orders.presenter import PHOTO_MISSING, SURFACE_GONE, Prepared, due_words, item_view
 from etchwire.calls.json_values import from_json_value
 from etchwire.calls.orders import ItemEntry
 from etchwire.retention import DAY_S, DRAFTS, EARLIEST_S, ORDERED_DRAFTS
@@ -153,7 +153,7 @@ def test_a_surface_that_is_gone_is_said_and_the_order_is_shown(phone, daemon):
 
     page = phone.look("/orders/3").text
 
-    assert "no longer knows this tile and paint" in page
+    assert SURFACE_GONE in page
     assert "<option selected>gone &lt;b&gt;</option>" in page
 
 
@@ -162,7 +162,7 @@ def test_a_picture_that_is_gone_is_said(phone, daemon):
 
     page = phone.look("/orders/3").text
 
-    assert "Its picture is not on this box" in page
+    assert PHOTO_MISSING in page
     assert 'href="/new?order=3&amp;item=7"' in page
 
 

@@ -6,6 +6,7 @@ import pytest
 
 from etchweb.server.admission import MOST_OF_ONE_STRANGER
 from etchweb.server.channel import IDLE_S, REQUEST_S, STALLED_S
+from etchweb.server.errors import UNKNOWN_NAME
 from etchweb.server.request import LARGEST_HEADERS_BYTES
 from etchweb.server.server import NO_DESCRIPTOR_S, KnownFirst
 from etchweb.server.uploads import ALREADY_SENDING
@@ -255,7 +256,7 @@ def test_an_unknown_name_gets_a_sentence_and_one_line_in_the_log(door, caplog):
         client.sendall(b"GET /pair HTTP/1.1\r\nHost: a-foreign.example\r\n\r\n")
         status, sentence = answer_on(client)
         assert status == 400
-        assert sentence.startswith("The box does not go by this name.")
+        assert sentence.startswith(UNKNOWN_NAME)
 
     assert len(caplog.messages) <= 1
     assert "Traceback" not in caplog.text

@@ -5,10 +5,12 @@ from datetime import timedelta
 
 import pytest
 
+from etchdaemon.service.job.inspection import IS_READY
 from etchweb.auth.roles import Role
 from etchweb.run.cautions import CAUTIONS
+from etchweb.run.interlock_presenter import LOOKED
 from etchweb.run.stream import MAX_STREAMS
-from etchweb.run.views import CAUTIONS_UNREAD, OTHER_PICTURE
+from etchweb.run.views import CAUTIONS_UNREAD, OTHER_PICTURE, STOP_ELSEWHERE
 from etchweb.text.emergencies import LOCAL_RULES_FIRST
 from etchweb.text.timestamps import clock_time
 from etchwire.errors import Refused
@@ -132,7 +134,7 @@ def test_pressing_stop_while_the_daemon_is_away_says_where_else_to_stop(phone, d
     page = phone.press("stop")
 
     assert page.status_code == 503
-    assert "stop circuit at the machine" in page.text
+    assert STOP_ELSEWHERE in page.text
 
 
 def test_every_caution_stands_before_the_start(phone, daemon):
@@ -238,7 +240,7 @@ def test_what_has_to_be_read_of_the_check_stands_before_the_start(phone, daemon)
 def test_what_the_check_found_is_said(phone, daemon):
     daemon.tell("loaded")
 
-    assert "Job checked: no problems." in phone.look().text
+    assert IS_READY in phone.look().text
 
 
 def test_a_start_says_who_knows_and_who_stays(phone, daemon):
@@ -330,7 +332,7 @@ def test_a_look_after_the_end_is_asked_for_and_answered(phone, daemon):
     phone.press("answer-round")
 
     assert "The etch ended 15 min ago." in page.text
-    assert "I have looked, all is well" in page.text
+    assert LOOKED in page.text
     assert daemon.asked == ["answer_round"]
 
 

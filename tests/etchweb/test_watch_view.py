@@ -10,6 +10,7 @@ from etchweb.run.cause_presenter import (
 from etchweb.run.presenter import ACTIONS, away_view, changes, watch_view
 from etchweb.text.causes import CAUSES, cause_of
 from etchweb.text.emergencies import EMERGENCIES
+from etchweb.text.figures import OF_THE_CARD
 from etchweb.text.page_states import HEADLINES, SCENES
 from etchweb.text.timestamps import clock_time
 from support.fakes.fake_daemon import (
@@ -298,7 +299,7 @@ def test_a_test_card_is_told_by_its_own_speeds_and_powers_and_has_no_shades():
     assert view["recipe"].startswith("1\u202f000 to 6\u202f000 mm/min at 20 to 100 % power")
     assert view["speed_asked"] == "of 1\u202f000 to 6\u202f000 mm/min"
     assert view["power_asked"] == "of 20 to 100 %"
-    assert view["speed_words"] == "each patch has its own"
+    assert view["speed_words"] == OF_THE_CARD
     assert view["power_words"] == "9.5 W, each patch has its own"
     assert (view["slow_words"], view["darker_words"]) == ("", "")
 

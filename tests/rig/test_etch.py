@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
+from etchdaemon.service.run.run_termination import TOLD_TO_END
 from etchwire.sheet import SHEET_NAME, CardSettings, read_sheet
 from rig.bench import KEPT_UP_WITH, patch
 
@@ -306,7 +307,7 @@ def test_a_daemon_that_has_to_end_cuts_the_beam_and_stops_the_etch(rig):
     rig.wait_for_the_end(within_s=2.0)
 
     assert rig.run.ended == "stopped"
-    assert rig.run.because == "The control program was told to end."
+    assert rig.run.because == TOLD_TO_END
 
 
 def test_speed_and_power_can_be_changed_while_etching_and_are_read_back(rig):

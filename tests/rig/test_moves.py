@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.run.moving import STOPPED
 from etchdaemon.run.states import NEXT_STATE, Command, State
+from etchdaemon.service.idle.jog_controller import ARRIVED
 from etchpractice.machine import PracticeMachine
 from rig.guarded import GuardedRig
 
@@ -67,7 +69,7 @@ def test_the_head_goes_to_a_place_in_the_jobs_coordinates(rig):
     move(rig, x_mm=-10.0, y_mm=5.0)
 
     assert rig.shown_position() == pytest.approx([-10.0, 5.0], abs=0.02)
-    assert machine_of(rig).moved == "The head is where it was sent."
+    assert machine_of(rig).moved == ARRIVED
 
 
 def test_the_head_goes_by_so_much_from_where_it_is(rig):
@@ -128,7 +130,7 @@ def test_a_stop_brings_the_moving_head_to_rest_and_its_place_stays_known(rig, wi
 
     stopped_at_mm = rig.shown_position()[0]
     assert 20.0 < stopped_at_mm < 100.0
-    assert machine_of(rig).moved == "The head was stopped on its way."
+    assert machine_of(rig).moved == STOPPED
     move(rig, x_mm=stopped_at_mm + 1, y_mm=0.0)
     assert rig.machine.head_mm[0] == pytest.approx(stopped_at_mm + 1, abs=SLACK_MM)
 
@@ -235,7 +237,7 @@ def test_a_stop_breaks_off_homing(homing_rig):
     homing_rig.wait_until(lambda: not machine_of(homing_rig).is_moving)
     homing_rig.wait_until(lambda: homing_rig.link != "opening")
 
-    assert machine_of(homing_rig).moved == "The head was stopped on its way."
+    assert machine_of(homing_rig).moved == STOPPED
     assert not getattr(machine_of(homing_rig).bed, "is_homed", False)
 
 
@@ -279,7 +281,7 @@ def test_a_refused_move_leaves_the_machine_at_rest(rig):
     rig.ask("move_to", x_mm=30.0, y_mm=0.0)
     wait_for_rest(rig)
 
-    assert machine_of(rig).moved != "The head is where it was sent."
+    assert machine_of(rig).moved != ARRIVED
     assert rig.machine.head_mm == pytest.approx((0.0, 0.0))
 
 

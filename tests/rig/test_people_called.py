@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import pytest
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.attendance.attendance_calls import FROM_AFAR
 from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules
 from rig.bench import patch
 from rig.guarded import GuardedRig
@@ -141,7 +142,7 @@ def test_the_page_answers_a_round_and_the_record_says_so(asking):
     asking.step()
 
     assert asking.box.asked_for is None
-    assert "from a phone or a terminal" in asking.record.event("round")["text"]
+    assert FROM_AFAR in asking.record.event("round")["text"]
     with pytest.raises(CommandRefused, match="Nobody is asked for"):
         asking.ask("answer_round")
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.interlocks.checks.safety_relay import CANNOT, PRESS_THEN_ARM
 from etchdaemon.interlocks.inputs import Output
 from etchdaemon.interlocks.limits import FAN_RUNS_ON_AFTER_S, HEARTBEAT_OPENS_WITHIN_S
 from etchpractice.box.board import HEARTBEAT_CONTACT, SAFETY_RELAY
@@ -90,7 +91,7 @@ def test_after_a_complete_etch_the_loop_opens_by_the_heartbeat_before_the_beams_
 def test_the_box_says_to_press_the_button_and_then_to_arm(rig):
     rig.etch()
 
-    assert "press the button at the machine, then arm" in rig.box.request
+    assert PRESS_THEN_ARM in rig.box.request
     assert "arm" not in rig.may
     with pytest.raises(CommandRefused, match="press the button at the machine, then arm"):
         rig.ask("arm", answers=ANSWERS, test_heartbeat=False)
@@ -272,7 +273,7 @@ def test_a_box_without_a_heartbeat_ends_and_arms_as_ever_and_says_what_it_cannot
 
         assert b"$G\n" not in bytes(rig.port.written)
         assert rig.box.request is None
-        assert rig.relay.sentence.startswith("A safety relay (K1) that is stuck is not found")
+        assert rig.relay.sentence.startswith(CANNOT)
         rig.arm()
         rig.etch()
         assert rig.run.ended == "complete"
