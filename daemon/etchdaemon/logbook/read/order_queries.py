@@ -194,6 +194,10 @@ def _item(book: sqlite3.Connection, row: _Row) -> ItemEntry:
     ).fetchone()
     item = OrderItem.from_table(json.loads(item_json) | {"id": item_id})
     surface = book.execute("SELECT 1 FROM surface WHERE name = ?", (item.surface,)).fetchone()
+    tiles = [
+        *select(book, TileEntry, _TILES, (item_id,)),
+        *select(book, TileEntry, _BENCH_TILES, (item_id,)),
+    ]
     cards, others = book.execute(_TEST_TILES, (item.surface,)).fetchone()
     return ItemEntry(
         id=item_id,
@@ -205,8 +209,5 @@ def _item(book: sqlite3.Connection, row: _Row) -> ItemEntry:
         trials=tuple(trial for (trial,) in book.execute(_TRIALS, (item.surface,))),
         test_tiles_ratio=(cards or 0) / others if others else 0.0,
         proofs=tuple(select(book, ProofEntry, _PROOFS, (item_id, item.fingerprint))),
-        tiles=(
-            *select(book, TileEntry, _TILES, (item_id,)),
-            *select(book, TileEntry, _BENCH_TILES, (item_id,)),
-        ),
+        tiles=tuple(sorted(tiles, key=lambda tile: tile.run_id)),
     )
