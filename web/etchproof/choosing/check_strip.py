@@ -5,7 +5,7 @@ an earlier card of the pair showed at the same power says how far the surface ha
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import exp, log
 from typing import Any, Final
@@ -66,9 +66,8 @@ class StripOutcome:
     answer: Answer
     cells: tuple[Cell, ...]
     sentences: tuple[str, ...]
-    lightness: float | None
-    lightness_shift: float | None
-    dose_shift: float | None
+    lightness_shift: float | None = None
+    dose_shift: float | None = None
     cell: str | None = None
     feed_mm_per_min: float | None = None
     lightness_at_recipe: float | None = None
@@ -193,12 +192,13 @@ class _Shown:
         if answer is Answer.SHIFTED:
             sentences += (GREYS_ANEW,)
         sentences += tuple(about_fingernail(standing))
-        return self._outcome(
-            answer,
-            sentences,
+        outcome = self._outcome(answer, sentences)
+        return replace(
+            outcome,
             cell=standing.name,
             feed_mm_per_min=feed,
-            lightness_at_recipe=lightness_at(self.cells, standing, feed),
+            lightness_at_recipe=lightness_at(self.cells, standing, feed)
+            or outcome.lightness_at_recipe,
             is_fingernail_asked=standing.mark is None,
         )
 
@@ -234,27 +234,14 @@ class _Shown:
             )
         return (f"{'; '.join(parts)}.",) if parts else ()
 
-    def _outcome(
-        self,
-        answer: Answer,
-        sentences: tuple[str, ...],
-        *,
-        cell: str | None = None,
-        feed_mm_per_min: float | None = None,
-        lightness_at_recipe: float | None = None,
-        is_fingernail_asked: bool = False,
-    ) -> StripOutcome:
+    def _outcome(self, answer: Answer, sentences: tuple[str, ...]) -> StripOutcome:
         return StripOutcome(
             answer=answer,
             cells=self.cells,
             sentences=sentences,
-            lightness=self.own_cell.lightness,
             lightness_shift=self.shift_l,
             dose_shift=self.dose_shift,
-            cell=cell,
-            feed_mm_per_min=feed_mm_per_min,
-            lightness_at_recipe=lightness_at_recipe or self.own_cell.lightness,
-            is_fingernail_asked=is_fingernail_asked,
+            lightness_at_recipe=self.own_cell.lightness,
         )
 
 

@@ -61,9 +61,6 @@ def measure_reserve(
         answer=Answer.TEST_ANEW,
         cells=cells,
         sentences=(),
-        lightness=lightness,
-        lightness_shift=None,
-        dose_shift=None,
         lightness_at_recipe=lightness,
     )
     fit = {
