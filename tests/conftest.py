@@ -2,8 +2,10 @@
 
 import os
 import re
+import shutil
 import signal
 import sys
+import tempfile
 from functools import cache
 from pathlib import Path
 
@@ -29,6 +31,11 @@ NOT_SLOW = "not slow"
 SLOW_MODULE = re.compile(r"^pytestmark = \[?pytest\.mark\.slow\b", re.MULTILINE)
 MADE_FOR_MODULE = 'scope="module"'
 QUICK_EXAMPLES = 10  # where a property does not say how many it takes
+
+# Most of what tests wait for is a disk that shall keep what was given to it, and none of them can
+# tell whether it did; so what they write stays in memory where there is room.
+IN_MEMORY = Path("/dev/shm")
+LEAST_ROOM_BYTES = 4_000_000_000
 
 # The same examples everywhere, and no clock: a busy machine must not fail a property.
 settings.register_profile(
@@ -63,6 +70,8 @@ def pytest_xdist_make_scheduler(config, log):
 
 
 def pytest_configure(config):
+    if "TMPDIR" not in os.environ and has_room(IN_MEMORY):
+        tempfile.tempdir = os.environ["TMPDIR"] = str(IN_MEMORY)
     settings.load_profile("quick" if NOT_SLOW in config.option.markexpr else "house")
 
 
@@ -100,6 +109,10 @@ def pytest_collection_modifyitems(config, items):
 def _turn(item):
     is_of_slow_folder = _folder_of(item.path) in SLOW_FOLDERS
     return not is_of_slow_folder, item.get_closest_marker("slow") is None
+
+
+def has_room(folder):
+    return os.access(folder, os.W_OK) and shutil.disk_usage(folder).free > LEAST_ROOM_BYTES
 
 
 @cache
