@@ -7,11 +7,12 @@ from PIL import Image
 
 from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
 from etchweb.logbook.verdict_views import NO_VERDICT, TOO_LONG
+from etchweb.previews.store import PICTURES_FOLDER
 from etchweb.server.csrf_and_headers import LARGEST_PHOTO_BYTES
 from etchweb.storage.tile_photos import LONGER_SIDE_PX
 from etchwire.catalogue.records import VERDICTS
 from etchwire.errors import Refused
-from support.fakes.fake_daemon import ETCH
+from support.fakes.fake_daemon import ETCH, answer_run
 
 SECRET = b"taken at 51.5 north"
 SAID = {"id": 1, "verdict": "banded", "cause": "dirty lens", "note": "rows 300 on", "photo": "",
@@ -198,3 +199,25 @@ def test_tiles_of_one_run_are_shown_and_judged_each_by_itself(say, phone, daemon
     assert '<option value="2">Pocket 2: Zoë</option>' in page
     assert say(pocket="2").status_code == 303
     assert daemon.said["save_verdict"]["pocket"] == 2
+
+
+def test_one_kept_photo_is_deleted_at_once_and_what_was_said_stays(phone, daemon, tmp_path):
+    name, other = (f"tile-{mark * 64}.jpg" for mark in "ab")
+    (tmp_path / PICTURES_FOLDER).mkdir(exist_ok=True)
+    for file in (name, other):
+        (tmp_path / PICTURES_FOLDER / file).write_bytes(photo_of())
+    daemon.answers["run"] = lambda **asked: (
+        answer_run(**asked) | {"verdicts": [{**SAID, "photo": name}], "verdict": "banded"}
+    )
+    before = phone.look("/logbook/7").text
+
+    answer = phone.press("logbook/7/forget-photo", form={"name": name})
+    of_another_etch = phone.press("logbook/7/forget-photo", form={"name": other})
+    after = phone.look("/logbook/7").text
+
+    assert f"/tile/{name}" in before
+    assert (answer.status_code, of_another_etch.status_code) == (303, 404)
+    assert [path.name for path in (tmp_path / PICTURES_FOLDER).glob("tile-*")] == [other]
+    assert f"/tile/{name}" not in after
+    assert "Its photo is not kept any more." in after
+    assert "Rows 300 on" in after

@@ -77,6 +77,16 @@ RECORDS: Final = (
         answers=(404, 409, 422, 503),
     ),
     Entry(
+        method="POST",
+        path="/logbook/{number}/forget-photo",
+        says="Delete one kept photo of the wiped tile.",
+        role="operate",
+        where={"number": _NUMBER},
+        asks={"name": TEXT},
+        needs=("name",),
+        answers=(404, 503),
+    ),
+    Entry(
         method="GET",
         path="/tile/{name}",
         says="A photo of a wiped tile.",

@@ -88,6 +88,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "taking_up.show": Role.OPERATE,
     "taking_up.take_up": Role.OPERATE,
     "verdicts.save": Role.OPERATE,
+    "verdicts.forget_photo": Role.OPERATE,
     "verdicts.photo": Role.WATCH,
     "machine.show": Role.WATCH,
     "machine.show_wiring": Role.WATCH,

@@ -13,7 +13,13 @@ from flask import (
 )
 from werkzeug.wrappers import Response as BaseResponse
 
-from etchweb.context import LARGEST_NUMBER, absence_as_page, app_context, visitor_name
+from etchweb.context import (
+    LARGEST_NUMBER,
+    absence_as_page,
+    answered,
+    app_context,
+    visitor_name,
+)
 from etchweb.logbook.verdict_presenter import CHOICES, LONGEST_TEXT
 from etchweb.logbook.views import etch_page
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER, wants_json
@@ -22,6 +28,7 @@ from etchweb.server.responses import message_response
 from etchweb.storage.tile_photos import NAME, NoTilePhoto, keep_tile_photo
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.catalogue import SaveVerdict
+from etchwire.calls.history import Run
 from etchwire.errors import Refused
 
 pages = Blueprint("verdicts", __name__)
@@ -75,6 +82,17 @@ def photo(name: str) -> BaseResponse:
     answer = send_from_directory(app_context().pictures.absolute(), name)
     answer.headers["Cache-Control"] = CACHE_FOR_EVER.replace("public", "private")
     return answer
+
+
+@pages.post(f"/logbook/<int(max={LARGEST_NUMBER}):number>/forget-photo")
+def forget_photo(number: int) -> BaseResponse:
+    """Delete one kept photo of the wiped tile at once; what was said of the tile stays."""
+    name = request.form.get("name", "")
+    photos = {verdict.photo for verdict in answered(Run(id=number)).verdicts}
+    if not NAME.fullmatch(name) or name not in photos:
+        abort(404)
+    (app_context().pictures / name).unlink(missing_ok=True)
+    return redirect(url_for("logbook.show_etch", number=number, _anchor="verdict"), 303)
 
 
 def _answer(number: int, sentence: str, status: int) -> BaseResponse:

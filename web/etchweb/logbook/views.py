@@ -75,6 +75,11 @@ def etch_page(number: int, answer: str) -> str:
     return render_template(
         "logbook/etch.html",
         etch=etch_view(record),
+        kept_photos={
+            verdict.photo
+            for verdict in record.run.verdicts
+            if verdict.photo and (app_context().pictures / verdict.photo).exists()
+        },
         left=_left_of(record.run),
         can_be_made_again=_is_kept(record.run.gcode_sha256),
         number=number,
