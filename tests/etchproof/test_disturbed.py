@@ -7,10 +7,14 @@ no source.
 import pytest
 
 from darkroom.camera import Shot, photograph
-from darkroom.cards import power_card, tone_card
+from darkroom.cards import power_card, tone_card, wishes
+from darkroom.practice import burn_on_practice
 from darkroom.tile import SURFACES, etch, not_wiped
+from etchpractice.tile.imperfections import Imperfections
 from etchproof.errors import PhotoRefused
+from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.reading.camera import read_card
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 
 pytestmark = pytest.mark.slow
 CARDS = {"power": power_card, "tone": tone_card}
@@ -46,6 +50,17 @@ def shaded(depth, soft_mm, x_mm=28.0):
 )
 def test_what_disturbs_the_light_is_told_apart(tile, shot, reason):
     assert reason_of(tile, shot) == reason
+
+
+def test_a_patchy_film_on_a_practice_tile_is_refused_and_wiping_named(tmp_path):
+    """In the light it looks as a shadow does, and nothing tells them apart but a look."""
+    film = {"imperfections": Imperfections(haze=0.3)}
+    recipe = PRACTICE_RECIPES["practice-20w"]
+    card = lay_out_tone_card(wishes(head=PRACTICE_HEADS["practice-20w"]), recipe)
+    tile = burn_on_practice(card, "white-tile", tmp_path / "job", **film)
+
+    with pytest.raises(PhotoRefused, match="a film of soot was left: wipe it"):
+        read_card([photograph(tile, Shot(tilt_degrees=20))], [card], is_wiped=True)
 
 
 @pytest.mark.parametrize("soft_mm", [8.0, 15.0])

@@ -170,14 +170,18 @@ def _require_readable(bare: BareLight, blur: float, residual_mm: float) -> None:
 _CUT_OFF: Final = (
     "its light was cut off: tap on the tile, slide the brightness down a little, and take it again"
 )
+_OR_A_FILM: Final = (
+    "If nothing shades it, a film of soot was left: wipe it until a white cloth stays white"
+)
 _FAULTS: Final = {
     GLARE_FAULT: "glare lies over {}: turn the card or move the lamp until it is gone, and take "
     "the picture again, or add a second one with the glare elsewhere",
     Disturbance.HARD_SHADOW: "a hard shadow crosses {}: take away what throws it, such as a hand, "
-    "the phone or the edge of a frame, or turn the card to the light, and take the picture again",
+    "the phone or the edge of a frame, or turn the card to the light, and take the picture again. "
+    + _OR_A_FILM,
     Disturbance.SOFT_SHADOW: "a soft shadow lies over {}, so the light changes too fast to be put "
     "right: move the card away from what shades it, to where the light is even, and take the "
-    "picture again",
+    "picture again. " + _OR_A_FILM,
     WHITE_FAULT: "around {} the bare tile is so bright that " + _CUT_OFF,
     SHADOW_FAULT: "{} are black in the picture, with nothing left to tell them apart: take it in "
     "more light, for instance beside a window",
