@@ -12,6 +12,7 @@ from werkzeug.exceptions import HTTPException
 from etchweb.previews.store import path_name
 from support.fakes.catalogue_answers import craft
 from support.fakes.fake_daemon import LID_TRIP, SHA256, STATES, box
+from support.harnesses.page_bench import violations
 from support.harnesses.picture_bench import draft_to_proof
 from support.samples.photo_files import PHOTOGRAPHS
 
@@ -27,7 +28,8 @@ VIEWS = (
     "/logbook", "/logbook?verdict=good", "/logbook/7", "/logbook/6", "/logbook/6/take-up-again",
     "/machine", "/machine/wiring", "/machine/settings", "/machines", "/phones", "/pair",
     "/practice", "/test-tiles", "/test-tiles/new", "/lots", "/lasers", "/tiles-and-paints",
-    f"/head-path/{SHA256}", "/orders", "/orders/new", "/orders/costs", "/orders/3", "/nowhere",
+    f"/head-path/{SHA256}", "/orders", "/orders/new", "/orders/costs", "/orders/list", "/orders/3",
+    "/bench", "/nowhere",
 )  # fmt: skip
 STEPS = ("/new", "DRAFT/tile", "DRAFT/cut", "DRAFT/look", "DRAFT/design", "DRAFT/proof")
 # Answers without a page of their own, and pages that other tests bring into being.
@@ -73,6 +75,18 @@ def test_no_view_is_wider_than_the_phone(open_phone, served, draft, name):
     found.append(overflowing(phone, f"{served.url}/?fire", name))
 
     assert list(filter(None, found)) == []
+
+
+def test_no_view_shuts_anybody_out(open_phone, served, draft, axe):
+    # WCAG 2.2 AA by axe, in both schemes, with everything unfolded.
+    phone = open_phone("/nowhere")
+    found = []
+    for path in (*VIEWS, *STEPS):
+        phone.goto(served.url + path.replace("DRAFT", draft), wait_until="load")
+        phone.evaluate("document.querySelectorAll('details').forEach(one => (one.open = true))")
+        found += [f"{path}: {fault}" for fault in violations(phone, axe)]
+
+    assert found == []
 
 
 def test_no_view_is_left_out(served):
