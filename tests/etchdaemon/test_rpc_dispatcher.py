@@ -50,6 +50,7 @@ QUESTIONS = {
     "save_head": {"head": PRACTICE_HEADS["practice-20w"].to_table(), "notes": "", "who": ""},
     "save_verdict": {
         "run": 3, "verdict": "good", "cause": "", "note": "", "photo": "", "who": "",
+        "pocket": None,
     },
 }  # fmt: skip
 GIVEN = {"id", "head", "surface", "run", "verdict"}

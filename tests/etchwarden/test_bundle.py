@@ -8,6 +8,8 @@ import os
 import re
 import sqlite3
 from contextlib import closing
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from click.testing import CliRunner
@@ -101,9 +103,16 @@ ANSWERS = {"status": STATUS, "settings": SETTINGS}
 
 
 @pytest.fixture
-def board(tmp_path):
+def root():
+    """A folder with a short name: the way to a socket has 108 characters at most (unix(7))."""
+    with TemporaryDirectory() as folder:
+        yield Path(folder)
+
+
+@pytest.fixture
+def board(root):
     """A board whose machine is called “gartenweg”; every folder holds something private."""
-    places = Places(tmp_path)
+    places = Places(root)
     secret = places.settings / "secrets/dorothea"
     secret.parent.mkdir(parents=True)
     secret.write_text(SECRET)

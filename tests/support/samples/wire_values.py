@@ -17,6 +17,7 @@ from etchwire.calls.orders import ORDER_NOTES, ORDER_QUESTIONS
 from etchwire.calls.time_line import EVENT_TYPES, TIME_LINE_CALLS, TimeLineEvent, UnknownEvent
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.catalogue.heads import Head
+from etchwire.catalogue.jigs import JigRecord
 from etchwire.catalogue.lots import Lot
 from etchwire.catalogue.orders import OrderItem, OrderRecord, ShopFigures
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
@@ -50,6 +51,13 @@ _STRATEGIES = {
     Lot: st.just(Lot(name="lot 7", surface="slate", painted_at_utc="2026-11-24T17:00:00+00:00")),
     OrderItem: st.just(OrderItem(title="a dog", width_mm=100.0, height_mm=90.0, surface="slate")),
     OrderRecord: st.just(OrderRecord(customer="Ada", due_on="2026-12-01")),
+    JigRecord: st.just(
+        JigRecord(
+            name="shed's jig", columns=4, rows=3, pitch_x_mm=100.0, pitch_y_mm=100.0, width_mm=90.0,
+            height_mm=90.0, lower_left_x_mm=10.0, lower_left_y_mm=10.0, upper_right_x_mm=400.0,
+            upper_right_y_mm=300.0,
+        )
+    ),
     ShopFigures: st.just(ShopFigures(machine_per_h=2.5)),
     ControllerProfile: st.sampled_from([EIGHT_BIT, THIRTY_TWO_BIT]),
     RecipeRecord: st.just(RecipeRecord(**_RECIPE)),
