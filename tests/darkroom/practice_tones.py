@@ -9,7 +9,7 @@ from tempfile import TemporaryDirectory
 
 from darkroom.camera import Shot, photograph
 from darkroom.practice import burn_on_practice
-from etchphoto.job import DEFAULT_HALFTONE
+from etchphoto.job.order import DEFAULT_HALFTONE
 from etchpractice.tile.surface import surfaces
 from etchproof.layout.border import Place
 from etchproof.layout.card_request import CardRequest

@@ -8,7 +8,8 @@ from PIL import Image
 
 from etchphoto.errors import JobNotWritable, UnfitDesign, UnfitOrder
 from etchphoto.expected import save_expected
-from etchphoto.job import PhotoOrder, write_dots
+from etchphoto.job.order import PhotoOrder
+from etchphoto.job.prepare import write_dots
 from etchphoto.layout.bench import BenchPlan, Laid, prepare_bench, prepare_some
 from etchphoto.layout.jig import Corners, Jig, Pockets, Side
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet

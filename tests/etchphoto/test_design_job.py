@@ -9,7 +9,8 @@ import pytest
 from darkroom.practice import run_on_practice
 from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import JobNotWritable, NeedsAcknowledgement, UnfitDesign
-from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, prepare_job
+from etchphoto.job.order import DEFAULT_HALFTONE, PhotoOrder
+from etchphoto.job.prepare import prepare_job
 from etchphoto.layout.design_job import design_job, prepare_design
 from etchphoto.layout.tile_picture import draw_tile
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES

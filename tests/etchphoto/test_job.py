@@ -14,7 +14,9 @@ from etchphoto.errors import EtchphotoError, NeedsAcknowledgement, PhotoDamaged,
 from etchphoto.expected import FIRED_BLACK
 from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES, JARVIS, STUCKI
-from etchphoto.job import PhotoOrder, findings, frame_of, prepare_job, shares_to_burn
+from etchphoto.job.order import PhotoOrder, frame_of
+from etchphoto.job.order_findings import findings
+from etchphoto.job.prepare import prepare_job, shares_to_burn
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.resampling import luminance_per_dot
 from etchphoto.tone import BURNT_AS_WANTED, Adjustments, ToneCurve

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from etchphoto.errors import JobNotWritable, PhotoUnreadable
-from etchphoto.job_folder import new_job_folder
+from etchphoto.job.folder import new_job_folder
 
 
 def write(folder, text, **options):

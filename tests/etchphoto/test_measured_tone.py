@@ -7,7 +7,8 @@ import pytest
 
 from etchphoto.decoder.loading import load_photo
 from etchphoto.halftone import HALFTONES
-from etchphoto.job import DEFAULT_HALFTONE, GREYS_NOT_MEASURED, PhotoOrder, findings
+from etchphoto.job.order import DEFAULT_HALFTONE, PhotoOrder
+from etchphoto.job.order_findings import GREYS_NOT_MEASURED, findings
 from etchphoto.measured_tone import HALFTONE_UNSTATED, MeasuredTone
 from etchphoto.tone import BURNT_AS_WANTED
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES

@@ -11,7 +11,8 @@ from darkroom.practice import run_on_practice
 from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import JobNotWritable, UnfitDesign
 from etchphoto.halftone import HALFTONES
-from etchphoto.job import DEFAULT_HALFTONE, PhotoOrder, frame_of, shares_to_burn
+from etchphoto.job.order import DEFAULT_HALFTONE, PhotoOrder, frame_of
+from etchphoto.job.prepare import shares_to_burn
 from etchphoto.layout.mural import Mural, TileShade, Wall, WallDots, as_weak
 from etchphoto.layout.mural_job import mural_job, prepare_again, prepare_mural
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES

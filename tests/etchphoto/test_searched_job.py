@@ -12,7 +12,9 @@ from etchphoto.dots.speeds import Motion
 from etchphoto.dots.switch_price import FULL_PRICE, switch_price
 from etchphoto.errors import UnfitOrder
 from etchphoto.halftone import HALFTONES
-from etchphoto.job import FROM_TEST_CARD, PhotoOrder, dots_of, findings, prepare_job
+from etchphoto.job.order import FROM_TEST_CARD, PhotoOrder
+from etchphoto.job.order_findings import findings
+from etchphoto.job.prepare import dots_of, prepare_job
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.tone import ToneCurve
 from etchwire.catalogue.dot import Dot

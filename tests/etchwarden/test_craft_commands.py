@@ -8,7 +8,7 @@ from PIL import Image
 
 from darkroom.camera import photograph
 from darkroom.tile import SURFACES, etch
-from etchphoto.job import GREYS_NOT_MEASURED
+from etchphoto.job.order_findings import GREYS_NOT_MEASURED
 from etchproof.layout.job import read_card_file
 from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import Shop

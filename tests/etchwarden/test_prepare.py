@@ -5,7 +5,7 @@ import re
 import pytest
 from click.testing import CliRunner
 
-from etchphoto.job import GREYS_NOT_MEASURED
+from etchphoto.job.order_findings import GREYS_NOT_MEASURED
 from etchwarden.commands.prepare import command
 from etchwarden.shared.prepare_recipe import AS_SAID
 from etchwire.catalogue.halftones import NAMES

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from etchphoto.expected import save_expected
-from etchphoto.job import PhotoOrder, write_dots
+from etchphoto.job.order import PhotoOrder
+from etchphoto.job.prepare import write_dots
 from etchweb.bench import views
 from etchweb.drafts.store import FOUND_NAME, JOB_FOLDER, Drafts, JobFinding, MadeJob
 from etchwire.sheet import PICTURE_NAME

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from etchphoto.framing import MM_PER_INCH
-from etchphoto.job import FROM_TEST_CARD
+from etchphoto.job.order import FROM_TEST_CARD
 from etchphoto.proof_sheet import SHEET_PX
 from etchweb.app import create_app
 from etchweb.drafts import views as new_picture

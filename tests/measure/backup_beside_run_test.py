@@ -18,7 +18,8 @@ import pytest
 
 from etchdaemon.assembly import LOGBOOK_NAME, SWITCH_INTERVAL_S
 from etchdaemon.logbook.backup.backup import look_at
-from etchphoto.job import PhotoOrder, prepare_job
+from etchphoto.job.order import PhotoOrder
+from etchphoto.job.prepare import prepare_job
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES

@@ -36,7 +36,8 @@ TILES = 12
 PREPARE_ALL = """
 import sys
 from pathlib import Path
-from etchphoto.job import PhotoOrder, prepare_job
+from etchphoto.job.order import PhotoOrder
+from etchphoto.job.prepare import prepare_job
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 
 name = "practice-20w"

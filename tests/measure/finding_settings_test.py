@@ -9,7 +9,7 @@ import re
 
 import pytest
 
-from etchphoto.job import FROM_TEST_CARD
+from etchphoto.job.order import FROM_TEST_CARD
 from etchpractice.practice_head import BEAM_LAG_S, SLACK_MM
 from etchwire.catalogue.heads import Register
 from measure.portrait_truth import DEFOCUS, MM_PER_PX, SIDE_MM, off_what_it_can_hold, portrait

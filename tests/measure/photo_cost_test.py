@@ -19,7 +19,8 @@ from PIL import Image
 
 from etchphoto.decoder.loading import load_photo
 from etchphoto.halftone import FLOYD_STEINBERG, JARVIS, STUCKI, diffuse
-from etchphoto.job import PhotoOrder, prepare_job
+from etchphoto.job.order import PhotoOrder
+from etchphoto.job.prepare import prepare_job
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from support.samples.photo_files import PHOTOGRAPHS
 

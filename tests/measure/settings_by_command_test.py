@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from etchphoto.job import FROM_TEST_CARD
+from etchphoto.job.order import FROM_TEST_CARD
 from etchwire.catalogue.examples import PRACTICE_REGISTER
 from etchwire.sheet import read_sheet
 from measure.portrait_truth import DEFOCUS, SIDE_MM, off_what_it_can_hold, portrait

@@ -9,7 +9,7 @@ import time
 
 import pytest
 
-from etchphoto.job import FROM_TEST_CARD
+from etchphoto.job.order import FROM_TEST_CARD
 from etchwire.sheet import read_sheet
 from measure.portrait_truth import SIDE_MM, off_what_it_can_hold, portrait
 from support.harnesses.catalogue_bench import OWN_LASER

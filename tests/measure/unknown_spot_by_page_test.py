@@ -8,7 +8,7 @@ import time
 
 import pytest
 
-from etchphoto.job import FROM_TEST_CARD
+from etchphoto.job.order import FROM_TEST_CARD
 from measure.portrait_truth import MM_PER_PX, SIDE_MM, off_what_it_can_hold, portrait
 from support.harnesses.page_by_http import field
 from support.harnesses.settings_by_page import Finder

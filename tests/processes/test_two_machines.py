@@ -16,7 +16,8 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image, ImageDraw
 
-from etchphoto.job import PhotoOrder, prepare_job
+from etchphoto.job.order import PhotoOrder
+from etchphoto.job.prepare import prepare_job
 from etchwarden.commands.fleet import command
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from etchphoto.job import PhotoOrder, prepare_job
+from etchphoto.job.order import PhotoOrder
+from etchphoto.job.prepare import prepare_job
 from etchpractice.machine import PracticeMachine
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import PICTURE_NAME, read_sheet

@@ -14,7 +14,8 @@ from etchphoto.decoder.loading import load_photo
 from etchphoto.demo import LIGHTHOUSE
 from etchphoto.dots.eye import seen
 from etchphoto.expected import TILE_WHITE
-from etchphoto.job import FROM_TEST_CARD, PhotoOrder, frame_of, prepare_job
+from etchphoto.job.order import FROM_TEST_CARD, PhotoOrder, frame_of
+from etchphoto.job.prepare import prepare_job
 from etchphoto.light import lightness, srgb_to_linear
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.resampling import luminance_per_dot

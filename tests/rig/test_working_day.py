@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from etchphoto.decoder.loading import load_photo
-from etchphoto.job import PhotoOrder
+from etchphoto.job.order import PhotoOrder
 from etchphoto.layout.design_job import design_job, prepare_design
 from etchphoto.layout.mural_job import mural_job, prepare_mural
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES

@@ -71,7 +71,7 @@ def test_the_rest_of_a_job_is_written_under_the_daemons_filter(under, job):
 @pytest.mark.parametrize(
     ("unit", "module"),
     [(DAEMON, "etchdaemon.assembly"), (DAEMON, "etchdaemon.safe"),
-     (PAGE, "etchwarden.commands.page"), (PAGE, "etchphoto.job"),
+     (PAGE, "etchwarden.commands.page"), (PAGE, "etchphoto.job.prepare"),
      (PAGE, "etchproof.choosing.choice"), (PAGE, "cv2"), (PAGE, "pillow_heif")],
 )  # fmt: skip
 def test_a_module_loads_under_its_units_filter(under, unit, module):

@@ -8,7 +8,8 @@ import numpy as np
 from etchpath.errors import EtchpathError
 from etchpath.writer.dots import Order, write_job
 from etchphoto.halftone import Coverage
-from etchphoto.job import PhotoOrder, dots_of
+from etchphoto.job.order import PhotoOrder
+from etchphoto.job.prepare import dots_of
 
 _BANDS: Final = 4
 _BAND_ROWS: Final = 24  # long enough for a halftone to find its pattern

@@ -7,7 +7,8 @@ from typing import Any, Final
 import click
 
 from etchphoto.decoder.loading import load_photo
-from etchphoto.job import FROM_TEST_CARD, PhotoOrder, suited_halftone
+from etchphoto.job.order import FROM_TEST_CARD, PhotoOrder
+from etchphoto.job.order_findings import suited_halftone
 from etchphoto.layout.mural_file import read_mural
 from etchphoto.layout.mural_job import (
     PLAN_NAME,

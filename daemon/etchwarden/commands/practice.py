@@ -13,7 +13,9 @@ import click
 from etchphoto.decoder.loading import load_photo
 from etchphoto.demo import LIGHTHOUSE
 from etchphoto.errors import EtchphotoError
-from etchphoto.job import DEFAULT_HALFTONE, FROM_TEST_CARD, PhotoOrder, findings, prepare_job
+from etchphoto.job.order import DEFAULT_HALFTONE, FROM_TEST_CARD, PhotoOrder
+from etchphoto.job.order_findings import findings
+from etchphoto.job.prepare import prepare_job
 from etchphoto.measured_tone import MeasuredTone
 from etchpractice.scenario.script import Scenario
 from etchpractice.tile.imperfections import UnfitImperfection, read_imperfections

@@ -12,13 +12,9 @@ from etchphoto.estimate import picture_findings, speed_findings
 from etchphoto.etch_time import etching_s
 from etchphoto.framing import Crop
 from etchphoto.halftone import KERNELS, Bits, Coverage
-from etchphoto.job import (
-    FROM_TEST_CARD,
-    LETTERING,
-    PhotoOrder,
-    findings,
-    prepare_job,
-)
+from etchphoto.job.order import FROM_TEST_CARD, LETTERING, PhotoOrder
+from etchphoto.job.order_findings import findings
+from etchphoto.job.prepare import prepare_job
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
 from etchwarden.shared.daemon_option import Options, with_options

@@ -11,7 +11,8 @@ import click
 from etchphoto.dots.speeds import Motion
 from etchphoto.errors import EtchphotoError, NeedsAcknowledgement
 from etchphoto.findings import PhotoFinding
-from etchphoto.job import PhotoOrder, suited_halftone
+from etchphoto.job.order import PhotoOrder
+from etchphoto.job.order_findings import suited_halftone
 from etchwarden.shared.daemon_option import Options, daemon_option
 from etchwarden.shared.prepare_recipe import Chosen, RecipeOptions, choose_recipe
 from etchwire.catalogue.examples import DEFAULT_HEAD, PRACTICE_HEADS

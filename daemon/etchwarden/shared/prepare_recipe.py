@@ -9,7 +9,7 @@ import click
 
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import line_spacing_mm
-from etchphoto.job import FROM_TEST_CARD
+from etchphoto.job.order import FROM_TEST_CARD
 from etchphoto.measured_tone import MeasuredTone
 from etchwarden.shared.catalogue_calls import catalogue_calls_at, settings_of
 from etchwarden.shared.heads import find_head

@@ -12,7 +12,7 @@ from etchpath.errors import EtchpathError
 from etchpath.writer.tiles import Tile, tiles_of, write_tiles
 from etchphoto.errors import UnfitDesign, UnfitOrder
 from etchphoto.expected import QUICK_COMPRESSION, TILE_WHITE
-from etchphoto.job_folder import new_job_folder
+from etchphoto.job.folder import new_job_folder
 from etchphoto.layout.jig import Jig, Pocket
 from etchwire.catalogue.lots import set_fault
 from etchwire.errors import UnreadableSheet

@@ -12,19 +12,15 @@ from etchphoto.expected import save_expected
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop
 from etchphoto.halftone import Bits
-from etchphoto.job import (
-    LETTERING,
-    PhotoOrder,
-    dots_of,
+from etchphoto.job.folder import new_job_folder
+from etchphoto.job.order import LETTERING, PhotoOrder, frame_of
+from etchphoto.job.order_findings import (
     findings,
-    frame_of,
     register_findings,
     require_acknowledged,
-    shares_to_burn,
     spacing_findings,
-    write_dots,
 )
-from etchphoto.job_folder import new_job_folder
+from etchphoto.job.prepare import dots_of, shares_to_burn, write_dots
 from etchphoto.layout.composing import Fade, composed, lettering_findings, set_letterings
 from etchphoto.layout.design import Design, PhotoLayer
 from etchphoto.layout.grid import ROWS_AT_ONCE, Grid, Window
@@ -167,7 +163,7 @@ def prepare_design(
 ) -> Sheet:
     """Make the job in `folder`: G-code, sheet and the tile as promised.
 
-    `on_dots` hears the dots before they are written. Raise as `etchphoto.job.prepare_job` does;
+    `on_dots` hears the dots before they are written. Raise as `prepare_job` does;
     `folder` then is as it was before.
     """
     require_acknowledged(job.findings, job.order)

@@ -16,17 +16,10 @@ from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop, Frame, frame_photo
 from etchphoto.grey_mixes import GREY_MIXES
 from etchphoto.halftone import KERNELS, RUN_IN, Bits, diffuse_bands, threshold
-from etchphoto.job import (
-    LETTERING,
-    PhotoOrder,
-    order_findings,
-    require_acknowledged,
-    shares_of_light,
-    shares_to_burn,
-    spacing_findings,
-    write_dots,
-)
-from etchphoto.job_folder import new_job_folder
+from etchphoto.job.folder import new_job_folder
+from etchphoto.job.order import LETTERING, PhotoOrder
+from etchphoto.job.order_findings import order_findings, require_acknowledged, spacing_findings
+from etchphoto.job.prepare import shares_of_light, shares_to_burn, write_dots
 from etchphoto.layout.design_job import adjustments_of
 from etchphoto.layout.mural import Mural, TilePlace, WallDots, as_weak
 from etchphoto.layout.mural_plan import plan_svg
@@ -169,7 +162,7 @@ def prepare_mural(
     """Make a new folder with the jobs of all tiles and the plan by which they are laid.
 
     Return how long each will take in seconds, by its number: sheets hold an entry for every row. A
-    tile that is all white has no job. Raise as `etchphoto.job.prepare_job` does; there is then
+    tile that is all white has no job. Raise as `prepare_job` does; there is then
     no folder.
     """
     require_acknowledged(job.findings, job.order)

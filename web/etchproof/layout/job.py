@@ -6,8 +6,8 @@ from pathlib import Path
 from etchpath.errors import EtchpathError
 from etchpath.writer.cards import CardOrder, write_card
 from etchphoto.expected import save_expected
-from etchphoto.job import require_head_can
-from etchphoto.job_folder import new_job_folder
+from etchphoto.job.folder import new_job_folder
+from etchphoto.job.order import require_head_can
 from etchproof.card import CARD_NAME, FOCUS, REGISTER, SPACING, Card
 from etchproof.errors import UnfitCard, UnreadableCard
 from etchproof.layout.drawing import draw_card

@@ -20,15 +20,9 @@ from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Frame, frame_photo
 from etchphoto.grey_mixes import GREY_MIXES
 from etchphoto.halftone import Bits, Coverage
-from etchphoto.job import (
-    LETTERING,
-    dots_of,
-    findings,
-    frame_of,
-    prepare_job,
-    suited_halftone,
-    worth_of_card,
-)
+from etchphoto.job.order import LETTERING, frame_of
+from etchphoto.job.order_findings import findings, suited_halftone, worth_of_card
+from etchphoto.job.prepare import dots_of, prepare_job
 from etchphoto.layout.design_job import design_job, prepare_design
 from etchphoto.light import linear_to_srgb
 from etchphoto.proof_sheet import SHEET_PX, draw_proof

@@ -5,7 +5,7 @@ from typing import Final
 
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import Crop
-from etchphoto.job import PhotoOrder
+from etchphoto.job.order import PhotoOrder
 from etchphoto.layout.design import (
     Box,
     Design,
