@@ -34,7 +34,7 @@ CARDS_FOLDER: Final = "cards"
 TABLES: Final = (
     "logbook_note", "input_proof", "relay_test", "surface", "lot", "customer_order", "order_item",
     "proof", "shop", "assignment", "run", "run_tile", "run_row", "run_event", "head", "lens_wipe",
-    "filter_change", "card", "reading", "recipe", "verdict", "happening",
+    "filter_change", "jig", "card", "reading", "recipe", "verdict", "happening",
 )  # fmt: skip
 _MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
 
@@ -58,6 +58,7 @@ reading     what cards showed, what was recommended and what was chosen
 recipe      settings, and the surface they were found on (found_on_json)
 input_proof when safety contacts were seen to open
 relay_test  when the safety relay was tested, and whether it fell
+jig         jigs, where the head stood over two of their corners
 verdict     what wiped tiles looked like    happening  the order in which all of it was written
 Columns named ..._json hold JSON; ..._packed hold JSON too, deflated (zlib) and in base 64.
 In the CSV files a text that a spreadsheet would run as a formula has a ' before it.
