@@ -2,8 +2,6 @@
 
 import os
 import signal
-import subprocess
-import sys
 import time
 from contextlib import ExitStack
 from functools import partial
@@ -18,6 +16,7 @@ from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.link_bench import quick_box
 from support.harnesses.plain_client import PlainClient
 from support.harnesses.presses import pressing_until
+from support.harnesses.started import started
 
 PATIENCE_S = 60.0
 
@@ -49,10 +48,7 @@ class Workshop:
         self.etch()
 
     def start(self, *words):
-        child = subprocess.Popen([sys.executable, "-m", "etchwarden", *words])
-        self.parts.callback(child.wait)
-        self.parts.callback(child.kill)
-        return child
+        return started(self.parts, *words)
 
     def etch(self):
         recipe = Recipe(

@@ -71,7 +71,7 @@ class ProcessGroup(AbstractContextManager["ProcessGroup"]):
                 preexec_fn=partial(die_with_parent, os.getpid(), signal.SIGTERM),  # noqa: PLW1509 - no thread runs yet
             )
         if arguments[0] in _IN_REAL_TIME:
-            _let_come_first(self._processes[name].pid)
+            let_come_first(self._processes[name].pid)
 
     def send(self, name: str, number: signal.Signals) -> None:
         """Send one of the processes a signal; who is killed so is not missed afterwards."""
@@ -158,7 +158,7 @@ class ProcessGroup(AbstractContextManager["ProcessGroup"]):
         return next((line.strip() for line in reversed(lines) if line.strip()), "")
 
 
-def _let_come_first(process_id: int) -> None:
+def let_come_first(process_id: int) -> None:
     """Give a process the processor before others, where that is allowed: root alone may."""
     with suppress(OSError):
         os.setpriority(os.PRIO_PROCESS, process_id, _NICE_IN_REAL_TIME)

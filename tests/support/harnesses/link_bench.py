@@ -1,8 +1,6 @@
 """A practice machine and a daemon on a port that is only a name for it, as real processes."""
 
 import socket
-import subprocess
-import sys
 import time
 from contextlib import suppress
 from dataclasses import replace
@@ -15,10 +13,10 @@ from rig.bench import patch
 from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.plain_client import PlainClient
 from support.harnesses.presses import pressing_until
+from support.harnesses.started import started
 
 PATIENCE_S = 60.0
 SHORT = patch(3, 40)
-_PROGRAM = (sys.executable, "-m", "etchwarden")
 # Everything wired, and a purge that nobody has to wait for.
 BOX = """
 [board]
@@ -80,10 +78,7 @@ class Bench:
 
     def _start(self, *words):
         log = self._parts.enter_context((self.folder / f"{words[0]}.log").open("wb"))
-        child = subprocess.Popen([*_PROGRAM, *words], stdout=log, stderr=log)
-        self._parts.callback(child.wait)
-        self._parts.callback(child.kill)
-        return child
+        return started(self._parts, *words, stdout=log, stderr=log)
 
     def put_on_port(self, device):
         """Let the practice machine's port be another device."""

@@ -4,8 +4,6 @@ import http.client
 import os
 import re
 import socket
-import subprocess
-import sys
 import time
 import urllib.parse
 from contextlib import closing
@@ -21,9 +19,9 @@ from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
 from support.harnesses.plain_client import PlainClient
 from support.harnesses.presses import pressing_until
+from support.harnesses.started import started
 
 PATIENCE_S = 60.0
-PROGRAM = (sys.executable, "-m", "etchwarden")
 
 
 class Box:
@@ -41,10 +39,7 @@ class Box:
         log = self.parts.enter_context((self.folder / f"{words[0]}.log").open("ab"))
         # A board has its folder for passing files on the same card.
         surroundings = os.environ | {"TMPDIR": str(self.card.folder)}
-        child = subprocess.Popen([*PROGRAM, *words], stdout=log, stderr=log, env=surroundings)
-        self.parts.callback(child.wait)
-        self.parts.callback(child.kill)
-        return child
+        return started(self.parts, *words, stdout=log, stderr=log, env=surroundings)
 
     def start_daemon(self, records=None):
         address = self.folder / "daemon.sock"

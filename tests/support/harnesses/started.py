@@ -1,0 +1,25 @@
+"""Programs of ours as real processes, served by the processor as their units have them served."""
+
+import subprocess
+import sys
+
+from etchwarden.practice_session.process_group import let_come_first
+
+_IN_REAL_TIME = ("daemon", "machine")
+
+
+def started(parts, *words, **options):
+    """Start `etchwarden WORDS`, to be killed when `parts` end; `options` are those of Popen.
+
+    Daemon and practice machine come before other work, as `Nice=` of the unit says: what they are
+    tried with must not be a pause of a computer that runs tests. That counts in a session of its
+    own only.
+    """
+    child = subprocess.Popen(
+        [sys.executable, "-m", "etchwarden", *words], start_new_session=True, **options
+    )
+    parts.callback(child.wait)
+    parts.callback(child.kill)
+    if words[0] in _IN_REAL_TIME:
+        let_come_first(child.pid)
+    return child
