@@ -11,7 +11,8 @@ from etchphoto.expected import save_expected
 from etchphoto.job.order import PhotoOrder
 from etchphoto.job.prepare import write_dots
 from etchphoto.layout.bench import BenchPlan, Laid, prepare_bench, prepare_some
-from etchphoto.layout.jig import Corners, Jig, Pockets, Side
+from etchphoto.layout.jig import Corners, Jig, Pockets
+from etchwire.catalogue.jigs import Side
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, read_sheet
 from support.samples.sheets import HEAD, RECIPE
 from support.samples.strokes import strokes

@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 
 from etchphoto.errors import UnfitDesign
-from etchphoto.layout.jig import Corners, Jig, Pockets, Side
+from etchphoto.layout.jig import Corners, Jig, Pockets
 from etchphoto.layout.jig_file import read_jig
 from etchwire.bed import Bed
 from etchwire.catalogue.examples import PRACTICE_HEADS
-from etchwire.catalogue.jigs import JigRecord
+from etchwire.catalogue.jigs import JigRecord, Side
 from etchwire.errors import UnreadableSheet
 from support.samples.designs import jig_of_toml
 from support.samples.sheets import JIG_TABLE

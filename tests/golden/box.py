@@ -88,14 +88,7 @@ class GoldenBox(GuardedRig):
         self._client = PlainClient(folder / "socket")
 
     def make_records(self):
-        self.logbook = NamedLogbook.at(
-            self.folder / "logbook.sqlite3",
-            utc_now=self.clock.utc_now,
-            is_clock_synchronised=lambda: True,
-            confirm_timeout_s=LONG_S,
-        )
-        self.logbook.start()
-        self.logbook.introduce_practice()
+        self.logbook = NamedLogbook.with_practice(self.folder, self.clock)
         return self.logbook
 
     def make_machine(self):

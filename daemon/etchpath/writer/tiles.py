@@ -20,10 +20,10 @@ from etchpath.motion.planner import Moves, planned
 from etchpath.writer.job_file import ENDING, PREAMBLE
 from etchpath.writer.job_sheet import reach
 from etchpath.writer.raster import UM_PER_MM, feed_text, mm_text
+from etchwire.catalogue.jigs import MOST_POCKETS
 from etchwire.plain import FURTHEST_MM
 from etchwire.sheet import Bounds, RowEntry, Sheet, TilePart
 
-MOST_TILES: Final = 400
 SEVERAL: Final = "several"  # in place of a halftone, where tiles differ in theirs
 _ROW: Final = re.compile(
     rb"G90G0X(-?[\d.]+)Y(-?[\d.]+)\n(G91G1X(-?[\d.]+)S0(?:F[\d.]+)?\n"
@@ -81,8 +81,8 @@ def write_tiles(tiles: Sequence[Tile], file: BinaryIO, *, title: str) -> Sheet:
 def _require_one_job(tiles: Sequence[Tile]) -> None:
     if not tiles:
         raise NothingToEtch("no pocket holds anything to etch")
-    if len(tiles) > MOST_TILES:
-        raise JobDoesNotFit(f"one run takes {MOST_TILES} tiles at most")
+    if len(tiles) > MOST_POCKETS:
+        raise JobDoesNotFit(f"one run takes {MOST_POCKETS} tiles at most")
     first = tiles[0].sheet
     for tile in tiles:
         sheet, where = tile.sheet, f"pocket {tile.part.pocket}"

@@ -4,14 +4,23 @@ What can be etched in one, and where each tile lies, is geometry: `etchphoto.lay
 """
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 from etchwire.catalogue.records import LARGEST_TILE_MM, require_name, require_one_of
 from etchwire.errors import UnreadableSheet
 from etchwire.plain import Plain, require_positive, require_types
 
-EXHAUSTS: Final = ("left", "right", "front", "back")
 MOST_POCKETS: Final = 400
+
+
+class Side(StrEnum):
+    """Where smoke is drawn off."""
+
+    LEFT = "left"
+    RIGHT = "right"
+    FRONT = "front"
+    BACK = "back"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +50,7 @@ class JigRecord(Plain):
         """Refuse what is no jig; raise UnreadableSheet."""
         require_types("the jig", self)
         require_name("jig", self.name)
-        require_one_of("where smoke is drawn off", self.exhaust, EXHAUSTS)
+        require_one_of("where smoke is drawn off", self.exhaust, tuple(Side))
         if not (self.columns >= 1 and self.rows >= 1 and self.columns * self.rows <= MOST_POCKETS):
             raise UnreadableSheet(f"a jig has 1 to {MOST_POCKETS} pockets, in columns and rows")
         for name in ("pitch_x_mm", "pitch_y_mm", "width_mm", "height_mm"):

@@ -111,6 +111,19 @@ class _SlowBook:
 class NamedLogbook(Logbook):
     """A logbook that is asked by name, and answers in plain tables."""
 
+    @classmethod
+    def with_practice(cls, folder, clock):
+        """Return a started logbook in `folder` with the practice lasers, at the time of `clock`."""
+        logbook = cls.at(
+            folder / "logbook.sqlite3",
+            utc_now=clock.utc_now,
+            is_clock_synchronised=lambda: True,
+            confirm_timeout_s=LONG_S,
+        )
+        logbook.start()
+        logbook.introduce_practice()
+        return logbook
+
     def ask(self, call, **params):
         if not isinstance(call, str):
             return super().ask(call)

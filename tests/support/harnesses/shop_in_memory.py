@@ -14,7 +14,7 @@ from etchweb.daemon.daemon_socket import SocketDaemon
 from golden.box import SteppedOperator
 from rig.guarded import GuardedRig
 from support.harnesses.interlock_bench import ANSWERS
-from support.harnesses.logbooks import LONG_S, NamedLogbook
+from support.harnesses.logbooks import NamedLogbook
 
 _YES = "yes"
 ORIGIN = "http://localhost"
@@ -39,14 +39,7 @@ class ShopInMemory(GuardedRig):
         self.taps = 0
 
     def make_records(self):
-        self.logbook = NamedLogbook.at(
-            self.folder / "logbook.sqlite3",
-            utc_now=self.clock.utc_now,
-            is_clock_synchronised=lambda: True,
-            confirm_timeout_s=LONG_S,
-        )
-        self.logbook.start()
-        self.logbook.introduce_practice()
+        self.logbook = NamedLogbook.with_practice(self.folder, self.clock)
         return self.logbook
 
     def __exit__(self, *_):

@@ -2,28 +2,18 @@
 
 import math
 from dataclasses import asdict, dataclass, fields
-from enum import StrEnum
 from typing import Final, Self
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.design import LARGEST_MM
 from etchwire.bed import Bed
 from etchwire.catalogue.heads import Head
-from etchwire.catalogue.jigs import MOST_POCKETS, JigRecord
+from etchwire.catalogue.jigs import MOST_POCKETS, JigRecord, Side
 
 MOST_OFF_MM: Final = 1.0  # between the measured corners and the drawing: a place was mistaken
 # A tile lies square to the head's way, not to the jig's: so much its edge may run out of true.
 MOST_ASKEW_MM: Final = 0.3
 SMALLEST_DEPTH_MM: Final = 0.2  # taken for the depth of focus that nobody measured: our choice
-
-
-class Side(StrEnum):
-    """Where smoke is drawn off."""
-
-    LEFT = "left"
-    RIGHT = "right"
-    FRONT = "front"
-    BACK = "back"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from etchphoto.errors import UnfitDesign
-from etchphoto.layout.jig import Corners, Jig, Pockets, Side
+from etchphoto.layout.jig import Corners, Jig, Pockets
 from etchphoto.layout.tables import (
     name_in,
     part_of,
@@ -14,6 +14,7 @@ from etchphoto.layout.tables import (
     refuse_unknown,
     require_format,
 )
+from etchwire.catalogue.jigs import Side
 
 FORMAT: Final = "etchwarden-jig"
 VERSION: Final = 1
