@@ -6,7 +6,14 @@ import pytest
 
 from etchdaemon.rpc.methods import AT_ONCE, METHODS, find_method
 from etchdaemon.rpc.parameters import fitting, made, parameters_of
-from etchwire.calls.call import LARGEST_NUMBER, LengthMm, Right, WholeNumber, file_names
+from etchwire.calls.call import (
+    LARGEST_NUMBER,
+    DurationS,
+    LengthMm,
+    Right,
+    WholeNumber,
+    file_names,
+)
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.heads import Head
 from etchwire.catalogue.jigs import JigRecord
@@ -29,6 +36,7 @@ FIT = {
     WholeNumber: 7,
     WholeNumber | None: 7,
     LengthMm: 7,
+    DurationS: 7,
     str: "Ada",
     bool: True,
     JsonTable: {"dry": True},
@@ -54,6 +62,7 @@ READING = {
     "status", "subscribe", "settings", "wiring", "runs", "run", "run_rows", "run_events", "backups",
     "unfinished", "heads", "filter", "surfaces", "recipes", "cards", "card", "readings", "reading",
     "time_line", "history", "lots", "orders", "order", "shop", "jigs",
+    "confirmations",
 }  # fmt: skip
 NAMES = READING | {
     "load", "reenter", "unload", "arm", "disarm", "start", "hold", "hold_now", "resume", "reset",
@@ -114,6 +123,13 @@ def test_a_parameter_that_is_no_length_is_refused(kind, length, value):
     assert fitting(kind, full(kind) | {length.name: -0.1})[length.name] == -0.1
     with pytest.raises(UnfitParameters, match=f"'{length.name}' must be a length in mm"):
         fitting(kind, full(kind) | {length.name: value})
+
+
+@pytest.mark.parametrize(("kind", "duration"), those_of(DurationS), ids=named)
+@pytest.mark.parametrize("value", ["7", None, True, -1.0, 2e8, float("nan")], ids=repr)
+def test_a_parameter_that_is_no_duration_is_refused(kind, duration, value):
+    with pytest.raises(UnfitParameters, match=f"'{duration.name}' must be a number of seconds"):
+        fitting(kind, full(kind) | {duration.name: value})
 
 
 @pytest.mark.parametrize(("kind", "word"), those_of(str, bool, tuple[str, ...]), ids=named)

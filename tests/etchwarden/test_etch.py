@@ -14,6 +14,7 @@ from support.fakes.fake_daemon import (
     JOB,
     ORIGIN_SHIFTED,
     QUESTIONS,
+    TOO_LATE,
     box,
     preflight,
     snapshot_table,
@@ -159,6 +160,18 @@ def test_what_keeps_it_from_starting_ends_in_a_sentence(etch, loop, words, sente
     assert result.exit_code != 0
     assert sentence in result.output
     assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize("answers", [ANSWERS, ()], ids=["armed meanwhile", "not yet armed"])
+def test_a_firm_closing_time_ends_it_at_once_and_nobody_waits_for_the_start(etch, answers):
+    closed = {"asked_at_start": {"too_late": TOO_LATE}}
+    before = {**loaded(), "may": ["unload"], **closed}
+    story = (loaded(), snapshot_table("armed", may=["disarm"], **closed)) if answers else (before,)
+
+    result = etch(Loop(*story), *answers)
+
+    assert result.exit_code == 1
+    assert result.output.splitlines()[-1] == f"Error: {TOO_LATE}"
 
 
 def test_it_is_said_when_somebody_has_to_press_the_button_and_arming_follows(etch):

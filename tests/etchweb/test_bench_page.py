@@ -15,6 +15,7 @@ from etchweb.bench import views
 from etchweb.drafts.store import FOUND_NAME, JOB_FOLDER, Drafts, JobFinding, MadeJob
 from etchwire.sheet import PICTURE_NAME
 from support.fakes.catalogue_answers import HEAD, RECIPE
+from support.fakes.fake_daemon import STAYS
 
 PATIENCE_S = 60
 
@@ -98,6 +99,24 @@ def test_only_pictures_whose_proof_is_made_are_offered_and_what_must_be_read_is_
     assert "Ida, 20 × 10 mm" in said
     assert "unmade" not in said
     assert "Nothing is laid yet." in said
+
+
+def test_a_plan_that_would_end_after_closing_time_says_so(phone, daemon, ready):
+    asked = []
+
+    def answer(lasts_s):
+        asked.append(lasts_s)
+        return {"stays": STAYS}
+
+    ida, zoe = ready("Ida"), ready("Zoe")
+    alone = phone.look(f"/bench?jig=Signs&pocket-1={ida}").text
+    daemon.answers["confirmations"] = answer
+    page = phone.look(f"/bench?jig=Signs&pocket-1={ida}").text
+    phone.look(f"/bench?jig=Signs&pocket-1={ida}&pocket-3={zoe}")
+
+    assert STAYS not in alone
+    assert f'<p class="advice">{STAYS}</p>' in page
+    assert asked[1] == pytest.approx(2 * asked[0], rel=0.1)  # all tiles, not the first
 
 
 def test_without_a_jig_the_page_says_how_to_measure_one(phone, daemon):

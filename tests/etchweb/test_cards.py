@@ -23,6 +23,7 @@ from etchwire.packing import unpack
 from support.fakes.card_book import CardBook
 from support.fakes.catalogue_answers import HEAD, craft, recipe
 from support.fakes.catalogue_answers import SURFACE as SURFACE_ENTRY
+from support.fakes.fake_daemon import TOO_LATE
 
 pytestmark = pytest.mark.slow
 
@@ -119,6 +120,14 @@ def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
     assert f'src="{overlay}"' in after.text  # for ever, also after accepting
     assert "Read by camera and hand: lightness" in after.text
     assert re.search(r"<strong>\d+</strong>", after.text)  # its patches keep their figures
+
+
+def test_a_test_card_that_would_end_after_closing_time_says_so(bench, daemon):
+    daemon.answers["confirmations"] = {"stays": TOO_LATE, "too_late": TOO_LATE}
+
+    page = bench.make(finds="register").text
+
+    assert page.index(TOO_LATE) < page.index("Load it")
 
 
 def test_a_test_card_is_made_and_loaded_by_one_button(bench, book, daemon):

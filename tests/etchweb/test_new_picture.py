@@ -28,7 +28,7 @@ from etchwire.catalogue.examples import PRACTICE_SURFACE
 from etchwire.errors import Refused
 from etchwire.retention import DAY_S, DRAFTS
 from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
-from support.fakes.fake_daemon import ETCH, FakeDaemon
+from support.fakes.fake_daemon import ETCH, TOO_LATE, FakeDaemon
 from support.samples.photo_files import PHOTOGRAPHS, encoded, png_header, scene
 
 pytestmark = pytest.mark.slow
@@ -117,6 +117,18 @@ def test_a_photo_goes_to_the_bench_in_five_short_steps(phone, daemon, drafts, tm
     assert pictures == {
         f"{sheet.gcode_sha256}{ending}" for ending in (".png", "-small.jpg", "-thumb.jpg")
     }
+
+
+def test_look_and_proof_say_that_the_etch_would_end_after_closing_time(phone, daemon, cut_out):
+    phone.press(f"{cut_out}/look", form=LOOK)
+    before = [phone.look(f"/{cut_out}/{step}").text for step in ("look", "proof")]
+    daemon.answers["confirmations"] = {"stays": TOO_LATE, "too_late": TOO_LATE}
+
+    look, proof = (phone.look(f"/{cut_out}/{step}").text for step in ("look", "proof"))
+
+    assert not any("closing time" in page for page in before)
+    assert f'<p class="trouble">{TOO_LATE}</p>' in look
+    assert proof.index(TOO_LATE) < proof.index("Load it")
 
 
 def test_a_proof_can_be_saved_to_be_sent_and_has_a_number_of_its_own(phone, cut_out, drafts):

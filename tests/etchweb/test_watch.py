@@ -188,7 +188,8 @@ def test_a_start_that_closing_time_forbids_says_so_and_cannot_be_pressed(phone, 
     start = re.compile(r'data-may="start"( disabled)?')
     daemon.tell("armed", asked_at_start={"long_run": None, "stays": late, "too_late": None})
     with_somebody = phone.look().text
-    daemon.tell("armed", asked_at_start={"long_run": None, "stays": late, "too_late": late})
+    closed = {"long_run": None, "stays": late, "too_late": late}
+    daemon.tell("armed", may=["disarm"], asked_at_start=closed)
     too_late = phone.look().text
 
     assert start.search(with_somebody)[1] is None

@@ -16,6 +16,7 @@ from etchweb.text.timestamps import clock_time
 from support.fakes.fake_daemon import (
     BOX,
     JOB,
+    LATE_END,
     LID_TRIP,
     MACHINE,
     RUN,
@@ -274,12 +275,11 @@ def test_a_held_etch_says_the_one_next_step(interlocks, why_not_resume, offered,
 
 
 def test_a_held_etch_that_would_end_after_closing_time_says_so_before_it_goes_on():
-    late = "This would end at 18:20 and its last look come at 18:50, after closing time at 18:30"
-    run = {**STATES["held"]["run"], "late_end": late}
+    run = {**STATES["held"]["run"], "late_end": LATE_END}
 
     view = watch_view(snapshot("held", run=run, interlocks=box()))
 
-    assert view["next_step"] == f"{PRESS_RESUME} {late}."
+    assert view["next_step"] == f"{PRESS_RESUME} {LATE_END}."
 
 
 def test_every_interlock_has_its_words_on_the_page():

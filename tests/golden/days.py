@@ -444,6 +444,7 @@ def day_of_watching(box):
     box.note_snapshot("only watches")
     box.call("set_origin", when="only watches")
     box.call("wiring", when="only watches")
+    box.call("confirmations", lasts_s=2460.0)
 
 
 DAYS = {

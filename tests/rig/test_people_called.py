@@ -36,10 +36,18 @@ class RigWithRounds(GuardedRig):
 class RigAtClosing(GuardedRig):
     """A workshop that closes as the rig's clock begins, but for whoever stays."""
 
+    is_firm = False
+
     def make_setup(self):
         closes_at = datetime.fromisoformat(self.clock.utc_now()).astimezone().time()
-        rules = AttendanceRules(closing_time=closes_at, is_closing_time_firm=False)
+        rules = AttendanceRules(closing_time=closes_at, is_closing_time_firm=self.is_firm)
         return replace(super().make_setup(), attendance=rules)
+
+
+class RigPastClosing(RigAtClosing):
+    """A workshop that closes as the rig's clock begins, whoever stays."""
+
+    is_firm = True
 
 
 @pytest.fixture
@@ -75,6 +83,28 @@ def test_a_held_run_that_would_end_after_closing_time_says_so_while_it_can_be_re
         assert while_etching is None
         assert "its last look come at" in rig.run.late_end
         assert "resume" in rig.commands.snapshot().may
+
+
+def test_neither_arming_nor_start_is_offered_where_the_closing_time_is_firm(tmp_path):
+    with RigPastClosing(tmp_path) as rig:
+        rig.set_origin()
+        rig.load(rig.make_job(patch(60, 400)))
+        rig.press_button()
+        rig.wait_until(lambda: rig.box.arming.is_possible)
+        because = rig.commands.snapshot().asked_at_start.too_late
+
+        assert "Start it earlier, or tomorrow." in because
+        assert not {"arm", "start"} & set(rig.may)
+        with pytest.raises(CommandRefused, match="Start it earlier, or tomorrow"):
+            rig.ask("arm", answers={}, test_heartbeat=False)
+
+
+def test_it_is_told_before_a_job_is_loaded_that_it_would_end_after_closing_time(tmp_path):
+    with RigPastClosing(tmp_path) as rig:
+        rig.get_ready()
+        asked = rig.ask("confirmations", lasts_s=60.0)
+
+    assert "its last look come at" in asked["too_late"]
 
 
 def test_where_no_shop_closes_a_held_run_may_end_whenever_it_does(etching):

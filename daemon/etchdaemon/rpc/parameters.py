@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, fields
 from typing import Final, cast, get_type_hints
 
-from etchwire.calls.call import AnyCall, LengthMm, OpenFile, WholeNumber
+from etchwire.calls.call import AnyCall, DurationS, LengthMm, OpenFile, WholeNumber
 from etchwire.calls.json_values import from_json_value
 from etchwire.errors import MalformedMessage, Refused, UnfitParameters, UnreadableSheet
 from etchwire.plain import Plain
@@ -14,6 +14,7 @@ _WORDS: Final[Mapping[object, str]] = {
     WholeNumber: "a whole number from 0 on",
     WholeNumber | None: "a whole number from 0 on",
     LengthMm: "a length in mm",
+    DurationS: "a number of seconds",
     str: "a text",
     bool: "true or false",
     tuple[str, ...]: "a list of texts",

@@ -17,11 +17,12 @@ from etchdaemon.service.idle.idle_controller import IdleController
 from etchdaemon.service.idle.interlock_commands import INTERLOCK_COMMANDS
 from etchdaemon.service.idle.job_origin import FIND_ORIGIN
 from etchdaemon.service.idle.moves import MEASURE, WAYS
+from etchdaemon.service.job.people_asked import asked_at_start
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.run_sequencer import RunSequencer
 from etchdaemon.service.status.publishing import LoopState, Publishing
 from etchwire.calls.call import AnyCall
-from etchwire.calls.machine import SetDose, SetFeed, SetPower, Wiring
+from etchwire.calls.machine import Confirmations, SetDose, SetFeed, SetPower, Wiring
 from etchwire.record import LOOK
 
 AT_REST_S: Final = 0.02
@@ -238,13 +239,15 @@ class Service:
         request.accept()
 
     def _tell(self, request: Request[AnyCall], _now_s: float) -> None:
-        """Answer with what is too long for every snapshot."""
+        """Answer with what is too long for every snapshot, or of a job that is not loaded yet."""
         facts = self._machine.facts
-        request.accept(
-            self._guard.operator.wiring()
-            if isinstance(request.call, Wiring)
-            else settings_of(facts, self._machine.measured.speeds(facts))
-        )
+        match request.call:
+            case Wiring():
+                request.accept(self._guard.operator.wiring())
+            case Confirmations(lasts_s=lasts_s):
+                request.accept(asked_at_start(self._guard, self._clock, predicted_s=lasts_s))
+            case _:
+                request.accept(settings_of(facts, self._machine.measured.speeds(facts)))
 
     def _do_not_know(self, request: Request[AnyCall], _now_s: float) -> None:
         raise CommandRefused(f"The control program does not know how to {request.command!r}.")
@@ -281,7 +284,7 @@ _HANDLERS: Final[Mapping[str, Callable[..., None]]] = {
         (*CONTROLLER_COMMANDS, FIND_ORIGIN),
         lambda service, request, now_s: service._idle.run_controller_command(request, now_s),
     ),
-    **dict.fromkeys(("wiring", "settings"), Service._tell),
+    **dict.fromkeys(("wiring", "settings", "confirmations"), Service._tell),
     **dict.fromkeys(
         (*WAYS, MEASURE), lambda service, request, now_s: service._idle.move(request, now_s)
     ),

@@ -65,11 +65,11 @@ def _await(daemon: DaemonClient, wish: str) -> Snapshot:
         now = daemon.ask(Status())
         if wish in now.may:
             return now
+        _require_hope(now, wish)
         request = _request_of(now.interlocks)
         if request and request != said:
             click.echo(request, err=True)
         said = request or said
-        _require_hope(now, wish)
         time.sleep(LOOKS_EVERY_S)
 
 
@@ -81,7 +81,9 @@ def _request_of(box: InterlockReport) -> str:
 
 
 def _require_hope(now: Snapshot, wish: str) -> None:
-    job, arming = now.job, now.interlocks.arming
+    job, arming, too_late = now.job, now.interlocks.arming, now.asked_at_start.too_late
+    if too_late:
+        raise click.ClickException(too_late)
     if job is None:
         raise click.ClickException("No job is loaded: etchwarden load JOB.")
     if job.preflight.verdict == "refused":

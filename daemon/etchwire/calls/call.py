@@ -7,13 +7,14 @@ from typing import Annotated, Any, ClassVar, Final, Generic, TypeVar, get_args, 
 
 from msgspec import Meta
 
-from etchwire.plain import FURTHEST_MM
+from etchwire.plain import FURTHEST_MM, LARGEST
 
 LARGEST_NUMBER: Final = 2**53  # beyond it JSON's readers disagree about whole numbers
 _WORD_START: Final = re.compile(r"(?<!^)(?=[A-Z])")
 
 WholeNumber = Annotated[int, Meta(ge=0, le=LARGEST_NUMBER)]
 LengthMm = Annotated[float, Meta(ge=-FURTHEST_MM, le=FURTHEST_MM)]
+DurationS = Annotated[float, Meta(ge=0.0, le=LARGEST["s"])]
 OpenFile = Annotated[int, "descriptor"]  # goes along with the call, outside its parameters
 
 Answer_co = TypeVar("Answer_co", covariant=True)

@@ -5,9 +5,9 @@ from typing import ClassVar, Final
 
 from msgspec import UNSET, UnsetType
 
-from etchwire.calls.call import Call, Done, LengthMm, OpenFile, Question, WholeNumber
+from etchwire.calls.call import Call, Done, DurationS, LengthMm, OpenFile, Question, WholeNumber
 from etchwire.calls.interlock_report import WiringReport
-from etchwire.calls.snapshot import Snapshot
+from etchwire.calls.snapshot import AskedAtStart, Snapshot
 from etchwire.transport.json_text import JsonTable
 
 LOAD_PATIENCE_S: Final = 120.0  # a long job is copied to a slow card and hashed
@@ -311,6 +311,13 @@ class Wiring(Question[WiringReport]):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Confirmations(Question[AskedAtStart]):
+    """What people would confirm if a job that lasts `lasts_s` of machine time started now."""
+
+    lasts_s: DurationS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TryOutput(Call[Done]):
     """Drive an output for a moment (withhold the heartbeat); never the beam's."""
 
@@ -333,5 +340,5 @@ class Stop(Call[Done]):
 MACHINE_CALLS: Final = (
     Status, Subscribe, Load, Reenter, Unfinished, Unload, Arm, Disarm, Start, Hold, HoldNow, Resume,
     Reset, AnswerRound, BedTouched, SetFeed, SetPower, SetDose, Home, Unlock, SetOrigin, FindOrigin,
-    MoveTo, MoveBy, TraceOutline, Measure, Settings, Wiring, TryOutput, Stop,
+    MoveTo, MoveBy, TraceOutline, Measure, Settings, Wiring, Confirmations, TryOutput, Stop,
 )  # fmt: skip

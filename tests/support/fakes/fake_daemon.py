@@ -187,6 +187,11 @@ def box(step: str = "disarmed", **changes: Any) -> dict[str, Any]:
     return {**BOX, "rules": rules, "arming": arming, **asked, **changes}
 
 
+LATE_END: Final = (
+    "This would end at 18:20 and its last look come at 18:50, after closing time at 18:30"
+)
+STAYS: Final = f"{LATE_END}. Whoever stays until then confirms it with their name."
+TOO_LATE: Final = f"{LATE_END}. Start it earlier, or tomorrow."
 HELD_BECAUSE: Final = "Ann’s phone asked for a hold at the row's end."
 _AT_REST: Final = {"feed_mm_per_min": 0.0, "power_ratio": 0.0, "power_w": 0.0}
 _OVER: Final = {**_AT_REST, "row": None, "remaining_s": None, "ends_at_utc": None}
@@ -440,6 +445,7 @@ LOGBOOK: Final = {
     "settings": SETTINGS,
     "wiring": WIRING,
     "unfinished": answer_unfinished(),
+    "confirmations": {},
 }
 
 

@@ -20,6 +20,7 @@ from etchweb.drafts.store import JOB_FOLDER as JOB_OF_DRAFT
 from etchweb.drafts.store import SEEN_NAME, Draft
 from etchweb.drafts.views import drafts, work_queue
 from etchweb.previews.store import pass_on
+from etchweb.run.late_end import late_end
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence
@@ -184,7 +185,7 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
         jig = None if record is None else Jig.of_record(record)
     except UnfitDesign as error:
         answer = answer or as_sentence(str(error))
-    plan = None
+    plan = late = None
     surfaces: set[str] = set()
     if jig is not None:
         chosen = {
@@ -194,11 +195,14 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
         }
         surfaces = {one.surface for one in chosen.values()}
         plan = plan_view(jig, chosen)
+        seconds = sum(one.predicted_s for one in chosen.values())
+        late = late_end(app_context().daemon, seconds)
     return render_template(
         "bench/bench.html",
         jigs=jigs,
         chosen_jig=form.get("jig", ""),
         plan=plan,
+        late=late,
         ready=[(key, choice_words(one)) for key, (_, one) in ready.items()],
         seen_name=SEEN_NAME,
         lots=dry_lots(surfaces.pop()) if len(surfaces) == 1 else [],

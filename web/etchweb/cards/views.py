@@ -37,6 +37,7 @@ from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key, preselected
 from etchweb.catalogue.remembered_pair import asked_pair, remember_pair, remembered_pair
 from etchweb.context import app_context, visitor_name
 from etchweb.drafts.views import work_queue
+from etchweb.run.late_end import late_end
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import refusals_on, with_status
@@ -206,14 +207,15 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
     layout = card.layout
     if layout is None:
         return render_template("cards/failed.html", number=card.number, sentence=failed)
-    read = card.files.read()
+    read, made = card.files.read(), card.files.made()
     so_far = card_workflow().so_far(card)
     filed = None if read else card_workflow().filed(card.number)
     bed = card_workflow().bed_focus(card)
     return render_template(
         "cards/card.html",
         number=card.number,
-        card=card_view(layout, card.files.made(), card.record),
+        card=card_view(layout, made, card.record),
+        late=late_end(app_context().daemon, None if read or not made else made["predicted_s"]),
         measured=[] if layout.kind in BY_PATCH else measured_patches(layout, so_far["reading"]),
         grid=_grid_of(layout, so_far, read),
         feeds=pairs_by_feed(layout),

@@ -23,6 +23,7 @@ from etchweb.drafts.store import (
 )
 from etchweb.drafts.views import drafts, found_draft, keep, waited_for, work_queue
 from etchweb.previews.store import pass_on
+from etchweb.run.late_end import late_end
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.storage.made_from import keep_made_from
@@ -75,7 +76,12 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
             return go("proof", draft)
     view = proof_view(draft, found, _machine())
     return render_template(
-        "drafts/proof.html", draft=draft, view=view, lots=_dry_lots(draft), answer=answer
+        "drafts/proof.html",
+        draft=draft,
+        view=view,
+        late=late_end(app_context().daemon, found.predicted_s),
+        lots=_dry_lots(draft),
+        answer=answer,
     )
 
 

@@ -29,6 +29,7 @@ from etchweb.drafts.sizes import size_choices
 from etchweb.drafts.store import PHOTO_NAME, Draft, cut_name, mix_name
 from etchweb.drafts.tile_choice import chosen_pair, decide_tile, with_common_size
 from etchweb.drafts.views import GONE, drafts, found_draft, keep, waited_for
+from etchweb.run.late_end import late_end
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence
@@ -138,11 +139,13 @@ def look(draft_id: str) -> str | BaseResponse:
     tried = drafts().tried(draft)
     if waiting is not None or tried is None:
         return waiting or go("look", draft)
+    chosen = draft.halftone if draft.is_halftone_chosen else tried.suited or draft.halftone
     page = render_template(
         "drafts/look.html",
         draft=draft,
         kinds=[(kind, tried_name(kind), words) for kind, words in offered(tried).items()],
-        chosen=draft.halftone if draft.is_halftone_chosen else tried.suited or draft.halftone,
+        chosen=chosen,
+        late=late_end(app_context().daemon, tried.seconds.get(chosen)),
         without_card=tried.without_card,
         black=tried.black,
         mixes=MIX_WORDS if tried.is_coloured else {},

@@ -222,11 +222,7 @@ def _asked_part(asked: AskedAtStart) -> View:
 
 
 def _may(snapshot: Snapshot, offered: Collection[str]) -> list[str]:
-    """Return what may be pressed; no start that closing time forbids whoever stays."""
-    may = {action for action in snapshot.may if action in offered}
-    if snapshot.asked_at_start.too_late:
-        may.discard("start")
-    return [action for action in ACTIONS if action in may]
+    return [action for action in ACTIONS if action in snapshot.may and action in offered]
 
 
 def _job_part(job: JobView | None) -> View:

@@ -26,6 +26,7 @@ from etchdaemon.service.idle.jog_controller import JogController
 from etchdaemon.service.idle.moves import AnyMove
 from etchdaemon.service.job import compatibility as fitness
 from etchdaemon.service.job.inspection import CHANGED, Inspection
+from etchdaemon.service.job.people_asked import asked_at_start
 from etchdaemon.service.job.reentry import POSITION_GONE
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.bed import bed_of
@@ -119,6 +120,7 @@ class IdleController:
         if not self._machine.is_ready or facts is None or facts.firmware is None:
             raise CommandRefused(self._machine.sentence)
         self.refuse_unplaced()
+        self._refuse_too_late()
         self.inspection.acknowledge(request.call.acknowledge)
         self.pending = request
         self._machine.begin(BeamOff(facts.firmware), now_s)
@@ -358,6 +360,15 @@ class IdleController:
             request.refuse(error)
         else:
             request.accept()
+
+    def _refuse_too_late(self) -> None:
+        """Raise CommandRefused where closing time forbids the start, before anybody prepares it."""
+        if self.job is None:
+            return
+        predicted_s = self.job.sheet.predicted_s
+        asked = asked_at_start(self._guard, self._clock, predicted_s=predicted_s)
+        if asked.too_late:
+            raise CommandRefused(asked.too_late)
 
     def _refuse_while_pending(self) -> None:
         if self.pending is not None:

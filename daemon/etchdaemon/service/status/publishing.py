@@ -5,7 +5,6 @@ from datetime import datetime
 from typing import Final
 
 from etchdaemon.guard.guard import Guard
-from etchdaemon.interlocks.start.starting import StartRequest
 from etchdaemon.ports import Clock, Records
 from etchdaemon.run.overrides import Override
 from etchdaemon.run.states import UNDER_WAY, Command, State, commands_in
@@ -15,6 +14,7 @@ from etchdaemon.service.idle.interlock_commands import interlock_commands_in
 from etchdaemon.service.idle.job_origin import FIND_ORIGIN, JobOrigin
 from etchdaemon.service.idle.jog_controller import JogController
 from etchdaemon.service.job.inspection import Inspection
+from etchdaemon.service.job.people_asked import asked_at_start
 from etchdaemon.service.job.spool import SpooledJob
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run.etch import Etch
@@ -95,6 +95,7 @@ class Publishing:
         report = self._guard.operator.report(day=at_utc[:10])
         sequencer = loop_state.sequencer
         why_not_resume = None if sequencer is None else sequencer.why_not_resume()
+        asked = self._asked_at_start(loop_state.job)
         self._commands.publish(
             Snapshot(
                 sequence=0,  # it gets its number where it is shown
@@ -109,11 +110,12 @@ class Publishing:
                         report,
                         is_placed=objection is None,
                         may_resume=why_not_resume is None,
+                        is_too_late=bool(asked.too_late),
                     )
                 ),
                 machine=snapshot.machine_of(machine, loop_state.origin, loop_state.jog),
                 job=snapshot.job_of(loop_state.job, loop_state.inspection),
-                asked_at_start=self._asked_at_start(loop_state.job, at_utc),
+                asked_at_start=asked,
                 run=snapshot.run_of(
                     loop_state.etch,
                     machine,
@@ -129,14 +131,10 @@ class Publishing:
             )
         )
 
-    def _asked_at_start(self, job: SpooledJob | None, at_utc: str) -> AskedAtStart:
+    def _asked_at_start(self, job: SpooledJob | None) -> AskedAtStart:
         if job is None:
             return AskedAtStart()
-        wish = StartRequest(
-            lasts_s=job.sheet.predicted_s / self._clock.seconds_per_wall_second,
-            starts_at=datetime.fromisoformat(at_utc).astimezone(),
-        )
-        return AskedAtStart(**self._guard.operator.confirmations_for(wish))
+        return asked_at_start(self._guard, self._clock, predicted_s=job.sheet.predicted_s)
 
     def _late_end(self, loop_state: LoopState, at_utc: str) -> str | None:
         """Return that a held run, resumed now, would end after closing time; None if not."""
@@ -150,10 +148,16 @@ class Publishing:
         )
 
     def _may(
-        self, loop_state: LoopState, report: InterlockReport, *, is_placed: bool, may_resume: bool
+        self,
+        loop_state: LoopState,
+        report: InterlockReport,
+        *,
+        is_placed: bool,
+        may_resume: bool,
+        is_too_late: bool,
     ) -> list[str]:
         is_fit = self._machine.is_ready and not loop_state.is_pending and is_placed
-        is_fit = is_fit and loop_state.inspection.can_be_armed
+        is_fit = is_fit and loop_state.inspection.can_be_armed and not is_too_late
         may_start = is_fit and self._guard.operator.why_not_start() is None
         would_work = {Command.START: may_start, Command.RESUME: may_resume}
         may = [w.value for w in commands_in(loop_state.state) if would_work.get(w, True)]
