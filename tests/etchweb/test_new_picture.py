@@ -26,7 +26,7 @@ from etchweb.workers.work import MOST_WAITING, WORKER
 from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.examples import PRACTICE_SURFACE
 from etchwire.errors import Refused
-from etchwire.retention import DAY_S, DRAFTS
+from etchwire.retention import DAY_S, DRAFTS, ORDERED_DRAFTS
 from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft, head_entry, recipe
 from support.fakes.fake_daemon import ETCH, TOO_LATE, FakeDaemon
 from support.samples.photo_files import PHOTOGRAPHS, encoded, png_header, scene
@@ -823,10 +823,10 @@ def test_old_drafts_go_by_themselves_and_so_do_the_oldest_of_many(tmp_path):
     drafts = Drafts(tmp_path / "drafts")
     begun = [drafts.begin(f"{number}").id for number in range(DRAFTS.number + 3)]
 
-    drafts.clear_old(time.time())
+    drafts.clear_old(time.time(), of_orders=ORDERED_DRAFTS)
     assert len(drafts.all()) == DRAFTS.number
 
-    drafts.clear_old(time.time() + DRAFTS.days * DAY_S + 60)
+    drafts.clear_old(time.time() + DRAFTS.days * DAY_S + 60, of_orders=ORDERED_DRAFTS)
     assert len(drafts.all()) == DRAFTS.spared
     assert {draft.id for draft in drafts.all()} < set(begun)
 
@@ -835,7 +835,7 @@ def test_a_clock_that_jumps_ahead_leaves_the_newest_drafts(tmp_path):
     drafts = Drafts(tmp_path / "drafts")
     begun = {drafts.begin(name).id for name in ("one", "two")}
 
-    drafts.clear_old(4e9)
+    drafts.clear_old(4e9, of_orders=ORDERED_DRAFTS)
 
     assert {draft.id for draft in drafts.all()} == begun
 

@@ -231,11 +231,11 @@ def test_a_draft_for_an_order_outlasts_the_week_that_others_have(tmp_path):
         old_s = EARLIEST_S + 100 * DAY_S + number
         os.utime(drafts.folder_of(draft.id), (old_s, old_s))
 
-    drafts.clear_old(EARLIEST_S + 200 * DAY_S)
+    drafts.clear_old(EARLIEST_S + 200 * DAY_S, of_orders=ORDERED_DRAFTS)
     assert {one.id for one in drafts.all() if one.item} == {one.id for one in ordered}
     assert len(drafts.all()) == len(ordered) + DRAFTS.spared
 
-    drafts.clear_old(EARLIEST_S + 900 * DAY_S)
+    drafts.clear_old(EARLIEST_S + 900 * DAY_S, of_orders=ORDERED_DRAFTS)
     assert len([one for one in drafts.all() if one.item]) == ORDERED_DRAFTS.spared
 
 

@@ -24,6 +24,7 @@ from etchweb.daemon.listener import DaemonReport
 from etchweb.drafts import views as new_picture
 from etchweb.previews.store import keep_picture
 from etchweb.server.page_database import StoreUnusable
+from etchweb.storage.kept_for import KEPT_KINDS
 from etchwire.alert_policy import Alert
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.retention import DAY_S
@@ -131,6 +132,13 @@ def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
     assert (card.folder / f"pictures/{gcode_sha256}.png").exists()
     daemon.answers["run"] = {**ETCH, "gcode_sha256": gcode_sha256}
     assert tried(lambda: phone.press("new/same-again/7")).location.endswith("/proof")
+
+
+@pytest.mark.tries_writing("etchweb/storage/kept_for.py")
+def test_how_long_photos_are_kept_is_chosen_although_the_card_took_nothing_at_first(phone, tried):
+    chosen = {kind.name: "for ever" for kind in KEPT_KINDS}
+
+    assert tried(lambda: phone.press("storage", form=chosen)).location == "/storage"
 
 
 @pytest.mark.tries_writing(

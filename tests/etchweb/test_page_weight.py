@@ -28,7 +28,7 @@ NOT_FETCHED = ("apple-touch-icon", "manifest")  # only once somebody installs th
 VIEWS = (
     "/", "/new", "/logbook", "/logbook/7", "/test-tiles", "/test-tiles/new", "/lasers",
     "/tiles-and-paints", "/lots", "/orders", "/orders/3", "/orders/new", "/machine",
-    "/machine/wiring", "/machine/settings", "/phones", "/pair",
+    "/machine/wiring", "/machine/settings", "/storage", "/phones", "/pair",
 )  # fmt: skip
 
 

@@ -33,6 +33,7 @@ VIEWS = {
     "machine": "/machine",
     "machine, wiring": "/machine/wiring",
     "machine, settings": "/machine/settings",
+    "storage": "/storage",
     "practice": "/practice",
     "phones": "/phones",
     "pair": "/pair",

@@ -2,6 +2,7 @@
 
 from typing import Any, Final
 
+from etchweb.storage.kept_for import CHOICES, KEPT_KINDS
 from page_description.entries import JSON, TEXT, Entry
 
 _LENGTH: Final = {"type": "string", "pattern": r"^-?\d{1,4}([.,]\d{1,3})?$"}
@@ -17,6 +18,16 @@ MACHINE: Final = (
     Entry(method="GET", path="/machine", says="The bed, and where the head is.", answers=(503,)),
     Entry(method="GET", path="/machine/wiring", says="Contacts and outputs.", answers=(503,)),
     Entry(method="GET", path="/machine/settings", says="Connection and settings.", answers=(503,)),
+    Entry(method="GET", path="/storage", says="What is kept, and for how long."),
+    Entry(
+        method="POST",
+        path="/storage",
+        says="Say how long each kind is kept.",
+        role="operate",
+        asks={kind.name: {"enum": list(CHOICES)} for kind in KEPT_KINDS},
+        needs=tuple(kind.name for kind in KEPT_KINDS),
+        answers=(422,),
+    ),
     Entry(
         method="GET",
         path="/machine/now.json",

@@ -34,6 +34,7 @@ from etchweb.server.host_names import LOOPBACK_NAMES
 from etchweb.server.picker import add_picker
 from etchweb.server.static_files import PageApp
 from etchweb.server.uploads import ask_before_bodies
+from etchweb.storage import views as storage
 from etchweb.text.formatting import grouped, percent
 from etchweb.text.timestamps import clock_time, moment
 
@@ -90,7 +91,7 @@ def create_app(
     drafts.register(app, folder)
     for room in (
         run, cards, bench, catalogue, logbook, newcomer, designs, orders, reentry, previews,
-        machine_pages, pairing, fleet,
+        machine_pages, pairing, fleet, storage,
     ):  # fmt: skip
         room.register(app)
     if machine is not None:

@@ -104,6 +104,8 @@ NEEDS: Final[dict[str, Role | None]] = {
     "machine.unlock": Role.OPERATE,
     "machine.measure": Role.OPERATE,
     "machine.try": Role.OPERATE,
+    "storage.show": Role.WATCH,
+    "storage.save": Role.OPERATE,
     "practice.show": Role.OPERATE,
     "practice.act": Role.OPERATE,
     "practice.photograph": Role.OPERATE,

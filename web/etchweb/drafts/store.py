@@ -23,7 +23,7 @@ from etchweb.drafts.halftones import SMOOTH, Tried
 from etchwire.calls.json_values import from_json_value
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import MalformedMessage, UnreadableSheet
-from etchwire.retention import DRAFTS, ORDERED_DRAFTS, throw_out
+from etchwire.retention import DRAFTS, Allowance, throw_out
 from etchwire.storing import file_sha256, write_whole
 from etchwire.transport.json_text import JsonTable
 
@@ -315,10 +315,10 @@ class Drafts:
         found = (self.find(path.name) for path in self._by_age())
         return [draft for draft in found if draft is not None]
 
-    def clear_old(self, now_s: float) -> None:
+    def clear_old(self, now_s: float, *, of_orders: Allowance) -> None:
         """Throw away what nobody touched for long, and the oldest of too many.
 
-        What was made for an order stays for years: it was shown to a customer.
+        What was made for an order was shown to a customer: it stays as long as `of_orders` says.
         """
         others: list[list[Path]] = []
         ordered: list[list[Path]] = []
@@ -326,7 +326,7 @@ class Drafts:
             draft = self.find(path.name)
             (others if draft is None or draft.item is None else ordered).append([path])
         throw_out(others, DRAFTS, now_s=now_s)
-        throw_out(ordered, ORDERED_DRAFTS, now_s=now_s)
+        throw_out(ordered, of_orders, now_s=now_s)
 
     def clear_unfinished(self) -> None:
         """Throw away what a killed page left half done; for its start, before anybody writes."""

@@ -41,6 +41,7 @@ from etchweb.drafts.tile_choice import first_choices, with_first_choices, with_o
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.picker import NO_PHOTO, chosen_photos, shown_name
 from etchweb.server.responses import message_response, with_status
+from etchweb.storage.kept_for import allowances
 from etchweb.storage.retention import clear_out
 from etchweb.text.formatting import as_sentence
 from etchweb.workers.work import WorkItem, WorkQueue
@@ -164,8 +165,9 @@ def upload() -> BaseResponse:
 def make_room() -> None:
     """Throw away what is old, before more comes in."""
     now_s = time.time()
-    drafts().clear_old(now_s)
-    clear_out(app_context().pictures.parent, now_s=now_s)
+    folder = app_context().pictures.parent
+    drafts().clear_old(now_s, of_orders=allowances(folder)["ordered_drafts"])
+    clear_out(folder, now_s=now_s)
 
 
 def _taken(draft: Draft, photo: FileStorage) -> WorkItem:

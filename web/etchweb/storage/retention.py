@@ -11,17 +11,11 @@ from typing import Final
 from etchweb.previews.store import NAME as PICTURE
 from etchweb.previews.store import PICTURES_FOLDER, SCRATCH
 from etchweb.storage.card_files import CARDS_FOLDER, OVERLAY
+from etchweb.storage.kept_for import allowances
 from etchweb.storage.made_from import MADE_FROM_FOLDER
 from etchweb.storage.made_from import NAME as MADE_FROM_NAME
 from etchweb.storage.tile_photos import NAME as TILE_PHOTO
-from etchwire.retention import (
-    HALF_WRITTEN,
-    MADE_FROM,
-    PICTURES,
-    TEST_TILES,
-    TILE_PHOTOS,
-    throw_out,
-)
+from etchwire.retention import HALF_WRITTEN, throw_out
 from etchwire.storing import UNFINISHED
 
 _TEST_TILE: Final = re.compile(r"card-\d+")
@@ -34,20 +28,21 @@ def clear_out(folder: Path, *, now_s: float) -> None:
     again from the logbook, and what was read where in their photos stays for ever; of a photo of a
     wiped tile the verdict stays.
     """
+    allowed = allowances(folder)
     pictures = list(_in(folder / PICTURES_FOLDER))
-    throw_out(_by_job(pictures), PICTURES, now_s=now_s)
+    throw_out(_by_job(pictures), allowed["pictures"], now_s=now_s)
     photos = [[path] for path in pictures if TILE_PHOTO.fullmatch(path.name)]
-    throw_out(photos, TILE_PHOTOS, now_s=now_s)
+    throw_out(photos, allowed["tile_photos"], now_s=now_s)
     throw_out(([path] for path in pictures if _is_half(path.name)), HALF_WRITTEN, now_s=now_s)
     tiles = [path for path in _in(folder / CARDS_FOLDER) if _TEST_TILE.fullmatch(path.name)]
     files = [[path for path in _in(tile) if not OVERLAY.fullmatch(path.name)] for tile in tiles]
-    throw_out(filter(None, files), TEST_TILES, now_s=now_s)
+    throw_out(filter(None, files), allowed["test_tiles"], now_s=now_s)
     for tile in tiles:
         with suppress(OSError):
             tile.rmdir()  # unless something is left in it
     jobs = list(_in(folder / MADE_FROM_FOLDER))
     kept = [[path] for path in jobs if MADE_FROM_NAME.fullmatch(path.name)]
-    throw_out(kept, MADE_FROM, now_s=now_s)
+    throw_out(kept, allowed["made_from"], now_s=now_s)
     throw_out(([path] for path in jobs if _is_half(path.name)), HALF_WRITTEN, now_s=now_s)
 
 
