@@ -20,9 +20,9 @@ from etchwire.errors import DaemonAbsent
 START_PATIENCE_S: Final = 60.0  # on a busy computer half of that was seen
 _PATIENCE_S: Final = 5.0
 _LOOK_EVERY_S: Final = 0.1
-# What must not wait for others: as the daemon's unit has it, and the machine is no program at all.
-_IN_REAL_TIME: Final = frozenset(("daemon", "machine"))
-_NICE_IN_REAL_TIME: Final = -12
+# What must not wait for others: the daemon as its unit has it, and the machine, which is no program
+# at all. At many times its speed the machine keeps a core busy, so it comes after the daemon.
+_NICE_IN_REAL_TIME: Final = {"daemon": -12, "machine": -8}
 _LAST_BREATH_S: Final = 2.0  # a process's socket closes a moment before it has ended
 
 
@@ -70,8 +70,7 @@ class ProcessGroup(AbstractContextManager["ProcessGroup"]):
                 start_new_session=True,  # Ctrl-C comes to us alone, and we end them in order
                 preexec_fn=partial(die_with_parent, os.getpid(), signal.SIGTERM),  # noqa: PLW1509 - no thread runs yet
             )
-        if arguments[0] in _IN_REAL_TIME:
-            let_come_first(self._processes[name].pid)
+        let_come_first(self._processes[name].pid, arguments[0])
 
     def send(self, name: str, number: signal.Signals) -> None:
         """Send one of the processes a signal; who is killed so is not missed afterwards."""
@@ -158,12 +157,18 @@ class ProcessGroup(AbstractContextManager["ProcessGroup"]):
         return next((line.strip() for line in reversed(lines) if line.strip()), "")
 
 
-def let_come_first(process_id: int) -> None:
-    """Give a process the processor before others, where that is allowed: root alone may."""
+def let_come_first(process_id: int, command: str) -> None:
+    """Give a process that runs in real time the processor before others; root alone may.
+
+    `command` is the one of ours that it runs, in a session of its own.
+    """
+    nice = _NICE_IN_REAL_TIME.get(command)
+    if nice is None:
+        return
     with suppress(OSError):
-        os.setpriority(os.PRIO_PROCESS, process_id, _NICE_IN_REAL_TIME)
+        os.setpriority(os.PRIO_PROCESS, process_id, nice)
         # Its session is one group to the scheduler, and only within a group its priority counts.
-        Path(f"/proc/{process_id}/autogroup").write_text(str(_NICE_IN_REAL_TIME))
+        Path(f"/proc/{process_id}/autogroup").write_text(str(nice))
 
 
 def _require_time(deadline_s: float) -> None:

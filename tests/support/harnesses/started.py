@@ -5,8 +5,6 @@ import sys
 
 from etchwarden.practice_session.process_group import let_come_first
 
-_IN_REAL_TIME = ("daemon", "machine")
-
 
 def started(parts, *words, **options):
     """Start `etchwarden WORDS`, to be killed when `parts` end; `options` are those of Popen.
@@ -20,6 +18,5 @@ def started(parts, *words, **options):
     )
     parts.callback(child.wait)
     parts.callback(child.kill)
-    if words[0] in _IN_REAL_TIME:
-        let_come_first(child.pid)
+    let_come_first(child.pid, words[0])
     return child
