@@ -176,6 +176,17 @@ def test_a_loop_that_hangs_loses_its_beam_within_three_tenths_of_a_second(box):
     assert not box.is_beam_on
 
 
+@pytest.mark.parametrize(("waits_s", "is_beam_on"), [(1.9, True), (2.1, False)])
+def test_a_patient_box_waits_longer_for_a_loop_that_hangs_and_for_a_look(waits_s, is_beam_on):
+    box = Box(stale_after_s=2.0)
+    box.start()
+
+    box.clock.seconds += waits_s
+    box.look(is_loop_alive=False)
+
+    assert box.is_beam_on is is_beam_on
+
+
 def test_the_beam_counts_only_when_the_laser_had_its_time_to_wake():
     box = Box(beam_enable_settle_s=5.0)
     box.start()

@@ -388,6 +388,27 @@ def test_a_dead_server_s_socket_is_replaced(tmp_path, machine):
         assert client.call("echo") == {}
 
 
+def test_whoever_finds_the_socket_may_call_at_once(tmp_path, machine):
+    for turn in range(50):
+        path = tmp_path / str(turn)
+        refusals = []
+        caller = threading.Thread(target=_call_once_there, args=(path, refusals))
+        caller.start()
+        with serving(path, machine):
+            caller.join()
+        assert not refusals
+
+
+def _call_once_there(path, refusals):
+    with socket.socket(socket.AF_UNIX) as caller:
+        while not path.is_socket():
+            pass
+        try:
+            caller.connect(str(path))
+        except ConnectionRefusedError as refusal:
+            refusals.append(refusal)
+
+
 def test_a_living_server_s_socket_is_not_replaced(path, client, machine):
     with pytest.raises(SocketUnavailable, match="somebody already listens"):
         serving(path, machine).start()

@@ -136,6 +136,21 @@ def test_a_daemon_halted_for_five_seconds_says_so_once_and_the_box_had_put_the_b
     bench.etch_the_next()
 
 
+def test_a_hurried_practice_goes_on_after_a_busy_computer_halted_its_daemon(bench):
+    bench.begin()
+    bench.start(patch(20, 300))
+    bench.etch_until_row(2)
+
+    bench.daemon.send_signal(signal.SIGSTOP)
+    time.sleep(0.6)  # what is tried is the time itself
+    bench.daemon.send_signal(signal.SIGCONT)
+    run = bench.end_of_run()
+
+    assert run["ended"] == "complete", run["because"]
+    warned = [event["text"] for event in bench.events(run) if event["kind"] == "warning"]
+    assert any("held up" in text for text in warned)
+
+
 def _light(bench):
     return bench.do("row_light", rectangle=(0.0, 0.0, 40.0, 10.0), rows=1, pieces=1)
 

@@ -44,7 +44,7 @@ class Guard:
         self._clock = clock
         self._ask_for_look = ask_for_look
         self._allowed_at_s = -inf
-        self.lock = lock = GuardLock()
+        self.lock = lock = GuardLock(interlocks.setup.lock_timeout_s)
         self.contact_tests = ContactTestRecords(
             interlocks.proofs, interlocks.relay, lock=lock, clock=clock, records=records
         )

@@ -14,7 +14,7 @@ from etchdaemon.guard.lock import HANGS, GuardLock
 from etchdaemon.interlocks.clocks import MachineSeconds, WallSeconds
 from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Level, Look, Output
-from etchdaemon.interlocks.limits import MONOSTABLE_S, STALE_AFTER_S
+from etchdaemon.interlocks.limits import MONOSTABLE_S
 from etchdaemon.interlocks.rules.rule_table import Reaction
 from etchdaemon.interlocks.rules.verdict import Verdict
 from etchdaemon.ports import Clock
@@ -88,11 +88,11 @@ class InterlockMonitor:
         levels from before the halt: the halt is then the one cause of the trip.
         """
         begun_s = self._clock.wall_s()
-        if STALE_AFTER_S < begun_s - self._looked_at_s < inf:
+        if self._interlocks.setup.stale_after_s < begun_s - self._looked_at_s < inf:
             self._judge_absence(begun_s)
         levels = self._board_io.read()
         now_s = self._clock.wall_s()
-        if now_s - begun_s > STALE_AFTER_S:
+        if now_s - begun_s > self._interlocks.setup.stale_after_s:
             self._judge_absence(now_s)
             levels, now_s = self._board_io.read(), self._clock.wall_s()
         return levels, now_s

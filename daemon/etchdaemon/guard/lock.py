@@ -1,4 +1,4 @@
-"""The guard's lock, for which the loop waits a tenth of a second at most."""
+"""The guard's lock, for which the loop waits a tenth of a second at most (see `Setup`)."""
 
 import threading
 from collections.abc import Iterator
@@ -7,14 +7,17 @@ from typing import Final
 
 from etchdaemon.errors import CommandRefused
 
-LOCK_TIMEOUT_S: Final = 0.1  # wall-clock; a guard that holds it longer hangs
 HANGS: Final = "The program that watches the interlocks does not answer."
 
 
 class GuardLock:
-    """Held by the looking thread for a look, by every other thread for one call."""
+    """Held by the looking thread for a look, by every other thread for one call.
 
-    def __init__(self) -> None:
+    A guard that holds it for longer than `timeout_s` of the wall's time hangs.
+    """
+
+    def __init__(self, timeout_s: float) -> None:
+        self._timeout_s = timeout_s
         self._lock = threading.Lock()
 
     @contextmanager
@@ -26,7 +29,7 @@ class GuardLock:
     @contextmanager
     def held(self) -> Iterator[None]:
         """Hold it; raise CommandRefused where the guard hangs."""
-        if not self._lock.acquire(timeout=LOCK_TIMEOUT_S):
+        if not self._lock.acquire(timeout=self._timeout_s):
             raise CommandRefused(HANGS)
         try:
             yield
@@ -36,7 +39,7 @@ class GuardLock:
     @contextmanager
     def held_if_possible(self) -> Iterator[None]:
         """Hold it if it can be had; what must be done is done without it too."""
-        has_lock = self._lock.acquire(timeout=LOCK_TIMEOUT_S)
+        has_lock = self._lock.acquire(timeout=self._timeout_s)
         try:
             yield
         finally:

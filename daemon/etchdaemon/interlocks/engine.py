@@ -54,7 +54,7 @@ class InterlockEngine:
     def __init__(self, setup: Setup) -> None:
         """Begin with nothing seen, armed or tripped."""
         self.setup = setup
-        self.rules = rules_for(setup.wired, setup.changes)
+        self.rules = rules_for(setup.wired, setup.changes, stale_after_s=setup.stale_after_s)
         self.sampler = InputSampler(setup, self.rules)
         self.latch = Latch()
         self.durations = ConditionDurations()

@@ -1,6 +1,7 @@
 """How soon a contact has to follow, and how long a reading counts, in wall-clock seconds.
 
-They belong to the construction of a box, so no file changes them; the practice box has the same.
+They belong to the construction of a box, so no file changes them; the practice box has the same,
+but for the age of a reading where its time is hurried.
 """
 
 from typing import Final

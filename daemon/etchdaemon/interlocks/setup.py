@@ -8,6 +8,7 @@ from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules
 from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
 from etchdaemon.interlocks.conditions.samples import Condition
 from etchdaemon.interlocks.inputs import Input, Output
+from etchdaemon.interlocks.limits import STALE_AFTER_S
 from etchdaemon.interlocks.rules.rule_table import RuleChange
 
 EVERYTHING: Final = (frozenset(Input) | frozenset(Output)) - {
@@ -25,7 +26,13 @@ class Setup:
     extraction: ExtractionTimes = field(default_factory=ExtractionTimes)
     attendance: AttendanceRules = field(default_factory=AttendanceRules)
     stable_s: float = 0.5  # of a good reading before it counts as good again
+    stale_after_s: float = STALE_AFTER_S
     beam_enable_settle_s: float = 0.0  # for a laser module whose supply is cut to wake
+
+    @property
+    def lock_timeout_s(self) -> float:
+        """How long one thread waits for what the other holds, before that counts as hanging."""
+        return self.stale_after_s * 0.4
 
     @property
     def flame_confirm_s(self) -> float:

@@ -114,15 +114,22 @@ _PASSING_FAULTS: Final = (errno.ECONNABORTED, errno.EMFILE, errno.ENFILE, errno.
 
 
 def _listen(path: Path) -> socket.socket:
+    """Listen first and show the socket then: whoever finds it there may call at once."""
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    unshown = path.with_name(f"{path.name}~")
     try:
         _remove_if_nobody_listens(path)
+        unshown.unlink(missing_ok=True)
         umask = os.umask(NOBODY_ELSE)
         try:
-            listener.bind(str(path))
+            listener.bind(str(unshown))
         finally:
             os.umask(umask)
         listener.listen(CLIENTS_LIMIT)
+        try:
+            os.link(unshown, path)  # unlike a rename it never takes another's place
+        finally:
+            unshown.unlink()
     except OSError as error:
         listener.close()
         if isinstance(error, SocketUnavailable):

@@ -216,11 +216,18 @@ class RuleChange:
 def rules_for(
     wired: Collection[Input | Output],
     changes: Mapping[str, RuleChange] = MappingProxyType({}),
+    *,
+    stale_after_s: float = STALE_AFTER_S,
 ) -> tuple[Rule, ...]:
     """Return the rules in force on a box with these inputs, in table order."""
     has_heartbeat = Output.HEARTBEAT in wired
     return tuple(
-        _changed(_with_heartbeat_message(rule) if has_heartbeat else rule, changes.get(rule.name))
+        replace(
+            _changed(
+                _with_heartbeat_message(rule) if has_heartbeat else rule, changes.get(rule.name)
+            ),
+            stale_after_s=stale_after_s,
+        )
         for rule in RULES
         if not rule.needs or rule.needs & set(wired)
     )
