@@ -146,8 +146,8 @@ class PracticeProcess:
         self._hear()
         self._errands.run_waiting()
         self._paced.advance(wall_s)
+        self._clock.now_s = self._machine.now_s  # who hears a reply knows when it was sent
         self._tell()
-        self._clock.now_s = self._machine.now_s
 
     def _wait(self, patience_s: float) -> None:
         if patience_s <= 0:

@@ -18,7 +18,7 @@ from PIL import Image, ImageDraw
 from etchwarden.__main__ import main
 
 PATIENCE_S = 60.0
-PRACTICE = (sys.executable, "-m", "etchwarden", "practice")
+PRACTICE = (sys.executable, "-m", "etchwarden", "practice", "--speedup", "20")
 QUICKLY_PREPARED = ("--width", "8", "--surface", "quick-paint")  # without a tone card's dots
 PROCESSES = ("machine", "daemon", "page")
 
