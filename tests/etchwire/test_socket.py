@@ -21,6 +21,7 @@ from etchwire.transport.client_session import UNANSWERED_LIMIT
 from etchwire.transport.framing import LINE_LIMIT_BYTES, LineBuffer, decode, encode
 from etchwire.transport.messages import Code, Request
 from etchwire.transport.server import CLIENTS_LIMIT, Handlers, LineServer
+from support.fakes.memory_storage import memory_card
 from support.harnesses.plain_client import PlainClient
 
 LONG_S = 20.0  # nothing here takes long: only a fault does
@@ -423,6 +424,21 @@ def test_a_file_that_is_no_socket_is_left_alone(tmp_path, machine):
         serving(tmp_path / "s", machine).start()
 
     assert (tmp_path / "s").read_text() == "precious"
+
+
+@pytest.mark.tries_writing("etchwire/transport/server.py")
+def test_a_socket_needs_no_room_on_a_card_but_one_that_can_be_written(tmp_path, machine):
+    with memory_card(tmp_path / "card") as card:
+        card.fill()
+        with serving(card.folder / "s", machine), PlainClient(card.folder / "s") as client:
+            assert client.call("echo") == {}
+
+        card.make_read_only()
+        with pytest.raises(SocketUnavailable, match="cannot listen"):
+            serving(card.folder / "s", machine).start()
+        card.mend()
+
+        assert list(card.folder.glob("s*")) == []
 
 
 @pytest.mark.parametrize("name", ["missing/s", "x" * 200])
