@@ -4,10 +4,10 @@ The one place that decides what lies outside it: for moves, outlines, the prefli
 arming, starting and re-entry.
 """
 
-from dataclasses import dataclass
 from typing import Any, Final, Self
 
 from etchwire.sheet import Bounds
+from etchwire.wire_value import WireValue
 
 # Half of the last digit of a report: what is no further out is on the edge.
 EDGE_MM: Final = 0.0005
@@ -20,8 +20,7 @@ _SIDES: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bed:
+class Bed(WireValue):
     """The corners of the travel in the job's coordinates, in mm.
 
     Nobody knows where in its travel the origin of a machine lies that was not homed: its bed is

@@ -1,7 +1,8 @@
 """Tables of WIRING.md, ALERTS.md, DEVELOPERS.md and METHODS.md, printed from those that run."""
 
 import json
-from dataclasses import MISSING
+
+from msgspec import NODEFAULT
 
 from etchdaemon.interlocks.checks.wiring_gaps import WIRING_GAPS
 from etchdaemon.interlocks.rules.rule_table import RULES, Phase, Reaction
@@ -83,7 +84,7 @@ def methods_table():
     """Return the table as METHODS.md shows it."""
     lines = ["| method | takes | may | does |", "| --- | --- | --- | --- |"]
     for kind in METHODS:
-        parameters = sorted(parameters_of(kind), key=lambda one: one.otherwise is not MISSING)
+        parameters = sorted(parameters_of(kind), key=lambda one: one.otherwise is not NODEFAULT)
         takes = ", ".join([*map(_parameter, parameters), *file_names(kind)]) or "–"
         text = " ".join((kind.__doc__ or "").split())
         lines.append(f"| `{kind.method()}` | {takes} | {kind.right} | {text} |")
@@ -91,7 +92,7 @@ def methods_table():
 
 
 def _parameter(parameter):
-    if parameter.otherwise is MISSING:
+    if parameter.otherwise is NODEFAULT:
         return parameter.name
     return f"{parameter.name} = {json.dumps(parameter.otherwise)}"
 

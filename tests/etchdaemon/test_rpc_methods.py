@@ -1,8 +1,7 @@
 """The table of methods: what it says is what is checked, and what METHODS.md shows."""
 
-from dataclasses import MISSING
-
 import pytest
+from msgspec import NODEFAULT
 
 from etchdaemon.rpc.methods import AT_ONCE, METHODS, find_method
 from etchdaemon.rpc.parameters import fitting, made, parameters_of
@@ -163,7 +162,7 @@ def test_a_record_that_lacks_an_entry_is_refused_in_a_sentence(kind, record):
 def test_a_parameter_is_given_or_has_a_stand_in(kind, given):
     params = {name: value for name, value in full(kind).items() if name != given.name}
 
-    if given.otherwise is MISSING:
+    if given.otherwise is NODEFAULT:
         with pytest.raises(UnfitParameters, match=f"'{given.name}' is missing"):
             fitting(kind, params)
     else:

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import pytest
+from msgspec import structs
 
 from etchproof.drift.advice import NO_RECIPE, advice_on
 from etchweb.logbook.verdict_presenter import CAUSES
@@ -83,7 +84,7 @@ FINE = PairHistory(
 
 
 def history(**changes):
-    return replace(FINE, **changes)
+    return structs.replace(FINE, **changes)
 
 
 def test_a_recipe_that_holds_needs_no_test():
@@ -104,7 +105,7 @@ def test_without_a_recipe_the_first_test_tile_is_asked_for(missing):
         ({"surface": laid_on(replace(SURFACE, coating="roller"))}, "new coating"),
         ({"beam_h_since_card": 41.0}, "beam hours since the last card"),
         (
-            {"head": replace(HEAD, beam_since_wipe_s=9 * 3600.0)},
+            {"head": structs.replace(HEAD, beam_since_wipe_s=9 * 3600.0)},
             "beam hours since the lens was wiped",
         ),
         (
@@ -127,7 +128,7 @@ def test_each_change_is_told(changes, rule):
 )
 def test_wiping_in_another_way_asks_for_a_check_strip(entry):
     found_on = replace(SURFACE, solvent="water", cloth="cotton", wait_min=10.0, wiping="lightly")
-    recipe = replace(RECIPE, found_on=found_on)
+    recipe = structs.replace(RECIPE, found_on=found_on)
 
     (due,) = advice_on(history(recipe=recipe, surface=laid_on(replace(found_on, **entry))))
 

@@ -1,9 +1,9 @@
 import csv
 import html
 import io
-from dataclasses import replace
 
 import pytest
+from msgspec import structs
 
 from etchweb.logbook.presenter import event_lines
 from etchwire.calls.history import RunEvent
@@ -149,7 +149,7 @@ def test_the_table_holds_every_row_with_its_units_in_the_head(phone):
 def test_what_two_events_say_in_the_same_words_is_told_once():
     trip = RunEvent(id=1, at_s=18.0, at_utc="", kind="trip", text="the lid is open.", details={})
 
-    assert event_lines([trip, trip, replace(trip, at_s=400.0)]) == [
+    assert event_lines([trip, trip, structs.replace(trip, at_s=400.0)]) == [
         {"at": "18 s", "text": "The lid is open."},
         {"at": "7 min", "text": "The lid is open."},
     ]

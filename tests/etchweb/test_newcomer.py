@@ -31,7 +31,7 @@ def card(**changes):
 
 
 def run(**changes):
-    names = RunSummary.__dataclass_fields__
+    names = RunSummary.__struct_fields__
     table = {name: value for name, value in ETCH.items() if name in names}
     return from_json_value({**table, **changes}, RunSummary)
 

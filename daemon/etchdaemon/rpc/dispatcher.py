@@ -7,6 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final, Self
 
+from msgspec import structs
+
 from etchdaemon.errors import CommandRefused, JobRefused, LogbookUnavailable
 from etchdaemon.ports import History, Operator
 from etchdaemon.rpc.methods import AT_ONCE, OF_LOGBOOK, find_method
@@ -94,7 +96,7 @@ class Dispatcher:
             return answer
         return HeadList(
             heads=tuple(
-                replace(entry, head=replace(entry.head, controller=controller))
+                structs.replace(entry, head=replace(entry.head, controller=controller))
                 for entry in answer.heads
             )
         )

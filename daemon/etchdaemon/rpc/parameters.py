@@ -1,8 +1,11 @@
 """What a call brings along: its parameters, held against the types that it states for them."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, dataclass, fields
-from typing import Final, cast, get_type_hints
+from dataclasses import dataclass
+from typing import Final, cast
+
+from msgspec import NODEFAULT
+from msgspec.structs import fields
 
 from etchwire.calls.call import AnyCall, DurationS, LengthMm, OpenFile, WholeNumber
 from etchwire.calls.json_values import from_json_value
@@ -25,7 +28,7 @@ _KNOWN: Final[dict[type[AnyCall], tuple["Parameter", ...]]] = {}
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
-    """A parameter of a call, and its stand-in where it is not given; MISSING: it must be."""
+    """A parameter of a call, and its stand-in where it is not given; NODEFAULT: it must be."""
 
     name: str
     kind: type
@@ -34,7 +37,7 @@ class Parameter:
     def value_in(self, params: Mapping[str, object]) -> object:
         """Return what was given, or its stand-in; raise UnfitParameters, or Refused."""
         value = params.get(self.name, self.otherwise)
-        if value is MISSING:
+        if value is NODEFAULT:
             raise UnfitParameters("refused", f"the parameter {self.name!r} is missing")
         is_record = isinstance(self.kind, type) and issubclass(self.kind, Plain)
         kind = JsonTable if is_record else self.kind
@@ -51,11 +54,10 @@ class Parameter:
 def parameters_of(kind: type[AnyCall]) -> tuple[Parameter, ...]:
     """Return what a `kind` of call takes by name, in its order."""
     if kind not in _KNOWN:  # each call asks, beside a loop that must not wait
-        hints = get_type_hints(kind, include_extras=True)
         _KNOWN[kind] = tuple(
-            Parameter(one.name, hints[one.name], one.default)
+            Parameter(one.name, one.type, one.default)
             for one in fields(kind)
-            if hints[one.name] is not OpenFile
+            if one.type is not OpenFile
         )
     return _KNOWN[kind]
 

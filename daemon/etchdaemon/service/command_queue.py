@@ -2,11 +2,11 @@
 
 from collections.abc import Callable
 from concurrent.futures import Future
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from queue import Empty, SimpleQueue
 from typing import Final, Generic, TypeVar, cast
 
-from msgspec import UNSET, UnsetType
+from msgspec import UNSET, UnsetType, structs
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.ports import Doorbell
@@ -138,7 +138,7 @@ class CommandQueue:
 
     def publish(self, snapshot: Snapshot) -> None:
         """Show `snapshot` from now on, with the next number."""
-        self._snapshot = replace(snapshot, sequence=self._sequence)
+        self._snapshot = structs.replace(snapshot, sequence=self._sequence)
         self._sequence += 1
         for listener in self._listeners:
             listener()

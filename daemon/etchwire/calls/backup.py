@@ -1,21 +1,19 @@
 """What may be asked about the logbook's backups."""
 
-from dataclasses import dataclass
 from typing import Final
 
 from etchwire.calls.call import Call, Question
+from etchwire.wire_value import WireValue
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeptBackup:
+class KeptBackup(WireValue):
     """A backup, by its file's name."""
 
     name: str
     at_utc: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BackupState:
+class BackupState(WireValue):
     """The backups in `folder`, newest first, and the `share` done of one under way."""
 
     folder: str

@@ -1,13 +1,14 @@
 """What is common to all calls: how they are named, who may make them, what parameters may be."""
 
 import re
-from dataclasses import dataclass, fields
 from enum import StrEnum
 from typing import Annotated, Any, ClassVar, Final, Generic, TypeVar, get_args, get_origin
 
 from msgspec import Meta
+from msgspec.structs import fields
 
 from etchwire.plain import FURTHEST_MM, LARGEST
+from etchwire.wire_value import WireValue
 
 LARGEST_NUMBER: Final = 2**53  # beyond it JSON's readers disagree about whole numbers
 _WORD_START: Final = re.compile(r"(?<!^)(?=[A-Z])")
@@ -27,11 +28,9 @@ class Right(StrEnum):
     OPERATE = "operate"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Call(Generic[Answer_co]):
+class Call(WireValue, Generic[Answer_co], frozen=True):
     """One method of the daemon's socket: its parameters are the entries, its docstring tells it.
 
-    A call without parameters is a dataclass by inheritance; making one anew costs import time.
     `is_at_once`: answered ahead of everything else the caller waits for. `patience_s`: how long
     its answer may take, where that is longer than usual.
     """
@@ -55,15 +54,13 @@ class Call(Generic[Answer_co]):
 AnyCall = Call[object]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Question(Call[Answer_co]):
     """A call that changes nothing."""
 
     right: ClassVar[Right] = Right.OBSERVE
 
 
-@dataclass(frozen=True, slots=True)
-class Done:
+class Done(WireValue):
     """The answer where there is nothing to tell: it is done, or under way."""
 
 

@@ -1,6 +1,5 @@
 """What may be asked and noted of the catalogue: lasers, surfaces, recipes, cards, verdicts."""
 
-from dataclasses import dataclass
 from typing import Final
 
 from etchwire.calls.call import Call, Question, WholeNumber
@@ -10,10 +9,10 @@ from etchwire.catalogue.jigs import JigRecord
 from etchwire.catalogue.lots import Lot
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
 from etchwire.transport.json_text import JsonTable
+from etchwire.wire_value import WireValue
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeadEntry:
+class HeadEntry(WireValue):
     """A laser, its seconds of beam, and when its lens was wiped last."""
 
     name: str
@@ -28,15 +27,13 @@ class HeadEntry:
     spot_found: JsonTable | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeadList:
+class HeadList(WireValue):
     """All lasers."""
 
     heads: tuple[HeadEntry, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FilterEntry:
+class FilterEntry(WireValue):
     """The extraction's filter: when it was changed last, and for how long was burnt since then.
 
     Where nobody noted a change (None) all the beam counts that the logbook knows. `limit_h` is
@@ -48,8 +45,7 @@ class FilterEntry:
     limit_h: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SurfaceEntry:
+class SurfaceEntry(WireValue):
     """Tile and paint as they are now."""
 
     name: str
@@ -59,15 +55,13 @@ class SurfaceEntry:
     changed_at_utc: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SurfaceList:
+class SurfaceList(WireValue):
     """All surfaces."""
 
     surfaces: tuple[SurfaceEntry, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LotEntry:
+class LotEntry(WireValue):
     """A painting lot; `is_overnight_assumed`: nobody told the paint's hours.
 
     `runs` is how many etches were on a tile of it.
@@ -83,15 +77,13 @@ class LotEntry:
     changed_at_utc: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LotList:
+class LotList(WireValue):
     """Painting lots, the one painted last first."""
 
     lots: tuple[LotEntry, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JigEntry:
+class JigEntry(WireValue):
     """A jig of this machine."""
 
     name: str
@@ -100,15 +92,13 @@ class JigEntry:
     changed_at_utc: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JigList:
+class JigList(WireValue):
     """All jigs of this machine."""
 
     jigs: tuple[JigEntry, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecipeEntry:
+class RecipeEntry(WireValue):
     """A recipe that was kept; `found_on` is the surface as it was then.
 
     `is_in_force` marks one for a head and a surface; None: all of theirs are retired.
@@ -134,15 +124,13 @@ class RecipeEntry:
     air_assist: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecipeList:
+class RecipeList(WireValue):
     """Recipes, newest first."""
 
     recipes: tuple[RecipeEntry, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CardEntry:
+class CardEntry(WireValue):
     """A card in a list: the run that etched it, the last reading of it, its place on a tile."""
 
     number: int
@@ -160,15 +148,13 @@ class CardEntry:
     place: JsonTable | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class WholeCard(CardEntry):
     """A card with its layout, packed."""
 
     layout_packed: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CardsPage:
+class CardsPage(WireValue):
     """Cards, newest first; the next card to be filed gets `next_number`."""
 
     cards: tuple[CardEntry, ...]
@@ -176,8 +162,7 @@ class CardsPage:
     next_number: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingEntry:
+class ReadingEntry(WireValue):
     """What a card showed, without its patches; `chosen` is what came of it."""
 
     id: int
@@ -198,30 +183,26 @@ class ReadingEntry:
     software: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class WholeReading(ReadingEntry):
     """A reading with its patches, packed."""
 
     measured_packed: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingsPage:
+class ReadingsPage(WireValue):
     """Readings, newest first."""
 
     readings: tuple[ReadingEntry, ...]
     next_before: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Noted:
+class Noted(WireValue):
     """What was noted is on disk, under this number."""
 
     id: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Note(Call[Noted]):
+class Note(Call[Noted], kw_only=True):
     """Something noted in the catalogue, by `who`."""
 
     who: str = ""
@@ -239,7 +220,6 @@ class Surfaces(Question[SurfaceList]):
     """Tiles and paints as they are now."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Lots(Question[LotList]):
     """Painting lots of a surface, or of all, newest first."""
 
@@ -250,7 +230,6 @@ class Jigs(Question[JigList]):
     """Jigs of this machine, by their names."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Recipes(Question[RecipeList]):
     """Recipes, newest first; `is_in_force` marks one a pair."""
 
@@ -258,7 +237,6 @@ class Recipes(Question[RecipeList]):
     surface: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Cards(Question[CardsPage]):
     """Cards, newest first, without layouts, and the `next_number`."""
 
@@ -268,14 +246,12 @@ class Cards(Question[CardsPage]):
     limit: WholeNumber = MOST_ROWS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Card(Question[WholeCard]):
     """One card with its layout, packed."""
 
     number: WholeNumber
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Readings(Question[ReadingsPage]):
     """What cards showed, newest first, without the patches."""
 
@@ -286,14 +262,12 @@ class Readings(Question[ReadingsPage]):
     limit: WholeNumber = MOST_ROWS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Reading(Question[WholeReading]):
     """One reading with its patches, packed."""
 
     id: WholeNumber
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveHead(Note):
     """Describe a laser, over what stood under its name."""
 
@@ -301,40 +275,34 @@ class SaveHead(Note):
     notes: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class WipeLens(Note):
     """Note a wiped lens."""
 
     head: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ChangeFilter(Note):
     """Note a new filter in the extraction."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveSurface(Note):
     """Describe tile and paint, over what stood under that name."""
 
     surface: Surface
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveLot(Note):
     """Describe a painting lot, over what stood under its name; a new one is the surface's now."""
 
     lot: Lot
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveJig(Note):
     """Keep a jig with this machine, over what stood under its name."""
 
     jig: JigRecord
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class AssignTile(Note):
     """Say of which lot a tile is: that of a `run`, or the next that a job is etched on.
 
@@ -348,35 +316,30 @@ class AssignTile(Note):
     design_sha256: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveRecipe(Note):
     """Bring a recipe into force."""
 
     recipe: RecipeRecord
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class RetireRecipe(Note):
     """Take a recipe out of force; it is kept, and the one before it is in force again."""
 
     id: WholeNumber
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveCard(Note):
     """File a card under a number of its own."""
 
     card: CardRecord
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveReading(Note):
     """File what a card showed."""
 
     reading: ReadingRecord
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class AcceptReading(Note):
     """Choose after a `reading`.
 
@@ -387,7 +350,6 @@ class AcceptReading(Note):
     chosen: JsonTable
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveVerdict(Note):
     """Say what the wiped tile of a run looked like, or that in one `pocket` of several."""
 

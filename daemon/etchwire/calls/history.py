@@ -1,16 +1,15 @@
 """What may be asked of the logbook about runs."""
 
-from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from etchwire.calls.call import Question, WholeNumber
 from etchwire.transport.json_text import JsonTable
+from etchwire.wire_value import WireValue
 
 MOST_ROWS: Final = 500  # of one answer
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunSummary:
+class RunSummary(WireValue):
     """A run in a list; `verdict` is the last that was given, None for none."""
 
     id: int
@@ -36,16 +35,14 @@ class RunSummary:
     verdict: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LogbookNote:
+class LogbookNote(WireValue):
     """What the logbook says about itself."""
 
     at_utc: str
     text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunsPage:
+class RunsPage(WireValue):
     """Runs, newest first; there are more before run `next_before`."""
 
     runs: tuple[RunSummary, ...]
@@ -53,8 +50,7 @@ class RunsPage:
     notes: tuple[LogbookNote, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SlowestRow:
+class SlowestRow(WireValue):
     """The row that was run slowest."""
 
     row: int
@@ -63,8 +59,7 @@ class SlowestRow:
     is_estimated: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+class Comparison(WireValue):
     """What was run beside the recipe; `dose_ratio` is the dose run over the dose asked for."""
 
     feed_asked_mm_per_min: float
@@ -78,8 +73,7 @@ class Comparison:
     slowest_row: SlowestRow | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunTile:
+class RunTile(WireValue):
     """One tile of a run of several; its rows are those from `first_row` on.
 
     `ended` is None while it is etched, and `not begun` where the run ended before it. `verdict` is
@@ -99,8 +93,7 @@ class RunTile:
     verdict: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
+class Verdict(WireValue):
     """What the wiped tile looked like; of a run of several, that in one `pocket`."""
 
     id: int
@@ -113,8 +106,7 @@ class Verdict:
     pocket: int | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunRecord:
+class RunRecord(WireValue):
     """Everything about one run but its rows and events.
 
     `sheet` is the job sheet without its index, `notes` what was noted of box and controller, `lot`
@@ -177,8 +169,7 @@ class RunRow(NamedTuple):
     at_s: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunRowsPage:
+class RunRowsPage(WireValue):
     """Rows from the top; there are more from `next_row` on."""
 
     columns: tuple[str, ...]
@@ -186,8 +177,7 @@ class RunRowsPage:
     next_row: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunEvent:
+class RunEvent(WireValue):
     """Something that happened in a run; `details` are figures by their names."""
 
     id: int
@@ -198,15 +188,13 @@ class RunEvent:
     details: JsonTable
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunEventsPage:
+class RunEventsPage(WireValue):
     """Events in their order; there are more behind event `next_after`."""
 
     events: tuple[RunEvent, ...]
     next_after: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Runs(Question[RunsPage]):
     """Runs, newest first, older than run `before`; `next_before` asks for more.
 
@@ -224,14 +212,12 @@ class Runs(Question[RunsPage]):
     verdict: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Run(Question[RunRecord]):
     """One run: sheet, end, verdicts, and what was run beside the recipe."""
 
     id: WholeNumber
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class RunRows(Question[RunRowsPage]):
     """What was run in each row, from `from_row`; `next_row` asks for more."""
 
@@ -240,7 +226,6 @@ class RunRows(Question[RunRowsPage]):
     limit: WholeNumber = MOST_ROWS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class RunEvents(Question[RunEventsPage]):
     """Holds, resumes, faults, from behind event `after`; `next_after` asks for more."""
 

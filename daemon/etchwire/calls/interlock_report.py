@@ -1,11 +1,11 @@
 """What is shown of the interlocks, and of the inputs and outputs behind them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from etchwire.wire_value import WireValue
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RuleView:
+class RuleView(WireValue):
     """How one interlock stands: `state` is good, or why it is not.
 
     `lasts_s` is how long it has been so; `changed` says what this box has set otherwise;
@@ -20,8 +20,7 @@ class RuleView:
     is_required: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TripView:
+class TripView(WireValue):
     """An interlock that has failed, until somebody resets it."""
 
     name: str
@@ -31,8 +30,7 @@ class TripView:
     is_reset_at_machine: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ArmingView:
+class ArmingView(WireValue):
     """How far arming has come; `start_within_s` is the time left for a start."""
 
     step: str
@@ -42,8 +40,7 @@ class ArmingView:
     start_within_s: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class QuestionView:
+class QuestionView(WireValue):
     """A question of the checklist that is open; `kind` is what its answer looks like."""
 
     key: str
@@ -53,8 +50,7 @@ class QuestionView:
     how_often: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProofView:
+class ProofView(WireValue):
     """When a safety contact was last seen to open, or the safety relay was tested."""
 
     name: str
@@ -63,8 +59,7 @@ class ProofView:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class InterlockReport:
+class InterlockReport(WireValue):
     """The interlocks as people are shown them.
 
     `request` and `asked_for` are what somebody is asked to do, at the machine and within reach
@@ -91,8 +86,7 @@ class InterlockReport:
     board_trouble: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class InputView:
+class InputView(WireValue):
     """One input as it is read; None where it cannot be, or where neither state is safer."""
 
     name: str
@@ -104,8 +98,7 @@ class InputView:
     words: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OutputView:
+class OutputView(WireValue):
     """One output as it was driven."""
 
     name: str
@@ -117,8 +110,7 @@ class OutputView:
     words: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WiringReport:
+class WiringReport(WireValue):
     """Every input and output of the box."""
 
     inputs: tuple[InputView, ...]

@@ -1,6 +1,5 @@
 """What may be asked of the machine: the loop answers, or the snapshot does."""
 
-from dataclasses import dataclass
 from typing import ClassVar, Final
 
 from msgspec import UNSET, UnsetType
@@ -9,6 +8,7 @@ from etchwire.calls.call import Call, Done, DurationS, LengthMm, OpenFile, Quest
 from etchwire.calls.interlock_report import WiringReport
 from etchwire.calls.snapshot import AskedAtStart, Snapshot
 from etchwire.transport.json_text import JsonTable
+from etchwire.wire_value import WireValue
 
 LOAD_PATIENCE_S: Final = 120.0  # a long job is copied to a slow card and hashed
 REST_PATIENCE_S: Final = 330.0  # the daemon gives the child that writes a rest five minutes
@@ -16,16 +16,14 @@ NOT_MOVED: Final = "tile and head have not moved"
 ORIGIN_AGAIN: Final = "origin set again"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LoadedJob:
+class LoadedJob(WireValue):
     """The job that was taken; `sentence` tells where a re-entry will go on."""
 
     job_sha256: str
     sentence: str | UnsetType = UNSET
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CutView:
+class CutView(WireValue):
     """Where the beam went out, in the job's coordinates; `is_whole`: before the row was begun."""
 
     row: int
@@ -35,8 +33,7 @@ class CutView:
     from_left_mm: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RestView:
+class RestView(WireValue):
     """How much would be left to etch, from `first_row` of the picture on."""
 
     first_row: int
@@ -46,8 +43,7 @@ class RestView:
     predicted_s: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnfinishedRun:
+class UnfinishedRun(WireValue):
     """What may be taken up of a run that was cut short, and what is known of its cut.
 
     `either` are the places of which one is the cut; `gap_mm` is how much of another program's
@@ -79,8 +75,7 @@ class UnfinishedRun:
     rest: RestView | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SettingView:
+class SettingView(WireValue):
     """One thing that matters to a laser, the controller's settings that tell it, and its sense."""
 
     name: str
@@ -91,16 +86,14 @@ class SettingView:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DotSpeed:
+class DotSpeed(WireValue):
     """The highest speed at which a row of so many dots in turn runs as it is asked to."""
 
     dots: int
     mm_per_min: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ControllerSpeeds:
+class ControllerSpeeds(WireValue):
     """How fast the controller takes in lines; UNSET as long as it does not say what it is."""
 
     is_measured: bool
@@ -110,8 +103,7 @@ class ControllerSpeeds:
     line_ms: float | UnsetType = UNSET
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ControllerSettings:
+class ControllerSettings(WireValue):
     """The controller's settings that matter; `refusals` are why nothing may etch like this."""
 
     is_read: bool
@@ -131,7 +123,6 @@ class Subscribe(Question[Snapshot]):
     """The snapshot, then `status` notifications: at most four a second, at least one."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Load(Call[LoadedJob]):
     """Take a job: copy, hash and check it."""
 
@@ -141,7 +132,6 @@ class Load(Call[LoadedJob]):
     sheet_fd: OpenFile
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Reenter(Call[LoadedJob]):
     """Load what is left of `run`.
 
@@ -158,7 +148,6 @@ class Reenter(Call[LoadedJob]):
     accept_gap: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Unfinished(Question[UnfinishedRun]):
     """Whether `run` may be taken up again, what is known of its cut, and what is left of it.
 
@@ -173,7 +162,6 @@ class Unload(Call[Done]):
     """Put the job away."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Arm(Call[Done]):
     """Begin arming, with `answers` to the checklist by key.
 
@@ -189,7 +177,6 @@ class Disarm(Call[Done]):
     """Undo arming."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Start(Call[Done]):
     """Begin to etch the job, once armed; `acknowledge` names kinds of findings that were read."""
 
@@ -198,7 +185,6 @@ class Start(Call[Done]):
     acknowledge: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Hold(Call[Done]):
     """Come to rest at the row's end; `who` asks, where the caller knows."""
 
@@ -207,7 +193,6 @@ class Hold(Call[Done]):
     who: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class HoldNow(Call[Done]):
     """Come to rest within the row; `who` asks, where the caller knows."""
 
@@ -220,7 +205,6 @@ class Resume(Call[Done]):
     """Go on after a hold."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Reset(Call[Done]):
     """Reset the trips a person was shown, by `names`; nothing starts by that."""
 
@@ -235,21 +219,18 @@ class BedTouched(Call[Done]):
     """Ask the checklist's questions about the bed again."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SetFeed(Call[Done]):
     """Change the speed of the etch; the power follows it."""
 
     percent: WholeNumber
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SetPower(Call[Done]):
     """Change the power of the etch under way, in percent."""
 
     percent: WholeNumber
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SetDose(Call[Done]):
     """Change the burn strength in percent of the recipe's, by power and speed together."""
 
@@ -272,7 +253,6 @@ class FindOrigin(Call[Done]):
     """Put the origin where it was before, by its machine coordinates; only after homing."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class MoveTo(Call[Done]):
     """Begin to move the head, beam off, to a place in the job's coordinates."""
 
@@ -280,7 +260,6 @@ class MoveTo(Call[Done]):
     y_mm: LengthMm
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class MoveBy(Call[Done]):
     """Begin to move the head, beam off, by so much."""
 
@@ -288,7 +267,6 @@ class MoveBy(Call[Done]):
     y_mm: LengthMm
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class TraceOutline(Call[Done]):
     """Begin to take the head, beam off, once round what the job will etch."""
 
@@ -310,14 +288,12 @@ class Wiring(Question[WiringReport]):
     """Every input of the box as it is, every output as it was driven."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Confirmations(Question[AskedAtStart]):
     """What people would confirm if a job that lasts `lasts_s` of machine time started now."""
 
     lasts_s: DurationS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class TryOutput(Call[Done]):
     """Drive an output for a moment (withhold the heartbeat); never the beam's."""
 
@@ -325,7 +301,6 @@ class TryOutput(Call[Done]):
     on: bool = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Stop(Call[Done]):
     """End the run, and the beam goes out; or stop the head that moves.
 

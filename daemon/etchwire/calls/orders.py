@@ -1,16 +1,15 @@
 """What may be asked and noted of orders, and of what a tile costs the shop."""
 
-from dataclasses import dataclass
 from typing import Final
 
 from etchwire.calls.call import Question, WholeNumber
 from etchwire.calls.catalogue import Note
 from etchwire.calls.history import MOST_ROWS
 from etchwire.catalogue.orders import OrderItem, OrderRecord, ShopFigures
+from etchwire.wire_value import WireValue
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OrderLine:
+class OrderLine(WireValue):
     """An order in a list: its state, and its tiles, good ones and those still to be begun."""
 
     id: int
@@ -22,8 +21,7 @@ class OrderLine:
     to_make: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OrdersPage:
+class OrdersPage(WireValue):
     """Orders, those due first first; there are more from place `next_from` on."""
 
     orders: tuple[OrderLine, ...]
@@ -31,8 +29,7 @@ class OrdersPage:
     next_from: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProofEntry:
+class ProofEntry(WireValue):
     """Something said of a proof; `is_current`: the item is still what was shown then."""
 
     answer: str
@@ -43,8 +40,7 @@ class ProofEntry:
     is_current: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TileEntry:
+class TileEntry(WireValue):
     """A tile that was etched for an item; figures of all runs on it together."""
 
     run_id: int
@@ -55,8 +51,7 @@ class TileEntry:
     beam_s: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ItemEntry:
+class ItemEntry(WireValue):
     """An item: its state, tiles and proofs (newest first).
 
     `trials` are the durability trials of its tile and paint; `test_tiles_ratio` is how many test
@@ -75,8 +70,7 @@ class ItemEntry:
     tiles: tuple[TileEntry, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WholeOrder:
+class WholeOrder(WireValue):
     """An order with its items; `version` goes up with every change."""
 
     id: int
@@ -93,8 +87,7 @@ class WholeOrder:
     items: tuple[ItemEntry, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShopEntry:
+class ShopEntry(WireValue):
     """What a tile costs the shop; `who` is empty where nobody has said it yet."""
 
     figures: ShopFigures
@@ -102,7 +95,6 @@ class ShopEntry:
     changed_at_utc: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Orders(Question[OrdersPage]):
     """Orders, open or done, sorted by the day they are due, from place `from_place` on."""
 
@@ -111,7 +103,6 @@ class Orders(Question[OrdersPage]):
     limit: WholeNumber = MOST_ROWS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Order(Question[WholeOrder]):
     """One order with its items, their proofs and their tiles."""
 
@@ -122,7 +113,6 @@ class Shop(Question[ShopEntry]):
     """What a tile costs the shop."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveOrder(Note):
     """Write down a new order, or change order `id`, which must still be of `version`."""
 
@@ -131,14 +121,12 @@ class SaveOrder(Note):
     version: WholeNumber = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class AddOrders(Note):
     """Write down many orders, all or none: a JSON list of them, packed."""
 
     orders_packed: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class NoteProof(Note):
     """Note that an item's proof was shown, was answered yes or no, or its picture was changed.
 
@@ -153,14 +141,12 @@ class NoteProof(Note):
     draft: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ForgetOrder(Note):
     """Delete who an order was for, and all that shows it: name, note, texts, photo and design."""
 
     id: WholeNumber
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SaveShop(Note):
     """Say what a tile costs the shop."""
 

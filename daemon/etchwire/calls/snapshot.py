@@ -1,7 +1,5 @@
 """The snapshot: what is shown of the machine, its job and its run, as one value."""
 
-from dataclasses import dataclass
-
 from msgspec import UNSET, UnsetType
 
 from etchwire.bed import Bed
@@ -9,10 +7,10 @@ from etchwire.calls.interlock_report import InterlockReport
 from etchwire.controller.profile import ControllerProfile
 from etchwire.preflight_finding import FindingView
 from etchwire.sheet import Bounds, CardSettings
+from etchwire.wire_value import WireValue
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EarlierOrigin:
+class EarlierOrigin(WireValue):
     """An origin that can be taken again, in the machine's coordinates."""
 
     name: str
@@ -20,8 +18,7 @@ class EarlierOrigin:
     y_mm: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OriginView:
+class OriginView(WireValue):
     """The job's origin; `sentence` is what a person is asked for while it is not known."""
 
     is_known: bool
@@ -30,8 +27,7 @@ class OriginView:
     again: EarlierOrigin | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MachineView:
+class MachineView(WireValue):
     """The machine and its controller.
 
     `link` is how the connection stands, `position_mm` the head's place (x, y) in the job's
@@ -52,8 +48,7 @@ class MachineView:
     moved: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PreflightView:
+class PreflightView(WireValue):
     """Whether the job may run: the gravest findings, and which kinds wait to be read."""
 
     verdict: str
@@ -63,8 +58,7 @@ class PreflightView:
     findings_count: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TileView:
+class TileView(WireValue):
     """The tile in work of a run of several: its pocket, the how-manieth it is, when it ends."""
 
     pocket: int
@@ -75,8 +69,7 @@ class TileView:
     ends_at_utc: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JobView:
+class JobView(WireValue):
     """The job that is loaded.
 
     `rows_above` are the rows of the whole picture above it, `reach_mm` everywhere the head goes,
@@ -111,8 +104,7 @@ class JobView:
     pockets: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunView:
+class RunView(WireValue):
     """The run under way, or the one that ended last; `ended` is complete, stopped or failed.
 
     `why_not_resume` is what keeps a held run from being resumed at this moment, in a sentence;
@@ -142,8 +134,7 @@ class RunView:
     tile: TileView | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnfinishedView:
+class UnfinishedView(WireValue):
     """The run that ended last, while it may be taken up again."""
 
     run: int
@@ -155,8 +146,7 @@ class UnfinishedView:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AskedAtStart:
+class AskedAtStart(WireValue):
     """What people confirm with a start now, in sentences; None: nothing. UNSET without a job."""
 
     long_run: str | UnsetType | None = UNSET
@@ -164,8 +154,7 @@ class AskedAtStart:
     too_late: str | UnsetType | None = UNSET
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StorageView:
+class StorageView(WireValue):
     """Room and backups of the logbook; `low` is a sentence where room gets short."""
 
     free_bytes: int | None
@@ -174,8 +163,7 @@ class StorageView:
     backup_trouble: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Snapshot:
+class Snapshot(WireValue):
     """The daemon at one moment; `may` names the calls that make sense now.
 
     `time_factor` is how much faster than the wall the machine's time is meant to run.

@@ -1,13 +1,13 @@
 """What happened with one laser on one surface, in its order, and when to test again."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final
 
 from etchwire.calls.call import Question, WholeNumber
 from etchwire.calls.catalogue import HeadEntry, RecipeEntry, SurfaceEntry
 from etchwire.calls.history import MOST_ROWS
 from etchwire.transport.json_text import JsonTable
+from etchwire.wire_value import WireValue
 
 
 class TimeLineEvent:
@@ -21,8 +21,7 @@ class TimeLineEvent:
     beam_h: float  # the laser's hours of beam up to then
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnknownEvent(TimeLineEvent):
+class UnknownEvent(TimeLineEvent, WireValue):
     """Something of a kind that this release does not know."""
 
     at_utc: str
@@ -31,14 +30,12 @@ class UnknownEvent(TimeLineEvent):
     beam_h: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class LensWiped(UnknownEvent):
     """A lens was wiped."""
 
     who: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class CardFiled(UnknownEvent):
     """A card was filed, and maybe etched."""
 
@@ -47,7 +44,6 @@ class CardFiled(UnknownEvent):
     run_id: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class RunMade(UnknownEvent):
     """A picture or a card was etched; `verdict` is the last that was given."""
 
@@ -66,7 +62,6 @@ class RunMade(UnknownEvent):
     verdict: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class CardRead(UnknownEvent):
     """A card was read, and maybe something chosen after it."""
 
@@ -80,7 +75,6 @@ class CardRead(UnknownEvent):
     chosen_by: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class RecipeSaved(UnknownEvent):
     """A recipe came into force."""
 
@@ -95,7 +89,6 @@ class RecipeSaved(UnknownEvent):
     retired_at_utc: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class TileJudged(UnknownEvent):
     """The wiped tile of a run was judged."""
 
@@ -116,16 +109,14 @@ EVENT_TYPES: Final[Mapping[str, type[UnknownEvent]]] = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimeLinePage:
+class TimeLinePage(WireValue):
     """What happened, newest first; `next_before` asks for more."""
 
     events: tuple[TimeLineEvent, ...]
     next_before: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LateRun:
+class LateRun(WireValue):
     """A complete run since the recipe came into force: the speed asked for and the speed run."""
 
     id: int
@@ -133,8 +124,7 @@ class LateRun:
     feed_run_mm_per_min: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LateVerdict:
+class LateVerdict(WireValue):
     """The last verdict on a run since the recipe came into force."""
 
     run_id: int
@@ -142,8 +132,7 @@ class LateVerdict:
     cause: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LateReading:
+class LateReading(WireValue):
     """What a card showed at the recipe in force, in single figures."""
 
     id: int
@@ -151,8 +140,7 @@ class LateReading:
     summary: JsonTable
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PairHistory:
+class PairHistory(WireValue):
     """A laser on a surface, with its recipe in force; each series runs from old to new."""
 
     head: HeadEntry | None
@@ -164,7 +152,6 @@ class PairHistory:
     readings: tuple[LateReading, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class TimeLine(Question[TimeLinePage]):
     """Cards, readings, recipes, runs, verdicts and wiped lenses of a laser on a surface."""
 
@@ -174,7 +161,6 @@ class TimeLine(Question[TimeLinePage]):
     limit: WholeNumber = MOST_ROWS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class History(Question[PairHistory]):
     """The figures that tell whether to test again."""
 

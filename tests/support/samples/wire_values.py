@@ -1,12 +1,12 @@
 """Values of every type that crosses the socket, made from the types themselves."""
 
 from collections.abc import Mapping
-from dataclasses import MISSING, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from types import NoneType, UnionType
 from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
 
 from hypothesis import strategies as st
-from msgspec import UNSET, UnsetType
+from msgspec import UNSET, UnsetType, structs
 
 from etchwire.calls.backup import BACKUP_CALLS
 from etchwire.calls.call import LengthMm, WholeNumber
@@ -22,6 +22,7 @@ from etchwire.catalogue.lots import Lot
 from etchwire.catalogue.orders import OrderItem, OrderRecord, ShopFigures
 from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
 from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
+from etchwire.wire_value import WireValue
 
 ALL_CALLS = (
     *MACHINE_CALLS, *HISTORY_CALLS, *CATALOGUE_QUESTIONS, *TIME_LINE_CALLS, *CATALOGUE_NOTES,
@@ -102,8 +103,13 @@ _MADE_OF = {
 def _entries(kind):
     """Return a strategy for each entry of a type made of parts."""
     hints = get_type_hints(kind, include_extras=True)
-    names = [one.name for one in fields(kind)] if is_dataclass(kind) else kind._fields
-    return {name: values_of(hints[name]) for name in names}
+    return {name: values_of(hints[name]) for name in _names(kind)}
+
+
+def _names(kind):
+    if issubclass(kind, WireValue):
+        return kind.__struct_fields__
+    return [one.name for one in fields(kind)] if is_dataclass(kind) else kind._fields
 
 
 def _event(word, kind):
@@ -112,11 +118,7 @@ def _event(word, kind):
 
 def required_names(kind):
     """Return the names of the entries that have no stand-in."""
-    return [
-        one.name
-        for one in fields(kind)
-        if one.default is MISSING and one.default_factory is MISSING
-    ]
+    return [one.name for one in structs.fields(kind) if one.required]
 
 
 UNKNOWN_EVENTS = st.builds(UnknownEvent, **_entries(UnknownEvent) | {"kind": st.just("flood")})

@@ -2,8 +2,9 @@
 
 import sqlite3
 from collections.abc import Callable, Mapping
-from dataclasses import asdict
 from typing import Final, TypeVar, cast
+
+from msgspec import structs
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
 from etchdaemon.logbook.read.catalogue_queries import (
@@ -155,7 +156,7 @@ def runs(book: sqlite3.Connection, call: Runs) -> RunsPage:
     most_rows = rows_asked(call.limit)
     before = LAST_ID if call.before is None else call.before
     found = select(
-        book, RunSummary, _RUNS, asdict(call) | {"before": before, "rows": most_rows + 1}
+        book, RunSummary, _RUNS, structs.asdict(call) | {"before": before, "rows": most_rows + 1}
     )
     page = fitting(found[:most_rows])
     notes = select(

@@ -6,6 +6,8 @@ from math import nextafter
 from pathlib import Path
 from typing import Final
 
+from msgspec import structs
+
 from etchdaemon.errors import CommandRefused, EtchdaemonError, JobRefused
 from etchdaemon.ports import History, RestWriter
 from etchdaemon.run.reentry_rules import (
@@ -104,7 +106,7 @@ class Reentry:
         )
         if sheet is None:
             return unfinished
-        unfinished = replace(
+        unfinished = structs.replace(
             unfinished,
             rows=sheet.rows,
             columns=sheet.columns,
@@ -115,7 +117,7 @@ class Reentry:
         if sheet.is_foreign:
             return self._file_outlook(record, sheet, unfinished)
         trace = self._trace(record, sheet)
-        return replace(
+        return structs.replace(
             unfinished,
             cut=None if trace.cut is None else _cut_view(trace.cut, sheet),
             either=tuple(_cut_view(place, sheet) for place in trace.either),
@@ -131,17 +133,17 @@ class Reentry:
         self, record: RunRecord, sheet: Sheet, unfinished: UnfinishedRun
     ) -> UnfinishedRun:
         """Return what may be taken up of another program's file."""
-        unfinished = replace(unfinished, is_row_known=True)
+        unfinished = structs.replace(unfinished, is_row_known=True)
         if not unfinished.may:
             return unfinished
         whole = self._spool.folder_of(record.gcode_sha256)
         try:
             found = self._rests.resume_file(whole, None, cut=self._file_cut(record) or {})
         except JobRefused as refusal:
-            return replace(unfinished, may=False, why_not=str(refusal))
+            return structs.replace(unfinished, may=False, why_not=str(refusal))
         is_kept = unfinished.is_place_kept
         row = max((entry.row for entry in sheet.index if entry.line <= found.line), default=0)
-        return replace(
+        return structs.replace(
             unfinished,
             first_row=row,
             gap_mm=found.gap_mm,
