@@ -26,7 +26,7 @@ from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.etching import span_rows
 from etchproof.layout.grid import LEAST_STEPS, Grid, cell_name
 from etchproof.layout.patch_core import core_of
-from etchproof.layout.reach import PHOTO_COVERAGE, true_feed_mm_per_min
+from etchproof.layout.reach import PHOTO_COVERAGE, true_feeds_mm_per_min
 from etchwire.catalogue.heads import Head, Recipe
 
 
@@ -165,18 +165,13 @@ def _top_of_row(row: int, size: Size, spacing: float) -> int:
 
 def with_true_feeds(card: Card) -> Card:
     """Return `card` with what the motion model says of each patch's speed."""
-    rows = span_rows(card)
+    cores = [core_of(patch.area) for patch in card.patches]
+    feeds = true_feeds_mm_per_min(span_rows(card), cores, card.spacing_mm, card.head)
     return replace(
         card,
         patches=tuple(
-            replace(
-                patch,
-                true_feed_mm_per_min=true_feed_mm_per_min(
-                    rows, core_of(patch.area), card.spacing_mm, card.head
-                )
-                or patch.feed_mm_per_min,
-            )
-            for patch in card.patches
+            replace(patch, true_feed_mm_per_min=feed or patch.feed_mm_per_min)
+            for patch, feed in zip(card.patches, feeds, strict=True)
         ),
     )
 

@@ -4,12 +4,14 @@ The controller plans so few moves ahead that in fine detail the head cannot get 
 speed. Dynamic power keeps the energy per millimetre then, but the photo gains nothing.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 
+from etchpath.arrays import Flags, Floats
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.planner import Travel
 from etchpath.writer.raster import UM_PER_MM
@@ -25,35 +27,53 @@ _ROWS: Final = 24
 _SETTLED_ROWS: Final = 16  # a halftone needs some rows to find its pattern
 
 
-def true_feed_mm_per_min(
-    rows: Sequence[SpanRow], area: Area, spacing_mm: float, head: Head
-) -> float | None:
-    """Return the mean speed inside `area` while the beam is on, by time; None if it is bare."""
-    travel = lit_travel(rows, area, spacing_mm, head)
-    if travel is None:
-        return None
-    return float(travel.length_mm.sum() / travel.seconds.sum()) * SECONDS_PER_MINUTE
+@dataclass(frozen=True, slots=True)
+class _Band:
+    """How the head runs rows that follow one another, for all that stands side by side in them."""
+
+    middles_um: Floats  # of the moves
+    is_lit: Flags
+    travel: Travel
+
+    @classmethod
+    def of(cls, rows: Sequence[SpanRow], head: Head) -> Self:
+        moves = [row_moves(row, head, is_register_corrected=False) for row in rows]
+        middles = [row.start_um + np.cumsum(row.lengths_um) - row.lengths_um / 2 for row in moves]
+        is_lit = np.concatenate([row.s for row in moves]) > 0
+        return cls(np.concatenate(middles), is_lit, travel_of(moves, Machine.of_head(head)))
+
+    def lit_between(self, left_um: float, right_um: float) -> Travel | None:
+        burns = self.is_lit & (self.middles_um > left_um) & (self.middles_um < right_um)
+        return self.travel.part(burns) if burns.any() else None
 
 
-def lit_travel(rows: Sequence[SpanRow], area: Area, spacing_mm: float, head: Head) -> Travel | None:
-    """Return how the head runs what it burns inside `area`; None if that is bare."""
-    machine = Machine.of_head(head)
-    left_um, right_um = (
-        round(column * spacing_mm * UM_PER_MM) for column in (area.left, area.right)
-    )
-    moves = [
-        row_moves(row, head, is_register_corrected=False)
-        for row in rows
-        if area.top <= row.row < area.bottom
-    ]
-    if not moves:
-        return None
-    middles_um = np.concatenate(
-        [row.start_um + np.cumsum(row.lengths_um) - row.lengths_um / 2 for row in moves]
-    )
-    is_lit = np.concatenate([row.s for row in moves]) > 0
-    burns = is_lit & (middles_um > left_um) & (middles_um < right_um)
-    return travel_of(moves, machine).part(burns) if burns.any() else None
+def true_feeds_mm_per_min(
+    rows: Sequence[SpanRow], areas: Iterable[Area], spacing_mm: float, head: Head
+) -> Iterator[float | None]:
+    """Yield the mean speed inside each area while the beam is on, by time; None if it is bare."""
+    for lit in lit_travels(rows, areas, spacing_mm, head):
+        if lit is None:
+            yield None
+        else:
+            yield float(lit.length_mm.sum() / lit.seconds.sum()) * SECONDS_PER_MINUTE
+
+
+def lit_travels(
+    rows: Sequence[SpanRow], areas: Iterable[Area], spacing_mm: float, head: Head
+) -> Iterator[Travel | None]:
+    """Yield how the head runs what it burns inside each area; None if that is bare.
+
+    The motion of rows that several areas share is worked out once.
+    """
+    bands: dict[tuple[int, int], _Band | None] = {}
+    for area in areas:
+        key = area.top, area.bottom
+        if key not in bands:
+            crossed = [row for row in rows if area.top <= row.row < area.bottom]
+            bands[key] = _Band.of(crossed, head) if crossed else None
+        band = bands[key]
+        sides_um = (round(column * spacing_mm * UM_PER_MM) for column in (area.left, area.right))
+        yield None if band is None else band.lit_between(*sides_um)
 
 
 @lru_cache(maxsize=64)
@@ -77,7 +97,7 @@ def photo_reach_mm_per_min(head: Head, spacing_mm: float, halftone: str) -> floa
 def _is_really_run(head: Head, spacing_mm: float, halftone: str, feed_mm_per_min: float) -> bool:
     rows = _photo_rows(_halftone_rows(halftone), spacing_mm, feed_mm_per_min)
     middle = Area(0, _ROW_DOTS // 4, len(rows), _ROW_DOTS * 3 // 4)
-    true = true_feed_mm_per_min(rows, middle, spacing_mm, head)
+    (true,) = true_feeds_mm_per_min(rows, [middle], spacing_mm, head)
     return true is not None and true >= REALLY_RUN * feed_mm_per_min
 
 

@@ -21,7 +21,7 @@ from etchproof.layout.border import (
 )
 from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.etching import span_rows
-from etchproof.layout.reach import true_feed_mm_per_min
+from etchproof.layout.reach import true_feeds_mm_per_min
 from etchwire.catalogue.heads import Recipe
 
 SPEED_SHARES: Final = (1.0, 0.5)
@@ -165,13 +165,15 @@ def _number(pair: HairlinePair, spacing_mm: float) -> Label:
 
 
 def _with_true_feeds(card: Card) -> Card:
-    rows = span_rows(card)
-
-    def true(pair: HairlinePair) -> float:
-        area = Area(pair.upper.top, pair.upper.left, pair.lower.bottom, pair.upper.right)
-        return true_feed_mm_per_min(rows, area, card.spacing_mm, card.head) or pair.feed_mm_per_min
-
+    areas = [
+        Area(pair.upper.top, pair.upper.left, pair.lower.bottom, pair.upper.right)
+        for pair in card.hairlines
+    ]
+    feeds = true_feeds_mm_per_min(span_rows(card), areas, card.spacing_mm, card.head)
     return replace(
         card,
-        hairlines=tuple(replace(pair, true_feed_mm_per_min=true(pair)) for pair in card.hairlines),
+        hairlines=tuple(
+            replace(pair, true_feed_mm_per_min=feed or pair.feed_mm_per_min)
+            for pair, feed in zip(card.hairlines, feeds, strict=True)
+        ),
     )

@@ -20,7 +20,7 @@ from etchproof.errors import NoToneCurve
 from etchproof.layout.drawing import patch_dots
 from etchproof.layout.etching import span_rows
 from etchproof.layout.patch_core import core_of
-from etchproof.layout.reach import lit_travel, photo_reach_mm_per_min
+from etchproof.layout.reach import lit_travels, photo_reach_mm_per_min
 from etchproof.model.dot_fit import Step, fit_dot
 from etchproof.model.monotone import MonotoneCurve, never_falling
 from etchproof.reading.values import Reading
@@ -160,7 +160,7 @@ def read_dot(card: Card, reading: Reading) -> Dot:
 
 def _really_run(rows: list[SpanRow], patch: Patch, card: Card) -> tuple[float, float]:
     """Return the shares of the speed and of the power wanted at which a patch was run."""
-    travel = lit_travel(rows, core_of(patch.area), card.spacing_mm, card.head)
+    (travel,) = lit_travels(rows, [core_of(patch.area)], card.spacing_mm, card.head)
     if travel is None:
         return 1.0, 1.0
     wanted = patch.feed_mm_per_min / SECONDS_PER_MINUTE
