@@ -21,7 +21,9 @@ def puts_something_on_a_disk(call):
         return any(MODE.fullmatch(one) or "O_CREAT" in one for one in given)
     if name == "replace":  # a path's; a text's takes two, a dataclass's names what it changes
         return len(call.args) == 1 and not call.keywords
-    return name in CALLS or ast.unparse(call.func) == "sqlite3.connect"
+    if name == "connect":
+        return ast.unparse(call.func) == "sqlite3.connect"
+    return name in CALLS
 
 
 def writing_modules():

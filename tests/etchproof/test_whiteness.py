@@ -16,6 +16,7 @@ def compared(photo: BytesIO):
     return compare_whites(load_photograph(photo).light)
 
 
+@pytest.mark.slow
 def test_the_difference_of_two_tiles_is_told_within_what_is_said_of_it():
     """L* known to the invented camera alone; all 40 are in `measure/whiteness_test`."""
     found = [(compared(photo), truth) for photo, truth in photographs(4)]
@@ -24,6 +25,7 @@ def test_the_difference_of_two_tiles_is_told_within_what_is_said_of_it():
     assert all(one.give_or_take <= 1.0 for one, _ in found)
 
 
+@pytest.mark.slow
 def test_tiles_of_one_lot_are_told_to_be_alike_and_the_sign_is_that_of_the_right_one():
     alike = compared(photograph(two_tiles(94, 94), Shot(fill=1.28, light_ratio=2.0)))
     darker = compared(photograph(two_tiles(94, 91), Shot(fill=1.28)))

@@ -5,9 +5,11 @@ from etchweb.app import create_app
 from etchweb.auth.codes import form_token, new_token, token_digest
 from etchweb.auth.store import Store
 from support.fakes.fake_daemon import FakeDaemon
+from support.harnesses.kept_routes import keep_routes
 from support.harnesses.kept_templates import KeptTemplates
 
 TEMPLATES = KeptTemplates()
+keep_routes()
 ORIGIN = "http://localhost"
 ELSEWHERE = {"REMOTE_ADDR": "192.168.0.7"}
 

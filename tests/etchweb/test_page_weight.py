@@ -6,13 +6,14 @@ A browser fetches lazy pictures far below what it shows, so all outside a closed
 import gzip
 import hashlib
 import re
+import shutil
 from urllib.parse import urljoin, urlsplit
 
 import pytest
 from PIL import Image
 
 from etchweb.logbook.views import SHOWN_AT_FIRST
-from etchweb.previews.store import PICTURES_FOLDER, keep_picture
+from etchweb.previews.store import PICTURES_FOLDER, keep_picture, share_picture
 from support.fakes.catalogue_answers import craft, recipe
 from support.fakes.fake_daemon import ETCH, SHA256
 from support.harnesses.picture_bench import draft_to_proof
@@ -32,20 +33,31 @@ VIEWS = (
 )  # fmt: skip
 
 
-@pytest.fixture
-def hundred_runs(daemon, tmp_path):
-    """Have a hundred etches in the logbook, each with its picture, and one in work."""
-    dots = tmp_path / "dots.png"
+RUNS = tuple(
+    {**ETCH, "id": number, "gcode_sha256": hashlib.sha256(str(number).encode()).hexdigest()}
+    for number in range(100, 0, -1)
+)
+
+
+@pytest.fixture(scope="module")
+def pictures(tmp_path_factory):
+    """Keep the picture of the etch in work and of those that a logbook shows at first."""
+    folder = tmp_path_factory.mktemp("kept")
+    dots = folder / "dots.png"
     Image.open(ASTRONAUT).convert("L").resize((1000, 1000)).convert("1").save(dots)
-    runs = []
-    for number in range(100, 0, -1):
-        gcode_sha256 = hashlib.sha256(str(number).encode()).hexdigest()
-        runs.append({**ETCH, "id": number, "gcode_sha256": gcode_sha256})
-    for gcode_sha256 in (SHA256, *(run["gcode_sha256"] for run in runs[:20])):
-        keep_picture(dots, folder=tmp_path / PICTURES_FOLDER, gcode_sha256=gcode_sha256)
+    keep_picture(dots, folder=folder / PICTURES_FOLDER, gcode_sha256=SHA256)
+    for run in RUNS[:20]:
+        share_picture(folder / PICTURES_FOLDER, run["gcode_sha256"], whole_sha256=SHA256)
+    return folder / PICTURES_FOLDER
+
+
+@pytest.fixture
+def hundred_runs(daemon, tmp_path, pictures):
+    """Have a hundred etches in the logbook, each with its picture, and one in work."""
+    shutil.copytree(pictures, tmp_path / PICTURES_FOLDER)
 
     def answer(before=None, limit=500, **_):
-        older = [run for run in runs if before is None or run["id"] < before]
+        older = [run for run in RUNS if before is None or run["id"] < before]
         more = older[limit - 1]["id"] if len(older) > limit else None
         return {"runs": older[:limit], "next_before": more, "notes": []}
 
@@ -108,6 +120,7 @@ DOT = {"spread_dots": 0.45, "threshold": 0.2, "scale": 0.3, "steepness": 2.5, "b
 CURVE = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("known", [{}, {"tone_curve": CURVE}], ids=["no card", "a tone card"])
 def test_the_look_of_a_picture_is_as_light_as_a_first_view(app, phone, daemon, known):
     daemon.answers |= craft(recipe(**known))

@@ -6,6 +6,7 @@
 import json
 import shutil
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final
@@ -22,6 +23,7 @@ BASE: Final = "idle"  # the snapshot that is kept whole
 EXPORTED_UTC: Final = "2026-01-02T00:00:00+00:00"
 
 
+@cache
 def kept() -> dict[str, str]:
     """Return the golden files' texts by their paths."""
     return {
