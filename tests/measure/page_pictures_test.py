@@ -1,114 +1,97 @@
-"""Every view of the page at three widths in both schemes, for people to look at.
+"""Every view of the page on phone and tablet in both schemes, for people to look at.
 
 `pytest -m measure tests/measure/page_pictures_test.py -s` prints the folder they lie in.
 """
 
-import pytest
+import re
+import tempfile
+from pathlib import Path
+from typing import Any, Final
 
-from support.fakes.catalogue_answers import craft
-from support.fakes.fake_daemon import LOGBOOK, STATES, answer_run, box
-from support.fakes.fleet_boxes import FakeWatcher, fleet_on
-from support.harnesses.page_bench import SCHEMES, WIDTHS_PX, browser, phone_options, served_page
-from support.harnesses.picture_bench import draft_to_proof
-from support.samples.photo_files import PHOTOGRAPHS
+import pytest
+from PIL import Image
+from werkzeug.exceptions import HTTPException
+from werkzeug.routing import MapAdapter
+
+from etchwarden.practice_session.scenario_stage import theatre
+from etchweb.practice.scenario_views import add_scenarios
+from measure.page_views import Visit, all_visits, draw_paths
+from support.harnesses.page_bench import SCHEMES, browser, phone_options, served_page
 
 pytestmark = pytest.mark.measure
 
-ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
-VIEWS = {
-    "logbook": "/logbook",
-    "logbook, nothing found": "/logbook?text=gone",
-    "etch": "/logbook/7",
-    "etch, judged": "/logbook/6",
-    "take it up again": "/logbook/6/take-up-again",
-    "test cards": "/test-tiles",
-    "test card, new": "/test-tiles/new",
-    "lasers": "/lasers",
-    "tiles and paints": "/tiles-and-paints",
-    "painting lots": "/lots",
-    "orders": "/orders",
-    "order": "/orders/3",
-    "order, new": "/orders/new",
-    "machines": "/machines",
-    "machine": "/machine",
-    "machine, wiring": "/machine/wiring",
-    "machine, settings": "/machine/settings",
-    "storage": "/storage",
-    "practice": "/practice",
-    "phones": "/phones",
-    "pair": "/pair",
-    "error": "/nowhere",
-}
-JUDGED = {"id": 1, "verdict": "banded", "cause": "dirty lens", "note": "rows 300 on", "photo": "",
-          "at_utc": "2026-11-25T18:00:00Z", "who": "Ann’s phone"}  # fmt: skip
+SIZES: Final = {"phone": (390, 844), "tablet": (820, 1180)}
+PRESS: Final = """([path, fields]) => {
+    const form = document.createElement("form");
+    const token = document.querySelector("[name=form_token]").value;
+    Object.assign(form, {method: "post", action: path});
+    for (const [name, value] of Object.entries({form_token: token, ...fields})) {
+        form.append(Object.assign(document.createElement("input"), {name, value}));
+    }
+    document.body.append(form);
+    form.submit();
+}"""
 
 
 def test_every_view_is_there_to_look_at(tmp_path):
-    pictures = tmp_path / "views"
+    pictures = Path(tempfile.mkdtemp(prefix="views-"))  # pytest's own is gone when all is well
     options = {"open_to_loopback": True, "machine": lambda *_, **__: None}
     with served_page(tmp_path, **options) as served, browser() as chromium:
-        phones = phones_of(chromium)
-        take_watch(phones, served, pictures)
-        served.daemon.answers["run"] = judged
-        for name, path in VIEWS.items():
-            if name.endswith("nothing found"):
-                served.daemon.answers["runs"] = {"runs": [], "next_before": None, "notes": []}
-            take(phones, served.url + path, pictures, name)
-            served.daemon.answers["runs"] = LOGBOOK["runs"]
-        take_fleet(phones, served, pictures)
-        served.daemon.answers |= craft(batch="the next box")
-        draft = draft_to_proof(served.app, ASTRONAUT, width_mm=80, height_mm=100)
-        for step in ("", "/tile", "/cut", "/look", "/proof"):
-            address = served.url + (draft + step if step else "/new")
-            take(phones, address, pictures, f"new picture, {step.strip('/') or 'photo'}")
+        add_scenarios(served.app, theatre())
+        draw_paths(served, Image.new("RGB", (1840, 1260), "white"))
+        pages = pages_of(chromium)
+        addresses = served.app.url_map.bind("localhost")
+        left_out = {one.endpoint for one in served.app.url_map.iter_rules() if "GET" in one.methods}
+        for visit in all_visits(served):
+            left_out -= endpoints_of(addresses, visit)
+            for words, page in pages.items():
+                look(page, served.url, visit)
+                page.screenshot(
+                    path=pictures / f"{visit.name}, {words}.png", full_page=True,
+                    animations="disabled",
+                )  # fmt: skip
     print(f"\n{len(list(pictures.iterdir()))} pictures in {pictures}")
+    print("No picture of:", ", ".join(sorted(left_out)))
 
 
-def take_watch(phones, served, pictures):
-    for state in STATES:
-        served.daemon.tell(state, time_factor=20)
-        take(phones, served.url, pictures, f"watch, {state}")
-    served.daemon.tell("armed", asked_at_start=ASKED)
-    take(phones, served.url, pictures, "watch, armed for a long run")
-    served.daemon.tell("etching", interlocks=box(is_round_asking=True), may=["answer_round"])
-    take(phones, served.url, pictures, "watch, asking")
-    served.daemon.go_away()
-    take(phones, served.url, pictures, "watch, away")
-    served.daemon.come_back()
+def endpoints_of(addresses: MapAdapter, visit: Visit) -> set[str]:
+    """Return the endpoint that a visit opens; nothing where there is none."""
+    method = "POST" if visit.form else "GET"
+    try:
+        return {addresses.match(visit.path.partition("?")[0], method=method)[0]}
+    except HTTPException:
+        return set()
 
 
-def take_fleet(phones, served, pictures):
-    with fleet_on(served.app, FakeWatcher()) as watcher:
-        take(phones, served.url + "/fleet", pictures, "all boxes")
-        watcher.trouble = "The connection to the broker at 192.168.0.10 is lost."
-        take(phones, served.url + "/fleet", pictures, "all boxes, broker away")
-
-
-ASKED = {
-    "long_run": "This runs for 41 minutes and nothing here notices a fire.",
-    "stays": (
-        "This would end at 19:10 and its last look come at 19:40, after closing time at 18:30."
-    ),
-}
-
-
-def judged(**params):
-    run = answer_run(**params)
-    return run | ({"verdicts": [JUDGED], "verdict": "banded"} if params["id"] == 6 else {})
-
-
-def phones_of(chromium):
-    """Return a page for each width and scheme, by the words that name its pictures."""
+def pages_of(chromium: Any) -> dict[str, Any]:
+    """Return a page for each size and scheme, by the words that name its pictures."""
     return {
-        f"{width_px} px, {scheme}": chromium.new_context(
-            **phone_options(width_px, scheme)
+        f"{size}, {scheme}": chromium.new_context(
+            **phone_options(
+                scheme=scheme,
+                viewport={"width": width_px, "height": height_px},
+                device_scale_factor=1,
+            )
         ).new_page()
+        for size, (width_px, height_px) in SIZES.items()
         for scheme in SCHEMES
-        for width_px in WIDTHS_PX
     }
 
 
-def take(phones, url, folder, name):
-    for words, page in phones.items():
-        page.goto(url, wait_until="load")
-        page.screenshot(path=folder / f"{name}, {words}.png", full_page=True, animations="disabled")
+def look(page: Any, url: str, visit: Visit) -> None:
+    """Open the view, or press what leads to it."""
+    page.unroute_all()
+    page.context.clear_cookies()
+    if visit.token:
+        page.context.add_cookies([{"name": "etchwarden", "value": visit.token, "url": url}])
+    if visit.is_cut_off:
+        page.route(re.compile(r"/watch(/stream|\.json)"), lambda route: route.abort())
+        page.goto(url + visit.path, wait_until="load")
+        page.locator("#heard").wait_for()
+        return
+    if not visit.form:
+        page.goto(url + visit.path, wait_until="load")
+        return
+    page.goto(f"{url}/phones", wait_until="load")
+    with page.expect_navigation(wait_until="load"):
+        page.evaluate(PRESS, [visit.path, dict(visit.form)])

@@ -295,7 +295,7 @@ STATES: Final[Mapping[str, Mapping[str, Any]]] = {
 }
 
 
-def snapshot_table(state: str, **changes: Any) -> dict[str, Any]:
+def snapshot_table(state: str, /, **changes: Any) -> dict[str, Any]:
     """Return the snapshot of a state of STATES as it crosses the socket, with `changes`."""
     idle = {
         "sequence": 1,
@@ -479,7 +479,7 @@ class FakeDaemon:
         self.is_away = False
         self.tell("idle")
 
-    def tell(self, state: str, **changes: Any) -> None:
+    def tell(self, state: str, /, **changes: Any) -> None:
         """Be in another state, and say so to whoever listens."""
         self._now = snapshot_table(state, **changes)
         self._told.put(self._now)

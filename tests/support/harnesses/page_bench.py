@@ -94,12 +94,14 @@ def served_page(folder: Path, **options: Any) -> Iterator[ServedPage]:
     thread = threading.Thread(target=server.run, name="page")
     thread.start()
     ear.start()
-    yield ServedPage(daemon, app, listener.getsockname()[1])
-    ear.end()
-    server.task_dispatcher.shutdown()
-    # In the server's own thread: its loop ends when it has no connections left.
-    server.trigger.pull_trigger(lambda: waitress.wasyncore.close_all(connections))
-    thread.join()
+    try:
+        yield ServedPage(daemon, app, listener.getsockname()[1])
+    finally:  # or the thread would outlive a test that failed
+        ear.end()
+        server.task_dispatcher.shutdown()
+        # In the server's own thread: its loop ends when it has no connections left.
+        server.trigger.pull_trigger(lambda: waitress.wasyncore.close_all(connections))
+        thread.join()
 
 
 def draw_picture(folder: Path) -> Path:
