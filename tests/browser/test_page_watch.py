@@ -365,6 +365,10 @@ NOT_WHOLE = """() => [
     return !isInside || isClipped;
   })
   .map((part) => part.innerText)"""
+OUT_OF_REACH = """() => [...document.querySelectorAll(".bar button")]
+  .filter((one) => one.getBoundingClientRect().top < 0
+    || one.getBoundingClientRect().bottom > innerHeight)
+  .map((one) => one.innerText)"""
 COVERED = """() => [".bar", ".first-line"]
   .map((part) => document.querySelector(part)?.offsetHeight ?? 0)
   .reduce((sum, height) => sum + height) / innerHeight"""
@@ -388,7 +392,28 @@ def test_stop_hold_and_the_cause_stay_whole_and_in_reach(
         assert phone.evaluate(COVERED) < 0.6, name
         heights = [one.bounding_box()["height"] for one in phone.locator(".bar button").all()]
         assert min(heights) >= LEAST_TARGET_PX, name
+        phone.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
+        assert phone.evaluate(OUT_OF_REACH) == [], name
     served.daemon.come_back()
+
+
+@pytest.mark.parametrize("width_px", [320, 390])
+def test_the_bar_of_the_checklist_covers_nothing_at_the_end_of_the_page(
+    open_phone, served, expect, width_px
+):
+    served.daemon.tell("loaded")
+    phone = open_phone(width_px=width_px)
+    expect(phone.locator(".to-go")).to_have_css("position", "fixed")
+
+    phone.evaluate("document.querySelectorAll('details').forEach(one => (one.open = true))")
+    phone.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
+
+    below_px = phone.evaluate(
+        "() => Math.max(...[...document.querySelectorAll('main p, main dd, main button, .foot a')]"
+        ".filter((one) => !one.closest('.to-go')).map((one) => one.getBoundingClientRect().bottom))"
+        " - document.querySelector('.to-go').getBoundingClientRect().top"
+    )
+    assert below_px <= 0
 
 
 @pytest.mark.parametrize("state", [*STATES, "away"])

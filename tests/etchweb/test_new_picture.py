@@ -174,7 +174,8 @@ def test_what_a_phone_gets_to_see_was_made_here(phone, cut_out):
         "cut-blue.jpg",
         "seen.jpg",
         "dots.png",
-        "tried-jarvis.png",
+        "tried.png",
+        "mixes.jpg",
     ):
         with phone.look(f"/{cut_out}/{name}") as picture:
             assert Image.open(io.BytesIO(picture.data)).size >= (100, 60)

@@ -21,7 +21,8 @@ class Tried:
     """What the child found when it tried the picture in each way.
 
     `black` is what fired black reflects beside the bare tile, as measured or guessed; `seconds`
-    what each way takes to etch; `is_coloured` whether it matters how colours are mixed to grey. Of
+    what each way takes to etch, in the order in which their renderings of `part_dots` (columns,
+    rows) lie side by side; `is_coloured` whether it matters how colours are mixed to grey. Of
     the other two there is one: what dots from the test card are
     foreseen to win, or, without a tone card, what one would win.
     """
@@ -29,6 +30,7 @@ class Tried:
     of: str
     black: float
     seconds: Mapping[str, float]
+    part_dots: tuple[int, int]
     is_coloured: bool = False
     test_card_gain_percent: float | None = None
     without_card: str = ""
@@ -82,8 +84,3 @@ def _lasts(kind: str, seconds: Mapping[str, float]) -> str:
         return f"{told}."
     less = "less" if its_s < smooth_s else "more"
     return f"{told}: the same picture in {short_duration(abs(smooth_s - its_s))} {less}."
-
-
-def tried_name(kind: str) -> str:
-    """Return the file name of a rendering of that kind."""
-    return f"tried-{kind}.png"

@@ -29,7 +29,7 @@ from etchphoto.proof_sheet import SHEET_PX, draw_proof
 from etchphoto.resampling import luminance_per_dot, luminances_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import mirrored, turned
-from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, Tried, tried_name
+from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, Tried
 from etchweb.drafts.order import design_of, order_of
 from etchweb.drafts.store import (
     DOTS_NAME,
@@ -38,18 +38,19 @@ from etchweb.drafts.store import (
     FACTS_NAME,
     FOUND_NAME,
     JOB_FOLDER,
+    MIXES_NAME,
     PHOTO_NAME,
     PICTURES_OF_JOB,
     PROOF_NAME,
     SCREEN_NAME,
     SEEN_NAME,
     TRIED_NAME,
+    WAYS_NAME,
     Draft,
     JobFinding,
     MadeJob,
     PhotoFacts,
     cut_name,
-    mix_name,
 )
 from etchweb.previews.store import keep_picture
 from etchwire.sheet import PICTURE_NAME, Sheet
@@ -106,13 +107,17 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
         retouching=order.retouching.within(frame.crop),
     )
     part = wanted[_liveliest(wanted)]
-    seconds = {}
-    for kind in HALFTONE_CHOICES if order.dot is None else EVERY_HALFTONE:
-        wish = replace(order, halftone=kind)
-        bits = dots_of(wish.tone_curve.apply(part), wish)
-        save_dots(bits, folder / tried_name(kind), 1, wish.look, bits_a_px=4)
-        seconds[kind] = etching_s(wanted, wish)
-    tried = Tried(of=draft.tried_key, black=order.black, seconds=seconds, is_coloured=is_coloured)
+    ways = HALFTONE_CHOICES if order.dot is None else EVERY_HALFTONE
+    wishes = {kind: replace(order, halftone=kind) for kind in ways}
+    dots = [dots_of(wish.tone_curve.apply(part), wish) for wish in wishes.values()]
+    save_dots(np.hstack(dots), folder / WAYS_NAME, 1, order.look, bits_a_px=4)
+    tried = Tried(
+        of=draft.tried_key,
+        black=order.black,
+        seconds={kind: etching_s(wanted, wish) for kind, wish in wishes.items()},
+        part_dots=(part.shape[1], part.shape[0]),
+        is_coloured=is_coloured,
+    )
     if order.dot is not None:
         gain = foreseen_gain(order.dot, order.motion)
         tried = replace(tried, test_card_gain_percent=gain.percent)
@@ -230,7 +235,9 @@ def _save_cuts(folder: Path, photo: LoadedPhoto, frame: Frame) -> bool:
     cuts = dict(zip(GREY_MIXES, lights, strict=True))
     for mix, light in cuts.items():
         _save_grey(light, folder / cut_name(mix))
-        _save_grey(light, folder / mix_name(mix), MIX_PX)
+    strip = np.hstack(list(cuts.values()))
+    a_px = MIX_PX / max(small.rows, small.columns)
+    _save_grey(strip, folder / MIXES_NAME, round(a_px * max(strip.shape)))
     red, blue = cuts["red"], cuts["blue"]
     return bool(np.abs(red - blue).max() > _LEAST_COLOUR)
 

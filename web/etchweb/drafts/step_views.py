@@ -23,10 +23,10 @@ from etchweb.drafts.forms import (
     with_look,
     with_turn,
 )
-from etchweb.drafts.halftones import offered, tried_name
+from etchweb.drafts.halftones import offered
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
 from etchweb.drafts.sizes import size_choices
-from etchweb.drafts.store import PHOTO_NAME, Draft, cut_name, mix_name
+from etchweb.drafts.store import MIXES_NAME, PHOTO_NAME, WAYS_NAME, Draft, cut_name
 from etchweb.drafts.tile_choice import chosen_pair, decide_tile, with_common_size
 from etchweb.drafts.views import GONE, drafts, found_draft, keep, waited_for
 from etchweb.run.late_end import late_end
@@ -143,14 +143,15 @@ def look(draft_id: str) -> str | BaseResponse:
     page = render_template(
         "drafts/look.html",
         draft=draft,
-        kinds=[(kind, tried_name(kind), words) for kind, words in offered(tried).items()],
+        kinds=offered(tried),
+        ways=(WAYS_NAME, list(tried.seconds), tried.part_dots),
         chosen=chosen,
         late=late_end(app_context().daemon, tried.seconds.get(chosen)),
         without_card=tried.without_card,
         black=tried.black,
         mixes=MIX_WORDS if tried.is_coloured else {},
         cut_name=cut_name,
-        mix_name=mix_name,
+        strip_of_mixes=(MIXES_NAME, list(MIX_WORDS), (draft.width_mm, draft.height_mm)),
         tones=_sliders(draft, TONES),
         retouches=_sliders(draft, RETOUCHES),
         oval=oval_percent(draft, _crop(draft)),

@@ -36,6 +36,8 @@ ARRIVING_NAME: Final = "photo.arriving"
 FACTS_NAME: Final = "photo.json"  # what the child found in the photo
 SCREEN_NAME: Final = "screen.jpg"
 TRIED_NAME: Final = "tried.json"
+WAYS_NAME: Final = "tried.png"  # a part of it in each way to make dots, side by side
+MIXES_NAME: Final = "mixes.jpg"  # the cut in each mix of colours to grey, side by side
 FOUND_NAME: Final = "found.json"
 SEEN_NAME: Final = "seen.jpg"
 EARLY_NAME: Final = "early.jpg"  # the tile as it is while dots are still being worked out
@@ -48,7 +50,7 @@ PICTURES_OF_JOB: Final = "pictures"
 
 Made = TypeVar("Made")
 
-_RENDERINGS: Final = 2  # goes up when the child leaves other pictures to choose from
+_RENDERINGS: Final = 3  # goes up when the child leaves other pictures to choose from
 _ID: Final = re.compile(r"[0-9a-f]{16}")
 
 
@@ -191,11 +193,6 @@ _NOT_SEEN: Final = frozenset((
     "id", "name", "called", "head", "recipe", "tone", "chosen", "caution", "is_halftone_chosen",
     "at_x_mm", "at_y_mm", "order", "item",
 ))  # fmt: skip
-
-
-def mix_name(grey_mix: str) -> str:
-    """Return the file name of that cut as a small picture, to choose by."""
-    return f"mix-{grey_mix}.jpg"
 
 
 TAKEN_OVER: Final = (

@@ -22,20 +22,20 @@ from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.context import app_context, visitor_name
 from etchweb.drafts.earlier import earlier_in, with_caution
 from etchweb.drafts.forms import for_order
-from etchweb.drafts.halftones import EVERY_HALFTONE, tried_name
 from etchweb.drafts.store import (
     ARRIVING_NAME,
     DOTS_NAME,
     EARLY_NAME,
+    MIXES_NAME,
     PHOTO_NAME,
     PROOF_NAME,
     SCREEN_NAME,
     SEEN_NAME,
     TILE_NAME,
+    WAYS_NAME,
     Draft,
     Drafts,
     cut_name,
-    mix_name,
 )
 from etchweb.drafts.tile_choice import first_choices, with_first_choices, with_ordered_size
 from etchweb.server.csrf_and_headers import wants_json
@@ -61,8 +61,8 @@ SHOWN: Final = frozenset(
         DOTS_NAME,
         TILE_NAME,
         *map(cut_name, GREY_MIXES),
-        *map(mix_name, GREY_MIXES),
-        *map(tried_name, EVERY_HALFTONE),
+        MIXES_NAME,
+        WAYS_NAME,
     )
 )
 KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is in it
