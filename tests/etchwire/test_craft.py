@@ -68,17 +68,6 @@ def test_the_spacing_is_held_against_the_spot_s_extent_across_the_rows():
     assert HEAD.spot_mm == HEAD.spot_y_mm != HEAD.spot_x_mm
 
 
-@pytest.mark.parametrize(
-    ("spot_mm", "finest_mm", "usual_mm"), [(0.08, 0.06, 0.1), (0.14, 0.1, 0.1), (0.18, 0.13, 0.13)]
-)
-def test_lines_may_lie_closer_than_a_measured_spot_is_wide(spot_mm, finest_mm, usual_mm):
-    measured = replace(HEAD, spot_y_mm=spot_mm, is_spot_measured=True)
-    stated = replace(measured, is_spot_measured=False)
-
-    assert (measured.finest_spacing_mm, measured.usual_spacing_mm) == (finest_mm, usual_mm)
-    assert (stated.finest_spacing_mm, stated.usual_spacing_mm) == (spot_mm, 0.1)
-
-
 @pytest.mark.parametrize("thing", [HEAD, RECIPE, HEAD.register], ids=type)
 def test_a_table_says_all_there_is(thing):
     assert type(thing).from_table(thing.to_table()) == thing

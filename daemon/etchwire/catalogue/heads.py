@@ -1,6 +1,5 @@
 """What etches and how: the head, and the recipe that suits it on one surface."""
 
-import math
 from dataclasses import dataclass, field, fields
 from typing import Final
 
@@ -11,11 +10,6 @@ from etchwire.plain import Plain, require_positive, require_types
 SECONDS_PER_MINUTE = 60.0
 USUAL_SPACING_MM: Final = 0.1  # common practice, no source
 ASSUMED_SPOT_MM: Final = USUAL_SPACING_MM  # of a laser whose spot nobody has stated yet
-# Of a spot's width at half of its peak. A Gaussian passes on exp(-2 pi² sigma² / period²) of a
-# pattern: of dots in turn that lie this close a sixth is left, of dots as far apart as the spot is
-# wide two fifths, and on invented surfaces grain and errors fell down to here (our choice).
-FINEST_SPACING_SPOTS: Final = 0.7
-_HUNDREDTHS: Final = 100
 _EITHER_SIDE: Final = ("pointer_x_mm", "pointer_y_mm")  # of nought: an offset, no size
 
 
@@ -93,7 +87,7 @@ class Head(Plain):
 
     @property
     def spot_mm(self) -> float:
-        """The spot's extent across the rows."""
+        """The spot's extent across the rows, which the line spacing must not undercut."""
         return self.spot_y_mm
 
     @property
@@ -106,23 +100,9 @@ class Head(Plain):
         return not self.is_spot_stated
 
     @property
-    def finest_spacing_mm(self) -> float:
-        """How close a picture's lines may lie: at a stated spot's width, or what is measured."""
-        if not self.is_spot_measured:
-            return self.spot_mm
-        return finest_spacing_mm(self.spot_mm)
-
-    @property
     def usual_spacing_mm(self) -> float:
-        """The line spacing to begin with: no finer than a measured spot allows."""
-        if not self.is_spot_measured:
-            return USUAL_SPACING_MM
-        return max(USUAL_SPACING_MM, self.finest_spacing_mm)
-
-
-def finest_spacing_mm(spot_mm: float) -> float:
-    """Return how close lines may lie for a spot this wide at half of its peak, in hundredths."""
-    return math.ceil(round(FINEST_SPACING_SPOTS * spot_mm * _HUNDREDTHS, 6)) / _HUNDREDTHS
+        """The line spacing to begin with: no finer than a spot that was measured."""
+        return max(USUAL_SPACING_MM, self.spot_mm) if self.is_spot_measured else USUAL_SPACING_MM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -125,14 +125,14 @@ def require_head_can(head: Head, recipe: Recipe) -> None:
             f"{recipe.feed_mm_per_min:g} mm/min is faster than {head.name} can move: choose a "
             f"speed up to {head.max_feed_mm_per_min:g} mm/min"
         )
-    if head.is_spot_measured and is_too_fine(head, recipe):
+    if head.is_spot_measured and is_below_spot(head, recipe):
         raise UnfitOrder(
             f"a line spacing of {recipe.line_spacing_mm:.4g} mm is narrower than this laser's "
-            f"measured spot of {head.spot_mm:g} mm allows: dots so close burn into one another. "
-            f"Choose {head.finest_spacing_mm:g} mm or more"
+            f"measured spot of {head.spot_mm:g} mm, so lines would burn into one another: choose "
+            f"{head.spot_mm:g} mm or more"
         )
 
 
-def is_too_fine(head: Head, recipe: Recipe) -> bool:
-    """Return whether lines lie closer than the spot allows."""
-    return recipe.line_spacing_mm < head.finest_spacing_mm * (1 - 1e-9)
+def is_below_spot(head: Head, recipe: Recipe) -> bool:
+    """Return whether lines lie closer than the spot is wide."""
+    return recipe.line_spacing_mm < head.spot_mm * (1 - 1e-9)

@@ -10,7 +10,7 @@ from etchphoto.dots.speeds import Motion
 from etchphoto.errors import NeedsAcknowledgement
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Frame
-from etchphoto.job.order import FROM_TEST_CARD, LETTERING, PhotoOrder, frame_of, is_too_fine
+from etchphoto.job.order import FROM_TEST_CARD, LETTERING, PhotoOrder, frame_of, is_below_spot
 from etchphoto.light import lightness, luminance_of_lightness
 from etchphoto.tone import opened
 from etchwire.catalogue.dot import Dot
@@ -165,7 +165,7 @@ def _listed(words: Sequence[str]) -> str:
 
 def spacing_findings(head: Head, recipe: Recipe) -> tuple[PhotoFinding, ...]:
     """Return whether lines lie closer than the spot that the laser's maker states."""
-    if not is_too_fine(head, recipe):
+    if not is_below_spot(head, recipe):
         return ()
     sentence = (
         f"The line spacing of {recipe.line_spacing_mm:.4g} mm is narrower than the spot of "

@@ -3,7 +3,6 @@
 from typing import Final
 
 from etchproof.model.focus_reading import FACTOR_IN_FOCUS, FocusReading
-from etchwire.catalogue.heads import finest_spacing_mm
 
 LEAST_TIMES_AS_WIDE: Final = 1.7  # over the card: with less, threshold and width look alike
 FLAT_MM: Final = 0.1  # packing that nobody would bother with
@@ -22,13 +21,12 @@ def focus_sentences(found: FocusReading) -> list[str]:
     across, along = found.across, found.along
     if found.is_spot_sure:
         doubt_mm = max(across.spot_doubt_mm, along.spot_doubt_mm)
-        finest_mm = finest_spacing_mm(round(across.spot_mm, 2))
         sentences.append(
             f"The spot is {across.spot_mm:.2f} mm wide across the rows and {along.spot_mm:.2f} mm "
             f"along them, give or take {max(doubt_mm, 0.005):.2g} mm: use a line spacing not finer "
-            f"than {finest_mm:.2f} mm. The width is that at half of the peak, with what heat adds "
-            f"on this surface; as ISO 11146-1 measures widths it is {across.iso_width_mm:.2f} × "
-            f"{along.iso_width_mm:.2f} mm."
+            f"than {across.spot_mm:.2f} mm. That is its width at half of its peak, with what heat "
+            f"adds on this surface; as ISO 11146-1 measures widths it is {across.iso_width_mm:.2f} "
+            f"× {along.iso_width_mm:.2f} mm."
         )
     else:
         sentences.append(_why_no_width(found))

@@ -61,7 +61,7 @@ def _recipe_to_judge(card: Card) -> Recipe:
     """Return what the head has to be able to run: on two kinds of cards lines may lie too close."""
     if card.kind not in (FOCUS, SPACING):
         return card.recipe
-    spacing_mm = max(card.recipe.line_spacing_mm, card.head.finest_spacing_mm)
+    spacing_mm = max(card.recipe.line_spacing_mm, card.head.spot_mm)
     return replace(card.recipe, line_spacing_mm=spacing_mm)
 
 
