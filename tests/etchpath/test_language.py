@@ -3,12 +3,13 @@ import itertools
 import math
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from etchpath.language.blocks import Blocks
 from etchpath.language.dialect import Event, Mode, Number
 from etchpath.language.reader import read_block
+from support.harnesses.examples import examples
 from support.harnesses.gcode_bench import inspected, kinds_of, lines_of, machine
 from support.samples.any_gcode import any_files
 from support.samples.line_reader import read_line, significant
@@ -217,7 +218,7 @@ def read_singly(text):
     return str([float(number) for number in numbers]), modes, events, set(kinds)
 
 
-@settings(max_examples=400, deadline=None)
+@examples(400)
 @given(st.lists(st.one_of(LINE, NOISE.map(lambda text: text.partition(";")[0])), max_size=8))
 @example(["", "1", "-", "."])
 @example(["X1", "5", "X2", "1.2.3X1", "X3"])
@@ -241,7 +242,7 @@ def test_files_of_any_kind_are_read_as_their_lines_are_read_word_by_word(part):
             assert reading_at(lines, place) == read_singly(significant(text)), text
 
 
-@settings(max_examples=100, deadline=None)
+@examples(100)
 @given(
     st.lists(st.sampled_from(["G1X1", "Y2", "", "M5", "(c)"]), max_size=12),
     st.sampled_from(["\n", "\r\n", "\r"]),

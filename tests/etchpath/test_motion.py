@@ -4,13 +4,14 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from etchpath.errors import UnreadableMachine
 from etchpath.machine import Machine
 from etchpath.motion.planner import Moves, Planner, Travel
 from etchwire.controller.profile import EIGHT_BIT
+from support.harnesses.examples import examples
 
 
 def machine(**changes):
@@ -179,7 +180,7 @@ STEPS = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(STEPS, st.integers(1, 20), st.data())
 def test_arrays_and_loops_agree_however_the_moves_are_cut_into_parts(steps, blocks, data):
     cut = data.draw(st.integers(0, len(steps)))

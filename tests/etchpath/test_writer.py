@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from etchpath.errors import JobDoesNotFit, NothingToEtch
@@ -13,6 +13,7 @@ from etchpath.writer.dots import Order, run_up_mm, write_job
 from etchpath.writer.raster import mm_text
 from etchwire.catalogue.heads import Head, Recipe, Register
 from etchwire.sheet import Sheet
+from support.harnesses.examples import examples
 from support.samples.strokes import strokes
 
 HEAD = Head(
@@ -63,7 +64,7 @@ def test_a_small_picture_becomes_these_lines():
     assert [entry.row for entry in sheet.index] == [0, 2]
 
 
-@settings(max_examples=80, deadline=None)
+@examples(80)
 @given(
     st.integers(1, 9)
     .flatmap(

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -16,6 +16,7 @@ from etchphoto.halftone import (
     diffuse_evenly,
     threshold,
 )
+from support.harnesses.examples import examples
 
 KERNELS = {"floyd-steinberg": FLOYD_STEINBERG, "jarvis": JARVIS, "stucki": STUCKI}
 every_kernel = pytest.mark.parametrize("kernel", KERNELS.values(), ids=KERNELS)
@@ -106,7 +107,7 @@ def test_fronts_give_what_the_plain_loop_gives_bit_for_bit(kernel, shape):
 
 
 @every_kernel
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(rows=st.integers(1, 24), columns=st.integers(1, 24), seed=st.integers(0, 2**32 - 1))
 def test_fronts_and_plain_loop_agree_on_any_shape(kernel, rows, columns, seed):
     coverage = noise(rows, columns, seed)

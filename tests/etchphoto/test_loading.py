@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pillow_heif
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, ImageCms, ImageOps
 
@@ -24,6 +24,7 @@ from etchphoto.errors import (
 from etchphoto.framing import frame_photo
 from etchphoto.light import luminance
 from etchphoto.resampling import luminance_per_dot
+from support.harnesses.examples import examples
 from support.samples.photo_files import (
     HORSE,
     deep_tiff,
@@ -354,7 +355,7 @@ PHOTOS_TO_SPOIL = (
 )
 
 
-@settings(max_examples=150)
+@examples(150)
 @given(data=st.data())
 def test_a_spoilt_file_gives_a_picture_or_an_error_of_ours(data):
     spoilt = bytearray(data.draw(st.sampled_from(PHOTOS_TO_SPOIL)))

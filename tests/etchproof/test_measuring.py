@@ -1,5 +1,7 @@
 """A patch against the bare tile around it, with light that is known."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -14,10 +16,17 @@ from etchproof.reading.rectification import Rectified
 PX_PER_MM = 20.0
 
 
+@cache
+def drawn():
+    """The card's dots, and how far each lies from the top and from the left edge."""
+    dots = np.kron(draw_card(power_card()), np.ones((2, 2), dtype=bool))
+    return dots, *(np.indices(dots.shape) / PX_PER_MM)
+
+
 def seen(reflectance, light):
     """A rectified card: its dots with this reflectance, under light given per pixel."""
-    dots = np.kron(draw_card(power_card()), np.ones((2, 2), dtype=bool))
-    picture = np.where(dots, reflectance, 1.0) * light(*np.indices(dots.shape) / PX_PER_MM)
+    dots, *places_mm = drawn()
+    picture = np.where(dots, reflectance, 1.0) * light(*places_mm)
     return Rectified(picture.astype(np.float32), PX_PER_MM, np.eye(3), 0.0)
 
 
@@ -57,8 +66,10 @@ def test_light_that_changes_across_the_card_changes_no_reading(light, cell):
 def test_glare_and_cut_off_light_are_told_apart():
     spot = lambda y, x: 0.5 + 0.4 * np.exp(-(((x - 30) / 5) ** 2) - ((y - 45) / 5) ** 2)  # noqa: E731
 
-    assert read(seen(0.2, spot), solid("C3")).fault == GLARE_FAULT
-    assert read(seen(0.2, spot), solid("F6")).fault is None
+    with_glare = seen(0.2, spot)
+
+    assert read(with_glare, solid("C3")).fault == GLARE_FAULT
+    assert read(with_glare, solid("F6")).fault is None
     assert read(seen(0.2, even(0.99)), solid("C3")).fault == WHITE_FAULT
     assert read(seen(0.0, even(0.5)), solid("C3")).fault == SHADOW_FAULT
     assert read(seen(0.2, even(0.5)), solid("C3")).fault is None

@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from etchproof.model.monotone import MonotoneCurve, never_falling
+from support.harnesses.examples import examples
 
 # checks.md 3.5, computed by scipy 1.17.1
 X = np.array([0, 0.25, 0.5, 0.75, 1])
@@ -48,7 +49,7 @@ def points(draw):
     return np.cumsum(steps), np.array(y)
 
 
-@settings(max_examples=60, derandomize=True, deadline=None)
+@examples(60)
 @given(points())
 def test_ours_is_scipy_s_curve(given_points):
     x, y = given_points
@@ -59,7 +60,7 @@ def test_ours_is_scipy_s_curve(given_points):
     assert MonotoneCurve.through(x, y)(fine) == pytest.approx(theirs, abs=1e-8)
 
 
-@settings(max_examples=60, derandomize=True, deadline=None)
+@examples(60)
 @given(points())
 def test_a_curve_through_rising_points_never_falls(given_points):
     x, y = given_points
@@ -74,7 +75,7 @@ def test_points_that_do_not_rise_make_no_curve(x):
         MonotoneCurve.through(np.array(x), np.array(x))
 
 
-@settings(max_examples=100, derandomize=True, deadline=None)
+@examples(100)
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=30))
 def test_the_nearest_rising_series_is_scikit_learn_s(values):
     from sklearn.isotonic import isotonic_regression  # noqa: PLC0415  slow to load

@@ -1,5 +1,7 @@
 """`etchwarden bench` as a person uses it."""
 
+import shutil
+
 import pytest
 from click.testing import CliRunner
 
@@ -11,14 +13,23 @@ from support.samples.designs import JIG, SIGN
 pytestmark = pytest.mark.usefixtures("fonts")
 
 
-@pytest.fixture
-def bench(tmp_path):
-    """Return a call of the command beside a jig of three pockets and a prepared sign."""
-    (tmp_path / "jig.toml").write_text(JIG)
-    (tmp_path / "sign.toml").write_text(SIGN)
-    sign = str(tmp_path / "sign.toml")
-    made = CliRunner().invoke(design, ["prepare", sign, "-o", str(tmp_path / "sign")])
+@pytest.fixture(scope="module")
+def prepared(tmp_path_factory):
+    """Return a folder with a jig of three pockets and a prepared sign."""
+    folder = tmp_path_factory.mktemp("prepared")
+    (folder / "jig.toml").write_text(JIG)
+    (folder / "sign.toml").write_text(SIGN)
+    made = CliRunner().invoke(
+        design, ["prepare", str(folder / "sign.toml"), "-o", str(folder / "sign")]
+    )
     assert made.exit_code == 0, made.output
+    return folder
+
+
+@pytest.fixture
+def bench(tmp_path, prepared):
+    """Return a call of the command beside a jig of three pockets and a prepared sign."""
+    shutil.copytree(prepared, tmp_path, dirs_exist_ok=True)
 
     def run(*words):
         return CliRunner().invoke(command, [word.format(here=tmp_path) for word in words])
