@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import Final
 
@@ -111,6 +112,7 @@ def _path_picture(folder: Path, tile: str) -> str | None:
     return name if tile and (folder / PICTURES_FOLDER / name).exists() else None
 
 
+@cache  # while a page runs its static files do not change
 def _static_version() -> str:
     """Return a digest of all static files: their address, so that a phone may keep them.
 

@@ -12,6 +12,7 @@ end of the one before it.
 """
 
 from dataclasses import dataclass, fields
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -78,6 +79,15 @@ class _Queues(Columns):
             getattr(self, entry.name)[..., where] = getattr(those, entry.name)
 
 
+@lru_cache(maxsize=8)
+def _stretch(costs: LineCosts) -> Floats:
+    """Return by what factor the processor's work takes longer at each class of step rates."""
+    rates = np.arange(0.0, _FASTEST_HZ, _RATE_CLASS_HZ).tolist()
+    left_by_steps = np.array([1 - costs.interrupt_share(rate) for rate in rates])
+    left_by_reports = 1 - min(costs.report_s / REPORT_EVERY_S, _MOST_FOR_REPORTS)
+    return 1 / left_by_steps / left_by_reports
+
+
 class LineIntake:
     """Works out what a controller's costs do to a path."""
 
@@ -85,9 +95,7 @@ class LineIntake:
         """Take the costs of a controller with a queue of so many blocks."""
         self._costs = costs
         self._capacity = planner_blocks
-        rates = np.arange(0.0, _FASTEST_HZ, _RATE_CLASS_HZ).tolist()
-        self._stretch = np.array([1 / (1 - costs.interrupt_share(rate)) for rate in rates])
-        self._stretch /= 1 - min(costs.report_s / REPORT_EVERY_S, _MOST_FOR_REPORTS)
+        self._stretch = _stretch(costs)
         self._most_stretch = float(self._stretch.max())
         line_s = costs.read_s + costs.answer_s + costs.replan_s * planner_blocks
         self._slowest_line_s = (line_s + costs.ramp_segment_s) * self._most_stretch
