@@ -16,14 +16,11 @@ from etchweb.catalogue import views as catalogue
 from etchweb.context import AppContext, Machine
 from etchweb.daemon.listener import Listener
 from etchweb.daemon.protocol import Daemon
-from etchweb.designs import views as designs
+from etchweb.designs import routes as designs
 from etchweb.drafts import routes as drafts
 from etchweb.fleet import view as fleet
-from etchweb.logbook import verdict_views
-from etchweb.logbook import views as logbook
-from etchweb.machine import machines as machine_list
-from etchweb.machine import phones
-from etchweb.machine import views as machine_pages
+from etchweb.logbook import routes as logbook
+from etchweb.machine import routes as machine_pages
 from etchweb.machine.machines import Machines
 from etchweb.newcomer import views as newcomer
 from etchweb.orders import views as orders
@@ -31,8 +28,7 @@ from etchweb.practice import panel as practice
 from etchweb.previews import views as previews
 from etchweb.previews.store import PICTURES_FOLDER, path_name
 from etchweb.reentry import views as reentry
-from etchweb.run import dose_views
-from etchweb.run import views as run
+from etchweb.run import routes as run
 from etchweb.server import errors
 from etchweb.server.csrf_and_headers import LARGEST_FORM_BYTES, LARGEST_PHOTO_BYTES, add_checks
 from etchweb.server.host_names import LOOPBACK_NAMES
@@ -95,14 +91,12 @@ def create_app(
     access.check_forms(app)
     drafts.register(app, folder)
     for room in (
-        dose_views, run, cards, bench, catalogue, verdict_views, logbook, designs, orders, reentry,
-        previews, machine_list, phones, machine_pages, pairing, fleet,
+        run, cards, bench, catalogue, logbook, newcomer, designs, orders, reentry, previews,
+        machine_pages, pairing, fleet, storage,
     ):  # fmt: skip
-        app.register_blueprint(room.pages)
-    newcomer.register(app)
-    storage.register(app)
+        room.register(app)
     if machine is not None:
-        app.register_blueprint(practice.pages)
+        practice.register(app)
     return app
 
 

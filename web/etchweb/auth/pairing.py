@@ -7,6 +7,7 @@ from typing import Final
 
 from flask import (
     Blueprint,
+    Flask,
     current_app,
     make_response,
     redirect,
@@ -70,6 +71,11 @@ class PairingAttempts:
                 self._first.wait_s(network, now_s)
                 self._one.wait_s(network, now_s)
             return wait_s
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
 
 
 @pages.get("/pair")

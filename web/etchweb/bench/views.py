@@ -7,7 +7,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, Flask, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchphoto.errors import UnfitDesign
@@ -209,3 +209,8 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
         values=form,
         answer=answer,
     )
+
+
+def register(app: Flask) -> None:
+    """Give `app` this page."""
+    app.register_blueprint(pages)

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from flask import Blueprint
+from flask import Blueprint, Flask
 
 from etchweb.cards import step_views, views
 
@@ -20,3 +20,8 @@ pages.post(f"/{NUMBER}/photos")(step_views.read_photos)
 pages.post(f"/{NUMBER}/marks")(step_views.mark)
 pages.post(f"/{NUMBER}/pairs")(step_views.say_pairs)
 pages.post(f"/{NUMBER}/choose")(step_views.choose)
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from flask import (
     Blueprint,
+    Flask,
     redirect,
     render_template,
     request,
@@ -46,6 +47,11 @@ pages = Blueprint("craft", __name__)
 pages.get("/lots")(lots.lots)
 pages.post("/lots")(lots.describe_lot)
 pages.post("/lots/compare")(lots.compare_lots)
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
 
 
 @pages.get("/lasers")

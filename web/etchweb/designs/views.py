@@ -2,7 +2,7 @@
 
 from functools import partial
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.designs.forms import with_decoration
@@ -14,10 +14,7 @@ from etchweb.drafts.views import drafts, found_draft, keep, waiting_page, work_q
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence
 
-pages = Blueprint("designs", __name__, url_prefix="/new")
 
-
-@pages.route("/<draft_id>/design", methods=["GET", "POST"])
 def design(draft_id: str) -> str | BaseResponse:
     """Ask for lettering, shape, soft edge and border, and show the tile with them."""
     draft = found_draft(draft_id)

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from flask import Blueprint, current_app, render_template
+from flask import Blueprint, Flask, current_app, render_template
 
 from etchweb.fleet.box_summary import box_summary, summary
 from etchweb.fleet.watcher import Watcher
@@ -12,6 +12,11 @@ pages = Blueprint("fleet", __name__)
 EXTENSION: Final = "etchweb.fleet"
 NO_BROKER: Final = "This box reports to no broker, so it knows of no other box."
 NOBODY: Final = "The broker knows of no box."
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
 
 
 @pages.get("/fleet")

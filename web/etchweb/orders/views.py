@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from functools import partial
 from typing import Final
 
-from flask import Blueprint, abort, redirect, render_template, request, url_for
+from flask import Blueprint, Flask, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.lots import dry_lots
@@ -44,6 +44,11 @@ AGREED: Final = "agreed"  # shown, and answered yes at once
 ANSWERS: Final = (SHOWN, YES, NO, AGREED)
 NO_ANSWER: Final = "Say what the customer said: yes or no, and how it came."
 NOT_SURE: Final = "Tick the box first: deleting cannot be undone."
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
 
 
 @pages.get("")

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from flask import (
     Blueprint,
+    Flask,
     abort,
     jsonify,
     redirect,
@@ -81,6 +82,11 @@ def is_at_hand() -> bool:
     snapshot = app_context().listener.report.snapshot
     is_practice = snapshot is None or snapshot.machine.is_practice
     return app_context().machine is not None and is_practice
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
 
 
 @pages.get("/practice")

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Final
 
-from flask import Blueprint, abort, redirect, render_template, send_from_directory, url_for
+from flask import Blueprint, Flask, abort, redirect, render_template, send_from_directory, url_for
 from werkzeug.wrappers import Response
 
 from etchweb.context import app_context
@@ -22,6 +22,11 @@ from etchwire.errors import WireError
 pages = Blueprint("pictures", __name__)
 
 NO_PATH: Final = "There is no drawing of this head path. The command etchwarden check draws it."
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
 
 
 @pages.get("/head-path/<gcode_sha256>")

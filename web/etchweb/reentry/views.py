@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from flask import Blueprint, jsonify, redirect, render_template, request, url_for
+from flask import Blueprint, Flask, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.context import LARGEST_NUMBER, answered, app_context
@@ -46,6 +46,11 @@ class ReentryAnswers:
         if not self.is_by_eye or self.row is None:
             return url_for("taking_up.show", number=number)
         return url_for("taking_up.show", number=number, by=BY_EYE, row=self.row + 1)
+
+
+def register(app: Flask) -> None:
+    """Give `app` these pages."""
+    app.register_blueprint(pages)
 
 
 @pages.get(_ADDRESS)
