@@ -101,7 +101,7 @@ def test_pairing_prints_a_code_that_lets_one_phone_in(run, tmp_path, role):
 
     (code,) = re.findall(r"(\d{3} \d{3})", result.output)
     assert "http://127.0.0.1:8099/pair" in result.output
-    assert store.use_code(code.replace(" ", ""), time.time()) is role
+    assert store.use_code(code.replace(" ", ""), time.time()).role is role
 
 
 def test_a_page_that_phones_cannot_reach_is_told(run, tmp_path):

@@ -21,7 +21,7 @@ def token(store):
 def test_a_code_pairs_once(store):
     store.add_code("123456", Role.OPERATE, NOW_S)
 
-    assert store.use_code("123456", NOW_S) is Role.OPERATE
+    assert store.use_code("123456", NOW_S).role is Role.OPERATE
     assert store.use_code("123456", NOW_S) is None
 
 
@@ -29,7 +29,7 @@ def test_a_code_lasts_ten_minutes(store):
     store.add_code("123456", Role.WATCH, NOW_S)
 
     assert store.use_code("123456", NOW_S + CODE_LASTS_S) is None
-    assert store.use_code("123456", NOW_S + CODE_LASTS_S - 0.1) is Role.WATCH
+    assert store.use_code("123456", NOW_S + CODE_LASTS_S - 0.1).role is Role.WATCH
 
 
 def test_a_strangers_wrong_codes_use_up_nobodys(store):
@@ -37,15 +37,15 @@ def test_a_strangers_wrong_codes_use_up_nobodys(store):
     for _ in range(50):
         store.use_code("000000", NOW_S)
 
-    assert store.use_code("123456", NOW_S) is Role.WATCH
+    assert store.use_code("123456", NOW_S).role is Role.WATCH
 
 
 def test_two_open_codes_keep_their_roles_apart(store):
     store.add_code("111111", Role.WATCH, NOW_S)
     store.add_code("222222", Role.OPERATE, NOW_S)
 
-    assert store.use_code("222222", NOW_S) is Role.OPERATE
-    assert store.use_code("111111", NOW_S) is Role.WATCH
+    assert store.use_code("222222", NOW_S).role is Role.OPERATE
+    assert store.use_code("111111", NOW_S).role is Role.WATCH
 
 
 def test_neither_codes_nor_tokens_lie_in_the_file_as_they_are(store, tmp_path, token):
@@ -171,7 +171,7 @@ def test_a_code_lasts_no_longer_because_the_clock_went_back(store):
     store.add_code("123456", Role.OPERATE, NOW_S)
 
     assert store.use_code("123456", UNSET_S) is None
-    assert store.use_code("123456", NOW_S) is Role.OPERATE
+    assert store.use_code("123456", NOW_S).role is Role.OPERATE
 
 
 def test_phones_are_known_while_another_program_holds_the_file(store, tmp_path, token):

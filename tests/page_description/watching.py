@@ -90,7 +90,7 @@ PAIRING: Final = (
         path="/phones/{number}/forget",
         says="Ask whether a phone is to be removed, then remove it.",
         role="operate",
-        asks={"sure": _YES},
+        asks={"sure": _YES, "and": {"enum": ["let in"]}},
         where={"number": {"type": "integer", "minimum": 0}},
         answers=(404,),
     ),

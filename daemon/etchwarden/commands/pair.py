@@ -88,7 +88,8 @@ def _list(store: Store) -> None:
 
 def _line(phone: Phone) -> str:
     seen = time.strftime("%Y-%m-%d %H:%M", time.localtime(phone.seen_at_s))
-    return f"{phone.id:4}  {phone.role:8} seen {seen}  {phone.name}"
+    by = "" if phone.by is None else f"  (let in by {phone.by})"
+    return f"{phone.id:4}  {phone.role:8} seen {seen}  {phone.name}{by}"
 
 
 def _forget(store: Store, number: int) -> None:

@@ -92,11 +92,11 @@ def pair() -> Response:
     if wait_s > 0:
         return _wait(wait_s)
     store = context.access.store
-    role = store.use_code(typed_code(request.form.get("code", "")), time.time())
-    if role is None:
+    invitation = store.use_code(typed_code(request.form.get("code", "")), time.time())
+    if invitation is None:
         return make_response(render_template("auth/pair.html", sentence=WRONG_CODE), 422)
     token = new_token()
-    store.add_phone(token, _name(), role, time.time())
+    store.add_phone(token, _name(), invitation.role, time.time(), by=invitation.by)
     answer = redirect(url_for("watch.show"), 303)
     set_cookie(answer, token)
     return answer

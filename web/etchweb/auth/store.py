@@ -53,18 +53,34 @@ MIGRATIONS: Final = (
         ) STRICT
         """,
     ),
+    (  # which phone did it; none for a code from the box
+        "ALTER TABLE code ADD COLUMN opened_by INTEGER",
+        "ALTER TABLE phone ADD COLUMN let_in_by INTEGER",
+    ),
 )
 
 
 @dataclass(frozen=True, slots=True)
+class Invitation:
+    """What a code lets a phone in for; `by`: the number of the phone that opened it, if one did."""
+
+    role: Role
+    by: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class Phone:
-    """A paired phone. Times are seconds since 1970, by the box's clock."""
+    """A paired phone. Times are seconds since 1970, by the box's clock.
+
+    `by` is the number of the phone that let it in, told in lists only; None: a code from the box.
+    """
 
     id: int
     name: str
     role: Role
     paired_at_s: float
     seen_at_s: float
+    by: int | None = None
 
 
 class Store:
@@ -85,36 +101,40 @@ class Store:
                 raise
             self.secret = bytes(kept)
 
-    def add_code(self, code: str, role: Role, now_s: float) -> None:
-        """Open `code` for one phone; codes that nobody can use any more are dropped."""
+    def add_code(self, code: str, role: Role, now_s: float, *, by: int | None = None) -> None:
+        """Open `code` for one phone, from the phone `by`; codes that ran out are dropped."""
         with self._database.transaction() as book:
             book.execute("DELETE FROM code WHERE ends_at_s <= ?", (now_s,))
             book.execute(
-                "INSERT INTO code (digest, role, ends_at_s, tries_left) VALUES (?, ?, ?, ?)",
-                (code_digest(self.secret, code), role, now_s + CODE_LASTS_S, _TRIES_OF_OLD),
+                "INSERT INTO code (digest, role, ends_at_s, tries_left, opened_by)"
+                " VALUES (?, ?, ?, ?, ?)",
+                (code_digest(self.secret, code), role, now_s + CODE_LASTS_S, _TRIES_OF_OLD, by),
             )
 
-    def use_code(self, code: str, now_s: float) -> Role | None:
+    def use_code(self, code: str, now_s: float) -> Invitation | None:
         """Return what `code` pairs for and close it; a wrong one changes nothing."""
         digest = code_digest(self.secret, code)
         with self._database.transaction() as book:
             found = book.execute(
-                "SELECT id, digest, role FROM code WHERE ends_at_s > ? AND ends_at_s <= ?",
+                "SELECT id, digest, role, opened_by FROM code"
+                " WHERE ends_at_s > ? AND ends_at_s <= ?",
                 (now_s, now_s + CODE_LASTS_S),  # no longer, if the clock went back
             ).fetchall()
-            for number, kept, role in found:
+            for number, kept, role, by in found:
                 if is_same(kept, digest):
                     book.execute("DELETE FROM code WHERE id = ?", (number,))
-                    return Role(role)
+                    return Invitation(Role(role), by)
         return None
 
-    def add_phone(self, token: NewToken, name: str, role: Role, now_s: float) -> None:
-        """Let the phone that holds `token` in from now on."""
+    def add_phone(
+        self, token: NewToken, name: str, role: Role, now_s: float, *, by: int | None = None
+    ) -> None:
+        """Let the phone that holds `token` in from now on; the phone `by` opened its code."""
         with self._database.transaction() as book:
             book.execute(
-                "INSERT INTO phone (token_digest, name, role, paired_at_s, seen_at_s)"
-                " VALUES (?, ?, ?, ?, ?)",
-                (token.digest, name, role, now_s, now_s),
+                "INSERT INTO phone (token_digest, name, role, paired_at_s, seen_at_s, let_in_by)"
+                " VALUES (?, ?, ?, ?, ?, ?)",
+                (token.digest, name, role, now_s, now_s, by),
             )
 
     def phone_of(self, digest: str, now_s: float) -> Phone | None:
@@ -146,12 +166,21 @@ class Store:
     def phones(self) -> tuple[Phone, ...]:
         """Return every paired phone, the newest first."""
         with self._database.transaction() as book:
-            rows = book.execute(f"SELECT {_PHONE} FROM phone ORDER BY id DESC")  # noqa: S608
+            rows = book.execute(f"SELECT {_PHONE}, let_in_by FROM phone ORDER BY id DESC")  # noqa: S608
             return tuple(map(_phone, rows))
 
+    def let_in_by(self, number: int) -> tuple[Phone, ...]:
+        """Return the phones that came in through that one, and through those; the newest first."""
+        through = {number}
+        for phone in reversed(self.phones()):  # whoever lets in is older
+            if phone.by in through:
+                through.add(phone.id)
+        return tuple(phone for phone in self.phones() if phone.id in through - {number})
+
     def forget_phone(self, number: int) -> bool:
-        """Shut a phone out; return whether there was one of that number."""
+        """Shut a phone out, and the codes it opened; return whether there was one."""
         with self._database.transaction() as book:
+            book.execute("DELETE FROM code WHERE opened_by = ?", (number,))
             return book.execute("DELETE FROM phone WHERE id = ?", (number,)).rowcount == 1
 
     def note_served(self, host: str, port: int) -> None:
@@ -170,8 +199,8 @@ _PHONE: Final = "id, name, role, paired_at_s, seen_at_s"
 
 
 def _phone(row: Row) -> Phone:
-    number, name, role, paired_at_s, seen_at_s = row
-    return Phone(number, name, Role(role), paired_at_s, seen_at_s)
+    number, name, role, paired_at_s, seen_at_s, *by = row
+    return Phone(number, name, Role(role), paired_at_s, seen_at_s, *by)
 
 
 def _secret(book: sqlite3.Connection) -> bytes:

@@ -33,7 +33,8 @@ def add() -> str:
     except ValueError:
         abort(422, NO_ROLE)
     code = new_code()
-    app_context().access.store.add_code(code, role, time.time())
+    mine = None if g.visitor.phone is None else g.visitor.phone.id
+    app_context().access.store.add_code(code, role, time.time(), by=mine)
     address = url_for("pairing.show", _external=True)
     return _page(
         invitation={
@@ -49,11 +50,18 @@ def add() -> str:
 
 @pages.post("/phones/<int(max=9007199254740991):number>/forget")
 def forget(number: int) -> Response | str:
-    """Ask once, then remove a phone; a stream it has open ends within seconds."""
+    """Ask once, then remove a phone, and those it let in where that was ticked.
+
+    A stream it has open ends within seconds.
+    """
     if request.form.get("sure") != "yes":
         return _page(asked=number)
-    if not app_context().access.store.forget_phone(number):
+    store = app_context().access.store
+    others = store.let_in_by(number) if request.form.get("and") == "let in" else ()
+    if not store.forget_phone(number):
         abort(404, "That phone is not paired any more.")
+    for other in others:
+        store.forget_phone(other.id)
     return redirect(url_for("phones.show"), 303)
 
 
@@ -73,9 +81,13 @@ def _page(
     *, asked: int | None = None, is_leaving: bool = False, invitation: View | None = None
 ) -> str:
     """Return the list; `asked`: the number of the phone that is to be removed."""
+    store = app_context().access.store
+    phones = store.phones()
     return render_template(
         "machine/phones.html",
-        phones=app_context().access.store.phones(),
+        phones=phones,
+        names={phone.id: phone.name for phone in phones},
+        let_in=() if asked is None else store.let_in_by(asked),
         mine=g.visitor.phone,
         asked=asked,
         is_leaving=is_leaving,
