@@ -47,7 +47,7 @@ from etchdaemon.ports import Board, Clock
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchdaemon.service.command_queue import CommandQueue
 from etchdaemon.service.job.reentry import Reentry
-from etchdaemon.service.job.retained_jobs import jobs_in_need
+from etchdaemon.service.job.retained_jobs import retained_jobs
 from etchdaemon.service.job.spool import Spool
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.link.measured import MeasuredController
@@ -134,7 +134,7 @@ class Daemon:
         self._looking = looking(self._guard.monitor.look, box.bell)
         self._watchdog = Watchdog()
         self._is_ending = False
-        spool = Spool(places.state / SPOOL_NAME, needed=jobs_in_need(self._logbook))
+        spool = Spool(places.state / SPOOL_NAME, needed=partial(retained_jobs, self._logbook))
         self._reentry = reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
         commands = CommandQueue(spool=spool, doorbell=self._doorbell, reentry=reentry)
         practice = places.practice
@@ -158,7 +158,7 @@ class Daemon:
             guard=self._guard,
             preflight=self._preflight,
         )
-        self._desk = Dispatcher(places.socket, commands, self._logbook)
+        self._dispatcher = Dispatcher(places.socket, commands, self._logbook)
 
     def end(self) -> None:
         """Let `run` return soon; a signal handler may ask for it."""
@@ -173,7 +173,7 @@ class Daemon:
             parts.enter_context(self._looking)
             parts.callback(self._service.close)
             parts.callback(self._preflight.close)
-            parts.enter_context(self._desk)  # first: its socket is made under a umask of its own
+            parts.enter_context(self._dispatcher)  # first: it sets its own umask
             parts.enter_context(self._logbook)
             if self._places.practice is not None and not self._places.is_new:
                 self._logbook.introduce_practice()

@@ -302,7 +302,7 @@ class Operator(Protocol):
         """
         ...
 
-    def tell_changes_to(self, listener: Callable[[], None]) -> None:
+    def call_on_change(self, listener: Callable[[], None]) -> None:
         """Call `listener` after every new snapshot, in the loop's own thread.
 
         It must return at once (set an event, ring a bell) and never raise.

@@ -28,13 +28,13 @@ class PacedMachine:
             return 0.0
         return self._pacing.patience_left_s(wall_s, is_working=self._is_moving)
 
-    def note_heard(self, data: bytes) -> None:
+    def note_received(self, data: bytes) -> None:
         """Note what the host has written; nothing, where it has set an output."""
-        self._pacing.note_heard(brings_lines=b"\n" in data)
+        self._pacing.note_received(brings_lines=b"\n" in data)
 
-    def note_told(self, wall_s: float, data: bytes) -> None:
+    def note_sent(self, wall_s: float, data: bytes) -> None:
         """Note what the host was sent; nothing, where it was told of an input."""
-        self._pacing.note_told(wall_s, data)
+        self._pacing.note_sent(wall_s, data)
 
     def advance(self, wall_s: float) -> None:
         """Let the time that is due pass, in steps, and stop where the host has to be asked."""

@@ -23,44 +23,44 @@ class Pacing:
     def __init__(self, speedup: float) -> None:
         self.speedup = speedup
         self._last_wall_s: float | None = None
-        self._told_at_s: float | None = None  # wall time of what the host has not answered
-        self._has_room_told = False  # whether that makes room for more lines
+        self._sent_at_s: float | None = None  # wall time of what the host has not answered
+        self._has_made_room = False  # whether that makes room for more lines
         self._is_host_done = False
         self._unfinished = b""
 
-    def note_told(self, wall_s: float, said: bytes = b"") -> None:
+    def note_sent(self, wall_s: float, said: bytes = b"") -> None:
         """Note that the host was told something: an input that changed, or what was `said`.
 
         A reply makes room for more lines once it is whole; a host cannot answer half of one.
         """
-        self._told_at_s = wall_s
+        self._sent_at_s = wall_s
         *whole, self._unfinished = (self._unfinished + said).split(b"\n")
         makes_room = any(line.startswith(_REPLIES) for line in whole)
-        self._has_room_told = self._has_room_told or makes_room
+        self._has_made_room = self._has_made_room or makes_room
 
-    def note_heard(self, *, brings_lines: bool) -> None:
+    def note_received(self, *, brings_lines: bool) -> None:
         """Note that the host has written or set an output.
 
         Who asks for a report or sets a lamp has not yet used the room that was made.
         """
         if brings_lines:
-            self._has_room_told = self._is_host_done = False
-        if not self._has_room_told or self._is_host_done:
-            self._told_at_s = None
+            self._has_made_room = self._is_host_done = False
+        if not self._has_made_room or self._is_host_done:
+            self._sent_at_s = None
 
     def patience_left_s(self, wall_s: float, *, is_working: bool) -> float:
         """Return how many wall seconds to wait for the host yet; 0 when it need not be waited for.
 
         `is_working` says that the machine is moving on what the host gave it.
         """
-        if self.speedup <= HONEST or self._told_at_s is None:
+        if self.speedup <= HONEST or self._sent_at_s is None:
             return 0.0
-        is_expected = is_working and self._has_room_told and not self._is_host_done
+        is_expected = is_working and self._has_made_room and not self._is_host_done
         patience_s = _WORKING_PATIENCE_S if is_expected else _CASUAL_PATIENCE_S
-        left_s = self._told_at_s + patience_s - wall_s
+        left_s = self._sent_at_s + patience_s - wall_s
         if left_s > 0:
             return left_s
-        self._told_at_s = None
+        self._sent_at_s = None
         self._is_host_done = self._is_host_done or is_expected
         return 0.0
 

@@ -90,12 +90,12 @@ class PracticeProcess:
             )
             parts.callback(self._board.unplug)
             control = Control(self._machine, self, self._cable, self._errands)
-            reception = Handlers(
+            handlers = Handlers(
                 answer=control.answer, greeting={"practice": True, "speedup": self._terms.speedup}
             )
             for number in (signal.SIGTERM, signal.SIGINT):
                 signal.signal(number, lambda *_: self._end_at(0.0))
-            parts.enter_context(LineServer(folder / CONTROL_NAME, reception))
+            parts.enter_context(LineServer(folder / CONTROL_NAME, handlers))
             while time.monotonic() < self._ends_at_s:
                 self._turn()
 
@@ -170,14 +170,14 @@ class PracticeProcess:
                 self._end_at(wall_s)
 
     def _hear(self) -> None:
-        was_box_heard, data = self._board.hear(), self._cable.hear()
-        if was_box_heard or data:
-            self._paced.note_heard(data)
+        has_box_heard, data = self._board.hear(), self._cable.hear()
+        if has_box_heard or data:
+            self._paced.note_received(data)
 
     def _tell(self) -> None:
-        was_box_told, data = self._board.tell(), self._cable.tell()
-        if was_box_told or data:
-            self._paced.note_told(time.monotonic(), data)
+        was_box_changed, data = self._board.tell(), self._cable.tell()
+        if was_box_changed or data:
+            self._paced.note_sent(time.monotonic(), data)
 
 
 @contextmanager

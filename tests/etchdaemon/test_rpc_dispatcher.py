@@ -97,7 +97,7 @@ class Loop:
             return LoadedJob(job_sha256="ab")
         return Done()
 
-    def tell_changes_to(self, listener):
+    def call_on_change(self, listener):
         self.tell = listener
 
     def change(self):

@@ -53,11 +53,11 @@ def seconds_taken(*, speedup, late_s):
         if wall_s >= host.next_s:
             said = host.say()
             machine.write(said)
-            paced.note_heard(said)
+            paced.note_received(said)
         paced.advance(wall_s)
         if told := machine.read():
             host.hear(told)
-            paced.note_told(wall_s, told)
+            paced.note_sent(wall_s, told)
     return machine.now_s - from_s
 
 

@@ -40,17 +40,17 @@ def test_what_a_stopped_process_missed_is_not_made_up():
 
 def test_at_one_nobody_is_waited_for():
     pacing = Pacing(1)
-    pacing.note_told(10.0, OK)
+    pacing.note_sent(10.0, OK)
 
     assert pacing.patience_left_s(10.0, is_working=True) == 0
 
 
 def test_a_host_that_was_given_room_is_waited_for_while_the_machine_works():
     pacing = Pacing(20)
-    pacing.note_told(10.0, OK)
+    pacing.note_sent(10.0, OK)
 
     assert pacing.patience_left_s(10.1, is_working=True) > 0
-    pacing.note_heard(brings_lines=True)
+    pacing.note_received(brings_lines=True)
 
     assert pacing.patience_left_s(10.1, is_working=True) == 0
 
@@ -58,7 +58,7 @@ def test_a_host_that_was_given_room_is_waited_for_while_the_machine_works():
 @pytest.mark.parametrize(("said", "is_working"), [(REPORT, True), (b"", True), (OK, False)])
 def test_otherwise_the_host_gets_some_milliseconds(said, is_working):
     pacing = Pacing(20)
-    pacing.note_told(10.0, said)
+    pacing.note_sent(10.0, said)
 
     assert pacing.patience_left_s(10.001, is_working=is_working) > 0
     assert pacing.patience_left_s(10.004, is_working=is_working) == 0
@@ -69,43 +69,43 @@ def test_a_reply_makes_room_once_it_is_whole_however_it_is_cut(said):
     for cut in range(1, said.index(b"\n") + 1):
         pacing = Pacing(20)
 
-        pacing.note_told(10.0, said[:cut])
+        pacing.note_sent(10.0, said[:cut])
         assert pacing.patience_left_s(10.1, is_working=True) == 0
-        pacing.note_told(10.1, said[cut:])
+        pacing.note_sent(10.1, said[cut:])
 
         assert pacing.patience_left_s(10.2, is_working=True) > 0
 
 
 def test_asking_for_a_report_or_setting_a_lamp_is_no_answer_to_room():
     pacing = Pacing(20)
-    pacing.note_told(10.0, OK)
+    pacing.note_sent(10.0, OK)
 
-    pacing.note_heard(brings_lines=False)
+    pacing.note_received(brings_lines=False)
 
     assert pacing.patience_left_s(10.1, is_working=True) > 0
 
 
 def test_asking_for_a_report_is_all_the_answer_that_a_report_gets():
     pacing = Pacing(20)
-    pacing.note_told(10.0, REPORT)
+    pacing.note_sent(10.0, REPORT)
 
-    pacing.note_heard(brings_lines=False)
+    pacing.note_received(brings_lines=False)
 
     assert pacing.patience_left_s(10.001, is_working=True) == 0
 
 
 def test_a_host_that_let_its_time_pass_is_not_waited_for_again_until_it_sends_a_line():
     pacing = Pacing(20)
-    pacing.note_told(10.0, OK)
+    pacing.note_sent(10.0, OK)
     assert pacing.patience_left_s(10.3, is_working=True) == 0
 
-    pacing.note_told(10.3, OK)
+    pacing.note_sent(10.3, OK)
     assert pacing.patience_left_s(10.31, is_working=True) == 0
-    pacing.note_heard(brings_lines=False)
-    pacing.note_told(10.35, OK)
+    pacing.note_received(brings_lines=False)
+    pacing.note_sent(10.35, OK)
     assert pacing.patience_left_s(10.36, is_working=True) == 0
-    pacing.note_heard(brings_lines=True)
-    pacing.note_told(10.4, OK)
+    pacing.note_received(brings_lines=True)
+    pacing.note_sent(10.4, OK)
 
     assert pacing.patience_left_s(10.41, is_working=True) > 0
 

@@ -26,7 +26,7 @@ class Loop:
             raise CommandRefused("Nobody is asked for.")
         return Done()
 
-    def tell_changes_to(self, _):
+    def call_on_change(self, _):
         pass
 
 

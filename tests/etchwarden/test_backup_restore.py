@@ -19,7 +19,7 @@ class NoLoop:
     def snapshot(self):
         return {}
 
-    def tell_changes_to(self, listener):
+    def call_on_change(self, listener):
         pass
 
 

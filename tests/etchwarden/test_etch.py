@@ -40,7 +40,7 @@ class Loop:
         self._now = self._later.pop(0)
         return Done()
 
-    def tell_changes_to(self, _):
+    def call_on_change(self, _):
         pass
 
 

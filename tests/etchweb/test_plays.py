@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from etchpractice.scenario.shelf import shelved
-from etchwarden.practice_session.scenario_stage import theatre
+from etchwarden.practice_session.scenario_stage import scenario_runner
 from etchweb.app import create_app
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
@@ -69,7 +69,7 @@ def test_every_fault_is_offered_in_its_group(house):
 
 def test_eight_drills_in_plain_words_stand_first_and_all_others_behind_a_link(tmp_path):
     app = create_app(FakeDaemon(), tmp_path, open_to_loopback=True, machine=lambda *_: None)
-    add_scenarios(app, theatre())
+    add_scenarios(app, scenario_runner())
 
     text = html.unescape(app.test_client().get("/plays").text)
 
@@ -152,4 +152,4 @@ def test_a_computer_that_can_start_nothing_says_so_and_may_be_asked_again(tmp_pa
 
 
 def test_the_page_of_a_practice_offers_every_scenario_that_comes_with_the_program():
-    assert [scene.name for scene in theatre().scenarios] == [one.name for one in shelved()]
+    assert [scene.name for scene in scenario_runner().scenarios] == [one.name for one in shelved()]

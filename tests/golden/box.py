@@ -44,7 +44,7 @@ class SteppedOperator:
         self._box.wait_until(lambda: request.is_answered)
         return request.answer(0)
 
-    def tell_changes_to(self, _listener):
+    def call_on_change(self, _listener):
         """Nobody listens: each snapshot is asked for."""
 
 

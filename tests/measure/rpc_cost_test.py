@@ -27,7 +27,7 @@ class Loop:
     def request(self, _, **__):
         return {}
 
-    def tell_changes_to(self, listener):
+    def call_on_change(self, listener):
         self.tell = listener
 
 

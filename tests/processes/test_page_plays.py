@@ -2,7 +2,7 @@
 
 import pytest
 
-from etchwarden.practice_session.scenario_stage import theatre
+from etchwarden.practice_session.scenario_stage import scenario_runner
 from etchweb.practice.scenario_runner import Outcome
 from etchweb.practice.scenario_views import add_scenarios
 from support.harnesses.page_bench import served_page, too_small, violations
@@ -14,7 +14,7 @@ PATIENCE_MS = 120_000
 def page_with_scenarios(tmp_path_factory):
     options = {"open_to_loopback": True, "machine": lambda *_, **__: None}
     with served_page(tmp_path_factory.mktemp("page"), **options) as served:
-        runner = theatre()
+        runner = scenario_runner()
         add_scenarios(served.app, runner)
         yield served
         runner.end()

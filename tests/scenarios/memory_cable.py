@@ -1,6 +1,6 @@
 """The verbs of `cable`, in memory: what a port without a kernel can show of them."""
 
-from etchpractice.link.foreign_devices import STRANGERS
+from etchpractice.link.foreign_devices import FOREIGN_DEVICES
 
 
 class MemoryCable:
@@ -25,25 +25,25 @@ class MemoryCable:
         self._port.is_taken = False
 
     def plug_into(self, device):
-        self._port.hangs_on(OnCable(STRANGERS[device](), self._machine))
+        self._port.hangs_on(OnCable(FOREIGN_DEVICES[device](), self._machine))
 
     def block(self):
         self._port.is_blocked = True
 
 
 class OnCable:
-    """A stranger, as a MemoryPort asks the machine."""
+    """A foreign device, as a MemoryPort asks the machine."""
 
     is_plugged = True
 
-    def __init__(self, stranger, machine):
-        self._stranger, self._machine = stranger, machine
+    def __init__(self, foreign_device, machine):
+        self._foreign_device, self._machine = foreign_device, machine
 
     def open_port(self, boot_s):
         pass
 
     def write(self, data):
-        self._stranger.hear(data)
+        self._foreign_device.hear(data)
 
     def read(self):
-        return self._stranger.say(self._machine.now_s)
+        return self._foreign_device.say(self._machine.now_s)

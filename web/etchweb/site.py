@@ -60,7 +60,7 @@ class Site:
 
     @property
     def listeners(self) -> dict[str, Listener]:
-        """The ear at each daemon, by the machine's name."""
+        """The listener to each daemon, by the machine's name."""
         return {name: app.extensions["etchweb"].listener for name, app in self.apps.items()}
 
     def name_hosts(self, names: Sequence[str]) -> None:

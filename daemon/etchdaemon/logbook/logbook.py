@@ -12,7 +12,7 @@ from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.read.queries import answer
 from etchdaemon.logbook.schema.opening import open_book
 from etchdaemon.logbook.write import entries
-from etchdaemon.logbook.write.catalogue_commands import entry_of, practice_craft
+from etchdaemon.logbook.write.catalogue_commands import entry_of, practice_catalogue
 from etchdaemon.logbook.write.writer import Opener, Writer
 from etchdaemon.ports import RunEnd, RunNote
 from etchdaemon.run.position_epoch import Ends, Origin
@@ -155,8 +155,8 @@ class Logbook:
         if isinstance(call, BACKUP_CALLS):
             if self._backups is None:
                 raise LogbookUnavailable("No backups are kept of this logbook.")
-            is_wish = isinstance(call, Backup)
-            state = self._backups.begin() if is_wish else self._backups.state()
+            is_request = isinstance(call, Backup)
+            state = self._backups.begin() if is_request else self._backups.state()
             return cast(_Answer, state)
         return self.recall(partial(answer, call=call))
 
@@ -198,8 +198,8 @@ class Logbook:
         self._writer.write(entry)
 
     def introduce_practice(self) -> None:
-        """Queue what a practice household begins with; see `practice_craft`."""
-        self._writer.write(practice_craft(at_utc=self._utc_now()))
+        """Queue what a practice session begins with; see `practice_catalogue`."""
+        self._writer.write(practice_catalogue(at_utc=self._utc_now()))
 
     def _lend(self) -> LogbookConnection:
         book: LogbookConnection = self._outcome(self._writer.read(lambda book: book))

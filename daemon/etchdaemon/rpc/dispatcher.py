@@ -33,14 +33,14 @@ class Dispatcher:
         self._operator = operator
         self._history = history
         self._subscribers = Subscribers(operator.snapshot)
-        reception = Handlers(answer=self.answer, greeting=dict(GREETING), at_once=AT_ONCE)
-        self._server = LineServer(path, reception)
+        handlers = Handlers(answer=self.answer, greeting=dict(GREETING), at_once=AT_ONCE)
+        self._server = LineServer(path, handlers)
 
     def start(self) -> None:
         """Listen; raise SocketUnavailable when the place cannot be had."""
         self._server.start()
         self._subscribers.start()
-        self._operator.tell_changes_to(self._subscribers.note_change)
+        self._operator.call_on_change(self._subscribers.note_change)
 
     def stop(self) -> None:
         """Part from everybody and remove the socket."""

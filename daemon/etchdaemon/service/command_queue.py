@@ -120,7 +120,7 @@ class CommandQueue:
             return PreparedJob(self._spool.take_in(gcode_fd=call.gcode_fd, sheet_fd=call.sheet_fd))
         return PreparedJob(*self._reentry.job(call))
 
-    def tell_changes_to(self, listener: Callable[[], None]) -> None:
+    def call_on_change(self, listener: Callable[[], None]) -> None:
         """Call `listener` after every new snapshot, in the loop's thread."""
         self._listeners.append(listener)
 

@@ -253,17 +253,17 @@ class Service:
         raise CommandRefused(f"The control program does not know how to {request.command!r}.")
 
     def _show(self, now_s: float) -> None:
-        between = self._idle
-        between.note_ended()  # what is left is shown together with the end
+        idle = self._idle
+        idle.note_ended()  # what is left is shown together with the end
         loop_state = LoopState(
             self._run_state.state,
-            between.job,
-            between.sequencer,
-            between.inspection,
-            between.pending is not None,
-            between.jog,
-            between.origin,
-            between.last_run.view(),
+            idle.job,
+            idle.sequencer,
+            idle.inspection,
+            idle.pending is not None,
+            idle.jog,
+            idle.origin,
+            idle.last_run.view(),
         )
         self._publishing.show(loop_state, now_s)
 

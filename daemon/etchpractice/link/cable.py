@@ -1,6 +1,6 @@
 """The cable between the port and what hangs on it: the practice machine, or something else."""
 
-from etchpractice.link.foreign_devices import STRANGERS, Stranger
+from etchpractice.link.foreign_devices import FOREIGN_DEVICES, ForeignDevice
 from etchpractice.link.pty_port import PtyPort
 from etchpractice.machine import PracticeMachine
 
@@ -12,13 +12,13 @@ class Cable:
         self._machine = machine
         self._port = port
         self._boot_s = boot_s
-        self._stranger: Stranger | None = None
+        self._foreign_device: ForeignDevice | None = None
 
     # Verbs
 
     def unplug(self) -> None:
         """Pull it out: the port vanishes."""
-        self._stranger = None
+        self._foreign_device = None
         if self._machine.is_plugged:
             self._machine.unplug()
         self._port.unplug()
@@ -42,11 +42,11 @@ class Cable:
         self._port.free()
 
     def plug_into(self, device: str) -> None:
-        """Put it into another device, one of STRANGERS."""
-        stranger = STRANGERS[device]()
+        """Put it into another device, one of FOREIGN_DEVICES."""
+        foreign_device = FOREIGN_DEVICES[device]()
         self.unplug()
         self._port.plug_in()
-        self._stranger = stranger
+        self._foreign_device = foreign_device
 
     def block(self) -> None:
         """Let the port's driver take nothing more until it is opened anew."""
@@ -56,22 +56,22 @@ class Cable:
 
     def look(self) -> None:
         """Notice that the host has opened the port."""
-        if self._port.look() and self._stranger is None:
+        if self._port.look() and self._foreign_device is None:
             self._machine.open_port(self._boot_s)
 
     def hear(self) -> bytes:
         """Hand over what the host wrote, and return it."""
         data = self._port.read() if self._port.is_open_by_host else b""
-        if data and self._stranger is not None:
-            self._stranger.hear(data)
+        if data and self._foreign_device is not None:
+            self._foreign_device.hear(data)
         elif data:
             self._machine.write(data)
         return data
 
     def tell(self) -> bytes:
         """Send what there is for the host, and return it."""
-        if self._stranger is not None:
-            data = self._stranger.say(self._machine.now_s)
+        if self._foreign_device is not None:
+            data = self._foreign_device.say(self._machine.now_s)
         else:
             data = self._machine.read() if self._machine.is_plugged else b""
         self._port.write(data)

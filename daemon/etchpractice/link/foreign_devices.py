@@ -12,7 +12,7 @@ SENTENCES: Final = (
 _EVERY_S: Final = 1.0
 
 
-class Stranger(Protocol):
+class ForeignDevice(Protocol):
     """A device that is no motion controller."""
 
     def hear(self, data: bytes) -> None:
@@ -57,7 +57,7 @@ class Receiver:
         return SENTENCES
 
 
-STRANGERS: Final[Mapping[str, Callable[[], Stranger]]] = {
+FOREIGN_DEVICES: Final[Mapping[str, Callable[[], ForeignDevice]]] = {
     "modem": Modem,
     "receiver": Receiver,
 }

@@ -60,7 +60,7 @@ def command(
         if row is None and not found.is_row_known:
             row = _row_asked(found)
         first_row = None if row is None else row - 1
-        _tell_rest(daemon.ask(Unfinished(run=number, row=first_row)))
+        _print_rest(daemon.ask(Unfinished(run=number, row=first_row)))
         confirmed = confirm or _confirmation(found)
         if found.gap_mm and not has_accepted:
             click.confirm(f"Go on, and leave up to {found.gap_mm:.1f} mm unburnt?", abort=True)
@@ -101,7 +101,7 @@ def _row_asked(found: UnfinishedRun) -> int:
     return row
 
 
-def _tell_rest(found: UnfinishedRun) -> None:
+def _print_rest(found: UnfinishedRun) -> None:
     rest = found.rest
     if rest is None:
         raise click.ClickException("From that row on nothing is left to etch.")

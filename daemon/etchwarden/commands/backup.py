@@ -21,7 +21,7 @@ from etchdaemon.logbook.backup.sums import is_as_written, put_in_place
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.shared.daemon_option import state_option
-from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.file_errors import faults_reported
 from etchwarden.shared.progress import progress_shown
 from etchwire.calls.backup import Backup, Backups
 from etchwire.calls.client import DaemonClient
@@ -49,7 +49,7 @@ def command(dest: Path | None, socket: Path | None, state: Path | None) -> None:
     """
     if (socket is None) == (state is None):
         raise click.UsageError("Say --daemon where the daemon runs, or --state where it does not.")
-    with faults_told(dest, EtchdaemonError, WireError):
+    with faults_reported(dest, EtchdaemonError, WireError):
         if socket is not None:
             made = by_daemon(socket)
             if dest is not None:

@@ -10,7 +10,7 @@ from etchphoto.layout.bench import BenchPlan, Laid, prepare_bench, prepare_some
 from etchwarden.shared.daemon_option import Options, daemon_option, with_options
 from etchwarden.shared.jigs import find_jig
 from etchwarden.shared.job_summary import duration
-from etchwarden.shared.prepare_options import OUTPUT, refusals_told
+from etchwarden.shared.prepare_options import OUTPUT, refusals_reported
 from etchwarden.shared.progress import progress_shown
 from etchwire.sheet import Sheet, read_sheet
 
@@ -101,7 +101,7 @@ def prepare(folder: Path, is_replacing: bool, **said: Any) -> None:
     Every picture comes to lie in the middle of its tile. Tiles at the exhaust are etched first, so
     that smoke does not cross coats that still wait; between tiles the beam is off.
     """
-    with refusals_told():
+    with refusals_reported():
         plan = _Plan(**said).bench()
         with progress_shown("Preparing") as show_progress:
             sheet = prepare_bench(
@@ -117,7 +117,7 @@ def prepare(folder: Path, is_replacing: bool, **said: Any) -> None:
 @click.argument("bench", type=click.Path(path_type=Path))
 def show(bench: Path) -> None:
     """Say what lies in which pocket of BENCH, in the order of etching."""
-    with refusals_told():
+    with refusals_reported():
         _say(read_sheet(bench), bench)
 
 
@@ -127,7 +127,7 @@ def show(bench: Path) -> None:
 @_FOLDER
 def again(bench: Path, pockets: tuple[int, ...], folder: Path) -> None:
     """Make a job of the tiles in these POCKETS of BENCH alone, each at the same place."""
-    with refusals_told():
+    with refusals_reported():
         _say(prepare_some(bench, pockets, folder=folder), folder)
 
 
@@ -137,7 +137,7 @@ def again(bench: Path, pockets: tuple[int, ...], folder: Path) -> None:
 @_FOLDER
 def without(bench: Path, pockets: tuple[int, ...], folder: Path) -> None:
     """Make a job of all tiles of BENCH but those in these POCKETS."""
-    with refusals_told():
+    with refusals_reported():
         _say(prepare_some(bench, pockets, folder=folder, is_left_out=True), folder)
 
 

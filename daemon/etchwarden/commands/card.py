@@ -17,7 +17,7 @@ from etchproof.layout.focus_card import WedgeRequest
 from etchproof.layout.job import prepare_card, read_card_file
 from etchproof.layout.spare_tile import SpareTile, corner_mm, lay_out_on
 from etchproof.layout.tone_card import DEFAULT_STEPS
-from etchwarden.shared.card_calls import CardCalls, card_calls_at, refusals_told
+from etchwarden.shared.card_calls import CardCalls, card_calls_at, refusals_reported
 from etchwarden.shared.catalogue_calls import settings_of
 from etchwarden.shared.daemon_option import Options, daemon_option, with_options
 from etchwarden.shared.heads import find_head
@@ -227,7 +227,7 @@ def focus(
     a recipe its speeds are guessed.
     """
     left, right, length = wedge
-    with refusals_told():
+    with refusals_reported():
         on = WedgeRequest(
             left_mm=left,
             right_mm=right,
@@ -265,7 +265,7 @@ def _spare_tile(options: _Options, logbook: CardCalls | None) -> SpareTile | Non
 
 
 def _make(kind: str, options: _Options, changes: Changes) -> None:
-    with card_calls_at(options.socket) as logbook, refusals_told():
+    with card_calls_at(options.socket) as logbook, refusals_reported():
         order = _order(kind, options, changes, logbook)
         card, place = _lay_out(order, _spare_tile(options, logbook))
         sheet = prepare_card(

@@ -18,7 +18,7 @@ from etchdaemon.interlocks.checks.wiring_gaps import wiring_gaps
 from etchwarden.configuring.checking import faults_of
 from etchwarden.configuring.page_settings import MACHINE_NAME
 from etchwarden.configuring.questions import (
-    Asking,
+    TerminalPrompt,
     UnfitAnswer,
     answers_in,
     answers_of_person,
@@ -116,7 +116,7 @@ def _asked() -> Answers:
     chips = [chip.label for chip in Lines().chips()]
     click.echo(f"GPIO chips: {', '.join(chips) or 'none'}")
     click.echo("Enter alone takes what stands in brackets. Ctrl-C ends it, and nothing is written.")
-    return answers_of_person(Asking().ask, click.echo, found)
+    return answers_of_person(TerminalPrompt().ask, click.echo, found)
 
 
 def _require_writable(folder: Path) -> None:

@@ -18,7 +18,7 @@ from etchphoto.layout.tile_picture import tile_png
 from etchphoto.lettering.fonts import found_fonts
 from etchphoto.lettering.setting import SetText
 from etchwarden.shared.daemon_option import Options, with_options
-from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.file_errors import faults_reported
 from etchwarden.shared.job_summary import summary
 from etchwarden.shared.prepare_options import (
     ONE_WAY,
@@ -28,7 +28,7 @@ from etchwarden.shared.prepare_options import (
     SURFACE,
     WORDS,
     OrderOptions,
-    refusals_told,
+    refusals_reported,
     say_notes,
 )
 from etchwarden.shared.progress import progress_shown
@@ -128,7 +128,7 @@ def command() -> None:
 @click.argument("folder", default=".", type=click.Path(path_type=Path, file_okay=False))
 def list_designs(folder: Path) -> None:
     """List the designs in FOLDER, and what is wrong with those that cannot be used."""
-    with faults_told(folder):
+    with faults_reported(folder):
         files = sorted(folder.iterdir())
     told = [line for file in files if file.suffix == ".toml" for line in _listed(file)]
     click.echo("\n".join(told) or f"There is no design in {folder}.")
@@ -161,7 +161,7 @@ def fonts() -> None:
 def show(picture: Path | None, **said: Any) -> None:
     """Say what is in DESIGN, layer by layer, and draw it on its tile."""
     use = _Use(**said)
-    with refusals_told():
+    with refusals_reported():
         design = use.design
         letterings = set_letterings(design)
         click.echo(f"{design.name}: a tile of {_size(design)}.")
@@ -173,7 +173,7 @@ def show(picture: Path | None, **said: Any) -> None:
         say_notes(job.findings)
         if picture is not None:
             drawn = tile_png(job.bits(), design.tile, job.order.look)
-            with faults_told(picture):
+            with faults_reported(picture):
                 write_whole(picture, drawn)
             click.echo(f"The tile is drawn in {picture}.")
 
@@ -184,7 +184,7 @@ def show(picture: Path | None, **said: Any) -> None:
 def prepare(folder: Path, is_replacing: bool, **said: Any) -> None:
     """Turn DESIGN into a job, as `etchwarden prepare` does with a photo."""
     use = _Use(**said)
-    with refusals_told():
+    with refusals_reported():
         job = use.job()
         dots: list[Bits] = []
         with progress_shown("Preparing") as show_progress:

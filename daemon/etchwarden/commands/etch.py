@@ -55,17 +55,17 @@ def command(answers: tuple[str, ...], *, long_run: bool, stays: str, socket: Pat
         raise SystemExit(1)
 
 
-def _await(daemon: DaemonClient, wish: str) -> Snapshot:
-    """Return the first snapshot in which `wish` may be asked; raise ClickException if none can.
+def _await(daemon: DaemonClient, step: str) -> Snapshot:
+    """Return the first snapshot in which `step` may be asked; raise ClickException if none can.
 
     What somebody has to do at the machine first is said once.
     """
     said = ""
     while True:
         now = daemon.ask(Status())
-        if wish in now.may:
+        if step in now.may:
             return now
-        _require_hope(now, wish)
+        _require_hope(now, step)
         request = _request_of(now.interlocks)
         if request and request != said:
             click.echo(request, err=True)
@@ -80,7 +80,7 @@ def _request_of(box: InterlockReport) -> str:
     return box.request or ""
 
 
-def _require_hope(now: Snapshot, wish: str) -> None:
+def _require_hope(now: Snapshot, step: str) -> None:
     job, arming, too_late = now.job, now.interlocks.arming, now.asked_at_start.too_late
     if too_late:
         raise click.ClickException(too_late)
@@ -89,9 +89,9 @@ def _require_hope(now: Snapshot, wish: str) -> None:
     if job.preflight.verdict == "refused":
         raise click.ClickException(job.preflight.sentence)
     is_checked = job.preflight.verdict != "checking" and now.machine.link == "ready"
-    if wish == "arm" and is_checked and not _request_of(now.interlocks):
+    if step == "arm" and is_checked and not _request_of(now.interlocks):
         raise click.ClickException(f"It cannot be got ready now. {now.sentence}")
-    if wish == "start" and not arming.is_under_way and arming.failed_because:
+    if step == "start" and not arming.is_under_way and arming.failed_because:
         raise click.ClickException(arming.failed_because)
 
 

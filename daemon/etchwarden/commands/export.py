@@ -14,7 +14,7 @@ from etchdaemon.logbook.backup.exporting import export_book
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.commands.backup import by_daemon, by_ourselves
 from etchwarden.shared.daemon_option import daemon_option, state_option
-from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.file_errors import faults_reported
 from etchwire.errors import WireError
 
 
@@ -32,7 +32,7 @@ def command(folder: Path, socket: Path | None, state: Path | None) -> None:
         raise click.UsageError("Say --daemon where the daemon runs, or --state where it does not.")
     now_utc = datetime.now(UTC).isoformat(timespec="seconds")
     with (
-        faults_told(folder, EtchdaemonError, WireError),
+        faults_reported(folder, EtchdaemonError, WireError),
         TemporaryDirectory(prefix="etchwarden-") as scratch,
     ):
         copy = Path(scratch, "logbook.sqlite3")

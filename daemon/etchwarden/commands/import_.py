@@ -12,7 +12,7 @@ from etchdaemon.hardware.state_lock import state_lock
 from etchdaemon.logbook.backup.exporting import import_book
 from etchdaemon.logbook.schema.opening import open_book
 from etchwarden.shared.daemon_option import state_option
-from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.file_errors import faults_reported
 
 
 @click.command()
@@ -24,7 +24,7 @@ def command(folder: Path, state: Path) -> None:
     All of it is taken, or nothing: an export of another version is refused, and so is one of
     whose files a byte was changed.
     """
-    with faults_told(state, EtchdaemonError), state_lock(state):
+    with faults_reported(state, EtchdaemonError), state_lock(state):
         now_utc = datetime.now(UTC).isoformat(timespec="seconds")
         book, _ = open_book(state / LOGBOOK_NAME, at_utc=now_utc)
         with closing(book):

@@ -12,7 +12,7 @@ from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.jigs import find_jig
 from etchwarden.shared.machine_calls import asking
-from etchwarden.shared.prepare_options import refusals_told
+from etchwarden.shared.prepare_options import refusals_reported
 from etchwire.calls.catalogue import Jigs, SaveJig
 from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import Status
@@ -87,7 +87,7 @@ def add(file: Path, is_measured: bool, pointer: str | None, socket: Path) -> Non
     move`, or the page), and say so. They count from the origin: a jig that was moved, or another
     origin, has to be measured anew.
     """
-    with refusals_told(), asking(socket) as daemon:
+    with refusals_reported(), asking(socket) as daemon:
         corners = _measured(daemon, pointer) if is_measured else None
         jig = read_jig(file, corners)
         _require_within(daemon, jig)
@@ -151,7 +151,7 @@ def show(name: str, tile_mm: tuple[float, float] | None, socket: Path | None, he
     Places count from the origin by which the corners were measured. A tile lies in the middle of
     its pocket.
     """
-    with refusals_told():
+    with refusals_reported():
         jig = find_jig(name, socket)
         width_mm, height_mm = tile_mm or (jig.pockets.width_mm, jig.pockets.height_mm)
         jig.require_fits(width_mm, height_mm)

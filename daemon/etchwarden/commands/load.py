@@ -10,7 +10,7 @@ import click
 from etchpath.errors import EtchpathError
 from etchpath.foreign_job import write_foreign_job
 from etchwarden.shared.daemon_option import daemon_option
-from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.file_errors import faults_reported
 from etchwarden.shared.heads import find_head
 from etchweb.previews.store import PICTURES_FOLDER, draw_path, keep_picture
 from etchwire.calls.client import DaemonClient
@@ -42,7 +42,7 @@ def command(job: Path, socket: Path, head: str | None, page: Path | None, surfac
     Exit code 0 means ready, 1 refused, 3 that something must be read and accepted first.
     """
     with (
-        faults_told(job, EtchpathError, WireError),
+        faults_reported(job, EtchpathError, WireError),
         tempfile.TemporaryDirectory() as made,
         DaemonClient(socket) as daemon,
     ):

@@ -9,7 +9,7 @@ import click
 
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
-from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.file_errors import faults_reported
 from etchwarden.shared.machine_calls import sentence
 from etchwire.calls.catalogue import AssignTile, LotEntry, Lots, SaveLot
 from etchwire.catalogue.lots import FROST_RATED, Lot, is_dry
@@ -110,7 +110,7 @@ def assign(name: str, run: int | None, job: Path | None, socket: Path) -> None:
         raise click.UsageError("Say --run for an etch that was, or --job for one to come.")
     gcode_sha256 = ""
     if job is not None:
-        with faults_told(job, UnreadableSheet):
+        with faults_reported(job, UnreadableSheet):
             gcode_sha256 = read_sheet(job).gcode_sha256
     with catalogue_calls_at(socket) as catalogue:
         catalogue.daemon.ask(

@@ -26,7 +26,7 @@ from etchwarden.shared.prepare_options import (
     SETTINGS,
     SURFACE,
     OrderOptions,
-    refusals_told,
+    refusals_reported,
     say_notes,
 )
 from etchwarden.shared.progress import progress_shown
@@ -100,7 +100,7 @@ def command(**said: Any) -> None:
     behind the joints.
     """
     options = _Options(**said)
-    with refusals_told():
+    with refusals_reported():
         job = _job(options)
         say_notes(job.findings)
         with progress_shown("Preparing") as show_progress:

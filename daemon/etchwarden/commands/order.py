@@ -9,7 +9,7 @@ import click
 
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
-from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.file_errors import faults_reported
 from etchwarden.shared.machine_calls import sentence
 from etchweb.orders.costs import BOOK_COLUMNS, book_rows
 from etchwire.calls.catalogue import AssignTile
@@ -171,7 +171,7 @@ def proof(item: int, answer: str, number: int, way: str, socket: Path) -> None:
 @daemon_option()
 def assign(item: int, job: Path, lot: str, socket: Path) -> None:
     """Say that the JOB is etched for ITEM next; its customer must have said yes to the proof."""
-    with faults_told(job, UnreadableSheet):
+    with faults_reported(job, UnreadableSheet):
         gcode_sha256 = read_sheet(job).gcode_sha256
     with catalogue_calls_at(socket) as catalogue:
         catalogue.daemon.ask(

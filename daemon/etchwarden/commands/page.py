@@ -9,7 +9,7 @@ import click
 
 from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.configuring.page_settings import PageSettings
-from etchwarden.practice_session.scenario_stage import theatre
+from etchwarden.practice_session.scenario_stage import scenario_runner
 from etchwarden.shared.file_errors import ended_by
 from etchweb.alerts.alerting import AlertService
 from etchweb.alerts.outbox import Outbox
@@ -117,7 +117,7 @@ def command(  # noqa: PLR0913, PLR0917 - one for each option
                     machine=None if practice is None else machine_at(practice),
                 )
                 if practice is not None:
-                    add_scenarios(app, theatre())
+                    add_scenarios(app, scenario_runner())
                 site = Site({"": app})
             port = listener.getsockname()[1]
             with suppress(StoreUnusable):  # then a card that can only be read
@@ -166,6 +166,6 @@ def site_of_board(settings: PageSettings, folder: Path) -> Site:
 
 
 def _alert(site: Site, alerting: AlertService) -> None:
-    for name, ear in site.listeners.items():
-        alerting.follow(name, ear)
+    for name, listener in site.listeners.items():
+        alerting.follow(name, listener)
     alerting.start(next(iter(site.listeners.values())))

@@ -27,7 +27,7 @@ from etchwarden.shared.prepare_options import (
     SURFACE,
     WORDS,
     OrderOptions,
-    refusals_told,
+    refusals_reported,
     say_notes,
 )
 from etchwarden.shared.progress import progress_shown
@@ -134,7 +134,7 @@ def command(**said: Any) -> None:
     as they were measured. Else a practice laser brings speed, power and spacing with it; for your
     own, name all three.
     """
-    with refusals_told():
+    with refusals_reported():
         _prepare(_Options(**said))
 
 

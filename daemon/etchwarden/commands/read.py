@@ -19,13 +19,13 @@ from etchproof.reading.camera import OneReading, read_card
 from etchproof.reading.hand_marks import Mark, marks_from_table
 from etchproof.reading.overlay import draw_overlay
 from etchproof.reading.values import Reading
-from etchwarden.shared.card_calls import CardCalls, card_calls_at, refusals_told
+from etchwarden.shared.card_calls import CardCalls, card_calls_at, refusals_reported
 from etchwarden.shared.card_text import (
-    tell_next,
-    tell_power,
-    tell_register,
-    tell_strip,
-    tell_tone,
+    print_next,
+    print_power,
+    print_register,
+    print_strip,
+    print_tone,
 )
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.catalogue.records import with_own_figures
@@ -119,7 +119,7 @@ def command(**said: Any) -> None:
     the card's folder. With --daemon it goes into the logbook, and what you accept is in force.
     """
     options = _Options(**said)
-    with card_calls_at(options.socket) as logbook, refusals_told():
+    with card_calls_at(options.socket) as logbook, refusals_reported():
         cards = _cards(options.folders, logbook, beside=options.photos)
         before = _read_before(cards, options)
         reading, card, folder = _read(options, cards)
@@ -137,7 +137,7 @@ def command(**said: Any) -> None:
         if logbook:
             _file(logbook, evidence, earlier, options)
             if card.kind != CHECK:  # which asks about a recipe in use
-                tell_next(card, logbook.next_card(card))
+                print_next(card, logbook.next_card(card))
     if options.socket is None:
         click.echo("Note: without --daemon the logbook does not know of this.", err=True)
 
@@ -175,18 +175,18 @@ def _cards(
 def _tell(evidence: CardEvidence, earlier: list[CardEvidence], folder: Path) -> None:
     card = evidence.card
     if card.kind == POWER and evidence.trial is None:
-        tell_power(card, power_outcome(evidence, earlier), folder)
+        print_power(card, power_outcome(evidence, earlier), folder)
     elif card.kind == CHECK and evidence.trial is None:
-        tell_strip(result_of(evidence, earlier=earlier))
+        print_strip(result_of(evidence, earlier=earlier))
     elif card.kind == TONE and evidence.trial is None:
-        tell_tone(card, _needed(evidence.reading))
+        print_tone(card, _needed(evidence.reading))
     elif card.kind != REGISTER or evidence.trial is not None:
         for sentence in result_of(evidence).table["sentences"]:
             click.echo(sentence)
     elif evidence.meets:
-        tell_register(register_by_eye(card, evidence.meets))
+        print_register(register_by_eye(card, evidence.meets))
     else:
-        tell_register(register_by_camera(_needed(evidence.reading)))
+        print_register(register_by_camera(_needed(evidence.reading)))
 
 
 def _file(

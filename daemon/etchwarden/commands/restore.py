@@ -14,7 +14,7 @@ from etchdaemon.logbook.backup.restoring import restore
 from etchdaemon.logbook.backup.space import as_size
 from etchdaemon.logbook.backup.sums import sum_path
 from etchwarden.shared.daemon_option import state_option
-from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.file_errors import faults_reported
 
 
 @click.command()
@@ -26,7 +26,7 @@ def command(file: Path, state: Path, *, yes: bool) -> None:
 
     The logbook that was there is kept beside it. Nothing is changed when anything is wrong.
     """
-    with faults_told(state, EtchdaemonError), state_lock(state):
+    with faults_reported(state, EtchdaemonError), state_lock(state):
         _restore(file, state / LOGBOOK_NAME, is_asking=not yes)
 
 

@@ -13,7 +13,7 @@ from etchwarden.installation.errors import InstallationError, Refused
 from etchwarden.installation.paths import Places
 from etchwarden.installation.releases import Releases
 from etchwarden.installation.wheel import Wheel, require_newer
-from etchwarden.shared.file_errors import faults_told
+from etchwarden.shared.file_errors import faults_reported
 
 
 @click.command()
@@ -42,7 +42,7 @@ def command(wheel: Path, wheelhouse: Path | None, older: bool, root: Path) -> No
     if places.is_board and os.geteuid() != 0:
         raise click.ClickException("Updating needs root. Use sudo.")
     releases = Releases(places, wheelhouse, python=_systems_python())
-    with faults_told(root, InstallationError):
+    with faults_reported(root, InstallationError):
         new = Wheel.at(wheel)
         if releases.current() is None:
             raise Refused("Nothing is installed here. Use systemd/install.")

@@ -159,7 +159,7 @@ def ports() -> tuple[str, ...]:
     return tuple(map(str, (*by_id, *others)))
 
 
-class Asking:
+class TerminalPrompt:
     """Asks on the standard streams; a person may press Enter as often as they like."""
 
     def __init__(self) -> None:

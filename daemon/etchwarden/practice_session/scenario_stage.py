@@ -6,8 +6,8 @@ from etchpractice.scenario.shelf import GROUPS, shelved
 from etchweb.practice.scenario_runner import Scenario, ScenarioRunner
 
 
-def theatre() -> ScenarioRunner:
-    """Return the theatre of every scenario that comes with the program."""
+def scenario_runner() -> ScenarioRunner:
+    """Return the runner of every scenario that comes with the program."""
     scenes = [Scenario(one.name, GROUPS[one.group], one.about) for one in shelved()]
     return ScenarioRunner(scenes, _command_for)
 

@@ -173,7 +173,7 @@ def card_calls_at(socket: Path | None) -> Iterator[CardCalls | None]:
 
 
 @contextmanager
-def refusals_told() -> Iterator[None]:
+def refusals_reported() -> Iterator[None]:
     """Tell why no card is made or read; the daemon's own refusal is told where it was asked."""
     try:
         yield

@@ -18,7 +18,7 @@ from etchproof.reading.values import Reading
 _JUDGED: Final = {"as dark as any": " ", "too light": "-", "burnt too far": "+", "uneven": "~"}
 
 
-def tell_power(card: Card, outcome: Outcome, folder: Path) -> None:
+def print_power(card: Card, outcome: Outcome, folder: Path) -> None:
     """Say what a power card led to, and which card would find it out finer."""
     by_feed: dict[float, list[str]] = {}
     for cell in outcome.cells:
@@ -48,7 +48,7 @@ def tell_power(card: Card, outcome: Outcome, folder: Path) -> None:
     )
 
 
-def tell_strip(told: CardResult) -> None:
+def print_strip(told: CardResult) -> None:
     """Say whether the recipe holds, what each patch showed, and what the recipe becomes."""
     click.echo("Lightness of each patch beside bare tile (100), slow to fast:")
     for cell in told.table["cells"]:
@@ -59,7 +59,7 @@ def tell_strip(told: CardResult) -> None:
         click.echo(sentence)
 
 
-def tell_tone(card: Card, reading: Reading) -> None:
+def print_tone(card: Card, reading: Reading) -> None:
     """Say how much darker greys look than they were burnt."""
     tone = read_tone(card, reading)
     click.echo("Share burnt and what it looks like, in per cent:")
@@ -76,7 +76,7 @@ def tell_tone(card: Card, reading: Reading) -> None:
         click.echo(sentence)
 
 
-def tell_register(found: RegisterReading) -> None:
+def print_register(found: RegisterReading) -> None:
     """Say how far rows land apart, and what goes into the laser's file."""
     for apart in found.at_speeds:
         click.echo(
@@ -89,7 +89,7 @@ def tell_register(found: RegisterReading) -> None:
     click.echo(f"slack_mm = {found.register.slack_mm:.4f}\nis_measured = true")
 
 
-def tell_next(card: Card, due: NextCard | None) -> None:
+def print_next(card: Card, due: NextCard | None) -> None:
     """Say which command comes next for the laser and surface of `card`; `due` is a card or None."""
     pair = f"--head {shlex.quote(card.head.name)} --surface {shlex.quote(card.recipe.surface)}"
     if due is None:

@@ -27,7 +27,7 @@ def ended_by(refused: FaultyConfiguration) -> click.ClickException:
 
 
 @contextmanager
-def faults_told(path: Path | None, *faults: type[Exception]) -> Iterator[None]:
+def faults_reported(path: Path | None, *faults: type[Exception]) -> Iterator[None]:
     """End the command with the sentence of one of `faults`, or with what the system says of a file.
 
     `path` is named where the system names none.

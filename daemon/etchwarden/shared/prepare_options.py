@@ -108,7 +108,7 @@ def say_notes(findings: Iterable[PhotoFinding]) -> None:
 
 
 @contextmanager
-def refusals_told() -> Iterator[None]:
+def refusals_reported() -> Iterator[None]:
     """End the command with the sentence of what was refused, and how to say yes to it."""
     try:
         yield

@@ -12,7 +12,7 @@ from etchwire.errors import UnreadableSheet
 
 COLUMNS: Final = ("name", "file", "size", "count")
 MOST_BYTES: Final = 1_000_000
-MOST_TOLD: Final = 20
+MOST_REPORTED: Final = 20
 _SIZE: Final = re.compile(r"(\d+(?:[.,]\d+)?)(?:\s*[x×*]\s*(\d+(?:[.,]\d+)?))?(?:\s*mm)?")
 _MOST_DIGITS: Final = 6
 
@@ -59,8 +59,8 @@ def orders_of_list(data: bytes, common: Common, photo_sha256: PhotoSha256) -> li
         except UnreadableSheet as unfit:
             faults.append(f"{name!r:.60}: {unfit}")
     if faults:
-        more = len(faults) - MOST_TOLD
-        raise UnfitList([*faults[:MOST_TOLD], *([f"and {more} more"] if more > 0 else [])])
+        more = len(faults) - MOST_REPORTED
+        raise UnfitList([*faults[:MOST_REPORTED], *([f"and {more} more"] if more > 0 else [])])
     return orders
 
 

@@ -37,7 +37,7 @@ class NoLoop:
     def request(self, call):
         raise AssertionError(f"nobody asks for {call.method()} here")
 
-    def tell_changes_to(self, _):
+    def call_on_change(self, _):
         pass
 
 

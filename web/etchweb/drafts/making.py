@@ -108,13 +108,13 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     )
     part = wanted[_liveliest(wanted)]
     ways = HALFTONE_CHOICES if order.dot is None else EVERY_HALFTONE
-    wishes = {kind: replace(order, halftone=kind) for kind in ways}
-    dots = [dots_of(wish.tone_curve.apply(part), wish) for wish in wishes.values()]
+    variants = {kind: replace(order, halftone=kind) for kind in ways}
+    dots = [dots_of(variant.tone_curve.apply(part), variant) for variant in variants.values()]
     save_dots(np.hstack(dots), folder / WAYS_NAME, 1, order.look, bits_a_px=4)
     tried = Tried(
         of=draft.tried_key,
         black=order.black,
-        seconds={kind: etching_s(wanted, wish) for kind, wish in wishes.items()},
+        seconds={kind: etching_s(wanted, variant) for kind, variant in variants.items()},
         part_dots=(part.shape[1], part.shape[0]),
         is_coloured=is_coloured,
     )

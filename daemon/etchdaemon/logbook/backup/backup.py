@@ -28,7 +28,7 @@ TORN: Final = "what is in it does not hold together"
 UNREADABLE: Final = (sqlite3.Error, Damaged, UnicodeDecodeError)
 _TORN: Final = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
 
-Between = Callable[[float], None]
+Pause = Callable[[float], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Copy:
     bytes: int
 
 
-def copy_book(book: LogbookConnection, target: Path, *, between: Between) -> Copy:
+def copy_book(book: LogbookConnection, target: Path, *, between: Pause) -> Copy:
     """Copy `book` to `target` in small steps, check the copy and have it on disk.
 
     `between` hears the share done after every step and may wait, or raise to give up. Whoever
@@ -60,7 +60,7 @@ def copy_book(book: LogbookConnection, target: Path, *, between: Between) -> Cop
     return Copy(target, found.version, found.runs, found.bytes)
 
 
-def _copy_pages(book: LogbookConnection, path: Path, between: Between) -> None:
+def _copy_pages(book: LogbookConnection, path: Path, between: Pause) -> None:
     path.unlink(missing_ok=True)
     with closing(sqlite3.connect(path, isolation_level=None)) as copy, path.open("rb") as file:
         # It counts once it has been checked, so nothing of it needs a journal or a sync.

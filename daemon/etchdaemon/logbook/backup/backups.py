@@ -150,8 +150,8 @@ class Backups:
         except _Ended:
             trouble = "The control program ended while a backup was made."
         except (EtchdaemonError, OSError, sqlite3.Error) as error:
-            is_told = isinstance(error, EtchdaemonError)
-            trouble = str(error) if is_told else f"No backup was made: {cause(error)}."
+            is_sentence = isinstance(error, EtchdaemonError)
+            trouble = str(error) if is_sentence else f"No backup was made: {cause(error)}."
             self._not_before_s = time.monotonic() + RETRY_AFTER_S
             _log.error(trouble)
         self._look()

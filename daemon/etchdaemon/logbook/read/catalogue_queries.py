@@ -1,4 +1,4 @@
-"""What is read of the craft: lasers, surfaces, recipes, cards and readings, as on the wire."""
+"""What is read of the catalogue: lasers, surfaces, recipes, cards and readings, as on the wire."""
 
 import json
 import sqlite3
@@ -6,7 +6,7 @@ from typing import Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.read.selecting import LAST_ID, fitting, rows_asked, select
-from etchdaemon.logbook.schema.catalogue_steps import TOLD_DRY_H
+from etchdaemon.logbook.schema.catalogue_steps import STATED_DRY_H
 from etchwire.calls.catalogue import (
     Card,
     CardEntry,
@@ -68,7 +68,7 @@ _FILTER: Final = """
     LEFT JOIN filter_change AS change ON change.id = newest
 """
 _LOTS: Final = f"""
-    SELECT lot.name, lot_json, lot.who, lot.changed_at_utc, {TOLD_DRY_H} AS told_h, (
+    SELECT lot.name, lot_json, lot.who, lot.changed_at_utc, {STATED_DRY_H} AS stated_h, (
             SELECT count(*) FROM run JOIN assignment ON assignment.id = assignment_id
             WHERE assignment.lot = lot.name AND continues_run_id IS NULL
         ) AS runs
@@ -135,15 +135,15 @@ def lots(book: sqlite3.Connection, call: Lots) -> LotList:
 
 
 def _lot(
-    name: str, lot_json: str, who: str, changed_at_utc: str, told_h: float | None, runs: int
+    name: str, lot_json: str, who: str, changed_at_utc: str, stated_h: float | None, runs: int
 ) -> LotEntry:
     lot = Lot.from_table(json.loads(lot_json))
-    dry_after_h = OVERNIGHT_H if told_h is None else told_h
+    dry_after_h = OVERNIGHT_H if stated_h is None else stated_h
     return LotEntry(
         name=name,
         lot=lot,
         dry_after_h=dry_after_h,
-        is_overnight_assumed=told_h is None,
+        is_overnight_assumed=stated_h is None,
         dry_at_utc=dry_at_utc(lot, dry_after_h),
         runs=runs,
         who=who,

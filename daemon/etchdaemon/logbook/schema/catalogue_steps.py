@@ -29,7 +29,7 @@ _SUMMED: Final = """
 """
 SUM_RUN: Final = _SUMMED.format(which="summed.id = ?")
 
-CRAFT: Final = (
+CATALOGUE: Final = (
     """
     CREATE TABLE head (
         name TEXT PRIMARY KEY,
@@ -239,7 +239,7 @@ MORE_CARDS: Final = (
 )
 
 # A paint's hours are told once: with this lot, or with the newest other one of the same paint.
-TOLD_DRY_H: Final = """coalesce(nullif(json_extract(lot.lot_json, '$.dry_after_h'), 0.0), (
+STATED_DRY_H: Final = """coalesce(nullif(json_extract(lot.lot_json, '$.dry_after_h'), 0.0), (
     SELECT json_extract(other.lot_json, '$.dry_after_h')
     FROM lot AS other JOIN surface AS coat ON coat.name = other.surface
     WHERE json_extract(other.lot_json, '$.dry_after_h') > 0 AND (

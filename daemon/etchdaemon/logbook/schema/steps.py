@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from typing import Final
 
 from etchdaemon.logbook.schema.catalogue_steps import (
-    CRAFT,
+    CATALOGUE,
     FILTERS,
     HAPPENINGS,
     JIGS,
@@ -161,7 +161,7 @@ _PIN_MAPS: Final = (
 )
 
 MIGRATIONS: Final = (
-    _RUNS, _NOTES, _REENTRIES, CRAFT, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS, _PIN_MAPS,
+    _RUNS, _NOTES, _REENTRIES, CATALOGUE, HAPPENINGS, _PROOFS, _ORIGINS, _RELAY_TESTS, _PIN_MAPS,
     MORE_VERDICTS, MORE_CARDS, LOTS, ORDERS, LOADED_JOB, JIGS, TILES, FILTERS,
 )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""What may be noted of the craft: each call becomes an entry."""
+"""What may be noted of the catalogue: each call becomes an entry."""
 
 from collections.abc import Callable, Mapping
 from functools import cache, partial
@@ -147,8 +147,8 @@ def entry_of(call: Note, *, at_utc: str) -> LogbookEntry:
         raise CommandRefused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
 
 
-def practice_craft(*, at_utc: str) -> LogbookEntry:
-    """Return what a practice household begins with: invented lasers, surfaces and recipes."""
+def practice_catalogue(*, at_utc: str) -> LogbookEntry:
+    """Return what a practice session begins with: invented lasers, surfaces and recipes."""
     return partial(introduce_practice, stamp=Stamp("practice", at_utc, software()))
 
 

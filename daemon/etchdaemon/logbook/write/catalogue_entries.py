@@ -101,7 +101,7 @@ def retire_recipe(book: sqlite3.Connection, recipe: int, stamp: Stamp) -> int | 
 
 
 def introduce_practice(book: sqlite3.Connection, stamp: Stamp) -> None:
-    """Write the invented craft that a practice household begins with, marked as practice.
+    """Write the invented catalogue that a practice session begins with, marked as practice.
 
     A logbook that knows a laser keeps what it has.
     """

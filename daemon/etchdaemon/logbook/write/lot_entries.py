@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.schema.catalogue_steps import TOLD_DRY_H
+from etchdaemon.logbook.schema.catalogue_steps import STATED_DRY_H
 from etchdaemon.logbook.write.catalogue_entries import save_surface
 from etchdaemon.logbook.write.insert_statements import Stamp, has, insert, put, require
 from etchdaemon.logbook.write.order_entries import lots_of_set, require_accepted
@@ -17,7 +17,7 @@ from etchwire.catalogue.records import Surface
 
 NOTHING_ASSIGNED: Final = "Say of which job, or of which run, the tile is."
 _DRYING: Final = f"""
-    SELECT lot_json, {TOLD_DRY_H} FROM lot JOIN surface ON surface.name = lot.surface
+    SELECT lot_json, {STATED_DRY_H} FROM lot JOIN surface ON surface.name = lot.surface
     WHERE lot.name = ?
 """  # noqa: S608 (made of constants)
 
@@ -102,9 +102,9 @@ def assign_tile(book: sqlite3.Connection, *, call: AssignTile, stamp: Stamp) -> 
 
 
 def _require_dry(book: sqlite3.Connection, name: str, now_utc: str) -> None:
-    lot_json, told_h = book.execute(_DRYING, (name,)).fetchone()
+    lot_json, stated_h = book.execute(_DRYING, (name,)).fetchone()
     lot = Lot.from_table(json.loads(lot_json))
-    dry_at = dry_at_utc(lot, OVERNIGHT_H if told_h is None else told_h)
+    dry_at = dry_at_utc(lot, OVERNIGHT_H if stated_h is None else stated_h)
     if not is_dry(dry_at, now_utc):
         raise CommandRefused(
             f"The paint of lot {name} is not dry before {dry_at[:16]} UTC: wet paint and its "

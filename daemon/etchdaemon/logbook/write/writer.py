@@ -214,8 +214,8 @@ class Writer:
         _refuse(writes, "The record does not fit the logbook: a fault in the program.")
 
     def _keep(self, writes: Sequence[Write], error: Exception) -> None:
-        is_told = isinstance(error, LogbookUnavailable)
-        sentence = str(error) if is_told else f"The logbook cannot be written: {cause(error)}."
+        is_sentence = isinstance(error, LogbookUnavailable)
+        sentence = str(error) if is_sentence else f"The logbook cannot be written: {cause(error)}."
         if self._trouble is None:
             _log.error("%s (%s)", sentence, error)
             self._note(f"From here on for a while: {sentence}")

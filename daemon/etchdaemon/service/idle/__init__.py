@@ -1,1 +1,1 @@
-"""Between runs: jobs come and go, the head moves, the controller does chores."""
+"""Between runs: jobs come and go, the head moves, the controller carries out commands."""

@@ -24,7 +24,7 @@ from etchdaemon.service.idle.interlock_commands import CAN_BE_ARMED
 from etchdaemon.service.idle.job_origin import FIND_ORIGIN, WRITES_ORIGIN, JobOrigin
 from etchdaemon.service.idle.jog_controller import JogController
 from etchdaemon.service.idle.moves import AnyMove
-from etchdaemon.service.job import compatibility as fitness
+from etchdaemon.service.job import compatibility
 from etchdaemon.service.job.inspection import CHANGED, Inspection
 from etchdaemon.service.job.people_asked import asked_at_start
 from etchdaemon.service.job.reentry import POSITION_GONE
@@ -399,6 +399,6 @@ class IdleController:
 
     def _refuse_unfit(self, job: SpooledJob) -> None:
         facts = self._known
-        objections = () if facts is None else fitness.objections(job.sheet, facts)
+        objections = () if facts is None else compatibility.objections(job.sheet, facts)
         if objections:
             raise JobRefused(" ".join(objections))

@@ -1,7 +1,6 @@
 """Which jobs have to stay: those that an etch may still be taken up with."""
 
-from collections.abc import Callable, Sequence
-from functools import partial
+from collections.abc import Sequence
 from typing import Final
 
 from etchdaemon.errors import EtchdaemonError
@@ -12,12 +11,8 @@ LOOKED_AT: Final = 200  # runs, newest first
 UNFINISHED_KEPT: Final = 10  # nobody takes up the eleventh, and a card is no larger than it is
 
 
-def jobs_in_need(history: History) -> Callable[[], frozenset[str] | None]:
-    """Return what tells the hashes of the jobs that must stay; None while `history` cannot."""
-    return partial(_in_need, history)
-
-
-def _in_need(history: History) -> frozenset[str] | None:
+def retained_jobs(history: History) -> frozenset[str] | None:
+    """Return the hashes of the jobs that must stay; None while `history` cannot tell."""
     try:
         runs = history.ask(Runs(limit=LOOKED_AT)).runs
     except EtchdaemonError:

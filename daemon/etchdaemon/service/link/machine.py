@@ -69,9 +69,9 @@ class Machine:
         return ReceiveWindow(1) if self._wire is None else self._wire.link.window
 
     @property
-    def patience(self) -> ReplyTimeouts:
+    def reply_timeouts(self) -> ReplyTimeouts:
         """Whether the controller is silent, or owes an answer."""
-        return ReplyTimeouts() if self._wire is None else self._wire.patience
+        return ReplyTimeouts() if self._wire is None else self._wire.reply_timeouts
 
     def held_bytes(self, report: StatusReported) -> int | None:
         """Return how much the controller had when it reported, None if it did not say."""
@@ -131,7 +131,7 @@ class Machine:
         if start is not From.REST:
             self.link = LinkState.OPENING
             self.sentence = "Getting to know the controller."
-        self.patience.forget()
+        self.reply_timeouts.forget()
         self.begin(Opening(start, self.greeting), now_s)
 
     def carry_out(self, orders: Orders, now_s: float) -> None:
@@ -185,7 +185,7 @@ class Machine:
         """While no run is under way: notice silence, and ask again where nobody answered."""
         if self.sequence is not None or self._wire is None:
             return
-        if self.facts is not None and self.patience.is_silent:
+        if self.facts is not None and self.reply_timeouts.is_silent:
             self.epoch.end(position_epoch.SILENT)
             self.open_again(From.UNSURE, now_s)
         elif now_s < self._again_at_s:

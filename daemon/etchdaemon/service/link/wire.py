@@ -31,7 +31,7 @@ class Wire:
     """
 
     def __init__(self, port: BytePort) -> None:
-        self.patience = ReplyTimeouts()
+        self.reply_timeouts = ReplyTimeouts()
         self.asked_at_s = 0.0  # when the last report was asked for
         self.heard_was_asked_at_s = 0.0  # when the report heard last was, at the earliest
         self._port = port
@@ -47,16 +47,16 @@ class Wire:
         events = self.link.receive(data)
         for event in events:
             if event is ACCEPTED:  # the busiest path by far
-                self.patience.replied()
+                self.reply_timeouts.replied()
                 continue
             match event:
                 case LineRefused():
-                    self.patience.replied()
+                    self.reply_timeouts.replied()
                 case StatusReported():
                     if self._requests_s:
                         self.heard_was_asked_at_s = self._requests_s.popleft()
                     oldest_line = self.link.window.oldest_line
-                    self.patience.reported(event, oldest_line=oldest_line, now_s=now_s)
+                    self.reply_timeouts.reported(event, oldest_line=oldest_line, now_s=now_s)
         return events
 
     def poll(self, every_s: float, now_s: float) -> None:
@@ -74,7 +74,7 @@ class Wire:
             self._note_request(now_s)
         if order is Order.RESET:
             self.link.forget()
-            self.patience.forget()
+            self.reply_timeouts.forget()
         self._port.write(ORDERED_BYTES[order])
 
     def put(self, byte: bytes) -> None:
@@ -112,4 +112,4 @@ class Wire:
         if not requests_s or now_s - requests_s[-1] > TOGETHER_S:
             requests_s.append(now_s)
         self.asked_at_s = now_s
-        self.patience.note_request()
+        self.reply_timeouts.note_request()

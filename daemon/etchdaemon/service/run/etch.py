@@ -182,9 +182,9 @@ class Etch:
         self.is_all_etched = True
         self._finish(self.progress.complete())
 
-    def set_override(self, lever: Override, percent: int) -> None:
+    def set_override(self, override: Override, percent: int) -> None:
         """Record a requested override."""
-        self.percent[lever] = percent
+        self.percent[override] = percent
         self._cut.fastest_percent = max(self._cut.fastest_percent, self.percent[Override.FEED])
 
     def mark_cut(self, now_s: float) -> None:

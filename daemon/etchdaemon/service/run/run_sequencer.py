@@ -99,16 +99,16 @@ class RunSequencer:
         """Come to rest, empty the controller, and end the run; `who` asked."""
         self.termination.stop(f"{who or 'You'} stopped it.", now_s)
 
-    def override(self, lever: Override, percent: int) -> None:
+    def override(self, override: Override, percent: int) -> None:
         """Change speed or power from here on, in percent of what the job says.
 
         With dynamic power the beam follows the speed, so a higher speed is a higher power too.
         """
-        self._overrides.request(lever, percent)
-        self.etch.set_override(lever, percent)
-        also = " The power follows the speed." if lever is Override.FEED else ""
-        text = f"You set the {lever.value} to {percent} %.{also}"
-        self.etch.note("override", text, lever=lever.value, percent=percent)
+        self._overrides.request(override, percent)
+        self.etch.set_override(override, percent)
+        also = " The power follows the speed." if override is Override.FEED else ""
+        text = f"You set the {override.value} to {percent} %.{also}"
+        self.etch.note("override", text, lever=override.value, percent=percent)
 
     def set_dose(self, percent: int) -> None:
         """Change the burn strength from here on, in percent of the recipe's.
@@ -184,9 +184,9 @@ class RunSequencer:
             return
         if not self.termination.is_epoch_kept:
             self.termination.fail(self._machine.epoch.because, now_s)
-        elif self._machine.patience.is_silent:
+        elif self._machine.reply_timeouts.is_silent:
             self.termination.lose_control(faults.SILENT, now_s)
-        elif self._machine.patience.has_lost_a_reply:
+        elif self._machine.reply_timeouts.has_lost_a_reply:
             self.termination.fail(faults.LOST_REPLY, now_s)
         elif self._may_feed and self.etch.is_fed and not self._machine.window.lines_in_flight:
             self._machine.begin(Arriving(), now_s)

@@ -162,7 +162,7 @@ class Publishing:
         would_work = {Command.START: may_start, Command.RESUME: may_resume}
         may = [w.value for w in commands_in(loop_state.state) if would_work.get(w, True)]
         if loop_state.state is State.ETCHING and not _is_card(loop_state.job):
-            may += [f"set_{lever.value}" for lever in Override]
+            may += [f"set_{override.value}" for override in Override]
         if loop_state.state not in UNDER_WAY:
             may += self._may_when_idle(loop_state)
         return [*may, *interlock_commands_in(loop_state.state, report, is_machine_ready=is_fit)]

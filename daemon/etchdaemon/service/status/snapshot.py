@@ -163,8 +163,8 @@ def sentence_of(
     """Return the one sentence of the state; `objection` is why nothing can be started."""
     if state is State.ENDED and etch is not None and etch.ending is not None:
         ended, because = etch.ending
-        is_told = not machine.is_ready or not etch.is_position_known  # by the ending itself
-        return _and(f"{_ENDED[ended]} {because}".strip(), None if is_told else objection)
+        is_stated = not machine.is_ready or not etch.is_position_known  # by the ending itself
+        return _and(f"{_ENDED[ended]} {because}".strip(), None if is_stated else objection)
     if state in (State.STOPPING, State.HOLDING, State.HELD) and etch is not None:
         because = etch.ending[1] if etch.ending else etch.held_because or ""
         return f"{SENTENCES[state]} {because}".strip()

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.service.job.retained_jobs import UNFINISHED_KEPT, jobs_in_need
+from etchdaemon.service.job.retained_jobs import UNFINISHED_KEPT, retained_jobs
 from etchwire.calls.history import Runs
 
 
@@ -38,14 +38,14 @@ def run(number, ended="stopped", **more):
     ],
 )
 def test_a_job_is_needed_while_its_etch_may_be_taken_up(runs, needed):
-    assert jobs_in_need(History(*runs))() == needed
+    assert retained_jobs(History(*runs)) == needed
 
 
 def test_of_very_many_that_were_never_finished_the_newest_count():
     many = [run(number) for number in range(1, UNFINISHED_KEPT + 5)]
 
-    assert jobs_in_need(History(*many))() == {f"job {number}" for number in range(5, 15)}
+    assert retained_jobs(History(*many)) == {f"job {number}" for number in range(5, 15)}
 
 
 def test_a_logbook_that_cannot_be_asked_says_nothing_of_what_may_go():
-    assert jobs_in_need(History())() is None
+    assert retained_jobs(History()) is None
