@@ -49,6 +49,10 @@ MAKING: Final = (
         is_file_form=True, answers=(409, 422, 503),
     ),
     Entry(
+        method="POST", path="/new/sign", says="Begin a sign, without a photo.", role="operate",
+        asks={"order": TEXT, "item": TEXT}, answers=(303, 409, 422, 503),
+    ),
+    Entry(
         method="POST", path="/new/same-again/{number}", says="Make an etched picture once more.",
         role="operate", where=_TILE, answers=(303, 404, 503),
     ),
@@ -73,7 +77,7 @@ MAKING: Final = (
         where=_DRAFT, gives="image/*", answers=(404,),
     ),
     *_step("tile", "Name, size, laser, tile and paint.", called=TEXT, width_mm=_FIGURE,
-           height_mm=_FIGURE, pair=TEXT,
+           height_mm=_FIGURE, pair=TEXT, columns=_FIGURE, rows=_FIGURE, joint_mm=_FIGURE,
            feed_mm_per_min=_FIGURE, power_percent=_FIGURE, line_spacing_mm=_FIGURE,
            air_assist=_YES),
     *_step("cut", "Crop and turn.", turn=TEXT, left=_FIGURE, top=_FIGURE, wide=_FIGURE),
@@ -93,7 +97,7 @@ MAKING: Final = (
     ),
     Entry(
         method="POST", path="/new/{draft_id}/bench", says="Put it on the bench.", role="operate",
-        where=_DRAFT, asks={"has read": TEXT, "lot": TEXT}, answers=_ASKED,
+        where=_DRAFT, asks={"has read": TEXT, "lot": TEXT, "tile": _FIGURE}, answers=_ASKED,
     ),
     Entry(
         method="GET", path="/test-tiles", says="Test cards, and what they showed.",

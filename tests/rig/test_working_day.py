@@ -11,14 +11,8 @@ import re
 import numpy as np
 import pytest
 
-from etchphoto.decoder.loading import load_photo
-from etchphoto.job.order import PhotoOrder
-from etchphoto.layout.design_job import design_job, prepare_design
-from etchphoto.layout.mural_job import mural_job, prepare_mural
-from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from etchwire.sheet import GCODE_NAME, SHEET_NAME
+from etchwire.catalogue.examples import PRACTICE_RECIPES
 from support.harnesses.shop_in_memory import ShopInMemory
-from support.samples.designs import MURAL, design, mural_of_toml
 from support.samples.photo_files import encoded, scene
 from support.samples.sheets import sheet_of
 
@@ -36,7 +30,31 @@ JIG = {
     "width_mm": 7.0, "height_mm": 6.0, "lower_left_x_mm": 5.0, "lower_left_y_mm": 5.0,
     "upper_right_x_mm": 22.0, "upper_right_y_mm": 20.0, "exhaust": "left",
 }  # fmt: skip
+MM_PER_PX = 0.05
+PLACES_MM = ((0, 0), (8, 0), (0, 7), (8, 7))  # of the mural's tiles on the wall
 NOT_MOVED = "tile and head have not moved"
+
+
+def three_edges():
+    """Return a photo of 13 × 11 mm: white between the edges, black elsewhere. Our invention."""
+    y, x = (np.mgrid[:550, :650] + 0.5) / 50  # mm
+    return np.where(inside_mm(x, y) > 0, 255, 0).astype(np.uint8)
+
+
+def inside_mm(x, y):
+    """Return how far a place of the wall lies inside the white, along rows or columns."""
+    return np.minimum(np.minimum(y - 1 - 0.1 * x, 8.5 + 0.1 * x - y), x - 1.5 - 0.1 * y)
+
+
+def assert_lines_go_on(tiles):
+    """Put the etched tiles together as on the wall: all edges are where the photo has them."""
+    for tile, (left, top) in zip(tiles, PLACES_MM, strict=True):
+        is_black = tile < (tile.min() + tile.max()) / 2
+        y, x = (np.mgrid[: tile.shape[0], : tile.shape[1]] + 0.5) * MM_PER_PX
+        x, y = x + left, y + top
+        inside = inside_mm(x, y)
+        assert is_black[inside < -0.1].all()
+        assert not is_black[inside > 0.1].any()
 
 
 class Day(ShopInMemory):
@@ -80,7 +98,7 @@ class Day(ShopInMemory):
         run = super().etch()
         place = self.job_sheet.picture
         self.seen[run] = self.machine.tile.reflectance(
-            mm_per_px=0.05,
+            mm_per_px=MM_PER_PX,
             rectangle=(place.left_mm, place.bottom_mm, place.right_mm, place.top_mm),
         )
         return run
@@ -126,29 +144,50 @@ class Day(ShopInMemory):
         self.press(f"/logbook/{cut}/take-up-again", {"confirm": NOT_MOVED})
         return self.etch()
 
-    def etch_folder(self, folder):
+    def size(self, draft, width_mm, height_mm, **more):
+        """Say how large a draft is, and take the laser, tile and paint that are offered."""
+        page = self.follow(f"{draft}/tile")
+        pair = html.unescape(re.search(r'name="pair" value="(.*?)"', page)[1])
+        figures = {"width_mm": width_mm, "height_mm": height_mm, "pair": pair}
+        return self.press(f"{draft}/tile", figures | more)
+
+    def proof(self, draft):
+        """Look at a draft's proof once its dots are made."""
+        self._client.get(f"{draft}/proof")
+        self.let_pictures_be_made()
+        return self.look(f"{draft}/proof")
+
+    def load_tile(self, draft, lot, **more):
         self.machine.lay_new_tile()
-        with (folder / GCODE_NAME).open("rb") as gcode, (folder / SHEET_NAME).open("rb") as sheet:
-            self.ask("load", gcode_fd=gcode.fileno(), sheet_fd=sheet.fileno())
+        self.press(f"{draft}/bench", {"lot": lot} | more)
+
+    def etch_sign(self, lot):
+        sign = self.press("/new/sign", {}).removesuffix("/tile")
+        design = self.size(sign, "12", "6")
+        assert self.press(design, {
+            "text": "23", "font": "Aileron", "size_mm": "3", "stand": "middle",
+            "ink": "black on white", "shape": "rectangle", "line_mm": "", "then": "proof",
+        }) == f"{sign}/proof"  # fmt: skip
+        self.proof(sign)
+        self.load_tile(sign, lot)
         return self.etch()
 
-    def etch_sign_and_mural(self):
-        """Both are prepared as the commands do it: the page has no form for them."""
-        head, recipe = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]
-        wish = PhotoOrder(head=head, recipe=recipe, width_mm=1.0, halftone="jarvis")
-        sign = design(['kind = "lettering"\ntext = "23"\nsize_mm = 3'], 12.0, 6.0)
-        prepare_design(design_job(sign, wish), folder=self.folder / "sign")
-        photo = self.folder / "wall.png"
-        photo.write_bytes(encoded(scene(230, 230), "PNG"))
-        wall = mural_of_toml(
-            MURAL.replace("columns = 3", "columns = 2")
-            .replace("1.25", "3")
-            .replace("= 10", "= 5")
-            .replace("= 8", "= 4")
-        )
-        prepare_mural(mural_job(wall, wish, load_photo(photo)), folder=self.folder / "mural")
-        names = ("sign", *(f"mural/tile-{number}" for number in range(1, 5)))
-        return [self.etch_folder(self.folder / name) for name in names]
+    def etch_mural(self, lot):
+        """One photo over 2 × 2 tiles of 5 × 4 mm with a joint of 3 mm."""
+        photo = (io.BytesIO(encoded(three_edges(), "PNG")), "wall.png")
+        mural = self.press("/new", {"photo": photo}, "multipart/form-data")
+        mural = mural.removesuffix("/tile")
+        self.let_pictures_be_made()
+        cut = self.size(mural, "5", "4", columns="2", rows="2", joint_mm="3")
+        look = self.press(cut, {"left": "0", "top": "0", "wide": "100"})
+        tones = ("lighter", "contrast", "local_contrast", "sharpness", "open_shadows")
+        self.press(look, {"halftone": "threshold"} | dict.fromkeys(tones, "0"))
+        assert "2 × 2 tiles with joints of 3 mm, 13 × 11 mm overall" in self.proof(mural)
+        runs = []
+        for number in range(1, 5):
+            self.load_tile(mural, lot, tile=f"{number}")
+            runs.append(self.etch())
+        return runs
 
     def again(self, run, order, lot):
         """One more of a tile that was delivered, of another lot: the same picture, the same yes."""
@@ -236,7 +275,8 @@ def test_ten_orders_from_a_list_a_spoilt_tile_a_bad_one_and_one_again_months_lat
     assert (day.order_state(3), day.order_state(4)) == ("ready", "done")
     first = day.make_tile(3, "lot 7")
     assert {day.order_state(order) for order in range(1, ORDERS + 1)} == {"done"}
-    for run in day.etch_sign_and_mural():
+    mural = day.etch_mural("lot 7")
+    for run in (day.etch_sign("lot 7"), *mural):
         day.judge(run, "good")
     day.months_pass()
     day.paint("lot 8", "2025-12-28")
@@ -248,3 +288,4 @@ def test_ten_orders_from_a_list_a_spoilt_tile_a_bad_one_and_one_again_months_lat
     assert np.abs(day.seen[again] - day.seen[first]).mean() < 0.01
     assert all(np.ptp(seen) > 0.5 for seen in day.seen.values())  # white and black on each
     day.check_the_books()
+    assert_lines_go_on([day.seen[run] for run in mural])

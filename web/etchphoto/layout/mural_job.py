@@ -158,12 +158,13 @@ def prepare_mural(
     *,
     folder: Path,
     on_progress: Callable[[float], None] = lambda _: None,
+    on_tile: Callable[[TilePlace, Bits, Sheet], None] = lambda *_: None,
 ) -> dict[int, float]:
     """Make a new folder with the jobs of all tiles and the plan by which they are laid.
 
-    Return how long each will take in seconds, by its number: sheets hold an entry for every row. A
-    tile that is all white has no job. Raise as `prepare_job` does; there is then
-    no folder.
+    Return how long each will take in seconds, by its number: sheets hold an entry for every row,
+    and only `on_tile` hears of them, with the tile's dots. A tile that is all white has no job.
+    Raise as `prepare_job` does; there is then no folder.
     """
     require_acknowledged(job.findings, job.order)
     seconds = {}
@@ -174,6 +175,7 @@ def prepare_mural(
                 sheet = _prepare_tile(job, place, course, made)
                 if sheet is not None:
                     seconds[place.number] = sheet.predicted_s
+                    on_tile(place, course[:, place.columns], sheet)
     return seconds
 
 

@@ -43,6 +43,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "cards.choose": Role.OPERATE,
     "new_picture.show": Role.OPERATE,
     "new_picture.upload": Role.OPERATE,
+    "new_picture.begin_sign": Role.OPERATE,
     "new_picture.begin_again": Role.OPERATE,
     "new_picture.go_on": Role.OPERATE,
     "new_picture.put_away": Role.OPERATE,

@@ -12,17 +12,22 @@ _ROUND_MM = 4.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ready:
-    """A draft whose job is made, so that it can be laid into a pocket.
+    """A draft whose job is made, so that it can be laid into a pocket; or one tile of its mural.
 
-    `to_read` are the sentences that have to be read before it is etched.
+    `id` is what the form calls it, `seen` the name of its picture, and `job` the folder of a
+    mural's tile among those of its draft. `to_read` are the sentences that have to be read before
+    it is etched.
     """
 
     id: str
+    draft: str
+    seen: str
     title: str
     width_mm: float
     height_mm: float
     predicted_s: float
     surface: str
+    job: str = ""
     to_read: tuple[str, ...] = ()
 
 
@@ -61,7 +66,7 @@ def _pocket_view(
     x_mm, y_mm = place.middle_mm[0] - corner_mm[0], corner_mm[1] - place.middle_mm[1]
     size_mm = (jig.pockets.width_mm, jig.pockets.height_mm)
     view: View = {
-        "draft": "",
+        "laid": "",
         "picture": None,
         "turn": 0,
         "number": place.number,
@@ -71,7 +76,7 @@ def _pocket_view(
         "name_at": (f"{x_mm - size_mm[0] / 2 + 2:.1f}", f"{y_mm - size_mm[1] / 2 + 8:.1f}"),
     }
     if ready is not None:
-        view["draft"] = ready.id
+        view |= {"laid": ready.id, "draft": ready.draft, "seen": ready.seen}
         view["title"] = ready.title
         view["picture"] = _box(x_mm, y_mm, (ready.width_mm, ready.height_mm))
         view["turn"] = order.index(place.number) + 1

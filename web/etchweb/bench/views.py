@@ -3,6 +3,7 @@
 import json
 import shutil
 from collections.abc import Mapping
+from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
@@ -17,7 +18,7 @@ from etchweb.bench.presenter import Ready, choice_words, plan_view
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import app_context, visitor_name
 from etchweb.drafts.store import JOB_FOLDER as JOB_OF_DRAFT
-from etchweb.drafts.store import SEEN_NAME, Draft
+from etchweb.drafts.store import SEEN_NAME, Draft, MadeTile, tile_seen_name
 from etchweb.drafts.views import drafts, work_queue
 from etchweb.previews.store import pass_on
 from etchweb.run.late_end import late_end
@@ -81,21 +82,21 @@ def _asked_for(jig: JigRecord, form: Form) -> Path:
     thickness_mm = 0.0
     if form.get("thickness_mm", "").strip():
         thickness_mm = number(form, "thickness_mm", "Thickness, mm", least=0.0, most=_MOST_MM)
-    drafts_laid = _laid_in(jig, form)
-    for draft in drafts_laid.values():
+    laid_in = _laid_in(jig, form)
+    for draft, _ in laid_in.values():
         _require_accepted(draft)
     laid = [
         {
             "pocket": pocket,
-            "job": str(drafts().folder_of(draft.id) / JOB_OF_DRAFT),
+            "job": str(drafts().folder_of(draft.id) / JOB_OF_DRAFT / ready.job),
             "item": draft.item or 0,
             "thickness_mm": thickness_mm,
             **lot,
         }
-        for pocket, draft in drafts_laid.items()
+        for pocket, (draft, ready) in laid_in.items()
     ]
     text = json.dumps({"name": jig.name, "jig": jig.to_table(), "laid": laid}, sort_keys=True)
-    marks = [draft.found_key for draft in drafts_laid.values()]
+    marks = [draft.found_key for draft, _ in laid_in.values()]
     name = sha256(json.dumps([text, marks]).encode()).hexdigest()[:16]
     folder = app_context().pictures.parent / BENCH_FOLDER / name
     _clear_others(folder)
@@ -137,15 +138,16 @@ def _require_accepted(draft: Draft) -> None:
 
 
 def _ready_drafts() -> dict[str, tuple[Draft, Ready]]:
-    """Return the drafts that can be laid: their job is made, and of them as they are."""
+    """Return what can be laid: its job is made, and of the draft as it is."""
     found: dict[str, tuple[Draft, Ready]] = {}
     for draft in drafts().all():
         made = drafts().found(draft)
-        job = drafts().folder_of(draft.id) / JOB_OF_DRAFT / SHEET_NAME
-        if made is None or draft.recipe is None or not job.exists():
+        if made is None or draft.recipe is None:
             continue
-        ready = Ready(
+        whole = Ready(
             id=draft.id,
+            draft=draft.id,
+            seen=SEEN_NAME,
             title=draft.title,
             width_mm=made.size_mm[0],
             height_mm=made.size_mm[1],
@@ -153,14 +155,30 @@ def _ready_drafts() -> dict[str, tuple[Draft, Ready]]:
             surface=draft.recipe.surface,
             to_read=tuple(one.sentence for one in made.findings if one.must_be_read),
         )
-        found[draft.id] = (draft, ready)
+        jobs = drafts().folder_of(draft.id) / JOB_OF_DRAFT
+        found |= {
+            one.id: (draft, one)
+            for one in ([_tile_of(whole, tile) for tile in made.tiles] or [whole])
+            if (jobs / one.job / SHEET_NAME).exists()
+        }
     return found
 
 
-def _laid_in(jig: JigRecord, form: Mapping[str, str]) -> dict[int, Draft]:
+def _tile_of(mural: Ready, tile: MadeTile) -> Ready:
+    return replace(
+        mural,
+        id=f"{mural.id}.{tile.number}",
+        seen=tile_seen_name(tile.number),
+        title=f"{mural.title}, tile {tile.number}",
+        predicted_s=tile.predicted_s,
+        job=tile.job,
+    )
+
+
+def _laid_in(jig: JigRecord, form: Mapping[str, str]) -> dict[int, tuple[Draft, Ready]]:
     """Return what lies in which pocket; raise FormUnfit where something was not read yet."""
     ready = _ready_drafts()
-    found: dict[int, Draft] = {}
+    found: dict[int, tuple[Draft, Ready]] = {}
     for pocket in range(1, jig.columns * jig.rows + 1):
         chosen = form.get(f"{_POCKET}{pocket}", "")
         if chosen and chosen not in ready:
@@ -168,7 +186,7 @@ def _laid_in(jig: JigRecord, form: Mapping[str, str]) -> dict[int, Draft]:
         if chosen and ready[chosen][1].to_read and not form.get("has_read"):
             raise FormUnfit(UNREAD)
         if chosen:
-            found[pocket] = ready[chosen][0]
+            found[pocket] = ready[chosen]
     return found
 
 
@@ -204,7 +222,6 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
         plan=plan,
         late=late,
         ready=[(key, choice_words(one)) for key, (_, one) in ready.items()],
-        seen_name=SEEN_NAME,
         lots=dry_lots(surfaces.pop()) if len(surfaces) == 1 else [],
         values=form,
         answer=answer,

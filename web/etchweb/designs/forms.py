@@ -19,6 +19,7 @@ INKS: Final = {
     "white on the picture": ("white", False),
     "black on the picture": ("burnt", False),
 }
+SIGN_INKS: Final = ("black on white", "white on black")  # there is no picture to write on
 STANDS: Final = ("top", "middle", "bottom")
 SHAPES: Final = ("rectangle", "rounded", "circle", "oval")
 
@@ -28,6 +29,8 @@ def with_decoration(draft: Draft, form: Form) -> Draft:
     text = form.get("text", "").replace("\r\n", "\n").strip()
     if len(text) > MOST_LETTERS or len(text.splitlines()) > MOST_LINES:
         raise FormUnfit(f"The text can have {MOST_LETTERS} letters in {MOST_LINES} lines.")
+    if draft.is_sign and not text:
+        raise FormUnfit("A sign needs a text.")
     ink, has_field = INKS[_one_of(form, "ink", tuple(INKS), "Choose black or white letters.")]
     return changed(
         draft,
@@ -39,7 +42,7 @@ def with_decoration(draft: Draft, form: Form) -> Draft:
             ink=ink,
             has_field=has_field,
             shape=_one_of(form, "shape", SHAPES, "Choose a shape."),
-            soft_mm=_size(form, "soft_mm", "The soft edge", SOFTEST_MM),
+            soft_mm=0.0 if draft.is_sign else _size(form, "soft_mm", "The soft edge", SOFTEST_MM),
             line_mm=_size(form, "line_mm", "The border", WIDEST_LINE_MM),
         ),
     )

@@ -20,7 +20,8 @@ _QUALITY: Final = 60
 def draw_design(folder: Path, on_progress: Callable[[float], None]) -> None:
     """Draw the draft's tile with its lettering and shape, and note what is too fine on it."""
     draft = draft_in(folder)
-    job = design_job(design_of(draft), order_of(draft), photo_of(folder, draft))
+    photo = None if draft.is_sign else photo_of(folder, draft)
+    job = design_job(design_of(draft), order_of(draft), photo)
     picture, px_per_mm = draw_tile(
         job.bits(on_progress), job.design.tile, job.order.look, _LONGEST_PX
     )

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Final
 
-from etchweb.designs.forms import INKS, SHAPES, STANDS
+from etchweb.designs.forms import INKS, SHAPES, SIGN_INKS, STANDS
 from etchweb.drafts.store import Draft, DrawnTile
 from etchweb.text.formatting import as_sentence, millimetres
 from etchweb.text.view import View
@@ -24,11 +24,12 @@ _STAND_WORDS: Final = {"top": "At the top", "middle": "In the middle", "bottom":
 def design_view(draft: Draft, drawn: DrawnTile | None, fonts: Sequence[str]) -> View:
     """Return the form as it was filled in, with the `fonts` to choose from, and the tile."""
     added = draft.decoration
+    inks = SIGN_INKS if draft.is_sign else tuple(INKS)
     ink = next(name for name, meant in INKS.items() if meant == (added.ink, added.has_field))
     return {
         "added": added,
         "fonts": fonts,
-        "inks": [(name, _INK_WORDS[name], name == ink) for name in INKS],
+        "inks": [(name, _INK_WORDS[name], name == ink) for name in inks],
         "shapes": [(name, _SHAPE_WORDS[name], name == added.shape) for name in SHAPES],
         "stands": [(name, _STAND_WORDS[name], name == added.stand) for name in STANDS],
         "size": f"{millimetres(draft.width_mm or 0)} × {millimetres(draft.height_mm or 0)} mm",

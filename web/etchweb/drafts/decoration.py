@@ -49,3 +49,4 @@ class Decoration:
 
 
 NOTHING_ADDED: Final = Decoration()
+AS_SIGN: Final = Decoration(stand="middle", ink="burnt")  # black on white, until it is chosen

@@ -5,6 +5,7 @@ from typing import Final
 
 from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.catalogue.pairs import Pair, pair_of_key
+from etchweb.drafts.decoration import NOTHING_ADDED
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, LETTERING, SMOOTH, TEST_CARD
 from etchweb.drafts.store import STEPS_TO_DOUBLE, Draft, changed
 from etchweb.server.forms import Form, FormUnfit, number
@@ -12,6 +13,8 @@ from etchwire.catalogue.heads import Recipe
 from etchwire.catalogue.power_pulses import pulse_note
 
 LARGEST_MM: Final = 2000.0
+MOST_TILES: Final = 100  # etchphoto's murals can have more: a small box's card cannot
+WIDEST_JOINT_MM: Final = 50.0
 LONGEST_CALLED: Final = 60
 LEAST_CUT: Final = 0.02  # of the photo's side
 FULL_TONE: Final = 100
@@ -23,6 +26,11 @@ TONES: Final = {  # name: the least a slider may say
     "sharpness": 0,
     "open_shadows": 0,
 }
+# What looks at a whole picture at once; a mural is worked out strip by strip.
+NOT_ON_WALLS: Final = {
+    "local_contrast": 0, "sharpness": 0, "face_light": 0, "fade": 0, "oval": None,
+    "decoration": NOTHING_ADDED,
+}  # fmt: skip
 _PERCENT: Final = 100.0
 ENOUGH_FADE: Final = 75  # the edge that dark backgrounds are looked for in comes out white
 OVAL_FIELDS: Final = (  # name, words, least
@@ -42,6 +50,9 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair], shape: float | No
 
     Without a height it has the `shape` of what is etched, height over width, if that is given.
     """
+    wall = draft.wall if draft.is_sign or "columns" not in form else _wall_in(form)
+    if wall:
+        shape = None  # that of the tiles is not the photo's
     width_mm = number(form, "width_mm", "The width in millimetres", least=1, most=LARGEST_MM)
     if shape is None or form.get("height_mm", "").strip():
         height_mm = number(form, "height_mm", "The height in millimetres", least=1, most=LARGEST_MM)
@@ -53,7 +64,7 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair], shape: float | No
     by_hand = _by_hand(form, pair)
     if by_hand is not None:
         recipe, caution = by_hand, _by_hand_caution(by_hand, pair)
-    is_new_shape = (draft.width_mm, draft.height_mm) != (width_mm, height_mm)
+    was, now = (draft.width_mm, draft.height_mm, draft.wall), (width_mm, height_mm, wall)
     found_with = pair.recipe.halftone if pair.recipe else ""
     halftone, is_chosen = draft.halftone, draft.is_halftone_chosen
     if not is_chosen and pair.tone and found_with in HALFTONE_CHOICES:
@@ -70,10 +81,26 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair], shape: float | No
         tone=pair.tone,
         chosen=pair.key,
         caution=caution,
-        crop=None if is_new_shape else draft.crop,
+        wall=wall,
+        crop=draft.crop if was == now else None,
         halftone=halftone,
         is_halftone_chosen=is_chosen,
+        **(NOT_ON_WALLS if wall else {}),
     )
+
+
+def _wall_in(form: Form) -> tuple[int, int, float] | None:
+    """Return tiles across and down, and the joint; None for one tile alone."""
+    columns, rows = (
+        number(form, name, label, least=1, most=MOST_TILES)
+        for name, label in (("columns", "How many tiles across"), ("rows", "How many tiles down"))
+    )
+    if columns != int(columns) or rows != int(rows) or columns * rows > MOST_TILES:
+        raise FormUnfit(f"A picture can lie over up to {MOST_TILES} whole tiles.")
+    if columns * rows == 1:
+        return None
+    joint_mm = number(form, "joint_mm", "The joint in millimetres", least=0, most=WIDEST_JOINT_MM)
+    return int(columns), int(rows), joint_mm
 
 
 def _pair(form: Form, pairs: Sequence[Pair]) -> Pair:
@@ -136,9 +163,10 @@ def with_cut(draft: Draft, form: Form, size_px: tuple[int, int]) -> Draft:
 
 def cut_shape(draft: Draft, size_px: tuple[int, int]) -> float:
     """Return how high the cut is for its width, both in shares of the turned photo."""
-    if not draft.width_mm or not draft.height_mm:
+    if draft.picture_mm is None:
         return 1.0
-    return draft.height_mm / draft.width_mm * size_px[0] / size_px[1]
+    width_mm, height_mm = draft.picture_mm
+    return height_mm / width_mm * size_px[0] / size_px[1]
 
 
 def fitted_cut(
@@ -178,7 +206,7 @@ def mirrored(draft: Draft) -> Draft:
 def with_look(draft: Draft, form: Form, part: Part) -> Draft:
     """Return `draft` with the kind of dots, its tones, and what is retouched in its `part`."""
     halftone, grey_mix = form.get("halftone", ""), form.get("grey_mix", draft.grey_mix)
-    if halftone not in EVERY_HALFTONE:
+    if halftone not in (HALFTONE_CHOICES if draft.wall else EVERY_HALFTONE):
         raise FormUnfit("Choose what it is: a photo, or lettering.")
     if grey_mix not in GREY_MIXES:
         raise FormUnfit("Choose how its colours become grey.")

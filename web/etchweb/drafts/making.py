@@ -1,9 +1,11 @@
 """What is made of a draft, in the child process: the photo for a screen, renderings, the job."""
 
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -20,7 +22,7 @@ from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Frame, frame_photo
 from etchphoto.grey_mixes import GREY_MIXES
 from etchphoto.halftone import Bits, Coverage
-from etchphoto.job.order import LETTERING, frame_of
+from etchphoto.job.order import LETTERING, PhotoOrder, frame_of
 from etchphoto.job.order_findings import findings, suited_halftone, worth_of_card
 from etchphoto.job.prepare import dots_of, prepare_job
 from etchphoto.layout.design_job import design_job, prepare_design
@@ -30,7 +32,7 @@ from etchphoto.resampling import luminance_per_dot, luminances_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import mirrored, turned
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, Tried
-from etchweb.drafts.order import design_of, order_of
+from etchweb.drafts.order import design_of, order_as_one, order_of
 from etchweb.drafts.store import (
     DOTS_NAME,
     DRAFT_NAME,
@@ -53,7 +55,7 @@ from etchweb.drafts.store import (
     cut_name,
 )
 from etchweb.previews.store import keep_picture
-from etchwire.sheet import PICTURE_NAME, Sheet
+from etchwire.sheet import PICTURE_NAME, SHEET_NAME, Sheet
 from etchwire.storing import write_whole
 from etchwire.transport.json_text import JsonTable
 
@@ -93,7 +95,7 @@ def _frame_of_whole(photo: LoadedPhoto, longest_px: int) -> Frame:
 def try_picture(folder: Path, on_progress: Progress) -> None:
     """Cut the photo for the screen, and render a part of it in each way there is."""
     draft = draft_in(folder)
-    order = order_of(draft)
+    order, scale = order_as_one(draft)
     photo = photo_of(folder, draft)
     frame = frame_of(photo, order)
     is_coloured = _save_cuts(folder, photo, frame)
@@ -107,19 +109,22 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
         retouching=order.retouching.within(frame.crop),
     )
     part = wanted[_liveliest(wanted)]
-    ways = HALFTONE_CHOICES if order.dot is None else EVERY_HALFTONE
+    dot = None if draft.wall else order.dot
+    ways = HALFTONE_CHOICES if dot is None else EVERY_HALFTONE
     variants = {kind: replace(order, halftone=kind) for kind in ways}
     dots = [dots_of(variant.tone_curve.apply(part), variant) for variant in variants.values()]
     save_dots(np.hstack(dots), folder / WAYS_NAME, 1, order.look, bits_a_px=4)
     tried = Tried(
         of=draft.tried_key,
         black=order.black,
-        seconds={kind: etching_s(wanted, variant) for kind, variant in variants.items()},
+        seconds={
+            kind: etching_s(wanted, variant) / scale**2 for kind, variant in variants.items()
+        },
         part_dots=(part.shape[1], part.shape[0]),
         is_coloured=is_coloured,
     )
-    if order.dot is not None:
-        gain = foreseen_gain(order.dot, order.motion)
+    if dot is not None:
+        gain = foreseen_gain(dot, order.motion)
         tried = replace(tried, test_card_gain_percent=gain.percent)
     elif order.tone is None:
         worth, suited = worth_of_card(order.motion), suited_halftone(order.motion)
@@ -131,10 +136,6 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
     """Make the job, its pictures, and what is known of it beforehand."""
     draft = draft_in(folder)
     order = order_of(draft)
-    photo = photo_of(folder, draft)
-    design = None if draft.decoration.is_plain else design_job(design_of(draft), order, photo)
-    known = findings(photo, order) if design is None else design.findings
-    order = replace(order, acknowledged=frozenset(finding.name for finding in known))
     foreseen: list[PhotoFinding] = []
 
     def look(coverage: Coverage, bits: Bits) -> None:
@@ -147,44 +148,54 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
         seen = draw_preview(bits, SEEN_PX, order.look)
         seen.save(folder / SEEN_NAME, "JPEG", quality=_SEEN_QUALITY)
         save_dots(bits, folder / DOTS_NAME, 1, order.look)
-        _save_proof(draw_preview(bits, SHEET_PX, order.look), draft, bits, folder / PROOF_NAME)
+        size_mm = (
+            bits.shape[1] * order.recipe.line_spacing_mm,
+            bits.shape[0] * order.recipe.line_spacing_mm,
+        )
+        save_proof(draw_preview(bits, SHEET_PX, order.look), draft, size_mm, folder / PROOF_NAME)
 
     def show(bits: Bits) -> None:
         early = folder / f"{EARLY_NAME}.part"
         draw_preview(bits, SEEN_PX, order.look).save(early, "JPEG", quality=_SEEN_QUALITY)
         early.replace(folder / EARLY_NAME)
 
-    job = folder / JOB_FOLDER
-    (folder / EARLY_NAME).unlink(missing_ok=True)
-    if design is None:
-        sheet = prepare_job(
-            photo, order, folder=job, is_replacing=True,
-            on_progress=on_progress, on_dots=look, on_preview=show,
-        )  # fmt: skip
+    photo = None if draft.is_sign else photo_of(folder, draft)
+    known: tuple[PhotoFinding, ...]
+    prepare: Callable[..., Sheet]
+    if photo is None or not draft.decoration.is_plain:
+        design = design_job(design_of(draft), order, photo)
+        known = design.findings
+        design = replace(design, order=accepting(known, design.order))
+        prepare = partial(prepare_design, design, on_dots=look_at_dots)
     else:
-        accepted = replace(design.order, acknowledged=order.acknowledged)
-        sheet = prepare_design(
-            replace(design, order=accepted), folder=job, is_replacing=True,
-            on_progress=on_progress, on_dots=look_at_dots,
-        )  # fmt: skip
+        known = findings(photo, order)
+        prepare = partial(
+            prepare_job, photo, accepting(known, order), on_dots=look, on_preview=show
+        )
+    job = folder / JOB_FOLDER
+    if not (job / SHEET_NAME).exists():  # it was a mural's
+        shutil.rmtree(job, ignore_errors=True)
+    (folder / EARLY_NAME).unlink(missing_ok=True)
+    sheet = prepare(folder=job, is_replacing=True, on_progress=on_progress)
     (folder / EARLY_NAME).unlink(missing_ok=True)
     keep_picture(
         job / PICTURE_NAME, folder=folder / PICTURES_OF_JOB, gcode_sha256=sheet.gcode_sha256
     )
     found = (*known, *foreseen, *speed_findings(sheet))
-    _write(folder / FOUND_NAME, asdict(_made(draft, sheet, found)))
+    _write(folder / FOUND_NAME, asdict(made_job(draft, sheet, found)))
 
 
-def _save_proof(tile: Image.Image, draft: Draft, bits: Bits, path: Path) -> None:
+def accepting(known: tuple[PhotoFinding, ...], order: PhotoOrder) -> PhotoOrder:
+    """Return the order that is made for all that: a person reads it before it is etched."""
+    return replace(order, acknowledged=frozenset(finding.name for finding in known))
+
+
+def save_proof(tile: Image.Image, draft: Draft, size_mm: tuple[float, float], path: Path) -> None:
     """Save what may be sent to whoever ordered the tile; nothing of the box is on it."""
-    recipe = draft.recipe
-    if recipe is None:
-        return
-    rows, columns = bits.shape
-    width_mm, height_mm = (dots * recipe.line_spacing_mm for dots in (columns, rows))
+    width_mm, height_mm = size_mm
     lines = (
         draft.title,
-        f"{width_mm:.4g} x {height_mm:.4g} mm on {recipe.surface}",
+        f"{width_mm:.4g} x {height_mm:.4g} mm on {draft.recipe.surface if draft.recipe else ''}",
         f"Proof {draft.proof_number}, {datetime.now().astimezone():%d %B %Y}",
         "A simulation: the etched tile will differ a little.",
     )
@@ -193,14 +204,12 @@ def _save_proof(tile: Image.Image, draft: Draft, bits: Bits, path: Path) -> None
     sheet.picture.save(path, "JPEG", quality=80, dpi=(dpi, dpi))
 
 
-def _made(draft: Draft, sheet: Sheet, found: tuple[PhotoFinding, ...]) -> MadeJob:
+def made_job(draft: Draft, sheet: Sheet, found: tuple[PhotoFinding, ...]) -> MadeJob:
+    """Return what the page is told of the job of `draft`."""
     picture, motion = sheet.picture, sheet.motion
     return MadeJob(
         of=draft.found_key,
-        findings=tuple(
-            JobFinding(name=one.name, sentence=one.sentence, must_be_read=one.needs_acknowledgement)
-            for one in found
-        ),
+        findings=told_findings(found),
         burnt=sheet.coverage,
         predicted_s=sheet.predicted_s,
         columns=sheet.columns,
@@ -209,6 +218,14 @@ def _made(draft: Draft, sheet: Sheet, found: tuple[PhotoFinding, ...]) -> MadeJo
         at_mm=(picture.left_mm, picture.bottom_mm),
         reach_mm=(motion.left_mm, motion.bottom_mm, motion.right_mm, motion.top_mm),
         gcode_sha256=sheet.gcode_sha256,
+    )
+
+
+def told_findings(found: tuple[PhotoFinding, ...]) -> tuple[JobFinding, ...]:
+    """Return what was found as the page is told."""
+    return tuple(
+        JobFinding(name=one.name, sentence=one.sentence, must_be_read=one.needs_acknowledgement)
+        for one in found
     )
 
 

@@ -1,12 +1,15 @@
 """What a draft asks of etchphoto; for the child process, since it loads numpy."""
 
+import math
 from dataclasses import asdict, replace
 from typing import Final
 
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import Crop
 from etchphoto.job.order import PhotoOrder
+from etchphoto.job.order_findings import suited_halftone
 from etchphoto.layout.design import (
+    USUAL_MARGIN_MM,
     Box,
     Design,
     Ink,
@@ -19,10 +22,12 @@ from etchphoto.layout.design import (
     Stand,
     Tile,
 )
+from etchphoto.layout.mural import Mural, Wall
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.retouching import Oval, Retouching
 from etchphoto.tone import Adjustments
 from etchweb.drafts.decoration import Decoration
+from etchweb.drafts.halftones import TEST_CARD
 from etchweb.drafts.store import STEPS_TO_DOUBLE, Draft
 
 FULL_DETAIL: Final = 2.0  # where a slider of details ends; static/drafts/tone.js has the same
@@ -67,6 +72,50 @@ def order_of(draft: Draft) -> PhotoOrder:
     )
 
 
+def order_as_one(draft: Draft) -> tuple[PhotoOrder, float]:
+    """Return the order of the whole picture, and by how much it is smaller than it will be.
+
+    A mural is tried on dots as for one tile of it: all its dots would be too many at once.
+    """
+    order = order_of(draft)
+    if draft.wall is None or draft.picture_mm is None:
+        return order, 1.0
+    scale = 1 / max(draft.wall[:2])
+    width_mm, height_mm = draft.picture_mm
+    return replace(order, width_mm=width_mm * scale, height_mm=height_mm * scale), scale
+
+
+def mural_of(draft: Draft) -> Mural:
+    """Return the draft's mural; raise UnfitOrder where that was not decided."""
+    if draft.wall is None or draft.width_mm is None or draft.height_mm is None:
+        raise UnfitOrder("say first over how many tiles it lies, and how large they are")
+    columns, rows, joint_mm = draft.wall
+    look = replace(adjustments_of(draft), local_contrast=0.0, sharpness=0.0)
+    return Mural(
+        name=draft.title,
+        wall=Wall(
+            columns=columns,
+            rows=rows,
+            tile_width_mm=draft.width_mm,
+            tile_height_mm=draft.height_mm,
+            joint_mm=joint_mm,
+        ),
+        photo=PhotoLayer(crop=draft.crop, **asdict(look)),
+    )
+
+
+def mural_order(draft: Draft) -> PhotoOrder:
+    """Return the order of one tile of a mural, which is worked out strip by strip.
+
+    Retouching and dots from the test card are worked out on whole pictures.
+    """
+    order = replace(order_of(draft), retouching=Retouching(oval=None, lightening=0, fade=0))
+    if order.halftone == TEST_CARD:
+        read_with = order.tone.halftone if order.tone is not None else ""
+        order = replace(order, halftone=read_with or suited_halftone(order.motion))
+    return order
+
+
 # Our choices: how near letters come to the edge, what share of the height they may fill by
 # themselves, and how far their field reaches beyond them.
 _EDGE_MM: Final = 3.0
@@ -74,12 +123,18 @@ _EDGE_SHARE: Final = 0.04
 _LETTERING_SHARE: Final = 0.2
 _FIELD_MM: Final = 1.5
 _FIELD_SHARE: Final = 0.12  # of the strip, where that is less
+_MARGIN_SHARE: Final = 0.1  # of a sign's shorter side, on tiles too small for the usual margin
 
 
 def design_of(draft: Draft) -> Design:
-    """Return the picture with what was added to it; raise UnfitDesign where it has no room."""
+    """Return the picture with what was added to it, or the sign.
+
+    Raise UnfitDesign where the tile has no room for it.
+    """
     if draft.width_mm is None or draft.height_mm is None:
         raise UnfitOrder("say first how large the picture is")
+    if draft.is_sign:
+        return _sign(draft.title, draft.width_mm, draft.height_mm, draft.decoration)
     added = draft.decoration
     tile = Tile(width_mm=draft.width_mm, height_mm=draft.height_mm, margin_mm=0.0)
     layers: list[Layer] = [PhotoLayer(crop=draft.crop, **asdict(adjustments_of(draft)))]
@@ -117,5 +172,47 @@ def _lettering_box(tile: Tile, added: Decoration) -> Box:
         left_mm=room.left_mm,
         top_mm=room.top_mm + down * (room.height_mm - high_mm),
         width_mm=room.width_mm,
+        height_mm=high_mm,
+    )
+
+
+def _sign(name: str, width_mm: float, height_mm: float, added: Decoration) -> Design:
+    """Return a sign: black on the white tile, or white on a black field as large as its shape."""
+    margin_mm = min(USUAL_MARGIN_MM, _MARGIN_SHARE * min(width_mm, height_mm))
+    tile = Tile(width_mm=width_mm, height_mm=height_mm, margin_mm=margin_mm)
+    shape, line_mm, ink = Shape(added.shape), added.line_mm, Ink(added.ink)
+    layers: list[Layer] = []
+    border = tile.inside
+    if ink is Ink.WHITE:  # a line as wide as the tile fills its shape
+        layers.append(OutlineLayer(shape=shape, line_mm=max(width_mm, height_mm)))
+        border = border.grown(-line_mm)
+    if line_mm:
+        layers.append(OutlineLayer(shape=shape, line_mm=line_mm, box=border, ink=ink))
+    edge_mm = min(_EDGE_MM, _EDGE_SHARE * min(width_mm, height_mm)) + line_mm
+    layers.append(
+        LetteringLayer(
+            text=added.text,
+            font=added.font,
+            size_mm=added.size_mm or None,
+            box=_within(shape, border.grown(-edge_mm)),
+            stand=Stand(added.stand),
+            ink=ink,
+        )
+    )
+    return Design(name=name, tile=tile, layers=tuple(layers))
+
+
+def _within(shape: Shape, box: Box) -> Box:
+    """Return the largest rectangle of its kind that lies in `shape` in the middle of `box`."""
+    if shape not in (Shape.CIRCLE, Shape.OVAL):
+        return box
+    across = down = min(box.width_mm, box.height_mm)
+    if shape is Shape.OVAL:
+        across, down = box.width_mm, box.height_mm
+    wide_mm, high_mm = across / math.sqrt(2), down / math.sqrt(2)
+    return Box(
+        left_mm=box.left_mm + (box.width_mm - wide_mm) / 2,
+        top_mm=box.top_mm + (box.height_mm - high_mm) / 2,
+        width_mm=wide_mm,
         height_mm=high_mm,
     )

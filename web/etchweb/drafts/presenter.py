@@ -35,7 +35,8 @@ def cut_view(
     """Return where the cut lies: in percent for the fields, in pixels for the picture."""
     width, height = size_px
     left, top, right, bottom = crop
-    columns = (draft.width_mm or 0) / (draft.recipe.line_spacing_mm if draft.recipe else 1.0)
+    width_mm, height_mm = draft.picture_mm or (0.0, 0.0)
+    columns = width_mm / (draft.recipe.line_spacing_mm if draft.recipe else 1.0)
     return {
         "width": width,
         "height": height,
@@ -50,7 +51,7 @@ def cut_view(
         "h": (bottom - top) * height,
         "shape": (bottom - top) / (right - left),
         "columns": round(columns),
-        "size": f"{millimetres(draft.width_mm or 0)} × {millimetres(draft.height_mm or 0)} mm",
+        "size": f"{millimetres(width_mm)} × {millimetres(height_mm)} mm",
     }
 
 
@@ -76,6 +77,11 @@ def proof_view(draft: Draft, found: MadeJob, machine: MachineView | None) -> Vie
         "rows": found.rows,
         "lasts": short_duration(found.predicted_s),
         "burnt": percent(found.burnt),
+        "tiles": [
+            (tile.number, f"Tile {tile.number}, {short_duration(tile.predicted_s)}")
+            for tile in found.tiles
+        ],
+        "wall": _wall_words(draft),
         "laser": head.name,
         "surface": recipe.surface,
         "settings": settings_words(recipe),
@@ -95,6 +101,19 @@ def proof_view(draft: Draft, found: MadeJob, machine: MachineView | None) -> Vie
         "height_mm": height_mm,
         "bed": _bed(head, found, machine),
     }
+
+
+def _wall_words(draft: Draft) -> str:
+    """Return how a mural lies; empty for a picture on one tile."""
+    if draft.wall is None or draft.picture_mm is None:
+        return ""
+    columns, rows, joint_mm = draft.wall
+    wide_mm, high_mm = draft.picture_mm
+    return (
+        f"{columns} × {rows} tiles with joints of {millimetres(joint_mm)} mm, "
+        f"{millimetres(wide_mm)} × {millimetres(high_mm)} mm overall. Tiles are numbered row by "
+        "row from the top left; one that stays white has no job."
+    )
 
 
 def _bed(head: Head, found: MadeJob, machine: MachineView | None) -> View:

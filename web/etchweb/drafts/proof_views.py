@@ -34,6 +34,7 @@ from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 
 NOT_KEPT: Final = "The photo of this etch is no longer kept. Choose it again under New picture."
+NO_TILE: Final = "Choose which tile of the mural is loaded."
 UNREAD: Final = "Read what stands beside the boxes and tick them, then load it."
 
 
@@ -43,6 +44,8 @@ def proof(draft_id: str) -> str | BaseResponse:
     waiting = decided(draft)
     if waiting is not None:
         return waiting
+    if draft.is_sign and draft.decoration.is_plain:
+        return go("design", draft)
     answer = ""
     if request.method == "POST":
         try:
@@ -68,7 +71,7 @@ def mend(draft_id: str, finding: str) -> BaseResponse:
 def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
     found = drafts().found(draft)
     if found is None:
-        waiting = waited_for(draft, "make", draft.found_key)
+        waiting = waited_for(draft, "mural" if draft.wall else "make", draft.found_key)
         if waiting is not None:
             return waiting
         found = drafts().found(draft)
@@ -111,23 +114,31 @@ def put_on_bench(draft_id: str) -> BaseResponse:
     if not to_read <= set(request.form.getlist("has read")):
         return with_status(_proof_page(draft, UNREAD), 422)
     folder = drafts().folder_of(draft.id)
+    made, gcode_sha256 = folder / JOB_FOLDER, found.gcode_sha256
+    if draft.wall:
+        asked = request.form.get("tile", "")
+        tile = next((one for one in found.tiles if f"{one.number}" == asked), None)
+        if tile is None:
+            return with_status(_proof_page(draft, NO_TILE), 422)
+        made, gcode_sha256 = made / tile.job, tile.gcode_sha256
     pass_on(  # first: a card without room for them has no job on the bench either
         folder / PICTURES_OF_JOB,
         folder=app_context().pictures,
-        gcode_sha256=found.gcode_sha256,
+        gcode_sha256=gcode_sha256,
     )
     keep_made_from(
         app_context().pictures.parent,
-        found.gcode_sha256,
-        [folder / name for name in (DRAFT_NAME, PHOTO_NAME)],
+        gcode_sha256,
+        [folder / name for name in ((DRAFT_NAME,) if draft.is_sign else (DRAFT_NAME, PHOTO_NAME))],
     )
     daemon = app_context().daemon
     with refusals_on(partial(_proof_page, draft)):
-        _assign_tile(draft, found.gcode_sha256)
-        with _taken_back(found.gcode_sha256):
-            daemon.load(folder / JOB_FOLDER / GCODE_NAME, folder / JOB_FOLDER / SHEET_NAME)
-    work_queue().forget(draft.id)
-    drafts().clear_job(draft.id)
+        _assign_tile(draft, gcode_sha256)
+        with _taken_back(gcode_sha256):
+            daemon.load(made / GCODE_NAME, made / SHEET_NAME)
+    if not draft.wall:  # the other tiles of a mural are etched next
+        work_queue().forget(draft.id)
+        drafts().clear_job(draft.id)
     return redirect(url_for("watch.show"), 303)
 
 

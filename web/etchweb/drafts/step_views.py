@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.catalogue.pairs import Pair, ask_pairs, preselected
 from etchweb.context import app_context
 from etchweb.drafts.forms import (
+    NOT_ON_WALLS,
     RETOUCHES,
     TONE_WORDS,
     TONES,
@@ -38,13 +39,25 @@ from etchwire.errors import DaemonAbsent, Refused
 TURNS: Final = {"right": 1, "left": 3}
 MIX_WORDS: Final = {"eye": "As seen", "red": "Reds lighter", "blue": "Blues lighter"}
 
+_SQUARE: Final = (1, 1)  # as which a sign begins
+
 Page = Callable[..., str | BaseResponse]
+
+
+def go_on(draft_id: str) -> BaseResponse:
+    """Go to where the draft was left."""
+    draft = found_draft(draft_id)
+    if draft.recipe is None:
+        return go("tile", draft)
+    if draft.is_sign:
+        return go("design", draft)
+    return go("cut" if draft.crop is None else "look", draft)
 
 
 def tile(draft_id: str) -> str | BaseResponse:
     """Ask how large, and with which laser on which tile and paint."""
     draft = found_draft(draft_id)
-    waiting = _photo_looked_at(draft)
+    waiting = None if draft.is_sign else _photo_looked_at(draft)
     if waiting is not None:
         return waiting
     daemon = app_context().daemon
@@ -59,7 +72,9 @@ def tile(draft_id: str) -> str | BaseResponse:
         form = with_common_size(request.form, _size_px(draft))
         draft = decide_tile(draft, form, pairs, daemon, shape=_shape(draft))
     keep(draft)
-    return go("cut" if draft.recipe is not None else "tile", draft)
+    if draft.recipe is None:
+        return go("tile", draft)
+    return go("design" if draft.is_sign else "cut", draft)
 
 
 def _tile_page(draft: Draft, pairs: list[Pair], chosen: Pair | None, answer: str) -> str:
@@ -93,7 +108,7 @@ def _size_mm(draft: Draft) -> tuple[float, float]:
 def cut(draft_id: str) -> str | BaseResponse:
     """Ask which part of the photo, and which way up."""
     draft = found_draft(draft_id)
-    waiting = _photo_looked_at(draft) or decided(draft)
+    waiting = _photo_decided(draft)
     if waiting is not None:
         return waiting
     if request.method == "GET":
@@ -124,7 +139,7 @@ def _crop(draft: Draft) -> Part:
 def look(draft_id: str) -> str | BaseResponse:
     """Ask whether it is a photo or lettering, and for its tones."""
     draft = found_draft(draft_id)
-    waiting = _photo_looked_at(draft) or decided(draft)
+    waiting = _photo_decided(draft)
     if waiting is not None:
         return waiting
     answer = ""
@@ -154,6 +169,8 @@ def look(draft_id: str) -> str | BaseResponse:
         strip_of_mixes=(MIXES_NAME, list(MIX_WORDS), (draft.width_mm, draft.height_mm)),
         tones=_sliders(draft, TONES),
         retouches=_sliders(draft, RETOUCHES),
+        hidden=NOT_ON_WALLS if draft.wall else (),
+        shape_px=[round(side_mm * 10) for side_mm in draft.picture_mm or (1, 1)],
         oval=oval_percent(draft, _crop(draft)),
         answer=answer,
     )
@@ -174,6 +191,11 @@ def _photo_looked_at(draft: Draft) -> BaseResponse | None:
     return waited_for(draft, "take", "photo")
 
 
+def _photo_decided(draft: Draft) -> BaseResponse | None:
+    """Lead to what has to be decided first; a sign has no photo to be cut."""
+    return go("design", draft) if draft.is_sign else _photo_looked_at(draft) or decided(draft)
+
+
 def decided(draft: Draft) -> BaseResponse | None:
     """Lead back to the first step that was left out."""
     if draft.recipe is None:
@@ -182,6 +204,8 @@ def decided(draft: Draft) -> BaseResponse | None:
 
 
 def _size_px(draft: Draft) -> tuple[int, int]:
+    if draft.is_sign:
+        return _SQUARE
     facts = drafts().facts(draft.id)
     if facts is None:
         abort(404, GONE)
@@ -190,7 +214,8 @@ def _size_px(draft: Draft) -> tuple[int, int]:
 
 def go(step: str, draft: Draft) -> BaseResponse:
     """Lead to a step of `draft`."""
-    return redirect(url_for(f"new_picture.{step}", draft_id=draft.id), 303)
+    room = "designs" if step == "design" else "new_picture"
+    return redirect(url_for(f"{room}.{step}", draft_id=draft.id), 303)
 
 
 def unfit(page: str | BaseResponse) -> BaseResponse:

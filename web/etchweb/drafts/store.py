@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, Final, Self, TypeVar
 
 from etchphoto.grey_mixes import EYE
-from etchweb.drafts.decoration import NOTHING_ADDED, Decoration
+from etchweb.drafts.decoration import AS_SIGN, NOTHING_ADDED, Decoration
 from etchweb.drafts.halftones import SMOOTH, Tried
 from etchwire.calls.json_values import from_json_value
 from etchwire.catalogue.heads import Head, Recipe
@@ -42,6 +42,7 @@ FOUND_NAME: Final = "found.json"
 SEEN_NAME: Final = "seen.jpg"
 EARLY_NAME: Final = "early.jpg"  # the tile as it is while dots are still being worked out
 DOTS_NAME: Final = "dots.png"
+PLAN_NAME: Final = "plan.svg"  # by which a mural is laid
 TILE_NAME: Final = "tile.jpg"  # what was added to it, to scale
 DRAWN_NAME: Final = "drawn.json"
 PROOF_NAME: Final = "proof.jpg"  # to send to whoever ordered the tile
@@ -68,8 +69,10 @@ class Draft:
     called: str = ""  # by a person; else the photo's name
     quarters: int = 0
     is_mirrored: bool = False  # after the turn
+    is_sign: bool = False  # lettering and lines alone: it has no photo
+    wall: tuple[int, int, float] | None = None  # tiles across and down, joint in mm: a mural
     crop: tuple[float, float, float, float] | None = None
-    width_mm: float | None = None
+    width_mm: float | None = None  # of the picture; of one tile where it covers a wall
     height_mm: float | None = None
     head: Head | None = None
     recipe: Recipe | None = None
@@ -103,8 +106,19 @@ class Draft:
         """What the renderings to choose from depend on."""
         recipe = self.recipe and self.recipe.to_table()
         turn = (self.quarters, self.is_mirrored)
-        size_mm = self.width_mm, self.height_mm
+        size_mm = self.picture_mm or (self.width_mm, self.height_mm)
         return _digest(_RENDERINGS, turn, self.crop, *size_mm, recipe, self.tone)
+
+    @property
+    def picture_mm(self) -> tuple[float, float] | None:
+        """Width and height of the whole picture, joints included; None while undecided."""
+        if not self.width_mm or not self.height_mm:
+            return None
+        columns, rows, joint_mm = self.wall or (1, 1, 0.0)
+        return (
+            columns * self.width_mm + (columns - 1) * joint_mm,
+            rows * self.height_mm + (rows - 1) * joint_mm,
+        )
 
     @property
     def proof_number(self) -> str:
@@ -114,7 +128,8 @@ class Draft:
     @property
     def found_key(self) -> str:
         """What the job depends on: everything."""
-        return _digest(*asdict(self).values())
+        decided = asdict(self).items()
+        return _digest(*(one for name, one in decided if one or name not in _CAME_LATER))
 
     def design_sha256(self, photo_sha256: str) -> str:
         """Return SHA-256 of what a customer sees: photo, crop, look, size, what was added.
@@ -122,6 +137,7 @@ class Draft:
         Laser, recipe and place are not in it: another lot's power makes the same picture.
         """
         shown = {name: value for name, value in asdict(self).items() if name not in _NOT_SEEN}
+        shown = {name: value for name, value in shown.items() if value or name not in _CAME_LATER}
         return sha256(json.dumps([photo_sha256, shown], sort_keys=True).encode()).hexdigest()
 
     @classmethod
@@ -129,7 +145,7 @@ class Draft:
         """Read what `to_table` gave; what a newer page has added is left out."""
         known = {entry.name for entry in fields(cls)}
         values = {name: value for name, value in table.items() if name in known}
-        for name in ("crop", "chosen", "oval"):
+        for name in ("crop", "chosen", "oval", "wall"):
             values[name] = tuple(values[name]) if values.get(name) else None
         added = values.get("decoration")
         values["decoration"] = from_json_value(added, Decoration) if added else NOTHING_ADDED
@@ -165,11 +181,22 @@ class DrawnTile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MadeTile:
+    """One tile of a mural: its number, from the top left, and its job, a folder of JOB_FOLDER."""
+
+    number: int
+    job: str
+    predicted_s: float
+    gcode_sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MadeJob:
     """What is known of the job that was made; `of` is the draft's `found_key` then.
 
     `burnt` is the share of the area; places are (x, y) of lower left corners, `reach_mm` is left,
-    bottom, right and top of everywhere that the head goes.
+    bottom, right and top of everywhere that the head goes. Of a mural, dots and time are those of
+    all its `tiles`; size, place and reach those of any one.
     """
 
     of: str
@@ -182,11 +209,17 @@ class MadeJob:
     at_mm: tuple[float, float]
     reach_mm: tuple[float, float, float, float]
     gcode_sha256: str
+    tiles: tuple[MadeTile, ...] = ()
 
 
 def cut_name(grey_mix: str) -> str:
     """Return the file name of the cut photo for a screen, its colours mixed so."""
     return f"cut-{grey_mix}.jpg"
+
+
+def tile_seen_name(number: int) -> str:
+    """Return the file name of one tile of a mural, as it will look."""
+    return f"seen-{number}.jpg"
 
 
 _NOT_SEEN: Final = frozenset((
@@ -195,10 +228,14 @@ _NOT_SEEN: Final = frozenset((
 ))  # fmt: skip
 
 
+# A yes that was given before drafts had these is one to the same picture without them.
+_CAME_LATER: Final = frozenset(("is_sign", "wall"))
+
+
 TAKEN_OVER: Final = (
     "width_mm", "height_mm", "head", "recipe", "tone", "chosen", "caution", "halftone",
     "is_halftone_chosen", "lighter", "contrast", "local_contrast", "sharpness", "open_shadows",
-    "grey_mix", "fade", "decoration",
+    "grey_mix", "fade", "decoration", "wall",
 )  # fmt: skip
 
 
@@ -233,6 +270,14 @@ class Drafts:
         draft = Draft(id=secrets.token_hex(8), name=name)
         if like is not None:
             draft = replace(draft, **{field: getattr(like, field) for field in TAKEN_OVER})
+        return self._begun(draft)
+
+    def begin_sign(self) -> Draft:
+        """Return a new draft of a sign."""
+        draft = Draft(id=secrets.token_hex(8), name="Sign", is_sign=True, decoration=AS_SIGN)
+        return self._begun(draft)
+
+    def _begun(self, draft: Draft) -> Draft:
         self.folder_of(draft.id).mkdir(parents=True, mode=0o700)
         try:
             self.keep(draft)
@@ -250,7 +295,8 @@ class Drafts:
         folder = self.folder_of(draft.id)
         folder.mkdir(parents=True, mode=0o700)
         try:
-            shutil.copy2(kept / PHOTO_NAME, folder / PHOTO_NAME)
+            if not draft.is_sign:
+                shutil.copy2(kept / PHOTO_NAME, folder / PHOTO_NAME)
             self.keep(draft)
         except OSError:
             self.forget(draft.id)
@@ -283,6 +329,8 @@ class Drafts:
 
     def design_sha256(self, draft: Draft) -> str:
         """Return what tells the draft's picture from others; raise OSError without its photo."""
+        if draft.is_sign:
+            return draft.design_sha256("")
         facts = self.facts(draft.id)
         if facts is not None:
             return draft.design_sha256(facts.sha256)
@@ -328,7 +376,9 @@ class Drafts:
     def clear_unfinished(self) -> None:
         """Throw away what a killed page left half done; for its start, before anybody writes."""
         for folder in list(self._folders()):
-            if not ((folder / DRAFT_NAME).exists() and (folder / PHOTO_NAME).exists()):
+            draft = kept_draft(folder)
+            is_whole = (folder / PHOTO_NAME).exists() or (draft is not None and draft.is_sign)
+            if not ((folder / DRAFT_NAME).exists() and is_whole):
                 shutil.rmtree(folder, ignore_errors=True)  # its photo never came whole
             for half in (*folder.glob(f"{DRAFT_NAME}.*"), folder / ARRIVING_NAME):
                 with suppress(OSError):  # a card that can only be read, say

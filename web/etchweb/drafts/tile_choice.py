@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 from werkzeug.datastructures import MultiDict
@@ -87,15 +88,22 @@ def with_first_choices(draft: Draft, form: Form, facts: PhotoFacts, daemon: Daem
         return draft
 
 
-def with_ordered_size(draft: Draft, daemon: Daemon) -> Draft:
-    """Return `draft` with the size that its order says; unchanged where no order says it."""
+def as_ordered(draft: Draft, daemon: Daemon) -> Draft:
+    """Return `draft` with the size that its order says, and a sign with the text that it says.
+
+    It is unchanged where no order says them.
+    """
     try:
         items = daemon.ask(Order(id=draft.order or 0)).items
     except (DaemonAbsent, Refused):
         return draft
     for one in items:
         if one.id == draft.item:
-            return changed(draft, width_mm=one.item.width_mm, height_mm=one.item.height_mm)
+            item = one.item
+            added = replace(draft.decoration, text=item.text) if draft.is_sign else draft.decoration
+            return changed(
+                draft, width_mm=item.width_mm, height_mm=item.height_mm, decoration=added
+            )
     return draft
 
 

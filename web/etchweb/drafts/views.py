@@ -21,13 +21,14 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.context import app_context, visitor_name
 from etchweb.drafts.earlier import earlier_in, with_caution
-from etchweb.drafts.forms import for_order
+from etchweb.drafts.forms import MOST_TILES, for_order
 from etchweb.drafts.store import (
     ARRIVING_NAME,
     DOTS_NAME,
     EARLY_NAME,
     MIXES_NAME,
     PHOTO_NAME,
+    PLAN_NAME,
     PROOF_NAME,
     SCREEN_NAME,
     SEEN_NAME,
@@ -36,8 +37,9 @@ from etchweb.drafts.store import (
     Draft,
     Drafts,
     cut_name,
+    tile_seen_name,
 )
-from etchweb.drafts.tile_choice import first_choices, with_first_choices, with_ordered_size
+from etchweb.drafts.tile_choice import as_ordered, first_choices, with_first_choices
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.picker import NO_PHOTO, chosen_photos, shown_name
 from etchweb.server.responses import message_response, with_status
@@ -59,12 +61,14 @@ SHOWN: Final = frozenset(
         PROOF_NAME,
         EARLY_NAME,
         DOTS_NAME,
+        PLAN_NAME,
         TILE_NAME,
         *map(cut_name, GREY_MIXES),
         MIXES_NAME,
         WAYS_NAME,
     )
 )
+TILES_SEEN: Final = frozenset(map(tile_seen_name, range(1, MOST_TILES + 1)))
 KEEP_A_DAY: Final = "private, max-age=86400"  # its address changes with what is in it
 
 GONE: Final = "This draft was deleted. Start again from its photo."
@@ -149,7 +153,7 @@ def upload() -> BaseResponse:
         return message_response(as_sentence(work.failed, keeps=[name]), status, _page)
     facts = drafts().facts(draft.id)
     if draft.item is not None:
-        draft = with_ordered_size(draft, app_context().daemon)
+        draft = as_ordered(draft, app_context().daemon)
         keep(draft)
     if earlier is not None:
         draft = with_caution(draft, earlier[0])
@@ -160,6 +164,16 @@ def upload() -> BaseResponse:
     step = "tile" if draft.recipe is None else "cut"
     target = url_for(f"new_picture.{step}", draft_id=draft.id)
     return jsonify(sentence="", next=target) if wants_json() else redirect(target, 303)
+
+
+def begin_sign() -> BaseResponse:
+    """Begin a sign, which needs no photo."""
+    make_room()
+    draft = for_order(drafts().begin_sign(), request.form)
+    if draft.item is not None:
+        draft = as_ordered(draft, app_context().daemon)
+        keep(draft)
+    return redirect(url_for("new_picture.tile", draft_id=draft.id), 303)
 
 
 def make_room() -> None:
@@ -177,13 +191,6 @@ def _taken(draft: Draft, photo: FileStorage) -> WorkItem:
     work = work_queue().begin(folder, "take", "photo")
     work_queue().wait(work, LOOK_AT_PHOTO_S)
     return work
-
-
-def go_on(draft_id: str) -> BaseResponse:
-    """Go to where the draft was left."""
-    draft = found_draft(draft_id)
-    step = "tile" if draft.recipe is None else "cut" if draft.crop is None else "look"
-    return redirect(url_for(f"new_picture.{step}", draft_id=draft.id), 303)
 
 
 def put_away(draft_id: str) -> BaseResponse:
@@ -216,7 +223,7 @@ def cancel(draft_id: str) -> BaseResponse:
     draft = found_draft(draft_id)
     under_way = work_queue().of(draft.id)
     work_queue().forget(draft.id)
-    is_tried = under_way is not None and under_way.verb == "make"
+    is_tried = under_way is not None and under_way.verb in ("make", "mural")
     return redirect(
         url_for("new_picture.look" if is_tried else "new_picture.cut", draft_id=draft.id), 303
     )
@@ -225,7 +232,7 @@ def cancel(draft_id: str) -> BaseResponse:
 def picture(draft_id: str, name: str) -> Response:
     """Return a picture that was made of a draft."""
     draft = found_draft(draft_id)
-    if name not in SHOWN:
+    if name not in SHOWN | TILES_SEEN:
         abort(404)
     answer = send_from_directory(drafts().folder_of(draft.id).absolute(), name)
     answer.headers["Cache-Control"] = KEEP_A_DAY
@@ -270,7 +277,7 @@ def _page(answer: str) -> str:
         "drafts/drafts.html",
         answer=answer,
         drafts=known,
-        like=[draft for draft in known if draft.recipe is not None],
+        like=[draft for draft in known if draft.recipe is not None and not draft.is_sign],
         earlier=earlier_in(request.values),
         first=first_choices(app_context().daemon, request.values.get("pair", "")),
     )

@@ -17,6 +17,7 @@ VERBS: Final = MappingProxyType({  # where each is done; imported only then
     "take": ("etchweb.drafts.making", "take_picture"),
     "try": ("etchweb.drafts.making", "try_picture"),
     "make": ("etchweb.drafts.making", "make_picture"),
+    "mural": ("etchweb.drafts.mural_making", "make_mural"),
     "draw": ("etchweb.designs.making", "draw_design"),
     "bench": ("etchweb.bench.making", "make_bench"),
     "compare": ("etchweb.catalogue.white_making", "compare_tiles"),

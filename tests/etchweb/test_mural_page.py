@@ -1,0 +1,134 @@
+"""A mural on the page: one photo over several tiles, from its steps to the bench; real children."""
+
+import io
+import json
+from xml.etree import ElementTree as ET
+
+import pytest
+from PIL import Image
+
+from etchweb.bench import views as bench
+from etchweb.drafts import views as new_picture
+from etchweb.drafts.forms import NOT_ON_WALLS
+from etchweb.drafts.proof_views import NO_TILE
+from etchweb.drafts.store import JOB_FOLDER, Drafts
+from etchwire.sheet import read_sheet
+from support.fakes.catalogue_answers import HEAD, SURFACE, craft
+from support.samples.photo_files import encoded, scene
+
+PATIENCE_S = 60
+PAIR = json.dumps([HEAD.name, SURFACE.name])
+WALL = {"columns": "2", "rows": "2", "joint_mm": "3"}
+SIZE = {"width_mm": "10", "height_mm": "8", "pair": PAIR}
+LOOK = {"halftone": "jarvis", "lighter": "0", "contrast": "0", "local_contrast": "0",
+        "sharpness": "0", "open_shadows": "0"}  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def patience(monkeypatch):
+    monkeypatch.setattr(new_picture, "WAIT_S", PATIENCE_S)
+    monkeypatch.setattr(new_picture, "LOOK_AT_PHOTO_S", PATIENCE_S)
+    monkeypatch.setattr(bench, "WAIT_S", PATIENCE_S)
+
+
+@pytest.fixture
+def daemon(daemon):
+    daemon.answers |= craft()
+    return daemon
+
+
+@pytest.fixture
+def drafts(tmp_path):
+    return Drafts(tmp_path / "drafts")
+
+
+@pytest.fixture
+def sent(phone):
+    file = (io.BytesIO(encoded(scene(460, 380), "JPEG")), "Harbour.jpg", "image/jpeg")
+    return phone.press("new", form={"photo": file}).location.removesuffix("/tile").strip("/")
+
+
+def only(drafts):
+    (draft,) = drafts.all()
+    return draft
+
+
+@pytest.mark.slow
+def test_a_photo_is_laid_over_tiles_with_joints_and_each_tile_is_loaded_alone(
+    phone, daemon, drafts, sent, tmp_path
+):
+    assert phone.press(f"{sent}/tile", form=SIZE | WALL).location == f"/{sent}/cut"
+    assert "23 × 19 mm" in phone.look(f"/{sent}/cut").text
+    phone.press(f"{sent}/cut", form={"left": "0", "top": "0", "wide": "100"})
+    look = phone.look(f"/{sent}/look").text
+    assert 'width="230" height="190"' in look
+    assert phone.press(f"{sent}/look", form=LOOK).location == f"/{sent}/proof"
+    proof = phone.look(f"/{sent}/proof").text
+
+    assert "2 × 2 tiles with joints of 3 mm, 23 × 19 mm overall." in proof
+    assert proof.count(">Tile ") == 4
+    folder = drafts.folder_of(only(drafts).id)
+    with Image.open(folder / "seen.jpg") as seen:
+        assert seen.size == (720, 595)  # 23 × 19
+    with phone.look(f"/{sent}/plan.svg") as plan:
+        assert plan.content_type.startswith("image/svg+xml")
+        drawn = plan.text
+    assert ET.fromstring(drawn).get("width") == "297mm"
+
+    unsaid = phone.press(f"{sent}/bench")
+    assert (unsaid.status_code, NO_TILE in unsaid.text) == (422, True)
+    for number in ("3", "3"):  # the second time because it broke
+        assert phone.press(f"{sent}/bench", form={"tile": number}).location == "/"
+        sheet = daemon.said["load"]["sheet"]
+        assert (sheet.title, sheet.columns, sheet.rows) == ("Harbour, tile 3 of 4", 100, 80)
+        assert sheet == read_sheet(folder / JOB_FOLDER / "tile-3")
+        assert (tmp_path / "pictures" / f"{sheet.gcode_sha256}-small.jpg").exists()
+    again = drafts.begin_from(tmp_path / "made-from" / sheet.gcode_sha256)
+    assert again.wall == (2, 2, 3.0)
+    # The tiles of one mural lie side by side in a jig, in one run.
+    key = only_key(drafts, again)
+    page = phone.look(f"/bench?jig=Signs&pocket-1={key}.1&pocket-2={key}.2")
+    assert "Harbour, tile 1, 10 × 8 mm" in page.text
+    assert f"/new/{key}/seen-2.jpg" in page.text
+    laid = {"jig": "Signs", "pocket-1": f"{key}.1", "pocket-2": f"{key}.2"}
+    assert phone.press("bench", form=laid).location == "/"
+    titles = [part.title for part in daemon.said["load"]["sheet"].parts]
+    assert titles == ["Harbour, tile 1 of 4", "Harbour, tile 2 of 4"]
+    # One tile alone again: nothing of the mural is in its way.
+    phone.press(f"{sent}/tile", form=SIZE | WALL | {"columns": "1", "rows": "1"})
+    assert "Which tile" not in phone.look(f"/{sent}/proof").text
+
+
+def only_key(drafts, other):
+    (draft,) = (one for one in drafts.all() if one.id != other.id)
+    return draft.id
+
+
+def test_what_looks_at_whole_pictures_is_taken_off_a_mural(phone, drafts, sent):
+    phone.press(f"{sent}/tile", form=SIZE)
+    phone.press(f"{sent}/design", form={
+        "text": "Ida", "font": "Aileron", "stand": "top", "ink": "white on black",
+        "shape": "oval",
+    })  # fmt: skip
+    phone.press(f"{sent}/tile", form=SIZE | WALL)
+
+    draft = only(drafts)
+    assert {name: getattr(draft, name) for name in NOT_ON_WALLS} == NOT_ON_WALLS
+    assert phone.look(f"/{sent}/design").location == f"/{sent}/proof"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"columns": "0"}, "How many tiles across must be"),
+        ({"rows": "1.5"}, "whole tiles"),
+        ({"columns": "20", "rows": "20"}, "up to 100 whole tiles"),
+        ({"joint_mm": "-1"}, "The joint in millimetres must be"),
+        ({"height_mm": ""}, "The height in millimetres must be"),
+    ],
+)
+def test_a_wall_that_nobody_can_lay_is_refused(phone, drafts, sent, wrong, said):
+    answer = phone.press(f"{sent}/tile", form=SIZE | WALL | wrong)
+
+    assert (answer.status_code, said in answer.text) == (422, True)
+    assert only(drafts).wall is None
