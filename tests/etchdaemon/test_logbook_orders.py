@@ -8,7 +8,7 @@ from etchdaemon.errors import CommandRefused
 from etchwire.catalogue.examples import PRACTICE_SURFACE
 from etchwire.packing import pack
 from support.harnesses.logbooks import END, LONG_S, STARTED_UTC, Disk, logbook_on, start_run
-from support.samples.sheets import sheet_of
+from support.samples.sheets import part_of, sheet_of
 
 JOB = "ab" * 32
 DESIGN = "cd" * 32
@@ -315,6 +315,61 @@ def test_a_matching_set_takes_tiles_of_one_lot(logbook):
 
     with pytest.raises(CommandRefused, match="from one lot, not from lot 7 and lot 8"):
         put_on_bench(logbook, lot="lot 8")
+
+
+def test_a_matching_set_takes_tiles_of_one_lot_in_a_jig_too(logbook):
+    """Tiles of a jig belong to a run of their own lot, whichever order each is for."""
+    take(logbook, items=[ITEM | {"is_set": True}])
+    for name in ("lot 7", "lot 8"):
+        lot = {"name": name, "surface": PRACTICE_SURFACE, "painted_at_utc": DRY_UTC}
+        logbook.note("save_lot", lot=lot)
+    with pytest.raises(CommandRefused, match="has not said yes to this"):
+        logbook.note("assign_tile", items=[1], gcode_sha256=JOB, lot="lot 7")
+    accept(logbook)
+    logbook.note("assign_tile", items=[1], gcode_sha256=JOB, lot="lot 7")
+    logbook.note_loaded(JOB)
+    parts = (part_of(1, 0, item=1), part_of(2, 10))
+    run = logbook.start_run(
+        sheet_json=sheet_of(gcode_sha256=JOB, parts=parts).to_json(),
+        started_at_utc=STARTED_UTC, notes={},
+    )  # fmt: skip
+    logbook.end_run(run, **END)
+
+    for said in ({"item": 1}, {"items": [1]}):
+        with pytest.raises(CommandRefused, match="from one lot, not from lot 7 and lot 8"):
+            logbook.note("assign_tile", gcode_sha256=JOB, lot="lot 8", **said)
+    logbook.note("assign_tile", items=[1], gcode_sha256=JOB, lot="lot 7")
+
+
+def test_a_picture_over_several_tiles_makes_its_item_a_matching_set(logbook):
+    take(logbook)
+    changed = {"item": 1, "answer": "changed", "draft": "d"}
+
+    logbook.note("note_proof", **changed, design_sha256=DESIGN, is_set=True)
+    assert item(logbook)["item"]["is_set"]
+
+    logbook.note("note_proof", **changed, design_sha256="ef" * 32)
+    assert item(logbook)["item"]["is_set"]  # a person said so, or may have: they take it back
+
+
+def test_a_list_that_is_sent_again_is_known_by_its_pictures(logbook):
+    """As a page sends it that died before it heard of the numbers."""
+    sent = [
+        ORDER | {"customer": name, "items": [ITEM | {"draft": f"{name} {n}"} for n in range(2)]}
+        for name in ("Ada", "Ben", "Cy")
+    ]
+    take(logbook)
+
+    numbers = [
+        logbook.note("add_orders", orders_packed=pack(json.dumps(sent)))["id"] for _ in range(2)
+    ]
+
+    assert numbers == [4, 4]
+    assert logbook.ask("orders")["total"] == 4
+    logbook.note("save_order", order=ORDER | {"items": []}, id=4, version=1)  # its first are left
+    assert logbook.note("add_orders", orders_packed=pack(json.dumps(sent)))["id"] == 4
+    other = [one | {"items": [ITEM | {"draft": "another"}]} for one in sent]
+    assert logbook.note("add_orders", orders_packed=pack(json.dumps(other)))["id"] == 7
 
 
 def test_many_orders_are_taken_all_or_none(logbook):

@@ -306,7 +306,8 @@ class SaveJig(Note):
 class AssignTile(Note):
     """Say of which lot a tile is: that of a `run`, or the next that a job is etched on.
 
-    And for which `item` of an order, whose customer must have said yes to `design_sha256`.
+    And for which `item` of an order, whose customer must have said yes to `design_sha256`; `items`
+    are those of a job of several tiles.
     """
 
     lot: str = ""
@@ -314,6 +315,7 @@ class AssignTile(Note):
     gcode_sha256: str = ""
     item: WholeNumber | None = None
     design_sha256: str = ""
+    items: tuple[WholeNumber, ...] = ()
 
 
 class SaveRecipe(Note):

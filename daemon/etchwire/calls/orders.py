@@ -122,7 +122,11 @@ class SaveOrder(Note):
 
 
 class AddOrders(Note):
-    """Write down many orders, all or none: a JSON list of them, packed."""
+    """Write down many orders, all or none: a JSON list of them, packed.
+
+    One whose item names a picture that is an item's already is the same list sent again: nothing
+    is written, and the answer is the number that its last order was given then.
+    """
 
     orders_packed: str
 
@@ -131,6 +135,7 @@ class NoteProof(Note):
     """Note that an item's proof was shown, was answered yes or no, or its picture was changed.
 
     *yes* is taken only for the `shown_sha256` that the item has now; `way` is how it came.
+    A picture that lies over several tiles makes the item a matching set (`is_set`).
     """
 
     item: WholeNumber
@@ -139,6 +144,7 @@ class NoteProof(Note):
     way: str = ""
     design_sha256: str = ""
     draft: str = ""
+    is_set: bool = False
 
 
 class ForgetOrder(Note):

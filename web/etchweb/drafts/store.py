@@ -262,12 +262,15 @@ class Drafts:
         """Keep drafts in `folder`, which is made when there is something to keep."""
         self._folder = folder
 
-    def begin(self, name: str, like: Draft | None = None) -> Draft:
+    def begin(self, name: str, like: Draft | None = None, *, draft_id: str = "") -> Draft:
         """Return a new draft of the photo `name`, decided as another draft was.
 
-        What belongs to one photo alone (turn, crop, oval, name and place) is not taken over.
+        What belongs to one photo alone (turn, crop, oval, name and place) is not taken over. What
+        lies under a `draft_id` that is given is thrown away.
         """
-        draft = Draft(id=secrets.token_hex(8), name=name)
+        if draft_id:
+            self.forget(draft_id)
+        draft = Draft(id=draft_id or secrets.token_hex(8), name=name)
         if like is not None:
             draft = replace(draft, **{field: getattr(like, field) for field in TAKEN_OVER})
         return self._begun(draft)

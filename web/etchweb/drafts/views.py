@@ -15,7 +15,7 @@ from flask import (
     send_from_directory,
     url_for,
 )
-from werkzeug.datastructures import FileStorage
+from werkzeug.datastructures import FileStorage, MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchphoto.grey_mixes import GREY_MIXES
@@ -47,7 +47,7 @@ from etchweb.storage.kept_for import allowances
 from etchweb.storage.retention import clear_out
 from etchweb.text.formatting import as_sentence
 from etchweb.workers.work import WorkItem, WorkQueue
-from etchwire.calls.orders import NoteProof
+from etchwire.calls.orders import ItemEntry, NoteProof
 from etchwire.catalogue.orders import CHANGED
 from etchwire.errors import Refused
 
@@ -122,9 +122,22 @@ def _tell_order(draft: Draft) -> None:
                 answer=CHANGED,
                 design_sha256=drafts().design_sha256(draft),
                 draft=draft.id,
+                is_set=draft.wall is not None,
                 who=visitor_name(),
             )
         )
+
+
+def with_its_order(order: int, entry: ItemEntry) -> Draft | None:
+    """Return the draft that an order names for an item, if it is here; it is the item's from now.
+
+    A page that died over a list of orders may not have said so.
+    """
+    draft = drafts().find(entry.item.draft)
+    if draft is not None and draft.item is None:
+        draft = for_order(draft, MultiDict({"order": f"{order}", "item": f"{entry.id}"}))
+        drafts().keep(draft)
+    return draft
 
 
 def show() -> str:

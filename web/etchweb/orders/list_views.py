@@ -5,7 +5,8 @@ import json
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from hashlib import file_digest
+from dataclasses import replace
+from hashlib import file_digest, sha256
 from typing import Final
 
 from flask import redirect, render_template, request, url_for
@@ -14,10 +15,9 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key, preselected
 from etchweb.context import answered, app_context, visitor_name
-from etchweb.drafts.forms import for_order
 from etchweb.drafts.store import PHOTO_NAME, Draft
 from etchweb.drafts.tile_choice import decide_tile
-from etchweb.drafts.views import drafts, keep, make_room, work_queue
+from etchweb.drafts.views import drafts, make_room, with_its_order, work_queue
 from etchweb.server.forms import FormUnfit
 from etchweb.server.picker import shown_name
 from etchweb.server.responses import refusals_on, with_status
@@ -25,12 +25,16 @@ from etchwire.calls.orders import AddOrders, Order
 from etchwire.catalogue.order_list import COLUMNS, Common, UnfitList, orders_of_list
 from etchwire.catalogue.orders import TRIALS_OF_PLACE, OrderItem, OrderRecord
 from etchwire.packing import pack
+from etchwire.transport.json_text import JsonTable
 
 MOST_PHOTOS: Final = 60
 NO_LIST: Final = "Choose the list first."
 NO_PAIR: Final = "Choose which laser etches them, and on which tile and paint."
 TOO_MANY: Final = f"Send at most {MOST_PHOTOS} photos at once: take the list in parts."
 NOT_SENT: Final = "it was not sent along"
+TAKEN: Final = (
+    "this list was taken already, with these photos: to take it once more, change the day it is due"
+)
 
 
 def show_list() -> str:
@@ -62,36 +66,71 @@ def _take(chosen: FileStorage | None, photos: Mapping[str, FileStorage]) -> None
         place=request.form.get("place", ""),
     )
     make_room()
-    records = orders_of_list(chosen.read(), common, lambda name: _sha256(photos, name))
-    with _begun(records, photos, pair) as begun:
-        _write_down(records, begun)
+    listed = chosen.read()
+    records = orders_of_list(listed, common, lambda name: _sha256(photos, name))
+    names = _draft_names(listed, records)
+    if all(_is_linked(name) for of_order in names for name in of_order):
+        raise UnfitList([TAKEN])
+    with _begun(records, names, photos, pair) as begun:
+        last = _write_down(records, begun)
+    _say_whose(range(last - len(records) + 1, last + 1))
+
+
+def _draft_names(listed: bytes, records: Sequence[OrderRecord]) -> list[list[str]]:
+    """Return what the draft of each item is called, by order: the same whenever it is sent.
+
+    So a list that is sent again, since the page died over it, is found to be taken already.
+    """
+    tables = json.dumps([record.to_table() for record in records], sort_keys=True)
+    key = sha256(listed + tables.encode()).hexdigest()
+    return [
+        [
+            sha256(f"{key} {number} {place}".encode()).hexdigest()[:16]
+            for place in range(len(record.items))
+        ]
+        for number, record in enumerate(records)
+    ]
+
+
+def _is_linked(name: str) -> bool:
+    draft = drafts().find(name)
+    return draft is not None and draft.item is not None
 
 
 @contextmanager
 def _begun(
-    records: Sequence[OrderRecord], photos: Mapping[str, FileStorage], pair: Pair
+    records: Sequence[OrderRecord],
+    names: Sequence[Sequence[str]],
+    photos: Mapping[str, FileStorage],
+    pair: Pair,
 ) -> Iterator[list[list[Draft]]]:
     """Begin the drafts of each order's items; where anything goes wrong, none of them is left."""
-    made: list[Draft] = []
+    made: list[str] = []
     faults: list[str] = []
     begun: list[list[Draft]] = []
     try:
-        for record in records:
+        for record, of_order in zip(records, names, strict=True):
             begun.append([])
-            for item in record.parts():
-                draft = drafts().begin(item.title)
-                made.append(draft)
+            for item, name in zip(record.parts(), of_order, strict=True):
+                known = drafts().find(name)
+                if known is not None and known.item is not None:  # the page died after this one
+                    begun[-1].append(known)
+                    continue
+                made.append(name)
+                draft = drafts().begin(item.title, draft_id=name)
                 photos[item.title].stream.seek(0)
                 photos[item.title].save(drafts().folder_of(draft.id) / PHOTO_NAME)
                 try:
-                    begun[-1].append(_decided(draft, item, pair))
+                    draft = _decided(draft, item, pair)
                 except FormUnfit as unfit:
                     faults.append(f"{record.customer}, {item.title}: {unfit}")
+                drafts().keep(draft)
+                begun[-1].append(draft)
         _require_none(faults)
         yield begun
     except BaseException:
-        for draft in made:
-            drafts().forget(draft.id)
+        for name in made:
+            drafts().forget(name)
         raise
 
 
@@ -112,18 +151,35 @@ def _decided(draft: Draft, item: OrderItem, pair: Pair) -> Draft:
     return decide_tile(draft, form, [pair], app_context().daemon)
 
 
-def _write_down(records: Sequence[OrderRecord], begun: Sequence[Sequence[Draft]]) -> None:
-    """Have the logbook take the orders, and say which picture is whose.
+def _write_down(records: Sequence[OrderRecord], begun: Sequence[Sequence[Draft]]) -> int:
+    """Have the logbook take the orders with the names of their pictures: all or none, and once.
 
-    A page that dies between the two leaves orders whose pictures are to be prepared.
+    Return the last one's number.
     """
-    packed = pack(json.dumps([record.to_table() for record in records]))
-    last = app_context().daemon.ask(AddOrders(orders_packed=packed, who=visitor_name())).id or 0
-    for number, of_order in enumerate(begun, last - len(records) + 1):
-        for entry, draft in zip(answered(Order(id=number)).items, of_order, strict=True):
-            ordered = for_order(draft, MultiDict({"order": f"{number}", "item": f"{entry.id}"}))
-            keep(ordered)
-            work_queue().begin(drafts().folder_of(draft.id), "make", ordered.found_key)
+    named = [_named(record, of_order) for record, of_order in zip(records, begun, strict=True)]
+    packed = pack(json.dumps(named))
+    return app_context().daemon.ask(AddOrders(orders_packed=packed, who=visitor_name())).id or 0
+
+
+def _say_whose(numbers: range) -> None:
+    """Say of each picture whose it is, and have it made.
+
+    A page that dies over this finds the pictures by their names when it shows the order, or when
+    the list is sent again.
+    """
+    for number in numbers:
+        for entry in answered(Order(id=number)).items:
+            draft = with_its_order(number, entry)
+            if draft is not None:
+                work_queue().begin(drafts().folder_of(draft.id), "make", draft.found_key)
+
+
+def _named(record: OrderRecord, of_order: Sequence[Draft]) -> JsonTable:
+    items = [
+        replace(item, draft=draft.id, design_sha256=drafts().design_sha256(draft)).to_table()
+        for item, draft in zip(record.parts(), of_order, strict=True)
+    ]
+    return replace(record, items=items).to_table()
 
 
 def _photos(sent: Sequence[FileStorage]) -> dict[str, FileStorage]:

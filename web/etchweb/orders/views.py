@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import LARGEST_NUMBER, answered, app_context, visitor_name
 from etchweb.drafts.store import SEEN_NAME, Draft
-from etchweb.drafts.views import drafts
+from etchweb.drafts.views import drafts, with_its_order
 from etchweb.orders import cost_views, list_views
 from etchweb.orders.costs import order_account
 from etchweb.orders.forms import WAYS, item_in, order_in, record_of
@@ -190,15 +190,15 @@ def _order_page(number: int, answer: str) -> str:
         "orders/order.html",
         order=order,
         account=account if shop.who else None,
-        items=[_item(one) for one in order.items],
+        items=[_item(number, one) for one in order.items],
         ways=WAYS,
         answer=answer,
         **_choices(),
     )
 
 
-def _item(entry: ItemEntry) -> View:
-    draft = drafts().find(entry.item.draft)
+def _item(order: int, entry: ItemEntry) -> View:
+    draft = with_its_order(order, entry)
     view = item_view(entry, None if draft is None else _prepared(draft))
     lots = dry_lots(entry.item.surface) if view["is_accepted"] and entry.to_make else []
     return view | {"draft": draft, "lots": lots}

@@ -84,9 +84,10 @@ def assign_tile(book: sqlite3.Connection, *, call: AssignTile, stamp: Stamp) -> 
         require(book, "lot", call.lot)
     if call.lot and call.run is None:
         _require_dry(book, call.lot, stamp.at_utc)
-    if call.item is not None:
-        require_accepted(book, call.item, call.design_sha256)
-        if call.lot and (fault := set_fault([call.lot, *lots_of_set(book, call.item)])):
+    singly = () if call.item is None else (call.item,)
+    for item in (*singly, *call.items):
+        require_accepted(book, item, call.design_sha256 if item == call.item else "")
+        if call.lot and (fault := set_fault([call.lot, *lots_of_set(book, item)])):
             raise CommandRefused(fault)
     columns = {
         "gcode_sha256": call.gcode_sha256 if call.run is None else "",  # of no later run

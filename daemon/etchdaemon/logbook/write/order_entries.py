@@ -54,8 +54,25 @@ def save_order(book: sqlite3.Connection, *, call: SaveOrder, stamp: Stamp) -> in
 def add_orders(
     book: sqlite3.Connection, *, orders: Sequence[OrderRecord], stamp: Stamp
 ) -> int | None:
-    """Write new orders, all or none; return the last one's number."""
-    return [_new_order(book, one, stamp) for one in orders][-1]
+    """Write new orders, all or none; return the last one's number.
+
+    Orders whose pictures are known are the same list sent again: it was taken already.
+    """
+    return _last_of_taken(book, orders) or [_new_order(book, one, stamp) for one in orders][-1]
+
+
+def _last_of_taken(book: sqlite3.Connection, orders: Sequence[OrderRecord]) -> int | None:
+    """Return the number that the last of `orders` has, where any of them was taken already."""
+    places = {item.draft: place for place, one in enumerate(orders) for item in one.parts()}
+    places.pop("", None)
+    if not places:
+        return None
+    for order_id, draft in book.execute(
+        "SELECT order_id, json_extract(item_json, '$.draft') FROM order_item ORDER BY id DESC"
+    ):
+        if draft in places:
+            return int(order_id) - places[draft] + len(orders) - 1
+    return None
 
 
 def note_proof(book: sqlite3.Connection, *, call: NoteProof, stamp: Stamp) -> int | None:
@@ -78,6 +95,7 @@ def note_proof(book: sqlite3.Connection, *, call: NoteProof, stamp: Stamp) -> in
             item,
             design_sha256=call.design_sha256 or item.design_sha256,
             draft=call.draft or item.draft,
+            is_set=call.is_set or item.is_set,
         )
         _write_items(book, order_id, [replace(item, id=call.item)], stamp)
         _touch(book, order_id, stamp)
@@ -190,8 +208,9 @@ def lots_of_set(book: sqlite3.Connection, item: int) -> Sequence[str]:
     if not json.loads(item_json).get("is_set"):
         return ()
     found = book.execute(
-        "SELECT DISTINCT lot FROM assignment JOIN run ON assignment_id = assignment.id"
-        " WHERE item_id = ? AND lot IS NOT NULL",
+        "SELECT lot FROM assignment JOIN run ON assignment_id = assignment.id WHERE lot IS NOT NULL"
+        " AND (assignment.item_id = ?1 OR EXISTS (SELECT 1 FROM run_tile WHERE run_id = run.id"
+        " AND run_tile.item_id = ?1)) GROUP BY lot",
         (item,),
     )
     return tuple(one for (one,) in found)
